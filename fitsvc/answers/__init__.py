@@ -1,0 +1,1 @@
+"""From findings to an answer a person can act on."""

@@ -1,0 +1,1 @@
+"""Loading records from files into the store."""

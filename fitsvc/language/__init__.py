@@ -1,0 +1,1 @@
+"""The rule language: quantities, truth, syntax, checking and compiling."""

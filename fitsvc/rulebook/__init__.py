@@ -1,0 +1,1 @@
+"""The rulebook: vocabulary, tables and rules read from YAML into one checked, immutable object."""

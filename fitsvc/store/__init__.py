@@ -1,0 +1,1 @@
+"""Stored records and observations: SQLModel tables and the few named queries."""
