@@ -1,0 +1,294 @@
+"""Dimensions, and quantities as people write them: `5/8 in`, `1-1/4 in`, `6' 2"`, `3,500 lb`, `12 %`.
+
+Inside, a quantity is a float in mm, kg, degrees, kN, N m (= kN mm) or a plain number. Arithmetic is exact
+until the last step, so `2 in` and `50.8 mm` are the same float. The conversion factors are Pint's; since
+importing Pint and reading its definitions takes about 0.3 s, that happens at the first quantity read, not
+when fitsvc starts.
+"""
+
+import re
+from dataclasses import dataclass
+from fractions import Fraction
+from functools import cache, lru_cache
+
+from fitsvc.language.problems import nearest
+
+LONGEST_TEXT = 64
+LARGEST_VALUE = 10**12
+
+
+@dataclass(frozen=True, slots=True)
+class Dimension:
+    """What kind of thing a number measures, as exponents of length, mass, angle and force."""
+
+    length: int = 0
+    mass: int = 0
+    angle: int = 0
+    force: int = 0
+
+    def __mul__(self, other: "Dimension") -> "Dimension":
+        return Dimension(
+            self.length + other.length,
+            self.mass + other.mass,
+            self.angle + other.angle,
+            self.force + other.force,
+        )
+
+    def __truediv__(self, other: "Dimension") -> "Dimension":
+        return Dimension(
+            self.length - other.length,
+            self.mass - other.mass,
+            self.angle - other.angle,
+            self.force - other.force,
+        )
+
+    def __str__(self) -> str:
+        return _NAMES.get(self) or _product(self)
+
+
+NUMBER = Dimension()
+LENGTH = Dimension(length=1)
+MASS = Dimension(mass=1)
+ANGLE = Dimension(angle=1)
+FORCE = Dimension(force=1)
+TORQUE = Dimension(length=1, force=1)
+
+DIMENSIONS: dict[str, Dimension] = {
+    "length": LENGTH,
+    "mass": MASS,
+    "angle": ANGLE,
+    "force": FORCE,
+    "torque": TORQUE,
+    "ratio": NUMBER,
+    "count": NUMBER,
+}
+
+_NAMES = {
+    NUMBER: "number",
+    LENGTH: "length",
+    MASS: "mass",
+    ANGLE: "angle",
+    FORCE: "force",
+    TORQUE: "torque",
+}
+
+_EXAMPLES: dict[Dimension, tuple[str, str]] = {
+    LENGTH: ("in", "mm"),
+    MASS: ("lb", "kg"),
+    ANGLE: ("deg", "°"),
+    FORCE: ("kN", "lbf"),
+    TORQUE: ("ft-lb", "N·m"),
+}
+
+_SAMPLES = {LENGTH: "2-1/2 in", MASS: "300 lb", ANGLE: "12 deg", FORCE: "14.3 kN", TORQUE: "80 ft-lb"}
+
+_KNOWN_UNITS = "write one of in, ft, mm, cm, m, lb, kg, t, kN, N, lbf, deg, %, ft-lb, in-lb, N·m"
+_LIKE = "write a number and its unit, such as `2-1/2 in` or `300 lb`"
+
+# One row a unit: dimension, Pint's name, Pint's name of the unit inside, spellings.
+_UNITS: tuple[tuple[Dimension, str, str, tuple[str, ...]], ...] = (
+    (LENGTH, "inch", "mm", ("in", "inch", "inches", '"', "″", "”", "''")),
+    (LENGTH, "foot", "mm", ("ft", "foot", "feet", "'", "′", "’")),
+    (LENGTH, "mm", "mm", ("mm",)),
+    (LENGTH, "cm", "mm", ("cm",)),
+    (LENGTH, "meter", "mm", ("m",)),
+    (MASS, "pound", "kg", ("lb", "lbs", "pound", "pounds")),
+    (MASS, "kg", "kg", ("kg",)),
+    (MASS, "metric_ton", "kg", ("t",)),
+    (FORCE, "kN", "kN", ("kN",)),
+    (FORCE, "newton", "kN", ("N",)),
+    (FORCE, "lbf", "kN", ("lbf",)),
+    (ANGLE, "degree", "degree", ("deg", "degree", "degrees", "°")),
+    (NUMBER, "percent", "", ("%", "percent")),
+    (TORQUE, "inch * lbf", "newton * meter", ("in-lb", "in·lb", "in-lbf")),
+    (TORQUE, "foot * lbf", "newton * meter", ("ft-lb", "ft·lb", "ft-lbf", "lb-ft")),
+    (TORQUE, "newton * meter", "newton * meter", ("N m", "N·m", "Nm")),
+)
+
+_SPELLINGS = [spelling for *_, spellings in _UNITS for spelling in spellings]
+_FEET = frozenset(next(row[3] for row in _UNITS if row[1] == "foot"))
+_INCHES = frozenset(next(row[3] for row in _UNITS if row[1] == "inch"))
+
+_NUMBER_PART = r"(?:\d+(?:-| +))?\d+ *\/ *\d+|\d+(?:\.\d+)?|\.\d+"
+_AMOUNT = re.compile(
+    r"(?:(?P<whole>\d+)(?:-| +))?(?P<top>\d+) */ *(?P<bottom>\d+)"
+    r"|(?P<plain>\d{1,3}(?:,\d{3})+(?!\d)(?:\.\d+)?|\d+(?:\.\d+)?|\.\d+)",
+    re.ASCII,
+)
+_UNIT = re.compile(r"[^\d.]*", re.ASCII)
+
+
+def _unit_pattern() -> str:
+    """Build the lexer's alternation: longest spelling first, words bounded, no quote marks."""
+    words = [s for s in _SPELLINGS if not set(s) & set("\"'″”′’")]
+    words.sort(key=len, reverse=True)
+    bounded = {s: re.escape(s) + (r"(?!\w)" if s[-1].isalpha() else "") for s in words}
+    bounded["in"] = r"in(?!\w)(?!\s*[\[(])"
+    return "(?:" + "|".join(bounded[s] for s in words) + ")"
+
+
+QUANTITY_UNIT_PATTERN = _unit_pattern()
+"""Unit spellings for a lexer, after a number and blanks; the `in` of `2 in [...]` is not taken for inches."""
+
+QUANTITY_NUMBER_PATTERN = "(?:" + _NUMBER_PART.replace(r"\d", "[0-9]") + ")"
+"""The number of a quantity in a rule: `1-1/4`, `1 1/4`, `5/8`, `2.5`; no sign and no thousands comma."""
+
+
+class QuantityError(ValueError):
+    """Raised for a text that is not the quantity asked for, with what to write instead."""
+
+    def __init__(self, message: str, help: str = "") -> None:
+        self.message = message
+        self.help = help
+        super().__init__(f"{message}: {help}" if help else message)
+
+
+def parse_quantity(text: str, dimension: Dimension) -> float:
+    """Read a quantity that must have a dimension, in the unit used inside."""
+    value, found = _read(text)
+    if found is dimension or found == dimension:
+        return value
+    raise _wrong_dimension(_quote(text), found, dimension)
+
+
+def parse_any(text: str) -> tuple[float, Dimension]:
+    """Read a quantity of any dimension; a number without a unit is a plain number."""
+    return _read(text)
+
+
+@cache
+def unit_table() -> dict[str, tuple[Dimension, Fraction]]:
+    """Return every unit spelling with its dimension and its exact factor to the unit inside, from Pint."""
+    import pint  # 0.3 s with its definitions: paid at the first quantity, not by every start
+
+    registry: pint.UnitRegistry[Fraction] = pint.UnitRegistry(non_int_type=Fraction)
+    table = {}
+    for dimension, name, inside, spellings in _UNITS:
+        factor = Fraction(registry.Quantity(Fraction(1), name).to(inside).magnitude)
+        table.update(dict.fromkeys(spellings, (dimension, factor)))
+    return table
+
+
+@lru_cache(maxsize=16384)
+def _read(text: str) -> tuple[float, Dimension]:
+    """Read one text; only texts that are quantities are remembered."""
+    if len(text) > LONGEST_TEXT:
+        raise QuantityError(f"{_quote(text)} is too long for a quantity", _LIKE)
+    body = " ".join(text.split()).replace("−", "-")
+    sign = -1 if body.startswith("-") else 1
+    parts = _parts(text, body.removeprefix("-").lstrip())
+    total, dimension = _sum(text, parts)
+    if total > LARGEST_VALUE:
+        raise QuantityError(f"{_quote(text)} is too large", "check the number and its unit")
+    return float(sign * total), dimension
+
+
+def _parts(text: str, body: str) -> list[tuple[Fraction, str]]:
+    """Split into amounts with their units: one, or two for feet and inches."""
+    parts: list[tuple[Fraction, str]] = []
+    place = 0
+    while place < len(body) or not parts:
+        amount = _AMOUNT.match(body, place)
+        if amount is None:
+            raise QuantityError(f"{_quote(text)} is not a quantity", _LIKE)
+        unit = _UNIT.match(body, amount.end())
+        assert unit is not None  # it can match nothing at all
+        parts.append((_value(text, amount), unit[0].strip()))
+        place = unit.end()
+    return parts
+
+
+def _value(text: str, amount: re.Match[str]) -> Fraction:
+    """Turn a matched number into an exact fraction."""
+    if amount["plain"]:
+        return Fraction(amount["plain"].replace(",", ""))
+    whole, top, bottom = int(amount["whole"] or 0), int(amount["top"]), int(amount["bottom"])
+    if bottom == 0:
+        raise QuantityError(f"{_quote(text)} divides by zero", "write a fraction such as `5/8 in`")
+    if amount["whole"] and top >= bottom:
+        raise QuantityError(
+            f"{_quote(text)} has a fraction of one or more after its whole number",
+            "write a mixed number such as `1-1/4 in`",
+        )
+    return whole + Fraction(top, bottom)
+
+
+def _sum(text: str, parts: list[tuple[Fraction, str]]) -> tuple[Fraction, Dimension]:
+    """Convert one amount, or feet and inches, to the unit inside."""
+    if len(parts) == 1:
+        amount, unit = parts[0]
+        dimension, factor = _unit(text, unit) if unit else (NUMBER, Fraction(1))
+        return amount * factor, dimension
+    if any(unit.startswith(",") for _, unit in parts):
+        raise QuantityError(
+            f"{_quote(text)} has a comma that does not part thousands",
+            "write `2.5 in` with a point, and thousands as `3,500 lb` or `3500 lb`",
+        )
+    if len(parts) != 2 or parts[0][1] not in _FEET or parts[1][1] not in _INCHES:
+        raise QuantityError(
+            f"{_quote(text)} is not one quantity",
+            "write one number and its unit; only feet and inches join, as in `6 ft 2 in`",
+        )
+    (feet, foot), (inches, inch) = parts
+    return feet * _unit(text, foot)[1] + inches * _unit(text, inch)[1], LENGTH
+
+
+def _unit(text: str, unit: str) -> tuple[Dimension, Fraction]:
+    """Look a spelling up; words may be in capitals, single letters may not (`T` and `M` mean other units)."""
+    table = unit_table()
+    known = table.get(unit) or (table.get(_capitals().get(unit.casefold(), "")) if len(unit) > 1 else None)
+    if known:
+        return known
+    if any(c.isnumeric() for c in unit):
+        raise QuantityError(f"{_quote(text)} has digits other than 0 to 9", "write `1/2 in` or `2.5 in`")
+    if unit.casefold() in ("ton", "tons", "tonne", "tonnes"):
+        raise QuantityError(f"{_quote(text)} could be several tons", "write `t` for 1000 kg, or pounds")
+    near = nearest(unit, _SPELLINGS)
+    raise QuantityError(
+        f"`{_printable(unit)}` in {_quote(text)} is not a known unit",
+        f"did you mean `{near}`?" if near else _KNOWN_UNITS,
+    )
+
+
+@cache
+def _capitals() -> dict[str, str]:
+    return {spelling.casefold(): spelling for spelling in _SPELLINGS}
+
+
+def _wrong_dimension(shown: str, found: Dimension, wanted: Dimension) -> QuantityError:
+    """Say whether the unit is missing or of the wrong kind, and what would be right."""
+    units = _EXAMPLES.get(wanted)
+    if units and found == NUMBER and shown[-2].isdigit():
+        number = shown[1:-1].strip()
+        return QuantityError(f"{shown} has no unit", f"write `{number} {units[0]}` or `{number} {units[1]}`")
+    message = f"{shown} is {_article(found)}, expected {_article(wanted)}"
+    if wanted == NUMBER:
+        return QuantityError(message, "write `3`, `0.5` or `12 %`")
+    return QuantityError(message, f"such as `{_SAMPLES[wanted]}`" if wanted in _SAMPLES else "")
+
+
+def _article(dimension: Dimension) -> str:
+    name = str(dimension)
+    return f"an {name}" if name[0] in "aeiou" else f"a {name}"
+
+
+def _product(dimension: Dimension) -> str:
+    """Write a dimension without a name of its own, as `mass × length` or `mass / length`."""
+    powers = [(name, getattr(dimension, name)) for name in ("mass", "force", "length", "angle")]
+    over = " × ".join(name + _raised(power) for name, power in powers if power > 0)
+    under = "".join(f" / {name}{_raised(-power)}" for name, power in powers if power < 0)
+    return (over or "1") + under
+
+
+def _raised(power: int) -> str:
+    return "" if power == 1 else str(power).translate(str.maketrans("0123456789", "⁰¹²³⁴⁵⁶⁷⁸⁹"))
+
+
+def _quote(text: str) -> str:
+    """Show the author's words in backticks: on one line, printable, and not longer than a line."""
+    short = text if len(text) <= LONGEST_TEXT else text[:24] + "…"
+    return f"`{_printable(' '.join(short.split()))}`"
+
+
+def _printable(text: str) -> str:
+    return "".join(c if c.isprintable() else "\N{REPLACEMENT CHARACTER}" for c in text)
