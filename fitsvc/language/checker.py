@@ -1,0 +1,348 @@
+"""Syntax tree → checked tree: names resolved, types and dimensions settled, every problem collected.
+
+The checker never stops at the first problem: a part that has one becomes None, and what stands above it
+says nothing more about it. All messages of this stage are in `complaints.py`.
+"""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+
+from fitsvc.language import complaints as say
+from fitsvc.language import syntax, typed
+from fitsvc.language.functions import FUNCTIONS, SPECIAL_FORMS, Function
+from fitsvc.language.intervals import SAME
+from fitsvc.language.parser import parse
+from fitsvc.language.problems import Problem, ProblemsFound
+from fitsvc.language.quantities import NUMBER, Dimension, QuantityError, parse_any
+from fitsvc.language.source import Source
+from fitsvc.language.truth import NO, YES
+from fitsvc.language.typed import AnyTyped
+from fitsvc.language.types import TRUTH, ListType, NumberType, TextType, TruthType, Type, Value
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """A lookup table: by member of a list, or by bands of a number whose tops are inside."""
+
+    key: ListType | NumberType
+    gives: Type
+    values: tuple[Value, ...]
+    tops: tuple[float, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Names:
+    """What an expression may speak of."""
+
+    facts: Mapping[str, Type]
+    subjects: frozenset[str]
+    tables: Mapping[str, Table] = field(default_factory=dict)
+
+
+def check(source: Source, names: Names, expected: Type | None = None) -> AnyTyped:
+    """Parse and check one expression of an expected type (any, when None); ProblemsFound has all problems."""
+    checker = _Checker(source, names, parse(source))
+    node = checker.value(checker.tree, expected)
+    if node is not None and expected is not None:
+        node = checker.fit(checker.tree, node, expected)
+    if checker.problems or node is None:
+        raise ProblemsFound(checker.problems)
+    return node
+
+
+class _Checker:
+    """State of one check: the source and the problems so far."""
+
+    def __init__(self, source: Source, names: Names, tree: syntax.Node) -> None:
+        self.source, self.names, self.tree = source, names, tree
+        self.problems: list[Problem] = []
+
+    def complain(self, node: syntax.Node, complaint: tuple[str, str]) -> None:
+        """Note a problem at a node."""
+        self.problems.append(self.source.problem_at(node.at, *complaint))
+
+    def value(self, node: syntax.Node, expected: Type | None) -> AnyTyped | None:
+        """Check a node of any kind; `expected` helps to read bare list members."""
+        visit: Callable[[syntax.Node, Type | None], AnyTyped | None] = getattr(self, "_" + type(node).__name__.lower())
+        return visit(node, expected)
+
+    def fit(self, node: syntax.Node, value: AnyTyped, expected: Type) -> AnyTyped | None:
+        """Hold a value to a type, reading a size as a length where a length is wanted."""
+        found = value.type
+        if isinstance(expected, NumberType):
+            value = self._as_number(value)
+            if isinstance(value.type, NumberType) and value.type.dimension == expected.dimension:
+                return value
+        elif found == expected:
+            return value
+        self.complain(node, say.wrong_type(node, found, expected))
+        return None
+
+    def truth(self, node: syntax.Node) -> AnyTyped | None:
+        """Check a node that must be a condition."""
+        value = self.value(node, TRUTH)
+        return None if value is None else self.fit(node, value, TRUTH)
+
+    @staticmethod
+    def _as_number(value: AnyTyped) -> AnyTyped:
+        kind = value.type
+        if isinstance(kind, ListType) and kind.dimension is not None:
+            return typed.Length(NumberType(kind.dimension, negative=False), value)
+        return value
+
+    def number(self, node: syntax.Node) -> AnyTyped | None:
+        """Check a node that must be a number of some dimension."""
+        value = self.value(node, None)
+        if value is None:
+            return None
+        value = self._as_number(value)
+        if not isinstance(value.type, NumberType):
+            self.complain(node, say.not_a_number(node, value.type))
+            return None
+        return value
+
+    # one method a kind of node
+
+    def _quantity(self, node: syntax.Quantity, expected: Type | None) -> AnyTyped | None:
+        try:
+            amount, dimension = parse_any(node.text)
+        except QuantityError as error:
+            self.complain(node, (error.message, error.help))
+            return None
+        if isinstance(expected, ListType) and expected.sizes:
+            return self._size_member(node, amount, dimension, expected)
+        return _constant(amount, dimension)
+
+    def _size_member(
+        self, node: syntax.Quantity, amount: float, dimension: Dimension, sizes: ListType
+    ) -> AnyTyped | None:
+        for i, size in enumerate(sizes.sizes):
+            if dimension == sizes.dimension and abs(size - amount) <= SAME:
+                return typed.Constant(sizes, 1 << i)
+        self.complain(node, say.not_a_size(node, sizes, amount))
+        return None
+
+    def _number(self, node: syntax.Number, expected: Type | None) -> AnyTyped | None:
+        return _constant(float(node.text), NUMBER)
+
+    def _yesno(self, node: syntax.YesNo, expected: Type | None) -> AnyTyped | None:
+        return typed.Constant(TRUTH, YES if node.value else NO)
+
+    def _name(self, node: syntax.Name, expected: Type | None) -> AnyTyped | None:
+        found = self.names.facts.get(node.name)
+        if isinstance(found, TextType):
+            self.complain(node, say.text_fact(node.name))
+        elif found is not None:
+            return typed.Read(found, node.name)
+        elif "." in node.name:
+            self.complain(node, say.unknown_fact(node.name, self.names.facts))
+        elif isinstance(expected, ListType):
+            if node.name in expected.members:
+                return typed.Constant(expected, expected.mask(node.name))
+            self.complain(node, say.unknown_member(node.name, expected))
+        else:
+            self.complain(node, say.bare_name(node.name, self.names.facts))
+        return None
+
+    def _minus(self, node: syntax.Minus, expected: Type | None) -> AnyTyped | None:
+        operand = self.number(node.operand)
+        if operand is None or not isinstance(operand.type, NumberType):
+            return None
+        return typed.Negative(NumberType(operand.type.dimension), operand)
+
+    def _arithmetic(self, node: syntax.Arithmetic, expected: Type | None) -> AnyTyped | None:
+        left, right = self.number(node.left), self.number(node.right)
+        if left is None or right is None:
+            return None
+        a, b = left.type, right.type
+        assert isinstance(a, NumberType) and isinstance(b, NumberType)
+        negative = a.negative or b.negative or node.operator == "-"
+        if node.operator == "*":
+            dimension = a.dimension * b.dimension
+        elif node.operator == "/":
+            dimension = a.dimension / b.dimension
+        elif a.dimension == b.dimension:
+            dimension = a.dimension
+        else:
+            self.complain(node, say.different_dimensions(node.operator, node.left, a, node.right, b))
+            return None
+        return typed.Arithmetic(NumberType(dimension, negative), node.operator, left, right)
+
+    def _comparison(self, node: syntax.Comparison, expected: Type | None) -> AnyTyped | None:
+        left, right = self._pair(node.left, node.right)
+        if left is None or right is None:
+            return None
+        if node.operator in ("==", "!="):
+            same = self._same(node, left, right)
+            return typed.Not(TRUTH, same) if same is not None and node.operator == "!=" else same
+        return self._order(node, left, right)
+
+    def _pair(self, left: syntax.Node, right: syntax.Node) -> tuple[AnyTyped | None, AnyTyped | None]:
+        """Check two sides, reading a bare member or quantity on one as of the other's list."""
+        if _needs_context(left) and not _needs_context(right):
+            b = self.value(right, None)
+            return (None if b is None else self.value(left, b.type)), b
+        a = self.value(left, None)
+        return a, (None if a is None else self.value(right, a.type))
+
+    def _same(self, node: syntax.Comparison, left: AnyTyped, right: AnyTyped) -> AnyTyped | None:
+        if left.type == right.type and isinstance(left.type, ListType):
+            for side, other in ((left, right), (right, left)):
+                if isinstance(other, typed.Constant) and isinstance(other.value, int):
+                    return typed.Among(TRUTH, side, other.value)
+            return typed.SameMember(TRUTH, left, right)
+        if isinstance(left.type, TruthType) and isinstance(right.type, TruthType):
+            both = typed.All(TRUTH, (left, right))
+            neither = typed.All(TRUTH, (typed.Not(TRUTH, left), typed.Not(TRUTH, right)))
+            return typed.Some(TRUTH, (both, neither))
+        a, b = self._as_number(left), self._as_number(right)
+        if self._comparable(node, a, b):
+            return typed.Equal(TRUTH, a, b)
+        return None
+
+    def _order(self, node: syntax.Comparison, left: AnyTyped, right: AnyTyped) -> AnyTyped | None:
+        a, b = self._as_number(left), self._as_number(right)
+        if not self._comparable(node, a, b):
+            return None
+        if node.operator in (">", ">="):
+            a, b = b, a
+        if node.operator in ("<=", ">="):
+            return typed.AtMost(TRUTH, a, b)
+        return typed.Not(TRUTH, typed.AtMost(TRUTH, b, a))
+
+    def _comparable(self, node: syntax.Comparison, a: AnyTyped, b: AnyTyped) -> bool:
+        if isinstance(a.type, NumberType) and isinstance(b.type, NumberType):
+            if a.type.dimension == b.type.dimension:
+                return True
+            self.complain(node, say.different_dimensions(node.operator, node.left, a.type, node.right, b.type))
+        else:
+            self.complain(node, say.not_comparable(node.operator, node.left, a.type, node.right, b.type))
+        return False
+
+    def _in(self, node: syntax.In, expected: Type | None) -> AnyTyped | None:
+        value = self.value(node.value, None)
+        if value is None:
+            return None
+        if not isinstance(value.type, ListType):
+            self.complain(node, say.not_a_list(node.value, value.type))
+            return None
+        mask = 0
+        for member in node.members:
+            constant = self.value(member, value.type)
+            if isinstance(constant, typed.Constant) and constant.type == value.type:
+                assert isinstance(constant.value, int)
+                mask |= constant.value
+            elif constant is not None:
+                self.complain(member, say.not_a_member(member, value.type))
+        among = typed.Among(TRUTH, value, mask)
+        return typed.Not(TRUTH, among) if node.negated else among
+
+    def _not(self, node: syntax.Not, expected: Type | None) -> AnyTyped | None:
+        operand = self.truth(node.operand)
+        return None if operand is None else typed.Not(TRUTH, operand)
+
+    def _and(self, node: syntax.And, expected: Type | None) -> AnyTyped | None:
+        operands = [self.truth(part) for part in node.operands]
+        return None if None in operands else typed.All(TRUTH, tuple(operands))  # type: ignore[arg-type]
+
+    def _or(self, node: syntax.Or, expected: Type | None) -> AnyTyped | None:
+        operands = [self.truth(part) for part in node.operands]
+        return None if None in operands else typed.Some(TRUTH, tuple(operands))  # type: ignore[arg-type]
+
+    def _if(self, node: syntax.If, expected: Type | None) -> AnyTyped | None:
+        condition = self.truth(node.condition)
+        if expected is None:
+            then, otherwise = self._pair(node.then, node.otherwise)
+        else:
+            then, otherwise = self.value(node.then, expected), self.value(node.otherwise, expected)
+        if condition is None or then is None or otherwise is None:
+            return None
+        kind: Type = then.type
+        if then.type != otherwise.type:
+            then, otherwise = self._as_number(then), self._as_number(otherwise)
+            a, b = then.type, otherwise.type
+            if not (isinstance(a, NumberType) and isinstance(b, NumberType) and a.dimension == b.dimension):
+                self.complain(node, say.different_branches(a, b))
+                return None
+            kind = NumberType(a.dimension, a.negative or b.negative)
+        return typed.Choice(kind, condition, then, otherwise)
+
+    def _call(self, node: syntax.Call, expected: Type | None) -> AnyTyped | None:
+        if node.function in SPECIAL_FORMS:
+            form: Callable[[syntax.Call], AnyTyped | None] = getattr(self, "_form_" + node.function)
+            return form(node)
+        row = FUNCTIONS.get(node.function)
+        if row is None:
+            self.complain(node, say.unknown_function(node.function, [*FUNCTIONS, *SPECIAL_FORMS]))
+            return None
+        return self._apply(node, row)
+
+    def _apply(self, node: syntax.Call, row: Function) -> AnyTyped | None:
+        wanted = len(row.arguments)
+        if not node.arguments or (len(node.arguments) != wanted and not row.variadic):
+            self.complain(node, say.wrong_count(row, len(node.arguments)))
+            return None
+        arguments = [self.number(argument) for argument in node.arguments]
+        if any(argument is None for argument in arguments):
+            return None
+        kinds = [argument.type for argument in arguments if argument is not None]
+        first = kinds[0]
+        assert isinstance(first, NumberType)
+        signature = row.arguments * len(arguments) if row.variadic else row.arguments
+        good = True
+        for place, kind, dimension in zip(node.arguments, kinds, signature, strict=True):
+            want = first.dimension if dimension is None else dimension
+            if isinstance(kind, NumberType) and kind.dimension != want:
+                self.complain(place, say.wrong_argument(row, place, kind, want))
+                good = False
+        if not good:
+            return None
+        negative = not row.never_negative and any(isinstance(k, NumberType) and k.negative for k in kinds)
+        result = NumberType(first.dimension if row.result is None else row.result, negative)
+        return typed.Apply(result, row, tuple(arguments))  # type: ignore[arg-type]
+
+    # forms whose argument is a name
+
+    def _form_lookup(self, node: syntax.Call) -> AnyTyped | None:
+        if len(node.arguments) != 2 or not isinstance(node.arguments[0], syntax.Name):
+            self.complain(node, say.lookup_form())
+            return None
+        name, key_node = node.arguments
+        assert isinstance(name, syntax.Name)
+        table = self.names.tables.get(name.name)
+        if table is None:
+            self.complain(name, say.unknown_table(name.name, self.names.tables))
+            return None
+        key = self.value(key_node, table.key)
+        key = None if key is None else self.fit(key_node, key, table.key)
+        if key is None:
+            return None
+        if table.tops:
+            return typed.LookupBand(table.gives, key, table.tops, table.values)
+        return typed.LookupMember(table.gives, key, table.values)
+
+    def _form_known(self, node: syntax.Call) -> AnyTyped | None:
+        if len(node.arguments) != 1:
+            self.complain(node, say.known_form())
+            return None
+        value = self.value(node.arguments[0], None)
+        return None if value is None else typed.Known(TRUTH, value)
+
+    def _form_present(self, node: syntax.Call) -> AnyTyped | None:
+        if len(node.arguments) != 1 or not isinstance(node.arguments[0], syntax.Name):
+            self.complain(node, say.present_form())
+            return None
+        subject = node.arguments[0].name
+        if subject not in self.names.subjects:
+            self.complain(node.arguments[0], say.unknown_subject(subject, self.names.subjects))
+            return None
+        return typed.Present(TRUTH, subject)
+
+
+def _constant(amount: float, dimension: Dimension) -> typed.Constant:
+    return typed.Constant(NumberType(dimension, negative=amount < 0.0), (amount, amount))
+
+
+def _needs_context(node: syntax.Node) -> bool:
+    """Whether a node can only be read knowing the list on the other side."""
+    return isinstance(node, syntax.Quantity) or (isinstance(node, syntax.Name) and "." not in node.name)

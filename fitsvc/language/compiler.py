@@ -1,0 +1,271 @@
+"""Checked trees → Python source, in which a number is two local variables and a truth value one.
+
+`Emitter` writes statements into one function body. A value is written once a scope: what an enclosing
+scope has computed is used again, what an inner branch computed is forgotten when the branch ends. Nothing
+a rule file says reaches the source as code: names enter as string literals, numbers by `repr`.
+"""
+
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from math import inf
+from typing import Any
+
+from fitsvc.language import intervals, typed
+from fitsvc.language.intervals import SAME, Bounds
+from fitsvc.language.truth import NO, YES
+from fitsvc.language.typed import AnyTyped, join
+from fitsvc.language.types import ListType, NumberType, Type, Value
+
+Facts = Callable[..., Any]
+"""How compiled code reads facts: the `get` of a dictionary of values by name."""
+
+Written = str | tuple[str, str]
+"""The Python text of a value: one expression, or two for the ends of a number."""
+
+
+class _Joined(dict[int, Value]):
+    """A table's values by mask of possible keys, joined when first asked."""
+
+    def __init__(self, kind: Type, values: Sequence[Value]) -> None:
+        super().__init__()
+        self.kind, self.values_ = kind, values
+
+    def __missing__(self, mask: int) -> Value:
+        possible = [value for i, value in enumerate(self.values_) if mask >> i & 1]
+        self[mask] = found = join(self.kind, possible)
+        return found
+
+
+def band(kind: Type, tops: Sequence[float], values: Sequence[Value], key: Bounds) -> Value:
+    """A banded table's value for a number known within bounds; the top of each band is inside it."""
+    first = next((i for i, top in enumerate(tops) if key[0] <= top + SAME), len(tops))
+    last = next((i for i, top in enumerate(tops) if key[1] <= top + SAME), len(tops))
+    return join(kind, values[first : last + 1])
+
+
+class Emitter:
+    """Writes the body of one function of `get` (facts by name) and `present` (subjects in the question)."""
+
+    def __init__(self, derived: Mapping[str, AnyTyped]) -> None:
+        self.derived = derived
+        self.lines: list[str] = []
+        self.depth = 1
+        self.scopes: list[dict[AnyTyped, Written]] = [{}]
+        self.globals: dict[str, Any] = {"inf": inf, "times": intervals.times, "over": intervals.over}
+        self.count = 0
+
+    def line(self, text: str) -> None:
+        """Write one statement."""
+        self.lines.append("    " * self.depth + text)
+
+    @contextmanager
+    def block(self, head: str) -> Iterator[None]:
+        """Write an indented block; what it computes is forgotten at its end."""
+        self.line(head)
+        self.depth += 1
+        self.scopes.append({})
+        start = len(self.lines)
+        yield
+        if len(self.lines) == start:
+            self.line("pass")
+        self.scopes.pop()
+        self.depth -= 1
+
+    def constant(self, value: Any) -> str:
+        """Name a Python object that the function uses."""
+        name = f"k{len(self.globals)}"
+        self.globals[name] = value
+        return name
+
+    def function(self, name: str, parameters: str = "get, present") -> Callable[..., Any]:
+        """Compile what was written."""
+        source = f"def {name}({parameters}):\n" + "\n".join(self.lines) + "\n"
+        exec(compile(source, f"<rulebook {name}>", "exec"), self.globals)  # noqa: S102
+        found: Callable[..., Any] = self.globals[name]
+        return found
+
+    # values
+
+    def ends(self, node: AnyTyped) -> tuple[str, str]:
+        """Write a number and return the names of its two ends."""
+        written = self.value(node)
+        assert isinstance(written, tuple)
+        return written
+
+    def single(self, node: AnyTyped) -> str:
+        """Write a list value or truth value and return its name."""
+        written = self.value(node)
+        assert isinstance(written, str)
+        return written
+
+    def value(self, node: AnyTyped) -> Written:
+        """Write a value unless it is at hand, and return its name or names."""
+        for scope in self.scopes:
+            if node in scope:
+                return scope[node]
+        written: Written = getattr(self, "_" + type(node).__name__.lower())(node)
+        self.scopes[-1][node] = written
+        return written
+
+    def _new(self, kind: Type) -> Written:
+        self.count += 1
+        return (f"l{self.count}", f"h{self.count}") if isinstance(kind, NumberType) else f"t{self.count}"
+
+    def _assign(self, kind: Type, text: str) -> Written:
+        """Assign an expression: a pair for a number, one value otherwise."""
+        new = self._new(kind)
+        self.line(f"{', '.join(new) if isinstance(new, tuple) else new} = {text}")
+        return new
+
+    def _assign_ends(self, kind: Type, low: str, high: str) -> Written:
+        new = self._new(kind)
+        self.line(f"{new[0]} = {low}")
+        self.line(f"{new[1]} = {high}")
+        return new
+
+    def _constant(self, node: typed.Constant) -> Written:
+        if isinstance(node.value, tuple):
+            return (repr(node.value[0]), repr(node.value[1]))
+        return repr(node.value)
+
+    def _read(self, node: typed.Read) -> Written:
+        if node.name in self.derived:
+            return self.value(self.derived[node.name])
+        assert isinstance(node.type, NumberType | ListType | typed.TruthType)
+        return self._assign(node.type, f"get({node.name!r}, {node.type.unknown!r})")
+
+    def _present(self, node: typed.Present) -> Written:
+        return self._assign(node.type, f"{YES} if {node.subject!r} in present else {NO}")
+
+    def _negative(self, node: typed.Negative) -> Written:
+        low, high = self.ends(node.operand)
+        return self._assign_ends(node.type, f"-{high}", f"-{low}")
+
+    def _arithmetic(self, node: typed.Arithmetic) -> Written:
+        (al, ah), (bl, bh) = self.ends(node.left), self.ends(node.right)
+        if node.operator == "+":
+            return self._assign_ends(node.type, f"{al} + {bl}", f"{ah} + {bh}")
+        if node.operator == "-":
+            return self._assign_ends(node.type, f"{al} - {bh}", f"{ah} - {bl}")
+        if node.operator == "/":
+            return self._assign(node.type, f"over(({al}, {ah}), ({bl}, {bh}))")
+        if isinstance(node.type, NumberType) and not node.type.negative:
+            return self._assign_ends(node.type, f"{al} * {bl}", f"{ah} * {bh} if {ah} and {bh} else 0.0")
+        return self._assign(node.type, f"times(({al}, {ah}), ({bl}, {bh}))")
+
+    def _atmost(self, node: typed.AtMost) -> Written:
+        (al, ah), (bl, bh) = self.ends(node.left), self.ends(node.right)
+        text = f"2 if {ah} <= {_loose(bl)} else 0 if {al} > {_loose(bh)} else 1"
+        return self._assign(node.type, text)
+
+    def _equal(self, node: typed.Equal) -> Written:
+        (al, ah), (bl, bh) = self.ends(node.left), self.ends(node.right)
+        apart = f"{al} > {_loose(bh)} or {bl} > {_loose(ah)}"
+        same = f"{ah} - {bl} <= {SAME} and {bh} - {al} <= {SAME}"
+        return self._assign(node.type, f"0 if {apart} else 2 if {same} else 1")
+
+    def _samemember(self, node: typed.SameMember) -> Written:
+        a, b = self.single(node.left), self.single(node.right)
+        return self._assign(node.type, f"0 if not {a} & {b} else 2 if {a} == {b} and not {a} & {a} - 1 else 1")
+
+    def _among(self, node: typed.Among) -> Written:
+        value = self.single(node.operand)
+        assert isinstance(node.operand.type, ListType)
+        rest = node.operand.type.unknown & ~node.mask
+        return self._assign(node.type, f"2 if not {value} & {rest} else 1 if {value} & {node.mask} else 0")
+
+    def _length(self, node: typed.Length) -> Written:
+        kind = node.operand.type
+        assert isinstance(kind, ListType)
+        sizes = self.constant(_Joined(node.type, [(size, size) for size in kind.sizes]))
+        return self._assign(node.type, f"{sizes}[{self.single(node.operand)}]")
+
+    def _not(self, node: typed.Not) -> Written:
+        return self._assign(node.type, f"2 - {self.single(node.operand)}")
+
+    def _all(self, node: typed.All) -> Written:
+        return self._chain(node, node.operands, go_on="if {0}:", keep="if {1} < {0}: {0} = {1}")
+
+    def _some(self, node: typed.Some) -> Written:
+        return self._chain(node, node.operands, go_on="if {0} != 2:", keep="if {1} > {0}: {0} = {1}")
+
+    def _chain(self, node: AnyTyped, operands: Sequence[AnyTyped], go_on: str, keep: str) -> Written:
+        """`and` and `or`: the next operand is computed only where it can still matter."""
+        result = self._assign(node.type, self.single(operands[0]))
+        assert isinstance(result, str)
+        self._rest(result, operands[1:], go_on, keep)
+        return result
+
+    def _rest(self, result: str, operands: Sequence[AnyTyped], go_on: str, keep: str) -> None:
+        for operand in operands:
+            with self.block(go_on.format(result)):
+                self.line(keep.format(result, self.single(operand)))
+
+    def _choice(self, node: typed.Choice) -> Written:
+        condition = self.single(node.condition)
+        then, otherwise = self.value(node.then), self.value(node.otherwise)
+        new = self._new(node.type)
+        target = ", ".join(new) if isinstance(new, tuple) else new
+        self.line(f"if {condition} == 2: {target} = {_tuple(then)}")
+        self.line(f"elif {condition} == 0: {target} = {_tuple(otherwise)}")
+        self.line(f"else: {target} = {_both(node.type, then, otherwise)}")
+        return new
+
+    def _apply(self, node: typed.Apply) -> Written:
+        row, ends = node.function, [self.ends(argument) for argument in node.arguments]
+        if row.bounds:
+            call = self.constant(row.bounds)
+            return self._assign(node.type, f"{call}({', '.join(_tuple(pair) for pair in ends)})")
+        if row.variadic and len(ends) == 1:
+            return ends[0]
+        directions = row.directions * len(ends) if row.variadic else row.directions
+        call = row.name if row.formula in (min, max) else self.constant(row.formula)
+        low = ", ".join(pair[0] if d > 0 else pair[1] for pair, d in zip(ends, directions, strict=True))
+        high = ", ".join(pair[1] if d > 0 else pair[0] for pair, d in zip(ends, directions, strict=True))
+        return self._assign_ends(node.type, f"{call}({low})", f"{call}({high})")
+
+    def _lookupmember(self, node: typed.LookupMember) -> Written:
+        table = self.constant(_Joined(node.type, node.values))
+        return self._assign(node.type, f"{table}[{self.single(node.key)}]")
+
+    def _lookupband(self, node: typed.LookupBand) -> Written:
+        kind, tops, values = node.type, node.tops, node.values
+        table = self.constant(lambda low, high: band(kind, tops, values, (low, high)))
+        return self._assign(node.type, f"{table}({', '.join(self.ends(node.key))})")
+
+    def _known(self, node: typed.Known) -> Written:
+        written = self.value(node.operand)
+        if isinstance(written, tuple):
+            return self._assign(node.type, f"2 if {written[0]} > -inf and {written[1]} < inf else 1")
+        kind = node.operand.type
+        assert isinstance(kind, ListType | typed.TruthType)
+        return self._assign(node.type, f"1 if {written} == {kind.unknown} else 2")
+
+
+def _loose(end: str) -> str:
+    """The end plus the distance within which values are the same."""
+    try:
+        return repr(float(end) + SAME)
+    except ValueError:
+        return f"{end} + {SAME}"
+
+
+def _tuple(written: Written) -> str:
+    return f"({written[0]}, {written[1]})" if isinstance(written, tuple) else written
+
+
+def _both(kind: Type, a: Written, b: Written) -> str:
+    """The join of two written values."""
+    if isinstance(a, tuple):
+        return f"(min({a[0]}, {b[0]}), max({a[1]}, {b[1]}))"
+    if isinstance(kind, ListType):
+        return f"{a} | {b}"
+    return f"{a} if {a} == {b} else 1"
+
+
+def compile_values(nodes: Sequence[AnyTyped], derived: Mapping[str, AnyTyped]) -> Callable[..., tuple[Value, ...]]:
+    """Compile a function of (get, present) that returns the values of several nodes."""
+    emitter = Emitter(derived)
+    written = [_tuple(emitter.value(node)) for node in nodes]
+    emitter.line(f"return ({''.join(text + ', ' for text in written)})")
+    return emitter.function("values")

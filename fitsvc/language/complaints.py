@@ -1,0 +1,135 @@
+"""Every message of the checker, one function each: what is wrong, and what to write instead."""
+
+from collections.abc import Iterable
+from typing import Final
+
+from fitsvc.language.functions import Function
+from fitsvc.language.problems import nearest
+from fitsvc.language.quantities import Dimension
+from fitsvc.language.syntax import Node
+from fitsvc.language.types import ListType, Type
+
+Complaint = tuple[str, str]
+_SHOWN: Final = 8
+
+
+def _mean(word: str, known: Iterable[str], otherwise: str = "") -> str:
+    near = nearest(word, known)
+    return f"did you mean `{near}`?" if near else otherwise
+
+
+def _some(names: Iterable[str]) -> str:
+    listed = sorted(names)
+    more = f" and {len(listed) - _SHOWN} more" if len(listed) > _SHOWN else ""
+    return ", ".join(f"`{name}`" for name in listed[:_SHOWN]) + more
+
+
+def wrong_type(node: Node, found: Type, expected: Type) -> Complaint:
+    """A whole expression or part is of another type than its place takes."""
+    return f"`{node}` is {found}, expected {expected}", ""
+
+
+def not_a_number(node: Node, found: Type) -> Complaint:
+    """Arithmetic or a function on something that is no number."""
+    return f"`{node}` is {found}, expected a number", ""
+
+
+def not_a_size(node: Node, sizes: ListType, amount: float) -> Complaint:
+    """A length that is none of a list's designations."""
+    near = min(zip(sizes.sizes, sizes.members, strict=True), key=lambda pair: abs(pair[0] - amount))
+    return f"`{node}` is not in {sizes.name}", f"did you mean `{near[1]}` ({near[0]:g} mm)?"
+
+
+def text_fact(name: str) -> Complaint:
+    """A rule reads a text."""
+    return f"`{name}` is a text, and no rule can read a text", "give it a list of members in the vocabulary"
+
+
+def unknown_fact(name: str, known: Iterable[str]) -> Complaint:
+    """A dotted name that the vocabulary does not have."""
+    return f"there is no fact `{name}`", _mean(name, known, "facts are declared under rules/vocabulary/")
+
+
+def unknown_member(name: str, members: ListType) -> Complaint:
+    """A bare name that is no member of the list at hand."""
+    return f"`{name}` is not in {members.name}", _mean(name, members.members, f"it has {_some(members.members)}")
+
+
+def bare_name(name: str, facts: Iterable[str]) -> Complaint:
+    """A name without a dot where nothing says what list it is of."""
+    ends = {fact.split(".", 1)[1]: fact for fact in facts if "." in fact}
+    near = ends.get(name) or ends.get(nearest(name, ends) or "")
+    return f"`{name}` alone says nothing here", f"did you mean `{near}`?" if near else "a fact is `subject.fact`"
+
+
+def different_dimensions(operator: str, left: Node, a: Type, right: Node, b: Type) -> Complaint:
+    """A length against a mass."""
+    verb = {"+": "added to", "-": "subtracted from"}.get(operator, "compared with")
+    first, second = ((right, b), (left, a)) if operator == "-" else ((left, a), (right, b))
+    message = f"{first[1]} cannot be {verb} {second[1]}: `{first[0]}` and `{second[0]}`"
+    return message, f"write something of the same dimension on both sides of `{operator}`"
+
+
+def not_comparable(operator: str, left: Node, a: Type, right: Node, b: Type) -> Complaint:
+    """Values of kinds that do not compare so."""
+    lists = [kind for kind in (a, b) if isinstance(kind, ListType)]
+    help = ""
+    if lists and operator not in ("==", "!="):
+        help = f"{lists[0].name} has no order; use a table: `lookup(table, ...)`"
+    return f"`{operator}` cannot compare {a} with {b}: `{left}` and `{right}`", help
+
+
+def not_a_list(node: Node, found: Type) -> Complaint:
+    """`in` on something without members."""
+    return f"`in` asks for a list's member, and `{node}` is {found}", "compare numbers with `==` or `<=`"
+
+
+def not_a_member(node: Node, members: ListType) -> Complaint:
+    """Something other than a member written within `in [...]`."""
+    return f"`{node}` is not a member of {members.name}", f"write its members, such as `{members.members[0]}`"
+
+
+def different_branches(a: Type, b: Type) -> Complaint:
+    """`a if c else b` with a and b of different types."""
+    return f"the two branches differ: one is {a}, the other {b}", "make both of one type"
+
+
+def unknown_function(name: str, known: Iterable[str]) -> Complaint:
+    """A call of something that is not registered."""
+    return f"there is no function `{name}`", _mean(name, known, f"there are {_some(known)}")
+
+
+def wrong_count(row: Function, found: int) -> Complaint:
+    """Too few or too many arguments."""
+    wanted = "at least 1 argument" if row.variadic else f"{len(row.arguments)} arguments"
+    return f"`{row.name}` takes {wanted}, found {found}", f"{row.name}: {row.doc}"
+
+
+def wrong_argument(row: Function, node: Node, found: Type, wanted: Dimension) -> Complaint:
+    """An argument of another dimension."""
+    return f"`{node}` is {found}, but `{row.name}` takes a {wanted} here", f"{row.name}: {row.doc}"
+
+
+def lookup_form() -> Complaint:
+    """lookup written wrongly."""
+    return "`lookup` takes a table's name and a key", "write `lookup(table, subject.fact)`"
+
+
+def unknown_table(name: str, known: Iterable[str]) -> Complaint:
+    """A table that does not exist."""
+    return f"there is no table `{name}`", _mean(name, known, f"there are {_some(known)}")
+
+
+def known_form() -> Complaint:
+    """known written wrongly."""
+    return "`known` takes one value", "write `known(subject.fact)`"
+
+
+def present_form() -> Complaint:
+    """present written wrongly."""
+    return "`present` takes the name of a subject", "write `present(trailer)`"
+
+
+def unknown_subject(name: str, known: Iterable[str]) -> Complaint:
+    """A subject the vocabulary does not have."""
+    return f"there is no subject `{name}`", _mean(name, known, f"there are {_some(known)}")

@@ -1,0 +1,189 @@
+"""Quantities as the trade writes them: `1-1/4 in`, `6 ft 2 in`, `3500 lb`, `4 in ± 1/4 in`, `at least 2 in`.
+
+Two rules keep a shown figure honest: a value that is not zero is never shown as zero, and the two ends of a
+range (or two values shown together) that differ are never shown alike; what is too close is shown finer.
+Two values within `SAME` of each other, in the unit inside, count as one.
+"""
+
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+from functools import cache, lru_cache
+from itertools import combinations
+from math import inf
+from typing import Literal
+
+from fitsvc.language.quantities import ANGLE, FORCE, LENGTH, MASS, NUMBER, TORQUE, Dimension, unit_table
+
+System = Literal["us", "metric"]
+Shown = tuple[float, float, Dimension, str]
+
+SAME = 1e-6
+
+DISPLAY_UNITS: dict[str, Dimension] = {
+    "in": LENGTH,
+    "ft": LENGTH,
+    "mm": LENGTH,
+    "lb": MASS,
+    "kg": MASS,
+    "deg": ANGLE,
+    "kN": FORCE,
+    "ft-lb": TORQUE,
+    "%": NUMBER,
+    "": NUMBER,
+}
+"""Units a fact may be shown in, in the US system; `""` shows a plain number."""
+
+_USUAL = {LENGTH: "in", MASS: "lb", ANGLE: "deg", FORCE: "kN", TORQUE: "ft-lb"}
+_METRIC = {"in": "mm", "ft": "mm", "lb": "kg", "ft-lb": "N·m"}
+
+_BINARY = (16, 32, 64)
+_DIGITS = {"deg": 1, "%": 1, "kN": 2, "": 2}
+_FINEST = (6, 9, 12)
+
+
+@dataclass(frozen=True, slots=True)
+class _Style:
+    """How one unit is written: its factor, and the steps per unit from the usual to the finest."""
+
+    unit: str
+    factor: Fraction
+    steps: tuple[int, ...]
+    fixed_digits: int
+
+
+def show(lo: float, hi: float, dimension: Dimension, unit: str, system: System) -> str:
+    """Show a value or a range in a unit of `DISPLAY_UNITS` (us), or in its metric counterpart."""
+    return _show(lo, hi, unit or _usual(dimension), system, 0)
+
+
+def show_together(values: Iterable[Shown], system: System) -> list[str]:
+    """Show values of one sentence so that those which differ never look alike."""
+    rows = values if isinstance(values, Sequence) else list(values)
+    texts = [_show(lo, hi, unit or _usual(dimension), system, 0) for lo, hi, dimension, unit in rows]
+    return texts if len(set(texts)) == len(texts) else _apart(rows, texts, system)
+
+
+def _apart(rows: Sequence[Shown], texts: list[str], system: System) -> list[str]:
+    """Refine whatever looks alike but differs, step by step, until it differs on paper too."""
+    levels = [0] * len(rows)
+    while clashing := _clashing(rows, texts):
+        finest = True
+        for i in clashing:
+            lo, hi, dimension, unit = rows[i]
+            unit = unit or _usual(dimension)
+            if levels[i] + 1 < len(_style(unit, system).steps):
+                levels[i] += 1
+                texts[i] = _show(lo, hi, unit, system, levels[i])
+                finest = False
+        if finest:
+            break
+    return texts
+
+
+def _clashing(rows: Sequence[Shown], texts: list[str]) -> set[int]:
+    """Find the places of values that differ under the same text."""
+    places = defaultdict(list)
+    for i, text in enumerate(texts):
+        places[text].append(i)
+    groups = (group for group in places.values() if len(group) > 1)
+    return {
+        k for group in groups for i, j in combinations(group, 2) if _differ(rows[i], rows[j]) for k in (i, j)
+    }
+
+
+def _differ(one: Shown, other: Shown) -> bool:
+    return one[2] == other[2] and (_off(one[0], other[0]) or _off(one[1], other[1]))
+
+
+def _off(a: float, b: float) -> bool:
+    return a != b and abs(a - b) > SAME
+
+
+@lru_cache(maxsize=16384)
+def _show(lo: float, hi: float, unit: str, system: System, level: int) -> str:
+    """Show one range no coarser than a level of its style's steps."""
+    style = _style(unit, system)
+    if lo == inf or hi == -inf or (hi == inf and lo in (-inf, 0.0)):
+        return "unknown"
+    if hi == inf:
+        return f"at least {_number(lo, style, level)}"
+    if lo == -inf:
+        return f"at most {_number(hi, style, level)}"
+    if hi - lo <= SAME:
+        return _number(lo + (hi - lo) / 2, style, level)
+    return _range(lo, hi, style, level)
+
+
+def _range(lo: float, hi: float, style: _Style, level: int) -> str:
+    """Show two different ends: around the middle where that is exact and not misleading, else from and to."""
+    middle, half = lo + (hi - lo) / 2, (hi - lo) / 2
+    if 2 * half <= abs(middle) and _exact(middle, style, level) and _exact(half, style, level):
+        return f"{_number(middle, style, level)} ± {_number(half, style, level)}"
+    low, high = _number(lo, style, level), _number(hi, style, level)
+    if low == high and level + 1 < len(style.steps):
+        return _range(lo, hi, style, level + 1)
+    return f"{low} to {high}"
+
+
+def _number(value: float, style: _Style, level: int) -> str:
+    """Write one finite value, more finely where it would come out as zero and is not."""
+    count = _count(value, style, level)
+    while count == 0 and abs(value) > SAME and level + 1 < len(style.steps):
+        level += 1
+        count = _count(value, style, level)
+    sign = "-" if count < 0 else ""
+    return sign + _written(abs(count), style.steps[level], style)
+
+
+def _count(value: float, style: _Style, level: int) -> int:
+    """Return the nearest whole number of a level's steps; exactly so on the fine levels."""
+    if level < 3:
+        return round(value / float(style.factor) * style.steps[level])
+    return round(Fraction(value) / style.factor * style.steps[level])
+
+
+def _exact(value: float, style: _Style, level: int) -> bool:
+    count = _count(value, style, level)
+    return (count != 0 or value == 0) and abs(
+        float(count * style.factor / style.steps[level]) - value
+    ) <= SAME
+
+
+def _written(count: int, step: int, style: _Style) -> str:
+    """Write a count of steps with its unit."""
+    if style.unit != "ft":
+        return f"{_figure(count, step, style)} {style.unit}".rstrip()
+    feet, inches = divmod(count, 12 * step)
+    if not feet:
+        return f"{_figure(inches, step, style)} in"
+    return f"{feet} ft {_figure(inches, step, style)} in" if inches else f"{feet} ft"
+
+
+def _figure(count: int, step: int, style: _Style) -> str:
+    whole, rest = divmod(count, step)
+    if step in _BINARY:
+        if not rest:
+            return str(whole)
+        part = Fraction(rest, step)
+        return f"{whole}-{part}" if whole else str(part)
+    digits = f"{rest:0{len(str(step)) - 1}d}" if step > 1 else ""
+    digits = digits.rstrip("0").ljust(style.fixed_digits, "0")
+    return f"{whole}.{digits}" if digits else str(whole)
+
+
+@cache
+def _style(unit: str, system: System) -> _Style:
+    """Return how a unit is written in a system; feet are counted in steps of an inch."""
+    unit = _METRIC.get(unit, unit) if system == "metric" else unit
+    factor = unit_table()["in" if unit == "ft" else unit][1] if unit else Fraction(1)
+    digits = _DIGITS.get(unit, 0)
+    steps = (*_BINARY, 1000, 10000) if unit in ("in", "ft") else tuple(10 ** (digits + i) for i in range(4))
+    steps += tuple(10**digits for digits in _FINEST if 10**digits > steps[-1])
+    return _Style(unit, factor, steps, fixed_digits=2 if unit == "kN" else 0)
+
+
+def _usual(dimension: Dimension) -> str:
+    """Return the unit for a value that names none; a product of dimensions is a plain number."""
+    return "" if dimension is NUMBER else _USUAL.get(dimension, "")

@@ -1,0 +1,45 @@
+"""Problems an author or caller can act on: what is wrong, where, and what to do instead."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from difflib import get_close_matches
+
+
+@dataclass(frozen=True, slots=True)
+class Problem:
+    """One thing that is wrong with an input, with its place and what would be right."""
+
+    message: str
+    help: str = ""
+    pointer: str = ""
+    file: str = ""
+    line: int = 0
+    column: int = 0
+    source: str = ""
+
+    def at(self, pointer: str) -> "Problem":
+        """Return the same problem placed at a JSON pointer, in front of the pointer it has."""
+        return replace(self, pointer=pointer + self.pointer)
+
+    def __str__(self) -> str:
+        place = f"{self.file}:{self.line}:{self.column}: " if self.line else (f"{self.file}: " if self.file else "")
+        lines = [place + (f"{self.pointer}: " if self.pointer and not place else "") + self.message]
+        if self.source:
+            lines += ["    " + self.source, "    " + " " * (self.column - 1) + "^"]
+        if self.help:
+            lines.append("    help: " + self.help)
+        return "\n".join(lines)
+
+
+class ProblemsFound(Exception):
+    """Raised once per input, with everything that is wrong with it."""
+
+    def __init__(self, problems: Iterable[Problem]) -> None:
+        self.problems = tuple(problems)
+        super().__init__("\n".join(map(str, self.problems)))
+
+
+def nearest(word: str, known: Iterable[str]) -> str | None:
+    """Return the known name closest to a word, or None when none is close."""
+    close = get_close_matches(word, list(known), n=1, cutoff=0.6)
+    return close[0] if close else None

@@ -1,0 +1,83 @@
+"""The types of values: numbers with a dimension, members of a list, yes/no, and text that no rule reads."""
+
+from dataclasses import dataclass
+
+from fitsvc.language.intervals import ANYTHING, NOT_NEGATIVE, Bounds
+from fitsvc.language.quantities import Dimension
+from fitsvc.language.truth import UNKNOWN
+
+Value = Bounds | int
+"""A number's bounds, a list's bit mask of possible members, or a truth value."""
+
+
+@dataclass(frozen=True, slots=True)
+class NumberType:
+    """A number of one dimension; `negative` says whether it can be below zero."""
+
+    dimension: Dimension
+    negative: bool = True
+
+    @property
+    def unknown(self) -> Bounds:
+        """What is known of a number of this type when nothing is."""
+        return ANYTHING if self.negative else NOT_NEGATIVE
+
+    def __str__(self) -> str:
+        return f"a {self.dimension}" if str(self.dimension) != "number" else "a plain number"
+
+
+@dataclass(frozen=True, slots=True)
+class ListType:
+    """One of a list of named members; a size list gives each member a length, in mm."""
+
+    name: str
+    members: tuple[str, ...]
+    sizes: tuple[float, ...] = ()
+    dimension: Dimension | None = None
+
+    @property
+    def unknown(self) -> int:
+        """The mask in which every member is possible."""
+        return (1 << len(self.members)) - 1
+
+    def mask(self, member: str) -> int:
+        """The mask of one member; ValueError for a stranger."""
+        return 1 << self.members.index(member)
+
+    def names(self, mask: int) -> list[str]:
+        """The members a mask leaves possible."""
+        return [name for i, name in enumerate(self.members) if mask >> i & 1]
+
+    def bounds(self, mask: int) -> Bounds:
+        """The lengths a mask of a size list leaves possible."""
+        sizes = [size for i, size in enumerate(self.sizes) if mask >> i & 1]
+        return (min(sizes), max(sizes))
+
+    def __str__(self) -> str:
+        return f"one of {self.name}"
+
+
+@dataclass(frozen=True, slots=True)
+class TruthType:
+    """Yes, no or unknown."""
+
+    @property
+    def unknown(self) -> int:
+        """The truth value of what is not known."""
+        return UNKNOWN
+
+    def __str__(self) -> str:
+        return "a yes/no"
+
+
+@dataclass(frozen=True, slots=True)
+class TextType:
+    """Free text, told to people and read by no rule."""
+
+    def __str__(self) -> str:
+        return "a text"
+
+
+Type = NumberType | ListType | TruthType | TextType
+TRUTH = TruthType()
+TEXT = TextType()
