@@ -45,10 +45,11 @@ _FINEST = (6, 9, 12)
 
 @dataclass(frozen=True, slots=True)
 class _Style:
-    """How one unit is written: its factor, and the steps per unit from the usual to the finest."""
+    """How one unit is written: its factor (exact, and as a float), and the steps per unit from the usual to the finest."""
 
     unit: str
     factor: Fraction
+    size: float
     steps: tuple[int, ...]
     fixed_digits: int
 
@@ -140,7 +141,7 @@ def _number(value: float, style: _Style, level: int) -> str:
 def _count(value: float, style: _Style, level: int) -> int:
     """Return the nearest whole number of a level's steps; exactly so on the fine levels."""
     if level < 3:
-        return round(value / float(style.factor) * style.steps[level])
+        return round(value / style.size * style.steps[level])
     return round(Fraction(value) / style.factor * style.steps[level])
 
 
@@ -181,7 +182,7 @@ def _style(unit: str, system: System) -> _Style:
     digits = _DIGITS.get(unit, 0)
     steps = (*_BINARY, 1000, 10000) if unit in ("in", "ft") else tuple(10 ** (digits + i) for i in range(4))
     steps += tuple(10**digits for digits in _FINEST if 10**digits > steps[-1])
-    return _Style(unit, factor, steps, fixed_digits=2 if unit == "kN" else 0)
+    return _Style(unit, factor, float(factor), steps, fixed_digits=2 if unit == "kN" else 0)
 
 
 def _usual(dimension: Dimension) -> str:
