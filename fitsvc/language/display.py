@@ -45,7 +45,7 @@ _FINEST = (6, 9, 12)
 
 @dataclass(frozen=True, slots=True)
 class _Style:
-    """How one unit is written: its factor (exact, and as a float), and the steps per unit from the usual to the finest."""
+    """How one unit is written: its factor (exact and as a float), its steps from the usual to the finest."""
 
     unit: str
     factor: Fraction

@@ -1,0 +1,147 @@
+"""Display: figures as the trade writes them, and the promise that different values look different."""
+
+from math import inf
+
+import pytest
+from hypothesis import example, given
+from hypothesis import strategies as st
+
+from fitsvc.language.display import DISPLAY_UNITS, SAME, System, show, show_together
+from fitsvc.language.quantities import ANGLE, FORCE, LENGTH, MASS, NUMBER, TORQUE, Dimension, parse_quantity
+
+IN = 25.4
+LB = 0.45359237
+STEPS = {
+    "in": IN / 16,
+    "ft": IN / 16,
+    "mm": 1,
+    "lb": LB,
+    "kg": 1,
+    "deg": 0.1,
+    "kN": 0.01,
+    "%": 0.001,
+    "": 0.01,
+}
+UNITS = st.sampled_from(sorted(set(DISPLAY_UNITS) - {"ft-lb"}))
+VALUES = st.floats(-1e9, 1e9).filter(lambda v: v == 0 or abs(v) > SAME)
+ENDS = st.one_of(VALUES, st.sampled_from([0.0, 101.6, 101.6000011, 107.95]))
+
+
+@pytest.mark.parametrize(
+    ("value", "dimension", "unit", "us", "metric"),
+    [
+        (5 / 8 * IN, LENGTH, "in", "5/8 in", "16 mm"),
+        (1.25 * IN, LENGTH, "in", "1-1/4 in", "32 mm"),
+        (4 * IN, LENGTH, "in", "4 in", "102 mm"),
+        (-1.25 * IN, LENGTH, "in", "-1-1/4 in", "-32 mm"),
+        (0.0, LENGTH, "in", "0 in", "0 mm"),
+        (-0.0, LENGTH, "in", "0 in", "0 mm"),
+        (100.0, LENGTH, "in", "3-15/16 in", "100 mm"),
+        (74 * IN, LENGTH, "ft", "6 ft 2 in", "1880 mm"),
+        (72 * IN, LENGTH, "ft", "6 ft", "1829 mm"),
+        (3500 * LB, MASS, "lb", "3500 lb", "1588 kg"),
+        (17.68, ANGLE, "deg", "17.7 deg", "17.7 deg"),
+        (17.02, ANGLE, "deg", "17 deg", "17 deg"),
+        (0.12, NUMBER, "%", "12 %", "12 %"),
+        (0.1251, NUMBER, "%", "12.5 %", "12.5 %"),
+        (14.3055, FORCE, "kN", "14.31 kN", "14.31 kN"),
+        (3.5, FORCE, "kN", "3.50 kN", "3.50 kN"),
+        (108.4654, TORQUE, "ft-lb", "80 ft-lb", "108 N·m"),
+        (3.0, NUMBER, "", "3", "3"),
+        (2.5, NUMBER, "", "2.5", "2.5"),
+        (2 * IN, LENGTH, "", "2 in", "51 mm"),
+        (6.0, LENGTH * MASS, "", "6", "6"),
+    ],
+)
+def test_one_value(value: float, dimension: Dimension, unit: str, us: str, metric: str) -> None:
+    """One value is written in the trade's own units, or in whole metric ones."""
+    assert show(value, value, dimension, unit, "us") == us
+    assert show(value, value, dimension, unit, "metric") == metric
+
+
+@pytest.mark.parametrize(
+    ("lo", "hi", "text"),
+    [
+        (3.75 * IN, 4.25 * IN, "4 in ± 1/4 in"),
+        (3.75 * IN, 4.3125 * IN, "3-3/4 in to 4-5/16 in"),
+        (0.0, 4 * IN, "0 in to 4 in"),
+        (-0.5 * IN, 0.5 * IN, "-1/2 in to 1/2 in"),
+        (4 * IN, inf, "at least 4 in"),
+        (-inf, 4 * IN, "at most 4 in"),
+        (-2 * IN, inf, "at least -2 in"),
+        (0.0, inf, "unknown"),
+        (-inf, inf, "unknown"),
+        (inf, inf, "unknown"),
+        (4 * IN, 4 * IN + 1e-7, "4 in"),
+        (4 * IN, 4 * IN + 0.1, "4 in to 4.004 in"),
+    ],
+)
+def test_ranges(lo: float, hi: float, text: str) -> None:
+    """A range is told by its middle, its ends, its one end, or as unknown."""
+    assert show(lo, hi, LENGTH, "in", "us") == text
+
+
+@pytest.mark.parametrize(
+    ("values", "texts"),
+    [
+        ([4 * IN, 4 * IN], ["4 in", "4 in"]),
+        ([4 * IN, 4 * IN + 5e-7], ["4 in", "4 in"]),
+        ([4 * IN, (4 + 1 / 32) * IN], ["4 in", "4-1/32 in"]),
+        ([4 * IN, (4 + 1 / 64) * IN, 2 * IN], ["4 in", "4-1/64 in", "2 in"]),
+        ([4 * IN, 4 * IN + 0.1], ["4 in", "4.004 in"]),
+        ([0.1, 0.0], ["0.004 in", "0 in"]),
+    ],
+)
+def test_close_values_are_told_apart(values: list[float], texts: list[str]) -> None:
+    """Values shown together get as much precision as tells them apart, and no more."""
+    assert show_together([(v, v, LENGTH, "in") for v in values], "us") == texts
+
+
+def test_same_text_of_other_dimension_is_left_alone() -> None:
+    """Only values that can be compared are told apart."""
+    rows = [(2.0, 2.0, NUMBER, ""), (2.001, 2.001, LENGTH * MASS, "")]
+    assert show_together(iter(rows), "us") == ["2", "2"]
+
+
+@given(VALUES, UNITS, st.sampled_from(["us", "metric"]))
+def test_round_trip(value: float, unit: str, system: System) -> None:
+    """What is shown can be read back and lies within half a display step of the value."""
+    dimension = DISPLAY_UNITS[unit]
+    shown = parse_quantity(show(value, value, dimension, unit, system), dimension)
+    metric = {"in": 1.0, "ft": 1.0, "lb": 1.0}
+    step = metric.get(unit, STEPS[unit]) if system == "metric" else STEPS[unit]
+    assert abs(shown - value) <= step / 2 + 1e-9 * abs(value)
+
+
+@given(VALUES, UNITS, st.sampled_from(["us", "metric"]))
+def test_nonzero_never_looks_like_zero(value: float, unit: str, system: System) -> None:
+    """Only zero is shown as zero."""
+    text = show(value, value, DISPLAY_UNITS[unit], unit, system)
+    assert (parse_quantity(text, DISPLAY_UNITS[unit]) == 0) == (value == 0)
+
+
+@given(VALUES, st.floats(1.01e-6, 3), UNITS, st.sampled_from(["us", "metric"]))
+@example(101.6, 1.01e-6, "in", "us")
+@example(1e9, 1.1e-6, "in", "us")
+def test_different_values_never_alike(value: float, gap: float, unit: str, system: System) -> None:
+    """Two values that differ by more than the tolerance never print alike."""
+    rows = [(v, v, DISPLAY_UNITS[unit], unit) for v in (value, value + gap)]
+    texts = show_together(rows, system)
+    assert (texts[0] == texts[1]) == (rows[1][0] - value <= SAME)
+
+
+@given(st.lists(st.tuples(ENDS, st.sampled_from([0.0, 1e-7, 2e-6, 0.3, 12.7])), max_size=6), UNITS)
+def test_different_ranges_never_alike(ranges: list[tuple[float, float]], unit: str) -> None:
+    """Among many ranges shown together, equal texts mean equal ends."""
+    rows = [(lo, lo + width, DISPLAY_UNITS[unit], unit) for lo, width in ranges]
+    texts = show_together(rows, "us")
+    for (lo, hi, *_), text in zip(rows, texts, strict=True):
+        for (lo2, hi2, *_), text2 in zip(rows, texts, strict=True):
+            assert text != text2 or (abs(lo - lo2) <= SAME and abs(hi - hi2) <= SAME)
+
+
+@given(ENDS, st.floats(2e-6, 1e6))
+def test_ends_of_a_range_never_alike(lo: float, width: float) -> None:
+    """A range that has an extent never reads `from X to X`."""
+    low, found, high = show(lo, lo + width, LENGTH, "in", "us").partition(" to ")
+    assert not found or low != high

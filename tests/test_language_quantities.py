@@ -1,0 +1,268 @@
+"""Quantities: what people write, the exact value it has, and what they are told when it is not one."""
+
+import contextlib
+import re
+import subprocess
+import sys
+import time
+from fractions import Fraction
+
+import pint
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from fitsvc.language.quantities import (
+    ANGLE,
+    DIMENSIONS,
+    FORCE,
+    LENGTH,
+    MASS,
+    NUMBER,
+    QUANTITY_NUMBER_PATTERN,
+    QUANTITY_UNIT_PATTERN,
+    TORQUE,
+    Dimension,
+    QuantityError,
+    parse_any,
+    parse_quantity,
+    unit_table,
+)
+
+LITERAL = re.compile(rf"{QUANTITY_NUMBER_PATTERN}\s*{QUANTITY_UNIT_PATTERN}")
+
+
+@pytest.mark.parametrize(
+    ("text", "inches"),
+    [
+        ("5/8 in", Fraction(5, 8)),
+        ("5/8in", Fraction(5, 8)),
+        ("1-1/4 in", Fraction(5, 4)),
+        ("1 1/4 in", Fraction(5, 4)),
+        ("2.5 inches", Fraction(5, 2)),
+        ('2.5"', Fraction(5, 2)),
+        ("2.5″", Fraction(5, 2)),
+        (".5 inch", Fraction(1, 2)),
+        ("6' 2\"", 74),
+        ("6 ft 2 in", 74),
+        ("6'2-1/2\"", Fraction(149, 2)),
+        ("6 feet", 72),
+        ("1 foot", 12),
+        ("-2 in", -2),
+        ("−2 in", -2),
+        ("- 1-1/4 in", Fraction(-5, 4)),
+        ("-6 ft 2 in", -74),
+        ("  2   IN ", 2),
+        ("1,200 in", 1200),
+        ("50.8 mm", 2),
+        ("5.08 cm", 2),
+        ("0.0508 m", 2),
+        ("2\u00a0in", 2),
+    ],
+)
+def test_lengths_are_exact(text: str, inches: Fraction) -> None:
+    """Every way of writing a length gives the float nearest to its exact value."""
+    assert parse_quantity(text, LENGTH) == float(Fraction(inches) * Fraction("25.4"))
+
+
+@pytest.mark.parametrize(
+    ("text", "dimension", "value"),
+    [
+        ("3,500 lb", MASS, 1587.573295),
+        ("1,000,000.0 lbs", MASS, 453592.37),
+        ("1 pound", MASS, 0.45359237),
+        ("2.5 t", MASS, 2500.0),
+        ("12 deg", ANGLE, 12.0),
+        ("12 degrees", ANGLE, 12.0),
+        ("4.5°", ANGLE, 4.5),
+        ("14.31 kN", FORCE, 14.31),
+        ("500 N", FORCE, 0.5),
+        ("12 %", NUMBER, 0.12),
+        ("12 percent", NUMBER, 0.12),
+        ("3", NUMBER, 3.0),
+        ("0.5", NUMBER, 0.5),
+        ("1/2", NUMBER, 0.5),
+        ("5 N m", TORQUE, 5.0),
+        ("5 N·m", TORQUE, 5.0),
+        ("5 Nm", TORQUE, 5.0),
+    ],
+)
+def test_other_dimensions(text: str, dimension: Dimension, value: float) -> None:
+    """Masses, forces, angles, torques and plain numbers come out in the unit inside."""
+    assert parse_any(text) == (value, dimension)
+
+
+@pytest.mark.parametrize(
+    ("text", "value"),
+    [
+        # NIST SP 811, Appendix B.8, digits as printed there, from memory.
+        ("1 in", 25.4),
+        ("1 ft", 304.8),
+        ("1 lb", 0.45359237),
+        ("1 lbf", 4.4482216152605e-3),
+        ("1 ft-lb", 1.355818),
+        ("1 in-lb", 0.1129848),
+        ("1 t", 1000.0),
+    ],
+)
+def test_published_factors(text: str, value: float) -> None:
+    """The factors agree with those NIST publishes, to the digits it prints."""
+    assert parse_any(text)[0] == pytest.approx(value, rel=5e-7 if "-lb" in text else 1e-15)
+
+
+PINT_NAMES = {
+    **dict.fromkeys(("in", '"', "''", "″", "”"), "inch"),
+    **dict.fromkeys(("'", "′", "’"), "foot"),
+    **dict.fromkeys(("lb", "lbs", "pounds"), "pound"),
+    **dict.fromkeys(("in-lb", "in·lb", "in-lbf"), "inch * pound_force"),
+    **dict.fromkeys(("ft-lb", "ft·lb", "ft-lbf", "lb-ft"), "foot * pound_force"),
+    **dict.fromkeys(("N m", "N·m", "Nm"), "newton * meter"),
+    **dict([("%", "percent"), ("°", "degree"), ("t", "tonne")]),
+}
+INSIDE = {LENGTH: "mm", MASS: "kg", ANGLE: "deg", FORCE: "kN", TORQUE: "newton * meter", NUMBER: ""}
+
+
+def test_every_unit_agrees_with_pint() -> None:
+    """Each spelling converts as Pint, asked directly with floats, converts the unit it names."""
+    registry: pint.UnitRegistry[float] = pint.UnitRegistry()
+    for spelling in unit_table():
+        value, dimension = parse_any(f"7 {spelling}")
+        expected = registry.Quantity(7.0, PINT_NAMES.get(spelling, spelling)).to(INSIDE[dimension]).magnitude
+        assert value == pytest.approx(expected, rel=1e-12), spelling
+
+
+@pytest.mark.parametrize(
+    ("text", "dimension", "message", "help"),
+    [
+        ("3 in", MASS, "`3 in` is a length, expected a mass", "such as `300 lb`"),
+        ("3 in", NUMBER, "`3 in` is a length, expected a number", "write `3`, `0.5` or `12 %`"),
+        ("12 %", LENGTH, "`12 %` is a number, expected a length", "such as `2-1/2 in`"),
+        ("300", MASS, "`300` has no unit", "write `300 lb` or `300 kg`"),
+        ("-3/4", LENGTH, "`-3/4` has no unit", "write `-3/4 in` or `-3/4 mm`"),
+        ("3 inchs", LENGTH, "`inchs` in `3 inchs` is not a known unit", "did you mean `inches`?"),
+        ("3 ton", MASS, "`3 ton` could be several tons", "write `t` for 1000 kg, or pounds"),
+        ("2,5 in", LENGTH, "`2,5 in` has a comma that does not part thousands", "`2.5 in` with a point"),
+        ("3,5000 lb", MASS, "`3,5000 lb` has a comma that does not part thousands", ""),
+        ("1/0 in", LENGTH, "`1/0 in` divides by zero", ""),
+        ("1-5/4 in", LENGTH, "`1-5/4 in` has a fraction of one or more", ""),
+        ("1½ in", LENGTH, "`1½ in` has digits other than 0 to 9", ""),
+        ("٣ in", LENGTH, "`٣ in` is not a quantity", ""),
+        ("６ in", LENGTH, "`６ in` is not a quantity", ""),
+        ("5 lb 3 oz", MASS, "`5 lb 3 oz` is not one quantity", "only feet and inches join"),
+        ("2 in 3 ft", LENGTH, "`2 in 3 ft` is not one quantity", ""),
+        ("6 ft 2", LENGTH, "`6 ft 2` is not one quantity", ""),
+        ("1e3 kg", MASS, "`1e3 kg` is not one quantity", ""),
+        ("1.2.3 in", LENGTH, "`1.2.3 in` is not one quantity", ""),
+        ("two inches", LENGTH, "`two inches` is not a quantity", "write a number and its unit"),
+        ("", LENGTH, "`` is not a quantity", ""),
+        ("-", LENGTH, "`-` is not a quantity", ""),
+        ("--2 in", LENGTH, "`--2 in` is not a quantity", ""),
+        ("nan", NUMBER, "`nan` is not a quantity", ""),
+        ("inf kg", MASS, "`inf kg` is not a quantity", ""),
+        ("5 T", MASS, "`T` in `5 T` is not a known unit", ""),
+        ("9" * 30 + " in", LENGTH, "`999999999999999999999999999999 in` is too large", "check the number"),
+        ("9" * 99, NUMBER, "`999999999999999999999999…` is too long for a quantity", ""),
+        ("2\x00 in", LENGTH, "`� in` in `2� in` is not a known unit", ""),
+    ],
+)
+def test_errors_say_what_to_write(text: str, dimension: Dimension, message: str, help: str) -> None:
+    """A text that is not the quantity asked for is answered with what is wrong and what to write."""
+    with pytest.raises(QuantityError) as caught:
+        parse_quantity(text, dimension)
+    assert caught.value.message.startswith(message)
+    assert caught.value.help.startswith(help) or help in caught.value.help
+
+
+@given(st.text(max_size=80))
+def test_any_text_is_read_or_refused(text: str) -> None:
+    """No text at all gives anything but a finite number or a one-line error."""
+    try:
+        value, _ = parse_any(text)
+    except QuantityError as error:
+        assert error.message.isprintable() and "\n" not in error.help
+    else:
+        assert abs(value) <= 1e15
+
+
+@given(st.text(alphabet="0123456789 -/.,'\"inftlbkg%", max_size=64))
+def test_quantity_like_text_is_quick(text: str) -> None:
+    """A text made of the very characters of quantities neither hangs nor breaks."""
+    start = time.perf_counter()
+    with contextlib.suppress(QuantityError):
+        parse_any(text)
+    assert time.perf_counter() - start < 0.5
+
+
+@given(st.integers(0, 500), st.integers(1, 63), st.sampled_from([2, 4, 8, 16, 32, 64]))
+def test_same_size_written_differently_is_same_value(whole: int, top: int, bottom: int) -> None:
+    """A mixed number, its improper fraction and its decimal are one and the same float."""
+    top %= bottom
+    size = whole + Fraction(top, bottom)
+    texts = [f"{whole}-{top}/{bottom} in", f"{size} in", f"{float(size)} in", f'{float(size)}"']
+    assert {parse_quantity(t, LENGTH) for t in texts} == {float(size * Fraction("25.4"))}
+
+
+def test_dimensions_multiply_and_divide() -> None:
+    """Exponents add and subtract, and a torque is a force times a length."""
+    assert FORCE * LENGTH == TORQUE and TORQUE / LENGTH == FORCE and LENGTH / LENGTH == NUMBER
+    assert len({LENGTH * MASS, MASS * LENGTH, LENGTH}) == 2
+    assert DIMENSIONS["ratio"] == DIMENSIONS["count"] == NUMBER
+
+
+@pytest.mark.parametrize(
+    ("dimension", "name"),
+    [
+        (NUMBER, "number"),
+        (TORQUE, "torque"),
+        (LENGTH * MASS, "mass × length"),
+        (MASS / LENGTH, "mass / length"),
+        (LENGTH * LENGTH, "length²"),
+        (NUMBER / ANGLE, "1 / angle"),
+    ],
+)
+def test_dimensions_have_readable_names(dimension: Dimension, name: str) -> None:
+    """A dimension is told by its name, or by what it is a product of."""
+    assert str(dimension) == name
+
+
+@pytest.mark.parametrize(
+    ("text", "literal"),
+    [
+        ("2 in", "2 in"),
+        ("2 in, 3 in]", "2 in"),
+        ("2 in in [2 in]", "2 in"),
+        ("1-1/4 in) and", "1-1/4 in"),
+        ("1 1/4 in", "1 1/4 in"),
+        ("3 inches", "3 inches"),
+        ("3 in-lb", "3 in-lb"),
+        ("3 in-lbs_used", "3 in"),
+        ("5 N m", "5 N m"),
+        ("10 % ", "10 %"),
+        ("10%", "10%"),
+        ("2 in [", None),
+        ("2 in(", None),
+        ("2 inner", None),
+        ("3 min(", None),
+        ("3 tyre", None),
+    ],
+)
+def test_lexer_pattern(text: str, literal: str | None) -> None:
+    """The lexer's pattern takes whole units only, and never the operator `in`."""
+    found = LITERAL.match(text)
+    assert (found and found[0]) == literal
+
+
+@pytest.mark.parametrize("spelling", [s for s in unit_table() if not set(s) & set("\"'″′”’")])
+def test_lexer_knows_every_word(spelling: str) -> None:
+    """Each unit that is not a quote mark can be written in a rule."""
+    found = LITERAL.fullmatch(f"2 {spelling}")
+    assert found is not None
+
+
+def test_import_does_not_load_pint() -> None:
+    """Starting the program does not pay for Pint; reading the first quantity does."""
+    code = (
+        "import sys, fitsvc.language.display as d; assert 'pint' not in sys.modules;"
+        "d.show(1, 1, d.LENGTH, 'in', 'us'); assert 'pint' in sys.modules"
+    )
+    assert subprocess.run([sys.executable, "-W", "error", "-c", code], check=False).returncode == 0
