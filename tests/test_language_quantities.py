@@ -117,7 +117,7 @@ PINT_NAMES = {
     **dict.fromkeys(("in-lb", "in·lb", "in-lbf"), "inch * pound_force"),
     **dict.fromkeys(("ft-lb", "ft·lb", "ft-lbf", "lb-ft"), "foot * pound_force"),
     **dict.fromkeys(("N m", "N·m", "Nm"), "newton * meter"),
-    **dict([("%", "percent"), ("°", "degree"), ("t", "tonne")]),
+    **dict(zip("%°t", ("percent", "degree", "tonne"), strict=True)),
 }
 INSIDE = {LENGTH: "mm", MASS: "kg", ANGLE: "deg", FORCE: "kN", TORQUE: "newton * meter", NUMBER: ""}
 

@@ -1,0 +1,123 @@
+"""Tyre sizes as they stand on the sidewall, and the design dimensions they name.
+
+Metric, `LT285/70R17 121S`: width in mm, height as a percentage of it, rim code in inches, so that the design
+diameter is rim x 25.4 + 2 x width x height/100. Flotation, `33X12.50R15LT`: nominal diameter and width in
+inches; new tyres are designed up to about 12 mm smaller than that diameter, which is therefore a band.
+"""
+
+import re
+from dataclasses import dataclass
+from functools import lru_cache
+
+LONGEST_TEXT = 40
+FLOTATION_SHORTFALL = 12.0  # mm; from memory, no published source at hand
+MM_PER_INCH = 25.4
+
+RIM_INCHES = (8.0, 26.0)
+WIDTH_MM = (100.0, 500.0)
+ASPECT_PERCENT = (20.0, 100.0)
+LOAD_INDEX = (50, 150)
+
+_END = (
+    r"(?P<rim>\d{1,2}(?:\.5)?) ?(?:LT|C)?(?: ?/?[A-H])?"
+    r"(?: XL)?(?: (?P<load>\d{2,3})(?:/\d{2,3})? ?[A-Z]\d?)?(?: XL)?"
+)
+_METRIC = re.compile(
+    r"(?:P|LT|ST|T)? ?(?P<width>\d{2,4}) ?/ ?(?P<aspect>\d{2,3}) ?(?:Z?R|[DB-]) ?" + _END, re.ASCII
+)
+_FLOTATION = re.compile(
+    r"(?:LT)? ?(?P<diameter>\d{2}(?:\.\d{1,2})?) ?[X×] ?(?P<width>\d{1,2}(?:\.\d{1,2})?) ?(?:R|[DB-]) ?"
+    + _END,
+    re.ASCII,
+)
+_EXAMPLES = "write it as on the sidewall, such as `245/75R16`, `LT285/70R17` or `33X12.50R15LT`"
+
+
+@dataclass(frozen=True, slots=True)
+class Tyre:
+    """Design dimensions of a new tyre in mm, each as lowest and highest, with its load index if given."""
+
+    width: tuple[float, float]
+    diameter: tuple[float, float]
+    rim: float
+    load_index: int | None
+
+
+class TyreError(ValueError):
+    """Raised for a text that is not a tyre size, with what to write instead."""
+
+    def __init__(self, message: str, help: str = "") -> None:
+        self.message = message
+        self.help = help
+        super().__init__(f"{message}: {help}" if help else message)
+
+
+@lru_cache(maxsize=4096)
+def parse_tyre(text: str) -> Tyre:
+    """Read a metric or flotation tyre size, with or without its load index and speed symbol."""
+    if len(text) > LONGEST_TEXT:
+        raise TyreError(f"{_quote(text[:24] + '…')} is too long for a tyre size", _EXAMPLES)
+    body = " ".join(text.upper().split())
+    if found := _METRIC.fullmatch(body):
+        return _metric(text, found)
+    if found := _FLOTATION.fullmatch(body):
+        return _flotation(text, found)
+    raise TyreError(f"{_quote(text)} is not a tyre size", _EXAMPLES)
+
+
+def _metric(text: str, found: re.Match[str]) -> Tyre:
+    width, aspect, rim = float(found["width"]), float(found["aspect"]), float(found["rim"])
+    _refuse(
+        text,
+        _outside("a width", width, WIDTH_MM, "mm"),
+        _outside("a height", aspect, ASPECT_PERCENT, "%"),
+        *_tail_faults(found),
+    )
+    diameter = rim * MM_PER_INCH + 2 * width * aspect / 100
+    return Tyre((width, width), (diameter, diameter), rim * MM_PER_INCH, _load_index(found))
+
+
+def _flotation(text: str, found: re.Match[str]) -> Tyre:
+    rim = float(found["rim"]) * MM_PER_INCH
+    width, nominal = float(found["width"]) * MM_PER_INCH, float(found["diameter"]) * MM_PER_INCH
+    low = nominal - FLOTATION_SHORTFALL
+    _refuse(
+        text,
+        _outside("a width", width, WIDTH_MM, "mm"),
+        "a diameter that leaves no tyre around its rim" if low <= rim else "",
+        *_tail_faults(found),
+    )
+    return Tyre((width, width), (low, nominal), rim, _load_index(found))
+
+
+def _tail_faults(found: re.Match[str]) -> tuple[str, str]:
+    """Check what metric and flotation sizes end in alike."""
+    load = _load_index(found)
+    return (
+        _outside("a rim", float(found["rim"]), RIM_INCHES, "in"),
+        "" if load is None else _outside("a load index", load, LOAD_INDEX, ""),
+    )
+
+
+def _load_index(found: re.Match[str]) -> int | None:
+    """Return the load index; of two (`120/116S`) the first, for a single tyre."""
+    return int(found["load"]) if found["load"] else None
+
+
+def _outside(what: str, value: float, bounds: tuple[float, float], unit: str) -> str:
+    low, high = bounds
+    return (
+        "" if low <= value <= high else f"{what} of {value:g} {unit}".rstrip() + f" (not {low:g} to {high:g})"
+    )
+
+
+def _refuse(text: str, *faults: str) -> None:
+    """Raise one error that names every number out of its range."""
+    named = [fault for fault in faults if fault]
+    if named:
+        raise TyreError(f"{_quote(text)} names " + " and ".join(named), "check it against the sidewall")
+
+
+def _quote(text: str) -> str:
+    shown = "".join(c if c.isprintable() else "\N{REPLACEMENT CHARACTER}" for c in " ".join(text.split()))
+    return f"`{shown}`"

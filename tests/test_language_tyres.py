@@ -1,0 +1,127 @@
+"""Tyre sizes: what stands on the sidewall, the dimensions it names, and what is refused."""
+
+import contextlib
+import time
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from fitsvc.language.tyres import TyreError, parse_tyre
+
+
+@pytest.mark.parametrize(
+    ("text", "diameter"),
+    [
+        # Design diameter = rim code x 25.4 + 2 x width x aspect / 100: the meaning of the aspect ratio in
+        # ISO 4000-1 and TRA designations (from memory). The first two figures are as size guides print them:
+        ("185/60R14", 577.6),  # 577.6 mm, worked example of an owners' forum
+        ("225/60R16", 676.4),  # 676.4 mm and 26.6 in, a size calculator's printed result
+        ("245/75R16", 773.9),  # by hand from the definition, as are those below
+        ("P235/75R15", 733.5),
+        ("LT285/70R17", 830.8),
+        ("T145/80D18", 689.2),
+        ("ST205/75R15", 688.5),
+        ("225/70R19.5", 810.3),
+    ],
+)
+def test_metric_diameter(text: str, diameter: float) -> None:
+    """A metric size has one design diameter, the published one to its printed digits."""
+    low, high = parse_tyre(text).diameter
+    assert low == high == pytest.approx(diameter, abs=0.05)
+
+
+def test_published_inches() -> None:
+    """225/60R16 is published as 26.6 in across."""
+    assert round(parse_tyre("225/60R16").diameter[0] / 25.4, 1) == 26.6
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "185/60R14",
+        "185/60 R 14",
+        "185 / 60 R14",
+        " 185/60r14 ",
+        "185/60ZR14",
+        "185/60-14",
+        "P185/60R14",
+        "P 185/60R14",
+        "185/60R14C",
+        "185/60R14 82H",
+        "185/60R14 82 H",
+        "185/60R14 102/100T",
+        "185/60R14 XL 86H",
+        "185/60R14 86H XL",
+        "185/60R14/E",
+    ],
+)
+def test_spellings_of_one_size(text: str) -> None:
+    """Prefix, spacing, construction, load range and service description leave the dimensions alone."""
+    tyre = parse_tyre(text)
+    assert (tyre.width, tyre.diameter, tyre.rim) == ((185, 185), parse_tyre("185/60R14").diameter, 14 * 25.4)
+
+
+@pytest.mark.parametrize(
+    ("text", "load_index"),
+    [
+        ("225/60R16 98H", 98),
+        ("LT245/75R16 120/116S", 120),
+        ("33X12.50R15LT 108Q", 108),
+        ("225/60R16", None),
+        ("LT285/70R17 E", None),
+    ],
+)
+def test_load_index(text: str, load_index: int | None) -> None:
+    """The load index is read where it stands, the first of two, and else not known."""
+    assert parse_tyre(text).load_index == load_index
+
+
+@pytest.mark.parametrize(
+    "text", ["33X12.50R15LT", "33x12.5R15", "33 x 12.50 R 15 LT", "33×12.5-15", "LT33X12.50R15"]
+)
+def test_flotation(text: str) -> None:
+    """A flotation size names inches, and a diameter known only within a band below the nominal one."""
+    tyre = parse_tyre(text)
+    assert tyre.width == pytest.approx((317.5, 317.5))
+    assert tyre.diameter == pytest.approx((838.2 - 12, 838.2))
+    assert tyre.rim == pytest.approx(381)
+
+
+@pytest.mark.parametrize(
+    ("text", "message"),
+    [
+        ("245/75R61", "`245/75R61` names a rim of 61 in (not 8 to 26)"),
+        ("45/75R16", "`45/75R16` names a width of 45 mm (not 100 to 500)"),
+        ("245/10R16", "`245/10R16` names a height of 10 % (not 20 to 100)"),
+        (
+            "999/10R99",
+            "a width of 999 mm (not 100 to 500) and a height of 10 % (not 20 to 100) and a rim of 99 in",
+        ),
+        ("225/60R16 998H", "a load index of 998 (not 50 to 150)"),
+        ("15X12.50R15", "a diameter that leaves no tyre around its rim"),
+        ("33X2.50R15", "a width of 63.5 mm"),
+        ("7.50R16", "`7.50R16` is not a tyre size"),
+        ("245/75", "`245/75` is not a tyre size"),
+        ("33 in", "`33 in` is not a tyre size"),
+        ("", "`` is not a tyre size"),
+        ("２４５/75R16", "is not a tyre size"),
+        ("245/75R16\x00", "`245/75R16�` is not a tyre size"),
+        ("245/75R16" * 9, "is too long for a tyre size"),
+    ],
+)
+def test_errors_name_what_is_wrong(text: str, message: str) -> None:
+    """A size that cannot be is refused with every number that is out of range."""
+    with pytest.raises(TyreError) as caught:
+        parse_tyre(text)
+    assert message in caught.value.message and caught.value.help
+
+
+@given(st.text(alphabet="0123456789/.XRDBPLTZ -C", max_size=60) | st.text(max_size=60))
+def test_any_text_is_read_or_refused(text: str) -> None:
+    """No text at all hangs, or gives a tyre no bigger than its rim."""
+    start = time.perf_counter()
+    with contextlib.suppress(TyreError):
+        tyre = parse_tyre(text)
+        assert 0 < tyre.rim < tyre.diameter[0] <= tyre.diameter[1] < 2000
+    assert time.perf_counter() - start < 0.5
