@@ -1,0 +1,117 @@
+"""Storing new records, one or a whole catalogue at a time."""
+
+from collections import Counter
+from collections.abc import Iterable, Sequence
+from typing import Any
+
+from sqlalchemy import insert
+from sqlalchemy.exc import IntegrityError
+from sqlmodel import Session, SQLModel
+
+from fitsvc.store.engines import violated
+from fitsvc.store.errors import AlreadyExists, Conflict
+from fitsvc.store.observations import Told, current_facts, new_observation
+from fitsvc.store.records import Draft, check_links, chunks, existing_keys, get_record, table_of
+from fitsvc.store.tables import Observation, Record, Subject, key_name
+from fitsvc.store.validation import Checks, new_id
+
+_CHUNK = 2000
+_MOST_PROBLEMS = 1000
+_PUBLISHED = Told()
+
+
+def create_record(session: Session, subject: Subject, draft: Draft, told: Told = _PUBLISHED) -> Record:
+    """Store a new record with one observation of its facts, and return it."""
+    table_of(subject)
+    checks = Checks()
+    told.check(checks)
+    _check(subject, draft, checks)
+    check_links(session, subject, [("", draft)], checks)
+    checks.finish()
+    if taken := _taken(session, subject, [draft]):
+        raise AlreadyExists(subject, taken)
+    (key,) = _store(session, subject, [draft], told)
+    return get_record(session, subject, key)
+
+
+def bulk_create(session: Session, subject: Subject, drafts: Iterable[Draft], told: Told = _PUBLISHED) -> int:
+    """Store many new records, each with one observation, and return how many.
+
+    When anything is wrong with any, everything that is wrong is raised at the end, each problem
+    under the draft's number (`/12/facts/width`), and the session must be left: some are in it.
+    """
+    table_of(subject)
+    checks, taken, count = Checks(), list[str](), 0
+    told.check(checks)
+    for chunk in chunks(drafts, _CHUNK):
+        numbered = [(f"/{number}", draft) for number, draft in enumerate(chunk, start=count)]
+        _check_all(session, subject, numbered, checks)
+        count += len(chunk)
+        if len(checks.problems) >= _MOST_PROBLEMS:
+            break
+        if not checks.problems:
+            taken += _taken(session, subject, chunk)
+            if not taken:
+                _store(session, subject, chunk, told)
+    checks.finish()
+    if taken:
+        raise AlreadyExists(subject, taken)
+    return count
+
+
+def _check_all(
+    session: Session, subject: Subject, numbered: Sequence[tuple[str, Draft]], checks: Checks
+) -> None:
+    for prefix, draft in numbered:
+        checks.prefix = prefix
+        _check(subject, draft, checks)
+    check_links(session, subject, numbered, checks)
+
+
+def _check(subject: Subject, draft: Draft, checks: Checks) -> None:
+    draft.check(subject, checks)
+    if draft.key is not None or subject == "accessory":
+        checks.key(subject, draft.key)
+
+
+def _taken(session: Session, subject: Subject, drafts: Sequence[Draft]) -> list[str]:
+    """Return the keys that are stored already or stand twice among the drafts."""
+    given = Counter(draft.key for draft in drafts if draft.key is not None)
+    stored = existing_keys(session, subject, given)
+    return [key for key, times in given.items() if times > 1 or key in stored]
+
+
+def _store(session: Session, subject: Subject, drafts: Sequence[Draft], told: Told) -> list[str]:
+    pairs = [_rows(subject, draft, told) for draft in drafts]
+    keys = [row[key_name(table_of(subject))] for row, _ in pairs]
+    try:
+        _insert(session, table_of(subject), [row for row, _ in pairs])
+    except IntegrityError as error:
+        if violated(error) == "unique":
+            raise AlreadyExists(subject, keys) from error
+        raise Conflict(f"a vehicle or receiver that a {subject} names was deleted meanwhile") from error
+    _insert(session, Observation, [observation for _, observation in pairs])
+    return keys
+
+
+def _rows(subject: Subject, draft: Draft, told: Told) -> tuple[dict[str, Any], dict[str, Any]]:
+    key = draft.key or new_id(subject)
+    observation = new_observation(subject, key, draft.known_facts(), told)
+    current = current_facts([observation])
+    row = {
+        key_name(table_of(subject)): key,
+        "label": draft.label,
+        "facts": current.facts,
+        "provenance": current.provenance,
+        "version": 1,
+        "created_at": observation.recorded_at,
+        "updated_at": observation.recorded_at,
+        **draft.links(subject),
+    }
+    return row, observation.model_dump(exclude={"sequence"})
+
+
+def _insert(session: Session, table: type[SQLModel], rows: Sequence[dict[str, Any]]) -> None:
+    """Insert rows without building an object for each, which a catalogue has no use for."""
+    session.flush()
+    session.connection().execute(insert(SQLModel.metadata.tables[str(table.__tablename__)]), list(rows))

@@ -1,0 +1,133 @@
+"""The database: where it is, sessions on it, and bringing its tables up to date."""
+
+import os
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from functools import cache
+
+from alembic import command
+from alembic.config import Config
+from alembic.runtime.migration import MigrationContext
+from alembic.script import ScriptDirectory
+from alembic.util.exc import CommandError
+from sqlalchemy import URL
+from sqlalchemy.engine import Connection
+from sqlmodel import Session
+
+from fitsvc.paths import data_dir
+from fitsvc.store.engines import make_engine, parse_url, plain_errors
+from fitsvc.store.errors import NotMigrated, StoreError
+
+_MIGRATION_LOCK = 7_203_114
+
+
+def default_url() -> str:
+    """Return the URL in FITSVC_DATABASE_URL, or the file `fitsvc.db` in the current folder."""
+    return os.environ.get("FITSVC_DATABASE_URL") or "sqlite:///fitsvc.db"
+
+
+class Database:
+    """One database and its pool of connections."""
+
+    def __init__(self, url: str | None = None) -> None:
+        self._url = parse_url(url or default_url())
+        self._engine = make_engine(self._url)
+
+    @property
+    def shown_url(self) -> str:
+        """The URL without its password."""
+        return self._url.render_as_string(hide_password=True)
+
+    @contextmanager
+    def session(self) -> Iterator[Session]:
+        """Give a session: committed at the end, rolled back when anything is raised.
+
+        After a StoreError inside, leave the block: the session may not be fit for more.
+        Records stay readable afterwards.
+        """
+        with plain_errors(self._url), Session(self._engine, expire_on_commit=False) as session:
+            yield session
+            session.commit()
+
+    def check(self) -> None:
+        """Raise Unreachable or NotMigrated unless the database is ready for use."""
+        with plain_errors(self._url), self._engine.connect() as connection:
+            _require_head(_revision(connection), self.shown_url)
+
+    def close(self) -> None:
+        """Close all connections."""
+        self._engine.dispose()
+
+
+def upgrade(url: str | None = None) -> None:
+    """Create or update the tables; does nothing when they are up to date."""
+    _run(command.upgrade, url, "head")
+
+
+def downgrade(url: str, revision: str) -> None:
+    """Take the tables back to an earlier revision, `base` for none; the data in them goes."""
+    _run(command.downgrade, url, revision)
+
+
+def is_current(url: str | None = None) -> bool:
+    """Tell whether the tables are those of this version of fitsvc."""
+    database = Database(url)
+    try:
+        database.check()
+    except NotMigrated:
+        return False
+    finally:
+        database.close()
+    return True
+
+
+def migration_config(url: str) -> Config:
+    """Return the settings for migration commands; there is no settings file."""
+    config = Config()
+    config.set_main_option("script_location", str(data_dir("migrations")).replace("%", "%%"))
+    config.set_main_option("path_separator", "os")
+    config.attributes["url"] = parse_url(url)
+    return config
+
+
+@contextmanager
+def migration_connection(url: URL) -> Iterator[Connection]:
+    """Give a connection on which one migration runs as one transaction, and no other beside it."""
+    engine = make_engine(url, for_migration=True)
+    try:
+        with plain_errors(url), engine.connect() as connection:
+            if url.get_backend_name() == "sqlite":
+                connection.exec_driver_sql("BEGIN IMMEDIATE")
+            else:
+                connection.exec_driver_sql(f"SELECT pg_advisory_xact_lock({_MIGRATION_LOCK})")
+            yield connection
+            connection.commit()
+    finally:
+        engine.dispose()
+
+
+def _run(step: Callable[[Config, str], None], url: str | None, revision: str) -> None:
+    config = migration_config(url or default_url())
+    try:
+        step(config, revision)
+    except CommandError as error:
+        raise StoreError(f"cannot migrate the database: {error}") from error
+
+
+@cache
+def _head() -> str:
+    script = ScriptDirectory.from_config(migration_config("sqlite:///unused"))
+    return str(script.get_current_head())
+
+
+def _revision(connection: Connection) -> str | None:
+    return MigrationContext.configure(connection).get_current_revision()
+
+
+def _require_head(found: str | None, where: str) -> None:
+    if found == _head():
+        return
+    known = ScriptDirectory.from_config(migration_config("sqlite:///unused")).walk_revisions()
+    if found and found not in {script.revision for script in known}:
+        raise NotMigrated(f"the database `{where}` was made by a newer fitsvc: install that version or newer")
+    raise NotMigrated(f"the database `{where}` is not up to date: run `fitsvc db upgrade`")

@@ -1,0 +1,97 @@
+"""What can go wrong with stored records, each in one sentence a person can act on.
+
+The classes are named for what happened, as callers catch them, not with an `Error` suffix.
+"""
+
+# ruff: noqa: N818
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+
+class StoreError(Exception):
+    """Anything the store refuses or cannot do; its text is fit to be shown."""
+
+
+@dataclass(frozen=True, slots=True)
+class FieldProblem:
+    """One field that cannot be stored: its JSON pointer inside the record and what is wrong."""
+
+    field: str
+    message: str
+
+    def __str__(self) -> str:
+        return f"{self.field}: {self.message}"
+
+
+class InvalidValue(StoreError):
+    """Values that the store cannot keep, all of them."""
+
+    def __init__(self, problems: Iterable[FieldProblem]) -> None:
+        self.problems = tuple(problems)
+        super().__init__("\n".join(map(str, self.problems)))
+
+
+class NotFound(StoreError):
+    """There is no such record."""
+
+    def __init__(self, subject: str, key: str) -> None:
+        self.subject, self.key = subject, key
+        super().__init__(f"there is no {subject} `{shown(key)}`")
+
+
+class AlreadyExists(StoreError):
+    """One or more records with these ids or SKUs are stored already, or were given twice."""
+
+    def __init__(self, subject: str, keys: Iterable[str]) -> None:
+        self.subject, self.keys = subject, tuple(keys)
+        noun, verb = (subject, "exists") if len(self.keys) == 1 else ("records", "exist")
+        super().__init__(f"{noun} {_listed(self.keys)} {verb} already; change it, or give another id or SKU")
+
+
+class VersionConflict(StoreError):
+    """The record was changed since the caller read it."""
+
+    def __init__(self, subject: str, key: str, *, expected: int, found: int) -> None:
+        self.subject, self.key, self.expected, self.found = subject, key, expected, found
+        super().__init__(
+            f"{subject} `{shown(key)}` is at version {found}, not {expected}: "
+            "read it again and repeat the change"
+        )
+
+
+class StillReferenced(StoreError):
+    """The record cannot be deleted while others name it."""
+
+    def __init__(self, subject: str, key: str, by: Iterable[str]) -> None:
+        self.subject, self.key, self.by = subject, key, tuple(by)
+        super().__init__(f"{subject} `{shown(key)}` is still used by {_listed(self.by)}; delete that first")
+
+
+class Conflict(StoreError):
+    """Another change at the same time got in the way; trying again is safe."""
+
+
+class NotMigrated(StoreError):
+    """The database has not the tables of this version of fitsvc."""
+
+
+class Unreachable(StoreError):
+    """The database does not answer."""
+
+
+class Busy(Unreachable):
+    """The database answers, but is too busy for this change; trying again is safe."""
+
+
+def shown(text: str, longest: int = 80) -> str:
+    """Return a caller's text fit for a message: printable, storable and not too long."""
+    clean = "".join(
+        c if c.isprintable() else c.encode("unicode_escape").decode("ascii") for c in text[:longest]
+    )
+    return clean if len(text) <= longest else clean + "..."
+
+
+def _listed(keys: tuple[str, ...], most: int = 5) -> str:
+    listed = ", ".join(f"`{shown(key)}`" for key in keys[:most])
+    return listed if len(keys) <= most else f"{listed} and {len(keys) - most} more"

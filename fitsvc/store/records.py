@@ -1,0 +1,297 @@
+"""Reading and changing vehicles, receivers, mountings and accessories.
+
+A record's facts change only through an observation in the same transaction. Every change locks
+the record first, so that observations of one record are numbered in the order they take effect.
+"""
+
+import json
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from itertools import islice
+from typing import TypeVar
+
+from sqlalchemy import ColumnElement, true, update
+from sqlalchemy.exc import IntegrityError
+from sqlalchemy.orm import Mapped
+from sqlmodel import Session, col, select
+
+from fitsvc.store.errors import FieldProblem, InvalidValue, NotFound, StillReferenced, VersionConflict
+from fitsvc.store.observations import Told, append, outranked
+from fitsvc.store.tables import (
+    KEY,
+    LABEL,
+    TABLES,
+    Accessory,
+    Mounting,
+    Observation,
+    Record,
+    RigPart,
+    SoldAs,
+    Subject,
+    Wire,
+    key_name,
+    now,
+)
+from fitsvc.store.validation import Checks, page_size, storable
+
+_T = TypeVar("_T")
+_MOST_KEYS = 1000  # SQLite bounds the parameters of one statement
+_PUBLISHED = Told()
+
+
+@dataclass(frozen=True, slots=True)
+class Draft:
+    """A record as a caller wants it: a mounting names its parts, an accessory what it is sold as."""
+
+    key: str | None = None
+    label: str = ""
+    facts: Mapping[str, Wire] = field(default_factory=dict)
+    vehicle_id: str | None = None
+    receiver_id: str | None = None
+    sold_as: SoldAs = "accessory"
+
+    def known_facts(self) -> dict[str, Wire]:
+        """Return the facts that are known: null is the same as absent."""
+        return {name: value for name, value in self.facts.items() if value is not None}
+
+    def check(self, subject: Subject, checks: Checks) -> None:
+        """Note what of this cannot be stored."""
+        checks.text("/label", self.label, LABEL)
+        checks.facts(self.facts)
+        checks.sold_as(self.sold_as)
+        if subject != "accessory" and self.sold_as != "accessory":
+            checks.refuse("/subject", f"a {subject} is not sold as anything")
+        for name, value in (("vehicle_id", self.vehicle_id), ("receiver_id", self.receiver_id)):
+            if subject == "mounting":
+                checks.text(f"/{name}", "" if value is None else value, KEY, required=True)
+            elif value is not None:
+                checks.refuse(f"/{name}", f"a {subject} does not name one; only a mounting does")
+
+    def links(self, subject: Subject) -> dict[str, str]:
+        """Return the columns that only this subject has."""
+        if subject == "mounting":
+            return {"vehicle_id": str(self.vehicle_id), "receiver_id": str(self.receiver_id)}
+        return {"subject": self.sold_as} if subject == "accessory" else {}
+
+
+def get_record(session: Session, subject: Subject, key: str) -> Record:
+    """Return one record by its id or SKU, or raise NotFound."""
+    found = session.get(table_of(subject), key) if storable(key) else None
+    if found is None:
+        raise NotFound(subject, key)
+    return found
+
+
+def get_records(session: Session, subject: Subject, keys: Iterable[str]) -> dict[str, Record]:
+    """Return those of many records that exist, by id or SKU."""
+    table, found = table_of(subject), dict[str, Record]()
+    for chunk in chunks(filter(storable, keys), _MOST_KEYS):
+        query = select(table).where(key_column(table).in_(chunk))
+        found |= {record.key: record for record in session.exec(query)}
+    return found
+
+
+def existing_keys(session: Session, subject: Subject, keys: Iterable[str]) -> set[str]:
+    """Return those of many ids or SKUs that are stored."""
+    column, found = key_column(table_of(subject)), set[str]()
+    for chunk in chunks(filter(storable, keys), _MOST_KEYS):
+        found.update(session.exec(select(column).where(column.in_(chunk))))
+    return found
+
+
+def list_records(
+    session: Session,
+    subject: Subject,
+    *,
+    after: str | None = None,
+    limit: int = 100,
+    sold_as: SoldAs | None = None,
+) -> Sequence[Record]:
+    """Return a page of records ordered by id or SKU; `after` is the last one seen."""
+    table = table_of(subject)
+    query = select(table).order_by(key_column(table)).limit(page_size(limit))
+    if sold_as is not None:
+        checks = Checks()
+        checks.sold_as(sold_as)
+        checks.finish()
+        query = query.where(Accessory.subject == sold_as)
+    return session.exec(query.where(beyond(key_column(table), after))).all()
+
+
+def find_mountings(
+    session: Session,
+    vehicle_id: str | None = None,
+    receiver_id: str | None = None,
+    *,
+    after: str | None = None,
+    limit: int = 100,
+) -> Sequence[Mounting]:
+    """Return a page of mountings, of one vehicle, of one receiver or of both."""
+    query = select(Mounting).order_by(col(Mounting.id)).limit(page_size(limit))
+    for column, value in ((col(Mounting.vehicle_id), vehicle_id), (col(Mounting.receiver_id), receiver_id)):
+        if value is not None and not storable(value):
+            return []
+        query = query if value is None else query.where(column == value)
+    return session.exec(query.where(beyond(col(Mounting.id), after))).all()
+
+
+def replace_record(
+    session: Session,
+    subject: Subject,
+    key: str,
+    draft: Draft,
+    *,
+    expected_version: int | None = None,
+    told: Told = _PUBLISHED,
+) -> Record:
+    """Make a record what the draft says, and return it.
+
+    A fact with the value it already has keeps its provenance; one that is missing, or that the
+    draft changes although it is better known, is first taken back by an observation of its own.
+    """
+    checks = Checks()
+    draft.check(subject, checks)
+    told.check(checks)
+    if draft.key not in (None, key):
+        checks.refuse("/sku" if subject == "accessory" else "/id", "is not the record's own; leave it out")
+    check_links(session, subject, [("", draft)], checks)
+    checks.finish()
+    record = lock_record(session, subject, key, expected_version)
+    record.label = draft.label
+    for name, value in draft.links(subject).items():
+        setattr(record, name, value)
+    _retell(session, subject, record, draft.known_facts(), told)
+    _changed(session, record)
+    return record
+
+
+def delete_record(
+    session: Session,
+    subject: Subject,
+    key: str,
+    *,
+    expected_version: int | None = None,
+    by: str = "",
+) -> None:
+    """Delete a record that nothing names; its observations stay, closed by one that takes all back."""
+    told = Told(by=by, note="record deleted")
+    checks = Checks()
+    told.check(checks)
+    checks.finish()
+    record = lock_record(session, subject, key, expected_version)
+    if names := list(_referring(session, subject, key)):
+        raise StillReferenced(subject, key, names)
+    append(session, subject, record, dict.fromkeys(record.facts), told)
+    try:
+        session.delete(record)
+        session.flush()
+    except IntegrityError as error:
+        raise StillReferenced(subject, key, ["a record made at the same time"]) from error
+
+
+def add_observation(
+    session: Session,
+    subject: Subject,
+    key: str,
+    facts: Mapping[str, Wire],
+    told: Told,
+    *,
+    expected_version: int | None = None,
+) -> tuple[Observation, Record]:
+    """Store what was observed of a record, and return it with the record as it now stands."""
+    checks = Checks()
+    checks.facts(facts)
+    if not facts:
+        checks.refuse("/facts", "is empty; give at least one fact")
+    told.check(checks)
+    checks.finish()
+    record = lock_record(session, subject, key, expected_version)
+    observation = append(session, subject, record, facts, told)
+    _changed(session, record)
+    return observation, record
+
+
+def lock_record(session: Session, subject: Subject, key: str, expected_version: int | None = None) -> Record:
+    """Return a record as it is now and keep others from changing it until this session ends."""
+    table = table_of(subject)
+    if not storable(key):
+        raise NotFound(subject, key)
+    # A write that changes nothing locks the row on PostgreSQL and the file on SQLite.
+    lock = update(table).where(key_column(table) == key).values(version=col(table.version))
+    session.exec(lock.execution_options(synchronize_session=False))
+    record = session.get(table, key, populate_existing=True)
+    if record is None:
+        raise NotFound(subject, key)
+    if expected_version not in (None, record.version):
+        raise VersionConflict(subject, key, expected=int(expected_version or 0), found=record.version)
+    return record
+
+
+def check_links(
+    session: Session, subject: Subject, numbered: Sequence[tuple[str, Draft]], checks: Checks
+) -> None:
+    """Note which of some mountings, each with its pointer, name vehicles or receivers that are not stored."""
+    targets: tuple[Subject, ...] = ("vehicle", "receiver") if subject == "mounting" else ()
+    for target in targets:
+        named = {prefix: getattr(draft, f"{target}_id") for prefix, draft in numbered}
+        stored = existing_keys(session, target, {key for key in named.values() if key})
+        for checks.prefix, key in named.items():
+            if key and key not in stored:
+                checks.refuse(f"/{target}_id", f"{NotFound(target, key)}; store it first")
+
+
+def table_of(subject: Subject) -> type[Record]:
+    """Return the table of a kind of record."""
+    checks = Checks()
+    checks.subject(subject)
+    checks.finish()
+    return TABLES[subject]
+
+
+def key_column(table: type[Record]) -> Mapped[str]:
+    """Return a table's primary key as a column."""
+    return col(getattr(table, key_name(table)))
+
+
+def beyond(column: Mapped[str], after: str | None) -> ColumnElement[bool]:
+    """Return the condition for what comes after a key, or for everything."""
+    if after is not None and not storable(after):
+        raise InvalidValue([FieldProblem("/after", "is not a key that could be stored")])
+    return true() if after is None else column > after
+
+
+def chunks(items: Iterable[_T], size: int) -> Iterator[list[_T]]:
+    """Yield the items in lists of a size."""
+    source = iter(items)
+    while chunk := list(islice(source, size)):
+        yield chunk
+
+
+def _retell(session: Session, subject: Subject, record: Record, wanted: dict[str, Wire], told: Told) -> None:
+    held, provenance = record.facts, record.provenance
+    changed = {name: value for name, value in wanted.items() if not _same(held.get(name), value)}
+    better_known = [n for n in changed if n in held and outranked(told.kind, provenance[n]["kind"])]
+    taken_back = [name for name in held if name not in wanted] + better_known
+    if taken_back:
+        append(session, subject, record, dict.fromkeys(taken_back), told)
+    if changed:
+        append(session, subject, record, changed, told)
+
+
+def _same(one: Wire, other: Wire) -> bool:
+    """Tell whether two wire values are the same text, so that true is not 1."""
+    return json.dumps(one, sort_keys=True) == json.dumps(other, sort_keys=True)
+
+
+def _changed(session: Session, record: Record) -> None:
+    record.version += 1
+    record.updated_at = now()
+    session.flush()
+
+
+def _referring(session: Session, subject: Subject, key: str) -> Iterator[str]:
+    if subject in ("vehicle", "receiver"):
+        column = col(getattr(Mounting, f"{subject}_id"))
+        yield from session.exec(select(Mounting.id).where(column == key).limit(10))
+    parts = select(RigPart.rig_id).where(RigPart.subject == subject, RigPart.record_id == key)
+    yield from session.exec(parts.limit(10))

@@ -1,0 +1,126 @@
+"""Saved rigs: the `rig` object of a question, kept under a name."""
+
+from collections.abc import Iterator, Mapping, Sequence
+from typing import Any
+
+from sqlalchemy import delete, update
+from sqlmodel import Session, col, select
+
+from fitsvc.store.errors import AlreadyExists, NotFound, VersionConflict
+from fitsvc.store.records import beyond, lock_record
+from fitsvc.store.tables import LABEL, RigPart, SavedRig, Subject, now
+from fitsvc.store.validation import PREFIXES, Checks, new_id, page_size, storable
+
+_SUBJECTS: dict[str, Subject] = {"veh_": "vehicle", "rcv_": "receiver", "mnt_": "mounting"}
+
+Part = tuple[Subject, str]
+
+
+def create_rig(session: Session, name: str, document: Mapping[str, Any], key: str | None = None) -> SavedRig:
+    """Store a rig whose records, named in it by `id` or `sku`, are stored; return it."""
+    checks = _checked(name, document)
+    if key is not None:
+        checks.key("rig", key)
+    checks.finish()
+    if key is not None and session.get(SavedRig, key) is not None:
+        raise AlreadyExists("rig", [key])
+    parts = _lock_parts(session, document, checks)
+    rig = SavedRig(id=key or new_id("rig"), name=name, document=dict(document))
+    session.add(rig)
+    session.flush()
+    _keep_parts(session, rig, parts)
+    return rig
+
+
+def get_rig(session: Session, key: str) -> SavedRig:
+    """Return one saved rig, or raise NotFound."""
+    found = session.get(SavedRig, key) if storable(key) else None
+    if found is None:
+        raise NotFound("rig", key)
+    return found
+
+
+def list_rigs(session: Session, *, after: str | None = None, limit: int = 100) -> Sequence[SavedRig]:
+    """Return a page of saved rigs ordered by id; `after` is the last one seen."""
+    query = select(SavedRig).order_by(col(SavedRig.id)).limit(page_size(limit))
+    return session.exec(query.where(beyond(col(SavedRig.id), after))).all()
+
+
+def replace_rig(
+    session: Session, key: str, name: str, document: Mapping[str, Any], *, expected_version: int | None = None
+) -> SavedRig:
+    """Give a saved rig a new name and document, and return it."""
+    checks = _checked(name, document)
+    checks.finish()
+    rig = _lock(session, key, expected_version)
+    parts = _lock_parts(session, document, checks)
+    rig.name, rig.document = name, dict(document)
+    rig.version, rig.updated_at = rig.version + 1, now()
+    session.exec(delete(RigPart).where(col(RigPart.rig_id) == key))
+    _keep_parts(session, rig, parts)
+    return rig
+
+
+def delete_rig(session: Session, key: str, *, expected_version: int | None = None) -> None:
+    """Delete a saved rig."""
+    session.delete(_lock(session, key, expected_version))
+    session.flush()
+
+
+def named_parts(value: object, pointer: str = "") -> Iterator[tuple[str, str, str]]:
+    """Yield `id` or `sku`, its text and its place, wherever a rig's document names a stored record."""
+    if isinstance(value, Mapping):
+        for name, inner in value.items():
+            if name in ("id", "sku") and isinstance(inner, str):
+                yield name, inner, f"{pointer}/{name}"
+            elif name != "facts":
+                yield from named_parts(inner, f"{pointer}/{name}")
+    elif isinstance(value, list | tuple):
+        for number, inner in enumerate(value):
+            yield from named_parts(inner, f"{pointer}/{number}")
+
+
+def _checked(name: str, document: Mapping[str, Any]) -> Checks:
+    checks = Checks()
+    checks.text("/name", name, LABEL, required=True)
+    checks.document("/document", document)
+    return checks
+
+
+def _lock_parts(session: Session, document: Mapping[str, Any], checks: Checks) -> list[Part]:
+    """Keep the records that a rig names from being deleted before the rig is stored."""
+    places: dict[Part, str] = {}
+    for name, key, pointer in named_parts(document, "/document"):
+        subject = "accessory" if name == "sku" else _SUBJECTS.get(key[:4])
+        if subject is None:
+            known = ", ".join(f"`{PREFIXES[s]}`" for s in _SUBJECTS.values())
+            checks.refuse(pointer, f"is not the id of a part of a rig: expected one that begins with {known}")
+        else:
+            places.setdefault((subject, key), pointer)
+    for (subject, key), pointer in sorted(
+        places.items()
+    ):  # one order for all, or two could wait for each other
+        try:
+            lock_record(session, subject, key)
+        except NotFound as error:
+            checks.refuse(pointer, f"{error}; store it first")
+    checks.finish()
+    return list(places)
+
+
+def _keep_parts(session: Session, rig: SavedRig, parts: Sequence[Part]) -> None:
+    session.add_all(RigPart(rig_id=rig.id, subject=subject, record_id=key) for subject, key in parts)
+    session.flush()
+
+
+def _lock(session: Session, key: str, expected_version: int | None) -> SavedRig:
+    if not storable(key):
+        raise NotFound("rig", key)
+    lock = update(SavedRig).where(col(SavedRig.id) == key).values(version=col(SavedRig.version))
+    session.exec(lock.execution_options(synchronize_session=False))
+    rig = session.get(SavedRig, key, populate_existing=True)
+    if rig is None:
+        raise NotFound("rig", key)
+    if expected_version not in (None, rig.version):
+        raise VersionConflict("rig", key, expected=int(expected_version or 0), found=rig.version)
+    return rig

@@ -1,0 +1,176 @@
+"""The tables of the store."""
+
+from collections.abc import Mapping
+from datetime import UTC, datetime
+from typing import Any, Literal
+
+from sqlalchemy import JSON, BigInteger, DateTime, Index, Integer, String
+from sqlalchemy.engine import Dialect
+from sqlalchemy.types import TypeDecorator, TypeEngine
+from sqlmodel import Field, SQLModel
+
+# Batch migrations on SQLite drop constraints by name, so every constraint needs one.
+SQLModel.metadata.naming_convention = {
+    "ix": "ix_%(table_name)s_%(column_0_N_name)s",
+    "uq": "uq_%(table_name)s_%(column_0_N_name)s",
+    "ck": "ck_%(table_name)s_%(constraint_name)s",
+    "fk": "fk_%(table_name)s_%(column_0_name)s_%(referred_table_name)s",
+    "pk": "pk_%(table_name)s",
+}
+
+Subject = Literal["vehicle", "receiver", "mounting", "accessory"]
+"""What a record is about; adapters, balls and trailers are accessories sold as such."""
+
+SoldAs = Literal["accessory", "adapter", "ball", "trailer"]
+"""Which subject of a question an accessory's SKU fills."""
+
+Kind = Literal["published", "measured", "assumed"]
+"""How a fact is known."""
+
+Wire = Any
+"""A fact's value as it is written in a question."""
+
+LABEL, KEY, NAME, NOTE = 200, 80, 120, 2000
+"""Longest texts, in characters."""
+
+
+class Utc(TypeDecorator[datetime]):
+    """An instant: stored in UTC, and aware on every database."""
+
+    impl = DateTime(timezone=True)
+    cache_ok = True
+
+    def process_bind_param(self, value: datetime | None, dialect: Dialect) -> datetime | None:
+        """Turn an aware instant to UTC; a naive one is a programming mistake."""
+        if value is not None and value.tzinfo is None:
+            raise ValueError("an instant without time zone cannot be stored")
+        return value and value.astimezone(UTC)
+
+    def process_result_value(self, value: Any | None, dialect: Dialect) -> datetime | None:
+        """Give SQLite's naive UTC instants their zone back."""
+        if value is None or not isinstance(value, datetime):
+            return None
+        return value.replace(tzinfo=UTC) if value.tzinfo is None else value.astimezone(UTC)
+
+
+def key_type() -> TypeEngine[str]:
+    """Return the type of ids and SKUs, ordered by code point on both databases."""
+    return String(KEY).with_variant(String(KEY, collation="C"), "postgresql")
+
+
+def now() -> datetime:
+    """Return this instant, in UTC."""
+    return datetime.now(UTC)
+
+
+class Record(SQLModel):
+    """What every record has: facts are the cached outcome of its observations."""
+
+    label: str = Field(default="", max_length=LABEL)
+    facts: dict[str, Wire] = Field(default_factory=dict, sa_type=JSON)
+    provenance: dict[str, dict[str, str]] = Field(default_factory=dict, sa_type=JSON)
+    version: int = 1
+    created_at: datetime = Field(default_factory=now, sa_type=Utc)
+    updated_at: datetime = Field(default_factory=now, sa_type=Utc)
+
+    @property
+    def key(self) -> str:
+        """The id, or an accessory's SKU."""
+        return str(getattr(self, key_name(type(self))))
+
+
+class Vehicle(Record, table=True):
+    """One vehicle configuration."""
+
+    id: str = Field(primary_key=True, sa_type=key_type())
+
+
+class Receiver(Record, table=True):
+    """A receiver hitch as a part."""
+
+    id: str = Field(primary_key=True, sa_type=key_type())
+
+
+class Mounting(Record, table=True):
+    """A receiver as it sits on one vehicle."""
+
+    id: str = Field(primary_key=True, sa_type=key_type())
+    vehicle_id: str = Field(sa_type=key_type(), foreign_key="vehicle.id", index=True)
+    receiver_id: str = Field(sa_type=key_type(), foreign_key="receiver.id", index=True)
+
+
+class Accessory(Record, table=True):
+    """Anything sold under a SKU: an accessory, an adapter, a ball or a trailer."""
+
+    __table_args__ = (Index(None, "subject", "sku"),)
+
+    sku: str = Field(primary_key=True, sa_type=key_type())
+    subject: str = Field(default="accessory", max_length=20)
+
+
+class Observation(SQLModel, table=True):
+    """A batch of facts told or measured at one time; never changed once written."""
+
+    __table_args__ = (Index(None, "subject", "record_id", "sequence"),)
+
+    sequence: int | None = Field(
+        default=None, primary_key=True, sa_type=BigInteger().with_variant(Integer, "sqlite")
+    )
+    id: str = Field(sa_type=key_type(), unique=True)
+    subject: str = Field(max_length=20)
+    record_id: str = Field(sa_type=key_type())
+    facts: dict[str, Wire] = Field(sa_type=JSON)
+    kind: str = Field(max_length=20)
+    by: str = Field(default="", max_length=NAME)
+    at: datetime = Field(default_factory=now, sa_type=Utc)
+    note: str = Field(default="", max_length=NOTE)
+    recorded_at: datetime = Field(default_factory=now, sa_type=Utc)
+
+
+class SavedRig(SQLModel, table=True):
+    """A rig kept under a name; its document is the `rig` object of a question."""
+
+    __tablename__ = "saved_rig"
+
+    id: str = Field(primary_key=True, sa_type=key_type())
+    name: str = Field(max_length=LABEL)
+    document: dict[str, Any] = Field(sa_type=JSON)
+    version: int = 1
+    created_at: datetime = Field(default_factory=now, sa_type=Utc)
+    updated_at: datetime = Field(default_factory=now, sa_type=Utc)
+
+
+class RigPart(SQLModel, table=True):
+    """A stored record that a saved rig names, so that it is not deleted under the rig."""
+
+    __tablename__ = "rig_part"
+    __table_args__ = (Index(None, "subject", "record_id"),)
+
+    rig_id: str = Field(primary_key=True, sa_type=key_type(), foreign_key="saved_rig.id", ondelete="CASCADE")
+    subject: str = Field(primary_key=True, max_length=20)
+    record_id: str = Field(primary_key=True, sa_type=key_type())
+
+
+class ApiKey(SQLModel, table=True):
+    """A key that may call the service; only the hash of its secret is kept."""
+
+    __tablename__ = "api_key"
+
+    id: str = Field(primary_key=True, sa_type=key_type())
+    name: str = Field(max_length=NAME)
+    sha256: str = Field(max_length=64)
+    created_at: datetime = Field(default_factory=now, sa_type=Utc)
+    revoked_at: datetime | None = Field(default=None, sa_type=Utc)
+
+
+TABLES: Mapping[Subject, type[Record]] = {
+    "vehicle": Vehicle,
+    "receiver": Receiver,
+    "mounting": Mounting,
+    "accessory": Accessory,
+}
+
+
+def key_name(table: type[SQLModel]) -> str:
+    """Return the name of a record's primary key column."""
+    return "sku" if table is Accessory else "id"

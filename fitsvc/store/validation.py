@@ -1,0 +1,184 @@
+"""What both databases can keep; everything else is refused with its field named."""
+
+import json
+import math
+import re
+import secrets
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import Any, get_args
+
+from fitsvc.store.errors import FieldProblem, InvalidValue, shown
+from fitsvc.store.tables import KEY, Kind, SoldAs, Subject
+
+PREFIXES = {
+    "vehicle": "veh_",
+    "receiver": "rcv_",
+    "mounting": "mnt_",
+    "observation": "obs_",
+    "rig": "rig_",
+    "key": "key_",
+}
+"""How the ids of each kind of record begin."""
+
+_ID_TAIL = re.compile(r"[A-Za-z0-9_-]{1,60}")
+_FACT_BYTES, _DOCUMENT_BYTES, _DEPTH, _TEXT = 100_000, 200_000, 20, 5_000
+_WHOLE = 2**53 - 1
+_PAGE = 10_000
+
+
+def new_id(subject: str) -> str:
+    """Return a fresh id with the subject's prefix."""
+    return PREFIXES[subject] + secrets.token_hex(10)
+
+
+@dataclass(slots=True)
+class Checks:
+    """Collects the problems of one input, each under its JSON pointer."""
+
+    prefix: str = ""
+    problems: list[FieldProblem] = field(default_factory=list)
+
+    def refuse(self, pointer: str, message: str) -> None:
+        """Note one problem."""
+        self.problems.append(FieldProblem(self.prefix + pointer, message))
+
+    def finish(self) -> None:
+        """Raise everything that was noted, if anything was."""
+        if self.problems:
+            raise InvalidValue(self.problems)
+
+    def text(self, pointer: str, value: object, longest: int, *, required: bool = False) -> None:
+        """Check a text: its length, and no character that a database refuses."""
+        if not isinstance(value, str):
+            self.refuse(pointer, "expected a text")
+        elif fault := _text_fault(value, longest):
+            self.refuse(pointer, fault)
+        elif required and not value.strip():
+            self.refuse(pointer, "is empty; give a text")
+
+    def one_of(self, pointer: str, value: object, members: tuple[str, ...]) -> None:
+        """Check a word against the words allowed."""
+        if value not in members:
+            self.refuse(pointer, f"`{shown(str(value))}` is not one of {', '.join(members)}")
+
+    def subject(self, value: object) -> None:
+        """Check the name of a kind of record."""
+        self.one_of("/subject", value, get_args(Subject))
+
+    def kind(self, value: object) -> None:
+        """Check how a fact is known."""
+        self.one_of("/kind", value, get_args(Kind))
+
+    def sold_as(self, value: object) -> None:
+        """Check what an accessory is sold as."""
+        self.one_of("/subject", value, get_args(SoldAs))
+
+    def key(self, subject: str, value: object) -> None:
+        """Check the id or SKU of a record to be made."""
+        fault = _sku_fault(value) if subject == "accessory" else _id_fault(value, PREFIXES[subject])
+        if fault:
+            self.refuse("/sku" if subject == "accessory" else "/id", fault)
+
+    def instant(self, pointer: str, value: object) -> None:
+        """Check a time: zone given, and a year that every database can keep."""
+        if not isinstance(value, datetime) or value.utcoffset() is None:
+            self.refuse(pointer, "expected a date and time with its zone, such as `2024-05-01T12:00:00Z`")
+        elif not 1900 <= value.year <= 2200:
+            self.refuse(pointer, f"the year {value.year} is outside 1900 to 2200")
+
+    def facts(self, value: object) -> None:
+        """Check a batch of facts: names, and values that are JSON."""
+        self._object("/facts", value, _FACT_BYTES)
+
+    def document(self, pointer: str, value: object) -> None:
+        """Check a whole JSON object, such as a saved rig."""
+        self._object(pointer, value, _DOCUMENT_BYTES)
+
+    def _object(self, pointer: str, value: object, most_bytes: int) -> None:
+        if not isinstance(value, Mapping):
+            self.refuse(pointer, "expected an object of names and values")
+        elif faults := list(_json_faults(value, pointer, 0)):
+            for place, fault in faults:
+                self.refuse(place, fault)
+        elif len(json.dumps(value)) > most_bytes:
+            self.refuse(pointer, f"is larger than {most_bytes // 1000} kB")
+
+
+def storable(key: str) -> bool:
+    """Tell whether a key could be stored at all, so that asking for it reaches no database error."""
+    return not _text_fault(key, KEY)
+
+
+def page_size(limit: int) -> int:
+    """Return a page's size, refusing one that is no page."""
+    if not 1 <= limit <= _PAGE:
+        raise InvalidValue([FieldProblem("/limit", f"expected 1 to {_PAGE}, not {limit}")])
+    return limit
+
+
+def _text_fault(value: str, longest: int) -> str:
+    if len(value) > longest:
+        return f"has {len(value)} characters; at most {longest} are kept"
+    if "\0" in value:
+        return "holds a NUL character; leave it out"
+    if any("\ud800" <= c <= "\udfff" for c in value):
+        return "holds half of a surrogate pair, which is no character; leave it out"
+    return ""
+
+
+def _id_fault(value: object, prefix: str) -> str:
+    if isinstance(value, str) and value.startswith(prefix) and _ID_TAIL.fullmatch(value[len(prefix) :]):
+        return ""
+    return f"`{shown(str(value))}` is not an id: expected `{prefix}` and 1 to 60 letters, digits, `_` or `-`"
+
+
+def _sku_fault(value: object) -> str:
+    if not isinstance(value, str) or not 1 <= len(value) <= KEY:
+        return f"expected a SKU of 1 to {KEY} characters"
+    if not value.isprintable() or "/" in value or value != value.strip():
+        return (
+            f"`{shown(value)}` is not a SKU: "
+            "expected printable characters, no `/`, and no space at either end"
+        )
+    # A client shortens these two away before a path with them reaches the service.
+    return f"`{value}` is not a SKU" if value in (".", "..") else ""
+
+
+def _json_faults(value: object, pointer: str, depth: int) -> Iterator[tuple[str, str]]:
+    if depth > _DEPTH:
+        yield pointer, f"is nested deeper than {_DEPTH} levels"
+    elif isinstance(value, Mapping):
+        for name, inner in value.items():
+            if fault := _name_fault(name):
+                yield pointer, f"the name `{shown(str(name))}` {fault}"
+            else:
+                yield from _json_faults(inner, f"{pointer}/{_escaped(name)}", depth + 1)
+    elif isinstance(value, list | tuple):
+        for number, inner in enumerate(value):
+            yield from _json_faults(inner, f"{pointer}/{number}", depth + 1)
+    elif fault := _scalar_fault(value):
+        yield pointer, fault
+
+
+def _name_fault(name: object) -> str:
+    if not isinstance(name, str):
+        return "is not a text"
+    return _text_fault(name, KEY) if name else "is empty"
+
+
+def _scalar_fault(value: Any) -> str:
+    if isinstance(value, str):
+        return _text_fault(value, _TEXT)
+    if isinstance(value, float) and not math.isfinite(value):
+        return "is not a finite number"
+    if isinstance(value, int) and abs(value) > _WHOLE:
+        return f"is a whole number beyond {_WHOLE}"
+    if value is None or isinstance(value, bool | int | float):
+        return ""
+    return "expected a text, number, yes or no, list or object"
+
+
+def _escaped(name: str) -> str:
+    return name.replace("~", "~0").replace("/", "~1")

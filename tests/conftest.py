@@ -1,0 +1,152 @@
+"""Fixtures that several tests share."""
+
+import os
+import pwd
+import secrets
+import shutil
+import socket
+import subprocess
+import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import pytest
+from sqlalchemy import URL, create_engine, make_url
+
+from fitsvc.store import database as store
+from fitsvc.store.engines import parse_url
+
+_FAST = {"fsync": "off", "synchronous_commit": "off", "full_page_writes": "off", "max_connections": "200"}
+
+
+@pytest.fixture(scope="session")
+def postgres_server() -> Iterator[URL]:
+    """Give a PostgreSQL server in which databases may be made: a named one, or a throw-away cluster."""
+    if named := os.environ.get("FITSVC_TEST_POSTGRES_URL"):
+        yield parse_url(named)
+        return
+    folder = Path(tempfile.mkdtemp(prefix="fitsvc-postgres-"))
+    try:
+        with _cluster(_postgres_programs(), folder) as url:
+            yield url
+    finally:
+        shutil.rmtree(folder, ignore_errors=True)
+
+
+@pytest.fixture(scope="session")
+def migrated(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Give a SQLite file with all tables and no rows, to copy."""
+    file = tmp_path_factory.mktemp("migrated") / "empty.db"
+    store.upgrade(f"sqlite:///{file}")
+    return file
+
+
+@pytest.fixture(scope="session")
+def postgres_template(postgres_server: URL) -> Iterator[str]:
+    """Give the name of a PostgreSQL database with all tables and no rows, to copy."""
+    with _postgres_database(postgres_server, "template0") as url:
+        store.upgrade(_text(url))
+        yield str(url.database)
+
+
+@pytest.fixture(params=["sqlite", "postgresql"])
+def empty_url(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[str]:
+    """Give the URL of a database without tables, on each kind of database in turn."""
+    if request.param == "sqlite":
+        yield f"sqlite:///{tmp_path / 'empty.db'}"
+    else:
+        with _postgres_database(request.getfixturevalue("postgres_server"), "template0") as url:
+            yield _text(url)
+
+
+@pytest.fixture(params=["sqlite", "postgresql"])
+def database_url(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[str]:
+    """Give the URL of a migrated database without rows, on each kind of database in turn."""
+    if request.param == "sqlite":
+        file = tmp_path / "fitsvc.db"
+        shutil.copy(request.getfixturevalue("migrated"), file)
+        yield f"sqlite:///{file}"
+    else:
+        server = request.getfixturevalue("postgres_server")
+        with _postgres_database(server, request.getfixturevalue("postgres_template")) as url:
+            yield _text(url)
+
+
+@pytest.fixture
+def database(database_url: str) -> Iterator[store.Database]:
+    """Give a migrated database without rows, on each kind of database in turn."""
+    opened = store.Database(database_url)
+    yield opened
+    opened.close()
+
+
+@contextmanager
+def _postgres_database(server: URL, template: str) -> Iterator[URL]:
+    name = f"fitsvc_test_{secrets.token_hex(6)}"
+    admin = create_engine(server, isolation_level="AUTOCOMMIT")
+    try:
+        with admin.connect() as connection:
+            connection.exec_driver_sql(f"CREATE DATABASE {name} TEMPLATE {template}")
+        yield server.set(database=name)
+        with admin.connect() as connection:
+            connection.exec_driver_sql(f"DROP DATABASE {name} WITH (FORCE)")
+    finally:
+        admin.dispose()
+
+
+def _postgres_programs() -> Path:
+    """Return the folder of initdb and pg_ctl, the newest version's."""
+    folders = [path.parent for path in Path("/usr/lib/postgresql").glob("*/bin/initdb")]
+    if folders:
+        return max(folders, key=lambda folder: int(folder.parent.name))
+    if on_path := shutil.which("initdb"):
+        return Path(on_path).resolve().parent
+    pytest.fail(
+        "the store is tested on PostgreSQL too, and none is installed: install the Debian package "
+        "`postgresql`, or set FITSVC_TEST_POSTGRES_URL to a server where databases may be made",
+        pytrace=False,
+    )
+
+
+@contextmanager
+def _cluster(programs: Path, folder: Path) -> Iterator[URL]:
+    """Run a cluster of its own on a free loopback port; the server refuses to run as root."""
+    password = secrets.token_hex(16)
+    (folder / "password").write_text(password)
+    as_user: list[str | Path] = ["runuser", "-u", "postgres", "--"] if os.geteuid() == 0 else []
+    if as_user:
+        owner = pwd.getpwnam("postgres")
+        for path in (folder, folder / "password"):
+            os.chown(path, owner.pw_uid, owner.pw_gid)
+    data, port = folder / "data", _free_port()
+    _run([*as_user, programs / "initdb", "-D", data, "-U", "fitsvc", "-A", "scram-sha-256",
+          f"--pwfile={folder / 'password'}", "--no-sync", "-E", "UTF8", "--locale=C.UTF-8"])  # fmt: skip
+    settings = _FAST | {"listen_addresses": "127.0.0.1", "port": port, "unix_socket_directories": folder}
+    options = " ".join(f"-c {name}={value}" for name, value in settings.items())
+    control = [*as_user, programs / "pg_ctl", "-D", data, "-w"]
+    _run([*control, "-l", folder / "log", "-o", options, "start"], folder / "log")
+    try:
+        yield URL.create("postgresql+psycopg", "fitsvc", password, "127.0.0.1", port, "postgres")
+    finally:
+        _run([*control, "-m", "immediate", "stop"])
+
+
+def _run(command: list[str | Path], log: Path | None = None) -> None:
+    # A server started here keeps the pipe of captured output open, so output goes to a file.
+    with tempfile.TemporaryFile("w+") as output:
+        done = subprocess.run(command, stdout=output, stderr=subprocess.STDOUT, cwd="/", check=False)
+        if done.returncode:
+            output.seek(0)
+            told = output.read() + (log.read_text() if log and log.exists() else "")
+            pytest.fail(f"cannot run a PostgreSQL server for the tests:\n{told}", pytrace=False)
+
+
+def _free_port() -> int:
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        return int(probe.getsockname()[1])
+
+
+def _text(url: URL) -> str:
+    return make_url(url).render_as_string(hide_password=False)
