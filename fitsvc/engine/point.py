@@ -1,0 +1,192 @@
+"""One case in, findings and outcome out: a rulebook compiled to one Python function.
+
+Rules about the same subjects stand in one block, entered only when the question is about them. A fact
+that several rules read is fetched once, in the innermost place they share.
+"""
+
+from collections import Counter
+from collections.abc import Callable, Mapping, Sequence
+from functools import cached_property
+from typing import Final, NamedTuple
+
+from fitsvc.facts import Case
+from fitsvc.language import typed
+from fitsvc.language.compiler import Emitter, compile_values
+from fitsvc.language.typed import AnyTyped
+from fitsvc.language.types import Value
+from fitsvc.rulebook.rules import Need, Rule, Rulebook
+
+OUTCOMES: Final = ("works", "conditional", "undetermined", "fails")
+RESULTS: Final = ("passes", "fails", "undetermined", "not_applicable")
+
+
+class Verdict(NamedTuple):
+    """A case's outcome, and the numbers of the rules behind it in the rulebook's order.
+
+    `unknown` are the rules that make the outcome undetermined, `doubts` those whose being undetermined is
+    a caution only; `open_needs` are numbers of needs. A rule in none of the lists does not apply.
+    """
+
+    outcome: str
+    fails: list[int]
+    unknown: list[int]
+    cautions: list[int]
+    doubts: list[int]
+    passes: list[int]
+    open_needs: list[int]
+
+    def results(self, count: int) -> list[str]:
+        """Every rule's result, in the rulebook's order."""
+        results = ["not_applicable"] * count
+        for numbers, result in (
+            (self.fails, "fails"), (self.cautions, "fails"), (self.unknown, "undetermined"),
+            (self.doubts, "undetermined"), (self.passes, "passes"),
+        ):  # fmt: skip
+            for number in numbers:
+                results[number] = result
+        return results
+
+
+class Values:
+    """Several values of one case, compiled for a bare receiver and for one with adapters in it."""
+
+    __slots__ = ("_engine", "adapted", "bare", "nodes")
+
+    def __init__(self, engine: "Point", nodes: Sequence[AnyTyped]) -> None:
+        self._engine, self.nodes = engine, nodes
+        self.bare = compile_values(nodes, engine.bare_derived)
+        self.adapted: Callable[..., tuple[Value, ...]] | None = None
+
+    def of(self, case: Case) -> tuple[Value, ...]:
+        """The values in a case."""
+        if not case.adapters:
+            return self.bare(case.facts.get, case.present)
+        if self.adapted is None:
+            self.adapted = compile_values(self.nodes, self._engine.derived)
+        return self.adapted(self._engine.with_opening(case).get, case.present)
+
+
+class Point:
+    """A rulebook ready to judge cases one at a time; safe to share between threads."""
+
+    def __init__(self, rulebook: Rulebook) -> None:
+        self.rulebook = rulebook
+        self.derived: Mapping[str, AnyTyped] = {name: one.node for name, one in rulebook.derived.items()}
+        opening = {name: one.bare for name, one in rulebook.opening.items()}
+        self.bare_derived: Mapping[str, AnyTyped] = {**self.derived, **opening}
+        self._bare = compile_rules(rulebook.rules, rulebook.needs, self.bare_derived)
+
+    @cached_property
+    def _adapted(self) -> Callable[..., Verdict]:
+        return compile_rules(self.rulebook.rules, self.rulebook.needs, self.derived)
+
+    @cached_property
+    def _start(self) -> Callable[..., tuple[Value, ...]]:
+        return compile_values([one.bare for one in self.rulebook.opening.values()], self.derived)
+
+    @cached_property
+    def _step(self) -> Callable[..., tuple[Value, ...]]:
+        return compile_values([one.each for one in self.rulebook.opening.values()], {})
+
+    def evaluate(self, case: Case) -> Verdict:
+        """Judge a case."""
+        if case.adapters:
+            return self._adapted(self.with_opening(case).get, case.present)
+        return self._bare(case.facts.get, case.present)
+
+    def with_opening(self, case: Case) -> dict[str, Value]:
+        """The case's facts with the working opening's, after every adapter in turn."""
+        facts, names = dict(case.facts), tuple(self.rulebook.opening)
+        facts.update(zip(names, self._start(facts.get, case.present), strict=True))
+        for adapter in case.adapters:
+            seen = {**facts, **adapter}
+            facts.update(zip(names, self._step(seen.get, case.present), strict=True))
+        return facts
+
+    def values(self, nodes: Sequence[AnyTyped]) -> Values:
+        """Compile several values to be computed together."""
+        return Values(self, nodes)
+
+
+def compile_rules(
+    rules: Sequence[Rule], needs: Sequence[Need], derived: Mapping[str, AnyTyped]
+) -> Callable[..., Verdict]:
+    """Compile rules and needs to one function of (get, present) that returns a `Verdict`."""
+    emitter = Emitter(derived)
+    emitter.globals["Verdict"] = Verdict
+    for name in ("fails", "unknown", "cautions", "doubts", "passes", "open_needs"):
+        emitter.line(f"{name} = []")
+    groups = _groups(rules, needs)
+    shared = {subjects: _uses(members, derived) for subjects, members in groups.items()}
+    across = Counter(node for nodes in shared.values() for node in nodes)
+    _fetch(emitter, [node for node, count in across.items() if count > 1])
+    for subjects, members in groups.items():
+        condition = " and ".join(f"{subject!r} in present" for subject in subjects) or "True"
+        with emitter.block(f"if {condition}:"):
+            _fetch(emitter, [node for node, count in shared[subjects].items() if count > 1])
+            for number, member in members:
+                _write(emitter, number, member)
+    emitter.line('outcome = "fails" if fails else "undetermined" if unknown else "conditional" '
+                 'if cautions or doubts or open_needs else "works"')  # fmt: skip
+    emitter.line("return Verdict(outcome, fails, unknown, cautions, doubts, passes, open_needs)")
+    return emitter.function("judge")
+
+
+_Member = tuple[int, Rule | Need]
+
+
+def _groups(rules: Sequence[Rule], needs: Sequence[Need]) -> dict[tuple[str, ...], list[_Member]]:
+    groups: dict[tuple[str, ...], list[_Member]] = {}
+    for members in (rules, needs):
+        for number, member in enumerate(members):
+            groups.setdefault(member.subjects, []).append((number, member))
+    return groups
+
+
+def _uses(members: Sequence[_Member], derived: Mapping[str, AnyTyped]) -> Counter[AnyTyped]:
+    """How many of the rules use each fact, derived value and test of a list value."""
+    uses: Counter[AnyTyped] = Counter()
+    for _, member in members:
+        roots = (member.guard, member.requires if isinstance(member, Rule) else member.met)
+        found: set[AnyTyped] = set()
+        for root in roots:
+            if root is not None:
+                _collect(root, derived, found)
+        uses.update(sorted(found, key=repr))
+    return uses
+
+
+def _collect(node: AnyTyped, derived: Mapping[str, AnyTyped], found: set[AnyTyped]) -> None:
+    if isinstance(node, typed.Read | typed.Among):
+        found.add(node)
+    below = derived.get(node.name) if isinstance(node, typed.Read) else None
+    for part in (below,) if below is not None else typed.parts(node):
+        _collect(part, derived, found)
+
+
+def _fetch(emitter: Emitter, nodes: Sequence[AnyTyped]) -> None:
+    for node in nodes:
+        emitter.value(node)
+
+
+def _write(emitter: Emitter, number: int, member: Rule | Need) -> None:
+    if member.guard is None:
+        _judge(emitter, number, member, sure="True")
+        return
+    guard = emitter.single(member.guard)
+    with emitter.block(f"if {guard}:"):
+        _judge(emitter, number, member, sure=f"{guard} == 2")
+
+
+def _judge(emitter: Emitter, number: int, member: Rule | Need, sure: str) -> None:
+    if isinstance(member, Need):
+        met = emitter.single(member.met) if member.met is not None else "0"
+        emitter.line(f"if {met} != 2: open_needs.append({number})")
+        return
+    blocking = member.severity == "blocking"
+    fails = "fails" if blocking else "cautions"
+    unknown = "unknown" if blocking and member.if_unknown == "undetermined" else "doubts"
+    result = emitter.single(member.requires)
+    emitter.line(f"if {result} == 2: passes.append({number})")
+    emitter.line(f"elif {result} == 0 and {sure}: {fails}.append({number})")
+    emitter.line(f"else: {unknown}.append({number})")

@@ -1,0 +1,238 @@
+"""Facts as people write them → typed facts, or problems that say where, what and what is allowed."""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from math import isfinite
+from typing import Any, Final
+
+from fitsvc.language.intervals import SAME, Bounds
+from fitsvc.language.problems import Problem, ProblemsFound, nearest
+from fitsvc.language.quantities import QuantityError, parse_quantity
+from fitsvc.language.truth import NO, YES
+from fitsvc.language.tyres import TyreError, parse_tyre
+from fitsvc.language.types import ListType, NumberType, TruthType, Value
+from fitsvc.rulebook.vocabulary import Fact, Vocabulary
+
+LONGEST_TEXT: Final = 2_000
+MOST_ADAPTERS: Final = 4
+_CACHED: Final = 50_000
+_TRUTHS: Final[Mapping[Any, int]] = {True: YES, False: NO, "yes": YES, "no": NO, "true": YES, "false": NO}
+
+
+@dataclass(frozen=True, slots=True)
+class Case:
+    """What is known of one question: values by slot, the subjects it is about, the adapters in their order.
+
+    `texts` keeps what no rule reads but people are told: texts and tyre designations.
+    """
+
+    facts: Mapping[str, Value]
+    present: frozenset[str]
+    adapters: tuple[Mapping[str, Value], ...] = ()
+    texts: Mapping[str, str] = field(default_factory=dict)
+
+
+class FactReader:
+    """Reads facts by a vocabulary. Scalars read once are remembered, since the same few are read over and over."""
+
+    def __init__(self, vocabulary: Vocabulary) -> None:
+        self.vocabulary = vocabulary
+        self.subjects = {name: vocabulary.of(name) for name in vocabulary.subjects}
+        self._seen: dict[tuple[str, Any, type], dict[str, Value]] = {}
+
+    def read(
+        self, subject: str, facts: Mapping[str, Any], pointer: str, problems: list[Problem],
+        values: dict[str, Value], texts: dict[str, str],
+    ) -> None:  # fmt: skip
+        """Read a subject's facts into `values` and `texts`; what is wrong is added to `problems`."""
+        known = self.subjects[subject]
+        for name, wire in facts.items():
+            fact = known.get(name)
+            if fact is None:
+                problems.append(unknown_fact(subject, name, known, f"{pointer}/{escape(name)}"))
+            elif wire is not None:
+                try:
+                    values.update(self.value(fact, wire))
+                except ProblemsFound as found:
+                    problems += [problem.at(f"{pointer}/{escape(name)}") for problem in found.problems]
+                if isinstance(wire, str) and (fact.tyre or fact.kind == "text"):
+                    texts[fact.name] = wire
+
+    def value(self, fact: Fact, wire: Any) -> dict[str, Value]:
+        """The values of a fact's slots; ProblemsFound with pointers below the fact."""
+        if isinstance(wire, str | int | float):
+            key = (fact.name, wire, type(wire))
+            seen = self._seen.get(key)
+            if seen is None:
+                if len(self._seen) >= _CACHED:
+                    self._seen.clear()
+                self._seen[key] = seen = _READERS[_kind(fact)](fact, wire)
+            return seen
+        return _READERS[_kind(fact)](fact, wire)
+
+
+def unknown_fact(subject: str, name: str, known: Mapping[str, Fact], pointer: str) -> Problem:
+    """The problem of a fact name that a subject does not have."""
+    near = nearest(name, known)
+    listed = ", ".join(f"`{fact}`" for fact in sorted(known)[:12])
+    return Problem(f"`{name}` is not a fact of {subject}", f"did you mean `{near}`?" if near else f"it has {listed}",
+                   pointer=pointer)  # fmt: skip
+
+
+def escape(name: str) -> str:
+    """A name as a part of a JSON pointer (RFC 6901)."""
+    return name.replace("~", "~0").replace("/", "~1")
+
+
+def _kind(fact: Fact) -> str:
+    if fact.tyre or fact.kind == "text":
+        return fact.kind
+    return {NumberType: "number", ListType: "list", TruthType: "yes_no"}[type(fact.type)]  # type: ignore[index]
+
+
+def _refuse(message: str, help: str = "", pointer: str = "") -> ProblemsFound:
+    return ProblemsFound([Problem(message, help, pointer=pointer)])
+
+
+def _shown(wire: Any) -> str:
+    text = str(wire)
+    return f"`{text[:60]}…`" if len(text) > 60 else f"`{text}`"
+
+
+def _number(fact: Fact, wire: Any) -> dict[str, Value]:
+    if isinstance(wire, Mapping):
+        return {fact.name: _bounded(fact, wire)}
+    amount = _amount(fact, wire)
+    _hold(fact, amount, wire)
+    return {fact.name: (amount, amount)}
+
+
+def _amount(fact: Fact, wire: Any, pointer: str = "") -> float:
+    """One figure in inside units, without the range check."""
+    assert isinstance(fact.type, NumberType)
+    if isinstance(wire, bool) or not isinstance(wire, str | int | float):
+        raise _refuse(f"{_shown(wire)} is not a figure for the {fact.label}", _figure(fact), pointer)
+    if isinstance(wire, str):
+        try:
+            amount = parse_quantity(wire, fact.type.dimension)
+        except QuantityError as error:
+            raise _refuse(error.message, error.help, pointer) from None
+        if fact.kind == "ratio" and "%" not in wire and "percent" not in wire:
+            raise _refuse(f"`{wire}` has no unit", _figure(fact), pointer)
+    elif fact.kind == "count":
+        amount = float(wire)
+    else:
+        raise _refuse(f"`{wire}` has no unit", _figure(fact), pointer)
+    if fact.kind == "count" and not amount.is_integer():
+        raise _refuse(f"`{wire}` is not a whole number", _figure(fact), pointer)
+    return amount
+
+
+def _figure(fact: Fact) -> str:
+    assert fact.range_text
+    low, high = fact.range_text
+    return f"write the {fact.label} as a figure between {low} and {high}"
+
+
+def _hold(fact: Fact, amount: float, wire: Any, pointer: str = "") -> None:
+    assert fact.range and fact.range_text
+    if not (isfinite(amount) and fact.range[0] - SAME <= amount <= fact.range[1] + SAME):
+        low, high = fact.range_text
+        message = f"{_shown(wire)} is not plausible for the {fact.label}"
+        raise _refuse(message, f"it is between {low} and {high}; check the figure and its unit", pointer)
+
+
+_BOUND_FORMS: Final = "give `value` with `tolerance`, or `at_least` and/or `at_most`"
+
+
+def _bounded(fact: Fact, wire: Mapping[str, Any]) -> Bounds:
+    keys = set(wire)
+    if keys == {"value", "tolerance"}:
+        amount, tolerance = _amount(fact, wire["value"], "/value"), _amount(fact, wire["tolerance"], "/tolerance")
+        _hold(fact, amount, wire["value"], "/value")
+        if tolerance < 0.0:
+            raise _refuse(f"{_shown(wire['tolerance'])} is below nothing", "a tolerance is how far off it may be either way",
+                          "/tolerance")  # fmt: skip
+        assert fact.range
+        return (max(amount - tolerance, fact.range[0]), min(amount + tolerance, fact.range[1]))
+    if not keys or not keys <= {"at_least", "at_most"}:
+        raise _refuse(f"the {fact.label} cannot be read from {', '.join(f'`{k}`' for k in sorted(keys)) or 'nothing'}",
+                      _BOUND_FORMS)  # fmt: skip
+    low, high = fact.type.unknown  # type: ignore[union-attr, misc]
+    for key in sorted(keys):
+        amount = _amount(fact, wire[key], f"/{key}")
+        _hold(fact, amount, wire[key], f"/{key}")
+        low, high = (amount, high) if key == "at_least" else (low, amount)
+    if low > high:
+        raise _refuse(f"at least {_shown(wire['at_least'])} and at most {_shown(wire['at_most'])} cannot both hold",
+                      "`at_least` is the lower one")  # fmt: skip
+    return (low, high)
+
+
+def _list(fact: Fact, wire: Any) -> dict[str, Value]:
+    kind = fact.type
+    assert isinstance(kind, ListType)
+    if isinstance(wire, list):
+        if not wire:
+            raise _refuse(f"the list of candidates for the {fact.label} is empty", "leave the fact out if it is unknown")
+        mask = 0
+        for i, one in enumerate(wire):
+            mask |= _member(fact, kind, one, f"/{i}")
+        return {fact.name: mask}
+    return {fact.name: _member(fact, kind, wire, "")}
+
+
+def _member(fact: Fact, kind: ListType, wire: Any, pointer: str) -> int:
+    if isinstance(wire, str):
+        if wire in kind.members:
+            return kind.mask(wire)
+        if kind.sizes and kind.dimension:
+            return _size(fact, kind, wire, pointer)
+    near = nearest(wire, kind.members) if isinstance(wire, str) else None
+    listed = ", ".join(f"`{member}`" for member in kind.members)
+    help = f"did you mean `{near}`? It is one of {listed}" if near else f"it is one of {listed}"
+    raise _refuse(f"{_shown(wire)} is not a choice for the {fact.label}", help, pointer)
+
+
+def _size(fact: Fact, kind: ListType, wire: str, pointer: str) -> int:
+    assert kind.dimension
+    try:
+        amount = parse_quantity(wire, kind.dimension)
+    except QuantityError as error:
+        listed = ", ".join(f"`{member}`" for member in kind.members)
+        raise _refuse(error.message, f"the {fact.label} is one of {listed}", pointer) from None
+    for i, size in enumerate(kind.sizes):
+        if abs(size - amount) <= SAME:
+            return 1 << i
+    near = min(zip(kind.sizes, kind.members, strict=True), key=lambda pair: abs(pair[0] - amount))
+    listed = ", ".join(f"`{member}`" for member in kind.members)
+    raise _refuse(f"{_shown(wire)} is not a size of the {fact.label}",
+                  f"did you mean `{near[1]}` ({near[0]:g} mm)? It is one of {listed}", pointer)  # fmt: skip
+
+
+def _yes_no(fact: Fact, wire: Any) -> dict[str, Value]:
+    if isinstance(wire, bool | str) and wire in _TRUTHS:
+        return {fact.name: _TRUTHS[wire]}
+    raise _refuse(f"{_shown(wire)} is neither yes nor no for the {fact.label}", "write true or false")
+
+
+def _text(fact: Fact, wire: Any) -> dict[str, Value]:
+    if not isinstance(wire, str) or len(wire) > LONGEST_TEXT or "\0" in wire:
+        raise _refuse(f"{_shown(wire)} is not a text for the {fact.label}", f"a text has at most {LONGEST_TEXT} characters")
+    return {}
+
+
+def _tyre(fact: Fact, wire: Any) -> dict[str, Value]:
+    if not isinstance(wire, str):
+        raise _refuse(f"{_shown(wire)} is not a tyre designation", "write it as on the sidewall, such as `245/75R16`")
+    try:
+        tyre = parse_tyre(wire)
+    except TyreError as error:
+        raise _refuse(error.message, error.help) from None
+    return {f"{fact.name}.diameter": tyre.diameter, f"{fact.name}.width": tyre.width,
+            f"{fact.name}.rim": (tyre.rim, tyre.rim)}  # fmt: skip
+
+
+_READERS: Final[Mapping[str, Callable[[Fact, Any], dict[str, Value]]]] = {
+    "number": _number, "list": _list, "yes_no": _yes_no, "text": _text, "tyre": _tyre,
+}  # fmt: skip

@@ -1,0 +1,140 @@
+"""Expressions and templates within rule files: checked against the vocabulary, with the subjects they are about."""
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Final
+
+from fitsvc.language import typed
+from fitsvc.language.checker import Names, check
+from fitsvc.language.problems import Problem
+from fitsvc.language.quantities import NUMBER
+from fitsvc.language.source import Source
+from fitsvc.language.typed import AnyTyped
+from fitsvc.language.types import TRUTH, ListType, NumberType, Type
+from fitsvc.rulebook.rules import Shown, Template
+from fitsvc.rulebook.shape import Shape, source_of
+from fitsvc.rulebook.vocabulary import DEFAULT_UNITS, Vocabulary
+from fitsvc.rulebook.yaml_text import Mapping as YamlMapping
+from fitsvc.rulebook.yaml_text import Node, Scalar
+
+_HOLE: Final = re.compile(r"\{([^{}]*)\}")
+
+
+@dataclass(slots=True)
+class Expressions:
+    """Reads expressions of one rulebook; `derived` and `units` fill up as derived values are read."""
+
+    shape: Shape
+    vocabulary: Vocabulary
+    names: Names
+    derived: dict[str, AnyTyped]
+    units: dict[str, str]
+    labels: dict[str, str] = field(default_factory=dict)
+
+    def read(self, parent: YamlMapping, key: str, expected: Type | None = TRUTH) -> AnyTyped | None:
+        """The expression under a key; None when it is absent or wrong."""
+        node = parent.entries.get(key)
+        return None if node is None else self.read_node(node, key, expected)
+
+    def read_node(self, node: Node, what: str, expected: Type | None) -> AnyTyped | None:
+        """The expression a node holds."""
+        if not isinstance(node, Scalar) or not node.value:
+            self.shape.complain(node, f"`{what}` is an expression", "write it on one line, such as `a.x <= b.y`")
+            return None
+        source = source_of(node)
+        return self.shape.attempt(lambda: check(source, self.names, expected))
+
+    def subjects(self, *nodes: AnyTyped | None) -> tuple[str, ...]:
+        """The asked subjects that expressions are about, less those whose presence they ask for themselves."""
+        asked = self.vocabulary.asked()
+        found: set[str] = set()
+        for node in nodes:
+            if node is not None:
+                found |= self._about(node)
+        handled: set[str] = set().union(*(typed.asked(node) for node in nodes if node is not None))
+        return tuple(sorted((found - handled) & asked))
+
+    def _about(self, node: AnyTyped) -> set[str]:
+        about: set[str] = set()
+        for name in typed.reads(node):
+            below = self.derived.get(name)
+            about |= self._about(below) - typed.asked(below) if below is not None else {name.split(".", 1)[0]}
+        return about
+
+    def label(self, name: str) -> str:
+        """The wording of a fact or derived name for people."""
+        return self.labels.get(name, name)
+
+    def shown(self, node: AnyTyped, like: AnyTyped | None = None) -> Shown:
+        """How a value is shown: in its fact's unit, or in the usual one of its dimension."""
+        kind = node.type
+        if isinstance(kind, NumberType):
+            return Shown(node, kind.dimension, self._unit(like or node, kind))
+        if isinstance(kind, ListType):
+            words = self.vocabulary.words.get(kind.name, {})
+            return Shown(node, words=tuple(words.get(member, member) for member in kind.members))
+        return Shown(node, words=("no", "unknown", "yes"))
+
+    def _unit(self, node: AnyTyped, kind: NumberType) -> str:
+        for name in typed.reads(node):
+            unit = self.units.get(name, "")
+            slot = self.names.facts.get(name)
+            if unit and isinstance(slot, NumberType) and slot.dimension == kind.dimension:
+                return unit
+        return DEFAULT_UNITS.get(str(kind.dimension), "") if kind.dimension != NUMBER else ""
+
+    def template(self, parent: YamlMapping, key: str, extra: Mapping[str, Shown]) -> Template:
+        """A reason with values in `{braces}`; `extra` are names it may use beside facts."""
+        node = parent.entries.get(key)
+        if node is None:
+            return ()
+        if not isinstance(node, Scalar) or not node.value:
+            self.shape.complain(node, f"`{key}` is a text")
+            return ()
+        return self.template_of(node, extra)
+
+    def template_of(self, node: Scalar, extra: Mapping[str, Shown]) -> Template:
+        """Read a reason's text."""
+        text, parts, end = node.value or "", [], 0
+        for hole in _HOLE.finditer(text):
+            parts += [text[end : hole.start()]] if hole.start() > end else []
+            shown = self._hole(node, hole, extra)
+            parts += [shown] if shown else []
+            end = hole.end()
+        rest = text[end:]
+        for brace in "{}":
+            if brace in rest:
+                at = end + rest.index(brace)
+                help = "values stand in `{braces}`"
+                self.shape.problems.append(node.problem_at(at, f"`{brace}` has no partner", help))
+        return tuple([*parts, rest] if rest else parts)
+
+    def _hole(self, node: Scalar, hole: "re.Match[str]", extra: Mapping[str, Shown]) -> Shown | None:
+        name, start = hole.group(1), hole.start(1)
+        if name in extra:
+            return extra[name]
+        if name == "margin":
+            message = "`{margin}` needs a `requires` that is one comparison of two numbers"
+            self.shape.problems.append(node.problem_at(start, message, "name the figures instead"))
+            return None
+
+        def problem_at(offset: int, message: str, help: str = "") -> Problem:
+            return node.problem_at(start + offset, message, help)
+
+        found = self.shape.attempt(lambda: check(Source(name, problem_at), self.names))
+        return None if found is None else self.shown(found)
+
+    def margin(self, requires: AnyTyped) -> Shown | None:
+        """By how much a comparison of two numbers fails: the greater side less the lesser."""
+        match requires:
+            case typed.AtMost(left=small, right=great):
+                pass
+            case typed.Not(operand=typed.AtMost(left=great, right=small)):
+                pass
+            case _:
+                return None
+        kind = small.type
+        assert isinstance(kind, NumberType)
+        difference = typed.Arithmetic(NumberType(kind.dimension), "-", small, great)
+        return self.shown(difference)

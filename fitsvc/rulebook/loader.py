@@ -1,0 +1,306 @@
+"""A folder of YAML files → one checked `Rulebook`, or every problem of every file at once."""
+
+import hashlib
+from collections.abc import Mapping as Map
+from pathlib import Path
+from typing import Any, Final
+
+import msgspec
+
+from fitsvc.language import typed
+from fitsvc.language.checker import Names, Table
+from fitsvc.language.parser import parse
+from fitsvc.language.problems import Problem, ProblemsFound
+from fitsvc.language.source import Source
+from fitsvc.language.typed import AnyTyped
+from fitsvc.language.types import ListType, NumberType, Type, Value
+from fitsvc.rulebook.expressions import Expressions
+from fitsvc.rulebook.rules import Caution, Derived, Limit, Need, Opening, Rule, Rulebook, TableEntry
+from fitsvc.rulebook.shape import Shape
+from fitsvc.rulebook.topics import TOPIC_KEYS, read_limit, read_need, read_rule, reference
+from fitsvc.rulebook.vocabulary import DEFAULT_UNITS, Fact, Subject, Vocabulary, read_lists, read_subject, value_type
+from fitsvc.rulebook.yaml_text import Mapping, Node, Scalar, read_yaml_file, to_plain
+
+_DERIVED_KEYS: Final = ("name", "label", "type", "is")
+_EXPRESSIONS: Final = {"applies_when", "requires", "met_when", "is", "rating", "judged"}
+_EXPRESSION_MAPS: Final = {"bare", "each"}
+
+
+def load_rulebook(folder: Path) -> Rulebook:
+    """Load and check a folder of rule files; ProblemsFound has every problem of every file."""
+    return _Loader(folder).load()
+
+
+class _Loader:
+    """One loading: the trees by kind of file, and what has been read of them so far."""
+
+    def __init__(self, folder: Path) -> None:
+        self.folder, self.shape = folder, Shape()
+        self.taken: dict[str, str] = {}
+
+    def load(self) -> Rulebook:
+        vocabulary = self._vocabulary()
+        top = self._top()
+        topics = self._trees("", without="rulebook.yaml")
+        tables = self._tables(vocabulary)
+        read = self._names(vocabulary, tables, topics)
+        opening = self._opening(read, topics)
+        derived = self._derived(read, topics)
+        rules: list[Rule] = []
+        limits: list[Limit] = []
+        needs: list[Need] = []
+        for topic, tree in topics.items():
+            for node in self.shape.items(tree.entries.get("rules"), "`rules`"):
+                rule = read_rule(read, node, topic, self.taken)
+                rules += [rule] if rule else []
+            for node in self.shape.items(tree.entries.get("limits"), "`limits`"):
+                limit = read_limit(read, node, topic, self.taken)
+                if limit:
+                    limits.append(limit[0])
+                    rules += limit[1]
+            for node in self.shape.items(tree.entries.get("needs"), "`needs`"):
+                need = read_need(read, node, topic, self.taken)
+                needs += [need] if need else []
+        cautions = self._cautions(read, top)
+        if self.shape.problems:
+            raise ProblemsFound(sorted(self.shape.problems, key=lambda p: (p.file, p.line, p.column)))
+        name = self.shape.text(top, "name") if top else ""
+        about = {topic: self.shape.text(tree, "about") for topic, tree in topics.items()}
+        return Rulebook(
+            name, self._digest(), vocabulary, tables, derived, opening, tuple(rules), tuple(limits), tuple(needs),
+            cautions, about,
+        )  # fmt: skip
+
+    # files
+
+    def _read(self, path: Path) -> Node | None:
+        return self.shape.attempt(lambda: read_yaml_file(path, shown_as=str(path.relative_to(self.folder.parent))))
+
+    def _trees(self, below: str, without: str = "") -> dict[str, Mapping]:
+        """The mapping in each file of a folder, by the file's name."""
+        trees = {}
+        for path in sorted((self.folder / below).glob("*.yaml")):
+            tree = self._read(path) if path.name != without else None
+            if isinstance(tree, Mapping):
+                trees[path.stem] = tree
+            elif tree is not None:
+                self.shape.complain(tree, "a rule file is written as `key: value` lines")
+        return trees
+
+    def _top(self) -> Mapping | None:
+        path = self.folder / "rulebook.yaml"
+        if not path.is_file():
+            self.shape.problems.append(Problem("the rulebook has no rulebook.yaml", "add one with `name: ...`",
+                                               file=str(path)))  # fmt: skip
+            return None
+        tree = self._read(path)
+        return self.shape.mapping(tree, "rulebook.yaml", ["name"], ["cautions"]) if tree else None
+
+    # the parts, in the order in which they lean on each other
+
+    def _vocabulary(self) -> Vocabulary:
+        lists: dict[str, ListType] = {}
+        words: dict[str, dict[str, str]] = {}
+        subjects: dict[str, Subject] = {}
+        facts: dict[str, Fact] = {}
+        trees = self._trees("vocabulary")
+        for tree in trees.values():
+            if "lists" in tree.entries:
+                read_lists(self.shape, tree, lists, words)
+        for tree in trees.values():
+            if "lists" not in tree.entries:
+                read_subject(self.shape, tree, lists, subjects, facts)
+        return Vocabulary(subjects, lists, words, facts)
+
+    def _tables(self, vocabulary: Vocabulary) -> dict[str, TableEntry]:
+        tables: dict[str, TableEntry] = {}
+        read = Expressions(self.shape, vocabulary, Names({}, frozenset()), {}, {})
+        for tree in self._trees("tables").values():
+            for node in self.shape.items(tree.entries.get("tables"), "`tables`"):
+                keys = ["id", "title", "key", "gives", "source"]
+                entry = self.shape.mapping(node, "a table", keys, ["rows", "bands", "meaning"])
+                table = self._table(read, entry) if entry else None
+                if entry and table:
+                    name = self.shape.text(entry, "id")
+                    source = reference(self.shape, entry)
+                    tables[name] = TableEntry(name, self.shape.text(entry, "title"), table, source)
+        return tables
+
+    def _table(self, read: Expressions, entry: Mapping) -> Table | None:
+        shape, lists = self.shape, read.vocabulary.lists
+        kinds = [*lists, "length", "mass", "angle", "force", "torque", "ratio", "count"]
+        key = value_type(shape.one_of(entry, "key", kinds), lists)
+        gives = value_type(shape.one_of(entry, "gives", [*kinds, "yes_no"]), lists)
+        if isinstance(key, ListType):
+            rows = dict(shape.open_mapping(entry.entries.get("rows"), "`rows`"))
+            for name in rows:
+                if name not in key.members:
+                    shape.complain(rows[name], f"`{name}` is not in {key.name}")
+            missing = [f"`{member}`" for member in key.members if member not in rows]
+            if missing:
+                shape.complain(entry, f"the table has no row for {', '.join(missing)}", "every member needs a row")
+                return None
+            values = [self._cell(read, rows[member], gives) for member in key.members]
+            return Table(key, gives, tuple(v for v in values if v is not None)) if None not in values else None
+        assert isinstance(key, NumberType)
+        return self._bands(read, entry, key, gives)
+
+    def _bands(self, read: Expressions, entry: Mapping, key: NumberType, gives: Type) -> Table | None:
+        tops: list[float] = []
+        values: list[Value] = []
+        bands = self.shape.items(entry.entries.get("bands"), "`bands`")
+        for i, item in enumerate(bands):
+            last = i == len(bands) - 1
+            row = self.shape.mapping(item, "a band", ["is"] if last else ["up_to", "is"])
+            value = self._cell(read, row.entries["is"], gives) if row else None
+            top = self._cell(read, row.entries["up_to"], key) if row and not last else None
+            values += [value] if value is not None else []
+            tops += [top[0]] if isinstance(top, tuple) else []
+        if not bands or tops != sorted(set(tops)):
+            self.shape.complain(entry, "a table by bands has rising `up_to`, and none in the last band")
+        if len(tops) != len(bands) - 1 or len(values) != len(bands):
+            return None
+        return Table(key, gives, tuple(values), tuple(tops))
+
+    def _cell(self, read: Expressions, node: Node, kind: Type) -> Value | None:
+        found = read.read_node(node, "value", kind)
+        return found.value if isinstance(found, typed.Constant) else None
+
+    def _names(self, vocabulary: Vocabulary, tables: Map[str, TableEntry], topics: Map[str, Mapping]) -> Expressions:
+        """Declare what rules may read: facts, the working opening and derived values."""
+        facts = {name: kind for name, kind in vocabulary.slots().items() if not name.startswith("adapter.")}
+        units = {fact.name: fact.shown_in for fact in vocabulary.facts.values()}
+        labels = {fact.name: fact.label for fact in vocabulary.facts.values()}
+        for topic, tree in topics.items():
+            keys = [*TOPIC_KEYS, "adapters"] if topic == "adapters" else TOPIC_KEYS
+            self.shape.mapping(tree, f"topic file `{topic}`", ["topic", "about"], keys)
+            if self.shape.text(tree, "topic") != topic:
+                self.shape.complain(tree, f"the topic of this file is `{topic}`, after the file's name")
+            for name, entry in self._declared(tree):
+                kind = self.shape.one_of(entry, "type", [*vocabulary.lists, *DEFAULT_UNITS, "count", "yes_no"])
+                if name in facts:
+                    self.shape.complain(entry, f"`{name}` is declared already", "choose another name")
+                facts[name] = value_type(kind, vocabulary.lists)
+                units[name] = self.shape.text(entry, "shown_in") or DEFAULT_UNITS.get(kind, "")
+                labels[name] = self.shape.text(entry, "label")
+        found = Names(facts, frozenset(vocabulary.subjects), {name: t.table for name, t in tables.items()})
+        return Expressions(self.shape, vocabulary, found, {}, units, labels)
+
+    def _declared(self, tree: Mapping) -> list[tuple[str, Mapping]]:
+        declared = []
+        for node in self.shape.items(tree.entries.get("derived"), "`derived`"):
+            entry = self.shape.mapping(node, "a derived value", _DERIVED_KEYS, ["meaning", "shown_in"])
+            if entry:
+                declared.append((self.shape.text(entry, "name"), entry))
+        adapters = tree.entries.get("adapters")
+        facts = adapters.entries.get("facts") if isinstance(adapters, Mapping) else None
+        for name, node in self.shape.open_mapping(facts, "`facts`"):
+            entry = self.shape.mapping(node, f"opening fact `{name}`", ["type", "label"], ["meaning", "shown_in"])
+            if entry:
+                declared.append((f"opening.{name}", entry))
+        return declared
+
+    def _opening(self, read: Expressions, topics: Map[str, Mapping]) -> dict[str, Opening]:
+        tree = topics.get("adapters")
+        adapters = tree.entries.get("adapters") if tree else None
+        if adapters is None:
+            return {}
+        entry = self.shape.mapping(adapters, "`adapters`", ["bare", "each", "facts"])
+        if entry is None:
+            return {}
+        in_fold = {**read.names.facts, **read.vocabulary.slots()}
+        fold = Expressions(
+            self.shape, read.vocabulary, Names(in_fold, read.names.subjects, read.names.tables), {}, read.units,
+            read.labels,
+        )  # fmt: skip
+        opening = {}
+        bare, each = (dict(self.shape.open_mapping(entry.entries[key], f"`{key}`")) for key in ("bare", "each"))
+        for short, _ in self.shape.open_mapping(entry.entries["facts"], "`facts`"):
+            name = f"opening.{short}"
+            kind = read.names.facts[name]
+            if short not in bare or short not in each:
+                self.shape.complain(entry, f"`{short}` needs an expression under both `bare` and `each`")
+                continue
+            first = read.read_node(bare[short], short, kind)
+            after = fold.read_node(each[short], short, kind)
+            if first is not None and after is not None:
+                opening[name] = Opening(name, read.labels[name], kind, read.units[name], first, after)
+                read.derived[name] = first
+        for short in (*bare, *each):
+            if f"opening.{short}" not in read.names.facts:
+                self.shape.complain(entry, f"`{short}` is not declared under `facts`")
+        return opening
+
+    def _derived(self, read: Expressions, topics: Map[str, Mapping]) -> dict[str, Derived]:
+        derived: dict[str, Derived] = {}
+        places: dict[str, Node] = {}
+        for tree in topics.values():
+            for name, entry in self._declared(tree):
+                if name.startswith("opening."):
+                    continue
+                kind = read.names.facts[name]
+                node = read.read(entry, "is", kind)
+                text = entry.entries["is"]
+                if node is not None and isinstance(text, Scalar):
+                    written = " ".join((text.value or "").split())
+                    derived[name] = Derived(name, read.labels[name], kind, node, read.units[name], written)
+                    places[name] = text
+        for name in derived:
+            circle = _circle(name, derived)
+            if circle:
+                self.shape.complain(places[name], f"`{name}` depends on itself: {' -> '.join(circle)}", "break the circle")
+        if not any(_circle(name, derived) for name in derived):
+            read.derived |= {name: one.node for name, one in derived.items()}
+        return derived
+
+    def _cautions(self, read: Expressions, top: Mapping | None) -> tuple[Caution, ...]:
+        cautions = []
+        for node in self.shape.items(top.entries.get("cautions") if top else None, "`cautions`"):
+            entry = self.shape.mapping(node, "a caution", ["id", "text", "source"], ["applies_when"])
+            if entry:
+                guard = read.read(entry, "applies_when")
+                source = reference(self.shape, entry)
+                text = self.shape.text(entry, "text")
+                cautions.append(Caution(self.shape.text(entry, "id"), text, read.subjects(guard), guard, source))
+        return tuple(cautions)
+
+    # the digest
+
+    def _digest(self) -> str:
+        """The digest over meaning: comments, key order, spacing and examples do not change it."""
+        meaning = {}
+        for path in sorted(self.folder.rglob("*.yaml")):
+            tree = read_yaml_file(path)
+            meaning[str(path.relative_to(self.folder).as_posix())] = _meaning(to_plain(tree), "")
+        return "sha256:" + hashlib.sha256(msgspec.json.encode(meaning, order="sorted")).hexdigest()
+
+
+def _meaning(value: Any, key: str) -> Any:
+    """A file's plain data with examples dropped and expressions printed canonically."""
+    if isinstance(value, dict):
+        inner = "is" if key in _EXPRESSION_MAPS else ""
+        return {name: _meaning(part, inner or name) for name, part in value.items() if name != "examples"}
+    if isinstance(value, list):
+        return [_meaning(part, "rating" if key == "lowest_of" else key) for part in value]
+    if key in _EXPRESSIONS and isinstance(value, str):
+        return str(parse(Source.plain(value)))
+    return value
+
+
+def _circle(name: str, derived: Map[str, Derived]) -> list[str]:
+    """The way from a derived name back to itself, if there is one."""
+    seen: set[str] = set()
+    ways = [[name]]
+    while ways:
+        way = ways.pop()
+        for read in _reads(derived[way[-1]].node):
+            if read == name:
+                return [*way, name]
+            if read in derived and read not in seen:
+                seen.add(read)
+                ways.append([*way, read])
+    return []
+
+
+def _reads(node: AnyTyped) -> list[str]:
+    return list(typed.reads(node))

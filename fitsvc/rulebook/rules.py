@@ -1,0 +1,197 @@
+"""What a rulebook is made of, once read and checked. Everything here is immutable."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from fitsvc.language.checker import Table
+from fitsvc.language.quantities import Dimension
+from fitsvc.language.typed import AnyTyped
+from fitsvc.language.types import Type
+from fitsvc.rulebook.vocabulary import Vocabulary
+from fitsvc.rulebook.yaml_text import Node
+
+
+@dataclass(frozen=True, slots=True)
+class Reference:
+    """Where a statement comes from: published (with `cite`), common practice, or an estimate (with `because`)."""
+
+    kind: str
+    cite: str = ""
+    because: str = ""
+
+    def document(self) -> dict[str, str]:
+        """The source as it stands in rule files and answers."""
+        return {key: value for key in ("kind", "cite", "because") if (value := getattr(self, key))}
+
+
+@dataclass(frozen=True, slots=True)
+class Shown:
+    """A value within a reason: what to compute, its dimension or list, and the US unit it is shown in."""
+
+    node: AnyTyped
+    dimension: Dimension | None = None
+    unit: str = ""
+    words: tuple[str, ...] = ()
+
+
+Template = tuple[str | Shown, ...]
+"""A reason: fixed words and values in turn."""
+
+
+@dataclass(frozen=True, slots=True)
+class Example:
+    """A case written beside a rule, and what the rule gives on it; read and run by the engine's examples."""
+
+    node: Node
+    facts: Mapping[str, Node]
+    adapters: tuple[Mapping[str, Node], ...]
+    present: tuple[str, ...]
+    gives: str
+    values: Mapping[str, Node]
+
+
+@dataclass(frozen=True, slots=True)
+class Derived:
+    """A named value computed from facts."""
+
+    name: str
+    label: str
+    type: Type
+    node: AnyTyped
+    unit: str
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Rule:
+    """A requirement. `subjects` are the asked ones it is about: without one of them it does not apply.
+
+    `reads` are the names it reads directly; `margin` the amount by which it fails, when it compares numbers;
+    `limit` the limit whose member it judges.
+    """
+
+    id: str
+    topic: str
+    title: str
+    subjects: tuple[str, ...]
+    guard: AnyTyped | None
+    requires: AnyTyped
+    severity: str
+    if_unknown: str
+    fails: Template
+    unknown: Template
+    remedy: str
+    source: Reference
+    margin: Shown | None
+    examples: tuple[Example, ...]
+    applies_text: str
+    requires_text: str
+    limit: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Rating:
+    """One member of a limit: a rating, its own subjects and guard, and the rule that judges by it."""
+
+    name: str
+    label: str
+    node: AnyTyped
+    subjects: tuple[str, ...]
+    guard: AnyTyped | None
+    shown: Shown
+
+
+@dataclass(frozen=True, slots=True)
+class Limit:
+    """The lowest of several ratings; `id` with underscores is its name in answers."""
+
+    id: str
+    topic: str
+    title: str
+    quantity: str
+    judged: str
+    ratings: tuple[Rating, ...]
+    source: Reference
+    examples: tuple[Example, ...]
+    applies_text: str
+
+    @property
+    def name(self) -> str:
+        """The limit's name in answers."""
+        return self.id.replace("-", "_")
+
+
+@dataclass(frozen=True, slots=True)
+class Need:
+    """Something the rig must also have; open unless `met` is surely true."""
+
+    id: str
+    topic: str
+    title: str
+    subjects: tuple[str, ...]
+    guard: AnyTyped | None
+    met: AnyTyped | None
+    values: Mapping[str, Shown]
+    because: Template
+    source: Reference
+    examples: tuple[Example, ...]
+    applies_text: str
+
+    @property
+    def name(self) -> str:
+        """The need's name in answers."""
+        return self.id.replace("-", "_")
+
+
+@dataclass(frozen=True, slots=True)
+class Opening:
+    """One fact of the working opening: its value in the bare receiver, and after one more adapter."""
+
+    name: str
+    label: str
+    type: Type
+    unit: str
+    bare: AnyTyped
+    each: AnyTyped
+
+
+@dataclass(frozen=True, slots=True)
+class Caution:
+    """A sentence shown with every answer it applies to."""
+
+    id: str
+    text: str
+    subjects: tuple[str, ...]
+    guard: AnyTyped | None
+    source: Reference
+
+
+@dataclass(frozen=True, slots=True)
+class TableEntry:
+    """A lookup table with what is told of it."""
+
+    id: str
+    title: str
+    table: Table
+    source: Reference
+
+
+@dataclass(frozen=True, slots=True)
+class Rulebook:
+    """A set of rule files, checked and immutable, known by the digest over its meaning.
+
+    `rules` holds the limits' member rules too, in the order findings are told. `derived` includes the
+    working opening's facts as the bare receiver has them.
+    """
+
+    name: str
+    digest: str
+    vocabulary: Vocabulary
+    tables: Mapping[str, TableEntry]
+    derived: Mapping[str, Derived]
+    opening: Mapping[str, Opening]
+    rules: tuple[Rule, ...]
+    limits: tuple[Limit, ...]
+    needs: tuple[Need, ...]
+    cautions: tuple[Caution, ...]
+    topics: Mapping[str, str]

@@ -1,0 +1,208 @@
+"""Reading a topic file: derived values, rules, limits and needs; every departure noted at its place."""
+
+import re
+from collections.abc import Iterable
+from typing import Final
+
+from fitsvc.language import typed
+from fitsvc.language.typed import AnyTyped
+from fitsvc.language.types import TRUTH, NumberType
+from fitsvc.rulebook.expressions import Expressions
+from fitsvc.rulebook.rules import Example, Limit, Need, Rating, Reference, Rule, Shown, Template
+from fitsvc.rulebook.shape import Shape
+from fitsvc.rulebook.yaml_text import Mapping, Node, Scalar
+
+TOPIC_KEYS: Final = ("derived", "rules", "limits", "needs")
+_ID: Final = re.compile(r"[a-z][a-z0-9]*(-[a-z0-9]+)*\Z")
+_RULE_KEYS: Final = ("id", "title", "requires", "severity", "fails_because", "source", "examples")
+_RULE_EXTRA: Final = ("applies_when", "if_unknown", "unknown_because", "remedy")
+_LIMIT_KEYS: Final = ("id", "title", "quantity", "lowest_of", "judged", "severity", "source", "examples")
+_NEED_KEYS: Final = ("id", "title", "because", "source", "examples")
+_GIVES: Final = ("passes", "fails", "undetermined", "not_applicable")
+
+
+def reference(shape: Shape, parent: Mapping) -> Reference:
+    """The source of a rule, table or caution."""
+    node = parent.entries.get("source")
+    entry = shape.mapping(node, "a source", ["kind"], ["cite", "because"]) if node else None
+    if entry is None:
+        return Reference("")
+    kind = shape.one_of(entry, "kind", ("published", "common_practice", "estimate"))
+    wanted = {"published": "cite", "estimate": "because"}.get(kind)
+    if wanted and wanted not in entry.entries:
+        shape.complain(entry, f"a source of kind `{kind}` says `{wanted}`", f"add `{wanted}: ...`")
+    return Reference(kind, shape.text(entry, "cite"), shape.text(entry, "because"))
+
+
+def identifier(shape: Shape, entry: Mapping, taken: dict[str, str], topic: str) -> str:
+    """An id, well formed and not taken by another rule, limit or need."""
+    name = shape.text(entry, "id")
+    node = entry.entries["id"]
+    if not _ID.match(name):
+        shape.complain(node, f"`{name}` cannot be an id", "use small words joined by hyphens")
+    elif name in taken:
+        shape.complain(node, f"`{name}` is taken by an entry in `{taken[name]}`", "choose another id")
+    taken[name] = topic
+    return name
+
+
+def read_examples(shape: Shape, parent: Mapping, allowed: Iterable[str], wanted: Iterable[str]) -> tuple[Example, ...]:
+    """The examples of a rule, limit or need, and whether the wanted results all occur."""
+    examples = []
+    for item in shape.items(parent.entries.get("examples"), "`examples`"):
+        if isinstance(item, Mapping):
+            examples.append(_example(shape, item, allowed))
+        else:
+            shape.complain(item, "an example is written `{fact: value, ..., gives: passes}`")
+    missing = [f"`{gives}`" for gives in wanted if gives not in {example.gives for example in examples}]
+    if missing and "examples" in parent.entries:
+        shape.complain(parent.entries["examples"], f"no example gives {', '.join(missing)}", "add one of each")
+    return tuple(examples)
+
+
+def _example(shape: Shape, item: Mapping, allowed: Iterable[str]) -> Example:
+    facts = {name: node for name, node in item.entries.items() if "." in name}
+    values = {n: v for n, v in item.entries.items() if "." not in n and n not in ("gives", "adapters", "present")}
+    adapters = []
+    for node in shape.items(item.entries.get("adapters"), "`adapters`"):
+        adapters.append(dict(shape.open_mapping(node, "an adapter")))
+    present = [n.value or "" for n in shape.items(item.entries.get("present"), "`present`") if isinstance(n, Scalar)]
+    gives = shape.one_of(item, "gives", allowed) if "gives" in item.entries else ""
+    if not gives and not values:
+        shape.complain(item, "an example says what the rule gives", "add `gives: passes`")
+    return Example(item, facts, tuple(adapters), tuple(present), gives, values)
+
+
+def _guard(parts: Iterable[AnyTyped | None]) -> AnyTyped | None:
+    conditions = tuple(part for part in parts if part is not None)
+    if len(conditions) > 1:
+        return typed.All(TRUTH, conditions)
+    return conditions[0] if conditions else None
+
+
+def _written(entry: Mapping, key: str) -> str:
+    node = entry.entries.get(key)
+    return " ".join((node.value or "").split()) if isinstance(node, Scalar) else ""
+
+
+def read_rule(read: Expressions, node: Node, topic: str, taken: dict[str, str]) -> Rule | None:
+    """Read one rule."""
+    shape = read.shape
+    entry = shape.mapping(node, "a rule", _RULE_KEYS, _RULE_EXTRA)
+    if entry is None:
+        return None
+    name = identifier(shape, entry, taken, topic)
+    guard, requires = read.read(entry, "applies_when"), read.read(entry, "requires")
+    severity = shape.one_of(entry, "severity", ("blocking", "caution"))
+    if_unknown = shape.one_of(entry, "if_unknown", ("undetermined", "caution"), "undetermined")
+    if severity == "caution" and "if_unknown" in entry.entries:
+        shape.complain(entry.entries["if_unknown"], "`if_unknown` is for blocking rules; a caution is one either way")
+    source = reference(shape, entry)
+    examples = read_examples(shape, entry, _GIVES, _GIVES[:3])
+    margin = read.margin(requires) if requires is not None else None
+    extra = {"margin": margin} if margin else {}
+    fails = read.template(entry, "fails_because", extra)
+    unknown = read.template(entry, "unknown_because", {})
+    if requires is None:
+        return None
+    subjects = read.subjects(guard, requires)
+    return Rule(
+        name, topic, shape.text(entry, "title"), subjects, guard, requires, severity, if_unknown, fails, unknown,
+        shape.text(entry, "remedy"), source, margin, examples,
+        _written(entry, "applies_when"), _written(entry, "requires"),
+    )  # fmt: skip
+
+
+def read_need(read: Expressions, node: Node, topic: str, taken: dict[str, str]) -> Need | None:
+    """Read one need."""
+    shape = read.shape
+    entry = shape.mapping(node, "a need", _NEED_KEYS, ["applies_when", "met_when", "values"])
+    if entry is None:
+        return None
+    name = identifier(shape, entry, taken, topic)
+    guard, met = read.read(entry, "applies_when"), read.read(entry, "met_when")
+    values: dict[str, Shown] = {}
+    for key, value in shape.open_mapping(entry.entries.get("values"), "`values`"):
+        found = read.read_node(value, key, None)
+        if found is not None:
+            values[key] = read.shown(found)
+    because = read.template(entry, "because", values)
+    examples = read_examples(shape, entry, ("met", "open", "not_applicable"), ("open",))
+    subjects = read.subjects(*(part for part in (guard, *(shown.node for shown in values.values())) if part))
+    return Need(
+        name, topic, shape.text(entry, "title"), subjects, guard, met, values, because,
+        reference(shape, entry), examples, _written(entry, "applies_when"),
+    )  # fmt: skip
+
+
+def read_limit(read: Expressions, node: Node, topic: str, taken: dict[str, str]) -> tuple[Limit, list[Rule]] | None:
+    """Read one limit, and the rules that judge by each of its ratings."""
+    shape = read.shape
+    entry = shape.mapping(node, "a limit", _LIMIT_KEYS, ["applies_when", "fails_because", "remedy"])
+    if entry is None:
+        return None
+    name = identifier(shape, entry, taken, topic)
+    shape.one_of(entry, "severity", ("blocking", "caution"))
+    guard, judged = read.read(entry, "applies_when"), read.read(entry, "judged", None)
+    if judged is None or not isinstance(judged.type, NumberType):
+        if judged is not None:
+            shape.complain(entry.entries["judged"], f"`judged` must be a number, this is {judged.type}")
+        return None
+    examples = read_examples(shape, entry, _GIVES, _GIVES[:3])
+    source = reference(shape, entry)
+    ratings: list[Rating] = []
+    rules: list[Rule] = []
+    for item in shape.items(entry.entries["lowest_of"], "`lowest_of`"):
+        member = _rating(read, item, entry, guard, judged, name, topic, source)
+        if member:
+            ratings.append(member[0])
+            rules.append(member[1])
+    limit = Limit(
+        name, topic, shape.text(entry, "title"), shape.text(entry, "quantity"), _written(entry, "judged"),
+        tuple(ratings), source, examples, _written(entry, "applies_when"),
+    )  # fmt: skip
+    return limit, rules
+
+
+def _rating(
+    read: Expressions, item: Node, limit: Mapping, guard: AnyTyped | None, judged: AnyTyped, name: str, topic: str,
+    source: Reference,
+) -> tuple[Rating, Rule] | None:  # fmt: skip
+    shape = read.shape
+    if_unknown, own = "undetermined", None
+    place: Node = item
+    applies = _written(limit, "applies_when")
+    if isinstance(item, Mapping):
+        entry = shape.mapping(item, "a rating", ["rating"], ["if_unknown", "applies_when"])
+        if entry is None:
+            return None
+        place = entry.entries["rating"]
+        if_unknown = shape.one_of(entry, "if_unknown", ("undetermined", "caution"), "undetermined")
+        own = read.read(entry, "applies_when")
+        applies = " and ".join(filter(None, (applies, _written(entry, "applies_when"))))
+    node = read.read_node(place, "rating", judged.type)
+    if not isinstance(node, typed.Read) or not isinstance(place, Scalar):
+        if node is not None:
+            shape.complain(place, "a rating is a fact or a derived name", "give the expression a name in `derived`")
+        return None
+    label, both = read.label(node.name), _guard((guard, own))
+    rating = Rating(node.name, label, node, read.subjects(both, node), both, read.shown(node))
+    requires = typed.AtMost(TRUTH, judged, node)
+    margin = read.margin(requires)
+    assert margin
+    values = {"judged": read.shown(judged), "rating": rating.shown, "margin": margin}
+    fails = read.template(limit, "fails_because", values) or _default_reason(read, judged, label, values)
+    rule = Rule(
+        f"{name}/{node.name}", topic, f"{shape.text(limit, 'quantity')} is within the {label}".capitalize(),
+        read.subjects(both, requires), both, requires, shape.one_of(limit, "severity", ("blocking", "caution")),
+        if_unknown, fails, (), shape.text(limit, "remedy"), source, margin, (), applies,
+        f"{_written(limit, 'judged')} <= {node.name}", limit=name,
+    )  # fmt: skip
+    return rating, rule
+
+
+def _default_reason(read: Expressions, judged: AnyTyped, label: str, values: dict[str, Shown]) -> Template:
+    name = read.label(judged.name) if isinstance(judged, typed.Read) else "it"
+    start = f"The {name} of "
+    return (start, values["judged"], f" is more than the {label} of ", values["rating"], ": ", values["margin"],
+            " too much.")  # fmt: skip

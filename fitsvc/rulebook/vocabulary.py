@@ -1,0 +1,200 @@
+"""The vocabulary: subjects, lists and facts, from which schemas, forms, columns and error texts all come."""
+
+import re
+from collections.abc import Mapping as Map
+from dataclasses import dataclass
+from typing import Final
+
+from fitsvc.language.intervals import Bounds
+from fitsvc.language.quantities import DIMENSIONS, LENGTH, Dimension, QuantityError, parse_any, parse_quantity
+from fitsvc.language.types import TEXT, TRUTH, ListType, NumberType, Type
+from fitsvc.rulebook.shape import Shape
+from fitsvc.rulebook.yaml_text import Mapping, Node, Scalar
+
+EFFORTS: Final = ("ask", "label", "tape", "scales", "dealer")
+"""How much work learning a fact is, least first."""
+
+PRESENCES: Final = ("always", "asked", "repeated")
+TYRE_PARTS: Final = ("diameter", "width", "rim")
+_NAME: Final = re.compile(r"[a-z][a-z0-9_]*\Z")
+_MEMBER: Final = re.compile(r"[A-Za-z][A-Za-z0-9_]*\Z")
+_MOST_MEMBERS: Final = 60
+_UNITS: Final = {"in", "ft", "lb", "kN", "deg", "%", "ft-lb", ""}
+DEFAULT_UNITS: Final = {"length": "in", "mass": "lb", "angle": "deg", "force": "kN", "torque": "ft-lb", "ratio": "%"}
+
+
+@dataclass(frozen=True, slots=True)
+class Fact:
+    """One named, typed value of a subject. `range` and `type` are in inside units; a tyre's `type` is text."""
+
+    name: str
+    type: Type
+    kind: str
+    label: str
+    meaning: str
+    how_to_measure: str
+    effort: str
+    shown_in: str = ""
+    range: Bounds | None = None
+    range_text: tuple[str, str] | None = None
+
+    @property
+    def subject(self) -> str:
+        """The subject the fact is of."""
+        return self.name.split(".", 1)[0]
+
+    @property
+    def short(self) -> str:
+        """The fact's name within its subject."""
+        return self.name.split(".", 1)[1]
+
+    @property
+    def tyre(self) -> bool:
+        """Whether the fact is a tyre designation, which expressions read by its parts."""
+        return self.kind == "tyre"
+
+
+@dataclass(frozen=True, slots=True)
+class Subject:
+    """What facts are about; `presence` says whether it is always, only when asked about, or repeatedly there."""
+
+    name: str
+    title: str
+    presence: str
+
+
+@dataclass(frozen=True, slots=True)
+class Vocabulary:
+    """Every subject, list and fact of a rulebook. `words` gives a list member's wording for people."""
+
+    subjects: Map[str, Subject]
+    lists: Map[str, ListType]
+    words: Map[str, Map[str, str]]
+    facts: Map[str, Fact]
+
+    def slots(self) -> dict[str, Type]:
+        """What expressions may read: the facts, and a tyre's parts in place of the tyre."""
+        slots: dict[str, Type] = {}
+        for fact in self.facts.values():
+            slots[fact.name] = fact.type
+            if fact.tyre:
+                slots |= {f"{fact.name}.{part}": NumberType(LENGTH, negative=False) for part in TYRE_PARTS}
+        return slots
+
+    def fact_of(self, slot: str) -> Fact | None:
+        """The fact a slot is (part of)."""
+        return self.facts.get(slot) or self.facts.get(slot.rpartition(".")[0])
+
+    def of(self, subject: str) -> dict[str, Fact]:
+        """A subject's facts by their short names."""
+        return {fact.short: fact for fact in self.facts.values() if fact.subject == subject}
+
+    def asked(self) -> frozenset[str]:
+        """The subjects that a question may leave out."""
+        return frozenset(name for name, subject in self.subjects.items() if subject.presence == "asked")
+
+
+def read_lists(shape: Shape, tree: Node, lists: dict[str, ListType], words: dict[str, dict[str, str]]) -> None:
+    """Read `lists` of one file into the given dictionaries."""
+    top = shape.mapping(tree, "a vocabulary of lists", ["lists"])
+    for name, node in shape.open_mapping(top.entries["lists"] if top else None, "`lists`"):
+        entry = shape.mapping(node, f"list `{name}`", ["members"], ["dimension", "meaning"])
+        if entry is None:
+            continue
+        members = entry.entries["members"]
+        if "dimension" in entry.entries:
+            lists[name] = _size_list(shape, name, entry)
+        else:
+            chosen = dict(shape.open_mapping(members, f"members of `{name}`"))
+            for member, word in chosen.items():
+                if not _MEMBER.match(member):
+                    shape.complain(word, f"`{member}` cannot be a member's name", "use letters, digits and `_`")
+            lists[name] = ListType(name, tuple(chosen))
+            words[name] = {m: w.value or m if isinstance(w, Scalar) else m for m, w in chosen.items()}
+        if not 0 < len(lists[name].members) <= _MOST_MEMBERS:
+            shape.complain(members, f"list `{name}` has {len(lists[name].members)} members", f"1 to {_MOST_MEMBERS}")
+        words.setdefault(name, {member: member for member in lists[name].members})
+
+
+def _size_list(shape: Shape, name: str, entry: Mapping) -> ListType:
+    dimension = DIMENSIONS[shape.one_of(entry, "dimension", DIMENSIONS)]
+    members: dict[str, float] = {}
+    for item in shape.items(entry.entries["members"], f"members of `{name}`"):
+        text = item.value or "" if isinstance(item, Scalar) else ""
+        try:
+            members[text] = parse_quantity(text, dimension)
+        except QuantityError as error:
+            shape.complain(item, error.message, error.help)
+    return ListType(name, tuple(members), tuple(members.values()), dimension)
+
+
+_FACT_KEYS: Final = ("type", "label", "meaning", "how_to_measure", "effort")
+
+
+def read_subject(
+    shape: Shape, tree: Node, lists: Map[str, ListType], subjects: dict[str, Subject], facts: dict[str, Fact]
+) -> None:
+    """Read one subject's file into the given dictionaries."""
+    top = shape.mapping(tree, "a vocabulary file", ["subject", "title", "presence", "facts"])
+    if top is None:
+        return
+    subject = shape.text(top, "subject")
+    if subject in subjects:
+        shape.complain(top.entries["subject"], f"subject `{subject}` is declared twice")
+    presence = shape.one_of(top, "presence", PRESENCES)
+    subjects[subject] = Subject(subject, shape.text(top, "title"), presence)
+    for name, node in shape.open_mapping(top.entries["facts"], "`facts`"):
+        fact = read_fact_entry(shape, f"{subject}.{name}", node, lists)
+        if not _NAME.match(name):
+            shape.complain(node, f"`{name}` cannot be a fact's name", "use small letters, digits and `_`")
+        elif fact:
+            facts[fact.name] = fact
+
+
+def read_fact_entry(shape: Shape, name: str, node: Node, lists: Map[str, ListType]) -> Fact | None:
+    """Read the declaration of one fact."""
+    entry = shape.mapping(node, f"fact `{name}`", _FACT_KEYS, ["range", "shown_in"])
+    if entry is None:
+        return None
+    kind = shape.one_of(entry, "type", [*lists, *DIMENSIONS, "yes_no", "text", "tyre"])
+    effort = shape.one_of(entry, "effort", EFFORTS)
+    texts = [shape.text(entry, key) for key in ("label", "meaning", "how_to_measure")]
+    shown_in = shape.text(entry, "shown_in") or DEFAULT_UNITS.get(kind, "")
+    if shown_in not in _UNITS:
+        shape.complain(entry.entries["shown_in"], f"`{shown_in}` is not a unit to show", "in, ft, lb, kN, deg, %, ft-lb")
+    if kind not in DIMENSIONS:
+        if "range" in entry.entries:
+            shape.complain(entry.entries["range"], f"`{name}` is no number and has no range")
+        return Fact(name, value_type(kind, lists), kind, *texts, effort)
+    if "range" not in entry.entries:
+        shape.complain(entry, f"`{name}` has no plausible range", "write `range: [LOW, HIGH]`; be generous")
+        return None
+    ends = shape.items(entry.entries["range"], "`range`")
+    bounds = [_end(shape, item, DIMENSIONS[kind], kind) for item in ends]
+    if len(bounds) != 2 or bounds[0] is None or bounds[1] is None or bounds[0] >= bounds[1]:
+        shape.complain(entry.entries["range"], "a range has two ends, the lower first", "write `range: [LOW, HIGH]`")
+        return None
+    written = (str(ends[0].value), str(ends[1].value))  # type: ignore[union-attr]
+    limits = (bounds[0], bounds[1])
+    return Fact(name, NumberType(DIMENSIONS[kind], limits[0] < 0.0), kind, *texts, effort, shown_in, limits, written)
+
+
+def _end(shape: Shape, node: Node, dimension: Dimension, kind: str) -> float | None:
+    text = node.value or "" if isinstance(node, Scalar) else ""
+    try:
+        amount, found = parse_any(text) if kind in ("ratio", "count") else (parse_quantity(text, dimension), dimension)
+    except QuantityError as error:
+        shape.complain(node, error.message, error.help)
+        return None
+    if found != dimension:
+        shape.complain(node, f"`{text}` is a {found}, expected a {kind}")
+    return amount
+
+
+def value_type(kind: str, lists: Map[str, ListType]) -> Type:
+    """The type a `type:` word names; numbers may be negative."""
+    if kind in lists:
+        return lists[kind]
+    if kind in DIMENSIONS:
+        return NumberType(DIMENSIONS[kind])
+    return TRUTH if kind == "yes_no" else TEXT
