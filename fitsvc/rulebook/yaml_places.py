@@ -1,7 +1,8 @@
 """Where in a YAML file a character of a scalar's value stands, however the scalar is written.
 
 A plain or block scalar keeps its lines as they are, only with other white space between them, so its lines
-are found again one after the other. A quoted scalar is walked character by character, through escapes and folds.
+are found again one after the other. A quoted scalar is walked character by character, through escapes and
+folds.
 """
 
 import re

@@ -2,7 +2,7 @@
 
 Scalars keep the text that was written, so YAML's guesses (`no`, `1:30`, `012`, dates) never happen. Anchors,
 aliases, tags, merge keys and repeated keys are refused, and size, depth and length are bounded: a hostile
-file costs an error and nothing else. All problems that can be told apart are collected before they are raised.
+file costs an error and nothing else. All problems that can be told apart are collected before any is raised.
 """
 
 import re
@@ -207,7 +207,7 @@ class _Reader:
         except yaml.YAMLError as error:
             self.problems.append(_syntax_problem(self.source, error))
         if self.problems:
-            raise ProblemsFound(self.problems)
+            raise ProblemsFound(sorted(self.problems, key=lambda p: (p.line, p.column)))
         return root
 
     def _skip(self, kind: type[yaml.Event]) -> None:
@@ -317,9 +317,12 @@ _ADVICE = (
     ("cannot start any token", "put a text that starts with `@`, `%` or a backtick in quotes"),
     ("could not find expected ':'", "write each entry as `key: value`"),
     ("unexpected end of stream", "close the quotes"),
+    ("alphabetic or numeric", "put a text that starts with `*` or `&` in quotes"),
+    ("node content", "put a text that starts with a bracket or comma in quotes"),
     ("did not find expected", "check the indentation, and that quotes and brackets are closed"),
     ("escape character", "in double quotes write a backslash as `\\\\`, or use single quotes"),
-    ("block end", "check the indentation"),
+    ("nesting depth", "flatten the file"),
+    ("tag handle", "put a text that starts with `!` in quotes"),
 )
 
 
@@ -330,10 +333,10 @@ def _syntax_problem(source: Source, error: yaml.YAMLError) -> Problem:
     wrong = error.problem or error.context or "is not YAML"
     context = f" {error.context}" if error.problem and error.context else ""
     opened = error.context_mark
-    since = f" (from line {opened.line + 1})" if context and opened else ""
     help = next((advice for words, advice in _ADVICE if words in wrong), "check the line above too")
-    mark = error.problem_mark or opened
+    mark = opened if "end of stream" in wrong and opened else error.problem_mark or opened
     line, column = (mark.line + 1, mark.column + 1) if mark else (1, 1)
+    since = f" (from line {opened.line + 1})" if opened and opened.line + 1 != line else ""
     return source.problem_at(line, column, f"{wrong}{context}{since}", help)
 
 
