@@ -1,6 +1,6 @@
 """Display: figures as the trade writes them, and the promise that different values look different."""
 
-from math import inf
+from math import inf, nextafter
 
 import pytest
 from hypothesis import example, given
@@ -23,7 +23,7 @@ STEPS = {
     "": 0.01,
 }
 UNITS = st.sampled_from(sorted(set(DISPLAY_UNITS) - {"ft-lb"}))
-VALUES = st.floats(-1e9, 1e9).filter(lambda v: v == 0 or abs(v) > SAME)
+VALUES = st.one_of(st.floats(-1e9, 1e9), st.floats(-0.5, 0.5)).filter(lambda v: v == 0 or abs(v) > SAME)
 ENDS = st.one_of(VALUES, st.sampled_from([0.0, 101.6, 101.6000011, 107.95]))
 
 
@@ -36,6 +36,7 @@ ENDS = st.one_of(VALUES, st.sampled_from([0.0, 101.6, 101.6000011, 107.95]))
         (-1.25 * IN, LENGTH, "in", "-1-1/4 in", "-32 mm"),
         (0.0, LENGTH, "in", "0 in", "0 mm"),
         (-0.0, LENGTH, "in", "0 in", "0 mm"),
+        (0.3, LENGTH, "in", "1/64 in", "0.3 mm"),
         (100.0, LENGTH, "in", "3-15/16 in", "100 mm"),
         (74 * IN, LENGTH, "ft", "6 ft 2 in", "1880 mm"),
         (72 * IN, LENGTH, "ft", "6 ft", "1829 mm"),
@@ -128,6 +129,14 @@ def test_different_values_never_alike(value: float, gap: float, unit: str, syste
     rows = [(v, v, DISPLAY_UNITS[unit], unit) for v in (value, value + gap)]
     texts = show_together(rows, system)
     assert (texts[0] == texts[1]) == (rows[1][0] - value <= SAME)
+
+
+def test_neighbouring_floats_are_told_apart() -> None:
+    """Even two floats with none between them, whose quotients in inches are one float, do not print alike."""
+    low = 14255159110.024595
+    high = nextafter(low, inf)
+    assert high - low > SAME and low / IN == high / IN
+    assert len(set(show_together([(v, v, LENGTH, "in") for v in (low, high)], "us"))) == 2
 
 
 @given(st.lists(st.tuples(ENDS, st.sampled_from([0.0, 1e-7, 2e-6, 0.3, 12.7])), max_size=6), UNITS)

@@ -82,6 +82,7 @@ def test_problem_at_key() -> None:
         ("k: |\n  one\n   + two\n", 7, (3, 6)),
         ("k: |-\n\n  one\n\n  two\n", 6, (5, 3)),
         ("k: |2\n    one\n  two\n", 2, (2, 5)),
+        ("k: |\n  one\n  one\n", 5, (3, 4)),
         ("k: >\n  one\n  + two\n", 6, (3, 5)),
         ("k: > # why\n  one\n\n  + two\n", 6, (4, 5)),
         ("k: one\n  + two", 6, (2, 5)),
