@@ -135,3 +135,16 @@ def test_sqlite_keeps_what_it_promises(tmp_path: Path) -> None:
         ]
     database.close()
     assert pragmas == [1, "wal", 1, 5000]
+
+
+def test_keys_are_ordered_by_code_point(database_url: str) -> None:
+    """Every id and SKU column sorts alike on both databases, whatever language the server is set to."""
+    engine = create_engine(parse_url(database_url))
+    collations = {
+        column["type"].collation  # type: ignore[attr-defined]
+        for table in inspect(engine).get_table_names()
+        for column in inspect(engine).get_columns(table)
+        if column["name"] in ("id", "sku") or column["name"].endswith("_id")
+    }
+    engine.dispose()
+    assert collations == ({None} if database_url.startswith("sqlite") else {"C"})

@@ -225,3 +225,17 @@ def test_an_observation_says_something(database: Database) -> None:
         create_record(session, "vehicle", Draft("veh_1"))
         with pytest.raises(InvalidValue, match="at least one fact"):
             add_observation(session, "vehicle", "veh_1", {}, Told())
+
+
+def test_a_change_starts_from_what_is_stored_now(database: Database) -> None:
+    """A session that read a record before another changed it does not undo that change."""
+    with database.session() as session:
+        create_record(session, "vehicle", Draft("veh_1"))
+    with database.session() as slow:
+        held = get_record(slow, "vehicle", "veh_1")
+        slow.commit()
+        with database.session() as quick:
+            add_observation(quick, "vehicle", "veh_1", {"year": 1}, Told())
+        _, record = add_observation(slow, "vehicle", "veh_1", {"trim": "b"}, Told())
+        assert record is held
+        assert (record.facts, record.version) == ({"year": 1, "trim": "b"}, 3)

@@ -10,9 +10,9 @@ from sqlmodel import Session, SQLModel
 
 from fitsvc.store.engines import violated
 from fitsvc.store.errors import AlreadyExists, Conflict
-from fitsvc.store.observations import Told, current_facts, new_observation
+from fitsvc.store.observations import Told, observation_row
 from fitsvc.store.records import Draft, check_links, chunks, existing_keys, get_record, table_of
-from fitsvc.store.tables import Observation, Record, Subject, key_name
+from fitsvc.store.tables import TABLES, Observation, Record, Subject, key_name, now
 from fitsvc.store.validation import Checks, new_id
 
 _CHUNK = 2000
@@ -83,9 +83,9 @@ def _taken(session: Session, subject: Subject, drafts: Sequence[Draft]) -> list[
 
 def _store(session: Session, subject: Subject, drafts: Sequence[Draft], told: Told) -> list[str]:
     pairs = [_rows(subject, draft, told) for draft in drafts]
-    keys = [row[key_name(table_of(subject))] for row, _ in pairs]
+    keys = [row[key_name(TABLES[subject])] for row, _ in pairs]
     try:
-        _insert(session, table_of(subject), [row for row, _ in pairs])
+        _insert(session, TABLES[subject], [row for row, _ in pairs])
     except IntegrityError as error:
         if violated(error) == "unique":
             raise AlreadyExists(subject, keys) from error
@@ -95,20 +95,19 @@ def _store(session: Session, subject: Subject, drafts: Sequence[Draft], told: To
 
 
 def _rows(subject: Subject, draft: Draft, told: Told) -> tuple[dict[str, Any], dict[str, Any]]:
-    key = draft.key or new_id(subject)
-    observation = new_observation(subject, key, draft.known_facts(), told)
-    current = current_facts([observation])
+    key, facts, recorded = draft.key or new_id(subject), draft.known_facts(), now()
+    observation = observation_row(subject, key, facts, told, recorded)
     row = {
-        key_name(table_of(subject)): key,
+        key_name(TABLES[subject]): key,
         "label": draft.label,
-        "facts": current.facts,
-        "provenance": current.provenance,
+        "facts": facts,
+        "provenance": {fact: {"kind": told.kind, "observation": observation["id"]} for fact in facts},
         "version": 1,
-        "created_at": observation.recorded_at,
-        "updated_at": observation.recorded_at,
+        "created_at": recorded,
+        "updated_at": recorded,
         **draft.links(subject),
     }
-    return row, observation.model_dump(exclude={"sequence"})
+    return row, observation
 
 
 def _insert(session: Session, table: type[SQLModel], rows: Sequence[dict[str, Any]]) -> None:

@@ -7,7 +7,7 @@ the latest wins; a null takes back everything said about that fact before.
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
-from typing import Protocol
+from typing import Any, Protocol
 
 from sqlmodel import Session, col, select
 
@@ -73,27 +73,28 @@ def outranked(kind: str, by: str) -> bool:
     return _RANK[kind] < _RANK[by]
 
 
-def new_observation(subject: Subject, key: str, facts: Mapping[str, Wire], told: Told) -> Observation:
-    """Return an observation ready to be stored."""
-    recorded = now()
-    return Observation(
-        id=new_id("observation"),
-        subject=subject,
-        record_id=key,
-        facts=dict(facts),
-        kind=told.kind,
-        by=told.by,
-        at=told.at or recorded,
-        note=told.note,
-        recorded_at=recorded,
-    )
+def observation_row(
+    subject: Subject, key: str, facts: Mapping[str, Wire], told: Told, recorded: datetime
+) -> dict[str, Any]:
+    """Return the columns of a new observation; its place in the order comes with storing it."""
+    return {
+        "id": new_id("observation"),
+        "subject": subject,
+        "record_id": key,
+        "facts": dict(facts),
+        "kind": told.kind,
+        "by": told.by,
+        "at": told.at or recorded,
+        "note": told.note,
+        "recorded_at": recorded,
+    }
 
 
 def append(
     session: Session, subject: Subject, record: Record, facts: Mapping[str, Wire], told: Told
 ) -> Observation:
     """Store an observation of a record that this session has locked, and bring its facts up to date."""
-    observation = new_observation(subject, record.key, facts, told)
+    observation = Observation(**observation_row(subject, record.key, facts, told, now()))
     current = CurrentFacts(dict(record.facts), dict(record.provenance))
     _add(current, observation)
     record.facts, record.provenance = current.facts, current.provenance

@@ -119,6 +119,8 @@ def page_size(limit: int) -> int:
 
 
 def _text_fault(value: str, longest: int) -> str:
+    if len(value) <= longest and value.isprintable():
+        return ""
     if len(value) > longest:
         return f"has {len(value)} characters; at most {longest} are kept"
     if "\0" in value:
