@@ -90,8 +90,8 @@ def _kind(fact: Fact) -> str:
     return {NumberType: "number", ListType: "list", TruthType: "yes_no"}[type(fact.type)]  # type: ignore[index]
 
 
-def _refuse(message: str, help: str = "", pointer: str = "") -> ProblemsFound:
-    return ProblemsFound([Problem(message, help, pointer=pointer)])
+def _refuse(message: str, help: str = "", pointer: str = "", meaning: bool = False) -> ProblemsFound:
+    return ProblemsFound([Problem(message, help, pointer=pointer, meaning=meaning)])
 
 
 def _shown(wire: Any) -> str:
@@ -139,7 +139,7 @@ def _hold(fact: Fact, amount: float, wire: Any, pointer: str = "") -> None:
     if not (isfinite(amount) and fact.range[0] - SAME <= amount <= fact.range[1] + SAME):
         low, high = fact.range_text
         message = f"{_shown(wire)} is not plausible for the {fact.label}"
-        raise _refuse(message, f"it is between {low} and {high}; check the figure and its unit", pointer)
+        raise _refuse(message, f"it is between {low} and {high}; check the figure and its unit", pointer, True)
 
 
 _BOUND_FORMS: Final = "give `value` with `tolerance`, or `at_least` and/or `at_most`"
@@ -152,7 +152,7 @@ def _bounded(fact: Fact, wire: Mapping[str, Any]) -> Bounds:
         _hold(fact, amount, wire["value"], "/value")
         if tolerance < 0.0:
             raise _refuse(f"{_shown(wire['tolerance'])} is below nothing", "a tolerance is how far off it may be either way",
-                          "/tolerance")  # fmt: skip
+                          "/tolerance", True)  # fmt: skip
         assert fact.range
         return (max(amount - tolerance, fact.range[0]), min(amount + tolerance, fact.range[1]))
     if not keys or not keys <= {"at_least", "at_most"}:
@@ -165,7 +165,7 @@ def _bounded(fact: Fact, wire: Mapping[str, Any]) -> Bounds:
         low, high = (amount, high) if key == "at_least" else (low, amount)
     if low > high:
         raise _refuse(f"at least {_shown(wire['at_least'])} and at most {_shown(wire['at_most'])} cannot both hold",
-                      "`at_least` is the lower one")  # fmt: skip
+                      "`at_least` is the lower one", meaning=True)  # fmt: skip
     return (low, high)
 
 

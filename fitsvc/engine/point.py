@@ -5,7 +5,7 @@ that several rules read is fetched once, in the innermost place they share.
 """
 
 from collections import Counter
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Hashable, Mapping, Sequence
 from functools import cached_property
 from typing import Final, NamedTuple
 
@@ -74,6 +74,8 @@ class Point:
         self.derived: Mapping[str, AnyTyped] = {name: one.node for name, one in rulebook.derived.items()}
         opening = {name: one.bare for name, one in rulebook.opening.items()}
         self.bare_derived: Mapping[str, AnyTyped] = {**self.derived, **opening}
+        self._values: dict[Hashable, Values] = {}
+        self._judges: dict[tuple[int, bool], Callable[..., Verdict]] = {}
         self._bare = compile_rules(rulebook.rules, rulebook.needs, self.bare_derived)
 
     @cached_property
@@ -94,6 +96,19 @@ class Point:
             return self._adapted(self.with_opening(case).get, case.present)
         return self._bare(case.facts.get, case.present)
 
+    def working(self, case: Case) -> Mapping[str, Value]:
+        """The facts that rules read: the case's, with the working opening's where adapters make it."""
+        return self.with_opening(case) if case.adapters else case.facts
+
+    def judge(self, number: int, facts: Mapping[str, Value], case: Case) -> Verdict:
+        """Judge by one rule alone, on the working facts of a case; the rule counts as number 0."""
+        key = (number, bool(case.adapters))
+        judge = self._judges.get(key)
+        if judge is None:
+            derived = self.derived if case.adapters else self.bare_derived
+            self._judges[key] = judge = compile_rules([self.rulebook.rules[number]], (), derived)
+        return judge(facts.get, case.present)
+
     def with_opening(self, case: Case) -> dict[str, Value]:
         """The case's facts with the working opening's, after every adapter in turn."""
         facts, names = dict(case.facts), tuple(self.rulebook.opening)
@@ -103,9 +118,12 @@ class Point:
             facts.update(zip(names, self._step(seen.get, case.present), strict=True))
         return facts
 
-    def values(self, nodes: Sequence[AnyTyped]) -> Values:
-        """Compile several values to be computed together."""
-        return Values(self, nodes)
+    def values(self, key: Hashable, nodes: Callable[[], Sequence[AnyTyped]]) -> Values:
+        """Several values to be computed together, compiled at the first call with this key."""
+        found = self._values.get(key)
+        if found is None:
+            self._values[key] = found = Values(self, nodes())
+        return found
 
 
 def compile_rules(

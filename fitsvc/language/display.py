@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 from functools import cache, lru_cache
 from itertools import combinations
-from math import inf
+from math import floor, inf
 from typing import Literal
 
 from fitsvc.language.quantities import ANGLE, FORCE, LENGTH, MASS, NUMBER, TORQUE, Dimension, unit_table
@@ -57,6 +57,23 @@ class _Style:
 def show(lo: float, hi: float, dimension: Dimension, unit: str, system: System) -> str:
     """Show a value or a range in a unit of `DISPLAY_UNITS` (us), or in its metric counterpart."""
     return _show(lo, hi, unit or _usual(dimension), system, 0)
+
+
+def step(unit: str, system: System, level: int = 0) -> float:
+    """The distance between neighbouring figures of a unit as shown, in inside units; finer by level."""
+    style = _style(unit, system)
+    return float(style.factor / style.steps[level])
+
+
+def show_step(value: float, unit: str, system: System, level: int) -> str:
+    """Show a value that is a whole number of a level's steps."""
+    return _number(value, _style(unit, system), level)
+
+
+def show_down(value: float, unit: str, system: System) -> str:
+    """Show a limit, rounded down so that the figure shown is never more than the limit."""
+    size = step(unit, system)
+    return show_step(floor(value / size + SAME) * size, unit, system, 0)
 
 
 def show_together(values: Iterable[Shown], system: System) -> list[str]:

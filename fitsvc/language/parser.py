@@ -1,5 +1,6 @@
 """Text of an expression → syntax tree, or problems placed at their characters. The grammar is grammar.lark."""
 
+import re
 from functools import cache
 from pathlib import Path
 from typing import Any, Final
@@ -8,13 +9,13 @@ from lark import Lark, Token, Transformer, UnexpectedCharacters, UnexpectedInput
 
 from fitsvc.language import syntax
 from fitsvc.language.problems import Problem, ProblemsFound, nearest
-from fitsvc.language.quantities import QUANTITY_UNIT_PATTERN
+from fitsvc.language.quantities import QUANTITY_NUMBER_PATTERN, QUANTITY_UNIT_PATTERN
 from fitsvc.language.source import Source
 
 LONGEST: Final = 2_000
 DEEPEST: Final = 40
 
-_QUANTITY = r"(\d+[- ]\d+\/\d+|\d+\/\d+|\d+(\.\d+)?)\s*(" + QUANTITY_UNIT_PATTERN + r")(?!\s*\[)"
+_QUANTITY: Final = re.sub(r"(?<!\\)/", r"\/", QUANTITY_NUMBER_PATTERN + r"\s*" + QUANTITY_UNIT_PATTERN)
 _STRANGERS: Final = {
     "=": "write `==` to compare",
     "&": "write `and`",

@@ -7,7 +7,10 @@ from difflib import get_close_matches
 
 @dataclass(frozen=True, slots=True)
 class Problem:
-    """One thing that is wrong with an input, with its place and what would be right."""
+    """One thing that is wrong with an input, with its place and what would be right.
+
+    `meaning` says that the input is well formed, and what it says cannot be (a weight of 900 t).
+    """
 
     message: str
     help: str = ""
@@ -16,6 +19,7 @@ class Problem:
     line: int = 0
     column: int = 0
     source: str = ""
+    meaning: bool = False
 
     def at(self, pointer: str) -> "Problem":
         """Return the same problem placed at a JSON pointer, in front of the pointer it has."""

@@ -11,8 +11,8 @@ from fitsvc.language.problems import Problem
 from fitsvc.language.quantities import NUMBER
 from fitsvc.language.source import Source
 from fitsvc.language.typed import AnyTyped
-from fitsvc.language.types import TRUTH, ListType, NumberType, Type
-from fitsvc.rulebook.rules import Shown, Template
+from fitsvc.language.types import TRUTH, NumberType, Type
+from fitsvc.rulebook.rules import Shown, Template, shown
 from fitsvc.rulebook.shape import Shape, source_of
 from fitsvc.rulebook.vocabulary import DEFAULT_UNITS, Vocabulary
 from fitsvc.rulebook.yaml_text import Mapping as YamlMapping
@@ -66,15 +66,10 @@ class Expressions:
         """The wording of a fact or derived name for people."""
         return self.labels.get(name, name)
 
-    def shown(self, node: AnyTyped, like: AnyTyped | None = None) -> Shown:
+    def shown(self, node: AnyTyped) -> Shown:
         """How a value is shown: in its fact's unit, or in the usual one of its dimension."""
         kind = node.type
-        if isinstance(kind, NumberType):
-            return Shown(node, kind.dimension, self._unit(like or node, kind))
-        if isinstance(kind, ListType):
-            words = self.vocabulary.words.get(kind.name, {})
-            return Shown(node, words=tuple(words.get(member, member) for member in kind.members))
-        return Shown(node, words=("no", "unknown", "yes"))
+        return shown(node, self._unit(node, kind) if isinstance(kind, NumberType) else "", self.vocabulary)
 
     def _unit(self, node: AnyTyped, kind: NumberType) -> str:
         for name in typed.reads(node):
@@ -99,8 +94,8 @@ class Expressions:
         text, parts, end = node.value or "", [], 0
         for hole in _HOLE.finditer(text):
             parts += [text[end : hole.start()]] if hole.start() > end else []
-            shown = self._hole(node, hole, extra)
-            parts += [shown] if shown else []
+            value = self._hole(node, hole, extra)
+            parts += [value] if value else []
             end = hole.end()
         rest = text[end:]
         for brace in "{}":

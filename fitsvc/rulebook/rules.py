@@ -5,8 +5,9 @@ from dataclasses import dataclass
 
 from fitsvc.language.checker import Table
 from fitsvc.language.quantities import Dimension
+from fitsvc.language.truth import WORDS
 from fitsvc.language.typed import AnyTyped
-from fitsvc.language.types import Type
+from fitsvc.language.types import ListType, NumberType, Type
 from fitsvc.rulebook.vocabulary import Vocabulary
 from fitsvc.rulebook.yaml_text import Node
 
@@ -195,3 +196,18 @@ class Rulebook:
     needs: tuple[Need, ...]
     cautions: tuple[Caution, ...]
     topics: Mapping[str, str]
+
+    def shown(self, node: AnyTyped, unit: str) -> Shown:
+        """How a value is shown to people."""
+        return shown(node, unit, self.vocabulary)
+
+
+def shown(node: AnyTyped, unit: str, vocabulary: Vocabulary) -> Shown:
+    """How a value is shown: a number in a unit, a list's member or yes/no in words."""
+    kind = node.type
+    if isinstance(kind, NumberType):
+        return Shown(node, kind.dimension, unit)
+    if isinstance(kind, ListType):
+        words = vocabulary.words.get(kind.name, {})
+        return Shown(node, words=tuple(words.get(member, member) for member in kind.members))
+    return Shown(node, words=WORDS)

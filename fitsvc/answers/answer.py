@@ -1,0 +1,75 @@
+"""The answer as it goes over the wire: typed structs, encoded as JSON in the order written here."""
+
+from typing import Literal
+
+import msgspec
+
+Outcome = Literal["works", "conditional", "undetermined", "fails"]
+Result = Literal["passes", "fails", "undetermined"]
+
+
+class Finding(msgspec.Struct, omit_defaults=True):
+    """One rule's result on the case, why, by what margin, and on which facts it rests."""
+
+    rule: str
+    title: str
+    result: Result
+    severity: Literal["blocking", "caution"]
+    reason: str
+    facts: dict[str, str]
+    source: dict[str, str]
+    margin: str = ""
+
+
+class LimitShown(msgspec.Struct, omit_defaults=True):
+    """A limit: at most this, by this part, and the ratings that may be lower still because they are unknown."""
+
+    limit: str
+    unknown: list[str]
+    at_most: str = ""
+    governed_by: str = ""
+
+
+class Next(msgspec.Struct, omit_defaults=True):
+    """A fact to learn, how, and the readings that decide."""
+
+    fact: str
+    ask: Literal["ask", "read", "measure", "weigh", "look up"]
+    how: str
+    works_if: str = ""
+    fails_if: str = ""
+
+
+class Remedy(msgspec.Struct, omit_defaults=True):
+    """A change that leads to another outcome."""
+
+    change: str
+    outcome: Outcome
+    because: str
+    sku: str = ""
+
+
+class RulebookName(msgspec.Struct):
+    """The rulebook an answer was given by."""
+
+    digest: str
+    name: str
+
+
+class Answer(msgspec.Struct):
+    """The whole answer to one question."""
+
+    outcome: Outcome
+    summary: str
+    findings: list[Finding]
+    limits: list[LimitShown]
+    needs: list[dict[str, str]]
+    next: list[Next]
+    remedies: list[Remedy]
+    cautions: list[str]
+    assumed: list[str]
+    rulebook: RulebookName
+
+
+encode = msgspec.json.Encoder().encode
+"""Encode an answer as JSON bytes; the same answer gives the same bytes."""

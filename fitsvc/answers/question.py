@@ -1,0 +1,267 @@
+"""A question as people send it → a case and what is to be told of its facts, or every problem with it.
+
+A subject is a stored record (`id`, or `sku` for what is sold), inline `facts`, or both; inline facts win.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any, Final, Protocol
+
+from fitsvc.facts import MOST_ADAPTERS, Case, FactReader, escape
+from fitsvc.language.problems import Problem, ProblemsFound, nearest
+from fitsvc.language.types import Value
+from fitsvc.rulebook.vocabulary import TYRE_PARTS
+
+_TOP: Final = ("rig", "accessory", "ball", "trailer", "load")
+_RIG: Final = ("id", "vehicle", "receiver", "mounting", "adapters", "spare")
+_KEYS: Final[Mapping[str, str]] = {
+    "vehicle": "id", "receiver": "id", "mounting": "id",
+    "accessory": "sku", "adapter": "sku", "ball": "sku", "trailer": "sku", "load": "", "spare": "",
+}  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class Stored:
+    """A stored record as a question sees it; `links` are a mounting's vehicle and receiver."""
+
+    subject: str
+    key: str
+    label: str
+    facts: Mapping[str, Any]
+    assumed: frozenset[str] = frozenset()
+    links: Mapping[str, str] = field(default_factory=dict)
+
+
+class Records(Protocol):
+    """Where stored records come from."""
+
+    def find(self, subject: str, key: str) -> Stored | None:
+        """The record of a subject under its id or SKU; for `accessory`, whatever is sold under the SKU."""
+        ...
+
+    def mountings(self, vehicle: str, receiver: str) -> list[Stored]:
+        """The mountings of a receiver on a vehicle."""
+        ...
+
+    def rig(self, key: str) -> Mapping[str, Any] | None:
+        """A saved rig, as the `rig` of a question."""
+        ...
+
+
+class NoRecords:
+    """The source of records where there is no store: it has none."""
+
+    def find(self, subject: str, key: str) -> Stored | None:
+        """No record."""
+        return None
+
+    def mountings(self, vehicle: str, receiver: str) -> list[Stored]:
+        """No mounting."""
+        return []
+
+    def rig(self, key: str) -> Mapping[str, Any] | None:
+        """No rig."""
+        return None
+
+
+@dataclass(frozen=True, slots=True)
+class Question:
+    """A question read: the case, its assumed facts, the stored facts that inline ones replaced, and labels."""
+
+    case: Case
+    assumed: frozenset[str]
+    replaced: frozenset[str]
+    labels: Mapping[str, str]
+
+
+def refers_to_records(document: Any) -> bool:
+    """Whether a question names a stored record anywhere, so that reading it needs the store."""
+    if not isinstance(document, dict):
+        return False
+    rig = document.get("rig")
+    parts = [*document.values(), *(rig.values() if isinstance(rig, dict) else ())]
+    adapters = rig.get("adapters") if isinstance(rig, dict) else None
+    parts += adapters if isinstance(adapters, list) else []
+    return any(isinstance(part, dict) and ("id" in part or "sku" in part) for part in parts)
+
+
+def read_question(document: Any, reader: FactReader, records: Records) -> Question:
+    """Read a question; ProblemsFound has every problem, with JSON pointers."""
+    return _Reading(reader, records).question(document)
+
+
+class _Reading:
+    """One question being read."""
+
+    def __init__(self, reader: FactReader, records: Records) -> None:
+        self.reader, self.records = reader, records
+        self.problems: list[Problem] = []
+        self.values: dict[str, Value] = {}
+        self.texts: dict[str, str] = {}
+        self.present: set[str] = set()
+        self.adapters: list[dict[str, Value]] = []
+        self.assumed: set[str] = set()
+        self.replaced: set[str] = set()
+        self.labels: dict[str, str] = {}
+
+    def question(self, document: Any) -> Question:
+        """Read the whole document."""
+        if self._is_mapping(document, "", "a question", _TOP):
+            self._rig(document.get("rig"))
+            for subject in ("accessory", "ball", "trailer", "load"):
+                self._subject(subject, document.get(subject), f"/{subject}")
+            if not self.present & {"accessory", "trailer", "spare"} and not self.adapters and not self.problems:
+                self._complain("", "the question asks about nothing", "name an `accessory`, a `trailer` or a `rig.spare`",
+                               meaning=True)  # fmt: skip
+        if self.problems:
+            raise ProblemsFound(self.problems)
+        case = Case(self.values, frozenset(self.present), tuple(self.adapters), self.texts)
+        return Question(case, frozenset(self.assumed), frozenset(self.replaced), self.labels)
+
+    def _complain(self, pointer: str, message: str, help: str = "", meaning: bool = False) -> None:
+        self.problems.append(Problem(message, help, pointer=pointer, meaning=meaning))
+
+    def _is_mapping(self, document: Any, pointer: str, what: str, known: tuple[str, ...]) -> bool:
+        listed = ", ".join(f"`{name}`" for name in known)
+        if not isinstance(document, dict):
+            self._complain(pointer, f"{what} is an object", f"it may have {listed}")
+            return False
+        for key in document:
+            if key not in known:
+                near = nearest(key, known)
+                help = f"did you mean `{near}`?" if near else f"it may have {listed}"
+                self._complain(f"{pointer}/{escape(key)}", f"{what} has no part `{key}`", help)
+        return True
+
+    def _rig(self, rig: Any) -> None:
+        if rig is None or not self._is_mapping(rig, "/rig", "a rig", _RIG):
+            return
+        if rig.get("id") is not None:
+            rig = self._saved(rig)
+        stored = {name: self._subject(name, rig.get(name), f"/rig/{name}") for name in ("vehicle", "receiver")}
+        self._mounting(rig.get("mounting"), stored)
+        self._adapters(rig.get("adapters"))
+        self._subject("spare", rig.get("spare"), "/rig/spare")
+
+    def _saved(self, rig: Mapping[str, Any]) -> Mapping[str, Any]:
+        saved = self.records.rig(rig["id"]) if isinstance(rig["id"], str) else None
+        if saved is None:
+            self._complain("/rig/id", f"there is no saved rig `{rig['id']}`", "check the id", isinstance(rig["id"], str))
+            return {}
+        return {**saved, **{name: part for name, part in rig.items() if name != "id"}}
+
+    def _mounting(self, part: Any, stored: Mapping[str, Stored | None]) -> None:
+        """The mounting named, or the one that is stored for the vehicle and receiver named."""
+        named = self._subject("mounting", part, "/rig/mounting")
+        vehicle, receiver = stored["vehicle"], stored["receiver"]
+        if named is None:
+            if vehicle and receiver:
+                found = self.records.mountings(vehicle.key, receiver.key)
+                if len(found) == 1:
+                    self._take(found[0], "/rig/mounting", only_missing=True)
+            return
+        for subject, record in stored.items():
+            linked = named.links.get(subject, "")
+            if record is not None and linked and linked != record.key:
+                message = f"mounting `{named.key}` belongs to {subject} `{linked}`, not to `{record.key}`"
+                self._complain("/rig/mounting/id", message, f"name another mounting or leave the {subject} out", True)
+            elif record is None and linked:
+                found_part = self.records.find(subject, linked)
+                if found_part:
+                    self._take(found_part, f"/rig/{subject}", only_missing=True)
+
+    def _adapters(self, parts: Any) -> None:
+        if parts is None:
+            return
+        if not isinstance(parts, list):
+            self._complain("/rig/adapters", "adapters are a list, from the receiver outwards", "write `[{...}]`")
+            return
+        if len(parts) > MOST_ADAPTERS:
+            self._complain("/rig/adapters", f"{len(parts)} adapters are more than anyone stacks", f"at most {MOST_ADAPTERS}")
+            return
+        for i, part in enumerate(parts):
+            self._adapter(part, f"/rig/adapters/{i}")
+
+    def _adapter(self, part: Any, pointer: str) -> None:
+        outer, self.values = self.values, {}
+        self._subject("adapter", part, pointer)
+        if isinstance(part, dict):
+            self.adapters.append(self.values)
+        elif part is None:
+            self._complain(pointer, "an adapter is an object", "give its `sku` or its `facts`")
+        self.values = outer
+
+    def _subject(self, subject: str, part: Any, pointer: str) -> Stored | None:
+        """Read one subject, and return its stored record if it names one."""
+        if part is None:
+            return None
+        key = _KEYS[subject]
+        known = (key, "facts") if key else ("facts",)
+        if not self._is_mapping(part, pointer, f"`{subject}`", known):
+            return None
+        stored = self._stored(subject, key, part, pointer) if part.get(key) is not None else None
+        if stored is not None and stored.subject == "adapter" and subject == "accessory":
+            return self._accessory_is_adapter(stored, part, pointer)
+        if subject != "adapter":
+            self.present.add(subject)
+        if stored:
+            self._take(stored, f"{pointer}/{key}")
+        self._inline(subject, part.get("facts"), f"{pointer}/facts", stored)
+        return stored
+
+    def _accessory_is_adapter(self, stored: Stored, part: Any, pointer: str) -> None:
+        """An adapter asked about is judged where it would sit: in the opening, after those already there."""
+        outer, self.values = self.values, {}
+        self._take(stored, f"{pointer}/sku")
+        self._inline("adapter", part.get("facts"), f"{pointer}/facts", stored)
+        self.adapters.append(self.values)
+        self.values = outer
+
+    def _stored(self, subject: str, key: str, part: Mapping[str, Any], pointer: str) -> Stored | None:
+        name = part[key]
+        place = f"{pointer}/{key}"
+        if not isinstance(name, str):
+            self._complain(place, f"`{key}` is a text", f"write the record's {key}")
+            return None
+        stored = self.records.find(subject, name)
+        if stored is None:
+            self._complain(place, f"no {subject} is stored under `{name}`", f"check the {key}, or give `facts`", True)
+        elif stored.subject != subject and (subject, stored.subject) != ("accessory", "adapter"):
+            self._complain(place, f"`{name}` is a {stored.subject}, not a {subject}", "name it in its own place", True)
+            return None
+        return stored
+
+    def _take(self, stored: Stored, pointer: str, only_missing: bool = False) -> None:
+        values: dict[str, Value] = {}
+        texts: dict[str, str] = {}
+        found: list[Problem] = []
+        self.reader.read(stored.subject, stored.facts, "", found, values, texts)
+        for problem in found:
+            message = f"the stored {stored.subject} `{stored.key}` has a fact that cannot be read: {problem.message}"
+            self._complain(pointer, message, problem.help, True)
+        for source, target in ((values, self.values), (texts, self.texts)):
+            for name, value in source.items():  # type: ignore[attr-defined]
+                if not (only_missing and name in target):
+                    target[name] = value  # type: ignore[index]
+        self.assumed |= {f"{stored.subject}.{name}" for name in stored.assumed}
+        self.labels.setdefault(stored.subject, stored.label)
+
+    def _inline(self, subject: str, facts: Any, pointer: str, stored: Stored | None) -> None:
+        if facts is None:
+            return
+        if not isinstance(facts, dict):
+            self._complain(pointer, "`facts` is an object", 'write `{"fact": value}`')
+            return
+        self.reader.read(subject, facts, pointer, self.problems, self.values, self.texts)
+        for name, wire in facts.items():
+            self.assumed.discard(f"{subject}.{name}")
+            if wire is None:
+                self._forget(f"{subject}.{name}")
+            elif stored and stored.facts.get(name) not in (None, wire):
+                self.replaced.add(f"{subject}.{name}")
+
+    def _forget(self, name: str) -> None:
+        """An inline null says that a fact is not known after all."""
+        self.texts.pop(name, None)
+        for slot in (name, *(f"{name}.{part}" for part in TYRE_PARTS)):
+            self.values.pop(slot, None)

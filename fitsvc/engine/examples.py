@@ -1,0 +1,165 @@
+"""The examples written beside rules, limits and needs: read as cases, run, and compared with what they promise."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any
+
+from fitsvc.engine.limits import lowest
+from fitsvc.engine.point import Point, Verdict
+from fitsvc.facts import Case, FactReader
+from fitsvc.language.checker import Names, check
+from fitsvc.language.intervals import SAME
+from fitsvc.language.problems import Problem, ProblemsFound
+from fitsvc.language.typed import Constant
+from fitsvc.language.types import Value
+from fitsvc.rulebook.rules import Example, Limit, Need, Rule, Shown
+from fitsvc.rulebook.shape import source_of
+from fitsvc.rulebook.yaml_text import Node, Scalar, to_plain
+
+Owner = Rule | Limit | Need
+
+
+@dataclass(frozen=True, slots=True)
+class Ran:
+    """One example run: whose it is, what it should give and what it gave."""
+
+    owner: str
+    example: Example
+    expected: str
+    found: str
+
+    @property
+    def kept(self) -> bool:
+        """Whether the rule gave what the example promises."""
+        return self.expected == self.found
+
+    def problem(self) -> Problem:
+        """The broken promise, at its place."""
+        return self.example.node.problem(
+            f"`{self.owner}` gives {self.found} here, the example says {self.expected}", "mend the rule or the example"
+        )
+
+
+def run_examples(engine: Point, reader: FactReader) -> list[Ran]:
+    """Run every example of a rulebook; ProblemsFound when an example's facts cannot be read."""
+    problems: list[Problem] = []
+    ran: list[Ran] = []
+    for owner in (*engine.rulebook.rules, *engine.rulebook.limits, *engine.rulebook.needs):
+        for example in owner.examples:
+            try:
+                ran += _run(engine, reader, owner, example)
+            except ProblemsFound as found:
+                problems += found.problems
+    if problems:
+        raise ProblemsFound(problems)
+    return ran
+
+
+def case_of(example: Example, reader: FactReader) -> Case:
+    """The case an example describes: a subject is in the question when one of its facts is named."""
+    values: dict[str, Value] = {}
+    problems: list[Problem] = []
+    present = set(example.present)
+    for name, node in example.facts.items():
+        subject, _, short = name.partition(".")
+        present.add(subject)
+        _read(reader, subject, short, node, values, problems)
+    adapters = []
+    for adapter in example.adapters:
+        one: dict[str, Value] = {}
+        for short, node in adapter.items():
+            _read(reader, "adapter", short, node, one, problems)
+        adapters.append(one)
+    if problems:
+        raise ProblemsFound(problems)
+    return Case(values, frozenset(present), tuple(adapters))
+
+
+def _read(
+    reader: FactReader, subject: str, short: str, node: Node, values: dict[str, Value], problems: list[Problem]
+) -> None:
+    found: list[Problem] = []
+    if subject in reader.subjects:
+        reader.read(subject, {short: wire_value(to_plain(node))}, "", found, values, {})
+    else:
+        found.append(Problem(f"there is no subject `{subject}`", "facts are written `subject.fact`"))
+    problems += [node.problem(problem.message, problem.help) for problem in found]
+
+
+def wire_value(plain: Any) -> Any:
+    """A YAML value as it would stand in JSON: counts and yes/no are texts in YAML, `null` is unknown."""
+    if isinstance(plain, str) and plain.isdigit():
+        return int(plain)
+    return plain
+
+
+def _run(engine: Point, reader: FactReader, owner: Owner, example: Example) -> Iterator[Ran]:
+    case = case_of(example, reader)
+    verdict = engine.evaluate(case)
+    if example.gives:
+        yield Ran(owner.id, example, example.gives, _gives(engine, owner, verdict, case))
+    for name, node in example.values.items():
+        yield Ran(owner.id, example, _expected(name, node), _value(engine, owner, name, case, node))
+
+
+def _gives(engine: Point, owner: Owner, verdict: Verdict, case: Case) -> str:
+    rulebook = engine.rulebook
+    if isinstance(owner, Need):
+        return _need(engine, owner, verdict, case)
+    results = verdict.results(len(rulebook.rules))
+    members = [
+        result
+        for rule, result in zip(rulebook.rules, results, strict=True)
+        if rule.id == owner.id or (isinstance(owner, Limit) and rule.limit == owner.id)
+    ]
+    for result in ("fails", "undetermined", "passes"):
+        if result in members:
+            return result
+    return "not_applicable"
+
+
+def _need(engine: Point, need: Need, verdict: Verdict, case: Case) -> str:
+    if engine.rulebook.needs.index(need) in verdict.open_needs:
+        return "open"
+    applies = not set(need.subjects) - case.present
+    if applies and need.guard is not None:
+        guard_node = need.guard
+        (guard,) = engine.values(("guard", need.id), lambda: [guard_node]).of(case)
+        applies = guard != 0
+    return "met" if applies else "not_applicable"
+
+
+def _expected(name: str, node: Node) -> str:
+    return f"{name} {node.value if isinstance(node, Scalar) else to_plain(node)}"
+
+
+def _value(engine: Point, owner: Owner, name: str, case: Case, node: Node) -> str:
+    """What a limit or a need comes to, in the example's own words when it is the same value."""
+    shown = None
+    found: Value | None = None
+    if isinstance(owner, Limit) and name == "at_most":
+        low = lowest(engine, owner, case)
+        shown, found = owner.ratings[0].shown, (low.at_most, low.at_most) if low and low.at_most is not None else None
+    elif isinstance(owner, Need) and name in owner.values:
+        shown = owner.values[name]
+        value = shown.node
+        (found,) = engine.values(("need", owner.id, name), lambda: [value]).of(case)
+    if shown is None:
+        raise ProblemsFound([node.problem(f"`{owner.id}` has no `{name}` to compare with")])
+    wanted = _constant(node, shown)
+    return _expected(name, node) if found is not None and _same(wanted, found) else f"{name} {found}"
+
+
+def _constant(node: Node, shown: Shown) -> Value:
+    """The value an example writes, read as a constant expression of the type it is compared with."""
+    if not isinstance(node, Scalar):
+        raise ProblemsFound([node.problem("write one value here")])
+    constant = check(source_of(node), Names({}, frozenset()), shown.node.type)
+    assert isinstance(constant, Constant)
+    return constant.value
+
+
+def _same(a: Value, b: Value) -> bool:
+    if isinstance(a, tuple) and isinstance(b, tuple):
+        return all(abs(x - y) <= SAME for x, y in zip(a, b, strict=True))
+    return a == b
