@@ -1,0 +1,52 @@
+"""Stored records as questions see them: where the store's wing and the engine's wing meet."""
+
+from collections.abc import Mapping
+from typing import Any, get_args
+
+from sqlmodel import Session
+
+from fitsvc.answers.question import Stored
+from fitsvc.store.errors import NotFound
+from fitsvc.store.records import find_mountings, get_record
+from fitsvc.store.rigs import get_rig
+from fitsvc.store.tables import Accessory, Mounting, Record, SoldAs, Subject
+
+SOLD: frozenset[str] = frozenset(get_args(SoldAs))
+"""The subjects that are sold under a SKU and share one table."""
+
+
+class StoreRecords:
+    """The records of one session, for `read_question`."""
+
+    def __init__(self, session: Session) -> None:
+        self._session = session
+
+    def find(self, subject: str, key: str) -> Stored | None:
+        """The record under an id or SKU, or None."""
+        table: Subject = "accessory" if subject in SOLD else subject  # type: ignore[assignment]
+        try:
+            return stored(subject, get_record(self._session, table, key))
+        except NotFound:
+            return None
+
+    def mountings(self, vehicle: str, receiver: str) -> list[Stored]:
+        """The mountings of a receiver on a vehicle; two are enough to know that there is not one."""
+        return [stored("mounting", one) for one in find_mountings(self._session, vehicle, receiver, limit=2)]
+
+    def rig(self, key: str) -> Mapping[str, Any] | None:
+        """A saved rig's document, or None."""
+        try:
+            return get_rig(self._session, key).document
+        except NotFound:
+            return None
+
+
+def stored(subject: str, record: Record) -> Stored:
+    """A record as a question sees it."""
+    assumed = frozenset(name for name, how in record.provenance.items() if how.get("kind") == "assumed")
+    links: dict[str, str] = {}
+    if isinstance(record, Accessory):
+        subject = record.subject
+    if isinstance(record, Mounting):
+        links = {"vehicle": record.vehicle_id, "receiver": record.receiver_id}
+    return Stored(subject, record.key, record.label, record.facts, assumed, links)
