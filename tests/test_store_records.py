@@ -131,6 +131,15 @@ def test_a_mounting_needs_parts_that_are_stored(database: Database) -> None:
     assert [problem.field for problem in caught.value.problems] == ["/vehicle_id", "/receiver_id"]
 
 
+@pytest.mark.parametrize("key", [None, "", 7, ["veh_1"]])
+def test_a_mounting_needs_names_of_its_parts(database: Database, key: object) -> None:
+    """A missing, empty or shapeless name is refused at its field."""
+    draft = Draft(vehicle_id=key, receiver_id=key)  # type: ignore[arg-type]
+    with database.session() as session, pytest.raises(InvalidValue) as caught:
+        create_record(session, "mounting", draft)
+    assert [problem.field for problem in caught.value.problems] == ["/vehicle_id", "/receiver_id"]
+
+
 def test_a_replacement_keeps_the_provenance_of_what_it_does_not_change(database: Database) -> None:
     """Sending back what was read changes nothing but the version."""
     with database.session() as session:

@@ -234,9 +234,10 @@ def check_links(
     targets: tuple[Subject, ...] = ("vehicle", "receiver") if subject == "mounting" else ()
     for target in targets:
         named = {prefix: getattr(draft, f"{target}_id") for prefix, draft in numbered}
-        stored = existing_keys(session, target, {key for key in named.values() if key})
+        named = {prefix: key for prefix, key in named.items() if key and isinstance(key, str)}
+        stored = existing_keys(session, target, set(named.values()))
         for checks.prefix, key in named.items():
-            if key and key not in stored:
+            if key not in stored:
                 checks.refuse(f"/{target}_id", f"{NotFound(target, key)}; store it first")
 
 
