@@ -9,8 +9,8 @@ from fitsvc.language.intervals import SAME, Bounds
 from fitsvc.language.problems import Problem, ProblemsFound, nearest
 from fitsvc.language.quantities import QuantityError, parse_quantity
 from fitsvc.language.truth import NO, YES
-from fitsvc.language.tyres import TyreError, parse_tyre
 from fitsvc.language.types import ListType, NumberType, TruthType, Value
+from fitsvc.language.tyres import TyreError, parse_tyre
 from fitsvc.rulebook.vocabulary import Fact, Vocabulary
 
 LONGEST_TEXT: Final = 2_000
@@ -87,7 +87,7 @@ def escape(name: str) -> str:
 def _kind(fact: Fact) -> str:
     if fact.tyre or fact.kind == "text":
         return fact.kind
-    return {NumberType: "number", ListType: "list", TruthType: "yes_no"}[type(fact.type)]  # type: ignore[index]
+    return {NumberType: "number", ListType: "list", TruthType: "yes_no"}[type(fact.type)]
 
 
 def _refuse(message: str, help: str = "", pointer: str = "", meaning: bool = False) -> ProblemsFound:
@@ -151,8 +151,8 @@ def _bounded(fact: Fact, wire: Mapping[str, Any]) -> Bounds:
         amount, tolerance = _amount(fact, wire["value"], "/value"), _amount(fact, wire["tolerance"], "/tolerance")
         _hold(fact, amount, wire["value"], "/value")
         if tolerance < 0.0:
-            raise _refuse(f"{_shown(wire['tolerance'])} is below nothing", "a tolerance is how far off it may be either way",
-                          "/tolerance", True)  # fmt: skip
+            help = "a tolerance is how far off it may be either way"
+            raise _refuse(f"{_shown(wire['tolerance'])} is below nothing", help, "/tolerance", True)
         assert fact.range
         return (max(amount - tolerance, fact.range[0]), min(amount + tolerance, fact.range[1]))
     if not keys or not keys <= {"at_least", "at_most"}:
@@ -174,7 +174,9 @@ def _list(fact: Fact, wire: Any) -> dict[str, Value]:
     assert isinstance(kind, ListType)
     if isinstance(wire, list):
         if not wire:
-            raise _refuse(f"the list of candidates for the {fact.label} is empty", "leave the fact out if it is unknown")
+            raise _refuse(
+                f"the list of candidates for the {fact.label} is empty", "leave the fact out if it is unknown"
+            )
         mask = 0
         for i, one in enumerate(wire):
             mask |= _member(fact, kind, one, f"/{i}")
@@ -218,7 +220,9 @@ def _yes_no(fact: Fact, wire: Any) -> dict[str, Value]:
 
 def _text(fact: Fact, wire: Any) -> dict[str, Value]:
     if not isinstance(wire, str) or len(wire) > LONGEST_TEXT or "\0" in wire:
-        raise _refuse(f"{_shown(wire)} is not a text for the {fact.label}", f"a text has at most {LONGEST_TEXT} characters")
+        raise _refuse(
+            f"{_shown(wire)} is not a text for the {fact.label}", f"a text has at most {LONGEST_TEXT} characters"
+        )
     return {}
 
 

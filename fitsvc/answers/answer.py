@@ -4,7 +4,8 @@ from typing import Literal
 
 import msgspec
 
-Outcome = Literal["works", "conditional", "undetermined", "fails"]
+from fitsvc.engine.point import Outcome
+
 Result = Literal["passes", "fails", "undetermined"]
 
 

@@ -1,6 +1,7 @@
 """A question read → its answer: the verdict told in order, with limits, needs, next steps and cautions."""
 
 from collections.abc import Iterator, Sequence
+from functools import partial
 from typing import Any, Final
 
 from fitsvc.answers.answer import Answer, Finding, LimitShown, RulebookName
@@ -49,7 +50,7 @@ class Answerer:
         return Answer(
             verdict.outcome, summary, findings, limits, needs, steps, [], list(self._cautions(case)), assumed,
             self._name,
-        )  # type: ignore[arg-type]  # fmt: skip
+        )  # fmt: skip
 
     def _findings(self, question: Question, verdict: Verdict, system: System) -> tuple[list[Finding], set[str]]:
         """Every finding that applies, what decides the outcome first, and the facts they rest on."""
@@ -75,7 +76,11 @@ class Answerer:
             low = limits_of(self.engine, case).get(limit.id)
             if low is None:
                 continue
-            at_most = "" if low.at_most is None or low.rating is None else show_down(low.at_most, low.rating.shown.unit, system)
+            at_most = (
+                ""
+                if low.at_most is None or low.rating is None
+                else show_down(low.at_most, low.rating.shown.unit, system)
+            )
             shown.append(LimitShown(limit.name, list(low.unknown), at_most, low.governed_by))
         return shown
 
@@ -97,7 +102,7 @@ class Answerer:
                 continue
             guard = caution.guard
             if guard is not None:
-                (applies,) = self.engine.values(("caution", caution.id), lambda guard=guard: [guard]).of(case)
+                (applies,) = self.engine.values(("caution", caution.id), partial(list, (guard,))).of(case)
                 if applies == NO:
                     continue
             yield caution.text
@@ -112,5 +117,3 @@ def _mark(findings: Sequence[Finding], names: frozenset[str], remark: str) -> No
 def _because(need: Need, values: Sequence[str]) -> str:
     left = iter(values)
     return "".join(part if isinstance(part, str) else next(left) for part in need.because)
-
-

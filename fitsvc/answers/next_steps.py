@@ -8,12 +8,12 @@ fails; it `fails` when a blocking one of them fails.
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
 from math import ceil, floor
 from typing import Final
 
 from fitsvc.answers.answer import Next
 from fitsvc.answers.wording import Wording, exact
-from fitsvc.engine.leaves import leaves, opening_leaves
 from fitsvc.engine.point import Point, Verdict
 from fitsvc.facts import Case
 from fitsvc.language.display import System, show_step, step
@@ -86,20 +86,16 @@ def _held(engine: Point, wording: Wording, case: Case, open_rules: Sequence[int]
 
 
 def _rests_on(engine: Point, case: Case, number: int) -> Iterator[tuple[Read, int | None]]:
-    rule = engine.rulebook.rules[number]
-    through_opening = False
-    for read in leaves(engine, rule, bool(case.adapters)):
-        if read.name.startswith("opening."):
-            through_opening = True
-        else:
-            yield read, None
-    if through_opening:
-        own, each = opening_leaves(engine)
-        for read in own.values():
-            yield read, None
-        for i in range(len(case.adapters)):
-            for read in each.values():
-                yield read, i
+    """The facts that matter to an open rule, those behind the working opening too."""
+    adapted = bool(case.adapters)
+    basis = engine.basis(number, adapted)
+    decided = engine.values(("decisions", number, adapted), lambda: basis.decisions).of(case)
+    matter = [basis.leaves[i] for i in basis.matter(decided)]
+    yield from ((read, None) for read in matter if not read.name.startswith("opening."))
+    if any(read.name.startswith("opening.") for read in matter):
+        own, each = engine.opening_leaves
+        yield from ((read, None) for read in own)
+        yield from ((read, i) for i in range(len(case.adapters)) for read in each)
 
 
 def _decisions(engine: Point, wording: Wording, case: Case, held: Held, system: System) -> tuple[str, str]:
@@ -184,7 +180,7 @@ class _Readings:
         stride = max(1, (self.high - self.low) // _SAMPLES)
         counts = sorted({*range(self.low, self.high + 1, stride), self.high})
         found = {count: at(count) for count in counts}
-        for left, right in zip(counts, counts[1:], strict=False):
+        for left, right in pairwise(counts):
             _close_in(left, right, found, at)
         runs: list[_Run] = []
         for count in sorted(found):
@@ -221,5 +217,3 @@ def _close_in(left: int, right: int, found: dict[int, str], at: Callable[[int], 
             left = middle
         else:
             right = middle
-
-

@@ -111,8 +111,8 @@ class _Reading:
             for subject in ("accessory", "ball", "trailer", "load"):
                 self._subject(subject, document.get(subject), f"/{subject}")
             if not self.present & {"accessory", "trailer", "spare"} and not self.adapters and not self.problems:
-                self._complain("", "the question asks about nothing", "name an `accessory`, a `trailer` or a `rig.spare`",
-                               meaning=True)  # fmt: skip
+                help = "name an `accessory`, a `trailer` or a `rig.spare`"
+                self._complain("", "the question asks about nothing", help, meaning=True)
         if self.problems:
             raise ProblemsFound(self.problems)
         case = Case(self.values, frozenset(self.present), tuple(self.adapters), self.texts)
@@ -146,7 +146,9 @@ class _Reading:
     def _saved(self, rig: Mapping[str, Any]) -> Mapping[str, Any]:
         saved = self.records.rig(rig["id"]) if isinstance(rig["id"], str) else None
         if saved is None:
-            self._complain("/rig/id", f"there is no saved rig `{rig['id']}`", "check the id", isinstance(rig["id"], str))
+            self._complain(
+                "/rig/id", f"there is no saved rig `{rig['id']}`", "check the id", isinstance(rig["id"], str)
+            )
             return {}
         return {**saved, **{name: part for name, part in rig.items() if name != "id"}}
 
@@ -177,7 +179,9 @@ class _Reading:
             self._complain("/rig/adapters", "adapters are a list, from the receiver outwards", "write `[{...}]`")
             return
         if len(parts) > MOST_ADAPTERS:
-            self._complain("/rig/adapters", f"{len(parts)} adapters are more than anyone stacks", f"at most {MOST_ADAPTERS}")
+            self._complain(
+                "/rig/adapters", f"{len(parts)} adapters are more than anyone stacks", f"at most {MOST_ADAPTERS}"
+            )
             return
         for i, part in enumerate(parts):
             self._adapter(part, f"/rig/adapters/{i}")
@@ -201,7 +205,8 @@ class _Reading:
             return None
         stored = self._stored(subject, key, part, pointer) if part.get(key) is not None else None
         if stored is not None and stored.subject == "adapter" and subject == "accessory":
-            return self._accessory_is_adapter(stored, part, pointer)
+            self._accessory_is_adapter(stored, part, pointer)
+            return None
         if subject != "adapter":
             self.present.add(subject)
         if stored:
@@ -239,10 +244,11 @@ class _Reading:
         for problem in found:
             message = f"the stored {stored.subject} `{stored.key}` has a fact that cannot be read: {problem.message}"
             self._complain(pointer, message, problem.help, True)
-        for source, target in ((values, self.values), (texts, self.texts)):
-            for name, value in source.items():  # type: ignore[attr-defined]
-                if not (only_missing and name in target):
-                    target[name] = value  # type: ignore[index]
+        if only_missing:
+            values = {name: value for name, value in values.items() if name not in self.values}
+            texts = {name: text for name, text in texts.items() if name not in self.texts}
+        self.values |= values
+        self.texts |= texts
         self.assumed |= {f"{stored.subject}.{name}" for name in stored.assumed}
         self.labels.setdefault(stored.subject, stored.label)
 

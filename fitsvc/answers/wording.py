@@ -1,15 +1,15 @@
 """Reasons, margins and facts of findings in the trade's words, computed only for what is shown."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from math import inf
 from typing import Final
 
-from fitsvc.engine.leaves import leaves
 from fitsvc.engine.point import Point, Values
 from fitsvc.facts import Case
 from fitsvc.language.display import System, show_together
 from fitsvc.language.intervals import SAME
+from fitsvc.language.quantities import Dimension
 from fitsvc.language.typed import AnyTyped, Read
 from fitsvc.language.types import Value
 from fitsvc.rulebook.rules import Rule, Rulebook, Shown, Template
@@ -19,12 +19,11 @@ UNKNOWN: Final = "unknown"
 
 @dataclass(frozen=True, slots=True)
 class Worded:
-    """A finding in words; `missing` names the facts that are not known, `rough` those not closely enough."""
+    """A finding in words, with the facts that matter to it."""
 
     reason: str
     margin: str
     facts: dict[str, str]
-    missing: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,7 +40,9 @@ class _Text:
 
 def texts(pairs: Iterable[tuple[Value, Shown]], system: System) -> list[str]:
     """Show several values together, so that none that differ look alike."""
-    rows, found, places = [], [], []
+    rows: list[tuple[float, float, Dimension, str]] = []
+    found: list[str] = []
+    places: list[int] = []
     for value, shown in pairs:
         if isinstance(value, tuple):
             assert shown.dimension is not None
@@ -75,9 +76,11 @@ class RuleWords:
         self.margin = _text((rule.margin,), nodes) if rule.margin else None
         self.margin_at = len(nodes) - 1
         self.first_fact = len(nodes)
-        slots = leaves(wording.engine, rule, adapted)
-        nodes += slots
-        self.facts = tuple((wording.name_of(slot.name), wording.shown(slot)) for slot in slots)
+        self.basis = wording.engine.basis(number, adapted)
+        nodes += self.basis.leaves
+        self.first_decision = len(nodes)
+        nodes += self.basis.decisions
+        self.facts = tuple((wording.name_of(slot.name), wording.shown(slot)) for slot in self.basis.leaves)
         self.passes = rule.title + "."
         self.values: Values = wording.engine.values(("words", number, adapted), lambda: nodes)
         self.source = rule.source.document()
@@ -85,19 +88,24 @@ class RuleWords:
     def worded(self, result: str, case: Case, system: System) -> Worded:
         """The rule's result on a case in words."""
         values = self.values.of(case)
-        facts = values[self.first_fact :]
-        pairs = zip(facts, (shown for _, shown in self.facts), strict=True)
-        shown = dict(zip((name for name, _ in self.facts), texts(pairs, system), strict=True))
-        for name in case.texts.keys() & shown.keys():
-            shown[name] = case.texts[name]
+        facts = self._facts(values)
+        told = texts([(value, shown) for _, shown, value in facts], system)
+        by_name = {name: text for (name, _, _), text in zip(facts, told, strict=True)}
+        if case.texts:
+            by_name |= {name: case.texts[name] for name in by_name.keys() & case.texts.keys()}
         if result == "passes":
-            return Worded(self.passes, self._margin(values, system), shown)
+            return Worded(self.passes, self._margin(values, system), by_name)
         if result == "fails":
-            return Worded(self.fails.fill(values, system), self._margin(values, system), shown)
-        missing = [(name, text) for (name, one), value in zip(self.facts, facts, strict=True)
-                   if not exact(value, one) for text in (shown[name],)]  # fmt: skip
-        reason = self.unknown.fill(values, system) if self.unknown else self._not_known(missing)
-        return Worded(reason, "", shown, tuple(dict.fromkeys(name for name, _ in missing)))
+            return Worded(self.fails.fill(values, system), self._margin(values, system), by_name)
+        if self.unknown:
+            return Worded(self.unknown.fill(values, system), "", by_name)
+        return Worded(self._not_known({n: by_name[n] for n, s, v in facts if not exact(v, s)}), "", by_name)
+
+    def _facts(self, values: Sequence[Value]) -> list[tuple[str, Shown, Value]]:
+        """The facts that matter in this case, with how each is shown and what is known of it."""
+        first = self.first_fact
+        matter = self.basis.matter(values[self.first_decision :])
+        return [(*self.facts[i], values[first + i]) for i in matter]
 
     def _margin(self, values: Sequence[Value], system: System) -> str:
         if self.margin is None:
@@ -109,10 +117,10 @@ class RuleWords:
             return ""
         return texts([((low, high), self.margin.holes[0][1])], system)[0]
 
-    def _not_known(self, missing: Sequence[tuple[str, str]]) -> str:
+    def _not_known(self, missing: Mapping[str, str]) -> str:
         label = self._wording.label
-        unknown = [f"the {label(name)}" for name, text in missing if text == UNKNOWN]
-        rough = [f"the {label(name)} ({text})" for name, text in missing if text != UNKNOWN]
+        unknown = [f"the {label(name)}" for name, text in missing.items() if text == UNKNOWN]
+        rough = [f"the {label(name)} ({text})" for name, text in missing.items() if text != UNKNOWN]
         title = self.rule.title[0].lower() + self.rule.title[1:]
         parts = [f"{joined(unknown)} {'are' if len(unknown) > 1 else 'is'} not known"] if unknown else []
         parts += [f"{joined(rough)} {'are' if len(rough) > 1 else 'is'} not known closely enough"] if rough else []

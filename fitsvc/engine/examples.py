@@ -44,7 +44,8 @@ def run_examples(engine: Point, reader: FactReader) -> list[Ran]:
     """Run every example of a rulebook; ProblemsFound when an example's facts cannot be read."""
     problems: list[Problem] = []
     ran: list[Ran] = []
-    for owner in (*engine.rulebook.rules, *engine.rulebook.limits, *engine.rulebook.needs):
+    owners: list[Owner] = [*engine.rulebook.rules, *engine.rulebook.limits, *engine.rulebook.needs]
+    for owner in owners:
         for example in owner.examples:
             try:
                 ran += _run(engine, reader, owner, example)

@@ -1,41 +1,79 @@
-"""The facts a rule or value rests on, through derived values, in the order it reads them."""
+"""The facts a rule rests on in a case: through derived values, down the branches the case takes.
 
-from collections.abc import Mapping
+What decides is worked out once a rule: its conditions and parts of `and`/`or` are its decisions. Once their
+values are known, the facts that matter follow: of a choice only the branch taken, and of an open `and` or
+`or` only the parts that are open.
+"""
 
-from fitsvc.engine.point import Point
+from collections.abc import Mapping, Sequence
+
 from fitsvc.language import typed
+from fitsvc.language.truth import NO, UNKNOWN, YES
 from fitsvc.language.typed import AnyTyped, Read
-from fitsvc.rulebook.rules import Rule
+from fitsvc.language.types import Value
 
 
-def leaves(engine: Point, rule: Rule, adapted: bool) -> list[Read]:
-    """A rule's facts; with adapters in the opening, the working opening's own facts stand for themselves."""
-    derived = engine.derived if adapted else engine.bare_derived
-    found: dict[str, Read] = {}
-    for node in (rule.requires, rule.guard):
-        if node is not None:
-            collect(node, derived, found)
-    return list(found.values())
+class Basis:
+    """What one value rests on: `leaves` are all its facts, `decisions` what to compute to tell which matter."""
+
+    def __init__(self, roots: Sequence[AnyTyped], derived: Mapping[str, AnyTyped]) -> None:
+        self._roots, self._derived = roots, derived
+        self.leaves: list[Read] = []
+        self.decisions: list[AnyTyped] = []
+        for root in roots:
+            self._collect(root)
+        self.leaves = list({read.name: read for read in self.leaves}.values())
+        self.decisions = list(dict.fromkeys(self.decisions))
+        self._matter: dict[tuple[Value, ...], tuple[int, ...]] = {}
+
+    def _collect(self, node: AnyTyped) -> None:
+        if isinstance(node, Read):
+            below = self._derived.get(node.name)
+            if below is None:
+                self.leaves.append(node)
+            else:
+                self._collect(below)
+            return
+        if isinstance(node, typed.Choice):
+            self.decisions.append(node.condition)
+        elif isinstance(node, typed.All | typed.Some):
+            self.decisions += [node, *node.operands]
+        for part in typed.parts(node):
+            self._collect(part)
+
+    def matter(self, decided: Sequence[Value]) -> tuple[int, ...]:
+        """The places in `leaves` of the facts that matter, given the values of the decisions."""
+        key = tuple(decided)
+        found = self._matter.get(key)
+        if found is None:
+            values = dict(zip(self.decisions, decided, strict=True))
+            names: dict[str, None] = {}
+            for root in self._roots:
+                self._walk(root, values, names)
+            places = {read.name: i for i, read in enumerate(self.leaves)}
+            self._matter[key] = found = tuple(places[name] for name in names)
+        return found
+
+    def _walk(self, node: AnyTyped, values: Mapping[AnyTyped, Value], names: dict[str, None]) -> None:
+        if isinstance(node, Read):
+            below = self._derived.get(node.name)
+            if below is None:
+                names[node.name] = None
+            else:
+                self._walk(below, values, names)
+            return
+        parts = typed.parts(node)
+        if isinstance(node, typed.Choice):
+            parts = _taken(node, values[node.condition])
+        elif isinstance(node, typed.All | typed.Some) and values[node] == UNKNOWN:
+            parts = tuple(part for part in parts if values[part] == UNKNOWN)
+        for part in parts:
+            self._walk(part, values, names)
 
 
-def collect(node: AnyTyped, derived: Mapping[str, AnyTyped], found: dict[str, Read]) -> None:
-    """Add a node's facts by name."""
-    if isinstance(node, Read):
-        below = derived.get(node.name)
-        if below is None:
-            found.setdefault(node.name, node)
-        else:
-            collect(below, derived, found)
-        return
-    for part in typed.parts(node):
-        collect(part, derived, found)
-
-
-def opening_leaves(engine: Point) -> tuple[dict[str, Read], dict[str, Read]]:
-    """The facts the working opening rests on: the rig's own, and those of each adapter."""
-    found: dict[str, Read] = {}
-    for one in engine.rulebook.opening.values():
-        collect(one.bare, engine.derived, found)
-        collect(one.each, engine.derived, found)
-    own = {name: read for name, read in found.items() if not name.startswith(("adapter.", "opening."))}
-    return own, {name: read for name, read in found.items() if name.startswith("adapter.")}
+def _taken(node: typed.Choice, condition: Value) -> tuple[AnyTyped, ...]:
+    if condition == YES:
+        return (node.then, node.condition)
+    if condition == NO:
+        return (node.otherwise, node.condition)
+    return (node.condition, node.then, node.otherwise)

@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import partial
 from math import inf
 
 from fitsvc.engine.point import Point, Values
@@ -22,7 +23,11 @@ class Lowest:
 
 
 def lowest(engine: Point, limit: Limit, case: Case) -> Lowest | None:
-    """A limit of a case; None where none of its ratings applies. A rating known in bounds counts at its low end."""
+    """A limit of a case; None where none of its ratings applies. 
+
+    A rating known in bounds counts at its low end. One of which only an upper end is known counts at that,
+    and as unknown.
+    """
     low, governing = inf, None
     unknown: list[str] = []
     applies = False
@@ -35,10 +40,12 @@ def lowest(engine: Point, limit: Limit, case: Case) -> Lowest | None:
         applies = True
         bounds = found[0]
         assert isinstance(bounds, tuple)
-        if bounds[0] <= 0.0 and bounds[1] == inf:
+        sure = bounds[0]
+        if sure <= 0.0:
             unknown.append(rating.name)
-        elif bounds[0] < low:
-            low, governing = bounds[0], rating
+            sure = bounds[1]
+        if sure < low:
+            low, governing = sure, rating
     if not applies:
         return None
     return Lowest(None if governing is None else low, governing.name if governing else "", governing, tuple(unknown))
@@ -46,7 +53,7 @@ def lowest(engine: Point, limit: Limit, case: Case) -> Lowest | None:
 
 def _compiled(engine: Point, limit: Limit) -> list[tuple[Rating, Values]]:
     """Each rating with its value and guard compiled."""
-    return [(r, engine.values(("limit", limit.id, r.name), lambda r=r: _nodes(r))) for r in limit.ratings]
+    return [(r, engine.values(("limit", limit.id, r.name), partial(_nodes, r))) for r in limit.ratings]
 
 
 def _nodes(rating: Rating) -> list[AnyTyped]:

@@ -7,16 +7,17 @@ that several rules read is fetched once, in the innermost place they share.
 from collections import Counter
 from collections.abc import Callable, Hashable, Mapping, Sequence
 from functools import cached_property
-from typing import Final, NamedTuple
+from typing import Final, Literal, NamedTuple
 
+from fitsvc.engine.leaves import Basis
 from fitsvc.facts import Case
 from fitsvc.language import typed
 from fitsvc.language.compiler import Emitter, compile_values
-from fitsvc.language.typed import AnyTyped
+from fitsvc.language.typed import AnyTyped, Read
 from fitsvc.language.types import Value
 from fitsvc.rulebook.rules import Need, Rule, Rulebook
 
-OUTCOMES: Final = ("works", "conditional", "undetermined", "fails")
+Outcome = Literal["works", "conditional", "undetermined", "fails"]
 RESULTS: Final = ("passes", "fails", "undetermined", "not_applicable")
 
 
@@ -27,7 +28,7 @@ class Verdict(NamedTuple):
     a caution only; `open_needs` are numbers of needs. A rule in none of the lists does not apply.
     """
 
-    outcome: str
+    outcome: Outcome
     fails: list[int]
     unknown: list[int]
     cautions: list[int]
@@ -75,6 +76,7 @@ class Point:
         opening = {name: one.bare for name, one in rulebook.opening.items()}
         self.bare_derived: Mapping[str, AnyTyped] = {**self.derived, **opening}
         self._values: dict[Hashable, Values] = {}
+        self._bases: dict[tuple[int, bool], Basis] = {}
         self._judges: dict[tuple[int, bool], Callable[..., Verdict]] = {}
         self._bare = compile_rules(rulebook.rules, rulebook.needs, self.bare_derived)
 
@@ -108,6 +110,24 @@ class Point:
             derived = self.derived if case.adapters else self.bare_derived
             self._judges[key] = judge = compile_rules([self.rulebook.rules[number]], (), derived)
         return judge(facts.get, case.present)
+
+    def basis(self, number: int, adapted: bool) -> Basis:
+        """What a rule rests on; with adapters, the working opening's facts stand for themselves."""
+        key = (number, adapted)
+        found = self._bases.get(key)
+        if found is None:
+            rule = self.rulebook.rules[number]
+            roots = [node for node in (rule.requires, rule.guard) if node is not None]
+            self._bases[key] = found = Basis(roots, self.derived if adapted else self.bare_derived)
+        return found
+
+    @cached_property
+    def opening_leaves(self) -> tuple[list[Read], list[Read]]:
+        """The facts the working opening rests on with adapters in it: the rig's own, and each adapter's."""
+        nodes = [node for one in self.rulebook.opening.values() for node in (one.bare, one.each)]
+        leaves = Basis(nodes, self.derived).leaves
+        own = [read for read in leaves if not read.name.startswith(("adapter.", "opening."))]
+        return own, [read for read in leaves if read.name.startswith("adapter.")]
 
     def with_opening(self, case: Case) -> dict[str, Value]:
         """The case's facts with the working opening's, after every adapter in turn."""
@@ -155,9 +175,9 @@ _Member = tuple[int, Rule | Need]
 
 def _groups(rules: Sequence[Rule], needs: Sequence[Need]) -> dict[tuple[str, ...], list[_Member]]:
     groups: dict[tuple[str, ...], list[_Member]] = {}
-    for members in (rules, needs):
-        for number, member in enumerate(members):
-            groups.setdefault(member.subjects, []).append((number, member))
+    members: list[_Member] = [*enumerate(rules), *enumerate(needs)]
+    for number, member in members:
+        groups.setdefault(member.subjects, []).append((number, member))
     return groups
 
 

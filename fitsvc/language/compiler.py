@@ -14,7 +14,7 @@ from fitsvc.language import intervals, typed
 from fitsvc.language.intervals import SAME, Bounds
 from fitsvc.language.truth import NO, YES
 from fitsvc.language.typed import AnyTyped, join
-from fitsvc.language.types import ListType, NumberType, Type, Value
+from fitsvc.language.types import ListType, NumberType, TruthType, Type, Value
 
 Facts = Callable[..., Any]
 """How compiled code reads facts: the `get` of a dictionary of values by name."""
@@ -80,7 +80,7 @@ class Emitter:
     def function(self, name: str, parameters: str = "get, present") -> Callable[..., Any]:
         """Compile what was written."""
         source = f"def {name}({parameters}):\n" + "\n".join(self.lines) + "\n"
-        exec(compile(source, f"<rulebook {name}>", "exec"), self.globals)  # noqa: S102
+        exec(compile(source, f"<rulebook {name}>", "exec"), self.globals)
         found: Callable[..., Any] = self.globals[name]
         return found
 
@@ -131,7 +131,7 @@ class Emitter:
     def _read(self, node: typed.Read) -> Written:
         if node.name in self.derived:
             return self.value(self.derived[node.name])
-        assert isinstance(node.type, NumberType | ListType | typed.TruthType)
+        assert isinstance(node.type, NumberType | ListType | TruthType)
         return self._assign(node.type, f"get({node.name!r}, {node.type.unknown!r})")
 
     def _present(self, node: typed.Present) -> Written:
@@ -238,7 +238,7 @@ class Emitter:
         if isinstance(written, tuple):
             return self._assign(node.type, f"2 if {written[0]} > -inf and {written[1]} < inf else 1")
         kind = node.operand.type
-        assert isinstance(kind, ListType | typed.TruthType)
+        assert isinstance(kind, ListType | TruthType)
         return self._assign(node.type, f"1 if {written} == {kind.unknown} else 2")
 
 

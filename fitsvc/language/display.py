@@ -106,9 +106,7 @@ def _clashing(rows: Sequence[Shown], texts: list[str]) -> set[int]:
     for i, text in enumerate(texts):
         places[text].append(i)
     groups = (group for group in places.values() if len(group) > 1)
-    return {
-        k for group in groups for i, j in combinations(group, 2) if _differ(rows[i], rows[j]) for k in (i, j)
-    }
+    return {k for group in groups for i, j in combinations(group, 2) if _differ(rows[i], rows[j]) for k in (i, j)}
 
 
 def _differ(one: Shown, other: Shown) -> bool:
@@ -164,9 +162,7 @@ def _count(value: float, style: _Style, level: int) -> int:
 
 def _exact(value: float, style: _Style, level: int) -> bool:
     count = _count(value, style, level)
-    return (count != 0 or value == 0) and abs(
-        float(count * style.factor / style.steps[level]) - value
-    ) <= SAME
+    return (count != 0 or value == 0) and abs(float(count * style.factor / style.steps[level]) - value) <= SAME
 
 
 def _written(count: int, step: int, style: _Style) -> str:

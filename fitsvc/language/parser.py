@@ -129,7 +129,7 @@ def _problem(source: Source, error: UnexpectedInput) -> Problem:
 
 
 def _expected(error: UnexpectedToken) -> str:
-    accepts = error.interactive_parser.accepts() if error.interactive_parser else set()
+    accepts = error.interactive_parser.accepts() if error.interactive_parser else set()  # type: ignore[no-untyped-call]
     if "NAME" in accepts:
         return "a fact, a quantity or `(`"
     if accepts == {"LSQB"}:

@@ -4,6 +4,7 @@
 trees compare equal, which is how a shared part is computed once.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from fitsvc.language.functions import Function
@@ -196,7 +197,7 @@ def asked(node: AnyTyped) -> set[str]:
     return set().union(*(asked(part) for part in parts(node)))
 
 
-def join(type_: Type, values: "list[Value] | tuple[Value, ...]") -> Value:
+def join(type_: Type, values: Sequence[Value]) -> Value:
     """The least value of a type that holds all the given ones."""
     if isinstance(type_, NumberType):
         bounds: list[Bounds] = list(values)  # type: ignore[arg-type]

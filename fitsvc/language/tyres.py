@@ -22,12 +22,9 @@ _END = (
     r"(?P<rim>\d{1,2}(?:\.5)?) ?(?:LT|C)?(?: ?/?[A-H])?"
     r"(?: XL)?(?: (?P<load>\d{2,3})(?:/\d{2,3})? ?[A-Z]\d?)?(?: XL)?"
 )
-_METRIC = re.compile(
-    r"(?:P|LT|ST|T)? ?(?P<width>\d{2,4}) ?/ ?(?P<aspect>\d{2,3}) ?(?:Z?R|[DB-]) ?" + _END, re.ASCII
-)
+_METRIC = re.compile(r"(?:P|LT|ST|T)? ?(?P<width>\d{2,4}) ?/ ?(?P<aspect>\d{2,3}) ?(?:Z?R|[DB-]) ?" + _END, re.ASCII)
 _FLOTATION = re.compile(
-    r"(?:LT)? ?(?P<diameter>\d{2}(?:\.\d{1,2})?) ?[X×] ?(?P<width>\d{1,2}(?:\.\d{1,2})?) ?(?:R|[DB-]) ?"
-    + _END,
+    r"(?:LT)? ?(?P<diameter>\d{2}(?:\.\d{1,2})?) ?[X×] ?(?P<width>\d{1,2}(?:\.\d{1,2})?) ?(?:R|[DB-]) ?" + _END,
     re.ASCII,
 )
 _EXAMPLES = "write it as on the sidewall, such as `245/75R16`, `LT285/70R17` or `33X12.50R15LT`"
@@ -106,9 +103,7 @@ def _load_index(found: re.Match[str]) -> int | None:
 
 def _outside(what: str, value: float, bounds: tuple[float, float], unit: str) -> str:
     low, high = bounds
-    return (
-        "" if low <= value <= high else f"{what} of {value:g} {unit}".rstrip() + f" (not {low:g} to {high:g})"
-    )
+    return "" if low <= value <= high else f"{what} of {value:g} {unit}".rstrip() + f" (not {low:g} to {high:g})"
 
 
 def _refuse(text: str, *faults: str) -> None:

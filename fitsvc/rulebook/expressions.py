@@ -91,7 +91,8 @@ class Expressions:
 
     def template_of(self, node: Scalar, extra: Mapping[str, Shown]) -> Template:
         """Read a reason's text."""
-        text, parts, end = node.value or "", [], 0
+        text, end = node.value or "", 0
+        parts: list[str | Shown] = []
         for hole in _HOLE.finditer(text):
             parts += [text[end : hole.start()]] if hole.start() > end else []
             value = self._hole(node, hole, extra)

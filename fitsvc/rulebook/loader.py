@@ -248,7 +248,9 @@ class _Loader:
         for name in derived:
             circle = _circle(name, derived)
             if circle:
-                self.shape.complain(places[name], f"`{name}` depends on itself: {' -> '.join(circle)}", "break the circle")
+                self.shape.complain(
+                    places[name], f"`{name}` depends on itself: {' -> '.join(circle)}", "break the circle"
+                )
         if not any(_circle(name, derived) for name in derived):
             read.derived |= {name: one.node for name, one in derived.items()}
         return derived

@@ -63,9 +63,8 @@ def read_examples(shape: Shape, parent: Mapping, allowed: Iterable[str], wanted:
 def _example(shape: Shape, item: Mapping, allowed: Iterable[str]) -> Example:
     facts = {name: node for name, node in item.entries.items() if "." in name}
     values = {n: v for n, v in item.entries.items() if "." not in n and n not in ("gives", "adapters", "present")}
-    adapters = []
-    for node in shape.items(item.entries.get("adapters"), "`adapters`"):
-        adapters.append(dict(shape.open_mapping(node, "an adapter")))
+    stacked = shape.items(item.entries.get("adapters"), "`adapters`")
+    adapters = [dict(shape.open_mapping(node, "an adapter")) for node in stacked]
     present = [n.value or "" for n in shape.items(item.entries.get("present"), "`present`") if isinstance(n, Scalar)]
     gives = shape.one_of(item, "gives", allowed) if "gives" in item.entries else ""
     if not gives and not values:
@@ -193,7 +192,7 @@ def _rating(
     values = {"judged": read.shown(judged), "rating": rating.shown, "margin": margin}
     fails = read.template(limit, "fails_because", values) or _default_reason(read, judged, label, values)
     rule = Rule(
-        f"{name}/{node.name}", topic, f"{shape.text(limit, 'quantity')} is within the {label}".capitalize(),
+        f"{name}/{node.name}", topic, _sentence(f"{shape.text(limit, 'quantity')} is within the {label}"),
         read.subjects(both, requires), both, requires, shape.one_of(limit, "severity", ("blocking", "caution")),
         if_unknown, fails, (), shape.text(limit, "remedy"), source, margin, (), applies,
         f"{_written(limit, 'judged')} <= {node.name}", limit=name,
@@ -206,3 +205,7 @@ def _default_reason(read: Expressions, judged: AnyTyped, label: str, values: dic
     start = f"The {name} of "
     return (start, values["judged"], f" is more than the {label} of ", values["rating"], ": ", values["margin"],
             " too much.")  # fmt: skip
+
+
+def _sentence(text: str) -> str:
+    return text[:1].upper() + text[1:]

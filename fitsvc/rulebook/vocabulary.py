@@ -5,6 +5,7 @@ from collections.abc import Mapping as Map
 from dataclasses import dataclass
 from typing import Final
 
+from fitsvc.language.display import DISPLAY_UNITS
 from fitsvc.language.intervals import Bounds
 from fitsvc.language.quantities import DIMENSIONS, LENGTH, Dimension, QuantityError, parse_any, parse_quantity
 from fitsvc.language.types import TEXT, TRUTH, ListType, NumberType, Type
@@ -19,7 +20,6 @@ TYRE_PARTS: Final = ("diameter", "width", "rim")
 _NAME: Final = re.compile(r"[a-z][a-z0-9_]*\Z")
 _MEMBER: Final = re.compile(r"[A-Za-z][A-Za-z0-9_]*\Z")
 _MOST_MEMBERS: Final = 60
-_UNITS: Final = {"in", "ft", "lb", "kN", "deg", "%", "ft-lb", ""}
 DEFAULT_UNITS: Final = {"length": "in", "mass": "lb", "angle": "deg", "force": "kN", "torque": "ft-lb", "ratio": "%"}
 
 
@@ -158,14 +158,14 @@ def read_fact_entry(shape: Shape, name: str, node: Node, lists: Map[str, ListTyp
         return None
     kind = shape.one_of(entry, "type", [*lists, *DIMENSIONS, "yes_no", "text", "tyre"])
     effort = shape.one_of(entry, "effort", EFFORTS)
-    texts = [shape.text(entry, key) for key in ("label", "meaning", "how_to_measure")]
+    label, meaning, how = (shape.text(entry, key) for key in ("label", "meaning", "how_to_measure"))
     shown_in = shape.text(entry, "shown_in") or DEFAULT_UNITS.get(kind, "")
-    if shown_in not in _UNITS:
-        shape.complain(entry.entries["shown_in"], f"`{shown_in}` is not a unit to show", "in, ft, lb, kN, deg, %, ft-lb")
+    if shown_in not in DISPLAY_UNITS:
+        shape.complain(entry.entries["shown_in"], f"`{shown_in}` is not a unit to show", ", ".join(DISPLAY_UNITS))
     if kind not in DIMENSIONS:
         if "range" in entry.entries:
             shape.complain(entry.entries["range"], f"`{name}` is no number and has no range")
-        return Fact(name, value_type(kind, lists), kind, *texts, effort)
+        return Fact(name, value_type(kind, lists), kind, label, meaning, how, effort)
     if "range" not in entry.entries:
         shape.complain(entry, f"`{name}` has no plausible range", "write `range: [LOW, HIGH]`; be generous")
         return None
@@ -176,7 +176,18 @@ def read_fact_entry(shape: Shape, name: str, node: Node, lists: Map[str, ListTyp
         return None
     written = (str(ends[0].value), str(ends[1].value))  # type: ignore[union-attr]
     limits = (bounds[0], bounds[1])
-    return Fact(name, NumberType(DIMENSIONS[kind], limits[0] < 0.0), kind, *texts, effort, shown_in, limits, written)
+    return Fact(
+        name,
+        NumberType(DIMENSIONS[kind], limits[0] < 0.0),
+        kind,
+        label,
+        meaning,
+        how,
+        effort,
+        shown_in,
+        limits,
+        written,
+    )
 
 
 def _end(shape: Shape, node: Node, dimension: Dimension, kind: str) -> float | None:

@@ -237,13 +237,9 @@ class _Reader:
 
     def _refuse_extras(self, event: yaml.ScalarEvent | yaml.CollectionStartEvent) -> None:
         if event.anchor is not None:
-            self._note(
-                event, f"an anchor `&{event.anchor}` is not allowed", "write the value out where it is used"
-            )
+            self._note(event, f"an anchor `&{event.anchor}` is not allowed", "write the value out where it is used")
         if event.tag is not None:
-            self._note(
-                event, f"a tag `{_short(event.tag)}` is not allowed", "remove it: every value is read as text"
-            )
+            self._note(event, f"a tag `{_short(event.tag)}` is not allowed", "remove it: every value is read as text")
 
     def _scalar(self, event: yaml.ScalarEvent) -> Scalar:
         if len(event.value) > LONGEST_SCALAR:
