@@ -345,4 +345,6 @@ def _constant(amount: float, dimension: Dimension) -> typed.Constant:
 
 def _needs_context(node: syntax.Node) -> bool:
     """Whether a node can only be read knowing the list on the other side."""
+    if isinstance(node, syntax.If):
+        return _needs_context(node.then) and _needs_context(node.otherwise)
     return isinstance(node, syntax.Quantity) or (isinstance(node, syntax.Name) and "." not in node.name)

@@ -161,7 +161,7 @@ class Emitter:
     def _equal(self, node: typed.Equal) -> Written:
         (al, ah), (bl, bh) = self.ends(node.left), self.ends(node.right)
         apart = f"{al} > {_loose(bh)} or {bl} > {_loose(ah)}"
-        same = f"{ah} - {bl} <= {SAME} and {bh} - {al} <= {SAME}"
+        same = f"{ah} <= {_loose(bl)} and {bh} <= {_loose(al)}"
         return self._assign(node.type, f"0 if {apart} else 2 if {same} else 1")
 
     def _samemember(self, node: typed.SameMember) -> Written:

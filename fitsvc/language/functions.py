@@ -2,16 +2,15 @@
 
 A row states in which direction the result moves with each argument (+1 up, -1 down), so that the
 result over bounds is exact: its low end is the formula at the arguments' ends that make it lowest.
-A row with `directions=()` is not monotone and gives its own form over bounds instead.
+A row with `bounds` gives its own form over bounds instead; without directions it is not monotone.
 Formulas are total: for any numbers, infinite ones too, they give a number.
 """
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from math import inf
 from typing import Final
 
-from fitsvc.language.intervals import Bounds
+from fitsvc.language.intervals import Bounds, over, plus, times
 from fitsvc.language.quantities import LENGTH, MASS, Dimension
 
 SAME_AS_FIRST: Final = None
@@ -55,15 +54,17 @@ def _span(a: Bounds, b: Bounds) -> Bounds:
     return (a[0], b[1]) if a[0] <= b[1] else (b[1], a[0])
 
 
-def _lever(weight: float, behind: float, wheelbase: float) -> float:
-    """W d/L with d not below zero; open where the wheelbase may be nothing."""
-    if weight <= 0.0 or behind <= 0.0 or wheelbase == inf:
-        return 0.0
-    return weight * behind / wheelbase if wheelbase > 0.0 and behind < inf else inf
+def _above_zero(a: Bounds) -> Bounds:
+    return (max(a[0], 0.0), max(a[1], 0.0))
 
 
-def _rear_axle_share(weight: float, behind: float, wheelbase: float) -> float:
-    return weight + _lever(weight, behind, wheelbase)
+def _front_axle_relief(weight: Bounds, behind: Bounds, wheelbase: Bounds) -> Bounds:
+    """W d/L with nothing below zero; open above where the wheelbase may be nothing."""
+    return times(_above_zero(weight), over(_above_zero(behind), _above_zero(wheelbase)))
+
+
+def _rear_axle_share(weight: Bounds, behind: Bounds, wheelbase: Bounds) -> Bounds:
+    return plus(weight, _front_axle_relief(weight, behind, wheelbase))
 
 
 _STATICS = (MASS, LENGTH, LENGTH)
@@ -78,10 +79,10 @@ _ROWS = (
              "some value between the two, such as a limit known by what fits and what does not; where the two "
              "contradict each other, anything between", bounds=_span),
     Function("rear_axle_share", _STATICS, MASS, (1, 1, -1),
-             "what the rear axle carries of a weight hung behind it, W(L+d)/L", formula=_rear_axle_share,
-             never_negative=True, source=_AXLES),
+             "what the rear axle carries of a weight hung behind it, W(L+d)/L", bounds=_rear_axle_share,
+             source=_AXLES),
     Function("front_axle_relief", _STATICS, MASS, (1, 1, -1),
-             "what a weight hung behind the rear axle takes off the front axle, W d/L", formula=_lever,
+             "what a weight hung behind the rear axle takes off the front axle, W d/L", bounds=_front_axle_relief,
              never_negative=True, source=_AXLES),
 )  # fmt: skip
 

@@ -13,6 +13,7 @@ from fitsvc.language.truth import NO, UNKNOWN, YES
 Bounds = tuple[float, float]
 
 SAME: Final = 1e-6
+_NEXT_TO_NOTHING: Final = 1e-100
 ANYTHING: Final[Bounds] = (-inf, inf)
 NOT_NEGATIVE: Final[Bounds] = (0.0, inf)
 
@@ -43,12 +44,15 @@ def times(a: Bounds, b: Bounds) -> Bounds:
 
 
 def over(a: Bounds, b: Bounds) -> Bounds:
-    """Quotient; a divisor that may be zero leaves the quotient open on the sides it can reach."""
+    """Quotient; a divisor that may be zero leaves the quotient open on the sides it can reach.
+
+    Exactly zero counts as its limit from above, so that no later knowledge contradicts what was said of [0, x].
+    """
     lo, hi = b
     if lo > 0.0 or hi < 0.0:
         return times(a, (1.0 / hi, 1.0 / lo))
-    if lo == 0.0 and hi > 0.0:
-        return times(a, (1.0 / hi, inf)) if a[0] >= 0.0 or a[1] <= 0.0 else ANYTHING
+    if lo == 0.0 and (a[0] >= 0.0 or a[1] <= 0.0):
+        return times(a, (1.0 / max(hi, _NEXT_TO_NOTHING), inf))
     return ANYTHING
 
 
@@ -68,4 +72,4 @@ def equal(a: Bounds, b: Bounds) -> int:
     """Truth of a == b for the values the bounds allow."""
     if a[0] > b[1] + SAME or b[0] > a[1] + SAME:
         return NO
-    return YES if a[1] - b[0] <= SAME and b[1] - a[0] <= SAME else UNKNOWN
+    return YES if a[1] <= b[0] + SAME and b[1] <= a[0] + SAME else UNKNOWN
