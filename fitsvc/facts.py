@@ -15,7 +15,8 @@ from fitsvc.rulebook.vocabulary import Fact, Vocabulary
 
 LONGEST_TEXT: Final = 2_000
 MOST_ADAPTERS: Final = 4
-_CACHED: Final = 50_000
+_CACHED: Final = 10_000
+_REMEMBERED: Final = frozenset({str, int, bool})
 _TRUTHS: Final[Mapping[Any, int]] = {True: YES, False: NO, "yes": YES, "no": NO, "true": YES, "false": NO}
 
 
@@ -23,13 +24,15 @@ _TRUTHS: Final[Mapping[Any, int]] = {True: YES, False: NO, "yes": YES, "no": NO,
 class Case:
     """What is known of one question: values by slot, the subjects it is about, the adapters in their order.
 
-    `texts` keeps what no rule reads but people are told: texts and tyre designations.
+    `texts` keeps what no rule reads but people are told: texts and tyre designations. `opened` says that
+    the working opening's facts, which the adapters make, are already among `facts`.
     """
 
     facts: Mapping[str, Value]
     present: frozenset[str]
     adapters: tuple[Mapping[str, Value], ...] = ()
     texts: Mapping[str, str] = field(default_factory=dict)
+    opened: bool = False
 
 
 class FactReader:
@@ -38,21 +41,28 @@ class FactReader:
     def __init__(self, vocabulary: Vocabulary) -> None:
         self.vocabulary = vocabulary
         self.subjects = {name: vocabulary.of(name) for name in vocabulary.subjects}
-        self._seen: dict[tuple[str, Any, type], dict[str, Value]] = {}
+        self._seen: dict[str, dict[tuple[str, type, Any], dict[str, Value]]] = {name: {} for name in self.subjects}
 
     def read(
         self, subject: str, facts: Mapping[str, Any], pointer: str, problems: list[Problem],
         values: dict[str, Value], texts: dict[str, str],
     ) -> None:  # fmt: skip
         """Read a subject's facts into `values` and `texts`; what is wrong is added to `problems`."""
-        known = self.subjects[subject]
+        known, seen = self.subjects[subject], self._seen[subject]
         for name, wire in facts.items():
+            kind = wire.__class__
+            if kind in _REMEMBERED:
+                slots = seen.get((name, kind, wire))
+                if slots is not None:
+                    values.update(slots)
+                    continue
             fact = known.get(name)
             if fact is None:
                 problems.append(unknown_fact(subject, name, known, f"{pointer}/{escape(name)}"))
             elif wire is not None:
                 try:
-                    values.update(self.value(fact, wire))
+                    slots = self.value(fact, wire)
+                    values.update(slots)
                 except ProblemsFound as found:
                     problems += [problem.at(f"{pointer}/{escape(name)}") for problem in found.problems]
                 if isinstance(wire, str) and (fact.tyre or fact.kind == "text"):
@@ -60,15 +70,13 @@ class FactReader:
 
     def value(self, fact: Fact, wire: Any) -> dict[str, Value]:
         """The values of a fact's slots; ProblemsFound with pointers below the fact."""
-        if isinstance(wire, str | int | float):
-            key = (fact.name, wire, type(wire))
-            seen = self._seen.get(key)
-            if seen is None:
-                if len(self._seen) >= _CACHED:
-                    self._seen.clear()
-                self._seen[key] = seen = _READERS[_kind(fact)](fact, wire)
-            return seen
-        return _READERS[_kind(fact)](fact, wire)
+        slots = _READERS[_kind(fact)](fact, wire)
+        if type(wire) in _REMEMBERED and slots and not fact.tyre:
+            seen = self._seen[fact.subject]
+            if len(seen) >= _CACHED:
+                seen.clear()
+            seen[(fact.short, type(wire), wire)] = slots
+        return slots
 
 
 def unknown_fact(subject: str, name: str, known: Mapping[str, Fact], pointer: str) -> Problem:

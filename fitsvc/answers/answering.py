@@ -1,22 +1,26 @@
 """A question read → its answer: the verdict told in order, with limits, needs, next steps and cautions."""
 
-from collections.abc import Iterator, Sequence
-from functools import partial
+from collections.abc import Sequence
 from typing import Any, Final
 
-from fitsvc.answers.answer import Answer, Finding, LimitShown, RulebookName
+import msgspec
+
+from fitsvc.answers.answer import Answer, Finding, LimitShown, Result, RulebookName
 from fitsvc.answers.next_steps import next_steps
 from fitsvc.answers.question import NoRecords, Question, Records, read_question
 from fitsvc.answers.summary import summarise
 from fitsvc.answers.wording import Wording, texts
-from fitsvc.engine.limits import limits_of
+from fitsvc.engine.limits import Lowest, limits_of
 from fitsvc.engine.point import Point, Verdict
 from fitsvc.facts import Case, FactReader
 from fitsvc.language.display import System, show_down
-from fitsvc.language.truth import NO
+from fitsvc.language.truth import NO, YES
+from fitsvc.language.typed import Constant
+from fitsvc.language.types import TRUTH
 from fitsvc.rulebook.rules import Need, Rulebook
 
-ORDER: Final = (
+_ALWAYS: Final = Constant(TRUTH, YES)
+ORDER: Final[tuple[tuple[str, Result], ...]] = (
     ("fails", "fails"), ("unknown", "undetermined"), ("cautions", "fails"), ("doubts", "undetermined"),
     ("passes", "passes"),
 )  # fmt: skip
@@ -39,50 +43,32 @@ class Answerer:
 
     def answer_question(self, question: Question, system: System = "us") -> Answer:
         """Answer a question that has been read."""
-        case = question.case
+        case = self.engine.opened(question.case)
         verdict = self.engine.evaluate(case)
-        findings, rests_on = self._findings(question, verdict, system)
-        limits = self._limits(case, system)
+        findings = self.findings(verdict, case, system)
+        rests_on = set().union(*(finding.facts for finding in findings)) if question.assumed else set()
+        if question.assumed or question.replaced:
+            findings = [_marked(finding, question) for finding in findings]
+        limits = [self._limit(name, low, system) for name, low in limits_of(self.engine, case).items()]
         needs = [self._need(number, case, system) for number in verdict.open_needs]
-        steps = next_steps(self.engine, self.wording, case, verdict, system)
+        steps = next_steps(self.engine, self.wording, question.case, verdict, system)
         assumed = [self._assumed(name, case, system) for name in sorted(question.assumed & rests_on)]
         summary = summarise(self.wording, question, verdict, findings, needs, steps)
-        return Answer(
-            verdict.outcome, summary, findings, limits, needs, steps, [], list(self._cautions(case)), assumed,
-            self._name,
-        )  # fmt: skip
+        cautions = self._cautions(case)
+        return Answer(verdict.outcome, summary, findings, limits, needs, steps, [], cautions, assumed, self._name)
 
-    def _findings(self, question: Question, verdict: Verdict, system: System) -> tuple[list[Finding], set[str]]:
-        """Every finding that applies, what decides the outcome first, and the facts they rest on."""
-        case, adapted = question.case, bool(question.case.adapters)
-        findings: list[Finding] = []
-        rests_on: set[str] = set()
-        for name, result in ORDER:
-            for number in getattr(verdict, name):
-                words = self.wording.rule(number, adapted)
-                worded = words.worded(result, case, system)
-                rests_on.update(worded.facts)
-                rule = words.rule
-                findings.append(Finding(rule.id, rule.title, result, rule.severity, worded.reason,  # type: ignore[arg-type]
-                                        worded.facts, words.source, worded.margin))  # fmt: skip
-        if question.assumed or question.replaced:
-            _mark(findings, question.assumed, "assumed")
-            _mark(findings, question.replaced, "as given")
-        return findings, rests_on
+    def findings(self, verdict: Verdict, case: Case, system: System = "us") -> list[Finding]:
+        """Every finding that applies to an opened case, in words, what decides the outcome first."""
+        words = self.wording.rules(bool(case.adapters))
+        return [
+            words[number].finding(result, case, system) for name, result in ORDER for number in getattr(verdict, name)
+        ]
 
-    def _limits(self, case: Case, system: System) -> list[LimitShown]:
-        shown = []
-        for limit in self.rulebook.limits:
-            low = limits_of(self.engine, case).get(limit.id)
-            if low is None:
-                continue
-            at_most = (
-                ""
-                if low.at_most is None or low.rating is None
-                else show_down(low.at_most, low.rating.shown.unit, system)
-            )
-            shown.append(LimitShown(limit.name, list(low.unknown), at_most, low.governed_by))
-        return shown
+    def _limit(self, name: str, low: Lowest, system: System) -> LimitShown:
+        if low.at_most is None or low.governs is None:
+            return LimitShown(name.replace("-", "_"), low.unknown)
+        shown = show_down(low.at_most, low.governs.shown.unit, system)
+        return LimitShown(name.replace("-", "_"), low.unknown, shown, low.governs.name)
 
     def _need(self, number: int, case: Case, system: System) -> dict[str, str]:
         need = self.rulebook.needs[number]
@@ -96,22 +82,24 @@ class Answerer:
     def _assumed(self, name: str, case: Case, system: System) -> str:
         return f"{self.wording.label(name)}: {self.wording.fact_text(name, case, system)} (assumed, not measured)"
 
-    def _cautions(self, case: Case) -> Iterator[str]:
-        for caution in self.rulebook.cautions:
-            if set(caution.subjects) - case.present:
-                continue
-            guard = caution.guard
-            if guard is not None:
-                (applies,) = self.engine.values(("caution", caution.id), partial(list, (guard,))).of(case)
-                if applies == NO:
-                    continue
-            yield caution.text
+    def _cautions(self, case: Case) -> list[str]:
+        cautions = self.rulebook.cautions
+        guards = self.engine.values("cautions", lambda: [one.guard or _ALWAYS for one in cautions]).of(case)
+        return [
+            one.text
+            for one, guard in zip(cautions, guards, strict=True)
+            if guard != NO and all(subject in case.present for subject in one.subjects)
+        ]
 
 
-def _mark(findings: Sequence[Finding], names: frozenset[str], remark: str) -> None:
-    for finding in findings:
-        for name in names & finding.facts.keys():
-            finding.facts[name] += f" ({remark})"
+def _marked(finding: Finding, question: Question) -> Finding:
+    """The finding with the facts marked that are assumed, or given in place of stored ones."""
+    facts = {
+        name: f"{text} (assumed)" if name in question.assumed
+        else f"{text} (as given)" if name in question.replaced else text
+        for name, text in finding.facts.items()
+    }  # fmt: skip
+    return msgspec.structs.replace(finding, facts=facts)
 
 
 def _because(need: Need, values: Sequence[str]) -> str:

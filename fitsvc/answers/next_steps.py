@@ -122,10 +122,10 @@ def _decisions(engine: Point, wording: Wording, case: Case, held: Held, system: 
 
 def _status(engine: Point, held: Held, case: Case) -> str:
     """What becomes of the rules a fact holds up, with the fact supplied."""
-    facts = engine.working(case)
+    case = engine.opened(case)
     found = GOOD
     for number in held.rules:
-        verdict = engine.judge(number, facts, case)
+        verdict = engine.judge(number, case)
         if verdict.fails:
             return BAD
         if verdict.unknown or verdict.doubts or verdict.cautions:

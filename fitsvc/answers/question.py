@@ -90,6 +90,10 @@ def read_question(document: Any, reader: FactReader, records: Records) -> Questi
     return _Reading(reader, records).question(document)
 
 
+def _may_have(known: tuple[str, ...]) -> str:
+    return "it may have " + ", ".join(f"`{name}`" for name in known)
+
+
 class _Reading:
     """One question being read."""
 
@@ -102,6 +106,7 @@ class _Reading:
         self.adapters: list[dict[str, Value]] = []
         self.assumed: set[str] = set()
         self.replaced: set[str] = set()
+        self.forgotten: set[str] = set()
         self.labels: dict[str, str] = {}
 
     def question(self, document: Any) -> Question:
@@ -122,14 +127,13 @@ class _Reading:
         self.problems.append(Problem(message, help, pointer=pointer, meaning=meaning))
 
     def _is_mapping(self, document: Any, pointer: str, what: str, known: tuple[str, ...]) -> bool:
-        listed = ", ".join(f"`{name}`" for name in known)
         if not isinstance(document, dict):
-            self._complain(pointer, f"{what} is an object", f"it may have {listed}")
+            self._complain(pointer, f"{what} is an object", _may_have(known))
             return False
         for key in document:
             if key not in known:
                 near = nearest(key, known)
-                help = f"did you mean `{near}`?" if near else f"it may have {listed}"
+                help = f"did you mean `{near}`?" if near else _may_have(known)
                 self._complain(f"{pointer}/{escape(key)}", f"{what} has no part `{key}`", help)
         return True
 
@@ -245,12 +249,18 @@ class _Reading:
             message = f"the stored {stored.subject} `{stored.key}` has a fact that cannot be read: {problem.message}"
             self._complain(pointer, message, problem.help, True)
         if only_missing:
-            values = {name: value for name, value in values.items() if name not in self.values}
-            texts = {name: text for name, text in texts.items() if name not in self.texts}
+            values = {name: value for name, value in values.items() if not self._said(name)}
+            texts = {name: text for name, text in texts.items() if not self._said(name)}
         self.values |= values
         self.texts |= texts
-        self.assumed |= {f"{stored.subject}.{name}" for name in stored.assumed}
+        self.assumed |= {name for name in (f"{stored.subject}.{short}" for short in stored.assumed) if name in values}
         self.labels.setdefault(stored.subject, stored.label)
+
+    def _said(self, slot: str) -> bool:
+        """Whether the question itself says something of a slot: a value, or that it is not known."""
+        fact = self.reader.vocabulary.fact_of(slot)
+        said = slot in self.values or slot in self.texts
+        return said or (fact is not None and fact.name in self.forgotten)
 
     def _inline(self, subject: str, facts: Any, pointer: str, stored: Stored | None) -> None:
         if facts is None:
@@ -259,15 +269,17 @@ class _Reading:
             self._complain(pointer, "`facts` is an object", 'write `{"fact": value}`')
             return
         self.reader.read(subject, facts, pointer, self.problems, self.values, self.texts)
-        for name, wire in facts.items():
-            self.assumed.discard(f"{subject}.{name}")
-            if wire is None:
+        if None in facts.values():
+            for name in [name for name, wire in facts.items() if wire is None]:
                 self._forget(f"{subject}.{name}")
-            elif stored and stored.facts.get(name) not in (None, wire):
-                self.replaced.add(f"{subject}.{name}")
+        if stored:
+            self.assumed.difference_update(f"{subject}.{name}" for name in facts)
+            changed = (name for name, wire in facts.items() if stored.facts.get(name) not in (None, wire))
+            self.replaced.update(f"{subject}.{name}" for name in changed if facts[name] is not None)
 
     def _forget(self, name: str) -> None:
         """An inline null says that a fact is not known after all."""
+        self.forgotten.add(name)
         self.texts.pop(name, None)
         for slot in (name, *(f"{name}.{part}" for part in TYRE_PARTS)):
             self.values.pop(slot, None)

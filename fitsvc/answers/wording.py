@@ -5,7 +5,8 @@ from dataclasses import dataclass
 from math import inf
 from typing import Final
 
-from fitsvc.engine.point import Point, Values
+from fitsvc.answers.answer import Finding, Result
+from fitsvc.engine.point import Point
 from fitsvc.facts import Case
 from fitsvc.language.display import System, show_together
 from fitsvc.language.intervals import SAME
@@ -15,15 +16,7 @@ from fitsvc.language.types import Value
 from fitsvc.rulebook.rules import Rule, Rulebook, Shown, Template
 
 UNKNOWN: Final = "unknown"
-
-
-@dataclass(frozen=True, slots=True)
-class Worded:
-    """A finding in words, with the facts that matter to it."""
-
-    reason: str
-    margin: str
-    facts: dict[str, str]
+_MOST_KEPT: Final = 2_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,62 +59,83 @@ def words(value: int, members: tuple[str, ...]) -> str:
 
 
 class RuleWords:
-    """One rule's words, with everything they show compiled to be computed at once."""
+    """One rule's findings in words, with everything they show compiled to be computed at once.
+
+    What a finding says follows from the rule's own facts alone, and those recur from question to question,
+    so a finding once worded is kept for the next case with the same facts. Findings are never changed.
+    """
 
     def __init__(self, wording: "Wording", number: int, rule: Rule, adapted: bool) -> None:
-        self.rule, self._wording = rule, wording
+        self._rule, self._wording = rule, wording
         nodes: list[AnyTyped] = []
-        self.fails = _text(rule.fails, nodes)
-        self.unknown = _text(rule.unknown, nodes) if rule.unknown else None
-        self.margin = _text((rule.margin,), nodes) if rule.margin else None
-        self.margin_at = len(nodes) - 1
-        self.first_fact = len(nodes)
-        self.basis = wording.engine.basis(number, adapted)
-        nodes += self.basis.leaves
-        self.first_decision = len(nodes)
-        nodes += self.basis.decisions
-        self.facts = tuple((wording.name_of(slot.name), wording.shown(slot)) for slot in self.basis.leaves)
-        self.passes = rule.title + "."
-        self.values: Values = wording.engine.values(("words", number, adapted), lambda: nodes)
-        self.source = rule.source.document()
+        self._fails = _text(rule.fails, nodes)
+        self._unknown = _text(rule.unknown, nodes) if rule.unknown else None
+        self._margin_text = _text((rule.margin,), nodes) if rule.margin else None
+        self._margin_at = len(nodes) - 1
+        self._first_fact = len(nodes)
+        self._basis = wording.engine.basis(number, adapted)
+        leaves = self._basis.leaves
+        nodes += leaves
+        self._first_decision = len(nodes)
+        nodes += self._basis.decisions
+        self._slots = tuple(slot.name for slot in leaves)
+        self._facts = tuple((wording.name_of(slot.name), wording.shown(slot)) for slot in leaves)
+        self._tyres = tuple({name for name, _ in self._facts if wording.is_tyre(name)})
+        self._nodes = nodes
+        self._key = ("words", number, adapted)
+        self._source = rule.source.document()
+        self._kept: dict[tuple[object, ...], Finding] = {}
 
-    def worded(self, result: str, case: Case, system: System) -> Worded:
-        """The rule's result on a case in words."""
-        values = self.values.of(case)
-        facts = self._facts(values)
+    def finding(self, result: Result, case: Case, system: System) -> Finding:
+        """The rule's finding on an opened case."""
+        key: tuple[object, ...] = (result, system, *map(case.facts.get, self._slots))  # type: ignore[arg-type]
+        if self._tyres:
+            key += tuple(map(case.texts.get, self._tyres))
+        found = self._kept.get(key)
+        if found is None:
+            if len(self._kept) >= _MOST_KEPT:
+                self._kept.clear()
+            self._kept[key] = found = self._word(result, case, system)
+        return found
+
+    def _word(self, result: Result, case: Case, system: System) -> Finding:
+        rule, values = self._rule, self._wording.engine.values(self._key, lambda: self._nodes).of(case)
+        facts = self._facts_of(values)
         told = texts([(value, shown) for _, shown, value in facts], system)
         by_name = {name: text for (name, _, _), text in zip(facts, told, strict=True)}
-        if case.texts:
-            by_name |= {name: case.texts[name] for name in by_name.keys() & case.texts.keys()}
+        by_name |= {name: case.texts[name] for name in self._tyres if name in by_name and name in case.texts}
+        margin = "" if result == "undetermined" else self._margin(values, system)
         if result == "passes":
-            return Worded(self.passes, self._margin(values, system), by_name)
-        if result == "fails":
-            return Worded(self.fails.fill(values, system), self._margin(values, system), by_name)
-        if self.unknown:
-            return Worded(self.unknown.fill(values, system), "", by_name)
-        return Worded(self._not_known({n: by_name[n] for n, s, v in facts if not exact(v, s)}), "", by_name)
+            reason = rule.title + "."
+        elif result == "fails":
+            reason = self._fails.fill(values, system)
+        elif self._unknown:
+            reason = self._unknown.fill(values, system)
+        else:
+            reason = self._not_known({name: by_name[name] for name, shown, value in facts if not exact(value, shown)})
+        return Finding(rule.id, rule.title, result, rule.severity, reason, by_name, self._source, margin)
 
-    def _facts(self, values: Sequence[Value]) -> list[tuple[str, Shown, Value]]:
+    def _facts_of(self, values: Sequence[Value]) -> list[tuple[str, Shown, Value]]:
         """The facts that matter in this case, with how each is shown and what is known of it."""
-        first = self.first_fact
-        matter = self.basis.matter(values[self.first_decision :])
-        return [(*self.facts[i], values[first + i]) for i in matter]
+        first = self._first_fact
+        matter = self._basis.matter(values[self._first_decision :])
+        return [(*self._facts[i], values[first + i]) for i in matter]
 
     def _margin(self, values: Sequence[Value], system: System) -> str:
-        if self.margin is None:
+        if self._margin_text is None:
             return ""
-        bounds = values[self.margin_at]
+        bounds = values[self._margin_at]
         assert isinstance(bounds, tuple)
         low, high = sorted(abs(end) for end in bounds)
         if high == inf or bounds[0] < -SAME < SAME < bounds[1]:
             return ""
-        return texts([((low, high), self.margin.holes[0][1])], system)[0]
+        return texts([((low, high), self._margin_text.holes[0][1])], system)[0]
 
     def _not_known(self, missing: Mapping[str, str]) -> str:
         label = self._wording.label
         unknown = [f"the {label(name)}" for name, text in missing.items() if text == UNKNOWN]
         rough = [f"the {label(name)} ({text})" for name, text in missing.items() if text != UNKNOWN]
-        title = self.rule.title[0].lower() + self.rule.title[1:]
+        title = self._rule.title[0].lower() + self._rule.title[1:]
         parts = [f"{joined(unknown)} {'are' if len(unknown) > 1 else 'is'} not known"] if unknown else []
         parts += [f"{joined(rough)} {'are' if len(rough) > 1 else 'is'} not known closely enough"] if rough else []
         return f"It is open whether {title}: {' and '.join(parts) or 'the facts leave it open'}."
@@ -160,21 +174,26 @@ class Wording:
     def __init__(self, engine: Point) -> None:
         self.engine = engine
         self.rulebook: Rulebook = engine.rulebook
-        self._rules: dict[tuple[int, bool], RuleWords] = {}
+        self._rules: dict[bool, list[RuleWords]] = {}
         self._shown: dict[str, Shown] = {}
 
-    def rule(self, number: int, adapted: bool) -> RuleWords:
-        """A rule's words."""
-        key = (number, adapted)
-        found = self._rules.get(key)
+    def rules(self, adapted: bool) -> list[RuleWords]:
+        """The words of every rule, in the rulebook's order."""
+        found = self._rules.get(adapted)
         if found is None:
-            self._rules[key] = found = RuleWords(self, number, self.rulebook.rules[number], adapted)
+            rules = enumerate(self.rulebook.rules)
+            self._rules[adapted] = found = [RuleWords(self, number, rule, adapted) for number, rule in rules]
         return found
 
     def name_of(self, slot: str) -> str:
         """The fact's name that a slot is told under."""
         fact = self.rulebook.vocabulary.fact_of(slot)
         return fact.name if fact else slot
+
+    def is_tyre(self, name: str) -> bool:
+        """Whether a fact is a tyre designation, told as it was written."""
+        fact = self.rulebook.vocabulary.facts.get(name)
+        return fact is not None and fact.tyre
 
     def label(self, name: str) -> str:
         """A fact's or derived value's wording."""

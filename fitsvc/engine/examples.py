@@ -4,7 +4,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
-from fitsvc.engine.limits import lowest
+from fitsvc.engine.limits import limits_of
 from fitsvc.engine.point import Point, Verdict
 from fitsvc.facts import Case, FactReader
 from fitsvc.language.checker import Names, check
@@ -139,7 +139,7 @@ def _value(engine: Point, owner: Owner, name: str, case: Case, node: Node) -> st
     shown = None
     found: Value | None = None
     if isinstance(owner, Limit) and name == "at_most":
-        low = lowest(engine, owner, case)
+        low = limits_of(engine, case).get(owner.id)
         shown, found = owner.ratings[0].shown, (low.at_most, low.at_most) if low and low.at_most is not None else None
     elif isinstance(owner, Need) and name in owner.values:
         shown = owner.values[name]

@@ -6,6 +6,7 @@ that several rules read is fetched once, in the innermost place they share.
 
 from collections import Counter
 from collections.abc import Callable, Hashable, Mapping, Sequence
+from dataclasses import replace
 from functools import cached_property
 from typing import Final, Literal, NamedTuple
 
@@ -64,7 +65,7 @@ class Values:
             return self.bare(case.facts.get, case.present)
         if self.adapted is None:
             self.adapted = compile_values(self.nodes, self._engine.derived)
-        return self.adapted(self._engine.with_opening(case).get, case.present)
+        return self.adapted(self._engine.opened(case).facts.get, case.present)
 
 
 class Point:
@@ -95,21 +96,28 @@ class Point:
     def evaluate(self, case: Case) -> Verdict:
         """Judge a case."""
         if case.adapters:
-            return self._adapted(self.with_opening(case).get, case.present)
+            return self._adapted(self.opened(case).facts.get, case.present)
         return self._bare(case.facts.get, case.present)
 
-    def working(self, case: Case) -> Mapping[str, Value]:
-        """The facts that rules read: the case's, with the working opening's where adapters make it."""
-        return self.with_opening(case) if case.adapters else case.facts
-
-    def judge(self, number: int, facts: Mapping[str, Value], case: Case) -> Verdict:
-        """Judge by one rule alone, on the working facts of a case; the rule counts as number 0."""
+    def judge(self, number: int, case: Case) -> Verdict:
+        """Judge an opened case by one rule alone; the rule counts as number 0."""
         key = (number, bool(case.adapters))
         judge = self._judges.get(key)
         if judge is None:
             derived = self.derived if case.adapters else self.bare_derived
             self._judges[key] = judge = compile_rules([self.rulebook.rules[number]], (), derived)
-        return judge(facts.get, case.present)
+        return judge(case.facts.get, case.present)
+
+    def opened(self, case: Case) -> Case:
+        """The case with the working opening's facts, after every adapter in turn."""
+        if case.opened or not case.adapters:
+            return case
+        facts, names = dict(case.facts), tuple(self.rulebook.opening)
+        facts.update(zip(names, self._start(facts.get, case.present), strict=True))
+        for adapter in case.adapters:
+            seen = {**facts, **adapter}
+            facts.update(zip(names, self._step(seen.get, case.present), strict=True))
+        return replace(case, facts=facts, opened=True)
 
     def basis(self, number: int, adapted: bool) -> Basis:
         """What a rule rests on; with adapters, the working opening's facts stand for themselves."""
@@ -128,15 +136,6 @@ class Point:
         leaves = Basis(nodes, self.derived).leaves
         own = [read for read in leaves if not read.name.startswith(("adapter.", "opening."))]
         return own, [read for read in leaves if read.name.startswith("adapter.")]
-
-    def with_opening(self, case: Case) -> dict[str, Value]:
-        """The case's facts with the working opening's, after every adapter in turn."""
-        facts, names = dict(case.facts), tuple(self.rulebook.opening)
-        facts.update(zip(names, self._start(facts.get, case.present), strict=True))
-        for adapter in case.adapters:
-            seen = {**facts, **adapter}
-            facts.update(zip(names, self._step(seen.get, case.present), strict=True))
-        return facts
 
     def values(self, key: Hashable, nodes: Callable[[], Sequence[AnyTyped]]) -> Values:
         """Several values to be computed together, compiled at the first call with this key."""

@@ -70,6 +70,7 @@ def show_step(value: float, unit: str, system: System, level: int) -> str:
     return _number(value, _style(unit, system), level)
 
 
+@lru_cache(maxsize=4096)
 def show_down(value: float, unit: str, system: System) -> str:
     """Show a limit, rounded down so that the figure shown is never more than the limit."""
     size = step(unit, system)

@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Literal
 
 from fitsvc.language.checker import Table
 from fitsvc.language.quantities import Dimension
@@ -35,6 +36,8 @@ class Shown:
     words: tuple[str, ...] = ()
 
 
+Severity = Literal["blocking", "caution"]
+SEVERITIES: tuple[Severity, ...] = ("blocking", "caution")
 Template = tuple[str | Shown, ...]
 """A reason: fixed words and values in turn."""
 
@@ -77,7 +80,7 @@ class Rule:
     subjects: tuple[str, ...]
     guard: AnyTyped | None
     requires: AnyTyped
-    severity: str
+    severity: Severity
     if_unknown: str
     fails: Template
     unknown: Template

@@ -9,6 +9,7 @@ from fitsvc.language.source import Source
 from fitsvc.rulebook.yaml_text import Mapping, Node, Scalar, Sequence
 
 T = TypeVar("T")
+Word = TypeVar("Word", bound=str)
 
 
 @dataclass(slots=True)
@@ -67,12 +68,14 @@ class Shape:
         self.complain(node, f"`{key}` is a text")
         return ""
 
-    def one_of(self, parent: Mapping, key: str, allowed: Iterable[str], default: str = "") -> str:
+    def one_of(self, parent: Mapping, key: str, allowed: Iterable[Word], default: str = "") -> Word:
         """The word under a key, from a closed set."""
         word = self.text(parent, key) or default
         known = list(allowed)
-        if word in known or (not word and key in parent.entries):
-            return word
+        if word in known:
+            return known[known.index(word)]  # type: ignore[arg-type]
+        if not word and key in parent.entries:
+            return known[0]
         near = nearest(word, known)
         help = f"did you mean `{near}`?" if near else "it is one of " + ", ".join(f"`{name}`" for name in known)
         self.complain(parent.entries.get(key, parent), f"`{word}` is not a {key.replace('_', ' ')}", help)

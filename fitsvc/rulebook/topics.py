@@ -8,7 +8,7 @@ from fitsvc.language import typed
 from fitsvc.language.typed import AnyTyped
 from fitsvc.language.types import TRUTH, NumberType
 from fitsvc.rulebook.expressions import Expressions
-from fitsvc.rulebook.rules import Example, Limit, Need, Rating, Reference, Rule, Shown, Template
+from fitsvc.rulebook.rules import SEVERITIES, Example, Limit, Need, Rating, Reference, Rule, Shown, Template
 from fitsvc.rulebook.shape import Shape
 from fitsvc.rulebook.yaml_text import Mapping, Node, Scalar
 
@@ -92,7 +92,7 @@ def read_rule(read: Expressions, node: Node, topic: str, taken: dict[str, str]) 
         return None
     name = identifier(shape, entry, taken, topic)
     guard, requires = read.read(entry, "applies_when"), read.read(entry, "requires")
-    severity = shape.one_of(entry, "severity", ("blocking", "caution"))
+    severity = shape.one_of(entry, "severity", SEVERITIES)
     if_unknown = shape.one_of(entry, "if_unknown", ("undetermined", "caution"), "undetermined")
     if severity == "caution" and "if_unknown" in entry.entries:
         shape.complain(entry.entries["if_unknown"], "`if_unknown` is for blocking rules; a caution is one either way")
@@ -141,7 +141,7 @@ def read_limit(read: Expressions, node: Node, topic: str, taken: dict[str, str])
     if entry is None:
         return None
     name = identifier(shape, entry, taken, topic)
-    shape.one_of(entry, "severity", ("blocking", "caution"))
+    shape.one_of(entry, "severity", SEVERITIES)
     guard, judged = read.read(entry, "applies_when"), read.read(entry, "judged", None)
     if judged is None or not isinstance(judged.type, NumberType):
         if judged is not None:
@@ -193,7 +193,7 @@ def _rating(
     fails = read.template(limit, "fails_because", values) or _default_reason(read, judged, label, values)
     rule = Rule(
         f"{name}/{node.name}", topic, _sentence(f"{shape.text(limit, 'quantity')} is within the {label}"),
-        read.subjects(both, requires), both, requires, shape.one_of(limit, "severity", ("blocking", "caution")),
+        read.subjects(both, requires), both, requires, shape.one_of(limit, "severity", SEVERITIES),
         if_unknown, fails, (), shape.text(limit, "remedy"), source, margin, (), applies,
         f"{_written(limit, 'judged')} <= {node.name}", limit=name,
     )  # fmt: skip
