@@ -12,12 +12,14 @@ from typing import Any
 import pytest
 
 from fitsvc.answers.question import Question, Stored, read_question
+from fitsvc.catalogue.cells import read_cell
 from fitsvc.engine.point import Point
 from fitsvc.facts import FactReader
 from fitsvc.language.problems import Problem
 from fitsvc.language.types import Value
 from fitsvc.paths import data_dir
 from fitsvc.rulebook.loader import load_rulebook
+from fitsvc.rulebook.vocabulary import Fact
 from fitsvc.rulebook.yaml_text import read_yaml_file, to_plain
 
 SEED = Path(__file__).parent.parent / "seed_demo"
@@ -72,16 +74,18 @@ def _yaml_records(name: str) -> Iterator[Stored]:
 
 
 def _csv_records(name: str) -> Iterator[Stored]:
+    vocabulary = _engine().rulebook.vocabulary
     with (SEED / name).open(encoding="utf-8", newline="") as file:
         for row in csv.DictReader(file, strict=True):
-            facts = dict(_cell(column, text) for column, text in row.items() if text)
-            subject, key, label = (facts.pop(column) for column in ("subject", "sku", "label"))
-            yield Stored(subject, key, label, facts)
+            key, subject, label = (row.pop(column) for column in ("sku", "subject", "label"))
+            known = vocabulary.of(subject)
+            cells = dict(_cell(column, text, known) for column, text in row.items() if text)
+            yield Stored(subject, key, label, cells)
 
 
-def _cell(column: str, text: str) -> tuple[str, Any]:
+def _cell(column: str, text: str, known: Mapping[str, Fact]) -> tuple[str, Any]:
     name, _, unit = column.partition(" [")
-    return name, f"{text} {unit.rstrip(']')}" if unit else _wire(text)
+    return name, _wire(read_cell(text, known.get(name), unit.rstrip("]")))
 
 
 @cache
@@ -174,11 +178,13 @@ def test_one_model_year_has_several_configurations() -> None:
 
 
 def test_some_facts_are_toleranced_unknown_and_assumed() -> None:
-    """Mountings show the three ways of not quite knowing."""
+    """Mountings and accessories show the ways of not quite knowing."""
     mountings = _world().of("mounting")
     assert any(isinstance(value, dict) for record in mountings for value in record.facts.values())
     assert any("pin_to_bumper" not in record.facts for record in mountings)
     assert any(record.assumed for record in mountings)
+    cells = [value for record in _world().of("accessory") for value in record.facts.values()]
+    assert {type(value) for value in cells} >= {dict, list}
 
 
 def test_vehicle_weights_add_up() -> None:
