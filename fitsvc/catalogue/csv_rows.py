@@ -1,0 +1,170 @@
+"""CSV files of records: a header of column names, then one record a row; an empty cell is an unknown fact."""
+
+import csv
+import re
+from collections.abc import Iterator, Mapping
+from pathlib import Path
+from typing import Any, Final
+
+from fitsvc.catalogue.cells import Column, read_cell
+from fitsvc.catalogue.lines import read_lines
+from fitsvc.catalogue.rows import Place, Row, field_of, quoted
+from fitsvc.catalogue.subjects import KEYS, key_of
+from fitsvc.language.problems import Problem, nearest
+from fitsvc.language.quantities import DIMENSIONS, QuantityError, parse_any, parse_quantity
+from fitsvc.language.types import ListType
+from fitsvc.rulebook.vocabulary import Fact, Vocabulary
+
+_RECORD: Final = ("sku", "id", "subject", "label", "vehicle", "receiver")
+_UNIT: Final = re.compile(r"(?P<name>.*?)\s*\[(?P<unit>[^\[\]]*)\]\Z", re.DOTALL)
+
+
+def csv_rows(path: Path, file: str, problems: list[Problem], vocabulary: Vocabulary) -> Iterator[Row]:
+    """Yield the records of a CSV file."""
+    facts = {subject: vocabulary.of(subject) for subject in KEYS if subject in vocabulary.subjects}
+    rows = _cells(path, file, problems)
+    first = next(rows, None)
+    if first is None:
+        problems += [] if problems else [Problem("the file is empty", "begin with a line of column names", file=file)]
+        return
+    line, titles = first
+    columns = _Header(file, line, facts, problems).columns(titles)
+    for line, cells in rows:
+        if len(cells) != len(titles):
+            problems.append(_ragged(file, line, cells, titles))
+            continue
+        document = _document(cells, columns, facts)
+        yield Row(document, _place(file, line, columns), line)
+
+
+def _cells(path: Path, file: str, problems: list[Problem]) -> Iterator[tuple[int, list[str]]]:
+    """The rows of the file that hold anything, each with the line it begins in."""
+    read = [0]
+
+    def texts() -> Iterator[str]:
+        for read[0], text in read_lines(path, file, problems):
+            yield text
+
+    reader = csv.reader(texts(), strict=True)
+    while True:
+        line = read[0] + 1
+        try:
+            cells = next(reader)
+        except StopIteration:
+            return
+        except csv.Error as error:
+            help = 'put a cell that holds commas or quotes in `"`, its own quotes doubled'
+            problems.append(Problem(f"is not CSV: {error}", help, file=file, line=line))
+            continue
+        if cells and any(cell.strip() for cell in cells):
+            yield line, cells
+
+
+class _Header:
+    """The header being read: what each column is, and everything wrong with it."""
+
+    def __init__(self, file: str, line: int, facts: Mapping[str, Mapping[str, Fact]], problems: list[Problem]) -> None:
+        self.file, self.line, self.facts, self.problems = file, line, facts, problems
+        self.names = {name for known in facts.values() for name in known}
+
+    def columns(self, titles: list[str]) -> list[Column | None]:
+        """The columns; None for one that is not known, whose cells are passed over."""
+        columns = [self._column(number, title) for number, title in enumerate(titles, start=1)]
+        seen: dict[str, int] = {}
+        for number, column in enumerate(columns, start=1):
+            if column and seen.setdefault(column.name, number) != number:
+                self._complain(f"column {number} is `{column.name}` again, as column {seen[column.name]}", "keep one")
+        if not {"sku", "id"} & seen.keys():
+            self._complain("the header has neither `sku` nor `id`", "add the column that names each record")
+        elif {"sku", "id"} <= seen.keys():
+            self._complain("the header has both `sku` and `id`", "keep one column; it names each record")
+        if "subject" not in seen:
+            self._complain("the header has no `subject`", f"add the column; it holds {', '.join(KEYS)}")
+        return columns
+
+    def _column(self, number: int, title: str) -> Column | None:
+        name, unit = title.strip(), ""
+        if found := _UNIT.match(name):
+            name, unit = found["name"], found["unit"].strip()
+        if not name:
+            self._complain(f"column {number} has no name", "give every column a name, or remove it")
+            return None
+        if name in _RECORD:
+            if found:
+                self._complain(f"column `{name}` has no unit", f"write `{name}`")
+            return Column(title.strip(), name)
+        if name not in self.names:
+            near = nearest(name, [*self.names, *_RECORD])
+            help = f"did you mean `{near}`?" if near else f"it is one of {', '.join(_RECORD)}, or the name of a fact"
+            self._complain(f"column {quoted(name)} is not known", help)
+            return None
+        if found and not self._unit_fits(name, unit):
+            return None
+        return Column(title.strip(), name, unit)
+
+    def _unit_fits(self, name: str, unit: str) -> bool:
+        kinds = [known[name] for known in self.facts.values() if name in known]
+        dimensions = {dimension for fact in kinds if (dimension := _dimension(fact))}
+        if not dimensions:
+            self._complain(f"column `{name}` has no unit", f"write `{name}`: it is not a quantity")
+            return False
+        try:
+            _, found = parse_any(f"1 {unit}")
+            if found not in dimensions:
+                parse_quantity(f"1 {unit}", min(dimensions, key=str))
+        except QuantityError as error:
+            self._complain(f"column `{name}` cannot be in {quoted(unit)}: {error.message}", error.help)
+            return False
+        return True
+
+    def _complain(self, message: str, help: str) -> None:
+        self.problems.append(Problem(message, help, file=self.file, line=self.line))
+
+
+def _dimension(fact: Fact) -> Any:
+    if isinstance(fact.type, ListType):
+        return fact.type.dimension
+    return DIMENSIONS.get(fact.kind) if fact.kind != "count" else None
+
+
+def _document(
+    cells: list[str], columns: list[Column | None], facts: Mapping[str, Mapping[str, Fact]]
+) -> dict[str, Any]:
+    """The row as a record: the same keys as in the other formats."""
+    record: dict[str, Any] = {}
+    found: list[tuple[Column, str]] = []
+    for column, cell in zip(columns, cells, strict=True):
+        if column is None:
+            continue
+        if column.name not in _RECORD:
+            if cell:
+                found.append((column, cell))
+        elif text := cell.strip():
+            record[column.name] = text
+    subject = record.get("subject", "")
+    known = facts.get(subject, {})
+    key = record.pop("sku", None) or record.pop("id", None)
+    if key:
+        record[key_of(subject)] = key
+    record["facts"] = {
+        column.name: value
+        for column, cell in found
+        if (value := read_cell(cell, known.get(column.name), column.unit)) is not None
+    }
+    return record
+
+
+def _place(file: str, line: int, columns: list[Column | None]) -> Place:
+    def place(pointer: str, message: str, help: str) -> Problem:
+        field = field_of(pointer)
+        name = field.split(",")[0]
+        title = next((column.title for column in columns if column and column.name == name), name)
+        return Problem(message, help, pointer=title + field[len(name) :], file=file, line=line)
+
+    return place
+
+
+def _ragged(file: str, line: int, cells: list[str], titles: list[str]) -> Problem:
+    count = f"{len(cells)} cell{'s' if len(cells) != 1 else ''}"
+    help = "put a cell with a comma in quotes" if len(cells) > len(titles) else "write empty cells as `,,`"
+    return Problem(f"the row has {count}, the header {len(titles)}", help, file=file, line=line)

@@ -1,0 +1,179 @@
+"""A row of a record file → an entry for the store, or every problem of the row."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import UTC, date, datetime, time
+from typing import Any, Final
+
+from fitsvc.catalogue.rows import Row, quoted
+from fitsvc.catalogue.subjects import KEYS, SOLD, key_of
+from fitsvc.facts import FactReader, escape
+from fitsvc.language.problems import Problem, nearest
+from fitsvc.language.types import TruthType
+from fitsvc.rulebook.vocabulary import Fact
+from fitsvc.store.observations import Told
+from fitsvc.store.records import Draft
+
+_COMMON: Final = ("subject", "label", "facts", "assumed", "measured")
+_MEASURED: Final = ("facts", "by", "at", "note")
+_RIG: Final = ("subject", "id", "name", "rig")
+_NOT_MEASURED: Final = Told("measured")
+_TRUTHS: Final = {"yes": True, "true": True, "no": False, "false": False}
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """One record to be stored: its published facts in the draft, the assumed and the measured ones beside it."""
+
+    row: Row
+    subject: str
+    key: str
+    draft: Draft
+    assumed: dict[str, Any] = field(default_factory=dict)
+    measured: dict[str, Any] = field(default_factory=dict)
+    told: Told = _NOT_MEASURED
+
+
+@dataclass(frozen=True, slots=True)
+class RigEntry:
+    """One rig to be saved."""
+
+    row: Row
+    key: str
+    name: str
+    document: dict[str, Any]
+
+
+def read_entry(row: Row, reader: FactReader, problems: list[Problem]) -> Entry | RigEntry | None:
+    """Read a row; None when it has problems, which are added to those given."""
+    reading = _Reading(row, reader)
+    entry = reading.entry()
+    problems += reading.problems
+    return None if reading.problems else entry
+
+
+class _Reading:
+    """One row being read."""
+
+    def __init__(self, row: Row, reader: FactReader) -> None:
+        self.row, self.reader = row, reader
+        self.problems: list[Problem] = []
+
+    def entry(self) -> Entry | RigEntry | None:
+        document = self.row.document
+        subject = document.get("subject")
+        if subject == "rig":
+            return self._rig()
+        if not isinstance(subject, str) or subject not in KEYS:
+            self._subject(subject)
+            return None
+        links = ("vehicle", "receiver") if subject == "mounting" else ()
+        self._keys(document, "", f"a {subject}", (key_of(subject), *links, *_COMMON))
+        key = self._text(key_of(subject), required=True)
+        label = self._text("label")
+        facts = self._facts(subject, document.get("facts"), "/facts")
+        assumed = self._facts(subject, document.get("assumed"), "/assumed")
+        measured, told = self._measured(subject, document.get("measured"))
+        for name in assumed.keys() & (facts.keys() | measured.keys()):
+            self._complain(f"/assumed/{escape(name)}", f"`{name}` is known as well as assumed", "keep what is known")
+        vehicle, receiver = (self._text(link, required=True) for link in links) if links else (None, None)
+        sold_as: Any = subject if subject in SOLD else "accessory"
+        draft = Draft(key, label, facts, vehicle, receiver, sold_as)
+        return Entry(self.row, subject, key, draft, assumed, measured, told)
+
+    def _rig(self) -> RigEntry:
+        self._keys(self.row.document, "", "a rig", _RIG)
+        document = self.row.document.get("rig")
+        if not isinstance(document, dict):
+            self._complain("/rig", "the rig's own `rig` is missing", "write it as the `rig` of a question")
+            document = {}
+        return RigEntry(self.row, self._text("id", required=True), self._text("name", required=True), document)
+
+    def _subject(self, subject: Any) -> None:
+        listed = ", ".join(f"`{one}`" for one in KEYS)
+        if subject in (None, ""):
+            self._complain("/subject", "the record does not say what it is of", f"its `subject` is one of {listed}")
+            return
+        near = nearest(subject, KEYS) if isinstance(subject, str) else None
+        help = f"did you mean `{near}`? It is one of {listed}" if near else f"it is one of {listed}"
+        self._complain("/subject", f"{quoted(subject)} is not a subject", help)
+
+    def _keys(self, document: Mapping[str, Any], pointer: str, what: str, known: tuple[str, ...]) -> None:
+        for key in document:
+            if key not in known:
+                near = nearest(key, known)
+                listed = ", ".join(f"`{name}`" for name in known)
+                help = f"did you mean `{near}`?" if near else f"it may have {listed}"
+                self._complain(f"{pointer}/{escape(key)}", f"{what} has no {quoted(key)}", help)
+
+    def _text(self, key: str, *, required: bool = False) -> str:
+        value = self.row.document.get(key)
+        if isinstance(value, str) and (value or not required):
+            return value
+        if value is not None and value != "":
+            self._complain(f"/{key}", f"{quoted(value)} is not a text", f"write the {key} in quotes")
+        elif required:
+            self._complain(f"/{key}", f"the `{key}` is missing", f"every {self.row.document['subject']} here has one")
+        return ""
+
+    def _facts(self, subject: str, facts: Any, pointer: str) -> dict[str, Any]:
+        """The known facts as they are stored, once they are found to be facts."""
+        if facts is None:
+            return {}
+        if not isinstance(facts, dict):
+            self._complain(pointer, f"`{pointer[1:]}` holds facts by their names", "write `fact: value`")
+            return {}
+        known = self.reader.subjects[subject]
+        wired = {name: wire_fact(known.get(name), value) for name, value in facts.items()}
+        found: list[Problem] = []
+        self.reader.read(subject, wired, pointer, found, {}, {})
+        for problem in found:
+            self._complain(problem.pointer, problem.message, problem.help)
+        return {name: value for name, value in wired.items() if value is not None}
+
+    def _measured(self, subject: str, measured: Any) -> tuple[dict[str, Any], Told]:
+        if measured is None:
+            return {}, _NOT_MEASURED
+        if not isinstance(measured, dict):
+            self._complain("/measured", "`measured` has `facts`, and may have `by`, `at` and `note`", "write them so")
+            return {}, _NOT_MEASURED
+        self._keys(measured, "/measured", "`measured`", _MEASURED)
+        facts = self._facts(subject, measured.get("facts"), "/measured/facts")
+        if not facts:
+            self._complain("/measured", "`measured` names no facts", "write what was measured under `facts`")
+        texts = {key: measured.get(key) or "" for key in ("by", "note")}
+        for key, value in texts.items():
+            if not isinstance(value, str):
+                self._complain(f"/measured/{key}", f"{quoted(value)} is not a text", "write it in quotes")
+        return facts, Told("measured", str(texts["by"]), self._instant(measured.get("at")), str(texts["note"]))
+
+    def _instant(self, at: Any) -> datetime | None:
+        if at is None:
+            return None
+        try:
+            if len(at) == len("2026-05-09"):
+                return datetime.combine(date.fromisoformat(at), time(), UTC)
+            found = datetime.fromisoformat(at)
+        except (TypeError, ValueError):
+            found = None
+        if found is not None and found.tzinfo is not None:
+            return found
+        help = "write `2026-05-09`, or `2026-05-09T14:30:00Z` with its zone"
+        self._complain("/measured/at", f"{quoted(at)} is not a date", help)
+        return None
+
+    def _complain(self, pointer: str, message: str, help: str = "") -> None:
+        self.problems.append(self.row.place(pointer, message, help))
+
+
+def wire_fact(fact: Fact | None, value: Any) -> Any:
+    """A value from a file as JSON has it: files of texts write counts and yes/no as texts."""
+    if fact is None or fact.tyre or fact.kind == "text":
+        return value
+    if isinstance(value, str):
+        if fact.kind == "count" and value.isascii() and value.isdigit() and len(value) < 16:
+            return int(value)
+        return _TRUTHS.get(value, value) if isinstance(fact.type, TruthType) else value
+    if isinstance(value, dict) and fact.kind == "count":
+        return {key: wire_fact(fact, inner) for key, inner in value.items()}
+    return value

@@ -1,0 +1,33 @@
+"""JSON Lines files of records: one object a line, with its `subject`."""
+
+from collections.abc import Iterator
+from pathlib import Path
+
+from fitsvc.catalogue.json_text import read_json
+from fitsvc.catalogue.lines import read_lines
+from fitsvc.catalogue.rows import Place, Row, field_of
+from fitsvc.language.problems import Problem, ProblemsFound
+
+
+def json_rows(path: Path, file: str, problems: list[Problem]) -> Iterator[Row]:
+    """Yield the records of a JSON Lines file; empty lines are passed over."""
+    for number, text in read_lines(path, file, problems):
+        if not text.strip():
+            continue
+        try:
+            document = read_json(text, file, number)
+        except ProblemsFound as found:
+            problems += found.problems
+            continue
+        if isinstance(document, dict):
+            yield Row(document, _place(file, number), number)
+        else:
+            problems.append(Problem("a record is one object", 'write `{"subject": "accessory", "sku": ...}`',
+                                    file=file, line=number))  # fmt: skip
+
+
+def _place(file: str, line: int) -> Place:
+    def place(pointer: str, message: str, help: str) -> Problem:
+        return Problem(message, help, pointer=field_of(pointer), file=file, line=line)
+
+    return place

@@ -1,0 +1,106 @@
+"""Loading record files into the store: a file goes in whole, or every problem with it is told."""
+
+from collections.abc import Iterable, Iterator
+from pathlib import Path
+from typing import Any, Final
+
+from fitsvc.catalogue.csv_rows import csv_rows
+from fitsvc.catalogue.entries import Entry, RigEntry, read_entry
+from fitsvc.catalogue.json_rows import json_rows
+from fitsvc.catalogue.rows import Row
+from fitsvc.catalogue.storing import Loaded, Storing
+from fitsvc.catalogue.subjects import key_of, table_for
+from fitsvc.catalogue.yaml_rows import yaml_rows
+from fitsvc.facts import FactReader
+from fitsvc.language.problems import Problem, ProblemsFound, nearest
+from fitsvc.rulebook.vocabulary import Vocabulary
+from fitsvc.store.database import Database
+
+_CHUNK: Final = 2000
+_FORMATS: Final = {".csv": "CSV", ".jsonl": "JSON Lines", ".ndjson": "JSON Lines", ".yaml": "YAML", ".yml": "YAML"}
+_LATER: Final = {"mounting": 1, "rig": 2}
+"""What names other records is stored after them."""
+
+
+def load_file(database: Database, reader: FactReader, path: Path, *, replace: bool = False) -> Loaded:
+    """Store all records of a file in one transaction, or raise ProblemsFound with all its problems.
+
+    With `replace`, a record that is stored already is made what the file says: facts that the file does
+    not name are taken back.
+    """
+    problems: list[Problem] = []
+    loaded = Loaded(str(path))
+    rows = read_rows(path, reader.vocabulary, problems)
+    with database.session() as session:
+        _store(rows, Storing(session, reader, problems, loaded, replace))
+        if not problems and not (loaded.stored or loaded.replaced or loaded.unchanged):
+            problems.append(Problem("the file has no records", "add some, or leave it out", file=str(path)))
+        if problems:
+            raise ProblemsFound(sorted(problems, key=lambda problem: (problem.line, problem.column)))
+    return loaded
+
+
+def in_order(paths: Iterable[Path], vocabulary: Vocabulary) -> list[Path]:
+    """Files in an order in which each finds the records it names: by what stands first in each."""
+    return sorted(paths, key=lambda path: _LATER.get(_first_subject(path, vocabulary), 0))
+
+
+def read_rows(path: Path, vocabulary: Vocabulary, problems: list[Problem]) -> Iterator[Row]:
+    """The records of a file as they stand there, read by the format that the file's name tells."""
+    file, format = str(path), _FORMATS.get(path.suffix.lower())
+    if path.exists() and not path.is_file():
+        problems.append(Problem("is not a file", "name the files in it", file=file))
+    elif format == "CSV":
+        yield from csv_rows(path, file, problems, vocabulary)
+    elif format == "JSON Lines":
+        yield from json_rows(path, file, problems)
+    elif format == "YAML":
+        yield from yaml_rows(path, file, problems)
+    else:
+        near = nearest(path.suffix.lower(), _FORMATS)
+        help = f"did you mean `{path.stem}{near}`?" if near and near != path.suffix else _named()
+        problems.append(Problem(f"the format of `{path.name}` is not known", help, file=file))
+
+
+def _named() -> str:
+    return "name it " + ", ".join(f"`{ending}` ({format})" for ending, format in _FORMATS.items())
+
+
+def _first_subject(path: Path, vocabulary: Vocabulary) -> str:
+    row = next(read_rows(path, vocabulary, []), None)
+    subject = row.document.get("subject") if row else None
+    return subject if isinstance(subject, str) else ""
+
+
+def _store(rows: Iterator[Row], storing: Storing) -> None:
+    """Store a file's rows as they come, mountings after what they name, and rigs last."""
+    waiting: dict[str, list[Entry]] = {}
+    mountings: list[Entry] = []
+    rigs: list[RigEntry] = []
+    for row in rows:
+        entry = read_entry(row, storing.reader, storing.problems)
+        if entry is None:
+            storing.faulty |= _named_by(row.document)
+        elif storing.repeats(entry):
+            continue
+        elif isinstance(entry, RigEntry):
+            rigs.append(entry)
+        elif entry.subject == "mounting":
+            mountings.append(entry)
+        else:
+            chunk = waiting.setdefault(table_for(entry.subject), [])
+            chunk.append(entry)
+            if len(chunk) >= _CHUNK:
+                storing.records(waiting.pop(table_for(entry.subject)))
+    chunks = [*waiting.values(), *(mountings[at : at + _CHUNK] for at in range(0, len(mountings), _CHUNK))]
+    for chunk in chunks:
+        storing.records(chunk)
+    for rig in rigs:
+        storing.rig(rig)
+
+
+def _named_by(document: dict[str, Any]) -> set[tuple[str, str]]:
+    """The name under which others may look for a record that could not be read."""
+    subject = document.get("subject")
+    key = document.get(key_of(subject)) if isinstance(subject, str) else None
+    return {(table_for(subject), key)} if isinstance(subject, str) and isinstance(key, str) else set()
