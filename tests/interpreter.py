@@ -1,0 +1,544 @@
+"""The specification: a rulebook's folder and a case in, what follows out, by walking the syntax tree.
+
+Everything the engine compiles is written here a second time, plainly and slowly, from the meaning of the
+language; tests hold the engine to it. It shares with fitsvc only the YAML reader, the parser and the reading
+of quantities, which have tests of their own.
+
+A number is a pair (low, high): every value between the two is possible. A list value is the set of its
+possible members. A truth is True, False, or None for unknown. Whatever is said of a value holds for all of
+what is possible.
+"""
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from functools import cache
+from math import inf
+from pathlib import Path
+from typing import Any
+
+from fitsvc.facts import Case
+from fitsvc.language import syntax
+from fitsvc.language.parser import parse
+from fitsvc.language.quantities import parse_any
+from fitsvc.language.source import Source
+from fitsvc.rulebook.yaml_text import read_yaml_file, to_plain
+
+Number = tuple[float, float]
+Truth = bool | None
+
+
+@dataclass(frozen=True)
+class Members:
+    """The possible members of a list."""
+
+    list: str
+    names: frozenset[str]
+
+
+Value = Number | Members | Truth
+
+SAME = 1e-6
+"""Values closer than this, in mm, kg, degrees ..., are the same value."""
+
+
+@dataclass(frozen=True)
+class Judged:
+    """What follows for one case. `limits` gives for each limit that applies (at most, governed by, unknown)."""
+
+    outcome: str
+    results: list[tuple[str, str]]
+    open_needs: list[str]
+    limits: dict[str, tuple[float | None, str, tuple[str, ...]]]
+
+
+# Kleene's three-valued logic
+
+
+def negation(a: Truth) -> Truth:
+    """Not: unknown stays unknown."""
+    return None if a is None else not a
+
+
+def conjunction(truths: Iterable[Truth]) -> Truth:
+    """And: one no decides it, else one unknown leaves it open."""
+    found = list(truths)
+    return False if False in found else None if None in found else True
+
+
+def disjunction(truths: Iterable[Truth]) -> Truth:
+    """Or: one yes decides it, else one unknown leaves it open."""
+    return negation(conjunction(map(negation, truths)))
+
+
+# numbers
+
+
+def hull(numbers: Iterable[Number]) -> Number:
+    """The narrowest number that holds all of them."""
+    found = list(numbers)
+    return (min(low for low, _ in found), max(high for _, high in found))
+
+
+def product(a: Number, b: Number) -> Number:
+    """All products; nothing times anything, however large, is nothing."""
+    ends = [x * y if x and y else 0.0 for x in a for y in b]
+    return (min(ends), max(ends))
+
+
+def quotient(a: Number, b: Number) -> Number:
+    """All quotients, where a divisor of zero stands for one that is positive and next to nothing."""
+    low, high = b
+    if low > 0 or high < 0:
+        return product(a, (1 / high, 1 / low))
+    if low == 0 and (a[0] >= 0 or a[1] <= 0):
+        return product(a, (1 / high if high else 1e100, inf))
+    return (-inf, inf)
+
+
+def arithmetic(operator: str, a: Number, b: Number) -> Number:
+    """`+ - * /`, with the two sides taken as independent."""
+    match operator:
+        case "+":
+            return (a[0] + b[0], a[1] + b[1])
+        case "-":
+            return (a[0] - b[1], a[1] - b[0])
+        case "*":
+            return product(a, b)
+    return quotient(a, b)
+
+
+def at_most(a: Number, b: Number) -> Truth:
+    """a <= b, when it is so for every, for no, or for some of the possible values."""
+    if a[1] <= b[0] + SAME:
+        return True
+    return False if a[0] > b[1] + SAME else None
+
+
+def equal(a: Number, b: Number) -> Truth:
+    """a == b: neither is more than the other."""
+    return conjunction([at_most(a, b), at_most(b, a)])
+
+
+def call(function: str, numbers: list[Number]) -> Number:
+    """The functions of numbers."""
+    first = numbers[0]
+    match function:
+        case "min":
+            return (min(low for low, _ in numbers), min(high for _, high in numbers))
+        case "max":
+            return (max(low for low, _ in numbers), max(high for _, high in numbers))
+        case "abs":
+            ends = (abs(first[0]), abs(first[1]))
+            return (0.0 if first[0] <= 0 <= first[1] else min(ends), max(ends))
+        case "span":  # something between the first and the second; between the two ends if they contradict
+            low, high = first[0], numbers[1][1]
+            return (min(low, high), max(low, high))
+    weight, behind, wheelbase = (call("max", [number, (0.0, 0.0)]) for number in numbers)
+    relief = product(weight, quotient(behind, wheelbase))  # W d/L: moments about the rear axle
+    if function == "front_axle_relief":
+        return relief
+    assert function == "rear_axle_share"  # W (L + d)/L = W + W d/L: moments about the front axle
+    return arithmetic("+", first, relief)
+
+
+# a rulebook's texts
+
+
+@cache
+def tree(text: str) -> syntax.Node:
+    """The syntax tree of an expression."""
+    return parse(Source.plain(text))
+
+
+@dataclass
+class Texts:
+    """A rulebook as it is written: the vocabulary, and expressions as texts."""
+
+    lists: dict[str, dict[str, float | None]] = field(default_factory=dict)
+    presence: dict[str, str] = field(default_factory=dict)
+    kinds: dict[str, str] = field(default_factory=dict)
+    unknown: dict[str, Value] = field(default_factory=dict)
+    tables: dict[str, Any] = field(default_factory=dict)
+    derived: dict[str, str] = field(default_factory=dict)
+    bare: dict[str, str] = field(default_factory=dict)
+    each: dict[str, str] = field(default_factory=dict)
+    rules: list[dict[str, Any]] = field(default_factory=list)
+    limits: list[dict[str, Any]] = field(default_factory=list)
+    needs: list[dict[str, Any]] = field(default_factory=list)
+
+
+def read_texts(folder: Path) -> Texts:
+    """Read a folder that the loader accepts."""
+    texts = Texts()
+    vocabulary = _files(folder / "vocabulary")
+    for top in vocabulary:
+        for name, entry in top.get("lists", {}).items():
+            sized = "dimension" in entry
+            texts.lists[name] = {m: parse_any(m)[0] if sized else None for m in entry["members"]}
+    for top in vocabulary:
+        if "subject" in top:
+            texts.presence[top["subject"]] = top["presence"]
+            for name, entry in top["facts"].items():
+                _declare(texts, f"{top['subject']}.{name}", entry)
+    for top in _files(folder / "tables"):
+        texts.tables |= {table["id"]: table for table in top["tables"]}
+    for top in _files(folder):
+        if "topic" in top:
+            _topic(texts, top)
+    return texts
+
+
+def _files(folder: Path) -> list[Any]:
+    return [to_plain(read_yaml_file(path)) for path in sorted(folder.glob("*.yaml"))]
+
+
+def _declare(texts: Texts, name: str, entry: Mapping[str, Any]) -> None:
+    """A fact's kind, and what is known of it when nothing is."""
+    kind = entry["type"]
+    if kind == "tyre":
+        for part in ("diameter", "width", "rim"):
+            _declare(texts, f"{name}.{part}", {"type": "length", "range": ["0 in", "100 in"]})
+    elif kind != "text":
+        texts.kinds[name] = kind
+        if kind in texts.lists:
+            texts.unknown[name] = Members(kind, frozenset(texts.lists[kind]))
+        elif kind == "yes_no":
+            texts.unknown[name] = None
+        else:
+            texts.unknown[name] = (0.0 if parse_any(entry["range"][0])[0] >= 0 else -inf, inf)
+
+
+def _topic(texts: Texts, top: Mapping[str, Any]) -> None:
+    for entry in top.get("derived", []):
+        texts.derived[entry["name"]] = entry["is"]
+        texts.kinds[entry["name"]] = entry["type"]
+    if adapters := top.get("adapters"):
+        for short, entry in adapters["facts"].items():
+            name = f"opening.{short}"
+            texts.kinds[name] = entry["type"]
+            texts.bare[name], texts.each[name] = adapters["bare"][short], adapters["each"][short]
+    texts.rules += top.get("rules", [])
+    for limit in top.get("limits", []):
+        texts.limits.append(limit)
+        texts.rules += [_member_rule(limit, rating) for rating in _ratings(limit)]
+    texts.needs += top.get("needs", [])
+
+
+def _ratings(limit: Mapping[str, Any]) -> list[dict[str, str]]:
+    return [{"rating": one} if isinstance(one, str) else one for one in limit["lowest_of"]]
+
+
+def _guard(*entries: Mapping[str, Any]) -> str:
+    return " and ".join(f"({entry['applies_when']})" for entry in entries if "applies_when" in entry) or "yes"
+
+
+def _member_rule(limit: Mapping[str, Any], rating: Mapping[str, str]) -> dict[str, Any]:
+    """A limit's member is the rule that what is judged is at most the rating."""
+    return {
+        "id": f"{limit['id']}/{rating['rating']}", "severity": limit["severity"],
+        "if_unknown": rating.get("if_unknown", "undetermined"), "applies_when": _guard(limit, rating),
+        "requires": f"({limit['judged']}) <= {rating['rating']}",
+    }  # fmt: skip
+
+
+# what a rule is about
+
+
+def about(texts: Texts, *expressions: str) -> set[str]:
+    """The subjects that must be in the question: those read, but for those whose presence is asked about."""
+    read: set[str] = set()
+    handled: set[str] = set()
+    for node in (node for expression in expressions for node in _nodes(tree(expression))):
+        if isinstance(node, syntax.Call) and node.function == "present":
+            handled.add(str(node.arguments[0]))
+        elif isinstance(node, syntax.Name) and "." in node.name:
+            inner = texts.derived.get(node.name) or texts.bare.get(node.name)
+            read |= about(texts, inner) if inner else {node.name.split(".")[0]}
+    return {subject for subject in read - handled if texts.presence[subject] == "asked"}
+
+
+def _nodes(node: syntax.Node) -> list[syntax.Node]:
+    return [node, *(inner for below in syntax.below(node) for inner in _nodes(below))]
+
+
+# one case
+
+
+class Reading:
+    """One case of one rulebook, in which expressions have values."""
+
+    def __init__(self, texts: Texts, case: Case) -> None:
+        self.texts, self.present = texts, case.present
+        self.known = self._as_written(case.facts)
+        self.opening: dict[str, Value] = {}
+        self.opening = {name: self.of(text, texts.kinds[name]) for name, text in texts.bare.items()}
+        for adapter in case.adapters:
+            self.adapter = self._as_written(adapter)
+            self.opening = {name: self.of(text, texts.kinds[name]) for name, text in texts.each.items()}
+        self.computed: dict[str, Value] = {}
+
+    def _as_written(self, facts: Mapping[str, Any]) -> dict[str, Value]:
+        """A case's values, with bit masks as sets and truth numbers as truths."""
+        return {name: self._one(self.texts.kinds[name], value) for name, value in facts.items()}
+
+    def _one(self, kind: str, value: Any) -> Value:
+        if kind == "yes_no":
+            return {0: False, 1: None, 2: True}[value]
+        if members := self.texts.lists.get(kind):
+            return Members(kind, frozenset(name for i, name in enumerate(members) if value >> i & 1))
+        low, high = value
+        return (low, high)
+
+    def of(self, text: str, kind: str = "") -> Value:
+        """The value of an expression; `kind` is the list, if any, whose member it is to be."""
+        return self.value(tree(text), kind)
+
+    def fact(self, name: str) -> Value:
+        """What is known of a fact, derived value or fact of the working opening."""
+        if name in self.opening:
+            return self.opening[name]
+        if name in self.texts.derived:
+            if name not in self.computed:
+                self.computed[name] = self.of(self.texts.derived[name], self.texts.kinds[name])
+            return self.computed[name]
+        here = self.adapter if name.startswith("adapter.") else self.known
+        return here.get(name, self.texts.unknown[name])
+
+    def value(self, node: syntax.Node, wanted: str = "") -> Value:
+        """The value of a node; `wanted` is the list that a bare member or size is read as of."""
+        match node:
+            case syntax.Number(text=text):
+                return (float(text), float(text))
+            case syntax.Quantity(text=text):
+                return self._quantity(text, wanted)
+            case syntax.YesNo(value=truth):
+                return truth
+            case syntax.Name(name=name):
+                return self.fact(name) if "." in name else Members(wanted, frozenset([name]))
+            case syntax.Minus():
+                return arithmetic("-", (0.0, 0.0), self.number(node.operand))
+            case syntax.Arithmetic():
+                return arithmetic(node.operator, self.number(node.left), self.number(node.right))
+            case syntax.Comparison():
+                return self._comparison(node)
+            case syntax.In():
+                return self._in(node)
+            case syntax.If():
+                return self._if(node, wanted)
+            case syntax.Call():
+                return self._call(node)
+        return self.truth(node)
+
+    def truth(self, node: syntax.Node) -> Truth:
+        """The value of a condition."""
+        match node:
+            case syntax.Not():
+                return negation(self.truth(node.operand))
+            case syntax.And():
+                return conjunction(map(self.truth, node.operands))
+            case syntax.Or():
+                return disjunction(map(self.truth, node.operands))
+        found = self.value(node)
+        assert found is None or isinstance(found, bool)
+        return found
+
+    def number(self, node: syntax.Node) -> Number:
+        """The value of a number; a size is its length."""
+        return self._length(self.value(node))
+
+    def _length(self, value: Value) -> Number:
+        if isinstance(value, Members):
+            sizes = [self.texts.lists[value.list][name] or 0.0 for name in value.names]
+            return (min(sizes), max(sizes))
+        assert isinstance(value, tuple)
+        return value
+
+    def _quantity(self, text: str, wanted: str) -> Value:
+        amount, _ = parse_any(text)
+        for name, size in self.texts.lists.get(wanted, {}).items():
+            if size is not None and abs(size - amount) <= SAME:
+                return Members(wanted, frozenset([name]))
+        return (amount, amount)
+
+    def _list_of(self, node: syntax.Node) -> str:
+        """The list that a node's value is a member of, if that can be told from the node alone."""
+        found = ""
+        match node:
+            case syntax.Name(name=name):
+                found = self.texts.kinds.get(name, "")
+            case syntax.Call(function="lookup"):
+                found = self.texts.tables[str(node.arguments[0])]["gives"]
+            case syntax.If():
+                found = self._list_of(node.then) or self._list_of(node.otherwise)
+        return found if found in self.texts.lists else ""
+
+    def _comparison(self, node: syntax.Comparison) -> Truth:
+        wanted = self._list_of(node.left) or self._list_of(node.right)
+        a, b = self.value(node.left, wanted), self.value(node.right, wanted)
+        match node.operator:
+            case "==":
+                return self._same(a, b)
+            case "!=":
+                return negation(self._same(a, b))
+            case "<=":
+                return at_most(self._length(a), self._length(b))
+            case ">=":
+                return at_most(self._length(b), self._length(a))
+            case "<":
+                return negation(at_most(self._length(b), self._length(a)))
+        return negation(at_most(self._length(a), self._length(b)))
+
+    def _same(self, a: Value, b: Value) -> Truth:
+        if isinstance(a, Members) and isinstance(b, Members) and a.list == b.list:
+            if not a.names & b.names:
+                return False
+            return True if len(a.names | b.names) == 1 else None
+        if isinstance(a, Members | tuple) and isinstance(b, Members | tuple):
+            return equal(self._length(a), self._length(b))
+        return None if a is None or b is None else a == b
+
+    def _in(self, node: syntax.In) -> Truth:
+        value = self.value(node.value)
+        assert isinstance(value, Members)
+        written: set[str] = set()
+        for member in node.members:
+            found = self.value(member, value.list)
+            assert isinstance(found, Members)
+            written |= found.names
+        one_of = True if value.names <= written else None if value.names & written else False
+        return negation(one_of) if node.negated else one_of
+
+    def _if(self, node: syntax.If, wanted: str) -> Value:
+        condition = self.truth(node.condition)
+        wanted = wanted or self._list_of(node)
+        then, otherwise = self.value(node.then, wanted), self.value(node.otherwise, wanted)
+        if _list(then) != _list(otherwise):  # a choice of sizes of two lists, or of a size and a length
+            then, otherwise = self._length(then), self._length(otherwise)
+        if condition is None:
+            return _either([then, otherwise])
+        return then if condition else otherwise
+
+    def _call(self, node: syntax.Call) -> Value:
+        match node.function:
+            case "present":
+                return str(node.arguments[0]) in self.present
+            case "known":
+                return self._known(node.arguments[0])
+            case "lookup":
+                return self._lookup(self.texts.tables[str(node.arguments[0])], node.arguments[1])
+        return call(node.function, list(map(self.number, node.arguments)))
+
+    def _known(self, node: syntax.Node) -> Truth:
+        """Yes where something is known on either side, else unknown: no rule rests on not knowing."""
+        match self.value(node):
+            case None:
+                return None
+            case Members(list=name, names=names):
+                return None if len(names) == len(self.texts.lists[name]) else True
+            case (low, high):
+                return True if low > -inf and high < inf else None
+        return True
+
+    def _lookup(self, table: Mapping[str, Any], key_node: syntax.Node) -> Value:
+        key = self.value(key_node, table["key"])
+        if "rows" in table:
+            assert isinstance(key, Members)
+            cells = [table["rows"][name] for name in key.names]
+        else:
+            cells = _bands(table["bands"], self._length(key))
+        return _either([self.of(cell, table["gives"]) for cell in cells])
+
+
+def _list(value: Value) -> str:
+    return value.list if isinstance(value, Members) else ""
+
+
+def _either(values: list[Value]) -> Value:
+    """What is known of a value that is one of several of a kind."""
+    first = values[0]
+    if isinstance(first, Members):
+        return Members(first.list, frozenset().union(*(v.names for v in values if isinstance(v, Members))))
+    if isinstance(first, tuple):
+        return hull(value for value in values if isinstance(value, tuple))
+    return first if len(set(values)) == 1 else None
+
+
+def _bands(bands: list[dict[str, str]], key: Number) -> list[str]:
+    """The cells of the bands that a key can be in: over the top of the one before, not over its own."""
+    tops = [parse_any(band["up_to"])[0] if "up_to" in band else inf for band in bands]
+    return [
+        band["is"] for band, under, top in zip(bands, [-inf, *tops], tops, strict=False)
+        if key[0] <= top + SAME and key[1] > under + SAME
+    ]  # fmt: skip
+
+
+# rules, needs, limits
+
+
+class Interpreter:
+    """A rulebook's folder, ready to judge cases."""
+
+    def __init__(self, folder: Path) -> None:
+        self.texts = read_texts(folder)
+        self._rules = [(rule, about(self.texts, _guard(rule), rule["requires"])) for rule in self.texts.rules]
+        self._needs = [
+            (need, about(self.texts, _guard(need), *need.get("values", {}).values())) for need in self.texts.needs
+        ]
+
+    def judge(self, case: Case) -> Judged:
+        """Judge a case."""
+        reading = Reading(self.texts, case)
+        results = [(rule["id"], _result(reading, rule, subjects)) for rule, subjects in self._rules]
+        needs = [need["id"] for need, subjects in self._needs if _open(reading, need, subjects)]
+        limits = {limit["id"]: self._limit(reading, limit) for limit in self.texts.limits}
+        return Judged(
+            self._outcome([result for _, result in results], needs), results, needs,
+            {name: found for name, found in limits.items() if found is not None},
+        )  # fmt: skip
+
+    def _outcome(self, results: list[str], open_needs: list[str]) -> str:
+        severities = []
+        for (rule, _), result in zip(self._rules, results, strict=True):
+            if result in ("fails", "undetermined"):
+                severe = rule["severity"] == "blocking"
+                if result == "undetermined" and rule.get("if_unknown") == "caution":
+                    severe = False
+                severities.append(result if severe else "conditional")
+        severities += ["conditional" for _ in open_needs]
+        return next((found for found in ("fails", "undetermined", "conditional") if found in severities), "works")
+
+    def _limit(self, reading: Reading, limit: Mapping[str, Any]) -> tuple[float | None, str, tuple[str, ...]] | None:
+        """The lowest of the ratings that may apply, each at its low end; one that may be nothing at its high end."""
+        ratings: list[tuple[float, str]] = []
+        unknown: list[str] = []
+        for rating in _ratings(limit):
+            guard, name = _guard(limit, rating), rating["rating"]
+            if about(self.texts, guard, name) - reading.present or reading.of(guard) is False:
+                continue
+            low, high = reading.number(tree(name))
+            if low <= 0:
+                unknown.append(name)
+            ratings.append((low if low > 0 else high, name))
+        if not ratings:
+            return None
+        lowest, governing = min(ratings, key=lambda rating: rating[0])
+        return (lowest, governing, tuple(unknown)) if lowest < inf else (None, "", tuple(unknown))
+
+
+def _result(reading: Reading, rule: Mapping[str, Any], subjects: set[str]) -> str:
+    """A rule is that its guard implies its requirement; without its subjects it does not apply."""
+    if subjects - reading.present:
+        return "not_applicable"
+    applies, required = reading.of(_guard(rule)), reading.of(rule["requires"])
+    if applies is False:
+        return "not_applicable"
+    if required is True:
+        return "passes"
+    return "fails" if applies is True and required is False else "undetermined"
+
+
+def _open(reading: Reading, need: Mapping[str, Any], subjects: set[str]) -> bool:
+    """A need is open where it may apply and is not surely met."""
+    if subjects - reading.present or reading.of(_guard(need)) is False:
+        return False
+    return "met_when" not in need or reading.of(need["met_when"]) is not True
