@@ -88,7 +88,7 @@ class RuleWords:
 
     def finding(self, result: Result, case: Case, system: System) -> Finding:
         """The rule's finding on an opened case."""
-        key: tuple[object, ...] = (result, system, *map(case.facts.get, self._slots))  # type: ignore[arg-type]
+        key: tuple[object, ...] = (result, system, *map(case.facts.get, self._slots))
         if self._tyres:
             key += tuple(map(case.texts.get, self._tyres))
         found = self._kept.get(key)

@@ -156,10 +156,12 @@ def compile_rules(
     groups = _groups(rules, needs)
     shared = {subjects: _uses(members, derived) for subjects, members in groups.items()}
     across = Counter(node for nodes in shared.values() for node in nodes)
-    _fetch(emitter, [node for node, count in across.items() if count > 1])
+    _fetch(emitter, [node for node, count in across.items() if count > 1 and _plain(node, derived)])
     for subjects, members in groups.items():
         condition = " and ".join(f"{subject!r} in present" for subject in subjects) or "True"
         with emitter.block(f"if {condition}:"):
+            for subject in subjects:
+                emitter.take_present(subject)
             _fetch(emitter, [node for node, count in shared[subjects].items() if count > 1])
             for number, member in members:
                 _write(emitter, number, member)
@@ -201,6 +203,12 @@ def _collect(node: AnyTyped, derived: Mapping[str, AnyTyped], found: set[AnyType
         _collect(part, derived, found)
 
 
+def _plain(node: AnyTyped, derived: Mapping[str, AnyTyped]) -> bool:
+    """Whether a node is a fact or a test of one, cheap enough to compute where it may not be needed."""
+    read = node.operand if isinstance(node, typed.Among) else node
+    return isinstance(read, Read) and read.name not in derived
+
+
 def _fetch(emitter: Emitter, nodes: Sequence[AnyTyped]) -> None:
     for node in nodes:
         emitter.value(node)
@@ -211,6 +219,11 @@ def _write(emitter: Emitter, number: int, member: Rule | Need) -> None:
         _judge(emitter, number, member, sure="True")
         return
     guard = emitter.single(member.guard)
+    if guard == "0":
+        return
+    if guard == "2":
+        _judge(emitter, number, member, sure="True")
+        return
     with emitter.block(f"if {guard}:"):
         _judge(emitter, number, member, sure=f"{guard} == 2")
 

@@ -8,13 +8,13 @@ a rule file says reaches the source as code: names enter as string literals, num
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from math import inf
-from typing import Any
+from typing import Any, Final
 
 from fitsvc.language import intervals, typed
 from fitsvc.language.intervals import SAME, Bounds
 from fitsvc.language.truth import NO, YES
 from fitsvc.language.typed import AnyTyped, join
-from fitsvc.language.types import ListType, NumberType, TruthType, Type, Value
+from fitsvc.language.types import TRUTH, ListType, NumberType, TruthType, Type, Value
 
 Facts = Callable[..., Any]
 """How compiled code reads facts: the `get` of a dictionary of values by name."""
@@ -134,6 +134,10 @@ class Emitter:
         assert isinstance(node.type, NumberType | ListType | TruthType)
         return self._assign(node.type, f"get({node.name!r}, {node.type.unknown!r})")
 
+    def take_present(self, subject: str) -> None:
+        """Take it as settled, in the scope at hand, that a subject is in the question."""
+        self.scopes[-1][typed.Present(TRUTH, subject)] = repr(YES)
+
     def _present(self, node: typed.Present) -> Written:
         return self._assign(node.type, f"{YES} if {node.subject!r} in present else {NO}")
 
@@ -181,28 +185,35 @@ class Emitter:
         return self._assign(node.type, f"{sizes}[{self.single(node.operand)}]")
 
     def _not(self, node: typed.Not) -> Written:
-        return self._assign(node.type, f"2 - {self.single(node.operand)}")
+        operand = self.single(node.operand)
+        return _OPPOSITE.get(operand) or self._assign(node.type, f"2 - {operand}")
 
     def _all(self, node: typed.All) -> Written:
-        return self._chain(node, node.operands, go_on="if {0}:", keep="if {1} < {0}: {0} = {1}")
+        return self._chain(node, node.operands, YES, go_on="if {0}:", keep="if {1} < {0}: {0} = {1}")
 
     def _some(self, node: typed.Some) -> Written:
-        return self._chain(node, node.operands, go_on="if {0} != 2:", keep="if {1} > {0}: {0} = {1}")
+        return self._chain(node, node.operands, NO, go_on="if {0} != 2:", keep="if {1} > {0}: {0} = {1}")
 
-    def _chain(self, node: AnyTyped, operands: Sequence[AnyTyped], go_on: str, keep: str) -> Written:
-        """`and` and `or`: the next operand is computed only where it can still matter."""
-        result = self._assign(node.type, self.single(operands[0]))
+    def _chain(self, node: AnyTyped, operands: Sequence[AnyTyped], idle: int, go_on: str, keep: str) -> Written:
+        """`and` and `or`: the next operand is computed only where it can still matter; settled ones are left out."""
+        first = self.single(operands[0])
+        if first == repr(idle) and len(operands) > 1:
+            return self._chain(node, operands[1:], idle, go_on, keep)
+        if first == repr(YES - idle) or len(operands) == 1:
+            return first
+        result = self._assign(node.type, first)
         assert isinstance(result, str)
-        self._rest(result, operands[1:], go_on, keep)
-        return result
-
-    def _rest(self, result: str, operands: Sequence[AnyTyped], go_on: str, keep: str) -> None:
-        for operand in operands:
+        for operand in operands[1:]:
             with self.block(go_on.format(result)):
-                self.line(keep.format(result, self.single(operand)))
+                value = self.single(operand)
+                if value != repr(idle):
+                    self.line(keep.format(result, value))
+        return result
 
     def _choice(self, node: typed.Choice) -> Written:
         condition = self.single(node.condition)
+        if condition in _OPPOSITE:
+            return self.value(node.then if condition == repr(YES) else node.otherwise)
         then, otherwise = self.value(node.then), self.value(node.otherwise)
         new = self._new(node.type)
         target = ", ".join(new) if isinstance(new, tuple) else new
@@ -240,6 +251,10 @@ class Emitter:
         kind = node.operand.type
         assert isinstance(kind, ListType | TruthType)
         return self._assign(node.type, f"1 if {written} == {kind.unknown} else 2")
+
+
+_OPPOSITE: Final = {repr(NO): repr(YES), repr(YES): repr(NO)}
+"""What is settled when the source is written, and its negation."""
 
 
 def _loose(end: str) -> str:

@@ -73,7 +73,7 @@ class Shape:
         word = self.text(parent, key) or default
         known = list(allowed)
         if word in known:
-            return known[known.index(word)]  # type: ignore[arg-type]
+            return known[known.index(word)]
         if not word and key in parent.entries:
             return known[0]
         near = nearest(word, known)
