@@ -1,0 +1,5 @@
+"""The `fitsvc` command."""
+
+from fitsvc.cli.app import main
+
+__all__ = ["main"]

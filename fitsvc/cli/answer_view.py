@@ -1,0 +1,140 @@
+"""An answer as a clerk reads it: the outcome, why, what to see to, what to measure."""
+
+from collections.abc import Iterable, Sequence
+from typing import TYPE_CHECKING, Final
+
+from rich.text import Text
+
+from fitsvc.cli.console import paragraph, printable
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from fitsvc.answers.answer import Answer, Finding, LimitShown, Next
+    from fitsvc.answers.answering import Answerer
+
+_OUTCOMES: Final = {
+    "works": ("WORKS", "bold green"), "conditional": ("CONDITIONAL", "bold yellow"),
+    "undetermined": ("UNDETERMINED", "bold magenta"), "fails": ("FAILS", "bold red"),
+}  # fmt: skip
+_MARKS: Final = {"fails": ("✗", "red"), "open": ("?", "magenta"), "caution": ("!", "yellow"), "passes": ("✓", "green")}
+_VERBS: Final = {"ask": "Ask for", "read": "Read", "measure": "Measure", "weigh": "Weigh", "look up": "Look up"}
+_STEPS: Final = 4
+
+
+def show_outcome(console: "Console", answer: "Answer", indent: int = 0) -> None:
+    """Print the outcome, and the summary below it."""
+    word, colour = _OUTCOMES[answer.outcome]
+    console.print(Text(" " * indent + word, colour))
+    paragraph(console, answer.summary, indent=indent)
+
+
+def show_answer(console: "Console", answer: "Answer", answerer: "Answerer", *, everything: bool = False) -> None:
+    """Print an answer."""
+    _View(console, answerer, everything).show(answer)
+
+
+class _View:
+    """One answer being printed, with the words of its rulebook at hand."""
+
+    def __init__(self, console: "Console", answerer: "Answerer", everything: bool) -> None:
+        self.console, self.everything = console, everything
+        self.label = answerer.wording.label
+        self.rulebook = answerer.rulebook
+        self.mild = {rule.id for rule in answerer.rulebook.rules if rule.if_unknown == "caution"}
+
+    def show(self, answer: "Answer") -> None:
+        """Print the whole answer."""
+        show_outcome(self.console, answer)
+        self._findings(answer.findings)
+        self._needs(answer.needs)
+        self._next(answer.next)
+        self._limits(answer.limits)
+        if answer.remedies:
+            self._heading("What would make it work")
+            self._list(f"{remedy.change} {remedy.sku}: {remedy.because}".strip() for remedy in answer.remedies)
+        if answer.cautions:
+            self._heading("Keep in mind")
+            self._list(answer.cautions)
+        if answer.assumed:
+            self._heading("Rests on what was assumed")
+            self._list(answer.assumed)
+        digest = answer.rulebook.digest.removeprefix("sha256:")[:12]
+        self.console.print()
+        self.console.print(Text(f"by the rulebook {printable(answer.rulebook.name)}, {digest}", "dim"))
+
+    def _findings(self, findings: Sequence["Finding"]) -> None:
+        shown = [finding for finding in findings if finding.result != "passes" or self.everything]
+        if shown or findings:
+            self._heading("Why")
+        for finding in shown:
+            sign, colour = _MARKS[self._kind(finding)]
+            self._line(finding.reason, sign, colour)
+            if self.everything:
+                self._line(f"{finding.rule}: {_source(finding.source)}", style="dim", indent=4)
+        if passed := len(findings) - len(shown):
+            rules = "1 rule passes" if passed == 1 else f"{passed} rules pass"
+            self._line(f"{rules} (`--all` tells them)", *_MARKS["passes"])
+
+    def _kind(self, finding: "Finding") -> str:
+        if finding.result == "passes":
+            return "passes"
+        if finding.severity == "caution" or (finding.result == "undetermined" and finding.rule in self.mild):
+            return "caution"
+        return "fails" if finding.result == "fails" else "open"
+
+    def _limits(self, limits: Sequence["LimitShown"]) -> None:
+        if not limits:
+            return
+        titles = {limit.name: limit.title for limit in self.rulebook.limits}
+        self._heading("Limits")
+        for limit in limits:
+            title = titles.get(limit.limit, limit.limit)
+            open_ = ", ".join(f"the {self.label(name)}" for name in limit.unknown)
+            if limit.at_most:
+                text = f"{title}: at most {limit.at_most}, by the {self.label(limit.governed_by)}"
+                text += f"; may be less, not known: {open_}" if open_ else ""
+            else:
+                text = f"{title}: not known, as it rests on {open_}"
+            self._line(text, "·")
+
+    def _needs(self, needs: Sequence[dict[str, str]]) -> None:
+        if needs:
+            self._heading("It also needs")
+        titles = {need.name: need.title for need in self.rulebook.needs}
+        for need in needs:
+            values = ", ".join(f"{name.replace('_', ' ')} {value}" for name, value in need.items()
+                               if name not in ("need", "because"))  # fmt: skip
+            title = titles.get(need["need"], need["need"])
+            self._line(f"{title}{f' ({values})' if values else ''}: {need['because']}", "+", "cyan")
+
+    def _next(self, steps: Sequence["Next"]) -> None:
+        if not steps:
+            return
+        self._heading("What to find out next")
+        shown = steps if self.everything else steps[:_STEPS]
+        for number, step in enumerate(shown, start=1):
+            self._line(f"{_VERBS[step.ask]} the {self.label(step.fact)}. {step.how}", f"{number}.", "bold")
+            parts = [f"{word} if {text}" for word, text in (("works", step.works_if), ("fails", step.fails_if)) if text]
+            if parts and "any reading" not in (step.works_if, step.fails_if):
+                self._line("; ".join(parts), style="cyan", indent=5)
+        if more := len(steps) - len(shown):
+            self._line(f"and {more} more (`--all` tells them)", "  ")
+
+    def _heading(self, text: str) -> None:
+        self.console.print()
+        self.console.print(Text(text, "bold"))
+
+    def _list(self, lines: Iterable[str]) -> None:
+        for line in lines:
+            self._line(line, "·")
+
+    def _line(self, text: str, sign: str = "", colour: str = "", *, style: str = "", indent: int = 0) -> None:
+        """A paragraph, behind its sign if it has one."""
+        paragraph(self.console, text, sign=sign, colour=colour, style=style, indent=indent or (2 if sign else 0))
+
+
+def _source(source: dict[str, str]) -> str:
+    words = {"common_practice": "common practice", "published": "published", "estimate": "an estimate"}
+    detail = source.get("cite") or source.get("because") or ""
+    return words.get(source["kind"], source["kind"]) + (f", {detail}" if detail else "")

@@ -1,0 +1,27 @@
+"""`fitsvc db`: the database's tables."""
+
+import typer
+
+from fitsvc.cli.console import out
+from fitsvc.cli.options import DatabaseUrl
+
+app = typer.Typer(no_args_is_help=True, help="Look after the database.")
+
+
+@app.callback()
+def db() -> None:
+    """Look after the database."""
+
+
+@app.command("upgrade")
+def upgrade(database: DatabaseUrl = None) -> None:
+    """Create the tables, or bring them up to date; repeating it does no harm."""
+    from fitsvc.store.database import Database, is_current
+    from fitsvc.store.database import upgrade as bring_up_to_date
+
+    opened = Database(database)
+    opened.close()
+    was_current = is_current(database)
+    bring_up_to_date(database)
+    state = "is up to date" if was_current else "is now up to date"
+    out().print(f"the database {opened.shown_url} {state}", soft_wrap=True)

@@ -1,0 +1,165 @@
+"""One rule, limit, need or caution, printed from its file for people to read."""
+
+import re
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Final
+
+from fitsvc.cli.console import paragraph, refuse
+from fitsvc.language.problems import nearest
+from fitsvc.rulebook.yaml_text import Mapping as Tree
+from fitsvc.rulebook.yaml_text import Node, Scalar, Sequence, read_yaml_file, to_plain
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+_KINDS: Final = {"rules": "rule", "limits": "limit", "needs": "need", "cautions": "caution"}
+_LINES: Final = (
+    ("applies_when", "applies when"), ("requires", "requires"), ("quantity", "limits"), ("lowest_of", "lowest of"),
+    ("judged", "judged"), ("met_when", "met when"), ("values", "must be"), ("severity", "severity"),
+    ("if_unknown", "if unknown"), ("fails_because", "when it fails"), ("unknown_because", "when unknown"),
+    ("because", "because"), ("text", "says"), ("remedy", "remedy"), ("source", "source"),
+)  # fmt: skip
+_COLOURS: Final = {"passes": "green", "met": "green", "fails": "red", "undetermined": "magenta", "open": "yellow"}
+_NAME: Final = re.compile(r"\b[a-z][a-z_]*\.[a-z][a-z0-9_]*\b")
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """An entry of a rule file: what kind it is, the entry and the words for facts."""
+
+    kind: str
+    entry: Tree
+    words: Mapping[str, str]
+
+
+def find_rule(folder: Path, id: str) -> Found:
+    """The entry with an id in a folder of rules; ProblemsFound when there is none."""
+    wanted = id.partition("/")[0].replace("_", "-")
+    known: dict[str, tuple[str, Tree]] = {}
+    words: dict[str, str] = {}
+    trees = [read_yaml_file(path, f"{folder.name}/{path.name}") for path in sorted(folder.glob("*.yaml"))]
+    for tree in trees:
+        for section, name, entry in _entries(tree):
+            known[name] = (_KINDS[section], entry)
+    if wanted not in known:
+        near = nearest(wanted, known)
+        some = ", ".join(f"`{name}`" for name in sorted(known)[:5])
+        help = f"did you mean `{near}`?" if near else f"there are {len(known)}, such as {some}"
+        refuse(f"there is no rule, limit, need or caution `{id}` in `{folder}`", help)
+    for path in sorted((folder / "vocabulary").glob("*.yaml")):
+        words |= _labels(read_yaml_file(path))
+    for tree in trees:
+        words |= _declared(tree)
+    return Found(*known[wanted], words)
+
+
+def show_rule(console: "Console", found: Found) -> None:
+    """Print an entry."""
+    document: Any = to_plain(found.entry)
+    paragraph(console, document.get("title") or document["id"], style="bold")
+    mark = found.entry.mark
+    paragraph(console, f"{document['id']}, a {found.kind} in {mark.file}:{mark.line}", style="dim")
+    console.print()
+    for key, label in _LINES:
+        if text := _text(key, document.get(key)):
+            paragraph(console, text, sign=label, colour="cyan", indent=2, hang=15)
+    _facts(console, found, document)
+    _examples(console, document.get("examples") or [])
+
+
+def _facts(console: "Console", found: Found, document: Mapping[str, Any]) -> None:
+    text = " ".join(str(document.get(key, "")) for key, _ in _LINES if key != "source")
+    names = [name for name in dict.fromkeys(_NAME.findall(text)) if name in found.words]
+    if names:
+        console.print()
+        paragraph(console, "What it reads", style="bold")
+    for name in names:
+        paragraph(console, name, style="cyan", indent=2)
+        paragraph(console, found.words[name], indent=6)
+
+
+def _examples(console: "Console", examples: list[Any]) -> None:
+    if examples:
+        console.print()
+        paragraph(console, "Examples", style="bold")
+    for example in examples:
+        facts = {name: value for name, value in example.items() if name not in ("gives", "at_most")}
+        gives = example.get("gives") or (f"at most {example['at_most']}" if "at_most" in example else "")
+        paragraph(console, _inline(facts), sign=gives, colour=_COLOURS.get(gives, ""), indent=2, hang=15)
+
+
+def _text(key: str, value: Any) -> str:
+    if value is None:
+        return ""
+    if key == "source" and isinstance(value, dict):
+        detail = value.get("cite") or value.get("because") or ""
+        return str(value.get("kind", "")).replace("_", " ") + (f": {detail}" if detail else "")
+    if key == "lowest_of" and isinstance(value, list):
+        return "\n".join(_rating(one) for one in value)
+    if isinstance(value, dict):
+        return ", ".join(f"{name}: {inner}" for name, inner in value.items())
+    return " ".join(str(value).split())
+
+
+def _rating(one: Any) -> str:
+    if not isinstance(one, dict):
+        return str(one)
+    text = str(one.get("rating", ""))
+    text += f", when {one['applies_when']}" if "applies_when" in one else ""
+    return text + (f" (if unknown: {one['if_unknown']})" if "if_unknown" in one else "")
+
+
+def _inline(value: Any) -> str:
+    if isinstance(value, dict):
+        return ", ".join(f"{name} {_wrapped(inner)}" for name, inner in value.items())
+    if isinstance(value, list):
+        return ", ".join(map(_wrapped, value))
+    return "unknown" if value is None else str(value)
+
+
+def _wrapped(value: Any) -> str:
+    text = _inline(value)
+    return f"[{text}]" if isinstance(value, list) else f"({text})" if isinstance(value, dict) else text
+
+
+def _entries(tree: Node) -> Iterator[tuple[str, str, Tree]]:
+    for section in _KINDS:
+        for name, entry in _named(tree, section, "id"):
+            yield section, name, entry
+
+
+def _declared(tree: Node) -> dict[str, str]:
+    """The labels of derived values and of the working opening's facts."""
+    words = {name: _label(entry) for name, entry in _named(tree, "derived", "name")}
+    adapters = tree.entries.get("adapters") if isinstance(tree, Tree) else None
+    facts = adapters.entries.get("facts") if isinstance(adapters, Tree) else None
+    if isinstance(facts, Tree):
+        words |= {f"opening.{name}": _label(entry) for name, entry in facts.entries.items()}
+    return words
+
+
+def _labels(tree: Node) -> dict[str, str]:
+    """The labels of a vocabulary file's facts."""
+    document: Any = to_plain(tree)
+    facts = tree.entries.get("facts") if isinstance(tree, Tree) and "subject" in tree.entries else None
+    if not isinstance(facts, Tree):
+        return {}
+    return {f"{document['subject']}.{name}": _label(entry) for name, entry in facts.entries.items()}
+
+
+def _label(entry: Node) -> str:
+    document: Any = to_plain(entry)
+    if not isinstance(document, dict):
+        return ""
+    label, meaning = document.get("label") or "", document.get("meaning") or document.get("is") or ""
+    return f"{label}: {' '.join(str(meaning).split())}" if meaning else str(label)
+
+
+def _named(tree: Node, section: str, key: str) -> Iterator[tuple[str, Tree]]:
+    nodes = tree.entries.get(section) if isinstance(tree, Tree) else None
+    for entry in nodes.items if isinstance(nodes, Sequence) else ():
+        name = entry.entries.get(key) if isinstance(entry, Tree) else None
+        if isinstance(entry, Tree) and isinstance(name, Scalar):
+            yield name.value, entry

@@ -1,0 +1,109 @@
+"""`fitsvc rules`: checking, testing and reading a folder of rules."""
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from fitsvc.cli.console import FAULTS, out, show_problems
+from fitsvc.cli.options import rules_folder
+from fitsvc.language.problems import Problem, ProblemsFound
+
+if TYPE_CHECKING:
+    from fitsvc.engine.examples import Ran
+    from fitsvc.rulebook.rules import Example, Rulebook
+
+app = typer.Typer(no_args_is_help=True, help="Check, test and read rules.")
+Folder = Annotated[
+    Path | None,
+    typer.Argument(metavar="[DIR]", show_default=False, help="A folder of rules; fitsvc's own when left out."),
+]
+
+
+@app.command("check")
+def check(folder: Folder = None) -> None:
+    """Check all rule files, and tell everything that is wrong with them."""
+    from fitsvc.engine.examples import case_of
+    from fitsvc.facts import FactReader
+
+    rulebook = _load(rules_folder(folder))
+    reader = FactReader(rulebook.vocabulary)
+    problems: list[Problem] = []
+    for example in _examples(rulebook):
+        try:
+            case_of(example, reader)
+        except ProblemsFound as found:
+            problems += found.problems
+    if problems:
+        _fail(problems)
+    out().print(f"{_counts(rulebook)}: no problems", soft_wrap=True)
+    out().print(rulebook.digest, soft_wrap=True)
+
+
+@app.command("test")
+def test(folder: Folder = None) -> None:
+    """Run the examples that stand beside the rules."""
+    from fitsvc.engine.examples import run_examples
+    from fitsvc.engine.point import Point
+    from fitsvc.facts import FactReader
+
+    rulebook = _load(rules_folder(folder))
+    ran: list[Ran] = []
+    try:
+        ran = run_examples(Point(rulebook), FactReader(rulebook.vocabulary))
+    except ProblemsFound as found:
+        _fail(found.problems)
+    broken = [one.problem() for one in ran if not one.kept]
+    show_problems(broken, out())
+    out().print(f"{len(ran)} examples, {len(ran) - len(broken)} kept, {len(broken)} broken", soft_wrap=True)
+    if broken:
+        raise typer.Exit(FAULTS)
+
+
+@app.command("show")
+def show(
+    id: Annotated[str, typer.Argument(metavar="ID", help="A rule, limit, need or caution, as answers name it.")],
+    folder: Folder = None,
+) -> None:
+    """Show one rule, limit, need or caution as people read it."""
+    from fitsvc.cli.rule_view import find_rule, show_rule
+
+    show_rule(out(), find_rule(rules_folder(folder), id))
+
+
+def _load(folder: Path) -> "Rulebook":
+    """The rulebook; its problems are what a check has found."""
+    from fitsvc.rulebook.loader import load_rulebook
+
+    try:
+        return load_rulebook(folder)
+    except ProblemsFound as found:
+        _fail(found.problems)
+        raise
+
+
+def _fail(problems: "list[Problem] | tuple[Problem, ...]") -> None:
+    show_problems(problems, out())
+    out().print(f"{len(problems)} problem{'s' if len(problems) != 1 else ''}", soft_wrap=True)
+    raise typer.Exit(FAULTS)
+
+
+def _counts(rulebook: "Rulebook") -> str:
+    counts = {
+        "rules": len([rule for rule in rulebook.rules if not rule.limit]),
+        "limits": len(rulebook.limits),
+        "needs": len(rulebook.needs),
+        "tables": len(rulebook.tables),
+        "facts": len(rulebook.vocabulary.facts),
+        "examples": len(_examples(rulebook)),
+    }
+    return f"{rulebook.name}: " + ", ".join(f"{number} {word}" for word, number in counts.items())
+
+
+def _examples(rulebook: "Rulebook") -> "list[Example]":
+    lists = (
+        [rule.examples for rule in rulebook.rules],
+        [limit.examples for limit in rulebook.limits],
+        [need.examples for need in rulebook.needs],
+    )
+    return [example for owners in lists for examples in owners for example in examples]
