@@ -3,6 +3,7 @@
 A row states in which direction the result moves with each argument (+1 up, -1 down), so that the
 result over bounds is exact: its low end is the formula at the arguments' ends that make it lowest.
 A row with `bounds` gives its own form over bounds instead; without directions it is not monotone.
+`columns` is the same over whole columns of bounds; a row without it is applied row by row, which is slow.
 Formulas are total: for any numbers, infinite ones too, they give a number.
 """
 
@@ -10,6 +11,8 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Final
 
+from fitsvc.language import column_forms as columns
+from fitsvc.language.column_forms import Ends
 from fitsvc.language.intervals import Bounds, over, plus, times
 from fitsvc.language.quantities import LENGTH, MASS, Dimension
 
@@ -28,6 +31,7 @@ class Function:
     doc: str
     formula: Callable[..., float] | None = field(default=None, compare=False)
     bounds: Callable[..., Bounds] | None = field(default=None, compare=False)
+    columns: Callable[..., Ends] | None = field(default=None, compare=False)
     variadic: bool = False
     never_negative: bool = False
     source: str = "definition"
@@ -71,19 +75,21 @@ _STATICS = (MASS, LENGTH, LENGTH)
 _AXLES = "moments about the other axle (statics); behind is counted from the rear axle, not below zero"
 
 _ROWS = (
-    Function("min", (SAME_AS_FIRST,), SAME_AS_FIRST, (1,), "the smallest", formula=min, variadic=True),
-    Function("max", (SAME_AS_FIRST,), SAME_AS_FIRST, (1,), "the largest", formula=max, variadic=True),
+    Function("min", (SAME_AS_FIRST,), SAME_AS_FIRST, (1,), "the smallest", formula=min,
+             columns=columns.least, variadic=True),
+    Function("max", (SAME_AS_FIRST,), SAME_AS_FIRST, (1,), "the largest", formula=max,
+             columns=columns.greatest, variadic=True),
     Function("abs", (SAME_AS_FIRST,), SAME_AS_FIRST, (), "the size without its sign", bounds=_magnitude,
-             never_negative=True),
+             columns=columns.magnitude, never_negative=True),
     Function("span", (SAME_AS_FIRST, SAME_AS_FIRST), SAME_AS_FIRST, (),
              "some value between the two, such as a limit known by what fits and what does not; where the two "
-             "contradict each other, anything between", bounds=_span),
+             "contradict each other, anything between", bounds=_span, columns=columns.span),
     Function("rear_axle_share", _STATICS, MASS, (1, 1, -1),
              "what the rear axle carries of a weight hung behind it, W(L+d)/L", bounds=_rear_axle_share,
-             source=_AXLES),
+             columns=columns.rear_axle_share, source=_AXLES),
     Function("front_axle_relief", _STATICS, MASS, (1, 1, -1),
              "what a weight hung behind the rear axle takes off the front axle, W d/L", bounds=_front_axle_relief,
-             never_negative=True, source=_AXLES),
+             columns=columns.front_axle_relief, never_negative=True, source=_AXLES),
 )  # fmt: skip
 
 FUNCTIONS: Final = {row.name: row for row in _ROWS}
