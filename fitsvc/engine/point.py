@@ -23,7 +23,7 @@ RESULTS: Final = ("passes", "fails", "undetermined", "not_applicable")
 
 
 class Verdict(NamedTuple):
-    """A case's outcome, and the numbers of the rules behind it in the rulebook's order.
+    """A case's outcome, and the numbers of the rules behind it.
 
     `unknown` are the rules that make the outcome undetermined, `doubts` those whose being undetermined is
     a caution only; `open_needs` are numbers of needs. A rule in none of the lists does not apply.
@@ -163,8 +163,11 @@ def compile_rules(
             for subject in subjects:
                 emitter.take_present(subject)
             _fetch(emitter, [node for node, count in shared[subjects].items() if count > 1])
+            by_guard: dict[AnyTyped | None, list[_Member]] = {}
             for number, member in members:
-                _write(emitter, number, member)
+                by_guard.setdefault(member.guard, []).append((number, member))
+            for guard, guarded in by_guard.items():
+                _write(emitter, guard, guarded)
     emitter.line('outcome = "fails" if fails else "undetermined" if unknown else "conditional" '
                  'if cautions or doubts or open_needs else "works"')  # fmt: skip
     emitter.line("return Verdict(outcome, fails, unknown, cautions, doubts, passes, open_needs)")
@@ -214,29 +217,29 @@ def _fetch(emitter: Emitter, nodes: Sequence[AnyTyped]) -> None:
         emitter.value(node)
 
 
-def _write(emitter: Emitter, number: int, member: Rule | Need) -> None:
-    if member.guard is None:
-        _judge(emitter, number, member, sure="True")
+def _write(emitter: Emitter, guard: AnyTyped | None, members: Sequence[_Member]) -> None:
+    """Write the rules and needs under one guard."""
+    value = emitter.single(guard) if guard is not None else "2"
+    if value == "0":
         return
-    guard = emitter.single(member.guard)
-    if guard == "0":
+    if value == "2":
+        for number, member in members:
+            _judge(emitter, number, member, sure="")
         return
-    if guard == "2":
-        _judge(emitter, number, member, sure="True")
-        return
-    with emitter.block(f"if {guard}:"):
-        _judge(emitter, number, member, sure=f"{guard} == 2")
+    with emitter.block(f"if {value}:"):
+        for number, member in members:
+            _judge(emitter, number, member, sure=f" and {value} == 2")
 
 
 def _judge(emitter: Emitter, number: int, member: Rule | Need, sure: str) -> None:
     if isinstance(member, Need):
-        met = emitter.single(member.met) if member.met is not None else "0"
-        emitter.line(f"if {met} != 2: open_needs.append({number})")
+        met = emitter.tests(member.met)[0] if member.met is not None else "False"
+        emitter.line(f"if not ({met}): open_needs.append({number})")
         return
     blocking = member.severity == "blocking"
     fails = "fails" if blocking else "cautions"
     unknown = "unknown" if blocking and member.if_unknown == "undetermined" else "doubts"
-    result = emitter.single(member.requires)
-    emitter.line(f"if {result} == 2: passes.append({number})")
-    emitter.line(f"elif {result} == 0 and {sure}: {fails}.append({number})")
+    yes, no = emitter.tests(member.requires)
+    emitter.line(f"if {yes}: passes.append({number})")
+    emitter.line(f"elif {no}{sure}: {fails}.append({number})")
     emitter.line(f"else: {unknown}.append({number})")

@@ -147,6 +147,8 @@ class Emitter:
 
     def _arithmetic(self, node: typed.Arithmetic) -> Written:
         (al, ah), (bl, bh) = self.ends(node.left), self.ends(node.right)
+        if node.operator == "+" and "0.0" in (al, bl) and "0.0" in (ah, bh):
+            return (bl, bh) if al == ah == "0.0" else (al, ah)
         if node.operator == "+":
             return self._assign_ends(node.type, f"{al} + {bl}", f"{ah} + {bh}")
         if node.operator == "-":
@@ -154,29 +156,48 @@ class Emitter:
         if node.operator == "/":
             return self._assign(node.type, f"over(({al}, {ah}), ({bl}, {bh}))")
         if isinstance(node.type, NumberType) and not node.type.negative:
-            return self._assign_ends(node.type, f"{al} * {bl}", f"{ah} * {bh} if {ah} and {bh} else 0.0")
+            open_end = not (_finite(ah) or _finite(bh))
+            return self._assign_ends(
+                node.type, f"{al} * {bl}", f"{ah} * {bh} if {ah} and {bh} else 0.0" if open_end else f"{ah} * {bh}"
+            )
         return self._assign(node.type, f"times(({al}, {ah}), ({bl}, {bh}))")
 
-    def _atmost(self, node: typed.AtMost) -> Written:
-        (al, ah), (bl, bh) = self.ends(node.left), self.ends(node.right)
-        text = f"2 if {ah} <= {_loose(bl)} else 0 if {al} > {_loose(bh)} else 1"
-        return self._assign(node.type, text)
+    def tests(self, node: AnyTyped) -> tuple[str, str]:
+        """Write a condition's operands, and return Python tests for its being surely yes and surely no."""
+        write = getattr(self, "_tests_" + type(node).__name__.lower(), None)
+        if write is not None and not any(node in scope for scope in self.scopes):
+            yes, no = write(node)
+            return (yes, no)
+        if isinstance(node, typed.Not):
+            yes, no = self.tests(node.operand)
+            return (no, yes)
+        value = self.single(node)
+        return (f"{value} == 2", f"{value} == 0")
 
-    def _equal(self, node: typed.Equal) -> Written:
+    def _tested(self, node: AnyTyped) -> Written:
+        yes, no = self.tests(node)
+        return self._assign(node.type, f"2 if {yes} else 0 if {no} else 1")
+
+    _atmost = _equal = _samemember = _among = _tested
+
+    def _tests_atmost(self, node: typed.AtMost) -> tuple[str, str]:
         (al, ah), (bl, bh) = self.ends(node.left), self.ends(node.right)
-        apart = f"{al} > {_loose(bh)} or {bl} > {_loose(ah)}"
+        return (f"{ah} <= {_loose(bl)}", f"{al} > {_loose(bh)}")
+
+    def _tests_equal(self, node: typed.Equal) -> tuple[str, str]:
+        (al, ah), (bl, bh) = self.ends(node.left), self.ends(node.right)
         same = f"{ah} <= {_loose(bl)} and {bh} <= {_loose(al)}"
-        return self._assign(node.type, f"0 if {apart} else 2 if {same} else 1")
+        return (same, f"({al} > {_loose(bh)} or {bl} > {_loose(ah)})")
 
-    def _samemember(self, node: typed.SameMember) -> Written:
+    def _tests_samemember(self, node: typed.SameMember) -> tuple[str, str]:
         a, b = self.single(node.left), self.single(node.right)
-        return self._assign(node.type, f"0 if not {a} & {b} else 2 if {a} == {b} and not {a} & {a} - 1 else 1")
+        return (f"{a} == {b} and not {a} & {a} - 1", f"not {a} & {b}")
 
-    def _among(self, node: typed.Among) -> Written:
+    def _tests_among(self, node: typed.Among) -> tuple[str, str]:
         value = self.single(node.operand)
         assert isinstance(node.operand.type, ListType)
         rest = node.operand.type.unknown & ~node.mask
-        return self._assign(node.type, f"2 if not {value} & {rest} else 1 if {value} & {node.mask} else 0")
+        return (f"not {value} & {rest}", f"not {value} & {node.mask}")
 
     def _length(self, node: typed.Length) -> Written:
         kind = node.operand.type
@@ -263,6 +284,14 @@ def _loose(end: str) -> str:
         return repr(float(end) + SAME)
     except ValueError:
         return f"{end} + {SAME}"
+
+
+def _finite(end: str) -> bool:
+    """Whether an end is written as a figure other than nothing, so that a product with it needs no care."""
+    try:
+        return 0.0 < float(end) < inf
+    except ValueError:
+        return False
 
 
 def _tuple(written: Written) -> str:
