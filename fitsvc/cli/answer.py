@@ -1,6 +1,7 @@
 """`fitsvc answer`: one question, answered for people or as JSON."""
 
 import sys
+from dataclasses import replace
 from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
@@ -9,6 +10,7 @@ import typer
 
 from fitsvc.cli.console import out, refuse
 from fitsvc.cli.options import DatabaseUrl, RulesFolder, load_rules, open_database
+from fitsvc.language.problems import ProblemsFound
 
 if TYPE_CHECKING:
     from fitsvc.answers.answer import Answer
@@ -25,7 +27,7 @@ class Units(StrEnum):
 def answer(
     question: Annotated[
         Path | None,
-        typer.Argument(metavar="[QUESTION.json]", show_default=False, help="A question; `-` is standard input."),
+        typer.Argument(metavar="QUESTION.json", show_default=False, help="A question; `-` is standard input."),
     ] = None,
     rig: Annotated[str | None, typer.Option(metavar="ID", help="A saved rig, in place of a question.")] = None,
     accessory: Annotated[str | None, typer.Option(metavar="SKU", help="What is to go on it.")] = None,
@@ -43,7 +45,11 @@ def answer(
 
     document = _document(question, rig, {"accessory": accessory, "ball": ball, "trailer": trailer})
     answerer = Answerer(load_rules(rules))
-    found = ask(answerer, document, units.value, database)
+    try:
+        found = ask(answerer, document, units.value, database)
+    except ProblemsFound as problems:
+        file = str(question) if question and str(question) != "-" else ""
+        raise ProblemsFound(replace(problem, file=problem.file or file) for problem in problems.problems) from None
     if as_json:
         sys.stdout.buffer.write(encode(found) + b"\n")
         sys.stdout.buffer.flush()

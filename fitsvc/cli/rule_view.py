@@ -43,6 +43,8 @@ def find_rule(folder: Path, id: str) -> Found:
     for tree in trees:
         for section, name, entry in _entries(tree):
             known[name] = (_KINDS[section], entry)
+    if not known:
+        refuse(f"`{folder}` holds no rules", "name the folder that holds `rulebook.yaml`")
     if wanted not in known:
         near = nearest(wanted, known)
         some = ", ".join(f"`{name}`" for name in sorted(known)[:5])

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 app = typer.Typer(no_args_is_help=True, help="Check, test and read rules.")
 Folder = Annotated[
     Path | None,
-    typer.Argument(metavar="[DIR]", show_default=False, help="A folder of rules; fitsvc's own when left out."),
+    typer.Argument(metavar="DIR", show_default=False, help="A folder of rules; fitsvc's own when left out."),
 ]
 
 
