@@ -248,7 +248,7 @@ def about(texts: Texts, *expressions: str) -> set[str]:
     """The subjects that must be in the question: those read, but for those whose presence is asked about."""
     read: set[str] = set()
     handled: set[str] = set()
-    for node in (node for expression in expressions for node in _nodes(tree(expression))):
+    for node in (node for expression in expressions for node in nodes(tree(expression))):
         if isinstance(node, syntax.Call) and node.function == "present":
             handled.add(str(node.arguments[0]))
         elif isinstance(node, syntax.Name) and "." in node.name:
@@ -257,8 +257,9 @@ def about(texts: Texts, *expressions: str) -> set[str]:
     return {subject for subject in read - handled if texts.presence[subject] == "asked"}
 
 
-def _nodes(node: syntax.Node) -> list[syntax.Node]:
-    return [node, *(inner for below in syntax.below(node) for inner in _nodes(below))]
+def nodes(node: syntax.Node) -> list[syntax.Node]:
+    """A node and all that stands below it."""
+    return [node, *(inner for below in syntax.below(node) for inner in nodes(below))]
 
 
 # one case

@@ -20,7 +20,8 @@ from fitsvc.facts import Case
 from fitsvc.language import typed
 from fitsvc.language.quantities import Dimension
 from fitsvc.language.typed import AnyTyped
-from fitsvc.language.types import ListType, NumberType, TextType, Type, Value
+from fitsvc.language.types import ListType, NumberType, TruthType, Value
+from fitsvc.paths import data_dir
 from fitsvc.rulebook.loader import load_rulebook
 from fitsvc.rulebook.rules import Rulebook
 
@@ -326,18 +327,18 @@ def write_rulebook(folder: Path, seed: int, *, span: bool = True) -> Path:
 
 @dataclass(frozen=True)
 class Made:
-    """A rulebook with both of its readings, and the figures its rules compare with."""
+    """A rulebook with both of its readings, and the facts that cases for it may hold, by subject."""
 
     rulebook: Rulebook
     engine: Point
     specification: Interpreter
-    figures: Mapping[Dimension, tuple[float, ...]]
+    slots: "Mapping[str, Mapping[str, Slot]]"
 
 
 def made_of(folder: Path) -> Made:
     """Load a folder for the engine and for the interpreter."""
     rulebook = load_rulebook(folder)
-    return Made(rulebook, Point(rulebook), Interpreter(folder), figures_of(rulebook))
+    return Made(rulebook, Point(rulebook), Interpreter(folder), slots_of(rulebook))
 
 
 @cache
@@ -345,6 +346,12 @@ def random_rulebook(seed: int, *, span: bool = True) -> Made:
     """The rulebook of a seed, loaded once."""
     with tempfile.TemporaryDirectory() as folder:
         return made_of(write_rulebook(Path(folder), seed, span=span))
+
+
+@cache
+def shipped_rulebook() -> Made:
+    """The rulebook that ships with fitsvc."""
+    return made_of(data_dir("rules"))
 
 
 def figures_of(rulebook: Rulebook) -> dict[Dimension, tuple[float, ...]]:
@@ -372,88 +379,99 @@ def _nodes(node: AnyTyped) -> Iterator[AnyTyped]:
 # cases
 
 
+@dataclass(frozen=True)
+class Slot:
+    """What a fact can be: its type, and for a number its plausible range and the rulebook's figures."""
+
+    kind: NumberType | ListType | TruthType
+    low: float = 0.0
+    high: float = inf
+    figures: tuple[float, ...] = ()
+
+
+def slots_of(rulebook: Rulebook) -> dict[str, dict[str, Slot]]:
+    """The facts that cases may hold, by subject."""
+    figures, slots = figures_of(rulebook), dict[str, dict[str, Slot]]()
+    for name, kind in rulebook.vocabulary.slots().items():
+        if isinstance(kind, NumberType):
+            fact = rulebook.vocabulary.fact_of(name)
+            low, high = (fact.range if fact else None) or (0.0, inf)
+            slot = Slot(kind, low, high, figures.get(kind.dimension) or (0.0, 1.0))
+        elif isinstance(kind, ListType | TruthType):
+            slot = Slot(kind)
+        else:
+            continue
+        slots.setdefault(name.split(".", 1)[0], {})[name] = slot
+    return slots
+
+
 def random_case(rng: Random, made: Made) -> Case:
     """A case: some subjects, up to three adapters, and each fact known exactly, roughly or not at all."""
-    vocabulary = made.rulebook.vocabulary
+    subjects = made.rulebook.vocabulary.subjects.values()
     knowing = rng.choice((0.3, 0.6, 0.9, 1.0))
-    present = {n for n, s in vocabulary.subjects.items() if s.presence == "always" or rng.random() < 0.7}
-    present -= {n for n, s in vocabulary.subjects.items() if s.presence == "repeated"}
+    present = [one.name for one in subjects if one.presence == "always"]
+    present += [one.name for one in subjects if one.presence == "asked" and rng.random() < 0.7]
     facts: dict[str, Value] = {}
-    kinds: dict[str, dict[str, Type]] = {}
-    for name, kind in vocabulary.slots().items():
-        kinds.setdefault(name.split(".", 1)[0], {})[name] = kind
-    for subject in sorted(present):
-        facts |= _facts(rng, kinds.get(subject, {}), made, knowing)
-    adapters = tuple(_facts(rng, kinds.get("adapter", {}), made, knowing) for _ in range(rng.choice((0, 0, 1, 2, 3))))
+    for subject in present:
+        facts |= _facts(rng, made.slots.get(subject, {}), knowing)
+    held = made.slots.get("adapter", {})
+    adapters = tuple(_facts(rng, held, knowing) for _ in range(rng.choice((0, 0, 1, 2, 3))))
     return Case(facts, frozenset(present), adapters)
 
 
-def _facts(rng: Random, kinds: Mapping[str, Type], made: Made, knowing: float) -> dict[str, Value]:
-    facts: dict[str, Value] = {}
-    for name, kind in kinds.items():
-        if rng.random() < knowing and not isinstance(kind, TextType):
-            facts[name] = _value(rng, kind, made)
-    return facts
+def _facts(rng: Random, slots: Mapping[str, Slot], knowing: float) -> dict[str, Value]:
+    return {name: _value(rng, slot) for name, slot in slots.items() if rng.random() < knowing}
 
 
-def _value(rng: Random, kind: Type, made: Made) -> Value:
+def _value(rng: Random, slot: Slot) -> Value:
+    kind = slot.kind
     if isinstance(kind, ListType):
         return rng.randint(1, kind.unknown) if rng.random() < 0.3 else 1 << rng.randrange(len(kind.members))
     if not isinstance(kind, NumberType):
         return rng.choice((0, 2, 2, 0, 1))
-    figure = _figure(rng, kind, made)
+    figure = _figure(rng, slot)
     if rng.random() < 0.6:
         return (figure, figure)
-    other = _figure(rng, kind, made)
+    other = _figure(rng, slot)
     low, high = min(figure, other), max(figure, other)
     return rng.choice(((low, high), (low, high), (low, inf), (kind.unknown[0], high), kind.unknown))
 
 
-def _figure(rng: Random, kind: NumberType, made: Made) -> float:
+def _figure(rng: Random, slot: Slot) -> float:
     """A figure of the rulebook or near one: the same, the same to any comparison, or just not the same."""
-    figures = made.figures.get(kind.dimension) or (0.0, 1.0)
     if rng.random() < 0.3:
-        found = rng.uniform(0.0, 2.0 * max(map(abs, figures)))
+        top = 2.0 * max(map(abs, slot.figures))
+        found = rng.uniform(slot.low, min(max(top, slot.low), slot.high))
     else:
-        found = rng.choice(figures) + rng.choice((0.0, 0.0, 1e-7, -1e-7, 1e-5, -1e-5, 1.0))
-    if not kind.negative:
-        return abs(found)
-    return found if rng.random() < 0.8 else -found
+        found = rng.choice(slot.figures) + rng.choice((0.0, 0.0, 1e-6, -1e-6, 1e-7, -1e-7, 1e-5, -1e-5, 1.0))
+    return min(max(found if rng.random() < 0.8 else -found, slot.low), slot.high)
 
 
-def completed(rng: Random, case: Case, made: Made, *, chance: float) -> Case:
+def completed(rng: Random, case: Case, made: Made, *, chance: float, exactly: bool = False) -> Case:
     """The same case known better: each fact, with a chance, within narrower bounds or exactly."""
-    kinds: dict[str, dict[str, Type]] = {}
-    for name, kind in made.rulebook.vocabulary.slots().items():
-        if not isinstance(kind, TextType):
-            kinds.setdefault(name.split(".", 1)[0], {})[name] = kind
+
+    def narrower_all(facts: Mapping[str, Value], slots: Mapping[str, Slot]) -> dict[str, Value]:
+        before = {name: facts.get(name, slot.kind.unknown) for name, slot in slots.items()}
+        return {
+            name: narrower(rng, slots[name], value, exactly) if rng.random() < chance else value
+            for name, value in before.items()
+        }
+
     facts: dict[str, Value] = {}
     for subject in sorted(case.present):
-        facts |= _narrower_all(rng, case.facts, kinds.get(subject, {}), made, chance)
-    adapters = tuple(_narrower_all(rng, adapter, kinds["adapter"], made, chance) for adapter in case.adapters)
+        facts |= narrower_all(case.facts, made.slots.get(subject, {}))
+    adapters = tuple(narrower_all(adapter, made.slots["adapter"]) for adapter in case.adapters)
     return Case(facts, case.present, adapters)
 
 
-def _narrower_all(
-    rng: Random, facts: Mapping[str, Value], kinds: Mapping[str, Type], made: Made, chance: float
-) -> dict[str, Value]:
-    found: dict[str, Value] = {}
-    for name, kind in kinds.items():
-        assert not isinstance(kind, TextType)
-        value = facts.get(name, kind.unknown)
-        found[name] = narrower(rng, kind, value, made) if rng.random() < chance else value
-    return found
-
-
-def narrower(rng: Random, kind: Type, value: Value, made: Made) -> Value:
+def narrower(rng: Random, slot: Slot, value: Value, exactly: bool) -> Value:
     """A value that says no less than another, and does not contradict it."""
     if isinstance(value, tuple):
-        assert isinstance(kind, NumberType)
         low, high = value
-        inside = [min(max(_figure(rng, kind, made), low), high) for _ in range(2)]
-        ends = (min(inside), max(inside))
-        return ends if rng.random() < 0.3 else (ends[0], ends[0])
-    if isinstance(kind, ListType):
-        smaller = value & rng.randint(1, kind.unknown)
-        return smaller or value
-    return rng.choice((0, 2)) if value == 1 else value
+        a, b = sorted(min(max(_figure(rng, slot), low), high) for _ in range(2))
+        return (a, b) if rng.random() < 0.3 and not exactly else (a, a)
+    if not isinstance(slot.kind, ListType):
+        return rng.choice((0, 2)) if value == 1 else value
+    if exactly:
+        return rng.choice([1 << i for i in range(len(slot.kind.members)) if value >> i & 1])
+    return value & rng.randint(1, slot.kind.unknown) or value

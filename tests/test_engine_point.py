@@ -5,11 +5,10 @@ from random import Random
 
 import pytest
 from interpreter import Judged
-from random_rulebooks import EFFORT, Made, made_of, random_case, random_rulebook
+from random_rulebooks import EFFORT, Made, random_case, random_rulebook, shipped_rulebook
 
 from fitsvc.engine.limits import limits_of
 from fitsvc.facts import Case
-from fitsvc.paths import data_dir
 
 BLOCKS, BOOKS, CASES = 10, 25 * EFFORT, 80
 """Random trials: blocks of rulebooks, each judged on so many cases (20,000 in all, or 400,000 by night)."""
@@ -58,9 +57,9 @@ def test_random_rulebooks_agree(block: int) -> None:
 
 
 @pytest.mark.parametrize("seed", range(5))
-def test_the_real_rulebook_agrees(real: Made, seed: int) -> None:
+def test_the_real_rulebook_agrees(seed: int) -> None:
     """On the rulebook that is shipped, too."""
-    rng = Random(seed)
+    rng, real = Random(seed), shipped_rulebook()
     for number in range(REAL_CASES // 5):
         assert_agree(real, random_case(rng, real), f"real rulebook, seed {seed}, case {number}")
 
@@ -78,9 +77,3 @@ def test_random_trials_are_not_idle() -> None:
                 results[result] = results.get(result, 0) + 1
     assert min(results.get(name, 0) for name in ("passes", "fails", "undetermined", "not_applicable")) > 500
     assert min(outcomes.get(name, 0) for name in ("works", "conditional", "undetermined", "fails")) > 20
-
-
-@pytest.fixture(scope="module")
-def real() -> Made:
-    """Give the rulebook that is shipped."""
-    return made_of(data_dir("rules"))
