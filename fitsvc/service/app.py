@@ -1,0 +1,50 @@
+"""The service as one ASGI application."""
+
+import hashlib
+
+import msgspec
+from litestar import Litestar
+from litestar.datastructures import State
+
+from fitsvc.answers.answering import Answerer
+from fitsvc.rulebook.rules import Rulebook
+from fitsvc.service import asking, health, knowledge, observations, pages, problems, records, rigs
+from fitsvc.service.context import Service
+from fitsvc.service.edge import Edge
+from fitsvc.service.metrics import Metrics
+from fitsvc.service.openapi import describe
+from fitsvc.store.database import Database
+
+_DEFAULT_BODY_BYTES = 16_000
+
+
+def create_app(database: Database, rulebook: Rulebook) -> Litestar:
+    """Return the application over an open database, which stays the caller's to close."""
+    service = Service(database, Answerer(rulebook), Metrics())
+    app = Litestar(
+        route_handlers=[
+            asking.answer,
+            *records.routers(),
+            rigs.router(),
+            observations.router(),
+            knowledge.list_rulebooks,
+            knowledge.list_rules,
+            knowledge.get_rule,
+            knowledge.get_vocabulary,
+            health.live,
+            health.ready,
+            health.metrics,
+            pages.description,
+            pages.docs,
+            pages.asset,
+        ],
+        state=State({"service": service}),
+        plugins=[problems.plugin()],
+        openapi_config=None,
+        logging_config=None,
+        request_max_body_size=_DEFAULT_BODY_BYTES,
+    )
+    described = msgspec.json.encode(describe(app, service.answerer))
+    app.state["openapi"] = (described, f'"{hashlib.sha256(described).hexdigest()[:32]}"')
+    app.asgi_handler = Edge(app.asgi_handler, service.metrics)
+    return app

@@ -1,0 +1,46 @@
+"""/v1/answers: a question in, its answer out. The path that is taken most."""
+
+from typing import Any, Final
+
+from anyio import to_thread
+from litestar import Response, post
+from litestar.enums import MediaType
+
+from fitsvc.answers.answer import Answer, encode
+from fitsvc.answers.question import refers_to_records
+from fitsvc.catalogue.stored import StoreRecords
+from fitsvc.language.display import System
+from fitsvc.service.bodies import read_document
+from fitsvc.service.context import AnyRequest, Service, service_of
+from fitsvc.service.operations import Operation, query_of
+from fitsvc.service.queries import UNITS
+
+BODY_BYTES: Final = 256_000
+_SMALL: Final = 16_000
+
+_ANSWER: Final = Operation(
+    "answer", "Ask whether it works",
+    "Answers a question about stored records, inline facts, or both. The same rulebook digest and the same question "
+    "give the same bytes. Nothing is stored.",
+    "Answers", gives="Answer", body="Question", query=(UNITS,),
+)  # fmt: skip
+
+
+@post("/v1/answers", opt=_ANSWER.opt, status_code=200, request_max_body_size=BODY_BYTES)
+async def answer(request: AnyRequest) -> Response[bytes]:
+    """Answer a question; one without stored records needs neither a thread nor the store."""
+    system: System = query_of(request)["units"]
+    service, document = service_of(request), await read_document(request)
+    if refers_to_records(document):
+        found = await to_thread.run_sync(_from_store, service, document, system)
+    elif len(await request.body()) > _SMALL:
+        found = await to_thread.run_sync(service.answerer.answer, document, None, system)
+    else:
+        found = service.answerer.answer(document, None, system)
+    service.metrics.answer(found.outcome)
+    return Response(encode(found), media_type=MediaType.JSON)
+
+
+def _from_store(service: Service, document: Any, system: System) -> Answer:
+    with service.database.session() as session:
+        return service.answerer.answer(document, StoreRecords(session), system)

@@ -1,0 +1,137 @@
+"""Request bodies: bytes → a JSON document, or a problem that says where they are not one."""
+
+import json
+import re
+from collections.abc import Collection, Iterable, Mapping
+from typing import Any, Final
+
+import msgspec
+from litestar.exceptions import HTTPException
+
+from fitsvc.facts import escape
+from fitsvc.language.problems import Problem, ProblemsFound, nearest
+from fitsvc.service.context import AnyRequest
+from fitsvc.service.problems import problem
+
+MOST_MEMBERS: Final = 1_000
+DEEPEST: Final = 20
+
+_PLACE = re.compile(r"(?:JSON is malformed: )?(?P<what>.*?)(?: \(byte (?P<at>\d+)\))?\Z")
+_TEXT = re.compile(rb'"[^"\\]*(?:\\.[^"\\]*)*"', re.DOTALL)
+
+
+async def read_document(request: AnyRequest) -> Any:
+    """Read a request's body as JSON."""
+    _require_json(request)
+    try:
+        raw = await request.body()
+    except HTTPException as error:
+        if error.status_code == 413:
+            limit = request.route_handler.resolve_request_max_body_size() or 0
+            raise problem(413, f"the body is larger than the {limit // 1000} kB read here") from None
+        raise
+    return decode(raw)
+
+
+def decode(raw: bytes) -> Any:
+    """Decode JSON; ProblemsFound says what and where it is not, or not to be relied on."""
+    try:
+        document = msgspec.json.decode(raw)
+    except UnicodeDecodeError:
+        raise _not_utf8(raw) from None
+    except msgspec.DecodeError as error:
+        raise _malformed(raw, str(error)) from None
+    except RecursionError:
+        raise _too_deep() from None
+    members = _members(document, 0)
+    if members > MOST_MEMBERS:
+        raise _refuse(f"the body has {members} members in all", f"at most {MOST_MEMBERS} are read")
+    # Which of two members with one name counts is nowhere laid down, so neither is taken.
+    if members and _TEXT.sub(b"", raw).count(b":") != members:
+        raise _refuse(f"{_twice(raw)} stands twice in one object", "write each name once")
+    return document
+
+
+def read_object(
+    document: Any, known: Collection[str], required: Iterable[str] = (), told: Mapping[str, str] | None = None
+) -> list[Problem]:
+    """Return what is wrong with a document that should be an object of these members.
+
+    `told` has help for members that are known and have no place here.
+    """
+    listed = ", ".join(f"`{name}`" for name in known)
+    if not isinstance(document, dict):
+        raise _refuse("the body is not an object", f"it may have {listed}")
+    problems = []
+    for name in document:
+        if name not in known:
+            near = nearest(name, known)
+            help = (told or {}).get(name) or (f"did you mean `{near}`?" if near else f"it may have {listed}")
+            problems.append(Problem(f"`{name}` has no place here", help, pointer=f"/{escape(name)}"))
+    missing = [name for name in required if document.get(name) is None]
+    return problems + [Problem(f"`{name}` is missing", "write it", pointer=f"/{name}") for name in missing]
+
+
+def _require_json(request: AnyRequest) -> None:
+    kind, _, parameters = request.headers.get("content-type", "").partition(";")
+    charset = parameters.strip().lower().removeprefix("charset=").strip('"')
+    if kind.strip().lower() != "application/json" or (
+        "charset" in parameters.lower() and charset not in ("utf-8", "utf8")
+    ):
+        raise problem(415, "the body must be JSON: send it with the header `Content-Type: application/json`")
+    if request.headers.get("content-encoding", "identity").strip().lower() != "identity":
+        raise problem(415, "the body must not be compressed: send it without `Content-Encoding`")
+
+
+def _members(value: Any, depth: int) -> int:
+    """Count the members of all objects in a document, refusing one that is nested too deep."""
+    if depth > DEEPEST:
+        raise _too_deep()
+    if isinstance(value, dict):
+        return len(value) + sum(_members(v, depth + 1) for v in value.values() if isinstance(v, dict | list))
+    if isinstance(value, list):
+        return sum(_members(inner, depth + 1) for inner in value if isinstance(inner, dict | list))
+    return 0
+
+
+def _refuse(message: str, help: str) -> ProblemsFound:
+    return ProblemsFound([Problem(message, help)])
+
+
+def _too_deep() -> ProblemsFound:
+    return _refuse("the body is nested too deep", f"at most {DEEPEST} levels are read")
+
+
+def _malformed(raw: bytes, told: str) -> ProblemsFound:
+    if not raw.strip():
+        return _refuse("the body is empty", "send a JSON object")
+    found = _PLACE.match(told)
+    assert found is not None  # the pattern matches any text
+    what = "it ends too early" if "truncated" in told else found["what"][:1].lower() + found["what"][1:]
+    where = f" at {_line_and_column(raw, int(found['at']))}" if found["at"] else ""
+    return _refuse(f"the body is not JSON: {what}{where}", "texts stand in double quotes; NaN is no JSON number")
+
+
+def _line_and_column(raw: bytes, at: int) -> str:
+    line, column = raw.count(b"\n", 0, at) + 1, at - raw.rfind(b"\n", 0, at)
+    return f"line {line}, column {column}"
+
+
+def _not_utf8(raw: bytes) -> ProblemsFound:
+    at = 0
+    try:
+        raw.decode()
+    except UnicodeDecodeError as error:
+        at = error.start
+    return _refuse(f"the body is not UTF-8 at {_line_and_column(raw, at)}", "send it as UTF-8")
+
+
+def _twice(raw: bytes) -> str:
+    seen: list[str] = []
+
+    def note(pairs: list[tuple[str, Any]]) -> None:
+        names = [name for name, _ in pairs]
+        seen.extend(name for number, name in enumerate(names) if name in names[:number])
+
+    json.loads(raw, object_pairs_hook=note)
+    return f"`{seen[0][:60]}`" if seen else "a name"

@@ -1,0 +1,151 @@
+"""Stored things as they go over the wire, and the bodies by which callers make and change them."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from datetime import datetime
+from typing import Any, Final, get_args
+from urllib.parse import quote
+
+import msgspec
+
+from fitsvc.facts import FactReader
+from fitsvc.language.problems import Problem, ProblemsFound
+from fitsvc.service.bodies import read_object
+from fitsvc.service.problems import wire_pointer
+from fitsvc.store.errors import FieldProblem
+from fitsvc.store.observations import Told
+from fitsvc.store.records import Draft
+from fitsvc.store.tables import Accessory, Mounting, Observation, Record, SavedRig, SoldAs, Subject
+from fitsvc.store.validation import Checks
+
+TOLD: Final = ("kind", "by", "at", "note")
+SOLD_AS: Final[tuple[str, ...]] = get_args(SoldAs)
+KEPT: Final = dict.fromkeys(("provenance", "version", "created_at", "updated_at"), "the service keeps it; leave it out")
+"""Help for what callers read and may not write."""
+
+
+@dataclass(frozen=True, slots=True)
+class RecordKind:
+    """A kind of record as a resource of the API."""
+
+    subject: Subject
+    many: str
+    key: str = "id"
+    links: tuple[str, ...] = ()
+
+    @property
+    def members(self) -> tuple[str, ...]:
+        """What a body may have."""
+        own = ("subject",) if self.subject == "accessory" else self.links
+        return (self.key, *own, "label", "facts", "told")
+
+    def path(self, key: str = "") -> str:
+        """The resource's path; a SKU may hold what a URL cannot."""
+        return f"/v1/{self.many}/{quote(key, safe='')}" if key else f"/v1/{self.many}"
+
+
+KINDS: Final = (
+    RecordKind("vehicle", "vehicles"),
+    RecordKind("receiver", "receivers"),
+    RecordKind("mounting", "mountings", links=("vehicle", "receiver")),
+    RecordKind("accessory", "accessories", key="sku"),
+)
+
+
+def record_document(record: Record) -> dict[str, Any]:
+    """Return a record as the API shows it."""
+    own: dict[str, Any] = {"id": record.key}
+    if isinstance(record, Accessory):
+        own = {"sku": record.sku, "subject": record.subject}
+    elif isinstance(record, Mounting):
+        own |= {"vehicle": record.vehicle_id, "receiver": record.receiver_id}
+    return own | {
+        "label": record.label, "facts": record.facts, "provenance": record.provenance, "version": record.version,
+        "created_at": record.created_at, "updated_at": record.updated_at,
+    }  # fmt: skip
+
+
+def rig_document(rig: SavedRig) -> dict[str, Any]:
+    """Return a saved rig as the API shows it."""
+    return {
+        "id": rig.id, "name": rig.name, "rig": rig.document, "version": rig.version,
+        "created_at": rig.created_at, "updated_at": rig.updated_at,
+    }  # fmt: skip
+
+
+def observation_document(observation: Observation) -> dict[str, Any]:
+    """Return an observation as the API shows it."""
+    return {
+        "id": observation.id, "subject": observation.subject, "record": observation.record_id,
+        "facts": observation.facts, "kind": observation.kind, "by": observation.by, "at": observation.at,
+        "note": observation.note, "recorded_at": observation.recorded_at,
+    }  # fmt: skip
+
+
+def read_draft(kind: RecordKind, document: Any, reader: FactReader, by: str, *, new: bool) -> tuple[Draft, Told]:
+    """Read a record's body; facts told without a name are told by the key's holder."""
+    required = (("sku", "subject") if new else ("subject",)) if kind.subject == "accessory" else kind.links
+    problems = read_object(document, kind.members, required, told=KEPT)
+    sold_as, facts = _or(document.get("subject"), "accessory"), _or(document.get("facts"), {})
+    links = {f"{name}_id": document.get(name) for name in kind.links}
+    draft = Draft(document.get(kind.key), _or(document.get("label"), ""), facts, sold_as=sold_as, **links)
+    subject = sold_as if kind.subject == "accessory" else kind.subject
+    problems += read_facts(reader, subject, facts, "/facts")
+    told, more = read_told(document.get("told"), "published", by, "/told")
+    checks = Checks()
+    draft.check(kind.subject, checks)
+    _finish(problems + more, [replace(one, field=wire_pointer(one.field)) for one in checks.problems])
+    return draft, told
+
+
+def read_told(document: Any, kind: str, by: str, pointer: str) -> tuple[Told, list[Problem]]:
+    """Read how facts come to be known; the problems lie under a pointer."""
+    if document is None:
+        document = {}
+    if not isinstance(document, dict):
+        return Told(), [Problem("`told` is not an object", f"it may have {', '.join(TOLD)}", pointer=pointer)]
+    problems = read_object(document, TOLD)
+    at, fault = _instant(document.get("at"))
+    told = Told(_or(document.get("kind"), kind), _or(document.get("by"), by), at, _or(document.get("note"), ""))
+    checks = Checks()
+    told.check(checks)
+    problems += fault + [Problem(one.message, pointer=one.field, meaning=True) for one in checks.problems]
+    return told, [replace(one, pointer=pointer + one.pointer) for one in problems]
+
+
+def read_facts(reader: FactReader, subject: Any, facts: Any, pointer: str) -> list[Problem]:
+    """Return what is wrong with facts by the vocabulary."""
+    problems: list[Problem] = []
+    if isinstance(facts, dict) and isinstance(subject, str) and subject in reader.subjects:
+        reader.read(subject, facts, pointer, problems, {}, {})
+    return problems
+
+
+def finish(problems: Iterable[Problem]) -> None:
+    """Raise the problems, if there are any."""
+    if found := list(problems):
+        raise ProblemsFound(found)
+
+
+def _finish(problems: list[Problem], more: Iterable[FieldProblem]) -> None:
+    """Raise all problems; where the vocabulary has spoken, the store need not."""
+    told = [one.pointer for one in problems]
+    finish(problems + [Problem(m.message, pointer=m.field, meaning=True) for m in more if not _spoken(m.field, told)])
+
+
+def _spoken(field: str, told: list[str]) -> bool:
+    return any(field == pointer or field.startswith(f"{pointer}/") for pointer in told)
+
+
+def _instant(value: Any) -> tuple[datetime | None, list[Problem]]:
+    if value is None:
+        return None, []
+    try:
+        return msgspec.convert(value, datetime), []
+    except msgspec.ValidationError:
+        help = "write it with its zone, such as `2024-05-01T12:00:00Z`"
+        return None, [Problem("is not a date and time", help, pointer="/at")]
+
+
+def _or(value: Any, default: Any) -> Any:
+    return default if value is None else value

@@ -1,0 +1,51 @@
+"""/health/live, /health/ready and /metrics: what a platform asks."""
+
+from typing import Final
+
+from litestar import Response, get
+
+from fitsvc.service.context import AnyRequest, service_of
+from fitsvc.service.metrics import CONTENT_TYPE
+from fitsvc.service.operations import Operation, query_of
+from fitsvc.service.replies import reply
+
+_LIVE: Final = Operation("is_live", "Is it running?", "Answers as long as the process does.", "Health", gives="Health")
+
+
+@get("/health/live", opt=_LIVE.opt, sync_to_thread=False)
+def live(request: AnyRequest) -> Response[bytes]:
+    """Say that the process runs."""
+    query_of(request)
+    return _healthy(request, "live")
+
+
+_READY: Final = Operation(
+    "is_ready", "Can it work?", "Answers 200 when the database is reachable and its tables are up to date.", "Health",
+    gives="Health",
+)  # fmt: skip
+
+
+@get("/health/ready", opt=_READY.opt, sync_to_thread=True)
+def ready(request: AnyRequest) -> Response[bytes]:
+    """Say whether the database can be used."""
+    query_of(request)
+    service_of(request).database.check()
+    return _healthy(request, "ready")
+
+
+_METRICS: Final = Operation(
+    "get_metrics", "Counters for Prometheus", "Requests, times and answers by outcome.", "Health", gives="Metrics",
+    media="text/plain",
+)  # fmt: skip
+
+
+@get("/metrics", opt=_METRICS.opt, sync_to_thread=False)
+def metrics(request: AnyRequest) -> Response[bytes]:
+    """Give the counters."""
+    query_of(request)
+    return Response(service_of(request).metrics.text(), media_type=CONTENT_TYPE)
+
+
+def _healthy(request: AnyRequest, status: str) -> Response[bytes]:
+    headers = {"Cache-Control": "no-store"}
+    return reply({"status": status, "rulebook": service_of(request).answerer.rulebook.digest}, headers=headers)

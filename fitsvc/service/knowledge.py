@@ -1,0 +1,122 @@
+"""/v1/rulebooks, /v1/rules and /v1/vocabulary: what answers rest on."""
+
+from typing import Any, Final
+
+from litestar import Response, get
+
+from fitsvc.language.types import ListType
+from fitsvc.rulebook.rules import Rule, Rulebook
+from fitsvc.rulebook.vocabulary import Fact, Vocabulary
+from fitsvc.service.context import AnyRequest, service_of
+from fitsvc.service.operations import IF_NONE_MATCH, Operation, query_of
+from fitsvc.service.problems import problem
+from fitsvc.service.queries import Parameter
+from fitsvc.service.replies import tagged
+
+_HEADERS: Final[dict[str, Any]] = {"headers": (IF_NONE_MATCH,), "sends": ("ETag",)}
+
+_RULEBOOKS: Final = Operation(
+    "list_rulebooks", "List rulebooks", "The rulebook that answers are given by.", "Knowledge", gives="Rulebooks",
+    errors=(304,), **_HEADERS,
+)  # fmt: skip
+
+
+@get("/v1/rulebooks", opt=_RULEBOOKS.opt, sync_to_thread=False)
+def list_rulebooks(request: AnyRequest) -> Response[bytes]:
+    """Give the loaded rulebook."""
+    query_of(request)
+    book = service_of(request).answerer.rulebook
+    return tagged(request, {"items": [_rulebook(book)]}, f'"{book.digest}"')
+
+
+_RULES: Final = Operation(
+    "list_rules", "List rules", "Every rule, in the order findings are told.", "Knowledge", gives="Rules",
+    query=(Parameter("topic", "Only those of this topic.", {"type": "string", "maxLength": 80}, example="coupling"),),
+    errors=(304,), **_HEADERS,
+)  # fmt: skip
+
+
+@get("/v1/rules", opt=_RULES.opt, sync_to_thread=False)
+def list_rules(request: AnyRequest) -> Response[bytes]:
+    """Give all rules, or a topic's."""
+    topic = query_of(request)["topic"]
+    book = service_of(request).answerer.rulebook
+    if topic is not None and topic not in book.topics:
+        raise problem(422, f"there is no topic `{topic[:60]}`; there are {', '.join(book.topics)}")
+    items = [rule_document(rule) for rule in book.rules if topic in (None, rule.topic)]
+    return tagged(request, {"items": items}, f'"{book.digest}-{topic or ""}"')
+
+
+_RULE: Final = Operation(
+    "get_rule", "Get one rule", "What a rule requires, why, and where it comes from.", "Knowledge", gives="Rule",
+    path={"rule": "The rule's id, as in a finding's `rule`; it may hold a `/`."}, errors=(304, 404), **_HEADERS,
+)  # fmt: skip
+
+
+@get("/v1/rules/{rule:path}", opt=_RULE.opt, sync_to_thread=False)
+def get_rule(request: AnyRequest, rule: str) -> Response[bytes]:
+    """Give one rule by its id."""
+    query_of(request)
+    book, wanted = service_of(request).answerer.rulebook, str(rule).removeprefix("/")
+    for one in book.rules:
+        if one.id == wanted:
+            return tagged(request, rule_document(one), f'"{book.digest}"')
+    raise problem(404, f"there is no rule `{wanted[:80]}`; /v1/rules lists them")
+
+
+_VOCABULARY: Final = Operation(
+    "get_vocabulary", "Get the vocabulary", "Every subject, list and fact: what it means and how it is measured.",
+    "Knowledge", gives="Vocabulary", errors=(304,), **_HEADERS,
+)  # fmt: skip
+
+
+@get("/v1/vocabulary", opt=_VOCABULARY.opt, sync_to_thread=False)
+def get_vocabulary(request: AnyRequest) -> Response[bytes]:
+    """Give the vocabulary."""
+    query_of(request)
+    book = service_of(request).answerer.rulebook
+    return tagged(request, vocabulary_document(book.vocabulary), f'"{book.digest}"')
+
+
+def rule_document(rule: Rule) -> dict[str, Any]:
+    """Return a rule as the API shows it."""
+    return {
+        "id": rule.id, "topic": rule.topic, "title": rule.title, "applies_when": rule.applies_text,
+        "requires": rule.requires_text, "severity": rule.severity, "if_unknown": rule.if_unknown,
+        "subjects": list(rule.subjects), "limit": rule.limit, "remedy": rule.remedy, "source": rule.source.document(),
+    }  # fmt: skip
+
+
+def vocabulary_document(vocabulary: Vocabulary) -> dict[str, Any]:
+    """Return the vocabulary as the API shows it."""
+    return {
+        "subjects": [
+            {"name": one.name, "title": one.title, "presence": one.presence} for one in vocabulary.subjects.values()
+        ],
+        "lists": [_list(vocabulary, kind) for kind in vocabulary.lists.values()],
+        "facts": [_fact(fact) for fact in vocabulary.facts.values()],
+    }
+
+
+def _rulebook(book: Rulebook) -> dict[str, Any]:
+    vocabulary = book.vocabulary
+    counted = {
+        "rules": book.rules, "limits": book.limits, "needs": book.needs, "cautions": book.cautions,
+        "tables": book.tables, "subjects": vocabulary.subjects, "facts": vocabulary.facts,
+    }  # fmt: skip
+    counts = {name: len(things) for name, things in counted.items()}
+    return {"name": book.name, "digest": book.digest, "topics": dict(book.topics), "counts": counts}
+
+
+def _list(vocabulary: Vocabulary, kind: ListType) -> dict[str, Any]:
+    words = vocabulary.words.get(kind.name, {})
+    members = [{"name": member, "words": words.get(member, member)} for member in kind.members]
+    return {"name": kind.name, "kind": "sizes" if kind.sizes else "words", "members": members}
+
+
+def _fact(fact: Fact) -> dict[str, Any]:
+    return {
+        "name": fact.name, "type": fact.kind, "label": fact.label, "shown_in": fact.shown_in,
+        "range": list(fact.range_text) if fact.range_text else None, "meaning": fact.meaning,
+        "how_to_measure": fact.how_to_measure, "effort": fact.effort,
+    }  # fmt: skip

@@ -1,0 +1,116 @@
+"""/v1/observations: facts as they were told or measured, one after the other, never changed."""
+
+from typing import Any, Final, get_args
+
+from anyio import to_thread
+from litestar import Response, Router, get, post
+from sqlmodel import Session
+
+from fitsvc.facts import FactReader
+from fitsvc.language.problems import Problem
+from fitsvc.service.bodies import read_document, read_object
+from fitsvc.service.context import AnyRequest, service_of
+from fitsvc.service.documents import TOLD, finish, observation_document, read_facts, read_told, record_document
+from fitsvc.service.keys import key_name, needs_key
+from fitsvc.service.operations import IF_NONE_MATCH, Operation, query_of
+from fitsvc.service.queries import AFTER, LIMIT, Parameter
+from fitsvc.service.replies import page, reply, tagged
+from fitsvc.store.observations import Told, get_observation, list_observations
+from fitsvc.store.records import add_observation, get_record
+from fitsvc.store.tables import Accessory, Subject
+
+PATH: Final = "/v1/observations"
+BODY_BYTES: Final = 128_000
+SUBJECTS: Final[tuple[str, ...]] = get_args(Subject)
+
+
+def router() -> Router:
+    """Return the routes of observations."""
+    return Router(PATH, route_handlers=[list_page, read, create])
+
+
+_LIST: Final = Operation(
+    "list_observations", "List observations", "A page of observations in the order they were recorded, oldest first.",
+    "Observations", gives="Observations", errors=(404,),
+    query=(
+        AFTER, LIMIT,
+        Parameter("subject", "Only those of this kind of record.", {"type": "string", "enum": list(SUBJECTS)}),
+        Parameter("record", "Only those of this record, by its id or SKU.", {"type": "string", "maxLength": 80}),
+    ),
+)  # fmt: skip
+
+
+@get("/", opt=_LIST.opt, sync_to_thread=True)
+def list_page(request: AnyRequest) -> Response[bytes]:
+    """Give a page of observations."""
+    query = query_of(request)
+    limit = query["limit"]
+    with service_of(request).database.session() as session:
+        found = list_observations(session, query["subject"], query["record"], after=query["after"], limit=limit + 1)
+    return page([observation_document(one) for one in found], limit, "id")
+
+
+_READ: Final = Operation(
+    "get_observation", "Get one observation", "An observation as it was recorded; it never changes.", "Observations",
+    gives="Observation", path={"key": "The observation's `id`."}, headers=(IF_NONE_MATCH,), sends=("ETag",),
+    errors=(304, 404),
+)  # fmt: skip
+
+
+@get("/{key:str}", opt=_READ.opt, sync_to_thread=True)
+def read(request: AnyRequest, key: str) -> Response[bytes]:
+    """Give one observation."""
+    query_of(request)
+    with service_of(request).database.session() as session:
+        found = get_observation(session, key)
+    return tagged(request, observation_document(found), f'"{found.id}"')
+
+
+_CREATE: Final = Operation(
+    "add_observation", "Tell what was measured",
+    "Measured beats published beats assumed, and among equals the latest counts; null takes a fact back. "
+    "Answers with the observation and the record as it now stands.",
+    "Observations", gives="Observed", status=201, body="NewObservation", sends=("Location",), errors=(404,),
+    needs_key=True, links={"get_observation": "$response.body#/observation/id"},
+)  # fmt: skip
+
+
+@post("/", opt=_CREATE.opt, guards=[needs_key], request_max_body_size=BODY_BYTES)
+async def create(request: AnyRequest) -> Response[bytes]:
+    """Record an observation."""
+    query_of(request)
+    service, document = service_of(request), await read_document(request)
+
+    def work() -> dict[str, Any]:
+        with service.database.session() as session:
+            told = _read(document, session, service.answerer.reader, key_name(request))
+            subject, record = document["subject"], document["record"]
+            observation, record = add_observation(session, subject, record, document["facts"], told)
+            return {"observation": observation_document(observation), "record": record_document(record)}
+
+    observed = await to_thread.run_sync(work)
+    return reply(observed, 201, {"Location": f"{PATH}/{observed['observation']['id']}"})
+
+
+def _read(document: Any, session: Session, reader: FactReader, by: str) -> Told:
+    """Check a body by the vocabulary and return how its facts are known."""
+    named = ("subject", "record", "facts")
+    problems = read_object(document, (*named, *TOLD), named)
+    told, more = read_told({name: document[name] for name in TOLD if name in document}, "measured", by, "")
+    problems += more
+    subject, record, facts = (document.get(name) for name in named)
+    if subject is not None and subject not in SUBJECTS:
+        problems.append(Problem("is not a kind of record", f"it is one of {', '.join(SUBJECTS)}", pointer="/subject"))
+    if facts is not None and not isinstance(facts, dict):
+        problems.append(Problem("`facts` is not an object", 'write `{"fact": value}`', pointer="/facts"))
+    if record is not None and not isinstance(record, str):
+        problems.append(Problem("`record` is not a text", "write the record's id or SKU", pointer="/record"))
+    elif record is not None and subject in SUBJECTS:
+        problems += read_facts(reader, _sold_as(session, subject, record), facts, "/facts")
+    finish(problems)
+    return told
+
+
+def _sold_as(session: Session, subject: Subject, key: str) -> str:
+    record = get_record(session, subject, key)
+    return record.subject if isinstance(record, Accessory) else subject

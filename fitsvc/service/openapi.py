@@ -1,0 +1,181 @@
+"""The OpenAPI 3.1 document: made from the routes' operations and the vocabulary, so that it cannot lag behind.
+
+The framework's own generator describes Python types, and the bodies here are described by the vocabulary.
+"""
+
+from collections.abc import Iterator, Mapping
+from http import HTTPStatus
+from typing import Any, Final
+
+import msgspec
+from litestar import Litestar
+from litestar.handlers import HTTPRouteHandler
+
+import fitsvc
+from fitsvc.answers.answering import Answerer
+from fitsvc.rulebook.vocabulary import Vocabulary
+from fitsvc.service import keys
+from fitsvc.service.documents import RecordKind
+from fitsvc.service.examples import BODIES, PROBLEM, QUESTION
+from fitsvc.service.operations import Operation
+from fitsvc.service.problems import MEDIA_TYPE
+from fitsvc.service.queries import Parameter
+from fitsvc.service.schema import reference
+from fitsvc.service.shapes import components, title
+
+Document = dict[str, Any]
+
+TAGS: Final = {
+    "Answers": "Will this accessory work on this rig?",
+    "Description": "This document.",
+    "Health": "For the platform the service runs on.",
+    "Knowledge": "What answers rest on: rules, where they come from, and the vocabulary.",
+    "Observations": "Facts told or measured, one after the other, never changed.",
+    "Records": "Vehicles, receivers, mountings and what is sold under a SKU.",
+    "Rigs": "Rigs kept under a name.",
+}
+_ABOUT: Final = (
+    "Answers whether a hitch-mounted accessory, or a trailer, works on a vehicle with its receiver: with reasons, "
+    "margins, limits, needs, and what to measure next where it cannot be told yet. Reading and answering are open; "
+    "changing what is stored needs an API key. Every failure is a problem document (RFC 9457)."
+)
+_SENT: Final = {
+    "ETag": "The version of what is sent, for `If-Match` and `If-None-Match`.",
+    "Location": "Where the new thing is found.",
+}
+_WRONG: Final = {
+    400: "The body or the query cannot be read.",
+    401: "The API key is missing, unknown or revoked.",
+    404: "There is no such thing.",
+    409: "Something stored stands in the way.",
+    412: "It was changed since it was read.",
+    413: "The body is too large.",
+    415: "The body is not sent as JSON.",
+    422: "What the request says cannot be.",
+    428: "`If-Match` is missing.",
+    500: "The service failed; its log says how.",
+    503: "The database cannot be used now.",
+}
+
+
+def describe(app: Litestar, answerer: Answerer) -> Document:
+    """Return the description of an application's documented routes."""
+    paths: dict[str, Document] = {}
+    for path, handler, operation in documented(app):
+        kind = handler.opt.get("kind")
+        entry = paths.setdefault(_path(path, kind), {})
+        for method in sorted(handler.http_methods):
+            entry[method.lower()] = _operation(operation, kind, path, answerer)
+    return {
+        "openapi": "3.1.0",
+        "info": {"title": "fitsvc", "version": fitsvc.__version__, "description": _ABOUT,
+                 "license": {"name": "Apache-2.0", "identifier": "Apache-2.0"}},
+        "servers": [{"url": "/"}],
+        "tags": [{"name": name, "description": about} for name, about in TAGS.items()],
+        "paths": dict(sorted(paths.items())),
+        "components": _components(answerer.rulebook.vocabulary),
+    }  # fmt: skip
+
+
+def documented(app: Litestar) -> Iterator[tuple[str, HTTPRouteHandler, Operation]]:
+    """Yield each route handler that has an operation, with its path."""
+    for route in app.routes:
+        for handler in getattr(route, "route_handlers", ()):
+            if isinstance(handler, HTTPRouteHandler) and "operation" in handler.opt:
+                yield route.path_format, handler, handler.opt["operation"]
+
+
+def _components(vocabulary: Vocabulary) -> Document:
+    key = {"type": "apiKey", "in": "header", "name": keys.HEADER, "description": "Made with `fitsvc key create NAME`."}
+    return {"schemas": components(vocabulary), "securitySchemes": {"ApiKey": key}}
+
+
+def _operation(operation: Operation, kind: RecordKind | None, path: str, answerer: Answerer) -> Document:
+    words = _words(kind)
+    body, gives = operation.body.format(**words), operation.gives.format(**words)
+    document: Document = {
+        "operationId": operation.id.format(**words), "summary": operation.summary.format(**words),
+        "description": operation.about.format(**words), "tags": [operation.tag],
+        "security": [{"ApiKey": []}] if operation.needs_key else [],
+        "parameters": [
+            *(_path_parameter(name, about.format(**words), kind) for name, about in operation.path.items()),
+            *(_parameter(one, "query") for one in operation.query),
+            *(_parameter(one, "header") for one in operation.headers),
+        ],
+    }  # fmt: skip
+    if body:
+        content = {"schema": reference(body), "examples": {"example": {"value": BODIES[body]}}}
+        document["requestBody"] = {"required": True, "content": {"application/json": content}}
+    document["responses"] = _responses(operation, gives, words, answerer)
+    return document
+
+
+def _responses(operation: Operation, gives: str, words: Mapping[str, str], answerer: Answerer) -> Document:
+    done: Document = {"description": HTTPStatus(operation.status).phrase}
+    if operation.sends:
+        done["headers"] = {name: {"description": _SENT[name], "schema": {"type": "string"}} for name in operation.sends}
+    if gives:
+        done["content"] = {operation.media: {"schema": reference(gives)}}
+    if gives == "Answer":
+        value = msgspec.to_builtins(answerer.answer(QUESTION))
+        done["content"][operation.media]["examples"] = {"example": {"value": value}}
+    if operation.links:
+        done["links"] = {
+            name.format(**words): {"operationId": name.format(**words), "parameters": _linked(name, value, words)}
+            for name, value in operation.links.items()
+        }
+    responses = {operation.status: done}
+    for status in sorted({*operation.errors, *_usual(operation)}):
+        responses[status] = _failure(status)
+    return {str(status): response for status, response in responses.items()}
+
+
+def _linked(name: str, value: str, words: Mapping[str, str]) -> Document:
+    found = {words.get("key", "id"): value.format(**words)}
+    return found | ({"If-Match": "$response.header.ETag"} if name.startswith("delete") else {})
+
+
+def _failure(status: int) -> Document:
+    if status == 304:
+        return {"description": "It is what the caller has.", "headers": {"ETag": {"schema": {"type": "string"}}}}
+    content: Document = {"schema": reference("Problem")}
+    if status == 400:
+        content["examples"] = {"example": {"value": PROBLEM}}
+    return {"description": _WRONG[status], "content": {MEDIA_TYPE: content}}
+
+
+def _usual(operation: Operation) -> set[int]:
+    """Return the failures that follow from what an operation reads and does."""
+    statuses = {400, 500, 503}
+    if operation.body:
+        statuses |= {413, 415, 422}
+    if operation.query:
+        statuses |= {422}
+    return statuses | ({401} if operation.needs_key else set())
+
+
+def _parameter(one: Parameter, place: str) -> Document:
+    document: Document = {"name": one.name, "in": place, "description": one.about, "required": one.required,
+                          "schema": dict(one.schema)}  # fmt: skip
+    return document if one.example is None else document | {"example": one.example}
+
+
+def _path_parameter(name: str, about: str, kind: RecordKind | None) -> Document:
+    shown = _key(name, kind)
+    schema = {"type": "string", "minLength": 1}
+    return {"name": shown, "in": "path", "required": True, "description": about, "schema": schema}
+
+
+def _path(path: str, kind: RecordKind | None) -> str:
+    return path.replace("{key}", "{" + _key("key", kind) + "}")
+
+
+def _key(name: str, kind: RecordKind | None) -> str:
+    return name if name != "key" else kind.key if kind else "id"
+
+
+def _words(kind: RecordKind | None) -> dict[str, str]:
+    if kind is None:
+        return {}
+    one, many = kind.subject, kind.many
+    return {"one": one, "many": many, "One": title(one), "Many": title(many), "key": kind.key}

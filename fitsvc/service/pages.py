@@ -1,0 +1,75 @@
+"""/openapi.json and /docs: the API's description, and a page that shows it without asking any other host."""
+
+from importlib.resources import files
+from typing import Final
+
+from litestar import Response, get
+
+from fitsvc.service.context import AnyRequest
+from fitsvc.service.operations import Operation, query_of
+from fitsvc.service.problems import problem
+from fitsvc.service.replies import tagged
+
+_ASSETS: Final = {
+    "swagger-ui-bundle.js": "text/javascript",
+    "swagger-ui.css": "text/css",
+}
+_STARTS: Final = """\
+window.addEventListener("load", () => SwaggerUIBundle({
+  url: "/openapi.json", dom_id: "#docs", deepLinking: true, validatorUrl: null,
+}));
+"""
+_PAGE: Final = """\
+<!doctype html>
+<html lang="en">
+<head>
+<meta charset="utf-8">
+<meta name="viewport" content="width=device-width, initial-scale=1">
+<title>fitsvc: the API</title>
+<link rel="icon" href="data:,">
+<link rel="stylesheet" href="/docs/assets/swagger-ui.css">
+<script src="/docs/assets/swagger-ui-bundle.js"></script>
+<script src="/docs/assets/start.js"></script>
+</head>
+<body>
+<main id="docs"></main>
+<noscript>This page shows <a href="/openapi.json">the API's description</a> with a script.</noscript>
+</body>
+</html>
+"""
+# The page may load from here only; its styles and icons are partly inline, in the page and in data URLs.
+_POLICY: Final = {
+    "Content-Security-Policy": "default-src 'self'; style-src 'self' 'unsafe-inline'; img-src 'self' data:; "
+    "frame-ancestors 'none'; base-uri 'none'; form-action 'self'"
+}
+
+_DESCRIPTION: Final = Operation(
+    "get_openapi", "Get the API's description", "The OpenAPI 3.1 document of this service.", "Description",
+    gives="Description", errors=(304,), sends=("ETag",),
+)  # fmt: skip
+
+
+@get("/openapi.json", opt=_DESCRIPTION.opt, sync_to_thread=False)
+def description(request: AnyRequest) -> Response[bytes]:
+    """Give the OpenAPI document."""
+    query_of(request)
+    body, tag = request.app.state["openapi"]
+    return tagged(request, body, tag)
+
+
+@get("/docs", sync_to_thread=False)
+def docs() -> Response[str]:
+    """Give the page."""
+    return Response(_PAGE, media_type="text/html", headers=_POLICY)
+
+
+@get("/docs/assets/{name:str}", sync_to_thread=True)
+def asset(name: str) -> Response[bytes]:
+    """Give one of the page's files."""
+    headers = {"Cache-Control": "max-age=86400"}
+    if name == "start.js":
+        return Response(_STARTS.encode(), media_type="text/javascript", headers=headers)
+    if name not in _ASSETS:
+        raise problem(404, f"there is no file `{name[:60]}`")
+    content = files("litestar_offline_docs").joinpath("static", name).read_bytes()
+    return Response(content, media_type=f"{_ASSETS[name]}", headers=headers)

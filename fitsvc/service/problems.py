@@ -1,0 +1,113 @@
+"""What went wrong → an RFC 9457 problem document. The only place where errors become responses."""
+
+import logging
+from collections.abc import Iterable, Mapping
+from http import HTTPStatus
+from typing import Any, Final
+
+from litestar.exceptions import HTTPException
+from litestar.plugins.problem_details import (
+    ProblemDetailsConfig,
+    ProblemDetailsException,
+    ProblemDetailsPlugin,
+)
+
+from fitsvc.language.problems import Problem, ProblemsFound
+from fitsvc.store import errors as store
+
+MEDIA_TYPE: Final = "application/problem+json"
+MOST_ERRORS: Final = 100
+
+_log = logging.getLogger("fitsvc.service")
+
+_STORE: Final[Mapping[type[store.StoreError], tuple[int, Mapping[str, str]]]] = {
+    store.NotFound: (404, {}),
+    store.AlreadyExists: (409, {}),
+    store.StillReferenced: (409, {}),
+    store.Conflict: (409, {}),
+    store.VersionConflict: (412, {}),
+    store.NotMigrated: (503, {}),
+    store.Unreachable: (503, {"Retry-After": "5"}),
+    store.Busy: (503, {"Retry-After": "1"}),
+}
+
+
+def problem(
+    status: int,
+    detail: str,
+    errors: Iterable[Problem] = (),
+    headers: Mapping[str, str] | None = None,
+) -> ProblemDetailsException:
+    """Return a problem to raise, with one entry in `errors` for each thing that is wrong."""
+    listed = [_entry(one) for one in errors]
+    return ProblemDetailsException(
+        status_code=status,
+        title=HTTPStatus(status).phrase,
+        detail=detail,
+        type_="about:blank",
+        headers=dict(headers or {}),
+        extra={"errors": listed[:MOST_ERRORS]} if listed else None,
+    )
+
+
+def plugin() -> ProblemDetailsPlugin:
+    """Return the plugin by which Litestar turns every exception into a problem document."""
+    return ProblemDetailsPlugin(
+        ProblemDetailsConfig(
+            exception_to_problem_detail_map={
+                ProblemsFound: _problems_found,
+                store.StoreError: _store_error,
+                HTTPException: _http_error,
+                Exception: _unforeseen,
+            }
+        )
+    )
+
+
+def wire_pointer(field: str) -> str:
+    """Return a place in the store's words as a pointer into the body it came from."""
+    if field.startswith("/document"):
+        return "/rig" + field.removeprefix("/document")
+    return field.removesuffix("_id")
+
+
+def _problems_found(found: ProblemsFound) -> ProblemDetailsException:
+    """A document that cannot be read is a bad request; one that says what cannot be is unprocessable."""
+    problems = found.problems
+    first, more = problems[0], len(problems) - 1
+    detail = (f"{first.pointer}: " if first.pointer else "") + first.message + (f"; and {more} more" if more else "")
+    return problem(422 if all(one.meaning for one in problems) else 400, detail, problems)
+
+
+def _store_error(error: store.StoreError) -> ProblemDetailsException:
+    if isinstance(error, store.InvalidValue):
+        problems = [Problem(one.message, pointer=wire_pointer(one.field), meaning=True) for one in error.problems]
+        return _problems_found(ProblemsFound(problems))
+    for kind in type(error).__mro__:
+        if kind in _STORE:
+            status, headers = _STORE[kind]
+            return problem(status, str(error), headers=headers)
+    return _unforeseen(error)
+
+
+def _http_error(error: HTTPException) -> ProblemDetailsException:
+    """What the framework itself refuses: a path that leads nowhere, a method that is not there."""
+    status = error.status_code
+    if status == 404:
+        detail = "nothing is served under this path; /openapi.json lists what is"
+    elif status == 405:
+        detail = "this path does not take that method; the header `Allow` lists those it takes"
+    else:
+        detail = error.detail if status < 500 else "the request could not be handled"
+    return problem(status, detail, headers=error.headers)
+
+
+def _unforeseen(error: Exception) -> ProblemDetailsException:
+    """A fault of the service: the log has all of it, the caller nothing but that it happened."""
+    _log.error("unforeseen error", exc_info=error)
+    return problem(500, "the service failed on this request; the fault is logged")
+
+
+def _entry(one: Problem) -> dict[str, Any]:
+    entry = {"pointer": one.pointer, "detail": one.message}
+    return entry | {"help": one.help} if one.help else entry

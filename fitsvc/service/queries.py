@@ -1,0 +1,76 @@
+"""What may stand after the `?`: declared once, read and documented from that."""
+
+import re
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from typing import Any, Final
+
+from fitsvc.language.problems import Problem, ProblemsFound, nearest
+from fitsvc.service.context import AnyRequest
+
+_WHOLE = re.compile(r"[0-9]{1,9}", re.ASCII)
+
+
+@dataclass(frozen=True, slots=True)
+class Parameter:
+    """One query or header parameter: a text, a whole number or one of a few words."""
+
+    name: str
+    about: str
+    schema: Mapping[str, Any]
+    required: bool = False
+    example: Any = None
+
+    def read(self, text: str) -> Any:
+        """Return the value of a text; ValueError says what was expected."""
+        if "enum" in self.schema:
+            if text not in self.schema["enum"]:
+                raise ValueError("one of " + ", ".join(f"`{word}`" for word in self.schema["enum"]))
+            return text
+        if self.schema["type"] != "integer":
+            return text
+        low, high = self.schema["minimum"], self.schema["maximum"]
+        if not _WHOLE.fullmatch(text) or not low <= int(text) <= high:
+            raise ValueError(f"a whole number from {low} to {high}")
+        return int(text)
+
+
+_KEY: Final = {"type": "string", "maxLength": 80}
+LIMIT: Final = Parameter(
+    "limit", "How many to give at most.",
+    {"type": "integer", "minimum": 1, "maximum": 1000, "default": 100}, example=50,
+)  # fmt: skip
+AFTER: Final = Parameter("after", "Give what comes after this one: the `next` of the page before.", _KEY)
+UNITS: Final = Parameter(
+    "units", "Units to show figures in.", {"type": "string", "enum": ["us", "metric"], "default": "us"}, example="us"
+)
+
+
+def read_query(request: AnyRequest, known: Iterable[Parameter] = ()) -> dict[str, Any]:
+    """Return the parameters given, with defaults; an unknown, repeated or unreadable one is a problem."""
+    by_name = {one.name: one for one in known}
+    values = {name: one.schema.get("default") for name, one in by_name.items()}
+    if not request.scope["query_string"]:
+        return values
+    problems, seen = [], set[str]()
+    for name, text in request.query_params.multi_items():
+        if name not in by_name:
+            problems.append(_unknown(name, by_name))
+        elif name in seen:
+            problems.append(Problem(f"the parameter `{name}` is given twice", "give it once"))
+        else:
+            try:
+                values[name] = by_name[name].read(text)
+            except ValueError as error:
+                problems.append(Problem(f"`{text[:60]}` is not a value of `{name}`", f"expected {error}"))
+        seen.add(name)
+    if problems:
+        raise ProblemsFound(problems)
+    return values
+
+
+def _unknown(name: str, known: Mapping[str, Parameter]) -> Problem:
+    near = nearest(name, known)
+    listed = ", ".join(f"`{one}`" for one in known)
+    help = f"did you mean `{near}`?" if near else f"known are {listed}" if known else "none is known here"
+    return Problem(f"there is no parameter `{name[:60]}`", help)

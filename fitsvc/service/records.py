@@ -1,0 +1,151 @@
+"""/v1/vehicles, /v1/receivers, /v1/mountings and /v1/accessories: the stored records."""
+
+from collections.abc import Mapping, Sequence
+from typing import Any, Final
+
+from anyio import to_thread
+from litestar import Response, Router, delete, get, post, put
+from sqlmodel import Session
+
+from fitsvc.service.bodies import read_document
+from fitsvc.service.context import AnyRequest, service_of
+from fitsvc.service.documents import KINDS, SOLD_AS, RecordKind, read_draft, record_document
+from fitsvc.service.etags import etag, require_match
+from fitsvc.service.keys import key_name, needs_key
+from fitsvc.service.operations import IF_MATCH, IF_NONE_MATCH, Operation, query_of
+from fitsvc.service.queries import AFTER, LIMIT, Parameter
+from fitsvc.service.replies import page, stored, tagged
+from fitsvc.store.creation import create_record
+from fitsvc.store.records import delete_record, find_mountings, get_record, list_records, replace_record
+from fitsvc.store.tables import Record
+
+BODY_BYTES: Final = 128_000
+
+_FILTERS: Final[Mapping[str, tuple[Parameter, ...]]] = {
+    "mounting": tuple(
+        Parameter(one, f"Only those of this {one}, by its id.", {"type": "string", "maxLength": 80})
+        for one in ("vehicle", "receiver")
+    ),
+    "accessory": (
+        Parameter("subject", "Only what is sold as this.", {"type": "string", "enum": list(SOLD_AS)}, example="ball"),
+    ),
+}
+
+
+def routers() -> list[Router]:
+    """Return one router for each kind of record."""
+    return [_router(kind) for kind in KINDS]
+
+
+def _router(kind: RecordKind) -> Router:
+    listed = Operation(
+        "list_{many}", "List {many}", "A page of {many}, ordered by `{key}`.", "Records", gives="{Many}",
+        query=(AFTER, LIMIT, *_FILTERS.get(kind.subject, ())),
+    )  # fmt: skip
+    handlers = [get("/", opt=listed.opt)(list_page), read, create, change, remove]
+    return Router(kind.path(), route_handlers=handlers, opt={"kind": kind})
+
+
+async def list_page(request: AnyRequest) -> Response[bytes]:
+    """Give a page of records."""
+    kind, query, database = kind_of(request), query_of(request), service_of(request).database
+
+    def work() -> list[dict[str, Any]]:
+        with database.session() as session:
+            return [record_document(record) for record in _found(session, kind, query)]
+
+    return page(await to_thread.run_sync(work), query["limit"], kind.key)
+
+
+_ONE: Final = {"key": "The {one}'s `{key}`."}
+
+_READ: Final = Operation(
+    "get_{one}", "Get one {one}", "The {one} as it stands, with how each fact is known.", "Records", gives="{One}",
+    path=_ONE, headers=(IF_NONE_MATCH,), sends=("ETag",), errors=(304, 404),
+)  # fmt: skip
+
+
+@get("/{key:str}", opt=_READ.opt, sync_to_thread=True)
+def read(request: AnyRequest, key: str) -> Response[bytes]:
+    """Give one record."""
+    query_of(request)
+    with service_of(request).database.session() as session:
+        record = get_record(session, kind_of(request).subject, key)
+    return tagged(request, record_document(record), etag(record))
+
+
+_CREATE: Final = Operation(
+    "create_{one}", "Store a new {one}", "Stores a {one} with one observation of its facts.", "Records", gives="{One}",
+    status=201, body="New{One}", sends=("ETag", "Location"), errors=(409,), needs_key=True,
+    links={"get_{one}": "$response.body#/{key}", "delete_{one}": "$response.body#/{key}"},
+)  # fmt: skip
+
+
+@post("/", opt=_CREATE.opt, guards=[needs_key], request_max_body_size=BODY_BYTES)
+async def create(request: AnyRequest) -> Response[bytes]:
+    """Store a new record."""
+    query_of(request)
+    kind, service = kind_of(request), service_of(request)
+    document = await read_document(request)
+
+    def work() -> Record:
+        draft, told = read_draft(kind, document, service.answerer.reader, key_name(request), new=True)
+        with service.database.session() as session:
+            return create_record(session, kind.subject, draft, told)
+
+    record = await to_thread.run_sync(work)
+    return stored(record, record_document(record), kind.path(record.key))
+
+
+_CHANGE: Final = Operation(
+    "replace_{one}", "Make a {one} what you say",
+    "A fact that keeps its value keeps how it is known; one that is left out is taken back.", "Records", gives="{One}",
+    path=_ONE, body="{One}State", headers=(IF_MATCH,), sends=("ETag",), errors=(404, 409, 412, 428), needs_key=True,
+)  # fmt: skip
+
+
+@put("/{key:str}", opt=_CHANGE.opt, guards=[needs_key], request_max_body_size=BODY_BYTES)
+async def change(request: AnyRequest, key: str) -> Response[bytes]:
+    """Replace a record's label and facts."""
+    query_of(request)
+    kind, service = kind_of(request), service_of(request)
+    document = await read_document(request)
+
+    def work() -> Record:
+        with service.database.session() as session:
+            version = require_match(request, get_record(session, kind.subject, key))
+            draft, told = read_draft(kind, document, service.answerer.reader, key_name(request), new=False)
+            return replace_record(session, kind.subject, key, draft, expected_version=version, told=told)
+
+    record = await to_thread.run_sync(work)
+    return stored(record, record_document(record))
+
+
+_REMOVE: Final = Operation(
+    "delete_{one}", "Delete a {one}", "Deletes a {one} that nothing names; its observations stay.", "Records",
+    status=204, path=_ONE, headers=(IF_MATCH,), errors=(404, 409, 412, 428), needs_key=True,
+)  # fmt: skip
+
+
+@delete("/{key:str}", opt=_REMOVE.opt, guards=[needs_key], sync_to_thread=True)
+def remove(request: AnyRequest, key: str) -> None:
+    """Delete a record."""
+    query_of(request)
+    kind = kind_of(request)
+    with service_of(request).database.session() as session:
+        version = require_match(request, get_record(session, kind.subject, key))
+        delete_record(session, kind.subject, key, expected_version=version, by=key_name(request))
+
+
+def kind_of(request: AnyRequest) -> RecordKind:
+    """Return the kind of record that a request's router is for."""
+    kind: RecordKind = request.route_handler.opt["kind"]
+    return kind
+
+
+def _found(session: Session, kind: RecordKind, query: Mapping[str, Any]) -> Sequence[Record]:
+    """Find a page's records and one more, which tells whether another page follows."""
+    place = {"after": query["after"], "limit": query["limit"] + 1}
+    if kind.subject == "mounting":
+        return find_mountings(session, query["vehicle"], query["receiver"], **place)
+    return list_records(session, kind.subject, sold_as=query.get("subject"), **place)

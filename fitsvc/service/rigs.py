@@ -1,0 +1,133 @@
+"""/v1/rigs: rigs kept under a name, to be asked about by their id."""
+
+from typing import Any, Final
+
+from anyio import to_thread
+from litestar import Response, Router, delete, get, post, put
+from sqlmodel import Session
+
+from fitsvc.answers.question import read_question
+from fitsvc.catalogue.stored import StoreRecords
+from fitsvc.facts import FactReader
+from fitsvc.language.problems import ProblemsFound
+from fitsvc.service.bodies import read_document, read_object
+from fitsvc.service.context import AnyRequest, service_of
+from fitsvc.service.documents import KEPT, finish, rig_document
+from fitsvc.service.etags import etag, require_match
+from fitsvc.service.keys import needs_key
+from fitsvc.service.operations import IF_MATCH, IF_NONE_MATCH, Operation, query_of
+from fitsvc.service.queries import AFTER, LIMIT
+from fitsvc.service.replies import page, stored, tagged
+from fitsvc.store.rigs import create_rig, delete_rig, get_rig, list_rigs, replace_rig
+from fitsvc.store.tables import SavedRig
+
+PATH: Final = "/v1/rigs"
+BODY_BYTES: Final = 256_000
+_ONE: Final = {"key": "The rig's `id`."}
+
+
+def router() -> Router:
+    """Return the routes of saved rigs."""
+    return Router(PATH, route_handlers=[list_page, read, create, change, remove])
+
+
+_LIST: Final = Operation(
+    "list_rigs", "List saved rigs", "A page of saved rigs, ordered by `id`.", "Rigs", gives="SavedRigs",
+    query=(AFTER, LIMIT),
+)  # fmt: skip
+
+
+@get("/", opt=_LIST.opt, sync_to_thread=True)
+def list_page(request: AnyRequest) -> Response[bytes]:
+    """Give a page of saved rigs."""
+    query = query_of(request)
+    with service_of(request).database.session() as session:
+        found = list_rigs(session, after=query["after"], limit=query["limit"] + 1)
+    return page([rig_document(rig) for rig in found], query["limit"], "id")
+
+
+_READ: Final = Operation(
+    "get_rig", "Get one saved rig", "A rig as it was saved.", "Rigs", gives="SavedRig", path=_ONE,
+    headers=(IF_NONE_MATCH,), sends=("ETag",), errors=(304, 404),
+)  # fmt: skip
+
+
+@get("/{key:str}", opt=_READ.opt, sync_to_thread=True)
+def read(request: AnyRequest, key: str) -> Response[bytes]:
+    """Give one saved rig."""
+    query_of(request)
+    with service_of(request).database.session() as session:
+        rig = get_rig(session, key)
+    return tagged(request, rig_document(rig), etag(rig))
+
+
+_CREATE: Final = Operation(
+    "create_rig", "Save a rig", "Keeps the `rig` of a question under a name; its records must be stored.", "Rigs",
+    gives="SavedRig", status=201, body="NewRig", sends=("ETag", "Location"), errors=(409,), needs_key=True,
+    links={"get_rig": "$response.body#/id", "delete_rig": "$response.body#/id"},
+)  # fmt: skip
+
+
+@post("/", opt=_CREATE.opt, guards=[needs_key], request_max_body_size=BODY_BYTES)
+async def create(request: AnyRequest) -> Response[bytes]:
+    """Save a rig."""
+    query_of(request)
+    service, document = service_of(request), await read_document(request)
+
+    def work() -> SavedRig:
+        with service.database.session() as session:
+            name, rig = _read(document, session, service.answerer.reader, new=True)
+            return create_rig(session, name, rig, document.get("id"))
+
+    rig = await to_thread.run_sync(work)
+    return stored(rig, rig_document(rig), f"{PATH}/{rig.id}")
+
+
+_CHANGE: Final = Operation(
+    "replace_rig", "Replace a saved rig", "Gives a saved rig a new name and content.", "Rigs", gives="SavedRig",
+    path=_ONE, body="RigState", headers=(IF_MATCH,), sends=("ETag",), errors=(404, 412, 428), needs_key=True,
+)  # fmt: skip
+
+
+@put("/{key:str}", opt=_CHANGE.opt, guards=[needs_key], request_max_body_size=BODY_BYTES)
+async def change(request: AnyRequest, key: str) -> Response[bytes]:
+    """Replace a saved rig."""
+    query_of(request)
+    service, document = service_of(request), await read_document(request)
+
+    def work() -> SavedRig:
+        with service.database.session() as session:
+            version = require_match(request, get_rig(session, key))
+            name, rig = _read(document, session, service.answerer.reader, new=False)
+            return replace_rig(session, key, name, rig, expected_version=version)
+
+    rig = await to_thread.run_sync(work)
+    return stored(rig, rig_document(rig))
+
+
+_REMOVE: Final = Operation(
+    "delete_rig", "Delete a saved rig", "Its records stay.", "Rigs", status=204, path=_ONE, headers=(IF_MATCH,),
+    errors=(404, 412, 428), needs_key=True,
+)  # fmt: skip
+
+
+@delete("/{key:str}", opt=_REMOVE.opt, guards=[needs_key], sync_to_thread=True)
+def remove(request: AnyRequest, key: str) -> None:
+    """Delete a saved rig."""
+    query_of(request)
+    with service_of(request).database.session() as session:
+        delete_rig(session, key, expected_version=require_match(request, get_rig(session, key)))
+
+
+def _read(document: Any, session: Session, reader: FactReader, *, new: bool) -> tuple[str, dict[str, Any]]:
+    """Read a body's name and rig; a rig is well formed when a question could be asked about it."""
+    members = ("id", "name", "rig") if new else ("name", "rig")
+    problems = read_object(document, members, ("name", "rig"), told=KEPT | {"id": "the id stands in the path"})
+    rig = document.get("rig")
+    if rig is not None:
+        try:
+            read_question({"rig": rig, "accessory": {}}, reader, StoreRecords(session))
+        except ProblemsFound as found:
+            problems += found.problems
+    finish(problems)
+    return document["name"], rig

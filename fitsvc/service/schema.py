@@ -1,0 +1,184 @@
+"""JSON Schemas of facts and questions, made from the vocabulary: nothing about a fact is written twice.
+
+A schema lets through all that is well formed. What is well formed and cannot be (a weight of 900 t) is
+answered with 422, so the plausible ranges stand beside the schema, under `x-range`, and not in it.
+"""
+
+import re
+from collections.abc import Mapping
+from typing import Any, Final
+
+from fitsvc.facts import LONGEST_TEXT, MOST_ADAPTERS
+from fitsvc.language import tyres
+from fitsvc.language.quantities import DIMENSIONS, LENGTH, unit_table
+from fitsvc.language.quantities import LONGEST_TEXT as LONGEST_QUANTITY
+from fitsvc.language.types import ListType
+from fitsvc.rulebook.vocabulary import Fact, Vocabulary
+
+Schema = dict[str, Any]
+
+KEYS: Final[Mapping[str, str]] = {
+    "vehicle": "id", "receiver": "id", "mounting": "id",
+    "accessory": "sku", "adapter": "sku", "ball": "sku", "trailer": "sku", "load": "", "spare": "",
+}  # fmt: skip
+"""By what a question names a stored record of a subject."""
+
+NO_NUL: Final = r"^[^\u0000]*$"
+_NULL: Final[Schema] = {"type": "null"}
+_NUMBER: Final = r"(?:[0-9]+(?:-| +))?[0-9]+ */ *[0-9]+|[0-9][0-9,]*(?:\.[0-9]+)?|\.[0-9]+"
+_SAMPLES: Final = {
+    "length": "2-1/2 in", "mass": "300 lb", "angle": "12 deg", "force": "14.3 kN", "torque": "80 ft-lb",
+    "ratio": "12 %",
+}  # fmt: skip
+
+
+def schemas(vocabulary: Vocabulary) -> dict[str, Schema]:
+    """Return the components that a vocabulary gives: quantities, lists, facts by subject, and a question."""
+    found = {_title(kind): quantity(kind) for kind in DIMENSIONS if kind != "count"}
+    found |= {"Count": _count(), "YesNo": _yes_no(), "Text": _text(), "Tyre": _tyre()}
+    found |= {f"{_title(name)}Choice": _list(vocabulary, kind) for name, kind in vocabulary.lists.items()}
+    for subject in vocabulary.subjects:
+        found[f"{_title(subject)}Facts"] = _facts(vocabulary, subject)
+        found[f"{_title(subject)}Part"] = _part(vocabulary, subject)
+    return found | {"Rig": _rig(), "Question": _question()}
+
+
+def reference(name: str) -> Schema:
+    """Return a reference to a component."""
+    return {"$ref": f"#/components/schemas/{name}"}
+
+
+def facts_name(subject: str) -> str:
+    """Return the name of the component with a subject's facts."""
+    return f"{_title(subject)}Facts"
+
+
+def nullable(schema: Schema) -> Schema:
+    """Return a schema that also takes null, which is the same as leaving out."""
+    return {"anyOf": [schema, _NULL]}
+
+
+def quantity(kind: str) -> Schema:
+    """Return the schema of a figure with its unit: exact, with a tolerance, within bounds, or unknown."""
+    sample = _SAMPLES[kind]
+    exact: Schema = {
+        "type": "string", "format": f"fitsvc-{kind}", "pattern": quantity_pattern(kind),
+        "maxLength": LONGEST_QUANTITY, "examples": [sample],
+    }  # fmt: skip
+    about = f"A {kind} with its unit, such as `{sample}`: exact, with a tolerance, within bounds, or unknown."
+    return {"description": about, "anyOf": _known(exact)}
+
+
+def quantity_pattern(kind: str) -> str:
+    """Return the pattern of a figure with a unit of a dimension, capitals or small letters alike."""
+    dimension = DIMENSIONS[kind]
+    units = [spelling for spelling, (of, _) in unit_table().items() if of == dimension]
+    unit = "(?:" + "|".join(_either_case(one) for one in sorted(units, key=lambda u: (-len(u), u))) + ")"
+    one = rf"(?:{_NUMBER})\s*{unit}"
+    more = rf"(?:\s*{one})?" if dimension == LENGTH else ""
+    return rf"^\s*[-−]?\s*{one}{more}\s*$"
+
+
+def _either_case(spelling: str) -> str:
+    letters = [f"[{c.lower()}{c.upper()}]" if c.isalpha() and c.isascii() else _escape(c) for c in spelling]
+    return spelling if len(spelling) == 1 and spelling.isalpha() else "".join(letters)
+
+
+def _escape(character: str) -> str:
+    return re.escape(character) if character in ".^$*+?()[]{}|\\/" else r"\s+" if character == " " else character
+
+
+def _known(exact: Schema) -> list[Schema]:
+    tolerance: Schema = {
+        "type": "object", "required": ["value", "tolerance"], "additionalProperties": False,
+        "properties": {"value": exact, "tolerance": exact},
+    }  # fmt: skip
+    bounds: Schema = {
+        "type": "object", "minProperties": 1, "additionalProperties": False,
+        "properties": {"at_least": exact, "at_most": exact},
+    }  # fmt: skip
+    return [exact, tolerance, bounds, _NULL]
+
+
+def _count() -> Schema:
+    number: Schema = {"type": "integer", "minimum": -(10**12), "maximum": 10**12}
+    text: Schema = {"type": "string", "format": "fitsvc-count", "maxLength": LONGEST_QUANTITY,
+                    "pattern": rf"^\s*[-−]?\s*(?:{_NUMBER})\s*(?:%|percent)?\s*$"}  # fmt: skip
+    return {"description": "A whole number.", "anyOf": _known({"anyOf": [number, text]})}
+
+
+def _yes_no() -> Schema:
+    return {"description": "Yes or no; null is unknown.", "enum": [True, False, "yes", "no", "true", "false", None]}
+
+
+def _text() -> Schema:
+    return {"type": ["string", "null"], "maxLength": LONGEST_TEXT, "pattern": NO_NUL}
+
+
+def _tyre() -> Schema:
+    return {
+        "description": "A tyre's designation as it stands on the sidewall.", "type": ["string", "null"],
+        "format": "fitsvc-tyre", "maxLength": tyres.LONGEST_TEXT, "pattern": r"[0-9]{2}", "examples": ["245/75R16"],
+    }  # fmt: skip
+
+
+def _list(vocabulary: Vocabulary, kind: ListType) -> Schema:
+    one: Schema = {"type": "string", "enum": list(kind.members)}
+    if kind.sizes:
+        about = "A nominal size; another figure of the very same length is read as it."
+    else:
+        words = vocabulary.words.get(kind.name, {})
+        about = "; ".join(f"`{member}`: {words.get(member, member)}" for member in kind.members)
+    return {"description": f"{about}. Several are candidates: one of them it is.",
+            "anyOf": [one, {"type": "array", "minItems": 1, "items": one}, _NULL]}  # fmt: skip
+
+
+def _facts(vocabulary: Vocabulary, subject: str) -> Schema:
+    properties = {name: _fact(fact) for name, fact in vocabulary.of(subject).items()}
+    title = vocabulary.subjects[subject].title
+    return {"description": f"Facts: {title.lower()}.", "type": "object", "additionalProperties": False,
+            "properties": properties}  # fmt: skip
+
+
+def _fact(fact: Fact) -> Schema:
+    name = f"{_title(fact.kind)}Choice" if isinstance(fact.type, ListType) else _title(fact.kind)
+    schema = reference(name) | {"description": fact.meaning, "x-fact": fact.name}
+    return schema | {"x-range": list(fact.range_text)} if fact.range_text else schema
+
+
+def _part(vocabulary: Vocabulary, subject: str) -> Schema:
+    key = KEYS[subject]
+    properties: Schema = {"facts": nullable(reference(f"{_title(subject)}Facts"))}
+    about = "Inline facts."
+    if key:
+        named: Schema = {"type": "string", "examples": [_SAMPLE_KEYS[subject]]}
+        properties = {key: nullable(named), **properties}
+        about = f"A stored record by its `{key}`, inline facts, or both: then inline facts win."
+    return {"description": f"{vocabulary.subjects[subject].title}. {about}", "type": "object",
+            "additionalProperties": False, "properties": properties}  # fmt: skip
+
+
+_SAMPLE_KEYS: Final = {
+    "vehicle": "veh_moorfell_2019", "receiver": "rcv_dray_2", "mounting": "mnt_moorfell_dray_2",
+    "accessory": "DRY-RACK-4", "adapter": "DRY-SLEEVE-2", "ball": "DRY-BALL-2", "trailer": "DRY-BOX-12",
+}  # fmt: skip
+
+
+def _rig() -> Schema:
+    parts = {one: nullable(reference(f"{_title(one)}Part")) for one in ("vehicle", "receiver", "mounting", "spare")}
+    adapters: Schema = {"type": "array", "maxItems": MOST_ADAPTERS, "items": reference("AdapterPart"),
+                        "description": "Adapters in the opening, the one nearest the receiver first."}  # fmt: skip
+    saved: Schema = {"type": "string", "description": "A saved rig; what is given beside it takes its place."}
+    return {"description": "Vehicle, receiver and mounting, with what is in the opening and the spare.",
+            "type": "object", "additionalProperties": False,
+            "properties": {"id": nullable(saved), **parts, "adapters": nullable(adapters)}}  # fmt: skip
+
+
+def _question() -> Schema:
+    parts = {one: nullable(reference(f"{_title(one)}Part")) for one in ("accessory", "ball", "trailer", "load")}
+    return {"description": "Will this work on this rig?", "type": "object", "additionalProperties": False,
+            "properties": {"rig": nullable(reference("Rig")), **parts}}  # fmt: skip
+
+
+def _title(name: str) -> str:
+    return "".join(part.capitalize() for part in name.split("_"))

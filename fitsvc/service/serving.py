@@ -1,0 +1,114 @@
+"""Serving the application over HTTP until it is told to stop."""
+
+import logging
+import signal
+import socket
+import sys
+from collections.abc import Sequence
+from ipaddress import ip_address
+from typing import Final
+
+import uvicorn
+
+from fitsvc.paths import data_dir
+from fitsvc.rulebook.loader import load_rulebook
+from fitsvc.rulebook.rules import Rulebook
+from fitsvc.service.app import create_app
+from fitsvc.store.api_keys import any_key
+from fitsvc.store.database import Database
+
+GRACE_SECONDS: Final = 30
+_BACKLOG: Final = 2048
+_log = logging.getLogger("fitsvc.service")
+
+
+class CannotServe(Exception):
+    """Serving cannot begin; the text says why and what to do."""
+
+
+def serve(
+    host: str = "127.0.0.1", port: int = 8000, database_url: str | None = None, rulebook: Rulebook | None = None
+) -> None:
+    """Serve until SIGTERM or SIGINT; requests that have begun are then finished.
+
+    Raises CannotServe, or the store's StoreError, when serving cannot begin.
+    """
+    database = Database(database_url)
+    try:
+        database.check()
+        _refuse_open_doors(database, host, port)
+        _log_to_stderr()
+        app = create_app(database, rulebook or load_rulebook(data_dir("rules")))
+        with _listen(host, port) as listening:
+            _log.info("listening on http://%s, the API's page is /docs", _shown(listening))
+            _run(uvicorn.Server(_config(app)), [listening])
+    finally:
+        database.close()
+
+
+def _config(app: object) -> uvicorn.Config:
+    return uvicorn.Config(
+        app,  # type: ignore[arg-type]  # uvicorn names its own type of application
+        access_log=False,
+        log_config=None,
+        proxy_headers=False,
+        server_header=False,
+        timeout_graceful_shutdown=GRACE_SECONDS,
+    )
+
+
+def _run(server: uvicorn.Server, sockets: Sequence[socket.socket]) -> None:
+    """Run a server; it raises the signal that stopped it once more at its end, where that must not kill."""
+
+    def stop(*_: object) -> None:
+        server.should_exit = True
+
+    before = {number: signal.signal(number, stop) for number in (signal.SIGTERM, signal.SIGINT)}
+    try:
+        server.run(sockets=list(sockets))
+    finally:
+        for number, handler in before.items():
+            signal.signal(number, handler)
+
+
+def _refuse_open_doors(database: Database, host: str, port: int) -> None:
+    """Refuse to listen beyond this machine before there is a key, when nobody can have meant it."""
+    if all(ip_address(address.partition("%")[0]).is_loopback for address in _addresses(host, port)):
+        return
+    with database.session() as session:
+        if not any_key(session):
+            raise CannotServe(
+                f"`{host}` can be reached from other machines, and there is no API key yet: "
+                "make one with `fitsvc key create NAME`, or listen on 127.0.0.1"
+            )
+
+
+def _addresses(host: str, port: int) -> list[str]:
+    try:
+        return [str(found[4][0]) for found in socket.getaddrinfo(host, port, type=socket.SOCK_STREAM)]
+    except (OSError, OverflowError, UnicodeError) as error:
+        raise CannotServe(f"`{host}` is not an address of this machine: {error}") from None
+
+
+def _listen(host: str, port: int) -> socket.socket:
+    if not 0 <= port <= 65535:
+        raise CannotServe(f"`{port}` is not a port: expected 0 to 65535, 0 for any that is free")
+    try:
+        family = socket.getaddrinfo(host, port, type=socket.SOCK_STREAM)[0][0]
+        return socket.create_server((host, port), family=family, backlog=_BACKLOG)
+    except OSError as error:
+        reason = error.strerror or error
+        raise CannotServe(f"cannot listen on {host}:{port}: {reason}; give another `--port`") from None
+
+
+def _shown(listening: socket.socket) -> str:
+    host, port = listening.getsockname()[:2]
+    return f"[{host}]:{port}" if ":" in host else f"{host}:{port}"
+
+
+def _log_to_stderr() -> None:
+    """Log to stderr, unless whoever started this has set up logging already."""
+    if not logging.getLogger().handlers:
+        line = "%(asctime)s %(levelname)s %(name)s: %(message)s"
+        logging.basicConfig(stream=sys.stderr, level=logging.INFO, format=line)
+        logging.getLogger("uvicorn").setLevel(logging.WARNING)

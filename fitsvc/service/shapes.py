@@ -1,0 +1,195 @@
+"""JSON Schemas of what the API takes and gives, beside the vocabulary's: records, rigs, observations, problems."""
+
+from collections.abc import Mapping
+from typing import Any, Final
+
+import msgspec
+
+from fitsvc.answers.answer import Answer
+from fitsvc.rulebook.vocabulary import EFFORTS, PRESENCES, Vocabulary
+from fitsvc.service.documents import KINDS, SOLD_AS, RecordKind
+from fitsvc.service.observations import SUBJECTS
+from fitsvc.service.schema import NO_NUL, Schema, facts_name, nullable, reference, schemas
+from fitsvc.store.tables import KEY, LABEL, NAME, NOTE
+from fitsvc.store.validation import PREFIXES
+
+_TEXT: Final[Schema] = {"type": "string"}
+_TIME: Final[Schema] = {"type": "string", "format": "date-time"}
+_VERSION: Final[Schema] = {"type": "integer", "minimum": 1}
+_STRINGS: Final[Schema] = {"type": "array", "items": _TEXT}
+_KINDS: Final = ("published", "measured", "assumed")
+_ID: Final = {one: rf"^{prefix}[A-Za-z0-9_-]{{1,60}}$" for one, prefix in PREFIXES.items()}
+_SKU: Final[Schema] = {
+    "type": "string", "minLength": 1, "maxLength": KEY, "examples": ["DRY-RACK-4"],
+    "pattern": r"^(?!\.{1,2}$)[^\s/\u0000](?:[^/\u0000]*[^\s/\u0000])?$",
+}  # fmt: skip
+
+
+def components(vocabulary: Vocabulary) -> dict[str, Schema]:
+    """Return every schema of the API."""
+    _, answers = msgspec.json.schema_components([Answer], ref_template="#/components/schemas/{name}")
+    found = dict(sorted(answers.items())) | schemas(vocabulary) | _shared() | _rigs() | _observations() | _knowledge()
+    for kind in KINDS:
+        found |= _records(kind)
+    return found
+
+
+def title(name: str) -> str:
+    """Return a name as components are named."""
+    return name[:1].upper() + name[1:]
+
+
+def _object(properties: Mapping[str, Schema], required: Any = None, about: str = "") -> Schema:
+    """Return an object of just these properties, all of them required unless told otherwise."""
+    schema: Schema = {"type": "object", "additionalProperties": False, "properties": dict(properties),
+                      "required": list(properties if required is None else required)}  # fmt: skip
+    return {"description": about, **schema} if about else schema
+
+
+def _list(one: Schema) -> Schema:
+    return _object({"items": {"type": "array", "items": one}})
+
+
+def _page(of: str) -> Schema:
+    after = {"type": ["string", "null"], "description": "What to give as `after` for the next page; null at the end."}
+    return _object({"items": {"type": "array", "items": reference(of)}, "next": after})
+
+
+def _short(longest: int) -> Schema:
+    return {"type": "string", "maxLength": longest, "pattern": NO_NUL}
+
+
+def _shared() -> dict[str, Schema]:
+    entry = _object(
+        {
+            "pointer": {"type": "string", "description": "JSON pointer (RFC 6901) into the body; empty for all of it."},
+            "detail": _TEXT,
+            "help": {"type": "string", "description": "What to write instead."},
+        },
+        ["pointer", "detail"],
+    )
+    about = "A problem document (RFC 9457); `errors` has everything that is to be put right."
+    problem = {"type": {"type": "string", "format": "uri-reference"}, "title": _TEXT, "status": {"type": "integer"},
+               "detail": _TEXT, "errors": {"type": "array", "items": entry}}  # fmt: skip
+    stored = {"type": "object", "description": "Facts as they were told, by name.",
+              "additionalProperties": {"type": ["string", "number", "boolean", "array", "object"]}}  # fmt: skip
+    how = _object({"kind": {"type": "string", "enum": list(_KINDS)}, "observation": _TEXT})
+    return {
+        "Problem": _object(problem, ["type", "title", "status", "detail"], about),
+        "StoredFacts": stored,
+        "Provenance": {"type": "object", "description": "For each fact how it is known, and from which observation.",
+                       "additionalProperties": how},
+        "Told": _object(_told("published"), [], "How the facts come to be known."),
+        "Health": _object({"status": {"type": "string", "enum": ["live", "ready"]}, "rulebook": _TEXT}),
+        "Metrics": {"type": "string"},
+        "Description": {"type": "object", "description": "This document."},
+    }  # fmt: skip
+
+
+def _told(default: str) -> dict[str, Schema]:
+    return {
+        "kind": nullable({"type": "string", "enum": list(_KINDS), "description": f"`{default}` if left out."}),
+        "by": nullable(_short(NAME) | {"description": "Who told it; the API key's name if left out."}),
+        "at": nullable(_TIME | {"description": "When, with its zone; now if left out.",
+                                "examples": ["2026-03-02T09:30:00Z"]}),
+        "note": nullable(_short(NOTE)),
+    }  # fmt: skip
+
+
+def _records(kind: RecordKind) -> dict[str, Schema]:
+    one, key = title(kind.subject), kind.key
+    held: dict[str, Schema] = {key: _TEXT}
+    if kind.subject == "accessory":
+        held["subject"] = {"type": "string", "enum": list(SOLD_AS)}
+    held |= dict.fromkeys(kind.links, _TEXT)
+    held |= {"label": _TEXT, "facts": reference("StoredFacts"), "provenance": reference("Provenance"),
+             "version": _VERSION, "created_at": _TIME, "updated_at": _TIME}  # fmt: skip
+    return {
+        one: _object(held), title(kind.many): _page(one),
+        f"New{one}": _draft(kind, new=True), f"{one}State": _draft(kind, new=False),
+    }  # fmt: skip
+
+
+def _draft(kind: RecordKind, *, new: bool) -> Schema:
+    """Return the body for a record; what an accessory is sold as decides which facts it has."""
+    if kind.subject != "accessory":
+        return _variant(kind, kind.subject, new)
+    variants = [_variant(kind, sold_as, new) for sold_as in SOLD_AS]
+    return {"oneOf": variants}
+
+
+def _variant(kind: RecordKind, subject: str, new: bool) -> Schema:
+    sku = kind.key == "sku"
+    key = _SKU if sku else {"type": "string", "pattern": _ID[kind.subject], "description": "Made if left out."}
+    properties: dict[str, Schema] = {kind.key: key if new and sku else nullable(key)} if new else {}
+    if sku:
+        properties["subject"] = {"const": subject}
+    properties |= {link: {"type": "string", "pattern": _ID[link]} for link in kind.links}
+    properties |= {"label": nullable(_short(LABEL)), "facts": nullable(reference(facts_name(subject))),
+                   "told": nullable(reference("Told"))}  # fmt: skip
+    required = [name for name in (kind.key, "subject") if sku and name in properties]
+    return _object(properties, [*required, *kind.links])
+
+
+def _rigs() -> dict[str, Schema]:
+    name = {"type": "string", "minLength": 1, "maxLength": LABEL, "pattern": r"^[^\u0000]*[^\s\u0000][^\u0000]*$"}
+    state = {"name": name, "rig": reference("Rig")}
+    held = {"id": _TEXT, "name": _TEXT, "rig": reference("Rig"), "version": _VERSION}
+    held |= {"created_at": _TIME, "updated_at": _TIME}
+    key = nullable({"type": "string", "pattern": _ID["rig"], "description": "Made if left out."})
+    return {
+        "SavedRig": _object(held), "SavedRigs": _page("SavedRig"),
+        "NewRig": _object({"id": key, **state}, state), "RigState": _object(state),
+    }  # fmt: skip
+
+
+def _observations() -> dict[str, Schema]:
+    subject: Schema = {"type": "string", "enum": list(SUBJECTS)}
+    held = {"id": _TEXT, "subject": subject, "record": _TEXT,
+            "facts": {"type": "object", "description": "Null takes a fact back.", "additionalProperties": True},
+            "kind": {"type": "string", "enum": list(_KINDS)}, "by": _TEXT, "at": _TIME, "note": _TEXT,
+            "recorded_at": _TIME}  # fmt: skip
+    record = {"anyOf": [reference(title(kind.subject)) for kind in KINDS]}
+    return {
+        "Observation": _object(held), "Observations": _page("Observation"),
+        "Observed": _object({"observation": reference("Observation"), "record": record}),
+        "NewObservation": {"oneOf": [_told_of(kind) for kind in KINDS]},
+    }  # fmt: skip
+
+
+def _told_of(kind: RecordKind) -> Schema:
+    """Return the body for an observation of a kind of record."""
+    subjects = SOLD_AS if kind.subject == "accessory" else (kind.subject,)
+    facts: list[Schema] = [reference(facts_name(subject)) for subject in subjects]
+    record: Schema = {"type": "string", "minLength": 1, "description": f"The {kind.subject}'s `{kind.key}`."}
+    properties = {"subject": {"const": kind.subject}, "record": record,
+                  "facts": facts[0] if len(facts) == 1 else {"anyOf": facts}}  # fmt: skip
+    return _object(properties | _told("measured"), properties)
+
+
+def _knowledge() -> dict[str, Schema]:
+    counts: Schema = {"type": "object", "additionalProperties": {"type": "integer", "minimum": 0}}
+    texts: Schema = {"type": "object", "additionalProperties": _TEXT}
+    source = _object({"kind": _TEXT, "cite": _TEXT, "because": _TEXT}, ["kind"])
+    severity, unknown = ["blocking", "caution"], ["undetermined", "caution"]
+    rule = dict.fromkeys(("id", "topic", "title", "applies_when", "requires"), _TEXT)
+    rule |= {"severity": {"type": "string", "enum": severity}, "if_unknown": {"type": "string", "enum": unknown},
+             "subjects": _STRINGS, "limit": _TEXT, "remedy": _TEXT, "source": source}  # fmt: skip
+    book = {"name": _TEXT, "digest": _TEXT, "topics": texts, "counts": counts}
+    return {
+        "Rulebook": _object(book), "Rulebooks": _list(reference("Rulebook")),
+        "Rule": _object(rule), "Rules": _list(reference("Rule")), "Vocabulary": _vocabulary(),
+    }  # fmt: skip
+
+
+def _vocabulary() -> Schema:
+    presence: Schema = {"type": "string", "enum": list(PRESENCES)}
+    subject = _object({"name": _TEXT, "title": _TEXT, "presence": presence})
+    member = _object({"name": _TEXT, "words": _TEXT})
+    words: Schema = {"type": "string", "enum": ["sizes", "words"]}
+    listed = _object({"name": _TEXT, "kind": words, "members": {"type": "array", "items": member}})
+    span: Schema = {"type": ["array", "null"], "items": _TEXT, "minItems": 2, "maxItems": 2}
+    fact = dict.fromkeys(("name", "type", "label", "shown_in", "meaning", "how_to_measure"), _TEXT)
+    fact |= {"range": span, "effort": {"type": "string", "enum": list(EFFORTS)}}
+    parts = {"subjects": subject, "lists": listed, "facts": _object(fact)}
+    return _object({name: {"type": "array", "items": one} for name, one in parts.items()})
