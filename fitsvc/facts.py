@@ -15,6 +15,7 @@ from fitsvc.rulebook.vocabulary import Fact, Vocabulary
 
 LONGEST_TEXT: Final = 2_000
 MOST_ADAPTERS: Final = 4
+_FAR: Final = 10**15
 _CACHED: Final = 10_000
 _REMEMBERED: Final = frozenset({str, int, bool})
 _TRUTHS: Final[Mapping[Any, int]] = {True: YES, False: NO, "yes": YES, "no": NO, "true": YES, "false": NO}
@@ -22,8 +23,9 @@ _TRUTHS: Final[Mapping[Any, int]] = {True: YES, False: NO, "yes": YES, "no": NO,
 
 @dataclass(frozen=True, slots=True)
 class Case:
-    """What is known of one question: values by slot, the subjects it is about, the adapters in their order.
+    """What is known of one question: values by slot, what it is about (`present`), the adapters in their order.
 
+    It is about the subjects it has a part for, and about the asked facts it names.
     `texts` keeps what no rule reads but people are told: texts and tyre designations. `opened` says that
     the working opening's facts, which the adapters make, are already among `facts`.
     """
@@ -41,6 +43,7 @@ class FactReader:
     def __init__(self, vocabulary: Vocabulary) -> None:
         self.vocabulary = vocabulary
         self.subjects = {name: vocabulary.of(name) for name in vocabulary.subjects}
+        self._asked = vocabulary.asked_facts()
         self._seen: dict[str, dict[tuple[str, type, Any], dict[str, Value]]] = {name: {} for name in self.subjects}
 
     def read(
@@ -67,6 +70,10 @@ class FactReader:
                     problems += [problem.at(f"{pointer}/{escape(name)}") for problem in found.problems]
                 if isinstance(wire, str) and (fact.tyre or fact.kind == "text"):
                     texts[fact.name] = wire
+
+    def named(self, values: Mapping[str, Value]) -> frozenset[str]:
+        """The asked facts among values: what a question that has them is also about."""
+        return self._asked & values.keys()
 
     def value(self, fact: Fact, wire: Any) -> dict[str, Value]:
         """The values of a fact's slots; ProblemsFound with pointers below the fact."""
@@ -128,7 +135,7 @@ def _amount(fact: Fact, wire: Any, pointer: str = "") -> float:
         if fact.kind == "ratio" and "%" not in wire and "percent" not in wire:
             raise _refuse(f"`{wire}` has no unit", _figure(fact), pointer)
     elif fact.kind == "count":
-        amount = float(wire)
+        amount = float(max(-_FAR, min(wire, _FAR)))  # a whole number may be too large for a float
     else:
         raise _refuse(f"`{wire}` has no unit", _figure(fact), pointer)
     if fact.kind == "count" and not amount.is_integer():
