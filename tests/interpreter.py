@@ -158,6 +158,7 @@ class Texts:
     presence: dict[str, str] = field(default_factory=dict)
     kinds: dict[str, str] = field(default_factory=dict)
     unknown: dict[str, Value] = field(default_factory=dict)
+    asked: set[str] = field(default_factory=set)
     tables: dict[str, Any] = field(default_factory=dict)
     derived: dict[str, str] = field(default_factory=dict)
     bare: dict[str, str] = field(default_factory=dict)
@@ -195,6 +196,8 @@ def _files(folder: Path) -> list[Any]:
 def _declare(texts: Texts, name: str, entry: Mapping[str, Any]) -> None:
     """A fact's kind, and what is known of it when nothing is."""
     kind = entry["type"]
+    if entry.get("presence") == "asked":
+        texts.asked.add(name)
     if kind == "tyre":
         for part in ("diameter", "width", "rim"):
             _declare(texts, f"{name}.{part}", {"type": "length", "range": ["0 in", "100 in"]})
@@ -245,7 +248,7 @@ def _member_rule(limit: Mapping[str, Any], rating: Mapping[str, str]) -> dict[st
 
 
 def about(texts: Texts, *expressions: str) -> set[str]:
-    """The subjects that must be in the question: those read, but for those whose presence is asked about."""
+    """What the question must be about: the asked subjects and facts read, but for those whose presence is asked."""
     read: set[str] = set()
     handled: set[str] = set()
     for node in (node for expression in expressions for node in nodes(tree(expression))):
@@ -253,8 +256,8 @@ def about(texts: Texts, *expressions: str) -> set[str]:
             handled.add(str(node.arguments[0]))
         elif isinstance(node, syntax.Name) and "." in node.name:
             inner = texts.derived.get(node.name) or texts.bare.get(node.name)
-            read |= about(texts, inner) if inner else {node.name.split(".")[0]}
-    return {subject for subject in read - handled if texts.presence[subject] == "asked"}
+            read |= about(texts, inner) if inner else {node.name.split(".")[0], node.name}
+    return {one for one in read - handled if texts.presence.get(one) == "asked" or one in texts.asked}
 
 
 def nodes(node: syntax.Node) -> list[syntax.Node]:

@@ -120,7 +120,8 @@ class _Reading:
                 self._complain("", "the question asks about nothing", help, meaning=True)
         if self.problems:
             raise ProblemsFound(self.problems)
-        case = Case(self.values, frozenset(self.present), tuple(self.adapters), self.texts)
+        present = self.reader.named(self.values) | self.present
+        case = Case(self.values, present, tuple(self.adapters), self.texts)
         return Question(case, frozenset(self.assumed), frozenset(self.replaced), self.labels)
 
     def _complain(self, pointer: str, message: str, help: str = "", meaning: bool = False) -> None:

@@ -46,8 +46,8 @@ class Expressions:
         return self.shape.attempt(lambda: check(source, self.names, expected))
 
     def subjects(self, *nodes: AnyTyped | None) -> tuple[str, ...]:
-        """The asked subjects that expressions are about, less those whose presence they ask for themselves."""
-        asked = self.vocabulary.asked()
+        """The asked subjects and facts that expressions are about, less those they ask the presence of themselves."""
+        asked = self.vocabulary.asked() | self.vocabulary.asked_facts()
         found: set[str] = set()
         for node in nodes:
             if node is not None:
@@ -59,7 +59,7 @@ class Expressions:
         about: set[str] = set()
         for name in typed.reads(node):
             below = self.derived.get(name)
-            about |= self._about(below) - typed.asked(below) if below is not None else {name.split(".", 1)[0]}
+            about |= self._about(below) - typed.asked(below) if below is not None else {name.split(".", 1)[0], name}
         return about
 
     def label(self, name: str) -> str:

@@ -25,7 +25,11 @@ DEFAULT_UNITS: Final = {"length": "in", "mass": "lb", "angle": "deg", "force": "
 
 @dataclass(frozen=True, slots=True)
 class Fact:
-    """One named, typed value of a subject. `range` and `type` are in inside units; a tyre's `type` is text."""
+    """One named, typed value of a subject. `range` and `type` are in inside units; a tyre's `type` is text.
+
+    An `asked` fact opens a topic: the question is about it when it names it, and rules that read it are
+    silent otherwise.
+    """
 
     name: str
     type: Type
@@ -37,6 +41,7 @@ class Fact:
     shown_in: str = ""
     range: Bounds | None = None
     range_text: tuple[str, str] | None = None
+    asked: bool = False
 
     @property
     def subject(self) -> str:
@@ -92,6 +97,10 @@ class Vocabulary:
     def asked(self) -> frozenset[str]:
         """The subjects that a question may leave out."""
         return frozenset(name for name, subject in self.subjects.items() if subject.presence == "asked")
+
+    def asked_facts(self) -> frozenset[str]:
+        """The facts that a question is about only when it names them."""
+        return frozenset(fact.name for fact in self.facts.values() if fact.asked)
 
 
 def read_lists(shape: Shape, tree: Node, lists: dict[str, ListType], words: dict[str, dict[str, str]]) -> None:
@@ -153,19 +162,20 @@ def read_subject(
 
 def read_fact_entry(shape: Shape, name: str, node: Node, lists: Map[str, ListType]) -> Fact | None:
     """Read the declaration of one fact."""
-    entry = shape.mapping(node, f"fact `{name}`", _FACT_KEYS, ["range", "shown_in"])
+    entry = shape.mapping(node, f"fact `{name}`", _FACT_KEYS, ["range", "shown_in", "presence"])
     if entry is None:
         return None
     kind = shape.one_of(entry, "type", [*lists, *DIMENSIONS, "yes_no", "text", "tyre"])
     effort = shape.one_of(entry, "effort", EFFORTS)
     label, meaning, how = (shape.text(entry, key) for key in ("label", "meaning", "how_to_measure"))
+    asked = shape.one_of(entry, "presence", ("always", "asked"), "always") == "asked"
     shown_in = shape.text(entry, "shown_in") or DEFAULT_UNITS.get(kind, "")
     if shown_in not in DISPLAY_UNITS:
         shape.complain(entry.entries["shown_in"], f"`{shown_in}` is not a unit to show", ", ".join(DISPLAY_UNITS))
     if kind not in DIMENSIONS:
         if "range" in entry.entries:
             shape.complain(entry.entries["range"], f"`{name}` is no number and has no range")
-        return Fact(name, value_type(kind, lists), kind, label, meaning, how, effort)
+        return Fact(name, value_type(kind, lists), kind, label, meaning, how, effort, asked=asked)
     if "range" not in entry.entries:
         shape.complain(entry, f"`{name}` has no plausible range", "write `range: [LOW, HIGH]`; be generous")
         return None
@@ -187,6 +197,7 @@ def read_fact_entry(shape: Shape, name: str, node: Node, lists: Map[str, ListTyp
         shown_in,
         limits,
         written,
+        asked,
     )
 
 
