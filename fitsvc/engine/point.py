@@ -150,7 +150,7 @@ def compile_rules(
 ) -> Callable[..., Verdict]:
     """Compile rules and needs to one function of (get, present) that returns a `Verdict`."""
     emitter = Emitter(derived)
-    emitter.globals["Verdict"] = Verdict
+    emitter.globals |= {"Verdict": Verdict, "new": tuple.__new__}
     for name in ("fails", "unknown", "cautions", "doubts", "passes", "open_needs"):
         emitter.line(f"{name} = []")
     groups = _groups(rules, needs)
@@ -170,7 +170,7 @@ def compile_rules(
                 _write(emitter, guard, guarded)
     emitter.line('outcome = "fails" if fails else "undetermined" if unknown else "conditional" '
                  'if cautions or doubts or open_needs else "works"')  # fmt: skip
-    emitter.line("return Verdict(outcome, fails, unknown, cautions, doubts, passes, open_needs)")
+    emitter.line("return new(Verdict, (outcome, fails, unknown, cautions, doubts, passes, open_needs))")
     return emitter.function("judge")
 
 
@@ -233,13 +233,13 @@ def _write(emitter: Emitter, guard: AnyTyped | None, members: Sequence[_Member])
 
 def _judge(emitter: Emitter, number: int, member: Rule | Need, sure: str) -> None:
     if isinstance(member, Need):
-        met = emitter.tests(member.met)[0] if member.met is not None else "False"
+        met = emitter.yes(member.met) if member.met is not None else "False"
         emitter.line(f"if not ({met}): open_needs.append({number})")
         return
     blocking = member.severity == "blocking"
     fails = "fails" if blocking else "cautions"
     unknown = "unknown" if blocking and member.if_unknown == "undetermined" else "doubts"
-    yes, no = emitter.tests(member.requires)
-    emitter.line(f"if {yes}: passes.append({number})")
-    emitter.line(f"elif {no}{sure}: {fails}.append({number})")
-    emitter.line(f"else: {unknown}.append({number})")
+    emitter.line(f"if {emitter.yes(member.requires)}: passes.append({number})")
+    with emitter.block("else:"):
+        emitter.line(f"if {emitter.no(member.requires)}{sure}: {fails}.append({number})")
+        emitter.line(f"else: {unknown}.append({number})")

@@ -5,13 +5,14 @@ scope has computed is used again, what an inner branch computed is forgotten whe
 a rule file says reaches the source as code: names enter as string literals, numbers by `repr`.
 """
 
+import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from math import inf
 from typing import Any, Final
 
 from fitsvc.language import intervals, typed
-from fitsvc.language.intervals import SAME, Bounds
+from fitsvc.language.intervals import ANYTHING, NOT_NEGATIVE, SAME, Bounds
 from fitsvc.language.truth import NO, YES
 from fitsvc.language.typed import AnyTyped, join
 from fitsvc.language.types import TRUTH, ListType, NumberType, TruthType, Type, Value
@@ -50,8 +51,9 @@ class Emitter:
         self.derived = derived
         self.lines: list[str] = []
         self.depth = 1
-        self.scopes: list[dict[AnyTyped, Written]] = [{}]
+        self.scopes: list[dict[object, Written]] = [{}]
         self.globals: dict[str, Any] = {"inf": inf, "times": intervals.times, "over": intervals.over}
+        self.globals |= {name: bounds for bounds, name in _OPEN.items()}
         self.count = 0
 
     def line(self, text: str) -> None:
@@ -79,7 +81,7 @@ class Emitter:
 
     def function(self, name: str, parameters: str = "get, present") -> Callable[..., Any]:
         """Compile what was written."""
-        source = f"def {name}({parameters}):\n" + "\n".join(self.lines) + "\n"
+        source = f"def {name}({parameters}, anything=anything, upward=upward):\n" + "\n".join(self.lines) + "\n"
         exec(compile(source, f"<rulebook {name}>", "exec"), self.globals)
         found: Callable[..., Any] = self.globals[name]
         return found
@@ -100,12 +102,65 @@ class Emitter:
 
     def value(self, node: AnyTyped) -> Written:
         """Write a value unless it is at hand, and return its name or names."""
-        for scope in self.scopes:
-            if node in scope:
-                return scope[node]
-        written: Written = getattr(self, "_" + type(node).__name__.lower())(node)
-        self.scopes[-1][node] = written
-        return written
+        found = self._at_hand(node)
+        if found is None:
+            write: Callable[[AnyTyped], Written] = getattr(self, "_" + type(node).__name__.lower())
+            self.scopes[-1][node] = found = write(node)
+        return found
+
+    def _at_hand(self, key: object) -> Written | None:
+        return next((scope[key] for scope in self.scopes if key in scope), None)
+
+    def end(self, node: AnyTyped, side: int) -> str:
+        """Write only the low (0) or high (1) end of a number, and return its name."""
+        both = self._at_hand(node)
+        if both is not None:
+            return str(both[side])
+        if isinstance(node, typed.Read) and node.name in self.derived:
+            return self.end(self.derived[node.name], side)
+        name = self._at_hand((node, side))
+        if name is None:
+            text = self._end_text(node, side)
+            if text is None:
+                return self.ends(node)[side]
+            name = text
+            if not _ATOM.match(text):
+                self.count += 1
+                name = f"{'lh'[side]}{self.count}"
+                self.line(f"{name} = {text}")
+            self.scopes[-1][(node, side)] = name
+        return str(name)
+
+    def _end_text(self, node: AnyTyped, side: int) -> str | None:
+        """Python text of one end; None for a kind of node whose ends are computed together."""
+        match node:
+            case typed.Negative():
+                return f"-{self.end(node.operand, 1 - side)}"
+            case typed.Arithmetic(operator="+"):
+                a, b = self.end(node.left, side), self.end(node.right, side)
+                return b if a == "0.0" else a if b == "0.0" else f"{a} + {b}"
+            case typed.Arithmetic(operator="-"):
+                return f"{self.end(node.left, side)} - {self.end(node.right, 1 - side)}"
+            case typed.Arithmetic(operator="*") if not _may_be_negative(node):
+                return _product(self.end(node.left, side), self.end(node.right, side), side)
+            case typed.Apply() if node.function.formula is not None:
+                return self._call(node, side)
+            case _:
+                return None
+
+    def _call(self, node: typed.Apply, side: int) -> str:
+        """One end of a monotone function: each argument's end that makes it lowest or highest."""
+        row = node.function
+        directions = row.directions * len(node.arguments) if row.variadic else row.directions
+        sides = [side if direction > 0 else 1 - side for direction in directions]
+        ends = [self.end(argument, s) for argument, s in zip(node.arguments, sides, strict=True)]
+        if row.variadic and len(ends) == 1:
+            return ends[0]
+        call = row.name if row.formula in (min, max) else self.constant(row.formula)
+        return f"{call}({', '.join(ends)})"
+
+    def _by_ends(self, node: AnyTyped) -> Written:
+        return (self.end(node, 0), self.end(node, 1))
 
     def _new(self, kind: Type) -> Written:
         self.count += 1
@@ -117,12 +172,6 @@ class Emitter:
         self.line(f"{', '.join(new) if isinstance(new, tuple) else new} = {text}")
         return new
 
-    def _assign_ends(self, kind: Type, low: str, high: str) -> Written:
-        new = self._new(kind)
-        self.line(f"{new[0]} = {low}")
-        self.line(f"{new[1]} = {high}")
-        return new
-
     def _constant(self, node: typed.Constant) -> Written:
         if isinstance(node.value, tuple):
             return (repr(node.value[0]), repr(node.value[1]))
@@ -132,7 +181,8 @@ class Emitter:
         if node.name in self.derived:
             return self.value(self.derived[node.name])
         assert isinstance(node.type, NumberType | ListType | TruthType)
-        return self._assign(node.type, f"get({node.name!r}, {node.type.unknown!r})")
+        unknown = _OPEN.get(node.type.unknown) or repr(node.type.unknown)
+        return self._assign(node.type, f"get({node.name!r}, {unknown})")
 
     def take_present(self, subject: str) -> None:
         """Take it as settled, in the scope at hand, that a subject is in the question."""
@@ -141,63 +191,54 @@ class Emitter:
     def _present(self, node: typed.Present) -> Written:
         return self._assign(node.type, f"{YES} if {node.subject!r} in present else {NO}")
 
-    def _negative(self, node: typed.Negative) -> Written:
-        low, high = self.ends(node.operand)
-        return self._assign_ends(node.type, f"-{high}", f"-{low}")
+    _negative = _by_ends
 
     def _arithmetic(self, node: typed.Arithmetic) -> Written:
-        (al, ah), (bl, bh) = self.ends(node.left), self.ends(node.right)
-        if node.operator == "+" and "0.0" in (al, bl) and "0.0" in (ah, bh):
-            return (bl, bh) if al == ah == "0.0" else (al, ah)
-        if node.operator == "+":
-            return self._assign_ends(node.type, f"{al} + {bl}", f"{ah} + {bh}")
-        if node.operator == "-":
-            return self._assign_ends(node.type, f"{al} - {bh}", f"{ah} - {bl}")
-        if node.operator == "/":
-            return self._assign(node.type, f"over(({al}, {ah}), ({bl}, {bh}))")
-        if isinstance(node.type, NumberType) and not node.type.negative:
-            open_end = not (_finite(ah) or _finite(bh))
-            return self._assign_ends(
-                node.type, f"{al} * {bl}", f"{ah} * {bh} if {ah} and {bh} else 0.0" if open_end else f"{ah} * {bh}"
-            )
-        return self._assign(node.type, f"times(({al}, {ah}), ({bl}, {bh}))")
+        if node.operator in "+-" or (node.operator == "*" and not _may_be_negative(node)):
+            return self._by_ends(node)
+        call = "over" if node.operator == "/" else "times"
+        return self._assign(node.type, f"{call}({_tuple(self.ends(node.left))}, {_tuple(self.ends(node.right))})")
 
-    def tests(self, node: AnyTyped) -> tuple[str, str]:
-        """Write a condition's operands, and return Python tests for its being surely yes and surely no."""
-        write = getattr(self, "_tests_" + type(node).__name__.lower(), None)
-        if write is not None and not any(node in scope for scope in self.scopes):
-            yes, no = write(node)
-            return (yes, no)
+    def yes(self, node: AnyTyped) -> str:
+        """Write what a condition needs, and return a Python test of its being surely so."""
+        return self._test(node, True)
+
+    def no(self, node: AnyTyped) -> str:
+        """Write what a condition needs, and return a Python test of its being surely not so."""
+        return self._test(node, False)
+
+    def _test(self, node: AnyTyped, sure: bool) -> str:
+        write = getattr(self, "_test_" + type(node).__name__.lower(), None)
+        if write is not None and self._at_hand(node) is None:
+            return str(write(node, sure))
         if isinstance(node, typed.Not):
-            yes, no = self.tests(node.operand)
-            return (no, yes)
-        value = self.single(node)
-        return (f"{value} == 2", f"{value} == 0")
+            return self._test(node.operand, not sure)
+        return f"{self.single(node)} == {YES if sure else NO}"
 
     def _tested(self, node: AnyTyped) -> Written:
-        yes, no = self.tests(node)
-        return self._assign(node.type, f"2 if {yes} else 0 if {no} else 1")
+        return self._assign(node.type, f"2 if {self.yes(node)} else 0 if {self.no(node)} else 1")
 
     _atmost = _equal = _samemember = _among = _tested
 
-    def _tests_atmost(self, node: typed.AtMost) -> tuple[str, str]:
-        (al, ah), (bl, bh) = self.ends(node.left), self.ends(node.right)
-        return (f"{ah} <= {_loose(bl)}", f"{al} > {_loose(bh)}")
+    def _test_atmost(self, node: typed.AtMost, sure: bool) -> str:
+        if sure:
+            return f"{self.end(node.left, 1)} <= {_loose(self.end(node.right, 0))}"
+        return f"{self.end(node.left, 0)} > {_loose(self.end(node.right, 1))}"
 
-    def _tests_equal(self, node: typed.Equal) -> tuple[str, str]:
+    def _test_equal(self, node: typed.Equal, sure: bool) -> str:
         (al, ah), (bl, bh) = self.ends(node.left), self.ends(node.right)
-        same = f"{ah} <= {_loose(bl)} and {bh} <= {_loose(al)}"
-        return (same, f"({al} > {_loose(bh)} or {bl} > {_loose(ah)})")
+        if sure:
+            return f"{ah} <= {_loose(bl)} and {bh} <= {_loose(al)}"
+        return f"({al} > {_loose(bh)} or {bl} > {_loose(ah)})"
 
-    def _tests_samemember(self, node: typed.SameMember) -> tuple[str, str]:
+    def _test_samemember(self, node: typed.SameMember, sure: bool) -> str:
         a, b = self.single(node.left), self.single(node.right)
-        return (f"{a} == {b} and not {a} & {a} - 1", f"not {a} & {b}")
+        return f"{a} == {b} and not {a} & {a} - 1" if sure else f"not {a} & {b}"
 
-    def _tests_among(self, node: typed.Among) -> tuple[str, str]:
-        value = self.single(node.operand)
+    def _test_among(self, node: typed.Among, sure: bool) -> str:
         assert isinstance(node.operand.type, ListType)
-        rest = node.operand.type.unknown & ~node.mask
-        return (f"not {value} & {rest}", f"not {value} & {node.mask}")
+        mask = node.operand.type.unknown & ~node.mask if sure else node.mask
+        return f"not {self.single(node.operand)} & {mask}"
 
     def _length(self, node: typed.Length) -> Written:
         kind = node.operand.type
@@ -244,17 +285,10 @@ class Emitter:
         return new
 
     def _apply(self, node: typed.Apply) -> Written:
-        row, ends = node.function, [self.ends(argument) for argument in node.arguments]
-        if row.bounds:
-            call = self.constant(row.bounds)
-            return self._assign(node.type, f"{call}({', '.join(_tuple(pair) for pair in ends)})")
-        if row.variadic and len(ends) == 1:
-            return ends[0]
-        directions = row.directions * len(ends) if row.variadic else row.directions
-        call = row.name if row.formula in (min, max) else self.constant(row.formula)
-        low = ", ".join(pair[0] if d > 0 else pair[1] for pair, d in zip(ends, directions, strict=True))
-        high = ", ".join(pair[1] if d > 0 else pair[0] for pair, d in zip(ends, directions, strict=True))
-        return self._assign_ends(node.type, f"{call}({low})", f"{call}({high})")
+        if node.function.bounds is None:
+            return self._by_ends(node)
+        call = self.constant(node.function.bounds)
+        return self._assign(node.type, f"{call}({', '.join(_tuple(self.ends(one)) for one in node.arguments)})")
 
     def _lookupmember(self, node: typed.LookupMember) -> Written:
         table = self.constant(_Joined(node.type, node.values))
@@ -274,6 +308,9 @@ class Emitter:
         return self._assign(node.type, f"1 if {written} == {kind.unknown} else 2")
 
 
+_OPEN: Final[Mapping[object, str]] = {ANYTHING: "anything", NOT_NEGATIVE: "upward"}
+"""The bounds of unknown numbers, passed as defaults so that they are not built anew at every use."""
+
 _OPPOSITE: Final = {repr(NO): repr(YES), repr(YES): repr(NO)}
 """What is settled when the source is written, and its negation."""
 
@@ -284,6 +321,20 @@ def _loose(end: str) -> str:
         return repr(float(end) + SAME)
     except ValueError:
         return f"{end} + {SAME}"
+
+
+_ATOM: Final = re.compile(r"(-?[0-9.e+-]+|inf|[a-z]+[0-9]+)\Z")
+"""What needs no variable of its own: a figure or a variable."""
+
+
+def _may_be_negative(node: AnyTyped) -> bool:
+    return not isinstance(node.type, NumberType) or node.type.negative
+
+
+def _product(a: str, b: str, side: int) -> str:
+    """One end of a product of numbers that are not negative; nothing times an open end is nothing."""
+    careful = side and not (_finite(a) or _finite(b))
+    return f"{a} * {b} if {a} and {b} else 0.0" if careful else f"{a} * {b}"
 
 
 def _finite(end: str) -> bool:
