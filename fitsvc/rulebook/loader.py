@@ -15,6 +15,7 @@ from fitsvc.language.source import Source
 from fitsvc.language.typed import AnyTyped
 from fitsvc.language.types import ListType, NumberType, Type, Value
 from fitsvc.rulebook.expressions import Expressions
+from fitsvc.rulebook.extent import circles, extents, reads_of
 from fitsvc.rulebook.rules import Caution, Derived, Limit, Need, Opening, Rule, Rulebook, TableEntry
 from fitsvc.rulebook.shape import Shape
 from fitsvc.rulebook.topics import TOPIC_KEYS, read_limit, read_need, read_rule, reference
@@ -208,11 +209,11 @@ class _Loader:
         entry = self.shape.mapping(adapters, "`adapters`", ["bare", "each", "facts"])
         if entry is None:
             return {}
-        in_fold = {**read.names.facts, **read.vocabulary.slots()}
-        fold = Expressions(
-            self.shape, read.vocabulary, Names(in_fold, read.names.subjects, read.names.tables), {}, read.units,
-            read.labels,
-        )  # fmt: skip
+        # Derived values may read the opening, so the opening reads none of them: facts, and in turn itself.
+        slots = read.vocabulary.slots()
+        before = {name: kind for name, kind in read.names.facts.items() if name.startswith("opening.")}
+        start = self._reading(read, {name: kind for name, kind in slots.items() if not name.startswith("adapter.")})
+        fold = self._reading(read, slots | before)
         opening = {}
         bare, each = (dict(self.shape.open_mapping(entry.entries[key], f"`{key}`")) for key in ("bare", "each"))
         for short, _ in self.shape.open_mapping(entry.entries["facts"], "`facts`"):
@@ -221,7 +222,7 @@ class _Loader:
             if short not in bare or short not in each:
                 self.shape.complain(entry, f"`{short}` needs an expression under both `bare` and `each`")
                 continue
-            first = read.read_node(bare[short], short, kind)
+            first = start.read_node(bare[short], short, kind)
             after = fold.read_node(each[short], short, kind)
             if first is not None and after is not None:
                 opening[name] = Opening(name, read.labels[name], kind, read.units[name], first, after)
@@ -230,6 +231,11 @@ class _Loader:
             if f"opening.{short}" not in read.names.facts:
                 self.shape.complain(entry, f"`{short}` is not declared under `facts`")
         return opening
+
+    def _reading(self, read: Expressions, facts: Map[str, Type]) -> Expressions:
+        """A reader of expressions that may speak of other facts."""
+        names = Names(facts, read.names.subjects, read.names.tables)
+        return Expressions(self.shape, read.vocabulary, names, {}, read.units, read.labels)
 
     def _derived(self, read: Expressions, topics: Map[str, Mapping]) -> dict[str, Derived]:
         derived: dict[str, Derived] = {}
@@ -245,15 +251,24 @@ class _Loader:
                     written = " ".join((text.value or "").split())
                     derived[name] = Derived(name, read.labels[name], kind, node, read.units[name], written)
                     places[name] = text
-        for name in derived:
-            circle = _circle(name, derived)
-            if circle:
-                self.shape.complain(
-                    places[name], f"`{name}` depends on itself: {' -> '.join(circle)}", "break the circle"
-                )
-        if not any(_circle(name, derived) for name in derived):
-            read.derived |= {name: one.node for name, one in derived.items()}
+        nodes = {name: one.node for name, one in derived.items()}
+        found = circles(reads_of(nodes))
+        for circle in found:
+            way = circle if len(circle) <= 8 else [*circle[:6], "...", circle[-1]]
+            message = f"`{circle[0]}` depends on itself: {' -> '.join(way)}"
+            self.shape.complain(places[circle[0]], message, "break the circle")
+        if not found and not self._too_much(read.derived | nodes, places):
+            read.derived |= nodes
         return derived
+
+    def _too_much(self, nodes: Map[str, AnyTyped], places: Map[str, Node]) -> bool:
+        """Complain of the derived values that come to too much, where it begins."""
+        excess = {name: extent.excess for name, extent in extents(nodes).items() if extent.excess}
+        reads = reads_of(nodes)
+        for name in excess:
+            if name in places and not any(read in excess for read in reads[name]):
+                self.shape.complain(places[name], f"`{name}` {excess[name]}", "let it read fewer derived values")
+        return bool(excess)
 
     def _cautions(self, read: Expressions, top: Mapping | None) -> tuple[Caution, ...]:
         cautions = []
@@ -287,22 +302,3 @@ def _meaning(value: Any, key: str) -> Any:
     if key in _EXPRESSIONS and isinstance(value, str):
         return str(parse(Source.plain(value)))
     return value
-
-
-def _circle(name: str, derived: Map[str, Derived]) -> list[str]:
-    """The way from a derived name back to itself, if there is one."""
-    seen: set[str] = set()
-    ways = [[name]]
-    while ways:
-        way = ways.pop()
-        for read in _reads(derived[way[-1]].node):
-            if read == name:
-                return [*way, name]
-            if read in derived and read not in seen:
-                seen.add(read)
-                ways.append([*way, read])
-    return []
-
-
-def _reads(node: AnyTyped) -> list[str]:
-    return list(typed.reads(node))
