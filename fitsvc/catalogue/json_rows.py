@@ -12,7 +12,8 @@ from fitsvc.language.problems import Problem, ProblemsFound
 def json_rows(path: Path, file: str, problems: list[Problem]) -> Iterator[Row]:
     """Yield the records of a JSON Lines file; empty lines are passed over."""
     for number, text in read_lines(path, file, problems):
-        if not text.strip():
+        text = text.rstrip()
+        if not text:
             continue
         try:
             document = read_json(text, file, number)
