@@ -22,7 +22,7 @@ def summarise(
     what = _what(question)
     if verdict.outcome == "works":
         return f"Yes, {what} works on this rig."
-    return f"Only if: {_conditions(wording, verdict, findings, needs, steps)}"
+    return f"Only if you see to this: {_conditions(wording, verdict, findings, needs, steps)}"
 
 
 def _what(question: Question) -> str:
@@ -56,5 +56,5 @@ def _conditions(
         text = _ask(wording, steps)
         parts = [text[0].upper() + text[1:] + "."]
     count = len(verdict.cautions) + len(verdict.doubts) + len(verdict.open_needs) - 1
-    more = f" And {count} more thing{'s' if count > 1 else ''} to see to." if count > 0 and parts else ""
+    more = f" And {count} more thing{'s' if count > 1 else ''}." if count > 0 and parts else ""
     return (parts[0] if parts else findings[0].reason) + more
