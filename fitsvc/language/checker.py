@@ -13,7 +13,7 @@ from fitsvc.language.functions import FUNCTIONS, SPECIAL_FORMS, Function
 from fitsvc.language.intervals import SAME
 from fitsvc.language.parser import parse
 from fitsvc.language.problems import Problem, ProblemsFound
-from fitsvc.language.quantities import NUMBER, Dimension, QuantityError, parse_any
+from fitsvc.language.quantities import Dimension, QuantityError, parse_any
 from fitsvc.language.source import Source
 from fitsvc.language.truth import NO, YES
 from fitsvc.language.typed import AnyTyped
@@ -123,7 +123,11 @@ class _Checker:
         return None
 
     def _number(self, node: syntax.Number, expected: Type | None) -> AnyTyped | None:
-        return _constant(float(node.text), NUMBER)
+        try:
+            return _constant(*parse_any(node.text))
+        except QuantityError as error:
+            self.complain(node, (error.message, error.help))
+            return None
 
     def _yesno(self, node: syntax.YesNo, expected: Type | None) -> AnyTyped | None:
         return typed.Constant(TRUTH, YES if node.value else NO)
@@ -297,7 +301,8 @@ class _Checker:
                 good = False
         if not good:
             return None
-        negative = not row.never_negative and any(isinstance(k, NumberType) and k.negative for k in kinds)
+        below = any(isinstance(k, NumberType) and k.negative for k in kinds)
+        negative = row.may_be_negative or (below and not row.never_negative)
         result = NumberType(first.dimension if row.result is None else row.result, negative)
         return typed.Apply(result, row, tuple(arguments))  # type: ignore[arg-type]
 

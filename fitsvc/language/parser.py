@@ -120,7 +120,8 @@ def _problem(source: Source, error: UnexpectedInput) -> Problem:
     at = error.pos_in_stream or 0
     if isinstance(error, UnexpectedCharacters):
         character = source.text[at]
-        return source.problem_at(at, f"`{character}` is not part of the rule language", _STRANGERS.get(character, ""))
+        shown = f"`{character}`" if character.isprintable() else f"the character U+{ord(character):04X}"
+        return source.problem_at(at, f"{shown} is not part of the rule language", _STRANGERS.get(character, ""))
     assert isinstance(error, UnexpectedToken)
     token = error.token
     if token.type == "$END":

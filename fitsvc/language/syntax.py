@@ -109,7 +109,7 @@ class In(Node):
 
     def __str__(self) -> str:
         word = "not in" if self.negated else "in"
-        return f"{bracketed(self.value)} {word} [{', '.join(map(str, self.members))}]"
+        return f"{bracketed(self.value)} {word} [{', '.join(map(bracketed, self.members))}]"
 
 
 @dataclass(frozen=True, slots=True)
