@@ -1,113 +1,29 @@
 """The demo world: every file of `seed_demo` reads, hangs together, and its questions come out as they say."""
 
-import csv
-import json
 from collections import Counter
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping
 from functools import cache
-from pathlib import Path
-from typing import Any
 
 import pytest
+from demo_world import ASKED, SEED, answerer, question, world
 
 from fitsvc.answers.answer import Answer
-from fitsvc.answers.answering import Answerer
 from fitsvc.answers.question import Stored, read_question
-from fitsvc.catalogue.cells import read_cell
 from fitsvc.language.problems import Problem
 from fitsvc.language.types import Value
-from fitsvc.paths import data_dir
-from fitsvc.rulebook.loader import load_rulebook
-from fitsvc.rulebook.vocabulary import Fact
-from fitsvc.rulebook.yaml_text import read_yaml_file, to_plain
 
-SEED = Path(__file__).parent.parent / "seed_demo"
 FEWEST = {
     "vehicle": 12, "receiver": 15, "mounting": 25, "accessory": 150, "adapter": 10, "ball": 10, "trailer": 5,
 }  # fmt: skip
 
 
-@dataclass(frozen=True, slots=True)
-class World:
-    """Every record and rig of the demo files; as question records, it is the store's stand-in."""
-
-    records: tuple[Stored, ...]
-    rigs: Mapping[str, Mapping[str, Any]]
-
-    def find(self, subject: str, key: str) -> Stored | None:
-        """The record under an id or SKU."""
-        return next((record for record in self.records if record.key == key), None)
-
-    def mountings(self, vehicle: str, receiver: str) -> list[Stored]:
-        """The mountings of a receiver on a vehicle."""
-        links = {"vehicle": vehicle, "receiver": receiver}
-        return [record for record in self.records if record.links == links]
-
-    def rig(self, key: str) -> Mapping[str, Any] | None:
-        """A saved rig's parts."""
-        return self.rigs[key]["rig"] if key in self.rigs else None
-
-    def of(self, subject: str) -> list[Stored]:
-        """The records of one subject."""
-        return [record for record in self.records if record.subject == subject]
-
-
-def _yaml(name: str) -> Any:
-    return to_plain(read_yaml_file(SEED / name))
-
-
-def _wire(plain: Any) -> Any:
-    """A YAML text as JSON would have it: digits alone are a count."""
-    return int(plain) if isinstance(plain, str) and plain.isdigit() else plain
-
-
-def _yaml_records(name: str) -> Iterator[Stored]:
-    file = _yaml(name)
-    for entry in file["records"]:
-        assumed = entry.get("assumed", {})
-        facts = {**entry["facts"], **assumed, **entry.get("measured", {}).get("facts", {})}
-        wired = {fact: _wire(value) for fact, value in facts.items()}
-        links = {part: entry[part] for part in ("vehicle", "receiver") if part in entry}
-        key = entry["sku" if file["subject"] == "trailer" else "id"]
-        yield Stored(file["subject"], key, entry["label"], wired, frozenset(assumed), links)
-
-
-def _csv_records(name: str) -> Iterator[Stored]:
-    vocabulary = _answerer().rulebook.vocabulary
-    with (SEED / name).open(encoding="utf-8", newline="") as file:
-        for row in csv.DictReader(file, strict=True):
-            key, subject, label = (row.pop(column) for column in ("sku", "subject", "label"))
-            known = vocabulary.of(subject)
-            cells = dict(_cell(column, text, known) for column, text in row.items() if text)
-            yield Stored(subject, key, label, cells)
-
-
-def _cell(column: str, text: str, known: Mapping[str, Fact]) -> tuple[str, Any]:
-    name, _, unit = column.partition(" [")
-    return name, _wire(read_cell(text, known.get(name), unit.rstrip("]")))
-
-
-@cache
-def _world() -> World:
-    files = ("vehicles.yaml", "receivers.yaml", "mountings.yaml", "trailers.yaml")
-    records = [record for name in files for record in _yaml_records(name)]
-    rigs = {rig["id"]: rig for rig in _yaml("rigs.yaml")["rigs"]}
-    return World((*records, *_csv_records("accessories.csv")), rigs)
-
-
-@cache
-def _answerer() -> Answerer:
-    return Answerer(load_rulebook(data_dir("rules")))
-
-
 @cache
 def _read() -> Mapping[str, Mapping[str, Value]]:
     """Every record's facts as typed values; any problem is told with the record it is in."""
-    reader = _answerer().reader
+    reader = answerer().reader
     read: dict[str, dict[str, Value]] = {}
     problems: list[Problem] = []
-    for record in _world().records:
+    for record in world().records:
         read[record.key] = {}
         reader.read(record.subject, record.facts, f"/{record.key}", problems, read[record.key], {})
     assert not problems, "\n".join(f"{problem.pointer}: {problem.message}" for problem in problems)
@@ -121,11 +37,7 @@ def _number(record: Stored, name: str) -> tuple[float, float] | None:
 
 @cache
 def _answer(name: str) -> Answer:
-    document = json.loads((SEED / "questions" / name).read_text("utf-8"))
-    return _answerer().answer(document, _world())
-
-
-ASKED = {entry["file"]: entry for entry in _yaml("questions/index.yaml")["questions"]}
+    return answerer().answer(question(name), world())
 
 
 def test_every_fact_reads_by_the_vocabulary() -> None:
@@ -135,7 +47,7 @@ def test_every_fact_reads_by_the_vocabulary() -> None:
 
 def test_there_is_enough_of_everything() -> None:
     """Each subject has at least the records a demonstration needs."""
-    counted = Counter(record.subject for record in _world().records)
+    counted = Counter(record.subject for record in world().records)
     assert {subject: count for subject, count in FEWEST.items() if counted[subject] < count} == {}
 
 
@@ -146,51 +58,51 @@ def test_there_is_enough_of_everything() -> None:
 )  # fmt: skip
 def test_every_kind_is_present(subject: str, fact: str, kinds: str) -> None:
     """Every kind of accessory and adapter, body, opening and class is in the world."""
-    members = set(_answerer().rulebook.vocabulary.lists[kinds].members)
-    assert {record.facts.get(fact) for record in _world().of(subject)} >= members
+    members = set(answerer().rulebook.vocabulary.lists[kinds].members)
+    assert {record.facts.get(fact) for record in world().of(subject)} >= members
 
 
 def test_ids_and_skus_are_unique() -> None:
     """No two records share an id or SKU."""
-    counted = Counter(record.key for record in _world().records)
+    counted = Counter(record.key for record in world().records)
     assert [key for key, count in counted.items() if count > 1] == []
 
 
 def test_mountings_name_stored_parts_once() -> None:
     """A mounting's vehicle and receiver are stored, and no pair has two mountings."""
-    pairs = [(record.links["vehicle"], record.links["receiver"]) for record in _world().of("mounting")]
-    known = {(vehicle.key, receiver.key) for vehicle in _world().of("vehicle") for receiver in _world().of("receiver")}
+    pairs = [(record.links["vehicle"], record.links["receiver"]) for record in world().of("mounting")]
+    known = {(vehicle.key, receiver.key) for vehicle in world().of("vehicle") for receiver in world().of("receiver")}
     assert set(pairs) <= known
     assert len(set(pairs)) == len(pairs)
 
 
 def test_rigs_name_stored_records() -> None:
     """Every part of a saved rig is stored under its name, and its spare can be read."""
-    reader = _answerer().reader
-    assert 4 <= len(_world().rigs) <= 6
-    for key in _world().rigs:
-        assert read_question({"rig": {"id": key}, "accessory": {"facts": {}}}, reader, _world()).case.facts
+    reader = answerer().reader
+    assert 4 <= len(world().rigs) <= 6
+    for key in world().rigs:
+        assert read_question({"rig": {"id": key}, "accessory": {"facts": {}}}, reader, world()).case.facts
 
 
 def test_one_model_year_has_several_configurations() -> None:
     """At least two models of one year differ by configuration, such as a short and a long bed."""
-    models = Counter((record.facts["year"], record.facts["model"]) for record in _world().of("vehicle"))
+    models = Counter((record.facts["year"], record.facts["model"]) for record in world().of("vehicle"))
     assert sum(count > 1 for count in models.values()) >= 2
 
 
 def test_some_facts_are_toleranced_unknown_and_assumed() -> None:
     """Mountings and accessories show the ways of not quite knowing."""
-    mountings = _world().of("mounting")
+    mountings = world().of("mounting")
     assert any(isinstance(value, dict) for record in mountings for value in record.facts.values())
     assert any("pin_to_bumper" not in record.facts for record in mountings)
     assert any(record.assumed for record in mountings)
-    cells = [value for record in _world().of("accessory") for value in record.facts.values()]
+    cells = [value for record in world().of("accessory") for value in record.facts.values()]
     assert {type(value) for value in cells} >= {dict, list}
 
 
 def test_vehicle_weights_add_up() -> None:
     """Axles carry the curb weight, ratings leave room above it, and the axle ratings bear the vehicle's."""
-    for record in _world().of("vehicle"):
+    for record in world().of("vehicle"):
         known = {name: _number(record, name) for name in record.facts}
         at = {name: bounds[0] for name, bounds in known.items() if bounds}
         assert at["curb_weight"] < at["gvwr"] < at.get("gcwr", 1e9)
@@ -203,7 +115,7 @@ def test_vehicle_weights_add_up() -> None:
 
 def test_vehicles_stand_on_their_tyres() -> None:
     """A loaded tyre's radius is a little less than half the design diameter."""
-    for record in _world().of("vehicle"):
+    for record in world().of("vehicle"):
         diameter, radius = _read()[record.key]["vehicle.tyre.diameter"], _number(record, "tyre_radius")
         assert isinstance(diameter, tuple)
         assert radius
@@ -212,7 +124,7 @@ def test_vehicles_stand_on_their_tyres() -> None:
 
 def test_mountings_sit_where_receivers_can() -> None:
     """Openings are 12 to 25 in up, and pin holes -2 to 8 in ahead of the bumper."""
-    for record in _world().of("mounting"):
+    for record in world().of("mounting"):
         for name, low, high in (("height", 12, 25), ("pin_to_bumper", -2, 8)):
             bounds = _number(record, name)
             assert bounds is None or low * 25.4 <= bounds[0] <= bounds[1] <= high * 25.4, record.key
@@ -220,7 +132,7 @@ def test_mountings_sit_where_receivers_can() -> None:
 
 def test_accessories_are_possible_things() -> None:
     """Nothing ends before it begins, and a bike carrier bears the bikes it is made for."""
-    for record in _world().of("accessory"):
+    for record in world().of("accessory"):
         values = {name: bounds[0] for name in record.facts if (bounds := _number(record, name))}
         assert values.get("front_setback", 0) <= values.get("length", 1e9) <= values.get("rear_extent", 1e9), record.key
         assert values.get("stow_setback", 0) <= values.get("front_setback", 1e9), record.key

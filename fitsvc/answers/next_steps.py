@@ -166,7 +166,8 @@ class _Readings:
     def __init__(self, unit: str, system: System, range_: Bounds) -> None:
         self.unit, self.system = unit, system
         self.level = 0
-        while self.level < _FINEST and range_[1] - range_[0] < 4 * step(unit, system, self.level):
+        finest = _FINEST if unit else 0
+        while self.level < finest and range_[1] - range_[0] < 4 * step(unit, system, self.level):
             self.level += 1
         self.step = step(unit, system, self.level)
         self.low, self.high = ceil(range_[0] / self.step - 1e-9), floor(range_[1] / self.step + 1e-9)

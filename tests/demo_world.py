@@ -1,0 +1,105 @@
+"""The demo world in memory, read from `seed_demo` without a store, for tests and benchmarks."""
+
+import csv
+import json
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+from fitsvc.answers.answering import Answerer
+from fitsvc.answers.question import Stored
+from fitsvc.catalogue.cells import read_cell
+from fitsvc.paths import data_dir
+from fitsvc.rulebook.loader import load_rulebook
+from fitsvc.rulebook.vocabulary import Fact
+from fitsvc.rulebook.yaml_text import read_yaml_file, to_plain
+
+SEED = Path(__file__).parent.parent / "seed_demo"
+
+
+@dataclass(frozen=True, slots=True)
+class World:
+    """Every record and rig of the demo files; as question records, it is the store's stand-in."""
+
+    records: tuple[Stored, ...]
+    rigs: Mapping[str, Mapping[str, Any]]
+
+    def find(self, subject: str, key: str) -> Stored | None:
+        """The record under an id or SKU."""
+        return next((record for record in self.records if record.key == key), None)
+
+    def mountings(self, vehicle: str, receiver: str) -> list[Stored]:
+        """The mountings of a receiver on a vehicle."""
+        links = {"vehicle": vehicle, "receiver": receiver}
+        return [record for record in self.records if record.links == links]
+
+    def rig(self, key: str) -> Mapping[str, Any] | None:
+        """A saved rig's parts."""
+        return self.rigs[key]["rig"] if key in self.rigs else None
+
+    def of(self, subject: str) -> list[Stored]:
+        """The records of one subject."""
+        return [record for record in self.records if record.subject == subject]
+
+
+def yaml_of(name: str) -> Any:
+    """A demo file's plain content."""
+    return to_plain(read_yaml_file(SEED / name))
+
+
+def _wire(plain: Any) -> Any:
+    """A YAML text as JSON would have it: digits alone are a count."""
+    return int(plain) if isinstance(plain, str) and plain.isdigit() else plain
+
+
+def _yaml_records(name: str) -> Iterator[Stored]:
+    file = yaml_of(name)
+    for entry in file["records"]:
+        assumed = entry.get("assumed", {})
+        facts = {**entry["facts"], **assumed, **entry.get("measured", {}).get("facts", {})}
+        wired = {fact: _wire(value) for fact, value in facts.items()}
+        links = {part: entry[part] for part in ("vehicle", "receiver") if part in entry}
+        key = entry["sku" if file["subject"] == "trailer" else "id"]
+        yield Stored(file["subject"], key, entry["label"], wired, frozenset(assumed), links)
+
+
+def _csv_records(name: str) -> Iterator[Stored]:
+    vocabulary = answerer().rulebook.vocabulary
+    with (SEED / name).open(encoding="utf-8", newline="") as file:
+        for row in csv.DictReader(file, strict=True):
+            key, subject, label = (row.pop(column) for column in ("sku", "subject", "label"))
+            known = vocabulary.of(subject)
+            cells = dict(_cell(column, text, known) for column, text in row.items() if text)
+            yield Stored(subject, key, label, cells)
+
+
+def _cell(column: str, text: str, known: Mapping[str, Fact]) -> tuple[str, Any]:
+    name, _, unit = column.partition(" [")
+    return name, _wire(read_cell(text, known.get(name), unit.rstrip("]")))
+
+
+@cache
+def world() -> World:
+    """The whole demo world."""
+    files = ("vehicles.yaml", "receivers.yaml", "mountings.yaml", "trailers.yaml")
+    records = [record for name in files for record in _yaml_records(name)]
+    rigs = {rig["id"]: rig for rig in yaml_of("rigs.yaml")["rigs"]}
+    return World((*records, *_csv_records("accessories.csv")), rigs)
+
+
+@cache
+def answerer() -> Answerer:
+    """The real rulebook, ready to answer."""
+    return Answerer(load_rulebook(data_dir("rules")))
+
+
+def question(name: str) -> dict[str, Any]:
+    """One of the ten questions."""
+    document: dict[str, Any] = json.loads((SEED / "questions" / name).read_text("utf-8"))
+    return document
+
+
+ASKED = {entry["file"]: entry for entry in yaml_of("questions/index.yaml")["questions"]}
+"""The ten questions by file, with the clerk's words and what they come to."""

@@ -1,0 +1,115 @@
+"""What is not known never becomes a yes, and the answer names what to learn and which reading decides."""
+
+import json
+from collections.abc import Iterator
+from typing import Any
+
+import pytest
+from demo_world import ASKED, answerer, question, world
+
+from fitsvc.answers.answer import Answer, Next
+from fitsvc.answers.question import read_question
+from fitsvc.facts import Case
+
+WORKS = [name for name, entry in ASKED.items() if entry["expect"] == "works"]
+PLACES = {
+    "vehicle": ("rig", "vehicle"), "receiver": ("rig", "receiver"), "mounting": ("rig", "mounting"),
+    "spare": ("rig", "spare"), "accessory": ("accessory",), "ball": ("ball",), "trailer": ("trailer",), "load": ("load",),
+}  # fmt: skip
+
+
+def told(document: dict[str, Any], fact: str, wire: object) -> dict[str, Any]:
+    """The question with one fact told inline: a reading, or null for not known."""
+    changed: dict[str, Any] = json.loads(json.dumps(document))
+    subject, _, short = fact.partition(".")
+    place = changed
+    for part in PLACES[subject]:
+        place = place.setdefault(part, {})
+    place.setdefault("facts", {})[short] = wire
+    return changed
+
+
+def case_of(document: dict[str, Any]) -> Case:
+    """The question as the engine sees it."""
+    return read_question(document, answerer().reader, world()).case
+
+
+def known_facts(document: dict[str, Any]) -> list[str]:
+    """Every fact that the question, with its stored records, tells."""
+    vocabulary = answerer().rulebook.vocabulary
+    facts = (vocabulary.fact_of(slot) for slot in case_of(document).facts)
+    return sorted({fact.name for fact in facts if fact is not None})
+
+
+def blanked() -> Iterator[tuple[str, str]]:
+    """Every demo question that works, with each of its facts in turn."""
+    for name in WORKS:
+        for fact in known_facts(question(name)):
+            yield name, fact
+
+
+def answer(document: dict[str, Any]) -> Answer:
+    """The answer to a question on the demo world."""
+    return answerer().answer(document, world())
+
+
+@pytest.mark.parametrize(("name", "fact"), list(blanked()))
+def test_blanking_a_fact_never_leaves_a_guess(name: str, fact: str) -> None:
+    """A working question with one fact blanked still works only if no rule that applied rests on that fact."""
+    found = answer(told(question(name), fact, None))
+    if found.outcome == "works":
+        assert all(finding.facts.get(fact, "unknown") == "unknown" for finding in found.findings)
+        return
+    assert found.outcome in ("undetermined", "conditional")
+    steps = [step for step in found.next if step.fact == fact]
+    needs_it = not any(f.result == "undetermined" for f in found.findings)
+    assert steps or (needs_it and found.needs), f"{fact} is not asked for"
+
+
+@pytest.mark.parametrize(("name", "fact"), list(blanked()))
+def test_a_deciding_reading_is_named_and_kept(name: str, fact: str) -> None:
+    """Where blanking one fact leaves the question open, a reading that decides is named and does what it says."""
+    document = told(question(name), fact, None)
+    for step in answer(document).next:
+        if step.fact != fact:
+            continue
+        assert step.works_if, f"no reading of {fact} is said to work"
+        assert step.how
+        for text, outcomes in ((step.works_if, {"works", "conditional"}), (step.fails_if, {"fails"})):
+            for reading in readings(step, text):
+                found = answer(told(document, fact, reading)).outcome
+                assert found in outcomes, f"{fact}: {reading} gives {found}, promised {text}"
+
+
+def readings(step: Next, text: str) -> Iterator[object]:
+    """The readings at the ends of what a step promises, as a person would tell them."""
+    fact = answerer().rulebook.vocabulary.facts[step.fact]
+    for part in filter(None, text.split(" or ") if fact.range or (fact.tyre is False and not fact.range) else []):
+        yield from _ends(fact.kind, part)
+
+
+def _ends(kind: str, part: str) -> Iterator[object]:
+    vocabulary = answerer().rulebook.vocabulary
+    if part == "any reading":
+        return
+    if kind in vocabulary.lists:
+        members = vocabulary.words[kind]
+        yield next(member for member, word in members.items() if word == part)
+    elif kind == "yes_no":
+        yield part == "yes"
+    else:
+        for figure in part.removeprefix("at most ").removeprefix("at least ").split(" to "):
+            yield int(figure) if kind == "count" else figure
+
+
+def test_a_failing_answer_asks_for_nothing() -> None:
+    """Once a rule surely fails, no reading can save the answer, so none is asked for."""
+    failing = [name for name, entry in ASKED.items() if entry["expect"] == "fails"]
+    assert failing
+    assert all(answer(question(name)).next == [] for name in failing)
+
+
+def test_what_decides_the_outcome_is_asked_first() -> None:
+    """Facts that hold up the outcome come before those that only cautions wait for."""
+    document = told(told(question(WORKS[0]), "vehicle.gvwr", None), "accessory.shank", None)
+    assert answer(document).next[0].fact == "accessory.shank"
