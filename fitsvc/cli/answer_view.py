@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING, Final
 
 from rich.text import Text
 
-from fitsvc.cli.console import paragraph, printable
+from fitsvc.cli.console import paragraph
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -61,7 +61,7 @@ class _View:
             self._list(answer.assumed)
         digest = answer.rulebook.digest.removeprefix("sha256:")[:12]
         self.console.print()
-        self.console.print(Text(f"by the rulebook {printable(answer.rulebook.name)}, {digest}", "dim"))
+        self._line(f"by the rulebook {answer.rulebook.name}, {digest}", style="dim")
 
     def _findings(self, findings: Sequence["Finding"]) -> None:
         shown = [finding for finding in findings if finding.result != "passes" or self.everything]

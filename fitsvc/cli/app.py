@@ -51,6 +51,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
         return end.code if isinstance(end.code, int) else BAD_INPUT if end.code else 0
     except ProblemsFound as found:
         show_problems(found.problems)
+    except OSError as error:
+        reason = (error.strerror or str(error)).lower()
+        show_problems([Problem(reason, file=str(error.filename or ""))])
     except Exception as error:
         if not _expected(error):
             raise

@@ -1,6 +1,7 @@
 """What goes to the terminal: colour where a person reads it, plain text elsewhere, problems on standard error."""
 
 import os
+import re
 import sys
 from collections.abc import Iterable
 from functools import cache
@@ -16,6 +17,9 @@ DONE: Final = 0
 FAULTS: Final = 1
 BAD_INPUT: Final = 2
 _WIDEST: Final = 100
+_JOINED: Final = "\N{NO-BREAK SPACE}"
+_QUANTITY: Final = re.compile(r"(?<=\d) (?=(?:in|ft|mm|cm|m|lb|kg|t|kN|N|deg|ft-lb|N·m)\b|%)|(?<=\d) (?=± )|(?<=±) ")
+"""The spaces within a quantity and its tolerance, where no line is broken."""
 
 
 def out() -> "Console":
@@ -62,16 +66,21 @@ def paragraph(console: "Console", text: str, *, sign: str = "", colour: str = ""
 
     hang = max(hang, len(sign) + 1 if sign else 0)
     width = max(console.width - indent - hang, 20)
-    lines = [line for part in printable(text).split("\n") for line in (wrap(part, width) or [""])]
+    joined = _QUANTITY.sub(_JOINED, printable(text))
+    lines = [line for part in joined.split("\n") for line in (wrap(part, width, break_on_hyphens=False) or [""])]
     for number, line in enumerate(lines):
         head = Text(" " * indent + (sign if number == 0 else "").ljust(hang), colour)
-        line_text = Text(line, style)
-        console.print(head + line_text if line else head, soft_wrap=True)
+        console.print(head + Text(line.replace(_JOINED, " "), style) if line else "", soft_wrap=True)
 
 
 def printable(text: str) -> str:
     """A text without what a terminal would obey instead of showing, and without halves of characters."""
     return "".join(c if c.isprintable() or c == "\n" else "\N{REPLACEMENT CHARACTER}" for c in text)
+
+
+def one_line(text: str) -> str:
+    """A text printable and on one line."""
+    return printable(" ".join(text.split()))
 
 
 def _place(problem: Problem) -> str:

@@ -4,7 +4,7 @@ from typing import Annotated
 
 import typer
 
-from fitsvc.cli.console import err, out, printable
+from fitsvc.cli.console import err, one_line, out
 from fitsvc.cli.options import DatabaseUrl, open_database
 
 app = typer.Typer(no_args_is_help=True, help="Make, list and revoke the keys that may call the service.")
@@ -22,7 +22,7 @@ def create(
         plain, record = create_key(session, name)
         key_id = record.id
     print(plain)
-    err().print(f"made `{key_id}` for {printable(name)}; keep the key safe, it is not shown again", soft_wrap=True)
+    err().print(f"made `{key_id}` for {one_line(name)}; keep the key safe, it is not shown again", soft_wrap=True)
 
 
 @app.command("list")
@@ -34,7 +34,7 @@ def show(database: DatabaseUrl = None) -> None:
         keys = [(key.id, key.created_at, key.revoked_at, key.name) for key in list_keys(session)]
     for key_id, made, revoked, name in keys:
         state = f"revoked {revoked:%Y-%m-%d}" if revoked else "in use"
-        out().print(f"{key_id}  made {made:%Y-%m-%d}  {state:<18}  {printable(name)}", soft_wrap=True)
+        out().print(f"{key_id}  made {made:%Y-%m-%d}  {state:<18}  {one_line(name)}", soft_wrap=True)
     if not keys:
         err().print("there are no keys; `fitsvc key create NAME` makes one")
 
@@ -49,4 +49,4 @@ def revoke(
 
     with open_database(database) as opened, opened.session() as session:
         name = revoke_key(session, key).name
-    err().print(f"revoked `{printable(key)}` of {printable(name)}", soft_wrap=True)
+    err().print(f"revoked `{one_line(key)}` of {one_line(name)}", soft_wrap=True)

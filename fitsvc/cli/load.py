@@ -7,7 +7,7 @@ import typer
 
 from fitsvc.cli.console import BAD_INPUT, err, out, show_problems
 from fitsvc.cli.options import DatabaseUrl, RulesFolder, load_rules, open_database
-from fitsvc.language.problems import ProblemsFound
+from fitsvc.language.problems import Problem, ProblemsFound
 
 if TYPE_CHECKING:
     from fitsvc.catalogue.storing import Loaded
@@ -24,6 +24,7 @@ def load(
     """Load records. Each file goes in whole, or not at all and every bad row is told."""
     from fitsvc.catalogue.loading import in_order, load_file
     from fitsvc.facts import FactReader
+    from fitsvc.store.errors import StoreError
 
     rulebook = load_rules(rules)
     reader = FactReader(rulebook.vocabulary)
@@ -37,6 +38,9 @@ def load(
                 show_problems(found.problems)
                 count = len(found.problems)
                 err().print(f"{path}: nothing stored, {count} problem{'s' if count > 1 else ''}", soft_wrap=True)
+            except StoreError as error:
+                failed = True
+                show_problems([Problem(str(error), "nothing of this file is stored", file=str(path))])
     if failed:
         raise typer.Exit(BAD_INPUT)
 

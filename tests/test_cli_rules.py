@@ -1,0 +1,121 @@
+"""`fitsvc rules`: check, test and show."""
+
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from fitsvc.cli import main
+from fitsvc.paths import data_dir
+
+
+@pytest.fixture
+def rules(tmp_path: Path) -> Path:
+    """Give a copy of fitsvc's own rules to spoil."""
+    folder = tmp_path / "rules"
+    shutil.copytree(data_dir("rules"), folder)
+    return folder
+
+
+def spoil(path: Path, old: str, new: str) -> int:
+    """Change one place of a file, and return its line."""
+    text = path.read_text()
+    assert old in text
+    path.write_text(text.replace(old, new, 1))
+    return text[: text.index(old)].count("\n") + 1
+
+
+def test_own_rules_are_without_problems(capsys: pytest.CaptureFixture[str]) -> None:
+    """The rules that ship pass their check, and their counts and digest are told."""
+    assert main(["rules", "check"]) == 0
+    told = capsys.readouterr().out
+    assert "no problems" in told
+    assert "\nsha256:" in told
+
+
+def test_all_problems_of_all_files_are_told(rules: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A check tells every problem of every file, each with file and line, and ends with 1."""
+    first = spoil(rules / "coupling.yaml", "requires: accessory.shank ==", "requires: accessory.shnk ==")
+    second = spoil(rules / "capacity.yaml", "severity: blocking", "severity: blockin")
+    assert main(["rules", "check", str(rules)]) == 1
+    told = capsys.readouterr()
+    assert f"rules/coupling.yaml:{first}:" in told.out
+    assert f"rules/capacity.yaml:{second}:" in told.out
+    assert "help: did you mean `accessory.shank`?" in told.out
+    assert told.err == ""
+
+
+def test_facts_of_examples_are_checked(rules: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """An example whose fact cannot be read is a fault of the check too."""
+    line = spoil(rules / "coupling.yaml", "accessory.shank: 2 in", "accessory.shank: 2 mm")
+    assert main(["rules", "check", str(rules)]) == 1
+    told = capsys.readouterr().out
+    assert f"rules/coupling.yaml:{line}:" in told
+    assert told.endswith("1 problem\n")
+
+
+def test_examples_are_kept(capsys: pytest.CaptureFixture[str]) -> None:
+    """The examples beside the rules that ship are all kept."""
+    assert main(["rules", "test"]) == 0
+    assert ", 0 broken" in capsys.readouterr().out
+
+
+def test_a_broken_example_is_told_with_its_place(rules: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """An example that promises something else is told with file and line, and the command ends with 1."""
+    line = spoil(rules / "coupling.yaml", "opening: 2 in, gives: passes", "opening: 2 in, gives: fails")
+    assert main(["rules", "test", str(rules)]) == 1
+    told = capsys.readouterr().out
+    assert f"rules/coupling.yaml:{line}:" in told
+    assert "gives passes here, the example says fails" in told
+    assert told.endswith(" 1 broken\n")
+
+
+@pytest.mark.parametrize("command", ["check", "test"])
+def test_a_folder_without_rules_is_told(tmp_path: Path, capsys: pytest.CaptureFixture[str], command: str) -> None:
+    """A folder that holds no rulebook fails the check; one that is not there is bad input."""
+    assert main(["rules", command, str(tmp_path)]) == 1
+    assert "the rulebook has no rulebook.yaml" in capsys.readouterr().out
+    assert main(["rules", command, str(tmp_path / "nowhere")]) == 2
+    assert "does not exist" in capsys.readouterr().err
+
+
+def test_a_rule_is_shown_for_people(capsys: pytest.CaptureFixture[str]) -> None:
+    """A rule is shown with its title, its conditions, reasons, source, what it reads and its examples."""
+    assert main(["rules", "show", "shank-fits-opening"]) == 0
+    told = capsys.readouterr().out
+    assert told.startswith("The shank is the size of the opening\nshank-fits-opening, a rule in rules/coupling.yaml:")
+    for words in ("applies when   ", "requires       accessory.shank == opening.size", "severity       blocking",
+                  "source         common practice", "remedy  ", "What it reads", "accessory's shank", "Examples",
+                  "fails          accessory.kind ball_mount"):  # fmt: skip
+        assert words in told
+
+
+@pytest.mark.parametrize(
+    ("id", "kind"),
+    [("trailer_weight", "a limit"), ("trailer-weight/ball.rating", "a limit"), ("hitch_pin", "a need"),
+     ("lowest-rating-governs", "a caution")],
+)  # fmt: skip
+def test_whatever_an_answer_names_is_shown(capsys: pytest.CaptureFixture[str], id: str, kind: str) -> None:
+    """Limits, needs and cautions are shown by the names that answers give them."""
+    assert main(["rules", "show", id]) == 0
+    assert f", {kind} in rules/" in capsys.readouterr().out
+
+
+def test_an_unknown_rule_names_the_nearest(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    """A name that is not there gets the nearest one that is."""
+    assert main(["rules", "show", "shank-fit-opening"]) == 2
+    assert "help: did you mean `shank-fits-opening`?" in capsys.readouterr().err
+    assert main(["rules", "show", "shank-fits-opening", str(tmp_path)]) == 2
+    assert "holds no rules" in capsys.readouterr().err
+
+
+def test_showing_a_rule_starts_no_store_and_no_service() -> None:
+    """Help and `rules show` stay light: neither the database's nor the service's libraries are imported."""
+    code = (
+        "import sys; from fitsvc.cli import main; main(['rules', 'show', 'hitch-pin']); main(['--help']);"
+        "print(sorted({'litestar', 'sqlalchemy', 'sqlmodel', 'uvicorn', 'pint'} & set(sys.modules)), file=sys.stderr)"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, check=True, text=True)
+    assert done.stderr == "[]\n"
