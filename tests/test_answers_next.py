@@ -84,7 +84,7 @@ def test_a_deciding_reading_is_named_and_kept(name: str, fact: str) -> None:
 def readings(step: Next, text: str) -> Iterator[object]:
     """The readings at the ends of what a step promises, as a person would tell them."""
     fact = answerer().rulebook.vocabulary.facts[step.fact]
-    for part in filter(None, text.split(" or ") if fact.range or (fact.tyre is False and not fact.range) else []):
+    for part in filter(None, text.split(" or ")):
         yield from _ends(fact.kind, part)
 
 

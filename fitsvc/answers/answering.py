@@ -61,7 +61,9 @@ class Answerer:
         """Every finding that applies to an opened case, in words, what decides the outcome first."""
         words = self.wording.rules(bool(case.adapters))
         return [
-            words[number].finding(result, case, system) for name, result in ORDER for number in sorted(getattr(verdict, name))
+            words[number].finding(result, case, system)
+            for name, result in ORDER
+            for number in sorted(getattr(verdict, name))
         ]
 
     def _limit(self, name: str, low: Lowest, system: System) -> LimitShown:

@@ -161,15 +161,14 @@ class _Run:
 
 
 class _Readings:
-    """The readings of a number that people take: whole steps of its unit within a range."""
+    """The readings of a number that people take: whole steps of its unit (of one, for a count) within a range."""
 
     def __init__(self, unit: str, system: System, range_: Bounds) -> None:
         self.unit, self.system = unit, system
         self.level = 0
-        finest = _FINEST if unit else 0
-        while self.level < finest and range_[1] - range_[0] < 4 * step(unit, system, self.level):
+        while unit and self.level < _FINEST and range_[1] - range_[0] < 4 * step(unit, system, self.level):
             self.level += 1
-        self.step = step(unit, system, self.level)
+        self.step = step(unit, system, self.level) if unit else 1.0
         self.low, self.high = ceil(range_[0] / self.step - 1e-9), floor(range_[1] / self.step + 1e-9)
 
     def runs(self, status: Callable[[Value], str]) -> list[_Run]:
