@@ -4,6 +4,7 @@ A row states in which direction the result moves with each argument (+1 up, -1 d
 result over bounds is exact: its low end is the formula at the arguments' ends that make it lowest.
 A row with `bounds` gives its own form over bounds instead; without directions it is not monotone.
 `columns` is the same over whole columns of bounds; a row without it is applied row by row, which is slow.
+The result may be below zero where an argument may, unless the row says `never_negative` or `may_be_negative`.
 Formulas are total: for any numbers, infinite ones too, they give a number.
 """
 
@@ -12,9 +13,10 @@ from dataclasses import dataclass, field
 from typing import Final
 
 from fitsvc.language import column_forms as columns
+from fitsvc.language import geometry, statics
 from fitsvc.language.column_forms import Ends
-from fitsvc.language.intervals import Bounds, over, plus, times
-from fitsvc.language.quantities import LENGTH, MASS, Dimension
+from fitsvc.language.intervals import Bounds
+from fitsvc.language.quantities import ANGLE, FORCE, LENGTH, MASS, NUMBER, Dimension
 
 SAME_AS_FIRST: Final = None
 """In a signature: the dimension of the first argument, whatever it is."""
@@ -34,6 +36,7 @@ class Function:
     columns: Callable[..., Ends] | None = field(default=None, compare=False)
     variadic: bool = False
     never_negative: bool = False
+    may_be_negative: bool = False
     source: str = "definition"
 
     def over_bounds(self, *arguments: Bounds) -> Bounds:
@@ -58,21 +61,11 @@ def _span(a: Bounds, b: Bounds) -> Bounds:
     return (a[0], b[1]) if a[0] <= b[1] else (b[1], a[0])
 
 
-def _above_zero(a: Bounds) -> Bounds:
-    return (max(a[0], 0.0), max(a[1], 0.0))
-
-
-def _front_axle_relief(weight: Bounds, behind: Bounds, wheelbase: Bounds) -> Bounds:
-    """W d/L with nothing below zero; open above where the wheelbase may be nothing."""
-    return times(_above_zero(weight), over(_above_zero(behind), _above_zero(wheelbase)))
-
-
-def _rear_axle_share(weight: Bounds, behind: Bounds, wheelbase: Bounds) -> Bounds:
-    return plus(weight, _front_axle_relief(weight, behind, wheelbase))
-
-
 _STATICS = (MASS, LENGTH, LENGTH)
 _AXLES = "moments about the other axle (statics); behind is counted from the rear axle, not below zero"
+_BEHIND = (LENGTH, LENGTH, LENGTH)
+_TANGENT = "49 CFR 523.2: the line tangent to the rear tyre's static loaded radius arc (wording from memory)"
+_SECTOR = "the closure as a sector about its hinge, the accessory as a box"
 
 _ROWS = (
     Function("min", (SAME_AS_FIRST,), SAME_AS_FIRST, (1,), "the smallest", formula=min,
@@ -85,11 +78,42 @@ _ROWS = (
              "some value between the two, such as a limit known by what fits and what does not; where the two "
              "contradict each other, anything between", bounds=_span, columns=columns.span),
     Function("rear_axle_share", _STATICS, MASS, (1, 1, -1),
-             "what the rear axle carries of a weight hung behind it, W(L+d)/L", bounds=_rear_axle_share,
+             "what the rear axle carries of a weight hung behind it, W(L+d)/L", bounds=statics.rear_axle_share,
              columns=columns.rear_axle_share, source=_AXLES),
     Function("front_axle_relief", _STATICS, MASS, (1, 1, -1),
-             "what a weight hung behind the rear axle takes off the front axle, W d/L", bounds=_front_axle_relief,
-             columns=columns.front_axle_relief, never_negative=True, source=_AXLES),
+             "what a weight hung behind the rear axle takes off the front axle, W d/L",
+             bounds=statics.front_axle_relief, columns=columns.front_axle_relief, never_negative=True, source=_AXLES),
+    Function("scaled_tongue_weight", _STATICS, MASS, (1, -1, 1),
+             "the tongue weight by a small scale, S(a+b)/a: the scale's reading, the coupler's distance a from the "
+             "beam's support and b from the scale", bounds=statics.scaled_tongue_weight, never_negative=True,
+             source="moments about the support (statics)"),
+    Function("d_value", (MASS, MASS), FORCE, (1, 1),
+             "the force between vehicle and trailer of these masses, g T R/(T+R)", formula=statics.d_value,
+             never_negative=True, source="UN Regulation 55, as quoted in secondary sources"),
+    Function("departure_angle", _BEHIND, ANGLE, (-1, 1, 1),
+             "the steepest ramp at which a point behind the rear axle, so high, clears the ground behind tyres of so "
+             "large a loaded radius", formula=geometry.departure_angle, never_negative=True, source=_TANGENT),
+    Function("angle_of_grade", (NUMBER,), ANGLE, (1,), "the angle of a grade, rise over run",
+             formula=geometry.angle_of_grade),
+    Function("grade_of_angle", (ANGLE,), NUMBER, (1,), "the grade of an angle, rise over run",
+             formula=geometry.grade_of_angle),
+    Function("touching_rise", (*_BEHIND, LENGTH), LENGTH, (-1, 1, 1, 1),
+             "how high the front wheels stand above the rear ones when a point behind the axle touches: behind, "
+             "height, radius, wheelbase", formula=geometry.touching_rise, never_negative=True, source=_TANGENT),
+    Function("clearance_on_grade", (*_BEHIND, NUMBER), LENGTH, (),
+             "what is left under a point behind the axle when the rear wheels meet a ramp of a grade: behind, "
+             "height, radius, grade; below zero it touches", formula=geometry.clearance_on_grade,
+             bounds=geometry.clearance_on_grade_within, may_be_negative=True, source=_TANGENT),
+    Function("swing_clearance", _BEHIND, LENGTH, (1, 1, -1),
+             "what a closure that swings leaves free of a corner so far behind its hinge and so far below or beside "
+             "it; below zero it strikes", formula=geometry.swing_clearance, may_be_negative=True, source=_SECTOR),
+    Function("drop_clearance", _BEHIND, LENGTH, (1, -1, -1),
+             "what a tailgate that drops level leaves free of an accessory whose front is so far behind the hinge and "
+             "whose top so far above it; below zero it strikes", formula=geometry.drop_clearance, may_be_negative=True, source=_SECTOR),
+    Function("turning_angle", _BEHIND, ANGLE, (1, 1, -1),
+             "how far the vehicle turns before a part of the trailer meets the bumper, at most a right angle: ball "
+             "behind the bumper, part behind the ball, half the part's width", formula=geometry.turning_angle,
+             never_negative=True),
 )  # fmt: skip
 
 FUNCTIONS: Final = {row.name: row for row in _ROWS}
