@@ -109,7 +109,7 @@ _SPELLINGS = [spelling for *_, spellings in _UNITS for spelling in spellings]
 _FEET = frozenset(next(row[3] for row in _UNITS if row[1] == "foot"))
 _INCHES = frozenset(next(row[3] for row in _UNITS if row[1] == "inch"))
 
-_NUMBER_PART = r"(?:\d+(?:-| +))?\d+ *\/ *\d+|\d+(?:\.\d+)?|\.\d+"
+_NUMBER_PART = r"(?:\d+(?:-| +))?\d+\/\d+|\d+(?:\.\d+)?|\.\d+"
 _AMOUNT = re.compile(
     r"(?:(?P<whole>\d+)(?:-| +))?(?P<top>\d+) */ *(?P<bottom>\d+)"
     r"|(?P<plain>\d{1,3}(?:,\d{3})+(?!\d)(?:\.\d+)?|\d+(?:\.\d+)?|\.\d+)",
@@ -131,7 +131,8 @@ QUANTITY_UNIT_PATTERN = _unit_pattern()
 """Unit spellings for a lexer, after a number and blanks; the `in` of `2 in [...]` is not taken for inches."""
 
 QUANTITY_NUMBER_PATTERN = "(?:" + _NUMBER_PART.replace(r"\d", "[0-9]") + ")"
-"""The number of a quantity in a rule: `1-1/4`, `1 1/4`, `5/8`, `2.5`; no sign and no thousands comma."""
+"""The number of a quantity in a rule: `1-1/4`, `1 1/4`, `5/8`, `2.5`; no sign, no thousands comma, and
+no blank about the `/`: with blanks it divides."""
 
 
 class QuantityError(ValueError):
