@@ -109,7 +109,8 @@ _ROWS = (
              "it; below zero it strikes", formula=geometry.swing_clearance, may_be_negative=True, source=_SECTOR),
     Function("drop_clearance", _BEHIND, LENGTH, (1, -1, -1),
              "what a tailgate that drops level leaves free of an accessory whose front is so far behind the hinge and "
-             "whose top so far above it; below zero it strikes", formula=geometry.drop_clearance, may_be_negative=True, source=_SECTOR),
+             "whose top so far above it; below zero it strikes", formula=geometry.drop_clearance,
+             may_be_negative=True, source=_SECTOR),
     Function("turning_angle", _BEHIND, ANGLE, (1, 1, -1),
              "how far the vehicle turns before a part of the trailer meets the bumper, at most a right angle: ball "
              "behind the bumper, part behind the ball, half the part's width", formula=geometry.turning_angle,

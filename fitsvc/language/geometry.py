@@ -62,9 +62,8 @@ def touching_rise(behind: float, height: float, radius: float, wheelbase: float)
 
 def _above_ground(x: float, h: float, r: float, pitch: float) -> float:
     """Height of a point when the vehicle is pitched about the rear axle: r - (r - h) cos - x sin."""
-    up = _times(r, 1.0 - cos(pitch)) + _times(h, cos(pitch))
-    down = _times(x, sin(pitch))
-    return -inf if down == inf else up - down
+    up, down = _times(h, cos(pitch)), _times(x, sin(pitch))
+    return -inf if down == inf or up == -inf else up - down + _times(r, 1.0 - cos(pitch))
 
 
 def clearance_on_grade(behind: float, height: float, radius: float, grade: float) -> float:
@@ -111,5 +110,3 @@ def turning_angle(ball_behind: float, part_behind: float, half_width: float) -> 
     diagonal = hypot(j, k)
     turned = atan2(j, k) + atan2(b, sqrt(max(diagonal * diagonal - b * b, 0.0)))
     return 90.0 if b >= k else min(degrees(turned), 90.0)
-
-
