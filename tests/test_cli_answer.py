@@ -201,6 +201,53 @@ def test_stored_records_are_asked_about(tmp_path: Path, capsys: pytest.CaptureFi
     assert "/ball/sku: no ball is stored under `B-9`" in told
 
 
+def test_facts_are_added_to_a_question(question: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """`--fact` adds facts as a record file's cell writes them; they win over those of the question."""
+    facts = ["-f", "receiver.opening=1-1/4 in", "-f", "accessory.pin=1/2 in"]
+    assert main(["answer", str(question), *facts, "--json"]) == 0
+    found = {one["rule"]: one for one in json.loads(capsys.readouterr().out)["findings"]}
+    assert found["shank-fits-opening"]["result"] == "passes"
+    assert found["pin-fits-hole"]["facts"]["accessory.pin"] == "1/2 in"
+
+
+def test_facts_are_added_to_a_saved_rig(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A fact given beside a saved rig joins the rig's own part: its record and its other facts stay."""
+    url = f"sqlite:///{tmp_path / 'a.db'}"
+    records = tmp_path / "a.jsonl"
+    records.write_text(
+        '{"subject": "receiver", "id": "rcv_a", "facts": {"opening": "2 in", "pin_hole": "5/8 in"}}\n'
+        '{"subject": "accessory", "sku": "A-1", "facts": {"kind": "ball_mount", "shank": "2 in", "pin": "1/2 in"}}\n'
+        '{"subject": "rig", "id": "rig_a", "name": "A", '
+        '"rig": {"receiver": {"id": "rcv_a", "facts": {"opening": "3 in"}}}}\n'
+    )
+    main(["db", "upgrade", "--database", url])
+    main(["load", str(records), "--database", url])
+    capsys.readouterr()
+    asked = ["answer", "--rig", "rig_a", "--accessory", "A-1", "--database", url, "--json"]
+    assert main([*asked, "--fact", "receiver.pin_hole=1/2 in"]) == 0
+    found = {one["rule"]: one["result"] for one in json.loads(capsys.readouterr().out)["findings"]}
+    assert (found["shank-fits-opening"], found["pin-fits-hole"]) == ("fails", "passes")
+
+
+@pytest.mark.parametrize(
+    ("fact", "words"),
+    [
+        ("bikes=3", "`bikes=3` is not a fact"),
+        ("load.bikes", "`load.bikes` is not a fact"),
+        ("laod.bikes=3", "did you mean `load`?"),
+        ("load.bkes=3", "did you mean `bikes`?"),
+        ("load.bikes=some", "/load/facts/bikes: "),
+        ("adapter.kind=extension", "is not a subject of a question"),
+    ],
+)  # fmt: skip
+def test_a_fact_that_is_none_is_refused(
+    question: Path, capsys: pytest.CaptureFixture[str], fact: str, words: str
+) -> None:
+    """What `--fact` cannot mean ends the command with 2, and the nearest name."""
+    assert main(["answer", str(question), "--fact", fact]) == 2
+    assert words in capsys.readouterr().err
+
+
 def test_a_rulebook_with_faults_answers_nothing(
     question: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

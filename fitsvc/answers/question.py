@@ -74,6 +74,14 @@ class Question:
     labels: Mapping[str, str]
 
 
+def _joined(saved: Any, part: Any) -> Any:
+    """A saved rig's part with the facts given for it; a part that is named anew takes its place."""
+    if not isinstance(saved, dict) or not isinstance(part, dict) or "id" in part:
+        return part
+    facts = part.get("facts")
+    return {**saved, **part, "facts": {**(saved.get("facts") or {}), **facts} if isinstance(facts, dict) else facts}
+
+
 def refers_to_records(document: Any) -> bool:
     """Whether a question names a stored record anywhere, so that reading it needs the store."""
     if not isinstance(document, dict):
@@ -155,7 +163,8 @@ class _Reading:
                 "/rig/id", f"there is no saved rig `{rig['id']}`", "check the id", isinstance(rig["id"], str)
             )
             return {}
-        return {**saved, **{name: part for name, part in rig.items() if name != "id"}}
+        given = {name: part for name, part in rig.items() if name != "id"}
+        return {**saved, **{name: _joined(saved.get(name), part) for name, part in given.items()}}
 
     def _mounting(self, part: Any, stored: Mapping[str, Stored | None]) -> None:
         """The mounting named, or the one that is stored for the vehicle and receiver named."""

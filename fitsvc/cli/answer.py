@@ -33,6 +33,11 @@ def answer(
     accessory: Annotated[str | None, typer.Option(metavar="SKU", help="What is to go on it.")] = None,
     ball: Annotated[str | None, typer.Option(metavar="SKU", help="The ball on it.")] = None,
     trailer: Annotated[str | None, typer.Option(metavar="SKU", help="The trailer behind it.")] = None,
+    facts: Annotated[
+        list[str] | None,
+        typer.Option("--fact", "-f", metavar="SUBJECT.FACT=VALUE", show_default=False,
+                     help="A further fact, such as `load.bikes=3`; as often as there are facts."),
+    ] = None,
     units: Annotated[Units, typer.Option(help="Show quantities in these units.")] = Units.us,
     show_all: Annotated[bool, typer.Option("--all", help="Tell everything, the rules that pass too.")] = False,
     as_json: Annotated[bool, typer.Option("--json", help="Print the answer as the service sends it.")] = False,
@@ -42,9 +47,12 @@ def answer(
     """Answer a question: will this accessory work on this rig?"""
     from fitsvc.answers.answer import encode
     from fitsvc.answers.answering import Answerer
+    from fitsvc.cli.questions import with_facts
 
     document = _document(question, rig, {"accessory": accessory, "ball": ball, "trailer": trailer})
     answerer = Answerer(load_rules(rules))
+    if facts:
+        document = with_facts(document, facts, answerer.rulebook.vocabulary)
     try:
         found = ask(answerer, document, units.value, database)
     except ProblemsFound as problems:

@@ -1,14 +1,18 @@
 """The question a command is asked: a file, standard input, or stored records named by options."""
 
 import sys
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any, Final
 
+from fitsvc.catalogue.cells import read_cell
 from fitsvc.catalogue.json_text import read_json
 from fitsvc.cli.console import refuse
+from fitsvc.language.problems import Problem, ProblemsFound, nearest
+from fitsvc.rulebook.vocabulary import Vocabulary
 
 LARGEST: Final = 1_000_000
+_RIG: Final = ("vehicle", "receiver", "mounting", "spare")
 
 
 def read_question_file(path: Path) -> Any:
@@ -30,6 +34,39 @@ def read_question_file(path: Path) -> Any:
         line = data.count(b"\n", 0, error.start) + 1
         refuse(f"{name} line {line}: byte 0x{data[error.start]:02x} is not UTF-8 text", "save the file as UTF-8")
     return read_json(text, name)
+
+
+def with_facts(document: Any, given: Sequence[str], vocabulary: Vocabulary) -> Any:
+    """A question with further facts, each written `subject.fact=value` as in a cell of a record file."""
+    from fitsvc.catalogue.entries import wire_fact
+
+    problems: list[Problem] = []
+    asked = [name for name in vocabulary.subjects if name != "adapter"]
+    for text in given:
+        name, equals, value = text.partition("=")
+        subject, _, short = name.strip().partition(".")
+        if not equals or not short:
+            problems.append(Problem(f"`{text}` is not a fact", "write `--fact mounting.pin_to_bumper='4 in ± 1/4 in'`"))
+        elif subject not in asked:
+            near = nearest(subject, asked)
+            help = f"did you mean `{near}`?" if near else "it is one of " + ", ".join(f"`{one}`" for one in asked)
+            problems.append(Problem(f"`{subject}` in `{text}` is not a subject of a question", help))
+        elif isinstance(document, dict):
+            fact = vocabulary.facts.get(f"{subject}.{short}")
+            _put(document, subject, short, wire_fact(fact, read_cell(value, fact)))
+    if problems:
+        raise ProblemsFound(problems)
+    return document
+
+
+def _put(document: dict[str, Any], subject: str, fact: str, value: Any) -> None:
+    """Add a fact at its subject's place; a place that holds something else is left for the reader to refuse."""
+    path = ("rig", subject, "facts") if subject in _RIG else (subject, "facts")
+    place: Any = document
+    for step in path:
+        place = place.setdefault(step, {}) if isinstance(place, dict) else None
+    if isinstance(place, dict):
+        place[fact] = value
 
 
 def question_about(rig: str, sold: Mapping[str, str | None]) -> dict[str, Any]:
