@@ -15,8 +15,30 @@ from fitsvc.facts import Case
 from fitsvc.language import typed
 from fitsvc.language.intervals import SAME
 from fitsvc.language.typed import AnyTyped, Read
-from fitsvc.language.types import ListType, Value
+from fitsvc.language.types import ListType, NumberType, Value
 from fitsvc.rulebook.rules import Rule
+
+STATED = ("min", "max", "abs", "span", "rear_axle_share", "front_axle_relief")
+"""The functions that CEL can state as arithmetic; it has no trigonometry."""
+
+
+def can_state(rule: Rule, derived: Mapping[str, AnyTyped]) -> bool:
+    """Whether CEL can state a rule at all."""
+    return all(_can_state(node, derived) for node in (rule.guard, rule.requires) if node is not None)
+
+
+def _can_state(node: AnyTyped, derived: Mapping[str, AnyTyped]) -> bool:
+    if isinstance(node, typed.Apply) and node.function.name not in STATED:
+        return False
+    below = derived.get(node.name) if isinstance(node, Read) else None
+    return all(_can_state(part, derived) for part in ((below,) if below is not None else typed.parts(node)))
+
+
+def exact(read: Read) -> Value:
+    """A value to complete a case with where it does not tell a fact."""
+    if isinstance(read.type, ListType):
+        return 1
+    return (0.0, 0.0) if isinstance(read.type, NumberType) else 0
 
 
 def programs(engine: Point) -> list[Any]:
@@ -26,8 +48,8 @@ def programs(engine: Point) -> list[Any]:
 
 def variables(case: Case, reads: Mapping[str, Read], subjects: list[str]) -> dict[str, Any]:
     """A case's variables: every fact under its name, every subject's presence."""
-    found: dict[str, Any] = {f"present_{name}": name in case.present for name in subjects}
-    found |= {variable(name): plain(read, case.facts.get(name, _unknown(read))) for name, read in reads.items()}
+    found: dict[str, Any] = {variable(f"present_{name}"): name in case.present for name in subjects}
+    found |= {variable(name): plain(read, case.facts[name]) for name, read in reads.items()}
     return found
 
 
@@ -53,14 +75,9 @@ def plain(read: Read, value: Value) -> float | int | bool:
     return value == 2
 
 
-def _unknown(read: Read) -> Value:
-    found: Value = read.type.unknown  # type: ignore[union-attr]
-    return found
-
-
 def rule_text(rule: Rule, derived: Mapping[str, AnyTyped]) -> str:
     """A rule as one CEL expression."""
-    guards = [f"present_{subject}" for subject in rule.subjects]
+    guards = [variable(f"present_{subject}") for subject in rule.subjects]
     guards += [text(rule.guard, derived)] if rule.guard is not None else []
     return f"({' && '.join(guards) or 'true'}) ? ({text(rule.requires, derived)} ? 0 : 1) : 3"
 
@@ -78,7 +95,7 @@ def text(node: AnyTyped, derived: Mapping[str, AnyTyped]) -> str:
             below = derived.get(node.name)
             return sub(below) if below is not None else variable(node.name)
         case typed.Present():
-            return f"present_{node.subject}"
+            return variable(f"present_{node.subject}")
         case typed.Negative():
             return f"(-{sub(node.operand)})"
         case typed.Arithmetic():
@@ -86,7 +103,8 @@ def text(node: AnyTyped, derived: Mapping[str, AnyTyped]) -> str:
         case typed.AtMost():
             return f"({sub(node.left)} <= {sub(node.right)} + {SAME!r})"
         case typed.Equal():
-            return f"({sub(node.left)} - {sub(node.right)} <= {SAME!r} && {sub(node.right)} - {sub(node.left)} <= {SAME!r})"
+            a, b = sub(node.left), sub(node.right)
+            return f"({a} - {b} <= {SAME!r} && {b} - {a} <= {SAME!r})"
         case typed.SameMember():
             return f"({sub(node.left)} == {sub(node.right)})"
         case typed.Among():
@@ -146,5 +164,3 @@ def _apply(node: typed.Apply, arguments: list[str]) -> str:
     weight, behind, wheelbase = arguments
     lever = f"({weight} * {behind} / {wheelbase})"
     return f"({weight} + {lever})" if name == "rear_axle_share" else lever
-
-

@@ -42,13 +42,25 @@ def questions(count: int, seed: int = 1) -> list[dict[str, Any]]:
 def _rig(random: Random) -> dict[str, Any]:
     vehicle = {**_VEHICLE, "gvwr": f"{random.randrange(6000, 7500, 50)} lb"}
     receiver = {**_RECEIVER, "tongue_rating": random.choice(["150 lb", "350 lb", "600 lb"])}
-    mounting = {"pin_to_bumper": f"{random.randrange(2, 10)} in", "height": f"{random.randrange(12, 22)} in", "fitted": True}
+    mounting = {
+        "pin_to_bumper": f"{random.randrange(2, 10)} in",
+        "height": f"{random.randrange(12, 22)} in",
+        "fitted": True,
+    }
     return {"vehicle": {"facts": vehicle}, "receiver": {"facts": receiver}, "mounting": {"facts": mounting}}
 
 
 def _carrier(random: Random) -> dict[str, Any]:
-    carrier = {**_CARRIER, "weight": f"{random.randrange(30, 80)} lb", "shank": random.choice(["2 in", "2 in", "1-1/4 in"])}
-    load = {"bikes": random.randrange(1, 6), "bike_weight": f"{random.randrange(20, 60)} lb", "occupants_weight": "600 lb"}
+    carrier = {
+        **_CARRIER,
+        "weight": f"{random.randrange(30, 80)} lb",
+        "shank": random.choice(["2 in", "2 in", "1-1/4 in"]),
+    }
+    load = {
+        "bikes": random.randrange(1, 6),
+        "bike_weight": f"{random.randrange(20, 60)} lb",
+        "occupants_weight": "600 lb",
+    }
     return {"rig": _rig(random), "accessory": {"facts": carrier}, "load": {"facts": load}}
 
 
