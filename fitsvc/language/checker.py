@@ -109,15 +109,13 @@ class _Checker:
         except QuantityError as error:
             self.complain(node, (error.message, error.help))
             return None
-        if isinstance(expected, ListType) and expected.sizes:
-            return self._size_member(node, amount, dimension, expected)
+        if isinstance(expected, ListType) and expected.dimension == dimension:
+            return self._size_member(node, amount, expected)
         return _constant(amount, dimension)
 
-    def _size_member(
-        self, node: syntax.Quantity, amount: float, dimension: Dimension, sizes: ListType
-    ) -> AnyTyped | None:
+    def _size_member(self, node: syntax.Quantity, amount: float, sizes: ListType) -> AnyTyped | None:
         for i, size in enumerate(sizes.sizes):
-            if dimension == sizes.dimension and abs(size - amount) <= SAME:
+            if abs(size - amount) <= SAME:
                 return typed.Constant(sizes, 1 << i)
         self.complain(node, say.not_a_size(node, sizes, amount))
         return None

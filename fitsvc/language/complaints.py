@@ -7,7 +7,7 @@ from fitsvc.language.functions import Function
 from fitsvc.language.problems import nearest
 from fitsvc.language.quantities import Dimension
 from fitsvc.language.syntax import Node
-from fitsvc.language.types import ListType, Type
+from fitsvc.language.types import ListType, NumberType, Type
 
 Complaint = tuple[str, str]
 _SHOWN: Final = 8
@@ -101,13 +101,14 @@ def unknown_function(name: str, known: Iterable[str]) -> Complaint:
 
 def wrong_count(row: Function, found: int) -> Complaint:
     """Too few or too many arguments."""
-    wanted = "at least 1 argument" if row.variadic else f"{len(row.arguments)} arguments"
+    count = len(row.arguments)
+    wanted = "at least 1 argument" if row.variadic else f"{count} argument{'s' if count > 1 else ''}"
     return f"`{row.name}` takes {wanted}, found {found}", f"{row.name}: {row.doc}"
 
 
 def wrong_argument(row: Function, node: Node, found: Type, wanted: Dimension) -> Complaint:
     """An argument of another dimension."""
-    return f"`{node}` is {found}, but `{row.name}` takes a {wanted} here", f"{row.name}: {row.doc}"
+    return f"`{node}` is {found}, but `{row.name}` takes {NumberType(wanted)} here", f"{row.name}: {row.doc}"
 
 
 def lookup_form() -> Complaint:

@@ -23,7 +23,8 @@ class NumberType:
         return ANYTHING if self.negative else NOT_NEGATIVE
 
     def __str__(self) -> str:
-        return f"a {self.dimension}" if str(self.dimension) != "number" else "a plain number"
+        name = str(self.dimension)
+        return "a plain number" if name == "number" else f"{'an' if name[0] in 'aeiou' else 'a'} {name}"
 
 
 @dataclass(frozen=True, slots=True)
