@@ -1,0 +1,107 @@
+"""The rules as one graph in which each distinct part stands once, marked by what it depends on.
+
+A part depends on the rig, on the items, on both or on neither. What depends on the rig alone is computed by the
+compiler of single cases; what depends on the items alone once a catalogue; only the rest is left to each rig.
+"""
+
+from collections.abc import Collection, Iterable, Mapping
+from dataclasses import dataclass, fields, replace
+from typing import Any
+
+from fitsvc.language import typed
+from fitsvc.language.typed import AnyTyped, Typed
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """One part: its checked node, the numbers of its operands, and what it depends on."""
+
+    node: AnyTyped
+    operands: tuple[int, ...]
+    on_rig: bool
+    on_items: bool
+
+
+class Graph:
+    """Parts by number; operands come before what uses them. `item_slots` names are columns, all others the rig's."""
+
+    def __init__(self, derived: Mapping[str, AnyTyped], item_subjects: Collection[str]) -> None:
+        self.derived, self.item_subjects = derived, frozenset(item_subjects)
+        self.steps: list[Step] = []
+        self._numbers: dict[Any, int] = {}
+        self._derived: dict[str, int] = {}
+
+    def add(self, node: AnyTyped) -> int:
+        """The number of a node, put in with all below it unless it is there."""
+        if isinstance(node, typed.Read) and node.name in self.derived:
+            if node.name not in self._derived:
+                self._derived[node.name] = self.add(self.derived[node.name])
+            return self._derived[node.name]
+        operands = tuple(self.add(part) for part in typed.parts(node))
+        key = (type(node).__name__, node.type, _own(node), operands)
+        if key not in self._numbers:
+            self._numbers[key] = len(self.steps)
+            self.steps.append(self._step(node, operands))
+        return self._numbers[key]
+
+    def _step(self, node: AnyTyped, operands: tuple[int, ...]) -> Step:
+        if isinstance(node, typed.Read | typed.Present):
+            subject = node.name.split(".", 1)[0] if isinstance(node, typed.Read) else node.subject
+            # An adapter among the items adds facts to the opening; it is no subject of the question.
+            of_items = subject in self.item_subjects and node != typed.Present(node.type, "adapter")
+            return Step(node, (), not of_items, of_items)
+        below = [self.steps[number] for number in operands]
+        return Step(node, operands, any(s.on_rig for s in below), any(s.on_items for s in below))
+
+    def inputs(self, roots: Iterable[int]) -> tuple[list[int], list[int]]:
+        """The topmost parts below some roots that depend on the rig alone, and on the items alone."""
+        rig: dict[int, None] = {}
+        items: dict[int, None] = {}
+        seen: set[int] = set()
+        ways = list(roots)[::-1]
+        while ways:
+            number = ways.pop()
+            step = self.steps[number]
+            if number in seen:
+                continue
+            seen.add(number)
+            if not step.on_items:
+                rig[number] = None
+            elif not step.on_rig:
+                items[number] = None
+            else:
+                ways += step.operands[::-1]
+        return list(rig), list(items)
+
+    def conjuncts(self, root: int) -> list[int]:
+        """The parts of an `and`, or the one part."""
+        if isinstance(self.steps[root].node, typed.All):
+            return [part for operand in self.steps[root].operands for part in self.conjuncts(operand)]
+        return [root]
+
+
+def _own(node: AnyTyped) -> tuple[Any, ...]:
+    """What a node says beside its type and what is below it."""
+    return tuple(
+        value.name if field.name == "function" else value
+        for field in fields(node)
+        if field.name != "type" and not _below(value := getattr(node, field.name))
+    )
+
+
+def _below(value: Any) -> bool:
+    return isinstance(value, Typed) or (isinstance(value, tuple) and bool(value) and isinstance(value[0], Typed))
+
+
+def renamed(node: AnyTyped, names: Mapping[str, str]) -> AnyTyped:
+    """A copy that reads other names."""
+    if isinstance(node, typed.Read):
+        return replace(node, name=names.get(node.name, node.name))
+    changed: dict[str, Any] = {}
+    for field in fields(node):
+        value = getattr(node, field.name)
+        if isinstance(value, Typed):
+            changed[field.name] = renamed(value, names)  # type: ignore[arg-type]
+        elif _below(value):
+            changed[field.name] = tuple(renamed(part, names) for part in value)
+    return replace(node, **changed)

@@ -1,0 +1,114 @@
+"""A rulebook laid out for many items at once: one graph of all rules, needs and limits, split between rig and items."""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+from fitsvc.engine.column_graph import Graph, renamed
+from fitsvc.engine.point import Point
+from fitsvc.facts import Case
+from fitsvc.language import typed
+from fitsvc.language.compiler import compile_values
+from fitsvc.language.typed import AnyTyped
+from fitsvc.language.types import TRUTH, Value
+from fitsvc.rulebook.rules import Limit, Need, Rating, Rule
+
+
+@dataclass(frozen=True, slots=True)
+class Member:
+    """A rule or a need: the conditions under which it applies, and what it requires, by their numbers in the graph."""
+
+    of: Rule | Need
+    gate: tuple[int, ...]
+    requires: int | None
+    rig: tuple[int, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class RatingParts:
+    """One rating of a limit: its value, and the conditions under which it counts."""
+
+    of: Rating
+    value: int
+    gate: tuple[int, ...]
+
+
+class Program:
+    """A rulebook for items of some subjects, and rigs with so many adapters.
+
+    Where the working opening depends on the rig alone, its facts are computed as for a single case, and one
+    program serves rigs with any number of adapters. Where items have a say in it, the adapters are written out.
+    """
+
+    def __init__(self, engine: Point, subjects: frozenset[str], adapters: int) -> None:
+        self.written_out = "adapter" in subjects or any(step.on_items for step in opening_graph(engine, subjects).steps)
+        derived = _derived(engine, adapters, subjects, self.written_out)
+        self.graph = Graph(derived, subjects)
+        book = engine.rulebook
+        self.rules = [self._member(rule, rule.guard, rule.requires) for rule in book.rules]
+        self.needs = [self._member(need, need.guard, need.met) for need in book.needs]
+        self.limits = {limit.id: self._limit(limit) for limit in book.limits}
+        self.members = [*self.rules, *self.needs]
+        rated = [part for parts in self.limits.values() for one in parts for part in (one.value, *one.gate)]
+        roots = [part for member in self.members for part in (*member.gate, member.requires) if part is not None]
+        self.rig, self.items = self.graph.inputs([*roots, *rated])
+        self.place = {number: place for place, number in enumerate(self.rig)}
+        self._rig_values = compile_values([self.graph.steps[number].node for number in self.rig], derived)
+        self._engine = engine
+
+    def rig_values(self, rig: Case) -> tuple[Value, ...]:
+        """What depends on the rig alone, in the order of `rig`."""
+        if not self.written_out:
+            return self._rig_values(self._engine.opened(rig).facts.get, rig.present)
+        facts = dict(rig.facts)
+        for place, adapter in enumerate(rig.adapters, 1):
+            facts |= {_at(place, name): value for name, value in adapter.items()}
+        return self._rig_values(facts.get, rig.present)
+
+    def _member(self, of: Rule | Need, guard: AnyTyped | None, requires: AnyTyped | None) -> Member:
+        gate = self._gate(of.subjects, [guard])
+        root = None if requires is None else self.graph.add(requires)
+        rig, _ = self.graph.inputs([*gate, *([] if root is None else [root])])
+        used = [number for number in rig if not isinstance(self.graph.steps[number].node, typed.Constant)]
+        return Member(of, gate, root, tuple(used))
+
+    def _limit(self, limit: Limit) -> list[RatingParts]:
+        return [
+            RatingParts(rating, self.graph.add(rating.node), self._gate(rating.subjects, [rating.guard]))
+            for rating in limit.ratings
+        ]
+
+    def _gate(self, subjects: Sequence[str], guards: Iterable[AnyTyped | None]) -> tuple[int, ...]:
+        parts = [self.graph.add(typed.Present(TRUTH, subject)) for subject in subjects]
+        parts += [part for g in guards if g is not None for part in self.graph.conjuncts(self.graph.add(g))]
+        return tuple(dict.fromkeys(parts))
+
+
+def opening_graph(engine: Point, subjects: frozenset[str]) -> Graph:
+    """The graph of the working opening, with all it reads."""
+    graph = Graph(engine.derived, subjects)
+    for one in engine.rulebook.opening.values():
+        graph.add(one.bare)
+        graph.add(one.each)
+    return graph
+
+
+def _at(place: int, name: str) -> str:
+    """The name of an adapter's fact, or of the opening's, at one place of the row of adapters."""
+    return f"{place} {name}"
+
+
+def _derived(engine: Point, adapters: int, subjects: frozenset[str], written_out: bool) -> dict[str, AnyTyped]:
+    """What derived names stand for."""
+    if not written_out:
+        return dict(engine.derived if adapters else engine.bare_derived)
+    opening = engine.rulebook.opening
+    derived = {**engine.derived, **{_at(0, name): one.bare for name, one in opening.items()}}
+    own = [read.name for read in engine.opening_leaves[1]]
+    among_items = "adapter" in subjects
+    for place in range(1, adapters + among_items + 1):
+        names = {name: _at(place - 1, name) for name in opening}
+        if place <= adapters:
+            names |= {name: _at(place, name) for name in own}
+        derived |= {_at(place, name): renamed(one.each, names) for name, one in opening.items()}
+    last = adapters + among_items
+    return derived | {name: typed.Read(one.type, _at(last, name)) for name, one in opening.items()}

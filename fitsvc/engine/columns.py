@@ -1,0 +1,249 @@
+"""Many items in, every rule's result and the outcome out: the same meaning as `point`, for a whole catalogue at once.
+
+`Columns(point).catalogue(items, subjects)` folds items into signatures; `judge(catalogue, rig)` tells of each
+signature what `point` tells of the case made of that rig and that item.
+"""
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Final
+from weakref import WeakKeyDictionary
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fitsvc.engine.bitmaps import Words, unpack
+from fitsvc.engine.column_programs import Program, RatingParts, opening_graph
+from fitsvc.engine.column_rules import FAILS, Entry, ItemValues, Judge
+from fitsvc.engine.column_values import Cells, Evaluation
+from fitsvc.engine.point import Point
+from fitsvc.engine.signatures import Catalogue, Column, columns_of
+from fitsvc.facts import Case
+from fitsvc.language import typed
+from fitsvc.language.truth import NO
+from fitsvc.language.types import TextType, Type, Value
+from fitsvc.rulebook.rules import Rule
+
+OUTCOMES: Final = ("works", "conditional", "undetermined", "fails")
+"""Outcomes by their number in an outcome column, best first."""
+MOST_KEPT: Final = 256 << 20
+"""Bytes of results kept for one catalogue before all are let go."""
+
+
+class Columns:
+    """A rulebook ready to judge catalogues."""
+
+    def __init__(self, engine: Point, most_kept: int = MOST_KEPT) -> None:
+        self.engine, self.most_kept = engine, most_kept
+        self._programs: dict[tuple[frozenset[str], int], Program] = {}
+        self._indexes: WeakKeyDictionary[Catalogue, dict[Program, Index]] = WeakKeyDictionary()
+
+    def slots(self, subjects: Iterable[str]) -> dict[str, Type]:
+        """The facts of some subjects that any rule, need or limit reads: what tells signatures apart."""
+        wanted = frozenset(subjects)
+        steps = [*self.program(wanted, 0).graph.steps, *opening_graph(self.engine, wanted).steps]
+        read = {step.node.name for step in steps if step.on_items and isinstance(step.node, typed.Read)}
+        known = self.engine.rulebook.vocabulary.slots()
+        return {name: kind for name, kind in known.items() if name in read and not isinstance(kind, TextType)}
+
+    def catalogue(
+        self, items: Sequence[Mapping[str, Value]], subjects: Iterable[str],
+        present: Sequence[frozenset[str]] | None = None,
+    ) -> Catalogue:  # fmt: skip
+        """Fold items given as typed facts by slot; `present` tells which of the subjects each has (else all)."""
+        wanted = frozenset(subjects)
+        flags = {subject: np.array([subject in has for has in present], np.bool_) for subject in sorted(wanted)} \
+            if present is not None else {}  # fmt: skip
+        return Catalogue(wanted, columns_of(items, self.slots(wanted)), flags, len(items))
+
+    def catalogue_of(self, columns: Mapping[str, Column], subjects: Iterable[str], count: int) -> Catalogue:
+        """Fold items given as columns; a slot without one is unknown of every item."""
+        wanted = frozenset(subjects)
+        slots = self.slots(wanted)
+        return Catalogue(wanted, {name: columns[name] for name in slots if name in columns}, {}, count)
+
+    def program(self, subjects: frozenset[str], adapters: int) -> Program:
+        """The rulebook laid out for items of some subjects, and rigs with so many adapters."""
+        found = self._programs.get((subjects, adapters))
+        if found is None:
+            found = self._programs.get((subjects, min(adapters, 1)))
+            if found is None or found.written_out:
+                found = Program(self.engine, subjects, adapters)
+            self._programs[(subjects, adapters)] = found
+            if not found.written_out:
+                self._programs[(subjects, min(adapters, 1))] = found
+        return found
+
+    def index(self, catalogue: Catalogue, adapters: int) -> "Index":
+        """A catalogue's folded rows and kept results, for rigs with so many adapters."""
+        program = self.program(catalogue.subjects, adapters)
+        indexes = self._indexes.setdefault(catalogue, {})
+        if program not in indexes:
+            indexes[program] = Index(program, catalogue, self.most_kept)
+        return indexes[program]
+
+    def judge(self, catalogue: Catalogue, rig: Case) -> "Judged":
+        """Judge a rig with each item of a catalogue."""
+        return self.index(catalogue, len(rig.adapters)).judge(rig)
+
+
+class Index:
+    """One catalogue under one rulebook."""
+
+    def __init__(self, program: Program, catalogue: Catalogue, most_kept: int) -> None:
+        self.program, self.catalogue, self.most_kept = program, catalogue, most_kept
+        self.items = ItemValues(program, catalogue)
+        self.judges = [Judge(program, member, self.items) for member in program.members]
+        self._lookups = [(judge.key, judge.seen) for judge in self.judges]
+        self.kept = 0
+
+    def judge(self, rig: Case) -> "Judged":
+        """Judge a rig with each item."""
+        values = self.program.rig_values(rig)
+        with np.errstate(all="ignore"):
+            entries = [
+                seen.get(key(values)) or self._new(number, values) for number, (key, seen) in enumerate(self._lookups)
+            ]
+        return Judged(self, values, entries)
+
+    def _new(self, number: int, values: tuple[Value, ...]) -> Entry:
+        if self.kept > self.most_kept:
+            self.forget()
+        entry = self.judges[number].entry(values)
+        self.kept += entry.size
+        return entry
+
+    def forget(self) -> None:
+        """Let go of all kept results; they are computed again when asked for."""
+        self.kept = 0
+        for judge in self.judges:
+            judge.forget()
+
+
+@dataclass(frozen=True, slots=True)
+class LimitColumn:
+    """A limit on every signature: whether it applies, the lowest rating (infinite where nothing is known), the place
+    of the rating that governs (-1 where none does), and the ratings not known, as bits."""
+
+    applies: NDArray[np.bool_]
+    at_most: NDArray[np.float64]
+    governs: NDArray[np.int8]
+    unknown: NDArray[np.uint64]
+
+
+class Judged:
+    """What holds of one rig with each signature of a catalogue."""
+
+    __slots__ = ("_index", "_outcome", "_values", "catalogue", "entries")
+
+    def __init__(self, index: Index, values: tuple[Value, ...], entries: list[Entry]) -> None:
+        self._index, self._values, self.entries, self.catalogue = index, values, entries, index.catalogue
+        self._outcome: tuple[Words, Words, Words] | None = None
+
+    def bitmaps(self) -> tuple[Words, Words, Words]:
+        """Where the outcome is `fails`, `undetermined` and `conditional`; elsewhere it is `works`."""
+        if self._outcome is None:
+            fails, unknown, doubts = self._unions()
+            unknown &= ~fails
+            doubts &= ~(fails | unknown)
+            self._outcome = (fails, unknown, doubts)
+        return self._outcome
+
+    def _unions(self) -> tuple[Words, Words, Words]:
+        """The union of what fails, of what leaves undetermined, and of what is to be minded."""
+        words = -(-self.catalogue.count // 64)
+        fails, unknown, doubts = (np.zeros(words, np.uint64) for _ in range(3))
+        for judge, entry in zip(self._index.judges, self.entries, strict=True):
+            rule = judge.member.of
+            blocking = isinstance(rule, Rule) and rule.severity == "blocking"
+            if entry.fails is not None:
+                target = fails if blocking else doubts
+                target |= entry.fails
+            if entry.undetermined is not None:
+                sure = blocking and isinstance(rule, Rule) and rule.if_unknown == "undetermined"
+                target = unknown if sure else doubts
+                target |= entry.undetermined
+        return fails, unknown, doubts
+
+    def outcome(self) -> NDArray[np.uint8]:
+        """The outcome of each signature, as a place in `OUTCOMES`."""
+        found = np.zeros(self.catalogue.count, np.uint8)
+        for place, words in zip((3, 2, 1), self.bitmaps(), strict=True):
+            found += unpack(words, self.catalogue.count).view(np.uint8) * np.uint8(place)
+        return found
+
+    def counts(self) -> dict[str, int]:
+        """How many items come to each outcome."""
+        counter = self.catalogue.counter
+        fails, unknown, doubts = (counter.of(words) for words in self.bitmaps())
+        return {
+            "works": counter.total - fails - unknown - doubts, "conditional": doubts, "undetermined": unknown,
+            "fails": fails,
+        }  # fmt: skip
+
+    def rule_counts(self) -> list[tuple[int, int, int, int]]:
+        """For each rule how many items pass, fail, are undetermined, are none of its business."""
+        return [entry.counts for entry in self.entries[: len(self._index.program.rules)]]
+
+    def deciding(self) -> dict[str, dict[int, int]]:
+        """For each outcome but `works`, the items by the number of the first rule that brings it about."""
+        fails, unknown, doubts = (words.copy() for words in self.bitmaps())
+        found: dict[str, dict[int, int]] = {"fails": {}, "undetermined": {}, "conditional": {}}
+        for number, entry in enumerate(self.entries[: len(self._index.program.rules)]):
+            rule = self._index.judges[number].member.of
+            assert isinstance(rule, Rule)
+            blocking = rule.severity == "blocking"
+            left = (fails, "fails") if blocking else (doubts, "conditional")
+            self._take(number, entry.fails, *left, found)
+            sure = blocking and rule.if_unknown == "undetermined"
+            left = (unknown, "undetermined") if sure else (doubts, "conditional")
+            self._take(number, entry.undetermined, *left, found)
+        return found
+
+    def _take(
+        self, number: int, words: Words | None, left: Words, outcome: str, found: dict[str, dict[int, int]]
+    ) -> None:
+        if words is None:
+            return
+        taken = words & left
+        count = self.catalogue.counter.of(taken)
+        if count:
+            found[outcome][number] = found[outcome].get(number, 0) + count
+            left ^= taken
+
+    def results(self, number: int) -> NDArray[np.uint8]:
+        """A rule's result on each signature: passes, fails, undetermined, not applicable as 0, 1, 2, 3."""
+        return self._index.judges[number].results(self.entries[number])
+
+    def open_needs(self, number: int) -> NDArray[np.bool_]:
+        """Whether a need is open on each signature."""
+        return np.equal(self.results(number + len(self._index.program.rules)), FAILS)
+
+    def limits(self) -> dict[str, LimitColumn]:
+        """Every limit on each signature."""
+        known: dict[int, Cells] = dict(zip(self._index.program.rig, self._values, strict=True))
+        known |= {number: self._index.items.of(number) for number in self._index.program.items}
+        evaluation = Evaluation(self._index.program.graph, known)
+        with np.errstate(all="ignore"):
+            return {
+                name: _lowest(evaluation, parts, self.catalogue.count)
+                for name, parts in self._index.program.limits.items()
+            }
+
+
+def _lowest(evaluation: Evaluation, parts: Sequence[RatingParts], count: int) -> LimitColumn:
+    applies, low = np.zeros(count, np.bool_), np.full(count, np.inf)
+    governs, unknown = np.full(count, -1, np.int8), np.zeros(count, np.uint64)
+    for place, part in enumerate(parts):
+        counted = np.ones(count, np.bool_)
+        for condition in part.gate:
+            counted &= np.not_equal(evaluation.of(condition), NO)
+        least, most = evaluation.of(part.value)
+        nothing = np.less_equal(least, 0.0)
+        sure = np.where(nothing, most, least)
+        better = counted & (sure < low)
+        applies |= counted
+        low[better] = np.broadcast_to(sure, count)[better]
+        governs[better] = place
+        unknown |= (counted & nothing).astype(np.uint64) << np.uint64(place)
+    return LimitColumn(applies, low, governs, unknown)

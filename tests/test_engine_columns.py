@@ -1,0 +1,209 @@
+"""Columns say of every rig and item what point says of the case made of both, on random rulebooks and the real one."""
+
+from collections.abc import Mapping, Sequence
+from math import inf
+from random import Random
+from typing import Any
+
+import numpy as np
+import pytest
+from random_rulebooks import EFFORT, Made, random_case, random_rulebook, shipped_rulebook
+
+from fitsvc.engine.columns import OUTCOMES, Columns, Judged
+from fitsvc.engine.limits import limits_of
+from fitsvc.engine.point import RESULTS
+from fitsvc.engine.signatures import Catalogue
+from fitsvc.facts import Case
+from fitsvc.language.types import Value
+
+Item = tuple[Mapping[str, Value], frozenset[str]]
+
+
+def split(case: Case, subjects: frozenset[str]) -> Item:
+    """The part of a case that is about some subjects."""
+    facts = {name: value for name, value in case.facts.items() if name.split(".", 1)[0] in subjects}
+    return facts, case.present & subjects
+
+
+def rest(case: Case, subjects: frozenset[str]) -> Case:
+    """The part of a case that is about the others."""
+    facts = {name: value for name, value in case.facts.items() if name.split(".", 1)[0] not in subjects}
+    return Case(facts, case.present - subjects, case.adapters)
+
+
+def joined(rig: Case, item: Item) -> Case:
+    """The case made of a rig and an item."""
+    return Case({**rig.facts, **item[0]}, rig.present | item[1], rig.adapters)
+
+
+def told(made: Made, case: Case) -> tuple[object, ...]:
+    """What point says of a case: outcome, results, open needs and limits."""
+    verdict = made.engine.evaluate(case)
+    results = verdict.results(len(made.rulebook.rules))
+    limits = {
+        limit.id: (
+            inf if low.at_most is None else low.at_most,
+            -1 if low.governs is None else limit.ratings.index(low.governs),
+            tuple(low.unknown),
+        )
+        for limit in made.rulebook.limits
+        if (low := limits_of(made.engine, case).get(limit.id)) is not None
+    }
+    return verdict.outcome, results, sorted(verdict.open_needs), limits
+
+
+class Told:
+    """What columns say of a rig with each signature, in point's words."""
+
+    def __init__(self, made: Made, judged: Judged) -> None:
+        self.made = made
+        self.outcome = judged.outcome()
+        self.results = [judged.results(number) for number in range(len(made.rulebook.rules))]
+        self.needs = [judged.open_needs(number) for number in range(len(made.rulebook.needs))]
+        self.limits = judged.limits()
+
+    def of(self, row: int) -> tuple[object, ...]:
+        """One signature."""
+        limits = {
+            limit.id: (
+                float(column.at_most[row]), int(column.governs[row]),
+                tuple(one.name for i, one in enumerate(limit.ratings) if int(column.unknown[row]) >> i & 1),
+            )
+            for limit in self.made.rulebook.limits
+            if (column := self.limits[limit.id]).applies[row]
+        }  # fmt: skip
+        results = [RESULTS[column[row]] for column in self.results]
+        return OUTCOMES[self.outcome[row]], results, [i for i, open_ in enumerate(self.needs) if open_[row]], limits
+
+
+def assert_agree(made: Made, columns: Columns, rigs: Sequence[Case], items: Sequence[Item], subjects: frozenset[str],
+                 trial: str) -> int:  # fmt: skip
+    """Hold columns to point on every pair of a rig and an item; the number of pairs held."""
+    catalogue = columns.catalogue([facts for facts, _ in items], subjects, [present for _, present in items])
+    for number, rig in enumerate(rigs):
+        judged = columns.judge(catalogue, rig)
+        found = Told(made, judged)
+        kept = {row: found.of(row) for row in range(catalogue.count)}
+        for place, item in enumerate(items):
+            wanted = told(made, joined(rig, item))
+            got = kept[int(catalogue.signature_of[place])]
+            assert got == wanted, f"{trial}, rig {number}: {different(made, got, wanted)}; {joined(rig, item)}"
+        assert_counts(judged, catalogue, made)
+    return len(rigs) * len(items)
+
+
+def different(made: Made, found: tuple[Any, ...], wanted: tuple[Any, ...]) -> list[object]:
+    """What differs, with the texts of the rules that do."""
+    rules = [
+        (rule.id, ours, theirs, rule.applies_text, rule.requires_text)
+        for rule, ours, theirs in zip(made.rulebook.rules, found[1], wanted[1], strict=True)
+        if ours != theirs
+    ]
+    return [*rules, *((a, b) for a, b in zip(found, wanted, strict=True) if a != b)]
+
+
+def assert_counts(judged: Judged, catalogue: Catalogue, made: Made) -> None:
+    """Hold the weighted counts to the columns they count."""
+    of_items = catalogue.to_items(judged.outcome())
+    counted = {name: int((of_items == place).sum()) for place, name in enumerate(OUTCOMES)}
+    assert judged.counts() == counted
+    for number, counts in enumerate(judged.rule_counts()):
+        results = catalogue.to_items(judged.results(number))
+        assert counts == tuple(int((results == result).sum()) for result in range(4))
+    deciding = judged.deciding()
+    needs_only = sum(deciding["conditional"].values())
+    assert sum(deciding["fails"].values()) == counted["fails"]
+    assert sum(deciding["undetermined"].values()) == counted["undetermined"]
+    assert needs_only <= counted["conditional"]
+
+
+RIGS, ITEMS = 20, 100
+BLOCKS, BOOKS = 10, 10 * EFFORT
+"""Random trials: blocks of rulebooks, each with so many rigs and items (200,000 pairs, or 4,000,000 by night)."""
+REAL = 5 * EFFORT
+SUBJECTS = (frozenset({"item"}), frozenset({"cargo"}), frozenset({"item", "cargo"}), frozenset({"base"}))
+
+
+@pytest.mark.parametrize("block", range(BLOCKS))
+def test_random_rulebooks_agree(block: int) -> None:
+    """On random rulebooks every rule, need, limit, count and outcome is what point says, whatever the items are."""
+    for seed in range(block * BOOKS, (block + 1) * BOOKS):
+        made, rng, subjects = random_rulebook(seed), Random(seed), SUBJECTS[seed % len(SUBJECTS)]
+        rigs = [rest(random_case(rng, made), subjects) for _ in range(RIGS)]
+        items = [split(random_case(rng, made), subjects) for _ in range(ITEMS)]
+        assert_agree(made, Columns(made.engine), rigs, items, subjects, f"rulebook seed {seed}")
+
+
+@pytest.mark.parametrize("seed", range(REAL))
+def test_the_real_rulebook_agrees(seed: int) -> None:
+    """On the rulebook that is shipped, too, with accessories, balls, trailers, receivers or several of them."""
+    rng, real = Random(seed), shipped_rulebook()
+    choices = ({"accessory"}, {"accessory", "ball"}, {"trailer"}, {"accessory", "load"}, {"receiver"})
+    subjects = frozenset(choices[seed % 5])
+    rigs = [rest(random_case(rng, real), subjects) for _ in range(2 * RIGS)]
+    items = [split(random_case(rng, real), subjects) for _ in range(2 * ITEMS)]
+    assert_agree(real, Columns(real.engine), rigs, items, subjects, f"real rulebook, seed {seed}")
+
+
+@pytest.mark.parametrize("seed", range(20))
+def test_adapters_as_items_agree(seed: int) -> None:
+    """An adapter among the items goes into the opening after the rig's own."""
+    rng, subjects = Random(seed), frozenset({"adapter"})
+    made = shipped_rulebook() if seed < 2 else random_rulebook(seed)
+    rigs = [random_case(rng, made) for _ in range(RIGS)]
+    adapters = [adapter for _ in range(20) for adapter in random_case(rng, made).adapters]
+    columns = Columns(made.engine)
+    catalogue = columns.catalogue(adapters, subjects)
+    for rig in rigs:
+        found = Told(made, columns.judge(catalogue, rig))
+        for place, adapter in enumerate(adapters):
+            case = Case(rig.facts, rig.present, (*rig.adapters, adapter))
+            got, wanted = found.of(int(catalogue.signature_of[place])), told(made, case)
+            assert got == wanted, f"seed {seed}: {different(made, got, wanted)}; {case}"
+
+
+@pytest.mark.parametrize("seed", range(10))
+def test_columns_agree_with_the_specification(seed: int) -> None:
+    """Outcome, results and open needs are the specification's, without point in between."""
+    made, rng, subjects = random_rulebook(1000 + seed), Random(seed), frozenset({"item"})
+    rigs = [rest(random_case(rng, made), subjects) for _ in range(10)]
+    items = [split(random_case(rng, made), subjects) for _ in range(20)]
+    columns = Columns(made.engine)
+    catalogue = columns.catalogue([facts for facts, _ in items], subjects, [present for _, present in items])
+    for rig in rigs:
+        found = Told(made, columns.judge(catalogue, rig))
+        for place, item in enumerate(items):
+            wanted = made.specification.judge(joined(rig, item))
+            needs = [i for i, need in enumerate(made.rulebook.needs) if need.id in wanted.open_needs]
+            expected = (wanted.outcome, [result for _, result in wanted.results], needs)
+            assert found.of(int(catalogue.signature_of[place]))[:3] == expected
+
+
+def test_answers_do_not_depend_on_what_is_kept() -> None:
+    """A cache that is emptied over and over gives the same answers as one that never is."""
+    made, rng, subjects = shipped_rulebook(), Random(5), frozenset({"accessory"})
+    items = [split(random_case(rng, made), subjects)[0] for _ in range(300)]
+    roomy, tight = Columns(made.engine), Columns(made.engine, most_kept=1)
+    wide, narrow = roomy.catalogue(items, subjects), tight.catalogue(items, subjects)
+    for _ in range(50):
+        rig = rest(random_case(rng, made), subjects)
+        assert np.array_equal(roomy.judge(wide, rig).outcome(), tight.judge(narrow, rig).outcome())
+
+
+def test_equal_items_share_a_signature() -> None:
+    """Items that differ only in what no rule reads are one signature, which stands for all of them."""
+    made = shipped_rulebook()
+    weights = ((20.0, 20.0), (10.0, 10.0), (20.0, 20.0), (0.0, inf))
+    items: list[Mapping[str, Value]] = [{"accessory.weight": weight} for weight in weights]
+    catalogue = Columns(made.engine).catalogue(items, ["accessory"])
+    assert catalogue.weights.tolist() == [2, 1, 1]
+    assert catalogue.signature_of.tolist() == [0, 1, 0, 2]
+
+
+def test_an_empty_catalogue_is_judged() -> None:
+    """No items are no signatures, and every count is nothing."""
+    made = shipped_rulebook()
+    columns = Columns(made.engine)
+    judged = columns.judge(columns.catalogue([], ["accessory"]), Case({}, frozenset()))
+    assert judged.counts() == dict.fromkeys(judged.counts(), 0)
+    assert len(judged.outcome()) == 0
