@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 
 
 def load(
-    files: Annotated[list[Path], typer.Argument(metavar="FILE...", help="CSV, JSON Lines or YAML files of records.")],
+    files: Annotated[list[Path], typer.Argument(metavar="FILE", help="CSV, JSON Lines or YAML files of records.")],
     database: DatabaseUrl = None,
     rules: RulesFolder = None,
     replace: Annotated[
