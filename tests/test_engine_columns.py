@@ -22,13 +22,14 @@ Item = tuple[Mapping[str, Value], frozenset[str]]
 def split(case: Case, subjects: frozenset[str]) -> Item:
     """The part of a case that is about some subjects."""
     facts = {name: value for name, value in case.facts.items() if name.split(".", 1)[0] in subjects}
-    return facts, case.present & subjects
+    return facts, frozenset(name for name in case.present if name.split(".", 1)[0] in subjects)
 
 
 def rest(case: Case, subjects: frozenset[str]) -> Case:
     """The part of a case that is about the others."""
     facts = {name: value for name, value in case.facts.items() if name.split(".", 1)[0] not in subjects}
-    return Case(facts, case.present - subjects, case.adapters)
+    present = frozenset(name for name in case.present if name.split(".", 1)[0] not in subjects)
+    return Case(facts, present, case.adapters)
 
 
 def joined(rig: Case, item: Item) -> Case:

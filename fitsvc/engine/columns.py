@@ -13,11 +13,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fitsvc.engine.bitmaps import Words, unpack
+from fitsvc.engine.column_graph import Step
 from fitsvc.engine.column_programs import Program, RatingParts, opening_graph
 from fitsvc.engine.column_rules import FAILS, Entry, ItemValues, Judge
 from fitsvc.engine.column_values import Cells, Evaluation
 from fitsvc.engine.point import Point
-from fitsvc.engine.signatures import Catalogue, Column, columns_of
+from fitsvc.engine.signatures import Catalogue, Column, columns_of, known_rows
 from fitsvc.facts import Case
 from fitsvc.language import typed
 from fitsvc.language.truth import NO
@@ -40,27 +41,42 @@ class Columns:
 
     def slots(self, subjects: Iterable[str]) -> dict[str, Type]:
         """The facts of some subjects that any rule, need or limit reads: what tells signatures apart."""
-        wanted = frozenset(subjects)
-        steps = [*self.program(wanted, 0).graph.steps, *opening_graph(self.engine, wanted).steps]
-        read = {step.node.name for step in steps if step.on_items and isinstance(step.node, typed.Read)}
+        read = {step.node.name for step in self._leaves(subjects) if isinstance(step.node, typed.Read)}
         known = self.engine.rulebook.vocabulary.slots()
         return {name: kind for name, kind in known.items() if name in read and not isinstance(kind, TextType)}
+
+    def presences(self, subjects: Iterable[str]) -> list[str]:
+        """The subjects, and the facts that open a topic, whose being in the question any rule asks of an item."""
+        return sorted({step.node.subject for step in self._leaves(subjects) if isinstance(step.node, typed.Present)})
+
+    def _leaves(self, subjects: Iterable[str]) -> list[Step]:
+        wanted = frozenset(subjects)
+        steps = [*self.program(wanted, 0).graph.steps, *opening_graph(self.engine, wanted).steps]
+        return [step for step in steps if step.on_items and not step.operands]
 
     def catalogue(
         self, items: Sequence[Mapping[str, Value]], subjects: Iterable[str],
         present: Sequence[frozenset[str]] | None = None,
     ) -> Catalogue:  # fmt: skip
-        """Fold items given as typed facts by slot; `present` tells which of the subjects each has (else all)."""
+        """Fold items given as typed facts by slot.
+
+        `present` tells what of each item is in the question, as in a case; left out, that is all the subjects and
+        the facts that are given.
+        """
         wanted = frozenset(subjects)
-        flags = {subject: np.array([subject in has for has in present], np.bool_) for subject in sorted(wanted)} \
-            if present is not None else {}  # fmt: skip
+        if present is None:
+            present = [wanted | item.keys() for item in items]
+        flags = {name: np.array([name in has for has in present], np.bool_) for name in self.presences(wanted)}
         return Catalogue(wanted, columns_of(items, self.slots(wanted)), flags, len(items))
 
     def catalogue_of(self, columns: Mapping[str, Column], subjects: Iterable[str], count: int) -> Catalogue:
-        """Fold items given as columns; a slot without one is unknown of every item."""
+        """Fold items given as columns; a slot without one is unknown of every item, and not in the question."""
         wanted = frozenset(subjects)
         slots = self.slots(wanted)
-        return Catalogue(wanted, {name: columns[name] for name in slots if name in columns}, {}, count)
+        used = {name: columns[name] for name in slots if name in columns}
+        flags = {name: known_rows(slots[name], used[name]) for name in self.presences(wanted) if name in used}
+        flags |= {name: np.full(count, name in wanted) for name in self.presences(wanted) if name not in used}
+        return Catalogue(wanted, used, flags, count)
 
     def program(self, subjects: frozenset[str], adapters: int) -> Program:
         """The rulebook laid out for items of some subjects, and rigs with so many adapters."""

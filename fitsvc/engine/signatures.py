@@ -45,6 +45,16 @@ def whole(kind: Type, cells: Any, count: int) -> Column:
     return np.ascontiguousarray(np.broadcast_to(cells, count), np.uint8)
 
 
+def known_rows(kind: Type, column: Column) -> NDArray[np.bool_]:
+    """In which rows of a column anything is known."""
+    assert not isinstance(kind, TextType)
+    unknown = kind.unknown if isinstance(kind.unknown, tuple) else (kind.unknown,)
+    found: NDArray[np.bool_] = np.zeros(len(arrays_of(column)[0]), np.bool_)
+    for array, end in zip(arrays_of(column), unknown, strict=True):
+        found |= array != end
+    return found
+
+
 def taken(column: Column, rows: NDArray[np.intp]) -> Column:
     """Some rows of a column."""
     return (column[0][rows], column[1][rows]) if isinstance(column, tuple) else column[rows]
@@ -106,7 +116,8 @@ def order_rows(ranked: Sequence[NDArray[np.int64]], count: int) -> Groups:
 class Catalogue:
     """Items of the same subjects, folded into signatures: `columns` by slot, one row a signature, the commonest first.
 
-    `present` holds for each of the subjects whether a signature has it; `signature_of` is each item's row.
+    `present` tells by name whether a subject, or a fact that opens a topic, is in the question; `signature_of` is
+    each item's row.
     """
 
     def __init__(
