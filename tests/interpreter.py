@@ -2,22 +2,23 @@
 
 Everything the engine compiles is written here a second time, plainly and slowly, from the meaning of the
 language; tests hold the engine to it. It shares with fitsvc only the YAML reader, the parser and the reading
-of quantities, which have tests of their own.
+of quantities, and the formulas of geometry and force for exact figures, which all have tests of their own.
 
 A number is a pair (low, high): every value between the two is possible. A list value is the set of its
 possible members. A truth is True, False, or None for unknown. Whatever is said of a value holds for all of
 what is possible.
 """
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 from functools import cache
+from itertools import product as cartesian
 from math import inf
 from pathlib import Path
 from typing import Any
 
 from fitsvc.facts import Case
-from fitsvc.language import syntax
+from fitsvc.language import geometry, statics, syntax
 from fitsvc.language.parser import parse
 from fitsvc.language.quantities import parse_any
 from fitsvc.language.source import Source
@@ -133,12 +134,40 @@ def call(function: str, numbers: list[Number]) -> Number:
         case "span":  # something between the first and the second; between the two ends if they contradict
             low, high = first[0], numbers[1][1]
             return (min(low, high), max(low, high))
-    weight, behind, wheelbase = (call("max", [number, (0.0, 0.0)]) for number in numbers)
-    relief = product(weight, quotient(behind, wheelbase))  # W d/L: moments about the rear axle
+    if function in LEVERS:
+        return lever(function, *numbers)
+    formula = getattr(geometry, function, None) or getattr(statics, function)
+    return by_corners(formula, turned_at_worst(*numbers) if function == "clearance_on_grade" else [numbers])
+
+
+LEVERS = ("front_axle_relief", "rear_axle_share", "scaled_tongue_weight")
+
+
+def lever(function: str, weight: Number, first: Number, second: Number) -> Number:
+    """Moments: W d/L off the front axle, W + W d/L on the rear one, and S + S b/a at a coupler beside a scale."""
+    arm, base = (second, first) if function == "scaled_tongue_weight" else (first, second)
+    held, arm, base = (call("max", [number, (0.0, 0.0)]) for number in (weight, arm, base))
+    lifted = product(held, quotient(arm, base))
     if function == "front_axle_relief":
-        return relief
-    assert function == "rear_axle_share"  # W (L + d)/L = W + W d/L: moments about the front axle
-    return arithmetic("+", first, relief)
+        return lifted
+    return arithmetic("+", weight if function == "rear_axle_share" else held, lifted)
+
+
+def by_corners(formula: Callable[..., float], boxes: Iterable[list[Number]]) -> Number:
+    """A formula that only rises or only falls with each argument is least and most at corners of what is possible."""
+    found = [formula(*corner) for box in boxes for corner in cartesian(*box)]
+    return (min(found), max(found))
+
+
+def turned_at_worst(behind: Number, height: Number, radius: Number, grade: Number) -> list[list[Number]]:
+    """Clearance on a ramp falls with the grade until it is x/(r - h), and rises from there: look there too."""
+    boxes = [[behind, height, radius, grade]]
+    for x, h, r in cartesian(behind, height, radius):
+        x, r = max(x, 0.0), max(r, 0.0)
+        worst = x / (r - h) if r > h and x < inf else inf
+        if grade[0] < worst < grade[1]:
+            boxes.append([(x, x), (h, h), (r, r), (worst, worst)])
+    return boxes
 
 
 # a rulebook's texts

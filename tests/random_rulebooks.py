@@ -8,7 +8,7 @@ import os
 import tempfile
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
-from functools import cache
+from functools import cache, partial
 from math import inf
 from pathlib import Path
 from random import Random
@@ -18,7 +18,8 @@ from interpreter import Interpreter
 from fitsvc.engine.point import Point
 from fitsvc.facts import Case
 from fitsvc.language import typed
-from fitsvc.language.quantities import Dimension
+from fitsvc.language.functions import FUNCTIONS, Function
+from fitsvc.language.quantities import ANGLE, FORCE, LENGTH, MASS, NUMBER, Dimension
 from fitsvc.language.typed import AnyTyped
 from fitsvc.language.types import ListType, NumberType, TruthType, Value
 from fitsvc.paths import data_dir
@@ -35,12 +36,13 @@ LITERALS = {
     "mass": ("0 lb", "100 lb", "50 kg", "300 lb", "1 t"),
     "number": ("0", "1", "2", "0.5", "10 %", "75 %"),
     "angle": ("0 deg", "5 deg", "30 deg"),
+    "force": ("0 kN", "14.3 kN"),
 }
 RANGES = {
     "length": ("0 in", "100 in"), "mass": ("0 lb", "9000 lb"), "ratio": ("0 %", "100 %"), "count": ("0", "20"),
-    "angle": ("-90 deg", "90 deg"),
+    "angle": ("-90 deg", "90 deg"), "force": ("0 kN", "50 kN"),
 }  # fmt: skip
-KINDS = ("length", "length", "mass", "mass", "ratio", "count", "angle", "yes_no", "colour", "bore", "rod")
+KINDS = ("length", "length", "mass", "mass", "ratio", "count", "angle", "force", "yes_no", "colour", "bore", "rod")
 OF_NUMBER = ("ratio", "count")
 TABLES = """tables:
   - {id: colour_length, title: t, key: colour, gives: length, rows: {%(colour_length)s}, source: %(source)s}
@@ -52,6 +54,7 @@ TABLES = """tables:
   - {id: length_number, title: t, key: length, gives: count, source: %(source)s,
      bands: [{up_to: 1 in, is: 3}, {up_to: 2 in, is: 1}, {is: 2}]}
 """
+DIMENSION_OF = {"length": LENGTH, "mass": MASS, "number": NUMBER, "angle": ANGLE, "force": FORCE}
 FROM_TABLE = {  # what a lookup gives, from which table, by which key
     "length": ("colour_length", "colour"), "yes_no": ("colour_flag", "colour"), "mass": ("bore_mass", "bore"),
     "rod": ("bore_rod", "bore"), "colour": ("mass_colour", "mass"), "number": ("length_number", "length"),
@@ -194,7 +197,7 @@ class Writer:
         return self.rng.choice(names) if names else otherwise
 
     def number(self, kind: str, depth: int) -> str:
-        """A number of a dimension: length, mass, number or angle."""
+        """A number of a dimension: length, mass, number, angle or force."""
         literal = self.rng.choice(LITERALS[kind])
         if depth == 0 or self.rng.random() < 0.2:
             return self.read(kind, literal) if self.rng.random() < 0.75 else literal
@@ -224,9 +227,6 @@ class Writer:
         def length() -> str:
             return self.number("length", depth - 1)
 
-        def mass() -> str:
-            return self.number("mass", depth - 1)
-
         ways: list[Callable[[], str]] = []
         if kind in FROM_TABLE:
             ways.append(lambda: self.lookup(kind, depth))
@@ -234,12 +234,18 @@ class Writer:
             size = self.read("bore", "3 in")
             ways += [lambda: f"({size} + {length()})", lambda: f"max({size}, {length()})",
                      lambda: f"({length()} * {length()} / {length()})"]  # fmt: skip
-        if kind == "mass":
-            ways += [lambda: f"rear_axle_share({mass()}, {length()}, {length()})",
-                     lambda: f"front_axle_relief({mass()}, {length()}, {length()})"]  # fmt: skip
+        for row in FUNCTIONS.values():
+            if row.result == DIMENSION_OF[kind]:
+                ways.append(partial(self._registered, row, depth))
         if kind == "number":
             ways.append(lambda: f"({length()} / {length()})")
         return ways
+
+    def _registered(self, row: Function, depth: int) -> str:
+        """A call of a registered function, by its signature."""
+        kinds = {dimension: kind for kind, dimension in DIMENSION_OF.items()}
+        arguments = [self.number(kinds[of], depth - 1) for of in row.arguments if of is not None]
+        return f"{row.name}({', '.join(arguments)})"
 
     def lookup(self, kind: str, depth: int) -> str:
         """A table's value for a key of any form."""
@@ -282,7 +288,7 @@ class Writer:
         return self.rng.choice(("==", "!=", "<", "<=", ">", ">="))
 
     def _comparison(self, depth: int) -> str:
-        kind = self.rng.choice(("length", "mass", "number", "angle", "area"))
+        kind = self.rng.choice(("length", "mass", "number", "angle", "force", "area"))
         if kind == "area":
             a, b, c, d = (self.number("length", depth - 1) for _ in range(4))
             return f"({a} * {b} {self._operator()} {c} * {d})"
