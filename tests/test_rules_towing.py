@@ -1,0 +1,124 @@
+"""Towing and wiring: a whole question works, and what is asked depends on what the question is about."""
+
+import pytest
+from judging import Facts, answer, open_needs, result
+
+WHOLE: Facts = {
+    "vehicle.body": "pickup", "vehicle.wheelbase": "145 in", "vehicle.rear_overhang": "48 in",
+    "vehicle.curb_weight": "5150 lb", "vehicle.curb_weight_front": "2980 lb", "vehicle.curb_weight_rear": "2170 lb",
+    "vehicle.gvwr": "7050 lb", "vehicle.gawr_rear": "4000 lb", "vehicle.gcwr": "15500 lb",
+    "vehicle.tow_rating": "5000 lb", "vehicle.tongue_rating": "500 lb", "vehicle.socket": "blade_7",
+    "vehicle.brake_controller": True, "vehicle.rear_closure": "none",
+    "receiver.hitch_class": "IV", "receiver.opening": "2 in", "receiver.pin_hole": "5/8 in",
+    "receiver.pin_supplied": True, "receiver.tube_outside": "3 in", "receiver.trailer_rating": "5000 lb",
+    "receiver.tongue_rating": "500 lb", "receiver.chain_loop_opening": "1-1/4 in",
+    "mounting.height": "19-1/2 in", "mounting.pin_to_bumper": "2-1/4 in",
+    "accessory.kind": "ball_mount", "accessory.shank": "2 in", "accessory.pin": "5/8 in",
+    "accessory.pin_supplied": False, "accessory.trailer_rating": "7500 lb", "accessory.tongue_rating": "750 lb",
+    "accessory.min_class": "none", "accessory.length": "9-1/2 in", "accessory.rear_extent": "11-1/4 in",
+    "accessory.rise": "-2 in", "accessory.ball_hole": "1 in", "accessory.platform_thickness": "3/4 in",
+    "ball.diameter": "2 in", "ball.shank_diameter": "1 in", "ball.shank_length": "2-1/8 in", "ball.rating": "6000 lb",
+    "trailer.gross_weight": "3400 lb", "trailer.tongue_weight": "400 lb", "trailer.coupler": "2 in",
+    "trailer.coupler_rating": "5000 lb", "trailer.coupler_height": "17-1/2 in", "trailer.brakes": "electric",
+    "trailer.plug": "blade_7", "trailer.chain_count": 2, "trailer.chain_rating_each": "5000 lb",
+    "trailer.chain_hook_size": "3/4 in", "trailer.weight_distribution": False,
+}  # fmt: skip
+"""A towing question with everything these topics ask for."""
+
+OURS = {
+    "each-chain-strong-enough", "chains-together-strong-enough", "chains-by-law-where-driven",
+    "chain-hook-goes-through-loop", "pull-within-d-value", "tongue-weight-within-s-value",
+    "tongue-weight-not-too-light", "tongue-weight-not-too-heavy", "trailer-level-on-fixed-mount",
+    "trailer-plug-fits-socket", "trailer-plug-feeds-brakes", "brakes-where-driven",
+}  # fmt: skip
+
+
+def _told(facts: Facts) -> dict[str, str]:
+    return {finding.rule: finding.result for finding in answer(facts).findings if finding.rule in OURS}
+
+
+def test_a_whole_question_leaves_nothing_open() -> None:
+    """With everything known, each rule of towing passes and no need is open."""
+    assert set(_told(WHOLE).values()) == {"passes"}
+    assert open_needs(WHOLE) == set()
+
+
+@pytest.mark.parametrize(
+    ("fact", "rules"),
+    [("trailer.chain_rating_each", {"each-chain-strong-enough", "chains-together-strong-enough"}),
+     ("trailer.chain_count", {"chains-together-strong-enough"}),
+     ("trailer.chain_hook_size", {"chain-hook-goes-through-loop"}),
+     ("receiver.chain_loop_opening", {"chain-hook-goes-through-loop"}),
+     ("trailer.plug", {"trailer-plug-fits-socket", "trailer-plug-feeds-brakes"}),
+     ("vehicle.socket", {"trailer-plug-fits-socket"})],
+)  # fmt: skip
+def test_a_blank_fact_leaves_its_rules_open(fact: str, rules: set[str]) -> None:
+    """Without a fact, the rules that rest on it are undetermined and no others."""
+    told = _told({name: wire for name, wire in WHOLE.items() if name != fact})
+    assert {rule for rule, found in told.items() if found == "undetermined"} == rules
+
+
+def test_plate_values_speak_when_the_plate_has_them() -> None:
+    """D and S are judged only where a receiver carries them, and then with any coupler."""
+    assert not _told(WHOLE).keys() & {"pull-within-d-value", "tongue-weight-within-s-value"}
+    plated = {**WHOLE, "receiver.d_value": "10 kN", "receiver.vertical_rating": "100 kg"}
+    told = _told(plated)
+    # 3,198 kg and 1,542 kg come to 10.21 kN; 400 lb are 181 kg.
+    assert (told["pull-within-d-value"], told["tongue-weight-within-s-value"]) == ("fails", "fails")
+    assert answer(plated).outcome == "fails"
+
+
+def test_the_place_picks_among_chain_rules() -> None:
+    """Chains that hold the trailer together, but not each, are lawful between states and not in New Hampshire."""
+    weak = {**WHOLE, "trailer.chain_rating_each": "2000 lb"}
+    law = "chains-by-law-where-driven"
+    assert law not in _told(weak)
+    assert _told({**weak, "load.jurisdiction": "interstate_commerce"})[law] == "passes"
+    assert _told({**weak, "load.jurisdiction": "new_hampshire"})[law] == "fails"
+    assert _told({**weak, "load.jurisdiction": ["new_hampshire", "texas"]})[law] == "undetermined"
+
+
+def test_weak_chains_are_told_whatever_the_place() -> None:
+    """Where the rules disagree and no place is named, the caution says by which rule it speaks."""
+    weak = {**WHOLE, "trailer.chain_rating_each": "2000 lb"}
+    found = answer(weak)
+    reasons = {finding.rule: finding.reason for finding in found.findings}
+    assert found.outcome == "conditional"
+    for word in ("2000 lb", "3400 lb", "3500 lb", "SAE J684", "New Hampshire", "FMCSA"):
+        assert word in reasons["each-chain-strong-enough"]
+
+
+@pytest.mark.parametrize(("tongue", "rule"), [("300 lb", "tongue-weight-not-too-light"),
+                                              ("500 lb", "tongue-weight-not-too-heavy"),
+                                              ("520 lb", "tongue-weight-not-too-heavy")])  # fmt: skip
+def test_tongue_weight_names_its_source(tongue: str, rule: str) -> None:
+    """A tongue too light or too heavy is told with the practice that is used and those that differ."""
+    reasons = {f.rule: f for f in answer({**WHOLE, "trailer.tongue_weight": tongue, "trailer.gross_weight": "3200 lb"}
+                                         ).findings}  # fmt: skip
+    assert reasons[rule].result == "fails"
+    assert reasons[rule].severity == "caution"
+    for word in (tongue, "3200 lb", "Common practice asks for 10 to 15 %", "7 to 12 %"):
+        assert word in reasons[rule].reason
+
+
+def test_a_plug_bridged_is_a_need() -> None:
+    """A flat plug behind a blade socket works once the wiring adapter is at hand."""
+    bridged = {**WHOLE, "trailer.plug": "flat_4", "trailer.brakes": "none", "trailer.gross_weight": "2900 lb",
+               "trailer.tongue_weight": "350 lb"}  # fmt: skip
+    (need,) = answer(bridged).needs
+    assert (need["need"], need["from"], need["to"]) == ("wiring_adapter", "7-way blade", "4-way flat")
+    assert open_needs({**bridged, "trailer.wiring_adapter": True}) == set()
+
+
+def test_no_adapter_bridges_separate_signals() -> None:
+    """A 13-pin plug with turn signals of its own does not go to a socket that burns them with the stop lamps."""
+    facts = {**WHOLE, "trailer.plug": "iso_13", "trailer.brakes": "none"}
+    assert result("trailer-plug-fits-socket", facts) == "fails"
+    assert "wiring-adapter" not in open_needs(facts)
+
+
+def test_towing_is_silent_with_a_carrier() -> None:
+    """A question about a carrier is not asked about the trailer's chains."""
+    carrier = {"accessory.kind": "bike_carrier", "receiver.d_value": "5 kN", "trailer.gross_weight": "9000 lb"}
+    silent = OURS - {"trailer-plug-fits-socket", "trailer-plug-feeds-brakes"}
+    assert {rule for rule in silent if result(rule, carrier) != "not_applicable"} == set()
