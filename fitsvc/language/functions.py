@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 from typing import Final
 
 from fitsvc.language import column_forms as columns
-from fitsvc.language import geometry, statics
+from fitsvc.language import column_geometry, geometry, statics
 from fitsvc.language.column_forms import Ends
 from fitsvc.language.intervals import Bounds
 from fitsvc.language.quantities import ANGLE, FORCE, LENGTH, MASS, NUMBER, Dimension
@@ -85,35 +85,45 @@ _ROWS = (
              bounds=statics.front_axle_relief, columns=columns.front_axle_relief, never_negative=True, source=_AXLES),
     Function("scaled_tongue_weight", _STATICS, MASS, (1, -1, 1),
              "the tongue weight by a small scale, S(a+b)/a: the scale's reading, the coupler's distance a from the "
-             "beam's support and b from the scale", bounds=statics.scaled_tongue_weight, never_negative=True,
+             "beam's support and b from the scale", bounds=statics.scaled_tongue_weight,
+             columns=column_geometry.scaled_tongue_weight, never_negative=True,
              source="moments about the support (statics)"),
     Function("d_value", (MASS, MASS), FORCE, (1, 1),
              "the force between vehicle and trailer of these masses, g T R/(T+R)", formula=statics.d_value,
+             columns=column_geometry.d_value,
              never_negative=True, source="UN Regulation 55, as quoted in secondary sources"),
     Function("departure_angle", _BEHIND, ANGLE, (-1, 1, 1),
              "the steepest ramp at which a point behind the rear axle, so high, clears the ground behind tyres of so "
-             "large a loaded radius", formula=geometry.departure_angle, never_negative=True, source=_TANGENT),
+             "large a loaded radius", formula=geometry.departure_angle,
+             columns=column_geometry.departure_angle, never_negative=True, source=_TANGENT),
     Function("angle_of_grade", (NUMBER,), ANGLE, (1,), "the angle of a grade, rise over run",
-             formula=geometry.angle_of_grade),
+             formula=geometry.angle_of_grade,
+             columns=column_geometry.angle_of_grade),
     Function("grade_of_angle", (ANGLE,), NUMBER, (1,), "the grade of an angle, rise over run",
-             formula=geometry.grade_of_angle),
+             formula=geometry.grade_of_angle,
+             columns=column_geometry.grade_of_angle),
     Function("touching_rise", (*_BEHIND, LENGTH), LENGTH, (-1, 1, 1, 1),
              "how high the front wheels stand above the rear ones when a point behind the axle touches: behind, "
-             "height, radius, wheelbase", formula=geometry.touching_rise, never_negative=True, source=_TANGENT),
+             "height, radius, wheelbase", formula=geometry.touching_rise,
+             columns=column_geometry.touching_rise, never_negative=True, source=_TANGENT),
     Function("clearance_on_grade", (*_BEHIND, NUMBER), LENGTH, (),
              "what is left under a point behind the axle when the rear wheels meet a ramp of a grade: behind, "
              "height, radius, grade; below zero it touches", formula=geometry.clearance_on_grade,
-             bounds=geometry.clearance_on_grade_within, may_be_negative=True, source=_TANGENT),
+             bounds=geometry.clearance_on_grade_within,
+             columns=column_geometry.clearance_on_grade, may_be_negative=True, source=_TANGENT),
     Function("swing_clearance", _BEHIND, LENGTH, (1, 1, -1),
              "what a closure that swings leaves free of a corner so far behind its hinge and so far below or beside "
-             "it; below zero it strikes", formula=geometry.swing_clearance, may_be_negative=True, source=_SECTOR),
+             "it; below zero it strikes", formula=geometry.swing_clearance,
+             columns=column_geometry.swing_clearance, may_be_negative=True, source=_SECTOR),
     Function("drop_clearance", _BEHIND, LENGTH, (1, -1, -1),
              "what a tailgate that drops level leaves free of an accessory whose front is so far behind the hinge and "
              "whose top so far above it; below zero it strikes", formula=geometry.drop_clearance,
+             columns=column_geometry.drop_clearance,
              may_be_negative=True, source=_SECTOR),
     Function("turning_angle", _BEHIND, ANGLE, (1, 1, -1),
              "how far the vehicle turns before a part of the trailer meets the bumper, at most a right angle: ball "
              "behind the bumper, part behind the ball, half the part's width", formula=geometry.turning_angle,
+             columns=column_geometry.turning_angle,
              never_negative=True),
 )  # fmt: skip
 

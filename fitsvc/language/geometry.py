@@ -74,7 +74,7 @@ def clearance_on_grade(behind: float, height: float, radius: float, grade: float
 def clearance_on_grade_within(behind: Bounds, height: Bounds, radius: Bounds, grade: Bounds) -> Bounds:
     """The same over bounds: the height falls to a least at one pitch and rises again, so its most is at an end."""
     x, h, r = behind, height, (max(radius[0], 0.0), max(radius[1], 0.0))
-    far, near = max(x[1], 0.0), max(x[0], 0.0)
+    far, near = max(x[1], 0.0) + 0.0, max(x[0], 0.0)  # -0.0 would turn the arc tangent round
     least, most = atan(max(grade[0], 0.0)), atan(max(grade[1], 0.0))
     lowest = min(max(atan2(far, r[0] - h[0]), least), most)
     return (

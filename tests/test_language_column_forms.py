@@ -1,0 +1,56 @@
+"""Each function says of a column what it says of every row alone."""
+
+from math import inf, isclose
+from random import Random
+
+import numpy as np
+import pytest
+
+from fitsvc.language.functions import FUNCTIONS, Function
+from fitsvc.language.intervals import Bounds
+
+FIGURES = (-inf, -1e9, -100.0, -2.5, -1e-7, -0.0, 0.0, 1e-7, 0.5, 1.0, 2.5, 30.0, 90.0, 100.0, 1e9, inf)
+ROWS = 3_000
+
+
+def pair(rng: Random) -> Bounds:
+    """Two ends in order, often the same; an open end is open outward, as in a case."""
+    a, b = (rng.choice(FIGURES) if rng.random() < 0.7 else rng.uniform(-200.0, 200.0) for _ in range(2))
+    low, high = (min(a, b), max(a, b)) if rng.random() < 0.6 else (a, a)
+    return (-1e9 if low == inf else low, 1e9 if high == -inf else high)
+
+
+def near(a: float, b: float) -> bool:
+    """Equal, but for the last digits of sines and arc tangents."""
+    return a == b or isclose(a, b, rel_tol=1e-12, abs_tol=1e-9)
+
+
+@pytest.mark.parametrize("row", FUNCTIONS.values(), ids=FUNCTIONS.keys())
+def test_columns_agree_with_rows(row: Function) -> None:
+    """The form over columns gives each row's own bounds, open ones and zeros included."""
+    rng = Random(row.name)
+    assert row.columns is not None, f"`{row.name}` has no form over columns"
+    count = 3 if row.variadic else len(row.arguments)
+    rows = [[pair(rng) for _ in range(count)] for _ in range(ROWS)]
+    columns = [tuple(np.array([one[i][end] for one in rows]) for end in (0, 1)) for i in range(count)]
+    with np.errstate(all="ignore"):
+        low, high = row.columns(*columns)
+    for i, one in enumerate(rows):
+        wanted, found = row.over_bounds(*one), (float(low[i]), float(high[i]))  # type: ignore[index]
+        assert near(found[0], wanted[0]) and near(found[1], wanted[1]), f"{row.name}{one}: {found}, row by row {wanted}"
+
+
+@pytest.mark.parametrize("row", FUNCTIONS.values(), ids=FUNCTIONS.keys())
+def test_one_figure_stands_for_every_row(row: Function) -> None:
+    """An argument given as one figure counts as a column of it."""
+    rng = Random(row.name)
+    count = 3 if row.variadic else len(row.arguments)
+    assert row.columns is not None
+    for _ in range(50):
+        first, *others = [pair(rng) for _ in range(count)]
+        column = (np.full(4, first[0]), np.full(4, first[1]))
+        with np.errstate(all="ignore"):
+            low, high = row.columns(column, *others)
+        wanted = row.over_bounds(first, *others)
+        assert all(near(float(end), wanted[0]) for end in np.broadcast_to(low, 4))
+        assert all(near(float(end), wanted[1]) for end in np.broadcast_to(high, 4))
