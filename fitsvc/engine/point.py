@@ -13,7 +13,7 @@ from typing import Final, Literal, NamedTuple
 from fitsvc.engine.leaves import Basis
 from fitsvc.facts import Case
 from fitsvc.language import typed
-from fitsvc.language.compiler import Emitter, compile_values
+from fitsvc.language.compiler import Emitter, compile_values, every
 from fitsvc.language.typed import AnyTyped, Read
 from fitsvc.language.types import Value
 from fitsvc.rulebook.rules import Need, Rule, Rulebook
@@ -78,7 +78,7 @@ class Point:
         self.bare_derived: Mapping[str, AnyTyped] = {**self.derived, **opening}
         self._values: dict[Hashable, Values] = {}
         self._bases: dict[tuple[int, bool], Basis] = {}
-        self._judges: dict[tuple[int, bool], Callable[..., Verdict]] = {}
+        self._judges: dict[tuple[int, bool], Callable[..., str]] = {}
         self._bare = compile_rules(rulebook.rules, rulebook.needs, self.bare_derived)
 
     @cached_property
@@ -99,13 +99,13 @@ class Point:
             return self._adapted(self.opened(case).facts.get, case.present)
         return self._bare(case.facts.get, case.present)
 
-    def judge(self, number: int, case: Case) -> Verdict:
-        """Judge an opened case by one rule alone; the rule counts as number 0."""
+    def judge(self, number: int, case: Case) -> str:
+        """One rule's result on an opened case."""
         key = (number, bool(case.adapters))
         judge = self._judges.get(key)
         if judge is None:
             derived = self.derived if case.adapters else self.bare_derived
-            self._judges[key] = judge = compile_rules([self.rulebook.rules[number]], (), derived)
+            self._judges[key] = judge = compile_rule(self.rulebook.rules[number], derived)
         return judge(case.facts.get, case.present)
 
     def opened(self, case: Case) -> Case:
@@ -174,6 +174,20 @@ def compile_rules(
     return emitter.function("judge")
 
 
+def compile_rule(rule: Rule, derived: Mapping[str, AnyTyped]) -> Callable[..., str]:
+    """Compile one rule to a function of (get, present) that returns its result."""
+    emitter = Emitter(derived)
+    for subject in rule.subjects:
+        emitter.line(f"if {subject!r} not in present: return 'not_applicable'")
+        emitter.take_present(subject)
+    if rule.guard is not None:
+        emitter.line(f"if {emitter.no(rule.guard)}: return 'not_applicable'")
+    emitter.line(f"if {emitter.yes(rule.requires)}: return 'passes'")
+    sure = emitter.yes(rule.guard) if rule.guard is not None else "True"
+    emitter.line(f"return 'fails' if {every([emitter.no(rule.requires), sure])} else 'undetermined'")
+    return emitter.function("judge_rule")
+
+
 _Member = tuple[int, Rule | Need]
 
 
@@ -186,7 +200,7 @@ def _groups(rules: Sequence[Rule], needs: Sequence[Need]) -> dict[tuple[str, ...
 
 
 def _uses(members: Sequence[_Member], derived: Mapping[str, AnyTyped]) -> Counter[AnyTyped]:
-    """How many of the rules use each fact, derived value and test of a list value."""
+    """How many of the rules use each fact and derived value."""
     uses: Counter[AnyTyped] = Counter()
     for _, member in members:
         roots = (member.guard, member.requires if isinstance(member, Rule) else member.met)
@@ -199,7 +213,7 @@ def _uses(members: Sequence[_Member], derived: Mapping[str, AnyTyped]) -> Counte
 
 
 def _collect(node: AnyTyped, derived: Mapping[str, AnyTyped], found: set[AnyTyped]) -> None:
-    if isinstance(node, typed.Read | typed.Among):
+    if isinstance(node, Read):
         found.add(node)
     below = derived.get(node.name) if isinstance(node, typed.Read) else None
     for part in (below,) if below is not None else typed.parts(node):
@@ -207,9 +221,8 @@ def _collect(node: AnyTyped, derived: Mapping[str, AnyTyped], found: set[AnyType
 
 
 def _plain(node: AnyTyped, derived: Mapping[str, AnyTyped]) -> bool:
-    """Whether a node is a fact or a test of one, cheap enough to compute where it may not be needed."""
-    read = node.operand if isinstance(node, typed.Among) else node
-    return isinstance(read, Read) and read.name not in derived
+    """Whether a node is a fact, cheap enough to fetch where it may not be needed."""
+    return isinstance(node, Read) and node.name not in derived
 
 
 def _fetch(emitter: Emitter, nodes: Sequence[AnyTyped]) -> None:
@@ -218,28 +231,33 @@ def _fetch(emitter: Emitter, nodes: Sequence[AnyTyped]) -> None:
 
 
 def _write(emitter: Emitter, guard: AnyTyped | None, members: Sequence[_Member]) -> None:
-    """Write the rules and needs under one guard."""
-    value = emitter.single(guard) if guard is not None else "2"
-    if value == "0":
+    """Write the rules and needs under one guard: entered unless it is surely no."""
+    surely_not = emitter.no(guard) if guard is not None else "False"
+    if surely_not == "True":
         return
-    if value == "2":
-        for number, member in members:
-            _judge(emitter, number, member, sure="")
-        return
-    with emitter.block(f"if {value}:"):
-        for number, member in members:
-            _judge(emitter, number, member, sure=f" and {value} == 2")
+    if surely_not == "False":
+        _judge(emitter, guard, members)
+    else:
+        with emitter.block(f"if not ({surely_not}):"):
+            _judge(emitter, guard, members)
 
 
-def _judge(emitter: Emitter, number: int, member: Rule | Need, sure: str) -> None:
-    if isinstance(member, Need):
-        met = emitter.yes(member.met) if member.met is not None else "False"
-        emitter.line(f"if not ({met}): open_needs.append({number})")
-        return
-    blocking = member.severity == "blocking"
+def _judge(emitter: Emitter, guard: AnyTyped | None, members: Sequence[_Member]) -> None:
+    for number, member in members:
+        if isinstance(member, Need):
+            met = emitter.yes(member.met) if member.met is not None else "False"
+            emitter.line(f"if not ({met}): open_needs.append({number})")
+        else:
+            _judge_rule(emitter, guard, number, member)
+
+
+def _judge_rule(emitter: Emitter, guard: AnyTyped | None, number: int, rule: Rule) -> None:
+    """Passes where the requirement is surely met; fails where it is surely not, and the guard surely yes."""
+    blocking = rule.severity == "blocking"
     fails = "fails" if blocking else "cautions"
-    unknown = "unknown" if blocking and member.if_unknown == "undetermined" else "doubts"
-    emitter.line(f"if {emitter.yes(member.requires)}: passes.append({number})")
+    unknown = "unknown" if blocking and rule.if_unknown == "undetermined" else "doubts"
+    emitter.line(f"if {emitter.yes(rule.requires)}: passes.append({number})")
     with emitter.block("else:"):
-        emitter.line(f"if {emitter.no(member.requires)}{sure}: {fails}.append({number})")
+        sure = emitter.yes(guard) if guard is not None else "True"
+        emitter.line(f"if {every([emitter.no(rule.requires), sure])}: {fails}.append({number})")
         emitter.line(f"else: {unknown}.append({number})")
