@@ -24,6 +24,7 @@ from fitsvc.language.types import Value
 GOOD, BAD, OPEN = "works", "fails", "open"
 ASK: Final = {"ask": "ask", "label": "read", "tape": "measure", "scales": "weigh", "dealer": "look up"}
 _MOST_TOGETHER: Final = 3
+_FEW: Final = 4
 _MOST_TRIED: Final = 6
 _Chosen = dict[int, tuple[Held, ...]]
 """For each open rule, the facts chosen to settle it."""
@@ -76,7 +77,8 @@ class _Search:
     def _options(self, number: int, held: Sequence[Held]) -> list[tuple[Held, ...]]:
         """The smallest sets of facts with which a rule could pass; all of them where no small one does."""
         cheap = sorted(held, key=lambda one: one.effort)[:_MOST_TRIED]
-        for size in range(1, min(_MOST_TOGETHER, len(cheap)) + 1):
+        together = _MOST_TOGETHER if len(held) <= _FEW else 2
+        for size in range(1, min(together, len(cheap)) + 1):
             found = [facts for facts in combinations(cheap, size) if self._could_pass(number, facts)]
             if found:
                 return found
