@@ -67,7 +67,8 @@ def _pull(vehicle: Floats, trailer: Floats) -> Any:
 
 
 def _grade_of(angle: Floats) -> Any:
-    return np.tan(np.radians(np.minimum(np.maximum(angle, -90.0), 90.0)))
+    within = np.tan(np.radians(np.minimum(np.maximum(angle, -90.0), 90.0)))
+    return np.where(np.abs(angle) >= 90.0, np.copysign(np.inf, angle), within)
 
 
 def _angle_of(grade: Floats) -> Any:

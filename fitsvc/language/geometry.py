@@ -51,8 +51,10 @@ def angle_of_grade(grade: float) -> float:
 
 
 def grade_of_angle(angle: float) -> float:
-    """Rise over run of an angle up to a right one."""
-    return tan(radians(min(max(angle, -90.0), 90.0)))
+    """Rise over run of an angle; without end at a right one."""
+    if abs(angle) >= 90.0:
+        return inf if angle > 0.0 else -inf
+    return tan(radians(angle))
 
 
 def touching_rise(behind: float, height: float, radius: float, wheelbase: float) -> float:
