@@ -44,6 +44,7 @@ EXCEPTIONS: Mapping[str, str] = {
     "up table asked_class_rank none 0": _RANK,
     "down table asked_class_rank none 0": _RANK,
     "down table asked_class_rank I 1": _RANK,
+    "down turns-clear-of-jack requires 90 deg": "just short of square the jack's width differs by a hair",
 }
 """The figures that no example can notice, with the reason."""
 
@@ -87,10 +88,12 @@ def _text(kind: Type, value: float) -> str:
 
 
 def _constants(node: Any, path: _Path = ()) -> Iterator[tuple[_Path, typed.Constant]]:
-    """The numbers written in an expression, with the way to each."""
+    """The numbers written in an expression, with the way to each; `0 in - x` is x turned round, and no figure."""
     if isinstance(node, typed.Constant):
         if isinstance(node.type, NumberType):
             yield path, node
+    elif isinstance(node, typed.Arithmetic) and node.operator == "-" and _is_zero(node.left):
+        yield from _constants(node.right, (*path, "right"))
     elif isinstance(node, tuple):
         for i, part in enumerate(node):
             yield from _constants(part, (*path, i))
@@ -98,6 +101,10 @@ def _constants(node: Any, path: _Path = ()) -> Iterator[tuple[_Path, typed.Const
         for field in fields(node):
             if field.name not in ("type", "function", "tops", "values"):
                 yield from _constants(getattr(node, field.name), (*path, field.name))
+
+
+def _is_zero(node: AnyTyped) -> bool:
+    return isinstance(node, typed.Constant) and node.value == (0.0, 0.0)
 
 
 def _at(node: Any, path: _Path, change: Callable[[Any], Any]) -> Any:
