@@ -143,7 +143,7 @@ class Emitter:
                 return f"{self.end(node.left, side)} - {self.end(node.right, 1 - side)}"
             case typed.Arithmetic(operator="*") if not _may_be_negative(node):
                 return _product(self.end(node.left, side), self.end(node.right, side), side)
-            case typed.Apply() if node.function.formula is not None:
+            case typed.Apply() if node.function.bounds is None:
                 return self._call(node, side)
             case _:
                 return None
@@ -213,7 +213,16 @@ class Emitter:
             return str(write(node, sure))
         if isinstance(node, typed.Not):
             return self._test(node.operand, not sure)
-        return f"{self.single(node)} == {YES if sure else NO}"
+        value, wanted = self.single(node), repr(YES if sure else NO)
+        return repr(value == wanted) if value in _OPPOSITE else f"{value} == {wanted}"
+
+    def _test_all(self, node: typed.All, sure: bool) -> str:
+        tests = [self._test(operand, sure) for operand in node.operands]
+        return every(tests) if sure else some(tests)
+
+    def _test_some(self, node: typed.Some, sure: bool) -> str:
+        tests = [self._test(operand, sure) for operand in node.operands]
+        return some(tests) if sure else every(tests)
 
     def _tested(self, node: AnyTyped) -> Written:
         return self._assign(node.type, f"2 if {self.yes(node)} else 0 if {self.no(node)} else 1")
@@ -310,6 +319,19 @@ class Emitter:
 
 _OPEN: Final[Mapping[object, str]] = {ANYTHING: "anything", NOT_NEGATIVE: "upward"}
 """The bounds of unknown numbers, passed as defaults so that they are not built anew at every use."""
+
+
+def every(tests: Sequence[str]) -> str:
+    """Python text of a test that holds where all do."""
+    left = [test for test in tests if test != "True"]
+    return "False" if "False" in left else " and ".join(left) or "True"
+
+
+def some(tests: Sequence[str]) -> str:
+    """Python text of a test that holds where one does."""
+    left = [test for test in tests if test != "False"]
+    return "True" if "True" in left else f"({' or '.join(left)})" if left else "False"
+
 
 _OPPOSITE: Final = {repr(NO): repr(YES), repr(YES): repr(NO)}
 """What is settled when the source is written, and its negation."""

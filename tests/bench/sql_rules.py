@@ -1,0 +1,408 @@
+"""The rules as SQL, written from the same checked tree as a database engineer would write them by hand.
+
+A number is two columns, its ends; a list value a bit mask; a condition two boolean expressions, surely yes and
+surely no. What depends on the rig alone is computed before and stands as a literal, or as a column of a table of
+rigs; what depends on the items alone is a column of the table of items, computed when the table is made. A rule's
+result is 0 passes, 1 fails, 2 undetermined, 3 not applicable.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from math import inf
+from typing import Any
+
+import numpy as np
+
+from fitsvc.engine.column_programs import Member, Program
+from fitsvc.engine.column_rules import ItemValues
+from fitsvc.engine.signatures import Catalogue
+from fitsvc.language import typed
+from fitsvc.language.intervals import SAME
+from fitsvc.language.truth import NO, YES
+from fitsvc.language.typed import join
+from fitsvc.language.types import ListType, NumberType, Type, Value
+from fitsvc.rulebook.rules import Need, Rule
+
+Ends = tuple[str, str]
+
+
+def figure(x: float) -> str:
+    """A float as a SQL literal."""
+    return f"'{'-' if x < 0 else ''}inf'::DOUBLE" if abs(x) == inf else f"{x!r}::DOUBLE"
+
+
+def constant(kind: Type, value: Value) -> Any:
+    """A value as SQL."""
+    if isinstance(value, tuple):
+        return (figure(value[0]), figure(value[1]))
+    if isinstance(kind, ListType):
+        return f"{value}::BIGINT"
+    return (str(value == YES).lower(), str(value == NO).lower())
+
+
+def column(kind: Type, name: str) -> Any:
+    """The columns of a table that hold a value: ends, a mask, or surely yes and surely no."""
+    if isinstance(kind, NumberType):
+        return (f"{name}_lo", f"{name}_hi")
+    return name if isinstance(kind, ListType) else (f"{name}_y", f"{name}_n")
+
+
+def every(parts: list[str]) -> str:
+    """Conjunction, with what is settled left out."""
+    left = [part for part in dict.fromkeys(parts) if part != "true"]
+    return "false" if "false" in left else f"({' AND '.join(left)})" if left else "true"
+
+
+def some(parts: list[str]) -> str:
+    """Disjunction, with what is settled left out."""
+    left = [part for part in dict.fromkeys(parts) if part != "false"]
+    return "true" if "true" in left else f"({' OR '.join(left)})" if left else "false"
+
+
+def case(yes: str, no: str, then: str, otherwise: str, unknown: str) -> str:
+    """The value by a condition."""
+    if "true" in (yes, no):
+        return then if yes == "true" else otherwise
+    if then == otherwise == unknown:
+        return then
+    return f"CASE WHEN {yes} THEN {then} WHEN {no} THEN {otherwise} ELSE {unknown} END"
+
+
+def product(x: str, y: str) -> str:
+    """Product in which nothing times infinity is nothing."""
+    return f"CASE WHEN {x} = 0 OR {y} = 0 THEN 0 ELSE {x} * {y} END"
+
+
+def times(a: Ends, b: Ends) -> Ends:
+    """Product over bounds."""
+    ends = ", ".join(product(x, y) for x in a for y in b)
+    return (f"least({ends})", f"greatest({ends})")
+
+
+def over(a: Ends, b: Ends) -> Ends:
+    """Quotient over bounds."""
+    apart, zero = f"({b[0]} > 0 OR {b[1]} < 0)", f"({b[0]} = 0 AND ({a[0]} >= 0 OR {a[1]} <= 0))"
+    inverse = (f"(1.0 / {b[1]})", f"(1.0 / {b[0]})")
+    from_zero = (f"(1.0 / greatest({b[1]}, 1e-100))", "'inf'::DOUBLE")
+    first, second = times(a, inverse), times(a, from_zero)
+    return tuple(  # type: ignore[return-value]
+        f"CASE WHEN {apart} THEN {x} WHEN {zero} THEN {y} ELSE {figure(open_)} END"
+        for x, y, open_ in zip(first, second, (-inf, inf), strict=True)
+    )
+
+
+def above(a: Ends) -> Ends:
+    """Not below nothing."""
+    return (f"greatest({a[0]}, 0.0)", f"greatest({a[1]}, 0.0)")
+
+
+def _relief(weight: Ends, behind: Ends, wheelbase: Ends) -> Ends:
+    """W d/L: all three are not below nothing, so each end is one product."""
+    w, d, base = above(weight), above(behind), above(wheelbase)
+    low = f"CASE WHEN {base[1]} = 'inf'::DOUBLE THEN 0 ELSE {d[0]} / greatest({base[1]}, 1e-100) END"
+    high = f"CASE WHEN {d[1]} = 0 THEN 0 WHEN {base[0]} = 0 THEN 'inf'::DOUBLE ELSE {d[1]} / {base[0]} END"
+    return (f"{w[0]} * ({low})", product(w[1], f"({high})"))
+
+
+def _share(weight: Ends, behind: Ends, wheelbase: Ends) -> Ends:
+    relief = _relief(weight, behind, wheelbase)
+    return (f"({weight[0]} + {relief[0]})", f"({weight[1]} + {relief[1]})")
+
+
+def _magnitude(a: Ends) -> Ends:
+    low, high = a
+    return (
+        f"CASE WHEN {low} >= 0 THEN {low} WHEN {high} <= 0 THEN -{high} ELSE 0.0 END",
+        f"CASE WHEN {low} >= 0 THEN {high} WHEN {high} <= 0 THEN -{low} ELSE greatest(-{low}, {high}) END",
+    )
+
+
+def _span(a: Ends, b: Ends) -> Ends:
+    order = f"{a[0]} <= {b[1]}"
+    return (f"CASE WHEN {order} THEN {a[0]} ELSE {b[1]} END", f"CASE WHEN {order} THEN {b[1]} ELSE {a[0]} END")
+
+
+def _within(x: str) -> str:
+    return f"least(greatest({x}, 0.0), 1e100)"
+
+
+def _less(x: str, y: str) -> str:
+    return f"CASE WHEN {x} = 'inf'::DOUBLE THEN {x} ELSE {x} - greatest({y}, 0.0) END"
+
+
+def _angle(behind: str, height: str, radius: str) -> str:
+    x, h, r = _within(behind), _within(height), _within(radius)
+    tangent = f"sqrt(greatest({x} * {x} + {h} * ({h} - 2.0 * {r}), 0.0))"
+    return f"least(degrees(2.0 * atan2({h}, {x} + {tangent})), 90.0)"
+
+
+def _rise(behind: str, height: str, radius: str, wheelbase: str) -> str:
+    return product(f"greatest({wheelbase}, 0.0)", f"sin(radians({_angle(behind, height, radius)}))")
+
+
+def _hypot(x: str, y: str) -> str:
+    far = f"greatest({x}, {y})"
+    return f"CASE WHEN {far} = 'inf'::DOUBLE THEN {far} ELSE sqrt({x} * {x} + {y} * {y}) END"
+
+
+def _swing(behind: str, beside: str, length: str) -> str:
+    return _less(f"({_hypot(f'greatest({behind}, 0.0)', f'greatest({beside}, 0.0)')})", length)
+
+
+def _drop(behind: str, over_hinge: str, length: str) -> str:
+    return f"greatest({_less(f'greatest({behind}, 0.0)', length)}, -({over_hinge}))"
+
+
+def _turn(ball: str, part: str, half: str) -> str:
+    b, j, k = _within(ball), _within(part), _within(half)
+    turned = f"atan2({j}, {k}) + atan2({b}, sqrt(greatest({j} * {j} + {k} * {k} - {b} * {b}, 0.0)))"
+    return f"CASE WHEN {b} >= {k} THEN 90.0 ELSE least(degrees({turned}), 90.0) END"
+
+
+def _pull(vehicle: str, trailer: str) -> str:
+    a, b = f"greatest({vehicle}, 0.0)", f"greatest({trailer}, 0.0)"
+    light, heavy = f"least({a}, {b})", f"greatest({a}, {b})"
+    share = f"CASE WHEN {heavy} > 0 AND {heavy} < 'inf'::DOUBLE THEN {light} / {heavy} ELSE 0.0 END"
+    return f"0.00981 * {light} / (1.0 + {share})"
+
+
+def _at_pitch(x: str, h: str, r: str, pitch: str) -> str:
+    up, down = f"({product(h, f'cos({pitch})')})", f"({product(x, f'sin({pitch})')})"
+    turned = product(r, f"(1.0 - cos({pitch}))")
+    open_ = f"{down} = 'inf'::DOUBLE OR {up} = '-inf'::DOUBLE"
+    return f"CASE WHEN {open_} THEN '-inf'::DOUBLE ELSE {up} - {down} + ({turned}) END"
+
+
+def _on_grade(behind: Ends, height: Ends, radius: Ends, grade: Ends) -> Ends:
+    (near, far), h, r = above(behind), height, above(radius)
+    least, most = (f"atan({end})" for end in above(grade))
+    lowest = f"least(greatest(atan2({far}, {r[0]} - {h[0]}), {least}), {most})"
+    highest = f"greatest({_at_pitch(near, h[1], r[1], least)}, {_at_pitch(near, h[1], r[1], most)})"
+    return (_at_pitch(far, h[0], r[0], lowest), highest)
+
+
+def _scaled(reading: Ends, from_support: Ends, to_scale: Ends) -> Ends:
+    return _share(above(reading), to_scale, from_support)
+
+
+_FORMULAS: dict[str, Callable[..., str]] = {
+    "departure_angle": _angle, "touching_rise": _rise, "swing_clearance": _swing, "drop_clearance": _drop,
+    "turning_angle": _turn, "d_value": _pull, "angle_of_grade": lambda g: f"degrees(atan({g}))",
+    "grade_of_angle": lambda a: f"tan(radians(least(greatest({a}, -90.0), 90.0)))",
+    "min": lambda *each: f"least({', '.join(each)})", "max": lambda *each: f"greatest({', '.join(each)})",
+}  # fmt: skip
+_OVER_BOUNDS: dict[str, Callable[..., Ends]] = {
+    "abs": _magnitude, "span": _span, "rear_axle_share": _share, "front_axle_relief": _relief,
+    "clearance_on_grade": _on_grade, "scaled_tongue_weight": _scaled,
+}  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Query:
+    """What a rulebook comes to: the SQL of each rule's and need's result, and of the outcome from all of them."""
+
+    results: list[str]
+    outcome: str
+
+
+class Translator:
+    """Writes parts of a program's graph as SQL. `rig` gives the SQL of a part that depends on the rig alone."""
+
+    def __init__(self, program: Program, rig: Callable[[int], Any]) -> None:
+        self.graph, self.program, self.rig = program.graph, program, rig
+        self._items = set(program.items)
+        self._written: dict[int, Any] = {}
+
+    def of(self, number: int) -> Any:
+        """The SQL of a part."""
+        if number not in self._written:
+            step = self.graph.steps[number]
+            if isinstance(step.node, typed.Constant):
+                self._written[number] = constant(step.node.type, step.node.value)
+            elif not step.on_items:
+                self._written[number] = self.rig(number)
+            elif not step.on_rig:
+                self._written[number] = column(step.node.type, f"i{number}")
+            else:
+                form = getattr(self, "_" + type(step.node).__name__.lower())
+                self._written[number] = form(step.node, *step.operands)
+        return self._written[number]
+
+    def _negative(self, node: Any, operand: int) -> Ends:
+        low, high = self.of(operand)
+        return (f"(-{high})", f"(-{low})")
+
+    def _arithmetic(self, node: Any, left: int, right: int) -> Ends:
+        a, b = self.of(left), self.of(right)
+        if node.operator in "+-":
+            c = b if node.operator == "+" else (b[1], b[0])
+            return (f"({a[0]} {node.operator} {c[0]})", f"({a[1]} {node.operator} {c[1]})")
+        if node.operator == "/":
+            return over(a, b)
+        if not node.type.negative:
+            return (f"({a[0]} * {b[0]})", f"({product(a[1], b[1])})")
+        return times(a, b)
+
+    def _atmost(self, node: Any, left: int, right: int) -> tuple[str, str]:
+        a, b = self.of(left), self.of(right)
+        return (f"({a[1]} <= {b[0]} + {SAME})", f"({a[0]} > {b[1]} + {SAME})")
+
+    def _equal(self, node: Any, left: int, right: int) -> tuple[str, str]:
+        a, b = self.of(left), self.of(right)
+        apart = f"({a[0]} > {b[1]} + {SAME} OR {b[0]} > {a[1]} + {SAME})"
+        return (f"({a[1]} <= {b[0]} + {SAME} AND {b[1]} <= {a[0]} + {SAME})", apart)
+
+    def _samemember(self, node: Any, left: int, right: int) -> tuple[str, str]:
+        a, b = self.of(left), self.of(right)
+        return (f"({a} = {b} AND {a} & ({a} - 1) = 0)", f"({a} & {b} = 0)")
+
+    def _among(self, node: Any, operand: int) -> tuple[str, str]:
+        kind, value = self.graph.steps[operand].node.type, self.of(operand)
+        return (f"({value} & {kind.unknown & ~node.mask} = 0)", f"({value} & {node.mask} = 0)")  # type: ignore[union-attr]
+
+    def _not(self, node: Any, operand: int) -> tuple[str, str]:
+        yes, no = self.of(operand)
+        return (no, yes)
+
+    def _all(self, node: Any, *operands: int) -> tuple[str, str]:
+        tests = [self.of(operand) for operand in operands]
+        return (every([yes for yes, _ in tests]), some([no for _, no in tests]))
+
+    def _some(self, node: Any, *operands: int) -> tuple[str, str]:
+        tests = [self.of(operand) for operand in operands]
+        return (some([yes for yes, _ in tests]), every([no for _, no in tests]))
+
+    def _choice(self, node: Any, condition: int, then: int, otherwise: int) -> Any:
+        (yes, no), a, b = self.of(condition), self.of(then), self.of(otherwise)
+        if isinstance(node.type, NumberType):
+            return (case(yes, no, a[0], b[0], f"least({a[0]}, {b[0]})"),
+                    case(yes, no, a[1], b[1], f"greatest({a[1]}, {b[1]})"))  # fmt: skip
+        if isinstance(node.type, ListType):
+            return case(yes, no, a, b, f"({a} | {b})")
+        return tuple(
+            some([every([yes, x]), every([no, y]), every([f"NOT ({yes})", f"NOT ({no})", x, y])])
+            for x, y in zip(a, b, strict=True)
+        )
+
+    def _apply(self, node: typed.Apply, *arguments: int) -> Ends:
+        row, ends = node.function, [self.of(argument) for argument in arguments]
+        if row.name in _OVER_BOUNDS:
+            return _OVER_BOUNDS[row.name](*ends)
+        directions = row.directions * len(ends) if row.variadic else row.directions
+        form = _FORMULAS[row.name]
+        low = [pair[0] if d > 0 else pair[1] for pair, d in zip(ends, directions, strict=True)]
+        high = [pair[1] if d > 0 else pair[0] for pair, d in zip(ends, directions, strict=True)]
+        return (f"({form(*low)})", f"({form(*high)})")
+
+    def _length(self, node: typed.Length, operand: int) -> Any:
+        kind = self.graph.steps[operand].node.type
+        return self._by_member(node.type, self.of(operand), [(size, size) for size in kind.sizes])  # type: ignore[union-attr]
+
+    def _lookupmember(self, node: typed.LookupMember, key: int) -> Any:
+        return self._by_member(node.type, self.of(key), node.values)
+
+    def _by_member(self, kind: Type, mask: str, values: Any) -> Any:
+        def chosen(text: Callable[[Any], str], nothing: str, name: str) -> str:
+            cells = ", ".join(
+                f"CASE WHEN {mask} & {1 << i} != 0 THEN {text(v)} ELSE {nothing} END" for i, v in enumerate(values)
+            )
+            return f"{name}({cells})"
+
+        if isinstance(kind, NumberType):
+            return (chosen(lambda v: figure(v[0]), figure(inf), "least"),
+                    chosen(lambda v: figure(v[1]), figure(-inf), "greatest"))  # fmt: skip
+        if isinstance(kind, ListType):
+            return "(" + " | ".join(f"CASE WHEN {mask} & {1 << i} != 0 THEN {v} ELSE 0 END"
+                                    for i, v in enumerate(values)) + ")"  # fmt: skip
+        return tuple(f"({mask} & {sum(1 << i for i, v in enumerate(values) if v != want)} = 0)" for want in (YES, NO))
+
+    def _lookupband(self, node: typed.LookupBand, key: int) -> Any:
+        low, high = self.of(key)
+        tops = [figure(top + SAME) for top in node.tops]
+        whens = []
+        for first in range(len(node.values)):
+            for last in range(first, len(node.values)):
+                first_in = f"{low} <= {tops[first]}" if first < len(tops) else "true"
+                last_in = f"{high} <= {tops[last]}" if last < len(tops) else "true"
+                whens.append((f"{first_in} AND {last_in}", join(node.type, node.values[first : last + 1])))
+        written = [(test, constant(node.type, value)) for test, value in whens]
+        pick = [lambda c: c] if isinstance(node.type, ListType) else [lambda c: c[0], lambda c: c[1]]
+        texts = [
+            "CASE " + " ".join(f"WHEN {test} THEN {end(value)}" for test, value in written) + " END" for end in pick
+        ]
+        return texts[0] if len(texts) == 1 else tuple(texts)
+
+    def _known(self, node: Any, operand: int) -> tuple[str, str]:
+        value, kind = self.of(operand), self.graph.steps[operand].node.type
+        if isinstance(kind, NumberType):
+            return (f"({value[0]} > '-inf'::DOUBLE AND {value[1]} < 'inf'::DOUBLE)", "false")
+        if isinstance(kind, ListType):
+            return (f"({value} != {kind.unknown})", "false")
+        return (some(list(value)), "false")
+
+    def result(self, member: Member) -> str:
+        """The result of a rule or need."""
+        gate = [self.of(number) for number in member.gate]
+        applies, silent = every([yes for yes, _ in gate]), some([no for _, no in gate])
+        met, unmet = ("false", "true") if member.requires is None else self.of(member.requires)
+        if isinstance(member.of, Need):
+            return f"CASE WHEN {silent} THEN 3 WHEN {met} THEN 3 ELSE 1 END::TINYINT"
+        fails = every([applies, unmet])
+        return f"CASE WHEN {silent} THEN 3 WHEN {met} THEN 0 WHEN {fails} THEN 1 ELSE 2 END::TINYINT"
+
+    def query(self) -> Query:
+        """All results, under the names r0, r1 ..., and the outcome from these."""
+        results = [self.result(member) for member in self.program.members]
+        fails, unknown, doubts = [], [], []
+        for i, member in enumerate(self.program.members):
+            rule = member.of
+            blocking = isinstance(rule, Rule) and rule.severity == "blocking"
+            (fails if blocking else doubts).append(f"r{i} = 1")
+            if isinstance(rule, Rule):
+                (unknown if blocking and rule.if_unknown == "undetermined" else doubts).append(f"r{i} = 2")
+        outcome = f"CASE WHEN {some(fails)} THEN 3 WHEN {some(unknown)} THEN 2 WHEN {some(doubts)} THEN 1 ELSE 0 END"
+        return Query(results, outcome + "::TINYINT")
+
+
+def item_table(program: Program, catalogue: Catalogue) -> dict[str, Any]:
+    """The table of items: a row a signature, its weight, and what depends on items alone."""
+    items = ItemValues(program, catalogue)
+    table: dict[str, Any] = {"id": np.arange(catalogue.count, dtype=np.int32), "w": catalogue.weights}
+    for number in program.items:
+        _put(table, program.graph.steps[number].node.type, f"i{number}", items.of(number))
+    return table
+
+
+def rig_table(program: Program, values: list[tuple[Value, ...]]) -> dict[str, Any]:
+    """The table of rigs: a row a rig, and what depends on the rig alone."""
+    table: dict[str, Any] = {"rig": np.arange(len(values), dtype=np.int32)}
+    for place, number in enumerate(program.rig):
+        kind = program.graph.steps[number].node.type
+        cells = [row[place] for row in values]
+        if isinstance(kind, NumberType):
+            ends = np.array(cells, np.float64)
+            _put(table, kind, f"g{number}", (ends[:, 0].copy(), ends[:, 1].copy()))
+        else:
+            _put(table, kind, f"g{number}", np.array(cells, np.uint64))
+    return table
+
+
+def _put(table: dict[str, Any], kind: Type, name: str, cells: Any) -> None:
+    if isinstance(kind, NumberType):
+        table[f"{name}_lo"], table[f"{name}_hi"] = cells
+    elif isinstance(kind, ListType):
+        table[name] = cells.astype(np.int64)
+    else:
+        table[f"{name}_y"], table[f"{name}_n"] = cells == YES, cells == NO
+
+
+def with_literals(program: Program, values: tuple[Value, ...]) -> Translator:
+    """A translator in which one rig's values stand as literals."""
+    return Translator(
+        program, lambda number: constant(program.graph.steps[number].node.type, values[program.place[number]])
+    )
+
+
+def with_rig_columns(program: Program) -> Translator:
+    """A translator in which the rig's values are columns of a table of rigs."""
+    return Translator(program, lambda number: column(program.graph.steps[number].node.type, f"g{number}"))
