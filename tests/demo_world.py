@@ -10,6 +10,7 @@ from typing import Any
 
 from fitsvc.answers.answering import Answerer
 from fitsvc.answers.question import Stored
+from fitsvc.answers.shelf import Stock, read_items
 from fitsvc.catalogue.cells import read_cell
 from fitsvc.paths import data_dir
 from fitsvc.rulebook.loader import load_rulebook
@@ -103,3 +104,16 @@ def question(name: str) -> dict[str, Any]:
 
 ASKED = {entry["file"]: entry for entry in yaml_of("questions/index.yaml")["questions"]}
 """The ten questions by file, with the clerk's words and what they come to."""
+
+
+@cache
+def stock() -> Stock:
+    """Everything the demo world sells, and the receivers that mount on its vehicles, as a shelf."""
+    records = world().records
+    receivers = {one.key: one for one in records if one.subject == "receiver"}
+    mountings: dict[str, list[tuple[Stored, Stored]]] = {}
+    for one in records:
+        if one.subject == "mounting":
+            mountings.setdefault(one.links["vehicle"], []).append((one, receivers[one.links["receiver"]]))
+    sold = (one for one in records if one.subject in ("accessory", "adapter", "ball", "trailer"))
+    return Stock(read_items(answerer().reader, sold), mountings)

@@ -1,11 +1,12 @@
 """The answer as it goes over the wire: typed structs, encoded as JSON in the order written here."""
 
-from typing import Literal
+from typing import Any, Literal
 
 import msgspec
 
 from fitsvc.engine.point import Outcome
 
+Sort = Literal["reduce", "swap", "receiver", "add", "none"]
 Result = Literal["passes", "fails", "undetermined"]
 
 
@@ -42,12 +43,17 @@ class Next(msgspec.Struct, omit_defaults=True):
 
 
 class Remedy(msgspec.Struct, omit_defaults=True):
-    """A change that leads to another outcome."""
+    """A change that leads to another outcome; `question` is the changed question, to be asked for its full answer.
 
-    change: str
+    `skus` are the parts where the change takes two.
+    """
+
+    change: Sort
     outcome: Outcome
     because: str
     sku: str = ""
+    skus: list[str] = []
+    question: dict[str, Any] = {}
 
 
 class RulebookName(msgspec.Struct):

@@ -5,9 +5,11 @@ from typing import Any, Final
 
 import msgspec
 
-from fitsvc.answers.answer import Answer, Finding, LimitShown, Result, RulebookName
+from fitsvc.answers.answer import Answer, Finding, LimitShown, Remedy, Result, RulebookName
 from fitsvc.answers.next_steps import next_steps
 from fitsvc.answers.question import NoRecords, Question, Records, read_question
+from fitsvc.answers.remedies import Remedies, remedy_of
+from fitsvc.answers.shelf import EMPTY, Shelf
 from fitsvc.answers.summary import summarise
 from fitsvc.answers.wording import Wording, texts
 from fitsvc.engine.limits import Lowest, limits_of
@@ -37,9 +39,30 @@ class Answerer:
         self.wording = Wording(self.engine)
         self._name = RulebookName(rulebook.digest, rulebook.name)
 
-    def answer(self, document: Any, records: Records | None = None, system: System = "us") -> Answer:
-        """Answer a question document; ProblemsFound when it cannot be read."""
-        return self.answer_question(read_question(document, self.reader, records or NoRecords()), system)
+    def answer(
+        self, document: Any, records: Records | None = None, system: System = "us", shelf: Shelf | None = None
+    ) -> Answer:
+        """Answer a question document, with remedies from a shelf; ProblemsFound when it cannot be read."""
+        records = records or NoRecords()
+        question = read_question(document, self.reader, records)
+        answer = self.answer_question(question, system)
+        if answer.outcome == "fails":
+            answer.remedies = self._remedies(document, question, records, system, shelf or EMPTY)
+        return answer
+
+    def _remedies(
+        self, document: Any, question: Question, records: Records, system: System, shelf: Shelf
+    ) -> list[Remedy]:
+        """What would make it work: each change answered in full before it is told."""
+        search = Remedies(self.engine, self.wording, self.reader, shelf, system)
+        found = []
+        for tried in search.find(document, question):
+            answer = self.answer_question(read_question(tried.document, self.reader, records), system)
+            found.append(remedy_of(tried, answer))
+        if not any(remedy.sku for remedy in found):
+            text = search.would_have_to_be(question, self.engine.evaluate(question.case).fails)
+            found += [Remedy("none", "fails", text)] if text else []
+        return found
 
     def answer_question(self, question: Question, system: System = "us") -> Answer:
         """Answer a question that has been read."""

@@ -4,7 +4,7 @@ Numbers are tried in the steps people read (a sixteenth of an inch, a pound), co
 neighbours differ the change is closed in on. Lists are tried member by member.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from math import ceil, floor
@@ -14,11 +14,13 @@ from fitsvc.answers.missing import Held
 from fitsvc.answers.wording import Wording
 from fitsvc.facts import Case
 from fitsvc.language.display import System, show_step, step
-from fitsvc.language.intervals import Bounds
+from fitsvc.language.intervals import SAME, Bounds
 from fitsvc.language.types import ListType, NumberType, Value
+from fitsvc.rulebook.vocabulary import Fact
 
 Results = tuple[str, ...]
 """The results of several rules, which a reading comes to."""
+GOOD: Final = "works"
 _SAMPLES: Final = 24
 _FINEST: Final = 3
 _TYRES: Final[Bounds] = (381.0, 1524.0)
@@ -53,6 +55,20 @@ def any_reading(wording: Wording, case: Case, held: Held, results: Callable[[Val
         return any(results(value) == wanted for value in _possible(kind, held.current(case)))
     readings = _Readings(wording.shown(held.read).unit, "us", _range(held, held.current(case)))
     return readings.reaches(results, wanted)
+
+
+def largest_below(
+    fact: Fact, now: float, results: Callable[[Value], Results], wanted: Sequence[Results], system: System
+) -> tuple[float, str, str | int] | None:
+    """The largest reading below what a fact is now with wanted results: inside, in words and as written."""
+    low, _ = fact.range or (0.0, 0.0)
+    readings = _Readings(fact.shown_in, system, (max(low, 0.0), now))
+    for run in reversed(readings.runs(results, lambda found: GOOD if found in wanted else "")):
+        if run.status == GOOD and run.last * readings.step < now - SAME:
+            value = run.last * readings.step
+            text = readings.shown(run.last)
+            return (value, text, int(run.last) if fact.kind == "count" else text) if run.last > 0 else None
+    return None
 
 
 def samples(held: Held, case: Case) -> list[Value]:
@@ -142,7 +158,7 @@ class _Readings:
 
     def text(self, run: _Run) -> str:
         """A run in words."""
-        first, last = self._shown(run.first), self._shown(run.last)
+        first, last = self.shown(run.first), self.shown(run.last)
         if run.first == self.low and run.last == self.high:
             return "any reading"
         if run.first == self.low:
@@ -151,7 +167,8 @@ class _Readings:
             return f"at least {first}"
         return first if run.first == run.last else f"{first} to {last}"
 
-    def _shown(self, count: int) -> str:
+    def shown(self, count: int) -> str:
+        """A reading as people write it."""
         return show_step(count * self.step, self.unit, self.system, self.level)
 
 

@@ -68,15 +68,17 @@ def answer(
 
 
 def ask(answerer: "Answerer", document: Any, units: Any, database: str | None) -> "Answer":
-    """The answer to a question; the database is opened only for one that names stored records."""
+    """The answer to a question; the database is opened when it is named or the question names stored records."""
     from fitsvc.answers.question import refers_to_records
 
-    if not refers_to_records(document):
+    if database is None and not refers_to_records(document):
         return answerer.answer(document, system=units)
+    from fitsvc.catalogue.shelf import Shop
     from fitsvc.catalogue.stored import StoreRecords
 
     with open_database(database) as opened, opened.session() as session:
-        return answerer.answer(document, StoreRecords(session), units)
+        shelf = Shop(answerer.reader).shelf(session)
+        return answerer.answer(document, StoreRecords(session), units, shelf)
 
 
 def _document(question: Path | None, rig: str | None, sold: dict[str, str | None]) -> Any:

@@ -10,7 +10,7 @@ from fitsvc.cli.console import paragraph
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from fitsvc.answers.answer import Answer, Finding, LimitShown, Next
+    from fitsvc.answers.answer import Answer, Finding, LimitShown, Next, Remedy
     from fitsvc.answers.answering import Answerer
 
 _OUTCOMES: Final = {
@@ -52,7 +52,7 @@ class _View:
         self._limits(answer.limits)
         if answer.remedies:
             self._heading("What would make it work")
-            self._list(f"{remedy.change} {remedy.sku}: {remedy.because}".strip() for remedy in answer.remedies)
+            self._list(_remedy(remedy) for remedy in answer.remedies)
         if answer.cautions:
             self._heading("Keep in mind")
             self._list(answer.cautions)
@@ -132,6 +132,11 @@ class _View:
     def _line(self, text: str, sign: str = "", colour: str = "", *, style: str = "", indent: int = 0) -> None:
         """A paragraph, behind its sign if it has one."""
         paragraph(self.console, text, sign=sign, colour=colour, style=style, indent=indent or (2 if sign else 0))
+
+
+def _remedy(remedy: "Remedy") -> str:
+    skus = ", ".join(remedy.skus or filter(None, (remedy.sku,)))
+    return remedy.because + (f" ({skus})" if skus else "")
 
 
 def _source(source: dict[str, str]) -> str:

@@ -115,14 +115,16 @@ def _fill(url: str, folder: Path, answerer: "Answerer") -> str:
 
 def _ask_all(console: "Console", url: str, folder: Path, answerer: "Answerer") -> bool:
     """Ask every question, and return whether each outcome is the one that the question is there to show."""
+    from fitsvc.catalogue.shelf import Shop
     from fitsvc.catalogue.stored import StoreRecords
     from fitsvc.cli.answer_view import show_outcome
     from fitsvc.cli.questions import read_question_file
 
     as_told = True
     with open_database(url) as opened, opened.session() as session:
+        shelf = Shop(answerer.reader).shelf(session)
         for number, asked in enumerate(questions(folder), start=1):
-            answer = answerer.answer(read_question_file(asked.file), StoreRecords(session))
+            answer = answerer.answer(read_question_file(asked.file), StoreRecords(session), shelf=shelf)
             console.print()
             paragraph(console, asked.words, sign=f"{number:>2}.", style="bold")
             show_outcome(console, answer, indent=4)

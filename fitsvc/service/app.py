@@ -7,6 +7,7 @@ from litestar import Litestar
 from litestar.datastructures import State
 
 from fitsvc.answers.answering import Answerer
+from fitsvc.catalogue.shelf import Shop
 from fitsvc.rulebook.rules import Rulebook
 from fitsvc.service import asking, health, knowledge, observations, pages, problems, records, rigs
 from fitsvc.service.context import Service
@@ -20,7 +21,8 @@ _DEFAULT_BODY_BYTES = 16_000
 
 def create_app(database: Database, rulebook: Rulebook) -> Litestar:
     """Return the application over an open database, which stays the caller's to close."""
-    service = Service(database, Answerer(rulebook), Metrics())
+    answerer = Answerer(rulebook)
+    service = Service(database, answerer, Metrics(), Shop(answerer.reader))
     app = Litestar(
         route_handlers=[
             asking.answer,

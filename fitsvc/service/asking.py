@@ -28,19 +28,19 @@ _ANSWER: Final = Operation(
 
 @post("/v1/answers", opt=_ANSWER.opt, status_code=200, request_max_body_size=BODY_BYTES)
 async def answer(request: AnyRequest) -> Response[bytes]:
-    """Answer a question; one without stored records needs neither a thread nor the store."""
+    """Answer a question; one without stored records that does not fail needs neither a thread nor the store."""
     system: System = query_of(request)["units"]
     service, document = service_of(request), await read_document(request)
-    if refers_to_records(document):
+    if refers_to_records(document) or len(await request.body()) > _SMALL:
         found = await to_thread.run_sync(_from_store, service, document, system)
-    elif len(await request.body()) > _SMALL:
-        found = await to_thread.run_sync(service.answerer.answer, document, None, system)
     else:
         found = service.answerer.answer(document, None, system)
+        if found.outcome == "fails":
+            found = await to_thread.run_sync(_from_store, service, document, system)
     service.metrics.answer(found.outcome)
     return Response(encode(found), media_type=MediaType.JSON)
 
 
 def _from_store(service: Service, document: Any, system: System) -> Answer:
     with service.database.session() as session:
-        return service.answerer.answer(document, StoreRecords(session), system)
+        return service.answerer.answer(document, StoreRecords(session), system, service.shop.shelf(session))

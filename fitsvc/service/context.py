@@ -7,6 +7,7 @@ from litestar import Request
 from litestar.connection import ASGIConnection
 
 from fitsvc.answers.answering import Answerer
+from fitsvc.catalogue.shelf import Shop
 from fitsvc.service.metrics import Metrics
 from fitsvc.store.database import Database
 
@@ -20,6 +21,7 @@ class Service:
     database: Database
     answerer: Answerer
     metrics: Metrics
+    shop: Shop
 
 
 def service_of(connection: ASGIConnection[Any, Any, Any, Any]) -> Service:

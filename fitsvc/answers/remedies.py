@@ -1,0 +1,178 @@
+"""What would make it work, found by evaluating: every remedy is a changed question, and its own full answer.
+
+Tried for an answer that fails, fewest changes first: a smaller load; another item of the same kind, another
+receiver for the vehicle, an adapter in the opening; then two adapters. What is told has been answered in
+full, as a client would by sending the remedy's question. Where no part on the shelf would do, it is said
+what the part would have to be.
+"""
+
+from collections.abc import Iterator, Mapping, Sequence
+from copy import deepcopy
+from dataclasses import dataclass, replace
+from itertools import product
+from typing import Any, Final
+
+from fitsvc.answers.answer import Answer, Remedy, Sort
+from fitsvc.answers.next_steps import next_steps
+from fitsvc.answers.question import Question
+from fitsvc.answers.readings import largest_below
+from fitsvc.answers.shelf import Item, Shelf
+from fitsvc.answers.wording import Wording, joined
+from fitsvc.engine.point import Outcome, Point
+from fitsvc.facts import MOST_ADAPTERS, Case, FactReader
+from fitsvc.language.display import System
+from fitsvc.language.problems import Problem
+from fitsvc.language.types import Value
+
+MOST_TOLD: Final = 3
+"""How many remedies of one sort are told."""
+
+_MOST_TRIED: Final = 20_000
+_LESSER: Final = ("load.bikes", "load.cargo_weight", "trailer.gross_weight")
+"""What a customer can take less of."""
+
+Document = dict[str, Any]
+
+
+@dataclass(frozen=True, slots=True)
+class Tried:
+    """A change with the case it makes: what sort it is, the parts it takes, the question it comes to, in words."""
+
+    sort: Sort
+    parts: tuple[Item, ...]
+    words: str
+    document: Document
+    case: Case
+
+
+@dataclass(frozen=True, slots=True)
+class Remedies:
+    """The search for remedies of one failing answer."""
+
+    engine: Point
+    wording: Wording
+    reader: FactReader
+    shelf: Shelf
+    system: System
+
+    def find(self, document: Document, question: Question) -> Iterator[Tried]:
+        """The changes with which the question no longer fails, fewest changes first."""
+        case = question.case
+        yield from self._less(document, case)
+        swaps = [one for subject in ("accessory", "ball") for one in self._kept(self._swaps(document, case, subject))]
+        yield from swaps
+        yield from self._kept(self._receivers(document, case))
+        single = list(self._kept(self._adapters(document, case, 1)))
+        yield from single
+        if not single and not swaps:
+            yield from self._kept(self._adapters(document, case, 2))
+
+    def _kept(self, tried: Iterator[Tried]) -> Iterator[Tried]:
+        """Of one sort of change the first few that work, then those that are conditional."""
+        found: dict[Outcome, list[Tried]] = {"works": [], "conditional": []}
+        for count, one in enumerate(tried):
+            outcome = self.engine.evaluate(one.case).outcome
+            if outcome in found:
+                found[outcome].append(one)
+            if len(found["works"]) >= MOST_TOLD or count >= _MOST_TRIED:
+                break
+        yield from (found["works"] + found["conditional"])[:MOST_TOLD]
+
+    def _swaps(self, document: Document, case: Case, subject: str) -> Iterator[Tried]:
+        """Another ball, or another accessory of the same kind."""
+        kind = case.facts.get(f"{subject}.kind")
+        if subject not in case.present or (kind is None and subject == "accessory"):
+            return
+        for item in self.shelf.items(subject, kind):
+            changed = {**document, subject: {"sku": item.sku}}
+            words = f"the {item.label} instead"
+            yield Tried("swap", (item,), words, changed, self._with(case, (subject,), item.values, item.texts))
+
+    def _receivers(self, document: Document, case: Case) -> Iterator[Tried]:
+        """Another receiver that fits this vehicle."""
+        rig = document.get("rig") or {}
+        vehicle = (rig.get("vehicle") or {}).get("id")
+        if not isinstance(vehicle, str):
+            return
+        for mounting, receiver in self.shelf.receivers_for(vehicle):
+            changed = {**document, "rig": {**rig, "receiver": {"id": receiver.key}, "mounting": {"id": mounting.key}}}
+            problems: list[Problem] = []
+            values: dict[str, Value] = {}
+            texts: dict[str, str] = {}
+            for one in (mounting, receiver):
+                self.reader.read(one.subject, one.facts, "", problems, values, texts)
+            if not problems:
+                other = self._with(case, ("receiver", "mounting"), values, texts)
+                yield Tried("receiver", (), f"the {receiver.label} on this vehicle instead", changed, other)
+
+    def _adapters(self, document: Document, case: Case, count: int) -> Iterator[Tried]:
+        """One or two adapters added to the opening."""
+        if len(case.adapters) + count > MOST_ADAPTERS:
+            return
+        rig = document.get("rig") or {}
+        for parts in product(self.shelf.items("adapter"), repeat=count):
+            added = [{"sku": part.sku} for part in parts]
+            changed = {**document, "rig": {**rig, "adapters": [*(rig.get("adapters") or []), *added]}}
+            adapters = (*case.adapters, *(part.values for part in parts))
+            words = f"{joined([f'the {part.label}' for part in parts])} in the opening"
+            yield Tried("add", parts, words, changed, replace(case, adapters=adapters))
+
+    def _less(self, document: Document, case: Case) -> Iterator[Tried]:
+        """A smaller load: the most that no longer fails."""
+        for name in _LESSER:
+            fact = self.engine.rulebook.vocabulary.facts.get(name)
+            now = case.facts.get(name)
+            if fact is None or not isinstance(now, tuple) or now[0] <= 0.0 or now[1] > now[0] + 1e-6:
+                continue
+
+            def outcome(value: Value, name: str = name) -> tuple[str, ...]:
+                return (self.engine.evaluate(replace(case, facts={**case.facts, name: value})).outcome,)
+
+            found = largest_below(fact, now[0], outcome, (("works",), ("conditional",)), self.system)
+            if found is None:
+                continue
+            value, text, wire = found
+            changed = deepcopy(document)
+            part = changed.setdefault(fact.subject, {})
+            part["facts"] = {**(part.get("facts") or {}), fact.short: wire}
+            less = replace(case, facts={**case.facts, name: (value, value)})
+            words = f"{text} {fact.label}" if fact.kind == "count" else f"a {fact.label} of at most {text}"
+            yield Tried("reduce", (), words, changed, less)
+
+    def _with(
+        self, case: Case, subjects: tuple[str, ...], values: Mapping[str, Value], texts: Mapping[str, str]
+    ) -> Case:
+        """The case with the facts of some subjects replaced."""
+        facts = {name: value for name, value in case.facts.items() if name.split(".", 1)[0] not in subjects}
+        told = {name: text for name, text in case.texts.items() if name.split(".", 1)[0] not in subjects}
+        present = {name for name in case.present if "." not in name}
+        facts |= values
+        return replace(case, facts=facts, texts={**told, **texts}, present=self.reader.named(facts) | present)
+
+    def would_have_to_be(self, question: Question, failing: Sequence[int]) -> str:
+        """What the accessory or ball would have to be, found by taking what fails about it as not known."""
+        case = question.case
+        rests = {
+            read.name
+            for number in failing
+            for read in self.engine.basis(number, bool(case.adapters)).leaves
+            if read.name.startswith(("accessory.", "ball.")) and read.name != "accessory.kind"
+        }
+        if not rests:
+            return ""
+        open_case = replace(case, facts={name: value for name, value in case.facts.items() if name not in rests})
+        verdict = self.engine.evaluate(open_case)
+        steps = next_steps(self.engine, self.wording, open_case, verdict, self.system)
+        wanted = [f"{self.wording.label(step.fact)} {step.works_if}" for step in steps
+                  if step.fact in rests and step.works_if not in ("", "any reading")]  # fmt: skip
+        return f"Nothing on the shelf would do. It would have to have: {'; '.join(wanted)}." if wanted else ""
+
+
+def remedy_of(tried: Tried, answer: Answer) -> Remedy:
+    """A change, with the answer it came to, as it is told."""
+    because = f"With {tried.words} it works."
+    if answer.outcome == "conditional":
+        because = f"With {tried.words}: {answer.summary[0].lower()}{answer.summary[1:]}"
+    skus = [part.sku for part in tried.parts]
+    both = skus if len(skus) > 1 else []
+    return Remedy(tried.sort, answer.outcome, because, "".join(skus[:1]), both, tried.document)

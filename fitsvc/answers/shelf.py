@@ -1,0 +1,75 @@
+"""What could be taken from the shelf instead: items sold, and the receivers that mount on a vehicle."""
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Protocol
+
+from fitsvc.answers.question import Stored
+from fitsvc.facts import FactReader
+from fitsvc.language.problems import Problem
+from fitsvc.language.types import Value
+
+
+@dataclass(frozen=True, slots=True)
+class Item:
+    """One thing sold, its facts read; `kind` is the value of its kind fact where its subject has one."""
+
+    subject: str
+    sku: str
+    label: str
+    values: Mapping[str, Value]
+    texts: Mapping[str, str] = field(default_factory=dict)
+
+    @property
+    def kind(self) -> Value | None:
+        """What kind of its subject it is."""
+        return self.values.get(f"{self.subject}.kind")
+
+
+class Shelf(Protocol):
+    """Where remedies and plans take parts from."""
+
+    def items(self, subject: str, kind: Value | None = None) -> Sequence[Item]:
+        """The items of a subject, of one kind if a kind is given, in the order of their SKUs."""
+        ...
+
+    def receivers_for(self, vehicle: str) -> Sequence[tuple[Stored, Stored]]:
+        """The mountings stored for a vehicle, each with its receiver."""
+        ...
+
+
+def read_items(reader: FactReader, records: Iterable[Stored]) -> list[Item]:
+    """Read records as items; one whose facts cannot be read is left on the side, never half read."""
+    items = []
+    for record in records:
+        problems: list[Problem] = []
+        values: dict[str, Value] = {}
+        texts: dict[str, str] = {}
+        reader.read(record.subject, record.facts, "", problems, values, texts)
+        if not problems:
+            items.append(Item(record.subject, record.key, record.label, values, texts))
+    return items
+
+
+class Stock:
+    """A shelf in memory."""
+
+    def __init__(self, items: Iterable[Item], mountings: Mapping[str, Sequence[tuple[Stored, Stored]]]) -> None:
+        self._mountings = mountings
+        self._by_subject: dict[str, list[Item]] = {}
+        self._by_kind: dict[tuple[str, Value | None], list[Item]] = {}
+        for item in sorted(items, key=lambda item: item.sku):
+            self._by_subject.setdefault(item.subject, []).append(item)
+            self._by_kind.setdefault((item.subject, item.kind), []).append(item)
+
+    def items(self, subject: str, kind: Value | None = None) -> Sequence[Item]:
+        """The items of a subject, of one kind if a kind is given."""
+        return self._by_kind.get((subject, kind), ()) if kind is not None else self._by_subject.get(subject, ())
+
+    def receivers_for(self, vehicle: str) -> Sequence[tuple[Stored, Stored]]:
+        """The mountings stored for a vehicle, each with its receiver."""
+        return self._mountings.get(vehicle, ())
+
+
+EMPTY = Stock((), {})
+"""The shelf with nothing on it."""

@@ -1,0 +1,78 @@
+"""The store's shelf: everything sold, read once and kept in step with the store by its newest observation."""
+
+from collections.abc import Sequence
+from threading import Lock
+
+from sqlmodel import Session
+
+from fitsvc.answers.question import Stored
+from fitsvc.answers.shelf import Item, Stock, read_items
+from fitsvc.catalogue.stored import stored
+from fitsvc.facts import FactReader
+from fitsvc.language.types import Value
+from fitsvc.store.observations import changed_since
+from fitsvc.store.records import find_mountings, get_record, get_records, list_records
+
+_PAGE = 5_000
+
+
+class Shop:
+    """What the store sells, kept in memory; every change to a record leaves an observation, which is how it is seen."""
+
+    def __init__(self, reader: FactReader) -> None:
+        self._reader, self._lock = reader, Lock()
+        self._items: dict[str, Item] = {}
+        self._newest = -1
+        self._stock = Stock((), {})
+
+    def shelf(self, session: Session) -> "StoreShelf":
+        """The shelf as the store has it now."""
+        with self._lock:
+            newest, changed = changed_since(session, "accessory", self._newest)
+            if newest != self._newest:
+                self._read(session, changed)
+                self._newest = newest
+            return StoreShelf(self._stock, session)
+
+    def _read(self, session: Session, changed: Sequence[str]) -> None:
+        if self._newest < 0:
+            for record in _everything(session):
+                self._put(record)
+        else:
+            found = get_records(session, "accessory", changed)
+            for key in changed:
+                self._items.pop(key, None)
+                if key in found:
+                    self._put(stored("accessory", found[key]))
+        self._stock = Stock(self._items.values(), {})
+
+    def _put(self, record: Stored) -> None:
+        self._items |= {item.sku: item for item in read_items(self._reader, [record])}
+
+
+class StoreShelf:
+    """What one request takes from the shelf; receivers are asked of the store when they are wanted."""
+
+    def __init__(self, stock: Stock, session: Session) -> None:
+        self._stock, self._session = stock, session
+
+    def items(self, subject: str, kind: Value | None = None) -> Sequence[Item]:
+        """The items of a subject, of one kind if a kind is given."""
+        return self._stock.items(subject, kind)
+
+    def receivers_for(self, vehicle: str) -> Sequence[tuple[Stored, Stored]]:
+        """The mountings stored for a vehicle, each with its receiver."""
+        found = []
+        for mounting in find_mountings(self._session, vehicle_id=vehicle):
+            receiver = get_record(self._session, "receiver", mounting.receiver_id)
+            found.append((stored("mounting", mounting), stored("receiver", receiver)))
+        return found
+
+
+def _everything(session: Session) -> list[Stored]:
+    found: list[Stored] = []
+    after: str | None = None
+    while page := list_records(session, "accessory", after=after, limit=_PAGE):
+        found += [stored("accessory", record) for record in page]
+        after = page[-1].key
+    return found

@@ -1,0 +1,85 @@
+"""What would make it work: every remedy is a question whose own answer is what the remedy states."""
+
+import json
+from random import Random
+from typing import Any
+
+from demo_world import answerer, question, stock, world
+
+from fitsvc.answers.answer import Answer
+from fitsvc.paths import data_dir
+
+FAILING = ("08-two-inch-in-a-peewit.json", "09-imported-pantry.json", "10-scooter-behind-the-coach.json")
+
+
+def answer(document: dict[str, Any]) -> Answer:
+    """The answer with remedies from the demo world's shelf."""
+    return answerer().answer(document, world(), shelf=stock())
+
+
+def random_questions(count: int, seed: int = 3) -> list[dict[str, Any]]:
+    """Questions on random demo mountings, items and loads; many of them fail."""
+    random = Random(seed)
+    mountings = [one for one in world().records if one.subject == "mounting"]
+    items = stock().items("accessory")
+    found = []
+    for _ in range(count):
+        mounting, item = random.choice(mountings), random.choice(items)
+        rig = {"vehicle": {"id": mounting.links["vehicle"]}, "receiver": {"id": mounting.links["receiver"]}}
+        load = {
+            "bikes": random.randrange(1, 6),
+            "bike_weight": "45 lb",
+            "cargo_weight": f"{random.randrange(50, 600)} lb",
+        }
+        found.append({"rig": rig, "accessory": {"sku": item.sku}, "load": {"facts": load}})
+    return found
+
+
+def test_a_failing_question_has_remedies() -> None:
+    """Each failing demo question is told a remedy, or what a part would have to be."""
+    for name in FAILING:
+        assert answer(question(name)).remedies, name
+
+
+def test_every_remedy_comes_to_what_it_states() -> None:
+    """Asked again with the change, every remedy's question gives the outcome stated: all of them."""
+    tried = 0
+    for document in (*map(question, FAILING), *random_questions(150)):
+        for remedy in answer(document).remedies:
+            if remedy.change != "none":
+                tried += 1
+                assert answer(remedy.question).outcome == remedy.outcome in ("works", "conditional")
+    assert tried > 100
+
+
+def test_remedies_leave_the_question_alone() -> None:
+    """Looking for remedies does not change the question that was asked."""
+    document = question(FAILING[2])
+    before = json.dumps(document)
+    answer(document)
+    assert json.dumps(document) == before
+
+
+def test_a_smaller_load_is_the_largest_that_works() -> None:
+    """One pound more than the load named, and the answer fails again."""
+    document = question("10-scooter-behind-the-coach.json")
+    (less,) = [remedy for remedy in answer(document).remedies if remedy.change == "reduce"]
+    figure, unit = str(less.question["load"]["facts"]["cargo_weight"]).split()
+    more = json.loads(json.dumps(less.question))
+    more["load"]["facts"]["cargo_weight"] = f"{int(figure) + 1} {unit}"
+    assert answer(more).outcome == "fails"
+
+
+def test_what_works_is_told_no_remedy() -> None:
+    """An answer that works or is conditional has none."""
+    for file in sorted((data_dir("seed_demo") / "questions").glob("*.json")):
+        found = answer(question(file.name))
+        assert found.outcome == "fails" or not found.remedies
+
+
+def test_fewest_changes_come_first() -> None:
+    """A smaller load, then one part, then two."""
+    order = {"reduce": 0, "swap": 1, "receiver": 2, "add": 3, "none": 4}
+    for document in random_questions(60, seed=5):
+        told = [(order[remedy.change], len(remedy.skus)) for remedy in answer(document).remedies]
+        assert told == sorted(told)
