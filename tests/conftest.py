@@ -12,9 +12,16 @@ from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
+from litestar import Litestar
+from litestar.testing import TestClient
 from sqlalchemy import URL, create_engine, make_url
 
+from fitsvc.paths import data_dir
+from fitsvc.rulebook.loader import load_rulebook
+from fitsvc.rulebook.rules import Rulebook
+from fitsvc.service.app import create_app
 from fitsvc.store import database as store
+from fitsvc.store.api_keys import create_key
 from fitsvc.store.engines import parse_url
 
 _FAST = {"fsync": "off", "synchronous_commit": "off", "full_page_writes": "off", "max_connections": "200"}
@@ -150,3 +157,23 @@ def _free_port() -> int:
 
 def _text(url: URL) -> str:
     return make_url(url).render_as_string(hide_password=False)
+
+
+@pytest.fixture(scope="session")
+def rulebook() -> Rulebook:
+    """Give the rulebook that ships with fitsvc."""
+    return load_rulebook(data_dir("rules"))
+
+
+@pytest.fixture
+def client(database: store.Database, rulebook: Rulebook) -> Iterator[TestClient[Litestar]]:
+    """Give a client of the service over a database without rows, on each kind of database in turn."""
+    with TestClient(create_app(database, rulebook), raise_server_exceptions=False) as opened:
+        yield opened
+
+
+@pytest.fixture
+def key(database: store.Database) -> dict[str, str]:
+    """Give the header that lets a caller change what is stored."""
+    with database.session() as session:
+        return {"X-API-Key": create_key(session, "yard")[0]}

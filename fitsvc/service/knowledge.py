@@ -3,6 +3,7 @@
 from typing import Any, Final
 
 from litestar import Response, get
+from litestar.params import FromPath
 
 from fitsvc.language.types import ListType
 from fitsvc.rulebook.rules import Rule, Rulebook
@@ -54,7 +55,7 @@ _RULE: Final = Operation(
 
 
 @get("/v1/rules/{rule:path}", opt=_RULE.opt, sync_to_thread=False)
-def get_rule(request: AnyRequest, rule: str) -> Response[bytes]:
+def get_rule(request: AnyRequest, rule: FromPath[str]) -> Response[bytes]:
     """Give one rule by its id."""
     query_of(request)
     book, wanted = service_of(request).answerer.rulebook, str(rule).removeprefix("/")

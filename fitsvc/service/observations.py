@@ -4,6 +4,7 @@ from typing import Any, Final, get_args
 
 from anyio import to_thread
 from litestar import Response, Router, get, post
+from litestar.params import FromPath
 from sqlmodel import Session
 
 from fitsvc.facts import FactReader
@@ -58,7 +59,7 @@ _READ: Final = Operation(
 
 
 @get("/{key:str}", opt=_READ.opt, sync_to_thread=True)
-def read(request: AnyRequest, key: str) -> Response[bytes]:
+def read(request: AnyRequest, key: FromPath[str]) -> Response[bytes]:
     """Give one observation."""
     query_of(request)
     with service_of(request).database.session() as session:
@@ -111,6 +112,6 @@ def _read(document: Any, session: Session, reader: FactReader, by: str) -> Told:
     return told
 
 
-def _sold_as(session: Session, subject: Subject, key: str) -> str:
+def _sold_as(session: Session, subject: Subject, key: FromPath[str]) -> str:
     record = get_record(session, subject, key)
     return record.subject if isinstance(record, Accessory) else subject

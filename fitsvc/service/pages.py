@@ -4,6 +4,7 @@ from importlib.resources import files
 from typing import Final
 
 from litestar import Response, get
+from litestar.params import FromPath
 
 from fitsvc.service.context import AnyRequest
 from fitsvc.service.operations import Operation, query_of
@@ -64,7 +65,7 @@ def docs() -> Response[str]:
 
 
 @get("/docs/assets/{name:str}", sync_to_thread=True)
-def asset(name: str) -> Response[bytes]:
+def asset(name: FromPath[str]) -> Response[bytes]:
     """Give one of the page's files."""
     headers = {"Cache-Control": "max-age=86400"}
     if name == "start.js":

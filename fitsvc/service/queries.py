@@ -28,6 +28,8 @@ class Parameter:
                 raise ValueError("one of " + ", ".join(f"`{word}`" for word in self.schema["enum"]))
             return text
         if self.schema["type"] != "integer":
+            if len(text) > self.schema["maxLength"]:
+                raise ValueError(f"at most {self.schema['maxLength']} characters")
             return text
         low, high = self.schema["minimum"], self.schema["maximum"]
         if not _WHOLE.fullmatch(text) or not low <= int(text) <= high:

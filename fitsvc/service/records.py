@@ -5,6 +5,7 @@ from typing import Any, Final
 
 from anyio import to_thread
 from litestar import Response, Router, delete, get, post, put
+from litestar.params import FromPath
 from sqlmodel import Session
 
 from fitsvc.service.bodies import read_document
@@ -66,7 +67,7 @@ _READ: Final = Operation(
 
 
 @get("/{key:str}", opt=_READ.opt, sync_to_thread=True)
-def read(request: AnyRequest, key: str) -> Response[bytes]:
+def read(request: AnyRequest, key: FromPath[str]) -> Response[bytes]:
     """Give one record."""
     query_of(request)
     with service_of(request).database.session() as session:
@@ -105,7 +106,7 @@ _CHANGE: Final = Operation(
 
 
 @put("/{key:str}", opt=_CHANGE.opt, guards=[needs_key], request_max_body_size=BODY_BYTES)
-async def change(request: AnyRequest, key: str) -> Response[bytes]:
+async def change(request: AnyRequest, key: FromPath[str]) -> Response[bytes]:
     """Replace a record's label and facts."""
     query_of(request)
     kind, service = kind_of(request), service_of(request)
@@ -128,7 +129,7 @@ _REMOVE: Final = Operation(
 
 
 @delete("/{key:str}", opt=_REMOVE.opt, guards=[needs_key], sync_to_thread=True)
-def remove(request: AnyRequest, key: str) -> None:
+def remove(request: AnyRequest, key: FromPath[str]) -> None:
     """Delete a record."""
     query_of(request)
     kind = kind_of(request)

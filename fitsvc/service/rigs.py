@@ -4,6 +4,7 @@ from typing import Any, Final
 
 from anyio import to_thread
 from litestar import Response, Router, delete, get, post, put
+from litestar.params import FromPath
 from sqlmodel import Session
 
 from fitsvc.answers.question import read_question
@@ -53,7 +54,7 @@ _READ: Final = Operation(
 
 
 @get("/{key:str}", opt=_READ.opt, sync_to_thread=True)
-def read(request: AnyRequest, key: str) -> Response[bytes]:
+def read(request: AnyRequest, key: FromPath[str]) -> Response[bytes]:
     """Give one saved rig."""
     query_of(request)
     with service_of(request).database.session() as session:
@@ -90,7 +91,7 @@ _CHANGE: Final = Operation(
 
 
 @put("/{key:str}", opt=_CHANGE.opt, guards=[needs_key], request_max_body_size=BODY_BYTES)
-async def change(request: AnyRequest, key: str) -> Response[bytes]:
+async def change(request: AnyRequest, key: FromPath[str]) -> Response[bytes]:
     """Replace a saved rig."""
     query_of(request)
     service, document = service_of(request), await read_document(request)
@@ -112,7 +113,7 @@ _REMOVE: Final = Operation(
 
 
 @delete("/{key:str}", opt=_REMOVE.opt, guards=[needs_key], sync_to_thread=True)
-def remove(request: AnyRequest, key: str) -> None:
+def remove(request: AnyRequest, key: FromPath[str]) -> None:
     """Delete a saved rig."""
     query_of(request)
     with service_of(request).database.session() as session:

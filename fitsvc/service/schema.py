@@ -5,7 +5,7 @@ answered with 422, so the plausible ranges stand beside the schema, under `x-ran
 """
 
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any, Final
 
 from fitsvc.facts import LONGEST_TEXT, MOST_ADAPTERS
@@ -25,7 +25,10 @@ KEYS: Final[Mapping[str, str]] = {
 
 NO_NUL: Final = r"^[^\u0000]*$"
 _NULL: Final[Schema] = {"type": "null"}
-_NUMBER: Final = r"(?:[0-9]+(?:-| +))?[0-9]+ */ *[0-9]+|[0-9][0-9,]*(?:\.[0-9]+)?|\.[0-9]+"
+_NUMBER: Final = (
+    r"(?:[0-9]{1,9}(?:-| +))?[0-9]{1,9} */ *0{0,9}[1-9][0-9]{0,9}"
+    r"|[0-9]{1,3}(?:,[0-9]{3}){1,2}(?:\.[0-9]+)?|[0-9]{1,9}(?:\.[0-9]+)?|\.[0-9]+"
+)
 _SAMPLES: Final = {
     "length": "2-1/2 in", "mass": "300 lb", "angle": "12 deg", "force": "14.3 kN", "torque": "80 ft-lb",
     "ratio": "12 %",
@@ -70,18 +73,28 @@ def quantity(kind: str) -> Schema:
 
 
 def quantity_pattern(kind: str) -> str:
-    """Return the pattern of a figure with a unit of a dimension, capitals or small letters alike."""
+    """Return the pattern of a figure with a unit of a dimension; feet and inches may stand together."""
     dimension = DIMENSIONS[kind]
     units = [spelling for spelling, (of, _) in unit_table().items() if of == dimension]
-    unit = "(?:" + "|".join(_either_case(one) for one in sorted(units, key=lambda u: (-len(u), u))) + ")"
-    one = rf"(?:{_NUMBER})\s*{unit}"
-    more = rf"(?:\s*{one})?" if dimension == LENGTH else ""
-    return rf"^\s*[-−]?\s*{one}{more}\s*$"
+    one = _one_of(units)
+    if dimension == LENGTH:
+        sizes = {unit: unit_table()[unit][1] for unit in units}
+        feet, inches = ([unit for unit in units if sizes[unit] == sizes[name]] for name in ("ft", "in"))
+        one = rf"(?:{one}|{_one_of(feet)}\s*{_one_of(inches)})"
+    return rf"^\s*[-−]?\s*{one}\s*$"
+
+
+def _one_of(units: Sequence[str]) -> str:
+    """Return the pattern of a number with one of some units, in capitals or small letters."""
+    spelled = "|".join(_either_case(unit) for unit in sorted(units, key=lambda unit: (-len(unit), unit)))
+    return rf"(?:{_NUMBER})\s*(?:{spelled})"
 
 
 def _either_case(spelling: str) -> str:
-    letters = [f"[{c.lower()}{c.upper()}]" if c.isalpha() and c.isascii() else _escape(c) for c in spelling]
-    return spelling if len(spelling) == 1 and spelling.isalpha() else "".join(letters)
+    """Return the pattern of a spelling; single letters are not read in both cases."""
+    if len(spelling) == 1 and spelling.isalpha():
+        return spelling
+    return "".join(f"[{c.lower()}{c.upper()}]" if c.isalpha() and c.isascii() else _escape(c) for c in spelling)
 
 
 def _escape(character: str) -> str:
@@ -101,7 +114,7 @@ def _known(exact: Schema) -> list[Schema]:
 
 
 def _count() -> Schema:
-    number: Schema = {"type": "integer", "minimum": -(10**12), "maximum": 10**12}
+    number: Schema = {"type": "integer"}
     text: Schema = {"type": "string", "format": "fitsvc-count", "maxLength": LONGEST_QUANTITY,
                     "pattern": rf"^\s*[-−]?\s*(?:{_NUMBER})\s*(?:%|percent)?\s*$"}  # fmt: skip
     return {"description": "A whole number.", "anyOf": _known({"anyOf": [number, text]})}

@@ -10,6 +10,7 @@ from typing import Final
 
 import uvicorn
 
+from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.paths import data_dir
 from fitsvc.rulebook.loader import load_rulebook
 from fitsvc.rulebook.rules import Rulebook
@@ -22,16 +23,12 @@ _BACKLOG: Final = 2048
 _log = logging.getLogger("fitsvc.service")
 
 
-class CannotServe(Exception):
-    """Serving cannot begin; the text says why and what to do."""
-
-
 def serve(
     host: str = "127.0.0.1", port: int = 8000, database_url: str | None = None, rulebook: Rulebook | None = None
 ) -> None:
     """Serve until SIGTERM or SIGINT; requests that have begun are then finished.
 
-    Raises CannotServe, or the store's StoreError, when serving cannot begin.
+    Raises ProblemsFound, or the store's StoreError, when serving cannot begin.
     """
     database = Database(database_url)
     try:
@@ -77,9 +74,9 @@ def _refuse_open_doors(database: Database, host: str, port: int) -> None:
         return
     with database.session() as session:
         if not any_key(session):
-            raise CannotServe(
-                f"`{host}` can be reached from other machines, and there is no API key yet: "
-                "make one with `fitsvc key create NAME`, or listen on 127.0.0.1"
+            raise _cannot(
+                f"`{host}` can be reached from other machines, and there is no API key yet",
+                "make one with `fitsvc key create NAME`, or listen on 127.0.0.1",
             )
 
 
@@ -87,18 +84,22 @@ def _addresses(host: str, port: int) -> list[str]:
     try:
         return [str(found[4][0]) for found in socket.getaddrinfo(host, port, type=socket.SOCK_STREAM)]
     except (OSError, OverflowError, UnicodeError) as error:
-        raise CannotServe(f"`{host}` is not an address of this machine: {error}") from None
+        raise _cannot(f"`{host}` is not an address: {error}", "listen on 127.0.0.1, or on 0.0.0.0 for all") from None
 
 
 def _listen(host: str, port: int) -> socket.socket:
     if not 0 <= port <= 65535:
-        raise CannotServe(f"`{port}` is not a port: expected 0 to 65535, 0 for any that is free")
+        raise _cannot(f"`{port}` is not a port", "expected 0 to 65535, 0 for any that is free")
     try:
         family = socket.getaddrinfo(host, port, type=socket.SOCK_STREAM)[0][0]
         return socket.create_server((host, port), family=family, backlog=_BACKLOG)
     except OSError as error:
         reason = error.strerror or error
-        raise CannotServe(f"cannot listen on {host}:{port}: {reason}; give another `--port`") from None
+        raise _cannot(f"cannot listen on {host}:{port}: {reason}", "give another `--host` or `--port`") from None
+
+
+def _cannot(message: str, help: str) -> ProblemsFound:
+    return ProblemsFound([Problem(message, help)])
 
 
 def _shown(listening: socket.socket) -> str:

@@ -1,0 +1,246 @@
+"""The service under requests made from its own description: well formed ones, and ones that are not.
+
+`FITSVC_PROFILE=nightly` makes many more of them.
+"""
+
+import asyncio
+import os
+import shutil
+from collections import Counter
+from collections.abc import Iterator
+from copy import deepcopy
+from fractions import Fraction
+from pathlib import Path
+from typing import Any
+
+import httpx
+import msgspec
+import pytest
+import schemathesis
+from hypothesis import HealthCheck, Phase, settings
+from hypothesis import strategies as st
+from litestar import Litestar
+
+from fitsvc.language.quantities import unit_table
+from fitsvc.language.types import NumberType
+from fitsvc.paths import data_dir
+from fitsvc.rulebook.loader import load_rulebook
+from fitsvc.rulebook.rules import Rulebook
+from fitsvc.rulebook.vocabulary import Fact, Vocabulary
+from fitsvc.service.app import create_app
+from fitsvc.service.examples import BODIES
+from fitsvc.store.api_keys import create_key
+from fitsvc.store.database import Database
+
+NIGHTLY = os.environ.get("FITSVC_PROFILE") == "nightly"
+EXAMPLES = int(os.environ.get("N", "400" if NIGHTLY else "50"))
+PATHS = {
+    "NewVehicle": "vehicles", "NewReceiver": "receivers", "NewMounting": "mountings",
+    "NewAccessory": "accessories", "NewRig": "rigs", "NewObservation": "observations",
+}  # fmt: skip
+
+# Beside the tool's own expectations:
+# - 422 and 412: a well-formed request may say what cannot be (a weight of 900 t, an unknown id, an old ETag), which
+#   no schema of shapes can rule out; how many well-formed questions are answered is asserted below instead.
+# - 412: an `If-Match` of any form that is not the thing's own is a precondition that does not hold (RFC 9110, 13.1.1).
+# - 428 is what RFC 6585 gives a change without `If-Match`.
+CHECKS = {
+    "negative_data_rejection": {
+        "expected-statuses": ["400", "401", "404", "405", "409", "412", "413", "415", "422", "428"]
+    },
+    "positive_data_acceptance": {"expected-statuses": ["2xx", "304", "401", "404", "409", "412", "422"]},
+    "missing_required_header": {"expected-statuses": ["400", "401", "428"]},
+}
+STORED = {name.removeprefix("New").lower(): body.get("id", body.get("sku")) for name, body in BODIES.items()}
+TYRES = ("245/75R16", "LT285/70R17", "33X12.50R15LT", "P225/60R17 99H", "195/65R15")
+
+
+class Stage:
+    """The application that requests go to: tests are made before there is a database for it."""
+
+    app: Litestar
+
+    async def __call__(self, scope: Any, receive: Any, send: Any) -> None:
+        """Hand a request on."""
+        await self.app(scope, receive, send)
+
+
+STAGE = Stage()
+
+
+@pytest.fixture(scope="module")
+def app(rulebook: Rulebook, migrated: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Litestar]:
+    """Give the service over a database that holds the description's examples."""
+    file = tmp_path_factory.mktemp("generated") / "fitsvc.db"
+    shutil.copy(migrated, file)
+    database = Database(f"sqlite:///{file}")
+    made = create_app(database, rulebook)
+    with database.session() as session:
+        made.state["key"] = {"X-API-Key": create_key(session, "generated")[0]}
+    STAGE.app = made
+    fill(made)
+    yield made
+    database.close()
+
+
+def fill(app: Litestar) -> None:
+    """Store the examples that are not stored."""
+
+    async def send() -> None:
+        transport = httpx.ASGITransport(app=app)  # type: ignore[arg-type]  # httpx names its own type of application
+        async with httpx.AsyncClient(transport=transport, base_url="http://testserver") as client:
+            for name, path in PATHS.items():
+                response = await client.post(f"/v1/{path}", json=BODIES[name], headers=app.state["key"])
+                assert response.status_code in (201, 409)
+
+    asyncio.run(send())
+
+
+@pytest.fixture(scope="module")
+def asked() -> Counter[int]:
+    """Give the count of answers to sensible questions by status."""
+    return Counter()
+
+
+def teach_keys(document: dict[str, Any]) -> None:
+    """Let a description name what is stored, so that requests about one thing often find it."""
+    for path, operations in document["paths"].items():
+        for operation in operations.values():
+            for parameter in operation["parameters"]:
+                if parameter["in"] == "path" and path.startswith("/v1/"):
+                    family = operation["operationId"].partition("_")[2]
+                    parameter["schema"]["enum"] = [STORED.get(family) or "number-of-bikes/accessory.bikes_max", "none"]
+                elif parameter["name"] == "If-Match":
+                    parameter["schema"]["enum"] = ["*", '"1-0"']
+    for told in document["components"]["schemas"]["NewObservation"]["oneOf"]:
+        properties = told["properties"]
+        properties["record"]["enum"] = [STORED[properties["subject"]["const"]], "none"]
+
+
+def teach_facts(document: dict[str, Any], vocabulary: Vocabulary) -> None:
+    """Give each fact in a description a string format of its own, and register what such strings are."""
+    schemas = document["components"]["schemas"]
+    for part in list(schemas.values()):
+        for name, shown in part.get("properties", {}).items():
+            if isinstance(shown, dict) and "x-fact" in shown:
+                fact = vocabulary.facts[shown["x-fact"]]
+                general = schemas[shown["$ref"].rpartition("/")[2]]
+                part["properties"][name] = _taught(deepcopy(general), fact) | {"x-range": fact.range}
+                if fact.range:
+                    schemathesis.openapi.format(f"fitsvc-{fact.name}", figures(fact))
+    schemathesis.openapi.format("fitsvc-tyre", st.sampled_from(TYRES))
+
+
+def _taught(schema: Any, fact: Fact) -> Any:
+    """Return a schema whose figures are the fact's own."""
+    if isinstance(schema, list):
+        return [_taught(one, fact) for one in schema]
+    if not isinstance(schema, dict):
+        return schema
+    taught = {name: _taught(value, fact) for name, value in schema.items()}
+    if str(schema.get("format", "")).startswith("fitsvc-") and fact.range:
+        taught["format"] = f"fitsvc-{fact.name}"
+    return taught
+
+
+def figures(fact: Fact) -> st.SearchStrategy[str]:
+    """Give figures that a fact may have, in eighths of the unit it is shown in, or in a unit of another country."""
+    assert fact.range is not None
+    assert isinstance(fact.type, NumberType)
+    low, high = fact.range
+    if fact.kind == "count":
+        return st.integers(int(low), int(high)).map(str)
+    spellings = [unit for unit, (of, _) in unit_table().items() if of == fact.type.dimension]
+    return st.sampled_from(spellings).flatmap(lambda unit: _in_unit(low, high, unit))
+
+
+def _in_unit(low: float, high: float, unit: str) -> st.SearchStrategy[str]:
+    size = unit_table()[unit][1] / 8
+    ends = int(Fraction(low) / size) + (low < 0), int(Fraction(high) / size) - 1
+    if ends[0] > ends[1]:
+        return st.just(f"{float(Fraction(low + high) / 2 / size / 8):.6f} {unit}")
+    return st.integers(*ends).map(lambda eighths: f"{_mixed(eighths)} {unit}")
+
+
+def _mixed(eighths: int) -> str:
+    whole, rest = divmod(abs(eighths), 8)
+    sign = "-" if eighths < 0 else ""
+    return f"{sign}{whole}-{rest}/8" if rest and whole else f"{sign}{rest}/8" if rest else f"{sign}{whole}"
+
+
+def teach_sense(document: dict[str, Any]) -> None:
+    """Narrow a description's questions to those that make sense: about something stored or nothing, one bound."""
+    schemas = document["components"]["schemas"]
+    for name, key in (("Vehicle", "id"), ("Receiver", "id"), ("Mounting", "id"), ("Accessory", "sku")):
+        schemas[f"{name}Part"]["properties"][key] = {"const": STORED[name.lower()]}
+    for name in ("Adapter", "Ball", "Trailer"):
+        del schemas[f"{name}Part"]["properties"]["sku"]
+    schemas["Rig"]["properties"]["id"] = {"const": STORED["rig"]}
+    schemas["Question"]["properties"]["accessory"] = {"$ref": "#/components/schemas/AccessoryPart"}
+    schemas["Question"]["required"] = ["accessory"]
+    for part in schemas.values():
+        for shown in part.get("properties", {}).values():
+            plausible(shown)
+            for form in shown.get("anyOf", ()) if isinstance(shown, dict) else ():
+                if "at_least" in form.get("properties", {}):
+                    form["maxProperties"] = 1
+
+
+def plausible(schema: Any) -> None:
+    """Keep a fact's whole numbers within its range, and drop the examples that hold for any fact of its kind."""
+    if not isinstance(schema, dict) or not schema.get("x-range"):
+        return
+    below = [schema]
+    while below:
+        one = below.pop()
+        one.pop("examples", None)
+        if one.get("type") == "integer":
+            one |= {"minimum": int(schema["x-range"][0]), "maximum": int(schema["x-range"][1])}
+        below += [*one.get("anyOf", ()), *one.get("properties", {}).values()]
+
+
+def described(*, sensible: bool) -> Any:
+    """Give the service's description with a format for each fact, so that figures are plausible ones."""
+    rulebook = load_rulebook(data_dir("rules"))
+    document = msgspec.json.decode(create_app(Database("sqlite:///unused.db"), rulebook).state["openapi"][0])
+    teach_facts(document, rulebook.vocabulary)
+    teach_keys(document)
+    settings: dict[str, Any] = {"checks": CHECKS, "phases": {"coverage": {"enabled": NIGHTLY and not sensible}}}
+    if sensible:
+        teach_sense(document)
+        settings["generation"] = {"mode": "positive"}
+    schema = schemathesis.openapi.from_dict(document, config=schemathesis.Config.from_dict(settings))
+    schema.app = STAGE
+    return schema.include(operation_id="answer") if sensible else schema
+
+
+SCHEMA = described(sensible=False)
+SENSIBLE = described(sensible=True)
+effort = settings(
+    max_examples=EXAMPLES, deadline=None, derandomize=not NIGHTLY, database=None,
+    phases=(Phase.explicit, Phase.generate), suppress_health_check=list(HealthCheck),
+)  # fmt: skip
+
+
+@SCHEMA.parametrize()
+@effort
+def test_every_request_is_answered_as_described(case: schemathesis.Case, app: Litestar) -> None:
+    """Well-formed requests are taken, others refused, and every response is one the description names."""
+    response = case.call(headers=app.state["key"])
+    if response.status_code == 204:
+        fill(app)
+    case.validate_response(response, headers=app.state["key"])
+
+
+@SENSIBLE.parametrize()
+@effort
+def test_questions_that_make_sense_are_answered(case: schemathesis.Case, app: Litestar, asked: Counter[int]) -> None:
+    """A question with plausible figures about what is stored is answered as described."""
+    response = case.call()
+    asked[response.status_code] += 1
+    case.validate_response(response)
+
+
+def test_nearly_all_of_them_were_answered(asked: Counter[int]) -> None:
+    """Of the questions made above hardly any says what cannot be, such as a size of more than its tolerance."""
+    assert asked[200] >= 0.9 * asked.total() >= 0.9 * EXAMPLES / 2, asked
