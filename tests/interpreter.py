@@ -41,6 +41,9 @@ Value = Number | Members | Truth
 SAME = 1e-6
 """Values closer than this, in mm, kg, degrees ..., are the same value."""
 
+NOTHING = 1e-100
+"""A divisor below this is as good as zero."""
+
 
 @dataclass(frozen=True)
 class Judged:
@@ -89,10 +92,10 @@ def product(a: Number, b: Number) -> Number:
 def quotient(a: Number, b: Number) -> Number:
     """All quotients, where a divisor of zero stands for one that is positive and next to nothing."""
     low, high = b
-    if low > 0 or high < 0:
+    if low > NOTHING or high < -NOTHING:
         return product(a, (1 / high, 1 / low))
-    if low == 0 and (a[0] >= 0 or a[1] <= 0):
-        return product(a, (1 / high if high else 1e100, inf))
+    if low >= 0 and (a[0] >= 0 or a[1] <= 0):
+        return product(a, (1 / max(high, NOTHING), inf))
     return (-inf, inf)
 
 

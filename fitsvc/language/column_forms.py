@@ -54,8 +54,8 @@ def times(a: Ends, b: Ends) -> Ends:
 def over(a: Ends, b: Ends) -> Ends:
     """Quotient; a divisor that may be zero leaves the quotient open on the sides it can reach."""
     low, high = np.asarray(b[0]), np.asarray(b[1])
-    apart = (low > 0.0) | (high < 0.0)
-    from_zero = ~apart & (low == 0.0) & (np.greater_equal(a[0], 0.0) | np.less_equal(a[1], 0.0))
+    apart = (low > _NEXT_TO_NOTHING) | (high < -_NEXT_TO_NOTHING)
+    from_zero = ~apart & (low >= 0.0) & (np.greater_equal(a[0], 0.0) | np.less_equal(a[1], 0.0))
     inverse_low = np.where(apart, 1.0 / high, 1.0 / np.maximum(high, _NEXT_TO_NOTHING))
     found = times(a, (inverse_low, np.where(apart, 1.0 / low, np.inf)))
     sure = apart | from_zero

@@ -49,9 +49,9 @@ def over(a: Bounds, b: Bounds) -> Bounds:
     Exactly zero counts as its limit from above, so that no later knowledge contradicts what was said of [0, x].
     """
     lo, hi = b
-    if lo > 0.0 or hi < 0.0:
+    if lo > _NEXT_TO_NOTHING or hi < -_NEXT_TO_NOTHING:
         return times(a, (1.0 / hi, 1.0 / lo))
-    if lo == 0.0 and (a[0] >= 0.0 or a[1] <= 0.0):
+    if lo >= 0.0 and (a[0] >= 0.0 or a[1] <= 0.0):
         return times(a, (1.0 / max(hi, _NEXT_TO_NOTHING), inf))
     return ANYTHING
 
