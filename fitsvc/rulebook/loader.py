@@ -24,7 +24,7 @@ from fitsvc.rulebook.yaml_text import Mapping, Node, Scalar, read_yaml_file, to_
 
 _DERIVED_KEYS: Final = ("name", "label", "type", "is")
 _EXPRESSIONS: Final = {"applies_when", "requires", "met_when", "is", "rating", "judged"}
-_EXPRESSION_MAPS: Final = {"bare", "each"}
+_EXPRESSION_MAPS: Final = {"bare", "each", "values"}
 
 
 def load_rulebook(folder: Path) -> Rulebook:

@@ -27,18 +27,19 @@ class Shape:
         if not isinstance(node, Mapping):
             self.complain(node, f"{what} is written as `key: value` lines", "indent them under the name")
             return None
-        known = [*required, *optional]
+        known, meant = [*required, *optional], set[str | None]()
         for key in node.entries:
             if key not in known:
-                near = nearest(key, known)
+                near = nearest(key, [name for name in known if name not in node.entries]) or nearest(key, known)
+                meant.add(near)
                 listed = ", ".join(f"`{name}`" for name in known)
                 help = f"did you mean `{near}`?" if near else f"it may have {listed}"
                 self.problems.append(node.problem_at_key(key, f"{what} has no key `{key}`", help))
-        missing = [f"`{key}`" for key in required if key not in node.entries]
-        if missing:
-            self.complain(node, f"{what} lacks {', '.join(missing)}")
-            return None
-        return node
+        missing = [key for key in required if key not in node.entries]
+        untold = [f"`{key}`" for key in missing if key not in meant]
+        if untold:
+            self.complain(node, f"{what} lacks {', '.join(untold)}")
+        return None if missing else node
 
     def open_mapping(self, node: Node | None, what: str) -> Iterator[tuple[str, Node]]:
         """The entries of a mapping whose keys the author chooses; nothing when it is absent."""

@@ -5,6 +5,7 @@ from collections.abc import Iterable
 from typing import Final
 
 from fitsvc.language import typed
+from fitsvc.language.truth import NO
 from fitsvc.language.typed import AnyTyped
 from fitsvc.language.types import TRUTH, NumberType
 from fitsvc.rulebook.expressions import Expressions
@@ -21,6 +22,10 @@ _NEED_KEYS: Final = ("id", "title", "because", "source", "examples")
 _GIVES: Final = ("passes", "fails", "undetermined", "not_applicable")
 
 
+_UNREAD: Final = typed.Constant(TRUTH, NO)
+"""Stands for the margin of a requirement that could not be read, about which enough has been said."""
+
+
 def reference(shape: Shape, parent: Mapping) -> Reference:
     """The source of a rule, table or caution."""
     node = parent.entries.get("source")
@@ -29,7 +34,7 @@ def reference(shape: Shape, parent: Mapping) -> Reference:
         return Reference("")
     kind = shape.one_of(entry, "kind", ("published", "common_practice", "estimate"))
     wanted = {"published": "cite", "estimate": "because"}.get(kind)
-    if wanted and wanted not in entry.entries:
+    if wanted and wanted not in entry.entries and kind == shape.text(entry, "kind"):
         shape.complain(entry, f"a source of kind `{kind}` says `{wanted}`", f"add `{wanted}: ...`")
     return Reference(kind, shape.text(entry, "cite"), shape.text(entry, "because"))
 
@@ -98,7 +103,7 @@ def read_rule(read: Expressions, node: Node, topic: str, taken: dict[str, str]) 
         shape.complain(entry.entries["if_unknown"], "`if_unknown` is for blocking rules; a caution is one either way")
     source = reference(shape, entry)
     examples = read_examples(shape, entry, _GIVES, _GIVES[:3])
-    margin = read.margin(requires) if requires is not None else None
+    margin = read.margin(requires) if requires is not None else read.shown(_UNREAD)
     extra = {"margin": margin} if margin else {}
     fails = read.template(entry, "fails_because", extra)
     unknown = read.template(entry, "unknown_because", {})

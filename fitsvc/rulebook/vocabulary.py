@@ -181,6 +181,8 @@ def read_fact_entry(shape: Shape, name: str, node: Node, lists: Map[str, ListTyp
         return None
     ends = shape.items(entry.entries["range"], "`range`")
     bounds = [_end(shape, item, DIMENSIONS[kind], kind) for item in ends]
+    if None in bounds:
+        return None
     if len(bounds) != 2 or bounds[0] is None or bounds[1] is None or bounds[0] >= bounds[1]:
         shape.complain(entry.entries["range"], "a range has two ends, the lower first", "write `range: [LOW, HIGH]`")
         return None
