@@ -417,12 +417,13 @@ def random_case(rng: Random, made: Made) -> Case:
     knowing = rng.choice((0.3, 0.6, 0.9, 1.0))
     present = [one.name for one in subjects if one.presence == "always"]
     present += [one.name for one in subjects if one.presence == "asked" and rng.random() < 0.7]
+    topics = [name for name in sorted(made.rulebook.vocabulary.asked_facts()) if rng.random() < 0.6]
     facts: dict[str, Value] = {}
     for subject in present:
         facts |= _facts(rng, made.slots.get(subject, {}), knowing)
     held = made.slots.get("adapter", {})
     adapters = tuple(_facts(rng, held, knowing) for _ in range(rng.choice((0, 0, 1, 2, 3))))
-    return Case(facts, frozenset(present), adapters)
+    return Case(facts, frozenset((*present, *topics)), adapters)
 
 
 def _facts(rng: Random, slots: Mapping[str, Slot], knowing: float) -> dict[str, Value]:
