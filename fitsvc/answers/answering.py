@@ -6,6 +6,7 @@ from typing import Any, Final
 import msgspec
 
 from fitsvc.answers.answer import Answer, Finding, LimitShown, Remedy, Result, RulebookName
+from fitsvc.answers.missing import Missing
 from fitsvc.answers.next_steps import next_steps
 from fitsvc.answers.question import NoRecords, Question, Records, read_question
 from fitsvc.answers.remedies import Remedies, remedy_of
@@ -37,6 +38,7 @@ class Answerer:
         self.engine = Point(rulebook)
         self.reader = FactReader(rulebook.vocabulary)
         self.wording = Wording(self.engine)
+        self.missing = Missing(self.engine, self.wording)
         self._name = RulebookName(rulebook.digest, rulebook.name)
 
     def answer(
@@ -54,7 +56,7 @@ class Answerer:
         self, document: Any, question: Question, records: Records, system: System, shelf: Shelf
     ) -> list[Remedy]:
         """What would make it work: each change answered in full before it is told."""
-        search = Remedies(self.engine, self.wording, self.reader, shelf, system)
+        search = Remedies(self.missing, self.reader, shelf, system)
         found = []
         for tried in search.find(document, question):
             answer = self.answer_question(read_question(tried.document, self.reader, records), system)
@@ -74,7 +76,7 @@ class Answerer:
             findings = [_marked(finding, question) for finding in findings]
         limits = [self._limit(name, low, system) for name, low in limits_of(self.engine, case).items()]
         needs = [self._need(number, case, system) for number in verdict.open_needs]
-        steps = next_steps(self.engine, self.wording, question.case, verdict, system)
+        steps = next_steps(self.missing, question.case, verdict, system)
         assumed = [self._assumed(name, case, system) for name in sorted(question.assumed & rests_on)]
         summary = summarise(self.wording, question, verdict, findings, needs, steps)
         cautions = self._cautions(case)

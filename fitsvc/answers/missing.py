@@ -1,23 +1,36 @@
-"""The facts that hold an answer up: those that an open rule rests on and that are not exactly known."""
+"""The facts that hold an open rule up, and what the rule would come to with readings of them.
 
-from collections.abc import Iterable, Iterator, Sequence
+What is found for a rule follows from that rule's own facts alone, and those recur from question to question,
+so it is kept for the next case with the same facts. With adapters in the opening nothing is kept.
+"""
+
+from collections.abc import Callable, Hashable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from itertools import combinations, product
+from typing import Any, Final
 
+from fitsvc.answers.readings import Grid, Runs, grid_of, runs_of
 from fitsvc.answers.wording import Wording, exact
 from fitsvc.engine.point import Point
 from fitsvc.facts import Case
+from fitsvc.language.display import System
 from fitsvc.language.typed import Read
 from fitsvc.language.types import Value
 from fitsvc.rulebook.vocabulary import EFFORTS, Fact
 
+GOOD, BAD, OPEN = "works", "fails", "open"
+_TOGETHER: Final = 3
+_FEW: Final = 4
+_MOST_TRIED: Final = 6
+_MOST_KEPT: Final = 20_000
+
 
 @dataclass(frozen=True, slots=True)
 class Held:
-    """A fact that is not exactly known, with the open rules it holds up; `adapter` is its place in the opening."""
+    """A fact that is not exactly known; `adapter` is its adapter's place in the opening."""
 
     read: Read
     fact: Fact
-    rules: tuple[int, ...]
     adapter: int | None = None
 
     @property
@@ -40,31 +53,98 @@ def supplied(case: Case, values: Iterable[tuple[Held, Value]]) -> Case:
     return replace(case, facts=facts, adapters=tuple(adapters))
 
 
-def held_up_by(engine: Point, wording: Wording, case: Case, open_rules: Sequence[int]) -> Iterator[Held]:
-    """The facts that open rules rest on and that are not exactly known."""
-    rules: dict[tuple[str, int | None], list[int]] = {}
-    reads: dict[str, Read] = {}
-    for number in open_rules:
-        for read, adapter in _rests_on(engine, case, number):
-            reads[read.name] = read
-            rules.setdefault((read.name, adapter), []).append(number)
-    for (name, adapter), numbers in rules.items():
-        fact = engine.rulebook.vocabulary.fact_of(name)
-        if fact is None:
-            continue
-        held = Held(reads[name], fact, tuple(numbers), adapter)
-        if not exact(held.current(case), wording.shown(held.read)):
-            yield held
+class Missing:
+    """What open rules of a rulebook wait for; safe to share between threads."""
 
+    def __init__(self, engine: Point, wording: Wording) -> None:
+        self.engine, self.wording = engine, wording
+        self._kept: dict[Hashable, Any] = {}
 
-def _rests_on(engine: Point, case: Case, number: int) -> Iterator[tuple[Read, int | None]]:
-    """The facts that matter to an open rule, those behind the working opening too."""
-    adapted = bool(case.adapters)
-    basis = engine.basis(number, adapted)
-    decided = engine.values(("decisions", number, adapted), lambda: basis.decisions).of(case)
-    matter = [basis.leaves[i] for i in basis.matter(decided)]
-    yield from ((read, None) for read in matter if not read.name.startswith("opening."))
-    if any(read.name.startswith("opening.") for read in matter):
-        own, each = engine.opening_leaves
-        yield from ((read, None) for read in own)
-        yield from ((read, i) for i in range(len(case.adapters)) for read in each)
+    def held(self, number: int, case: Case) -> tuple[Held, ...]:
+        """The facts that matter to an open rule and are not exactly known, those behind the opening too."""
+        found: tuple[Held, ...] = self._keep("held", number, case, lambda: tuple(self._held(number, case)))
+        return found
+
+    def options(self, number: int, case: Case) -> Sequence[tuple[Held, ...]]:
+        """The smallest sets of facts with which a rule could pass; all of its facts where no small set does."""
+        found: Sequence[tuple[Held, ...]] = self._keep("options", number, case, lambda: self._options(number, case))
+        return found
+
+    def readings(self, number: int, held: Held, case: Case, system: System = "us") -> Runs:
+        """What a rule comes to over the readings of one fact, in the steps of a system of units."""
+        key = (held.read.name, held.adapter, system)
+        found: Runs = self._keep(key, number, case, lambda: self._readings(number, held, case, system))
+        return found
+
+    def _keep(self, what: Hashable, number: int, case: Case, make: Callable[[], Any]) -> Any:
+        if case.adapters:
+            return make()
+        slots = self.wording.rules(False)[number].slots
+        key = (what, number, *map(case.facts.get, slots))
+        found = self._kept.get(key)
+        if found is None:
+            if len(self._kept) >= _MOST_KEPT:
+                self._kept.clear()
+            self._kept[key] = found = make()
+        return found
+
+    def _held(self, number: int, case: Case) -> Iterator[Held]:
+        for read, adapter in dict.fromkeys(self._rests_on(number, case)):
+            fact = self.engine.rulebook.vocabulary.fact_of(read.name)
+            if fact is not None:
+                held = Held(read, fact, adapter)
+                if not exact(held.current(case), self.wording.shown(read)):
+                    yield held
+
+    def _rests_on(self, number: int, case: Case) -> Iterator[tuple[Read, int | None]]:
+        adapted = bool(case.adapters)
+        basis = self.engine.basis(number, adapted)
+        decided = self.engine.values(("decisions", number, adapted), lambda: basis.decisions).of(case)
+        matter = [basis.leaves[i] for i in basis.matter(decided)]
+        yield from ((read, None) for read in matter if not read.name.startswith("opening."))
+        if any(read.name.startswith("opening.") for read in matter):
+            own, each = self.engine.opening_leaves
+            yield from ((read, None) for read in own)
+            yield from ((read, i) for i in range(len(case.adapters)) for read in each)
+
+    def _options(self, number: int, case: Case) -> Sequence[tuple[Held, ...]]:
+        held = self.held(number, case)
+        alone = [(one,) for one in held if GOOD in self.readings(number, one, case).statuses]
+        if alone or not held:
+            return alone
+        cheap = sorted(held, key=lambda one: one.effort)[:_MOST_TRIED]
+        for size in range(2, (_TOGETHER if len(held) <= _FEW else 2) + 1):
+            together = [facts for facts in combinations(cheap, size) if self._could_pass(number, facts, case)]
+            if together:
+                return together
+        return [held]
+
+    def _could_pass(self, number: int, facts: tuple[Held, ...], case: Case) -> bool:
+        grids = [self.grid(one, case).few() for one in facts]
+        return any(
+            self.judged(number, supplied(case, zip(facts, values, strict=True))) == GOOD for values in product(*grids)
+        )
+
+    def _readings(self, number: int, held: Held, case: Case, system: System) -> Runs:
+        grid = self.grid(held, case, system)
+        if case.adapters or held.adapter is not None:
+            return runs_of(grid, lambda value: self.judged(number, supplied(case, [(held, value)])))
+        facts = dict(case.facts)
+        changing = replace(case, facts=facts)
+
+        def judged(value: Value) -> str:
+            facts[held.read.name] = value
+            return self.judged(number, changing)
+
+        return runs_of(grid, judged)
+
+    def grid(self, held: Held, case: Case, system: System = "us") -> Grid:
+        """The readings of a fact that are worth trying: plausible, and in line with what is known."""
+        return grid_of(held.read.type, self.wording.shown(held.read), held.fact.range, held.current(case), system)
+
+    def judged(self, number: int, case: Case) -> str:
+        """What a rule comes to: a caution that fails leaves things open."""
+        result = self.engine.judge(number, self.engine.opened(case))
+        if result == "fails":
+            return BAD if self.engine.rulebook.rules[number].severity == "blocking" else OPEN
+        return OPEN if result == "undetermined" else GOOD

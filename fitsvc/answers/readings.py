@@ -1,7 +1,8 @@
 """Readings of a fact, tried over what is plausible, and the runs of them that come to one result.
 
 Numbers are tried in the steps people read (a sixteenth of an inch, a pound), coarsely first; where two
-neighbours differ the change is closed in on. Lists are tried member by member.
+neighbours differ the change is closed in on. Lists are tried member by member. Steps are those of US
+display, or of metric where the answer is: a reading named is one that a person can take.
 """
 
 from collections.abc import Callable, Sequence
@@ -10,169 +11,140 @@ from itertools import pairwise
 from math import ceil, floor
 from typing import Final
 
-from fitsvc.answers.missing import Held
-from fitsvc.answers.wording import Wording
-from fitsvc.facts import Case
 from fitsvc.language.display import System, show_step, step
-from fitsvc.language.intervals import SAME, Bounds
-from fitsvc.language.types import ListType, NumberType, Value
-from fitsvc.rulebook.vocabulary import Fact
+from fitsvc.language.intervals import Bounds
+from fitsvc.language.types import ListType, NumberType, Type, Value
+from fitsvc.rulebook.rules import Shown
 
-Results = tuple[str, ...]
-"""The results of several rules, which a reading comes to."""
-GOOD: Final = "works"
-_SAMPLES: Final = 24
+_SAMPLES: Final = 64
 _FINEST: Final = 3
-_TYRES: Final[Bounds] = (381.0, 1524.0)
-"""Diameters within which a tyre is looked for: 15 to 60 in."""
-
-
-def deciding(
-    wording: Wording,
-    case: Case,
-    held: Held,
-    results: Callable[[Value], Results],
-    status: Callable[[Results], str],
-    wanted: tuple[str, ...],
-    system: System,
-) -> list[str]:
-    """For each wanted status the readings that come to it, in words; empty where none does."""
-    kind = held.read.type
-    if isinstance(kind, NumberType):
-        readings = _Readings(wording.shown(held.read).unit, system, _range(held, held.current(case)))
-        runs = readings.runs(results, status)
-        prefix = "a diameter of " if held.fact.tyre else ""
-        return [" or ".join(prefix + readings.text(run) for run in runs if run.status == one) for one in wanted]
-    members = wording.shown(held.read).words
-    found = {value: status(results(value)) for value in _possible(kind, held.current(case))}
-    return [" or ".join(_word(kind, value, members) for value in found if found[value] == one) for one in wanted]
-
-
-def any_reading(wording: Wording, case: Case, held: Held, results: Callable[[Value], Results], wanted: Results) -> bool:
-    """Whether some reading comes to the wanted results."""
-    kind = held.read.type
-    if not isinstance(kind, NumberType):
-        return any(results(value) == wanted for value in _possible(kind, held.current(case)))
-    readings = _Readings(wording.shown(held.read).unit, "us", _range(held, held.current(case)))
-    return readings.reaches(results, wanted)
-
-
-def largest_below(
-    fact: Fact, now: float, results: Callable[[Value], Results], wanted: Sequence[Results], system: System
-) -> tuple[float, str, str | int] | None:
-    """The largest reading below what a fact is now with wanted results: inside, in words and as written."""
-    low, _ = fact.range or (0.0, 0.0)
-    readings = _Readings(fact.shown_in, system, (max(low, 0.0), now))
-    for run in reversed(readings.runs(results, lambda found: GOOD if found in wanted else "")):
-        if run.status == GOOD and run.last * readings.step < now - SAME:
-            value = run.last * readings.step
-            text = readings.shown(run.last)
-            return (value, text, int(run.last) if fact.kind == "count" else text) if run.last > 0 else None
-    return None
-
-
-def samples(held: Held, case: Case) -> list[Value]:
-    """A few readings spread over what is plausible, the ends among them."""
-    current = held.current(case)
-    if isinstance(held.read.type, NumberType):
-        low, high = _range(held, current)
-        return [(low + (high - low) * part, low + (high - low) * part) for part in (0.0, 0.1, 0.3, 1.0)]
-    return list(_possible(held.read.type, current))
-
-
-def _possible(kind: object, current: Value) -> list[int]:
-    assert isinstance(current, int)
-    if isinstance(kind, ListType):
-        return [1 << i for i in range(len(kind.members)) if current >> i & 1]
-    return [2, 0]
-
-
-def _word(kind: object, value: int, members: tuple[str, ...]) -> str:
-    return members[value.bit_length() - 1] if isinstance(kind, ListType) else members[value]
-
-
-def _range(held: Held, current: Value) -> Bounds:
-    """The readings to try: the plausible ones that agree with what is known."""
-    low, high = held.fact.range or _TYRES
-    assert isinstance(current, tuple)
-    return (max(low, current[0]), min(high, current[1]))
+_WHOLE: Final[Bounds] = (381.0, 1524.0)
+"""Diameters within which a tyre is looked for, which has no range of its own: 15 to 60 in."""
 
 
 @dataclass(frozen=True, slots=True)
-class _Run:
-    """Neighbouring readings, counted in steps, with one result."""
+class Grid:
+    """The readings of a fact, counted from `low` to `high`: steps of a number, or members of a list."""
 
-    status: str
-    first: int
-    last: int
+    low: int
+    high: int
+    step: float
+    level: int
+    members: tuple[int, ...]
+    shown: Shown
+    system: System
 
+    def value(self, count: int) -> Value:
+        """The value of a reading."""
+        return self.members[count] if self.members else (count * self.step, count * self.step)
 
-class _Readings:
-    """The readings of a number that people take: whole steps of its unit (of one, for a count) within a range."""
+    def text(self, count: int) -> str:
+        """A reading as people write it."""
+        if not self.members:
+            return show_step(count * self.step, self.shown.unit, self.system, self.level)
+        value = self.members[count]
+        is_truth = len(self.shown.words) == 3 and self.shown.words[1] == "unknown"
+        return self.shown.words[value if is_truth else value.bit_length() - 1]
 
-    def __init__(self, unit: str, system: System, range_: Bounds) -> None:
-        self.unit, self.system = unit, system
-        self.level = 0
-        while unit and self.level < _FINEST and range_[1] - range_[0] < 4 * step(unit, system, self.level):
-            self.level += 1
-        self.step = step(unit, system, self.level) if unit else 1.0
-        self.low, self.high = ceil(range_[0] / self.step - 1e-9), floor(range_[1] / self.step + 1e-9)
-
-    def runs(self, results: Callable[[Value], Results], status: Callable[[Results], str]) -> list[_Run]:
-        """The readings in runs of one status."""
-        found = self._found(results)
-        runs: list[_Run] = []
-        for count in sorted(found):
-            now = status(found[count])
-            if runs and runs[-1].status == now:
-                runs[-1] = _Run(now, runs[-1].first, count)
-            else:
-                runs.append(_Run(now, count, count))
-        return runs
-
-    def reaches(self, results: Callable[[Value], Results], wanted: Results) -> bool:
-        """Whether some reading comes to the wanted results; the coarse ones are tried first."""
-        found: dict[int, Results] = {}
-        for count in self._coarse():
-            found[count] = results((count * self.step, count * self.step))
-            if found[count] == wanted:
-                return True
-        return len(set(found.values())) > 1 and wanted in self._found(results).values()
-
-    def _coarse(self) -> list[int]:
+    def coarse(self) -> list[int]:
+        """A first selection of readings: evenly spread, and close together at the low end; of a list, all."""
+        if self.members:
+            return list(range(self.low, self.high + 1))
         stride = max(1, (self.high - self.low) // _SAMPLES)
-        small = {self.low + 4**power for power in range(12)}
+        small = (self.low + 8**power for power in range(8))
         return sorted({*range(self.low, self.high + 1, stride), self.high, *(c for c in small if c < self.high)})
 
-    def _found(self, results: Callable[[Value], Results]) -> dict[int, Results]:
-        """Results by reading: the coarse readings, and both sides of every change between two of them."""
+    def few(self) -> list[Value]:
+        """A handful of readings, the ends among them."""
+        if self.members:
+            return [self.value(count) for count in self.coarse()]
+        spread = self.high - self.low
+        return [self.value(count) for count in sorted({self.low + round(spread * p) for p in (0.0, 0.1, 0.3, 1.0)})]
 
-        def at(count: int) -> Results:
-            return results((count * self.step, count * self.step))
 
-        counts = self._coarse()
-        found = {count: at(count) for count in counts}
-        for left, right in pairwise(counts):
-            _close_in(left, right, found, at)
-        return found
+def grid_of(kind: Type, shown: Shown, range_: Bounds | None, current: Value, system: System = "us") -> Grid:
+    """The readings worth trying of a value of which something is known already."""
+    if isinstance(kind, ListType):
+        assert isinstance(current, int)
+        members = tuple(1 << i for i in range(len(kind.members)) if current >> i & 1)
+        return Grid(0, len(members) - 1, 1.0, 0, members, shown, system)
+    if not isinstance(kind, NumberType):
+        return Grid(0, 1, 1.0, 0, (2, 0), shown, system)
+    assert isinstance(current, tuple)
+    low, high = range_ or _WHOLE
+    low, high = max(low, current[0]), min(high, current[1])
+    level, size = 0, 1.0
+    if shown.unit:
+        while level < _FINEST and high - low < 4 * step(shown.unit, system, level):
+            level += 1
+        size = step(shown.unit, system, level)
+    return Grid(ceil(low / size - 1e-9), floor(high / size + 1e-9), size, level, (), shown, system)
 
-    def text(self, run: _Run) -> str:
-        """A run in words."""
-        first, last = self.shown(run.first), self.shown(run.last)
-        if run.first == self.low and run.last == self.high:
+
+@dataclass(frozen=True, slots=True)
+class Runs:
+    """Neighbouring readings with one result, in order: each result with the first and last reading of its run."""
+
+    grid: Grid
+    runs: tuple[tuple[str, int, int], ...]
+
+    @property
+    def statuses(self) -> set[str]:
+        """The results that occur."""
+        return {status for status, _, _ in self.runs}
+
+    def text(self, wanted: str) -> str:
+        """The readings that come to a result, in words; empty where none does."""
+        return " or ".join(self._words(first, last) for status, first, last in self.runs if status == wanted)
+
+    def _words(self, first: int, last: int) -> str:
+        grid = self.grid
+        if grid.members:
+            return " or ".join(grid.text(count) for count in range(first, last + 1))
+        if first == grid.low and last == grid.high:
             return "any reading"
-        if run.first == self.low:
-            return f"at most {last}"
-        if run.last == self.high:
-            return f"at least {first}"
-        return first if run.first == run.last else f"{first} to {last}"
-
-    def shown(self, count: int) -> str:
-        """A reading as people write it."""
-        return show_step(count * self.step, self.unit, self.system, self.level)
+        if first == grid.low:
+            return f"at most {grid.text(last)}"
+        if last == grid.high:
+            return f"at least {grid.text(first)}"
+        return grid.text(first) if first == last else f"{grid.text(first)} to {grid.text(last)}"
 
 
-def _close_in(left: int, right: int, found: dict[int, Results], at: Callable[[int], Results]) -> None:
+def runs_of(grid: Grid, result: Callable[[Value], str]) -> Runs:
+    """Try readings, and close in on both sides of every change between two of them."""
+
+    def at(count: int) -> str:
+        return result(grid.value(count))
+
+    counts = grid.coarse()
+    found = {count: at(count) for count in counts}
+    for left, right in pairwise(counts):
+        _close_in(left, right, found, at)
+    return Runs(grid, _joined([(found[count], count, count) for count in sorted(found)]))
+
+
+def together(grid: Grid, several: Sequence[Runs], status: Callable[[list[str]], str]) -> Runs:
+    """The runs of what several rules come to together over the readings of one fact."""
+    starts = sorted({first for runs in several for _, first, _ in runs.runs})
+    parts = []
+    for start, following in zip(starts, [*starts[1:], grid.high + 1], strict=True):
+        results = [next(s for s, _, last in runs.runs if start <= last) for runs in several]
+        parts.append((status(results), start, following - 1))
+    return Runs(grid, _joined(parts))
+
+
+def _joined(parts: Sequence[tuple[str, int, int]]) -> tuple[tuple[str, int, int], ...]:
+    """Runs with equal neighbours made one; a run reaches to where the next begins."""
+    runs: list[tuple[str, int, int]] = []
+    for status, first, last in parts:
+        if runs and runs[-1][0] == status:
+            runs[-1] = (status, runs[-1][1], last)
+        else:
+            runs.append((status, first, last))
+    return tuple(runs)
+
+
+def _close_in(left: int, right: int, found: dict[int, str], at: Callable[[int], str]) -> None:
     """Halve between two readings of different results until they are neighbours."""
     while right - left > 1 and found[left] != found[right]:
         middle = (left + right) // 2

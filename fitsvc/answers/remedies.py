@@ -13,16 +13,21 @@ from itertools import product
 from typing import Any, Final
 
 from fitsvc.answers.answer import Answer, Remedy, Sort
+from fitsvc.answers.missing import GOOD, Missing
 from fitsvc.answers.next_steps import next_steps
 from fitsvc.answers.question import Question
-from fitsvc.answers.readings import largest_below
+from fitsvc.answers.readings import grid_of, runs_of
 from fitsvc.answers.shelf import Item, Shelf
-from fitsvc.answers.wording import Wording, joined
-from fitsvc.engine.point import Outcome, Point
+from fitsvc.answers.wording import joined
+from fitsvc.engine.point import Outcome
 from fitsvc.facts import MOST_ADAPTERS, Case, FactReader
 from fitsvc.language.display import System
+from fitsvc.language.intervals import SAME
 from fitsvc.language.problems import Problem
+from fitsvc.language.typed import Read
 from fitsvc.language.types import Value
+from fitsvc.rulebook.rules import Shown
+from fitsvc.rulebook.vocabulary import Fact
 
 MOST_TOLD: Final = 3
 """How many remedies of one sort are told."""
@@ -49,8 +54,7 @@ class Tried:
 class Remedies:
     """The search for remedies of one failing answer."""
 
-    engine: Point
-    wording: Wording
+    missing: Missing
     reader: FactReader
     shelf: Shelf
     system: System
@@ -71,7 +75,7 @@ class Remedies:
         """Of one sort of change the first few that work, then those that are conditional."""
         found: dict[Outcome, list[Tried]] = {"works": [], "conditional": []}
         for count, one in enumerate(tried):
-            outcome = self.engine.evaluate(one.case).outcome
+            outcome = self.missing.engine.evaluate(one.case).outcome
             if outcome in found:
                 found[outcome].append(one)
             if len(found["works"]) >= MOST_TOLD or count >= _MOST_TRIED:
@@ -120,24 +124,36 @@ class Remedies:
     def _less(self, document: Document, case: Case) -> Iterator[Tried]:
         """A smaller load: the most that no longer fails."""
         for name in _LESSER:
-            fact = self.engine.rulebook.vocabulary.facts.get(name)
+            fact = self.missing.engine.rulebook.vocabulary.facts.get(name)
             now = case.facts.get(name)
-            if fact is None or not isinstance(now, tuple) or now[0] <= 0.0 or now[1] > now[0] + 1e-6:
+            if fact is None or not isinstance(now, tuple) or not 0.0 < now[0] >= now[1] - SAME:
                 continue
-
-            def outcome(value: Value, name: str = name) -> tuple[str, ...]:
-                return (self.engine.evaluate(replace(case, facts={**case.facts, name: value})).outcome,)
-
-            found = largest_below(fact, now[0], outcome, (("works",), ("conditional",)), self.system)
+            found = self._largest(fact, case, now[0])
             if found is None:
                 continue
-            value, text, wire = found
+            value, text = found
+            wire = int(value) if fact.kind == "count" else text
             changed = deepcopy(document)
             part = changed.setdefault(fact.subject, {})
             part["facts"] = {**(part.get("facts") or {}), fact.short: wire}
             less = replace(case, facts={**case.facts, name: (value, value)})
             words = f"{text} {fact.label}" if fact.kind == "count" else f"a {fact.label} of at most {text}"
             yield Tried("reduce", (), words, changed, less)
+
+    def _largest(self, fact: Fact, case: Case, now: float) -> tuple[float, str] | None:
+        """The largest reading below what a fact is now with which the case does not fail, and in words."""
+
+        def outcome(value: Value) -> str:
+            found = self.missing.engine.evaluate(replace(case, facts={**case.facts, fact.name: value})).outcome
+            return GOOD if found in ("works", "conditional") else found
+
+        shown = Shown(Read(fact.type, fact.name), unit=fact.shown_in)
+        grid = grid_of(fact.type, shown, fact.range, (0.0, now), self.system)
+        for status, _, last in reversed(runs_of(grid, outcome).runs):
+            value = last * grid.step
+            if status == GOOD and SAME < value < now - SAME:
+                return value, grid.text(last)
+        return None
 
     def _with(
         self, case: Case, subjects: tuple[str, ...], values: Mapping[str, Value], texts: Mapping[str, str]
@@ -155,15 +171,15 @@ class Remedies:
         rests = {
             read.name
             for number in failing
-            for read in self.engine.basis(number, bool(case.adapters)).leaves
+            for read in self.missing.engine.basis(number, bool(case.adapters)).leaves
             if read.name.startswith(("accessory.", "ball.")) and read.name != "accessory.kind"
         }
         if not rests:
             return ""
         open_case = replace(case, facts={name: value for name, value in case.facts.items() if name not in rests})
-        verdict = self.engine.evaluate(open_case)
-        steps = next_steps(self.engine, self.wording, open_case, verdict, self.system)
-        wanted = [f"{self.wording.label(step.fact)} {step.works_if}" for step in steps
+        verdict = self.missing.engine.evaluate(open_case)
+        steps = next_steps(self.missing, open_case, verdict, self.system)
+        wanted = [f"{self.missing.wording.label(step.fact)} {step.works_if}" for step in steps
                   if step.fact in rests and step.works_if not in ("", "any reading")]  # fmt: skip
         return f"Nothing on the shelf would do. It would have to have: {'; '.join(wanted)}." if wanted else ""
 

@@ -78,7 +78,7 @@ class RuleWords:
         nodes += leaves
         self._first_decision = len(nodes)
         nodes += self._basis.decisions
-        self._slots = tuple(slot.name for slot in leaves)
+        self.slots = tuple(slot.name for slot in leaves)
         self._facts = tuple((wording.name_of(slot.name), wording.shown(slot)) for slot in leaves)
         self._tyres = tuple({name for name, _ in self._facts if wording.is_tyre(name)})
         self._nodes = nodes
@@ -88,7 +88,7 @@ class RuleWords:
 
     def finding(self, result: Result, case: Case, system: System) -> Finding:
         """The rule's finding on an opened case."""
-        key: tuple[object, ...] = (result, system, *map(case.facts.get, self._slots))
+        key: tuple[object, ...] = (result, system, *map(case.facts.get, self.slots))
         if self._tyres:
             key += tuple(map(case.texts.get, self._tyres))
         found = self._kept.get(key)

@@ -1,0 +1,135 @@
+"""Whole catalogues against SQL of the same rules in an in-process columnar database, side by side in one run.
+
+    python tests/bench/bench_columns.py [small]
+
+Prints medians and ratios, one thread each unless said otherwise. The SQL is written from the rules by `sql_rules`;
+its results are compared with ours before anything is timed. Nothing here runs in the tests but that comparison.
+"""
+
+import os
+import resource
+import sys
+import time
+from collections.abc import Callable, Sequence
+from multiprocessing import get_context
+from pathlib import Path
+from statistics import median
+
+sys.path.insert(0, str(Path(__file__).parent))
+
+from sql_engine import Database
+
+from fitsvc.catalogue.synthetic import synthetic_accessories, synthetic_rigs
+from fitsvc.engine.columns import Columns
+from fitsvc.engine.point import Point
+from fitsvc.engine.signatures import Catalogue
+from fitsvc.facts import Case
+from fitsvc.paths import data_dir
+from fitsvc.rulebook.loader import load_rulebook
+
+ENGINE = Point(load_rulebook(data_dir("rules")))
+SUBJECTS = ("accessory",)
+
+
+def timed(work: Callable[[], object]) -> float:
+    """Seconds of one call."""
+    start = time.perf_counter()
+    work()
+    return time.perf_counter() - start
+
+
+def ours(columns: Columns, catalogue: Catalogue, rig: Case) -> object:
+    """The outcome of each signature, and the counts by outcome and by rule and result."""
+    judged = columns.judge(catalogue, rig)
+    return judged.outcome(), judged.counts(), judged.rule_counts()
+
+
+def counted(columns: Columns, catalogue: Catalogue, rigs: Sequence[Case]) -> int:
+    """Counts by outcome and by rule of every rig; the number of items that work."""
+    works = 0
+    for rig in rigs:
+        judged = columns.judge(catalogue, rig)
+        judged.rule_counts()
+        works += judged.counts()["works"]
+    return works
+
+
+def line(work: str, mine: float, theirs: float, least: float) -> None:
+    """One row of the table."""
+    told = f"{mine * 1e3:9.3f} ms {theirs * 1e3:10.1f} ms {theirs / mine:8.0f} x   at least {least:g} x"
+    print(f"{work:58} {told}", flush=True)
+
+
+def one_rig(items: int, models: int, least: float, least_new: float | None, work: str) -> None:
+    """One rig against a catalogue, warm and never seen, beside the database."""
+    made = synthetic_accessories(ENGINE.rulebook, items, models=models)
+    columns = Columns(ENGINE)
+    start = time.perf_counter()
+    catalogue = columns.catalogue_of(made.columns, SUBJECTS, items)
+    columns.index(catalogue, 0)
+    print(f"{items:,} items, {catalogue.count:,} signatures, indexed in {time.perf_counter() - start:.2f} s")
+    rigs = synthetic_rigs(ENGINE.rulebook, 60)
+    database = Database(columns.program(catalogue.subjects, 0), catalogue, threads=1)
+    new, warm, theirs = [], [], []
+    for rig in rigs[:40]:  # what a service has seen before a never-seen rig comes
+        ours(columns, catalogue, rig)
+    for rig in rigs[40:]:
+        new.append(timed(lambda rig=rig: ours(columns, catalogue, rig)))  # type: ignore[misc]
+        warm.append(median(timed(lambda rig=rig: ours(columns, catalogue, rig)) for _ in range(5)))  # type: ignore[misc]
+        database.check(columns, catalogue, rig)
+        theirs.append(min(timed(lambda rig=rig: database.one(rig)) for _ in range(2)))  # type: ignore[misc]
+    line(f"1 rig x {work}, warm", median(warm), median(theirs), least)
+    if least_new:
+        line(f"a never-seen rig x {work}", median(new), median(theirs), least_new)
+
+
+def many_rigs(rigs: int, items: int, sample: int) -> None:
+    """Many rigs against a catalogue from an empty cache, beside the database on a sample of the rigs."""
+    made = synthetic_accessories(ENGINE.rulebook, items)
+    all_rigs = synthetic_rigs(ENGINE.rulebook, rigs, seed=7)
+    columns = Columns(ENGINE)
+    catalogue = columns.catalogue_of(made.columns, SUBJECTS, items)
+    columns.index(catalogue, 0)
+    mine = timed(lambda: counted(columns, catalogue, all_rigs))
+    database = Database(columns.program(catalogue.subjects, 0), catalogue, threads=1)
+    database.check_many(columns, catalogue, all_rigs[:10])
+    theirs = timed(lambda: database.many(all_rigs[:sample])) * rigs / sample
+    name = f"{rigs:,} rigs x {items:,} items ({catalogue.count:,} signatures), empty cache"
+    line(name, mine, theirs, 25)
+    print(f"  {rigs * items / mine:.2e} pairs/s; the database on {sample} of the rigs, scaled")
+    two = timed(lambda: two_cores(catalogue, all_rigs))
+    columns = Columns(ENGINE)
+    columns.index(catalogue, 0)
+    one = timed(lambda: counted(columns, catalogue, all_rigs))
+    print(f"{'two cores against one, the same work':58} {one / two:8.2f} x   at least 1.6 x")
+
+
+def two_cores(catalogue: Catalogue, rigs: Sequence[Case]) -> int:
+    """The same counts by two processes that share the catalogue."""
+    columns = Columns(ENGINE)
+    columns.index(catalogue, 0)
+    _shared.update(columns=columns, catalogue=catalogue)
+    with get_context("fork").Pool(2) as pool:
+        return sum(pool.map(_part, [rigs[::2], rigs[1::2]], chunksize=1))
+
+
+_shared: dict[str, object] = {}
+
+
+def _part(rigs: Sequence[Case]) -> int:
+    return counted(_shared["columns"], _shared["catalogue"], rigs)  # type: ignore[arg-type]
+
+
+def main() -> None:
+    """Run all."""
+    small = "small" in sys.argv[1:]
+    print(f"processors: {os.cpu_count()}, load average {os.getloadavg()[0]:.1f}; ours against the database, medians")
+    one_rig(1_000_000, 60_000, 40, None, "1,000,000 items (60,000 signatures)")
+    one_rig(100_000, 100_000, 100, 80, "100,000 items, all distinct")
+    one_rig(100_000, 100_000 // 16, 40, 80, "100,000 items (6,250 signatures)")
+    many_rigs(1_000 if small else 10_000, 100_000, 20 if small else 50)
+    print(f"most memory held: {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss >> 10} MB")
+
+
+if __name__ == "__main__":
+    main()
