@@ -1,9 +1,12 @@
 """Facts as people write them → typed facts, or problems that say where, what and what is allowed."""
 
-from collections.abc import Callable, Mapping
+import json
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
+from functools import partial, reduce
 from math import isfinite
-from typing import Any, Final
+from operator import or_
+from typing import Any, Final, TypeVar
 
 from fitsvc.language.intervals import SAME, Bounds
 from fitsvc.language.problems import Problem, ProblemsFound, nearest
@@ -13,6 +16,7 @@ from fitsvc.language.types import ListType, NumberType, TruthType, Value
 from fitsvc.language.tyres import TyreError, parse_tyre
 from fitsvc.rulebook.vocabulary import Fact, Vocabulary
 
+T = TypeVar("T")
 LONGEST_TEXT: Final = 2_000
 MOST_ADAPTERS: Final = 4
 _FAR: Final = 10**15
@@ -90,8 +94,8 @@ def unknown_fact(subject: str, name: str, known: Mapping[str, Fact], pointer: st
     """The problem of a fact name that a subject does not have."""
     near = nearest(name, known)
     listed = ", ".join(f"`{fact}`" for fact in sorted(known)[:12])
-    return Problem(f"`{name}` is not a fact of {subject}", f"did you mean `{near}`?" if near else f"it has {listed}",
-                   pointer=pointer)  # fmt: skip
+    help = f"did you mean `{near}`?" if near else f"it has {listed}"
+    return Problem(f"{_shown(name)} is not a fact of {subject}", help, pointer=pointer)
 
 
 def escape(name: str) -> str:
@@ -110,15 +114,33 @@ def _refuse(message: str, help: str = "", pointer: str = "", meaning: bool = Fal
 
 
 def _shown(wire: Any) -> str:
-    text = str(wire)
-    return f"`{text[:60]}…`" if len(text) > 60 else f"`{text}`"
+    """What was written, in backticks: on one line, and not longer than a line."""
+    try:
+        text = wire if isinstance(wire, str) else json.dumps(wire, ensure_ascii=False, default=str)
+    except (ValueError, RecursionError):  # an endless number, lists without end
+        text = "…"
+    short = text if len(text) <= 60 else f"{text[:60]}…"
+    return "`" + "".join(c if c.isprintable() else "\N{REPLACEMENT CHARACTER}" for c in short) + "`"
+
+
+def _all(readings: Iterable[Callable[[], T]]) -> list[T]:
+    """The results of several readings, or all their problems."""
+    found: list[T] = []
+    problems: list[Problem] = []
+    for reading in readings:
+        try:
+            found.append(reading())
+        except ProblemsFound as refused:
+            problems += refused.problems
+    if problems:
+        raise ProblemsFound(problems)
+    return found
 
 
 def _number(fact: Fact, wire: Any) -> dict[str, Value]:
     if isinstance(wire, Mapping):
         return {fact.name: _bounded(fact, wire)}
-    amount = _amount(fact, wire)
-    _hold(fact, amount, wire)
+    amount = _held(fact, wire)
     return {fact.name: (amount, amount)}
 
 
@@ -132,14 +154,17 @@ def _amount(fact: Fact, wire: Any, pointer: str = "") -> float:
             amount = parse_quantity(wire, fact.type.dimension)
         except QuantityError as error:
             raise _refuse(error.message, error.help, pointer) from None
-        if fact.kind == "ratio" and "%" not in wire and "percent" not in wire:
-            raise _refuse(f"`{wire}` has no unit", _figure(fact), pointer)
+        percent = "%" in wire or "percent" in wire.casefold()
+        if fact.kind == "ratio" and not percent:
+            raise _refuse(f"{_shown(wire)} has no unit", _figure(fact), pointer)
+        if fact.kind == "count" and percent:
+            raise _refuse(f"{_shown(wire)} is a share, not a count", _figure(fact), pointer)
     elif fact.kind == "count":
         amount = float(max(-_FAR, min(wire, _FAR)))  # a whole number may be too large for a float
     else:
-        raise _refuse(f"`{wire}` has no unit", _figure(fact), pointer)
+        raise _refuse(f"{_shown(wire)} has no unit", _figure(fact), pointer)
     if fact.kind == "count" and not amount.is_integer():
-        raise _refuse(f"`{wire}` is not a whole number", _figure(fact), pointer)
+        raise _refuse(f"{_shown(wire)} is not a whole number", _figure(fact), pointer)
     return amount
 
 
@@ -149,12 +174,23 @@ def _figure(fact: Fact) -> str:
     return f"write the {fact.label} as a figure between {low} and {high}"
 
 
-def _hold(fact: Fact, amount: float, wire: Any, pointer: str = "") -> None:
+def _held(fact: Fact, wire: Any, pointer: str = "") -> float:
+    """One figure within the fact's plausible range; what is the same as an end of it is that end."""
+    amount = _amount(fact, wire, pointer)
     assert fact.range and fact.range_text
     if not (isfinite(amount) and fact.range[0] - SAME <= amount <= fact.range[1] + SAME):
         low, high = fact.range_text
         message = f"{_shown(wire)} is not plausible for the {fact.label}"
         raise _refuse(message, f"it is between {low} and {high}; check the figure and its unit", pointer, True)
+    return min(max(amount, fact.range[0]), fact.range[1])
+
+
+def _tolerance(fact: Fact, wire: Any) -> float:
+    tolerance = _amount(fact, wire, "/tolerance")
+    if tolerance < 0.0:
+        help = "a tolerance is how far off it may be either way"
+        raise _refuse(f"{_shown(wire)} is below nothing", help, "/tolerance", True)
+    return tolerance
 
 
 _BOUND_FORMS: Final = "give `value` with `tolerance`, or `at_least` and/or `at_most`"
@@ -162,22 +198,19 @@ _BOUND_FORMS: Final = "give `value` with `tolerance`, or `at_least` and/or `at_m
 
 def _bounded(fact: Fact, wire: Mapping[str, Any]) -> Bounds:
     keys = set(wire)
+    assert fact.range
     if keys == {"value", "tolerance"}:
-        amount, tolerance = _amount(fact, wire["value"], "/value"), _amount(fact, wire["tolerance"], "/tolerance")
-        _hold(fact, amount, wire["value"], "/value")
-        if tolerance < 0.0:
-            help = "a tolerance is how far off it may be either way"
-            raise _refuse(f"{_shown(wire['tolerance'])} is below nothing", help, "/tolerance", True)
-        assert fact.range
+        value = partial(_held, fact, wire["value"], "/value")
+        amount, tolerance = _all([value, partial(_tolerance, fact, wire["tolerance"])])
         return (max(amount - tolerance, fact.range[0]), min(amount + tolerance, fact.range[1]))
     if not keys or not keys <= {"at_least", "at_most"}:
-        raise _refuse(f"the {fact.label} cannot be read from {', '.join(f'`{k}`' for k in sorted(keys)) or 'nothing'}",
-                      _BOUND_FORMS)  # fmt: skip
-    low, high = fact.type.unknown  # type: ignore[union-attr, misc]
-    for key in sorted(keys):
-        amount = _amount(fact, wire[key], f"/{key}")
-        _hold(fact, amount, wire[key], f"/{key}")
-        low, high = (amount, high) if key == "at_least" else (low, amount)
+        listed = ", ".join(_shown(key) for key in sorted(keys)) or "nothing"
+        raise _refuse(f"the {fact.label} cannot be read from {listed}", _BOUND_FORMS)
+    written = sorted(keys)
+    ends = dict(zip(written, _all(partial(_held, fact, wire[key], f"/{key}") for key in written), strict=True))
+    assert isinstance(fact.type, NumberType)
+    low, high = fact.type.unknown
+    low, high = ends.get("at_least", low), ends.get("at_most", high)
     if low > high:
         raise _refuse(f"at least {_shown(wire['at_least'])} and at most {_shown(wire['at_most'])} cannot both hold",
                       "`at_least` is the lower one", meaning=True)  # fmt: skip
@@ -192,10 +225,8 @@ def _list(fact: Fact, wire: Any) -> dict[str, Value]:
             raise _refuse(
                 f"the list of candidates for the {fact.label} is empty", "leave the fact out if it is unknown"
             )
-        mask = 0
-        for i, one in enumerate(wire):
-            mask |= _member(fact, kind, one, f"/{i}")
-        return {fact.name: mask}
+        masks = _all(partial(_member, fact, kind, one, f"/{i}") for i, one in enumerate(wire))
+        return {fact.name: reduce(or_, masks)}
     return {fact.name: _member(fact, kind, wire, "")}
 
 

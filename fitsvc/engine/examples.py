@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Final
 
 from fitsvc.engine.limits import limits_of
 from fitsvc.engine.point import Point, Verdict
@@ -17,6 +17,7 @@ from fitsvc.rulebook.shape import source_of
 from fitsvc.rulebook.yaml_text import Node, Scalar, to_plain
 
 Owner = Rule | Limit | Need
+_LONGEST_COUNT: Final = 20
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,7 +90,7 @@ def _read(
 
 def wire_value(plain: Any) -> Any:
     """A YAML value as it would stand in JSON: counts and yes/no are texts in YAML, `null` is unknown."""
-    if isinstance(plain, str) and plain.isdigit():
+    if isinstance(plain, str) and plain.isascii() and plain.isdigit() and len(plain) < _LONGEST_COUNT:
         return int(plain)
     return plain
 

@@ -3,6 +3,9 @@
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from difflib import get_close_matches
+from typing import Final
+
+_LONGEST_WORD: Final = 200
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,5 +48,7 @@ class ProblemsFound(Exception):
 
 def nearest(word: str, known: Iterable[str]) -> str | None:
     """Return the known name closest to a word, or None when none is close."""
+    if len(word) > _LONGEST_WORD:
+        return None
     close = get_close_matches(word, list(known), n=1, cutoff=0.6)
     return close[0] if close else None
