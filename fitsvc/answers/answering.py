@@ -57,12 +57,13 @@ class Answerer:
     ) -> list[Remedy]:
         """What would make it work: each change answered in full before it is told."""
         search = Remedies(self.missing, self.reader, shelf, system)
+        failing = self.engine.evaluate(question.case).fails
         found = []
-        for tried in search.find(document, question):
+        for tried in search.find(document, question, failing):
             answer = self.answer_question(read_question(tried.document, self.reader, records), system)
             found.append(remedy_of(tried, answer))
         if not any(remedy.sku for remedy in found):
-            text = search.would_have_to_be(question, self.engine.evaluate(question.case).fails)
+            text = search.would_have_to_be(question, failing)
             found += [Remedy("none", "fails", text)] if text else []
         return found
 

@@ -1,16 +1,18 @@
 """A question as people send it → a case and what is to be told of its facts, or every problem with it.
 
 A subject is a stored record (`id`, or `sku` for what is sold), inline `facts`, or both; inline facts win.
+A vehicle without an `id` whose facts name a make or model is each of the stored vehicles that agree with
+them: one alone is taken as if its id were given, several are the question's candidates.
 """
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Final, Protocol
 
 from fitsvc.facts import MOST_ADAPTERS, Case, FactReader, escape
 from fitsvc.language.problems import Problem, ProblemsFound, nearest
-from fitsvc.language.types import Value
-from fitsvc.rulebook.vocabulary import TYRE_PARTS
+from fitsvc.language.types import ListType, Value
+from fitsvc.rulebook.vocabulary import TYRE_PARTS, Fact, Vocabulary
 
 _TOP: Final = ("rig", "accessory", "ball", "trailer", "load")
 _RIG: Final = ("id", "vehicle", "receiver", "mounting", "adapters", "spare")
@@ -18,6 +20,10 @@ _KEYS: Final[Mapping[str, str]] = {
     "vehicle": "id", "receiver": "id", "mounting": "id",
     "accessory": "sku", "adapter": "sku", "ball": "sku", "trailer": "sku", "load": "", "spare": "",
 }  # fmt: skip
+
+
+NAMES: Final = ("make", "model")
+"""The vehicle's facts that people call it by; naming one of them, they mean a vehicle that may be stored."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,6 +36,16 @@ class Stored:
     facts: Mapping[str, Any]
     assumed: frozenset[str] = frozenset()
     links: Mapping[str, str] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class Named:
+    """A stored vehicle as it is named: its id, its label, and those of its facts that are names, choices or counts."""
+
+    key: str
+    label: str
+    values: Mapping[str, Value]
+    texts: Mapping[str, str]
 
 
 class Records(Protocol):
@@ -45,6 +61,10 @@ class Records(Protocol):
 
     def rig(self, key: str) -> Mapping[str, Any] | None:
         """A saved rig, as the `rig` of a question."""
+        ...
+
+    def vehicles(self, values: Mapping[str, Value], texts: Mapping[str, str]) -> Sequence[Named]:
+        """The vehicles that agree with these naming facts, in the order of their ids."""
         ...
 
 
@@ -63,15 +83,24 @@ class NoRecords:
         """No rig."""
         return None
 
+    def vehicles(self, values: Mapping[str, Value], texts: Mapping[str, str]) -> Sequence[Named]:
+        """No vehicle."""
+        return ()
+
 
 @dataclass(frozen=True, slots=True)
 class Question:
-    """A question read: the case, its assumed facts, the stored facts that inline ones replaced, and labels."""
+    """A question read: the case, its assumed facts, the stored facts that inline ones replaced, and labels.
+
+    `candidates` are the stored vehicles that a vehicle without an id may be. The facts of one alone are in
+    the case; those of several are not.
+    """
 
     case: Case
     assumed: frozenset[str]
     replaced: frozenset[str]
     labels: Mapping[str, str]
+    candidates: tuple[Named, ...] = ()
 
 
 def _joined(saved: Any, part: Any) -> Any:
@@ -91,6 +120,29 @@ def refers_to_records(document: Any) -> bool:
     adapters = rig.get("adapters") if isinstance(rig, dict) else None
     parts += adapters if isinstance(adapters, list) else []
     return any(isinstance(part, dict) and ("id" in part or "sku" in part) for part in parts)
+
+
+def naming_facts(vocabulary: Vocabulary) -> dict[str, Fact]:
+    """The facts that tell one configuration of a vehicle from another by a word or a count."""
+    return {
+        fact.name: fact
+        for fact in vocabulary.of("vehicle").values()
+        if fact.kind in ("text", "count") or isinstance(fact.type, ListType)
+    }
+
+
+def names_vehicle(document: Any) -> bool:
+    """Whether a question calls its vehicle by make or model alone, so that the store may know it."""
+    rig = document.get("rig") if isinstance(document, dict) else None
+    part = rig.get("vehicle") if isinstance(rig, dict) else None
+    facts = part.get("facts") if isinstance(part, dict) and part.get("id") is None else None
+    return isinstance(facts, dict) and any(isinstance(facts.get(name), str) for name in NAMES)
+
+
+def of_vehicle(document: Mapping[str, Any], key: str) -> dict[str, Any]:
+    """The question with its vehicle named by id; what is told of the vehicle stays."""
+    rig = document["rig"]
+    return {**document, "rig": {**rig, "vehicle": {**(rig.get("vehicle") or {}), "id": key}}}
 
 
 def read_question(document: Any, reader: FactReader, records: Records) -> Question:
@@ -116,6 +168,7 @@ class _Reading:
         self.replaced: set[str] = set()
         self.forgotten: set[str] = set()
         self.labels: dict[str, str] = {}
+        self.candidates: tuple[Named, ...] = ()
 
     def question(self, document: Any) -> Question:
         """Read the whole document."""
@@ -130,7 +183,7 @@ class _Reading:
             raise ProblemsFound(self.problems)
         present = self.reader.named(self.values) | self.present
         case = Case(self.values, present, tuple(self.adapters), self.texts)
-        return Question(case, frozenset(self.assumed), frozenset(self.replaced), self.labels)
+        return Question(case, frozenset(self.assumed), frozenset(self.replaced), self.labels, self.candidates)
 
     def _complain(self, pointer: str, message: str, help: str = "", meaning: bool = False) -> None:
         self.problems.append(Problem(message, help, pointer=pointer, meaning=meaning))
@@ -152,6 +205,8 @@ class _Reading:
         if rig.get("id") is not None:
             rig = self._saved(rig)
         stored = {name: self._subject(name, rig.get(name), f"/rig/{name}") for name in ("vehicle", "receiver")}
+        if stored["vehicle"] is None and not self.problems:
+            stored["vehicle"] = self._named(rig)
         self._mounting(rig.get("mounting"), stored)
         self._adapters(rig.get("adapters"))
         self._subject("spare", rig.get("spare"), "/rig/spare")
@@ -162,9 +217,24 @@ class _Reading:
             self._complain(
                 "/rig/id", f"there is no saved rig `{rig['id']}`", "check the id", isinstance(rig["id"], str)
             )
-            return {}
+            saved = {}
         given = {name: part for name, part in rig.items() if name != "id"}
         return {**saved, **{name: _joined(saved.get(name), part) for name, part in given.items()}}
+
+    def _named(self, rig: Mapping[str, Any]) -> Stored | None:
+        """The one stored vehicle that is meant by the facts given for it; several are noted as candidates."""
+        mounting = rig.get("mounting")
+        if not any(f"vehicle.{name}" in self.texts for name in NAMES):
+            return None
+        if isinstance(mounting, dict) and mounting.get("id") is not None:
+            return None
+        facts = naming_facts(self.reader.vocabulary)
+        values = {name: value for name, value in self.values.items() if name in facts}
+        texts = {name: text for name, text in self.texts.items() if name in facts}
+        self.candidates = tuple(self.records.vehicles(values, texts))
+        if len(self.candidates) != 1:
+            return None
+        return self._subject("vehicle", {**rig["vehicle"], "id": self.candidates[0].key}, "/rig/vehicle")
 
     def _mounting(self, part: Any, stored: Mapping[str, Stored | None]) -> None:
         """The mounting named, or the one that is stored for the vehicle and receiver named."""

@@ -13,10 +13,10 @@ from itertools import product
 from typing import Any, Final
 
 from fitsvc.answers.answer import Answer, Remedy, Sort
-from fitsvc.answers.missing import GOOD, Missing
+from fitsvc.answers.missing import BAD, GOOD, Held, Missing
 from fitsvc.answers.next_steps import next_steps
 from fitsvc.answers.question import Question
-from fitsvc.answers.readings import grid_of, runs_of
+from fitsvc.answers.readings import together
 from fitsvc.answers.shelf import Item, Shelf
 from fitsvc.answers.wording import joined
 from fitsvc.engine.point import Outcome
@@ -26,8 +26,6 @@ from fitsvc.language.intervals import SAME
 from fitsvc.language.problems import Problem
 from fitsvc.language.typed import Read
 from fitsvc.language.types import Value
-from fitsvc.rulebook.rules import Shown
-from fitsvc.rulebook.vocabulary import Fact
 
 MOST_TOLD: Final = 3
 """How many remedies of one sort are told."""
@@ -59,17 +57,39 @@ class Remedies:
     shelf: Shelf
     system: System
 
-    def find(self, document: Document, question: Question) -> Iterator[Tried]:
-        """The changes with which the question no longer fails, fewest changes first."""
-        case = question.case
-        yield from self._less(document, case)
-        swaps = [one for subject in ("accessory", "ball") for one in self._kept(self._swaps(document, case, subject))]
+    def find(self, document: Document, question: Question, failing: Sequence[int]) -> Iterator[Tried]:
+        """The changes with which the question no longer fails, fewest changes first.
+
+        A change is tried only where every failing rule rests on something that it changes.
+        """
+        case, about = question.case, [self._about(number) for number in failing]
+
+        def touches(*names: str) -> bool:
+            return all(any(name in subjects for name in names) for subjects in about)
+
+        for name in _LESSER:
+            if touches(name):
+                yield from self._less(document, case, name, failing)
+        swaps = [
+            one
+            for subject in ("accessory", "ball")
+            if touches(subject)
+            for one in self._kept(self._swaps(document, case, subject))
+        ]
         yield from swaps
-        yield from self._kept(self._receivers(document, case))
-        single = list(self._kept(self._adapters(document, case, 1)))
-        yield from single
-        if not single and not swaps:
-            yield from self._kept(self._adapters(document, case, 2))
+        if touches("receiver", "mounting"):
+            yield from self._kept(self._receivers(document, case))
+        if touches("opening"):
+            single = list(self._kept(self._adapters(document, case, 1)))
+            yield from single
+            if not single and not swaps:
+                yield from self._kept(self._adapters(document, case, 2))
+
+    def _about(self, number: int) -> frozenset[str]:
+        """The facts and the subjects that a rule rests on; `opening` where an adapter would count."""
+        engine = self.missing.engine
+        names = [read.name for adapted in (False, True) for read in engine.basis(number, adapted).leaves]
+        return frozenset([*names, *(name.split(".", 1)[0] for name in names)])
 
     def _kept(self, tried: Iterator[Tried]) -> Iterator[Tried]:
         """Of one sort of change the first few that work, then those that are conditional."""
@@ -121,39 +141,28 @@ class Remedies:
             words = f"{joined([f'the {part.label}' for part in parts])} in the opening"
             yield Tried("add", parts, words, changed, replace(case, adapters=adapters))
 
-    def _less(self, document: Document, case: Case) -> Iterator[Tried]:
+    def _less(self, document: Document, case: Case, name: str, failing: Sequence[int]) -> Iterator[Tried]:
         """A smaller load: the most that no longer fails."""
-        for name in _LESSER:
-            fact = self.missing.engine.rulebook.vocabulary.facts.get(name)
-            now = case.facts.get(name)
-            if fact is None or not isinstance(now, tuple) or not 0.0 < now[0] >= now[1] - SAME:
-                continue
-            found = self._largest(fact, case, now[0])
-            if found is None:
-                continue
-            value, text = found
-            wire = int(value) if fact.kind == "count" else text
-            changed = deepcopy(document)
-            part = changed.setdefault(fact.subject, {})
-            part["facts"] = {**(part.get("facts") or {}), fact.short: wire}
-            less = replace(case, facts={**case.facts, name: (value, value)})
-            words = f"{text} {fact.label}" if fact.kind == "count" else f"a {fact.label} of at most {text}"
-            yield Tried("reduce", (), words, changed, less)
-
-    def _largest(self, fact: Fact, case: Case, now: float) -> tuple[float, str] | None:
-        """The largest reading below what a fact is now with which the case does not fail, and in words."""
-
-        def outcome(value: Value) -> str:
-            found = self.missing.engine.evaluate(replace(case, facts={**case.facts, fact.name: value})).outcome
-            return GOOD if found in ("works", "conditional") else found
-
-        shown = Shown(Read(fact.type, fact.name), unit=fact.shown_in)
-        grid = grid_of(fact.type, shown, fact.range, (0.0, now), self.system)
-        for status, _, last in reversed(runs_of(grid, outcome).runs):
+        fact, now = self.missing.engine.rulebook.vocabulary.facts[name], case.facts.get(name)
+        if not isinstance(now, tuple) or not 0.0 < now[0] >= now[1] - SAME:
+            return
+        open_case = replace(case, facts={**case.facts, name: (0.0, now[0])})
+        held = Held(Read(fact.type, name), fact)
+        several = [self.missing.readings(number, held, open_case, self.system) for number in failing]
+        grid = several[0].grid
+        for status, _, last in reversed(together(grid, several, lambda found: BAD if BAD in found else GOOD).runs):
             value = last * grid.step
-            if status == GOOD and SAME < value < now - SAME:
-                return value, grid.text(last)
-        return None
+            if status == GOOD and SAME < value < now[0] - SAME:
+                less = replace(case, facts={**case.facts, name: (value, value)})
+                if self.missing.engine.evaluate(less).outcome in ("works", "conditional"):
+                    text = grid.text(last)
+                    changed = deepcopy(document)
+                    part = changed.setdefault(fact.subject, {})
+                    wire = int(value) if fact.kind == "count" else text
+                    part["facts"] = {**(part.get("facts") or {}), fact.short: wire}
+                    words = f"{text} {fact.label}" if fact.kind == "count" else f"a {fact.label} of at most {text}"
+                    yield Tried("reduce", (), words, changed, less)
+                return
 
     def _with(
         self, case: Case, subjects: tuple[str, ...], values: Mapping[str, Value], texts: Mapping[str, str]

@@ -1,42 +1,75 @@
-"""The store's shelf: everything sold, read once and kept in step with the store by its newest observation."""
+"""The store's shelf and its vehicles' names, read once and kept in step with the store by its newest observation."""
 
 from collections.abc import Sequence
+from math import inf
 from threading import Lock
+from time import monotonic
 
 from sqlmodel import Session
 
 from fitsvc.answers.question import Stored
 from fitsvc.answers.shelf import Item, Stock, read_items
+from fitsvc.answers.vehicles import Vehicles
 from fitsvc.catalogue.stored import stored
 from fitsvc.facts import FactReader
 from fitsvc.language.types import Value
 from fitsvc.store.observations import changed_since
 from fitsvc.store.records import find_mountings, get_record, get_records, list_records
+from fitsvc.store.tables import Subject
 
 _PAGE = 5_000
+_FRESH_SECONDS = 0.5
+_SMALL = 100
 
 
 class Shop:
-    """What the store sells, kept in memory; every change to a record leaves an observation, which is how it is seen."""
+    """What the store sells and what its vehicles are called, kept in memory.
+
+    Every change to a record's facts leaves an observation, which is how it is seen.
+    """
 
     def __init__(self, reader: FactReader) -> None:
         self._reader, self._lock = reader, Lock()
         self._items: dict[str, Item] = {}
         self._newest = -1
+        self._seen = -inf
         self._stock = Stock((), {})
+        self._vehicles, self._newest_vehicle = Vehicles(reader), -1
+
+    def vehicles(self, session: Session) -> Vehicles:
+        """The vehicles by their names, as the store has them now."""
+        with self._lock:
+            newest, changed = changed_since(session, "vehicle", self._newest_vehicle)
+            if self._newest_vehicle < 0:
+                self._vehicles = Vehicles(self._reader, _everything(session, "vehicle"))
+            elif newest != self._newest_vehicle:
+                found = get_records(session, "vehicle", changed)
+                for key in changed:
+                    self._vehicles.drop(key)
+                    if key in found:
+                        self._vehicles.put(stored("vehicle", found[key]))
+            self._newest_vehicle = newest
+            return self._vehicles
+
+    def lately(self) -> Stock | None:
+        """The shelf as the store had it less than half a second ago, or None; a large one is left to a thread."""
+        fresh = monotonic() - self._seen < _FRESH_SECONDS and len(self._items) <= _SMALL
+        return self._stock if fresh else None
 
     def shelf(self, session: Session) -> "StoreShelf":
         """The shelf as the store has it now."""
         with self._lock:
+            seen = monotonic()
             newest, changed = changed_since(session, "accessory", self._newest)
             if newest != self._newest:
                 self._read(session, changed)
                 self._newest = newest
+            self._seen = seen
             return StoreShelf(self._stock, session)
 
     def _read(self, session: Session, changed: Sequence[str]) -> None:
         if self._newest < 0:
-            for record in _everything(session):
+            for record in _everything(session, "accessory"):
                 self._put(record)
         else:
             found = get_records(session, "accessory", changed)
@@ -69,10 +102,10 @@ class StoreShelf:
         return found
 
 
-def _everything(session: Session) -> list[Stored]:
+def _everything(session: Session, subject: Subject) -> list[Stored]:
     found: list[Stored] = []
     after: str | None = None
-    while page := list_records(session, "accessory", after=after, limit=_PAGE):
-        found += [stored("accessory", record) for record in page]
+    while page := list_records(session, subject, after=after, limit=_PAGE):
+        found += [stored(subject, record) for record in page]
         after = page[-1].key
     return found

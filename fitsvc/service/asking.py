@@ -34,8 +34,9 @@ async def answer(request: AnyRequest) -> Response[bytes]:
     if refers_to_records(document) or len(await request.body()) > _SMALL:
         found = await to_thread.run_sync(_from_store, service, document, system)
     else:
-        found = service.answerer.answer(document, None, system)
-        if found.outcome == "fails":
+        stock = service.shop.lately()
+        found = service.answerer.answer(document, None, system, stock)
+        if stock is None and found.outcome == "fails":
             found = await to_thread.run_sync(_from_store, service, document, system)
     service.metrics.answer(found.outcome)
     return Response(encode(found), media_type=MediaType.JSON)

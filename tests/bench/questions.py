@@ -13,13 +13,13 @@ _VEHICLE = {
 _RECEIVER = {
     "opening": "2 in", "pin_hole": "5/8 in", "tongue_rating": "600 lb", "trailer_rating": "6000 lb",
     "tongue_rating_wd": "800 lb", "trailer_rating_wd": "8000 lb", "weight_distribution_allowed": True,
-    "hitch_class": "III", "tube_outside": "2-1/2 in", "pin_supplied": True,
+    "hitch_class": "III", "tube_outside": "2-1/2 in", "pin_supplied": True, "chain_loop_opening": "1 in",
 }  # fmt: skip
 _CARRIER = {
     "kind": "bike_carrier", "shank": "2 in", "pin": "5/8 in", "weight": "55 lb", "capacity": "160 lb",
     "bikes_max": 4, "bike_weight_max": "40 lb", "stow_setback": "8 in", "front_setback": "8 in", "length": "20 in",
     "min_class": "III", "pin_supplied": True, "pin_span": "3 in", "obscures_plate": False, "obscures_lamps": False,
-    "plug": "none", "extension_allowed": False,
+    "plug": "none", "extension_allowed": False, "rear_extent": "30 in", "width": "48 in",
 }  # fmt: skip
 _MOUNT = {
     "kind": "ball_mount", "shank": "2 in", "pin": "5/8 in", "weight": "12 lb", "trailer_rating": "6000 lb",
@@ -30,6 +30,7 @@ _BALL = {"diameter": "2 in", "shank_diameter": "1 in", "shank_length": "2 in", "
 _TRAILER = {
     "gross_weight": "3000 lb", "tongue_weight": "350 lb", "coupler": "2 in", "coupler_rating": "5000 lb",
     "coupler_height": "14 in", "brakes": "electric", "plug": "blade_7", "weight_distribution": False,
+    "chain_count": 2, "chain_rating_each": "9000 lb", "chain_hook_size": "1/2 in",
 }  # fmt: skip
 
 

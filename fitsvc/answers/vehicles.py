@@ -1,0 +1,73 @@
+"""Vehicles found by what people call them: make, model, year, trim and whatever else is a name, a choice or a count.
+
+A record agrees with what is given unless it says something else: texts are compared without regard to case
+and spacing, choices and counts by what they leave possible. At least one of the names must be the record's own.
+"""
+
+from collections.abc import Iterable, Mapping
+from typing import Final
+
+from fitsvc.answers.question import Named, Stored, naming_facts
+from fitsvc.facts import FactReader
+from fitsvc.language.problems import Problem
+from fitsvc.language.types import Value
+
+SUBJECT: Final = "vehicle"
+
+
+def folded(text: str) -> str:
+    """A text as it is compared."""
+    return " ".join(text.split()).casefold()
+
+
+def agree(one: Value, other: Value) -> bool:
+    """Whether two values of a count or a choice leave something that both allow."""
+    if isinstance(one, tuple) and isinstance(other, tuple):
+        return one[0] <= other[1] and other[0] <= one[1]
+    assert isinstance(one, int) and isinstance(other, int)
+    return bool(one & other)
+
+
+class Vehicles:
+    """The vehicles of a store, kept by their names; an index over the texts of each."""
+
+    def __init__(self, reader: FactReader, records: Iterable[Stored] = ()) -> None:
+        self.reader, self._names = reader, naming_facts(reader.vocabulary)
+        self._all: dict[str, Named] = {}
+        self._by_text: dict[tuple[str, str], set[str]] = {}
+        for record in records:
+            self.put(record)
+
+    def put(self, record: Stored) -> None:
+        """Keep a record; one whose naming facts cannot be read is left out."""
+        self.drop(record.key)
+        names = self._names
+        facts = {short: wire for short, wire in record.facts.items() if f"{SUBJECT}.{short}" in names}
+        problems: list[Problem] = []
+        values: dict[str, Value] = {}
+        texts: dict[str, str] = {}
+        self.reader.read(SUBJECT, facts, "", problems, values, texts)
+        if problems:
+            return
+        self._all[record.key] = Named(record.key, record.label, values, texts)
+        for name, text in texts.items():
+            self._by_text.setdefault((name, folded(text)), set()).add(record.key)
+
+    def drop(self, key: str) -> None:
+        """Forget a record."""
+        gone = self._all.pop(key, None)
+        for name, text in gone.texts.items() if gone else ():
+            self._by_text[(name, folded(text))].discard(key)
+
+    def agreeing(self, values: Mapping[str, Value], texts: Mapping[str, str]) -> list[Named]:
+        """The vehicles that agree with all of these facts and bear one of the texts, in the order of their ids."""
+        told = {name: folded(text) for name, text in texts.items()}
+        bearers = set().union(*(self._by_text.get(one, ()) for one in told.items()))
+        return [self._all[key] for key in sorted(bearers) if _agrees(self._all[key], values, told)]
+
+
+def _agrees(vehicle: Named, values: Mapping[str, Value], texts: Mapping[str, str]) -> bool:
+    own = vehicle.texts
+    if any(name in own and folded(own[name]) != text for name, text in texts.items()):
+        return False
+    return all(agree(vehicle.values[name], value) for name, value in values.items() if name in vehicle.values)
