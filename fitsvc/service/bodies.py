@@ -43,11 +43,11 @@ def decode(raw: bytes) -> Any:
         raise _malformed(raw, str(error)) from None
     except RecursionError:
         raise _too_deep() from None
-    members = _members(document, 0)
+    members = _members(document, 1)
     if members > MOST_MEMBERS:
         raise _refuse(f"the body has {members} members in all", f"at most {MOST_MEMBERS} are read")
     # Which of two members with one name counts is nowhere laid down, so neither is taken.
-    if members and _TEXT.sub(b"", raw).count(b":") != members:
+    if raw.count(b":") != members and _TEXT.sub(b"", raw).count(b":") != members:
         raise _refuse(f"{_twice(raw)} stands twice in one object", "write each name once")
     return document
 
