@@ -106,7 +106,8 @@ class Writer:
             ends = f", range: [{low}, {high}]" if low else ""
             self.names[f"{subject}.f{i}"] = kind
             texts = "label: l, meaning: m, how_to_measure: h, effort: tape"
-            lines.append(f"  f{i}: {{type: {kind}{ends}, {texts}}}")
+            opens = ", presence: asked" if presence != "repeated" and self.rng.random() < 0.1 else ""
+            lines.append(f"  f{i}: {{type: {kind}{ends}{opens}, {texts}}}")
         return "\n".join(lines) + "\n"
 
     def _rows(self) -> dict[str, str]:
