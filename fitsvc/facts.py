@@ -42,12 +42,13 @@ class Case:
 
 
 class FactReader:
-    """Reads facts by a vocabulary. Scalars read once are remembered, since the same few are read over and over."""
+    """Reads facts by a vocabulary. What has been read is remembered, since the same is read over and over."""
 
     def __init__(self, vocabulary: Vocabulary) -> None:
         self.vocabulary = vocabulary
         self.subjects = {name: vocabulary.of(name) for name in vocabulary.subjects}
         self._asked = vocabulary.asked_facts()
+        self._whole: dict[tuple[Any, ...], tuple[dict[str, Value], dict[str, str]]] = {}
         self._seen: dict[str, dict[tuple[str, type, Any], dict[str, Value]]] = {name: {} for name in self.subjects}
 
     def read(
@@ -55,25 +56,39 @@ class FactReader:
         values: dict[str, Value], texts: dict[str, str],
     ) -> None:  # fmt: skip
         """Read a subject's facts into `values` and `texts`; what is wrong is added to `problems`."""
+        key = _whole(subject, facts)
+        found = self._whole.get(key) if key else None
+        if found is None:
+            found = self._read(subject, facts, pointer, problems)
+            if key and not problems:
+                if len(self._whole) >= _CACHED:
+                    self._whole.clear()
+                self._whole[key] = found
+        values.update(found[0])
+        texts.update(found[1])
+
+    def _read(
+        self, subject: str, facts: Mapping[str, Any], pointer: str, problems: list[Problem]
+    ) -> tuple[dict[str, Value], dict[str, str]]:
         known, seen = self.subjects[subject], self._seen[subject]
+        values: dict[str, Value] = {}
+        texts: dict[str, str] = {}
         for name, wire in facts.items():
             kind = wire.__class__
-            if kind in _REMEMBERED:
-                slots = seen.get((name, kind, wire))
-                if slots is not None:
-                    values.update(slots)
-                    continue
-            fact = known.get(name)
-            if fact is None:
+            slots = seen.get((name, kind, wire)) if kind in _REMEMBERED else None
+            fact = None if slots is not None else known.get(name)
+            if slots is not None:
+                values.update(slots)
+            elif fact is None:
                 problems.append(unknown_fact(subject, name, known, f"{pointer}/{escape(name)}"))
             elif wire is not None:
                 try:
-                    slots = self.value(fact, wire)
-                    values.update(slots)
+                    values.update(self.value(fact, wire))
                 except ProblemsFound as found:
                     problems += [problem.at(f"{pointer}/{escape(name)}") for problem in found.problems]
                 if isinstance(wire, str) and (fact.tyre or fact.kind == "text"):
                     texts[fact.name] = wire
+        return values, texts
 
     def named(self, values: Mapping[str, Value]) -> frozenset[str]:
         """The asked facts among values: what a question that has them is also about."""
@@ -88,6 +103,16 @@ class FactReader:
                 seen.clear()
             seen[(fact.short, type(wire), wire)] = slots
         return slots
+
+
+def _whole(subject: str, facts: Mapping[str, Any]) -> tuple[Any, ...] | None:
+    """A key for all of a subject's facts; none where one is not a scalar. `true` and `1` are told apart."""
+    key = (subject, *facts.items(), *map(type, facts.values()))
+    try:
+        hash(key)
+    except TypeError:
+        return None
+    return key
 
 
 def unknown_fact(subject: str, name: str, known: Mapping[str, Fact], pointer: str) -> Problem:

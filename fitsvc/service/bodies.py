@@ -15,6 +15,7 @@ from fitsvc.service.problems import problem
 
 MOST_MEMBERS: Final = 1_000
 DEEPEST: Final = 20
+_NESTED: Final = frozenset({dict, list})
 
 _PLACE = re.compile(r"(?:JSON is malformed: )?(?P<what>.*?)(?: \(byte (?P<at>\d+)\))?\Z")
 _TEXT = re.compile(rb'"[^"\\]*(?:\\.[^"\\]*)*"', re.DOTALL)
@@ -43,7 +44,7 @@ def decode(raw: bytes) -> Any:
         raise _malformed(raw, str(error)) from None
     except RecursionError:
         raise _too_deep() from None
-    members = _members(document, 1)
+    members = _members(document)
     if members > MOST_MEMBERS:
         raise _refuse(f"the body has {members} members in all", f"at most {MOST_MEMBERS} are read")
     # Which of two members with one name counts is nowhere laid down, so neither is taken.
@@ -83,15 +84,21 @@ def _require_json(request: AnyRequest) -> None:
         raise problem(415, "the body must not be compressed: send it without `Content-Encoding`")
 
 
-def _members(value: Any, depth: int) -> int:
+def _members(document: Any) -> int:
     """Count the members of all objects in a document, refusing one that is nested too deep."""
-    if depth > DEEPEST:
-        raise _too_deep()
-    if isinstance(value, dict):
-        return len(value) + sum(_members(v, depth + 1) for v in value.values() if isinstance(v, dict | list))
-    if isinstance(value, list):
-        return sum(_members(inner, depth + 1) for inner in value if isinstance(inner, dict | list))
-    return 0
+    count, level = 0, [document]
+    for _ in range(DEEPEST):
+        below: list[Any] = []
+        for value in level:
+            if value.__class__ is dict:
+                count += len(value)
+                below += [inner for inner in value.values() if inner.__class__ in _NESTED]
+            elif value.__class__ is list:
+                below += [inner for inner in value if inner.__class__ in _NESTED]
+        if not below:
+            return count
+        level = below
+    raise _too_deep()
 
 
 def _refuse(message: str, help: str) -> ProblemsFound:
