@@ -17,6 +17,8 @@ def words_for(count: int) -> int:
 def pack(bits: NDArray[np.bool_]) -> Words:
     """A boolean array as words; the bits past its end are zero."""
     packed = np.packbits(bits, bitorder="little")
+    if len(packed) % 8 == 0:
+        return packed.view(np.uint64)
     filled = np.zeros(words_for(len(bits)) * 8, np.uint8)
     filled[: len(packed)] = packed
     return filled.view(np.uint64)

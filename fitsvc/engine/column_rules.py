@@ -27,6 +27,8 @@ _RULE: Final = np.array([3, 3, 3, 2, 2, 0, 1, 2, 0], np.uint8)
 _NEED: Final = np.array([3, 3, 3, 1, 1, 3, 1, 1, 3], np.uint8)
 """Whether a need is open (as `fails`) by guard and whether it is met."""
 _MOST_RUNS: Final = 12
+_BLOCK: Final = 8192
+"""Rows judged at a time: few enough for what they pass through to stay in the processor's cache."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,6 +103,7 @@ class Judge:
         self._rig_gate = [number for number in member.gate if not steps[number].on_items]
         item_gate = [number for number in member.gate if steps[number].on_items and not steps[number].on_rig]
         self._project(items, item_gate)
+        self._wide: NDArray[np.intp] | None = None
         self.nowhere = self._entry(np.full(len(self.weights), NOT_APPLICABLE, np.uint8))
         self.seen: dict[Any, Entry] = {}
         self._found: dict[bytes, Entry] = {}
@@ -153,11 +156,12 @@ class Judge:
         evaluation = Evaluation(self.graph, known)
         if any(evaluation.of(number) == NO for number in self._rig_gate):
             return self.nowhere
-        known.update(self._columns)
         by_row = np.empty(len(self.weights), np.uint8)
         by_row[: self._dead] = NOT_APPLICABLE
-        if len(by_row) > self._dead:
-            by_row[self._dead :] = self._results(evaluation)
+        for start in range(self._dead, len(by_row), _BLOCK):
+            rows = slice(start - self._dead, start - self._dead + _BLOCK)
+            block = known | {number: _sliced(cells, rows) for number, cells in self._columns.items()}
+            by_row[start : start + _BLOCK] = self._results(Evaluation(self.graph, block))
         kept = by_row.tobytes()
         if kept not in self._found:
             self._found[kept] = self._entry(by_row)
@@ -171,29 +175,35 @@ class Judge:
         return self._table[guard * 3 + required]
 
     def _entry(self, by_row: NDArray[np.uint8]) -> Entry:
-        counts = np.bincount(by_row, self.weights, minlength=4)
         edges = np.flatnonzero(by_row[1:] != by_row[:-1]) + 1
+        if len(edges) >= _MOST_RUNS:
+            return self._spread(by_row)
         starts, ends = [0, *edges.tolist()], [*edges.tolist(), len(by_row)]
         runs = list(zip(by_row[starts].tolist(), starts, ends, strict=True)) if len(by_row) else []
-        spread = by_row[self.codes] if len(runs) > _MOST_RUNS else None
-        bits = (self._bits(result, runs, spread) for result in (FAILS, UNDETERMINED))
-        a, b, c, d = (round(count) for count in counts.tolist())
-        return Entry(by_row, (a, b, c, d), *bits)
+        a, b, c, d = (round(count) for count in np.bincount(by_row, self.weights, minlength=4).tolist())
+        return Entry(by_row, (a, b, c, d), self._bits(FAILS, runs), self._bits(UNDETERMINED, runs))
 
-    def _bits(self, result: int, runs: list[tuple[int, int, int]], spread: NDArray[np.uint8] | None) -> Words | None:
+    def _spread(self, by_row: NDArray[np.uint8]) -> Entry:
+        """A result in many runs: each signature fetches its own, and the bitmaps are counted."""
+        if self._wide is None:
+            self._wide = self.codes.astype(np.intp)
+        by_signature = by_row.take(self._wide)
+        counter = self.catalogue.counter
+        passes, fails, undetermined = (
+            pack(by_signature == result) if result in by_row else None for result in (PASSES, FAILS, UNDETERMINED)
+        )
+        a, b, c = counter.of(passes), counter.of(fails), counter.of(undetermined)
+        return Entry(by_row, (a, b, c, counter.total - a - b - c), fails, undetermined)
+
+    def _bits(self, result: int, runs: list[tuple[int, int, int]]) -> Words | None:
         """Where the result stands, as a bitmap over signatures."""
-        own = [(start, end) for found, start, end in runs if found == result]
-        if not own:
-            return None
-        if spread is not None:
-            return pack(spread == result)
         found: NDArray[np.bool_] | None = None
-        for start, end in own:
-            # One unsigned comparison tests both ends: what is below the start wraps round to the far top.
-            inside = self.codes - self.codes.dtype.type(start) < end - start if start else self.codes < end
-            found = inside if found is None else found | inside
-        assert found is not None
-        return pack(found)
+        for of, start, end in runs:
+            if of == result:
+                # One unsigned comparison tests both ends: what is below the start wraps round to the far top.
+                inside = self.codes - self.codes.dtype.type(start) < end - start if start else self.codes < end
+                found = inside if found is None else found | inside
+        return None if found is None else pack(found)
 
     def results(self, entry: Entry) -> NDArray[np.uint8]:
         """The result on every signature."""
@@ -204,6 +214,13 @@ class Judge:
         """Let go of all kept results."""
         self.seen.clear()
         self._found.clear()
+
+
+def _sliced(cells: Cells, rows: slice) -> Cells:
+    """Some rows of a column; a figure stays one."""
+    if isinstance(cells, tuple):
+        return cells if isinstance(cells[0], float) else (cells[0][rows], cells[1][rows])
+    return cells if isinstance(cells, int) else cells[rows]
 
 
 def _figure(cells: Cells) -> Cells:

@@ -4,6 +4,7 @@ An end is an array of floats, or one float that stands for every row. Rounding, 
 as they do there, so that a row of a column and the same case alone give the same floats.
 """
 
+from math import isinf
 from typing import Final
 
 import numpy as np
@@ -40,20 +41,40 @@ def greatest(*columns: Ends) -> Ends:
     return largest(*(a[0] for a in columns)), largest(*(a[1] for a in columns))
 
 
+def _plain(x: NDArray[np.float64]) -> Floats:
+    """One figure as a plain float, for which products are cheaper."""
+    return x if np.ndim(x) else float(x)
+
+
 def product(x: Floats, y: Floats) -> Floats:
     """Product of ends, in which zero times infinity is zero."""
-    return np.where((np.equal(x, 0.0)) | (np.equal(y, 0.0)), 0.0, np.multiply(x, y))
+    if isinstance(x, float):
+        x, y = y, x
+    if isinstance(y, float) and not isinf(y):
+        # A finite factor makes no product of zero and infinity unless it is zero itself.
+        return x * y if y else 0.0
+    found = np.multiply(x, y)
+    return np.where(np.isnan(found), 0.0, found)
 
 
 def times(a: Ends, b: Ends) -> Ends:
     """Product."""
+    if isinstance(a[0], float) and a[0] >= 0.0:
+        a, b = b, a
+    if isinstance(b[0], float) and b[0] >= 0.0:
+        # By what is not below zero each end goes with its own: two products do for four.
+        low, high = b
+        return smallest(product(a[0], low), product(a[0], high)), largest(product(a[1], low), product(a[1], high))
     ends = (product(a[0], b[0]), product(a[0], b[1]), product(a[1], b[0]), product(a[1], b[1]))
     return smallest(*ends), largest(*ends)
 
 
 def over(a: Ends, b: Ends) -> Ends:
     """Quotient; a divisor that may be zero leaves the quotient open on the sides it can reach."""
-    low, high = np.asarray(b[0]), np.asarray(b[1])
+    low, high = b
+    if isinstance(low, float) and isinstance(high, float) and (low > 0.0 or high < 0.0):
+        return times(a, (1.0 / high, 1.0 / low))
+    low, high = np.asarray(low), np.asarray(high)
     apart = (low > _NEXT_TO_NOTHING) | (high < -_NEXT_TO_NOTHING)
     from_zero = ~apart & (low >= 0.0) & (np.greater_equal(a[0], 0.0) | np.less_equal(a[1], 0.0))
     inverse_low = np.where(apart, 1.0 / high, 1.0 / np.maximum(high, _NEXT_TO_NOTHING))
@@ -84,8 +105,11 @@ def above_zero(a: Ends) -> Ends:
 
 
 def front_axle_relief(weight: Ends, behind: Ends, wheelbase: Ends) -> Ends:
-    """W d/L with nothing below zero; open above where the wheelbase may be nothing."""
-    return times(above_zero(weight), over(above_zero(behind), above_zero(wheelbase)))
+    """W d/L with nothing below zero, where each end is one product; open above where the wheelbase may be nothing."""
+    (least, most), (near, far), (short, long) = above_zero(weight), above_zero(behind), above_zero(wheelbase)
+    shortest = _plain(np.where(np.greater(short, 0.0), 1.0 / np.maximum(short, 5e-324), np.inf))
+    longest = _plain(1.0 / np.where(np.greater(short, 0.0), long, np.maximum(long, _NEXT_TO_NOTHING)))
+    return product(least, product(near, longest)), product(most, product(far, shortest))
 
 
 def rear_axle_share(weight: Ends, behind: Ends, wheelbase: Ends) -> Ends:

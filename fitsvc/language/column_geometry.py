@@ -85,7 +85,10 @@ def clearance_on_grade(behind: Ends, height: Ends, radius: Ends, grade: Ends) ->
     """What is left under a point behind the axle: least at one pitch, most at an end of the pitches."""
     (near, far), h, r = above_zero(behind), height, above_zero(radius)
     least, most = (np.arctan(end) for end in above_zero(grade))
-    lowest = np.minimum(np.maximum(np.arctan2(far, np.subtract(r[0], h[0])), least), most)
+    if np.ndim(least) == 0 == np.ndim(most) and least == most:
+        lowest = least  # one pitch: there is none lower to look for
+    else:
+        lowest = np.minimum(np.maximum(np.arctan2(far, np.subtract(r[0], h[0])), least), most)
     highest = np.maximum(_above_ground(near, h[1], r[1], least), _above_ground(near, h[1], r[1], most))
     return _above_ground(far, h[0], r[0], lowest), highest
 

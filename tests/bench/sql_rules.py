@@ -326,11 +326,11 @@ class Translator:
                 last_in = f"{high} <= {tops[last]}" if last < len(tops) else "true"
                 whens.append((f"{first_in} AND {last_in}", join(node.type, node.values[first : last + 1])))
         written = [(test, constant(node.type, value)) for test, value in whens]
-        pick = [lambda c: c] if isinstance(node.type, ListType) else [lambda c: c[0], lambda c: c[1]]
-        texts = [
-            "CASE " + " ".join(f"WHEN {test} THEN {end(value)}" for test, value in written) + " END" for end in pick
-        ]
-        return texts[0] if len(texts) == 1 else tuple(texts)
+        if isinstance(node.type, ListType):
+            return "CASE " + " ".join(f"WHEN {test} THEN {value}" for test, value in written) + " END"
+        return tuple(
+            "CASE " + " ".join(f"WHEN {test} THEN {value[end]}" for test, value in written) + " END" for end in (0, 1)
+        )
 
     def _known(self, node: Any, operand: int) -> tuple[str, str]:
         value, kind = self.of(operand), self.graph.steps[operand].node.type
@@ -353,7 +353,9 @@ class Translator:
     def query(self) -> Query:
         """All results, under the names r0, r1 ..., and the outcome from these."""
         results = [self.result(member) for member in self.program.members]
-        fails, unknown, doubts = [], [], []
+        fails: list[str] = []
+        unknown: list[str] = []
+        doubts: list[str] = []
         for i, member in enumerate(self.program.members):
             rule = member.of
             blocking = isinstance(rule, Rule) and rule.severity == "blocking"
