@@ -59,6 +59,15 @@ class Missing:
     def __init__(self, engine: Point, wording: Wording) -> None:
         self.engine, self.wording = engine, wording
         self._kept: dict[Hashable, Any] = {}
+        self._about: dict[int, frozenset[str]] = {}
+
+    def about(self, number: int) -> frozenset[str]:
+        """The facts and the subjects that a rule rests on; `opening` where an adapter would count."""
+        found: frozenset[str] | None = self._about.get(number)
+        if found is None:
+            names = [read.name for adapted in (False, True) for read in self.engine.basis(number, adapted).leaves]
+            self._about[number] = found = frozenset([*names, *(name.split(".", 1)[0] for name in names)])
+        return found
 
     def held(self, number: int, case: Case) -> tuple[Held, ...]:
         """The facts that matter to an open rule and are not exactly known, those behind the opening too."""

@@ -23,14 +23,19 @@ _Chosen = dict[int, tuple[Held, ...]]
 
 
 def next_steps(missing: Missing, case: Case, verdict: Verdict, system: System) -> list[Next]:
-    """What to learn next: what holds up the outcome first, then what cautions wait for; cheapest first."""
-    if verdict.outcome == "fails" or not (verdict.unknown or verdict.doubts):
+    """What to learn next; nothing can help where a rule surely fails."""
+    return settling(missing, case, verdict.unknown, verdict.doubts, system) if verdict.outcome != "fails" else []
+
+
+def settling(missing: Missing, case: Case, unknown: Sequence[int], doubts: Sequence[int], system: System) -> list[Next]:
+    """What would settle open rules: what holds up the outcome first, then what cautions wait for; cheapest first."""
+    if not unknown and not doubts:
         return []
-    chosen = _choose(missing, case, verdict.unknown, {})
+    chosen = _choose(missing, case, unknown, {})
     first = list(_facts_of(chosen))
-    chosen = _choose(missing, case, verdict.doubts, chosen)
+    chosen = _choose(missing, case, doubts, chosen)
     later = [held for held in _facts_of(chosen) if held not in first]
-    open_rules = (*verdict.unknown, *verdict.doubts)
+    open_rules = (*unknown, *doubts)
     steps: dict[str, Next] = {}
     for group in (first, later):
         told = [(held, *_readings(missing, case, held, chosen, open_rules, system)) for held in group]

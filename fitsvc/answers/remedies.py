@@ -14,7 +14,7 @@ from typing import Any, Final
 
 from fitsvc.answers.answer import Answer, Remedy, Sort
 from fitsvc.answers.missing import BAD, GOOD, Held, Missing
-from fitsvc.answers.next_steps import next_steps
+from fitsvc.answers.next_steps import settling
 from fitsvc.answers.question import Question
 from fitsvc.answers.readings import together
 from fitsvc.answers.shelf import Item, Shelf
@@ -62,7 +62,7 @@ class Remedies:
 
         A change is tried only where every failing rule rests on something that it changes.
         """
-        case, about = question.case, [self._about(number) for number in failing]
+        case, about = question.case, [self.missing.about(number) for number in failing]
 
         def touches(*names: str) -> bool:
             return all(any(name in subjects for name in names) for subjects in about)
@@ -84,12 +84,6 @@ class Remedies:
             yield from single
             if not single and not swaps:
                 yield from self._kept(self._adapters(document, case, 2))
-
-    def _about(self, number: int) -> frozenset[str]:
-        """The facts and the subjects that a rule rests on; `opening` where an adapter would count."""
-        engine = self.missing.engine
-        names = [read.name for adapted in (False, True) for read in engine.basis(number, adapted).leaves]
-        return frozenset([*names, *(name.split(".", 1)[0] for name in names)])
 
     def _kept(self, tried: Iterator[Tried]) -> Iterator[Tried]:
         """Of one sort of change the first few that work, then those that are conditional."""
@@ -178,16 +172,17 @@ class Remedies:
         """What the accessory or ball would have to be, found by taking what fails about it as not known."""
         case = question.case
         rests = {
-            read.name
+            name
             for number in failing
-            for read in self.missing.engine.basis(number, bool(case.adapters)).leaves
-            if read.name.startswith(("accessory.", "ball.")) and read.name != "accessory.kind"
+            for name in self.missing.about(number)
+            if name.startswith(("accessory.", "ball.")) and name != "accessory.kind"
         }
         if not rests:
             return ""
         open_case = replace(case, facts={name: value for name, value in case.facts.items() if name not in rests})
-        verdict = self.missing.engine.evaluate(open_case)
-        steps = next_steps(self.missing, open_case, verdict, self.system)
+        judge, opened = self.missing.engine.judge, self.missing.engine.opened(open_case)
+        still_open = [number for number in failing if judge(number, opened) == "undetermined"]
+        steps = settling(self.missing, open_case, still_open, (), self.system)
         wanted = [f"{self.missing.wording.label(step.fact)} {step.works_if}" for step in steps
                   if step.fact in rests and step.works_if not in ("", "any reading")]  # fmt: skip
         return f"Nothing on the shelf would do. It would have to have: {'; '.join(wanted)}." if wanted else ""

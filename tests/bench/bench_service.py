@@ -9,6 +9,7 @@ import multiprocessing
 import socket
 import tempfile
 import time
+from collections import Counter
 from collections.abc import Sequence
 from pathlib import Path
 from statistics import median
@@ -20,6 +21,7 @@ from litestar import Response, post
 
 from bench.questions import questions
 from fitsvc.answers.answer import encode
+from fitsvc.answers.answering import Answerer
 from fitsvc.paths import data_dir
 from fitsvc.rulebook.loader import load_rulebook
 from fitsvc.service.app import create_app
@@ -104,6 +106,8 @@ def main() -> None:
         process.start()
         asked: list[dict[str, Any]] = questions(QUESTIONS)
         bodies = [msgspec.json.encode(question) for question in asked]
+        answerer = Answerer(load_rulebook(data_dir("rules")))
+        told = Counter(answerer.answer(question).outcome for question in asked)
         client = Client(port)
         for path in ("/v1/answers", "/prebuilt"):
             client.round(path, bodies)
@@ -114,6 +118,8 @@ def main() -> None:
         process.terminate()
         process.join()
     answers, prebuilt = (median(found) for found in rates.values())
+    outcomes = ", ".join(f"{count} {outcome}" for outcome, count in told.most_common())
+    print(f"answers: {outcomes}")
     print(f"{QUESTIONS} different questions, one worker, {CONNECTIONS} connections, medians of {ROUNDS} rounds in turn")
     print(f"prebuilt bytes         {prebuilt:8.0f} requests/s")
     print(f"POST /v1/answers       {answers:8.0f} requests/s {answers / prebuilt:6.2f}   (at least 0.6)")

@@ -42,32 +42,26 @@ def questions(count: int, seed: int = 1) -> list[dict[str, Any]]:
 
 def _rig(random: Random) -> dict[str, Any]:
     vehicle = {**_VEHICLE, "gvwr": f"{random.randrange(6000, 7500, 50)} lb"}
-    receiver = {**_RECEIVER, "tongue_rating": random.choice(["150 lb", "350 lb", "600 lb"])}
-    mounting = {
-        "pin_to_bumper": f"{random.randrange(2, 10)} in",
-        "height": f"{random.randrange(12, 22)} in",
-        "fitted": True,
-    }
+    receiver = {**_RECEIVER, "tongue_rating": random.choice(["350 lb", "500 lb", "600 lb"])}
+    mounting = {"pin_to_bumper": f"{random.randrange(2, 9)} in", "height": f"{random.randrange(14, 18)} in"}
     return {"vehicle": {"facts": vehicle}, "receiver": {"facts": receiver}, "mounting": {"facts": mounting}}
 
 
 def _carrier(random: Random) -> dict[str, Any]:
-    carrier = {
-        **_CARRIER,
-        "weight": f"{random.randrange(30, 80)} lb",
-        "shank": random.choice(["2 in", "2 in", "1-1/4 in"]),
+    shank = random.choice(["2 in", "2 in", "2 in", "1-1/4 in"])
+    carrier = {**_CARRIER, "weight": f"{random.randrange(30, 70)} lb", "shank": shank}
+    load = {"bikes": random.randrange(1, 5), "bike_weight": f"{random.randrange(20, 42)} lb"}
+    return {
+        "rig": _rig(random),
+        "accessory": {"facts": carrier},
+        "load": {"facts": {**load, "occupants_weight": "600 lb"}},
     }
-    load = {
-        "bikes": random.randrange(1, 6),
-        "bike_weight": f"{random.randrange(20, 60)} lb",
-        "occupants_weight": "600 lb",
-    }
-    return {"rig": _rig(random), "accessory": {"facts": carrier}, "load": {"facts": load}}
 
 
 def _towing(random: Random) -> dict[str, Any]:
-    trailer = {**_TRAILER, "gross_weight": f"{random.randrange(1500, 8000, 100)} lb"}
-    ball = {**_BALL, "diameter": random.choice(["2 in", "2 in", "1-7/8 in"])}
-    mount = {"facts": _MOUNT}
-    parts = {"accessory": mount, "ball": {"facts": ball}, "trailer": {"facts": trailer}}
+    gross = random.randrange(2400, 5600, 100)
+    tongue = f"{round(gross * random.uniform(0.09, 0.14))} lb"
+    trailer = {**_TRAILER, "gross_weight": f"{gross} lb", "tongue_weight": tongue}
+    ball = {**_BALL, "diameter": random.choice(["2 in", "2 in", "2 in", "1-7/8 in"])}
+    parts = {"accessory": {"facts": _MOUNT}, "ball": {"facts": ball}, "trailer": {"facts": trailer}}
     return {"rig": _rig(random), **parts, "load": {"facts": {"occupants_weight": "600 lb"}}}
