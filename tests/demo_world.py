@@ -9,9 +9,11 @@ from pathlib import Path
 from typing import Any
 
 from fitsvc.answers.answering import Answerer
-from fitsvc.answers.question import Stored
+from fitsvc.answers.question import Named, Stored
 from fitsvc.answers.shelf import Stock, read_items
+from fitsvc.answers.vehicles import Vehicles
 from fitsvc.catalogue.cells import read_cell
+from fitsvc.language.types import Value
 from fitsvc.paths import data_dir
 from fitsvc.rulebook.loader import load_rulebook
 from fitsvc.rulebook.vocabulary import Fact
@@ -39,6 +41,10 @@ class World:
     def rig(self, key: str) -> Mapping[str, Any] | None:
         """A saved rig's parts."""
         return self.rigs[key]["rig"] if key in self.rigs else None
+
+    def vehicles(self, values: Mapping[str, Value], texts: Mapping[str, str]) -> list[Named]:
+        """The vehicles that agree with these naming facts."""
+        return Vehicles(answerer().reader, self.of("vehicle")).agreeing(values, texts)
 
     def of(self, subject: str) -> list[Stored]:
         """The records of one subject."""

@@ -56,6 +56,14 @@ class Remedy(msgspec.Struct, omit_defaults=True):
     question: dict[str, Any] = {}
 
 
+class Candidate(msgspec.Struct):
+    """A stored vehicle that the one named in part may be, and what the question comes to on it."""
+
+    id: str
+    label: str
+    outcome: Outcome
+
+
 class RulebookName(msgspec.Struct):
     """The rulebook an answer was given by."""
 
@@ -64,7 +72,7 @@ class RulebookName(msgspec.Struct):
 
 
 class Answer(msgspec.Struct):
-    """The whole answer to one question."""
+    """The whole answer to one question; `candidates` are the vehicles it holds over, where several are meant."""
 
     outcome: Outcome
     summary: str
@@ -76,6 +84,7 @@ class Answer(msgspec.Struct):
     cautions: list[str]
     assumed: list[str]
     rulebook: RulebookName
+    candidates: list[Candidate] = []
 
 
 encode = msgspec.json.Encoder().encode

@@ -6,6 +6,19 @@ from typing import Any, Final
 import msgspec
 
 from fitsvc.answers.answer import Answer, Finding, LimitShown, Remedy, Result, RulebookName
+from fitsvc.answers.candidates import (
+    MOST,
+    Judged,
+    lowest_limits,
+    merged_findings,
+    narrow,
+    outcome_of,
+    over,
+    shown,
+    steps_over,
+    union,
+    worst,
+)
 from fitsvc.answers.missing import Missing
 from fitsvc.answers.next_steps import next_steps
 from fitsvc.answers.question import NoRecords, Question, Records, read_question
@@ -47,9 +60,58 @@ class Answerer:
         """Answer a question document, with remedies from a shelf; ProblemsFound when it cannot be read."""
         records = records or NoRecords()
         question = read_question(document, self.reader, records)
-        answer = self.answer_question(question, system)
+        answer, asked = self._answer(document, question, records, system)
         if answer.outcome == "fails":
-            answer.remedies = self._remedies(document, question, records, system, shelf or EMPTY)
+            if len(question.candidates) == 1:
+                document = question.about(document, question.candidates[0])
+            answer.remedies = self._remedies(document, asked, records, system, shelf or EMPTY)
+        return answer
+
+    def _answer(self, document: Any, question: Question, records: Records, system: System) -> tuple[Answer, Question]:
+        """The answer without remedies, and the question to look for them by: of several candidates the worst one's."""
+        if len(question.candidates) < 2:
+            return self.answer_question(question, system), question
+        if len(question.candidates) > MOST:
+            return self._answer_too_many(question, system), question
+        judged = []
+        for vehicle in question.candidates:
+            of_it = read_question(question.about(document, vehicle), self.reader, records)
+            case = self.engine.opened(of_it.case)
+            verdict = self.engine.evaluate(case)
+            judged.append(Judged(vehicle, of_it, case, verdict, tuple(self._findings(of_it, verdict, case, system))))
+        return self._answer_over(judged, system), worst(judged).question
+
+    def _answer_over(self, judged: Sequence[Judged], system: System) -> Answer:
+        """Answer for all of several candidates."""
+        outcome, one = outcome_of(judged), worst(judged)
+        findings = merged_findings(judged, outcome)
+        limits = lowest_limits(limits_of(self.engine, each.case) for each in judged)
+        needs = union(
+            ([self._need(number, each.case, system) for number in each.verdict.open_needs] for each in judged),
+            key=lambda need: tuple(need.items()),
+        )
+        steps = [] if outcome == "fails" else steps_over(self.missing, judged, system)
+        summary = summarise(self.wording, one.question, one.verdict._replace(outcome=outcome), findings, needs, steps)
+        return Answer(
+            outcome, f"{summary} {over(judged)}", findings,
+            [self._limit(name, low, system) for name, low in limits.items()], needs, steps, [],
+            union(self._cautions(each.case) for each in judged),
+            union(self._assumed_of(each.question, each.findings, each.case, system) for each in judged),
+            self._name, shown(judged),
+        )  # fmt: skip
+
+    def _answer_too_many(self, question: Question, system: System) -> Answer:
+        """Answer by what is told alone; where that settles nothing, ask first which of the vehicles it is."""
+        answer = self.answer_question(question, system)
+        if answer.outcome not in ("works", "fails"):
+            answer.outcome = "undetermined"
+            first = narrow(self.wording, question.candidates)
+            answer.next = first + [step for step in answer.next if step.fact != first[0].fact]
+            asked = self.wording.label(first[0].fact)
+            answer.summary = (
+                f"Not sure yet: first ask for the {asked}. {len(question.candidates)} stored vehicles go by that name, "
+                f"too many to judge each; of at most {MOST} every one is."
+            )
         return answer
 
     def _remedies(
@@ -60,8 +122,10 @@ class Answerer:
         failing = self.engine.evaluate(question.case).fails
         found = []
         for tried in search.find(document, question, failing):
-            answer = self.answer_question(read_question(tried.document, self.reader, records), system)
-            found.append(remedy_of(tried, answer))
+            asked = read_question(tried.document, self.reader, records)
+            answer, _ = self._answer(tried.document, asked, records, system)
+            if answer.outcome in ("works", "conditional"):
+                found.append(remedy_of(tried, answer))
         if not any(remedy.sku for remedy in found):
             text = search.would_have_to_be(question, failing)
             found += [Remedy("none", "fails", text)] if text else []
@@ -71,17 +135,21 @@ class Answerer:
         """Answer a question that has been read."""
         case = self.engine.opened(question.case)
         verdict = self.engine.evaluate(case)
-        findings = self.findings(verdict, case, system)
-        rests_on = set().union(*(finding.facts for finding in findings)) if question.assumed else set()
-        if question.assumed or question.replaced:
-            findings = [_marked(finding, question) for finding in findings]
+        findings = self._findings(question, verdict, case, system)
         limits = [self._limit(name, low, system) for name, low in limits_of(self.engine, case).items()]
         needs = [self._need(number, case, system) for number in verdict.open_needs]
         steps = next_steps(self.missing, question.case, verdict, system)
-        assumed = [self._assumed(name, case, system) for name in sorted(question.assumed & rests_on)]
+        assumed = self._assumed_of(question, findings, case, system)
         summary = summarise(self.wording, question, verdict, findings, needs, steps)
         cautions = self._cautions(case)
         return Answer(verdict.outcome, summary, findings, limits, needs, steps, [], cautions, assumed, self._name)
+
+    def _findings(self, question: Question, verdict: Verdict, case: Case, system: System) -> list[Finding]:
+        """The findings, with the facts marked that are assumed or given in place of stored ones."""
+        findings = self.findings(verdict, case, system)
+        if question.assumed or question.replaced:
+            findings = [_marked(finding, question) for finding in findings]
+        return findings
 
     def findings(self, verdict: Verdict, case: Case, system: System = "us") -> list[Finding]:
         """Every finding that applies to an opened case, in words, what decides the outcome first."""
@@ -106,6 +174,13 @@ class Answerer:
         count = len(need.values)
         return {"need": need.name, **dict(zip(need.values, found[:count], strict=True)),
                 "because": _because(need, found[count:])}  # fmt: skip
+
+    def _assumed_of(self, question: Question, findings: Sequence[Finding], case: Case, system: System) -> list[str]:
+        """What the findings rest on that is assumed."""
+        if not question.assumed:
+            return []
+        rests_on = set().union(*(finding.facts for finding in findings))
+        return [self._assumed(name, case, system) for name in sorted(question.assumed & rests_on)]
 
     def _assumed(self, name: str, case: Case, system: System) -> str:
         return f"{self.wording.label(name)}: {self.wording.fact_text(name, case, system)} (assumed, not measured)"

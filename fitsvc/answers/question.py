@@ -93,7 +93,7 @@ class Question:
     """A question read: the case, its assumed facts, the stored facts that inline ones replaced, and labels.
 
     `candidates` are the stored vehicles that a vehicle without an id may be. The facts of one alone are in
-    the case; those of several are not.
+    the case; those of several are not. `vehicle` is the part that names them, a saved rig's own joined to it.
     """
 
     case: Case
@@ -101,9 +101,14 @@ class Question:
     replaced: frozenset[str]
     labels: Mapping[str, str]
     candidates: tuple[Named, ...] = ()
+    vehicle: Mapping[str, Any] = field(default_factory=dict)
+
+    def about(self, document: Mapping[str, Any], candidate: Named) -> dict[str, Any]:
+        """The question's document with one of the candidates named by its id; what is told of the vehicle stays."""
+        return {**document, "rig": {**document["rig"], "vehicle": {**self.vehicle, "id": candidate.key}}}
 
 
-def _joined(saved: Any, part: Any) -> Any:
+def joined_part(saved: Any, part: Any) -> Any:
     """A saved rig's part with the facts given for it; a part that is named anew takes its place."""
     if not isinstance(saved, dict) or not isinstance(part, dict) or "id" in part:
         return part
@@ -139,12 +144,6 @@ def names_vehicle(document: Any) -> bool:
     return isinstance(facts, dict) and any(isinstance(facts.get(name), str) for name in NAMES)
 
 
-def of_vehicle(document: Mapping[str, Any], key: str) -> dict[str, Any]:
-    """The question with its vehicle named by id; what is told of the vehicle stays."""
-    rig = document["rig"]
-    return {**document, "rig": {**rig, "vehicle": {**(rig.get("vehicle") or {}), "id": key}}}
-
-
 def read_question(document: Any, reader: FactReader, records: Records) -> Question:
     """Read a question; ProblemsFound has every problem, with JSON pointers."""
     return _Reading(reader, records).question(document)
@@ -169,6 +168,7 @@ class _Reading:
         self.forgotten: set[str] = set()
         self.labels: dict[str, str] = {}
         self.candidates: tuple[Named, ...] = ()
+        self.vehicle: Mapping[str, Any] = {}
 
     def question(self, document: Any) -> Question:
         """Read the whole document."""
@@ -183,7 +183,9 @@ class _Reading:
             raise ProblemsFound(self.problems)
         present = self.reader.named(self.values) | self.present
         case = Case(self.values, present, tuple(self.adapters), self.texts)
-        return Question(case, frozenset(self.assumed), frozenset(self.replaced), self.labels, self.candidates)
+        return Question(
+            case, frozenset(self.assumed), frozenset(self.replaced), self.labels, self.candidates, self.vehicle
+        )
 
     def _complain(self, pointer: str, message: str, help: str = "", meaning: bool = False) -> None:
         self.problems.append(Problem(message, help, pointer=pointer, meaning=meaning))
@@ -219,7 +221,7 @@ class _Reading:
             )
             saved = {}
         given = {name: part for name, part in rig.items() if name != "id"}
-        return {**saved, **{name: _joined(saved.get(name), part) for name, part in given.items()}}
+        return {**saved, **{name: joined_part(saved.get(name), part) for name, part in given.items()}}
 
     def _named(self, rig: Mapping[str, Any]) -> Stored | None:
         """The one stored vehicle that is meant by the facts given for it; several are noted as candidates."""
@@ -231,10 +233,11 @@ class _Reading:
         facts = naming_facts(self.reader.vocabulary)
         values = {name: value for name, value in self.values.items() if name in facts}
         texts = {name: text for name, text in self.texts.items() if name in facts}
+        self.vehicle = rig["vehicle"]
         self.candidates = tuple(self.records.vehicles(values, texts))
         if len(self.candidates) != 1:
             return None
-        return self._subject("vehicle", {**rig["vehicle"], "id": self.candidates[0].key}, "/rig/vehicle")
+        return self._subject("vehicle", {**self.vehicle, "id": self.candidates[0].key}, "/rig/vehicle")
 
     def _mounting(self, part: Any, stored: Mapping[str, Stored | None]) -> None:
         """The mounting named, or the one that is stored for the vehicle and receiver named."""

@@ -16,6 +16,7 @@ from fitsvc.language.types import Value
 from fitsvc.rulebook.rules import Rule, Rulebook, Shown, Template
 
 UNKNOWN: Final = "unknown"
+_OTHERS: Final[Mapping[str, str]] = {"vehicle.id": "vehicle's configuration"}
 _MOST_KEPT: Final = 2_000
 
 
@@ -201,7 +202,7 @@ class Wording:
         if fact:
             return fact.label
         one = self.rulebook.opening.get(name) or self.rulebook.derived.get(name)
-        return one.label if one else name
+        return one.label if one else _OTHERS.get(name, name)
 
     def fact_text(self, name: str, case: Case, system: System) -> str:
         """What is known of a fact, in words."""

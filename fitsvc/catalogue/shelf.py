@@ -1,13 +1,13 @@
 """The store's shelf and its vehicles' names, read once and kept in step with the store by its newest observation."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from math import inf
 from threading import Lock
 from time import monotonic
 
 from sqlmodel import Session
 
-from fitsvc.answers.question import Stored
+from fitsvc.answers.question import Named, Stored
 from fitsvc.answers.shelf import Item, Stock, read_items
 from fitsvc.answers.vehicles import Vehicles
 from fitsvc.catalogue.stored import stored
@@ -36,8 +36,8 @@ class Shop:
         self._stock = Stock((), {})
         self._vehicles, self._newest_vehicle = Vehicles(reader), -1
 
-    def vehicles(self, session: Session) -> Vehicles:
-        """The vehicles by their names, as the store has them now."""
+    def vehicles(self, session: Session, values: Mapping[str, Value], texts: Mapping[str, str]) -> list[Named]:
+        """The vehicles that agree with these naming facts, as the store has them now."""
         with self._lock:
             newest, changed = changed_since(session, "vehicle", self._newest_vehicle)
             if self._newest_vehicle < 0:
@@ -49,7 +49,7 @@ class Shop:
                     if key in found:
                         self._vehicles.put(stored("vehicle", found[key]))
             self._newest_vehicle = newest
-            return self._vehicles
+            return self._vehicles.agreeing(values, texts)
 
     def lately(self) -> Stock | None:
         """The shelf as the store had it less than half a second ago, or None; a large one is left to a thread."""

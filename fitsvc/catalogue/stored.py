@@ -1,11 +1,12 @@
 """Stored records as questions see them: where the store's wing and the engine's wing meet."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any, get_args
 
 from sqlmodel import Session
 
-from fitsvc.answers.question import Stored
+from fitsvc.answers.question import Named, Stored
+from fitsvc.language.types import Value
 from fitsvc.store.errors import NotFound
 from fitsvc.store.records import find_mountings, get_record
 from fitsvc.store.rigs import get_rig
@@ -14,12 +15,15 @@ from fitsvc.store.tables import Accessory, Mounting, Record, SoldAs, Subject
 SOLD: frozenset[str] = frozenset(get_args(SoldAs))
 """The subjects that are sold under a SKU and share one table."""
 
+FindVehicles = Callable[[Session, Mapping[str, Value], Mapping[str, str]], Sequence[Named]]
+"""Finds a store's vehicles by their naming facts; `Shop.vehicles` is one."""
+
 
 class StoreRecords:
-    """The records of one session, for `read_question`."""
+    """The records of one session, for `read_question`; without a source of vehicles none is known by name alone."""
 
-    def __init__(self, session: Session) -> None:
-        self._session = session
+    def __init__(self, session: Session, vehicles: FindVehicles | None = None) -> None:
+        self._session, self._vehicles = session, vehicles
 
     def find(self, subject: str, key: str) -> Stored | None:
         """The record under an id or SKU, or None."""
@@ -39,6 +43,10 @@ class StoreRecords:
             return get_rig(self._session, key).document
         except NotFound:
             return None
+
+    def vehicles(self, values: Mapping[str, Value], texts: Mapping[str, str]) -> Sequence[Named]:
+        """The vehicles that agree with these naming facts."""
+        return self._vehicles(self._session, values, texts) if self._vehicles else ()
 
 
 def stored(subject: str, record: Record) -> Stored:

@@ -35,9 +35,14 @@ def answer(
     trailer: Annotated[str | None, typer.Option(metavar="SKU", help="The trailer behind it.")] = None,
     facts: Annotated[
         list[str] | None,
-        typer.Option("--fact", "-f", metavar="SUBJECT.FACT=VALUE", show_default=False,
-                     help="A further fact, such as `load.bikes=3`; as often as there are facts."),
-    ] = None,
+        typer.Option(
+            "--fact",
+            "-f",
+            metavar="SUBJECT.FACT=VALUE",
+            show_default=False,
+            help="A further fact, such as `load.bikes=3`; as often as there are facts.",
+        ),
+    ] = None,  # fmt: skip
     units: Annotated[Units, typer.Option(help="Show quantities in these units.")] = Units.us,
     show_all: Annotated[bool, typer.Option("--all", help="Tell everything, the rules that pass too.")] = False,
     as_json: Annotated[bool, typer.Option("--json", help="Print the answer as the service sends it.")] = False,
@@ -77,8 +82,9 @@ def ask(answerer: "Answerer", document: Any, units: Any, database: str | None) -
     from fitsvc.catalogue.stored import StoreRecords
 
     with open_database(database) as opened, opened.session() as session:
-        shelf = Shop(answerer.reader).shelf(session)
-        return answerer.answer(document, StoreRecords(session), units, shelf)
+        shop = Shop(answerer.reader)
+        shelf = shop.shelf(session)
+        return answerer.answer(document, StoreRecords(session, shop.vehicles), units, shelf)
 
 
 def _document(question: Path | None, rig: str | None, sold: dict[str, str | None]) -> Any:

@@ -7,7 +7,7 @@ from litestar import Response, post
 from litestar.enums import MediaType
 
 from fitsvc.answers.answer import Answer, encode
-from fitsvc.answers.question import refers_to_records
+from fitsvc.answers.question import names_vehicle, refers_to_records
 from fitsvc.catalogue.stored import StoreRecords
 from fitsvc.language.display import System
 from fitsvc.service.bodies import read_document
@@ -31,7 +31,7 @@ async def answer(request: AnyRequest) -> Response[bytes]:
     """Answer a question; one without stored records that does not fail needs neither a thread nor the store."""
     system: System = query_of(request)["units"]
     service, document = service_of(request), await read_document(request)
-    if refers_to_records(document) or len(await request.body()) > _SMALL:
+    if refers_to_records(document) or names_vehicle(document) or len(await request.body()) > _SMALL:
         found = await to_thread.run_sync(_from_store, service, document, system)
     else:
         stock = service.shop.lately()
@@ -44,4 +44,5 @@ async def answer(request: AnyRequest) -> Response[bytes]:
 
 def _from_store(service: Service, document: Any, system: System) -> Answer:
     with service.database.session() as session:
-        return service.answerer.answer(document, StoreRecords(session), system, service.shop.shelf(session))
+        records = StoreRecords(session, service.shop.vehicles)
+        return service.answerer.answer(document, records, system, service.shop.shelf(session))

@@ -1,0 +1,276 @@
+"""A vehicle named only in part: what holds over all the stored configurations it may be, and what tells them apart.
+
+Each candidate is judged as if it had been named, with its own mounting of the receiver. Where all come to the
+same, that is the answer, told with the lowest limits and the worst findings among them; works on some and
+conditional on others is conditional. Where they differ the answer is undetermined, and the first thing to
+learn is the fact whose answer leaves the fewest candidates undecided.
+"""
+
+from collections.abc import Callable, Hashable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any, Final
+
+from fitsvc.answers.answer import Candidate, Finding, Next
+from fitsvc.answers.missing import Missing
+from fitsvc.answers.next_steps import ASK, next_steps
+from fitsvc.answers.question import Named, Question, naming_facts
+from fitsvc.answers.vehicles import agree, folded
+from fitsvc.answers.wording import Wording, exact, joined
+from fitsvc.engine.limits import Lowest
+from fitsvc.engine.point import Outcome, Verdict
+from fitsvc.facts import Case
+from fitsvc.language.display import System
+from fitsvc.language.truth import UNKNOWN
+from fitsvc.language.typed import Read
+from fitsvc.language.types import ListType, TruthType, Value
+from fitsvc.rulebook.vocabulary import EFFORTS, Fact, Vocabulary
+
+MOST: Final = 50
+"""How many candidates are judged; of more, it is only asked which of them it is."""
+
+CONFIGURATION: Final = "vehicle.id"
+"""What is asked for where no fact tells the candidates apart."""
+
+_CLASS: Final[Mapping[Outcome, str]] = {
+    "works": "works", "conditional": "works", "fails": "fails", "undetermined": "",
+}  # fmt: skip
+_COUNTED: Final[Mapping[Outcome, str]] = {
+    "works": "would do", "conditional": "would do on conditions", "fails": "would not", "undetermined": "are open",
+}  # fmt: skip
+_RANKS: Final = (("fails", "blocking"), ("undetermined", "blocking"), ("fails", "caution"), ("undetermined", "caution"))
+
+
+@dataclass(frozen=True, slots=True)
+class Judged:
+    """One candidate: its name, the question about it, its opened case, what it came to and the findings."""
+
+    vehicle: Named
+    question: Question
+    case: Case
+    verdict: Verdict
+    findings: tuple[Finding, ...]
+
+
+def outcome_of(judged: Sequence[Judged]) -> Outcome:
+    """What holds over all candidates."""
+    outcomes = {one.verdict.outcome for one in judged}
+    if len(outcomes) == 1:
+        return outcomes.pop()
+    return "conditional" if outcomes == {"works", "conditional"} else "undetermined"
+
+
+def worst(judged: Sequence[Judged]) -> Judged:
+    """The candidate with the most against it, the first of several."""
+    return max(judged, key=lambda one: tuple(map(len, one.verdict[1:5])))
+
+
+def shown(judged: Sequence[Judged]) -> list[Candidate]:
+    """The candidates as the answer lists them."""
+    return [Candidate(one.vehicle.key, one.vehicle.label, one.verdict.outcome) for one in judged]
+
+
+def over(judged: Sequence[Judged]) -> str:
+    """A sentence on what the answer holds over."""
+    counts = [(sum(one.verdict.outcome == kind for one in judged), text) for kind, text in _COUNTED.items()]
+    told = [f"{count} {text}" for count, text in counts if count]
+    if len(told) == 1:
+        return f"That is so for all {len(judged)} configurations that are stored."
+    return f"Of the {len(judged)} configurations that are stored, {joined(told)}."
+
+
+def merged_findings(judged: Sequence[Judged], outcome: Outcome) -> list[Finding]:
+    """Each rule's worst finding; what is not so for all says for which, and is open where the answer is open."""
+    rows: dict[str, list[tuple[Judged, Finding]]] = {}
+    for one in judged:
+        for finding in one.findings:
+            rows.setdefault(finding.rule, []).append((one, finding))
+    told = sorted((_worst_finding(row) for row in rows.values()), key=lambda pair: pair[0])
+    return [_over_all(finding, rows[finding.rule], judged, outcome) for _, finding in told]
+
+
+def _worst_finding(row: Sequence[tuple[Judged, Finding]]) -> tuple[int, Finding]:
+    ranked = [(_rank(one, finding), finding) for one, finding in row]
+    return min(ranked, key=lambda pair: pair[0])
+
+
+def _rank(one: Judged, finding: Finding) -> int:
+    """Where a finding stands in the order of findings; a blocking rule whose being open is a caution comes late."""
+    kind = (finding.result, finding.severity)
+    if finding.result == "passes":
+        return len(_RANKS)
+    if kind == ("undetermined", "blocking") and one.verdict.outcome in ("works", "conditional"):
+        return 3
+    return _RANKS.index(kind)
+
+
+def _over_all(
+    finding: Finding, row: Sequence[tuple[Judged, Finding]], judged: Sequence[Judged], outcome: Outcome
+) -> Finding:
+    """A rule's finding over all candidates, from the worst of them."""
+    if finding.result == "passes":
+        return finding
+    same = [one for one, other in row if (other.result, other.reason) == (finding.result, finding.reason)]
+    if len(same) == len(judged):
+        return finding
+    labels = [f"the {one.vehicle.label}" for one in same]
+    where = f"On {joined(labels)}" if len(labels) <= 2 else f"On {len(labels)} of the {len(judged)} configurations"
+    failing = sum(other.result == finding.result for _, other in row)
+    result = "undetermined" if outcome == "undetermined" and failing < len(judged) else finding.result
+    return Finding(finding.rule, finding.title, result, finding.severity, f"{where}: {finding.reason}",
+                   finding.facts, finding.source, finding.margin)  # fmt: skip
+
+
+def lowest_limits(each: Iterable[Mapping[str, Lowest]]) -> dict[str, Lowest]:
+    """Every limit at its lowest over the candidates; what is unknown for any is unknown."""
+    found: dict[str, Lowest] = {}
+    for limits in each:
+        for name, low in limits.items():
+            least = found.get(name)
+            if least is None:
+                found[name] = Lowest(low.at_most, low.governs, list(low.unknown))
+                continue
+            least.unknown = list(dict.fromkeys([*least.unknown, *low.unknown]))
+            if low.at_most is not None and (least.at_most is None or low.at_most < least.at_most):
+                least.at_most, least.governs = low.at_most, low.governs
+    return found
+
+
+def union(lists: Iterable[Iterable[Any]], key: Callable[[Any], Hashable] = lambda one: one) -> list[Any]:
+    """What any of several lists holds, in the order in which it first comes."""
+    found: dict[Hashable, Any] = {}
+    for one in (one for each in lists for one in each):
+        found.setdefault(key(one), one)
+    return list(found.values())
+
+
+def steps_over(missing: Missing, judged: Sequence[Judged], system: System) -> list[Next]:
+    """What to learn next: what tells the candidates apart where they differ, then what is open on those left open."""
+    wording = missing.wording
+    first = split(wording, judged) if outcome_of(judged) == "undetermined" and _differ(judged) else []
+    left = [one for one in judged if not _CLASS[one.verdict.outcome]] or ([] if first else list(judged))
+    if not left:
+        return first
+    vocabulary = wording.rulebook.vocabulary
+    case = _joined_case([one.question.case for one in left], vocabulary)
+    steps = next_steps(missing, case, missing.engine.evaluate(case), system)
+    steps = [step for step in steps if not _known_in_each(step.fact, left, wording, vocabulary)]
+    one = worst(left)
+    return first + (steps or next_steps(missing, one.question.case, one.verdict, system))
+
+
+def _differ(judged: Sequence[Judged]) -> bool:
+    return len({_CLASS[one.verdict.outcome] for one in judged}) > 1
+
+
+def _known_in_each(name: str, judged: Sequence[Judged], wording: Wording, vocabulary: Vocabulary) -> bool:
+    """Whether a fact is exactly known of every candidate, so that telling them apart tells it too."""
+    fact = vocabulary.facts[name]
+    if fact.tyre or fact.kind == "text":
+        return all(name in one.question.case.texts for one in judged)
+    how = wording.shown(Read(fact.type, name))
+    values = [one.question.case.facts.get(name) for one in judged]
+    return all(value is not None and exact(value, how) for value in values)
+
+
+def _joined_case(cases: Sequence[Case], vocabulary: Vocabulary) -> Case:
+    """One case that leaves open what differs between several: what surely holds of it holds of each."""
+    slots, first = vocabulary.slots(), cases[0]
+    facts: dict[str, Value] = {}
+    for name in first.facts:
+        values = [case.facts[name] for case in cases if name in case.facts]
+        if len(values) == len(cases):
+            facts[name] = _hull(values, isinstance(slots[name], TruthType))
+    texts = {name: text for name, text in first.texts.items() if all(case.texts.get(name) == text for case in cases)}
+    present = frozenset().union(*(case.present for case in cases))
+    return replace(first, facts=facts, texts=texts, present=present)
+
+
+def _hull(values: Sequence[Value], truth: bool) -> Value:
+    """The narrowest value that allows all of several."""
+    numbers = [value for value in values if isinstance(value, tuple)]
+    if numbers:
+        return (min(low for low, _ in numbers), max(high for _, high in numbers))
+    masks = [value for value in values if isinstance(value, int)]
+    if truth:
+        return masks[0] if len(set(masks)) == 1 else UNKNOWN
+    found = 0
+    for mask in masks:
+        found |= mask
+    return found
+
+
+def split(wording: Wording, judged: Sequence[Judged]) -> list[Next]:
+    """The fact that leaves the fewest candidates undecided at worst, then on the whole; of such the cheapest."""
+    vocabulary = wording.rulebook.vocabulary
+    best: tuple[tuple[int, ...], Fact, dict[str, list[Judged]]] | None = None
+    for order, fact in enumerate(naming_facts(vocabulary).values()):
+        by_value = _by_value(wording, fact, [one.vehicle for one in judged])
+        groups = {text: [judged[i] for i in numbers] for text, numbers in by_value.items()}
+        if len(groups) < 2:
+            continue
+        left = [0 if _decided(group) else len(group) for group in groups.values()]
+        cost = (max(left), sum(left), EFFORTS.index(fact.effort), order)
+        if best is None or cost < best[0]:
+            best = (cost, fact, groups)
+    if best is None or best[0][0] == len(judged):
+        return [_which(judged)]
+    _, fact, groups = best
+    works, fails = ([text for text, group in groups.items() if _decided(group) == one] for one in ("works", "fails"))
+    return [_step(fact, " or ".join(works), " or ".join(fails))]
+
+
+def narrow(wording: Wording, candidates: Sequence[Named]) -> list[Next]:
+    """Of too many candidates to judge, the fact that leaves the fewest at worst; of such the cheapest."""
+    best: tuple[tuple[int, ...], Fact] | None = None
+    for order, fact in enumerate(naming_facts(wording.rulebook.vocabulary).values()):
+        counts = [len(numbers) for numbers in _by_value(wording, fact, candidates).values()]
+        if counts and max(counts) < len(candidates):
+            cost = (max(counts), EFFORTS.index(fact.effort), order)
+            best = min((cost, fact), best or (cost, fact), key=lambda one: one[0])
+    if best is None:
+        return [Next(CONFIGURATION, "ask", f"Ask which of the {len(candidates)} configurations it is.")]
+    return [_step(best[1], "", "")]
+
+
+def _step(fact: Fact, works: str, fails: str) -> Next:
+    return Next(fact.name, ASK[fact.effort], fact.how_to_measure, works, fails)  # type: ignore[arg-type]
+
+
+def _which(judged: Sequence[Judged]) -> Next:
+    """The question that is left where no fact tells the candidates apart."""
+    works, fails = (" or ".join(f"the {one.vehicle.label}" for one in judged if _CLASS[one.verdict.outcome] == outcome)
+                    for outcome in ("works", "fails"))  # fmt: skip
+    labels = joined([f"the {one.vehicle.label}" for one in judged[:6]])
+    return Next(CONFIGURATION, "ask", f"Ask which it is, and name it by its id: {labels}.", works, fails)
+
+
+def _decided(group: Sequence[Judged]) -> str:
+    """What all candidates of a group come to, if they come to the same."""
+    found = {_CLASS[one.verdict.outcome] for one in group}
+    return found.pop() if len(found) == 1 else ""
+
+
+def _by_value(wording: Wording, fact: Fact, vehicles: Sequence[Named]) -> dict[str, list[int]]:
+    """The numbers of the vehicles by what a fact may be, in words; one of which it is not known belongs to all."""
+    if fact.kind == "text":
+        own = [one.texts.get(fact.name) for one in vehicles]
+        spelled = {folded(text): text for text in reversed(own) if text is not None}
+        return {
+            spelled[key]: [i for i, text in enumerate(own) if text is None or folded(text) == key]
+            for key in dict.fromkeys(folded(text) for text in own if text is not None)
+        }
+    values = [one.values.get(fact.name) for one in vehicles]
+    return {
+        text: [i for i, value in enumerate(values) if value is None or agree(value, reading)]
+        for text, reading in _readings(wording, fact, [value for value in values if value is not None]).items()
+    }
+
+
+def _readings(wording: Wording, fact: Fact, values: Sequence[Value]) -> dict[str, Value]:
+    """The exact readings of a choice or count that any of these values allows."""
+    if isinstance(fact.type, ListType):
+        members = wording.shown(Read(fact.type, fact.name)).words
+        masks = [value for value in values if isinstance(value, int)]
+        return {word: 1 << i for i, word in enumerate(members) if any(mask >> i & 1 for mask in masks)}
+    counts = {value for value in values if isinstance(value, tuple) and value[0] == value[1]}
+    return {f"{value[0]:g}": value for value in sorted(counts)}

@@ -1,0 +1,158 @@
+"""A vehicle named in part is every stored vehicle it may be, and the answer holds over all of them."""
+
+from dataclasses import replace
+from itertools import product
+from typing import Any
+
+import pytest
+from demo_world import answerer, stock, world
+
+from fitsvc.answers.answer import Answer, encode
+from fitsvc.answers.candidates import MOST
+from fitsvc.answers.question import NAMES, Stored
+from fitsvc.answers.vehicles import Vehicles
+
+MUCKLE = {"make": "brannoch", "model": " MUCKLE", "year": 2023}
+SETS = [{"model": "Muckle"}, {"model": "Bothy"}, {"model": "Saltmarsh"}, {"model": "Mossback"}, {"make": "Brannoch"}]
+WEIGHTS = ("1500 lb", "3400 lb", "5200 lb")
+
+
+def asked(facts: dict[str, Any], weight: str = "3600 lb", receiver: str = "rcv_ironmoss_yoke_4") -> dict[str, Any]:
+    """A question on a mount and a trailer behind a vehicle that is called by some facts."""
+    return {
+        "rig": {"vehicle": {"facts": facts}, "receiver": {"id": receiver}},
+        "accessory": {"sku": "TUG-2-D2-10"},
+        "ball": {"sku": "RBL-2-C"},
+        "trailer": {"sku": "DUN-CART-612E", "facts": {"gross_weight": weight, "tongue_weight": "300 lb"}},
+    }
+
+
+def answer(document: dict[str, Any]) -> Answer:
+    """The answer on the demo world."""
+    return answerer().answer(document, world(), shelf=stock())
+
+
+def by_id(document: dict[str, Any], key: str) -> dict[str, Any]:
+    """The same question with the vehicle's id beside what is told of it."""
+    return {**document, "rig": {**document["rig"], "vehicle": {**document["rig"]["vehicle"], "id": key}}}
+
+
+def test_a_name_no_vehicle_bears_leaves_the_facts_alone() -> None:
+    """With no candidate the answer rests on what is told."""
+    told = {"model": "Nothingatall", "tow_rating": "2000 lb"}
+    found = answer(asked(told))
+    assert found.candidates == []
+    unnamed = answer(asked({**told, "model": None}))
+    assert (found.summary, found.findings, found.limits) == (unnamed.summary, unnamed.findings, unnamed.limits)
+
+
+def test_one_vehicle_is_taken_as_if_named_by_id() -> None:
+    """A single candidate's facts and mounting are used, whatever the case and spacing of the name."""
+    document = asked({**MUCKLE, "trim": "EXTENDED 4x4  with tow package"})
+    assert encode(answer(document)) == encode(answer(by_id(document, "veh_muckle_2023_long")))
+
+
+def test_inline_facts_win_over_the_candidate() -> None:
+    """What is told of the vehicle stands in place of what is stored."""
+    document = asked({**MUCKLE, "trim": "Extended 4x4 with tow package", "tow_rating": "2000 lb"})
+    assert answer(document).outcome == "fails"
+
+
+def test_outcomes_that_differ_leave_it_open_and_ask_which_it_is() -> None:
+    """The plain short bed may not tow it, its sisters may: the trim tells them apart."""
+    found = answer(asked(MUCKLE))
+    assert {one.id: one.outcome for one in found.candidates} == {
+        "veh_muckle_2023_long": "conditional",
+        "veh_muckle_2023_short": "conditional",
+        "veh_muckle_2023_short_plain": "fails",
+    }
+    assert found.outcome == "undetermined"
+    step = found.next[0]
+    assert (step.fact, step.ask) == ("vehicle.trim", "ask")
+    assert step.works_if == "Extended 4x4 with tow package or Crew 4x4 with tow package"
+    assert step.fails_if == "Crew 4x2 work truck"
+
+
+@pytest.mark.parametrize(("facts", "weight"), list(product(SETS, WEIGHTS)))
+def test_the_answer_holds_over_every_candidate(facts: dict[str, Any], weight: str) -> None:
+    """An outcome other than undetermined is no better than any candidate's own, and undetermined says why."""
+    document = asked(facts, weight, "rcv_ironmoss_yoke_3")
+    found = answer(document)
+    own = {answer(by_id(document, one.id)).outcome for one in found.candidates}
+    assert own == {one.outcome for one in found.candidates}
+    assert len(found.candidates) > 1
+    expected = own.pop() if len(own) == 1 else "conditional" if own == {"works", "conditional"} else "undetermined"
+    assert found.outcome == expected
+    assert found.outcome != "undetermined" or found.next
+
+
+@pytest.mark.parametrize(("facts", "weight"), list(product(SETS, WEIGHTS)))
+def test_telling_them_apart_keeps_its_promise(facts: dict[str, Any], weight: str) -> None:
+    """Each value of the splitting fact comes to what it is said to come to."""
+    found = answer(asked(facts, weight))
+    step = found.next[0] if found.next else None
+    if step is None or step.fact not in ("vehicle.trim", "vehicle.model"):
+        return
+    for texts, outcomes in ((step.works_if, {"works", "conditional"}), (step.fails_if, {"fails"})):
+        for text in filter(None, texts.split(" or ")):
+            assert answer(asked({**facts, step.fact.removeprefix("vehicle."): text}, weight)).outcome in outcomes
+
+
+def test_limits_are_the_lowest_of_any_candidate() -> None:
+    """The heaviest trailer is what the weakest of them allows."""
+    document = asked(MUCKLE)
+    own = [answer(by_id(document, one.id)) for one in answer(document).candidates]
+    lowest = min(
+        int(limit.at_most.split()[0]) for one in own for limit in one.limits if limit.limit == "trailer_weight"
+    )
+    assert [limit.at_most for limit in answer(document).limits if limit.limit == "trailer_weight"] == [f"{lowest} lb"]
+
+
+def test_what_is_so_for_some_says_for_which() -> None:
+    """A finding that not all candidates share names those it is about."""
+    reasons = [finding.reason for finding in answer(asked(MUCKLE)).findings]
+    assert reasons[0].startswith("On the 2023 Brannoch Muckle, crew cab, short bed, 4x2, no tow package: ")
+
+
+def test_remedies_hold_over_every_candidate() -> None:
+    """Where all fail, a remedy's question, asked again of all of them, gives what it states."""
+    found = answer(asked({"model": "Mossback"}, "9000 lb", "rcv_hookaby_tuck_3"))
+    assert found.outcome == "fails"
+    assert len(found.candidates) == 2
+    for remedy in found.remedies:
+        if remedy.question:
+            again = answer(remedy.question)
+            assert len(again.candidates) == 2
+            assert again.outcome == remedy.outcome
+
+
+def test_the_same_question_gives_the_same_bytes() -> None:
+    """Candidates are judged in one order."""
+    assert encode(answer(asked(MUCKLE))) == encode(answer(asked(dict(reversed(MUCKLE.items())))))
+
+
+def test_too_many_candidates_are_asked_about_not_judged() -> None:
+    """Past the bound the answer asks first what narrows them most, and says that it has not judged each."""
+    facts = ({"make": "Quillon", "model": "Lot", "year": 1950 + i, "body": "van"} for i in range(MOST + 1))
+    many = [Stored("vehicle", f"veh_lot_{i:03}", f"Lot {i}", one) for i, one in enumerate(facts)]
+    others = sum(one.facts.get("make") == "Quillon" for one in world().of("vehicle"))
+    found = answerer().answer(asked({"make": "Quillon"}), replace(world(), records=(*world().records, *many)))
+    assert found.outcome == "undetermined"
+    assert found.next[0].fact == "vehicle.year"
+    assert f"{MOST + 1 + others} stored vehicles" in found.summary
+    assert found.candidates == []
+
+
+def test_a_blank_record_is_nobody() -> None:
+    """A vehicle that says nothing of its name is not meant by any name; a model without a year is any year's."""
+    records = [Stored("vehicle", "veh_a", "blank", {}), Stored("vehicle", "veh_b", "", {"model": "Muckle"})]
+    vehicles = Vehicles(answerer().reader, records)
+    assert [one.key for one in vehicles.agreeing({"vehicle.year": (2020.0, 2020.0)}, {"vehicle.model": "muckle"})] == [
+        "veh_b"
+    ]
+
+
+def test_the_names_that_begin_a_search_are_facts_of_the_vehicle() -> None:
+    """The vocabulary has them as texts."""
+    facts = answerer().rulebook.vocabulary.of("vehicle")
+    assert {facts[name].kind for name in NAMES} == {"text"}
