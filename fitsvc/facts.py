@@ -13,7 +13,7 @@ from fitsvc.language.problems import Problem, ProblemsFound, nearest
 from fitsvc.language.quantities import QuantityError, parse_quantity
 from fitsvc.language.truth import NO, YES
 from fitsvc.language.types import ListType, NumberType, TruthType, Value
-from fitsvc.language.tyres import TyreError, parse_tyre
+from fitsvc.language.tyres import TyreError, load_of, parse_tyre
 from fitsvc.rulebook.vocabulary import Fact, Vocabulary
 
 T = TypeVar("T")
@@ -304,7 +304,8 @@ def _tyre(fact: Fact, wire: Any) -> dict[str, Value]:
         tyre = parse_tyre(wire)
     except TyreError as error:
         raise _refuse(error.message, error.help) from None
-    return {f"{fact.name}.diameter": tyre.diameter, f"{fact.name}.width": tyre.width,
+    load = {} if tyre.load_index is None else {f"{fact.name}.load": (load_of(tyre.load_index),) * 2}
+    return {**load, f"{fact.name}.diameter": tyre.diameter, f"{fact.name}.width": tyre.width,
             f"{fact.name}.rim": (tyre.rim, tyre.rim)}  # fmt: skip
 
 

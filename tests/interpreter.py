@@ -233,6 +233,8 @@ def _declare(texts: Texts, name: str, entry: Mapping[str, Any]) -> None:
     if kind == "tyre":
         for part in ("diameter", "width", "rim"):
             _declare(texts, f"{name}.{part}", {"type": "length", "range": ["0 in", "100 in"]})
+        load = {"type": "mass", "range": ["0 kg", "9000 kg"], "presence": "asked"}
+        _declare(texts, f"{name}.load", load)
     elif kind != "text":
         texts.kinds[name] = kind
         if kind in texts.lists:

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from fitsvc.language.tyres import TyreError, parse_tyre
+from fitsvc.language.tyres import LOAD_INDEX, TyreError, load_of, parse_tyre
 
 
 @pytest.mark.parametrize(
@@ -77,9 +77,7 @@ def test_load_index(text: str, load_index: int | None) -> None:
     assert parse_tyre(text).load_index == load_index
 
 
-@pytest.mark.parametrize(
-    "text", ["33X12.50R15LT", "33x12.5R15", "33 x 12.50 R 15 LT", "33×12.5-15", "LT33X12.50R15"]
-)
+@pytest.mark.parametrize("text", ["33X12.50R15LT", "33x12.5R15", "33 x 12.50 R 15 LT", "33×12.5-15", "LT33X12.50R15"])
 def test_flotation(text: str) -> None:
     """A flotation size names inches, and a diameter known only within a band below the nominal one."""
     tyre = parse_tyre(text)
@@ -125,3 +123,16 @@ def test_any_text_is_read_or_refused(text: str) -> None:
         tyre = parse_tyre(text)
         assert 0 < tyre.rim < tyre.diameter[0] <= tyre.diameter[1] < 2000
     assert time.perf_counter() - start < 0.5
+
+
+def test_load_index_table_rises_and_follows_its_rule() -> None:
+    """Each index carries more than the one before, within 1.8 % of 45 x 10^(LI/80) kg (from memory)."""
+    loads = [load_of(index) for index in range(LOAD_INDEX[0], LOAD_INDEX[1] + 1)]
+    assert loads == sorted(set(loads))
+    for index, load in enumerate(loads, start=LOAD_INDEX[0]):
+        assert abs(load / (45 * 10 ** (index / 80)) - 1) <= 0.018, index
+
+
+def test_load_index_reads_as_its_load() -> None:
+    """98 stands for 750 kg and 121 for 1450 kg (ISO 4000-1, from memory)."""
+    assert (load_of(98), load_of(121)) == (750.0, 1450.0)

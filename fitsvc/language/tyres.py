@@ -17,6 +17,14 @@ RIM_INCHES = (8.0, 26.0)
 WIDTH_MM = (100.0, 500.0)
 ASPECT_PERCENT = (20.0, 100.0)
 LOAD_INDEX = (50, 150)
+_LOADS = (
+    190, 195, 200, 206, 212, 218, 224, 230, 236, 243, 250, 257, 265, 272, 280, 290, 300, 307, 315, 325, 335, 345, 355,
+    365, 375, 387, 400, 412, 425, 437, 450, 462, 475, 487, 500, 515, 530, 545, 560, 580, 600, 615, 630, 650, 670, 690,
+    710, 730, 750, 775, 800, 825, 850, 875, 900, 925, 950, 975, 1000, 1030, 1060, 1090, 1120, 1150, 1180, 1215, 1250,
+    1285, 1320, 1360, 1400, 1450, 1500, 1550, 1600, 1650, 1700, 1750, 1800, 1850, 1900, 1950, 2000, 2060, 2120, 2180,
+    2240, 2300, 2360, 2430, 2500, 2575, 2650, 2725, 2800, 2900, 3000, 3075, 3150, 3250, 3350,
+)  # fmt: skip
+"""What a tyre carries in kg, by load index from 50 on: the load index table of ISO 4000-1, from memory."""
 
 _END = (
     r"(?P<rim>\d{1,2}(?:\.5)?) ?(?:LT|C)?(?: ?/?[A-H])?"
@@ -47,6 +55,11 @@ class TyreError(ValueError):
         self.message = message
         self.help = help
         super().__init__(f"{message}: {help}" if help else message)
+
+
+def load_of(index: int) -> float:
+    """What a tyre of a load index carries, in kg."""
+    return float(_LOADS[index - LOAD_INDEX[0]])
 
 
 @lru_cache(maxsize=4096)

@@ -7,7 +7,7 @@ from typing import Final
 
 from fitsvc.language.display import DISPLAY_UNITS
 from fitsvc.language.intervals import Bounds
-from fitsvc.language.quantities import DIMENSIONS, LENGTH, Dimension, QuantityError, parse_any, parse_quantity
+from fitsvc.language.quantities import DIMENSIONS, LENGTH, MASS, Dimension, QuantityError, parse_any, parse_quantity
 from fitsvc.language.types import TEXT, TRUTH, ListType, NumberType, Type
 from fitsvc.rulebook.shape import Shape
 from fitsvc.rulebook.yaml_text import Mapping, Node, Scalar
@@ -16,7 +16,9 @@ EFFORTS: Final = ("ask", "label", "tape", "scales", "dealer")
 """How much work learning a fact is, least first."""
 
 PRESENCES: Final = ("always", "asked", "repeated")
-TYRE_PARTS: Final = ("diameter", "width", "rim")
+TYRE_PARTS: Final = ("diameter", "width", "rim", "load")
+"""What expressions read of a tyre; its load only of one whose designation has a load index."""
+
 _NAME: Final = re.compile(r"[a-z][a-z0-9_]*\Z")
 _MEMBER: Final = re.compile(r"[A-Za-z][A-Za-z0-9_]*\Z")
 _MOST_MEMBERS: Final = 60
@@ -83,7 +85,8 @@ class Vocabulary:
         for fact in self.facts.values():
             slots[fact.name] = fact.type
             if fact.tyre:
-                slots |= {f"{fact.name}.{part}": NumberType(LENGTH, negative=False) for part in TYRE_PARTS}
+                parts = {part: MASS if part == "load" else LENGTH for part in TYRE_PARTS}
+                slots |= {f"{fact.name}.{part}": NumberType(one, negative=False) for part, one in parts.items()}
         return slots
 
     def fact_of(self, slot: str) -> Fact | None:
@@ -99,8 +102,9 @@ class Vocabulary:
         return frozenset(name for name, subject in self.subjects.items() if subject.presence == "asked")
 
     def asked_facts(self) -> frozenset[str]:
-        """The facts that a question is about only when it names them."""
-        return frozenset(fact.name for fact in self.facts.values() if fact.asked)
+        """The facts that a question is about only when it names them, a tyre's load among them."""
+        loads = (f"{fact.name}.load" for fact in self.facts.values() if fact.tyre)
+        return frozenset(fact.name for fact in self.facts.values() if fact.asked).union(loads)
 
 
 def read_lists(shape: Shape, tree: Node, lists: dict[str, ListType], words: dict[str, dict[str, str]]) -> None:
