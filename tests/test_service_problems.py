@@ -156,7 +156,7 @@ def test_each_error_has_its_status(error: Exception, status: int) -> None:
     """What the store and the readers raise is told with the status that fits it."""
     convert = problems.plugin().config.exception_to_problem_detail_map
     kind = next(kind for kind in type(error).__mro__ if kind in convert)
-    assert convert[kind](error).status_code == status  # type: ignore[index, arg-type]
+    assert convert[kind](error).status_code == status
 
 
 def test_many_problems_are_counted_and_cut() -> None:

@@ -225,7 +225,7 @@ def _sum(text: str, parts: list[tuple[Fraction, str]]) -> tuple[Fraction, Dimens
             f"{_quote(text)} has a comma that does not part thousands",
             "write `2.5 in` with a point, and thousands as `3,500 lb` or `3500 lb`",
         )
-    if len(parts) != 2 or parts[0][1] not in _FEET or parts[1][1] not in _INCHES:
+    if len(parts) != 2 or parts[0][1].casefold() not in _FEET or parts[1][1].casefold() not in _INCHES:
         raise QuantityError(
             f"{_quote(text)} is not one quantity",
             "write one number and its unit; only feet and inches join, as in `6 ft 2 in`",

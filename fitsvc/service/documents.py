@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
-from datetime import datetime
+from datetime import UTC, datetime
 from typing import Any, Final, get_args
 from urllib.parse import quote
 
@@ -77,8 +77,8 @@ def observation_document(observation: Observation) -> dict[str, Any]:
     """Return an observation as the API shows it."""
     return {
         "id": observation.id, "subject": observation.subject, "record": observation.record_id,
-        "facts": observation.facts, "kind": observation.kind, "by": observation.by, "at": observation.at,
-        "note": observation.note, "recorded_at": observation.recorded_at,
+        "facts": observation.facts, "kind": observation.kind, "by": observation.by,
+        "at": observation.at.astimezone(UTC), "note": observation.note, "recorded_at": observation.recorded_at,
     }  # fmt: skip
 
 
@@ -94,6 +94,8 @@ def read_draft(kind: RecordKind, document: Any, reader: FactReader, by: str, *, 
     told, more = read_told(document.get("told"), "published", by, "/told")
     checks = Checks()
     draft.check(kind.subject, checks)
+    if new and draft.key is not None:
+        checks.key(kind.subject, draft.key)
     _finish(problems + more, [replace(one, field=wire_pointer(one.field)) for one in checks.problems])
     return draft, told
 

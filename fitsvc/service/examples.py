@@ -60,16 +60,5 @@ BODIES: Final[dict[str, dict[str, Any]]] = {
 }
 """By the name of a body's schema; sent in this order, each finds what it names."""
 
-PROBLEM: Final[dict[str, Any]] = {
-    "type": "about:blank",
-    "title": "Bad Request",
-    "status": 400,
-    "detail": "`50 mm` is not a size of the receiver's opening",
-    "errors": [
-        {
-            "pointer": "/rig/receiver/facts/opening",
-            "detail": "`50 mm` is not a size of the receiver's opening",
-            "help": "did you mean `2 in` (50.8 mm)? It is one of `1-1/4 in`, `2 in`, `2-1/2 in`, `3 in`",
-        }
-    ],
-}
+MISTAKEN: Final[dict[str, Any]] = {"rig": {"receiver": {"facts": {"opening": "50 mm"}}}, "accessory": {"facts": {}}}
+"""A question that is refused, for an example of a problem."""

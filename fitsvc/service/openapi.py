@@ -13,12 +13,13 @@ from litestar.handlers import HTTPRouteHandler
 
 import fitsvc
 from fitsvc.answers.answering import Answerer
+from fitsvc.language.problems import ProblemsFound
 from fitsvc.rulebook.vocabulary import Vocabulary
 from fitsvc.service import keys
 from fitsvc.service.documents import RecordKind
-from fitsvc.service.examples import BODIES, PROBLEM, QUESTION
+from fitsvc.service.examples import BODIES, MISTAKEN, QUESTION
 from fitsvc.service.operations import Operation
-from fitsvc.service.problems import MEDIA_TYPE
+from fitsvc.service.problems import MEDIA_TYPE, example
 from fitsvc.service.queries import Parameter
 from fitsvc.service.schema import reference
 from fitsvc.service.shapes import components, title
@@ -126,7 +127,7 @@ def _responses(operation: Operation, gives: str, words: Mapping[str, str], answe
         }
     responses = {operation.status: done}
     for status in sorted({*operation.errors, *_usual(operation)}):
-        responses[status] = _failure(status)
+        responses[status] = _failure(status, answerer)
     return {str(status): response for status, response in responses.items()}
 
 
@@ -135,13 +136,22 @@ def _linked(name: str, value: str, words: Mapping[str, str]) -> Document:
     return found | ({"If-Match": "$response.header.ETag"} if name.startswith("delete") else {})
 
 
-def _failure(status: int) -> Document:
+def _failure(status: int, answerer: Answerer) -> Document:
     if status == 304:
         return {"description": "It is what the caller has.", "headers": {"ETag": {"schema": {"type": "string"}}}}
     content: Document = {"schema": reference("Problem")}
     if status == 400:
-        content["examples"] = {"example": {"value": PROBLEM}}
+        content["examples"] = {"example": {"value": _mistaken(answerer)}}
     return {"description": _WRONG[status], "content": {MEDIA_TYPE: content}}
+
+
+def _mistaken(answerer: Answerer) -> Document:
+    """Return what a question with a mistake is answered with."""
+    try:
+        answerer.answer(MISTAKEN)
+    except ProblemsFound as found:
+        return example(found)
+    raise AssertionError("the example of a mistake is none any more")
 
 
 def _usual(operation: Operation) -> set[int]:

@@ -50,6 +50,13 @@ def problem(
     )
 
 
+def example(found: ProblemsFound) -> dict[str, Any]:
+    """Return the document that problems are answered with, for the API's description."""
+    told = _problems_found(found)
+    extra = told.extra if isinstance(told.extra, dict) else {}
+    return {"type": told.type_, "title": told.title, "status": told.status_code, "detail": told.detail, **extra}
+
+
 def plugin() -> ProblemDetailsPlugin:
     """Return the plugin by which Litestar turns every exception into a problem document."""
     return ProblemDetailsPlugin(

@@ -39,7 +39,10 @@ def schemas(vocabulary: Vocabulary) -> dict[str, Schema]:
     """Return the components that a vocabulary gives: quantities, lists, facts by subject, and a question."""
     found = {_title(kind): quantity(kind) for kind in DIMENSIONS if kind != "count"}
     found |= {"Count": _count(), "YesNo": _yes_no(), "Text": _text(), "Tyre": _tyre()}
-    found |= {f"{_title(name)}Choice": _list(vocabulary, kind) for name, kind in vocabulary.lists.items()}
+    chosen = {fact.kind for fact in vocabulary.facts.values()}
+    found |= {
+        f"{_title(name)}Choice": _list(vocabulary, kind) for name, kind in vocabulary.lists.items() if name in chosen
+    }
     for subject in vocabulary.subjects:
         found[f"{_title(subject)}Facts"] = _facts(vocabulary, subject)
         found[f"{_title(subject)}Part"] = _part(vocabulary, subject)

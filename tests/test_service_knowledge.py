@@ -1,0 +1,57 @@
+"""Rules, rulebook and vocabulary over HTTP."""
+
+from litestar import Litestar
+from litestar.testing import TestClient
+from service_checks import problem
+
+from fitsvc.rulebook.rules import Rulebook
+from fitsvc.service.examples import QUESTION
+
+Client = TestClient[Litestar]
+
+
+def test_the_rulebook_is_the_one_that_answers(client: Client, rulebook: Rulebook) -> None:
+    """Name and digest are those in an answer, and everything in it is counted."""
+    (book,) = client.get("/v1/rulebooks").json()["items"]
+    answered = client.post("/v1/answers", json=QUESTION).json()["rulebook"]
+    assert {"name": book["name"], "digest": book["digest"]} == answered
+    assert book["counts"]["rules"] == len(rulebook.rules)
+    assert set(book["topics"]) == set(rulebook.topics)
+
+
+def test_every_rule_of_a_finding_is_found(client: Client) -> None:
+    """A finding's `rule` leads to the rule, those of limits, which hold a `/`, too."""
+    findings = client.post("/v1/answers", json=QUESTION).json()["findings"]
+    assert any("/" in one["rule"] for one in findings)
+    for one in findings:
+        rule = client.get(f"/v1/rules/{one['rule']}").json()
+        assert (rule["id"], rule["title"], rule["severity"]) == (one["rule"], one["title"], one["severity"])
+        assert rule["source"] == one["source"]
+
+
+def test_rules_are_listed_by_topic(client: Client, rulebook: Rulebook) -> None:
+    """The topics' lists make up the whole; a topic that is none is told with those that are."""
+    everything = client.get("/v1/rules").json()["items"]
+    assert [one["id"] for one in everything] == [rule.id for rule in rulebook.rules]
+    by_topic = [client.get(f"/v1/rules?topic={topic}").json()["items"] for topic in rulebook.topics]
+    assert sum(map(len, by_topic)) == len(everything)
+    assert "coupling" in problem(client.get("/v1/rules?topic=colours"), 422)["detail"]
+
+
+def test_every_fact_of_the_vocabulary_is_told(client: Client, rulebook: Rulebook) -> None:
+    """Each fact comes with its type, its meaning and how it is measured; lists with words for people."""
+    found = client.get("/v1/vocabulary").json()
+    assert [one["name"] for one in found["facts"]] == list(rulebook.vocabulary.facts)
+    assert all(one["meaning"] and one["how_to_measure"] and one["effort"] for one in found["facts"])
+    lists = {one["name"] for one in found["lists"]}
+    number_or_text = {"length", "mass", "angle", "force", "torque", "ratio", "count", "yes_no", "text", "tyre"}
+    assert {one["type"] for one in found["facts"]} <= lists | number_or_text
+    assert [one["name"] for one in found["subjects"]] == list(rulebook.vocabulary.subjects)
+
+
+def test_what_rests_on_the_rulebook_is_sent_once(client: Client) -> None:
+    """Each of them has a tag by which a caller who has it gets 304."""
+    for path in ("/v1/rulebooks", "/v1/rules", "/v1/rules?topic=spare", "/v1/vocabulary", "/openapi.json"):
+        tag = client.get(path).headers["etag"]
+        again = client.get(path, headers={"If-None-Match": tag})
+        assert (again.status_code, again.content) == (304, b"")

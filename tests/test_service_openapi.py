@@ -1,0 +1,117 @@
+"""The API's description: valid, complete, and true of the service."""
+
+import re
+from typing import Any
+
+import pytest
+from litestar import Litestar
+from litestar.testing import TestClient
+from openapi_spec_validator import OpenAPIV31SpecValidator
+from service_checks import problem
+
+from fitsvc.rulebook.rules import Rulebook
+from fitsvc.service.app import create_app
+from fitsvc.service.examples import BODIES, MISTAKEN
+from fitsvc.store.database import Database
+
+Client = TestClient[Litestar]
+UNDESCRIBED = {"/docs", "/docs/assets/{name}"}
+
+
+@pytest.fixture(scope="module")
+def described(rulebook: Rulebook) -> Any:
+    """Give the description."""
+    with TestClient(create_app(Database("sqlite:///unused.db"), rulebook)) as client:
+        return client.get("/openapi.json").json()
+
+
+def operations(described: Any) -> list[tuple[str, str, Any]]:
+    """Return path, method and description of every operation."""
+    return [(path, method, one) for path, item in described["paths"].items() for method, one in item.items()]
+
+
+def test_it_is_valid(described: Any) -> None:
+    """The document is an OpenAPI 3.1 document, by its published schema."""
+    assert described["openapi"].startswith("3.1")
+    assert [str(error) for error in OpenAPIV31SpecValidator(described).iter_errors()] == []
+
+
+def test_every_route_is_described(client: Client, described: Any) -> None:
+    """Every path and method of the application is in it, but for the page that shows it."""
+    shown = {(re.sub(r"{\w+}", "{}", path), method.upper()) for path, method, _ in operations(described)}
+    for route in client.app.routes:
+        if route.path_format not in UNDESCRIBED:
+            for method in route.methods - {"OPTIONS"}:  # type: ignore[attr-defined]
+                assert (re.sub(r"{\w+}", "{}", route.path_format), method) in shown
+
+
+def test_every_operation_is_told(described: Any) -> None:
+    """Each has an id of its own, a summary, a description, a known tag, and an example where it takes a body."""
+    ids = [one["operationId"] for _, _, one in operations(described)]
+    assert len(set(ids)) == len(ids)
+    tags = {tag["name"] for tag in described["tags"]}
+    for path, method, one in operations(described):
+        assert one["summary"], (path, method)
+        assert one["description"].endswith("."), (path, method)
+        assert set(one["tags"]) <= tags
+        assert "{" not in one["operationId"] + one["summary"] + one["description"]
+        assert all(parameter["description"] for parameter in one["parameters"])
+        if "requestBody" in one:
+            assert one["requestBody"]["content"]["application/json"]["examples"]
+
+
+def test_every_failure_is_a_problem_document(described: Any) -> None:
+    """Each operation tells of failures, and each but 304 has the one shape."""
+    for path, method, one in operations(described):
+        statuses = {int(status) for status in one["responses"]}
+        assert statuses >= {400, 500, 503}, (path, method)
+        for status, response in one["responses"].items():
+            if int(status) >= 400:
+                schema = response["content"]["application/problem+json"]["schema"]
+                assert schema == {"$ref": "#/components/schemas/Problem"}
+
+
+def test_writing_needs_a_key_and_reading_does_not(described: Any) -> None:
+    """Every PUT and DELETE, and every POST that stores, is secured; nothing else is."""
+    for path, method, one in operations(described):
+        secured = method in ("put", "delete") or (method == "post" and path != "/v1/answers")
+        assert bool(one["security"]) == secured, (path, method)
+        assert ("401" in one["responses"]) == secured
+
+
+def test_every_reference_leads_somewhere_and_every_schema_is_used(described: Any) -> None:
+    """No component is missing, and none is left over."""
+    used = set(re.findall(r"#/components/schemas/(\w+)", str(described)))
+    assert used == set(described["components"]["schemas"])
+
+
+def test_links_name_operations_and_parameters_that_exist(described: Any) -> None:
+    """What a response links to is an operation with a parameter of that name."""
+    by_id = {one["operationId"]: one for _, _, one in operations(described)}
+    links = [link for _, _, one in operations(described) for response in one["responses"].values()
+             for link in response.get("links", {}).values()]  # fmt: skip
+    assert links
+    for link in links:
+        assert set(link["parameters"]) <= {one["name"] for one in by_id[link["operationId"]]["parameters"]}
+
+
+def test_the_examples_are_taken_in_order(client: Client, key: dict[str, str], described: Any) -> None:
+    """Sent one after the other, each example is accepted, and each state replaces what its new one made."""
+    places, taken = {}, set()
+    for name, body in BODIES.items():
+        for path, method, one in operations(described):
+            content = one.get("requestBody", {}).get("content", {}).get("application/json", {})
+            if content.get("schema") == {"$ref": f"#/components/schemas/{name}"}:
+                place = places[name.removesuffix("State")] if method == "put" else path
+                headers = key | ({"If-Match": "*"} if method == "put" else {})
+                response = client.request(method, place, json=body, headers=headers)
+                assert response.is_success, (name, response.text)
+                places[name.removeprefix("New")] = response.headers.get("location", place)
+                taken.add(name)
+    assert taken == set(BODIES)
+
+
+def test_the_problem_in_the_description_is_the_service_s_own(client: Client, described: Any) -> None:
+    """The example of a problem is what its request is answered with."""
+    shown = described["paths"]["/v1/answers"]["post"]["responses"]["400"]["content"]["application/problem+json"]
+    assert problem(client.post("/v1/answers", json=MISTAKEN), 400) == shown["examples"]["example"]["value"]

@@ -1,0 +1,139 @@
+"""The schemas made from the vocabulary: they take what the readers take, and refuse what is no figure at all."""
+
+import re
+from typing import Any
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from jsonschema import Draft202012Validator
+
+from fitsvc.answers.answering import Answerer
+from fitsvc.answers.question import NoRecords, read_question
+from fitsvc.facts import FactReader
+from fitsvc.language.problems import ProblemsFound
+from fitsvc.language.quantities import DIMENSIONS, LENGTH, QuantityError, parse_quantity, unit_table
+from fitsvc.paths import data_dir
+from fitsvc.rulebook.loader import load_rulebook
+from fitsvc.rulebook.rules import Rulebook
+from fitsvc.service.examples import BODIES, QUESTION
+from fitsvc.service.schema import KEYS, quantity_pattern
+from fitsvc.service.shapes import components
+
+RULEBOOK = load_rulebook(data_dir("rules"))
+READER = FactReader(RULEBOOK.vocabulary)
+COMPONENTS = components(RULEBOOK.vocabulary)
+KINDS = [kind for kind in DIMENSIONS if kind != "count"]
+kinds = pytest.mark.parametrize("kind", KINDS)
+
+
+def validator(name: str) -> Draft202012Validator:
+    """Return the validator of a component."""
+    return Draft202012Validator({"$ref": f"#/components/schemas/{name}", "components": {"schemas": COMPONENTS}})
+
+
+def reads(text: str, kind: str) -> bool:
+    """Tell whether a text is a quantity of a kind."""
+    try:
+        parse_quantity(text, DIMENSIONS[kind])
+    except QuantityError:
+        return False
+    return True
+
+
+amounts = st.one_of(
+    st.integers(0, 999_999_999).map(str),
+    st.integers(0, 10**9 - 1).map(lambda number: f"{number:,}"),
+    st.decimals(0, 10**6, places=3).map(str),
+    st.tuples(st.integers(0, 99), st.integers(0, 99), st.integers(1, 99)).map(lambda n: f"{n[0]}-{n[1]}/{n[2]}"),
+    st.tuples(st.integers(0, 99), st.integers(1, 99)).map(lambda n: f"{n[0]} / {n[1]}"),
+)
+
+
+@kinds
+@given(data=st.data())
+def test_every_figure_that_is_read_fits_its_pattern(kind: str, data: st.DataObject) -> None:
+    """Signs, blanks, capitals, fractions and every spelling of a unit: what is read, the pattern lets through."""
+    units = [unit for unit, (of, _) in unit_table().items() if of == DIMENSIONS[kind]]
+    unit = data.draw(st.sampled_from(units).flatmap(lambda u: st.sampled_from([u, u.upper(), u.capitalize()])))
+    text = data.draw(st.sampled_from(["", "-", "− ", " "])) + data.draw(amounts)
+    text += data.draw(st.sampled_from(["", " ", "  "])) + unit
+    if reads(text, kind):
+        assert re.search(quantity_pattern(kind), text)
+
+
+@given(st.integers(0, 99), st.integers(0, 11), st.sampled_from(["6 ft 2 in", "{}'{}\"", "{}ft {} inches"]))
+def test_feet_and_inches_fit_the_pattern_of_a_length(feet: int, inches: int, form: str) -> None:
+    """The one pair of units that stands together."""
+    text = form.format(feet, inches)
+    assert parse_quantity(text, LENGTH) is not None
+    assert re.search(quantity_pattern("length"), text)
+
+
+@kinds
+@settings(max_examples=300)
+@given(data=st.data())
+def test_what_fits_a_pattern_is_a_figure_or_nearly(kind: str, data: st.DataObject) -> None:
+    """A text of the pattern is refused only for a fraction beside its whole number that makes one or more."""
+    text = data.draw(st.from_regex(quantity_pattern(kind), alphabet=st.characters(max_codepoint=0x2FFF)))
+    if len(text) <= 64 and not reads(text, kind):
+        with pytest.raises(QuantityError, match="fraction of one or more|too large"):
+            parse_quantity(text, DIMENSIONS[kind])
+
+
+@kinds
+@given(st.text(max_size=12))
+def test_other_texts_fit_no_pattern(kind: str, text: str) -> None:
+    """A text that is not read as a figure of the kind does not look like one."""
+    if not reads(text, kind):
+        assert not re.search(quantity_pattern(kind), text)
+
+
+@pytest.mark.parametrize("fact", RULEBOOK.vocabulary.facts.values(), ids=lambda fact: fact.name)
+def test_a_fact_and_its_schema_take_the_same_forms(fact: Any) -> None:
+    """Of forms good and bad, the schema takes those that the reader takes, or refuses only for their meaning."""
+    check = validator(f"{fact.subject.capitalize()}Facts")
+    some = fact.range_text[0] if fact.range_text else getattr(fact.type, "members", ("245/75R16",))[0]
+    forms: list[Any] = [
+        some, None, True, "yes", 2, 2.5, "2", "2 in", "3 lb", "no such", "", [], [some], {}, {"value": some},
+        {"value": some, "tolerance": some}, {"at_least": some}, {"at_least": some, "at_most": some}, {"at_lest": some},
+        {"value": some, "at_most": some}, [some, some], [5], {"value": None, "tolerance": some}, "a\0b", "x" * 3000,
+    ]  # fmt: skip
+    for form in forms:
+        try:
+            READER.value(fact, form) if form is not None else None
+            taken = True
+        except ProblemsFound as found:
+            taken = all(one.meaning for one in found.problems)
+        allowed = check.is_valid({fact.short: form})
+        # The schema knows a tyre and a list's sizes less closely than their readers do.
+        assert allowed == taken or (fact.tyre and allowed) or (taken and form == "2 in"), form
+
+
+def test_a_question_has_the_parts_that_are_read(rulebook: Rulebook) -> None:
+    """The reader knows every part and key of the schema, and the schema refuses what the reader does not know."""
+    whole = {"rig": {"adapters": []}} | {name: {"facts": {}} for name in ("accessory", "ball", "trailer", "load")}
+    whole["rig"] |= {name: {"facts": {}} for name in ("vehicle", "receiver", "mounting", "spare")}
+    check = validator("Question")
+    assert check.is_valid(whole)
+    read_question(whole, READER, NoRecords())
+    assert set(COMPONENTS["Question"]["properties"]) == set(whole)
+    assert set(COMPONENTS["Rig"]["properties"]) == {*whole["rig"], "id"}
+    for part in ("Question", "Rig", *(f"{subject.capitalize()}Part" for subject in KEYS)):
+        assert not validator(part).is_valid({"colour": "red"})
+    assert set(KEYS) == set(rulebook.vocabulary.subjects)
+
+
+@pytest.mark.parametrize("name", BODIES)
+def test_the_examples_are_what_their_schemas_say(name: str) -> None:
+    """Each example of a body is valid, and invalid with a member more."""
+    assert [error.message for error in validator(name).iter_errors(BODIES[name])] == []
+    assert not validator(name).is_valid(BODIES[name] | {"colour": "red"})
+
+
+def test_an_answer_is_what_its_schema_says(rulebook: Rulebook) -> None:
+    """An answer, with everything in it, is valid."""
+    import msgspec
+
+    answer = msgspec.to_builtins(Answerer(rulebook).answer(QUESTION))
+    assert [error.message for error in validator("Answer").iter_errors(answer)] == []

@@ -1,0 +1,191 @@
+"""The service as a process of its own: starting, answering, and stopping without losing a request."""
+
+import http.client
+import json
+import os
+import re
+import shutil
+import signal
+import socket
+import subprocess
+import sys
+import threading
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from fitsvc.language.problems import ProblemsFound
+from fitsvc.service.examples import QUESTION
+from fitsvc.service.serving import serve
+from fitsvc.store.api_keys import create_key
+from fitsvc.store.database import Database
+from fitsvc.store.errors import NotMigrated
+
+PROGRAM = "import sys; from fitsvc.service.serving import serve; serve(sys.argv[1], int(sys.argv[2]), sys.argv[3])"
+BODY = json.dumps(QUESTION).encode()
+
+
+class Served:
+    """A running server and what it has written."""
+
+    def __init__(self, url: str, log: Path, host: str = "127.0.0.1") -> None:
+        self.log, self.output = log, log.open("w")
+        command = [sys.executable, "-c", PROGRAM, host, "0", url]
+        self.process = subprocess.Popen(command, stderr=self.output, stdout=self.output)
+
+    def port(self) -> int:
+        """Wait until the server listens, and return where."""
+        for _ in range(300):
+            if found := re.search(r"listening on http://[^ ]*:(\d+)", self.log.read_text()):
+                port = int(found[1])
+                with socket.create_connection(("127.0.0.1", port), 10) as connection:
+                    connection.sendall(b"GET /health/live HTTP/1.1\r\nHost: here\r\nConnection: close\r\n\r\n")
+                    if b" 200 " in connection.recv(100):
+                        return port
+            assert self.process.poll() is None, self.log.read_text()
+            time.sleep(0.1)
+        pytest.fail(f"the server did not start:\n{self.log.read_text()}")
+
+    def end(self) -> None:
+        """Make sure that nothing is left running."""
+        if self.process.poll() is None:
+            self.process.kill()
+        self.process.wait()
+        self.output.close()
+
+
+@pytest.fixture
+def url(migrated: Path, tmp_path: Path) -> str:
+    """Give the URL of a migrated SQLite database without rows."""
+    shutil.copy(migrated, tmp_path / "fitsvc.db")
+    return f"sqlite:///{tmp_path / 'fitsvc.db'}"
+
+
+@pytest.fixture
+def served(url: str, tmp_path: Path) -> Iterator[Served]:
+    """Give a running server on a free port of this machine only."""
+    server = Served(url, tmp_path / "server.log")
+    yield server
+    server.end()
+
+
+def ask(port: int) -> tuple[int, bytes]:
+    """Ask the example's question and return status and body."""
+    connection = http.client.HTTPConnection("127.0.0.1", port, timeout=20)
+    connection.request("POST", "/v1/answers", BODY, {"Content-Type": "application/json"})
+    response = connection.getresponse()
+    found = response.status, response.read()
+    connection.close()
+    return found
+
+
+@pytest.mark.parametrize("sent", [signal.SIGTERM, signal.SIGINT])
+def test_a_request_in_flight_is_finished(served: Served, sent: signal.Signals) -> None:
+    """A signal between the halves of a request: it is answered, new connections are not, and the exit code is 0."""
+    port = served.port()
+    head = (f"POST /v1/answers HTTP/1.1\r\nHost: here\r\nContent-Type: application/json\r\n"
+            f"Content-Length: {len(BODY)}\r\n\r\n").encode()  # fmt: skip
+    with socket.create_connection(("127.0.0.1", port), 20) as connection:
+        connection.sendall(head + BODY[:20])
+        time.sleep(0.5)
+        served.process.send_signal(sent)
+        time.sleep(1.0)
+        assert served.process.poll() is None
+        with pytest.raises(OSError):
+            socket.create_connection(("127.0.0.1", port), 5)
+        connection.sendall(BODY[20:])
+        response = http.client.HTTPResponse(connection)
+        response.begin()
+        assert response.status == 200
+        assert json.loads(response.read())["outcome"]
+    assert served.process.wait(20) == 0
+    assert "Traceback" not in served.log.read_text()
+
+
+def test_many_callers_at_once_are_all_answered(served: Served) -> None:
+    """Answers to many at the same time are the same bytes."""
+    port, found = served.port(), list[tuple[int, bytes]]()
+    threads = [threading.Thread(target=lambda: found.extend(ask(port) for _ in range(5))) for _ in range(8)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert len(found) == 40
+    assert len(set(found)) == 1
+    assert found[0][0] == 200
+
+
+def test_the_server_names_nothing_of_itself(served: Served) -> None:
+    """No header tells which server it is, and a path is decoded once."""
+    connection = http.client.HTTPConnection("127.0.0.1", served.port(), timeout=20)
+    connection.request("GET", "/v1/accessories/%252F")
+    response = connection.getresponse()
+    assert "`%2F`" in json.loads(response.read())["detail"]
+    assert response.getheader("server") is None
+    assert response.getheader("x-content-type-options") == "nosniff"
+    connection.close()
+
+
+@pytest.mark.parametrize("host", ["0.0.0.0", "::"])
+def test_no_open_door_without_a_key(url: str, host: str) -> None:
+    """Beyond this machine nothing is served before there is a key to keep callers from changing things."""
+    with pytest.raises(ProblemsFound) as found:
+        serve(host, 0, url)
+    assert "fitsvc key create NAME" in found.value.problems[0].help
+
+
+def test_with_a_key_the_door_opens(url: str, tmp_path: Path) -> None:
+    """Once there is a key, all addresses are listened on."""
+    database = Database(url)
+    with database.session() as session:
+        create_key(session, "yard")
+    database.close()
+    server = Served(url, tmp_path / "server.log", "0.0.0.0")
+    try:
+        assert ask(server.port())[0] == 200
+        server.process.terminate()
+        assert server.process.wait(20) == 0
+    finally:
+        server.end()
+
+
+def test_a_port_that_is_taken_is_told(url: str) -> None:
+    """A port in use, one that is none, and a host that is none are told as what they are."""
+    with socket.create_server(("127.0.0.1", 0)) as taken:
+        with pytest.raises(ProblemsFound, match="cannot listen on 127.0.0.1"):
+            serve("127.0.0.1", taken.getsockname()[1], url)
+    with pytest.raises(ProblemsFound, match="is not a port"):
+        serve("127.0.0.1", 70_000, url)
+    with pytest.raises(ProblemsFound, match="is not an address"):
+        serve("nowhere.invalid", 0, url)
+
+
+def test_tables_come_first(tmp_path: Path) -> None:
+    """A database without tables is told before anything is served."""
+    with pytest.raises(NotMigrated, match="fitsvc db upgrade"):
+        serve("127.0.0.1", 0, f"sqlite:///{tmp_path / 'none.db'}")
+
+
+def test_handlers_of_signals_are_given_back(url: str) -> None:
+    """Serving that ends leaves the process's own handlers as they were."""
+
+    def own(*_: object) -> None:
+        """Take a signal that comes too early or too late."""
+
+    before, over = signal.signal(signal.SIGTERM, own), threading.Event()
+
+    def stop() -> None:
+        while not over.wait(0.5):
+            os.kill(os.getpid(), signal.SIGTERM)
+
+    stopping = threading.Thread(target=stop)
+    stopping.start()
+    try:
+        serve("127.0.0.1", 0, url)
+        assert signal.getsignal(signal.SIGTERM) is own
+    finally:
+        over.set()
+        stopping.join()
+        signal.signal(signal.SIGTERM, before)
