@@ -1,0 +1,172 @@
+"""Wishes as people send them → what a plan has to serve, or every problem with it.
+
+A wish is the rest of a question (`load`, `trailer`) with the accessory left open: only its `kind` is said, or
+follows from what is wished. Each wish is read by the reader of questions, so a fact is written as it is there.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from typing import Any, Final
+
+from fitsvc.answers.question import Question, Records, joined_part, read_question
+from fitsvc.facts import Case, FactReader, escape
+from fitsvc.language.problems import Problem, ProblemsFound, nearest
+from fitsvc.language.truth import NO, YES
+from fitsvc.language.types import ListType
+
+MOST_WISHES: Final = 6
+MOST_PARTS: Final = 20
+LONGEST_NAME: Final = 200
+
+KIND: Final = "accessory.kind"
+_TOP: Final = ("rig", "wishes", "parts_at_most")
+_WISH: Final = ("name", "kind", "load", "trailer")
+_MOUNTS: Final = ("ball_mount", "adjustable_ball_mount")
+_HEAD: Final = "weight_distribution_head"
+_DISTRIBUTION: Final = "trailer.weight_distribution"
+_CARRIES: Final[Mapping[str, tuple[str, ...]]] = {
+    "load.bikes": ("bike_carrier",), "load.cargo_weight": ("cargo_carrier", "enclosed_carrier"),
+}  # fmt: skip
+"""By what is carried, the kinds of accessory that serve where a wish does not name one."""
+
+
+@dataclass(frozen=True, slots=True)
+class Wish:
+    """One wish: the kinds of accessory that may serve it (a mask), and its parts of a question as written."""
+
+    name: str
+    kinds: int
+    parts: Mapping[str, Any]
+
+
+@dataclass(frozen=True, slots=True)
+class Wanted:
+    """What is wished of one rig; `vehicle` is its id where the receiver is still to be chosen."""
+
+    rig: Mapping[str, Any]
+    wishes: tuple[Wish, ...]
+    at_most: int | None
+    vehicle: str | None
+
+
+def read_wishes(document: Any, reader: FactReader, records: Records) -> Wanted:
+    """Read the body of a plan; ProblemsFound has every problem, with JSON pointers."""
+    return _Reading(reader, records).wanted(document)
+
+
+class _Reading:
+    """One plan's wishes being read."""
+
+    def __init__(self, reader: FactReader, records: Records) -> None:
+        self.reader, self.records = reader, records
+        self.problems: list[Problem] = []
+
+    def wanted(self, document: Any) -> Wanted:
+        if not self._is_object(document, "", "a plan", _TOP):
+            raise ProblemsFound(self.problems)
+        asked = self._check({"rig": document.get("rig"), "accessory": {}}, "")
+        rig = self._whole(document.get("rig") or {}) if asked else {}
+        vehicle = self._vehicle(rig, asked) if asked else None
+        wishes = self._wishes(document.get("wishes"))
+        at_most = self._at_most(document.get("parts_at_most"))
+        if self.problems:
+            raise ProblemsFound(self.problems)
+        return Wanted(rig, wishes, at_most, vehicle)
+
+    def _complain(self, pointer: str, message: str, help: str, meaning: bool = False) -> None:
+        self.problems.append(Problem(message, help, pointer=pointer, meaning=meaning))
+
+    def _is_object(self, document: Any, pointer: str, what: str, known: tuple[str, ...]) -> bool:
+        may = "it may have " + ", ".join(f"`{name}`" for name in known)
+        if not isinstance(document, dict):
+            self._complain(pointer, f"{what} is an object", may)
+            return False
+        for key in document:
+            if key not in known:
+                near = nearest(key, known)
+                help = f"did you mean `{near}`?" if near else may
+                self._complain(f"{pointer}/{escape(key)}", f"{what} has no part `{key}`", help)
+        return True
+
+    def _check(self, question: Mapping[str, Any], pointer: str) -> Question | None:
+        """Read a question made of these parts; what is wrong with it is kept."""
+        try:
+            return read_question(question, self.reader, self.records)
+        except ProblemsFound as found:
+            self.problems += [replace(one, pointer=pointer + one.pointer) for one in found.problems]
+            return None
+
+    def _whole(self, rig: Mapping[str, Any]) -> Mapping[str, Any]:
+        """The rig with a saved rig's parts written out, so that parts can be added to them."""
+        if rig.get("id") is None:
+            return {name: part for name, part in rig.items() if part is not None}
+        saved = self.records.rig(rig["id"]) or {}
+        given = {name: joined_part(saved.get(name), part) for name, part in rig.items() if name != "id"}
+        return {name: part for name, part in {**saved, **given}.items() if part is not None}
+
+    def _vehicle(self, rig: Mapping[str, Any], asked: Question) -> str | None:
+        """The vehicle's id, where a receiver for it is to be chosen; one that only one stored vehicle fits has that."""
+        if rig.get("receiver") is not None or rig.get("mounting") is not None:
+            return None
+        vehicle = (rig.get("vehicle") or {}).get("id")
+        if vehicle is None and len(asked.candidates) == 1:
+            vehicle = asked.candidates[0].key
+        if not isinstance(vehicle, str):
+            several = len(asked.candidates)
+            what = f"{several} stored vehicles go by that name" if several else "there is no receiver to plan with"
+            self._complain("/rig", what, "name the vehicle by its `id`, or give `rig.receiver`", meaning=True)
+            return None
+        return vehicle
+
+    def _wishes(self, wishes: Any) -> tuple[Wish, ...]:
+        if not isinstance(wishes, list) or not 1 <= len(wishes) <= MOST_WISHES:
+            help = 'write `[{"load": {"facts": {"bikes": 2}}}]`'
+            self._complain("/wishes", f"wishes are a list of 1 to {MOST_WISHES}", help)
+            return ()
+        read = [self._wish(wish, f"/wishes/{number}", number) for number, wish in enumerate(wishes)]
+        return tuple(wish for wish in read if wish is not None)
+
+    def _wish(self, wish: Any, pointer: str, number: int) -> Wish | None:
+        if not self._is_object(wish, pointer, "a wish", _WISH):
+            return None
+        before = len(self.problems)
+        parts = {name: wish[name] for name in ("load", "trailer") if wish.get(name) is not None}
+        asked = self._check({**parts, "accessory": {}}, pointer)
+        name = f"wish {number + 1}" if wish.get("name") is None else wish["name"]
+        if not isinstance(name, str) or not 1 <= len(name) <= LONGEST_NAME:
+            self._complain(f"{pointer}/name", "a wish's name is a text", f"write 1 to {LONGEST_NAME} characters")
+        sound = asked is not None and len(self.problems) == before
+        return Wish(name, self._kinds(wish.get("kind"), pointer, asked.case) if asked and sound else 0, parts)
+
+    def _kinds(self, kind: Any, pointer: str, asked: Case) -> int:
+        fact = self.reader.vocabulary.facts[KIND]
+        if kind is None:
+            kind = self._usual(asked)
+        if kind is None:
+            help = 'write `"kind": "bike_carrier"`, or another kind of accessory'
+            self._complain(pointer, "it is not said which kind of accessory is to serve this wish", help, meaning=True)
+            return 0
+        try:
+            mask = self.reader.value(fact, kind)[KIND]
+        except ProblemsFound as found:
+            self.problems += [one.at(f"{pointer}/kind") for one in found.problems]
+            return 0
+        assert isinstance(mask, int)
+        return mask
+
+    def _usual(self, asked: Case) -> list[str] | None:
+        """The kinds that serve what is wished, where that is plain: one thing to carry, or something to tow."""
+        found = [kinds for name, kinds in _CARRIES.items() if name in asked.facts]
+        if "trailer" in asked.present:
+            spread = asked.facts.get(_DISTRIBUTION)
+            found.append(_MOUNTS if spread == NO else (_HEAD,) if spread == YES else (*_MOUNTS, _HEAD))
+        known = self.reader.vocabulary.facts[KIND].type
+        assert isinstance(known, ListType)
+        return [kind for kind in found[0] if kind in known.members] or None if len(found) == 1 else None
+
+    def _at_most(self, number: Any) -> int | None:
+        whole = isinstance(number, int | float) and not isinstance(number, bool) and number == number // 1
+        if number is not None and not (whole and 1 <= number <= MOST_PARTS):
+            self._complain("/parts_at_most", "the most parts allowed is a whole number", f"write 1 to {MOST_PARTS}")
+            return None
+        return None if number is None else int(number)

@@ -1,0 +1,102 @@
+"""What a shelf holds, folded for planning: items with equal facts are judged once, and whole columns at a time."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fitsvc.answers.shelf import Item, Shelf
+from fitsvc.engine.bitmaps import Words, unpack
+from fitsvc.engine.columns import Columns, Judged
+from fitsvc.engine.signatures import Catalogue
+from fitsvc.facts import Case
+from fitsvc.rulebook.rules import Need, Rule, Rulebook
+
+SOLD = ("accessory", "adapter", "ball")
+BALL_NEED, PIN_NEED = "ball", "hitch-pin"
+"""The rulebook's needs that a plan fills from the shelf."""
+
+
+@dataclass(frozen=True, slots=True)
+class Rows:
+    """What a case comes to with each of some items, a row an item.
+
+    `works` where the outcome is works or conditional; `fails` counts the blocking rules that fail, `opens` all
+    else that is not settled: cautions, doubts, needs. `ball` and `pin` are where these needs are open.
+    """
+
+    works: NDArray[np.bool_]
+    fails: NDArray[np.int16]
+    opens: NDArray[np.int16]
+    ball: NDArray[np.bool_]
+    pin: NDArray[np.bool_]
+
+
+class Fold:
+    """Items of one subject, those with equal facts folded into the first of them by SKU; `twins` are its others."""
+
+    def __init__(self, columns: Columns, subject: str, items: Sequence[Item]) -> None:
+        first: dict[frozenset[object], int] = {}
+        self.items: list[Item] = []
+        self.twins: list[list[str]] = []
+        for item in items:
+            place = first.setdefault(frozenset(item.values.items()), len(self.items))
+            if place == len(self.items):
+                self.items.append(item)
+                self.twins.append([])
+            else:
+                self.twins[place].append(item.sku)
+        self.kinds = np.array([_mask(item) for item in self.items], np.uint64)
+        self._columns = columns
+        self._catalogue: Catalogue = columns.catalogue([item.values for item in self.items], (subject,))
+
+    def of_kinds(self, kinds: int) -> NDArray[np.bool_]:
+        """Which items are surely of one of these kinds."""
+        return np.bitwise_and(self.kinds, ~np.uint64(kinds)) == 0
+
+    def judge(self, case: Case) -> Rows:
+        """What a case comes to with each item in its place."""
+        judged = self._columns.judge(self._catalogue, case)
+        rows = _rows(judged, self._columns.engine.rulebook)
+        place = self._catalogue.signature_of
+        return Rows(rows.works[place], rows.fails[place], rows.opens[place], rows.ball[place], rows.pin[place])
+
+
+class Wares:
+    """A shelf's accessories, adapters and balls, folded."""
+
+    def __init__(self, columns: Columns, shelf: Shelf) -> None:
+        self._lists = [shelf.items(subject) for subject in SOLD]
+        self.accessories, self.adapters, self.balls = (
+            Fold(columns, subject, items) for subject, items in zip(SOLD, self._lists, strict=True)
+        )
+
+    def are_of(self, shelf: Shelf) -> bool:
+        """Whether a shelf still holds just these."""
+        return all(items is shelf.items(subject) for subject, items in zip(SOLD, self._lists, strict=True))
+
+
+def _mask(item: Item) -> int:
+    """The kinds an item may be; none known is all."""
+    return item.kind if isinstance(item.kind, int) else (1 << 64) - 1
+
+
+def _rows(judged: Judged, rulebook: Rulebook) -> Rows:
+    count = judged.catalogue.count
+    fails, unknown, _ = judged.bitmaps()
+    failing, open_ = np.zeros(count, np.int16), np.zeros(count, np.int16)
+    needs = {name: np.zeros(count, np.bool_) for name in (BALL_NEED, PIN_NEED)}
+    members: list[Rule | Need] = [*rulebook.rules, *rulebook.needs]
+    for member, entry in zip(members, judged.entries, strict=True):
+        blocking = isinstance(member, Rule) and member.severity == "blocking"
+        _add(failing if blocking else open_, entry.fails)
+        _add(open_, entry.undetermined)
+        if isinstance(member, Need) and member.id in needs and entry.fails is not None:
+            needs[member.id] = unpack(entry.fails, count)
+    return Rows(~unpack(fails | unknown, count), failing, open_, needs[BALL_NEED], needs[PIN_NEED])
+
+
+def _add(total: NDArray[np.int16], words: Words | None) -> None:
+    if words is not None:
+        total += unpack(words, len(total))

@@ -1,0 +1,317 @@
+"""Planning a rig: a vehicle and wishes → the smallest sets of parts from the shelf that make all of them work.
+
+The sets are found by `plan_search`; what is told has been answered in full, as a client would by sending each
+question. No constraint solver is used: plain search over folded columns answers well within a second on ten
+thousand parts (`tests/bench/bench_plans.py`), and what a solver would need, every pair of parts judged, is the
+work itself.
+"""
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import replace
+from threading import Lock
+from typing import Any, Final, Literal
+
+import msgspec
+import numpy as np
+
+from fitsvc.answers.answer import RulebookName
+from fitsvc.answers.answering import Answerer
+from fitsvc.answers.plan_reading import Wanted, read_wishes
+from fitsvc.answers.plan_search import Found, Search, Site, with_items
+from fitsvc.answers.plan_wares import Wares
+from fitsvc.answers.question import NoRecords, Records, Stored, read_question
+from fitsvc.answers.shelf import EMPTY, Item, Shelf
+from fitsvc.answers.wording import joined
+from fitsvc.engine.columns import Columns
+from fitsvc.engine.point import Outcome
+from fitsvc.facts import Case
+from fitsvc.language.display import System
+from fitsvc.language.problems import ProblemsFound
+from fitsvc.language.truth import YES
+
+MOST_TOLD: Final = 4
+"""How many sets are told, the best one counted."""
+
+MOST_MISSES: Final = 6
+_OTHERS: Final = 5
+_FITTED: Final = "mounting.fitted"
+
+Role = Literal["receiver", "adapter", "accessory", "ball", "pin"]
+Document = dict[str, Any]
+
+
+class Part(msgspec.Struct, omit_defaults=True):
+    """One part of a set; `others` are SKUs that do as well in its place, `there` says it is on the vehicle already."""
+
+    role: Role
+    label: str
+    id: str = ""
+    sku: str = ""
+    there: bool = False
+    others: list[str] = []
+
+
+class Served(msgspec.Struct):
+    """How one wish is served: by which parts, and the question that proves it with what it was answered."""
+
+    wish: int
+    name: str
+    parts: list[str]
+    outcome: Outcome
+    summary: str
+    needs: list[dict[str, str]]
+    question: Document
+
+
+class PinHeld(msgspec.Struct):
+    """The question that proves a pin to hold where a wish needs one, with what it was answered."""
+
+    wish: int
+    sku: str
+    outcome: Outcome
+    summary: str
+    question: Document
+
+
+class PlanSet(msgspec.Struct):
+    """One set of parts that serves every wish; `count` leaves out what is there, `open` is how much to mind."""
+
+    outcome: Outcome
+    count: int
+    open: int
+    parts: list[Part]
+    wishes: list[Served]
+    pins: list[PinHeld]
+
+
+class Miss(msgspec.Struct, omit_defaults=True):
+    """A set of parts that comes near and does not serve a wish, and why not."""
+
+    wish: int
+    name: str
+    outcome: Outcome
+    because: str
+    parts: list[str] = []
+    question: Document = {}
+
+
+class Plan(msgspec.Struct):
+    """What serves all wishes: the best set, the next best, what nearly would; `fewest` whatever number is allowed."""
+
+    summary: str
+    best: PlanSet | None
+    runners_up: list[PlanSet]
+    fewest: int | None
+    misses: list[Miss]
+    rulebook: RulebookName
+
+
+encode = msgspec.json.Encoder().encode
+"""Encode a plan as JSON bytes; the same plan gives the same bytes."""
+
+
+class Planner:
+    """Plans rigs by an answerer's rulebook; safe to share between threads, which take turns."""
+
+    def __init__(self, answerer: Answerer) -> None:
+        self.answerer = answerer
+        self._columns = Columns(answerer.engine)
+        self._wares: Wares | None = None
+        self._lock = Lock()
+
+    def plan(
+        self, document: Any, records: Records | None = None, shelf: Shelf | None = None, system: System = "us"
+    ) -> Plan:
+        """Plan for a document of wishes; ProblemsFound when it cannot be read."""
+        records, shelf = records or NoRecords(), shelf or EMPTY
+        wanted = read_wishes(document, self.answerer.reader, records)
+        sites = list(self._sites(wanted, records, shelf))
+        with self._lock:
+            if self._wares is None or not self._wares.are_of(shelf):
+                self._wares = Wares(self._columns, shelf)
+            search = Search(self.answerer.engine, self.answerer.reader, self._wares, wanted, sites)
+            search.run()
+        return _Telling(self.answerer, search, records, system).plan()
+
+    def _sites(self, wanted: Wanted, records: Records, shelf: Shelf) -> Iterator[Site]:
+        """The receivers to choose from: the rig's own, or those that mount on the vehicle and can be read."""
+        rigs: list[tuple[Mapping[str, Any], Stored | None]] = [(wanted.rig, None)]
+        if wanted.vehicle is not None:
+            vehicle = {**wanted.rig["vehicle"], "id": wanted.vehicle}
+            pairs = sorted(shelf.receivers_for(wanted.vehicle), key=lambda pair: (pair[1].key, pair[0].key))
+            rigs = [
+                ({**wanted.rig, "vehicle": vehicle, "receiver": {"id": receiver.key}, "mounting": {"id": mounting.key}},
+                 receiver) for mounting, receiver in pairs
+            ]  # fmt: skip
+        number = 0
+        for rig, receiver in rigs:
+            try:
+                plain, *cases = (self._case(rig, parts, records) for parts in ({}, *(w.parts for w in wanted.wishes)))
+            except ProblemsFound:
+                if receiver is None:
+                    raise
+                continue
+            there = receiver is None or plain.facts.get(_FITTED) == YES
+            yield Site(number, rig, receiver, there, plain, tuple(cases))
+            number += 1
+
+    def _case(self, rig: Mapping[str, Any], parts: Mapping[str, Any], records: Records) -> Case:
+        """The rig with a wish's parts, the accessory left open."""
+        case = read_question({"rig": rig, **parts, "accessory": {}}, self.answerer.reader, records).case
+        return replace(case, present=case.present - {"accessory"})
+
+
+class _Telling:
+    """A search's findings being answered in full and told."""
+
+    def __init__(self, answerer: Answerer, search: Search, records: Records, system: System) -> None:
+        self.answerer, self.search, self.records, self.system = answerer, search, records, system
+        self.wanted, self.wares = search.wanted, search.wares
+
+    def plan(self) -> Plan:
+        """The whole plan."""
+        at_most = self.wanted.at_most
+        fewest = self.search.found[0].rank[0] if self.search.found else None
+        sets = list(self._sets(one for one in self.search.found if at_most is None or one.rank[0] <= at_most))
+        best = sets[0] if sets else None
+        misses = self._misses(self.search.found[0].site if self.search.found else None)
+        summary = _summary(best, fewest, at_most, misses)
+        name = RulebookName(self.answerer.rulebook.digest, self.answerer.rulebook.name)
+        return Plan(summary, best, sets[1:], fewest, misses, name)
+
+    def _sets(self, found: Iterable[Found]) -> Iterator[PlanSet]:
+        """The best few sets; one that only adds to a better one is none of them."""
+        told: list[frozenset[str]] = []
+        for one in found:
+            if len(told) < MOST_TOLD and not any(better < one.skus for better in told):
+                told.append(one.skus)
+                yield self._set(one)
+
+    def _set(self, found: Found) -> PlanSet:
+        served = [self._served(found, wish) for wish in range(len(found.choices))]
+        pins = [self._pin(found, wish) for wish, choice in enumerate(found.choices) if choice.pin is not None]
+        count, conditional, opens, _ = found.rank
+        return PlanSet("conditional" if conditional else "works", count, opens, self._parts(found), served, pins)
+
+    def _question(
+        self, site: Site, wish: int | None, items: Sequence[Item], adapters: Sequence[int], pin: bool
+    ) -> Document:
+        """The question about some items on a receiver, with adapters added and a pin at hand."""
+        rig = dict(site.rig)
+        if adapters:
+            added = [{"sku": self.wares.adapters.items[i].sku} for i in adapters]
+            rig["adapters"] = [*(rig.get("adapters") or []), *added]
+        if pin:
+            receiver = rig.get("receiver") or {}
+            rig["receiver"] = {**receiver, "facts": {**(receiver.get("facts") or {}), "pin_supplied": True}}
+        parts = {} if wish is None else self.wanted.wishes[wish].parts
+        return {"rig": rig, **{item.subject: {"sku": item.sku} for item in items}, **parts}
+
+    def _served(self, found: Found, wish: int) -> Served:
+        choice = found.choices[wish]
+        items, adapters = self.search.items(choice), choice.provider.stack.adapters
+        question = self._question(found.site, wish, items, adapters, choice.pin is not None)
+        answer = self.answerer.answer(question, self.records, self.system)
+        parts = [*([found.site.receiver.key] if found.site.receiver else []),
+                 *(self.wares.adapters.items[i].sku for i in adapters), *(item.sku for item in items)]  # fmt: skip
+        parts += [] if choice.pin is None else [self.wares.accessories.items[choice.pin].sku]
+        name = self.wanted.wishes[wish].name
+        return Served(wish, name, parts, answer.outcome, answer.summary, answer.needs, question)
+
+    def _pin(self, found: Found, wish: int) -> PinHeld:
+        choice = found.choices[wish]
+        assert choice.pin is not None
+        pin = self.wares.accessories.items[choice.pin]
+        question = self._question(found.site, None, [pin], choice.provider.stack.adapters, False)
+        answer = self.answerer.answer(question, self.records, self.system)
+        return PinHeld(wish, pin.sku, answer.outcome, answer.summary, question)
+
+    def _parts(self, found: Found) -> list[Part]:
+        """Every part once, in the order they go together."""
+        site, parts = found.site, list[Part]()
+        if site.receiver is not None:
+            parts.append(Part("receiver", site.receiver.label, id=site.receiver.key, there=site.there))
+        for stack in dict.fromkeys(choice.provider.stack for choice in found.choices):
+            for i in stack.adapters:
+                item = self.wares.adapters.items[i]
+                parts.append(Part("adapter", item.label, sku=item.sku, others=_others(stack.same, item.sku)))
+        for place in dict.fromkeys(choice.provider.item for choice in found.choices):
+            alike = [set(one.provider.same) for one in found.choices if one.provider.item == place]
+            parts.append(self._part("accessory", place, sorted(set.intersection(*alike))))
+        for ball in dict.fromkeys(choice.ball for choice in found.choices if choice.ball is not None):
+            parts.append(self._part("ball", ball, found.same_balls[ball]))
+        for pin in dict.fromkeys(choice.pin for choice in found.choices if choice.pin is not None):
+            parts.append(self._part("pin", pin, found.same_pins[pin]))
+        return list({(part.role, part.sku): part for part in parts}.values())
+
+    def _part(self, role: Role, place: int, alike: Sequence[int]) -> Part:
+        fold = self.wares.balls if role == "ball" else self.wares.accessories
+        item = fold.items[place]
+        skus = [sku for one in alike for sku in (fold.items[one].sku, *fold.twins[one])]
+        return Part(role, item.label, sku=item.sku, others=_others(skus, item.sku))
+
+    def _misses(self, best: Site | None) -> list[Miss]:
+        """What comes nearest without serving: on receivers that leave a wish unserved, then beside the best set."""
+        sites = sorted(self.search.sites, key=lambda site: (-len(self.search.served.get(site.number, ())), site.number))
+        wishes = range(len(self.wanted.wishes))
+        wanted = [(site, wish) for site in sites for wish in wishes if wish not in self.search.served[site.number]]
+        wanted += [(best, wish) for wish in wishes] if best is not None else []
+        misses = [miss for site, wish in wanted[:MOST_MISSES] if (miss := self._miss(site, wish)) is not None]
+        if not sites:
+            misses = [Miss(wish, one.name, "fails", "No receiver that mounts on this vehicle is stored.")
+                      for wish, one in enumerate(self.wanted.wishes)]  # fmt: skip
+        return misses
+
+    def _miss(self, site: Site, wish: int) -> Miss | None:
+        """The accessory that comes nearest to serving a wish bare, and does not; None where there is none."""
+        one, rows, fold = self.wanted.wishes[wish], self.search.bare[site.number, wish], self.wares.accessories
+        kinds = fold.of_kinds(one.kinds)
+        if not kinds.any():
+            return Miss(wish, one.name, "fails", "Nothing of the kind that would serve is on the shelf.")
+        served = wish in self.search.served[site.number]
+        near = (
+            np.flatnonzero(kinds & ~rows.works)
+            if served or not (kinds & rows.works).any()
+            else np.flatnonzero(kinds & rows.works)
+        )
+        if not len(near):
+            return None
+        place = min(near.tolist(), key=lambda i: (int(rows.fails[i]), int(rows.opens[i]), i))
+        items = [fold.items[place]]
+        if rows.ball[place]:
+            items += self._nearest_ball(site, wish, items[0])
+        question = self._question(site, wish, items, (), False)
+        answer = self.answerer.answer_question(read_question(question, self.answerer.reader, self.records), self.system)
+        if answer.outcome in ("works", "conditional"):
+            because = "No ball on the shelf does."
+            return Miss(wish, one.name, "fails", because, [item.sku for item in items], question)
+        parts = [*([site.receiver.key] if site.receiver else []), *(item.sku for item in items)]
+        return Miss(wish, one.name, answer.outcome, answer.summary, parts, question)
+
+    def _nearest_ball(self, site: Site, wish: int, mount: Item) -> list[Item]:
+        rows = self.wares.balls.judge(with_items(site.cases[wish], self.answerer.reader, mount))
+        order = sorted(
+            range(len(rows.works)), key=lambda i: (not rows.works[i], int(rows.fails[i]), int(rows.opens[i]), i)
+        )
+        return [self.wares.balls.items[order[0]]] if order else []
+
+
+def _others(skus: Iterable[str], own: str) -> list[str]:
+    return sorted(sku for sku in skus if sku != own)[:_OTHERS]
+
+
+def _summary(best: PlanSet | None, fewest: int | None, at_most: int | None, misses: Sequence[Miss]) -> str:
+    if best is None and fewest is not None and at_most is not None:
+        return f"Not with {_counted(at_most)}: it takes at least {fewest}."
+    if best is None:
+        first = f" {misses[0].name}: {misses[0].because}" if misses else ""
+        return f"Nothing on the shelf serves every wish with one receiver.{first}"
+    bought = [f"the {part.label}" for part in best.parts if not part.there]
+    there = [f"the {part.label}" for part in best.parts if part.there]
+    text = f"{_counted(best.count)[0].upper()}{_counted(best.count)[1:]} for every wish: {joined(bought)}"
+    text += f", on {joined(there)} already fitted" if there else ""
+    return f"{text}." if best.outcome == "works" else f"{text}. See to what each wish asks for."
+
+
+def _counted(count: int) -> str:
+    return "1 part" if count == 1 else f"{count} parts"
