@@ -10,14 +10,27 @@ set with them could be smaller than the smallest found, or for one adapter as sm
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from itertools import combinations, product
-from typing import Any, Final, NamedTuple
+from itertools import product
+from typing import Final
 
 import numpy as np
 
+from fitsvc.answers.plan_parts import (
+    BARE,
+    Choice,
+    Found,
+    Provider,
+    Serves,
+    Site,
+    Stack,
+    fewest,
+    folded,
+    open_of,
+    read_with_ball,
+    with_items,
+)  # fmt: skip
 from fitsvc.answers.plan_reading import KIND, Wanted
 from fitsvc.answers.plan_wares import Fold, Rows, Wares
-from fitsvc.answers.question import Stored
 from fitsvc.answers.shelf import Item
 from fitsvc.engine.point import Point
 from fitsvc.facts import MOST_ADAPTERS, Case, FactReader
@@ -28,84 +41,11 @@ MOST_ADDED: Final = 2
 """How many adapters a plan may add to one opening."""
 
 KEPT: Final = 8
-_ALIKE: Final = 3
 _MOST_TRIED: Final = 100_000
 _PIN: Final = "locking_pin"
 _PIN_SUPPLIED: Final = "receiver.pin_supplied"
-_UNBOUND: Final = 1_000
-
-
-@dataclass(frozen=True, slots=True)
-class Site:
-    """One receiver on the vehicle: the rig's document with it, the rig alone as a case, and the rig with each wish.
-
-    `receiver` is None where the rig named its own; `there` says that it need not be bought.
-    """
-
-    number: int
-    rig: Mapping[str, Any]
-    receiver: Stored | None
-    there: bool
-    plain: Case
-    cases: tuple[Case, ...]
-
-
-class Stack(NamedTuple):
-    """Adapters added to the opening, as places among the adapters; `same` are SKUs with which it is the same."""
-
-    adapters: tuple[int, ...]
-    same: tuple[str, ...] = ()
-
-
-BARE: Final = Stack(())
-
-
-class Serves(NamedTuple):
-    """How an accessory serves a wish: what stays open, whether a pin is wanting, which balls do (by their number)."""
-
-    opens: int
-    pin: bool
-    balls: int
-
-
-@dataclass(frozen=True, slots=True)
-class Provider:
-    """An accessory in a stack of adapters, the wishes it serves, and the SKUs that would serve them as well."""
-
-    stack: Stack
-    item: int
-    serves: Mapping[int, Serves]
-    same: list[int] = field(default_factory=list)
-
-    @property
-    def parts(self) -> frozenset[int]:
-        """Its parts, adapters below zero."""
-        return frozenset([self.item, *(-1 - adapter for adapter in self.stack.adapters)])
-
-    @property
-    def opens(self) -> int:
-        """What stays open over all its wishes."""
-        return sum(one.opens for one in self.serves.values())
-
-
-class Choice(NamedTuple):
-    """What serves one wish: a provider, its ball and its pin."""
-
-    provider: Provider
-    ball: int | None
-    pin: int | None
-
-
-@dataclass(frozen=True, slots=True)
-class Found:
-    """A set that serves every wish; sets are ordered by their rank, the best first."""
-
-    rank: tuple[int, bool, int, tuple[str, ...]]
-    site: Site
-    choices: tuple[Choice, ...]
-    skus: frozenset[str]
-    same_balls: Mapping[int, Sequence[int]]
-    same_pins: Mapping[int, Sequence[int]]
+_PIN_SETTLES: Final = 2
+"""What a pin can settle of a wish at most: the need of one, and the doubt about the one that may be there."""
 
 
 @dataclass(slots=True)
@@ -136,12 +76,10 @@ class Search:
             for site in self.sites:
                 if size and not self._worth(site, size):
                     continue
-                more = list(self._providers(site, size))
+                more = self._providers(site, size)
                 known = providers.setdefault(site.number, [])
                 known += more
-                served = self.served.setdefault(site.number, set())
-                served |= {wish for one in more for wish in one.serves}
-                if more and len(served) == len(self.wanted.wishes):
+                if more and len(self.served[site.number]) == len(self.wanted.wishes):
                     self._combine(site, known)
 
     def _worth(self, site: Site, adapters: int) -> bool:
@@ -163,80 +101,85 @@ class Search:
                 apart.append(one.kinds)
         return len(apart) + ball
 
-    def _providers(self, site: Site, size: int) -> Iterator[Provider]:
-        """The providers with so many adapters; of those that take the same balls and pins, the best few."""
-        kept: dict[object, int] = {}
-        for stack in self._stacks(site, size):
-            for provider in self._of_stack(site, stack):
-                shape = (stack, tuple((wish, one.pin, one.balls) for wish, one in provider.serves.items()))
-                kept[shape] = kept.get(shape, 0) + 1
-                if kept[shape] <= _ALIKE:
-                    yield provider
+    def _providers(self, site: Site, size: int) -> list[Provider]:
+        """The providers with so many adapters; of those that take the same balls and pins, the best few.
 
-    def _of_stack(self, site: Site, stack: Stack) -> list[Provider]:
-        """The providers of one stack, the best first; accessories that serve alike are one.
-
-        A wish that an accessory serves without one of the adapters is left out: the set is smaller without it.
+        Wishes not served yet are looked at first: where one stays so, the others are not worth a look.
         """
-        serving: dict[int, dict[int, Serves]] = {}
-        adapters = frozenset(stack.adapters)
-        for wish, one in enumerate(self.wanted.wishes):
-            rows = self.wares.accessories.judge(self._case(site, wish, stack))
-            if stack is BARE:
-                self.bare[site.number, wish] = rows
-            for item in np.flatnonzero(rows.works & self.wares.accessories.of_kinds(one.kinds)).tolist():
-                less = self._less.setdefault((site.number, wish, item), [])
-                if any(few <= adapters for few in less):
-                    continue
-                balls = self._balls_for(site, stack, wish, item) if rows.ball[item] else -1
-                if balls < 0 or self._by_number[balls]:
-                    serving.setdefault(item, {})[wish] = Serves(int(rows.opens[item]), bool(rows.pin[item]), balls)
-                    less.append(adapters)
-        alike: dict[object, Provider] = {}
-        for item in sorted(serving):
-            serves = serving[item]
-            alike.setdefault(tuple(serves.items()), Provider(stack, item, serves)).same.append(item)
-        return sorted(alike.values(), key=lambda one: (one.opens, one.item))
+        served = self.served.setdefault(site.number, set())
+        wishes = sorted(range(len(self.wanted.wishes)), key=lambda wish: wish in served)
+        if size and not all(wish in served or self._may_be_served(site, wish) for wish in wishes):
+            return []
+        serving: dict[Stack, dict[int, dict[int, Serves]]] = {stack: {} for stack in self._stacks(site, size)}
+        for wish in wishes:
+            for stack, by_item in serving.items():
+                for item, serves in self._serving(site, stack, wish):
+                    by_item.setdefault(item, {})[wish] = serves
+                    served.add(wish)
+            if size and wish not in served:
+                return []
+        return [one for stack, by_item in serving.items() for one in folded(stack, by_item)]
+
+    def _may_be_served(self, site: Site, wish: int) -> bool:
+        """Whether any accessory could serve a wish in some opening: with nothing known of that, nothing surely fails."""
+        case = site.cases[wish]
+        open_case = replace(case, adapters=(*case.adapters, {}), opened=True)
+        fold = self.wares.accessories
+        may = fold.may_work(fold.judged(open_case)) & fold.of_kinds(self.wanted.wishes[wish].kinds)
+        return bool(may.any())
+
+    def _serving(self, site: Site, stack: Stack, wish: int) -> Iterator[tuple[int, Serves]]:
+        """The accessories that serve a wish in a stack, and would not without one of its adapters."""
+        fold, adapters = self.wares.accessories, frozenset(stack.adapters)
+        judged = fold.judged(self._case(site, wish, stack))
+        works = fold.works(judged) & fold.of_kinds(self.wanted.wishes[wish].kinds)
+        if stack.adapters and not works.any():
+            return
+        rows = fold.rows(judged)
+        if not stack.adapters:
+            self.bare[site.number, wish] = rows
+        for item in np.flatnonzero(works).tolist():
+            less = self._less.setdefault((site.number, wish, item), [])
+            if any(few <= adapters for few in less):
+                continue
+            balls = self._balls_for(site, stack, wish, item) if rows.ball[item] else -1
+            if balls < 0 or self._by_number[balls]:
+                less.append(adapters)
+                yield item, Serves(int(rows.opens[item]), bool(rows.pin[item]), balls)
 
     def _stacks(self, site: Site, size: int) -> Iterator[Stack]:
         """The stacks of so many adapters that fit each other, one for each opening they make."""
         if size == 0:
             yield BARE
-        if size == 0 or len(site.plain.adapters) + size > MOST_ADAPTERS:
-            return
-        usual = set(self.engine.evaluate(site.plain).fails)
-        seen = {self._opening(self._with_stack(site.plain, Stack(()))): BARE}
-        fitting = [i for i in range(len(self.wares.adapters.items)) if self._fits(site, (i,), usual)]
-        for i in fitting:
-            seen.setdefault(self._opening(self._with_stack(site.plain, Stack((i,)))), Stack((i,)))
-        if size == 1:
-            yield from self._told(site, fitting, seen)
-            return
-        first = [stack.adapters[0] for stack in seen.values() if stack.adapters]
-        pairs = product(first, range(len(self.wares.adapters.items)))
-        for pair in pairs:
-            opening = self._opening(self._with_stack(site.plain, Stack(pair)))
-            if opening not in seen and self._fits(site, pair, usual):
-                seen[opening] = Stack(pair)
-                yield seen[opening]
+        elif len(site.plain.adapters) + size <= MOST_ADAPTERS:
+            usual = set(self.engine.evaluate(site.plain).fails)
+            fitting = [(i, opening) for i in range(len(self.wares.adapters.items))
+                       if (opening := self._opening(site, (i,), usual)) is not None]  # fmt: skip
+            alike: dict[object, list[int]] = {}
+            for i, opening in fitting:
+                alike.setdefault(opening, []).append(i)
+            yield from map(self._stack, alike.values()) if size == 1 else self._pairs(site, alike, usual)
 
-    def _told(self, site: Site, fitting: Sequence[int], seen: Mapping[object, Stack]) -> Iterator[Stack]:
-        """Single adapters, each with the SKUs that make the same opening."""
-        alike: dict[Stack, list[str]] = {}
-        for i in fitting:
-            stack = seen[self._opening(self._with_stack(site.plain, Stack((i,))))]
-            adapters = self.wares.adapters
-            alike.setdefault(stack, []).extend([adapters.items[i].sku, *adapters.twins[i]])
-        yield from (Stack(stack.adapters, tuple(sorted(skus))) for stack, skus in alike.items() if stack.adapters)
+    def _stack(self, alike: Sequence[int]) -> Stack:
+        """One adapter of those that make the same opening, with the SKUs of the others."""
+        fold = self.wares.adapters
+        return Stack((alike[0],), tuple(sorted(sku for i in alike for sku in (fold.items[i].sku, *fold.twins[i]))))
 
-    def _fits(self, site: Site, adapters: tuple[int, ...], usual: set[int]) -> bool:
-        return set(self.engine.evaluate(self._with_stack(site.plain, Stack(adapters))).fails) <= usual
+    def _pairs(self, site: Site, alike: Mapping[object, Sequence[int]], usual: set[int]) -> Iterator[Stack]:
+        """Two adapters, where the opening they make is none that fewer make."""
+        seen = set(alike)
+        for first, second in product([one[0] for one in alike.values()], range(len(self.wares.adapters.items))):
+            opening = self._opening(site, (first, second), usual)
+            if opening is not None and opening not in seen:
+                seen.add(opening)
+                yield Stack((first, second))
 
-    def _opening(self, case: Case) -> tuple[Value | None, ...]:
-        """What the accessory finds."""
-        opened = self.engine.opened(case).facts
-        bare = not case.adapters
-        return tuple(None if bare else opened.get(name) for name in self.engine.rulebook.opening)
+    def _opening(self, site: Site, adapters: tuple[int, ...], usual: set[int]) -> tuple[Value | None, ...] | None:
+        """What an accessory finds in an opening with adapters, or None where they do not go together."""
+        case = self.engine.opened(self._with_stack(site.plain, Stack(adapters)))
+        if not usual.issuperset(self.engine.evaluate(case).fails):
+            return None
+        return tuple(case.facts.get(name) for name in self.engine.rulebook.opening)
 
     def _with_stack(self, case: Case, stack: Stack) -> Case:
         items = self.wares.adapters.items
@@ -252,7 +195,7 @@ class Search:
         if key not in self._balls:
             case = with_items(self._case(site, wish, stack), self.reader, mount)
             before = open_of(self.engine, case)
-            rows = self.wares.balls.judge(case)
+            rows = self.wares.balls.rows(self.wares.balls.judged(case))
             does = tuple((ball, int(rows.opens[ball]) - before) for ball in np.flatnonzero(rows.works).tolist())
             self._balls[key] = self._sets.setdefault(does, len(self._sets))
             if len(self._sets) > len(self._by_number):
@@ -266,43 +209,57 @@ class Search:
             pins: list[int] = []
             if isinstance(kind, ListType) and _PIN in kind.members:
                 fold: Fold = self.wares.accessories
-                rows = fold.judge(self._with_stack(site.plain, stack))
-                pins = np.flatnonzero(rows.works & fold.of_kinds(kind.mask(_PIN))).tolist()
+                works = fold.works(fold.judged(self._with_stack(site.plain, stack)))
+                pins = np.flatnonzero(works & fold.of_kinds(kind.mask(_PIN))).tolist()
             self._pins[site.number, stack] = tuple(pins)
         return self._pins[site.number, stack]
 
-    def _limit(self) -> int:
-        return self.found[-1].rank[0] if len(self.found) >= KEPT else _UNBOUND
+    def _beaten(self, count: int, opens: int) -> bool:
+        """Whether so many parts with so much left open are behind all that is kept."""
+        return len(self.found) >= KEPT and (count, opens) > (self.found[-1].rank[0], self.found[-1].rank[2])
+
+    def _floor(self, serves: Serves) -> int:
+        """The least that can stay open of a wish, once its ball and pin are chosen."""
+        settled = min(self._by_number[serves.balls].values()) if serves.balls >= 0 else 0
+        return max(0, serves.opens + settled - _PIN_SETTLES * serves.pin)
 
     def _combine(self, site: Site, providers: Sequence[Provider]) -> None:
         """Choose a provider for each wish, in every way that could be among the best."""
         wishes = range(len(self.wanted.wishes))
-        by_wish = [[one for one in providers if wish in one.serves] for wish in wishes]
+        by_wish = [
+            [(one, one.parts, self._floor(one.serves[wish])) for one in providers if wish in one.serves]
+            for wish in wishes
+        ]
+        least = [min(floor for _, _, floor in options) for options in by_wish]
         self._tried = 0
 
-        def extend(chosen: tuple[Provider, ...], parts: frozenset[int]) -> None:
-            if len(chosen) == len(by_wish):
+        def extend(chosen: tuple[Provider, ...], parts: frozenset[int], ball: bool, open_: int) -> None:
+            wish = len(chosen)
+            if wish == len(by_wish):
                 self._finish(site, chosen)
                 return
-            for one in sorted(by_wish[len(chosen)], key=lambda one: (len(one.parts - parts), one.opens, one.item)):
+            rest = sum(least[wish + 1 :])
+            for one, own, floor in sorted(by_wish[wish], key=lambda row: (len(row[1] - parts), row[2], row[0].item)):
                 self._tried += 1
-                more = parts | one.parts
-                if (not site.there) + len(more) > self._limit() or self._tried > _MOST_TRIED:
+                more, balls = parts | own, ball or one.serves[wish].balls >= 0
+                if self._tried > _MOST_TRIED or self._beaten((not site.there) + len(more) + ball, 0):
                     return
-                extend((*chosen, one), more)
+                if not self._beaten((not site.there) + len(more) + balls, open_ + floor + rest):
+                    extend((*chosen, one), more, balls, open_ + floor)
 
-        extend((), frozenset())
+        extend((), frozenset(), False, 0)
 
     def _finish(self, site: Site, chosen: tuple[Provider, ...]) -> None:
         """Choose balls and pins, judge every wish exactly, and keep the set if it is among the best."""
         serves = [one.serves[wish] for wish, one in enumerate(chosen)]
         balls, same_balls = fewest([self._by_number[one.balls] if one.balls >= 0 else None for one in serves])
-        fitting = [self._pins_for(site, one.stack) for one in chosen]
-        pins, same_pins = fewest([dict.fromkeys(pins, 0) if one.pin and pins else None
-                                  for one, pins in zip(serves, fitting, strict=True)])  # fmt: skip
+        fitting = [
+            self._pins_for(site, one.stack) if need.pin else () for one, need in zip(chosen, serves, strict=True)
+        ]
+        pins, same_pins = fewest([dict.fromkeys(one, 0) if one else None for one in fitting])
         parts = frozenset().union(*(one.parts for one in chosen))
         count = (not site.there) + len(parts) + len({*balls} - {None}) + len({*pins} - {None})
-        if count > self._limit():
+        if self._beaten(count, sum(map(self._floor, serves))):
             return
         choices = tuple(Choice(*row) for row in zip(chosen, balls, pins, strict=True))
         opens = self._opens(site, choices)
@@ -341,54 +298,3 @@ class Search:
             yield from (self.wares.adapters.items[i].sku for i in choice.provider.stack.adapters)
             if choice.pin is not None:
                 yield self.wares.accessories.items[choice.pin].sku
-
-
-def with_items(case: Case, reader: FactReader, *items: Item) -> Case:
-    """The case with items in their places."""
-    facts = dict(case.facts)
-    for item in items:
-        facts |= item.values
-    present = case.present | {item.subject for item in items} | reader.named(facts)
-    return replace(case, facts=facts, present=present)
-
-
-def open_of(engine: Point, case: Case) -> int:
-    """How much of a case is not settled: cautions, doubts and needs."""
-    verdict = engine.evaluate(case)
-    return len(verdict.cautions) + len(verdict.doubts) + len(verdict.open_needs)
-
-
-def read_with_ball(engine: Point) -> tuple[str, ...]:
-    """The facts of a mount that rules read together with a ball's: mounts equal in them take the same balls."""
-    found: set[str] = set()
-    for number in range(len(engine.rulebook.rules)):
-        leaves = [read.name for read in engine.basis(number, True).leaves]
-        if any(name.startswith("ball.") for name in leaves):
-            found |= {name for name in leaves if name.startswith("accessory.")}
-    return tuple(sorted(found))
-
-
-def fewest(wanted: Sequence[Mapping[int, int] | None]) -> tuple[list[int | None], dict[int, list[int]]]:
-    """For each place one of what would do there (place → cost), as few different ones as possible; None asks nothing.
-
-    Beside it, for each one chosen, those that would do in its stead.
-    """
-    asking = [place for place, one in enumerate(wanted) if one is not None]
-    covers: dict[frozenset[int], list[int]] = {}
-    cost: dict[int, int] = {}
-    for place in asking:
-        for one, more in (wanted[place] or {}).items():
-            cost[one] = cost.get(one, 0) + more
-    for one in sorted(cost):
-        covers.setdefault(frozenset(place for place in asking if one in (wanted[place] or ())), []).append(one)
-    for size in range(1, len(asking) + 1):
-        for group in combinations(covers, size):
-            if len(frozenset().union(*group)) == len(asking):
-                best = {cover: min(covers[cover], key=lambda one: (cost[one], one)) for cover in group}
-                chosen = [next((best[cover] for cover in group if place in cover), None) if place in asking else None
-                          for place in range(len(wanted))]  # fmt: skip
-                same = {
-                    best[cover]: [one for one in covers[cover] if cost[one] == cost[best[cover]]] for cover in group
-                }
-                return chosen, same
-    return [None] * len(wanted), {}

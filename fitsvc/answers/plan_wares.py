@@ -55,12 +55,24 @@ class Fold:
         """Which items are surely of one of these kinds."""
         return np.bitwise_and(self.kinds, ~np.uint64(kinds)) == 0
 
-    def judge(self, case: Case) -> Rows:
-        """What a case comes to with each item in its place."""
-        judged = self._columns.judge(self._catalogue, case)
+    def judged(self, case: Case) -> Judged:
+        """What a case comes to with each item in its place, not yet told item by item."""
+        return self._columns.judge(self._catalogue, case)
+
+    def works(self, judged: Judged) -> NDArray[np.bool_]:
+        """With which items the outcome is works or conditional."""
+        fails, unknown, _ = judged.bitmaps()
+        return ~unpack(fails | unknown, judged.catalogue.count)[self._catalogue.signature_of]
+
+    def may_work(self, judged: Judged) -> NDArray[np.bool_]:
+        """With which items nothing surely fails."""
+        return ~unpack(judged.bitmaps()[0], judged.catalogue.count)[self._catalogue.signature_of]
+
+    def rows(self, judged: Judged) -> Rows:
+        """All that is told of each item."""
         rows = _rows(judged, self._columns.engine.rulebook)
         place = self._catalogue.signature_of
-        return Rows(rows.works[place], rows.fails[place], rows.opens[place], rows.ball[place], rows.pin[place])
+        return Rows(self.works(judged), rows.fails[place], rows.opens[place], rows.ball[place], rows.pin[place])
 
 
 class Wares:
@@ -84,7 +96,6 @@ def _mask(item: Item) -> int:
 
 def _rows(judged: Judged, rulebook: Rulebook) -> Rows:
     count = judged.catalogue.count
-    fails, unknown, _ = judged.bitmaps()
     failing, open_ = np.zeros(count, np.int16), np.zeros(count, np.int16)
     needs = {name: np.zeros(count, np.bool_) for name in (BALL_NEED, PIN_NEED)}
     members: list[Rule | Need] = [*rulebook.rules, *rulebook.needs]
@@ -94,7 +105,7 @@ def _rows(judged: Judged, rulebook: Rulebook) -> Rows:
         _add(open_, entry.undetermined)
         if isinstance(member, Need) and member.id in needs and entry.fails is not None:
             needs[member.id] = unpack(entry.fails, count)
-    return Rows(~unpack(fails | unknown, count), failing, open_, needs[BALL_NEED], needs[PIN_NEED])
+    return Rows(np.zeros(0, np.bool_), failing, open_, needs[BALL_NEED], needs[PIN_NEED])
 
 
 def _add(total: NDArray[np.int16], words: Words | None) -> None:

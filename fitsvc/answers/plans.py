@@ -9,21 +9,21 @@ work itself.
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from threading import Lock
-from typing import Any, Final, Literal
+from typing import Any, Final
 
-import msgspec
 import numpy as np
 
 from fitsvc.answers.answer import RulebookName
 from fitsvc.answers.answering import Answerer
+from fitsvc.answers.plan import Miss, Part, PinHeld, Plan, PlanSet, Role, Served
+from fitsvc.answers.plan_parts import Found, Site, with_items
 from fitsvc.answers.plan_reading import Wanted, read_wishes
-from fitsvc.answers.plan_search import Found, Search, Site, with_items
+from fitsvc.answers.plan_search import Search
 from fitsvc.answers.plan_wares import Wares
 from fitsvc.answers.question import NoRecords, Records, Stored, read_question
 from fitsvc.answers.shelf import EMPTY, Item, Shelf
 from fitsvc.answers.wording import joined
 from fitsvc.engine.columns import Columns
-from fitsvc.engine.point import Outcome
 from fitsvc.facts import Case
 from fitsvc.language.display import System
 from fitsvc.language.problems import ProblemsFound
@@ -36,78 +36,7 @@ MOST_MISSES: Final = 6
 _OTHERS: Final = 5
 _FITTED: Final = "mounting.fitted"
 
-Role = Literal["receiver", "adapter", "accessory", "ball", "pin"]
 Document = dict[str, Any]
-
-
-class Part(msgspec.Struct, omit_defaults=True):
-    """One part of a set; `others` are SKUs that do as well in its place, `there` says it is on the vehicle already."""
-
-    role: Role
-    label: str
-    id: str = ""
-    sku: str = ""
-    there: bool = False
-    others: list[str] = []
-
-
-class Served(msgspec.Struct):
-    """How one wish is served: by which parts, and the question that proves it with what it was answered."""
-
-    wish: int
-    name: str
-    parts: list[str]
-    outcome: Outcome
-    summary: str
-    needs: list[dict[str, str]]
-    question: Document
-
-
-class PinHeld(msgspec.Struct):
-    """The question that proves a pin to hold where a wish needs one, with what it was answered."""
-
-    wish: int
-    sku: str
-    outcome: Outcome
-    summary: str
-    question: Document
-
-
-class PlanSet(msgspec.Struct):
-    """One set of parts that serves every wish; `count` leaves out what is there, `open` is how much to mind."""
-
-    outcome: Outcome
-    count: int
-    open: int
-    parts: list[Part]
-    wishes: list[Served]
-    pins: list[PinHeld]
-
-
-class Miss(msgspec.Struct, omit_defaults=True):
-    """A set of parts that comes near and does not serve a wish, and why not."""
-
-    wish: int
-    name: str
-    outcome: Outcome
-    because: str
-    parts: list[str] = []
-    question: Document = {}
-
-
-class Plan(msgspec.Struct):
-    """What serves all wishes: the best set, the next best, what nearly would; `fewest` whatever number is allowed."""
-
-    summary: str
-    best: PlanSet | None
-    runners_up: list[PlanSet]
-    fewest: int | None
-    misses: list[Miss]
-    rulebook: RulebookName
-
-
-encode = msgspec.json.Encoder().encode
-"""Encode a plan as JSON bytes; the same plan gives the same bytes."""
 
 
 class Planner:
@@ -289,7 +218,8 @@ class _Telling:
         return Miss(wish, one.name, answer.outcome, answer.summary, parts, question)
 
     def _nearest_ball(self, site: Site, wish: int, mount: Item) -> list[Item]:
-        rows = self.wares.balls.judge(with_items(site.cases[wish], self.answerer.reader, mount))
+        balls = self.wares.balls
+        rows = balls.rows(balls.judged(with_items(site.cases[wish], self.answerer.reader, mount)))
         order = sorted(
             range(len(rows.works)), key=lambda i: (not rows.works[i], int(rows.fails[i]), int(rows.opens[i]), i)
         )

@@ -1,0 +1,81 @@
+"""A plan as it goes over the wire: typed structs, encoded as JSON in the order written here."""
+
+from typing import Any, Literal
+
+import msgspec
+
+from fitsvc.answers.answer import RulebookName
+from fitsvc.engine.point import Outcome
+
+Role = Literal["receiver", "adapter", "accessory", "ball", "pin"]
+Document = dict[str, Any]
+
+
+class Part(msgspec.Struct, omit_defaults=True):
+    """One part of a set; `others` are SKUs that do as well in its place, `there` says it is on the vehicle already."""
+
+    role: Role
+    label: str
+    id: str = ""
+    sku: str = ""
+    there: bool = False
+    others: list[str] = []
+
+
+class Served(msgspec.Struct):
+    """How one wish is served: by which parts, and the question that proves it with what it was answered."""
+
+    wish: int
+    name: str
+    parts: list[str]
+    outcome: Outcome
+    summary: str
+    needs: list[dict[str, str]]
+    question: Document
+
+
+class PinHeld(msgspec.Struct):
+    """The question that proves a pin to hold where a wish needs one, with what it was answered."""
+
+    wish: int
+    sku: str
+    outcome: Outcome
+    summary: str
+    question: Document
+
+
+class PlanSet(msgspec.Struct):
+    """One set of parts that serves every wish; `count` leaves out what is there, `open` is how much to mind."""
+
+    outcome: Outcome
+    count: int
+    open: int
+    parts: list[Part]
+    wishes: list[Served]
+    pins: list[PinHeld]
+
+
+class Miss(msgspec.Struct, omit_defaults=True):
+    """A set of parts that comes near and does not serve a wish, and why not."""
+
+    wish: int
+    name: str
+    outcome: Outcome
+    because: str
+    parts: list[str] = []
+    question: Document = {}
+
+
+class Plan(msgspec.Struct):
+    """What serves all wishes: the best set, the next best, what nearly would; `fewest` whatever number is allowed."""
+
+    summary: str
+    best: PlanSet | None
+    runners_up: list[PlanSet]
+    fewest: int | None
+    misses: list[Miss]
+    rulebook: RulebookName
+
+
+encode = msgspec.json.Encoder().encode
+"""Encode a plan as JSON bytes; the same plan gives the same bytes."""

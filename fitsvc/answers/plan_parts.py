@@ -1,0 +1,153 @@
+"""What a plan is put together from: receivers to choose from, stacks of adapters, providers, and sets of them."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from itertools import combinations
+from typing import Any, Final, NamedTuple
+
+from fitsvc.answers.question import Stored
+from fitsvc.answers.shelf import Item
+from fitsvc.engine.point import Point
+from fitsvc.facts import Case, FactReader
+
+_ALIKE: Final = 3
+
+
+@dataclass(frozen=True, slots=True)
+class Site:
+    """One receiver on the vehicle: the rig's document with it, the rig alone as a case, and the rig with each wish.
+
+    `receiver` is None where the rig named its own; `there` says that it need not be bought.
+    """
+
+    number: int
+    rig: Mapping[str, Any]
+    receiver: Stored | None
+    there: bool
+    plain: Case
+    cases: tuple[Case, ...]
+
+
+class Stack(NamedTuple):
+    """Adapters added to the opening, as places among the adapters; `same` are SKUs with which it is the same."""
+
+    adapters: tuple[int, ...]
+    same: tuple[str, ...] = ()
+
+
+BARE: Final = Stack(())
+
+
+class Serves(NamedTuple):
+    """How an accessory serves a wish: what stays open, whether a pin is wanting, which balls do (by their number)."""
+
+    opens: int
+    pin: bool
+    balls: int
+
+
+@dataclass(frozen=True, slots=True)
+class Provider:
+    """An accessory in a stack of adapters, the wishes it serves, and the SKUs that would serve them as well."""
+
+    stack: Stack
+    item: int
+    serves: Mapping[int, Serves]
+    same: list[int] = field(default_factory=list)
+
+    @property
+    def parts(self) -> frozenset[int]:
+        """Its parts, adapters below zero."""
+        return frozenset([self.item, *(-1 - adapter for adapter in self.stack.adapters)])
+
+    @property
+    def opens(self) -> int:
+        """What stays open over all its wishes."""
+        return sum(one.opens for one in self.serves.values())
+
+
+class Choice(NamedTuple):
+    """What serves one wish: a provider, its ball and its pin."""
+
+    provider: Provider
+    ball: int | None
+    pin: int | None
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """A set that serves every wish; sets are ordered by their rank, the best first."""
+
+    rank: tuple[int, bool, int, tuple[str, ...]]
+    site: Site
+    choices: tuple[Choice, ...]
+    skus: frozenset[str]
+    same_balls: Mapping[int, Sequence[int]]
+    same_pins: Mapping[int, Sequence[int]]
+
+
+def folded(stack: Stack, by_item: Mapping[int, Mapping[int, Serves]]) -> list[Provider]:
+    """The accessories of a stack as providers, those that serve alike as one; the best few that take the same parts."""
+    alike: dict[object, Provider] = {}
+    for item in sorted(by_item):
+        serves = dict(sorted(by_item[item].items()))
+        alike.setdefault(tuple(serves.items()), Provider(stack, item, serves)).same.append(item)
+    kept: dict[object, int] = {}
+    best = []
+    for one in sorted(alike.values(), key=lambda one: (one.opens, one.item)):
+        shape = tuple((wish, serves.pin, serves.balls) for wish, serves in one.serves.items())
+        kept[shape] = kept.get(shape, 0) + 1
+        if kept[shape] <= _ALIKE:
+            best.append(one)
+    return best
+
+
+def with_items(case: Case, reader: FactReader, *items: Item) -> Case:
+    """The case with items in their places."""
+    facts = dict(case.facts)
+    for item in items:
+        facts |= item.values
+    present = case.present | {item.subject for item in items} | reader.named(facts)
+    return replace(case, facts=facts, present=present)
+
+
+def open_of(engine: Point, case: Case) -> int:
+    """How much of a case is not settled: cautions, doubts and needs."""
+    verdict = engine.evaluate(case)
+    return len(verdict.cautions) + len(verdict.doubts) + len(verdict.open_needs)
+
+
+def read_with_ball(engine: Point) -> tuple[str, ...]:
+    """The facts of a mount that rules read together with a ball's: mounts equal in them take the same balls."""
+    found: set[str] = set()
+    for number in range(len(engine.rulebook.rules)):
+        leaves = [read.name for read in engine.basis(number, True).leaves]
+        if any(name.startswith("ball.") for name in leaves):
+            found |= {name for name in leaves if name.startswith("accessory.")}
+    return tuple(sorted(found))
+
+
+def fewest(wanted: Sequence[Mapping[int, int] | None]) -> tuple[list[int | None], dict[int, list[int]]]:
+    """For each place one of what would do there (place → cost), as few different ones as possible; None asks nothing.
+
+    Beside it, for each one chosen, those that would do in its stead.
+    """
+    asking = [place for place, one in enumerate(wanted) if one is not None]
+    covers: dict[frozenset[int], list[int]] = {}
+    cost: dict[int, int] = {}
+    for place in asking:
+        for one, more in (wanted[place] or {}).items():
+            cost[one] = cost.get(one, 0) + more
+    for one in sorted(cost):
+        covers.setdefault(frozenset(place for place in asking if one in (wanted[place] or ())), []).append(one)
+    for size in range(1, len(asking) + 1):
+        for group in combinations(covers, size):
+            if len(frozenset().union(*group)) == len(asking):
+                best = {cover: min(covers[cover], key=lambda one: (cost[one], one)) for cover in group}
+                chosen = [next((best[cover] for cover in group if place in cover), None) if place in asking else None
+                          for place in range(len(wanted))]  # fmt: skip
+                same = {
+                    best[cover]: [one for one in covers[cover] if cost[one] == cost[best[cover]]] for cover in group
+                }
+                return chosen, same
+    return [None] * len(wanted), {}

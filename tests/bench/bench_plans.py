@@ -1,0 +1,101 @@
+"""How long a plan takes on 10,000 parts, on one core: `PYTHONPATH=tests python -m bench.bench_plans`.
+
+The parts are the demo's, each in many variants that differ in a figure or two as colours, packs and makers'
+years do; the same every time. A first plan on a shelf folds it; the plans after it find it folded.
+"""
+
+from collections.abc import Iterator, Mapping
+from dataclasses import replace
+from random import Random
+from statistics import median
+from time import process_time
+from typing import Any
+
+from demo_world import World, answerer, stock, world
+
+from fitsvc.answers.plans import Planner
+from fitsvc.answers.question import Stored
+from fitsvc.answers.shelf import Stock, read_items
+
+COUNT = 10_000
+ROUNDS = 9
+SOLD = ("accessory", "adapter", "ball")
+VARIED = ("weight", "capacity", "length", "rear_extent", "rating", "tongue_rating", "trailer_rating", "shank_length")
+
+FOUR_BIKES = {"load": {"facts": {"bikes": 4, "bike_weight": "40 lb"}}}
+CARGO = {"load": {"facts": {"cargo_weight": "200 lb"}}}
+OPENS = {"load": {"facts": {"bikes": 2, "bike_weight": "30 lb", "needs_closure_open": True}}}
+TRAILER = {"trailer": {"sku": "DUN-CART-612"}}
+STEP = {"kind": "step"}
+PLANS: Mapping[str, tuple[str, list[Any], int | None]] = {
+    "four bikes": ("veh_bothy_2021", [FOUR_BIKES], None),
+    "bikes, a trailer, cargo": ("veh_muckle_2023_short", [FOUR_BIKES, TRAILER, CARGO], None),
+    "six wishes": ("veh_bothy_2021", [FOUR_BIKES, TRAILER, CARGO, OPENS, STEP, {"kind": "ski_carrier"}], None),
+    "only with a sleeve": ("veh_oxter_2024", [FOUR_BIKES, TRAILER, CARGO], None),
+    "impossible": ("veh_dunlin_2022", [FOUR_BIKES, TRAILER, CARGO], None),
+}
+
+
+def variants(count: int) -> Iterator[Stored]:
+    """So many parts: the demo's own, then variants of them."""
+    rng = Random(20)
+    own = [one for one in world().records if one.subject in SOLD]
+    yield from own
+    for number in range(count - len(own)):
+        one = own[number % len(own)]
+        facts = {name: _varied(rng, value) if name in VARIED else value for name, value in one.facts.items()}
+        yield replace(one, key=f"{one.key}/{number}", label=f"{one.label}, variant {number}", facts=facts)
+
+
+def _varied(rng: Random, value: Any) -> Any:
+    """A figure a step or two off, most often as it is."""
+    figure, _, unit = value.partition(" ") if isinstance(value, str) else ("", "", "")
+    if not figure.isdigit() or unit not in ("lb", "in"):
+        return value
+    return f"{int(figure) + rng.choice((0, 0, 0, 1, 2, -1)) * (10 if unit == 'lb' else 1) * (int(figure) > 20)} {unit}"
+
+
+def ten_thousand(count: int = COUNT) -> tuple[World, Stock]:
+    """A shelf of so many parts, and the records behind it."""
+    records = tuple(variants(count))
+    others = tuple(one for one in world().records if one.subject not in SOLD)
+    every = World((*others, *records), world().rigs)
+    receivers = {one.key: stock().receivers_for(one.key) for one in others if one.subject == "vehicle"}
+    return Indexed(every), Stock(read_items(answerer().reader, records), receivers)
+
+
+class Indexed(World):
+    """The world with its records found by key, as a store finds them."""
+
+    def __init__(self, every: World) -> None:
+        object.__setattr__(self, "records", every.records)
+        object.__setattr__(self, "rigs", every.rigs)
+        _KEYS.clear()
+        _KEYS.update({one.key: one for one in every.records})
+
+    def find(self, subject: str, key: str) -> Stored | None:
+        """The record under an id or SKU."""
+        return _KEYS.get(key)
+
+
+_KEYS: dict[str, Stored] = {}
+
+
+def main() -> None:
+    """Measure and print."""
+    records, shelf = ten_thousand()
+    answerer().engine.rulebook.digest  # noqa: B018 - load before the clock runs
+    print(f"{COUNT} parts, one thread, processor time; first plan, then the median of {ROUNDS} more")
+    for name, (vehicle, wishes, at_most) in PLANS.items():
+        document = {"rig": {"vehicle": {"id": vehicle}}, "wishes": wishes, "parts_at_most": at_most}
+        planner, times = Planner(answerer()), []
+        for _ in range(ROUNDS + 1):
+            start = process_time()
+            plan = planner.plan(document, records, shelf)
+            times.append(process_time() - start)
+        outcome = f"{plan.best.count} parts, {plan.best.outcome}" if plan.best else "none"
+        print(f"{name:<28}{times[0] * 1e3:8.0f} ms {median(times[1:]) * 1e3:8.0f} ms   {outcome}")
+
+
+if __name__ == "__main__":
+    main()
