@@ -6,7 +6,7 @@ of quantities, and the formulas of geometry and force for exact figures, which a
 
 A number is a pair (low, high): every value between the two is possible. A list value is the set of its
 possible members. A truth is True, False, or None for unknown. Whatever is said of a value holds for all of
-what is possible.
+what is possible. One long file, so that the whole meaning can be read from top to bottom.
 """
 
 from collections.abc import Callable, Iterable, Mapping

@@ -2,6 +2,7 @@
 
 A rulebook is written as YAML files and loaded by the real loader. Cases are drawn for any rulebook, the real
 one too, with the figures its rules compare with among the values, so that thresholds are met exactly.
+Past 400 lines, because each kind of expression is written here once, and both halves are always used together.
 """
 
 import os

@@ -2,7 +2,9 @@
 
 import inspect
 import os
+from math import inf
 from pathlib import Path
+from random import Random
 
 import pytest
 
@@ -195,3 +197,17 @@ def test_every_function_has_words() -> None:
     """Each function says what it is, and names no special form."""
     for name, row in FUNCTIONS.items():
         assert row.name == name and row.doc and row.source and name not in SPECIAL_FORMS
+
+
+@pytest.mark.parametrize("name", FUNCTIONS)
+def test_functions_keep_the_sign_they_state(name: str) -> None:
+    """No result is below zero where the row says so, nor where no argument is, unless it says it may be."""
+    row, rng = FUNCTIONS[name], Random(name)
+    for _ in range(2_000):
+        least = rng.choice((0.0, -100.0))
+        arguments = [
+            (low := rng.choice((least, rng.uniform(least, 100.0))), rng.choice((low, inf, rng.uniform(low, 200.0))))
+            for _ in row.arguments * (2 if row.variadic else 1)
+        ]
+        if row.never_negative or (least >= 0.0 and not row.may_be_negative):
+            assert row.over_bounds(*arguments)[0] >= 0.0, arguments
