@@ -87,7 +87,7 @@ class Answerer:
         findings = merged_findings(judged, outcome)
         limits = lowest_limits(limits_of(self.engine, each.case) for each in judged)
         needs = union(
-            ([self._need(number, each.case, system) for number in each.verdict.open_needs] for each in judged),
+            ([self.need(number, each.case, system) for number in each.verdict.open_needs] for each in judged),
             key=lambda need: tuple(need.items()),
         )
         steps = [] if outcome == "fails" else steps_over(self.missing, judged, system)
@@ -137,7 +137,7 @@ class Answerer:
         verdict = self.engine.evaluate(case)
         findings = self._findings(question, verdict, case, system)
         limits = [self._limit(name, low, system) for name, low in limits_of(self.engine, case).items()]
-        needs = [self._need(number, case, system) for number in verdict.open_needs]
+        needs = [self.need(number, case, system) for number in verdict.open_needs]
         steps = next_steps(self.missing, question.case, verdict, system)
         assumed = self._assumed_of(question, findings, case, system)
         summary = summarise(self.wording, question, verdict, findings, needs, steps)
@@ -166,7 +166,8 @@ class Answerer:
         shown = show_down(low.at_most, low.governs.shown.unit, system)
         return LimitShown(name.replace("-", "_"), low.unknown, shown, low.governs.name)
 
-    def _need(self, number: int, case: Case, system: System) -> dict[str, str]:
+    def need(self, number: int, case: Case, system: System = "us") -> dict[str, str]:
+        """An open need of an opened case, in words."""
         need = self.rulebook.needs[number]
         shown = [*need.values.values(), *(part for part in need.because if not isinstance(part, str))]
         values = self.engine.values(("need", number), lambda: [one.node for one in shown]).of(case)
