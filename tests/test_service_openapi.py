@@ -41,7 +41,7 @@ def test_every_route_is_described(client: Client, described: Any) -> None:
     shown = {(re.sub(r"{\w+}", "{}", path), method.upper()) for path, method, _ in operations(described)}
     for route in client.app.routes:
         if route.path_format not in UNDESCRIBED:
-            for method in route.methods - {"OPTIONS"}:  # type: ignore[attr-defined]
+            for method in route.methods - {"OPTIONS"}:
                 assert (re.sub(r"{\w+}", "{}", route.path_format), method) in shown
 
 
@@ -97,7 +97,8 @@ def test_links_name_operations_and_parameters_that_exist(described: Any) -> None
 
 def test_the_examples_are_taken_in_order(client: Client, key: dict[str, str], described: Any) -> None:
     """Sent one after the other, each example is accepted, and each state replaces what its new one made."""
-    places, taken = {}, set()
+    places: dict[str, str] = {}
+    taken = set()
     for name, body in BODIES.items():
         for path, method, one in operations(described):
             content = one.get("requestBody", {}).get("content", {}).get("application/json", {})

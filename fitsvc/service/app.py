@@ -7,9 +7,10 @@ from litestar import Litestar
 from litestar.datastructures import State
 
 from fitsvc.answers.answering import Answerer
+from fitsvc.answers.plans import Planner
 from fitsvc.catalogue.shelf import Shop
 from fitsvc.rulebook.rules import Rulebook
-from fitsvc.service import asking, health, knowledge, observations, pages, problems, records, rigs
+from fitsvc.service import asking, health, knowledge, observations, pages, plans, problems, records, rigs
 from fitsvc.service.context import Service
 from fitsvc.service.edge import Edge
 from fitsvc.service.metrics import Metrics
@@ -26,6 +27,7 @@ def create_app(database: Database, rulebook: Rulebook) -> Litestar:
     app = Litestar(
         route_handlers=[
             asking.answer,
+            plans.plan,
             *records.routers(),
             rigs.router(),
             observations.router(),
@@ -40,7 +42,7 @@ def create_app(database: Database, rulebook: Rulebook) -> Litestar:
             pages.docs,
             pages.asset,
         ],
-        state=State({"service": service}),
+        state=State({"service": service, "planner": Planner(answerer)}),
         plugins=[problems.plugin()],
         openapi_config=None,
         logging_config=None,

@@ -11,8 +11,19 @@ QUESTION: Final[dict[str, Any]] = {
     "load": {"facts": {"bikes": 3, "bike_weight": "40 lb"}},
 }
 
+WISHES: Final[dict[str, Any]] = {
+    "rig": QUESTION["rig"],
+    "wishes": [
+        {"name": "four bikes", "load": {"facts": {"bikes": 4, "bike_weight": "40 lb", "needs_closure_open": True}}},
+        {"name": "the trailer", "trailer": {"facts": {"gross_weight": "2,900 lb", "coupler": "2 in"}}},
+        {"name": "a step", "kind": "step"},
+    ],
+    "parts_at_most": 5,
+}
+
 BODIES: Final[dict[str, dict[str, Any]]] = {
     "Question": QUESTION,
+    "Wishes": WISHES,
     "NewVehicle": {
         "id": "veh_moorfell_2019",
         "label": "2019 Moorfell, four doors",

@@ -1,5 +1,6 @@
 """/v1/observations: facts as they were told or measured, one after the other, never changed."""
 
+from dataclasses import replace
 from typing import Any, Final, get_args
 
 from anyio import to_thread
@@ -11,7 +12,7 @@ from fitsvc.facts import FactReader
 from fitsvc.language.problems import Problem
 from fitsvc.service.bodies import read_document, read_object
 from fitsvc.service.context import AnyRequest, service_of
-from fitsvc.service.documents import TOLD, finish, observation_document, read_facts, read_told, record_document
+from fitsvc.service.documents import SOLD_AS, TOLD, finish, observation_document, read_facts, read_told, record_document
 from fitsvc.service.keys import key_name, needs_key
 from fitsvc.service.operations import IF_NONE_MATCH, Operation, query_of
 from fitsvc.service.queries import AFTER, LIMIT, Parameter
@@ -107,9 +108,19 @@ def _read(document: Any, session: Session, reader: FactReader, by: str) -> Told:
     if record is not None and not isinstance(record, str):
         problems.append(Problem("`record` is not a text", "write the record's id or SKU", pointer="/record"))
     elif record is not None and subject in SUBJECTS:
-        problems += read_facts(reader, _sold_as(session, subject, record), facts, "/facts")
+        problems += _facts(reader, _sold_as(session, subject, record), facts)
     finish(problems)
     return told
+
+
+def _facts(reader: FactReader, subject: str, facts: Any) -> list[Problem]:
+    """Return what is wrong with facts; a trailer's fact told of a ball is well formed, and cannot be."""
+    problems = read_facts(reader, subject, facts, "/facts")
+    if subject not in SOLD_AS or not isinstance(facts, dict):
+        return problems
+    known = {name for one in SOLD_AS for name in reader.subjects[one]} - set(reader.subjects[subject])
+    astray = {f"/facts/{name}" for name in facts if name in known}
+    return [replace(one, meaning=True) if one.pointer in astray else one for one in problems]
 
 
 def _sold_as(session: Session, subject: Subject, key: FromPath[str]) -> str:

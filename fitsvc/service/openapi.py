@@ -32,6 +32,7 @@ TAGS: Final = {
     "Health": "For the platform the service runs on.",
     "Knowledge": "What answers rest on: rules, where they come from, and the vocabulary.",
     "Observations": "Facts told or measured, one after the other, never changed.",
+    "Plans": "Which parts would do all of this?",
     "Records": "Vehicles, receivers, mountings and what is sold under a SKU.",
     "Rigs": "Rigs kept under a name.",
 }

@@ -40,9 +40,8 @@ def schemas(vocabulary: Vocabulary) -> dict[str, Schema]:
     found = {_title(kind): quantity(kind) for kind in DIMENSIONS if kind != "count"}
     found |= {"Count": _count(), "YesNo": _yes_no(), "Text": _text(), "Tyre": _tyre()}
     chosen = {fact.kind for fact in vocabulary.facts.values()}
-    found |= {
-        f"{_title(name)}Choice": _list(vocabulary, kind) for name, kind in vocabulary.lists.items() if name in chosen
-    }
+    lists = {name: kind for name, kind in vocabulary.lists.items() if name in chosen}
+    found |= {f"{_title(name)}Choice": _list(vocabulary, kind) for name, kind in lists.items()}
     for subject in vocabulary.subjects:
         found[f"{_title(subject)}Facts"] = _facts(vocabulary, subject)
         found[f"{_title(subject)}Part"] = _part(vocabulary, subject)

@@ -6,6 +6,8 @@ from typing import Any, Final
 import msgspec
 
 from fitsvc.answers.answer import Answer
+from fitsvc.answers.plan import Plan
+from fitsvc.answers.plan_reading import LONGEST_NAME, MOST_PARTS, MOST_WISHES
 from fitsvc.rulebook.vocabulary import EFFORTS, PRESENCES, Vocabulary
 from fitsvc.service.documents import KINDS, SOLD_AS, RecordKind
 from fitsvc.service.observations import SUBJECTS
@@ -27,8 +29,16 @@ _SKU: Final[Schema] = {
 
 def components(vocabulary: Vocabulary) -> dict[str, Schema]:
     """Return every schema of the API."""
-    _, answers = msgspec.json.schema_components([Answer], ref_template="#/components/schemas/{name}")
-    found = dict(sorted(answers.items())) | schemas(vocabulary) | _shared() | _rigs() | _observations() | _knowledge()
+    _, answers = msgspec.json.schema_components([Answer, Plan], ref_template="#/components/schemas/{name}")
+    found = (
+        dict(sorted(answers.items()))
+        | schemas(vocabulary)
+        | _shared()
+        | _rigs()
+        | _wishes()
+        | _observations()
+        | _knowledge()
+    )
     for kind in KINDS:
         found |= _records(kind)
     return found
@@ -140,6 +150,28 @@ def _rigs() -> dict[str, Schema]:
     return {
         "SavedRig": _object(held), "SavedRigs": _page("SavedRig"),
         "NewRig": _object({"id": key, **state}, state), "RigState": _object(state),
+    }  # fmt: skip
+
+
+def _wishes() -> dict[str, Schema]:
+    """Return the body of a plan; what a wish must have beside its form is judged, so null is the same as left out."""
+    name: Schema = {
+        "type": "string",
+        "minLength": 1,
+        "maxLength": LONGEST_NAME,
+        "description": "What to call the wish.",
+    }
+    wish = {"name": nullable(name), "kind": reference("AccessoryKindChoice"),
+            "load": nullable(reference("LoadPart")), "trailer": nullable(reference("TrailerPart"))}  # fmt: skip
+    wishes: Schema = {"type": "array", "minItems": 1, "maxItems": MOST_WISHES, "items": reference("Wish")}
+    most: Schema = {"type": "integer", "minimum": 1, "maximum": MOST_PARTS,
+                    "description": "How many parts may be bought, the receiver counted."}  # fmt: skip
+    about = "What a receiver is to be chosen for: the vehicle by its `id`, or a rig whose receiver is there already."
+    return {
+        "Wish": _object(wish, [], "A question with the accessory left open: `kind` is that of what is to serve it, and "
+                        "may be left out where bikes, cargo or a trailer say it. Wishes are served one at a time."),
+        "Wishes": _object({"rig": nullable(reference("Rig")), "wishes": wishes, "parts_at_most": nullable(most)},
+                          ["wishes"], about),
     }  # fmt: skip
 
 

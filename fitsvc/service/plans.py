@@ -1,0 +1,41 @@
+"""/v1/plans: a rig and wishes in, the smallest sets of parts from the catalogue out."""
+
+from typing import Final, cast
+
+from anyio import to_thread
+from litestar import Response, post
+from litestar.enums import MediaType
+
+from fitsvc.answers.plan import encode
+from fitsvc.answers.plans import Planner
+from fitsvc.catalogue.stored import StoreRecords
+from fitsvc.language.display import System
+from fitsvc.service.bodies import read_document
+from fitsvc.service.context import AnyRequest, service_of
+from fitsvc.service.operations import Operation, query_of
+from fitsvc.service.queries import UNITS
+
+BODY_BYTES: Final = 256_000
+
+_PLAN: Final = Operation(
+    "plan", "Plan a rig",
+    "Finds the smallest sets of receiver, adapters, accessories, balls and pins with which every wish works, and tells "
+    "for each wish the question that proves it, the next best sets, and why the nearest misses fail. "
+    "The same rulebook, catalogue and wishes give the same bytes. Nothing is stored.",
+    "Plans", gives="Plan", body="Wishes", query=(UNITS,),
+)  # fmt: skip
+
+
+@post("/v1/plans", opt=_PLAN.opt, status_code=200, request_max_body_size=BODY_BYTES)
+async def plan(request: AnyRequest) -> Response[bytes]:
+    """Plan for wishes."""
+    system: System = query_of(request)["units"]
+    service, document = service_of(request), await read_document(request)
+    planner = cast(Planner, request.app.state["planner"])
+
+    def work() -> bytes:
+        with service.database.session() as session:
+            shelf = service.shop.shelf(session)
+            return encode(planner.plan(document, StoreRecords(session), shelf, system))
+
+    return Response(await to_thread.run_sync(work), media_type=MediaType.JSON)
