@@ -1,0 +1,219 @@
+"""What answers promise on incomplete questions: a way on, readings that decide as told, remedies that work.
+
+The questions are the demo world's, and random items and trailers on its mountings, with random facts not
+known or known in wide bounds. `FITSVC_PROFILE=nightly` tries 2,000 of them.
+"""
+
+import json
+import os
+from collections import Counter
+from collections.abc import Iterator
+from functools import cache
+from math import ceil, floor
+from random import Random
+from typing import Any, Final
+
+from demo_world import ASKED, answerer, question, stock, world
+from test_answers_next import PLACES, case_of, known_facts, readings, told
+
+from fitsvc.answers.answer import Answer, Next
+from fitsvc.language.tyres import parse_tyre
+from fitsvc.rulebook.vocabulary import Fact
+
+COUNT: Final = 2_000 if os.environ.get("FITSVC_PROFILE") == "nightly" else 400
+KEPT: Final = 1.0
+"""The share of undetermined answers with deciding values that the readings named must settle."""
+
+_UNITS: Final = {"length": "mm", "mass": "kg", "angle": "deg", "ratio": "%", "force": "kN", "torque": "N m"}
+_STEPS: Final = {
+    "length": (25.4 / 64, "mm"), "mass": (0.45359237, "kg"), "angle": (0.1, "deg"), "ratio": (0.001, "%"),
+    "force": (0.1, "kN"), "torque": (1.3558179483, "N m"), "count": (1.0, ""),
+}  # fmt: skip
+"""Steps that people read, in inside units, with the unit that is written."""
+_MILD: Final = {rule.id for rule in answerer().rulebook.rules if rule.if_unknown == "caution"}
+Document = dict[str, Any]
+
+
+def answer(document: Document) -> Answer:
+    """The answer on the demo world, with its shelf."""
+    return answerer().answer(document, world(), shelf=stock())
+
+
+def random_question(random: Random) -> Document:
+    """One of the ten questions, an item on a mounting, or a trailer behind it."""
+    if random.random() < 0.3:
+        return question(random.choice(list(ASKED)))
+    mounting = random.choice(world().of("mounting"))
+    rig = {part: {"id": mounting.links[part]} for part in ("vehicle", "receiver")} | {"mounting": {"id": mounting.key}}
+    if random.random() < 0.3:
+        mounts = [one for one in world().of("accessory") if "ball_mount" in str(one.facts.get("kind"))]
+        return {
+            "rig": rig,
+            "accessory": {"sku": random.choice(mounts).key},
+            "ball": {"sku": random.choice(world().of("ball")).key},
+            "trailer": {"sku": random.choice(world().of("trailer")).key},
+        }
+    load = {
+        "bikes": random.randrange(1, 5),
+        "bike_weight": f"{random.randrange(20, 60)} lb",
+        "cargo_weight": f"{random.randrange(20, 400)} lb",
+    }
+    return {"rig": rig, "accessory": {"sku": random.choice(world().of("accessory")).key}, "load": {"facts": load}}
+
+
+def incomplete(random: Random) -> Document:
+    """A random question with some of its facts not known, or not known closely."""
+    document = random_question(random)
+    facts = [name for name in known_facts(document) if name.split(".")[0] in PLACES and name != "accessory.kind"]
+    for name in random.sample(facts, min(len(facts), random.randrange(1, 9))):
+        fact = answerer().rulebook.vocabulary.facts[name]
+        document = told(document, name, widened(fact, document, random) if random.random() < 0.4 else None)
+    return document
+
+
+def widened(fact: Fact, document: Document, random: Random) -> Any:
+    """Bounds about what is known of a number, wide or narrow; a list's or a text's fact is not known at all."""
+    value = known(document).get(fact.name)
+    if not isinstance(value, tuple) or fact.range is None or fact.kind not in (*_UNITS, "count"):
+        return None
+    low, high = fact.range
+    reach = random.choice((0.01, 0.05, 0.3)) * max(abs(value[0]), 25.0)
+    ends = {"at_least": max(low, value[0] - random.random() * reach), "at_most": min(high, value[1] + reach)}
+    if fact.kind == "count":
+        return {key: round(end) for key, end in ends.items()}
+    scale = 100 if fact.kind == "ratio" else 1
+    return {key: f"{end * scale:.6f} {_UNITS[fact.kind]}" for key, end in ends.items()}
+
+
+def known(document: Document) -> dict[str, Any]:
+    """What is known of each fact."""
+    return dict(case_of(document).facts)
+
+
+@cache
+def cases() -> tuple[tuple[Document, Answer], ...]:
+    """The incomplete questions with their answers."""
+    random = Random(20)
+    documents = [incomplete(random) for _ in range(COUNT)]
+    return tuple((document, answer(document)) for document in documents)
+
+
+def undetermined() -> Iterator[tuple[Document, Answer]]:
+    """Those that are answered `undetermined`."""
+    return ((document, found) for document, found in cases() if found.outcome == "undetermined")
+
+
+def readings_of(step: Next, text: str, document: Document) -> list[object]:
+    """The readings at the ends of what a step promises; for a tyre one that has such a diameter."""
+    fact = answerer().rulebook.vocabulary.facts[step.fact]
+    if text == "any reading":
+        return _any_of(fact, known(document).get(fact.name))
+    if fact.tyre:
+        return [_tyre(part.removeprefix("a diameter of ")) for part in filter(None, text.split(" or "))]
+    return list(readings(step, text))
+
+
+def _any_of(fact: Fact, current: Any) -> list[object]:
+    """Readings from all over what a fact may be, in steps that people read."""
+    vocabulary = answerer().rulebook.vocabulary
+    if fact.kind in vocabulary.lists:
+        return list(vocabulary.lists[fact.kind].members)
+    if fact.range is None:
+        return ["205/65R15", "33X12.50R17LT"] if fact.tyre else [True, False]
+    low, high = (max(fact.range[0], current[0]), min(fact.range[1], current[1])) if current else fact.range
+    step, unit = _STEPS[fact.kind]
+    ends = [ceil(low / step - 1e-9), floor(high / step + 1e-9)]
+    if fact.kind == "count":
+        return list(ends)
+    inside = [end * step for end in ends] if ends[0] <= ends[1] else [(low + high) / 2]
+    return [f"{end * (100 if fact.kind == 'ratio' else 1):.7f} {unit}" for end in inside]
+
+
+def _tyre(text: str) -> str:
+    """A tyre of a diameter told in words."""
+    ends = [float(_inches(part)) for part in text.removeprefix("at most ").removeprefix("at least ").split(" to ")]
+    low, high = (0.0, ends[0]) if text.startswith("at most") else (ends[0], 1e9 if len(ends) == 1 else ends[1])
+    for width in range(155, 356, 5):
+        for aspect in range(30, 91, 5):
+            for rim in range(12, 23):
+                designation = f"{width}/{aspect}R{rim}"
+                tyre = parse_tyre(designation)
+                if low <= tyre.diameter[0] / 25.4 and tyre.diameter[1] / 25.4 <= high:
+                    return designation
+    raise AssertionError(f"no tyre is {text} across")
+
+
+def _inches(text: str) -> float:
+    whole, _, part = text.removesuffix(" in").partition("-") if "-" in text else (text.removesuffix(" in"), "", "0")
+    if "/" in whole:
+        whole, part = "0", whole
+    top, _, bottom = part.partition("/")
+    return float(whole) + float(top) / float(bottom or 1)
+
+
+def holding_up(found: Answer) -> list[Next]:
+    """The steps that the outcome waits for, not only its cautions."""
+    blocking = [one for one in found.findings if (one.result, one.severity) == ("undetermined", "blocking")]
+    waited = {fact for one in blocking if one.rule not in _MILD for fact in one.facts}
+    if any(fact.startswith("opening.") for fact in waited):  # the opening follows from receiver and adapters
+        waited |= {step.fact for step in found.next if step.fact.startswith(("receiver.", "adapter."))}
+    return [step for step in found.next if step.fact in waited]
+
+
+def test_every_undetermined_answer_names_a_next_step() -> None:
+    """Not one leaves the asker without a thing to find out."""
+    silent = [document for document, found in undetermined() if not found.next]
+    assert not silent, json.dumps(silent[0])
+    assert sum(1 for _ in undetermined()) > COUNT / 20
+
+
+def test_readings_that_work_decide() -> None:
+    """Where every fact that holds the outcome up has a reading that works, such readings of all give works."""
+    outcomes: Counter[str] = Counter()
+    broken: list[Any] = []
+    for document, found in undetermined():
+        steps = holding_up(found)
+        if not steps or not all(step.works_if for step in steps):
+            continue
+        for end in (0, -1):
+            settled, texts = document, {}
+            for step in steps:
+                texts[step.fact] = readings_of(step, step.works_if, document)[end]
+                settled = told(settled, step.fact, texts[step.fact])
+            outcome = answer(settled).outcome
+            outcomes[outcome] += 1
+            if outcome not in ("works", "conditional"):
+                broken.append((outcome, texts, document))
+    kept = (outcomes["works"] + outcomes["conditional"]) / sum(outcomes.values())
+    print(f"\n{kept:.1%} of {sum(outcomes.values())} are decided by readings that work: {dict(outcomes)}")
+    assert outcomes["fails"] == 0, broken
+    assert kept >= KEPT, json.dumps(broken)
+
+
+def test_readings_that_fail_fail() -> None:
+    """Every reading at an end of `fails_if` gives fails, whatever else is open."""
+    tried, broken = 0, []
+    for document, found in cases():
+        for step in found.next:
+            for reading in readings_of(step, step.fails_if, document):
+                tried += 1
+                outcome = answerer().answer(told(document, step.fact, reading), world()).outcome
+                if outcome != "fails":
+                    broken.append((outcome, step.fact, step.fails_if, reading, document))
+    print(f"\n{tried - len(broken)} of {tried} readings that are said to fail do")
+    assert tried > COUNT / 10
+    assert not broken, json.dumps(broken[:3])
+
+
+def test_every_remedy_comes_to_what_it_states() -> None:
+    """Asked again as it says, every remedy gives its outcome."""
+    tried, broken = 0, []
+    for _, found in cases():
+        for remedy in found.remedies:
+            if remedy.question:
+                tried += 1
+                if answerer().answer(remedy.question, world()).outcome != remedy.outcome:
+                    broken.append(remedy)
+    print(f"\n{tried - len(broken)} of {tried} remedies come to what they state")
+    assert tried > COUNT / 10
+    assert not broken, broken[:3]
