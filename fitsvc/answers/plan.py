@@ -11,7 +11,7 @@ Role = Literal["receiver", "adapter", "accessory", "ball", "pin"]
 Document = dict[str, Any]
 
 
-class Part(msgspec.Struct, omit_defaults=True):
+class PlanPart(msgspec.Struct, omit_defaults=True):
     """One part of a set; `others` are SKUs that do as well in its place, `there` says it is on the vehicle already."""
 
     role: Role
@@ -22,7 +22,7 @@ class Part(msgspec.Struct, omit_defaults=True):
     others: list[str] = []
 
 
-class Served(msgspec.Struct):
+class WishServed(msgspec.Struct):
     """How one wish is served: by which parts, and the question that proves it with what it was answered."""
 
     wish: int
@@ -50,12 +50,12 @@ class PlanSet(msgspec.Struct):
     outcome: Outcome
     count: int
     open: int
-    parts: list[Part]
-    wishes: list[Served]
+    parts: list[PlanPart]
+    wishes: list[WishServed]
     pins: list[PinHeld]
 
 
-class Miss(msgspec.Struct, omit_defaults=True):
+class PlanMiss(msgspec.Struct, omit_defaults=True):
     """A set of parts that comes near and does not serve a wish, and why not."""
 
     wish: int
@@ -73,7 +73,7 @@ class Plan(msgspec.Struct):
     best: PlanSet | None
     runners_up: list[PlanSet]
     fewest: int | None
-    misses: list[Miss]
+    misses: list[PlanMiss]
     rulebook: RulebookName
 
 

@@ -121,7 +121,7 @@ class Search:
         return [one for stack, by_item in serving.items() for one in folded(stack, by_item)]
 
     def _may_be_served(self, site: Site, wish: int) -> bool:
-        """Whether any accessory could serve a wish in some opening: with nothing known of that, nothing surely fails."""
+        """Whether some opening could serve a wish by any accessory: with it not known, nothing surely fails."""
         case = site.cases[wish]
         open_case = replace(case, adapters=(*case.adapters, {}), opened=True)
         fold = self.wares.accessories

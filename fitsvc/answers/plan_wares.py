@@ -53,7 +53,7 @@ class Fold:
 
     def of_kinds(self, kinds: int) -> NDArray[np.bool_]:
         """Which items are surely of one of these kinds."""
-        return np.bitwise_and(self.kinds, ~np.uint64(kinds)) == 0
+        return np.equal(np.bitwise_and(self.kinds, ~np.uint64(kinds)), 0)
 
     def judged(self, case: Case) -> Judged:
         """What a case comes to with each item in its place, not yet told item by item."""

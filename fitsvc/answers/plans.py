@@ -15,7 +15,7 @@ import numpy as np
 
 from fitsvc.answers.answer import RulebookName
 from fitsvc.answers.answering import Answerer
-from fitsvc.answers.plan import Miss, Part, PinHeld, Plan, PlanSet, Role, Served
+from fitsvc.answers.plan import PinHeld, Plan, PlanMiss, PlanPart, PlanSet, Role, WishServed
 from fitsvc.answers.plan_parts import Found, Site, with_items
 from fitsvc.answers.plan_reading import Wanted, read_wishes
 from fitsvc.answers.plan_search import Search
@@ -136,7 +136,7 @@ class _Telling:
         parts = {} if wish is None else self.wanted.wishes[wish].parts
         return {"rig": rig, **{item.subject: {"sku": item.sku} for item in items}, **parts}
 
-    def _served(self, found: Found, wish: int) -> Served:
+    def _served(self, found: Found, wish: int) -> WishServed:
         choice = found.choices[wish]
         items, adapters = self.search.items(choice), choice.provider.stack.adapters
         question = self._question(found.site, wish, items, adapters, choice.pin is not None)
@@ -145,7 +145,7 @@ class _Telling:
                  *(self.wares.adapters.items[i].sku for i in adapters), *(item.sku for item in items)]  # fmt: skip
         parts += [] if choice.pin is None else [self.wares.accessories.items[choice.pin].sku]
         name = self.wanted.wishes[wish].name
-        return Served(wish, name, parts, answer.outcome, answer.summary, answer.needs, question)
+        return WishServed(wish, name, parts, answer.outcome, answer.summary, answer.needs, question)
 
     def _pin(self, found: Found, wish: int) -> PinHeld:
         choice = found.choices[wish]
@@ -155,15 +155,15 @@ class _Telling:
         answer = self.answerer.answer(question, self.records, self.system)
         return PinHeld(wish, pin.sku, answer.outcome, answer.summary, question)
 
-    def _parts(self, found: Found) -> list[Part]:
+    def _parts(self, found: Found) -> list[PlanPart]:
         """Every part once, in the order they go together."""
-        site, parts = found.site, list[Part]()
+        site, parts = found.site, list[PlanPart]()
         if site.receiver is not None:
-            parts.append(Part("receiver", site.receiver.label, id=site.receiver.key, there=site.there))
+            parts.append(PlanPart("receiver", site.receiver.label, id=site.receiver.key, there=site.there))
         for stack in dict.fromkeys(choice.provider.stack for choice in found.choices):
             for i in stack.adapters:
                 item = self.wares.adapters.items[i]
-                parts.append(Part("adapter", item.label, sku=item.sku, others=_others(stack.same, item.sku)))
+                parts.append(PlanPart("adapter", item.label, sku=item.sku, others=_others(stack.same, item.sku)))
         for place in dict.fromkeys(choice.provider.item for choice in found.choices):
             alike = [set(one.provider.same) for one in found.choices if one.provider.item == place]
             parts.append(self._part("accessory", place, sorted(set.intersection(*alike))))
@@ -173,13 +173,13 @@ class _Telling:
             parts.append(self._part("pin", pin, found.same_pins[pin]))
         return list({(part.role, part.sku): part for part in parts}.values())
 
-    def _part(self, role: Role, place: int, alike: Sequence[int]) -> Part:
+    def _part(self, role: Role, place: int, alike: Sequence[int]) -> PlanPart:
         fold = self.wares.balls if role == "ball" else self.wares.accessories
         item = fold.items[place]
         skus = [sku for one in alike for sku in (fold.items[one].sku, *fold.twins[one])]
-        return Part(role, item.label, sku=item.sku, others=_others(skus, item.sku))
+        return PlanPart(role, item.label, sku=item.sku, others=_others(skus, item.sku))
 
-    def _misses(self, best: Site | None) -> list[Miss]:
+    def _misses(self, best: Site | None) -> list[PlanMiss]:
         """What comes nearest without serving: on receivers that leave a wish unserved, then beside the best set."""
         sites = sorted(self.search.sites, key=lambda site: (-len(self.search.served.get(site.number, ())), site.number))
         wishes = range(len(self.wanted.wishes))
@@ -187,16 +187,16 @@ class _Telling:
         wanted += [(best, wish) for wish in wishes] if best is not None else []
         misses = [miss for site, wish in wanted[:MOST_MISSES] if (miss := self._miss(site, wish)) is not None]
         if not sites:
-            misses = [Miss(wish, one.name, "fails", "No receiver that mounts on this vehicle is stored.")
+            misses = [PlanMiss(wish, one.name, "fails", "No receiver that mounts on this vehicle is stored.")
                       for wish, one in enumerate(self.wanted.wishes)]  # fmt: skip
         return misses
 
-    def _miss(self, site: Site, wish: int) -> Miss | None:
+    def _miss(self, site: Site, wish: int) -> PlanMiss | None:
         """The accessory that comes nearest to serving a wish bare, and does not; None where there is none."""
         one, rows, fold = self.wanted.wishes[wish], self.search.bare[site.number, wish], self.wares.accessories
         kinds = fold.of_kinds(one.kinds)
         if not kinds.any():
-            return Miss(wish, one.name, "fails", "Nothing of the kind that would serve is on the shelf.")
+            return PlanMiss(wish, one.name, "fails", "Nothing of the kind that would serve is on the shelf.")
         served = wish in self.search.served[site.number]
         near = (
             np.flatnonzero(kinds & ~rows.works)
@@ -213,9 +213,9 @@ class _Telling:
         answer = self.answerer.answer_question(read_question(question, self.answerer.reader, self.records), self.system)
         if answer.outcome in ("works", "conditional"):
             because = "No ball on the shelf does."
-            return Miss(wish, one.name, "fails", because, [item.sku for item in items], question)
+            return PlanMiss(wish, one.name, "fails", because, [item.sku for item in items], question)
         parts = [*([site.receiver.key] if site.receiver else []), *(item.sku for item in items)]
-        return Miss(wish, one.name, answer.outcome, answer.summary, parts, question)
+        return PlanMiss(wish, one.name, answer.outcome, answer.summary, parts, question)
 
     def _nearest_ball(self, site: Site, wish: int, mount: Item) -> list[Item]:
         balls = self.wares.balls
@@ -230,7 +230,7 @@ def _others(skus: Iterable[str], own: str) -> list[str]:
     return sorted(sku for sku in skus if sku != own)[:_OTHERS]
 
 
-def _summary(best: PlanSet | None, fewest: int | None, at_most: int | None, misses: Sequence[Miss]) -> str:
+def _summary(best: PlanSet | None, fewest: int | None, at_most: int | None, misses: Sequence[PlanMiss]) -> str:
     if best is None and fewest is not None and at_most is not None:
         return f"Not with {_counted(at_most)}: it takes at least {fewest}."
     if best is None:

@@ -36,6 +36,6 @@ async def plan(request: AnyRequest) -> Response[bytes]:
     def work() -> bytes:
         with service.database.session() as session:
             shelf = service.shop.shelf(session)
-            return encode(planner.plan(document, StoreRecords(session), shelf, system))
+            return encode(planner.plan(document, StoreRecords(session, service.shop.vehicles), shelf, system))
 
     return Response(await to_thread.run_sync(work), media_type=MediaType.JSON)

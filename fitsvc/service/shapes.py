@@ -30,15 +30,8 @@ _SKU: Final[Schema] = {
 def components(vocabulary: Vocabulary) -> dict[str, Schema]:
     """Return every schema of the API."""
     _, answers = msgspec.json.schema_components([Answer, Plan], ref_template="#/components/schemas/{name}")
-    found = (
-        dict(sorted(answers.items()))
-        | schemas(vocabulary)
-        | _shared()
-        | _rigs()
-        | _wishes()
-        | _observations()
-        | _knowledge()
-    )
+    found = dict(sorted(answers.items())) | schemas(vocabulary) | _wishes()
+    found |= _shared() | _rigs() | _observations() | _knowledge()
     for kind in KINDS:
         found |= _records(kind)
     return found
