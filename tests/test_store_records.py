@@ -141,14 +141,16 @@ def test_a_mounting_needs_names_of_its_parts(database: Database, key: object) ->
 
 
 def test_a_replacement_keeps_the_provenance_of_what_it_does_not_change(database: Database) -> None:
-    """Sending back what was read changes nothing but the version."""
+    """Sending back the facts that were read tells nothing of them; a new label leaves an observation of no fact."""
     with database.session() as session:
         create_record(session, "vehicle", Draft("veh_1", facts={"year": 2020}), Told("assumed"))
         _, before = add_observation(session, "vehicle", "veh_1", {"wheelbase": "145 in"}, Told("measured"))
         facts, provenance = before.facts, before.provenance
         after = replace_record(session, "vehicle", "veh_1", Draft(label="new", facts=facts))
         assert (after.facts, after.provenance, after.label, after.version) == (facts, provenance, "new", 3)
-        assert len(list_observations(session, "vehicle", "veh_1")) == 2
+        assert [one.facts for one in list_observations(session, "vehicle", "veh_1")[2:]] == [{}]
+        replace_record(session, "vehicle", "veh_1", Draft(label="new", facts=facts))
+        assert len(list_observations(session, "vehicle", "veh_1")) == 3
 
 
 def test_a_replacement_holds_even_against_what_was_measured(database: Database) -> None:

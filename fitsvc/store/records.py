@@ -157,10 +157,12 @@ def replace_record(
     check_links(session, subject, [("", draft)], checks)
     checks.finish()
     record = lock_record(session, subject, key, expected_version)
-    record.label = draft.label
-    for name, value in draft.links(subject).items():
+    wanted = {"label": draft.label, **draft.links(subject)}
+    beside = any(getattr(record, name) != value for name, value in wanted.items())
+    for name, value in wanted.items():
         setattr(record, name, value)
-    _retell(session, subject, record, draft.known_facts(), told)
+    if not _retell(session, subject, record, draft.known_facts(), told) and beside:
+        append(session, subject, record, {}, told)  # those who follow changes by their observations see it too
     _changed(session, record)
     return record
 
@@ -268,7 +270,8 @@ def chunks(items: Iterable[_T], size: int) -> Iterator[list[_T]]:
         yield chunk
 
 
-def _retell(session: Session, subject: Subject, record: Record, wanted: dict[str, Wire], told: Told) -> None:
+def _retell(session: Session, subject: Subject, record: Record, wanted: dict[str, Wire], told: Told) -> bool:
+    """Tell a record's facts anew where they differ, and whether any did."""
     held, provenance = record.facts, record.provenance
     changed = {name: value for name, value in wanted.items() if not _same(held.get(name), value)}
     better_known = [n for n in changed if n in held and outranked(told.kind, provenance[n]["kind"])]
@@ -277,6 +280,7 @@ def _retell(session: Session, subject: Subject, record: Record, wanted: dict[str
         append(session, subject, record, dict.fromkeys(taken_back), told)
     if changed:
         append(session, subject, record, changed, told)
+    return bool(taken_back or changed)
 
 
 def _same(one: Wire, other: Wire) -> bool:
