@@ -14,19 +14,16 @@ from numpy.typing import NDArray
 
 from fitsvc.engine.bitmaps import Words, pack
 from fitsvc.engine.column_graph import Graph
+from fitsvc.engine.column_islands import islands_of
 from fitsvc.engine.column_programs import Member, Program
-from fitsvc.engine.column_values import Cells, Evaluation, both
+from fitsvc.engine.column_values import Cells, Evaluation, Fetched, both
 from fitsvc.engine.signatures import Catalogue, Column, arrays_of, column_of, order_rows, ranks, taken, whole
 from fitsvc.language.truth import NO, YES
 from fitsvc.language.types import Type, Value
 from fitsvc.rulebook.rules import Need
 
 PASSES, FAILS, UNDETERMINED, NOT_APPLICABLE = range(4)
-_RULE: Final = np.array([3, 3, 3, 2, 2, 0, 1, 2, 0], np.uint8)
-"""A rule's result by guard (0, 1, 2) and, within it, by requirement."""
-_NEED: Final = np.array([3, 3, 3, 1, 1, 3, 1, 1, 3], np.uint8)
-"""Whether a need is open (as `fails`) by guard and whether it is met."""
-_MOST_RUNS: Final = 12
+_MOST_RUNS: Final = 7
 _BLOCK: Final = 8192
 """Rows judged at a time: few enough for what they pass through to stay in the processor's cache."""
 
@@ -95,7 +92,7 @@ class Judge:
     def __init__(self, program: Program, member: Member, items: ItemValues) -> None:
         self.graph: Graph = program.graph
         self.member, self.catalogue = member, items.catalogue
-        self._table = _NEED if isinstance(member.of, Need) else _RULE
+        self._need = isinstance(member.of, Need)
         self._places = [(number, program.place[number]) for number in member.rig]
         # What a result is kept by: the values the rule reads of the rig.
         self.key: Any = itemgetter(*(place for _, place in self._places)) if self._places else lambda values: ()
@@ -113,9 +110,7 @@ class Judge:
         alive = np.ones(self.catalogue.count, np.bool_)
         for number in item_gate:
             alive &= items.of(number) != NO
-        _, seen = self.graph.inputs(
-            [*self.member.gate, *([] if self.member.requires is None else [self.member.requires])]
-        )
+        _, seen = self.graph.inputs(self._roots())
         rows = np.flatnonzero(alive)
         self._dead = int(len(rows) < self.catalogue.count)
         self._columns: dict[int, Cells] = {}
@@ -130,6 +125,9 @@ class Judge:
                 self._columns[number] = _figure(taken(items.of(number), rows[:1]))
         self._fold(items, rows, varied, ranked)
 
+    def _roots(self) -> list[int]:
+        return [*self.member.gate, *([] if self.member.requires is None else [self.member.requires])]
+
     def _fold(
         self, items: ItemValues, rows: NDArray[np.intp], varied: list[int], ranked: list[NDArray[np.int64]]
     ) -> None:
@@ -137,6 +135,10 @@ class Judge:
         groups = order_rows([ranked[i] for i in order], len(rows))
         for number in varied:
             self._columns[number] = taken(items.of(number), rows[groups.first])
+        self._islands = islands_of(
+            self.graph, self._roots(), {number: self._columns[number] for number in varied},
+            {number: rank[groups.first] for number, rank in zip(varied, ranked, strict=True)}, len(groups.first),
+        )  # fmt: skip
         count = len(groups.first) + self._dead
         narrow = np.dtype(np.uint16 if count <= 1 << 16 else np.uint32)
         self.codes: NDArray[Any] = np.zeros(self.catalogue.count, narrow)
@@ -158,9 +160,12 @@ class Judge:
             return self.nowhere
         by_row = np.empty(len(self.weights), np.uint8)
         by_row[: self._dead] = NOT_APPLICABLE
+        figures = known | {number: cells for number, cells in self._columns.items() if _is_figure(cells)}
+        own = [(island, Evaluation(self.graph, {**figures, **island.columns})) for island in self._islands]
         for start in range(self._dead, len(by_row), _BLOCK):
             rows = slice(start - self._dead, start - self._dead + _BLOCK)
             block = known | {number: _sliced(cells, rows) for number, cells in self._columns.items()}
+            block |= {island.number: Fetched(values, island.number, island.rows[rows]) for island, values in own}
             by_row[start : start + _BLOCK] = self._results(Evaluation(self.graph, block))
         kept = by_row.tobytes()
         if kept not in self._found:
@@ -172,7 +177,12 @@ class Judge:
         for number in self.member.gate:
             guard = both(guard, evaluation.of(number))
         required = NO if self.member.requires is None else evaluation.of(self.member.requires)
-        return self._table[guard * 3 + required]
+        met, silent = np.equal(required, YES), np.equal(guard, NO)
+        if self._need:
+            return 3 - 2 * np.asarray(~(met | silent)).view(np.uint8)
+        fails = np.equal(required, NO) & np.equal(guard, YES)
+        result = 2 - 2 * np.asarray(met).view(np.uint8) - np.asarray(fails).view(np.uint8)
+        return result | 3 * np.asarray(silent).view(np.uint8)
 
     def _entry(self, by_row: NDArray[np.uint8]) -> Entry:
         edges = np.flatnonzero(by_row[1:] != by_row[:-1]) + 1
@@ -218,9 +228,13 @@ class Judge:
 
 def _sliced(cells: Cells, rows: slice) -> Cells:
     """Some rows of a column; a figure stays one."""
-    if isinstance(cells, tuple):
-        return cells if isinstance(cells[0], float) else (cells[0][rows], cells[1][rows])
-    return cells if isinstance(cells, int) else cells[rows]
+    if _is_figure(cells):
+        return cells
+    return (cells[0][rows], cells[1][rows]) if isinstance(cells, tuple) else cells[rows]
+
+
+def _is_figure(cells: Cells) -> bool:
+    return isinstance(cells[0] if isinstance(cells, tuple) else cells, int | float)
 
 
 def _figure(cells: Cells) -> Cells:

@@ -6,7 +6,9 @@ figure that holds for every row.
 
 import logging
 from collections.abc import Callable
+from dataclasses import dataclass
 from functools import cache
+from math import inf
 from typing import Any, Final
 
 import numpy as np
@@ -15,10 +17,10 @@ from numpy.typing import NDArray
 from fitsvc.engine.column_graph import Graph, Step
 from fitsvc.language import column_forms as forms
 from fitsvc.language import typed
-from fitsvc.language.column_forms import Ends
+from fitsvc.language.column_forms import ByEnds, Ends
 from fitsvc.language.functions import Function
 from fitsvc.language.intervals import SAME
-from fitsvc.language.truth import NO, YES
+from fitsvc.language.truth import NO, UNKNOWN, YES
 from fitsvc.language.typed import join
 from fitsvc.language.types import ListType, NumberType, TextType, Type, Value
 
@@ -28,20 +30,54 @@ _log: Final = logging.getLogger(__name__)
 
 
 class Evaluation:
-    """Computes parts of a graph from those already known, each once."""
+    """Computes parts of a graph from those already known, each once, and of a number only the end that is needed."""
 
-    __slots__ = ("graph", "known")
+    __slots__ = ("_ends", "graph", "known")
 
     def __init__(self, graph: Graph, known: dict[int, Cells]) -> None:
         self.graph, self.known = graph, known
+        self._ends: dict[tuple[int, int], Cells] = {}
 
     def of(self, number: int) -> Cells:
         """The value of a part."""
         known = self.known
-        if number not in known:
+        if number not in known or isinstance(known[number], Fetched):
             step = self.graph.steps[number]
-            known[number] = _FORMS[type(step.node)](self, step, *step.operands)
+            if number in known or (type(step.node) in _ENDS and isinstance(step.node.type, NumberType)):
+                known[number] = (self.end(number, 0), self.end(number, 1))
+            else:
+                known[number] = _FORMS[type(step.node)](self, step, *step.operands)
         return known[number]
+
+    def end(self, number: int, end: int) -> Cells:
+        """One end of a number: 0 the low one, 1 the high one."""
+        key = (number, end)
+        if key in self._ends:
+            return self._ends[key]
+        step = self.graph.steps[number]
+        form = _ENDS.get(type(step.node))
+        known = self.known.get(number)
+        if isinstance(known, Fetched):
+            self._ends[key] = found = known.end(end)
+            return found
+        if form is None or known is not None:
+            return self.of(number)[end]
+        self._ends[key] = found = form(self, step, end, *step.operands)
+        return found
+
+
+@dataclass(frozen=True, slots=True)
+class Fetched:
+    """A number computed on fewer rows of its own, whose ends are fetched for other rows when asked for."""
+
+    own: Evaluation
+    number: int
+    rows: NDArray[np.intp]
+
+    def end(self, end: int) -> Cells:
+        """One end."""
+        found = self.own.end(self.number, end)
+        return found.take(self.rows) if np.ndim(found) else float(found)
 
 
 def _constant(of: Evaluation, step: Step) -> Cells:
@@ -49,24 +85,64 @@ def _constant(of: Evaluation, step: Step) -> Cells:
     return step.node.value
 
 
-def _negative(of: Evaluation, step: Step, operand: int) -> Cells:
-    low, high = of.of(operand)
-    return (-high, -low)
+def _negative(of: Evaluation, step: Step, end: int, operand: int) -> Cells:
+    return -of.end(operand, 1 - end)
 
 
-def _arithmetic(of: Evaluation, step: Step, left: int, right: int) -> Cells:
+def _arithmetic(of: Evaluation, step: Step, end: int, left: int, right: int) -> Cells:
     node = step.node
     assert isinstance(node, typed.Arithmetic) and isinstance(node.type, NumberType)
-    a, b = of.of(left), of.of(right)
     if node.operator == "+":
-        return (a[0] + b[0], a[1] + b[1])
+        return _sum(of, end, left, right, end)
     if node.operator == "-":
-        return (a[0] - b[1], a[1] - b[0])
-    if node.operator == "/":
-        return forms.over(a, b)
-    if not node.type.negative:
-        return (a[0] * b[0], forms.product(a[1], b[1]))
-    return forms.times(a, b)
+        return _sum(of, end, left, right, 1 - end)
+    if node.operator == "*" and not node.type.negative:
+        return forms.product(of.end(left, end), of.end(right, end))
+    key = (step.operands, node.operator)
+    both_ends = of.known.get(key)  # type: ignore[call-overload]
+    if both_ends is None:
+        form = forms.over if node.operator == "/" else forms.times
+        both_ends = of.known[key] = form(of.of(left), of.of(right))  # type: ignore[index]
+    return both_ends[end]
+
+
+def _sum(of: Evaluation, end: int, left: int, right: int, other_end: int) -> Cells:
+    """One end of a sum or difference; one that is open for every row needs no look at the other operand."""
+    first, second, open_ = (left, end), (right, other_end), _OPEN[end]
+    plus = other_end == end
+    if of.graph.steps[left].on_items and not of.graph.steps[right].on_items:
+        b = of.end(*second)
+        if isinstance(b, float) and (b if plus else -b) == open_:
+            return open_
+        return of.end(*first) + b if plus else of.end(*first) - b
+    a = of.end(*first)
+    if isinstance(a, float) and a == open_:
+        return open_
+    return a + of.end(*second) if plus else a - of.end(*second)
+
+
+def _chosen_end(of: Evaluation, step: Step, end: int, condition: int, then: int, otherwise: int) -> Cells:
+    chosen = of.of(condition)
+    if np.ndim(chosen) == 0 and chosen != UNKNOWN:
+        return of.end(then if chosen == YES else otherwise, end)
+    a, b = of.end(then, end), of.end(otherwise, end)
+    outer = forms.largest(a, b) if end else forms.smallest(a, b)
+    return np.where(np.equal(chosen, YES), a, np.where(np.equal(chosen, NO), b, outer))
+
+
+def _applied_end(of: Evaluation, step: Step, end: int, *arguments: int) -> Cells:
+    assert isinstance(step.node, typed.Apply)
+    form = step.node.function.columns
+    if isinstance(form, ByEnds):
+        sides = form.sides(end, len(arguments))
+        ends = (of.end(argument, side) for argument, side in zip(arguments, sides, strict=True))
+        return (form.high if end else form.low)(*ends)
+    key = (step.operands, step.node.function.name)
+    both_ends = of.known.get(key)  # type: ignore[call-overload]
+    if both_ends is None:
+        form = form or _row_by_row(step.node.function)
+        both_ends = of.known[key] = form(*(of.of(argument) for argument in arguments))  # type: ignore[index]
+    return both_ends[end]
 
 
 def truth(yes: Any, no: Any) -> Cells:
@@ -75,8 +151,29 @@ def truth(yes: Any, no: Any) -> Cells:
 
 
 def _atmost(of: Evaluation, step: Step, left: int, right: int) -> Cells:
-    a, b = of.of(left), of.of(right)
-    return truth(a[1] <= b[0] + SAME, a[0] > b[1] + SAME)
+    yes, no = _within(of, left, right), _beyond(of, left, right)
+    return UNKNOWN if yes is False and no is False else truth(yes, no)
+
+
+def _within(of: Evaluation, left: int, right: int) -> Cells:
+    """Where a number is surely at most another: nowhere, if either end that must tell is open for every row."""
+    a, b = _pair(of, (left, 1), (right, 0), inf, -inf)
+    return False if a is None else a <= b + SAME
+
+
+def _beyond(of: Evaluation, left: int, right: int) -> Cells:
+    a, b = _pair(of, (left, 0), (right, 1), -inf, inf)
+    return False if a is None else a > b + SAME
+
+
+def _pair(of: Evaluation, left: tuple[int, int], right: tuple[int, int], open_left: float, open_right: float) -> Cells:
+    """Two ends, what is one figure first; nothing where one of them is open."""
+    steps = of.graph.steps
+    for place, open_ in sorted(((left, open_left), (right, open_right)), key=lambda side: steps[side[0][0]].on_items):
+        found = of.end(*place)
+        if isinstance(found, float) and found == open_:
+            return None, None
+    return of.end(*left), of.end(*right)
 
 
 def _equal(of: Evaluation, step: Step, left: int, right: int) -> Cells:
@@ -142,20 +239,11 @@ def _choice(of: Evaluation, step: Step, condition: int, then: int, otherwise: in
         if chosen == NO:
             return of.of(otherwise)
     a, b, yes, no = of.of(then), of.of(otherwise), np.equal(chosen, YES), np.equal(chosen, NO)
-    if isinstance(step.node.type, NumberType):
-        low, high = forms.smallest(a[0], b[0]), forms.largest(a[1], b[1])
-        return (np.where(yes, a[0], np.where(no, b[0], low)), np.where(yes, a[1], np.where(no, b[1], high)))
     if isinstance(step.node.type, ListType):
         a, b = np.asarray(a, np.uint64), np.asarray(b, np.uint64)
         return np.where(yes, a, np.where(no, b, a | b))
     a, b = np.asarray(a, np.uint8), np.asarray(b, np.uint8)
     return np.where(yes, a, np.where(no, b, np.where(a == b, a, np.uint8(1))))
-
-
-def _apply(of: Evaluation, step: Step, *arguments: int) -> Cells:
-    assert isinstance(step.node, typed.Apply)
-    form = step.node.function.columns or _row_by_row(step.node.function)
-    return form(*(of.of(argument) for argument in arguments))
 
 
 @cache
@@ -230,8 +318,13 @@ def _known(of: Evaluation, step: Step, operand: int) -> Cells:
 
 
 _FORMS: Final[dict[type, Callable[..., Cells]]] = {
-    typed.Constant: _constant, typed.Negative: _negative, typed.Arithmetic: _arithmetic, typed.AtMost: _atmost,
+    typed.Constant: _constant, typed.AtMost: _atmost,
     typed.Equal: _equal, typed.SameMember: _samemember, typed.Among: _among, typed.Length: _length, typed.Not: _not,
-    typed.All: _all, typed.Some: _some, typed.Choice: _choice, typed.Apply: _apply,
+    typed.All: _all, typed.Some: _some, typed.Choice: _choice,
     typed.LookupMember: _lookupmember, typed.LookupBand: _lookupband, typed.Known: _known,
 }  # fmt: skip
+_ENDS: Final[dict[type, Callable[..., Cells]]] = {
+    typed.Negative: _negative, typed.Arithmetic: _arithmetic, typed.Choice: _chosen_end, typed.Apply: _applied_end,
+}  # fmt: skip
+"""The kinds of number whose ends are computed one by one."""
+_OPEN: Final = (-inf, inf)

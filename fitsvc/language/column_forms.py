@@ -4,6 +4,8 @@ An end is an array of floats, or one float that stands for every row. Rounding, 
 as they do there, so that a row of a column and the same case alone give the same floats.
 """
 
+from collections.abc import Callable
+from dataclasses import dataclass
 from math import isinf
 from typing import Final
 
@@ -31,14 +33,32 @@ def largest(*values: Floats) -> Floats:
     return found
 
 
-def least(*columns: Ends) -> Ends:
-    """The smallest of several numbers."""
-    return smallest(*(a[0] for a in columns)), smallest(*(a[1] for a in columns))
+@dataclass(frozen=True, slots=True)
+class ByEnds:
+    """A form each of whose ends comes from one end of each argument: the same one where the direction is +1.
+
+    `low` and `high` are the formulas of the two ends; they are the same unless something is open above. One
+    direction stands for any number of arguments.
+    """
+
+    directions: tuple[int, ...]
+    low: Callable[..., Floats]
+    high: Callable[..., Floats]
+
+    def sides(self, end: int, count: int) -> list[int]:
+        """Which end of each of so many arguments an end comes from: 0 low, 1 high."""
+        directions = self.directions * count if len(self.directions) == 1 else self.directions
+        return [end if direction > 0 else 1 - end for direction in directions]
+
+    def __call__(self, *columns: Ends) -> Ends:
+        """Both ends."""
+        sides = (self.sides(end, len(columns)) for end in (0, 1))
+        low, high = ([a[side] for a, side in zip(columns, each, strict=True)] for each in sides)
+        return self.low(*low), self.high(*high)
 
 
-def greatest(*columns: Ends) -> Ends:
-    """The largest of several numbers."""
-    return largest(*(a[0] for a in columns)), largest(*(a[1] for a in columns))
+least = ByEnds((1,), smallest, smallest)
+greatest = ByEnds((1,), largest, largest)
 
 
 def _plain(x: NDArray[np.float64]) -> Floats:
@@ -104,15 +124,25 @@ def above_zero(a: Ends) -> Ends:
     return np.maximum(a[0], 0.0), np.maximum(a[1], 0.0)
 
 
-def front_axle_relief(weight: Ends, behind: Ends, wheelbase: Ends) -> Ends:
-    """W d/L with nothing below zero, where each end is one product; open above where the wheelbase may be nothing."""
-    (least, most), (near, far), (short, long) = above_zero(weight), above_zero(behind), above_zero(wheelbase)
-    shortest = _plain(np.where(np.greater(short, 0.0), 1.0 / np.maximum(short, 5e-324), np.inf))
-    longest = _plain(1.0 / np.where(np.greater(short, 0.0), long, np.maximum(long, _NEXT_TO_NOTHING)))
-    return product(least, product(near, longest)), product(most, product(far, shortest))
+def _least_relief(weight: Floats, behind: Floats, wheelbase: Floats) -> Floats:
+    longest = _plain(1.0 / np.maximum(wheelbase, _NEXT_TO_NOTHING))
+    return product(np.maximum(weight, 0.0), product(np.maximum(behind, 0.0), longest))
 
 
-def rear_axle_share(weight: Ends, behind: Ends, wheelbase: Ends) -> Ends:
-    """W(L+d)/L: the weight itself, and what it takes off the front axle."""
-    relief = front_axle_relief(weight, behind, wheelbase)
-    return weight[0] + relief[0], weight[1] + relief[1]
+def _most_relief(weight: Floats, behind: Floats, wheelbase: Floats) -> Floats:
+    shortest = _plain(np.where(np.greater(wheelbase, 0.0), 1.0 / np.maximum(wheelbase, 5e-324), np.inf))
+    return product(np.maximum(weight, 0.0), product(np.maximum(behind, 0.0), shortest))
+
+
+def _least_share(weight: Floats, behind: Floats, wheelbase: Floats) -> Floats:
+    return weight + _least_relief(weight, behind, wheelbase)
+
+
+def _most_share(weight: Floats, behind: Floats, wheelbase: Floats) -> Floats:
+    return weight + _most_relief(weight, behind, wheelbase)
+
+
+front_axle_relief = ByEnds((1, 1, -1), _least_relief, _most_relief)
+"""W d/L with nothing below zero; open above where the wheelbase may be nothing."""
+rear_axle_share = ByEnds((1, 1, -1), _least_share, _most_share)
+"""W(L+d)/L: the weight itself, and what it takes off the front axle."""

@@ -9,21 +9,15 @@ from typing import Any
 
 import numpy as np
 
-from fitsvc.language.column_forms import Ends, Floats, above_zero, front_axle_relief, product
+from fitsvc.language.column_forms import ByEnds, Ends, Floats, above_zero, front_axle_relief, product
 from fitsvc.language.statics import GRAVITY
 
 _FARTHEST = 1e100
 
 
-def monotone(formula: Callable[..., Floats], *directions: int) -> Callable[..., Ends]:
+def monotone(formula: Callable[..., Floats], *directions: int) -> ByEnds:
     """The form over ends of a formula that moves one way with each argument: +1 up, -1 down."""
-
-    def form(*columns: Ends) -> Ends:
-        low = (a[0] if d > 0 else a[1] for a, d in zip(columns, directions, strict=True))
-        high = (a[1] if d > 0 else a[0] for a, d in zip(columns, directions, strict=True))
-        return formula(*low), formula(*high)
-
-    return form
+    return ByEnds(directions, formula, formula)
 
 
 def _within(x: Floats) -> Any:
@@ -45,7 +39,8 @@ def _rise(behind: Floats, height: Floats, radius: Floats, wheelbase: Floats) -> 
 
 
 def _swing(behind: Floats, beside: Floats, length: Floats) -> Any:
-    return _less(np.hypot(np.maximum(behind, 0.0), np.maximum(beside, 0.0)), length)
+    x, y = np.maximum(behind, 0.0), np.maximum(beside, 0.0)
+    return _less(np.sqrt(x * x + y * y), length)
 
 
 def _drop(behind: Floats, above: Floats, length: Floats) -> Any:
