@@ -1,0 +1,333 @@
+"""Which accessories of the store work on one rig: pages in order of outcome, each with why, and counts over all."""
+
+from base64 import urlsafe_b64decode, urlsafe_b64encode
+from binascii import Error as BadBase64
+from collections import Counter
+from collections.abc import Hashable, Iterator, Mapping
+from dataclasses import dataclass
+from hashlib import blake2b
+from typing import Any, Final, Literal, NamedTuple
+
+import msgspec
+import numpy as np
+
+from fitsvc.answers.answer import RulebookName
+from fitsvc.answers.answering import Answerer
+from fitsvc.answers.question import Records, read_question
+from fitsvc.answers.shelf import Item
+from fitsvc.catalogue.selection_index import kind_name
+from fitsvc.catalogue.selection_segments import (
+    BEST_FIRST,
+    SUBJECT,
+    Flags,
+    Held,
+    Part,
+    Sort,
+    case_of,
+    codes_of,
+    label_key,
+    rig_key,
+    searched,
+)
+from fitsvc.engine.point import Outcome, Verdict
+from fitsvc.facts import Case
+from fitsvc.language.display import System
+from fitsvc.language.problems import Problem, ProblemsFound
+from fitsvc.language.types import ListType, Value
+
+LONGEST_CURSOR: Final = 2_000
+_MOST_NAMED: Final = 5
+
+
+class Selected(msgspec.Struct, omit_defaults=True):
+    """One accessory and what the rig comes to with it; `codes` are the rules and needs behind that, the first first.
+
+    `reason` is the first of them in words; it and `label` and `kind` are left out where there is none, and of a
+    compact page.
+    """
+
+    sku: str
+    outcome: Outcome
+    codes: list[str]
+    label: str = ""
+    kind: str = ""
+    reason: str = ""
+
+
+class ByOutcome(msgspec.Struct):
+    """Counts of accessories by outcome."""
+
+    works: int
+    conditional: int
+    undetermined: int
+    fails: int
+
+
+class Decided(msgspec.Struct):
+    """How many accessories come to an outcome by one rule or need first."""
+
+    code: str
+    title: str
+    outcome: Literal["conditional", "undetermined", "fails"]
+    items: int
+
+
+class Counts(msgspec.Struct):
+    """Counts over the whole catalogue, whatever the page is filtered by.
+
+    `kinds` is by kind, `unknown` for those whose kind is open. Those whose facts cannot be read by the rulebook's
+    vocabulary are `unreadable`, and in none of the other counts.
+    """
+
+    items: int
+    unreadable: int
+    outcomes: ByOutcome
+    kinds: dict[str, ByOutcome]
+    decided_by: list[Decided]
+
+
+class Selection(msgspec.Struct):
+    """A page of accessories, best outcome first, judged at one revision of the catalogue.
+
+    `matching` is how many pass the filters; `moved` tells that the catalogue has changed since the page before.
+    """
+
+    items: list[Selected]
+    next: str | None
+    matching: int
+    revision: str
+    moved: bool
+    counts: Counts
+    rulebook: RulebookName
+
+
+@dataclass(frozen=True, slots=True)
+class Wanted:
+    """What a caller wants to see: nothing named is everything. `asked` tells one selection from another."""
+
+    asked: str = ""
+    kinds: frozenset[str] = frozenset()
+    outcomes: frozenset[str] = frozenset()
+    text: str = ""
+    sort: Sort = "sku"
+    limit: int = 50
+    after: str | None = None
+    compact: bool = False
+    system: System = "us"
+
+    def digest(self) -> str:
+        """What a cursor is good for: the same selection in the same order."""
+        told = (self.asked, sorted(self.kinds), sorted(self.outcomes), self.text, self.sort)
+        return blake2b(repr(told).encode(), digest_size=6).hexdigest()
+
+
+class Cursor(NamedTuple):
+    """Where a page ended: the selection, the revision, and the last item's place in the order."""
+
+    digest: str
+    revision: str
+    place: int
+    key: str
+    sku: str
+
+    def text(self) -> str:
+        """The cursor as callers hold it."""
+        return urlsafe_b64encode(msgspec.json.encode(self)).rstrip(b"=").decode()
+
+
+class _Row(NamedTuple):
+    """An item on the way to a page; it is ordered by the first three."""
+
+    place: int
+    key: str
+    sku: str
+    item: Item
+
+
+def read_rig(document: Mapping[str, Any], answerer: Answerer, records: Records) -> Case:
+    """Read the question without an accessory that a selection asks about; ProblemsFound has all that is wrong."""
+    question = read_question({**document, SUBJECT: {"facts": {}}}, answerer.reader, records)
+    if len(question.candidates) > 1:
+        named = ", ".join(f"`{one.key}`" for one in question.candidates[:_MOST_NAMED])
+        more = len(question.candidates) - _MOST_NAMED
+        listed = f"{named} and {more} more" if more > 0 else named
+        raise ProblemsFound([
+            Problem(f"{len(question.candidates)} stored vehicles go by that name", f"give the `id` of one: {listed}",
+                    pointer="/rig/vehicle", meaning=True)
+        ])  # fmt: skip
+    case = question.case
+    return Case(case.facts, case.present - {SUBJECT}, case.adapters, case.texts)
+
+
+def fingerprint(case: Case) -> str:
+    """A digest of all that is known of a rig."""
+    adapters = [sorted(adapter.items()) for adapter in case.adapters]
+    told = (sorted(case.facts.items()), sorted(case.present), adapters, sorted(case.texts.items()))
+    return blake2b(repr(told).encode(), digest_size=16).hexdigest()
+
+
+class Selector:
+    """Selects by one rulebook; safe to share between threads."""
+
+    def __init__(self, answerer: Answerer) -> None:
+        self.answerer, self._reader = answerer, answerer.reader
+        book = answerer.rulebook
+        kind = book.vocabulary.slots().get(f"{SUBJECT}.kind")
+        self.kinds: tuple[str, ...] = tuple(kind.members) if isinstance(kind, ListType) else ()
+        self._codes = [*((rule.id, rule.title) for rule in book.rules), *((one.name, one.title) for one in book.needs)]
+        self._name = RulebookName(book.digest, book.name)
+
+    def select(self, held: Held, rig: Case, wanted: Wanted) -> Selection:
+        """A page of what a rig comes to with the accessories held."""
+        cursor = _cursor(wanted) if wanted.after is not None else None
+        key = rig_key(rig)
+        matching, rows = 0, list[_Row]()
+        for part in held.parts:
+            found, count = self._of_part(part, rig, key, wanted, cursor)
+            rows += found
+            matching += count
+        found, count = self._of_loose(held, rig, key, wanted, cursor)
+        rows = sorted([*rows, *found], key=lambda row: row[:3])
+        page = rows[: wanted.limit]
+        following = None
+        if len(rows) > wanted.limit:
+            following = Cursor(wanted.digest(), held.revision, *page[-1][:3]).text()
+        return Selection(
+            [self._shown(rig, row.item, wanted) for row in page], following, matching + count, held.revision,
+            cursor is not None and cursor.revision != held.revision,
+            held.counted.get(key, lambda: self._counts(held, rig, key)), self._name,
+        )  # fmt: skip
+
+    def _of_part(
+        self, part: Part, rig: Case, key: Hashable, wanted: Wanted, cursor: Cursor | None
+    ) -> tuple[list[_Row], int]:
+        """The first rows of a part beyond the cursor, one more than a page holds, and how many match in all."""
+        segment, outcomes = part.segment, part.segment.judge(rig, key).outcomes
+        matching = part.alive & self._matching(part, wanted) if wanted.kinds or wanted.text else part.alive
+        rows, count = list[_Row](), 0
+        for place, outcome in enumerate(BEST_FIRST):
+            if wanted.outcomes and outcome not in wanted.outcomes:
+                continue
+            flags = matching & (outcomes == place)
+            count += int(np.count_nonzero(flags))
+            left = wanted.limit + 1 - len(rows)
+            if left > 0 and (cursor is None or place >= cursor.place):
+                after = (cursor.key, cursor.sku) if cursor is not None and place == cursor.place else None
+                items = (segment.items[row] for row in segment.first(flags, wanted.sort, after, left))
+                rows += [_Row(place, _key(item, wanted.sort), item.sku, item) for item in items]
+        return rows, count
+
+    def _matching(self, part: Part, wanted: Wanted) -> Flags:
+        """Which items of a part's segment pass the filters by kind and text."""
+        segment = part.segment
+        return segment.matching.get((wanted.kinds, wanted.text), lambda: self._match(part, wanted))
+
+    def _match(self, part: Part, wanted: Wanted) -> Flags:
+        segment = part.segment
+        found = np.ones(len(segment.items), np.bool_)
+        if wanted.kinds:
+            kinds, row = segment.kinds
+            found &= np.array([self._kind(kind) in wanted.kinds for kind in kinds], np.bool_)[row]
+        if wanted.text:
+            text = wanted.text.casefold()
+            found &= np.fromiter((text in one for one in segment.texts), np.bool_, len(segment.items))
+        return found
+
+    def _of_loose(
+        self, held: Held, rig: Case, key: Hashable, wanted: Wanted, cursor: Cursor | None
+    ) -> tuple[list[_Row], int]:
+        text = wanted.text.casefold()
+        rows = [
+            _Row(BEST_FIRST.index(verdict.outcome), _key(item, wanted.sort), item.sku, item)
+            for item, verdict in self._loose(held, rig, key)
+            if (not wanted.kinds or self._kind(item.kind) in wanted.kinds)
+            and (not wanted.outcomes or verdict.outcome in wanted.outcomes)
+            and text in searched(item)
+        ]
+        beyond = [row for row in rows if cursor is None or row[:3] > cursor[2:]]
+        return sorted(beyond, key=lambda row: row[:3])[: wanted.limit + 1], len(rows)
+
+    def _loose(self, held: Held, rig: Case, key: Hashable) -> Iterator[tuple[Item, Verdict]]:
+        """The loose items with what the rig comes to with each."""
+        engine, reader = self.answerer.engine, self._reader
+        verdicts = held.judged.get(key, lambda: [engine.evaluate(case_of(rig, one, reader)) for one in held.loose])
+        return zip(held.loose, verdicts, strict=True)
+
+    def _shown(self, rig: Case, item: Item, wanted: Wanted) -> Selected:
+        """An item of a page, judged as one case is."""
+        engine, rules = self.answerer.engine, len(self.answerer.rulebook.rules)
+        case = engine.opened(case_of(rig, item, self._reader))
+        verdict = engine.evaluate(case)
+        numbers = codes_of(verdict, rules)
+        shown = Selected(item.sku, verdict.outcome, [self._codes[number][0] for number in numbers])
+        if wanted.compact:
+            return shown
+        shown.label, shown.kind = item.label, self._kind(item.kind)
+        if numbers and numbers[0] < rules:
+            words = self.answerer.wording.rules(bool(case.adapters))[numbers[0]]
+            failed = numbers[0] in verdict.fails or numbers[0] in verdict.cautions
+            shown.reason = words.finding("fails" if failed else "undetermined", case, wanted.system).reason
+        elif numbers:
+            shown.reason = self.answerer.need(numbers[0] - rules, case, wanted.system)["because"]
+        return shown
+
+    def _counts(self, held: Held, rig: Case, key: Hashable) -> Counts:
+        """Counts over everything held."""
+        kinds: Counter[tuple[Value | None, int]] = Counter()
+        codes: Counter[tuple[int, int]] = Counter()
+        for part in held.parts:
+            told, (names, row) = part.segment.judge(rig, key), part.segment.kinds
+            outcomes = told.outcomes[part.alive].astype(np.intp)
+            for number, count in _tally(row[part.alive] * len(BEST_FIRST) + outcomes):
+                kinds[names[number // len(BEST_FIRST)], number % len(BEST_FIRST)] += count
+            for number, count in _tally((told.codes[part.alive] + 1).astype(np.intp) * len(BEST_FIRST) + outcomes):
+                codes[number // len(BEST_FIRST) - 1, number % len(BEST_FIRST)] += count
+        for item, verdict in self._loose(held, rig, key):
+            place = BEST_FIRST.index(verdict.outcome)
+            kinds[item.kind, place] += 1
+            codes[next(iter(codes_of(verdict, len(self.answerer.rulebook.rules))), -1), place] += 1
+        return self._told(held, kinds, codes)
+
+    def _told(self, held: Held, kinds: Counter[tuple[Value | None, int]], codes: Counter[tuple[int, int]]) -> Counts:
+        by_kind: dict[str, list[int]] = {}
+        for (kind, place), count in kinds.items():
+            by_kind.setdefault(self._kind(kind) or "unknown", [0] * len(BEST_FIRST))[place] += count
+        totals = [sum(row[place] for row in by_kind.values()) for place in range(len(BEST_FIRST))]
+        decided = [
+            Decided(*self._codes[number], BEST_FIRST[place], count)  # type: ignore[arg-type]
+            for (number, place), count in sorted(codes.items(), key=lambda one: (-one[1], one[0]))
+            if number >= 0
+        ]
+        shown = {kind: ByOutcome(*row) for kind, row in sorted(by_kind.items())}
+        return Counts(held.items, held.unreadable, ByOutcome(*totals), shown, decided)
+
+    def _kind(self, kind: Value | None) -> str:
+        return kind_name(kind, self.kinds)
+
+
+def _tally(numbers: np.ndarray[Any, np.dtype[np.intp]]) -> Iterator[tuple[int, int]]:
+    counts = np.bincount(numbers)
+    return ((int(number), int(counts[number])) for number in np.flatnonzero(counts))
+
+
+def _key(item: Item, sort: Sort) -> str:
+    return label_key(item.label) if sort == "label" else ""
+
+
+def _cursor(wanted: Wanted) -> Cursor:
+    """The cursor a caller has given back."""
+    raw = (wanted.after or "").encode()
+    try:
+        cursor = Cursor(
+            *msgspec.json.decode(urlsafe_b64decode(raw + b"=" * (-len(raw) % 4)), type=tuple[str, str, int, str, str])
+        )
+    except (BadBase64, ValueError):
+        raise _refused("`after` is not where a page ended", "give the `next` of the page before, as it is") from None
+    if cursor.digest != wanted.digest():
+        help = "ask for the same rig, filters and order, or leave `after` out to begin anew"
+        raise _refused("`after` is where a page of another selection ended", help)
+    return cursor
+
+
+def _refused(message: str, help: str) -> ProblemsFound:
+    return ProblemsFound([Problem(message, help, meaning=True)])
