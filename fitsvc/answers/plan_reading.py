@@ -127,9 +127,9 @@ class _Reading:
         return tuple(wish for wish in read if wish is not None)
 
     def _wish(self, wish: Any, pointer: str, number: int) -> Wish | None:
+        before = len(self.problems)
         if not self._is_object(wish, pointer, "a wish", _WISH):
             return None
-        before = len(self.problems)
         parts = {name: wish[name] for name in ("load", "trailer") if wish.get(name) is not None}
         asked = self._check({**parts, "accessory": {}}, pointer)
         name = f"wish {number + 1}" if wish.get("name") is None else wish["name"]

@@ -169,7 +169,7 @@ class Search:
         """Two adapters, where the opening they make is none that fewer make."""
         seen = set(alike)
         for first, second in product([one[0] for one in alike.values()], range(len(self.wares.adapters.items))):
-            opening = self._opening(site, (first, second), usual)
+            opening = self._opening(site, (first, second), usual) if first != second else None
             if opening is not None and opening not in seen:
                 seen.add(opening)
                 yield Stack((first, second))

@@ -7,7 +7,7 @@ from typing import Annotated
 import typer
 
 from fitsvc import __version__
-from fitsvc.cli import answer, databases, demo, keys, load, rules, serve
+from fitsvc.cli import answer, databases, demo, keys, load, plan, rules, serve
 from fitsvc.cli.console import BAD_INPUT, show_problems
 from fitsvc.language.problems import Problem, ProblemsFound
 
@@ -19,6 +19,7 @@ app = typer.Typer(
 app.command("answer")(answer.answer)
 app.command("demo")(demo.demo)
 app.command("load")(load.load)
+app.command("plan")(plan.plan)
 app.command("serve")(serve.serve)
 app.add_typer(rules.app, name="rules")
 app.add_typer(databases.app, name="db")

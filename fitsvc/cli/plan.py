@@ -1,0 +1,93 @@
+"""`fitsvc plan`: a rig and wishes, planned from the catalogue, for people or as JSON."""
+
+import sys
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from fitsvc.cli.answer import Units
+from fitsvc.cli.console import out
+from fitsvc.cli.options import DatabaseUrl, RulesFolder, load_rules, open_database
+from fitsvc.language.problems import ProblemsFound
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from fitsvc.answers.plan import Plan, PlanSet
+
+
+def plan(
+    wishes: Annotated[
+        Path, typer.Argument(metavar="WISHES.json", show_default=False, help="The wishes; `-` is standard input.")
+    ],
+    units: Annotated[Units, typer.Option(help="Show quantities in these units.")] = Units.us,
+    as_json: Annotated[bool, typer.Option("--json", help="Print the plan as the service sends it.")] = False,
+    database: DatabaseUrl = None,
+    rules: RulesFolder = None,
+) -> None:
+    """Plan a rig: which parts of the catalogue make every wish work?"""
+    from fitsvc.answers.answering import Answerer
+    from fitsvc.answers.plan import encode
+    from fitsvc.answers.plans import Planner
+    from fitsvc.catalogue.shelf import Shop
+    from fitsvc.catalogue.stored import StoreRecords
+    from fitsvc.cli.questions import read_question_file
+
+    document = read_question_file(wishes)
+    answerer = Answerer(load_rules(rules))
+    try:
+        with open_database(database) as opened, opened.session() as session:
+            shop = Shop(answerer.reader)
+            shelf = shop.shelf(session)
+            records = StoreRecords(session, shop.vehicles)
+            found = Planner(answerer).plan(document, records, shelf, units.value)
+    except ProblemsFound as problems:
+        file = "" if str(wishes) == "-" else str(wishes)
+        raise ProblemsFound(replace(problem, file=problem.file or file) for problem in problems.problems) from None
+    if as_json:
+        sys.stdout.buffer.write(encode(found) + b"\n")
+        sys.stdout.buffer.flush()
+    else:
+        _show(out(), found)
+
+
+def _show(console: "Console", plan: "Plan") -> None:
+    """Print a plan: the best set with how each wish comes out, then the next best, then what nearly would do."""
+    from fitsvc.cli.console import paragraph
+
+    paragraph(console, plan.summary)
+    if plan.best:
+        _heading(console, "The parts")
+        for part in plan.best.parts:
+            text = f"{part.label} ({part.id or part.sku})" + (", already fitted" if part.there else "")
+            text += f"; just as well {', '.join(part.others)}" if part.others else ""
+            paragraph(console, text, sign="·", indent=2)
+        _heading(console, "The wishes")
+        for served in plan.best.wishes:
+            paragraph(console, f"{served.name}: {served.summary}", sign="·", indent=2)
+            for because in (need["because"] for need in served.needs if need["because"] not in served.summary):
+                paragraph(console, because, sign="+", colour="cyan", indent=4)
+    if plan.runners_up:
+        _heading(console, "The next best")
+        for one in plan.runners_up:
+            paragraph(console, _in_short(one), sign="·", indent=2)
+    if plan.misses:
+        _heading(console, "What nearly would do")
+        for miss in plan.misses:
+            parts = f" with {', '.join(miss.parts)}" if miss.parts else ""
+            paragraph(console, f"{miss.name}{parts}: {miss.because}", sign="✗", colour="red", indent=2)
+
+
+def _heading(console: "Console", text: str) -> None:
+    from rich.text import Text
+
+    console.print()
+    console.print(Text(text, "bold"))
+
+
+def _in_short(one: "PlanSet") -> str:
+    bought = ", ".join(f"{part.label} ({part.id or part.sku})" for part in one.parts if not part.there)
+    count = "1 part" if one.count == 1 else f"{one.count} parts"
+    return f"{count}, {one.outcome}, {one.open} to see to: {bought}"
