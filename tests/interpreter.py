@@ -554,9 +554,10 @@ class Interpreter:
             if about(self.texts, guard, name) - reading.present or reading.of(guard) is False:
                 continue
             low, high = reading.number(tree(name))
-            if low <= 0:
+            open_below = low <= 0 < high
+            if open_below:
                 unknown.append(name)
-            ratings.append((low if low > 0 else high, name))
+            ratings.append((high if open_below else low, name))
         if not ratings:
             return None
         lowest, governing = min(ratings, key=lambda rating: rating[0])

@@ -137,7 +137,7 @@ class Answerer:
         verdict = self.engine.evaluate(case)
         findings = self._findings(question, verdict, case, system)
         limits = [self._limit(name, low, system) for name, low in limits_of(self.engine, case).items()]
-        needs = [self.need(number, case, system) for number in verdict.open_needs]
+        needs = [self.need(number, case, system) for number in sorted(verdict.open_needs)]
         steps = next_steps(self.missing, question.case, verdict, system)
         assumed = self._assumed_of(question, findings, case, system)
         summary = summarise(self.wording, question, verdict, findings, needs, steps)
