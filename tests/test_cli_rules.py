@@ -111,6 +111,39 @@ def test_an_unknown_rule_names_the_nearest(capsys: pytest.CaptureFixture[str], t
     assert "holds no rules" in capsys.readouterr().err
 
 
+def test_coverage_tells_topics_rules_tables_and_facts(capsys: pytest.CaptureFixture[str]) -> None:
+    """Each topic stands with its rules and what they read, through derived values, tables and adapters."""
+    assert main(["rules", "show", "--coverage"]) == 0
+    told = capsys.readouterr().out
+    plain = " ".join(told.split())
+    assert "coupling: " in told
+    assert (
+        "shank-fits-opening: The shank is the size of the opening accessory.kind, accessory.shank, receiver.opening"
+        in plain
+    )
+    assert "tables usual_pin" in plain
+    assert "vehicle.make: a text, told as it is" in told
+    assert told.endswith("Facts that nothing reads\n  none\n")
+
+
+def test_a_fact_that_nothing_reads_is_told(rules: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A rulebook that asks for a fact without using it ends with 1."""
+    spoil(rules / "vocabulary" / "ball.yaml", "facts:\n", (
+        "facts:\n  shine:\n    type: ratio\n    range: [0 %, 100 %]\n    label: shine\n    meaning: How bright it is."
+        "\n    how_to_measure: Look at it.\n    effort: ask\n"
+    ))  # fmt: skip
+    assert main(["rules", "show", "--coverage", str(rules)]) == 1
+    assert capsys.readouterr().out.endswith("Facts that nothing reads\n  ball.shine\n")
+
+
+def test_showing_nothing_is_refused(capsys: pytest.CaptureFixture[str], rules: Path) -> None:
+    """Without an id or `--coverage` there is nothing to show, and both do not go together."""
+    assert main(["rules", "show"]) == 2
+    assert "no rule is named" in capsys.readouterr().err
+    assert main(["rules", "show", "hitch-pin", str(rules), "--coverage"]) == 2
+    assert "leave `hitch-pin` out" in capsys.readouterr().err
+
+
 def test_showing_a_rule_starts_no_store_and_no_service() -> None:
     """Help and `rules show` stay light: neither the database's nor the service's libraries are imported."""
     code = (

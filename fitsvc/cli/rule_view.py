@@ -1,4 +1,4 @@
-"""One rule, limit, need or caution, printed from its file for people to read."""
+"""One rule, limit, need or caution, printed from its file for people to read; and what all of them read."""
 
 import re
 from collections.abc import Iterator, Mapping
@@ -13,6 +13,9 @@ from fitsvc.rulebook.yaml_text import Node, Scalar, Sequence, read_yaml_file, to
 
 if TYPE_CHECKING:
     from rich.console import Console
+
+    from fitsvc.rulebook.coverage import Coverage
+    from fitsvc.rulebook.rules import Rulebook
 
 _KINDS: Final = {"rules": "rule", "limits": "limit", "needs": "need", "cautions": "caution"}
 _LINES: Final = (
@@ -69,6 +72,25 @@ def show_rule(console: "Console", found: Found) -> None:
             paragraph(console, text, sign=label, colour="cyan", indent=2, hang=15)
     _facts(console, found, document)
     _examples(console, document.get("examples") or [])
+
+
+def show_coverage(console: "Console", rulebook: "Rulebook", found: "Coverage") -> None:
+    """Print every topic with its rules, the facts and tables they read, and the facts that no rule reads."""
+    for topic, entries in found.topics.items():
+        paragraph(console, f"{topic}: {rulebook.topics[topic]}", style="bold")
+        for entry in entries:
+            paragraph(console, f"{entry.id}: {entry.title}", sign=entry.kind, colour="cyan", indent=2, hang=9)
+            paragraph(console, ", ".join(entry.facts) or "no facts", style="dim", indent=11)
+            if entry.tables:
+                paragraph(console, f"tables {', '.join(entry.tables)}", style="dim", indent=11)
+        console.print()
+    paragraph(console, "Facts that are told to people and read by no rule", style="bold")
+    for name, why in found.told.items():
+        paragraph(console, f"{name}: {why}", indent=2)
+    console.print()
+    paragraph(console, "Facts that nothing reads", style="bold")
+    for name in found.unread or ("none",):
+        paragraph(console, name, indent=2)
 
 
 def _facts(console: "Console", found: Found, document: Mapping[str, Any]) -> None:

@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from fitsvc.cli.console import FAULTS, out, show_problems
+from fitsvc.cli.console import FAULTS, out, refuse, show_problems
 from fitsvc.cli.options import rules_folder
 from fitsvc.language.problems import Problem, ProblemsFound
 
@@ -62,13 +62,38 @@ def test(folder: Folder = None) -> None:
 
 @app.command("show")
 def show(
-    id: Annotated[str, typer.Argument(metavar="ID", help="A rule, limit, need or caution, as answers name it.")],
+    id: Annotated[
+        str | None,
+        typer.Argument(metavar="ID", show_default=False, help="A rule, limit, need or caution, as answers name it."),
+    ] = None,
     folder: Folder = None,
+    coverage: Annotated[
+        bool, typer.Option("--coverage", help="Show what each topic reads, and the facts that nothing reads.")
+    ] = False,
 ) -> None:
-    """Show one rule, limit, need or caution as people read it."""
+    """Show one rule, limit, need or caution as people read it, or what all of them read."""
+    if coverage:
+        if id is not None and folder is not None:
+            refuse("`--coverage` shows all rules, not one", f"leave `{id}` out")
+        _coverage(rules_folder(Path(id) if id is not None else folder))
+        return
+    if id is None:
+        refuse("no rule is named", "give the id of a rule, limit, need or caution, or `--coverage`")
     from fitsvc.cli.rule_view import find_rule, show_rule
 
     show_rule(out(), find_rule(rules_folder(folder), id))
+
+
+def _coverage(folder: Path) -> None:
+    """Print the coverage; a fact that nothing reads is a fault."""
+    from fitsvc.cli.rule_view import show_coverage
+    from fitsvc.rulebook.coverage import coverage_of
+
+    rulebook = _load(folder)
+    found = coverage_of(rulebook)
+    show_coverage(out(), rulebook, found)
+    if found.unread:
+        raise typer.Exit(FAULTS)
 
 
 def _load(folder: Path) -> "Rulebook":

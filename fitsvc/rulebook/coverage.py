@@ -1,0 +1,102 @@
+"""What a rulebook covers: each topic's rules with the facts they read, and the facts that nothing reads.
+
+A fact is used when a rule, limit, need or caution reads it, straight or through derived values and the
+adapters. Texts are told to people only, and so are the facts by which one configuration of a vehicle is told
+from another; of every other fact that nothing reads this says so.
+"""
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+
+from fitsvc.language import typed
+from fitsvc.language.typed import AnyTyped
+from fitsvc.language.types import ListType
+from fitsvc.rulebook.rules import Limit, Need, Rule, Rulebook
+from fitsvc.rulebook.vocabulary import Fact
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """A rule, limit or need, with the facts and the tables it reads."""
+
+    id: str
+    kind: str
+    title: str
+    facts: tuple[str, ...]
+    tables: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Coverage:
+    """The entries of each topic; facts told to people only, with why; and facts that nothing reads."""
+
+    topics: Mapping[str, tuple[Entry, ...]]
+    told: Mapping[str, str]
+    unread: tuple[str, ...]
+
+
+def coverage_of(rulebook: Rulebook) -> Coverage:
+    """Tell what a rulebook covers."""
+    topics: dict[str, list[Entry]] = {topic: [] for topic in rulebook.topics}
+    used: set[str] = set()
+    for topic, entry in _entries(rulebook):
+        topics.setdefault(topic, []).append(entry)
+        used |= set(entry.facts)
+    for caution in rulebook.cautions:
+        used |= set(_read(rulebook, [caution.guard])[0])
+    left = [fact for name, fact in rulebook.vocabulary.facts.items() if name not in used]
+    told = {fact.name: why for fact in left if (why := _told(fact))}
+    unread = tuple(fact.name for fact in left if fact.name not in told)
+    return Coverage({topic: tuple(entries) for topic, entries in topics.items()}, told, unread)
+
+
+def _told(fact: Fact) -> str:
+    """Why a fact that no rule reads is there for people, if it is."""
+    if fact.kind == "text":
+        return "a text, told as it is"
+    naming = fact.kind == "count" or isinstance(fact.type, ListType)
+    return "tells one configuration from another" if naming and fact.subject == "vehicle" else ""
+
+
+def _entries(rulebook: Rulebook) -> Iterable[tuple[str, Entry]]:
+    for rule in rulebook.rules:
+        if not rule.limit:
+            yield rule.topic, _entry(rulebook, rule, "rule", [rule.guard, rule.requires])
+    for limit in rulebook.limits:
+        members = [rule for rule in rulebook.rules if rule.limit == limit.id]
+        nodes = [node for rule in members for node in (rule.guard, rule.requires)]
+        yield limit.topic, _entry(rulebook, limit, "limit", nodes)
+    for need in rulebook.needs:
+        shown = [*need.values.values(), *(part for part in need.because if not isinstance(part, str))]
+        yield need.topic, _entry(rulebook, need, "need", [need.guard, need.met, *(one.node for one in shown)])
+
+
+def _entry(rulebook: Rulebook, one: Rule | Limit | Need, kind: str, nodes: Iterable[AnyTyped | None]) -> Entry:
+    facts, tables = _read(rulebook, nodes)
+    return Entry(one.id, kind, one.title, facts, tables)
+
+
+def _read(rulebook: Rulebook, nodes: Iterable[AnyTyped | None]) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """The facts and tables that values rest on, in the order in which they are met."""
+    slots: dict[str, None] = {}
+    tables: dict[str, None] = {}
+    named = {id(entry.table.values): name for name, entry in rulebook.tables.items()}  # a lookup keeps its table's own
+    left = [node for node in nodes if node is not None][::-1]
+    while left:
+        node = left.pop()
+        if isinstance(node, typed.Read) and node.name not in slots:
+            slots[node.name] = None
+            left += _below(rulebook, node.name)[::-1]
+        elif isinstance(node, typed.LookupMember | typed.LookupBand):
+            tables[named[id(node.values)]] = None
+        left += typed.parts(node)[::-1]
+    facts = (rulebook.vocabulary.fact_of(name) for name in slots)
+    return tuple(dict.fromkeys(fact.name for fact in facts if fact is not None)), tuple(tables)
+
+
+def _below(rulebook: Rulebook, name: str) -> list[AnyTyped]:
+    """What a derived value or a fact of the working opening is computed from."""
+    if name in rulebook.opening:
+        opening = rulebook.opening[name]
+        return [opening.bare, opening.each]
+    return [rulebook.derived[name].node] if name in rulebook.derived else []
