@@ -156,7 +156,7 @@ def read_rig(document: Mapping[str, Any], answerer: Answerer, records: Records) 
                     pointer="/rig/vehicle", meaning=True)
         ])  # fmt: skip
     case = question.case
-    return Case(case.facts, case.present - {SUBJECT}, case.adapters, case.texts)
+    return Case(case.facts, frozenset(case.present) - {SUBJECT}, case.adapters, case.texts)
 
 
 def fingerprint(case: Case) -> str:

@@ -59,7 +59,7 @@ def case_of(rig: Case, item: Item, reader: FactReader) -> Case:
 
 def present_of(item: Item, reader: FactReader) -> frozenset[str]:
     """What an item brings into a question."""
-    return reader.named(item.values) | {SUBJECT}
+    return frozenset({SUBJECT, *reader.named(item.values)})
 
 
 def rig_key(rig: Case) -> Hashable:

@@ -15,6 +15,7 @@ from fitsvc.service.context import Service
 from fitsvc.service.edge import Edge
 from fitsvc.service.metrics import Metrics
 from fitsvc.service.openapi import describe
+from fitsvc.service.selections import Selections
 from fitsvc.store.database import Database
 
 _DEFAULT_BODY_BYTES = 16_000
@@ -24,12 +25,14 @@ def create_app(database: Database, rulebook: Rulebook) -> Litestar:
     """Return the application over an open database, which stays the caller's to close."""
     answerer = Answerer(rulebook)
     service = Service(database, answerer, Metrics(), Shop(answerer.reader))
+    selections = Selections(answerer, database)
     app = Litestar(
         route_handlers=[
             asking.answer,
             plans.plan,
             *records.routers(),
             rigs.router(),
+            *selections.handlers(),
             observations.router(),
             knowledge.list_rulebooks,
             knowledge.list_rules,
@@ -42,7 +45,7 @@ def create_app(database: Database, rulebook: Rulebook) -> Litestar:
             pages.docs,
             pages.asset,
         ],
-        state=State({"service": service, "planner": Planner(answerer)}),
+        state=State({"service": service, "planner": Planner(answerer), "selections": selections}),
         plugins=[problems.plugin()],
         openapi_config=None,
         logging_config=None,

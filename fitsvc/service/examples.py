@@ -23,6 +23,7 @@ WISHES: Final[dict[str, Any]] = {
 
 BODIES: Final[dict[str, dict[str, Any]]] = {
     "Question": QUESTION,
+    "SelectionQuestion": {"rig": QUESTION["rig"], "load": QUESTION["load"]},
     "Wishes": WISHES,
     "NewVehicle": {
         "id": "veh_moorfell_2019",

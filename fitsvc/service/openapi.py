@@ -15,7 +15,7 @@ import fitsvc
 from fitsvc.answers.answering import Answerer
 from fitsvc.language.problems import ProblemsFound
 from fitsvc.rulebook.vocabulary import Vocabulary
-from fitsvc.service import keys
+from fitsvc.service import keys, selections
 from fitsvc.service.documents import RecordKind
 from fitsvc.service.examples import BODIES, MISTAKEN, QUESTION
 from fitsvc.service.operations import Operation
@@ -35,6 +35,7 @@ TAGS: Final = {
     "Plans": "Which parts would do all of this?",
     "Records": "Vehicles, receivers, mountings and what is sold under a SKU.",
     "Rigs": "Rigs kept under a name.",
+    "Selections": "Which accessories of the catalogue work on this rig?",
 }
 _ABOUT: Final = (
     "Answers whether a hitch-mounted accessory, or a trailer, works on a vehicle with its receiver: with reasons, "
@@ -120,6 +121,9 @@ def _responses(operation: Operation, gives: str, words: Mapping[str, str], answe
         done["content"] = {operation.media: {"schema": reference(gives)}}
     if gives == "Answer":
         value = msgspec.to_builtins(answerer.answer(QUESTION))
+        done["content"][operation.media]["examples"] = {"example": {"value": value}}
+    if gives == "Selection":
+        value = msgspec.to_builtins(selections.example(answerer))
         done["content"][operation.media]["examples"] = {"example": {"value": value}}
     if operation.links:
         done["links"] = {

@@ -8,6 +8,7 @@ import msgspec
 from fitsvc.answers.answer import Answer
 from fitsvc.answers.plan import Plan
 from fitsvc.answers.plan_reading import LONGEST_NAME, MOST_PARTS, MOST_WISHES
+from fitsvc.catalogue.selection import Selection
 from fitsvc.rulebook.vocabulary import EFFORTS, PRESENCES, Vocabulary
 from fitsvc.service.documents import KINDS, SOLD_AS, RecordKind
 from fitsvc.service.observations import SUBJECTS
@@ -29,8 +30,8 @@ _SKU: Final[Schema] = {
 
 def components(vocabulary: Vocabulary) -> dict[str, Schema]:
     """Return every schema of the API."""
-    _, answers = msgspec.json.schema_components([Answer, Plan], ref_template="#/components/schemas/{name}")
-    found = dict(sorted(answers.items())) | schemas(vocabulary) | _wishes()
+    _, answers = msgspec.json.schema_components([Answer, Plan, Selection], ref_template="#/components/schemas/{name}")
+    found = dict(sorted(answers.items())) | schemas(vocabulary) | _wishes() | _selection()
     found |= _shared() | _rigs() | _observations() | _knowledge()
     for kind in KINDS:
         found |= _records(kind)
@@ -166,6 +167,12 @@ def _wishes() -> dict[str, Schema]:
         "Wishes": _object({"rig": nullable(reference("Rig")), "wishes": wishes, "parts_at_most": nullable(most)},
                           ["wishes"], about),
     }  # fmt: skip
+
+
+def _selection() -> dict[str, Schema]:
+    parts = {name: nullable(reference(f"{title(name)}Part")) for name in ("load", "ball", "trailer")}
+    about = "A question without its accessory: each of the store's is asked about."
+    return {"SelectionQuestion": _object({"rig": reference("Rig"), **parts}, ["rig"], about)}
 
 
 def _observations() -> dict[str, Schema]:

@@ -1,0 +1,176 @@
+"""/v1/rigs/{id}/accessories and /v1/selections: which accessories of the store work on one rig."""
+
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from hashlib import blake2b
+from typing import Any, Final, cast
+
+import msgspec
+from anyio import to_thread
+from litestar import Response, get, post
+from litestar.handlers import HTTPRouteHandler
+from litestar.params import FromPath
+
+from fitsvc.answers.answering import Answerer
+from fitsvc.answers.question import NoRecords, Stored
+from fitsvc.answers.shelf import read_items
+from fitsvc.catalogue.selection import LONGEST_CURSOR, Selection, Selector, Wanted, fingerprint, read_rig
+from fitsvc.catalogue.selection_index import SelectionIndex
+from fitsvc.catalogue.selection_segments import BEST_FIRST, SUBJECT, Held
+from fitsvc.catalogue.stored import StoreRecords
+from fitsvc.facts import Case
+from fitsvc.language.problems import ProblemsFound
+from fitsvc.service.bodies import read_document, read_object
+from fitsvc.service.context import AnyRequest, service_of
+from fitsvc.service.documents import finish
+from fitsvc.service.etags import unchanged
+from fitsvc.service.examples import BODIES
+from fitsvc.service.operations import IF_NONE_MATCH, Operation, query_of
+from fitsvc.service.queries import UNITS, Parameter
+from fitsvc.service.replies import reply, tagged
+from fitsvc.store.database import Database
+from fitsvc.store.rigs import get_rig
+
+BODY_BYTES: Final = 256_000
+PARTS: Final = ("rig", "load", "ball", "trailer")
+"""What the body of a selection may have: a question without its accessory."""
+_LONGEST_TEXT: Final = 100
+_LONGEST_LIST: Final = 1_000
+
+_ABOUT: Final = (
+    "A page of the store's accessories, best outcome first, each with the rules and needs behind its outcome and the "
+    "first of them in words, and counts over the whole catalogue. What a page says of an item is what a question about "
+    "the two says, at the `revision` of the catalogue that the page names; pages go on from the `next` of the one "
+    "before while the catalogue changes, and no item that stays as it is comes twice or is left out."
+)
+
+
+class Selections:
+    """What the handlers of one service share: the index over its store, and the selector."""
+
+    def __init__(self, answerer: Answerer, database: Database) -> None:
+        self.selector, self.index = Selector(answerer), SelectionIndex(answerer, database)
+
+    def handlers(self) -> list[HTTPRouteHandler]:
+        """Return the routes, described by the rulebook's own kinds."""
+        query = _parameters(self.selector.kinds)
+        saved = Operation(
+            "select_rig", "Select accessories for a saved rig", _ABOUT, "Selections", gives="Selection", query=query,
+            path={"key": "The rig's `id`."}, headers=(IF_NONE_MATCH,), sends=("ETag",), errors=(304, 404),
+        )  # fmt: skip
+        inline = Operation(
+            "select", "Select accessories for a rig", f"{_ABOUT} Nothing is stored.", "Selections",
+            gives="Selection", body="SelectionQuestion", query=query, sends=("ETag",),
+        )  # fmt: skip
+        return [
+            get("/v1/rigs/{key:str}/accessories", opt=saved.opt, sync_to_thread=True)(of_saved_rig),
+            post("/v1/selections", opt=inline.opt, status_code=200, request_max_body_size=BODY_BYTES)(of_inline_rig),
+        ]
+
+
+@dataclass(frozen=True, slots=True)
+class _Words(Parameter):
+    """A parameter of one or more of a few words, with commas between."""
+
+    def read(self, text: str) -> frozenset[str]:
+        """Return the words; ValueError says what was expected."""
+        if len(text) > self.schema["maxLength"] or not re.search(self.schema["pattern"], text):
+            listed = ", ".join(f"`{word}`" for word in self.schema["x-words"])
+            raise ValueError(f"one or more of {listed}, with commas between")
+        return frozenset(text.strip().split(","))
+
+
+def _words(name: str, about: str, words: Sequence[str]) -> Parameter:
+    one = f"(?:{'|'.join(map(re.escape, words))})"
+    schema = {"type": "string", "pattern": f"^{one}(?:,{one})*$", "maxLength": _LONGEST_LIST, "x-words": list(words)}
+    return _Words(name, about, schema, example=",".join(words[:2]))
+
+
+def _parameters(kinds: Sequence[str]) -> tuple[Parameter, ...]:
+    """Return what a selection's query may have."""
+    kind = _words("kind", "Only accessories that are surely of one of these kinds.", kinds)
+    return (
+        *([kind] if kinds else []),
+        _words("outcome", "Only accessories with one of these outcomes.", BEST_FIRST),
+        Parameter("text", "Only accessories whose label or SKU has this in it, in capitals or small letters.",
+                  {"type": "string", "maxLength": _LONGEST_TEXT}, example="rack"),
+        Parameter("sort", "What accessories of the same outcome are ordered by.",
+                  {"type": "string", "enum": ["sku", "label"], "default": "sku"}),
+        Parameter("detail", "`compact` leaves out labels, kinds and reasons.",
+                  {"type": "string", "enum": ["full", "compact"], "default": "full"}),
+        Parameter("limit", "How many to give at most.",
+                  {"type": "integer", "minimum": 1, "maximum": 1000, "default": 50}, example=50),
+        Parameter("after", "Go on after a page: its `next`, with the same rig, filters and order.",
+                  {"type": "string", "maxLength": LONGEST_CURSOR}),
+        UNITS,
+    )  # fmt: skip
+
+
+def of_saved_rig(request: AnyRequest, key: FromPath[str]) -> Response[bytes]:
+    """Select for a saved rig."""
+    query, service, shared = query_of(request), service_of(request), _shared(request)
+    with service.database.session() as session:
+        get_rig(session, key)
+        records = StoreRecords(session, service.shop.vehicles)
+        rig = read_rig({"rig": {"id": key}}, service.answerer, records)
+    held = shared.index.held()
+    tag = _tag(service.answerer, held, rig, query)
+    if unchanged(request, tag):
+        return tagged(request, b"", tag)
+    return tagged(request, _encoded(shared.selector, held, rig, query, f"rig {key}"), tag)
+
+
+async def of_inline_rig(request: AnyRequest) -> Response[bytes]:
+    """Select for a rig that the body tells of."""
+    query, service, shared = query_of(request), service_of(request), _shared(request)
+    document = await read_document(request)
+
+    def work() -> Response[bytes]:
+        with service.database.session() as session:
+            rig = _read(document, service.answerer, StoreRecords(session, service.shop.vehicles))
+        held = shared.index.held()
+        asked = msgspec.json.encode(document, order="deterministic").decode()
+        body = _encoded(shared.selector, held, rig, query, asked)
+        return reply(body, headers={"ETag": _tag(service.answerer, held, rig, query), "Cache-Control": "no-cache"})
+
+    return await to_thread.run_sync(work)
+
+
+def _shared(request: AnyRequest) -> Selections:
+    return cast(Selections, request.app.state["selections"])
+
+
+def _read(document: Any, answerer: Answerer, records: StoreRecords) -> Case:
+    """Read the body of a selection, with everything that is wrong with it."""
+    told = {SUBJECT: "all that are stored are looked at; ask about one at /v1/answers"}
+    problems = read_object(document, PARTS, ("rig",), told)
+    try:
+        rig = read_rig({name: document.get(name) for name in PARTS}, answerer, records)
+    except ProblemsFound as found:
+        raise ProblemsFound([*problems, *found.problems]) from None
+    finish(problems)
+    return rig
+
+
+def _encoded(selector: Selector, held: Held, rig: Case, query: Mapping[str, Any], asked: str) -> bytes:
+    wanted = Wanted(
+        asked, query.get("kind") or frozenset(), query["outcome"] or frozenset(), query["text"] or "", query["sort"],
+        query["limit"], query["after"], query["detail"] == "compact", query["units"],
+    )  # fmt: skip
+    return msgspec.json.encode(selector.select(held, rig, wanted))
+
+
+def _tag(answerer: Answerer, held: Held, rig: Case, query: Mapping[str, Any]) -> str:
+    """Return the entity tag of a page: of all that it is made from."""
+    shown = [(name, sorted(value) if isinstance(value, frozenset) else value) for name, value in query.items()]
+    told = repr((answerer.rulebook.digest, held.revision, fingerprint(rig), shown))
+    return f'"{blake2b(told.encode(), digest_size=16).hexdigest()}"'
+
+
+def example(answerer: Answerer) -> Selection:
+    """Return a page for an example in the API's description."""
+    sold = BODIES["NewAccessory"]
+    items = read_items(answerer.reader, [Stored(SUBJECT, sold["sku"], sold["label"], sold["facts"])])
+    rig = read_rig(BODIES["SelectionQuestion"], answerer, NoRecords())
+    return Selector(answerer).select(Held("1-0f3c5b7d9e2a4c68", (), tuple(items), 0), rig, Wanted())
