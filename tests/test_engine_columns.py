@@ -1,7 +1,7 @@
 """Columns say of every rig and item what point says of the case made of both, on random rulebooks and the real one."""
 
 from collections.abc import Mapping, Sequence
-from math import inf
+from math import inf, isclose
 from random import Random
 from typing import Any
 
@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 from random_rulebooks import EFFORT, Made, random_case, random_rulebook, shipped_rulebook
 
+from fitsvc.engine import column_islands, column_rules, column_views
 from fitsvc.engine.columns import OUTCOMES, Columns, Judged
 from fitsvc.engine.limits import limits_of
 from fitsvc.engine.point import RESULTS
@@ -88,9 +89,19 @@ def assert_agree(made: Made, columns: Columns, rigs: Sequence[Case], items: Sequ
         for place, item in enumerate(items):
             wanted = told(made, joined(rig, item))
             got = kept[int(catalogue.signature_of[place])]
-            assert got == wanted, f"{trial}, rig {number}: {different(made, got, wanted)}; {joined(rig, item)}"
+            assert alike(got, wanted), f"{trial}, rig {number}: {different(made, got, wanted)}; {joined(rig, item)}"
         assert_counts(judged, catalogue, made)
     return len(rigs) * len(items)
+
+
+def alike(found: tuple[Any, ...], wanted: tuple[Any, ...]) -> bool:
+    """The same, but for the last digits of a limit that an angle or a root went into."""
+    figures = zip(found[3].values(), wanted[3].values(), strict=False)
+    return (
+        found[:3] == wanted[:3]
+        and {name: limit[1:] for name, limit in found[3].items()} == {name: one[1:] for name, one in wanted[3].items()}
+        and all(isclose(a[0], b[0], rel_tol=1e-12, abs_tol=1e-9) for a, b in figures)
+    )
 
 
 def different(made: Made, found: tuple[Any, ...], wanted: tuple[Any, ...]) -> list[object]:
@@ -146,6 +157,19 @@ def test_the_real_rulebook_agrees(seed: int) -> None:
     assert_agree(real, Columns(real.engine), rigs, items, subjects, f"real rulebook, seed {seed}")
 
 
+@pytest.mark.parametrize("seed", range(20 * EFFORT))
+def test_large_catalogues_agree(seed: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    """What is done for many rows only, rows in blocks and numbers on rows of their own, changes no answer."""
+    monkeypatch.setattr(column_views, "_BLOCK", 5)
+    monkeypatch.setattr(column_islands, "_LEAST_ROWS", 1)
+    monkeypatch.setattr(column_islands, "_FOLDED", 1)
+    monkeypatch.setattr(column_rules, "_MOST_RUNS", seed % 3)
+    made, rng, subjects = random_rulebook(seed), Random(seed), SUBJECTS[seed % len(SUBJECTS)]
+    rigs = [rest(random_case(rng, made), subjects) for _ in range(RIGS // 2)]
+    items = [split(random_case(rng, made), subjects) for _ in range(ITEMS // 2)]
+    assert_agree(made, Columns(made.engine), rigs, items, subjects, f"rulebook seed {seed}")
+
+
 @pytest.mark.parametrize("seed", range(20))
 def test_adapters_as_items_agree(seed: int) -> None:
     """An adapter among the items goes into the opening after the rig's own."""
@@ -160,7 +184,7 @@ def test_adapters_as_items_agree(seed: int) -> None:
         for place, adapter in enumerate(adapters):
             case = Case(rig.facts, rig.present, (*rig.adapters, adapter))
             got, wanted = found.of(int(catalogue.signature_of[place])), told(made, case)
-            assert got == wanted, f"seed {seed}: {different(made, got, wanted)}; {case}"
+            assert alike(got, wanted), f"seed {seed}: {different(made, got, wanted)}; {case}"
 
 
 @pytest.mark.parametrize("seed", range(10))

@@ -17,15 +17,14 @@ from fitsvc.engine.column_graph import Graph
 from fitsvc.engine.column_islands import islands_of
 from fitsvc.engine.column_programs import Member, Program
 from fitsvc.engine.column_values import Cells, Evaluation, Fetched, both
-from fitsvc.engine.signatures import Catalogue, Column, arrays_of, column_of, order_rows, ranks, taken, whole
+from fitsvc.engine.column_views import ItemValues, blocks
+from fitsvc.engine.signatures import arrays_of, taken
 from fitsvc.language.truth import NO, YES
-from fitsvc.language.types import Type, Value
+from fitsvc.language.types import Value
 from fitsvc.rulebook.rules import Need
 
 PASSES, FAILS, UNDETERMINED, NOT_APPLICABLE = range(4)
 _MOST_RUNS: Final = 7
-_BLOCK: Final = 8192
-"""Rows judged at a time: few enough for what they pass through to stay in the processor's cache."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,49 +40,6 @@ class Entry:
     def size(self) -> int:
         """The bytes it holds."""
         return self.by_row.nbytes + sum(words.nbytes for words in (self.fails, self.undetermined) if words is not None)
-
-
-class ItemValues:
-    """What depends on items alone, over the signatures of a catalogue: computed, and ranked, when first asked."""
-
-    def __init__(self, program: Program, catalogue: Catalogue) -> None:
-        self.graph, self.catalogue = program.graph, catalogue
-        self._evaluation = Evaluation(self.graph, self._facts())
-        self._whole: dict[int, Column] = {}
-        self._ranks: dict[int, NDArray[np.int64]] = {}
-
-    def _facts(self) -> dict[int, Cells]:
-        known: dict[int, Cells] = {}
-        count = self.catalogue.count
-        for number, step in enumerate(self.graph.steps):
-            if step.operands or not step.on_items:
-                continue
-            if hasattr(step.node, "subject"):
-                present = self.catalogue.present.get(step.node.subject)
-                known[number] = np.full(count, YES, np.uint8) if present is None else present.astype(np.uint8) * YES
-            elif hasattr(step.node, "name"):
-                found = self.catalogue.columns.get(step.node.name)
-                known[number] = _everywhere(step.node.type, count) if found is None else found
-        return known
-
-    def of(self, number: int) -> Column:
-        """The value of a part on every signature."""
-        if number not in self._whole:
-            with np.errstate(all="ignore"):
-                cells = self._evaluation.of(number)
-            self._whole[number] = whole(self.graph.steps[number].node.type, cells, self.catalogue.count)
-        return self._whole[number]
-
-    def ranks(self, number: int) -> NDArray[np.int64]:
-        """The rank of a part's value on every signature among its distinct values."""
-        if number not in self._ranks:
-            self._ranks[number] = ranks(self.of(number))
-        return self._ranks[number]
-
-
-def _everywhere(kind: Type, count: int) -> Cells:
-    """Nothing is known of any item."""
-    return column_of(kind, [None] * count)
 
 
 class Judge:
@@ -106,44 +62,28 @@ class Judge:
         self._found: dict[bytes, Entry] = {}
 
     def _project(self, items: ItemValues, item_gate: list[int]) -> None:
-        """Fold the signatures: those to which the rule cannot apply as row 0, the others by what the rule sees."""
+        """Find what the rule sees: the values of the signatures to which it may apply, where these differ."""
         alive = np.ones(self.catalogue.count, np.bool_)
         for number in item_gate:
             alive &= items.of(number) != NO
         _, seen = self.graph.inputs(self._roots())
         rows = np.flatnonzero(alive)
-        self._dead = int(len(rows) < self.catalogue.count)
-        self._columns: dict[int, Cells] = {}
-        ranked: list[NDArray[np.int64]] = []
         varied: list[int] = []
+        self._figures: dict[int, Cells] = {}
         for number in seen:
             rank = items.ranks(number)[rows]
             if len(rank) and rank.min() < rank.max():
-                ranked.append(rank)
                 varied.append(number)
             elif len(rank):
-                self._columns[number] = _figure(taken(items.of(number), rows[:1]))
-        self._fold(items, rows, varied, ranked)
+                self._figures[number] = _figure(taken(items.of(number), rows[:1]))
+        self._view = items.view(rows, varied)
+        self.codes, self.weights, self._dead = self._view.codes, self._view.weights, self._view.dead
+        self._islands = islands_of(
+            self.graph, self._roots(), self._view.columns, self._view.ranked, len(self.weights) - self._dead
+        )
 
     def _roots(self) -> list[int]:
         return [*self.member.gate, *([] if self.member.requires is None else [self.member.requires])]
-
-    def _fold(
-        self, items: ItemValues, rows: NDArray[np.intp], varied: list[int], ranked: list[NDArray[np.int64]]
-    ) -> None:
-        order = sorted(range(len(varied)), key=lambda i: int(ranked[i].max()))
-        groups = order_rows([ranked[i] for i in order], len(rows))
-        for number in varied:
-            self._columns[number] = taken(items.of(number), rows[groups.first])
-        self._islands = islands_of(
-            self.graph, self._roots(), {number: self._columns[number] for number in varied},
-            {number: rank[groups.first] for number, rank in zip(varied, ranked, strict=True)}, len(groups.first),
-        )  # fmt: skip
-        count = len(groups.first) + self._dead
-        narrow = np.dtype(np.uint16 if count <= 1 << 16 else np.uint32)
-        self.codes: NDArray[Any] = np.zeros(self.catalogue.count, narrow)
-        self.codes[rows] = groups.group + self._dead
-        self.weights = np.bincount(self.codes, self.catalogue.weights.astype(np.float64), minlength=count)
 
     def entry(self, values: tuple[Value, ...]) -> Entry:
         """The results for a rig whose own values are given; computed unless they are kept."""
@@ -155,18 +95,18 @@ class Judge:
 
     def _judge(self, values: tuple[Value, ...]) -> Entry:
         known: dict[int, Cells] = {number: values[place] for number, place in self._places}
-        evaluation = Evaluation(self.graph, known)
-        if any(evaluation.of(number) == NO for number in self._rig_gate):
+        rig = Evaluation(self.graph, known)
+        if any(rig.of(number) == NO for number in self._rig_gate):
             return self.nowhere
         by_row = np.empty(len(self.weights), np.uint8)
         by_row[: self._dead] = NOT_APPLICABLE
-        figures = known | {number: cells for number, cells in self._columns.items() if _is_figure(cells)}
-        own = [(island, Evaluation(self.graph, {**figures, **island.columns})) for island in self._islands]
-        for start in range(self._dead, len(by_row), _BLOCK):
-            rows = slice(start - self._dead, start - self._dead + _BLOCK)
-            block = known | {number: _sliced(cells, rows) for number, cells in self._columns.items()}
-            block |= {island.number: Fetched(values, island.number, island.rows[rows]) for island, values in own}
-            by_row[start : start + _BLOCK] = self._results(Evaluation(self.graph, block))
+        known |= self._figures
+        own = [(island, Evaluation(self.graph, {**known, **island.columns})) for island in self._islands]
+        for rows, evaluation in blocks(self.graph, self._view):
+            evaluation.known.update(known)
+            for island, cells in own:
+                evaluation.known.setdefault(island.number, Fetched(cells, island.number, island.rows[rows]))
+            by_row[rows.start + self._dead : rows.stop + self._dead] = self._results(evaluation)
         kept = by_row.tobytes()
         if kept not in self._found:
             self._found[kept] = self._entry(by_row)
@@ -224,17 +164,6 @@ class Judge:
         """Let go of all kept results."""
         self.seen.clear()
         self._found.clear()
-
-
-def _sliced(cells: Cells, rows: slice) -> Cells:
-    """Some rows of a column; a figure stays one."""
-    if _is_figure(cells):
-        return cells
-    return (cells[0][rows], cells[1][rows]) if isinstance(cells, tuple) else cells[rows]
-
-
-def _is_figure(cells: Cells) -> bool:
-    return isinstance(cells[0] if isinstance(cells, tuple) else cells, int | float)
 
 
 def _figure(cells: Cells) -> Cells:

@@ -15,8 +15,9 @@ from numpy.typing import NDArray
 from fitsvc.engine.bitmaps import Words, unpack
 from fitsvc.engine.column_graph import Step
 from fitsvc.engine.column_programs import Program, RatingParts, opening_graph
-from fitsvc.engine.column_rules import FAILS, Entry, ItemValues, Judge
+from fitsvc.engine.column_rules import FAILS, Entry, Judge
 from fitsvc.engine.column_values import Cells, Evaluation
+from fitsvc.engine.column_views import ItemValues
 from fitsvc.engine.point import Point
 from fitsvc.engine.signatures import Catalogue, Column, columns_of, known_rows
 from fitsvc.facts import Case
@@ -255,7 +256,7 @@ def _lowest(evaluation: Evaluation, parts: Sequence[RatingParts], count: int) ->
         for condition in part.gate:
             counted &= np.not_equal(evaluation.of(condition), NO)
         least, most = evaluation.of(part.value)
-        nothing = np.less_equal(least, 0.0)
+        nothing = np.less_equal(least, 0.0) & np.greater(most, 0.0)
         sure = np.where(nothing, most, least)
         better = counted & (sure < low)
         applies |= counted

@@ -55,7 +55,7 @@ def known_rows(kind: Type, column: Column) -> NDArray[np.bool_]:
     return found
 
 
-def taken(column: Column, rows: NDArray[np.intp]) -> Column:
+def taken(column: Column, rows: NDArray[np.intp] | slice) -> Column:
     """Some rows of a column."""
     return (column[0][rows], column[1][rows]) if isinstance(column, tuple) else column[rows]
 

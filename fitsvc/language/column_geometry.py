@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from fitsvc.language.column_forms import ByEnds, Ends, Floats, above_zero, front_axle_relief, product
+from fitsvc.language.column_forms import ByEnds, Ends, Floats, above_zero, front_axle_relief, product, settled
 from fitsvc.language.statics import GRAVITY
 
 _FARTHEST = 1e100
@@ -25,7 +25,7 @@ def _within(x: Floats) -> Any:
 
 
 def _less(x: Floats, y: Floats) -> Any:
-    return np.where(np.equal(x, np.inf), x, np.subtract(x, np.maximum(y, 0.0)))
+    return settled(np.subtract(x, np.maximum(y, 0.0)), np.inf)
 
 
 def _tangent_angle(behind: Floats, height: Floats, radius: Floats) -> Any:
@@ -73,7 +73,8 @@ def _angle_of(grade: Floats) -> Any:
 def _above_ground(x: Floats, h: Floats, r: Floats, pitch: Floats) -> Any:
     up, down = product(h, np.cos(pitch)), product(x, np.sin(pitch))
     above = np.subtract(up, down) + product(r, 1.0 - np.cos(pitch))
-    return np.where(np.equal(down, np.inf) | np.equal(up, -np.inf), -np.inf, above)
+    open_ = np.equal(down, np.inf) | np.equal(up, -np.inf)
+    return np.where(open_, -np.inf, above) if open_.any() else above
 
 
 def clearance_on_grade(behind: Ends, height: Ends, radius: Ends, grade: Ends) -> Ends:

@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 
 from fitsvc.engine.column_programs import Member, Program
-from fitsvc.engine.column_rules import ItemValues
+from fitsvc.engine.column_views import ItemValues
 from fitsvc.engine.signatures import Catalogue
 from fitsvc.language import typed
 from fitsvc.language.intervals import SAME

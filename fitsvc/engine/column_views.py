@@ -1,0 +1,111 @@
+"""What rules see of a catalogue: the values of parts that depend on items alone, folded where they are equal."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from hashlib import blake2b
+from typing import Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fitsvc.engine.column_graph import Graph
+from fitsvc.engine.column_programs import Program
+from fitsvc.engine.column_values import Cells, Evaluation
+from fitsvc.engine.signatures import Catalogue, Column, column_of, order_rows, ranks, taken, whole
+from fitsvc.language.truth import YES
+from fitsvc.language.types import Type
+
+_BLOCK: Final = 8192
+"""Rows judged at a time: few enough for what they pass through to stay in the processor's cache."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class View:
+    """The signatures as some rules see them: folded, in order, those that cannot matter as row 0 (if `dead`).
+
+    `columns` and `ranked` are over the folded rows without row 0; `codes` is each signature's row, `weights` the
+    items of each row.
+    """
+
+    columns: dict[int, Column]
+    ranked: dict[int, NDArray[np.int64]]
+    codes: NDArray[Any]
+    weights: NDArray[np.float64]
+    dead: int
+
+    @property
+    def count(self) -> int:
+        """How many rows are to be judged."""
+        return len(self.weights) - self.dead
+
+
+class ItemValues:
+    """What depends on items alone, over the signatures of a catalogue: computed, and ranked, when first asked."""
+
+    def __init__(self, program: Program, catalogue: Catalogue) -> None:
+        self.graph, self.catalogue = program.graph, catalogue
+        self._evaluation = Evaluation(self.graph, self._facts())
+        self._whole: dict[int, Column] = {}
+        self._ranks: dict[int, NDArray[np.int64]] = {}
+        self._views: dict[tuple[bytes, tuple[int, ...]], View] = {}
+
+    def _facts(self) -> dict[int, Cells]:
+        known: dict[int, Cells] = {}
+        count = self.catalogue.count
+        for number, step in enumerate(self.graph.steps):
+            if step.operands or not step.on_items:
+                continue
+            if hasattr(step.node, "subject"):
+                present = self.catalogue.present.get(step.node.subject)
+                known[number] = np.full(count, YES, np.uint8) if present is None else present.astype(np.uint8) * YES
+            elif hasattr(step.node, "name"):
+                found = self.catalogue.columns.get(step.node.name)
+                known[number] = _everywhere(step.node.type, count) if found is None else found
+        return known
+
+    def of(self, number: int) -> Column:
+        """The value of a part on every signature."""
+        if number not in self._whole:
+            with np.errstate(all="ignore"):
+                cells = self._evaluation.of(number)
+            self._whole[number] = whole(self.graph.steps[number].node.type, cells, self.catalogue.count)
+        return self._whole[number]
+
+    def ranks(self, number: int) -> NDArray[np.int64]:
+        """The rank of a part's value on every signature among its distinct values."""
+        if number not in self._ranks:
+            self._ranks[number] = ranks(self.of(number))
+        return self._ranks[number]
+
+    def view(self, rows: NDArray[np.intp], varied: list[int]) -> View:
+        """Fold some signatures by the parts that differ among them."""
+        key = (blake2b(rows.tobytes()).digest(), tuple(sorted(varied)))
+        if key not in self._views:
+            self._views[key] = self._fold(rows, varied)
+        return self._views[key]
+
+    def _fold(self, rows: NDArray[np.intp], varied: list[int]) -> View:
+        ranked = {number: self.ranks(number)[rows] for number in varied}
+        order = sorted(varied, key=lambda number: (int(ranked[number].max()), number))
+        groups = order_rows([ranked[number] for number in order], len(rows))
+        dead = int(len(rows) < self.catalogue.count)
+        count = len(groups.first) + dead
+        codes: NDArray[Any] = np.zeros(self.catalogue.count, np.uint16 if count <= 1 << 16 else np.uint32)
+        codes[rows] = groups.group + dead
+        return View(
+            {number: taken(self.of(number), rows[groups.first]) for number in varied},
+            {number: ranked[number][groups.first] for number in varied}, codes,
+            np.bincount(codes, self.catalogue.weights, minlength=count).astype(np.float64), dead,
+        )  # fmt: skip
+
+
+def _everywhere(kind: Type, count: int) -> Cells:
+    """Nothing is known of any item."""
+    return column_of(kind, [None] * count)
+
+
+def blocks(graph: Graph, view: View) -> Iterator[tuple[slice, Evaluation]]:
+    """The rows of a view a block at a time, with what is known of them from the items."""
+    for start in range(0, view.count, _BLOCK):
+        rows = slice(start, min(start + _BLOCK, view.count))
+        yield rows, Evaluation(graph, {number: taken(cells, rows) for number, cells in view.columns.items()})
