@@ -79,6 +79,7 @@ def observation_document(observation: Observation) -> dict[str, Any]:
         "id": observation.id, "subject": observation.subject, "record": observation.record_id,
         "facts": observation.facts, "kind": observation.kind, "by": observation.by,
         "at": observation.at.astimezone(UTC), "note": observation.note, "recorded_at": observation.recorded_at,
+        "evidence": observation.evidence,
     }  # fmt: skip
 
 

@@ -8,18 +8,22 @@ from litestar import Response, Router, get, post
 from litestar.params import FromPath
 from sqlmodel import Session
 
+from fitsvc.catalogue.effects import effects
+from fitsvc.catalogue.evidence import read_evidence
+from fitsvc.catalogue.observing import observe, sold_as
 from fitsvc.facts import FactReader
 from fitsvc.language.problems import Problem
 from fitsvc.service.bodies import read_document, read_object
 from fitsvc.service.context import AnyRequest, service_of
 from fitsvc.service.documents import SOLD_AS, TOLD, finish, observation_document, read_facts, read_told, record_document
 from fitsvc.service.keys import key_name, needs_key
+from fitsvc.service.observed import contradiction_document, effects_document
 from fitsvc.service.operations import IF_NONE_MATCH, Operation, query_of
 from fitsvc.service.queries import AFTER, LIMIT, Parameter
 from fitsvc.service.replies import page, reply, tagged
 from fitsvc.store.observations import Told, get_observation, list_observations
-from fitsvc.store.records import add_observation, get_record
-from fitsvc.store.tables import Accessory, Subject
+from fitsvc.store.records import get_record
+from fitsvc.store.tables import Subject
 
 PATH: Final = "/v1/observations"
 BODY_BYTES: Final = 128_000
@@ -71,7 +75,10 @@ def read(request: AnyRequest, key: FromPath[str]) -> Response[bytes]:
 _CREATE: Final = Operation(
     "add_observation", "Tell what was measured",
     "Measured beats published beats assumed, and among equals the latest counts; null takes a fact back. "
-    "Answers with the observation and the record as it now stands.",
+    "A measurement that agrees with an earlier one leaves what both allow. Of a mounting, `evidence` says whether a "
+    "spare stowed with the receiver fitted, rubbing or not. Answers with the observation, the record as it now "
+    "stands, what was said before that cannot hold beside it, and the saved rigs that answer otherwise now about "
+    "the accessories stored, without load or trailer, or about the spare and adapters they have.",
     "Observations", gives="Observed", status=201, body="NewObservation", sends=("Location",), errors=(404,),
     needs_key=True, links={"get_observation": "$response.body#/observation/id"},
 )  # fmt: skip
@@ -84,11 +91,16 @@ async def create(request: AnyRequest) -> Response[bytes]:
     service, document = service_of(request), await read_document(request)
 
     def work() -> dict[str, Any]:
+        reader = service.answerer.reader
         with service.database.session() as session:
-            told = _read(document, session, service.answerer.reader, key_name(request))
-            subject, record = document["subject"], document["record"]
-            observation, record = add_observation(session, subject, record, document["facts"], told)
-            return {"observation": observation_document(observation), "record": record_document(record)}
+            told = _read(document, session, reader, key_name(request))
+            items = service.shop.shelf(session).items("accessory")
+            seen = observe(session, reader, document, told)
+        # The record is no longer locked when the rigs are judged.
+        found = effects(service.answerer.engine, reader, seen.before, seen.after, items)
+        return {"observation": observation_document(seen.observation), "record": record_document(seen.record),
+                "contradictions": [contradiction_document(one) for one in seen.contradictions],
+                "rigs": effects_document(found)}  # fmt: skip
 
     observed = await to_thread.run_sync(work)
     return reply(observed, 201, {"Location": f"{PATH}/{observed['observation']['id']}"})
@@ -96,11 +108,12 @@ async def create(request: AnyRequest) -> Response[bytes]:
 
 def _read(document: Any, session: Session, reader: FactReader, by: str) -> Told:
     """Check a body by the vocabulary and return how its facts are known."""
-    named = ("subject", "record", "facts")
-    problems = read_object(document, (*named, *TOLD), named)
+    evident = isinstance(document, dict) and document.get("evidence") is not None
+    required = ("subject", "record") if evident else ("subject", "record", "facts")
+    problems = read_object(document, ("subject", "record", "facts", "evidence", *TOLD), required)
     told, more = read_told({name: document[name] for name in TOLD if name in document}, "measured", by, "")
     problems += more
-    subject, record, facts = (document.get(name) for name in named)
+    subject, record, facts = (document.get(name) for name in ("subject", "record", "facts"))
     if subject is not None and subject not in SUBJECTS:
         problems.append(Problem("is not a kind of record", f"it is one of {', '.join(SUBJECTS)}", pointer="/subject"))
     if facts is not None and not isinstance(facts, dict):
@@ -108,7 +121,9 @@ def _read(document: Any, session: Session, reader: FactReader, by: str) -> Told:
     if record is not None and not isinstance(record, str):
         problems.append(Problem("`record` is not a text", "write the record's id or SKU", pointer="/record"))
     elif record is not None and subject in SUBJECTS:
-        problems += _facts(reader, _sold_as(session, subject, record), facts)
+        problems += _facts(reader, sold_as(get_record(session, subject, record)), facts)
+    if evident:
+        problems += read_evidence(document["evidence"], subject, "/evidence")
     finish(problems)
     return told
 
@@ -121,8 +136,3 @@ def _facts(reader: FactReader, subject: str, facts: Any) -> list[Problem]:
     known = {name for one in SOLD_AS for name in reader.subjects[one]} - set(reader.subjects[subject])
     astray = {f"/facts/{name}" for name in facts if name in known}
     return [replace(one, meaning=True) if one.pointer in astray else one for one in problems]
-
-
-def _sold_as(session: Session, subject: Subject, key: FromPath[str]) -> str:
-    record = get_record(session, subject, key)
-    return record.subject if isinstance(record, Accessory) else subject

@@ -180,13 +180,39 @@ def _observations() -> dict[str, Schema]:
     held = {"id": _TEXT, "subject": subject, "record": _TEXT,
             "facts": {"type": "object", "description": "Null takes a fact back.", "additionalProperties": True},
             "kind": {"type": "string", "enum": list(_KINDS)}, "by": _TEXT, "at": _TIME, "note": _TEXT,
-            "recorded_at": _TIME}  # fmt: skip
+            "recorded_at": _TIME,
+            "evidence": {"type": ["object", "null"], "additionalProperties": True,
+                         "description": "What was said, where the facts are a conclusion from it."}}  # fmt: skip
     record = {"anyOf": [reference(title(kind.subject)) for kind in KINDS]}
+    observed = {"observation": reference("Observation"), "record": record,
+                "contradictions": {"type": "array", "items": reference("Contradiction")},
+                "rigs": reference("RigsChanged")}  # fmt: skip
     return {
-        "Observation": _object(held), "Observations": _page("Observation"),
-        "Observed": _object({"observation": reference("Observation"), "record": record}),
+        "Observation": _object(held), "Observations": _page("Observation"), "Observed": _object(observed),
+        "Contradiction": _contradiction(), "RigsChanged": _rigs_changed(),
         "NewObservation": {"oneOf": [_told_of(kind) for kind in KINDS]},
     }  # fmt: skip
+
+
+def _contradiction() -> Schema:
+    kind: Schema = {"type": "string", "enum": list(_KINDS)}
+    said = {"fact": _TEXT, "value": {"description": "As it was told."}, "kind": kind, "by": _TEXT, "at": _TIME,
+            "observation": _TEXT}  # fmt: skip
+    return _object({"fact": _TEXT, "because": _TEXT, "said": {"type": "array", "items": _object(said)}}, None,
+                   "Statements that cannot all hold, the newest last; all of them stay in the log.")  # fmt: skip
+
+
+def _rigs_changed() -> Schema:
+    count: Schema = {"type": "integer", "minimum": 0}
+    outcome: Schema = {"type": "string", "enum": ["works", "conditional", "undetermined", "fails"]}
+    counts: Schema = {"type": "object", "additionalProperties": count,
+                      "description": "How many accessories come to each outcome."}  # fmt: skip
+    sku = {"type": "string", "description": "Empty for the rig with the spare and adapters it has."}
+    one = _object({"sku": sku, "before": outcome, "after": outcome})
+    rig = _object({"rig": _TEXT, "name": _TEXT, "before": counts, "after": counts, "count": count,
+                   "changed": {"type": "array", "items": one}})  # fmt: skip
+    return _object({"changed": {"type": "array", "items": rig}, "judged": count, "left_off": count,
+                    "accessories_left_off": count})  # fmt: skip
 
 
 def _told_of(kind: RecordKind) -> Schema:
@@ -196,7 +222,14 @@ def _told_of(kind: RecordKind) -> Schema:
     record: Schema = {"type": "string", "minLength": 1, "description": f"The {kind.subject}'s `{kind.key}`."}
     properties = {"subject": {"const": kind.subject}, "record": record,
                   "facts": facts[0] if len(facts) == 1 else {"anyOf": facts}}  # fmt: skip
-    return _object(properties | _told("measured"), properties)
+    if kind.subject != "mounting":
+        return _object(properties | _told("measured"), properties)
+    evidence = _object({"tyre": reference("Tyre"), "stowed": {"type": "boolean"}}, None,
+                       "Whether a spare stowed with this receiver, rubbing or not.")  # fmt: skip
+    with_evidence = properties | {"evidence": evidence, "facts": nullable(properties["facts"])}
+    either = [_object(properties | _told("measured"), properties),
+              _object(with_evidence | _told("measured"), ["subject", "record", "evidence"])]  # fmt: skip
+    return {"oneOf": either}
 
 
 def _knowledge() -> dict[str, Schema]:

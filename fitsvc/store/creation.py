@@ -59,9 +59,7 @@ def bulk_create(session: Session, subject: Subject, drafts: Iterable[Draft], tol
     return count
 
 
-def _check_all(
-    session: Session, subject: Subject, numbered: Sequence[tuple[str, Draft]], checks: Checks
-) -> None:
+def _check_all(session: Session, subject: Subject, numbered: Sequence[tuple[str, Draft]], checks: Checks) -> None:
     for prefix, draft in numbered:
         checks.prefix = prefix
         _check(subject, draft, checks)

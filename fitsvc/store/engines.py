@@ -39,9 +39,7 @@ def parse_url(text: str) -> URL:
     if url.drivername in _POSTGRES:
         return url.set(drivername="postgresql+psycopg")
     if url.drivername not in ("sqlite", "sqlite+pysqlite"):
-        raise StoreError(
-            f"`{url.drivername}` is not supported: fitsvc keeps its records in SQLite or PostgreSQL"
-        )
+        raise StoreError(f"`{url.drivername}` is not supported: fitsvc keeps its records in SQLite or PostgreSQL")
     if url.database in (None, "", ":memory:"):
         raise StoreError("`sqlite://` keeps nothing: name a file, such as `sqlite:///fitsvc.db`")
     return url

@@ -3,7 +3,6 @@
 The classes are named for what happened, as callers catch them, not with an `Error` suffix.
 """
 
-# ruff: noqa: N818
 
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -55,8 +54,7 @@ class VersionConflict(StoreError):
     def __init__(self, subject: str, key: str, *, expected: int, found: int) -> None:
         self.subject, self.key, self.expected, self.found = subject, key, expected, found
         super().__init__(
-            f"{subject} `{shown(key)}` is at version {found}, not {expected}: "
-            "read it again and repeat the change"
+            f"{subject} `{shown(key)}` is at version {found}, not {expected}: read it again and repeat the change"
         )
 
 
@@ -86,9 +84,7 @@ class Busy(Unreachable):
 
 def shown(text: str, longest: int = 80) -> str:
     """Return a caller's text fit for a message: printable, storable and not too long."""
-    clean = "".join(
-        c if c.isprintable() else c.encode("unicode_escape").decode("ascii") for c in text[:longest]
-    )
+    clean = "".join(c if c.isprintable() else c.encode("unicode_escape").decode("ascii") for c in text[:longest])
     return clean if len(text) <= longest else clean + "..."
 
 

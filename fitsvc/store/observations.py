@@ -75,7 +75,12 @@ def outranked(kind: str, by: str) -> bool:
 
 
 def observation_row(
-    subject: Subject, key: str, facts: Mapping[str, Wire], told: Told, recorded: datetime
+    subject: Subject,
+    key: str,
+    facts: Mapping[str, Wire],
+    told: Told,
+    recorded: datetime,
+    evidence: Mapping[str, Wire] | None = None,
 ) -> dict[str, Any]:
     """Return the columns of a new observation; its place in the order comes with storing it."""
     return {
@@ -88,12 +93,20 @@ def observation_row(
         "at": told.at or recorded,
         "note": told.note,
         "recorded_at": recorded,
+        "evidence": None if evidence is None else dict(evidence),
     }
 
 
-def append(session: Session, subject: Subject, record: Record, facts: Mapping[str, Wire], told: Told) -> Observation:
+def append(
+    session: Session,
+    subject: Subject,
+    record: Record,
+    facts: Mapping[str, Wire],
+    told: Told,
+    evidence: Mapping[str, Wire] | None = None,
+) -> Observation:
     """Store an observation of a record that this session has locked, and bring its facts up to date."""
-    observation = Observation(**observation_row(subject, record.key, facts, told, now()))
+    observation = Observation(**observation_row(subject, record.key, facts, told, now(), evidence))
     current = CurrentFacts(dict(record.facts), dict(record.provenance))
     _add(current, observation)
     record.facts, record.provenance = current.facts, current.provenance
@@ -135,6 +148,12 @@ def list_observations(
     if after is not None:
         query = query.where(col(Observation.sequence) > get_observation(session, after).sequence)
     return session.exec(query).all()
+
+
+def latest_observations(session: Session, subject: Subject, key: str, limit: int) -> list[Observation]:
+    """Return the latest observations of one record, oldest of them first."""
+    query = select(Observation).where(Observation.subject == subject, Observation.record_id == key)
+    return list(session.exec(query.order_by(col(Observation.sequence).desc()).limit(page_size(limit))))[::-1]
 
 
 def _add(current: CurrentFacts, observation: Statement) -> None:

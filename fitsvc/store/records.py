@@ -199,16 +199,22 @@ def add_observation(
     told: Told,
     *,
     expected_version: int | None = None,
+    evidence: Mapping[str, Wire] | None = None,
 ) -> tuple[Observation, Record]:
-    """Store what was observed of a record, and return it with the record as it now stands."""
+    """Store what was observed of a record, and return it with the record as it now stands.
+
+    Evidence that teaches nothing new is kept without facts.
+    """
     checks = Checks()
     checks.facts(facts)
-    if not facts:
+    if evidence is not None:
+        checks.document("/evidence", evidence)
+    if not facts and evidence is None:
         checks.refuse("/facts", "is empty; give at least one fact")
     told.check(checks)
     checks.finish()
     record = lock_record(session, subject, key, expected_version)
-    observation = append(session, subject, record, facts, told)
+    observation = append(session, subject, record, facts, told, evidence)
     _changed(session, record)
     return observation, record
 
@@ -229,9 +235,7 @@ def lock_record(session: Session, subject: Subject, key: str, expected_version: 
     return record
 
 
-def check_links(
-    session: Session, subject: Subject, numbered: Sequence[tuple[str, Draft]], checks: Checks
-) -> None:
+def check_links(session: Session, subject: Subject, numbered: Sequence[tuple[str, Draft]], checks: Checks) -> None:
     """Note which of some mountings, each with its pointer, name vehicles or receivers that are not stored."""
     targets: tuple[Subject, ...] = ("vehicle", "receiver") if subject == "mounting" else ()
     for target in targets:

@@ -3,12 +3,13 @@
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
-from sqlalchemy import delete, update
+from sqlalchemy import ColumnElement, delete, update
 from sqlmodel import Session, col, select
+from sqlmodel.sql.expression import SelectOfScalar
 
 from fitsvc.store.errors import AlreadyExists, NotFound, VersionConflict
 from fitsvc.store.records import beyond, lock_record
-from fitsvc.store.tables import LABEL, RigPart, SavedRig, Subject, now
+from fitsvc.store.tables import LABEL, Mounting, RigPart, SavedRig, Subject, now
 from fitsvc.store.validation import PREFIXES, Checks, new_id, page_size, storable
 
 _SUBJECTS: dict[str, Subject] = {"veh_": "vehicle", "rcv_": "receiver", "mnt_": "mounting"}
@@ -44,6 +45,28 @@ def list_rigs(session: Session, *, after: str | None = None, limit: int = 100) -
     """Return a page of saved rigs ordered by id; `after` is the last one seen."""
     query = select(SavedRig).order_by(col(SavedRig.id)).limit(page_size(limit))
     return session.exec(query.where(beyond(col(SavedRig.id), after))).all()
+
+
+def rigs_using(session: Session, subject: Subject, key: str, *, limit: int = 100) -> Sequence[SavedRig]:
+    """Return the saved rigs that use a record: by naming it, or by naming what brings it along.
+
+    A mounting comes along with its vehicle and receiver, and they with it.
+    """
+    part = col(RigPart.rig_id)
+    found: ColumnElement[bool] = col(SavedRig.id).in_(_naming(subject, key))
+    mounting = session.get(Mounting, key) if subject == "mounting" else None
+    if mounting is not None:
+        both = _naming("receiver", mounting.receiver_id).where(part.in_(_naming("vehicle", mounting.vehicle_id)))
+        found |= col(SavedRig.id).in_(both)
+    elif subject in ("vehicle", "receiver"):
+        of_it = select(Mounting.id).where(col(getattr(Mounting, f"{subject}_id")) == key)
+        named = select(RigPart.rig_id).where(RigPart.subject == "mounting", col(RigPart.record_id).in_(of_it))
+        found |= col(SavedRig.id).in_(named)
+    return session.exec(select(SavedRig).where(found).order_by(col(SavedRig.id)).limit(page_size(limit))).all()
+
+
+def _naming(subject: Subject, key: str) -> SelectOfScalar[str]:
+    return select(RigPart.rig_id).where(RigPart.subject == subject, RigPart.record_id == key)
 
 
 def replace_rig(
@@ -97,9 +120,7 @@ def _lock_parts(session: Session, document: Mapping[str, Any], checks: Checks) -
             checks.refuse(pointer, f"is not the id of a part of a rig: expected one that begins with {known}")
         else:
             places.setdefault((subject, key), pointer)
-    for (subject, key), pointer in sorted(
-        places.items()
-    ):  # one order for all, or two could wait for each other
+    for (subject, key), pointer in sorted(places.items()):  # one order for all, or two could wait for each other
         try:
             lock_record(session, subject, key)
         except NotFound as error:

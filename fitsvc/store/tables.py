@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from datetime import UTC, datetime
 from typing import Any, Literal
 
-from sqlalchemy import JSON, BigInteger, DateTime, Index, Integer, String
+from sqlalchemy import JSON, BigInteger, Column, DateTime, Index, Integer, String
 from sqlalchemy.engine import Dialect
 from sqlalchemy.types import TypeDecorator, TypeEngine
 from sqlmodel import Field, SQLModel
@@ -109,13 +109,14 @@ class Accessory(Record, table=True):
 
 
 class Observation(SQLModel, table=True):
-    """A batch of facts told or measured at one time; never changed once written."""
+    """A batch of facts told or measured at one time; never changed once written.
+
+    `evidence` is what was said where the facts are a conclusion from it.
+    """
 
     __table_args__ = (Index(None, "subject", "record_id", "sequence"),)
 
-    sequence: int | None = Field(
-        default=None, primary_key=True, sa_type=BigInteger().with_variant(Integer, "sqlite")
-    )
+    sequence: int | None = Field(default=None, primary_key=True, sa_type=BigInteger().with_variant(Integer, "sqlite"))
     id: str = Field(sa_type=key_type(), unique=True)
     subject: str = Field(max_length=20)
     record_id: str = Field(sa_type=key_type())
@@ -125,6 +126,7 @@ class Observation(SQLModel, table=True):
     at: datetime = Field(default_factory=now, sa_type=Utc)
     note: str = Field(default="", max_length=NOTE)
     recorded_at: datetime = Field(default_factory=now, sa_type=Utc)
+    evidence: dict[str, Wire] | None = Field(default=None, sa_column=Column(JSON(none_as_null=True), nullable=True))
 
 
 class SavedRig(SQLModel, table=True):

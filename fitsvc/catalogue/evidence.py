@@ -1,0 +1,228 @@
+"""What an observation teaches: evidence and measurements turned to facts that only tighten, and what contradicts.
+
+A spare that stowed raises the largest diameter known to stow, one that did not lowers the smallest known not
+to. A measurement that agrees with an earlier one leaves what both allow. What disagrees is never lost: the
+later one holds, the log keeps both, and the observer is told of every statement that cannot hold beside it.
+"""
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import Any, Final
+
+from fitsvc.facts import FactReader
+from fitsvc.language.intervals import SAME
+from fitsvc.language.problems import Problem, ProblemsFound
+from fitsvc.language.types import ListType, NumberType, Value
+from fitsvc.language.tyres import TyreError, parse_tyre
+from fitsvc.rulebook.vocabulary import Fact
+from fitsvc.store.tables import Observation, Record, Wire
+
+FITS, BLOCKED = "spare_fits_up_to", "spare_blocked_from"
+EVIDENCE: Final = ("tyre", "stowed")
+LATEST: Final = 500
+"""How many of a record's latest observations are held against a new one."""
+
+_INSIDE: Final = {"length": "mm", "mass": "kg", "angle": "deg", "force": "kN", "torque": "N m", "ratio": "%"}
+
+
+@dataclass(frozen=True, slots=True)
+class Conclusion:
+    """The facts to record, and what was said where they are not just that."""
+
+    facts: dict[str, Wire]
+    evidence: dict[str, Wire] | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Saying:
+    """One statement of a fact: its value, how it is known, by whom, when, and in which observation."""
+
+    fact: str
+    value: Wire
+    kind: str
+    by: str
+    at: datetime
+    observation: str
+
+
+@dataclass(frozen=True, slots=True)
+class Contradiction:
+    """A fact with statements that cannot all hold, the newest last."""
+
+    fact: str
+    because: str
+    said: tuple[Saying, ...] = field(default=())
+
+
+def read_evidence(evidence: Any, subject: Any, pointer: str) -> list[Problem]:
+    """Return what is wrong with evidence: a tyre, and whether it stowed in the spare's place with this receiver."""
+    if not isinstance(evidence, dict):
+        help = 'write `{"tyre": "265/70R17", "stowed": true}`'
+        return [Problem("`evidence` is not an object", help, pointer=pointer)]
+    problems = [
+        Problem(f"`{name}` has no place in evidence", "it has `tyre` and `stowed`", pointer=f"{pointer}/{name}")
+        for name in evidence
+        if name not in EVIDENCE
+    ]
+    if subject != "mounting":
+        help = "a spare stows, or does not, with a receiver on a vehicle: name their mounting"
+        problems.append(Problem(f"a {subject} has no evidence of a spare", help, pointer=pointer, meaning=True))
+    if not isinstance(evidence.get("stowed"), bool):
+        help = "write true where the spare went in, rubbing or not, and false where it did not"
+        problems.append(Problem("`stowed` is neither true nor false", help, pointer=f"{pointer}/stowed"))
+    tyre = evidence.get("tyre")
+    if not isinstance(tyre, str):
+        help = "write it as on the sidewall, such as `245/75R16`"
+        return [*problems, Problem("`tyre` is not a tyre designation", help, pointer=f"{pointer}/tyre")]
+    try:
+        parse_tyre(tyre)
+    except TyreError as error:
+        problems.append(Problem(error.message, error.help, pointer=f"{pointer}/tyre"))
+    return problems
+
+
+def conclude(
+    reader: FactReader, subject: str, record: Record, facts: Mapping[str, Wire], evidence: Mapping[str, Any] | None,
+    kind: str,
+) -> Conclusion:  # fmt: skip
+    """The facts that follow from what was said of a record, given what is known of it; all has been checked."""
+    known, concluded, said = reader.subjects[subject], dict(facts), {}
+    for name, wire in facts.items():
+        earlier = record.facts.get(name) if _measured(record, name) and kind == "measured" else None
+        tightened = _tightened(reader, known[name], earlier, wire)
+        if tightened is not None:
+            concluded[name], said[name] = tightened, wire
+    if evidence is None:
+        return Conclusion(concluded, {"facts": said} if said else None)
+    name, bound = _bound(evidence)
+    earlier, least = concluded.get(name, record.facts.get(name)), name == FITS
+    if earlier is None or _beyond(reader, known[name], earlier, bound, least=least):
+        concluded[name] = f"{bound:.3f}".rstrip("0").rstrip(".") + " mm"
+    return Conclusion(concluded, {**evidence, **({"facts": said} if said else {})})
+
+
+def _measured(record: Record, name: str) -> bool:
+    return record.provenance.get(name, {}).get("kind") == "measured"
+
+
+def _bound(evidence: Mapping[str, Any]) -> tuple[str, float]:
+    """The fact that a spare's stowing bounds, by the diameter that is sure."""
+    low, high = parse_tyre(evidence["tyre"]).diameter
+    return (FITS, low) if evidence["stowed"] else (BLOCKED, high)
+
+
+def _beyond(reader: FactReader, fact: Fact, earlier: Wire, bound: float, *, least: bool) -> bool:
+    """Whether a bound says more than what is known already."""
+    value = _value(reader, fact, earlier)
+    assert isinstance(value, tuple)
+    return bound > value[0] + SAME if least else bound < value[1] - SAME
+
+
+def _tightened(reader: FactReader, fact: Fact, earlier: Wire, wire: Wire) -> Wire | None:
+    """What an earlier value and a new one both allow, where that is less than the new one allows alone."""
+    if earlier is None or wire is None or fact.tyre:
+        return None
+    old, new = _value(reader, fact, earlier), _value(reader, fact, wire)
+    if isinstance(old, tuple) and isinstance(new, tuple) and isinstance(fact.type, NumberType):
+        both = (max(old[0], new[0]), min(old[1], new[1]))
+        return None if both == new or both[0] > both[1] else _written(fact, both)
+    if isinstance(old, int) and isinstance(new, int) and isinstance(fact.type, ListType):
+        mask = old & new
+        members = [member for i, member in enumerate(fact.type.members) if mask >> i & 1]
+        return None if mask in (0, new) else members if len(members) > 1 else members[0]
+    return None
+
+
+def _written(fact: Fact, bounds: tuple[float, float]) -> Wire:
+    """Bounds inside as a fact is written."""
+    if fact.kind == "count":
+        return {"at_least": int(bounds[0]), "at_most": int(bounds[1])}
+    scale, unit = (100 if fact.kind == "ratio" else 1), _INSIDE[fact.kind]
+    return {key: f"{end * scale:.9g} {unit}" for key, end in zip(("at_least", "at_most"), bounds, strict=True)}
+
+
+def _value(reader: FactReader, fact: Fact, wire: Wire) -> Value | None:
+    """A fact's value; None for a text, or for a value that is no longer one."""
+    try:
+        slots = reader.value(fact, wire)
+    except ProblemsFound:
+        return None
+    return slots.get(f"{fact.name}.diameter") if fact.tyre else slots.get(fact.name)
+
+
+def contradictions(
+    reader: FactReader, subject: str, earlier: Iterable[Observation], new: Observation, record: Record
+) -> list[Contradiction]:
+    """What was said before of a record that cannot hold beside a new observation; guesses contradict nothing."""
+    if new.kind == "assumed":
+        return []
+    known, standing = reader.subjects[subject], _standing(earlier)
+    found = []
+    for name, wire in _said(new).items():
+        if wire is None or name not in known:
+            continue
+        fact = known[name]
+        against = [one for one in standing.get(name, ()) if _apart(reader, fact, one.value, wire)]
+        if against:
+            because = f"the {fact.label} cannot be {_shown(wire)} and {_shown(against[-1].value)}"
+            found.append(Contradiction(name, because, (*against, _saying(new, name, wire))))
+    return found + _spare(reader, known, standing, new, record)
+
+
+def _said(observation: Observation) -> dict[str, Wire]:
+    """What was said, before anything was concluded from it."""
+    evidence = observation.evidence or {}
+    return {**observation.facts, **evidence.get("facts", {})}
+
+
+def _standing(earlier: Iterable[Observation]) -> dict[str, list[Saying]]:
+    """What has been said of each fact and was not taken back; guesses left out."""
+    found: dict[str, list[Saying]] = {}
+    for one in earlier:
+        for name, wire in _said(one).items():
+            if wire is None:
+                found.pop(name, None)
+            elif one.kind != "assumed":
+                found.setdefault(name, []).append(_saying(one, name, wire))
+    return found
+
+
+def _saying(one: Observation, name: str, wire: Wire) -> Saying:
+    return Saying(name, wire, one.kind, one.by, one.at, one.id)
+
+
+def _apart(reader: FactReader, fact: Fact, one: Wire, other: Wire) -> bool:
+    """Whether two values of a fact have nothing in common; a raised or lowered bound of the spare has."""
+    if fact.short in (FITS, BLOCKED) or fact.kind == "text":
+        return False
+    old, new = _value(reader, fact, one), _value(reader, fact, other)
+    if isinstance(old, tuple) and isinstance(new, tuple):
+        return old[0] > new[1] + SAME or new[0] > old[1] + SAME
+    if isinstance(old, int) and isinstance(new, int):
+        return not old & new if isinstance(fact.type, ListType) else old != new
+    return False
+
+
+def _spare(
+    reader: FactReader, known: Mapping[str, Fact], standing: Mapping[str, Sequence[Saying]], new: Observation,
+    record: Record,
+) -> list[Contradiction]:  # fmt: skip
+    """A spare known to stow that is no smaller than one known not to."""
+    told = [name for name in (FITS, BLOCKED) if new.facts.get(name) is not None]
+    if not told or not all(name in record.facts for name in (FITS, BLOCKED)):
+        return []
+    fits, blocked = (_value(reader, known[name], record.facts[name]) for name in (FITS, BLOCKED))
+    if not (isinstance(fits, tuple) and isinstance(blocked, tuple) and fits[0] >= blocked[1] - SAME):
+        return []
+    said = [one for name in (FITS, BLOCKED) if name not in told for one in standing.get(name, ())[-1:]]
+    said += [_saying(new, name, new.facts[name]) for name in told]
+    because = f"a spare of {record.facts[FITS]} is known to stow, and one of {record.facts[BLOCKED]} not to"
+    return [Contradiction(told[0], because, tuple(said))]
+
+
+def _shown(wire: Wire) -> str:
+    """A value as it was written, in one line."""
+    if isinstance(wire, dict):
+        return ", ".join(f"{name.replace('_', ' ')} {value}" for name, value in wire.items())
+    return " or ".join(map(str, wire)) if isinstance(wire, list) else str(wire)

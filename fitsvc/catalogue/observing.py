@@ -1,0 +1,44 @@
+"""Recording what was observed of a record, with what it contradicts and the rigs as they were and are."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from sqlmodel import Session
+
+from fitsvc.catalogue.effects import RigCase, rig_cases
+from fitsvc.catalogue.evidence import LATEST, Contradiction, conclude, contradictions
+from fitsvc.catalogue.stored import StoreRecords
+from fitsvc.facts import FactReader
+from fitsvc.store.observations import Told, latest_observations
+from fitsvc.store.records import add_observation, lock_record
+from fitsvc.store.tables import Accessory, Observation, Record
+
+
+@dataclass(frozen=True, slots=True)
+class Seen:
+    """An observation as it was recorded, and what it does."""
+
+    observation: Observation
+    record: Record
+    contradictions: list[Contradiction]
+    before: list[RigCase]
+    after: list[RigCase]
+
+
+def sold_as(record: Record) -> str:
+    """Whose facts a record has: what an accessory is sold as, else its own subject."""
+    return record.subject if isinstance(record, Accessory) else type(record).__name__.lower()
+
+
+def observe(session: Session, reader: FactReader, document: Mapping[str, Any], told: Told) -> Seen:
+    """Record an observation that has been checked."""
+    subject, key, evidence = document["subject"], document["record"], document.get("evidence")
+    record = lock_record(session, subject, key)
+    own, records = sold_as(record), StoreRecords(session)
+    concluded = conclude(reader, own, record, document.get("facts") or {}, evidence, told.kind)
+    earlier = latest_observations(session, subject, key, LATEST)
+    before = rig_cases(session, reader, records, subject, key)
+    observation, record = add_observation(session, subject, key, concluded.facts, told, evidence=concluded.evidence)
+    against = contradictions(reader, own, earlier, observation, record)
+    return Seen(observation, record, against, before, rig_cases(session, reader, records, subject, key))

@@ -1,0 +1,28 @@
+"""What an observation does, as it goes over the wire: what it contradicts, and the rigs that answer otherwise."""
+
+from datetime import UTC
+from typing import Any
+
+from fitsvc.catalogue.effects import MOST_TOLD, Effects
+from fitsvc.catalogue.evidence import Contradiction
+
+
+def contradiction_document(found: Contradiction) -> dict[str, Any]:
+    """Return statements that cannot all hold as the API shows them."""
+    said = [
+        {"fact": one.fact, "value": one.value, "kind": one.kind, "by": one.by, "at": one.at.astimezone(UTC),
+         "observation": one.observation}
+        for one in found.said
+    ]  # fmt: skip
+    return {"fact": found.fact, "because": found.because, "said": said}
+
+
+def effects_document(found: Effects) -> dict[str, Any]:
+    """Return what an observation changes for saved rigs as the API shows it."""
+    changed = [
+        {"rig": one.rig, "name": one.name, "before": one.before, "after": one.after, "count": len(one.changed),
+         "changed": [{"sku": sku, "before": before, "after": after} for sku, before, after in one.changed[:MOST_TOLD]]}
+        for one in found.changed
+    ]  # fmt: skip
+    return {"changed": changed, "judged": found.rigs, "left_off": found.rigs_left_off,
+            "accessories_left_off": found.accessories_left_off}  # fmt: skip
