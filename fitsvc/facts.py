@@ -107,7 +107,7 @@ class FactReader:
 
 def _whole(subject: str, facts: Mapping[str, Any]) -> tuple[Any, ...] | None:
     """A key for all of a subject's facts; none where one is not a scalar. `true` and `1` are told apart."""
-    key = (subject, *facts.items(), *map(type, facts.values()))
+    key = (subject, *facts, *facts.values(), *map(type, facts.values()))
     try:
         hash(key)
     except TypeError:

@@ -1,6 +1,7 @@
 """The answer as it goes over the wire: typed structs, encoded as JSON in the order written here."""
 
-from typing import Any, Literal
+from functools import cached_property
+from typing import Any, Final, Literal
 
 import msgspec
 
@@ -10,8 +11,8 @@ Sort = Literal["reduce", "swap", "receiver", "add", "none"]
 Result = Literal["passes", "fails", "undetermined"]
 
 
-class Finding(msgspec.Struct, omit_defaults=True):
-    """One rule's result on the case, why, by what margin, and on which facts it rests."""
+class Finding(msgspec.Struct, omit_defaults=True, dict=True):
+    """One rule's result on the case, why, by what margin, and on which facts it rests. Never changed once made."""
 
     rule: str
     title: str
@@ -21,6 +22,11 @@ class Finding(msgspec.Struct, omit_defaults=True):
     facts: dict[str, str]
     source: dict[str, str]
     margin: str = ""
+
+    @cached_property
+    def encoded(self) -> msgspec.Raw:
+        """The finding as JSON, made once: the same findings are told again and again."""
+        return msgspec.Raw(msgspec.json.encode(self))
 
 
 class LimitShown(msgspec.Struct, omit_defaults=True):
@@ -71,7 +77,7 @@ class RulebookName(msgspec.Struct):
     name: str
 
 
-class Answer(msgspec.Struct):
+class Answer(msgspec.Struct, omit_defaults=True):
     """The whole answer to one question; `candidates` are the vehicles it holds over, where several are meant."""
 
     outcome: Outcome
@@ -87,5 +93,20 @@ class Answer(msgspec.Struct):
     candidates: list[Candidate] = []
 
 
-encode = msgspec.json.Encoder().encode
-"""Encode an answer as JSON bytes; the same answer gives the same bytes."""
+class _Encoded(Answer, omit_defaults=True):
+    """An answer whose findings are JSON already."""
+
+    findings: list[msgspec.Raw]  # type: ignore[assignment]
+
+
+_encode: Final = msgspec.json.Encoder().encode
+
+
+def encode(answer: Answer) -> bytes:
+    """Encode an answer as JSON bytes; the same answer gives the same bytes."""
+    findings = [finding.encoded for finding in answer.findings]
+    wire = _Encoded(
+        answer.outcome, answer.summary, findings, answer.limits, answer.needs, answer.next, answer.remedies,
+        answer.cautions, answer.assumed, answer.rulebook, answer.candidates,
+    )  # fmt: skip
+    return _encode(wire)

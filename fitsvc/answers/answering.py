@@ -53,6 +53,7 @@ class Answerer:
         self.wording = Wording(self.engine)
         self.missing = Missing(self.engine, self.wording)
         self._name = RulebookName(rulebook.digest, rulebook.name)
+        self._limit_names = {limit.id: limit.name for limit in rulebook.limits}
 
     def answer(
         self, document: Any, records: Records | None = None, system: System = "us", shelf: Shelf | None = None
@@ -126,7 +127,7 @@ class Answerer:
             answer, _ = self._answer(tried.document, asked, records, system)
             if answer.outcome in ("works", "conditional"):
                 found.append(remedy_of(tried, answer))
-        if not any(remedy.sku for remedy in found):
+        if shelf.items("accessory") and not any(remedy.sku for remedy in found):
             text = search.would_have_to_be(question, failing)
             found += [Remedy("none", "fails", text)] if text else []
         return found
@@ -136,7 +137,7 @@ class Answerer:
         case = self.engine.opened(question.case)
         verdict = self.engine.evaluate(case)
         findings = self._findings(question, verdict, case, system)
-        limits = [self._limit(name, low, system) for name, low in limits_of(self.engine, case).items()]
+        limits = self._limits(case, system)
         needs = [self.need(number, case, system) for number in sorted(verdict.open_needs)]
         steps = next_steps(self.missing, question.case, verdict, system)
         assumed = self._assumed_of(question, findings, case, system)
@@ -160,11 +161,14 @@ class Answerer:
             for number in sorted(getattr(verdict, name))
         ]
 
+    def _limits(self, case: Case, system: System) -> list[LimitShown]:
+        return [self._limit(name, low, system) for name, low in limits_of(self.engine, case).items()]
+
     def _limit(self, name: str, low: Lowest, system: System) -> LimitShown:
         if low.at_most is None or low.governs is None:
-            return LimitShown(name.replace("-", "_"), low.unknown)
+            return LimitShown(self._limit_names[name], low.unknown)
         shown = show_down(low.at_most, low.governs.shown.unit, system)
-        return LimitShown(name.replace("-", "_"), low.unknown, shown, low.governs.name)
+        return LimitShown(self._limit_names[name], low.unknown, shown, low.governs.name)
 
     def need(self, number: int, case: Case, system: System = "us") -> dict[str, str]:
         """An open need of an opened case, in words."""
