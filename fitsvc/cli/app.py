@@ -7,7 +7,7 @@ from typing import Annotated
 import typer
 
 from fitsvc import __version__
-from fitsvc.cli import answer, databases, demo, keys, load, plan, rules, serve
+from fitsvc.cli import answer, audit, databases, demo, keys, load, plan, rules, serve
 from fitsvc.cli.console import BAD_INPUT, show_problems
 from fitsvc.language.problems import Problem, ProblemsFound
 
@@ -17,6 +17,7 @@ app = typer.Typer(
     context_settings={"help_option_names": ["-h", "--help"]},
 )  # fmt: skip
 app.command("answer")(answer.answer)
+app.command("audit")(audit.audit)
 app.command("demo")(demo.demo)
 app.command("load")(load.load)
 app.command("plan")(plan.plan)

@@ -1,0 +1,179 @@
+"""The kernel of an audit: some items and some rigs in, what holds of every pair of them out, as Arrow tables."""
+
+from collections.abc import Mapping, Sequence
+from functools import lru_cache
+from pathlib import Path
+from typing import Any, Final
+
+import numpy as np
+import pyarrow as pa
+from numpy.typing import NDArray
+
+from fitsvc.catalogue.audit_claims import ClaimReader, Claims
+from fitsvc.catalogue.audit_items import items_of_columns
+from fitsvc.catalogue.audit_rigs import AuditRig, rigs_of_table
+from fitsvc.engine.bitmaps import Words, unpack
+from fitsvc.engine.columns import MOST_KEPT, OUTCOMES, Columns, Judged
+from fitsvc.engine.point import Point
+from fitsvc.engine.signatures import Catalogue, Column
+from fitsvc.facts import FactReader
+from fitsvc.rulebook.rules import Need, Rule, Rulebook
+
+_WORD: Final = 64
+Codes = NDArray[np.int32]
+PAIRS: Final = pa.schema([
+    ("rig", pa.dictionary(pa.int32(), pa.string())), ("sku", pa.dictionary(pa.int32(), pa.string())),
+    ("outcome", pa.dictionary(pa.int8(), pa.string())), ("rules", pa.dictionary(pa.int32(), pa.string())),
+    ("claimed", pa.bool_()), ("rulebook", pa.dictionary(pa.int8(), pa.string())),
+])  # fmt: skip
+"""A row a pair: the rules (and needs) that make its outcome what it is, parted by blanks; `claimed` is null where
+nothing is claimed of any pair; the digest of the rulebook."""
+
+
+class Kernel:
+    """A rulebook ready to judge blocks of items against rigs."""
+
+    def __init__(self, rulebook: Rulebook, most_kept: int = MOST_KEPT) -> None:
+        self.rulebook, self.engine = rulebook, Point(rulebook)
+        self.columns = Columns(self.engine, most_kept)
+        self.members: list[Rule | Need] = [*rulebook.rules, *rulebook.needs]
+        self.names = [member.id for member in self.members]
+        self.words = -(-len(self.members) // _WORD)
+        self.slots = self.columns.slots(["accessory"])
+
+    def block(self, columns: Mapping[str, Column], count: int) -> "Block":
+        """Some items ready to be judged."""
+        return Block(self, columns, count)
+
+
+class Block:
+    """Some items, folded into signatures."""
+
+    def __init__(self, kernel: Kernel, columns: Mapping[str, Column], count: int) -> None:
+        self.kernel = kernel
+        self.catalogue = kernel.columns.catalogue_of(columns, ["accessory"], count)
+        self.signature_of = self.catalogue.signature_of.astype(np.intp)
+
+    def judge(self, rig: AuditRig) -> tuple[Judged, "RigResult"]:
+        """Judge one rig with every item."""
+        judged = self.kernel.columns.judge(self.catalogue, rig.case)
+        return judged, RigResult(self.kernel, judged)
+
+
+class RigResult:
+    """One rig with every signature of a block: outcomes, and the members that decide each, as words of bits."""
+
+    def __init__(self, kernel: Kernel, judged: Judged) -> None:
+        self._kernel = kernel
+        self.outcome = judged.outcome()
+        self.deciding = np.zeros((kernel.words, judged.catalogue.count), np.uint64)
+        self.pairs: list[tuple[int, int, int]] = []
+        self._decide(judged)
+
+    def _decide(self, judged: Judged) -> None:
+        fails, unknown, doubts = judged.bitmaps()
+        for number, entry in enumerate(judged.entries):
+            member = self._kernel.members[number]
+            blocking = isinstance(member, Rule) and member.severity == "blocking"
+            sure = blocking and isinstance(member, Rule) and member.if_unknown == "undetermined"
+            for found, outcome, where in (
+                (entry.fails, 3 if blocking else 1, fails if blocking else doubts),
+                (entry.undetermined, 2 if sure else 1, unknown if sure else doubts),
+            ):
+                if found is not None:
+                    self._take(judged.catalogue, number, outcome, found & where)
+
+    def _take(self, catalogue: Catalogue, number: int, outcome: int, where: Words) -> None:
+        """Note a member where it decides: where the outcome is the one that it brings about."""
+        if not where.any():
+            return
+        self.pairs.append((number, outcome, catalogue.counter.of(where)))
+        bits = unpack(where, catalogue.count).view(np.uint8).astype(np.uint64)
+        self.deciding[number // _WORD] |= bits << np.uint64(number % _WORD)
+
+
+def pairs_table(
+    block: Block, skus: pa.Array, rigs: Sequence[AuditRig], results: Sequence[RigResult], claims: Claims | None
+) -> pa.Table:
+    """The pairs of a block's items with some rigs, rig by rig; claims tell rigs by their places among these."""
+    names, codes = _deciding(block.kernel.names, [result.deciding for result in results])
+    count, of = len(skus), block.signature_of
+    outcomes, rules = np.empty((len(rigs), count), np.int8), np.empty((len(rigs), count), np.int32)
+    for place, result in enumerate(results):
+        outcomes[place] = result.outcome.view(np.int8)[of]
+        rules[place] = codes[place][of]
+    claimed = pa.nulls(len(rigs) * count, pa.bool_())
+    if claims is not None:
+        flags = np.zeros((len(rigs), count), np.bool_)
+        flags[claims.rig, claims.item] = True
+        claimed = pa.array(flags.ravel())
+    digest, keys = pa.array([block.kernel.rulebook.digest]), pa.array([rig.key for rig in rigs], pa.string())
+    return pa.table([
+        _coded(np.repeat(np.arange(len(rigs), dtype=np.int32), count), keys),
+        _coded(np.tile(np.arange(count, dtype=np.int32), len(rigs)), skus),
+        _coded(outcomes.ravel(), pa.array(OUTCOMES)), _coded(rules.ravel(), pa.array(names, pa.string())), claimed,
+        _coded(np.zeros(len(rigs) * count, np.int8), digest),
+    ], schema=PAIRS)  # fmt: skip
+
+
+def _coded(codes: NDArray[Any], names: pa.Array) -> pa.DictionaryArray:
+    return pa.DictionaryArray.from_arrays(pa.array(codes), names)
+
+
+def _deciding(members: Sequence[str], masks: Sequence[NDArray[np.uint64]]) -> tuple[list[str], list[Codes]]:
+    """The distinct sets of deciding members as text, and each rig's codes by signature."""
+    coded = np.zeros(sum(mask.shape[1] for mask in masks), np.int64)
+    words: list[NDArray[np.uint64]] = []
+    for word in range(len(masks[0])):
+        encoded = pa.array(np.concatenate([mask[word] for mask in masks])).dictionary_encode()
+        coded = coded * len(encoded.dictionary) + encoded.indices.to_numpy()
+        # Sets are numbered anew after each word, so that numbers stay small whatever the words are.
+        again = pa.array(coded).dictionary_encode()
+        places = again.dictionary.to_numpy()
+        before, last = places // len(encoded.dictionary), places % len(encoded.dictionary)
+        words = [array[before] for array in words] + [encoded.dictionary.to_numpy()[last]]
+        coded = again.indices.to_numpy().astype(np.int64)
+    texts = [_text(members, [int(array[place]) for array in words]) for place in range(len(words[0]))]
+    ends = np.cumsum([mask.shape[1] for mask in masks])[:-1]
+    return texts, [codes.astype(np.int32) for codes in np.split(coded, ends)]
+
+
+def _text(members: Sequence[str], words: Sequence[int]) -> str:
+    bits = sum(word << place * _WORD for place, word in enumerate(words))
+    return " ".join(name for number, name in enumerate(members) if bits >> number & 1)
+
+
+def decided_by(names: Sequence[str], result: RigResult, signature: int) -> list[str]:
+    """The members that decide one signature."""
+    return _text(names, [int(word) for word in result.deciding[:, signature]]).split()
+
+
+def judge_block(items: pa.Table, rigs: pa.Table, rules: str | None = None) -> pa.Table:
+    """Judge every item with every rig: Arrow in, Arrow out, for engines that spread a catalogue over machines.
+
+    `items` are as a catalogue has them: `sku`, a column a fact (`shank`, or `weight [lb]` with bare figures), all of
+    text, figures or yes/no, and maybe `fits`. `rigs` is what `audit_rigs.rigs_table` gives. `rules` is a folder of
+    rules in place of fitsvc's own. The pairs come rig by rig, by the schema `PAIRS`. Bad items raise ProblemsFound.
+    """
+    kernel, reader = _kernel(rules)
+    listed = rigs_of_table(rigs)
+    read, claimed = items_of_columns({name: items.column(name).to_pylist() for name in items.column_names}, reader,
+                                     "the items")  # fmt: skip
+    block = kernel.block(read.columns, len(read.skus))
+    claims = None
+    if "fits" in items.column_names:
+        names = ClaimReader(listed, "the items")
+        for place, found in enumerate(claimed):
+            # A claim about a rig that is not among these is another block's.
+            list(names.add(place, found, place + 1, "fits"))
+        claims = names.claims()
+    return pairs_table(block, pa.array(read.skus, pa.string()), listed, [block.judge(rig)[1] for rig in listed], claims)
+
+
+@lru_cache(maxsize=2)
+def _kernel(rules: str | None) -> tuple[Kernel, FactReader]:
+    from fitsvc.paths import data_dir
+    from fitsvc.rulebook.loader import load_rulebook
+
+    rulebook = load_rulebook(Path(rules) if rules else data_dir("rules"))
+    return Kernel(rulebook), FactReader(rulebook.vocabulary)

@@ -1,0 +1,89 @@
+"""A column of raw cells → typed columns: each distinct cell is read once, since the same stand there over and over."""
+
+import json
+from collections.abc import Sequence
+from typing import Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fitsvc.catalogue.audit_mapping import Mapped
+from fitsvc.catalogue.audit_source import WIRE
+from fitsvc.catalogue.cells import read_cell
+from fitsvc.catalogue.entries import wire_fact
+from fitsvc.catalogue.rows import field_of
+from fitsvc.engine.signatures import Column, column_of, taken
+from fitsvc.facts import FactReader
+from fitsvc.language.problems import Problem, ProblemsFound
+from fitsvc.language.types import TextType, Type, Value
+from fitsvc.rulebook.vocabulary import TYRE_PARTS, Fact
+
+_MOST_KEPT: Final = 100_000
+_Codes = NDArray[np.int32]
+
+
+class FactColumn:
+    """One column of facts of one catalogue."""
+
+    def __init__(self, reader: FactReader, fact: Fact, column: Mapped) -> None:
+        self.fact, self.column, self._reader = fact, column, reader
+        kinds = reader.vocabulary.slots()
+        names = [f"{fact.name}.{part}" for part in TYRE_PARTS] if fact.tyre else [fact.name]
+        self.slots: dict[str, Type] = {name: kinds[name] for name in names if not isinstance(kinds[name], TextType)}
+        self._forget()
+
+    def _forget(self) -> None:
+        self._seen: dict[str | None, int] = {None: 0, "": 0}
+        self._values: list[dict[str, Value]] = [{}]
+        self._wrong: dict[int, Problem] = {}
+
+    def codes(self, cells: Sequence[str | None]) -> _Codes:
+        """The number of each cell among the distinct ones; numbers hold until the next call."""
+        if len(self._values) > _MOST_KEPT:
+            self._forget()
+        seen, new = self._seen, self._new
+        return np.fromiter((seen[cell] if cell in seen else new(cell) for cell in cells), np.int32, len(cells))
+
+    def wrong(self, codes: _Codes) -> NDArray[np.bool_]:
+        """Which cells could not be read."""
+        flags = np.zeros(len(self._values), np.bool_)
+        flags[list(self._wrong)] = True
+        found: NDArray[np.bool_] = flags[codes]
+        return found
+
+    def problem(self, code: int) -> Problem:
+        """What is wrong with a cell that could not be read."""
+        return self._wrong[code]
+
+    def columns(self, codes: _Codes) -> dict[str, Column]:
+        """The typed columns of the cells."""
+        rows = codes.astype(np.intp)
+        return {
+            name: taken(column_of(kind, [value.get(name) for value in self._values]), rows)
+            for name, kind in self.slots.items()
+        }
+
+    def _new(self, cell: str | None) -> int:
+        assert cell is not None
+        code = len(self._values)
+        try:
+            wire = self._wire(cell)
+            self._values.append(self._reader.value(self.fact, wire) if wire is not None else {})
+        except ProblemsFound as found:
+            first = found.problems[0]
+            self._wrong[code] = Problem(first.message, first.help, pointer=self.column.title + _within(first.pointer))
+            self._values.append({})
+        self._seen[cell] = code
+        return code
+
+    def _wire(self, cell: str) -> Any:
+        if cell.startswith(WIRE):
+            value = json.loads(cell.removeprefix(WIRE))
+            figure = isinstance(value, int | float) and not isinstance(value, bool)
+            return wire_fact(self.fact, f"{value!r} {self.column.unit}" if figure and self.column.unit else value)
+        text = self.column.values.get(cell.strip(), cell)
+        return wire_fact(self.fact, read_cell(text, self.fact, self.column.unit))
+
+
+def _within(pointer: str) -> str:
+    return f", {field_of(pointer)}" if field_of(pointer) else ""

@@ -1,0 +1,128 @@
+"""What changed since an earlier audit: fits lost and new, each by its cause.
+
+A fit is a pair that works, maybe on a condition. Its cause is all that differs between the audits: the item's
+facts, the rig's, the rulebook, or the version of fitsvc where nothing else does.
+"""
+
+import csv
+import json
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fitsvc.catalogue.audit_pairs import pairs_folder, part_of, read_outcomes
+from fitsvc.catalogue.audit_spool import SUMMARY, Spool
+from fitsvc.engine.columns import OUTCOMES
+from fitsvc.language.problems import Problem, ProblemsFound
+
+_ABSENT: Final = 255
+_FITS: Final = 1
+_OLD: Final = "old-outcomes.u8"
+
+
+@dataclass(frozen=True, slots=True)
+class Earlier:
+    """An earlier audit: the digest of each item's and each rig's facts, and the rulebook's."""
+
+    out: Path
+    items: Mapping[str, str]
+    rigs: Mapping[str, str]
+    rulebook: str
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """One pair that fits no more, or fits now."""
+
+    rig: str
+    sku: str
+    change: str
+    before: str
+    after: str
+    cause: str
+
+
+def read_earlier(out: Path) -> Earlier:
+    """An earlier audit's folder; ProblemsFound when it is none, or not one with Parquet."""
+    try:
+        summary = json.loads((out / SUMMARY).read_text("utf-8"))
+        rulebook, format = summary["run"]["rulebook"], summary["run"]["format"]
+        items, rigs = _digests(out / "items.csv", "sku"), _digests(out / "rigs.csv", "rig")
+    except (OSError, ValueError, KeyError, TypeError):
+        help = "name the folder that an earlier `fitsvc audit` wrote, and finished"
+        raise ProblemsFound([Problem("holds no audit", help, file=str(out))]) from None
+    if format != "parquet":
+        raise ProblemsFound([Problem(f"holds an audit as {format}", "audits with Parquet can be compared",
+                                     file=str(out))])  # fmt: skip
+    return Earlier(out, items, rigs, rulebook)
+
+
+def _digests(path: Path, key: str) -> dict[str, str]:
+    with path.open(encoding="utf-8", newline="") as stream:
+        return {row[key]: row["facts"] for row in csv.DictReader(stream)}
+
+
+class Changes:
+    """The comparison of an audit with an earlier one."""
+
+    def __init__(
+        self, spool: Spool, earlier: Earlier, rigs: Mapping[str, str], items: Mapping[str, str], rulebook: str
+    ) -> None:
+        self._spool, self._earlier, self.rulebook = spool, earlier, rulebook != earlier.rulebook
+        self._rigs, self._skus = list(rigs), list(items)
+        self._rig_changed = np.array([earlier.rigs.get(rig) != digest for rig, digest in rigs.items()], np.bool_)
+        self._item_changed = np.array([earlier.items.get(sku) != digest for sku, digest in items.items()], np.bool_)
+        self.told: dict[str, Any] = {
+            "new_rigs": len(rigs.keys() - earlier.rigs.keys()), "gone_rigs": len(earlier.rigs.keys() - rigs.keys()),
+            "new_items": len(items.keys() - earlier.items.keys()),
+            "gone_items": len(earlier.items.keys() - items.keys()), "rulebook_changed": self.rulebook,
+        }  # fmt: skip
+        self._before = self._read()
+
+    def _read(self) -> NDArray[np.uint8]:
+        """The earlier outcomes by this audit's places of rigs and items; kept on the disk, not in memory."""
+        rigs = {key: place for place, key in enumerate(self._rigs)}
+        items = {key: place for place, key in enumerate(self._skus)}
+        before = np.memmap(self._spool.folder / _OLD, np.uint8, "w+", shape=(len(rigs), len(items)))
+        before[:] = _ABSENT
+        for path in sorted(pairs_folder(self._earlier.out, "parquet").glob("part-*.parquet")):
+            table = read_outcomes(path)
+            rig, sku = (_places(table.column(name), places) for name, places in (("rig", rigs), ("sku", items)))
+            outcome = _places(table.column("outcome"), {name: place for place, name in enumerate(OUTCOMES)})
+            known = (rig >= 0) & (sku >= 0)
+            before[rig[known], sku[known]] = outcome[known]
+        return before
+
+    def of(self, block: int, group: int, rigs: range, items: range) -> Iterator[Change]:
+        """The changes among some rigs and items, whose part is written."""
+        table = read_outcomes(part_of(self._spool.out, "parquet", block, group))
+        outcome = _places(table.column("outcome"), {name: place for place, name in enumerate(OUTCOMES)})
+        after = outcome.reshape(len(rigs), len(items))
+        before = self._before[rigs.start : rigs.stop, items.start : items.stop]
+        differ = (before != _ABSENT) & ((before <= _FITS) != (after <= _FITS))
+        for rig, item in np.argwhere(differ).tolist():
+            fits = after[rig, item] <= _FITS
+            yield Change(
+                self._rigs[rigs.start + rig], self._skus[items.start + item], "new" if fits else "lost",
+                OUTCOMES[int(before[rig, item])], OUTCOMES[int(after[rig, item])],
+                self._cause(rigs.start + rig, items.start + item),
+            )  # fmt: skip
+
+    def _cause(self, rig: int, item: int) -> str:
+        causes = [name for name, differs in (("item", self._item_changed[item]), ("rig", self._rig_changed[rig]),
+                                             ("rulebook", self.rulebook)) if differs]  # fmt: skip
+        return " ".join(causes) or "program"
+
+
+def _places(column: Any, places: Mapping[str, int]) -> NDArray[np.int64]:
+    """Each row's place by its name; -1 where the name has none."""
+    chunks: Sequence[Any] = column.chunks if hasattr(column, "chunks") else [column]
+    found = [
+        np.array([places.get(name, -1) for name in chunk.dictionary.to_pylist()], np.int64)[chunk.indices.to_numpy()]
+        for chunk in chunks
+    ]  # fmt: skip
+    return np.concatenate(found) if found else np.zeros(0, np.int64)

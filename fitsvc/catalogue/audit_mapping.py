@@ -1,0 +1,141 @@
+"""What each column of a catalogue is: a fact by its own name, or another people's column by a mapping file.
+
+A mapping file is YAML:
+
+    columns:
+      Item No: sku
+      Wt: {fact: weight, unit: lb}
+      Kind: {fact: kind, values: {BM: ball_mount, CC: cargo_carrier}}
+      Remarks: ignore
+"""
+
+import re
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Final
+
+from fitsvc.language.problems import Problem, ProblemsFound, nearest
+from fitsvc.language.quantities import DIMENSIONS, QuantityError, parse_any, parse_quantity
+from fitsvc.language.types import ListType
+from fitsvc.rulebook.vocabulary import Fact, Vocabulary
+from fitsvc.rulebook.yaml_text import Mapping as YamlMapping
+from fitsvc.rulebook.yaml_text import Node, Scalar, read_yaml_file, to_plain
+
+KEYS: Final = ("sku", "subject", "label", "fits")
+"""What a column may be beside a fact; `fits` holds the rigs or vehicles that the item is claimed to fit."""
+_UNIT: Final = re.compile(r"(?P<name>.*?)\s*\[(?P<unit>[^\[\]]*)\]\Z", re.DOTALL)
+_ENTRY: Final = ("fact", "unit", "values")
+
+
+@dataclass(frozen=True, slots=True)
+class Mapped:
+    """One column: its title, the key or short fact name it stands for, its unit, and words for its values."""
+
+    title: str
+    name: str
+    unit: str = ""
+    values: Mapping[str, str] = field(default_factory=dict)
+
+
+def read_mapping(path: Path | None) -> dict[str, Mapped]:
+    """The columns a mapping file names, by title; ProblemsFound with everything wrong with it."""
+    if path is None:
+        return {}
+    tree = read_yaml_file(path)
+    columns = tree.entries.get("columns") if isinstance(tree, YamlMapping) else None
+    if not isinstance(tree, YamlMapping) or not isinstance(columns, YamlMapping) or len(tree.entries) > 1:
+        raise ProblemsFound([tree.problem("a mapping file has `columns` alone", "write `columns: {Title: fact}`")])
+    problems: list[Problem] = []
+    found = {title: _entry(title, node, problems) for title, node in columns.entries.items()}
+    if problems:
+        raise ProblemsFound(problems)
+    return {title: column for title, column in found.items() if column}
+
+
+def _entry(title: str, node: Node, problems: list[Problem]) -> Mapped | None:
+    if isinstance(node, Scalar) and node.value:
+        return Mapped(title, node.value)
+    plain = to_plain(node)
+    if not isinstance(node, YamlMapping) or not isinstance(plain, dict) or not isinstance(plain.get("fact"), str):
+        problems.append(node.problem(f"`{title}` says no fact", "write `fact`, or `{fact: weight, unit: lb}`"))
+        return None
+    problems += [
+        node.problem_at_key(key, f"a column has no `{key}`", "it may have " + ", ".join(_ENTRY))
+        for key in plain if key not in _ENTRY
+    ]  # fmt: skip
+    values = plain.get("values") or {}
+    words = {key: value for key, value in values.items() if isinstance(value, str)} if isinstance(values, dict) else {}
+    if len(words) != len(values):
+        problems.append(node.problem_at_key("values", "`values` maps their words to ours", "write `{BM: ball_mount}`"))
+    return Mapped(title, str(plain["fact"]), str(plain.get("unit") or ""), words)
+
+
+@dataclass(frozen=True, slots=True)
+class Header:
+    """The columns that are read, by title, and the titles that are passed over."""
+
+    columns: Mapping[str, Mapped]
+    passed_over: tuple[str, ...]
+
+
+def read_header(titles: Iterable[str], mapping: Mapping[str, Mapped], vocabulary: Vocabulary, file: str) -> Header:
+    """What the columns of a catalogue of accessories are; ProblemsFound when it cannot be told."""
+    facts = vocabulary.of("accessory")
+    columns: dict[str, Mapped] = {}
+    passed_over: list[str] = []
+    problems: list[Problem] = []
+    for title in titles:
+        column = mapping.get(title) or _by_name(title)
+        if column.name in facts or column.name in KEYS:
+            columns[title] = column
+            problems += _unit_problems(column, facts.get(column.name), file)
+        elif title in mapping and column.name != "ignore":
+            problems.append(_no_fact(column, facts, file))
+        else:
+            passed_over.append(title)
+    names = [column.name for column in columns.values()]
+    for name in dict.fromkeys(name for name in names if names.count(name) > 1):
+        titled = ", ".join(f"`{column.title}`" for column in columns.values() if column.name == name)
+        problems.append(Problem(f"the columns {titled} are all `{name}`", "keep one of them", file=file, line=1))
+    if "sku" not in names:
+        near = nearest("sku", passed_over)
+        help = f"is it `{near}`? Map it" if near else "add the column, or map the one that names each item"
+        problems.append(Problem("no column is `sku`", help, file=file, line=1))
+    if problems:
+        raise ProblemsFound(problems)
+    return Header(columns, tuple(passed_over))
+
+
+def _by_name(title: str) -> Mapped:
+    found = _UNIT.match(title)
+    return Mapped(title, found["name"], found["unit"].strip()) if found else Mapped(title, title)
+
+
+def _no_fact(column: Mapped, facts: Mapping[str, Fact], file: str) -> Problem:
+    near = nearest(column.name, [*facts, *KEYS])
+    help = f"did you mean `{near}`?" if near else f"it is a fact of an accessory, or one of {', '.join(KEYS)}"
+    return Problem(f"column `{column.title}` is mapped to `{column.name}`, which is no fact", help, file=file)
+
+
+def needs_unit(fact: Fact) -> bool:
+    """Whether a bare figure of a fact says nothing without its unit."""
+    return fact.kind in DIMENSIONS and fact.kind != "count"
+
+
+def _unit_problems(column: Mapped, fact: Fact | None, file: str) -> list[Problem]:
+    if not column.unit:
+        return []
+    dimension = None
+    if fact is not None:
+        dimension = fact.type.dimension if isinstance(fact.type, ListType) else DIMENSIONS.get(fact.kind)
+    if dimension is None or (fact is not None and fact.kind == "count"):
+        return [Problem(f"column `{column.title}` has no unit", f"write `{column.name}`", file=file, line=1)]
+    try:
+        _, found = parse_any(f"1 {column.unit}")
+        if found != dimension:
+            parse_quantity(f"1 {column.unit}", dimension)
+    except QuantityError as error:
+        return [Problem(f"column `{column.title}` cannot be in `{column.unit}`: {error.message}", error.help,
+                        file=file, line=1)]  # fmt: skip
+    return []

@@ -1,0 +1,108 @@
+"""An audit's summary as a page for people: one file that needs no script and no other host."""
+
+from collections.abc import Iterable, Sequence
+from html import escape
+from typing import Any, Final
+
+_STYLE: Final = """
+body{font:16px/1.5 system-ui,sans-serif;max-width:60rem;margin:2rem auto;padding:0 1rem;color:#1a1a1a;background:#fff}
+table{border-collapse:collapse;margin:.5rem 0 1.5rem;width:100%}
+th,td{text-align:left;padding:.25rem .75rem .25rem 0;border-bottom:1px solid #ddd;vertical-align:top}
+td.n,th.n{text-align:right;font-variant-numeric:tabular-nums}
+code{overflow-wrap:anywhere}
+@media (prefers-color-scheme:dark){body{color:#eee;background:#161616}th,td{border-color:#444}}
+"""
+_MOST: Final = 25
+
+
+def page(summary: dict[str, Any]) -> str:
+    """The page."""
+    rows, changes = summary["rows"], summary["changes"]
+    parts = [
+        f"<p>{_n(rows['items'])} items with {_n(summary['rigs'])} rigs: {_n(summary['pairs'])} pairs, by the rulebook "
+        f"{escape(summary['rulebook']['name'])} <code>{escape(summary['rulebook']['digest'])}</code>.</p>",
+        _table("Outcomes", ("outcome", "pairs"), summary["outcomes"].items()),
+        _table("Faults", ("fault", "found"), ((name.replace("_", " "), n) for name, n in summary["faults"].items())),
+        _read(rows),
+        _claims(summary["claims"]),
+        _table("Facts worth measuring", ("fact", "pairs decided", "claims decided", "on"), (
+            (one["fact"], one["pairs"], one["claims"], _where(one)) for one in summary["missing"]
+        ), "Pairs that wait for this fact alone. Each item and rig: missing_of_items.csv, missing_of_rigs.csv."),
+        f"<h2>What fits nothing</h2><p>{_n(summary['fits_nothing'])} items fit none of the rigs: "
+        "fits_nothing.csv.</p>",
+        _table("Rigs without a fitting item", ("kind", "rigs"), summary["rigs_without"].items(), "rigs_without.csv"),
+        _table("Figures that look wrong", ("fact", "items"), summary["suspicious"].items(), "suspicious.csv"),
+        _table("What decides", ("rule", "fails", "undetermined", "conditional"), (
+            (one["rule"], one["fails"], one["undetermined"], one["conditional"]) for one in summary["rules"]
+        ), "Pairs whose outcome the rule brings about, alone or with others."),
+        _changes(changes) if changes else "",
+    ]  # fmt: skip
+    return (
+        '<!doctype html>\n<html lang="en"><head><meta charset="utf-8"><title>Catalogue audit</title>'
+        '<meta name="viewport" content="width=device-width,initial-scale=1">'
+        f"<style>{_STYLE}</style></head><body><main><h1>Catalogue audit</h1>\n"
+        + "\n".join(part for part in parts if part)
+        + "\n</main></body></html>\n"
+    )
+
+
+def _read(rows: dict[str, Any]) -> str:
+    told = [f"{_n(rows['rows'])} rows were read, {_n(rows['bad_rows'])} of the file's rows are bad (bad_rows.csv)."]
+    if rows["other_subjects"]:
+        told.append(f"{_n(rows['other_subjects'])} rows are no accessories and were not audited.")
+    if rows["passed_over"]:
+        listed = ", ".join(f"<code>{escape(title)}</code>" for title in rows["passed_over"])
+        told.append(f"These columns are no facts of accessories and were not read: {listed}.")
+    return f"<h2>Rows</h2><p>{' '.join(told)}</p>"
+
+
+def _claims(claims: dict[str, Any] | None) -> str:
+    if claims is None:
+        return "<h2>Claims</h2><p>Nothing is claimed.</p>"
+    unclaimed = claims["unclaimed"]
+    return _table(
+        "Claims", ("claims", "pairs"),
+        (("hold", claims["works"]), ("hold on a condition", claims["conditional"]),
+         ("cannot be decided", claims["undetermined"]), ("contradict the rules", claims["fails"])),
+        f"claims.csv. Not claimed: {_n(unclaimed['works'])} pairs that work and {_n(unclaimed['conditional'])} that do "
+        f"on a condition, of {_n(unclaimed['items'])} items (unclaimed.csv).",
+    ) + _table("Claims contradicted, by rule", ("rule", "claims"), (
+        (one["rule"], one["claims"]) for one in claims["contradicted_by"]
+    ))  # fmt: skip
+
+
+def _changes(changes: dict[str, Any]) -> str:
+    rows = [(f"{word} fits, by {cause}", n) for word in ("new", "lost") for cause, n in changes[word].items()]
+    names = ("new_items", "gone_items", "new_rigs", "gone_rigs")
+    rows += [(name.replace("_", " "), changes[name]) for name in names]
+    return _table("Since the earlier audit", ("change", "number"), rows, "changes.csv")
+
+
+def _where(one: dict[str, Any]) -> str:
+    return f"{_n(one['items'])} items" if "items" in one else f"{_n(one['rigs'])} rigs"
+
+
+def _table(title: str, titles: Sequence[str], rows: Iterable[Sequence[Any]], note: str = "") -> str:
+    listed = list(rows)
+    told = f"<p>{note}</p>" if note and listed else ""
+    if not listed:
+        return f"<h2>{escape(title)}</h2><p>None.</p>"
+    head = "".join(
+        _cell("th", one, number=not isinstance(cell, str)) for one, cell in zip(titles, listed[0], strict=True)
+    )
+    body = "".join(
+        f"<tr>{''.join(_cell('td', cell, number=not isinstance(cell, str)) for cell in row)}</tr>"
+        for row in listed[:_MOST]
+    )  # fmt: skip
+    more = f"<p>and {_n(len(listed) - _MOST)} more in summary.json</p>" if len(listed) > _MOST else ""
+    return f"<h2>{escape(title)}</h2>{told}<table><tr>{head}</tr>{body}</table>{more}"
+
+
+def _cell(tag: str, cell: Any, *, number: bool) -> str:
+    text = cell if isinstance(cell, str) else _n(cell)
+    of_class = ' class="n"' if number else ""
+    return f"<{tag}{of_class}>{escape(text)}</{tag}>"
+
+
+def _n(number: int) -> str:
+    return f"{number:,}"

@@ -1,0 +1,61 @@
+"""Files of pairs: one part a block of items with a group of rigs, as Parquet, CSV or JSON Lines."""
+
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Final
+
+import msgspec
+import pyarrow as pa
+import pyarrow.csv as pc
+import pyarrow.parquet as pq
+
+from fitsvc.catalogue.audit_spool import written
+
+FORMATS: Final = ("parquet", "csv", "jsonl")
+_SLICE: Final = 65_536
+
+
+def pairs_folder(out: Path, format: str) -> Path:
+    """The folder that holds the parts; Parquet readers take it for one table."""
+    return out / f"pairs.{format}"
+
+
+def part_of(out: Path, format: str, block: int, group: int) -> Path:
+    """The file of one part."""
+    return pairs_folder(out, format) / f"part-{block:05}-{group:05}.{format}"
+
+
+def write_part(path: Path, table: pa.Table) -> None:
+    """Write a part; the same pairs give the same bytes."""
+    with written(path) as place:
+        if path.suffix == ".parquet":
+            # The names of a block of items must all fit the dictionary, or each would be written out in full.
+            pq.write_table(table, place, compression="zstd", compression_level=1, write_statistics=False,
+                           row_group_size=len(table) or 1, dictionary_pagesize_limit=1 << 28)  # fmt: skip
+        elif path.suffix == ".csv":
+            plain = _plain(table.schema)
+            with pc.CSVWriter(place, plain) as writer:
+                for part in _slices(table, plain):
+                    writer.write_table(part)
+        else:
+            encoder = msgspec.json.Encoder()
+            with place.open("wb") as stream:
+                for part in _slices(table, _plain(table.schema)):
+                    stream.write(encoder.encode_lines(part.to_pylist()))
+
+
+def _plain(schema: pa.Schema) -> pa.Schema:
+    return pa.schema([
+        (field.name, field.type.value_type if pa.types.is_dictionary(field.type) else field.type) for field in schema
+    ])  # fmt: skip
+
+
+def _slices(table: pa.Table, plain: pa.Schema) -> Iterator[pa.Table]:
+    for start in range(0, len(table), _SLICE):
+        yield table.slice(start, _SLICE).cast(plain)
+
+
+def read_outcomes(path: Path) -> pa.Table:
+    """The rig, SKU and outcome of every pair of a Parquet part, as codes with their names."""
+    names = ["rig", "sku", "outcome"]
+    return pq.read_table(path, columns=names, read_dictionary=names).combine_chunks()

@@ -1,0 +1,172 @@
+"""The rigs of an audit: saved rigs, or every mounting with its vehicle and receiver, from files or from a store."""
+
+import hashlib
+import json
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any, Final
+
+import pyarrow as pa
+from sqlmodel import Session
+
+from fitsvc.answers.question import Named, Records, Stored, read_question
+from fitsvc.answers.vehicles import Vehicles
+from fitsvc.catalogue.entries import Entry, RigEntry, read_entry
+from fitsvc.catalogue.loading import read_rows
+from fitsvc.catalogue.stored import StoreRecords
+from fitsvc.facts import Case, FactReader
+from fitsvc.language.problems import Problem, ProblemsFound
+from fitsvc.language.types import Value
+from fitsvc.store.records import list_records
+from fitsvc.store.rigs import list_rigs
+
+_PAGE: Final = 1_000
+
+
+@dataclass(frozen=True, slots=True)
+class AuditRig:
+    """One rig: the name it goes by, the id of its vehicle if it has one, and what is known of it."""
+
+    key: str
+    vehicle: str
+    case: Case
+
+    def document(self) -> str:
+        """All that is known of the rig, as one text; equal rigs have equal texts."""
+        case = self.case
+        whole = {"facts": case.facts, "present": sorted(case.present), "adapters": case.adapters, "texts": case.texts}
+        return json.dumps(whole, sort_keys=True, default=dict)
+
+    def digest(self) -> str:
+        """A digest of all that is known of the rig."""
+        return hashlib.sha256(self.document().encode()).hexdigest()[:16]
+
+
+def rigs_table(rigs: Iterable[AuditRig]) -> pa.Table:
+    """Rigs as an Arrow table of texts: `rig`, `vehicle`, `case`."""
+    rows = [(rig.key, rig.vehicle, rig.document()) for rig in rigs]
+    columns = [pa.array([row[place] for row in rows], pa.string()) for place in range(3)]
+    return pa.table(columns, names=["rig", "vehicle", "case"])
+
+
+def rigs_of_table(table: pa.Table) -> list[AuditRig]:
+    """The rigs that `rigs_table` wrote."""
+    found = []
+    for row in table.to_pylist():
+        read = json.loads(row["case"])
+        adapters = tuple(_values(adapter) for adapter in read["adapters"])
+        case = Case(_values(read["facts"]), frozenset(read["present"]), adapters, read["texts"])
+        found.append(AuditRig(row["rig"], row["vehicle"], case))
+    return found
+
+
+def _values(read: Mapping[str, Any]) -> dict[str, Value]:
+    return {name: tuple(value) if isinstance(value, list) else value for name, value in read.items()}
+
+
+@dataclass(slots=True)
+class _FileRecords:
+    """The records of some files, as questions look for them."""
+
+    reader: FactReader
+    found: dict[tuple[str, str], Stored] = field(default_factory=dict)
+    rigs: dict[str, Mapping[str, Any]] = field(default_factory=dict)
+
+    def find(self, subject: str, key: str) -> Stored | None:
+        if subject != "accessory":
+            return self.found.get((subject, key))
+        return next((one for (_, name), one in self.found.items() if name == key), None)
+
+    def mountings(self, vehicle: str, receiver: str) -> list[Stored]:
+        links = {"vehicle": vehicle, "receiver": receiver}
+        return [one for one in self.found.values() if one.links == links]
+
+    def rig(self, key: str) -> Mapping[str, Any] | None:
+        return self.rigs.get(key)
+
+    def vehicles(self, values: Mapping[str, Value], texts: Mapping[str, str]) -> Sequence[Named]:
+        of_files = [one for (subject, _), one in self.found.items() if subject == "vehicle"]
+        return Vehicles(self.reader, of_files).agreeing(values, texts)
+
+
+def read_rigs(paths: Sequence[Path], reader: FactReader) -> list[AuditRig]:
+    """The rigs of record files, in their order; ProblemsFound with everything wrong with them."""
+    records, problems = _FileRecords(reader), list[Problem]()
+    for path in paths:
+        for row in read_rows(path, reader.vocabulary, problems):
+            entry = read_entry(row, reader, problems)
+            if isinstance(entry, RigEntry):
+                _once(records.rigs, entry.key, entry.document, entry, problems)
+            elif entry is not None:
+                _once(records.found, (entry.subject, entry.key), _stored(entry), entry, problems)
+    if problems:
+        raise ProblemsFound(problems)
+    mounted = [key for subject, key in records.found if subject == "mounting"]
+    return _read(dict(records.rigs) or _of_mountings(mounted), records, reader, ", ".join(map(str, paths)))
+
+
+def stored_rigs(session: Session, reader: FactReader) -> list[AuditRig]:
+    """The saved rigs of a store, or its mountings if no rig is saved, in the order of their ids."""
+    documents: dict[str, Mapping[str, Any]] = {}
+    while page := list_rigs(session, after=next(reversed(documents), None), limit=_PAGE):
+        documents |= {rig.id: rig.document for rig in page}
+    mounted: list[str] = []
+    while not documents and (
+        records := list_records(session, "mounting", after=mounted[-1] if mounted else None, limit=_PAGE)
+    ):
+        mounted += [record.key for record in records]
+    return _read(documents or _of_mountings(mounted), StoreRecords(session), reader, "the database")
+
+
+def _of_mountings(keys: Iterable[str]) -> dict[str, Mapping[str, Any]]:
+    return {key: {"mounting": {"id": key}} for key in keys}
+
+
+def _once(found: dict[Any, Any], key: Any, value: Any, entry: Entry | RigEntry, problems: list[Problem]) -> None:
+    if key in found:
+        problems.append(entry.row.place("/id", f"`{entry.key}` stands here again", "keep one of them"))
+    found[key] = value
+
+
+def _stored(entry: Entry) -> Stored:
+    draft = entry.draft
+    facts = {**entry.assumed, **draft.facts, **entry.measured}
+    links = {"vehicle": draft.vehicle_id, "receiver": draft.receiver_id} if entry.subject == "mounting" else {}
+    return Stored(entry.subject, entry.key, draft.label, facts, frozenset(entry.assumed), links)  # type: ignore[arg-type]
+
+
+def _read(
+    documents: Mapping[str, Mapping[str, Any]], records: Records, reader: FactReader, file: str
+) -> list[AuditRig]:
+    rigs, problems = [], list[Problem]()
+    for key, document in documents.items():
+        # A question asks about something; an accessory of which nothing is told stands for every item.
+        try:
+            question = read_question({"rig": document, "accessory": {"facts": {}}}, reader, records)
+        except ProblemsFound as found:
+            problems += [_at_rig(problem, key, file) for problem in found.problems]
+            continue
+        case = question.case
+        case = Case(case.facts, case.present - {"accessory"}, case.adapters, case.texts)
+        rigs.append(AuditRig(key, _vehicle(document, records), case))
+    if not rigs and not problems:
+        help = "give `rigs`, or mountings with their vehicles and receivers"
+        problems.append(Problem("there are no rigs", help, file=file))
+    if problems:
+        raise ProblemsFound(problems)
+    return rigs
+
+
+def _vehicle(document: Mapping[str, Any], records: Records) -> str:
+    """The id of a rig's vehicle, its own or its mounting's."""
+    named = document.get("vehicle") or {}
+    if named.get("id"):
+        return str(named["id"])
+    mounting = (document.get("mounting") or {}).get("id")
+    found = records.find("mounting", mounting) if mounting else None
+    return found.links.get("vehicle", "") if found else ""
+
+
+def _at_rig(problem: Problem, key: str, file: str) -> Problem:
+    return Problem(f"rig `{key}`: {problem.message}", problem.help, pointer=problem.pointer, file=file)

@@ -1,0 +1,229 @@
+"""The catalogue to be audited as chunks of raw cells, whichever of the three formats it has.
+
+What is wrong with one line is noted and the next is read; what ends the reading ends the audit, so that no
+part of a file is passed over in silence.
+"""
+
+import csv
+import json
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Final
+
+import pyarrow as pa
+import pyarrow.parquet as pq
+
+from fitsvc.catalogue.json_text import read_json
+from fitsvc.catalogue.lines import read_lines
+from fitsvc.language.problems import Problem, ProblemsFound
+
+FORMATS: Final = {".csv": "CSV", ".jsonl": "JSON Lines", ".ndjson": "JSON Lines", ".parquet": "Parquet"}
+CHUNK: Final = 8_192
+WIRE: Final = "\0"
+"""Begins a cell that is no text but JSON: a list, an object or a figure. Text files cannot hold the character."""
+
+
+@dataclass(frozen=True, slots=True)
+class Chunk:
+    """Some rows: where each stands in the file, and the cells by column title; None is an empty cell."""
+
+    lines: list[int]
+    cells: dict[str, list[str | None]]
+
+
+def read_chunks(path: Path, problems: list[Problem], units: Mapping[str, str]) -> Iterator[Chunk]:
+    """Yield the rows of a file; ProblemsFound when it cannot be read to its end.
+
+    `units` names the unit of each column that is a bare figure, for formats that have numbers; "" where a unit
+    is wanting.
+    """
+    kind = FORMATS.get(path.suffix.lower())
+    if not path.is_file():
+        what = "is not a file" if path.exists() else "does not exist"
+        raise ProblemsFound([Problem(what, "check the path", file=str(path))])
+    if kind == "CSV":
+        yield from _csv_chunks(path, problems)
+    elif kind == "JSON Lines":
+        yield from _json_chunks(path, problems)
+    elif kind == "Parquet":
+        yield from _parquet_chunks(path, units)
+    else:
+        listed = ", ".join(f"`{ending}` ({name})" for ending, name in FORMATS.items())
+        raise ProblemsFound([Problem("the format is not known by the file's name", f"it ends in {listed}",
+                                     file=str(path))])  # fmt: skip
+
+
+def titles_of(path: Path) -> list[str] | None:
+    """The column titles that stand in the file before any row; None for JSON Lines, which has none."""
+    if FORMATS.get(path.suffix.lower()) == "Parquet" and path.is_file():
+        return list(_parquet(path).schema_arrow.names)
+    first = next(read_chunks(path, [], {}), None)
+    return list(first.cells) if first and FORMATS[path.suffix.lower()] == "CSV" else None
+
+
+def _texts(path: Path, problems: list[Problem]) -> Iterator[tuple[int, str]]:
+    """The lines of a text file. A line that is not text has a column; what has none ended the reading."""
+    found: list[Problem] = []
+    for line in read_lines(path, str(path), found):
+        problems += found
+        found.clear()
+        yield line
+    if ended := [problem for problem in found if not problem.column]:
+        raise ProblemsFound(ended)
+    problems += found
+
+
+def _csv_chunks(path: Path, problems: list[Problem]) -> Iterator[Chunk]:
+    rows = _csv_rows(path, problems)
+    _, titles = next(rows, (0, []))
+    titles = [title.strip() for title in titles]
+    if wrong := _bad_titles(titles, str(path)):
+        raise ProblemsFound([*problems, *wrong])
+    lines: list[int] = []
+    cells: list[list[str]] = []
+    for line, row in rows:
+        if len(row) != len(titles):
+            problems.append(_ragged(str(path), line, len(row), len(titles)))
+            continue
+        lines.append(line)
+        cells.append(row)
+        if len(lines) == CHUNK:
+            yield _csv_chunk(titles, lines, cells)
+            lines, cells = [], []
+    yield _csv_chunk(titles, lines, cells)
+
+
+def _csv_chunk(titles: list[str], lines: list[int], rows: list[list[str]]) -> Chunk:
+    columns = [list(column) for column in zip(*rows, strict=True)] or [[] for _ in titles]
+    return Chunk(lines, dict(zip(titles, columns, strict=True)))
+
+
+def _csv_rows(path: Path, problems: list[Problem]) -> Iterator[tuple[int, list[str]]]:
+    read = [0]
+
+    def texts() -> Iterator[str]:
+        for read[0], text in _texts(path, problems):
+            yield text
+
+    reader = csv.reader(texts(), strict=True)
+    while True:
+        line = read[0] + 1
+        try:
+            cells = next(reader)
+        except StopIteration:
+            return
+        except csv.Error as error:
+            help = 'put a cell that holds commas or quotes in `"`, its own quotes doubled'
+            problems.append(Problem(f"is not CSV: {error}", help, file=str(path), line=line))
+            continue
+        if any(cell.strip() for cell in cells):
+            yield line, cells
+
+
+def _bad_titles(titles: list[str], file: str) -> list[Problem]:
+    if not titles:
+        return [Problem("the file has no header", "begin with a line of column names", file=file)]
+    found = []
+    for number, title in enumerate(titles, start=1):
+        if not title:
+            found.append(Problem(f"column {number} has no name", "give every column a name", file=file, line=1))
+        elif title in titles[: number - 1]:
+            found.append(Problem(f"there are two columns `{title}`", "keep one of them", file=file, line=1))
+    return found
+
+
+def _ragged(file: str, line: int, cells: int, titles: int) -> Problem:
+    help = "put a cell with a comma in quotes" if cells > titles else "write empty cells as `,,`"
+    count = f"{cells} cell{'s' if cells != 1 else ''}"
+    return Problem(f"the row has {count}, the header {titles}", help, file=file, line=line)
+
+
+def _json_chunks(path: Path, problems: list[Problem]) -> Iterator[Chunk]:
+    rows: list[tuple[int, dict[str, Any]]] = []
+    for number, text in _texts(path, problems):
+        if not text.strip():
+            continue
+        try:
+            document = read_json(text.rstrip(), str(path), number)
+        except ProblemsFound as found:
+            problems += found.problems
+            continue
+        if not isinstance(document, dict):
+            help = 'write `{"sku": ..., "facts": {...}}`'
+            problems.append(Problem("a record is one object", help, file=str(path), line=number))
+            continue
+        rows.append((number, _flat(document)))
+        if len(rows) == CHUNK:
+            yield _json_chunk(rows)
+            rows = []
+    yield _json_chunk(rows)
+
+
+def _flat(document: dict[str, Any]) -> dict[str, Any]:
+    """A record with its facts beside its other keys; where both name one, the facts' is read."""
+    facts = document.get("facts")
+    if not isinstance(facts, dict):
+        return document
+    return {**{key: value for key, value in document.items() if key != "facts"}, **facts}
+
+
+def _json_chunk(rows: list[tuple[int, dict[str, Any]]]) -> Chunk:
+    titles = dict.fromkeys(title for _, row in rows for title in row)
+    cells = {title: [as_cell(row.get(title)) for _, row in rows] for title in titles}
+    return Chunk([number for number, _ in rows], cells)
+
+
+def as_cell(value: Any) -> str | None:
+    """A value that may be no text as a cell."""
+    if value is None or isinstance(value, str):
+        return value
+    return WIRE + json.dumps(value, ensure_ascii=False)
+
+
+def _parquet(path: Path) -> Any:
+    try:
+        return pq.ParquetFile(path, memory_map=False)
+    except (pa.ArrowException, OSError) as error:
+        reason = str(error).splitlines()[0] if str(error) else "unknown reason"
+        raise ProblemsFound([Problem(f"is not Parquet that can be read: {reason}", "write the file again",
+                                     file=str(path))]) from None  # fmt: skip
+
+
+def _parquet_chunks(path: Path, units: Mapping[str, str]) -> Iterator[Chunk]:
+    file = _parquet(path)
+    problems = _bad_titles([name.strip() for name in file.schema_arrow.names], str(path))
+    problems += [_wrong_type(path, field) for field in file.schema_arrow if _kind(field.type) is None]
+    problems += [
+        Problem(f"column `{field.name}` holds figures without a unit", f"name it `{field.name} [lb]`, or map it",
+                file=str(path))
+        for field in file.schema_arrow if _kind(field.type) == "figure" and units.get(field.name) == ""
+    ]  # fmt: skip
+    if problems:
+        raise ProblemsFound(problems)
+    row = 1
+    try:
+        for batch in file.iter_batches(batch_size=CHUNK):
+            cells = {name: [as_cell(value) for value in batch.column(place).to_pylist()]
+                     for place, name in enumerate(batch.schema.names)}  # fmt: skip
+            yield Chunk(list(range(row, row + batch.num_rows)), cells)
+            row += batch.num_rows
+    except (pa.ArrowException, OSError, UnicodeDecodeError) as error:
+        reason = str(error).splitlines()[0]
+        raise ProblemsFound([Problem(f"cannot be read past row {row - 1}: {reason}", "write the file again",
+                                     file=str(path))]) from None  # fmt: skip
+
+
+def _kind(kind: Any) -> str | None:
+    if pa.types.is_dictionary(kind):
+        kind = kind.value_type
+    if pa.types.is_string(kind) or pa.types.is_large_string(kind) or pa.types.is_null(kind):
+        return "text"
+    if pa.types.is_integer(kind) or pa.types.is_floating(kind):
+        return "figure"
+    return "yes_no" if pa.types.is_boolean(kind) else None
+
+
+def _wrong_type(path: Path, field: Any) -> Problem:
+    help = "a column holds text, figures or yes/no; leave others out"
+    return Problem(f"column `{field.name}` is of type {field.type}", help, file=str(path))

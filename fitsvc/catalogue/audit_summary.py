@@ -1,0 +1,107 @@
+"""What an audit comes to, as one JSON document."""
+
+import json
+from typing import Any, Final
+
+from fitsvc.catalogue.audit_changes import read_earlier
+from fitsvc.catalogue.audit_findings import Findings
+from fitsvc.catalogue.audit_page import page
+from fitsvc.catalogue.audit_run import Audit
+from fitsvc.catalogue.audit_spool import SUMMARY, written
+from fitsvc.engine.columns import OUTCOMES
+
+_FAULTS: Final = ("bad_rows", "bad_claims", "contradicted_claims", "suspicious_values")
+
+
+def run(audit: Audit) -> dict[str, Any]:
+    """Carry an audit through, and return its summary; one that is done already is only read."""
+    out = audit.asked.out
+    if not audit.spool.finished:
+        earlier = read_earlier(audit.asked.against) if audit.asked.against else None
+        read = audit.read()
+        audit.judge(read)
+        audit.tell("writing the findings", 0, 0)
+        findings = Findings(audit, read)
+        findings.write(earlier)
+        summary = summarized(findings)
+        with written(out / "summary.html") as place:
+            place.write_text(page(summary), "utf-8")
+        # The summary comes last: a folder that has one is done.
+        with written(out / SUMMARY) as place:
+            place.write_text(json.dumps(summary, indent=2, ensure_ascii=False) + "\n", "utf-8")
+        audit.spool.close()
+    found: dict[str, Any] = json.loads((out / SUMMARY).read_text("utf-8"))
+    return found
+
+
+def summarized(findings: Findings) -> dict[str, Any]:
+    """The summary of what was found."""
+    audit, read = findings.audit, findings.read
+    rulebook, claimed = audit.kernel.rulebook, findings.claimed.tolist()
+    faults = {
+        "bad_rows": read["bad_rows"], "bad_claims": read["bad_claims"], "contradicted_claims": claimed[3],
+        "suspicious_values": sum(findings.suspicious.values()),
+    }  # fmt: skip
+    return {
+        "run": audit.spool.run,
+        "rulebook": {"name": rulebook.name, "digest": rulebook.digest},
+        "rows": {name: read[name] for name in ("rows", "items", "bad_rows", "other_subjects", "passed_over")},
+        "rigs": len(audit.rigs),
+        "pairs": read["items"] * len(audit.rigs),
+        "outcomes": dict(zip(OUTCOMES, findings.by_rig.sum(axis=0).tolist(), strict=True)),
+        "faults": faults,
+        "claims": _claims(findings) if read["claims_told"] else None,
+        "missing": _missing(findings),
+        "fits_nothing": findings.counted["fits_nothing"],
+        "rigs_without": _without(findings),
+        "suspicious": findings.suspicious,
+        "rules": _rules(findings),
+        "changes": findings.changes,
+    }  # fmt: skip
+
+
+def faults_of(summary: dict[str, Any]) -> int:
+    """How many faults `--strict` minds."""
+    return sum(summary["faults"][name] for name in _FAULTS)
+
+
+def _claims(findings: Findings) -> dict[str, Any]:
+    by_rule = sorted(findings.contradicted_by.items(), key=lambda pair: (-pair[1], pair[0]))
+    sums = findings.by_rig.sum(axis=0) - findings.claimed
+    return {
+        "claims": findings.read["claims"],
+        **dict(zip(OUTCOMES, findings.claimed.tolist(), strict=True)),
+        "contradicted_by": [{"rule": rule, "claims": count} for rule, count in by_rule],
+        "unclaimed": {"items": findings.counted["unclaimed"], "works": int(sums[0]), "conditional": int(sums[1])},
+    }
+
+
+def _missing(findings: Findings) -> list[dict[str, Any]]:
+    """The facts by how many pairs each alone would decide, most first."""
+    facts, pairs = findings.facts, findings.waits_of_rig.sum(axis=0).tolist()
+    rigs = (findings.waits_of_rig > 0).sum(axis=0).tolist()
+    found = []
+    for number, name in enumerate(facts.facts):
+        if pairs[number]:
+            of_item = number < len(facts.item_facts)
+            places = int(findings.items_waiting[number]) if of_item else rigs[number]
+            found.append({"fact": name, "pairs": pairs[number], "claims": int(findings.decided[number]),
+                          "items" if of_item else "rigs": places})  # fmt: skip
+    return sorted(found, key=lambda one: (-one["pairs"], one["fact"]))
+
+
+def _without(findings: Findings) -> dict[str, int]:
+    return {
+        kind: int((findings.fits[:, number] == 0).sum())
+        for number, kind in enumerate(findings.kinds)
+        if kind and findings.of_kind[number] and (findings.fits[:, number] == 0).any()
+    }
+
+
+def _rules(findings: Findings) -> list[dict[str, Any]]:
+    """The rules and needs that decide any pair, by how many each does."""
+    found = []
+    for name, counts in zip(findings.audit.kernel.names, findings.by_rule.tolist(), strict=True):
+        if any(counts):
+            found.append({"rule": name} | {OUTCOMES[place]: counts[place] for place in (3, 2, 1)})
+    return sorted(found, key=lambda one: (-one["fails"], -one["undetermined"], -one["conditional"], one["rule"]))

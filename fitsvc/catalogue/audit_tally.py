@@ -1,0 +1,144 @@
+"""What is kept of a judged block beside its pairs: counts by rig, item, rule and open fact, and each claim's fate."""
+
+from collections.abc import Mapping, Sequence
+from typing import Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fitsvc.answers.wording import Wording
+from fitsvc.catalogue.audit_blocks import Block, Kernel, RigResult, decided_by
+from fitsvc.catalogue.audit_claims import Claims
+from fitsvc.catalogue.audit_items import Items
+from fitsvc.catalogue.audit_missing import OpenFacts
+from fitsvc.catalogue.audit_rigs import AuditRig
+from fitsvc.engine.columns import OUTCOMES, Judged
+from fitsvc.engine.signatures import Column
+from fitsvc.facts import Case
+from fitsvc.language.types import ListType, Value
+
+KIND: Final = "accessory.kind"
+FAILS, UNDETERMINED = 3, 2
+Counts = NDArray[np.int64]
+
+
+class Tally:
+    """Counts over some rigs with one block of items."""
+
+    def __init__(self, kernel: Kernel, facts: OpenFacts, block: Block, rigs: int) -> None:
+        self._kernel, self._facts, self._block = kernel, facts, block
+        self.kinds = kinds_of(kernel)
+        self._kind = kind_numbers(block.catalogue.columns.get(KIND), len(self.kinds), block.catalogue.count)
+        self._open = facts.of_items(block)
+        self._signatures = np.arange(block.catalogue.count)
+        every = len(facts.facts)
+        self.by_rig: Counts = np.zeros((rigs, 4), np.int64)
+        self.fits: Counts = np.zeros((rigs, len(self.kinds)), np.int64)
+        self.by_signature: Counts = np.zeros((4, block.catalogue.count), np.int64)
+        self.by_rule: Counts = np.zeros((len(kernel.members), 4), np.int64)
+        self.waits_of_rig: Counts = np.zeros((rigs, every), np.int64)
+        self.waits_of_item: Counts = np.zeros((len(facts.item_facts), block.catalogue.count), np.int64)
+        self.waiting: list[NDArray[np.int32]] = []
+
+    def add(self, place: int, rig: AuditRig, judged: Judged, result: RigResult) -> None:
+        """Count one rig."""
+        weights = self._block.catalogue.weights
+        self.by_rig[place] = [judged.counts()[name] for name in OUTCOMES]
+        fitting = result.outcome < UNDETERMINED
+        counted = np.bincount(self._kind[fitting], weights[fitting], len(self.kinds))
+        self.fits[place] = np.rint(counted)
+        self.by_signature[result.outcome, self._signatures] += 1
+        for number, outcome, pairs in result.pairs:
+            self.by_rule[number, outcome] += pairs
+        waits = self._facts.waits(judged, result, self._open, rig)
+        self.waiting.append(waits)
+        alone = waits >= 0
+        counts = np.bincount(waits[alone], weights[alone], len(self._facts.facts))
+        self.waits_of_rig[place] = np.rint(counts)
+        of_item = alone & (waits < len(self._facts.item_facts))
+        self.waits_of_item[waits[of_item], self._signatures[of_item]] += 1
+
+    def arrays(self, claims: Claims | None, results: Sequence[RigResult]) -> dict[str, NDArray[Any]]:
+        """All counts, to be kept."""
+        count = len(self._block.signature_of)
+        claimed: Counts = np.zeros((4, count), np.int64)
+        decided: Counts = np.zeros(len(self._facts.facts), np.int64)
+        if claims is not None:
+            for rig, result in enumerate(results):
+                items = claims.item[claims.rig == rig]
+                signatures = self._block.signature_of[items]
+                claimed[result.outcome[signatures], items] += 1
+                waits = self.waiting[rig][signatures]
+                decided += np.bincount(waits[waits >= 0], minlength=len(decided))
+        return {
+            "by_rig": self.by_rig, "fits": self.fits, "by_rule": self.by_rule, "claimed": claimed,
+            "by_item": self.by_signature[:, self._block.signature_of], "waits_of_rig": self.waits_of_rig,
+            "waits_of_item": self.waits_of_item[:, self._block.signature_of].astype(np.int32), "decided": decided,
+        }  # fmt: skip
+
+
+def kinds_of(kernel: Kernel) -> list[str]:
+    """The kinds of accessory, and `""` for an item whose kind is not known."""
+    kind = kernel.rulebook.vocabulary.slots().get(KIND)
+    return [*(kind.members if isinstance(kind, ListType) else ()), ""]
+
+
+def kind_numbers(column: Column | None, kinds: int, count: int) -> NDArray[np.int64]:
+    """The number of each item's kind; the last where it is not exactly known."""
+    found = np.full(count, kinds - 1, np.int64)
+    if isinstance(column, np.ndarray):
+        exact = np.bitwise_count(column) == 1
+        found[exact] = np.bitwise_count(column[exact] - np.uint64(1))
+    return found
+
+
+class Teller:
+    """Words for the claims that do not hold and those that cannot be decided."""
+
+    def __init__(self, kernel: Kernel, facts: OpenFacts) -> None:
+        self._kernel, self._facts = kernel, facts
+        self._words = Wording(kernel.engine)
+        self._places = {name: place for place, name in enumerate(kernel.names)}
+
+    def rows(
+        self, items: Items, rigs: Sequence[AuditRig], block: Block, results: Sequence[RigResult],
+        waiting: Sequence[NDArray[np.int32]], claims: Claims,
+    ) -> list[list[Any]]:  # fmt: skip
+        """A row for each rule that a claim contradicts, or that leaves it open, in the order of the claims."""
+        found = []
+        for item, place in zip(claims.item.tolist(), claims.rig.tolist(), strict=True):
+            signature, result = int(block.signature_of[item]), results[place]
+            outcome = int(result.outcome[signature])
+            if outcome < UNDETERMINED:
+                continue
+            case = self._case(items.columns, item, rigs[place])
+            waits = int(waiting[place][signature])
+            fact = self._facts.facts[waits] if waits >= 0 else ""
+            of_pair = [int(items.lines[item]), items.skus[item], rigs[place].key, OUTCOMES[outcome]]
+            rules = decided_by(self._kernel.names, result, signature)
+            found += [[*of_pair, rule, *self._worded(rule, outcome, case), fact] for rule in rules]
+        return found
+
+    def _worded(self, rule: str, outcome: int, case: Case) -> tuple[str, str]:
+        words = self._words.rules(bool(case.adapters))[self._places[rule]]
+        finding = words.finding("fails" if outcome == FAILS else "undetermined", case, "us")
+        return finding.margin, finding.reason
+
+    def _case(self, columns: Mapping[str, Column], item: int, rig: AuditRig) -> Case:
+        """The case of one pair, with its opening's facts."""
+        return self._kernel.engine.opened(pair_case(self._kernel, columns, item, rig))
+
+
+def pair_case(kernel: Kernel, columns: Mapping[str, Column], item: int, rig: AuditRig) -> Case:
+    """The question of one pair."""
+    kinds = kernel.rulebook.vocabulary.slots()
+    facts: dict[str, Value] = dict(rig.case.facts)
+    for name, column in columns.items():
+        if isinstance(column, tuple):
+            value: Value = (float(column[0][item]), float(column[1][item]))
+        else:
+            value = int(column[item])
+        if value != kinds[name].unknown:  # type: ignore[union-attr]
+            facts[name] = value
+    asked = kernel.rulebook.vocabulary.asked_facts() & facts.keys()
+    return Case(facts, rig.case.present | {"accessory"} | asked, rig.case.adapters, rig.case.texts)

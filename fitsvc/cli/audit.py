@@ -1,0 +1,126 @@
+"""`fitsvc audit`: a whole catalogue judged against rigs, its claims checked, and what is missing told."""
+
+import time
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from enum import StrEnum
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from fitsvc.cli.console import FAULTS, err, out, paragraph, refuse
+from fitsvc.cli.options import DatabaseUrl, RulesFolder, load_rules, open_database
+
+if TYPE_CHECKING:
+    from fitsvc.catalogue.audit_rigs import AuditRig
+    from fitsvc.rulebook.rules import Rulebook
+
+_TOLD_EVERY = 5.0
+
+
+class Format(StrEnum):
+    """How the pairs are written."""
+
+    parquet = "parquet"
+    csv = "csv"
+    jsonl = "jsonl"
+
+
+def audit(
+    catalogue: Annotated[Path, typer.Argument(metavar="CATALOGUE", help="Accessories: CSV, JSON Lines or Parquet.")],
+    output: Annotated[Path, typer.Option("--output", "-o", metavar="DIR", help="A folder for the results.")],
+    rigs: Annotated[
+        list[Path] | None,
+        typer.Option(metavar="FILE", show_default=False,
+                     help="Rigs, or vehicles, receivers and mountings; as often as there are files."),
+    ] = None,
+    claims: Annotated[
+        Path | None, typer.Option(metavar="FILE", show_default=False, help="Claims, as `sku` and `rig`.")
+    ] = None,
+    mapping: Annotated[
+        Path | None, typer.Option(metavar="FILE", show_default=False, help="What the catalogue's columns are (YAML).")
+    ] = None,
+    against: Annotated[
+        Path | None, typer.Option(metavar="DIR", show_default=False, help="An earlier audit to compare with.")
+    ] = None,
+    strict: Annotated[bool, typer.Option("--strict", help="End with 1 when faults are found.")] = False,
+    format: Annotated[Format, typer.Option("--format", help="How the pairs are written.")] = Format.parquet,
+    memory: Annotated[int, typer.Option(metavar="MB", help="How much memory may be used.")] = 1024,
+    database: DatabaseUrl = None,
+    rules: RulesFolder = None,
+) -> None:  # fmt: skip
+    """Audit a catalogue. Ended at any moment, the same command takes it up again."""
+    from fitsvc.catalogue.audit_run import Asked, Audit
+    from fitsvc.catalogue.audit_summary import faults_of, run
+
+    rulebook = load_rules(rules)
+    asked = Asked(catalogue, output, claims, mapping, against, format.value, memory)
+    found_rigs = _rigs(rigs or [], database, rulebook)
+    with _progress() as tell:
+        summary = run(Audit(asked, rulebook, found_rigs, tell))
+    _show(summary, output)
+    if strict and faults_of(summary):
+        raise typer.Exit(FAULTS)
+
+
+def _rigs(files: Sequence[Path], database: str | None, rulebook: "Rulebook") -> "Sequence[AuditRig]":
+    from fitsvc.catalogue.audit_rigs import read_rigs, stored_rigs
+    from fitsvc.facts import FactReader
+
+    reader = FactReader(rulebook.vocabulary)
+    if files:
+        return read_rigs(files, reader)
+    if database is None:
+        refuse("there are no rigs", "give `--rigs FILE`, or `--database URL` that holds them")
+    with open_database(database) as opened, opened.session() as session:
+        return stored_rigs(session, reader)
+
+
+@contextmanager
+def _progress() -> Iterator[Callable[[str, int, int], None]]:
+    """A bar on a terminal; elsewhere a line when a stage begins, and every few seconds."""
+    console = err()
+    if not console.is_terminal:
+        yield _Lines().tell
+        return
+    from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
+
+    with Progress(TextColumn("{task.description}"), BarColumn(), TextColumn("{task.percentage:>3.0f} %"),
+                  TimeRemainingColumn(), console=console, transient=True) as bar:  # fmt: skip
+        task = bar.add_task("")
+        yield lambda stage, done, total: bar.update(task, description=stage, completed=done, total=total or None)
+
+
+class _Lines:
+    """Progress as plain lines."""
+
+    def __init__(self) -> None:
+        self._stage, self._at = "", 0.0
+
+    def tell(self, stage: str, done: int, total: int) -> None:
+        """Say how far a stage is, unless it was said a moment ago."""
+        now = time.monotonic()
+        if stage == self._stage and now - self._at < _TOLD_EVERY and done < total:
+            return
+        self._stage, self._at = stage, now
+        share = f": {done:,} of {total:,}" if total else ""
+        err().print(f"{stage}{share}", soft_wrap=True)
+
+
+def _show(summary: dict[str, Any], output: Path) -> None:
+    console, rows = out(), summary["rows"]
+    paragraph(console, f"{rows['items']:,} items with {summary['rigs']:,} rigs: {summary['pairs']:,} pairs.")
+    told = [f"{count:,} {name}" for name, count in summary["outcomes"].items() if count]
+    paragraph(console, ", ".join(told), sign="·", indent=2)
+    faults = [f"{count:,} {name.replace('_', ' ')}" for name, count in summary["faults"].items() if count]
+    paragraph(console, f"Faults: {', '.join(faults)}" if faults else "No faults", sign="·", indent=2)
+    if claims := summary["claims"]:
+        held = claims["works"] + claims["conditional"]
+        words = f"Of {claims['claims']:,} claims {held:,} hold, {claims['undetermined']:,} cannot be decided"
+        paragraph(console, words, sign="·", indent=2)
+    for one in summary["missing"][:3]:
+        where = f"{one['items']:,} items" if "items" in one else f"{one['rigs']:,} rigs"
+        words = f"{one['fact']} on {where} alone would decide {one['pairs']:,} pairs"
+        paragraph(console, words, sign="·", indent=2)
+    paragraph(console, f"All of it: {output / 'summary.html'}")
