@@ -65,6 +65,7 @@ class Search:
     _balls: dict[tuple[object, ...], int] = field(default_factory=dict)
     _pins: dict[tuple[int, Stack], tuple[int, ...]] = field(default_factory=dict)
     _less: dict[tuple[int, int, int], list[frozenset[int]]] = field(default_factory=dict)
+    _waiting: dict[int, list[int]] = field(default_factory=dict)
     _ball_facts: tuple[str, ...] = ()
     _tried: int = 0
 
@@ -104,20 +105,23 @@ class Search:
     def _providers(self, site: Site, size: int) -> list[Provider]:
         """The providers with so many adapters; of those that take the same balls and pins, the best few.
 
-        Wishes not served yet are looked at first: where one stays so, the others are not worth a look.
+        Wishes not served yet are looked at first: where one stays so, the others wait until more adapters are tried.
         """
         served = self.served.setdefault(site.number, set())
         wishes = sorted(range(len(self.wanted.wishes)), key=lambda wish: wish in served)
         if size and not all(wish in served or self._may_be_served(site, wish) for wish in wishes):
             return []
-        serving: dict[Stack, dict[int, dict[int, Serves]]] = {stack: {} for stack in self._stacks(site, size)}
+        sizes = [*self._waiting.pop(site.number, ()), size]
+        stacks = (stack for one in sizes for stack in self._stacks(site, one))
+        serving: dict[Stack, dict[int, dict[int, Serves]]] = {stack: {} for stack in stacks}
         for wish in wishes:
             for stack, by_item in serving.items():
                 for item, serves in self._serving(site, stack, wish):
                     by_item.setdefault(item, {})[wish] = serves
                     served.add(wish)
             if size and wish not in served:
-                return []
+                self._waiting[site.number] = sizes
+                break
         return [one for stack, by_item in serving.items() for one in folded(stack, by_item)]
 
     def _may_be_served(self, site: Site, wish: int) -> bool:
