@@ -18,7 +18,7 @@ import pytest
 
 from fitsvc.language.problems import ProblemsFound
 from fitsvc.service.examples import QUESTION
-from fitsvc.service.serving import serve
+from fitsvc.service.serving import _listen, serve
 from fitsvc.store.api_keys import create_key
 from fitsvc.store.database import Database
 from fitsvc.store.errors import NotMigrated
@@ -160,6 +160,14 @@ def test_a_port_that_is_taken_is_told(url: str) -> None:
         serve("127.0.0.1", 70_000, url)
     with pytest.raises(ProblemsFound, match="is not an address"):
         serve("nowhere.invalid", 0, url)
+
+
+def test_small_pieces_are_sent_at_once() -> None:
+    """The event loop switches off the waiting for more (40 ms a response) only where the socket names TCP."""
+    with _listen("127.0.0.1", 0) as listening, socket.create_connection(listening.getsockname()):
+        accepted, _ = listening.accept()
+        with accepted:
+            assert accepted.proto == socket.IPPROTO_TCP
 
 
 def test_tables_come_first(tmp_path: Path) -> None:
