@@ -190,7 +190,7 @@ def _observations() -> dict[str, Schema]:
     return {
         "Observation": _object(held), "Observations": _page("Observation"), "Observed": _object(observed),
         "Contradiction": _contradiction(), "RigsChanged": _rigs_changed(),
-        "NewObservation": {"oneOf": [_told_of(kind) for kind in KINDS]},
+        "NewObservation": {"oneOf": [body for kind in KINDS for body in _told_of(kind)]},
     }  # fmt: skip
 
 
@@ -215,21 +215,20 @@ def _rigs_changed() -> Schema:
                     "accessories_left_off": count})  # fmt: skip
 
 
-def _told_of(kind: RecordKind) -> Schema:
-    """Return the body for an observation of a kind of record."""
+def _told_of(kind: RecordKind) -> list[Schema]:
+    """Return the bodies for an observation of a kind of record: facts, or of a mounting evidence with or without."""
     subjects = SOLD_AS if kind.subject == "accessory" else (kind.subject,)
     facts: list[Schema] = [reference(facts_name(subject)) for subject in subjects]
     record: Schema = {"type": "string", "minLength": 1, "description": f"The {kind.subject}'s `{kind.key}`."}
     properties = {"subject": {"const": kind.subject}, "record": record,
                   "facts": facts[0] if len(facts) == 1 else {"anyOf": facts}}  # fmt: skip
+    plain = _object(properties | _told("measured"), properties)
     if kind.subject != "mounting":
-        return _object(properties | _told("measured"), properties)
-    evidence = _object({"tyre": reference("Tyre"), "stowed": {"type": "boolean"}}, None,
+        return [plain]
+    evidence = _object({"tyre": {"allOf": [reference("Tyre"), _TEXT]}, "stowed": {"type": "boolean"}}, None,
                        "Whether a spare stowed with this receiver, rubbing or not.")  # fmt: skip
-    with_evidence = properties | {"evidence": evidence, "facts": nullable(properties["facts"])}
-    either = [_object(properties | _told("measured"), properties),
-              _object(with_evidence | _told("measured"), ["subject", "record", "evidence"])]  # fmt: skip
-    return {"oneOf": either}
+    evident = properties | {"evidence": evidence, "facts": nullable(properties["facts"])} | _told("measured")
+    return [plain, _object(evident, ["subject", "record", "evidence"])]
 
 
 def _knowledge() -> dict[str, Schema]:

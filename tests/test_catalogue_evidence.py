@@ -1,0 +1,199 @@
+"""Observations tighten what is known, contradict what cannot hold beside them, and change saved rigs' answers."""
+
+from pathlib import Path
+from typing import Any
+
+import pytest
+from demo_world import SEED
+from litestar import Litestar
+from litestar.testing import TestClient
+from service_checks import pointers, problem
+
+from fitsvc.catalogue.loading import in_order, load_file
+from fitsvc.facts import FactReader
+from fitsvc.rulebook.rules import Rulebook
+from fitsvc.store.database import Database
+
+Client = TestClient[Litestar]
+Key = dict[str, str]
+MOUNTING = "mnt_bothy_long_yoke3"
+"""The mounting of the saved rig with an extension."""
+
+
+@pytest.fixture
+def shop(client: Client, database: Database, rulebook: Rulebook) -> Client:
+    """Give a client of a service over the demo world."""
+    reader = FactReader(rulebook.vocabulary)
+    files = [path for path in SEED.iterdir() if path.suffix in (".csv", ".yaml")]
+    for path in in_order(files, rulebook.vocabulary):
+        load_file(database, reader, Path(path))
+    return client
+
+
+@pytest.fixture
+def mounting(client: Client, key: Key) -> str:
+    """Store a mounting of which nothing is known."""
+    for path, body in (("vehicles", {"id": "veh_1"}), ("receivers", {"id": "rcv_1"})):
+        client.post(f"/v1/{path}", json=body, headers=key)
+    known: dict[str, Any] = {"id": "mnt_1", "vehicle": "veh_1", "receiver": "rcv_1", "facts": {"pin_to_bumper": "4 in"}}
+    assert client.post("/v1/mountings", json=known, headers=key).status_code == 201
+    return "mnt_1"
+
+
+def tell(client: Client, key: Key, record: str, **members: Any) -> dict[str, Any]:
+    """Tell something of a mounting."""
+    body = {"subject": "mounting", "record": record} | members
+    response = client.post("/v1/observations", json=body, headers=key)
+    assert response.status_code == 201, response.text
+    told: dict[str, Any] = response.json()
+    return told
+
+
+def spare(client: Client, key: Key, record: str, tyre: str, stowed: bool) -> dict[str, Any]:
+    """Tell whether a spare stowed."""
+    return tell(client, key, record, evidence={"tyre": tyre, "stowed": stowed}, note="rubbing" if stowed else "")
+
+
+def test_a_spare_that_stowed_raises_the_bound(client: Client, key: Key, mounting: str) -> None:
+    """The design diameter is 16 in x 25.4 mm + 2 x 245 mm x 0.75; a smaller one teaches nothing, and is kept."""
+    assert spare(client, key, mounting, "245/75R16", True)["record"]["facts"]["spare_fits_up_to"] == "773.9 mm"
+    smaller = spare(client, key, mounting, "225/70R16", True)
+    assert smaller["record"]["facts"]["spare_fits_up_to"] == "773.9 mm"
+    assert smaller["observation"]["facts"] == {}
+    assert smaller["observation"]["evidence"] == {"tyre": "225/70R16", "stowed": True}
+    assert spare(client, key, mounting, "265/70R17", True)["record"]["facts"]["spare_fits_up_to"] == "802.8 mm"
+
+
+def test_a_spare_that_did_not_lowers_the_bound(client: Client, key: Key, mounting: str) -> None:
+    """The smallest that did not go in is what counts."""
+    assert spare(client, key, mounting, "265/70R17", False)["record"]["facts"]["spare_blocked_from"] == "802.8 mm"
+    assert spare(client, key, mounting, "285/70R17", False)["record"]["facts"]["spare_blocked_from"] == "802.8 mm"
+    assert spare(client, key, mounting, "255/70R17", False)["record"]["facts"]["spare_blocked_from"] == "788.8 mm"
+
+
+def test_a_tyre_that_is_a_band_bounds_by_what_is_sure(client: Client, key: Key, mounting: str) -> None:
+    """A 33 in flotation tyre is 826.2 to 838.2 mm across: one end is sure to stow, the other sure not to."""
+    assert spare(client, key, mounting, "33X12.50R17LT", True)["record"]["facts"]["spare_fits_up_to"] == "826.2 mm"
+    assert spare(client, key, mounting, "37X12.50R17LT", False)["record"]["facts"]["spare_blocked_from"] == "939.8 mm"
+
+
+def test_what_stowed_answers_for_its_own_size(client: Client, key: Key, mounting: str) -> None:
+    """Asked again about the very tyre, the answer works, and fails for one known not to go in."""
+    spare(client, key, mounting, "245/75R16", True)
+    spare(client, key, mounting, "265/70R17", False)
+    for tyre, outcome in (("245/75R16", "passes"), ("265/70R17", "fails"), ("255/70R17", "undetermined")):
+        rig = {"mounting": {"id": mounting}, "spare": {"facts": {"tyre": tyre, "stowed_where": "underbody"}}}
+        findings = client.post("/v1/answers", json={"rig": rig}).json()["findings"]
+        assert [one["result"] for one in findings if one["rule"] == "spare-stows-under-body"] == [outcome]
+
+
+def test_a_larger_one_that_stowed_contradicts_a_smaller_that_did_not(client: Client, key: Key, mounting: str) -> None:
+    """Both stay, and the response tells both, with who said them and when."""
+    first = spare(client, key, mounting, "245/75R16", False)
+    second = spare(client, key, mounting, "265/70R17", True)
+    (found,) = second["contradictions"]
+    assert found["because"] == "a spare of 802.8 mm is known to stow, and one of 773.9 mm not to"
+    assert [one["observation"] for one in found["said"]] == [one["observation"]["id"] for one in (first, second)]
+    assert {one["by"] for one in found["said"]} == {"yard"}
+    assert second["record"]["facts"]["spare_blocked_from"] == "773.9 mm"
+
+
+def test_measurements_that_agree_tighten(client: Client, key: Key, mounting: str) -> None:
+    """What both allow holds, whichever was closer; what was said stays beside it."""
+    close = {"value": "4 in", "tolerance": "1/8 in"}
+    assert tell(client, key, mounting, facts={"pin_to_bumper": close})["record"]["facts"]["pin_to_bumper"] == close
+    rough = {"value": "4-1/4 in", "tolerance": "1/4 in"}
+    told = tell(client, key, mounting, facts={"pin_to_bumper": rough})
+    assert told["record"]["facts"]["pin_to_bumper"] == {"at_least": "101.6 mm", "at_most": "104.775 mm"}
+    assert told["observation"]["evidence"] == {"facts": {"pin_to_bumper": rough}}
+    assert told["contradictions"] == []
+
+
+def test_measurements_that_disagree_are_reported(client: Client, key: Key, mounting: str) -> None:
+    """The published figure and two measurements apart: the latest holds, and all three are told."""
+    tell(client, key, mounting, facts={"pin_to_bumper": "5 in"}, by="Ann")
+    told = tell(client, key, mounting, facts={"pin_to_bumper": {"value": "6 in", "tolerance": "1/2 in"}}, by="Bo")
+    (found,) = told["contradictions"]
+    assert [(one["kind"], one["by"], one["value"]) for one in found["said"]] == [
+        ("published", "yard", "4 in"),
+        ("measured", "Ann", "5 in"),
+        ("measured", "Bo", {"value": "6 in", "tolerance": "1/2 in"}),
+    ]
+    assert told["record"]["facts"]["pin_to_bumper"] == {"value": "6 in", "tolerance": "1/2 in"}
+    log = client.get(f"/v1/observations?subject=mounting&record={mounting}").json()["items"]
+    assert [one["facts"]["pin_to_bumper"] for one in log][:2] == ["4 in", "5 in"]
+
+
+def test_guesses_and_what_was_taken_back_contradict_nothing(client: Client, key: Key, mounting: str) -> None:
+    """A guess is not held against a measurement, nor is anything that null has taken back."""
+    assert tell(client, key, mounting, facts={"pin_to_bumper": "9 in"}, kind="assumed")["contradictions"] == []
+    assert tell(client, key, mounting, facts={"pin_to_bumper": None})["contradictions"] == []
+    assert tell(client, key, mounting, facts={"pin_to_bumper": "7 in"})["contradictions"] == []
+
+
+def test_saved_rigs_that_answer_otherwise_are_told(shop: Client, key: Key) -> None:
+    """A bumper that stands farther out leaves fewer carriers on the rig that names the mounting."""
+    told = tell(shop, key, MOUNTING, facts={"pin_to_bumper": "22 in"})
+    (rig,) = told["rigs"]["changed"]
+    assert rig["rig"] == "rig_bothy_bikes"
+    assert rig["after"]["fails"] > rig["before"].get("fails", 0)
+    assert sum(rig["before"].values()) == sum(rig["after"].values())
+    one = rig["changed"][-1]
+    answer = shop.post("/v1/answers", json={"rig": {"id": rig["rig"]}, "accessory": {"sku": one["sku"]}}).json()
+    assert answer["outcome"] == one["after"] != one["before"]
+    assert rig["count"] >= len(rig["changed"])
+    assert (told["rigs"]["judged"], told["rigs"]["left_off"], told["rigs"]["accessories_left_off"]) == (1, 0, 0)
+
+
+def test_a_rig_with_a_spare_is_asked_about_it(shop: Client, key: Key) -> None:
+    """Where the door's spare stands out is what the trail rig's own question rests on."""
+    told = shop.post("/v1/observations", headers=key, json={
+        "subject": "vehicle", "record": "veh_mossback_2021_four", "facts": {"spare_location": "inside"},
+    }).json()  # fmt: skip
+    (rig,) = told["rigs"]["changed"]
+    assert rig["rig"] == "rig_moss_trail"
+    assert rig["changed"][0]["sku"] == ""
+
+
+def test_a_vehicle_reaches_rigs_through_their_mounting(shop: Client, key: Key) -> None:
+    """A rig that names only a mounting uses its vehicle and receiver too, and one that names both its mounting."""
+    ids = {"mounting": "mnt_saltmarsh_own", "vehicle": "veh_saltmarsh_2022", "receiver": "rcv_velmora_saltmarsh"}
+    shop.post("/v1/rigs", headers=key, json={"id": "rig_a", "name": "a", "rig": {"mounting": {"id": ids["mounting"]}}})
+    both = {part: {"id": ids[part]} for part in ("vehicle", "receiver")}
+    shop.post("/v1/rigs", headers=key, json={"id": "rig_b", "name": "b", "rig": both})
+    for subject, facts in (("vehicle", {"gvwr": "5800 lb"}), ("receiver", {"tongue_rating": "480 lb"}),
+                           ("mounting", {"height": "17 in"})):  # fmt: skip
+        body = {"subject": subject, "record": ids[subject], "facts": facts}
+        told = shop.post("/v1/observations", headers=key, json=body).json()
+        assert told["rigs"]["judged"] == 3, subject
+
+
+def test_an_observation_that_changes_nothing_changes_no_rig(shop: Client, key: Key) -> None:
+    """Notes are told to people and read by no rule."""
+    told = tell(shop, key, MOUNTING, facts={"notes": "looked at"})
+    assert told["rigs"]["changed"] == []
+
+
+@pytest.mark.parametrize(
+    ("evidence", "status", "places"),
+    [
+        ({"tyre": "245/75R16"}, 400, ["/evidence/stowed"]),
+        ({"tyre": "245", "stowed": True}, 400, ["/evidence/tyre"]),
+        ({"tyre": 245, "stowed": "yes"}, 400, ["/evidence/stowed", "/evidence/tyre"]),
+        ({"tyre": "245/75R16", "stowed": True, "rubs": True}, 400, ["/evidence/rubs"]),
+        ("it went in", 400, ["/evidence"]),
+    ],
+)
+def test_evidence_that_cannot_be_read_is_told(
+    client: Client, key: Key, mounting: str, evidence: Any, status: int, places: list[str]
+) -> None:
+    """Everything that is wrong with evidence is told by its place."""
+    body = {"subject": "mounting", "record": mounting, "evidence": evidence}
+    found = problem(client.post("/v1/observations", json=body, headers=key), status)
+    assert sorted(pointers(found)) == places
+
+
+def test_evidence_of_anything_but_a_mounting_cannot_be(client: Client, key: Key, mounting: str) -> None:
+    """A spare stows on a vehicle with a receiver."""
+    body = {"subject": "vehicle", "record": "veh_1", "evidence": {"tyre": "245/75R16", "stowed": True}}
+    assert pointers(problem(client.post("/v1/observations", json=body, headers=key), 422)) == ["/evidence"]
