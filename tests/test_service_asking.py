@@ -14,7 +14,7 @@ from service_checks import pointers, problem
 from fitsvc.answers.answer import Answer, encode
 from fitsvc.answers.answering import Answerer
 from fitsvc.rulebook.rules import Rulebook
-from fitsvc.service import asking
+from fitsvc.service import shortcut
 from fitsvc.service.examples import BODIES, QUESTION
 
 Client = TestClient[Litestar]
@@ -115,7 +115,7 @@ def test_a_large_question_is_answered_beside_the_loop(
     padded = msgspec.json.encode(QUESTION) + b" " * 20_000
     response = client.post("/v1/answers", content=padded, headers={"content-type": "application/json"})
     assert response.content == encode(Answerer(rulebook).answer(QUESTION))
-    assert len(padded) > asking._SMALL
+    assert len(padded) > shortcut.SMALL
 
 
 def test_answers_are_of_the_shape_described(client: Client) -> None:
@@ -129,3 +129,12 @@ def test_a_hostile_question_costs_little(client: Client) -> None:
     response = client.post("/v1/answers", json={"rig": {"vehicle": {"facts": names}}, "accessory": {"facts": {}}})
     assert len(problem(response, 400)["errors"]) == 100
     assert response.elapsed.total_seconds() < 3
+
+
+def test_the_short_way_and_the_long_way_give_the_same_bytes(client: Client) -> None:
+    """A question answered before the framework sees it is answered as by the framework, headers and all."""
+    head = {"content-type": "application/json"}
+    short = client.post("/v1/answers", content=msgspec.json.encode(QUESTION), headers=head)
+    long = client.post("/v1/answers?units=us", content=msgspec.json.encode(QUESTION) + b" " * 20_000, headers=head)
+    assert short.content == long.content
+    assert {name: short.headers[name] for name in short.headers} == {name: long.headers[name] for name in long.headers}

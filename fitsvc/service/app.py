@@ -16,6 +16,7 @@ from fitsvc.service.edge import Edge
 from fitsvc.service.metrics import Metrics
 from fitsvc.service.openapi import describe
 from fitsvc.service.selections import Selections
+from fitsvc.service.shortcut import Shortcut
 from fitsvc.store.database import Database
 
 _DEFAULT_BODY_BYTES = 16_000
@@ -53,5 +54,5 @@ def create_app(database: Database, rulebook: Rulebook) -> Litestar:
     )
     described = msgspec.json.encode(describe(app, service.answerer))
     app.state["openapi"] = (described, f'"{hashlib.sha256(described).hexdigest()[:32]}"')
-    app.asgi_handler = Edge(app.asgi_handler, service.metrics)
+    app.asgi_handler = Edge(Shortcut(app.asgi_handler, service), service.metrics)
     return app

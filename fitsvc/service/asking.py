@@ -1,4 +1,4 @@
-"""/v1/answers: a question in, its answer out. The path that is taken most."""
+"""/v1/answers: a question in, its answer out."""
 
 from typing import Any, Final
 
@@ -7,7 +7,6 @@ from litestar import Response, post
 from litestar.enums import MediaType
 
 from fitsvc.answers.answer import Answer, encode
-from fitsvc.answers.question import names_vehicle, refers_to_records
 from fitsvc.catalogue.stored import StoreRecords
 from fitsvc.language.display import System
 from fitsvc.service.bodies import read_document
@@ -16,7 +15,6 @@ from fitsvc.service.operations import Operation, query_of
 from fitsvc.service.queries import UNITS
 
 BODY_BYTES: Final = 256_000
-_SMALL: Final = 16_000
 
 _ANSWER: Final = Operation(
     "answer", "Ask whether it works",
@@ -28,16 +26,10 @@ _ANSWER: Final = Operation(
 
 @post("/v1/answers", opt=_ANSWER.opt, status_code=200, request_max_body_size=BODY_BYTES)
 async def answer(request: AnyRequest) -> Response[bytes]:
-    """Answer a question; one without stored records that does not fail needs neither a thread nor the store."""
+    """Answer a question by the store; the plainest ones are answered by `shortcut` and do not come here."""
     system: System = query_of(request)["units"]
     service, document = service_of(request), await read_document(request)
-    if refers_to_records(document) or names_vehicle(document) or len(await request.body()) > _SMALL:
-        found = await to_thread.run_sync(_from_store, service, document, system)
-    else:
-        stock = service.shop.lately()
-        found = service.answerer.answer(document, None, system, stock)
-        if stock is None and found.outcome == "fails":
-            found = await to_thread.run_sync(_from_store, service, document, system)
+    found = await to_thread.run_sync(_from_store, service, document, system)
     service.metrics.answer(found.outcome)
     return Response(encode(found), media_type=MediaType.JSON)
 

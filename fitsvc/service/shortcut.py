@@ -1,0 +1,80 @@
+"""The plainest questions answered before the framework sees them; whatever is not plain goes the usual way.
+
+Plain is a small body of JSON in one piece, with inline facts only, that reads without a problem and needs
+nothing of the store. Nothing is decided here that `asking.answer` would decide otherwise: what turns out not
+to be plain is handed on with its body, as if it had not been looked at.
+"""
+
+from typing import Any, Final, cast
+
+from litestar.types import ASGIApp, Receive, Scope, Send
+
+from fitsvc.answers.answer import encode
+from fitsvc.answers.question import names_vehicle, refers_to_records
+from fitsvc.language.display import System
+from fitsvc.service.bodies import decode
+from fitsvc.service.context import Service
+
+PATH: Final = "/v1/answers"
+SMALL: Final = 16_000
+"""Bytes of a body that is answered on the event loop."""
+
+_UNITS: Final[dict[bytes, System]] = {b"": "us", b"units=us": "us", b"units=metric": "metric"}
+
+
+class Shortcut:
+    """An application with a short way to plain answers."""
+
+    def __init__(self, app: ASGIApp, service: Service) -> None:
+        self._app, self._service = app, service
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Answer a plain question here, or hand the request on."""
+        if scope.get("path") != PATH or not _plain(scope):
+            await self._app(scope, receive, send)
+            return
+        first = cast(Any, await receive())
+        body: bytes = first.get("body", b"")
+        told = None
+        if first["type"] == "http.request" and not first.get("more_body") and len(body) <= SMALL:
+            told = self._answer(body, _UNITS[cast(Any, scope)["query_string"]])
+        if told is None:
+            await self._app(scope, _again(first, receive), send)
+            return
+        scope["path_template"] = PATH
+        headers = [(b"content-type", b"application/json"), (b"content-length", str(len(told)).encode())]
+        await send({"type": "http.response.start", "status": 200, "headers": headers})
+        await send({"type": "http.response.body", "body": told, "more_body": False})
+
+    def _answer(self, body: bytes, system: System) -> bytes | None:
+        """A plain question's answer; None for one that is not plain after all."""
+        service = self._service
+        try:
+            document = decode(body)
+            if refers_to_records(document) or names_vehicle(document):
+                return None
+            stock = service.shop.lately()
+            found = service.answerer.answer(document, None, system, stock)
+        except Exception:  # problems and faults alike are told the usual way
+            return None
+        if stock is None and found.outcome == "fails":
+            return None
+        service.metrics.answer(found.outcome)
+        return encode(found)
+
+
+def _plain(scope: Any) -> bool:
+    if scope["method"] != "POST" or scope["query_string"] not in _UNITS:
+        return False
+    kinds = [value for name, value in scope["headers"] if name == b"content-type"]
+    return kinds == [b"application/json"] and all(name != b"content-encoding" for name, _ in scope["headers"])
+
+
+def _again(first: Any, receive: Receive) -> Receive:
+    """Receive what was received already, then what follows."""
+    left = [first]
+
+    async def again() -> Any:
+        return left.pop() if left else await receive()
+
+    return again
