@@ -103,7 +103,7 @@ def test_counts_are_over_all_accessories(stocked: Stocked, number: int) -> None:
     index = stocked(10)
     counts = whole(index, rigs()[number][1], Wanted(outcomes=frozenset({"works"})))[0].counts
     answers = {one.key: answer_of(number, one.key) for one in accessories()}
-    outcomes = Counter(answer.outcome for answer in answers.values())
+    outcomes = Counter[str](answer.outcome for answer in answers.values())
     assert {name: getattr(counts.outcomes, name) for name in OUTCOMES} == {name: outcomes[name] for name in OUTCOMES}
     kinds = Counter((one.facts.get("kind", "unknown"), answers[one.key].outcome) for one in accessories())
     told = {(kind, name): getattr(row, name) for kind, row in counts.kinds.items() for name in OUTCOMES}

@@ -1,0 +1,214 @@
+"""Readers page through a selection while writers change the catalogue: nothing repeated, skipped or wrong."""
+
+import json
+from collections import Counter
+from collections.abc import Iterator, Mapping
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import contextmanager
+from dataclasses import replace
+from functools import cache
+from itertools import count
+from random import Random
+from threading import Event
+from time import sleep
+from typing import Any
+
+import pytest
+from demo_world import answerer, world
+
+from fitsvc.answers.answer import Answer
+from fitsvc.catalogue.selection import Selection, Selector, Wanted, read_rig
+from fitsvc.catalogue.selection_changes import Gap, Seen, changed_since, seen_all
+from fitsvc.catalogue.selection_index import SelectionIndex
+from fitsvc.catalogue.selection_segments import Sort
+from fitsvc.store.creation import bulk_create, create_record
+from fitsvc.store.database import Database
+from fitsvc.store.observations import Told, current_facts, list_observations, observation_row
+from fitsvc.store.records import Draft, add_observation, delete_record, replace_record
+from fitsvc.store.tables import Observation, now
+
+QUESTION: dict[str, Any] = {
+    "rig": {"id": sorted(world().rigs)[1]},
+    "load": {"facts": {"bikes": 2, "bike_weight": "40 lb", "cargo_weight": "150 lb"}},
+}
+OUTCOMES = ("works", "conditional", "undetermined", "fails")
+SIZES = ("1-1/4 in", "2 in", "2-1/2 in", None)
+SKUS = sorted(one.key for one in world().of("accessory"))[:90]
+CHANGING, STEADY = SKUS[::3], sorted({*SKUS} - {*SKUS[::3]})
+READINGS = 4
+MEASURED = Told("measured")
+
+
+@pytest.fixture
+def stocked(database: Database) -> Database:
+    """Give a database with some of the demo world's accessories."""
+    with database.session() as session:
+        wares = [one for one in world().of("accessory") if one.key in SKUS]
+        bulk_create(session, "accessory", (Draft(one.key, one.label, one.facts) for one in wares))
+    return database
+
+
+@contextmanager
+def writing(database: Database) -> Iterator[None]:
+    """Let one writer change accessories, one a transaction, for as long as the block takes."""
+    stop = Event()
+
+    def write() -> None:
+        rng = Random(1)
+        for number in count():
+            if stop.is_set():
+                return
+            with database.session() as session:
+                facts = {"shank": rng.choice(SIZES), "weight": f"{rng.randint(20, 90)} lb"}
+                add_observation(session, "accessory", rng.choice(CHANGING), facts, MEASURED)
+                if number % 5 == 0:
+                    create_record(session, "accessory", Draft(f"{rng.choice('AMZ')}-NEW-{number}", "New", facts))
+                if number % 7 == 6:
+                    label = rng.choice(("Aa", "Mm", "Zz"))
+                    replace_record(session, "accessory", rng.choice(CHANGING), Draft(label=label, facts=facts))
+            if number % 10 == 9:
+                gone = f"GONE-{number}"
+                with database.session() as session:
+                    create_record(session, "accessory", Draft(gone, "Gone soon", facts))
+                with database.session() as session:
+                    delete_record(session, "accessory", gone)
+            sleep(0.002)
+
+    with ThreadPoolExecutor(1) as pool:
+        writer = pool.submit(write)
+        try:
+            yield
+        finally:
+            stop.set()
+        writer.result()
+
+
+def read_through(index: SelectionIndex, sort: Sort, limit: int) -> list[Selection]:
+    """Return the pages of one reader, each asked for when the one before was there."""
+    selector, rig = Selector(answerer()), read_rig(QUESTION, answerer(), world())
+    pages, wanted = list[Selection](), Wanted(sort=sort, limit=limit)
+    while not pages or pages[-1].next:
+        pages.append(selector.select(index.held(), rig, replace(wanted, after=pages[-1].next if pages else None)))
+        sleep(0.005)
+    return pages
+
+
+def facts_at(told: Mapping[str, list[Observation]], sku: str, sequence: int) -> dict[str, Any] | None:
+    """Return an accessory's facts as they were when an observation was the newest; None if there was none."""
+    until = [one for one in told.get(sku, ()) if (one.sequence or 0) <= sequence]
+    if not until or until[-1].note == "record deleted":
+        return None
+    return current_facts(until).facts
+
+
+@cache
+def answer_to(facts: str) -> Answer:
+    """Return the answer on the rig with an accessory of some facts."""
+    return answerer().answer({**QUESTION, "accessory": {"facts": json.loads(facts)}}, world())
+
+
+def assert_as_answered(page: Selection, told: Mapping[str, list[Observation]]) -> None:
+    """Hold a page to the answers at the revision it names, and its number of items to those there were."""
+    sequence = int(page.revision.partition("-")[0])
+    for one in page.items:
+        facts = facts_at(told, one.sku, sequence)
+        assert facts is not None, (one.sku, page.revision)
+        answer = answer_to(json.dumps(facts, sort_keys=True))
+        assert one.outcome == answer.outcome, (one.sku, page.revision)
+        if one.codes and answer.findings[0].result != "passes":
+            assert (one.codes[0], one.reason) == (answer.findings[0].rule, answer.findings[0].reason)
+    assert page.counts.items == page.matching == sum(facts_at(told, sku, sequence) is not None for sku in told)
+
+
+@pytest.mark.parametrize("sort", ["sku", "label"])
+def test_pages_are_right_while_a_writer_changes_items(stocked: Database, sort: Sort) -> None:
+    """What stays as it is comes once, in order, and every page is true at the revision that it names."""
+    index = SelectionIndex(answerer(), stocked, most_loose=12)
+    with writing(stocked), ThreadPoolExecutor(2) as pool:
+        readers = [pool.submit(read_through, index, sort, 5 + number) for number in range(READINGS)]
+        readings = [reader.result() for reader in readers]
+    told: dict[str, list[Observation]] = {}
+    with stocked.session() as session:
+        for one in list_observations(session, "accessory", limit=10_000):
+            told.setdefault(one.record_id, []).append(one)
+    for pages in readings:
+        assert len({page.revision for page in pages}) > len(pages) / 2  # the writer was at work
+        seen = Counter(one.sku for page in pages for one in page.items)
+        assert [seen[sku] for sku in STEADY] == [1] * len(STEADY)
+        keys = [(OUTCOMES.index(one.outcome), one.label.casefold() if sort == "label" else "", one.sku)
+                for page in pages for one in page.items]  # fmt: skip
+        assert keys == sorted(set(keys))
+        for page in pages:
+            assert_as_answered(page, told)
+
+
+def test_changes_that_end_in_another_order_are_all_seen(stocked: Database) -> None:
+    """Of writers at the same time, one whose change is recorded first may end last."""
+    index = SelectionIndex(answerer(), stocked, most_loose=12)
+    index.held()
+    done = Event()
+
+    def write(number: int) -> None:
+        rng = Random(number)
+        for _ in range(25):
+            with stocked.session() as session:
+                facts = {"weight": f"{rng.randint(20, 90)} lb"}
+                add_observation(session, "accessory", CHANGING[number], facts, MEASURED)
+                sleep(rng.choice((0.0, 0.01)))
+
+    def read() -> None:
+        while not done.is_set():
+            index.held()
+
+    with ThreadPoolExecutor(4) as pool:
+        reader = pool.submit(read)
+        for writer in [pool.submit(write, number) for number in range(3)]:
+            writer.result()
+        done.set()
+        reader.result()
+    followed, fresh = index.held(), SelectionIndex(answerer(), stocked).held()
+    assert followed.revision == fresh.revision
+    assert weights(followed) == weights(fresh)
+
+
+def weights(held: Any) -> dict[str, Any]:
+    """Return the weights of what an index holds."""
+    items = [item for part in held.parts for item in part.items()] + list(held.loose)
+    return {item.sku: item.values.get("accessory.weight") for item in items}
+
+
+def observe(database: Database, *sequences: int) -> None:
+    """Store observations under given numbers, as if they ended in this order."""
+    for sequence in sequences:
+        with database.session() as session:
+            row = observation_row("accessory", f"SKU-{sequence}", {}, MEASURED, now())
+            session.add(Observation(**row, sequence=sequence))
+
+
+def test_a_number_passed_over_is_looked_for_again(database: Database) -> None:
+    """Observations that appear below the newest one are found, each once, wherever they lie."""
+    observe(database, 10, 13)
+    with database.session() as session:
+        seen = seen_all(session)
+    assert [gap[:2] for gap in seen.gaps] == [(1, 9), (11, 12)]
+    for appearing, found, gaps in (((20,), ["SKU-20"], [(1, 9), (11, 12), (14, 19)]),
+                                   ((16, 5, 12), ["SKU-5", "SKU-12", "SKU-16"],
+                                    [(1, 4), (6, 9), (11, 11), (14, 15), (17, 19)]),
+                                   ((11, 21), ["SKU-11", "SKU-21"], [(1, 4), (6, 9), (14, 15), (17, 19)])):  # fmt: skip
+        observe(database, *appearing)
+        with database.session() as session:
+            seen, changed = changed_since(session, seen, "accessory")
+            assert changed_since(session, seen, "accessory")[1] == []
+        assert changed == found
+        assert [gap[:2] for gap in seen.gaps] == gaps
+
+
+def test_many_gaps_are_joined_and_old_ones_let_go(database: Database) -> None:
+    """However many numbers were never stored, few spans are looked for, and none for ever."""
+    observe(database, *range(2, 400, 2))
+    with database.session() as session:
+        seen = seen_all(session)
+        assert len(seen.gaps) == 50
+        assert (seen.gaps[0].low, seen.gaps[-1].high) == (1, 397)
+        long_ago = Seen(seen.newest, tuple(Gap(gap.low, gap.high, 0.0) for gap in seen.gaps))
+        assert changed_since(session, long_ago, "accessory")[0] == Seen(seen.newest)
