@@ -166,3 +166,8 @@ def test_questions_come_out_as_the_index_says(name: str) -> None:
 def test_some_answers_say_what_they_assume() -> None:
     """At least one answer rests on a fact that is only assumed, and says so."""
     assert any(_answer(name).assumed for name in ASKED)
+
+
+def test_a_question_about_a_spare_is_told_no_towing_limits() -> None:
+    """What the rig may tow is not told to someone who asks about the spare."""
+    assert _answer("07-taller-spare.json").limits == []
