@@ -14,7 +14,8 @@ from fitsvc.facts import Case
 WORKS = [name for name, entry in ASKED.items() if entry["expect"] == "works"]
 PLACES = {
     "vehicle": ("rig", "vehicle"), "receiver": ("rig", "receiver"), "mounting": ("rig", "mounting"),
-    "spare": ("rig", "spare"), "accessory": ("accessory",), "ball": ("ball",), "trailer": ("trailer",), "load": ("load",),
+    "spare": ("rig", "spare"), "accessory": ("accessory",), "ball": ("ball",), "trailer": ("trailer",),
+    "load": ("load",),
 }  # fmt: skip
 
 

@@ -414,7 +414,7 @@ def test_mixed_encodings_are_told_line_by_line(problems: Problems) -> None:
 
 def test_a_byte_order_mark_is_allowed(embedded: Database, reader: FactReader, write: Write) -> None:
     """A spreadsheet's byte order mark and line ends do no harm, and a quoted cell may hold a line end's comma."""
-    content = "\ufeffsku,subject,label\r\nA-1,ball,\"a, b\"\r\n\r\n".encode()
+    content = '\ufeffsku,subject,label\r\nA-1,ball,"a, b"\r\n\r\n'.encode()
     assert load_file(embedded, reader, write("a.csv", content)).stored == {"ball": 1}
     assert load_file(embedded, reader, write("b.jsonl", "\ufeff" + RECEIVER)).stored == {"receiver": 1}
 

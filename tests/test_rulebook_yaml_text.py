@@ -28,9 +28,7 @@ def scalar_at(text: str, key: str) -> Scalar:
     return value
 
 
-@pytest.mark.parametrize(
-    "text", ["no", "on", "1:30", "012", "1e3", "2024-01-01", "true", "0x1F", ".inf", "1_000"]
-)
+@pytest.mark.parametrize("text", ["no", "on", "1:30", "012", "1e3", "2024-01-01", "true", "0x1F", ".inf", "1_000"])
 def test_plain_scalars_keep_their_text(text: str) -> None:
     """No scalar turns into a number, a date or a truth value."""
     assert to_plain(read_yaml(f"a: {text}", "a.yaml")) == {"a": text}
@@ -112,9 +110,7 @@ def test_position_of_a_character(text: str, offset: int, place: tuple[int, int])
     st.booleans(),
     st.integers(20, 40),
 )
-def test_positions_agree_with_the_file(
-    value: str, style: str | None, plain_letters: bool, width: int
-) -> None:
+def test_positions_agree_with_the_file(value: str, style: str | None, plain_letters: bool, width: int) -> None:
     """Whatever writes the scalar, each visible character is found where the file has it."""
     text = yaml.safe_dump({"k": value}, default_style=style, allow_unicode=plain_letters, width=width)
     scalar = scalar_at(text, "k")

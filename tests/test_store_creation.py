@@ -24,9 +24,7 @@ def test_every_row_is_stored_with_one_observation(database: Database) -> None:
         assert len(list_records(session, "accessory", limit=10_000)) == 4500
         record = get_record(session, "accessory", "SKU-004321")
         told = list_observations(session, "accessory", "SKU-004321")
-        assert [(one.facts, one.kind, one.by) for one in told] == [
-            ({"weight": "4321 lb"}, "published", "loader")
-        ]
+        assert [(one.facts, one.kind, one.by) for one in told] == [({"weight": "4321 lb"}, "published", "loader")]
         assert record.facts == {"weight": "4321 lb"}
         assert record.provenance == current_facts(told).provenance
 

@@ -24,7 +24,5 @@ def test_the_wheel_comes_before_the_checkout(tmp_path: Path, monkeypatch: pytest
 
 def test_a_missing_folder_is_named_with_the_places_looked_at() -> None:
     """The error says what is missing and where it was expected."""
-    with pytest.raises(
-        FileNotFoundError, match=r"the folder `nothing` is missing: expected it at .*_data.* or "
-    ):
+    with pytest.raises(FileNotFoundError, match=r"the folder `nothing` is missing: expected it at .*_data.* or "):
         paths.data_dir("nothing")

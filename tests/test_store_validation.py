@@ -84,9 +84,7 @@ def test_ids_of_the_right_shape_are_taken(key: str) -> None:
     assert fields(Draft(key)) == []
 
 
-@pytest.mark.parametrize(
-    "key", ["veh_", "veh_1\n", "veh_é", "rcv_1", "1", "veh_a b", "veh_" + "x" * 61, "VEH_1"]
-)
+@pytest.mark.parametrize("key", ["veh_", "veh_1\n", "veh_é", "rcv_1", "1", "veh_a b", "veh_" + "x" * 61, "VEH_1"])
 def test_ids_of_another_shape_are_refused(key: str) -> None:
     """Another prefix, another letter or a line end is no id of a vehicle."""
     assert fields(Draft(key)) == ["/id"]
@@ -98,9 +96,7 @@ def test_skus_are_any_printable_text(key: str) -> None:
     assert fields(Draft(key), "accessory") == []
 
 
-@pytest.mark.parametrize(
-    "key", ["", "a/b", "a\nb", "a\0", " a", "a ", "\ud800", "x" * 81, "\u200b", ".", ".."]
-)
+@pytest.mark.parametrize("key", ["", "a/b", "a\nb", "a\0", " a", "a ", "\ud800", "x" * 81, "\u200b", ".", ".."])
 def test_skus_that_do_not_print_or_break_a_path_are_refused(key: str) -> None:
     """Control and invisible characters, slashes, outer spaces and dots alone are no SKU."""
     assert fields(Draft(key), "accessory") == ["/sku"]

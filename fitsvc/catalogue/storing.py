@@ -109,9 +109,7 @@ class Storing:
             self.loaded.count(entry.subject)
             self._observe(table, entry, entry.assumed, entry.measured)
 
-    def _observe(
-        self, table: Subject, entry: Entry, assumed: Mapping[str, Any], measured: Mapping[str, Any]
-    ) -> None:
+    def _observe(self, table: Subject, entry: Entry, assumed: Mapping[str, Any], measured: Mapping[str, Any]) -> None:
         for facts, told in ((assumed, _ASSUMED), (measured, entry.told)):
             if facts:
                 try:

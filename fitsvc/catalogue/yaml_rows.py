@@ -36,9 +36,7 @@ def yaml_rows(path: Path, file: str, problems: list[Problem]) -> Iterator[Row]:
         yield from _rows(tree.entries["rigs"], "rigs", {"subject": "rig"}, tree, problems)
 
 
-def _rows(
-    nodes: Node, name: str, given: dict[str, Any], subject: Node, problems: list[Problem]
-) -> Iterator[Row]:
+def _rows(nodes: Node, name: str, given: dict[str, Any], subject: Node, problems: list[Problem]) -> Iterator[Row]:
     if not isinstance(nodes, Sequence):
         problems.append(nodes.problem(f"`{name}` is a list", "write each after `- `"))
         return

@@ -42,7 +42,7 @@ def answer(
             show_default=False,
             help="A further fact, such as `load.bikes=3`; as often as there are facts.",
         ),
-    ] = None,  # fmt: skip
+    ] = None,
     units: Annotated[Units, typer.Option(help="Show quantities in these units.")] = Units.us,
     show_all: Annotated[bool, typer.Option("--all", help="Tell everything, the rules that pass too.")] = False,
     as_json: Annotated[bool, typer.Option("--json", help="Print the answer as the service sends it.")] = False,

@@ -3,7 +3,6 @@
 The classes are named for what happened, as callers catch them, not with an `Error` suffix.
 """
 
-
 from collections.abc import Iterable
 from dataclasses import dataclass
 

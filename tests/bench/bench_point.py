@@ -11,6 +11,7 @@ from dataclasses import replace
 from statistics import median
 from time import process_time
 
+import cel
 from interpreter import Interpreter
 
 from bench import cel_programs
@@ -69,7 +70,7 @@ def main() -> None:
     engine_of_all = Point(whole)
 
     def by_cel(variables: dict[str, object]) -> list[int]:
-        context = cel_programs.cel.Context(variables=variables)
+        context = cel.Context(variables=variables)
         return [program.execute(context) for program in programs]
 
     agree(engine, cases, lambda case: by_cel(cel_programs.variables(case, reads, subjects)))
