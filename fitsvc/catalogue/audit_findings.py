@@ -40,7 +40,7 @@ class Findings:
         self.contradicted_by: dict[str, int] = {}
         self.changes: dict[str, Any] | None = None
 
-    def write(self, earlier: Earlier | None) -> None:
+    def write(self) -> None:
         """Write every file of findings."""
         audit, spool = self.audit, self.audit.spool
         for name in (BAD_ROWS, BAD_CLAIMS):
@@ -54,8 +54,8 @@ class Findings:
         self._file("missing_of_rigs", ("rig", "fact", "pairs"), self._missing_of_rigs())
         self._file("rigs_without", ("rig", "kind"), self._without())
         self._file("suspicious", ("sku", "kind", "fact", "value", "usual", "score", "guess"), self._suspicious())
-        if earlier is not None:
-            self._changes(earlier, rig_digests)
+        if audit.earlier is not None:
+            self._changes(audit.earlier, rig_digests)
 
     def _file(self, name: str, titles: Sequence[str], rows: Iterable[Sequence[Any]]) -> None:
         with (
@@ -99,7 +99,7 @@ class Findings:
         self.of_kind += np.bincount(
             kind_numbers(items.columns.get(KIND), len(self.kinds), len(items.skus)), minlength=len(self.kinds)
         )  # fmt: skip
-        facts = digests(items.columns, self.audit.kernel.slots, len(items.skus)).tolist()
+        facts = digests(items.columns, self.audit.kernel.rulebook.vocabulary.slots(), len(items.skus)).tolist()
         unclaimed = outcomes - claimed
         for place, (sku, line) in enumerate(zip(items.skus, items.lines.tolist(), strict=True)):
             digest = f"{facts[place]:016x}"

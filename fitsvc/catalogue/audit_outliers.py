@@ -3,8 +3,9 @@
 Positive figures are compared by their logarithms, by the modified z-score of Iglewicz and Hoaglin (How to Detect
 and Handle Outliers, ASQC, 1993): 0.6745 times the distance from the median over the median absolute deviation,
 suspicious past 3.5. Makers build in a few sizes, so that most items may be all but alike: a figure within 2.1 times
-the median or its 2.1th part is never suspicious, which leaves kilograms among pounds to be seen (2.2 times). That
-bound is common practice, no source.
+the median or its 2.1th part is never suspicious, which leaves kilograms among pounds to be seen (2.2 times). Where
+more than a tenth stand apart they are another size of the thing, not mistakes. Both bounds are common practice, no
+source.
 """
 
 from collections.abc import Iterator, Mapping
@@ -22,12 +23,13 @@ from fitsvc.rulebook.vocabulary import Vocabulary
 _MOST: Final = 3.5
 _FEWEST: Final = 8
 _NEAR: Final = 2.1
+_MOST_SHARE: Final = 0.1
 _CLOSE: Final = 2.0
 _SLIPS: Final[Mapping[str, tuple[tuple[float, str], ...]]] = {
     "mass": ((0.45359237, "kilograms written as pounds"), (2.2046226, "pounds written as kilograms"),
              (10.0, "a decimal place too many"), (0.1, "a decimal place too few")),
     "length": ((25.4, "millimetres written as inches"), (1 / 25.4, "inches written as millimetres"),
-               (2.54, "centimetres written as inches"), (12.0, "inches written as feet"),
+               (12.0, "inches written as feet"),
                (1 / 12.0, "feet written as inches"), (10.0, "a decimal place too many"),
                (0.1, "a decimal place too few")),
 }  # fmt: skip
@@ -84,7 +86,10 @@ def _outside(figures: NDArray[np.float64], kind: str) -> Iterator[tuple[int, flo
     middle = float(np.median(logs))
     spread = max(float(np.median(np.abs(logs - middle))), float(np.log(_NEAR)) * 0.6745 / _MOST)
     scores = 0.6745 * (logs - middle) / spread
-    for row in np.flatnonzero(np.abs(scores) > _MOST).tolist():
+    apart = np.flatnonzero(np.abs(scores) > _MOST)
+    if len(apart) > _MOST_SHARE * len(places):
+        return
+    for row in apart.tolist():
         guess = _slip(float(logs[row]) - middle, spread, kind)
         yield int(places[row]), float(scores[row]), float(np.exp(middle)), guess
 

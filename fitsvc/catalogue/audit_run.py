@@ -14,6 +14,7 @@ import pyarrow as pa
 
 from fitsvc import __version__
 from fitsvc.catalogue.audit_blocks import Kernel, pairs_table
+from fitsvc.catalogue.audit_changes import read_earlier
 from fitsvc.catalogue.audit_claims import ClaimReader, Claims, read_claims_file
 from fitsvc.catalogue.audit_items import BAD_CLAIMS, Items, append_problems, read_block, read_items
 from fitsvc.catalogue.audit_mapping import read_mapping
@@ -71,8 +72,13 @@ class Audit:
     def __init__(self, asked: Asked, rulebook: Rulebook, rigs: Sequence[AuditRig], tell: Progress) -> None:
         self.asked, self.rigs, self.tell = asked, rigs, tell
         self.shares = shares(asked.memory)
+        if asked.against and asked.format != "parquet":
+            raise ProblemsFound(
+                [Problem("an audit is compared with an earlier one as Parquet", "leave `--format` out")]
+            )
         if not asked.catalogue.is_file():
             raise ProblemsFound([Problem("is not a file", "check the path", file=str(asked.catalogue))])
+        self.earlier = read_earlier(asked.against) if asked.against else None
         self.mapping = read_mapping(asked.mapping)
         self.spool = Spool(asked.out, self._run(rulebook))
         self.kernel = Kernel(rulebook, self.shares.kept)

@@ -3,26 +3,25 @@
 import json
 from typing import Any, Final
 
-from fitsvc.catalogue.audit_changes import read_earlier
 from fitsvc.catalogue.audit_findings import Findings
 from fitsvc.catalogue.audit_page import page
 from fitsvc.catalogue.audit_run import Audit
 from fitsvc.catalogue.audit_spool import SUMMARY, written
 from fitsvc.engine.columns import OUTCOMES
 
-_FAULTS: Final = ("bad_rows", "bad_claims", "contradicted_claims", "suspicious_values")
+_FAULTS: Final = ("bad_rows", "bad_claims", "contradicted_claims")
+"""What `--strict` minds. A figure that looks wrong may be right."""
 
 
 def run(audit: Audit) -> dict[str, Any]:
     """Carry an audit through, and return its summary; one that is done already is only read."""
     out = audit.asked.out
     if not audit.spool.finished:
-        earlier = read_earlier(audit.asked.against) if audit.asked.against else None
         read = audit.read()
         audit.judge(read)
         audit.tell("writing the findings", 0, 0)
         findings = Findings(audit, read)
-        findings.write(earlier)
+        findings.write()
         summary = summarized(findings)
         with written(out / "summary.html") as place:
             place.write_text(page(summary), "utf-8")
@@ -61,7 +60,7 @@ def summarized(findings: Findings) -> dict[str, Any]:
 
 
 def faults_of(summary: dict[str, Any]) -> int:
-    """How many faults `--strict` minds."""
+    """How many faults there are; figures that only look wrong are none."""
     return sum(summary["faults"][name] for name in _FAULTS)
 
 

@@ -1,0 +1,88 @@
+"""Small audits over the demo world, for tests: its accessories and rigs, in blocks small enough to be many."""
+
+import csv
+import json
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+import pyarrow.parquet as pq
+import pytest
+from demo_world import SEED, answerer
+
+from fitsvc.catalogue import audit_run
+from fitsvc.catalogue.audit_rigs import AuditRig, read_rigs
+from fitsvc.catalogue.audit_run import Asked, Audit, Shares
+from fitsvc.catalogue.audit_summary import run
+
+PARTS = [SEED / name for name in ("vehicles.yaml", "receivers.yaml", "mountings.yaml", "accessories.csv")]
+Rows = list[dict[str, str]]
+
+
+@cache
+def rigs() -> list[AuditRig]:
+    """The demo's saved rigs, some with adapters and a spare, and every mounting as a rig."""
+    return [*read_rigs([SEED / "rigs.yaml", *PARTS], answerer().reader), *read_rigs(PARTS, answerer().reader)]
+
+
+def accessories() -> Rows:
+    """The demo's accessories as rows of texts, with an empty column of claims."""
+    with (SEED / "accessories.csv").open(encoding="utf-8", newline="") as stream:
+        rows = [row for row in csv.DictReader(stream) if row["subject"] == "accessory"]
+    facts = answerer().reader.vocabulary.of("accessory")
+    kept = [title for title in rows[0] if title.split(" [")[0] in facts or title == "sku"]
+    return [{**{title: row[title] for title in kept}, "fits": ""} for row in rows]
+
+
+def write_csv(path: Path, rows: Iterable[Mapping[str, str]]) -> Path:
+    """Write rows as a CSV file."""
+    listed = list(rows)
+    with path.open("w", encoding="utf-8", newline="") as stream:
+        writer = csv.DictWriter(stream, list(listed[0]), lineterminator="\n")
+        writer.writeheader()
+        writer.writerows(listed)
+    return path
+
+
+@contextmanager
+def small_blocks(rows: int = 40, pairs: int = 400) -> Iterator[None]:
+    """Let audits work in blocks of so many items, and parts of so many pairs."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(audit_run, "shares", lambda memory: Shares(rows, pairs, 1 << 20))
+        yield
+
+
+def audit(catalogue: Path, out: Path, of: Sequence[AuditRig] | None = None, **asked: Any) -> dict[str, Any]:
+    """Audit a catalogue; returns the summary."""
+    return run(audit_of(catalogue, out, of, **asked))
+
+
+def audit_of(catalogue: Path, out: Path, of: Sequence[AuditRig] | None = None, **asked: Any) -> Audit:
+    """An audit that is not carried out yet."""
+    rulebook = asked.pop("rulebook", answerer().rulebook)
+    return Audit(Asked(catalogue, out, **asked), rulebook, rigs() if of is None else of, lambda *_: None)
+
+
+def pairs(out: Path) -> Rows:
+    """The pairs of an audit, in the order of the parts."""
+    parts = sorted((out / "pairs.parquet").glob("*.parquet"))
+    return [row for part in parts for row in pq.read_table(part).to_pylist()]
+
+
+def found(out: Path, name: str) -> Rows:
+    """The rows of a file of findings."""
+    with (out / f"{name}.csv").open(encoding="utf-8", newline="") as stream:
+        return list(csv.DictReader(stream))
+
+
+def files(out: Path) -> dict[str, bytes]:
+    """Every file of an audit with its bytes."""
+    return {str(path.relative_to(out)): path.read_bytes() for path in sorted(out.rglob("*")) if path.is_file()}
+
+
+def summary(out: Path) -> dict[str, Any]:
+    """An audit's summary."""
+    read: dict[str, Any] = json.loads((out / "summary.json").read_text("utf-8"))
+    return read

@@ -1,0 +1,83 @@
+"""Two audits compared: what fits now, what fits no more, and why."""
+
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from audit_world import accessories, audit, found, pairs, rigs, small_blocks, summary, write_csv
+from demo_world import answerer
+
+from fitsvc.facts import Case
+from fitsvc.language.problems import ProblemsFound
+
+
+@pytest.fixture(scope="module")
+def first(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Audit the demo's accessories."""
+    folder = tmp_path_factory.mktemp("first")
+    with small_blocks():
+        audit(write_csv(folder / "items.csv", accessories()), folder / "out")
+    return folder / "out"
+
+
+def _expected(first: Path, second: Path) -> set[tuple[str, str, str]]:
+    """The pairs of two audits whose fit differs, by their own files."""
+    before, after = (
+        {(row["rig"], row["sku"]): row["outcome"] in ("works", "conditional") for row in pairs(out)}
+        for out in (first, second)
+    )
+    return {(*pair, "new" if after[pair] else "lost") for pair in before.keys() & after if before[pair] != after[pair]}
+
+
+def _told(out: Path) -> set[tuple[str, str, str]]:
+    return {(row["rig"], row["sku"], row["change"]) for row in found(out, "changes")}
+
+
+def test_nothing_changed(first: Path, tmp_path: Path) -> None:
+    """The same catalogue against the same rigs has no changes."""
+    audit(write_csv(tmp_path / "items.csv", accessories()), tmp_path / "out", against=first)
+    assert found(tmp_path / "out", "changes") == []
+
+
+def test_items_rigs_and_order(first: Path, tmp_path: Path) -> None:
+    """Changed items and rigs are told with their fits lost and new; the order of rows and blocks matters nothing."""
+    rows, of = accessories()[::-1], rigs()[::-1]
+    changed = [row for row in rows if row["kind"] == "cargo_carrier"][:3]
+    for row in changed:
+        row["shank"] = "1-1/4 in" if row["shank"] == "2 in" else "2 in"
+    opening = answerer().rulebook.vocabulary.slots()["receiver.opening"]
+    case = of[0].case
+    small = case.facts["receiver.opening"] == opening.mask("1-1/4 in")  # type: ignore[union-attr]
+    facts = {**case.facts, "receiver.opening": opening.mask("2 in" if small else "1-1/4 in")}  # type: ignore[union-attr]
+    of[0] = replace(of[0], case=Case(facts, case.present, case.adapters, case.texts))
+    del rows[0]
+    with small_blocks(23, 300):
+        audit(write_csv(tmp_path / "items.csv", rows), tmp_path / "out", of, against=first)
+    told = found(tmp_path / "out", "changes")
+    assert _told(tmp_path / "out") == _expected(first, tmp_path / "out")
+    skus = {row["sku"] for row in changed}
+    for row in told:
+        causes = [name for name, is_it in (("item", row["sku"] in skus), ("rig", row["rig"] == of[0].key)) if is_it]
+        assert row["cause"] == " ".join(causes)
+    assert {row["cause"] for row in told} >= {"item", "rig"}
+    assert summary(tmp_path / "out")["changes"]["gone_items"] == 1
+
+
+def test_the_rulebook_is_a_cause(first: Path, tmp_path: Path) -> None:
+    """With a rule less, what fits more is by the rulebook."""
+    book = answerer().rulebook
+    fewer = replace(book, rules=tuple(r for r in book.rules if r.id != "shank-fits-opening"), digest="sha256:other")
+    catalogue = write_csv(tmp_path / "items.csv", accessories())
+    with small_blocks():
+        audit(catalogue, tmp_path / "out", rulebook=fewer, against=first)
+    told = found(tmp_path / "out", "changes")
+    assert _told(tmp_path / "out") == _expected(first, tmp_path / "out")
+    assert {(row["change"], row["cause"]) for row in told} == {("new", "rulebook")}
+
+
+def test_what_is_no_audit_is_refused(tmp_path: Path) -> None:
+    """A folder that holds no audit cannot be compared with."""
+    catalogue = write_csv(tmp_path / "items.csv", accessories())
+    (tmp_path / "old").mkdir()
+    with pytest.raises(ProblemsFound, match="holds no audit"):
+        audit(catalogue, tmp_path / "out", against=tmp_path / "old")

@@ -1,0 +1,157 @@
+"""The pairs of an audit against the evaluator of single cases."""
+
+from pathlib import Path
+
+import pyarrow as pa
+import pytest
+from audit_world import Rows, accessories, audit, files, found, pairs, rigs, small_blocks, write_csv
+from demo_world import answerer
+
+from fitsvc.catalogue.audit_blocks import PAIRS, judge_block
+from fitsvc.catalogue.audit_items import items_of_columns
+from fitsvc.catalogue.audit_missing import exact_value
+from fitsvc.catalogue.audit_rigs import rigs_of_table, rigs_table
+from fitsvc.catalogue.cells import read_cell
+from fitsvc.catalogue.entries import wire_fact
+from fitsvc.engine.point import Point, Verdict
+from fitsvc.facts import Case
+from fitsvc.language.problems import ProblemsFound
+from fitsvc.language.types import Value
+
+
+@pytest.fixture(scope="module")
+def point() -> Point:
+    """The evaluator of single cases."""
+    return answerer().engine
+
+
+@pytest.fixture(scope="module")
+def audited(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Audit the demo's accessories in small blocks."""
+    folder = tmp_path_factory.mktemp("audit")
+    with small_blocks():
+        audit(write_csv(folder / "items.csv", accessories()), folder / "out")
+    return folder / "out"
+
+
+@pytest.fixture(scope="module")
+def cases() -> dict[tuple[str, str], Case]:
+    """Every pair as a question reads it: the facts of the row, the facts of the rig."""
+    reader, found = answerer().reader, {}
+    for row in accessories():
+        facts = _facts(row)
+        for rig in rigs():
+            values = {**rig.case.facts, **facts}
+            present = rig.case.present | {"accessory"} | reader.named(values)
+            found[rig.key, row["sku"]] = Case(values, present, rig.case.adapters)
+    return found
+
+
+def _facts(row: dict[str, str]) -> dict[str, Value]:
+    """The facts of one row by the loader's own reading, cell by cell."""
+    reader, values = answerer().reader, dict[str, Value]()
+    known = reader.vocabulary.of("accessory")
+    for title, cell in row.items():
+        name, _, unit = title.removesuffix("]").partition(" [")
+        if name in known and cell:
+            values |= reader.value(known[name], wire_fact(known[name], read_cell(cell, known[name], unit)))
+    return values
+
+
+def _deciding(point: Point, verdict: Verdict) -> set[str]:
+    rules, needs = point.rulebook.rules, point.rulebook.needs
+    if verdict.outcome == "fails":
+        return {rules[number].id for number in verdict.fails}
+    if verdict.outcome == "undetermined":
+        return {rules[number].id for number in verdict.unknown}
+    minded = {rules[number].id for number in (*verdict.cautions, *verdict.doubts)}
+    return minded | {needs[number].id for number in verdict.open_needs}
+
+
+def test_every_pair_is_as_the_single_case(audited: Path, point: Point, cases: dict[tuple[str, str], Case]) -> None:
+    """Outcome and deciding rules of each pair are those of the case made of that rig and that item."""
+    rows = pairs(audited)
+    assert len(rows) == len(cases) == len({(row["rig"], row["sku"]) for row in rows})
+    for row in rows:
+        verdict = point.evaluate(cases[row["rig"], row["sku"]])
+        assert row["outcome"] == verdict.outcome
+        assert set(row["rules"].split()) == _deciding(point, verdict)
+        assert row["rulebook"] == point.rulebook.digest
+
+
+def test_missing_facts_are_those_that_pairs_wait_for(
+    audited: Path, point: Point, cases: dict[tuple[str, str], Case]
+) -> None:
+    """An item's figure is the number of its pairs whose open rules read one fact alone that is not known."""
+    counted: dict[tuple[str, str], int] = {}
+    for (rig, sku), case in cases.items():
+        verdict = point.evaluate(case)
+        if verdict.outcome == "undetermined" and len(waits := _waits(point, verdict, case)) == 1:
+            fact = waits.pop()
+            key = (sku if fact.startswith("accessory.") else rig, fact)
+            counted[key] = counted.get(key, 0) + 1
+    told = {(row["sku"], row["fact"]): int(row["pairs"]) for row in found(audited, "missing_of_items")}
+    told |= {(row["rig"], row["fact"]): int(row["pairs"]) for row in found(audited, "missing_of_rigs")}
+    assert told == counted
+    assert len({fact for _, fact in told}) >= 3
+
+
+def _waits(point: Point, verdict: Verdict, case: Case) -> set[str]:
+    kinds, waits = point.rulebook.vocabulary.slots(), set()
+    own, each = point.opening_leaves
+    for number in verdict.unknown:
+        names = {read.name for read in point.basis(number, bool(case.adapters)).leaves}
+        if any(name.startswith("opening.") for name in names):
+            names = {name for name in names if not name.startswith("opening.")} | {read.name for read in (*own, *each)}
+        for name in names:
+            holders = case.adapters if name.startswith("adapter.") else (case.facts,)
+            waits |= {name for facts in holders if not exact_value(kinds[name], facts.get(name))}
+    return waits
+
+
+def test_the_size_of_blocks_changes_no_finding(audited: Path, tmp_path: Path) -> None:
+    """Findings of one large block are byte for byte those of many small ones; so are the pairs, put in order."""
+    audit(write_csv(tmp_path / "items.csv", accessories()), tmp_path / "out")
+    small, large = files(audited), files(tmp_path / "out")
+    assert sum(name.startswith("pairs") for name in small) > 10
+    told = {name: text for name, text in large.items() if not name.startswith("pairs")}
+    assert len(told) > 10
+    assert {name: text for name, text in small.items() if not name.startswith("pairs")} == told
+    assert _sorted(pairs(audited)) == _sorted(pairs(tmp_path / "out"))
+
+
+def _sorted(rows: Rows) -> Rows:
+    return sorted(rows, key=lambda row: (row["rig"], row["sku"]))
+
+
+def test_arrow_in_arrow_out_gives_the_same_pairs(audited: Path) -> None:
+    """`judge_block` on items as a table of texts gives the pairs of the audit, by the documented schema."""
+    rows = [{title: cell or None for title, cell in row.items()} for row in accessories()]
+    table = judge_block(pa.Table.from_pylist(rows), rigs_table(rigs()))
+    assert table.schema == PAIRS
+    assert _sorted(table.to_pylist()) == _sorted(pairs(audited))
+
+
+def test_arrow_items_that_cannot_be_read_are_told() -> None:
+    """A bad item ends the block with its row and what is allowed."""
+    items = pa.table({"sku": ["A", "B"], "weight [lb]": ["12", "heavy"]})
+    with pytest.raises(ProblemsFound) as told:
+        judge_block(items, rigs_table(rigs()[:1]))
+    assert [(problem.line, problem.pointer) for problem in told.value.problems] == [(2, "weight [lb]")]
+
+
+def test_rigs_survive_arrow() -> None:
+    """A table of rigs gives the same rigs back: bounds, adapters and all."""
+    assert rigs_of_table(rigs_table(rigs())) == rigs()
+
+
+def test_items_of_figures_are_those_of_texts() -> None:
+    """Figures, yes/no and text in Arrow columns are read as the same facts as their texts."""
+    figures, _ = items_of_columns(
+        {"sku": ["A"], "weight [lb]": [12.5], "bikes_max": [3], "tilts_clear": [True]}, answerer().reader, "items"
+    )
+    texts, _ = items_of_columns(
+        {"sku": ["A"], "weight [lb]": ["12.5"], "bikes_max": ["3"], "tilts_clear": ["yes"]}, answerer().reader, "items"
+    )
+    for name, column in texts.columns.items():
+        assert [array.tolist() for array in column] == [array.tolist() for array in figures.columns[name]]
