@@ -38,7 +38,8 @@ def test_the_service_answers_over_all_vehicles_of_a_name(client: TestClient[Lite
     for id, rating in (("veh_a", "5000 lb"), ("veh_b", "1500 lb")):
         facts = {"model": "Lark", "trim": id[-1], "tow_rating": rating}
         client.post("/v1/vehicles", json={"id": id, "facts": facts}, headers=key)
-    question = {"rig": {"vehicle": {"facts": {"model": "lark"}}}, "trailer": {"facts": {"gross_weight": "3000 lb"}}}
+    trailer = {"gross_weight": "3000 lb", "weight_distribution": False}
+    question = {"rig": {"vehicle": {"facts": {"model": "lark"}}}, "trailer": {"facts": trailer}}
     answer = client.post("/v1/answers", json=question).json()
     assert [one["id"] for one in answer["candidates"]] == ["veh_a", "veh_b"]
     assert answer["candidates"][1]["outcome"] == "fails"

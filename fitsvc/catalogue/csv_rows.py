@@ -1,4 +1,7 @@
-"""CSV files of records: a header of column names, then one record a row; an empty cell is an unknown fact."""
+"""CSV files: a header of column names, then one record or one observation a row.
+
+An empty cell is an unknown fact of a record, and nothing said of it in an observation.
+"""
 
 import csv
 import re
@@ -9,13 +12,15 @@ from typing import Any, Final
 from fitsvc.catalogue.cells import Column, read_cell
 from fitsvc.catalogue.lines import read_lines
 from fitsvc.catalogue.rows import Place, Row, field_of, quoted
-from fitsvc.catalogue.subjects import KEYS, key_of
+from fitsvc.catalogue.subjects import KEYS, SOLD, key_of
 from fitsvc.language.problems import Problem, nearest
 from fitsvc.language.quantities import DIMENSIONS, QuantityError, parse_any, parse_quantity
 from fitsvc.language.types import ListType
 from fitsvc.rulebook.vocabulary import Fact, Vocabulary
 
 _RECORD: Final = ("sku", "id", "subject", "label", "vehicle", "receiver")
+OBSERVED: Final = ("subject", "record", "kind", "by", "at", "note", "evidence_tyre", "evidence_stowed")
+"""The columns of a file of observations beside those of facts; `record` tells it from a file of records."""
 _UNIT: Final = re.compile(r"(?P<name>.*?)\s*\[(?P<unit>[^\[\]]*)\]\Z", re.DOTALL)
 
 
@@ -28,12 +33,13 @@ def csv_rows(path: Path, file: str, problems: list[Problem], vocabulary: Vocabul
         problems += [] if problems else [Problem("the file is empty", "begin with a line of column names", file=file)]
         return
     line, titles = first
-    columns = _Header(file, line, facts, problems).columns(titles)
+    observed = "record" in (title.strip() for title in titles)
+    columns = _Header(file, line, facts, problems, OBSERVED if observed else _RECORD).columns(titles)
     for line, cells in rows:
         if len(cells) != len(titles):
             problems.append(_ragged(file, line, cells, titles))
             continue
-        document = _document(cells, columns, facts)
+        document = _observation(cells, columns, facts) if observed else _document(cells, columns, facts)
         yield Row(document, _place(file, line, columns), line)
 
 
@@ -63,8 +69,11 @@ def _cells(path: Path, file: str, problems: list[Problem]) -> Iterator[tuple[int
 class _Header:
     """The header being read: what each column is, and everything wrong with it."""
 
-    def __init__(self, file: str, line: int, facts: Mapping[str, Mapping[str, Fact]], problems: list[Problem]) -> None:
-        self.file, self.line, self.facts, self.problems = file, line, facts, problems
+    def __init__(
+        self, file: str, line: int, facts: Mapping[str, Mapping[str, Fact]], problems: list[Problem],
+        own: tuple[str, ...],
+    ) -> None:  # fmt: skip
+        self.file, self.line, self.facts, self.problems, self.own = file, line, facts, problems, own
         self.names = {name for known in facts.values() for name in known}
 
     def columns(self, titles: list[str]) -> list[Column | None]:
@@ -74,7 +83,9 @@ class _Header:
         for number, column in enumerate(columns, start=1):
             if column and seen.setdefault(column.name, number) != number:
                 self._complain(f"column {number} is `{column.name}` again, as column {seen[column.name]}", "keep one")
-        if not {"sku", "id"} & seen.keys():
+        if "record" in self.own:
+            pass
+        elif not {"sku", "id"} & seen.keys():
             self._complain("the header has neither `sku` nor `id`", "add the column that names each record")
         elif {"sku", "id"} <= seen.keys():
             self._complain("the header has both `sku` and `id`", "keep one column; it names each record")
@@ -89,13 +100,13 @@ class _Header:
         if not name:
             self._complain(f"column {number} has no name", "give every column a name, or remove it")
             return None
-        if name in _RECORD:
+        if name in self.own:
             if found:
                 self._complain(f"column `{name}` has no unit", f"write `{name}`")
             return Column(title.strip(), name)
         if name not in self.names:
-            near = nearest(name, [*self.names, *_RECORD])
-            help = f"did you mean `{near}`?" if near else f"it is one of {', '.join(_RECORD)}, or the name of a fact"
+            near = nearest(name, [*self.names, *self.own])
+            help = f"did you mean `{near}`?" if near else f"it is one of {', '.join(self.own)}, or the name of a fact"
             self._complain(f"column {quoted(name)} is not known", help)
             return None
         if found and not self._unit_fits(name, unit):
@@ -131,27 +142,50 @@ def _document(
     cells: list[str], columns: list[Column | None], facts: Mapping[str, Mapping[str, Fact]]
 ) -> dict[str, Any]:
     """The row as a record: the same keys as in the other formats."""
-    record: dict[str, Any] = {}
+    record, found = _sorted(cells, columns, _RECORD)
+    subject = record.get("subject", "")
+    key = record.pop("sku", None) or record.pop("id", None)
+    if key:
+        record[key_of(subject)] = key
+    record["facts"] = _facts(found, facts.get(subject, {}))
+    return record
+
+
+def _observation(
+    cells: list[str], columns: list[Column | None], facts: Mapping[str, Mapping[str, Fact]]
+) -> dict[str, Any]:
+    """The row as an observation; what its record is sold as tells which facts it may have, so any is read here."""
+    row, found = _sorted(cells, columns, OBSERVED)
+    subject = row.get("subject", "")
+    kinds = SOLD if subject == "accessory" else (subject,)
+    known = {name: fact for kind in reversed(kinds) for name, fact in facts.get(kind, {}).items()}
+    evidence = {name: row.pop(f"evidence_{name}") for name in ("tyre", "stowed") if f"evidence_{name}" in row}
+    return row | {"observed": True, "facts": _facts(found, known)} | ({"evidence": evidence} if evidence else {})
+
+
+def _sorted(
+    cells: list[str], columns: list[Column | None], own: tuple[str, ...]
+) -> tuple[dict[str, Any], list[tuple[Column, str]]]:
+    """A row's own columns by name, and its cells of facts."""
+    row: dict[str, Any] = {}
     found: list[tuple[Column, str]] = []
     for column, cell in zip(columns, cells, strict=True):
         if column is None:
             continue
-        if column.name not in _RECORD:
+        if column.name not in own:
             if cell:
                 found.append((column, cell))
         elif text := cell.strip():
-            record[column.name] = text
-    subject = record.get("subject", "")
-    known = facts.get(subject, {})
-    key = record.pop("sku", None) or record.pop("id", None)
-    if key:
-        record[key_of(subject)] = key
-    record["facts"] = {
+            row[column.name] = text
+    return row, found
+
+
+def _facts(found: list[tuple[Column, str]], known: Mapping[str, Fact]) -> dict[str, Any]:
+    return {
         column.name: value
         for column, cell in found
         if (value := read_cell(cell, known.get(column.name), column.unit)) is not None
     }
-    return record
 
 
 def _place(file: str, line: int, columns: list[Column | None]) -> Place:

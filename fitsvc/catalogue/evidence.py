@@ -224,5 +224,7 @@ def _spare(
 def _shown(wire: Wire) -> str:
     """A value as it was written, in one line."""
     if isinstance(wire, dict):
+        if "tolerance" in wire:
+            return f"{wire['value']} ± {wire['tolerance']}"
         return ", ".join(f"{name.replace('_', ' ')} {value}" for name, value in wire.items())
     return " or ".join(map(str, wire)) if isinstance(wire, list) else str(wire)

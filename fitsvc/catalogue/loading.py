@@ -7,6 +7,7 @@ from typing import Any, Final
 from fitsvc.catalogue.csv_rows import csv_rows
 from fitsvc.catalogue.entries import Entry, RigEntry, read_entry
 from fitsvc.catalogue.json_rows import json_rows
+from fitsvc.catalogue.observed_rows import tell
 from fitsvc.catalogue.rows import Row
 from fitsvc.catalogue.storing import Loaded, Storing
 from fitsvc.catalogue.subjects import key_of, table_for
@@ -18,7 +19,7 @@ from fitsvc.store.database import Database
 
 _CHUNK: Final = 2000
 _FORMATS: Final = {".csv": "CSV", ".jsonl": "JSON Lines", ".ndjson": "JSON Lines", ".yaml": "YAML", ".yml": "YAML"}
-_LATER: Final = {"mounting": 1, "rig": 2}
+_LATER: Final = {"mounting": 1, "rig": 2, "observation": 3}
 """What names other records is stored after them."""
 
 
@@ -69,6 +70,8 @@ def _named() -> str:
 def _first_subject(path: Path, vocabulary: Vocabulary) -> str:
     row = next(read_rows(path, vocabulary, []), None)
     subject = row.document.get("subject") if row else None
+    if row and "observed" in row.document:
+        return "observation"
     return subject if isinstance(subject, str) else ""
 
 
@@ -78,6 +81,9 @@ def _store(rows: Iterator[Row], storing: Storing) -> None:
     mountings: list[Entry] = []
     rigs: list[RigEntry] = []
     for row in rows:
+        if "observed" in row.document:
+            tell(row, storing)
+            continue
         entry = read_entry(row, storing.reader, storing.problems)
         if entry is None:
             storing.faulty |= _named_by(row.document)

@@ -31,14 +31,17 @@ def sold_as(record: Record) -> str:
     return record.subject if isinstance(record, Accessory) else type(record).__name__.lower()
 
 
-def observe(session: Session, reader: FactReader, document: Mapping[str, Any], told: Told) -> Seen:
-    """Record an observation that has been checked."""
+def observe(
+    session: Session, reader: FactReader, document: Mapping[str, Any], told: Told, *, rigs: bool = True
+) -> Seen:
+    """Record an observation that has been checked, and look at the saved rigs before and after."""
     subject, key, evidence = document["subject"], document["record"], document.get("evidence")
     record = lock_record(session, subject, key)
     own, records = sold_as(record), StoreRecords(session)
     concluded = conclude(reader, own, record, document.get("facts") or {}, evidence, told.kind)
     earlier = latest_observations(session, subject, key, LATEST)
-    before = rig_cases(session, reader, records, subject, key)
+    before = rig_cases(session, reader, records, subject, key) if rigs else []
     observation, record = add_observation(session, subject, key, concluded.facts, told, evidence=concluded.evidence)
     against = contradictions(reader, own, earlier, observation, record)
-    return Seen(observation, record, against, before, rig_cases(session, reader, records, subject, key))
+    after = rig_cases(session, reader, records, subject, key) if rigs else []
+    return Seen(observation, record, against, before, after)

@@ -39,6 +39,7 @@ class Loaded:
     stored: dict[str, int] = field(default_factory=dict)
     replaced: int = 0
     unchanged: int = 0
+    contradictions: list[str] = field(default_factory=list)
 
     def count(self, subject: str) -> None:
         """Note that a record was stored anew."""

@@ -14,7 +14,10 @@ if TYPE_CHECKING:
 
 
 def load(
-    files: Annotated[list[Path], typer.Argument(metavar="FILE", help="CSV, JSON Lines or YAML files of records.")],
+    files: Annotated[
+        list[Path],
+        typer.Argument(metavar="FILE", help="CSV, JSON Lines or YAML files of records; CSV files of observations."),
+    ],
     database: DatabaseUrl = None,
     rules: RulesFolder = None,
     replace: Annotated[
@@ -32,7 +35,10 @@ def load(
     with open_database(database) as opened:
         for path in in_order(files, rulebook.vocabulary):
             try:
-                out().print(described(load_file(opened, reader, path, replace=replace)), soft_wrap=True)
+                loaded = load_file(opened, reader, path, replace=replace)
+                out().print(described(loaded), soft_wrap=True)
+                for text in loaded.contradictions:
+                    out().print(f"  contradiction: {text}", soft_wrap=True, markup=False)
             except ProblemsFound as found:
                 failed = True
                 show_problems(found.problems)

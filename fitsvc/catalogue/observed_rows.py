@@ -1,0 +1,116 @@
+"""Rows of observations → observations in an open session, or the problems of each row."""
+
+from datetime import UTC, date, datetime, time
+from typing import Any, Final
+
+from fitsvc.catalogue.entries import wire_fact
+from fitsvc.catalogue.evidence import read_evidence
+from fitsvc.catalogue.observing import observe, sold_as
+from fitsvc.catalogue.rows import Row, quoted
+from fitsvc.catalogue.storing import Storing
+from fitsvc.facts import FactReader
+from fitsvc.language.problems import Problem, nearest
+from fitsvc.store.errors import NotFound
+from fitsvc.store.observations import Told
+from fitsvc.store.records import get_record
+from fitsvc.store.tables import TABLES
+from fitsvc.store.validation import Checks
+
+_STOWED: Final = {"yes": True, "true": True, "no": False, "false": False}
+
+
+def tell(row: Row, storing: Storing) -> None:
+    """Record one row's observation; what is wrong with it is noted, and what it contradicts is kept to be told."""
+    reading = _Reading(row, storing)
+    told = reading.told()
+    document = reading.document()
+    storing.problems += reading.problems
+    if reading.problems:
+        return
+    seen = observe(storing.session, storing.reader, document, told, rigs=False)
+    storing.loaded.count("observation")
+    for found in seen.contradictions:
+        said = "; ".join(f"{one.kind}{f' by {one.by}' if one.by else ''} on {one.at:%Y-%m-%d}" for one in found.said)
+        storing.loaded.contradictions.append(f"{document['record']}: {found.because} ({said})")
+
+
+class _Reading:
+    """One row being read."""
+
+    def __init__(self, row: Row, storing: Storing) -> None:
+        self.row, self.session = row, storing.session
+        self.reader: FactReader = storing.reader
+        self.problems: list[Problem] = []
+
+    def told(self) -> Told:
+        """How the row's facts come to be known: measured, if it does not say."""
+        kind: Any = self.row.document.get("kind", "measured")
+        by, note = (self.row.document.get(name, "") for name in ("by", "note"))
+        told = Told(kind, by, self._instant(self.row.document.get("at")), note)
+        checks = Checks()
+        told.check(checks)
+        for problem in checks.problems:
+            self._complain(problem.field, problem.message)
+        return told
+
+    def document(self) -> dict[str, Any]:
+        """The row as a body of `/v1/observations`."""
+        row = self.row.document
+        subject: Any = row.get("subject")
+        key = row.get("record")
+        if subject not in TABLES:
+            near = nearest(subject, TABLES) if subject else None
+            help = f"did you mean `{near}`?" if near else f"it is one of {', '.join(TABLES)}"
+            self._complain("/subject", f"{quoted(subject)} is not a kind of record" if subject else "is missing", help)
+            return {}
+        if not key:
+            self._complain("/record", "is missing", "write the record's id or SKU")
+            return {}
+        try:
+            own = sold_as(get_record(self.session, subject, key))
+        except NotFound as error:
+            self._complain("/record", str(error), "load the record first")
+            return {}
+        known = self.reader.subjects[own]
+        facts = {name: wire_fact(known.get(name), value) for name, value in row["facts"].items()}
+        document = {"subject": subject, "record": key, "facts": facts} | self._evidence(subject)
+        self._check(own, facts, document)
+        return document
+
+    def _evidence(self, subject: str) -> dict[str, Any]:
+        evidence = self.row.document.get("evidence")
+        if evidence is None:
+            return {}
+        stowed = evidence.get("stowed")
+        return {"evidence": evidence | ({"stowed": _STOWED.get(stowed.casefold(), stowed)} if stowed else {})}
+
+    def _check(self, own: str, facts: dict[str, Any], document: dict[str, Any]) -> None:
+        found: list[Problem] = []
+        self.reader.read(own, facts, "/facts", found, {}, {})
+        if "evidence" in document:
+            found += read_evidence(document["evidence"], document["subject"], "/evidence")
+        elif not facts:
+            self._complain("/record", "the row says nothing", "fill in at least one fact, or the evidence")
+        for problem in found:
+            pointer = problem.pointer
+            if pointer.startswith("/evidence"):
+                pointer = pointer.replace("/evidence/", "/evidence_", 1)
+            self._complain(pointer, problem.message, problem.help)
+
+    def _instant(self, at: Any) -> datetime | None:
+        if at is None:
+            return None
+        try:
+            if len(at) == len("2026-05-09"):
+                return datetime.combine(date.fromisoformat(at), time(), UTC)
+            found = datetime.fromisoformat(at)
+        except ValueError:
+            found = None
+        if found is None or found.tzinfo is None:
+            help = "write `2026-05-09`, or `2026-05-09T14:30:00Z` with its zone"
+            self._complain("/at", f"{quoted(at)} is not a date", help)
+            return None
+        return found
+
+    def _complain(self, pointer: str, message: str, help: str = "") -> None:
+        self.problems.append(self.row.place(pointer, message, help))
