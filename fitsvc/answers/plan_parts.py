@@ -7,6 +7,7 @@ from typing import Any, Final, NamedTuple
 
 from fitsvc.answers.question import Stored
 from fitsvc.answers.shelf import Item
+from fitsvc.engine.leaves import Basis
 from fitsvc.engine.point import Point
 from fitsvc.facts import Case, FactReader
 
@@ -125,6 +126,16 @@ def read_with_ball(engine: Point) -> tuple[str, ...]:
         if any(name.startswith("ball.") for name in leaves):
             found |= {name for name in leaves if name.startswith("accessory.")}
     return tuple(sorted(found))
+
+
+def read_in_joining(engine: Point) -> tuple[str, ...]:
+    """The facts of an adapter that tell whether it goes into what is before it: equal ones go into the same."""
+    things = {"accessory", "ball", "load", "trailer"}
+    read = {leaf.name for number, rule in enumerate(engine.rulebook.rules) if not things & set(rule.subjects)
+            for leaf in engine.basis(number, True).leaves}  # fmt: skip
+    opening = engine.rulebook.opening
+    leaves = Basis([one.each for name, one in opening.items() if name in read], {}).leaves
+    return tuple(sorted(leaf.name for leaf in leaves if leaf.name.startswith("adapter.")))
 
 
 def fewest(wanted: Sequence[Mapping[int, int] | None]) -> tuple[list[int | None], dict[int, list[int]]]:

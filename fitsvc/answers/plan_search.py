@@ -10,7 +10,6 @@ set with them could be smaller than the smallest found, or for one adapter as sm
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from itertools import product
 from typing import Final
 
 import numpy as np
@@ -26,6 +25,7 @@ from fitsvc.answers.plan_parts import (
     fewest,
     folded,
     open_of,
+    read_in_joining,
     read_with_ball,
     with_items,
 )  # fmt: skip
@@ -67,12 +67,13 @@ class Search:
     _less: dict[tuple[int, int, int], list[frozenset[int]]] = field(default_factory=dict)
     _waiting: dict[int, list[int]] = field(default_factory=dict)
     _ball_facts: tuple[str, ...] = ()
+    _joins: tuple[str, ...] = ()
     _tried: int = 0
 
     def run(self) -> None:
         """Find the best sets."""
         providers: dict[int, list[Provider]] = {}
-        self._ball_facts = read_with_ball(self.engine)
+        self._ball_facts, self._joins = read_with_ball(self.engine), read_in_joining(self.engine)
         for size in range(MOST_ADDED + 1):
             for site in self.sites:
                 if size and not self._worth(site, size):
@@ -171,12 +172,18 @@ class Search:
 
     def _pairs(self, site: Site, alike: Mapping[object, Sequence[int]], usual: set[int]) -> Iterator[Stack]:
         """Two adapters, where the opening they make is none that fewer make."""
-        seen = set(alike)
-        for first, second in product([one[0] for one in alike.values()], range(len(self.wares.adapters.items))):
-            opening = self._opening(site, (first, second), usual) if first != second else None
-            if opening is not None and opening not in seen:
-                seen.add(opening)
-                yield Stack((first, second))
+        seen, items = set(alike), self.wares.adapters.items
+        for first in (one[0] for one in alike.values()):
+            fits: dict[tuple[Value | None, ...], bool] = {}
+            for second in range(len(items)):
+                join = tuple(items[second].values.get(name) for name in self._joins)
+                if first == second or not fits.get(join, True):
+                    continue
+                opening = self._opening(site, (first, second), usual)
+                fits[join] = opening is not None
+                if opening is not None and opening not in seen:
+                    seen.add(opening)
+                    yield Stack((first, second))
 
     def _opening(self, site: Site, adapters: tuple[int, ...], usual: set[int]) -> tuple[Value | None, ...] | None:
         """What an accessory finds in an opening with adapters, or None where they do not go together."""
@@ -229,29 +236,41 @@ class Search:
 
     def _combine(self, site: Site, providers: Sequence[Provider]) -> None:
         """Choose a provider for each wish, in every way that could be among the best."""
-        wishes = range(len(self.wanted.wishes))
+        count = len(self.wanted.wishes)
         by_wish = [
             [(one, one.parts, self._floor(one.serves[wish])) for one in providers if wish in one.serves]
-            for wish in wishes
+            for wish in range(count)
         ]
-        least = [min(floor for _, _, floor in options) for options in by_wish]
+        rest = [self._least(by_wish, wish) for wish in range(1, count + 1)]
         self._tried = 0
 
         def extend(chosen: tuple[Provider, ...], parts: frozenset[int], ball: bool, open_: int) -> None:
             wish = len(chosen)
-            if wish == len(by_wish):
+            if wish == count:
                 self._finish(site, chosen)
                 return
-            rest = sum(least[wish + 1 :])
+            more_parts, more_ball, more_open = rest[wish]
             for one, own, floor in sorted(by_wish[wish], key=lambda row: (len(row[1] - parts), row[2], row[0].item)):
                 self._tried += 1
                 more, balls = parts | own, ball or one.serves[wish].balls >= 0
-                if self._tried > _MOST_TRIED or self._beaten((not site.there) + len(more) + ball, 0):
+                least = (not site.there) + len(more) + more_parts
+                if self._tried > _MOST_TRIED or self._beaten(least + (ball or more_ball), 0):
                     return
-                if not self._beaten((not site.there) + len(more) + balls, open_ + floor + rest):
+                if not self._beaten(least + (balls or more_ball), open_ + floor + more_open):
                     extend((*chosen, one), more, balls, open_ + floor)
 
         extend((), frozenset(), False, 0)
+
+    def _least(self, by_wish: Sequence[Sequence[tuple[Provider, object, int]]], first: int) -> tuple[int, bool, int]:
+        """What the wishes from one on take at least: accessories of kinds not yet asked for, a ball, what stays open."""
+        wishes = self.wanted.wishes
+        fresh = [
+            wish for wish in range(first, len(wishes))
+            if not any(wishes[wish].kinds & before.kinds for before in wishes[:wish])
+        ]  # fmt: skip
+        later = by_wish[first:]
+        ball = any(all(one.serves[first + i].balls >= 0 for one, *_ in options) for i, options in enumerate(later))
+        return len(fresh), ball, sum(min(floor for *_, floor in options) for options in later)
 
     def _finish(self, site: Site, chosen: tuple[Provider, ...]) -> None:
         """Choose balls and pins, judge every wish exactly, and keep the set if it is among the best."""
