@@ -46,6 +46,9 @@ class _View:
     def show(self, answer: "Answer") -> None:
         """Print the whole answer."""
         show_outcome(self.console, answer)
+        if answer.candidates:
+            self._heading("Which it may be")
+            self._list(f"{one.label or one.id}: {one.outcome}" for one in answer.candidates)
         self._findings(answer.findings)
         self._needs(answer.needs)
         self._next(answer.next)
