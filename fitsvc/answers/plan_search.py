@@ -262,7 +262,7 @@ class Search:
         extend((), frozenset(), False, 0)
 
     def _least(self, by_wish: Sequence[Sequence[tuple[Provider, object, int]]], first: int) -> tuple[int, bool, int]:
-        """What the wishes from one on take at least: accessories of kinds not yet asked for, a ball, what stays open."""
+        """What the wishes from one on take at least: accessories of new kinds, a ball, and what stays open."""
         wishes = self.wanted.wishes
         fresh = [
             wish for wish in range(first, len(wishes))
