@@ -83,3 +83,16 @@ def test_fewest_changes_come_first() -> None:
     for document in random_questions(60, seed=5):
         told = [(order[remedy.change], len(remedy.skus)) for remedy in answer(document).remedies]
         assert told == sorted(told)
+
+
+def test_adapters_of_a_saved_rig_stay_in_it() -> None:
+    """A remedy for a rig asked about by its id keeps the adapters that the rig has."""
+    saved = next(key for key, rig in world().rigs.items() if rig["rig"].get("adapters"))
+    kept = world().rigs[saved]["rig"]["adapters"]
+    told = []
+    for item in stock().items("accessory"):
+        found = answer({"rig": {"id": saved}, "accessory": {"sku": item.sku}})
+        told += [remedy.question["rig"].get("adapters", []) for remedy in found.remedies if remedy.change != "none"]
+    assert told
+    assert all(adapters[: len(kept)] == kept for adapters in told)
+

@@ -21,7 +21,7 @@ from fitsvc.answers.candidates import (
 )
 from fitsvc.answers.missing import Missing
 from fitsvc.answers.next_steps import next_steps
-from fitsvc.answers.question import NoRecords, Question, Records, read_question
+from fitsvc.answers.question import NoRecords, Question, Records, read_question, spelt_out
 from fitsvc.answers.remedies import Remedies, remedy_of
 from fitsvc.answers.shelf import EMPTY, Shelf
 from fitsvc.answers.summary import summarise
@@ -120,6 +120,7 @@ class Answerer:
     ) -> list[Remedy]:
         """What would make it work: each change answered in full before it is told."""
         search = Remedies(self.missing, self.reader, shelf, system)
+        document = spelt_out(document, records)
         failing = self.engine.evaluate(question.case).fails
         found = []
         for tried in search.find(document, question, failing):

@@ -108,6 +108,19 @@ class Question:
         return {**document, "rig": {**document["rig"], "vehicle": {**self.vehicle, "id": candidate.key}}}
 
 
+def joined_rig(saved: Mapping[str, Any], rig: Mapping[str, Any]) -> dict[str, Any]:
+    """A saved rig with the parts that a question gives beside its `id`."""
+    given = {name: part for name, part in rig.items() if name != "id"}
+    return {**saved, **{name: joined_part(saved.get(name), part) for name, part in given.items()}}
+
+
+def spelt_out(document: dict[str, Any], records: Records) -> dict[str, Any]:
+    """A question that has been read, with a saved rig's parts in place of its `id`."""
+    rig = document.get("rig")
+    saved = records.rig(rig["id"]) if isinstance(rig, dict) and rig.get("id") is not None else None
+    return document if saved is None or rig is None else {**document, "rig": joined_rig(saved, rig)}
+
+
 def joined_part(saved: Any, part: Any) -> Any:
     """A saved rig's part with the facts given for it; a part that is named anew takes its place."""
     if not isinstance(saved, dict) or not isinstance(part, dict) or "id" in part:
@@ -220,8 +233,7 @@ class _Reading:
                 "/rig/id", f"there is no saved rig `{rig['id']}`", "check the id", isinstance(rig["id"], str)
             )
             saved = {}
-        given = {name: part for name, part in rig.items() if name != "id"}
-        return {**saved, **{name: joined_part(saved.get(name), part) for name, part in given.items()}}
+        return joined_rig(saved, rig)
 
     def _named(self, rig: Mapping[str, Any]) -> Stored | None:
         """The one stored vehicle that is meant by the facts given for it; several are noted as candidates."""
