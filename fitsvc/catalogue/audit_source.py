@@ -100,20 +100,23 @@ def _csv_chunk(titles: list[str], lines: list[int], rows: list[list[str]]) -> Ch
 
 
 def _csv_rows(path: Path, problems: list[Problem]) -> Iterator[tuple[int, list[str]]]:
-    read = [0]
+    lines: list[int] = []
 
     def texts() -> Iterator[str]:
-        for read[0], text in _texts(path, problems):
+        for number, text in _texts(path, problems):
+            lines.append(number)
             yield text
 
     reader = csv.reader(texts(), strict=True)
     while True:
-        line = read[0] + 1
+        lines.clear()
         try:
             cells = next(reader)
+            line = lines[0]
         except StopIteration:
             return
         except csv.Error as error:
+            line = lines[0] if lines else 0
             help = 'put a cell that holds commas or quotes in `"`, its own quotes doubled'
             problems.append(Problem(f"is not CSV: {error}", help, file=str(path), line=line))
             continue

@@ -115,7 +115,9 @@ def _show(summary: dict[str, Any], output: Path) -> None:
     paragraph(console, ", ".join(told), sign="·", indent=2)
     faults = [f"{count:,} {name.replace('_', ' ')}" for name, count in summary["faults"].items() if count]
     paragraph(console, f"Faults: {', '.join(faults)}" if faults else "No faults", sign="·", indent=2)
-    if claims := summary["claims"]:
+    if odd := sum(summary["suspicious"].values()):
+        paragraph(console, f"{odd:,} figures look wrong", sign="·", indent=2)
+    if (claims := summary["claims"]) and claims["claims"]:
         held = claims["works"] + claims["conditional"]
         words = f"Of {claims['claims']:,} claims {held:,} hold, {claims['undetermined']:,} cannot be decided"
         paragraph(console, words, sign="·", indent=2)

@@ -1,0 +1,214 @@
+"""What an audit reads: three formats, other people's columns, and files that are not what they seem."""
+
+import json
+from pathlib import Path
+from typing import Any
+
+import pyarrow as pa
+import pyarrow.parquet as pq
+import pytest
+from audit_world import Rows, accessories, audit, files, found, pairs, rigs, small_blocks, summary, write_csv
+
+from fitsvc.language.problems import Problem, ProblemsFound
+
+_FEW = 3
+
+
+def _refused(path: Path, out: Path, **asked: Any) -> list[Problem]:
+    """The problems of an audit that is refused."""
+    with pytest.raises(ProblemsFound) as told:
+        audit(path, out, rigs()[:_FEW], **asked)
+    assert not (out / "summary.json").exists()
+    return list(told.value.problems)
+
+
+def _told(path: Path, out: Path, **asked: Any) -> list[tuple[int, str]]:
+    """The bad rows of an audit that goes on without them."""
+    audit(path, out, rigs()[:_FEW], **asked)
+    return [(int(row["row"] or 0), row["column"]) for row in found(out, "bad_rows")]
+
+
+def _typed(rows: Rows) -> pa.Table:
+    """Rows as a Parquet table whose columns of bare figures are figures."""
+    table = pa.Table.from_pylist([{title: cell or None for title, cell in row.items()} for row in rows])
+    place = table.schema.get_field_index("trailer_rating [lb]")
+    return table.set_column(place, "trailer_rating [lb]", table.column(place).cast(pa.float64()))
+
+
+def test_three_formats_say_the_same(tmp_path: Path) -> None:
+    """CSV, JSON Lines (flat, or with `facts`) and Parquet with figures give the same findings."""
+    rows = accessories()
+    write_csv(tmp_path / "a.csv", rows)
+    told = []
+    for number, row in enumerate(rows):
+        facts = {title: cell for title, cell in row.items() if cell}
+        sku = facts.pop("sku")
+        told.append({"sku": sku, "facts": facts} if number % 2 else {"sku": sku, **facts})
+    (tmp_path / "b.jsonl").write_text("\n".join(json.dumps(one) for one in told))
+    pq.write_table(_typed(rows), tmp_path / "c.parquet")
+    outcomes = []
+    for name in ("a.csv", "b.jsonl", "c.parquet"):
+        with small_blocks():
+            audit(tmp_path / name, tmp_path / name[0], rigs()[:_FEW])
+        outcomes.append([{k: v for k, v in row.items() if k != "claimed"} for row in pairs(tmp_path / name[0])])
+        assert summary(tmp_path / name[0])["rows"]["bad_rows"] == 0
+    assert outcomes[0] == outcomes[1] == outcomes[2]
+
+
+def test_bounds_in_json_are_bounds(tmp_path: Path) -> None:
+    """A JSON fact may have a tolerance or bounds, as everywhere; a bare figure without its unit is refused."""
+    path = tmp_path / "a.jsonl"
+    path.write_text(
+        '{"sku": "A", "weight": {"value": "30 lb", "tolerance": "2 lb"}, "bikes_max": 2, "shank": ["2 in", "3 in"]}\n'
+        '{"sku": "B", "weight": 30}\n{"sku": "C", "weight": {"value": "30 lb"}}\n[1]\n{"sku": "D", "weight": "31 lb"}\n'
+    )
+    assert _told(path, tmp_path / "out") == [(2, "weight"), (3, "weight"), (4, "")]
+    assert [row["sku"] for row in found(tmp_path / "out", "items")] == ["A", "D"]
+
+
+def test_other_peoples_columns(tmp_path: Path) -> None:
+    """A mapping names their columns, the units of their figures and their words for ours."""
+    rows = accessories()
+    weights = {row["weight [lb]"] for row in rows if row["weight [lb]"].isdigit()}
+    plain = [row for row in rows if row["weight [lb]"] in weights and row["kind"] in ("ball_mount", "bike_carrier")]
+    theirs = {"sku": "Item No.", "weight [lb]": "Wt", "kind": "Sort"}
+    words = {"ball_mount": "BM", "bike_carrier": "BC"}
+    given = [
+        {theirs.get(t, t): words.get(cell, cell) if t == "kind" else cell for t, cell in row.items()} for row in plain
+    ]
+    mapping = tmp_path / "map.yaml"
+    mapping.write_text(
+        "columns:\n  Item No.: sku\n  Wt: {fact: weight, unit: lb}\n  "
+        "Sort: {fact: kind, values: {BM: ball_mount, BC: bike_carrier}}\n  Notes: ignore\n"
+    )
+    given = [{**row, "Notes": "x"} for row in given]
+    audit(write_csv(tmp_path / "ours.csv", plain), tmp_path / "ours", rigs()[:_FEW])
+    audit(write_csv(tmp_path / "theirs.csv", given), tmp_path / "theirs", rigs()[:_FEW], mapping=mapping)
+    assert pairs(tmp_path / "theirs") == pairs(tmp_path / "ours")
+    assert summary(tmp_path / "theirs")["rows"]["passed_over"] == ["Notes"]
+
+
+@pytest.mark.parametrize(
+    ("mapping", "message"),
+    [
+        ("columns: {sku: sku, Wt: wieght}", "which is no fact"),
+        ("columns: {sku: sku, Wt: {fact: weight, unit: in}}", "cannot be in `in`"),
+        ("columns: {sku: sku, Wt: {unit: lb}}", "says no fact"),
+        ("columns: {sku: sku, Wt: {fact: weight, units: lb}}", "has no `units`"),
+        ("columns: {Wt: sku}", "are all `sku`"),
+        ("fields: {Wt: weight}", "has `columns` alone"),
+        ("columns: {sku: label}", "no column is `sku`"),
+    ],
+)
+def test_a_mapping_that_is_wrong(tmp_path: Path, mapping: str, message: str) -> None:
+    """A mapping with a wrong fact, unit or key is refused with what is wrong."""
+    (tmp_path / "map.yaml").write_text(mapping)
+    (tmp_path / "a.csv").write_text("sku,Wt\nA,30 lb\n")
+    told = _refused(tmp_path / "a.csv", tmp_path / "out", mapping=tmp_path / "map.yaml")
+    assert any(message in problem.message for problem in told), told
+
+
+@pytest.mark.parametrize(
+    ("text", "message"),
+    [
+        (b"", "has no header"),
+        (b"sku,weight [lb]\n", "no row could be read"),
+        (b"name,weight [lb]\nA,3\n", "no column is `sku`"),
+        (b"sku,sku\nA,B\n", "two columns `sku`"),
+        (b"sku,weight [in]\nA,3\n", "cannot be in `in`"),
+        (b"sku,kind [in]\nA,step\n", "has no unit"),
+        ("sku,weight\nA,3 lb\n".encode("utf-16"), "UTF-16"),
+        (b"sku,weight\nA,3 lb\nB," + b"9" * 1_000_100 + b"\nC,3 lb\n", "longer than"),
+    ],
+)
+def test_a_file_that_cannot_be_audited(tmp_path: Path, text: bytes, message: str) -> None:
+    """A CSV file without what an audit needs, or whose rest cannot be read, is refused with what is wrong."""
+    (tmp_path / "a.csv").write_bytes(text)
+    assert any(message in problem.message for problem in _refused(tmp_path / "a.csv", tmp_path / "out"))
+
+
+def test_bad_lines_do_not_hide_good_ones(tmp_path: Path) -> None:
+    """Mixed encodings, a NUL, a ragged row and quotes that never close are told by line; the others are audited."""
+    path = tmp_path / "a.csv"
+    path.write_bytes(
+        b"sku,kind\nA,step\nB\xe9,step\nC\0,step\nD,step,1\n,step\nA,step\nE,step\nF"
+        + b"\x1b[31m,step\n"
+        + b'G,"step\nH,step\n'
+    )
+    assert sorted(line for line, _ in _told(path, tmp_path / "out")) == [3, 4, 5, 6, 7, 9, 10]
+    assert [row["sku"] for row in found(tmp_path / "out", "items")] == ["A", "E"]
+    assert "\x1b" not in (tmp_path / "out" / "bad_rows.csv").read_text("utf-8")
+
+
+def test_truncated_json(tmp_path: Path) -> None:
+    """A file cut off in the middle of a record is told there."""
+    path = tmp_path / "a.jsonl"
+    path.write_text('{"sku": "A", "kind": "step"}\n{"sku": "B", "ki')
+    assert [line for line, _ in _told(path, tmp_path / "out")] == [2]
+
+
+@pytest.mark.parametrize(
+    ("columns", "message"),
+    [
+        ({"sku": ["A"], "weight": [30.0]}, "figures without a unit"),
+        ({"sku": ["A"], "kind": [["step"]]}, "is of type list"),
+        ({"sku": [b"A"], "kind": ["step"]}, "is of type binary"),
+        ({"kind": ["step"]}, "no column is `sku`"),
+    ],
+)
+def test_parquet_with_wrong_types(tmp_path: Path, columns: dict[str, list[Any]], message: str) -> None:
+    """A column whose type holds no facts, or figures without a unit, is refused by its name."""
+    pq.write_table(pa.table(columns), tmp_path / "a.parquet")
+    assert any(message in problem.message for problem in _refused(tmp_path / "a.parquet", tmp_path / "out"))
+
+
+def test_parquet_that_is_none(tmp_path: Path) -> None:
+    """A Parquet file that is cut off, or was never one, is refused in a line."""
+    pq.write_table(_typed(accessories()), tmp_path / "a.parquet")
+    whole = (tmp_path / "a.parquet").read_bytes()
+    for number, text in enumerate((whole[: len(whole) // 2], b"sku,kind\nA,step\n", b"")):
+        (tmp_path / "b.parquet").write_bytes(text)
+        (problem,) = _refused(tmp_path / "b.parquet", tmp_path / f"out{number}")
+        assert "is not Parquet" in problem.message
+        assert "\n" not in problem.message
+
+
+def test_a_damaged_page_of_parquet(tmp_path: Path) -> None:
+    """A Parquet file whose footer is whole but whose pages are not is refused, not half audited."""
+    pq.write_table(_typed(accessories()), tmp_path / "a.parquet")
+    text = bytearray((tmp_path / "a.parquet").read_bytes())
+    text[4:3000] = bytes(255 - byte for byte in text[4:3000])
+    (tmp_path / "a.parquet").write_bytes(text)
+    assert "cannot be read past row 0" in _refused(tmp_path / "a.parquet", tmp_path / "out")[0].message
+
+
+def test_claims_of_a_file(tmp_path: Path) -> None:
+    """Claims may stand in a file of their own; unknown items and rigs in it are told by line."""
+    rows, (one, two) = accessories()[:4], rigs()[:2]
+    claims = tmp_path / "claims.csv"
+    claims.write_text(f"sku,rig\n{rows[0]['sku']},{one.key}\nNONE,{one.key}\n{rows[1]['sku']},rig_none\n"
+                      f"{rows[2]['sku']},{two.vehicle}\n")  # fmt: skip
+    audit(write_csv(tmp_path / "a.csv", rows), tmp_path / "out", [one, two], claims=claims)
+    claimed = {(row["sku"], row["rig"]) for row in pairs(tmp_path / "out") if row["claimed"]}
+    assert claimed == {(rows[0]["sku"], one.key), (rows[2]["sku"], two.key)}
+    assert [(row["row"], row["column"]) for row in found(tmp_path / "out", "bad_claims")] == [
+        ("3", "sku"),
+        ("4", "rig"),
+    ]
+
+
+def test_pairs_as_csv_and_json(tmp_path: Path) -> None:
+    """Pairs as CSV and as JSON Lines hold the same rows as Parquet does."""
+    catalogue = write_csv(tmp_path / "a.csv", accessories()[:20])
+    for format in ("parquet", "csv", "jsonl"):
+        audit(catalogue, tmp_path / format, rigs()[:_FEW], format=format)
+    expected = [
+        {name: value for name, value in row.items() if name != "claimed"} for row in pairs(tmp_path / "parquet")
+    ]
+    (part,) = (name for name in files(tmp_path / "jsonl") if name.startswith("pairs"))
+    told = [json.loads(line) for line in (tmp_path / "jsonl" / part).read_text("utf-8").splitlines()]
+    assert [{name: value for name, value in row.items() if name != "claimed"} for row in told] == expected
+    (tmp_path / "pairs.csv").symlink_to(next((tmp_path / "csv" / "pairs.csv").iterdir()))
+    assert [
+        {name: value for name, value in row.items() if name != "claimed"} for row in found(tmp_path, "pairs")
+    ] == expected

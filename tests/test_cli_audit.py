@@ -1,0 +1,75 @@
+"""`fitsvc audit`: what it prints, where its rigs come from, and how it ends."""
+
+import re
+from pathlib import Path
+
+import pytest
+from audit_world import PARTS, accessories, found, rigs, summary, write_csv
+from demo_world import SEED
+
+from fitsvc.cli import main
+
+_RIGS = [argument for path in (SEED / "rigs.yaml", *PARTS) for argument in ("--rigs", str(path))]
+
+
+@pytest.fixture
+def catalogue(tmp_path: Path) -> Path:
+    """Give a small catalogue without faults."""
+    return write_csv(tmp_path / "items.csv", accessories()[:30])
+
+
+def test_a_clean_audit(catalogue: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """An audit without faults tells its figures and ends with 0, strict or not; progress goes to standard error."""
+    assert main(["audit", str(catalogue), *_RIGS, "-o", str(tmp_path / "out"), "--strict"]) == 0
+    told = capsys.readouterr()
+    assert told.out.startswith("30 items with 6 rigs: 180 pairs.\n")
+    assert "No faults" in told.out
+    assert "judging pairs: 180 of 180" in told.err
+    outcomes = {name: int(count.replace(",", "")) for count, name in re.findall(r"([\d,]+) (works|fails)", told.out)}
+    assert outcomes == {name: summary(tmp_path / "out")["outcomes"][name] for name in outcomes}
+
+
+def test_faults_end_with_1_when_strict(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A bad row and a claim that fails are faults: told, and with `--strict` the exit code is 1."""
+    rows = accessories()[:30]
+    rows[3]["shank"], rows[7]["fits"] = "50 mm", "rig_farm_muckle"
+    rows[7]["shank"] = "3 in"
+    path = write_csv(tmp_path / "items.csv", rows)
+    command = ["audit", str(path), *_RIGS, "-o", str(tmp_path / "out")]
+    assert main(command) == 0
+    assert main([*command, "--strict"]) == 1
+    assert "Faults: 1 bad rows, 1 contradicted claims" in capsys.readouterr().out
+    assert {row["rig"] for row in found(tmp_path / "out", "claims")} == {"rig_farm_muckle"}
+
+
+def test_bad_input_ends_with_2(catalogue: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """No rigs, rigs that are none, a catalogue that is not there, too little memory: told, and 2."""
+    out = ["-o", str(tmp_path / "out")]
+    assert main(["audit", str(catalogue), *out]) == 2
+    assert "there are no rigs" in capsys.readouterr().err
+    assert main(["audit", str(catalogue), "--rigs", str(SEED / "accessories.csv"), *out]) == 2
+    assert "there are no rigs" in capsys.readouterr().err
+    assert main(["audit", str(catalogue), "--rigs", str(SEED / "rigs.yaml"), *out]) == 2
+    assert "rig `rig_farm_muckle`: no vehicle is stored under `veh_muckle_2023_short`" in capsys.readouterr().err
+    assert main(["audit", str(tmp_path / "none.csv"), *_RIGS, *out]) == 2
+    assert "none.csv" in capsys.readouterr().err
+    assert main(["audit", str(catalogue), *_RIGS, *out, "--memory", "100"]) == 2
+    assert "give at least 512" in capsys.readouterr().err
+    assert main(["audit", str(catalogue), *_RIGS, *out, "--format", "csv", "--against", str(tmp_path)]) == 2
+    assert "as Parquet" in capsys.readouterr().err
+    assert not (tmp_path / "out").exists()
+
+
+def test_rigs_of_a_store(catalogue: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """The saved rigs of a database are judged as those of files; without any, its mountings are."""
+    url = f"sqlite:///{tmp_path / 'demo.db'}"
+    assert main(["db", "upgrade", "--database", url]) == 0
+    assert main(["load", *map(str, PARTS), "--database", url]) == 0
+    assert main(["audit", str(catalogue), "-o", str(tmp_path / "mounted"), "--database", url]) == 0
+    mounted = [rig.key for rig in rigs() if rig.key.startswith("mnt_")]
+    assert sorted(row["rig"] for row in found(tmp_path / "mounted", "rigs")) == sorted(mounted)
+    assert main(["load", str(SEED / "rigs.yaml"), "--database", url]) == 0
+    assert main(["audit", str(catalogue), "-o", str(tmp_path / "stored"), "--database", url]) == 0
+    assert main(["audit", str(catalogue), *_RIGS, "-o", str(tmp_path / "files")]) == 0
+    stored, of_files = (sorted(map(str, found(tmp_path / name, "rigs"))) for name in ("stored", "files"))
+    assert stored == of_files
