@@ -1,6 +1,6 @@
 """The kernel of an audit: some items and some rigs in, what holds of every pair of them out, as Arrow tables."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from functools import lru_cache
 from pathlib import Path
 from typing import Any, Final
@@ -154,20 +154,29 @@ def judge_block(items: pa.Table, rigs: pa.Table, rules: str | None = None) -> pa
     `items` are as a catalogue has them: `sku`, a column a fact (`shank`, or `weight [lb]` with bare figures), all of
     text, figures or yes/no, and maybe `fits`. `rigs` is what `audit_rigs.rigs_table` gives. `rules` is a folder of
     rules in place of fitsvc's own. The pairs come rig by rig, by the schema `PAIRS`. Bad items raise ProblemsFound.
+    A name in `fits` that is none of the rigs claims nothing here.
     """
+    (pairs,) = judge_in_parts(items, rigs, rules, len(items) * len(rigs))
+    return pairs
+
+
+def judge_in_parts(items: pa.Table, rigs: pa.Table, rules: str | None, pairs: int) -> Iterator[pa.Table]:
+    """The same, in tables of at most so many pairs (and of one rig at least), so that memory is bounded."""
     kernel, reader = _kernel(rules)
     listed = rigs_of_table(rigs)
-    read, claimed = items_of_columns({name: items.column(name).to_pylist() for name in items.column_names}, reader,
-                                     "the items")  # fmt: skip
-    block = kernel.block(read.columns, len(read.skus))
-    claims = None
-    if "fits" in items.column_names:
-        names = ClaimReader(listed, "the items")
-        for place, found in enumerate(claimed):
-            # A claim about a rig that is not among these is another block's.
-            list(names.add(place, found, place + 1, "fits"))
-        claims = names.claims()
-    return pairs_table(block, pa.array(read.skus, pa.string()), listed, [block.judge(rig)[1] for rig in listed], claims)
+    cells = {name: items.column(name).to_pylist() for name in items.column_names}
+    read, claimed = items_of_columns(cells, reader, "the items")
+    block, skus = kernel.block(read.columns, len(read.skus)), pa.array(read.skus, pa.string())
+    names = ClaimReader(listed, "the items")
+    for place, found in enumerate(claimed):
+        list(names.add(place, found, place + 1, "fits"))
+    claims = names.claims() if "fits" in cells else None
+    size = max(1, pairs // max(1, len(skus)))
+    for start in range(0, len(listed), size):
+        some = range(start, min(start + size, len(listed)))
+        group = listed[some.start : some.stop]
+        results = [block.judge(rig)[1] for rig in group]
+        yield pairs_table(block, skus, group, results, claims.among(some) if claims else None)
 
 
 @lru_cache(maxsize=2)

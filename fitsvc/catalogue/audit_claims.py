@@ -28,6 +28,11 @@ class Claims(NamedTuple):
         low, high = np.searchsorted(self.item, (start, end))
         return Claims(self.item[low:high] - start, self.rig[low:high])
 
+    def among(self, rigs: range) -> "Claims":
+        """The claims about some rigs, told by their places among them."""
+        there = (self.rig >= rigs.start) & (self.rig < rigs.stop)
+        return Claims(self.item[there], np.asarray(self.rig[there] - rigs.start))
+
 
 class ClaimReader:
     """Turns names of rigs and vehicles into places, and notes names that are neither."""

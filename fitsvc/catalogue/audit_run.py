@@ -9,7 +9,6 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
 
-import numpy as np
 import pyarrow as pa
 
 from fitsvc import __version__
@@ -151,7 +150,7 @@ class Audit:
                 judged, result = block.judge(rig)
                 tally.add(place, rig, judged, result)
                 results.append(result)
-            of_group = _of_rigs(claims, places)
+            of_group = claims.among(places) if claims else None
             path = part_of(self.asked.out, self.asked.format, number, group)
             write_part(path, pairs_table(block, skus, rigs, results, of_group))
             rows = teller.rows(items, rigs, block, results, tally.waiting, of_group) if of_group else []
@@ -163,11 +162,3 @@ class Audit:
 def tally_name(block: int, group: int) -> str:
     """The name under which a part's counts are kept; once they are there, the part is done."""
     return f"tally-{block:05}-{group:05}.npz"
-
-
-def _of_rigs(claims: Claims | None, rigs: range) -> Claims | None:
-    """The claims about some rigs, told by their places among them."""
-    if claims is None:
-        return None
-    there = (claims.rig >= rigs.start) & (claims.rig < rigs.stop)
-    return Claims(claims.item[there], np.asarray(claims.rig[there] - rigs.start))

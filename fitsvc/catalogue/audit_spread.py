@@ -1,0 +1,51 @@
+"""The pairs of a catalogue too large for one machine, judged by Dask (`fitsvc[dask]`) file by file.
+
+The catalogue stands as Parquet files that every worker can read. Each is one task, and its pairs go to files of its
+own that are whole or not there; a task that a dead worker left is done again and writes the same bytes. Under Spark
+the same function goes through `mapInArrow`, which needs `rigs` as a broadcast table and fitsvc on every worker:
+
+    rigs = rigs_table(read_rigs(paths, reader))
+    def judge(batches):
+        for batch in batches:
+            for table in judge_in_parts(pa.Table.from_batches([batch]), rigs, None, 1_000_000):
+                yield from table.cast(plain).to_batches()
+    spark.read.parquet("items/").mapInArrow(judge, "rig string, sku string, outcome string, ...")
+"""
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any, Final
+
+import pyarrow.parquet as pq
+
+from fitsvc.catalogue.audit_blocks import judge_in_parts
+from fitsvc.catalogue.audit_pairs import write_part
+
+PAIRS_IN_PART: Final = 1_000_000
+_RETRIES: Final = 5
+
+
+def judge_file(items: str, rigs: str, out: str, rules: str | None = None, pairs: int = PAIRS_IN_PART) -> int:
+    """Judge the items of one Parquet file with the rigs of another; returns how many pairs were written to `out`."""
+    folder, name, count = Path(out), Path(items).stem, 0
+    tables = judge_in_parts(pq.read_table(items), pq.read_table(rigs), rules, pairs)
+    for part, table in enumerate(tables):
+        write_part(folder / f"{name}-{part:05}.parquet", table)
+        count += len(table)
+    return count
+
+
+def judge_files(
+    client: Any, items: Sequence[Path], rigs: Path, out: Path, rules: Path | None = None, pairs: int = PAIRS_IN_PART
+) -> int:
+    """Judge many files of items on a Dask cluster; returns how many pairs there are.
+
+    The files' names tell their pairs apart, so each may be there once.
+    """
+    out.mkdir(parents=True, exist_ok=True)
+    shared = None if rules is None else str(rules)
+    tasks = [
+        client.submit(judge_file, str(path), str(rigs), str(out), shared, pairs, retries=_RETRIES, pure=False)
+        for path in items
+    ]
+    return sum(client.gather(tasks))

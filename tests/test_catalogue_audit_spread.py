@@ -1,0 +1,64 @@
+"""The same pairs on a cluster of processes, one of which dies in the middle."""
+
+import os
+import signal
+import threading
+import time
+from pathlib import Path
+
+import pyarrow as pa
+import pyarrow.parquet as pq
+import pytest
+from audit_world import accessories, files, rigs
+from distributed import Client, LocalCluster
+
+from fitsvc.catalogue.audit_rigs import rigs_table
+from fitsvc.catalogue.audit_spread import judge_file, judge_files
+
+_FILES = 12
+_PAIRS = 300
+
+
+@pytest.fixture
+def parts(tmp_path: Path) -> list[Path]:
+    """Spread the demo's accessories, with some claims, over Parquet files."""
+    rows = [{title: cell or None for title, cell in row.items()} for row in accessories()]
+    for number, row in enumerate(rows):
+        row["fits"] = rigs()[number % 5].key if number % 3 == 0 else ""
+    schema = pa.schema([(title, pa.string()) for title in rows[0]])
+    (tmp_path / "items").mkdir()
+    paths = [tmp_path / "items" / f"part-{number:02}.parquet" for number in range(_FILES)]
+    for number, path in enumerate(paths):
+        pq.write_table(pa.Table.from_pylist(rows[number::_FILES], schema), path)
+    pq.write_table(rigs_table(rigs()), tmp_path / "rigs.parquet")
+    return paths
+
+
+def _kill(worker: int, out: Path, written: list[int]) -> None:
+    """Kill a worker outright once the first pairs are written, and note how many files there were then."""
+    while not any(out.glob("*.parquet")):
+        time.sleep(0.002)
+    os.kill(worker, signal.SIGKILL)
+    written.append(len(list(out.glob("*.parquet"))))
+
+
+def test_a_worker_dies_and_the_bytes_are_the_same(parts: list[Path], tmp_path: Path) -> None:
+    """Two worker processes, one killed in the middle, write byte for byte what one process writes."""
+    alone, spread, shared = tmp_path / "alone", tmp_path / "spread", tmp_path / "rigs.parquet"
+    alone.mkdir()
+    counted = sum(judge_file(str(path), str(shared), str(alone), None, _PAIRS) for path in parts)
+    assert counted == len(accessories()) * len(rigs())
+    written: list[int] = []
+    with (
+        LocalCluster(n_workers=2, threads_per_worker=1, host="127.0.0.1", dashboard_address=None) as cluster,  # type: ignore[no-untyped-call]
+        Client(cluster) as client,  # type: ignore[no-untyped-call]
+    ):
+        workers = set(client.run(os.getpid).values())
+        killer = threading.Thread(target=_kill, args=(min(workers), spread, written))
+        killer.start()
+        assert judge_files(client, parts, shared, spread, pairs=_PAIRS) == counted
+        killer.join()
+        assert len(workers) == 2
+        assert min(workers) not in client.run(os.getpid).values()
+    assert 0 < written[0] < len(files(alone))
+    assert {name: text for name, text in files(spread).items() if not name.endswith(".part")} == files(alone)
