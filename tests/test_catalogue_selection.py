@@ -87,7 +87,7 @@ def first_reason(answer: Answer) -> tuple[str, str]:
 @pytest.mark.parametrize("number", range(len(rigs())))
 def test_every_accessory_is_told_as_an_answer_tells_it(stocked: Stocked, number: int) -> None:
     """Outcome, deciding code and reason are those of a question about the one accessory."""
-    (page,) = whole(stocked(10), rigs()[number][1], Wanted(limit=1000))
+    (page,) = whole(stocked(10), rigs()[number][1], Wanted({}, limit=1000))
     assert [one.sku for one in page.items] == sorted(
         (one.key for one in accessories()),
         key=lambda sku: (OUTCOMES.index(answer_of(number, sku).outcome), sku),
@@ -101,7 +101,7 @@ def test_every_accessory_is_told_as_an_answer_tells_it(stocked: Stocked, number:
 def test_counts_are_over_all_accessories(stocked: Stocked, number: int) -> None:
     """By outcome, by kind and by what decides, they are what counting the answers gives."""
     index = stocked(10)
-    counts = whole(index, rigs()[number][1], Wanted(outcomes=frozenset({"works"})))[0].counts
+    counts = whole(index, rigs()[number][1], Wanted({}, outcomes=frozenset({"works"})))[0].counts
     answers = {one.key: answer_of(number, one.key) for one in accessories()}
     outcomes = Counter[str](answer.outcome for answer in answers.values())
     assert {name: getattr(counts.outcomes, name) for name in OUTCOMES} == {name: outcomes[name] for name in OUTCOMES}
@@ -119,8 +119,8 @@ def test_pages_put_together_are_the_whole(stocked: Stocked, sort: Any, limit: in
     """Whatever the size of pages, nothing is repeated or missing, and the order is kept."""
     index = stocked(10)
     for _, rig in rigs()[::4]:
-        (all_,) = whole(index, rig, Wanted(sort=sort, limit=1000))
-        pages = whole(index, rig, Wanted(sort=sort, limit=limit))
+        (all_,) = whole(index, rig, Wanted({}, sort=sort, limit=1000))
+        pages = whole(index, rig, Wanted({}, sort=sort, limit=limit))
         assert [one for page in pages for one in page.items] == all_.items
         assert {page.matching for page in pages} == {len(all_.items)} == {all_.counts.items}
         keys = [(OUTCOMES.index(one.outcome), one.label.casefold() if sort == "label" else "", one.sku)
@@ -137,10 +137,10 @@ def test_filters_leave_what_they_name(stocked: Stocked, most_loose: int, databas
         for one in accessories()[::3]:
             replace_record(session, "accessory", one.key, Draft(label=f"{one.label} Trug", facts=one.facts))
     rig = rigs()[1][1]
-    (all_,) = whole(index, rig, Wanted(limit=1000))
+    (all_,) = whole(index, rig, Wanted({}, limit=1000))
     for kinds, outcomes, text in (({"bike_carrier", "step"}, {"fails", "works"}, ""), ({"ball_mount"}, (), ""),
                                   ((), {"undetermined"}, "tRUG"), ((), (), "spk-")):  # fmt: skip
-        wanted = Wanted(kinds=frozenset(kinds), outcomes=frozenset(outcomes), text=text, limit=1000)
+        wanted = Wanted({}, kinds=frozenset(kinds), outcomes=frozenset(outcomes), text=text, limit=1000)
         (page,) = whole(index, rig, wanted)
         assert page.items == [
             one for one in all_.items
@@ -154,8 +154,8 @@ def test_filters_leave_what_they_name(stocked: Stocked, most_loose: int, databas
 def test_a_compact_page_has_sku_outcome_and_codes_only(stocked: Stocked) -> None:
     """The rest of each item is left out."""
     index, rig = stocked(10), rigs()[1][1]
-    (full,) = whole(index, rig, Wanted(limit=1000))
-    (compact,) = whole(index, rig, Wanted(limit=1000, compact=True))
+    (full,) = whole(index, rig, Wanted({}, limit=1000))
+    (compact,) = whole(index, rig, Wanted({}, limit=1000, compact=True))
     assert {(one.label, one.kind, one.reason) for one in compact.items} == {("", "", "")}
     assert [(one.sku, one.outcome, one.codes) for one in compact.items] == [
         (one.sku, one.outcome, one.codes) for one in full.items
@@ -166,17 +166,17 @@ def test_a_compact_page_has_sku_outcome_and_codes_only(stocked: Stocked) -> None
 def test_a_cursor_that_is_none_is_refused(stocked: Stocked, after: str) -> None:
     """A text that no page ended with is told of, not guessed at."""
     with pytest.raises(ProblemsFound, match="where a page ended"):
-        whole_of = Selector(answerer()).select(stocked(10).held(), rigs()[0][1], Wanted(after=after))
+        whole_of = Selector(answerer()).select(stocked(10).held(), rigs()[0][1], Wanted({}, after=after))
         assert whole_of.items == []
 
 
 def test_a_cursor_of_another_selection_is_refused(stocked: Stocked) -> None:
     """A page's end says nothing about another order or filter."""
     index, rig, selector = stocked(10), rigs()[0][1], Selector(answerer())
-    ended = selector.select(index.held(), rig, Wanted(limit=2)).next
+    ended = selector.select(index.held(), rig, Wanted({}, limit=2)).next
     with pytest.raises(ProblemsFound, match="another selection"):
-        selector.select(index.held(), rig, Wanted(limit=2, sort="label", after=ended))
-    assert selector.select(index.held(), rig, Wanted(limit=5, after=ended)).items
+        selector.select(index.held(), rig, Wanted({}, limit=2, sort="label", after=ended))
+    assert selector.select(index.held(), rig, Wanted({}, limit=5, after=ended)).items
 
 
 def test_a_vehicle_that_may_be_several_is_asked_for(database: Database) -> None:

@@ -103,9 +103,9 @@ class Selection(msgspec.Struct):
 
 @dataclass(frozen=True, slots=True)
 class Wanted:
-    """What a caller wants to see: nothing named is everything. `asked` tells one selection from another."""
+    """What a caller wants to see of what a question comes to: nothing named is everything."""
 
-    asked: str = ""
+    question: Mapping[str, Any]
     kinds: frozenset[str] = frozenset()
     outcomes: frozenset[str] = frozenset()
     text: str = ""
@@ -117,8 +117,8 @@ class Wanted:
 
     def digest(self) -> str:
         """What a cursor is good for: the same selection in the same order."""
-        told = (self.asked, sorted(self.kinds), sorted(self.outcomes), self.text, self.sort)
-        return blake2b(repr(told).encode(), digest_size=6).hexdigest()
+        told = (self.question, sorted(self.kinds), sorted(self.outcomes), self.text, self.sort)
+        return blake2b(msgspec.json.encode(told, order="deterministic"), digest_size=6).hexdigest()
 
 
 class Cursor(NamedTuple):

@@ -113,12 +113,13 @@ def of_saved_rig(request: AnyRequest, key: FromPath[str]) -> Response[bytes]:
     with service.database.session() as session:
         get_rig(session, key)
         records = StoreRecords(session, service.shop.vehicles)
-        rig = read_rig({"rig": {"id": key}}, service.answerer, records)
+        question = {"rig": {"id": key}}
+        rig = read_rig(question, service.answerer, records)
     held = shared.index.held()
     tag = _tag(service.answerer, held, rig, query)
     if unchanged(request, tag):
         return tagged(request, b"", tag)
-    return tagged(request, _encoded(shared.selector, held, rig, query, f"rig {key}"), tag)
+    return tagged(request, _encoded(shared.selector, held, rig, query, question), tag)
 
 
 async def of_inline_rig(request: AnyRequest) -> Response[bytes]:
@@ -130,8 +131,7 @@ async def of_inline_rig(request: AnyRequest) -> Response[bytes]:
         with service.database.session() as session:
             rig = _read(document, service.answerer, StoreRecords(session, service.shop.vehicles))
         held = shared.index.held()
-        asked = msgspec.json.encode(document, order="deterministic").decode()
-        body = _encoded(shared.selector, held, rig, query, asked)
+        body = _encoded(shared.selector, held, rig, query, document)
         return reply(body, headers={"ETag": _tag(service.answerer, held, rig, query), "Cache-Control": "no-cache"})
 
     return await to_thread.run_sync(work)
@@ -153,9 +153,9 @@ def _read(document: Any, answerer: Answerer, records: StoreRecords) -> Case:
     return rig
 
 
-def _encoded(selector: Selector, held: Held, rig: Case, query: Mapping[str, Any], asked: str) -> bytes:
+def _encoded(selector: Selector, held: Held, rig: Case, query: Mapping[str, Any], question: Any) -> bytes:
     wanted = Wanted(
-        asked, query.get("kind") or frozenset(), query["outcome"] or frozenset(), query["text"] or "", query["sort"],
+        question, query.get("kind") or frozenset(), query["outcome"] or frozenset(), query["text"] or "", query["sort"],
         query["limit"], query["after"], query["detail"] == "compact", query["units"],
     )  # fmt: skip
     return msgspec.json.encode(selector.select(held, rig, wanted))
@@ -173,4 +173,6 @@ def example(answerer: Answerer) -> Selection:
     sold = BODIES["NewAccessory"]
     items = read_items(answerer.reader, [Stored(SUBJECT, sold["sku"], sold["label"], sold["facts"])])
     rig = read_rig(BODIES["SelectionQuestion"], answerer, NoRecords())
-    return Selector(answerer).select(Held("1-0f3c5b7d9e2a4c68", (), tuple(items), 0), rig, Wanted())
+    return Selector(answerer).select(
+        Held("1-0f3c5b7d9e2a4c68", (), tuple(items), 0), rig, Wanted(BODIES["SelectionQuestion"])
+    )
