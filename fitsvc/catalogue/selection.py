@@ -276,12 +276,9 @@ class Selector:
         kinds: Counter[tuple[Value | None, int]] = Counter()
         codes: Counter[tuple[int, int]] = Counter()
         for part in held.parts:
-            told, (names, row) = part.segment.judge(rig, key), part.segment.kinds
-            outcomes = told.outcomes[part.alive].astype(np.intp)
-            for number, count in _tally(row[part.alive] * len(BEST_FIRST) + outcomes):
-                kinds[names[number // len(BEST_FIRST)], number % len(BEST_FIRST)] += count
-            for number, count in _tally((told.codes[part.alive] + 1).astype(np.intp) * len(BEST_FIRST) + outcomes):
-                codes[number // len(BEST_FIRST) - 1, number % len(BEST_FIRST)] += count
+            of_kind, of_code = part.segment.counts(part.segment.judge(rig, key), part.alive)
+            kinds.update(of_kind)
+            codes.update(of_code)
         for item, verdict in self._loose(held, rig, key):
             place = BEST_FIRST.index(verdict.outcome)
             kinds[item.kind, place] += 1
@@ -303,11 +300,6 @@ class Selector:
 
     def _kind(self, kind: Value | None) -> str:
         return kind_name(kind, self.kinds)
-
-
-def _tally(numbers: np.ndarray[Any, np.dtype[np.intp]]) -> Iterator[tuple[int, int]]:
-    counts = np.bincount(numbers)
-    return ((int(number), int(counts[number])) for number in np.flatnonzero(counts))
 
 
 def _key(item: Item, sort: Sort) -> str:

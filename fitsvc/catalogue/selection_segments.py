@@ -1,7 +1,7 @@
 """Accessories folded for judging: what one rig comes to with each of many, kept for the rigs asked about lately."""
 
 from bisect import bisect_right
-from collections import OrderedDict
+from collections import Counter, OrderedDict
 from collections.abc import Callable, Hashable, Iterable, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
@@ -16,6 +16,7 @@ from fitsvc.engine.bitmaps import Words, unpack
 from fitsvc.engine.columns import OUTCOMES, Columns, Judged
 from fitsvc.engine.point import Verdict
 from fitsvc.facts import Case, FactReader
+from fitsvc.language.types import Value
 from fitsvc.rulebook.rules import Rule, Rulebook
 
 SUBJECT: Final = "accessory"
@@ -45,10 +46,15 @@ class Kept(Generic[T]):
 
 
 class Told(NamedTuple):
-    """What a rig comes to with each item of a segment: the outcome's place in `OUTCOMES`, and the code's number."""
+    """What a rig comes to with each item of a segment: the outcome's place in `OUTCOMES`, and the code's number.
+
+    `kinds` and `by_code` count all of its items by kind and by code, each with the outcome's place.
+    """
 
     outcomes: NDArray[np.uint8]
     codes: NDArray[np.int16]
+    kinds: Counter[tuple[Value | None, int]]
+    by_code: Counter[tuple[int, int]]
 
 
 def case_of(rig: Case, item: Item, reader: FactReader) -> Case:
@@ -99,9 +105,9 @@ class Segment:
         self.matching = Kept[Flags]()
 
     @cached_property
-    def kinds(self) -> tuple[list[int | None], NDArray[np.intp]]:
+    def kinds(self) -> tuple[list[Value | None], NDArray[np.intp]]:
         """The distinct kinds, and each item's among them."""
-        numbers: dict[Any, int] = {}
+        numbers: dict[Value | None, int] = {}
         rows = [numbers.setdefault(item.kind, len(numbers)) for item in self.items]
         return list(numbers), np.array(rows, np.intp)
 
@@ -137,8 +143,37 @@ class Segment:
 
     def _judge(self, rig: Case) -> Told:
         judged = self._columns.judge(self._catalogue, rig)
-        of = self._catalogue.signature_of
-        return Told(judged.outcome()[of], deciding(judged, self._columns.engine.rulebook)[of])
+        outcomes, codes = judged.outcome(), deciding(judged, self._columns.engine.rulebook)
+        of, weights = self._catalogue.signature_of, self._catalogue.weights
+        names, kinds = self.kinds
+        if f"{SUBJECT}.kind" in self._catalogue.columns:
+            kind_of = np.zeros(self._catalogue.count, np.intp)
+            kind_of[of] = kinds
+            by_kind = _tally(kind_of, outcomes, weights)
+        else:
+            by_kind = _tally(kinds, outcomes[of])
+        named = Counter({(names[kind], place): count for (kind, place), count in by_kind.items()})
+        return Told(outcomes[of], codes[of], named, _tally(codes, outcomes, weights))
+
+    def counts(self, told: Told, alive: Flags) -> tuple[Counter[tuple[Value | None, int]], Counter[tuple[int, int]]]:
+        """The counts of what a rig comes to with some of the items: those of all without the few that are gone."""
+        gone = np.flatnonzero(~alive)
+        names, kinds = self.kinds
+        of_kind, of_code = Counter(told.kinds), Counter(told.by_code)
+        for (kind, place), count in _tally(kinds[gone], told.outcomes[gone]).items():
+            of_kind[names[kind], place] -= count
+        of_code.subtract(_tally(told.codes[gone], told.outcomes[gone]))
+        return +of_kind, +of_code
+
+
+def _tally(
+    numbers: NDArray[np.integer[Any]], places: NDArray[np.uint8], weights: NDArray[np.int64] | None = None
+) -> Counter[tuple[int, int]]:
+    """How many rows, or how much weight, have each number (from -1) with each place of an outcome."""
+    mixed = (numbers.astype(np.intp) + 1) * len(OUTCOMES) + places
+    counts = np.bincount(mixed, weights)
+    found = ((int(row), round(float(counts[row]))) for row in np.flatnonzero(counts))
+    return Counter({(row // len(OUTCOMES) - 1, row % len(OUTCOMES)): count for row, count in found})
 
 
 def searched(item: Item) -> str:
