@@ -162,6 +162,19 @@ def test_parquet_with_wrong_types(tmp_path: Path, columns: dict[str, list[Any]],
     assert any(message in problem.message for problem in _refused(tmp_path / "a.parquet", tmp_path / "out"))
 
 
+def test_items_named_by_numbers(tmp_path: Path) -> None:
+    """Whole numbers name items as their digits do."""
+    pq.write_table(pa.table({"sku": [1007, 1008], "kind": ["step", "step"]}), tmp_path / "a.parquet")
+    assert _told(tmp_path / "a.parquet", tmp_path / "out") == []
+    assert [row["sku"] for row in found(tmp_path / "out", "items")] == ["1007", "1008"]
+
+
+def test_facts_that_are_none(tmp_path: Path) -> None:
+    """A JSON record whose `facts` are no object is a bad row, not an item of which nothing is known."""
+    (tmp_path / "a.jsonl").write_text('{"sku": "A", "facts": {"kind": "step"}}\n{"sku": "B", "facts": ["step"]}\n')
+    assert [line for line, _ in _told(tmp_path / "a.jsonl", tmp_path / "out")] == [2]
+
+
 def test_parquet_that_is_none(tmp_path: Path) -> None:
     """A Parquet file that is cut off, or was never one, is refused in a line."""
     pq.write_table(_typed(accessories()), tmp_path / "a.parquet")

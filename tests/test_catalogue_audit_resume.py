@@ -5,14 +5,18 @@ import signal
 import subprocess
 import sys
 import time
+import weakref
+from collections.abc import Mapping
 from pathlib import Path
 from random import Random
 
 import pytest
 from audit_world import PARTS, accessories, audit_of, files, rigs, small_blocks, write_csv
 
+from fitsvc.catalogue.audit_blocks import Block, Kernel
 from fitsvc.catalogue.audit_spool import Spool
 from fitsvc.catalogue.audit_summary import run
+from fitsvc.engine.signatures import Catalogue, Column
 from fitsvc.language.problems import ProblemsFound
 
 _SEED = 11
@@ -77,6 +81,25 @@ def test_what_is_done_is_not_done_again(tmp_path: Path) -> None:
         assert third.spool.finished
         third.tell = lambda stage, *_: pytest.fail(stage)
         assert run(third) == summary
+
+
+def test_blocks_are_let_go(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """What was computed for a block goes with it: at most one block and the next are held at a time."""
+    held, most, make = list[weakref.ref[Catalogue]](), [0], Kernel.block
+
+    def block(kernel: Kernel, columns: Mapping[str, Column], count: int) -> Block:
+        made = make(kernel, columns, count)
+        held.append(weakref.ref(made.catalogue))
+        most[0] = max(most[0], sum(one() is not None for one in held))
+        return made
+
+    monkeypatch.setattr(Kernel, "block", block)
+    catalogue = write_csv(tmp_path / "items.csv", accessories())
+    with small_blocks(20, 10_000):
+        audit = audit_of(catalogue, tmp_path / "out")
+        audit.judge(audit.read())
+    assert len(held) > 5
+    assert most[0] <= 2
 
 
 def test_a_torn_part_is_never_taken_for_whole(tmp_path: Path) -> None:

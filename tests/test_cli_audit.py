@@ -34,11 +34,13 @@ def test_faults_end_with_1_when_strict(tmp_path: Path, capsys: pytest.CaptureFix
     rows = accessories()[:30]
     rows[3]["shank"], rows[7]["fits"] = "50 mm", "rig_farm_muckle"
     rows[7]["shank"] = "3 in"
-    path = write_csv(tmp_path / "items.csv", rows)
+    path = write_csv(tmp_path / "items.csv", [{**row, "wieght": "3 lb"} for row in rows])
     command = ["audit", str(path), *_RIGS, "-o", str(tmp_path / "out")]
     assert main(command) == 0
     assert main([*command, "--strict"]) == 1
-    assert "Faults: 1 bad rows, 1 contradicted claims" in capsys.readouterr().out
+    told = capsys.readouterr().out
+    assert "Faults: 1 bad rows, 1 contradicted claims" in told
+    assert "Columns not read: wieght" in told
     assert {row["rig"] for row in found(tmp_path / "out", "claims")} == {"rig_farm_muckle"}
 
 

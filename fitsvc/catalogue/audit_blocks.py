@@ -35,11 +35,10 @@ class Kernel:
 
     def __init__(self, rulebook: Rulebook, most_kept: int = MOST_KEPT) -> None:
         self.rulebook, self.engine = rulebook, Point(rulebook)
-        self.columns = Columns(self.engine, most_kept)
+        self.most_kept = most_kept
         self.members: list[Rule | Need] = [*rulebook.rules, *rulebook.needs]
         self.names = [member.id for member in self.members]
         self.words = -(-len(self.members) // _WORD)
-        self.slots = self.columns.slots(["accessory"])
 
     def block(self, columns: Mapping[str, Column], count: int) -> "Block":
         """Some items ready to be judged."""
@@ -51,12 +50,14 @@ class Block:
 
     def __init__(self, kernel: Kernel, columns: Mapping[str, Column], count: int) -> None:
         self.kernel = kernel
-        self.catalogue = kernel.columns.catalogue_of(columns, ["accessory"], count)
+        # Results are kept by the evaluator for as long as it lives; each block has its own, so that they go with it.
+        self._columns = Columns(kernel.engine, kernel.most_kept)
+        self.catalogue = self._columns.catalogue_of(columns, ["accessory"], count)
         self.signature_of = self.catalogue.signature_of.astype(np.intp)
 
     def judge(self, rig: AuditRig) -> tuple[Judged, "RigResult"]:
         """Judge one rig with every item."""
-        judged = self.kernel.columns.judge(self.catalogue, rig.case)
+        judged = self._columns.judge(self.catalogue, rig.case)
         return judged, RigResult(self.kernel, judged)
 
 

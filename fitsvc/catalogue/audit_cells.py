@@ -18,7 +18,7 @@ from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.language.types import TextType, Type, Value
 from fitsvc.rulebook.vocabulary import TYRE_PARTS, Fact
 
-_MOST_KEPT: Final = 100_000
+_MOST_KEPT: Final = 5_000
 _Codes = NDArray[np.int32]
 
 

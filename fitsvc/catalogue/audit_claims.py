@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fitsvc.catalogue.audit_rigs import AuditRig
-from fitsvc.catalogue.audit_source import WIRE, read_chunks
+from fitsvc.catalogue.audit_source import WIRE, name_in, read_chunks
 from fitsvc.catalogue.rows import quoted
 from fitsvc.language.problems import Problem, ProblemsFound
 
@@ -85,7 +85,7 @@ def read_claims_file(path: Path, items: Mapping[str, int], reader: ClaimReader) 
             help = "a file of claims has the columns `sku` and `rig`"
             raise ProblemsFound([Problem("the file names no `sku` or no `rig`", help, file=str(path), line=1)])
         for line, sku, rig in zip(chunk.lines, chunk.cells["sku"], chunk.cells["rig"], strict=True):
-            place = items.get((sku or "").strip())
+            place = items.get(name_in(sku))
             if place is None:
                 help = "it is the `sku` of a row of the catalogue that could be read"
                 problems.append(Problem(f"{quoted(sku or '')} is no item", help, pointer="sku", file=str(path),

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from fitsvc.catalogue.audit_cells import FactColumn
 from fitsvc.catalogue.audit_claims import ClaimReader, names_in
 from fitsvc.catalogue.audit_mapping import Header, Mapped, needs_unit, read_header
-from fitsvc.catalogue.audit_source import Chunk, as_cell, read_chunks, titles_of
+from fitsvc.catalogue.audit_source import Chunk, as_cell, name_in, read_chunks, titles_of
 from fitsvc.catalogue.audit_spool import Spool
 from fitsvc.catalogue.rows import quoted
 from fitsvc.engine.signatures import Column, arrays_of, column_of, known_rows
@@ -134,7 +134,7 @@ class ItemReader:
         skus = []
         cells = chunk.cells.get(self.title("sku") or "")
         for row in np.flatnonzero(good).tolist():
-            sku = (cells[row] or "").strip() if cells else ""
+            sku = name_in(cells[row]) if cells else ""
             if not sku or not sku.isprintable():
                 self._complain(chunk, row, "sku", f"{quoted(sku)} names no item", "every row has its own `sku`")
                 good[row] = False

@@ -79,7 +79,8 @@ def _changes(changes: dict[str, Any]) -> str:
 
 
 def _where(one: dict[str, Any]) -> str:
-    return f"{_n(one['items'])} items" if "items" in one else f"{_n(one['rigs'])} rigs"
+    name = "item" if "items" in one else "rig"
+    return f"1 {name}" if one[f"{name}s"] == 1 else f"{_n(one[f'{name}s'])} {name}s"
 
 
 def _table(title: str, titles: Sequence[str], rows: Iterable[Sequence[Any]], note: str = "") -> str:

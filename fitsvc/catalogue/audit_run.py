@@ -80,7 +80,8 @@ class Audit:
         self.earlier = read_earlier(asked.against) if asked.against else None
         self.mapping = read_mapping(asked.mapping)
         self.spool = Spool(asked.out, self._run(rulebook))
-        self.kernel = Kernel(rulebook, self.shares.kept)
+        # What is kept is kept twice, for bare receivers and for those with adapters in them.
+        self.kernel = Kernel(rulebook, self.shares.kept // 2)
         self.facts = OpenFacts(self.kernel)
         self.reader = FactReader(rulebook.vocabulary)
 

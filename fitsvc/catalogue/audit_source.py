@@ -156,6 +156,10 @@ def _json_chunks(path: Path, problems: list[Problem]) -> Iterator[Chunk]:
             help = 'write `{"sku": ..., "facts": {...}}`'
             problems.append(Problem("a record is one object", help, file=str(path), line=number))
             continue
+        if not isinstance(document.get("facts") or {}, dict):
+            help = 'write `{"weight": "30 lb", ...}`'
+            problems.append(Problem("`facts` holds facts by their names", help, file=str(path), line=number))
+            continue
         rows.append((number, _flat(document)))
         if len(rows) == CHUNK:
             yield _json_chunk(rows)
@@ -182,6 +186,13 @@ def as_cell(value: Any) -> str | None:
     if value is None or isinstance(value, str):
         return value
     return WIRE + json.dumps(value, ensure_ascii=False)
+
+
+def name_in(cell: str | None) -> str:
+    """The name in a cell; a whole number is one too, as files of figures have them."""
+    text = (cell or "").strip()
+    whole = text.removeprefix(WIRE)
+    return whole if whole.removeprefix("-").isdigit() else text
 
 
 def _parquet(path: Path) -> Any:

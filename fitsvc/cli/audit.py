@@ -113,6 +113,8 @@ def _show(summary: dict[str, Any], output: Path) -> None:
     paragraph(console, f"{rows['items']:,} items with {summary['rigs']:,} rigs: {summary['pairs']:,} pairs.")
     told = [f"{count:,} {name}" for name, count in summary["outcomes"].items() if count]
     paragraph(console, ", ".join(told), sign="·", indent=2)
+    if rows["passed_over"]:
+        paragraph(console, f"Columns not read: {', '.join(rows['passed_over'])}", sign="·", indent=2)
     faults = [f"{count:,} {name.replace('_', ' ')}" for name, count in summary["faults"].items() if count]
     paragraph(console, f"Faults: {', '.join(faults)}" if faults else "No faults", sign="·", indent=2)
     if odd := sum(summary["suspicious"].values()):
@@ -122,7 +124,8 @@ def _show(summary: dict[str, Any], output: Path) -> None:
         words = f"Of {claims['claims']:,} claims {held:,} hold, {claims['undetermined']:,} cannot be decided"
         paragraph(console, words, sign="·", indent=2)
     for one in summary["missing"][:3]:
-        where = f"{one['items']:,} items" if "items" in one else f"{one['rigs']:,} rigs"
+        name = "item" if "items" in one else "rig"
+        where = f"1 {name}" if one[f"{name}s"] == 1 else f"{one[f'{name}s']:,} {name}s"
         words = f"{one['fact']} on {where} alone would decide {one['pairs']:,} pairs"
         paragraph(console, words, sign="·", indent=2)
     paragraph(console, f"All of it: {output / 'summary.html'}")
