@@ -1,5 +1,6 @@
 """The pairs of an audit against the evaluator of single cases."""
 
+from dataclasses import replace
 from pathlib import Path
 
 import pyarrow as pa
@@ -16,7 +17,9 @@ from fitsvc.catalogue.entries import wire_fact
 from fitsvc.engine.point import Point, Verdict
 from fitsvc.facts import Case
 from fitsvc.language.problems import ProblemsFound
-from fitsvc.language.types import Value
+from fitsvc.language.truth import NO, YES
+from fitsvc.language.types import ListType, Value
+from fitsvc.rulebook.vocabulary import Fact
 
 
 @pytest.fixture(scope="module")
@@ -94,6 +97,34 @@ def test_missing_facts_are_those_that_pairs_wait_for(
     told |= {(row["rig"], row["fact"]): int(row["pairs"]) for row in found(audited, "missing_of_rigs")}
     assert told == counted
     assert len({fact for _, fact in told}) >= 3
+
+
+def test_the_one_missing_fact_decides(point: Point, cases: dict[tuple[str, str], Case]) -> None:
+    """A pair that waits for one fact is undetermined no more once it is known, whatever it is found to be."""
+    facts, decided = point.rulebook.vocabulary.facts, 0
+    for case in cases.values():
+        verdict = point.evaluate(case)
+        if verdict.outcome != "undetermined" or len(waits := _waits(point, verdict, case)) != 1:
+            continue
+        name = waits.pop()
+        for value in _readings(facts[name]):
+            if name.startswith("adapter."):
+                known = replace(case, adapters=tuple({**adapter, name: value} for adapter in case.adapters))
+            else:
+                known = replace(case, facts={**case.facts, name: value})
+            assert point.evaluate(known).outcome != "undetermined"
+            decided += 1
+    assert decided > 100
+
+
+def _readings(fact: Fact) -> list[Value]:
+    """Some of the values that a fact may be found to have."""
+    if isinstance(fact.type, ListType):
+        return [1 << place for place in range(len(fact.type.members))]
+    if fact.range is None:
+        return [NO, YES]
+    low, high = fact.range
+    return [(low, low), (high, high), ((low + high) / 2, (low + high) / 2)]
 
 
 def _waits(point: Point, verdict: Verdict, case: Case) -> set[str]:
