@@ -7,7 +7,7 @@ from typing import Annotated
 import typer
 
 from fitsvc import __version__
-from fitsvc.cli import answer, audit, databases, demo, keys, load, plan, rules, serve
+from fitsvc.cli import answer, audit, databases, demo, keys, load, plan, rules, select, serve
 from fitsvc.cli.console import BAD_INPUT, show_problems
 from fitsvc.language.problems import Problem, ProblemsFound
 
@@ -21,6 +21,7 @@ app.command("audit")(audit.audit)
 app.command("demo")(demo.demo)
 app.command("load")(load.load)
 app.command("plan")(plan.plan)
+app.command("select")(select.select)
 app.command("serve")(serve.serve)
 app.add_typer(rules.app, name="rules")
 app.add_typer(databases.app, name="db")
