@@ -1,0 +1,109 @@
+"""An audit end to end: `PYTHONPATH=tests python -m bench.bench_audit [ITEMS [RIGS]]` (100,000 and 1,000).
+
+A made-up catalogue as CSV, a made-up claim an item, against made-up rigs: file in, Parquet and findings out. Beside it
+DuckDB reads the same CSV file, and reads and writes the same pairs as Parquet, doing nothing with them. One thread
+each; wall time, processor time and the most memory held, in one run.
+"""
+
+import csv
+import resource
+import sys
+import tempfile
+import time
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import duckdb
+import pyarrow as pa
+
+from fitsvc.catalogue.audit_rigs import AuditRig
+from fitsvc.catalogue.audit_run import Asked, Audit
+from fitsvc.catalogue.audit_summary import run
+from fitsvc.catalogue.synthetic import synthetic_accessories, synthetic_rigs
+from fitsvc.engine.signatures import Column
+from fitsvc.language.types import ListType, NumberType, Type, Value
+from fitsvc.paths import data_dir
+from fitsvc.rulebook.loader import load_rulebook
+from fitsvc.rulebook.rules import Rulebook
+from fitsvc.rulebook.vocabulary import Fact
+
+UNITS = {"length": " mm", "mass": " kg", "angle": " deg", "force": " kN", "torque": " N m"}
+
+
+def cell(fact: Fact, kind: Type, value: Value) -> str:
+    """A value as a catalogue's cell; empty where nothing is known."""
+    if value == kind.unknown:  # type: ignore[union-attr]
+        return ""
+    if isinstance(value, tuple):
+        assert fact.range is not None
+        low, high = (min(max(end, fact.range[0]), fact.range[1]) for end in value)
+        if fact.kind == "count":
+            return f"{low:.0f}"
+        ends = [f"{end * 100:.4f} %" if fact.kind == "ratio" else f"{end:.4f}{UNITS[fact.kind]}" for end in (low, high)]
+        return ends[0] if low == high else f"at least {ends[0]}, at most {ends[1]}"
+    if isinstance(kind, ListType):
+        return "|".join(member for place, member in enumerate(kind.members) if value >> place & 1)
+    return "yes" if value else "no"
+
+
+def texts(rulebook: Rulebook, name: str, column: Column) -> list[str]:
+    """A column as cells."""
+    kind, fact = rulebook.vocabulary.slots()[name], rulebook.vocabulary.fact_of(name)
+    assert fact is not None
+    values: list[Any] = list(zip(*map(list, column), strict=True)) if isinstance(column, tuple) else column.tolist()
+    assert isinstance(kind, NumberType) == isinstance(column, tuple)
+    return [cell(fact, kind, value) for value in values]
+
+
+def write_catalogue(path: Path, rulebook: Rulebook, items: int, rigs: list[AuditRig]) -> None:
+    """Write a made-up catalogue with a claim an item."""
+    columns = synthetic_accessories(rulebook, items).columns
+    cells = [texts(rulebook, name, column) for name, column in columns.items()]
+    with path.open("w", encoding="utf-8", newline="") as stream:
+        writer = csv.writer(stream, lineterminator="\n")
+        writer.writerow(["sku", *(name.split(".", 1)[1] for name in columns), "fits"])
+        for number, row in enumerate(zip(*cells, strict=True)):
+            writer.writerow([f"SKU-{number:07}", *row, rigs[number * 7919 % len(rigs)].key])
+
+
+def measured(what: str, work: Callable[[], object]) -> float:
+    """Do the work, and print what it took."""
+    wall, processor = time.perf_counter(), time.process_time()
+    work()
+    wall, processor = time.perf_counter() - wall, time.process_time() - processor
+    most = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss >> 10
+    print(f"{what:<46}{wall:8.1f} s{processor:8.1f} s processor{most:7} MB at most so far")
+    return wall
+
+
+def by_duckdb(catalogue: Path, pairs: Path, out: Path) -> None:
+    """Read the catalogue, and read and write the pairs."""
+    connection = duckdb.connect()
+    connection.execute("set threads = 1")
+    connection.execute("create table items as select * from read_csv(?, all_varchar = true)", [str(catalogue)])
+    read = f"select * from read_parquet('{pairs}/*.parquet')"
+    connection.execute(f"copy ({read}) to '{out}' (format parquet, compression zstd, compression_level 1)")
+
+
+def main() -> None:
+    """Print the table."""
+    items, rigs = (int(given) if given else usual for given, usual in zip(
+        (*sys.argv[1:3], "", "")[:2], (100_000, 1_000), strict=True
+    ))  # fmt: skip
+    rulebook = load_rulebook(data_dir("rules"))
+    of = [AuditRig(f"rig-{number:05}", "", case) for number, case in enumerate(synthetic_rigs(rulebook, rigs))]
+    pa.set_cpu_count(1)
+    with tempfile.TemporaryDirectory() as folder:
+        catalogue, out = Path(folder, "catalogue.csv"), Path(folder, "out")
+        write_catalogue(catalogue, rulebook, items, of)
+        print(f"{items:,} items with {rigs:,} rigs, one thread each")
+        ours = measured("audit", lambda: run(Audit(Asked(catalogue, out), rulebook, of, lambda *_: None)))
+        duck = Path(folder, "duck.parquet")
+        theirs = measured("DuckDB, the same files read and written",
+                          lambda: by_duckdb(catalogue, out / "pairs.parquet", duck))  # fmt: skip
+        print(f"{'the audit takes':<46}{ours / theirs:8.2f} times as long")
+
+
+if __name__ == "__main__":
+    main()
