@@ -92,7 +92,7 @@ class FactReader:
 
     def named(self, values: Mapping[str, Value]) -> frozenset[str]:
         """The asked facts among values: what a question that has them is also about."""
-        return self._asked & values.keys()
+        return frozenset(self._asked & values.keys())
 
     def value(self, fact: Fact, wire: Any) -> dict[str, Value]:
         """The values of a fact's slots; ProblemsFound with pointers below the fact."""

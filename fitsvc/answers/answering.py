@@ -19,6 +19,7 @@ from fitsvc.answers.candidates import (
     union,
     worst,
 )
+from fitsvc.answers.governing import governing_fact, unknown_facts
 from fitsvc.answers.missing import Missing
 from fitsvc.answers.next_steps import next_steps
 from fitsvc.answers.question import NoRecords, Question, Records, read_question, spelt_out
@@ -26,6 +27,7 @@ from fitsvc.answers.remedies import Remedies, remedy_of
 from fitsvc.answers.shelf import EMPTY, Shelf
 from fitsvc.answers.summary import summarise
 from fitsvc.answers.wording import Wording, texts
+from fitsvc.engine.leaves import Basis
 from fitsvc.engine.limits import Lowest, limits_of
 from fitsvc.engine.point import Point, Verdict
 from fitsvc.facts import Case, FactReader
@@ -35,6 +37,7 @@ from fitsvc.language.typed import Constant
 from fitsvc.language.types import TRUTH
 from fitsvc.rulebook.rules import Need, Rulebook
 
+_MOST_KEPT: Final = 10_000
 _ALWAYS: Final = Constant(TRUTH, YES)
 ORDER: Final[tuple[tuple[str, Result], ...]] = (
     ("fails", "fails"), ("unknown", "undetermined"), ("cautions", "fails"), ("doubts", "undetermined"),
@@ -53,7 +56,10 @@ class Answerer:
         self.wording = Wording(self.engine)
         self.missing = Missing(self.engine, self.wording)
         self._name = RulebookName(rulebook.digest, rulebook.name)
-        self._limit_names = {limit.id: limit.name for limit in rulebook.limits}
+        self._limits_by_id = {limit.id: limit for limit in rulebook.limits}
+        nodes = [node for limit in rulebook.limits for one in limit.ratings for node in (one.node, one.guard) if node]
+        self._limit_slots = tuple(read.name for read in Basis(nodes, self.engine.bare_derived).leaves)
+        self._kept_limits: dict[tuple[object, ...], list[LimitShown]] = {}
 
     def answer(
         self, document: Any, records: Records | None = None, system: System = "us", shelf: Shelf | None = None
@@ -95,7 +101,7 @@ class Answerer:
         summary = summarise(self.wording, one.question, one.verdict._replace(outcome=outcome), findings, needs, steps)
         return Answer(
             outcome, f"{summary} {over(judged)}", findings,
-            [self._limit(name, low, system) for name, low in limits.items()], needs, steps, [],
+            [self._limit(name, low, one.case, system) for name, low in limits.items()], needs, steps, [],
             union(self._cautions(each.case) for each in judged),
             union(self._assumed_of(each.question, each.findings, each.case, system) for each in judged),
             self._name, shown(judged),
@@ -163,13 +169,27 @@ class Answerer:
         ]
 
     def _limits(self, case: Case, system: System) -> list[LimitShown]:
-        return [self._limit(name, low, system) for name, low in limits_of(self.engine, case).items()]
+        """The limits of an opened case; kept for the next one with the same facts, as findings are."""
+        if case.adapters:
+            return [self._limit(name, low, case, system) for name, low in limits_of(self.engine, case).items()]
+        key = (system, case.present, *map(case.facts.get, self._limit_slots))
+        found = self._kept_limits.get(key)
+        if found is None:
+            if len(self._kept_limits) >= _MOST_KEPT:
+                self._kept_limits.clear()
+            lows = limits_of(self.engine, case).items()
+            self._kept_limits[key] = found = [self._limit(name, low, case, system) for name, low in lows]
+        return found
 
-    def _limit(self, name: str, low: Lowest, system: System) -> LimitShown:
+    def _limit(self, name: str, low: Lowest, case: Case, system: System) -> LimitShown:
+        """A limit in words, with the facts that govern it and those that are not known by their own names."""
+        limit = self._limits_by_id[name]
+        ratings = {rating.name: rating for rating in limit.ratings}
+        unknown = [fact for one in low.unknown for fact in unknown_facts(self.engine, self.wording, ratings[one], case)]
         if low.at_most is None or low.governs is None:
-            return LimitShown(self._limit_names[name], low.unknown)
+            return LimitShown(limit.name, unknown)
         shown = show_down(low.at_most, low.governs.shown.unit, system)
-        return LimitShown(self._limit_names[name], low.unknown, shown, low.governs.name)
+        return LimitShown(limit.name, unknown, shown, governing_fact(self.engine, low.governs, low.at_most, case))
 
     def need(self, number: int, case: Case, system: System = "us") -> dict[str, str]:
         """An open need of an opened case, in words."""

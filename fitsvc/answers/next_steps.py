@@ -35,10 +35,9 @@ def settling(missing: Missing, case: Case, unknown: Sequence[int], doubts: Seque
     first = list(_facts_of(chosen))
     chosen = _choose(missing, case, doubts, chosen)
     later = [held for held in _facts_of(chosen) if held not in first]
-    open_rules = (*unknown, *doubts)
     steps: dict[str, Next] = {}
     for group in (first, later):
-        told = [(held, *_readings(missing, case, held, chosen, open_rules, system)) for held in group]
+        told = [(held, *_readings(missing, case, held, chosen, (unknown, doubts), system)) for held in group]
         for held, works_if, fails_if in sorted(told, key=lambda row: (not (row[1] or row[2]), row[0].effort)):
             fact = held.fact
             step = Next(fact.name, ASK[fact.effort], fact.how_to_measure, works_if, fails_if)  # type: ignore[arg-type]
@@ -67,17 +66,26 @@ def _cost(facts: tuple[Held, ...], taken: set[Held]) -> tuple[int, int]:
 
 
 def _readings(
-    missing: Missing, case: Case, held: Held, chosen: _Chosen, open_rules: Sequence[int], system: System
-) -> tuple[str, str]:
-    """The readings of a chosen fact that work and that fail, in words."""
-    reads = [number for number in open_rules if held in missing.held(number, case)]
-    waits = [chosen.get(number) == (held,) for number in reads]
+    missing: Missing, case: Case, held: Held, chosen: _Chosen, rules: tuple[Sequence[int], Sequence[int]],
+    system: System,
+) -> tuple[str, str]:  # fmt: skip
+    """The readings of a chosen fact that work and that fail, in words.
+
+    What a blocking rule waits for decides, and cautions only where no blocking rule waits for the fact. Where a
+    rule waits for this fact and another together, no reading of this one alone is said to work.
+    """
+    unknown, doubts = rules
+    reads = [number for number in (*unknown, *doubts) if held in missing.held(number, case)]
+    deciding = [number for number in reads if number in unknown] or reads
+    alone = any(chosen.get(number) == (held,) for number in deciding)
+    shared = any(held in chosen.get(number, ()) and chosen[number] != (held,) for number in deciding)
+    waits = [number in deciding and chosen.get(number) == (held,) for number in reads]
 
     def status(results: list[str]) -> str:
         if BAD in results:
             return BAD
         settled = all(result == GOOD for result, wait in zip(results, waits, strict=True) if wait)
-        return GOOD if settled and any(waits) else OPEN
+        return GOOD if settled and alone and not shared else OPEN
 
     several = [missing.readings(number, held, case, system) for number in reads]
     runs = together(several[0].grid, several, status)

@@ -18,7 +18,9 @@ def summarise(
     if verdict.outcome == "fails":
         return f"No. {findings[0].reason}"
     if verdict.outcome == "undetermined":
-        return f"Not sure yet: first {_ask(wording, steps)}." if steps else f"Not sure yet. {findings[0].reason}"
+        more = verdict.cautions or verdict.doubts or verdict.open_needs
+        asked = _ask(wording, steps, "can work" if more else "works") if steps else ""
+        return f"Not sure yet: first {asked}." if steps else f"Not sure yet. {findings[0].reason}"
     what = _what(question)
     if verdict.outcome == "works":
         return f"Yes, {what} works on this rig."
@@ -33,11 +35,11 @@ def _what(question: Question) -> str:
     return "this"
 
 
-def _ask(wording: Wording, steps: Sequence[Next]) -> str:
+def _ask(wording: Wording, steps: Sequence[Next], works: str = "works") -> str:
     first = steps[0]
     text = f"{_VERBS[first.ask]} the {wording.label(first.fact)}"
     if first.works_if and first.works_if != "any reading":
-        return f"{text} (it works if {first.works_if})"
+        return f"{text} (it {works} if {first.works_if})"
     if first.fails_if:
         return f"{text} (it fails if {first.fails_if})"
     others = [f"the {wording.label(step.fact)}" for step in steps[1:3] if not step.works_if and not step.fails_if]

@@ -136,10 +136,9 @@ class RuleWords:
         label = self._wording.label
         unknown = [f"the {label(name)}" for name, text in missing.items() if text == UNKNOWN]
         rough = [f"the {label(name)} ({text})" for name, text in missing.items() if text != UNKNOWN]
-        title = self._rule.title[0].lower() + self._rule.title[1:]
-        parts = [f"{joined(unknown)} {'are' if len(unknown) > 1 else 'is'} not known"] if unknown else []
-        parts += [f"{joined(rough)} {'are' if len(rough) > 1 else 'is'} not known closely enough"] if rough else []
-        return f"It is open whether {title}: {' and '.join(parts) or 'the facts leave it open'}."
+        parts = [f"Not known: {joined(unknown)}."] if unknown else []
+        parts += [f"Not known closely enough: {joined(rough)}."] if rough else []
+        return f"{self._rule.title}? {' '.join(parts) or 'What is known leaves it open.'}"
 
 
 def exact(value: Value, shown: Shown) -> bool:

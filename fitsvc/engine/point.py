@@ -77,7 +77,7 @@ class Point:
         opening = {name: one.bare for name, one in rulebook.opening.items()}
         self.bare_derived: Mapping[str, AnyTyped] = {**self.derived, **opening}
         self._values: dict[Hashable, Values] = {}
-        self._bases: dict[tuple[int, bool], Basis] = {}
+        self._bases: dict[Hashable, Basis] = {}
         self._judges: dict[tuple[int, bool], Callable[..., str]] = {}
         self._bare = compile_rules(rulebook.rules, rulebook.needs, self.bare_derived)
 
@@ -121,13 +121,10 @@ class Point:
 
     def basis(self, number: int, adapted: bool) -> Basis:
         """What a rule rests on; with adapters, the working opening's facts stand for themselves."""
-        key = (number, adapted)
-        found = self._bases.get(key)
-        if found is None:
-            rule = self.rulebook.rules[number]
-            roots = [node for node in (rule.requires, rule.guard) if node is not None]
-            self._bases[key] = found = Basis(roots, self.derived if adapted else self.bare_derived)
-        return found
+        rule = self.rulebook.rules[number]
+        roots = [node for node in (rule.requires, rule.guard) if node is not None]
+        derived = self.derived if adapted else self.bare_derived
+        return self.kept((number, adapted), lambda: Basis(roots, derived))
 
     @cached_property
     def opening_leaves(self) -> tuple[list[Read], list[Read]]:
@@ -136,6 +133,13 @@ class Point:
         leaves = Basis(nodes, self.derived).leaves
         own = [read for read in leaves if not read.name.startswith(("adapter.", "opening."))]
         return own, [read for read in leaves if read.name.startswith("adapter.")]
+
+    def kept(self, key: Hashable, make: Callable[[], Basis]) -> Basis:
+        """What something rests on, worked out at the first call with this key."""
+        found = self._bases.get(key)
+        if found is None:
+            self._bases[key] = found = make()
+        return found
 
     def values(self, key: Hashable, nodes: Callable[[], Sequence[AnyTyped]]) -> Values:
         """Several values to be computed together, compiled at the first call with this key."""

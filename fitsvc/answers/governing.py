@@ -1,0 +1,67 @@
+"""Which fact stands behind a rating: the one whose figure it is, and of an unknown one those that are not known.
+
+A limit's rating is often a derived value: with or without weight distribution, the lowest of the receiver
+and the adapters in it. People are told the label to look at, not the name of the computation.
+"""
+
+from collections.abc import Iterator
+
+from fitsvc.answers.wording import Wording, exact
+from fitsvc.engine.leaves import Basis
+from fitsvc.engine.point import Point
+from fitsvc.facts import Case
+from fitsvc.language.intervals import SAME
+from fitsvc.language.typed import Read
+from fitsvc.language.types import NumberType, Value
+from fitsvc.rulebook.rules import Rating
+
+
+def governing_fact(engine: Point, rating: Rating, at_most: float, case: Case) -> str:
+    """The fact whose figure is the rating's; the rating's own name where several together make it."""
+    for name, value in _behind(engine, rating, case):
+        if isinstance(value, tuple) and abs(value[0] - at_most) <= SAME:
+            return name
+    return rating.name
+
+
+def unknown_facts(engine: Point, wording: Wording, rating: Rating, case: Case) -> list[str]:
+    """The facts that are not known of an unknown rating; its own name where none can be named."""
+    kind = rating.node.type
+    found = [
+        name
+        for name, value in _behind(engine, rating, case)
+        if isinstance(value, tuple) and not exact(value, wording.shown(Read(kind, name)))
+    ]
+    return list(dict.fromkeys(found)) or [rating.name]
+
+
+def _behind(engine: Point, rating: Rating, case: Case) -> Iterator[tuple[str, Value]]:
+    """The facts of a rating's dimension that matter in an opened case, those behind the working opening too."""
+    adapted = bool(case.adapters)
+    derived = engine.derived if adapted else engine.bare_derived
+    basis = engine.kept(("rating", rating.name, adapted), lambda: Basis([rating.node], derived))
+    nodes = [*basis.leaves, *basis.decisions]
+    values = engine.values(("rating", rating.name, adapted), lambda: nodes).of(case)
+    for place in basis.matter(values[len(basis.leaves) :]):
+        read = basis.leaves[place]
+        if not _alike(read, rating.node):
+            continue
+        if read.name.startswith("opening."):
+            yield from _in_opening(engine, read, case)
+        else:
+            yield read.name, values[place]
+
+
+def _in_opening(engine: Point, opening: Read, case: Case) -> Iterator[tuple[str, Value]]:
+    one = engine.rulebook.opening[opening.name]
+    own = Basis([one.bare], engine.derived).leaves
+    each = [read for read in Basis([one.each], engine.derived).leaves if read.name.startswith("adapter.")]
+    places = [(read, case.facts) for read in own] + [(read, facts) for facts in case.adapters for read in each]
+    for read, facts in places:
+        if _alike(read, opening):
+            yield read.name, facts.get(read.name, read.type.unknown)  # type: ignore[union-attr]
+
+
+def _alike(read: Read, node: object) -> bool:
+    kind, wanted = read.type, getattr(node, "type", None)
+    return isinstance(kind, NumberType) and isinstance(wanted, NumberType) and kind.dimension == wanted.dimension

@@ -1,0 +1,45 @@
+"""A limit names the part that governs it and the ones not known, by the facts that people can look up."""
+
+from typing import Any
+
+from demo_world import answerer
+
+from fitsvc.answers.answer import LimitShown
+
+MOUNT = {"kind": "ball_mount", "shank": "2 in", "trailer_rating": "6000 lb"}
+EXTENSION = {"kind": "extension", "fits_opening": "2 in", "offers_opening": "2 in", "keeps_fraction": "50 %"}
+
+
+def trailer_limit(receiver: dict[str, Any], adapters: list[dict[str, Any]], **parts: Any) -> LimitShown:
+    """The trailer-weight limit of a mount behind a receiver with adapters in it."""
+    rig = {"receiver": {"facts": receiver}, "adapters": [{"facts": facts} for facts in adapters], **parts}
+    found = answerer().answer({"rig": rig, "accessory": {"facts": MOUNT}})
+    return next(limit for limit in found.limits if limit.limit == "trailer_weight")
+
+
+def test_the_receiver_governs_by_its_own_fact() -> None:
+    """With nothing in the opening, the receiver's rating is named as the receiver's."""
+    limit = trailer_limit({"trailer_rating": "5000 lb"}, [])
+    assert (limit.at_most, limit.governed_by) == ("5000 lb", "receiver.trailer_rating")
+
+
+def test_an_adapter_that_governs_is_named() -> None:
+    """An extension rated lower than what it leaves of the receiver's rating is the part to look at."""
+    limit = trailer_limit({"trailer_rating": "5000 lb"}, [{**EXTENSION, "trailer_rating": "1500 lb"}])
+    assert (limit.at_most, limit.governed_by) == ("1500 lb", "adapter.trailer_rating")
+
+
+def test_unknown_ratings_are_named_by_the_facts_missing() -> None:
+    """Where the extension's share is not known, that is what stands under `unknown`, not a computation."""
+    vehicle = {"vehicle": {"facts": {"tow_rating": "7000 lb"}}}
+    limit = trailer_limit({}, [], **vehicle)
+    assert "receiver.trailer_rating" in limit.unknown
+    vocabulary = answerer().rulebook.vocabulary
+    assert all(name in vocabulary.facts for name in limit.unknown)
+
+
+def test_the_same_facts_are_told_the_same_limits() -> None:
+    """A limit kept from an earlier question is told again only for the same facts."""
+    lower = trailer_limit({"trailer_rating": "4000 lb"}, [])
+    again = trailer_limit({"trailer_rating": "5000 lb"}, [])
+    assert (lower.at_most, again.at_most) == ("4000 lb", "5000 lb")
