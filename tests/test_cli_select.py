@@ -1,6 +1,5 @@
 """`fitsvc select`: the service's bytes, a page for people, and bad input."""
 
-
 import pytest
 from litestar.testing import TestClient
 
