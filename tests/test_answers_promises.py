@@ -190,6 +190,28 @@ def test_readings_that_work_decide() -> None:
     assert kept >= KEPT, json.dumps(broken)
 
 
+def test_each_reading_that_works_settles_something() -> None:
+    """A reading that is said to work leaves fewer blocking rules open than before, whatever else is not known."""
+    tried, idle = 0, []
+    for document, found in undetermined():
+        before = open_rules(found)
+        for step in holding_up(found):
+            for reading in readings_of(step, step.works_if, document)[:1]:
+                tried += 1
+                after = answerer().answer(told(document, step.fact, reading), world())
+                if after.outcome == "fails" or not open_rules(after) < before:
+                    idle.append((after.outcome, step.fact, step.works_if, reading, document))
+    print(f"\n{tried - len(idle)} of {tried} readings that are said to work settle a rule")
+    assert tried > COUNT / 20
+    assert not idle, json.dumps(idle[:3])
+
+
+def open_rules(found: Answer) -> set[str]:
+    """The blocking rules that hold an answer up."""
+    blocking = (one for one in found.findings if (one.result, one.severity) == ("undetermined", "blocking"))
+    return {one.rule for one in blocking if one.rule not in _MILD}
+
+
 def test_readings_that_fail_fail() -> None:
     """Every reading at an end of `fails_if` gives fails, whatever else is open."""
     tried, broken = 0, []
