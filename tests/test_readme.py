@@ -9,10 +9,13 @@ from pathlib import Path
 import pytest
 
 from fitsvc.answers.answering import Answerer
+from fitsvc.catalogue.loading import load_file
 from fitsvc.engine.examples import run_examples
+from fitsvc.facts import FactReader
 from fitsvc.language.problems import ProblemsFound
 from fitsvc.paths import data_dir
 from fitsvc.rulebook.loader import load_rulebook
+from fitsvc.store.database import Database
 
 README = (Path(__file__).parent.parent / "README.md").read_text("utf-8")
 STEP = {"kind": "step", "shank": "2 in", "pin": "5/8 in", "lowest_drop": "6 in"}
@@ -47,9 +50,9 @@ NEW_RULE = """
 """
 
 
-def block(language: str) -> str:
-    """The README's first block in a language."""
-    found = re.search(rf"```{language}\n(.*?)```", README, re.DOTALL)
+def block(language: str, begins: str = "") -> str:
+    """The README's first block in a language that begins so."""
+    found = re.search(rf"```{language}\n({re.escape(begins)}.*?)```", README, re.DOTALL)
     assert found, f"the README has no block in {language}"
     return found.group(1)
 
@@ -69,7 +72,7 @@ def append_rule(rules: Path, text: str) -> None:
 
 def test_the_rule_in_ten_lines_holds(rules: Path) -> None:
     """The README's rule loads, and gives what its examples promise."""
-    append_rule(rules, "\n".join("  " + line for line in block("yaml").splitlines()))
+    append_rule(rules, "\n".join("  " + line for line in block("yaml", "- id:").splitlines()))
     answerer = Answerer(load_rulebook(rules))
     ran = [one for one in run_examples(answerer.engine, answerer.reader) if one.owner == "step-clears-ground"]
     assert len(ran) == 3
@@ -101,6 +104,18 @@ def test_a_length_compared_with_a_mass_is_refused_at_its_place(rules: Path) -> N
     line = (rules / "road.yaml").read_text("utf-8").splitlines()[place.line - 1]
     assert place.file.endswith("road.yaml")
     assert line[place.column - 1 :].startswith(">= 4 in")
+
+
+def test_the_records_load(database: Database, tmp_path: Path) -> None:
+    """The README's CSV and JSON Lines go into the store."""
+    line = re.search(r'`(\{"subject": "receiver".*?\}\})`', README)
+    assert line
+    files = [tmp_path / "mine.csv", tmp_path / "mine.jsonl"]
+    for file, text in zip(files, (block("csv"), line.group(1)), strict=True):
+        file.write_text(text, "utf-8")
+    reader = FactReader(load_rulebook(data_dir("rules")).vocabulary)
+    stored = [load_file(database, reader, file).stored for file in files]
+    assert stored == [{"accessory": 1, "ball": 1}, {"receiver": 1}]
 
 
 def test_the_python_runs() -> None:
