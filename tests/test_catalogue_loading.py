@@ -258,6 +258,15 @@ def test_a_header_is_judged_by_itself(problems: Problems, header: str, message: 
     assert all(p.line == 1 for p in found)
 
 
+@pytest.mark.parametrize(("mark", "told"), [(";", "`;`"), ("\t", "tabs")])
+def test_other_marks_between_columns_are_one_problem(problems: Problems, mark: str, told: str) -> None:
+    """A file with semicolons or tabs between its columns is told to use commas, and nothing else of it is judged."""
+    content = (HEADER + "A-1,accessory,,bike_carier,2 in,40,\n").replace(",", mark)
+    found = problems("a.csv", content)
+    assert [(p.line, p.message) for p in found] == [(1, "separate the columns with commas")]
+    assert told in found[0].help
+
+
 @pytest.mark.parametrize(
     ("cell", "wire"),
     [

@@ -33,6 +33,10 @@ def csv_rows(path: Path, file: str, problems: list[Problem], vocabulary: Vocabul
         problems += [] if problems else [Problem("the file is empty", "begin with a line of column names", file=file)]
         return
     line, titles = first
+    if parted := _parted_by(titles):
+        help = f"export the file with `,`, not with {parted}, between its cells"
+        problems.append(Problem("separate the columns with commas", help, file=file, line=line))
+        return
     observed = "record" in (title.strip() for title in titles)
     columns = _Header(file, line, facts, problems, OBSERVED if observed else _RECORD).columns(titles)
     for line, cells in rows:
@@ -64,6 +68,12 @@ def _cells(path: Path, file: str, problems: list[Problem]) -> Iterator[tuple[int
             continue
         if cells and any(cell.strip() for cell in cells):
             yield line, cells
+
+
+def _parted_by(titles: list[str]) -> str:
+    """What stands between the columns of a header without a comma, if that is not a comma."""
+    alone = titles[0].strip() if len(titles) == 1 else ""
+    return "tabs" if "\t" in alone else "`;`" if ";" in alone else ""
 
 
 class _Header:
