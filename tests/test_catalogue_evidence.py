@@ -98,6 +98,26 @@ def test_a_larger_one_that_stowed_contradicts_a_smaller_that_did_not(client: Cli
     assert second["record"]["facts"]["spare_blocked_from"] == "773.9 mm"
 
 
+def test_what_is_told_again_contradicts_again(client: Client, key: Key, mounting: str) -> None:
+    """A spare that did not stow below a published fit contradicts it each time, though it teaches nothing new."""
+    tell(client, key, mounting, facts={"spare_fits_up_to": "33 in"}, kind="published")
+    for tyre, size in (("245/75R16", "773.9 mm"), ("245/75R16", "773.9 mm"), ("265/70R17", "802.8 mm")):
+        (found,) = spare(client, key, mounting, tyre, False)["contradictions"]
+        assert found["because"] == f"a spare of 33 in is known to stow, and one of {size} not to"
+        assert [(one["fact"], one["value"]) for one in found["said"]] == [
+            ("spare_fits_up_to", "33 in"), ("spare_blocked_from", size)]  # fmt: skip
+    assert spare(client, key, mounting, "285/75R17", False)["contradictions"] == []
+
+
+def test_each_statement_against_a_spare_is_told(client: Client, key: Key, mounting: str) -> None:
+    """Every spare that did not stow and is no larger than one that does is named, the oldest first."""
+    tyres = ("245/75R16", "225/70R16", "255/70R17")
+    first = [spare(client, key, mounting, tyre, False)["observation"]["id"] for tyre in tyres]
+    told = spare(client, key, mounting, "245/75R16", True)
+    (found,) = told["contradictions"]
+    assert [one["observation"] for one in found["said"]] == [*first[:2], told["observation"]["id"]]
+
+
 def test_measurements_that_agree_tighten(client: Client, key: Key, mounting: str) -> None:
     """What both allow holds, whichever was closer; what was said stays beside it."""
     close = {"value": "4 in", "tolerance": "1/8 in"}

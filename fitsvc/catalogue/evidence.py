@@ -19,6 +19,7 @@ from fitsvc.rulebook.vocabulary import Fact
 from fitsvc.store.tables import Observation, Record, Wire
 
 FITS, BLOCKED = "spare_fits_up_to", "spare_blocked_from"
+OTHER: Final = {FITS: BLOCKED, BLOCKED: FITS}
 EVIDENCE: Final = ("tyre", "stowed")
 LATEST: Final = 500
 """How many of a record's latest observations are held against a new one."""
@@ -98,7 +99,7 @@ def conclude(
     name, bound = _bound(evidence)
     earlier, least = concluded.get(name, record.facts.get(name)), name == FITS
     if earlier is None or _beyond(reader, known[name], earlier, bound, least=least):
-        concluded[name] = f"{bound:.3f}".rstrip("0").rstrip(".") + " mm"
+        concluded[name] = _millimetres(bound)
     return Conclusion(concluded, {**evidence, **({"facts": said} if said else {})})
 
 
@@ -152,7 +153,7 @@ def _value(reader: FactReader, fact: Fact, wire: Wire) -> Value | None:
 
 
 def contradictions(
-    reader: FactReader, subject: str, earlier: Iterable[Observation], new: Observation, record: Record
+    reader: FactReader, subject: str, earlier: Iterable[Observation], new: Observation
 ) -> list[Contradiction]:
     """What was said before of a record that cannot hold beside a new observation; guesses contradict nothing."""
     if new.kind == "assumed":
@@ -167,13 +168,21 @@ def contradictions(
         if against:
             because = f"the {fact.label} cannot be {_shown(wire)} and {_shown(against[-1].value)}"
             found.append(Contradiction(name, because, (*against, _saying(new, name, wire))))
-    return found + _spare(reader, known, standing, new, record)
+    return found + _spare(reader, known, standing, new)
 
 
 def _said(observation: Observation) -> dict[str, Wire]:
-    """What was said, before anything was concluded from it."""
+    """What was said, before anything was concluded from it; of a spare its own diameter, though it teaches nothing."""
     evidence = observation.evidence or {}
-    return {**observation.facts, **evidence.get("facts", {})}
+    said = {**observation.facts, **evidence.get("facts", {})}
+    if "tyre" in evidence:
+        name, bound = _bound(evidence)
+        said[name] = _millimetres(bound)
+    return said
+
+
+def _millimetres(bound: float) -> str:
+    return f"{bound:.3f}".rstrip("0").rstrip(".") + " mm"
 
 
 def _standing(earlier: Iterable[Observation]) -> dict[str, list[Saying]]:
@@ -205,20 +214,25 @@ def _apart(reader: FactReader, fact: Fact, one: Wire, other: Wire) -> bool:
 
 
 def _spare(
-    reader: FactReader, known: Mapping[str, Fact], standing: Mapping[str, Sequence[Saying]], new: Observation,
-    record: Record,
-) -> list[Contradiction]:  # fmt: skip
-    """A spare known to stow that is no smaller than one known not to."""
-    told = [name for name in (FITS, BLOCKED) if new.facts.get(name) is not None]
-    if not told or not all(name in record.facts for name in (FITS, BLOCKED)):
-        return []
-    fits, blocked = (_value(reader, known[name], record.facts[name]) for name in (FITS, BLOCKED))
-    if not (isinstance(fits, tuple) and isinstance(blocked, tuple) and fits[0] >= blocked[1] - SAME):
-        return []
-    said = [one for name in (FITS, BLOCKED) if name not in told for one in standing.get(name, ())[-1:]]
-    said += [_saying(new, name, new.facts[name]) for name in told]
-    because = f"a spare of {record.facts[FITS]} is known to stow, and one of {record.facts[BLOCKED]} not to"
-    return [Contradiction(told[0], because, tuple(said))]
+    reader: FactReader, known: Mapping[str, Fact], standing: Mapping[str, Sequence[Saying]], new: Observation
+) -> list[Contradiction]:
+    """A spare said to stow that is no smaller than one said not to, where either is told now."""
+    told = {name: _saying(new, name, wire) for name, wire in _said(new).items() if name in OTHER and wire is not None}
+    for name, one in told.items():
+        other = OTHER[name]
+        before = [*standing.get(other, ()), *([told[other]] if other in told else ())]
+        against = [each for each in before if _crossed(reader, known, {name: one.value, other: each.value})]
+        if against:
+            value = {name: one.value, other: against[-1].value}
+            because = f"a spare of {_shown(value[FITS])} is known to stow, and one of {_shown(value[BLOCKED])} not to"
+            return [Contradiction(name, because, (*against, one))]
+    return []
+
+
+def _crossed(reader: FactReader, known: Mapping[str, Fact], said: Mapping[str, Wire]) -> bool:
+    """Whether what stows is surely no smaller than what does not."""
+    fits, blocked = (_value(reader, known[name], said[name]) for name in (FITS, BLOCKED))
+    return isinstance(fits, tuple) and isinstance(blocked, tuple) and fits[0] >= blocked[1] - SAME
 
 
 def _shown(wire: Wire) -> str:

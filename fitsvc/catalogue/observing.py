@@ -42,6 +42,6 @@ def observe(
     earlier = latest_observations(session, subject, key, LATEST)
     before = rig_cases(session, reader, records, subject, key) if rigs else []
     observation, record = add_observation(session, subject, key, concluded.facts, told, evidence=concluded.evidence)
-    against = contradictions(reader, own, earlier, observation, record)
+    against = contradictions(reader, own, earlier, observation)
     after = rig_cases(session, reader, records, subject, key) if rigs else []
     return Seen(observation, record, against, before, after)
