@@ -95,4 +95,3 @@ def test_adapters_of_a_saved_rig_stay_in_it() -> None:
         told += [remedy.question["rig"].get("adapters", []) for remedy in found.remedies if remedy.change != "none"]
     assert told
     assert all(adapters[: len(kept)] == kept for adapters in told)
-
