@@ -554,7 +554,7 @@ class Interpreter:
             if about(self.texts, guard, name) - reading.present or reading.of(guard) is False:
                 continue
             low, high = reading.number(tree(name))
-            open_below = low <= 0 < high
+            open_below = low <= 0 and low < high
             if open_below:
                 unknown.append(name)
             ratings.append((high if open_below else low, name))

@@ -43,3 +43,21 @@ def test_the_same_facts_are_told_the_same_limits() -> None:
     lower = trailer_limit({"trailer_rating": "4000 lb"}, [])
     again = trailer_limit({"trailer_rating": "5000 lb"}, [])
     assert (lower.at_most, again.at_most) == ("4000 lb", "5000 lb")
+
+
+def test_a_rating_surely_below_nothing_and_open_below_is_told() -> None:
+    """A vehicle heavier than its GVWR has nothing left for people, though how little is not known."""
+    vehicle = {"facts": {"gvwr": "5000 lb", "curb_weight": "6000 lb"}}
+    document = {"rig": {"vehicle": vehicle}, "trailer": {"facts": {"gross_weight": "3000 lb"}}}
+    limits = {limit.limit: limit for limit in answerer().answer(document).limits}
+    assert limits["people_and_luggage"].at_most == "-1000 lb"
+    assert "trailer.tongue_weight" in limits["people_and_luggage"].unknown
+
+
+def test_a_driver_is_counted_where_no_load_is_named() -> None:
+    """Payload for the tongue weight but not for a driver of 150 lb as well is no yes (common practice, no source)."""
+    trailer = {"facts": {"gross_weight": "2200 lb", "tongue_weight": "220 lb"}}
+    for gvwr, result in (("5230 lb", "fails"), ("5370 lb", "passes")):
+        rig = {"vehicle": {"facts": {"gvwr": gvwr, "curb_weight": "5000 lb"}}}
+        found = answerer().answer({"rig": rig, "trailer": trailer})
+        assert next(one.result for one in found.findings if one.rule == "driver-within-payload") == result

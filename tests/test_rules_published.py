@@ -144,7 +144,7 @@ BORDERS: list[tuple[str, str, Facts, str, Any, Any]] = [
     # 23 CFR 658.15, seen: 102 inches.
     ("658.15 width", "width-on-the-road", _CARRIED, "accessory.width", "102 in", "102-1/16 in"),
     # 49 CFR 575.6(a)(4), quoted: 1,400 lb less five people of 150 lb leaves 650 lb.
-    ("575.6 payload", "payload-with-trailer",
+    ("575.6 payload", "people-and-luggage/payload.left_with_trailer",
      _TOWED | {"vehicle.gvwr": "6000 lb", "vehicle.curb_weight": "4600 lb", "load.occupants_weight": "750 lb"},
      "trailer.tongue_weight", "650 lb", "651 lb"),
 ]  # fmt: skip

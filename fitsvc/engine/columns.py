@@ -256,7 +256,7 @@ def _lowest(evaluation: Evaluation, parts: Sequence[RatingParts], count: int) ->
         for condition in part.gate:
             counted &= np.not_equal(evaluation.of(condition), NO)
         least, most = evaluation.of(part.value)
-        nothing = np.less_equal(least, 0.0) & np.greater(most, 0.0)
+        nothing = np.less_equal(least, 0.0) & np.less(least, most)
         sure = np.where(nothing, most, least)
         better = counted & (sure < low)
         applies |= counted

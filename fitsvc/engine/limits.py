@@ -52,7 +52,7 @@ def _lowest(limit: Limit, values: Iterator[Value], present: frozenset[str]) -> L
         applies = True
         assert isinstance(bounds, tuple)
         sure = bounds[0]
-        if sure <= 0.0 < bounds[1]:
+        if sure <= 0.0 and sure < bounds[1]:
             lowest.unknown.append(rating.name)
             sure = bounds[1]
         if sure < low:
