@@ -46,6 +46,18 @@ def test_a_name_no_vehicle_bears_leaves_the_facts_alone() -> None:
     assert (found.summary, found.findings, found.limits) == (unnamed.summary, unnamed.findings, unnamed.limits)
 
 
+def test_a_name_no_vehicle_bears_is_told() -> None:
+    """Where vehicles are stored, the answer says that none is called so; without a store there is nothing to say."""
+    sentence = "No stored vehicle is called so; answered from the facts given"
+    plain = {"facts": {"kind": "bike_carrier", "shank": "2 in"}}
+    inline = {"rig": {"vehicle": {"facts": {"model": "Nothingatall"}}}, "accessory": plain}
+    assert answer(inline).assumed == [sentence]
+    assert answer(inline | {"rig": {"vehicle": {"facts": {"model": "Muckle"}}}}).assumed == []
+    assert answerer().answer(inline).assumed == []
+    unnamed = answer(inline | {"rig": {"vehicle": {"facts": {}}}})
+    assert encode(answerer().answer(inline)) == encode(unnamed)
+
+
 def test_one_vehicle_is_taken_as_if_named_by_id() -> None:
     """A single candidate's facts and mounting are used, whatever the case and spacing of the name."""
     document = asked({**MUCKLE, "trim": "EXTENDED 4x4  with tow package"})

@@ -45,6 +45,8 @@ ORDER: Final[tuple[tuple[str, Result], ...]] = (
 )  # fmt: skip
 """The lists of a verdict in the order their findings are told, with the result each stands for."""
 
+UNSTORED: Final = "No stored vehicle is called so; answered from the facts given"
+
 
 class Answerer:
     """Answers questions by one rulebook; safe to share between threads."""
@@ -202,11 +204,12 @@ class Answerer:
                 "because": _because(need, found[count:])}  # fmt: skip
 
     def _assumed_of(self, question: Question, findings: Sequence[Finding], case: Case, system: System) -> list[str]:
-        """What the findings rest on that is assumed."""
+        """What the findings rest on that is assumed, and first that the vehicle's name tells nothing here."""
+        told = [UNSTORED] if question.unstored else []
         if not question.assumed:
-            return []
+            return told
         rests_on = set().union(*(finding.facts for finding in findings))
-        return [self._assumed(name, case, system) for name in sorted(question.assumed & rests_on)]
+        return told + [self._assumed(name, case, system) for name in sorted(question.assumed & rests_on)]
 
     def _assumed(self, name: str, case: Case, system: System) -> str:
         return f"{self.wording.label(name)}: {self.wording.fact_text(name, case, system)} (assumed, not measured)"

@@ -63,8 +63,8 @@ class Records(Protocol):
         """A saved rig, as the `rig` of a question."""
         ...
 
-    def vehicles(self, values: Mapping[str, Value], texts: Mapping[str, str]) -> Sequence[Named]:
-        """The vehicles that agree with these naming facts, in the order of their ids."""
+    def vehicles(self, values: Mapping[str, Value], texts: Mapping[str, str]) -> Sequence[Named] | None:
+        """The vehicles that agree with these naming facts, in the order of their ids; None where none has a name."""
         ...
 
 
@@ -83,9 +83,9 @@ class NoRecords:
         """No rig."""
         return None
 
-    def vehicles(self, values: Mapping[str, Value], texts: Mapping[str, str]) -> Sequence[Named]:
+    def vehicles(self, values: Mapping[str, Value], texts: Mapping[str, str]) -> Sequence[Named] | None:
         """No vehicle."""
-        return ()
+        return None
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,6 +94,7 @@ class Question:
 
     `candidates` are the stored vehicles that a vehicle without an id may be. The facts of one alone are in
     the case; those of several are not. `vehicle` is the part that names them, a saved rig's own joined to it.
+    `unstored` says that it names none of the vehicles stored.
     """
 
     case: Case
@@ -102,6 +103,7 @@ class Question:
     labels: Mapping[str, str]
     candidates: tuple[Named, ...] = ()
     vehicle: Mapping[str, Any] = field(default_factory=dict)
+    unstored: bool = False
 
     def about(self, document: Mapping[str, Any], candidate: Named) -> dict[str, Any]:
         """The question's document with one of the candidates named by its id; what is told of the vehicle stays."""
@@ -182,6 +184,7 @@ class _Reading:
         self.labels: dict[str, str] = {}
         self.candidates: tuple[Named, ...] = ()
         self.vehicle: Mapping[str, Any] = {}
+        self.unstored = False
 
     def question(self, document: Any) -> Question:
         """Read the whole document."""
@@ -197,8 +200,9 @@ class _Reading:
         present = self.reader.named(self.values) | self.present
         case = Case(self.values, present, tuple(self.adapters), self.texts)
         return Question(
-            case, frozenset(self.assumed), frozenset(self.replaced), self.labels, self.candidates, self.vehicle
-        )
+            case, frozenset(self.assumed), frozenset(self.replaced), self.labels, self.candidates, self.vehicle,
+            self.unstored,
+        )  # fmt: skip
 
     def _complain(self, pointer: str, message: str, help: str = "", meaning: bool = False) -> None:
         self.problems.append(Problem(message, help, pointer=pointer, meaning=meaning))
@@ -246,7 +250,8 @@ class _Reading:
         values = {name: value for name, value in self.values.items() if name in facts}
         texts = {name: text for name, text in self.texts.items() if name in facts}
         self.vehicle = rig["vehicle"]
-        self.candidates = tuple(self.records.vehicles(values, texts))
+        found = self.records.vehicles(values, texts)
+        self.candidates, self.unstored = tuple(found or ()), found is not None and not found
         if len(self.candidates) != 1:
             return None
         return self._subject("vehicle", {**self.vehicle, "id": self.candidates[0].key}, "/rig/vehicle")

@@ -44,9 +44,9 @@ class StoreRecords:
         except NotFound:
             return None
 
-    def vehicles(self, values: Mapping[str, Value], texts: Mapping[str, str]) -> Sequence[Named]:
-        """The vehicles that agree with these naming facts."""
-        return self._vehicles(self._session, values, texts) if self._vehicles else ()
+    def vehicles(self, values: Mapping[str, Value], texts: Mapping[str, str]) -> Sequence[Named] | None:
+        """The vehicles that agree with these naming facts; None without a source of them."""
+        return self._vehicles(self._session, values, texts) if self._vehicles else None
 
 
 def stored(subject: str, record: Record) -> Stored:
