@@ -1,6 +1,5 @@
 """Expressions: what parses, what printing gives back, and hostile text that costs an error and nothing else."""
 
-
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
