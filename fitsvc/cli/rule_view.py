@@ -111,7 +111,7 @@ def _examples(console: "Console", examples: list[Any]) -> None:
     for example in examples:
         facts = {name: value for name, value in example.items() if name not in ("gives", "at_most")}
         gives = example.get("gives") or (f"at most {example['at_most']}" if "at_most" in example else "")
-        paragraph(console, _inline(facts), sign=gives, colour=_COLOURS.get(gives, ""), indent=2, hang=15)
+        paragraph(console, inline(facts), sign=gives, colour=_COLOURS.get(gives, ""), indent=2, hang=15)
 
 
 def _text(key: str, value: Any) -> str:
@@ -135,7 +135,8 @@ def _rating(one: Any) -> str:
     return text + (f" (if unknown: {one['if_unknown']})" if "if_unknown" in one else "")
 
 
-def _inline(value: Any) -> str:
+def inline(value: Any) -> str:
+    """A YAML value in one line, for people."""
     if isinstance(value, dict):
         return ", ".join(f"{name} {_wrapped(inner)}" for name, inner in value.items())
     if isinstance(value, list):
@@ -144,7 +145,7 @@ def _inline(value: Any) -> str:
 
 
 def _wrapped(value: Any) -> str:
-    text = _inline(value)
+    text = inline(value)
     return f"[{text}]" if isinstance(value, list) else f"({text})" if isinstance(value, dict) else text
 
 

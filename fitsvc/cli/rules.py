@@ -84,6 +84,36 @@ def show(
     show_rule(out(), find_rule(rules_folder(folder), id))
 
 
+@app.command("compare")
+def compare(
+    old: Annotated[Path, typer.Argument(metavar="OLD", show_default=False, help="A folder of rules.")],
+    new: Annotated[
+        Path | None,
+        typer.Argument(metavar="NEW", show_default=False, help="Another one; fitsvc's own when left out."),
+    ] = None,
+) -> None:
+    """Compare two folders of rules: what differs, and which of their examples get another result."""
+    from fitsvc.cli.rules_compared import show_differences, show_examples
+    from fitsvc.engine.compared import compare_examples
+    from fitsvc.rulebook.meaning import differences
+
+    folders = rules_folder(old), rules_folder(new)
+    before, after = (_load(folder) for folder in folders)
+    found = differences(*folders)
+    show_differences(out(), found)
+    compared = compare_examples(before, after)
+    if found and compared.changed:
+        out().print()
+    show_examples(out(), compared)
+    if found or compared.changed:
+        out().print()
+    counted = f"{len(found)} difference{'s' if len(found) != 1 else ''}, {len(compared.changed)} of {compared.asked}"
+    out().print(f"{counted} shared examples get another result", soft_wrap=True)
+    for word, rulebook in (("old", before), ("new", after)):
+        out().print(f"{word} {rulebook.digest}", soft_wrap=True)
+    out().print("Whose fits change on a catalogue: `fitsvc audit ... --rules NEW --against AUDIT`.", soft_wrap=True)
+
+
 def _coverage(folder: Path) -> None:
     """Print the coverage; a fact that nothing reads is a fault."""
     from fitsvc.cli.rule_view import show_coverage

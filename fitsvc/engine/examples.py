@@ -8,10 +8,11 @@ from fitsvc.engine.limits import limits_of
 from fitsvc.engine.point import Point, Verdict
 from fitsvc.facts import Case, FactReader
 from fitsvc.language.checker import Names, check
+from fitsvc.language.display import show_together
 from fitsvc.language.intervals import SAME
 from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.language.typed import Constant
-from fitsvc.language.types import Value
+from fitsvc.language.types import ListType, Value
 from fitsvc.rulebook.rules import Example, Limit, Need, Rule, Shown
 from fitsvc.rulebook.shape import source_of
 from fitsvc.rulebook.yaml_text import Node, Scalar, to_plain
@@ -49,7 +50,7 @@ def run_examples(engine: Point, reader: FactReader) -> list[Ran]:
     for owner in owners:
         for example in owner.examples:
             try:
-                ran += _run(engine, reader, owner, example)
+                ran += run_example(engine, reader, owner, example)
             except ProblemsFound as found:
                 problems += found.problems
     if problems:
@@ -95,7 +96,8 @@ def wire_value(plain: Any) -> Any:
     return plain
 
 
-def _run(engine: Point, reader: FactReader, owner: Owner, example: Example) -> Iterator[Ran]:
+def run_example(engine: Point, reader: FactReader, owner: Owner, example: Example) -> Iterator[Ran]:
+    """Ask one example of a rule, limit or need, once for each thing it promises; ProblemsFound as above."""
     case = case_of(example, reader)
     verdict = engine.evaluate(case)
     if example.gives:
@@ -149,7 +151,9 @@ def _value(engine: Point, owner: Owner, name: str, case: Case, node: Node) -> st
     if shown is None:
         raise ProblemsFound([node.problem(f"`{owner.id}` has no `{name}` to compare with")])
     wanted = _constant(node, shown)
-    return _expected(name, node) if found is not None and _same(wanted, found) else f"{name} {found}"
+    if found is None:
+        return f"no {name}"
+    return _expected(name, node) if _same(wanted, found) else f"{name} {_told(found, wanted, shown)}"
 
 
 def _constant(node: Node, shown: Shown) -> Value:
@@ -159,6 +163,18 @@ def _constant(node: Node, shown: Shown) -> Value:
     constant = check(source_of(node), Names({}, frozenset()), shown.node.type)
     assert isinstance(constant, Constant)
     return constant.value
+
+
+def _told(found: Value, wanted: Value, shown: Shown) -> str:
+    """A value for people, fine enough to tell it from the one it should be."""
+    if isinstance(found, tuple) and isinstance(wanted, tuple) and shown.dimension is not None:
+        rows = [(*value, shown.dimension, shown.unit) for value in (found, wanted)]
+        return show_together(rows, "us")[0]
+    assert isinstance(found, int)
+    if isinstance(shown.node.type, ListType):
+        members = [word for i, word in enumerate(shown.words) if found >> i & 1]
+        return " or ".join(members) if len(members) < len(shown.words) else "unknown"
+    return shown.words[found]
 
 
 def _same(a: Value, b: Value) -> bool:

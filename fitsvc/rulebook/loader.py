@@ -1,30 +1,24 @@
 """A folder of YAML files → one checked `Rulebook`, or every problem of every file at once."""
 
-import hashlib
 from collections.abc import Mapping as Map
 from pathlib import Path
-from typing import Any, Final
-
-import msgspec
+from typing import Final
 
 from fitsvc.language import typed
 from fitsvc.language.checker import Names, Table
-from fitsvc.language.parser import parse
 from fitsvc.language.problems import Problem, ProblemsFound
-from fitsvc.language.source import Source
 from fitsvc.language.typed import AnyTyped
 from fitsvc.language.types import ListType, NumberType, Type, Value
 from fitsvc.rulebook.expressions import Expressions
 from fitsvc.rulebook.extent import circles, extents, reads_of
+from fitsvc.rulebook.meaning import digest_of
 from fitsvc.rulebook.rules import Caution, Derived, Limit, Need, Opening, Rule, Rulebook, TableEntry
 from fitsvc.rulebook.shape import Shape
 from fitsvc.rulebook.topics import TOPIC_KEYS, read_limit, read_need, read_rule, reference
 from fitsvc.rulebook.vocabulary import DEFAULT_UNITS, Fact, Subject, Vocabulary, read_lists, read_subject, value_type
-from fitsvc.rulebook.yaml_text import Mapping, Node, Scalar, read_yaml_file, to_plain
+from fitsvc.rulebook.yaml_text import Mapping, Node, Scalar, read_yaml_file
 
 _DERIVED_KEYS: Final = ("name", "label", "type", "is")
-_EXPRESSIONS: Final = {"applies_when", "requires", "met_when", "is", "rating", "judged"}
-_EXPRESSION_MAPS: Final = {"bare", "each", "values"}
 
 
 def load_rulebook(folder: Path) -> Rulebook:
@@ -68,8 +62,8 @@ class _Loader:
         name = self.shape.text(top, "name") if top else ""
         about = {topic: self.shape.text(tree, "about") for topic, tree in topics.items()}
         return Rulebook(
-            name, self._digest(), vocabulary, tables, derived, opening, tuple(rules), tuple(limits), tuple(needs),
-            cautions, about,
+            name, digest_of(self.folder), vocabulary, tables, derived, opening,
+            tuple(rules), tuple(limits), tuple(needs), cautions, about,
         )  # fmt: skip
 
     # files
@@ -280,25 +274,3 @@ class _Loader:
                 text = self.shape.text(entry, "text")
                 cautions.append(Caution(self.shape.text(entry, "id"), text, read.subjects(guard), guard, source))
         return tuple(cautions)
-
-    # the digest
-
-    def _digest(self) -> str:
-        """The digest over meaning: comments, key order, spacing and examples do not change it."""
-        meaning = {}
-        for path in sorted(self.folder.rglob("*.yaml")):
-            tree = read_yaml_file(path)
-            meaning[str(path.relative_to(self.folder).as_posix())] = _meaning(to_plain(tree), "")
-        return "sha256:" + hashlib.sha256(msgspec.json.encode(meaning, order="sorted")).hexdigest()
-
-
-def _meaning(value: Any, key: str) -> Any:
-    """A file's plain data with examples dropped and expressions printed canonically."""
-    if isinstance(value, dict):
-        inner = "is" if key in _EXPRESSION_MAPS else ""
-        return {name: _meaning(part, inner or name) for name, part in value.items() if name != "examples"}
-    if isinstance(value, list):
-        return [_meaning(part, "rating" if key == "lowest_of" else key) for part in value]
-    if key in _EXPRESSIONS and isinstance(value, str):
-        return str(parse(Source.plain(value)))
-    return value

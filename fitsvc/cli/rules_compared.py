@@ -1,0 +1,54 @@
+"""Two folders of rules, compared for the person who changes them."""
+
+from collections.abc import Mapping
+from difflib import ndiff
+from typing import TYPE_CHECKING, Any, Final
+
+from fitsvc.cli.console import paragraph
+from fitsvc.cli.rule_view import inline
+from fitsvc.rulebook.yaml_text import to_plain
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
+
+    from rich.console import Console
+
+    from fitsvc.engine.compared import Compared
+    from fitsvc.rulebook.meaning import Difference
+
+_COLOURS: Final = {"added": "green", "removed": "red", "changed": "yellow"}
+_PROMISES: Final = ("gives", "at_most")
+_HANG: Final = 9
+
+
+def show_differences(console: "Console", found: "Sequence[Difference]") -> None:
+    """Print what each entry said and says, entry by entry; of one that is gone, its name."""
+    for one in found:
+        kind = "added" if one.old is None else "removed" if one.new is None else "changed"
+        name = f"{one.section}: {one.name}" if one.section != "file" else one.name
+        paragraph(console, f"{name} ({one.where})", sign=kind, colour=_COLOURS[kind], hang=_HANG)
+        for sign, text in _lines(one.old or {}, one.new or {}) if one.new is not None else ():
+            paragraph(console, text, sign=sign, colour="red" if sign == "-" else "green", indent=_HANG, hang=2)
+
+
+def show_examples(console: "Console", compared: "Compared") -> None:
+    """Print the examples on which the two differ, each with its facts and its place."""
+    for one in compared.changed:
+        facts: Any = to_plain(one.example.node)
+        paragraph(console, f"{one.owner}: {one.old}, now {one.new}", style="bold")
+        told = inline({name: value for name, value in facts.items() if name not in _PROMISES})
+        mark = one.example.node.mark
+        paragraph(console, told, indent=2)
+        paragraph(console, f"{mark.file}:{mark.line}", style="dim", indent=2)
+
+
+def _lines(old: Mapping[str, Any], new: Mapping[str, Any]) -> "Iterator[tuple[str, str]]":
+    for field in {**old, **new}:
+        before, after = old.get(field), new.get(field)
+        if isinstance(before, dict) and isinstance(after, dict):
+            yield from ((sign, f"{field}.{text}") for sign, text in _lines(before, after))
+        elif isinstance(before, list) and isinstance(after, list):
+            lines = ndiff([inline(value) for value in before], [inline(value) for value in after])
+            yield from ((line[0], f"{field}: {line[2:]}") for line in lines if line[0] in "+-")
+        elif before != after:
+            yield from ((sign, f"{field}: {inline(v)}") for sign, v in (("-", before), ("+", after)) if v is not None)

@@ -1,0 +1,66 @@
+"""Two rulebooks on the examples of both: which rules, limits and needs give another result."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from fitsvc.engine.examples import Owner, run_example
+from fitsvc.engine.point import Point
+from fitsvc.facts import FactReader
+from fitsvc.language.problems import ProblemsFound
+from fitsvc.rulebook.rules import Example, Rulebook
+from fitsvc.rulebook.yaml_text import to_plain
+
+
+@dataclass(frozen=True, slots=True)
+class Changed:
+    """An example on which two rulebooks differ: what each gives, or why one of them cannot be asked it."""
+
+    owner: str
+    example: Example
+    old: str
+    new: str
+
+
+@dataclass(frozen=True, slots=True)
+class Compared:
+    """How many examples both rulebooks were asked, and those on which they differ."""
+
+    asked: int
+    changed: tuple[Changed, ...]
+
+
+def compare_examples(old: Rulebook, new: Rulebook) -> Compared:
+    """Ask both rulebooks every example of either, where both have the rule, limit or need it stands beside.
+
+    An example that names facts one of them lacks is told as changed, since that rulebook has no answer to it.
+    """
+    sides = tuple((Point(one), FactReader(one.vocabulary), _owners(one)) for one in (old, new))
+    shared = sides[0][2].keys() & sides[1][2].keys()
+    seen: set[tuple[str, str]] = set()
+    changed: list[Changed] = []
+    for owner, example in (pair for side in sides for pair in _examples(side[2])):
+        key = (owner, repr(to_plain(example.node)))
+        if owner not in shared or key in seen:
+            continue
+        seen.add(key)
+        before, after = (_gives(engine, reader, owners[owner], example) for engine, reader, owners in sides)
+        if before != after:
+            changed.append(Changed(owner, example, before, after))
+    return Compared(len(seen), tuple(changed))
+
+
+def _gives(engine: Point, reader: FactReader, owner: Owner, example: Example) -> str:
+    try:
+        return ", ".join(ran.found for ran in run_example(engine, reader, owner, example))
+    except ProblemsFound as found:
+        return f"no answer: {found.problems[0].message}"
+
+
+def _owners(rulebook: Rulebook) -> dict[str, Owner]:
+    owners: list[Owner] = [*rulebook.rules, *rulebook.limits, *rulebook.needs]
+    return {owner.id: owner for owner in owners}
+
+
+def _examples(owners: dict[str, Owner]) -> Iterator[tuple[str, Example]]:
+    for id, owner in owners.items():
+        yield from ((id, example) for example in owner.examples)

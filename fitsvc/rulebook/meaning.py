@@ -1,0 +1,115 @@
+"""What a folder of rules means: its digest, and how two folders differ. Comments, layout and examples mean nothing."""
+
+import hashlib
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Final
+
+import msgspec
+
+from fitsvc.language.parser import parse
+from fitsvc.language.source import Source
+from fitsvc.rulebook.yaml_text import read_yaml_file, to_plain
+
+_EXPRESSIONS: Final = {"applies_when", "requires", "met_when", "is", "rating", "judged"}
+_EXPRESSION_MAPS: Final = {"bare", "each", "values"}
+_NAMES: Final = ("id", "name")
+
+
+@dataclass(frozen=True, slots=True)
+class Difference:
+    """One entry that two folders of rules do not share alike.
+
+    `where` is its file (one of them, when it moved), `section` the list it stands in, `name` its own name. `old`
+    and `new` hold what it says, field by field, where that differs; one of them is None when the other folder
+    alone has the entry.
+    """
+
+    where: str
+    section: str
+    name: str
+    old: Mapping[str, Any] | None
+    new: Mapping[str, Any] | None
+
+
+def meaning_of(folder: Path) -> dict[str, Any]:
+    """Each file's plain data by its path, without examples and with expressions printed canonically."""
+    meaning = {}
+    for path in sorted(folder.rglob("*.yaml")):
+        tree = read_yaml_file(path)
+        meaning[str(path.relative_to(folder).as_posix())] = _meaning(to_plain(tree), "")
+    return meaning
+
+
+def digest_of(folder: Path) -> str:
+    """The digest over meaning: comments, key order, spacing and examples do not change it."""
+    return "sha256:" + hashlib.sha256(msgspec.json.encode(meaning_of(folder), order="sorted")).hexdigest()
+
+
+def differences(old: Path, new: Path) -> list[Difference]:
+    """How two checked folders of rules differ, by file and entry; empty exactly when their digests are the same."""
+    one, other = meaning_of(old), meaning_of(new)
+    before, after = _entries(one), _entries(other)
+    found = list(_moved(one, other))
+    for key in sorted(before.keys() | after.keys()):
+        left, right = before.get(key), after.get(key)
+        if left == right:
+            continue
+        where, section, name = (right or left or {}).get("file", ""), *key
+        if left is None or right is None:
+            found.append(Difference(where, section, name, left, right))
+            continue
+        fields = [field for field in {**left, **right} if left.get(field) != right.get(field)]
+        found.append(Difference(where, section, name, _only(left, fields), _only(right, fields)))
+    return sorted(found, key=lambda one: (one.where, one.section, one.name))
+
+
+def _moved(old: Mapping[str, Any], new: Mapping[str, Any]) -> Iterator[Difference]:
+    """Lists whose entries stand in another order: answers tell findings in that order."""
+    for file in sorted(old.keys() & new.keys()):
+        for section in sorted(old[file].keys() & new[file].keys()):
+            lists = [value for value in (old[file][section], new[file][section]) if isinstance(value, list)]
+            left, right = ([name for name, _ in _named(value)] for value in lists) if len(lists) == 2 else ([], [])
+            before, after = ([name for name in names if name in left and name in right] for names in (left, right))
+            if before != after:
+                yield Difference(file, section, "order", {"order": before}, {"order": after})
+
+
+def _only(entry: Mapping[str, Any], fields: list[str]) -> dict[str, Any]:
+    return {field: entry[field] for field in fields if field in entry}
+
+
+def _entries(meaning: Mapping[str, Any]) -> dict[tuple[str, str], dict[str, Any]]:
+    """Every entry by section and name, each with the file it stands in."""
+    found: dict[tuple[str, str], dict[str, Any]] = {}
+    for file, document in meaning.items():
+        top = {}
+        for section, value in document.items():
+            named = dict(_named(value))
+            for name, entry in named.items():
+                full = f"{document['subject']}.{name}" if "subject" in document else name
+                found[section, full] = {"file": file, **(entry if isinstance(entry, dict) else {"is": entry})}
+            if not named:
+                top[section] = value
+        found["file", file] = {"file": file, **top}
+    return found
+
+
+def _named(value: Any) -> Iterator[tuple[str, Any]]:
+    """The named entries of a section, if it holds such: a list of them, or a mapping of mappings."""
+    if isinstance(value, list) and all(isinstance(one, dict) and any(name in one for name in _NAMES) for one in value):
+        yield from ((one[next(name for name in _NAMES if name in one)], one) for one in value)
+    elif isinstance(value, dict) and all(isinstance(one, dict) for one in value.values()):
+        yield from value.items()
+
+
+def _meaning(value: Any, key: str) -> Any:
+    if isinstance(value, dict):
+        inner = "is" if key in _EXPRESSION_MAPS else ""
+        return {name: _meaning(part, inner or name) for name, part in value.items() if name != "examples"}
+    if isinstance(value, list):
+        return [_meaning(part, "rating" if key == "lowest_of" else key) for part in value]
+    if key in _EXPRESSIONS and isinstance(value, str):
+        return str(parse(Source.plain(value)))
+    return value
