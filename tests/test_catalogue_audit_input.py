@@ -119,6 +119,7 @@ def test_a_mapping_that_is_wrong(tmp_path: Path, mapping: str, message: str) -> 
         (b"sku,kind [in]\nA,step\n", "has no unit"),
         ("sku,weight\nA,3 lb\n".encode("utf-16"), "UTF-16"),
         (b"sku,weight\nA,3 lb\nB," + b"9" * 1_000_100 + b"\nC,3 lb\n", "longer than"),
+        (b"sku,weight\nA,3 lb\nB," + b'"9\n",' * 300_000 + b"\nC,3 lb\n", "the row is longer than"),
     ],
 )
 def test_a_file_that_cannot_be_audited(tmp_path: Path, text: bytes, message: str) -> None:

@@ -392,6 +392,7 @@ def test_a_store_problem_is_told_at_its_row(problems: Problems) -> None:
         ("long.csv", HEADER.encode() + b"A-1,accessory," + b"x" * 10_000_000, 2, "longer than 1,000,000 bytes"),
         ("long.jsonl", b'{"subject": "ball", "sku": "' + b"x" * 10_000_000 + b'"}', 1, "longer than 1,000,000 bytes"),
         ("cell.csv", HEADER.encode() + b'A-1,accessory,"' + b"x" * 200_000 + b'",,,,\n', 2, "field larger"),
+        ("cells.csv", HEADER.encode() + b"A-1,accessory," + b'"x\n",' * 500_000 + b"\n", 2, "row is longer than"),
         ("quote.csv", HEADER.encode() + b'A-1,accessory,"a"b,,,,\n', 2, "is not CSV"),
         ("open.csv", HEADER.encode() + b'A-1,accessory,"a,,,,\n', 2, "is not CSV"),
         ("cr.csv", HEADER.encode().replace(b"\n", b"\r") + b"A-1,accessory,,,,,\r", 1, "is not CSV"),
@@ -419,6 +420,18 @@ def test_mixed_encodings_are_told_line_by_line(problems: Problems) -> None:
     """Every line that is not UTF-8 is told, with the byte's column."""
     found = problems("a.csv", "sku,subject,label\nA-1,ball,é\n".encode() + b"A-2,ball,\xe9\nA-3,ball,\xff\n")
     assert [(p.line, p.column) for p in found] == [(3, 10), (4, 10)]
+
+
+def test_lines_after_an_unreadable_one_keep_their_numbers(problems: Problems) -> None:
+    """A bad cell is told in its own line, also behind lines that are not text, empty lines and cells over lines."""
+    text = b'sku,subject,label\nA-1,ball,\xe9\nA-2,bal,\nA-3,ball,\xe9\n\nA-4,ball,"a\nb"\nA-5,bal,\n'
+    assert [(p.line, p.column) for p in problems("a.csv", text)] == [(2, 10), (3, 0), (4, 10), (8, 0)]
+
+
+def test_a_row_with_an_unreadable_line_inside_is_no_row(problems: Problems) -> None:
+    """What stands around a line that is not text is not taken for the whole row."""
+    text = b'sku,subject,label\nA-1,bal,"a\n\xe9\nb"\nA-2,bal,\n'
+    assert [(p.line, p.column) for p in problems("a.csv", text)] == [(3, 1), (5, 0)]
 
 
 def test_a_byte_order_mark_is_allowed(embedded: Database, reader: FactReader, write: Write) -> None:

@@ -1,11 +1,13 @@
 """`fitsvc audit`: what it prints, where its rigs come from, and how it ends."""
 
+import csv
 import re
+from collections import Counter
 from pathlib import Path
 
 import pytest
-from audit_world import PARTS, accessories, found, rigs, summary, write_csv
-from demo_world import SEED
+from audit_world import PARTS, accessories, found, pairs, rigs, summary, write_csv
+from demo_world import SEED, answerer, world
 
 from fitsvc.cli import main
 
@@ -75,3 +77,28 @@ def test_rigs_of_a_store(catalogue: Path, tmp_path: Path, capsys: pytest.Capture
     assert main(["audit", str(catalogue), *_RIGS, "-o", str(tmp_path / "files")]) == 0
     stored, of_files = (sorted(map(str, found(tmp_path / name, "rigs"))) for name in ("stored", "files"))
     assert stored == of_files
+
+
+def test_what_every_rig_carries(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A load is asked of every pair, as it is of one question; a fact of the rigs themselves is refused."""
+    rows = [row for row in accessories() if row["kind"] == "bike_carrier"]
+    command = ["audit", str(write_csv(tmp_path / "items.csv", rows)), *_RIGS, "-o", str(tmp_path / "out")]
+    assert main([*command, "--fact", "mounting.height=17 in"]) == 2
+    assert main([*command, "--fact", "load.bikes=2 lb"]) == 2
+    assert capsys.readouterr().err.count("load/facts/bikes") == 1
+    assert main([*command, "--fact", "load.bikes=2", "--fact", "load.bike_weight=65 lb"]) == 0
+    for row in pairs(tmp_path / "out"):
+        question = {"rig": {"id": row["rig"]}, "accessory": {"sku": row["sku"]},
+                    "load": {"facts": {"bikes": 2, "bike_weight": "65 lb"}}}  # fmt: skip
+        assert answerer().answer(question, world()).outcome == row["outcome"]
+
+
+def test_other_subjects_are_counted(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Rows of balls, trailers and adapters are not audited, and that is said with their numbers."""
+    assert main(["audit", str(SEED / "accessories.csv"), *_RIGS, "-o", str(tmp_path / "out")]) == 0
+    with (SEED / "accessories.csv").open(encoding="utf-8", newline="") as stream:
+        of = Counter(row["subject"] for row in csv.DictReader(stream) if row["subject"] != "accessory")
+    assert summary(tmp_path / "out")["rows"]["other_subjects"] == of
+    told = ", ".join(f"{count} {subject}s" for subject, count in of.items())
+    assert f"not audited: {told}" in " ".join(capsys.readouterr().out.split())
+    assert f"not audited: {told}" in (tmp_path / "out" / "summary.html").read_text("utf-8")

@@ -46,7 +46,7 @@ class Read:
     bad_rows: int = 0
     problems: int = 0
     bad_claims: int = 0
-    other_subjects: int = 0
+    other_subjects: dict[str, int] = field(default_factory=dict)
     claims_told: bool = False
     passed_over: list[str] = field(default_factory=list)
 
@@ -66,7 +66,7 @@ class ItemReader:
         self.header = Header({}, ())
         self.places: dict[str, int] = {}
         self.problems: list[Problem] = []
-        self.other_subjects = 0
+        self.other_subjects: dict[str, int] = {}
         self._known(titles or [])
 
     def _known(self, titles: list[str]) -> None:
@@ -126,7 +126,9 @@ class ItemReader:
         for row, subject in enumerate(subjects):
             if subject not in self._reader.subjects:
                 self._complain(chunk, row, "subject", f"{quoted(subject)} is not a subject", "write `accessory`")
-        self.other_subjects += sum(one != "accessory" and one in self._reader.subjects for one in subjects)
+        for one in subjects:
+            if one != "accessory" and one in self._reader.subjects:
+                self.other_subjects[one] = self.other_subjects.get(one, 0) + 1
         return np.array([subject == "accessory" for subject in subjects], np.bool_)
 
     def _named(self, chunk: Chunk, good: NDArray[np.bool_]) -> list[str]:

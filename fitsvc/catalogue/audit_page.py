@@ -49,11 +49,17 @@ def page(summary: dict[str, Any]) -> str:
 def _read(rows: dict[str, Any]) -> str:
     told = [f"{_n(rows['rows'])} rows were read, {_n(rows['bad_rows'])} of the file's rows are bad (bad_rows.csv)."]
     if rows["other_subjects"]:
-        told.append(f"{_n(rows['other_subjects'])} rows are no accessories and were not audited.")
+        told.append(f"Accessories alone are audited; not audited: {escape(others(rows))}.")
     if rows["passed_over"]:
         listed = ", ".join(f"<code>{escape(title)}</code>" for title in rows["passed_over"])
         told.append(f"These columns are no facts of accessories and were not read: {listed}.")
     return f"<h2>Rows</h2><p>{' '.join(told)}</p>"
+
+
+def others(rows: dict[str, Any]) -> str:
+    """The rows of other subjects than accessories, counted by subject in words."""
+    told = (f"{_n(count)} {subject}{'s' if count != 1 else ''}" for subject, count in rows["other_subjects"].items())
+    return ", ".join(told)
 
 
 def _claims(claims: dict[str, Any] | None) -> str:

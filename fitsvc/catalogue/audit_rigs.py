@@ -90,8 +90,16 @@ class _FileRecords:
         return Vehicles(self.reader, of_files).agreeing(values, texts)
 
 
-def read_rigs(paths: Sequence[Path], reader: FactReader) -> list[AuditRig]:
-    """The rigs of record files, in their order; ProblemsFound with everything wrong with them."""
+CARRIED: Final = ("load", "ball", "trailer")
+"""What a question may have beside a rig and an accessory, and an audit may ask of every pair."""
+_NOTHING: Final[Mapping[str, Any]] = {}
+
+
+def read_rigs(paths: Sequence[Path], reader: FactReader, carried: Mapping[str, Any] = _NOTHING) -> list[AuditRig]:
+    """The rigs of record files, in their order; ProblemsFound with everything wrong with them.
+
+    `carried` is the load, ball or trailer of a question, which every rig then has.
+    """
     records, problems = _FileRecords(reader), list[Problem]()
     for path in paths:
         for row in read_rows(path, reader.vocabulary, problems):
@@ -103,10 +111,10 @@ def read_rigs(paths: Sequence[Path], reader: FactReader) -> list[AuditRig]:
     if problems:
         raise ProblemsFound(problems)
     mounted = [key for subject, key in records.found if subject == "mounting"]
-    return _read(dict(records.rigs) or _of_mountings(mounted), records, reader, ", ".join(map(str, paths)))
+    return _read(dict(records.rigs) or _of_mountings(mounted), records, reader, ", ".join(map(str, paths)), carried)
 
 
-def stored_rigs(session: Session, reader: FactReader) -> list[AuditRig]:
+def stored_rigs(session: Session, reader: FactReader, carried: Mapping[str, Any] = _NOTHING) -> list[AuditRig]:
     """The saved rigs of a store, or its mountings if no rig is saved, in the order of their ids."""
     documents: dict[str, Mapping[str, Any]] = {}
     while page := list_rigs(session, after=next(reversed(documents), None), limit=_PAGE):
@@ -116,7 +124,7 @@ def stored_rigs(session: Session, reader: FactReader) -> list[AuditRig]:
         records := list_records(session, "mounting", after=mounted[-1] if mounted else None, limit=_PAGE)
     ):
         mounted += [record.key for record in records]
-    return _read(documents or _of_mountings(mounted), StoreRecords(session), reader, "the database")
+    return _read(documents or _of_mountings(mounted), StoreRecords(session), reader, "the database", carried)
 
 
 def _of_mountings(keys: Iterable[str]) -> dict[str, Mapping[str, Any]]:
@@ -137,13 +145,15 @@ def _stored(entry: Entry) -> Stored:
 
 
 def _read(
-    documents: Mapping[str, Mapping[str, Any]], records: Records, reader: FactReader, file: str
-) -> list[AuditRig]:
+    documents: Mapping[str, Mapping[str, Any]], records: Records, reader: FactReader, file: str,
+    carried: Mapping[str, Any],
+) -> list[AuditRig]:  # fmt: skip
+    _check_carried(carried, reader, records)
     rigs, problems = [], list[Problem]()
     for key, document in documents.items():
         # A question asks about something; an accessory of which nothing is told stands for every item.
         try:
-            question = read_question({"rig": document, "accessory": {"facts": {}}}, reader, records)
+            question = read_question({"rig": document, "accessory": {"facts": {}}, **carried}, reader, records)
         except ProblemsFound as found:
             problems += [_at_rig(problem, key, file) for problem in found.problems]
             continue
@@ -156,6 +166,18 @@ def _read(
     if problems:
         raise ProblemsFound(problems)
     return rigs
+
+
+def _check_carried(carried: Mapping[str, Any], reader: FactReader, records: Records) -> None:
+    """Raise what is wrong with the load, ball or trailer, once and not for every rig."""
+    problems = [
+        Problem(f"`{subject}` is not the same for every pair", "give facts of a load, a ball or a trailer")
+        for subject in carried if subject not in CARRIED
+    ]  # fmt: skip
+    if problems:
+        raise ProblemsFound(problems)
+    if carried:
+        read_question({"rig": {}, "accessory": {"facts": {}}, **carried}, reader, records)
 
 
 def _vehicle(document: Mapping[str, Any], records: Records) -> str:

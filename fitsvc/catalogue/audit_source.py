@@ -4,7 +4,6 @@ What is wrong with one line is noted and the next is read; what ends the reading
 part of a file is passed over in silence.
 """
 
-import csv
 import json
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
@@ -14,6 +13,7 @@ from typing import Any, Final
 import pyarrow as pa
 import pyarrow.parquet as pq
 
+from fitsvc.catalogue.csv_text import RowTooLong, read_cells
 from fitsvc.catalogue.json_text import read_json
 from fitsvc.catalogue.lines import read_lines
 from fitsvc.language.problems import Problem, ProblemsFound
@@ -100,28 +100,10 @@ def _csv_chunk(titles: list[str], lines: list[int], rows: list[list[str]]) -> Ch
 
 
 def _csv_rows(path: Path, problems: list[Problem]) -> Iterator[tuple[int, list[str]]]:
-    lines: list[int] = []
-
-    def texts() -> Iterator[str]:
-        for number, text in _texts(path, problems):
-            lines.append(number)
-            yield text
-
-    reader = csv.reader(texts(), strict=True)
-    while True:
-        lines.clear()
-        try:
-            cells = next(reader)
-            line = lines[0]
-        except StopIteration:
-            return
-        except csv.Error as error:
-            line = lines[0] if lines else 0
-            help = 'put a cell that holds commas or quotes in `"`, its own quotes doubled'
-            problems.append(Problem(f"is not CSV: {error}", help, file=str(path), line=line))
-            continue
-        if any(cell.strip() for cell in cells):
-            yield line, cells
+    try:
+        yield from read_cells(_texts(path, problems), str(path), problems)
+    except RowTooLong:
+        raise ProblemsFound([problems.pop()]) from None
 
 
 def _bad_titles(titles: list[str], file: str) -> list[Problem]:

@@ -3,13 +3,14 @@
 An empty cell is an unknown fact of a record, and nothing said of it in an observation.
 """
 
-import csv
 import re
 from collections.abc import Iterator, Mapping
+from contextlib import suppress
 from pathlib import Path
 from typing import Any, Final
 
 from fitsvc.catalogue.cells import Column, read_cell
+from fitsvc.catalogue.csv_text import RowTooLong, read_cells
 from fitsvc.catalogue.lines import read_lines
 from fitsvc.catalogue.rows import Place, Row, field_of, quoted
 from fitsvc.catalogue.subjects import KEYS, SOLD, key_of
@@ -48,26 +49,9 @@ def csv_rows(path: Path, file: str, problems: list[Problem], vocabulary: Vocabul
 
 
 def _cells(path: Path, file: str, problems: list[Problem]) -> Iterator[tuple[int, list[str]]]:
-    """The rows of the file that hold anything, each with the line it begins in."""
-    read = [0]
-
-    def texts() -> Iterator[str]:
-        for read[0], text in read_lines(path, file, problems):
-            yield text
-
-    reader = csv.reader(texts(), strict=True)
-    while True:
-        line = read[0] + 1
-        try:
-            cells = next(reader)
-        except StopIteration:
-            return
-        except csv.Error as error:
-            help = 'put a cell that holds commas or quotes in `"`, its own quotes doubled'
-            problems.append(Problem(f"is not CSV: {error}", help, file=file, line=line))
-            continue
-        if cells and any(cell.strip() for cell in cells):
-            yield line, cells
+    """The rows of the file that hold anything; what ends the reading early stands among the problems."""
+    with suppress(RowTooLong):
+        yield from read_cells(read_lines(path, file, problems), file, problems)
 
 
 def _parted_by(titles: list[str]) -> str:

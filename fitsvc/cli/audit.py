@@ -44,6 +44,11 @@ def audit(
     against: Annotated[
         Path | None, typer.Option(metavar="DIR", show_default=False, help="An earlier audit to compare with.")
     ] = None,
+    facts: Annotated[
+        list[str] | None,
+        typer.Option("--fact", "-f", metavar="SUBJECT.FACT=VALUE", show_default=False,
+                     help="What every rig carries or tows, such as `load.bikes=2`; as often as there are facts."),
+    ] = None,
     strict: Annotated[bool, typer.Option("--strict", help="End with 1 when faults are found.")] = False,
     format: Annotated[Format, typer.Option("--format", help="How the pairs are written.")] = Format.parquet,
     memory: Annotated[int, typer.Option(metavar="MB", help="How much memory may be used.")] = 1024,
@@ -56,7 +61,7 @@ def audit(
 
     rulebook = load_rules(rules)
     asked = Asked(catalogue, output, claims, mapping, against, format.value, memory)
-    found_rigs = _rigs(rigs or [], database, rulebook)
+    found_rigs = _rigs(rigs or [], facts or [], database, rulebook)
     with _progress() as tell:
         summary = run(Audit(asked, rulebook, found_rigs, tell))
     _show(summary, output)
@@ -64,17 +69,21 @@ def audit(
         raise typer.Exit(FAULTS)
 
 
-def _rigs(files: Sequence[Path], database: str | None, rulebook: "Rulebook") -> "Sequence[AuditRig]":
+def _rigs(
+    files: Sequence[Path], facts: Sequence[str], database: str | None, rulebook: "Rulebook"
+) -> "Sequence[AuditRig]":
     from fitsvc.catalogue.audit_rigs import read_rigs, stored_rigs
+    from fitsvc.cli.questions import with_facts
     from fitsvc.facts import FactReader
 
     reader = FactReader(rulebook.vocabulary)
+    carried = with_facts({}, facts, rulebook.vocabulary)
     if files:
-        return read_rigs(files, reader)
+        return read_rigs(files, reader, carried)
     if database is None:
         refuse("there are no rigs", "give `--rigs FILE`, or `--database URL` that holds them")
     with open_database(database) as opened, opened.session() as session:
-        return stored_rigs(session, reader)
+        return stored_rigs(session, reader, carried)
 
 
 @contextmanager
@@ -109,10 +118,14 @@ class _Lines:
 
 
 def _show(summary: dict[str, Any], output: Path) -> None:
+    from fitsvc.catalogue.audit_page import others
+
     console, rows = out(), summary["rows"]
     paragraph(console, f"{rows['items']:,} items with {summary['rigs']:,} rigs: {summary['pairs']:,} pairs.")
     told = [f"{count:,} {name}" for name, count in summary["outcomes"].items() if count]
     paragraph(console, ", ".join(told), sign="·", indent=2)
+    if rows["other_subjects"]:
+        paragraph(console, f"Not accessories, and not audited: {others(rows)}", sign="·", indent=2)
     if rows["passed_over"]:
         paragraph(console, f"Columns not read: {', '.join(rows['passed_over'])}", sign="·", indent=2)
     faults = [f"{count:,} {name.replace('_', ' ')}" for name, count in summary["faults"].items() if count]

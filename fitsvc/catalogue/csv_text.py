@@ -1,0 +1,54 @@
+"""CSV text → rows of cells, each with the line it begins in."""
+
+import csv
+from collections.abc import Iterator
+from typing import Final
+
+from fitsvc.catalogue.lines import LONGEST_LINE
+from fitsvc.language.problems import Problem
+
+LONGEST_ROW: Final = LONGEST_LINE
+_HELP: Final = 'put a cell that holds commas or quotes in `"`, its own quotes doubled'
+
+
+class RowTooLong(Exception):
+    """A row goes on over so many lines that it is no row; the problem stands among the others."""
+
+
+def read_cells(
+    texts: Iterator[tuple[int, str]], file: str, problems: list[Problem]
+) -> Iterator[tuple[int, list[str]]]:  # fmt: skip
+    """Yield the rows that hold anything, from numbered lines of which those that could not be read are left out.
+
+    A row with such a line inside is left out too, since nobody knows what it said. RowTooLong ends the reading.
+    """
+    lines: list[int] = []
+    length = 0
+
+    def of_row() -> Iterator[str]:
+        nonlocal length
+        for number, text in texts:
+            lines.append(number)
+            length += len(text)
+            if length > LONGEST_ROW:
+                help = 'a `"` may be missing at the end of one of its cells'
+                message = f"the row is longer than {LONGEST_ROW:,} characters"
+                problems.append(Problem(message, help, file=file, line=lines[0]))
+                raise RowTooLong
+            yield text
+
+    reader = csv.reader(of_row(), strict=True)
+    while True:
+        lines.clear()
+        length = 0
+        try:
+            cells = next(reader)
+        except StopIteration:
+            return
+        except csv.Error as error:
+            line = lines[0] if lines else 0
+            problems.append(Problem(f"is not CSV: {error}", _HELP, file=file, line=line))
+            continue
+        whole = lines[-1] - lines[0] < len(lines)
+        if whole and any(cell.strip() for cell in cells):
+            yield lines[0], cells
