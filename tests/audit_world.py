@@ -16,6 +16,10 @@ from fitsvc.catalogue import audit_run
 from fitsvc.catalogue.audit_rigs import AuditRig, read_rigs
 from fitsvc.catalogue.audit_run import Asked, Audit, Shares
 from fitsvc.catalogue.audit_summary import run
+from fitsvc.catalogue.cells import read_cell
+from fitsvc.catalogue.entries import wire_fact
+from fitsvc.facts import Case
+from fitsvc.language.types import Value
 
 PARTS = [SEED / name for name in ("vehicles.yaml", "receivers.yaml", "mountings.yaml", "accessories.csv")]
 Rows = list[dict[str, str]]
@@ -34,6 +38,23 @@ def accessories() -> Rows:
     facts = answerer().reader.vocabulary.of("accessory")
     kept = [title for title in rows[0] if title.split(" [")[0] in facts or title == "sku"]
     return [{**{title: row[title] for title in kept}, "fits": ""} for row in rows]
+
+
+def facts_of(row: Mapping[str, str]) -> dict[str, Value]:
+    """The facts of one row by the loader's own reading, cell by cell."""
+    reader, values = answerer().reader, dict[str, Value]()
+    known = reader.vocabulary.of("accessory")
+    for title, cell in row.items():
+        name, _, unit = title.removesuffix("]").partition(" [")
+        if name in known and cell:
+            values |= reader.value(known[name], wire_fact(known[name], read_cell(cell, known[name], unit)))
+    return values
+
+
+def pair_of(rig: AuditRig, facts: Mapping[str, Value]) -> Case:
+    """The question of one rig with one item."""
+    values = {**rig.case.facts, **facts}
+    return Case(values, rig.case.present | {"accessory"} | answerer().reader.named(values), rig.case.adapters)
 
 
 def write_csv(path: Path, rows: Iterable[Mapping[str, str]]) -> Path:

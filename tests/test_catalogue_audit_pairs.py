@@ -5,15 +5,13 @@ from pathlib import Path
 
 import pyarrow as pa
 import pytest
-from audit_world import Rows, accessories, audit, files, found, pairs, rigs, small_blocks, write_csv
+from audit_world import Rows, accessories, audit, facts_of, files, found, pair_of, pairs, rigs, small_blocks, write_csv
 from demo_world import answerer
 
 from fitsvc.catalogue.audit_blocks import PAIRS, judge_block
 from fitsvc.catalogue.audit_items import items_of_columns
 from fitsvc.catalogue.audit_missing import exact_value
 from fitsvc.catalogue.audit_rigs import rigs_of_table, rigs_table
-from fitsvc.catalogue.cells import read_cell
-from fitsvc.catalogue.entries import wire_fact
 from fitsvc.engine.point import Point, Verdict
 from fitsvc.facts import Case
 from fitsvc.language.problems import ProblemsFound
@@ -40,25 +38,11 @@ def audited(tmp_path_factory: pytest.TempPathFactory) -> Path:
 @pytest.fixture(scope="module")
 def cases() -> dict[tuple[str, str], Case]:
     """Every pair as a question reads it: the facts of the row, the facts of the rig."""
-    reader, found = answerer().reader, {}
+    found: dict[tuple[str, str], Case] = {}
     for row in accessories():
-        facts = _facts(row)
-        for rig in rigs():
-            values = {**rig.case.facts, **facts}
-            present = rig.case.present | {"accessory"} | reader.named(values)
-            found[rig.key, row["sku"]] = Case(values, present, rig.case.adapters)
+        facts = facts_of(row)
+        found |= {(rig.key, row["sku"]): pair_of(rig, facts) for rig in rigs()}
     return found
-
-
-def _facts(row: dict[str, str]) -> dict[str, Value]:
-    """The facts of one row by the loader's own reading, cell by cell."""
-    reader, values = answerer().reader, dict[str, Value]()
-    known = reader.vocabulary.of("accessory")
-    for title, cell in row.items():
-        name, _, unit = title.removesuffix("]").partition(" [")
-        if name in known and cell:
-            values |= reader.value(known[name], wire_fact(known[name], read_cell(cell, known[name], unit)))
-    return values
 
 
 def _deciding(point: Point, verdict: Verdict) -> set[str]:

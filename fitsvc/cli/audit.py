@@ -1,22 +1,19 @@
 """`fitsvc audit`: a whole catalogue judged against rigs, its claims checked, and what is missing told."""
 
-import time
-from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Sequence
 from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from fitsvc.cli.console import FAULTS, err, out, paragraph, refuse
+from fitsvc.cli.console import FAULTS, out, paragraph, refuse
 from fitsvc.cli.options import DatabaseUrl, RulesFolder, load_rules, open_database
+from fitsvc.cli.progress import progress
 
 if TYPE_CHECKING:
     from fitsvc.catalogue.audit_rigs import AuditRig
     from fitsvc.rulebook.rules import Rulebook
-
-_TOLD_EVERY = 5.0
 
 
 class Format(StrEnum):
@@ -62,7 +59,7 @@ def audit(
     rulebook = load_rules(rules)
     asked = Asked(catalogue, output, claims, mapping, against, format.value, memory)
     found_rigs = _rigs(rigs or [], facts or [], database, rulebook)
-    with _progress() as tell:
+    with progress() as tell:
         summary = run(Audit(asked, rulebook, found_rigs, tell))
     _show(summary, output)
     if strict and faults_of(summary):
@@ -84,37 +81,6 @@ def _rigs(
         refuse("there are no rigs", "give `--rigs FILE`, or `--database URL` that holds them")
     with open_database(database) as opened, opened.session() as session:
         return stored_rigs(session, reader, carried)
-
-
-@contextmanager
-def _progress() -> Iterator[Callable[[str, int, int], None]]:
-    """A bar on a terminal; elsewhere a line when a stage begins, and every few seconds."""
-    console = err()
-    if not console.is_terminal:
-        yield _Lines().tell
-        return
-    from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
-
-    with Progress(TextColumn("{task.description}"), BarColumn(), TextColumn("{task.percentage:>3.0f} %"),
-                  TimeRemainingColumn(), console=console, transient=True) as bar:  # fmt: skip
-        task = bar.add_task("")
-        yield lambda stage, done, total: bar.update(task, description=stage, completed=done, total=total or None)
-
-
-class _Lines:
-    """Progress as plain lines."""
-
-    def __init__(self) -> None:
-        self._stage, self._at = "", 0.0
-
-    def tell(self, stage: str, done: int, total: int) -> None:
-        """Say how far a stage is, unless it was said a moment ago."""
-        now = time.monotonic()
-        if stage == self._stage and now - self._at < _TOLD_EVERY and done < total:
-            return
-        self._stage, self._at = stage, now
-        share = f": {done:,} of {total:,}" if total else ""
-        err().print(f"{stage}{share}", soft_wrap=True)
 
 
 def _show(summary: dict[str, Any], output: Path) -> None:

@@ -36,11 +36,21 @@ def demo(
         Path | None, typer.Option(metavar="FILE", show_default=False, help="Keep the database in this new file.")
     ] = None,
     keep: Annotated[bool, typer.Option("--keep", help="Keep the temporary database, and say where it is.")] = False,
-) -> None:
+    size: Annotated[
+        int | None,
+        typer.Option(metavar="ITEMS", show_default=False,
+                     help="Make a catalogue of this size, with planted faults, in a new folder, and load it."),
+    ] = None,
+) -> None:  # fmt: skip
     """Load a made-up shop, and answer ten questions from its counter."""
     from fitsvc.answers.answering import Answerer
     from fitsvc.paths import data_dir
 
+    if size is not None:
+        from fitsvc.cli.demo_catalogue import make
+
+        make(size, database, into, keep=keep)
+        return
     started = perf_counter()
     folder = data_dir("seed_demo")
     answerer = Answerer(load_rules(None))

@@ -1,0 +1,43 @@
+"""How far a long command is: a bar on a terminal, plain lines elsewhere."""
+
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from typing import Final
+
+from fitsvc.cli.console import err
+
+_TOLD_EVERY: Final = 5.0
+Tell = Callable[[str, int, int], None]
+"""Told of a stage's name, how much of it is done, and how much there is (0 where that is not known)."""
+
+
+@contextmanager
+def progress() -> Iterator[Tell]:
+    """A bar on a terminal; elsewhere a line when a stage begins, and every few seconds."""
+    console = err()
+    if not console.is_terminal:
+        yield _Lines().tell
+        return
+    from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
+
+    with Progress(TextColumn("{task.description}"), BarColumn(), TextColumn("{task.percentage:>3.0f} %"),
+                  TimeRemainingColumn(), console=console, transient=True) as bar:  # fmt: skip
+        task = bar.add_task("")
+        yield lambda stage, done, total: bar.update(task, description=stage, completed=done, total=total or None)
+
+
+class _Lines:
+    """Progress as plain lines."""
+
+    def __init__(self) -> None:
+        self._stage, self._at = "", 0.0
+
+    def tell(self, stage: str, done: int, total: int) -> None:
+        """Say how far a stage is, unless it was said a moment ago."""
+        now = time.monotonic()
+        if stage == self._stage and now - self._at < _TOLD_EVERY and done < total:
+            return
+        self._stage, self._at = stage, now
+        share = f": {done:,} of {total:,}" if total else ""
+        err().print(f"{stage}{share}", soft_wrap=True)
