@@ -14,7 +14,8 @@ from fitsvc.language.quantities import QuantityError, parse_quantity
 from fitsvc.language.truth import NO, YES
 from fitsvc.language.types import ListType, NumberType, TruthType, Value
 from fitsvc.language.tyres import TyreError, load_of, parse_tyre
-from fitsvc.rulebook.vocabulary import Fact, Vocabulary
+from fitsvc.rulebook.rules import Rulebook
+from fitsvc.rulebook.vocabulary import Fact
 
 T = TypeVar("T")
 LONGEST_TEXT: Final = 2_000
@@ -29,7 +30,8 @@ _TRUTHS: Final[Mapping[Any, int]] = {True: YES, False: NO, "yes": YES, "no": NO,
 class Case:
     """What is known of one question: values by slot, what it is about (`present`), the adapters in their order.
 
-    It is about the subjects it has a part for, and about the asked facts it names.
+    It is about the subjects it has a part for, and about the facts it names, of those whose being named tells
+    a rule something: the rulebook's `named`.
     `texts` keeps what no rule reads but people are told: texts and tyre designations. `opened` says that
     the working opening's facts, which the adapters make, are already among `facts`.
     """
@@ -42,12 +44,12 @@ class Case:
 
 
 class FactReader:
-    """Reads facts by a vocabulary. What has been read is remembered, since the same is read over and over."""
+    """Reads facts by a rulebook. What has been read is remembered, since the same is read over and over."""
 
-    def __init__(self, vocabulary: Vocabulary) -> None:
-        self.vocabulary = vocabulary
+    def __init__(self, rulebook: Rulebook) -> None:
+        self.vocabulary = vocabulary = rulebook.vocabulary
         self.subjects = {name: vocabulary.of(name) for name in vocabulary.subjects}
-        self._asked = vocabulary.asked_facts()
+        self._named = rulebook.named
         self._whole: dict[tuple[Any, ...], tuple[dict[str, Value], dict[str, str]]] = {}
         self._seen: dict[str, dict[tuple[str, type, Any], dict[str, Value]]] = {name: {} for name in self.subjects}
 
@@ -91,8 +93,8 @@ class FactReader:
         return values, texts
 
     def named(self, values: Mapping[str, Value]) -> frozenset[str]:
-        """The asked facts among values: what a question that has them is also about."""
-        return frozenset(self._asked & values.keys())
+        """What a question that gives these values is about beside its subjects."""
+        return frozenset(self._named & values.keys())
 
     def value(self, fact: Fact, wire: Any) -> dict[str, Value]:
         """The values of a fact's slots; ProblemsFound with pointers below the fact."""

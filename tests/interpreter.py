@@ -286,8 +286,8 @@ def about(texts: Texts, *expressions: str) -> set[str]:
     read: set[str] = set()
     handled: set[str] = set()
     for node in (node for expression in expressions for node in nodes(tree(expression))):
-        if isinstance(node, syntax.Call) and node.function == "present":
-            handled.add(str(node.arguments[0]))
+        if asks := _asks(node):
+            handled.add(asks)
         elif isinstance(node, syntax.Name) and "." in node.name:
             inner = texts.derived.get(node.name) or texts.bare.get(node.name)
             read |= about(texts, inner) if inner else {node.name.split(".")[0], node.name}
@@ -295,8 +295,14 @@ def about(texts: Texts, *expressions: str) -> set[str]:
 
 
 def nodes(node: syntax.Node) -> list[syntax.Node]:
-    """A node and all that stands below it."""
-    return [node, *(inner for below in syntax.below(node) for inner in nodes(below))]
+    """A node and all that is read below it."""
+    below = () if _asks(node) else syntax.below(node)
+    return [node, *(inner for part in below for inner in nodes(part))]
+
+
+def _asks(node: syntax.Node) -> str:
+    """The subject or fact whose presence a node asks; that is to read nothing of it."""
+    return str(node.arguments[0]) if isinstance(node, syntax.Call) and node.function == "present" else ""
 
 
 # one case

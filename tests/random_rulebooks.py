@@ -282,9 +282,15 @@ class Writer:
             lambda: self._comparison(depth), lambda: self._comparison(depth), lambda: self._comparison(depth),
             lambda: self._member_test(depth - 1), lambda: self._member_test(depth - 1), self._sizes,
             lambda: f"known({self.rng.choice(list(self.names))})", lambda: f"known({self.number('mass', depth - 1)})",
-            lambda: f"present({self.rng.choice(('base', 'item', 'cargo'))})", lambda: self.lookup("yes_no", depth),
+            lambda: f"present({self._given()})", lambda: self.lookup("yes_no", depth),
             lambda: self.rng.choice(("yes", "no")),
         )  # fmt: skip
+
+    def _given(self) -> str:
+        """A subject, or a fact that a question may give."""
+        subjects = ("base", "item", "cargo")
+        facts = [name for name in self.names if name.split(".")[0] in subjects]
+        return self.rng.choice((*subjects, *self.rng.sample(facts, min(3, len(facts)))))
 
     def _operator(self) -> str:
         return self.rng.choice(("==", "!=", "<", "<=", ">", ">="))
@@ -419,7 +425,7 @@ def random_case(rng: Random, made: Made) -> Case:
     knowing = rng.choice((0.3, 0.6, 0.9, 1.0))
     present = [one.name for one in subjects if one.presence == "always"]
     present += [one.name for one in subjects if one.presence == "asked" and rng.random() < 0.7]
-    topics = [name for name in sorted(made.rulebook.vocabulary.asked_facts()) if rng.random() < 0.6]
+    topics = [name for name in sorted(made.rulebook.named) if rng.random() < 0.6]
     facts: dict[str, Value] = {}
     for subject in present:
         facts |= _facts(rng, made.slots.get(subject, {}), knowing)

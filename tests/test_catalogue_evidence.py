@@ -23,7 +23,7 @@ MOUNTING = "mnt_bothy_long_yoke3"
 @pytest.fixture
 def shop(client: Client, database: Database, rulebook: Rulebook) -> Client:
     """Give a client of a service over the demo world."""
-    reader = FactReader(rulebook.vocabulary)
+    reader = FactReader(rulebook)
     files = [path for path in SEED.iterdir() if path.suffix in (".csv", ".yaml")]
     for path in in_order(files, rulebook.vocabulary):
         load_file(database, reader, Path(path))

@@ -35,7 +35,7 @@ RIG = (
 @pytest.fixture(scope="session")
 def reader() -> FactReader:
     """Give a reader of the facts that fitsvc's own rules know."""
-    return FactReader(load_rulebook(data_dir("rules")).vocabulary)
+    return FactReader(load_rulebook(data_dir("rules")))
 
 
 @pytest.fixture

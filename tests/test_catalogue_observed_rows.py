@@ -22,7 +22,7 @@ Load = Callable[..., Loaded]
 @pytest.fixture
 def load(database: Database, rulebook: Rulebook, tmp_path: Path) -> Load:
     """Give a way to load rows into a store with one mounting and one ball."""
-    reader, path = FactReader(rulebook.vocabulary), tmp_path / "observed.csv"
+    reader, path = FactReader(rulebook), tmp_path / "observed.csv"
     with database.session() as session:
         create_record(session, "vehicle", Draft("veh_1"))
         create_record(session, "receiver", Draft("rcv_1"))

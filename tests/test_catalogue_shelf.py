@@ -20,7 +20,7 @@ def named(shop: Shop, session: Session, model: str) -> list[str]:
 
 def test_vehicles_are_found_as_the_store_has_them_now(database: Database, rulebook: Rulebook) -> None:
     """One that is added is found, one renamed goes by its new name, one deleted is gone."""
-    shop = Shop(FactReader(rulebook.vocabulary))
+    shop = Shop(FactReader(rulebook))
     with database.session() as session:
         assert named(shop, session, "Lark") == []
         for key in ("veh_b", "veh_a"):

@@ -119,7 +119,7 @@ NAMES = Names(
         "a.length": NumberType(LENGTH), "a.weight": NumberType(MASS, negative=False), "a.flag": TRUTH, "a.plug": PLUGS,
         "a.bore": BORES, "b.bore": BORES, "b.length": NumberType(LENGTH),
     },
-    frozenset(("a", "b")),
+    frozenset(("a", "b")), given=frozenset(("a.length", "a.flag")),
 )  # fmt: skip
 
 
@@ -148,10 +148,11 @@ def test_an_unknown_fact_never_gives_a_yes(text: str) -> None:
     [
         ("a.weight >= 0 lb", True), ("a.plug in [none, flat, round]", True), ("a.bore <= 2 in", True),
         ("a.bore > 2 in", False), ("abs(a.length) >= 0 in", True), ("present(a)", True), ("present(b)", False),
+        ("present(a.flag)", True), ("not present(a.flag)", False), ("present(a.length)", False),
     ],
 )  # fmt: skip
 def test_what_holds_for_every_value_is_settled(text: str, yes: bool) -> None:
     """A condition that every possible value meets is a yes, and one that none meets a no."""
     node = check(Source.plain(text), NAMES, TRUTH)
-    (value,) = compile_values([node], {})({}.get, frozenset("a"))
+    (value,) = compile_values([node], {})({}.get, frozenset(("a", "a.flag")))
     assert (value == YES) is yes and value != UNKNOWN

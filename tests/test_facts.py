@@ -12,6 +12,7 @@ from fitsvc.facts import LONGEST_TEXT, FactReader
 from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.language.quantities import ANGLE, LENGTH, MASS, NUMBER
 from fitsvc.language.types import TEXT, TRUTH, ListType, NumberType, Type, Value
+from fitsvc.rulebook.rules import Rulebook
 from fitsvc.rulebook.vocabulary import Fact, Subject, Vocabulary
 
 OPENING = ListType("opening_size", ("1-1/4 in", "2 in", "2-1/2 in"), (31.75, 50.8, 63.5), LENGTH)
@@ -44,6 +45,7 @@ VOCABULARY = Vocabulary(
     {},
     {f.name: f for f in FACTS},
 )
+BOOK = Rulebook("", "", VOCABULARY, {}, {}, {}, (), (), (), (), {}, frozenset())
 
 
 def read(**facts: Any) -> dict[str, Value]:
@@ -57,7 +59,7 @@ def read_all(facts: dict[str, Any]) -> tuple[dict[str, Value], list[Problem]]:
     """The values of a subject's facts, and all problems."""
     values: dict[str, Value] = {}
     problems: list[Problem] = []
-    FactReader(VOCABULARY).read("part", facts, "/rig/part/facts", problems, values, {})
+    FactReader(BOOK).read("part", facts, "/rig/part/facts", problems, values, {})
     return values, problems
 
 
@@ -108,7 +110,7 @@ def test_texts_are_kept_for_people() -> None:
     values: dict[str, Value] = {}
     texts: dict[str, str] = {}
     facts = {"notes": "mind the hose", "tyre": "245/75R16"}
-    FactReader(VOCABULARY).read("part", facts, "", [], values, texts)
+    FactReader(BOOK).read("part", facts, "", [], values, texts)
     assert texts == {"part.notes": "mind the hose", "part.tyre": "245/75R16"}
     assert set(values) == {"part.tyre.diameter", "part.tyre.width", "part.tyre.rim"}
     assert values["part.tyre.rim"] == (16 * INCH, 16 * INCH)
@@ -235,7 +237,7 @@ def test_an_end_of_the_range_is_met_with_tolerance(wire: str, value: float) -> N
 
 def test_a_true_is_not_a_one_though_equal_in_python() -> None:
     """A remembered reading of 1 does not serve for true, nor the other way round."""
-    reader, values = FactReader(VOCABULARY), dict[str, Value]()
+    reader, values = FactReader(BOOK), dict[str, Value]()
     problems: list[Problem] = []
     for wire in ({"bikes": 1, "folds": True}, {"bikes": True, "folds": 1}):
         reader.read("part", wire, "", problems, values, {})
@@ -301,5 +303,5 @@ def test_texts_at_the_bound() -> None:
 def test_one_value_raises_its_problems() -> None:
     """A single fact read alone raises, with pointers below the fact."""
     with pytest.raises(ProblemsFound) as caught:
-        FactReader(VOCABULARY).value(VOCABULARY.facts["part.kind"], ["zebra", "lion"])
+        FactReader(BOOK).value(VOCABULARY.facts["part.kind"], ["zebra", "lion"])
     assert [problem.pointer for problem in caught.value.problems] == ["/0", "/1"]

@@ -38,6 +38,7 @@ NAMES = Names(
         "usual_pin": Table(OPENING, PIN, (1, 2, 2, 2)),
         "trailer_class": Table(NumberType(MASS), BODY, (1, 2), (907.0,)),
     },
+    frozenset(("load.bikes", "load.steepest_grade", "accessory.kind")),
 )  # fmt: skip
 
 
@@ -91,7 +92,7 @@ def test_error_texts_cover_every_complaint() -> None:
         "different_branches": "the two branches differ", "unknown_function": "there is no function",
         "wrong_count": "arguments, found", "wrong_argument": "takes a length here", "lookup_form": "`lookup` takes",
         "unknown_table": "there is no table", "known_form": "`known` takes", "present_form": "`present` takes",
-        "unknown_subject": "there is no subject",
+        "never_given": "is never given", "unknown_subject": "there is no subject",
     }  # fmt: skip
     functions = dict(inspect.getmembers(complaints, inspect.isfunction))
     made = {name for name, of in functions.items() if of.__module__ == complaints.__name__}
@@ -211,3 +212,11 @@ def test_functions_keep_the_sign_they_state(name: str) -> None:
         ]
         if row.never_negative or (least >= 0.0 and not row.may_be_negative):
             assert row.over_bounds(*arguments)[0] >= 0.0, arguments
+
+
+def test_present_takes_subjects_and_the_facts_a_question_gives() -> None:
+    """Whether a subject is asked about and whether a fact is given are one kind of question, and read nothing."""
+    for name in ("load", "load.bikes", "accessory.kind"):
+        node = checked(f"present({name})", TRUTH)
+        assert node == typed.Present(TRUTH, name)
+        assert typed.reads(node) == {} and typed.asked(node) == {name}

@@ -113,7 +113,7 @@ def test_the_records_load(database: Database, tmp_path: Path) -> None:
     files = [tmp_path / "mine.csv", tmp_path / "mine.jsonl"]
     for file, text in zip(files, (block("csv"), line.group(1)), strict=True):
         file.write_text(text, "utf-8")
-    reader = FactReader(load_rulebook(data_dir("rules")).vocabulary)
+    reader = FactReader(load_rulebook(data_dir("rules")))
     stored = [load_file(database, reader, file).stored for file in files]
     assert stored == [{"accessory": 1, "ball": 1}, {"receiver": 1}]
 

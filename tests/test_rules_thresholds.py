@@ -68,7 +68,7 @@ def _book() -> Rulebook:
 
 @cache
 def _reader() -> FactReader:
-    return FactReader(_book().vocabulary)
+    return FactReader(_book())
 
 
 def _step(kind: Type, value: float) -> float:

@@ -21,7 +21,7 @@ from fitsvc.service.schema import KEYS, quantity_pattern
 from fitsvc.service.shapes import components
 
 RULEBOOK = load_rulebook(data_dir("rules"))
-READER = FactReader(RULEBOOK.vocabulary)
+READER = FactReader(RULEBOOK)
 COMPONENTS = components(RULEBOOK.vocabulary)
 KINDS = [kind for kind in DIMENSIONS if kind != "count"]
 kinds = pytest.mark.parametrize("kind", KINDS)

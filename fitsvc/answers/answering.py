@@ -54,7 +54,7 @@ class Answerer:
     def __init__(self, rulebook: Rulebook) -> None:
         self.rulebook = rulebook
         self.engine = Point(rulebook)
-        self.reader = FactReader(rulebook.vocabulary)
+        self.reader = FactReader(rulebook)
         self.wording = Wording(self.engine)
         self.missing = Missing(self.engine, self.wording)
         self._name = RulebookName(rulebook.digest, rulebook.name)

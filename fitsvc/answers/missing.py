@@ -88,8 +88,7 @@ class Missing:
     def _keep(self, what: Hashable, number: int, case: Case, make: Callable[[], Any]) -> Any:
         if case.adapters:
             return make()
-        slots = self.wording.rules(False)[number].slots
-        key = (what, number, *map(case.facts.get, slots))
+        key = (what, number, *self.wording.rules(False)[number].rests_on(case))
         found = self._kept.get(key)
         if found is None:
             if len(self._kept) >= _MOST_KEPT:

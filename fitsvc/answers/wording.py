@@ -62,8 +62,8 @@ def words(value: int, members: tuple[str, ...]) -> str:
 class RuleWords:
     """One rule's findings in words, with everything they show compiled to be computed at once.
 
-    What a finding says follows from the rule's own facts alone, and those recur from question to question,
-    so a finding once worded is kept for the next case with the same facts. Findings are never changed.
+    What a finding says follows from the rule's own facts alone, given and not given, and those recur from question
+    to question, so a finding once worded is kept for the next case with the same facts. Findings are never changed.
     """
 
     def __init__(self, wording: "Wording", number: int, rule: Rule, adapted: bool) -> None:
@@ -79,7 +79,8 @@ class RuleWords:
         nodes += leaves
         self._first_decision = len(nodes)
         nodes += self._basis.decisions
-        self.slots = tuple(slot.name for slot in leaves)
+        self._slots = tuple(slot.name for slot in leaves)
+        self._presences = tuple(self._basis.presences)
         self._facts = tuple((wording.name_of(slot.name), wording.shown(slot)) for slot in leaves)
         self._tyres = tuple({name for name, _ in self._facts if wording.is_tyre(name)})
         self._nodes = nodes
@@ -87,9 +88,13 @@ class RuleWords:
         self._source = rule.source.document()
         self._kept: dict[tuple[object, ...], Finding] = {}
 
+    def rests_on(self, case: Case) -> tuple[object, ...]:
+        """All of an opened case that the rule's result follows from, where it applies."""
+        return (*map(case.facts.get, self._slots), *[name in case.present for name in self._presences])
+
     def finding(self, result: Result, case: Case, system: System) -> Finding:
         """The rule's finding on an opened case."""
-        key: tuple[object, ...] = (result, system, *map(case.facts.get, self.slots))
+        key: tuple[object, ...] = (result, system, *self.rests_on(case))
         if self._tyres:
             key += tuple(map(case.texts.get, self._tyres))
         found = self._kept.get(key)

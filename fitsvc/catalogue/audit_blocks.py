@@ -186,4 +186,4 @@ def _kernel(rules: str | None) -> tuple[Kernel, FactReader]:
     from fitsvc.rulebook.loader import load_rulebook
 
     rulebook = load_rulebook(Path(rules) if rules else data_dir("rules"))
-    return Kernel(rulebook), FactReader(rulebook.vocabulary)
+    return Kernel(rulebook), FactReader(rulebook)

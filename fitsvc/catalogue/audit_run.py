@@ -83,7 +83,7 @@ class Audit:
         # What is kept is kept twice, for bare receivers and for those with adapters in them.
         self.kernel = Kernel(rulebook, self.shares.kept // 2)
         self.facts = OpenFacts(self.kernel)
-        self.reader = FactReader(rulebook.vocabulary)
+        self.reader = FactReader(rulebook)
 
     def _run(self, rulebook: Rulebook) -> dict[str, Any]:
         """All that the results follow from."""

@@ -140,5 +140,5 @@ def pair_case(kernel: Kernel, columns: Mapping[str, Column], item: int, rig: Aud
             value = int(column[item])
         if value != kinds[name].unknown:  # type: ignore[union-attr]
             facts[name] = value
-    asked = kernel.rulebook.vocabulary.asked_facts() & facts.keys()
-    return Case(facts, rig.case.present | {"accessory"} | asked, rig.case.adapters, rig.case.texts)
+    named = kernel.rulebook.named & facts.keys()
+    return Case(facts, rig.case.present | {"accessory"} | named, rig.case.adapters, rig.case.texts)

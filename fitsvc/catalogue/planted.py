@@ -63,7 +63,7 @@ def write_planted(folder: Path, rulebook: Rulebook, count: int, tell: Progress, 
 
     Returns how many faults of each sort are planted.
     """
-    reader, random = FactReader(rulebook.vocabulary), Random(f"{seed}-faults")
+    reader, random = FactReader(rulebook), Random(f"{seed}-faults")
     with (folder / RIGS).open("w", encoding="utf-8") as stream:
         stream.writelines(json.dumps(record) + "\n" for record in rig_records(RIG_COUNT, seed))
     rigs = read_rigs([folder / RIGS], reader)

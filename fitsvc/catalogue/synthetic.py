@@ -85,7 +85,7 @@ def synthetic_rigs(rulebook: Rulebook, count: int, *, seed: int = 2, unknown: fl
     for subject in (*always, "load"):
         columns |= _subject(rng, rulebook, subject, count, unknown)
     loaded = rng.random(count) < 0.8
-    asked = rulebook.vocabulary.asked_facts()
+    named = rulebook.named
     kinds = rulebook.vocabulary.slots()
     known = {name: known_rows(kinds[name], column) for name, column in columns.items()}
     rigs = []
@@ -94,7 +94,7 @@ def synthetic_rigs(rulebook: Rulebook, count: int, *, seed: int = 2, unknown: fl
             name: _cell(column, row) for name, column in columns.items()
             if known[name][row] and (loaded[row] or not name.startswith("load."))
         }  # fmt: skip
-        present = {*always, *(["load"] if loaded[row] else [])} | (asked & facts.keys() if row % 2 else set())
+        present = {*always, *(["load"] if loaded[row] else [])} | (named & facts.keys() if row % 2 else set())
         rigs.append(Case(facts, frozenset(present)))
     return rigs
 

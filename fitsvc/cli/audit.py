@@ -73,7 +73,7 @@ def _rigs(
     from fitsvc.cli.questions import with_facts
     from fitsvc.facts import FactReader
 
-    reader = FactReader(rulebook.vocabulary)
+    reader = FactReader(rulebook)
     carried = with_facts({}, facts, rulebook.vocabulary)
     if files:
         return read_rigs(files, reader, carried)

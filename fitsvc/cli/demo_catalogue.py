@@ -37,7 +37,7 @@ def _load(folder: Path, url: str, tell: Tell) -> None:
     from fitsvc.store.database import upgrade
 
     upgrade(url)
-    reader = FactReader(load_rules(None).vocabulary)
+    reader = FactReader(load_rules(None))
     with open_database(url) as opened:
         for name in (RIGS, SHOP):
             tell(f"loading {name}", 0, 0)

@@ -30,7 +30,7 @@ def load(
     from fitsvc.store.errors import StoreError
 
     rulebook = load_rules(rules)
-    reader = FactReader(rulebook.vocabulary)
+    reader = FactReader(rulebook)
     failed = False
     with open_database(database) as opened:
         for path in in_order(files, rulebook.vocabulary):

@@ -27,7 +27,7 @@ def check(folder: Folder = None) -> None:
     from fitsvc.facts import FactReader
 
     rulebook = _load(rules_folder(folder))
-    reader = FactReader(rulebook.vocabulary)
+    reader = FactReader(rulebook)
     problems: list[Problem] = []
     for example in _examples(rulebook):
         try:
@@ -50,7 +50,7 @@ def test(folder: Folder = None) -> None:
     rulebook = _load(rules_folder(folder))
     ran: list[Ran] = []
     try:
-        ran = run_examples(Point(rulebook), FactReader(rulebook.vocabulary))
+        ran = run_examples(Point(rulebook), FactReader(rulebook))
     except ProblemsFound as found:
         _fail(found.problems)
     broken = [one.problem() for one in ran if not one.kept]

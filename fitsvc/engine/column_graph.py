@@ -46,8 +46,7 @@ class Graph:
 
     def _step(self, node: AnyTyped, operands: tuple[int, ...]) -> Step:
         if isinstance(node, typed.Read | typed.Present):
-            name = node.name if isinstance(node, typed.Read) else node.subject
-            subject = name.split(".", 1)[0]
+            subject = node.name.split(".", 1)[0]
             # An adapter among the items adds facts to the opening; it is no subject of the question.
             of_items = subject in self.item_subjects and node != typed.Present(node.type, "adapter")
             return Step(node, (), not of_items, of_items)

@@ -12,6 +12,7 @@ from fitsvc.engine.column_graph import Graph
 from fitsvc.engine.column_programs import Program
 from fitsvc.engine.column_values import Cells, Evaluation
 from fitsvc.engine.signatures import Catalogue, Column, column_of, order_rows, ranks, taken, whole
+from fitsvc.language import typed
 from fitsvc.language.truth import YES
 from fitsvc.language.types import Type
 
@@ -55,8 +56,8 @@ class ItemValues:
         for number, step in enumerate(self.graph.steps):
             if step.operands or not step.on_items:
                 continue
-            if hasattr(step.node, "subject"):
-                present = self.catalogue.present.get(step.node.subject)
+            if isinstance(step.node, typed.Present):
+                present = self.catalogue.present.get(step.node.name)
                 known[number] = np.full(count, YES, np.uint8) if present is None else present.astype(np.uint8) * YES
             elif hasattr(step.node, "name"):
                 found = self.catalogue.columns.get(step.node.name)

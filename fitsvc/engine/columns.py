@@ -42,13 +42,13 @@ class Columns:
 
     def slots(self, subjects: Iterable[str]) -> dict[str, Type]:
         """The facts of some subjects that any rule, need or limit reads: what tells signatures apart."""
-        read = {step.node.name for step in self._leaves(subjects) if isinstance(step.node, typed.Read)}
+        read = {step.node.name for step in self._leaves(subjects) if isinstance(step.node, typed.Read | typed.Present)}
         known = self.engine.rulebook.vocabulary.slots()
         return {name: kind for name, kind in known.items() if name in read and not isinstance(kind, TextType)}
 
     def presences(self, subjects: Iterable[str]) -> list[str]:
-        """The subjects, and the facts that open a topic, whose being in the question any rule asks of an item."""
-        return sorted({step.node.subject for step in self._leaves(subjects) if isinstance(step.node, typed.Present)})
+        """The subjects and the facts whose being in the question any rule asks of an item."""
+        return sorted({step.node.name for step in self._leaves(subjects) if isinstance(step.node, typed.Present)})
 
     def _leaves(self, subjects: Iterable[str]) -> list[Step]:
         wanted = frozenset(subjects)

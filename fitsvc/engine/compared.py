@@ -34,7 +34,7 @@ def compare_examples(old: Rulebook, new: Rulebook) -> Compared:
 
     An example that names facts one of them lacks is told as changed, since that rulebook has no answer to it.
     """
-    sides = tuple((Point(one), FactReader(one.vocabulary), _owners(one)) for one in (old, new))
+    sides = tuple((Point(one), FactReader(one), _owners(one)) for one in (old, new))
     shared = sides[0][2].keys() & sides[1][2].keys()
     seen: set[tuple[str, str]] = set()
     changed: list[Changed] = []

@@ -14,12 +14,16 @@ from fitsvc.language.types import Value
 
 
 class Basis:
-    """What one value rests on: `leaves` are all its facts, `decisions` what to compute to tell which matter."""
+    """What one value rests on: `leaves` are all its facts, `decisions` what to compute to tell which matter.
+
+    `presences` are the subjects and facts whose being in the question it asks.
+    """
 
     def __init__(self, roots: Sequence[AnyTyped], derived: Mapping[str, AnyTyped]) -> None:
         self._roots, self._derived = roots, derived
         self.leaves: list[Read] = []
         self.decisions: list[AnyTyped] = []
+        self.presences: dict[str, None] = {}
         for root in roots:
             self._collect(root)
         self.leaves = list({read.name: read for read in self.leaves}.values())
@@ -38,6 +42,8 @@ class Basis:
             self.decisions.append(node.condition)
         elif isinstance(node, typed.All | typed.Some):
             self.decisions += [node, *node.operands]
+        elif isinstance(node, typed.Present):
+            self.presences[node.name] = None
         for part in typed.parts(node):
             self._collect(part)
 

@@ -32,11 +32,12 @@ class Table:
 
 @dataclass(frozen=True, slots=True)
 class Names:
-    """What an expression may speak of."""
+    """What an expression may speak of; `given` are the facts that a question itself may give."""
 
     facts: Mapping[str, Type]
     subjects: frozenset[str]
     tables: Mapping[str, Table] = field(default_factory=dict)
+    given: frozenset[str] = frozenset()
 
 
 def check(source: Source, names: Names, expected: Type | None = None) -> AnyTyped:
@@ -335,11 +336,16 @@ class _Checker:
         if len(node.arguments) != 1 or not isinstance(node.arguments[0], syntax.Name):
             self.complain(node, say.present_form())
             return None
-        subject = node.arguments[0].name
-        if subject not in self.names.subjects:
-            self.complain(node.arguments[0], say.unknown_subject(subject, self.names.subjects))
-            return None
-        return typed.Present(TRUTH, subject)
+        name = node.arguments[0].name
+        if name in self.names.subjects or name in self.names.given:
+            return typed.Present(TRUTH, name)
+        if name in self.names.facts:
+            self.complain(node.arguments[0], say.never_given(name))
+        elif "." in name:
+            self.complain(node.arguments[0], say.unknown_fact(name, self.names.given))
+        else:
+            self.complain(node.arguments[0], say.unknown_subject(name, self.names.subjects))
+        return None
 
 
 def _constant(amount: float, dimension: Dimension) -> typed.Constant:

@@ -45,7 +45,7 @@ def band(kind: Type, tops: Sequence[float], values: Sequence[Value], key: Bounds
 
 
 class Emitter:
-    """Writes the body of one function of `get` (facts by name) and `present` (subjects in the question)."""
+    """Writes the body of one function of `get` (facts by name) and `present` (what the question is about)."""
 
     def __init__(self, derived: Mapping[str, AnyTyped]) -> None:
         self.derived = derived
@@ -184,12 +184,12 @@ class Emitter:
         unknown = _OPEN.get(node.type.unknown) or repr(node.type.unknown)
         return self._assign(node.type, f"get({node.name!r}, {unknown})")
 
-    def take_present(self, subject: str) -> None:
-        """Take it as settled, in the scope at hand, that a subject is in the question."""
-        self.scopes[-1][typed.Present(TRUTH, subject)] = repr(YES)
+    def take_present(self, name: str) -> None:
+        """Take it as settled, in the scope at hand, that a subject or fact is in the question."""
+        self.scopes[-1][typed.Present(TRUTH, name)] = repr(YES)
 
     def _present(self, node: typed.Present) -> Written:
-        return self._assign(node.type, f"{YES} if {node.subject!r} in present else {NO}")
+        return self._assign(node.type, f"{YES} if {node.name!r} in present else {NO}")
 
     _negative = _by_ends
 

@@ -128,7 +128,12 @@ def known_form() -> Complaint:
 
 def present_form() -> Complaint:
     """present written wrongly."""
-    return "`present` takes the name of a subject", "write `present(trailer)`"
+    return "`present` takes the name of a subject or fact", "write `present(trailer)` or `present(load.bikes)`"
+
+
+def never_given(name: str) -> Complaint:
+    """present of what is computed, or told to people only."""
+    return f"`{name}` is never given in a question", "ask for a fact of the vocabulary that is no text"
 
 
 def unknown_subject(name: str, known: Iterable[str]) -> Complaint:

@@ -35,9 +35,9 @@ class Read(Typed):
 
 @dataclass(frozen=True, slots=True)
 class Present(Typed):
-    """Whether a subject is part of the question: always yes or no."""
+    """Whether a subject is part of the question, or a fact is given in it: always yes or no."""
 
-    subject: str
+    name: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -191,9 +191,9 @@ def reads(node: AnyTyped) -> dict[str, None]:
 
 
 def asked(node: AnyTyped) -> set[str]:
-    """The subjects whose presence a node asks for."""
+    """The subjects and facts whose presence a node asks for."""
     if isinstance(node, Present):
-        return {node.subject}
+        return {node.name}
     return set().union(*(asked(part) for part in parts(node)))
 
 

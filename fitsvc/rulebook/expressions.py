@@ -23,7 +23,10 @@ _HOLE: Final = re.compile(r"\{([^{}]*)\}")
 
 @dataclass(slots=True)
 class Expressions:
-    """Reads expressions of one rulebook; `derived` and `units` fill up as derived values are read."""
+    """Reads expressions of one rulebook; `derived` and `units` fill up as derived values are read.
+
+    `presences` fills up with the subjects and facts that expressions ask the presence of.
+    """
 
     shape: Shape
     vocabulary: Vocabulary
@@ -31,6 +34,7 @@ class Expressions:
     derived: dict[str, AnyTyped]
     units: dict[str, str]
     labels: dict[str, str] = field(default_factory=dict)
+    presences: set[str] = field(default_factory=set)
 
     def read(self, parent: YamlMapping, key: str, expected: Type | None = TRUTH) -> AnyTyped | None:
         """The expression under a key; None when it is absent or wrong."""
@@ -42,8 +46,12 @@ class Expressions:
         if not isinstance(node, Scalar) or not node.value:
             self.shape.complain(node, f"`{what}` is an expression", "write it on one line, such as `a.x <= b.y`")
             return None
-        source = source_of(node)
-        return self.shape.attempt(lambda: check(source, self.names, expected))
+        return self._checked(source_of(node), expected)
+
+    def _checked(self, source: Source, expected: Type | None = None) -> AnyTyped | None:
+        found = self.shape.attempt(lambda: check(source, self.names, expected))
+        self.presences |= typed.asked(found) if found is not None else set()
+        return found
 
     def subjects(self, *nodes: AnyTyped | None) -> tuple[str, ...]:
         """The asked subjects and facts that expressions are about, less those they ask the presence of themselves."""
@@ -118,7 +126,7 @@ class Expressions:
         def problem_at(offset: int, message: str, help: str = "") -> Problem:
             return node.problem_at(start + offset, message, help)
 
-        found = self.shape.attempt(lambda: check(Source(name, problem_at), self.names))
+        found = self._checked(Source(name, problem_at))
         return None if found is None else self.shown(found)
 
     def margin(self, requires: AnyTyped) -> Shown | None:

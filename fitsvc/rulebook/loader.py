@@ -8,7 +8,7 @@ from fitsvc.language import typed
 from fitsvc.language.checker import Names, Table
 from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.language.typed import AnyTyped
-from fitsvc.language.types import ListType, NumberType, Type, Value
+from fitsvc.language.types import ListType, NumberType, TextType, Type, Value
 from fitsvc.rulebook.expressions import Expressions
 from fitsvc.rulebook.extent import circles, extents, reads_of
 from fitsvc.rulebook.meaning import digest_of
@@ -61,9 +61,10 @@ class _Loader:
             raise ProblemsFound(sorted(self.shape.problems, key=lambda p: (p.file, p.line, p.column)))
         name = self.shape.text(top, "name") if top else ""
         about = {topic: self.shape.text(tree, "about") for topic, tree in topics.items()}
+        named = vocabulary.asked_facts() | (read.presences - vocabulary.subjects.keys())
         return Rulebook(
             name, digest_of(self.folder), vocabulary, tables, derived, opening,
-            tuple(rules), tuple(limits), tuple(needs), cautions, about,
+            tuple(rules), tuple(limits), tuple(needs), cautions, about, named,
         )  # fmt: skip
 
     # files
@@ -164,6 +165,7 @@ class _Loader:
     def _names(self, vocabulary: Vocabulary, tables: Map[str, TableEntry], topics: Map[str, Mapping]) -> Expressions:
         """Declare what rules may read: facts, the working opening and derived values."""
         facts = {name: kind for name, kind in vocabulary.slots().items() if not name.startswith("adapter.")}
+        given = frozenset(name for name, kind in facts.items() if not isinstance(kind, TextType))
         units = {fact.name: fact.shown_in for fact in vocabulary.facts.values()}
         labels = {fact.name: fact.label for fact in vocabulary.facts.values()}
         for topic, tree in topics.items():
@@ -178,7 +180,8 @@ class _Loader:
                 facts[name] = value_type(kind, vocabulary.lists)
                 units[name] = self.shape.text(entry, "shown_in") or DEFAULT_UNITS.get(kind, "")
                 labels[name] = self.shape.text(entry, "label")
-        found = Names(facts, frozenset(vocabulary.subjects), {name: t.table for name, t in tables.items()})
+        known = {name: t.table for name, t in tables.items()}
+        found = Names(facts, frozenset(vocabulary.subjects), known, given)
         return Expressions(self.shape, vocabulary, found, {}, units, labels)
 
     def _declared(self, tree: Mapping) -> list[tuple[str, Mapping]]:
@@ -228,8 +231,8 @@ class _Loader:
 
     def _reading(self, read: Expressions, facts: Map[str, Type]) -> Expressions:
         """A reader of expressions that may speak of other facts."""
-        names = Names(facts, read.names.subjects, read.names.tables)
-        return Expressions(self.shape, read.vocabulary, names, {}, read.units, read.labels)
+        names = Names(facts, read.names.subjects, read.names.tables, read.names.given)
+        return Expressions(self.shape, read.vocabulary, names, {}, read.units, read.labels, read.presences)
 
     def _derived(self, read: Expressions, topics: Map[str, Mapping]) -> dict[str, Derived]:
         derived: dict[str, Derived] = {}

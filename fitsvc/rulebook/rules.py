@@ -185,7 +185,8 @@ class Rulebook:
     """A set of rule files, checked and immutable, known by the digest over its meaning.
 
     `rules` holds the limits' member rules too, in the order findings are told. `derived` includes the
-    working opening's facts as the bare receiver has them.
+    working opening's facts as the bare receiver has them. `named` are the facts that a question is about when it
+    names them: those that open a topic, and those that some expression asks the presence of.
     """
 
     name: str
@@ -199,6 +200,7 @@ class Rulebook:
     needs: tuple[Need, ...]
     cautions: tuple[Caution, ...]
     topics: Mapping[str, str]
+    named: frozenset[str]
 
     def shown(self, node: AnyTyped, unit: str) -> Shown:
         """How a value is shown to people."""

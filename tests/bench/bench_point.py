@@ -64,8 +64,8 @@ def main() -> None:
     complete = {name: cel_programs.exact(read) for name, read in reads.items()}
     asked = [read_question(q, answerer.reader, NoRecords()).case for q in questions(COUNT)]
     cases = [replace(case, facts={**complete, **case.facts}) for case in asked]
-    subjects = sorted(rulebook.vocabulary.asked() | rulebook.vocabulary.asked_facts())
-    facts = [cel_programs.variables(case, reads, subjects) for case in cases]
+    names = sorted(rulebook.vocabulary.asked() | rulebook.named)
+    facts = [cel_programs.variables(case, reads, names) for case in cases]
     interpreter = Interpreter(data_dir("rules"))
     engine_of_all = Point(whole)
 
@@ -73,7 +73,7 @@ def main() -> None:
         context = cel.Context(variables=variables)
         return [program.execute(context) for program in programs]
 
-    agree(engine, cases, lambda case: by_cel(cel_programs.variables(case, reads, subjects)))
+    agree(engine, cases, lambda case: by_cel(cel_programs.variables(case, reads, names)))
     point, every, words, rust, walk = rounds(
         lambda: [engine.evaluate(case) for case in cases],
         lambda: [engine_of_all.evaluate(case) for case in cases],

@@ -46,9 +46,9 @@ def programs(engine: Point) -> list[Any]:
     return [cel.compile(rule_text(rule, engine.bare_derived)) for rule in engine.rulebook.rules]
 
 
-def variables(case: Case, reads: Mapping[str, Read], subjects: list[str]) -> dict[str, Any]:
-    """A case's variables: every fact under its name, every subject's presence."""
-    found: dict[str, Any] = {variable(f"present_{name}"): name in case.present for name in subjects}
+def variables(case: Case, reads: Mapping[str, Read], names: list[str]) -> dict[str, Any]:
+    """A case's variables: every fact under its name, and whether what rules ask the presence of is there."""
+    found: dict[str, Any] = {variable(f"present_{name}"): name in case.present for name in names}
     found |= {variable(name): plain(read, case.facts[name]) for name, read in reads.items()}
     return found
 
@@ -95,7 +95,7 @@ def text(node: AnyTyped, derived: Mapping[str, AnyTyped]) -> str:
             below = derived.get(node.name)
             return sub(below) if below is not None else variable(node.name)
         case typed.Present():
-            return variable(f"present_{node.subject}")
+            return variable(f"present_{node.name}")
         case typed.Negative():
             return f"(-{sub(node.operand)})"
         case typed.Arithmetic():

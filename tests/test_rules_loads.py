@@ -1,0 +1,96 @@
+"""A load of another kind than the carrier's is no load at all to its limits, so it must not pass unseen."""
+
+from typing import Any
+
+import pytest
+from judging import answer, answerer, case
+
+from fitsvc.answers.answering import Answerer
+from fitsvc.engine.columns import Columns
+from fitsvc.engine.point import RESULTS
+
+RIG = {
+    "receiver.opening": "2 in", "receiver.pin_hole": "5/8 in", "receiver.tongue_rating": "600 lb",
+    "accessory.shank": "2 in", "accessory.pin": "5/8 in", "accessory.weight": "50 lb", "accessory.capacity": "400 lb",
+}  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("kind", "load", "rule"),
+    [
+        ("cargo_carrier", {"load.bikes": 3, "load.bike_weight": "40 lb"}, "bikes-on-a-bike-carrier"),
+        ("enclosed_carrier", {"load.bikes": 1, "load.cargo_weight": "20 lb"}, "bikes-on-a-bike-carrier"),
+        ("bike_carrier", {"load.cargo_weight": "150 lb"}, "cargo-on-a-carrier-for-it"),
+        ("bike_carrier", {"load.bikes": 1, "load.cargo_weight": "150 lb"}, "cargo-on-a-carrier-for-it"),
+    ],
+)  # fmt: skip
+def test_a_load_of_the_wrong_kind_fails(kind: str, load: dict[str, object], rule: str) -> None:
+    """Common practice, no source: bikes go on a bike carrier, and it carries nothing else."""
+    found = answer({**RIG, "accessory.kind": kind, **load})
+    assert found.outcome == "fails" and found.findings[0].rule == rule
+
+
+@pytest.mark.parametrize(
+    ("kind", "load"), [("cargo_carrier", {"load.bikes": 0}), ("bike_carrier", {"load.cargo_weight": "0 lb"})]
+)
+def test_none_of_the_other_load_does_no_harm(kind: str, load: dict[str, object]) -> None:
+    """No bikes on a cargo carrier and no cargo on a bike carrier are as they should be."""
+    assert answer({**RIG, "accessory.kind": kind, **load}).outcome != "fails"
+
+
+def test_a_load_that_may_be_of_the_wrong_kind_is_open() -> None:
+    """Without the accessory's kind neither load is a yes."""
+    for load in ({"load.bikes": 3}, {"load.cargo_weight": "100 lb"}):
+        found = {one.rule: one.result for one in answer({**RIG, **load}).findings}
+        rule = "bikes-on-a-bike-carrier" if "load.bikes" in load else "cargo-on-a-carrier-for-it"
+        assert found[rule] == "undetermined"
+
+
+def test_only_an_accessory_that_carries_nothing_has_the_caution() -> None:
+    """Bikes beside a ball mount may ride inside; on a carrier the rules have spoken already."""
+    text = "counted on a carrier only"
+    for kind, told in (("ball_mount", True), ("cargo_carrier", False), ("bike_carrier", False)):
+        cautions = answer({**RIG, "accessory.kind": kind, "load.bikes": 2}).cautions
+        assert any(text in caution for caution in cautions) is told
+    silent = answer({**RIG, "accessory.kind": "ball_mount", "load.occupants_weight": "300 lb"}).cautions
+    assert not any(text in caution for caution in silent)
+
+
+def test_whole_columns_know_what_an_item_names() -> None:
+    """Loads as items: which of the facts each one names is told from its columns as it is from its facts."""
+    engine = answerer().engine
+    rig = case({"accessory.kind": "bike_carrier"})
+    loads: list[dict[str, Any]] = [
+        {"load.cargo_weight": "9 lb"},
+        {"load.bikes": 2},
+        {"load.cargo_weight": "0 lb", "load.bikes": 2},
+    ]
+    items = [case(load).facts for load in loads]
+    columns = Columns(engine)
+    told = columns.catalogue(items, {"load"})
+    by_column = columns.catalogue_of(told.columns, {"load"}, told.count)
+    number = [rule.id for rule in engine.rulebook.rules].index("cargo-on-a-carrier-for-it")
+    for catalogue in (told, by_column):
+        results = [RESULTS[result] for result in columns.judge(catalogue, rig).results(number)]
+        assert sorted(results) == ["fails", "not_applicable", "passes"]
+
+
+def test_what_is_kept_of_one_question_is_not_told_of_another() -> None:
+    """With no load named a driver is counted; with one named its people are unknown: findings must not be mixed up."""
+    facts = {
+        "accessory.kind": "ball_mount", "accessory.length": "10 in", "trailer.tongue_weight": "300 lb",
+        "trailer.weight_distribution": False, "vehicle.curb_weight_rear": "2500 lb",
+    }  # fmt: skip
+    rule = "rear-axle-with-trailer"
+
+    def facts_told(told: Answerer, loaded: bool) -> dict[str, str]:
+        document: dict[str, Any] = {"rig": {}, **({"load": {"facts": {}}} if loaded else {})}
+        for name, wire in facts.items():
+            subject, short = name.split(".")
+            place = document["rig"] if subject == "vehicle" else document
+            place.setdefault(subject, {"facts": {}})["facts"][short] = wire
+        return next(one.facts for one in told.answer(document).findings if one.rule == rule)
+
+    both = Answerer(answerer().rulebook)
+    assert "load.occupants_weight" not in facts_told(both, loaded=False)
+    assert "load.occupants_weight" in facts_told(both, loaded=True)
