@@ -32,10 +32,10 @@ from fitsvc.engine.limits import Lowest, limits_of
 from fitsvc.engine.point import Point, Verdict
 from fitsvc.facts import Case, FactReader
 from fitsvc.language.display import System, show_down
-from fitsvc.language.truth import NO, YES
+from fitsvc.language.truth import UNKNOWN, YES
 from fitsvc.language.typed import Constant
 from fitsvc.language.types import TRUTH
-from fitsvc.rulebook.rules import Need, Rulebook
+from fitsvc.rulebook.rules import Rulebook, Shown, Template
 
 _MOST_KEPT: Final = 10_000
 _ALWAYS: Final = Constant(TRUTH, YES)
@@ -104,7 +104,7 @@ class Answerer:
         return Answer(
             outcome, f"{summary} {over(judged)}", findings,
             [self._limit(name, low, one.case, system) for name, low in limits.items()], needs, steps, [],
-            union(self._cautions(each.case) for each in judged),
+            union(self._cautions(each.case, system) for each in judged),
             union(self._assumed_of(each.question, each.findings, each.case, system) for each in judged),
             self._name, shown(judged),
         )  # fmt: skip
@@ -151,7 +151,7 @@ class Answerer:
         steps = next_steps(self.missing, question.case, verdict, system)
         assumed = self._assumed_of(question, findings, case, system)
         summary = summarise(self.wording, question, verdict, findings, needs, steps)
-        cautions = self._cautions(case)
+        cautions = self._cautions(case, system)
         return Answer(verdict.outcome, summary, findings, limits, needs, steps, [], cautions, assumed, self._name)
 
     def _findings(self, question: Question, verdict: Verdict, case: Case, system: System) -> list[Finding]:
@@ -196,12 +196,12 @@ class Answerer:
     def need(self, number: int, case: Case, system: System = "us") -> dict[str, str]:
         """An open need of an opened case, in words."""
         need = self.rulebook.needs[number]
-        shown = [*need.values.values(), *(part for part in need.because if not isinstance(part, str))]
+        shown = [*need.values.values(), *_figures(need.because)]
         values = self.engine.values(("need", number), lambda: [one.node for one in shown]).of(case)
         found = texts(zip(values, shown, strict=True), system)
         count = len(need.values)
         return {"need": need.name, **dict(zip(need.values, found[:count], strict=True)),
-                "because": _because(need, found[count:])}  # fmt: skip
+                "because": _joined(need.because, found[count:])}  # fmt: skip
 
     def _assumed_of(self, question: Question, findings: Sequence[Finding], case: Case, system: System) -> list[str]:
         """What the findings rest on that is assumed, and first that the vehicle's name tells nothing here."""
@@ -214,14 +214,23 @@ class Answerer:
     def _assumed(self, name: str, case: Case, system: System) -> str:
         return f"{self.wording.label(name)}: {self.wording.fact_text(name, case, system)} (assumed, not measured)"
 
-    def _cautions(self, case: Case) -> list[str]:
+    def _cautions(self, case: Case, system: System) -> list[str]:
         cautions = self.rulebook.cautions
         guards = self.engine.values("cautions", lambda: [one.guard or _ALWAYS for one in cautions]).of(case)
         return [
-            one.text
+            self._filled(("caution", one.id), one.text, case, system)
             for one, guard in zip(cautions, guards, strict=True)
-            if guard != NO and all(subject in case.present for subject in one.subjects)
+            if guard in ((YES,) if _figures(one.text) else (YES, UNKNOWN))
+            and all(subject in case.present for subject in one.subjects)
         ]
+
+    def _filled(self, key: tuple[str, str], text: Template, case: Case, system: System) -> str:
+        """A text with its figures in an opened case."""
+        shown = _figures(text)
+        if not shown:
+            return "".join(part for part in text if isinstance(part, str))
+        values = self.engine.values(key, lambda: [one.node for one in shown]).of(case)
+        return _joined(text, texts(zip(values, shown, strict=True), system))
 
 
 def _marked(finding: Finding, question: Question) -> Finding:
@@ -234,6 +243,10 @@ def _marked(finding: Finding, question: Question) -> Finding:
     return msgspec.structs.replace(finding, facts=facts)
 
 
-def _because(need: Need, values: Sequence[str]) -> str:
+def _figures(text: Template) -> list[Shown]:
+    return [part for part in text if not isinstance(part, str)]
+
+
+def _joined(text: Template, values: Sequence[str]) -> str:
     left = iter(values)
-    return "".join(part if isinstance(part, str) else next(left) for part in need.because)
+    return "".join(part if isinstance(part, str) else next(left) for part in text)

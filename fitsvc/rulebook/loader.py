@@ -274,6 +274,6 @@ class _Loader:
             if entry:
                 guard = read.read(entry, "applies_when")
                 source = reference(self.shape, entry)
-                text = self.shape.text(entry, "text")
+                text = read.template(entry, "text", {})
                 cautions.append(Caution(self.shape.text(entry, "id"), text, read.subjects(guard), guard, source))
         return tuple(cautions)

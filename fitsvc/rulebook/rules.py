@@ -161,10 +161,10 @@ class Opening:
 
 @dataclass(frozen=True, slots=True)
 class Caution:
-    """A sentence shown with every answer it applies to."""
+    """A sentence shown with every answer it may apply to; one with figures in it, only where it surely does."""
 
     id: str
-    text: str
+    text: Template
     subjects: tuple[str, ...]
     guard: AnyTyped | None
     source: Reference

@@ -1,0 +1,43 @@
+"""What an accessory takes off the departure angle is told with both figures, and decides nothing by itself."""
+
+from typing import Any
+
+import pytest
+from judging import answer
+
+# 1000 mm behind the axle, 300 mm up, tyre radius 380 mm: 17.68 deg, by asin(r/sqrt(x2 + (r-h)2)) - atan((r-h)/x),
+# the tangent of 49 CFR 523.2 (wording from memory).
+FACTS = {
+    "accessory.kind": "cargo_carrier", "accessory.lowest_drop": "100 mm", "accessory.lowest_behind": "500 mm",
+    "accessory.rear_extent": "900 mm", "mounting.height": "400 mm", "mounting.pin_to_bumper": "100 mm",
+    "vehicle.rear_overhang": "600 mm", "vehicle.tyre_radius": "380 mm", "vehicle.departure_angle": "22 deg",
+}  # fmt: skip
+
+
+def told(facts: dict[str, Any]) -> list[str]:
+    """What is said of the departure angle."""
+    return [caution for caution in answer(facts).cautions if "departure angle" in caution]
+
+
+def test_both_angles_are_told() -> None:
+    """A clerk hears what the angle was and what it is now."""
+    (text,) = told(FACTS)
+    assert "from 22 deg to 17.7 deg" in text
+
+
+@pytest.mark.parametrize(("own", "count"), [("18.7 deg", 1), ("18.6 deg", 0), ("10 deg", 0)])
+def test_less_than_a_degree_is_not_told(own: str, count: int) -> None:
+    """Nor where the vehicle touches first. A degree is common practice, no source."""
+    assert len(told({**FACTS, "vehicle.departure_angle": own})) == count
+
+
+@pytest.mark.parametrize("name", sorted(FACTS.keys() - {"vehicle.tyre_radius", "accessory.lowest_behind"}))
+def test_nothing_is_told_of_unknown_figures(name: str) -> None:
+    """Without a figure there is no sentence with a hole in it."""
+    assert told({**FACTS, name: None}) == []
+
+
+def test_it_decides_nothing() -> None:
+    """The answer is the same whether the vehicle's own angle is known or not."""
+    known, unknown = answer(FACTS), answer({**FACTS, "vehicle.departure_angle": None})
+    assert (known.outcome, known.findings) == (unknown.outcome, unknown.findings)
