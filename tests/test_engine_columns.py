@@ -1,9 +1,11 @@
 """Columns say of every rig and item what point says of the case made of both, on random rulebooks and the real one."""
 
+import gc
 from collections.abc import Mapping, Sequence
 from math import inf, isclose
 from random import Random
 from typing import Any
+from weakref import ref
 
 import numpy as np
 import pytest
@@ -213,6 +215,28 @@ def test_answers_do_not_depend_on_what_is_kept() -> None:
     for _ in range(50):
         rig = rest(random_case(rng, made), subjects)
         assert np.array_equal(roomy.judge(wide, rig).outcome(), tight.judge(narrow, rig).outcome())
+
+
+def test_nothing_is_kept_of_a_catalogue_or_an_evaluator_that_is_gone() -> None:
+    """What was worked out about a catalogue goes with it, while the evaluator lives; and the other way round."""
+    made, rng, subjects = shipped_rulebook(), Random(5), frozenset({"accessory"})
+    items, rig = [split(random_case(rng, made), subjects)[0] for _ in range(20)], random_case(rng, made)
+    columns, passing = Columns(made.engine), Columns(made.engine)
+    catalogue, staying = (columns.catalogue(items, subjects) for _ in range(2))
+    for one in (catalogue, staying):
+        columns.judge(one, rig).outcome()
+    passing.judge(staying, rig).outcome()
+    gone: list[ref[Any]] = [
+        ref(catalogue),
+        ref(columns.index(catalogue, 0)),
+        ref(passing),
+        ref(passing.index(staying, 0)),
+    ]
+    index = columns.index(staying, 0)
+    del catalogue, passing, one
+    gc.collect()
+    assert [each() for each in gone] == [None] * 4
+    assert columns.index(staying, 0) is index
 
 
 def test_equal_items_share_a_signature() -> None:

@@ -35,7 +35,7 @@ class Kernel:
 
     def __init__(self, rulebook: Rulebook, most_kept: int = MOST_KEPT) -> None:
         self.rulebook, self.engine = rulebook, Point(rulebook)
-        self.most_kept = most_kept
+        self.columns = Columns(self.engine, most_kept)
         self.members: list[Rule | Need] = [*rulebook.rules, *rulebook.needs]
         self.names = [member.id for member in self.members]
         self.words = -(-len(self.members) // _WORD)
@@ -50,14 +50,12 @@ class Block:
 
     def __init__(self, kernel: Kernel, columns: Mapping[str, Column], count: int) -> None:
         self.kernel = kernel
-        # Results are kept by the evaluator for as long as it lives; each block has its own, so that they go with it.
-        self._columns = Columns(kernel.engine, kernel.most_kept)
-        self.catalogue = self._columns.catalogue_of(columns, ["accessory"], count)
+        self.catalogue = kernel.columns.catalogue_of(columns, ["accessory"], count)
         self.signature_of = self.catalogue.signature_of.astype(np.intp)
 
     def judge(self, rig: AuditRig) -> tuple[Judged, "RigResult"]:
         """Judge one rig with every item."""
-        judged = self._columns.judge(self.catalogue, rig.case)
+        judged = self.kernel.columns.judge(self.catalogue, rig.case)
         return judged, RigResult(self.kernel, judged)
 
 

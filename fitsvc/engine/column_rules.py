@@ -47,7 +47,7 @@ class Judge:
 
     def __init__(self, program: Program, member: Member, items: ItemValues) -> None:
         self.graph: Graph = program.graph
-        self.member, self.catalogue = member, items.catalogue
+        self.member, self._counter = member, items.counter
         self._need = isinstance(member.of, Need)
         self._places = [(number, program.place[number]) for number in member.rig]
         # What a result is kept by: the values the rule reads of the rig.
@@ -63,7 +63,7 @@ class Judge:
 
     def _project(self, items: ItemValues, item_gate: list[int]) -> None:
         """Find what the rule sees: the values of the signatures to which it may apply, where these differ."""
-        alive = np.ones(self.catalogue.count, np.bool_)
+        alive = np.ones(items.count, np.bool_)
         for number in item_gate:
             alive &= items.of(number) != NO
         _, seen = self.graph.inputs(self._roots())
@@ -138,7 +138,7 @@ class Judge:
         if self._wide is None:
             self._wide = self.codes.astype(np.intp)
         by_signature = by_row.take(self._wide)
-        counter = self.catalogue.counter
+        counter = self._counter
         passes, fails, undetermined = (
             pack(by_signature == result) if result in by_row else None for result in (PASSES, FAILS, UNDETERMINED)
         )

@@ -44,23 +44,24 @@ class ItemValues:
     """What depends on items alone, over the signatures of a catalogue: computed, and ranked, when first asked."""
 
     def __init__(self, program: Program, catalogue: Catalogue) -> None:
-        self.graph, self.catalogue = program.graph, catalogue
-        self._evaluation = Evaluation(self.graph, self._facts())
+        self.graph, self.count = program.graph, catalogue.count
+        self.weights, self.counter = catalogue.weights, catalogue.counter
+        self._evaluation = Evaluation(self.graph, self._facts(catalogue))
         self._whole: dict[int, Column] = {}
         self._ranks: dict[int, NDArray[np.int64]] = {}
         self._views: dict[tuple[bytes, tuple[int, ...]], View] = {}
 
-    def _facts(self) -> dict[int, Cells]:
+    def _facts(self, catalogue: Catalogue) -> dict[int, Cells]:
         known: dict[int, Cells] = {}
-        count = self.catalogue.count
+        count = self.count
         for number, step in enumerate(self.graph.steps):
             if step.operands or not step.on_items:
                 continue
             if isinstance(step.node, typed.Present):
-                present = self.catalogue.present.get(step.node.name)
+                present = catalogue.present.get(step.node.name)
                 known[number] = np.full(count, YES, np.uint8) if present is None else present.astype(np.uint8) * YES
             elif hasattr(step.node, "name"):
-                found = self.catalogue.columns.get(step.node.name)
+                found = catalogue.columns.get(step.node.name)
                 known[number] = _everywhere(step.node.type, count) if found is None else found
         return known
 
@@ -69,7 +70,7 @@ class ItemValues:
         if number not in self._whole:
             with np.errstate(all="ignore"):
                 cells = self._evaluation.of(number)
-            self._whole[number] = whole(self.graph.steps[number].node.type, cells, self.catalogue.count)
+            self._whole[number] = whole(self.graph.steps[number].node.type, cells, self.count)
         return self._whole[number]
 
     def ranks(self, number: int) -> NDArray[np.int64]:
@@ -89,14 +90,14 @@ class ItemValues:
         ranked = {number: self.ranks(number)[rows] for number in varied}
         order = sorted(varied, key=lambda number: (int(ranked[number].max()), number))
         groups = order_rows([ranked[number] for number in order], len(rows))
-        dead = int(len(rows) < self.catalogue.count)
+        dead = int(len(rows) < self.count)
         count = len(groups.first) + dead
-        codes: NDArray[Any] = np.zeros(self.catalogue.count, np.uint16 if count <= 1 << 16 else np.uint32)
+        codes: NDArray[Any] = np.zeros(self.count, np.uint16 if count <= 1 << 16 else np.uint32)
         codes[rows] = groups.group + dead
         return View(
             {number: taken(self.of(number), rows[groups.first]) for number in varied},
             {number: ranked[number][groups.first] for number in varied}, codes,
-            np.bincount(codes, self.catalogue.weights, minlength=count).astype(np.float64), dead,
+            np.bincount(codes, self.weights, minlength=count).astype(np.float64), dead,
         )  # fmt: skip
 
 

@@ -101,27 +101,28 @@ class Columns:
 
     def judge(self, catalogue: Catalogue, rig: Case) -> "Judged":
         """Judge a rig with each item of a catalogue."""
-        return self.index(catalogue, len(rig.adapters)).judge(rig)
+        return self.index(catalogue, len(rig.adapters)).judge(catalogue, rig)
 
 
 class Index:
     """One catalogue under one rulebook."""
 
     def __init__(self, program: Program, catalogue: Catalogue, most_kept: int) -> None:
-        self.program, self.catalogue, self.most_kept = program, catalogue, most_kept
+        # Nothing here holds the catalogue itself, so that it and all this go when no one else holds it.
+        self.program, self.most_kept = program, most_kept
         self.items = ItemValues(program, catalogue)
         self.judges = [Judge(program, member, self.items) for member in program.members]
         self._lookups = [(judge.key, judge.seen) for judge in self.judges]
         self.kept = 0
 
-    def judge(self, rig: Case) -> "Judged":
-        """Judge a rig with each item."""
+    def judge(self, catalogue: Catalogue, rig: Case) -> "Judged":
+        """Judge a rig with each item of the catalogue."""
         values = self.program.rig_values(rig)
         with np.errstate(all="ignore"):
             entries = [
                 seen.get(key(values)) or self._new(number, values) for number, (key, seen) in enumerate(self._lookups)
             ]
-        return Judged(self, values, entries)
+        return Judged(self, catalogue, values, entries)
 
     def _new(self, number: int, values: tuple[Value, ...]) -> Entry:
         if self.kept > self.most_kept:
@@ -153,8 +154,8 @@ class Judged:
 
     __slots__ = ("_index", "_outcome", "_values", "catalogue", "entries")
 
-    def __init__(self, index: Index, values: tuple[Value, ...], entries: list[Entry]) -> None:
-        self._index, self._values, self.entries, self.catalogue = index, values, entries, index.catalogue
+    def __init__(self, index: Index, catalogue: Catalogue, values: tuple[Value, ...], entries: list[Entry]) -> None:
+        self._index, self._values, self.entries, self.catalogue = index, values, entries, catalogue
         self._outcome: tuple[Words, Words, Words] | None = None
 
     def bitmaps(self) -> tuple[Words, Words, Words]:
