@@ -10,7 +10,7 @@ from typing import Final
 from fitsvc.answers.question import Named, Stored, naming_facts
 from fitsvc.facts import FactReader
 from fitsvc.language.problems import Problem
-from fitsvc.language.types import Value
+from fitsvc.language.types import ListType, Value
 
 SUBJECT: Final = "vehicle"
 
@@ -35,6 +35,7 @@ class Vehicles:
         self.reader, self._names = reader, naming_facts(reader.vocabulary)
         self._all: dict[str, Named] = {}
         self._by_text: dict[tuple[str, str], set[str]] = {}
+        self._told: dict[str, str] = {}
         for record in records:
             self.put(record)
 
@@ -52,10 +53,30 @@ class Vehicles:
         self._all[record.key] = Named(record.key, record.label, values, texts)
         for name, text in texts.items():
             self._by_text.setdefault((name, folded(text)), set()).add(record.key)
+        words = [record.label, record.key, *texts.values(), *self.said(values).values()]
+        self._told[record.key] = folded(" ".join(words))
+
+    def said(self, values: Mapping[str, Value]) -> dict[str, str]:
+        """Those counts and choices that are settled, as people write them."""
+        found = {}
+        for name, value in values.items():
+            kind = self._names[name].type
+            if isinstance(value, tuple) and value[0] == value[1]:
+                found[name] = f"{value[0]:g}"
+            elif isinstance(value, int) and isinstance(kind, ListType) and value.bit_count() == 1:
+                found[name] = kind.members[value.bit_length() - 1]
+        return found
+
+    def matching(self, text: str) -> list[Named]:
+        """The vehicles of which every word of a text is told somewhere, in the order of their labels."""
+        words = folded(text).split()
+        found = [self._all[key] for key, told in self._told.items() if all(word in told for word in words)]
+        return sorted(found, key=lambda one: (one.label, one.key))
 
     def drop(self, key: str) -> None:
         """Forget a record."""
         gone = self._all.pop(key, None)
+        self._told.pop(key, None)
         for name, text in gone.texts.items() if gone else ():
             self._by_text[(name, folded(text))].discard(key)
 

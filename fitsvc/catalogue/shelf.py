@@ -39,17 +39,29 @@ class Shop:
     def vehicles(self, session: Session, values: Mapping[str, Value], texts: Mapping[str, str]) -> list[Named]:
         """The vehicles that agree with these naming facts, as the store has them now."""
         with self._lock:
-            newest, changed = changed_since(session, "vehicle", self._newest_vehicle)
-            if self._newest_vehicle < 0:
-                self._vehicles = Vehicles(self._reader, _everything(session, "vehicle"))
-            elif newest != self._newest_vehicle:
-                found = get_records(session, "vehicle", changed)
-                for key in changed:
-                    self._vehicles.drop(key)
-                    if key in found:
-                        self._vehicles.put(stored("vehicle", found[key]))
-            self._newest_vehicle = newest
-            return self._vehicles.agreeing(values, texts)
+            return self._vehicles_now(session).agreeing(values, texts)
+
+    def matching_vehicles(self, session: Session, text: str) -> list[Named]:
+        """The vehicles of which every word of a text is told somewhere, as the store has them now."""
+        with self._lock:
+            return self._vehicles_now(session).matching(text)
+
+    def said(self, values: Mapping[str, Value]) -> dict[str, str]:
+        """Those counts and choices among naming facts that are settled, as people write them."""
+        return self._vehicles.said(values)
+
+    def _vehicles_now(self, session: Session) -> Vehicles:
+        newest, changed = changed_since(session, "vehicle", self._newest_vehicle)
+        if self._newest_vehicle < 0:
+            self._vehicles = Vehicles(self._reader, _everything(session, "vehicle"))
+        elif newest != self._newest_vehicle:
+            found = get_records(session, "vehicle", changed)
+            for key in changed:
+                self._vehicles.drop(key)
+                if key in found:
+                    self._vehicles.put(stored("vehicle", found[key]))
+        self._newest_vehicle = newest
+        return self._vehicles
 
     def lately(self) -> Stock | None:
         """The shelf as the store had it less than half a second ago, or None; a large one is left to a thread."""

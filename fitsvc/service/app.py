@@ -12,6 +12,7 @@ from fitsvc.catalogue.shelf import Shop
 from fitsvc.rulebook.rules import Rulebook
 from fitsvc.service import asking, health, knowledge, observations, pages, plans, problems, records, rigs
 from fitsvc.service.context import Service
+from fitsvc.service.counter import handlers as counter
 from fitsvc.service.edge import Edge
 from fitsvc.service.metrics import Metrics
 from fitsvc.service.openapi import describe
@@ -45,6 +46,7 @@ def create_app(database: Database, rulebook: Rulebook) -> Litestar:
             pages.description,
             pages.docs,
             pages.asset,
+            *counter.handlers(),
         ],
         state=State({"service": service, "planner": Planner(answerer), "selections": selections}),
         plugins=[problems.plugin()],

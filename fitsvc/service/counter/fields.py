@@ -1,0 +1,87 @@
+"""Facts as fields of a form: label, unit, choices and help come from the vocabulary."""
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Final
+
+from fitsvc.language.display import System
+from fitsvc.language.problems import Problem
+from fitsvc.language.types import ListType, TruthType
+from fitsvc.rulebook.vocabulary import Fact, Vocabulary
+from fitsvc.service.counter.links import Fields, field_of, unit_of
+
+_YES_NO: Final = (("yes", "yes"), ("no", "no"))
+_EXAMPLES: Final[Mapping[str, str]] = {
+    "in": "3-1/2 in", "ft": "22 ft", "mm": "90 mm", "lb": "400 lb", "kg": "180 kg", "deg": "20 deg", "%": "12 %",
+    "kN": "9.8 kN", "ft-lb": "250 ft-lb", "N m": "340 N m",
+}  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class Field:
+    """One field: `choices` are values with their words, none where it is typed."""
+
+    name: str
+    label: str
+    help: str
+    value: str
+    unit: str = ""
+    example: str = ""
+    choices: Sequence[tuple[str, str]] = ()
+    errors: Sequence[Problem] = ()
+
+    @property
+    def id(self) -> str:
+        """The field's id in a page."""
+        return self.name.replace(".", "-").replace("_", "-")
+
+    @property
+    def typed(self) -> bool:
+        """Whether a value is typed that none of the choices is."""
+        return bool(self.value) and all(self.value != value for value, _ in self.choices)
+
+
+class FieldMaker:
+    """Makes a page's fields from what was typed and what was wrong with it; an error not shown yet is left over."""
+
+    def __init__(self, vocabulary: Vocabulary, fields: Fields, problems: Iterable[Problem], system: System) -> None:
+        self._vocabulary, self._fields, self._system = vocabulary, fields, system
+        self._errors: dict[str, list[Problem]] = {}
+        for problem in problems:
+            self._errors.setdefault(field_of(problem), []).append(problem)
+
+    def of(self, fact: Fact, place: str = "") -> Field:
+        """A fact's field, of the subject itself or of an adapter's place."""
+        name = f"{place or fact.subject}.{fact.short}"
+        choices: Sequence[tuple[str, str]] = ()
+        if isinstance(fact.type, TruthType):
+            choices = _YES_NO
+        elif isinstance(fact.type, ListType):
+            words = self._vocabulary.words.get(fact.type.name, {})
+            choices = [(member, words.get(member, member)) for member in fact.type.members]
+        unit = unit_of(fact, self._system)
+        example = "245/75R16" if fact.tyre else _EXAMPLES.get(unit, "3" if fact.kind == "count" else "")
+        value, errors = self._fields.get(name, ""), self._errors.pop(name, [])
+        return Field(name, sentence(fact.label), fact.how_to_measure, value, unit, example, choices, errors)
+
+    def of_subject(self, subject: str, efforts: Iterable[str], *, besides: Iterable[str] = ()) -> list[Field]:
+        """The fields of a subject's facts that take one of these efforts, or are told already."""
+        wanted, left = set(efforts), set(besides)
+        return [
+            self.of(fact)
+            for fact in self._vocabulary.of(subject).values()
+            if fact.name not in left and (fact.effort in wanted or fact.name in self._fields)
+        ]
+
+    def errors_at(self, name: str) -> list[Problem]:
+        """The errors of a field that is not a fact's."""
+        return self._errors.pop(name, [])
+
+    def left(self) -> list[Problem]:
+        """The errors of fields that the page has no place for."""
+        return [one for errors in self._errors.values() for one in errors]
+
+
+def sentence(text: str) -> str:
+    """A text with its first letter large."""
+    return text[:1].upper() + text[1:]

@@ -1,0 +1,175 @@
+"""A question as the fields of a link, and back: a page's address is the whole question.
+
+`vehicle`, `receiver`, `mounting`, `accessory`, `ball`, `trailer` and `rig` name stored records, `adapter.1` and
+so on the adapters from the receiver outwards; `load.bikes` is a fact of a subject; `with` lists subjects that
+are in the question with nothing told of them. Values are written as in a cell of a CSV file.
+"""
+
+import re
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any, Final
+from urllib.parse import parse_qsl, urlencode
+
+from fitsvc.catalogue.cells import read_cell
+from fitsvc.facts import MOST_ADAPTERS, unknown_fact
+from fitsvc.language.display import System
+from fitsvc.language.problems import Problem, nearest
+from fitsvc.rulebook.vocabulary import Fact, Vocabulary
+
+Fields = Mapping[str, str]
+KEYS: Final[Mapping[str, str]] = {
+    "vehicle": "id", "receiver": "id", "mounting": "id", "spare": "", "accessory": "sku", "ball": "sku",
+    "trailer": "sku", "load": "",
+}  # fmt: skip
+RIG: Final = ("vehicle", "receiver", "mounting", "spare")
+PLACES: Final = tuple(f"adapter.{number}" for number in range(1, MOST_ADAPTERS + 1))
+BESIDE: Final = "with"
+_ADAPTER: Final = re.compile(r"(adapter\.[1-9])(?:\.(.+))?\Z")
+_POINTER: Final = re.compile(r"/(?:rig/)?(?:adapters/(\d+)|([a-z_]+))(?:/(facts/([^/]+)|id|sku))?")
+_METRIC: Final[Mapping[str, str]] = {"in": "mm", "ft": "mm", "lb": "kg", "ft-lb": "N m"}
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """A question as its fields tell it, and the fields that tell nothing."""
+
+    document: dict[str, Any]
+    problems: tuple[Problem, ...]
+
+
+def unit_of(fact: Fact, system: System) -> str:
+    """The unit that a bare number in a fact's field has; the field's label names it."""
+    unit = fact.shown_in
+    return _METRIC.get(unit, unit) if system == "metric" else unit
+
+
+def read_fields(fields: Fields, vocabulary: Vocabulary, system: System) -> Asked:
+    """The question that fields ask, whatever their order. A field's problem has the field's name for its pointer."""
+    parts: dict[str, dict[str, Any]] = {}
+    problems: list[Problem] = []
+    for name, text in fields.items():
+        text = text.strip()
+        if not text or name == "rig":
+            continue
+        if name == BESIDE:
+            for subject in text.split(","):
+                if subject in KEYS:
+                    parts.setdefault(subject, {})
+            continue
+        place, short = _place(name)
+        subject = place.partition(".")[0]
+        if subject not in KEYS and place not in PLACES:
+            near = nearest(name, [*KEYS, *PLACES])
+            help = f"did you mean `{near}`?" if near else "take it out of the link"
+            problems.append(Problem(f"a question has no `{name[:60]}`", help, pointer=name))
+        elif not short:
+            key = "sku" if subject == "adapter" else KEYS[subject]
+            if key:
+                parts.setdefault(place, {})[key] = text
+        else:
+            fact = vocabulary.facts.get(f"{subject}.{short}")
+            if fact is None:
+                problems.append(unknown_fact(subject, short, vocabulary.of(subject), name))
+            else:
+                facts = parts.setdefault(place, {}).setdefault("facts", {})
+                facts[short] = read_cell(text, fact, unit_of(fact, system))
+    order = {name: number for number, name in enumerate(vocabulary.facts)}
+    for place, part in parts.items():
+        if told := part.get("facts"):
+            subject = place.partition(".")[0]
+            part["facts"] = dict(sorted(told.items(), key=lambda one: order[f"{subject}.{one[0]}"]))
+    return Asked(_document(parts, fields.get("rig", "").strip()), tuple(problems))
+
+
+def write_fields(document: Mapping[str, Any]) -> dict[str, str]:
+    """The fields that ask a question; `read_fields` of them asks the same."""
+    fields: dict[str, str] = {}
+    empty: list[str] = []
+    rig = document.get("rig") or {}
+    if rig.get("id") is not None:
+        fields["rig"] = str(rig["id"])
+    places = [(name, rig.get(name)) for name in RIG]
+    places += list(zip(PLACES, rig.get("adapters") or (), strict=False))
+    places += [(name, document.get(name)) for name in KEYS if name not in RIG]
+    for place, part in places:
+        if part is None:
+            continue
+        key = "sku" if place in PLACES else KEYS[place]
+        told = {place: str(part[key])} if key and part.get(key) is not None else {}
+        told |= {f"{place}.{name}": text for name, wire in (part.get("facts") or {}).items() if (text := cell(wire))}
+        fields |= told
+        if not told and place in KEYS:
+            empty.append(place)
+    if empty:
+        fields[BESIDE] = ",".join(empty)
+    return fields
+
+
+def cell(wire: Any) -> str:
+    """A wire value as people write it in one field."""
+    if wire is None:
+        return ""
+    if isinstance(wire, bool):
+        return "yes" if wire else "no"
+    if isinstance(wire, list):
+        return " | ".join(map(cell, wire))
+    if isinstance(wire, Mapping):
+        if "value" in wire:
+            return f"{cell(wire['value'])} ± {cell(wire.get('tolerance'))}"
+        bounds = ((word, wire[key]) for key, word in (("at_least", "at least"), ("at_most", "at most")) if key in wire)
+        return ", ".join(f"{word} {cell(end)}" for word, end in bounds)
+    return str(wire)
+
+
+def link(path: str, fields: Fields) -> str:
+    """A path with fields behind it."""
+    return f"{path}?{urlencode(fields)}" if fields else path
+
+
+def spread(fields: Iterable[tuple[str, str]]) -> dict[str, str]:
+    """Fields as a form sends them: of one that comes twice the last counts, and a choice may stand for several.
+
+    A list of vehicles offers "any of these" as `vehicle=vehicle.make=...&vehicle.model=...`.
+    """
+    found: dict[str, str] = {}
+    for name, text in fields:
+        if name == "vehicle" and "=" in text:
+            found |= {inner: value for inner, value in parse_qsl(text) if inner.startswith("vehicle.")}
+        elif text.strip() or name not in found:
+            found[name] = text
+    return found
+
+
+def field_of(problem: Problem) -> str:
+    """The field that a question's problem is about, by its pointer; the pointer itself where that is one."""
+    found = _POINTER.match(problem.pointer)
+    if not found:
+        return problem.pointer
+    number, subject, _, fact = found.groups()
+    place = f"adapter.{int(number) + 1}" if number is not None else subject
+    return f"{place}.{fact}" if fact else place
+
+
+def adapter_places(fields: Fields) -> Sequence[str]:
+    """The places of the adapters that fields tell of."""
+    return [place for place in PLACES if any(name == place or name.startswith(f"{place}.") for name in fields)]
+
+
+def _place(name: str) -> tuple[str, str]:
+    """A field's part of the question, and the fact of it."""
+    found = _ADAPTER.match(name)
+    if found:
+        return found[1], found[2] or ""
+    place, _, short = name.partition(".")
+    return place, short
+
+
+def _document(parts: Mapping[str, dict[str, Any]], rig_id: str) -> dict[str, Any]:
+    rig: dict[str, Any] = {"id": rig_id} if rig_id else {}
+    rig |= {name: parts[name] for name in RIG if name in parts}
+    adapters = [parts[place] for place in PLACES if place in parts]
+    if adapters:
+        rig["adapters"] = adapters
+    rest = {name: parts[name] for name in KEYS if name not in RIG and name in parts}
+    return {**({"rig": rig} if rig else {}), **rest}

@@ -1,0 +1,162 @@
+"""An answer as its page tells it: what each part is called, and the fields and links that go on from it."""
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Final
+
+from fitsvc.answers.answer import Answer, Finding, LimitShown, Next, Remedy
+from fitsvc.answers.answering import Answerer
+from fitsvc.answers.candidates import CONFIGURATION
+from fitsvc.language.display import System
+from fitsvc.service.counter.fields import Field, FieldMaker, sentence
+from fitsvc.service.counter.links import Fields, adapter_places, link, write_fields
+
+OUTCOMES: Final[Mapping[str, str]] = {
+    "works": "Yes", "conditional": "Only if", "undetermined": "Not sure yet", "fails": "No",
+}  # fmt: skip
+_VERBS: Final = {"ask": "Ask for", "read": "Read", "measure": "Measure", "weigh": "Weigh", "look up": "Look up"}
+_SOURCES: Final = {"common_practice": "common practice", "published": "published", "estimate": "an estimate"}
+_ANY: Final = "any reading"
+
+
+@dataclass(frozen=True, slots=True)
+class Told:
+    """One finding: `mark` says how it weighs, `rule` where its rule is looked up."""
+
+    mark: str
+    finding: Finding
+    source: str
+
+
+@dataclass(frozen=True, slots=True)
+class LimitTold:
+    """One limit, with the part that governs and those that may be lower still."""
+
+    title: str
+    at_most: str
+    by: str
+    unknown: Sequence[str]
+
+
+@dataclass(frozen=True, slots=True)
+class NeedTold:
+    """One need: what, its values by name, why."""
+
+    title: str
+    values: Sequence[tuple[str, str]]
+    because: str
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """What to find out: how, which reading decides, and the field to type it into where there is one."""
+
+    title: str
+    how: str
+    works_if: str
+    fails_if: str
+    fact: str
+    field: Field | None
+    sketch: None = None
+
+
+@dataclass(frozen=True, slots=True)
+class RemedyTold:
+    """A change, its outcome, and the link to its own answer."""
+
+    text: str
+    outcome: str
+    href: str
+    skus: str
+
+
+@dataclass(frozen=True, slots=True)
+class Seen:
+    """All that the page shows of an answer."""
+
+    answer: Answer
+    word: str
+    deciding: Sequence[Told]
+    minded: Sequence[Told]
+    findings: Sequence[Told]
+    limits: Sequence[LimitTold]
+    needs: Sequence[NeedTold]
+    steps: Sequence[Step]
+    remedies: Sequence[RemedyTold]
+    candidates: Sequence[tuple[str, str, str]]
+
+    @property
+    def stepped(self) -> set[str]:
+        """The fields that the steps ask for."""
+        return {step.field.name for step in self.steps if step.field}
+
+
+def see(answerer: Answerer, answer: Answer, fields: Fields, system: System) -> Seen:
+    """Make the view of an answer to the question that these fields ask."""
+    rulebook, label = answerer.rulebook, answerer.wording.label
+    mild = {rule.id for rule in rulebook.rules if rule.if_unknown == "caution"}
+    told = [Told(_mark(one, mild), one, source_text(one.source)) for one in answer.findings]
+    titles = {limit.name: limit.title for limit in rulebook.limits} | {need.name: need.title for need in rulebook.needs}
+    maker = FieldMaker(rulebook.vocabulary, fields, (), system)
+    shown = {"units": system} if system != "us" else {}
+    candidates = [
+        (one.label or one.id, one.outcome, link("/answer", {**_named(fields, one.id), **shown}))
+        for one in answer.candidates
+    ]
+    deciding = [one for one in told if one.mark in ("fails", "open")]
+    minded = [one for one in told if one.mark == "caution"]
+    if not deciding:
+        deciding, minded = minded, []
+    return Seen(
+        answer, OUTCOMES[answer.outcome], deciding, minded, told,
+        [_limit(one, titles, label) for one in answer.limits], [_need(one, titles) for one in answer.needs],
+        [_step(one, answerer, maker, fields) for one in answer.next],
+        [_remedy(one, shown) for one in answer.remedies], candidates,
+    )  # fmt: skip
+
+
+def source_text(source: Mapping[str, str]) -> str:
+    """Where a statement comes from, in words."""
+    detail = source.get("cite") or source.get("because") or ""
+    return _SOURCES.get(source["kind"], source["kind"]) + (f": {detail}" if detail else "")
+
+
+def _named(fields: Fields, vehicle: str) -> dict[str, str]:
+    """The fields with the vehicle named by its id."""
+    rest = {name: text for name, text in fields.items() if name.partition(".")[0] != "vehicle"}
+    return {"vehicle": vehicle, **rest}
+
+
+def _mark(finding: Finding, mild: set[str]) -> str:
+    if finding.result == "passes":
+        return "passes"
+    if finding.severity == "caution" or (finding.result == "undetermined" and finding.rule in mild):
+        return "caution"
+    return "fails" if finding.result == "fails" else "open"
+
+
+def _limit(one: LimitShown, titles: Mapping[str, str], label: Callable[[str], str]) -> LimitTold:
+    by = label(one.governed_by) if one.governed_by else ""
+    return LimitTold(titles.get(one.limit, one.limit), one.at_most, by, [label(name) for name in one.unknown])
+
+
+def _need(need: Mapping[str, str], titles: Mapping[str, str]) -> NeedTold:
+    values = [(name.replace("_", " "), text) for name, text in need.items() if name not in ("need", "because")]
+    return NeedTold(titles.get(need["need"], need["need"]), values, need["because"])
+
+
+def _step(step: Next, answerer: Answerer, maker: FieldMaker, fields: Fields) -> Step:
+    title = f"{_VERBS[step.ask]} the {answerer.wording.label(step.fact)}"
+    works, fails = ("" if text == _ANY else text for text in (step.works_if, step.fails_if))
+    fact = answerer.rulebook.vocabulary.facts.get(step.fact)
+    field = None
+    if fact is not None and step.fact != CONFIGURATION:
+        places = adapter_places(fields) if fact.subject == "adapter" else [fact.subject]
+        field = maker.of(fact, places[0]) if len(places) == 1 else None
+    return Step(title, step.how, works, fails, step.fact if fact else "", field)
+
+
+def _remedy(remedy: Remedy, shown: Mapping[str, str]) -> RemedyTold:
+    href = link("/answer", {**write_fields(remedy.question), **shown}) if remedy.question else ""
+    skus = ", ".join(remedy.skus or filter(None, (remedy.sku,)))
+    return RemedyTold(sentence(remedy.because), remedy.outcome, href, skus)

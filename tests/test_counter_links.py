@@ -1,0 +1,126 @@
+"""A page's address is the whole question: what its fields say, and that they say the same back and forth."""
+
+import json
+from typing import Any
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from fitsvc.answers.question import NoRecords, read_question
+from fitsvc.facts import FactReader
+from fitsvc.language.problems import Problem
+from fitsvc.language.types import ListType, NumberType, TruthType
+from fitsvc.paths import data_dir
+from fitsvc.rulebook.loader import load_rulebook
+from fitsvc.rulebook.vocabulary import Fact
+from fitsvc.service.counter.links import KEYS, RIG, cell, field_of, read_fields, spread, write_fields
+
+BOOK = load_rulebook(data_dir("rules"))
+READER = FactReader(BOOK.vocabulary)
+
+
+def wires(fact: Fact) -> st.SearchStrategy[Any]:
+    """Values of a fact as people send them."""
+    if fact.tyre:
+        return st.sampled_from(["245/75R16", "31X10.50R15LT"])
+    if isinstance(fact.type, TruthType):
+        return st.booleans()
+    if isinstance(fact.type, ListType):
+        members = st.sampled_from(fact.type.members)
+        return members | st.lists(members, min_size=2, max_size=3, unique=True)
+    if isinstance(fact.type, NumberType) and fact.range_text:
+        low, high = fact.range_text
+        one = st.sampled_from([low, high])
+        return one | st.fixed_dictionaries({"value": one, "tolerance": st.just(high)}) | st.just(
+            {"at_least": low, "at_most": high}) | st.just({"at_most": high})  # fmt: skip
+    return st.sampled_from(["A plain name", "with ± and | and =&", "at least so"])
+
+
+def parts(subject: str) -> st.SearchStrategy[dict[str, Any]]:
+    """A subject of a question, its facts inline."""
+    facts = {fact.short: wires(fact) for fact in BOOK.vocabulary.of(subject).values()}
+    return st.fixed_dictionaries({}, optional=facts).map(lambda told: {"facts": told})
+
+
+@st.composite
+def documents(draw: st.DrawFn) -> dict[str, Any]:
+    """Whole questions."""
+    subjects = [name for name in KEYS if name != "accessory"]
+    told = {name: draw(parts(name)) for name in subjects if draw(st.integers(0, 2)) == 0}
+    rig: dict[str, Any] = {name: part for name, part in told.items() if name in RIG}
+    if draw(st.booleans()):
+        rig["adapters"] = draw(st.lists(parts("adapter").filter(lambda part: bool(part["facts"])), max_size=2))
+    rest = {name: part for name, part in told.items() if name not in RIG}
+    return {"rig": rig, "accessory": draw(parts("accessory")), **rest}
+
+
+@given(documents())
+def test_a_link_asks_what_the_question_asks(document: dict[str, Any]) -> None:
+    """Whatever the question, its fields are read back as the same case, and written the same again."""
+    fields = write_fields(document)
+    asked = read_fields(fields, BOOK.vocabulary, "us")
+    assert asked.problems == ()
+    assert write_fields(asked.document) == fields
+    before, after = (read_question(one, READER, NoRecords()).case for one in (document, asked.document))
+    assert before == after
+
+
+def test_bare_numbers_have_the_unit_of_their_field() -> None:
+    """A field names its unit, in either system; what is typed with another unit keeps it."""
+    fields = {"load.bike_weight": "40", "mounting.pin_to_bumper": "100 mm", "load.bikes": "2"}
+    us, metric = (read_fields(fields, BOOK.vocabulary, system).document for system in ("us", "metric"))  # type: ignore[arg-type]
+    assert us["load"]["facts"] == {"bikes": "2", "bike_weight": "40 lb"}
+    assert metric["load"]["facts"]["bike_weight"] == "40 kg"
+    assert us["rig"]["mounting"]["facts"] == {"pin_to_bumper": "100 mm"}
+
+
+@pytest.mark.parametrize(
+    ("field", "pointer", "help"),
+    [
+        ("load.bike_wieght", "load.bike_wieght", "did you mean `bike_weight`?"),
+        ("accesory", "accesory", "did you mean `accessory`?"),
+        ("adapter.9.kind", "adapter.9.kind", "did you mean"),
+        ("<script>", "<script>", "take it out of the link"),
+    ],
+)
+def test_an_unknown_field_is_told(field: str, pointer: str, help: str) -> None:
+    """A field that says nothing to us is told, with the nearest that does."""
+    (found,) = read_fields({field: "1"}, BOOK.vocabulary, "us").problems
+    assert found.pointer == pointer
+    assert help in found.help
+
+
+@pytest.mark.parametrize(
+    ("pointer", "field"),
+    [
+        ("/rig/mounting/facts/pin_to_bumper", "mounting.pin_to_bumper"),
+        ("/load/facts/bike_weight/value", "load.bike_weight"),
+        ("/rig/adapters/0/facts/kind", "adapter.1.kind"),
+        ("/rig/adapters/1/sku", "adapter.2"),
+        ("/rig/vehicle/id", "vehicle"),
+        ("/accessory/sku", "accessory"),
+        ("load.bikes", "load.bikes"),
+        ("", ""),
+    ],
+)
+def test_a_problem_finds_its_field(pointer: str, field: str) -> None:
+    """A pointer into the question is a field of its page."""
+    assert field_of(Problem("wrong", pointer=pointer)) == field
+
+
+def test_any_of_several_vehicles_is_spread_out() -> None:
+    """A choice may stand for several vehicles by what they share; empty repeats tell nothing."""
+    told = [
+        ("vehicle", "vehicle.make=Brannoch&vehicle.year=2023&load.bikes=9"),
+        ("load.bikes", "2"),
+        ("load.bikes", ""),
+    ]
+    assert spread(told) == {"vehicle.make": "Brannoch", "vehicle.year": "2023", "load.bikes": "2"}
+
+
+@given(st.recursive(st.none() | st.booleans() | st.integers() | st.text(max_size=5),
+                    lambda inner: st.lists(inner, max_size=3) | st.dictionaries(st.sampled_from(["value", "at_least"]), inner)))  # fmt: skip
+def test_any_value_has_a_text(wire: Any) -> None:
+    """No value of a question, right or wrong, breaks the page that shows it."""
+    assert isinstance(cell(json.loads(json.dumps(wire))), str)
