@@ -17,7 +17,7 @@ from fitsvc.rulebook.vocabulary import Fact
 from fitsvc.service.counter.links import KEYS, RIG, cell, field_of, read_fields, spread, write_fields
 
 BOOK = load_rulebook(data_dir("rules"))
-READER = FactReader(BOOK.vocabulary)
+READER = FactReader(BOOK)
 
 
 def wires(fact: Fact) -> st.SearchStrategy[Any]:
@@ -69,7 +69,8 @@ def test_a_link_asks_what_the_question_asks(document: dict[str, Any]) -> None:
 def test_bare_numbers_have_the_unit_of_their_field() -> None:
     """A field names its unit, in either system; what is typed with another unit keeps it."""
     fields = {"load.bike_weight": "40", "mounting.pin_to_bumper": "100 mm", "load.bikes": "2"}
-    us, metric = (read_fields(fields, BOOK.vocabulary, system).document for system in ("us", "metric"))  # type: ignore[arg-type]
+    us = read_fields(fields, BOOK.vocabulary, "us").document
+    metric = read_fields(fields, BOOK.vocabulary, "metric").document
     assert us["load"]["facts"] == {"bikes": "2", "bike_weight": "40 lb"}
     assert metric["load"]["facts"]["bike_weight"] == "40 kg"
     assert us["rig"]["mounting"]["facts"] == {"pin_to_bumper": "100 mm"}
@@ -119,8 +120,13 @@ def test_any_of_several_vehicles_is_spread_out() -> None:
     assert spread(told) == {"vehicle.make": "Brannoch", "vehicle.year": "2023", "load.bikes": "2"}
 
 
-@given(st.recursive(st.none() | st.booleans() | st.integers() | st.text(max_size=5),
-                    lambda inner: st.lists(inner, max_size=3) | st.dictionaries(st.sampled_from(["value", "at_least"]), inner)))  # fmt: skip
+LEAVES = st.none() | st.booleans() | st.integers() | st.text(max_size=5)
+NESTED = st.recursive(
+    LEAVES, lambda inner: st.lists(inner, max_size=3) | st.dictionaries(st.sampled_from(["value", "at_least"]), inner)
+)
+
+
+@given(NESTED)
 def test_any_value_has_a_text(wire: Any) -> None:
     """No value of a question, right or wrong, breaks the page that shows it."""
     assert isinstance(cell(json.loads(json.dumps(wire))), str)

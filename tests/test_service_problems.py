@@ -81,7 +81,16 @@ def test_every_route_refuses_a_body_that_is_none(
 
 def test_a_route_that_is_none_is_a_problem(client: Client) -> None:
     """An unrouted path is told as one, whatever the method."""
-    for path in ("/", "/v1", "/v1/nothing", "/v1/vehicles/a/b", "/docs/assets/none.js", "/v1/rules/a/b/c", "/%00"):
+    for path in (
+        "/v1",
+        "/counter/none.css",
+        "/none",
+        "/v1/nothing",
+        "/v1/vehicles/a/b",
+        "/docs/assets/none.js",
+        "/v1/rules/a/b/c",
+        "/%00",
+    ):
         problem(client.get(path), 404)
 
 
