@@ -24,6 +24,8 @@ from fitsvc.store import database as store
 from fitsvc.store.api_keys import create_key
 from fitsvc.store.engines import parse_url
 
+# Audits that tests send are kept out of the folder the tests are run in.
+os.environ["FITSVC_AUDITS"] = tempfile.mkdtemp(prefix="fitsvc-audits-")
 _FAST = {"fsync": "off", "synchronous_commit": "off", "full_page_writes": "off", "max_connections": "200"}
 
 
@@ -166,9 +168,9 @@ def rulebook() -> Rulebook:
 
 
 @pytest.fixture
-def client(database: store.Database, rulebook: Rulebook) -> Iterator[TestClient[Litestar]]:
+def client(database: store.Database, rulebook: Rulebook, tmp_path: Path) -> Iterator[TestClient[Litestar]]:
     """Give a client of the service over a database without rows, on each kind of database in turn."""
-    with TestClient(create_app(database, rulebook), raise_server_exceptions=False) as opened:
+    with TestClient(create_app(database, rulebook, tmp_path / "audits"), raise_server_exceptions=False) as opened:
         yield opened
 
 

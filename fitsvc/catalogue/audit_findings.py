@@ -84,6 +84,7 @@ class Findings:
             for name, titled in titles.items():
                 writers[name].writerow(titled)
             for block in range(self.read["blocks"]):
+                self.audit.tell("writing the findings", block, self.read["blocks"])
                 for name, row in self._block_rows(block):
                     writers[name].writerow(row)
                     self.counted[name] += 1

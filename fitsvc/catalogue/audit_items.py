@@ -1,7 +1,7 @@
 """First stage of an audit: the catalogue read once, bad rows told, good ones kept as blocks of typed columns."""
 
 import csv
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from hashlib import sha256
 from itertools import count
@@ -161,9 +161,13 @@ class ItemReader:
 
 
 def read_items(
-    path: Path, reader: FactReader, mapping: Mapping[str, Mapped], claims: ClaimReader, spool: Spool, rows: int
-) -> tuple[Read, dict[str, int]]:
-    """Read a catalogue into blocks of so many rows; returns what came of it, and every item's place."""
+    path: Path, reader: FactReader, mapping: Mapping[str, Mapped], claims: ClaimReader, spool: Spool, rows: int,
+    tell: Callable[[int], None],
+) -> tuple[Read, dict[str, int]]:  # fmt: skip
+    """Read a catalogue into blocks of so many rows; returns what came of it, and every item's place.
+
+    `tell` is told how many rows were read, again and again.
+    """
     items = ItemReader(reader, mapping, str(path), titles_of(path))
     found = Read()
     first: list[Problem] = []
@@ -175,6 +179,7 @@ def read_items(
         waiting: list[Items] = []
         for chunk in read_chunks(path, items.problems, items.units()):
             found.rows += len(chunk.lines)
+            tell(found.rows)
             start = len(items.places)
             block, claimed = items.read(chunk)
             found.claims_told |= items.title("fits") is not None

@@ -148,7 +148,7 @@ def _read(
     documents: Mapping[str, Mapping[str, Any]], records: Records, reader: FactReader, file: str,
     carried: Mapping[str, Any],
 ) -> list[AuditRig]:  # fmt: skip
-    _check_carried(carried, reader, records)
+    check_carried(carried, reader, records)
     rigs, problems = [], list[Problem]()
     for key, document in documents.items():
         # A question asks about something; an accessory of which nothing is told stands for every item.
@@ -168,7 +168,7 @@ def _read(
     return rigs
 
 
-def _check_carried(carried: Mapping[str, Any], reader: FactReader, records: Records) -> None:
+def check_carried(carried: Mapping[str, Any], reader: FactReader, records: Records) -> None:
     """Raise what is wrong with the load, ball or trailer, once and not for every rig."""
     problems = [
         Problem(f"`{subject}` is not the same for every pair", "give facts of a load, a ball or a trailer")

@@ -99,11 +99,11 @@ class Audit:
     def read(self) -> dict[str, Any]:
         """Read the catalogue and the claims, unless that is done."""
         if not self.spool.has("read.json"):
-            self.tell("reading the catalogue", 0, 0)
             claims = ClaimReader(self.rigs, str(self.asked.catalogue))
             found, places = read_items(
-                self.asked.catalogue, self.reader, self.mapping, claims, self.spool, self.shares.rows
-            )
+                self.asked.catalogue, self.reader, self.mapping, claims, self.spool, self.shares.rows,
+                lambda rows: self.tell("reading the catalogue", rows, 0),
+            )  # fmt: skip
             if self.asked.claims:
                 claims.file = str(self.asked.claims)
                 problems = read_claims_file(self.asked.claims, places, claims)

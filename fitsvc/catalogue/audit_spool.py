@@ -101,6 +101,12 @@ def _read_json(path: Path) -> Any:
         raise ProblemsFound([Problem(f"cannot be read: {error}", help, file=str(path))]) from None
 
 
+def begun(out: Path) -> Any:
+    """What the audit that was begun in a folder is of; None where there is none that was not ended."""
+    path = out / _SPOOL / _RUN
+    return _read_json(path) if path.is_file() else None
+
+
 def digest_of(path: Path | None) -> str:
     """The digest of a file's bytes; empty for no file."""
     if path is None:

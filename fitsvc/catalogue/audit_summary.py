@@ -16,7 +16,6 @@ def run(audit: Audit) -> dict[str, Any]:
     if not audit.spool.finished:
         read = audit.read()
         audit.judge(read)
-        audit.tell("writing the findings", 0, 0)
         findings = Findings(audit, read)
         findings.write()
         summary = summarized(findings)

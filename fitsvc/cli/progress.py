@@ -31,13 +31,14 @@ class _Lines:
     """Progress as plain lines."""
 
     def __init__(self) -> None:
-        self._stage, self._at = "", 0.0
+        self._told, self._at = ("", -1), 0.0
 
     def tell(self, stage: str, done: int, total: int) -> None:
         """Say how far a stage is, unless it was said a moment ago."""
-        now = time.monotonic()
-        if stage == self._stage and now - self._at < _TOLD_EVERY and done < total:
+        now, ended = time.monotonic(), bool(total) and done >= total
+        recent = now - self._at < _TOLD_EVERY and not ended
+        if (stage, done) == self._told or (stage == self._told[0] and recent):
             return
-        self._stage, self._at = stage, now
-        share = f": {done:,} of {total:,}" if total else ""
+        self._told, self._at = (stage, done), now
+        share = f": {done:,} of {total:,}" if total else f": {done:,}" if done else ""
         err().print(f"{stage}{share}", soft_wrap=True)

@@ -1,6 +1,7 @@
 """The service as one ASGI application."""
 
 import hashlib
+from pathlib import Path
 
 import msgspec
 from litestar import Litestar
@@ -10,7 +11,9 @@ from fitsvc.answers.answering import Answerer
 from fitsvc.answers.plans import Planner
 from fitsvc.catalogue.shelf import Shop
 from fitsvc.rulebook.rules import Rulebook
-from fitsvc.service import asking, health, knowledge, observations, pages, plans, problems, records, rigs
+from fitsvc.service import asking, audits, health, knowledge, observations, pages, plans, problems, records, rigs
+from fitsvc.service.audits_folder import Audits, audits_root
+from fitsvc.service.audits_running import Running
 from fitsvc.service.context import Service
 from fitsvc.service.counter import handlers as counter
 from fitsvc.service.edge import Edge
@@ -23,17 +26,26 @@ from fitsvc.store.database import Database
 _DEFAULT_BODY_BYTES = 16_000
 
 
-def create_app(database: Database, rulebook: Rulebook) -> Litestar:
-    """Return the application over an open database, which stays the caller's to close."""
+def create_app(
+    database: Database, rulebook: Rulebook, audits_in: Path | None = None, audit_bytes: int = audits.MOST_BYTES
+) -> Litestar:
+    """Return the application over an open database, which stays the caller's to close.
+
+    Audits are kept in a folder of their own (see `audits_folder.audits_root`); one of their files may have so many
+    bytes.
+    """
     answerer = Answerer(rulebook)
     service = Service(database, answerer, Metrics(), Shop(answerer.reader))
     selections = Selections(answerer, database)
+    kept = Audits(audits_root(audits_in))
+    running = Running(kept, database.url, rulebook.digest)
     app = Litestar(
         route_handlers=[
             asking.answer,
             plans.plan,
             *records.routers(),
             rigs.router(),
+            audits.router(),
             *selections.handlers(),
             observations.router(),
             knowledge.list_rulebooks,
@@ -48,7 +60,17 @@ def create_app(database: Database, rulebook: Rulebook) -> Litestar:
             pages.asset,
             *counter.handlers(),
         ],
-        state=State({"service": service, "planner": Planner(answerer), "selections": selections}),
+        state=State(
+            {
+                "service": service,
+                "planner": Planner(answerer),
+                "selections": selections,
+                "audits": kept,
+                "audit_bytes": audit_bytes,
+            }
+        ),
+        on_startup=[running.start],
+        on_shutdown=[running.stop],
         plugins=[problems.plugin()],
         openapi_config=None,
         logging_config=None,

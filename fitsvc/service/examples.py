@@ -62,6 +62,11 @@ BODIES: Final[dict[str, dict[str, Any]]] = {
         "rig": {"vehicle": {"id": "veh_moorfell_2019"}, "receiver": {"id": "rcv_dray_2"}},
     },
     "RigState": {"name": "The farm's Moorfell", "rig": {"vehicle": {"id": "veh_moorfell_2019"}}},
+    "NewAudit": {
+        "id": "aud_spring",
+        "name": "The spring catalogue",
+        "load": {"facts": {"bikes": 2, "bike_weight": "40 lb"}},
+    },
     "NewObservation": {
         "subject": "mounting",
         "record": "mnt_moorfell_dray_2",

@@ -28,6 +28,7 @@ Document = dict[str, Any]
 
 TAGS: Final = {
     "Answers": "Will this accessory work on this rig?",
+    "Audits": "Is what a whole catalogue claims true, and what is missing?",
     "Description": "This document.",
     "Health": "For the platform the service runs on.",
     "Knowledge": "What answers rest on: rules, where they come from, and the vocabulary.",
@@ -53,11 +54,12 @@ _WRONG: Final = {
     409: "Something stored stands in the way.",
     412: "It was changed since it was read.",
     413: "The body is too large.",
-    415: "The body is not sent as JSON.",
+    415: "The body is not sent as what it has to be.",
     422: "What the request says cannot be.",
     428: "`If-Match` is missing.",
     500: "The service failed; its log says how.",
     503: "The database cannot be used now.",
+    507: "The disk of the service is full.",
 }
 
 
@@ -109,6 +111,11 @@ def _operation(operation: Operation, kind: RecordKind | None, path: str, answere
     if body:
         content = {"schema": reference(body), "examples": {"example": {"value": BODIES[body]}}}
         document["requestBody"] = {"required": True, "content": {"application/json": content}}
+    if operation.uploads:
+        document["requestBody"] = {"required": True, "content": {
+            media: {"schema": {"type": "string", "minLength": 1} | ({} if sent else {"format": "binary"})}
+            | ({"examples": {"example": {"value": sent}}} if sent else {}) for media, sent in operation.uploads.items()
+        }}  # fmt: skip
     document["responses"] = _responses(operation, gives, words, answerer)
     return document
 
@@ -118,7 +125,7 @@ def _responses(operation: Operation, gives: str, words: Mapping[str, str], answe
     if operation.sends:
         done["headers"] = {name: {"description": _SENT[name], "schema": {"type": "string"}} for name in operation.sends}
     if gives:
-        done["content"] = {operation.media: {"schema": reference(gives)}}
+        done["content"] = {media: {"schema": reference(gives)} for media in (operation.media, *operation.also)}
     if gives == "Answer":
         value = msgspec.to_builtins(answerer.answer(QUESTION))
         done["content"][operation.media]["examples"] = {"example": {"value": value}}

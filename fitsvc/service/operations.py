@@ -20,7 +20,8 @@ IF_NONE_MATCH: Final = Parameter(
 class Operation:
     """One operation, as the API's description tells it.
 
-    In its texts `{one}` and `{many}` stand for the kind of record of the router it is in.
+    `uploads` are the media types of a body that is a file, each with an example or None; `also` are media types beside
+    `media`. In its texts `{one}` and `{many}` stand for the kind of record of the router it is in.
     """
 
     id: str
@@ -38,6 +39,8 @@ class Operation:
     path: Mapping[str, str] = field(default_factory=dict)
     links: Mapping[str, str] = field(default_factory=dict)
     needs_key: bool = False
+    uploads: Mapping[str, Any] = field(default_factory=dict)
+    also: tuple[str, ...] = ()
 
     @property
     def opt(self) -> dict[str, Any]:

@@ -1,5 +1,6 @@
 """What went wrong → an RFC 9457 problem document. The only place where errors become responses."""
 
+import errno
 import logging
 from collections.abc import Iterable, Mapping
 from http import HTTPStatus
@@ -17,6 +18,8 @@ from fitsvc.store import errors as store
 
 MEDIA_TYPE: Final = "application/problem+json"
 MOST_ERRORS: Final = 100
+NO_ROOM: Final = frozenset({errno.ENOSPC, errno.EDQUOT, errno.EFBIG})
+"""What the system says when a file cannot be written further."""
 
 _log = logging.getLogger("fitsvc.service")
 
@@ -111,6 +114,8 @@ def _http_error(error: HTTPException) -> ProblemDetailsException:
 
 def _unforeseen(error: Exception) -> ProblemDetailsException:
     """A fault of the service: the log has all of it, the caller nothing but that it happened."""
+    if isinstance(error, OSError) and error.errno in NO_ROOM:
+        return problem(507, "the disk of the service is full: nothing of this was kept; try again when there is room")
     _log.error("unforeseen error", exc_info=error)
     return problem(500, "the service failed on this request; the fault is logged")
 

@@ -6,6 +6,7 @@ import socket
 import sys
 from collections.abc import Sequence
 from ipaddress import ip_address
+from pathlib import Path
 from typing import Final
 
 import uvicorn
@@ -15,6 +16,7 @@ from fitsvc.paths import data_dir
 from fitsvc.rulebook.loader import load_rulebook
 from fitsvc.rulebook.rules import Rulebook
 from fitsvc.service.app import create_app
+from fitsvc.service.audits import MOST_BYTES
 from fitsvc.store.api_keys import any_key
 from fitsvc.store.database import Database
 
@@ -24,8 +26,9 @@ _log = logging.getLogger("fitsvc.service")
 
 
 def serve(
-    host: str = "127.0.0.1", port: int = 8000, database_url: str | None = None, rulebook: Rulebook | None = None
-) -> None:
+    host: str = "127.0.0.1", port: int = 8000, database_url: str | None = None, rulebook: Rulebook | None = None,
+    audits: Path | None = None, audit_bytes: int = MOST_BYTES,
+) -> None:  # fmt: skip
     """Serve until SIGTERM or SIGINT; requests that have begun are then finished.
 
     Raises ProblemsFound, or the store's StoreError, when serving cannot begin.
@@ -35,7 +38,7 @@ def serve(
         database.check()
         _refuse_open_doors(database, host, port)
         _log_to_stderr()
-        app = create_app(database, rulebook or load_rulebook(data_dir("rules")))
+        app = create_app(database, rulebook or load_rulebook(data_dir("rules")), audits, audit_bytes)
         with _listen(host, port) as listening:
             _log.info("listening on http://%s, the API's page is /docs", _shown(listening))
             _run(uvicorn.Server(_config(app)), [listening])

@@ -10,6 +10,7 @@ from fitsvc.answers.plan import Plan
 from fitsvc.answers.plan_reading import LONGEST_NAME, MOST_PARTS, MOST_WISHES
 from fitsvc.catalogue.selection import Selection
 from fitsvc.rulebook.vocabulary import EFFORTS, PRESENCES, Vocabulary
+from fitsvc.service.audits_shapes import audits
 from fitsvc.service.documents import KINDS, SOLD_AS, RecordKind
 from fitsvc.service.observations import SUBJECTS
 from fitsvc.service.schema import NO_NUL, Schema, facts_name, nullable, reference, schemas
@@ -32,7 +33,7 @@ def components(vocabulary: Vocabulary) -> dict[str, Schema]:
     """Return every schema of the API."""
     _, answers = msgspec.json.schema_components([Answer, Plan, Selection], ref_template="#/components/schemas/{name}")
     found = dict(sorted(answers.items())) | schemas(vocabulary) | _wishes() | _selection()
-    found |= _shared() | _rigs() | _observations() | _knowledge()
+    found |= audits(vocabulary) | _shared() | _rigs() | _observations() | _knowledge()
     for kind in KINDS:
         found |= _records(kind)
     return found

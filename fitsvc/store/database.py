@@ -34,6 +34,11 @@ class Database:
         self._engine = make_engine(self._url)
 
     @property
+    def url(self) -> str:
+        """The URL with its password, for another process that opens the database."""
+        return self._url.render_as_string(hide_password=False)
+
+    @property
     def shown_url(self) -> str:
         """The URL without its password."""
         return self._url.render_as_string(hide_password=True)

@@ -19,6 +19,7 @@ PREFIXES = {
     "observation": "obs_",
     "rig": "rig_",
     "key": "key_",
+    "audit": "aud_",
 }
 """How the ids of each kind of record begin."""
 

@@ -1,0 +1,123 @@
+"""The results of a finished audit as streams of bytes: each table as CSV, JSON Lines or Parquet."""
+
+import csv
+from collections.abc import Callable, Iterator
+from io import BytesIO
+from itertools import islice
+from pathlib import Path
+from typing import Any, Final
+
+import msgspec
+import pyarrow as pa
+import pyarrow.csv as pc
+import pyarrow.parquet as pq
+
+from fitsvc.catalogue.audit_blocks import PAIRS
+from fitsvc.catalogue.audit_pairs import pairs_folder
+
+PAIRS_NAME: Final = "pairs"
+TABLES: Final = (
+    PAIRS_NAME, "claims", "unclaimed", "bad_rows", "bad_claims", "suspicious", "fits_nothing", "missing_of_items",
+    "missing_of_rigs", "rigs_without", "items", "rigs", "changes",
+)  # fmt: skip
+"""The tables that an audit may have; `changes` only where it was compared with an earlier one."""
+_WHOLE: Final = frozenset({
+    "row", "works", "conditional", "undetermined", "fails", "claimed", "claims_failing", "pairs"
+})  # fmt: skip
+"""The columns of findings that hold whole numbers; all others hold texts."""
+_ROWS: Final = 16_384
+
+
+def tables_of(out: Path) -> list[str]:
+    """The tables that a finished audit has."""
+    return [name for name in TABLES if name == PAIRS_NAME or (out / f"{name}.csv").is_file()]
+
+
+def stream(out: Path, name: str, format: str) -> Iterator[bytes]:
+    """One table of an audit whose pairs are Parquet, in pieces; little of it is held at a time."""
+    if name != PAIRS_NAME and format == "csv":
+        return _bytes_of(out / f"{name}.csv")
+    tables = _pairs(out) if name == PAIRS_NAME else _findings(out / f"{name}.csv")
+    return {"csv": _as_csv, "jsonl": _as_json_lines, "parquet": _as_parquet}[format](tables)
+
+
+def _bytes_of(path: Path) -> Iterator[bytes]:
+    with path.open("rb") as stream:
+        while piece := stream.read(1 << 18):
+            yield piece
+
+
+def _pairs(out: Path) -> Iterator[pa.Table]:
+    plain = pa.schema([
+        (field.name, field.type.value_type if pa.types.is_dictionary(field.type) else field.type) for field in PAIRS
+    ])  # fmt: skip
+    for part in sorted(pairs_folder(out, "parquet").glob("part-*.parquet")):
+        for batch in pq.ParquetFile(part).iter_batches(batch_size=_ROWS):
+            yield pa.Table.from_batches([batch]).cast(plain)
+
+
+def _findings(path: Path) -> Iterator[pa.Table]:
+    with path.open(encoding="utf-8", newline="") as stream:
+        rows = csv.reader(stream, strict=True)
+        titles = next(rows)
+        schema = pa.schema([(title, pa.int64() if title in _WHOLE else pa.string()) for title in titles])
+        while some := list(islice(rows, _ROWS)):
+            columns = [_column(field, cells) for field, cells in zip(schema, zip(*some, strict=True), strict=True)]
+            yield pa.table(columns, schema=schema)
+        yield schema.empty_table()
+
+
+def _column(field: Any, cells: tuple[str, ...]) -> pa.Array:
+    values = [int(cell) if cell else None for cell in cells] if field.type == pa.int64() else list(cells)
+    return pa.array(values, field.type)
+
+
+def _as_csv(tables: Iterator[pa.Table]) -> Iterator[bytes]:
+    return _written(tables, lambda sink, schema: pc.CSVWriter(sink, schema))
+
+
+def _as_parquet(tables: Iterator[pa.Table]) -> Iterator[bytes]:
+    return _written(tables, lambda sink, schema: pq.ParquetWriter(sink, schema, compression="zstd"))
+
+
+def _written(tables: Iterator[pa.Table], open_: Callable[[Any, pa.Schema], Any]) -> Iterator[bytes]:
+    """The bytes that a writer of Arrow's makes of some tables, taken from it table by table."""
+    sink = _Sink()
+    first = next(tables)
+    writer = open_(sink, first.schema)
+    writer.write_table(first)
+    for table in tables:
+        if len(table):
+            writer.write_table(table)
+        yield sink.taken()
+    writer.close()
+    yield sink.taken()
+
+
+class _Sink(BytesIO):
+    """A file that is written to at its end and emptied at its beginning; it tells where it would be were it whole."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self._gone = 0
+
+    def tell(self) -> int:
+        return self._gone + super().tell()
+
+    def seekable(self) -> bool:
+        return False
+
+    def taken(self) -> bytes:
+        """What was written since the last time."""
+        piece = self.getvalue()
+        self._gone += len(piece)
+        super().seek(0)
+        self.truncate(0)
+        return piece
+
+
+def _as_json_lines(tables: Iterator[pa.Table]) -> Iterator[bytes]:
+    encoder = msgspec.json.Encoder()
+    for table in tables:
+        for start in range(0, len(table), 2_048):
+            yield encoder.encode_lines(table.slice(start, 2_048).to_pylist())

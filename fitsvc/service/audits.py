@@ -1,0 +1,294 @@
+"""/v1/audits: whole catalogues sent as files, judged beside the service, and what was found."""
+
+from collections.abc import Mapping
+from typing import Any, Final, cast
+
+from anyio import to_thread
+from litestar import Response, Router, delete, get, post, put
+from litestar.handlers import HTTPRouteHandler
+from litestar.params import FromPath
+from litestar.response import Stream
+
+from fitsvc.answers.question import NoRecords
+from fitsvc.catalogue.audit_results import TABLES, stream, tables_of
+from fitsvc.catalogue.audit_rigs import CARRIED, check_carried
+from fitsvc.catalogue.audit_spool import SUMMARY
+from fitsvc.facts import FactReader
+from fitsvc.language.problems import Problem, ProblemsFound
+from fitsvc.service.audits_folder import FILES, FORMATS, AuditFolder, Audits
+from fitsvc.service.audits_upload import receive
+from fitsvc.service.bodies import read_document, read_object
+from fitsvc.service.context import AnyRequest, service_of
+from fitsvc.service.documents import finish
+from fitsvc.service.keys import key_name, needs_key
+from fitsvc.service.operations import Operation, query_of
+from fitsvc.service.problems import problem
+from fitsvc.service.queries import AFTER, LIMIT, Parameter
+from fitsvc.service.replies import page, reply
+from fitsvc.store.errors import Conflict
+from fitsvc.store.tables import LABEL
+from fitsvc.store.validation import Checks
+
+MOST_BYTES: Final = 2_000_000_000
+"""The largest file that is taken, unless the server is told otherwise."""
+UPLOADS: Final[Mapping[str, Any]] = {
+    "text/csv": "sku,kind,shank,weight [lb],fits\nDRY-RACK-4,bike_carrier,2 in,52,rig_farm\n",
+    "application/x-ndjson": '{"sku": "DRY-RACK-4", "kind": "bike_carrier", "shank": "2 in", "weight": "52 lb"}\n',
+    "application/jsonl": '{"sku": "DRY-RACK-4", "rig": "rig_farm"}\n',
+    "application/yaml": "columns:\n  Wt: {fact: weight, unit: lb}\n",
+    "application/vnd.apache.parquet": None,
+}
+"""What files may be sent as, with an example of each that is text."""
+MEMBERS: Final = ("id", "name", "against", *CARRIED)
+_BODY_BYTES: Final = 64_000
+_MEDIA: Final = {
+    "csv": "text/csv",
+    "jsonl": "application/x-ndjson",
+    "parquet": "application/vnd.apache.parquet",
+}
+_POLICY: Final = {
+    "Content-Security-Policy": "default-src 'none'; style-src 'unsafe-inline'; frame-ancestors 'none'; base-uri 'none'"
+}
+_FRESH: Final = {"Cache-Control": "no-store"}
+_ONE: Final = {"key": "The audit's `id`."}
+
+
+def router() -> Router:
+    """Return the routes."""
+    sending = [_sending(name) for name in FILES]
+    handlers = [list_page, create, read, remove, *sending, start, cancel, summary, summary_page, result]
+    return Router("/v1/audits", route_handlers=handlers)
+
+
+_LIST: Final = Operation(
+    "list_audits", "List audits", "A page of audits, ordered by `id`.", "Audits", gives="Audits", query=(AFTER, LIMIT)
+)
+
+
+@get("/", opt=_LIST.opt, sync_to_thread=True)
+def list_page(request: AnyRequest) -> Response[bytes]:
+    """Give a page of audits."""
+    query, audits = query_of(request), audits_of(request)
+    folders = [one for one in audits.listed() if one.key > (query["after"] or "")][: query["limit"] + 1]
+    return page([folder.document() for folder in folders if folder.told()], query["limit"], "id")
+
+
+_CREATE: Final = Operation(
+    "create_audit", "Make a new audit",
+    "Makes an audit to which files are then sent, and which is then started. A load, ball or trailer given here is "
+    "what every rig carries or tows. `against` names a finished audit to compare with.",
+    "Audits", gives="Audit", status=201, body="NewAudit", sends=("Location",), errors=(409, 507), needs_key=True,
+    links={"get_audit": "$response.body#/id", "start_audit": "$response.body#/id"},
+)  # fmt: skip
+
+
+@post("/", opt=_CREATE.opt, guards=[needs_key], request_max_body_size=_BODY_BYTES)
+async def create(request: AnyRequest) -> Response[bytes]:
+    """Make a new audit."""
+    query_of(request)
+    document = await read_document(request)
+
+    def work() -> dict[str, Any]:
+        told = _read_new(document, audits_of(request), service_of(request).answerer.reader)
+        return audits_of(request).create(document.get("id"), told | {"created_by": key_name(request)}).document()
+
+    made = await to_thread.run_sync(work)
+    return reply(made, 201, {"Location": f"/v1/audits/{made['id']}"})
+
+
+_READ: Final = Operation(
+    "get_audit", "Get one audit", "How far it is, with the time left while it runs, and what was wrong with its files.",
+    "Audits", gives="Audit", path=_ONE, errors=(404,),
+)  # fmt: skip
+
+
+@get("/{key:str}", opt=_READ.opt, sync_to_thread=True)
+def read(request: AnyRequest, key: FromPath[str]) -> Response[bytes]:
+    """Give one audit."""
+    query_of(request)
+    return _audit(audits_of(request).get(key))
+
+
+_REMOVE: Final = Operation(
+    "delete_audit", "Delete an audit", "Deletes an audit that is not running, with its files and results.", "Audits",
+    status=204, path=_ONE, errors=(404, 409), needs_key=True,
+)  # fmt: skip
+
+
+@delete("/{key:str}", opt=_REMOVE.opt, guards=[needs_key], sync_to_thread=True)
+def remove(request: AnyRequest, key: FromPath[str]) -> None:
+    """Delete an audit."""
+    query_of(request)
+    audits_of(request).get(key).delete()
+
+
+_SENT: Final = {
+    "catalogue": "The accessories: `sku`, a column for each fact (`shank`, `weight [lb]`), and maybe `fits` with the "
+    "rigs or vehicles that each is claimed to fit.",
+    "claims": "Which `sku` is claimed to fit which `rig`, where the catalogue does not say it.",
+    "rigs": "Rigs as records, with the vehicles, receivers and mountings that they name; without them the store's rigs "
+    "are taken.",
+    "mapping": "What the columns of the catalogue are, where they have other names.",
+}
+
+
+def _sending(name: str) -> HTTPRouteHandler:
+    """Return the route to which one of an audit's files is sent."""
+    uploads = {media: sent for media, sent in UPLOADS.items() if FORMATS[media] in FILES[name]}
+    operation = Operation(
+        f"send_audit_{name}", f"Send an audit's {name}",
+        f"{_SENT[name]} The body is the file itself, and `Content-Type` says what it is. A file that was sent before "
+        "is replaced once the new one is whole.",
+        "Audits", gives="Audit", path=_ONE, errors=(404, 409, 413, 415, 507), needs_key=True, uploads=uploads,
+    )  # fmt: skip
+
+    async def send_file(request: AnyRequest, key: FromPath[str]) -> Response[bytes]:
+        query_of(request)
+        folder = await to_thread.run_sync(audits_of(request).get, key)
+        sent = await receive(request, name, folder.path, request.app.state["audit_bytes"])
+        try:
+            await to_thread.run_sync(folder.add_file, name, *sent)
+        finally:
+            sent.part.unlink(missing_ok=True)
+        return await to_thread.run_sync(_audit, folder)
+
+    path = f"/{{key:str}}/files/{name}"
+    return put(path, opt=operation.opt, guards=[needs_key], request_max_body_size=None)(send_file)
+
+
+_START: Final = Operation(
+    "start_audit", "Start an audit",
+    "Lets the service carry the audit out, one after the other. One that was cancelled, interrupted or has failed goes "
+    "on where it was.",
+    "Audits", gives="Audit", status=202, path=_ONE, errors=(404, 409, 507), needs_key=True,
+)  # fmt: skip
+
+
+@post("/{key:str}/start", opt=_START.opt, guards=[needs_key], status_code=202, sync_to_thread=True)
+def start(request: AnyRequest, key: FromPath[str]) -> Response[bytes]:
+    """Start an audit."""
+    query_of(request)
+    folder = audits_of(request).get(key)
+    folder.start()
+    return _audit(folder, 202)
+
+
+_CANCEL: Final = Operation(
+    "cancel_audit", "Cancel an audit", "Ends an audit that waits or runs; what is done is kept until it is started "
+    "again or deleted.", "Audits", gives="Audit", status=202, path=_ONE, errors=(404, 507), needs_key=True,
+)  # fmt: skip
+
+
+@post("/{key:str}/cancel", opt=_CANCEL.opt, guards=[needs_key], status_code=202, sync_to_thread=True)
+def cancel(request: AnyRequest, key: FromPath[str]) -> Response[bytes]:
+    """Cancel an audit."""
+    query_of(request)
+    folder = audits_of(request).get(key)
+    folder.cancel()
+    return _audit(folder, 202)
+
+
+_SUMMARY: Final = Operation(
+    "get_audit_summary", "Get an audit's summary",
+    "Pairs by outcome and rule, faults, claims, the facts worth measuring and what changed.",
+    "Audits", gives="AuditSummary", path=_ONE, errors=(404, 409),
+)  # fmt: skip
+
+
+@get("/{key:str}/summary", opt=_SUMMARY.opt, sync_to_thread=True)
+def summary(request: AnyRequest, key: FromPath[str]) -> Response[bytes]:
+    """Give the summary."""
+    query_of(request)
+    return reply((_finished(request, key).out / SUMMARY).read_bytes())
+
+
+_PAGE: Final = Operation(
+    "get_audit_page", "Get an audit's summary as a page", "One page for people, which loads nothing else.", "Audits",
+    gives="Page", media="text/html", path=_ONE, errors=(404, 409),
+)  # fmt: skip
+
+
+@get("/{key:str}/page", opt=_PAGE.opt, sync_to_thread=True)
+def summary_page(request: AnyRequest, key: FromPath[str]) -> Response[bytes]:
+    """Give the page."""
+    query_of(request)
+    text = (_finished(request, key).out / "summary.html").read_bytes()
+    return Response(text, media_type="text/html", headers=_POLICY)
+
+
+_FORMAT: Final = Parameter(
+    "format", "How the table is written.", {"type": "string", "enum": list(_MEDIA), "default": "csv"}, example="csv"
+)
+_RESULT: Final = Operation(
+    "get_audit_result", "Get a table of an audit",
+    "`pairs` has every item with every rig: the outcome, the rules that decide it, whether it was claimed, and the "
+    "digest of the rulebook. The other tables have what was found: " + ", ".join(f"`{one}`" for one in TABLES[1:])
+    + "; `changes` where it was compared with another audit.",
+    "Audits", gives="Table", media=_MEDIA["csv"], path=_ONE | {"name": "The table."}, query=(_FORMAT,),
+    errors=(404, 409),
+    also=tuple(_MEDIA.values())[1:],
+)  # fmt: skip
+
+
+@get("/{key:str}/results/{name:str}", opt=_RESULT.opt, sync_to_thread=True)
+def result(request: AnyRequest, key: FromPath[str], name: FromPath[str]) -> Stream:
+    """Give one table."""
+    format = query_of(request)["format"]
+    out = _finished(request, key).out
+    if name not in tables_of(out):
+        listed = ", ".join(f"`{one}`" for one in tables_of(out))
+        raise problem(404, f"the audit has no table `{name[:60]}`; it has {listed}")
+    headers = {"Content-Disposition": f'attachment; filename="{key}-{name}.{format}"'}
+    return Stream(stream(out, name, format), media_type=_MEDIA[format], headers=headers)
+
+
+def audits_of(request: AnyRequest) -> Audits:
+    """Return the audits of the service that a request came to."""
+    return cast(Audits, request.app.state["audits"])
+
+
+def _audit(folder: AuditFolder, status: int = 200) -> Response[bytes]:
+    return reply(folder.document(), status, _FRESH)
+
+
+def _finished(request: AnyRequest, key: str) -> AuditFolder:
+    folder = audits_of(request).get(key)
+    if (state := folder.state()) != "finished":
+        raise Conflict(f"audit `{key}` is {state}; there are results once it is finished")
+    return folder
+
+
+def _read_new(document: Any, audits: Audits, reader: FactReader) -> dict[str, Any]:
+    """What a new audit is made with; ProblemsFound with everything that is wrong with it."""
+    problems = read_object(document, MEMBERS)
+    checks = Checks()
+    if document.get("id") is not None:
+        checks.key("audit", document["id"])
+    if document.get("name") is not None:
+        checks.text("/name", document["name"], LABEL)
+    carried = {name: document[name] for name in CARRIED if document.get(name) is not None}
+    for name, part in carried.items():
+        if not isinstance(part, dict) or set(part) != {"facts"}:
+            problems.append(Problem(f"`{name}` has `facts` alone", 'write `{"facts": {...}}`', pointer=f"/{name}"))
+    problems += [Problem(one.message, pointer=one.field, meaning=True) for one in checks.problems]
+    problems += _against_problems(document, audits)
+    if not problems:
+        try:
+            check_carried(carried, reader, NoRecords())
+        except ProblemsFound as found:
+            problems += found.problems
+    finish(problems)
+    return {"name": document.get("name") or "", "against": document.get("against"), "carried": carried}
+
+
+def _against_problems(document: Mapping[str, Any], audits: Audits) -> list[Problem]:
+    against = document.get("against")
+    if against is None:
+        return []
+    if not isinstance(against, str):
+        return [Problem("`against` is not a text", "write the id of a finished audit", pointer="/against")]
+    state = next((one.state() for one in audits.listed() if one.key == against), None)
+    if state == "finished":
+        return []
+    message = f"audit `{against[:60]}` is {state}" if state else f"there is no audit `{against[:60]}`"
+    return [Problem(message, "name a finished audit", pointer="/against", meaning=True)]

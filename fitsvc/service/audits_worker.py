@@ -1,0 +1,147 @@
+"""The process that carries one audit out: `python -m fitsvc.service.audits_worker FOLDER`.
+
+It runs beside the server at a lower priority, takes up what an earlier one left, and ends when the audit is cancelled.
+The database's URL comes by FITSVC_DATABASE_URL, and the digest of the service's rulebook as the second argument.
+"""
+
+import logging
+import os
+import sys
+import time
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Final
+
+import pyarrow as pa
+import pyarrow.parquet as pq
+
+from fitsvc import __version__
+from fitsvc.catalogue.audit_rigs import AuditRig, read_rigs, rigs_of_table, rigs_table, stored_rigs
+from fitsvc.catalogue.audit_run import Asked, Audit
+from fitsvc.catalogue.audit_spool import begun, written
+from fitsvc.catalogue.audit_summary import run
+from fitsvc.facts import FactReader
+from fitsvc.language.problems import Problem, ProblemsFound
+from fitsvc.paths import data_dir
+from fitsvc.rulebook.loader import load_rulebook
+from fitsvc.rulebook.rules import Rulebook
+from fitsvc.service.audits_folder import STORED_RIGS, AuditFolder
+from fitsvc.service.problems import NO_ROOM
+from fitsvc.store.database import Database
+from fitsvc.store.errors import StoreError
+
+_AGAIN: Final = "start it again when that is put right; it goes on where it was"
+_NICE: Final = 10
+_TOLD_EVERY: Final = 0.5
+_TRIES: Final = 20
+_log = logging.getLogger("fitsvc.audits")
+
+
+class Cancelled(Exception):
+    """The audit is not wanted any more."""
+
+
+def main(folder: AuditFolder, digest: str) -> None:
+    """Carry the audit out, unless somebody else does."""
+    for _ in range(_TRIES):
+        with folder.holding() as held:
+            if held:
+                if folder.is_wanted():
+                    _carry_out(folder, digest)
+                return
+        # Whoever asks whether the audit is held holds it for a moment too.
+        time.sleep(0.05)
+
+
+def _carry_out(folder: AuditFolder, digest: str) -> None:
+    try:
+        _audit(folder, digest)
+    except Cancelled:
+        return
+    except ProblemsFound as found:
+        folder.end("failed", found.problems)
+    except OSError as error:
+        if error.errno not in NO_ROOM:
+            raise
+        folder.end("interrupted", [Problem("the disk of the service is full", _AGAIN)])
+    except MemoryError:
+        folder.end("interrupted", [Problem("the service has not the memory that it takes", _AGAIN)])
+    except StoreError as error:
+        folder.end("interrupted", [Problem(str(error), _AGAIN)])
+    else:
+        folder.end("finished")
+
+
+def _audit(folder: AuditFolder, digest: str) -> None:
+    progress = _Progress(folder)
+    progress.tell("reading the rules", 0, 0)
+    rulebook = load_rulebook(data_dir("rules"))
+    if rulebook.digest != digest:
+        raise ProblemsFound([Problem("the rules were changed while the service ran", "start the service anew")])
+    _begin_anew_if_changed(folder, rulebook.digest)
+    progress.tell("reading the rigs", 0, 0)
+    rigs = _rigs(folder, rulebook)
+    catalogue = folder.file("catalogue")
+    assert catalogue is not None
+    asked = Asked(catalogue, folder.out, folder.file("claims"), folder.file("mapping"), _against(folder))
+    run(Audit(asked, rulebook, rigs, progress.tell))
+
+
+def _begin_anew_if_changed(folder: AuditFolder, rulebook: str) -> None:
+    """Let go of what was done by other rules or another version, whose results would not go together."""
+    by = begun(folder.out)
+    if by is not None and (by["rulebook"], by["program"]) != (rulebook, __version__):
+        folder.forget()
+
+
+def _rigs(folder: AuditFolder, rulebook: Rulebook) -> Sequence[AuditRig]:
+    """The rigs that were sent, or those of the store as they were when the audit began."""
+    reader, carried = FactReader(rulebook), folder.told().get("carried", {})
+    if (sent := folder.file("rigs")) is not None:
+        return read_rigs([sent], reader, carried)
+    kept = folder.path / STORED_RIGS
+    if not kept.is_file():
+        database = Database()
+        try:
+            with database.session() as session:
+                table = rigs_table(stored_rigs(session, reader, carried))
+        finally:
+            database.close()
+        with written(kept) as place:
+            pq.write_table(table, place)
+    return rigs_of_table(pq.read_table(kept))
+
+
+def _against(folder: AuditFolder) -> Path | None:
+    against = folder.told().get("against")
+    return folder.path.parent / against / "out" if against else None
+
+
+class _Progress:
+    """Writes down how far the audit is, and looks whether it is still wanted."""
+
+    def __init__(self, folder: AuditFolder) -> None:
+        self._folder, self._stage, self._told = folder, "", 0.0
+        self._began, self._first = 0.0, 0
+
+    def tell(self, stage: str, done: int, total: int) -> None:
+        """Take what the audit tells of itself."""
+        now = time.monotonic()
+        if stage != self._stage:
+            self._stage, self._began, self._first, self._told = stage, now, done, 0.0
+        if now - self._told < _TOLD_EVERY:
+            return
+        self._told = now
+        if not self._folder.is_wanted():
+            raise Cancelled
+        new = done - self._first
+        left = (now - self._began) / new * (total - done) if total and new else None
+        self._folder.tell(stage, done, total, left)
+
+
+if __name__ == "__main__":
+    os.nice(_NICE)
+    pa.set_cpu_count(1)
+    pa.set_io_thread_count(1)
+    logging.basicConfig(stream=sys.stderr, level=logging.INFO, format="%(asctime)s %(levelname)s %(name)s: %(message)s")
+    main(AuditFolder(Path(sys.argv[1])), sys.argv[2])

@@ -1,0 +1,301 @@
+"""/v1/audits: a catalogue sent, judged by a process of its own, and what was found."""
+
+import csv
+import io
+import json
+import shutil
+import time
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+import pyarrow.parquet as pq
+import pytest
+from audit_world import audit, files
+from audit_world import found as findings
+from demo_world import answerer
+from litestar import Litestar
+from litestar.testing import TestClient
+from service_checks import pointers, problem
+
+from fitsvc.catalogue.audit_results import TABLES
+from fitsvc.catalogue.audit_rigs import read_rigs
+from fitsvc.catalogue.planted import CATALOGUE, RIGS, write_planted
+from fitsvc.rulebook.rules import Rulebook
+from fitsvc.service import audits_worker
+from fitsvc.service.app import create_app
+from fitsvc.service.audits_folder import AuditFolder, Audits
+from fitsvc.store import database as store
+
+Client = TestClient[Litestar]
+CSV, LINES = {"Content-Type": "text/csv"}, {"Content-Type": "application/x-ndjson"}
+PARQUET, YAML = {"Content-Type": "application/vnd.apache.parquet"}, {"Content-Type": "application/yaml"}
+_ITEMS = 500
+
+
+@pytest.fixture(scope="module")
+def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Make a small catalogue with planted faults, and audit it by the command's own means."""
+    folder = tmp_path_factory.mktemp("made")
+    write_planted(folder, answerer().rulebook, _ITEMS, lambda *_: None)
+    audit(folder / CATALOGUE, folder / "audit", read_rigs([folder / RIGS], answerer().reader))
+    return folder
+
+
+@pytest.fixture
+def database(migrated: Path, tmp_path: Path) -> Iterator[store.Database]:
+    """Give a database without rows; what audits do of their own does not depend on which kind it is."""
+    shutil.copy(migrated, tmp_path / "fitsvc.db")
+    opened = store.Database(f"sqlite:///{tmp_path / 'fitsvc.db'}")
+    yield opened
+    opened.close()
+
+
+@pytest.fixture
+def client(database: store.Database, rulebook: Rulebook, tmp_path: Path) -> Iterator[Client]:
+    """Give a client of a service that keeps its audits in a folder of its own, and takes files of a megabyte."""
+    app = create_app(database, rulebook, tmp_path / "audits", 1_000_000)
+    with TestClient(app, raise_server_exceptions=False) as opened:
+        yield opened
+
+
+@pytest.fixture
+def idle(database: store.Database, rulebook: Rulebook, tmp_path: Path) -> Client:
+    """Give a client of a service that was not started, and so carries nothing out."""
+    return TestClient(create_app(database, rulebook, tmp_path / "audits", 1_000_000), raise_server_exceptions=False)
+
+
+def create(client: Client, key: dict[str, str], **told: Any) -> str:
+    """Make an audit, and return its path."""
+    response = client.post("/v1/audits", json=told, headers=key)
+    assert response.status_code == 201, response.text
+    return str(response.headers["location"])
+
+
+def send(client: Client, key: dict[str, str], path: str, name: str, content: bytes, kind: dict[str, str]) -> Any:
+    """Send a file, and return the audit."""
+    response = client.put(f"{path}/files/{name}", content=content, headers=key | kind)
+    assert response.status_code == 200, response.text
+    return response.json()
+
+
+def started(client: Client, key: dict[str, str], path: str) -> Any:
+    """Start an audit, wait for its process to end it, and return it."""
+    assert client.post(f"{path}/start", headers=key).status_code == 202
+    while (told := client.get(path).json())["state"] in ("queued", "running"):
+        assert told["progress"] is None or set(told["progress"]) == {"stage", "done", "total", "seconds_left"}
+        time.sleep(0.1)
+    return told
+
+
+CarriedOut = Callable[[str], Any]
+
+
+@pytest.fixture
+def carried_out(
+    idle: Client, key: dict[str, str], database: store.Database, rulebook: Rulebook, monkeypatch: pytest.MonkeyPatch
+) -> CarriedOut:
+    """Give a way to start an audit, carry it out here as its process would, and return it."""
+    monkeypatch.setenv("FITSVC_DATABASE_URL", database.url)
+    monkeypatch.setattr(audits_worker, "load_rulebook", lambda _: rulebook)
+
+    def carry_out(path: str) -> Any:
+        assert idle.post(f"{path}/start", headers=key).json()["state"] == "queued"
+        audits_worker.main(audits_of(idle).get(path.rpartition("/")[2]), rulebook.digest)
+        return idle.get(path).json()
+
+    return carry_out
+
+
+def audits_of(client: Client) -> Audits:
+    """The audits of a service."""
+    kept = client.app.state["audits"]
+    assert isinstance(kept, Audits)
+    return kept
+
+
+def test_an_audit_finds_what_the_command_finds(client: Client, key: dict[str, str], made: Path) -> None:
+    """Files sent and an audit started: every table, in every format, has what the command's has."""
+    path = create(client, key, id="aud_made", name="Made up")
+    told = send(client, key, path, "catalogue", (made / CATALOGUE).read_bytes(), CSV)
+    assert [(one["name"], one["bytes"]) for one in told["files"]] == [("catalogue", (made / CATALOGUE).stat().st_size)]
+    send(client, key, path, "rigs", (made / RIGS).read_bytes(), LINES)
+    told = started(client, key, path)
+    assert (told["state"], told["problems"], told["name"]) == ("finished", [], "Made up")
+    assert told["results"] == [name for name in TABLES if name != "changes"]
+    kept = json.loads((made / "audit" / "summary.json").read_text())
+    assert client.get(f"{path}/summary").json() == kept
+    page = client.get(f"{path}/page")
+    assert page.text == (made / "audit" / "summary.html").read_text()
+    assert page.headers["content-type"] == "text/html; charset=utf-8"
+    assert "default-src 'none'" in page.headers["content-security-policy"]
+    for name in told["results"]:
+        as_csv, as_lines, as_parquet = (
+            client.get(f"{path}/results/{name}?format={format}").content for format in ("csv", "jsonl", "parquet")
+        )
+        rows = list(csv.DictReader(io.StringIO(as_csv.decode())))
+        lines = [json.loads(line) for line in as_lines.splitlines()]
+        assert pq.read_table(io.BytesIO(as_parquet)).to_pylist() == lines
+        assert [{k: str(v) for k, v in line.items()} for line in lines] == [
+            row | {"claimed": row["claimed"].capitalize()} if name == "pairs" else row for row in rows
+        ]
+        if name != "pairs":
+            assert rows == findings(made / "audit", name)
+    assert len(lines) > 10
+
+
+def test_the_rigs_of_the_store_and_a_load(
+    idle: Client, key: dict[str, str], carried_out: CarriedOut, database: store.Database, made: Path
+) -> None:
+    """Without rigs of its own an audit takes the store's, with the load that it was made with; mapped columns too."""
+    from fitsvc.catalogue.loading import load_file
+
+    load_file(database, answerer().reader, made / RIGS)
+    load = {"facts": {"bikes": 2, "bike_weight": "60 lb"}}
+    path = create(idle, key, load=load)
+    assert idle.get(path).json()["asked"] == {"load": load}
+    rows = (made / CATALOGUE).read_text().replace("weight [lb]", "Wt", 1)
+    send(idle, key, path, "catalogue", rows.encode(), CSV)
+    send(idle, key, path, "mapping", b"columns:\n  Wt: {fact: weight, unit: lb}\n", YAML)
+    assert carried_out(path)["state"] == "finished"
+    told = json.loads((made / "audit" / "summary.json").read_text())["outcomes"]
+    loaded = idle.get(f"{path}/summary").json()["outcomes"]
+    assert sum(loaded.values()) == sum(told.values())
+    assert loaded["fails"] > told["fails"]
+
+
+def test_compared_with_an_earlier_audit(idle: Client, key: dict[str, str], carried_out: CarriedOut, made: Path) -> None:
+    """An audit against a finished one tells what is new and lost."""
+    rows = (made / CATALOGUE).read_text().splitlines(keepends=True)[:60]
+    first = create(idle, key, id="aud_first")
+    body = {"against": "aud_first"}
+    assert problem(idle.post("/v1/audits", json=body, headers=key), 422)["detail"].endswith("is new")
+    for path in (first, ""):
+        path = path or create(idle, key, **body)
+        send(idle, key, path, "catalogue", "".join(rows).encode(), CSV)
+        send(idle, key, path, "rigs", (made / RIGS).read_bytes(), LINES)
+        told = carried_out(path)
+        assert told["state"] == "finished", told
+        rows = [row.replace(",2 in,", ",3 in,") for row in rows]
+    assert "changes" in told["results"]
+    lost = list(csv.DictReader(io.StringIO(idle.get(f"{path}/results/changes").text)))
+    assert {(row["change"], row["cause"]) for row in lost} == {("lost", "item")}
+
+
+@pytest.mark.parametrize(("content", "kind", "words"), [
+    (b"sku,weight\nA,3 lb\nB," + b"9" * 999_000 + b"9" * 900 + b"\n", CSV, None),
+    (b"sku,weight\nA,3 lb\nB," + b'"9\n",' * 190_000 + b"\n", CSV, None),
+    ("sku,weight\nA,3 lb\n".encode("utf-16"), CSV, "is UTF-16"),
+    (b"PAR1 nothing of the sort", PARQUET, "is not Parquet"),
+    (b"sku,wieght\n", CSV, "no row could be read"),
+    (b"\0" * 1000, CSV, "NUL"),
+])  # fmt: skip
+def test_a_catalogue_that_cannot_be_audited(
+    idle: Client,
+    key: dict[str, str],
+    carried_out: CarriedOut,
+    made: Path,
+    content: bytes,
+    kind: dict[str, str],
+    words: str | None,
+) -> None:
+    """It fails with what is wrong and where; sent again as it should be, the same audit is carried out."""
+    path = create(idle, key)
+    send(idle, key, path, "catalogue", content, kind)
+    send(idle, key, path, "rigs", (made / RIGS).read_bytes(), LINES)
+    told = carried_out(path)
+    if words is not None:
+        assert told["state"] == "failed"
+        assert any(words in one["detail"] and one["file"].startswith("catalogue") for one in told["problems"]), told
+        problem(idle.get(f"{path}/summary"), 409)
+        send(idle, key, path, "catalogue", b"sku,kind\nA,step\n", CSV)
+        told = carried_out(path)
+    assert told["state"] == "finished", told
+
+
+def test_no_rigs_anywhere(idle: Client, key: dict[str, str], carried_out: CarriedOut) -> None:
+    """An audit without rigs, over a store without any, fails and says so."""
+    path = create(idle, key)
+    send(idle, key, path, "catalogue", b"sku,kind\nA,step\n", CSV)
+    told = carried_out(path)
+    assert (told["state"], told["problems"][0]["detail"]) == ("failed", "there are no rigs")
+
+
+def test_files_that_are_refused(idle: Client, key: dict[str, str], tmp_path: Path) -> None:
+    """A wrong type, an unknown file, too many bytes, none at all: a problem each, and nothing is kept."""
+    path = create(idle, key)
+    for name, kind in (("catalogue", YAML), ("mapping", CSV), ("rigs", PARQUET), ("catalogue", {})):
+        told = problem(idle.put(f"{path}/files/{name}", content=b"x", headers=key | kind), 415)
+        assert "Content-Type" in told["detail"]
+    zipped = CSV | {"Content-Encoding": "gzip"}
+    problem(idle.put(f"{path}/files/catalogue", content=b"x", headers=key | zipped), 415)
+    problem(idle.put(f"{path}/files/extra", content=b"x", headers=key | CSV), 404)
+    problem(idle.put(f"{path}/files/catalogue", content=b"", headers=key | CSV), 400)
+    announced = idle.put(f"{path}/files/catalogue", content=b"x" * 1_000_001, headers=key | CSV)
+    pieces = idle.put(f"{path}/files/catalogue", content=iter([b"x" * 600_000] * 2), headers=key | CSV)
+    for response in (announced, pieces):
+        assert "larger than the 1 MB taken here" in problem(response, 413)["detail"]
+    assert idle.get(path).json()["files"] == []
+    assert not list((tmp_path / "audits").rglob("*.part"))
+    problem(idle.post(f"{path}/start", headers=key), 409)
+
+
+def test_an_audit_that_was_started_is_left_alone(idle: Client, key: dict[str, str]) -> None:
+    """Its files stay as they are and it cannot be deleted, until it is cancelled."""
+    path = create(idle, key)
+    send(idle, key, path, "catalogue", b"sku,kind\nA,step\n", CSV)
+    for _ in range(2):
+        assert idle.post(f"{path}/start", headers=key).json()["state"] == "queued"
+    problem(idle.put(f"{path}/files/catalogue", content=b"sku\n", headers=key | CSV), 409)
+    problem(idle.delete(path, headers=key), 409)
+    assert idle.post(f"{path}/cancel", headers=key).json()["state"] == "cancelled"
+    assert idle.post(f"{path}/cancel", headers=key).json()["state"] == "cancelled"
+    assert idle.delete(path, headers=key).status_code == 204
+    problem(idle.get(path), 404)
+    assert idle.get("/v1/audits").json() == {"items": [], "next": None}
+
+
+def test_bodies_that_are_refused(idle: Client, key: dict[str, str]) -> None:
+    """Each member that is wrong is pointed at."""
+    for body, place in (
+        ({"id": "spring"}, "/id"), ({"id": "aud_../up"}, "/id"), ({"name": 3}, "/name"), ({"nam": "x"}, "/nam"),
+        ({"against": "aud_none"}, "/against"), ({"against": 3}, "/against"), ({"load": {"sku": "x"}}, "/load"),
+        ({"load": {"facts": {"bikes": "two"}}}, "/load/facts/bikes"),
+        ({"load": {"facts": {"bykes": 2}}}, "/load/facts/bykes"),
+        ({"name": "a\0b"}, "/name"),
+    ):  # fmt: skip
+        response = idle.post("/v1/audits", json=body, headers=key)
+        assert pointers(problem(response, response.status_code)) == [place]
+        assert response.status_code in (400, 422)
+    create(idle, key, id="aud_once")
+    problem(idle.post("/v1/audits", json={"id": "aud_once"}, headers=key), 409)
+
+
+def test_pages_of_audits(idle: Client, key: dict[str, str]) -> None:
+    """Audits are listed by their ids."""
+    for name in ("c", "a", "b"):
+        create(idle, key, id=f"aud_{name}")
+    first = idle.get("/v1/audits?limit=2").json()
+    assert [one["id"] for one in first["items"]] == ["aud_a", "aud_b"]
+    rest = idle.get(f"/v1/audits?limit=2&after={first['next']}").json()
+    assert ([one["id"] for one in rest["items"]], rest["next"]) == (["aud_c"], None)
+
+
+def test_a_cancelled_audit_goes_on_where_it_was(
+    client: Client, key: dict[str, str], made: Path, tmp_path: Path
+) -> None:
+    """Cancelled and started again, again and again, an audit comes to the same files."""
+    path = create(client, key, id="aud_again")
+    send(client, key, path, "catalogue", (made / CATALOGUE).read_bytes(), CSV)
+    send(client, key, path, "rigs", (made / RIGS).read_bytes(), LINES)
+    for _ in range(2):
+        client.post(f"{path}/start", headers=key)
+        while client.get(path).json()["state"] == "queued":
+            time.sleep(0.05)
+        assert client.post(f"{path}/cancel", headers=key).json()["state"] == "cancelled"
+        folder = AuditFolder(tmp_path / "audits" / "aud_again")
+        while folder.is_held():
+            time.sleep(0.05)
+        assert client.get(path).json()["state"] == "cancelled"
+    assert started(client, key, path)["state"] == "finished"
+    assert files(tmp_path / "audits" / "aud_again" / "out") == files(made / "audit")
