@@ -61,3 +61,36 @@ def test_a_driver_is_counted_where_no_load_is_named() -> None:
         rig = {"vehicle": {"facts": {"gvwr": gvwr, "curb_weight": "5000 lb"}}}
         found = answerer().answer({"rig": rig, "trailer": trailer})
         assert next(one.result for one in found.findings if one.rule == "driver-within-payload") == result
+
+
+RATED = {"trailer_rating": "5000 lb"}
+
+
+def reason(adapters: list[dict[str, Any]], gross: str = "4000 lb", receiver: dict[str, Any] = RATED) -> str:
+    """What the finding of the opening's trailer rating says."""
+    rig = {"receiver": {"facts": receiver}, "adapters": [{"facts": facts} for facts in adapters]}
+    trailer = {"facts": {"gross_weight": gross, "weight_distribution": False}}
+    found = answerer().answer({"rig": rig, "accessory": {"facts": MOUNT}, "trailer": trailer})
+    return next(one.reason for one in found.findings if one.rule == "trailer-weight/towing.opening_trailer_rating")
+
+
+def test_a_reason_names_the_part_whose_rating_it_is() -> None:
+    """Whose label to look at is told of the same receiver with one thing or another in it, in turn."""
+    sleeve = {"kind": "reducer_sleeve", "fits_opening": "2-1/2 in", "offers_opening": "2 in"}
+    assert "more than the receiver's trailer rating of 5000 lb" in reason([], "6000 lb")
+    lower = [{**EXTENSION, "trailer_rating": "1500 lb"}]
+    assert "more than the adapter's trailer rating of 1500 lb" in reason(lower)
+    halved = [{**EXTENSION, "trailer_rating": "9000 lb"}]
+    assert "more than the receiver's trailer rating with what is in it of 2500 lb" in reason(halved)
+    higher = [{**sleeve, "trailer_rating": "9000 lb"}]
+    assert "more than the receiver's trailer rating of 5000 lb" in reason(higher, "6000 lb")
+    assert "within the adapter's trailer rating" in reason([{**sleeve, "trailer_rating": "4500 lb"}])
+
+
+def test_a_reason_names_the_part_whose_rating_is_missing() -> None:
+    """The receiver's rating is known; that of the sleeve in it is what to look for."""
+    sleeve = {"kind": "reducer_sleeve", "fits_opening": "2-1/2 in", "offers_opening": "2 in"}
+    found = reason([sleeve])
+    assert "the receiver's trailer rating with what is in it? Not known: the adapter's trailer rating." in found
+    found = reason([{**sleeve, "trailer_rating": "9000 lb"}], receiver={})
+    assert found.endswith("Not known: the receiver's trailer rating.")

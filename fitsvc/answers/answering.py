@@ -187,7 +187,7 @@ class Answerer:
         """A limit in words, with the facts that govern it and those that are not known by their own names."""
         limit = self._limits_by_id[name]
         ratings = {rating.name: rating for rating in limit.ratings}
-        unknown = [fact for one in low.unknown for fact in unknown_facts(self.engine, self.wording, ratings[one], case)]
+        unknown = [fact for one in low.unknown for fact in unknown_facts(self.engine, ratings[one], case)]
         if low.at_most is None or low.governs is None:
             return LimitShown(limit.name, unknown)
         shown = show_down(low.at_most, low.governs.shown.unit, system)

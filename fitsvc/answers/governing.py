@@ -4,9 +4,8 @@ A limit's rating is often a derived value: with or without weight distribution, 
 and the adapters in it. People are told the label to look at, not the name of the computation.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
-from fitsvc.answers.wording import Wording, exact
 from fitsvc.engine.leaves import Basis
 from fitsvc.engine.point import Point
 from fitsvc.facts import Case
@@ -24,15 +23,19 @@ def governing_fact(engine: Point, rating: Rating, at_most: float, case: Case) ->
     return rating.name
 
 
-def unknown_facts(engine: Point, wording: Wording, rating: Rating, case: Case) -> list[str]:
+def unknown_facts(engine: Point, rating: Rating, case: Case) -> list[str]:
     """The facts that are not known of an unknown rating; its own name where none can be named."""
-    kind = rating.node.type
-    found = [
-        name
-        for name, value in _behind(engine, rating, case)
-        if isinstance(value, tuple) and not exact(value, wording.shown(Read(kind, name)))
-    ]
-    return list(dict.fromkeys(found)) or [rating.name]
+    return _open(_behind(engine, rating, case)) or [rating.name]
+
+
+def unknown_in_opening(engine: Point, opening: Read, case: Case) -> list[str]:
+    """The facts not known of a figure of the working opening, the receiver's own and the adapters'."""
+    return _open(_in_opening(engine, opening, case))
+
+
+def _open(facts: Iterable[tuple[str, Value]]) -> list[str]:
+    found = (name for name, value in facts if isinstance(value, tuple) and value[1] - value[0] > SAME)
+    return list(dict.fromkeys(found))
 
 
 def _behind(engine: Point, rating: Rating, case: Case) -> Iterator[tuple[str, Value]]:

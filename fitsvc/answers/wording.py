@@ -6,6 +6,7 @@ from math import inf
 from typing import Final
 
 from fitsvc.answers.answer import Finding, Result
+from fitsvc.answers.governing import governing_fact, unknown_in_opening
 from fitsvc.engine.point import Point
 from fitsvc.facts import Case
 from fitsvc.language.display import System, show_together
@@ -13,7 +14,7 @@ from fitsvc.language.intervals import SAME
 from fitsvc.language.quantities import Dimension
 from fitsvc.language.typed import AnyTyped, Read
 from fitsvc.language.types import Value
-from fitsvc.rulebook.rules import Rule, Rulebook, Shown, Template
+from fitsvc.rulebook.rules import Rating, Rule, Rulebook, Shown, Template
 
 UNKNOWN: Final = "unknown"
 _OTHERS: Final[Mapping[str, str]] = {"vehicle.id": "vehicle's configuration"}
@@ -81,6 +82,8 @@ class RuleWords:
         nodes += self._basis.decisions
         self._slots = tuple(slot.name for slot in leaves)
         self._presences = tuple(self._basis.presences)
+        self._opening = tuple(slot for slot in leaves if slot.name.startswith("opening."))
+        self._rating = wording.rating_of(rule) if self._opening else None
         self._facts = tuple((wording.name_of(slot.name), wording.shown(slot)) for slot in leaves)
         self._tyres = tuple({name for name, _ in self._facts if wording.is_tyre(name)})
         self._nodes = nodes
@@ -97,6 +100,9 @@ class RuleWords:
         key: tuple[object, ...] = (result, system, *self.rests_on(case))
         if self._tyres:
             key += tuple(map(case.texts.get, self._tyres))
+        if self._opening:  # what is in the opening is told by the part it comes from
+            own, _ = self._wording.engine.opening_leaves
+            key += (*(frozenset(adapter.items()) for adapter in case.adapters), *[case.facts.get(r.name) for r in own])
         found = self._kept.get(key)
         if found is None:
             if len(self._kept) >= _MOST_KEPT:
@@ -111,15 +117,30 @@ class RuleWords:
         by_name = {name: text for (name, _, _), text in zip(facts, told, strict=True)}
         by_name |= {name: case.texts[name] for name in self._tyres if name in by_name and name in case.texts}
         margin = "" if result == "undetermined" else self._margin(values, system)
+        label = self._part(result, case)
+        title = rule.title.replace(*label)
         if result == "passes":
-            reason = rule.title + "."
+            reason = title + "."
         elif result == "fails":
-            reason = self._fails.fill(values, system)
+            reason = self._fails.fill(values, system).replace(*label)
         elif self._unknown:
             reason = self._unknown.fill(values, system)
         else:
-            reason = self._not_known({name: by_name[name] for name, shown, value in facts if not exact(value, shown)})
-        return Finding(rule.id, rule.title, result, rule.severity, reason, by_name, self._source, margin)
+            missing = {name: by_name[name] for name, shown, value in facts if not exact(value, shown)}
+            reason = f"{title}? {self._not_known(missing, case)}"
+        return Finding(rule.id, title, result, rule.severity, reason, by_name, self._source, margin)
+
+    def _part(self, result: Result, case: Case) -> tuple[str, str]:
+        """What a rating of the opening is called, and is to be: after the part whose figure it is, if it is one's."""
+        rating = self._rating
+        if rating is None:
+            return "", ""
+        (bounds,) = self._wording.engine.values(("rating alone", rating.name), lambda: [rating.node]).of(case)
+        assert isinstance(bounds, tuple)
+        figure = bounds[0] if bounds[0] > 0.0 or bounds[0] == bounds[1] else bounds[1]
+        fact = governing_fact(self._wording.engine, rating, figure, case) if result != "undetermined" else rating.name
+        own = f"{rating.label} with what is in it"
+        return rating.label, own if fact == rating.name else self._wording.label(fact)
 
     def _facts_of(self, values: Sequence[Value]) -> list[tuple[str, Shown, Value]]:
         """The facts that matter in this case, with how each is shown and what is known of it."""
@@ -137,13 +158,15 @@ class RuleWords:
             return ""
         return texts([((low, high), self._margin_text.holes[0][1])], system)[0]
 
-    def _not_known(self, missing: Mapping[str, str]) -> str:
+    def _not_known(self, missing: Mapping[str, str], case: Case) -> str:
         label = self._wording.label
-        unknown = [f"the {label(name)}" for name, text in missing.items() if text == UNKNOWN]
-        rough = [f"the {label(name)} ({text})" for name, text in missing.items() if text != UNKNOWN]
+        behind = {slot.name: unknown_in_opening(self._wording.engine, slot, case) for slot in self._opening}
+        names = (behind.get(name) or [name] for name, text in missing.items() if text == UNKNOWN or behind.get(name))
+        unknown = [f"the {label(name)}" for name in dict.fromkeys(one for several in names for one in several)]
+        rough = [f"the {label(n)} ({text})" for n, text in missing.items() if text != UNKNOWN and not behind.get(n)]
         parts = [f"Not known: {joined(unknown)}."] if unknown else []
         parts += [f"Not known closely enough: {joined(rough)}."] if rough else []
-        return f"{self._rule.title}? {' '.join(parts) or 'What is known leaves it open.'}"
+        return " ".join(parts) or "What is known leaves it open."
 
 
 def exact(value: Value, shown: Shown) -> bool:
@@ -189,6 +212,11 @@ class Wording:
             rules = enumerate(self.rulebook.rules)
             self._rules[adapted] = found = [RuleWords(self, number, rule, adapted) for number, rule in rules]
         return found
+
+    def rating_of(self, rule: Rule) -> Rating | None:
+        """The rating that a limit's rule judges by."""
+        ratings = (rating for limit in self.rulebook.limits if limit.id == rule.limit for rating in limit.ratings)
+        return next((rating for rating in ratings if rule.id == f"{rule.limit}/{rating.name}"), None)
 
     def name_of(self, slot: str) -> str:
         """The fact's name that a slot is told under."""
