@@ -5,6 +5,7 @@ from functools import cache
 from typing import Any
 
 import pytest
+from judging import answer
 
 from fitsvc.answers.answer import Answer, Finding
 from fitsvc.answers.answering import Answerer
@@ -166,3 +167,17 @@ def test_questions_may_name_grades_within_bounds() -> None:
     answer = _ask(load, accessory=TRAY)
     assert _told(answer)["clears-steepest-grade"].result == "passes"
     assert _told(answer)["clears-steepest-grade"].facts["load.steepest_grade"] == "0 % to 12 %"
+
+
+def test_a_closure_that_opens_by_the_tilt_says_so() -> None:
+    """A carrier that tilts clear passes, and the customer hears that it has to be tilted; no other carrier's does."""
+    facts = {"accessory.kind": "bike_carrier", "vehicle.rear_closure": "lift_gate", "load.needs_closure_open": True}
+
+    def told(**more: object) -> list[str]:
+        named = {name.replace("__", "."): value for name, value in more.items()}
+        return [text for text in answer({**facts, **named}).cautions if text.startswith("To open the")]
+
+    assert told(accessory__tilts_clear=True)[0].startswith("To open the lift gate, first tilt the bike carrier")
+    assert told(accessory__tilts_clear=False) == told() == []
+    assert told(accessory__tilts_clear=True, load__needs_closure_open=False) == []
+    assert told(accessory__tilts_clear=True, vehicle__rear_closure="none") == []
