@@ -327,3 +327,21 @@ def test_fewest_covers_each_place() -> None:
     assert fewest([{1: 0}, {2: 0}])[0] == [1, 2]
     assert fewest([{1: 1, 2: 1, 3: 2}])[1] == {1: [1, 2]}
     assert fewest([None]) == ([None], {})
+
+
+@pytest.mark.parametrize(
+    "coupling", [{"coupler_kind": "lunette_ring", "ring_diameter": "3 in"}, {"ring_diameter": "3 in"}]
+)
+def test_a_trailer_with_a_ring_gets_a_pintle_mount(coupling: dict[str, str]) -> None:
+    """Common practice, no source: a lunette ring goes on a pintle hook; the set says which hook it takes yet."""
+    trailer = {"gross_weight": "4000 lb", "tongue_weight": "480 lb", "weight_distribution": False, **coupling}
+    rated = {"opening": "2 in", "pin_hole": "5/8 in", "trailer_rating": "9000 lb", "tongue_rating": "900 lb"}
+    document = {"rig": {"receiver": {"facts": rated}}, "wishes": [{"trailer": {"facts": trailer}}]}
+    found = best(PLANNER.plan(document, world(), stock()))
+    items = {item.sku: item for item in stock().items("accessory")}
+    mounts = [items[part.sku] for part in found.parts if part.role == "accessory"]
+    kind = answerer().rulebook.vocabulary.facts["accessory.kind"].type
+    assert isinstance(kind, ListType)
+    assert [mount.kind for mount in mounts] == [kind.mask("pintle_mount")]
+    needs = {need["need"]: need for need in answerer().answer(found.wishes[0].question, world()).needs}
+    assert needs["pintle_hook"]["ring"] == "3 in" and "ball" not in needs

@@ -122,3 +122,12 @@ def test_towing_is_silent_with_a_carrier() -> None:
     carrier = {"accessory.kind": "bike_carrier", "receiver.d_value": "5 kN", "trailer.gross_weight": "9000 lb"}
     silent = OURS - {"trailer-plug-fits-socket", "trailer-plug-feeds-brakes"}
     assert {rule for rule in silent if result(rule, carrier) != "not_applicable"} == set()
+
+
+def test_a_trailer_alone_is_told_the_mount_its_coupling_takes() -> None:
+    """A ring is told its size, and nobody with a ring is sent for a ball mount."""
+    ring = {"trailer.coupler_kind": "lunette_ring", "trailer.ring_diameter": "2-1/2 in", "receiver.opening": "2 in"}
+    ball = {"trailer.coupler": "2 in", "receiver.opening": "2 in"}
+    told = [{need["need"]: need for need in answer(facts).needs} for facts in (ring, ball)]
+    assert told[0]["pintle_mount"]["ring"] == "2-1/2 in" and "towing_mount" not in told[0]
+    assert told[1]["towing_mount"]["ball"] == "2 in" and "pintle_mount" not in told[1]

@@ -23,6 +23,8 @@ _TOP: Final = ("rig", "wishes", "parts_at_most")
 _WISH: Final = ("name", "kind", "load", "trailer")
 _MOUNTS: Final = ("ball_mount", "adjustable_ball_mount")
 _HEAD: Final = "weight_distribution_head"
+_PINTLE: Final = "pintle_mount"
+_COUPLING, _BALL_COUPLER, _RING = "trailer.coupler_kind", "ball_coupler", "trailer.ring_diameter"
 _DISTRIBUTION: Final = "trailer.weight_distribution"
 _CARRIES: Final[Mapping[str, tuple[str, ...]]] = {
     "load.bikes": ("bike_carrier",), "load.cargo_weight": ("cargo_carrier", "enclosed_carrier"),
@@ -159,10 +161,20 @@ class _Reading:
         found = [kinds for name, kinds in _CARRIES.items() if name in asked.facts]
         if "trailer" in asked.present:
             spread = asked.facts.get(_DISTRIBUTION)
-            found.append(_MOUNTS if spread == NO else (_HEAD,) if spread == YES else (*_MOUNTS, _HEAD))
+            balls = _MOUNTS if spread == NO else (_HEAD,) if spread == YES else (*_MOUNTS, _HEAD)
+            found.append((_PINTLE,) if self._has_ring(asked) else balls)
         known = self.reader.vocabulary.facts[KIND].type
         assert isinstance(known, ListType)
         return [kind for kind in found[0] if kind in known.members] or None if len(found) == 1 else None
+
+    def _has_ring(self, asked: Case) -> bool:
+        """Whether the trailer is coupled by a lunette ring: it is said so, or of a ring with its diameter only."""
+        coupling = asked.facts.get(_COUPLING)
+        if coupling is None:
+            return _RING in asked.facts
+        known = self.reader.vocabulary.facts[_COUPLING].type
+        assert isinstance(known, ListType) and isinstance(coupling, int)
+        return not coupling & known.mask(_BALL_COUPLER)
 
     def _at_most(self, number: Any) -> int | None:
         whole = isinstance(number, int | float) and not isinstance(number, bool) and number == number // 1
