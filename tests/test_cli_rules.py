@@ -107,6 +107,10 @@ def test_an_unknown_rule_names_the_nearest(capsys: pytest.CaptureFixture[str], t
     """A name that is not there gets the nearest one that is."""
     assert main(["rules", "show", "shank-fit-opening"]) == 2
     assert "help: did you mean `shank-fits-opening`?" in capsys.readouterr().err
+    assert main(["rules", "show", "axle"]) == 2
+    assert "the nearest are `front-axle-restored`, `front-axle-with-carrier`" in capsys.readouterr().err
+    assert main(["rules", "show", "nope"]) == 2
+    assert "`adapter-pin`" not in capsys.readouterr().err
     assert main(["rules", "show", "shank-fits-opening", str(tmp_path)]) == 2
     assert "holds no rules" in capsys.readouterr().err
 

@@ -57,6 +57,15 @@ def test_what_is_not_json_is_told_with_its_place(body: bytes, told: str) -> None
     assert told in found.value.problems[0].message
 
 
+@pytest.mark.parametrize("number", ["1e999", "-1e999", "9" * 5000])
+def test_a_number_out_of_range_is_told_with_its_pointer(number: str) -> None:
+    """A figure no computer holds is a figure of one field, and the others are not to blame."""
+    with pytest.raises(ProblemsFound) as found:
+        decode(f'{{"load": {{"facts": {{"bikes": {number}, "a/b": [1, {number}]}}}}, "x": 2}}'.encode())
+    assert [one.pointer for one in found.value.problems] == ["/load/facts/bikes", "/load/facts/a~1b/1"]
+    assert all("out of range" in one.message for one in found.value.problems)
+
+
 def test_a_body_of_too_many_members_is_refused() -> None:
     """Members are counted through all levels."""
     inner = b"{" + b",".join(b'"%d":1' % number for number in range(MOST_MEMBERS)) + b"}"

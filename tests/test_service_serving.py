@@ -12,6 +12,7 @@ import sys
 import threading
 import time
 from collections.abc import Iterator
+from contextlib import closing
 from pathlib import Path
 
 import pytest
@@ -102,6 +103,17 @@ def test_a_request_in_flight_is_finished(served: Served, sent: signal.Signals) -
         assert json.loads(response.read())["outcome"]
     assert served.process.wait(20) == 0
     assert "Traceback" not in served.log.read_text()
+
+
+def test_a_body_far_too_large_is_answered(served: Served) -> None:
+    """A caller who sends 30 MB hears that it is too much, as a problem document, and not a broken connection."""
+    headers = {"Content-Type": "application/json", "Connection": "close"}
+    connection = http.client.HTTPConnection("127.0.0.1", served.port(), timeout=60)
+    with closing(connection):
+        connection.request("POST", "/v1/answers", b" " * 30_000_000, headers)
+        response = connection.getresponse()
+        assert (response.status, response.getheader("content-type")) == (413, "application/problem+json")
+        assert "larger than" in json.loads(response.read())["detail"]
 
 
 def test_many_callers_at_once_are_all_answered(served: Served) -> None:

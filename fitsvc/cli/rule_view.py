@@ -1,8 +1,9 @@
 """One rule, limit, need or caution, printed from its file for people to read; and what all of them read."""
 
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
+from difflib import get_close_matches
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
@@ -37,6 +38,12 @@ class Found:
     words: Mapping[str, str]
 
 
+def _nearest(wanted: str, known: Iterable[str]) -> list[str]:
+    """The few ids that have the word in them, then those that look like it."""
+    within = [name for name in sorted(known) if wanted in name]
+    return list(dict.fromkeys([*within, *get_close_matches(wanted[:100], sorted(known), n=5, cutoff=0.0)]))[:5]
+
+
 def find_rule(folder: Path, id: str) -> Found:
     """The entry with an id in a folder of rules; ProblemsFound when there is none."""
     wanted = id.partition("/")[0].replace("_", "-")
@@ -50,8 +57,8 @@ def find_rule(folder: Path, id: str) -> Found:
         refuse(f"`{folder}` holds no rules", "name the folder that holds `rulebook.yaml`")
     if wanted not in known:
         near = nearest(wanted, known)
-        some = ", ".join(f"`{name}`" for name in sorted(known)[:5])
-        help = f"did you mean `{near}`?" if near else f"there are {len(known)}, such as {some}"
+        some = ", ".join(f"`{name}`" for name in _nearest(wanted, known))
+        help = f"did you mean `{near}`?" if near else f"of {len(known)} the nearest are {some}"
         refuse(f"there is no rule, limit, need or caution `{id}` in `{folder}`", help)
     for path in sorted((folder / "vocabulary").glob("*.yaml")):
         words |= _labels(read_yaml_file(path))

@@ -2,7 +2,9 @@
 
 import json
 import re
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping
+from decimal import Decimal
+from math import inf, isinf
 from typing import Any, Final
 
 import msgspec
@@ -15,6 +17,9 @@ from fitsvc.service.problems import problem
 
 MOST_MEMBERS: Final = 1_000
 DEEPEST: Final = 20
+MOST_DROPPED: Final = 100_000_000
+"""Bytes of a body too large that are read and dropped before the connection is."""
+_LONGEST_NUMBER: Final = 4_300
 _NESTED: Final = frozenset({dict, list})
 
 _PLACE = re.compile(r"(?:JSON is malformed: )?(?P<what>.*?)(?: \(byte (?P<at>\d+)\))?\Z")
@@ -29,9 +34,20 @@ async def read_document(request: AnyRequest) -> Any:
     except HTTPException as error:
         if error.status_code == 413:
             limit = request.route_handler.resolve_request_max_body_size() or 0
+            await _let_go(request)
             raise problem(413, f"the body is larger than the {limit // 1000} kB read here") from None
         raise
     return decode(raw)
+
+
+async def _let_go(request: AnyRequest) -> None:
+    """Read what a caller is still sending and drop it; one cut off in the middle sees no answer, but a reset."""
+    left = MOST_DROPPED
+    while left > 0:
+        message: Any = await request.receive()
+        left -= len(message.get("body", b""))
+        if message["type"] != "http.request" or not message.get("more_body"):
+            return
 
 
 def decode(raw: bytes) -> Any:
@@ -41,7 +57,7 @@ def decode(raw: bytes) -> Any:
     except UnicodeDecodeError:
         raise _not_utf8(raw) from None
     except msgspec.DecodeError as error:
-        raise _malformed(raw, str(error)) from None
+        raise _out_of_range(raw) or _malformed(raw, str(error)) from None
     except RecursionError:
         raise _too_deep() from None
     members = _members(document)
@@ -117,6 +133,29 @@ def _malformed(raw: bytes, told: str) -> ProblemsFound:
     what = "it ends too early" if "truncated" in told else found["what"][:1].lower() + found["what"][1:]
     where = f" at {_line_and_column(raw, int(found['at']))}" if found["at"] else ""
     return _refuse(f"the body is not JSON: {what}{where}", "texts stand in double quotes; NaN is no JSON number")
+
+
+def _out_of_range(raw: bytes) -> ProblemsFound | None:
+    """The numbers too large for any computer's, at their places; None where something else is wrong."""
+
+    def read(text: str) -> float:
+        return float(text) if len(text) < _LONGEST_NUMBER else inf
+
+    try:
+        found = list(_endless(json.loads(raw, parse_int=read, parse_float=read, parse_constant=Decimal), ""))
+    except (ValueError, RecursionError):
+        return None
+    problems = [Problem("the number is out of range", "check the figure", pointer=at) for at in found]
+    return ProblemsFound(problems) if problems else None
+
+
+def _endless(value: Any, pointer: str) -> Iterator[str]:
+    """The pointers of the numbers that came out endless."""
+    if isinstance(value, float) and isinf(value):
+        yield pointer
+    parts = value.items() if isinstance(value, dict) else enumerate(value) if isinstance(value, list) else ()
+    for name, part in parts:
+        yield from _endless(part, f"{pointer}/{escape(str(name))}")
 
 
 def _line_and_column(raw: bytes, at: int) -> str:
