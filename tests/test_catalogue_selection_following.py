@@ -132,7 +132,7 @@ def test_pages_are_right_while_a_writer_changes_items(stocked: Database, sort: S
         for one in list_observations(session, "accessory", limit=10_000):
             told.setdefault(one.record_id, []).append(one)
     for pages in readings:
-        assert len({page.revision for page in pages}) > len(pages) / 2  # the writer was at work
+        assert len({page.revision for page in pages}) > 1  # the writer was at work
         seen = Counter(one.sku for page in pages for one in page.items)
         assert [seen[sku] for sku in STEADY] == [1] * len(STEADY)
         keys = [(OUTCOMES.index(one.outcome), one.label.casefold() if sort == "label" else "", one.sku)

@@ -1,16 +1,18 @@
 """What a store's vehicles are called is kept in step with the store."""
 
+import pytest
 from litestar import Litestar
 from litestar.testing import TestClient
 from sqlmodel import Session
 
 from fitsvc.catalogue.shelf import Shop
 from fitsvc.facts import FactReader
+from fitsvc.language.types import Value
 from fitsvc.rulebook.rules import Rulebook
 from fitsvc.store.creation import create_record
 from fitsvc.store.database import Database
 from fitsvc.store.observations import Told
-from fitsvc.store.records import Draft, add_observation, delete_record
+from fitsvc.store.records import Draft, add_observation, delete_record, get_record
 
 
 def named(shop: Shop, session: Session, model: str) -> list[str]:
@@ -45,3 +47,48 @@ def test_the_service_answers_over_all_vehicles_of_a_name(client: TestClient[Lite
     assert answer["candidates"][1]["outcome"] == "fails"
     assert (answer["outcome"], answer["next"][0]["fact"]) == ("undetermined", "vehicle.trim")
     assert answer["next"][0]["fails_if"] == "b"
+
+
+def weights(shop: Shop, session: Session) -> dict[str, Value | None]:
+    """The weights of what is on the shelf, by SKU."""
+    return {item.sku: item.values.get("accessory.weight") for item in shop.shelf(session).items("accessory")}
+
+
+@pytest.mark.parametrize("database_url", ["postgresql"], indirect=True)
+def test_a_change_that_ends_after_a_later_one_is_seen(database: Database, rulebook: Rulebook) -> None:
+    """On PostgreSQL a number is given when a change is written, and seen when its transaction ends."""
+    shop = Shop(FactReader(rulebook))
+    with database.session() as session:
+        for key in ("A", "B"):
+            create_record(session, "accessory", Draft(key, facts={"weight": "20 kg"}))
+            create_record(session, "vehicle", Draft(f"veh_{key}", facts={"model": "Lark"}))
+        weights(shop, session)
+        named(shop, session, "Lark")
+    with database.session() as early:
+        add_observation(early, "accessory", "A", {"weight": "30 kg"}, Told("measured"))
+        add_observation(early, "vehicle", "veh_A", {"model": "Wren"}, Told("measured"))
+        with database.session() as late:
+            add_observation(late, "accessory", "B", {"weight": "40 kg"}, Told("measured"))
+            add_observation(late, "vehicle", "veh_B", {"model": "Wren"}, Told("measured"))
+        with database.session() as reader:
+            assert weights(shop, reader) == {"A": (20.0, 20.0), "B": (40.0, 40.0)}
+            assert named(shop, reader, "Wren") == ["veh_B"]
+    with database.session() as reader:
+        assert weights(shop, reader) == {"A": (30.0, 30.0), "B": (40.0, 40.0)}
+        assert named(shop, reader, "Wren") == ["veh_A", "veh_B"]
+
+
+def test_a_record_read_before_in_the_same_session_is_read_again(database: Database, rulebook: Rulebook) -> None:
+    """What a request has read of a record is older than what the shelf is told of it."""
+    shop = Shop(FactReader(rulebook))
+    with database.session() as session:
+        create_record(session, "accessory", Draft("A", facts={"weight": "20 kg"}))
+        weights(shop, session)
+    with database.session() as reader:
+        before = get_record(reader, "accessory", "A")
+        with database.session() as writer:
+            add_observation(writer, "accessory", "A", {"weight": "30 kg"}, Told("measured"))
+        assert weights(shop, reader) == {"A": (30.0, 30.0)}
+        assert before.facts == {"weight": "30 kg"}
+    with database.session() as reader:
+        assert weights(shop, reader) == {"A": (30.0, 30.0)}

@@ -1,4 +1,4 @@
-"""The store's shelf and its vehicles' names, read once and kept in step with the store by its newest observation."""
+"""The store's shelf and its vehicles' names, read once and kept in step with the store by its observations."""
 
 from collections.abc import Mapping, Sequence
 from math import inf
@@ -10,12 +10,12 @@ from sqlmodel import Session
 from fitsvc.answers.question import Named, Stored
 from fitsvc.answers.shelf import Item, Stock, read_items
 from fitsvc.answers.vehicles import Vehicles
+from fitsvc.catalogue.selection_changes import Seen, changed_since, seen_all
 from fitsvc.catalogue.stored import stored
 from fitsvc.facts import FactReader
 from fitsvc.language.types import Value
-from fitsvc.store.observations import changed_since
 from fitsvc.store.records import find_mountings, get_record, get_records, list_records
-from fitsvc.store.tables import Subject
+from fitsvc.store.tables import Record, Subject
 
 _PAGE = 5_000
 _FRESH_SECONDS = 0.5
@@ -31,10 +31,11 @@ class Shop:
     def __init__(self, reader: FactReader) -> None:
         self._reader, self._lock = reader, Lock()
         self._items: dict[str, Item] = {}
-        self._newest = -1
-        self._seen = -inf
+        self._seen: Seen | None = None
+        self._looked = -inf
         self._stock = Stock((), {})
-        self._vehicles, self._newest_vehicle = Vehicles(reader), -1
+        self._vehicles = Vehicles(reader)
+        self._seen_vehicles: Seen | None = None
 
     def vehicles(self, session: Session, values: Mapping[str, Value], texts: Mapping[str, str]) -> list[Named]:
         """The vehicles that agree with these naming facts, as the store has them now."""
@@ -51,44 +52,46 @@ class Shop:
         return self._vehicles.said(values)
 
     def _vehicles_now(self, session: Session) -> Vehicles:
-        newest, changed = changed_since(session, "vehicle", self._newest_vehicle)
-        if self._newest_vehicle < 0:
+        if self._seen_vehicles is None:
+            self._seen_vehicles = seen_all(session)  # before the rest: what changes meanwhile is then read again
             self._vehicles = Vehicles(self._reader, _everything(session, "vehicle"))
-        elif newest != self._newest_vehicle:
+        else:
+            seen, changed = changed_since(session, self._seen_vehicles, "vehicle")
             found = get_records(session, "vehicle", changed)
             for key in changed:
                 self._vehicles.drop(key)
                 if key in found:
                     self._vehicles.put(stored("vehicle", found[key]))
-        self._newest_vehicle = newest
+            self._seen_vehicles = seen
         return self._vehicles
 
     def lately(self) -> Stock | None:
         """The shelf as the store had it less than half a second ago, or None; a large one is left to a thread."""
-        fresh = monotonic() - self._seen < _FRESH_SECONDS and len(self._items) <= _SMALL
+        fresh = monotonic() - self._looked < _FRESH_SECONDS and len(self._items) <= _SMALL
         return self._stock if fresh else None
 
     def shelf(self, session: Session) -> "StoreShelf":
         """The shelf as the store has it now."""
         with self._lock:
-            seen = monotonic()
-            newest, changed = changed_since(session, "accessory", self._newest)
-            if newest != self._newest:
-                self._read(session, changed)
-                self._newest = newest
-            self._seen = seen
+            looked = monotonic()
+            if self._seen is None:
+                self._seen = seen_all(session)
+                for record in _everything(session, "accessory"):
+                    self._put(record)
+                self._stock = Stock(self._items.values(), {})
+            else:
+                seen, changed = changed_since(session, self._seen, "accessory")
+                if changed:
+                    self._change(changed, get_records(session, "accessory", changed))
+                self._seen = seen
+            self._looked = looked
             return StoreShelf(self._stock, session)
 
-    def _read(self, session: Session, changed: Sequence[str]) -> None:
-        if self._newest < 0:
-            for record in _everything(session, "accessory"):
-                self._put(record)
-        else:
-            found = get_records(session, "accessory", changed)
-            for key in changed:
-                self._items.pop(key, None)
-                if key in found:
-                    self._put(stored("accessory", found[key]))
+    def _change(self, changed: Sequence[str], found: Mapping[str, Record]) -> None:
+        for key in changed:
+            self._items.pop(key, None)
+            if key in found:
+                self._put(stored("accessory", found[key]))
         self._stock = Stock(self._items.values(), {})
 
     def _put(self, record: Stored) -> None:

@@ -9,7 +9,6 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any, Protocol
 
-from sqlalchemy import func
 from sqlmodel import Session, col, select
 
 from fitsvc.store.errors import NotFound
@@ -165,14 +164,3 @@ def _add(current: CurrentFacts, observation: Statement) -> None:
         elif known is None or not outranked(observation.kind, known["kind"]):
             current.facts[fact] = value
             current.provenance[fact] = {"kind": observation.kind, "observation": observation.id}
-
-
-def changed_since(session: Session, subject: Subject, sequence: int) -> tuple[int, list[str]]:
-    """Return the number of a subject's newest observation (0 for none), and the records told of since another."""
-    newest = session.exec(select(func.max(Observation.sequence)).where(Observation.subject == subject)).one() or 0
-    if sequence < 0 or newest == sequence:
-        return newest, []
-    since = select(Observation.record_id).where(
-        Observation.subject == subject, col(Observation.sequence) > sequence, col(Observation.sequence) <= newest
-    )
-    return newest, list(dict.fromkeys(session.exec(since)))

@@ -85,10 +85,11 @@ def get_record(session: Session, subject: Subject, key: str) -> Record:
 
 
 def get_records(session: Session, subject: Subject, keys: Iterable[str]) -> dict[str, Record]:
-    """Return those of many records that exist, by id or SKU."""
+    """Return those of many records that exist, by id or SKU, as they are now."""
     table, found = table_of(subject), dict[str, Record]()
     for chunk in chunks(filter(storable, keys), _MOST_KEYS):
-        query = select(table).where(key_column(table).in_(chunk))
+        # Of a record that the session has read before, it would else give what it was then.
+        query = select(table).where(key_column(table).in_(chunk)).execution_options(populate_existing=True)
         found |= {record.key: record for record in session.exec(query)}
     return found
 
