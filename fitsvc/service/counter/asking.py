@@ -87,6 +87,11 @@ class Asker:
             problems += found.problems
         return asked.document, question, problems
 
+    def rig(self, fields: Fields, system: System) -> tuple[dict[str, Any], list[Problem]]:
+        """The question without an accessory that some fields ask, and what is wrong with the fields themselves."""
+        asked = read_fields(fields, self.vocabulary, system)
+        return asked.document, list(asked.problems)
+
     def page(self, fields: Fields, system: System, problems: Sequence[Problem]) -> Asking:
         """The page for what has been typed and chosen so far."""
         case = self._case(fields, system)

@@ -1,94 +1,42 @@
 """The counter's routes: every page is plain HTML of our own, told by its address alone, and changes nothing."""
 
-import hashlib
 from collections.abc import Mapping
 from datetime import UTC, datetime
-from functools import cache
 from importlib.resources import files
-from typing import Any, Final
+from typing import Any, Final, cast
 
-from jinja2 import Environment, PackageLoader, StrictUndefined
 from litestar import Response, get
 from litestar.handlers import HTTPRouteHandler
 from litestar.params import FromPath
 from litestar.response import Redirect
 
+from fitsvc.catalogue.selection import Selection, Wanted, read_rig
+from fitsvc.catalogue.selection_segments import BEST_FIRST
 from fitsvc.language.display import System
-from fitsvc.language.problems import Problem
+from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.service.context import AnyRequest, service_of
 from fitsvc.service.counter.asking import FIND, PAGE, Asker
-from fitsvc.service.counter.fields import FieldMaker, sentence
-from fitsvc.service.counter.links import KEYS, PLACES, Fields, cell, link, spread, write_fields
-from fitsvc.service.counter.seeing import OUTCOMES, see
+from fitsvc.service.counter.fields import FieldMaker
+from fitsvc.service.counter.links import KEYS, PLACES, Fields, cell, link, write_fields
+from fitsvc.service.counter.lookup import Library
+from fitsvc.service.counter.rendering import fields_of, not_there, page, shown_units
+from fitsvc.service.counter.seeing import see
 from fitsvc.service.problems import problem
+from fitsvc.service.selections import Selections
 
-_HTML: Final = "text/html; charset=utf-8"
-_GUARDED: Final = {
-    "Content-Security-Policy": "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; "
-    "connect-src 'self'; form-action 'self'; frame-ancestors 'none'; base-uri 'none'",
-    "Referrer-Policy": "same-origin",
-    "Cache-Control": "no-cache",
-}
 _TYPES: Final = {"css": "text/css", "js": "text/javascript", "svg": "image/svg+xml"}
-_PAGES: Final = (("/", "Ask"),)
-_MARKS: Final = {"works": "✓", "conditional": "!", "undetermined": "?", "fails": "✗"}
-_FINDINGS: Final = {
-    "passes": ("✓", "passes"), "caution": ("!", "mind"), "open": ("?", "not known"), "fails": ("✗", "fails"),
-}  # fmt: skip
-_ABOUTS: Final = (
-    ("accessory", "Something in the receiver"), ("trailer", "A trailer"), ("spare", "A bigger spare"),
-)  # fmt: skip
 _TITLES: Final[Mapping[str, str]] = {
     "rig": "Saved rig", "vehicle": "Vehicle", "receiver": "Receiver", "mounting": "Mounting", "spare": "Spare",
     "accessory": "Accessory", "ball": "Ball", "trailer": "Trailer", "load": "Load",
     **dict.fromkeys(PLACES, "In the opening"),
 }  # fmt: skip
 _NOTHING: Final = Problem("nothing is asked about yet", "choose what goes into the opening, a trailer or a spare")
-
-
-@cache
-def _environment() -> Environment:
-    found = Environment(
-        loader=PackageLoader(__package__), autoescape=True, undefined=StrictUndefined, trim_blocks=True,
-        lstrip_blocks=True,
-    )  # fmt: skip
-    found.filters["sentence"] = sentence
-    found.filters["id"] = lambda name: name.replace(".", "-").replace("_", "-")
-    found.globals |= {
-        "version": _version(), "pages": _PAGES, "marks": _MARKS, "words": OUTCOMES, "finding_marks": _FINDINGS,
-        "abouts": _ABOUTS,
-    }  # fmt: skip
-    return found
-
-
-def page(request: AnyRequest, template: str, *, status: int = 200, **shown: Any) -> Response[str]:
-    """Fill a page's template."""
-    rulebook = service_of(request).answerer.rulebook
-    body = _environment().get_template(template).render(here=request.url.path, rulebook=rulebook, **shown)
-    return Response(body, status_code=status, media_type=_HTML, headers=_GUARDED)
-
-
-def not_there(request: AnyRequest, detail: str) -> Response[str]:
-    """A page that says what is not there."""
-    return page(request, "problem.html", status=404, title="There is no such page", detail=detail)
-
-
-def _version() -> str:
-    """A word that changes with the pages' files, so that browsers may keep them."""
-    folder = files(__package__).joinpath("static")
-    content = b"".join(one.read_bytes() for one in sorted(folder.iterdir(), key=lambda one: one.name))
-    return hashlib.sha256(content).hexdigest()[:12]
-
-
-def fields_of(request: AnyRequest) -> tuple[dict[str, str], System]:
-    """The fields of a request's address, and the units they ask for."""
-    fields = spread(request.query_params.multi_items())
-    return fields, "metric" if fields.get("units") == "metric" else "us"
-
-
-def shown_units(system: System) -> dict[str, str]:
-    """The field that keeps the units, where they are not the usual ones."""
-    return {} if system == "us" else {"units": system}
+_FILTERS: Final = ("kind", "outcome", "text", "after")
+_PAGE_ITEMS: Final = 50
+_COUNTED: Final[Mapping[str, str]] = {
+    "works": "work", "conditional": "work only if something is seen to", "undetermined": "need a measurement first",
+    "fails": "do not work",
+}  # fmt: skip
 
 
 @get("/", sync_to_thread=True)
@@ -125,6 +73,100 @@ def answer(request: AnyRequest) -> Response[str] | Redirect:
         label=service.answerer.wording.label, change=link("/", kept), fits=link("/fits", rig), side=None, chart=None,
         today=datetime.now(UTC).date().isoformat(), address=str(request.base_url).rstrip("/") + link("/answer", kept),
     )  # fmt: skip
+
+
+@get("/fits", sync_to_thread=True)
+def fits(request: AnyRequest) -> Response[str] | Redirect:
+    """Give a page of the catalogue as the rig of the address takes it, the best first."""
+    fields, system = fields_of(request)
+    service, filters = service_of(request), {name: fields.pop(name, "").strip() for name in _FILTERS}
+    with service.database.session() as session:
+        asker = Asker(service.answerer, service.shop, session)
+        question = {name: text for name, text in fields.items() if not name.startswith(FIND) and name not in PAGE}
+        question = {name: text for name, text in question.items() if name.partition(".")[0] != "accessory"}
+        document, problems = asker.rig(question, system)
+        told = write_fields(document)
+        kept = told | {name: text for name, text in filters.items() if text} | shown_units(system)
+        if not problems and kept != dict(request.query_params.multi_items()):
+            return Redirect(link("/fits", kept), status_code=303)
+        lines = _asked(asker, told, {})
+        found = None
+        if document and not problems:
+            try:
+                rig = read_rig(document, service.answerer, asker.records)
+                found = _selected(request, document, rig, filters, system)
+            except ProblemsFound as refused:
+                problems = list(refused.problems)
+    rest = told | shown_units(system)
+    shown = (
+        [(one, link("/answer", {**told, "accessory": one.sku, **shown_units(system)})) for one in found.items]
+        if found
+        else []
+    )
+    return page(
+        request, "fits.html", status=422 if problems else 200, problems=problems, asked=lines, found=found, items=shown,
+        counts=[(one, getattr(found.counts.outcomes, one)) for one in BEST_FIRST] if found else [], counted=_COUNTED,
+        fields=rest, filters=filters, kinds=_kinds(request), change=link("/", rest),
+        following=link("/fits", {**kept, "after": found.next}) if found and found.next else "",
+    )  # fmt: skip
+
+
+def _selected(request: AnyRequest, document: Any, rig: Any, filters: Mapping[str, str], system: System) -> Selection:
+    """What the rig comes to with the catalogue, by the filters; ProblemsFound when one of them says nothing."""
+    shared = cast(Selections, request.app.state["selections"])
+    for name, known in (("kind", shared.selector.kinds), ("outcome", BEST_FIRST)):
+        if filters[name] and filters[name] not in known:
+            raise ProblemsFound(
+                [Problem(f"`{filters[name][:60]}` is no {name}", f"one of {', '.join(known)}", meaning=True)]
+            )
+    kinds, outcomes = (frozenset(filter(None, (filters[name],))) for name in ("kind", "outcome"))
+    wanted = Wanted(
+        document, kinds, outcomes, filters["text"], "sku", _PAGE_ITEMS, filters["after"] or None, False, system
+    )
+    return shared.selector.select(shared.index.held(), rig, wanted)
+
+
+def _kinds(request: AnyRequest) -> list[tuple[str, str]]:
+    kind = service_of(request).answerer.rulebook.vocabulary
+    words = kind.words.get(kind.facts["accessory.kind"].kind, {}) if "accessory.kind" in kind.facts else {}
+    return sorted(words.items(), key=lambda one: one[1])
+
+
+@get("/rules", sync_to_thread=False)
+def rules(request: AnyRequest) -> Response[str]:
+    """List the rulebook's entries by topic."""
+    return page(request, "rules.html", library=_library(request))
+
+
+@get("/rules/{rule:path}", sync_to_thread=False)
+def rule(request: AnyRequest, rule: FromPath[str]) -> Response[str]:
+    """Give one rule, limit or need."""
+    found = _library(request).entry(str(rule).removeprefix("/"))
+    if found is None:
+        return not_there(request, "There is no rule, limit or need of that name. The page of rules lists all.")
+    return page(request, "rule.html", rule=found)
+
+
+@get("/facts", sync_to_thread=False)
+def facts(request: AnyRequest) -> Response[str]:
+    """List the facts by subject."""
+    return page(request, "facts.html", library=_library(request))
+
+
+@get("/facts/{fact:str}", sync_to_thread=False)
+def fact(request: AnyRequest, fact: FromPath[str]) -> Response[str]:
+    """Give one fact."""
+    found = _library(request).fact(fact)
+    if found is None:
+        return not_there(request, "There is no fact of that name. The page of facts lists all.")
+    return page(request, "fact.html", told=found, sketch=None)
+
+
+def _library(request: AnyRequest) -> Library:
+    state = request.app.state
+    if "library" not in state:
+        state["library"] = Library(service_of(request).answerer.rulebook)
+    return cast(Library, state["library"])
 
 
 @get("/counter/{name:str}", sync_to_thread=True)
@@ -170,4 +212,4 @@ def _asked(asker: Asker, told: Fields, labels: Mapping[str, str]) -> list[tuple[
 
 def handlers() -> list[HTTPRouteHandler]:
     """Return the counter's routes."""
-    return [ask, answer, asset]
+    return [ask, answer, fits, rules, rule, facts, fact, asset]

@@ -40,7 +40,9 @@ if (form) {
       if (turn !== latest) return;
       for (const part of form.querySelectorAll("[data-part]")) {
         const fresh = page.getElementById(part.id);
-        if (fresh) replace(part, fresh);
+        // A part with parts of its own keeps its fields, and those change one by one.
+        const nested = (one) => one.querySelector("[data-part]") !== null;
+        if (fresh && !(nested(part) && nested(fresh))) replace(part, fresh);
       }
     } catch {
       // Without an answer the page stays as it is; its buttons still work.

@@ -1,0 +1,166 @@
+"""Rules and facts for people to look up: what, why, by which source, what reads what; all from the rulebook."""
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Any, Final
+
+from fitsvc.language.types import ListType, TruthType
+from fitsvc.rulebook.coverage import coverage_of
+from fitsvc.rulebook.rules import Limit, Need, Rule, Rulebook, TableEntry
+from fitsvc.rulebook.vocabulary import Fact
+from fitsvc.rulebook.yaml_text import to_plain
+from fitsvc.service.counter.fields import sentence
+from fitsvc.service.counter.links import cell
+from fitsvc.service.counter.seeing import source_text
+
+_EFFORTS: Final[Mapping[str, str]] = {
+    "ask": "ask the customer", "label": "read a label", "tape": "tape measure", "scales": "scales",
+    "dealer": "a dealer",
+}  # fmt: skip
+_PROMISES: Final = ("gives", "at_most")
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """A link to one entry or fact, in a list of them."""
+
+    href: str
+    text: str
+    beside: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class EntryTold:
+    """A rule, limit or need. `lines` are what it says, each with its title; `code` marks those in the rule language."""
+
+    id: str
+    kind: str
+    title: str
+    topic: str
+    lines: Sequence[tuple[str, str, bool]]
+    source: str
+    facts: Sequence[Line]
+    tables: Sequence[TableEntry]
+    examples: Sequence[tuple[str, str]]
+
+
+@dataclass(frozen=True, slots=True)
+class FactTold:
+    """A fact: what it means, how it is learnt, and what reads it."""
+
+    fact: Fact
+    title: str
+    subject: str
+    kind: str
+    range: str
+    choices: Sequence[str]
+    effort: str
+    readers: Sequence[Line]
+
+
+class Library:
+    """A rulebook as its pages tell it, worked out once."""
+
+    def __init__(self, rulebook: Rulebook) -> None:
+        self.rulebook = rulebook
+
+    @cached_property
+    def _entries(self) -> dict[str, tuple[str, Rule | Limit | Need]]:
+        book = self.rulebook
+        rules = {rule.id: ("rule", rule) for rule in book.rules if not rule.limit}
+        return {
+            **rules,
+            **{one.id: ("limit", one) for one in book.limits},
+            **{one.id: ("need", one) for one in book.needs},
+        }
+
+    @cached_property
+    def _reads(self) -> dict[str, tuple[tuple[str, ...], tuple[str, ...]]]:
+        covered = coverage_of(self.rulebook).topics.values()
+        return {entry.id: (entry.facts, entry.tables) for entries in covered for entry in entries}
+
+    @cached_property
+    def topics(self) -> list[tuple[str, str, list[Line]]]:
+        """Each topic with what it is about and its entries."""
+        found: dict[str, list[Line]] = {topic: [] for topic in self.rulebook.topics}
+        for id, (kind, one) in self._entries.items():
+            found[one.topic].append(Line(f"/rules/{id}", one.title, kind))
+        return [(sentence(topic), self.rulebook.topics[topic], lines) for topic, lines in found.items() if lines]
+
+    @cached_property
+    def subjects(self) -> list[tuple[str, list[Line]]]:
+        """Each subject with its facts."""
+        vocabulary = self.rulebook.vocabulary
+        return [
+            (subject.title, [Line(f"/facts/{fact.name}", sentence(fact.label), _EFFORTS[fact.effort])
+                             for fact in vocabulary.of(name).values()])
+            for name, subject in vocabulary.subjects.items()
+        ]  # fmt: skip
+
+    def entry(self, id: str) -> EntryTold | None:
+        """A rule, limit or need by its id, as answers name it; a limit's ratings are its own."""
+        name = id.partition("/")[0].replace("_", "-")
+        if name not in self._entries:
+            return None
+        kind, one = self._entries[name]
+        facts, tables = self._reads[name]
+        return EntryTold(
+            name, kind, one.title, sentence(one.topic), [line for line in _lines(one) if line[1]],
+            source_text(one.source.document()), [self._fact_line(fact) for fact in facts],
+            [self.rulebook.tables[table] for table in tables], [_example(example.node) for example in one.examples],
+        )  # fmt: skip
+
+    def fact(self, name: str) -> FactTold | None:
+        """A fact by its name."""
+        vocabulary = self.rulebook.vocabulary
+        fact = vocabulary.facts.get(name)
+        if fact is None:
+            return None
+        choices: Sequence[str] = ()
+        if isinstance(fact.type, TruthType):
+            choices = ("yes", "no")
+        elif isinstance(fact.type, ListType):
+            words = vocabulary.words.get(fact.type.name, {})
+            choices = [words.get(member, member) for member in fact.type.members]
+        bounds = f"{fact.range_text[0]} to {fact.range_text[1]}" if fact.range_text else ""
+        readers = [id for id, (facts, _) in self._reads.items() if name in facts]
+        return FactTold(
+            fact, sentence(fact.label), vocabulary.subjects[fact.subject].title, fact.kind.replace("_", " "), bounds,
+            choices, _EFFORTS[fact.effort],
+            [Line(f"/rules/{id}", self._entries[id][1].title, self._entries[id][0]) for id in readers],
+        )  # fmt: skip
+
+    def _fact_line(self, name: str) -> Line:
+        return Line(f"/facts/{name}", sentence(self.rulebook.vocabulary.facts[name].label), name)
+
+
+def _lines(one: Rule | Limit | Need) -> Iterator[tuple[str, str, bool]]:
+    """What an entry says, line by line."""
+    yield "Applies when", one.applies_text, True
+    if isinstance(one, Rule):
+        yield "Requires", one.requires_text, True
+        yield "Weighs as", "a caution" if one.severity == "caution" else "it decides", False
+        unknown = "a caution" if "caution" in (one.if_unknown, one.severity) else "the answer is: not sure yet"
+        yield "If not known", unknown, False
+        yield "Remedy", sentence(one.remedy), False
+    elif isinstance(one, Limit):
+        yield "Limits", sentence(one.quantity), False
+        yield "Lowest of", "; ".join(rating.label for rating in one.ratings), False
+        yield "Judged", one.judged, True
+
+
+def _example(node: Any) -> tuple[str, str]:
+    """An example: its facts in a line, and what it gives."""
+    told: Any = to_plain(node)
+    gives = told.get("gives") or f"at most {told.get('at_most', '')}"
+    facts = ", ".join(f"{name} {_written(wire)}" for name, wire in told.items() if name not in _PROMISES)
+    return facts, str(gives).replace("_", " ")
+
+
+def _written(wire: Any) -> str:
+    if isinstance(wire, list) and any(isinstance(one, dict) for one in wire):
+        return "; ".join(_written(one) for one in wire)
+    if isinstance(wire, dict) and not {"value", "at_least", "at_most"} & set(wire):
+        return "(" + ", ".join(f"{name} {cell(one)}" for name, one in wire.items()) + ")"
+    return cell(wire) or "not known"

@@ -1,0 +1,81 @@
+"""How the counter's pages are filled and guarded, and what a page's address tells it."""
+
+import hashlib
+from functools import cache
+from importlib.resources import files
+from typing import Any, Final
+
+from jinja2 import Environment, PackageLoader, StrictUndefined
+from litestar import Response
+
+from fitsvc.language.display import System
+from fitsvc.rulebook.rules import Reference
+from fitsvc.service.context import AnyRequest, service_of
+from fitsvc.service.counter.fields import sentence
+from fitsvc.service.counter.links import spread
+from fitsvc.service.counter.seeing import OUTCOMES, source_text
+
+_HTML: Final = "text/html; charset=utf-8"
+_GUARDED: Final = {
+    "Content-Security-Policy": "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; "
+    "connect-src 'self'; form-action 'self'; frame-ancestors 'none'; base-uri 'none'",
+    "Referrer-Policy": "same-origin",
+    "Cache-Control": "no-cache",
+}
+_PAGES: Final = (("/", "Ask"), ("/fits", "What fits"), ("/rules", "Rules"), ("/facts", "Facts"))
+_MARKS: Final = {"works": "✓", "conditional": "!", "undetermined": "?", "fails": "✗"}
+_FINDINGS: Final = {
+    "passes": ("✓", "passes"), "caution": ("!", "mind"), "open": ("?", "not known"), "fails": ("✗", "fails"),
+}  # fmt: skip
+_ABOUTS: Final = (
+    ("accessory", "Something in the receiver"), ("trailer", "A trailer"), ("spare", "A bigger spare"),
+)  # fmt: skip
+
+
+@cache
+def _environment() -> Environment:
+    found = Environment(
+        loader=PackageLoader(__package__), autoescape=True, undefined=StrictUndefined, trim_blocks=True,
+        lstrip_blocks=True,
+    )  # fmt: skip
+    found.filters["sentence"] = sentence
+    found.filters["id"] = lambda name: name.replace(".", "-").replace("_", "-")
+    found.globals |= {
+        "version": _version(), "pages": _PAGES, "marks": _MARKS, "words": OUTCOMES, "finding_marks": _FINDINGS,
+        "abouts": _ABOUTS, "source": _source,
+    }  # fmt: skip
+    return found
+
+
+def page(request: AnyRequest, template: str, *, status: int = 200, **shown: Any) -> Response[str]:
+    """Fill a page's template."""
+    rulebook = service_of(request).answerer.rulebook
+    body = _environment().get_template(template).render(here=request.url.path, rulebook=rulebook, **shown)
+    return Response(body, status_code=status, media_type=_HTML, headers=_GUARDED)
+
+
+def not_there(request: AnyRequest, detail: str) -> Response[str]:
+    """A page that says what is not there."""
+    return page(request, "problem.html", status=404, title="There is no such page", detail=detail)
+
+
+def _version() -> str:
+    """A word that changes with the pages' files, so that browsers may keep them."""
+    folder = files(__package__).joinpath("static")
+    content = b"".join(one.read_bytes() for one in sorted(folder.iterdir(), key=lambda one: one.name))
+    return hashlib.sha256(content).hexdigest()[:12]
+
+
+def fields_of(request: AnyRequest) -> tuple[dict[str, str], System]:
+    """The fields of a request's address, and the units they ask for."""
+    fields = spread(request.query_params.multi_items())
+    return fields, "metric" if fields.get("units") == "metric" else "us"
+
+
+def shown_units(system: System) -> dict[str, str]:
+    """The field that keeps the units, where they are not the usual ones."""
+    return {} if system == "us" else {"units": system}
+
+
+def _source(source: Reference) -> str:
+    return source_text(source.document())
