@@ -54,7 +54,7 @@ def migrated(tmp_path_factory: pytest.TempPathFactory) -> Path:
 @pytest.fixture(scope="session")
 def postgres_template(postgres_server: URL) -> Iterator[str]:
     """Give the name of a PostgreSQL database with all tables and no rows, to copy."""
-    with _postgres_database(postgres_server, "template0") as url:
+    with postgres_database(postgres_server, "template0") as url:
         store.upgrade(_text(url))
         yield str(url.database)
 
@@ -65,7 +65,7 @@ def empty_url(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[str]:
     if request.param == "sqlite":
         yield f"sqlite:///{tmp_path / 'empty.db'}"
     else:
-        with _postgres_database(request.getfixturevalue("postgres_server"), "template0") as url:
+        with postgres_database(request.getfixturevalue("postgres_server"), "template0") as url:
             yield _text(url)
 
 
@@ -78,7 +78,7 @@ def database_url(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[str
         yield f"sqlite:///{file}"
     else:
         server = request.getfixturevalue("postgres_server")
-        with _postgres_database(server, request.getfixturevalue("postgres_template")) as url:
+        with postgres_database(server, request.getfixturevalue("postgres_template")) as url:
             yield _text(url)
 
 
@@ -91,7 +91,8 @@ def database(database_url: str) -> Iterator[store.Database]:
 
 
 @contextmanager
-def _postgres_database(server: URL, template: str) -> Iterator[URL]:
+def postgres_database(server: URL, template: str) -> Iterator[URL]:
+    """Give the URL of a database made for a while."""
     name = f"fitsvc_test_{secrets.token_hex(6)}"
     admin = create_engine(server, isolation_level="AUTOCOMMIT")
     try:

@@ -3,12 +3,9 @@
 import http.client
 import json
 import os
-import re
 import shutil
 import signal
 import socket
-import subprocess
-import sys
 import threading
 import time
 from collections.abc import Iterator
@@ -16,45 +13,13 @@ from contextlib import closing
 from pathlib import Path
 
 import pytest
+from served import BODY, Served, ask
 
 from fitsvc.language.problems import ProblemsFound
-from fitsvc.service.examples import QUESTION
 from fitsvc.service.serving import _listen, serve
 from fitsvc.store.api_keys import create_key
 from fitsvc.store.database import Database
 from fitsvc.store.errors import NotMigrated
-
-PROGRAM = "import sys; from fitsvc.service.serving import serve; serve(sys.argv[1], int(sys.argv[2]), sys.argv[3])"
-BODY = json.dumps(QUESTION).encode()
-
-
-class Served:
-    """A running server and what it has written."""
-
-    def __init__(self, url: str, log: Path, host: str = "127.0.0.1") -> None:
-        self.log, self.output = log, log.open("w")
-        command = [sys.executable, "-c", PROGRAM, host, "0", url]
-        self.process = subprocess.Popen(command, stderr=self.output, stdout=self.output)
-
-    def port(self) -> int:
-        """Wait until the server listens, and return where."""
-        for _ in range(300):
-            if found := re.search(r"listening on http://[^ ]*:(\d+)", self.log.read_text()):
-                port = int(found[1])
-                with socket.create_connection(("127.0.0.1", port), 10) as connection:
-                    connection.sendall(b"GET /health/live HTTP/1.1\r\nHost: here\r\nConnection: close\r\n\r\n")
-                    if b" 200 " in connection.recv(100):
-                        return port
-            assert self.process.poll() is None, self.log.read_text()
-            time.sleep(0.1)
-        pytest.fail(f"the server did not start:\n{self.log.read_text()}")
-
-    def end(self) -> None:
-        """Make sure that nothing is left running."""
-        if self.process.poll() is None:
-            self.process.kill()
-        self.process.wait()
-        self.output.close()
 
 
 @pytest.fixture
@@ -70,16 +35,6 @@ def served(url: str, tmp_path: Path) -> Iterator[Served]:
     server = Served(url, tmp_path / "server.log")
     yield server
     server.end()
-
-
-def ask(port: int) -> tuple[int, bytes]:
-    """Ask the example's question and return status and body."""
-    connection = http.client.HTTPConnection("127.0.0.1", port, timeout=20)
-    connection.request("POST", "/v1/answers", BODY, {"Content-Type": "application/json"})
-    response = connection.getresponse()
-    found = response.status, response.read()
-    connection.close()
-    return found
 
 
 @pytest.mark.parametrize("sent", [signal.SIGTERM, signal.SIGINT])

@@ -1,0 +1,61 @@
+"""A running server as a process of its own, for tests."""
+
+import http.client
+import json
+import re
+import socket
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+
+from fitsvc.service.examples import QUESTION
+
+BODY = json.dumps(QUESTION).encode()
+_PROGRAM = """
+import sys
+from pathlib import Path
+from fitsvc.service.serving import serve
+serve(sys.argv[1], int(sys.argv[2]), sys.argv[3], audits=Path(sys.argv[4]))
+"""
+
+
+class Served:
+    """A running server and what it has written."""
+
+    def __init__(self, url: str, log: Path, host: str = "127.0.0.1", audits: Path | None = None) -> None:
+        self.log, self.output = log, log.open("w")
+        command = [sys.executable, "-c", _PROGRAM, host, "0", url, str(audits or log.parent / "audits")]
+        self.process = subprocess.Popen(command, stderr=self.output, stdout=self.output)
+
+    def port(self) -> int:
+        """Wait until the server listens, and return where."""
+        for _ in range(600):
+            if found := re.search(r"listening on http://[^ ]*:(\d+)", self.log.read_text()):
+                port = int(found[1])
+                with socket.create_connection(("127.0.0.1", port), 10) as connection:
+                    connection.sendall(b"GET /health/live HTTP/1.1\r\nHost: here\r\nConnection: close\r\n\r\n")
+                    if b" 200 " in connection.recv(100):
+                        return port
+            assert self.process.poll() is None, self.log.read_text()
+            time.sleep(0.1)
+        pytest.fail(f"the server did not start:\n{self.log.read_text()}")
+
+    def end(self) -> None:
+        """Make sure that nothing is left running."""
+        if self.process.poll() is None:
+            self.process.kill()
+        self.process.wait()
+        self.output.close()
+
+
+def ask(port: int) -> tuple[int, bytes]:
+    """Ask the example's question and return status and body."""
+    connection = http.client.HTTPConnection("127.0.0.1", port, timeout=20)
+    connection.request("POST", "/v1/answers", BODY, {"Content-Type": "application/json"})
+    response = connection.getresponse()
+    found = response.status, response.read()
+    connection.close()
+    return found
