@@ -48,7 +48,7 @@ def test_a_name_no_vehicle_bears_leaves_the_facts_alone() -> None:
 
 def test_a_name_no_vehicle_bears_is_told() -> None:
     """Where vehicles are stored, the answer says that none is called so; without a store there is nothing to say."""
-    sentence = "No stored vehicle is called so; answered from the facts given"
+    sentence = "No stored vehicle is called so: the model given matches none; answered from the facts given"
     plain = {"facts": {"kind": "bike_carrier", "shank": "2 in"}}
     inline = {"rig": {"vehicle": {"facts": {"model": "Nothingatall"}}}, "accessory": plain}
     assert answer(inline).assumed == [sentence]
@@ -56,6 +56,23 @@ def test_a_name_no_vehicle_bears_is_told() -> None:
     assert answerer().answer(inline).assumed == []
     unnamed = answer(inline | {"rig": {"vehicle": {"facts": {}}}})
     assert encode(answerer().answer(inline)) == encode(unnamed)
+
+
+@pytest.mark.parametrize(
+    ("told", "sentence"),
+    [
+        ({"year": 1999}, "Stored vehicles are called so, but none with the model year given"),
+        ({"model": "Nothingatall"}, "No stored vehicle is called so: the model given matches none"),
+        ({"make": "Nobody"}, "No stored vehicle is called so: the make given matches none"),
+        ({"year": 1999, "trim": "Nothing such"}, "none with the trim and model year given"),
+    ],
+)
+def test_the_part_of_a_name_that_matches_none_is_told(told: dict[str, Any], sentence: str) -> None:
+    """A slip in the year is no unknown model; the part to look at is named, and no part that finds some."""
+    plain = {"facts": {"kind": "bike_carrier", "shank": "2 in"}}
+    rig = {"vehicle": {"facts": {**MUCKLE, **told}}}
+    (line,) = answer({"rig": rig, "accessory": plain}).assumed
+    assert sentence in line
 
 
 def test_one_vehicle_is_taken_as_if_named_by_id() -> None:

@@ -181,3 +181,24 @@ def test_a_closure_that_opens_by_the_tilt_says_so() -> None:
     assert told(accessory__tilts_clear=False) == told() == []
     assert told(accessory__tilts_clear=True, load__needs_closure_open=False) == []
     assert told(accessory__tilts_clear=True, vehicle__rear_closure="none") == []
+
+
+BLOCKED = {"mounting.spare_blocked_from": "32 in"}
+ROOM = {"vehicle.spare_well_diameter": "34 in", "mounting.spare_room_taken": "2 in"}
+
+
+@pytest.mark.parametrize(
+    ("known", "told"),
+    [
+        ({"mounting.spare_fits_up_to": "33 in", **BLOCKED}, "33 in across, by others 0 in to 32 in"),
+        ({"mounting.spare_fits_up_to": "31 in", **BLOCKED}, ""),
+        ({"mounting.spare_fits_up_to": "31 in"}, ""),
+        ({"mounting.spare_fits_up_to": "33 in", **ROOM}, "is 33 in across, by others 0 in to 32 in"),
+        ({"mounting.spare_fits_up_to": "32 in", **ROOM}, ""),
+    ],
+)  # fmt: skip
+def test_evidence_that_contradicts_itself_is_told(known: Mapping[str, Any], told: str) -> None:
+    """An answer that rests on what stowed and what did not says where the two cannot both be."""
+    found = answer({"spare.tyre": "245/75R16", "spare.stowed_where": "underbody", **known}).cautions
+    said = [text for text in found if "contradicts itself" in text]
+    assert (told in said[0]) if told else said == []

@@ -22,11 +22,11 @@ from fitsvc.answers.candidates import (
 from fitsvc.answers.governing import governing_fact, unknown_facts
 from fitsvc.answers.missing import Missing
 from fitsvc.answers.next_steps import next_steps
-from fitsvc.answers.question import NoRecords, Question, Records, read_question, spelt_out
+from fitsvc.answers.question import NAMES, NoRecords, Question, Records, read_question, spelt_out
 from fitsvc.answers.remedies import Remedies, remedy_of
 from fitsvc.answers.shelf import EMPTY, Shelf
 from fitsvc.answers.summary import summarise
-from fitsvc.answers.wording import Wording, texts
+from fitsvc.answers.wording import Wording, joined, texts
 from fitsvc.engine.leaves import Basis
 from fitsvc.engine.limits import Lowest, limits_of
 from fitsvc.engine.point import Point, Verdict
@@ -45,7 +45,8 @@ ORDER: Final[tuple[tuple[str, Result], ...]] = (
 )  # fmt: skip
 """The lists of a verdict in the order their findings are told, with the result each stands for."""
 
-UNSTORED: Final = "No stored vehicle is called so; answered from the facts given"
+_UNSTORED: Final = "No stored vehicle is called so: the {} given matches none; answered from the facts given"
+_UNSTORED_SO: Final = "Stored vehicles are called so, but none with the {} given; answered from the facts given"
 
 
 class Answerer:
@@ -205,11 +206,17 @@ class Answerer:
 
     def _assumed_of(self, question: Question, findings: Sequence[Finding], case: Case, system: System) -> list[str]:
         """What the findings rest on that is assumed, and first that the vehicle's name tells nothing here."""
-        told = [UNSTORED] if question.unstored else []
+        told = [self._unstored(question)] if question.unstored else []
         if not question.assumed:
             return told
         rests_on = set().union(*(finding.facts for finding in findings))
         return told + [self._assumed(name, case, system) for name in sorted(question.assumed & rests_on)]
+
+    def _unstored(self, question: Question) -> str:
+        """By what the vehicle is none of those stored: its names, or what is told beside them."""
+        names = [name for name in question.unstored if name.removeprefix("vehicle.") in NAMES]
+        labels = joined([self.wording.label(name) for name in names or question.unstored])
+        return (_UNSTORED if names else _UNSTORED_SO).format(labels)
 
     def _assumed(self, name: str, case: Case, system: System) -> str:
         return f"{self.wording.label(name)}: {self.wording.fact_text(name, case, system)} (assumed, not measured)"

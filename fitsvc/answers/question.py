@@ -94,7 +94,7 @@ class Question:
 
     `candidates` are the stored vehicles that a vehicle without an id may be. The facts of one alone are in
     the case; those of several are not. `vehicle` is the part that names them, a saved rig's own joined to it.
-    `unstored` says that it names none of the vehicles stored.
+    `unstored` are the facts by which it names none of the vehicles stored; empty where it names some or none is asked.
     """
 
     case: Case
@@ -103,7 +103,7 @@ class Question:
     labels: Mapping[str, str]
     candidates: tuple[Named, ...] = ()
     vehicle: Mapping[str, Any] = field(default_factory=dict)
-    unstored: bool = False
+    unstored: tuple[str, ...] = ()
 
     def about(self, document: Mapping[str, Any], candidate: Named) -> dict[str, Any]:
         """The question's document with one of the candidates named by its id; what is told of the vehicle stays."""
@@ -184,7 +184,7 @@ class _Reading:
         self.labels: dict[str, str] = {}
         self.candidates: tuple[Named, ...] = ()
         self.vehicle: Mapping[str, Any] = {}
-        self.unstored = False
+        self.unstored: tuple[str, ...] = ()
 
     def question(self, document: Any) -> Question:
         """Read the whole document."""
@@ -251,10 +251,23 @@ class _Reading:
         texts = {name: text for name, text in self.texts.items() if name in facts}
         self.vehicle = rig["vehicle"]
         found = self.records.vehicles(values, texts)
-        self.candidates, self.unstored = tuple(found or ()), found is not None and not found
+        self.candidates = tuple(found or ())
+        self.unstored = self._unmatched(values, texts) if found is not None and not found else ()
         if len(self.candidates) != 1:
             return None
         return self._subject("vehicle", {**self.vehicle, "id": self.candidates[0].key}, "/rig/vehicle")
+
+    def _unmatched(self, values: Mapping[str, Value], texts: Mapping[str, str]) -> tuple[str, ...]:
+        """The facts by which no stored vehicle is found: make and model first, each beside those that find some."""
+        told: dict[str, Value | str] = {**texts, **values}
+        names = [f"vehicle.{name}" for name in NAMES if f"vehicle.{name}" in texts]
+        kept: list[str] = []
+        for name in dict.fromkeys([*names, *told]):
+            some = [*kept, name]
+            these = ({n: values[n] for n in some if n in values}, {n: texts[n] for n in some if n in texts})
+            if self.records.vehicles(*these):
+                kept = some
+        return tuple(name for name in dict.fromkeys([*names, *told]) if name not in kept)
 
     def _mounting(self, part: Any, stored: Mapping[str, Stored | None]) -> None:
         """The mounting named, or the one that is stored for the vehicle and receiver named."""
