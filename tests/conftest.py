@@ -12,8 +12,10 @@ from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
+from counter_browser import DESKTOP, Counter, Seen, browsing, context, serving
 from litestar import Litestar
 from litestar.testing import TestClient
+from playwright.sync_api import Browser, Page
 from sqlalchemy import URL, create_engine, make_url
 
 from fitsvc.paths import data_dir
@@ -180,3 +182,28 @@ def key(database: store.Database) -> dict[str, str]:
     """Give the header that lets a caller change what is stored."""
     with database.session() as session:
         return {"X-API-Key": create_key(session, "yard")[0]}
+
+
+@pytest.fixture(scope="session")
+def counter(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Counter]:
+    """Give the service as a process of its own on the demo's data."""
+    with serving(tmp_path_factory.mktemp("counter")) as running:
+        yield running
+
+
+# A browser's thread counts as one with a running event loop, which would hinder other modules' tests.
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Browser]:
+    """Give a real browser."""
+    with browsing() as running:
+        yield running
+
+
+@pytest.fixture
+def page(browser: Browser, counter: Counter) -> Iterator[Page]:
+    """Give an empty page of a desktop's size, which may ask no other host and has nothing to complain of at the end."""
+    with context(browser, counter, DESKTOP) as window:
+        opened, seen = window.new_page(), Seen(counter.url)
+        seen.watch(opened)
+        yield opened
+        assert (seen.elsewhere, seen.told) == ([], [])

