@@ -2,7 +2,6 @@
 
 from collections.abc import Mapping
 from datetime import UTC, datetime
-from importlib.resources import files
 from typing import Any, Final, cast
 
 from litestar import Response, get
@@ -10,6 +9,7 @@ from litestar.handlers import HTTPRouteHandler
 from litestar.params import FromPath
 from litestar.response import Redirect
 
+from fitsvc.answers.drawing.side_view import side_view
 from fitsvc.catalogue.selection import Selection, Wanted, read_rig
 from fitsvc.catalogue.selection_segments import BEST_FIRST
 from fitsvc.language.display import System
@@ -19,7 +19,7 @@ from fitsvc.service.counter.asking import FIND, PAGE, Asker
 from fitsvc.service.counter.fields import FieldMaker
 from fitsvc.service.counter.links import KEYS, PLACES, Fields, cell, link, write_fields
 from fitsvc.service.counter.lookup import Library
-from fitsvc.service.counter.rendering import fields_of, not_there, page, shown_units
+from fitsvc.service.counter.rendering import assets, fields_of, not_there, page, shown_units
 from fitsvc.service.counter.seeing import see
 from fitsvc.service.problems import problem
 from fitsvc.service.selections import Selections
@@ -65,12 +65,13 @@ def answer(request: AnyRequest) -> Response[str] | Redirect:
         if kept != dict(request.query_params.multi_items()):
             return Redirect(link("/answer", kept), status_code=303)
         found = service.answerer.answer(document, asker.records, system, service.shop.shelf(session))
-        lines = _asked(asker, told, read.labels)
+        lines = _asked(asker, told)
+    side = side_view(service.answerer.wording, read.case, system, labels=read.labels)
     service.metrics.answer(found.outcome)
     rig = {name: text for name, text in kept.items() if name.partition(".")[0] != "accessory"}
     return page(
         request, "answer.html", seen=see(service.answerer, found, told, system), asked=lines, fields=kept,
-        label=service.answerer.wording.label, change=link("/", kept), fits=link("/fits", rig), side=None, chart=None,
+        label=service.answerer.wording.label, change=link("/", kept), fits=link("/fits", rig), side=side, chart=None,
         today=datetime.now(UTC).date().isoformat(), address=str(request.base_url).rstrip("/") + link("/answer", kept),
     )  # fmt: skip
 
@@ -89,7 +90,7 @@ def fits(request: AnyRequest) -> Response[str] | Redirect:
         kept = told | {name: text for name, text in filters.items() if text} | shown_units(system)
         if not problems and kept != dict(request.query_params.multi_items()):
             return Redirect(link("/fits", kept), status_code=303)
-        lines = _asked(asker, told, {})
+        lines = _asked(asker, told)
         found = None
         if document and not problems:
             try:
@@ -172,11 +173,11 @@ def _library(request: AnyRequest) -> Library:
 @get("/counter/{name:str}", sync_to_thread=True)
 def asset(name: FromPath[str]) -> Response[bytes]:
     """Give one of the pages' files."""
-    file = files(__package__).joinpath("static", name)
-    kind = _TYPES.get(name.rpartition(".")[2])
-    if kind is None or "/" in name or not file.is_file():
+    content = assets().get(name)
+    if content is None:
         raise problem(404, f"there is no file `{name[:60]}`")
-    return Response(file.read_bytes(), media_type=kind, headers={"Cache-Control": "max-age=86400"})
+    kind = _TYPES[name.rpartition(".")[2]]
+    return Response(content, media_type=kind, headers={"Cache-Control": "max-age=86400"})
 
 
 def _ask_page(request: AnyRequest, fields: Fields, system: System, problems: Any) -> Response[str]:
@@ -192,7 +193,7 @@ def _ask_page(request: AnyRequest, fields: Fields, system: System, problems: Any
     )  # fmt: skip
 
 
-def _asked(asker: Asker, told: Fields, labels: Mapping[str, str]) -> list[tuple[str, str]]:
+def _asked(asker: Asker, told: Fields) -> list[tuple[str, str]]:
     """What was asked, a line for each part: the record's label, and the facts given beside it."""
     lines: dict[str, list[str]] = {}
     vocabulary = asker.vocabulary

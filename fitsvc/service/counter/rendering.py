@@ -1,6 +1,7 @@
 """How the counter's pages are filled and guarded, and what a page's address tells it."""
 
 import hashlib
+from collections.abc import Mapping
 from functools import cache
 from importlib.resources import files
 from typing import Any, Final
@@ -59,11 +60,17 @@ def not_there(request: AnyRequest, detail: str) -> Response[str]:
     return page(request, "problem.html", status=404, title="There is no such page", detail=detail)
 
 
+@cache
+def assets() -> Mapping[str, bytes]:
+    """The pages' files by name; the drawings' styles are among them."""
+    folder = files(__package__).joinpath("static")
+    found = {one.name: one.read_bytes() for one in folder.iterdir()}
+    return found | {"drawing.css": files("fitsvc.answers.drawing").joinpath("drawing.css").read_bytes()}
+
+
 def _version() -> str:
     """A word that changes with the pages' files, so that browsers may keep them."""
-    folder = files(__package__).joinpath("static")
-    content = b"".join(one.read_bytes() for one in sorted(folder.iterdir(), key=lambda one: one.name))
-    return hashlib.sha256(content).hexdigest()[:12]
+    return hashlib.sha256(b"".join(content for _, content in sorted(assets().items()))).hexdigest()[:12]
 
 
 def fields_of(request: AnyRequest) -> tuple[dict[str, str], System]:

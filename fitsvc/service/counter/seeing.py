@@ -75,7 +75,6 @@ class Seen:
     """All that the page shows of an answer."""
 
     answer: Answer
-    word: str
     deciding: Sequence[Told]
     minded: Sequence[Told]
     findings: Sequence[Told]
@@ -108,7 +107,7 @@ def see(answerer: Answerer, answer: Answer, fields: Fields, system: System) -> S
     if not deciding:
         deciding, minded = minded, []
     return Seen(
-        answer, OUTCOMES[answer.outcome], deciding, minded, told,
+        answer, deciding, minded, told,
         [_limit(one, titles, label) for one in answer.limits], [_need(one, titles) for one in answer.needs],
         [_step(one, answerer, maker, fields) for one in answer.next],
         [_remedy(one, shown) for one in answer.remedies], candidates,
