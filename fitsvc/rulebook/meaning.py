@@ -1,4 +1,7 @@
-"""What a folder of rules means: its digest, and how two folders differ. Comments, layout and examples mean nothing."""
+"""What a folder of rules means: its digest, and how two folders differ.
+
+Comments, layout, examples and hints for drawings mean nothing.
+"""
 
 import hashlib
 from collections.abc import Iterator, Mapping
@@ -10,6 +13,7 @@ import msgspec
 
 from fitsvc.language.parser import parse
 from fitsvc.language.source import Source
+from fitsvc.rulebook.measuring import KEYS as HINTS
 from fitsvc.rulebook.yaml_text import read_yaml_file, to_plain
 
 _EXPRESSIONS: Final = {"applies_when", "requires", "met_when", "is", "rating", "judged"}
@@ -34,7 +38,7 @@ class Difference:
 
 
 def meaning_of(folder: Path) -> dict[str, Any]:
-    """Each file's plain data by its path, without examples and with expressions printed canonically."""
+    """Each file's plain data by its path, without examples and hints, with expressions printed canonically."""
     meaning = {}
     for path in sorted(folder.rglob("*.yaml")):
         tree = read_yaml_file(path)
@@ -104,10 +108,15 @@ def _named(value: Any) -> Iterator[tuple[str, Any]]:
         yield from value.items()
 
 
+def _silent(key: str, value: Any) -> bool:
+    """Whether an entry says nothing that an answer rests on; a fact may be named as such a key, and is told."""
+    return key == "examples" or (key in HINTS and isinstance(value, list))
+
+
 def _meaning(value: Any, key: str) -> Any:
     if isinstance(value, dict):
         inner = "is" if key in _EXPRESSION_MAPS else ""
-        return {name: _meaning(part, inner or name) for name, part in value.items() if name != "examples"}
+        return {name: _meaning(part, inner or name) for name, part in value.items() if not _silent(name, part)}
     if isinstance(value, list):
         return [_meaning(part, "rating" if key == "lowest_of" else key) for part in value]
     if key in _EXPRESSIONS and isinstance(value, str):

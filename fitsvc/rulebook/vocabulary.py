@@ -9,6 +9,7 @@ from fitsvc.language.display import DISPLAY_UNITS
 from fitsvc.language.intervals import Bounds
 from fitsvc.language.quantities import DIMENSIONS, LENGTH, MASS, Dimension, QuantityError, parse_any, parse_quantity
 from fitsvc.language.types import TEXT, TRUTH, ListType, NumberType, Type
+from fitsvc.rulebook.measuring import KEYS, Tape, read_tape
 from fitsvc.rulebook.shape import Shape
 from fitsvc.rulebook.yaml_text import Mapping, Node, Scalar
 
@@ -30,7 +31,7 @@ class Fact:
     """One named, typed value of a subject. `range` and `type` are in inside units; a tyre's `type` is text.
 
     An `asked` fact opens a topic: the question is about it when it names it, and rules that read it are
-    silent otherwise.
+    silent otherwise. `tape` says between which points it is measured, for the drawing.
     """
 
     name: str
@@ -44,6 +45,7 @@ class Fact:
     range: Bounds | None = None
     range_text: tuple[str, str] | None = None
     asked: bool = False
+    tape: Tape | None = None
 
     @property
     def subject(self) -> str:
@@ -166,13 +168,14 @@ def read_subject(
 
 def read_fact_entry(shape: Shape, name: str, node: Node, lists: Map[str, ListType]) -> Fact | None:
     """Read the declaration of one fact."""
-    entry = shape.mapping(node, f"fact `{name}`", _FACT_KEYS, ["range", "shown_in", "presence"])
+    entry = shape.mapping(node, f"fact `{name}`", _FACT_KEYS, ["range", "shown_in", "presence", *KEYS])
     if entry is None:
         return None
     kind = shape.one_of(entry, "type", [*lists, *DIMENSIONS, "yes_no", "text", "tyre"])
     effort = shape.one_of(entry, "effort", EFFORTS)
     label, meaning, how = (shape.text(entry, key) for key in ("label", "meaning", "how_to_measure"))
     asked = shape.one_of(entry, "presence", ("always", "asked"), "always") == "asked"
+    tape = read_tape(shape, entry, kind)
     shown_in = shape.text(entry, "shown_in") or DEFAULT_UNITS.get(kind, "")
     if shown_in not in DISPLAY_UNITS:
         shape.complain(entry.entries["shown_in"], f"`{shown_in}` is not a unit to show", ", ".join(DISPLAY_UNITS))
@@ -192,19 +195,8 @@ def read_fact_entry(shape: Shape, name: str, node: Node, lists: Map[str, ListTyp
         return None
     written = (str(ends[0].value), str(ends[1].value))  # type: ignore[union-attr]
     limits = (bounds[0], bounds[1])
-    return Fact(
-        name,
-        NumberType(DIMENSIONS[kind], limits[0] < 0.0),
-        kind,
-        label,
-        meaning,
-        how,
-        effort,
-        shown_in,
-        limits,
-        written,
-        asked,
-    )
+    number = NumberType(DIMENSIONS[kind], limits[0] < 0.0)
+    return Fact(name, number, kind, label, meaning, how, effort, shown_in, limits, written, asked, tape)
 
 
 def _end(shape: Shape, node: Node, dimension: Dimension, kind: str) -> float | None:

@@ -80,6 +80,18 @@ def line(x1: float, y1: float, x2: float, y2: float, class_: str, dash: str | No
     )
 
 
+def patterns(prefix: str) -> str:
+    """The two fillings: slanted lines for what strikes or is too little, dots for what is open."""
+    lines = element("path", d="M-2 2L2 -2M0 8L8 0M6 10L10 6", stroke="currentColor", stroke_width=2)
+    dots = element("circle", cx=3, cy=3, r=1.3, fill="currentColor")
+    kinds = (("strikes", lines, 8), ("open", dots, 6))
+    return "".join(
+        element("pattern", drawn, id=f"{prefix}-{name}", width=size, height=size, class_=f"d-{name}",
+                patternUnits="userSpaceOnUse")
+        for name, drawn, size in kinds
+    )  # fmt: skip
+
+
 def document(
     prefix: str, title: str, description: str, height: float, body: Iterable[str], defs: str = "", **data: str
 ) -> str:

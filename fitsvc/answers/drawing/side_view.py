@@ -68,20 +68,12 @@ class _View:
         bottom = self._lengths(frame.ground + 18.0)
         bottom = self._key(bottom + 8.0)
         description = describe(scene)
-        defs = self._patterns() + "".join(self.clips)
+        defs = ink.patterns(self.prefix) + "".join(self.clips)
         svg = ink.document(
             self.prefix, title, description, bottom + 4.0, self.parts, defs,
             data_units_per_mm=f"{frame.scale:.9g}", data_ground=number(frame.ground), data_bumper=number(frame.x(0.0)),
         )  # fmt: skip
         return Drawing(svg, title, description)
-
-    def _patterns(self) -> str:
-        lines = element("path", d="M-2 2L2 -2M0 8L8 0M6 10L10 6", stroke="currentColor", stroke_width=2)
-        dots = element("circle", cx=3, cy=3, r=1.3, fill="currentColor")
-        fixed: dict[str, str | float | None] = {"patternUnits": "userSpaceOnUse"}
-        return element(
-            "pattern", lines, id=f"{self.prefix}-strikes", width=8, height=8, class_="d-strikes", **fixed
-        ) + element("pattern", dots, id=f"{self.prefix}-open", width=6, height=6, class_="d-open", **fixed)
 
     def _line(self, x1: float, z1: float, x2: float, z2: float, class_: str, dash: str | None = None) -> None:
         frame = self.frame

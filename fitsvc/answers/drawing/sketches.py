@@ -1,0 +1,124 @@
+"""Where the tape goes: a small sketch of a rear end, not to scale, for each fact that names its measuring points."""
+
+from typing import Final
+
+from fitsvc.answers.drawing import ink
+from fitsvc.answers.drawing.ink import Drawing, element, line, lines_of, text_at
+from fitsvc.rulebook.measuring import POINTS, Tape
+from fitsvc.rulebook.vocabulary import Fact
+
+GROUND: Final = 200.0
+PLACES: Final = {
+    "ground": (250.0, GROUND, ""),
+    "rear_axle": (85.0, 160.0, ""),
+    "bumper": (172.0, 126.0, ""),
+    "hinge": (150.0, 30.0, ""),
+    "closure_edge": (150.0, 104.0, ""),
+    "door_spare": (192.0, 76.0, "spare"),
+    "wall": (392.0, 120.0, "wall"),
+    "pin_hole": (160.0, 152.0, ""),
+    "opening_top": (182.0, 146.0, ""),
+    "shank_top": (190.0, 146.0, ""),
+    "adapter_pin_hole": (228.0, 136.0, "adapter"),
+    "adapter_top": (238.0, 130.0, "adapter"),
+    "front": (226.0, 110.0, "carrier"),
+    "front_top": (226.0, 62.0, "carrier"),
+    "rear_end": (326.0, 124.0, "carrier"),
+    "top": (230.0, 62.0, "carrier"),
+    "lowest": (284.0, 166.0, "carrier"),
+    "folded_front": (204.0, 90.0, "folded"),
+    "folded_rear": (262.0, 90.0, "folded"),
+    "folded_top": (232.0, 40.0, "folded"),
+    "load_front": (210.0, 80.0, "load"),
+    "load_top": (270.0, 26.0, "load"),
+    "ball_hole": (268.0, 160.0, "mount"),
+    "platform_top": (268.0, 160.0, "mount"),
+    "ball": (268.0, 150.0, "mount"),
+    "coupler": (276.0, 154.0, "trailer"),
+    "jack": (330.0, 130.0, "trailer"),
+    "jack_top": (336.0, 92.0, "trailer"),
+}
+"""Each named point: x, y, and the part beside the vehicle that has to be drawn for it."""
+
+_BASE: Final = (
+    "M8 30H150V104L168 110V142H134V136H8",
+    "M140 146H182M140 158H182M182 143V146M182 158V161",
+)
+_PARTS: Final = {
+    "": (),
+    "spare": ("M152 44h40v64h-40z",),
+    "wall": ("M392 20V200",),
+    "adapter": ("M150 146H190V130H250M150 158H202V142H250M250 127V130M250 142V145",),
+    "carrier": ("M146 146H226V62H234V146H326V124M234 146V158H278V166H290V158H326V146",),
+    "folded": ("M146 146H204V40H262V146H204",),
+    "load": ("M146 146H226V70H234V146H320M210 80H330M270 26L240 116M270 26L306 116",
+             "M210 116a28 28 0 1 0 56 0a28 28 0 1 0 -56 0M284 116a28 28 0 1 0 56 0a28 28 0 1 0 -56 0"),
+    "mount": ("M146 146H222V160H284V166H216V156H146M263 160V154H273V160",
+              "M260 146a8 8 0 1 0 16 0a8 8 0 1 0 -16 0"),
+    "trailer": ("M146 146H222V160H284V166H216V156H146M263 160V154H273V160",
+                "M260 146a8 8 0 1 0 16 0a8 8 0 1 0 -16 0M256 154V140Q256 134 264 134H400M256 154H284V144H400",
+                "M330 92H342V176H330ZM324 92H348"),
+}  # fmt: skip
+"""Outlines of the vehicle's rear and of the parts, as paths."""
+
+
+def sketch(fact: Fact, prefix: str = "sketch") -> Drawing | None:
+    """The sketch of a fact's measuring points; None for a fact that names none."""
+    if fact.tape is None:
+        return None
+    tape = fact.tape
+    title = f"Where the tape goes: {fact.label}"
+    way = "along the ground" if tape.lies == "along" else "straight up"
+    description = f"Measured {way} between the {POINTS[tape.start]} and the {POINTS[tape.end]}. Not to scale."
+    parts = [*_rig(tape)]
+    parts += _along(tape) if tape.lies == "along" else _up(tape)
+    y = GROUND + (34.0 if tape.lies == "along" else 14.0)
+    for sign, point in (("1", tape.start), ("2", tape.end)):
+        parts.append(ink.badge(12, y + 6, sign))
+        for row in lines_of(POINTS[point], ink.WIDTH - 40, 13):
+            parts.append(text_at(28, y + 10, row, 13))
+            y += 17.0
+        y += 4.0
+    svg = ink.document(prefix, title, description, y + 4, parts)
+    return Drawing(svg, title, description)
+
+
+def _rig(tape: Tape) -> list[str]:
+    """The vehicle's rear with whatever the tape's points are on."""
+    parts = dict.fromkeys(PLACES[point][2] for point in (tape.start, tape.end))
+    outlines = [*_BASE, *(path for part in parts for path in _PARTS[part])]
+    drawn = [line(4, GROUND, 416, GROUND, "d-ground", stroke_width="2")]
+    drawn.append(element("circle", cx=85, cy=160, r=40, fill="none", stroke="currentColor", class_="d-body"))
+    drawn += [element("path", d=path, fill="none", stroke="currentColor", class_="d-body") for path in outlines]
+    drawn.append(element("circle", cx=150, cy=30, r=2.5, fill="currentColor", class_="d-hinge"))
+    return drawn
+
+
+def _point(x: float, y: float) -> str:
+    return element("circle", cx=x, cy=y, r=4, fill="currentColor", class_="d-point")
+
+
+def _along(tape: Tape) -> list[str]:
+    """Lines dropped from both points to a tape below the ground."""
+    ends = [PLACES[tape.start][:2], PLACES[tape.end][:2]]
+    y = GROUND + 16.0
+    drawn = [line(x, top, x, y + 5, "d-extension", "4 3") for x, top in ends]
+    drawn += [_point(*end) for end in ends]
+    drawn.append(line(ends[0][0], y, ends[1][0], y, "d-tape", stroke_width="3"))
+    left, right = sorted((0, 1), key=lambda i: ends[i][0])
+    return [*drawn, ink.badge(ends[left][0] - 13, y, "12"[left]), ink.badge(ends[right][0] + 13, y, "12"[right])]
+
+
+def _up(tape: Tape) -> list[str]:
+    """Level lines from both points to a tape that hangs plumb beside them."""
+    (x1, y1), (x2, y2) = PLACES[tape.start][:2], PLACES[tape.end][:2]
+    if tape.start == "ground":
+        x1 = x2
+    x = max(x1, x2) + 46.0
+    drawn = [line(at, y, x + 5, y, "d-extension", "4 3") for at, y in ((x1, y1), (x2, y2))]
+    drawn += [_point(x1, y1), _point(x2, y2), line(x, y1, x, y2, "d-tape", stroke_width="3")]
+    low, high = ("1", "2") if y1 > y2 else ("2", "1")
+    bottom, top = max(y1, y2), min(y1, y2)
+    if bottom - top < 18:
+        return [*drawn, ink.badge(x, top - 12, high), ink.badge(x, bottom + 12, low)]
+    return [*drawn, ink.badge(x + 15, top, high), ink.badge(x + 15, bottom - (8 if tape.start == "ground" else 0), low)]
