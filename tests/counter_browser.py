@@ -67,10 +67,11 @@ PAGES: Final = {
 
 @dataclass(frozen=True, slots=True)
 class Counter:
-    """A running service: where it is, and its process."""
+    """A running service: where it is, its process and its database."""
 
     url: str
     process: "subprocess.Popen[bytes]"
+    database: str
 
 
 @dataclass(slots=True)
@@ -130,9 +131,10 @@ def serving(folder: Path) -> Iterator[Counter]:
     log = folder / "server.log"
     with log.open("wb") as output:
         command = [sys.executable, "-m", "fitsvc", "serve", "--port", "0", "--database", url]
-        process = subprocess.Popen(command, stdout=output, stderr=output)
+        env = {**os.environ, "FITSVC_AUDITS": str(folder / "audits")}
+        process = subprocess.Popen(command, stdout=output, stderr=output, env=env)
         try:
-            yield Counter(_address(log, process), process)
+            yield Counter(_address(log, process), process, url)
         finally:
             process.terminate()
             process.wait()

@@ -15,7 +15,18 @@ from fitsvc.service.examples import BODIES, MISTAKEN
 from fitsvc.store.database import Database
 
 Client = TestClient[Litestar]
-PAGES = {"/", "/answer", "/fits", "/rules", "/rules/{rule}", "/facts", "/facts/{fact}", "/counter/{name}"}
+PAGES = {
+    "/",
+    "/answer",
+    "/fits",
+    "/rules",
+    "/rules/{rule}",
+    "/facts",
+    "/facts/{fact}",
+    "/audits",
+    "/audits/{key}",
+    "/counter/{name}",
+}
 UNDESCRIBED = {"/docs", "/docs/assets/{name}", *PAGES}
 
 

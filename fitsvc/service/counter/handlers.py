@@ -16,6 +16,7 @@ from fitsvc.language.display import System
 from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.service.context import AnyRequest, service_of
 from fitsvc.service.counter.asking import FIND, PAGE, Asker
+from fitsvc.service.counter.audit_pages import audit, audits
 from fitsvc.service.counter.fields import FieldMaker
 from fitsvc.service.counter.links import KEYS, PLACES, Fields, cell, link, write_fields
 from fitsvc.service.counter.lookup import Library
@@ -213,4 +214,4 @@ def _asked(asker: Asker, told: Fields) -> list[tuple[str, str]]:
 
 def handlers() -> list[HTTPRouteHandler]:
     """Return the counter's routes."""
-    return [ask, answer, fits, rules, rule, facts, fact, asset]
+    return [ask, answer, fits, rules, rule, facts, fact, audits, audit, asset]

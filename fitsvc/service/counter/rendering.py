@@ -23,7 +23,7 @@ _GUARDED: Final = {
     "Referrer-Policy": "same-origin",
     "Cache-Control": "no-cache",
 }
-_PAGES: Final = (("/", "Ask"), ("/fits", "What fits"), ("/rules", "Rules"), ("/facts", "Facts"))
+_PAGES: Final = (("/", "Ask"), ("/fits", "What fits"), ("/rules", "Rules"), ("/facts", "Facts"), ("/audits", "Audits"))
 _MARKS: Final = {"works": "✓", "conditional": "!", "undetermined": "?", "fails": "✗"}
 _FINDINGS: Final = {
     "passes": ("✓", "passes"), "caution": ("!", "mind"), "open": ("?", "not known"), "fails": ("✗", "fails"),

@@ -73,3 +73,102 @@ if (form) {
     for (const [name, value] of [...event.formData]) if (typeof value === "string" && !value.trim()) event.formData.delete(name);
   });
 }
+
+// Audits: files go to the same interface as everyone's, each streamed as it is.
+const types = {
+  csv: "text/csv", jsonl: "application/x-ndjson", ndjson: "application/x-ndjson", yaml: "application/yaml",
+  yml: "application/yaml", parquet: "application/vnd.apache.parquet",
+};
+const call = async (method, path, key, body) => {
+  const headers = { "X-API-Key": key };
+  if (body !== undefined) headers["Content-Type"] = "application/json";
+  const reply = await fetch(path, { method, headers, body: body === undefined ? undefined : JSON.stringify(body) });
+  const document = await reply.json();
+  if (!reply.ok) throw new Error(document.detail);
+  return document;
+};
+const send = (path, key, file, bar) => new Promise((done, failed) => {
+  const request = new XMLHttpRequest();
+  request.open("PUT", path);
+  request.setRequestHeader("X-API-Key", key);
+  request.setRequestHeader("Content-Type", types[file.name.split(".").pop().toLowerCase()] || "text/csv");
+  request.upload.addEventListener("progress", (event) => {
+    if (event.lengthComputable && event.total) bar.value = event.loaded / event.total;
+  });
+  request.addEventListener("load", () => {
+    if (request.status < 300) return done();
+    let told = {};
+    try { told = JSON.parse(request.responseText); } catch { /* not from the service itself */ }
+    return failed(new Error(told.detail || "the file could not be sent"));
+  });
+  request.addEventListener("error", () => failed(new Error("the service could not be reached; nothing is lost, send it again")));
+  request.send(file);
+});
+const auditing = document.querySelector("form[data-audit]");
+if (auditing) {
+  auditing.addEventListener("submit", async (event) => {
+    event.preventDefault();
+    const status = auditing.querySelector("[data-status]");
+    const bar = auditing.querySelector("[data-sent]");
+    const button = auditing.querySelector("button");
+    const key = document.getElementById("audit-key").value;
+    button.disabled = true;
+    status.classList.remove("error");
+    try {
+      const made = await call("POST", "/v1/audits", key, { name: auditing.elements.name.value });
+      bar.hidden = false;
+      for (const field of auditing.querySelectorAll("input[type=file]")) {
+        if (!field.files.length) continue;
+        bar.value = 0;
+        status.textContent = `Sending ${field.files[0].name}`;
+        await send(`/v1/audits/${made.id}/files/${field.name}`, key, field.files[0], bar);
+      }
+      await call("POST", `/v1/audits/${made.id}/start`, key);
+      location.assign(`/audits/${made.id}`);
+    } catch (error) {
+      status.textContent = error.message;
+      status.classList.add("error");
+      bar.hidden = true;
+      button.disabled = false;
+    }
+  });
+}
+const action = document.querySelector("form[data-audit-action]");
+if (action) {
+  action.addEventListener("submit", async (event) => {
+    event.preventDefault();
+    const word = action.querySelector("button").value;
+    try {
+      await call("POST", `/v1/audits/${action.dataset.auditAction}/${word}`, document.getElementById("action-key").value);
+      location.reload();
+    } catch (error) {
+      action.querySelector("[data-status]").textContent = error.message;
+    }
+  });
+}
+const following = document.querySelector("[data-following]");
+if (following) {
+  const bar = following.querySelector("progress");
+  const status = following.querySelector("[data-status]");
+  const left = (seconds) => seconds == null ? "" : seconds < 60 ? `, ${seconds} s left` : `, ${Math.ceil(seconds / 60)} min left`;
+  const look = async () => {
+    try {
+      const reply = await fetch(`/v1/audits/${following.dataset.following}`, { cache: "no-store" });
+      const told = await reply.json();
+      if (reply.ok && !["queued", "running"].includes(told.state)) return location.reload();
+      const progress = told.progress;
+      if (progress) {
+        const total = progress.total ? ` of ${progress.total.toLocaleString("en-US")}` : "";
+        status.textContent = `${progress.stage}: ${progress.done.toLocaleString("en-US")}${total}${left(progress.seconds_left)}`;
+        if (progress.total) {
+          bar.max = progress.total;
+          bar.value = progress.done;
+        }
+      }
+    } catch {
+      // It is looked at again in a moment.
+    }
+    return setTimeout(look, 700);
+  };
+  look();
+}

@@ -1,0 +1,74 @@
+"""The pages of audits: send a catalogue, see how far it is, read what was found and take it away.
+
+Files go to the same `/v1/audits` as everyone's, streamed by the page's script with the key that is typed; nothing
+that a browser sends by itself lets anyone write, so there is nothing to forge.
+"""
+
+import json
+from typing import Any, Final
+
+from litestar import Response, get
+from litestar.params import FromPath
+
+from fitsvc.catalogue.audit_spool import SUMMARY
+from fitsvc.rulebook.rules import Rulebook
+from fitsvc.service.audits import MOST_BYTES, audits_of
+from fitsvc.service.audits_folder import BEFORE
+from fitsvc.service.context import AnyRequest, service_of
+from fitsvc.service.counter.fields import sentence
+from fitsvc.service.counter.rendering import not_there, page
+from fitsvc.store.errors import NotFound
+
+_TABLES: Final = {
+    "pairs": "every item with every rig", "claims": "claims that the rules contradict or that cannot be decided",
+    "unclaimed": "fits that nobody claims", "bad_rows": "rows that could not be read",
+    "bad_claims": "claims that could not be read", "suspicious": "figures that look wrong",
+    "fits_nothing": "items that fit no rig", "missing_of_items": "facts of items worth measuring",
+    "missing_of_rigs": "facts of rigs worth measuring", "rigs_without": "rigs that nothing of a kind fits",
+    "items": "counts by item", "rigs": "counts by rig", "changes": "what is new and lost since the earlier audit",
+}  # fmt: skip
+_FORMATS: Final = (("csv", "CSV"), ("jsonl", "JSON Lines"), ("parquet", "Parquet"))
+_FILES: Final = (
+    ("catalogue", "Catalogue", "CSV, JSON Lines or Parquet: a `sku`, a column for each fact, maybe `fits`.", True),
+    ("claims", "Claims", "Which `sku` is said to fit which `rig`, where the catalogue does not say it.", False),
+    ("rigs", "Rigs", "YAML, JSON Lines or CSV; the rigs that are stored when left out.", False),
+    ("mapping", "Mapping", "YAML: what the catalogue's columns are, where they have other names.", False),
+)  # fmt: skip
+_STATES: Final = {
+    "new": "not started", "failed": "failed", "interrupted": "interrupted", "cancelled": "cancelled",
+    "queued": "waiting", "running": "running", "finished": "finished",
+}  # fmt: skip
+_MOST_MISSING: Final = 10
+
+
+@get("/audits", sync_to_thread=True)
+def audits(request: AnyRequest) -> Response[str]:
+    """List the audits, the newest first, with a form for a new one."""
+    told = [folder.document() for folder in audits_of(request).listed() if folder.told()]
+    told.sort(key=lambda one: str(one["created_at"]), reverse=True)
+    return page(request, "audits.html", audits=told, files=_FILES, states=_STATES, most=MOST_BYTES // 10**9)
+
+
+@get("/audits/{key:str}", sync_to_thread=True)
+def audit(request: AnyRequest, key: FromPath[str]) -> Response[str]:
+    """Give one audit: how far it is, or what was found."""
+    try:
+        folder = audits_of(request).get(key)
+    except NotFound:
+        return not_there(request, "There is no audit of that name. The page of audits lists all.")
+    told = folder.document()
+    found = json.loads((folder.out / SUMMARY).read_text("utf-8")) if told["state"] == "finished" else None
+    return page(
+        request, "audit.html", audit=told, found=found, states=_STATES, tables=_TABLES, formats=_FORMATS,
+        missing=_missing(found, service_of(request).answerer.rulebook) if found else [],
+        waits=told["state"] in ("queued", "running"), startable=told["state"] in BEFORE,
+    )  # fmt: skip
+
+
+def _missing(found: dict[str, Any], rulebook: Rulebook) -> list[tuple[str, str, int, int]]:
+    """The facts most worth learning: label, name, pairs and claims that each would decide."""
+    facts, told = rulebook.vocabulary.facts, []
+    for one in found["missing"][:_MOST_MISSING]:
+        name = one["fact"]
+        told.append((sentence(facts[name].label) if name in facts else name, name, one["pairs"], one["claims"]))
+    return told
