@@ -20,47 +20,76 @@ from fitsvc.engine.signatures import Catalogue, Column
 from fitsvc.language.problems import ProblemsFound
 
 _SEED = 11
-_KILLS = 4
+_KILLS = 10
 _DRIVER = """
-import sys
-from fitsvc.catalogue import audit_run
-audit_run.shares = lambda memory: audit_run.Shares(200, 1500, 1 << 20)
-from fitsvc.cli import main
-sys.exit(main(sys.argv[1:]))
+import os, sys
+from fitsvc.catalogue import audit_findings, audit_run, audit_summary
+from fitsvc.cli import audit, main, options
+from fitsvc.paths import data_dir
+from fitsvc.rulebook.loader import load_rulebook
+
+rulebook = load_rulebook(data_dir("rules"))
+audit.load_rules = lambda given: rulebook
+audit_run.shares = lambda memory: audit_run.Shares(60, 900, 1 << 20)
+for line in sys.stdin:
+    child = os.fork()
+    if not child:
+        os.dup2(2, 1)
+        os._exit(main(line.split()))
+    print(child, flush=True)
+    print(os.waitstatus_to_exitcode(os.waitpid(child, 0)[1]), flush=True)
 """
-"""The command with blocks so small that there are many moments at which it may end."""
+"""Carries out the command that each line tells in a process of its own, in blocks so small that it may end at many
+moments; what takes long to load is loaded once."""
 
 
-def _command(catalogue: Path, out: Path) -> list[str]:
-    rig_files = [part for path in PARTS for part in ("--rigs", str(path))]
-    return [sys.executable, "-c", _DRIVER, "audit", str(catalogue), "-o", str(out), *rig_files]
+class Driver:
+    """A process that carries out audits, one after the other, each in a process that may be killed."""
 
+    def __init__(self, catalogue: Path) -> None:
+        self._rigs = " ".join(f"--rigs {path}" for path in PARTS)
+        self._catalogue = catalogue
+        self._process = subprocess.Popen(
+            [sys.executable, "-c", _DRIVER], stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL,
+            text=True,
+        )  # fmt: skip
 
-def _killed(command: list[str], out: Path, files_before: int) -> bool:
-    """Kill the command outright once so many files stand in its folder; whether it was killed in time."""
-    process = subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
-    while process.poll() is None and sum(1 for _ in out.rglob("*")) < files_before:
-        time.sleep(0.002)
-    if process.poll() is None:
-        os.kill(process.pid, signal.SIGKILL)
-    return process.wait() == -signal.SIGKILL
+    def __enter__(self) -> "Driver":
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self._process.communicate()
+
+    def audit(self, out: Path, files_before: int | None = None, wait: float = 0.0) -> int:
+        """Audit, killed outright a moment after so many files stand in the folder; returns the exit code."""
+        assert self._process.stdin is not None
+        assert self._process.stdout is not None
+        self._process.stdin.write(f"audit {self._catalogue} -o {out} {self._rigs}\n")
+        self._process.stdin.flush()
+        child = int(self._process.stdout.readline())
+        if files_before is not None:
+            while sum(1 for _ in out.rglob("*")) < files_before and not (out / "summary.json").exists():
+                time.sleep(0.001)
+            time.sleep(wait)
+            os.kill(child, signal.SIGKILL)
+        return int(self._process.stdout.readline())
 
 
 def test_killed_and_taken_up_again(tmp_path: Path) -> None:
-    """Killed at random moments one after another, from reading to the last findings, the files are the same."""
+    """Killed at ten random moments one after another, from reading to the last findings, the files are the same."""
     rows = accessories()
-    many = [{**row, "sku": f"{row['sku']}-{n}", "fits": rigs()[n].key} for n in range(6, 14) for row in rows]
+    many = [{**row, "sku": f"{row['sku']}-{n}", "fits": rigs()[n].key} for n in range(6, 10) for row in rows]
     many[5]["weight [lb]"] = "heavy"
-    catalogue = write_csv(tmp_path / "items.csv", many)
-    whole, parts = tmp_path / "whole", tmp_path / "parts"
-    done = subprocess.run(_command(catalogue, whole), capture_output=True, check=False, text=True)
-    assert done.returncode == 0, done.stderr
-    written, random = files(whole), Random(_SEED)
-    tallies = 3 * sum(name.startswith("pairs") for name in written)
-    moments = sorted(random.randrange(3, tallies) for _ in range(_KILLS))
-    assert [_killed(_command(catalogue, parts), parts, moment) for moment in moments] == [True] * _KILLS
-    assert not (parts / "summary.json").exists()
-    assert subprocess.run(_command(catalogue, parts), capture_output=True, check=False).returncode == 0
+    whole, parts, random = tmp_path / "whole", tmp_path / "parts", Random(_SEED)
+    with Driver(write_csv(tmp_path / "items.csv", many)) as driver:
+        assert driver.audit(whole) == 0
+        written = files(whole)
+        tallies = 3 * sum(name.startswith("pairs") for name in written)
+        moments = sorted(random.randrange(2, tallies) for _ in range(_KILLS))
+        for moment in moments:
+            assert driver.audit(parts, moment, random.uniform(0, 0.01)) == -signal.SIGKILL
+            assert not (parts / "summary.json").exists()
+        assert driver.audit(parts) == 0
     assert files(parts) == written
 
 

@@ -35,7 +35,7 @@ class Kernel:
 
     def __init__(self, rulebook: Rulebook, most_kept: int = MOST_KEPT) -> None:
         self.rulebook, self.engine = rulebook, Point(rulebook)
-        self.columns = Columns(self.engine, most_kept)
+        self.columns, self.slots = Columns(self.engine, most_kept), rulebook.vocabulary.slots()
         self.members: list[Rule | Need] = [*rulebook.rules, *rulebook.needs]
         self.names = [member.id for member in self.members]
         self.words = -(-len(self.members) // _WORD)

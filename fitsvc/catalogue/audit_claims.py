@@ -2,6 +2,7 @@
 
 import json
 import re
+from array import array
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Final, NamedTuple
@@ -20,18 +21,18 @@ _BETWEEN: Final = re.compile(r"[;|,\s]+")
 class Claims(NamedTuple):
     """Claimed pairs, each once, in the order of items and within it of rigs; both by their places."""
 
-    item: NDArray[np.int64]
-    rig: NDArray[np.int64]
+    item: NDArray[np.int32]
+    rig: NDArray[np.int32]
 
     def of(self, start: int, end: int) -> "Claims":
         """The claims about some items, told by their places among them."""
         low, high = np.searchsorted(self.item, (start, end))
-        return Claims(self.item[low:high] - start, self.rig[low:high])
+        return Claims(np.asarray(self.item[low:high] - start, np.int32), self.rig[low:high])
 
     def among(self, rigs: range) -> "Claims":
         """The claims about some rigs, told by their places among them."""
         there = (self.rig >= rigs.start) & (self.rig < rigs.stop)
-        return Claims(self.item[there], np.asarray(self.rig[there] - rigs.start))
+        return Claims(self.item[there], np.asarray(self.rig[there] - rigs.start, np.int32))
 
 
 class ClaimReader:
@@ -44,8 +45,8 @@ class ClaimReader:
             for name in dict.fromkeys((rig.key, rig.vehicle)):
                 if name:
                     self._places.setdefault(name, []).append(place)
-        self._items: list[int] = []
-        self._rigs: list[int] = []
+        self._count = len(rigs)
+        self._pairs = array("q")
 
     def add(self, item: int, names: Iterable[str], line: int, title: str) -> Iterator[Problem]:
         """Take the claims about one item; yields what is wrong with them."""
@@ -56,13 +57,17 @@ class ClaimReader:
                 yield Problem(f"{quoted(name)} is neither a rig nor a vehicle", help, pointer=title, file=self.file,
                               line=line)  # fmt: skip
                 continue
-            self._items += [item] * len(places)
-            self._rigs += places
+            self._pairs.extend(item * self._count + place for place in places)
 
     def claims(self) -> Claims:
-        """All claims."""
-        pairs = np.unique(np.array([self._items, self._rigs], np.int64).reshape(2, -1), axis=1)
-        return Claims(np.ascontiguousarray(pairs[0]), np.ascontiguousarray(pairs[1]))
+        """All claims, which the reader lets go of."""
+        told = np.frombuffer(self._pairs, np.int64)
+        # Sorted where they stand: there may be many more claims than items.
+        told.sort()
+        pairs = told[np.append(True, told[1:] != told[:-1])] if len(told) else told
+        self._pairs, told = array("q"), pairs
+        item = (pairs // self._count).astype(np.int32)
+        return Claims(item, (pairs - item.astype(np.int64) * self._count).astype(np.int32))
 
 
 def names_in(cell: str | None) -> list[str]:

@@ -131,7 +131,7 @@ class Teller:
 
 def pair_case(kernel: Kernel, columns: Mapping[str, Column], item: int, rig: AuditRig) -> Case:
     """The question of one pair."""
-    kinds = kernel.rulebook.vocabulary.slots()
+    kinds = kernel.slots
     facts: dict[str, Value] = dict(rig.case.facts)
     for name, column in columns.items():
         if isinstance(column, tuple):
