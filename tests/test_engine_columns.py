@@ -2,8 +2,10 @@
 
 import gc
 from collections.abc import Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from math import inf, isclose
 from random import Random
+from threading import Barrier
 from typing import Any
 from weakref import ref
 
@@ -11,7 +13,7 @@ import numpy as np
 import pytest
 from random_rulebooks import EFFORT, Made, random_case, random_rulebook, shipped_rulebook
 
-from fitsvc.engine import column_islands, column_rules, column_views
+from fitsvc.engine import column_boxes, column_rules
 from fitsvc.engine.columns import OUTCOMES, Columns, Judged
 from fitsvc.engine.limits import limits_of
 from fitsvc.engine.point import RESULTS
@@ -81,12 +83,12 @@ class Told:
 
 
 def assert_agree(made: Made, columns: Columns, rigs: Sequence[Case], items: Sequence[Item], subjects: frozenset[str],
-                 trial: str) -> int:  # fmt: skip
-    """Hold columns to point on every pair of a rig and an item; the number of pairs held."""
+                 trial: str, together: bool) -> int:  # fmt: skip
+    """Hold columns to point on every pair of a rig and an item, rigs judged together or each alone; the pairs held."""
     catalogue = columns.catalogue([facts for facts, _ in items], subjects, [present for _, present in items])
-    for number, rig in enumerate(rigs):
-        judged = columns.judge(catalogue, rig)
-        found = Told(made, judged)
+    singly = (columns.judge(catalogue, rig) for rig in rigs)
+    for number, judged in enumerate(columns.judge_all(catalogue, rigs) if together else singly):
+        rig, found = rigs[number], Told(made, judged)
         kept = {row: found.of(row) for row in range(catalogue.count)}
         for place, item in enumerate(items):
             wanted = told(made, joined(rig, item))
@@ -145,7 +147,7 @@ def test_random_rulebooks_agree(block: int) -> None:
         made, rng, subjects = random_rulebook(seed), Random(seed), SUBJECTS[seed % len(SUBJECTS)]
         rigs = [rest(random_case(rng, made), subjects) for _ in range(RIGS)]
         items = [split(random_case(rng, made), subjects) for _ in range(ITEMS)]
-        assert_agree(made, Columns(made.engine), rigs, items, subjects, f"rulebook seed {seed}")
+        assert_agree(made, Columns(made.engine), rigs, items, subjects, f"rulebook seed {seed}", bool(seed & 4))
 
 
 @pytest.mark.parametrize("seed", range(REAL))
@@ -156,20 +158,22 @@ def test_the_real_rulebook_agrees(seed: int) -> None:
     subjects = frozenset(choices[seed % 5])
     rigs = [rest(random_case(rng, real), subjects) for _ in range(2 * RIGS)]
     items = [split(random_case(rng, real), subjects) for _ in range(2 * ITEMS)]
-    assert_agree(real, Columns(real.engine), rigs, items, subjects, f"real rulebook, seed {seed}")
+    assert_agree(real, Columns(real.engine), rigs, items, subjects, f"real rulebook, seed {seed}", bool(seed & 1))
 
 
 @pytest.mark.parametrize("seed", range(20 * EFFORT))
 def test_large_catalogues_agree(seed: int, monkeypatch: pytest.MonkeyPatch) -> None:
     """What is done for many rows only, rows in blocks and numbers on rows of their own, changes no answer."""
-    monkeypatch.setattr(column_views, "_BLOCK", 5)
-    monkeypatch.setattr(column_islands, "_LEAST_ROWS", 1)
-    monkeypatch.setattr(column_islands, "_FOLDED", 1)
+    monkeypatch.setattr(column_rules, "_BLOCK", 5)
+    monkeypatch.setattr(column_rules, "_FEW", 0)
+    monkeypatch.setattr(column_boxes, "_LEAST_ROWS", 1)
+    monkeypatch.setattr(column_boxes, "_WORTH", 1)
+    monkeypatch.setattr(column_boxes, "_SIZES", (3, 12))
     monkeypatch.setattr(column_rules, "_MOST_RUNS", seed % 3)
     made, rng, subjects = random_rulebook(seed), Random(seed), SUBJECTS[seed % len(SUBJECTS)]
     rigs = [rest(random_case(rng, made), subjects) for _ in range(RIGS // 2)]
     items = [split(random_case(rng, made), subjects) for _ in range(ITEMS // 2)]
-    assert_agree(made, Columns(made.engine), rigs, items, subjects, f"rulebook seed {seed}")
+    assert_agree(made, Columns(made.engine), rigs, items, subjects, f"rulebook seed {seed}", bool(seed & 4))
 
 
 @pytest.mark.parametrize("seed", range(20))
@@ -215,6 +219,30 @@ def test_answers_do_not_depend_on_what_is_kept() -> None:
     for _ in range(50):
         rig = rest(random_case(rng, made), subjects)
         assert np.array_equal(roomy.judge(wide, rig).outcome(), tight.judge(narrow, rig).outcome())
+
+
+@pytest.mark.parametrize("most_kept", [1, 1 << 20])
+def test_threads_share_an_evaluator(most_kept: int) -> None:
+    """Threads that judge different rigs at the same time, one by one or many together, get what each gets alone."""
+    made, rng, subjects = shipped_rulebook(), Random(11), frozenset({"accessory"})
+    items = [split(random_case(rng, made), subjects)[0] for _ in range(300)]
+    rigs = [rest(random_case(rng, made), subjects) for _ in range(60)]
+    alone, shared = Columns(made.engine), Columns(made.engine, most_kept)
+    apart, catalogue = alone.catalogue(items, subjects), shared.catalogue(items, subjects)
+    wanted = [(judged.outcome().tolist(), judged.rule_counts()) for judged in alone.judge_all(apart, rigs)]
+    start = Barrier(6)
+
+    def work(thread: int) -> Sequence[object]:
+        mine = rigs[thread:] + rigs[:thread]
+        start.wait()
+        singly = (shared.judge(catalogue, rig) for rig in mine)
+        found = [(j.outcome().tolist(), j.rule_counts())
+                 for j in (singly if thread % 2 else shared.judge_all(catalogue, mine))]  # fmt: skip
+        return found[len(rigs) - thread :] + found[: len(rigs) - thread]
+
+    with ThreadPoolExecutor(6) as threads:
+        for found in threads.map(work, range(6)):
+            assert found == wanted
 
 
 def test_nothing_is_kept_of_a_catalogue_or_an_evaluator_that_is_gone() -> None:

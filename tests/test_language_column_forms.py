@@ -57,3 +57,22 @@ def test_one_figure_stands_for_every_row(row: Function) -> None:
         wanted = row.over_bounds(first, *others)
         for ends, end in ((low, wanted[0]), (high, wanted[1])):
             assert all(near(float(found), end, [first, *others]) for found in np.broadcast_to(ends, 4))
+
+
+@pytest.mark.parametrize("row", FUNCTIONS.values(), ids=FUNCTIONS.keys())
+def test_bounds_move_as_the_directions_say(row: Function) -> None:
+    """Where both ends of an argument move up, both ends of the result move as the table says, or stay."""
+    rng = Random(row.name)
+    count = 3 if row.variadic else len(row.arguments)
+    moves = row.moves(count)
+    assert len(moves) == count and set(moves) <= {-1, 0, 1}
+    for _ in range(ROWS):
+        lower, other = [pair(rng) for _ in range(count)], [pair(rng) for _ in range(count)]
+        for place, move in enumerate(moves):
+            if not move:
+                continue
+            upper = list(lower)
+            upper[place] = (max(lower[place][0], other[place][0]), max(lower[place][1], other[place][1]))
+            for below, above in zip(row.over_bounds(*lower), row.over_bounds(*upper), strict=True):
+                moved = above >= below if move > 0 else above <= below
+                assert moved or near(below, above, [*lower, *upper]), f"{row.name}{lower} to {upper[place]}"

@@ -5,6 +5,7 @@ in these are folded, in order, so that the result over them is a few runs; a run
 test over the signatures. Results are kept by what the rule reads of the rig, and by what they come to.
 """
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from operator import itemgetter
 from typing import Any, Final
@@ -13,18 +14,25 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fitsvc.engine.bitmaps import Words, pack
+from fitsvc.engine.column_boxes import Level, levels_of
 from fitsvc.engine.column_graph import Graph
-from fitsvc.engine.column_islands import islands_of
 from fitsvc.engine.column_programs import Member, Program
-from fitsvc.engine.column_values import Cells, Evaluation, Fetched, both
-from fitsvc.engine.column_views import ItemValues, blocks
-from fitsvc.engine.signatures import arrays_of, taken
+from fitsvc.engine.column_values import Cells, Evaluation, both
+from fitsvc.engine.column_views import ItemValues
+from fitsvc.engine.signatures import arrays_of, column_of, taken
 from fitsvc.language.truth import NO, YES
 from fitsvc.language.types import Value
 from fitsvc.rulebook.rules import Need
 
 PASSES, FAILS, UNDETERMINED, NOT_APPLICABLE = range(4)
+_OPEN: Final = 4
+"""Where two corners of a box come to different results."""
 _MOST_RUNS: Final = 7
+_TOGETHER: Final = 1 << 20
+"""So many pairs of a rig and a row are judged together."""
+_FEW: Final = 1024
+_BLOCK: Final = 8192
+"""Rows judged at a time: few enough for what they pass through to stay in the processor's cache."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,20 +61,22 @@ class Judge:
         # What a result is kept by: the values the rule reads of the rig.
         self.key: Any = itemgetter(*(place for _, place in self._places)) if self._places else lambda values: ()
         steps = self.graph.steps
-        self._rig_gate = [number for number in member.gate if not steps[number].on_items]
+        self._rig_gate = [program.place[number] for number in member.gate if not steps[number].on_items]
         item_gate = [number for number in member.gate if steps[number].on_items and not steps[number].on_rig]
         self._project(items, item_gate)
         self._wide: NDArray[np.intp] | None = None
         self.nowhere = self._entry(np.full(len(self.weights), NOT_APPLICABLE, np.uint8))
         self.seen: dict[Any, Entry] = {}
-        self._found: dict[bytes, Entry] = {}
+        self._found: dict[tuple[int, bytes], Entry] = {}
+        self.size = 0
 
     def _project(self, items: ItemValues, item_gate: list[int]) -> None:
         """Find what the rule sees: the values of the signatures to which it may apply, where these differ."""
         alive = np.ones(items.count, np.bool_)
         for number in item_gate:
             alive &= items.of(number) != NO
-        _, seen = self.graph.inputs(self._roots())
+        roots = [*self.member.gate, *([] if self.member.requires is None else [self.member.requires])]
+        _, seen = self.graph.inputs(roots)
         rows = np.flatnonzero(alive)
         varied: list[int] = []
         self._figures: dict[int, Cells] = {}
@@ -78,45 +88,104 @@ class Judge:
                 self._figures[number] = _figure(taken(items.of(number), rows[:1]))
         self._view = items.view(rows, varied)
         self.codes, self.weights, self._dead = self._view.codes, self._view.weights, self._view.dead
-        self._islands = islands_of(
-            self.graph, self._roots(), self._view.columns, self._view.ranked, len(self.weights) - self._dead
-        )
-
-    def _roots(self) -> list[int]:
-        return [*self.member.gate, *([] if self.member.requires is None else [self.member.requires])]
+        self._levels = levels_of(self.graph, roots, self._view)
 
     def entry(self, values: tuple[Value, ...]) -> Entry:
-        """The results for a rig whose own values are given; computed unless they are kept."""
-        key = self.key(values)
-        entry = self.seen.get(key)
+        """The results for one rig, given by its own values; computed unless they are kept."""
+        key, found = self.key(values), None
+        while found is None:  # another thread may let go of all that is kept at any time
+            found = self.seen.get(key) or self.learn([values]).get(key)
+        return found
+
+    def learn(self, rigs: Sequence[tuple[Value, ...]]) -> dict[Any, Entry]:
+        """The results, by their keys, for those rigs for which none are kept; they are computed, and kept."""
+        new = {key: values for values in rigs if (key := self.key(values)) not in self.seen}
+        found = {key: self.nowhere for key, values in new.items() if self._has_no_say(values)}
+        left, together = [key for key in new if key not in found], max(1, _TOGETHER // max(len(self.weights), 1))
+        for start in range(0, len(left), together):
+            keys = left[start : start + together]
+            found.update(zip(keys, self._judge([new[key] for key in keys]), strict=True))
+        self.seen.update(found)
+        return found
+
+    def _has_no_say(self, values: tuple[Value, ...]) -> bool:
+        """Whether it applies to no item, whatever the items are."""
+        return self._view.count == 0 or any(values[place] == NO for place in self._rig_gate)
+
+    def _judge(self, rigs: Sequence[tuple[Value, ...]]) -> list[Entry]:
+        """The results for some rigs: on boxes first, and on smaller boxes, or rows, where these leave them open."""
+        own: dict[int, Cells] = {}
+        for number, place in self._places:
+            values = [rig[place] for rig in rigs]
+            same = all(value == values[0] for value in values)
+            own[number] = values[0] if same else column_of(self.graph.steps[number].node.type, values)
+        entries, left = [self.nowhere] * len(rigs), np.arange(len(rigs))
+        found: NDArray[np.uint8] = np.full((len(rigs), self._levels[0].count), _OPEN, np.uint8)
+        for depth, level in enumerate(self._levels):
+            # Few parts cost no less than some more: then the boxes are passed over.
+            if level.corners == 2 and len(left) * self._levels[depth + 1].count <= _FEW:
+                found = found.take(level.box_of, axis=1)
+                continue
+            self._settle(found, left, level, own)
+            still = (found == _OPEN).any(axis=1)
+            for at in np.flatnonzero(~still).tolist():
+                entries[left[at]] = self._kept(depth, found[at])
+            if not still.any():
+                break
+            found, left = found[still].take(level.box_of, axis=1), left[still]
+        return entries
+
+    def _settle(self, found: NDArray[np.uint8], rigs: NDArray[np.intp], level: Level, own: Mapping[int, Cells]) -> None:
+        """Put in the results for those pairs of a rig and a box, or row, of a level that are open."""
+        left = found == _OPEN
+        if (
+            level.corners * level.count <= _BLOCK
+            and all(map(_is_figure, own.values()))
+            and len(left) == 1
+            and left.all()
+        ):
+            found[0] = self._results(Evaluation(self.graph, {**self._figures, **own, **level.columns}), level.corners)
+            return
+        lines, places = np.nonzero(left)
+        for start in range(0, len(lines), _BLOCK):
+            line, place = lines[start : start + _BLOCK], places[start : start + _BLOCK]
+            rows, columns = rigs[line], place
+            if level.corners == 2:
+                rows, columns = np.concatenate((rows, rows)), np.concatenate((place, place + level.count))
+            known = {number: cells if _is_figure(cells) else taken(cells, rows) for number, cells in own.items()}
+            known |= {number: taken(cells, columns) for number, cells in level.columns.items()}
+            found[line, place] = self._results(Evaluation(self.graph, known | self._figures), level.corners)
+
+    def _kept(self, depth: int, found: NDArray[np.uint8]) -> Entry:
+        """The results that are told by those on the boxes, or rows, of a level; made unless they are kept."""
+        key = (depth, found.tobytes())
+        entry = self._found.get(key)
         if entry is None:
-            self.seen[key] = entry = self._judge(values)
+            if self._levels[depth].corners == 2:
+                entry = self._kept(depth + 1, found.take(self._levels[depth].box_of))
+            else:
+                by_row = np.full(len(self.weights), NOT_APPLICABLE, np.uint8)
+                by_row[self._dead :] = found
+                entry = self._entry(by_row)
+                self.size += entry.size
+            self._found[key] = entry
+            self.size += len(key[1])
         return entry
 
-    def _judge(self, values: tuple[Value, ...]) -> Entry:
-        known: dict[int, Cells] = {number: values[place] for number, place in self._places}
-        rig = Evaluation(self.graph, known)
-        if any(rig.of(number) == NO for number in self._rig_gate):
-            return self.nowhere
-        by_row = np.empty(len(self.weights), np.uint8)
-        by_row[: self._dead] = NOT_APPLICABLE
-        known |= self._figures
-        own = [(island, Evaluation(self.graph, {**known, **island.columns})) for island in self._islands]
-        for rows, evaluation in blocks(self.graph, self._view):
-            evaluation.known.update(known)
-            for island, cells in own:
-                evaluation.known.setdefault(island.number, Fetched(cells, island.number, island.rows[rows]))
-            by_row[rows.start + self._dead : rows.stop + self._dead] = self._results(evaluation)
-        kept = by_row.tobytes()
-        if kept not in self._found:
-            self._found[kept] = self._entry(by_row)
-        return self._found[kept]
-
-    def _results(self, evaluation: Evaluation) -> Cells:
+    def _results(self, evaluation: Evaluation, corners: int) -> Cells:
+        """The result on each row, or box; open where its two corners do not come to the same."""
         guard: Cells = YES
         for number in self.member.gate:
             guard = both(guard, evaluation.of(number))
-        required = NO if self.member.requires is None else evaluation.of(self.member.requires)
+        required: Cells = NO if self.member.requires is None else evaluation.of(self.member.requires)
+        if corners == 1:
+            return self._result(guard, required)
+        (guard, top_guard), (required, top_required) = _halves(guard), _halves(required)
+        same = np.equal(guard, top_guard) & (np.equal(required, top_required) | np.equal(guard, NO))
+        return np.where(same, self._result(guard, required), _OPEN)
+
+    def _result(self, guard: Cells, required: Cells) -> Cells:
+        """What a guard and a requirement come to."""
         met, silent = np.equal(required, YES), np.equal(guard, NO)
         if self._need:
             return 3 - 2 * np.asarray(~(met | silent)).view(np.uint8)
@@ -162,8 +231,19 @@ class Judge:
 
     def forget(self) -> None:
         """Let go of all kept results."""
+        self.size = 0
         self.seen.clear()
         self._found.clear()
+
+
+def _halves(cells: Cells) -> tuple[Cells, Cells]:
+    """What stands at the lowest corners, and at the highest."""
+    return (cells[: len(cells) // 2], cells[len(cells) // 2 :]) if np.ndim(cells) else (cells, cells)
+
+
+def _is_figure(cells: Cells) -> bool:
+    """Whether it is one figure that stands for every row."""
+    return isinstance(cells, int) or (isinstance(cells, tuple) and isinstance(cells[0], float))
 
 
 def _figure(cells: Cells) -> Cells:

@@ -6,7 +6,6 @@ figure that holds for every row.
 
 import logging
 from collections.abc import Callable
-from dataclasses import dataclass
 from functools import cache
 from math import inf
 from typing import Any, Final
@@ -41,9 +40,9 @@ class Evaluation:
     def of(self, number: int) -> Cells:
         """The value of a part."""
         known = self.known
-        if number not in known or isinstance(known[number], Fetched):
+        if number not in known:
             step = self.graph.steps[number]
-            if number in known or (type(step.node) in _ENDS and isinstance(step.node.type, NumberType)):
+            if type(step.node) in _ENDS and isinstance(step.node.type, NumberType):
                 known[number] = (self.end(number, 0), self.end(number, 1))
             else:
                 known[number] = _FORMS[type(step.node)](self, step, *step.operands)
@@ -56,28 +55,10 @@ class Evaluation:
             return self._ends[key]
         step = self.graph.steps[number]
         form = _ENDS.get(type(step.node))
-        known = self.known.get(number)
-        if isinstance(known, Fetched):
-            self._ends[key] = found = known.end(end)
-            return found
-        if form is None or known is not None:
+        if form is None or number in self.known:
             return self.of(number)[end]
         self._ends[key] = found = form(self, step, end, *step.operands)
         return found
-
-
-@dataclass(frozen=True, slots=True)
-class Fetched:
-    """A number computed on fewer rows of its own, whose ends are fetched for other rows when asked for."""
-
-    own: Evaluation
-    number: int
-    rows: NDArray[np.intp]
-
-    def end(self, end: int) -> Cells:
-        """One end."""
-        found = self.own.end(self.number, end)
-        return found.take(self.rows) if np.ndim(found) else float(found)
 
 
 def _constant(of: Evaluation, step: Step) -> Cells:
@@ -224,7 +205,7 @@ def _chain(of: Evaluation, operands: tuple[int, ...], pick: Callable[..., Cells]
             late.append(operand)
         else:
             found = pick(found, of.of(operand))
-    if found == decides:
+    if np.ndim(found) == 0 and found == decides:
         return decides
     for operand in late:
         found = pick(found, of.of(operand))

@@ -1,23 +1,18 @@
 """What rules see of a catalogue: the values of parts that depend on items alone, folded where they are equal."""
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 from hashlib import blake2b
-from typing import Any, Final
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from fitsvc.engine.column_graph import Graph
 from fitsvc.engine.column_programs import Program
 from fitsvc.engine.column_values import Cells, Evaluation
 from fitsvc.engine.signatures import Catalogue, Column, column_of, order_rows, ranks, taken, whole
 from fitsvc.language import typed
 from fitsvc.language.truth import YES
 from fitsvc.language.types import Type
-
-_BLOCK: Final = 8192
-"""Rows judged at a time: few enough for what they pass through to stay in the processor's cache."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -104,10 +99,3 @@ class ItemValues:
 def _everywhere(kind: Type, count: int) -> Cells:
     """Nothing is known of any item."""
     return column_of(kind, [None] * count)
-
-
-def blocks(graph: Graph, view: View) -> Iterator[tuple[slice, Evaluation]]:
-    """The rows of a view a block at a time, with what is known of them from the items."""
-    for start in range(0, view.count, _BLOCK):
-        rows = slice(start, min(start + _BLOCK, view.count))
-        yield rows, Evaluation(graph, {number: taken(cells, rows) for number, cells in view.columns.items()})

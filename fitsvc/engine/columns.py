@@ -4,7 +4,7 @@
 signature what `point` tells of the case made of that rig and that item.
 """
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 from weakref import WeakKeyDictionary
@@ -30,6 +30,9 @@ OUTCOMES: Final = ("works", "conditional", "undetermined", "fails")
 """Outcomes by their number in an outcome column, best first."""
 MOST_KEPT: Final = 256 << 20
 """Bytes of results kept for one catalogue before all are let go."""
+_PAIRS: Final = 4 << 20
+_MOST_RIGS: Final = 1024
+"""So many rigs at most, and pairs of a rig and a signature, are judged together."""
 
 
 class Columns:
@@ -101,7 +104,19 @@ class Columns:
 
     def judge(self, catalogue: Catalogue, rig: Case) -> "Judged":
         """Judge a rig with each item of a catalogue."""
-        return self.index(catalogue, len(rig.adapters)).judge(catalogue, rig)
+        index = self.index(catalogue, len(rig.adapters))
+        return index.judge(catalogue, index.program.rig_values(rig))
+
+    def judge_all(self, catalogue: Catalogue, rigs: Sequence[Case]) -> Iterator["Judged"]:
+        """The same for each of many rigs: some at a time are judged together, which is faster."""
+        together = min(max(_PAIRS // max(catalogue.count, 1), 1), _MOST_RIGS)
+        for start in range(0, len(rigs), together):
+            some = [(self.index(catalogue, len(rig.adapters)), rig) for rig in rigs[start : start + together]]
+            rows = [(index, index.program.rig_values(rig)) for index, rig in some]
+            for index in dict.fromkeys(index for index, _ in rows):
+                index.learn([values for of, values in rows if of is index])
+            for index, values in rows:
+                yield index.judge(catalogue, values)
 
 
 class Index:
@@ -113,29 +128,30 @@ class Index:
         self.items = ItemValues(program, catalogue)
         self.judges = [Judge(program, member, self.items) for member in program.members]
         self._lookups = [(judge.key, judge.seen) for judge in self.judges]
-        self.kept = 0
 
-    def judge(self, catalogue: Catalogue, rig: Case) -> "Judged":
-        """Judge a rig with each item of the catalogue."""
-        values = self.program.rig_values(rig)
+    def judge(self, catalogue: Catalogue, values: tuple[Value, ...]) -> "Judged":
+        """Judge a rig, given by its own values, with each item of the catalogue."""
+        entries = [seen.get(key(values)) for key, seen in self._lookups]
+        if None in entries:
+            self._forget_too_much()
+            with np.errstate(all="ignore"):
+                return Judged(self, catalogue, values, [
+                    entry or judge.entry(values) for entry, judge in zip(entries, self.judges, strict=True)
+                ])  # fmt: skip
+        return Judged(self, catalogue, values, entries)  # type: ignore[arg-type]
+
+    def learn(self, rigs: Sequence[tuple[Value, ...]]) -> None:
+        """Judge rigs, given by their own values, to keep the results."""
+        self._forget_too_much()
         with np.errstate(all="ignore"):
-            entries = [
-                seen.get(key(values)) or self._new(number, values) for number, (key, seen) in enumerate(self._lookups)
-            ]
-        return Judged(self, catalogue, values, entries)
+            for judge in self.judges:
+                judge.learn(rigs)
 
-    def _new(self, number: int, values: tuple[Value, ...]) -> Entry:
-        if self.kept > self.most_kept:
-            self.forget()
-        entry = self.judges[number].entry(values)
-        self.kept += entry.size
-        return entry
-
-    def forget(self) -> None:
-        """Let go of all kept results; they are computed again when asked for."""
-        self.kept = 0
-        for judge in self.judges:
-            judge.forget()
+    def _forget_too_much(self) -> None:
+        """Let go of all kept results if they are too many; they are computed again when asked for."""
+        if sum(judge.size for judge in self.judges) > self.most_kept:
+            for judge in self.judges:
+                judge.forget()
 
 
 @dataclass(frozen=True, slots=True)

@@ -151,8 +151,7 @@ class Emitter:
     def _call(self, node: typed.Apply, side: int) -> str:
         """One end of a monotone function: each argument's end that makes it lowest or highest."""
         row = node.function
-        directions = row.directions * len(node.arguments) if row.variadic else row.directions
-        sides = [side if direction > 0 else 1 - side for direction in directions]
+        sides = [side if direction > 0 else 1 - side for direction in row.moves(len(node.arguments))]
         ends = [self.end(argument, s) for argument, s in zip(node.arguments, sides, strict=True)]
         if row.variadic and len(ends) == 1:
             return ends[0]

@@ -1,8 +1,8 @@
 """The functions a rule may call: one table, each row with signature, directions and formula.
 
-A row states in which direction the result moves with each argument (+1 up, -1 down), so that the
-result over bounds is exact: its low end is the formula at the arguments' ends that make it lowest.
-A row with `bounds` gives its own form over bounds instead; without directions it is not monotone.
+A row states in which direction the result moves with each argument (+1 up, -1 down, 0 both or unsure), so that
+the result over bounds is exact: its low end is the formula at the arguments' ends that make it lowest.
+A row with `bounds` gives its own form over bounds instead; it moves with bounds whose ends both move.
 `columns` is the same over whole columns of bounds; a row without it is applied row by row, which is slow.
 The result may be below zero where an argument may, unless the row says `never_negative` or `may_be_negative`.
 Formulas are total: for any numbers, infinite ones too, they give a number.
@@ -39,12 +39,16 @@ class Function:
     may_be_negative: bool = False
     source: str = "definition"
 
+    def moves(self, count: int) -> tuple[int, ...]:
+        """The direction in which the result moves with each of so many arguments."""
+        return self.directions * count if self.variadic else self.directions
+
     def over_bounds(self, *arguments: Bounds) -> Bounds:
         """The function's value over bounds."""
         if self.bounds:
             return self.bounds(*arguments)
         assert self.formula
-        directions = self.directions * len(arguments) if self.variadic else self.directions
+        directions = self.moves(len(arguments))
         low = [a[0] if d > 0 else a[1] for a, d in zip(arguments, directions, strict=True)]
         high = [a[1] if d > 0 else a[0] for a, d in zip(arguments, directions, strict=True)]
         return (self.formula(*low), self.formula(*high))
@@ -72,9 +76,9 @@ _ROWS = (
              columns=columns.least, variadic=True),
     Function("max", (SAME_AS_FIRST,), SAME_AS_FIRST, (1,), "the largest", formula=max,
              columns=columns.greatest, variadic=True),
-    Function("abs", (SAME_AS_FIRST,), SAME_AS_FIRST, (), "the size without its sign", bounds=_magnitude,
+    Function("abs", (SAME_AS_FIRST,), SAME_AS_FIRST, (0,), "the size without its sign", bounds=_magnitude,
              columns=columns.magnitude, never_negative=True),
-    Function("span", (SAME_AS_FIRST, SAME_AS_FIRST), SAME_AS_FIRST, (),
+    Function("span", (SAME_AS_FIRST, SAME_AS_FIRST), SAME_AS_FIRST, (1, 1),
              "some value between the two, such as a limit known by what fits and what does not; where the two "
              "contradict each other, anything between", bounds=_span, columns=columns.span),
     Function("rear_axle_share", _STATICS, MASS, (1, 1, -1),
@@ -106,7 +110,7 @@ _ROWS = (
              "how high the front wheels stand above the rear ones when a point behind the axle touches: behind, "
              "height, radius, wheelbase", formula=geometry.touching_rise,
              columns=column_geometry.touching_rise, never_negative=True, source=_TANGENT),
-    Function("clearance_on_grade", (*_BEHIND, NUMBER), LENGTH, (),
+    Function("clearance_on_grade", (*_BEHIND, NUMBER), LENGTH, (-1, 1, 1, 0),
              "what is left under a point behind the axle when the rear wheels meet a ramp of a grade: behind, "
              "height, radius, grade; below zero it touches", formula=geometry.clearance_on_grade,
              bounds=geometry.clearance_on_grade_within,

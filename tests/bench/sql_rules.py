@@ -288,7 +288,7 @@ class Translator:
         row, ends = node.function, [self.of(argument) for argument in arguments]
         if row.name in _OVER_BOUNDS:
             return _OVER_BOUNDS[row.name](*ends)
-        directions = row.directions * len(ends) if row.variadic else row.directions
+        directions = row.moves(len(ends))
         form = _FORMULAS[row.name]
         low = [pair[0] if d > 0 else pair[1] for pair, d in zip(ends, directions, strict=True)]
         high = [pair[1] if d > 0 else pair[0] for pair, d in zip(ends, directions, strict=True)]
