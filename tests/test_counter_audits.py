@@ -2,9 +2,9 @@
 
 from pathlib import Path
 
+from counter_browser import Counter
 from playwright.sync_api import Page, expect
 
-from counter_browser import Counter
 from fitsvc.paths import data_dir
 from fitsvc.store.api_keys import create_key
 from fitsvc.store.database import Database

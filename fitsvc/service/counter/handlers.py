@@ -9,7 +9,9 @@ from litestar.handlers import HTTPRouteHandler
 from litestar.params import FromPath
 from litestar.response import Redirect
 
+from fitsvc.answers.drawing.rating_bars import rating_bars
 from fitsvc.answers.drawing.side_view import side_view
+from fitsvc.answers.drawing.sketches import sketch
 from fitsvc.catalogue.selection import Selection, Wanted, read_rig
 from fitsvc.catalogue.selection_segments import BEST_FIRST
 from fitsvc.language.display import System
@@ -68,11 +70,12 @@ def answer(request: AnyRequest) -> Response[str] | Redirect:
         found = service.answerer.answer(document, asker.records, system, service.shop.shelf(session))
         lines = _asked(asker, told)
     side = side_view(service.answerer.wording, read.case, system, labels=read.labels)
+    chart = rating_bars(service.answerer.wording, read.case, system)
     service.metrics.answer(found.outcome)
     rig = {name: text for name, text in kept.items() if name.partition(".")[0] != "accessory"}
     return page(
         request, "answer.html", seen=see(service.answerer, found, told, system), asked=lines, fields=kept,
-        label=service.answerer.wording.label, change=link("/", kept), fits=link("/fits", rig), side=side, chart=None,
+        label=service.answerer.wording.label, change=link("/", kept), fits=link("/fits", rig), side=side, chart=chart,
         today=datetime.now(UTC).date().isoformat(), address=str(request.base_url).rstrip("/") + link("/answer", kept),
     )  # fmt: skip
 
@@ -161,7 +164,7 @@ def fact(request: AnyRequest, fact: FromPath[str]) -> Response[str]:
     found = _library(request).fact(fact)
     if found is None:
         return not_there(request, "There is no fact of that name. The page of facts lists all.")
-    return page(request, "fact.html", told=found, sketch=None)
+    return page(request, "fact.html", told=found, sketch=sketch(found.fact))
 
 
 def _library(request: AnyRequest) -> Library:

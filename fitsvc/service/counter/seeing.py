@@ -7,6 +7,8 @@ from typing import Final
 from fitsvc.answers.answer import Answer, Finding, LimitShown, Next, Remedy
 from fitsvc.answers.answering import Answerer
 from fitsvc.answers.candidates import CONFIGURATION
+from fitsvc.answers.drawing.ink import Drawing
+from fitsvc.answers.drawing.sketches import sketch
 from fitsvc.language.display import System
 from fitsvc.service.counter.fields import Field, FieldMaker, sentence
 from fitsvc.service.counter.links import Fields, adapter_places, link, write_fields
@@ -57,7 +59,7 @@ class Step:
     fails_if: str
     fact: str
     field: Field | None
-    sketch: None = None
+    sketch: Drawing | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -152,7 +154,8 @@ def _step(step: Next, answerer: Answerer, maker: FieldMaker, fields: Fields) -> 
     if fact is not None and step.fact != CONFIGURATION:
         places = adapter_places(fields) if fact.subject == "adapter" else [fact.subject]
         field = maker.of(fact, places[0]) if len(places) == 1 else None
-    return Step(title, step.how, works, fails, step.fact if fact else "", field)
+    drawn = sketch(fact, f"sketch-{fact.name.replace('.', '-')}") if fact is not None else None
+    return Step(title, step.how, works, fails, step.fact if fact else "", field, drawn)
 
 
 def _remedy(remedy: Remedy, shown: Mapping[str, str]) -> RemedyTold:
