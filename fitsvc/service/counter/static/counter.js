@@ -1,6 +1,5 @@
 "use strict";
 // The pages work without this. It answers typing at once and keeps what is being typed.
-document.documentElement.classList.add("is-scripted");
 for (const button of document.querySelectorAll("[data-print]")) {
   button.addEventListener("click", () => window.print());
 }

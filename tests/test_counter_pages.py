@@ -1,0 +1,172 @@
+"""What every page at the counter is held to, in a real browser and by a real HTML checker."""
+
+from html.parser import HTMLParser
+from io import BytesIO
+from pathlib import Path
+from typing import Final
+from unicodedata import normalize
+from urllib.parse import urldefrag, urljoin, urlsplit
+
+import httpx
+import pytest
+from counter_browser import (
+    FAILS,
+    HOSTILE,
+    OPEN,
+    PAGES,
+    PHONE,
+    STRANGE,
+    WORKS,
+    Counter,
+    context,
+    sideways,
+    small_targets,
+    validate,
+    violations,
+    weight,
+)
+from playwright.sync_api import Browser, Page, Response
+from pypdf import PdfReader
+
+MOST_BYTES: Final = 150_000
+"""What a page may weigh with all that it needs."""
+MOST_SHIFT: Final = 0.1
+"""A layout shift that people do not mind (web.dev/articles/cls, "good")."""
+SHEETS: Final = {"works": WORKS, "fails": FAILS, "undetermined": OPEN}
+SHIFT: Final = """() => new Promise((tell) => {
+    let sum = 0;
+    new PerformanceObserver((list) => list.getEntries().forEach((one) => { sum += one.value; }))
+        .observe({ type: "layout-shift", buffered: true });
+    setTimeout(() => tell(sum), 50);
+})"""
+POLICY: Final = {
+    "default-src 'none'", "script-src 'self'", "style-src 'self'", "img-src 'self'", "form-action 'self'",
+    "frame-ancestors 'none'", "base-uri 'none'",
+}  # fmt: skip
+named = pytest.mark.parametrize("name", PAGES)
+
+
+class Links(HTMLParser):
+    """The addresses that a page links to."""
+
+    def __init__(self, html: str) -> None:
+        super().__init__()
+        self.found: list[str] = []
+        self.feed(html)
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        """Note a link's address."""
+        self.found += [value for name, value in attrs if tag == "a" and name == "href" and value]
+
+
+@pytest.fixture(scope="module")
+def everything(counter: Counter) -> dict[str, str]:
+    """Give every page of the list, and every page that can be reached from them, by its address; none is missing.
+
+    The links of an answer that a link led to are left alone: remedies of remedies have no end.
+    """
+    found: dict[str, str] = {}
+    with httpx.Client(base_url=counter.url, follow_redirects=True) as client:
+        left = [(path, True) for path in PAGES.values()]
+        while left:
+            path, first = left.pop()
+            if path in found:
+                continue
+            reply = client.get(path)
+            if not reply.headers["content-type"].startswith("text/html"):
+                continue
+            assert first or reply.status_code == 200, (path, reply.text)
+            found[path] = reply.text
+            if first or urlsplit(path).path not in ("/", "/answer", "/fits"):
+                links = {urldefrag(urljoin(str(reply.url), one)).url for one in Links(reply.text).found}
+                left += [(one.removeprefix(counter.url), False) for one in links if one.startswith(counter.url)]
+    return found
+
+
+def test_every_page_is_valid_html(everything: dict[str, str], tmp_path: Path) -> None:
+    """The Nu HTML checker has nothing against any page that can be reached."""
+    assert len(everything) > len(PAGES)
+    assert validate(everything, tmp_path) == []
+
+
+@named
+def test_a_page_is_light_and_stands_in_nobodys_way(page: Page, name: str) -> None:
+    """A page weighs little with all that it needs, nothing moves once it is shown, and axe finds no violation."""
+    taken: list[Response] = []
+    page.on("response", lambda one: taken.append(one))
+    page.goto(PAGES[name])
+    assert 0 < weight(taken) < MOST_BYTES
+    assert page.evaluate(SHIFT) < MOST_SHIFT
+    for scheme in ("light", "dark"):
+        page.emulate_media(color_scheme=scheme)
+        assert violations(page) == [], scheme
+
+
+@named
+def test_a_page_fits_a_phone_and_a_thumb(browser: Browser, counter: Counter, name: str) -> None:
+    """At 360 px nothing reaches over the side, and what is pressed is 44 px in height and width (WCAG 2.2, 2.5.5)."""
+    with context(browser, counter, PHONE, has_touch=True, is_mobile=True) as window:
+        page = window.new_page()
+        page.goto(PAGES[name])
+        assert sideways(page) == []
+        page.evaluate("document.querySelectorAll('details').forEach((one) => { one.open = true; })")
+        assert sideways(page) == []
+        assert small_targets(page) == []
+
+
+@named
+def test_a_page_is_guarded(counter: Counter, name: str) -> None:
+    """Every page says to the browser that it loads, sends and is framed from here only, and is what it says it is."""
+    reply = httpx.get(counter.url + PAGES[name], follow_redirects=True)
+    policy = {one.strip() for one in reply.headers["content-security-policy"].split(";")}
+    assert policy >= POLICY
+    assert policy - POLICY <= {"connect-src 'self'"}
+    assert reply.headers["x-content-type-options"] == "nosniff"
+    assert reply.headers["referrer-policy"] in ("same-origin", "no-referrer")
+    assert "set-cookie" not in reply.headers
+    for inline in ("<style", " style=", " onload", " onclick", "javascript:"):
+        assert inline not in reply.text
+
+
+@pytest.mark.parametrize("name", SHEETS)
+@pytest.mark.parametrize("paper", ["A4", "Letter"])
+def test_a_sheet_to_take_home_is_one_page(page: Page, name: str, paper: str) -> None:
+    """On either paper an answer is one sheet with what was asked, the outcome, the digest and the address."""
+    page.goto(SHEETS[name])
+    sheet = PdfReader(BytesIO(page.pdf(format=paper)))
+    text = _closed_up(sheet.pages[0].extract_text())
+    assert len(sheet.pages) == 1
+    for selector in ("h1", ".digest", ".sheet .link"):
+        assert _closed_up(page.locator(selector).inner_text()) in text
+
+
+def _closed_up(text: str) -> str:
+    """A text without its spaces and joined letters, which a PDF keeps in its own way."""
+    return "".join(normalize("NFKC", text).split())
+
+
+def test_the_same_question_gives_the_same_page(counter: Counter) -> None:
+    """A link reproduces the answer: the same bytes, the date apart, from whatever words led to the link."""
+    first, again = (httpx.get(counter.url + FAILS, follow_redirects=True) for _ in range(2))
+    assert first.text == again.text
+    wordy = httpx.get(f"{counter.url}{FAILS}&find.accessory=peg&about=accessory&ball=", follow_redirects=True)
+    assert wordy.url == first.url
+    assert wordy.text == first.text
+
+
+def test_strange_names_are_shown_as_they_are(page: Page) -> None:
+    """A label with markup, quotes, templates and marks of direction is text wherever it stands, and runs nothing."""
+    for path in (STRANGE, "/?find.accessory=%3Cscript%3E", "/?find.vehicle=%27%3B+drop", "/?vehicle=veh_hostile"):
+        page.goto(path)
+        assert page.title().endswith("fitsvc")
+        assert page.locator("main script, main img[src=x]").count() == 0
+        assert HOSTILE.split("\u202e")[0].strip() in page.locator("main").inner_text()
+
+
+@pytest.mark.parametrize("method", ["POST", "PUT", "DELETE", "PATCH"])
+@pytest.mark.parametrize("path", ["/", FAILS, "/fits"])
+def test_nothing_is_changed_from_a_page(counter: Counter, method: str, path: str) -> None:
+    """The pages take GET only, so that no other site's form can change anything."""
+    origin = {"Origin": "https://elsewhere.example", "Sec-Fetch-Site": "cross-site"}
+    reply = httpx.request(method, counter.url + path, headers=origin, data={"vehicle": "x"})
+    assert reply.status_code == 405
