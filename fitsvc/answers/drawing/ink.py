@@ -12,6 +12,8 @@ from xml.sax.saxutils import escape, quoteattr
 
 WIDTH: Final = 420.0
 """Every drawing's width in its own units: at a phone's width a unit is a little less than a pixel."""
+DASH: Final = "5 4"
+"""How a range between bounds is dashed."""
 EM: Final = 0.6
 """Width of a letter of the text, taken wide, as a share of its size."""
 

@@ -8,10 +8,14 @@ from typing import Final
 from fitsvc.answers.drawing.ink import WIDTH
 
 LEFT: Final = 8.0
-RIGHT: Final = 318.0
+RIGHT: Final = 284.0
 """The picture's own part of the width; the heights are told to its right."""
 TALLEST: Final = 330.0
 _APART: Final = 18.0
+_STEPS: Final = sorted(
+    ((dx * 9.0, dy * 9.0) for dx in range(-34, 35) for dy in range(-36, 37)), key=lambda step: hypot(*step)
+)
+"""Where else a badge may go, nearest first."""
 
 
 @dataclass(slots=True)
@@ -36,8 +40,7 @@ class Frame:
     def place(self, x: float, y: float) -> tuple[float, float]:
         """A free place for a badge, as near as there is to the one wished for."""
         x, y = min(max(x, LEFT + 9), RIGHT - 9), min(max(y, 11.0), self.ground - 9)
-        steps = [(dx * 9.0, dy * 9.0) for dx in range(-34, 35) for dy in range(-36, 37)]
-        for dx, dy in sorted(steps, key=lambda step: hypot(*step)):
+        for dx, dy in _STEPS:
             spot = (x + dx, y + dy)
             inside = LEFT + 9 <= spot[0] <= RIGHT - 9 and 11 <= spot[1] <= self.ground - 9
             if inside and all(hypot(spot[0] - a, spot[1] - b) >= _APART for a, b in self.taken):
@@ -58,31 +61,33 @@ def frame_of(xs: Iterable[float], zs: Iterable[float]) -> Frame:
 
 
 def spread(wanted: Sequence[float], sizes: Sequence[float], low: float, high: float) -> list[float]:
-    """Middles for labels in a column, in the order wished for, as near to it as they can be without touching.
+    """Middles for labels in a column, in the order wished for and near to it, none touching, none above `low`.
 
-    Labels that touch are moved as one block about their common middle; where the column is too short for all,
-    it grows past `high`.
+    They end at `high` where there is room for all.
+
+    Labels that would touch become one block about the middle of their wishes.
     """
     order = sorted(range(len(wanted)), key=lambda i: (wanted[i], i))
-    blocks: list[tuple[list[int], float, float]] = []
-    for i in order:
-        members, length, sum_ = [i], sizes[i], wanted[i] - sizes[i] / 2
-        top = max(sum_, low)
-        while blocks and blocks[-1][1] + blocks[-1][2] > top:
-            before, _, size = blocks.pop()
-            members, length = before + members, size + length
-            middles = sum(wanted[k] for k in members) / len(members)
-            top = max(min(middles - length / 2, high - length), low)
-        blocks.append((members, top if length != sizes[i] else max(min(top, high - length), low), length))
     placed = [0.0] * len(wanted)
-    end = low
-    for members, top, _ in blocks:
-        at = max(top, end)
+    blocks: list[tuple[list[int], float]] = []
+    for i in order:
+        blocks.append(_block([i], wanted, sizes, low, high))
+        while len(blocks) > 1 and blocks[-2][1] + sum(sizes[k] for k in blocks[-2][0]) > blocks[-1][1] + 1e-9:
+            (members, _), (before, _) = blocks.pop(), blocks.pop()
+            blocks.append(_block(before + members, wanted, sizes, low, high))
+    for members, top in blocks:
         for k in members:
-            placed[k] = at + sizes[k] / 2
-            at += sizes[k]
-        end = at
+            placed[k] = top + sizes[k] / 2
+            top += sizes[k]
     return placed
+
+
+def _block(
+    members: list[int], wanted: Sequence[float], sizes: Sequence[float], low: float, high: float
+) -> tuple[list[int], float]:
+    """Labels one below the other about the middle of where they wish to be, and the block's top."""
+    height, middle = sum(sizes[k] for k in members), sum(wanted[k] for k in members) / len(members)
+    return members, max(min(middle - height / 2, high - height), low)
 
 
 def fits(x: float, width: float) -> bool:
