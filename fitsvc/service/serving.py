@@ -40,7 +40,7 @@ def serve(
         _log_to_stderr()
         app = create_app(database, rulebook or load_rulebook(data_dir("rules")), audits, audit_bytes)
         with _listen(host, port) as listening:
-            _log.info("listening on http://%s, the API's page is /docs", _shown(listening))
+            _log.info("listening on http://%s: the counter's page is there, the API's is /docs", _shown(listening))
             _run(uvicorn.Server(_config(app)), [listening])
     finally:
         database.close()
