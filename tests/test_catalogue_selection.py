@@ -8,6 +8,7 @@ from typing import Any
 
 import pytest
 from demo_world import answerer, world
+from numpy import flatnonzero
 
 from fitsvc.answers.answer import Answer
 from fitsvc.answers.question import Stored
@@ -192,7 +193,7 @@ def test_a_vehicle_that_may_be_several_is_asked_for(database: Database) -> None:
 def kept(index: SelectionIndex) -> dict[str, str]:
     """Return label by SKU of what an index holds."""
     held = index.held()
-    items = [item for part in held.parts for item in part.items()] + list(held.loose)
+    items = [part.segment.item(int(row)) for part in held.parts for row in flatnonzero(part.alive)] + list(held.loose)
     assert len(items) == held.items
     return {item.sku: item.label for item in items}
 

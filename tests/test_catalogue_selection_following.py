@@ -15,6 +15,7 @@ from typing import Any
 
 import pytest
 from demo_world import answerer, world
+from numpy import flatnonzero
 
 from fitsvc.answers.answer import Answer
 from fitsvc.catalogue.selection import Selection, Selector, Wanted, read_rig
@@ -176,7 +177,7 @@ def test_changes_that_end_in_another_order_are_all_seen(stocked: Database) -> No
 
 def weights(held: Any) -> dict[str, Any]:
     """Return the weights of what an index holds."""
-    items = [item for part in held.parts for item in part.items()] + list(held.loose)
+    items = [part.segment.item(int(row)) for part in held.parts for row in flatnonzero(part.alive)] + list(held.loose)
     return {item.sku: item.values.get("accessory.weight") for item in items}
 
 

@@ -1,5 +1,8 @@
 """Selecting over HTTP: which of the store's accessories work on a rig, page by page, and what is refused."""
 
+from pathlib import Path
+from threading import Event
+from time import sleep
 from typing import Any
 
 import pytest
@@ -8,7 +11,10 @@ from litestar import Litestar
 from litestar.testing import TestClient
 from service_checks import pointers, problem
 
+from fitsvc.rulebook.rules import Rulebook
+from fitsvc.service.app import create_app
 from fitsvc.service.examples import BODIES
+from fitsvc.service.selections import Selections
 from fitsvc.store.creation import bulk_create
 from fitsvc.store.database import Database
 from fitsvc.store.records import Draft
@@ -133,3 +139,22 @@ def test_an_empty_store_has_an_empty_page(client: Client) -> None:
     page = client.post(INLINE, json={"rig": {}}).json()
     assert (page["items"], page["next"], page["matching"], page["counts"]["items"]) == ([], None, 0, 0)
     assert set(page["counts"]["outcomes"].values()) == {0}
+
+
+def test_a_service_is_ready_when_its_index_is_open(
+    database: Database, rulebook: Rulebook, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """With a folder for the index it is opened at the start, and the service says so."""
+    begin = Event()
+    open_ = Selections._open
+    monkeypatch.setattr(Selections, "_open", lambda self: begin.wait() and open_(self))
+    app = create_app(database, rulebook, tmp_path / "audits", index_in=tmp_path / "index")
+    with TestClient(app, raise_server_exceptions=False) as client:
+        assert client.get("/health/live").status_code == 200
+        early = client.get("/health/ready")
+        assert early.headers["retry-after"] == "1"
+        assert "index for selections" in problem(early, 503)["detail"]
+        begin.set()
+        while client.get("/health/ready").status_code != 200:
+            sleep(0.05)
+        assert client.post(INLINE, json={"rig": {}}).json()["items"] == []

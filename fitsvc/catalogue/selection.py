@@ -3,31 +3,30 @@
 from base64 import urlsafe_b64decode, urlsafe_b64encode
 from binascii import Error as BadBase64
 from collections import Counter
-from collections.abc import Hashable, Iterator, Mapping
+from collections.abc import Hashable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from hashlib import blake2b
 from typing import Any, Final, Literal, NamedTuple
 
 import msgspec
 import numpy as np
+from numpy.typing import NDArray
 
 from fitsvc.answers.answer import RulebookName
 from fitsvc.answers.answering import Answerer
 from fitsvc.answers.question import Records, read_question
 from fitsvc.answers.shelf import Item
-from fitsvc.catalogue.selection_index import kind_name
+from fitsvc.catalogue.selection_folding import label_key, searched
+from fitsvc.catalogue.selection_rows import SUBJECT
 from fitsvc.catalogue.selection_segments import (
     BEST_FIRST,
-    SUBJECT,
     Flags,
     Held,
     Part,
     Sort,
     case_of,
     codes_of,
-    label_key,
     rig_key,
-    searched,
 )
 from fitsvc.engine.point import Outcome, Verdict
 from fitsvc.facts import Case
@@ -182,10 +181,9 @@ class Selector:
         cursor = _cursor(wanted) if wanted.after is not None else None
         key = rig_key(rig)
         matching, rows = 0, list[_Row]()
-        for part in held.parts:
-            found, count = self._of_part(part, rig, key, wanted, cursor)
-            rows += found
-            matching += count
+        for part, counts in zip(held.parts, self._matched(held, rig, key, wanted), strict=True):
+            rows += self._of_part(part, counts, rig, key, wanted, cursor)
+            matching += sum(int(counts[place]) for place in self._places(wanted))
         found, count = self._of_loose(held, rig, key, wanted, cursor)
         rows = sorted([*rows, *found], key=lambda row: row[:3])
         page = rows[: wanted.limit]
@@ -199,23 +197,34 @@ class Selector:
         )  # fmt: skip
 
     def _of_part(
-        self, part: Part, rig: Case, key: Hashable, wanted: Wanted, cursor: Cursor | None
-    ) -> tuple[list[_Row], int]:
-        """The first rows of a part beyond the cursor, one more than a page holds, and how many match in all."""
-        segment, outcomes = part.segment, part.segment.judge(rig, key).outcomes
-        matching = part.alive & self._matching(part, wanted) if wanted.kinds or wanted.text else part.alive
-        rows, count = list[_Row](), 0
-        for place, outcome in enumerate(BEST_FIRST):
-            if wanted.outcomes and outcome not in wanted.outcomes:
-                continue
-            flags = matching & (outcomes == place)
-            count += int(np.count_nonzero(flags))
+        self, part: Part, counts: NDArray[np.intp], rig: Case, key: Hashable, wanted: Wanted, cursor: Cursor | None
+    ) -> list[_Row]:
+        """The first rows of a part beyond the cursor, one more than a page holds."""
+        segment, told, rows = part.segment, part.segment.judge(rig, key), list[_Row]()
+        passing = part.alive & self._matching(part, wanted) if wanted.kinds or wanted.text else part.alive
+        for place in self._places(wanted):
             left = wanted.limit + 1 - len(rows)
-            if left > 0 and (cursor is None or place >= cursor.place):
+            if left > 0 and counts[place] and (cursor is None or place >= cursor.place):
                 after = (cursor.key, cursor.sku) if cursor is not None and place == cursor.place else None
-                items = (segment.items[row] for row in segment.first(flags, wanted.sort, after, left))
+                items = map(segment.item, segment.first(told, place, passing, wanted.sort, after, left))
                 rows += [_Row(place, _key(item, wanted.sort), item.sku, item) for item in items]
-        return rows, count
+        return rows
+
+    def _places(self, wanted: Wanted) -> list[int]:
+        """The places of the outcomes that are wanted."""
+        return [place for place, name in enumerate(BEST_FIRST) if not wanted.outcomes or name in wanted.outcomes]
+
+    def _matched(self, held: Held, rig: Case, key: Hashable, wanted: Wanted) -> list[NDArray[np.intp]]:
+        """For each part how many items pass the filters by kind and text, by the place of their outcome."""
+        return held.matched.get(
+            (key, wanted.kinds, wanted.text), lambda: [self._count(part, rig, key, wanted) for part in held.parts]
+        )
+
+    def _count(self, part: Part, rig: Case, key: Hashable, wanted: Wanted) -> NDArray[np.intp]:
+        outcomes, most = part.segment.judge(rig, key).outcomes, len(BEST_FIRST)
+        if wanted.kinds or wanted.text:
+            return np.bincount(outcomes[part.alive & self._matching(part, wanted)], minlength=most)
+        return np.bincount(outcomes, minlength=most) - np.bincount(outcomes[part.gone], minlength=most)
 
     def _matching(self, part: Part, wanted: Wanted) -> Flags:
         """Which items of a part's segment pass the filters by kind and text."""
@@ -224,13 +233,12 @@ class Selector:
 
     def _match(self, part: Part, wanted: Wanted) -> Flags:
         segment = part.segment
-        found = np.ones(len(segment.items), np.bool_)
+        found = np.ones(len(segment), np.bool_)
         if wanted.kinds:
             kinds, row = segment.kinds
             found &= np.array([self._kind(kind) in wanted.kinds for kind in kinds], np.bool_)[row]
         if wanted.text:
-            text = wanted.text.casefold()
-            found &= np.fromiter((text in one for one in segment.texts), np.bool_, len(segment.items))
+            found &= segment.containing(wanted.text.casefold())
         return found
 
     def _of_loose(
@@ -242,7 +250,7 @@ class Selector:
             for item, verdict in self._loose(held, rig, key)
             if (not wanted.kinds or self._kind(item.kind) in wanted.kinds)
             and (not wanted.outcomes or verdict.outcome in wanted.outcomes)
-            and text in searched(item)
+            and text in searched(item.label, item.sku)
         ]
         beyond = [row for row in rows if cursor is None or row[:3] > cursor[2:]]
         return sorted(beyond, key=lambda row: row[:3])[: wanted.limit + 1], len(rows)
@@ -276,7 +284,7 @@ class Selector:
         kinds: Counter[tuple[Value | None, int]] = Counter()
         codes: Counter[tuple[int, int]] = Counter()
         for part in held.parts:
-            of_kind, of_code = part.segment.counts(part.segment.judge(rig, key), part.alive)
+            of_kind, of_code = part.segment.counts(part.segment.judge(rig, key), part.gone)
             kinds.update(of_kind)
             codes.update(of_code)
         for item, verdict in self._loose(held, rig, key):
@@ -300,6 +308,13 @@ class Selector:
 
     def _kind(self, kind: Value | None) -> str:
         return kind_name(kind, self.kinds)
+
+
+def kind_name(kind: Value | None, members: Sequence[str]) -> str:
+    """The name of a kind that is surely one; empty where it is open."""
+    if not isinstance(kind, int) or kind & (kind - 1) or not kind:
+        return ""
+    return members[kind.bit_length() - 1]
 
 
 def _key(item: Item, sort: Sort) -> str:

@@ -61,6 +61,12 @@ def seen_all(session: Session) -> Seen:
     return Seen(newest, _few(gaps))
 
 
+def resumed(newest: int, gaps: Sequence[Sequence[int]]) -> Seen:
+    """Return how far a store had been seen by someone else, before."""
+    until = monotonic() + LONGEST_TRANSACTION
+    return Seen(newest, tuple(Gap(low, high, until) for low, high in gaps))
+
+
 def changed_since(session: Session, seen: Seen, subject: Subject) -> tuple[Seen, list[str]]:
     """Return how far the store is seen now, and the keys of a subject's records told of in between."""
     query = select(_SEQUENCE, Observation.subject, Observation.record_id).order_by(_SEQUENCE)

@@ -1,149 +1,178 @@
 """The accessories of the store in memory, ready to be judged, kept in step with it change by change.
 
 Changed items are first held loose; many loose ones are folded to a segment, together with earlier segments that
-are not much larger, so that an item is folded a few times only however large the catalogue grows.
+are not much larger, so that an item is folded a few times only however large the catalogue grows. The first segment
+is mapped from a file where there is a folder for it, and is then shared by all services of a machine.
 """
 
-from collections.abc import Iterable, Sequence
-from hashlib import blake2b
+import logging
+from collections.abc import Iterable
 from threading import Lock
-from typing import Final
+from typing import Final, NamedTuple
 
-import msgspec
-import numpy as np
 from sqlmodel import Session
 
 from fitsvc.answers.answering import Answerer
-from fitsvc.answers.question import Stored
-from fitsvc.answers.shelf import Item, read_items
-from fitsvc.catalogue.selection_changes import Seen, changed_since, seen_all, steady
-from fitsvc.catalogue.selection_segments import SUBJECT, Held, Part, Segment
+from fitsvc.answers.shelf import Item
+from fitsvc.catalogue.selection_changes import Seen, changed_since, resumed, seen_all, steady
+from fitsvc.catalogue.selection_files import IndexFolder, Saved
+from fitsvc.catalogue.selection_folding import Folding, Tables, fold, read_facts
+from fitsvc.catalogue.selection_rows import SUBJECT, Row, all_rows, observation_id, rows_of
+from fitsvc.catalogue.selection_segments import Held, Part, Segment, whole
 from fitsvc.engine.columns import Columns
-from fitsvc.language.types import Value
 from fitsvc.store.database import Database
-from fitsvc.store.records import get_records, list_records
-from fitsvc.store.tables import Accessory, Record
 
 MOST_LOOSE: Final = 200
 """Items held loose before they are folded."""
-_PAGE: Final = 5_000
-_MOST_READ: Final = 100_000
+_CHANGED_SHARE: Final = 8
+"""When one in so many items has changed since a file was written, a new one is."""
+_FEW: Final = 1_000
 _WIDE: Final = 1 << 64
+_log = logging.getLogger("fitsvc.selection")
+
+
+class _Loose(NamedTuple):
+    row: Row
+    item: Item
 
 
 class SelectionIndex:
     """The accessories of one store under one rulebook; safe to share between threads."""
 
-    def __init__(self, answerer: Answerer, database: Database, most_loose: int = MOST_LOOSE) -> None:
+    def __init__(
+        self, answerer: Answerer, database: Database, most_loose: int = MOST_LOOSE, folder: IndexFolder | None = None
+    ) -> None:
         self._database, self._reader, self._most_loose = database, answerer.reader, most_loose
-        self._columns = Columns(answerer.engine)
+        self._folder, self._columns = folder, Columns(answerer.engine)
         self._lock = Lock()
         self._seen: Seen | None = None
         self._parts: tuple[Part, ...] = ()
-        self._loose: dict[str, Item] = {}
-        self._marks: dict[str, int] = {}
-        self._unreadable: set[str] = set()
+        self._loose: dict[str, _Loose] = {}
+        self._unreadable: dict[str, int] = {}
         self._mark = 0
-        self._read: dict[bytes, Item] = {}
         self._held = Held("", (), (), 0)
+
+    @property
+    def opened(self) -> bool:
+        """Whether the accessories have been taken in."""
+        return self._seen is not None
 
     def held(self) -> Held:
         """The accessories as the store has them now."""
         # Sessions are begun one after the other, so that none sees an older store than the one before.
-        with self._lock, steady(self._database) as session:
+        with self._lock:
             if self._seen is None:
-                seen = seen_all(session)
-                self._load(session)
-                self._hold(seen)
-            else:
-                seen, changed = changed_since(session, self._seen, SUBJECT)
-                if changed:
-                    self._change(changed, get_records(session, SUBJECT, changed))
-                    self._hold(seen)
-            self._seen = seen
+                self._begin()
+            with steady(self._database) as session:
+                self._follow(session)
             return self._held
+
+    def _begin(self) -> None:
+        """Take in the whole store, from a file if there is one of it."""
+        if self._folder is None:
+            return self._build(None)
+        if self._open(self._folder):
+            return None
+        try:
+            with self._folder.lock():
+                if not self._open(self._folder):  # another process may have made it meanwhile
+                    self._build(self._folder)
+        except OSError as error:
+            _log.warning("the selection index is kept in memory only: %s", error)
+            self._build(None)
+        return None
+
+    def _open(self, folder: IndexFolder) -> bool:
+        """Take in what is saved, if it is of this store's past, and of a past that is not too long ago."""
+        saved = folder.newest()
+        if saved is None:
+            return False
+        seen = resumed(saved.told["newest"], saved.told["gaps"])
+        with steady(self._database) as session:
+            if observation_id(session, seen.newest) != saved.told["newest_id"]:
+                _log.warning("the selection index in %s is of another past of the store and is made anew", folder.path)
+                return False
+            changed = len(changed_since(session, seen, SUBJECT)[1])
+        if changed > max(_FEW, saved.tables.items.num_rows // _CHANGED_SHARE):
+            return False
+        self._take(saved, seen)
+        return True
+
+    def _build(self, folder: IndexFolder | None) -> None:
+        """Read the whole store, and save what comes of it if there is a folder for it."""
+        with steady(self._database) as session:
+            seen, folding = seen_all(session), Folding(self._columns, self._reader)
+            mark = 0
+            for rows in all_rows(session):
+                mark = (mark + sum(row.mark for row in rows)) % _WIDE
+                folding.add(rows)
+            folding.add(())
+            told = {"newest": seen.newest, "newest_id": observation_id(session, seen.newest), "mark": mark,
+                    "gaps": [(gap.low, gap.high) for gap in seen.gaps], "unreadable": folding.unreadable}  # fmt: skip
+        saved = Saved(folding.tables(), told)
+        if folder is not None and seen.newest:
+            saved = folder.save(*saved)
+        self._take(saved, seen)
+
+    def _take(self, saved: Saved, seen: Seen) -> None:
+        self._parts, self._loose = (), {}
+        self._add(saved.tables)
+        self._unreadable, self._mark = dict(saved.told["unreadable"]), saved.told["mark"]
+        self._hold(seen)
+        self._seen = seen
+
+    def _follow(self, session: Session) -> None:
+        """Take in what has changed since."""
+        assert self._seen is not None
+        seen, changed = changed_since(session, self._seen, SUBJECT)
+        if changed:
+            rows = rows_of(session, changed)
+            self._drop(changed)
+            for row in rows:
+                self._put(row)
+            if len(self._loose) > self._most_loose:
+                self._fold()
+            self._hold(seen)
+        self._seen = seen
 
     def _hold(self, seen: Seen) -> None:
         revision = f"{seen.newest}-{self._mark:016x}"
-        self._held = Held(revision, self._parts, tuple(self._loose.values()), len(self._unreadable))
-
-    def _load(self, session: Session) -> None:
-        """Take in the whole store."""
-        self._parts, self._loose, self._marks, self._unreadable, self._mark = (), {}, {}, set(), 0
-        after: str | None = None
-        while page := list_records(session, SUBJECT, after=after, limit=_PAGE, sold_as=SUBJECT):
-            after = page[-1].key
-            for record in page:
-                self._put(record)
-            session.expunge_all()
-        self._fold()
-
-    def _change(self, changed: Sequence[str], found: dict[str, Record]) -> None:
-        """Take in what some records are now, or that they are gone."""
-        self._drop(changed)
-        for key in changed:
-            record = found.get(key)
-            if isinstance(record, Accessory) and record.subject == SUBJECT:
-                self._put(record)
-        if len(self._loose) > self._most_loose:
-            self._fold()
+        loose = tuple(one.item for one in self._loose.values())
+        self._held = Held(revision, self._parts, loose, len(self._unreadable))
 
     def _drop(self, keys: Iterable[str]) -> None:
         rows: list[list[int]] = [[] for _ in self._parts]
         for key in keys:
-            self._mark = (self._mark - self._marks.pop(key, 0)) % _WIDE
-            self._unreadable.discard(key)
-            if self._loose.pop(key, None) is None:
-                for part, gone in zip(self._parts, rows, strict=True):
-                    if (row := part.segment.find(key)) is not None:
-                        gone.append(row)
+            mark = self._unreadable.pop(key, 0)
+            if (loose := self._loose.pop(key, None)) is not None:
+                mark = loose.row.mark
+            for part, gone in zip(self._parts, rows, strict=True):
+                if (row := part.segment.find(key)) is not None and part.alive[row]:
+                    gone.append(row)
+                    mark = int(part.segment.marks[row])
+            self._mark = (self._mark - mark) % _WIDE
         self._parts = tuple(part.without(gone) if gone else part for part, gone in zip(self._parts, rows, strict=True))
 
-    def _put(self, record: Record) -> None:
-        mark = _mark(record)
-        self._marks[record.key] = mark
-        self._mark = (self._mark + mark) % _WIDE
-        item = self._item(record)
-        if item is None:
-            self._unreadable.add(record.key)
+    def _put(self, row: Row) -> None:
+        self._mark = (self._mark + row.mark) % _WIDE
+        read = read_facts(self._reader, row.facts)
+        if read is None:
+            self._unreadable[row.sku] = row.mark
         else:
-            self._loose[record.key] = item
-
-    def _item(self, record: Record) -> Item | None:
-        """A record read; items with the same facts share what was read."""
-        facts = msgspec.json.encode(record.facts)
-        like = self._read.get(facts)
-        if like is None:
-            read = read_items(self._reader, [Stored(SUBJECT, record.key, record.label, record.facts)])
-            if not read:
-                return None
-            if len(self._read) >= _MOST_READ:
-                self._read.clear()
-            self._read[facts] = like = read[0]
-        return Item(SUBJECT, record.key, record.label, like.values, like.texts)
+            self._loose[row.sku] = _Loose(row, Item(SUBJECT, row.sku, row.label, read.values, read.texts))
 
     def _fold(self) -> None:
         """Fold the loose items, with the segments that are not much larger or half of which has gone."""
-        items, kept = list(self._loose.values()), list[Part]()
+        rows, kept = [one.row for one in self._loose.values()], list[Part]()
         for part in sorted(self._parts, key=lambda part: part.left):
-            if part.left <= 2 * len(items) or 2 * part.left < len(part.alive):
-                items += part.items()
+            if part.left <= 2 * len(rows) or 2 * part.left < len(part.alive):
+                rows += part.rows()
             else:
                 kept.append(part)
-        if items:
-            segment = Segment(self._columns, self._reader, items)
-            kept.append(Part(segment, np.ones(len(items), np.bool_), len(items)))
         self._parts, self._loose = tuple(kept), {}
+        if rows:
+            self._add(fold(self._columns, self._reader, rows))
 
-
-def _mark(record: Record) -> int:
-    """A number for a record as it is; the sum over all records tells one catalogue from another on any machine."""
-    text = f"{record.key}\0{record.version}\0{record.created_at.isoformat()}"
-    return int.from_bytes(blake2b(text.encode(), digest_size=8).digest())
-
-
-def kind_name(kind: Value | None, members: Sequence[str]) -> str:
-    """The name of a kind that is surely one; empty where it is open."""
-    if not isinstance(kind, int) or kind & (kind - 1) or not kind:
-        return ""
-    return members[kind.bit_length() - 1]
+    def _add(self, tables: Tables) -> None:
+        if tables.items.num_rows:
+            self._parts = (*self._parts, whole(Segment(self._columns, self._reader, tables)))

@@ -2,16 +2,20 @@
 
 from bisect import bisect_right
 from collections import Counter, OrderedDict
-from collections.abc import Callable, Hashable, Iterable, Sequence
-from dataclasses import dataclass, field
-from functools import cached_property
+from collections.abc import Callable, Hashable, Iterable, Iterator, Sequence
+from dataclasses import dataclass, field, replace
+from functools import cached_property, lru_cache
 from threading import Lock
-from typing import Any, Final, Generic, Literal, NamedTuple, TypeVar
+from typing import Any, Final, Generic, Literal, NamedTuple, TypeVar, overload
 
 import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
 from numpy.typing import NDArray
 
 from fitsvc.answers.shelf import Item
+from fitsvc.catalogue.selection_folding import Tables, array_of, catalogue_of, label_key, present_of, read_facts
+from fitsvc.catalogue.selection_rows import SUBJECT, Row
 from fitsvc.engine.bitmaps import Words, unpack
 from fitsvc.engine.columns import OUTCOMES, Columns, Judged
 from fitsvc.engine.point import Verdict
@@ -19,11 +23,13 @@ from fitsvc.facts import Case, FactReader
 from fitsvc.language.types import Value
 from fitsvc.rulebook.rules import Rule, Rulebook
 
-SUBJECT: Final = "accessory"
 Sort = Literal["sku", "label"]
 Flags = NDArray[np.bool_]
 T = TypeVar("T")
 _RIGS_KEPT: Final = 32
+_READ_KEPT: Final = 10_000
+_STRIDE: Final = 1 << 15
+"""Items looked at in one go on the way to the first few of a kind."""
 
 
 class Kept(Generic[T]):
@@ -46,9 +52,10 @@ class Kept(Generic[T]):
 
 
 class Told(NamedTuple):
-    """What a rig comes to with each item of a segment: the outcome's place in `OUTCOMES`, and the code's number.
+    """What a rig comes to with each item of a segment: the outcome's place in `OUTCOMES`.
 
-    `kinds` and `by_code` count all of its items by kind and by code, each with the outcome's place.
+    `codes` is each signature's code. `kinds` and `by_code` count all items by kind and by code, each with the
+    outcome's place.
     """
 
     outcomes: NDArray[np.uint8]
@@ -61,11 +68,6 @@ def case_of(rig: Case, item: Item, reader: FactReader) -> Case:
     """The case of a rig and an item, as a question about both would have it."""
     values, texts = {**rig.facts, **item.values}, {**rig.texts, **item.texts}
     return Case(values, rig.present | present_of(item, reader), rig.adapters, texts)
-
-
-def present_of(item: Item, reader: FactReader) -> frozenset[str]:
-    """What an item brings into a question."""
-    return frozenset({SUBJECT, *reader.named(item.values)})
 
 
 def rig_key(rig: Case) -> Hashable:
@@ -87,55 +89,89 @@ def codes_of(verdict: Verdict, rules: int) -> list[int]:
     return [*sorted(verdict.cautions), *sorted(verdict.doubts), *needs]
 
 
-def label_key(label: str) -> str:
-    """What labels are ordered by: capitals and small letters alike."""
-    return label.casefold()
+class Strings(Sequence[str]):
+    """Texts of a table, each made when it is asked for."""
+
+    def __init__(self, table: pa.Table, name: str) -> None:
+        self.column = table[name]
+
+    def __len__(self) -> int:
+        return len(self.column)
+
+    @overload
+    def __getitem__(self, row: int) -> str: ...
+    @overload
+    def __getitem__(self, row: slice) -> list[str]: ...
+    def __getitem__(self, row: int | slice) -> str | list[str]:
+        found = self.column[row]
+        return found.to_pylist() if isinstance(row, slice) else str(found.as_py())
 
 
 class Segment:
     """Some items in the order of their SKUs; never changed."""
 
-    def __init__(self, columns: Columns, reader: FactReader, items: Iterable[Item]) -> None:
-        self.items = sorted(items, key=lambda item: item.sku)
-        self.skus = [item.sku for item in self.items]
-        present = [present_of(item, reader) for item in self.items]
-        self._columns = columns
-        self._catalogue = columns.catalogue([item.values for item in self.items], {SUBJECT}, present)
+    def __init__(self, columns: Columns, reader: FactReader, tables: Tables) -> None:
+        self._columns, self.tables = columns, tables
+        self.skus, self.labels = Strings(tables.items, "sku"), Strings(tables.items, "label")
+        self._json = Strings(tables.facts, "json")
+        self._facts_of, self.marks = array_of(tables.items, "facts"), array_of(tables.items, "mark")
+        self._by_label = array_of(tables.items, "by_label")
+        self._catalogue = catalogue_of(columns, tables)
+        self._read = lru_cache(_READ_KEPT)(lambda number: read_facts(reader, self._json[number]))
         self._judged = Kept[Told]()
         self.matching = Kept[Flags]()
+
+    def __len__(self) -> int:
+        return len(self.skus)
+
+    def item(self, row: int) -> Item:
+        """An item."""
+        read = self._read(int(self._facts_of[row]))
+        assert read is not None
+        return Item(SUBJECT, self.skus[row], self.labels[row], read.values, read.texts)
+
+    def rows(self, places: NDArray[np.intp]) -> Iterator[Row]:
+        """Some items as they are stored."""
+        some = self.tables.items.take(pa.array(places))
+        facts = self.tables.facts["json"].take(some["facts"])
+        told = (column.to_pylist() for column in (some["sku"], some["label"], facts, some["mark"]))
+        return map(Row, *told)
 
     @cached_property
     def kinds(self) -> tuple[list[Value | None], NDArray[np.intp]]:
         """The distinct kinds, and each item's among them."""
-        numbers: dict[Value | None, int] = {}
-        rows = [numbers.setdefault(item.kind, len(numbers)) for item in self.items]
-        return list(numbers), np.array(rows, np.intp)
+        kinds, number = np.unique(array_of(self.tables.facts, "kind"), return_inverse=True)
+        return [int(kind) or None for kind in kinds], number[self._facts_of]
 
-    @cached_property
-    def texts(self) -> list[str]:
-        """Label and SKU of each item, as they are searched."""
-        return [searched(item) for item in self.items]
-
-    @cached_property
-    def _by_label(self) -> tuple[NDArray[np.intp], list[tuple[str, str]]]:
-        """The items' places in the order of their labels, and the keys of that order."""
-        keyed = sorted((label_key(item.label), item.sku, row) for row, item in enumerate(self.items))
-        return np.array([row for _, _, row in keyed], np.intp), [(label, sku) for label, sku, _ in keyed]
+    def containing(self, text: str) -> Flags:
+        """Which items have a text in their label or SKU, as they are searched."""
+        return np.asarray(pc.match_substring(self.tables.items["searched"], text).to_numpy(), np.bool_)
 
     def find(self, sku: str) -> int | None:
         """The row of a SKU."""
         row = bisect_right(self.skus, sku) - 1
         return row if row >= 0 and self.skus[row] == sku else None
 
-    def first(self, rows: Flags, sort: Sort, after: tuple[str, str] | None, most: int) -> Sequence[int]:
-        """The first of some rows in an order, of those beyond a key."""
-        if sort == "sku":
-            start = 0 if after is None else bisect_right(self.skus, after[1])
-            return [int(row) + start for row in np.flatnonzero(rows[start:])[:most]]
-        order, keys = self._by_label
-        start = 0 if after is None else bisect_right(keys, after)
-        left = order[start:]
-        return [int(row) for row in left[np.flatnonzero(rows[left])[:most]]]
+    def first(
+        self, told: Told, place: int, passing: Flags, sort: Sort, after: tuple[str, str] | None, most: int
+    ) -> list[int]:
+        """The first rows of an outcome in an order, of those that pass and are beyond a key."""
+        found, by_label = list[int](), sort == "label"
+        start = 0
+        if after is not None:
+            start = bisect_right(range(len(self)), after, key=self._label_key) if by_label else (
+                bisect_right(self.skus, after[1])
+            )  # fmt: skip
+        while start < len(self) and len(found) < most:
+            some = self._by_label[start : start + _STRIDE] if by_label else slice(start, start + _STRIDE)
+            hits = np.flatnonzero(passing[some] & (told.outcomes[some] == place))[: most - len(found)]
+            found += (some[hits] if not isinstance(some, slice) else hits + start).tolist()
+            start += _STRIDE
+        return found
+
+    def _label_key(self, place: int) -> tuple[str, str]:
+        row = int(self._by_label[place])
+        return label_key(self.labels[row]), self.skus[row]
 
     def judge(self, rig: Case, key: Hashable) -> Told:
         """What a rig comes to with each item."""
@@ -147,22 +183,28 @@ class Segment:
         of, weights = self._catalogue.signature_of, self._catalogue.weights
         names, kinds = self.kinds
         if f"{SUBJECT}.kind" in self._catalogue.columns:
-            kind_of = np.zeros(self._catalogue.count, np.intp)
-            kind_of[of] = kinds
-            by_kind = _tally(kind_of, outcomes, weights)
+            by_kind = _tally(self._kind_of_signature, outcomes, weights)
         else:
             by_kind = _tally(kinds, outcomes[of])
         named = Counter({(names[kind], place): count for (kind, place), count in by_kind.items()})
-        return Told(outcomes[of], codes[of], named, _tally(codes, outcomes, weights))
+        return Told(outcomes[of], codes, named, _tally(codes, outcomes, weights))
 
-    def counts(self, told: Told, alive: Flags) -> tuple[Counter[tuple[Value | None, int]], Counter[tuple[int, int]]]:
-        """The counts of what a rig comes to with some of the items: those of all without the few that are gone."""
-        gone = np.flatnonzero(~alive)
+    @cached_property
+    def _kind_of_signature(self) -> NDArray[np.intp]:
+        """The kind of each signature's items: they are all of one where rules read it."""
+        found = np.zeros(self._catalogue.count, np.intp)
+        found[self._catalogue.signature_of] = self.kinds[1]
+        return found
+
+    def counts(
+        self, told: Told, gone: NDArray[np.intp]
+    ) -> tuple[Counter[tuple[Value | None, int]], Counter[tuple[int, int]]]:
+        """The counts of what a rig comes to with the items: those of all without the few that are gone."""
         names, kinds = self.kinds
         of_kind, of_code = Counter(told.kinds), Counter(told.by_code)
         for (kind, place), count in _tally(kinds[gone], told.outcomes[gone]).items():
             of_kind[names[kind], place] -= count
-        of_code.subtract(_tally(told.codes[gone], told.outcomes[gone]))
+        of_code.subtract(_tally(told.codes[self._catalogue.signature_of[gone]], told.outcomes[gone]))
         return +of_kind, +of_code
 
 
@@ -174,11 +216,6 @@ def _tally(
     counts = np.bincount(mixed, weights)
     found = ((int(row), round(float(counts[row]))) for row in np.flatnonzero(counts))
     return Counter({(row // len(OUTCOMES) - 1, row % len(OUTCOMES)): count for row, count in found})
-
-
-def searched(item: Item) -> str:
-    """An item's label and SKU, as they are searched."""
-    return f"{item.label}\n{item.sku}".casefold()
 
 
 def deciding(judged: Judged, rulebook: Rulebook) -> NDArray[np.int16]:
@@ -219,17 +256,27 @@ class Part:
 
     segment: Segment
     alive: Flags
-    left: int
+    gone: NDArray[np.intp]
+
+    @property
+    def left(self) -> int:
+        """How many items are left."""
+        return len(self.alive) - len(self.gone)
 
     def without(self, rows: Sequence[int]) -> "Part":
         """The part without some more of its items."""
         alive = self.alive.copy()
         alive[list(rows)] = False
-        return Part(self.segment, alive, int(alive.sum()))
+        return replace(self, alive=alive, gone=np.concatenate([self.gone, np.array(rows, np.intp)]))
 
-    def items(self) -> list[Item]:
+    def rows(self) -> Iterator[Row]:
         """The items that are left."""
-        return [self.segment.items[row] for row in np.flatnonzero(self.alive)]
+        return self.segment.rows(np.flatnonzero(self.alive))
+
+
+def whole(segment: Segment) -> Part:
+    """A segment with all of its items."""
+    return Part(segment, np.ones(len(segment), np.bool_), np.zeros(0, np.intp))
 
 
 @dataclass(frozen=True, slots=True)
@@ -245,6 +292,7 @@ class Held:
     unreadable: int
     counted: Kept[Any] = field(default_factory=Kept)
     judged: Kept[list[Verdict]] = field(default_factory=Kept)
+    matched: Kept[list[NDArray[np.intp]]] = field(default_factory=Kept)
 
     @property
     def items(self) -> int:

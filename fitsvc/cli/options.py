@@ -18,6 +18,11 @@ DatabaseUrl = Annotated[
     typer.Option("--database", metavar="URL", show_default=False, envvar="FITSVC_DATABASE_URL",
                  help="The database, such as `sqlite:///fitsvc.db` (the default) or `postgresql://USER@HOST/NAME`."),
 ]  # fmt: skip
+IndexFolder = Annotated[
+    Path | None,
+    typer.Option("--index", metavar="DIR", show_default=False, envvar="FITSVC_INDEX",
+                 help="Where selections' index is kept: beside a SQLite file or in your cache folder, if not said."),
+]  # fmt: skip
 RulesFolder = Annotated[
     Path | None,
     typer.Option("--rules", metavar="DIR", show_default=False, help="A folder of rules instead of fitsvc's own."),

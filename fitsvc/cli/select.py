@@ -3,13 +3,14 @@
 import sys
 from collections.abc import Sequence
 from enum import StrEnum
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, Final
 
 import typer
 
 from fitsvc.cli.answer import Units
 from fitsvc.cli.console import one_line, out, paragraph, refuse
-from fitsvc.cli.options import DatabaseUrl, RulesFolder, load_rules, open_database
+from fitsvc.cli.options import DatabaseUrl, IndexFolder, RulesFolder, load_rules, open_database
 from fitsvc.language.problems import nearest
 
 if TYPE_CHECKING:
@@ -60,6 +61,7 @@ def select(
     units: Annotated[Units, typer.Option(help="Show quantities in these units.")] = Units.us,
     as_json: Annotated[bool, typer.Option("--json", help="Print the page as the service sends it.")] = False,
     database: DatabaseUrl = None,
+    index: IndexFolder = None,
     rules: RulesFolder = None,
 ) -> None:  # fmt: skip
     """Select accessories: which of those stored work on a rig?"""
@@ -76,7 +78,7 @@ def select(
         question, frozenset(kind or ()), frozenset(one.value for one in outcome or ()), text, sort.value, limit, after,
         system=units.value,
     )  # fmt: skip
-    found = _ask(selector, question, wanted, database)
+    found = _ask(selector, question, wanted, database, index)
     if as_json:
         sys.stdout.buffer.write(msgspec.json.encode(found) + b"\n")
         sys.stdout.buffer.flush()
@@ -84,7 +86,10 @@ def select(
         _show(out(), found)
 
 
-def _ask(selector: "Selector", question: dict[str, Any], wanted: "Wanted", database: str | None) -> "Selection":
+def _ask(
+    selector: "Selector", question: dict[str, Any], wanted: "Wanted", database: str | None, index: Path | None
+) -> "Selection":
+    from fitsvc.catalogue import selection_files as files
     from fitsvc.catalogue.selection import read_rig
     from fitsvc.catalogue.selection_index import SelectionIndex
     from fitsvc.catalogue.shelf import Shop
@@ -94,7 +99,8 @@ def _ask(selector: "Selector", question: dict[str, Any], wanted: "Wanted", datab
         with opened.session() as session:
             records = StoreRecords(session, Shop(selector.answerer.reader).vehicles)
             rig = read_rig(question, selector.answerer, records)
-        return selector.select(SelectionIndex(selector.answerer, opened).held(), rig, wanted)
+        folder = files.IndexFolder(files.index_root(index, opened), opened, selector.answerer.rulebook.digest)
+        return selector.select(SelectionIndex(selector.answerer, opened, folder=folder).held(), rig, wanted)
 
 
 def _require_kinds(given: Sequence[str], known: Sequence[str]) -> None:

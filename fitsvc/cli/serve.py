@@ -5,7 +5,7 @@ from typing import Annotated
 
 import typer
 
-from fitsvc.cli.options import DatabaseUrl
+from fitsvc.cli.options import DatabaseUrl, IndexFolder
 
 
 def serve(
@@ -20,8 +20,9 @@ def serve(
     audit_mb: Annotated[
         int, typer.Option("--audit-mb", metavar="MB", min=1, help="The largest file that an audit takes.")
     ] = 2000,
+    index: IndexFolder = None,
 ) -> None:  # fmt: skip
     """Serve the REST interface and its pages over HTTP."""
     from fitsvc.service.serving import serve as run
 
-    run(host, port, database, audits=audits, audit_bytes=audit_mb * 1_000_000)
+    run(host, port, database, audits=audits, audit_bytes=audit_mb * 1_000_000, index=index)

@@ -139,6 +139,18 @@ class Catalogue:
         self.signature_of = place[groups.group].astype(np.uint32)
         self.counter = Counter(self.weights)
 
+    @classmethod
+    def folded(
+        cls, subjects: frozenset[str], columns: Mapping[str, Column], present: Mapping[str, NDArray[np.bool_]],
+        weights: NDArray[np.int64], signature_of: NDArray[np.uint32],
+    ) -> "Catalogue":  # fmt: skip
+        """A catalogue that was folded before, such as one in a file: its arrays are taken as they are."""
+        made = cls.__new__(cls)
+        made.subjects, made.items, made.count = subjects, len(signature_of), len(weights)
+        made.columns, made.present = dict(columns), dict(present)
+        made.weights, made.signature_of, made.counter = weights, signature_of, Counter(weights)
+        return made
+
     def to_items(self, by_signature: NDArray[np.generic]) -> NDArray[np.generic]:
         """What holds of each signature, told of each item."""
         return by_signature[self.signature_of]

@@ -27,16 +27,18 @@ _DEFAULT_BODY_BYTES = 16_000
 
 
 def create_app(
-    database: Database, rulebook: Rulebook, audits_in: Path | None = None, audit_bytes: int = audits.MOST_BYTES
-) -> Litestar:
+    database: Database, rulebook: Rulebook, audits_in: Path | None = None, audit_bytes: int = audits.MOST_BYTES,
+    index_in: Path | None = None,
+) -> Litestar:  # fmt: skip
     """Return the application over an open database, which stays the caller's to close.
 
     Audits are kept in a folder of their own (see `audits_folder.audits_root`); one of their files may have so many
-    bytes.
+    bytes. With a folder for the selection index, it is opened at the start and shared with other services of the
+    machine; without one, it is built in memory when it is first asked for.
     """
     answerer = Answerer(rulebook)
     service = Service(database, answerer, Metrics(), Shop(answerer.reader))
-    selections = Selections(answerer, database)
+    selections = Selections(answerer, database, index_in)
     kept = Audits(audits_root(audits_in))
     running = Running(kept, database.url, rulebook.digest)
     app = Litestar(
@@ -69,8 +71,8 @@ def create_app(
                 "audit_bytes": audit_bytes,
             }
         ),
-        on_startup=[running.start],
-        on_shutdown=[running.stop],
+        on_startup=[running.start, selections.start],
+        on_shutdown=[running.stop, selections.stop],
         plugins=[problems.plugin()],
         openapi_config=None,
         logging_config=None,

@@ -1,6 +1,6 @@
 """/health/live, /health/ready and /metrics: what a platform asks."""
 
-from typing import Final
+from typing import Final, cast
 
 from litestar import Response, get
 
@@ -8,6 +8,7 @@ from fitsvc.service.context import AnyRequest, service_of
 from fitsvc.service.metrics import CONTENT_TYPE
 from fitsvc.service.operations import Operation, query_of
 from fitsvc.service.replies import reply
+from fitsvc.service.selections import Selections
 
 _LIVE: Final = Operation("is_live", "Is it running?", "Answers as long as the process does.", "Health", gives="Health")
 
@@ -20,16 +21,18 @@ def live(request: AnyRequest) -> Response[bytes]:
 
 
 _READY: Final = Operation(
-    "is_ready", "Can it work?", "Answers 200 when the database is reachable and its tables are up to date.", "Health",
-    gives="Health",
+    "is_ready", "Can it work?",
+    "Answers 200 when the database is reachable, its tables are up to date and the index for selections is open.",
+    "Health", gives="Health",
 )  # fmt: skip
 
 
 @get("/health/ready", opt=_READY.opt, sync_to_thread=True)
 def ready(request: AnyRequest) -> Response[bytes]:
-    """Say whether the database can be used."""
+    """Say whether the database and the index can be used."""
     query_of(request)
     service_of(request).database.check()
+    cast(Selections, request.app.state["selections"]).check()
     return _healthy(request, "ready")
 
 

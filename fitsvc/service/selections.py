@@ -1,9 +1,12 @@
 """/v1/rigs/{id}/accessories and /v1/selections: which accessories of the store work on one rig."""
 
+import logging
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from hashlib import blake2b
+from pathlib import Path
+from threading import Event, Thread
 from typing import Any, Final, cast
 
 import msgspec
@@ -16,8 +19,10 @@ from fitsvc.answers.answering import Answerer
 from fitsvc.answers.question import NoRecords, Stored
 from fitsvc.answers.shelf import read_items
 from fitsvc.catalogue.selection import LONGEST_CURSOR, Selection, Selector, Wanted, fingerprint, read_rig
+from fitsvc.catalogue.selection_files import IndexFolder
 from fitsvc.catalogue.selection_index import SelectionIndex
-from fitsvc.catalogue.selection_segments import BEST_FIRST, SUBJECT, Held
+from fitsvc.catalogue.selection_rows import SUBJECT
+from fitsvc.catalogue.selection_segments import BEST_FIRST, Held
 from fitsvc.catalogue.stored import StoreRecords
 from fitsvc.facts import Case
 from fitsvc.language.problems import ProblemsFound
@@ -27,6 +32,7 @@ from fitsvc.service.documents import finish
 from fitsvc.service.etags import unchanged
 from fitsvc.service.examples import BODIES
 from fitsvc.service.operations import IF_NONE_MATCH, Operation, query_of
+from fitsvc.service.problems import problem
 from fitsvc.service.queries import UNITS, Parameter
 from fitsvc.service.replies import reply, tagged
 from fitsvc.store.database import Database
@@ -37,6 +43,8 @@ PARTS: Final = ("rig", "load", "ball", "trailer")
 """What the body of a selection may have: a question without its accessory."""
 _LONGEST_TEXT: Final = 100
 _LONGEST_LIST: Final = 1_000
+_PAUSE_SECONDS: Final = 5.0
+_log = logging.getLogger("fitsvc.service")
 
 _ABOUT: Final = (
     "A page of the store's accessories, best outcome first, each with the rules and needs behind its outcome and the "
@@ -47,10 +55,41 @@ _ABOUT: Final = (
 
 
 class Selections:
-    """What the handlers of one service share: the index over its store, and the selector."""
+    """What the handlers of one service share: the index over its store, and the selector.
 
-    def __init__(self, answerer: Answerer, database: Database) -> None:
-        self.selector, self.index = Selector(answerer), SelectionIndex(answerer, database)
+    With a folder for the index it is opened when the service starts, beside whatever else is asked of it.
+    """
+
+    def __init__(self, answerer: Answerer, database: Database, index_in: Path | None = None) -> None:
+        folder = IndexFolder(index_in, database, answerer.rulebook.digest) if index_in else None
+        self.selector, self.index = Selector(answerer), SelectionIndex(answerer, database, folder=folder)
+        self._opens, self._ended = folder is not None, Event()
+
+    def start(self) -> None:
+        """Begin to open the index."""
+        self._ended.clear()
+        if self._opens:
+            Thread(target=self._open, name="selections", daemon=True).start()
+
+    def stop(self) -> None:
+        """Try no more to open it."""
+        self._ended.set()
+
+    def _open(self) -> None:
+        """Open the index, and judge once, which makes ready all that the first caller would wait for."""
+        while not self._ended.is_set():
+            try:
+                rig = read_rig({"rig": {}}, self.selector.answerer, NoRecords())
+                self.selector.select(self.index.held(), rig, Wanted({}))
+                return
+            except Exception:
+                _log.exception("the index for selections cannot be opened yet")
+                self._ended.wait(_PAUSE_SECONDS)
+
+    def check(self) -> None:
+        """Raise a problem with status 503 while the index is being opened."""
+        if self._opens and not self.index.opened:
+            raise problem(503, "the index for selections is being opened; try again", headers={"Retry-After": "1"})
 
     def handlers(self) -> list[HTTPRouteHandler]:
         """Return the routes, described by the rulebook's own kinds."""

@@ -11,6 +11,7 @@ from typing import Final
 
 import uvicorn
 
+from fitsvc.catalogue.selection_files import index_root
 from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.paths import data_dir
 from fitsvc.rulebook.loader import load_rulebook
@@ -27,7 +28,7 @@ _log = logging.getLogger("fitsvc.service")
 
 def serve(
     host: str = "127.0.0.1", port: int = 8000, database_url: str | None = None, rulebook: Rulebook | None = None,
-    audits: Path | None = None, audit_bytes: int = MOST_BYTES,
+    audits: Path | None = None, audit_bytes: int = MOST_BYTES, index: Path | None = None,
 ) -> None:  # fmt: skip
     """Serve until SIGTERM or SIGINT; requests that have begun are then finished.
 
@@ -38,7 +39,8 @@ def serve(
         database.check()
         _refuse_open_doors(database, host, port)
         _log_to_stderr()
-        app = create_app(database, rulebook or load_rulebook(data_dir("rules")), audits, audit_bytes)
+        rules, kept_in = rulebook or load_rulebook(data_dir("rules")), index_root(index, database)
+        app = create_app(database, rules, audits, audit_bytes, kept_in)
         with _listen(host, port) as listening:
             _log.info("listening on http://%s: the counter's page is there, the API's is /docs", _shown(listening))
             _run(uvicorn.Server(_config(app)), [listening])
