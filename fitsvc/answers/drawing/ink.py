@@ -6,9 +6,10 @@ security policy lets every drawing through, and a style sheet may change colours
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from functools import cache
+from html import escape
 from textwrap import wrap
 from typing import Final
-from xml.sax.saxutils import escape, quoteattr
 
 WIDTH: Final = 420.0
 """Every drawing's width in its own units: at a phone's width a unit is a little less than a pixel."""
@@ -29,7 +30,7 @@ class Drawing:
 
 def clean(text: str) -> str:
     """The text without what XML does not allow, such as control characters."""
-    return "".join(c if c.isprintable() else " " for c in text)
+    return text if text.isprintable() else "".join(c if c.isprintable() else " " for c in text)
 
 
 def number(value: float) -> str:
@@ -40,16 +41,21 @@ def number(value: float) -> str:
 def element(name: str, content: str = "", /, **attributes: float | str | None) -> str:
     """An element; `content` is markup already, `class_` and `stroke_width` become `class` and `stroke-width`."""
     given = "".join(
-        f" {key.rstrip('_').replace('_', '-')}={quoteattr(clean(value) if isinstance(value, str) else number(value))}"
+        f' {_key(key)}="{escape(clean(value)) if isinstance(value, str) else number(value)}"'
         for key, value in attributes.items()
         if value is not None
     )
     return f"<{name}{given}>{content}</{name}>" if content else f"<{name}{given}/>"
 
 
+@cache
+def _key(name: str) -> str:
+    return name.rstrip("_").replace("_", "-")
+
+
 def words(text: str) -> str:
     """Text as markup."""
-    return escape(clean(text))
+    return escape(clean(text), quote=False)
 
 
 def text_at(x: float, y: float, text: str, size: float = 12, anchor: str | None = None, class_: str = "d-text") -> str:

@@ -1,5 +1,6 @@
 """What is known of the lengths, angles and choices that a drawing shows, by the rulebook's own names."""
 
+from collections.abc import Mapping
 from math import inf, isfinite
 from typing import Final
 
@@ -10,7 +11,7 @@ from fitsvc.language.intervals import Bounds
 from fitsvc.language.quantities import LENGTH
 from fitsvc.language.truth import YES
 from fitsvc.language.typed import AnyTyped, Read
-from fitsvc.language.types import ListType, NumberType, Value
+from fitsvc.language.types import ListType, NumberType, Type, Value
 
 NAMES: Final = (
     "vehicle.rear_overhang", "vehicle.tyre_radius", "vehicle.tyre.diameter", "vehicle.departure_angle",
@@ -35,7 +36,8 @@ class Measures:
     def __init__(self, wording: Wording, case: Case, system: System) -> None:
         self.wording, self.system = wording, system
         self.case = wording.engine.opened(case)
-        nodes = {name: node for name in NAMES if (node := _node(wording, name)) is not None}
+        slots = wording.rulebook.vocabulary.slots()
+        nodes = {name: node for name in NAMES if (node := _node(wording, name, slots)) is not None}
         found = wording.engine.values(("drawing",), lambda: list(nodes.values())).of(self.case)
         self._nodes = nodes
         self._values: dict[str, Value] = dict(zip(nodes, found, strict=True))
@@ -107,11 +109,10 @@ def minus(bounds: Bounds | None) -> Bounds | None:
     return (-bounds[1], -bounds[0]) if bounds else None
 
 
-def _node(wording: Wording, name: str) -> AnyTyped | None:
+def _node(wording: Wording, name: str, slots: Mapping[str, Type]) -> AnyTyped | None:
     rulebook = wording.rulebook
     if name in rulebook.derived:
         return rulebook.derived[name].node
     if name in rulebook.opening:
         return Read(rulebook.opening[name].type, name)
-    kind = rulebook.vocabulary.slots().get(name)
-    return Read(kind, name) if kind is not None and not isinstance(kind, str) else None
+    return Read(slots[name], name) if name in slots else None
