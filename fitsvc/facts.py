@@ -175,7 +175,7 @@ def _amount(fact: Fact, wire: Any, pointer: str = "") -> float:
     """One figure in inside units, without the range check."""
     assert isinstance(fact.type, NumberType)
     if isinstance(wire, bool) or not isinstance(wire, str | int | float):
-        raise _refuse(f"{_shown(wire)} is not a figure for the {fact.label}", _figure(fact), pointer)
+        raise _refuse(f"{_shown(wire)} is not a figure for {fact.the}", _figure(fact), pointer)
     if isinstance(wire, str):
         try:
             amount = parse_quantity(wire, fact.type.dimension)
@@ -198,7 +198,7 @@ def _amount(fact: Fact, wire: Any, pointer: str = "") -> float:
 def _figure(fact: Fact) -> str:
     assert fact.range_text
     low, high = fact.range_text
-    return f"write the {fact.label} as a figure between {low} and {high}"
+    return f"write {fact.the} as a figure between {low} and {high}"
 
 
 def _held(fact: Fact, wire: Any, pointer: str = "") -> float:
@@ -207,7 +207,7 @@ def _held(fact: Fact, wire: Any, pointer: str = "") -> float:
     assert fact.range and fact.range_text
     if not (isfinite(amount) and fact.range[0] - SAME <= amount <= fact.range[1] + SAME):
         low, high = fact.range_text
-        message = f"{_shown(wire)} is not plausible for the {fact.label}"
+        message = f"{_shown(wire)} is not plausible for {fact.the}"
         raise _refuse(message, f"it is between {low} and {high}; check the figure and its unit", pointer, True)
     return min(max(amount, fact.range[0]), fact.range[1])
 
@@ -232,7 +232,7 @@ def _bounded(fact: Fact, wire: Mapping[str, Any]) -> Bounds:
         return (max(amount - tolerance, fact.range[0]), min(amount + tolerance, fact.range[1]))
     if not keys or not keys <= {"at_least", "at_most"}:
         listed = ", ".join(_shown(key) for key in sorted(keys)) or "nothing"
-        raise _refuse(f"the {fact.label} cannot be read from {listed}", _BOUND_FORMS)
+        raise _refuse(f"{fact.the} cannot be read from {listed}", _BOUND_FORMS)
     written = sorted(keys)
     ends = dict(zip(written, _all(partial(_held, fact, wire[key], f"/{key}") for key in written), strict=True))
     assert isinstance(fact.type, NumberType)
@@ -249,9 +249,7 @@ def _list(fact: Fact, wire: Any) -> dict[str, Value]:
     assert isinstance(kind, ListType)
     if isinstance(wire, list):
         if not wire:
-            raise _refuse(
-                f"the list of candidates for the {fact.label} is empty", "leave the fact out if it is unknown"
-            )
+            raise _refuse(f"the list of candidates for {fact.the} is empty", "leave the fact out if it is unknown")
         masks = _all(partial(_member, fact, kind, one, f"/{i}") for i, one in enumerate(wire))
         return {fact.name: reduce(or_, masks)}
     return {fact.name: _member(fact, kind, wire, "")}
@@ -266,7 +264,7 @@ def _member(fact: Fact, kind: ListType, wire: Any, pointer: str) -> int:
     near = nearest(wire, kind.members) if isinstance(wire, str) else None
     listed = ", ".join(f"`{member}`" for member in kind.members)
     help = f"did you mean `{near}`? It is one of {listed}" if near else f"it is one of {listed}"
-    raise _refuse(f"{_shown(wire)} is not a choice for the {fact.label}", help, pointer)
+    raise _refuse(f"{_shown(wire)} is not a choice for {fact.the}", help, pointer)
 
 
 def _size(fact: Fact, kind: ListType, wire: str, pointer: str) -> int:
@@ -275,27 +273,25 @@ def _size(fact: Fact, kind: ListType, wire: str, pointer: str) -> int:
         amount = parse_quantity(wire, kind.dimension)
     except QuantityError as error:
         listed = ", ".join(f"`{member}`" for member in kind.members)
-        raise _refuse(error.message, f"the {fact.label} is one of {listed}", pointer) from None
+        raise _refuse(error.message, f"{fact.the} is one of {listed}", pointer) from None
     for i, size in enumerate(kind.sizes):
         if abs(size - amount) <= SAME:
             return 1 << i
     near = min(zip(kind.sizes, kind.members, strict=True), key=lambda pair: abs(pair[0] - amount))
     listed = ", ".join(f"`{member}`" for member in kind.members)
-    raise _refuse(f"{_shown(wire)} is not a size of the {fact.label}",
+    raise _refuse(f"{_shown(wire)} is not a size of {fact.the}",
                   f"did you mean `{near[1]}` ({near[0]:g} mm)? It is one of {listed}", pointer)  # fmt: skip
 
 
 def _yes_no(fact: Fact, wire: Any) -> dict[str, Value]:
     if isinstance(wire, bool | str) and wire in _TRUTHS:
         return {fact.name: _TRUTHS[wire]}
-    raise _refuse(f"{_shown(wire)} is neither yes nor no for the {fact.label}", "write true or false")
+    raise _refuse(f"{_shown(wire)} is neither yes nor no for {fact.the}", "write true or false")
 
 
 def _text(fact: Fact, wire: Any) -> dict[str, Value]:
     if not isinstance(wire, str) or len(wire) > LONGEST_TEXT or "\0" in wire:
-        raise _refuse(
-            f"{_shown(wire)} is not a text for the {fact.label}", f"a text has at most {LONGEST_TEXT} characters"
-        )
+        raise _refuse(f"{_shown(wire)} is not a text for {fact.the}", f"a text has at most {LONGEST_TEXT} characters")
     return {}
 
 

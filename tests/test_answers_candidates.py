@@ -48,7 +48,7 @@ def test_a_name_no_vehicle_bears_leaves_the_facts_alone() -> None:
 
 def test_a_name_no_vehicle_bears_is_told() -> None:
     """Where vehicles are stored, the answer says that none is called so; without a store there is nothing to say."""
-    sentence = "No stored vehicle is called so: the model given matches none; answered from the facts given"
+    sentence = "No stored vehicle is called so, as none has the model given; this is answered from the facts given."
     plain = {"facts": {"kind": "bike_carrier", "shank": "2 in"}}
     inline = {"rig": {"vehicle": {"facts": {"model": "Nothingatall"}}}, "accessory": plain}
     assert answer(inline).assumed == [sentence]
@@ -140,7 +140,7 @@ def test_limits_are_the_lowest_of_any_candidate() -> None:
 def test_what_is_so_for_some_says_for_which() -> None:
     """A finding that not all candidates share names those it is about."""
     reasons = [finding.reason for finding in answer(asked(MUCKLE)).findings]
-    assert reasons[0].startswith("On the 2023 Brannoch Muckle, crew cab, short bed, 4x2, no tow package: ")
+    assert reasons[0].endswith(" That is so on the 2023 Brannoch Muckle, crew cab, short bed, 4x2, no tow package.")
 
 
 def test_remedies_hold_over_every_candidate() -> None:

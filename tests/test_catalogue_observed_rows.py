@@ -58,7 +58,9 @@ def test_contradictions_are_told(load: Load) -> None:
     """What cannot hold beside an earlier statement is told with both values, and stored."""
     loaded = load("mounting,mnt_1,5 ± 1/8,,,,Ann,2026-05-01,")
     (text,) = loaded.contradictions
-    assert text.startswith("mnt_1: the pin to bumper cannot be 5 in ± 1/8 in and 4 in (published on ")
+    assert text.startswith(
+        "mnt_1: the distance from pin hole to bumper cannot be 5 in ± 1/8 in and 4 in (published on "
+    )
     assert text.endswith("; measured by Ann on 2026-05-01)")
 
 

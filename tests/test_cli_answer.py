@@ -77,9 +77,10 @@ def test_what_to_measure_is_told_with_the_reading_that_decides(
     main(["answer", str(path), "--all"])
     told = capsys.readouterr().out
     assert told.startswith("UNDETERMINED\n")
-    assert "Measure the pin to bumper." in told
-    assert "works if at most" in told
-    assert "fails if at least" in told
+    assert "First read the receiver's opening size: it can work if that is 2 in." in " ".join(told.split())
+    assert ". The distance from pin hole to bumper. Drop lines from" in told
+    assert "It can work if that is at most" in told
+    assert "it fails if that is at least" in told
 
 
 @pytest.mark.parametrize("columns", ["40", "80", "120"])

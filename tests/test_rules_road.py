@@ -80,13 +80,15 @@ def test_brakes_not_known_are_asked_for_only_when_it_matters() -> None:
 
 
 def test_reasons_name_both_figures_and_defer_to_the_law() -> None:
-    """What reaches too far is told with its reach, the figure, and that the law of the place decides."""
+    """What reaches too far is told with its reach and the figure, and once that the law of the place decides."""
     long = {**CARRIER, "accessory.rear_extent": "54 in", "accessory.width": "90 in"}
-    reasons = {finding.rule: finding.reason for finding in answer(long).findings}
-    for word in ("50-1/2 in", "48 in", "49 CFR 393.87", "Check the law where it is driven"):
+    found = answer(long)
+    reasons = {finding.rule: finding.reason for finding in found.findings}
+    for word in ("50-1/2 in", "48 in", "49 CFR 393.87"):
         assert word in reasons["reach-behind-without-flag"]
-    for word in ("90 in", "77-1/2 in", "4 in", "Check the law where it is driven"):
+    for word in ("90 in", "77-1/2 in", "4 in", "49 CFR 393.87"):
         assert word in reasons["reach-aside-without-flag"]
+    assert sum("Check it where the vehicle is driven" in caution for caution in found.cautions) == 1
 
 
 def test_cargo_is_tied_down() -> None:

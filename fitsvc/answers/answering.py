@@ -25,8 +25,8 @@ from fitsvc.answers.next_steps import next_steps
 from fitsvc.answers.question import NAMES, NoRecords, Question, Records, read_question, spelt_out
 from fitsvc.answers.remedies import Remedies, remedy_of
 from fitsvc.answers.shelf import EMPTY, Shelf
-from fitsvc.answers.summary import summarise
-from fitsvc.answers.wording import Wording, joined, texts
+from fitsvc.answers.summary import summarise, to_ask
+from fitsvc.answers.wording import Wording, capped, filled, joined, texts
 from fitsvc.engine.leaves import Basis
 from fitsvc.engine.limits import Lowest, limits_of
 from fitsvc.engine.point import Point, Verdict
@@ -35,7 +35,7 @@ from fitsvc.language.display import System, show_down
 from fitsvc.language.truth import UNKNOWN, YES
 from fitsvc.language.typed import Constant
 from fitsvc.language.types import TRUTH
-from fitsvc.rulebook.rules import Rulebook, Shown, Template
+from fitsvc.rulebook.rules import Rulebook, Template, values_of
 
 _MOST_KEPT: Final = 10_000
 _ALWAYS: Final = Constant(TRUTH, YES)
@@ -45,8 +45,8 @@ ORDER: Final[tuple[tuple[str, Result], ...]] = (
 )  # fmt: skip
 """The lists of a verdict in the order their findings are told, with the result each stands for."""
 
-_UNSTORED: Final = "No stored vehicle is called so: the {} given matches none; answered from the facts given"
-_UNSTORED_SO: Final = "Stored vehicles are called so, but none with the {} given; answered from the facts given"
+_UNSTORED: Final = "No stored vehicle is called so, as none has the {} given; this is answered from the facts given."
+_UNSTORED_SO: Final = "Stored vehicles are called so, but none has the {} given; this is answered from the facts given."
 
 
 class Answerer:
@@ -117,10 +117,10 @@ class Answerer:
             answer.outcome = "undetermined"
             first = narrow(self.wording, question.candidates)
             answer.next = first + [step for step in answer.next if step.fact != first[0].fact]
-            asked = self.wording.label(first[0].fact)
             answer.summary = (
-                f"Not sure yet: first ask for the {asked}. {len(question.candidates)} stored vehicles go by that name, "
-                f"too many to judge each; of at most {MOST} every one is."
+                f"Not sure yet. First {to_ask(self.wording, first[0])}. "
+                f"{len(question.candidates)} stored vehicles go by that name, too many to judge each; "
+                f"of at most {MOST} every one is."
             )
         return answer
 
@@ -196,13 +196,7 @@ class Answerer:
 
     def need(self, number: int, case: Case, system: System = "us") -> dict[str, str]:
         """An open need of an opened case, in words."""
-        need = self.rulebook.needs[number]
-        shown = [*need.values.values(), *_figures(need.because)]
-        values = self.engine.values(("need", number), lambda: [one.node for one in shown]).of(case)
-        found = texts(zip(values, shown, strict=True), system)
-        count = len(need.values)
-        return {"need": need.name, **dict(zip(need.values, found[:count], strict=True)),
-                "because": _joined(need.because, found[count:])}  # fmt: skip
+        return self.wording.need(number).told(case, system)
 
     def _assumed_of(self, question: Question, findings: Sequence[Finding], case: Case, system: System) -> list[str]:
         """What the findings rest on that is assumed, and first that the vehicle's name tells nothing here."""
@@ -219,7 +213,8 @@ class Answerer:
         return (_UNSTORED if names else _UNSTORED_SO).format(labels)
 
     def _assumed(self, name: str, case: Case, system: System) -> str:
-        return f"{self.wording.label(name)}: {self.wording.fact_text(name, case, system)} (assumed, not measured)"
+        text = self.wording.fact_text(name, case, system)
+        return f"{capped(self.wording.the(name))} is only assumed: {text}."
 
     def _cautions(self, case: Case, system: System) -> list[str]:
         cautions = self.rulebook.cautions
@@ -227,17 +222,17 @@ class Answerer:
         return [
             self._filled(("caution", one.id), one.text, case, system)
             for one, guard in zip(cautions, guards, strict=True)
-            if guard in ((YES,) if _figures(one.text) else (YES, UNKNOWN))
+            if guard in ((YES,) if values_of(one.text) else (YES, UNKNOWN))
             and all(subject in case.present for subject in one.subjects)
         ]
 
     def _filled(self, key: tuple[str, str], text: Template, case: Case, system: System) -> str:
         """A text with its figures in an opened case."""
-        shown = _figures(text)
+        shown = values_of(text)
         if not shown:
-            return "".join(part for part in text if isinstance(part, str))
+            return filled(text, ())
         values = self.engine.values(key, lambda: [one.node for one in shown]).of(case)
-        return _joined(text, texts(zip(values, shown, strict=True), system))
+        return filled(text, texts(zip(values, shown, strict=True), system))
 
 
 def _marked(finding: Finding, question: Question) -> Finding:
@@ -248,12 +243,3 @@ def _marked(finding: Finding, question: Question) -> Finding:
         for name, text in finding.facts.items()
     }  # fmt: skip
     return msgspec.structs.replace(finding, facts=facts)
-
-
-def _figures(text: Template) -> list[Shown]:
-    return [part for part in text if not isinstance(part, str)]
-
-
-def _joined(text: Template, values: Sequence[str]) -> str:
-    left = iter(values)
-    return "".join(part if isinstance(part, str) else next(left) for part in text)

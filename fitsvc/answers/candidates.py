@@ -113,10 +113,10 @@ def _over_all(
     if len(same) == len(judged):
         return finding
     labels = [f"the {one.vehicle.label}" for one in same]
-    where = f"On {joined(labels)}" if len(labels) <= 2 else f"On {len(labels)} of the {len(judged)} configurations"
+    where = joined(labels) if len(labels) <= 2 else f"{len(labels)} of the {len(judged)} configurations"
     failing = sum(other.result == finding.result for _, other in row)
     result = "undetermined" if outcome == "undetermined" and failing < len(judged) else finding.result
-    return Finding(finding.rule, finding.title, result, finding.severity, f"{where}: {finding.reason}",
+    return Finding(finding.rule, finding.title, result, finding.severity, f"{finding.reason} That is so on {where}.",
                    finding.facts, finding.source, finding.margin)  # fmt: skip
 
 
@@ -240,7 +240,7 @@ def _which(judged: Sequence[Judged]) -> Next:
     """The question that is left where no fact tells the candidates apart."""
     works, fails = (" or ".join(f"the {one.vehicle.label}" for one in judged if _CLASS[one.verdict.outcome] == outcome)
                     for outcome in ("works", "fails"))  # fmt: skip
-    labels = joined([f"the {one.vehicle.label}" for one in judged[:6]])
+    labels = "; ".join(f"the {one.vehicle.label}" for one in judged[:6])
     return Next(CONFIGURATION, "ask", f"Ask which it is, and name it by its id: {labels}.", works, fails)
 
 

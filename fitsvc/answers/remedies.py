@@ -18,7 +18,8 @@ from fitsvc.answers.next_steps import settling
 from fitsvc.answers.question import Question
 from fitsvc.answers.readings import together
 from fitsvc.answers.shelf import Item, Shelf
-from fitsvc.answers.wording import joined
+from fitsvc.answers.summary import ANY
+from fitsvc.answers.wording import capped, is_yes_no, joined, uncapped
 from fitsvc.engine.point import Outcome
 from fitsvc.facts import MOST_ADAPTERS, Case, FactReader
 from fitsvc.language.display import System
@@ -154,7 +155,7 @@ class Remedies:
                     part = changed.setdefault(fact.subject, {})
                     wire = int(value) if fact.kind == "count" else text
                     part["facts"] = {**(part.get("facts") or {}), fact.short: wire}
-                    words = f"{text} {fact.label}" if fact.kind == "count" else f"a {fact.label} of at most {text}"
+                    words = f"{self.missing.wording.the(name)} kept to {text}"
                     yield Tried("reduce", (), words, changed, less)
                 return
 
@@ -169,7 +170,10 @@ class Remedies:
         return replace(case, facts=facts, texts={**told, **texts}, present=self.reader.named(facts) | present)
 
     def would_have_to_be(self, question: Question, failing: Sequence[int]) -> str:
-        """What the accessory or ball would have to be, found by taking what fails about it as not known."""
+        """What the accessory or ball would have to be, found by taking what fails about it as not known.
+
+        Of rules that fail whatever the accessory and ball are, it is said what would have to be so besides.
+        """
         case = question.case
         rests = {
             name
@@ -183,16 +187,32 @@ class Remedies:
         judge, opened = self.missing.engine.judge, self.missing.engine.opened(open_case)
         still_open = [number for number in failing if judge(number, opened) == "undetermined"]
         steps = settling(self.missing, open_case, still_open, (), self.system)
-        wanted = [f"{self.missing.wording.label(step.fact)} {step.works_if}" for step in steps
-                  if step.fact in rests and step.works_if not in ("", "any reading")]  # fmt: skip
-        return f"Nothing on the shelf would do. It would have to have: {'; '.join(wanted)}." if wanted else ""
+        the = self.missing.wording.the
+        wanted = {step.fact: step.works_if for step in steps
+                  if step.fact in rests and step.works_if not in ("", ANY)}  # fmt: skip
+        if not wanted:
+            return ""
+        things = sorted(((the(name), text) for name, text in wanted.items()), key=lambda pair: is_yes_no(pair[0]))
+        told = joined([_would_be(thing, text, not i) for i, (thing, text) in enumerate(things)])
+        rules = self.missing.engine.rulebook.rules
+        left = [f"that {uncapped(rules[number].title)}" for number in failing
+                if judge(number, opened) != "passes" and self.missing.about(number).isdisjoint(wanted)]  # fmt: skip
+        also = f" Besides, it would have to be so {joined(left)}." if left else ""
+        return f"Nothing on the shelf would do. {capped(told)}.{also}"
+
+
+def _would_be(thing: str, text: str, first: bool) -> str:
+    """What a fact would have to be: `the pin would have to be 1/2 in`, or shorter behind another such."""
+    if is_yes_no(thing):
+        return f"it would {'' if text == 'yes' else 'not '}have to be so that {thing.removeprefix('whether ')}"
+    return f"{thing} {'would have to be ' if first else ''}{text}"
 
 
 def remedy_of(tried: Tried, answer: Answer) -> Remedy:
     """A change, with the answer it came to, as it is told."""
-    because = f"With {tried.words} it works."
+    because = f"With {tried.words}, it works."
     if answer.outcome == "conditional":
-        because = f"With {tried.words}: {answer.summary[0].lower()}{answer.summary[1:]}"
+        because = f"With {tried.words}, it works o{answer.summary[1:]}"
     skus = [part.sku for part in tried.parts]
     both = skus if len(skus) > 1 else []
     return Remedy(tried.sort, answer.outcome, because, "".join(skus[:1]), both, tried.document)

@@ -1,30 +1,45 @@
-"""The answer in one sentence that a clerk can read out."""
+"""The answer in a sentence or two that a clerk can read out."""
 
 from collections.abc import Mapping, Sequence
 
 from fitsvc.answers.answer import Finding, Next
 from fitsvc.answers.question import Question
-from fitsvc.answers.wording import Wording, joined
+from fitsvc.answers.wording import Wording, capped, is_yes_no, joined
 from fitsvc.engine.point import Verdict
 
-_VERBS = {"ask": "ask for", "read": "read", "measure": "measure", "weigh": "weigh", "look up": "look up"}
+_VERBS = {"ask": "ask for", "read": "read", "measure": "measure", "weigh": "find out", "look up": "look up"}
+_YES_NO = {"yes": "if so", "no": "if not"}
+ANY = "any reading"
 
 
 def summarise(
     wording: Wording, question: Question, verdict: Verdict, findings: Sequence[Finding],
     needs: Sequence[Mapping[str, str]], steps: Sequence[Next],
 ) -> str:  # fmt: skip
-    """One sentence: yes, no, only if, or what to measure first."""
+    """Yes, no, only if, or what to measure first."""
     if verdict.outcome == "fails":
         return f"No. {findings[0].reason}"
     if verdict.outcome == "undetermined":
         more = verdict.cautions or verdict.doubts or verdict.open_needs
-        asked = _ask(wording, steps, "can work" if more else "works") if steps else ""
-        return f"Not sure yet: first {asked}." if steps else f"Not sure yet. {findings[0].reason}"
+        first = f"First {_ask(wording, steps, 'can work' if more else 'works')}." if steps else findings[0].reason
+        return f"Not sure yet. {first}"
     what = _what(question)
     if verdict.outcome == "works":
         return f"Yes, {what} works on this rig."
-    return f"Only if you see to this: {_conditions(wording, verdict, findings, needs, steps)}"
+    return _conditions(wording, verdict, findings, needs, steps)
+
+
+def to_ask(wording: Wording, step: Next) -> str:
+    """What to do to learn a fact: `measure the distance ...`, `ask whether ...`."""
+    verb, thing = _VERBS[step.ask], wording.the(step.fact)
+    return f"{verb.removesuffix(' for')} {thing}" if is_yes_no(thing) else f"{verb} {thing}"
+
+
+def readings(text: str) -> str:
+    """Readings as they follow a verb: `if that is at most 5 in`, `if so`, `if there is no spare`."""
+    if text in _YES_NO:
+        return _YES_NO[text]
+    return f"if there is {text}" if text.startswith("no ") and " or " not in text else f"if that is {text}"
 
 
 def _what(question: Question) -> str:
@@ -35,14 +50,14 @@ def _what(question: Question) -> str:
     return "this"
 
 
-def _ask(wording: Wording, steps: Sequence[Next], works: str = "works") -> str:
+def _ask(wording: Wording, steps: Sequence[Next], works: str) -> str:
     first = steps[0]
-    text = f"{_VERBS[first.ask]} the {wording.label(first.fact)}"
-    if first.works_if and first.works_if != "any reading":
-        return f"{text} (it {works} if {first.works_if})"
+    text = to_ask(wording, first)
+    if first.works_if and first.works_if != ANY:
+        return f"{text}: it {works} {readings(first.works_if)}"
     if first.fails_if:
-        return f"{text} (it fails if {first.fails_if})"
-    others = [f"the {wording.label(step.fact)}" for step in steps[1:3] if not step.works_if and not step.fails_if]
+        return f"{text}: it fails {readings(first.fails_if)}"
+    others = [wording.the(step.fact) for step in steps[1:3] if not step.works_if and not step.fails_if]
     return joined([text, *others])
 
 
@@ -51,12 +66,12 @@ def _conditions(
     steps: Sequence[Next],
 ) -> str:  # fmt: skip
     cautions = [f.reason for f in findings if f.result == "fails" and f.severity == "caution"]
-    parts = cautions[:1]
-    if not parts and needs:
-        parts = [needs[0]["because"]]
-    if not parts and steps:
-        text = _ask(wording, steps)
-        parts = [text[0].upper() + text[1:] + "."]
-    count = len(verdict.cautions) + len(verdict.doubts) + len(verdict.open_needs) - 1
-    more = f" And {count} more thing{'s' if count > 1 else ''}." if count > 0 and parts else ""
-    return (parts[0] if parts else findings[0].reason) + more
+    count = len(verdict.cautions) + len(verdict.doubts) + len(verdict.open_needs)
+    if cautions:
+        first = cautions[0]
+    elif needs:
+        first = needs[0]["because"]
+    else:
+        works = "can work" if count > 1 else "works"
+        first = f"{capped(_ask(wording, steps, works))}." if steps else findings[0].reason
+    return f"Only if you see to {f'{count} things, first to this' if count > 1 else 'this'}. {first}"

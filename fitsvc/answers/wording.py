@@ -1,6 +1,6 @@
 """Reasons, margins and facts of findings in the trade's words, computed only for what is shown."""
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from math import inf
 from typing import Final
@@ -12,25 +12,42 @@ from fitsvc.facts import Case
 from fitsvc.language.display import System, show_together
 from fitsvc.language.intervals import SAME
 from fitsvc.language.quantities import Dimension
-from fitsvc.language.typed import AnyTyped, Read
-from fitsvc.language.types import Value
-from fitsvc.rulebook.rules import Rating, Rule, Rulebook, Shown, Template
+from fitsvc.language.truth import YES
+from fitsvc.language.typed import AnyTyped, Constant, Read
+from fitsvc.language.types import TRUTH, Value
+from fitsvc.rulebook.rules import IfKnown, Need, Rating, Rule, Rulebook, Shown, Template, values_of
+from fitsvc.rulebook.vocabulary import spoken
 
 UNKNOWN: Final = "unknown"
 _OTHERS: Final[Mapping[str, str]] = {"vehicle.id": "vehicle's configuration"}
 _MOST_KEPT: Final = 2_000
+_ALWAYS: Final = Constant(TRUTH, YES)
 
 
 @dataclass(frozen=True, slots=True)
 class _Text:
-    """A template ready to fill: a %-format, and which of the computed values fill it, shown how."""
+    """A template ready to fill, and which of the computed values fill it, shown how."""
 
-    format: str
+    template: Template
     holes: tuple[tuple[int, Shown], ...]
 
     def fill(self, values: Sequence[Value], system: System) -> str:
         """The text with its values."""
-        return self.format % tuple(texts(((values[i], shown) for i, shown in self.holes), system))
+        return filled(self.template, texts(((values[i], shown) for i, shown in self.holes), system))
+
+
+def filled(template: Template, values: Iterable[str]) -> str:
+    """A template's text with the texts of its values, in the order in which they stand."""
+    left = iter(values)
+    return "".join(_either(part, left) if isinstance(part, IfKnown) else part if isinstance(part, str) else next(left)
+                   for part in template)  # fmt: skip
+
+
+def _either(part: IfKnown, left: Iterator[str]) -> str:
+    """The words of a part if none of their values is unknown, else those in their place."""
+    words = [one if isinstance(one, str) else next(left) for one in part.words]
+    otherwise = [one if isinstance(one, str) else next(left) for one in part.otherwise]
+    return "".join(otherwise if UNKNOWN in words else words)
 
 
 def texts(pairs: Iterable[tuple[Value, Shown]], system: System) -> list[str]:
@@ -127,7 +144,7 @@ class RuleWords:
             reason = self._unknown.fill(values, system)
         else:
             missing = {name: by_name[name] for name, shown, value in facts if not exact(value, shown)}
-            reason = f"{title}? {self._not_known(missing, case)}"
+            reason = self._open(missing, title, case)
         return Finding(rule.id, title, result, rule.severity, reason, by_name, self._source, margin)
 
     def _part(self, result: Result, case: Case) -> tuple[str, str]:
@@ -158,15 +175,52 @@ class RuleWords:
             return ""
         return texts([((low, high), self._margin_text.holes[0][1])], system)[0]
 
-    def _not_known(self, missing: Mapping[str, str], case: Case) -> str:
-        label = self._wording.label
+    def _open(self, missing: Mapping[str, str], title: str, case: Case) -> str:
+        """What is not known, or not closely, and so leaves the rule open; of the opening the parts' own facts."""
+        the = self._wording.the
         behind = {slot.name: unknown_in_opening(self._wording.engine, slot, case) for slot in self._opening}
         names = (behind.get(name) or [name] for name, text in missing.items() if text == UNKNOWN or behind.get(name))
-        unknown = [f"the {label(name)}" for name in dict.fromkeys(one for several in names for one in several)]
-        rough = [f"the {label(n)} ({text})" for n, text in missing.items() if text != UNKNOWN and not behind.get(n)]
-        parts = [f"Not known: {joined(unknown)}."] if unknown else []
-        parts += [f"Not known closely enough: {joined(rough)}."] if rough else []
-        return " ".join(parts) or "What is known leaves it open."
+        unknown = [the(name) for name in dict.fromkeys(one for several in names for one in several)]
+        rough = [f"{the(n)} is known only as {text}"
+                 for n, text in missing.items() if text != UNKNOWN and not behind.get(n)]  # fmt: skip
+        told = joined([*([_not_known(unknown)] if unknown else []), *rough])
+        if not told:
+            return f"What is known leaves it open whether {uncapped(title)}."
+        return f"{capped(told)}, so it is open whether {uncapped(title)}."
+
+
+class NeedWords:
+    """One need in words, with all it may show computed at once."""
+
+    def __init__(self, wording: "Wording", number: int, need: Need) -> None:
+        self._need, self._wording, self._key = need, wording, ("need", number)
+        nodes: list[AnyTyped] = [need.guard or _ALWAYS]
+        self._values = _text(tuple(need.values.values()), nodes)
+        self._because = _text(need.because, nodes)
+        self._unknown = _text(need.unknown, nodes) if need.unknown else None
+        self._nodes = nodes
+
+    def told(self, case: Case, system: System) -> dict[str, str]:
+        """The need of an opened case: its name, its values, and why, or what is not known of it."""
+        values = self._wording.engine.values(self._key, lambda: self._nodes).of(case)
+        text = self._because if values[0] == YES or not self._unknown else self._unknown
+        holes = (*self._values.holes, *text.holes)
+        found = texts(((values[i], shown) for i, shown in holes), system)
+        count = len(self._values.holes)
+        named = dict(zip(self._need.values, found[:count], strict=True))
+        return {"need": self._need.name, **named, "because": filled(text.template, found[count:])}
+
+
+def is_yes_no(thing: str) -> bool:
+    """Whether what is spoken of is a yes or no: `whether the carrier tilts`."""
+    return thing.startswith("whether ")
+
+
+def _not_known(things: Sequence[str]) -> str:
+    """`the wheelbase is not known`; of one yes or no `it is not known whether ...`."""
+    if len(things) == 1 and is_yes_no(things[0]):
+        return f"it is not known {things[0]}"
+    return f"{joined(things)} {'are' if len(things) > 1 else 'is'} not known"
 
 
 def exact(value: Value, shown: Shown) -> bool:
@@ -178,22 +232,28 @@ def exact(value: Value, shown: Shown) -> bool:
     return not value & (value - 1)
 
 
+def capped(text: str) -> str:
+    """A text as a sentence begins."""
+    return text[:1].upper() + text[1:]
+
+
+def uncapped(text: str) -> str:
+    """A sentence's text as it stands within another; an abbreviation keeps its capitals."""
+    return text if text[1:2].isupper() else text[:1].lower() + text[1:]
+
+
 def joined(parts: Sequence[str]) -> str:
     """`a, b and c`."""
     return " and ".join(filter(None, (", ".join(parts[:-1]), parts[-1]))) if parts else ""
 
 
 def _text(template: Template, nodes: list[AnyTyped]) -> _Text:
-    """A template's format, its values added to those to be computed."""
-    format, holes = "", []
-    for part in template:
-        if isinstance(part, str):
-            format += part.replace("%", "%%")
-        else:
-            holes.append((len(nodes), part))
-            nodes.append(part.node)
-            format += "%s"
-    return _Text(format, tuple(holes))
+    """A template ready to fill, its values added to those to be computed."""
+    holes = []
+    for shown in values_of(template):
+        holes.append((len(nodes), shown))
+        nodes.append(shown.node)
+    return _Text(template, tuple(holes))
 
 
 class Wording:
@@ -204,6 +264,7 @@ class Wording:
         self.rulebook: Rulebook = engine.rulebook
         self._rules: dict[bool, list[RuleWords]] = {}
         self._shown: dict[str, Shown] = {}
+        self._needs: dict[int, NeedWords] = {}
 
     def rules(self, adapted: bool) -> list[RuleWords]:
         """The words of every rule, in the rulebook's order."""
@@ -217,6 +278,13 @@ class Wording:
         """The rating that a limit's rule judges by."""
         ratings = (rating for limit in self.rulebook.limits if limit.id == rule.limit for rating in limit.ratings)
         return next((rating for rating in ratings if rule.id == f"{rule.limit}/{rating.name}"), None)
+
+    def need(self, number: int) -> NeedWords:
+        """The words of a need."""
+        found = self._needs.get(number)
+        if found is None:
+            self._needs[number] = found = NeedWords(self, number, self.rulebook.needs[number])
+        return found
 
     def name_of(self, slot: str) -> str:
         """The fact's name that a slot is told under."""
@@ -235,6 +303,10 @@ class Wording:
             return fact.label
         one = self.rulebook.opening.get(name) or self.rulebook.derived.get(name)
         return one.label if one else _OTHERS.get(name, name)
+
+    def the(self, name: str) -> str:
+        """A fact or derived value as it is spoken of within a sentence; of a yes or no it says `whether ...`."""
+        return spoken(self.label(name))
 
     def fact_text(self, name: str, case: Case, system: System) -> str:
         """What is known of a fact, in words."""

@@ -166,7 +166,7 @@ def contradictions(
         fact = known[name]
         against = [one for one in standing.get(name, ()) if _apart(reader, fact, one.value, wire)]
         if against:
-            because = f"the {fact.label} cannot be {_shown(wire)} and {_shown(against[-1].value)}"
+            because = f"{fact.the} cannot be {_shown(wire)} and {_shown(against[-1].value)}"
             found.append(Contradiction(name, because, (*against, _saying(new, name, wire))))
     return found + _spare(reader, known, standing, new)
 

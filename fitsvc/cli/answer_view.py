@@ -5,12 +5,14 @@ from typing import TYPE_CHECKING, Final
 
 from rich.text import Text
 
+from fitsvc.answers.summary import ANY, readings
+from fitsvc.answers.wording import capped, joined
 from fitsvc.cli.console import paragraph
 
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from fitsvc.answers.answer import Answer, Finding, LimitShown, Next, Remedy
+    from fitsvc.answers.answer import Answer, Finding, LimitShown, Remedy
     from fitsvc.answers.answering import Answerer
 
 _OUTCOMES: Final = {
@@ -18,7 +20,6 @@ _OUTCOMES: Final = {
     "undetermined": ("UNDETERMINED", "bold magenta"), "fails": ("FAILS", "bold red"),
 }  # fmt: skip
 _MARKS: Final = {"fails": ("✗", "red"), "open": ("?", "magenta"), "caution": ("!", "yellow"), "passes": ("✓", "green")}
-_VERBS: Final = {"ask": "Ask for", "read": "Read", "measure": "Measure", "weigh": "Weigh", "look up": "Look up"}
 _STEPS: Final = 4
 
 
@@ -39,8 +40,9 @@ class _View:
 
     def __init__(self, console: "Console", answerer: "Answerer", everything: bool) -> None:
         self.console, self.everything = console, everything
-        self.label = answerer.wording.label
+        self.the = answerer.wording.the
         self.rulebook = answerer.rulebook
+        self.helps = {rule.id: rule.remedy for rule in answerer.rulebook.rules if rule.remedy}
         self.mild = {rule.id for rule in answerer.rulebook.rules if rule.if_unknown == "caution"}
 
     def show(self, answer: "Answer") -> None:
@@ -48,14 +50,14 @@ class _View:
         show_outcome(self.console, answer)
         if answer.candidates:
             self._heading("Which it may be")
-            self._list(f"{one.label or one.id}: {one.outcome}" for one in answer.candidates)
-        self._findings(answer.findings)
-        self._needs(answer.needs)
-        self._next(answer.next)
-        self._limits(answer.limits)
+            self._list(f"{one.label or one.id}: {one.outcome}." for one in answer.candidates)
+        self._findings(answer)
         if answer.remedies:
             self._heading("What would make it work")
             self._list(_remedy(remedy) for remedy in answer.remedies)
+        self._needs(answer)
+        self._next(answer)
+        self._limits(answer.limits)
         if answer.cautions:
             self._heading("Keep in mind")
             self._list(answer.cautions)
@@ -66,18 +68,28 @@ class _View:
         self.console.print()
         self._line(f"by the rulebook {answer.rulebook.name}, {digest}", style="dim")
 
-    def _findings(self, findings: Sequence["Finding"]) -> None:
-        shown = [finding for finding in findings if finding.result != "passes" or self.everything]
-        if shown or findings:
+    def _findings(self, answer: "Answer") -> None:
+        """Why; where the answer is no, what is wrong, and of the rest only how much there is."""
+        findings, no = answer.findings, answer.outcome == "fails"
+        shown = [one for one in findings
+                 if self.everything or (self._kind(one) == "fails" if no else one.result != "passes")]  # fmt: skip
+        if findings:
             self._heading("Why")
         for finding in shown:
             sign, colour = _MARKS[self._kind(finding)]
             self._line(finding.reason, sign, colour)
+            if finding.result == "fails" and (helps := self.helps.get(finding.rule)):
+                self._line(f"What helps: {helps}.", style="cyan", indent=4)
             if self.everything:
                 self._line(f"{finding.rule}: {_source(finding.source)}", style="dim", indent=4)
-        if passed := len(findings) - len(shown):
+        if self.everything:
+            return
+        passed = sum(finding.result == "passes" for finding in findings)
+        if more := len(findings) - len(shown) - passed:
+            self._line(f"{more} more to look at after that (`--all` tells).", *_MARKS["caution"])
+        if passed:
             rules = "1 rule passes" if passed == 1 else f"{passed} rules pass"
-            self._line(f"{rules} (`--all` tells them)", *_MARKS["passes"])
+            self._line(f"{rules} (`--all` tells).", *_MARKS["passes"])
 
     def _kind(self, finding: "Finding") -> str:
         if finding.result == "passes":
@@ -93,36 +105,39 @@ class _View:
         self._heading("Limits")
         for limit in limits:
             title = titles.get(limit.limit, limit.limit)
-            open_ = ", ".join(f"the {self.label(name)}" for name in limit.unknown)
+            open_ = joined([self.the(name) for name in limit.unknown])
+            open_ += f" {'are' if len(limit.unknown) > 1 else 'is'} not known" if open_ else ""
             if limit.at_most:
-                text = f"{title}: at most {limit.at_most}, by the {self.label(limit.governed_by)}"
-                text += f"; may be less, not known: {open_}" if open_ else ""
+                text = f"{title}: {limit.at_most}, by {self.the(limit.governed_by)}."
+                text += f" It may be less, as {open_}." if open_ else ""
             else:
-                text = f"{title}: not known, as it rests on {open_}"
+                text = f"{title}: not known, as {open_}."
             self._line(text, "·")
 
-    def _needs(self, needs: Sequence[dict[str, str]]) -> None:
-        if needs:
-            self._heading("It also needs")
-        titles = {need.name: need.title for need in self.rulebook.needs}
-        for need in needs:
-            values = ", ".join(f"{name.replace('_', ' ')} {value}" for name, value in need.items()
-                               if name not in ("need", "because"))  # fmt: skip
-            title = titles.get(need["need"], need["need"])
-            self._line(f"{title}{f' ({values})' if values else ''}: {need['because']}", "+", "cyan")
+    def _needs(self, answer: "Answer") -> None:
+        """What it also needs, each with its figures in words; of an answer that is no they can wait."""
+        if not answer.needs or (answer.outcome == "fails" and not self.everything):
+            return
+        self._heading("It also needs")
+        for need in answer.needs:
+            self._line(need["because"], "+", "cyan")
 
-    def _next(self, steps: Sequence["Next"]) -> None:
+    def _next(self, answer: "Answer") -> None:
+        steps = answer.next
         if not steps:
             return
+        to_see = len(answer.needs) + sum(self._kind(finding) == "caution" for finding in answer.findings)
+        works = "can work" if to_see > (answer.outcome == "conditional") else "works"
         self._heading("What to find out next")
         shown = steps if self.everything else steps[:_STEPS]
         for number, step in enumerate(shown, start=1):
-            self._line(f"{_VERBS[step.ask]} the {self.label(step.fact)}. {step.how}", f"{number}.", "bold")
-            parts = [f"{word} if {text}" for word, text in (("works", step.works_if), ("fails", step.fails_if)) if text]
-            if parts and "any reading" not in (step.works_if, step.fails_if):
-                self._line("; ".join(parts), style="cyan", indent=5)
+            self._line(f"{capped(self.the(step.fact))}. {step.how}", f"{number}.", "bold")
+            parts = [f"it {word} {readings(text)}" for word, text in ((works, step.works_if), ("fails", step.fails_if))
+                     if text]  # fmt: skip
+            if parts and ANY not in (step.works_if, step.fails_if):
+                self._line(f"{capped('; '.join(parts))}.", style="cyan", indent=5)
         if more := len(steps) - len(shown):
-            self._line(f"and {more} more (`--all` tells them)", "  ")
+            self._line(f"{more} more (`--all` tells).", "  ")
 
     def _heading(self, text: str) -> None:
         self.console.print()
@@ -138,8 +153,8 @@ class _View:
 
 
 def _remedy(remedy: "Remedy") -> str:
-    skus = ", ".join(remedy.skus or filter(None, (remedy.sku,)))
-    return remedy.because + (f" ({skus})" if skus else "")
+    skus = remedy.skus or [*filter(None, (remedy.sku,))]
+    return remedy.because + (f" Part{'s' if len(skus) > 1 else ''} {joined(skus)}." if skus else "")
 
 
 def _source(source: dict[str, str]) -> str:

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from fitsvc.language import typed
 from fitsvc.language.typed import AnyTyped
 from fitsvc.language.types import ListType
-from fitsvc.rulebook.rules import Limit, Need, Rule, Rulebook
+from fitsvc.rulebook.rules import Limit, Need, Rule, Rulebook, values_of
 from fitsvc.rulebook.vocabulary import Fact
 
 
@@ -67,7 +67,7 @@ def _entries(rulebook: Rulebook) -> Iterable[tuple[str, Entry]]:
         nodes = [node for rule in members for node in (rule.guard, rule.requires)]
         yield limit.topic, _entry(rulebook, limit, "limit", nodes)
     for need in rulebook.needs:
-        shown = [*need.values.values(), *(part for part in need.because if not isinstance(part, str))]
+        shown = [*need.values.values(), *values_of((*need.because, *need.unknown))]
         yield need.topic, _entry(rulebook, need, "need", [need.guard, need.met, *(one.node for one in shown)])
 
 

@@ -12,13 +12,19 @@ from fitsvc.language.quantities import NUMBER
 from fitsvc.language.source import Source
 from fitsvc.language.typed import AnyTyped
 from fitsvc.language.types import TRUTH, NumberType, Type
-from fitsvc.rulebook.rules import Shown, Template, shown
+from fitsvc.rulebook.rules import IfKnown, Shown, Template, shown
 from fitsvc.rulebook.shape import Shape, source_of
 from fitsvc.rulebook.vocabulary import DEFAULT_UNITS, Vocabulary
 from fitsvc.rulebook.yaml_text import Mapping as YamlMapping
 from fitsvc.rulebook.yaml_text import Node, Scalar
 
 _HOLE: Final = re.compile(r"\{([^{}]*)\}")
+_IF_KNOWN: Final = re.compile(r"\[([^\[\]|]*)(?:\|([^\[\]|]*))?\]")
+_SIGN: Final = re.compile(r"[{}\[\]|]")
+_PAIRED: Final = (
+    "words that are told where their values are known stand in `[brackets]`, others after a `|` in them",
+    "values stand in `{braces}`",
+)
 
 
 @dataclass(slots=True)
@@ -88,7 +94,10 @@ class Expressions:
         return DEFAULT_UNITS.get(str(kind.dimension), "") if kind.dimension != NUMBER else ""
 
     def template(self, parent: YamlMapping, key: str, extra: Mapping[str, Shown]) -> Template:
-        """A reason with values in `{braces}`; `extra` are names it may use beside facts."""
+        """A reason with values in `{braces}`, and `[words told where their values are known|else these]`.
+
+        `extra` are names it may use beside facts.
+        """
         node = parent.entries.get(key)
         if node is None:
             return ()
@@ -100,19 +109,35 @@ class Expressions:
     def template_of(self, node: Scalar, extra: Mapping[str, Shown]) -> Template:
         """Read a reason's text."""
         text, end = node.value or "", 0
+        parts: list[str | Shown | IfKnown] = []
+        bare = _HOLE.sub(lambda hole: " " * len(hole.group()), text)
+        alone = _SIGN.search(_IF_KNOWN.sub(lambda part: " " * len(part.group()), bare))
+        if alone:
+            message, help = f"`{alone.group()}` has no partner", _PAIRED[alone.group() in "{}"]
+            self.shape.problems.append(node.problem_at(alone.start(), message, help))
+        for found in _IF_KNOWN.finditer(bare):
+            parts += self._words(node, end, found.start(), extra)
+            words, other = (
+                self._words(node, *found.span(group), extra) if found.group(group) else [] for group in (1, 2)
+            )
+            if "{" not in text[slice(*found.span(1))]:
+                help = "words in `[brackets]` are told where the values among them are known: name one in `{braces}`"
+                self.shape.problems.append(node.problem_at(found.start(), "no value stands in `[brackets]`", help))
+            parts.append(IfKnown(tuple(words), tuple(other)))
+            end = found.end()
+        return (*parts, *self._words(node, end, len(text), extra))
+
+    def _words(self, node: Scalar, start: int, end: int, extra: Mapping[str, Shown]) -> list[str | Shown]:
+        """Fixed words and values in turn, of a part of a text."""
+        text = node.value or ""
         parts: list[str | Shown] = []
-        for hole in _HOLE.finditer(text):
-            parts += [text[end : hole.start()]] if hole.start() > end else []
+        for hole in _HOLE.finditer(text, start, end):
+            parts += [text[start : hole.start()]] if hole.start() > start else []
             value = self._hole(node, hole, extra)
             parts += [value] if value else []
-            end = hole.end()
-        rest = text[end:]
-        for brace in "{}":
-            if brace in rest:
-                at = end + rest.index(brace)
-                help = "values stand in `{braces}`"
-                self.shape.problems.append(node.problem_at(at, f"`{brace}` has no partner", help))
-        return tuple([*parts, rest] if rest else parts)
+            start = hole.end()
+        rest = text[start:end]
+        return [*parts, rest] if rest else parts
 
     def _hole(self, node: Scalar, hole: "re.Match[str]", extra: Mapping[str, Shown]) -> Shown | None:
         name, start = hole.group(1), hole.start(1)

@@ -38,8 +38,24 @@ class Shown:
 
 Severity = Literal["blocking", "caution"]
 SEVERITIES: tuple[Severity, ...] = ("blocking", "caution")
-Template = tuple[str | Shown, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class IfKnown:
+    """Words with values that are told only where all of those are known, and others told in their place."""
+
+    words: tuple[str | Shown, ...]
+    otherwise: tuple[str | Shown, ...]
+
+
+Template = tuple[str | Shown | IfKnown, ...]
 """A reason: fixed words and values in turn."""
+
+
+def values_of(template: Template) -> list[Shown]:
+    """The values that a reason may show, in the order in which they stand."""
+    parts = [(*part.words, *part.otherwise) if isinstance(part, IfKnown) else (part,) for part in template]
+    return [one for several in parts for one in several if not isinstance(one, str)]
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,7 +143,10 @@ class Limit:
 
 @dataclass(frozen=True, slots=True)
 class Need:
-    """Something the rig must also have; open unless `met` is surely true."""
+    """Something the rig must also have; open unless `met` is surely true.
+
+    `unknown` is told in place of `because` where it is not known whether the guard holds.
+    """
 
     id: str
     topic: str
@@ -137,6 +156,7 @@ class Need:
     met: AnyTyped | None
     values: Mapping[str, Shown]
     because: Template
+    unknown: Template
     source: Reference
     examples: tuple[Example, ...]
     applies_text: str

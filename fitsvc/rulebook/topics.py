@@ -120,7 +120,7 @@ def read_rule(read: Expressions, node: Node, topic: str, taken: dict[str, str]) 
 def read_need(read: Expressions, node: Node, topic: str, taken: dict[str, str]) -> Need | None:
     """Read one need."""
     shape = read.shape
-    entry = shape.mapping(node, "a need", _NEED_KEYS, ["applies_when", "met_when", "values"])
+    entry = shape.mapping(node, "a need", _NEED_KEYS, ["applies_when", "met_when", "values", "unknown_because"])
     if entry is None:
         return None
     name = identifier(shape, entry, taken, topic)
@@ -130,11 +130,11 @@ def read_need(read: Expressions, node: Node, topic: str, taken: dict[str, str]) 
         found = read.read_node(value, key, None)
         if found is not None:
             values[key] = read.shown(found)
-    because = read.template(entry, "because", values)
+    because, unknown = (read.template(entry, key, values) for key in ("because", "unknown_because"))
     examples = read_examples(shape, entry, ("met", "open", "not_applicable"), ("open",))
     subjects = read.subjects(*(part for part in (guard, *(shown.node for shown in values.values())) if part))
     return Need(
-        name, topic, shape.text(entry, "title"), subjects, guard, met, values, because,
+        name, topic, shape.text(entry, "title"), subjects, guard, met, values, because, unknown,
         reference(shape, entry), examples, _written(entry, "applies_when"),
     )  # fmt: skip
 
@@ -197,7 +197,7 @@ def _rating(
     values = {"judged": read.shown(judged), "rating": rating.shown, "margin": margin}
     fails = read.template(limit, "fails_because", values) or _default_reason(read, judged, label, values)
     rule = Rule(
-        f"{name}/{node.name}", topic, _sentence(f"{shape.text(limit, 'quantity')} is within the {label}"),
+        f"{name}/{node.name}", topic, f"The {shape.text(limit, 'quantity')} is within the {label}",
         read.subjects(both, requires), both, requires, shape.one_of(limit, "severity", SEVERITIES),
         if_unknown, fails, (), shape.text(limit, "remedy"), source, margin, (), applies,
         f"{_written(limit, 'judged')} <= {node.name}", limit=name,
@@ -206,11 +206,6 @@ def _rating(
 
 
 def _default_reason(read: Expressions, judged: AnyTyped, label: str, values: dict[str, Shown]) -> Template:
-    name = read.label(judged.name) if isinstance(judged, typed.Read) else "it"
-    start = f"The {name} of "
-    return (start, values["judged"], f" is more than the {label} of ", values["rating"], ": ", values["margin"],
+    name = read.label(judged.name) if isinstance(judged, typed.Read) else "weight"
+    return (f"The {name} is ", values["judged"], f"; the {label} is ", values["rating"], ": ", values["margin"],
             " too much.")  # fmt: skip
-
-
-def _sentence(text: str) -> str:
-    return text[:1].upper() + text[1:]

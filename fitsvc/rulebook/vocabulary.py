@@ -26,6 +26,11 @@ _MOST_MEMBERS: Final = 60
 DEFAULT_UNITS: Final = {"length": "in", "mass": "lb", "angle": "deg", "force": "kN", "torque": "ft-lb", "ratio": "%"}
 
 
+def spoken(label: str) -> str:
+    """A label as it stands within a sentence; that of a yes or no says `whether ...` itself."""
+    return label if label.startswith("whether ") else f"the {label}"
+
+
 @dataclass(frozen=True, slots=True)
 class Fact:
     """One named, typed value of a subject. `range` and `type` are in inside units; a tyre's `type` is text.
@@ -56,6 +61,11 @@ class Fact:
     def short(self) -> str:
         """The fact's name within its subject."""
         return self.name.split(".", 1)[1]
+
+    @property
+    def the(self) -> str:
+        """The fact as it is spoken of within a sentence."""
+        return spoken(self.label)
 
     @property
     def tyre(self) -> bool:

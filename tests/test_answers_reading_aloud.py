@@ -1,0 +1,186 @@
+"""Answers read aloud at a counter: questions of a clerk's day, whole, and the sentences of hundreds more.
+
+The answers stand in `tests/reading_aloud/` beside their questions, as `fitsvc answer` prints them at 80 columns
+on the demo records; `FITSVC_UPDATE=1` writes them anew, to be read before they are kept. That a sentence reads
+well is for a person to say; what is held here are the marks of one that does not.
+"""
+
+import os
+import re
+from collections.abc import Iterator, Mapping
+from contextlib import redirect_stdout
+from dataclasses import replace
+from functools import cache
+from io import StringIO
+from pathlib import Path
+from random import Random
+from typing import Final
+
+import pytest
+from demo_world import answerer
+from test_answers_promises import answer, incomplete, random_question
+
+from fitsvc.answers.answer import Answer
+from fitsvc.cli import main
+from fitsvc.engine.examples import Owner, case_of
+from fitsvc.facts import Case
+
+FOLDER: Final = Path(__file__).parent / "reading_aloud"
+QUESTIONS: Final = {
+    "01-mount-for-the-farm-trailer": "works",
+    "02-trays-on-the-school-run": "conditional",
+    "03-borrowed-rack-on-a-peewit": "fails",
+    "04-measured-with-a-school-ruler": "undetermined",
+    "05-some-muckle-of-2023": "conditional",
+    "06-camper-on-spring-bars": "works",
+    "07-lift-gate-behind-the-bikes": "undetermined",
+    "08-taller-spare": "undetermined",
+    "09-rack-on-an-extension": "fails",
+    "10-camper-without-brakes-in-california": "conditional",
+    "11-imported-trailer-plug": "undetermined",
+}
+"""What each is there to show, by its file."""
+COUNT: Final = 300
+_HEADINGS: Final = (
+    "Which it may be", "Why", "What would make it work", "It also needs", "What to find out next", "Limits",
+    "Keep in mind", "Rests on what was assumed",
+)  # fmt: skip
+_DIGEST: Final = re.compile(r"(?<=by the rulebook fitsvc core, )[0-9a-f]{12}")
+_FAULTS: Final = {
+    "a word twice": re.compile(r"\b(\w+) \1\b", re.IGNORECASE),
+    "a name of the code": re.compile(r"\b[a-z]+_[a-z]|\b(?:accessory|vehicle|receiver|mounting|load|trailer)\.[a-z]"),
+    "what Python writes": re.compile(r"\b(?:None|True|False|nan|inf)\b|[<>{}]|\['|\\|\bdict\b"),
+    "a blank too many": re.compile(r"^ | $|  | [,.;:)]|\( "),
+    "the before a verb": re.compile(r"\bthe (?:hides|allows|whether|where|is|allowed|tilts)\b", re.IGNORECASE),
+    "a before a vowel": re.compile(r"\ba (?:[aeio]|un(?!it|i\b))\w+", re.IGNORECASE),
+    "two stops": re.compile(r"[.;:,][.;:,]|\?"),
+}
+
+
+@pytest.fixture(scope="module")
+def shop(tmp_path_factory: pytest.TempPathFactory) -> str:
+    """The URL of a store with the demo records."""
+    file = tmp_path_factory.mktemp("shop") / "demo.db"
+    assert main(["demo", "--into", str(file)]) == 0
+    return f"sqlite:///{file}"
+
+
+@pytest.fixture(scope="module")
+def printed(shop: str) -> Mapping[str, str]:
+    """What `fitsvc answer` prints for each question, its rulebook's digest left out."""
+    found = {}
+    for name in QUESTIONS:
+        with pytest.MonkeyPatch.context() as patch, redirect_stdout(StringIO()) as out:
+            patch.setenv("COLUMNS", "80")
+            assert main(["answer", str(FOLDER / f"{name}.json"), "--database", shop]) == 0
+        found[name] = _DIGEST.sub("...", out.getvalue())
+    return found
+
+
+@pytest.mark.parametrize("name", QUESTIONS)
+def test_a_clerks_question_is_answered_as_it_was_read(name: str, printed: Mapping[str, str]) -> None:
+    """The whole answer is the one that a person has read and kept."""
+    kept = FOLDER / f"{name}.txt"
+    if os.environ.get("FITSVC_UPDATE"):
+        kept.write_text(printed[name], "utf-8")
+    assert printed[name] == kept.read_text("utf-8")
+
+
+@pytest.mark.parametrize("name", QUESTIONS)
+def test_the_outcome_comes_first_and_then_what_to_do(name: str, printed: Mapping[str, str]) -> None:
+    """The outcome, a sentence, why, what to do; limits, cautions and assumptions come after."""
+    lines = printed[name].splitlines()
+    assert lines[0] == QUESTIONS[name].upper()
+    headings = [line for line in lines if line in _HEADINGS]
+    assert headings == sorted(headings, key=_HEADINGS.index)
+    assert "Keep in mind" in headings
+
+
+def test_every_file_is_a_question() -> None:
+    """No kept answer is without its question, and none is left out."""
+    assert {path.stem for path in FOLDER.iterdir()} == set(QUESTIONS)
+    assert {path.suffix for path in FOLDER.iterdir()} == {".json", ".txt"}
+
+
+@cache
+def answers() -> tuple[Answer, ...]:
+    """Answers to questions of the demo world, whole ones and such that much is missing of."""
+    random = Random(41)
+    return tuple(answer(random_question(random) if i % 5 == 0 else incomplete(random)) for i in range(COUNT))
+
+
+def cases() -> Iterator[Case]:
+    """The case of every example beside the rules, and again with each one of its facts not known."""
+    rulebook, reader = answerer().rulebook, answerer().reader
+    owners: list[Owner] = [*rulebook.rules, *rulebook.limits, *rulebook.needs]
+    for owner in owners:
+        for example in owner.examples:
+            case = case_of(example, reader)
+            yield case
+            for left_out in case.facts:
+                yield replace(case, facts={name: value for name, value in case.facts.items() if name != left_out})
+
+
+@cache
+def texts() -> tuple[str, ...]:
+    """Every text that is read out, once: of the answers, and of what the rules say of their own examples."""
+    found: dict[str, None] = {}
+    for case in cases():
+        opened = answerer().engine.opened(case)
+        verdict = answerer().engine.evaluate(opened)
+        found |= dict.fromkeys(finding.reason for finding in answerer().findings(verdict, opened))
+        found |= dict.fromkeys(answerer().need(number, opened)["because"] for number in verdict.open_needs)
+    for one in answers():
+        found |= dict.fromkeys([one.summary, *one.cautions, *one.assumed])
+        found |= dict.fromkeys(finding.reason for finding in one.findings)
+        found |= dict.fromkeys(need["because"] for need in one.needs)
+        found |= dict.fromkeys(step.how for step in one.next)
+        found |= dict.fromkeys(remedy.because for remedy in one.remedies)
+    return tuple(found)
+
+
+def sentences(text: str) -> list[str]:
+    """A text's sentences, each with its stop."""
+    return re.split(r"(?<=\.) (?=[A-Z])", text)
+
+
+@pytest.mark.parametrize("fault", _FAULTS)
+def test_no_sentence_has_a_mark_of_bad_speech(fault: str) -> None:
+    """No doubled words, names of the code, Python's own words, stray blanks or `the hides` in what is read out."""
+    assert [text for text in texts() if _FAULTS[fault].search(text)] == []
+
+
+def test_every_sentence_begins_and_ends_as_one() -> None:
+    """Each begins with a capital or a figure and ends with a full stop."""
+    whole = re.compile(r"[A-Z0-9].*\.", re.DOTALL)
+    assert [one for text in texts() for one in sentences(text) if not whole.fullmatch(one)] == []
+
+
+def test_no_sentence_has_two_colons() -> None:
+    """A second colon in one sentence loses the listener."""
+    assert [one for text in texts() for one in sentences(text) if one.count(":") > 1] == []
+
+
+def test_brackets_have_their_partners() -> None:
+    """Round brackets open and close in turn; no others are read out."""
+    assert [text for text in texts() if text.count("(") != text.count(")") or set(text) & set("[]{}|")] == []
+
+
+def test_nothing_unknown_is_told_as_a_figure() -> None:
+    """No text says `unknown` where a figure should stand: it says what is not known, or leaves it out."""
+    assert [text for text in texts() if "unknown" in text] == []
+
+
+def test_labels_stand_in_a_sentence() -> None:
+    """A label is what follows `the`, or `whether ...` of a yes or no, and begins small but for abbreviations."""
+    facts = answerer().rulebook.vocabulary.facts.values()
+    assert [f.name for f in facts if (f.kind == "yes_no") != f.label.startswith("whether ")] == []
+    noun = re.compile(r"(?:[a-z][a-z'-]*|GVWR|GCWR|[DS] value)(?: .*)?")
+    assert [f.name for f in facts if not noun.fullmatch(f.label) or f.label.startswith(("the ", "a "))] == []
+
+
+def test_a_caution_is_told_once() -> None:
+    """What is to be kept in mind stands once, and not in the reasons as well."""
+    for one in answers():
+        assert len(set(one.cautions)) == len(one.cautions)
+        assert not any(caution in finding.reason for caution in one.cautions for finding in one.findings)
