@@ -62,8 +62,8 @@ def test_a_name_no_vehicle_bears_is_told() -> None:
     ("told", "sentence"),
     [
         ({"year": 1999}, "Stored vehicles are called so, but none with the model year given"),
-        ({"model": "Nothingatall"}, "No stored vehicle is called so: the model given matches none"),
-        ({"make": "Nobody"}, "No stored vehicle is called so: the make given matches none"),
+        ({"model": "Nothingatall"}, "No stored vehicle is called so, as none has the model given"),
+        ({"make": "Nobody"}, "No stored vehicle is called so, as none has the make given"),
         ({"year": 1999, "trim": "Nothing such"}, "none with the trim and model year given"),
     ],
 )

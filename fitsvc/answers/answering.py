@@ -22,11 +22,12 @@ from fitsvc.answers.candidates import (
 from fitsvc.answers.governing import governing_fact, unknown_facts
 from fitsvc.answers.missing import Missing
 from fitsvc.answers.next_steps import next_steps
+from fitsvc.answers.phrases import capped, filled, joined, texts
 from fitsvc.answers.question import NAMES, NoRecords, Question, Records, read_question, spelt_out
 from fitsvc.answers.remedies import Remedies, remedy_of
 from fitsvc.answers.shelf import EMPTY, Shelf
 from fitsvc.answers.summary import summarise, to_ask
-from fitsvc.answers.wording import Wording, capped, filled, joined, texts
+from fitsvc.answers.wording import Wording
 from fitsvc.engine.leaves import Basis
 from fitsvc.engine.limits import Lowest, limits_of
 from fitsvc.engine.point import Point, Verdict

@@ -13,9 +13,10 @@ from typing import Any, Final
 from fitsvc.answers.answer import Candidate, Finding, Next
 from fitsvc.answers.missing import Missing
 from fitsvc.answers.next_steps import ASK, next_steps
+from fitsvc.answers.phrases import exact, joined
 from fitsvc.answers.question import Named, Question, naming_facts
 from fitsvc.answers.vehicles import agree, folded
-from fitsvc.answers.wording import Wording, exact, joined
+from fitsvc.answers.wording import Wording
 from fitsvc.engine.limits import Lowest
 from fitsvc.engine.point import Outcome, Verdict
 from fitsvc.facts import Case

@@ -9,8 +9,9 @@ from dataclasses import dataclass, replace
 from itertools import combinations, product
 from typing import Any, Final
 
+from fitsvc.answers.phrases import exact
 from fitsvc.answers.readings import Grid, Runs, grid_of, runs_of
-from fitsvc.answers.wording import Wording, exact
+from fitsvc.answers.wording import Wording
 from fitsvc.engine.point import Point
 from fitsvc.facts import Case
 from fitsvc.language.display import System

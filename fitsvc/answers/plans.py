@@ -15,6 +15,7 @@ import numpy as np
 
 from fitsvc.answers.answer import RulebookName
 from fitsvc.answers.answering import Answerer
+from fitsvc.answers.phrases import joined
 from fitsvc.answers.plan import PinHeld, Plan, PlanMiss, PlanPart, PlanSet, Role, WishServed
 from fitsvc.answers.plan_parts import Found, Site, with_items
 from fitsvc.answers.plan_reading import Wanted, read_wishes
@@ -22,7 +23,6 @@ from fitsvc.answers.plan_search import Search
 from fitsvc.answers.plan_wares import Wares
 from fitsvc.answers.question import NoRecords, Records, Stored, read_question
 from fitsvc.answers.shelf import EMPTY, Item, Shelf
-from fitsvc.answers.wording import joined
 from fitsvc.engine.columns import Columns
 from fitsvc.facts import Case
 from fitsvc.language.display import System

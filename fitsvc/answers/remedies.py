@@ -15,11 +15,11 @@ from typing import Any, Final
 from fitsvc.answers.answer import Answer, Remedy, Sort
 from fitsvc.answers.missing import BAD, GOOD, Held, Missing
 from fitsvc.answers.next_steps import settling
+from fitsvc.answers.phrases import capped, is_yes_no, joined, uncapped
 from fitsvc.answers.question import Question
 from fitsvc.answers.readings import together
 from fitsvc.answers.shelf import Item, Shelf
 from fitsvc.answers.summary import ANY
-from fitsvc.answers.wording import capped, is_yes_no, joined, uncapped
 from fitsvc.engine.point import Outcome
 from fitsvc.facts import MOST_ADAPTERS, Case, FactReader
 from fitsvc.language.display import System

@@ -3,8 +3,9 @@
 from collections.abc import Mapping, Sequence
 
 from fitsvc.answers.answer import Finding, Next
+from fitsvc.answers.phrases import capped, is_yes_no, joined
 from fitsvc.answers.question import Question
-from fitsvc.answers.wording import Wording, capped, is_yes_no, joined
+from fitsvc.answers.wording import Wording
 from fitsvc.engine.point import Verdict
 
 _VERBS = {"ask": "ask for", "read": "read", "measure": "measure", "weigh": "find out", "look up": "look up"}

@@ -1,24 +1,23 @@
 """Reasons, margins and facts of findings in the trade's words, computed only for what is shown."""
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from math import inf
 from typing import Final
 
 from fitsvc.answers.answer import Finding, Result
 from fitsvc.answers.governing import governing_fact, unknown_in_opening
+from fitsvc.answers.phrases import UNKNOWN, capped, exact, filled, joined, not_known, texts, uncapped
 from fitsvc.engine.point import Point
 from fitsvc.facts import Case
-from fitsvc.language.display import System, show_together
+from fitsvc.language.display import System
 from fitsvc.language.intervals import SAME
-from fitsvc.language.quantities import Dimension
 from fitsvc.language.truth import YES
 from fitsvc.language.typed import AnyTyped, Constant, Read
 from fitsvc.language.types import TRUTH, Value
-from fitsvc.rulebook.rules import IfKnown, Need, Rating, Rule, Rulebook, Shown, Template, values_of
+from fitsvc.rulebook.rules import Need, Rating, Rule, Rulebook, Shown, Template, values_of
 from fitsvc.rulebook.vocabulary import spoken
 
-UNKNOWN: Final = "unknown"
 _OTHERS: Final[Mapping[str, str]] = {"vehicle.id": "vehicle's configuration"}
 _MOST_KEPT: Final = 2_000
 _ALWAYS: Final = Constant(TRUTH, YES)
@@ -34,47 +33,6 @@ class _Text:
     def fill(self, values: Sequence[Value], system: System) -> str:
         """The text with its values."""
         return filled(self.template, texts(((values[i], shown) for i, shown in self.holes), system))
-
-
-def filled(template: Template, values: Iterable[str]) -> str:
-    """A template's text with the texts of its values, in the order in which they stand."""
-    left = iter(values)
-    return "".join(_either(part, left) if isinstance(part, IfKnown) else part if isinstance(part, str) else next(left)
-                   for part in template)  # fmt: skip
-
-
-def _either(part: IfKnown, left: Iterator[str]) -> str:
-    """The words of a part if none of their values is unknown, else those in their place."""
-    words = [one if isinstance(one, str) else next(left) for one in part.words]
-    otherwise = [one if isinstance(one, str) else next(left) for one in part.otherwise]
-    return "".join(otherwise if UNKNOWN in words else words)
-
-
-def texts(pairs: Iterable[tuple[Value, Shown]], system: System) -> list[str]:
-    """Show several values together, so that none that differ look alike."""
-    rows: list[tuple[float, float, Dimension, str]] = []
-    found: list[str] = []
-    places: list[int] = []
-    for value, shown in pairs:
-        if isinstance(value, tuple):
-            assert shown.dimension is not None
-            places.append(len(found))
-            rows.append((value[0], value[1], shown.dimension, shown.unit))
-            found.append("")
-        else:
-            found.append(words(value, shown.words))
-    if rows:
-        for place, text in zip(places, show_together(rows, system), strict=True):
-            found[place] = text
-    return found
-
-
-def words(value: int, members: tuple[str, ...]) -> str:
-    """A list value or truth value in words."""
-    if len(members) == 3 and members[1] == UNKNOWN:
-        return members[value]
-    possible = [word for i, word in enumerate(members) if value >> i & 1]
-    return UNKNOWN if len(possible) == len(members) > 1 else " or ".join(possible)
 
 
 class RuleWords:
@@ -183,7 +141,7 @@ class RuleWords:
         unknown = [the(name) for name in dict.fromkeys(one for several in names for one in several)]
         rough = [f"{the(n)} is known only as {text}"
                  for n, text in missing.items() if text != UNKNOWN and not behind.get(n)]  # fmt: skip
-        told = joined([*([_not_known(unknown)] if unknown else []), *rough])
+        told = joined([*([not_known(unknown)] if unknown else []), *rough])
         if not told:
             return f"What is known leaves it open whether {uncapped(title)}."
         return f"{capped(told)}, so it is open whether {uncapped(title)}."
@@ -209,42 +167,6 @@ class NeedWords:
         count = len(self._values.holes)
         named = dict(zip(self._need.values, found[:count], strict=True))
         return {"need": self._need.name, **named, "because": filled(text.template, found[count:])}
-
-
-def is_yes_no(thing: str) -> bool:
-    """Whether what is spoken of is a yes or no: `whether the carrier tilts`."""
-    return thing.startswith("whether ")
-
-
-def _not_known(things: Sequence[str]) -> str:
-    """`the wheelbase is not known`; of one yes or no `it is not known whether ...`."""
-    if len(things) == 1 and is_yes_no(things[0]):
-        return f"it is not known {things[0]}"
-    return f"{joined(things)} {'are' if len(things) > 1 else 'is'} not known"
-
-
-def exact(value: Value, shown: Shown) -> bool:
-    """Whether a value leaves nothing open."""
-    if isinstance(value, tuple):
-        return value[1] - value[0] <= SAME
-    if len(shown.words) == 3 and shown.words[1] == UNKNOWN:
-        return value != 1
-    return not value & (value - 1)
-
-
-def capped(text: str) -> str:
-    """A text as a sentence begins."""
-    return text[:1].upper() + text[1:]
-
-
-def uncapped(text: str) -> str:
-    """A sentence's text as it stands within another; an abbreviation keeps its capitals."""
-    return text if text[1:2].isupper() else text[:1].lower() + text[1:]
-
-
-def joined(parts: Sequence[str]) -> str:
-    """`a, b and c`."""
-    return " and ".join(filter(None, (", ".join(parts[:-1]), parts[-1]))) if parts else ""
 
 
 def _text(template: Template, nodes: list[AnyTyped]) -> _Text:

@@ -5,8 +5,8 @@ from typing import TYPE_CHECKING, Final
 
 from rich.text import Text
 
+from fitsvc.answers.phrases import capped, joined, not_known
 from fitsvc.answers.summary import ANY, readings
-from fitsvc.answers.wording import capped, joined
 from fitsvc.cli.console import paragraph
 
 if TYPE_CHECKING:
@@ -105,8 +105,7 @@ class _View:
         self._heading("Limits")
         for limit in limits:
             title = titles.get(limit.limit, limit.limit)
-            open_ = joined([self.the(name) for name in limit.unknown])
-            open_ += f" {'are' if len(limit.unknown) > 1 else 'is'} not known" if open_ else ""
+            open_ = not_known([self.the(name) for name in limit.unknown]) if limit.unknown else ""
             if limit.at_most:
                 text = f"{title}: {limit.at_most}, by {self.the(limit.governed_by)}."
                 text += f" It may be less, as {open_}." if open_ else ""

@@ -75,7 +75,8 @@ def answer(request: AnyRequest) -> Response[str] | Redirect:
     rig = {name: text for name, text in kept.items() if name.partition(".")[0] != "accessory"}
     return page(
         request, "answer.html", seen=see(service.answerer, found, told, system), asked=lines, fields=kept,
-        label=service.answerer.wording.label, change=link("/", kept), fits=link("/fits", rig), side=side, chart=chart,
+        label=service.answerer.wording.label, the=service.answerer.wording.the, change=link("/", kept),
+        fits=link("/fits", rig), side=side, chart=chart,
         today=datetime.now(UTC).date().isoformat(), address=str(request.base_url).rstrip("/") + link("/answer", kept),
     )  # fmt: skip
 

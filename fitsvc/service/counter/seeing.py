@@ -9,6 +9,8 @@ from fitsvc.answers.answering import Answerer
 from fitsvc.answers.candidates import CONFIGURATION
 from fitsvc.answers.drawing.ink import Drawing
 from fitsvc.answers.drawing.sketches import sketch
+from fitsvc.answers.phrases import capped, not_known
+from fitsvc.answers.summary import ANY, readings, to_ask
 from fitsvc.language.display import System
 from fitsvc.service.counter.fields import Field, FieldMaker, sentence
 from fitsvc.service.counter.links import Fields, adapter_places, link, write_fields
@@ -16,9 +18,7 @@ from fitsvc.service.counter.links import Fields, adapter_places, link, write_fie
 OUTCOMES: Final[Mapping[str, str]] = {
     "works": "Yes", "conditional": "Only if", "undetermined": "Not sure yet", "fails": "No",
 }  # fmt: skip
-_VERBS: Final = {"ask": "Ask for", "read": "Read", "measure": "Measure", "weigh": "Weigh", "look up": "Look up"}
 _SOURCES: Final = {"common_practice": "common practice", "published": "published", "estimate": "an estimate"}
-_ANY: Final = "any reading"
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,16 +37,7 @@ class LimitTold:
     title: str
     at_most: str
     by: str
-    unknown: Sequence[str]
-
-
-@dataclass(frozen=True, slots=True)
-class NeedTold:
-    """One need: what, its values by name, why."""
-
-    title: str
-    values: Sequence[tuple[str, str]]
-    because: str
+    unknown: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,7 +72,7 @@ class Seen:
     minded: Sequence[Told]
     findings: Sequence[Told]
     limits: Sequence[LimitTold]
-    needs: Sequence[NeedTold]
+    needs: Sequence[str]
     steps: Sequence[Step]
     remedies: Sequence[RemedyTold]
     candidates: Sequence[tuple[str, str, str]]
@@ -94,10 +85,10 @@ class Seen:
 
 def see(answerer: Answerer, answer: Answer, fields: Fields, system: System) -> Seen:
     """Make the view of an answer to the question that these fields ask."""
-    rulebook, label = answerer.rulebook, answerer.wording.label
+    rulebook, the = answerer.rulebook, answerer.wording.the
     mild = {rule.id for rule in rulebook.rules if rule.if_unknown == "caution"}
     told = [Told(_mark(one, mild), one, source_text(one.source)) for one in answer.findings]
-    titles = {limit.name: limit.title for limit in rulebook.limits} | {need.name: need.title for need in rulebook.needs}
+    titles = {limit.name: limit.title for limit in rulebook.limits}
     maker = FieldMaker(rulebook.vocabulary, fields, (), system)
     shown = {"units": system} if system != "us" else {}
     candidates = [
@@ -110,7 +101,7 @@ def see(answerer: Answerer, answer: Answer, fields: Fields, system: System) -> S
         deciding, minded = minded, []
     return Seen(
         answer, deciding, minded, told,
-        [_limit(one, titles, label) for one in answer.limits], [_need(one, titles) for one in answer.needs],
+        [_limit(one, titles, the) for one in answer.limits], [need["because"] for need in answer.needs],
         [_step(one, answerer, maker, fields) for one in answer.next],
         [_remedy(one, shown) for one in answer.remedies], candidates,
     )  # fmt: skip
@@ -136,19 +127,15 @@ def _mark(finding: Finding, mild: set[str]) -> str:
     return "fails" if finding.result == "fails" else "open"
 
 
-def _limit(one: LimitShown, titles: Mapping[str, str], label: Callable[[str], str]) -> LimitTold:
-    by = label(one.governed_by) if one.governed_by else ""
-    return LimitTold(titles.get(one.limit, one.limit), one.at_most, by, [label(name) for name in one.unknown])
-
-
-def _need(need: Mapping[str, str], titles: Mapping[str, str]) -> NeedTold:
-    values = [(name.replace("_", " "), text) for name, text in need.items() if name not in ("need", "because")]
-    return NeedTold(titles.get(need["need"], need["need"]), values, need["because"])
+def _limit(one: LimitShown, titles: Mapping[str, str], the: Callable[[str], str]) -> LimitTold:
+    by = the(one.governed_by) if one.governed_by else ""
+    unknown = not_known([the(name) for name in one.unknown]) if one.unknown else ""
+    return LimitTold(titles.get(one.limit, one.limit), one.at_most, by, unknown)
 
 
 def _step(step: Next, answerer: Answerer, maker: FieldMaker, fields: Fields) -> Step:
-    title = f"{_VERBS[step.ask]} the {answerer.wording.label(step.fact)}"
-    works, fails = ("" if text == _ANY else text for text in (step.works_if, step.fails_if))
+    title = capped(to_ask(answerer.wording, step))
+    works, fails = ("" if text in ("", ANY) else readings(text) for text in (step.works_if, step.fails_if))
     fact = answerer.rulebook.vocabulary.facts.get(step.fact)
     field = None
     if fact is not None and step.fact != CONFIGURATION:

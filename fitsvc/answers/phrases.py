@@ -1,0 +1,89 @@
+"""Values and words put together to sentences: shown figures, filled templates, lists with `and`."""
+
+from collections.abc import Iterable, Iterator, Sequence
+from typing import Final
+
+from fitsvc.language.display import System, show_together
+from fitsvc.language.intervals import SAME
+from fitsvc.language.quantities import Dimension
+from fitsvc.language.types import Value
+from fitsvc.rulebook.rules import IfKnown, Shown, Template
+
+UNKNOWN: Final = "unknown"
+
+
+def filled(template: Template, values: Iterable[str]) -> str:
+    """A template's text with the texts of its values, in the order in which they stand."""
+    left = iter(values)
+    return "".join(_either(part, left) if isinstance(part, IfKnown) else part if isinstance(part, str) else next(left)
+                   for part in template)  # fmt: skip
+
+
+def _either(part: IfKnown, left: Iterator[str]) -> str:
+    """The words of a part if none of their values is unknown, else those in their place."""
+    words = [one if isinstance(one, str) else next(left) for one in part.words]
+    otherwise = [one if isinstance(one, str) else next(left) for one in part.otherwise]
+    return "".join(otherwise if UNKNOWN in words else words)
+
+
+def texts(pairs: Iterable[tuple[Value, Shown]], system: System) -> list[str]:
+    """Show several values together, so that none that differ look alike."""
+    rows: list[tuple[float, float, Dimension, str]] = []
+    found: list[str] = []
+    places: list[int] = []
+    for value, shown in pairs:
+        if isinstance(value, tuple):
+            assert shown.dimension is not None
+            places.append(len(found))
+            rows.append((value[0], value[1], shown.dimension, shown.unit))
+            found.append("")
+        else:
+            found.append(words(value, shown.words))
+    if rows:
+        for place, text in zip(places, show_together(rows, system), strict=True):
+            found[place] = text
+    return found
+
+
+def words(value: int, members: tuple[str, ...]) -> str:
+    """A list value or truth value in words."""
+    if len(members) == 3 and members[1] == UNKNOWN:
+        return members[value]
+    possible = [word for i, word in enumerate(members) if value >> i & 1]
+    return UNKNOWN if len(possible) == len(members) > 1 else " or ".join(possible)
+
+
+def is_yes_no(thing: str) -> bool:
+    """Whether what is spoken of is a yes or no: `whether the carrier tilts`."""
+    return thing.startswith("whether ")
+
+
+def not_known(things: Sequence[str]) -> str:
+    """`the wheelbase is not known`; of one yes or no `it is not known whether ...`."""
+    if len(things) == 1 and is_yes_no(things[0]):
+        return f"it is not known {things[0]}"
+    return f"{joined(things)} {'are' if len(things) > 1 else 'is'} not known"
+
+
+def exact(value: Value, shown: Shown) -> bool:
+    """Whether a value leaves nothing open."""
+    if isinstance(value, tuple):
+        return value[1] - value[0] <= SAME
+    if len(shown.words) == 3 and shown.words[1] == UNKNOWN:
+        return value != 1
+    return not value & (value - 1)
+
+
+def capped(text: str) -> str:
+    """A text as a sentence begins."""
+    return text[:1].upper() + text[1:]
+
+
+def uncapped(text: str) -> str:
+    """A sentence's text as it stands within another; an abbreviation keeps its capitals."""
+    return text if text[1:2].isupper() else text[:1].lower() + text[1:]
+
+
+def joined(parts: Sequence[str]) -> str:
+    """`a, b and c`."""
+    return " and ".join(filter(None, (", ".join(parts[:-1]), parts[-1]))) if parts else ""
