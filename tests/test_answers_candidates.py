@@ -48,7 +48,7 @@ def test_a_name_no_vehicle_bears_leaves_the_facts_alone() -> None:
 
 def test_a_name_no_vehicle_bears_is_told() -> None:
     """Where vehicles are stored, the answer says that none is called so; without a store there is nothing to say."""
-    sentence = "No stored vehicle is called so, as none has the model given; this is answered from the facts given."
+    sentence = "No stored vehicle is called so, as none has the model given; this is answered from the facts told."
     plain = {"facts": {"kind": "bike_carrier", "shank": "2 in"}}
     inline = {"rig": {"vehicle": {"facts": {"model": "Nothingatall"}}}, "accessory": plain}
     assert answer(inline).assumed == [sentence]
@@ -64,7 +64,7 @@ def test_a_name_no_vehicle_bears_is_told() -> None:
         ({"year": 1999}, "Stored vehicles are called so, but none with the model year given"),
         ({"model": "Nothingatall"}, "No stored vehicle is called so, as none has the model given"),
         ({"make": "Nobody"}, "No stored vehicle is called so, as none has the make given"),
-        ({"year": 1999, "trim": "Nothing such"}, "none with the trim and model year given"),
+        ({"year": 1999, "trim": "Nothing such"}, "none with the trim level and model year given"),
     ],
 )
 def test_the_part_of_a_name_that_matches_none_is_told(told: dict[str, Any], sentence: str) -> None:

@@ -192,8 +192,8 @@ def test_a_reading_answers_again_at_once(page: Page) -> None:
     """What is to be measured has a field beside it; the reading decides as the page had said it would."""
     page.goto(OPEN)
     assert outcome(page) == "undetermined"
-    step = page.locator(".steps li", has_text="pin to bumper").first
-    assert "Fails if at least 5-9/16 in" in step.locator(".reading").inner_text()
+    step = page.locator(".steps li", has_text="distance from pin hole to bumper").first
+    assert "It fails if that is at least 5-9/16 in" in step.locator(".reading").inner_text()
     step.locator("input").fill("6 in")
     page.keyboard.press("Enter")
     expect(page.locator(".outcome.fails")).to_be_visible()

@@ -46,8 +46,10 @@ ORDER: Final[tuple[tuple[str, Result], ...]] = (
 )  # fmt: skip
 """The lists of a verdict in the order their findings are told, with the result each stands for."""
 
-_UNSTORED: Final = "No stored vehicle is called so, as none has the {} given; this is answered from the facts given."
-_UNSTORED_SO: Final = "Stored vehicles are called so, but none has the {} given; this is answered from the facts given."
+_UNSTORED: Final = "No stored vehicle is called so, as none has the {} given; this is answered from the facts told."
+_UNSTORED_SO: Final = (
+    "Stored vehicles are called so, but none with the {} given; this is answered from the facts given."
+)
 
 
 class Answerer:

@@ -4,7 +4,8 @@ from collections.abc import Mapping
 from math import inf, isfinite
 from typing import Final
 
-from fitsvc.answers.wording import UNKNOWN, Wording
+from fitsvc.answers.phrases import UNKNOWN
+from fitsvc.answers.wording import Wording
 from fitsvc.facts import Case
 from fitsvc.language.display import System, show
 from fitsvc.language.intervals import Bounds

@@ -8,7 +8,8 @@ from typing import Final
 from fitsvc.answers.drawing import ink
 from fitsvc.answers.drawing.ink import Drawing, element, line, lines_of, text_at, width_of
 from fitsvc.answers.governing import governing_fact
-from fitsvc.answers.wording import UNKNOWN, Wording, joined
+from fitsvc.answers.phrases import UNKNOWN, joined
+from fitsvc.answers.wording import Wording
 from fitsvc.engine.limits import Lowest, limits_of
 from fitsvc.facts import Case
 from fitsvc.language.display import System, show

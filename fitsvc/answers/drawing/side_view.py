@@ -10,7 +10,8 @@ from fitsvc.answers.drawing.measures import Measures
 from fitsvc.answers.drawing.picture import Picture
 from fitsvc.answers.drawing.scene import Scene
 from fitsvc.answers.drawing.staging import scene_of
-from fitsvc.answers.wording import Wording, joined
+from fitsvc.answers.phrases import joined
+from fitsvc.answers.wording import Wording
 from fitsvc.facts import Case
 from fitsvc.language.display import System
 
