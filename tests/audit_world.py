@@ -13,8 +13,9 @@ import pytest
 from demo_world import SEED, answerer
 
 from fitsvc.catalogue import audit_run
+from fitsvc.catalogue.audit_judging import Shares
 from fitsvc.catalogue.audit_rigs import AuditRig, read_rigs
-from fitsvc.catalogue.audit_run import Asked, Audit, Shares
+from fitsvc.catalogue.audit_run import Asked, Audit
 from fitsvc.catalogue.audit_summary import run
 from fitsvc.catalogue.cells import read_cell
 from fitsvc.catalogue.entries import wire_fact
@@ -68,10 +69,10 @@ def write_csv(path: Path, rows: Iterable[Mapping[str, str]]) -> Path:
 
 
 @contextmanager
-def small_blocks(rows: int = 40, pairs: int = 400) -> Iterator[None]:
-    """Let audits work in blocks of so many items, and parts of so many pairs."""
+def small_blocks(rows: int = 40, pairs: int = 400, processes: int = 1) -> Iterator[None]:
+    """Let audits work in blocks of so many items, parts of so many pairs, and so many processes."""
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(audit_run, "shares", lambda memory: Shares(rows, pairs, 1 << 20))
+        patch.setattr(audit_run, "shares", lambda memory: Shares(rows, pairs, 1 << 20, processes))
         yield
 
 

@@ -1,5 +1,6 @@
 """An audit killed at any moment and begun again ends with the same bytes."""
 
+import multiprocessing
 import os
 import signal
 import subprocess
@@ -7,6 +8,7 @@ import sys
 import time
 import weakref
 from collections.abc import Mapping
+from concurrent.futures.process import BrokenProcessPool
 from pathlib import Path
 from random import Random
 
@@ -184,3 +186,56 @@ def test_a_full_disk_loses_nothing(tmp_path: Path, monkeypatch: pytest.MonkeyPat
     with small_blocks():
         run(audit_of(catalogue, tmp_path / "out"))
     assert files(tmp_path / "out") == files(tmp_path / "whole")
+
+
+def test_several_processes_write_the_same_bytes(tmp_path: Path) -> None:
+    """Judged by two processes beside this one, the files are the same; so are they when one of the two is killed."""
+    catalogue = write_csv(tmp_path / "items.csv", accessories())
+    with small_blocks():
+        run(audit_of(catalogue, tmp_path / "alone"))
+    with small_blocks(processes=2):
+        run(audit_of(catalogue, tmp_path / "beside"))
+        killed = audit_of(catalogue, tmp_path / "killed")
+        killed.tell = _kill_a_helper
+        with pytest.raises(BrokenProcessPool):
+            run(killed)
+        assert not (tmp_path / "killed" / "summary.json").exists()
+        run(audit_of(catalogue, tmp_path / "killed"))
+    assert files(tmp_path / "beside") == files(tmp_path / "killed") == files(tmp_path / "alone")
+
+
+def _kill_a_helper(stage: str, done: int, total: int) -> None:
+    """Once some pairs are judged, kill one of the processes that judge."""
+    if stage == "judging pairs" and done:
+        os.kill(max(child.pid or 0 for child in multiprocessing.active_children()), signal.SIGKILL)
+
+
+def test_helpers_end_with_the_process_they_help(tmp_path: Path) -> None:
+    """An audit killed outright leaves no process behind, and is taken up again with the same bytes."""
+    catalogue = write_csv(tmp_path / "items.csv", accessories())
+    with small_blocks():
+        run(audit_of(catalogue, tmp_path / "alone"))
+    out = tmp_path / "out"
+    command = [sys.executable, "-c", _BESIDE, str(catalogue), str(out)]
+    process = subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, env=os.environ | {
+        "PYTHONPATH": str(Path(__file__).parent)
+    })  # fmt: skip
+    while not list(out.glob("pairs.parquet/*.parquet")):
+        assert process.poll() is None
+        time.sleep(0.002)
+    os.kill(process.pid, signal.SIGKILL)
+    process.wait()
+    with small_blocks(processes=2):
+        run(audit_of(catalogue, out))
+    assert files(out) == files(tmp_path / "alone")
+
+
+_BESIDE = """
+import sys
+from pathlib import Path
+from audit_world import audit_of, small_blocks
+from fitsvc.catalogue.audit_summary import run
+if __name__ == "__main__":
+    with small_blocks(processes=2):
+        run(audit_of(Path(sys.argv[1]), Path(sys.argv[2])))
+"""

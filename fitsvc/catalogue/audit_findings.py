@@ -10,8 +10,9 @@ from numpy.typing import NDArray
 
 from fitsvc.catalogue.audit_changes import Changes, Earlier
 from fitsvc.catalogue.audit_items import BAD_CLAIMS, BAD_ROWS, digests, read_block
+from fitsvc.catalogue.audit_judging import tally_name
 from fitsvc.catalogue.audit_outliers import suspicious
-from fitsvc.catalogue.audit_run import Audit, tally_name
+from fitsvc.catalogue.audit_run import Audit
 from fitsvc.catalogue.audit_spool import written
 from fitsvc.catalogue.audit_tally import KIND, kind_numbers, kinds_of
 from fitsvc.engine.columns import OUTCOMES
