@@ -1,5 +1,6 @@
 """The key of a drawing: which badge stands for what, told below the picture."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 
 from fitsvc.answers.drawing.ink import WIDTH, badge, element, lines_of, text_at
@@ -31,8 +32,8 @@ class Key:
         self.numbers.append((sign, told))
         return sign
 
-    def draw(self, y: float) -> tuple[list[str], float]:
-        """The rows from y down, and where they end."""
+    def draw(self, y: float, notes: Iterable[str]) -> tuple[list[str], float]:
+        """The rows from y down, the notes below them, and where they end."""
         rows = [(sign, told, kind, rule) for sign, told, kind, rule in self.marks]
         rows += [(sign, told, "d-part", "") for sign, told in self.parts]
         rows += [(sign, told, "d-badge", "") for sign, told in self.numbers]
@@ -45,6 +46,9 @@ class Key:
             ]
             drawn.append(element("g", "".join(row), class_="d-row", data_rule=rule or None))
             y += 15.0 * len(lines) + 5.0
+        for told in (line for note in notes for line in lines_of(note, WIDTH - 10.0, 12.0)):
+            drawn.append(text_at(2, y + 12, told, 12))
+            y += 15.0
         return drawn, y
 
 

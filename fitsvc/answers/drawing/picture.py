@@ -146,6 +146,9 @@ class Picture:
             self.parts.append(self._rect(box.widest, f"{class_} d-range", stroke_dasharray=DASH, **shape))
         if box.sure:
             self.parts.append(self._rect(box.sure, class_, **shape))
+            left, right, bottom, top = box.sure
+            if left == right or bottom == top:  # a rectangle without width or height is not rendered
+                self._line(left, bottom, right, top, f"d-edge d-{box.name.replace(' ', '-')}")
         if box.name != "front":
             left, _, _, top = box.sure or box.widest
             self._badge(self.key.part(box.label), self.frame.x(left), self.frame.y(top), "d-part")

@@ -29,7 +29,7 @@ def side_view(
     frame = picture.frame
     beside, bottom = heights(scene.heights, frame, key)
     below, bottom = lengths(scene.lengths, frame, key, max(bottom, frame.ground + 6.0) + 12.0)
-    rows, bottom = key.draw(bottom + 8.0)
+    rows, bottom = key.draw(bottom + 8.0, _left_out(scene))
     title, description = _title(labels or {}), describe(scene)
     svg = ink.document(
         prefix, title, description, bottom + 4.0, [*picture.parts, *picture.over, *beside, *below, *rows],
@@ -60,12 +60,19 @@ def describe(scene: Scene) -> str:
         told.append(f"The rear closure is a {scene.closure.label}, drawn shut and with its sweep.")
     if scene.measures.sure("accessory.tilts_clear"):
         told.append("The accessory tilts clear of the rear closure.")
-    if scene.missing:
-        told.append(f"Not known, and left out: {joined(scene.missing)}.")
-    if scene.unplaced:
-        told.append(f"For want of that, not drawn: {joined(scene.unplaced)}.")
+    told += _left_out(scene)
     told.append("The vehicle's outline is a sketch; only what is measured is to scale.")
     return " ".join(told)
+
+
+def _left_out(scene: Scene) -> list[str]:
+    """What is not drawn, and why."""
+    told = [f"Not known, and left out: {joined(scene.missing)}."] if scene.missing else []
+    if scene.unplaced:
+        told.append(f"For want of that, not drawn: {joined(scene.unplaced)}.")
+    if scene.measures.choice("spare.stowed_where") == "underbody":
+        told.append("The spare under the body is not drawn: no fact says where it hangs.")
+    return told
 
 
 def _capital(text: str) -> str:

@@ -200,8 +200,7 @@ def _marks(scene: Scene) -> Iterator[Mark]:
             continue
         shape, against = MARKS[rule.id]
         result = m.wording.engine.judge(number, m.case)
-        if result == "fails" or (
-            result == "undetermined" and shape in scene.boxes and against in ("bumper", "closure")
-        ):
+        drawn = shape in scene.boxes and (against == "bumper" or (against == "closure" and scene.closure is not None))
+        if result == "fails" or (result == "undetermined" and drawn):
             finding = told[number].finding(result, m.case, m.system)  # type: ignore[arg-type]
             yield Mark(rule.id, result, finding.reason, shape, against)
