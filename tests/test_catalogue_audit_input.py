@@ -9,6 +9,7 @@ import pyarrow.parquet as pq
 import pytest
 from audit_world import Rows, accessories, audit, files, found, pairs, rigs, small_blocks, summary, write_csv
 
+from fitsvc.catalogue import audit_source
 from fitsvc.language.problems import Problem, ProblemsFound
 
 _FEW = 3
@@ -194,6 +195,26 @@ def test_a_damaged_page_of_parquet(tmp_path: Path) -> None:
     text[4:3000] = bytes(255 - byte for byte in text[4:3000])
     (tmp_path / "a.parquet").write_bytes(text)
     assert "cannot be read past row 0" in _refused(tmp_path / "a.parquet", tmp_path / "out")[0].message
+
+
+def test_a_column_that_could_not_be_held(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A small Parquet file whose one cell is huge is refused by what it says of itself, before it is unpacked."""
+    monkeypatch.setattr(audit_source, "LARGEST_CHUNK", 1_000_000)
+    pq.write_table(pa.table({"sku": ["A", "B"], "shank": ["2 in", "2" * 2_000_000]}), tmp_path / "a.parquet",
+                   compression="zstd")  # fmt: skip
+    assert (tmp_path / "a.parquet").stat().st_size < 10_000
+    (problem,) = _refused(tmp_path / "a.parquet", tmp_path / "out")
+    assert "column `shank` has 2 MB in the rows 1 to 2" in problem.message
+
+
+def test_a_cell_too_long_for_a_fact(tmp_path: Path) -> None:
+    """Cells of thousands of characters are bad ones, whatever they hold, and are not kept to be compared."""
+    path = tmp_path / "a.csv"
+    path.write_text("sku,shank\nA,2 in\n" + "".join(f"B{n},{n}{'0' * 100_000}\n" for n in range(3)))
+    assert _told(path, tmp_path / "out") == [(3, "shank"), (4, "shank"), (5, "shank")]
+    assert {row["problem"] for row in found(tmp_path / "out", "bad_rows")} == {
+        "the cell is longer than 2,000 characters"
+    }
 
 
 def test_claims_of_a_file(tmp_path: Path) -> None:

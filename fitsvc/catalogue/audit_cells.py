@@ -19,6 +19,7 @@ from fitsvc.language.types import TextType, Type, Value
 from fitsvc.rulebook.vocabulary import TYRE_PARTS, Fact
 
 _MOST_KEPT: Final = 5_000
+_LONGEST: Final = 2_000
 _Codes = NDArray[np.int32]
 
 
@@ -36,6 +37,7 @@ class FactColumn:
         self._seen: dict[str | None, int] = {None: 0, "": 0}
         self._values: list[dict[str, Value]] = [{}]
         self._wrong: dict[int, Problem] = {}
+        self._too_long: int | None = None
 
     def codes(self, cells: Sequence[str | None]) -> _Codes:
         """The number of each cell among the distinct ones; numbers hold until the next call."""
@@ -65,6 +67,8 @@ class FactColumn:
 
     def _new(self, cell: str | None) -> int:
         assert cell is not None
+        if len(cell) > _LONGEST:
+            return self._long()
         code = len(self._values)
         try:
             wire = self._wire(cell)
@@ -75,6 +79,15 @@ class FactColumn:
             self._values.append({})
         self._seen[cell] = code
         return code
+
+    def _long(self) -> int:
+        """The one number of all cells that are too long to be a fact, which are not kept."""
+        if self._too_long is None:
+            self._too_long = len(self._values)
+            message = f"the cell is longer than {_LONGEST:,} characters"
+            self._wrong[self._too_long] = Problem(message, "write the fact alone", pointer=self.column.title)
+            self._values.append({})
+        return self._too_long
 
     def _wire(self, cell: str) -> Any:
         if cell.startswith(WIRE):

@@ -33,26 +33,27 @@ def write_part(path: Path, table: pa.Table) -> None:
             pq.write_table(table, place, compression="zstd", compression_level=1, write_statistics=False,
                            row_group_size=len(table) or 1, dictionary_pagesize_limit=1 << 28)  # fmt: skip
         elif path.suffix == ".csv":
-            plain = _plain(table.schema)
-            with pc.CSVWriter(place, plain) as writer:
-                for part in _slices(table, plain):
+            schema = plain(table.schema)
+            with pc.CSVWriter(place, schema) as writer:
+                for part in _slices(table, schema):
                     writer.write_table(part)
         else:
             encoder = msgspec.json.Encoder()
             with place.open("wb") as stream:
-                for part in _slices(table, _plain(table.schema)):
+                for part in _slices(table, plain(table.schema)):
                     stream.write(encoder.encode_lines(part.to_pylist()))
 
 
-def _plain(schema: pa.Schema) -> pa.Schema:
+def plain(schema: pa.Schema) -> pa.Schema:
+    """A schema with texts in place of numbers that stand for them."""
     return pa.schema([
         (field.name, field.type.value_type if pa.types.is_dictionary(field.type) else field.type) for field in schema
     ])  # fmt: skip
 
 
-def _slices(table: pa.Table, plain: pa.Schema) -> Iterator[pa.Table]:
+def _slices(table: pa.Table, schema: pa.Schema) -> Iterator[pa.Table]:
     for start in range(0, len(table), _SLICE):
-        yield table.slice(start, _SLICE).cast(plain)
+        yield table.slice(start, _SLICE).cast(schema)
 
 
 def read_outcomes(path: Path) -> pa.Table:

@@ -13,7 +13,7 @@ import pyarrow.csv as pc
 import pyarrow.parquet as pq
 
 from fitsvc.catalogue.audit_blocks import PAIRS
-from fitsvc.catalogue.audit_pairs import pairs_folder
+from fitsvc.catalogue.audit_pairs import pairs_folder, plain
 
 PAIRS_NAME: Final = "pairs"
 TABLES: Final = (
@@ -48,12 +48,10 @@ def _bytes_of(path: Path) -> Iterator[bytes]:
 
 
 def _pairs(out: Path) -> Iterator[pa.Table]:
-    plain = pa.schema([
-        (field.name, field.type.value_type if pa.types.is_dictionary(field.type) else field.type) for field in PAIRS
-    ])  # fmt: skip
+    schema = plain(PAIRS)
     for part in sorted(pairs_folder(out, "parquet").glob("part-*.parquet")):
         for batch in pq.ParquetFile(part).iter_batches(batch_size=_ROWS):
-            yield pa.Table.from_batches([batch]).cast(plain)
+            yield pa.Table.from_batches([batch]).cast(schema)
 
 
 def _findings(path: Path) -> Iterator[pa.Table]:

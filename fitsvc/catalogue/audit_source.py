@@ -20,6 +20,7 @@ from fitsvc.language.problems import Problem, ProblemsFound
 
 FORMATS: Final = {".csv": "CSV", ".jsonl": "JSON Lines", ".ndjson": "JSON Lines", ".parquet": "Parquet"}
 CHUNK: Final = 8_192
+LARGEST_CHUNK: Final = 256_000_000
 WIRE: Final = "\0"
 """Begins a cell that is no text but JSON: a list, an object or a figure. Text files cannot hold the character."""
 
@@ -195,6 +196,7 @@ def _parquet_chunks(path: Path, units: Mapping[str, str]) -> Iterator[Chunk]:
                 file=str(path))
         for field in file.schema_arrow if _kind(field.type) == "figure" and units.get(field.name) == ""
     ]  # fmt: skip
+    problems += _too_large(path, file.metadata)
     if problems:
         raise ProblemsFound(problems)
     row = 1
@@ -208,6 +210,20 @@ def _parquet_chunks(path: Path, units: Mapping[str, str]) -> Iterator[Chunk]:
         reason = str(error).splitlines()[0]
         raise ProblemsFound([Problem(f"cannot be read past row {row - 1}: {reason}", "write the file again",
                                      file=str(path))]) from None  # fmt: skip
+
+
+def _too_large(path: Path, metadata: Any) -> Iterator[Problem]:
+    """Refuse what would have to be held at once however small the file is: a column's share of a group of rows."""
+    first = 1
+    for group in (metadata.row_group(number) for number in range(metadata.num_row_groups)):
+        last = first + group.num_rows - 1
+        for column in (group.column(number) for number in range(group.num_columns)):
+            if column.total_uncompressed_size > LARGEST_CHUNK:
+                size = f"{column.total_uncompressed_size / 1e6:,.0f} MB"
+                yield Problem(f"column `{column.path_in_schema}` has {size} in the rows {first} to {last}",
+                              f"write groups of fewer rows, with at most {LARGEST_CHUNK / 1e6:,.0f} MB in a column",
+                              file=str(path), line=first)  # fmt: skip
+        first = last + 1
 
 
 def _kind(kind: Any) -> str | None:

@@ -2,14 +2,17 @@
 
 The catalogue stands as Parquet files that every worker can read. Each is one task, and its pairs go to files of its
 own that are whole or not there; a task that a dead worker left is done again and writes the same bytes. Under Spark
-the same function goes through `mapInArrow`, which needs `rigs` as a broadcast table and fitsvc on every worker:
+the same function goes through `mapInArrow`, with fitsvc on every worker. No test holds it; it was tried by hand once,
+with PySpark 4.3 on one machine (pandas before 3, PYSPARK_PYTHON naming the Python that has fitsvc), and gave the pairs
+that `judge_block` gives:
 
     rigs = rigs_table(read_rigs(paths, reader))
     def judge(batches):
         for batch in batches:
             for table in judge_in_parts(pa.Table.from_batches([batch]), rigs, None, 1_000_000):
-                yield from table.cast(plain).to_batches()
-    spark.read.parquet("items/").mapInArrow(judge, "rig string, sku string, outcome string, ...")
+                yield from table.cast(plain(PAIRS)).to_batches()
+    schema = "rig string, sku string, outcome string, rules string, claimed boolean, rulebook string"
+    spark.read.parquet("items/").mapInArrow(judge, schema)
 """
 
 from collections.abc import Sequence
