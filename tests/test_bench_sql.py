@@ -2,6 +2,7 @@
 
 import pytest
 from bench.sql_engine import Database
+from bench.sql_written import FILE, written
 from random_rulebooks import shipped_rulebook
 
 from fitsvc.catalogue.synthetic import synthetic_accessories, synthetic_rigs
@@ -20,3 +21,10 @@ def test_sql_gives_what_the_rules_give(seed: int) -> None:
     for rig in rigs[:5]:
         database.check(columns, catalogue, rig)
     database.check_many(columns, catalogue, rigs)
+
+
+def test_the_sql_file_is_the_sql_that_is_run() -> None:
+    """What `rules.sql` shows is written from the rules as they are."""
+    program = Columns(shipped_rulebook().engine).program(frozenset({"accessory"}), 0)
+    told = "write it anew with `PYTHONPATH=tests python -m bench.sql_written`"
+    assert FILE.read_text("utf-8") == written(program), told

@@ -53,10 +53,10 @@ class Block:
         self.catalogue = kernel.columns.catalogue_of(columns, ["accessory"], count)
         self.signature_of = self.catalogue.signature_of.astype(np.intp)
 
-    def judge(self, rig: AuditRig) -> tuple[Judged, "RigResult"]:
-        """Judge one rig with every item."""
-        judged = self.kernel.columns.judge(self.catalogue, rig.case)
-        return judged, RigResult(self.kernel, judged)
+    def judge(self, rigs: Sequence[AuditRig]) -> Iterator[tuple[Judged, "RigResult"]]:
+        """Judge rigs with every item."""
+        for judged in self.kernel.columns.judge_all(self.catalogue, [rig.case for rig in rigs]):
+            yield judged, RigResult(self.kernel, judged)
 
 
 class RigResult:
@@ -174,7 +174,7 @@ def judge_in_parts(items: pa.Table, rigs: pa.Table, rules: str | None, pairs: in
     for start in range(0, len(listed), size):
         some = range(start, min(start + size, len(listed)))
         group = listed[some.start : some.stop]
-        results = [block.judge(rig)[1] for rig in group]
+        results = [result for _, result in block.judge(group)]
         yield pairs_table(block, skus, group, results, claims.among(some) if claims else None)
 
 

@@ -92,8 +92,7 @@ class Judging:
             rigs = [self.rigs[place] for place in places]
             tally = Tally(self.kernel, self.facts, block, len(rigs))
             results = []
-            for place, rig in enumerate(rigs):
-                judged, result = block.judge(rig)
+            for place, (rig, (judged, result)) in enumerate(zip(rigs, block.judge(rigs), strict=True)):
                 tally.add(place, rig, judged, result)
                 results.append(result)
             of_group = part.claims.among(places) if part.claims else None

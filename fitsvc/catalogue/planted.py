@@ -104,7 +104,7 @@ def _models(
         cells = {title: [one[title] for one in some] for title in TITLES} | {"sku": list(map(str, range(len(some))))}
         items, _ = items_of_columns(cells, reader, "the models")
         block = kernel.block(items.columns, len(some))
-        found = np.array([block.judge(rig)[1].outcome[block.signature_of] for rig in rigs], np.int8)
+        found = np.array([result.outcome[block.signature_of] for _, result in block.judge(rigs)], np.int8)
         fitting = np.any(found <= _FITS, axis=0).tolist()
         outcomes.append(found[:, fitting])
         kept += [list(one.values()) for one, fits in zip(some, fitting, strict=True) if fits]

@@ -6,7 +6,7 @@ from typing import Any
 import duckdb
 import numpy as np
 
-from bench.sql_rules import Query, item_table, rig_table, with_literals, with_rig_columns
+from bench.sql_rules import Query, item_table, judged, rig_table, with_literals, with_rig_columns
 from fitsvc.engine.column_programs import Program
 from fitsvc.engine.columns import Columns
 from fitsvc.engine.signatures import Catalogue
@@ -60,8 +60,7 @@ class Database:
         ).fetchall()
 
     def _judged(self, query: Query, key: str, source: str) -> str:
-        results = ", ".join(f"{text} AS r{i}" for i, text in enumerate(query.results))
-        return f"SELECT *, {query.outcome} AS outcome FROM (SELECT {key}, w, {results} FROM {source})"
+        return judged(query, key, source)
 
     def check(self, columns: Columns, catalogue: Catalogue, rig: Case) -> None:
         """Hold the database's answer for a rig to ours."""

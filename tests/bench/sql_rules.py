@@ -6,7 +6,7 @@ rigs; what depends on the items alone is a column of the table of items, compute
 result is 0 passes, 1 fails, 2 undetermined, 3 not applicable.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from math import inf
 from typing import Any
@@ -24,6 +24,8 @@ from fitsvc.language.types import ListType, NumberType, Type, Value
 from fitsvc.rulebook.rules import Need, Rule
 
 Ends = tuple[str, str]
+_LONG = 4000
+"""A part with more characters gets a name; shorter ones are faster written out: the database may pass them over."""
 
 
 def figure(x: float) -> str:
@@ -199,10 +201,25 @@ _OVER_BOUNDS: dict[str, Callable[..., Ends]] = {
 
 @dataclass(frozen=True)
 class Query:
-    """What a rulebook comes to: the SQL of each rule's and need's result, and of the outcome from all of them."""
+    """What a rulebook comes to: named parts, in order, the SQL of each rule's and need's result from these, and of the
+    outcome from all of them."""
 
+    parts: list[tuple[str, str]]
     results: list[str]
     outcome: str
+
+
+def judged(query: Query, key: str, source: str, named: Sequence[str] = ()) -> str:
+    """The query for every result and the outcome, a part a line; `named` are words to put above the results."""
+    lines = [f"{text} AS {name}" for name, text in query.parts]
+    for place, text in enumerate(query.results):
+        above = f"-- {named[place]}\n    " if named else ""
+        lines.append(f"{above}{text} AS r{place}")
+    results = ", ".join(f"r{place}" for place in range(len(query.results)))
+    inner = ",\n    ".join([key, "w", *lines])
+    return (
+        f"SELECT {key}, w, {results},\n  {query.outcome} AS outcome\nFROM (\n  SELECT\n    {inner}\n  FROM {source}\n)"
+    )
 
 
 class Translator:
@@ -212,6 +229,7 @@ class Translator:
         self.graph, self.program, self.rig = program.graph, program, rig
         self._items = set(program.items)
         self._written: dict[int, Any] = {}
+        self.parts: list[tuple[str, str]] = []
 
     def of(self, number: int) -> Any:
         """The SQL of a part."""
@@ -225,8 +243,19 @@ class Translator:
                 self._written[number] = column(step.node.type, f"i{number}")
             else:
                 form = getattr(self, "_" + type(step.node).__name__.lower())
-                self._written[number] = form(step.node, *step.operands)
+                self._written[number] = self._named(number, form(step.node, *step.operands))
         return self._written[number]
+
+    def _named(self, number: int, written: Any) -> Any:
+        """A part's SQL under a name of its own, if it is long: what is used twice is written once."""
+        numeric = isinstance(self.graph.steps[number].node.type, NumberType)
+        texts = [written] if isinstance(written, str) else list(written)
+        ends = [""] if isinstance(written, str) else ["_lo", "_hi"] if numeric else ["_y", "_n"]
+        for place, (text, end) in enumerate(zip(texts, ends, strict=True)):
+            if len(text) > _LONG:
+                texts[place] = f"p{number}{end}"
+                self.parts.append((texts[place], text))
+        return texts[0] if isinstance(written, str) else tuple(texts)
 
     def _negative(self, node: Any, operand: int) -> Ends:
         low, high = self.of(operand)
@@ -363,7 +392,7 @@ class Translator:
             if isinstance(rule, Rule):
                 (unknown if blocking and rule.if_unknown == "undetermined" else doubts).append(f"r{i} = 2")
         outcome = f"CASE WHEN {some(fails)} THEN 3 WHEN {some(unknown)} THEN 2 WHEN {some(doubts)} THEN 1 ELSE 0 END"
-        return Query(results, outcome + "::TINYINT")
+        return Query(self.parts, results, outcome + "::TINYINT")
 
 
 def item_table(program: Program, catalogue: Catalogue) -> dict[str, Any]:
