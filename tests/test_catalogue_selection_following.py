@@ -1,6 +1,8 @@
 """Readers page through a selection while writers change the catalogue: nothing repeated, skipped or wrong."""
 
 import json
+import os
+from bisect import bisect_right
 from collections import Counter
 from collections.abc import Iterator, Mapping
 from concurrent.futures import ThreadPoolExecutor
@@ -10,12 +12,13 @@ from functools import cache
 from itertools import count
 from random import Random
 from threading import Event
-from time import sleep
+from time import monotonic, sleep
 from typing import Any
 
 import pytest
 from demo_world import answerer, world
 from numpy import flatnonzero
+from sqlmodel import col, select
 
 from fitsvc.answers.answer import Answer
 from fitsvc.catalogue.selection import Selection, Selector, Wanted, read_rig
@@ -24,7 +27,7 @@ from fitsvc.catalogue.selection_index import SelectionIndex
 from fitsvc.catalogue.selection_segments import Sort
 from fitsvc.store.creation import bulk_create, create_record
 from fitsvc.store.database import Database
-from fitsvc.store.observations import Told, current_facts, list_observations, observation_row
+from fitsvc.store.observations import Told, current_facts, observation_row
 from fitsvc.store.records import Draft, add_observation, delete_record, replace_record
 from fitsvc.store.tables import Observation, now
 
@@ -37,6 +40,8 @@ SIZES = ("1-1/4 in", "2 in", "2-1/2 in", None)
 SKUS = sorted(one.key for one in world().of("accessory"))[:90]
 CHANGING, STEADY = SKUS[::3], sorted({*SKUS} - {*SKUS[::3]})
 READINGS = 4
+A_SECOND, BATCH, WEIGHTS = 1_000, 20, ("30 lb", "60 lb", "90 lb")
+LASTING = 60.0 if os.environ.get("FITSVC_PROFILE") == "nightly" else 1.0
 MEASURED = Told("measured")
 
 
@@ -94,12 +99,29 @@ def read_through(index: SelectionIndex, sort: Sort, limit: int) -> list[Selectio
     return pages
 
 
-def facts_at(told: Mapping[str, list[Observation]], sku: str, sequence: int) -> dict[str, Any] | None:
+History = Mapping[str, list[tuple[int, dict[str, Any] | None]]]
+"""By SKU the numbers of what was told of it, each with its facts from there on; None when it was deleted."""
+
+
+def told_by_sku(database: Database) -> History:
+    """Return all that was told of each accessory, in order."""
+    told: dict[str, list[Observation]] = {}
+    with database.session() as session:
+        for one in session.exec(select(Observation).order_by(col(Observation.sequence))):
+            told.setdefault(one.record_id, []).append(one)
+    return {
+        sku: [
+            (one.sequence or 0, None if one.note == "record deleted" else current_facts(rows[: number + 1]).facts)
+            for number, one in enumerate(rows)
+        ]
+        for sku, rows in told.items()
+    }
+
+
+def facts_at(told: History, sku: str, sequence: int) -> dict[str, Any] | None:
     """Return an accessory's facts as they were when an observation was the newest; None if there was none."""
-    until = [one for one in told.get(sku, ()) if (one.sequence or 0) <= sequence]
-    if not until or until[-1].note == "record deleted":
-        return None
-    return current_facts(until).facts
+    until = bisect_right(told.get(sku, []), sequence, key=lambda one: one[0])
+    return told[sku][until - 1][1] if until else None
 
 
 @cache
@@ -108,7 +130,7 @@ def answer_to(facts: str) -> Answer:
     return answerer().answer({**QUESTION, "accessory": {"facts": json.loads(facts)}}, world())
 
 
-def assert_as_answered(page: Selection, told: Mapping[str, list[Observation]]) -> None:
+def assert_as_answered(page: Selection, told: History) -> None:
     """Hold a page to the answers at the revision it names, and its number of items to those there were."""
     sequence = int(page.revision.partition("-")[0])
     for one in page.items:
@@ -128,10 +150,7 @@ def test_pages_are_right_while_a_writer_changes_items(stocked: Database, sort: S
     with writing(stocked), ThreadPoolExecutor(2) as pool:
         readers = [pool.submit(read_through, index, sort, 5 + number) for number in range(READINGS)]
         readings = [reader.result() for reader in readers]
-    told: dict[str, list[Observation]] = {}
-    with stocked.session() as session:
-        for one in list_observations(session, "accessory", limit=10_000):
-            told.setdefault(one.record_id, []).append(one)
+    told = told_by_sku(stocked)
     for pages in readings:
         assert len({page.revision for page in pages}) > 1  # the writer was at work
         seen = Counter(one.sku for page in pages for one in page.items)
@@ -216,3 +235,60 @@ def test_many_gaps_are_joined_and_old_ones_let_go(database: Database) -> None:
         assert (seen.gaps[0].low, seen.gaps[-1].high) == (1, 397)
         long_ago = Seen(seen.newest, tuple(Gap(gap.low, gap.high, 0.0) for gap in seen.gaps))
         assert changed_since(session, long_ago, "accessory")[0] == Seen(seen.newest)
+
+
+@contextmanager
+def hurrying(database: Database, seconds: float, changed: list[int]) -> Iterator[Event]:
+    """Let one writer change 1,000 accessories a second, twenty a transaction, and tell when it is done.
+
+    It changes a batch when it is due, and as many as a slow machine has fallen behind, but none twice at once.
+    """
+    ended = Event()
+
+    def write() -> None:
+        rng, start = Random(2), monotonic()
+        for number in range(int(seconds * A_SECOND / BATCH)):
+            sleep(max(0.0, start + number * BATCH / A_SECOND - monotonic()))
+            with database.session() as session:
+                for sku in rng.sample(CHANGING, BATCH):
+                    facts = {"shank": rng.choice(SIZES), "weight": rng.choice(WEIGHTS)}
+                    add_observation(session, "accessory", sku, facts, MEASURED)
+            changed.append(BATCH)
+        changed.append(int(monotonic() - start))
+
+    def run() -> None:
+        try:
+            write()
+        finally:
+            ended.set()
+
+    with ThreadPoolExecutor(1) as pool:
+        writer = pool.submit(run)
+        yield ended
+    writer.result()
+
+
+def test_pages_are_right_while_a_thousand_items_a_second_change(stocked: Database) -> None:
+    """Readers of one service page through over and over: what stays comes once, each page is true at its revision.
+
+    `FITSVC_PROFILE=nightly` goes on for a minute.
+    """
+    index, readings, changed = SelectionIndex(answerer(), stocked, most_loose=12), list[list[Selection]](), list[int]()
+
+    def read(number: int, ended: Event) -> list[list[Selection]]:
+        found = list[list[Selection]]()
+        while not ended.is_set():
+            found.append(read_through(index, "label" if number % 2 else "sku", 7 + number))
+        return found
+
+    with hurrying(stocked, LASTING, changed) as ended, ThreadPoolExecutor(2) as pool:
+        for reader in [pool.submit(read, number, ended) for number in range(2)]:
+            readings += reader.result()
+    assert sum(changed[:-1]) == int(LASTING * A_SECOND)
+    told = told_by_sku(stocked)
+    assert len({page.revision for pages in readings for page in pages}) > 1
+    for pages in readings:
+        seen = Counter(one.sku for page in pages for one in page.items)
+        assert [seen[sku] for sku in STEADY] == [1] * len(STEADY)
+        for page in pages:
+            assert_as_answered(page, told)

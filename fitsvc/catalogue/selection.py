@@ -197,7 +197,7 @@ class Selector:
         )  # fmt: skip
 
     def _of_part(
-        self, part: Part, counts: NDArray[np.intp], rig: Case, key: Hashable, wanted: Wanted, cursor: Cursor | None
+        self, part: Part, counts: NDArray[np.int64], rig: Case, key: Hashable, wanted: Wanted, cursor: Cursor | None
     ) -> list[_Row]:
         """The first rows of a part beyond the cursor, one more than a page holds."""
         segment, told, rows = part.segment, part.segment.judge(rig, key), list[_Row]()
@@ -214,17 +214,17 @@ class Selector:
         """The places of the outcomes that are wanted."""
         return [place for place, name in enumerate(BEST_FIRST) if not wanted.outcomes or name in wanted.outcomes]
 
-    def _matched(self, held: Held, rig: Case, key: Hashable, wanted: Wanted) -> list[NDArray[np.intp]]:
+    def _matched(self, held: Held, rig: Case, key: Hashable, wanted: Wanted) -> list[NDArray[np.int64]]:
         """For each part how many items pass the filters by kind and text, by the place of their outcome."""
         return held.matched.get(
             (key, wanted.kinds, wanted.text), lambda: [self._count(part, rig, key, wanted) for part in held.parts]
         )
 
-    def _count(self, part: Part, rig: Case, key: Hashable, wanted: Wanted) -> NDArray[np.intp]:
-        outcomes, most = part.segment.judge(rig, key).outcomes, len(BEST_FIRST)
+    def _count(self, part: Part, rig: Case, key: Hashable, wanted: Wanted) -> NDArray[np.int64]:
+        segment, told, most = part.segment, part.segment.judge(rig, key), len(BEST_FIRST)
         if wanted.kinds or wanted.text:
-            return np.bincount(outcomes[part.alive & self._matching(part, wanted)], minlength=most)
-        return np.bincount(outcomes, minlength=most) - np.bincount(outcomes[part.gone], minlength=most)
+            return np.bincount(segment.outcomes(told, part.alive & self._matching(part, wanted)), minlength=most)
+        return told.places - np.bincount(segment.outcomes(told, part.gone), minlength=most)
 
     def _matching(self, part: Part, wanted: Wanted) -> Flags:
         """Which items of a part's segment pass the filters by kind and text."""

@@ -52,11 +52,6 @@ class SelectionIndex:
         self._mark = 0
         self._held = Held("", (), (), 0)
 
-    @property
-    def opened(self) -> bool:
-        """Whether the accessories have been taken in."""
-        return self._seen is not None
-
     def held(self) -> Held:
         """The accessories as the store has them now."""
         # Sessions are begun one after the other, so that none sees an older store than the one before.

@@ -52,14 +52,15 @@ class Kept(Generic[T]):
 
 
 class Told(NamedTuple):
-    """What a rig comes to with each item of a segment: the outcome's place in `OUTCOMES`.
+    """What a rig comes to with each signature of a segment: the outcome's place in `OUTCOMES`, and the code's number.
 
-    `codes` is each signature's code. `kinds` and `by_code` count all items by kind and by code, each with the
+    `places` counts all items by the place of their outcome; `kinds` and `by_code` by kind and by code, each with the
     outcome's place.
     """
 
     outcomes: NDArray[np.uint8]
     codes: NDArray[np.int16]
+    places: NDArray[np.int64]
     kinds: Counter[tuple[Value | None, int]]
     by_code: Counter[tuple[int, int]]
 
@@ -164,10 +165,14 @@ class Segment:
             )  # fmt: skip
         while start < len(self) and len(found) < most:
             some = self._by_label[start : start + _STRIDE] if by_label else slice(start, start + _STRIDE)
-            hits = np.flatnonzero(passing[some] & (told.outcomes[some] == place))[: most - len(found)]
+            hits = np.flatnonzero(passing[some] & (self.outcomes(told, some) == place))[: most - len(found)]
             found += (some[hits] if not isinstance(some, slice) else hits + start).tolist()
             start += _STRIDE
         return found
+
+    def outcomes(self, told: Told, some: NDArray[Any] | slice) -> NDArray[np.uint8]:
+        """The places of the outcomes of some items."""
+        return told.outcomes[self._catalogue.signature_of[some]]
 
     def _label_key(self, place: int) -> tuple[str, str]:
         row = int(self._by_label[place])
@@ -187,7 +192,8 @@ class Segment:
         else:
             by_kind = _tally(kinds, outcomes[of])
         named = Counter({(names[kind], place): count for (kind, place), count in by_kind.items()})
-        return Told(outcomes[of], codes, named, _tally(codes, outcomes, weights))
+        places = np.bincount(outcomes, weights, len(OUTCOMES)).astype(np.int64)
+        return Told(outcomes, codes, places, named, _tally(codes, outcomes, weights))
 
     @cached_property
     def _kind_of_signature(self) -> NDArray[np.intp]:
@@ -201,10 +207,10 @@ class Segment:
     ) -> tuple[Counter[tuple[Value | None, int]], Counter[tuple[int, int]]]:
         """The counts of what a rig comes to with the items: those of all without the few that are gone."""
         names, kinds = self.kinds
-        of_kind, of_code = Counter(told.kinds), Counter(told.by_code)
-        for (kind, place), count in _tally(kinds[gone], told.outcomes[gone]).items():
+        of_kind, of_code, outcomes = Counter(told.kinds), Counter(told.by_code), self.outcomes(told, gone)
+        for (kind, place), count in _tally(kinds[gone], outcomes).items():
             of_kind[names[kind], place] -= count
-        of_code.subtract(_tally(told.codes[self._catalogue.signature_of[gone]], told.outcomes[gone]))
+        of_code.subtract(_tally(told.codes[self._catalogue.signature_of[gone]], outcomes))
         return +of_kind, +of_code
 
 
@@ -292,7 +298,7 @@ class Held:
     unreadable: int
     counted: Kept[Any] = field(default_factory=Kept)
     judged: Kept[list[Verdict]] = field(default_factory=Kept)
-    matched: Kept[list[NDArray[np.intp]]] = field(default_factory=Kept)
+    matched: Kept[list[NDArray[np.int64]]] = field(default_factory=Kept)
 
     @property
     def items(self) -> int:

@@ -63,7 +63,7 @@ class Selections:
     def __init__(self, answerer: Answerer, database: Database, index_in: Path | None = None) -> None:
         folder = IndexFolder(index_in, database, answerer.rulebook.digest) if index_in else None
         self.selector, self.index = Selector(answerer), SelectionIndex(answerer, database, folder=folder)
-        self._opens, self._ended = folder is not None, Event()
+        self._opens, self._opened, self._ended = folder is not None, Event(), Event()
 
     def start(self) -> None:
         """Begin to open the index."""
@@ -81,6 +81,7 @@ class Selections:
             try:
                 rig = read_rig({"rig": {}}, self.selector.answerer, NoRecords())
                 self.selector.select(self.index.held(), rig, Wanted({}))
+                self._opened.set()
                 return
             except Exception:
                 _log.exception("the index for selections cannot be opened yet")
@@ -88,7 +89,7 @@ class Selections:
 
     def check(self) -> None:
         """Raise a problem with status 503 while the index is being opened."""
-        if self._opens and not self.index.opened:
+        if self._opens and not self._opened.is_set():
             raise problem(503, "the index for selections is being opened; try again", headers={"Retry-After": "1"})
 
     def handlers(self) -> list[HTTPRouteHandler]:

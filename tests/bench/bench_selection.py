@@ -1,17 +1,21 @@
-"""Pages of a selection over HTTP: `PYTHONPATH=tests python -m bench.bench_selection [ITEMS]` (100,000 if not said).
+"""Pages of a selection over HTTP: `PYTHONPATH=tests python -m bench.bench_selection [ITEMS [FOLDER]]`.
 
-A made-up catalogue is stored in a SQLite file and served by one process with one worker; one client asks for pages
-of 50 with reasons, for rigs that it has asked about and for ones that it has not, at first and while a writer changes
-an item every 20 ms. No other system is in it: what a page costs beside a database's own is not measured here.
+A made-up catalogue (1,000,000 items if not said) is stored in a SQLite file and served by one process; its index is
+built, and opened again from its file. One client asks for pages of 50 with reasons, for rigs that it has asked about
+and for ones that it has not, ours and the same page from a columnar database in the same server (`sql_selection`).
+Then pages are asked for at 50 a second, each timed from when it was due. With a folder the database is kept there
+for the next time.
 """
 
+import asyncio
 import multiprocessing
+import os
 import resource
 import socket
 import sys
 import tempfile
 import time
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -20,59 +24,25 @@ import numpy as np
 import uvicorn
 from numpy.typing import NDArray
 
-from fitsvc.catalogue.synthetic import synthetic_accessories
-from fitsvc.engine.signatures import Column
-from fitsvc.language.types import ListType, NumberType, TextType
+from bench.sql_selection import handler
+from bench.stored_catalogue import store
 from fitsvc.paths import data_dir
 from fitsvc.rulebook.loader import load_rulebook
-from fitsvc.rulebook.rules import Rulebook
-from fitsvc.rulebook.vocabulary import Fact
 from fitsvc.service.app import create_app
-from fitsvc.store.creation import bulk_create
-from fitsvc.store.database import Database, upgrade
-from fitsvc.store.observations import Told
-from fitsvc.store.records import Draft, add_observation
+from fitsvc.store.database import Database
 
-ITEMS = 100_000
-PAGES = 200
-UNITS = {"length": " mm", "mass": " kg", "angle": " deg", "force": " kN", "torque": " N m", "count": ""}
-
-
-def wire(fact: Fact, value: Any) -> Any:
-    """A value as it is written in a question; None where nothing is known."""
-    kind = fact.type
-    assert not isinstance(kind, TextType | None)
-    if value == kind.unknown:
-        return None
-    if isinstance(kind, ListType):
-        return [member for i, member in enumerate(kind.members) if value >> i & 1]
-    if not isinstance(kind, NumberType):
-        return value == 2
-    assert fact.range is not None
-    low, high = (min(max(end, fact.range[0]), fact.range[1]) for end in value)
-    if fact.kind == "count":
-        return int(low)
-    ends = [f"{end * 100} %" if fact.kind == "ratio" else f"{end:.4f}{UNITS[fact.kind]}" for end in (low, high)]
-    return ends[0] if low == high else {"at_least": ends[0], "at_most": ends[1]}
+ITEMS = 1_000_000
+PAGES = 100
+SQL_PAGES = 10
+A_SECOND = 50
+SECONDS = 20
 
 
-def drafts(rulebook: Rulebook, count: int) -> Iterator[Draft]:
-    """The items as they are stored."""
-    made = synthetic_accessories(rulebook, count)
-    facts = rulebook.vocabulary.of("accessory")
-    known = {short: made.columns[fact.name] for short, fact in facts.items() if fact.name in made.columns}
-    for row in range(count):
-        told = {short: wire(facts[short], _cell(column, row)) for short, column in known.items()}
-        yield Draft(f"SYN-{row:07}", f"Item {row % 9973} of {row}", told)
-
-
-def _cell(column: Column, row: int) -> Any:
-    return (float(column[0][row]), float(column[1][row])) if isinstance(column, tuple) else int(column[row])
-
-
-def serve(port: int, url: str) -> None:
+def serve(port: int, url: str, folder: Path) -> None:
     """Run the server."""
-    uvicorn.run(create_app(Database(url), load_rulebook(data_dir("rules"))), port=port, log_level="error")
+    app = create_app(Database(url), load_rulebook(data_dir("rules")), folder / "audits", index_in=folder / "index")
+    app.register(handler(app.state["selections"]))
+    uvicorn.run(app, port=port, log_level="error")
 
 
 def rig(number: int) -> dict[str, Any]:
@@ -83,82 +53,115 @@ def rig(number: int) -> dict[str, Any]:
     return {"rig": {"receiver": {"facts": receiver}, "mounting": {"facts": mounting}}, "load": {"facts": load}}
 
 
-def ask(client: httpx.Client, bodies: Sequence[Mapping[str, Any]], query: str) -> NDArray[np.float64]:
+def ask(client: httpx.Client, path: str, bodies: Sequence[Mapping[str, Any]]) -> NDArray[np.float64]:
     """Milliseconds of each request."""
     times = []
     for body in bodies:
         start = time.perf_counter()
-        response = client.post(f"/v1/selections?limit=50{query}", json=body)
+        response = client.post(path, json=body)
         times.append((time.perf_counter() - start) * 1e3)
         assert response.status_code == 200, response.text
     return np.array(times)
 
 
-def show(name: str, times: NDArray[np.float64]) -> None:
-    """Print a row of the table."""
+def show(name: str, times: NDArray[np.float64]) -> float:
+    """Print a row of the table; its median."""
     middle, late = np.percentile(times, [50, 99])
-    print(f"{name:44} {middle:8.1f} ms {late:8.1f} ms", flush=True)
+    print(f"{name:52} {middle:8.1f} ms {late:8.1f} ms", flush=True)
+    return float(middle)
 
 
-def change(url: str, count: int) -> None:
-    """Change an item every 20 ms."""
-    database = Database(url)
-    for number in range(10**9):
-        with database.session() as session:
-            key = f"SYN-{number * 7919 % count:07}"
-            add_observation(session, "accessory", key, {"weight": f"{20 + number % 60} lb"}, Told("measured"))
-        time.sleep(0.02)
+async def steadily(port: int) -> NDArray[np.float64]:
+    """Milliseconds from when each request was due, at so many a second, of rigs of which one in ten is new."""
+    times = list[float]()
+
+    async def one(client: httpx.AsyncClient, due: float, body: Mapping[str, Any]) -> None:
+        await asyncio.sleep(max(0.0, due - time.perf_counter()))
+        response = await client.post("/v1/selections?limit=50", json=body)
+        times.append((time.perf_counter() - due) * 1e3)
+        assert response.status_code == 200
+
+    async with httpx.AsyncClient(base_url=f"http://127.0.0.1:{port}", timeout=60) as client:
+        start = time.perf_counter() + 0.5
+        bodies = (rig(1000 + n if n % 10 == 0 else n % 10) for n in range(A_SECOND * SECONDS))
+        await asyncio.gather(*(one(client, start + n / A_SECOND, body) for n, body in enumerate(bodies)))
+    return np.array(times)
+
+
+def started(url: str, folder: Path) -> tuple[Any, int, float]:
+    """A server that is ready, its port, and the seconds it took."""
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        port = probe.getsockname()[1]
+    server = multiprocessing.get_context("spawn").Process(target=serve, args=(port, url, folder), daemon=True)
+    start = time.perf_counter()
+    server.start()
+    while True:
+        try:
+            if httpx.get(f"http://127.0.0.1:{port}/health/ready", timeout=60).status_code == 200:
+                return server, port, time.perf_counter() - start
+        except httpx.TransportError:
+            pass
+        time.sleep(0.05)
+
+
+def processor_seconds(process: int) -> float:
+    """Processor time that a process has used, which other work on the machine does not stretch."""
+    told = Path(f"/proc/{process}/stat").read_text().rpartition(")")[2].split()
+    return (int(told[11]) + int(told[12])) / os.sysconf("SC_CLK_TCK")
+
+
+def memory(process: int) -> str:
+    """What a process holds for itself, and of files that it shares, in MB."""
+    told = dict(line.split(":", 1) for line in Path(f"/proc/{process}/smaps_rollup").read_text().splitlines()[1:])
+    own, shared = (int(told[name].split()[0]) / 1024 for name in ("Anonymous", "Pss_File"))
+    return f"{own:.0f} MB its own, {shared:.0f} MB of mapped files"
 
 
 def main() -> None:
     """Measure and print."""
     count = int(sys.argv[1]) if len(sys.argv) > 1 else ITEMS
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        port = probe.getsockname()[1]
-    with tempfile.TemporaryDirectory() as folder:
-        url = f"sqlite:///{Path(folder) / 'bench.db'}"
-        upgrade(url)
-        database = Database(url)
-        start = time.perf_counter()
-        with database.session() as session:
-            bulk_create(session, "accessory", drafts(load_rulebook(data_dir("rules")), count))
-        print(f"{count} items stored in {time.perf_counter() - start:.0f} s")
-        spawn = multiprocessing.get_context("spawn")
-        server = spawn.Process(target=serve, args=(port, url), daemon=True)
-        server.start()
-        measure(port, url, count)
+    with tempfile.TemporaryDirectory() as made:
+        folder = Path(sys.argv[2] if len(sys.argv) > 2 else made)
+        url = f"sqlite:///{folder / f'{count}.db'}"
+        if not (folder / f"{count}.db").exists():
+            start = time.perf_counter()
+            store(url, load_rulebook(data_dir("rules")), count)
+            print(f"{count:,} items stored in {time.perf_counter() - start:.0f} s")
+        print(f"processors: {os.cpu_count()}, load average {os.getloadavg()[0]:.1f}")
+        for how in ("the server ready, its index built or opened", "the server ready, its index opened from its file"):
+            server, port, seconds = started(url, folder)
+            print(f"{how}: {seconds:.1f} s; {memory(server.pid)}", flush=True)
+            if how.endswith("built or opened"):
+                server.terminate()
+                server.join()
+        measure(port, server.pid)
+        print(f"after that: {memory(server.pid)}")
         server.terminate()
         server.join()
-    print(f"the server's memory at most: {resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss / 1024:.0f} MB")
+    print(f"a server's memory at most: {resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss / 1024:.0f} MB")
 
 
-def measure(port: int, url: str, count: int) -> None:
+def measure(port: int, server: int) -> None:
     """Ask, and print the table."""
-    with httpx.Client(
-        base_url=f"http://127.0.0.1:{port}", timeout=1200, transport=httpx.HTTPTransport(retries=9)
-    ) as client:
-        start = time.perf_counter()
-        while True:
-            try:
-                client.get("/health/live")
-                break
-            except httpx.ConnectError:
-                time.sleep(0.2)
-        start = time.perf_counter()
-        ask(client, [rig(0)], "")
-        print(f"the index read and folded, and a first page: {time.perf_counter() - start:.1f} s")
-        print(f"{'a page of 50':44} {'median':>11} {'99 %':>11}")
-        show("a rig asked about before", ask(client, [rig(0)] * PAGES, ""))
-        show("the same, compact", ask(client, [rig(0)] * PAGES, "&detail=compact"))
-        show("the same, of one kind", ask(client, [rig(0)] * PAGES, "&kind=bike_carrier"))
-        show("a rig never asked about", ask(client, [rig(number) for number in range(1, PAGES)], ""))
-        writer = multiprocessing.get_context("spawn").Process(target=change, args=(url, count), daemon=True)
-        writer.start()
-        time.sleep(2)
-        show("a rig asked about before, a writer at work", ask(client, [rig(0)] * PAGES, ""))
-        writer.terminate()
-        writer.join()
+    path = "/v1/selections?limit=50"
+    with httpx.Client(base_url=f"http://127.0.0.1:{port}", timeout=1200) as client:
+        print(f"the first page of all: {ask(client, path, [rig(0)])[0]:.1f} ms")
+        print(f"{'a page of 50':52} {'median':>11} {'99 %':>11}")
+        ours = show("a rig asked about before", ask(client, path, [rig(0)] * PAGES))
+        show("the same, compact", ask(client, f"{path}&detail=compact", [rig(0)] * PAGES))
+        show("the same, of one kind", ask(client, f"{path}&kind=bike_carrier", [rig(0)] * PAGES))
+        new = show("a rig never asked about", ask(client, path, [rig(number) for number in range(1, PAGES)]))
+        before = processor_seconds(server)
+        times = asyncio.run(steadily(port))
+        used = processor_seconds(server) - before
+        show(f"at {A_SECOND} a second, one rig in ten new", times)
+        print(f"{'  the server in processor time, a page':52} {used / len(times) * 1e3:8.1f} ms")
+        for number in (0, 7):
+            client.post("/bench/sql", json={"question": rig(number), "check": True}).raise_for_status()
+        sql = show("the columnar database, 2 threads",
+                   ask(client, "/bench/sql", [{"question": rig(n)} for n in range(SQL_PAGES)]))  # fmt: skip
+        print(f"ours against it: {sql / ours:.1f} x for a rig asked about before, {sql / new:.1f} x for a new one")
 
 
 if __name__ == "__main__":
