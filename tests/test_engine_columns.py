@@ -3,6 +3,8 @@
 import gc
 from collections.abc import Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
+from itertools import pairwise
 from math import inf, isclose
 from random import Random
 from threading import Barrier
@@ -219,6 +221,20 @@ def test_answers_do_not_depend_on_what_is_kept() -> None:
     for _ in range(50):
         rig = rest(random_case(rng, made), subjects)
         assert np.array_equal(roomy.judge(wide, rig).outcome(), tight.judge(narrow, rig).outcome())
+
+
+def test_what_is_kept_is_bounded() -> None:
+    """However many rigs are judged, no more is kept than was allowed and what one rig adds."""
+    made, rng, subjects, most = shipped_rulebook(), Random(6), frozenset({"accessory"}), 1 << 17
+    columns = Columns(made.engine, most)
+    catalogue = columns.catalogue([split(random_case(rng, made), subjects)[0] for _ in range(20)], subjects)
+    kept = []
+    for _ in range(100):
+        judged = columns.judge(catalogue, replace(rest(random_case(rng, made), subjects), adapters=()))
+        kept.append(sum(len(judge.seen) for judge in columns.index(catalogue, 0).judges))
+        assert len(judged.entries) == len(made.rulebook.rules) + len(made.rulebook.needs)
+        assert kept[-1] * column_rules.KEY_BYTES <= most + len(judged.entries) * column_rules.KEY_BYTES
+    assert any(later < earlier for earlier, later in pairwise(kept))
 
 
 @pytest.mark.parametrize("most_kept", [1, 1 << 20])

@@ -31,6 +31,8 @@ _MOST_RUNS: Final = 7
 _TOGETHER: Final = 1 << 20
 """So many pairs of a rig and a row are judged together."""
 _FEW: Final = 1024
+KEY_BYTES: Final = 256
+"""What it takes to keep by which values a rig came to its results, roughly: a tuple of a few numbers."""
 _BLOCK: Final = 8192
 """Rows judged at a time: few enough for what they pass through to stay in the processor's cache."""
 
@@ -106,6 +108,7 @@ class Judge:
             keys = left[start : start + together]
             found.update(zip(keys, self._judge([new[key] for key in keys]), strict=True))
         self.seen.update(found)
+        self.size += len(found) * KEY_BYTES
         return found
 
     def _has_no_say(self, values: tuple[Value, ...]) -> bool:
