@@ -42,13 +42,13 @@ class Key:
             lines = lines_of(told, WIDTH - 30.0, 12.0)
             row = [
                 badge(10, y + 8, sign, kind),
-                *(text_at(26, y + 12 + 15 * i, one, 12) for i, one in enumerate(lines)),
+                *(text_at(26, y + 12 + 14 * i, one, 12) for i, one in enumerate(lines)),
             ]
             drawn.append(element("g", "".join(row), class_="d-row", data_rule=rule or None))
-            y += 15.0 * len(lines) + 5.0
+            y += 14.0 * len(lines) + 3.0
         for told in (line for note in notes for line in lines_of(note, WIDTH - 10.0, 12.0)):
             drawn.append(text_at(2, y + 12, told, 12))
-            y += 15.0
+            y += 14.0
         return drawn, y
 
 

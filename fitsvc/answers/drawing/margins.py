@@ -51,7 +51,7 @@ def lengths(all_: Sequence[Length], frame: Frame, key: Key, y: float) -> tuple[l
         drawn.append(line(x0, y, x1, y, "d-length", data_length=one.name))
         if x1 != x2:
             drawn.append(line(x1, y, x2, y, "d-length d-range", DASH, data_length=one.name))
-        y += 20.0
+        y += 18.0
     return drawn, y
 
 

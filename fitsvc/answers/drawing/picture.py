@@ -111,6 +111,7 @@ class Picture:
         end = z + (TALL if closure.door else low if closure.up else -low)
         self._line(closure.x, z, closure.x, end, "d-closure")
         self._dot(closure.x, z, "d-hinge")
+        self._badge(self.key.part(f"{closure.label} and its sweep"), self.frame.x(closure.x), self.frame.y(z), "d-part")
         if closure.z[0] != closure.z[1]:
             self._line(closure.x, closure.z[0], closure.x, closure.z[1], "d-range", DASH)
 

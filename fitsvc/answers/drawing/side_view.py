@@ -57,7 +57,7 @@ def describe(scene: Scene) -> str:
     if scene.measures.known(grade) is not None:
         told.append(f"{_capital(scene.measures.label(grade))}: {scene.measures.text(grade)}.")
     if scene.closure:
-        told.append(f"The rear closure is a {scene.closure.label}, drawn shut and with its sweep.")
+        told.append(f"Drawn shut: the {scene.closure.label} and its sweep.")
     if scene.measures.sure("accessory.tilts_clear"):
         told.append("The accessory tilts clear of the rear closure.")
     told += _left_out(scene)
