@@ -56,6 +56,7 @@ PAGES: Final = {
     "fits": f"/fits?{MUCKLE}",
     "fits, filtered": f"/fits?{MUCKLE}&load.bikes=2&kind=bike_carrier&text=trug",
     "fits, no rig": "/fits",
+    "audits": "/audits",
     "rules": "/rules",
     "rule": "/rules/shank-fits-opening",
     "facts": "/facts",

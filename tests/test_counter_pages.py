@@ -14,6 +14,7 @@ from counter_browser import (
     HOSTILE,
     OPEN,
     PAGES,
+    PART,
     PHONE,
     STRANGE,
     WORKS,
@@ -32,7 +33,7 @@ MOST_BYTES: Final = 150_000
 """What a page may weigh with all that it needs."""
 MOST_SHIFT: Final = 0.1
 """A layout shift that people do not mind (web.dev/articles/cls, "good")."""
-SHEETS: Final = {"works": WORKS, "fails": FAILS, "undetermined": OPEN}
+SHEETS: Final = {"works": WORKS, "fails": FAILS, "undetermined": OPEN, "partial vehicle": PART, "strange": STRANGE}
 SHIFT: Final = """() => new Promise((tell) => {
     let sum = 0;
     new PerformanceObserver((list) => list.getEntries().forEach((one) => { sum += one.value; }))
