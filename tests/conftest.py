@@ -1,5 +1,6 @@
 """Fixtures that several tests share."""
 
+import atexit
 import os
 import pwd
 import secrets
@@ -28,6 +29,7 @@ from fitsvc.store.engines import parse_url
 
 # Audits that tests send are kept out of the folder the tests are run in.
 os.environ["FITSVC_AUDITS"] = tempfile.mkdtemp(prefix="fitsvc-audits-")
+atexit.register(shutil.rmtree, os.environ["FITSVC_AUDITS"], ignore_errors=True)
 _FAST = {"fsync": "off", "synchronous_commit": "off", "full_page_writes": "off", "max_connections": "200"}
 
 

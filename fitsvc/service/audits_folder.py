@@ -242,6 +242,6 @@ def _locked(path: Path, how: int) -> Iterator[bool]:
 
 def _shown(one: Problem) -> dict[str, Any]:
     """A problem with a file, without where the service keeps it."""
-    name = Path(one.file).name if one.file else ""
+    name = Path(one.file).name.partition("-")[0] if one.file else ""
     kept = {"detail": one.message, "help": one.help, "file": name, "line": one.line, "column": one.pointer}
     return {name: value for name, value in kept.items() if value}

@@ -1,8 +1,8 @@
 """An audit end to end: `PYTHONPATH=tests python -m bench.bench_audit [ITEMS [RIGS]]` (100,000 and 1,000).
 
 A made-up catalogue as CSV, a made-up claim an item, against made-up rigs: file in, Parquet and findings out. Beside it
-DuckDB reads the same CSV file, and reads and writes the same pairs as Parquet, doing nothing with them. One thread
-each; wall time, processor time and the most memory held, in one run.
+DuckDB reads the same CSV file, and reads and writes the same pairs as Parquet, doing nothing with them. First one
+process against one thread, then two against two; wall time, this process's processor time and the most memory it held.
 """
 
 import csv
@@ -18,7 +18,7 @@ import duckdb
 import pyarrow as pa
 
 from fitsvc.catalogue.audit_rigs import AuditRig
-from fitsvc.catalogue.audit_run import Asked, Audit
+from fitsvc.catalogue.audit_run import LEAST_MB, Asked, Audit
 from fitsvc.catalogue.audit_summary import run
 from fitsvc.catalogue.synthetic import synthetic_accessories, synthetic_rigs
 from fitsvc.engine.signatures import Column
@@ -77,10 +77,10 @@ def measured(what: str, work: Callable[[], object]) -> float:
     return wall
 
 
-def by_duckdb(catalogue: Path, pairs: Path, out: Path) -> None:
+def by_duckdb(catalogue: Path, pairs: Path, out: Path, threads: int) -> None:
     """Read the catalogue, and read and write the pairs."""
     connection = duckdb.connect()
-    connection.execute("set threads = 1")
+    connection.execute(f"set threads = {threads}")
     connection.execute("create table items as select * from read_csv(?, all_varchar = true)", [str(catalogue)])
     read = f"select * from read_parquet('{pairs}/*.parquet')"
     connection.execute(f"copy ({read}) to '{out}' (format parquet, compression zstd, compression_level 1)")
@@ -95,14 +95,19 @@ def main() -> None:
     of = [AuditRig(f"rig-{number:05}", "", case) for number, case in enumerate(synthetic_rigs(rulebook, rigs))]
     pa.set_cpu_count(1)
     with tempfile.TemporaryDirectory() as folder:
-        catalogue, out = Path(folder, "catalogue.csv"), Path(folder, "out")
+        catalogue = Path(folder, "catalogue.csv")
         write_catalogue(catalogue, rulebook, items, of)
-        print(f"{items:,} items with {rigs:,} rigs, one thread each")
-        ours = measured("audit", lambda: run(Audit(Asked(catalogue, out), rulebook, of, lambda *_: None)))
-        duck = Path(folder, "duck.parquet")
-        theirs = measured("DuckDB, the same files read and written",
-                          lambda: by_duckdb(catalogue, out / "pairs.parquet", duck))  # fmt: skip
-        print(f"{'the audit takes':<46}{ours / theirs:8.2f} times as long")
+        print(f"{items:,} items with {rigs:,} rigs")
+        for cores in (1, 2):
+            out, duck = Path(folder, f"out-{cores}"), Path(folder, f"duck-{cores}.parquet")
+            asked = Asked(catalogue, out, memory=cores * LEAST_MB)
+            print(f"processes or threads: {cores}")
+            ours = measured("audit", lambda asked=asked: run(Audit(asked, rulebook, of, lambda *_: None)))  # type: ignore[misc]
+            theirs = measured(
+                "DuckDB, the same files read and written",
+                lambda pairs=out / "pairs.parquet", duck=duck, cores=cores: by_duckdb(catalogue, pairs, duck, cores),  # type: ignore[misc]
+            )
+            print(f"{'the audit takes':<46}{ours / theirs:8.2f} times as long")
 
 
 if __name__ == "__main__":
