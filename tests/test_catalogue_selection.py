@@ -12,8 +12,9 @@ from numpy import flatnonzero
 
 from fitsvc.answers.answer import Answer
 from fitsvc.answers.question import Stored
-from fitsvc.catalogue.selection import Selection, Selector, Wanted, read_rig
+from fitsvc.catalogue.selection import Selection, Selector, read_rig
 from fitsvc.catalogue.selection_index import SelectionIndex
+from fitsvc.catalogue.selection_wanted import Wanted
 from fitsvc.catalogue.stored import StoreRecords
 from fitsvc.facts import Case
 from fitsvc.language.problems import ProblemsFound
@@ -232,3 +233,39 @@ def test_a_revision_names_what_is_held(stocked: Stocked, database: Database) -> 
         seen.append(index.held().revision)
     assert seen[0] == seen[1]
     assert len(set(seen)) == 4
+
+
+@pytest.mark.parametrize("most_loose", [0, 1000])
+def test_facts_are_filtered_by_what_they_surely_are(stocked: Stocked, most_loose: int) -> None:
+    """By one fact or several, in any unit, of folded and of loose items alike; what is not known does not match."""
+    index, rig, selector = stocked(most_loose), rigs()[1][1], Selector(answerer())
+    (all_,) = whole(index, rig, Wanted({}, limit=1000))
+    facts = {one.key: one.facts for one in accessories()}
+    asked: dict[str, dict[str, object]] = {
+        "shank=2 in": {"shank": "2 in"}, " kind = ball_mount , shank=2 in": {"shank": "2 in", "kind": "ball_mount"},
+        "pin_supplied=yes": {"pin_supplied": True},
+    }  # fmt: skip
+    for text, wanted in asked.items():
+        (page,) = whole(index, rig, Wanted({}, facts=selector.facts(text), limit=1000))
+        matching = [one for one in all_.items
+                    if all(facts[one.sku].get(name) in (value, "yes" if value is True else value)
+                           for name, value in wanted.items())]  # fmt: skip
+        assert page.items == matching != []
+        assert page.matching == len(matching)
+    weighed = next(one for one in accessories() if "weight" in one.facts and isinstance(one.facts["weight"], str))
+    exact = answerer().reader.value(answerer().reader.subjects["accessory"]["weight"], weighed.facts["weight"])
+    low, high = exact["accessory.weight"]  # type: ignore[misc]
+    assert low == high
+    (page,) = whole(index, rig, Wanted({}, facts=selector.facts(f"weight={low:.9f} kg"), limit=1000))
+    assert weighed.key in {one.sku for one in page.items}
+
+
+@pytest.mark.parametrize(
+    "text",
+    ["shank", "shnk=2 in", "shank=50 mm", "weight=3", "kind=sled", "=", ",", "shank=2 in,", "pin_supplied=maybe"],
+)
+def test_facts_that_cannot_be_filtered_by_are_told(text: str) -> None:
+    """Each with what was expected in its place."""
+    with pytest.raises(ProblemsFound) as found:
+        Selector(answerer()).facts(text)
+    assert all(one.message and one.help for one in found.value.problems)

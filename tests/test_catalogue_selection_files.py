@@ -14,11 +14,12 @@ from numpy import flatnonzero
 from sqlmodel import Session, col, select
 
 from fitsvc.catalogue import selection_index
-from fitsvc.catalogue.selection import Selection, Selector, Wanted, read_rig
+from fitsvc.catalogue.selection import Selection, Selector, read_rig
 from fitsvc.catalogue.selection_files import IndexFolder, index_root
 from fitsvc.catalogue.selection_index import SelectionIndex
 from fitsvc.catalogue.selection_rows import Row, all_rows
 from fitsvc.catalogue.selection_segments import Held
+from fitsvc.catalogue.selection_wanted import Wanted
 from fitsvc.store.creation import bulk_create
 from fitsvc.store.database import Database
 from fitsvc.store.records import Draft, replace_record

@@ -21,10 +21,11 @@ from numpy import flatnonzero
 from sqlmodel import col, select
 
 from fitsvc.answers.answer import Answer
-from fitsvc.catalogue.selection import Selection, Selector, Wanted, read_rig
+from fitsvc.catalogue.selection import Selection, Selector, read_rig
 from fitsvc.catalogue.selection_changes import Gap, Seen, changed_since, seen_all
 from fitsvc.catalogue.selection_index import SelectionIndex
 from fitsvc.catalogue.selection_segments import Sort
+from fitsvc.catalogue.selection_wanted import Wanted
 from fitsvc.store.creation import bulk_create, create_record
 from fitsvc.store.database import Database
 from fitsvc.store.observations import Told, current_facts, observation_row

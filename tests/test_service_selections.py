@@ -85,6 +85,9 @@ def test_filters_and_forms(stocked: Client) -> None:
     assert stocked.get(f"{SAVED}?{query}").json()["items"] == chosen != []
     named = [one for one in whole["items"] if "dray" in f"{one['label']} {one['sku']}".lower()]
     assert stocked.get(f"{SAVED}?text=dRaY&limit=1000").json()["items"] == named != []
+    where = stocked.get(SAVED, params={"where": "shank=2 in,kind=step", "limit": 1000}).json()["items"]
+    assert where == [one for one in stocked.get(f"{SAVED}?kind=step&limit=1000").json()["items"] if one in where] != []
+    assert problem(stocked.get(f"{SAVED}?where=shank=50 mm"), 422)["errors"][0]["help"]
     compact = stocked.get(f"{SAVED}?detail=compact").json()["items"]
     assert {tuple(one) for one in compact} == {("sku", "outcome", "codes")}
     metric = stocked.get(f"{SAVED}?units=metric&limit=1000").json()["items"]

@@ -1,10 +1,7 @@
 """Which accessories of the store work on one rig: pages in order of outcome, each with why, and counts over all."""
 
-from base64 import urlsafe_b64decode, urlsafe_b64encode
-from binascii import Error as BadBase64
 from collections import Counter
 from collections.abc import Hashable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from hashlib import blake2b
 from typing import Any, Final, Literal, NamedTuple
 
@@ -20,21 +17,23 @@ from fitsvc.catalogue.selection_folding import label_key, searched
 from fitsvc.catalogue.selection_rows import SUBJECT
 from fitsvc.catalogue.selection_segments import (
     BEST_FIRST,
+    Facts,
     Flags,
     Held,
     Part,
     Sort,
     case_of,
     codes_of,
+    has,
     rig_key,
 )
+from fitsvc.catalogue.selection_wanted import Cursor, Wanted, read_cursor, read_facts_wanted
+from fitsvc.engine.columns import Columns
 from fitsvc.engine.point import Outcome, Verdict
 from fitsvc.facts import Case
-from fitsvc.language.display import System
 from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.language.types import ListType, Value
 
-LONGEST_CURSOR: Final = 2_000
 _MOST_NAMED: Final = 5
 
 
@@ -100,40 +99,6 @@ class Selection(msgspec.Struct):
     rulebook: RulebookName
 
 
-@dataclass(frozen=True, slots=True)
-class Wanted:
-    """What a caller wants to see of what a question comes to: nothing named is everything."""
-
-    question: Mapping[str, Any]
-    kinds: frozenset[str] = frozenset()
-    outcomes: frozenset[str] = frozenset()
-    text: str = ""
-    sort: Sort = "sku"
-    limit: int = 50
-    after: str | None = None
-    compact: bool = False
-    system: System = "us"
-
-    def digest(self) -> str:
-        """What a cursor is good for: the same selection in the same order."""
-        told = (self.question, sorted(self.kinds), sorted(self.outcomes), self.text, self.sort)
-        return blake2b(msgspec.json.encode(told, order="deterministic"), digest_size=6).hexdigest()
-
-
-class Cursor(NamedTuple):
-    """Where a page ended: the selection, the revision, and the last item's place in the order."""
-
-    digest: str
-    revision: str
-    place: int
-    key: str
-    sku: str
-
-    def text(self) -> str:
-        """The cursor as callers hold it."""
-        return urlsafe_b64encode(msgspec.json.encode(self)).rstrip(b"=").decode()
-
-
 class _Row(NamedTuple):
     """An item on the way to a page; it is ordered by the first three."""
 
@@ -174,11 +139,16 @@ class Selector:
         kind = book.vocabulary.slots().get(f"{SUBJECT}.kind")
         self.kinds: tuple[str, ...] = tuple(kind.members) if isinstance(kind, ListType) else ()
         self._codes = [*((rule.id, rule.title) for rule in book.rules), *((one.name, one.title) for one in book.needs)]
+        self._slots = Columns(answerer.engine).slots({SUBJECT})
         self._name = RulebookName(book.digest, book.name)
+
+    def facts(self, text: str) -> Facts:
+        """The facts to filter by, of a text such as `shank=2 in,pin_supplied=yes`; ProblemsFound says what is wrong."""
+        return read_facts_wanted(text, self._reader, self._slots)
 
     def select(self, held: Held, rig: Case, wanted: Wanted) -> Selection:
         """A page of what a rig comes to with the accessories held."""
-        cursor = _cursor(wanted) if wanted.after is not None else None
+        cursor = read_cursor(wanted) if wanted.after is not None else None
         key = rig_key(rig)
         matching, rows = 0, list[_Row]()
         for part, counts in zip(held.parts, self._matched(held, rig, key, wanted), strict=True):
@@ -201,7 +171,7 @@ class Selector:
     ) -> list[_Row]:
         """The first rows of a part beyond the cursor, one more than a page holds."""
         segment, told, rows = part.segment, part.segment.judge(rig, key), list[_Row]()
-        passing = part.alive & self._matching(part, wanted) if wanted.kinds or wanted.text else part.alive
+        passing = part.alive & self._matching(part, wanted) if wanted.filters else part.alive
         for place in self._places(wanted):
             left = wanted.limit + 1 - len(rows)
             if left > 0 and counts[place] and (cursor is None or place >= cursor.place):
@@ -215,21 +185,22 @@ class Selector:
         return [place for place, name in enumerate(BEST_FIRST) if not wanted.outcomes or name in wanted.outcomes]
 
     def _matched(self, held: Held, rig: Case, key: Hashable, wanted: Wanted) -> list[NDArray[np.int64]]:
-        """For each part how many items pass the filters by kind and text, by the place of their outcome."""
+        """For each part how many items pass the filters by kind, text and facts, by the place of their outcome."""
         return held.matched.get(
-            (key, wanted.kinds, wanted.text), lambda: [self._count(part, rig, key, wanted) for part in held.parts]
+            (key, wanted.kinds, wanted.text, wanted.facts),
+            lambda: [self._count(part, rig, key, wanted) for part in held.parts],
         )
 
     def _count(self, part: Part, rig: Case, key: Hashable, wanted: Wanted) -> NDArray[np.int64]:
         segment, told, most = part.segment, part.segment.judge(rig, key), len(BEST_FIRST)
-        if wanted.kinds or wanted.text:
+        if wanted.filters:
             return np.bincount(segment.outcomes(told, part.alive & self._matching(part, wanted)), minlength=most)
         return told.places - np.bincount(segment.outcomes(told, part.gone), minlength=most)
 
     def _matching(self, part: Part, wanted: Wanted) -> Flags:
-        """Which items of a part's segment pass the filters by kind and text."""
+        """Which items of a part's segment pass the filters by kind, text and facts."""
         segment = part.segment
-        return segment.matching.get((wanted.kinds, wanted.text), lambda: self._match(part, wanted))
+        return segment.matching.get((wanted.kinds, wanted.text, wanted.facts), lambda: self._match(part, wanted))
 
     def _match(self, part: Part, wanted: Wanted) -> Flags:
         segment = part.segment
@@ -239,6 +210,8 @@ class Selector:
             found &= np.array([self._kind(kind) in wanted.kinds for kind in kinds], np.bool_)[row]
         if wanted.text:
             found &= segment.containing(wanted.text.casefold())
+        if wanted.facts:
+            found &= segment.being(wanted.facts)
         return found
 
     def _of_loose(
@@ -251,6 +224,7 @@ class Selector:
             if (not wanted.kinds or self._kind(item.kind) in wanted.kinds)
             and (not wanted.outcomes or verdict.outcome in wanted.outcomes)
             and text in searched(item.label, item.sku)
+            and has(item, wanted.facts)
         ]
         beyond = [row for row in rows if cursor is None or row[:3] > cursor[2:]]
         return sorted(beyond, key=lambda row: row[:3])[: wanted.limit + 1], len(rows)
@@ -319,22 +293,3 @@ def kind_name(kind: Value | None, members: Sequence[str]) -> str:
 
 def _key(item: Item, sort: Sort) -> str:
     return label_key(item.label) if sort == "label" else ""
-
-
-def _cursor(wanted: Wanted) -> Cursor:
-    """The cursor a caller has given back."""
-    raw = (wanted.after or "").encode()
-    try:
-        cursor = Cursor(
-            *msgspec.json.decode(urlsafe_b64decode(raw + b"=" * (-len(raw) % 4)), type=tuple[str, str, int, str, str])
-        )
-    except (BadBase64, ValueError):
-        raise _refused("`after` is not where a page ended", "give the `next` of the page before, as it is") from None
-    if cursor.digest != wanted.digest():
-        help = "ask for the same rig, filters and order, or leave `after` out to begin anew"
-        raise _refused("`after` is where a page of another selection ended", help)
-    return cursor
-
-
-def _refused(message: str, help: str) -> ProblemsFound:
-    return ProblemsFound([Problem(message, help, meaning=True)])

@@ -19,12 +19,16 @@ from fitsvc.catalogue.selection_rows import SUBJECT, Row
 from fitsvc.engine.bitmaps import Words, unpack
 from fitsvc.engine.columns import OUTCOMES, Columns, Judged
 from fitsvc.engine.point import Verdict
+from fitsvc.engine.signatures import arrays_of
 from fitsvc.facts import Case, FactReader
+from fitsvc.language.intervals import SAME
 from fitsvc.language.types import Value
 from fitsvc.rulebook.rules import Rule, Rulebook
 
 Sort = Literal["sku", "label"]
 Flags = NDArray[np.bool_]
+Facts = tuple[tuple[str, Value], ...]
+"""Facts by slot, and what they are to be."""
 T = TypeVar("T")
 _RIGS_KEPT: Final = 32
 _READ_KEPT: Final = 10_000
@@ -108,6 +112,18 @@ class Strings(Sequence[str]):
         return found.to_pylist() if isinstance(row, slice) else str(found.as_py())
 
 
+def has(item: Item, facts: Facts) -> bool:
+    """Whether an item has facts that are surely these."""
+    for name, value in facts:
+        known = item.values.get(name)
+        if isinstance(value, tuple) and isinstance(known, tuple):
+            if max(abs(one - other) for one, other in zip(known, value, strict=True)) > SAME:
+                return False
+        elif known != value:
+            return False
+    return True
+
+
 class Segment:
     """Some items in the order of their SKUs; never changed."""
 
@@ -147,6 +163,16 @@ class Segment:
     def containing(self, text: str) -> Flags:
         """Which items have a text in their label or SKU, as they are searched."""
         return np.asarray(pc.match_substring(self.tables.items["searched"], text).to_numpy(), np.bool_)
+
+    def being(self, facts: Facts) -> Flags:
+        """Which items have facts that are surely these; a fact that no rule reads is none's."""
+        found = np.ones(self._catalogue.count, np.bool_)
+        for name, value in facts:
+            ends = value if isinstance(value, tuple) else (value,)
+            arrays = arrays_of(self._catalogue.columns[name])
+            for array, end in zip(arrays, ends, strict=True):
+                found &= np.abs(array - end) <= SAME if array.dtype == np.float64 else array == end
+        return found[self._catalogue.signature_of]
 
     def find(self, sku: str) -> int | None:
         """The row of a SKU."""

@@ -16,7 +16,8 @@ from fitsvc.language.problems import nearest
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from fitsvc.catalogue.selection import Selection, Selector, Wanted
+    from fitsvc.catalogue.selection import Selection, Selector
+    from fitsvc.catalogue.selection_wanted import Wanted
 
 _SIGNS: Final = {
     "works": ("✓", "green"), "conditional": ("!", "yellow"), "undetermined": ("?", "magenta"), "fails": ("✗", "red"),
@@ -48,6 +49,9 @@ def select(
         list[Outcomes] | None, typer.Option(show_default=False, help="Only with this outcome, or these.")
     ] = None,
     text: Annotated[str, typer.Option(metavar="TEXT", help="Only with this in label or SKU.")] = "",
+    where: Annotated[
+        str, typer.Option(metavar="FACT=VALUE,...", help="Only with these facts for sure, such as `shank=2 in`.")
+    ] = "",
     facts: Annotated[
         list[str] | None,
         typer.Option("--fact", "-f", metavar="SUBJECT.FACT=VALUE", show_default=False,
@@ -68,7 +72,8 @@ def select(
     import msgspec
 
     from fitsvc.answers.answering import Answerer
-    from fitsvc.catalogue.selection import Selector, Wanted
+    from fitsvc.catalogue.selection import Selector
+    from fitsvc.catalogue.selection_wanted import Wanted
     from fitsvc.cli.questions import with_facts
 
     selector = Selector(Answerer(load_rules(rules)))
@@ -76,7 +81,7 @@ def select(
     question = with_facts({"rig": {"id": rig}}, facts or (), selector.answerer.rulebook.vocabulary)
     wanted = Wanted(
         question, frozenset(kind or ()), frozenset(one.value for one in outcome or ()), text, sort.value, limit, after,
-        system=units.value,
+        system=units.value, facts=selector.facts(where),
     )  # fmt: skip
     found = _ask(selector, question, wanted, database, index)
     if as_json:

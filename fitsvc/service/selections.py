@@ -18,11 +18,12 @@ from litestar.params import FromPath
 from fitsvc.answers.answering import Answerer
 from fitsvc.answers.question import NoRecords, Stored
 from fitsvc.answers.shelf import read_items
-from fitsvc.catalogue.selection import LONGEST_CURSOR, Selection, Selector, Wanted, fingerprint, read_rig
+from fitsvc.catalogue.selection import Selection, Selector, fingerprint, read_rig
 from fitsvc.catalogue.selection_files import IndexFolder
 from fitsvc.catalogue.selection_index import SelectionIndex
 from fitsvc.catalogue.selection_rows import SUBJECT
 from fitsvc.catalogue.selection_segments import BEST_FIRST, Held
+from fitsvc.catalogue.selection_wanted import LONGEST_CURSOR, Wanted
 from fitsvc.catalogue.stored import StoreRecords
 from fitsvc.facts import Case
 from fitsvc.language.problems import ProblemsFound
@@ -135,6 +136,8 @@ def _parameters(kinds: Sequence[str]) -> tuple[Parameter, ...]:
         _words("outcome", "Only accessories with one of these outcomes.", BEST_FIRST),
         Parameter("text", "Only accessories whose label or SKU has this in it, in capitals or small letters.",
                   {"type": "string", "maxLength": _LONGEST_TEXT}, example="rack"),
+        Parameter("where", "Only accessories with these facts for sure: `shank=2 in,pin_supplied=yes`.",
+                  {"type": "string", "maxLength": _LONGEST_LIST}, example="shank=2 in"),
         Parameter("sort", "What accessories of the same outcome are ordered by.",
                   {"type": "string", "enum": ["sku", "label"], "default": "sku"}),
         Parameter("detail", "`compact` leaves out labels, kinds and reasons.",
@@ -197,6 +200,7 @@ def _encoded(selector: Selector, held: Held, rig: Case, query: Mapping[str, Any]
     wanted = Wanted(
         question, query.get("kind") or frozenset(), query["outcome"] or frozenset(), query["text"] or "", query["sort"],
         query["limit"], query["after"], query["detail"] == "compact", query["units"],
+        selector.facts(query["where"] or ""),
     )  # fmt: skip
     return msgspec.json.encode(selector.select(held, rig, wanted))
 

@@ -15,9 +15,10 @@ from litestar import Response, post
 from bench.sql_engine import Database as Judging
 from bench.sql_rules import with_literals
 from fitsvc.answers.question import NoRecords
-from fitsvc.catalogue.selection import Selector, Wanted, read_rig
+from fitsvc.catalogue.selection import Selector, read_rig
 from fitsvc.catalogue.selection_folding import catalogue_of
 from fitsvc.catalogue.selection_segments import Segment
+from fitsvc.catalogue.selection_wanted import Wanted
 from fitsvc.engine.columns import OUTCOMES
 from fitsvc.facts import Case
 from fitsvc.rulebook.rules import Rule

@@ -1,0 +1,98 @@
+"""What a caller wants to see of a selection, and where a page of it ended."""
+
+from base64 import urlsafe_b64decode, urlsafe_b64encode
+from binascii import Error as BadBase64
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass
+from hashlib import blake2b
+from typing import Any, Final, NamedTuple
+
+import msgspec
+
+from fitsvc.catalogue.selection_rows import SUBJECT
+from fitsvc.catalogue.selection_segments import Facts, Sort
+from fitsvc.facts import FactReader, unknown_fact
+from fitsvc.language.display import System
+from fitsvc.language.problems import Problem, ProblemsFound
+from fitsvc.language.types import Value
+
+LONGEST_CURSOR: Final = 2_000
+
+
+@dataclass(frozen=True, slots=True)
+class Wanted:
+    """What a caller wants to see of what a question comes to: nothing named is everything."""
+
+    question: Mapping[str, Any]
+    kinds: frozenset[str] = frozenset()
+    outcomes: frozenset[str] = frozenset()
+    text: str = ""
+    sort: Sort = "sku"
+    limit: int = 50
+    after: str | None = None
+    compact: bool = False
+    system: System = "us"
+    facts: Facts = ()
+
+    @property
+    def filters(self) -> bool:
+        """Whether anything but outcomes is filtered by."""
+        return bool(self.kinds or self.text or self.facts)
+
+    def digest(self) -> str:
+        """What a cursor is good for: the same selection in the same order."""
+        told = (self.question, sorted(self.kinds), sorted(self.outcomes), self.text, self.facts, self.sort)
+        return blake2b(msgspec.json.encode(told, order="deterministic"), digest_size=6).hexdigest()
+
+
+class Cursor(NamedTuple):
+    """Where a page ended: the selection, the revision, and the last item's place in the order."""
+
+    digest: str
+    revision: str
+    place: int
+    key: str
+    sku: str
+
+    def text(self) -> str:
+        """The cursor as callers hold it."""
+        return urlsafe_b64encode(msgspec.json.encode(self)).rstrip(b"=").decode()
+
+
+def read_facts_wanted(text: str, reader: FactReader, slots: Collection[str]) -> Facts:
+    """The facts to filter by, of those that rules read (`slots`)."""
+    found, problems = list[tuple[str, Value]](), list[Problem]()
+    known = {name: fact for name, fact in reader.subjects[SUBJECT].items() if fact.name in slots}
+    for part in text.split(",") if text else ():
+        name, equals, value = (piece.strip() for piece in part.partition("="))
+        if not equals:
+            problems.append(Problem(f"`{part}` is not a fact and a value", "write it as `shank=2 in`", meaning=True))
+        elif name not in known:
+            problems.append(unknown_fact(SUBJECT, name, known, ""))
+        else:
+            try:
+                found += reader.value(known[name], value).items()
+            except ProblemsFound as refused:
+                problems += [Problem(one.message, one.help, meaning=True) for one in refused.problems]
+    if problems:
+        raise ProblemsFound(problems)
+    return tuple(sorted(found))
+
+
+def read_cursor(wanted: Wanted) -> Cursor:
+    """The cursor a caller has given back."""
+    raw = (wanted.after or "").encode()
+    try:
+        cursor = Cursor(
+            *msgspec.json.decode(urlsafe_b64decode(raw + b"=" * (-len(raw) % 4)), type=tuple[str, str, int, str, str])
+        )
+    except (BadBase64, ValueError):
+        raise _refused("`after` is not where a page ended", "give the `next` of the page before, as it is") from None
+    if cursor.digest != wanted.digest():
+        help = "ask for the same rig, filters and order, or leave `after` out to begin anew"
+        raise _refused("`after` is where a page of another selection ended", help)
+    return cursor
+
+
+def _refused(message: str, help: str) -> ProblemsFound:
+    return ProblemsFound([Problem(message, help, meaning=True)])
