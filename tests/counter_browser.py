@@ -129,6 +129,13 @@ def serving(folder: Path) -> Iterator[Counter]:
     strange.write_text("".join(f"{json.dumps(one)}\n" for one in _strange()), "utf-8")
     _fitsvc("demo", "--into", str(folder / "demo.db"))
     _fitsvc("load", str(strange), "--database", url)
+    with running(url, folder) as counter:
+        yield counter
+
+
+@contextmanager
+def running(url: str, folder: Path) -> Iterator[Counter]:
+    """Run `fitsvc serve` on a database; what it writes goes to a folder."""
     log = folder / "server.log"
     with log.open("wb") as output:
         command = [sys.executable, "-m", "fitsvc", "serve", "--port", "0", "--database", url]
