@@ -201,6 +201,20 @@ def test_a_reading_answers_again_at_once(page: Page) -> None:
     assert "6 in" in page.locator(".asked").inner_text()
 
 
+def test_what_collides_is_marked_in_the_drawing(page: Page) -> None:
+    """What the rules say strikes is filled with a pattern, lettered, told in the key and in words beside it."""
+    page.goto(OPEN.replace("5+in+±+1+in", "6+in"))
+    assert outcome(page) == "fails"
+    reason = page.locator(".findings .fails", has_text="bumper").first.inner_text().split(":", 1)[-1].strip()
+    drawing = page.locator("svg").filter(has=page.locator(".d-wheel"))
+    assert drawing.locator("[fill$='-strikes)']").count() >= 1
+    assert drawing.locator("pattern.d-strikes").count() == 1
+    assert drawing.locator("circle.d-strikes").count() >= 1
+    assert reason in " ".join(drawing.locator("text").all_text_contents())
+    page.locator("figcaption summary").last.click()
+    assert reason in page.locator("figcaption details[open]").inner_text()
+
+
 def test_a_vehicle_known_in_part_stays_open(page: Page) -> None:
     """A customer who does not know which gets the answer over all of them, and what tells them apart."""
     page.goto("/")
