@@ -13,7 +13,7 @@ import numpy as np
 from litestar import Response, post
 
 from bench.sql_engine import Database as Judging
-from bench.sql_rules import with_literals
+from bench.sql_rules import judged, with_literals
 from fitsvc.answers.question import NoRecords
 from fitsvc.catalogue.selection import Selector, read_rig
 from fitsvc.catalogue.selection_folding import catalogue_of
@@ -74,11 +74,10 @@ class SqlSelection:
     def page(self, rig: Case, limit: int) -> dict[str, Any]:
         """A page and the counts."""
         query = with_literals(self.program, self.program.rig_values(rig)).query()
-        results = ", ".join(f"{text} AS r{i}" for i, text in enumerate(query.results))
         with self.lock:
             self.connection.execute(
                 f"CREATE OR REPLACE TEMP TABLE judged AS SELECT id, w, kind, outcome, {self.deciding()} AS code FROM "
-                f"(SELECT *, {query.outcome} AS outcome FROM (SELECT id, w, kind, {results} FROM items))"
+                f"({judged(query, 'id, kind', 'items')})"
             )
             rows = self.connection.execute(
                 f"SELECT row FROM sold JOIN judged USING (id) ORDER BY outcome, sku LIMIT {limit}"
