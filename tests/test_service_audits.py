@@ -281,6 +281,18 @@ def test_pages_of_audits(idle: Client, key: dict[str, str]) -> None:
     assert ([one["id"] for one in rest["items"]], rest["next"]) == (["aud_c"], None)
 
 
+def test_an_id_may_be_used_again(client: Client, key: dict[str, str]) -> None:
+    """An audit under the id of one that was finished and deleted is carried out as any."""
+    rig = b'{"subject": "rig", "id": "rig_a", "name": "A", "rig": {"receiver": {"facts": {"opening": "2 in"}}}}'
+    for _ in range(2):
+        path = create(client, key, id="aud_again")
+        send(client, key, path, "catalogue", b"sku,kind\nA,step\n", CSV)
+        send(client, key, path, "rigs", rig, LINES)
+        assert started(client, key, path)["state"] == "finished"
+        time.sleep(0.6)
+        assert client.delete(path, headers=key).status_code == 204
+
+
 def test_a_cancelled_audit_goes_on_where_it_was(
     client: Client, key: dict[str, str], made: Path, tmp_path: Path
 ) -> None:

@@ -56,6 +56,13 @@ class AuditFolder:
         """What the audit was made with."""
         return _read(self.path / "audit.json") or {}
 
+    def made(self) -> tuple[str, int]:
+        """Its id and when it was made, which tell it from one that had the id before it."""
+        try:
+            return self.key, (self.path / "audit.json").stat().st_ctime_ns
+        except FileNotFoundError:
+            return self.key, 0
+
     def state(self) -> str:
         """The state it is in."""
         kept = str((_read(self.path / "state.json") or {}).get("state", "new"))

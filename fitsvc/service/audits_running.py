@@ -23,7 +23,7 @@ class Running:
         self._environment = {**os.environ, "FITSVC_DATABASE_URL": database_url}
         self._processes: dict[str, subprocess.Popen[bytes]] = {}
         self._stopping = threading.Event()
-        self._seen_ended: set[str] = set()
+        self._ended: set[tuple[str, int]] = set()
         self._thread = threading.Thread()
 
     def start(self) -> None:
@@ -54,14 +54,14 @@ class Running:
 
     def _begin_next(self) -> None:
         for folder in self._audits.listed():
-            if folder.key in self._seen_ended:
+            if (made := folder.made()) in self._ended:
                 continue
             if folder.is_wanted() and not folder.is_held():
                 command = [sys.executable, "-m", "fitsvc.service.audits_worker", str(folder.path), self._digest]
                 self._processes[folder.key] = subprocess.Popen(command, env=self._environment, stdin=subprocess.DEVNULL)
                 return
             if folder.is_ended():
-                self._seen_ended.add(folder.key)
+                self._ended.add(made)
 
     def _reap(self) -> None:
         """Note the audits whose process ended without saying how."""
