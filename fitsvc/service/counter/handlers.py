@@ -70,10 +70,10 @@ def answer(request: AnyRequest) -> Response[str] | Redirect:
             return Redirect(link("/answer", kept), status_code=303)
         found = service.answerer.answer(document, asker.records, system, service.shop.shelf(session))
         lines = _asked(asker, told)
-    # Of several vehicles there is not one side to draw.
+    # The case of several vehicles has the facts of none of them: there is no one side, and no one chain, to draw.
     one = len(read.candidates) < 2
     side = side_view(service.answerer.wording, read.case, system, labels=read.labels) if one else None
-    chart = rating_bars(service.answerer.wording, read.case, system)
+    chart = rating_bars(service.answerer.wording, read.case, system) if one else None
     service.metrics.answer(found.outcome)
     rig = {name: text for name, text in kept.items() if name.partition(".")[0] != "accessory"}
     return page(
