@@ -26,11 +26,8 @@ def random_questions(count: int, seed: int = 3) -> list[dict[str, Any]]:
     for _ in range(count):
         mounting, item = random.choice(mountings), random.choice(items)
         rig = {"vehicle": {"id": mounting.links["vehicle"]}, "receiver": {"id": mounting.links["receiver"]}}
-        load = {
-            "bikes": random.randrange(1, 6),
-            "bike_weight": "45 lb",
-            "cargo_weight": f"{random.randrange(50, 600)} lb",
-        }
+        bikes = {"bikes": random.randrange(1, 6), "bike_weight": "45 lb"}
+        load = random.choice((bikes, {"cargo_weight": f"{random.randrange(50, 600)} lb"}))
         found.append({"rig": rig, "accessory": {"sku": item.sku}, "load": {"facts": load}})
     return found
 

@@ -140,7 +140,7 @@ class Answerer:
             answer, _ = self._answer(tried.document, asked, records, system)
             if answer.outcome in ("works", "conditional"):
                 found.append(remedy_of(tried, answer))
-        if shelf.items("accessory") and not any(remedy.sku for remedy in found):
+        if shelf.sells("accessory") and not any(remedy.sku for remedy in found):
             text = search.would_have_to_be(question, failing)
             found += [Remedy("none", "fails", text)] if text else []
         return found

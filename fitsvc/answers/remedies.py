@@ -102,7 +102,7 @@ class Remedies:
         kind = case.facts.get(f"{subject}.kind")
         if subject not in case.present or (kind is None and subject == "accessory"):
             return
-        for item in self.shelf.items(subject, kind):
+        for item in self.shelf.instead(case, subject, kind):
             changed = {**document, subject: {"sku": item.sku}}
             words = f"the {item.label} instead"
             yield Tried("swap", (item,), words, changed, self._with(case, (subject,), item.values, item.texts))

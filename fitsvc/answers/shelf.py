@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 from typing import Protocol
 
 from fitsvc.answers.question import Stored
-from fitsvc.facts import FactReader
+from fitsvc.facts import Case, FactReader
 from fitsvc.language.problems import Problem
 from fitsvc.language.types import Value
 
@@ -31,6 +31,17 @@ class Shelf(Protocol):
 
     def items(self, subject: str, kind: Value | None = None) -> Sequence[Item]:
         """The items of a subject, of one kind if a kind is given, in the order of their SKUs."""
+        ...
+
+    def instead(self, case: Case, subject: str, kind: Value | None) -> Sequence[Item]:
+        """The items of a subject and kind that could take the place of a case's own.
+
+        Those that would fail may be left out, and so may all but a few of the best, in the order of their SKUs.
+        """
+        ...
+
+    def sells(self, subject: str) -> bool:
+        """Whether there is anything of a subject."""
         ...
 
     def receivers_for(self, vehicle: str) -> Sequence[tuple[Stored, Stored]]:
@@ -65,6 +76,14 @@ class Stock:
     def items(self, subject: str, kind: Value | None = None) -> Sequence[Item]:
         """The items of a subject, of one kind if a kind is given."""
         return self._by_kind.get((subject, kind), ()) if kind is not None else self._by_subject.get(subject, ())
+
+    def instead(self, case: Case, subject: str, kind: Value | None) -> Sequence[Item]:
+        """All of the kind: the search for remedies judges them."""
+        return self.items(subject, kind)
+
+    def sells(self, subject: str) -> bool:
+        """Whether there is anything of a subject."""
+        return bool(self._by_subject.get(subject))
 
     def receivers_for(self, vehicle: str) -> Sequence[tuple[Stored, Stored]]:
         """The mountings stored for a vehicle, each with its receiver."""

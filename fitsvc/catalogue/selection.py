@@ -166,6 +166,35 @@ class Selector:
             held.counted.get(key, lambda: self._counts(held, rig, key)), self._name,
         )  # fmt: skip
 
+    def best(self, held: Held, case: Case, kind: Value, most: int) -> list[Item]:
+        """The accessories of one kind that do not fail in a case in place of its own, the best first, then by SKU."""
+        name, prefix = self._kind(kind), f"{SUBJECT}."
+        if not name:
+            return []
+        facts = {one: value for one, value in case.facts.items() if not one.startswith(prefix)}
+        texts = {one: text for one, text in case.texts.items() if not one.startswith(prefix)}
+        rig = Case(facts, frozenset(case.present) - {SUBJECT}, case.adapters, texts)
+        wanted, key = Wanted({}, frozenset({name}), frozenset({"works", "conditional"}), limit=most), rig_key(rig)
+        rows, _ = self._of_loose(held, rig, key, wanted, None)
+        for part, counts in zip(held.parts, self._matched(held, rig, key, wanted), strict=True):
+            rows += self._of_part(part, counts, rig, key, wanted, None)
+        return [row.item for row in sorted(rows, key=lambda row: row[:3])[:most]]
+
+    def named(self, held: Held, text: str, most: int) -> list[Item]:
+        """The accessories whose label, SKU or kind has every word of a text in it, by SKU."""
+        words, found = text.casefold().split(), list[Item]()
+        for part in held.parts:
+            kinds, row = part.segment.kinds
+            flags = part.alive
+            for word in words:
+                of_kind = np.array([word in self._kind(kind) for kind in kinds], np.bool_)
+                flags = flags & (part.segment.containing(word) | of_kind[row])
+            found += map(part.segment.item, np.flatnonzero(flags)[:most].tolist())
+        for item in held.loose:
+            told = f"{searched(item.label, item.sku)} {self._kind(item.kind)}"
+            found += [item] if all(word in told for word in words) else []
+        return sorted(found, key=lambda item: item.sku)[:most]
+
     def _of_part(
         self, part: Part, counts: NDArray[np.int64], rig: Case, key: Hashable, wanted: Wanted, cursor: Cursor | None
     ) -> list[_Row]:

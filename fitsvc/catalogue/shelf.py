@@ -1,6 +1,6 @@
 """The store's shelf and its vehicles' names, read once and kept in step with the store by its observations."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from math import inf
 from threading import Lock
 from time import monotonic
@@ -11,15 +11,16 @@ from fitsvc.answers.question import Named, Stored
 from fitsvc.answers.shelf import Item, Stock, read_items
 from fitsvc.answers.vehicles import Vehicles
 from fitsvc.catalogue.selection_changes import Seen, changed_since, seen_all
-from fitsvc.catalogue.stored import stored
-from fitsvc.facts import FactReader
+from fitsvc.catalogue.stored import SOLD, stored
+from fitsvc.facts import Case, FactReader
 from fitsvc.language.types import Value
 from fitsvc.store.records import find_mountings, get_record, get_records, list_records
-from fitsvc.store.tables import Record, Subject
+from fitsvc.store.tables import Subject
 
 _PAGE = 5_000
 _FRESH_SECONDS = 0.5
 _SMALL = 100
+Choose = Callable[[Case, Value], Sequence[Item]]
 
 
 class Shop:
@@ -28,12 +29,14 @@ class Shop:
     Every change to a record's facts leaves an observation, which is how it is seen.
     """
 
-    def __init__(self, reader: FactReader) -> None:
-        self._reader, self._lock = reader, Lock()
-        self._items: dict[str, Item] = {}
+    def __init__(self, reader: FactReader, choose: Choose | None = None) -> None:
+        """`choose` picks the accessories of a kind that do best in a case, where there is an index of them."""
+        self._reader, self._choose, self._lock = reader, choose, Lock()
+        self._items: dict[str, dict[str, Item]] = {}
+        self._stocks: dict[str, Stock] = {}
+        self._whole: Stock | None = None
         self._seen: Seen | None = None
         self._looked = -inf
-        self._stock = Stock((), {})
         self._vehicles = Vehicles(reader)
         self._seen_vehicles: Seen | None = None
 
@@ -66,47 +69,91 @@ class Shop:
         return self._vehicles
 
     def lately(self) -> Stock | None:
-        """The shelf as the store had it less than half a second ago, or None; a large one is left to a thread."""
-        fresh = monotonic() - self._looked < _FRESH_SECONDS and len(self._items) <= _SMALL
-        return self._stock if fresh else None
+        """All that a small store sells as it had it less than half a second ago, or None."""
+        fresh = monotonic() - self._looked < _FRESH_SECONDS and self._whole is not None
+        return self._whole if fresh else None
 
     def shelf(self, session: Session) -> "StoreShelf":
-        """The shelf as the store has it now."""
+        """The shelf as the store has it now; of a large store a subject's items are read once they are wanted."""
         with self._lock:
             looked = monotonic()
             if self._seen is None:
                 self._seen = seen_all(session)
-                for record in _everything(session, "accessory"):
-                    self._put(record)
-                self._stock = Stock(self._items.values(), {})
+                if len(list_records(session, "accessory", limit=_SMALL + 1)) <= _SMALL:
+                    for subject in sorted(SOLD):
+                        self._read(session, subject)
             else:
-                seen, changed = changed_since(session, self._seen, "accessory")
-                if changed:
-                    self._change(changed, get_records(session, "accessory", changed))
-                self._seen = seen
+                self._follow(session)
+            sold = [item for subject in self._items.values() for item in subject.values()]
+            small = self._items.keys() == SOLD and len(sold) <= _SMALL
+            if not small:
+                self._whole = None
+            elif self._whole is None:
+                self._whole = Stock(sold, {})
             self._looked = looked
-            return StoreShelf(self._stock, session)
+            return StoreShelf(self, session)
 
-    def _change(self, changed: Sequence[str], found: Mapping[str, Record]) -> None:
+    def stock(self, session: Session, subject: str) -> Stock:
+        """What is sold as a subject, read from the store when it is first wanted."""
+        with self._lock:
+            if subject not in self._items:
+                self._follow(session)
+                self._read(session, subject)
+            return self._stocks[subject]
+
+    def chosen(self, case: Case, kind: Value) -> Sequence[Item] | None:
+        """The accessories of a kind that do best in a case without its own, where an index of them can tell."""
+        return self._choose(case, kind) if self._choose else None
+
+    def _follow(self, session: Session) -> None:
+        if self._seen is None:
+            self._seen = seen_all(session)
+            return
+        seen, changed = changed_since(session, self._seen, "accessory")
+        found = get_records(session, "accessory", changed)
+        touched = set[str]()
         for key in changed:
-            self._items.pop(key, None)
-            if key in found:
-                self._put(stored("accessory", found[key]))
-        self._stock = Stock(self._items.values(), {})
+            record = stored("accessory", found[key]) if key in found else None
+            for subject, items in self._items.items():
+                gone = items.pop(key, None)
+                put = read_items(self._reader, [record]) if record is not None and record.subject == subject else []
+                items |= {item.sku: item for item in put}
+                touched |= {subject} if gone is not None or put else set()
+        for subject in touched:
+            self._stocks[subject] = Stock(self._items[subject].values(), {})
+        self._whole = None if touched else self._whole
+        self._seen = seen
 
-    def _put(self, record: Stored) -> None:
-        self._items |= {item.sku: item for item in read_items(self._reader, [record])}
+    def _read(self, session: Session, subject: str) -> None:
+        records = _everything(session, "accessory", subject)
+        self._items[subject] = {item.sku: item for item in read_items(self._reader, records)}
+        self._stocks[subject] = Stock(self._items[subject].values(), {})
 
 
 class StoreShelf:
-    """What one request takes from the shelf; receivers are asked of the store when they are wanted."""
+    """What one request takes from the shelf: what it looks at once stays the same for it."""
 
-    def __init__(self, stock: Stock, session: Session) -> None:
-        self._stock, self._session = stock, session
+    def __init__(self, shop: Shop, session: Session) -> None:
+        self._shop, self._session = shop, session
+        self._stocks: dict[str, Stock] = {}
 
     def items(self, subject: str, kind: Value | None = None) -> Sequence[Item]:
         """The items of a subject, of one kind if a kind is given."""
-        return self._stock.items(subject, kind)
+        if subject not in self._stocks:
+            self._stocks[subject] = self._shop.stock(self._session, subject)
+        return self._stocks[subject].items(subject, kind)
+
+    def instead(self, case: Case, subject: str, kind: Value | None) -> Sequence[Item]:
+        """The items that could take the place of a subject's; of accessories, by the index, the best alone."""
+        if subject == "accessory" and kind is not None:
+            chosen = self._shop.chosen(case, kind)
+            if chosen is not None:
+                return chosen
+        return self.items(subject, kind)
+
+    def sells(self, subject: str) -> bool:
+        """Whether there is anything of a subject."""
+        return bool(list_records(self._session, "accessory", limit=1, sold_as=subject))  # type: ignore[arg-type]
 
     def receivers_for(self, vehicle: str) -> Sequence[tuple[Stored, Stored]]:
         """The mountings stored for a vehicle, each with its receiver."""
@@ -117,10 +164,10 @@ class StoreShelf:
         return found
 
 
-def _everything(session: Session, subject: Subject) -> list[Stored]:
+def _everything(session: Session, subject: Subject, sold_as: str | None = None) -> list[Stored]:
     found: list[Stored] = []
     after: str | None = None
-    while page := list_records(session, subject, after=after, limit=_PAGE):
+    while page := list_records(session, subject, after=after, limit=_PAGE, sold_as=sold_as):  # type: ignore[arg-type]
         found += [stored(subject, record) for record in page]
         after = page[-1].key
     return found

@@ -37,8 +37,8 @@ def create_app(
     machine; without one, it is built in memory when it is first asked for.
     """
     answerer = Answerer(rulebook)
-    service = Service(database, answerer, Metrics(), Shop(answerer.reader))
     selections = Selections(answerer, database, index_in)
+    service = Service(database, answerer, Metrics(), Shop(answerer.reader, selections.best))
     kept = Audits(audits_root(audits_in))
     running = Running(kept, database.url, rulebook.digest)
     app = Litestar(

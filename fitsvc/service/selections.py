@@ -17,7 +17,8 @@ from litestar.params import FromPath
 
 from fitsvc.answers.answering import Answerer
 from fitsvc.answers.question import NoRecords, Stored
-from fitsvc.answers.shelf import read_items
+from fitsvc.answers.remedies import MOST_TOLD
+from fitsvc.answers.shelf import Item, read_items
 from fitsvc.catalogue.selection import Selection, Selector, fingerprint, read_rig
 from fitsvc.catalogue.selection_files import IndexFolder
 from fitsvc.catalogue.selection_index import SelectionIndex
@@ -27,6 +28,7 @@ from fitsvc.catalogue.selection_wanted import LONGEST_CURSOR, Wanted
 from fitsvc.catalogue.stored import StoreRecords
 from fitsvc.facts import Case
 from fitsvc.language.problems import ProblemsFound
+from fitsvc.language.types import Value
 from fitsvc.service.bodies import read_document, read_object
 from fitsvc.service.context import AnyRequest, service_of
 from fitsvc.service.documents import finish
@@ -65,6 +67,14 @@ class Selections:
         folder = IndexFolder(index_in, database, answerer.rulebook.digest) if index_in else None
         self.selector, self.index = Selector(answerer), SelectionIndex(answerer, database, folder=folder)
         self._opens, self._opened, self._ended = folder is not None, Event(), Event()
+
+    def best(self, case: Case, kind: Value) -> list[Item]:
+        """The accessories of a kind that do best in a case in place of its own: enough for its remedies."""
+        return self.selector.best(self.index.held(), case, kind, MOST_TOLD)
+
+    def named(self, text: str, most: int) -> list[Item]:
+        """The accessories that go by what is typed."""
+        return self.selector.named(self.index.held(), text, most)
 
     def start(self) -> None:
         """Begin to open the index."""

@@ -1,6 +1,6 @@
 """What the page that asks shows: the parts that may be meant by what has been typed, and the fields they call for."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from typing import Any, Final
@@ -10,6 +10,7 @@ from sqlmodel import Session
 
 from fitsvc.answers.answering import Answerer
 from fitsvc.answers.question import NAMES, Named, Question, read_question
+from fitsvc.answers.shelf import Item
 from fitsvc.answers.vehicles import folded
 from fitsvc.catalogue.shelf import Shop
 from fitsvc.catalogue.stored import StoreRecords
@@ -27,6 +28,10 @@ _MOST: Final = 12
 _MOST_RECEIVERS: Final = 30
 _TOLD: Final = ("ask", "label", "scales")
 _LABEL: Final = ("label",)
+
+
+FindAccessories = Callable[[str, int], Sequence[Item]]
+"""Finds accessories by what is typed, so many at most."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,8 +76,8 @@ class Asking:
 class Asker:
     """Makes the page for one session of the store."""
 
-    def __init__(self, answerer: Answerer, shop: Shop, session: Session) -> None:
-        self.answerer, self.shop, self.session = answerer, shop, session
+    def __init__(self, answerer: Answerer, shop: Shop, session: Session, named: FindAccessories) -> None:
+        self.answerer, self.shop, self.session, self._named = answerer, shop, session, named
         self.vocabulary = answerer.rulebook.vocabulary
         self.records = StoreRecords(session, shop.vehicles)
 
@@ -184,11 +189,14 @@ class Asker:
     def sold(self, fields: Fields, subject: str, place: str = "") -> Found:
         """What is sold as a subject and goes by what is typed; of an accessory adapters too."""
         place = place or subject
-        text, chosen = fields.get(f"{FIND}{place}", ""), fields.get(place, "")
-        sold_as: Any = None if subject == "accessory" else subject
-        found = search_sold(self.session, text, sold_as, limit=_MOST + 1) if text.strip() or sold_as else []
-        found = [one for one in found if subject != "accessory" or one.subject in ("accessory", "adapter")]
-        choices = [Choice(one.sku, one.label or one.sku, one.sku, one.sku == chosen) for one in found[:_MOST]]
+        text, chosen = fields.get(f"{FIND}{place}", "").strip(), fields.get(place, "")
+        found: list[tuple[str, str]] = []
+        if text and subject == "accessory":
+            found = [(item.sku, item.label) for item in self._named(text, _MOST + 1)]
+        if text or subject != "accessory":
+            sold_as: Any = "adapter" if subject == "accessory" else subject
+            found += [(one.sku, one.label) for one in search_sold(self.session, text, sold_as, limit=_MOST + 1)]
+        choices = [Choice(sku, label or sku, sku, sku == chosen) for sku, label in found[:_MOST]]
         if chosen and all(not one.chosen for one in choices):
             record = self.records.find(subject, chosen)
             choices.insert(0, Choice(chosen, (record.label if record else "") or chosen, chosen, True))

@@ -8,6 +8,7 @@ from litestar import Response, get
 from litestar.handlers import HTTPRouteHandler
 from litestar.params import FromPath
 from litestar.response import Redirect
+from sqlmodel import Session
 
 from fitsvc.answers.drawing.rating_bars import rating_bars
 from fitsvc.answers.drawing.side_view import side_view
@@ -59,7 +60,7 @@ def answer(request: AnyRequest) -> Response[str] | Redirect:
     fields, system = fields_of(request)
     service = service_of(request)
     with service.database.session() as session:
-        asker = Asker(service.answerer, service.shop, session)
+        asker = _asker(request, session)
         question = {name: text for name, text in fields.items() if not name.startswith(FIND) and name not in PAGE}
         document, read, problems = asker.read(question, system)
         if read is None or problems:
@@ -90,7 +91,7 @@ def fits(request: AnyRequest) -> Response[str] | Redirect:
     fields, system = fields_of(request)
     service, filters = service_of(request), {name: fields.pop(name, "").strip() for name in _FILTERS}
     with service.database.session() as session:
-        asker = Asker(service.answerer, service.shop, session)
+        asker = _asker(request, session)
         question = {name: text for name, text in fields.items() if not name.startswith(FIND) and name not in PAGE}
         question = {name: text for name, text in question.items() if name.partition(".")[0] != "accessory"}
         document, problems = asker.rig(question, system)
@@ -118,6 +119,11 @@ def fits(request: AnyRequest) -> Response[str] | Redirect:
         fields=rest, filters=filters, kinds=_kinds(request), change=link("/", rest),
         following=link("/fits", {**kept, "after": found.next}) if found and found.next else "",
     )  # fmt: skip
+
+
+def _asker(request: AnyRequest, session: Session) -> Asker:
+    service, shared = service_of(request), cast(Selections, request.app.state["selections"])
+    return Asker(service.answerer, service.shop, session, shared.named)
 
 
 def _selected(request: AnyRequest, document: Any, rig: Any, filters: Mapping[str, str], system: System) -> Selection:
@@ -191,7 +197,7 @@ def asset(name: FromPath[str]) -> Response[bytes]:
 def _ask_page(request: AnyRequest, fields: Fields, system: System, problems: Any) -> Response[str]:
     service = service_of(request)
     with service.database.session() as session:
-        shown = Asker(service.answerer, service.shop, session).page(fields, system, problems)
+        shown = _asker(request, session).page(fields, system, problems)
     places = FieldMaker(service.answerer.rulebook.vocabulary, fields, problems, system)
     status = 200 if not problems else 422 if all(one.meaning for one in problems) else 400
     filled = {name: fields.get(name, "") for name in (*KEYS, "rig", "with", *(f"{FIND}{p}" for p in (*KEYS, *PLACES)))}
