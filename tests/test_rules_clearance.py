@@ -52,7 +52,8 @@ def _told(answer: Answer) -> dict[str, Finding]:
 def test_what_is_not_asked_is_not_told() -> None:
     """With bikes in the question but no grade and no closure, nothing is said of either."""
     told = _told(_ask({"bikes": 2, "bike_weight": "40 lb"}, accessory=TRAY))
-    assert set(told) == {"folded-clears-bumper", "folded-not-close-to-bumper", "in-use-clears-bumper"}
+    assert set(told) == {"folded-clears-bumper", "folded-not-close-to-bumper", "in-use-clears-bumper",
+                         "above-the-ground", "well-above-the-ground"}  # fmt: skip
     assert {finding.result for finding in told.values()} == {"passes"}
 
 
@@ -130,7 +131,7 @@ def test_the_jack_is_judged_where_it_is_named() -> None:
     """Without the jack only the ball is held to the bumper; with it, its turn and the tailgate are told too."""
     vehicle = {**PICKUP, "closure_hinge_setback": "6 in"}
     plain = _told(_ask(None, vehicle, accessory=MOUNT, trailer={"gross_weight": "3000 lb"}))
-    assert set(plain) == {"ball-clears-bumper"}
+    assert set(plain) == {"ball-behind-bumper", "ball-clears-bumper"}
     jack = {"jack_behind_ball": "10 in", "jack_width": "12 in", "jack_height": "40 in"}
     told = _told(_ask(None, vehicle, accessory=MOUNT, trailer=jack))
     assert told["turns-clear-of-jack"].result == told["tailgate-clears-jack"].result == "fails"

@@ -76,7 +76,8 @@ def test_whole_columns_know_what_an_item_names() -> None:
 
 
 def test_what_is_kept_of_one_question_is_not_told_of_another() -> None:
-    """With no load named a driver is counted; with one named its people are unknown: findings must not be mixed up."""
+    """With no people named a driver is counted, else those named: findings must not be mixed up."""
+    people = {"facts": {"occupants_weight": {"at_most": "900 lb"}}}
     facts = {
         "accessory.kind": "ball_mount", "accessory.length": "10 in", "trailer.tongue_weight": "300 lb",
         "trailer.weight_distribution": False, "vehicle.curb_weight_rear": "2500 lb",
@@ -84,7 +85,7 @@ def test_what_is_kept_of_one_question_is_not_told_of_another() -> None:
     rule = "rear-axle-with-trailer"
 
     def facts_told(told: Answerer, loaded: bool) -> dict[str, str]:
-        document: dict[str, Any] = {"rig": {}, **({"load": {"facts": {}}} if loaded else {})}
+        document: dict[str, Any] = {"rig": {}, **({"load": people} if loaded else {})}
         for name, wire in facts.items():
             subject, short = name.split(".")
             place = document["rig"] if subject == "vehicle" else document

@@ -46,12 +46,22 @@ def test_australian_overhang_differs_from_californian() -> None:
     assert result("reach-behind-in-california", {**CARRIER, "load.jurisdiction": "california"}) == "passes"
 
 
-def test_no_place_leaves_brakes_to_a_caution() -> None:
-    """An unbraked trailer in the range where the states differ is told so, and not from 2,999 lb down."""
-    assert result("brakes-where-driven", UNBRAKED) == "not_applicable"
-    assert _cautions(UNBRAKED, "brakes of their own")
-    assert not _cautions({**UNBRAKED, "trailer.gross_weight": "2999 lb"}, "brakes of their own")
-    assert not _cautions({**UNBRAKED, "trailer.brakes": "surge"}, "brakes of their own")
+@pytest.mark.parametrize("place", [None, "elsewhere", "interstate_commerce", "australia"])
+def test_no_known_law_leaves_brakes_a_caution(place: str | None) -> None:
+    """Without a place whose rule the book holds, an unbraked trailer is a caution from the lowest figure on."""
+    facts = {**UNBRAKED, **({"load.jurisdiction": place} if place else {})}
+    assert result("brakes-where-driven", facts) == "not_applicable"
+    assert result("heavy-trailer-has-brakes", facts) == "fails"
+    assert result("heavy-trailer-has-brakes", {**facts, "trailer.gross_weight": "1499 lb"}) == "passes"
+    assert result("heavy-trailer-has-brakes", {**facts, "trailer.brakes": "surge"}) == "passes"
+
+
+def test_no_brakes_is_no_reading_that_works_on_a_heavy_trailer() -> None:
+    """Asked for the brakes of a heavy trailer, the answer never says that it works without."""
+    steps = answer({"accessory.kind": "ball_mount", "trailer.gross_weight": "4800 lb"}).next
+    (brakes,) = (step for step in steps if step.fact == "trailer.brakes")
+    assert "no brakes" not in brakes.works_if
+    assert "electric" in brakes.works_if
 
 
 def test_the_place_picks_the_brake_rule() -> None:

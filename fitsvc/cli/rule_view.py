@@ -21,7 +21,8 @@ if TYPE_CHECKING:
 _KINDS: Final = {"rules": "rule", "limits": "limit", "needs": "need", "cautions": "caution"}
 _LINES: Final = (
     ("applies_when", "applies when"), ("requires", "requires"), ("quantity", "limits"), ("lowest_of", "lowest of"),
-    ("judged", "judged"), ("met_when", "met when"), ("values", "must be"), ("severity", "severity"),
+    ("judged", "judged"), ("judged_when", "judged when"), ("met_when", "met when"), ("values", "must be"),
+    ("severity", "severity"),
     ("if_unknown", "if unknown"), ("fails_because", "when it fails"), ("unknown_because", "when unknown"),
     ("because", "because"), ("text", "says"), ("remedy", "remedy"), ("source", "source"),
 )  # fmt: skip

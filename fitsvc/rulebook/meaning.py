@@ -16,7 +16,7 @@ from fitsvc.language.source import Source
 from fitsvc.rulebook.measuring import KEYS as HINTS
 from fitsvc.rulebook.yaml_text import read_yaml_file, to_plain
 
-_EXPRESSIONS: Final = {"applies_when", "requires", "met_when", "is", "rating", "judged"}
+_EXPRESSIONS: Final = {"applies_when", "requires", "met_when", "is", "rating", "judged", "judged_when"}
 _EXPRESSION_MAPS: Final = {"bare", "each", "values"}
 _NAMES: Final = ("id", "name")
 

@@ -142,12 +142,13 @@ def read_need(read: Expressions, node: Node, topic: str, taken: dict[str, str]) 
 def read_limit(read: Expressions, node: Node, topic: str, taken: dict[str, str]) -> tuple[Limit, list[Rule]] | None:
     """Read one limit, and the rules that judge by each of its ratings."""
     shape = read.shape
-    entry = shape.mapping(node, "a limit", _LIMIT_KEYS, ["applies_when", "fails_because", "remedy"])
+    entry = shape.mapping(node, "a limit", _LIMIT_KEYS, ["applies_when", "judged_when", "fails_because", "remedy"])
     if entry is None:
         return None
     name = identifier(shape, entry, taken, topic)
     shape.one_of(entry, "severity", SEVERITIES)
     guard, judged = read.read(entry, "applies_when"), read.read(entry, "judged", None)
+    judged_when = read.read(entry, "judged_when")
     if judged is None or not isinstance(judged.type, NumberType):
         if judged is not None:
             shape.complain(entry.entries["judged"], f"`judged` must be a number, this is {judged.type}")
@@ -157,7 +158,7 @@ def read_limit(read: Expressions, node: Node, topic: str, taken: dict[str, str])
     ratings: list[Rating] = []
     rules: list[Rule] = []
     for item in shape.items(entry.entries["lowest_of"], "`lowest_of`"):
-        member = _rating(read, item, entry, guard, judged, name, topic, source)
+        member = _rating(read, item, entry, (guard, judged_when), judged, name, topic, source)
         if member:
             ratings.append(member[0])
             rules.append(member[1])
@@ -169,8 +170,8 @@ def read_limit(read: Expressions, node: Node, topic: str, taken: dict[str, str])
 
 
 def _rating(
-    read: Expressions, item: Node, limit: Mapping, guard: AnyTyped | None, judged: AnyTyped, name: str, topic: str,
-    source: Reference,
+    read: Expressions, item: Node, limit: Mapping, guards: tuple[AnyTyped | None, AnyTyped | None], judged: AnyTyped,
+    name: str, topic: str, source: Reference,
 ) -> tuple[Rating, Rule] | None:  # fmt: skip
     shape = read.shape
     if_unknown, own = "undetermined", None
@@ -189,8 +190,10 @@ def _rating(
         if node is not None:
             shape.complain(place, "a rating is a fact or a derived name", "give the expression a name in `derived`")
         return None
-    label, both = read.label(node.name), _guard((guard, own))
+    label, both = read.label(node.name), _guard((guards[0], own))
     rating = Rating(node.name, label, node, read.subjects(both, node), both, read.shown(node))
+    asked = _guard((both, guards[1]))
+    applies = " and ".join(filter(None, (applies, _written(limit, "judged_when"))))
     requires = typed.AtMost(TRUTH, judged, node)
     margin = read.margin(requires)
     assert margin
@@ -198,7 +201,7 @@ def _rating(
     fails = read.template(limit, "fails_because", values) or _default_reason(read, judged, label, values)
     rule = Rule(
         f"{name}/{node.name}", topic, f"The {shape.text(limit, 'quantity')} is within the {label}",
-        read.subjects(both, requires), both, requires, shape.one_of(limit, "severity", SEVERITIES),
+        read.subjects(asked, requires), asked, requires, shape.one_of(limit, "severity", SEVERITIES),
         if_unknown, fails, (), shape.text(limit, "remedy"), source, margin, (), applies,
         f"{_written(limit, 'judged')} <= {node.name}", limit=name,
     )  # fmt: skip

@@ -11,8 +11,11 @@ HERE: Final[Bounds] = (0.0, 0.0)
 MARKS: Final = {
     "folded-clears-bumper": ("folded", "bumper"),
     "in-use-clears-bumper": ("in use", "bumper"),
+    "enclosed-clears-bumper": ("in use", "bumper"),
+    "load-clears-bumper": ("load", "bumper"),
     "folded-clears-door-spare": ("folded", "spare"),
     "in-use-clears-door-spare": ("in use", "spare"),
+    "load-clears-door-spare": ("load", "spare"),
     "closure-opens-past-accessory": ("front", "closure"),
     "closure-opens-past-folded": ("folded", "closure"),
     "closure-opens-past-load": ("load", "closure"),

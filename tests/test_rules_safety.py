@@ -1,0 +1,118 @@
+"""Answers that must never be a plain yes: each was once, or came near it. Figures are common practice unless named."""
+
+from typing import Any
+
+import pytest
+from judging import Facts, answer, answerer, result
+
+CARRIER: Facts = {
+    "receiver.opening": "2 in", "receiver.pin_hole": "5/8 in", "receiver.pin_supplied": True,
+    "receiver.tongue_rating": "600 lb", "receiver.hitch_class": "III", "vehicle.tongue_rating": "600 lb",
+    "vehicle.body": "suv", "vehicle.spare_location": "underbody", "vehicle.overall_width": "75 in",
+    "mounting.pin_to_bumper": "4 in", "mounting.height": "16 in", "accessory.kind": "bike_carrier",
+    "accessory.shank": "2 in", "accessory.pin": "5/8 in", "accessory.weight": "50 lb", "accessory.capacity": "160 lb",
+    "accessory.bikes_max": 4, "accessory.bike_weight_max": "40 lb", "accessory.min_class": "none",
+    "accessory.front_setback": "10 in", "accessory.stow_setback": "6 in", "accessory.rear_extent": "40 in",
+    "accessory.width": "60 in", "accessory.obscures_plate": False, "accessory.obscures_lamps": False,
+    "accessory.plug": "none", "accessory.approved_behind_motorhome": False, "accessory.lowest_drop": "2 in",
+}  # fmt: skip
+"""A complete rig with a bike carrier that works on it."""
+
+
+def _rules(facts: Facts, wanted: str) -> set[str]:
+    return {finding.rule for finding in answer(facts).findings if finding.result == wanted}
+
+
+def test_a_complete_rig_works() -> None:
+    """Nothing here is a blanket caution: the complete rig is a plain yes."""
+    assert answer(CARRIER).outcome == "works"
+
+
+@pytest.mark.parametrize(
+    ("changed", "rule", "outcome"),
+    [
+        ({"vehicle.spare_location": "rear_door", "vehicle.spare_protrusion": "7 in", "accessory.stow_setback": "12 in"},
+         "in-use-clears-door-spare", "fails"),
+        ({"load.front_setback": "3 in"}, "load-clears-bumper", "fails"),
+        ({"load.front_setback": "4-1/2 in"}, "load-not-close-to-bumper", "conditional"),
+        ({"accessory.lowest_drop": "16 in"}, "above-the-ground", "fails"),
+        ({"accessory.lowest_drop": "11 in"}, "well-above-the-ground", "conditional"),
+        ({"accessory.min_class": "IV"}, "class-asked-for", "fails"),
+        ({"vehicle.tyre": "245/75R16", "mounting.spare_blocked_from": "30 in"}, "standard-spare-still-stows",
+         "conditional"),
+        ({"vehicle.curb_weight": "6000 lb", "vehicle.gvwr": "5000 lb"}, "curb-weight-within-gvwr", "conditional"),
+        ({"accessory.rear_extent": "9 in"}, "ends-behind-its-front", "conditional"),
+        ({"mounting.spare_fits_up_to": "31 in", "mounting.spare_blocked_from": "30 in"}, "spare-evidence-agrees",
+         "conditional"),
+    ],
+)  # fmt: skip
+def test_one_fact_changed_is_no_longer_a_yes(changed: dict[str, Any], rule: str, outcome: str) -> None:
+    """The complete rig with one thing wrong is told by the rule that is there for it."""
+    facts = {**CARRIER, **changed}
+    assert (answer(facts).outcome, rule in _rules(facts, "fails")) == (outcome, True)
+
+
+@pytest.mark.parametrize("named", [{"load.jurisdiction": "texas"}, {"load.steepest_grade": None}])
+def test_naming_no_load_asks_for_none(named: dict[str, Any]) -> None:
+    """A place named, or a fact given as null, does not make the answer ask for bikes: the limit is told instead."""
+    found = answer({**CARRIER, **named})
+    assert (found.outcome, found.next) == ("works", [])
+    assert {"weight_of_each_bike", "number_of_bikes"} <= {limit.limit for limit in found.limits}
+
+
+def test_people_alone_are_held_to_the_payload() -> None:
+    """People named and no bikes: judged with the carrier empty, and no reading of bikes is asked for."""
+    known = {**CARRIER, "vehicle.gvwr": "6000 lb", "vehicle.curb_weight": "4600 lb"}
+    found = answer({**known, "load.occupants_weight": "1350 lb"})
+    assert (found.outcome, found.next) == ("works", [])
+    assert answer({**known, "load.occupants_weight": "1351 lb"}).outcome == "fails"
+
+
+def test_a_driver_counts_where_only_a_place_is_named() -> None:
+    """49 CFR 575.6(a)(4), secondary: the tongue weight and a driver of 150 lb, whatever else the load names."""
+    facts = {"trailer.tongue_weight": "1251 lb", "vehicle.gvwr": "6000 lb", "vehicle.curb_weight": "4600 lb"}
+    assert result("driver-within-payload", facts) == "fails"
+    assert result("driver-within-payload", {**facts, "load.jurisdiction": "texas"}) == "fails"
+
+
+@pytest.mark.parametrize("kind", ["size_adapter", "dual_receiver", "extension"])
+def test_what_adds_length_is_an_extension(kind: str) -> None:
+    """By whatever name, an adapter with length of its own is held to what holds for extensions."""
+    arm = [{"kind": kind, "adds_length": "6 in"}]
+    assert result("extension-allowed", {"accessory.extension_allowed": False}, arm) == "fails"
+    spring_bars = {"trailer.weight_distribution": True, "receiver.weight_distribution_allowed": True}
+    assert result("weight-distribution-allowed", spring_bars, arm) == "fails"
+    assert result("extensions-not-stacked", {"accessory.kind": "step"}, [*arm, *arm]) == "fails"
+
+
+def test_a_sleeve_is_no_extension_unless_it_adds_length() -> None:
+    """A sleeve with no length told stays out of the extension rules; one told to add 6 in fails for what it is."""
+    facts = {"accessory.kind": "step", "accessory.extension_allowed": False}
+    assert result("extension-allowed", facts, [{"kind": "reducer_sleeve"}]) == "not_applicable"
+    assert result("sleeve-adds-no-length", facts, [{"kind": "reducer_sleeve"}]) == "undetermined"
+    assert result("sleeve-adds-no-length", facts, [{"kind": "reducer_sleeve", "adds_length": "6 in"}]) == "fails"
+
+
+@pytest.mark.parametrize("kind", ["winch_mount", "recovery_shackle"])
+def test_recovery_gear_is_never_a_plain_yes_unrated(kind: str) -> None:
+    """Without the receiver's maker's word a recovery pull is a caution; through an adapter it is a no."""
+    facts = {"accessory.kind": kind}
+    assert result("rated-for-recovery", facts) == "undetermined"
+    assert result("no-adapter-in-a-recovery", facts, [{"kind": "reducer_sleeve"}]) == "fails"
+
+
+def test_a_small_ball_is_too_small_above_class_3() -> None:
+    """COMAR 11.13.08.10 Table 1 asks 2 in from class 2 on; 2-5/16 in above class 3 is common practice."""
+    heavy = {"trailer.gross_weight": "7000 lb"}
+    found = {size: (result("ball-large-enough-for-class", {**heavy, "ball.diameter": size}),
+                    result("ball-usual-above-class-3", {**heavy, "ball.diameter": size}))
+             for size in ("1-7/8 in", "2 in", "2-5/16 in")}  # fmt: skip
+    assert found == {"1-7/8 in": ("fails", "fails"), "2 in": ("passes", "fails"), "2-5/16 in": ("passes", "passes")}
+
+
+def test_contradictions_are_silent_where_nothing_is_told() -> None:
+    """No rule of the consistency topic speaks of a fact that the question does not name."""
+    topic = {rule.id for rule in answerer().rulebook.rules if rule.topic == "consistency"}
+    assert len(topic) >= 5
+    bare = {"accessory.kind": "bike_carrier", "trailer.coupler": "2 in"}
+    assert {result(rule, bare) for rule in topic} == {"not_applicable"}
