@@ -102,3 +102,14 @@ def test_other_subjects_are_counted(tmp_path: Path, capsys: pytest.CaptureFixtur
     told = ", ".join(f"{count} {subject}s" for subject, count in of.items())
     assert f"not audited: {told}" in " ".join(capsys.readouterr().out.split())
     assert f"not audited: {told}" in (tmp_path / "out" / "summary.html").read_text("utf-8")
+
+
+def test_records_that_were_not_given_are_told_once(
+    catalogue: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Rigs without the files of their vehicles and receivers: one problem, with how many and what to do."""
+    assert main(["audit", str(catalogue), "--rigs", str(SEED / "rigs.yaml"), "-o", str(tmp_path / "out")]) == 2
+    told = capsys.readouterr().err
+    assert told.count("error:") == 1
+    assert "and 19 more records that the rigs name are missing" in told
+    assert "each by a `--rigs FILE`" in told

@@ -1,6 +1,7 @@
 """`fitsvc audit`: a whole catalogue judged against rigs, its claims checked, and what is missing told."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
@@ -13,6 +14,7 @@ from fitsvc.cli.progress import progress
 
 if TYPE_CHECKING:
     from fitsvc.catalogue.audit_rigs import AuditRig
+    from fitsvc.language.problems import Problem
     from fitsvc.rulebook.rules import Rulebook
 
 
@@ -72,15 +74,32 @@ def _rigs(
     from fitsvc.catalogue.audit_rigs import read_rigs, stored_rigs
     from fitsvc.cli.questions import with_facts
     from fitsvc.facts import FactReader
+    from fitsvc.language.problems import ProblemsFound
 
     reader = FactReader(rulebook)
     carried = with_facts({}, facts, rulebook.vocabulary)
     if files:
-        return read_rigs(files, reader, carried)
+        try:
+            return read_rigs(files, reader, carried)
+        except ProblemsFound as found:
+            raise ProblemsFound(_missing_once(found.problems)) from found
     if database is None:
         refuse("there are no rigs", "give `--rigs FILE`, or `--database URL` that holds them")
     with open_database(database) as opened, opened.session() as session:
         return stored_rigs(session, reader, carried)
+
+
+def _missing_once(problems: "Sequence[Problem]") -> "list[Problem]":
+    """Rigs that name records of files that were not given lack many at once: said once, with what to do."""
+    missing = [one for one in problems if " is stored under " in one.message]
+    if len(missing) < 2:
+        return list(problems)
+    first = replace(
+        missing[0],
+        message=f"{missing[0].message}, and {len(missing) - 1} more records that the rigs name are missing",
+        help="give the files that hold the vehicles, receivers, mountings and adapters too, each by a `--rigs FILE`",
+    )
+    return [first, *(one for one in problems if one not in missing)]
 
 
 def _show(summary: dict[str, Any], output: Path) -> None:
