@@ -28,6 +28,8 @@ _MOST: Final = 12
 _MOST_RECEIVERS: Final = 30
 _TOLD: Final = ("ask", "label", "scales")
 _LABEL: Final = ("label",)
+_OF_ANOTHER_KIND: Final = ("bikes-on-a-bike-carrier", "cargo-on-a-carrier-for-it")
+"""Rules that read a load only to refuse it: no reason to ask for it."""
 
 
 FindAccessories = Callable[[str, int], Sequence[Item]]
@@ -226,10 +228,10 @@ class Asker:
     def _load_fields(self, maker: FieldMaker, case: Case) -> tuple[list[Field], list[Field]]:
         """The facts of the load that some rule would read here: those that people know, and those they measure."""
         facts = self.vocabulary.of("load")
-        asked = {fact.name for fact in facts.values() if fact.asked}
+        asked = {fact.name for fact in facts.values()} & self.answerer.rulebook.named
         opened = self.answerer.engine.opened(replace(case, present=case.present | {"load"} | asked))
         found = self.answerer.findings(self.answerer.engine.evaluate(opened), opened)
-        read = set().union(*(finding.facts for finding in found))
+        read = set[str]().union(*(finding.facts for finding in found if finding.rule not in _OF_ANOTHER_KIND))
         fields = [(fact, maker.of(fact)) for fact in facts.values() if fact.name in read]
         first = [field for fact, field in fields if fact.effort in _TOLD]
         return first, [field for fact, field in fields if fact.effort not in _TOLD]
