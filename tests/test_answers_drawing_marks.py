@@ -58,7 +58,8 @@ def test_what_is_marked_is_what_fails() -> None:
         assert _filled(read) == failing - {"vehicle-clears-steepest-grade"}, seed
         assert len(re.findall("url\\(#side-strikes\\)", drawing.svg)) == len(_filled(read))
         seen.update(failing)
-    assert [rule for rule in MARKS if seen[rule] < 5 and rule != "in-use-clears-door-spare"] == []
+    # No enclosed carrier is among the random rigs; it is judged and drawn as a carrier in use.
+    assert [rule for rule in MARKS if seen[rule] < 5 and rule != "enclosed-clears-bumper"] == []
 
 
 def _sweep(read: Read, kind: str) -> Polygon:
