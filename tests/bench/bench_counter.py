@@ -2,7 +2,7 @@
 
 The demo's catalogue of that size is stored in a SQLite file and served by one process; one client asks for pages as
 a clerk does, each question once, and beside each answer's page for the same answer from the API in turn. The very
-first request is told apart: it reads the whole shelf and the vehicles' names.
+first request is told apart: it waits for the selection index to be made, and reads the vehicles' names.
 """
 
 import random
