@@ -3,6 +3,7 @@
 from collections import Counter
 from collections.abc import Hashable, Iterator, Mapping, Sequence
 from hashlib import blake2b
+from itertools import islice
 from typing import Any, Final, Literal, NamedTuple
 
 import msgspec
@@ -182,14 +183,12 @@ class Selector:
 
     def named(self, held: Held, text: str, most: int) -> list[Item]:
         """The accessories whose label, SKU or kind has every word of a text in it, by SKU."""
-        words, found = text.casefold().split(), list[Item]()
+        words, found = sorted(text.casefold().split(), key=len, reverse=True), list[Item]()
         for part in held.parts:
-            kinds, row = part.segment.kinds
-            flags = part.alive
-            for word in words:
-                of_kind = np.array([word in self._kind(kind) for kind in kinds], np.bool_)
-                flags = flags & (part.segment.containing(word) | of_kind[row])
-            found += map(part.segment.item, np.flatnonzero(flags)[:most].tolist())
+            kinds, _ = part.segment.kinds
+            of_kind = [np.array([word in self._kind(kind) for kind in kinds], np.bool_) for word in words]
+            rows = part.segment.bearing(words, of_kind, part.alive)
+            found += map(part.segment.item, islice(rows, most))
         for item in held.loose:
             told = f"{searched(item.label, item.sku)} {self._kind(item.kind)}"
             found += [item] if all(word in told for word in words) else []

@@ -164,6 +164,19 @@ class Segment:
         """Which items have a text in their label or SKU, as they are searched."""
         return np.asarray(pc.match_substring(self.tables.items["searched"], text).to_numpy(), np.bool_)
 
+    def bearing(self, words: Sequence[str], of_kind: Sequence[Flags], passing: Flags) -> Iterator[int]:
+        """The rows with every word in label or SKU, or in a kind, stride by stride: whoever wants few reads few."""
+        texts, (_, number) = self.tables.items["searched"], self.kinds
+        for start in range(0, len(self), _STRIDE):
+            some = slice(start, start + _STRIDE)
+            flags = passing[some]
+            for word, kinds in zip(words, of_kind, strict=True):
+                if not flags.any():
+                    break
+                told = pc.match_substring(texts.slice(start, _STRIDE), word).to_numpy()
+                flags = flags & (np.asarray(told, np.bool_) | kinds[number[some]])
+            yield from (np.flatnonzero(flags) + start).tolist()
+
     def being(self, facts: Facts) -> Flags:
         """Which items have facts that are surely these; a fact that no rule reads is none's."""
         found = np.ones(self._catalogue.count, np.bool_)
