@@ -270,10 +270,11 @@ def _guard(*entries: Mapping[str, Any]) -> str:
 
 
 def _member_rule(limit: Mapping[str, Any], rating: Mapping[str, str]) -> dict[str, Any]:
-    """A limit's member is the rule that what is judged is at most the rating."""
+    """A limit's member is the rule that what is judged is at most the rating, where it is judged."""
+    judged = {"applies_when": limit["judged_when"]} if "judged_when" in limit else {}
     return {
         "id": f"{limit['id']}/{rating['rating']}", "severity": limit["severity"],
-        "if_unknown": rating.get("if_unknown", "undetermined"), "applies_when": _guard(limit, rating),
+        "if_unknown": rating.get("if_unknown", "undetermined"), "applies_when": _guard(limit, rating, judged),
         "requires": f"({limit['judged']}) <= {rating['rating']}",
     }  # fmt: skip
 

@@ -473,7 +473,7 @@ def completed(rng: Random, case: Case, made: Made, *, chance: float, exactly: bo
         }
 
     facts: dict[str, Value] = {}
-    for subject in sorted(case.present):
+    for subject in sorted({one.partition(".")[0] for one in case.present}):  # a fact may be named, and so its subject
         facts |= narrower_all(case.facts, made.slots.get(subject, {}))
     adapters = tuple(narrower_all(adapter, made.slots["adapter"]) for adapter in case.adapters)
     return Case(facts, case.present, adapters)
