@@ -5,7 +5,9 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import Any, Final
 
-from fitsvc.language.types import ListType, TruthType
+from fitsvc.language.display import show
+from fitsvc.language.truth import WORDS
+from fitsvc.language.types import ListType, NumberType, TruthType, Type, Value
 from fitsvc.rulebook.coverage import coverage_of
 from fitsvc.rulebook.rules import Limit, Need, Rule, Rulebook, TableEntry
 from fitsvc.rulebook.vocabulary import Fact
@@ -31,6 +33,15 @@ class Line:
 
 
 @dataclass(frozen=True, slots=True)
+class TableTold:
+    """A lookup table: its title, its rows from key to value, where it comes from."""
+
+    title: str
+    rows: Sequence[tuple[str, str]]
+    source: str
+
+
+@dataclass(frozen=True, slots=True)
 class EntryTold:
     """A rule, limit or need. `lines` are what it says, each with its title; `code` marks those in the rule language."""
 
@@ -41,7 +52,7 @@ class EntryTold:
     lines: Sequence[tuple[str, str, bool]]
     source: str
     facts: Sequence[Line]
-    tables: Sequence[TableEntry]
+    tables: Sequence[TableTold]
     examples: Sequence[tuple[str, str]]
 
 
@@ -108,7 +119,8 @@ class Library:
         return EntryTold(
             name, kind, one.title, sentence(one.topic), [line for line in _lines(one) if line[1]],
             source_text(one.source.document()), [self._fact_line(fact) for fact in facts],
-            [self.rulebook.tables[table] for table in tables], [_example(example.node) for example in one.examples],
+            [self._table(self.rulebook.tables[table]) for table in tables],
+            [_example(example.node) for example in one.examples],
         )  # fmt: skip
 
     def fact(self, name: str) -> FactTold | None:
@@ -130,6 +142,26 @@ class Library:
             choices, _EFFORTS[fact.effort],
             [Line(f"/rules/{id}", self._entries[id][1].title, self._entries[id][0]) for id in readers],
         )  # fmt: skip
+
+    def _table(self, entry: TableEntry) -> TableTold:
+        table, words = entry.table, self.rulebook.vocabulary.words
+        keys: list[str] = []
+        if isinstance(table.key, ListType):
+            keys = [words.get(table.key.name, {}).get(member, member) for member in table.key.members]
+        else:
+            tops = [show(top, top, table.key.dimension, "", "us") for top in table.tops]
+            keys = [*(f"up to {top}" for top in tops), "above that"]
+        rows = [(key, self._value(value, table.gives)) for key, value in zip(keys, table.values, strict=False)]
+        return TableTold(entry.title, rows, source_text(entry.source.document()))
+
+    def _value(self, value: Value, gives: Type) -> str:
+        if isinstance(value, tuple):
+            assert isinstance(gives, NumberType)
+            return show(*value, gives.dimension, "", "us")
+        if isinstance(gives, ListType):
+            words = self.rulebook.vocabulary.words.get(gives.name, {})
+            return " or ".join(words.get(one, one) for i, one in enumerate(gives.members) if value >> i & 1)
+        return WORDS[value]
 
     def _fact_line(self, name: str) -> Line:
         return Line(f"/facts/{name}", sentence(self.rulebook.vocabulary.facts[name].label), name)

@@ -10,11 +10,10 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from litestar import Response
 
 from fitsvc.language.display import System
-from fitsvc.rulebook.rules import Reference
 from fitsvc.service.context import AnyRequest, service_of
 from fitsvc.service.counter.fields import sentence
 from fitsvc.service.counter.links import spread
-from fitsvc.service.counter.seeing import OUTCOMES, source_text
+from fitsvc.service.counter.seeing import OUTCOMES
 
 _HTML: Final = "text/html; charset=utf-8"
 _GUARDED: Final = {
@@ -43,7 +42,7 @@ def _environment() -> Environment:
     found.filters["id"] = lambda name: name.replace(".", "-").replace("_", "-")
     found.globals |= {
         "version": _version(), "pages": _PAGES, "marks": _MARKS, "words": OUTCOMES, "finding_marks": _FINDINGS,
-        "abouts": _ABOUTS, "source": _source,
+        "abouts": _ABOUTS,
     }  # fmt: skip
     return found
 
@@ -82,7 +81,3 @@ def fields_of(request: AnyRequest) -> tuple[dict[str, str], System]:
 def shown_units(system: System) -> dict[str, str]:
     """The field that keeps the units, where they are not the usual ones."""
     return {} if system == "us" else {"units": system}
-
-
-def _source(source: Reference) -> str:
-    return source_text(source.document())

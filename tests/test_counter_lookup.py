@@ -1,0 +1,45 @@
+"""Looking up at the counter: every rule, limit, need, table and fact of the rulebook has its page."""
+
+from fitsvc.paths import data_dir
+from fitsvc.rulebook.loader import load_rulebook
+from fitsvc.service.counter.lookup import Library
+
+BOOK = load_rulebook(data_dir("rules"))
+LIBRARY = Library(BOOK)
+
+
+def test_every_entry_is_told_and_every_table_is_read_somewhere() -> None:
+    """Each rule, limit and need by its id and by the name that answers give it; each table with all its rows."""
+    told = set()
+    ids = [*(rule.id for rule in BOOK.rules), *(one.name for one in BOOK.limits), *(one.name for one in BOOK.needs)]
+    for id in ids:
+        entry = LIBRARY.entry(id)
+        assert entry is not None and entry.title and entry.source, id
+        for table in entry.tables:
+            told.add(table.title)
+            (kept,) = (one.table for one in BOOK.tables.values() if one.title == table.title)
+            assert len(table.rows) == len(kept.values)
+            assert all(key and value for key, value in table.rows)
+    assert told == {one.title for one in BOOK.tables.values()}
+    assert LIBRARY.entry("no-such-rule") is None
+
+
+def test_a_table_is_told_as_it_was_published() -> None:
+    """Trailer classes by loaded weight, as COMAR 11.13.08.04 and 15 NYCRR 57.3 divide them."""
+    entries = [entry for rule in BOOK.rules if (entry := LIBRARY.entry(rule.id))]
+    tables = [table for entry in entries for table in entry.tables]
+    (classes,) = {table.title: table for table in tables if table.title == "Trailer class by loaded weight"}.values()
+    assert [key for key, _ in classes.rows] == [
+        "up to 2000 lb", "up to 3500 lb", "up to 5000 lb", "up to 10000 lb", "above that",
+    ]  # fmt: skip
+
+
+def test_every_fact_is_told_with_what_reads_it() -> None:
+    """Each fact has a page, and each rule that a fact's page names reads it."""
+    for name in BOOK.vocabulary.facts:
+        told = LIBRARY.fact(name)
+        assert told is not None and told.fact.how_to_measure
+        for line in told.readers:
+            entry = LIBRARY.entry(line.href.removeprefix("/rules/"))
+            assert entry is not None and f"/facts/{name}" in [fact.href for fact in entry.facts]
+    assert LIBRARY.fact("no.such_fact") is None
