@@ -55,6 +55,13 @@ def migrated(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return file
 
 
+@pytest.fixture
+def url(migrated: Path, tmp_path: Path) -> str:
+    """Give the URL of a migrated SQLite database without rows."""
+    shutil.copy(migrated, tmp_path / "fitsvc.db")
+    return f"sqlite:///{tmp_path / 'fitsvc.db'}"
+
+
 @pytest.fixture(scope="session")
 def postgres_template(postgres_server: URL) -> Iterator[str]:
     """Give the name of a PostgreSQL database with all tables and no rows, to copy."""

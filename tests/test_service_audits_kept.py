@@ -2,7 +2,6 @@
 
 import os
 import resource
-import shutil
 import signal
 import socket
 import time
@@ -69,13 +68,6 @@ def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
     write_planted(folder, answerer().rulebook, _ITEMS, lambda *_: None)
     audit(folder / CATALOGUE, folder / "audit", read_rigs([folder / RIGS], answerer().reader))
     return folder
-
-
-@pytest.fixture
-def url(migrated: Path, tmp_path: Path) -> str:
-    """Give the URL of a migrated SQLite database without rows."""
-    shutil.copy(migrated, tmp_path / "fitsvc.db")
-    return f"sqlite:///{tmp_path / 'fitsvc.db'}"
 
 
 @pytest.fixture

@@ -3,7 +3,6 @@
 import http.client
 import json
 import os
-import shutil
 import signal
 import socket
 import threading
@@ -20,13 +19,6 @@ from fitsvc.service.serving import _listen, serve
 from fitsvc.store.api_keys import create_key
 from fitsvc.store.database import Database
 from fitsvc.store.errors import NotMigrated
-
-
-@pytest.fixture
-def url(migrated: Path, tmp_path: Path) -> str:
-    """Give the URL of a migrated SQLite database without rows."""
-    shutil.copy(migrated, tmp_path / "fitsvc.db")
-    return f"sqlite:///{tmp_path / 'fitsvc.db'}"
 
 
 @pytest.fixture
