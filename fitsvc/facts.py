@@ -8,6 +8,8 @@ from math import isfinite
 from operator import or_
 from typing import Any, Final, TypeVar
 
+import msgspec
+
 from fitsvc.language.intervals import SAME, Bounds
 from fitsvc.language.problems import Problem, ProblemsFound, nearest
 from fitsvc.language.quantities import QuantityError, parse_quantity
@@ -23,7 +25,12 @@ MOST_ADAPTERS: Final = 4
 _FAR: Final = 10**15
 _CACHED: Final = 10_000
 _REMEMBERED: Final = frozenset({str, int, bool})
+_encode: Final = msgspec.msgpack.Encoder().encode
 _TRUTHS: Final[Mapping[Any, int]] = {True: YES, False: NO, "yes": YES, "no": NO, "true": YES, "false": NO}
+
+
+_Read = tuple[dict[str, Value], dict[str, str], tuple[str, ...]]
+"""What reading one subject's facts gave: values by slot, texts, and the names of those that are null."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,24 +57,28 @@ class FactReader:
         self.vocabulary = vocabulary = rulebook.vocabulary
         self.subjects = {name: vocabulary.of(name) for name in vocabulary.subjects}
         self._named = rulebook.named
-        self._whole: dict[tuple[Any, ...], tuple[dict[str, Value], dict[str, str]]] = {}
+        self._whole: dict[str, dict[bytes, _Read]] = {name: {} for name in self.subjects}
         self._seen: dict[str, dict[tuple[str, type, Any], dict[str, Value]]] = {name: {} for name in self.subjects}
 
     def read(
         self, subject: str, facts: Mapping[str, Any], pointer: str, problems: list[Problem],
         values: dict[str, Value], texts: dict[str, str],
-    ) -> None:  # fmt: skip
-        """Read a subject's facts into `values` and `texts`; what is wrong is added to `problems`."""
-        key = _whole(subject, facts)
-        found = self._whole.get(key) if key else None
+    ) -> tuple[str, ...]:  # fmt: skip
+        """Read a subject's facts into `values` and `texts`; what is wrong is added to `problems`.
+
+        Returns the names of the facts that are said not to be known, which are null.
+        """
+        whole, key = self._whole[subject], _key(facts)
+        found = whole.get(key) if key else None
         if found is None:
-            found = self._read(subject, facts, pointer, problems)
+            found = *self._read(subject, facts, pointer, problems), tuple(n for n, wire in facts.items() if wire is None)
             if key and not problems:
-                if len(self._whole) >= _CACHED:
-                    self._whole.clear()
-                self._whole[key] = found
+                if len(whole) >= _CACHED:
+                    whole.clear()
+                whole[key] = found
         values.update(found[0])
         texts.update(found[1])
+        return found[2]
 
     def _read(
         self, subject: str, facts: Mapping[str, Any], pointer: str, problems: list[Problem]
@@ -107,14 +118,12 @@ class FactReader:
         return slots
 
 
-def _whole(subject: str, facts: Mapping[str, Any]) -> tuple[Any, ...] | None:
-    """A key for all of a subject's facts; none where one is not a scalar. `true` and `1` are told apart."""
-    key = (subject, *facts, *facts.values(), *map(type, facts.values()))
+def _key(facts: Mapping[str, Any]) -> bytes:
+    """Facts in one piece, in which `true`, `1` and `1.0` differ; nothing for such as no document can have."""
     try:
-        hash(key)
-    except TypeError:
-        return None
-    return key
+        return _encode(facts)
+    except (TypeError, ValueError, OverflowError, RecursionError):
+        return b""
 
 
 def unknown_fact(subject: str, name: str, known: Mapping[str, Fact], pointer: str) -> Problem:

@@ -19,10 +19,11 @@ from fitsvc.answers.candidates import (
     union,
     worst,
 )
+from fitsvc.answers.cautions import Cautions
 from fitsvc.answers.governing import governing_fact, unknown_facts
 from fitsvc.answers.missing import Missing
 from fitsvc.answers.next_steps import next_steps
-from fitsvc.answers.phrases import capped, filled, joined, texts
+from fitsvc.answers.phrases import capped, joined
 from fitsvc.answers.question import NAMES, NoRecords, Question, Records, read_question, spelt_out
 from fitsvc.answers.remedies import Remedies, remedy_of
 from fitsvc.answers.shelf import EMPTY, Shelf
@@ -33,13 +34,9 @@ from fitsvc.engine.limits import Lowest, limits_of
 from fitsvc.engine.point import Point, Verdict
 from fitsvc.facts import Case, FactReader
 from fitsvc.language.display import System, show_down
-from fitsvc.language.truth import UNKNOWN, YES
-from fitsvc.language.typed import Constant
-from fitsvc.language.types import TRUTH
-from fitsvc.rulebook.rules import Rulebook, Template, values_of
+from fitsvc.rulebook.rules import Rulebook
 
 _MOST_KEPT: Final = 10_000
-_ALWAYS: Final = Constant(TRUTH, YES)
 ORDER: Final[tuple[tuple[str, Result], ...]] = (
     ("fails", "fails"), ("unknown", "undetermined"), ("cautions", "fails"), ("doubts", "undetermined"),
     ("passes", "passes"),
@@ -61,6 +58,7 @@ class Answerer:
         self.reader = FactReader(rulebook)
         self.wording = Wording(self.engine)
         self.missing = Missing(self.engine, self.wording)
+        self.cautions = Cautions(self.engine)
         self._name = RulebookName(rulebook.digest, rulebook.name)
         self._limits_by_id = {limit.id: limit for limit in rulebook.limits}
         nodes = [node for limit in rulebook.limits for one in limit.ratings for node in (one.node, one.guard) if node]
@@ -73,26 +71,32 @@ class Answerer:
         """Answer a question document, with remedies from a shelf; ProblemsFound when it cannot be read."""
         records = records or NoRecords()
         question = read_question(document, self.reader, records)
-        answer, asked = self._answer(document, question, records, system)
+        answer, asked, failing = self._answer(document, question, records, system)
         if answer.outcome == "fails":
             if len(question.candidates) == 1:
                 document = question.about(document, question.candidates[0])
-            answer.remedies = self._remedies(document, asked, records, system, shelf or EMPTY)
+            answer.remedies = self._remedies(document, asked, failing, records, system, shelf or EMPTY)
         return answer
 
-    def _answer(self, document: Any, question: Question, records: Records, system: System) -> tuple[Answer, Question]:
-        """The answer without remedies, and the question to look for them by: of several candidates the worst one's."""
-        if len(question.candidates) < 2:
-            return self.answer_question(question, system), question
-        if len(question.candidates) > MOST:
-            return self._answer_too_many(question, system), question
+    def _answer(
+        self, document: Any, question: Question, records: Records, system: System
+    ) -> tuple[Answer, Question, Sequence[int]]:
+        """The answer without remedies, and what to look for them by: the question and the rules that fail.
+
+        Of several candidates these are the worst one's.
+        """
+        if len(question.candidates) < 2 or len(question.candidates) > MOST:
+            case = self.engine.opened(question.case)
+            verdict = self.engine.evaluate(case)
+            answer = self._told(question, case, verdict, system)
+            return self._narrowed(answer, question), question, verdict.fails
         judged = []
         for vehicle in question.candidates:
             of_it = read_question(question.about(document, vehicle), self.reader, records)
             case = self.engine.opened(of_it.case)
             verdict = self.engine.evaluate(case)
             judged.append(Judged(vehicle, of_it, case, verdict, tuple(self._findings(of_it, verdict, case, system))))
-        return self._answer_over(judged, system), worst(judged).question
+        return self._answer_over(judged, system), worst(judged).question, worst(judged).verdict.fails
 
     def _answer_over(self, judged: Sequence[Judged], system: System) -> Answer:
         """Answer for all of several candidates."""
@@ -108,15 +112,14 @@ class Answerer:
         return Answer(
             outcome, f"{summary} {over(judged)}", findings,
             [self._limit(name, low, one.case, system) for name, low in limits.items()], needs, steps, [],
-            union(self._cautions(each.case, system) for each in judged),
+            union(self.cautions.told(each.case, system) for each in judged),
             union(self._assumed_of(each.question, each.findings, each.case, system) for each in judged),
             self._name, shown(judged),
         )  # fmt: skip
 
-    def _answer_too_many(self, question: Question, system: System) -> Answer:
-        """Answer by what is told alone; where that settles nothing, ask first which of the vehicles it is."""
-        answer = self.answer_question(question, system)
-        if answer.outcome not in ("works", "fails"):
+    def _narrowed(self, answer: Answer, question: Question) -> Answer:
+        """Where what is told alone settles nothing of too many candidates, ask first which of them it is."""
+        if len(question.candidates) > MOST and answer.outcome not in ("works", "fails"):
             answer.outcome = "undetermined"
             first = narrow(self.wording, question.candidates)
             answer.next = first + [step for step in answer.next if step.fact != first[0].fact]
@@ -128,16 +131,15 @@ class Answerer:
         return answer
 
     def _remedies(
-        self, document: Any, question: Question, records: Records, system: System, shelf: Shelf
+        self, document: Any, question: Question, failing: Sequence[int], records: Records, system: System, shelf: Shelf
     ) -> list[Remedy]:
         """What would make it work: each change answered in full before it is told."""
         search = Remedies(self.missing, self.reader, shelf, system)
         document = spelt_out(document, records)
-        failing = self.engine.evaluate(question.case).fails
         found = []
         for tried in search.find(document, question, failing):
             asked = read_question(tried.document, self.reader, records)
-            answer, _ = self._answer(tried.document, asked, records, system)
+            answer, *_ = self._answer(tried.document, asked, records, system)
             if answer.outcome in ("works", "conditional"):
                 found.append(remedy_of(tried, answer))
         if shelf.sells("accessory") and not any(remedy.sku for remedy in found):
@@ -148,14 +150,17 @@ class Answerer:
     def answer_question(self, question: Question, system: System = "us") -> Answer:
         """Answer a question that has been read."""
         case = self.engine.opened(question.case)
-        verdict = self.engine.evaluate(case)
+        return self._told(question, case, self.engine.evaluate(case), system)
+
+    def _told(self, question: Question, case: Case, verdict: Verdict, system: System) -> Answer:
+        """The verdict on a question in words."""
         findings = self._findings(question, verdict, case, system)
         limits = self._limits(case, system)
         needs = [self.need(number, case, system) for number in sorted(verdict.open_needs)]
         steps = next_steps(self.missing, question.case, verdict, system)
         assumed = self._assumed_of(question, findings, case, system)
         summary = summarise(self.wording, question, verdict, findings, needs, steps)
-        cautions = self._cautions(case, system)
+        cautions = self.cautions.told(case, system)
         return Answer(verdict.outcome, summary, findings, limits, needs, steps, [], cautions, assumed, self._name)
 
     def _findings(self, question: Question, verdict: Verdict, case: Case, system: System) -> list[Finding]:
@@ -167,12 +172,15 @@ class Answerer:
 
     def findings(self, verdict: Verdict, case: Case, system: System = "us") -> list[Finding]:
         """Every finding that applies to an opened case, in words, what decides the outcome first."""
-        words = self.wording.rules(bool(case.adapters))
-        return [
-            words[number].finding(result, case, system)
-            for name, result in ORDER
-            for number in sorted(getattr(verdict, name))
-        ]
+        words, get, present = self.wording.rules(bool(case.adapters)), case.facts.get, case.present
+        found: list[Finding] = []
+        for name, result in ORDER:
+            for number in sorted(getattr(verdict, name)):
+                one = words[number]
+                # Most are kept already, and a call for each would take longer than to look it up.
+                kept = one.kept[system].get(one.rests_on(get, present)) if one.by_facts_alone else None
+                found.append(kept or one.finding(result, case, system))
+        return found
 
     def _limits(self, case: Case, system: System) -> list[LimitShown]:
         """The limits of an opened case; kept for the next one with the same facts, as findings are."""
@@ -218,24 +226,6 @@ class Answerer:
     def _assumed(self, name: str, case: Case, system: System) -> str:
         text = self.wording.fact_text(name, case, system)
         return f"{capped(self.wording.the(name))} is only assumed: {text}."
-
-    def _cautions(self, case: Case, system: System) -> list[str]:
-        cautions = self.rulebook.cautions
-        guards = self.engine.values("cautions", lambda: [one.guard or _ALWAYS for one in cautions]).of(case)
-        return [
-            self._filled(("caution", one.id), one.text, case, system)
-            for one, guard in zip(cautions, guards, strict=True)
-            if guard in ((YES,) if values_of(one.text) else (YES, UNKNOWN))
-            and all(subject in case.present for subject in one.subjects)
-        ]
-
-    def _filled(self, key: tuple[str, str], text: Template, case: Case, system: System) -> str:
-        """A text with its figures in an opened case."""
-        shown = values_of(text)
-        if not shown:
-            return filled(text, ())
-        values = self.engine.values(key, lambda: [one.node for one in shown]).of(case)
-        return filled(text, texts(zip(values, shown, strict=True), system))
 
 
 def _marked(finding: Finding, question: Question) -> Finding:

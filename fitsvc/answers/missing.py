@@ -89,7 +89,7 @@ class Missing:
     def _keep(self, what: Hashable, number: int, case: Case, make: Callable[[], Any]) -> Any:
         if case.adapters:
             return make()
-        key = (what, number, *self.wording.rules(False)[number].rests_on(case))
+        key = (what, number, *self.wording.rules(False)[number].rests_on(case.facts.get, case.present))
         found = self._kept.get(key)
         if found is None:
             if len(self._kept) >= _MOST_KEPT:

@@ -20,6 +20,8 @@ _KEYS: Final[Mapping[str, str]] = {
     "vehicle": "id", "receiver": "id", "mounting": "id",
     "accessory": "sku", "adapter": "sku", "ball": "sku", "trailer": "sku", "load": "", "spare": "",
 }  # fmt: skip
+_PARTS: Final = {subject: (f"`{subject}`", (key, "facts") if key else ("facts",)) for subject, key in _KEYS.items()}
+"""What the part of a question for each subject is called, and may have."""
 
 
 NAMES: Final = ("make", "model")
@@ -316,10 +318,9 @@ class _Reading:
         """Read one subject, and return its stored record if it names one."""
         if part is None:
             return None
-        key = _KEYS[subject]
-        known = (key, "facts") if key else ("facts",)
-        if not self._is_mapping(part, pointer, f"`{subject}`", known):
+        if not self._is_mapping(part, pointer, *_PARTS[subject]):
             return None
+        key = _KEYS[subject]
         stored = self._stored(subject, key, part, pointer) if part.get(key) is not None else None
         if stored is not None and stored.subject == "adapter" and subject == "accessory":
             self._accessory_is_adapter(stored, part, pointer)
@@ -381,10 +382,8 @@ class _Reading:
         if not isinstance(facts, dict):
             self._complain(pointer, "`facts` is an object", 'write `{"fact": value}`')
             return
-        self.reader.read(subject, facts, pointer, self.problems, self.values, self.texts)
-        if None in facts.values():
-            for name in [name for name, wire in facts.items() if wire is None]:
-                self._forget(f"{subject}.{name}")
+        for name in self.reader.read(subject, facts, pointer, self.problems, self.values, self.texts):
+            self._forget(f"{subject}.{name}")
         if stored:
             self.assumed.difference_update(f"{subject}.{name}" for name in facts)
             changed = (name for name, wire in facts.items() if stored.facts.get(name) not in (None, wire))

@@ -66,7 +66,7 @@ class Remedies:
         case, about = question.case, [self.missing.about(number) for number in failing]
 
         def touches(*names: str) -> bool:
-            return all(any(name in subjects for name in names) for subjects in about)
+            return not any(subjects.isdisjoint(names) for subjects in about)
 
         for name in _LESSER:
             if touches(name):

@@ -10,10 +10,11 @@ from fitsvc.answers.governing import governing_fact, unknown_in_opening
 from fitsvc.answers.phrases import UNKNOWN, capped, exact, filled, joined, not_known, texts, uncapped
 from fitsvc.engine.point import Point
 from fitsvc.facts import Case
+from fitsvc.language.compiler import compile_values
 from fitsvc.language.display import System
 from fitsvc.language.intervals import SAME
 from fitsvc.language.truth import YES
-from fitsvc.language.typed import AnyTyped, Constant, Read
+from fitsvc.language.typed import AnyTyped, Constant, Present, Read
 from fitsvc.language.types import TRUTH, Value
 from fitsvc.rulebook.rules import Need, Rating, Rule, Rulebook, Shown, Template, values_of
 from fitsvc.rulebook.vocabulary import spoken
@@ -40,6 +41,9 @@ class RuleWords:
 
     What a finding says follows from the rule's own facts alone, given and not given, and those recur from question
     to question, so a finding once worded is kept for the next case with the same facts. Findings are never changed.
+
+    `rests_on` gives, of an opened case's facts (`get`) and of what it is about, all that the rule's result follows
+    from, where it applies. `kept` are the findings by that, unless more is in their words than `by_facts_alone`.
     """
 
     def __init__(self, wording: "Wording", number: int, rule: Rule, adapted: bool) -> None:
@@ -55,8 +59,9 @@ class RuleWords:
         nodes += leaves
         self._first_decision = len(nodes)
         nodes += self._basis.decisions
-        self._slots = tuple(slot.name for slot in leaves)
-        self._presences = tuple(self._basis.presences)
+        presences = [Present(TRUTH, name) for name in self._basis.presences]
+        derived = wording.engine.derived if adapted else wording.engine.bare_derived
+        self.rests_on = compile_values([*leaves, *presences], derived)
         self._opening = tuple(slot for slot in leaves if slot.name.startswith("opening."))
         self._rating = wording.rating_of(rule) if self._opening else None
         self._facts = tuple((wording.name_of(slot.name), wording.shown(slot)) for slot in leaves)
@@ -64,26 +69,29 @@ class RuleWords:
         self._nodes = nodes
         self._key = ("words", number, adapted)
         self._source = rule.source.document()
-        self._kept: dict[tuple[object, ...], Finding] = {}
-
-    def rests_on(self, case: Case) -> tuple[object, ...]:
-        """All of an opened case that the rule's result follows from, where it applies."""
-        return (*map(case.facts.get, self._slots), *[name in case.present for name in self._presences])
+        self.by_facts_alone = not (self._tyres or self._opening)
+        self.kept: dict[System, dict[tuple[object, ...], Finding]] = {"us": {}, "metric": {}}
 
     def finding(self, result: Result, case: Case, system: System) -> Finding:
         """The rule's finding on an opened case."""
-        key: tuple[object, ...] = (result, system, *self.rests_on(case))
-        if self._tyres:
-            key += tuple(map(case.texts.get, self._tyres))
-        if self._opening:  # what is in the opening is told by the part it comes from
+        key: tuple[object, ...] = self.rests_on(case.facts.get, case.present)
+        if not self.by_facts_alone:
+            key += self._told_by(case)
+        kept = self.kept[system]
+        found = kept.get(key)
+        if found is None:
+            if len(kept) >= _MOST_KEPT:
+                kept.clear()
+            kept[key] = found = self._word(result, case, system)
+        return found
+
+    def _told_by(self, case: Case) -> tuple[object, ...]:
+        """What the words follow from beside: tyres as they are written, and of the opening the parts in it."""
+        key: tuple[object, ...] = tuple(map(case.texts.get, self._tyres))
+        if self._opening:
             own, _ = self._wording.engine.opening_leaves
             key += (*(frozenset(adapter.items()) for adapter in case.adapters), *[case.facts.get(r.name) for r in own])
-        found = self._kept.get(key)
-        if found is None:
-            if len(self._kept) >= _MOST_KEPT:
-                self._kept.clear()
-            self._kept[key] = found = self._word(result, case, system)
-        return found
+        return key
 
     def _word(self, result: Result, case: Case, system: System) -> Finding:
         rule, values = self._rule, self._wording.engine.values(self._key, lambda: self._nodes).of(case)

@@ -1,0 +1,49 @@
+"""The cautions an answer shows, with their figures."""
+
+from typing import Final
+
+from fitsvc.answers.phrases import filled, texts
+from fitsvc.engine.point import Point
+from fitsvc.facts import Case
+from fitsvc.language.display import System
+from fitsvc.language.truth import UNKNOWN, YES
+from fitsvc.language.typed import AnyTyped, Constant
+from fitsvc.language.types import TRUTH, Value
+from fitsvc.rulebook.rules import values_of
+
+_MOST_KEPT: Final = 10_000
+_ALWAYS: Final = Constant(TRUTH, YES)
+
+
+class Cautions:
+    """A rulebook's cautions; which of them apply is computed at once, and figures only of those that do."""
+
+    def __init__(self, engine: Point) -> None:
+        self._engine, self._cautions = engine, engine.rulebook.cautions
+        self._guards: list[AnyTyped] = [one.guard or _ALWAYS for one in self._cautions]
+        self._shown = [values_of(one.text) for one in self._cautions]
+        self._texts = [filled(one.text, ()) if not shown else ""
+                       for one, shown in zip(self._cautions, self._shown, strict=True)]  # fmt: skip
+        self._applying: dict[tuple[frozenset[str], tuple[Value, ...]], tuple[int, ...]] = {}
+
+    def told(self, case: Case, system: System) -> list[str]:
+        """The cautions of an opened case: those that may apply; one with figures only where it surely does."""
+        guards = self._engine.values("cautions", lambda: self._guards).of(case)
+        applying = self._applying.get((case.present, guards))
+        if applying is None:
+            if len(self._applying) >= _MOST_KEPT:
+                self._applying.clear()
+            self._applying[case.present, guards] = applying = self._apply(case.present, guards)
+        return [self._texts[number] or self._with_figures(number, case, system) for number in applying]
+
+    def _apply(self, present: frozenset[str], guards: tuple[Value, ...]) -> tuple[int, ...]:
+        return tuple(
+            number
+            for number, (one, guard, shown) in enumerate(zip(self._cautions, guards, self._shown, strict=True))
+            if guard in ((YES,) if shown else (YES, UNKNOWN)) and all(subject in present for subject in one.subjects)
+        )
+
+    def _with_figures(self, number: int, case: Case, system: System) -> str:
+        shown = self._shown[number]
+        values = self._engine.values(("caution", number), lambda: [one.node for one in shown]).of(case)
+        return filled(self._cautions[number].text, texts(zip(values, shown, strict=True), system))
