@@ -71,7 +71,8 @@ class FactReader:
         whole, key = self._whole[subject], _key(facts)
         found = whole.get(key) if key else None
         if found is None:
-            found = *self._read(subject, facts, pointer, problems), tuple(n for n, wire in facts.items() if wire is None)
+            null = tuple(name for name, wire in facts.items() if wire is None)
+            found = (*self._read(subject, facts, pointer, problems), null)
             if key and not problems:
                 if len(whole) >= _CACHED:
                     whole.clear()
