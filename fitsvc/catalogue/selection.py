@@ -24,10 +24,10 @@ from fitsvc.catalogue.selection_segments import (
     Part,
     Sort,
     case_of,
-    codes_of,
     has,
     rig_key,
 )
+from fitsvc.catalogue.selection_told import codes_of
 from fitsvc.catalogue.selection_wanted import Cursor, Wanted, read_cursor, read_facts_wanted
 from fitsvc.engine.columns import Columns
 from fitsvc.engine.point import Outcome, Verdict

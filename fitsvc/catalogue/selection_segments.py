@@ -2,11 +2,11 @@
 
 from bisect import bisect_right
 from collections import Counter, OrderedDict
-from collections.abc import Callable, Hashable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Hashable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property, lru_cache
 from threading import Lock
-from typing import Any, Final, Generic, Literal, NamedTuple, TypeVar, overload
+from typing import Any, Final, Generic, Literal, TypeVar, overload
 
 import numpy as np
 import pyarrow as pa
@@ -16,14 +16,14 @@ from numpy.typing import NDArray
 from fitsvc.answers.shelf import Item
 from fitsvc.catalogue.selection_folding import Tables, array_of, catalogue_of, label_key, present_of, read_facts
 from fitsvc.catalogue.selection_rows import SUBJECT, Row
-from fitsvc.engine.bitmaps import Words, unpack
-from fitsvc.engine.columns import OUTCOMES, Columns, Judged
+from fitsvc.catalogue.selection_told import Told, deciding, tally
+from fitsvc.engine.bitmaps import set_at
+from fitsvc.engine.columns import OUTCOMES, Columns
 from fitsvc.engine.point import Verdict
 from fitsvc.engine.signatures import arrays_of
 from fitsvc.facts import Case, FactReader
 from fitsvc.language.intervals import SAME
 from fitsvc.language.types import Value
-from fitsvc.rulebook.rules import Rule, Rulebook
 
 Sort = Literal["sku", "label"]
 Flags = NDArray[np.bool_]
@@ -55,20 +55,6 @@ class Kept(Generic[T]):
             return found
 
 
-class Told(NamedTuple):
-    """What a rig comes to with each signature of a segment: the outcome's place in `OUTCOMES`, and the code's number.
-
-    `places` counts all items by the place of their outcome; `kinds` and `by_code` by kind and by code, each with the
-    outcome's place.
-    """
-
-    outcomes: NDArray[np.uint8]
-    codes: NDArray[np.int16]
-    places: NDArray[np.int64]
-    kinds: Counter[tuple[Value | None, int]]
-    by_code: Counter[tuple[int, int]]
-
-
 def case_of(rig: Case, item: Item, reader: FactReader) -> Case:
     """The case of a rig and an item, as a question about both would have it."""
     values, texts = {**rig.facts, **item.values}, {**rig.texts, **item.texts}
@@ -79,19 +65,6 @@ def rig_key(rig: Case) -> Hashable:
     """What tells rigs apart in judging."""
     adapters = tuple(frozenset(adapter.items()) for adapter in rig.adapters)
     return frozenset(rig.facts.items()), rig.present, adapters
-
-
-def codes_of(verdict: Verdict, rules: int) -> list[int]:
-    """The rules and needs that bring an outcome about, in the order in which findings are told.
-
-    A rule goes by its number, a need by its number after the rules.
-    """
-    if verdict.outcome == "fails":
-        return sorted(verdict.fails)
-    if verdict.outcome == "undetermined":
-        return sorted(verdict.unknown)
-    needs = [rules + number for number in sorted(verdict.open_needs)]
-    return [*sorted(verdict.cautions), *sorted(verdict.doubts), *needs]
 
 
 class Strings(Sequence[str]):
@@ -223,16 +196,20 @@ class Segment:
 
     def _judge(self, rig: Case) -> Told:
         judged = self._columns.judge(self._catalogue, rig)
-        outcomes, codes = judged.outcome(), deciding(judged, self._columns.engine.rulebook)
-        of, weights = self._catalogue.signature_of, self._catalogue.weights
+        outcomes, decided = judged.outcome(), list(deciding(judged, self._columns.engine.rulebook))
         names, kinds = self.kinds
         if f"{SUBJECT}.kind" in self._catalogue.columns:
-            by_kind = _tally(self._kind_of_signature, outcomes, weights)
+            by_kind = tally(self._kind_of_signature, outcomes, self._catalogue.weights)
         else:
-            by_kind = _tally(kinds, outcomes[of])
+            by_kind = tally(kinds, outcomes[self._catalogue.signature_of])
+        places = np.zeros(len(OUTCOMES), np.int64)
+        for (_, place), count in by_kind.items():
+            places[place] += count
         named = Counter({(names[kind], place): count for (kind, place), count in by_kind.items()})
-        places = np.bincount(outcomes, weights, len(OUTCOMES)).astype(np.int64)
-        return Told(outcomes, codes, places, named, _tally(codes, outcomes, weights))
+        by_code: Counter[tuple[int, int]] = Counter()
+        for one in decided:  # a caution may decide twice: where it fails, and where it is open
+            by_code[one.number, one.place] += self._catalogue.counter.of(one.where)
+        return Told(outcomes, decided, places, named, by_code)
 
     @cached_property
     def _kind_of_signature(self) -> NDArray[np.intp]:
@@ -245,54 +222,15 @@ class Segment:
         self, told: Told, gone: NDArray[np.intp]
     ) -> tuple[Counter[tuple[Value | None, int]], Counter[tuple[int, int]]]:
         """The counts of what a rig comes to with the items: those of all without the few that are gone."""
-        names, kinds = self.kinds
-        of_kind, of_code, outcomes = Counter(told.kinds), Counter(told.by_code), self.outcomes(told, gone)
-        for (kind, place), count in _tally(kinds[gone], outcomes).items():
-            of_kind[names[kind], place] -= count
-        of_code.subtract(_tally(told.codes[self._catalogue.signature_of[gone]], outcomes))
+        of_kind, of_code = Counter(told.kinds), Counter(told.by_code)
+        if len(gone):
+            names, kinds = self.kinds
+            for (kind, place), count in tally(kinds[gone], self.outcomes(told, gone)).items():
+                of_kind[names[kind], place] -= count
+            signatures = self._catalogue.signature_of[gone]
+            for one in told.decided:
+                of_code[one.number, one.place] -= int(set_at(one.where, signatures).sum())
         return +of_kind, +of_code
-
-
-def _tally(
-    numbers: NDArray[np.integer[Any]], places: NDArray[np.uint8], weights: NDArray[np.int64] | None = None
-) -> Counter[tuple[int, int]]:
-    """How many rows, or how much weight, have each number (from -1) with each place of an outcome."""
-    mixed = (numbers.astype(np.intp) + 1) * len(OUTCOMES) + places
-    counts = np.bincount(mixed, weights)
-    found = ((int(row), round(float(counts[row]))) for row in np.flatnonzero(counts))
-    return Counter({(row // len(OUTCOMES) - 1, row % len(OUTCOMES)): count for row, count in found})
-
-
-def deciding(judged: Judged, rulebook: Rulebook) -> NDArray[np.int16]:
-    """For each signature the first rule or need that brings its outcome about, as `codes_of` has it; -1 for none."""
-    count = judged.catalogue.count
-    found = np.full(count, -1, np.int16)
-    left = dict(zip(("fails", "unknown", "doubts"), (words.copy() for words in judged.bitmaps()), strict=True))
-    for number, words, name in _in_order(judged, rulebook):
-        taken = words & left[name]
-        if taken.any():
-            found[unpack(taken, count)] = number
-            left[name] ^= taken
-    return found
-
-
-def _in_order(judged: Judged, rulebook: Rulebook) -> Iterable[tuple[int, Words, str]]:
-    """Each rule's and need's bitmaps with what they bring about: failures before doubts, and needs at the end."""
-    entries = list(enumerate(judged.entries))
-    rules = list(zip(entries, rulebook.rules, strict=False))
-    for (number, entry), rule in rules:
-        if entry.fails is not None:
-            yield number, entry.fails, "fails" if rule.severity == "blocking" else "doubts"
-    for (number, entry), rule in rules:
-        if entry.undetermined is not None:
-            yield number, entry.undetermined, "unknown" if _leaves_open(rule) else "doubts"
-    for number, entry in entries[len(rules) :]:
-        if entry.fails is not None:
-            yield number, entry.fails, "doubts"
-
-
-def _leaves_open(rule: Rule) -> bool:
-    return rule.severity == "blocking" and rule.if_unknown == "undetermined"
 
 
 @dataclass(frozen=True, slots=True)

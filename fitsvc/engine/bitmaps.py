@@ -1,6 +1,6 @@
 """Packed bitmaps over the signatures of a catalogue, 64 a word, and counts weighted by the items each stands for."""
 
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -27,6 +27,12 @@ def pack(bits: NDArray[np.bool_]) -> Words:
 def unpack(words: Words, count: int) -> NDArray[np.bool_]:
     """The first `count` bits as a boolean array."""
     return np.unpackbits(words.view(np.uint8), count=count, bitorder="little").view(np.bool_)
+
+
+def set_at(words: Words, places: NDArray[np.integer[Any]]) -> NDArray[np.bool_]:
+    """Whether the bits at some places are set."""
+    bits: NDArray[np.uint8] = words.view(np.uint8)[places >> 3] >> (places & 7).astype(np.uint8) & 1
+    return bits.view(np.bool_)
 
 
 class Counter:
