@@ -175,7 +175,8 @@ class Writer:
         texts = "title: t, quantity: q, source: {kind: common_practice}"
         examples = "examples: [{gives: passes}, {gives: fails}, {gives: undetermined}]"
         severity = self.rng.choice(("blocking", "caution"))
-        body = f"{self._guard(0.4)}lowest_of: [{', '.join(ratings)}], judged: {self.rng.choice(masses)}"
+        when = f'judged_when: "{self.truth(1)}", ' if self.rng.random() < 0.4 else ""
+        body = f"{self._guard(0.4)}lowest_of: [{', '.join(ratings)}], {when}judged: {self.rng.choice(masses)}"
         return f"  - {{id: limit-{number}, {texts}, severity: {severity}, {body}, {examples}}}\n"
 
     # expressions

@@ -6,6 +6,7 @@ from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from itertools import pairwise
 from math import inf, isclose
+from pathlib import Path
 from random import Random
 from threading import Barrier
 from typing import Any
@@ -13,7 +14,7 @@ from weakref import ref
 
 import numpy as np
 import pytest
-from random_rulebooks import EFFORT, Made, random_case, random_rulebook, shipped_rulebook
+from random_rulebooks import EFFORT, Made, made_of, random_case, random_rulebook, shipped_rulebook
 
 from fitsvc.engine import column_boxes, column_rules
 from fitsvc.engine.columns import OUTCOMES, Columns, Judged
@@ -23,6 +24,7 @@ from fitsvc.engine.signatures import Catalogue
 from fitsvc.facts import Case
 from fitsvc.language.types import Value
 
+FACT = "label: l, meaning: m, how_to_measure: h, effort: tape"
 Item = tuple[Mapping[str, Value], frozenset[str]]
 
 
@@ -281,6 +283,47 @@ def test_nothing_is_kept_of_a_catalogue_or_an_evaluator_that_is_gone() -> None:
     gc.collect()
     assert [each() for each in gone] == [None] * 4
     assert columns.index(staying, 0) is index
+
+
+ENDLESS = {
+    "rulebook.yaml": "name: endless\n",
+    "vocabulary/rig.yaml": f"""subject: rig
+title: The rig
+presence: always
+facts:
+  grade: {{type: ratio, range: [0 %, 100 %], {FACT}}}
+  whole: {{type: ratio, range: [0 %, 100 %], {FACT}}}
+""",
+    "vocabulary/item.yaml": f"""subject: item
+title: The item
+presence: asked
+facts:
+  angle: {{type: angle, range: [0 deg, 90 deg], {FACT}}}
+""",
+    "ground.yaml": """topic: ground
+about: What a ramp may be.
+rules:
+  - id: grade-in-reach
+    title: The grade is in reach
+    requires: rig.grade / rig.whole <= grade_of_angle(item.angle)
+    severity: blocking
+    fails_because: no
+    source: {kind: common_practice}
+    examples: [{gives: passes}, {gives: fails}, {gives: undetermined}]
+""",
+}
+
+
+def test_what_is_endless_is_at_most_what_is_as_endless(tmp_path: Path) -> None:
+    """The grade of a right angle is in reach of any, known or not: an open end alone does not leave it undetermined."""
+    for name, text in ENDLESS.items():
+        (tmp_path / name).parent.mkdir(exist_ok=True)
+        (tmp_path / name).write_text(text, encoding="utf-8")
+    made = made_of(tmp_path)
+    items: list[Item] = [({"item.angle": (angle, angle)}, frozenset({"item"})) for angle in (0.0, 45.0, 90.0)]
+    rigs = [Case({}, frozenset({"rig"})), Case({"rig.whole": (0.0, 1.0)}, frozenset({"rig"}))]
+    assert told(made, joined(rigs[0], items[2]))[0] == "works"
+    assert assert_agree(made, Columns(made.engine), rigs, items, frozenset({"item"}), "endless", together=False) == 6
 
 
 def test_equal_items_share_a_signature() -> None:

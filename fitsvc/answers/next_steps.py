@@ -37,7 +37,7 @@ def settling(missing: Missing, case: Case, unknown: Sequence[int], doubts: Seque
     later = [held for held in _facts_of(chosen) if held not in first]
     steps: dict[str, Next] = {}
     for group in (first, later):
-        told = [(held, *_readings(missing, case, held, chosen, (unknown, doubts), system)) for held in group]
+        told = [(held, *_readings(missing, case, held, chosen, (unknown, doubts), first, system)) for held in group]
         for held, works_if, fails_if in sorted(told, key=lambda row: (not (row[1] or row[2]), row[0].effort)):
             fact = held.fact
             step = Next(fact.name, ASK[fact.effort], fact.how_to_measure, works_if, fails_if)  # type: ignore[arg-type]
@@ -67,16 +67,27 @@ def _cost(facts: tuple[Held, ...], taken: set[Held]) -> tuple[int, int]:
 
 def _readings(
     missing: Missing, case: Case, held: Held, chosen: _Chosen, rules: tuple[Sequence[int], Sequence[int]],
-    system: System,
+    first: Sequence[Held], system: System,
 ) -> tuple[str, str]:  # fmt: skip
     """The readings of a chosen fact that work and that fail, in words.
 
     What a blocking rule waits for decides, and cautions only where no blocking rule waits for the fact. Where a
-    rule waits for this fact and another together, no reading of this one alone is said to work.
+    rule waits for this fact and another together, no reading of this one alone is said to work. A rule that is a
+    caution while open, but fails once it is sure, decides too where another of the `first` facts could make it so.
     """
     unknown, doubts = rules
     reads = [number for number in (*unknown, *doubts) if held in missing.held(number, case)]
-    deciding = [number for number in reads if number in unknown] or reads
+    deciding = [number for number in reads if number in unknown]
+    if deciding:
+        others = {one for one in first if one != held}
+        deciding += [
+            number
+            for number in reads
+            if number in doubts
+            and missing.engine.rulebook.rules[number].severity == "blocking"
+            and not others.isdisjoint(missing.held(number, case))
+        ]
+    deciding = deciding or reads
     alone = any(chosen.get(number) == (held,) for number in deciding)
     shared = any(held in chosen.get(number, ()) and chosen[number] != (held,) for number in deciding)
     waits = [number in deciding and chosen.get(number) == (held,) for number in reads]

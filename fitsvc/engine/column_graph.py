@@ -14,12 +14,16 @@ from fitsvc.language.typed import AnyTyped, Typed
 
 @dataclass(frozen=True, slots=True)
 class Step:
-    """One part: its checked node, the numbers of its operands, and what it depends on."""
+    """One part: its checked node, the numbers of its operands, and what it depends on.
+
+    `endless` tells that it may surely be infinite, as the grade of a right angle is.
+    """
 
     node: AnyTyped
     operands: tuple[int, ...]
     on_rig: bool
     on_items: bool
+    endless: bool = False
 
 
 class Graph:
@@ -51,7 +55,8 @@ class Graph:
             of_items = subject in self.item_subjects and node != typed.Present(node.type, "adapter")
             return Step(node, (), not of_items, of_items)
         below = [self.steps[number] for number in operands]
-        return Step(node, operands, any(s.on_rig for s in below), any(s.on_items for s in below))
+        endless = any(s.endless for s in below) or _has_pole(node)
+        return Step(node, operands, any(s.on_rig for s in below), any(s.on_items for s in below), endless)
 
     def inputs(self, roots: Iterable[int]) -> tuple[list[int], list[int]]:
         """The topmost parts below some roots that depend on the rig alone, and on the items alone."""
@@ -78,6 +83,12 @@ class Graph:
         if isinstance(self.steps[root].node, typed.All):
             return [part for operand in self.steps[root].operands for part in self.conjuncts(operand)]
         return [root]
+
+
+def _has_pole(node: AnyTyped) -> bool:
+    if isinstance(node, typed.Apply):
+        return node.function.pole
+    return isinstance(node, typed.Arithmetic) and node.operator == "/"
 
 
 def _own(node: AnyTyped) -> tuple[Any, ...]:

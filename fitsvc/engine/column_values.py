@@ -148,11 +148,12 @@ def _beyond(of: Evaluation, left: int, right: int) -> Cells:
 
 
 def _pair(of: Evaluation, left: tuple[int, int], right: tuple[int, int], open_left: float, open_right: float) -> Cells:
-    """Two ends, what is one figure first; nothing where one of them is open."""
+    """Two ends, what is one figure first; nothing where one of them is open, unless the other may be as endless."""
     steps = of.graph.steps
-    for place, open_ in sorted(((left, open_left), (right, open_right)), key=lambda side: steps[side[0][0]].on_items):
+    sides = ((left, open_left, right[0]), (right, open_right, left[0]))
+    for place, open_, other in sorted(sides, key=lambda side: steps[side[0][0]].on_items):
         found = of.end(*place)
-        if isinstance(found, float) and found == open_:
+        if isinstance(found, float) and found == open_ and not steps[other].endless:
             return None, None
     return of.end(*left), of.end(*right)
 

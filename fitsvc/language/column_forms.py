@@ -97,7 +97,7 @@ def times(a: Ends, b: Ends) -> Ends:
 def over(a: Ends, b: Ends) -> Ends:
     """Quotient; a divisor that may be zero leaves the quotient open on the sides it can reach."""
     low, high = b
-    if isinstance(low, float) and isinstance(high, float) and (low > 0.0 or high < 0.0):
+    if isinstance(low, float) and isinstance(high, float) and (low > _NEXT_TO_NOTHING or high < -_NEXT_TO_NOTHING):
         return times(a, (1.0 / high, 1.0 / low))
     low, high = np.asarray(low), np.asarray(high)
     apart = (low > _NEXT_TO_NOTHING) | (high < -_NEXT_TO_NOTHING)
@@ -135,7 +135,8 @@ def _least_relief(weight: Floats, behind: Floats, wheelbase: Floats) -> Floats:
 
 
 def _most_relief(weight: Floats, behind: Floats, wheelbase: Floats) -> Floats:
-    shortest = _plain(np.where(np.greater(wheelbase, 0.0), 1.0 / np.maximum(wheelbase, 5e-324), np.inf))
+    something = np.greater(wheelbase, _NEXT_TO_NOTHING)
+    shortest = _plain(np.where(something, 1.0 / np.maximum(wheelbase, _NEXT_TO_NOTHING), np.inf))
     return product(np.maximum(weight, 0.0), product(np.maximum(behind, 0.0), shortest))
 
 

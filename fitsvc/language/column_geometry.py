@@ -49,7 +49,7 @@ def _drop(behind: Floats, above: Floats, length: Floats) -> Any:
 
 def _turn(ball_behind: Floats, part_behind: Floats, half_width: Floats) -> Any:
     b, j, k = _within(ball_behind), _within(part_behind), _within(half_width)
-    diagonal = np.hypot(j, k)
+    diagonal = np.sqrt(j * j + k * k)
     turned = np.arctan2(j, k) + np.arctan2(b, np.sqrt(np.maximum(diagonal * diagonal - b * b, 0.0)))
     return np.where(b >= k, 90.0, np.minimum(np.degrees(turned), 90.0))
 

@@ -24,7 +24,7 @@ SAME_AS_FIRST: Final = None
 
 @dataclass(frozen=True, slots=True)
 class Function:
-    """One row of the table."""
+    """One row of the table; one with a `pole` can be infinite, or beyond all floats, where no argument is."""
 
     name: str
     arguments: tuple[Dimension | None, ...]
@@ -37,6 +37,7 @@ class Function:
     variadic: bool = False
     never_negative: bool = False
     may_be_negative: bool = False
+    pole: bool = False
     source: str = "definition"
 
     def moves(self, count: int) -> tuple[int, ...]:
@@ -83,14 +84,15 @@ _ROWS = (
              "contradict each other, anything between", bounds=_span, columns=columns.span),
     Function("rear_axle_share", _STATICS, MASS, (1, 1, -1),
              "what the rear axle carries of a weight hung behind it, W(L+d)/L", bounds=statics.rear_axle_share,
-             columns=columns.rear_axle_share, source=_AXLES),
+             columns=columns.rear_axle_share, pole=True, source=_AXLES),
     Function("front_axle_relief", _STATICS, MASS, (1, 1, -1),
              "what a weight hung behind the rear axle takes off the front axle, W d/L",
-             bounds=statics.front_axle_relief, columns=columns.front_axle_relief, never_negative=True, source=_AXLES),
+             bounds=statics.front_axle_relief, columns=columns.front_axle_relief, never_negative=True, pole=True,
+             source=_AXLES),
     Function("scaled_tongue_weight", _STATICS, MASS, (1, -1, 1),
              "the tongue weight by a small scale, S(a+b)/a: the scale's reading, the coupler's distance a from the "
              "beam's support and b from the scale", bounds=statics.scaled_tongue_weight,
-             columns=column_geometry.scaled_tongue_weight, never_negative=True,
+             columns=column_geometry.scaled_tongue_weight, never_negative=True, pole=True,
              source="moments about the support (statics)"),
     Function("d_value", (MASS, MASS), FORCE, (1, 1),
              "the force between vehicle and trailer of these masses, g T R/(T+R)", formula=statics.d_value,
@@ -105,7 +107,7 @@ _ROWS = (
              columns=column_geometry.angle_of_grade),
     Function("grade_of_angle", (ANGLE,), NUMBER, (1,), "the grade of an angle, rise over run",
              formula=geometry.grade_of_angle,
-             columns=column_geometry.grade_of_angle),
+             columns=column_geometry.grade_of_angle, pole=True),
     Function("touching_rise", (*_BEHIND, LENGTH), LENGTH, (-1, 1, 1, 1),
              "how high the front wheels stand above the rear ones when a point behind the axle touches: behind, "
              "height, radius, wheelbase", formula=geometry.touching_rise,

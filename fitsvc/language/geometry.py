@@ -13,7 +13,7 @@ short ramp, which ends before the front wheels are that high: pitched by an angl
 sine above the rear ones.
 """
 
-from math import atan, atan2, cos, degrees, hypot, inf, radians, sin, sqrt, tan
+from math import atan, atan2, cos, degrees, inf, radians, sin, sqrt, tan
 
 from fitsvc.language.intervals import Bounds
 
@@ -91,7 +91,8 @@ def swing_clearance(behind: float, beside: float, length: float) -> float:
     In side view a lift gate, `beside` being how far below the hinge the corner lies; in plan a door, `beside`
     being how far to the side.
     """
-    return _less(hypot(max(behind, 0.0), max(beside, 0.0)), length)
+    x, y = max(behind, 0.0), max(beside, 0.0)
+    return _less(sqrt(x * x + y * y), length)
 
 
 def drop_clearance(behind: float, above: float, length: float) -> float:
@@ -109,6 +110,6 @@ def turning_angle(ball_behind: float, part_behind: float, half_width: float) -> 
     ball, and the bumper b: the angle is atan(j/k) + asin(b/sqrt(j² + k²)) where b < k, and past 90 otherwise.
     """
     b, j, k = _within(ball_behind), _within(part_behind), _within(half_width)
-    diagonal = hypot(j, k)
+    diagonal = sqrt(j * j + k * k)
     turned = atan2(j, k) + atan2(b, sqrt(max(diagonal * diagonal - b * b, 0.0)))
     return 90.0 if b >= k else min(degrees(turned), 90.0)
