@@ -137,10 +137,11 @@ def refers_to_records(document: Any) -> bool:
     """Whether a question names a stored record anywhere, so that reading it needs the store."""
     if not isinstance(document, dict):
         return False
-    rig = document.get("rig")
-    parts = [*document.values(), *(rig.values() if isinstance(rig, dict) else ())]
-    adapters = rig.get("adapters") if isinstance(rig, dict) else None
-    parts += adapters if isinstance(adapters, list) else []
+    parts, rig = list(document.values()), document.get("rig")
+    if isinstance(rig, dict):
+        parts += rig.values()
+        adapters = rig.get("adapters")
+        parts += adapters if isinstance(adapters, list) else []
     return any(isinstance(part, dict) and ("id" in part or "sku" in part) for part in parts)
 
 

@@ -10,11 +10,11 @@ from fitsvc.answers.governing import governing_fact, unknown_in_opening
 from fitsvc.answers.phrases import UNKNOWN, capped, exact, filled, joined, not_known, texts, uncapped
 from fitsvc.engine.point import Point
 from fitsvc.facts import Case
-from fitsvc.language.compiler import compile_values
+from fitsvc.language.compiler import compile_reads
 from fitsvc.language.display import System
 from fitsvc.language.intervals import SAME
 from fitsvc.language.truth import YES
-from fitsvc.language.typed import AnyTyped, Constant, Present, Read
+from fitsvc.language.typed import AnyTyped, Constant, Read
 from fitsvc.language.types import TRUTH, Value
 from fitsvc.rulebook.rules import Need, Rating, Rule, Rulebook, Shown, Template, values_of
 from fitsvc.rulebook.vocabulary import spoken
@@ -59,9 +59,7 @@ class RuleWords:
         nodes += leaves
         self._first_decision = len(nodes)
         nodes += self._basis.decisions
-        presences = [Present(TRUTH, name) for name in self._basis.presences]
-        derived = wording.engine.derived if adapted else wording.engine.bare_derived
-        self.rests_on = compile_values([*leaves, *presences], derived)
+        self.rests_on = compile_reads([slot.name for slot in leaves], tuple(self._basis.presences))
         self._opening = tuple(slot for slot in leaves if slot.name.startswith("opening."))
         self._rating = wording.rating_of(rule) if self._opening else None
         self._facts = tuple((wording.name_of(slot.name), wording.shown(slot)) for slot in leaves)

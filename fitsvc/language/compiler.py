@@ -379,6 +379,14 @@ def _both(kind: Type, a: Written, b: Written) -> str:
     return f"{a} if {a} == {b} else 1"
 
 
+def compile_reads(facts: Sequence[str], presences: Sequence[str]) -> Callable[..., tuple[object, ...]]:
+    """Compile a function of (get, present) that returns facts as they are known, None where not, and presences."""
+    emitter = Emitter({})
+    written = [*(f"get({name!r})" for name in facts), *(f"{name!r} in present" for name in presences)]
+    emitter.line(f"return ({''.join(text + ', ' for text in written)})")
+    return emitter.function("reads")
+
+
 def compile_values(nodes: Sequence[AnyTyped], derived: Mapping[str, AnyTyped]) -> Callable[..., tuple[Value, ...]]:
     """Compile a function of (get, present) that returns the values of several nodes."""
     emitter = Emitter(derived)

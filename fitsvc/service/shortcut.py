@@ -21,6 +21,9 @@ SMALL: Final = 16_000
 
 _UNITS: Final[dict[bytes, System]] = {b"": "us", b"units=us": "us", b"units=metric": "metric"}
 
+_TELLING: Final = frozenset({b"content-type", b"content-encoding"})
+"""The headers that tell how to read a body."""
+
 
 class Shortcut:
     """An application with a short way to plain answers."""
@@ -66,8 +69,8 @@ class Shortcut:
 def _plain(scope: Any) -> bool:
     if scope["method"] != "POST" or scope["query_string"] not in _UNITS:
         return False
-    kinds = [value for name, value in scope["headers"] if name == b"content-type"]
-    return kinds == [b"application/json"] and all(name != b"content-encoding" for name, _ in scope["headers"])
+    told = [pair for pair in scope["headers"] if pair[0] in _TELLING]
+    return told == [(b"content-type", b"application/json")]
 
 
 def _again(first: Any, receive: Receive) -> Receive:
