@@ -1,19 +1,21 @@
 """Which saved rigs answer otherwise after a record's facts have changed.
 
-A saved rig asks nothing by itself. So it is asked about every accessory on the shelf, without a load or a
-trailer, and about the spare and the adapters it has; what tells a shop something is the outcomes that
-changed. How many pairs are judged is bounded; what is left off is counted.
+A saved rig asks nothing by itself. So it is asked about every accessory of the store, by the index that
+selections use, without a load or a trailer, and about the spare and the adapters it has; what tells a shop
+something is the outcomes that changed. How many rigs are looked at is bounded; those left off are counted.
 """
 
 from collections import Counter
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from itertools import islice
 from typing import Any, Final
 
+import numpy as np
 from sqlmodel import Session
 
 from fitsvc.answers.question import Records, read_question
-from fitsvc.answers.shelf import Item
+from fitsvc.catalogue.selection_segments import BEST_FIRST, Held, case_of, rig_key
 from fitsvc.engine.point import Outcome, Point
 from fitsvc.facts import Case, FactReader
 from fitsvc.language.problems import ProblemsFound
@@ -21,16 +23,17 @@ from fitsvc.store.rigs import rigs_using
 from fitsvc.store.tables import Subject
 
 MOST_RIGS: Final = 200
-MOST_PAIRS: Final = 20_000
 MOST_TOLD: Final = 20
 
 RIG_ITSELF: Final = ""
 """Stands in the place of a SKU for the rig with the spare and adapters it has."""
+Changed = tuple[str, Outcome, Outcome]
+"""A SKU, and the outcomes it came to and comes to."""
 
 
 @dataclass(frozen=True, slots=True)
 class RigCase:
-    """A saved rig as a case about an accessory of which nothing is known."""
+    """A saved rig as a case without anything asked about."""
 
     key: str
     name: str
@@ -39,22 +42,22 @@ class RigCase:
 
 @dataclass(frozen=True, slots=True)
 class RigChange:
-    """A rig that answers otherwise: how many accessories come to each outcome, and those that changed."""
+    """A rig that answers otherwise: how many accessories come to each outcome, how many changed, and the first."""
 
     rig: str
     name: str
     before: Mapping[Outcome, int]
     after: Mapping[Outcome, int]
-    changed: tuple[tuple[str, Outcome, Outcome], ...]
+    count: int
+    changed: tuple[Changed, ...]
 
 
 @dataclass(frozen=True, slots=True)
 class Effects:
-    """The rigs that changed, how many were judged, and what was left off."""
+    """The rigs that changed, how many were judged, and the accessories left off: those that cannot be read."""
 
     changed: tuple[RigChange, ...]
     rigs: int
-    rigs_left_off: int
     accessories_left_off: int
 
 
@@ -64,42 +67,52 @@ def rig_cases(session: Session, reader: FactReader, records: Records, subject: S
     for rig in rigs_using(session, subject, key, limit=MOST_RIGS):
         document: dict[str, Any] = {"rig": rig.document, "accessory": {}}
         try:
-            found.append(RigCase(rig.id, rig.name, read_question(document, reader, records).case))
+            case = read_question(document, reader, records).case
         except ProblemsFound:
             continue
+        found.append(RigCase(rig.id, rig.name, replace(case, present=case.present - {"accessory"})))
     return found
 
 
 def effects(
-    engine: Point, reader: FactReader, before: Sequence[RigCase], after: Sequence[RigCase], items: Sequence[Item]
+    engine: Point, reader: FactReader, before: Sequence[RigCase], after: Sequence[RigCase], held: Callable[[], Held]
 ) -> Effects:
-    """Judge each rig as it was and as it is, with every accessory."""
+    """Judge each rig as it was and as it is, with every accessory; these are asked for if there is any such rig."""
     now = {one.key: one.case for one in after}
     pairs = [(one, now[one.key]) for one in before if one.key in now and now[one.key] != one.case]
-    each = items[:MOST_PAIRS]
-    most = max(1, MOST_PAIRS // max(1, len(each)))
-    changed = [_change(engine, reader, one, case, each) for one, case in pairs[:most]]
-    told = tuple(one for one in changed if one.changed)
-    return Effects(told, len(pairs[:most]), len(pairs) - len(pairs[:most]), len(items) - len(each))
+    if not pairs:
+        return Effects((), 0, 0)
+    all_ = held()
+    changed = [_change(engine, reader, one, case, all_) for one, case in pairs]
+    return Effects(tuple(one for one in changed if one.count), len(pairs), all_.unreadable)
 
 
-def _change(engine: Point, reader: FactReader, rig: RigCase, now: Case, items: Sequence[Item]) -> RigChange:
-    before, after = Counter[Outcome](), Counter[Outcome]()
-    changed = []
-    for (sku, old), (_, new) in zip(_cases(reader, rig.case, items), _cases(reader, now, items), strict=True):
-        was, is_now = engine.evaluate(old).outcome, engine.evaluate(new).outcome
-        before[was] += 1
-        after[is_now] += 1
-        if was != is_now:
-            changed.append((sku, was, is_now))
-    return RigChange(rig.key, rig.name, dict(before), dict(after), tuple(changed))
+def _change(engine: Point, reader: FactReader, rig: RigCase, now: Case, held: Held) -> RigChange:
+    counts: tuple[Counter[Outcome], Counter[Outcome]] = Counter(), Counter()
+    found, more = list[Changed](), 0
+    for sku, was, is_now in _one_by_one(engine, reader, rig.case, now, held):
+        counts[0][was] += 1
+        counts[1][is_now] += 1
+        found += [(sku, was, is_now)] if was != is_now else []
+    for part in held.parts:
+        judged = [part.segment.judge(case, rig_key(case)) for case in (rig.case, now)]
+        for told, counter in zip(judged, counts, strict=True):
+            gone = np.bincount(part.segment.outcomes(told, part.gone), minlength=len(BEST_FIRST))
+            counter.update(dict(zip(BEST_FIRST, (told.places - gone).tolist(), strict=True)))
+        rows = part.segment.differing(judged[0], judged[1], part.alive)
+        some = rows[:MOST_TOLD].tolist()
+        places = zip(*(part.segment.outcomes(one, some).tolist() for one in judged), strict=True)
+        found += [(part.segment.skus[row], BEST_FIRST[a], BEST_FIRST[b])
+                  for row, (a, b) in zip(some, places, strict=True)]  # fmt: skip
+        more += len(rows) - len(some)
+    first = tuple(islice(sorted(found), MOST_TOLD))
+    return RigChange(rig.key, rig.name, dict(+counts[0]), dict(+counts[1]), len(found) + more, first)
 
 
-def _cases(reader: FactReader, rig: Case, items: Sequence[Item]) -> Iterator[tuple[str, Case]]:
-    """The questions asked about a rig: itself if it has anything to ask about, and each accessory."""
-    alone = rig.present - {"accessory"}
-    if rig.adapters or "spare" in alone:
-        yield RIG_ITSELF, replace(rig, present=alone)
-    for item in items:
-        named = reader.named(item.values)
-        yield item.sku, replace(rig, facts={**rig.facts, **item.values}, present=rig.present | named)
+def _one_by_one(engine: Point, reader: FactReader, was: Case, now: Case, held: Held) -> Iterator[Changed]:
+    """The rig itself, if it has anything to ask about, and the accessories that changed lately."""
+    if was.adapters or "spare" in was.present:
+        yield RIG_ITSELF, engine.evaluate(was).outcome, engine.evaluate(now).outcome
+    for item in held.loose:
+        before, after = (engine.evaluate(case_of(rig, item, reader)).outcome for rig in (was, now))
+        yield item.sku, before, after

@@ -6,24 +6,29 @@ from typing import Any
 
 from sqlmodel import Session
 
-from fitsvc.catalogue.effects import RigCase, rig_cases
+from fitsvc.catalogue.effects import MOST_RIGS, RigCase, rig_cases
 from fitsvc.catalogue.evidence import LATEST, Contradiction, conclude, contradictions
 from fitsvc.catalogue.stored import StoreRecords
 from fitsvc.facts import FactReader
 from fitsvc.store.observations import Told, latest_observations
 from fitsvc.store.records import add_observation, lock_record
+from fitsvc.store.rigs import count_using
 from fitsvc.store.tables import Accessory, Observation, Record
 
 
 @dataclass(frozen=True, slots=True)
 class Seen:
-    """An observation as it was recorded, and what it does."""
+    """An observation as it was recorded, and what it does.
+
+    The saved rigs that use the record are given as they were and as they are, and how many more than these there are.
+    """
 
     observation: Observation
     record: Record
     contradictions: list[Contradiction]
     before: list[RigCase]
     after: list[RigCase]
+    rigs_left_off: int
 
 
 def sold_as(record: Record) -> str:
@@ -44,4 +49,5 @@ def observe(
     observation, record = add_observation(session, subject, key, concluded.facts, told, evidence=concluded.evidence)
     against = contradictions(reader, own, earlier, observation)
     after = rig_cases(session, reader, records, subject, key) if rigs else []
-    return Seen(observation, record, against, before, after)
+    left_off = count_using(session, subject, key) - MOST_RIGS if len(before) >= MOST_RIGS else 0
+    return Seen(observation, record, against, before, after, max(left_off, 0))

@@ -182,7 +182,11 @@ class Segment:
             start += _STRIDE
         return found
 
-    def outcomes(self, told: Told, some: NDArray[Any] | slice) -> NDArray[np.uint8]:
+    def differing(self, one: Told, other: Told, passing: Flags) -> NDArray[np.intp]:
+        """The rows, of those that pass, with which two rigs come to different outcomes."""
+        return np.flatnonzero((one.outcomes != other.outcomes)[self._catalogue.signature_of] & passing)
+
+    def outcomes(self, told: Told, some: NDArray[Any] | slice | list[int]) -> NDArray[np.uint8]:
         """The places of the outcomes of some items."""
         return told.outcomes[self._catalogue.signature_of[some]]
 

@@ -21,6 +21,7 @@ from fitsvc.service.observed import contradiction_document, effects_document
 from fitsvc.service.operations import IF_NONE_MATCH, Operation, query_of
 from fitsvc.service.queries import AFTER, LIMIT, Parameter
 from fitsvc.service.replies import page, reply, tagged
+from fitsvc.service.selections import selections_of
 from fitsvc.store.observations import Told, get_observation, list_observations
 from fitsvc.store.records import get_record
 from fitsvc.store.tables import Subject
@@ -89,18 +90,18 @@ async def create(request: AnyRequest) -> Response[bytes]:
     """Record an observation."""
     query_of(request)
     service, document = service_of(request), await read_document(request)
+    index = selections_of(request).index
 
     def work() -> dict[str, Any]:
         reader = service.answerer.reader
         with service.database.session() as session:
             told = _read(document, session, reader, key_name(request))
-            items = service.shop.shelf(session).items("accessory")
             seen = observe(session, reader, document, told)
         # The record is no longer locked when the rigs are judged.
-        found = effects(service.answerer.engine, reader, seen.before, seen.after, items)
+        found = effects(service.answerer.engine, reader, seen.before, seen.after, index.held)
         return {"observation": observation_document(seen.observation), "record": record_document(seen.record),
                 "contradictions": [contradiction_document(one) for one in seen.contradictions],
-                "rigs": effects_document(found)}  # fmt: skip
+                "rigs": effects_document(found, seen.rigs_left_off)}  # fmt: skip
 
     observed = await to_thread.run_sync(work)
     return reply(observed, 201, {"Location": f"{PATH}/{observed['observation']['id']}"})

@@ -3,7 +3,7 @@
 from datetime import UTC
 from typing import Any
 
-from fitsvc.catalogue.effects import MOST_TOLD, Effects
+from fitsvc.catalogue.effects import Effects
 from fitsvc.catalogue.evidence import Contradiction
 
 
@@ -17,12 +17,12 @@ def contradiction_document(found: Contradiction) -> dict[str, Any]:
     return {"fact": found.fact, "because": found.because, "said": said}
 
 
-def effects_document(found: Effects) -> dict[str, Any]:
+def effects_document(found: Effects, rigs_left_off: int) -> dict[str, Any]:
     """Return what an observation changes for saved rigs as the API shows it."""
     changed = [
-        {"rig": one.rig, "name": one.name, "before": one.before, "after": one.after, "count": len(one.changed),
-         "changed": [{"sku": sku, "before": before, "after": after} for sku, before, after in one.changed[:MOST_TOLD]]}
+        {"rig": one.rig, "name": one.name, "before": one.before, "after": one.after, "count": one.count,
+         "changed": [{"sku": sku, "before": before, "after": after} for sku, before, after in one.changed]}
         for one in found.changed
     ]  # fmt: skip
-    return {"changed": changed, "judged": found.rigs, "left_off": found.rigs_left_off,
+    return {"changed": changed, "judged": found.rigs, "left_off": rigs_left_off,
             "accessories_left_off": found.accessories_left_off}  # fmt: skip

@@ -162,7 +162,7 @@ def _parameters(kinds: Sequence[str]) -> tuple[Parameter, ...]:
 
 def of_saved_rig(request: AnyRequest, key: FromPath[str]) -> Response[bytes]:
     """Select for a saved rig."""
-    query, service, shared = query_of(request), service_of(request), _shared(request)
+    query, service, shared = query_of(request), service_of(request), selections_of(request)
     with service.database.session() as session:
         get_rig(session, key)
         records = StoreRecords(session, service.shop.vehicles)
@@ -177,7 +177,7 @@ def of_saved_rig(request: AnyRequest, key: FromPath[str]) -> Response[bytes]:
 
 async def of_inline_rig(request: AnyRequest) -> Response[bytes]:
     """Select for a rig that the body tells of."""
-    query, service, shared = query_of(request), service_of(request), _shared(request)
+    query, service, shared = query_of(request), service_of(request), selections_of(request)
     document = await read_document(request)
 
     def work() -> Response[bytes]:
@@ -190,7 +190,8 @@ async def of_inline_rig(request: AnyRequest) -> Response[bytes]:
     return await to_thread.run_sync(work)
 
 
-def _shared(request: AnyRequest) -> Selections:
+def selections_of(request: AnyRequest) -> Selections:
+    """Return the index and the selector of the service that a request came to."""
     return cast(Selections, request.app.state["selections"])
 
 

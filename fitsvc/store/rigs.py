@@ -3,7 +3,7 @@
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
-from sqlalchemy import ColumnElement, delete, update
+from sqlalchemy import ColumnElement, delete, func, update
 from sqlmodel import Session, col, select
 from sqlmodel.sql.expression import SelectOfScalar
 
@@ -52,6 +52,16 @@ def rigs_using(session: Session, subject: Subject, key: str, *, limit: int = 100
 
     A mounting comes along with its vehicle and receiver, and they with it.
     """
+    found = select(SavedRig).where(_using(session, subject, key))
+    return session.exec(found.order_by(col(SavedRig.id)).limit(page_size(limit))).all()
+
+
+def count_using(session: Session, subject: Subject, key: str) -> int:
+    """Return how many saved rigs use a record."""
+    return session.exec(select(func.count()).select_from(SavedRig).where(_using(session, subject, key))).one()
+
+
+def _using(session: Session, subject: Subject, key: str) -> ColumnElement[bool]:
     part = col(RigPart.rig_id)
     found: ColumnElement[bool] = col(SavedRig.id).in_(_naming(subject, key))
     mounting = session.get(Mounting, key) if subject == "mounting" else None
@@ -62,7 +72,7 @@ def rigs_using(session: Session, subject: Subject, key: str, *, limit: int = 100
         of_it = select(Mounting.id).where(col(getattr(Mounting, f"{subject}_id")) == key)
         named = select(RigPart.rig_id).where(RigPart.subject == "mounting", col(RigPart.record_id).in_(of_it))
         found |= col(SavedRig.id).in_(named)
-    return session.exec(select(SavedRig).where(found).order_by(col(SavedRig.id)).limit(page_size(limit))).all()
+    return found
 
 
 def _naming(subject: Subject, key: str) -> SelectOfScalar[str]:
