@@ -21,6 +21,7 @@ from numpy import flatnonzero
 from sqlmodel import col, select
 
 from fitsvc.answers.answer import Answer
+from fitsvc.catalogue import selection_index
 from fitsvc.catalogue.selection import Selection, Selector, read_rig
 from fitsvc.catalogue.selection_changes import Gap, Seen, changed_since, seen_all
 from fitsvc.catalogue.selection_index import SelectionIndex
@@ -28,6 +29,7 @@ from fitsvc.catalogue.selection_segments import Sort
 from fitsvc.catalogue.selection_wanted import Wanted
 from fitsvc.store.creation import bulk_create, create_record
 from fitsvc.store.database import Database
+from fitsvc.store.errors import Busy
 from fitsvc.store.observations import Told, current_facts, observation_row
 from fitsvc.store.records import Draft, add_observation, delete_record, replace_record
 from fitsvc.store.tables import Observation, now
@@ -269,12 +271,18 @@ def hurrying(database: Database, seconds: float, changed: list[int]) -> Iterator
     writer.result()
 
 
-def test_pages_are_right_while_a_thousand_items_a_second_change(stocked: Database) -> None:
+@pytest.mark.parametrize("waits", [True, False])
+def test_pages_are_right_while_a_thousand_items_a_second_change(
+    stocked: Database, waits: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """Readers of one service page through over and over: what stays comes once, each page is true at its revision.
 
-    `FITSVC_PROFILE=nightly` goes on for a minute.
+    That is so whether each waits for what has changed or a thread takes it in. `FITSVC_PROFILE=nightly` goes on for
+    a minute.
     """
-    index, readings, changed = SelectionIndex(answerer(), stocked, most_loose=12), list[list[Selection]](), list[int]()
+    monkeypatch.setattr(selection_index, "_LONG", 1e-9)
+    index = SelectionIndex(answerer(), stocked, most_loose=12, waits=waits)
+    readings, changed = list[list[Selection]](), list[int]()
 
     def read(number: int, ended: Event) -> list[list[Selection]]:
         found = list[list[Selection]]()
@@ -293,3 +301,47 @@ def test_pages_are_right_while_a_thousand_items_a_second_change(stocked: Databas
         assert [seen[sku] for sku in STEADY] == [1] * len(STEADY)
         for page in pages:
             assert_as_answered(page, told)
+
+
+def test_what_a_thread_takes_in_is_told_soon_and_never_goes_back(
+    stocked: Database, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """After many changes the next are told a moment later, to whoever asks on; older than a second is told to none."""
+    monkeypatch.setattr(selection_index, "_LONG", 1e-9)
+    index = SelectionIndex(answerer(), stocked, most_loose=0, waits=False)
+
+    def newest() -> int:
+        return int(index.held().revision.partition("-")[0])
+
+    seen = [newest()]
+    for _ in range(5):
+        with stocked.session() as session:
+            told = add_observation(session, "accessory", CHANGING[0], {"weight": "30 lb"}, MEASURED)[0].sequence
+        until = monotonic() + 60.0
+        while seen[-1] != told:
+            assert monotonic() < until, "what has changed is never told"
+            seen.append(newest())
+            sleep(0.001)
+    assert seen == sorted(seen)
+
+
+def test_a_store_that_is_gone_is_told_once_what_is_held_is_old(
+    stocked: Database, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A thread that cannot follow says so in the log; those who ask are told of it when what is held is too old."""
+    monkeypatch.setattr(selection_index, "_LONG", 1e-9)
+    monkeypatch.setattr(selection_index, "_OLDEST", 0.2)
+    index = SelectionIndex(answerer(), stocked, most_loose=0, waits=False)
+    index.held()
+    with stocked.session() as session:
+        add_observation(session, "accessory", CHANGING[0], {"weight": "30 lb"}, MEASURED)
+    index.held()
+
+    def fail(*_: Any) -> Any:
+        raise Busy("the database is busy; try again")
+
+    monkeypatch.setattr(selection_index, "steady", fail)
+    with pytest.raises(Busy):
+        for _ in range(1_000):
+            index.held()
+            sleep(0.01)

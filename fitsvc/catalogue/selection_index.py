@@ -3,11 +3,15 @@
 Changed items are first held loose; many loose ones are folded to a segment, together with earlier segments that
 are not much larger, so that an item is folded a few times only however large the catalogue grows. The first segment
 is mapped from a file where there is a folder for it, and is then shared by all services of a machine.
+
+Whoever asks sees the store as it is then. In a service, while so much changes that it is folded over and over, it is
+told as it was when it was last looked at, at most a second ago, and a thread takes in what has changed since.
 """
 
 import logging
 from collections.abc import Iterable
-from threading import Lock
+from threading import Lock, Thread
+from time import monotonic
 from typing import Final, NamedTuple
 
 from sqlmodel import Session
@@ -21,12 +25,20 @@ from fitsvc.catalogue.selection_rows import SUBJECT, Row, all_rows, observation_
 from fitsvc.catalogue.selection_segments import Held, Part, Segment, whole
 from fitsvc.engine.columns import Columns
 from fitsvc.store.database import Database
+from fitsvc.store.errors import StoreError
 
 MOST_LOOSE: Final = 200
 """Items held loose before they are folded."""
 _CHANGED_SHARE: Final = 8
 """When one in so many items has changed since a file was written, a new one is."""
 _FEW: Final = 1_000
+_LONG: Final = 0.03
+"""Seconds of a look that folded after which the next one is left to a thread."""
+_RESTS: Final = 3
+"""The thread rests so many times as long as it looked, but looks again half a second after it began."""
+_LATEST: Final = 0.5
+_OLDEST: Final = 1.0
+"""Whoever finds what is held to be so many seconds old waits, as long as it takes, for what it is now."""
 _WIDE: Final = 1 << 64
 _log = logging.getLogger("fitsvc.selection")
 
@@ -36,12 +48,26 @@ class _Loose(NamedTuple):
     item: Item
 
 
+class _Look(NamedTuple):
+    """When the store was last looked at, and for how long if it was folded."""
+
+    started: float
+    folded: float
+
+    @property
+    def next(self) -> float:
+        """When a thread looks again."""
+        return self.started + min((1 + _RESTS) * self.folded, max(_LATEST, self.folded))
+
+
 class SelectionIndex:
     """The accessories of one store under one rulebook; safe to share between threads."""
 
     def __init__(
-        self, answerer: Answerer, database: Database, most_loose: int = MOST_LOOSE, folder: IndexFolder | None = None
-    ) -> None:
+        self, answerer: Answerer, database: Database, most_loose: int = MOST_LOOSE, folder: IndexFolder | None = None,
+        *, waits: bool = True,
+    ) -> None:  # fmt: skip
+        """Unless whoever asks `waits` for it, many changes are taken in by a thread."""
         self._database, self._reader, self._most_loose = database, answerer.reader, most_loose
         self._folder, self._columns = folder, Columns(answerer.engine)
         self._lock = Lock()
@@ -51,16 +77,36 @@ class SelectionIndex:
         self._unreadable: dict[str, int] = {}
         self._mark = 0
         self._held = Held("", (), (), 0)
+        self._waits, self._look = waits, _Look(0.0, 0.0)
+        self._looking = Lock()
 
     def held(self) -> Held:
-        """The accessories as the store has them now."""
-        # Sessions are begun one after the other, so that none sees an older store than the one before.
-        with self._lock:
-            if self._seen is None:
-                self._begin()
-            with steady(self._database) as session:
-                self._follow(session)
-            return self._held
+        """The accessories as the store has them now, or while much changes as it had them less than a second ago."""
+        look, now = self._look, monotonic()
+        if self._waits or look.folded < _LONG or now - look.started > _OLDEST:
+            with self._lock:
+                self._see()
+        elif now >= look.next and self._looking.acquire(blocking=False):
+            Thread(target=self._see_aside, name="selection-index", daemon=True).start()
+        return self._held
+
+    def _see_aside(self) -> None:
+        try:
+            with self._lock:
+                self._see()
+        except StoreError as error:  # whoever asks when what is held is too old is told
+            _log.warning("the selection index cannot follow the store: %s", error)
+        finally:
+            self._looking.release()
+
+    def _see(self) -> None:
+        """Take in what has changed. Sessions are begun one after the other, so that none sees an older store."""
+        if self._seen is None:
+            self._begin()
+        started = monotonic()
+        with steady(self._database) as session:
+            folded = self._follow(session)
+        self._look = _Look(started, monotonic() - started if folded else 0.0)
 
     def _begin(self) -> None:
         """Take in the whole store, from a file if there is one of it."""
@@ -116,19 +162,22 @@ class SelectionIndex:
         self._hold(seen)
         self._seen = seen
 
-    def _follow(self, session: Session) -> None:
-        """Take in what has changed since."""
+    def _follow(self, session: Session) -> bool:
+        """Take in what has changed since; whether so much has that it was folded."""
         assert self._seen is not None
         seen, changed = changed_since(session, self._seen, SUBJECT)
+        folds = False
         if changed:
             rows = rows_of(session, changed)
             self._drop(changed)
             for row in rows:
                 self._put(row)
-            if len(self._loose) > self._most_loose:
+            folds = len(self._loose) > self._most_loose
+            if folds:
                 self._fold()
             self._hold(seen)
         self._seen = seen
+        return folds
 
     def _hold(self, seen: Seen) -> None:
         revision = f"{seen.newest}-{self._mark:016x}"

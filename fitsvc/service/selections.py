@@ -65,7 +65,8 @@ class Selections:
 
     def __init__(self, answerer: Answerer, database: Database, index_in: Path | None = None) -> None:
         folder = IndexFolder(index_in, database, answerer.rulebook.digest) if index_in else None
-        self.selector, self.index = Selector(answerer), SelectionIndex(answerer, database, folder=folder)
+        self.selector = Selector(answerer)
+        self.index = SelectionIndex(answerer, database, folder=folder, waits=False)
         self._opens, self._opened, self._ended = folder is not None, Event(), Event()
 
     def best(self, case: Case, kind: Value) -> list[Item]:

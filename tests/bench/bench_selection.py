@@ -3,14 +3,15 @@
 A made-up catalogue (1,000,000 items if not said) is stored in a SQLite file and served by one process; its index is
 built, and opened again from its file. One client asks for pages of 50 with reasons, for rigs that it has asked about
 and for ones that it has not, ours and the same page from a columnar database in the same server (`sql_selection`).
-Then pages are asked for at 50 a second, each timed from when it was due. With a folder the database is kept there
-for the next time.
+Then pages are asked for at 50 a second, each timed from when it was due, and at the end the same again while another
+process changes 1,000 items a second. With a folder the database is kept there for the next time.
 """
 
 import asyncio
 import json
 import multiprocessing
 import os
+import random
 import resource
 import socket
 import sys
@@ -31,6 +32,8 @@ from fitsvc.paths import data_dir
 from fitsvc.rulebook.loader import load_rulebook
 from fitsvc.service.app import create_app
 from fitsvc.store.database import Database
+from fitsvc.store.observations import Told
+from fitsvc.store.records import add_observation
 
 ITEMS = 1_000_000
 PAGES = 100
@@ -38,6 +41,7 @@ SQL_PAGES = 10
 A_SECOND = 50
 SECONDS = 20
 CONNECTIONS = 8
+CHANGED_A_SECOND, BATCH = 1_000, 20
 
 
 def serve(port: int, url: str, folder: Path) -> None:
@@ -107,6 +111,19 @@ def _request(body: Mapping[str, Any]) -> bytes:
             b"Content-Length: %d\r\n\r\n%b" % (len(sent), sent))  # fmt: skip
 
 
+def change(url: str, items: int, done: list[int]) -> None:
+    """Change items over the same seconds, in batches of twenty each when it is due; how many is put into `done`."""
+    database, rng, start = Database(url), random.Random(5), time.perf_counter()
+    while (wait := len(done) * BATCH / CHANGED_A_SECOND) < SECONDS:
+        time.sleep(max(0.0, start + wait - time.perf_counter()))
+        with database.session() as session:
+            for number in rng.sample(range(items), BATCH):
+                facts = {"weight": f"{rng.randrange(20, 90)} lb"}
+                add_observation(session, "accessory", f"SYN-{number:07}", facts, Told("measured"))
+        done.append(BATCH)
+    print(f"  changed meanwhile: {sum(done):,} items in {time.perf_counter() - start:.0f} s", flush=True)
+
+
 def started(url: str, folder: Path) -> tuple[Any, int, float]:
     """A server that is ready, its port, and the seconds it took."""
     with socket.socket() as probe:
@@ -156,6 +173,11 @@ def main() -> None:
                 server.join()
         measure(port, server.pid)
         print(f"after that: {memory(server.pid)}")
+        writer = multiprocessing.get_context("spawn").Process(target=change, args=(url, count, []))
+        writer.start()
+        times = asyncio.run(steadily(port))
+        writer.join()
+        show(f"the same while {CHANGED_A_SECOND:,} items a second change", times)
         server.terminate()
         server.join()
     print(f"a server's memory at most: {resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss / 1024:.0f} MB")
