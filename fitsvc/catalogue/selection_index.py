@@ -219,4 +219,6 @@ class SelectionIndex:
 
     def _add(self, tables: Tables) -> None:
         if tables.items.num_rows:
-            self._parts = (*self._parts, whole(Segment(self._columns, self._reader, tables)))
+            segment = Segment(self._columns, self._reader, tables)
+            segment.prepare()  # here, and not by the first who asks
+            self._parts = (*self._parts, whole(segment))

@@ -114,6 +114,10 @@ class Segment:
     def __len__(self) -> int:
         return len(self.skus)
 
+    def prepare(self) -> None:
+        """Make ready what judging any rig without adapters needs."""
+        self._columns.index(self._catalogue, 0)
+
     def item(self, row: int) -> Item:
         """An item."""
         read = self._read(int(self._facts_of[row]))
