@@ -2,6 +2,7 @@
 
 import json
 from collections.abc import Iterator
+from itertools import product
 from typing import Any
 
 import pytest
@@ -12,6 +13,7 @@ from fitsvc.answers.question import read_question
 from fitsvc.facts import Case
 
 WORKS = [name for name, entry in ASKED.items() if entry["expect"] == "works"]
+BIKES = next(name for name in WORKS if "bikes" in name)
 PLACES = {
     "vehicle": ("rig", "vehicle"), "receiver": ("rig", "receiver"), "mounting": ("rig", "mounting"),
     "spare": ("rig", "spare"), "accessory": ("accessory",), "ball": ("ball",), "trailer": ("trailer",),
@@ -101,6 +103,33 @@ def _ends(kind: str, part: str) -> Iterator[object]:
     else:
         for figure in part.removeprefix("at most ").removeprefix("at least ").split(" to "):
             yield int(figure) if kind == "count" else figure
+
+
+@pytest.mark.parametrize(
+    ("name", "facts"),
+    [
+        (WORKS[0], ("trailer.gross_weight", "trailer.tongue_weight")),
+        (BIKES, ("load.bikes", "mounting.pin_to_bumper")),
+        (BIKES, ("load.bikes", "mounting.pin_to_bumper", "vehicle.curb_weight_rear")),
+    ],
+)
+def test_two_facts_not_known_keep_their_readings_and_none_fails_beside_another(
+    name: str, facts: tuple[str, ...]
+) -> None:
+    """A trailer's weight and its tongue's, both open: each has readings that work, and no two of them fail together.
+
+    What only cautions wait for, such as an axle not weighed, takes no such reading away.
+    """
+    document = question(name)
+    for fact in facts:
+        document = told(document, fact, None)
+    steps = [step for step in answer(document).next if step.fact in facts[:2]]
+    assert len(steps) == 2 and all(step.works_if for step in steps), steps
+    for pair in product(*(list(readings(step, step.works_if)) for step in steps)):
+        settled = document
+        for step, reading in zip(steps, pair, strict=True):
+            settled = told(settled, step.fact, reading)
+        assert answer(settled).outcome in ("works", "conditional"), pair
 
 
 def test_a_failing_answer_asks_for_nothing() -> None:

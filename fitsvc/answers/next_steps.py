@@ -8,14 +8,16 @@ else fails; with such readings of all the facts named, the answer works (or is c
 """
 
 from collections.abc import Iterator, Sequence
+from itertools import product
 from typing import Final
 
 from fitsvc.answers.answer import Next
-from fitsvc.answers.missing import BAD, GOOD, OPEN, Held, Missing
-from fitsvc.answers.readings import together
+from fitsvc.answers.missing import BAD, GOOD, OPEN, Held, Missing, supplied
+from fitsvc.answers.readings import Runs, together
 from fitsvc.engine.point import Verdict
 from fitsvc.facts import Case
 from fitsvc.language.display import System
+from fitsvc.language.types import Value
 
 ASK: Final = {"ask": "ask", "label": "read", "tape": "measure", "scales": "weigh", "dealer": "look up"}
 _Chosen = dict[int, tuple[Held, ...]]
@@ -35,9 +37,11 @@ def settling(missing: Missing, case: Case, unknown: Sequence[int], doubts: Seque
     first = list(_facts_of(chosen))
     chosen = _choose(missing, case, doubts, chosen)
     later = [held for held in _facts_of(chosen) if held not in first]
+    found = {held: _readings(missing, case, held, chosen, (unknown, doubts), system) for held in (*first, *later)}
+    _keep_together(missing, case, first, found, doubts, system)
     steps: dict[str, Next] = {}
     for group in (first, later):
-        told = [(held, *_readings(missing, case, held, chosen, (unknown, doubts), first, system)) for held in group]
+        told = [(held, *_in_words(held, found[held])) for held in group]
         for held, works_if, fails_if in sorted(told, key=lambda row: (not (row[1] or row[2]), row[0].effort)):
             fact = held.fact
             step = Next(fact.name, ASK[fact.effort], fact.how_to_measure, works_if, fails_if)  # type: ignore[arg-type]
@@ -67,27 +71,16 @@ def _cost(facts: tuple[Held, ...], taken: set[Held]) -> tuple[int, int]:
 
 def _readings(
     missing: Missing, case: Case, held: Held, chosen: _Chosen, rules: tuple[Sequence[int], Sequence[int]],
-    first: Sequence[Held], system: System,
-) -> tuple[str, str]:  # fmt: skip
-    """The readings of a chosen fact that work and that fail, in words.
+    system: System,
+) -> Runs:  # fmt: skip
+    """The readings of a chosen fact that work and that fail.
 
     What a blocking rule waits for decides, and cautions only where no blocking rule waits for the fact. Where a
-    rule waits for this fact and another together, no reading of this one alone is said to work. A rule that is a
-    caution while open, but fails once it is sure, decides too where another of the `first` facts could make it so.
+    rule waits for this fact and another together, no reading of this one alone is said to work.
     """
     unknown, doubts = rules
     reads = [number for number in (*unknown, *doubts) if held in missing.held(number, case)]
-    deciding = [number for number in reads if number in unknown]
-    if deciding:
-        others = {one for one in first if one != held}
-        deciding += [
-            number
-            for number in reads
-            if number in doubts
-            and missing.engine.rulebook.rules[number].severity == "blocking"
-            and not others.isdisjoint(missing.held(number, case))
-        ]
-    deciding = deciding or reads
+    deciding = [number for number in reads if number in unknown] or reads
     alone = any(chosen.get(number) == (held,) for number in deciding)
     shared = any(held in chosen.get(number, ()) and chosen[number] != (held,) for number in deciding)
     waits = [number in deciding and chosen.get(number) == (held,) for number in reads]
@@ -99,7 +92,38 @@ def _readings(
         return GOOD if settled and alone and not shared else OPEN
 
     several = [missing.readings(number, held, case, system) for number in reads]
-    runs = together(several[0].grid, several, status)
+    return together(several[0].grid, several, status)
+
+
+def _keep_together(
+    missing: Missing, case: Case, first: Sequence[Held], found: dict[Held, Runs], doubts: Sequence[int],
+    system: System,
+) -> None:  # fmt: skip
+    """Take back readings of the `first` facts that work each by itself and fail beside one another.
+
+    Only a rule that is a caution while open, and fails once it is sure, can do that: the others are passed by each
+    reading that works, whatever the rest comes to. It is tried at the ends of the readings that work.
+    """
+    for number in doubts:
+        if missing.engine.rulebook.rules[number].severity != "blocking":
+            continue
+        read = [held for held in first if held in missing.held(number, case) and GOOD in found[held].statuses]
+        corners = product(*(found[held].ends(GOOD) for held in read))
+        if len(read) < 2 or not any(_fails(missing, number, case, read, corner) for corner in corners):
+            continue
+        for held in read:
+            beside = [one for one in read if one != held]
+            for values in product(*(found[one].ends(GOOD) for one in beside)):
+                told = supplied(case, zip(beside, values, strict=True))
+                both = (found[held], missing.readings(number, held, told, system))
+                found[held] = together(both[0].grid, both, lambda pair: OPEN if pair == [GOOD, BAD] else pair[0])
+
+
+def _fails(missing: Missing, number: int, case: Case, facts: Sequence[Held], values: Sequence[Value]) -> bool:
+    return missing.judged(number, supplied(case, zip(facts, values, strict=True))) == BAD
+
+
+def _in_words(held: Held, runs: Runs) -> tuple[str, str]:
     prefix = "a diameter of " if held.fact.tyre else ""
     texts = [runs.text(wanted) for wanted in (GOOD, BAD)]
     works_if, fails_if = (prefix + text if text else "" for text in texts)

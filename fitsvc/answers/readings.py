@@ -93,6 +93,17 @@ class Runs:
         """The results that occur."""
         return {status for status, _, _ in self.runs}
 
+    def ends(self, wanted: str) -> list[Value]:
+        """The first and last reading of each run that comes to a result; of a list, every member."""
+        grid = self.grid
+        counts = [
+            count
+            for status, first, last in self.runs
+            if status == wanted
+            for count in (range(first, last + 1) if grid.members else (first, last))
+        ]
+        return [grid.value(count) for count in dict.fromkeys(counts)]
+
     def text(self, wanted: str) -> str:
         """The readings that come to a result, in words; empty where none does."""
         return " or ".join(self._words(first, last) for status, first, last in self.runs if status == wanted)
