@@ -87,6 +87,8 @@ def test_filters_and_forms(stocked: Client) -> None:
     assert stocked.get(f"{SAVED}?text=dRaY&limit=1000").json()["items"] == named != []
     where = stocked.get(SAVED, params={"where": "shank=2 in,kind=step", "limit": 1000}).json()["items"]
     assert where == [one for one in stocked.get(f"{SAVED}?kind=step&limit=1000").json()["items"] if one in where] != []
+    refused = problem(stocked.get(SAVED, params={"where": "kind=step,weight=30"}), 422)["errors"]
+    assert [one["detail"] for one in refused] == ["`where`, weight: `30` has no unit"]
     assert problem(stocked.get(f"{SAVED}?where=shank=50 mm"), 422)["errors"][0]["help"]
     compact = stocked.get(f"{SAVED}?detail=compact").json()["items"]
     assert {tuple(one) for one in compact} == {("sku", "outcome", "codes")}

@@ -3,7 +3,7 @@
 from base64 import urlsafe_b64decode, urlsafe_b64encode
 from binascii import Error as BadBase64
 from collections.abc import Collection, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from hashlib import blake2b
 from typing import Any, Final, NamedTuple
 
@@ -66,14 +66,19 @@ def read_facts_wanted(text: str, reader: FactReader, slots: Collection[str]) -> 
     for part in text.split(",") if text else ():
         name, equals, value = (piece.strip() for piece in part.partition("="))
         if not equals:
-            problems.append(Problem(f"`{part}` is not a fact and a value", "write it as `shank=2 in`", meaning=True))
+            problems.append(
+                Problem(f"`where`: `{part}` is not a fact and a value", "write it as `shank=2 in`", meaning=True)
+            )
         elif name not in known:
-            problems.append(unknown_fact(SUBJECT, name, known, ""))
+            stranger = unknown_fact(SUBJECT, name, known, "")
+            problems.append(replace(stranger, message=f"`where`: {stranger.message}"))
         else:
             try:
                 found += reader.value(known[name], value).items()
             except ProblemsFound as refused:
-                problems += [Problem(one.message, one.help, meaning=True) for one in refused.problems]
+                problems += [
+                    Problem(f"`where`, {name}: {one.message}", one.help, meaning=True) for one in refused.problems
+                ]
     if problems:
         raise ProblemsFound(problems)
     return tuple(sorted(found))
