@@ -52,7 +52,7 @@ def _deciding(point: Point, verdict: Verdict) -> set[str]:
     if verdict.outcome == "undetermined":
         return {rules[number].id for number in verdict.unknown}
     minded = {rules[number].id for number in (*verdict.cautions, *verdict.doubts)}
-    return minded | {needs[number].id for number in verdict.open_needs}
+    return minded | {needs[number].name for number in verdict.open_needs}
 
 
 def test_every_pair_is_as_the_single_case(audited: Path, point: Point, cases: dict[tuple[str, str], Case]) -> None:

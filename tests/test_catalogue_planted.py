@@ -113,7 +113,7 @@ def _deciding(verdict: Verdict) -> str:
         numbers = verdict.fails if verdict.outcome == "fails" else verdict.unknown
         return " ".join(rules[number].id for number in sorted(numbers))
     minded = [rules[number].id for number in sorted((*verdict.cautions, *verdict.doubts))]
-    return " ".join([*minded, *(needs[number].id for number in sorted(verdict.open_needs))])
+    return " ".join([*minded, *(needs[number].name for number in sorted(verdict.open_needs))])
 
 
 def test_three_runs_give_the_same_bytes(made: Path, tmp_path: Path) -> None:

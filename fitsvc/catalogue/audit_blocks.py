@@ -37,7 +37,7 @@ class Kernel:
         self.rulebook, self.engine = rulebook, Point(rulebook)
         self.columns, self.slots = Columns(self.engine, most_kept), rulebook.vocabulary.slots()
         self.members: list[Rule | Need] = [*rulebook.rules, *rulebook.needs]
-        self.names = [member.id for member in self.members]
+        self.names = [*(rule.id for rule in rulebook.rules), *(need.name for need in rulebook.needs)]
         self.words = -(-len(self.members) // _WORD)
 
     def block(self, columns: Mapping[str, Column], count: int) -> "Block":
