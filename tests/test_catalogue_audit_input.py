@@ -1,6 +1,7 @@
 """What an audit reads: three formats, other people's columns, and files that are not what they seem."""
 
 import json
+from datetime import date
 from pathlib import Path
 from typing import Any
 
@@ -99,6 +100,7 @@ def test_other_peoples_columns(tmp_path: Path) -> None:
         ("columns: {Wt: sku}", "are all `sku`"),
         ("fields: {Wt: weight}", "has `columns` alone"),
         ("columns: {sku: label}", "no column is `sku`"),
+        ("columns: {sku: sku, Wt: {fact: kind, values: {BM: ballmount}}}", "which is no choice for `kind`"),
     ],
 )
 def test_a_mapping_that_is_wrong(tmp_path: Path, mapping: str, message: str) -> None:
@@ -106,7 +108,27 @@ def test_a_mapping_that_is_wrong(tmp_path: Path, mapping: str, message: str) -> 
     (tmp_path / "map.yaml").write_text(mapping)
     (tmp_path / "a.csv").write_text("sku,Wt\nA,30 lb\n")
     told = _refused(tmp_path / "a.csv", tmp_path / "out", mapping=tmp_path / "map.yaml")
-    assert any(message in problem.message for problem in told), told
+    (problem,) = (problem for problem in told if message in problem.message)
+    assert problem.file.endswith("a.csv" if "all `sku`" in message or "no column" in message else "map.yaml")
+    assert problem.line == 1
+
+
+def test_a_mapping_of_columns_that_are_not_there(tmp_path: Path) -> None:
+    """What a mapping names and the catalogue has not is told, since it may be a slip."""
+    (tmp_path / "map.yaml").write_text("columns: {Wt: {fact: weight, unit: lb}, Lenght: length}")
+    (tmp_path / "a.csv").write_text("sku,Wt,Length\nA,30,9 in\n")
+    audit(tmp_path / "a.csv", tmp_path / "out", rigs()[:_FEW], mapping=tmp_path / "map.yaml")
+    rows = summary(tmp_path / "out")["rows"]
+    assert (rows["passed_over"], rows["mapped_in_vain"]) == (["Length"], ["Lenght"])
+    assert "<code>Lenght</code>" in (tmp_path / "out" / "summary.html").read_text("utf-8")
+
+
+def test_a_refused_catalogue_leaves_its_folder_free(tmp_path: Path) -> None:
+    """Once mended, a catalogue of which no row could be read is audited into the same folder."""
+    (tmp_path / "a.csv").write_text("sku,kind\nA,stp\n")
+    _refused(tmp_path / "a.csv", tmp_path / "out")
+    (tmp_path / "a.csv").write_text("sku,kind\nA,step\n")
+    assert _told(tmp_path / "a.csv", tmp_path / "out") == []
 
 
 @pytest.mark.parametrize(
@@ -116,6 +138,7 @@ def test_a_mapping_that_is_wrong(tmp_path: Path, mapping: str, message: str) -> 
         (b"sku,weight [lb]\n", "no row could be read"),
         (b"name,weight [lb]\nA,3\n", "no column is `sku`"),
         (b"sku,sku\nA,B\n", "two columns `sku`"),
+        (b"sku;kind\nA;step\n", "separate the columns with commas"),
         (b"sku,weight [in]\nA,3\n", "cannot be in `in`"),
         (b"sku,kind [in]\nA,step\n", "has no unit"),
         ("sku,weight\nA,3 lb\n".encode("utf-16"), "UTF-16"),
@@ -140,6 +163,7 @@ def test_bad_lines_do_not_hide_good_ones(tmp_path: Path) -> None:
     assert sorted(line for line, _ in _told(path, tmp_path / "out")) == [3, 4, 5, 6, 7, 9, 10]
     assert [row["sku"] for row in found(tmp_path / "out", "items")] == ["A", "E"]
     assert "\x1b" not in (tmp_path / "out" / "bad_rows.csv").read_text("utf-8")
+    assert "the lines 10 to 11 are in no row" in found(tmp_path / "out", "bad_rows")[-1]["problem"]
 
 
 def test_truncated_json(tmp_path: Path) -> None:
@@ -175,6 +199,25 @@ def test_facts_that_are_none(tmp_path: Path) -> None:
     """A JSON record whose `facts` are no object is a bad row, not an item of which nothing is known."""
     (tmp_path / "a.jsonl").write_text('{"sku": "A", "facts": {"kind": "step"}}\n{"sku": "B", "facts": ["step"]}\n')
     assert [line for line, _ in _told(tmp_path / "a.jsonl", tmp_path / "out")] == [2]
+
+
+def test_a_fact_that_stands_twice_in_a_record(tmp_path: Path) -> None:
+    """Neither of two values is chosen where one stands in `facts` and one beside it."""
+    (tmp_path / "a.jsonl").write_text(
+        '{"sku": "A", "kind": "step"}\n{"sku": "B", "weight": "4 lb", "facts": {"weight": "5 lb"}}\n'
+    )
+    assert _told(tmp_path / "a.jsonl", tmp_path / "out") == [(2, "weight")]
+
+
+def test_parquet_columns_that_are_not_read_may_be_of_any_type(tmp_path: Path) -> None:
+    """Dates, lists and bytes of other people's columns are passed over as in a text file."""
+    columns = {"sku": ["A"], "kind": ["step"], "listed": [date(2026, 3, 1)], "tags": [["x"]], "image": [b"x"]}
+    pq.write_table(pa.table(columns), tmp_path / "a.parquet")
+    pq.write_table(pa.table({"rig": [rigs()[0].key], "made": [date(2026, 3, 1)], "sku": ["A"]}), tmp_path / "c.parquet")
+    audit(tmp_path / "a.parquet", tmp_path / "out", rigs()[:_FEW], claims=tmp_path / "c.parquet")
+    told = summary(tmp_path / "out")
+    assert (told["rows"]["items"], told["claims"]["claims"]) == (1, 1)
+    assert told["rows"]["passed_over"] == ["listed", "tags", "image"]
 
 
 def test_parquet_that_is_none(tmp_path: Path) -> None:

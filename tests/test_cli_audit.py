@@ -1,6 +1,7 @@
 """`fitsvc audit`: what it prints, where its rigs come from, and how it ends."""
 
 import csv
+import errno
 import re
 from collections import Counter
 from pathlib import Path
@@ -9,6 +10,7 @@ import pytest
 from audit_world import PARTS, accessories, found, pairs, rigs, summary, write_csv
 from demo_world import SEED, answerer, world
 
+from fitsvc.catalogue.audit_spool import Spool
 from fitsvc.cli import main
 
 _RIGS = [argument for path in (SEED / "rigs.yaml", *PARTS) for argument in ("--rigs", str(path))]
@@ -56,12 +58,27 @@ def test_bad_input_ends_with_2(catalogue: Path, tmp_path: Path, capsys: pytest.C
     assert main(["audit", str(catalogue), "--rigs", str(SEED / "rigs.yaml"), *out]) == 2
     assert "rig `rig_farm_muckle`: no vehicle is stored under `veh_muckle_2023_short`" in capsys.readouterr().err
     assert main(["audit", str(tmp_path / "none.csv"), *_RIGS, *out]) == 2
-    assert "none.csv" in capsys.readouterr().err
+    assert "none.csv: error: does not exist" in capsys.readouterr().err
     assert main(["audit", str(catalogue), *_RIGS, *out, "--memory", "100"]) == 2
     assert "give at least 512" in capsys.readouterr().err
     assert main(["audit", str(catalogue), *_RIGS, *out, "--format", "csv", "--against", str(tmp_path)]) == 2
     assert "as Parquet" in capsys.readouterr().err
     assert not (tmp_path / "out").exists()
+
+
+def test_a_full_disk_is_told_with_what_to_do(
+    catalogue: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A disk without room says neither its name nor what to do: the command does."""
+
+    def full(spool: Spool, name: str, arrays: object) -> None:
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    monkeypatch.setattr(Spool, "write_arrays", full)
+    assert main(["audit", str(catalogue), *_RIGS, "-o", str(tmp_path / "out")]) == 2
+    told = capsys.readouterr().err
+    assert f"{tmp_path / 'out'}: error: no space left on device" in told
+    assert "make room there, then give the same command again" in told
 
 
 def test_rigs_of_a_store(catalogue: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -49,6 +49,7 @@ class Read:
     other_subjects: dict[str, int] = field(default_factory=dict)
     claims_told: bool = False
     passed_over: list[str] = field(default_factory=list)
+    mapped_in_vain: list[str] = field(default_factory=list)
 
 
 class ItemReader:
@@ -85,6 +86,10 @@ class ItemReader:
         return {
             title: column.column.unit for title, column in self._columns.items() if needs_unit(column.fact)
         }  # fmt: skip
+
+    def mapped_in_vain(self) -> list[str]:
+        """The columns that the mapping names and no row had."""
+        return [title for title in self._mapping if title not in self._titles]
 
     def title(self, name: str) -> str | None:
         """The title of the column that is a key or a fact."""
@@ -177,7 +182,7 @@ def read_items(
     ):
         bad_rows, wrong_claims = _writer(bad), _writer(bad_claims)
         waiting: list[Items] = []
-        for chunk in read_chunks(path, items.problems, items.units()):
+        for chunk in read_chunks(path, items.problems, items.units(), items.header.columns):
             found.rows += len(chunk.lines)
             tell(found.rows)
             start = len(items.places)
@@ -195,6 +200,7 @@ def read_items(
         nothing = Problem("no row could be read", "every row is bad, or there is none", file=str(path))
         raise ProblemsFound([*first[:_SHOWN], nothing])
     found.passed_over, found.other_subjects = list(items.header.passed_over), items.other_subjects
+    found.mapped_in_vain = items.mapped_in_vain()
     return found, items.places
 
 

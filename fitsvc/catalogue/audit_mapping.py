@@ -10,8 +10,8 @@ A mapping file is YAML:
 """
 
 import re
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Final
 
@@ -26,6 +26,7 @@ KEYS: Final = ("sku", "subject", "label", "fits")
 """What a column may be beside a fact; `fits` holds the rigs or vehicles that the item is claimed to fit."""
 _UNIT: Final = re.compile(r"(?P<name>.*?)\s*\[(?P<unit>[^\[\]]*)\]\Z", re.DOTALL)
 _ENTRY: Final = ("fact", "unit", "values")
+_IGNORE: Final = "ignore"
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,8 +39,8 @@ class Mapped:
     values: Mapping[str, str] = field(default_factory=dict)
 
 
-def read_mapping(path: Path | None) -> dict[str, Mapped]:
-    """The columns a mapping file names, by title; ProblemsFound with everything wrong with it."""
+def read_mapping(path: Path | None, vocabulary: Vocabulary) -> dict[str, Mapped]:
+    """The columns a mapping file names, by title; ProblemsFound with everything wrong with it, at its place there."""
     if path is None:
         return {}
     tree = read_yaml_file(path)
@@ -48,6 +49,10 @@ def read_mapping(path: Path | None) -> dict[str, Mapped]:
         raise ProblemsFound([tree.problem("a mapping file has `columns` alone", "write `columns: {Title: fact}`")])
     problems: list[Problem] = []
     found = {title: _entry(title, node, problems) for title, node in columns.entries.items()}
+    facts = vocabulary.of("accessory")
+    for title, column in found.items():
+        if column:
+            problems += _meaningless(column, columns.entries[title], facts)
     if problems:
         raise ProblemsFound(problems)
     return {title: column for title, column in found.items() if column}
@@ -71,6 +76,25 @@ def _entry(title: str, node: Node, problems: list[Problem]) -> Mapped | None:
     return Mapped(title, str(plain["fact"]), str(plain.get("unit") or ""), words)
 
 
+def _meaningless(column: Mapped, node: Node, facts: Mapping[str, Fact]) -> Iterator[Problem]:
+    """What a column is mapped to and cannot be."""
+    known, fact = [*facts, *KEYS, _IGNORE], facts.get(column.name)
+    if column.name not in known:
+        near = nearest(column.name, known)
+        help = f"did you mean `{near}`?" if near else f"it is a fact of an accessory, or one of {', '.join(KEYS)}"
+        yield node.problem(f"column `{column.title}` is mapped to `{column.name}`, which is no fact", help)
+        return
+    for one in unit_problems(column, fact):
+        yield node.problem(one.message, one.help)
+    kind = fact.type if fact is not None else None
+    members = kind.members if isinstance(kind, ListType) and kind.dimension is None else ()
+    for theirs, ours in column.values.items():
+        if members and not {part.strip() for part in ours.split("|")} <= {*members}:
+            near = nearest(ours, members)
+            help = f"did you mean `{near}`?" if near else f"it is one of {', '.join(f'`{name}`' for name in members)}"
+            yield node.problem(f"`{theirs}` is mapped to `{ours}`, which is no choice for `{column.name}`", help)
+
+
 @dataclass(frozen=True, slots=True)
 class Header:
     """The columns that are read, by title, and the titles that are passed over."""
@@ -89,9 +113,7 @@ def read_header(titles: Iterable[str], mapping: Mapping[str, Mapped], vocabulary
         column = mapping.get(title) or _by_name(title)
         if column.name in facts or column.name in KEYS:
             columns[title] = column
-            problems += _unit_problems(column, facts.get(column.name), file)
-        elif title in mapping and column.name != "ignore":
-            problems.append(_no_fact(column, facts, file))
+            problems += [replace(one, file=file, line=1) for one in unit_problems(column, facts.get(column.name))]
         else:
             passed_over.append(title)
     names = [column.name for column in columns.values()]
@@ -112,30 +134,24 @@ def _by_name(title: str) -> Mapped:
     return Mapped(title, found["name"], found["unit"].strip()) if found else Mapped(title, title)
 
 
-def _no_fact(column: Mapped, facts: Mapping[str, Fact], file: str) -> Problem:
-    near = nearest(column.name, [*facts, *KEYS])
-    help = f"did you mean `{near}`?" if near else f"it is a fact of an accessory, or one of {', '.join(KEYS)}"
-    return Problem(f"column `{column.title}` is mapped to `{column.name}`, which is no fact", help, file=file)
-
-
 def needs_unit(fact: Fact) -> bool:
     """Whether a bare figure of a fact says nothing without its unit."""
     return fact.kind in DIMENSIONS and fact.kind != "count"
 
 
-def _unit_problems(column: Mapped, fact: Fact | None, file: str) -> list[Problem]:
+def unit_problems(column: Mapped, fact: Fact | None) -> list[Problem]:
+    """What is wrong with the unit that a column is said to have."""
     if not column.unit:
         return []
     dimension = None
     if fact is not None:
         dimension = fact.type.dimension if isinstance(fact.type, ListType) else DIMENSIONS.get(fact.kind)
     if dimension is None or (fact is not None and fact.kind == "count"):
-        return [Problem(f"column `{column.title}` has no unit", f"write `{column.name}`", file=file, line=1)]
+        return [Problem(f"column `{column.title}` has no unit", f"write `{column.name}`")]
     try:
         _, found = parse_any(f"1 {column.unit}")
         if found != dimension:
             parse_quantity(f"1 {column.unit}", dimension)
     except QuantityError as error:
-        return [Problem(f"column `{column.title}` cannot be in `{column.unit}`: {error.message}", error.help,
-                        file=file, line=1)]  # fmt: skip
+        return [Problem(f"column `{column.title}` cannot be in `{column.unit}`: {error.message}", error.help)]
     return []

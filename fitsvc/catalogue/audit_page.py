@@ -53,6 +53,9 @@ def _read(rows: dict[str, Any]) -> str:
     if rows["passed_over"]:
         listed = ", ".join(f"<code>{escape(title)}</code>" for title in rows["passed_over"])
         told.append(f"These columns are no facts of accessories and were not read: {listed}.")
+    if rows["mapped_in_vain"]:
+        listed = ", ".join(f"<code>{escape(title)}</code>" for title in rows["mapped_in_vain"])
+        told.append(f"The mapping names columns that the catalogue has not: {listed}.")
     return f"<h2>Rows</h2><p>{' '.join(told)}</p>"
 
 

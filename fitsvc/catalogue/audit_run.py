@@ -75,9 +75,10 @@ class Audit:
                 [Problem("an audit is compared with an earlier one as Parquet", "leave `--format` out")]
             )
         if not asked.catalogue.is_file():
-            raise ProblemsFound([Problem("is not a file", "check the path", file=str(asked.catalogue))])
+            what = "is not a file" if asked.catalogue.exists() else "does not exist"
+            raise ProblemsFound([Problem(what, "check the path", file=str(asked.catalogue))])
         self.earlier = read_earlier(asked.against) if asked.against else None
-        self.mapping = read_mapping(asked.mapping)
+        self.mapping = read_mapping(asked.mapping, rulebook.vocabulary)
         task = Task(asked.out, self._run(rulebook), asked.format, rulebook, rigs, self.shares)
         self.judging = Judging(task)
         self.spool, self.kernel, self.facts = self.judging.spool, self.judging.kernel, self.judging.facts
@@ -99,10 +100,14 @@ class Audit:
         """Read the catalogue and the claims, unless that is done."""
         if not self.spool.has("read.json"):
             claims = ClaimReader(self.rigs, str(self.asked.catalogue))
-            found, places = read_items(
-                self.asked.catalogue, self.reader, self.mapping, claims, self.spool, self.shares.rows,
-                lambda rows: self.tell("reading the catalogue", rows, 0),
-            )  # fmt: skip
+            try:
+                found, places = read_items(
+                    self.asked.catalogue, self.reader, self.mapping, claims, self.spool, self.shares.rows,
+                    lambda rows: self.tell("reading the catalogue", rows, 0),
+                )  # fmt: skip
+            except ProblemsFound:
+                self.spool.close()  # nothing is worth keeping, so the folder takes the mended catalogue
+                raise
             if self.asked.claims:
                 claims.file = str(self.asked.claims)
                 problems = read_claims_file(self.asked.claims, places, claims)

@@ -5,7 +5,7 @@ part of a file is passed over in silence.
 """
 
 import json
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
@@ -13,7 +13,7 @@ from typing import Any, Final
 import pyarrow as pa
 import pyarrow.parquet as pq
 
-from fitsvc.catalogue.csv_text import RowTooLong, read_cells
+from fitsvc.catalogue.csv_text import RowTooLong, not_parted, read_cells
 from fitsvc.catalogue.json_text import read_json
 from fitsvc.catalogue.lines import read_lines
 from fitsvc.language.problems import Problem, ProblemsFound
@@ -33,11 +33,13 @@ class Chunk:
     cells: dict[str, list[str | None]]
 
 
-def read_chunks(path: Path, problems: list[Problem], units: Mapping[str, str]) -> Iterator[Chunk]:
+def read_chunks(
+    path: Path, problems: list[Problem], units: Mapping[str, str], wanted: Collection[str] | None = None
+) -> Iterator[Chunk]:  # fmt: skip
     """Yield the rows of a file; ProblemsFound when it cannot be read to its end.
 
     `units` names the unit of each column that is a bare figure, for formats that have numbers; "" where a unit
-    is wanting.
+    is wanting. `wanted` names the columns that are read, of a format whose columns have types: others may be of any.
     """
     kind = FORMATS.get(path.suffix.lower())
     if not path.is_file():
@@ -48,7 +50,7 @@ def read_chunks(path: Path, problems: list[Problem], units: Mapping[str, str]) -
     elif kind == "JSON Lines":
         yield from _json_chunks(path, problems)
     elif kind == "Parquet":
-        yield from _parquet_chunks(path, units)
+        yield from _parquet_chunks(path, units, wanted)
     else:
         listed = ", ".join(f"`{ending}` ({name})" for ending, name in FORMATS.items())
         raise ProblemsFound([Problem("the format is not known by the file's name", f"it ends in {listed}",
@@ -77,7 +79,9 @@ def _texts(path: Path, problems: list[Problem]) -> Iterator[tuple[int, str]]:
 
 def _csv_chunks(path: Path, problems: list[Problem]) -> Iterator[Chunk]:
     rows = _csv_rows(path, problems)
-    _, titles = next(rows, (0, []))
+    line, titles = next(rows, (0, []))
+    if parted := not_parted(titles, str(path), line):
+        raise ProblemsFound([*problems, parted])
     titles = [title.strip() for title in titles]
     if wrong := _bad_titles(titles, str(path)):
         raise ProblemsFound([*problems, *wrong])
@@ -139,7 +143,13 @@ def _json_chunks(path: Path, problems: list[Problem]) -> Iterator[Chunk]:
             help = 'write `{"sku": ..., "facts": {...}}`'
             problems.append(Problem("a record is one object", help, file=str(path), line=number))
             continue
-        if not isinstance(document.get("facts") or {}, dict):
+        facts = document.get("facts")
+        if twice := [key for key in document if isinstance(facts, dict) and key in facts]:
+            listed = ", ".join(f"`{key}`" for key in twice)
+            message = f"{listed} stands in `facts` and beside it"
+            problems.append(Problem(message, "keep one of them", pointer=twice[0], file=str(path), line=number))
+            continue
+        if not isinstance(facts or {}, dict):
             help = 'write `{"weight": "30 lb", ...}`'
             problems.append(Problem("`facts` holds facts by their names", help, file=str(path), line=number))
             continue
@@ -151,7 +161,7 @@ def _json_chunks(path: Path, problems: list[Problem]) -> Iterator[Chunk]:
 
 
 def _flat(document: dict[str, Any]) -> dict[str, Any]:
-    """A record with its facts beside its other keys; where both name one, the facts' is read."""
+    """A record with its facts beside its other keys."""
     facts = document.get("facts")
     if not isinstance(facts, dict):
         return document
@@ -187,14 +197,16 @@ def _parquet(path: Path) -> Any:
                                      file=str(path))]) from None  # fmt: skip
 
 
-def _parquet_chunks(path: Path, units: Mapping[str, str]) -> Iterator[Chunk]:
+def _parquet_chunks(path: Path, units: Mapping[str, str], wanted: Collection[str] | None) -> Iterator[Chunk]:
     file = _parquet(path)
+    read = [field for field in file.schema_arrow if wanted is None or field.name in wanted]
+    places = [(place, name) for place, name in enumerate(file.schema_arrow.names) if name in {one.name for one in read}]
     problems = _bad_titles([name.strip() for name in file.schema_arrow.names], str(path))
-    problems += [_wrong_type(path, field) for field in file.schema_arrow if _kind(field.type) is None]
+    problems += [_wrong_type(path, field) for field in read if _kind(field.type) is None]
     problems += [
         Problem(f"column `{field.name}` holds figures without a unit", f"name it `{field.name} [lb]`, or map it",
                 file=str(path))
-        for field in file.schema_arrow if _kind(field.type) == "figure" and units.get(field.name) == ""
+        for field in read if _kind(field.type) == "figure" and units.get(field.name) == ""
     ]  # fmt: skip
     problems += _too_large(path, file.metadata)
     if problems:
@@ -202,8 +214,7 @@ def _parquet_chunks(path: Path, units: Mapping[str, str]) -> Iterator[Chunk]:
     row = 1
     try:
         for batch in file.iter_batches(batch_size=CHUNK):
-            cells = {name: [as_cell(value) for value in batch.column(place).to_pylist()]
-                     for place, name in enumerate(batch.schema.names)}  # fmt: skip
+            cells = {name: [as_cell(value) for value in batch.column(place).to_pylist()] for place, name in places}
             yield Chunk(list(range(row, row + batch.num_rows)), cells)
             row += batch.num_rows
     except (pa.ArrowException, OSError, UnicodeDecodeError) as error:
@@ -237,5 +248,5 @@ def _kind(kind: Any) -> str | None:
 
 
 def _wrong_type(path: Path, field: Any) -> Problem:
-    help = "a column holds text, figures or yes/no; leave others out"
+    help = "write it as text, figures (whole or floating) or yes/no"
     return Problem(f"column `{field.name}` is of type {field.type}", help, file=str(path))

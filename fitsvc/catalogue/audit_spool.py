@@ -63,7 +63,7 @@ class Spool:
         if found == self.run:
             return
         differ = [name for name in self.run if not isinstance(found, dict) or found.get(name) != self.run[name]]
-        help = f"its {', '.join(differ)} differ; name a new folder, or remove this one"
+        help = f"its {', '.join(differ)} differ{'s' if len(differ) == 1 else ''}; name a new folder, or remove this one"
         raise ProblemsFound([Problem(message, help, file=str(self.out))])
 
     def has(self, name: str) -> bool:

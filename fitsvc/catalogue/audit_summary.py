@@ -1,13 +1,15 @@
 """What an audit comes to, as one JSON document."""
 
 import json
-from typing import Any
+from typing import Any, Final
 
 from fitsvc.catalogue.audit_findings import Findings
 from fitsvc.catalogue.audit_page import page
 from fitsvc.catalogue.audit_run import Audit
 from fitsvc.catalogue.audit_spool import SUMMARY, written
 from fitsvc.engine.columns import OUTCOMES
+
+_ROWS: Final = ("rows", "items", "bad_rows", "other_subjects", "passed_over", "mapped_in_vain")
 
 
 def run(audit: Audit) -> dict[str, Any]:
@@ -39,7 +41,7 @@ def summarized(findings: Findings) -> dict[str, Any]:
     return {
         "run": audit.spool.run,
         "rulebook": {"name": rulebook.name, "digest": rulebook.digest},
-        "rows": {name: read[name] for name in ("rows", "items", "bad_rows", "other_subjects", "passed_over")},
+        "rows": {name: read[name] for name in _ROWS},
         "rigs": len(audit.rigs),
         "pairs": read["items"] * len(audit.rigs),
         "outcomes": dict(zip(OUTCOMES, findings.by_rig.sum(axis=0).tolist(), strict=True)),

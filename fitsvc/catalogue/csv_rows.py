@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from fitsvc.catalogue.cells import Column, read_cell
-from fitsvc.catalogue.csv_text import RowTooLong, read_cells
+from fitsvc.catalogue.csv_text import RowTooLong, not_parted, read_cells
 from fitsvc.catalogue.lines import read_lines
 from fitsvc.catalogue.rows import Place, Row, field_of, quoted
 from fitsvc.catalogue.subjects import KEYS, SOLD, key_of
@@ -34,12 +34,14 @@ def csv_rows(path: Path, file: str, problems: list[Problem], vocabulary: Vocabul
         problems += [] if problems else [Problem("the file is empty", "begin with a line of column names", file=file)]
         return
     line, titles = first
-    if parted := _parted_by(titles):
-        help = f"export the file with `,`, not with {parted}, between its cells"
-        problems.append(Problem("separate the columns with commas", help, file=file, line=line))
+    if parted := not_parted(titles, file, line):
+        problems.append(parted)
         return
     observed = "record" in (title.strip() for title in titles)
     columns = _Header(file, line, facts, problems, OBSERVED if observed else _RECORD).columns(titles)
+    named = {column.name for column in columns if column}
+    if "subject" not in named or named.isdisjoint(("sku", "id", "record")):
+        return  # every row would lack the same: it is said once, of the header
     for line, cells in rows:
         if len(cells) != len(titles):
             problems.append(_ragged(file, line, cells, titles))
@@ -52,12 +54,6 @@ def _cells(path: Path, file: str, problems: list[Problem]) -> Iterator[tuple[int
     """The rows of the file that hold anything; what ends the reading early stands among the problems."""
     with suppress(RowTooLong):
         yield from read_cells(read_lines(path, file, problems), file, problems)
-
-
-def _parted_by(titles: list[str]) -> str:
-    """What stands between the columns of a header without a comma, if that is not a comma."""
-    alone = titles[0].strip() if len(titles) == 1 else ""
-    return "tabs" if "\t" in alone else "`;`" if ";" in alone else ""
 
 
 class _Header:

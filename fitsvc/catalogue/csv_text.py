@@ -15,6 +15,15 @@ class RowTooLong(Exception):
     """A row goes on over so many lines that it is no row; the problem stands among the others."""
 
 
+def not_parted(titles: list[str], file: str, line: int) -> Problem | None:
+    """What is wrong with a header whose columns are parted by something else than commas."""
+    alone = titles[0].strip() if len(titles) == 1 else ""
+    if not (parted := "tabs" if "\t" in alone else "`;`" if ";" in alone else ""):
+        return None
+    help = f"export the file with `,`, not with {parted}, between its cells"
+    return Problem("separate the columns with commas", help, file=file, line=line)
+
+
 def read_cells(
     texts: Iterator[tuple[int, str]], file: str, problems: list[Problem]
 ) -> Iterator[tuple[int, list[str]]]:  # fmt: skip
@@ -46,8 +55,9 @@ def read_cells(
         except StopIteration:
             return
         except csv.Error as error:
-            line = lines[0] if lines else 0
-            problems.append(Problem(f"is not CSV: {error}", _HELP, file=file, line=line))
+            line, last = (lines[0], lines[-1]) if lines else (0, 0)
+            lost = f"; the lines {line} to {last} are in no row" if last > line else ""
+            problems.append(Problem(f"is not CSV: {error}{lost}", _HELP, file=file, line=line))
             continue
         whole = lines[-1] - lines[0] < len(lines)
         if whole and any(cell.strip() for cell in cells):

@@ -61,8 +61,12 @@ def audit(
     rulebook = load_rules(rules)
     asked = Asked(catalogue, output, claims, mapping, against, format.value, memory)
     found_rigs = _rigs(rigs or [], facts or [], database, rulebook)
-    with progress() as tell:
-        summary = run(Audit(asked, rulebook, found_rigs, tell))
+    try:
+        with progress() as tell:
+            summary = run(Audit(asked, rulebook, found_rigs, tell))
+    except OSError as error:
+        error.filename = error.filename or str(output)  # a full disk does not say which
+        raise
     _show(summary, output)
     if strict and faults_of(summary):
         raise typer.Exit(FAULTS)
@@ -113,6 +117,9 @@ def _show(summary: dict[str, Any], output: Path) -> None:
         paragraph(console, f"Not accessories, and not audited: {others(rows)}", sign="·", indent=2)
     if rows["passed_over"]:
         paragraph(console, f"Columns not read: {', '.join(rows['passed_over'])}", sign="·", indent=2)
+    if rows.get("mapped_in_vain"):
+        words = f"Columns of the mapping that the catalogue has not: {', '.join(rows['mapped_in_vain'])}"
+        paragraph(console, words, sign="·", indent=2)
     faults = [f"{count:,} {name.replace('_', ' ')}" for name, count in summary["faults"].items() if count]
     paragraph(console, f"Faults: {', '.join(faults)}" if faults else "No faults", sign="·", indent=2)
     if odd := sum(summary["suspicious"].values()):
