@@ -132,6 +132,27 @@ def test_two_facts_not_known_keep_their_readings_and_none_fails_beside_another(
         assert answer(settled).outcome in ("works", "conditional"), pair
 
 
+def test_a_bound_past_the_limit_by_a_hair_is_never_any_reading() -> None:
+    """Bikes of 28 to 30.01 lb on trays for 30 lb: what lies between two readings may still be too much."""
+    document = told(question(BIKES), "accessory.bike_weight_max", "30 lb")
+    found = answer(told(document, "load.bike_weight", {"value": "29 lb", "tolerance": "1.01 lb"}))
+    assert found.outcome == "undetermined"
+    (step,) = found.next
+    assert step.works_if == "at most 30 lb" and step.fails_if
+    for reading in readings(step, step.fails_if):
+        assert answer(told(document, "load.bike_weight", reading)).outcome == "fails"
+
+
+def test_the_first_of_two_readings_is_not_said_to_settle_it() -> None:
+    """With two ratings not known, the one asked for first leaves the answer open: it can work, no more."""
+    document = told(told(question(WORKS[0]), "receiver.trailer_rating", None), "ball.rating", None)
+    found = answer(document)
+    assert len(found.next) == 2 and "it can work if" in found.summary, found.summary
+    (reading,) = readings(found.next[0], found.next[0].works_if)
+    after = answer(told(document, found.next[0].fact, reading))
+    assert after.outcome == "undetermined" and "it works if" in after.summary, after.summary
+
+
 def test_a_failing_answer_asks_for_nothing() -> None:
     """Once a rule surely fails, no reading can save the answer, so none is asked for."""
     failing = [name for name, entry in ASKED.items() if entry["expect"] == "fails"]

@@ -71,14 +71,17 @@ def grid_of(kind: Type, shown: Shown, range_: Bounds | None, current: Value, sys
     if not isinstance(kind, NumberType):
         return Grid(0, 1, 1.0, 0, (2, 0), shown, system)
     assert isinstance(current, tuple)
-    low, high = range_ or _WHOLE
-    low, high = max(low, current[0]), min(high, current[1])
+    least, most = range_ or _WHOLE
+    low, high = max(least, current[0]), min(most, current[1])
     level, size = 0, 1.0
     if shown.unit:
         while level < _FINEST and high - low < 4 * step(shown.unit, system, level):
             level += 1
         size = step(shown.unit, system, level)
-    return Grid(ceil(low / size - 1e-9), floor(high / size + 1e-9), size, level, (), shown, system)
+    # Outwards to whole steps, so that no value that may be true lies beyond the readings; a plausible one at the ends.
+    first = max(floor(low / size + 1e-9), ceil(least / size - 1e-9))
+    last = min(ceil(high / size - 1e-9), floor(most / size + 1e-9))
+    return Grid(first, last, size, level, (), shown, system)
 
 
 @dataclass(frozen=True, slots=True)

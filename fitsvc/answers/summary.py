@@ -21,7 +21,7 @@ def summarise(
     if verdict.outcome == "fails":
         return f"No. {findings[0].reason}"
     if verdict.outcome == "undetermined":
-        more = verdict.cautions or verdict.doubts or verdict.open_needs
+        more = verdict.cautions or verdict.doubts or verdict.open_needs or len(steps) > 1
         first = f"First {_ask(wording, steps, 'can work' if more else 'works')}." if steps else findings[0].reason
         return f"Not sure yet. {first}"
     what = _what(question)
