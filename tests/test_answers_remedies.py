@@ -92,3 +92,13 @@ def test_adapters_of_a_saved_rig_stay_in_it() -> None:
         told += [remedy.question["rig"].get("adapters", []) for remedy in found.remedies if remedy.change != "none"]
     assert told
     assert all(adapters[: len(kept)] == kept for adapters in told)
+
+
+def test_what_a_part_would_have_to_be_keeps_what_passes_passing() -> None:
+    """A trailer too heavy for its 1-7/8 in coupler and ball: a larger ball alone would not go into the coupler."""
+    document = question("01-farm-trailer.json")
+    document["trailer"]["facts"] = {"gross_weight": "2001 lb", "tongue_weight": "220 lb", "coupler": "1-7/8 in"}
+    document["ball"]["facts"] = {"diameter": "1-7/8 in"}
+    found = answerer().answer(document, world(), shelf=stock())
+    assert [one.rule for one in found.findings if one.result == "fails"] == ["ball-large-enough-for-class"]
+    assert not [remedy.because for remedy in found.remedies if remedy.change == "none"]

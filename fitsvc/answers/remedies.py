@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from itertools import product
 from typing import Any, Final
 
-from fitsvc.answers.answer import Answer, Remedy, Sort
+from fitsvc.answers.answer import Answer, Next, Remedy, Sort
 from fitsvc.answers.missing import BAD, GOOD, Held, Missing
 from fitsvc.answers.next_steps import settling
 from fitsvc.answers.phrases import capped, is_yes_no, joined, uncapped
@@ -185,20 +185,33 @@ class Remedies:
             return ""
         open_case = replace(case, facts={name: value for name, value in case.facts.items() if name not in rests})
         judge, opened = self.missing.engine.judge, self.missing.engine.opened(open_case)
+        rules = self.missing.engine.rulebook.rules
         still_open = [number for number in failing if judge(number, opened) == "undetermined"]
-        steps = settling(self.missing, open_case, still_open, (), self.system)
+        first = {step.fact for step in self._wanted(open_case, still_open, rests)}
+        # What passes now must go on passing: a ball for the trailer's class is no help in a coupler of another size.
+        kept = [
+            number
+            for number in self.missing.engine.evaluate(case).passes
+            if rules[number].severity == "blocking"
+            and not self.missing.about(number).isdisjoint(first)
+            and judge(number, opened) == "undetermined"
+        ]
+        steps = self._wanted(open_case, [*still_open, *kept], rests)
         the = self.missing.wording.the
-        wanted = {step.fact: step.works_if for step in steps
-                  if step.fact in rests and step.works_if not in ("", ANY)}  # fmt: skip
+        wanted = {step.fact: step.works_if for step in steps if step.fact in first}
         if not wanted:
             return ""
         things = sorted(((the(name), text) for name, text in wanted.items()), key=lambda pair: is_yes_no(pair[0]))
         told = joined([_would_be(thing, text, not i) for i, (thing, text) in enumerate(things)])
-        rules = self.missing.engine.rulebook.rules
         left = [f"that {uncapped(rules[number].title)}" for number in failing
                 if judge(number, opened) != "passes" and self.missing.about(number).isdisjoint(wanted)]  # fmt: skip
         also = f" Besides, it would have to be so {joined(left)}." if left else ""
         return f"Nothing on the shelf would do. {capped(told)}.{also}"
+
+    def _wanted(self, open_case: Case, rules: Sequence[int], rests: set[str]) -> list[Next]:
+        """What would settle these rules of facts taken as not known, where some readings would and others not."""
+        steps = settling(self.missing, open_case, rules, (), self.system)
+        return [step for step in steps if step.fact in rests and step.works_if not in ("", ANY)]
 
 
 def _would_be(thing: str, text: str, first: bool) -> str:
