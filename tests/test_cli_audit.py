@@ -48,6 +48,28 @@ def test_faults_end_with_1_when_strict(tmp_path: Path, capsys: pytest.CaptureFix
     assert {row["rig"] for row in found(tmp_path / "out", "claims")} == {"rig_farm_muckle"}
 
 
+def test_what_changed_is_told(catalogue: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Against an earlier audit the figures of `changes` are told, or that nothing changed; so is what fits nothing."""
+
+    def told(number: int) -> str:
+        command = ["audit", str(catalogue), *_RIGS, "-o", str(tmp_path / f"out{number}")]
+        assert main([*command, "--against", str(tmp_path / f"out{number - 1}")] if number else command) == 0
+        return " ".join(capsys.readouterr().out.split())
+
+    assert "Since" not in told(0)
+    assert "Since the earlier audit: the same fits" in told(1)
+    rows = accessories()[:29]
+    fits = next(place for place, row in enumerate(rows) if row["shank"] == "2 in")
+    rows[fits]["shank"] = "3 in"
+    write_csv(catalogue, rows)
+    words, found_now = told(2), summary(tmp_path / "out2")
+    lost = found_now["changes"]["lost"]["item"]
+    assert lost > 0
+    assert f"Since the earlier audit: {lost} lost fits by item" in words
+    assert ", 1 gone items" in words
+    assert f"{found_now['fits_nothing']} items fit none of the rigs" in words
+
+
 def test_bad_input_ends_with_2(catalogue: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """No rigs, rigs that are none, a catalogue that is not there, too little memory: told, and 2."""
     out = ["-o", str(tmp_path / "out")]

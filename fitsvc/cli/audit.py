@@ -128,9 +128,21 @@ def _show(summary: dict[str, Any], output: Path) -> None:
         held = claims["works"] + claims["conditional"]
         words = f"Of {claims['claims']:,} claims {held:,} hold, {claims['undetermined']:,} cannot be decided"
         paragraph(console, words, sign="·", indent=2)
+    if nothing := summary["fits_nothing"]:
+        paragraph(console, f"{nothing:,} items fit none of the rigs", sign="·", indent=2)
+    if changes := summary["changes"]:
+        paragraph(console, f"Since the earlier audit: {_changed(changes)}", sign="·", indent=2)
     for one in summary["missing"][:3]:
         name = "item" if "items" in one else "rig"
         where = f"1 {name}" if one[f"{name}s"] == 1 else f"{one[f'{name}s']:,} {name}s"
         words = f"{one['fact']} on {where} alone would decide {one['pairs']:,} pairs"
         paragraph(console, words, sign="·", indent=2)
     paragraph(console, f"All of it: {output / 'summary.html'}")
+
+
+def _changed(changes: dict[str, Any]) -> str:
+    """What changed since an earlier audit, in words: fits by their causes, then items and rigs."""
+    fits = [f"{count:,} {word} fits by {cause}" for word in ("new", "lost") for cause, count in changes[word].items()]
+    names = ("new_items", "gone_items", "new_rigs", "gone_rigs")
+    others = [f"{changes[name]:,} {name.replace('_', ' ')}" for name in names if changes[name]]
+    return ", ".join(fits + others) or "the same fits"
