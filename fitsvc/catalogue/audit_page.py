@@ -28,9 +28,10 @@ def page(summary: dict[str, Any]) -> str:
         _table("Facts worth measuring", ("fact", "pairs decided", "claims decided", "on"), (
             (one["fact"], one["pairs"], one["claims"], _where(one)) for one in summary["missing"]
         ), "Pairs that wait for this fact alone. Each item and rig: missing_of_items.csv, missing_of_rigs.csv."),
-        f"<h2>What fits nothing</h2><p>{_n(summary['fits_nothing'])} items fit none of the rigs: "
-        "fits_nothing.csv.</p>",
-        _table("Rigs without a fitting item", ("kind", "rigs"), summary["rigs_without"].items(), "rigs_without.csv"),
+        f"<h2>What fits nothing</h2><p>{_n(summary['fits_nothing'])} items are not known to fit any of the "
+        "rigs: fits_nothing.csv, with how many fail and how many cannot be decided.</p>",
+        _table("Rigs without an item known to fit", ("kind", "rigs"), summary["rigs_without"].items(),
+               "rigs_without.csv"),
         _table("Figures that look wrong", ("fact", "items"), summary["suspicious"].items(), "suspicious.csv"),
         _table("What decides", ("rule", "fails", "undetermined", "conditional"), (
             (one["rule"], one["fails"], one["undetermined"], one["conditional"]) for one in summary["rules"]

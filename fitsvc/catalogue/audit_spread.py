@@ -6,6 +6,9 @@ the same function goes through `mapInArrow`, with fitsvc on every worker. No tes
 with PySpark 4.3 on one machine (pandas before 3, PYSPARK_PYTHON naming the Python that has fitsvc), and gave the pairs
 that `judge_block` gives:
 
+    from fitsvc.catalogue.audit_blocks import PAIRS, judge_in_parts
+    from fitsvc.catalogue.audit_pairs import plain
+    from fitsvc.catalogue.audit_rigs import read_rigs, rigs_table
     rigs = rigs_table(read_rigs(paths, reader))
     def judge(batches):
         for batch in batches:

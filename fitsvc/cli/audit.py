@@ -129,7 +129,7 @@ def _show(summary: dict[str, Any], output: Path) -> None:
         words = f"Of {claims['claims']:,} claims {held:,} hold, {claims['undetermined']:,} cannot be decided"
         paragraph(console, words, sign="·", indent=2)
     if nothing := summary["fits_nothing"]:
-        paragraph(console, f"{nothing:,} items fit none of the rigs", sign="·", indent=2)
+        paragraph(console, f"{nothing:,} items are not known to fit any of the rigs", sign="·", indent=2)
     if changes := summary["changes"]:
         paragraph(console, f"Since the earlier audit: {_changed(changes)}", sign="·", indent=2)
     for one in summary["missing"][:3]:

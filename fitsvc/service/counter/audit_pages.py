@@ -23,8 +23,8 @@ _TABLES: Final = {
     "pairs": "every item with every rig", "claims": "claims that the rules contradict or that cannot be decided",
     "unclaimed": "fits that nobody claims", "bad_rows": "rows that could not be read",
     "bad_claims": "claims that could not be read", "suspicious": "figures that look wrong",
-    "fits_nothing": "items that fit no rig", "missing_of_items": "facts of items worth measuring",
-    "missing_of_rigs": "facts of rigs worth measuring", "rigs_without": "rigs that nothing of a kind fits",
+    "fits_nothing": "items not known to fit any rig", "missing_of_items": "facts of items worth measuring",
+    "missing_of_rigs": "facts of rigs worth measuring", "rigs_without": "rigs that nothing of a kind is known to fit",
     "items": "counts by item", "rigs": "counts by rig", "changes": "what is new and lost since the earlier audit",
 }  # fmt: skip
 _FORMATS: Final = (("csv", "CSV"), ("jsonl", "JSON Lines"), ("parquet", "Parquet"))
