@@ -123,6 +123,19 @@ def test_a_mapping_of_columns_that_are_not_there(tmp_path: Path) -> None:
     assert "<code>Lenght</code>" in (tmp_path / "out" / "summary.html").read_text("utf-8")
 
 
+def test_words_for_what_is_not_known(tmp_path: Path) -> None:
+    """`n/a` is a bad cell that is told to be left empty, or to be mapped to nothing; so mapped, the fact is unknown."""
+    (tmp_path / "a.csv").write_text("sku,kind,weight [lb]\nA,step,n/a\nB,n/a,30\nC,step,30\n")
+    assert _told(tmp_path / "a.csv", tmp_path / "out") == [(2, "weight [lb]"), (3, "kind")]
+    assert all(row["allowed"].startswith("leave the cell empty") for row in found(tmp_path / "out", "bad_rows"))
+    (tmp_path / "map.yaml").write_text(
+        "columns:\n"
+        "  kind: {fact: kind, values: {n/a: ''}}\n"
+        "  weight [lb]: {fact: weight, unit: lb, values: {n/a: ''}}\n"
+    )
+    assert _told(tmp_path / "a.csv", tmp_path / "mapped", mapping=tmp_path / "map.yaml") == []
+
+
 def test_a_refused_catalogue_leaves_its_folder_free(tmp_path: Path) -> None:
     """Once mended, a catalogue of which no row could be read is audited into the same folder."""
     (tmp_path / "a.csv").write_text("sku,kind\nA,stp\n")

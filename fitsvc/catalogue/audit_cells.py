@@ -20,6 +20,8 @@ from fitsvc.rulebook.vocabulary import TYRE_PARTS, Fact
 
 _MOST_KEPT: Final = 5_000
 _LONGEST: Final = 2_000
+_NOTHING: Final = frozenset(("n/a", "na", "none", "null", "nil", "unknown", "tbd", "-", "--", "?"))
+_EMPTY: Final = 'leave the cell empty where it is not known, or map it: `values: {n/a: ""}`'
 _Codes = NDArray[np.int32]
 
 
@@ -75,7 +77,8 @@ class FactColumn:
             self._values.append(self._reader.value(self.fact, wire) if wire is not None else {})
         except ProblemsFound as found:
             first = found.problems[0]
-            self._wrong[code] = Problem(first.message, first.help, pointer=self.column.title + _within(first.pointer))
+            help = _EMPTY if cell.strip().casefold() in _NOTHING else first.help
+            self._wrong[code] = Problem(first.message, help, pointer=self.column.title + _within(first.pointer))
             self._values.append({})
         self._seen[cell] = code
         return code

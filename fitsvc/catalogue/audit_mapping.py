@@ -5,7 +5,7 @@ A mapping file is YAML:
     columns:
       Item No: sku
       Wt: {fact: weight, unit: lb}
-      Kind: {fact: kind, values: {BM: ball_mount, CC: cargo_carrier}}
+      Kind: {fact: kind, values: {BM: ball_mount, CC: cargo_carrier, n/a: ""}}
       Remarks: ignore
 """
 
@@ -89,7 +89,7 @@ def _meaningless(column: Mapped, node: Node, facts: Mapping[str, Fact]) -> Itera
     kind = fact.type if fact is not None else None
     members = kind.members if isinstance(kind, ListType) and kind.dimension is None else ()
     for theirs, ours in column.values.items():
-        if members and not {part.strip() for part in ours.split("|")} <= {*members}:
+        if members and not {part.strip() for part in ours.split("|")} <= {"", *members}:
             near = nearest(ours, members)
             help = f"did you mean `{near}`?" if near else f"it is one of {', '.join(f'`{name}`' for name in members)}"
             yield node.problem(f"`{theirs}` is mapped to `{ours}`, which is no choice for `{column.name}`", help)
