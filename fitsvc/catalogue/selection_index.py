@@ -34,9 +34,10 @@ _CHANGED_SHARE: Final = 8
 _FEW: Final = 1_000
 _LONG: Final = 0.03
 """Seconds of a look that folded after which the next one is left to a thread."""
-_RESTS: Final = 3
-"""The thread rests so many times as long as it looked, but looks again half a second after it began."""
-_LATEST: Final = 0.5
+_MANY: Final = 50
+"""Changes found by a thread for which the next look is left to one again."""
+_PAUSE: Final = 0.5
+"""Seconds from one look of the thread to the next, or twice what the first took if that is more."""
 _OLDEST: Final = 1.0
 """Whoever finds what is held to be so many seconds old waits, as long as it takes, for what it is now."""
 _WIDE: Final = 1 << 64
@@ -49,15 +50,16 @@ class _Loose(NamedTuple):
 
 
 class _Look(NamedTuple):
-    """When the store was last looked at, and for how long if it was folded."""
+    """When the store was last looked at, for how long, and whether the next look is left to a thread."""
 
     started: float
-    folded: float
+    took: float
+    aside: bool
 
     @property
     def next(self) -> float:
         """When a thread looks again."""
-        return self.started + min((1 + _RESTS) * self.folded, max(_LATEST, self.folded))
+        return self.started + max(_PAUSE, 2.0 * self.took)
 
 
 class SelectionIndex:
@@ -77,13 +79,13 @@ class SelectionIndex:
         self._unreadable: dict[str, int] = {}
         self._mark = 0
         self._held = Held("", (), (), 0)
-        self._waits, self._look = waits, _Look(0.0, 0.0)
+        self._waits, self._look = waits, _Look(0.0, 0.0, False)
         self._looking = Lock()
 
     def held(self) -> Held:
         """The accessories as the store has them now, or while much changes as it had them less than a second ago."""
         look, now = self._look, monotonic()
-        if self._waits or look.folded < _LONG or now - look.started > _OLDEST:
+        if self._waits or not look.aside or now - look.started > _OLDEST:
             with self._lock:
                 self._see()
         elif now >= look.next and self._looking.acquire(blocking=False):
@@ -105,8 +107,10 @@ class SelectionIndex:
             self._begin()
         started = monotonic()
         with steady(self._database) as session:
-            folded = self._follow(session)
-        self._look = _Look(started, monotonic() - started if folded else 0.0)
+            changed, folded = self._follow(session)
+        took = monotonic() - started
+        aside = (folded and took >= _LONG) or (self._look.aside and changed > _MANY)
+        self._look = _Look(started, took, aside)
 
     def _begin(self) -> None:
         """Take in the whole store, from a file if there is one of it."""
@@ -162,8 +166,8 @@ class SelectionIndex:
         self._hold(seen)
         self._seen = seen
 
-    def _follow(self, session: Session) -> bool:
-        """Take in what has changed since; whether so much has that it was folded."""
+    def _follow(self, session: Session) -> tuple[int, bool]:
+        """Take in what has changed since; how much has, and whether it was folded."""
         assert self._seen is not None
         seen, changed = changed_since(session, self._seen, SUBJECT)
         folds = False
@@ -177,7 +181,7 @@ class SelectionIndex:
                 self._fold()
             self._hold(seen)
         self._seen = seen
-        return folds
+        return len(changed), folds
 
     def _hold(self, seen: Seen) -> None:
         revision = f"{seen.newest}-{self._mark:016x}"
