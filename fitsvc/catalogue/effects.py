@@ -11,7 +11,6 @@ from dataclasses import dataclass, replace
 from itertools import islice
 from typing import Any, Final
 
-import numpy as np
 from sqlmodel import Session
 
 from fitsvc.answers.question import Records, read_question
@@ -97,8 +96,7 @@ def _change(engine: Point, reader: FactReader, rig: RigCase, now: Case, held: He
     for part in held.parts:
         judged = [part.segment.judge(case, rig_key(case)) for case in (rig.case, now)]
         for told, counter in zip(judged, counts, strict=True):
-            gone = np.bincount(part.segment.outcomes(told, part.gone), minlength=len(BEST_FIRST))
-            counter.update(dict(zip(BEST_FIRST, (told.places - gone).tolist(), strict=True)))
+            counter.update(dict(zip(BEST_FIRST, part.places(told).tolist(), strict=True)))
         rows = part.segment.differing(judged[0], judged[1], part.alive)
         some = rows[:MOST_TOLD].tolist()
         places = zip(*(part.segment.outcomes(one, some).tolist() for one in judged), strict=True)

@@ -49,5 +49,5 @@ def observe(
     observation, record = add_observation(session, subject, key, concluded.facts, told, evidence=concluded.evidence)
     against = contradictions(reader, own, earlier, observation)
     after = rig_cases(session, reader, records, subject, key) if rigs else []
-    left_off = count_using(session, subject, key) - MOST_RIGS if len(before) >= MOST_RIGS else 0
-    return Seen(observation, record, against, before, after, max(left_off, 0))
+    left_off = max(count_using(session, subject, key) - MOST_RIGS, 0) if rigs else 0
+    return Seen(observation, record, against, before, after, left_off)

@@ -220,10 +220,11 @@ class Selector:
         )
 
     def _count(self, part: Part, rig: Case, key: Hashable, wanted: Wanted) -> NDArray[np.int64]:
-        segment, told, most = part.segment, part.segment.judge(rig, key), len(BEST_FIRST)
-        if wanted.filters:
-            return np.bincount(segment.outcomes(told, part.alive & self._matching(part, wanted)), minlength=most)
-        return told.places - np.bincount(segment.outcomes(told, part.gone), minlength=most)
+        segment, told = part.segment, part.segment.judge(rig, key)
+        if not wanted.filters:
+            return part.places(told)
+        passing = part.alive & self._matching(part, wanted)
+        return np.bincount(segment.outcomes(told, passing), minlength=len(BEST_FIRST))
 
     def _matching(self, part: Part, wanted: Wanted) -> Flags:
         """Which items of a part's segment pass the filters by kind, text and facts."""

@@ -260,6 +260,10 @@ class Part:
         alive[list(rows)] = False
         return replace(self, alive=alive, gone=np.concatenate([self.gone, np.array(rows, np.intp)]))
 
+    def places(self, told: Told) -> NDArray[np.int64]:
+        """How many of the items left come to each outcome, by its place."""
+        return told.places - np.bincount(self.segment.outcomes(told, self.gone), minlength=len(BEST_FIRST))
+
     def rows(self) -> Iterator[Row]:
         """The items that are left."""
         return self.segment.rows(np.flatnonzero(self.alive))

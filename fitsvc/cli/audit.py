@@ -117,7 +117,7 @@ def _show(summary: dict[str, Any], output: Path) -> None:
         paragraph(console, f"Not accessories, and not audited: {others(rows)}", sign="·", indent=2)
     if rows["passed_over"]:
         paragraph(console, f"Columns not read: {', '.join(rows['passed_over'])}", sign="·", indent=2)
-    if rows.get("mapped_in_vain"):
+    if rows["mapped_in_vain"]:
         words = f"Columns of the mapping that the catalogue has not: {', '.join(rows['mapped_in_vain'])}"
         paragraph(console, words, sign="·", indent=2)
     faults = [f"{count:,} {name.replace('_', ' ')}" for name, count in summary["faults"].items() if count]

@@ -219,32 +219,6 @@ class Judged:
         """For each rule how many items pass, fail, are undetermined, are none of its business."""
         return [entry.counts for entry in self.entries[: len(self._index.program.rules)]]
 
-    def deciding(self) -> dict[str, dict[int, int]]:
-        """For each outcome but `works`, the items by the number of the first rule that brings it about."""
-        fails, unknown, doubts = (words.copy() for words in self.bitmaps())
-        found: dict[str, dict[int, int]] = {"fails": {}, "undetermined": {}, "conditional": {}}
-        for number, entry in enumerate(self.entries[: len(self._index.program.rules)]):
-            rule = self._index.judges[number].member.of
-            assert isinstance(rule, Rule)
-            blocking = rule.severity == "blocking"
-            left = (fails, "fails") if blocking else (doubts, "conditional")
-            self._take(number, entry.fails, *left, found)
-            sure = blocking and rule.if_unknown == "undetermined"
-            left = (unknown, "undetermined") if sure else (doubts, "conditional")
-            self._take(number, entry.undetermined, *left, found)
-        return found
-
-    def _take(
-        self, number: int, words: Words | None, left: Words, outcome: str, found: dict[str, dict[int, int]]
-    ) -> None:
-        if words is None:
-            return
-        taken = words & left
-        count = self.catalogue.counter.of(taken)
-        if count:
-            found[outcome][number] = found[outcome].get(number, 0) + count
-            left ^= taken
-
     def results(self, number: int) -> NDArray[np.uint8]:
         """A rule's result on each signature: passes, fails, undetermined, not applicable as 0, 1, 2, 3."""
         return self._index.judges[number].results(self.entries[number])
