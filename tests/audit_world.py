@@ -12,11 +12,11 @@ import pyarrow.parquet as pq
 import pytest
 from demo_world import SEED, answerer
 
-from fitsvc.catalogue import audit_run
-from fitsvc.catalogue.audit_judging import Shares
-from fitsvc.catalogue.audit_rigs import AuditRig, read_rigs
-from fitsvc.catalogue.audit_run import Asked, Audit
-from fitsvc.catalogue.audit_summary import run
+from fitsvc.audits import run as audit_run
+from fitsvc.audits.judging import Shares
+from fitsvc.audits.rigs import AuditRig, read_rigs
+from fitsvc.audits.run import Asked, Audit
+from fitsvc.audits.summary import run
 from fitsvc.catalogue.cells import read_cell
 from fitsvc.catalogue.entries import wire_fact
 from fitsvc.facts import Case

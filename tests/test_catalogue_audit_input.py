@@ -10,7 +10,7 @@ import pyarrow.parquet as pq
 import pytest
 from audit_world import Rows, accessories, audit, files, found, pairs, rigs, small_blocks, summary, write_csv
 
-from fitsvc.catalogue import audit_source
+from fitsvc.audits import source as audit_source
 from fitsvc.language.problems import Problem, ProblemsFound
 
 _FEW = 3

@@ -8,10 +8,10 @@ import pytest
 from audit_world import Rows, accessories, audit, facts_of, files, found, pair_of, pairs, rigs, small_blocks, write_csv
 from demo_world import answerer
 
-from fitsvc.catalogue.audit_blocks import PAIRS, judge_block
-from fitsvc.catalogue.audit_items import items_of_columns
-from fitsvc.catalogue.audit_missing import exact_value
-from fitsvc.catalogue.audit_rigs import rigs_of_table, rigs_table
+from fitsvc.audits.blocks import PAIRS, judge_block
+from fitsvc.audits.items import items_of_columns
+from fitsvc.audits.missing import exact_value
+from fitsvc.audits.rigs import rigs_of_table, rigs_table
 from fitsvc.engine.point import Point, Verdict
 from fitsvc.facts import Case
 from fitsvc.language.problems import ProblemsFound

@@ -15,9 +15,9 @@ from random import Random
 import pytest
 from audit_world import PARTS, accessories, audit_of, files, rigs, small_blocks, write_csv
 
-from fitsvc.catalogue.audit_blocks import Block, Kernel
-from fitsvc.catalogue.audit_spool import Spool
-from fitsvc.catalogue.audit_summary import run
+from fitsvc.audits.blocks import Block, Kernel
+from fitsvc.audits.spool import Spool
+from fitsvc.audits.summary import run
 from fitsvc.engine.signatures import Catalogue, Column
 from fitsvc.language.problems import ProblemsFound
 
@@ -25,7 +25,9 @@ _SEED = 11
 _KILLS = 10
 _DRIVER = """
 import os, sys
-from fitsvc.catalogue import audit_findings, audit_run, audit_summary
+from fitsvc.audits import findings as audit_findings
+from fitsvc.audits import run as audit_run
+from fitsvc.audits import summary as audit_summary
 from fitsvc.cli import audit, main, options
 from fitsvc.paths import data_dir
 from fitsvc.rulebook.loader import load_rulebook
@@ -234,7 +236,7 @@ _BESIDE = """
 import sys
 from pathlib import Path
 from audit_world import audit_of, small_blocks
-from fitsvc.catalogue.audit_summary import run
+from fitsvc.audits.summary import run
 if __name__ == "__main__":
     with small_blocks(processes=2):
         run(audit_of(Path(sys.argv[1]), Path(sys.argv[2])))

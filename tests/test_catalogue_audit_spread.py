@@ -12,8 +12,8 @@ import pytest
 from audit_world import accessories, files, rigs
 from distributed import Client, LocalCluster
 
-from fitsvc.catalogue.audit_rigs import rigs_table
-from fitsvc.catalogue.audit_spread import judge_file, judge_files
+from fitsvc.audits.rigs import rigs_table
+from fitsvc.audits.spread import judge_file, judge_files
 
 _FILES = 12
 _PAIRS = 300

@@ -10,7 +10,7 @@ import pytest
 from audit_world import audit, facts_of, files, found, pair_of, pairs, small_blocks, summary
 from demo_world import answerer
 
-from fitsvc.catalogue.audit_rigs import AuditRig, read_rigs
+from fitsvc.audits.rigs import AuditRig, read_rigs
 from fitsvc.catalogue.planted import CATALOGUE, PLANTED, RIGS, SHOP, write_planted
 from fitsvc.cli import main
 from fitsvc.engine.point import Verdict

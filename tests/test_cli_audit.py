@@ -10,7 +10,7 @@ import pytest
 from audit_world import PARTS, accessories, found, pairs, rigs, summary, write_csv
 from demo_world import SEED, answerer, world
 
-from fitsvc.catalogue.audit_spool import Spool
+from fitsvc.audits.spool import Spool
 from fitsvc.cli import main
 
 _RIGS = [argument for path in (SEED / "rigs.yaml", *PARTS) for argument in ("--rigs", str(path))]

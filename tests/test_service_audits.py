@@ -18,8 +18,8 @@ from litestar import Litestar
 from litestar.testing import TestClient
 from service_checks import pointers, problem
 
-from fitsvc.catalogue.audit_results import TABLES
-from fitsvc.catalogue.audit_rigs import read_rigs
+from fitsvc.audits.results import TABLES
+from fitsvc.audits.rigs import read_rigs
 from fitsvc.catalogue.planted import CATALOGUE, RIGS, write_planted
 from fitsvc.rulebook.rules import Rulebook
 from fitsvc.service import audits_worker

@@ -15,7 +15,7 @@ from audit_world import audit, files
 from demo_world import answerer
 from served import Served, ask
 
-from fitsvc.catalogue.audit_rigs import read_rigs
+from fitsvc.audits.rigs import read_rigs
 from fitsvc.catalogue.planted import CATALOGUE, RIGS, write_planted
 from fitsvc.service.audits_folder import AuditFolder
 from fitsvc.store.api_keys import create_key

@@ -17,9 +17,9 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from fitsvc.catalogue.audit_blocks import Kernel
-from fitsvc.catalogue.audit_items import items_of_columns
-from fitsvc.catalogue.audit_rigs import AuditRig, read_rigs
+from fitsvc.audits.blocks import Kernel
+from fitsvc.audits.items import items_of_columns
+from fitsvc.audits.rigs import AuditRig, read_rigs
 from fitsvc.catalogue.synthetic_shop import COLOURS, KINDS, TITLES, models, rig_records
 from fitsvc.facts import FactReader
 from fitsvc.rulebook.rules import Rulebook

@@ -13,7 +13,7 @@ from fitsvc.cli.options import DatabaseUrl, RulesFolder, load_rules, open_databa
 from fitsvc.cli.progress import progress
 
 if TYPE_CHECKING:
-    from fitsvc.catalogue.audit_rigs import AuditRig
+    from fitsvc.audits.rigs import AuditRig
     from fitsvc.language.problems import Problem
     from fitsvc.rulebook.rules import Rulebook
 
@@ -55,8 +55,8 @@ def audit(
     rules: RulesFolder = None,
 ) -> None:  # fmt: skip
     """Audit a catalogue. Ended at any moment, the same command takes it up again."""
-    from fitsvc.catalogue.audit_run import Asked, Audit
-    from fitsvc.catalogue.audit_summary import faults_of, run
+    from fitsvc.audits.run import Asked, Audit
+    from fitsvc.audits.summary import faults_of, run
 
     rulebook = load_rules(rules)
     asked = Asked(catalogue, output, claims, mapping, against, format.value, memory)
@@ -75,7 +75,7 @@ def audit(
 def _rigs(
     files: Sequence[Path], facts: Sequence[str], database: str | None, rulebook: "Rulebook"
 ) -> "Sequence[AuditRig]":
-    from fitsvc.catalogue.audit_rigs import read_rigs, stored_rigs
+    from fitsvc.audits.rigs import read_rigs, stored_rigs
     from fitsvc.cli.questions import with_facts
     from fitsvc.facts import FactReader
     from fitsvc.language.problems import ProblemsFound
@@ -107,7 +107,7 @@ def _missing_once(problems: "Sequence[Problem]") -> "list[Problem]":
 
 
 def _show(summary: dict[str, Any], output: Path) -> None:
-    from fitsvc.catalogue.audit_page import others
+    from fitsvc.audits.page import others
 
     console, rows = out(), summary["rows"]
     paragraph(console, f"{rows['items']:,} items with {summary['rigs']:,} rigs: {summary['pairs']:,} pairs.")

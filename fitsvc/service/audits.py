@@ -10,9 +10,9 @@ from litestar.params import FromPath
 from litestar.response import Stream
 
 from fitsvc.answers.question import NoRecords
-from fitsvc.catalogue.audit_results import TABLES, stream, tables_of
-from fitsvc.catalogue.audit_rigs import CARRIED, check_carried
-from fitsvc.catalogue.audit_spool import SUMMARY
+from fitsvc.audits.results import TABLES, stream, tables_of
+from fitsvc.audits.rigs import CARRIED, check_carried
+from fitsvc.audits.spool import SUMMARY
 from fitsvc.facts import FactReader
 from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.service.audits_folder import FILES, FORMATS, AuditFolder, Audits

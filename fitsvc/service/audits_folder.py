@@ -17,8 +17,8 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, Final
 
-from fitsvc.catalogue.audit_results import tables_of
-from fitsvc.catalogue.audit_rigs import CARRIED
+from fitsvc.audits.results import tables_of
+from fitsvc.audits.rigs import CARRIED
 from fitsvc.language.problems import Problem
 from fitsvc.store.errors import AlreadyExists, Conflict, NotFound
 from fitsvc.store.validation import PREFIXES, new_id

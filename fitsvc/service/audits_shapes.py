@@ -2,8 +2,8 @@
 
 from typing import Any, Final
 
-from fitsvc.catalogue.audit_results import TABLES
-from fitsvc.catalogue.audit_rigs import CARRIED
+from fitsvc.audits.results import TABLES
+from fitsvc.audits.rigs import CARRIED
 from fitsvc.engine.columns import OUTCOMES
 from fitsvc.rulebook.vocabulary import Vocabulary
 from fitsvc.service.audits_folder import FILES, FORMATS, STATES

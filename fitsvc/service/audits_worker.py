@@ -16,10 +16,10 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 
 from fitsvc import __version__
-from fitsvc.catalogue.audit_rigs import AuditRig, read_rigs, rigs_of_table, rigs_table, stored_rigs
-from fitsvc.catalogue.audit_run import Asked, Audit
-from fitsvc.catalogue.audit_spool import begun, written
-from fitsvc.catalogue.audit_summary import run
+from fitsvc.audits.rigs import AuditRig, read_rigs, rigs_of_table, rigs_table, stored_rigs
+from fitsvc.audits.run import Asked, Audit
+from fitsvc.audits.spool import begun, written
+from fitsvc.audits.summary import run
 from fitsvc.facts import FactReader
 from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.paths import data_dir

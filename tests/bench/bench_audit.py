@@ -17,9 +17,9 @@ from typing import Any
 import duckdb
 import pyarrow as pa
 
-from fitsvc.catalogue.audit_rigs import AuditRig
-from fitsvc.catalogue.audit_run import LEAST_MB, Asked, Audit
-from fitsvc.catalogue.audit_summary import run
+from fitsvc.audits.rigs import AuditRig
+from fitsvc.audits.run import LEAST_MB, Asked, Audit
+from fitsvc.audits.summary import run
 from fitsvc.catalogue.synthetic import synthetic_accessories, synthetic_rigs
 from fitsvc.engine.signatures import Column
 from fitsvc.language.types import ListType, NumberType, Type, Value

@@ -10,7 +10,7 @@ from typing import Any, Final
 from litestar import Response, get
 from litestar.params import FromPath
 
-from fitsvc.catalogue.audit_spool import SUMMARY
+from fitsvc.audits.spool import SUMMARY
 from fitsvc.rulebook.rules import Rulebook
 from fitsvc.service.audits import MOST_BYTES, audits_of
 from fitsvc.service.audits_folder import BEFORE

@@ -14,8 +14,8 @@ from typing import Any, Final, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from fitsvc.catalogue.audit_spool import Spool
-from fitsvc.catalogue.audit_tally import KIND, kind_numbers
+from fitsvc.audits.spool import Spool
+from fitsvc.audits.tally import KIND, kind_numbers
 from fitsvc.language.display import show
 from fitsvc.language.types import NumberType, Type
 from fitsvc.rulebook.vocabulary import Vocabulary

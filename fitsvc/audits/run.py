@@ -12,13 +12,13 @@ from pathlib import Path
 from typing import Any, Final
 
 from fitsvc import __version__
-from fitsvc.catalogue.audit_changes import read_earlier
-from fitsvc.catalogue.audit_claims import ClaimReader, Claims, read_claims_file
-from fitsvc.catalogue.audit_items import BAD_CLAIMS, append_problems, read_items
-from fitsvc.catalogue.audit_judging import Judging, Part, Shares, Task
-from fitsvc.catalogue.audit_mapping import read_mapping
-from fitsvc.catalogue.audit_rigs import AuditRig
-from fitsvc.catalogue.audit_spool import digest_of, digest_of_text
+from fitsvc.audits.changes import read_earlier
+from fitsvc.audits.claims import ClaimReader, Claims, read_claims_file
+from fitsvc.audits.items import BAD_CLAIMS, append_problems, read_items
+from fitsvc.audits.judging import Judging, Part, Shares, Task
+from fitsvc.audits.mapping import read_mapping
+from fitsvc.audits.rigs import AuditRig
+from fitsvc.audits.spool import digest_of, digest_of_text
 from fitsvc.facts import FactReader
 from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.rulebook.rules import Rulebook

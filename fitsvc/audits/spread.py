@@ -6,9 +6,9 @@ the same function goes through `mapInArrow`, with fitsvc on every worker. No tes
 with PySpark 4.3 on one machine (pandas before 3, PYSPARK_PYTHON naming the Python that has fitsvc), and gave the pairs
 that `judge_block` gives:
 
-    from fitsvc.catalogue.audit_blocks import PAIRS, judge_in_parts
-    from fitsvc.catalogue.audit_pairs import plain
-    from fitsvc.catalogue.audit_rigs import read_rigs, rigs_table
+    from fitsvc.audits.blocks import PAIRS, judge_in_parts
+    from fitsvc.audits.pairs import plain
+    from fitsvc.audits.rigs import read_rigs, rigs_table
     rigs = rigs_table(read_rigs(paths, reader))
     def judge(batches):
         for batch in batches:
@@ -24,8 +24,8 @@ from typing import Any, Final
 
 import pyarrow.parquet as pq
 
-from fitsvc.catalogue.audit_blocks import judge_in_parts
-from fitsvc.catalogue.audit_pairs import write_part
+from fitsvc.audits.blocks import judge_in_parts
+from fitsvc.audits.pairs import write_part
 
 PAIRS_IN_PART: Final = 1_000_000
 _RETRIES: Final = 5

@@ -10,8 +10,8 @@ from typing import Final, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from fitsvc.catalogue.audit_rigs import AuditRig
-from fitsvc.catalogue.audit_source import WIRE, name_in, read_chunks
+from fitsvc.audits.rigs import AuditRig
+from fitsvc.audits.source import WIRE, name_in, read_chunks
 from fitsvc.catalogue.rows import quoted
 from fitsvc.language.problems import Problem, ProblemsFound
 

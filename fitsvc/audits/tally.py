@@ -7,11 +7,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fitsvc.answers.wording import Wording
-from fitsvc.catalogue.audit_blocks import Block, Kernel, RigResult, decided_by
-from fitsvc.catalogue.audit_claims import Claims
-from fitsvc.catalogue.audit_items import Items
-from fitsvc.catalogue.audit_missing import OpenFacts
-from fitsvc.catalogue.audit_rigs import AuditRig
+from fitsvc.audits.blocks import Block, Kernel, RigResult, decided_by
+from fitsvc.audits.claims import Claims
+from fitsvc.audits.items import Items
+from fitsvc.audits.missing import OpenFacts
+from fitsvc.audits.rigs import AuditRig
 from fitsvc.engine.columns import OUTCOMES, Judged
 from fitsvc.engine.signatures import Column
 from fitsvc.facts import Case

@@ -7,8 +7,8 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from fitsvc.catalogue.audit_mapping import Mapped
-from fitsvc.catalogue.audit_source import WIRE
+from fitsvc.audits.mapping import Mapped
+from fitsvc.audits.source import WIRE
 from fitsvc.catalogue.cells import read_cell
 from fitsvc.catalogue.entries import wire_fact
 from fitsvc.catalogue.rows import field_of

@@ -9,9 +9,9 @@ import numpy as np
 import pyarrow as pa
 from numpy.typing import NDArray
 
-from fitsvc.catalogue.audit_claims import ClaimReader, Claims
-from fitsvc.catalogue.audit_items import items_of_columns
-from fitsvc.catalogue.audit_rigs import AuditRig, rigs_of_table
+from fitsvc.audits.claims import ClaimReader, Claims
+from fitsvc.audits.items import items_of_columns
+from fitsvc.audits.rigs import AuditRig, rigs_of_table
 from fitsvc.engine.bitmaps import Words, unpack
 from fitsvc.engine.columns import MOST_KEPT, OUTCOMES, Columns, Judged
 from fitsvc.engine.point import Point

@@ -12,8 +12,8 @@ import pyarrow as pa
 import pyarrow.csv as pc
 import pyarrow.parquet as pq
 
-from fitsvc.catalogue.audit_blocks import PAIRS
-from fitsvc.catalogue.audit_pairs import pairs_folder, plain
+from fitsvc.audits.blocks import PAIRS
+from fitsvc.audits.pairs import pairs_folder, plain
 
 PAIRS_NAME: Final = "pairs"
 TABLES: Final = (

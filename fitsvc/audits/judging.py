@@ -16,14 +16,14 @@ from typing import Any, Final
 
 import pyarrow as pa
 
-from fitsvc.catalogue.audit_blocks import Kernel, pairs_table
-from fitsvc.catalogue.audit_claims import Claims
-from fitsvc.catalogue.audit_items import read_block
-from fitsvc.catalogue.audit_missing import OpenFacts
-from fitsvc.catalogue.audit_pairs import pairs_folder, part_of, write_part
-from fitsvc.catalogue.audit_rigs import AuditRig
-from fitsvc.catalogue.audit_spool import Spool
-from fitsvc.catalogue.audit_tally import Tally, Teller
+from fitsvc.audits.blocks import Kernel, pairs_table
+from fitsvc.audits.claims import Claims
+from fitsvc.audits.items import read_block
+from fitsvc.audits.missing import OpenFacts
+from fitsvc.audits.pairs import pairs_folder, part_of, write_part
+from fitsvc.audits.rigs import AuditRig
+from fitsvc.audits.spool import Spool
+from fitsvc.audits.tally import Tally, Teller
 from fitsvc.rulebook.rules import Rulebook
 
 _TOLD_EVERY: Final = 0.5

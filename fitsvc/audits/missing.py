@@ -12,8 +12,8 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from fitsvc.catalogue.audit_blocks import Block, Kernel, RigResult
-from fitsvc.catalogue.audit_rigs import AuditRig
+from fitsvc.audits.blocks import Block, Kernel, RigResult
+from fitsvc.audits.rigs import AuditRig
 from fitsvc.engine.bitmaps import unpack
 from fitsvc.engine.columns import Judged
 from fitsvc.engine.signatures import Column

@@ -3,10 +3,10 @@
 import json
 from typing import Any, Final
 
-from fitsvc.catalogue.audit_findings import Findings
-from fitsvc.catalogue.audit_page import page
-from fitsvc.catalogue.audit_run import Audit
-from fitsvc.catalogue.audit_spool import SUMMARY, written
+from fitsvc.audits.findings import Findings
+from fitsvc.audits.page import page
+from fitsvc.audits.run import Audit
+from fitsvc.audits.spool import SUMMARY, written
 from fitsvc.engine.columns import OUTCOMES
 
 _ROWS: Final = ("rows", "items", "bad_rows", "other_subjects", "passed_over", "mapped_in_vain")

@@ -14,8 +14,8 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from fitsvc.catalogue.audit_pairs import pairs_folder, part_of, read_outcomes
-from fitsvc.catalogue.audit_spool import SUMMARY, Spool
+from fitsvc.audits.pairs import pairs_folder, part_of, read_outcomes
+from fitsvc.audits.spool import SUMMARY, Spool
 from fitsvc.engine.columns import OUTCOMES
 from fitsvc.language.problems import Problem, ProblemsFound
 

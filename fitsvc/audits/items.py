@@ -11,11 +11,11 @@ from typing import Any, Final, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from fitsvc.catalogue.audit_cells import FactColumn
-from fitsvc.catalogue.audit_claims import ClaimReader, names_in
-from fitsvc.catalogue.audit_mapping import Header, Mapped, needs_unit, read_header
-from fitsvc.catalogue.audit_source import Chunk, as_cell, name_in, read_chunks, titles_of
-from fitsvc.catalogue.audit_spool import Spool
+from fitsvc.audits.cells import FactColumn
+from fitsvc.audits.claims import ClaimReader, names_in
+from fitsvc.audits.mapping import Header, Mapped, needs_unit, read_header
+from fitsvc.audits.source import Chunk, as_cell, name_in, read_chunks, titles_of
+from fitsvc.audits.spool import Spool
 from fitsvc.catalogue.rows import quoted
 from fitsvc.engine.signatures import Column, arrays_of, column_of, known_rows
 from fitsvc.facts import FactReader

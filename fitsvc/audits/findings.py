@@ -8,13 +8,13 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from fitsvc.catalogue.audit_changes import Changes, Earlier
-from fitsvc.catalogue.audit_items import BAD_CLAIMS, BAD_ROWS, digests, read_block
-from fitsvc.catalogue.audit_judging import tally_name
-from fitsvc.catalogue.audit_outliers import suspicious
-from fitsvc.catalogue.audit_run import Audit
-from fitsvc.catalogue.audit_spool import written
-from fitsvc.catalogue.audit_tally import KIND, kind_numbers, kinds_of
+from fitsvc.audits.changes import Changes, Earlier
+from fitsvc.audits.items import BAD_CLAIMS, BAD_ROWS, digests, read_block
+from fitsvc.audits.judging import tally_name
+from fitsvc.audits.outliers import suspicious
+from fitsvc.audits.run import Audit
+from fitsvc.audits.spool import written
+from fitsvc.audits.tally import KIND, kind_numbers, kinds_of
 from fitsvc.engine.columns import OUTCOMES
 
 _CLAIM_TITLES: Final = ("row", "sku", "rig", "outcome", "rule", "margin", "reason", "waits_for")

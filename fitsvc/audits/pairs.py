@@ -9,7 +9,7 @@ import pyarrow as pa
 import pyarrow.csv as pc
 import pyarrow.parquet as pq
 
-from fitsvc.catalogue.audit_spool import written
+from fitsvc.audits.spool import written
 
 FORMATS: Final = ("parquet", "csv", "jsonl")
 _SLICE: Final = 65_536
