@@ -10,8 +10,8 @@ from test_catalogue_selection import Stocked, accessories, rigs, stocked
 
 from fitsvc.answers.shelf import read_items
 from fitsvc.catalogue.effects import MOST_TOLD, RIG_ITSELF, RigCase, effects
-from fitsvc.catalogue.selection_segments import Held, case_of
 from fitsvc.facts import Case
+from fitsvc.selection.segments import Held, case_of
 
 __all__ = ["stocked"]
 

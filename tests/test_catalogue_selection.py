@@ -12,12 +12,12 @@ from numpy import flatnonzero
 
 from fitsvc.answers.answer import Answer
 from fitsvc.answers.question import Stored
-from fitsvc.catalogue.selection import Selection, Selector, read_rig
-from fitsvc.catalogue.selection_index import SelectionIndex
-from fitsvc.catalogue.selection_wanted import Wanted
-from fitsvc.catalogue.stored import StoreRecords
 from fitsvc.facts import Case
+from fitsvc.inventory.stored import StoreRecords
 from fitsvc.language.problems import ProblemsFound
+from fitsvc.selection.index import SelectionIndex
+from fitsvc.selection.query import Wanted
+from fitsvc.selection.selector import Selection, Selector, read_rig
 from fitsvc.store.creation import bulk_create, create_record
 from fitsvc.store.database import Database
 from fitsvc.store.records import Draft, delete_record, replace_record

@@ -13,13 +13,13 @@ from demo_world import answerer, world
 from numpy import flatnonzero
 from sqlmodel import Session, col, select
 
-from fitsvc.catalogue import selection_index
-from fitsvc.catalogue.selection import Selection, Selector, read_rig
-from fitsvc.catalogue.selection_files import IndexFolder, index_root
-from fitsvc.catalogue.selection_index import SelectionIndex
-from fitsvc.catalogue.selection_rows import Row, all_rows
-from fitsvc.catalogue.selection_segments import Held
-from fitsvc.catalogue.selection_wanted import Wanted
+from fitsvc.selection import index as selection_index
+from fitsvc.selection.files import IndexFolder, index_root
+from fitsvc.selection.index import SelectionIndex
+from fitsvc.selection.query import Wanted
+from fitsvc.selection.rows import Row, all_rows
+from fitsvc.selection.segments import Held
+from fitsvc.selection.selector import Selection, Selector, read_rig
 from fitsvc.store.creation import bulk_create
 from fitsvc.store.database import Database
 from fitsvc.store.records import Draft, replace_record
@@ -31,8 +31,8 @@ PROGRAM = """
 import sys
 from pathlib import Path
 from demo_world import answerer
-from fitsvc.catalogue.selection_files import IndexFolder
-from fitsvc.catalogue.selection_index import SelectionIndex
+from fitsvc.selection.files import IndexFolder
+from fitsvc.selection.index import SelectionIndex
 from fitsvc.store.database import Database
 database = Database(sys.argv[1])
 folder = IndexFolder(Path(sys.argv[2]), database, answerer().rulebook.digest)

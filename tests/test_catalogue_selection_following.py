@@ -21,12 +21,12 @@ from numpy import flatnonzero
 from sqlmodel import col, select
 
 from fitsvc.answers.answer import Answer
-from fitsvc.catalogue import selection_index
-from fitsvc.catalogue.selection import Selection, Selector, read_rig
-from fitsvc.catalogue.selection_changes import Gap, Seen, changed_since, seen_all
-from fitsvc.catalogue.selection_index import SelectionIndex
-from fitsvc.catalogue.selection_segments import Sort
-from fitsvc.catalogue.selection_wanted import Wanted
+from fitsvc.inventory.changes import Gap, Seen, changed_since, seen_all
+from fitsvc.selection import index as selection_index
+from fitsvc.selection.index import SelectionIndex
+from fitsvc.selection.query import Wanted
+from fitsvc.selection.segments import Sort
+from fitsvc.selection.selector import Selection, Selector, read_rig
 from fitsvc.store.creation import bulk_create, create_record
 from fitsvc.store.database import Database
 from fitsvc.store.errors import Busy

@@ -5,8 +5,8 @@ from litestar import Litestar
 from litestar.testing import TestClient
 from sqlmodel import Session
 
-from fitsvc.catalogue.shelf import Shop
 from fitsvc.facts import FactReader
+from fitsvc.inventory.shelf import Shop
 from fitsvc.language.types import Value
 from fitsvc.rulebook.rules import Rulebook
 from fitsvc.store.creation import create_record

@@ -17,7 +17,6 @@ import numpy as np
 import pytest
 from random_rulebooks import EFFORT, Made, made_of, random_case, random_rulebook, shipped_rulebook
 
-from fitsvc.catalogue.selection_told import deciding
 from fitsvc.engine import column_boxes, column_rules
 from fitsvc.engine.columns import OUTCOMES, Columns, Judged
 from fitsvc.engine.limits import limits_of
@@ -25,6 +24,7 @@ from fitsvc.engine.point import RESULTS
 from fitsvc.engine.signatures import Catalogue
 from fitsvc.facts import Case
 from fitsvc.language.types import Value
+from fitsvc.selection.results import deciding
 
 FACT = "label: l, meaning: m, how_to_measure: h, effort: tape"
 Item = tuple[Mapping[str, Value], frozenset[str]]

@@ -14,10 +14,10 @@ from typing import Any, Final
 from sqlmodel import Session
 
 from fitsvc.answers.question import Records, read_question
-from fitsvc.catalogue.selection_segments import BEST_FIRST, Held, case_of, rig_key
 from fitsvc.engine.point import Outcome, Point
 from fitsvc.facts import Case, FactReader
 from fitsvc.language.problems import ProblemsFound
+from fitsvc.selection.segments import BEST_FIRST, Held, case_of, rig_key
 from fitsvc.store.rigs import rigs_using
 from fitsvc.store.tables import Subject
 

@@ -8,8 +8,8 @@ from sqlmodel import Session
 
 from fitsvc.catalogue.effects import MOST_RIGS, RigCase, rig_cases
 from fitsvc.catalogue.evidence import LATEST, Contradiction, conclude, contradictions
-from fitsvc.catalogue.stored import StoreRecords
 from fitsvc.facts import FactReader
+from fitsvc.inventory.stored import StoreRecords
 from fitsvc.store.observations import Told, latest_observations
 from fitsvc.store.records import add_observation, lock_record
 from fitsvc.store.rigs import count_using

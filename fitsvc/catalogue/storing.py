@@ -14,9 +14,9 @@ from sqlmodel import Session
 from fitsvc.answers.question import read_question
 from fitsvc.catalogue.entries import Entry, RigEntry
 from fitsvc.catalogue.rows import quoted
-from fitsvc.catalogue.stored import StoreRecords
 from fitsvc.catalogue.subjects import key_of, table_for
 from fitsvc.facts import FactReader
+from fitsvc.inventory.stored import StoreRecords
 from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.store.creation import bulk_create
 from fitsvc.store.errors import InvalidValue, NotFound

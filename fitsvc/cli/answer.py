@@ -78,8 +78,8 @@ def ask(answerer: "Answerer", document: Any, units: Any, database: str | None) -
 
     if database is None and not refers_to_records(document):
         return answerer.answer(document, system=units)
-    from fitsvc.catalogue.shelf import Shop
-    from fitsvc.catalogue.stored import StoreRecords
+    from fitsvc.inventory.shelf import Shop
+    from fitsvc.inventory.stored import StoreRecords
 
     with open_database(database) as opened, opened.session() as session:
         shop = Shop(answerer.reader)

@@ -125,10 +125,10 @@ def _fill(url: str, folder: Path, answerer: "Answerer") -> str:
 
 def _ask_all(console: "Console", url: str, folder: Path, answerer: "Answerer") -> bool:
     """Ask every question, and return whether each outcome is the one that the question is there to show."""
-    from fitsvc.catalogue.shelf import Shop
-    from fitsvc.catalogue.stored import StoreRecords
     from fitsvc.cli.answer_view import show_outcome
     from fitsvc.cli.questions import read_question_file
+    from fitsvc.inventory.shelf import Shop
+    from fitsvc.inventory.stored import StoreRecords
 
     as_told = True
     with open_database(url) as opened, opened.session() as session:

@@ -31,9 +31,9 @@ def plan(
     from fitsvc.answers.answering import Answerer
     from fitsvc.answers.plan import encode
     from fitsvc.answers.plans import Planner
-    from fitsvc.catalogue.shelf import Shop
-    from fitsvc.catalogue.stored import StoreRecords
     from fitsvc.cli.questions import read_question_file
+    from fitsvc.inventory.shelf import Shop
+    from fitsvc.inventory.stored import StoreRecords
 
     document = read_question_file(wishes)
     answerer = Answerer(load_rules(rules))

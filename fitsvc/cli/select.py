@@ -16,8 +16,8 @@ from fitsvc.language.problems import nearest
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from fitsvc.catalogue.selection import Selection, Selector
-    from fitsvc.catalogue.selection_wanted import Wanted
+    from fitsvc.selection.query import Wanted
+    from fitsvc.selection.selector import Selection, Selector
 
 _SIGNS: Final = {
     "works": ("✓", "green"), "conditional": ("!", "yellow"), "undetermined": ("?", "magenta"), "fails": ("✗", "red"),
@@ -72,9 +72,9 @@ def select(
     import msgspec
 
     from fitsvc.answers.answering import Answerer
-    from fitsvc.catalogue.selection import Selector
-    from fitsvc.catalogue.selection_wanted import Wanted
     from fitsvc.cli.questions import with_facts
+    from fitsvc.selection.query import Wanted
+    from fitsvc.selection.selector import Selector
 
     selector = Selector(Answerer(load_rules(rules)))
     _require_kinds(kind or (), selector.kinds)
@@ -94,11 +94,11 @@ def select(
 def _ask(
     selector: "Selector", question: dict[str, Any], wanted: "Wanted", database: str | None, index: Path | None
 ) -> "Selection":
-    from fitsvc.catalogue import selection_files as files
-    from fitsvc.catalogue.selection import read_rig
-    from fitsvc.catalogue.selection_index import SelectionIndex
-    from fitsvc.catalogue.shelf import Shop
-    from fitsvc.catalogue.stored import StoreRecords
+    from fitsvc.inventory.shelf import Shop
+    from fitsvc.inventory.stored import StoreRecords
+    from fitsvc.selection import files
+    from fitsvc.selection.index import SelectionIndex
+    from fitsvc.selection.selector import read_rig
 
     with open_database(database) as opened:
         with opened.session() as session:

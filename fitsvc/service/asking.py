@@ -7,7 +7,7 @@ from litestar import Response, post
 from litestar.enums import MediaType
 
 from fitsvc.answers.answer import Answer, encode
-from fitsvc.catalogue.stored import StoreRecords
+from fitsvc.inventory.stored import StoreRecords
 from fitsvc.language.display import System
 from fitsvc.service.bodies import read_document
 from fitsvc.service.context import AnyRequest, Service, service_of

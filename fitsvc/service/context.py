@@ -7,7 +7,7 @@ from litestar import Request
 from litestar.connection import ASGIConnection
 
 from fitsvc.answers.answering import Answerer
-from fitsvc.catalogue.shelf import Shop
+from fitsvc.inventory.shelf import Shop
 from fitsvc.service.metrics import Metrics
 from fitsvc.store.database import Database
 

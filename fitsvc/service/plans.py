@@ -8,7 +8,7 @@ from litestar.enums import MediaType
 
 from fitsvc.answers.plan import encode
 from fitsvc.answers.plans import Planner
-from fitsvc.catalogue.stored import StoreRecords
+from fitsvc.inventory.stored import StoreRecords
 from fitsvc.language.display import System
 from fitsvc.service.bodies import read_document
 from fitsvc.service.context import AnyRequest, service_of

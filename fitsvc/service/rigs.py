@@ -8,8 +8,8 @@ from litestar.params import FromPath
 from sqlmodel import Session
 
 from fitsvc.answers.question import read_question
-from fitsvc.catalogue.stored import StoreRecords
 from fitsvc.facts import FactReader
+from fitsvc.inventory.stored import StoreRecords
 from fitsvc.language.problems import ProblemsFound
 from fitsvc.service.bodies import read_document, read_object
 from fitsvc.service.context import AnyRequest, service_of

@@ -19,16 +19,16 @@ from fitsvc.answers.answering import Answerer
 from fitsvc.answers.question import NoRecords, Stored
 from fitsvc.answers.remedies import MOST_TOLD
 from fitsvc.answers.shelf import Item, read_items
-from fitsvc.catalogue.selection import Selection, Selector, fingerprint, read_rig
-from fitsvc.catalogue.selection_files import IndexFolder
-from fitsvc.catalogue.selection_index import SelectionIndex
-from fitsvc.catalogue.selection_rows import SUBJECT
-from fitsvc.catalogue.selection_segments import BEST_FIRST, Held
-from fitsvc.catalogue.selection_wanted import LONGEST_CURSOR, Wanted
-from fitsvc.catalogue.stored import StoreRecords
 from fitsvc.facts import Case
+from fitsvc.inventory.stored import StoreRecords
 from fitsvc.language.problems import ProblemsFound
 from fitsvc.language.types import Value
+from fitsvc.selection.files import IndexFolder
+from fitsvc.selection.index import SelectionIndex
+from fitsvc.selection.query import LONGEST_CURSOR, Wanted
+from fitsvc.selection.rows import SUBJECT
+from fitsvc.selection.segments import BEST_FIRST, Held
+from fitsvc.selection.selector import Selection, Selector, fingerprint, read_rig
 from fitsvc.service.bodies import read_document, read_object
 from fitsvc.service.context import AnyRequest, service_of
 from fitsvc.service.documents import finish

@@ -11,11 +11,11 @@ from typing import Final
 
 import uvicorn
 
-from fitsvc.catalogue.selection_files import index_root
 from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.paths import data_dir
 from fitsvc.rulebook.loader import load_rulebook
 from fitsvc.rulebook.rules import Rulebook
+from fitsvc.selection.files import index_root
 from fitsvc.service.app import create_app
 from fitsvc.service.audits import MOST_BYTES
 from fitsvc.store.api_keys import any_key

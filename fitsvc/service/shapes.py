@@ -8,8 +8,8 @@ import msgspec
 from fitsvc.answers.answer import Answer
 from fitsvc.answers.plan import Plan
 from fitsvc.answers.plan_reading import LONGEST_NAME, MOST_PARTS, MOST_WISHES
-from fitsvc.catalogue.selection import Selection
 from fitsvc.rulebook.vocabulary import EFFORTS, PRESENCES, Vocabulary
+from fitsvc.selection.selector import Selection
 from fitsvc.service.audits_shapes import audits
 from fitsvc.service.documents import KINDS, SOLD_AS, RecordKind
 from fitsvc.service.observations import SUBJECTS

@@ -15,13 +15,13 @@ from litestar import Response, post
 from bench.sql_engine import Database as Judging
 from bench.sql_rules import judged, with_literals
 from fitsvc.answers.question import NoRecords
-from fitsvc.catalogue.selection import Selector, read_rig
-from fitsvc.catalogue.selection_folding import catalogue_of
-from fitsvc.catalogue.selection_segments import Segment
-from fitsvc.catalogue.selection_wanted import Wanted
 from fitsvc.engine.columns import OUTCOMES
 from fitsvc.facts import Case
 from fitsvc.rulebook.rules import Rule
+from fitsvc.selection.folding import catalogue_of
+from fitsvc.selection.query import Wanted
+from fitsvc.selection.segments import Segment
+from fitsvc.selection.selector import Selector, read_rig
 from fitsvc.service.context import AnyRequest
 from fitsvc.service.selections import Selections
 

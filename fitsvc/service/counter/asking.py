@@ -12,9 +12,9 @@ from fitsvc.answers.answering import Answerer
 from fitsvc.answers.question import NAMES, Named, Question, read_question
 from fitsvc.answers.shelf import Item
 from fitsvc.answers.vehicles import folded
-from fitsvc.catalogue.shelf import Shop
-from fitsvc.catalogue.stored import StoreRecords
 from fitsvc.facts import Case
+from fitsvc.inventory.shelf import Shop
+from fitsvc.inventory.stored import StoreRecords
 from fitsvc.language.display import System
 from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.service.counter.fields import Field, FieldMaker

@@ -13,11 +13,11 @@ from sqlmodel import Session
 from fitsvc.answers.drawing.rating_bars import rating_bars
 from fitsvc.answers.drawing.side_view import side_view
 from fitsvc.answers.drawing.sketches import sketch
-from fitsvc.catalogue.selection import Selection, read_rig
-from fitsvc.catalogue.selection_segments import BEST_FIRST
-from fitsvc.catalogue.selection_wanted import Wanted
 from fitsvc.language.display import System
 from fitsvc.language.problems import Problem, ProblemsFound
+from fitsvc.selection.query import Wanted
+from fitsvc.selection.segments import BEST_FIRST
+from fitsvc.selection.selector import Selection, read_rig
 from fitsvc.service.context import AnyRequest, service_of
 from fitsvc.service.counter.asking import FIND, PAGE, Asker
 from fitsvc.service.counter.audit_pages import audit, audits

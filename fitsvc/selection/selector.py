@@ -14,9 +14,16 @@ from fitsvc.answers.answer import RulebookName
 from fitsvc.answers.answering import Answerer
 from fitsvc.answers.question import Records, read_question
 from fitsvc.answers.shelf import Item
-from fitsvc.catalogue.selection_folding import label_key, searched
-from fitsvc.catalogue.selection_rows import SUBJECT
-from fitsvc.catalogue.selection_segments import (
+from fitsvc.engine.columns import Columns
+from fitsvc.engine.point import Outcome, Verdict
+from fitsvc.facts import Case
+from fitsvc.language.problems import Problem, ProblemsFound
+from fitsvc.language.types import ListType, Value
+from fitsvc.selection.folding import label_key, searched
+from fitsvc.selection.query import Cursor, Wanted, read_cursor, read_facts_wanted
+from fitsvc.selection.results import codes_of
+from fitsvc.selection.rows import SUBJECT
+from fitsvc.selection.segments import (
     BEST_FIRST,
     Facts,
     Flags,
@@ -27,13 +34,6 @@ from fitsvc.catalogue.selection_segments import (
     has,
     rig_key,
 )
-from fitsvc.catalogue.selection_told import codes_of
-from fitsvc.catalogue.selection_wanted import Cursor, Wanted, read_cursor, read_facts_wanted
-from fitsvc.engine.columns import Columns
-from fitsvc.engine.point import Outcome, Verdict
-from fitsvc.facts import Case
-from fitsvc.language.problems import Problem, ProblemsFound
-from fitsvc.language.types import ListType, Value
 
 _MOST_NAMED: Final = 5
 

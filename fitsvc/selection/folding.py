@@ -16,10 +16,10 @@ from numpy.typing import NDArray
 
 from fitsvc.answers.question import Stored
 from fitsvc.answers.shelf import Item, read_items
-from fitsvc.catalogue.selection_rows import SUBJECT, Row
 from fitsvc.engine.columns import Columns
 from fitsvc.engine.signatures import Catalogue, Column, arrays_of, columns_of, taken
 from fitsvc.facts import FactReader
+from fitsvc.selection.rows import SUBJECT, Row
 
 _ENDS: Final = ("low", "high")
 _PRESENT: Final = "present"

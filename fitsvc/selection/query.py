@@ -9,12 +9,12 @@ from typing import Any, Final, NamedTuple
 
 import msgspec
 
-from fitsvc.catalogue.selection_rows import SUBJECT
-from fitsvc.catalogue.selection_segments import Facts, Sort
 from fitsvc.facts import FactReader, unknown_fact
 from fitsvc.language.display import System
 from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.language.types import Value
+from fitsvc.selection.rows import SUBJECT
+from fitsvc.selection.segments import Facts, Sort
 
 LONGEST_CURSOR: Final = 2_000
 

@@ -18,12 +18,12 @@ from sqlmodel import Session
 
 from fitsvc.answers.answering import Answerer
 from fitsvc.answers.shelf import Item
-from fitsvc.catalogue.selection_changes import Seen, changed_since, resumed, seen_all, steady
-from fitsvc.catalogue.selection_files import IndexFolder, Saved
-from fitsvc.catalogue.selection_folding import Folding, Tables, fold, read_facts
-from fitsvc.catalogue.selection_rows import SUBJECT, Row, all_rows, observation_id, rows_of
-from fitsvc.catalogue.selection_segments import Held, Part, Segment, whole
 from fitsvc.engine.columns import Columns
+from fitsvc.inventory.changes import Seen, changed_since, resumed, seen_all, steady
+from fitsvc.selection.files import IndexFolder, Saved
+from fitsvc.selection.folding import Folding, Tables, fold, read_facts
+from fitsvc.selection.rows import SUBJECT, Row, all_rows, observation_id, rows_of
+from fitsvc.selection.segments import Held, Part, Segment, whole
 from fitsvc.store.database import Database
 from fitsvc.store.errors import StoreError
 

@@ -10,9 +10,9 @@ from sqlmodel import Session
 from fitsvc.answers.question import Named, Stored
 from fitsvc.answers.shelf import Item, Stock, read_items
 from fitsvc.answers.vehicles import Vehicles
-from fitsvc.catalogue.selection_changes import Seen, changed_since, seen_all
-from fitsvc.catalogue.stored import SOLD, stored
 from fitsvc.facts import Case, FactReader
+from fitsvc.inventory.changes import Seen, changed_since, seen_all
+from fitsvc.inventory.stored import SOLD, stored
 from fitsvc.language.types import Value
 from fitsvc.store.records import find_mountings, get_record, get_records, list_records
 from fitsvc.store.tables import Subject

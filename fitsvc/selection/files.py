@@ -20,7 +20,7 @@ import pyarrow as pa
 from sqlalchemy import make_url
 
 import fitsvc
-from fitsvc.catalogue.selection_folding import Tables
+from fitsvc.selection.folding import Tables
 from fitsvc.store.database import Database
 
 _FORMAT: Final = 1

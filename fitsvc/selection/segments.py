@@ -14,9 +14,6 @@ import pyarrow.compute as pc
 from numpy.typing import NDArray
 
 from fitsvc.answers.shelf import Item
-from fitsvc.catalogue.selection_folding import Tables, array_of, catalogue_of, label_key, present_of, read_facts
-from fitsvc.catalogue.selection_rows import SUBJECT, Row
-from fitsvc.catalogue.selection_told import Told, deciding, tally
 from fitsvc.engine.bitmaps import set_at
 from fitsvc.engine.columns import OUTCOMES, Columns
 from fitsvc.engine.point import Verdict
@@ -24,6 +21,9 @@ from fitsvc.engine.signatures import arrays_of
 from fitsvc.facts import Case, FactReader
 from fitsvc.language.intervals import SAME
 from fitsvc.language.types import Value
+from fitsvc.selection.folding import Tables, array_of, catalogue_of, label_key, present_of, read_facts
+from fitsvc.selection.results import Told, deciding, tally
+from fitsvc.selection.rows import SUBJECT, Row
 
 Sort = Literal["sku", "label"]
 Flags = NDArray[np.bool_]
