@@ -17,10 +17,10 @@ from fitsvc.audits.judging import Shares
 from fitsvc.audits.rigs import AuditRig, read_rigs
 from fitsvc.audits.run import Asked, Audit
 from fitsvc.audits.summary import run
-from fitsvc.catalogue.cells import read_cell
-from fitsvc.catalogue.entries import wire_fact
 from fitsvc.facts import Case
 from fitsvc.language.types import Value
+from fitsvc.loading.cells import read_cell
+from fitsvc.loading.entries import wire_fact
 
 PARTS = [SEED / name for name in ("vehicles.yaml", "receivers.yaml", "mountings.yaml", "accessories.csv")]
 Rows = list[dict[str, str]]

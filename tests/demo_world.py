@@ -12,8 +12,8 @@ from fitsvc.answers.answering import Answerer
 from fitsvc.answers.question import Named, Stored
 from fitsvc.answers.shelf import Stock, read_items
 from fitsvc.answers.vehicles import Vehicles
-from fitsvc.catalogue.cells import read_cell
 from fitsvc.language.types import Value
+from fitsvc.loading.cells import read_cell
 from fitsvc.paths import data_dir
 from fitsvc.rulebook.loader import load_rulebook
 from fitsvc.rulebook.vocabulary import Fact

@@ -5,8 +5,8 @@ from bench.sql_engine import Database
 from bench.sql_written import FILE, written
 from random_rulebooks import shipped_rulebook
 
-from fitsvc.catalogue.synthetic import synthetic_accessories, synthetic_rigs
 from fitsvc.engine.columns import Columns
+from fitsvc.synthetic.columns import synthetic_accessories, synthetic_rigs
 
 
 @pytest.mark.parametrize("seed", range(2))

@@ -9,8 +9,8 @@ from demo_world import answerer
 from test_catalogue_selection import Stocked, accessories, rigs, stocked
 
 from fitsvc.answers.shelf import read_items
-from fitsvc.catalogue.effects import MOST_TOLD, RIG_ITSELF, RigCase, effects
 from fitsvc.facts import Case
+from fitsvc.observing.effects import MOST_TOLD, RIG_ITSELF, RigCase, effects
 from fitsvc.selection.segments import Held, case_of
 
 __all__ = ["stocked"]

@@ -9,8 +9,8 @@ from litestar import Litestar
 from litestar.testing import TestClient
 from service_checks import pointers, problem
 
-from fitsvc.catalogue.loading import in_order, load_file
 from fitsvc.facts import FactReader
+from fitsvc.loading.load import in_order, load_file
 from fitsvc.rulebook.rules import Rulebook
 from fitsvc.store.database import Database
 

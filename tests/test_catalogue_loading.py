@@ -7,9 +7,9 @@ from pathlib import Path
 
 import pytest
 
-from fitsvc.catalogue.loading import in_order, load_file
 from fitsvc.facts import FactReader
 from fitsvc.language.problems import Problem, ProblemsFound
+from fitsvc.loading.load import in_order, load_file
 from fitsvc.paths import data_dir
 from fitsvc.rulebook.loader import load_rulebook
 from fitsvc.store.database import Database

@@ -5,10 +5,10 @@ from pathlib import Path
 
 import pytest
 
-from fitsvc.catalogue.loading import in_order, load_file
-from fitsvc.catalogue.storing import Loaded
 from fitsvc.facts import FactReader
 from fitsvc.language.problems import ProblemsFound
+from fitsvc.loading.load import in_order, load_file
+from fitsvc.loading.storing import Loaded
 from fitsvc.rulebook.rules import Rulebook
 from fitsvc.store.creation import create_record
 from fitsvc.store.database import Database

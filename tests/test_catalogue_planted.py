@@ -11,9 +11,9 @@ from audit_world import audit, facts_of, files, found, pair_of, pairs, small_blo
 from demo_world import answerer
 
 from fitsvc.audits.rigs import AuditRig, read_rigs
-from fitsvc.catalogue.planted import CATALOGUE, PLANTED, RIGS, SHOP, write_planted
 from fitsvc.cli import main
 from fitsvc.engine.point import Verdict
+from fitsvc.synthetic.planted import CATALOGUE, PLANTED, RIGS, SHOP, write_planted
 
 _ITEMS = 700
 Rows = list[dict[str, str]]

@@ -9,10 +9,10 @@ from pathlib import Path
 import pytest
 
 from fitsvc.answers.answering import Answerer
-from fitsvc.catalogue.loading import load_file
 from fitsvc.engine.examples import run_examples
 from fitsvc.facts import FactReader
 from fitsvc.language.problems import ProblemsFound
+from fitsvc.loading.load import load_file
 from fitsvc.paths import data_dir
 from fitsvc.rulebook.loader import load_rulebook
 from fitsvc.store.database import Database

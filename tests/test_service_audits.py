@@ -20,12 +20,12 @@ from service_checks import pointers, problem
 
 from fitsvc.audits.results import TABLES
 from fitsvc.audits.rigs import read_rigs
-from fitsvc.catalogue.planted import CATALOGUE, RIGS, write_planted
 from fitsvc.rulebook.rules import Rulebook
 from fitsvc.service import audits_worker
 from fitsvc.service.app import create_app
 from fitsvc.service.audits_folder import AuditFolder, Audits
 from fitsvc.store import database as store
+from fitsvc.synthetic.planted import CATALOGUE, RIGS, write_planted
 
 Client = TestClient[Litestar]
 CSV, LINES = {"Content-Type": "text/csv"}, {"Content-Type": "application/x-ndjson"}
@@ -148,7 +148,7 @@ def test_the_rigs_of_the_store_and_a_load(
     idle: Client, key: dict[str, str], carried_out: CarriedOut, database: store.Database, made: Path
 ) -> None:
     """Without rigs of its own an audit takes the store's, with the load that it was made with; mapped columns too."""
-    from fitsvc.catalogue.loading import load_file
+    from fitsvc.loading.load import load_file
 
     load_file(database, answerer().reader, made / RIGS)
     load = {"facts": {"bikes": 2, "bike_weight": "60 lb"}}

@@ -16,10 +16,10 @@ from demo_world import answerer
 from served import Served, ask
 
 from fitsvc.audits.rigs import read_rigs
-from fitsvc.catalogue.planted import CATALOGUE, RIGS, write_planted
 from fitsvc.service.audits_folder import AuditFolder
 from fitsvc.store.api_keys import create_key
 from fitsvc.store.database import Database
+from fitsvc.synthetic.planted import CATALOGUE, RIGS, write_planted
 
 _ITEMS = 1_500
 

@@ -9,9 +9,9 @@ from litestar import Litestar
 from litestar.testing import TestClient
 from test_answers_remedies import FAILING, random_questions
 
-from fitsvc.catalogue.loading import load_file
 from fitsvc.facts import FactReader
 from fitsvc.inventory.shelf import Shop
+from fitsvc.loading.load import load_file
 from fitsvc.paths import data_dir
 from fitsvc.rulebook.rules import Rulebook
 from fitsvc.service.app import create_app

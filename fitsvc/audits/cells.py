@@ -9,13 +9,13 @@ from numpy.typing import NDArray
 
 from fitsvc.audits.mapping import Mapped
 from fitsvc.audits.source import WIRE
-from fitsvc.catalogue.cells import read_cell
-from fitsvc.catalogue.entries import wire_fact
-from fitsvc.catalogue.rows import field_of
 from fitsvc.engine.signatures import Column, column_of, taken
 from fitsvc.facts import FactReader
 from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.language.types import TextType, Type, Value
+from fitsvc.loading.cells import read_cell
+from fitsvc.loading.entries import wire_fact
+from fitsvc.loading.rows import field_of
 from fitsvc.rulebook.vocabulary import TYRE_PARTS, Fact
 
 _MOST_KEPT: Final = 5_000

@@ -12,8 +12,8 @@ from numpy.typing import NDArray
 
 from fitsvc.audits.rigs import AuditRig
 from fitsvc.audits.source import WIRE, name_in, read_chunks
-from fitsvc.catalogue.rows import quoted
 from fitsvc.language.problems import Problem, ProblemsFound
+from fitsvc.loading.rows import quoted
 
 _BETWEEN: Final = re.compile(r"[;|,\s]+")
 

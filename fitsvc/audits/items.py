@@ -16,11 +16,11 @@ from fitsvc.audits.claims import ClaimReader, names_in
 from fitsvc.audits.mapping import Header, Mapped, needs_unit, read_header
 from fitsvc.audits.source import Chunk, as_cell, name_in, read_chunks, titles_of
 from fitsvc.audits.spool import Spool
-from fitsvc.catalogue.rows import quoted
 from fitsvc.engine.signatures import Column, arrays_of, column_of, known_rows
 from fitsvc.facts import FactReader
 from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.language.types import TextType, Type
+from fitsvc.loading.rows import quoted
 
 BAD_ROWS: Final = "bad_rows.csv"
 BAD_CLAIMS: Final = "bad_claims.csv"

@@ -12,12 +12,12 @@ from sqlmodel import Session
 
 from fitsvc.answers.question import Named, Records, Stored, read_question
 from fitsvc.answers.vehicles import Vehicles
-from fitsvc.catalogue.entries import Entry, RigEntry, read_entry
-from fitsvc.catalogue.loading import read_rows
 from fitsvc.facts import Case, FactReader
 from fitsvc.inventory.stored import StoreRecords
 from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.language.types import Value
+from fitsvc.loading.entries import Entry, RigEntry, read_entry
+from fitsvc.loading.load import read_rows
 from fitsvc.store.records import list_records
 from fitsvc.store.rigs import list_rigs
 

@@ -13,10 +13,10 @@ from typing import Any, Final
 import pyarrow as pa
 import pyarrow.parquet as pq
 
-from fitsvc.catalogue.csv_text import RowTooLong, not_parted, read_cells
-from fitsvc.catalogue.json_text import read_json
-from fitsvc.catalogue.lines import read_lines
 from fitsvc.language.problems import Problem, ProblemsFound
+from fitsvc.loading.csv_text import RowTooLong, not_parted, read_cells
+from fitsvc.loading.json_text import read_json
+from fitsvc.loading.lines import read_lines
 
 FORMATS: Final = {".csv": "CSV", ".jsonl": "JSON Lines", ".ndjson": "JSON Lines", ".parquet": "Parquet"}
 CHUNK: Final = 8_192

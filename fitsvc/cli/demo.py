@@ -109,7 +109,7 @@ def _place(database: str | None, into: Path | None, keep: bool) -> Iterator[tupl
 
 def _fill(url: str, folder: Path, answerer: "Answerer") -> str:
     """Make the tables and load every record file; returns what was loaded in words."""
-    from fitsvc.catalogue.loading import in_order, load_file
+    from fitsvc.loading.load import in_order, load_file
     from fitsvc.store.database import upgrade
 
     upgrade(url)

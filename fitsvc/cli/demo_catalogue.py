@@ -10,7 +10,7 @@ from fitsvc.cli.progress import Tell, progress
 
 def make(size: int, database: str | None, into: Path | None, *, keep: bool) -> None:
     """Make the catalogue in a new folder, and load it into a database, by itself one in that folder."""
-    from fitsvc.catalogue.planted import LEAST, write_planted
+    from fitsvc.synthetic.planted import LEAST, write_planted
 
     if size < LEAST:
         refuse(f"`--size {size}` is too small for its faults", f"make at least {LEAST} items")
@@ -31,10 +31,10 @@ def make(size: int, database: str | None, into: Path | None, *, keep: bool) -> N
 
 
 def _load(folder: Path, url: str, tell: Tell) -> None:
-    from fitsvc.catalogue.loading import load_file
-    from fitsvc.catalogue.planted import RIGS, SHOP
     from fitsvc.facts import FactReader
+    from fitsvc.loading.load import load_file
     from fitsvc.store.database import upgrade
+    from fitsvc.synthetic.planted import RIGS, SHOP
 
     upgrade(url)
     reader = FactReader(load_rules(None))
@@ -45,7 +45,7 @@ def _load(folder: Path, url: str, tell: Tell) -> None:
 
 
 def _show(folder: Path, url: str, size: int, planted: dict[str, int], seconds: float) -> None:
-    from fitsvc.catalogue.planted import CATALOGUE, PLANTED, RIG_COUNT, RIGS
+    from fitsvc.synthetic.planted import CATALOGUE, PLANTED, RIG_COUNT, RIGS
 
     console = out()
     told = ", ".join(f"{count:,} {name.replace('_', ' ')}" for name, count in planted.items())

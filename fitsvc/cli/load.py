@@ -10,7 +10,7 @@ from fitsvc.cli.options import DatabaseUrl, RulesFolder, load_rules, open_databa
 from fitsvc.language.problems import Problem, ProblemsFound
 
 if TYPE_CHECKING:
-    from fitsvc.catalogue.storing import Loaded
+    from fitsvc.loading.storing import Loaded
 
 
 def load(
@@ -25,8 +25,8 @@ def load(
     ] = False,
 ) -> None:
     """Load records. Each file goes in whole, or not at all and every bad row is told."""
-    from fitsvc.catalogue.loading import in_order, load_file
     from fitsvc.facts import FactReader
+    from fitsvc.loading.load import in_order, load_file
     from fitsvc.store.errors import StoreError
 
     rulebook = load_rules(rules)

@@ -5,10 +5,10 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any, Final
 
-from fitsvc.catalogue.cells import read_cell
-from fitsvc.catalogue.json_text import read_json
 from fitsvc.cli.console import refuse
 from fitsvc.language.problems import Problem, ProblemsFound, nearest
+from fitsvc.loading.cells import read_cell
+from fitsvc.loading.json_text import read_json
 from fitsvc.rulebook.vocabulary import Vocabulary
 
 LARGEST: Final = 1_000_000
@@ -38,7 +38,7 @@ def read_question_file(path: Path) -> Any:
 
 def with_facts(document: Any, given: Sequence[str], vocabulary: Vocabulary) -> Any:
     """A question with further facts, each written `subject.fact=value` as in a cell of a record file."""
-    from fitsvc.catalogue.entries import wire_fact
+    from fitsvc.loading.entries import wire_fact
 
     problems: list[Problem] = []
     asked = [name for name in vocabulary.subjects if name != "adapter"]

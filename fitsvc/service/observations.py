@@ -8,11 +8,11 @@ from litestar import Response, Router, get, post
 from litestar.params import FromPath
 from sqlmodel import Session
 
-from fitsvc.catalogue.effects import effects
-from fitsvc.catalogue.evidence import read_evidence
-from fitsvc.catalogue.observing import observe, sold_as
 from fitsvc.facts import FactReader
 from fitsvc.language.problems import Problem
+from fitsvc.observing.effects import effects
+from fitsvc.observing.evidence import read_evidence
+from fitsvc.observing.recording import observe, sold_as
 from fitsvc.service.bodies import read_document, read_object
 from fitsvc.service.context import AnyRequest, service_of
 from fitsvc.service.documents import SOLD_AS, TOLD, finish, observation_document, read_facts, read_told, record_document

@@ -3,8 +3,8 @@
 from datetime import UTC
 from typing import Any
 
-from fitsvc.catalogue.effects import Effects
-from fitsvc.catalogue.evidence import Contradiction
+from fitsvc.observing.effects import Effects
+from fitsvc.observing.evidence import Contradiction
 
 
 def contradiction_document(found: Contradiction) -> dict[str, Any]:

@@ -20,13 +20,13 @@ import pyarrow as pa
 from fitsvc.audits.rigs import AuditRig
 from fitsvc.audits.run import LEAST_MB, Asked, Audit
 from fitsvc.audits.summary import run
-from fitsvc.catalogue.synthetic import synthetic_accessories, synthetic_rigs
 from fitsvc.engine.signatures import Column
 from fitsvc.language.types import ListType, NumberType, Type, Value
 from fitsvc.paths import data_dir
 from fitsvc.rulebook.loader import load_rulebook
 from fitsvc.rulebook.rules import Rulebook
 from fitsvc.rulebook.vocabulary import Fact
+from fitsvc.synthetic.columns import synthetic_accessories, synthetic_rigs
 
 UNITS = {"length": " mm", "mass": " kg", "angle": " deg", "force": " kN", "torque": " N m"}
 

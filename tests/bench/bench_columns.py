@@ -14,13 +14,13 @@ from multiprocessing import get_context
 from statistics import median
 
 from bench.sql_engine import Database
-from fitsvc.catalogue.synthetic import synthetic_accessories, synthetic_rigs
 from fitsvc.engine.columns import Columns
 from fitsvc.engine.point import Point
 from fitsvc.engine.signatures import Catalogue
 from fitsvc.facts import Case
 from fitsvc.paths import data_dir
 from fitsvc.rulebook.loader import load_rulebook
+from fitsvc.synthetic.columns import synthetic_accessories, synthetic_rigs
 
 ENGINE = Point(load_rulebook(data_dir("rules")))
 SUBJECTS = ("accessory",)

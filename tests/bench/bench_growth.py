@@ -18,9 +18,9 @@ from pathlib import Path
 from statistics import median
 
 from bench.bench_columns import ENGINE, SUBJECTS, ours
-from fitsvc.catalogue.synthetic import synthetic_accessories, synthetic_rigs
 from fitsvc.engine.columns import Columns
 from fitsvc.engine.point import Point
+from fitsvc.synthetic.columns import synthetic_accessories, synthetic_rigs
 
 ITEMS, RULES = (10_000, 100_000, 1_000_000), (30, 60, 120, 240)
 SEEN, NEW = 40, 20

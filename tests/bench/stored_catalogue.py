@@ -10,13 +10,13 @@ from typing import Any
 from sqlalchemy import create_engine, event
 from sqlmodel import SQLModel
 
-from fitsvc.catalogue.synthetic import synthetic_accessories
 from fitsvc.engine.signatures import Column
 from fitsvc.language.types import ListType, NumberType, TextType
 from fitsvc.rulebook.rules import Rulebook
 from fitsvc.rulebook.vocabulary import Fact
 from fitsvc.store.database import upgrade
 from fitsvc.store.tables import now
+from fitsvc.synthetic.columns import synthetic_accessories
 
 UNITS = {"length": " mm", "mass": " kg", "angle": " deg", "force": " kN", "torque": " N m", "count": ""}
 CHUNK = 20_000

@@ -11,10 +11,10 @@ from dataclasses import dataclass
 from typing import Any, Final
 from urllib.parse import parse_qsl, urlencode
 
-from fitsvc.catalogue.cells import read_cell
 from fitsvc.facts import MOST_ADAPTERS, unknown_fact
 from fitsvc.language.display import System
 from fitsvc.language.problems import Problem, nearest
+from fitsvc.loading.cells import read_cell
 from fitsvc.rulebook.vocabulary import Fact, Vocabulary
 
 Fields = Mapping[str, str]

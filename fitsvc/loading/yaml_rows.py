@@ -4,8 +4,8 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
-from fitsvc.catalogue.rows import Place, Row, field_of
 from fitsvc.language.problems import Problem, ProblemsFound, nearest
+from fitsvc.loading.rows import Place, Row, field_of
 from fitsvc.rulebook.yaml_text import Mapping, Node, Scalar, Sequence, read_yaml_file, to_plain
 
 _TOP = ("subject", "records", "rigs")

@@ -3,10 +3,10 @@
 from collections.abc import Iterator
 from pathlib import Path
 
-from fitsvc.catalogue.json_text import read_json
-from fitsvc.catalogue.lines import read_lines
-from fitsvc.catalogue.rows import Place, Row, field_of
 from fitsvc.language.problems import Problem, ProblemsFound
+from fitsvc.loading.json_text import read_json
+from fitsvc.loading.lines import read_lines
+from fitsvc.loading.rows import Place, Row, field_of
 
 
 def json_rows(path: Path, file: str, problems: list[Problem]) -> Iterator[Row]:

@@ -4,16 +4,16 @@ from collections.abc import Iterable, Iterator
 from pathlib import Path
 from typing import Any, Final
 
-from fitsvc.catalogue.csv_rows import csv_rows
-from fitsvc.catalogue.entries import Entry, RigEntry, read_entry
-from fitsvc.catalogue.json_rows import json_rows
-from fitsvc.catalogue.observed_rows import tell
-from fitsvc.catalogue.rows import Row
-from fitsvc.catalogue.storing import Loaded, Storing
-from fitsvc.catalogue.subjects import key_of, table_for
-from fitsvc.catalogue.yaml_rows import yaml_rows
 from fitsvc.facts import FactReader
 from fitsvc.language.problems import Problem, ProblemsFound, nearest
+from fitsvc.loading.csv_rows import csv_rows
+from fitsvc.loading.entries import Entry, RigEntry, read_entry
+from fitsvc.loading.json_rows import json_rows
+from fitsvc.loading.observed_rows import tell
+from fitsvc.loading.rows import Row
+from fitsvc.loading.storing import Loaded, Storing
+from fitsvc.loading.subjects import key_of, table_for
+from fitsvc.loading.yaml_rows import yaml_rows
 from fitsvc.rulebook.vocabulary import Vocabulary
 from fitsvc.store.database import Database
 

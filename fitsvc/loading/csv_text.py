@@ -4,8 +4,8 @@ import csv
 from collections.abc import Iterator
 from typing import Final
 
-from fitsvc.catalogue.lines import LONGEST_LINE
 from fitsvc.language.problems import Problem
+from fitsvc.loading.lines import LONGEST_LINE
 
 LONGEST_ROW: Final = LONGEST_LINE
 _HELP: Final = 'put a cell that holds commas or quotes in `"`, its own quotes doubled'

@@ -6,10 +6,10 @@ from typing import Any
 
 from sqlmodel import Session
 
-from fitsvc.catalogue.effects import MOST_RIGS, RigCase, rig_cases
-from fitsvc.catalogue.evidence import LATEST, Contradiction, conclude, contradictions
 from fitsvc.facts import FactReader
 from fitsvc.inventory.stored import StoreRecords
+from fitsvc.observing.effects import MOST_RIGS, RigCase, rig_cases
+from fitsvc.observing.evidence import LATEST, Contradiction, conclude, contradictions
 from fitsvc.store.observations import Told, latest_observations
 from fitsvc.store.records import add_observation, lock_record
 from fitsvc.store.rigs import count_using

@@ -5,11 +5,11 @@ from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, time
 from typing import Any, Final
 
-from fitsvc.catalogue.rows import Row, quoted
-from fitsvc.catalogue.subjects import KEYS, SOLD, key_of
 from fitsvc.facts import FactReader, escape
 from fitsvc.language.problems import Problem, nearest
 from fitsvc.language.types import TruthType
+from fitsvc.loading.rows import Row, quoted
+from fitsvc.loading.subjects import KEYS, SOLD, key_of
 from fitsvc.rulebook.vocabulary import Fact
 from fitsvc.store.observations import Told
 from fitsvc.store.records import Draft

@@ -9,14 +9,14 @@ from contextlib import suppress
 from pathlib import Path
 from typing import Any, Final
 
-from fitsvc.catalogue.cells import Column, read_cell
-from fitsvc.catalogue.csv_text import RowTooLong, not_parted, read_cells
-from fitsvc.catalogue.lines import read_lines
-from fitsvc.catalogue.rows import Place, Row, field_of, quoted
-from fitsvc.catalogue.subjects import KEYS, SOLD, key_of
 from fitsvc.language.problems import Problem, nearest
 from fitsvc.language.quantities import DIMENSIONS, QuantityError, parse_any, parse_quantity
 from fitsvc.language.types import ListType
+from fitsvc.loading.cells import Column, read_cell
+from fitsvc.loading.csv_text import RowTooLong, not_parted, read_cells
+from fitsvc.loading.lines import read_lines
+from fitsvc.loading.rows import Place, Row, field_of, quoted
+from fitsvc.loading.subjects import KEYS, SOLD, key_of
 from fitsvc.rulebook.vocabulary import Fact, Vocabulary
 
 _RECORD: Final = ("sku", "id", "subject", "label", "vehicle", "receiver")

@@ -3,13 +3,13 @@
 from datetime import UTC, date, datetime, time
 from typing import Any, Final
 
-from fitsvc.catalogue.entries import wire_fact
-from fitsvc.catalogue.evidence import read_evidence
-from fitsvc.catalogue.observing import observe, sold_as
-from fitsvc.catalogue.rows import Row, quoted
-from fitsvc.catalogue.storing import Storing
 from fitsvc.facts import FactReader
 from fitsvc.language.problems import Problem, nearest
+from fitsvc.loading.entries import wire_fact
+from fitsvc.loading.rows import Row, quoted
+from fitsvc.loading.storing import Storing
+from fitsvc.observing.evidence import read_evidence
+from fitsvc.observing.recording import observe, sold_as
 from fitsvc.store.errors import NotFound
 from fitsvc.store.observations import Told
 from fitsvc.store.records import get_record

@@ -12,12 +12,12 @@ from typing import Any, Final
 from sqlmodel import Session
 
 from fitsvc.answers.question import read_question
-from fitsvc.catalogue.entries import Entry, RigEntry
-from fitsvc.catalogue.rows import quoted
-from fitsvc.catalogue.subjects import key_of, table_for
 from fitsvc.facts import FactReader
 from fitsvc.inventory.stored import StoreRecords
 from fitsvc.language.problems import Problem, ProblemsFound
+from fitsvc.loading.entries import Entry, RigEntry
+from fitsvc.loading.rows import quoted
+from fitsvc.loading.subjects import key_of, table_for
 from fitsvc.store.creation import bulk_create
 from fitsvc.store.errors import InvalidValue, NotFound
 from fitsvc.store.observations import Told

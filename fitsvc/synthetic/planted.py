@@ -20,9 +20,9 @@ from numpy.typing import NDArray
 from fitsvc.audits.blocks import Kernel
 from fitsvc.audits.items import items_of_columns
 from fitsvc.audits.rigs import AuditRig, read_rigs
-from fitsvc.catalogue.synthetic_shop import COLOURS, KINDS, TITLES, models, rig_records
 from fitsvc.facts import FactReader
 from fitsvc.rulebook.rules import Rulebook
+from fitsvc.synthetic.shop import COLOURS, KINDS, TITLES, models, rig_records
 
 CATALOGUE, SHOP, RIGS, PLANTED = "catalogue.csv", "accessories.csv", "rigs.jsonl", "planted.csv"
 RIG_COUNT: Final = 40

@@ -1,1 +1,0 @@
-"""Loading records from files into the store."""
