@@ -9,15 +9,15 @@ from typing import Any
 import pytest
 from demo_world import answerer, stock, world
 
-from fitsvc.answers.plan import Plan, PlanSet, encode
-from fitsvc.answers.plan_parts import fewest
-from fitsvc.answers.plans import Planner
 from fitsvc.answers.question import read_question
 from fitsvc.answers.shelf import Item, Stock
 from fitsvc.facts import Case
 from fitsvc.language.problems import ProblemsFound
 from fitsvc.language.truth import YES
 from fitsvc.language.types import ListType
+from fitsvc.planning.parts import fewest
+from fitsvc.planning.plan import Plan, PlanSet, encode
+from fitsvc.planning.planner import Planner
 
 BIKES = {"name": "four bikes", "load": {"facts": {"bikes": 4, "bike_weight": "40 lb"}}}
 TWO_BIKES = {"load": {"facts": {"bikes": 2, "bike_weight": "30 lb"}}}

@@ -15,7 +15,7 @@ from fitsvc.language.problems import ProblemsFound
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from fitsvc.answers.plan import Plan, PlanSet
+    from fitsvc.planning.plan import Plan, PlanSet
 
 
 def plan(
@@ -29,11 +29,11 @@ def plan(
 ) -> None:
     """Plan a rig: which parts of the catalogue make every wish work?"""
     from fitsvc.answers.answering import Answerer
-    from fitsvc.answers.plan import encode
-    from fitsvc.answers.plans import Planner
     from fitsvc.cli.questions import read_question_file
     from fitsvc.inventory.shelf import Shop
     from fitsvc.inventory.stored import StoreRecords
+    from fitsvc.planning.plan import encode
+    from fitsvc.planning.planner import Planner
 
     document = read_question_file(wishes)
     answerer = Answerer(load_rules(rules))

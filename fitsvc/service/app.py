@@ -8,8 +8,8 @@ from litestar import Litestar
 from litestar.datastructures import State
 
 from fitsvc.answers.answering import Answerer
-from fitsvc.answers.plans import Planner
 from fitsvc.inventory.shelf import Shop
+from fitsvc.planning.planner import Planner
 from fitsvc.rulebook.rules import Rulebook
 from fitsvc.service import asking, audits, health, knowledge, observations, pages, plans, problems, records, rigs
 from fitsvc.service.audits_folder import Audits, audits_root

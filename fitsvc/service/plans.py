@@ -6,10 +6,10 @@ from anyio import to_thread
 from litestar import Response, post
 from litestar.enums import MediaType
 
-from fitsvc.answers.plan import encode
-from fitsvc.answers.plans import Planner
 from fitsvc.inventory.stored import StoreRecords
 from fitsvc.language.display import System
+from fitsvc.planning.plan import encode
+from fitsvc.planning.planner import Planner
 from fitsvc.service.bodies import read_document
 from fitsvc.service.context import AnyRequest, service_of
 from fitsvc.service.operations import Operation, query_of

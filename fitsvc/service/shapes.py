@@ -6,8 +6,8 @@ from typing import Any, Final
 import msgspec
 
 from fitsvc.answers.answer import Answer
-from fitsvc.answers.plan import Plan
-from fitsvc.answers.plan_reading import LONGEST_NAME, MOST_PARTS, MOST_WISHES
+from fitsvc.planning.plan import Plan
+from fitsvc.planning.reading import LONGEST_NAME, MOST_PARTS, MOST_WISHES
 from fitsvc.rulebook.vocabulary import EFFORTS, PRESENCES, Vocabulary
 from fitsvc.selection.selector import Selection
 from fitsvc.service.audits_shapes import audits

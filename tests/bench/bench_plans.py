@@ -13,9 +13,9 @@ from typing import Any
 
 from demo_world import World, answerer, stock, world
 
-from fitsvc.answers.plans import Planner
 from fitsvc.answers.question import Stored
 from fitsvc.answers.shelf import Stock, read_items
+from fitsvc.planning.planner import Planner
 
 COUNT = 10_000
 ROUNDS = 9

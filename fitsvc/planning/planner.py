@@ -16,11 +16,6 @@ import numpy as np
 from fitsvc.answers.answer import RulebookName
 from fitsvc.answers.answering import Answerer
 from fitsvc.answers.phrases import joined
-from fitsvc.answers.plan import PinHeld, Plan, PlanMiss, PlanPart, PlanSet, Role, WishServed
-from fitsvc.answers.plan_parts import Found, Site, with_items
-from fitsvc.answers.plan_reading import Wanted, read_wishes
-from fitsvc.answers.plan_search import Search
-from fitsvc.answers.plan_wares import Wares
 from fitsvc.answers.question import NoRecords, Records, Stored, read_question
 from fitsvc.answers.shelf import EMPTY, Item, Shelf
 from fitsvc.engine.columns import Columns
@@ -28,6 +23,11 @@ from fitsvc.facts import Case
 from fitsvc.language.display import System
 from fitsvc.language.problems import ProblemsFound
 from fitsvc.language.truth import YES
+from fitsvc.planning.parts import Found, Site, with_items
+from fitsvc.planning.plan import PinHeld, Plan, PlanMiss, PlanPart, PlanSet, Role, WishServed
+from fitsvc.planning.reading import Wanted, read_wishes
+from fitsvc.planning.search import Search
+from fitsvc.planning.wares import Wares
 
 MOST_TOLD: Final = 4
 """How many sets are told, the best one counted."""

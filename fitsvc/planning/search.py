@@ -14,7 +14,12 @@ from typing import Final
 
 import numpy as np
 
-from fitsvc.answers.plan_parts import (
+from fitsvc.answers.shelf import Item
+from fitsvc.engine.point import Point
+from fitsvc.facts import MOST_ADAPTERS, Case, FactReader
+from fitsvc.language.truth import YES
+from fitsvc.language.types import ListType, Value
+from fitsvc.planning.parts import (
     BARE,
     Choice,
     Found,
@@ -29,13 +34,8 @@ from fitsvc.answers.plan_parts import (
     read_with_ball,
     with_items,
 )  # fmt: skip
-from fitsvc.answers.plan_reading import KIND, Wanted
-from fitsvc.answers.plan_wares import Fold, Rows, Wares
-from fitsvc.answers.shelf import Item
-from fitsvc.engine.point import Point
-from fitsvc.facts import MOST_ADAPTERS, Case, FactReader
-from fitsvc.language.truth import YES
-from fitsvc.language.types import ListType, Value
+from fitsvc.planning.reading import KIND, Wanted
+from fitsvc.planning.wares import Fold, Rows, Wares
 
 MOST_ADDED: Final = 2
 """How many adapters a plan may add to one opening."""

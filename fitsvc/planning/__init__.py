@@ -1,0 +1,1 @@
+"""Vehicle and wishes → the smallest sets of parts that make every wish work."""
