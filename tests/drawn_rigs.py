@@ -7,9 +7,9 @@ from xml.etree import ElementTree
 
 import demo_world
 
-from fitsvc.answers.drawing.ink import Drawing
-from fitsvc.answers.drawing.side_view import side_view
 from fitsvc.answers.question import read_question
+from fitsvc.drawing.ink import Drawing
+from fitsvc.drawing.side_view import side_view
 from fitsvc.facts import Case
 from fitsvc.language.display import System
 

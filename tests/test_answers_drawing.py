@@ -11,9 +11,9 @@ import demo_world
 import pytest
 from drawn_rigs import SVG, Read, case_of, draw, random_facts
 
-from fitsvc.answers.drawing.ink import EM, WIDTH
-from fitsvc.answers.drawing.placing import spread
 from fitsvc.answers.question import read_question
+from fitsvc.drawing.ink import EM, WIDTH
+from fitsvc.drawing.placing import spread
 from fitsvc.language.display import System
 
 QUESTIONS = sorted(path.name for path in (Path(demo_world.SEED) / "questions").glob("*.json"))

@@ -8,9 +8,9 @@ import demo_world
 import pytest
 from drawn_rigs import SVG
 
-from fitsvc.answers.drawing.ink import EM, WIDTH, Drawing
-from fitsvc.answers.drawing.rating_bars import rating_bars
 from fitsvc.answers.question import read_question
+from fitsvc.drawing.ink import EM, WIDTH, Drawing
+from fitsvc.drawing.rating_bars import rating_bars
 
 CHAIN = {
     "towing.opening_trailer_rating": ("receiver", "trailer_rating"),

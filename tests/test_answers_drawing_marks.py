@@ -11,7 +11,7 @@ import pytest
 from drawn_rigs import SVG, Read, case_of, draw, random_facts
 from shapely import LineString, Point, Polygon, box
 
-from fitsvc.answers.drawing.staging import MARKS
+from fitsvc.drawing.staging import MARKS
 from fitsvc.facts import Case
 
 CASES = 500

@@ -6,7 +6,7 @@ from xml.etree import ElementTree
 import demo_world
 import pytest
 
-from fitsvc.answers.drawing.sketches import PLACES, sketch
+from fitsvc.drawing.sketches import PLACES, sketch
 from fitsvc.language.problems import ProblemsFound
 from fitsvc.paths import data_dir
 from fitsvc.rulebook.loader import load_rulebook

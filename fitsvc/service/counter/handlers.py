@@ -10,9 +10,9 @@ from litestar.params import FromPath
 from litestar.response import Redirect
 from sqlmodel import Session
 
-from fitsvc.answers.drawing.rating_bars import rating_bars
-from fitsvc.answers.drawing.side_view import side_view
-from fitsvc.answers.drawing.sketches import sketch
+from fitsvc.drawing.rating_bars import rating_bars
+from fitsvc.drawing.side_view import side_view
+from fitsvc.drawing.sketches import sketch
 from fitsvc.language.display import System
 from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.selection.query import Wanted

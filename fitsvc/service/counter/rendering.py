@@ -64,7 +64,7 @@ def assets() -> Mapping[str, bytes]:
     """The pages' files by name; the drawings' styles are among them."""
     folder = files(__package__).joinpath("static")
     found = {one.name: one.read_bytes() for one in folder.iterdir()}
-    return found | {"drawing.css": files("fitsvc.answers.drawing").joinpath("drawing.css").read_bytes()}
+    return found | {"drawing.css": files("fitsvc.drawing").joinpath("drawing.css").read_bytes()}
 
 
 def _version() -> str:

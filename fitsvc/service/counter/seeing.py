@@ -7,10 +7,10 @@ from typing import Final
 from fitsvc.answers.answer import Answer, Finding, LimitShown, Next, Remedy
 from fitsvc.answers.answering import Answerer
 from fitsvc.answers.candidates import CONFIGURATION
-from fitsvc.answers.drawing.ink import Drawing
-from fitsvc.answers.drawing.sketches import sketch
 from fitsvc.answers.phrases import capped, not_known
 from fitsvc.answers.summary import ANY, readings, to_ask
+from fitsvc.drawing.ink import Drawing
+from fitsvc.drawing.sketches import sketch
 from fitsvc.language.display import System
 from fitsvc.service.counter.fields import Field, FieldMaker, sentence
 from fitsvc.service.counter.links import Fields, adapter_places, link, write_fields

@@ -6,7 +6,7 @@ from the facts and the derived values the rules judge by; what strikes what is w
 
 from dataclasses import dataclass, field
 
-from fitsvc.answers.drawing.measures import Measures, middle, minus, plus
+from fitsvc.drawing.measures import Measures, middle, minus, plus
 from fitsvc.language.intervals import Bounds
 
 

@@ -3,11 +3,11 @@
 from math import atan, cos, degrees, radians, sin, tan
 from typing import Final
 
-from fitsvc.answers.drawing.ink import DASH, badge, element, line, number
-from fitsvc.answers.drawing.key import Key
-from fitsvc.answers.drawing.measures import middle
-from fitsvc.answers.drawing.placing import RIGHT, Frame, frame_of
-from fitsvc.answers.drawing.scene import Box, Mark, Scene
+from fitsvc.drawing.ink import DASH, badge, element, line, number
+from fitsvc.drawing.key import Key
+from fitsvc.drawing.measures import middle
+from fitsvc.drawing.placing import RIGHT, Frame, frame_of
+from fitsvc.drawing.scene import Box, Mark, Scene
 from fitsvc.language.geometry import clearance_on_grade, grade_of_angle
 
 TALL: Final = 1000.0

@@ -3,11 +3,11 @@
 from collections.abc import Sequence
 from typing import Final
 
-from fitsvc.answers.drawing.ink import DASH, WIDTH, badge, line, text_at, width_of
-from fitsvc.answers.drawing.key import Key
-from fitsvc.answers.drawing.measures import middle
-from fitsvc.answers.drawing.placing import RIGHT, Frame, fits, spread
-from fitsvc.answers.drawing.scene import Height, Length
+from fitsvc.drawing.ink import DASH, WIDTH, badge, line, text_at, width_of
+from fitsvc.drawing.key import Key
+from fitsvc.drawing.measures import middle
+from fitsvc.drawing.placing import RIGHT, Frame, fits, spread
+from fitsvc.drawing.scene import Height, Length
 
 _SMALL: Final = 11.0
 

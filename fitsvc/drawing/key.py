@@ -3,7 +3,7 @@
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 
-from fitsvc.answers.drawing.ink import WIDTH, badge, element, lines_of, text_at
+from fitsvc.drawing.ink import WIDTH, badge, element, lines_of, text_at
 
 
 @dataclass(slots=True)

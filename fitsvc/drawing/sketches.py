@@ -2,8 +2,8 @@
 
 from typing import Final
 
-from fitsvc.answers.drawing import ink
-from fitsvc.answers.drawing.ink import Drawing, element, line, lines_of, text_at
+from fitsvc.drawing import ink
+from fitsvc.drawing.ink import Drawing, element, line, lines_of, text_at
 from fitsvc.rulebook.measuring import POINTS, Tape
 from fitsvc.rulebook.vocabulary import Fact
 

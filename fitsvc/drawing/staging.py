@@ -3,8 +3,8 @@
 from collections.abc import Iterator
 from typing import Final
 
-from fitsvc.answers.drawing.measures import Measures, middle, minus, plus
-from fitsvc.answers.drawing.scene import Angle, Box, Closure, Mark, Scene
+from fitsvc.drawing.measures import Measures, middle, minus, plus
+from fitsvc.drawing.scene import Angle, Box, Closure, Mark, Scene
 from fitsvc.language.intervals import Bounds
 
 HERE: Final[Bounds] = (0.0, 0.0)

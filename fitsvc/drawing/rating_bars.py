@@ -5,11 +5,11 @@ from dataclasses import dataclass
 from math import inf, isfinite
 from typing import Final
 
-from fitsvc.answers.drawing import ink
-from fitsvc.answers.drawing.ink import Drawing, element, line, lines_of, text_at, width_of
 from fitsvc.answers.governing import governing_fact
 from fitsvc.answers.phrases import UNKNOWN, joined
 from fitsvc.answers.wording import Wording
+from fitsvc.drawing import ink
+from fitsvc.drawing.ink import Drawing, element, line, lines_of, text_at, width_of
 from fitsvc.engine.limits import Lowest, limits_of
 from fitsvc.facts import Case
 from fitsvc.language.display import System, show

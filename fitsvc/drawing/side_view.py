@@ -2,16 +2,16 @@
 
 from collections.abc import Mapping
 
-from fitsvc.answers.drawing import ink
-from fitsvc.answers.drawing.ink import Drawing, number
-from fitsvc.answers.drawing.key import Key
-from fitsvc.answers.drawing.margins import heights, lengths
-from fitsvc.answers.drawing.measures import Measures
-from fitsvc.answers.drawing.picture import Picture
-from fitsvc.answers.drawing.scene import Scene
-from fitsvc.answers.drawing.staging import scene_of
 from fitsvc.answers.phrases import joined
 from fitsvc.answers.wording import Wording
+from fitsvc.drawing import ink
+from fitsvc.drawing.ink import Drawing, number
+from fitsvc.drawing.key import Key
+from fitsvc.drawing.margins import heights, lengths
+from fitsvc.drawing.measures import Measures
+from fitsvc.drawing.picture import Picture
+from fitsvc.drawing.scene import Scene
+from fitsvc.drawing.staging import scene_of
 from fitsvc.facts import Case
 from fitsvc.language.display import System
 

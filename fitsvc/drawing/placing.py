@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 from math import hypot
 from typing import Final
 
-from fitsvc.answers.drawing.ink import WIDTH
+from fitsvc.drawing.ink import WIDTH
 
 LEFT: Final = 8.0
 RIGHT: Final = 284.0
