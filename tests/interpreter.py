@@ -18,7 +18,8 @@ from pathlib import Path
 from typing import Any
 
 from fitsvc.facts import Case
-from fitsvc.language import geometry, statics, syntax
+from fitsvc.language import syntax
+from fitsvc.language.forms import geometry, statics
 from fitsvc.language.parser import parse
 from fitsvc.language.quantities import parse_any
 from fitsvc.language.source import Source

@@ -5,7 +5,7 @@ from bench.sql_engine import Database
 from bench.sql_written import FILE, written
 from random_rulebooks import shipped_rulebook
 
-from fitsvc.engine.columns import Columns
+from fitsvc.engine.columns.kernel import Columns
 from fitsvc.synthetic.columns import synthetic_accessories, synthetic_rigs
 
 

@@ -18,7 +18,7 @@ from audit_world import PARTS, accessories, audit_of, files, rigs, small_blocks,
 from fitsvc.audits.blocks import Block, Kernel
 from fitsvc.audits.spool import Spool
 from fitsvc.audits.summary import run
-from fitsvc.engine.signatures import Catalogue, Column
+from fitsvc.engine.columns.signatures import Catalogue, Column
 from fitsvc.language.problems import ProblemsFound
 
 _SEED = 11

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from fitsvc.engine.bitmaps import Counter, pack, set_at, unpack
+from fitsvc.engine.columns.bitmaps import Counter, pack, set_at, unpack
 
 COUNTS = [1, 7, 8, 63, 64, 65, 1000]
 

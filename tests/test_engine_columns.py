@@ -17,11 +17,12 @@ import numpy as np
 import pytest
 from random_rulebooks import EFFORT, Made, made_of, random_case, random_rulebook, shipped_rulebook
 
-from fitsvc.engine import column_boxes, column_rules
-from fitsvc.engine.columns import OUTCOMES, Columns, Judged
+from fitsvc.engine.columns import boxes as column_boxes
+from fitsvc.engine.columns import rules as column_rules
+from fitsvc.engine.columns.kernel import OUTCOMES, Columns, Judged
+from fitsvc.engine.columns.signatures import Catalogue
 from fitsvc.engine.limits import limits_of
 from fitsvc.engine.point import RESULTS
-from fitsvc.engine.signatures import Catalogue
 from fitsvc.facts import Case
 from fitsvc.language.types import Value
 from fitsvc.selection.results import deciding

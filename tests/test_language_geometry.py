@@ -9,7 +9,7 @@ from bounds_law import check_bounds
 from scipy.optimize import brentq
 from shapely import LineString, Point, Polygon, affinity, box
 
-from fitsvc.language import geometry
+from fitsvc.language.forms import geometry
 from fitsvc.language.functions import FUNCTIONS
 
 EXAMPLE = (1000.0, 300.0, 380.0)

@@ -9,8 +9,8 @@ from bounds_law import check_bounds
 from sympy import Rational, linsolve, symbols
 from sympy.physics.continuum_mechanics.beam import Beam
 
+from fitsvc.language.forms.statics import d_value, scaled_tongue_weight
 from fitsvc.language.functions import FUNCTIONS
-from fitsvc.language.statics import d_value, scaled_tongue_weight
 
 POUND, INCH = 0.45359237, 25.4
 

@@ -9,7 +9,7 @@ from judging import answer
 
 from fitsvc.answers.answer import Answer, Finding
 from fitsvc.answers.answering import Answerer
-from fitsvc.language.geometry import departure_angle, grade_of_angle
+from fitsvc.language.forms.geometry import departure_angle, grade_of_angle
 from fitsvc.paths import data_dir
 from fitsvc.rulebook.loader import load_rulebook
 

@@ -6,7 +6,7 @@ import pytest
 from judging import answer, answerer, case
 
 from fitsvc.answers.answering import Answerer
-from fitsvc.engine.columns import Columns
+from fitsvc.engine.columns.kernel import Columns
 from fitsvc.engine.point import RESULTS
 
 RIG = {

@@ -12,10 +12,10 @@ from numpy.typing import NDArray
 from fitsvc.audits.claims import ClaimReader, Claims
 from fitsvc.audits.items import items_of_columns
 from fitsvc.audits.rigs import AuditRig, rigs_of_table
-from fitsvc.engine.bitmaps import Words, unpack
-from fitsvc.engine.columns import MOST_KEPT, OUTCOMES, Columns, Judged
+from fitsvc.engine.columns.bitmaps import Words, unpack
+from fitsvc.engine.columns.kernel import MOST_KEPT, OUTCOMES, Columns, Judged
+from fitsvc.engine.columns.signatures import Catalogue, Column
 from fitsvc.engine.point import Point
-from fitsvc.engine.signatures import Catalogue, Column
 from fitsvc.facts import FactReader
 from fitsvc.rulebook.rules import Need, Rule, Rulebook
 

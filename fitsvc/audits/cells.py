@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from fitsvc.audits.mapping import Mapped
 from fitsvc.audits.source import WIRE
-from fitsvc.engine.signatures import Column, column_of, taken
+from fitsvc.engine.columns.signatures import Column, column_of, taken
 from fitsvc.facts import FactReader
 from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.language.types import TextType, Type, Value

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from fitsvc.audits.pairs import pairs_folder, part_of, read_outcomes
 from fitsvc.audits.spool import SUMMARY, Spool
-from fitsvc.engine.columns import OUTCOMES
+from fitsvc.engine.columns.kernel import OUTCOMES
 from fitsvc.language.problems import Problem, ProblemsFound
 
 _ABSENT: Final = 255

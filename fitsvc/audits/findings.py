@@ -15,7 +15,7 @@ from fitsvc.audits.outliers import suspicious
 from fitsvc.audits.run import Audit
 from fitsvc.audits.spool import written
 from fitsvc.audits.tally import KIND, kind_numbers, kinds_of
-from fitsvc.engine.columns import OUTCOMES
+from fitsvc.engine.columns.kernel import OUTCOMES
 
 _CLAIM_TITLES: Final = ("row", "sku", "rig", "outcome", "rule", "margin", "reason", "waits_for")
 Counts = NDArray[np.int64]

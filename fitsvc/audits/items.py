@@ -16,7 +16,7 @@ from fitsvc.audits.claims import ClaimReader, names_in
 from fitsvc.audits.mapping import Header, Mapped, needs_unit, read_header
 from fitsvc.audits.source import Chunk, as_cell, name_in, read_chunks, titles_of
 from fitsvc.audits.spool import Spool
-from fitsvc.engine.signatures import Column, arrays_of, column_of, known_rows
+from fitsvc.engine.columns.signatures import Column, arrays_of, column_of, known_rows
 from fitsvc.facts import FactReader
 from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.language.types import TextType, Type

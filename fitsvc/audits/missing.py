@@ -14,9 +14,9 @@ from numpy.typing import NDArray
 
 from fitsvc.audits.blocks import Block, Kernel, RigResult
 from fitsvc.audits.rigs import AuditRig
-from fitsvc.engine.bitmaps import unpack
-from fitsvc.engine.columns import Judged
-from fitsvc.engine.signatures import Column
+from fitsvc.engine.columns.bitmaps import unpack
+from fitsvc.engine.columns.kernel import Judged
+from fitsvc.engine.columns.signatures import Column
 from fitsvc.language.types import ListType, TextType, Type, Value
 
 _WORD: Final = 64

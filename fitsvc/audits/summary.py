@@ -7,7 +7,7 @@ from fitsvc.audits.findings import Findings
 from fitsvc.audits.page import page
 from fitsvc.audits.run import Audit
 from fitsvc.audits.spool import SUMMARY, written
-from fitsvc.engine.columns import OUTCOMES
+from fitsvc.engine.columns.kernel import OUTCOMES
 
 _ROWS: Final = ("rows", "items", "bad_rows", "other_subjects", "passed_over", "mapped_in_vain")
 

@@ -12,8 +12,8 @@ from fitsvc.audits.claims import Claims
 from fitsvc.audits.items import Items
 from fitsvc.audits.missing import OpenFacts
 from fitsvc.audits.rigs import AuditRig
-from fitsvc.engine.columns import OUTCOMES, Judged
-from fitsvc.engine.signatures import Column
+from fitsvc.engine.columns.kernel import OUTCOMES, Judged
+from fitsvc.engine.columns.signatures import Column
 from fitsvc.facts import Case
 from fitsvc.language.types import ListType, Value
 

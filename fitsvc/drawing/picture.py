@@ -8,7 +8,7 @@ from fitsvc.drawing.key import Key
 from fitsvc.drawing.measures import middle
 from fitsvc.drawing.placing import RIGHT, Frame, frame_of
 from fitsvc.drawing.scene import Box, Mark, Scene
-from fitsvc.language.geometry import clearance_on_grade, grade_of_angle
+from fitsvc.language.forms.geometry import clearance_on_grade, grade_of_angle
 
 TALL: Final = 1000.0
 """How much of a door is drawn above its lower edge, which alone is known; mm."""

@@ -12,9 +12,10 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Final
 
-from fitsvc.language import column_forms as columns
-from fitsvc.language import column_geometry, geometry, statics
-from fitsvc.language.column_forms import Ends
+from fitsvc.language.forms import geometry, statics
+from fitsvc.language.forms import geometry_columns as column_geometry
+from fitsvc.language.forms import interval_columns as columns
+from fitsvc.language.forms.interval_columns import Ends
 from fitsvc.language.intervals import Bounds
 from fitsvc.language.quantities import ANGLE, FORCE, LENGTH, MASS, NUMBER, Dimension
 

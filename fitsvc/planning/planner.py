@@ -18,7 +18,7 @@ from fitsvc.answers.answering import Answerer
 from fitsvc.answers.phrases import joined
 from fitsvc.answers.question import NoRecords, Records, Stored, read_question
 from fitsvc.answers.shelf import EMPTY, Item, Shelf
-from fitsvc.engine.columns import Columns
+from fitsvc.engine.columns.kernel import Columns
 from fitsvc.facts import Case
 from fitsvc.language.display import System
 from fitsvc.language.problems import ProblemsFound

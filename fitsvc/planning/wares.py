@@ -7,9 +7,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fitsvc.answers.shelf import Item, Shelf
-from fitsvc.engine.bitmaps import Words, unpack
-from fitsvc.engine.columns import Columns, Judged
-from fitsvc.engine.signatures import Catalogue
+from fitsvc.engine.columns.bitmaps import Words, unpack
+from fitsvc.engine.columns.kernel import Columns, Judged
+from fitsvc.engine.columns.signatures import Catalogue
 from fitsvc.facts import Case
 from fitsvc.rulebook.rules import Need, Rule, Rulebook
 

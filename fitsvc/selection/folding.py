@@ -16,8 +16,8 @@ from numpy.typing import NDArray
 
 from fitsvc.answers.question import Stored
 from fitsvc.answers.shelf import Item, read_items
-from fitsvc.engine.columns import Columns
-from fitsvc.engine.signatures import Catalogue, Column, arrays_of, columns_of, taken
+from fitsvc.engine.columns.kernel import Columns
+from fitsvc.engine.columns.signatures import Catalogue, Column, arrays_of, columns_of, taken
 from fitsvc.facts import FactReader
 from fitsvc.selection.rows import SUBJECT, Row
 

@@ -18,7 +18,7 @@ from sqlmodel import Session
 
 from fitsvc.answers.answering import Answerer
 from fitsvc.answers.shelf import Item
-from fitsvc.engine.columns import Columns
+from fitsvc.engine.columns.kernel import Columns
 from fitsvc.inventory.changes import Seen, changed_since, resumed, seen_all, steady
 from fitsvc.selection.files import IndexFolder, Saved
 from fitsvc.selection.folding import Folding, Tables, fold, read_facts

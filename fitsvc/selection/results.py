@@ -7,8 +7,8 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from fitsvc.engine.bitmaps import Words
-from fitsvc.engine.columns import OUTCOMES, Judged
+from fitsvc.engine.columns.bitmaps import Words
+from fitsvc.engine.columns.kernel import OUTCOMES, Judged
 from fitsvc.engine.point import Outcome, Verdict
 from fitsvc.language.types import Value
 from fitsvc.rulebook.rules import Rule, Rulebook

@@ -14,10 +14,10 @@ import pyarrow.compute as pc
 from numpy.typing import NDArray
 
 from fitsvc.answers.shelf import Item
-from fitsvc.engine.bitmaps import set_at
-from fitsvc.engine.columns import OUTCOMES, Columns
+from fitsvc.engine.columns.bitmaps import set_at
+from fitsvc.engine.columns.kernel import OUTCOMES, Columns
+from fitsvc.engine.columns.signatures import arrays_of
 from fitsvc.engine.point import Verdict
-from fitsvc.engine.signatures import arrays_of
 from fitsvc.facts import Case, FactReader
 from fitsvc.language.intervals import SAME
 from fitsvc.language.types import Value

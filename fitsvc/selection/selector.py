@@ -14,7 +14,7 @@ from fitsvc.answers.answer import RulebookName
 from fitsvc.answers.answering import Answerer
 from fitsvc.answers.question import Records, read_question
 from fitsvc.answers.shelf import Item
-from fitsvc.engine.columns import Columns
+from fitsvc.engine.columns.kernel import Columns
 from fitsvc.engine.point import Outcome, Verdict
 from fitsvc.facts import Case
 from fitsvc.language.problems import Problem, ProblemsFound

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.random import Generator
 from numpy.typing import NDArray
 
-from fitsvc.engine.signatures import Column, known_rows, taken
+from fitsvc.engine.columns.signatures import Column, known_rows, taken
 from fitsvc.facts import Case
 from fitsvc.language.types import ListType, NumberType, TextType, Type, Value
 from fitsvc.rulebook.rules import Rulebook

@@ -20,7 +20,7 @@ import pyarrow as pa
 from fitsvc.audits.rigs import AuditRig
 from fitsvc.audits.run import LEAST_MB, Asked, Audit
 from fitsvc.audits.summary import run
-from fitsvc.engine.signatures import Column
+from fitsvc.engine.columns.signatures import Column
 from fitsvc.language.types import ListType, NumberType, Type, Value
 from fitsvc.paths import data_dir
 from fitsvc.rulebook.loader import load_rulebook

@@ -14,9 +14,9 @@ from multiprocessing import get_context
 from statistics import median
 
 from bench.sql_engine import Database
-from fitsvc.engine.columns import Columns
+from fitsvc.engine.columns.kernel import Columns
+from fitsvc.engine.columns.signatures import Catalogue
 from fitsvc.engine.point import Point
-from fitsvc.engine.signatures import Catalogue
 from fitsvc.facts import Case
 from fitsvc.paths import data_dir
 from fitsvc.rulebook.loader import load_rulebook

@@ -18,7 +18,7 @@ from pathlib import Path
 from statistics import median
 
 from bench.bench_columns import ENGINE, SUBJECTS, ours
-from fitsvc.engine.columns import Columns
+from fitsvc.engine.columns.kernel import Columns
 from fitsvc.engine.point import Point
 from fitsvc.synthetic.columns import synthetic_accessories, synthetic_rigs
 

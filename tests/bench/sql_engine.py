@@ -7,9 +7,9 @@ import duckdb
 import numpy as np
 
 from bench.sql_rules import Query, item_table, judged, rig_table, with_literals, with_rig_columns
-from fitsvc.engine.column_programs import Program
-from fitsvc.engine.columns import Columns
-from fitsvc.engine.signatures import Catalogue
+from fitsvc.engine.columns.kernel import Columns
+from fitsvc.engine.columns.programs import Program
+from fitsvc.engine.columns.signatures import Catalogue
 from fitsvc.facts import Case
 
 _BITS = 21

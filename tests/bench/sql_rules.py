@@ -13,9 +13,9 @@ from typing import Any
 
 import numpy as np
 
-from fitsvc.engine.column_programs import Member, Program
-from fitsvc.engine.column_views import ItemValues
-from fitsvc.engine.signatures import Catalogue
+from fitsvc.engine.columns.programs import Member, Program
+from fitsvc.engine.columns.signatures import Catalogue
+from fitsvc.engine.columns.views import ItemValues
 from fitsvc.language import typed
 from fitsvc.language.intervals import SAME
 from fitsvc.language.truth import NO, YES

@@ -15,7 +15,7 @@ from litestar import Response, post
 from bench.sql_engine import Database as Judging
 from bench.sql_rules import judged, with_literals
 from fitsvc.answers.question import NoRecords
-from fitsvc.engine.columns import OUTCOMES
+from fitsvc.engine.columns.kernel import OUTCOMES
 from fitsvc.facts import Case
 from fitsvc.rulebook.rules import Rule
 from fitsvc.selection.folding import catalogue_of

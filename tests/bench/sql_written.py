@@ -6,8 +6,8 @@ It writes `rules.sql` beside itself: the cross join of a table of rigs and a tab
 from pathlib import Path
 
 from bench.sql_rules import judged, with_rig_columns
-from fitsvc.engine.column_programs import Program
-from fitsvc.engine.columns import Columns
+from fitsvc.engine.columns.kernel import Columns
+from fitsvc.engine.columns.programs import Program
 from fitsvc.engine.point import Point
 from fitsvc.language import typed
 from fitsvc.language.types import ListType, NumberType

@@ -10,7 +10,7 @@ from typing import Any
 from sqlalchemy import create_engine, event
 from sqlmodel import SQLModel
 
-from fitsvc.engine.signatures import Column
+from fitsvc.engine.columns.signatures import Column
 from fitsvc.language.types import ListType, NumberType, TextType
 from fitsvc.rulebook.rules import Rulebook
 from fitsvc.rulebook.vocabulary import Fact

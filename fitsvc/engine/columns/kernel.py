@@ -12,14 +12,14 @@ from weakref import WeakKeyDictionary
 import numpy as np
 from numpy.typing import NDArray
 
-from fitsvc.engine.bitmaps import Words, unpack
-from fitsvc.engine.column_graph import Step
-from fitsvc.engine.column_programs import Program, RatingParts, opening_graph
-from fitsvc.engine.column_rules import FAILS, Entry, Judge
-from fitsvc.engine.column_values import Cells, Evaluation
-from fitsvc.engine.column_views import ItemValues
+from fitsvc.engine.columns.bitmaps import Words, unpack
+from fitsvc.engine.columns.graph import Step
+from fitsvc.engine.columns.programs import Program, RatingParts, opening_graph
+from fitsvc.engine.columns.rules import FAILS, Entry, Judge
+from fitsvc.engine.columns.signatures import Catalogue, Column, columns_of, known_rows
+from fitsvc.engine.columns.values import Cells, Evaluation
+from fitsvc.engine.columns.views import ItemValues
 from fitsvc.engine.point import Point
-from fitsvc.engine.signatures import Catalogue, Column, columns_of, known_rows
 from fitsvc.facts import Case
 from fitsvc.language import typed
 from fitsvc.language.truth import NO

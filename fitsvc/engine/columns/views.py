@@ -7,9 +7,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from fitsvc.engine.column_programs import Program
-from fitsvc.engine.column_values import Cells, Evaluation
-from fitsvc.engine.signatures import Catalogue, Column, column_of, order_rows, ranks, taken, whole
+from fitsvc.engine.columns.programs import Program
+from fitsvc.engine.columns.signatures import Catalogue, Column, column_of, order_rows, ranks, taken, whole
+from fitsvc.engine.columns.values import Cells, Evaluation
 from fitsvc.language import typed
 from fitsvc.language.truth import YES
 from fitsvc.language.types import Type

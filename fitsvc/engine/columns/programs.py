@@ -3,7 +3,7 @@
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from fitsvc.engine.column_graph import Graph, renamed
+from fitsvc.engine.columns.graph import Graph, renamed
 from fitsvc.engine.point import Point
 from fitsvc.facts import Case
 from fitsvc.language import typed

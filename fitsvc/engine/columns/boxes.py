@@ -14,9 +14,9 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from fitsvc.engine.column_graph import Graph, Step
-from fitsvc.engine.column_views import View
-from fitsvc.engine.signatures import Column, arrays_of, taken
+from fitsvc.engine.columns.graph import Graph, Step
+from fitsvc.engine.columns.signatures import Column, arrays_of, taken
+from fitsvc.engine.columns.views import View
 from fitsvc.language import typed
 from fitsvc.language.types import NumberType
 

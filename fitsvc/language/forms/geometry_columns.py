@@ -9,8 +9,8 @@ from typing import Any
 
 import numpy as np
 
-from fitsvc.language.column_forms import ByEnds, Ends, Floats, above_zero, front_axle_relief, product, settled
-from fitsvc.language.statics import GRAVITY
+from fitsvc.language.forms.interval_columns import ByEnds, Ends, Floats, above_zero, front_axle_relief, product, settled
+from fitsvc.language.forms.statics import GRAVITY
 
 _FARTHEST = 1e100
 

@@ -10,7 +10,7 @@ from typing import Any, Final, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from fitsvc.engine.bitmaps import Counter
+from fitsvc.engine.columns.bitmaps import Counter
 from fitsvc.language.types import ListType, NumberType, TextType, Type, Value
 
 Array = NDArray[np.float64] | NDArray[np.uint64] | NDArray[np.uint8]

@@ -13,13 +13,13 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from fitsvc.engine.bitmaps import Words, pack
-from fitsvc.engine.column_boxes import Level, levels_of
-from fitsvc.engine.column_graph import Graph
-from fitsvc.engine.column_programs import Member, Program
-from fitsvc.engine.column_values import Cells, Evaluation, both
-from fitsvc.engine.column_views import ItemValues
-from fitsvc.engine.signatures import arrays_of, column_of, taken
+from fitsvc.engine.columns.bitmaps import Words, pack
+from fitsvc.engine.columns.boxes import Level, levels_of
+from fitsvc.engine.columns.graph import Graph
+from fitsvc.engine.columns.programs import Member, Program
+from fitsvc.engine.columns.signatures import arrays_of, column_of, taken
+from fitsvc.engine.columns.values import Cells, Evaluation, both
+from fitsvc.engine.columns.views import ItemValues
 from fitsvc.language.truth import NO, YES
 from fitsvc.language.types import Value
 from fitsvc.rulebook.rules import Need

@@ -13,10 +13,10 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from fitsvc.engine.column_graph import Graph, Step
-from fitsvc.language import column_forms as forms
+from fitsvc.engine.columns.graph import Graph, Step
 from fitsvc.language import typed
-from fitsvc.language.column_forms import ByEnds, Ends
+from fitsvc.language.forms import interval_columns as forms
+from fitsvc.language.forms.interval_columns import ByEnds, Ends
 from fitsvc.language.functions import Function
 from fitsvc.language.intervals import SAME
 from fitsvc.language.truth import NO, UNKNOWN, YES

@@ -1,0 +1,1 @@
+"""Many cases at once: the same meaning as `point`, over numpy columns."""
