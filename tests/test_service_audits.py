@@ -21,9 +21,9 @@ from service_checks import pointers, problem
 from fitsvc.audits.results import TABLES
 from fitsvc.audits.rigs import read_rigs
 from fitsvc.rulebook.rules import Rulebook
-from fitsvc.service import audits_worker
 from fitsvc.service.app import create_app
-from fitsvc.service.audits_folder import AuditFolder, Audits
+from fitsvc.service.audits import worker as audits_worker
+from fitsvc.service.audits.folder import AuditFolder, Audits
 from fitsvc.store import database as store
 from fitsvc.synthetic.planted import CATALOGUE, RIGS, write_planted
 

@@ -16,7 +16,7 @@ from demo_world import answerer
 from served import Served, ask
 
 from fitsvc.audits.rigs import read_rigs
-from fitsvc.service.audits_folder import AuditFolder
+from fitsvc.service.audits.folder import AuditFolder
 from fitsvc.store.api_keys import create_key
 from fitsvc.store.database import Database
 from fitsvc.synthetic.planted import CATALOGUE, RIGS, write_planted
@@ -95,7 +95,7 @@ def _workers(folder: Path) -> set[int]:
             words = entry.read_bytes().split(b"\0")
         except OSError:
             continue
-        if b"fitsvc.service.audits_worker" in words and any(word.startswith(bytes(folder)) for word in words):
+        if b"fitsvc.service.audits.worker" in words and any(word.startswith(bytes(folder)) for word in words):
             found.add(int(entry.parent.name))
     return found
 

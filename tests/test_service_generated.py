@@ -29,7 +29,7 @@ from fitsvc.rulebook.loader import load_rulebook
 from fitsvc.rulebook.rules import Rulebook
 from fitsvc.rulebook.vocabulary import Fact, Vocabulary
 from fitsvc.service.app import create_app
-from fitsvc.service.audits import UPLOADS
+from fitsvc.service.audits.handlers import UPLOADS
 from fitsvc.service.examples import BODIES
 from fitsvc.store.api_keys import create_key
 from fitsvc.store.database import Database

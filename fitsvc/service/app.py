@@ -11,9 +11,10 @@ from fitsvc.answers.answering import Answerer
 from fitsvc.inventory.shelf import Shop
 from fitsvc.planning.planner import Planner
 from fitsvc.rulebook.rules import Rulebook
-from fitsvc.service import asking, audits, health, knowledge, observations, pages, plans, problems, records, rigs
-from fitsvc.service.audits_folder import Audits, audits_root
-from fitsvc.service.audits_running import Running
+from fitsvc.service import asking, health, knowledge, observations, pages, plans, problems, records, rigs
+from fitsvc.service.audits import handlers as audits
+from fitsvc.service.audits.folder import Audits, audits_root
+from fitsvc.service.audits.running import Running
 from fitsvc.service.context import Service
 from fitsvc.service.counter import handlers as counter
 from fitsvc.service.edge import Edge

@@ -10,7 +10,7 @@ from fitsvc.planning.plan import Plan
 from fitsvc.planning.reading import LONGEST_NAME, MOST_PARTS, MOST_WISHES
 from fitsvc.rulebook.vocabulary import EFFORTS, PRESENCES, Vocabulary
 from fitsvc.selection.selector import Selection
-from fitsvc.service.audits_shapes import audits
+from fitsvc.service.audits.shapes import audits
 from fitsvc.service.documents import KINDS, SOLD_AS, RecordKind
 from fitsvc.service.observations import SUBJECTS
 from fitsvc.service.schema import NO_NUL, Schema, facts_name, nullable, reference, schemas

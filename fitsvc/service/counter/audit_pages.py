@@ -12,8 +12,8 @@ from litestar.params import FromPath
 
 from fitsvc.audits.spool import SUMMARY
 from fitsvc.rulebook.rules import Rulebook
-from fitsvc.service.audits import MOST_BYTES, audits_of
-from fitsvc.service.audits_folder import BEFORE
+from fitsvc.service.audits.folder import BEFORE
+from fitsvc.service.audits.handlers import MOST_BYTES, audits_of
 from fitsvc.service.context import AnyRequest, service_of
 from fitsvc.service.counter.fields import sentence
 from fitsvc.service.counter.rendering import not_there, page

@@ -8,7 +8,7 @@ import threading
 from typing import Final
 
 from fitsvc.language.problems import Problem
-from fitsvc.service.audits_folder import AuditFolder, Audits
+from fitsvc.service.audits.folder import AuditFolder, Audits
 
 _EVERY: Final = 0.25
 _AT_ONCE: Final = 1
@@ -57,7 +57,7 @@ class Running:
             if (made := folder.made()) in self._ended:
                 continue
             if folder.is_wanted() and not folder.is_held():
-                command = [sys.executable, "-m", "fitsvc.service.audits_worker", str(folder.path), self._digest]
+                command = [sys.executable, "-m", "fitsvc.service.audits.worker", str(folder.path), self._digest]
                 self._processes[folder.key] = subprocess.Popen(command, env=self._environment, stdin=subprocess.DEVNULL)
                 return
             if folder.is_ended():

@@ -8,7 +8,7 @@ from typing import Any, Final, NamedTuple
 
 from anyio import to_thread
 
-from fitsvc.service.audits_folder import FILES, FORMATS
+from fitsvc.service.audits.folder import FILES, FORMATS
 from fitsvc.service.context import AnyRequest
 from fitsvc.service.problems import problem
 

@@ -15,8 +15,8 @@ from fitsvc.audits.rigs import CARRIED, check_carried
 from fitsvc.audits.spool import SUMMARY
 from fitsvc.facts import FactReader
 from fitsvc.language.problems import Problem, ProblemsFound
-from fitsvc.service.audits_folder import FILES, FORMATS, AuditFolder, Audits
-from fitsvc.service.audits_upload import receive
+from fitsvc.service.audits.folder import FILES, FORMATS, AuditFolder, Audits
+from fitsvc.service.audits.upload import receive
 from fitsvc.service.bodies import read_document, read_object
 from fitsvc.service.context import AnyRequest, service_of
 from fitsvc.service.documents import finish

@@ -6,7 +6,7 @@ from fitsvc.audits.results import TABLES
 from fitsvc.audits.rigs import CARRIED
 from fitsvc.engine.columns.kernel import OUTCOMES
 from fitsvc.rulebook.vocabulary import Vocabulary
-from fitsvc.service.audits_folder import FILES, FORMATS, STATES
+from fitsvc.service.audits.folder import FILES, FORMATS, STATES
 from fitsvc.service.schema import NO_NUL, Schema, facts_name, nullable, reference
 from fitsvc.store.tables import LABEL
 

@@ -1,4 +1,4 @@
-"""The process that carries one audit out: `python -m fitsvc.service.audits_worker FOLDER`.
+"""The process that carries one audit out: `python -m fitsvc.service.audits.worker FOLDER`.
 
 It runs beside the server at a lower priority, takes up what an earlier one left, and ends when the audit is cancelled.
 The database's URL comes by FITSVC_DATABASE_URL, and the digest of the service's rulebook as the second argument.
@@ -25,7 +25,7 @@ from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.paths import data_dir
 from fitsvc.rulebook.loader import load_rulebook
 from fitsvc.rulebook.rules import Rulebook
-from fitsvc.service.audits_folder import STORED_RIGS, AuditFolder
+from fitsvc.service.audits.folder import STORED_RIGS, AuditFolder
 from fitsvc.service.problems import NO_ROOM
 from fitsvc.store.database import Database
 from fitsvc.store.errors import StoreError
