@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 from demo_world import answerer
-from test_catalogue_selection import Stocked, accessories, rigs, stocked
+from test_selection import Stocked, accessories, rigs, stocked
 
 from fitsvc.answers.shelf import read_items
 from fitsvc.facts import Case
