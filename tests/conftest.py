@@ -14,6 +14,7 @@ from pathlib import Path
 
 import pytest
 from counter_browser import DESKTOP, Counter, Seen, browsing, context, serving
+from effort import load_profile
 from litestar import Litestar
 from litestar.testing import TestClient
 from playwright.sync_api import Browser, Page
@@ -27,6 +28,7 @@ from fitsvc.store import database as store
 from fitsvc.store.api_keys import create_key
 from fitsvc.store.engines import parse_url
 
+load_profile()
 # Audits that tests send are kept out of the folder the tests are run in.
 os.environ["FITSVC_AUDITS"] = tempfile.mkdtemp(prefix="fitsvc-audits-")
 atexit.register(shutil.rmtree, os.environ["FITSVC_AUDITS"], ignore_errors=True)

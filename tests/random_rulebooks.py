@@ -5,7 +5,6 @@ one too, with the figures its rules compare with among the values, so that thres
 Past 400 lines, because each kind of expression is written here once, and both halves are always used together.
 """
 
-import os
 import tempfile
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
@@ -26,9 +25,6 @@ from fitsvc.language.types import ListType, NumberType, TruthType, Value
 from fitsvc.paths import data_dir
 from fitsvc.rulebook.loader import load_rulebook
 from fitsvc.rulebook.rules import Rulebook
-
-EFFORT = 20 if os.environ.get("FITSVC_PROFILE") == "nightly" else 1
-"""How many times the usual number of random trials to make."""
 
 COLOURS = ("red", "green", "blue", "black", "none")
 BORES = ("1 in", "1-1/4 in", "50 mm", "2 in", "2-1/2 in")

@@ -5,7 +5,6 @@ known or known in wide bounds. `FITSVC_PROFILE=nightly` tries 2,000 of them.
 """
 
 import json
-import os
 from collections import Counter
 from collections.abc import Iterator
 from functools import cache
@@ -14,13 +13,14 @@ from random import Random
 from typing import Any, Final
 
 from demo_world import ASKED, answerer, question, stock, world
+from effort import NIGHTLY
 from test_answers_next import PLACES, case_of, known_facts, readings, told
 
 from fitsvc.answers.answer import Answer, Next
 from fitsvc.language.tyres import parse_tyre
 from fitsvc.rulebook.vocabulary import Fact
 
-COUNT: Final = 2_000 if os.environ.get("FITSVC_PROFILE") == "nightly" else 400
+COUNT: Final = 2_000 if NIGHTLY else 400
 KEPT: Final = 1.0
 """The share of undetermined answers with deciding values that the readings named must settle."""
 

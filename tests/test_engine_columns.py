@@ -15,7 +15,8 @@ from weakref import ref
 
 import numpy as np
 import pytest
-from random_rulebooks import EFFORT, Made, made_of, random_case, random_rulebook, shipped_rulebook
+from effort import EFFORT
+from random_rulebooks import Made, made_of, random_case, random_rulebook, shipped_rulebook
 
 from fitsvc.engine.columns import boxes as column_boxes
 from fitsvc.engine.columns import rules as column_rules

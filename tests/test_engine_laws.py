@@ -9,10 +9,11 @@ from dataclasses import replace
 from random import Random
 
 import pytest
-from hypothesis import given, settings
+from effort import EFFORT, tries
+from hypothesis import given
 from hypothesis import strategies as st
 from interpreter import Reading, Texts, nodes, tree
-from random_rulebooks import EFFORT, Made, completed, random_case, random_rulebook, shipped_rulebook
+from random_rulebooks import Made, completed, random_case, random_rulebook, shipped_rulebook
 
 from fitsvc.facts import Case
 from fitsvc.language import syntax
@@ -25,7 +26,6 @@ from fitsvc.language.types import TRUTH, ListType, NumberType
 from fitsvc.rulebook.rules import Rule
 
 BOOKS, CASES, COMPLETIONS = 60 * EFFORT, 8, 3
-by_day = settings(derandomize=EFFORT == 1, deadline=None, max_examples=400 * EFFORT, database=None)
 seeds = st.integers(min_value=0, max_value=2**32)
 
 
@@ -47,7 +47,7 @@ def assert_sound(made: Made, case: Case, known_better: Case, trial: str) -> None
         assert freed, f"{trial}: {rule.id} {old} became {new}: {rule.applies_text} => {rule.requires_text}"
 
 
-@by_day
+@tries(400)
 @given(book=st.integers(0, BOOKS - 1), seed=seeds)
 def test_more_knowledge_never_changes_what_was_settled(book: int, seed: int) -> None:
     """On random rulebooks a settled outcome or result survives any completion, step by step."""
@@ -60,7 +60,7 @@ def test_more_knowledge_never_changes_what_was_settled(book: int, seed: int) -> 
             case = better
 
 
-@by_day
+@tries(400)
 @given(seed=seeds)
 def test_more_knowledge_never_changes_what_the_shipped_rules_settled(seed: int) -> None:
     """On the shipped rulebook too, where what fits and what does not keep their order."""
@@ -96,7 +96,7 @@ def in_order(case: Case, before: Case | None) -> Case:
     return case
 
 
-@by_day
+@tries(400)
 @given(seed=seeds)
 def test_full_knowledge_leaves_no_shipped_rule_open(seed: int) -> None:
     """With every fact of a question known exactly, each shipped rule passes, fails or does not apply.

@@ -4,8 +4,9 @@ from math import isclose
 from random import Random
 
 import pytest
+from effort import EFFORT
 from interpreter import Judged
-from random_rulebooks import EFFORT, Made, random_case, random_rulebook, shipped_rulebook
+from random_rulebooks import Made, random_case, random_rulebook, shipped_rulebook
 
 from fitsvc.engine.limits import limits_of
 from fitsvc.facts import Case

@@ -5,7 +5,8 @@ from math import inf
 from typing import Any
 
 import pytest
-from hypothesis import given, settings
+from effort import tries
+from hypothesis import given
 from hypothesis import strategies as st
 
 from fitsvc.facts import LONGEST_TEXT, FactReader
@@ -265,7 +266,7 @@ wires = st.recursive(
 )  # fmt: skip
 
 
-@settings(derandomize=True, deadline=None, max_examples=500, database=None)
+@tries(500)
 @given(st.sampled_from([one.short for one in FACTS]), wires)
 def test_anything_is_read_or_refused(name: str, wire: Any) -> None:
     """Whatever JSON holds, it gives a value within the fact's type or problems below its pointer."""
@@ -280,7 +281,7 @@ def test_anything_is_read_or_refused(name: str, wire: Any) -> None:
             assert not isinstance(kind, NumberType) and 0 <= value <= 15
 
 
-@settings(derandomize=True, deadline=None, max_examples=200, database=None)
+@tries(200)
 @given(st.integers(0, 900 * 16))
 def test_the_unit_written_does_not_matter(sixteenths: int) -> None:
     """A weight in pounds is the same in kilograms: exactly, for a pound is 0.45359237 kg."""

@@ -10,7 +10,8 @@ from random import Random
 from typing import Any
 
 import pytest
-from hypothesis import given, settings
+from effort import tries
+from hypothesis import given
 from hypothesis import strategies as st
 from mpmath import iv
 
@@ -103,7 +104,6 @@ def test_arithmetic_is_that_of_an_independent_library() -> None:
 
 ends = st.floats(-1e6, 1e6) | st.sampled_from([0.0, -inf, inf, 1e-7])
 bounds = st.tuples(ends, ends).map(sorted).map(tuple).filter(lambda b: b[0] < inf and b[1] > -inf)
-laws = settings(derandomize=True, deadline=None, max_examples=400, database=None)
 
 
 def inside(b: Bounds, share: float) -> float:
@@ -112,7 +112,7 @@ def inside(b: Bounds, share: float) -> float:
     return min(max(low + share * (high - low), low), high)
 
 
-@laws
+@tries(400)
 @given(bounds, bounds, st.floats(0, 1), st.floats(0, 1))
 def test_every_value_of_the_operands_is_held(a: Bounds, b: Bounds, s: float, t: float) -> None:
     """The fundamental theorem: values taken from the operands give a value within the result."""
@@ -132,7 +132,7 @@ def test_every_value_of_the_operands_is_held(a: Bounds, b: Bounds, s: float, t: 
     assert SIZE(a)[0] <= abs(x) <= SIZE(a)[1]
 
 
-@laws
+@tries(400)
 @given(bounds, bounds, st.lists(st.floats(0, 1), min_size=4, max_size=4))
 def test_narrower_operands_give_no_wider_result(a: Bounds, b: Bounds, cuts: list[float]) -> None:
     """Inclusion isotonicity, on which the engine's promise rests, holds to the last bit."""
@@ -148,7 +148,7 @@ def narrower(b: Bounds, s: float, t: float) -> Bounds:
     return (low, high)
 
 
-@laws
+@tries(400)
 @given(bounds, bounds)
 def test_results_are_bounds(a: Bounds, b: Bounds) -> None:
     """Whatever the operands, the lower end is not above the upper one, and both are numbers."""
@@ -211,7 +211,7 @@ def test_what_is_within_a_millionth_is_the_same(apart: float) -> None:
     assert (equal(a, further), at_most(further, a)) == (NO, NO)
 
 
-@laws
+@tries(400)
 @given(st.floats(-1e6, 1e6), st.integers(-3, 3), st.floats(-2e-6, 2e-6))
 def test_exact_values_always_compare(x: float, steps: int, apart: float) -> None:
     """Of two exact values one is less, or they are the same; nothing is left open, at the tolerance's edge either."""
@@ -222,7 +222,7 @@ def test_exact_values_always_compare(x: float, steps: int, apart: float) -> None
     assert YES in (at_most(a, b), at_most(b, a))
 
 
-@laws
+@tries(400)
 @given(bounds, bounds)
 def test_equality_is_symmetric(a: Bounds, b: Bounds) -> None:
     """Which side a value stands on does not matter to equality."""

@@ -1,7 +1,8 @@
 """Expressions: what parses, what printing gives back, and hostile text that costs an error and nothing else."""
 
 import pytest
-from hypothesis import given, settings
+from effort import tries
+from hypothesis import given
 from hypothesis import strategies as st
 
 from fitsvc.language import syntax
@@ -121,7 +122,7 @@ def larger(parts: st.SearchStrategy[Node]) -> st.SearchStrategy[Node]:
     )
 
 
-@settings(derandomize=True, deadline=None, max_examples=150, database=None)
+@tries(150)
 @given(st.recursive(atoms, larger, max_leaves=25))
 def test_what_is_printed_parses_back(tree: Node) -> None:
     """Printing a tree and parsing the text gives an equal tree, and the same text again."""
@@ -131,7 +132,7 @@ def test_what_is_printed_parses_back(tree: Node) -> None:
 
 
 @given(st.text(alphabet="ab.x12/-+*<>=!()[], \t\nifnotelsyrd%\0é", max_size=40))
-@settings(derandomize=True, deadline=None, max_examples=500, database=None)
+@tries(500)
 def test_any_text_parses_or_is_refused_in_place(text: str) -> None:
     """A text gives a tree or one problem within it, never another exception."""
     try:

@@ -1,7 +1,6 @@
 """Readers page through a selection while writers change the catalogue: nothing repeated, skipped or wrong."""
 
 import json
-import os
 from bisect import bisect_right
 from collections import Counter
 from collections.abc import Iterator, Mapping
@@ -17,6 +16,7 @@ from typing import Any
 
 import pytest
 from demo_world import answerer, world
+from effort import NIGHTLY
 from numpy import flatnonzero
 from sqlmodel import col, select
 
@@ -44,7 +44,7 @@ SKUS = sorted(one.key for one in world().of("accessory"))[:90]
 CHANGING, STEADY = SKUS[::3], sorted({*SKUS} - {*SKUS[::3]})
 READINGS = 4
 A_SECOND, BATCH, WEIGHTS = 1_000, 20, ("30 lb", "60 lb", "90 lb")
-LASTING = 60.0 if os.environ.get("FITSVC_PROFILE") == "nightly" else 1.0
+LASTING = 60.0 if NIGHTLY else 1.0
 MEASURED = Told("measured")
 
 

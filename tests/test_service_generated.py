@@ -4,7 +4,6 @@
 """
 
 import asyncio
-import os
 import shutil
 from collections import Counter
 from collections.abc import Iterator
@@ -17,6 +16,7 @@ import httpx
 import msgspec
 import pytest
 import schemathesis
+from effort import NIGHTLY
 from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 from litestar import Litestar
@@ -34,7 +34,6 @@ from fitsvc.service.examples import BODIES
 from fitsvc.store.api_keys import create_key
 from fitsvc.store.database import Database
 
-NIGHTLY = os.environ.get("FITSVC_PROFILE") == "nightly"
 EXAMPLES = 400 if NIGHTLY else 40
 PATHS = {
     "NewVehicle": "vehicles", "NewReceiver": "receivers", "NewMounting": "mountings",
@@ -240,8 +239,7 @@ SCHEMA = described()
 FILES = described(files=True)
 SENSIBLE = described(sensible=True)
 effort = settings(
-    max_examples=EXAMPLES, deadline=None, derandomize=not NIGHTLY, database=None,
-    phases=(Phase.explicit, Phase.generate), suppress_health_check=list(HealthCheck),
+    max_examples=EXAMPLES, phases=(Phase.explicit, Phase.generate), suppress_health_check=list(HealthCheck),
 )  # fmt: skip
 
 

@@ -4,7 +4,8 @@ import re
 from typing import Any
 
 import pytest
-from hypothesis import given, settings
+from effort import tries
+from hypothesis import given
 from hypothesis import strategies as st
 from openapi_schema_validator import OAS31Validator
 
@@ -71,7 +72,7 @@ def test_feet_and_inches_fit_the_pattern_of_a_length(feet: int, inches: int, for
 
 
 @kinds
-@settings(max_examples=300)
+@tries(300)
 @given(data=st.data())
 def test_what_fits_a_pattern_is_a_figure_or_nearly(kind: str, data: st.DataObject) -> None:
     """A text of the pattern is refused only for a fraction beside its whole number that makes one or more."""

@@ -2,7 +2,8 @@
 
 from dataclasses import dataclass, field
 
-from hypothesis import HealthCheck, given, settings
+from effort import TIMED, tries
+from hypothesis import HealthCheck, given
 from hypothesis import strategies as st
 from sqlmodel import Session
 
@@ -90,7 +91,7 @@ def test_the_fold_is_the_definition(said: list[Said]) -> None:
 STEPS = st.lists(st.tuples(st.sampled_from(KINDS), st.booleans(), BATCHES), max_size=8)
 
 
-@settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@tries(25, suppress_health_check=(*TIMED, HealthCheck.function_scoped_fixture))
 @given(STEPS)
 def test_the_cache_equals_a_fold_from_scratch(
     database: Database, steps: list[tuple[Kind, bool, dict[str, Wire]]]

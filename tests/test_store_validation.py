@@ -4,7 +4,8 @@ from datetime import datetime
 from typing import Any
 
 import pytest
-from hypothesis import HealthCheck, given, settings
+from effort import TIMED, tries
+from hypothesis import HealthCheck, given
 from hypothesis import strategies as st
 
 from fitsvc.store.creation import create_record
@@ -137,7 +138,7 @@ TEXT = st.text(st.characters(codec=None, exclude_categories=()), max_size=90)
 JSON = st.recursive(st.none() | st.booleans() | st.integers() | st.floats() | TEXT, st.lists, max_leaves=4)
 
 
-@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@tries(60, suppress_health_check=(*TIMED, HealthCheck.function_scoped_fixture))
 @given(st.just("SKU-1") | TEXT, TEXT, st.dictionaries(TEXT, JSON, max_size=3))
 def test_what_passes_the_checks_is_kept_as_it_is(
     database: Database, key: str, label: str, facts: dict[str, Any]
