@@ -281,6 +281,17 @@ def test_pages_of_audits(idle: Client, key: dict[str, str]) -> None:
     assert ([one["id"] for one in rest["items"]], rest["next"]) == (["aud_c"], None)
 
 
+def test_a_half_deleted_folder_ends_no_page_early(idle: Client, key: dict[str, str]) -> None:
+    """What is left of a deleted audit takes no place on a page: every audit is on one page or another."""
+    for name in ("a", "b", "c", "d"):
+        create(idle, key, id=f"aud_{name}")
+    (audits_of(idle).get("aud_b").path / "audit.json").unlink()
+    first = idle.get("/v1/audits?limit=2").json()
+    assert ([one["id"] for one in first["items"]], first["next"]) == (["aud_a", "aud_c"], "aud_c")
+    rest = idle.get("/v1/audits?limit=2&after=aud_c").json()
+    assert ([one["id"] for one in rest["items"]], rest["next"]) == (["aud_d"], None)
+
+
 def test_an_id_may_be_used_again(client: Client, key: dict[str, str]) -> None:
     """An audit under the id of one that was finished and deleted is carried out as any."""
     rig = b'{"subject": "rig", "id": "rig_a", "name": "A", "rig": {"receiver": {"facts": {"opening": "2 in"}}}}'
