@@ -7,6 +7,7 @@ from random import Random
 import numpy as np
 import pytest
 
+from fitsvc.language.forms.column_forms import COLUMN_FORMS
 from fitsvc.language.functions import FUNCTIONS, Function
 from fitsvc.language.intervals import Bounds
 
@@ -51,6 +52,11 @@ def near(a: float, b: float, arguments: Iterable[Bounds]) -> bool:
     """Equal, but for the last digits of sines and arc tangents, which count by the largest argument."""
     largest = max((abs(end) for pair in arguments for end in pair if abs(end) < inf), default=0.0)
     return a == b or isclose(a, b, rel_tol=1e-12, abs_tol=1e-9 + 1e-15 * largest)
+
+
+def test_every_form_is_of_a_function() -> None:
+    """No form over columns stands under a name that is no function's."""
+    assert COLUMN_FORMS.keys() <= FUNCTIONS.keys()
 
 
 @pytest.mark.parametrize("row", FUNCTIONS.values(), ids=FUNCTIONS.keys())

@@ -22,7 +22,7 @@ from hypothesis import strategies as st
 from litestar import Litestar
 from schemathesis.generation import GenerationMode
 
-from fitsvc.language.quantities import unit_table
+from fitsvc.language.quantities import UNITS
 from fitsvc.language.types import NumberType
 from fitsvc.paths import data_dir
 from fitsvc.rulebook.loader import load_rulebook
@@ -155,12 +155,12 @@ def figures(fact: Fact) -> st.SearchStrategy[str]:
     low, high = fact.range
     if fact.kind == "count":
         return st.integers(int(low), int(high)).map(str)
-    spellings = [unit for unit, (of, _) in unit_table().items() if of == fact.type.dimension]
+    spellings = [unit for unit, (of, _) in UNITS.items() if of == fact.type.dimension]
     return st.sampled_from(spellings).flatmap(lambda unit: _in_unit(low, high, unit))
 
 
 def _in_unit(low: float, high: float, unit: str) -> st.SearchStrategy[str]:
-    size = unit_table()[unit][1] / 8
+    size = UNITS[unit][1] / 8
     ends = int(Fraction(low) / size) + (low < 0), int(Fraction(high) / size) - 1
     if ends[0] > ends[1]:
         return st.just(f"{float(Fraction(low + high) / 2 / size / 8):.6f} {unit}")

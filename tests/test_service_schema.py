@@ -13,7 +13,7 @@ from fitsvc.answers.answering import Answerer
 from fitsvc.answers.question import NoRecords, read_question
 from fitsvc.facts import FactReader
 from fitsvc.language.problems import ProblemsFound
-from fitsvc.language.quantities import DIMENSIONS, LENGTH, QuantityError, parse_quantity, unit_table
+from fitsvc.language.quantities import DIMENSIONS, LENGTH, UNITS, QuantityError, parse_quantity
 from fitsvc.paths import data_dir
 from fitsvc.rulebook.loader import load_rulebook
 from fitsvc.rulebook.rules import Rulebook
@@ -55,7 +55,7 @@ amounts = st.one_of(
 @given(data=st.data())
 def test_every_figure_that_is_read_fits_its_pattern(kind: str, data: st.DataObject) -> None:
     """Signs, blanks, capitals, fractions and every spelling of a unit: what is read, the pattern lets through."""
-    units = [unit for unit, (of, _) in unit_table().items() if of == DIMENSIONS[kind]]
+    units = [unit for unit, (of, _) in UNITS.items() if of == DIMENSIONS[kind]]
     unit = data.draw(st.sampled_from(units).flatmap(lambda u: st.sampled_from([u, u.upper(), u.capitalize()])))
     text = data.draw(st.sampled_from(["", "-", "− ", " "])) + data.draw(amounts)
     text += data.draw(st.sampled_from(["", " ", "  "])) + unit

@@ -14,7 +14,7 @@ from itertools import combinations
 from math import floor, inf
 from typing import Literal
 
-from fitsvc.language.quantities import ANGLE, FORCE, LENGTH, MASS, NUMBER, TORQUE, Dimension, unit_table
+from fitsvc.language.quantities import ANGLE, FORCE, LENGTH, MASS, NUMBER, TORQUE, UNITS, Dimension
 
 System = Literal["us", "metric"]
 Shown = tuple[float, float, Dimension, str]
@@ -192,7 +192,7 @@ def _figure(count: int, step: int, style: _Style) -> str:
 def _style(unit: str, system: System) -> _Style:
     """Return how a unit is written in a system; feet are counted in steps of an inch."""
     unit = _METRIC.get(unit, unit) if system == "metric" else unit
-    factor = unit_table()["in" if unit == "ft" else unit][1] if unit else Fraction(1)
+    factor = UNITS["in" if unit == "ft" else unit][1] if unit else Fraction(1)
     digits = _DIGITS.get(unit, 0)
     steps = (*_BINARY, 1000, 10000) if unit in ("in", "ft") else tuple(10 ** (digits + i) for i in range(4))
     steps += tuple(10**digits for digits in _FINEST if 10**digits > steps[-1])

@@ -1,9 +1,8 @@
 """Dimensions, and quantities as people write them: `5/8 in`, `1-1/4 in`, `6' 2"`, `3,500 lb`, `12 %`.
 
 Inside, a quantity is a float in mm, kg, degrees, kN, N m (= kN mm) or a plain number. Arithmetic is exact
-until the last step, so `2 in` and `50.8 mm` are the same float. The conversion factors are Pint's; since
-importing Pint and reading its definitions takes about 0.3 s, that happens at the first quantity read, not
-when fitsvc starts.
+until the last step, so `2 in` and `50.8 mm` are the same float. The factors are exact, by definition: all
+come from the inch, the pound and standard gravity. Tests hold every unit to Pint.
 """
 
 import re
@@ -85,29 +84,40 @@ _SAMPLES = {LENGTH: "2-1/2 in", MASS: "300 lb", ANGLE: "12 deg", FORCE: "14.3 kN
 _KNOWN_UNITS = "write one of in, ft, mm, cm, m, lb, kg, t, kN, N, lbf, deg, %, ft-lb, in-lb, N·m"
 _LIKE = "write a number and its unit, such as `2-1/2 in` or `300 lb`"
 
-# One row a unit: dimension, Pint's name, Pint's name of the unit inside, spellings.
-_UNITS: tuple[tuple[Dimension, str, str, tuple[str, ...]], ...] = (
-    (LENGTH, "inch", "mm", ("in", "inch", "inches", '"', "″", "”", "''")),
-    (LENGTH, "foot", "mm", ("ft", "foot", "feet", "'", "′", "’")),
-    (LENGTH, "mm", "mm", ("mm",)),
-    (LENGTH, "cm", "mm", ("cm",)),
-    (LENGTH, "meter", "mm", ("m",)),
-    (MASS, "pound", "kg", ("lb", "lbs", "pound", "pounds")),
-    (MASS, "kg", "kg", ("kg",)),
-    (MASS, "metric_ton", "kg", ("t",)),
-    (FORCE, "kN", "kN", ("kN",)),
-    (FORCE, "newton", "kN", ("N",)),
-    (FORCE, "lbf", "kN", ("lbf",)),
-    (ANGLE, "degree", "degree", ("deg", "degree", "degrees", "°")),
-    (NUMBER, "percent", "", ("%", "percent")),
-    (TORQUE, "inch * lbf", "newton * meter", ("in-lb", "in·lb", "in-lbf")),
-    (TORQUE, "foot * lbf", "newton * meter", ("ft-lb", "ft·lb", "ft-lbf", "lb-ft")),
-    (TORQUE, "newton * meter", "newton * meter", ("N m", "N·m", "Nm")),
+_INCH = Fraction("25.4")
+"""In mm, exactly: international yard and pound agreement of 1959 (NIST SP 811, B.8)."""
+_POUND = Fraction("0.45359237")
+"""In kg, exactly: the same agreement."""
+_POUND_FORCE = _POUND * Fraction("9.80665") / 1000
+"""In kN: a pound under standard gravity in m/s², exact by the 3rd General Conference on Weights and Measures, 1901."""
+
+# One row a unit: dimension, factor to the unit inside, spellings.
+_UNITS: tuple[tuple[Dimension, Fraction, tuple[str, ...]], ...] = (
+    (LENGTH, _INCH, ("in", "inch", "inches", '"', "″", "”", "''")),
+    (LENGTH, 12 * _INCH, ("ft", "foot", "feet", "'", "′", "’")),
+    (LENGTH, Fraction(1), ("mm",)),
+    (LENGTH, Fraction(10), ("cm",)),
+    (LENGTH, Fraction(1000), ("m",)),
+    (MASS, _POUND, ("lb", "lbs", "pound", "pounds")),
+    (MASS, Fraction(1), ("kg",)),
+    (MASS, Fraction(1000), ("t",)),
+    (FORCE, Fraction(1), ("kN",)),
+    (FORCE, Fraction(1, 1000), ("N",)),
+    (FORCE, _POUND_FORCE, ("lbf",)),
+    (ANGLE, Fraction(1), ("deg", "degree", "degrees", "°")),
+    (NUMBER, Fraction(1, 100), ("%", "percent")),
+    (TORQUE, _INCH * _POUND_FORCE, ("in-lb", "in·lb", "in-lbf")),
+    (TORQUE, 12 * _INCH * _POUND_FORCE, ("ft-lb", "ft·lb", "ft-lbf", "lb-ft")),
+    (TORQUE, Fraction(1), ("N m", "N·m", "Nm")),
 )
 
-_SPELLINGS = [spelling for *_, spellings in _UNITS for spelling in spellings]
-_FEET = frozenset(next(row[3] for row in _UNITS if row[1] == "foot"))
-_INCHES = frozenset(next(row[3] for row in _UNITS if row[1] == "inch"))
+UNITS: dict[str, tuple[Dimension, Fraction]] = {
+    spelling: (dimension, factor) for dimension, factor, spellings in _UNITS for spelling in spellings
+}
+"""Every unit spelling, with its dimension and its exact factor to the unit inside."""
+
+_FEET = frozenset(unit for unit, row in UNITS.items() if row == UNITS["ft"])
+_INCHES = frozenset(unit for unit, row in UNITS.items() if row == UNITS["in"])
 
 _NUMBER_PART = r"(?:\d+(?:-| +))?\d+\/\d+|\d+(?:\.\d+)?|\.\d+"
 _AMOUNT = re.compile(
@@ -120,7 +130,7 @@ _UNIT = re.compile(r"[^\d.]*", re.ASCII)
 
 def _unit_pattern() -> str:
     """Build the lexer's alternation: longest spelling first, words bounded, no quote marks."""
-    words = [s for s in _SPELLINGS if not set(s) & set("\"'″”′’")]
+    words = [s for s in UNITS if not set(s) & set("\"'″”′’")]
     words.sort(key=len, reverse=True)
     bounded = {s: re.escape(s) + (r"(?!\w)" if s[-1].isalpha() else "") for s in words}
     bounded["in"] = r"in(?!\w)(?!\s*[\[(])"
@@ -155,19 +165,6 @@ def parse_quantity(text: str, dimension: Dimension) -> float:
 def parse_any(text: str) -> tuple[float, Dimension]:
     """Read a quantity of any dimension; a number without a unit is a plain number."""
     return _read(text)
-
-
-@cache
-def unit_table() -> dict[str, tuple[Dimension, Fraction]]:
-    """Return every unit spelling with its dimension and its exact factor to the unit inside, from Pint."""
-    import pint  # 0.3 s with its definitions: paid at the first quantity, not by every start
-
-    registry: pint.UnitRegistry[Fraction] = pint.UnitRegistry(non_int_type=Fraction)
-    table = {}
-    for dimension, name, inside, spellings in _UNITS:
-        factor = Fraction(registry.Quantity(Fraction(1), name).to(inside).magnitude)
-        table.update(dict.fromkeys(spellings, (dimension, factor)))
-    return table
 
 
 @lru_cache(maxsize=16384)
@@ -236,15 +233,14 @@ def _sum(text: str, parts: list[tuple[Fraction, str]]) -> tuple[Fraction, Dimens
 
 def _unit(text: str, unit: str) -> tuple[Dimension, Fraction]:
     """Look a spelling up; words may be in capitals, single letters may not (`T` and `M` mean other units)."""
-    table = unit_table()
-    known = table.get(unit) or (table.get(_capitals().get(unit.casefold(), "")) if len(unit) > 1 else None)
+    known = UNITS.get(unit) or (UNITS.get(_capitals().get(unit.casefold(), "")) if len(unit) > 1 else None)
     if known:
         return known
     if any(c.isnumeric() for c in unit):
         raise QuantityError(f"{_quote(text)} has digits other than 0 to 9", "write `1/2 in` or `2.5 in`")
     if unit.casefold() in ("ton", "tons", "tonne", "tonnes"):
         raise QuantityError(f"{_quote(text)} could be several tons", "write `t` for 1000 kg, or pounds")
-    near = nearest(unit, _SPELLINGS)
+    near = nearest(unit, list(UNITS))
     raise QuantityError(
         f"`{_printable(unit)}` in {_quote(text)} is not a known unit",
         f"did you mean `{near}`?" if near else _KNOWN_UNITS,
@@ -253,7 +249,7 @@ def _unit(text: str, unit: str) -> tuple[Dimension, Fraction]:
 
 @cache
 def _capitals() -> dict[str, str]:
-    return {spelling.casefold(): spelling for spelling in _SPELLINGS}
+    return {spelling.casefold(): spelling for spelling in UNITS}
 
 
 def _wrong_dimension(shown: str, found: Dimension, wanted: Dimension) -> QuantityError:

@@ -10,7 +10,7 @@ from typing import Any, Final
 
 from fitsvc.facts import LONGEST_TEXT, MOST_ADAPTERS
 from fitsvc.language import tyres
-from fitsvc.language.quantities import DIMENSIONS, LENGTH, unit_table
+from fitsvc.language.quantities import DIMENSIONS, LENGTH, UNITS
 from fitsvc.language.quantities import LONGEST_TEXT as LONGEST_QUANTITY
 from fitsvc.language.types import ListType
 from fitsvc.rulebook.vocabulary import Fact, Vocabulary
@@ -77,10 +77,10 @@ def quantity(kind: str) -> Schema:
 def quantity_pattern(kind: str) -> str:
     """Return the pattern of a figure with a unit of a dimension; feet and inches may stand together."""
     dimension = DIMENSIONS[kind]
-    units = [spelling for spelling, (of, _) in unit_table().items() if of == dimension]
+    units = [spelling for spelling, (of, _) in UNITS.items() if of == dimension]
     one = _one_of(units)
     if dimension == LENGTH:
-        sizes = {unit: unit_table()[unit][1] for unit in units}
+        sizes = {unit: UNITS[unit][1] for unit in units}
         feet, inches = ([unit for unit in units if sizes[unit] == sizes[name]] for name in ("ft", "in"))
         one = rf"(?:{one}|{_one_of(feet)}\s*{_one_of(inches)})"
     return rf"^\s*[-−]?\s*{one}\s*$"
