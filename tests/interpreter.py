@@ -215,7 +215,8 @@ def read_texts(folder: Path) -> Texts:
             for name, entry in top["facts"].items():
                 _declare(texts, f"{top['subject']}.{name}", entry)
     for top in _files(folder / "tables"):
-        texts.tables |= {table["id"]: table for table in top["tables"]}
+        for table in top["tables"]:
+            texts.tables |= _columns(table) if "columns" in table else {table["id"]: table}
     for top in _files(folder):
         if "topic" in top:
             _topic(texts, top)
@@ -224,6 +225,16 @@ def read_texts(folder: Path) -> Texts:
 
 def _files(folder: Path) -> list[Any]:
     return [to_plain(read_yaml_file(path)) for path in sorted(folder.glob("*.yaml"))]
+
+
+def _columns(table: Mapping[str, Any]) -> dict[str, Any]:
+    """A table with columns as a table each, and one more of the members that have a row. No row, no cell."""
+    rows = table["rows"]
+    found = {f"{table['id']}.known": {"key": table["key"], "gives": "yes_no", "rows": rows, "known": True}}
+    for name, column in table["columns"].items():
+        cells = {member: row.get(name, column.get("otherwise")) for member, row in rows.items()}
+        found[f"{table['id']}.{name}"] = {"key": table["key"], "gives": column["gives"], "rows": cells}
+    return found
 
 
 def _declare(texts: Texts, name: str, entry: Mapping[str, Any]) -> None:
@@ -489,10 +500,20 @@ class Reading:
         key = self.value(key_node, table["key"])
         if "rows" in table:
             assert isinstance(key, Members)
+            if "known" in table:
+                return _either([name in table["rows"] for name in key.names])
+            if not key.names <= table["rows"].keys():
+                return self._anything(table["gives"])
             cells = [table["rows"][name] for name in key.names]
         else:
             cells = _bands(table["bands"], self._length(key))
         return _either([self.of(cell, table["gives"]) for cell in cells])
+
+    def _anything(self, kind: str) -> Value:
+        """What is known of a value of a kind when nothing is."""
+        if kind in self.texts.lists:
+            return Members(kind, frozenset(self.texts.lists[kind]))
+        return None if kind == "yes_no" else (-inf, inf)
 
 
 def _list(value: Value) -> str:

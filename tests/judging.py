@@ -64,7 +64,8 @@ def value(expression: str, facts: Facts) -> Value:
     engine = answerer().engine
     book = engine.rulebook
     types = {**book.vocabulary.slots(), **{name: one.type for name, one in book.derived.items()}}
-    names = Names(types, frozenset(book.vocabulary.subjects), {name: one.table for name, one in book.tables.items()})
+    tables = {name: table for one in book.tables.values() for name, table in one.lookups.items()}
+    names = Names(types, frozenset(book.vocabulary.subjects), tables)
     node = check(Source.plain(expression), names)
     return engine.values(("test", expression), lambda: [node]).of(case(facts))[0]
 

@@ -1,11 +1,13 @@
 """Loading a folder of rule files: what is refused and where, all problems at once, and what the digest is of."""
 
 from collections.abc import Mapping
+from math import inf
 from pathlib import Path
 
 import pytest
 
 from fitsvc.language.problems import Problem, ProblemsFound
+from fitsvc.language.truth import NO, YES
 from fitsvc.paths import data_dir
 from fitsvc.rulebook.loader import load_rulebook
 from fitsvc.rulebook.rules import Rulebook
@@ -358,3 +360,53 @@ def test_the_digest_is_of_meaning(tmp_path: Path, file: str, old: str, new: str)
 def test_the_digest_changes_with_meaning(tmp_path: Path, file: str, old: str, new: str) -> None:
     """A threshold, a reason, a severity, a source, a table's cell: each changes the digest."""
     assert load_rulebook(write(tmp_path / "b", changed(old, new, file))).digest != loaded(tmp_path / "a").digest
+
+
+LAW = """tables:
+  - id: law
+    title: t
+    key: kind
+    columns:
+      over: {gives: mass, meaning: m}
+      wide: {gives: length, otherwise: 90 in, meaning: m}
+    rows:
+      step: {over: 5 lb, asks: nothing over 5 lb, cite: Act 1, seen: text, as_of: "1999"}
+    source: {kind: common_practice}
+"""
+
+
+def test_a_table_with_columns_is_looked_up_by_each(tmp_path: Path) -> None:
+    """Each column is a table; a member without a row has anything in it, and `known` says that it has none."""
+    wanted = "lookup(law.over, accessory.kind) <= 1 kg and lookup(law.known, accessory.kind)"
+    rulebook = load_rulebook(write(tmp_path, {"tables/law.yaml": LAW, **changed(REQUIRES, wanted)}))
+    entry = rulebook.tables["law"]
+    columns = entry.lookups
+    assert set(columns) == {"law.over", "law.wide", "law.known", "law.asks", "law.cite"}
+    over, wide = ([*columns[name].values] for name in ("law.over", "law.wide"))
+    assert over == [pytest.approx((5 * 0.45359237,) * 2), (-inf, inf)]
+    assert wide == [pytest.approx((90 * 25.4,) * 2), (-inf, inf)]
+    assert columns["law.known"].values == (YES, NO)
+    assert (entry.rows["step"].cite, entry.rows["step"].seen, entry.rows["step"].as_of) == ("Act 1", "text", "1999")
+    assert columns["law.asks"].gives.members == ("nothing over 5 lb",)  # type: ignore[union-attr]
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "message", "help"),
+    [
+        ("      step: {", "      stp: {", "`stp` is not in kind", "did you mean `step`?"),
+        ("over: 5 lb, ", "", "row `step` lacks `over`", ""),
+        ("over: 5 lb", "over: 5 in", "is a length, expected a mass", ""),
+        ("over: 5 lb", "over: 5 lb, wde: 2 in", "row `step` has no key `wde`", "did you mean `wide`?"),
+        (", cite: Act 1", "", "row `step` lacks `cite`", ""),
+        ('as_of: "1999"', 'as_of: ""', "`as_of` is a text", ""),
+        ("seen: text", "seen: hearsay", "`hearsay` is not a seen", "it is one of `text`, `agency`"),
+        ("      over: {", "      known: {", "`known` is in every table with columns", "choose another name"),
+        ("gives: mass, meaning: m", "gives: mas, meaning: m", "`mas` is not a gives", "did you mean `mass`?"),
+    ],
+)
+def test_a_fault_in_a_table_with_columns_is_told(tmp_path: Path, old: str, new: str, message: str, help: str) -> None:
+    """Wrong rows, cells, columns and sources are told where they stand."""
+    assert old in LAW
+    found = problems(tmp_path, {"tables/law.yaml": LAW.replace(old, new)})
+    assert any(message in one.message and help in (one.help or "") for one in found), found
+    assert all(one.file == "rules/tables/law.yaml" for one in found)

@@ -21,7 +21,7 @@ from fitsvc.language.checker import Table
 from fitsvc.language.display import show, step
 from fitsvc.language.quantities import ANGLE, FORCE, LENGTH, MASS, NUMBER, TORQUE, Dimension
 from fitsvc.language.typed import AnyTyped
-from fitsvc.language.types import NumberType, Type
+from fitsvc.language.types import NumberType, Type, Value
 from fitsvc.paths import data_dir
 from fitsvc.rulebook.loader import load_rulebook
 from fitsvc.rulebook.rules import Rule, Rulebook
@@ -234,12 +234,13 @@ def _figures(book: Rulebook) -> Iterator[Figure]:
 
             title = f"{name} {_text(constant.type, value)}"
             yield Figure(title, _owners(name.split(" ")[0]), _step(constant.type, value), moved)
-    for table in book.tables:
-        yield from _table_figures(book, table)
+    for entry in book.tables.values():
+        for name, table in entry.lookups.items():
+            column = name.removeprefix(entry.id).removeprefix(".")
+            yield from _table_figures(book, name, table, entry.otherwise.get(column))
 
 
-def _table_figures(book: Rulebook, name: str) -> Iterator[Figure]:
-    table = book.tables[name].table
+def _table_figures(book: Rulebook, name: str, table: Table, otherwise: Value | None) -> Iterator[Figure]:
     users = [entry for entry in _expressions(book) if _looks_up(entry[1], table)]
     owners = frozenset[str]().union(*(_owners(user.split(" ")[0]) for user, _, _ in users))
     cells: list[tuple[str, Type, float, _Path]] = []
@@ -252,6 +253,8 @@ def _table_figures(book: Rulebook, name: str) -> Iterator[Figure]:
     if isinstance(table.gives, NumberType):
         for i, cell in enumerate(table.values):
             assert isinstance(cell, tuple)
+            if cell in (otherwise, table.gives.unknown):
+                continue  # no figure stands there
             cells.append((f"{keys[i]} {_text(table.gives, cell[0])}", table.gives, cell[0], ("values", i)))
     for title, kind, value, path in cells:
 

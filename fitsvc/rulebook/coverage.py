@@ -80,7 +80,9 @@ def _read(rulebook: Rulebook, nodes: Iterable[AnyTyped | None]) -> tuple[tuple[s
     """The facts and tables that values rest on, in the order in which they are met."""
     slots: dict[str, None] = {}
     tables: dict[str, None] = {}
-    named = {id(entry.table.values): name for name, entry in rulebook.tables.items()}  # a lookup keeps its table's own
+    # A lookup keeps its table's own values.
+    columns = ((name, table) for name, entry in rulebook.tables.items() for table in entry.columns.values())
+    named = {id(table.values): name for name, table in columns}
     left = [node for node in nodes if node is not None][::-1]
     while left:
         node = left.pop()

@@ -4,16 +4,16 @@ from collections.abc import Mapping as Map
 from pathlib import Path
 from typing import Final
 
-from fitsvc.language import typed
-from fitsvc.language.checker import Names, Table
+from fitsvc.language.checker import Names
 from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.language.typed import AnyTyped
-from fitsvc.language.types import ListType, NumberType, TextType, Type, Value
+from fitsvc.language.types import ListType, TextType, Type
 from fitsvc.rulebook.expressions import Expressions
 from fitsvc.rulebook.extent import circles, extents, reads_of
 from fitsvc.rulebook.meaning import digest_of
 from fitsvc.rulebook.rules import Caution, Derived, Limit, Need, Opening, Rule, Rulebook, TableEntry
 from fitsvc.rulebook.shape import Shape
+from fitsvc.rulebook.tables import read_tables
 from fitsvc.rulebook.topics import TOPIC_KEYS, read_limit, read_need, read_rule, reference
 from fitsvc.rulebook.vocabulary import DEFAULT_UNITS, Fact, Subject, Vocabulary, read_lists, read_subject, value_type
 from fitsvc.rulebook.yaml_text import Mapping, Node, Scalar, read_yaml_file
@@ -37,7 +37,7 @@ class _Loader:
         vocabulary = self._vocabulary()
         top = self._top()
         topics = self._trees("", without="rulebook.yaml")
-        tables = self._tables(vocabulary)
+        tables = read_tables(self.shape, self._trees("tables").values(), vocabulary)
         read = self._names(vocabulary, tables, topics)
         opening = self._opening(read, topics)
         derived = self._derived(read, topics)
@@ -108,60 +108,6 @@ class _Loader:
                 read_subject(self.shape, tree, lists, subjects, facts)
         return Vocabulary(subjects, lists, words, facts)
 
-    def _tables(self, vocabulary: Vocabulary) -> dict[str, TableEntry]:
-        tables: dict[str, TableEntry] = {}
-        read = Expressions(self.shape, vocabulary, Names({}, frozenset()), {}, {})
-        for tree in self._trees("tables").values():
-            for node in self.shape.items(tree.entries.get("tables"), "`tables`"):
-                keys = ["id", "title", "key", "gives", "source"]
-                entry = self.shape.mapping(node, "a table", keys, ["rows", "bands", "meaning"])
-                table = self._table(read, entry) if entry else None
-                if entry and table:
-                    name = self.shape.text(entry, "id")
-                    source = reference(self.shape, entry)
-                    tables[name] = TableEntry(name, self.shape.text(entry, "title"), table, source)
-        return tables
-
-    def _table(self, read: Expressions, entry: Mapping) -> Table | None:
-        shape, lists = self.shape, read.vocabulary.lists
-        kinds = [*lists, "length", "mass", "angle", "force", "torque", "ratio", "count"]
-        key = value_type(shape.one_of(entry, "key", kinds), lists)
-        gives = value_type(shape.one_of(entry, "gives", [*kinds, "yes_no"]), lists)
-        if isinstance(key, ListType):
-            rows = dict(shape.open_mapping(entry.entries.get("rows"), "`rows`"))
-            for name in rows:
-                if name not in key.members:
-                    shape.complain(rows[name], f"`{name}` is not in {key.name}")
-            missing = [f"`{member}`" for member in key.members if member not in rows]
-            if missing:
-                shape.complain(entry, f"the table has no row for {', '.join(missing)}", "every member needs a row")
-                return None
-            values = [self._cell(read, rows[member], gives) for member in key.members]
-            return Table(key, gives, tuple(v for v in values if v is not None)) if None not in values else None
-        assert isinstance(key, NumberType)
-        return self._bands(read, entry, key, gives)
-
-    def _bands(self, read: Expressions, entry: Mapping, key: NumberType, gives: Type) -> Table | None:
-        tops: list[float] = []
-        values: list[Value] = []
-        bands = self.shape.items(entry.entries.get("bands"), "`bands`")
-        for i, item in enumerate(bands):
-            last = i == len(bands) - 1
-            row = self.shape.mapping(item, "a band", ["is"] if last else ["up_to", "is"])
-            value = self._cell(read, row.entries["is"], gives) if row else None
-            top = self._cell(read, row.entries["up_to"], key) if row and not last else None
-            values += [value] if value is not None else []
-            tops += [top[0]] if isinstance(top, tuple) else []
-        if not bands or tops != sorted(set(tops)):
-            self.shape.complain(entry, "a table by bands has rising `up_to`, and none in the last band")
-        if len(tops) != len(bands) - 1 or len(values) != len(bands):
-            return None
-        return Table(key, gives, tuple(values), tuple(tops))
-
-    def _cell(self, read: Expressions, node: Node, kind: Type) -> Value | None:
-        found = read.read_node(node, "value", kind)
-        return found.value if isinstance(found, typed.Constant) else None
-
     def _names(self, vocabulary: Vocabulary, tables: Map[str, TableEntry], topics: Map[str, Mapping]) -> Expressions:
         """Declare what rules may read: facts, the working opening and derived values."""
         facts = {name: kind for name, kind in vocabulary.slots().items() if not name.startswith("adapter.")}
@@ -180,7 +126,7 @@ class _Loader:
                 facts[name] = value_type(kind, vocabulary.lists)
                 units[name] = self.shape.text(entry, "shown_in") or DEFAULT_UNITS.get(kind, "")
                 labels[name] = self.shape.text(entry, "label")
-        known = {name: t.table for name, t in tables.items()}
+        known = {name: table for entry in tables.values() for name, table in entry.lookups.items()}
         found = Names(facts, frozenset(vocabulary.subjects), known, given)
         return Expressions(self.shape, vocabulary, found, {}, units, labels)
 

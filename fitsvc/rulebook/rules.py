@@ -1,14 +1,14 @@
 """What a rulebook is made of, once read and checked. Everything here is immutable."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Literal
 
 from fitsvc.language.checker import Table
 from fitsvc.language.quantities import Dimension
 from fitsvc.language.truth import WORDS
 from fitsvc.language.typed import AnyTyped
-from fitsvc.language.types import ListType, NumberType, Type
+from fitsvc.language.types import ListType, NumberType, Type, Value
 from fitsvc.rulebook.vocabulary import Vocabulary
 from fitsvc.rulebook.yaml_text import Node
 
@@ -190,14 +190,40 @@ class Caution:
     source: Reference
 
 
+Seen = Literal["text", "agency", "secondary", "memory"]
+SEEN: tuple[Seen, ...] = ("text", "agency", "secondary", "memory")
+"""How the words behind a row were seen: the text itself, an agency's own page, a quotation elsewhere, or not at all."""
+
+
+@dataclass(frozen=True, slots=True)
+class RowTold:
+    """What is told of one row of a table with columns: what it asks, its citation, how and of what date it was seen."""
+
+    asks: str
+    cite: str
+    seen: Seen
+    as_of: str
+
+
 @dataclass(frozen=True, slots=True)
 class TableEntry:
-    """A lookup table with what is told of it."""
+    """A lookup table with what is told of it.
+
+    A plain table has one column without a name. One with `rows` has several, and tells of each row by its member;
+    `otherwise` is what stands in a column where a row leaves it out.
+    """
 
     id: str
     title: str
-    table: Table
+    columns: Mapping[str, Table]
     source: Reference
+    rows: Mapping[str, RowTold] = field(default_factory=dict)
+    otherwise: Mapping[str, Value] = field(default_factory=dict)
+
+    @property
+    def lookups(self) -> dict[str, Table]:
+        """Its columns by the names that expressions look them up by."""
+        return {f"{self.id}.{name}" if name else self.id: table for name, table in self.columns.items()}
 
 
 @dataclass(frozen=True, slots=True)

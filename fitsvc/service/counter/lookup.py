@@ -20,6 +20,10 @@ _EFFORTS: Final[Mapping[str, str]] = {
     "ask": "ask the customer", "label": "read a label", "tape": "tape measure", "scales": "scales",
     "dealer": "a dealer",
 }  # fmt: skip
+_SEEN: Final[Mapping[str, str]] = {
+    "text": "its text seen", "agency": "an agency's page seen", "secondary": "quoted elsewhere",
+    "memory": "from memory",
+}  # fmt: skip
 _PROMISES: Final = ("gives", "at_most")
 
 
@@ -144,7 +148,9 @@ class Library:
         )  # fmt: skip
 
     def _table(self, entry: TableEntry) -> TableTold:
-        table, words = entry.table, self.rulebook.vocabulary.words
+        if entry.rows:
+            return self._rows(entry)
+        table, words = entry.columns[""], self.rulebook.vocabulary.words
         keys: list[str] = []
         if isinstance(table.key, ListType):
             keys = [words.get(table.key.name, {}).get(member, member) for member in table.key.members]
@@ -152,6 +158,17 @@ class Library:
             tops = [show(top, top, table.key.dimension, "", "us") for top in table.tops]
             keys = [*(f"up to {top}" for top in tops), "above that"]
         rows = [(key, self._value(value, table.gives)) for key, value in zip(keys, table.values, strict=False)]
+        return TableTold(entry.title, rows, source_text(entry.source.document()))
+
+    def _rows(self, entry: TableEntry) -> TableTold:
+        """A table whose rows each have a source: what each asks, and where that was seen."""
+        key = next(iter(entry.columns.values())).key
+        assert isinstance(key, ListType)
+        words = self.rulebook.vocabulary.words.get(key.name, {})
+        rows = [
+            (sentence(words.get(member, member)), f"{sentence(row.asks)} ({row.cite}; {_SEEN[row.seen]}, {row.as_of})")
+            for member, row in entry.rows.items()
+        ]
         return TableTold(entry.title, rows, source_text(entry.source.document()))
 
     def _value(self, value: Value, gives: Type) -> str:

@@ -1,0 +1,153 @@
+"""Reading the lookup tables: a value a member or band, or several columns with a source of its own in each row."""
+
+from collections.abc import Iterable
+from typing import Final
+
+from fitsvc.language import typed
+from fitsvc.language.checker import Names, Table
+from fitsvc.language.problems import nearest
+from fitsvc.language.truth import NO, YES
+from fitsvc.language.types import TRUTH, ListType, NumberType, Type, Value
+from fitsvc.rulebook.expressions import Expressions
+from fitsvc.rulebook.rules import SEEN, RowTold, TableEntry
+from fitsvc.rulebook.shape import Shape
+from fitsvc.rulebook.topics import reference
+from fitsvc.rulebook.vocabulary import DEFAULT_UNITS, Vocabulary, value_type
+from fitsvc.rulebook.yaml_text import Mapping, Node
+
+_TOLD: Final = ("asks", "cite", "seen", "as_of")
+_TEXTS: Final = ("asks", "cite")
+_KNOWN: Final = "known"
+_NUMBERS: Final = (*DEFAULT_UNITS, "count")
+
+
+def read_tables(shape: Shape, trees: Iterable[Mapping], vocabulary: Vocabulary) -> dict[str, TableEntry]:
+    """Read the tables of some files."""
+    reader = _Reader(shape, vocabulary)
+    tables: dict[str, TableEntry] = {}
+    for tree in trees:
+        for node in shape.items(tree.entries.get("tables"), "`tables`"):
+            table = reader.entry(node)
+            if table:
+                tables[table.id] = table
+    return tables
+
+
+class _Reader:
+    """Reads tables of one vocabulary; their cells are constants."""
+
+    def __init__(self, shape: Shape, vocabulary: Vocabulary) -> None:
+        self.shape, self.lists = shape, vocabulary.lists
+        self.read = Expressions(shape, vocabulary, Names({}, frozenset()), {}, {})
+
+    def entry(self, node: Node) -> TableEntry | None:
+        """One table."""
+        shape = self.shape
+        several = isinstance(node, Mapping) and "columns" in node.entries
+        wanted = ["columns", "rows"] if several else ["gives"]
+        optional = ["meaning"] if several else ["rows", "bands", "meaning"]
+        entry = shape.mapping(node, "a table", ["id", "title", "key", *wanted, "source"], optional)
+        if entry is None:
+            return None
+        name, title, source = shape.text(entry, "id"), shape.text(entry, "title"), reference(shape, entry)
+        if several:
+            return self._with_columns(entry, TableEntry(name, title, {}, source))
+        table = self._table(entry)
+        return TableEntry(name, title, {"": table}, source) if table else None
+
+    # one value a row
+
+    def _table(self, entry: Mapping) -> Table | None:
+        shape = self.shape
+        key = value_type(shape.one_of(entry, "key", [*self.lists, *_NUMBERS]), self.lists)
+        gives = value_type(shape.one_of(entry, "gives", [*self.lists, *_NUMBERS, "yes_no"]), self.lists)
+        if isinstance(key, NumberType):
+            return self._bands(entry, key, gives)
+        assert isinstance(key, ListType)
+        rows = self._rows(entry, key)
+        missing = [f"`{member}`" for member in key.members if member not in rows]
+        if missing:
+            shape.complain(entry, f"the table has no row for {', '.join(missing)}", "every member needs a row")
+            return None
+        values = [self._cell(rows[member], gives) for member in key.members]
+        return Table(key, gives, tuple(v for v in values if v is not None)) if None not in values else None
+
+    def _bands(self, entry: Mapping, key: NumberType, gives: Type) -> Table | None:
+        tops: list[float] = []
+        values: list[Value] = []
+        bands = self.shape.items(entry.entries.get("bands"), "`bands`")
+        for i, item in enumerate(bands):
+            last = i == len(bands) - 1
+            row = self.shape.mapping(item, "a band", ["is"] if last else ["up_to", "is"])
+            value = self._cell(row.entries["is"], gives) if row else None
+            top = self._cell(row.entries["up_to"], key) if row and not last else None
+            values += [value] if value is not None else []
+            tops += [top[0]] if isinstance(top, tuple) else []
+        if not bands or tops != sorted(set(tops)):
+            self.shape.complain(entry, "a table by bands has rising `up_to`, and none in the last band")
+        if len(tops) != len(bands) - 1 or len(values) != len(bands):
+            return None
+        return Table(key, gives, tuple(values), tuple(tops))
+
+    def _rows(self, entry: Mapping, key: ListType) -> dict[str, Node]:
+        rows = dict(self.shape.open_mapping(entry.entries.get("rows"), "`rows`"))
+        for name in rows:
+            if name not in key.members:
+                near = nearest(name, key.members)
+                self.shape.complain(
+                    rows[name], f"`{name}` is not in {key.name}", f"did you mean `{near}`?" if near else ""
+                )
+        return rows
+
+    def _cell(self, node: Node, kind: Type) -> Value | None:
+        found = self.read.read_node(node, "value", kind)
+        return found.value if isinstance(found, typed.Constant) else None
+
+    # several columns, and for each row where it comes from
+
+    def _with_columns(self, entry: Mapping, table: TableEntry) -> TableEntry | None:
+        shape = self.shape
+        key = self.lists[shape.one_of(entry, "key", self.lists)]
+        kinds, defaults = self._columns(entry)
+        cells: dict[str, dict[str, Value]] = {name: {} for name in kinds}
+        told: dict[str, RowTold] = {}
+        for member, node in self._rows(entry, key).items():
+            needed = [name for name in kinds if name not in defaults]
+            row = shape.mapping(node, f"row `{member}`", [*needed, *_TOLD], list(defaults))
+            if row is None:
+                continue
+            told[member] = RowTold(shape.text(row, "asks"), shape.text(row, "cite"),
+                                   shape.one_of(row, "seen", SEEN), shape.text(row, "as_of"))  # fmt: skip
+            for name, kind in kinds.items():
+                value = self._cell(row.entries[name], kind) if name in row.entries else defaults.get(name)
+                cells[name] |= {member: value} if value is not None else {}
+        columns = {name: _column(key, kinds[name], cells[name]) for name in kinds}
+        columns[_KNOWN] = Table(key, TRUTH, tuple(YES if member in told else NO for member in key.members))
+        columns |= {name: _texts(f"{table.id}.{name}", key, told, name) for name in _TEXTS}
+        return TableEntry(table.id, table.title, columns, table.source, told, defaults)
+
+    def _columns(self, entry: Mapping) -> tuple[dict[str, Type], dict[str, Value]]:
+        """The type of each column, and what stands where a row leaves one out."""
+        shape, kinds, defaults = self.shape, dict[str, Type](), dict[str, Value]()
+        for name, node in shape.open_mapping(entry.entries["columns"], "`columns`"):
+            column = shape.mapping(node, f"column `{name}`", ["gives", "meaning"], ["otherwise"])
+            if name in (*_TOLD, _KNOWN):
+                shape.complain(node, f"`{name}` is in every table with columns", "choose another name")
+            elif column:
+                word = shape.one_of(column, "gives", [*self.lists, *_NUMBERS, "yes_no"])
+                kinds[name] = value_type(word, self.lists)
+                value = self._cell(column.entries["otherwise"], kinds[name]) if "otherwise" in column.entries else None
+                defaults |= {name: value} if value is not None else {}
+        return kinds, defaults
+
+
+def _column(key: ListType, kind: Type, cells: dict[str, Value]) -> Table:
+    """A column: anything is possible of a member without a row."""
+    return Table(key, kind, tuple(cells.get(member, kind.unknown) for member in key.members))  # type: ignore[union-attr]
+
+
+def _texts(name: str, key: ListType, told: dict[str, RowTold], field: str) -> Table:
+    """A column of texts, as a list whose members are the texts."""
+    texts = {member: str(getattr(row, field)) for member, row in told.items()}
+    kind = ListType(name, tuple(dict.fromkeys(texts.values())))
+    return _column(key, kind, {member: kind.mask(text) for member, text in texts.items()})
