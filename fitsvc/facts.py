@@ -10,6 +10,7 @@ from typing import Any, Final, TypeVar
 
 import msgspec
 
+from fitsvc.caching import LruCache
 from fitsvc.language.intervals import SAME, Bounds
 from fitsvc.language.problems import Problem, ProblemsFound, nearest
 from fitsvc.language.quantities import QuantityError, parse_quantity
@@ -23,7 +24,8 @@ T = TypeVar("T")
 LONGEST_TEXT: Final = 2_000
 MOST_ADAPTERS: Final = 4
 _FAR: Final = 10**15
-_CACHED: Final = 10_000
+_MOST_READ: Final = 10_000
+"""Facts of a subject, and single ones, that are remembered as read: some ten thousand wares and their cells, 10 MB."""
 _REMEMBERED: Final = frozenset({str, int, bool})
 _encode: Final = msgspec.msgpack.Encoder().encode
 _TRUTHS: Final[Mapping[Any, int]] = {True: YES, False: NO, "yes": YES, "no": NO, "true": YES, "false": NO}
@@ -31,6 +33,8 @@ _TRUTHS: Final[Mapping[Any, int]] = {True: YES, False: NO, "yes": YES, "no": NO,
 
 _Read = tuple[dict[str, Value], dict[str, str], tuple[str, ...]]
 """What reading one subject's facts gave: values by slot, texts, and the names of those that are null."""
+_Cell = tuple[str, type, Any]
+"""One fact as it is written: its name, and its value with the type of that, since True, 1 and 1.0 are equal."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,8 +61,8 @@ class FactReader:
         self.vocabulary = vocabulary = rulebook.vocabulary
         self.subjects = {name: vocabulary.of(name) for name in vocabulary.subjects}
         self._named = rulebook.named
-        self._whole: dict[str, dict[bytes, _Read]] = {name: {} for name in self.subjects}
-        self._seen: dict[str, dict[tuple[str, type, Any], dict[str, Value]]] = {name: {} for name in self.subjects}
+        self._whole = {name: LruCache[bytes, _Read](_MOST_READ) for name in self.subjects}
+        self._seen = {name: LruCache[_Cell, dict[str, Value]](_MOST_READ) for name in self.subjects}
 
     def read(
         self, subject: str, facts: Mapping[str, Any], pointer: str, problems: list[Problem],
@@ -69,14 +73,12 @@ class FactReader:
         Returns the names of the facts that are said not to be known, which are null.
         """
         whole, key = self._whole[subject], _key(facts)
-        found = whole.get(key) if key else None
+        found = whole.find(key) if key else None
         if found is None:
             null = tuple(name for name, wire in facts.items() if wire is None)
             found = (*self._read(subject, facts, pointer, problems), null)
             if key and not problems:
-                if len(whole) >= _CACHED:
-                    whole.clear()
-                whole[key] = found
+                whole.keep(key, found)
         values.update(found[0])
         texts.update(found[1])
         return found[2]
@@ -84,12 +86,12 @@ class FactReader:
     def _read(
         self, subject: str, facts: Mapping[str, Any], pointer: str, problems: list[Problem]
     ) -> tuple[dict[str, Value], dict[str, str]]:
-        known, seen = self.subjects[subject], self._seen[subject]
+        known, seen = self.subjects[subject], self._seen[subject].find
         values: dict[str, Value] = {}
         texts: dict[str, str] = {}
         for name, wire in facts.items():
             kind = wire.__class__
-            slots = seen.get((name, kind, wire)) if kind in _REMEMBERED else None
+            slots = seen((name, kind, wire)) if kind in _REMEMBERED else None
             fact = None if slots is not None else known.get(name)
             if slots is not None:
                 values.update(slots)
@@ -112,10 +114,7 @@ class FactReader:
         """The values of a fact's slots; ProblemsFound with pointers below the fact."""
         slots = _READERS[_kind(fact)](fact, wire)
         if type(wire) in _REMEMBERED and slots and not fact.tyre:
-            seen = self._seen[fact.subject]
-            if len(seen) >= _CACHED:
-                seen.clear()
-            seen[(fact.short, type(wire), wire)] = slots
+            self._seen[fact.subject].keep((fact.short, type(wire), wire), slots)
         return slots
 
 

@@ -29,6 +29,7 @@ from fitsvc.answers.remedies import Remedies, remedy_of
 from fitsvc.answers.shelf import EMPTY, Shelf
 from fitsvc.answers.summary import summarise, to_ask
 from fitsvc.answers.wording import Wording
+from fitsvc.caching import LruCache
 from fitsvc.engine.leaves import Basis
 from fitsvc.engine.limits import Lowest, limits_of
 from fitsvc.engine.point import Point, Verdict
@@ -36,7 +37,8 @@ from fitsvc.facts import Case, FactReader
 from fitsvc.language.display import System, show_down
 from fitsvc.rulebook.rules import Rulebook
 
-_MOST_KEPT: Final = 10_000
+_MOST_LIMITS: Final = 10_000
+"""Limits of so many rigs are kept in words, of a few hundred bytes each: those asked about in a busy day."""
 ORDER: Final[tuple[tuple[str, Result], ...]] = (
     ("fails", "fails"), ("unknown", "undetermined"), ("cautions", "fails"), ("doubts", "undetermined"),
     ("passes", "passes"),
@@ -63,7 +65,7 @@ class Answerer:
         self._limits_by_id = {limit.id: limit for limit in rulebook.limits}
         nodes = [node for limit in rulebook.limits for one in limit.ratings for node in (one.node, one.guard) if node]
         self._limit_slots = tuple(read.name for read in Basis(nodes, self.engine.bare_derived).leaves)
-        self._kept_limits: dict[tuple[object, ...], list[LimitShown]] = {}
+        self._kept_limits = LruCache[tuple[object, ...], list[LimitShown]](_MOST_LIMITS)
 
     def answer(
         self, document: Any, records: Records | None = None, system: System = "us", shelf: Shelf | None = None
@@ -178,7 +180,7 @@ class Answerer:
             for number in sorted(getattr(verdict, name)):
                 one = words[number]
                 # Most are kept already, and a call for each would take longer than to look it up.
-                kept = one.kept[system].get(one.rests_on(get, present)) if one.by_facts_alone else None
+                kept = one.kept[system].find(one.rests_on(get, present)) if one.by_facts_alone else None
                 found.append(kept or one.finding(result, case, system))
         return found
 
@@ -187,12 +189,11 @@ class Answerer:
         if case.adapters:
             return [self._limit(name, low, case, system) for name, low in limits_of(self.engine, case).items()]
         key = (system, case.present, *map(case.facts.get, self._limit_slots))
-        found = self._kept_limits.get(key)
+        found = self._kept_limits.find(key)
         if found is None:
-            if len(self._kept_limits) >= _MOST_KEPT:
-                self._kept_limits.clear()
             lows = limits_of(self.engine, case).items()
-            self._kept_limits[key] = found = [self._limit(name, low, case, system) for name, low in lows]
+            found = [self._limit(name, low, case, system) for name, low in lows]
+            self._kept_limits.keep(key, found)
         return found
 
     def _limit(self, name: str, low: Lowest, case: Case, system: System) -> LimitShown:

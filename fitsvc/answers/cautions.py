@@ -3,6 +3,7 @@
 from typing import Final
 
 from fitsvc.answers.phrases import filled, texts
+from fitsvc.caching import LruCache
 from fitsvc.engine.point import Point
 from fitsvc.facts import Case
 from fitsvc.language.display import System
@@ -11,7 +12,8 @@ from fitsvc.language.typed import AnyTyped, Constant
 from fitsvc.language.types import TRUTH, Value
 from fitsvc.rulebook.rules import values_of
 
-_MOST_KEPT: Final = 10_000
+_MOST_APPLYING: Final = 10_000
+"""Of the guards' values that occur together, more than come up in practice: they take three values each."""
 _ALWAYS: Final = Constant(TRUTH, YES)
 
 
@@ -24,16 +26,15 @@ class Cautions:
         self._shown = [values_of(one.text) for one in self._cautions]
         self._texts = [filled(one.text, ()) if not shown else ""
                        for one, shown in zip(self._cautions, self._shown, strict=True)]  # fmt: skip
-        self._applying: dict[tuple[frozenset[str], tuple[Value, ...]], tuple[int, ...]] = {}
+        self._applying = LruCache[tuple[frozenset[str], tuple[Value, ...]], tuple[int, ...]](_MOST_APPLYING)
 
     def told(self, case: Case, system: System) -> list[str]:
         """The cautions of an opened case: those that may apply; one with figures only where it surely does."""
         guards = self._engine.values("cautions", lambda: self._guards).of(case)
-        applying = self._applying.get((case.present, guards))
+        applying = self._applying.find((case.present, guards))
         if applying is None:
-            if len(self._applying) >= _MOST_KEPT:
-                self._applying.clear()
-            self._applying[case.present, guards] = applying = self._apply(case.present, guards)
+            applying = self._apply(case.present, guards)
+            self._applying.keep((case.present, guards), applying)
         return [self._texts[number] or self._with_figures(number, case, system) for number in applying]
 
     def _apply(self, present: frozenset[str], guards: tuple[Value, ...]) -> tuple[int, ...]:

@@ -12,6 +12,7 @@ from typing import Any, Final
 from fitsvc.answers.phrases import exact
 from fitsvc.answers.readings import Grid, Runs, grid_of, runs_of
 from fitsvc.answers.wording import Wording
+from fitsvc.caching import LruCache
 from fitsvc.engine.point import Point
 from fitsvc.facts import Case
 from fitsvc.language.display import System
@@ -24,6 +25,7 @@ _TOGETHER: Final = 3
 _FEW: Final = 4
 _MOST_TRIED: Final = 6
 _MOST_KEPT: Final = 20_000
+"""Of some fifty rules that may be open, four hundred cases each; a few hundred bytes for one, 10 MB for all."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,7 +61,7 @@ class Missing:
 
     def __init__(self, engine: Point, wording: Wording) -> None:
         self.engine, self.wording = engine, wording
-        self._kept: dict[Hashable, Any] = {}
+        self._kept = LruCache[Hashable, Any](_MOST_KEPT)
         self._about: dict[int, frozenset[str]] = {}
 
     def about(self, number: int) -> frozenset[str]:
@@ -90,12 +92,8 @@ class Missing:
         if case.adapters:
             return make()
         key = (what, number, *self.wording.rules(False)[number].rests_on(case.facts.get, case.present))
-        found = self._kept.get(key)
-        if found is None:
-            if len(self._kept) >= _MOST_KEPT:
-                self._kept.clear()
-            self._kept[key] = found = make()
-        return found
+        found = self._kept.find(key)
+        return self._kept.get(key, make) if found is None else found
 
     def _held(self, number: int, case: Case) -> Iterator[Held]:
         for read, adapter in dict.fromkeys(self._rests_on(number, case)):

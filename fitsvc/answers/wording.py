@@ -3,11 +3,12 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from math import inf
-from typing import Final
+from typing import Final, get_args
 
 from fitsvc.answers.answer import Finding, Result
 from fitsvc.answers.governing import governing_fact, unknown_in_opening
 from fitsvc.answers.phrases import UNKNOWN, capped, exact, filled, joined, not_known, texts, uncapped
+from fitsvc.caching import LruCache
 from fitsvc.engine.point import Point
 from fitsvc.facts import Case
 from fitsvc.language.compiler import compile_reads
@@ -20,7 +21,8 @@ from fitsvc.rulebook.rules import Need, Rating, Rule, Rulebook, Shown, Template,
 from fitsvc.rulebook.vocabulary import spoken
 
 _OTHERS: Final[Mapping[str, str]] = {"vehicle.id": "vehicle's configuration"}
-_MOST_KEPT: Final = 2_000
+_MOST_WORDED: Final = 2_000
+"""Findings of a rule that are kept in each system of units, of about a kilobyte each: 2 MB for a rule at the most."""
 _ALWAYS: Final = Constant(TRUTH, YES)
 
 
@@ -68,7 +70,7 @@ class RuleWords:
         self._key = ("words", number, adapted)
         self._source = rule.source.document()
         self.by_facts_alone = not (self._tyres or self._opening)
-        self.kept: dict[System, dict[tuple[object, ...], Finding]] = {"us": {}, "metric": {}}
+        self.kept = {system: LruCache[tuple[object, ...], Finding](_MOST_WORDED) for system in get_args(System)}
 
     def finding(self, result: Result, case: Case, system: System) -> Finding:
         """The rule's finding on an opened case."""
@@ -76,11 +78,10 @@ class RuleWords:
         if not self.by_facts_alone:
             key += self._told_by(case)
         kept = self.kept[system]
-        found = kept.get(key)
+        found = kept.find(key)
         if found is None:
-            if len(kept) >= _MOST_KEPT:
-                kept.clear()
-            kept[key] = found = self._word(result, case, system)
+            found = self._word(result, case, system)
+            kept.keep(key, found)
         return found
 
     def _told_by(self, case: Case) -> tuple[object, ...]:

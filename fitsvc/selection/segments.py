@@ -1,12 +1,11 @@
 """Accessories folded for judging: what one rig comes to with each of many, kept for the rigs asked about lately."""
 
 from bisect import bisect_right
-from collections import Counter, OrderedDict
-from collections.abc import Callable, Hashable, Iterator, Sequence
+from collections import Counter
+from collections.abc import Hashable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property, lru_cache
-from threading import Lock
-from typing import Any, Final, Generic, Literal, TypeVar, overload
+from typing import Any, Final, Literal, overload
 
 import numpy as np
 import pyarrow as pa
@@ -14,6 +13,7 @@ import pyarrow.compute as pc
 from numpy.typing import NDArray
 
 from fitsvc.answers.shelf import Item
+from fitsvc.caching import LruCache
 from fitsvc.engine.columns.bitmaps import set_at
 from fitsvc.engine.columns.kernel import OUTCOMES, Columns
 from fitsvc.engine.columns.signatures import arrays_of
@@ -29,30 +29,12 @@ Sort = Literal["sku", "label"]
 Flags = NDArray[np.bool_]
 Facts = tuple[tuple[str, Value], ...]
 """Facts by slot, and what they are to be."""
-T = TypeVar("T")
-_RIGS_KEPT: Final = 32
-_READ_KEPT: Final = 10_000
+_MOST_RIGS: Final = 32
+"""Rigs, and filters, whose results are kept: what a rig comes to with each of a million items is some megabytes."""
+_MOST_READ: Final = 10_000
+"""Items of a segment whose facts are kept as read: those of a hundred full pages, of about a kilobyte each."""
 _STRIDE: Final = 1 << 15
 """Items looked at in one go on the way to the first few of a kind."""
-
-
-class Kept(Generic[T]):
-    """The results made lately, by key; shared by threads, each result made once at a time."""
-
-    def __init__(self, most: int = _RIGS_KEPT) -> None:
-        self._most, self._lock = most, Lock()
-        self._found: OrderedDict[Hashable, T] = OrderedDict()
-
-    def get(self, key: Hashable, make: Callable[[], T]) -> T:
-        """The result under a key, made if it is not kept."""
-        with self._lock:
-            found = self._found.pop(key, None)
-            if found is None:
-                found = make()
-            self._found[key] = found
-            if len(self._found) > self._most:
-                self._found.popitem(last=False)
-            return found
 
 
 def case_of(rig: Case, item: Item, reader: FactReader) -> Case:
@@ -107,9 +89,9 @@ class Segment:
         self._facts_of, self.marks = array_of(tables.items, "facts"), array_of(tables.items, "mark")
         self._by_label = array_of(tables.items, "by_label")
         self._catalogue = catalogue_of(columns, tables)
-        self._read = lru_cache(_READ_KEPT)(lambda number: read_facts(reader, self._json[number]))
-        self._judged = Kept[Told]()
-        self.matching = Kept[Flags]()
+        self._read = lru_cache(_MOST_READ)(lambda number: read_facts(reader, self._json[number]))
+        self._judged = LruCache[Hashable, Told](_MOST_RIGS)
+        self.matching = LruCache[Hashable, Flags](_MOST_RIGS)
 
     def __len__(self) -> int:
         return len(self.skus)
@@ -274,6 +256,10 @@ def whole(segment: Segment) -> Part:
     return Part(segment, np.ones(len(segment), np.bool_), np.zeros(0, np.intp))
 
 
+def _of_rigs() -> LruCache[Hashable, Any]:
+    return LruCache(_MOST_RIGS)
+
+
 @dataclass(frozen=True, slots=True)
 class Held:
     """The accessories of one revision of the catalogue: folded ones in parts, and the latest changed as they are.
@@ -285,9 +271,9 @@ class Held:
     parts: tuple[Part, ...]
     loose: tuple[Item, ...]
     unreadable: int
-    counted: Kept[Any] = field(default_factory=Kept)
-    judged: Kept[list[Verdict]] = field(default_factory=Kept)
-    matched: Kept[list[NDArray[np.int64]]] = field(default_factory=Kept)
+    counted: LruCache[Hashable, Any] = field(default_factory=_of_rigs)
+    judged: LruCache[Hashable, list[Verdict]] = field(default_factory=_of_rigs)
+    matched: LruCache[Hashable, list[NDArray[np.int64]]] = field(default_factory=_of_rigs)
 
     @property
     def items(self) -> int:
