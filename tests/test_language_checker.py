@@ -9,11 +9,12 @@ from random import Random
 import pytest
 
 from fitsvc.language import complaints, typed
-from fitsvc.language.checker import Names, Table, check
+from fitsvc.language.checker import Names, check
 from fitsvc.language.functions import FUNCTIONS, SPECIAL_FORMS
 from fitsvc.language.problems import ProblemsFound
 from fitsvc.language.quantities import ANGLE, FORCE, LENGTH, MASS, NUMBER, TORQUE
 from fitsvc.language.source import Source
+from fitsvc.language.tables import Table
 from fitsvc.language.typed import AnyTyped
 from fitsvc.language.types import TEXT, TRUTH, ListType, NumberType, Type
 

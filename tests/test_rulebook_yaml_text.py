@@ -46,7 +46,7 @@ def test_tree() -> None:
     assert isinstance(root, Sequence) and isinstance(root.items[0], Mapping)
     rule = root.items[0]
     assert [*rule.entries] == ["id", "in"]
-    mark = rule.key_marks["in"]
+    mark = rule.key_mark("in")
     assert (mark.file, mark.line, mark.column) == ("a.yaml", 2, 3)
     assert (rule.entries["in"].mark.line, rule.entries["in"].mark.column) == (2, 7)
 

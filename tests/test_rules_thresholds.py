@@ -17,9 +17,9 @@ from fitsvc.engine.examples import run_examples
 from fitsvc.engine.point import Point
 from fitsvc.facts import FactReader
 from fitsvc.language import typed
-from fitsvc.language.checker import Table
 from fitsvc.language.display import show, step
 from fitsvc.language.quantities import ANGLE, FORCE, LENGTH, MASS, NUMBER, TORQUE, Dimension
+from fitsvc.language.tables import Table
 from fitsvc.language.typed import AnyTyped
 from fitsvc.language.types import NumberType, Type, Value
 from fitsvc.paths import data_dir

@@ -11,23 +11,13 @@ from fitsvc.language import complaints as say
 from fitsvc.language import syntax, typed
 from fitsvc.language.functions import FUNCTIONS, SPECIAL_FORMS, Function
 from fitsvc.language.intervals import SAME
-from fitsvc.language.parser import parse
 from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.language.quantities import Dimension, QuantityError, parse_any
 from fitsvc.language.source import Source
+from fitsvc.language.tables import Table
 from fitsvc.language.truth import NO, YES
 from fitsvc.language.typed import AnyTyped
-from fitsvc.language.types import TRUTH, ListType, NumberType, TextType, TruthType, Type, Value
-
-
-@dataclass(frozen=True, slots=True)
-class Table:
-    """A lookup table: by member of a list, or by bands of a number whose tops are inside."""
-
-    key: ListType | NumberType
-    gives: Type
-    values: tuple[Value, ...]
-    tops: tuple[float, ...] = ()
+from fitsvc.language.types import TRUTH, ListType, NumberType, TextType, TruthType, Type
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,6 +32,8 @@ class Names:
 
 def check(source: Source, names: Names, expected: Type | None = None) -> AnyTyped:
     """Parse and check one expression of an expected type (any, when None); ProblemsFound has all problems."""
+    from fitsvc.language.parser import parse
+
     checker = _Checker(source, names, parse(source))
     node = checker.value(checker.tree, expected)
     if node is not None and expected is not None:

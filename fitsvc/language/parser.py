@@ -1,7 +1,11 @@
-"""Text of an expression → syntax tree, or problems placed at their characters. The grammar is grammar.lark."""
+"""Text of an expression → syntax tree, or problems placed at their characters. The grammar is grammar.lark.
+
+Lark and its tables are slow to load, so this module is imported where something is parsed, not above. A text's
+tree is remembered, since a rulebook reads each of its expressions once more for its digest.
+"""
 
 import re
-from functools import cache
+from functools import cache, lru_cache
 from pathlib import Path
 from typing import Any, Final
 
@@ -14,6 +18,8 @@ from fitsvc.language.source import Source
 
 LONGEST: Final = 2_000
 DEEPEST: Final = 40
+_REMEMBERED: Final = 4_096
+"""A few rulebooks' expressions: the one that is shipped has about 600 different ones."""
 
 _QUANTITY: Final = re.sub(r"(?<!\\)/", r"\/", QUANTITY_NUMBER_PATTERN + r"\s*" + QUANTITY_UNIT_PATTERN)
 _STRANGERS: Final = {
@@ -35,21 +41,30 @@ def parse(source: Source) -> syntax.Node:
     if not text.strip():
         raise ProblemsFound([source.problem_at(0, "the expression is empty", "write a condition such as `a <= b`")])
     try:
-        tree: syntax.Node = _lark().parse(text)  # type: ignore[assignment]
+        tree, too_deep = _read(text)
     except UnexpectedInput as error:
         raise ProblemsFound([_problem(source, error)]) from None
-    _refuse_depth(source, tree)
+    if too_deep is not None:
+        message = f"the expression is nested deeper than {DEEPEST} levels"
+        raise ProblemsFound([source.problem_at(too_deep, message, "move parts of it to `derived` names")])
     return tree
 
 
-def _refuse_depth(source: Source, tree: syntax.Node) -> None:
+@lru_cache(maxsize=_REMEMBERED)
+def _read(text: str) -> tuple[syntax.Node, int | None]:
+    """A text's tree, and the place of the first node that is nested too deep."""
+    tree: syntax.Node = _lark().parse(text)  # type: ignore[assignment]
+    return tree, _too_deep(tree)
+
+
+def _too_deep(tree: syntax.Node) -> int | None:
     """Bound the tree's depth, walking it without recursion, before any recursive code sees it."""
     level = [tree]
     for _ in range(DEEPEST):
         level = [below for node in level for below in syntax.below(node)]
-    if level:
-        message = f"the expression is nested deeper than {DEEPEST} levels"
-        raise ProblemsFound([source.problem_at(level[0].at, message, "move parts of it to `derived` names")])
+        if not level:
+            return None
+    return level[0].at
 
 
 class _Builder(Transformer):  # type: ignore[type-arg]

@@ -2,7 +2,6 @@
 
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
-from difflib import get_close_matches
 from typing import Final
 
 _LONGEST_WORD: Final = 200
@@ -48,6 +47,8 @@ class ProblemsFound(Exception):
 
 def nearest(word: str, known: Iterable[str]) -> str | None:
     """Return the known name closest to a word, or None when none is close."""
+    from difflib import get_close_matches  # loaded for those who err only
+
     if len(word) > _LONGEST_WORD:
         return None
     close = get_close_matches(word, list(known), n=1, cutoff=0.6)

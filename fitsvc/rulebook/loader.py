@@ -32,6 +32,7 @@ class _Loader:
     def __init__(self, folder: Path) -> None:
         self.folder, self.shape = folder, Shape()
         self.taken: dict[str, str] = {}
+        self.trees: dict[Path, Node] = {}
 
     def load(self) -> Rulebook:
         vocabulary = self._vocabulary()
@@ -63,14 +64,17 @@ class _Loader:
         about = {topic: self.shape.text(tree, "about") for topic, tree in topics.items()}
         named = vocabulary.asked_facts() | (read.presences - vocabulary.subjects.keys())
         return Rulebook(
-            name, digest_of(self.folder), vocabulary, tables, derived, opening,
+            name, digest_of(self.folder, self.trees), vocabulary, tables, derived, opening,
             tuple(rules), tuple(limits), tuple(needs), cautions, about, named,
         )  # fmt: skip
 
     # files
 
     def _read(self, path: Path) -> Node | None:
-        return self.shape.attempt(lambda: read_yaml_file(path, shown_as=str(path.relative_to(self.folder.parent))))
+        tree = self.shape.attempt(lambda: read_yaml_file(path, shown_as=str(path.relative_to(self.folder.parent))))
+        if tree is not None:
+            self.trees[path] = tree
+        return tree
 
     def _trees(self, below: str, without: str = "") -> dict[str, Mapping]:
         """The mapping in each file of a folder, by the file's name."""

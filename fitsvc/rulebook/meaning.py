@@ -11,14 +11,14 @@ from typing import Any, Final
 
 import msgspec
 
-from fitsvc.language.parser import parse
 from fitsvc.language.source import Source
 from fitsvc.rulebook.measuring import KEYS as HINTS
-from fitsvc.rulebook.yaml_text import read_yaml_file, to_plain
+from fitsvc.rulebook.yaml_text import Node, read_yaml_file, to_plain
 
 _EXPRESSIONS: Final = {"applies_when", "requires", "met_when", "is", "rating", "judged", "judged_when"}
 _EXPRESSION_MAPS: Final = {"bare", "each", "values"}
 _NAMES: Final = ("id", "name")
+_NONE: Final[Mapping[Path, Node]] = {}
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,18 +37,21 @@ class Difference:
     new: Mapping[str, Any] | None
 
 
-def meaning_of(folder: Path) -> dict[str, Any]:
-    """Each file's plain data by its path, without examples and hints, with expressions printed canonically."""
+def meaning_of(folder: Path, read: Mapping[Path, Node] = _NONE) -> dict[str, Any]:
+    """Each file's plain data by its path, without examples and hints, with expressions printed canonically.
+
+    `read` are the trees of files that have been read already.
+    """
     meaning = {}
     for path in sorted(folder.rglob("*.yaml")):
-        tree = read_yaml_file(path)
+        tree = read.get(path) or read_yaml_file(path)
         meaning[str(path.relative_to(folder).as_posix())] = _meaning(to_plain(tree), "")
     return meaning
 
 
-def digest_of(folder: Path) -> str:
+def digest_of(folder: Path, read: Mapping[Path, Node] = _NONE) -> str:
     """The digest over meaning: comments, key order, spacing and examples do not change it."""
-    return "sha256:" + hashlib.sha256(msgspec.json.encode(meaning_of(folder), order="sorted")).hexdigest()
+    return "sha256:" + hashlib.sha256(msgspec.json.encode(meaning_of(folder, read), order="sorted")).hexdigest()
 
 
 def differences(old: Path, new: Path) -> list[Difference]:
@@ -120,5 +123,7 @@ def _meaning(value: Any, key: str) -> Any:
     if isinstance(value, list):
         return [_meaning(part, "rating" if key == "lowest_of" else key) for part in value]
     if key in _EXPRESSIONS and isinstance(value, str):
+        from fitsvc.language.parser import parse
+
         return str(parse(Source.plain(value)))
     return value

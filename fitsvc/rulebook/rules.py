@@ -4,8 +4,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Literal
 
-from fitsvc.language.checker import Table
 from fitsvc.language.quantities import Dimension
+from fitsvc.language.tables import Table
 from fitsvc.language.truth import WORDS
 from fitsvc.language.typed import AnyTyped
 from fitsvc.language.types import ListType, NumberType, Type, Value

@@ -4,8 +4,9 @@ from collections.abc import Iterable
 from typing import Final
 
 from fitsvc.language import typed
-from fitsvc.language.checker import Names, Table
+from fitsvc.language.checker import Names
 from fitsvc.language.problems import nearest
+from fitsvc.language.tables import Table
 from fitsvc.language.truth import NO, YES
 from fitsvc.language.types import TRUTH, ListType, NumberType, Type, Value
 from fitsvc.rulebook.expressions import Expressions
