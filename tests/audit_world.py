@@ -84,7 +84,7 @@ def audit(catalogue: Path, out: Path, of: Sequence[AuditRig] | None = None, **as
 def audit_of(catalogue: Path, out: Path, of: Sequence[AuditRig] | None = None, **asked: Any) -> Audit:
     """An audit that is not carried out yet."""
     rulebook = asked.pop("rulebook", answerer().rulebook)
-    return Audit(Asked(catalogue, out, **asked), rulebook, rigs() if of is None else of, lambda *_: None)
+    return Audit(Asked(catalogue=catalogue, out=out, **asked), rulebook, rigs() if of is None else of, lambda *_: None)
 
 
 def pairs(out: Path) -> Rows:

@@ -69,7 +69,14 @@ def _yaml_records(name: str) -> Iterator[Stored]:
         wired = {fact: _wire(value) for fact, value in facts.items()}
         links = {part: entry[part] for part in ("vehicle", "receiver") if part in entry}
         key = entry["sku" if file["subject"] == "trailer" else "id"]
-        yield Stored(file["subject"], key, entry["label"], wired, frozenset(assumed), links)
+        yield Stored(
+            subject=file["subject"],
+            key=key,
+            label=entry["label"],
+            facts=wired,
+            assumed=frozenset(assumed),
+            links=links,
+        )
 
 
 def _csv_records(name: str) -> Iterator[Stored]:
@@ -79,7 +86,7 @@ def _csv_records(name: str) -> Iterator[Stored]:
             key, subject, label = (row.pop(column) for column in ("sku", "subject", "label"))
             known = vocabulary.of(subject)
             cells = dict(_cell(column, text, known) for column, text in row.items() if text)
-            yield Stored(subject, key, label, cells)
+            yield Stored(subject=subject, key=key, label=label, facts=cells)
 
 
 def _cell(column: str, text: str, known: Mapping[str, Fact]) -> tuple[str, Any]:

@@ -163,7 +163,15 @@ def test_the_same_question_gives_the_same_bytes() -> None:
 def test_too_many_candidates_are_asked_about_not_judged() -> None:
     """Past the bound the answer asks first what narrows them most, and says that it has not judged each."""
     facts = ({"make": "Quillon", "model": "Lot", "year": 1950 + i, "body": "van"} for i in range(MOST + 1))
-    many = [Stored("vehicle", f"veh_lot_{i:03}", f"Lot {i}", one) for i, one in enumerate(facts)]
+    many = [
+        Stored(
+            subject="vehicle",
+            key=f"veh_lot_{i:03}",
+            label=f"Lot {i}",
+            facts=one,
+        )
+        for i, one in enumerate(facts)
+    ]
     others = sum(one.facts.get("make") == "Quillon" for one in world().of("vehicle"))
     found = answerer().answer(asked({"make": "Quillon"}), replace(world(), records=(*world().records, *many)))
     assert found.outcome == "undetermined"
@@ -174,7 +182,20 @@ def test_too_many_candidates_are_asked_about_not_judged() -> None:
 
 def test_a_blank_record_is_nobody() -> None:
     """A vehicle that says nothing of its name is not meant by any name; a model without a year is any year's."""
-    records = [Stored("vehicle", "veh_a", "blank", {}), Stored("vehicle", "veh_b", "", {"model": "Muckle"})]
+    records = [
+        Stored(
+            subject="vehicle",
+            key="veh_a",
+            label="blank",
+            facts={},
+        ),
+        Stored(
+            subject="vehicle",
+            key="veh_b",
+            label="",
+            facts={"model": "Muckle"},
+        ),
+    ]
     vehicles = Vehicles(answerer().reader, records)
     assert [one.key for one in vehicles.agreeing({"vehicle.year": (2020.0, 2020.0)}, {"vehicle.model": "muckle"})] == [
         "veh_b"

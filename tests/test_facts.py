@@ -25,7 +25,17 @@ def fact(name: str, type_: Type, kind: str, range_: tuple[float, float] | None =
     """A fact of a made-up vocabulary; its label is its name with blanks."""
     label = name.split(".")[1].replace("_", " ")
     written = (ends[0], ends[1]) if ends else None
-    return Fact(name, type_, kind, label, "meaning", "how", "tape", range=range_, range_text=written)
+    return Fact(
+        name=name,
+        type=type_,
+        kind=kind,
+        label=label,
+        meaning="meaning",
+        how_to_measure="how",
+        effort="tape",
+        range=range_,
+        range_text=written,
+    )
 
 
 FACTS = [
@@ -46,7 +56,20 @@ VOCABULARY = Vocabulary(
     {},
     {f.name: f for f in FACTS},
 )
-BOOK = Rulebook("", "", VOCABULARY, {}, {}, {}, (), (), (), (), {}, frozenset())
+BOOK = Rulebook(
+    name="",
+    digest="",
+    vocabulary=VOCABULARY,
+    tables={},
+    derived={},
+    opening={},
+    rules=(),
+    limits=(),
+    needs=(),
+    cautions=(),
+    topics={},
+    named=frozenset(),
+)
 
 
 def read(**facts: Any) -> dict[str, Value]:

@@ -26,7 +26,7 @@ def test_vehicles_are_found_as_the_store_has_them_now(database: Database, rulebo
     with database.session() as session:
         assert named(shop, session, "Lark") == []
         for key in ("veh_b", "veh_a"):
-            create_record(session, "vehicle", Draft(key, facts={"model": "Lark"}))
+            create_record(session, "vehicle", Draft(key=key, facts={"model": "Lark"}))
         assert named(shop, session, " lark ") == ["veh_a", "veh_b"]
         add_observation(session, "vehicle", "veh_a", {"model": "Wren"}, Told("measured"))
         assert named(shop, session, "Lark") == ["veh_b"]
@@ -60,8 +60,8 @@ def test_a_change_that_ends_after_a_later_one_is_seen(database: Database, rulebo
     shop = Shop(FactReader(rulebook))
     with database.session() as session:
         for key in ("A", "B"):
-            create_record(session, "accessory", Draft(key, facts={"weight": "20 kg"}))
-            create_record(session, "vehicle", Draft(f"veh_{key}", facts={"model": "Lark"}))
+            create_record(session, "accessory", Draft(key=key, facts={"weight": "20 kg"}))
+            create_record(session, "vehicle", Draft(key=f"veh_{key}", facts={"model": "Lark"}))
         weights(shop, session)
         named(shop, session, "Lark")
     with database.session() as early:
@@ -82,7 +82,7 @@ def test_a_record_read_before_in_the_same_session_is_read_again(database: Databa
     """What a request has read of a record is older than what the shelf is told of it."""
     shop = Shop(FactReader(rulebook))
     with database.session() as session:
-        create_record(session, "accessory", Draft("A", facts={"weight": "20 kg"}))
+        create_record(session, "accessory", Draft(key="A", facts={"weight": "20 kg"}))
         weights(shop, session)
     with database.session() as reader:
         before = get_record(reader, "accessory", "A")

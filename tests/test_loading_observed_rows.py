@@ -24,11 +24,11 @@ def load(database: Database, rulebook: Rulebook, tmp_path: Path) -> Load:
     """Give a way to load rows into a store with one mounting and one ball."""
     reader, path = FactReader(rulebook), tmp_path / "observed.csv"
     with database.session() as session:
-        create_record(session, "vehicle", Draft("veh_1"))
-        create_record(session, "receiver", Draft("rcv_1"))
-        mounting = Draft("mnt_1", facts={"pin_to_bumper": "4 in"}, vehicle_id="veh_1", receiver_id="rcv_1")
+        create_record(session, "vehicle", Draft(key="veh_1"))
+        create_record(session, "receiver", Draft(key="rcv_1"))
+        mounting = Draft(key="mnt_1", facts={"pin_to_bumper": "4 in"}, vehicle_id="veh_1", receiver_id="rcv_1")
         create_record(session, "mounting", mounting)
-        create_record(session, "accessory", Draft("B", sold_as="ball"))
+        create_record(session, "accessory", Draft(key="B", sold_as="ball"))
 
     def loads(*rows: str, header: str = HEADER) -> Loaded:
         path.write_text(header + "".join(f"{row}\n" for row in rows), encoding="utf-8")

@@ -29,7 +29,12 @@ def test_effects_are_what_each_accessory_tells(stocked: Stocked, loose: int) -> 
     items, held = read_items(reader, accessories()), stocked(10).held()
     (part,) = held.parts
     some = part.without([row for row in range(len(part.alive)) if row < loose])
-    held = Held("1", (some,), tuple(sorted(items, key=lambda item: item.sku)[:loose]), 2)
+    held = Held(
+        revision="1",
+        parts=(some,),
+        loose=tuple(sorted(items, key=lambda item: item.sku)[:loose]),
+        unreadable=2,
+    )
     before = [RigCase(str(number), "", case) for number, (_, case) in enumerate(rigs())]
     after = [replace(one, case=changed(one.case, pin_to_bumper=350.0, height=250.0)) for one in before]
     found = effects(engine, reader, before, after, lambda: held)

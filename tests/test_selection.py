@@ -52,7 +52,10 @@ def stocked(database: Database) -> Stocked:
     """Give a maker of indexes over the demo world's wares, folded when so many are loose."""
     sold = [one for one in world().records if one.subject in ("accessory", "adapter", "ball", "trailer")]
     with database.session() as session:
-        drafts = (Draft(one.key, one.label, one.facts, sold_as=one.subject) for one in sold)  # type: ignore[arg-type]
+        drafts = (
+            Draft(key=one.key, label=one.label, facts=one.facts, sold_as=one.subject)  # type: ignore[arg-type]
+            for one in sold
+        )
         bulk_create(session, "accessory", drafts)
     return lambda most_loose: SelectionIndex(answerer(), database, most_loose)
 
@@ -89,7 +92,7 @@ def first_reason(answer: Answer) -> tuple[str, str]:
 @pytest.mark.parametrize("number", range(len(rigs())))
 def test_every_accessory_is_told_as_an_answer_tells_it(stocked: Stocked, number: int) -> None:
     """Outcome, deciding code and reason are those of a question about the one accessory."""
-    (page,) = whole(stocked(10), rigs()[number][1], Wanted({}, limit=1000))
+    (page,) = whole(stocked(10), rigs()[number][1], Wanted(question={}, limit=1000))
     assert [one.sku for one in page.items] == sorted(
         (one.key for one in accessories()),
         key=lambda sku: (OUTCOMES.index(answer_of(number, sku).outcome), sku),
@@ -103,7 +106,7 @@ def test_every_accessory_is_told_as_an_answer_tells_it(stocked: Stocked, number:
 def test_counts_are_over_all_accessories(stocked: Stocked, number: int) -> None:
     """By outcome, by kind and by what decides, they are what counting the answers gives."""
     index = stocked(10)
-    counts = whole(index, rigs()[number][1], Wanted({}, outcomes=frozenset({"works"})))[0].counts
+    counts = whole(index, rigs()[number][1], Wanted(question={}, outcomes=frozenset({"works"})))[0].counts
     answers = {one.key: answer_of(number, one.key) for one in accessories()}
     outcomes = Counter[str](answer.outcome for answer in answers.values())
     assert {name: getattr(counts.outcomes, name) for name in OUTCOMES} == {name: outcomes[name] for name in OUTCOMES}
@@ -121,8 +124,8 @@ def test_pages_put_together_are_the_whole(stocked: Stocked, sort: Any, limit: in
     """Whatever the size of pages, nothing is repeated or missing, and the order is kept."""
     index = stocked(10)
     for _, rig in rigs()[::4]:
-        (all_,) = whole(index, rig, Wanted({}, sort=sort, limit=1000))
-        pages = whole(index, rig, Wanted({}, sort=sort, limit=limit))
+        (all_,) = whole(index, rig, Wanted(question={}, sort=sort, limit=1000))
+        pages = whole(index, rig, Wanted(question={}, sort=sort, limit=limit))
         assert [one for page in pages for one in page.items] == all_.items
         assert {page.matching for page in pages} == {len(all_.items)} == {all_.counts.items}
         keys = [(OUTCOMES.index(one.outcome), one.label.casefold() if sort == "label" else "", one.sku)
@@ -139,10 +142,10 @@ def test_filters_leave_what_they_name(stocked: Stocked, most_loose: int, databas
         for one in accessories()[::3]:
             replace_record(session, "accessory", one.key, Draft(label=f"{one.label} Trug", facts=one.facts))
     rig = rigs()[1][1]
-    (all_,) = whole(index, rig, Wanted({}, limit=1000))
+    (all_,) = whole(index, rig, Wanted(question={}, limit=1000))
     for kinds, outcomes, text in (({"bike_carrier", "step"}, {"fails", "works"}, ""), ({"ball_mount"}, (), ""),
                                   ((), {"undetermined"}, "tRUG"), ((), (), "spk-")):  # fmt: skip
-        wanted = Wanted({}, kinds=frozenset(kinds), outcomes=frozenset(outcomes), text=text, limit=1000)
+        wanted = Wanted(question={}, kinds=frozenset(kinds), outcomes=frozenset(outcomes), text=text, limit=1000)
         (page,) = whole(index, rig, wanted)
         assert page.items == [
             one for one in all_.items
@@ -156,8 +159,8 @@ def test_filters_leave_what_they_name(stocked: Stocked, most_loose: int, databas
 def test_a_compact_page_has_sku_outcome_and_codes_only(stocked: Stocked) -> None:
     """The rest of each item is left out."""
     index, rig = stocked(10), rigs()[1][1]
-    (full,) = whole(index, rig, Wanted({}, limit=1000))
-    (compact,) = whole(index, rig, Wanted({}, limit=1000, compact=True))
+    (full,) = whole(index, rig, Wanted(question={}, limit=1000))
+    (compact,) = whole(index, rig, Wanted(question={}, limit=1000, compact=True))
     assert {(one.label, one.kind, one.reason) for one in compact.items} == {("", "", "")}
     assert [(one.sku, one.outcome, one.codes) for one in compact.items] == [
         (one.sku, one.outcome, one.codes) for one in full.items
@@ -168,17 +171,17 @@ def test_a_compact_page_has_sku_outcome_and_codes_only(stocked: Stocked) -> None
 def test_a_cursor_that_is_none_is_refused(stocked: Stocked, after: str) -> None:
     """A text that no page ended with is told of, not guessed at."""
     with pytest.raises(ProblemsFound, match="where a page ended"):
-        whole_of = Selector(answerer()).select(stocked(10).held(), rigs()[0][1], Wanted({}, after=after))
+        whole_of = Selector(answerer()).select(stocked(10).held(), rigs()[0][1], Wanted(question={}, after=after))
         assert whole_of.items == []
 
 
 def test_a_cursor_of_another_selection_is_refused(stocked: Stocked) -> None:
     """A page's end says nothing about another order or filter."""
     index, rig, selector = stocked(10), rigs()[0][1], Selector(answerer())
-    ended = selector.select(index.held(), rig, Wanted({}, limit=2)).next
+    ended = selector.select(index.held(), rig, Wanted(question={}, limit=2)).next
     with pytest.raises(ProblemsFound, match="another selection"):
-        selector.select(index.held(), rig, Wanted({}, limit=2, sort="label", after=ended))
-    assert selector.select(index.held(), rig, Wanted({}, limit=5, after=ended)).items
+        selector.select(index.held(), rig, Wanted(question={}, limit=2, sort="label", after=ended))
+    assert selector.select(index.held(), rig, Wanted(question={}, limit=5, after=ended)).items
 
 
 def test_a_vehicle_that_may_be_several_is_asked_for(database: Database) -> None:
@@ -206,9 +209,9 @@ def test_an_index_follows_the_store(stocked: Stocked, database: Database, most_l
     before = kept(index)
     first, second = sorted(before)[:2]
     with database.session() as session:
-        create_record(session, "accessory", Draft("AAA-NEW", "New", {"kind": "step"}))
-        create_record(session, "accessory", Draft("AAA-BALL", "A ball", {}, sold_as="ball"))
-        create_record(session, "accessory", Draft("AAA-ODD", "Odd", {"kind": "no such kind"}))
+        create_record(session, "accessory", Draft(key="AAA-NEW", label="New", facts={"kind": "step"}))
+        create_record(session, "accessory", Draft(key="AAA-BALL", label="A ball", facts={}, sold_as="ball"))
+        create_record(session, "accessory", Draft(key="AAA-ODD", label="Odd", facts={"kind": "no such kind"}))
         replace_record(session, "accessory", first, Draft(label="Renamed", facts=world().find("", first).facts))  # type: ignore[union-attr]
         delete_record(session, "accessory", second)
     after = {**before, "AAA-NEW": "New", first: "Renamed"}
@@ -239,14 +242,14 @@ def test_a_revision_names_what_is_held(stocked: Stocked, database: Database) -> 
 def test_facts_are_filtered_by_what_they_surely_are(stocked: Stocked, most_loose: int) -> None:
     """By one fact or several, in any unit, of folded and of loose items alike; what is not known does not match."""
     index, rig, selector = stocked(most_loose), rigs()[1][1], Selector(answerer())
-    (all_,) = whole(index, rig, Wanted({}, limit=1000))
+    (all_,) = whole(index, rig, Wanted(question={}, limit=1000))
     facts = {one.key: one.facts for one in accessories()}
     asked: dict[str, dict[str, object]] = {
         "shank=2 in": {"shank": "2 in"}, " kind = ball_mount , shank=2 in": {"shank": "2 in", "kind": "ball_mount"},
         "pin_supplied=yes": {"pin_supplied": True},
     }  # fmt: skip
     for text, wanted in asked.items():
-        (page,) = whole(index, rig, Wanted({}, facts=selector.facts(text), limit=1000))
+        (page,) = whole(index, rig, Wanted(question={}, facts=selector.facts(text), limit=1000))
         matching = [one for one in all_.items
                     if all(facts[one.sku].get(name) in (value, "yes" if value is True else value)
                            for name, value in wanted.items())]  # fmt: skip
@@ -256,7 +259,7 @@ def test_facts_are_filtered_by_what_they_surely_are(stocked: Stocked, most_loose
     exact = answerer().reader.value(answerer().reader.subjects["accessory"]["weight"], weighed.facts["weight"])
     low, high = exact["accessory.weight"]  # type: ignore[misc]
     assert low == high
-    (page,) = whole(index, rig, Wanted({}, facts=selector.facts(f"weight={low:.9f} kg"), limit=1000))
+    (page,) = whole(index, rig, Wanted(question={}, facts=selector.facts(f"weight={low:.9f} kg"), limit=1000))
     assert weighed.key in {one.sku for one in page.items}
 
 

@@ -48,8 +48,8 @@ def stocked(database: Database) -> Database:
     """Give a database with some of the demo world's accessories, and one whose facts cannot be read."""
     with database.session() as session:
         wares = [one for one in world().of("accessory") if one.key in SKUS]
-        bulk_create(session, "accessory", (Draft(one.key, one.label, one.facts) for one in wares))
-        bulk_create(session, "accessory", [Draft("ODD", "Odd", {"kind": "no such kind"})])
+        bulk_create(session, "accessory", (Draft(key=one.key, label=one.label, facts=one.facts) for one in wares))
+        bulk_create(session, "accessory", [Draft(key="ODD", label="Odd", facts={"kind": "no such kind"})])
     return database
 
 
@@ -86,7 +86,7 @@ def labels(held: Held) -> dict[str, str]:
 def page(held: Held) -> Selection:
     """Return a page of what a rig comes to, with the counts."""
     rig = read_rig({"rig": {"id": sorted(world().rigs)[1]}}, answerer(), world())
-    return Selector(answerer()).select(held, rig, Wanted({}, limit=1000, sort="label"))
+    return Selector(answerer()).select(held, rig, Wanted(question={}, limit=1000, sort="label"))
 
 
 def rename(database: Database, sku: str, label: str) -> None:

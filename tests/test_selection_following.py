@@ -53,7 +53,7 @@ def stocked(database: Database) -> Database:
     """Give a database with some of the demo world's accessories."""
     with database.session() as session:
         wares = [one for one in world().of("accessory") if one.key in SKUS]
-        bulk_create(session, "accessory", (Draft(one.key, one.label, one.facts) for one in wares))
+        bulk_create(session, "accessory", (Draft(key=one.key, label=one.label, facts=one.facts) for one in wares))
     return database
 
 
@@ -71,14 +71,16 @@ def writing(database: Database) -> Iterator[None]:
                 facts = {"shank": rng.choice(SIZES), "weight": f"{rng.randint(20, 90)} lb"}
                 add_observation(session, "accessory", rng.choice(CHANGING), facts, MEASURED)
                 if number % 5 == 0 and number < 250:  # or a slow reader would never come to an end
-                    create_record(session, "accessory", Draft(f"{rng.choice('AMZ')}-NEW-{number}", "New", facts))
+                    create_record(
+                        session, "accessory", Draft(key=f"{rng.choice('AMZ')}-NEW-{number}", label="New", facts=facts)
+                    )
                 if number % 7 == 6:
                     label = rng.choice(("Aa", "Mm", "Zz"))
                     replace_record(session, "accessory", rng.choice(CHANGING), Draft(label=label, facts=facts))
             if number % 10 == 9:
                 gone = f"GONE-{number}"
                 with database.session() as session:
-                    create_record(session, "accessory", Draft(gone, "Gone soon", facts))
+                    create_record(session, "accessory", Draft(key=gone, label="Gone soon", facts=facts))
                 with database.session() as session:
                     delete_record(session, "accessory", gone)
             sleep(0.002)
@@ -95,7 +97,7 @@ def writing(database: Database) -> Iterator[None]:
 def read_through(index: SelectionIndex, sort: Sort, limit: int) -> list[Selection]:
     """Return the pages of one reader, each asked for when the one before was there."""
     selector, rig = Selector(answerer()), read_rig(QUESTION, answerer(), world())
-    pages, wanted = list[Selection](), Wanted({}, sort=sort, limit=limit)
+    pages, wanted = list[Selection](), Wanted(question={}, sort=sort, limit=limit)
     while not pages or pages[-1].next:
         pages.append(selector.select(index.held(), rig, replace(wanted, after=pages[-1].next if pages else None)))
         sleep(0.005)

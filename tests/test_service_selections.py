@@ -29,7 +29,11 @@ LOAD = {"facts": {"bikes": 3, "bike_weight": "40 lb"}}
 def stocked(client: Client, database: Database, key: dict[str, str]) -> Client:
     """Give a client of a service that has the demo world's accessories and the description's rig."""
     with database.session() as session:
-        bulk_create(session, "accessory", (Draft(one.key, one.label, one.facts) for one in world().of("accessory")))
+        bulk_create(
+            session,
+            "accessory",
+            (Draft(key=one.key, label=one.label, facts=one.facts) for one in world().of("accessory")),
+        )
     for name, path in (("NewVehicle", "vehicles"), ("NewReceiver", "receivers"), ("NewMounting", "mountings"),
                        ("NewAccessory", "accessories"), ("NewRig", "rigs")):  # fmt: skip
         assert client.post(f"/v1/{path}", json=BODIES[name], headers=key).status_code == 201

@@ -36,7 +36,7 @@ def together(*actions: Callable[[], object]) -> list[type[StoreError] | None]:
 def test_no_observation_is_lost(database: Database) -> None:
     """Many measurements of one record at once all count, and the cache follows their order."""
     with database.session() as session:
-        create_record(session, "vehicle", Draft("veh_1"))
+        create_record(session, "vehicle", Draft(key="veh_1"))
 
     def measure(number: int) -> None:
         for _ in range(5):
@@ -55,7 +55,7 @@ def test_no_observation_is_lost(database: Database) -> None:
 def test_one_of_two_replacements_of_a_version_wins(database: Database) -> None:
     """Of several changes made from the same version exactly one is kept."""
     with database.session() as session:
-        create_record(session, "vehicle", Draft("veh_1"))
+        create_record(session, "vehicle", Draft(key="veh_1"))
 
     def replace(label: str) -> None:
         with database.session() as session:
@@ -70,7 +70,7 @@ def test_one_of_several_records_of_an_id_wins(database: Database) -> None:
 
     def create() -> None:
         with database.session() as session:
-            create_record(session, "accessory", Draft("SKU-1"))
+            create_record(session, "accessory", Draft(key="SKU-1"))
 
     outcomes = together(*[create] * 6)
     assert sorted(outcomes, key=str) == sorted([None] + [AlreadyExists] * 5, key=str)
@@ -81,7 +81,7 @@ def test_no_rig_is_left_without_its_parts(database: Database) -> None:
     for number in range(8):
         key = f"veh_{number}"
         with database.session() as session:
-            create_record(session, "vehicle", Draft(key))
+            create_record(session, "vehicle", Draft(key=key))
 
         def save(key: str = key) -> None:
             with database.session() as session:
@@ -100,11 +100,11 @@ def test_no_rig_is_left_without_its_parts(database: Database) -> None:
 def test_no_mounting_is_left_without_its_vehicle(database: Database) -> None:
     """A mounting stored and its vehicle deleted at once: never are both done."""
     with database.session() as session:
-        create_record(session, "receiver", Draft("rcv_1"))
+        create_record(session, "receiver", Draft(key="rcv_1"))
     for number in range(8):
         key = f"veh_{number}"
         with database.session() as session:
-            create_record(session, "vehicle", Draft(key))
+            create_record(session, "vehicle", Draft(key=key))
 
         def mount(key: str = key) -> None:
             with database.session() as session:

@@ -13,7 +13,9 @@ from fitsvc.store.records import Draft, get_record, list_records
 
 def catalogue(size: int) -> Iterator[Draft]:
     """Yield accessories with a weight each."""
-    return (Draft(f"SKU-{n:06}", f"Step {n}", {"weight": f"{n} lb", "width": None}) for n in range(size))
+    return (
+        Draft(key=f"SKU-{n:06}", label=f"Step {n}", facts={"weight": f"{n} lb", "width": None}) for n in range(size)
+    )
 
 
 def test_every_row_is_stored_with_one_observation(database: Database) -> None:
@@ -31,7 +33,7 @@ def test_every_row_is_stored_with_one_observation(database: Database) -> None:
 
 def test_nothing_is_stored_when_a_later_row_is_wrong(database: Database) -> None:
     """All faults are told by row number, and the chunks before them are rolled back."""
-    drafts = [*catalogue(2500), Draft("a/b"), Draft("OK"), Draft("X", facts={"weight": float("nan")})]
+    drafts = [*catalogue(2500), Draft(key="a/b"), Draft(key="OK"), Draft(key="X", facts={"weight": float("nan")})]
     with pytest.raises(InvalidValue) as caught, database.session() as session:
         bulk_create(session, "accessory", drafts)
     assert [problem.field for problem in caught.value.problems] == ["/2500/sku", "/2502/facts/weight"]
@@ -42,7 +44,7 @@ def test_nothing_is_stored_when_a_later_row_is_wrong(database: Database) -> None
 @pytest.mark.parametrize("apart", [1, 2500])
 def test_a_key_given_twice_is_refused(database: Database, apart: int) -> None:
     """A repeated SKU is named, in the same chunk or in a later one."""
-    drafts = [*catalogue(apart), Draft("SKU-000000")]
+    drafts = [*catalogue(apart), Draft(key="SKU-000000")]
     with pytest.raises(AlreadyExists) as caught, database.session() as session:
         bulk_create(session, "accessory", drafts)
     assert caught.value.keys == ("SKU-000000",)
@@ -51,8 +53,8 @@ def test_a_key_given_twice_is_refused(database: Database, apart: int) -> None:
 def test_mountings_name_their_missing_parts_by_row(database: Database) -> None:
     """Each row that names a vehicle or receiver that is not stored is pointed at."""
     with database.session() as session:
-        bulk_create(session, "vehicle", [Draft("veh_1")])
-        bulk_create(session, "receiver", [Draft("rcv_1")])
+        bulk_create(session, "vehicle", [Draft(key="veh_1")])
+        bulk_create(session, "receiver", [Draft(key="rcv_1")])
     drafts = [Draft(vehicle_id="veh_1", receiver_id=key) for key in ("rcv_1", "rcv_2", None)]
     with pytest.raises(InvalidValue) as caught, database.session() as session:
         bulk_create(session, "mounting", drafts)

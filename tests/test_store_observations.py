@@ -121,8 +121,8 @@ def told_ids(session: Session, after: str | None = None) -> list[str]:
 def test_observations_are_paged_in_order(database: Database) -> None:
     """Pages follow each other without gap or repetition, over all records."""
     with database.session() as session:
-        create_record(session, "vehicle", Draft("veh_1"))
-        create_record(session, "receiver", Draft("rcv_1"))
+        create_record(session, "vehicle", Draft(key="veh_1"))
+        create_record(session, "receiver", Draft(key="rcv_1"))
         seen = [add_observation(session, "vehicle", "veh_1", {"year": n}, Told())[0].id for n in range(3)]
         first = told_ids(session)
         second = told_ids(session, first[-1])

@@ -27,17 +27,17 @@ from fitsvc.store.tables import Accessory, Mounting, Subject
 def mount(session: Session, key: str = "mnt_1", vehicle: str = "veh_1", receiver: str = "rcv_1") -> None:
     """Store a mounting, and its vehicle and receiver where they are not stored yet."""
     if vehicle not in existing_keys(session, "vehicle", [vehicle]):
-        create_record(session, "vehicle", Draft(vehicle))
+        create_record(session, "vehicle", Draft(key=vehicle))
     if receiver not in existing_keys(session, "receiver", [receiver]):
-        create_record(session, "receiver", Draft(receiver))
-    create_record(session, "mounting", Draft(key, vehicle_id=vehicle, receiver_id=receiver))
+        create_record(session, "receiver", Draft(key=receiver))
+    create_record(session, "mounting", Draft(key=key, vehicle_id=vehicle, receiver_id=receiver))
 
 
 def test_a_record_is_read_as_it_was_stored(database: Database) -> None:
     """Label and facts of every shape come back, null facts are left out, provenance names an observation."""
     facts = {"height": {"value": "15 in", "tolerance": "1/4 in"}, "drilling": False, "body": ["suv", "van"]}
     with database.session() as session:
-        create_record(session, "vehicle", Draft("veh_1", "Ærø ± 漢字 🚙", facts | {"trim": None}))
+        create_record(session, "vehicle", Draft(key="veh_1", label="Ærø ± 漢字 🚙", facts=facts | {"trim": None}))
     with database.session() as session:
         record = get_record(session, "vehicle", "veh_1")
         assert (record.label, record.facts, record.version) == ("Ærø ± 漢字 🚙", facts, 1)
@@ -59,7 +59,7 @@ def test_times_come_back_aware_and_in_utc(database: Database) -> None:
     """An observation made in another zone is the same instant, told in UTC, on both databases."""
     at = datetime(2024, 5, 1, 23, 30, tzinfo=timezone(timedelta(hours=-5)))
     with database.session() as session:
-        create_record(session, "vehicle", Draft("veh_1"), Told("measured", "Ada", at))
+        create_record(session, "vehicle", Draft(key="veh_1"), Told("measured", "Ada", at))
     with database.session() as session:
         (told,) = list_observations(session, "vehicle", "veh_1")
         record = get_record(session, "vehicle", "veh_1")
@@ -70,9 +70,9 @@ def test_times_come_back_aware_and_in_utc(database: Database) -> None:
 def test_an_id_is_taken_once(database: Database) -> None:
     """A second record under the same id is refused."""
     with database.session() as session:
-        create_record(session, "vehicle", Draft("veh_1"))
+        create_record(session, "vehicle", Draft(key="veh_1"))
         with pytest.raises(AlreadyExists, match="`veh_1`"):
-            create_record(session, "vehicle", Draft("veh_1"))
+            create_record(session, "vehicle", Draft(key="veh_1"))
 
 
 @pytest.mark.parametrize("key", ["veh_none", "", "x\0", "\ud800", "x" * 300])
@@ -88,7 +88,7 @@ def test_many_records_are_read_at_once(database: Database) -> None:
     """Those that exist are returned by key, the others are left out."""
     with database.session() as session:
         for key in ("A-1", "B 2"):
-            create_record(session, "accessory", Draft(key))
+            create_record(session, "accessory", Draft(key=key))
         assert set(get_records(session, "accessory", ["A-1", "B 2", "C", "\0"])) == {"A-1", "B 2"}
 
 
@@ -96,7 +96,7 @@ def test_pages_follow_the_code_points_on_both_databases(database: Database) -> N
     """Upper case comes before lower, and letters outside ASCII last, whatever the database's language."""
     with database.session() as session:
         for key in ("b", "é", "A", "a", "B", "_", "Z"):
-            create_record(session, "accessory", Draft(key))
+            create_record(session, "accessory", Draft(key=key))
         first = [record.key for record in list_records(session, "accessory", limit=4)]
         rest = [record.key for record in list_records(session, "accessory", after=first[-1])]
         assert first + rest == ["A", "B", "Z", "_", "a", "b", "é"]
@@ -105,8 +105,8 @@ def test_pages_follow_the_code_points_on_both_databases(database: Database) -> N
 def test_accessories_are_listed_by_what_they_are_sold_as(database: Database) -> None:
     """A ball and an adapter are told apart from other accessories."""
     with database.session() as session:
-        create_record(session, "accessory", Draft("BALL-1", sold_as="ball"))
-        create_record(session, "accessory", Draft("SLEEVE-1", sold_as="adapter"))
+        create_record(session, "accessory", Draft(key="BALL-1", sold_as="ball"))
+        create_record(session, "accessory", Draft(key="SLEEVE-1", sold_as="adapter"))
         (ball,) = list_records(session, "accessory", sold_as="ball")
         assert isinstance(ball, Accessory)
         assert (ball.sku, ball.subject) == ("BALL-1", "ball")
@@ -143,7 +143,7 @@ def test_a_mounting_needs_names_of_its_parts(database: Database, key: object) ->
 def test_a_replacement_keeps_the_provenance_of_what_it_does_not_change(database: Database) -> None:
     """Sending back the facts that were read tells nothing of them; a new label leaves an observation of no fact."""
     with database.session() as session:
-        create_record(session, "vehicle", Draft("veh_1", facts={"year": 2020}), Told("assumed"))
+        create_record(session, "vehicle", Draft(key="veh_1", facts={"year": 2020}), Told("assumed"))
         _, before = add_observation(session, "vehicle", "veh_1", {"wheelbase": "145 in"}, Told("measured"))
         facts, provenance = before.facts, before.provenance
         after = replace_record(session, "vehicle", "veh_1", Draft(label="new", facts=facts))
@@ -156,7 +156,7 @@ def test_a_replacement_keeps_the_provenance_of_what_it_does_not_change(database:
 def test_a_replacement_holds_even_against_what_was_measured(database: Database) -> None:
     """A changed fact gets the new value and its kind, and a missing one is taken back, by observations."""
     with database.session() as session:
-        create_record(session, "vehicle", Draft("veh_1", facts={"year": 1, "trim": "a"}), Told("measured"))
+        create_record(session, "vehicle", Draft(key="veh_1", facts={"year": 1, "trim": "a"}), Told("measured"))
         record = replace_record(session, "vehicle", "veh_1", Draft(facts={"year": 2}))
         told = [(one.facts, one.kind) for one in list_observations(session, "vehicle", "veh_1")]
         assert told[1:] == [({"trim": None, "year": None}, "published"), ({"year": 2}, "published")]
@@ -167,7 +167,7 @@ def test_a_replacement_holds_even_against_what_was_measured(database: Database) 
 def test_true_is_not_one(database: Database) -> None:
     """A replacement of yes by the number one is a change."""
     with database.session() as session:
-        create_record(session, "receiver", Draft("rcv_1", facts={"chain_count": True}))
+        create_record(session, "receiver", Draft(key="rcv_1", facts={"chain_count": True}))
         record = replace_record(session, "receiver", "rcv_1", Draft(facts={"chain_count": 1}))
         assert record.facts["chain_count"] is not True
 
@@ -176,7 +176,7 @@ def test_a_mounting_can_move_to_another_receiver(database: Database) -> None:
     """A replacement sets the parts that a mounting names."""
     with database.session() as session:
         mount(session)
-        create_record(session, "receiver", Draft("rcv_2"))
+        create_record(session, "receiver", Draft(key="rcv_2"))
         draft = Draft(vehicle_id="veh_1", receiver_id="rcv_2")
         record = replace_record(session, "mounting", "mnt_1", draft)
         assert isinstance(record, Mounting)
@@ -186,7 +186,7 @@ def test_a_mounting_can_move_to_another_receiver(database: Database) -> None:
 def test_an_old_version_is_refused(database: Database) -> None:
     """Every change names the version it was made from, and is refused when another came between."""
     with database.session() as session:
-        create_record(session, "vehicle", Draft("veh_1"))
+        create_record(session, "vehicle", Draft(key="veh_1"))
         add_observation(session, "vehicle", "veh_1", {"year": 1}, Told(), expected_version=1)
         with pytest.raises(VersionConflict) as caught:
             replace_record(session, "vehicle", "veh_1", Draft(), expected_version=1)
@@ -200,13 +200,13 @@ def test_an_old_version_is_refused(database: Database) -> None:
 def test_a_deleted_record_leaves_its_observations(database: Database) -> None:
     """The history stays and ends with everything taken back, so a new record of that id starts afresh."""
     with database.session() as session:
-        create_record(session, "vehicle", Draft("veh_1", facts={"year": 1}), Told("measured"))
+        create_record(session, "vehicle", Draft(key="veh_1", facts={"year": 1}), Told("measured"))
         delete_record(session, "vehicle", "veh_1", by="Ada")
         with pytest.raises(NotFound):
             get_record(session, "vehicle", "veh_1")
         last = list_observations(session, "vehicle", "veh_1")[-1]
         assert (last.facts, last.by) == ({"year": None}, "Ada")
-        create_record(session, "vehicle", Draft("veh_1", facts={"trim": "b"}))
+        create_record(session, "vehicle", Draft(key="veh_1", facts={"trim": "b"}))
         assert get_record(session, "vehicle", "veh_1").facts == {"trim": "b"}
 
 
@@ -224,7 +224,7 @@ def test_a_mounted_part_is_not_deleted(database: Database, subject: Subject, key
 def test_a_part_of_a_saved_rig_is_not_deleted(database: Database) -> None:
     """An adapter stays while a saved rig names it."""
     with database.session() as session:
-        create_record(session, "accessory", Draft("SLEEVE-1", sold_as="adapter"))
+        create_record(session, "accessory", Draft(key="SLEEVE-1", sold_as="adapter"))
         create_rig(session, "mine", {"adapters": [{"sku": "SLEEVE-1"}]}, "rig_1")
         with pytest.raises(StillReferenced, match="`rig_1`"):
             delete_record(session, "accessory", "SLEEVE-1")
@@ -233,7 +233,7 @@ def test_a_part_of_a_saved_rig_is_not_deleted(database: Database) -> None:
 def test_an_observation_says_something(database: Database) -> None:
     """A batch without facts is refused."""
     with database.session() as session:
-        create_record(session, "vehicle", Draft("veh_1"))
+        create_record(session, "vehicle", Draft(key="veh_1"))
         with pytest.raises(InvalidValue, match="at least one fact"):
             add_observation(session, "vehicle", "veh_1", {}, Told())
 
@@ -241,7 +241,7 @@ def test_an_observation_says_something(database: Database) -> None:
 def test_a_change_starts_from_what_is_stored_now(database: Database) -> None:
     """A session that read a record before another changed it does not undo that change."""
     with database.session() as session:
-        create_record(session, "vehicle", Draft("veh_1"))
+        create_record(session, "vehicle", Draft(key="veh_1"))
     with database.session() as slow:
         held = get_record(slow, "vehicle", "veh_1")
         slow.commit()

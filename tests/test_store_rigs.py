@@ -18,8 +18,8 @@ RIG = {
 
 def store_parts(session: Session) -> None:
     """Store the records that RIG names."""
-    create_record(session, "vehicle", Draft("veh_1"))
-    create_record(session, "accessory", Draft("SLEEVE-1", sold_as="adapter"))
+    create_record(session, "vehicle", Draft(key="veh_1"))
+    create_record(session, "accessory", Draft(key="SLEEVE-1", sold_as="adapter"))
 
 
 def test_a_rig_is_read_as_it_was_saved(database: Database) -> None:

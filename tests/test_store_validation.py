@@ -70,7 +70,7 @@ def test_problems_point_into_the_value() -> None:
 
 def test_all_problems_are_told_at_once() -> None:
     """Neither the first fault nor the first field ends the check."""
-    draft = Draft("rcv_1", "x" * 201, {"a": float("nan"), "b": "\0"}, vehicle_id="veh_1")
+    draft = Draft(key="rcv_1", label="x" * 201, facts={"a": float("nan"), "b": "\0"}, vehicle_id="veh_1")
     assert fields(draft) == ["/label", "/facts/a", "/facts/b", "/vehicle_id", "/id"]
 
 
@@ -82,25 +82,25 @@ def test_facts_are_bounded_as_a_whole() -> None:
 @pytest.mark.parametrize("key", ["veh_1", "veh_A-b_9", "veh_" + "x" * 60])
 def test_ids_of_the_right_shape_are_taken(key: str) -> None:
     """Prefix, then letters, digits, underscore and hyphen."""
-    assert fields(Draft(key)) == []
+    assert fields(Draft(key=key)) == []
 
 
 @pytest.mark.parametrize("key", ["veh_", "veh_1\n", "veh_é", "rcv_1", "1", "veh_a b", "veh_" + "x" * 61, "VEH_1"])
 def test_ids_of_another_shape_are_refused(key: str) -> None:
     """Another prefix, another letter or a line end is no id of a vehicle."""
-    assert fields(Draft(key)) == ["/id"]
+    assert fields(Draft(key=key)) == ["/id"]
 
 
 @pytest.mark.parametrize("key", ["A", "ball 2 in", "2-5/16".replace("/", "_"), "Ærø#1%?", "漢" * 80])
 def test_skus_are_any_printable_text(key: str) -> None:
     """Shops number their goods as they like."""
-    assert fields(Draft(key), "accessory") == []
+    assert fields(Draft(key=key), "accessory") == []
 
 
 @pytest.mark.parametrize("key", ["", "a/b", "a\nb", "a\0", " a", "a ", "\ud800", "x" * 81, "\u200b", ".", ".."])
 def test_skus_that_do_not_print_or_break_a_path_are_refused(key: str) -> None:
     """Control and invisible characters, slashes, outer spaces and dots alone are no SKU."""
-    assert fields(Draft(key), "accessory") == ["/sku"]
+    assert fields(Draft(key=key), "accessory") == ["/sku"]
 
 
 def test_an_accessory_needs_a_sku(database: Database) -> None:
@@ -117,7 +117,7 @@ def test_unknown_subjects_and_kinds_are_refused(database: Database) -> None:
         with pytest.raises(InvalidValue, match="published, measured, assumed"):
             create_record(session, "vehicle", Draft(), Told("heard"))  # type: ignore[arg-type]
         with pytest.raises(InvalidValue, match="accessory, adapter, ball, trailer"):
-            create_record(session, "accessory", Draft("A", sold_as="rope"))  # type: ignore[arg-type]
+            create_record(session, "accessory", Draft(key="A", sold_as="rope"))  # type: ignore[arg-type]
 
 
 @pytest.mark.parametrize("at", [datetime(2024, 1, 1), datetime.fromisoformat("0001-01-01T00:00:00+14:00")])
@@ -144,7 +144,7 @@ def test_what_passes_the_checks_is_kept_as_it_is(
     database: Database, key: str, label: str, facts: dict[str, Any]
 ) -> None:
     """Any text and any JSON is either refused by name or comes back unchanged from both databases."""
-    draft = Draft(key, label, facts)
+    draft = Draft(key=key, label=label, facts=facts)
     with database.session() as session:
         try:
             create_record(session, "accessory", draft)

@@ -12,7 +12,7 @@ Sort = Literal["reduce", "swap", "receiver", "add", "none"]
 Result = Literal["passes", "fails", "undetermined"]
 
 
-class Finding(msgspec.Struct, omit_defaults=True, dict=True):
+class Finding(msgspec.Struct, omit_defaults=True, dict=True, kw_only=True):
     """One rule's result on the case, why, by what margin, and on which facts it rests. Never changed once made."""
 
     rule: str
@@ -49,7 +49,7 @@ class Next(msgspec.Struct, omit_defaults=True):
     fails_if: str = ""
 
 
-class Remedy(msgspec.Struct, omit_defaults=True):
+class Remedy(msgspec.Struct, omit_defaults=True, kw_only=True):
     """A change that leads to another outcome; `question` is the changed question, to be asked for its full answer.
 
     `skus` are the parts where the change takes two.
@@ -78,7 +78,7 @@ class RulebookName(msgspec.Struct):
     name: str
 
 
-class Answer(msgspec.Struct, omit_defaults=True):
+class Answer(msgspec.Struct, omit_defaults=True, kw_only=True):
     """The whole answer to one question; `candidates` are the vehicles it holds over, where several are meant."""
 
     outcome: Outcome

@@ -112,12 +112,18 @@ class Answerer:
         steps = [] if outcome == "fails" else steps_over(self.missing, judged, system)
         summary = summarise(self.wording, one.question, one.verdict._replace(outcome=outcome), findings, needs, steps)
         return Answer(
-            outcome, f"{summary} {over(judged)}", findings,
-            [self._limit(name, low, one.case, system) for name, low in limits.items()], needs, steps, [],
-            union(self.cautions.told(each.case, system) for each in judged),
-            union(self._assumed_of(each.question, each.findings, each.case, system) for each in judged),
-            self._name, shown(judged),
-        )  # fmt: skip
+            outcome=outcome,
+            summary=f"{summary} {over(judged)}",
+            findings=findings,
+            limits=[self._limit(name, low, one.case, system) for name, low in limits.items()],
+            needs=needs,
+            next=steps,
+            remedies=[],
+            cautions=union(self.cautions.told(each.case, system) for each in judged),
+            assumed=union(self._assumed_of(each.question, each.findings, each.case, system) for each in judged),
+            rulebook=self._name,
+            candidates=shown(judged),
+        )
 
     def _narrowed(self, answer: Answer, question: Question) -> Answer:
         """Where what is told alone settles nothing of too many candidates, ask first which of them it is."""
@@ -146,7 +152,7 @@ class Answerer:
                 found.append(remedy_of(tried, answer))
         if shelf.sells("accessory") and not any(remedy.sku for remedy in found):
             text = search.would_have_to_be(question, failing)
-            found += [Remedy("none", "fails", text)] if text else []
+            found += [Remedy(change="none", outcome="fails", because=text)] if text else []
         return found
 
     def answer_question(self, question: Question, system: System = "us") -> Answer:
@@ -163,7 +169,18 @@ class Answerer:
         assumed = self._assumed_of(question, findings, case, system)
         summary = summarise(self.wording, question, verdict, findings, needs, steps)
         cautions = self.cautions.told(case, system)
-        return Answer(verdict.outcome, summary, findings, limits, needs, steps, [], cautions, assumed, self._name)
+        return Answer(
+            outcome=verdict.outcome,
+            summary=summary,
+            findings=findings,
+            limits=limits,
+            needs=needs,
+            next=steps,
+            remedies=[],
+            cautions=cautions,
+            assumed=assumed,
+            rulebook=self._name,
+        )
 
     def _findings(self, question: Question, verdict: Verdict, case: Case, system: System) -> list[Finding]:
         """The findings, with the facts marked that are assumed or given in place of stored ones."""

@@ -117,8 +117,16 @@ def _over_all(
     where = joined(labels) if len(labels) <= 2 else f"{len(labels)} of the {len(judged)} configurations"
     failing = sum(other.result == finding.result for _, other in row)
     result = "undetermined" if outcome == "undetermined" and failing < len(judged) else finding.result
-    return Finding(finding.rule, finding.title, result, finding.severity, f"{finding.reason} That is so on {where}.",
-                   finding.facts, finding.source, finding.margin)  # fmt: skip
+    return Finding(
+        rule=finding.rule,
+        title=finding.title,
+        result=result,
+        severity=finding.severity,
+        reason=f"{finding.reason} That is so on {where}.",
+        facts=finding.facts,
+        source=finding.source,
+        margin=finding.margin,
+    )
 
 
 def lowest_limits(each: Iterable[Mapping[str, Lowest]]) -> dict[str, Lowest]:

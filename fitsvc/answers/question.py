@@ -28,7 +28,7 @@ NAMES: Final = ("make", "model")
 """The vehicle's facts that people call it by; naming one of them, they mean a vehicle that may be stored."""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Stored:
     """A stored record as a question sees it; `links` are a mounting's vehicle and receiver."""
 
@@ -90,7 +90,7 @@ class NoRecords:
         return None
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Question:
     """A question read: the case, its assumed facts, the stored facts that inline ones replaced, and labels.
 
@@ -203,9 +203,14 @@ class _Reading:
         present = self.reader.named(self.values) | self.present
         case = Case(self.values, present, tuple(self.adapters), self.texts)
         return Question(
-            case, frozenset(self.assumed), frozenset(self.replaced), self.labels, self.candidates, self.vehicle,
-            self.unstored,
-        )  # fmt: skip
+            case=case,
+            assumed=frozenset(self.assumed),
+            replaced=frozenset(self.replaced),
+            labels=self.labels,
+            candidates=self.candidates,
+            vehicle=self.vehicle,
+            unstored=self.unstored,
+        )
 
     def _complain(self, pointer: str, message: str, help: str = "", meaning: bool = False) -> None:
         self.problems.append(Problem(message, help, pointer=pointer, meaning=meaning))

@@ -22,7 +22,7 @@ _WHOLE: Final[Bounds] = (381.0, 1524.0)
 """Diameters within which a tyre is looked for, which has no range of its own: 15 to 60 in."""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Grid:
     """The readings of a fact, counted from `low` to `high`: steps of a number, or members of a list."""
 
@@ -67,9 +67,9 @@ def grid_of(kind: Type, shown: Shown, range_: Bounds | None, current: Value, sys
     if isinstance(kind, ListType):
         assert isinstance(current, int)
         members = tuple(1 << i for i in range(len(kind.members)) if current >> i & 1)
-        return Grid(0, len(members) - 1, 1.0, 0, members, shown, system)
+        return Grid(low=0, high=len(members) - 1, step=1.0, level=0, members=members, shown=shown, system=system)
     if not isinstance(kind, NumberType):
-        return Grid(0, 1, 1.0, 0, (2, 0), shown, system)
+        return Grid(low=0, high=1, step=1.0, level=0, members=(2, 0), shown=shown, system=system)
     assert isinstance(current, tuple)
     least, most = range_ or _WHOLE
     low, high = max(least, current[0]), min(most, current[1])
@@ -81,7 +81,7 @@ def grid_of(kind: Type, shown: Shown, range_: Bounds | None, current: Value, sys
     # Outwards to whole steps, so that no value that may be true lies beyond the readings; a plausible one at the ends.
     first = max(floor(low / size + 1e-9), ceil(least / size - 1e-9))
     last = min(ceil(high / size - 1e-9), floor(most / size + 1e-9))
-    return Grid(first, last, size, level, (), shown, system)
+    return Grid(low=first, high=last, step=size, level=level, members=(), shown=shown, system=system)
 
 
 @dataclass(frozen=True, slots=True)

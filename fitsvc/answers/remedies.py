@@ -228,4 +228,11 @@ def remedy_of(tried: Tried, answer: Answer) -> Remedy:
         because = f"With {tried.words}, it works o{answer.summary[1:]}"
     skus = [part.sku for part in tried.parts]
     both = skus if len(skus) > 1 else []
-    return Remedy(tried.sort, answer.outcome, because, "".join(skus[:1]), both, tried.document)
+    return Remedy(
+        change=tried.sort,
+        outcome=answer.outcome,
+        because=because,
+        sku="".join(skus[:1]),
+        skus=both,
+        question=tried.document,
+    )

@@ -110,7 +110,16 @@ class RuleWords:
         else:
             missing = {name: by_name[name] for name, shown, value in facts if not exact(value, shown)}
             reason = self._open(missing, title, case)
-        return Finding(rule.id, title, result, rule.severity, reason, by_name, self._source, margin)
+        return Finding(
+            rule=rule.id,
+            title=title,
+            result=result,
+            severity=rule.severity,
+            reason=reason,
+            facts=by_name,
+            source=self._source,
+            margin=margin,
+        )
 
     def _part(self, result: Result, case: Case) -> tuple[str, str]:
         """What a rating of the opening is called, and is to be: after the part whose figure it is, if it is one's."""

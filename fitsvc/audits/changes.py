@@ -34,7 +34,7 @@ class Earlier:
     rulebook: str
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Change:
     """One pair that fits no more, or fits now."""
 
@@ -107,10 +107,13 @@ class Changes:
         for rig, item in np.argwhere(differ).tolist():
             fits = after[rig, item] <= _FITS
             yield Change(
-                self._rigs[rigs.start + rig], self._skus[items.start + item], "new" if fits else "lost",
-                OUTCOMES[int(before[rig, item])], OUTCOMES[int(after[rig, item])],
-                self._cause(rigs.start + rig, items.start + item),
-            )  # fmt: skip
+                rig=self._rigs[rigs.start + rig],
+                sku=self._skus[items.start + item],
+                change="new" if fits else "lost",
+                before=OUTCOMES[int(before[rig, item])],
+                after=OUTCOMES[int(after[rig, item])],
+                cause=self._cause(rigs.start + rig, items.start + item),
+            )
 
     def _cause(self, rig: int, item: int) -> str:
         causes = [name for name, differs in (("item", self._item_changed[item]), ("rig", self._rig_changed[rig]),

@@ -36,7 +36,7 @@ class Items(NamedTuple):
     columns: dict[str, Column]
 
 
-@dataclass(slots=True)
+@dataclass(slots=True, kw_only=True)
 class Read:
     """What came of reading a catalogue."""
 

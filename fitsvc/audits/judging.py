@@ -41,7 +41,7 @@ class Shares:
     processes: int = 1
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Task:
     """All that a process needs to judge blocks of an audit."""
 

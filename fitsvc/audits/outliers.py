@@ -9,7 +9,8 @@ source.
 """
 
 from collections.abc import Iterator, Mapping
-from typing import Any, Final, NamedTuple
+from dataclasses import dataclass
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -36,7 +37,8 @@ _SLIPS: Final[Mapping[str, tuple[tuple[float, str], ...]]] = {
 """What a figure is multiplied by when its unit is mistaken so. Kilograms written as pounds: 50 kg read as 50 lb."""
 
 
-class Suspicious(NamedTuple):
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Suspicious:
     """One figure that looks wrong: the item's place, the fact, the figure, what is usual, and what it may be."""
 
     item: int
@@ -68,7 +70,15 @@ def suspicious(
             rows = np.flatnonzero(exact & (kind == number))
             for row, score, usual, guess in _outside(low[rows], fact.kind):
                 shown, middle = (show(one, one, of.dimension, fact.shown_in, "us") for one in (low[rows[row]], usual))
-                yield Suspicious(int(rows[row]), fact.short, kinds[number], shown, middle, score, guess)
+                yield Suspicious(
+                    item=int(rows[row]),
+                    fact=fact.short,
+                    kind=kinds[number],
+                    value=shown,
+                    usual=middle,
+                    score=score,
+                    guess=guess,
+                )
 
 
 def _array(spool: Spool, block: int, name: str) -> NDArray[Any]:

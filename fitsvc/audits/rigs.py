@@ -141,7 +141,14 @@ def _stored(entry: Entry) -> Stored:
     draft = entry.draft
     facts = {**entry.assumed, **draft.facts, **entry.measured}
     links = {"vehicle": draft.vehicle_id, "receiver": draft.receiver_id} if entry.subject == "mounting" else {}
-    return Stored(entry.subject, entry.key, draft.label, facts, frozenset(entry.assumed), links)  # type: ignore[arg-type]
+    return Stored(
+        subject=entry.subject,
+        key=entry.key,
+        label=draft.label,
+        facts=facts,
+        assumed=frozenset(entry.assumed),
+        links=links,  # type: ignore[arg-type]
+    )
 
 
 def _read(

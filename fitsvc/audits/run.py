@@ -32,7 +32,7 @@ Progress = Callable[[str, int, int], None]
 """Told of a stage's name, how much of it is done, and how much there is (0 where that is not known)."""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Asked:
     """What is to be audited, and how."""
 
@@ -79,7 +79,14 @@ class Audit:
             raise ProblemsFound([Problem(what, "check the path", file=str(asked.catalogue))])
         self.earlier = read_earlier(asked.against) if asked.against else None
         self.mapping = read_mapping(asked.mapping, rulebook.vocabulary)
-        task = Task(asked.out, self._run(rulebook), asked.format, rulebook, rigs, self.shares)
+        task = Task(
+            out=asked.out,
+            run=self._run(rulebook),
+            format=asked.format,
+            rulebook=rulebook,
+            rigs=rigs,
+            shares=self.shares,
+        )
         self.judging = Judging(task)
         self.spool, self.kernel, self.facts = self.judging.spool, self.judging.kernel, self.judging.facts
         self.groups = self.judging.groups

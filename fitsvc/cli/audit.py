@@ -59,7 +59,15 @@ def audit(
     from fitsvc.audits.summary import faults_of, run
 
     rulebook = load_rules(rules)
-    asked = Asked(catalogue, output, claims, mapping, against, format.value, memory)
+    asked = Asked(
+        catalogue=catalogue,
+        out=output,
+        claims=claims,
+        mapping=mapping,
+        against=against,
+        format=format.value,
+        memory=memory,
+    )
     found_rigs = _rigs(rigs or [], facts or [], database, rulebook)
     try:
         with progress() as tell:

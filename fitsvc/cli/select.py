@@ -80,9 +80,16 @@ def select(
     _require_kinds(kind or (), selector.kinds)
     question = with_facts({"rig": {"id": rig}}, facts or (), selector.answerer.rulebook.vocabulary)
     wanted = Wanted(
-        question, frozenset(kind or ()), frozenset(one.value for one in outcome or ()), text, sort.value, limit, after,
-        system=units.value, facts=selector.facts(where),
-    )  # fmt: skip
+        question=question,
+        kinds=frozenset(kind or ()),
+        outcomes=frozenset(one.value for one in outcome or ()),
+        text=text,
+        sort=sort.value,
+        limit=limit,
+        after=after,
+        system=units.value,
+        facts=selector.facts(where),
+    )
     found = _ask(selector, question, wanted, database, index)
     if as_json:
         sys.stdout.buffer.write(msgspec.json.encode(found) + b"\n")

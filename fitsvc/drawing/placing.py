@@ -18,7 +18,7 @@ _STEPS: Final = sorted(
 """Where else a badge may go, nearest first."""
 
 
-@dataclass(slots=True)
+@dataclass(slots=True, kw_only=True)
 class Frame:
     """Where x and z in mm fall in the drawing, to one scale (units a mm) for both."""
 
@@ -57,7 +57,7 @@ def frame_of(xs: Iterable[float], zs: Iterable[float]) -> Frame:
     left, right, top = left - margin, right + margin, top + margin
     scale = min((RIGHT - LEFT) / (right - left), TALLEST / top)
     spare = (RIGHT - LEFT) / scale - (right - left)
-    return Frame(left - spare / 2, right + spare / 2, top, scale, top * scale + 6.0)
+    return Frame(left=left - spare / 2, right=right + spare / 2, top=top, scale=scale, ground=top * scale + 6.0)
 
 
 def spread(wanted: Sequence[float], sizes: Sequence[float], low: float, high: float) -> list[float]:

@@ -26,7 +26,7 @@ _DASH: Final = "5 4"
 _ALWAYS: Final = Constant(TRUTH, YES)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Bar:
     """One rating: its wording, its bounds, whether it is the lowest, and the result of the rule that judges by it."""
 
@@ -90,7 +90,16 @@ def _chain(wording: Wording, limit: Limit, low: Lowest, case: Case, system: Syst
         label = _label(wording, rating, bounds, case)
         result = wording.engine.judge(rule, case)
         text = show(*bounds, MASS, unit, system)
-        bars.append(Bar(rating.name, label, text, bounds, rating is low.governs, result))
+        bars.append(
+            Bar(
+                name=rating.name,
+                label=label,
+                text=text,
+                bounds=bounds,
+                lowest=rating is low.governs,
+                result=result,
+            )
+        )
     assert isinstance(asked, tuple)
     text = show(*asked, MASS, unit, system)
     known = None if text == UNKNOWN else asked

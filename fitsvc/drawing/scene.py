@@ -10,7 +10,7 @@ from fitsvc.drawing.measures import Measures, middle, minus, plus
 from fitsvc.language.intervals import Bounds
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Box:
     """A shape seen from the side: its four edges, each as bounds; `partial` where one of them is not known."""
 
@@ -103,7 +103,7 @@ class Mark:
     against: str
 
 
-@dataclass(slots=True)
+@dataclass(slots=True, kw_only=True)
 class Scene:
     """Everything a side view shows, and the labels of what it leaves out because it is not known."""
 

@@ -29,7 +29,7 @@ MARKS: Final = {
 
 def scene_of(measures: Measures) -> Scene:
     """Place everything that is known."""
-    scene = Scene(measures)
+    scene = Scene(measures=measures)
     _vehicle(scene)
     _receiver(scene)
     if measures.present("accessory") and measures.choice("accessory.kind") != "locking_pin":
@@ -83,7 +83,12 @@ def _door_spare(scene: Scene) -> None:
     foot = middle(scene.closure.z) + 100.0 if scene.closure and scene.closure.door else 750.0
     left = (reach[0] - middle(thick), reach[0] - middle(thick))
     scene.boxes["spare"] = Box(
-        "spare", "spare on the rear door", left, reach, (foot, foot), (foot + middle(across),) * 2
+        name="spare",
+        label="spare on the rear door",
+        left=left,
+        right=reach,
+        bottom=(foot, foot),
+        top=(foot + middle(across),) * 2,
     )
 
 
@@ -117,15 +122,30 @@ def _accessory(scene: Scene) -> None:
         height = plus(scene.opening, front)
         assert height is not None
         capped = (min(height[0], box.top[0]), min(height[1], box.top[1])) if top else height
-        scene.boxes["front"] = Box("front", "accessory's front", box.left, box.left, box.bottom, capped)
+        scene.boxes["front"] = Box(
+            name="front",
+            label="accessory's front",
+            left=box.left,
+            right=box.left,
+            bottom=box.bottom,
+            top=capped,
+        )
     elif box:
-        scene.boxes["front"] = Box("front", "accessory's front", box.left, box.left, box.bottom, box.top, partial=True)
+        scene.boxes["front"] = Box(
+            name="front",
+            label="accessory's front",
+            left=box.left,
+            right=box.left,
+            bottom=box.bottom,
+            top=box.top,
+            partial=True,
+        )
     if m.sure("kind.carries") and m.choice("accessory.kind") != "enclosed_carrier":
         _folded(scene)
     if m.known("load.front_setback") and m.known("load.top_height") and scene.opening:
         x, high = scene.behind("load.front_setback"), plus(scene.opening, m.known("load.top_height"))
         if x and high:
-            scene.boxes["load"] = Box("load", "load", x, x, scene.opening, high)
+            scene.boxes["load"] = Box(name="load", label="load", left=x, right=x, bottom=scene.opening, top=high)
             scene.along("load.front_setback", scene.seat)
             scene.above("load.top_height", x, high, f"{m.label('load.top_height')}, above the ground")
 
@@ -150,7 +170,15 @@ def _add_box(
         scene.unplaced.append(f"the accessory {label}")
         return
     partial = right is None or top is None
-    scene.boxes[name] = Box(name, f"accessory {label}", left, right or left, bottom, top or bottom, partial)
+    scene.boxes[name] = Box(
+        name=name,
+        label=f"accessory {label}",
+        left=left,
+        right=right or left,
+        bottom=bottom,
+        top=top or bottom,
+        partial=partial,
+    )
 
 
 def _towing(scene: Scene) -> None:
@@ -169,7 +197,7 @@ def _towing(scene: Scene) -> None:
         scene.above("trailer.coupler_height", scene.ball or HERE, height)
         jack, tall = plus(scene.ball, m.known("trailer.jack_behind_ball")), m.known("trailer.jack_height")
         if jack and tall:
-            scene.boxes["jack"] = Box("jack", "trailer's jack", jack, jack, HERE, tall)
+            scene.boxes["jack"] = Box(name="jack", label="trailer's jack", left=jack, right=jack, bottom=HERE, top=tall)
             scene.along("trailer.jack_behind_ball", scene.ball)
             scene.above("trailer.jack_height", jack, tall)
 

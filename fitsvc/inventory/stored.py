@@ -57,4 +57,4 @@ def stored(subject: str, record: Record) -> Stored:
         subject = record.subject
     if isinstance(record, Mounting):
         links = {"vehicle": record.vehicle_id, "receiver": record.receiver_id}
-    return Stored(subject, record.key, record.label, record.facts, assumed, links)
+    return Stored(subject=subject, key=record.key, label=record.label, facts=record.facts, assumed=assumed, links=links)

@@ -10,7 +10,7 @@ Formulas are total: for any numbers, infinite ones too, they give a number.
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import KW_ONLY, dataclass, field
 from typing import TYPE_CHECKING, Final
 
 from fitsvc.language.forms import geometry, statics
@@ -26,13 +26,17 @@ SAME_AS_FIRST: Final = None
 
 @dataclass(frozen=True, slots=True)
 class Function:
-    """One row of the table; one with a `pole` can be infinite, or beyond all floats, where no argument is."""
+    """One row of the table; one with a `pole` can be infinite, or beyond all floats, where no argument is.
+
+    Its first five columns are read across a line of the table, so they go by position; the others by name.
+    """
 
     name: str
     arguments: tuple[Dimension | None, ...]
     result: Dimension | None
     directions: tuple[int, ...]
     doc: str
+    _: KW_ONLY
     formula: Callable[..., float] | None = field(default=None, compare=False)
     bounds: Callable[..., Bounds] | None = field(default=None, compare=False)
     variadic: bool = False

@@ -1,7 +1,7 @@
 """Problems an author or caller can act on: what is wrong, where, and what to do instead."""
 
 from collections.abc import Iterable
-from dataclasses import dataclass, replace
+from dataclasses import KW_ONLY, dataclass, replace
 from typing import Final
 
 _LONGEST_WORD: Final = 200
@@ -16,6 +16,7 @@ class Problem:
 
     message: str
     help: str = ""
+    _: KW_ONLY
     pointer: str = ""
     file: str = ""
     line: int = 0

@@ -21,7 +21,7 @@ _NOT_MEASURED: Final = Told("measured")
 _TRUTHS: Final = {"yes": True, "true": True, "no": False, "false": False}
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Entry:
     """One record to be stored: its published facts in the draft, the assumed and the measured ones beside it."""
 
@@ -78,8 +78,8 @@ class _Reading:
             self._complain(f"/assumed/{escape(name)}", f"`{name}` is known as well as assumed", "keep what is known")
         vehicle, receiver = (self._text(link, required=True) for link in links) if links else (None, None)
         sold_as: Any = subject if subject in SOLD else "accessory"
-        draft = Draft(key, label, facts, vehicle, receiver, sold_as)
-        return Entry(self.row, subject, key, draft, assumed, measured, told)
+        draft = Draft(key=key, label=label, facts=facts, vehicle_id=vehicle, receiver_id=receiver, sold_as=sold_as)
+        return Entry(row=self.row, subject=subject, key=key, draft=draft, assumed=assumed, measured=measured, told=told)
 
     def _rig(self) -> RigEntry:
         self._keys(self.row.document, "", "a rig", _RIG)

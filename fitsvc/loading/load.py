@@ -33,7 +33,7 @@ def load_file(database: Database, reader: FactReader, path: Path, *, replace: bo
     loaded = Loaded(str(path))
     rows = read_rows(path, reader.vocabulary, problems)
     with database.session() as session:
-        _store(rows, Storing(session, reader, problems, loaded, replace))
+        _store(rows, Storing(session=session, reader=reader, problems=problems, loaded=loaded, replaces=replace))
         if not problems and not (loaded.stored or loaded.replaced or loaded.unchanged):
             problems.append(Problem("the file has no records", "add some, or leave it out", file=str(path)))
         if problems:

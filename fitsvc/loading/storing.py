@@ -46,7 +46,7 @@ class Loaded:
         self.stored[subject] = self.stored.get(subject, 0) + 1
 
 
-@dataclass(slots=True)
+@dataclass(slots=True, kw_only=True)
 class Storing:
     """One file being stored; `lines` are the keys it has named, `faulty` those among them that were refused."""
 

@@ -39,7 +39,7 @@ class RigCase:
     case: Case
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class RigChange:
     """A rig that answers otherwise: how many accessories come to each outcome, how many changed, and the first."""
 
@@ -104,7 +104,14 @@ def _change(engine: Point, reader: FactReader, rig: RigCase, now: Case, held: He
                   for row, (a, b) in zip(some, places, strict=True)]  # fmt: skip
         more += len(rows) - len(some)
     first = tuple(islice(sorted(found), MOST_TOLD))
-    return RigChange(rig.key, rig.name, dict(+counts[0]), dict(+counts[1]), len(found) + more, first)
+    return RigChange(
+        rig=rig.key,
+        name=rig.name,
+        before=dict(+counts[0]),
+        after=dict(+counts[1]),
+        count=len(found) + more,
+        changed=first,
+    )
 
 
 def _one_by_one(engine: Point, reader: FactReader, was: Case, now: Case, held: Held) -> Iterator[Changed]:

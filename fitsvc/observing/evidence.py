@@ -35,7 +35,7 @@ class Conclusion:
     evidence: dict[str, Wire] | None = None
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Saying:
     """One statement of a fact: its value, how it is known, by whom, when, and in which observation."""
 
@@ -198,7 +198,7 @@ def _standing(earlier: Iterable[Observation]) -> dict[str, list[Saying]]:
 
 
 def _saying(one: Observation, name: str, wire: Wire) -> Saying:
-    return Saying(name, wire, one.kind, one.by, one.at, one.id)
+    return Saying(fact=name, value=wire, kind=one.kind, by=one.by, at=one.at, observation=one.id)
 
 
 def _apart(reader: FactReader, fact: Fact, one: Wire, other: Wire) -> bool:

@@ -16,7 +16,7 @@ from fitsvc.store.rigs import count_using
 from fitsvc.store.tables import Accessory, Observation, Record
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Seen:
     """An observation as it was recorded, and what it does.
 
@@ -50,4 +50,11 @@ def observe(
     against = contradictions(reader, own, earlier, observation)
     after = rig_cases(session, reader, records, subject, key) if rigs else []
     left_off = max(count_using(session, subject, key) - MOST_RIGS, 0) if rigs else 0
-    return Seen(observation, record, against, before, after, left_off)
+    return Seen(
+        observation=observation,
+        record=record,
+        contradictions=against,
+        before=before,
+        after=after,
+        rigs_left_off=left_off,
+    )

@@ -14,7 +14,7 @@ from fitsvc.facts import Case, FactReader
 _ALIKE: Final = 3
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Site:
     """One receiver on the vehicle: the rig's document with it, the rig alone as a case, and the rig with each wish.
 
@@ -75,7 +75,7 @@ class Choice(NamedTuple):
     pin: int | None
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Found:
     """A set that serves every wish; sets are ordered by their rank, the best first."""
 

@@ -11,7 +11,7 @@ Role = Literal["receiver", "adapter", "accessory", "ball", "pin"]
 Document = dict[str, Any]
 
 
-class PlanPart(msgspec.Struct, omit_defaults=True):
+class PlanPart(msgspec.Struct, omit_defaults=True, kw_only=True):
     """One part of a set; `others` are SKUs that do as well in its place, `there` says it is on the vehicle already."""
 
     role: Role
@@ -22,7 +22,7 @@ class PlanPart(msgspec.Struct, omit_defaults=True):
     others: list[str] = []
 
 
-class WishServed(msgspec.Struct):
+class WishServed(msgspec.Struct, kw_only=True):
     """How one wish is served: by which parts, and the question that proves it with what it was answered."""
 
     wish: int
@@ -44,7 +44,7 @@ class PinHeld(msgspec.Struct):
     question: Document
 
 
-class PlanSet(msgspec.Struct):
+class PlanSet(msgspec.Struct, kw_only=True):
     """One set of parts that serves every wish; `count` leaves out what is there, `open` is how much to mind."""
 
     outcome: Outcome
@@ -55,7 +55,7 @@ class PlanSet(msgspec.Struct):
     pins: list[PinHeld]
 
 
-class PlanMiss(msgspec.Struct, omit_defaults=True):
+class PlanMiss(msgspec.Struct, omit_defaults=True, kw_only=True):
     """A set of parts that comes near and does not serve a wish, and why not."""
 
     wish: int
@@ -66,7 +66,7 @@ class PlanMiss(msgspec.Struct, omit_defaults=True):
     question: Document = {}
 
 
-class Plan(msgspec.Struct):
+class Plan(msgspec.Struct, kw_only=True):
     """What serves all wishes: the best set, the next best, what nearly would; `fewest` whatever number is allowed."""
 
     summary: str

@@ -58,7 +58,13 @@ class Planner:
         with self._lock:
             if self._wares is None or not self._wares.are_of(shelf):
                 self._wares = Wares(self._columns, shelf)
-            search = Search(self.answerer.engine, self.answerer.reader, self._wares, wanted, sites)
+            search = Search(
+                engine=self.answerer.engine,
+                reader=self.answerer.reader,
+                wares=self._wares,
+                wanted=wanted,
+                sites=sites,
+            )
             search.run()
         return _Telling(self.answerer, search, records, system).plan()
 
@@ -81,7 +87,7 @@ class Planner:
                     raise
                 continue
             there = receiver is None or plain.facts.get(_FITTED) == YES
-            yield Site(number, rig, receiver, there, plain, tuple(cases))
+            yield Site(number=number, rig=rig, receiver=receiver, there=there, plain=plain, cases=tuple(cases))
             number += 1
 
     def _case(self, rig: Mapping[str, Any], parts: Mapping[str, Any], records: Records) -> Case:
@@ -106,7 +112,7 @@ class _Telling:
         misses = self._misses(self.search.found[0].site if self.search.found else None)
         summary = _summary(best, fewest, at_most, misses)
         name = RulebookName(self.answerer.rulebook.digest, self.answerer.rulebook.name)
-        return Plan(summary, best, sets[1:], fewest, misses, name)
+        return Plan(summary=summary, best=best, runners_up=sets[1:], fewest=fewest, misses=misses, rulebook=name)
 
     def _sets(self, found: Iterable[Found]) -> Iterator[PlanSet]:
         """The best few sets; one that only adds to a better one is none of them."""
@@ -120,7 +126,14 @@ class _Telling:
         served = [self._served(found, wish) for wish in range(len(found.choices))]
         pins = [self._pin(found, wish) for wish, choice in enumerate(found.choices) if choice.pin is not None]
         count, conditional, opens, _ = found.rank
-        return PlanSet("conditional" if conditional else "works", count, opens, self._parts(found), served, pins)
+        return PlanSet(
+            outcome="conditional" if conditional else "works",
+            count=count,
+            open=opens,
+            parts=self._parts(found),
+            wishes=served,
+            pins=pins,
+        )
 
     def _question(
         self, site: Site, wish: int | None, items: Sequence[Item], adapters: Sequence[int], pin: bool
@@ -145,7 +158,15 @@ class _Telling:
                  *(self.wares.adapters.items[i].sku for i in adapters), *(item.sku for item in items)]  # fmt: skip
         parts += [] if choice.pin is None else [self.wares.accessories.items[choice.pin].sku]
         name = self.wanted.wishes[wish].name
-        return WishServed(wish, name, parts, answer.outcome, answer.summary, answer.needs, question)
+        return WishServed(
+            wish=wish,
+            name=name,
+            parts=parts,
+            outcome=answer.outcome,
+            summary=answer.summary,
+            needs=answer.needs,
+            question=question,
+        )
 
     def _pin(self, found: Found, wish: int) -> PinHeld:
         choice = found.choices[wish]
@@ -159,11 +180,18 @@ class _Telling:
         """Every part once, in the order they go together."""
         site, parts = found.site, list[PlanPart]()
         if site.receiver is not None:
-            parts.append(PlanPart("receiver", site.receiver.label, id=site.receiver.key, there=site.there))
+            parts.append(PlanPart(role="receiver", label=site.receiver.label, id=site.receiver.key, there=site.there))
         for stack in dict.fromkeys(choice.provider.stack for choice in found.choices):
             for i in stack.adapters:
                 item = self.wares.adapters.items[i]
-                parts.append(PlanPart("adapter", item.label, sku=item.sku, others=_others(stack.same, item.sku)))
+                parts.append(
+                    PlanPart(
+                        role="adapter",
+                        label=item.label,
+                        sku=item.sku,
+                        others=_others(stack.same, item.sku),
+                    )
+                )
         for place in dict.fromkeys(choice.provider.item for choice in found.choices):
             alike = [set(one.provider.same) for one in found.choices if one.provider.item == place]
             parts.append(self._part("accessory", place, sorted(set.intersection(*alike))))
@@ -177,7 +205,7 @@ class _Telling:
         fold = self.wares.balls if role == "ball" else self.wares.accessories
         item = fold.items[place]
         skus = [sku for one in alike for sku in (fold.items[one].sku, *fold.twins[one])]
-        return PlanPart(role, item.label, sku=item.sku, others=_others(skus, item.sku))
+        return PlanPart(role=role, label=item.label, sku=item.sku, others=_others(skus, item.sku))
 
     def _misses(self, best: Site | None) -> list[PlanMiss]:
         """What comes nearest without serving: on receivers that leave a wish unserved, then beside the best set."""
@@ -187,8 +215,15 @@ class _Telling:
         wanted += [(best, wish) for wish in wishes] if best is not None else []
         misses = [miss for site, wish in wanted[:MOST_MISSES] if (miss := self._miss(site, wish)) is not None]
         if not sites:
-            misses = [PlanMiss(wish, one.name, "fails", "No receiver that mounts on this vehicle is stored.")
-                      for wish, one in enumerate(self.wanted.wishes)]  # fmt: skip
+            misses = [
+                PlanMiss(
+                    wish=wish,
+                    name=one.name,
+                    outcome="fails",
+                    because="No receiver that mounts on this vehicle is stored.",
+                )
+                for wish, one in enumerate(self.wanted.wishes)
+            ]
         return misses
 
     def _miss(self, site: Site, wish: int) -> PlanMiss | None:
@@ -196,7 +231,12 @@ class _Telling:
         one, rows, fold = self.wanted.wishes[wish], self.search.bare[site.number, wish], self.wares.accessories
         kinds = fold.of_kinds(one.kinds)
         if not kinds.any():
-            return PlanMiss(wish, one.name, "fails", "Nothing of the kind that would serve is on the shelf.")
+            return PlanMiss(
+                wish=wish,
+                name=one.name,
+                outcome="fails",
+                because="Nothing of the kind that would serve is on the shelf.",
+            )
         served = wish in self.search.served[site.number]
         near = (
             np.flatnonzero(kinds & ~rows.works)
@@ -213,9 +253,23 @@ class _Telling:
         answer = self.answerer.answer_question(read_question(question, self.answerer.reader, self.records), self.system)
         if answer.outcome in ("works", "conditional"):
             because = "No ball on the shelf does."
-            return PlanMiss(wish, one.name, "fails", because, [item.sku for item in items], question)
+            return PlanMiss(
+                wish=wish,
+                name=one.name,
+                outcome="fails",
+                because=because,
+                parts=[item.sku for item in items],
+                question=question,
+            )
         parts = [*([site.receiver.key] if site.receiver else []), *(item.sku for item in items)]
-        return PlanMiss(wish, one.name, answer.outcome, answer.summary, parts, question)
+        return PlanMiss(
+            wish=wish,
+            name=one.name,
+            outcome=answer.outcome,
+            because=answer.summary,
+            parts=parts,
+            question=question,
+        )
 
     def _nearest_ball(self, site: Site, wish: int, mount: Item) -> list[Item]:
         balls = self.wares.balls

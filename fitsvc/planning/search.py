@@ -48,7 +48,7 @@ _PIN_SETTLES: Final = 2
 """What a pin can settle of a wish at most: the need of one, and the doubt about the one that may be there."""
 
 
-@dataclass(slots=True)
+@dataclass(slots=True, kw_only=True)
 class Search:
     """One search; `found` is in order when it has run, `bare` has what each accessory alone comes to."""
 
@@ -289,7 +289,14 @@ class Search:
         if opens is None:
             return
         skus = frozenset(self._skus(site, choices))
-        found = Found((count, opens > 0, opens, tuple(sorted(skus))), site, choices, skus, same_balls, same_pins)
+        found = Found(
+            rank=(count, opens > 0, opens, tuple(sorted(skus))),
+            site=site,
+            choices=choices,
+            skus=skus,
+            same_balls=same_balls,
+            same_pins=same_pins,
+        )
         others = [one for one in self.found if one.skus != skus]
         best = min((one for one in (*self.found, found) if one.skus == skus), key=lambda one: one.rank)
         self.found = sorted((*others, best), key=lambda one: one.rank)[:KEPT]

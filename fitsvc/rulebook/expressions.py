@@ -27,7 +27,7 @@ _PAIRED: Final = (
 )
 
 
-@dataclass(slots=True)
+@dataclass(slots=True, kw_only=True)
 class Expressions:
     """Reads expressions of one rulebook; `derived` and `units` fill up as derived values are read.
 

@@ -64,9 +64,19 @@ class _Loader:
         about = {topic: self.shape.text(tree, "about") for topic, tree in topics.items()}
         named = vocabulary.asked_facts() | (read.presences - vocabulary.subjects.keys())
         return Rulebook(
-            name, digest_of(self.folder, self.trees), vocabulary, tables, derived, opening,
-            tuple(rules), tuple(limits), tuple(needs), cautions, about, named,
-        )  # fmt: skip
+            name=name,
+            digest=digest_of(self.folder, self.trees),
+            vocabulary=vocabulary,
+            tables=tables,
+            derived=derived,
+            opening=opening,
+            rules=tuple(rules),
+            limits=tuple(limits),
+            needs=tuple(needs),
+            cautions=cautions,
+            topics=about,
+            named=named,
+        )
 
     # files
 
@@ -132,7 +142,7 @@ class _Loader:
                 labels[name] = self.shape.text(entry, "label")
         known = {name: table for entry in tables.values() for name, table in entry.lookups.items()}
         found = Names(facts, frozenset(vocabulary.subjects), known, given)
-        return Expressions(self.shape, vocabulary, found, {}, units, labels)
+        return Expressions(shape=self.shape, vocabulary=vocabulary, names=found, derived={}, units=units, labels=labels)
 
     def _declared(self, tree: Mapping) -> list[tuple[str, Mapping]]:
         declared = []
@@ -172,7 +182,14 @@ class _Loader:
             first = start.read_node(bare[short], short, kind)
             after = fold.read_node(each[short], short, kind)
             if first is not None and after is not None:
-                opening[name] = Opening(name, read.labels[name], kind, read.units[name], first, after)
+                opening[name] = Opening(
+                    name=name,
+                    label=read.labels[name],
+                    type=kind,
+                    unit=read.units[name],
+                    bare=first,
+                    each=after,
+                )
                 read.derived[name] = first
         for short in (*bare, *each):
             if f"opening.{short}" not in read.names.facts:
@@ -182,7 +199,15 @@ class _Loader:
     def _reading(self, read: Expressions, facts: Map[str, Type]) -> Expressions:
         """A reader of expressions that may speak of other facts."""
         names = Names(facts, read.names.subjects, read.names.tables, read.names.given)
-        return Expressions(self.shape, read.vocabulary, names, {}, read.units, read.labels, read.presences)
+        return Expressions(
+            shape=self.shape,
+            vocabulary=read.vocabulary,
+            names=names,
+            derived={},
+            units=read.units,
+            labels=read.labels,
+            presences=read.presences,
+        )
 
     def _derived(self, read: Expressions, topics: Map[str, Mapping]) -> dict[str, Derived]:
         derived: dict[str, Derived] = {}
@@ -196,7 +221,14 @@ class _Loader:
                 text = entry.entries["is"]
                 if node is not None and isinstance(text, Scalar):
                     written = " ".join((text.value or "").split())
-                    derived[name] = Derived(name, read.labels[name], kind, node, read.units[name], written)
+                    derived[name] = Derived(
+                        name=name,
+                        label=read.labels[name],
+                        type=kind,
+                        node=node,
+                        unit=read.units[name],
+                        text=written,
+                    )
                     places[name] = text
         nodes = {name: one.node for name, one in derived.items()}
         found = circles(reads_of(nodes))

@@ -58,7 +58,7 @@ def values_of(template: Template) -> list[Shown]:
     return [one for several in parts for one in several if not isinstance(one, str)]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Example:
     """A case written beside a rule, and what the rule gives on it; read and run by the engine's examples."""
 
@@ -70,7 +70,7 @@ class Example:
     values: Mapping[str, Node]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Derived:
     """A named value computed from facts."""
 
@@ -82,7 +82,7 @@ class Derived:
     text: str
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Rule:
     """A requirement. `subjects` are the asked ones it is about: without one of them it does not apply.
 
@@ -109,7 +109,7 @@ class Rule:
     limit: str = ""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Rating:
     """One member of a limit: a rating, its own subjects and guard, and the rule that judges by it."""
 
@@ -121,7 +121,7 @@ class Rating:
     shown: Shown
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Limit:
     """The lowest of several ratings; `id` with underscores is its name in answers."""
 
@@ -141,7 +141,7 @@ class Limit:
         return self.id.replace("-", "_")
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Need:
     """Something the rig must also have; open unless `met` is surely true.
 
@@ -167,7 +167,7 @@ class Need:
         return self.id.replace("-", "_")
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Opening:
     """One fact of the working opening: its value in the bare receiver, and after one more adapter."""
 
@@ -205,7 +205,7 @@ class RowTold:
     as_of: str
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class TableEntry:
     """A lookup table with what is told of it.
 
@@ -226,7 +226,7 @@ class TableEntry:
         return {f"{self.id}.{name}" if name else self.id: table for name, table in self.columns.items()}
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Rulebook:
     """A set of rule files, checked and immutable, known by the digest over its meaning.
 

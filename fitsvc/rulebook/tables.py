@@ -39,7 +39,7 @@ class _Reader:
 
     def __init__(self, shape: Shape, vocabulary: Vocabulary) -> None:
         self.shape, self.lists = shape, vocabulary.lists
-        self.read = Expressions(shape, vocabulary, Names({}, frozenset()), {}, {})
+        self.read = Expressions(shape=shape, vocabulary=vocabulary, names=Names({}, frozenset()), derived={}, units={})
 
     def entry(self, node: Node) -> TableEntry | None:
         """One table."""
@@ -52,9 +52,9 @@ class _Reader:
             return None
         name, title, source = shape.text(entry, "id"), shape.text(entry, "title"), reference(shape, entry)
         if several:
-            return self._with_columns(entry, TableEntry(name, title, {}, source))
+            return self._with_columns(entry, TableEntry(id=name, title=title, columns={}, source=source))
         table = self._table(entry)
-        return TableEntry(name, title, {"": table}, source) if table else None
+        return TableEntry(id=name, title=title, columns={"": table}, source=source) if table else None
 
     # one value a row
 
@@ -125,7 +125,14 @@ class _Reader:
         columns = {name: _column(key, kinds[name], cells[name]) for name in kinds}
         columns[_KNOWN] = Table(key, TRUTH, tuple(YES if member in told else NO for member in key.members))
         columns |= {name: _texts(f"{table.id}.{name}", key, told, name) for name in _TEXTS}
-        return TableEntry(table.id, table.title, columns, table.source, told, defaults)
+        return TableEntry(
+            id=table.id,
+            title=table.title,
+            columns=columns,
+            source=table.source,
+            rows=told,
+            otherwise=defaults,
+        )
 
     def _columns(self, entry: Mapping) -> tuple[dict[str, Type], dict[str, Value]]:
         """The type of each column, and what stands where a row leaves one out."""

@@ -74,7 +74,7 @@ def _example(shape: Shape, item: Mapping, allowed: Iterable[str]) -> Example:
     gives = shape.one_of(item, "gives", allowed) if "gives" in item.entries else ""
     if not gives and not values:
         shape.complain(item, "an example says what the rule gives", "add `gives: passes`")
-    return Example(item, facts, tuple(adapters), tuple(present), gives, values)
+    return Example(node=item, facts=facts, adapters=tuple(adapters), present=tuple(present), gives=gives, values=values)
 
 
 def _guard(parts: Iterable[AnyTyped | None]) -> AnyTyped | None:
@@ -111,10 +111,23 @@ def read_rule(read: Expressions, node: Node, topic: str, taken: dict[str, str]) 
         return None
     subjects = read.subjects(guard, requires)
     return Rule(
-        name, topic, shape.text(entry, "title"), subjects, guard, requires, severity, if_unknown, fails, unknown,
-        shape.text(entry, "remedy"), source, margin, examples,
-        _written(entry, "applies_when"), _written(entry, "requires"),
-    )  # fmt: skip
+        id=name,
+        topic=topic,
+        title=shape.text(entry, "title"),
+        subjects=subjects,
+        guard=guard,
+        requires=requires,
+        severity=severity,
+        if_unknown=if_unknown,
+        fails=fails,
+        unknown=unknown,
+        remedy=shape.text(entry, "remedy"),
+        source=source,
+        margin=margin,
+        examples=examples,
+        applies_text=_written(entry, "applies_when"),
+        requires_text=_written(entry, "requires"),
+    )
 
 
 def read_need(read: Expressions, node: Node, topic: str, taken: dict[str, str]) -> Need | None:
@@ -134,9 +147,19 @@ def read_need(read: Expressions, node: Node, topic: str, taken: dict[str, str]) 
     examples = read_examples(shape, entry, ("met", "open", "not_applicable"), ("open",))
     subjects = read.subjects(*(part for part in (guard, *(shown.node for shown in values.values())) if part))
     return Need(
-        name, topic, shape.text(entry, "title"), subjects, guard, met, values, because, unknown,
-        reference(shape, entry), examples, _written(entry, "applies_when"),
-    )  # fmt: skip
+        id=name,
+        topic=topic,
+        title=shape.text(entry, "title"),
+        subjects=subjects,
+        guard=guard,
+        met=met,
+        values=values,
+        because=because,
+        unknown=unknown,
+        source=reference(shape, entry),
+        examples=examples,
+        applies_text=_written(entry, "applies_when"),
+    )
 
 
 def read_limit(read: Expressions, node: Node, topic: str, taken: dict[str, str]) -> tuple[Limit, list[Rule]] | None:
@@ -163,9 +186,16 @@ def read_limit(read: Expressions, node: Node, topic: str, taken: dict[str, str])
             ratings.append(member[0])
             rules.append(member[1])
     limit = Limit(
-        name, topic, shape.text(entry, "title"), shape.text(entry, "quantity"), _written(entry, "judged"),
-        tuple(ratings), source, examples, _written(entry, "applies_when"),
-    )  # fmt: skip
+        id=name,
+        topic=topic,
+        title=shape.text(entry, "title"),
+        quantity=shape.text(entry, "quantity"),
+        judged=_written(entry, "judged"),
+        ratings=tuple(ratings),
+        source=source,
+        examples=examples,
+        applies_text=_written(entry, "applies_when"),
+    )
     return limit, rules
 
 
@@ -191,7 +221,14 @@ def _rating(
             shape.complain(place, "a rating is a fact or a derived name", "give the expression a name in `derived`")
         return None
     label, both = read.label(node.name), _guard((guards[0], own))
-    rating = Rating(node.name, label, node, read.subjects(both, node), both, read.shown(node))
+    rating = Rating(
+        name=node.name,
+        label=label,
+        node=node,
+        subjects=read.subjects(both, node),
+        guard=both,
+        shown=read.shown(node),
+    )
     asked = _guard((both, guards[1]))
     applies = " and ".join(filter(None, (applies, _written(limit, "judged_when"))))
     requires = typed.AtMost(TRUTH, judged, node)
@@ -200,11 +237,24 @@ def _rating(
     values = {"judged": read.shown(judged), "rating": rating.shown, "margin": margin}
     fails = read.template(limit, "fails_because", values) or _default_reason(read, judged, label, values)
     rule = Rule(
-        f"{name}/{node.name}", topic, f"The {shape.text(limit, 'quantity')} is within the {label}",
-        read.subjects(asked, requires), asked, requires, shape.one_of(limit, "severity", SEVERITIES),
-        if_unknown, fails, (), shape.text(limit, "remedy"), source, margin, (), applies,
-        f"{_written(limit, 'judged')} <= {node.name}", limit=name,
-    )  # fmt: skip
+        id=f"{name}/{node.name}",
+        topic=topic,
+        title=f"The {shape.text(limit, 'quantity')} is within the {label}",
+        subjects=read.subjects(asked, requires),
+        guard=asked,
+        requires=requires,
+        severity=shape.one_of(limit, "severity", SEVERITIES),
+        if_unknown=if_unknown,
+        fails=fails,
+        unknown=(),
+        remedy=shape.text(limit, "remedy"),
+        source=source,
+        margin=margin,
+        examples=(),
+        applies_text=applies,
+        requires_text=f"{_written(limit, 'judged')} <= {node.name}",
+        limit=name,
+    )
     return rating, rule
 
 

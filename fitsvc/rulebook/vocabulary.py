@@ -31,7 +31,7 @@ def spoken(label: str) -> str:
     return label if label.startswith("whether ") else f"the {label}"
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Fact:
     """One named, typed value of a subject. `range` and `type` are in inside units; a tyre's `type` is text.
 
@@ -192,7 +192,16 @@ def read_fact_entry(shape: Shape, name: str, node: Node, lists: Map[str, ListTyp
     if kind not in DIMENSIONS:
         if "range" in entry.entries:
             shape.complain(entry.entries["range"], f"`{name}` is no number and has no range")
-        return Fact(name, value_type(kind, lists), kind, label, meaning, how, effort, asked=asked)
+        return Fact(
+            name=name,
+            type=value_type(kind, lists),
+            kind=kind,
+            label=label,
+            meaning=meaning,
+            how_to_measure=how,
+            effort=effort,
+            asked=asked,
+        )
     if "range" not in entry.entries:
         shape.complain(entry, f"`{name}` has no plausible range", "write `range: [LOW, HIGH]`; be generous")
         return None
@@ -206,7 +215,20 @@ def read_fact_entry(shape: Shape, name: str, node: Node, lists: Map[str, ListTyp
     written = (str(ends[0].value), str(ends[1].value))  # type: ignore[union-attr]
     limits = (bounds[0], bounds[1])
     number = NumberType(DIMENSIONS[kind], limits[0] < 0.0)
-    return Fact(name, number, kind, label, meaning, how, effort, shown_in, limits, written, asked, tape)
+    return Fact(
+        name=name,
+        type=number,
+        kind=kind,
+        label=label,
+        meaning=meaning,
+        how_to_measure=how,
+        effort=effort,
+        shown_in=shown_in,
+        range=limits,
+        range_text=written,
+        asked=asked,
+        tape=tape,
+    )
 
 
 def _end(shape: Shape, node: Node, dimension: Dimension, kind: str) -> float | None:

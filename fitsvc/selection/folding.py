@@ -40,7 +40,7 @@ def present_of(item: Item, reader: FactReader) -> frozenset[str]:
 
 def read_facts(reader: FactReader, facts: str) -> Item | None:
     """Facts read, as an item without a name; None where they cannot be read by the vocabulary."""
-    found = read_items(reader, [Stored(SUBJECT, "", "", msgspec.json.decode(facts))])
+    found = read_items(reader, [Stored(subject=SUBJECT, key="", label="", facts=msgspec.json.decode(facts))])
     return found[0] if found else None
 
 

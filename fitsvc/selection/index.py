@@ -78,7 +78,7 @@ class SelectionIndex:
         self._loose: dict[str, _Loose] = {}
         self._unreadable: dict[str, int] = {}
         self._mark = 0
-        self._held = Held("", (), (), 0)
+        self._held = Held(revision="", parts=(), loose=(), unreadable=0)
         self._waits, self._look = waits, _Look(0.0, 0.0, False)
         self._looking = Lock()
 
@@ -186,7 +186,7 @@ class SelectionIndex:
     def _hold(self, seen: Seen) -> None:
         revision = f"{seen.newest}-{self._mark:016x}"
         loose = tuple(one.item for one in self._loose.values())
-        self._held = Held(revision, self._parts, loose, len(self._unreadable))
+        self._held = Held(revision=revision, parts=self._parts, loose=loose, unreadable=len(self._unreadable))
 
     def _drop(self, keys: Iterable[str]) -> None:
         rows: list[list[int]] = [[] for _ in self._parts]

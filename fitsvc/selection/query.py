@@ -19,7 +19,7 @@ from fitsvc.selection.segments import Facts, Sort
 LONGEST_CURSOR: Final = 2_000
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Wanted:
     """What a caller wants to see of what a question comes to: nothing named is everything."""
 

@@ -260,7 +260,7 @@ def _of_rigs() -> LruCache[Hashable, Any]:
     return LruCache(_MOST_RIGS)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Held:
     """The accessories of one revision of the catalogue: folded ones in parts, and the latest changed as they are.
 

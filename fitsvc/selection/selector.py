@@ -38,7 +38,7 @@ from fitsvc.selection.segments import (
 _MOST_NAMED: Final = 5
 
 
-class Selected(msgspec.Struct, omit_defaults=True):
+class Selected(msgspec.Struct, omit_defaults=True, kw_only=True):
     """One accessory and what the rig comes to with it; `codes` are the rules and needs behind that, the first first.
 
     `reason` is the first of them in words; it and `label` and `kind` are left out where there is none, and of a
@@ -85,7 +85,7 @@ class Counts(msgspec.Struct):
     decided_by: list[Decided]
 
 
-class Selection(msgspec.Struct):
+class Selection(msgspec.Struct, kw_only=True):
     """A page of accessories, best outcome first, judged at one revision of the catalogue.
 
     `matching` is how many pass the filters; `moved` tells that the catalogue has changed since the page before.
@@ -162,10 +162,14 @@ class Selector:
         if len(rows) > wanted.limit:
             following = Cursor(wanted.digest(), held.revision, *page[-1][:3]).text()
         return Selection(
-            [self._shown(rig, row.item, wanted) for row in page], following, matching + count, held.revision,
-            cursor is not None and cursor.revision != held.revision,
-            held.counted.get(key, lambda: self._counts(held, rig, key)), self._name,
-        )  # fmt: skip
+            items=[self._shown(rig, row.item, wanted) for row in page],
+            next=following,
+            matching=matching + count,
+            revision=held.revision,
+            moved=cursor is not None and cursor.revision != held.revision,
+            counts=held.counted.get(key, lambda: self._counts(held, rig, key)),
+            rulebook=self._name,
+        )
 
     def best(self, held: Held, case: Case, kind: Value, most: int) -> list[Item]:
         """The accessories of one kind that do not fail in a case in place of its own, the best first, then by SKU."""
@@ -175,7 +179,8 @@ class Selector:
         facts = {one: value for one, value in case.facts.items() if not one.startswith(prefix)}
         texts = {one: text for one, text in case.texts.items() if not one.startswith(prefix)}
         rig = Case(facts, frozenset(case.present) - {SUBJECT}, case.adapters, texts)
-        wanted, key = Wanted({}, frozenset({name}), frozenset({"works", "conditional"}), limit=most), rig_key(rig)
+        best = frozenset({"works", "conditional"})
+        wanted, key = Wanted(question={}, kinds=frozenset({name}), outcomes=best, limit=most), rig_key(rig)
         rows, _ = self._of_loose(held, rig, key, wanted, None)
         for part, counts in zip(held.parts, self._matched(held, rig, key, wanted), strict=True):
             rows += self._of_part(part, counts, rig, key, wanted, None)
@@ -270,7 +275,7 @@ class Selector:
         case = engine.opened(case_of(rig, item, self._reader))
         verdict = engine.evaluate(case)
         numbers = codes_of(verdict, rules)
-        shown = Selected(item.sku, verdict.outcome, [self._codes[number][0] for number in numbers])
+        shown = Selected(sku=item.sku, outcome=verdict.outcome, codes=[self._codes[number][0] for number in numbers])
         if wanted.compact:
             return shown
         shown.label, shown.kind = item.label, self._kind(item.kind)

@@ -17,11 +17,17 @@ from fitsvc.service.queries import UNITS
 BODY_BYTES: Final = 256_000
 
 _ANSWER: Final = Operation(
-    "answer", "Ask whether it works",
-    "Answers a question about stored records, inline facts, or both. The same rulebook digest and the same question "
-    "give the same bytes. Nothing is stored.",
-    "Answers", gives="Answer", body="Question", query=(UNITS,),
-)  # fmt: skip
+    id="answer",
+    summary="Ask whether it works",
+    about=(
+        "Answers a question about stored records, inline facts, or both. The same rulebook digest and the same "
+        "question give the same bytes. Nothing is stored."
+    ),
+    tag="Answers",
+    gives="Answer",
+    body="Question",
+    query=(UNITS,),
+)
 
 
 @post("/v1/answers", opt=_ANSWER.opt, status_code=200, request_max_body_size=BODY_BYTES)

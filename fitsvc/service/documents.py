@@ -89,7 +89,13 @@ def read_draft(kind: RecordKind, document: Any, reader: FactReader, by: str, *, 
     problems = read_object(document, kind.members, required, told=KEPT)
     sold_as, facts = _or(document.get("subject"), "accessory"), _or(document.get("facts"), {})
     links = {f"{name}_id": document.get(name) for name in kind.links}
-    draft = Draft(document.get(kind.key), _or(document.get("label"), ""), facts, sold_as=sold_as, **links)
+    draft = Draft(
+        key=document.get(kind.key),
+        label=_or(document.get("label"), ""),
+        facts=facts,
+        sold_as=sold_as,
+        **links,
+    )
     subject = sold_as if kind.subject == "accessory" else kind.subject
     problems += read_facts(reader, subject, facts, "/facts")
     told, more = read_told(document.get("told"), "published", by, "/told")

@@ -10,7 +10,13 @@ from fitsvc.service.operations import Operation, query_of
 from fitsvc.service.replies import reply
 from fitsvc.service.selections import Selections
 
-_LIVE: Final = Operation("is_live", "Is it running?", "Answers as long as the process does.", "Health", gives="Health")
+_LIVE: Final = Operation(
+    id="is_live",
+    summary="Is it running?",
+    about="Answers as long as the process does.",
+    tag="Health",
+    gives="Health",
+)
 
 
 @get("/health/live", opt=_LIVE.opt, sync_to_thread=False)
@@ -21,10 +27,12 @@ def live(request: AnyRequest) -> Response[bytes]:
 
 
 _READY: Final = Operation(
-    "is_ready", "Can it work?",
-    "Answers 200 when the database is reachable, its tables are up to date and the index for selections is open.",
-    "Health", gives="Health",
-)  # fmt: skip
+    id="is_ready",
+    summary="Can it work?",
+    about="Answers 200 when the database is reachable, its tables are up to date and the index for selections is open.",
+    tag="Health",
+    gives="Health",
+)
 
 
 @get("/health/ready", opt=_READY.opt, sync_to_thread=True)
@@ -37,9 +45,13 @@ def ready(request: AnyRequest) -> Response[bytes]:
 
 
 _METRICS: Final = Operation(
-    "get_metrics", "Counters for Prometheus", "Requests, times and answers by outcome.", "Health", gives="Metrics",
+    id="get_metrics",
+    summary="Counters for Prometheus",
+    about="Requests, times and answers by outcome.",
+    tag="Health",
+    gives="Metrics",
     media="text/plain",
-)  # fmt: skip
+)
 
 
 @get("/metrics", opt=_METRICS.opt, sync_to_thread=False)

@@ -17,9 +17,14 @@ from fitsvc.service.replies import tagged
 _HEADERS: Final[dict[str, Any]] = {"headers": (IF_NONE_MATCH,), "sends": ("ETag",)}
 
 _RULEBOOKS: Final = Operation(
-    "list_rulebooks", "List rulebooks", "The rulebook that answers are given by.", "Knowledge", gives="Rulebooks",
-    errors=(304,), **_HEADERS,
-)  # fmt: skip
+    id="list_rulebooks",
+    summary="List rulebooks",
+    about="The rulebook that answers are given by.",
+    tag="Knowledge",
+    gives="Rulebooks",
+    errors=(304,),
+    **_HEADERS,
+)
 
 
 @get("/v1/rulebooks", opt=_RULEBOOKS.opt, sync_to_thread=False)
@@ -31,10 +36,15 @@ def list_rulebooks(request: AnyRequest) -> Response[bytes]:
 
 
 _RULES: Final = Operation(
-    "list_rules", "List rules", "Every rule, in the order findings are told.", "Knowledge", gives="Rules",
+    id="list_rules",
+    summary="List rules",
+    about="Every rule, in the order findings are told.",
+    tag="Knowledge",
+    gives="Rules",
     query=(Parameter("topic", "Only those of this topic.", {"type": "string", "maxLength": 80}, example="coupling"),),
-    errors=(304,), **_HEADERS,
-)  # fmt: skip
+    errors=(304,),
+    **_HEADERS,
+)
 
 
 @get("/v1/rules", opt=_RULES.opt, sync_to_thread=False)
@@ -49,9 +59,15 @@ def list_rules(request: AnyRequest) -> Response[bytes]:
 
 
 _RULE: Final = Operation(
-    "get_rule", "Get one rule", "What a rule requires, why, and where it comes from.", "Knowledge", gives="Rule",
-    path={"rule": "The rule's id, as in a finding's `rule`; it may hold a `/`."}, errors=(304, 404), **_HEADERS,
-)  # fmt: skip
+    id="get_rule",
+    summary="Get one rule",
+    about="What a rule requires, why, and where it comes from.",
+    tag="Knowledge",
+    gives="Rule",
+    path={"rule": "The rule's id, as in a finding's `rule`; it may hold a `/`."},
+    errors=(304, 404),
+    **_HEADERS,
+)
 
 
 @get("/v1/rules/{rule:path}", opt=_RULE.opt, sync_to_thread=False)
@@ -66,9 +82,14 @@ def get_rule(request: AnyRequest, rule: FromPath[str]) -> Response[bytes]:
 
 
 _VOCABULARY: Final = Operation(
-    "get_vocabulary", "Get the vocabulary", "Every subject, list and fact: what it means and how it is measured.",
-    "Knowledge", gives="Vocabulary", errors=(304,), **_HEADERS,
-)  # fmt: skip
+    id="get_vocabulary",
+    summary="Get the vocabulary",
+    about="Every subject, list and fact: what it means and how it is measured.",
+    tag="Knowledge",
+    gives="Vocabulary",
+    errors=(304,),
+    **_HEADERS,
+)
 
 
 @get("/v1/vocabulary", opt=_VOCABULARY.opt, sync_to_thread=False)

@@ -37,14 +37,19 @@ def router() -> Router:
 
 
 _LIST: Final = Operation(
-    "list_observations", "List observations", "A page of observations in the order they were recorded, oldest first.",
-    "Observations", gives="Observations", errors=(404,),
+    id="list_observations",
+    summary="List observations",
+    about="A page of observations in the order they were recorded, oldest first.",
+    tag="Observations",
+    gives="Observations",
+    errors=(404,),
     query=(
-        AFTER, LIMIT,
+        AFTER,
+        LIMIT,
         Parameter("subject", "Only those of this kind of record.", {"type": "string", "enum": list(SUBJECTS)}),
         Parameter("record", "Only those of this record, by its id or SKU.", {"type": "string", "maxLength": 80}),
     ),
-)  # fmt: skip
+)
 
 
 @get("/", opt=_LIST.opt, sync_to_thread=True)
@@ -58,10 +63,16 @@ def list_page(request: AnyRequest) -> Response[bytes]:
 
 
 _READ: Final = Operation(
-    "get_observation", "Get one observation", "An observation as it was recorded; it never changes.", "Observations",
-    gives="Observation", path={"key": "The observation's `id`."}, headers=(IF_NONE_MATCH,), sends=("ETag",),
+    id="get_observation",
+    summary="Get one observation",
+    about="An observation as it was recorded; it never changes.",
+    tag="Observations",
+    gives="Observation",
+    path={"key": "The observation's `id`."},
+    headers=(IF_NONE_MATCH,),
+    sends=("ETag",),
     errors=(304, 404),
-)  # fmt: skip
+)
 
 
 @get("/{key:str}", opt=_READ.opt, sync_to_thread=True)
@@ -74,15 +85,22 @@ def read(request: AnyRequest, key: FromPath[str]) -> Response[bytes]:
 
 
 _CREATE: Final = Operation(
-    "add_observation", "Tell what was measured",
-    "Measured beats published beats assumed, and among equals the latest counts; null takes a fact back. "
+    id="add_observation",
+    summary="Tell what was measured",
+    about="Measured beats published beats assumed, and among equals the latest counts; null takes a fact back. "
     "A measurement that agrees with an earlier one leaves what both allow. Of a mounting, `evidence` says whether a "
     "spare stowed with the receiver fitted, rubbing or not. Answers with the observation, the record as it now "
     "stands, what was said before that cannot hold beside it, and the saved rigs that answer otherwise now about "
     "the accessories stored, without load or trailer, or about the spare and adapters they have.",
-    "Observations", gives="Observed", status=201, body="NewObservation", sends=("Location",), errors=(404,),
-    needs_key=True, links={"get_observation": "$response.body#/observation/id"},
-)  # fmt: skip
+    tag="Observations",
+    gives="Observed",
+    status=201,
+    body="NewObservation",
+    sends=("Location",),
+    errors=(404,),
+    needs_key=True,
+    links={"get_observation": "$response.body#/observation/id"},
+)
 
 
 @post("/", opt=_CREATE.opt, guards=[needs_key], request_max_body_size=BODY_BYTES)

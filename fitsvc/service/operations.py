@@ -16,7 +16,7 @@ IF_NONE_MATCH: Final = Parameter(
 )
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Operation:
     """One operation, as the API's description tells it.
 

@@ -45,9 +45,14 @@ _POLICY: Final = {
 }
 
 _DESCRIPTION: Final = Operation(
-    "get_openapi", "Get the API's description", "The OpenAPI 3.1 document of this service.", "Description",
-    gives="Description", errors=(304,), sends=("ETag",),
-)  # fmt: skip
+    id="get_openapi",
+    summary="Get the API's description",
+    about="The OpenAPI 3.1 document of this service.",
+    tag="Description",
+    gives="Description",
+    errors=(304,),
+    sends=("ETag",),
+)
 
 
 @get("/openapi.json", opt=_DESCRIPTION.opt, sync_to_thread=False)

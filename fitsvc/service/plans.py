@@ -18,12 +18,18 @@ from fitsvc.service.queries import UNITS
 BODY_BYTES: Final = 256_000
 
 _PLAN: Final = Operation(
-    "plan", "Plan a rig",
-    "Finds the smallest sets of receiver, adapters, accessories, balls and pins with which every wish works, and tells "
-    "for each wish the question that proves it, the next best sets, and why the nearest misses fail. "
-    "The same rulebook, catalogue and wishes give the same bytes. Nothing is stored.",
-    "Plans", gives="Plan", body="Wishes", query=(UNITS,),
-)  # fmt: skip
+    id="plan",
+    summary="Plan a rig",
+    about=(
+        "Finds the smallest sets of receiver, adapters, accessories, balls and pins with which every wish works, and "
+        "tells for each wish the question that proves it, the next best sets, and why the nearest misses fail. "
+        "The same rulebook, catalogue and wishes give the same bytes. Nothing is stored."
+    ),
+    tag="Plans",
+    gives="Plan",
+    body="Wishes",
+    query=(UNITS,),
+)
 
 
 @post("/v1/plans", opt=_PLAN.opt, status_code=200, request_max_body_size=BODY_BYTES)

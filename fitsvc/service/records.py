@@ -40,9 +40,13 @@ def routers() -> list[Router]:
 
 def _router(kind: RecordKind) -> Router:
     listed = Operation(
-        "list_{many}", "List {many}", "A page of {many}, ordered by `{key}`.", "Records", gives="{Many}",
+        id="list_{many}",
+        summary="List {many}",
+        about="A page of {many}, ordered by `{key}`.",
+        tag="Records",
+        gives="{Many}",
         query=(AFTER, LIMIT, *_FILTERS.get(kind.subject, ())),
-    )  # fmt: skip
+    )
     handlers = [get("/", opt=listed.opt)(list_page), read, create, change, remove]
     return Router(kind.path(), route_handlers=handlers, opt={"kind": kind})
 
@@ -61,9 +65,16 @@ async def list_page(request: AnyRequest) -> Response[bytes]:
 _ONE: Final = {"key": "The {one}'s `{key}`."}
 
 _READ: Final = Operation(
-    "get_{one}", "Get one {one}", "The {one} as it stands, with how each fact is known.", "Records", gives="{One}",
-    path=_ONE, headers=(IF_NONE_MATCH,), sends=("ETag",), errors=(304, 404),
-)  # fmt: skip
+    id="get_{one}",
+    summary="Get one {one}",
+    about="The {one} as it stands, with how each fact is known.",
+    tag="Records",
+    gives="{One}",
+    path=_ONE,
+    headers=(IF_NONE_MATCH,),
+    sends=("ETag",),
+    errors=(304, 404),
+)
 
 
 @get("/{key:str}", opt=_READ.opt, sync_to_thread=True)
@@ -76,10 +87,18 @@ def read(request: AnyRequest, key: FromPath[str]) -> Response[bytes]:
 
 
 _CREATE: Final = Operation(
-    "create_{one}", "Store a new {one}", "Stores a {one} with one observation of its facts.", "Records", gives="{One}",
-    status=201, body="New{One}", sends=("ETag", "Location"), errors=(409,), needs_key=True,
+    id="create_{one}",
+    summary="Store a new {one}",
+    about="Stores a {one} with one observation of its facts.",
+    tag="Records",
+    gives="{One}",
+    status=201,
+    body="New{One}",
+    sends=("ETag", "Location"),
+    errors=(409,),
+    needs_key=True,
     links={"get_{one}": "$response.body#/{key}", "delete_{one}": "$response.body#/{key}"},
-)  # fmt: skip
+)
 
 
 @post("/", opt=_CREATE.opt, guards=[needs_key], request_max_body_size=BODY_BYTES)
@@ -99,10 +118,18 @@ async def create(request: AnyRequest) -> Response[bytes]:
 
 
 _CHANGE: Final = Operation(
-    "replace_{one}", "Make a {one} what you say",
-    "A fact that keeps its value keeps how it is known; one that is left out is taken back.", "Records", gives="{One}",
-    path=_ONE, body="{One}State", headers=(IF_MATCH,), sends=("ETag",), errors=(404, 409, 412, 428), needs_key=True,
-)  # fmt: skip
+    id="replace_{one}",
+    summary="Make a {one} what you say",
+    about="A fact that keeps its value keeps how it is known; one that is left out is taken back.",
+    tag="Records",
+    gives="{One}",
+    path=_ONE,
+    body="{One}State",
+    headers=(IF_MATCH,),
+    sends=("ETag",),
+    errors=(404, 409, 412, 428),
+    needs_key=True,
+)
 
 
 @put("/{key:str}", opt=_CHANGE.opt, guards=[needs_key], request_max_body_size=BODY_BYTES)
@@ -123,9 +150,16 @@ async def change(request: AnyRequest, key: FromPath[str]) -> Response[bytes]:
 
 
 _REMOVE: Final = Operation(
-    "delete_{one}", "Delete a {one}", "Deletes a {one} that nothing names; its observations stay.", "Records",
-    status=204, path=_ONE, headers=(IF_MATCH,), errors=(404, 409, 412, 428), needs_key=True,
-)  # fmt: skip
+    id="delete_{one}",
+    summary="Delete a {one}",
+    about="Deletes a {one} that nothing names; its observations stay.",
+    tag="Records",
+    status=204,
+    path=_ONE,
+    headers=(IF_MATCH,),
+    errors=(404, 409, 412, 428),
+    needs_key=True,
+)
 
 
 @delete("/{key:str}", opt=_REMOVE.opt, guards=[needs_key], sync_to_thread=True)

@@ -33,9 +33,13 @@ def router() -> Router:
 
 
 _LIST: Final = Operation(
-    "list_rigs", "List saved rigs", "A page of saved rigs, ordered by `id`.", "Rigs", gives="SavedRigs",
+    id="list_rigs",
+    summary="List saved rigs",
+    about="A page of saved rigs, ordered by `id`.",
+    tag="Rigs",
+    gives="SavedRigs",
     query=(AFTER, LIMIT),
-)  # fmt: skip
+)
 
 
 @get("/", opt=_LIST.opt, sync_to_thread=True)
@@ -48,9 +52,16 @@ def list_page(request: AnyRequest) -> Response[bytes]:
 
 
 _READ: Final = Operation(
-    "get_rig", "Get one saved rig", "A rig as it was saved.", "Rigs", gives="SavedRig", path=_ONE,
-    headers=(IF_NONE_MATCH,), sends=("ETag",), errors=(304, 404),
-)  # fmt: skip
+    id="get_rig",
+    summary="Get one saved rig",
+    about="A rig as it was saved.",
+    tag="Rigs",
+    gives="SavedRig",
+    path=_ONE,
+    headers=(IF_NONE_MATCH,),
+    sends=("ETag",),
+    errors=(304, 404),
+)
 
 
 @get("/{key:str}", opt=_READ.opt, sync_to_thread=True)
@@ -63,10 +74,18 @@ def read(request: AnyRequest, key: FromPath[str]) -> Response[bytes]:
 
 
 _CREATE: Final = Operation(
-    "create_rig", "Save a rig", "Keeps the `rig` of a question under a name; its records must be stored.", "Rigs",
-    gives="SavedRig", status=201, body="NewRig", sends=("ETag", "Location"), errors=(409,), needs_key=True,
+    id="create_rig",
+    summary="Save a rig",
+    about="Keeps the `rig` of a question under a name; its records must be stored.",
+    tag="Rigs",
+    gives="SavedRig",
+    status=201,
+    body="NewRig",
+    sends=("ETag", "Location"),
+    errors=(409,),
+    needs_key=True,
     links={"get_rig": "$response.body#/id", "delete_rig": "$response.body#/id"},
-)  # fmt: skip
+)
 
 
 @post("/", opt=_CREATE.opt, guards=[needs_key], request_max_body_size=BODY_BYTES)
@@ -85,9 +104,18 @@ async def create(request: AnyRequest) -> Response[bytes]:
 
 
 _CHANGE: Final = Operation(
-    "replace_rig", "Replace a saved rig", "Gives a saved rig a new name and content.", "Rigs", gives="SavedRig",
-    path=_ONE, body="RigState", headers=(IF_MATCH,), sends=("ETag",), errors=(404, 412, 428), needs_key=True,
-)  # fmt: skip
+    id="replace_rig",
+    summary="Replace a saved rig",
+    about="Gives a saved rig a new name and content.",
+    tag="Rigs",
+    gives="SavedRig",
+    path=_ONE,
+    body="RigState",
+    headers=(IF_MATCH,),
+    sends=("ETag",),
+    errors=(404, 412, 428),
+    needs_key=True,
+)
 
 
 @put("/{key:str}", opt=_CHANGE.opt, guards=[needs_key], request_max_body_size=BODY_BYTES)
@@ -107,9 +135,16 @@ async def change(request: AnyRequest, key: FromPath[str]) -> Response[bytes]:
 
 
 _REMOVE: Final = Operation(
-    "delete_rig", "Delete a saved rig", "Its records stay.", "Rigs", status=204, path=_ONE, headers=(IF_MATCH,),
-    errors=(404, 412, 428), needs_key=True,
-)  # fmt: skip
+    id="delete_rig",
+    summary="Delete a saved rig",
+    about="Its records stay.",
+    tag="Rigs",
+    status=204,
+    path=_ONE,
+    headers=(IF_MATCH,),
+    errors=(404, 412, 428),
+    needs_key=True,
+)
 
 
 @delete("/{key:str}", opt=_REMOVE.opt, guards=[needs_key], sync_to_thread=True)

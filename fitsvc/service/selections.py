@@ -92,7 +92,7 @@ class Selections:
         while not self._ended.is_set():
             try:
                 rig = read_rig({"rig": {}}, self.selector.answerer, NoRecords())
-                self.selector.select(self.index.held(), rig, Wanted({}))
+                self.selector.select(self.index.held(), rig, Wanted(question={}))
                 self._opened.set()
                 return
             except Exception:
@@ -108,13 +108,27 @@ class Selections:
         """Return the routes, described by the rulebook's own kinds."""
         query = _parameters(self.selector.kinds)
         saved = Operation(
-            "select_rig", "Select accessories for a saved rig", _ABOUT, "Selections", gives="Selection", query=query,
-            path={"key": "The rig's `id`."}, headers=(IF_NONE_MATCH,), sends=("ETag",), errors=(304, 404),
-        )  # fmt: skip
+            id="select_rig",
+            summary="Select accessories for a saved rig",
+            about=_ABOUT,
+            tag="Selections",
+            gives="Selection",
+            query=query,
+            path={"key": "The rig's `id`."},
+            headers=(IF_NONE_MATCH,),
+            sends=("ETag",),
+            errors=(304, 404),
+        )
         inline = Operation(
-            "select", "Select accessories for a rig", f"{_ABOUT} Nothing is stored.", "Selections",
-            gives="Selection", body="SelectionQuestion", query=query, sends=("ETag",),
-        )  # fmt: skip
+            id="select",
+            summary="Select accessories for a rig",
+            about=f"{_ABOUT} Nothing is stored.",
+            tag="Selections",
+            gives="Selection",
+            body="SelectionQuestion",
+            query=query,
+            sends=("ETag",),
+        )
         return [
             get("/v1/rigs/{key:str}/accessories", opt=saved.opt, sync_to_thread=True)(of_saved_rig),
             post("/v1/selections", opt=inline.opt, status_code=200, request_max_body_size=BODY_BYTES)(of_inline_rig),
@@ -210,10 +224,17 @@ def _read(document: Any, answerer: Answerer, records: StoreRecords) -> Case:
 
 def _encoded(selector: Selector, held: Held, rig: Case, query: Mapping[str, Any], question: Any) -> bytes:
     wanted = Wanted(
-        question, query.get("kind") or frozenset(), query["outcome"] or frozenset(), query["text"] or "", query["sort"],
-        query["limit"], query["after"], query["detail"] == "compact", query["units"],
-        selector.facts(query["where"] or ""),
-    )  # fmt: skip
+        question=question,
+        kinds=query.get("kind") or frozenset(),
+        outcomes=query["outcome"] or frozenset(),
+        text=query["text"] or "",
+        sort=query["sort"],
+        limit=query["limit"],
+        after=query["after"],
+        compact=query["detail"] == "compact",
+        system=query["units"],
+        facts=selector.facts(query["where"] or ""),
+    )
     return msgspec.json.encode(selector.select(held, rig, wanted))
 
 
@@ -227,8 +248,25 @@ def _tag(answerer: Answerer, held: Held, rig: Case, query: Mapping[str, Any]) ->
 def example(answerer: Answerer) -> Selection:
     """Return a page for an example in the API's description."""
     sold = BODIES["NewAccessory"]
-    items = read_items(answerer.reader, [Stored(SUBJECT, sold["sku"], sold["label"], sold["facts"])])
+    items = read_items(
+        answerer.reader,
+        [
+            Stored(
+                subject=SUBJECT,
+                key=sold["sku"],
+                label=sold["label"],
+                facts=sold["facts"],
+            )
+        ],
+    )
     rig = read_rig(BODIES["SelectionQuestion"], answerer, NoRecords())
     return Selector(answerer).select(
-        Held("1-0f3c5b7d9e2a4c68", (), tuple(items), 0), rig, Wanted(BODIES["SelectionQuestion"])
+        Held(
+            revision="1-0f3c5b7d9e2a4c68",
+            parts=(),
+            loose=tuple(items),
+            unreadable=0,
+        ),
+        rig,
+        Wanted(question=BODIES["SelectionQuestion"]),
     )

@@ -41,7 +41,7 @@ _SEARCHED = (col(Accessory.label), col(Accessory.sku), col(Accessory.facts)["kin
 _PUBLISHED = Told()
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Draft:
     """A record as a caller wants it: a mounting names its parts, an accessory what it is sold as."""
 

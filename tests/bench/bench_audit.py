@@ -100,7 +100,7 @@ def main() -> None:
         print(f"{items:,} items with {rigs:,} rigs")
         for cores in (1, 2):
             out, duck = Path(folder, f"out-{cores}"), Path(folder, f"duck-{cores}.parquet")
-            asked = Asked(catalogue, out, memory=cores * LEAST_MB)
+            asked = Asked(catalogue=catalogue, out=out, memory=cores * LEAST_MB)
             print(f"processes or threads: {cores}")
             ours = measured("audit", lambda asked=asked: run(Audit(asked, rulebook, of, lambda *_: None)))  # type: ignore[misc]
             theirs = measured(

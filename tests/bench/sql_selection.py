@@ -84,7 +84,7 @@ class SqlSelection:
             ).fetchall()
             kinds = self.connection.execute("SELECT kind, outcome, sum(w) FROM judged GROUP BY ALL").fetchall()
             codes = self.connection.execute("SELECT code, outcome, sum(w) FROM judged GROUP BY ALL").fetchall()
-        shown = [self.selector._shown(rig, self.segment.item(row), Wanted({})) for (row,) in rows]
+        shown = [self.selector._shown(rig, self.segment.item(row), Wanted(question={})) for (row,) in rows]
         return {"items": shown, "kinds": kinds, "codes": codes}
 
     def check(self, rig: Case, ours: dict[str, Any]) -> None:
@@ -111,7 +111,7 @@ def handler(selections: Selections) -> Any:
             made.append(SqlSelection(selections.selector, part.segment))
         rig = read_rig(data["question"], selections.selector.answerer, NoRecords())
         if data.get("check"):
-            ours = selections.selector.select(selections.index.held(), rig, Wanted({}))
+            ours = selections.selector.select(selections.index.held(), rig, Wanted(question={}))
             made[0].check(rig, msgspec.to_builtins(ours))
         return Response(msgspec.json.encode(made[0].page(rig, 50)), media_type="application/json")
 

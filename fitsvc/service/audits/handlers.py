@@ -62,7 +62,12 @@ def router() -> Router:
 
 
 _LIST: Final = Operation(
-    "list_audits", "List audits", "A page of audits, ordered by `id`.", "Audits", gives="Audits", query=(AFTER, LIMIT)
+    id="list_audits",
+    summary="List audits",
+    about="A page of audits, ordered by `id`.",
+    tag="Audits",
+    gives="Audits",
+    query=(AFTER, LIMIT),
 )
 
 
@@ -77,12 +82,21 @@ def list_page(request: AnyRequest) -> Response[bytes]:
 
 
 _CREATE: Final = Operation(
-    "create_audit", "Make a new audit",
-    "Makes an audit to which files are then sent, and which is then started. A load, ball or trailer given here is "
-    "what every rig carries or tows. `against` names a finished audit to compare with.",
-    "Audits", gives="Audit", status=201, body="NewAudit", sends=("Location",), errors=(409, 507), needs_key=True,
+    id="create_audit",
+    summary="Make a new audit",
+    about=(
+        "Makes an audit to which files are then sent, and which is then started. A load, ball or trailer given here is "
+        "what every rig carries or tows. `against` names a finished audit to compare with."
+    ),
+    tag="Audits",
+    gives="Audit",
+    status=201,
+    body="NewAudit",
+    sends=("Location",),
+    errors=(409, 507),
+    needs_key=True,
     links={"get_audit": "$response.body#/id", "start_audit": "$response.body#/id"},
-)  # fmt: skip
+)
 
 
 @post("/", opt=_CREATE.opt, guards=[needs_key], request_max_body_size=_BODY_BYTES)
@@ -100,9 +114,14 @@ async def create(request: AnyRequest) -> Response[bytes]:
 
 
 _READ: Final = Operation(
-    "get_audit", "Get one audit", "How far it is, with the time left while it runs, and what was wrong with its files.",
-    "Audits", gives="Audit", path=_ONE, errors=(404,),
-)  # fmt: skip
+    id="get_audit",
+    summary="Get one audit",
+    about="How far it is, with the time left while it runs, and what was wrong with its files.",
+    tag="Audits",
+    gives="Audit",
+    path=_ONE,
+    errors=(404,),
+)
 
 
 @get("/{key:str}", opt=_READ.opt, sync_to_thread=True)
@@ -113,9 +132,15 @@ def read(request: AnyRequest, key: FromPath[str]) -> Response[bytes]:
 
 
 _REMOVE: Final = Operation(
-    "delete_audit", "Delete an audit", "Deletes an audit that is not running, with its files and results.", "Audits",
-    status=204, path=_ONE, errors=(404, 409), needs_key=True,
-)  # fmt: skip
+    id="delete_audit",
+    summary="Delete an audit",
+    about="Deletes an audit that is not running, with its files and results.",
+    tag="Audits",
+    status=204,
+    path=_ONE,
+    errors=(404, 409),
+    needs_key=True,
+)
 
 
 @delete("/{key:str}", opt=_REMOVE.opt, guards=[needs_key], sync_to_thread=True)
@@ -139,11 +164,19 @@ def _sending(name: str) -> HTTPRouteHandler:
     """Return the route to which one of an audit's files is sent."""
     uploads = {media: sent for media, sent in UPLOADS.items() if FORMATS[media] in FILES[name]}
     operation = Operation(
-        f"send_audit_{name}", f"Send an audit's {name}",
-        f"{_SENT[name]} The body is the file itself, and `Content-Type` says what it is. A file that was sent before "
-        "is replaced once the new one is whole.",
-        "Audits", gives="Audit", path=_ONE, errors=(404, 409, 413, 415, 507), needs_key=True, uploads=uploads,
-    )  # fmt: skip
+        id=f"send_audit_{name}",
+        summary=f"Send an audit's {name}",
+        about=(
+            f"{_SENT[name]} The body is the file itself, and `Content-Type` says what it is. A file that was sent "
+            "before is replaced once the new one is whole."
+        ),
+        tag="Audits",
+        gives="Audit",
+        path=_ONE,
+        errors=(404, 409, 413, 415, 507),
+        needs_key=True,
+        uploads=uploads,
+    )
 
     async def send_file(request: AnyRequest, key: FromPath[str]) -> Response[bytes]:
         query_of(request)
@@ -160,11 +193,19 @@ def _sending(name: str) -> HTTPRouteHandler:
 
 
 _START: Final = Operation(
-    "start_audit", "Start an audit",
-    "Lets the service carry the audit out, one after the other. One that was cancelled, interrupted or has failed goes "
-    "on where it was.",
-    "Audits", gives="Audit", status=202, path=_ONE, errors=(404, 409, 507), needs_key=True,
-)  # fmt: skip
+    id="start_audit",
+    summary="Start an audit",
+    about=(
+        "Lets the service carry the audit out, one after the other. One that was cancelled, interrupted or has "
+        "failed goes on where it was."
+    ),
+    tag="Audits",
+    gives="Audit",
+    status=202,
+    path=_ONE,
+    errors=(404, 409, 507),
+    needs_key=True,
+)
 
 
 @post("/{key:str}/start", opt=_START.opt, guards=[needs_key], status_code=202, sync_to_thread=True)
@@ -177,9 +218,16 @@ def start(request: AnyRequest, key: FromPath[str]) -> Response[bytes]:
 
 
 _CANCEL: Final = Operation(
-    "cancel_audit", "Cancel an audit", "Ends an audit that waits or runs; what is done is kept until it is started "
-    "again or deleted.", "Audits", gives="Audit", status=202, path=_ONE, errors=(404, 507), needs_key=True,
-)  # fmt: skip
+    id="cancel_audit",
+    summary="Cancel an audit",
+    about="Ends an audit that waits or runs; what is done is kept until it is started again or deleted.",
+    tag="Audits",
+    gives="Audit",
+    status=202,
+    path=_ONE,
+    errors=(404, 507),
+    needs_key=True,
+)
 
 
 @post("/{key:str}/cancel", opt=_CANCEL.opt, guards=[needs_key], status_code=202, sync_to_thread=True)
@@ -192,10 +240,14 @@ def cancel(request: AnyRequest, key: FromPath[str]) -> Response[bytes]:
 
 
 _SUMMARY: Final = Operation(
-    "get_audit_summary", "Get an audit's summary",
-    "Pairs by outcome and rule, faults, claims, the facts worth measuring and what changed.",
-    "Audits", gives="AuditSummary", path=_ONE, errors=(404, 409),
-)  # fmt: skip
+    id="get_audit_summary",
+    summary="Get an audit's summary",
+    about="Pairs by outcome and rule, faults, claims, the facts worth measuring and what changed.",
+    tag="Audits",
+    gives="AuditSummary",
+    path=_ONE,
+    errors=(404, 409),
+)
 
 
 @get("/{key:str}/summary", opt=_SUMMARY.opt, sync_to_thread=True)
@@ -206,9 +258,15 @@ def summary(request: AnyRequest, key: FromPath[str]) -> Response[bytes]:
 
 
 _PAGE: Final = Operation(
-    "get_audit_page", "Get an audit's summary as a page", "One page for people, which loads nothing else.", "Audits",
-    gives="Page", media="text/html", path=_ONE, errors=(404, 409),
-)  # fmt: skip
+    id="get_audit_page",
+    summary="Get an audit's summary as a page",
+    about="One page for people, which loads nothing else.",
+    tag="Audits",
+    gives="Page",
+    media="text/html",
+    path=_ONE,
+    errors=(404, 409),
+)
 
 
 @get("/{key:str}/page", opt=_PAGE.opt, sync_to_thread=True)
@@ -223,14 +281,22 @@ _FORMAT: Final = Parameter(
     "format", "How the table is written.", {"type": "string", "enum": list(_MEDIA), "default": "csv"}, example="csv"
 )
 _RESULT: Final = Operation(
-    "get_audit_result", "Get a table of an audit",
-    "`pairs` has every item with every rig: the outcome, the rules that decide it, whether it was claimed, and the "
-    "digest of the rulebook. The other tables have what was found: " + ", ".join(f"`{one}`" for one in TABLES[1:])
-    + "; `changes` where it was compared with another audit.",
-    "Audits", gives="Table", media=_MEDIA["csv"], path=_ONE | {"name": "The table."}, query=(_FORMAT,),
+    id="get_audit_result",
+    summary="Get a table of an audit",
+    about=(
+        "`pairs` has every item with every rig: the outcome, the rules that decide it, whether it was claimed, and the "
+        "digest of the rulebook. The other tables have what was found: "
+        + ", ".join(f"`{one}`" for one in TABLES[1:])
+        + "; `changes` where it was compared with another audit."
+    ),
+    tag="Audits",
+    gives="Table",
+    media=_MEDIA["csv"],
+    path=_ONE | {"name": "The table."},
+    query=(_FORMAT,),
     errors=(404, 409),
     also=tuple(_MEDIA.values())[1:],
-)  # fmt: skip
+)
 
 
 @get("/{key:str}/results/{name:str}", opt=_RESULT.opt, sync_to_thread=True)

@@ -83,7 +83,13 @@ def _audit(folder: AuditFolder, digest: str) -> None:
     rigs = _rigs(folder, rulebook)
     catalogue = folder.file("catalogue")
     assert catalogue is not None
-    asked = Asked(catalogue, folder.out, folder.file("claims"), folder.file("mapping"), _against(folder))
+    asked = Asked(
+        catalogue=catalogue,
+        out=folder.out,
+        claims=folder.file("claims"),
+        mapping=folder.file("mapping"),
+        against=_against(folder),
+    )
     run(Audit(asked, rulebook, rigs, progress.tell))
 
 

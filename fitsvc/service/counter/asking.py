@@ -54,7 +54,7 @@ class Found:
     more: bool = False
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Asking:
     """All that the page shows."""
 
@@ -118,10 +118,22 @@ class Asker:
             maker.of(fact, place) for place, fact in self._facts_told(fields) if f"{place}.{fact.short}" not in shown
         ]
         return Asking(
-            about, self.vehicles(fields), self.receivers(fields, system), self.sold(fields, "accessory"),
-            self.sold(fields, "ball") if tows else Found(), self.sold(fields, "trailer") if tows else Found(),
-            self._adapters(fields), tows, label, load, more, spare, trailer, told, maker.left(),
-        )  # fmt: skip
+            about=about,
+            vehicles=self.vehicles(fields),
+            receivers=self.receivers(fields, system),
+            accessories=self.sold(fields, "accessory"),
+            balls=self.sold(fields, "ball") if tows else Found(),
+            trailers=self.sold(fields, "trailer") if tows else Found(),
+            adapters=self._adapters(fields),
+            tows=tows,
+            label_fields=label,
+            load_fields=load,
+            more_fields=more,
+            spare_fields=spare,
+            trailer_fields=trailer,
+            told_fields=told,
+            problems=maker.left(),
+        )
 
     def vehicles(self, fields: Fields) -> Found:
         """The vehicles that what is typed may mean; of some that share make and model, any of them too."""

@@ -17,7 +17,7 @@ _EXAMPLES: Final[Mapping[str, str]] = {
 }  # fmt: skip
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Field:
     """One field: `choices` are values with their words, none where it is typed."""
 
@@ -62,7 +62,16 @@ class FieldMaker:
         unit = unit_of(fact, self._system)
         example = "245/75R16" if fact.tyre else _EXAMPLES.get(unit, "3" if fact.kind == "count" else "")
         value, errors = self._fields.get(name, ""), self._errors.pop(name, [])
-        return Field(name, sentence(fact.label), fact.how_to_measure, value, unit, example, choices, errors)
+        return Field(
+            name=name,
+            label=sentence(fact.label),
+            help=fact.how_to_measure,
+            value=value,
+            unit=unit,
+            example=example,
+            choices=choices,
+            errors=errors,
+        )
 
     def of_subject(self, subject: str, efforts: Iterable[str], *, besides: Iterable[str] = ()) -> list[Field]:
         """The fields of a subject's facts that take one of these efforts, or are told already."""

@@ -136,7 +136,15 @@ def _selected(request: AnyRequest, document: Any, rig: Any, filters: Mapping[str
             )
     kinds, outcomes = (frozenset(filter(None, (filters[name],))) for name in ("kind", "outcome"))
     wanted = Wanted(
-        document, kinds, outcomes, filters["text"], "sku", _PAGE_ITEMS, filters["after"] or None, False, system
+        question=document,
+        kinds=kinds,
+        outcomes=outcomes,
+        text=filters["text"],
+        sort="sku",
+        limit=_PAGE_ITEMS,
+        after=filters["after"] or None,
+        compact=False,
+        system=system,
     )
     return shared.selector.select(shared.index.held(), rig, wanted)
 

@@ -45,7 +45,7 @@ class TableTold:
     source: str
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class EntryTold:
     """A rule, limit or need. `lines` are what it says, each with its title; `code` marks those in the rule language."""
 
@@ -60,7 +60,7 @@ class EntryTold:
     examples: Sequence[tuple[str, str]]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class FactTold:
     """A fact: what it means, how it is learnt, and what reads it."""
 
@@ -121,11 +121,16 @@ class Library:
         kind, one = self._entries[name]
         facts, tables = self._reads[name]
         return EntryTold(
-            name, kind, one.title, sentence(one.topic), [line for line in _lines(one) if line[1]],
-            source_text(one.source.document()), [self._fact_line(fact) for fact in facts],
-            [self._table(self.rulebook.tables[table]) for table in tables],
-            [_example(example.node) for example in one.examples],
-        )  # fmt: skip
+            id=name,
+            kind=kind,
+            title=one.title,
+            topic=sentence(one.topic),
+            lines=[line for line in _lines(one) if line[1]],
+            source=source_text(one.source.document()),
+            facts=[self._fact_line(fact) for fact in facts],
+            tables=[self._table(self.rulebook.tables[table]) for table in tables],
+            examples=[_example(example.node) for example in one.examples],
+        )
 
     def fact(self, name: str) -> FactTold | None:
         """A fact by its name."""
@@ -142,10 +147,15 @@ class Library:
         bounds = f"{fact.range_text[0]} to {fact.range_text[1]}" if fact.range_text else ""
         readers = [id for id, (facts, _) in self._reads.items() if name in facts]
         return FactTold(
-            fact, sentence(fact.label), vocabulary.subjects[fact.subject].title, fact.kind.replace("_", " "), bounds,
-            choices, _EFFORTS[fact.effort],
-            [Line(f"/rules/{id}", self._entries[id][1].title, self._entries[id][0]) for id in readers],
-        )  # fmt: skip
+            fact=fact,
+            title=sentence(fact.label),
+            subject=vocabulary.subjects[fact.subject].title,
+            kind=fact.kind.replace("_", " "),
+            range=bounds,
+            choices=choices,
+            effort=_EFFORTS[fact.effort],
+            readers=[Line(f"/rules/{id}", self._entries[id][1].title, self._entries[id][0]) for id in readers],
+        )
 
     def _table(self, entry: TableEntry) -> TableTold:
         if entry.rows:

@@ -40,7 +40,7 @@ class LimitTold:
     unknown: str
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Step:
     """What to find out: how, which reading decides, and the field to type it into where there is one."""
 
@@ -63,7 +63,7 @@ class RemedyTold:
     skus: str
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Seen:
     """All that the page shows of an answer."""
 
@@ -100,11 +100,16 @@ def see(answerer: Answerer, answer: Answer, fields: Fields, system: System) -> S
     if not deciding:
         deciding, minded = minded, []
     return Seen(
-        answer, deciding, minded, told,
-        [_limit(one, titles, the) for one in answer.limits], [need["because"] for need in answer.needs],
-        [_step(one, answerer, maker, fields) for one in answer.next],
-        [_remedy(one, shown) for one in answer.remedies], candidates,
-    )  # fmt: skip
+        answer=answer,
+        deciding=deciding,
+        minded=minded,
+        findings=told,
+        limits=[_limit(one, titles, the) for one in answer.limits],
+        needs=[need["because"] for need in answer.needs],
+        steps=[_step(one, answerer, maker, fields) for one in answer.next],
+        remedies=[_remedy(one, shown) for one in answer.remedies],
+        candidates=candidates,
+    )
 
 
 def source_text(source: Mapping[str, str]) -> str:
@@ -142,7 +147,15 @@ def _step(step: Next, answerer: Answerer, maker: FieldMaker, fields: Fields) -> 
         places = adapter_places(fields) if fact.subject == "adapter" else [fact.subject]
         field = maker.of(fact, places[0]) if len(places) == 1 else None
     drawn = sketch(fact, f"sketch-{fact.name.replace('.', '-')}") if fact is not None else None
-    return Step(title, step.how, works, fails, step.fact if fact else "", field, drawn)
+    return Step(
+        title=title,
+        how=step.how,
+        works_if=works,
+        fails_if=fails,
+        fact=step.fact if fact else "",
+        field=field,
+        sketch=drawn,
+    )
 
 
 def _remedy(remedy: Remedy, shown: Mapping[str, str]) -> RemedyTold:
