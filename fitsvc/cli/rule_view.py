@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 from fitsvc.cli.console import paragraph, refuse
 from fitsvc.language.problems import nearest
+from fitsvc.rulebook.kinds import applying_to, kinds_of
 from fitsvc.rulebook.yaml_text import Mapping as Tree
 from fitsvc.rulebook.yaml_text import Node, Scalar, Sequence, read_yaml_file, to_plain
 
@@ -27,6 +28,13 @@ _LINES: Final = (
     ("because", "because"), ("text", "says"), ("remedy", "remedy"), ("source", "source"),
 )  # fmt: skip
 _COLOURS: Final = {"passes": "green", "met": "green", "fails": "red", "undetermined": "magenta", "open": "yellow"}
+_EFFECTS: Final = ("blocking", "caution", "need", "told")
+_EFFECTS_TOLD: Final = (
+    "Rules that can refuse it",
+    "Rules that can ask for care",
+    "What it can need",
+    "What can be told",
+)
 _NAME: Final = re.compile(r"\b[a-z][a-z_]*\.[a-z][a-z0-9_]*\b")
 
 
@@ -61,8 +69,10 @@ def find_rule(folder: Path, id: str) -> Found:
         some = ", ".join(f"`{name}`" for name in _nearest(wanted, known))
         help = f"did you mean `{near}`?" if near else f"of {len(known)} the nearest are {some}"
         refuse(f"there is no rule, limit, need or caution `{id}` in `{folder}`", help)
-    for path in sorted((folder / "vocabulary").glob("*.yaml")):
-        words |= _labels(read_yaml_file(path))
+    vocabulary = [read_yaml_file(path) for path in sorted((folder / "vocabulary").glob("*.yaml"))]
+    roles = {name: one for tree in vocabulary for name, one in _roles(tree).items()}
+    for tree in vocabulary:
+        words |= _labels(tree, roles)
     for tree in trees:
         words |= _declared(tree)
     return Found(*known[wanted], words)
@@ -99,6 +109,26 @@ def show_coverage(console: "Console", rulebook: "Rulebook", found: "Coverage") -
     paragraph(console, "Facts that nothing reads", style="bold")
     for name in found.unread or ("none",):
         paragraph(console, name, indent=2)
+
+
+def show_kind(console: "Console", rulebook: "Rulebook", name: str) -> None:
+    """Print what a kind is by its roles, and all that can apply to it, what blocks first."""
+    kinds = kinds_of(rulebook)
+    if name not in kinds:
+        near = nearest(name, kinds)
+        known = ", ".join(f"`{one}`" for one in kinds)
+        refuse(f"`{name}` is not a kind with roles", f"did you mean `{near}`?" if near else f"it is one of {known}")
+    kind = kinds[name]
+    paragraph(console, f"{name}: {kind.word}", style="bold")
+    for role in kind.roles:
+        paragraph(console, rulebook.derived[role].label, sign=role, colour="cyan", indent=2, hang=22)
+    found = sorted(applying_to(rulebook, kind), key=lambda one: _EFFECTS.index(one.effect))
+    for effect, told in zip(_EFFECTS, _EFFECTS_TOLD, strict=True):
+        console.print()
+        paragraph(console, told, style="bold")
+        for one in found:
+            if one.effect == effect:
+                paragraph(console, one.title, sign=one.id, colour="cyan", indent=2, hang=4)
 
 
 def _facts(console: "Console", found: Found, document: Mapping[str, Any]) -> None:
@@ -173,13 +203,28 @@ def _declared(tree: Node) -> dict[str, str]:
     return words
 
 
-def _labels(tree: Node) -> dict[str, str]:
-    """The labels of a vocabulary file's facts."""
+def _roles(tree: Node) -> dict[str, dict[str, str]]:
+    """The labels of each list's roles, by the list's name."""
+    lists = tree.entries.get("lists") if isinstance(tree, Tree) else None
+    found = {}
+    for name, entry in lists.entries.items() if isinstance(lists, Tree) else ():
+        roles = entry.entries.get("roles") if isinstance(entry, Tree) else None
+        if isinstance(roles, Tree):
+            found[name] = {role: _label(one) for role, one in roles.entries.items()}
+    return found
+
+
+def _labels(tree: Node, roles: Mapping[str, Mapping[str, str]]) -> dict[str, str]:
+    """The labels of a vocabulary file's facts, and of the roles of those that are chosen from a list with roles."""
     document: Any = to_plain(tree)
     facts = tree.entries.get("facts") if isinstance(tree, Tree) and "subject" in tree.entries else None
     if not isinstance(facts, Tree):
         return {}
-    return {f"{document['subject']}.{name}": _label(entry) for name, entry in facts.entries.items()}
+    labels = {f"{document['subject']}.{name}": _label(entry) for name, entry in facts.entries.items()}
+    for name, fact in document["facts"].items():
+        of = roles.get(fact.get("type", ""), {}) if isinstance(fact, dict) else {}
+        labels |= {f"{name}.{role}": label for role, label in of.items()}
+    return labels
 
 
 def _label(entry: Node) -> str:

@@ -70,15 +70,26 @@ def show(
     coverage: Annotated[
         bool, typer.Option("--coverage", help="Show what each topic reads, and the facts that nothing reads.")
     ] = False,
+    kind: Annotated[
+        str | None,
+        typer.Option("--kind", metavar="KIND", help="Show what a kind is, and the rules that can apply to it."),
+    ] = None,
 ) -> None:
-    """Show one rule, limit, need or caution as people read it, or what all of them read."""
+    """Show one rule, limit, need or caution as people read it, what all of them read, or those of a kind."""
+    if kind is not None:
+        if coverage or (id is not None and folder is not None):
+            refuse("`--kind` shows the rules of a kind", "leave `--coverage` and any id out")
+        from fitsvc.cli.rule_view import show_kind
+
+        show_kind(out(), _load(rules_folder(Path(id) if id is not None else folder)), kind)
+        return
     if coverage:
         if id is not None and folder is not None:
             refuse("`--coverage` shows all rules, not one", f"leave `{id}` out")
         _coverage(rules_folder(Path(id) if id is not None else folder))
         return
     if id is None:
-        refuse("no rule is named", "give the id of a rule, limit, need or caution, or `--coverage`")
+        refuse("no rule is named", "give the id of a rule, limit, need or caution, or `--coverage` or `--kind KIND`")
     from fitsvc.cli.rule_view import find_rule, show_rule
 
     show_rule(out(), find_rule(rules_folder(folder), id))

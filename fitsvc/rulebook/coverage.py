@@ -50,6 +50,11 @@ def coverage_of(rulebook: Rulebook) -> Coverage:
     return Coverage({topic: tuple(entries) for topic, entries in topics.items()}, told, unread)
 
 
+def facts_read(rulebook: Rulebook, rule: Rule) -> tuple[str, ...]:
+    """The facts that a rule rests on, straight or through derived values and adapters."""
+    return _read(rulebook, [rule.guard, rule.requires])[0]
+
+
 def _told(fact: Fact) -> str:
     """Why a fact that no rule reads is there for people, if it is."""
     if fact.kind == "text":

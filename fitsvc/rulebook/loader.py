@@ -4,10 +4,13 @@ from collections.abc import Mapping as Map
 from pathlib import Path
 from typing import Final
 
-from fitsvc.language.checker import Names
+from fitsvc.language import typed
+from fitsvc.language.checker import Names, check
 from fitsvc.language.problems import Problem, ProblemsFound
+from fitsvc.language.source import Source
+from fitsvc.language.truth import NO
 from fitsvc.language.typed import AnyTyped
-from fitsvc.language.types import ListType, TextType, Type
+from fitsvc.language.types import TRUTH, TextType, Type
 from fitsvc.rulebook.expressions import Expressions
 from fitsvc.rulebook.extent import circles, extents, reads_of
 from fitsvc.rulebook.meaning import digest_of
@@ -15,7 +18,16 @@ from fitsvc.rulebook.rules import Caution, Derived, Limit, Need, Opening, Rule, 
 from fitsvc.rulebook.shape import Shape
 from fitsvc.rulebook.tables import read_tables
 from fitsvc.rulebook.topics import TOPIC_KEYS, read_limit, read_need, read_rule, reference
-from fitsvc.rulebook.vocabulary import DEFAULT_UNITS, Fact, Subject, Vocabulary, read_lists, read_subject, value_type
+from fitsvc.rulebook.vocabulary import (
+    DEFAULT_UNITS,
+    Fact,
+    Lists,
+    Subject,
+    Vocabulary,
+    read_lists,
+    read_subject,
+    value_type,
+)
 from fitsvc.rulebook.yaml_text import Mapping, Node, Scalar, read_yaml_file
 
 _DERIVED_KEYS: Final = ("name", "label", "type", "is")
@@ -109,18 +121,17 @@ class _Loader:
     # the parts, in the order in which they lean on each other
 
     def _vocabulary(self) -> Vocabulary:
-        lists: dict[str, ListType] = {}
-        words: dict[str, dict[str, str]] = {}
+        lists = Lists()
         subjects: dict[str, Subject] = {}
         facts: dict[str, Fact] = {}
         trees = self._trees("vocabulary")
         for tree in trees.values():
             if "lists" in tree.entries:
-                read_lists(self.shape, tree, lists, words)
+                read_lists(self.shape, tree, lists)
         for tree in trees.values():
             if "lists" not in tree.entries:
-                read_subject(self.shape, tree, lists, subjects, facts)
-        return Vocabulary(subjects, lists, words, facts)
+                read_subject(self.shape, tree, lists.types, subjects, facts)
+        return Vocabulary(subjects, lists.types, lists.words, facts, lists.roles)
 
     def _names(self, vocabulary: Vocabulary, tables: Map[str, TableEntry], topics: Map[str, Mapping]) -> Expressions:
         """Declare what rules may read: facts, the working opening and derived values."""
@@ -128,6 +139,8 @@ class _Loader:
         given = frozenset(name for name, kind in facts.items() if not isinstance(kind, TextType))
         units = {fact.name: fact.shown_in for fact in vocabulary.facts.values()}
         labels = {fact.name: fact.label for fact in vocabulary.facts.values()}
+        for name, _, role in vocabulary.role_facts():
+            facts[name], units[name], labels[name] = TRUTH, "", role.label
         for topic, tree in topics.items():
             keys = [*TOPIC_KEYS, "adapters"] if topic == "adapters" else TOPIC_KEYS
             self.shape.mapping(tree, f"topic file `{topic}`", ["topic", "about"], keys)
@@ -210,7 +223,7 @@ class _Loader:
         )
 
     def _derived(self, read: Expressions, topics: Map[str, Mapping]) -> dict[str, Derived]:
-        derived: dict[str, Derived] = {}
+        derived = self._roles(read)
         places: dict[str, Node] = {}
         for tree in topics.values():
             for name, entry in self._declared(tree):
@@ -238,6 +251,15 @@ class _Loader:
             self.shape.complain(places[circle[0]], message, "break the circle")
         if not found and not self._too_much(read.derived | nodes, places):
             read.derived |= nodes
+        return derived
+
+    def _roles(self, read: Expressions) -> dict[str, Derived]:
+        """The roles of kinds as derived values."""
+        derived = {}
+        for name, fact, role in read.vocabulary.role_facts():
+            text = f"{fact.name} in [{', '.join(role.members)}]"
+            node = check(Source.plain(text), read.names, TRUTH) if role.members else typed.Constant(TRUTH, NO)
+            derived[name] = Derived(name, role.label, TRUTH, node, "", text)
         return derived
 
     def _too_much(self, nodes: Map[str, AnyTyped], places: Map[str, Node]) -> bool:

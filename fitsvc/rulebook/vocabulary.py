@@ -1,8 +1,9 @@
 """The vocabulary: subjects, lists and facts, from which schemas, forms, columns and error texts all come."""
 
 import re
+from collections.abc import Iterator
 from collections.abc import Mapping as Map
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Final
 
 from fitsvc.language.display import DISPLAY_UNITS
@@ -10,6 +11,7 @@ from fitsvc.language.intervals import Bounds
 from fitsvc.language.quantities import DIMENSIONS, LENGTH, MASS, Dimension, QuantityError, parse_any, parse_quantity
 from fitsvc.language.types import TEXT, TRUTH, ListType, NumberType, Type
 from fitsvc.rulebook.measuring import KEYS, Tape, read_tape
+from fitsvc.rulebook.roles import Role, read_members
 from fitsvc.rulebook.shape import Shape
 from fitsvc.rulebook.yaml_text import Mapping, Node, Scalar
 
@@ -84,12 +86,16 @@ class Subject:
 
 @dataclass(frozen=True, slots=True)
 class Vocabulary:
-    """Every subject, list and fact of a rulebook. `words` gives a list member's wording for people."""
+    """Every subject, list and fact of a rulebook.
+
+    `words` gives a list member's wording for people, `roles` the roles of those lists that have any.
+    """
 
     subjects: Map[str, Subject]
     lists: Map[str, ListType]
     words: Map[str, Map[str, str]]
     facts: Map[str, Fact]
+    roles: Map[str, tuple[Role, ...]] = field(default_factory=dict)
 
     def slots(self) -> dict[str, Type]:
         """What expressions may read: the facts, and a tyre's parts in place of the tyre."""
@@ -109,6 +115,16 @@ class Vocabulary:
         """A subject's facts by their short names."""
         return {fact.short: fact for fact in self.facts.values() if fact.subject == subject}
 
+    def role_facts(self) -> Iterator[tuple[str, Fact, Role]]:
+        """Each role of each fact that is chosen from a list with roles, by the name that rules read it by.
+
+        Of a subject that a question may hold several of, such as adapters, there is no one fact and so no role.
+        """
+        for fact in self.facts.values():
+            if self.subjects[fact.subject].presence != "repeated":
+                for role in self.roles.get(fact.kind, ()):
+                    yield f"{fact.short}.{role.name}", fact, role
+
     def asked(self) -> frozenset[str]:
         """The subjects that a question may leave out."""
         return frozenset(name for name, subject in self.subjects.items() if subject.presence == "asked")
@@ -119,26 +135,43 @@ class Vocabulary:
         return frozenset(fact.name for fact in self.facts.values() if fact.asked).union(loads)
 
 
-def read_lists(shape: Shape, tree: Node, lists: dict[str, ListType], words: dict[str, dict[str, str]]) -> None:
-    """Read `lists` of one file into the given dictionaries."""
+@dataclass(slots=True)
+class Lists:
+    """The lists read so far: their types, words for members and roles, each by the list's name."""
+
+    types: dict[str, ListType] = field(default_factory=dict)
+    words: dict[str, Map[str, str]] = field(default_factory=dict)
+    roles: dict[str, tuple[Role, ...]] = field(default_factory=dict)
+
+
+def read_lists(shape: Shape, tree: Node, lists: Lists) -> None:
+    """Read `lists` of one file into those read so far."""
     top = shape.mapping(tree, "a vocabulary of lists", ["lists"])
     for name, node in shape.open_mapping(top.entries["lists"] if top else None, "`lists`"):
-        entry = shape.mapping(node, f"list `{name}`", ["members"], ["dimension", "meaning"])
+        entry = shape.mapping(node, f"list `{name}`", ["members"], ["dimension", "meaning", "roles"])
         if entry is None:
             continue
         members = entry.entries["members"]
         if "dimension" in entry.entries:
-            lists[name] = _size_list(shape, name, entry)
+            lists.types[name] = _size_list(shape, name, entry)
+            lists.words[name] = {member: member for member in lists.types[name].members}
         else:
-            chosen = dict(shape.open_mapping(members, f"members of `{name}`"))
-            for member, word in chosen.items():
-                if not _MEMBER.match(member):
-                    shape.complain(word, f"`{member}` cannot be a member's name", "use letters, digits and `_`")
-            lists[name] = ListType(name, tuple(chosen))
-            words[name] = {m: w.value or m if isinstance(w, Scalar) else m for m, w in chosen.items()}
-        if not 0 < len(lists[name].members) <= _MOST_MEMBERS:
-            shape.complain(members, f"list `{name}` has {len(lists[name].members)} members", f"1 to {_MOST_MEMBERS}")
-        words.setdefault(name, {member: member for member in lists[name].members})
+            _plain_list(shape, name, entry, lists)
+        if not 0 < len(lists.types[name].members) <= _MOST_MEMBERS:
+            count = len(lists.types[name].members)
+            shape.complain(members, f"list `{name}` has {count} members", f"1 to {_MOST_MEMBERS}")
+
+
+def _plain_list(shape: Shape, name: str, entry: Mapping, lists: Lists) -> None:
+    told = read_members(shape, name, entry)
+    nodes = dict(shape.open_mapping(entry.entries["members"], f"members of `{name}`"))
+    for member in told.words:
+        if not _MEMBER.match(member):
+            shape.complain(nodes[member], f"`{member}` cannot be a member's name", "use letters, digits and `_`")
+    lists.types[name] = ListType(name, tuple(told.words))
+    lists.words[name] = told.words
+    if told.roles:
+        lists.roles[name] = told.roles
 
 
 def _size_list(shape: Shape, name: str, entry: Mapping) -> ListType:

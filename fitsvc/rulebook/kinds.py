@@ -1,0 +1,101 @@
+"""Which rules, needs and cautions can apply to a kind: what holds a member of a list with roles.
+
+A guard is read with the kind known and nothing else: unless it is then surely no, what it guards can apply. So an
+author sees, for a new kind, what the roles said of it bring, and what they do not.
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from fitsvc.language import truth, typed
+from fitsvc.language.typed import AnyTyped
+from fitsvc.rulebook.rules import Rulebook, Template
+from fitsvc.rulebook.vocabulary import Fact
+
+
+@dataclass(frozen=True, slots=True)
+class Applying:
+    """What can apply to a kind: `effect` is a rule's severity, `need`, or `told` of a caution that decides nothing."""
+
+    id: str
+    topic: str
+    effect: str
+    title: str
+
+
+@dataclass(frozen=True, slots=True)
+class Kind:
+    """One member of a list with roles: the fact that is chosen from it, and its roles by what rules call them."""
+
+    fact: Fact
+    member: str
+    word: str
+    roles: tuple[str, ...]
+
+
+def kinds_of(rulebook: Rulebook) -> dict[str, Kind]:
+    """The members of every list with roles."""
+    vocabulary, roles = rulebook.vocabulary, dict[tuple[str, str], list[str]]()
+    for name, fact, role in vocabulary.role_facts():
+        for member in role.members:
+            roles.setdefault((fact.name, member), []).append(name)
+    return {
+        member: Kind(
+            vocabulary.facts[fact], member, vocabulary.words[vocabulary.facts[fact].kind][member], tuple(names)
+        )
+        for (fact, member), names in roles.items()
+    }
+
+
+def applying_to(rulebook: Rulebook, kind: Kind) -> Iterator[Applying]:
+    """What can apply to a kind; a rule that surely passes for it is left out."""
+    known = _Known(rulebook, kind)
+    for rule in rulebook.rules:
+        if known.may(rule.guard) and known.truth(rule.requires) != truth.YES:
+            yield Applying(rule.id, rule.topic, rule.severity, rule.title)
+    for need in rulebook.needs:
+        if known.may(need.guard):
+            yield Applying(need.id, need.topic, "need", need.title)
+    for caution in rulebook.cautions:
+        if known.may(caution.guard):
+            yield Applying(caution.id, "", "told", _words(caution.text))
+
+
+def _words(text: Template) -> str:
+    """A sentence with its values left open."""
+    return "".join(part if isinstance(part, str) else "..." for part in text)
+
+
+class _Known:
+    """What follows from a kind alone: its subject is in the question, everything else perhaps."""
+
+    def __init__(self, rulebook: Rulebook, kind: Kind) -> None:
+        self.derived, self.fact = rulebook.derived, kind.fact.name
+        self.mask = rulebook.vocabulary.lists[kind.fact.kind].mask(kind.member)
+
+    def may(self, guard: AnyTyped | None) -> bool:
+        """Whether a guard may hold."""
+        return guard is None or self.truth(guard) != truth.NO
+
+    def truth(self, node: AnyTyped) -> int:
+        """Yes, no or unknown."""
+        match node:
+            case typed.Constant(value=int(value)):
+                return value
+            case typed.Present(name=name) if name in (self.fact, self.fact.partition(".")[0]):
+                return truth.YES
+            case typed.Among(operand=typed.Read(name=self.fact), mask=mask):
+                return truth.YES if self.mask & mask else truth.NO
+            case typed.Read(name=name) if name in self.derived:
+                return self.truth(self.derived[name].node)
+            case typed.Not(operand=operand):
+                return truth.negation(self.truth(operand))
+            case typed.All(operands=operands):
+                return truth.conjunction(*map(self.truth, operands))
+            case typed.Some(operands=operands):
+                return truth.disjunction(*map(self.truth, operands))
+            case typed.Choice(condition=condition, then=then, otherwise=otherwise):
+                either = {truth.YES: [then], truth.NO: [otherwise]}.get(self.truth(condition), [then, otherwise])
+                found = set(map(self.truth, either))
+                return found.pop() if len(found) == 1 else truth.UNKNOWN
+        return truth.UNKNOWN
