@@ -137,7 +137,8 @@ def test_what_is_weighed_alone_and_what_with_its_load() -> None:
 def test_no_rule_names_a_kind() -> None:
     """The shipped rules ask for roles and never for a kind, so that none forgets one."""
     texts = [(rule.id, f"{rule.applies_text} {rule.requires_text}") for rule in RULEBOOK.rules]
-    texts += [(one.id, one.applies_text) for one in (*RULEBOOK.needs, *RULEBOOK.limits)]
+    texts += [(need.id, need.applies_text) for need in RULEBOOK.needs]
+    texts += [(limit.id, limit.applies_text) for limit in RULEBOOK.limits]
     texts += [(name, one.text) for name, one in RULEBOOK.derived.items() if not name.startswith("kind.")]
     assert {id for id, text in texts if "accessory.kind" in text} == set()
     guards = [caution.guard for caution in RULEBOOK.cautions if caution.guard is not None]
