@@ -259,7 +259,7 @@ class _Loader:
         for name, fact, role in read.vocabulary.role_facts():
             text = f"{fact.name} in [{', '.join(role.members)}]"
             node = check(Source.plain(text), read.names, TRUTH) if role.members else typed.Constant(TRUTH, NO)
-            derived[name] = Derived(name, role.label, TRUTH, node, "", text)
+            derived[name] = Derived(name=name, label=role.label, type=TRUTH, node=node, unit="", text=text)
         return derived
 
     def _too_much(self, nodes: Map[str, AnyTyped], places: Map[str, Node]) -> bool:
