@@ -3,6 +3,7 @@
 import csv
 import shutil
 from collections.abc import Iterable, Iterator, Sequence
+from contextlib import ExitStack, contextmanager
 from typing import Any, Final
 
 import numpy as np
@@ -13,9 +14,9 @@ from fitsvc.audits.items import BAD_CLAIMS, BAD_ROWS, digests, read_block
 from fitsvc.audits.judging import tally_name
 from fitsvc.audits.outliers import suspicious
 from fitsvc.audits.run import Audit
-from fitsvc.audits.spool import written
 from fitsvc.audits.tally import KIND, kind_numbers, kinds_of
 from fitsvc.engine.columns.kernel import OUTCOMES
+from fitsvc.files import written
 
 _CLAIM_TITLES: Final = ("row", "sku", "rig", "outcome", "rule", "margin", "reason", "waits_for")
 Counts = NDArray[np.int64]
@@ -59,6 +60,14 @@ class Findings:
             self._changes(audit.earlier, rig_digests)
 
     def _file(self, name: str, titles: Sequence[str], rows: Iterable[Sequence[Any]]) -> None:
+        with self._table(name, titles) as writer:
+            for row in rows:
+                writer.writerow(row)
+                self.counted[name] += 1
+
+    @contextmanager
+    def _table(self, name: str, titles: Sequence[str]) -> Iterator[Any]:
+        """A writer of rows to a file of findings, which is there once it is whole."""
         with (
             written(self.audit.asked.out / f"{name}.csv") as place,
             place.open("w", encoding="utf-8", newline="") as stream,
@@ -66,34 +75,22 @@ class Findings:
             writer = csv.writer(stream, lineterminator="\n")
             writer.writerow(titles)
             self.counted[name] = 0
-            for row in rows:
-                writer.writerow(row)
-                self.counted[name] += 1
+            yield writer
 
     def _items(self) -> None:
         """Go through the blocks once, and write what is told of each item."""
-        out = self.audit.asked.out
         titles = {
             "items": ("sku", "row", "facts", *OUTCOMES, "claimed", "claims_failing"),
             "fits_nothing": ("sku", "row", "undetermined", "fails"),
             "unclaimed": ("sku", "row", "works", "conditional"), "missing_of_items": ("sku", "row", "fact", "pairs"),
         }  # fmt: skip
-        self.counted |= dict.fromkeys(titles, 0)
-        opened = {name: (out / f"{name}.csv.part").open("w", encoding="utf-8", newline="") for name in titles}
-        try:
-            writers = {name: csv.writer(stream, lineterminator="\n") for name, stream in opened.items()}
-            for name, titled in titles.items():
-                writers[name].writerow(titled)
+        with ExitStack() as opened:
+            writers = {name: opened.enter_context(self._table(name, titled)) for name, titled in titles.items()}
             for block in range(self.read["blocks"]):
                 self.audit.tell("writing the findings", block, self.read["blocks"])
                 for name, row in self._block_rows(block):
                     writers[name].writerow(row)
                     self.counted[name] += 1
-        finally:
-            for stream in opened.values():
-                stream.close()
-        for name in titles:
-            (out / f"{name}.csv.part").replace(out / f"{name}.csv")
 
     def _block_rows(self, block: int) -> Iterator[tuple[str, list[Any]]]:
         items = read_block(self.audit.spool, block)

@@ -9,7 +9,7 @@ import pyarrow as pa
 import pyarrow.csv as pc
 import pyarrow.parquet as pq
 
-from fitsvc.audits.spool import written
+from fitsvc.files import written
 
 FORMATS: Final = ("parquet", "csv", "jsonl")
 _SLICE: Final = 65_536

@@ -6,31 +6,20 @@ is of stands in `run.json`; a folder is only taken up again by the audit that be
 
 import hashlib
 import json
-import os
 import shutil
-from collections.abc import Iterator, Mapping
-from contextlib import contextmanager
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
 
+from fitsvc.files import write_text, written
 from fitsvc.language.problems import Problem, ProblemsFound
 
 SUMMARY: Final = "summary.json"
 _SPOOL: Final = ".spool"
 _RUN: Final = "run.json"
-
-
-@contextmanager
-def written(path: Path) -> Iterator[Path]:
-    """A place to write a file to; moved to its own once it is whole and on the disk."""
-    beside = path.with_name(path.name + ".part")
-    yield beside
-    with beside.open("rb") as stream:
-        os.fsync(stream.fileno())
-    beside.replace(path)
 
 
 class Spool:
@@ -72,8 +61,7 @@ class Spool:
 
     def write(self, name: str, document: Any) -> None:
         """Keep a JSON document."""
-        with written(self.folder / name) as place:
-            place.write_text(json.dumps(document, ensure_ascii=False, sort_keys=True), "utf-8")
+        write_text(self.folder / name, json.dumps(document, ensure_ascii=False, sort_keys=True))
 
     def read(self, name: str) -> Any:
         """A kept JSON document."""

@@ -6,8 +6,9 @@ from typing import Any, Final
 from fitsvc.audits.findings import Findings
 from fitsvc.audits.page import page
 from fitsvc.audits.run import Audit
-from fitsvc.audits.spool import SUMMARY, written
+from fitsvc.audits.spool import SUMMARY
 from fitsvc.engine.columns.kernel import OUTCOMES
+from fitsvc.files import write_text
 
 _ROWS: Final = ("rows", "items", "bad_rows", "other_subjects", "passed_over", "mapped_in_vain")
 
@@ -21,11 +22,9 @@ def run(audit: Audit) -> dict[str, Any]:
         findings = Findings(audit, read)
         findings.write()
         summary = summarized(findings)
-        with written(out / "summary.html") as place:
-            place.write_text(page(summary), "utf-8")
+        write_text(out / "summary.html", page(summary))
         # The summary comes last: a folder that has one is done.
-        with written(out / SUMMARY) as place:
-            place.write_text(json.dumps(summary, indent=2, ensure_ascii=False) + "\n", "utf-8")
+        write_text(out / SUMMARY, json.dumps(summary, indent=2, ensure_ascii=False) + "\n")
         audit.spool.close()
     found: dict[str, Any] = json.loads((out / SUMMARY).read_text("utf-8"))
     return found

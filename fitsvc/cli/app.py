@@ -1,18 +1,16 @@
 """The commands put together, and the one place where errors become messages and exit codes."""
 
-import errno
 import sys
 from collections.abc import Sequence
-from typing import Annotated, Final
+from typing import Annotated
 
 import typer
 
 from fitsvc import __version__
 from fitsvc.cli import answer, audit, databases, demo, keys, load, plan, rules, select, serve
 from fitsvc.cli.console import BAD_INPUT, show_problems
+from fitsvc.files import NO_ROOM
 from fitsvc.language.problems import Problem, ProblemsFound
-
-_NO_ROOM: Final = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG)
 
 app = typer.Typer(
     name="fitsvc", no_args_is_help=True, pretty_exceptions_enable=False, add_completion=False,
@@ -59,7 +57,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         show_problems(found.problems)
     except OSError as error:
         reason = (error.strerror or str(error)).lower()
-        help = "make room there, then give the same command again" if error.errno in _NO_ROOM else ""
+        help = "make room there, then give the same command again" if error.errno in NO_ROOM else ""
         show_problems([Problem(reason, help, file=str(error.filename or ""))])
     except Exception as error:
         if not _expected(error):

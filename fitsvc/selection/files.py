@@ -5,7 +5,6 @@ disk, and renamed when it is whole; it is never changed, only removed when a new
 mapped keeps it. What is read is first held to the checksum that was written beside it.
 """
 
-import fcntl
 import hashlib
 import json
 import logging
@@ -20,6 +19,7 @@ import pyarrow as pa
 from sqlalchemy import make_url
 
 import fitsvc
+from fitsvc.files import locked, written_folder
 from fitsvc.selection.folding import Tables
 from fitsvc.store.database import Database
 
@@ -66,23 +66,11 @@ class IndexFolder:
 
     def save(self, tables: Tables, told: Mapping[str, Any]) -> Saved:
         """Save an index and give it back as it is then mapped; OSError when that cannot be done."""
-        new = self.path / f"{_NEW}{os.getpid()}"
-        shutil.rmtree(new, ignore_errors=True)
-        new.mkdir()
-        try:
+        folder = self.path / f"{max(map(_number, self._folders()), default=0) + 1:010}"
+        with written_folder(folder, self.path / f"{_NEW}{os.getpid()}") as new:
             files = {name: _write(new / f"{name}.arrow", table) for name, table in tables._asdict().items()}
             text = json.dumps({**told, "of": self._of, "files": files})
-            with (new / _TOLD).open("w", encoding="utf-8") as file:
-                file.write(f"{_check(text)}\n{text}")
-                file.flush()
-                os.fsync(file.fileno())
-            _sync(new)
-            last = max((_number(folder) for folder in self._folders()), default=0)
-            folder = self.path / f"{last + 1:010}"
-            new.rename(folder)
-            _sync(self.path)
-        finally:
-            shutil.rmtree(new, ignore_errors=True)
+            (new / _TOLD).write_text(f"{_check(text)}\n{text}", "utf-8")
         for old in [*self.path.glob(f"{_NEW}*"), *self._folders()]:
             if old != folder:
                 shutil.rmtree(old, ignore_errors=True)  # the caller has the lock: nobody else is at work on them
@@ -92,8 +80,7 @@ class IndexFolder:
     def lock(self) -> Iterator[None]:
         """Let nobody else build meanwhile, on this machine; OSError where the folder cannot be used."""
         self.path.mkdir(mode=0o700, parents=True, exist_ok=True)
-        with (self.path / "lock").open("w") as file:
-            fcntl.flock(file, fcntl.LOCK_EX)  # the system lets go of it when the process ends, however it ends
+        with locked(self.path / "lock"):
             yield
 
     def _folders(self) -> list[Path]:
@@ -126,7 +113,6 @@ def _write(path: Path, table: pa.Table) -> str:
         for batch in table.combine_chunks().to_batches():
             writer.write_batch(batch)
     with path.open("rb") as file:
-        os.fsync(file.fileno())
         return hashlib.file_digest(file, "blake2b").hexdigest()
 
 
@@ -136,12 +122,3 @@ def _map(path: Path, check: str) -> pa.Table:
         if hashlib.file_digest(file, "blake2b").hexdigest() != check:
             raise ValueError(f"{path.name} is not as it was written")
     return pa.ipc.open_file(pa.memory_map(str(path))).read_all()
-
-
-def _sync(folder: Path) -> None:
-    """Bring the names in a folder to the disk."""
-    handle = os.open(folder, os.O_RDONLY)
-    try:
-        os.fsync(handle)
-    finally:
-        os.close(handle)

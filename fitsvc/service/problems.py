@@ -1,6 +1,5 @@
 """What went wrong → an RFC 9457 problem document. The only place where errors become responses."""
 
-import errno
 import logging
 from collections.abc import Iterable, Mapping
 from http import HTTPStatus
@@ -13,12 +12,12 @@ from litestar.plugins.problem_details import (
     ProblemDetailsPlugin,
 )
 
+from fitsvc.files import NO_ROOM
 from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.store import errors as store
 
 MEDIA_TYPE: Final = "application/problem+json"
 MOST_ERRORS: Final = 100
-NO_ROOM: Final = frozenset({errno.ENOSPC, errno.EDQUOT, errno.EFBIG})
 """What the system says when a file cannot be written further."""
 
 _log = logging.getLogger("fitsvc.service")

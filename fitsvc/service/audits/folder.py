@@ -6,19 +6,19 @@ the folder, as long as its file system keeps locks between them (local disks do,
 that was begun stays `queued` until it has an end, so that one whose machine fell over is taken up again.
 """
 
-import fcntl
 import json
 import os
 import secrets
 import shutil
 from collections.abc import Iterator, Mapping, Sequence
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, Final
 
 from fitsvc.audits.results import tables_of
 from fitsvc.audits.rigs import CARRIED
+from fitsvc.files import locked, write_text
 from fitsvc.language.problems import Problem
 from fitsvc.store.errors import AlreadyExists, Conflict, NotFound
 from fitsvc.store.validation import PREFIXES, new_id
@@ -160,17 +160,17 @@ class AuditFolder:
     @contextmanager
     def holding(self) -> Iterator[bool]:
         """Hold the lock of whoever carries the audit out, if nobody does."""
-        with _locked(self.path / "lock", fcntl.LOCK_EX | fcntl.LOCK_NB) as held:
+        with _locked(self.path / "lock", wait=False) as held:
             yield held
 
     def is_held(self) -> bool:
         """Whether somebody carries it out now."""
-        with _locked(self.path / "lock", fcntl.LOCK_SH | fcntl.LOCK_NB) as free:
+        with _locked(self.path / "lock", shared=True, wait=False) as free:
             return not free
 
     @contextmanager
     def _changing(self) -> Iterator[None]:
-        with _locked(self.path / "state.lock", fcntl.LOCK_EX):
+        with _locked(self.path / "state.lock"):
             yield
 
     def _require(self, states: Sequence[str], what: str) -> None:
@@ -210,16 +210,8 @@ class Audits:
 
 
 def write(path: Path, document: Any) -> None:
-    """Write a small document so that readers see the old one or the new one."""
-    beside = path.with_name(f"{path.name}.{secrets.token_hex(4)}.part")
-    try:
-        with beside.open("w", encoding="utf-8") as stream:
-            json.dump(document, stream, ensure_ascii=False)
-            stream.flush()
-            os.fsync(stream.fileno())
-        beside.replace(path)
-    finally:
-        beside.unlink(missing_ok=True)
+    """Write a small document; nobody else writes it meanwhile, by one of the locks or since it is being made."""
+    write_text(path, json.dumps(document, ensure_ascii=False))
 
 
 def _read(path: Path) -> Any:
@@ -230,21 +222,14 @@ def _read(path: Path) -> Any:
 
 
 @contextmanager
-def _locked(path: Path, how: int) -> Iterator[bool]:
-    """Hold a lock on a file; whether it was to be had."""
-    try:
-        handle = os.open(path, os.O_RDWR | os.O_CREAT, 0o600)
-    except FileNotFoundError:
-        raise NotFound("audit", path.parent.name) from None
-    try:
+def _locked(path: Path, *, shared: bool = False, wait: bool = True) -> Iterator[bool]:
+    """Hold a lock of an audit; NotFound where it has been deleted."""
+    with ExitStack() as stack:
         try:
-            fcntl.flock(handle, how)
-        except BlockingIOError:
-            yield False
-            return
-        yield True
-    finally:
-        os.close(handle)
+            held = stack.enter_context(locked(path, shared=shared, wait=wait))
+        except FileNotFoundError:
+            raise NotFound("audit", path.parent.name) from None
+        yield held
 
 
 def _shown(one: Problem) -> dict[str, Any]:

@@ -1,13 +1,13 @@
 """A request's body to the disk, piece by piece, however long it is: whole under its name, or not there at all."""
 
 import hashlib
-import os
 import secrets
 from pathlib import Path
 from typing import Any, Final, NamedTuple
 
 from anyio import to_thread
 
+from fitsvc.files import PART, sync
 from fitsvc.service.audits.folder import FILES, FORMATS
 from fitsvc.service.context import AnyRequest
 from fitsvc.service.problems import problem
@@ -39,7 +39,7 @@ async def receive(request: AnyRequest, name: str, folder: Path, most: int) -> Se
     """Write a body to a file of its own in a folder."""
     format = format_of(request, name)
     _require_size(request.content_length or 0, most)
-    part = folder / f"{name}.{secrets.token_hex(4)}.part"
+    part = folder / f"{name}.{secrets.token_hex(4)}{PART}"
     try:
         size, sha256 = await _write(request, part, most)
         if not size:
@@ -66,13 +66,8 @@ async def _write(request: AnyRequest, part: Path, most: int) -> tuple[int, str]:
                 await to_thread.run_sync(keep, stream, bytes(waiting))
                 waiting.clear()
         await to_thread.run_sync(keep, stream, bytes(waiting))
-        await to_thread.run_sync(_settle, stream)
+    await to_thread.run_sync(sync, part)
     return size, digest.hexdigest()
-
-
-def _settle(stream: Any) -> None:
-    stream.flush()
-    os.fsync(stream.fileno())
 
 
 def _require_size(size: int, most: int) -> None:

@@ -18,15 +18,15 @@ import pyarrow.parquet as pq
 from fitsvc import __version__
 from fitsvc.audits.rigs import AuditRig, read_rigs, rigs_of_table, rigs_table, stored_rigs
 from fitsvc.audits.run import Asked, Audit
-from fitsvc.audits.spool import begun, written
+from fitsvc.audits.spool import begun
 from fitsvc.audits.summary import run
 from fitsvc.facts import FactReader
+from fitsvc.files import NO_ROOM, written
 from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.paths import data_dir
 from fitsvc.rulebook.loader import load_rulebook
 from fitsvc.rulebook.rules import Rulebook
 from fitsvc.service.audits.folder import STORED_RIGS, AuditFolder
-from fitsvc.service.problems import NO_ROOM
 from fitsvc.store.database import Database
 from fitsvc.store.errors import StoreError
 
