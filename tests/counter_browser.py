@@ -6,7 +6,6 @@ import re
 import shutil
 import subprocess
 import sys
-import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
@@ -17,7 +16,8 @@ from urllib.parse import urlsplit
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import Browser, BrowserContext, Page, Response, sync_playwright
+from playwright.sync_api import Browser, BrowserContext, Page, Response, expect, sync_playwright
+from waiting import LONGEST, until
 
 DESKTOP: Final = {"width": 1280, "height": 900}
 PHONE: Final = {"width": 360, "height": 740}
@@ -170,17 +170,22 @@ def _fitsvc(*words: str) -> None:
 
 
 def _address(log: Path, process: "subprocess.Popen[bytes]") -> str:
-    for _ in range(600):
-        if found := re.search(r"http://127\.0\.0\.1:\d+", log.read_text()):
-            return found[0]
+    def listening() -> str:
         assert process.poll() is None, log.read_text()
-        time.sleep(0.1)
-    pytest.fail(f"the server did not start:\n{log.read_text()}")
+        found = re.search(r"http://127\.0\.0\.1:\d+", log.read_text())
+        return found[0] if found else ""
+
+    return until(listening, "the server to listen")
 
 
 def context(browser: Browser, counter: Counter, size: Any = DESKTOP, **options: Any) -> BrowserContext:
     """Return a window of its own, without cookies or anything kept, for pages under the service's address."""
-    return browser.new_context(base_url=counter.url, viewport=size, **options)
+    window = browser.new_context(base_url=counter.url, viewport=size, **options)
+    window.set_default_timeout(LONGEST * 1000)
+    return window
+
+
+expect.set_options(timeout=LONGEST * 1000)
 
 
 def violations(page: Page) -> list[str]:

@@ -6,10 +6,9 @@ import re
 import socket
 import subprocess
 import sys
-import time
 from pathlib import Path
 
-import pytest
+from waiting import LONGEST, until
 
 from fitsvc.service.examples import QUESTION
 
@@ -32,16 +31,17 @@ class Served:
 
     def port(self) -> int:
         """Wait until the server listens, and return where."""
-        for _ in range(600):
-            if found := re.search(r"listening on http://[^ ]*:(\d+)", self.log.read_text()):
-                port = int(found[1])
-                with socket.create_connection(("127.0.0.1", port), 10) as connection:
-                    connection.sendall(b"GET /health/live HTTP/1.1\r\nHost: here\r\nConnection: close\r\n\r\n")
-                    if b" 200 " in connection.recv(100):
-                        return port
-            assert self.process.poll() is None, self.log.read_text()
-            time.sleep(0.1)
-        pytest.fail(f"the server did not start:\n{self.log.read_text()}")
+        return until(self._port, "the server to listen")
+
+    def _port(self) -> int | None:
+        assert self.process.poll() is None, self.log.read_text()
+        if found := re.search(r"listening on http://[^ ]*:(\d+)", self.log.read_text()):
+            port = int(found[1])
+            with socket.create_connection(("127.0.0.1", port), LONGEST) as connection:
+                connection.sendall(b"GET /health/live HTTP/1.1\r\nHost: here\r\nConnection: close\r\n\r\n")
+                if b" 200 " in connection.recv(100):
+                    return port
+        return None
 
     def end(self) -> None:
         """Make sure that nothing is left running."""
@@ -53,7 +53,7 @@ class Served:
 
 def ask(port: int) -> tuple[int, bytes]:
     """Ask the example's question and return status and body."""
-    connection = http.client.HTTPConnection("127.0.0.1", port, timeout=20)
+    connection = http.client.HTTPConnection("127.0.0.1", port, timeout=LONGEST)
     connection.request("POST", "/v1/answers", BODY, {"Content-Type": "application/json"})
     response = connection.getresponse()
     found = response.status, response.read()

@@ -5,7 +5,6 @@ import os
 import signal
 import subprocess
 import sys
-import time
 import weakref
 from collections.abc import Mapping
 from concurrent.futures.process import BrokenProcessPool
@@ -14,6 +13,7 @@ from random import Random
 
 import pytest
 from audit_world import PARTS, accessories, audit_of, files, rigs, small_blocks, write_csv
+from waiting import until
 
 from fitsvc.audits.blocks import Block, Kernel
 from fitsvc.audits.spool import Spool
@@ -24,7 +24,8 @@ from fitsvc.language.problems import ProblemsFound
 _SEED = 11
 _KILLS = 10
 _DRIVER = """
-import os, sys
+import os, signal, sys
+from pathlib import Path
 from fitsvc.audits import findings as audit_findings
 from fitsvc.audits import run as audit_run
 from fitsvc.audits import summary as audit_summary
@@ -35,16 +36,31 @@ from fitsvc.rulebook.loader import load_rulebook
 rulebook = load_rulebook(data_dir("rules"))
 audit.load_rules = lambda given: rulebook
 audit_run.shares = lambda memory: audit_run.Shares(60, 900, 1 << 20)
+
+def end_at(files, after, folder):
+    def renamed(event, arguments):
+        if event == "os.rename" and files <= sum(1 for _ in folder.rglob("*")) and not signal.getitimer(timer)[0]:
+            signal.setitimer(timer, after)
+    timer = signal.ITIMER_PROF
+    sys.addaudithook(renamed)
+
 for line in sys.stdin:
+    files, after, out, *command = line.split()
     child = os.fork()
     if not child:
         os.dup2(2, 1)
-        os._exit(main(line.split()))
-    print(child, flush=True)
+        if files != "never":
+            end_at(int(files), float(after), Path(out))
+        os._exit(main(["audit", *command, "-o", out]))
     print(os.waitstatus_to_exitcode(os.waitpid(child, 0)[1]), flush=True)
 """
-"""Carries out the command that each line tells in a process of its own, in blocks so small that it may end at many
-moments; what takes long to load is loaded once."""
+"""Carries out the audit that each line tells in a process of its own, in blocks so small that it may end at many
+moments; what takes long to load is loaded once.
+
+The system ends such a process outright, after so much processor time from the moment that so many files stand in its
+folder: the moment is the same however busy the machine is.
+"""
+_ENDED = -signal.SIGPROF
 
 
 class Driver:
@@ -65,17 +81,12 @@ class Driver:
         self._process.communicate()
 
     def audit(self, out: Path, files_before: int | None = None, wait: float = 0.0) -> int:
-        """Audit, killed outright a moment after so many files stand in the folder; returns the exit code."""
+        """Audit, ended outright a moment after so many files stand in the folder; returns the exit code."""
         assert self._process.stdin is not None
         assert self._process.stdout is not None
-        self._process.stdin.write(f"audit {self._catalogue} -o {out} {self._rigs}\n")
+        moment = "never" if files_before is None else files_before
+        self._process.stdin.write(f"{moment} {wait} {out} {self._catalogue} {self._rigs}\n")
         self._process.stdin.flush()
-        child = int(self._process.stdout.readline())
-        if files_before is not None:
-            while sum(1 for _ in out.rglob("*")) < files_before and not (out / "summary.json").exists():
-                time.sleep(0.001)
-            time.sleep(wait)
-            os.kill(child, signal.SIGKILL)
         return int(self._process.stdout.readline())
 
 
@@ -91,7 +102,7 @@ def test_killed_and_taken_up_again(tmp_path: Path) -> None:
         tallies = 3 * sum(name.startswith("pairs") for name in written)
         moments = sorted(random.randrange(2, tallies) for _ in range(_KILLS))
         for moment in moments:
-            assert driver.audit(parts, moment, random.uniform(0, 0.01)) == -signal.SIGKILL
+            assert driver.audit(parts, moment, random.uniform(1e-6, 0.01)) == _ENDED
             assert not (parts / "summary.json").exists()
         assert driver.audit(parts) == 0
     assert files(parts) == written
@@ -222,9 +233,8 @@ def test_helpers_end_with_the_process_they_help(tmp_path: Path) -> None:
     process = subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, env=os.environ | {
         "PYTHONPATH": str(Path(__file__).parent)
     })  # fmt: skip
-    while not list(out.glob("pairs.parquet/*.parquet")):
-        assert process.poll() is None
-        time.sleep(0.002)
+    until(lambda: process.poll() is not None or any(out.glob("pairs.parquet/*.parquet")), "the first pairs")
+    assert any(out.glob("pairs.parquet/*.parquet"))
     os.kill(process.pid, signal.SIGKILL)
     process.wait()
     with small_blocks(processes=2):

@@ -3,7 +3,6 @@
 import os
 import signal
 import threading
-import time
 from pathlib import Path
 
 import pyarrow as pa
@@ -11,6 +10,7 @@ import pyarrow.parquet as pq
 import pytest
 from audit_world import accessories, files, rigs
 from distributed import Client, LocalCluster
+from waiting import until
 
 from fitsvc.audits.rigs import rigs_table
 from fitsvc.audits.spread import judge_file, judge_files
@@ -36,8 +36,7 @@ def parts(tmp_path: Path) -> list[Path]:
 
 def _kill(worker: int, out: Path, written: list[int]) -> None:
     """Kill a worker outright once the first pairs are written, and note how many files there were then."""
-    while not any(out.glob("*.parquet")):
-        time.sleep(0.002)
+    until(lambda: any(out.glob("*.parquet")), "the first pairs")
     os.kill(worker, signal.SIGKILL)
     written.append(len(list(out.glob("*.parquet"))))
 

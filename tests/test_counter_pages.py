@@ -28,6 +28,7 @@ from counter_browser import (
 )
 from playwright.sync_api import Browser, Page, Response
 from pypdf import PdfReader
+from waiting import LONGEST
 
 MOST_BYTES: Final = 150_000
 """What a page may weigh with all that it needs."""
@@ -60,6 +61,11 @@ class Links(HTMLParser):
         self.found += [value for name, value in attrs if tag == "a" and name == "href" and value]
 
 
+def get(counter: Counter, path: str) -> httpx.Response:
+    """Ask for a page without a browser."""
+    return httpx.get(counter.url + path, follow_redirects=True, timeout=LONGEST)
+
+
 @pytest.fixture(scope="module")
 def everything(counter: Counter) -> dict[str, str]:
     """Give every page of the list, and every page that can be reached from them, by its address; none is missing.
@@ -67,7 +73,7 @@ def everything(counter: Counter) -> dict[str, str]:
     The links of an answer that a link led to are left alone: remedies of remedies have no end.
     """
     found: dict[str, str] = {}
-    with httpx.Client(base_url=counter.url, follow_redirects=True) as client:
+    with httpx.Client(base_url=counter.url, follow_redirects=True, timeout=LONGEST) as client:
         left = [(path, True) for path in PAGES.values()]
         while left:
             path, first = left.pop()
@@ -118,7 +124,7 @@ def test_a_page_fits_a_phone_and_a_thumb(browser: Browser, counter: Counter, nam
 @named
 def test_a_page_is_guarded(counter: Counter, name: str) -> None:
     """Every page says to the browser that it loads, sends and is framed from here only, and is what it says it is."""
-    reply = httpx.get(counter.url + PAGES[name], follow_redirects=True)
+    reply = get(counter, PAGES[name])
     policy = {one.strip() for one in reply.headers["content-security-policy"].split(";")}
     assert policy >= POLICY
     assert policy - POLICY <= {"connect-src 'self'"}
@@ -148,9 +154,9 @@ def _closed_up(text: str) -> str:
 
 def test_the_same_question_gives_the_same_page(counter: Counter) -> None:
     """A link reproduces the answer: the same bytes, the date apart, from whatever words led to the link."""
-    first, again = (httpx.get(counter.url + FAILS, follow_redirects=True) for _ in range(2))
+    first, again = (get(counter, FAILS) for _ in range(2))
     assert first.text == again.text
-    wordy = httpx.get(f"{counter.url}{FAILS}&find.accessory=peg&about=accessory&ball=", follow_redirects=True)
+    wordy = get(counter, f"{FAILS}&find.accessory=peg&about=accessory&ball=")
     assert wordy.url == first.url
     assert wordy.text == first.text
 
@@ -169,5 +175,5 @@ def test_strange_names_are_shown_as_they_are(page: Page) -> None:
 def test_nothing_is_changed_from_a_page(counter: Counter, method: str, path: str) -> None:
     """The pages take GET only, so that no other site's form can change anything."""
     origin = {"Origin": "https://elsewhere.example", "Sec-Fetch-Site": "cross-site"}
-    reply = httpx.request(method, counter.url + path, headers=origin, data={"vehicle": "x"})
+    reply = httpx.request(method, counter.url + path, headers=origin, data={"vehicle": "x"}, timeout=LONGEST)
     assert reply.status_code == 405

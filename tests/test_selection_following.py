@@ -3,14 +3,14 @@
 import json
 from bisect import bisect_right
 from collections import Counter
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 from dataclasses import replace
 from functools import cache
 from itertools import count
 from random import Random
-from threading import Event
+from threading import Barrier, Event
 from time import monotonic, sleep
 from typing import Any
 
@@ -19,6 +19,7 @@ from demo_world import answerer, world
 from effort import NIGHTLY
 from numpy import flatnonzero
 from sqlmodel import col, select
+from waiting import LONGEST, until
 
 from fitsvc.answers.answer import Answer
 from fitsvc.inventory.changes import Gap, Seen, changed_since, seen_all
@@ -94,12 +95,16 @@ def writing(database: Database) -> Iterator[None]:
         writer.result()
 
 
-def read_through(index: SelectionIndex, sort: Sort, limit: int) -> list[Selection]:
-    """Return the pages of one reader, each asked for when the one before was there."""
+def read_through(
+    index: SelectionIndex, sort: Sort, limit: int, once_begun: Callable[[], object] = bool
+) -> list[Selection]:
+    """Return the pages of one reader, each asked for when the one before was there; it may wait after the first."""
     selector, rig = Selector(answerer()), read_rig(QUESTION, answerer(), world())
     pages, wanted = list[Selection](), Wanted(question={}, sort=sort, limit=limit)
     while not pages or pages[-1].next:
         pages.append(selector.select(index.held(), rig, replace(wanted, after=pages[-1].next if pages else None)))
+        if len(pages) == 1:
+            once_begun()
         sleep(0.005)
     return pages
 
@@ -152,8 +157,13 @@ def assert_as_answered(page: Selection, told: History) -> None:
 def test_pages_are_right_while_a_writer_changes_items(stocked: Database, sort: Sort) -> None:
     """What stays as it is comes once, in order, and every page is true at the revision that it names."""
     index = SelectionIndex(answerer(), stocked, most_loose=12)
+
+    def wait_for_a_change() -> None:
+        revision = index.held().revision
+        until(lambda: index.held().revision != revision, "the writer")
+
     with writing(stocked), ThreadPoolExecutor(2) as pool:
-        readers = [pool.submit(read_through, index, sort, 5 + number) for number in range(READINGS)]
+        readers = [pool.submit(read_through, index, sort, 5 + number, wait_for_a_change) for number in range(READINGS)]
         readings = [reader.result() for reader in readers]
     told = told_by_sku(stocked)
     for pages in readings:
@@ -243,14 +253,16 @@ def test_many_gaps_are_joined_and_old_ones_let_go(database: Database) -> None:
 
 
 @contextmanager
-def hurrying(database: Database, seconds: float, changed: list[int]) -> Iterator[Event]:
+def hurrying(database: Database, seconds: float, changed: list[int], begin: Barrier) -> Iterator[Event]:
     """Let one writer change 1,000 accessories a second, twenty a transaction, and tell when it is done.
 
-    It changes a batch when it is due, and as many as a slow machine has fallen behind, but none twice at once.
+    It begins when the readers have. It changes a batch when it is due, and as many as a slow machine has fallen behind,
+    but none twice at once.
     """
     ended = Event()
 
     def write() -> None:
+        begin.wait(LONGEST)
         rng, start = Random(2), monotonic()
         for number in range(int(seconds * A_SECOND / BATCH)):
             sleep(max(0.0, start + number * BATCH / A_SECOND - monotonic()))
@@ -284,15 +296,16 @@ def test_pages_are_right_while_a_thousand_items_a_second_change(
     """
     monkeypatch.setattr(selection_index, "_LONG", 1e-9)
     index = SelectionIndex(answerer(), stocked, most_loose=12, waits=waits)
-    readings, changed = list[list[Selection]](), list[int]()
+    readings, changed, begin = list[list[Selection]](), list[int](), Barrier(3)
 
     def read(number: int, ended: Event) -> list[list[Selection]]:
-        found = list[list[Selection]]()
+        sort: Sort = "label" if number % 2 else "sku"
+        found = [read_through(index, sort, 7 + number, lambda: begin.wait(LONGEST))]
         while not ended.is_set():
-            found.append(read_through(index, "label" if number % 2 else "sku", 7 + number))
+            found.append(read_through(index, sort, 7 + number))
         return found
 
-    with hurrying(stocked, LASTING, changed) as ended, ThreadPoolExecutor(2) as pool:
+    with hurrying(stocked, LASTING, changed, begin) as ended, ThreadPoolExecutor(2) as pool:
         for reader in [pool.submit(read, number, ended) for number in range(2)]:
             readings += reader.result()
     assert sum(changed[:-1]) == int(LASTING * A_SECOND)
@@ -319,11 +332,12 @@ def test_what_a_thread_takes_in_is_told_soon_and_never_goes_back(
     for _ in range(5):
         with stocked.session() as session:
             told = add_observation(session, "accessory", CHANGING[0], {"weight": "30 lb"}, MEASURED)[0].sequence
-        until = monotonic() + 60.0
-        while seen[-1] != told:
-            assert monotonic() < until, "what has changed is never told"
+
+        def caught_up(told: int | None = told) -> bool:
             seen.append(newest())
-            sleep(0.001)
+            return seen[-1] == told
+
+        until(caught_up, "what has changed to be told")
     assert seen == sorted(seen)
 
 
@@ -344,6 +358,4 @@ def test_a_store_that_is_gone_is_told_once_what_is_held_is_old(
 
     monkeypatch.setattr(selection_index, "steady", fail)
     with pytest.raises(Busy):
-        for _ in range(1_000):
-            index.held()
-            sleep(0.01)
+        until(lambda: not index.held(), "the error")

@@ -17,6 +17,7 @@ from demo_world import answerer
 from litestar import Litestar
 from litestar.testing import TestClient
 from service_checks import pointers, problem
+from waiting import until
 
 from fitsvc.audits.results import TABLES
 from fitsvc.audits.rigs import read_rigs
@@ -311,14 +312,12 @@ def test_a_cancelled_audit_goes_on_where_it_was(
     path = create(client, key, id="aud_again")
     send(client, key, path, "catalogue", (made / CATALOGUE).read_bytes(), CSV)
     send(client, key, path, "rigs", (made / RIGS).read_bytes(), LINES)
+    folder = AuditFolder(tmp_path / "audits" / "aud_again")
     for _ in range(2):
         client.post(f"{path}/start", headers=key)
-        while client.get(path).json()["state"] == "queued":
-            time.sleep(0.05)
+        until(lambda: client.get(path).json()["state"] != "queued", "the audit to begin")
         assert client.post(f"{path}/cancel", headers=key).json()["state"] == "cancelled"
-        folder = AuditFolder(tmp_path / "audits" / "aud_again")
-        while folder.is_held():
-            time.sleep(0.05)
+        until(lambda: not folder.is_held(), "the audit's process to let go")
         assert client.get(path).json()["state"] == "cancelled"
     assert started(client, key, path)["state"] == "finished"
     assert files(tmp_path / "audits" / "aud_again" / "out") == files(made / "audit")

@@ -2,7 +2,6 @@
 
 from pathlib import Path
 from threading import Event
-from time import sleep
 from typing import Any
 
 import pytest
@@ -10,6 +9,7 @@ from demo_world import world
 from litestar import Litestar
 from litestar.testing import TestClient
 from service_checks import pointers, problem
+from waiting import until
 
 from fitsvc.rulebook.rules import Rulebook
 from fitsvc.service.app import create_app
@@ -164,6 +164,5 @@ def test_a_service_is_ready_when_its_index_is_open(
         assert early.headers["retry-after"] == "1"
         assert "index for selections" in problem(early, 503)["detail"]
         begin.set()
-        while client.get("/health/ready").status_code != 200:
-            sleep(0.05)
+        until(lambda: client.get("/health/ready").status_code == 200, "the service to be ready")
         assert client.post(INLINE, json={"rig": {}}).json()["items"] == []

@@ -6,13 +6,13 @@ import os
 import signal
 import socket
 import threading
-import time
 from collections.abc import Iterator
 from contextlib import closing
 from pathlib import Path
 
 import pytest
 from served import BODY, Served, ask
+from waiting import LONGEST, until
 
 from fitsvc.language.problems import ProblemsFound
 from fitsvc.service.serving import _listen, serve
@@ -34,28 +34,35 @@ def test_a_request_in_flight_is_finished(served: Served, sent: signal.Signals) -
     """A signal between the halves of a request: it is answered, new connections are not, and the exit code is 0."""
     port = served.port()
     head = (f"POST /v1/answers HTTP/1.1\r\nHost: here\r\nContent-Type: application/json\r\n"
-            f"Content-Length: {len(BODY)}\r\n\r\n").encode()  # fmt: skip
-    with socket.create_connection(("127.0.0.1", port), 20) as connection:
-        connection.sendall(head + BODY[:20])
-        time.sleep(0.5)
+            f"Content-Length: {len(BODY)}\r\nExpect: 100-continue\r\n\r\n").encode()  # fmt: skip
+    with socket.create_connection(("127.0.0.1", port), LONGEST) as connection:
+        connection.sendall(head)
+        assert connection.recv(100).startswith(b"HTTP/1.1 100 ")  # the service waits for the body
+        connection.sendall(BODY[:20])
         served.process.send_signal(sent)
-        time.sleep(1.0)
+        until(lambda: _is_closed(port), "the server to take no more connections")
         assert served.process.poll() is None
-        with pytest.raises(OSError):
-            socket.create_connection(("127.0.0.1", port), 5)
         connection.sendall(BODY[20:])
         response = http.client.HTTPResponse(connection)
         response.begin()
         assert response.status == 200
         assert json.loads(response.read())["outcome"]
-    assert served.process.wait(20) == 0
+    assert served.process.wait(LONGEST) == 0
     assert "Traceback" not in served.log.read_text()
+
+
+def _is_closed(port: int) -> bool:
+    try:
+        socket.create_connection(("127.0.0.1", port), LONGEST).close()
+    except OSError:
+        return True
+    return False
 
 
 def test_a_body_far_too_large_is_answered(served: Served) -> None:
     """A caller who sends 30 MB hears that it is too much, as a problem document, and not a broken connection."""
     headers = {"Content-Type": "application/json", "Connection": "close"}
-    connection = http.client.HTTPConnection("127.0.0.1", served.port(), timeout=60)
+    connection = http.client.HTTPConnection("127.0.0.1", served.port(), timeout=LONGEST)
     with closing(connection):
         connection.request("POST", "/v1/answers", b" " * 30_000_000, headers)
         response = connection.getresponse()
@@ -78,7 +85,7 @@ def test_many_callers_at_once_are_all_answered(served: Served) -> None:
 
 def test_the_server_names_nothing_of_itself(served: Served) -> None:
     """No header tells which server it is, and a path is decoded once."""
-    connection = http.client.HTTPConnection("127.0.0.1", served.port(), timeout=20)
+    connection = http.client.HTTPConnection("127.0.0.1", served.port(), timeout=LONGEST)
     connection.request("GET", "/v1/accessories/%252F")
     response = connection.getresponse()
     assert "`%2F`" in json.loads(response.read())["detail"]
@@ -105,7 +112,7 @@ def test_with_a_key_the_door_opens(url: str, tmp_path: Path) -> None:
     try:
         assert ask(server.port())[0] == 200
         server.process.terminate()
-        assert server.process.wait(20) == 0
+        assert server.process.wait(LONGEST) == 0
     finally:
         server.end()
 
