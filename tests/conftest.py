@@ -14,14 +14,13 @@ from pathlib import Path
 
 import pytest
 from counter_browser import DESKTOP, Counter, Seen, browsing, context, serving
+from demo_world import answerer
 from effort import load_profile
 from litestar import Litestar
 from litestar.testing import TestClient
 from playwright.sync_api import Browser, Page
 from sqlalchemy import URL, create_engine, make_url
 
-from fitsvc.paths import data_dir
-from fitsvc.rulebook.loader import load_rulebook
 from fitsvc.rulebook.rules import Rulebook
 from fitsvc.service.app import create_app
 from fitsvc.store import database as store
@@ -178,13 +177,13 @@ def _text(url: URL) -> str:
 @pytest.fixture(scope="session")
 def rulebook() -> Rulebook:
     """Give the rulebook that ships with fitsvc."""
-    return load_rulebook(data_dir("rules"))
+    return answerer().rulebook
 
 
 @pytest.fixture
-def client(database: store.Database, rulebook: Rulebook, tmp_path: Path) -> Iterator[TestClient[Litestar]]:
+def client(database: store.Database, tmp_path: Path) -> Iterator[TestClient[Litestar]]:
     """Give a client of the service over a database without rows, on each kind of database in turn."""
-    with TestClient(create_app(database, rulebook, tmp_path / "audits"), raise_server_exceptions=False) as opened:
+    with TestClient(create_app(database, answerer(), tmp_path / "audits"), raise_server_exceptions=False) as opened:
         yield opened
 
 

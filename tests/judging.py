@@ -1,28 +1,20 @@
 """The shipped rulebook put to use in tests: facts as people write them in, results, values and answers out."""
 
 from collections.abc import Mapping, Sequence
-from functools import cache
 from typing import Any
 
+from demo_world import answerer
+
 from fitsvc.answers.answer import Answer
-from fitsvc.answers.answering import Answerer
 from fitsvc.facts import Case
 from fitsvc.language.checker import Names, check
 from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.language.source import Source
 from fitsvc.language.types import Value
-from fitsvc.paths import data_dir
-from fitsvc.rulebook.loader import load_rulebook
 
 Facts = Mapping[str, Any]
 """Facts by their full names, as in the examples of rules: `{"trailer.gross_weight": "3000 lb"}`."""
 _RIG = ("vehicle", "receiver", "mounting", "spare")
-
-
-@cache
-def answerer() -> Answerer:
-    """Give the shipped rulebook, ready to answer."""
-    return Answerer(load_rulebook(data_dir("rules")))
 
 
 def case(facts: Facts, adapters: Sequence[Facts] = ()) -> Case:

@@ -9,12 +9,10 @@ import sys
 from pathlib import Path
 
 import pytest
+from demo_world import answerer
 
 from fitsvc.answers.answer import encode
-from fitsvc.answers.answering import Answerer
 from fitsvc.cli import main
-from fitsvc.paths import data_dir
-from fitsvc.rulebook.loader import load_rulebook
 
 QUESTION = {
     "rig": {"receiver": {"facts": {"opening": "2 in"}}},
@@ -38,7 +36,7 @@ def question(tmp_path: Path) -> Path:
 def test_json_is_what_the_service_sends(question: Path) -> None:
     """`--json` prints the answer's own bytes and a line end on standard output, nothing beside it."""
     done = subprocess.run([*FITSVC, "answer", str(question), "--json"], capture_output=True, check=False)
-    expected = encode(Answerer(load_rulebook(data_dir("rules"))).answer(QUESTION))
+    expected = encode(answerer().answer(QUESTION))
     assert (done.returncode, done.stdout, done.stderr) == (0, expected + b"\n", b"")
 
 

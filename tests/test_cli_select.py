@@ -1,10 +1,10 @@
 """`fitsvc select`: the service's bytes, a page for people, and bad input."""
 
 import pytest
+from demo_world import answerer
 from litestar.testing import TestClient
 
 from fitsvc.cli import main
-from fitsvc.rulebook.rules import Rulebook
 from fitsvc.service.app import create_app
 from fitsvc.store.database import Database
 
@@ -19,13 +19,13 @@ def url(tmp_path_factory: pytest.TempPathFactory) -> str:
     return f"sqlite:///{file}"
 
 
-def test_json_is_the_service_s_own(url: str, rulebook: Rulebook, capfdbinary: pytest.CaptureFixture[bytes]) -> None:
+def test_json_is_the_service_s_own(url: str, capfdbinary: pytest.CaptureFixture[bytes]) -> None:
     """The same page has the same bytes from the command line and over HTTP, and goes on where the other ended."""
     options = ["--kind", "step", "--kind", "ball_mount", "--outcome", "works", "--limit", "3", "--json"]
     assert main(["select", "--rig", RIG, *options, "--database", url]) == 0
     printed = capfdbinary.readouterr().out
     database = Database(url)
-    with TestClient(create_app(database, rulebook)) as client:
+    with TestClient(create_app(database, answerer())) as client:
         query = "kind=ball_mount,step&outcome=works&limit=3"
         page = client.get(f"/v1/rigs/{RIG}/accessories?{query}")
         assert printed == page.content + b"\n"

@@ -4,6 +4,7 @@ import json
 from typing import Any
 
 import pytest
+from demo_world import answerer
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -11,12 +12,10 @@ from fitsvc.answers.question import NoRecords, read_question
 from fitsvc.facts import FactReader
 from fitsvc.language.problems import Problem
 from fitsvc.language.types import ListType, NumberType, TruthType
-from fitsvc.paths import data_dir
-from fitsvc.rulebook.loader import load_rulebook
 from fitsvc.rulebook.vocabulary import Fact
 from fitsvc.service.counter.links import KEYS, RIG, cell, field_of, read_fields, spread, write_fields
 
-BOOK = load_rulebook(data_dir("rules"))
+BOOK = answerer().rulebook
 READER = FactReader(BOOK)
 
 

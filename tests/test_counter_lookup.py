@@ -1,10 +1,10 @@
 """Looking up at the counter: every rule, limit, need, table and fact of the rulebook has its page."""
 
-from fitsvc.paths import data_dir
-from fitsvc.rulebook.loader import load_rulebook
+from demo_world import answerer
+
 from fitsvc.service.counter.lookup import Library
 
-BOOK = load_rulebook(data_dir("rules"))
+BOOK = answerer().rulebook
 LIBRARY = Library(BOOK)
 
 

@@ -6,12 +6,12 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
+from demo_world import answerer
 
 from fitsvc.facts import FactReader
 from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.loading.load import in_order, load_file
 from fitsvc.paths import data_dir
-from fitsvc.rulebook.loader import load_rulebook
 from fitsvc.store.database import Database
 from fitsvc.store.observations import Told, list_observations
 from fitsvc.store.records import add_observation, get_record, list_records
@@ -35,7 +35,7 @@ RIG = (
 @pytest.fixture(scope="session")
 def reader() -> FactReader:
     """Give a reader of the facts that fitsvc's own rules know."""
-    return FactReader(load_rulebook(data_dir("rules")))
+    return answerer().reader
 
 
 @pytest.fixture

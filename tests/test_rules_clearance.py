@@ -1,17 +1,14 @@
 """Clearance, ground and spare rules as a counter meets them: silent until asked, honest when open, sure when known."""
 
 from collections.abc import Mapping
-from functools import cache
 from typing import Any
 
 import pytest
+from demo_world import answerer
 from judging import answer
 
 from fitsvc.answers.answer import Answer, Finding
-from fitsvc.answers.answering import Answerer
 from fitsvc.language.forms.geometry import departure_angle, grade_of_angle
-from fitsvc.paths import data_dir
-from fitsvc.rulebook.loader import load_rulebook
 
 TOPICS = ("clearance", "ground", "spare")
 VEHICLE = {
@@ -27,11 +24,6 @@ MOUNT = {"kind": "ball_mount", "length": "8 in", "tilts_clear": False}
 PICKUP = {"body": "pickup", "rear_closure": "drop_tailgate", "closure_hinge_height": "35 in", "closure_length": "30 in"}
 
 
-@cache
-def _answerer() -> Answerer:
-    return Answerer(load_rulebook(data_dir("rules")))
-
-
 def _ask(load: Mapping[str, Any] | None = None, vehicle: Mapping[str, Any] = {}, **parts: Any) -> Answer:
     rig = {
         "vehicle": {"facts": {**VEHICLE, **vehicle}},
@@ -40,12 +32,12 @@ def _ask(load: Mapping[str, Any] | None = None, vehicle: Mapping[str, Any] = {},
     document = {"rig": rig, **{name: {"facts": facts} for name, facts in parts.items()}}
     if load is not None:
         document["load"] = {"facts": load}
-    return _answerer().answer(document)
+    return answerer().answer(document)
 
 
 def _told(answer: Answer) -> dict[str, Finding]:
     """The findings of the topics held here."""
-    topics = {rule.id: rule.topic for rule in _answerer().rulebook.rules}
+    topics = {rule.id: rule.topic for rule in answerer().rulebook.rules}
     return {finding.rule: finding for finding in answer.findings if topics[finding.rule] in TOPICS}
 
 
@@ -90,7 +82,7 @@ def test_an_unknown_sag_is_not_taken_for_none() -> None:
 
 def test_an_open_grade_is_a_caution_only() -> None:
     """Whether it touches being open does not make the whole answer undetermined: the rule counts as a doubt."""
-    rulebook = _answerer().rulebook
+    rulebook = answerer().rulebook
     (rule,) = [one for one in rulebook.rules if one.id == "clears-steepest-grade"]
     assert (rule.severity, rule.if_unknown) == ("blocking", "caution")
 
@@ -148,14 +140,14 @@ def test_a_spare_under_the_body(mounting: dict[str, Any], result: str, figure: s
     """A spare of 32.6 in stows, does not, or is between what is known: the reason says which."""
     spare = {"facts": {"tyre": "265/70R18", "stowed_where": "underbody"}}
     rig = {"vehicle": {"facts": VEHICLE}, "mounting": {"facts": mounting}, "spare": spare}
-    finding = _told(_answerer().answer({"rig": rig}))["spare-stows-under-body"]
+    finding = _told(answerer().answer({"rig": rig}))["spare-stows-under-body"]
     assert finding.result == result
     assert figure in finding.reason
 
 
 def test_every_rule_here_says_what_it_rests_on() -> None:
     """Every estimate says why, every published source what to look up, and memory is owned to."""
-    for rule in _answerer().rulebook.rules:
+    for rule in answerer().rulebook.rules:
         if rule.topic in TOPICS:
             source = rule.source
             assert source.kind == "common_practice" or source.because or source.cite, rule.id

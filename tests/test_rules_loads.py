@@ -3,7 +3,8 @@
 from typing import Any
 
 import pytest
-from judging import answer, answerer, case
+from demo_world import answerer
+from judging import answer, case
 
 from fitsvc.answers.answering import Answerer
 from fitsvc.engine.columns.kernel import Columns

@@ -3,7 +3,8 @@
 from typing import Any
 
 import pytest
-from judging import Facts, answer, answerer, result
+from demo_world import answerer
+from judging import Facts, answer, result
 
 CARRIER: Facts = {
     "receiver.opening": "2 in", "receiver.pin_hole": "5/8 in", "receiver.pin_supplied": True,

@@ -12,18 +12,16 @@ from itertools import islice
 from typing import Any
 
 import pytest
+from demo_world import answerer
 
 from fitsvc.engine.examples import run_examples
 from fitsvc.engine.point import Point
-from fitsvc.facts import FactReader
 from fitsvc.language import typed
 from fitsvc.language.display import show, step
 from fitsvc.language.quantities import ANGLE, FORCE, LENGTH, MASS, NUMBER, TORQUE, Dimension
 from fitsvc.language.tables import Table
 from fitsvc.language.typed import AnyTyped
 from fitsvc.language.types import NumberType, Type, Value
-from fitsvc.paths import data_dir
-from fitsvc.rulebook.loader import load_rulebook
 from fitsvc.rulebook.rules import Rule, Rulebook
 
 _UNITS: Mapping[Dimension, str] = {LENGTH: "in", MASS: "lb", ANGLE: "deg", FORCE: "kN", TORQUE: "ft-lb", NUMBER: ""}
@@ -59,16 +57,6 @@ class Figure:
     owners: frozenset[str]
     step: float
     moved: Callable[[float], Rulebook]
-
-
-@cache
-def _book() -> Rulebook:
-    return load_rulebook(data_dir("rules"))
-
-
-@cache
-def _reader() -> FactReader:
-    return FactReader(_book())
 
 
 def _step(kind: Type, value: float) -> float:
@@ -199,7 +187,7 @@ def _in_entry(book: Rulebook, path: _Path, name: str, part: str) -> _Put:
 @cache
 def _rests_on() -> Mapping[str, frozenset[str]]:
     """For every owner the names of expressions, derived values and opening facts that it rests on."""
-    book = _book()
+    book = answerer().rulebook
     nodes: dict[str, list[AnyTyped]] = {}
     for name, node, _ in _expressions(book):
         nodes.setdefault(name.split(" ")[0], []).append(node)
@@ -290,11 +278,11 @@ def _noticed(book: Rulebook, owners: frozenset[str]) -> bool:
     needs = tuple(need for need in book.needs if need.id in owners)
     limits = tuple(limit for limit in book.limits if limit.id in owners)
     engine = Point(replace(book, rules=rules, needs=needs, limits=limits, cautions=()))
-    return not all(ran.kept for ran in run_examples(engine, _reader()))
+    return not all(ran.kept for ran in run_examples(engine, answerer().reader))
 
 
 WAYS = {"up": 1.0, "down": -1.0}
-FIGURES = {f"{figure.name} #{number}": figure for number, figure in enumerate(_figures(_book()))}
+FIGURES = {f"{figure.name} #{number}": figure for number, figure in enumerate(_figures(answerer().rulebook))}
 
 
 @pytest.mark.parametrize("name", FIGURES)
@@ -314,5 +302,5 @@ def test_exceptions_are_figures() -> None:
 def test_unmoved_rulebook_keeps_its_examples() -> None:
     """What is noticed above is the moved figure: with none moved, no example breaks."""
     owners = frozenset(_rests_on())
-    assert not _noticed(_book(), owners)
+    assert not _noticed(answerer().rulebook, owners)
     assert all(not _noticed(figure.moved(0.0), figure.owners) for figure in list(FIGURES.values())[:10])

@@ -53,17 +53,17 @@ def database(migrated: Path, tmp_path: Path) -> Iterator[store.Database]:
 
 
 @pytest.fixture
-def client(database: store.Database, rulebook: Rulebook, tmp_path: Path) -> Iterator[Client]:
+def client(database: store.Database, tmp_path: Path) -> Iterator[Client]:
     """Give a client of a service that keeps its audits in a folder of its own, and takes files of a megabyte."""
-    app = create_app(database, rulebook, tmp_path / "audits", 1_000_000)
+    app = create_app(database, answerer(), tmp_path / "audits", 1_000_000)
     with TestClient(app, raise_server_exceptions=False) as opened:
         yield opened
 
 
 @pytest.fixture
-def idle(database: store.Database, rulebook: Rulebook, tmp_path: Path) -> Client:
+def idle(database: store.Database, tmp_path: Path) -> Client:
     """Give a client of a service that was not started, and so carries nothing out."""
-    return TestClient(create_app(database, rulebook, tmp_path / "audits", 1_000_000), raise_server_exceptions=False)
+    return TestClient(create_app(database, answerer(), tmp_path / "audits", 1_000_000), raise_server_exceptions=False)
 
 
 def create(client: Client, key: dict[str, str], **told: Any) -> str:

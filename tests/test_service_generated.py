@@ -9,6 +9,7 @@ from collections import Counter
 from collections.abc import Iterator
 from copy import deepcopy
 from fractions import Fraction
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -16,6 +17,7 @@ import httpx
 import msgspec
 import pytest
 import schemathesis
+from demo_world import answerer
 from effort import NIGHTLY
 from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
@@ -24,9 +26,6 @@ from schemathesis.generation import GenerationMode
 
 from fitsvc.language.quantities import UNITS
 from fitsvc.language.types import NumberType
-from fitsvc.paths import data_dir
-from fitsvc.rulebook.loader import load_rulebook
-from fitsvc.rulebook.rules import Rulebook
 from fitsvc.rulebook.vocabulary import Fact, Vocabulary
 from fitsvc.service.app import create_app
 from fitsvc.service.audits.handlers import UPLOADS
@@ -76,12 +75,12 @@ def as_it_is(_: Any, value: Any) -> bytes:
 
 
 @pytest.fixture(scope="module")
-def app(rulebook: Rulebook, migrated: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Litestar]:
+def app(migrated: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Litestar]:
     """Give the service over a database that holds the description's examples."""
     file = tmp_path_factory.mktemp("generated") / "fitsvc.db"
     shutil.copy(migrated, file)
     database = Database(f"sqlite:///{file}")
-    made = create_app(database, rulebook, file.parent / "audits")
+    made = create_app(database, answerer(), file.parent / "audits")
     with database.session() as session:
         made.state["key"] = {"X-API-Key": create_key(session, "generated")[0]}
     STAGE.app = made
@@ -212,14 +211,19 @@ def teach_files(document: dict[str, Any]) -> None:
                 content["schema"] = {"type": "string", "minLength": 1}
 
 
+@cache
+def created() -> Litestar:
+    """Give an application to describe: no database is asked for that."""
+    return create_app(Database("sqlite:///unused.db"), answerer())
+
+
 def described(*, sensible: bool = False, files: bool = False) -> schemathesis.BaseSchema:
     """Give the service's description with a format for each fact, so that figures are plausible ones.
 
     The operations that take files are given with `files`, and are only sent files: whatever bytes come are one.
     """
-    rulebook = load_rulebook(data_dir("rules"))
-    document = msgspec.json.decode(create_app(Database("sqlite:///unused.db"), rulebook).state["openapi"][0])
-    teach_facts(document, rulebook.vocabulary)
+    document = msgspec.json.decode(created().state["openapi"][0])
+    teach_facts(document, answerer().rulebook.vocabulary)
     teach_keys(document)
     settings: dict[str, Any] = {"checks": CHECKS, "phases": {"coverage": {"enabled": NIGHTLY and not sensible}}}
     if sensible:

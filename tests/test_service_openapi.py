@@ -4,12 +4,12 @@ import re
 from typing import Any
 
 import pytest
+from demo_world import answerer
 from litestar import Litestar
 from litestar.testing import TestClient
 from openapi_spec_validator import OpenAPIV31SpecValidator
 from service_checks import problem
 
-from fitsvc.rulebook.rules import Rulebook
 from fitsvc.service.app import create_app
 from fitsvc.service.examples import BODIES, MISTAKEN
 from fitsvc.store.database import Database
@@ -31,9 +31,9 @@ UNDESCRIBED = {"/docs", "/docs/assets/{name}", *PAGES}
 
 
 @pytest.fixture(scope="module")
-def described(rulebook: Rulebook) -> Any:
+def described() -> Any:
     """Give the description."""
-    with TestClient(create_app(Database("sqlite:///unused.db"), rulebook)) as client:
+    with TestClient(create_app(Database("sqlite:///unused.db"), answerer())) as client:
         return client.get("/openapi.json").json()
 
 

@@ -6,11 +6,11 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from demo_world import answerer
 from litestar import Litestar
 from litestar.testing import TestClient
 
 from fitsvc.cli import main
-from fitsvc.rulebook.rules import Rulebook
 from fitsvc.service.app import create_app
 from fitsvc.store.api_keys import create_key
 from fitsvc.store.database import Database
@@ -33,10 +33,10 @@ def url(tmp_path_factory: pytest.TempPathFactory) -> str:
 
 
 @pytest.fixture(scope="module")
-def shop(url: str, rulebook: Rulebook) -> Iterator[TestClient[Litestar]]:
+def shop(url: str) -> Iterator[TestClient[Litestar]]:
     """Give a client of the service over the demo's shop."""
     database = Database(url)
-    with TestClient(create_app(database, rulebook), raise_server_exceptions=False) as opened:
+    with TestClient(create_app(database, answerer()), raise_server_exceptions=False) as opened:
         yield opened
     database.close()
 

@@ -9,11 +9,9 @@ from litestar import Litestar
 from litestar.testing import TestClient
 from test_answers_remedies import FAILING, random_questions
 
-from fitsvc.facts import FactReader
 from fitsvc.inventory.shelf import Shop
 from fitsvc.loading.load import load_file
 from fitsvc.paths import data_dir
-from fitsvc.rulebook.rules import Rulebook
 from fitsvc.service.app import create_app
 from fitsvc.service.selections import Selections
 from fitsvc.store.database import Database
@@ -22,13 +20,13 @@ Client = TestClient[Litestar]
 
 
 @pytest.fixture
-def demo(database: Database, rulebook: Rulebook) -> Any:
+def demo(database: Database) -> Any:
     """Give a client of a service over the demo world, as it is loaded."""
     seed = data_dir("seed_demo")
     names = ("vehicles.yaml", "receivers.yaml", "mountings.yaml", "trailers.yaml", "accessories.csv", "rigs.yaml")
     for name in names:
-        load_file(database, FactReader(rulebook), seed / name)
-    with TestClient(create_app(database, rulebook)) as client:
+        load_file(database, answerer().reader, seed / name)
+    with TestClient(create_app(database, answerer())) as client:
         yield client
 
 

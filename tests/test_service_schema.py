@@ -4,24 +4,22 @@ import re
 from typing import Any
 
 import pytest
+from demo_world import answerer
 from effort import tries
 from hypothesis import given
 from hypothesis import strategies as st
 from openapi_schema_validator import OAS31Validator
 
-from fitsvc.answers.answering import Answerer
 from fitsvc.answers.question import NoRecords, read_question
 from fitsvc.facts import FactReader
 from fitsvc.language.problems import ProblemsFound
 from fitsvc.language.quantities import DIMENSIONS, LENGTH, UNITS, QuantityError, parse_quantity
-from fitsvc.paths import data_dir
-from fitsvc.rulebook.loader import load_rulebook
 from fitsvc.rulebook.rules import Rulebook
 from fitsvc.service.examples import BODIES, QUESTION
 from fitsvc.service.schema import KEYS, quantity_pattern
 from fitsvc.service.shapes import components
 
-RULEBOOK = load_rulebook(data_dir("rules"))
+RULEBOOK = answerer().rulebook
 READER = FactReader(RULEBOOK)
 COMPONENTS = components(RULEBOOK.vocabulary)
 KINDS = [kind for kind in DIMENSIONS if kind != "count"]
@@ -138,5 +136,5 @@ def test_an_answer_is_what_its_schema_says(rulebook: Rulebook) -> None:
     """An answer, with everything in it, is valid."""
     import msgspec
 
-    answer = msgspec.to_builtins(Answerer(rulebook).answer(QUESTION))
+    answer = msgspec.to_builtins(answerer().answer(QUESTION))
     assert [error.message for error in validator("Answer").iter_errors(answer)] == []

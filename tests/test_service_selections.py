@@ -5,13 +5,12 @@ from threading import Event
 from typing import Any
 
 import pytest
-from demo_world import world
+from demo_world import answerer, world
 from litestar import Litestar
 from litestar.testing import TestClient
 from service_checks import pointers, problem
 from waiting import until
 
-from fitsvc.rulebook.rules import Rulebook
 from fitsvc.service.app import create_app
 from fitsvc.service.examples import BODIES
 from fitsvc.service.selections import Selections
@@ -151,13 +150,13 @@ def test_an_empty_store_has_an_empty_page(client: Client) -> None:
 
 
 def test_a_service_is_ready_when_its_index_is_open(
-    database: Database, rulebook: Rulebook, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    database: Database, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """With a folder for the index it is opened at the start, and the service says so."""
     begin = Event()
     open_ = Selections._open
     monkeypatch.setattr(Selections, "_open", lambda self: begin.wait() and open_(self))
-    app = create_app(database, rulebook, tmp_path / "audits", index_in=tmp_path / "index")
+    app = create_app(database, answerer(), tmp_path / "audits", index_in=tmp_path / "index")
     with TestClient(app, raise_server_exceptions=False) as client:
         assert client.get("/health/live").status_code == 200
         early = client.get("/health/ready")

@@ -1,7 +1,8 @@
 """A question read → its answer: the verdict told in order, with limits, needs, next steps and cautions."""
 
 from collections.abc import Sequence
-from typing import Any, Final
+from functools import cached_property
+from typing import TYPE_CHECKING, Any, Final
 
 import msgspec
 
@@ -39,6 +40,9 @@ from fitsvc.rulebook.rules import Rulebook
 
 _MOST_LIMITS: Final = 10_000
 """Limits of so many rigs are kept in words, of a few hundred bytes each: those asked about in a busy day."""
+if TYPE_CHECKING:
+    from fitsvc.engine.columns.kernel import Columns
+
 ORDER: Final[tuple[tuple[str, Result], ...]] = (
     ("fails", "fails"), ("unknown", "undetermined"), ("cautions", "fails"), ("doubts", "undetermined"),
     ("passes", "passes"),
@@ -66,6 +70,13 @@ class Answerer:
         nodes = [node for limit in rulebook.limits for one in limit.ratings for node in (one.node, one.guard) if node]
         self._limit_slots = tuple(read.name for read in Basis(nodes, self.engine.bare_derived).leaves)
         self._kept_limits = LruCache[tuple[object, ...], list[LimitShown]](_MOST_LIMITS)
+
+    @cached_property
+    def columns(self) -> "Columns":
+        """The same rules over whole catalogues, laid out once for all that select by them."""
+        from fitsvc.engine.columns.kernel import Columns
+
+        return Columns(self.engine)
 
     def answer(
         self, document: Any, records: Records | None = None, system: System = "us", shelf: Shelf | None = None

@@ -18,7 +18,6 @@ from fitsvc.answers.answering import Answerer
 from fitsvc.answers.phrases import joined
 from fitsvc.answers.question import NoRecords, Records, Stored, read_question
 from fitsvc.answers.shelf import EMPTY, Item, Shelf
-from fitsvc.engine.columns.kernel import Columns
 from fitsvc.facts import Case
 from fitsvc.language.display import System
 from fitsvc.language.problems import ProblemsFound
@@ -44,7 +43,7 @@ class Planner:
 
     def __init__(self, answerer: Answerer) -> None:
         self.answerer = answerer
-        self._columns = Columns(answerer.engine)
+        self._columns = answerer.columns
         self._wares: Wares | None = None
         self._lock = Lock()
 

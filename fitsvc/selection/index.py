@@ -18,7 +18,6 @@ from sqlmodel import Session
 
 from fitsvc.answers.answering import Answerer
 from fitsvc.answers.shelf import Item
-from fitsvc.engine.columns.kernel import Columns
 from fitsvc.inventory.changes import Seen, changed_since, resumed, seen_all, steady
 from fitsvc.selection.files import IndexFolder, Saved
 from fitsvc.selection.folding import Folding, Tables, fold, read_facts
@@ -71,7 +70,7 @@ class SelectionIndex:
     ) -> None:  # fmt: skip
         """Unless whoever asks `waits` for it, many changes are taken in by a thread."""
         self._database, self._reader, self._most_loose = database, answerer.reader, most_loose
-        self._folder, self._columns = folder, Columns(answerer.engine)
+        self._folder, self._columns = folder, answerer.columns
         self._lock = Lock()
         self._seen: Seen | None = None
         self._parts: tuple[Part, ...] = ()

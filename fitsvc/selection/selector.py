@@ -14,7 +14,6 @@ from fitsvc.answers.answer import RulebookName
 from fitsvc.answers.answering import Answerer
 from fitsvc.answers.question import Records, read_question
 from fitsvc.answers.shelf import Item
-from fitsvc.engine.columns.kernel import Columns
 from fitsvc.engine.point import Outcome, Verdict
 from fitsvc.facts import Case
 from fitsvc.language.problems import Problem, ProblemsFound
@@ -140,7 +139,7 @@ class Selector:
         kind = book.vocabulary.slots().get(f"{SUBJECT}.kind")
         self.kinds: tuple[str, ...] = tuple(kind.members) if isinstance(kind, ListType) else ()
         self._codes = [*((rule.id, rule.title) for rule in book.rules), *((one.name, one.title) for one in book.needs)]
-        self._slots = Columns(answerer.engine).slots({SUBJECT})
+        self._slots = answerer.columns.slots({SUBJECT})
         self._name = RulebookName(book.digest, book.name)
 
     def facts(self, text: str) -> Facts:

@@ -10,7 +10,6 @@ from litestar.datastructures import State
 from fitsvc.answers.answering import Answerer
 from fitsvc.inventory.shelf import Shop
 from fitsvc.planning.planner import Planner
-from fitsvc.rulebook.rules import Rulebook
 from fitsvc.service import asking, health, knowledge, observations, pages, plans, problems, records, rigs
 from fitsvc.service.audits import handlers as audits
 from fitsvc.service.audits.folder import Audits, audits_root
@@ -28,7 +27,7 @@ _DEFAULT_BODY_BYTES = 16_000
 
 
 def create_app(
-    database: Database, rulebook: Rulebook, audits_in: Path | None = None, audit_bytes: int = audits.MOST_BYTES,
+    database: Database, answerer: Answerer, audits_in: Path | None = None, audit_bytes: int = audits.MOST_BYTES,
     index_in: Path | None = None,
 ) -> Litestar:  # fmt: skip
     """Return the application over an open database, which stays the caller's to close.
@@ -37,11 +36,10 @@ def create_app(
     bytes. With a folder for the selection index, it is opened at the start and shared with other services of the
     machine; without one, it is built in memory when it is first asked for.
     """
-    answerer = Answerer(rulebook)
     selections = Selections(answerer, database, index_in)
     service = Service(database, answerer, Metrics(), Shop(answerer.reader, selections.best))
     kept = Audits(audits_root(audits_in))
-    running = Running(kept, database.url, rulebook.digest)
+    running = Running(kept, database.url, answerer.rulebook.digest)
     app = Litestar(
         route_handlers=[
             asking.answer,

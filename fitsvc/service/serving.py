@@ -11,6 +11,7 @@ from typing import Final
 
 import uvicorn
 
+from fitsvc.answers.answering import Answerer
 from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.paths import data_dir
 from fitsvc.rulebook.loader import load_rulebook
@@ -39,8 +40,8 @@ def serve(
         database.check()
         _refuse_open_doors(database, host, port)
         _log_to_stderr()
-        rules, kept_in = rulebook or load_rulebook(data_dir("rules")), index_root(index, database)
-        app = create_app(database, rules, audits, audit_bytes, kept_in)
+        answerer = Answerer(rulebook or load_rulebook(data_dir("rules")))
+        app = create_app(database, answerer, audits, audit_bytes, index_root(index, database))
         with _listen(host, port) as listening:
             _log.info("listening on http://%s: the counter's page is there, the API's is /docs", _shown(listening))
             _run(uvicorn.Server(_config(app)), [listening])

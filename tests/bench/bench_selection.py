@@ -28,6 +28,7 @@ from numpy.typing import NDArray
 
 from bench.sql_selection import handler
 from bench.stored_catalogue import store
+from fitsvc.answers.answering import Answerer
 from fitsvc.paths import data_dir
 from fitsvc.rulebook.loader import load_rulebook
 from fitsvc.service.app import create_app
@@ -46,7 +47,8 @@ CHANGED_A_SECOND, BATCH = 1_000, 20
 
 def serve(port: int, url: str, folder: Path) -> None:
     """Run the server."""
-    app = create_app(Database(url), load_rulebook(data_dir("rules")), folder / "audits", index_in=folder / "index")
+    answerer = Answerer(load_rulebook(data_dir("rules")))
+    app = create_app(Database(url), answerer, folder / "audits", index_in=folder / "index")
     app.register(handler(app.state["selections"]))
     uvicorn.run(app, port=port, log_level="error")
 

@@ -37,7 +37,7 @@ PER_ROUND = 25
 
 def serve(port: int, url: str) -> None:
     """Run the server with both routes."""
-    app = create_app(Database(url), load_rulebook(data_dir("rules")))
+    app = create_app(Database(url), Answerer(load_rulebook(data_dir("rules"))))
     answerer = app.state["service"].answerer
     prebuilt = {msgspec.json.encode(q): encode(answerer.answer(q)) for q in questions(QUESTIONS)}
 
