@@ -3,7 +3,7 @@
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from demo_world import answerer
+from demo_world import answerer as answerer
 
 from fitsvc.answers.answer import Answer
 from fitsvc.facts import Case
