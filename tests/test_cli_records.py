@@ -144,6 +144,23 @@ def test_version_and_help(capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["nonsense"]) == 2
 
 
+@pytest.mark.parametrize(
+    ("group", "commands"),
+    [
+        ([], "answer audit demo load plan select serve rules db key"),
+        (["rules"], "check test show compare"),
+        (["db"], "upgrade"),
+        (["key"], "create list revoke"),
+    ],
+)
+def test_help_tells_each_command_in_full(group: list[str], commands: str, capsys: pytest.CaptureFixture[str]) -> None:
+    """The help names each command with a whole sentence, cut nowhere."""
+    assert main([*group, "--help"]) == 0
+    lines = capsys.readouterr().out.partition("Commands:\n")[2].splitlines()
+    assert [line.split()[0] for line in lines] == commands.split()
+    assert all(line.endswith((".", "?")) and not line.endswith("...") for line in lines)
+
+
 def test_a_reader_that_leaves_early_does_no_harm() -> None:
     """A pipe that is closed before the end brings no traceback."""
     done = subprocess.run(

@@ -13,7 +13,7 @@ from fitsvc.files import NO_ROOM
 from fitsvc.language.problems import Problem, ProblemsFound
 
 app = typer.Typer(
-    name="fitsvc", no_args_is_help=True, pretty_exceptions_enable=False, add_completion=False,
+    name="fitsvc", no_args_is_help=True, pretty_exceptions_enable=False, add_completion=False, rich_markup_mode=None,
     help="Will this accessory work on this rig? Answers for the receiver hitch trade.",
     context_settings={"help_option_names": ["-h", "--help"]},
 )  # fmt: skip

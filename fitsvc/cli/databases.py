@@ -15,7 +15,7 @@ def db() -> None:
 
 @app.command("upgrade")
 def upgrade(database: DatabaseUrl = None) -> None:
-    """Create the tables, or bring them up to date; repeating it does no harm."""
+    """Create the tables, or bring them up to date. Repeating it does no harm."""
     from fitsvc.store.database import Database, is_current
     from fitsvc.store.database import upgrade as bring_up_to_date
 

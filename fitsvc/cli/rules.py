@@ -22,7 +22,7 @@ Folder = Annotated[
 
 @app.command("check")
 def check(folder: Folder = None) -> None:
-    """Check all rule files, and tell everything that is wrong with them."""
+    """Check all rule files, and tell all that is wrong with them."""
     from fitsvc.engine.examples import case_of
     from fitsvc.facts import FactReader
 
@@ -75,7 +75,7 @@ def show(
         typer.Option("--kind", metavar="KIND", help="Show what a kind is, and the rules that can apply to it."),
     ] = None,
 ) -> None:
-    """Show one rule, limit, need or caution as people read it, what all of them read, or those of a kind."""
+    """Show a rule, limit, need or caution. Or what all of them read, or those of a kind."""
     if kind is not None:
         if coverage or (id is not None and folder is not None):
             refuse("`--kind` shows the rules of a kind", "leave `--coverage` and any id out")
@@ -103,7 +103,7 @@ def compare(
         typer.Argument(metavar="NEW", show_default=False, help="Another one; fitsvc's own when left out."),
     ] = None,
 ) -> None:
-    """Compare two folders of rules: what differs, and which of their examples get another result."""
+    """Compare two folders of rules. Tells what differs, and which of their examples get another result."""
     from fitsvc.cli.rules_compared import show_differences, show_examples
     from fitsvc.engine.compared import compare_examples
     from fitsvc.rulebook.meaning import differences
