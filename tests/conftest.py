@@ -31,6 +31,10 @@ load_profile()
 # Audits that tests send are kept out of the folder the tests are run in.
 os.environ["FITSVC_AUDITS"] = tempfile.mkdtemp(prefix="fitsvc-audits-")
 atexit.register(shutil.rmtree, os.environ["FITSVC_AUDITS"], ignore_errors=True)
+# Rulebooks that the tests check are kept for all processes of one run, and for no later one.
+if "FITSVC_CACHE" not in os.environ:
+    os.environ["FITSVC_CACHE"] = tempfile.mkdtemp(prefix="fitsvc-cache-")
+    atexit.register(shutil.rmtree, os.environ["FITSVC_CACHE"], ignore_errors=True)
 _FAST = {"fsync": "off", "synchronous_commit": "off", "full_page_writes": "off", "max_connections": "200"}
 
 

@@ -15,7 +15,7 @@ from fitsvc.answers.vehicles import Vehicles
 from fitsvc.language.types import Value
 from fitsvc.loading.cells import read_cell
 from fitsvc.paths import data_dir
-from fitsvc.rulebook.loader import load_rulebook
+from fitsvc.rulebook.cache import cached_rulebook
 from fitsvc.rulebook.vocabulary import Fact
 from fitsvc.rulebook.yaml_text import read_yaml_file, to_plain
 
@@ -106,7 +106,7 @@ def world() -> World:
 @cache
 def answerer() -> Answerer:
     """The real rulebook, ready to answer."""
-    return Answerer(load_rulebook(data_dir("rules")))
+    return Answerer(cached_rulebook(data_dir("rules")))
 
 
 def question(name: str) -> dict[str, Any]:

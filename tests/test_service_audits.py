@@ -98,7 +98,7 @@ def carried_out(
 ) -> CarriedOut:
     """Give a way to start an audit, carry it out here as its process would, and return it."""
     monkeypatch.setenv("FITSVC_DATABASE_URL", database.url)
-    monkeypatch.setattr(audits_worker, "load_rulebook", lambda _: rulebook)
+    monkeypatch.setattr(audits_worker, "cached_rulebook", lambda _: rulebook)
 
     def carry_out(path: str) -> Any:
         assert idle.post(f"{path}/start", headers=key).json()["state"] == "queued"

@@ -181,7 +181,7 @@ def judge_in_parts(items: pa.Table, rigs: pa.Table, rules: str | None, pairs: in
 @lru_cache(maxsize=2)
 def _kernel(rules: str | None) -> tuple[Kernel, FactReader]:
     from fitsvc.paths import data_dir
-    from fitsvc.rulebook.loader import load_rulebook
+    from fitsvc.rulebook.cache import cached_rulebook
 
-    rulebook = load_rulebook(Path(rules) if rules else data_dir("rules"))
+    rulebook = cached_rulebook(Path(rules) if rules else data_dir("rules"))
     return Kernel(rulebook), FactReader(rulebook)

@@ -43,9 +43,9 @@ def rules_folder(given: Path | None) -> Path:
 
 def load_rules(given: Path | None) -> "Rulebook":
     """The rulebook in a folder; ProblemsFound when it is not one."""
-    from fitsvc.rulebook.loader import load_rulebook
+    from fitsvc.rulebook.cache import cached_rulebook
 
-    return load_rulebook(rules_folder(given))
+    return cached_rulebook(rules_folder(given))
 
 
 @contextmanager

@@ -139,10 +139,10 @@ def _coverage(folder: Path) -> None:
 
 def _load(folder: Path) -> "Rulebook":
     """The rulebook; its problems are what a check has found."""
-    from fitsvc.rulebook.loader import load_rulebook
+    from fitsvc.rulebook.cache import cached_rulebook
 
     try:
-        return load_rulebook(folder)
+        return cached_rulebook(folder)
     except ProblemsFound as found:
         _fail(found.problems)
         raise

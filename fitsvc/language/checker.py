@@ -314,8 +314,8 @@ class _Checker:
         if key is None:
             return None
         if table.tops:
-            return typed.LookupBand(table.gives, key, table.tops, table.values)
-        return typed.LookupMember(table.gives, key, table.values)
+            return typed.LookupBand(table.gives, key, table.tops, table.values, name.name)
+        return typed.LookupMember(table.gives, key, table.values, name.name)
 
     def _form_known(self, node: syntax.Call) -> AnyTyped | None:
         if len(node.arguments) != 1:

@@ -139,6 +139,7 @@ class LookupMember(Typed):
 
     key: "AnyTyped"
     values: tuple[Value, ...]
+    table: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -148,6 +149,7 @@ class LookupBand(Typed):
     key: "AnyTyped"
     tops: tuple[float, ...]
     values: tuple[Value, ...]
+    table: str
 
 
 @dataclass(frozen=True, slots=True)

@@ -85,9 +85,7 @@ def _read(rulebook: Rulebook, nodes: Iterable[AnyTyped | None]) -> tuple[tuple[s
     """The facts and tables that values rest on, in the order in which they are met."""
     slots: dict[str, None] = {}
     tables: dict[str, None] = {}
-    # A lookup keeps its table's own values.
-    columns = ((name, table) for name, entry in rulebook.tables.items() for table in entry.columns.values())
-    named = {id(table.values): name for name, table in columns}
+    named = {lookup: name for name, entry in rulebook.tables.items() for lookup in entry.lookups}
     left = [node for node in nodes if node is not None][::-1]
     while left:
         node = left.pop()
@@ -95,7 +93,7 @@ def _read(rulebook: Rulebook, nodes: Iterable[AnyTyped | None]) -> tuple[tuple[s
             slots[node.name] = None
             left += _below(rulebook, node.name)[::-1]
         elif isinstance(node, typed.LookupMember | typed.LookupBand):
-            tables[named[id(node.values)]] = None
+            tables[named[node.table]] = None
         left += typed.parts(node)[::-1]
     facts = (rulebook.vocabulary.fact_of(name) for name in slots)
     return tuple(dict.fromkeys(fact.name for fact in facts if fact is not None)), tuple(tables)

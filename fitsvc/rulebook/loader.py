@@ -28,21 +28,25 @@ from fitsvc.rulebook.vocabulary import (
     read_subject,
     value_type,
 )
-from fitsvc.rulebook.yaml_text import Mapping, Node, Scalar, read_yaml_file
+from fitsvc.rulebook.yaml_text import Mapping, Node, Scalar, read_yaml_bytes, read_yaml_file
 
 _DERIVED_KEYS: Final = ("name", "label", "type", "is")
+_NONE: Final[Map[Path, bytes]] = {}
 
 
-def load_rulebook(folder: Path) -> Rulebook:
-    """Load and check a folder of rule files; ProblemsFound has every problem of every file."""
-    return _Loader(folder).load()
+def load_rulebook(folder: Path, contents: Map[Path, bytes] = _NONE) -> Rulebook:
+    """Load and check a folder of rule files; ProblemsFound has every problem of every file.
+
+    `contents` are the bytes of files that have been read already.
+    """
+    return _Loader(folder, contents).load()
 
 
 class _Loader:
     """One loading: the trees by kind of file, and what has been read of them so far."""
 
-    def __init__(self, folder: Path) -> None:
-        self.folder, self.shape = folder, Shape()
+    def __init__(self, folder: Path, contents: Map[Path, bytes]) -> None:
+        self.folder, self.contents, self.shape = folder, contents, Shape()
         self.taken: dict[str, str] = {}
         self.trees: dict[Path, Node] = {}
 
@@ -93,7 +97,8 @@ class _Loader:
     # files
 
     def _read(self, path: Path) -> Node | None:
-        tree = self.shape.attempt(lambda: read_yaml_file(path, shown_as=str(path.relative_to(self.folder.parent))))
+        file, data = str(path.relative_to(self.folder.parent)), self.contents.get(path)
+        tree = self.shape.attempt(lambda: read_yaml_file(path, file) if data is None else read_yaml_bytes(data, file))
         if tree is not None:
             self.trees[path] = tree
         return tree

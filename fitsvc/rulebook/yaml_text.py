@@ -161,6 +161,11 @@ def read_yaml_file(path: Path, shown_as: str | None = None) -> Node:
     except OSError as error:
         reason = (error.strerror or "unknown reason").lower()
         raise ProblemsFound([Problem(f"cannot be read: {reason}", "check the path", file=file)]) from error
+    return read_yaml_bytes(data, file)
+
+
+def read_yaml_bytes(data: bytes, file: str) -> Node:
+    """Read the bytes of a YAML file."""
     if len(data) > LARGEST_FILE:
         raise ProblemsFound([_too_large(file)])
     try:

@@ -14,7 +14,7 @@ import uvicorn
 from fitsvc.answers.answering import Answerer
 from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.paths import data_dir
-from fitsvc.rulebook.loader import load_rulebook
+from fitsvc.rulebook.cache import cached_rulebook
 from fitsvc.rulebook.rules import Rulebook
 from fitsvc.selection.files import index_root
 from fitsvc.service.app import create_app
@@ -40,7 +40,7 @@ def serve(
         database.check()
         _refuse_open_doors(database, host, port)
         _log_to_stderr()
-        answerer = Answerer(rulebook or load_rulebook(data_dir("rules")))
+        answerer = Answerer(rulebook or cached_rulebook(data_dir("rules")))
         app = create_app(database, answerer, audits, audit_bytes, index_root(index, database))
         with _listen(host, port) as listening:
             _log.info("listening on http://%s: the counter's page is there, the API's is /docs", _shown(listening))

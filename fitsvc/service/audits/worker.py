@@ -24,7 +24,7 @@ from fitsvc.facts import FactReader
 from fitsvc.files import NO_ROOM, written
 from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.paths import data_dir
-from fitsvc.rulebook.loader import load_rulebook
+from fitsvc.rulebook.cache import cached_rulebook
 from fitsvc.rulebook.rules import Rulebook
 from fitsvc.service.audits.folder import STORED_RIGS, AuditFolder
 from fitsvc.store.database import Database
@@ -75,7 +75,7 @@ def _carry_out(folder: AuditFolder, digest: str) -> None:
 def _audit(folder: AuditFolder, digest: str) -> None:
     progress = _Progress(folder)
     progress.tell("reading the rules", 0, 0)
-    rulebook = load_rulebook(data_dir("rules"))
+    rulebook = cached_rulebook(data_dir("rules"))
     if rulebook.digest != digest:
         raise ProblemsFound([Problem("the rules were changed while the service ran", "start the service anew")])
     _begin_anew_if_changed(folder, rulebook.digest)
