@@ -13,9 +13,9 @@ import pytest
 from demo_world import SEED, answerer
 
 from fitsvc.audits import run as audit_run
-from fitsvc.audits.judging import Shares
 from fitsvc.audits.rigs import AuditRig, read_rigs
 from fitsvc.audits.run import Asked, Audit
+from fitsvc.audits.state import Shares
 from fitsvc.audits.summary import run
 from fitsvc.facts import Case
 from fitsvc.language.types import Value

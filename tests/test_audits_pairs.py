@@ -9,8 +9,8 @@ from audit_world import Rows, accessories, audit, facts_of, files, found, pair_o
 from demo_world import answerer
 
 from fitsvc.audits.blocks import PAIRS, judge_block
-from fitsvc.audits.items import items_of_columns
 from fitsvc.audits.missing import exact_value
+from fitsvc.audits.reading import items_of_columns
 from fitsvc.audits.rigs import rigs_of_table, rigs_table
 from fitsvc.engine.point import Point, Verdict
 from fitsvc.facts import Case

@@ -6,11 +6,11 @@ import re
 from collections import Counter
 from pathlib import Path
 
+import numpy as np
 import pytest
 from audit_world import PARTS, accessories, found, pairs, rigs, summary, write_csv
 from demo_world import SEED, answerer, world
 
-from fitsvc.audits.spool import Spool
 from fitsvc.cli import main
 
 _RIGS = [argument for path in (SEED / "rigs.yaml", *PARTS) for argument in ("--rigs", str(path))]
@@ -95,10 +95,10 @@ def test_a_full_disk_is_told_with_what_to_do(
 ) -> None:
     """A disk without room says neither its name nor what to do: the command does."""
 
-    def full(spool: Spool, name: str, arrays: object) -> None:
+    def full(stream: object, **arrays: object) -> None:
         raise OSError(errno.ENOSPC, "No space left on device")
 
-    monkeypatch.setattr(Spool, "write_arrays", full)
+    monkeypatch.setattr(np, "savez", full)
     assert main(["audit", str(catalogue), *_RIGS, "-o", str(tmp_path / "out")]) == 2
     told = capsys.readouterr().err
     assert f"{tmp_path / 'out'}: error: no space left on device" in told

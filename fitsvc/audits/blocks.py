@@ -10,7 +10,7 @@ import pyarrow as pa
 from numpy.typing import NDArray
 
 from fitsvc.audits.claims import ClaimReader, Claims
-from fitsvc.audits.items import items_of_columns
+from fitsvc.audits.reading import items_of_columns
 from fitsvc.audits.rigs import AuditRig, rigs_of_table
 from fitsvc.engine.columns.bitmaps import Words, unpack
 from fitsvc.engine.columns.kernel import MOST_KEPT, OUTCOMES, Columns, Judged

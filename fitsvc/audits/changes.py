@@ -21,7 +21,6 @@ from fitsvc.language.problems import Problem, ProblemsFound
 
 _ABSENT: Final = 255
 _FITS: Final = 1
-_OLD: Final = "old-outcomes.u8"
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,7 +86,7 @@ class Changes:
         """The earlier outcomes by this audit's places of rigs and items; kept on the disk, not in memory."""
         rigs = {key: place for place, key in enumerate(self._rigs)}
         items = {key: place for place, key in enumerate(self._skus)}
-        before = np.memmap(self._spool.folder / _OLD, np.uint8, "w+", shape=(len(rigs), len(items)))
+        before = self._spool.outcomes_before(len(rigs), len(items))
         before[:] = _ABSENT
         for path in sorted(pairs_folder(self._earlier.out, "parquet").glob("part-*.parquet")):
             table = read_outcomes(path)

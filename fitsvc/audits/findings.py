@@ -4,34 +4,33 @@ import csv
 import shutil
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import ExitStack, contextmanager
-from typing import Any, Final
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from fitsvc.audits.changes import Changes, Earlier
-from fitsvc.audits.items import BAD_CLAIMS, BAD_ROWS, digests, read_block
-from fitsvc.audits.judging import tally_name
+from fitsvc.audits.items import ReadReport, digests
 from fitsvc.audits.outliers import suspicious
-from fitsvc.audits.run import Audit
+from fitsvc.audits.spool import ClaimFate
+from fitsvc.audits.state import AuditState, Progress
 from fitsvc.audits.tally import KIND, kind_numbers, kinds_of
 from fitsvc.engine.columns.kernel import OUTCOMES
 from fitsvc.files import written
 
-_CLAIM_TITLES: Final = ("row", "sku", "rig", "outcome", "rule", "margin", "reason", "waits_for")
 Counts = NDArray[np.int64]
 
 
 class Findings:
     """What an audit found, counted; writing the files counts what is in them."""
 
-    def __init__(self, audit: Audit, read: dict[str, Any]) -> None:
-        self.audit, self.read, self.facts = audit, read, audit.facts
-        self.kinds = kinds_of(audit.kernel)
-        rigs, facts = len(audit.rigs), len(self.facts.facts)
+    def __init__(self, state: AuditState, report: ReadReport, tell: Progress) -> None:
+        self.state, self.report, self._tell = state, report, tell
+        self.facts, self.kinds = state.facts, kinds_of(state.kernel)
+        rigs, facts = len(state.rigs), len(self.facts.facts)
         self.by_rig: Counts = np.zeros((rigs, 4), np.int64)
         self.fits: Counts = np.zeros((rigs, len(self.kinds)), np.int64)
-        self.by_rule: Counts = np.zeros((len(audit.kernel.members), 4), np.int64)
+        self.by_rule: Counts = np.zeros((len(state.kernel.members), 4), np.int64)
         self.waits_of_rig: Counts = np.zeros((rigs, facts), np.int64)
         self.decided: Counts = np.zeros(facts, np.int64)
         self.claimed: Counts = np.zeros(4, np.int64)
@@ -42,22 +41,21 @@ class Findings:
         self.contradicted_by: dict[str, int] = {}
         self.changes: dict[str, Any] | None = None
 
-    def write(self) -> None:
-        """Write every file of findings."""
-        audit, spool = self.audit, self.audit.spool
-        for name in (BAD_ROWS, BAD_CLAIMS):
-            with written(audit.asked.out / name) as place:
-                shutil.copyfile(spool.folder / name, place)
+    def write(self, earlier: Earlier | None) -> None:
+        """Write every file of findings, and of what changed since an earlier audit."""
+        for path in (self.state.spool.bad_rows, self.state.spool.bad_claims):
+            with written(self.state.out / path.name) as place:
+                shutil.copyfile(path, place)
         self.skus: dict[str, str] = {}
         self._items()
-        rig_digests = {rig.key: rig.digest() for rig in audit.rigs}
+        rig_digests = {rig.key: rig.digest() for rig in self.state.rigs}
         self._file("rigs", ("rig", "vehicle", "facts", *OUTCOMES), self._rig_rows(rig_digests))
-        self._file("claims", _CLAIM_TITLES, self._claim_rows())
+        self._file("claims", ClaimFate._fields, self._claim_rows())
         self._file("missing_of_rigs", ("rig", "fact", "pairs"), self._missing_of_rigs())
         self._file("rigs_without", ("rig", "kind"), self._without())
         self._file("suspicious", ("sku", "kind", "fact", "value", "usual", "score", "guess"), self._suspicious())
-        if audit.earlier is not None:
-            self._changes(audit.earlier, rig_digests)
+        if earlier is not None:
+            self._changes(earlier, rig_digests)
 
     def _file(self, name: str, titles: Sequence[str], rows: Iterable[Sequence[Any]]) -> None:
         with self._table(name, titles) as writer:
@@ -69,7 +67,7 @@ class Findings:
     def _table(self, name: str, titles: Sequence[str]) -> Iterator[Any]:
         """A writer of rows to a file of findings, which is there once it is whole."""
         with (
-            written(self.audit.asked.out / f"{name}.csv") as place,
+            written(self.state.out / f"{name}.csv") as place,
             place.open("w", encoding="utf-8", newline="") as stream,
         ):
             writer = csv.writer(stream, lineterminator="\n")
@@ -86,19 +84,19 @@ class Findings:
         }  # fmt: skip
         with ExitStack() as opened:
             writers = {name: opened.enter_context(self._table(name, titled)) for name, titled in titles.items()}
-            for block in range(self.read["blocks"]):
-                self.audit.tell("writing the findings", block, self.read["blocks"])
+            for block in range(self.report.blocks):
+                self._tell("writing the findings", block, self.report.blocks)
                 for name, row in self._block_rows(block):
                     writers[name].writerow(row)
                     self.counted[name] += 1
 
     def _block_rows(self, block: int) -> Iterator[tuple[str, list[Any]]]:
-        items = read_block(self.audit.spool, block)
+        items = self.state.spool.block(block)
         outcomes, claimed, waits = self._sum(block, len(items.skus))
         self.of_kind += np.bincount(
             kind_numbers(items.columns.get(KIND), len(self.kinds), len(items.skus)), minlength=len(self.kinds)
         )  # fmt: skip
-        facts = digests(items.columns, self.audit.kernel.rulebook.vocabulary.slots(), len(items.skus)).tolist()
+        facts = digests(items.columns, self.state.kernel.rulebook.vocabulary.slots(), len(items.skus)).tolist()
         unclaimed = outcomes - claimed
         for place, (sku, line) in enumerate(zip(items.skus, items.lines.tolist(), strict=True)):
             digest = f"{facts[place]:016x}"
@@ -107,7 +105,7 @@ class Findings:
             yield "items", [sku, line, digest, *of, sum(told), told[3]]
             if not of[0] + of[1]:
                 yield "fits_nothing", [sku, line, of[2], of[3]]
-            if self.read["claims_told"] and (unclaimed[0, place] or unclaimed[1, place]):
+            if self.report.claims_told and (unclaimed[0, place] or unclaimed[1, place]):
                 yield "unclaimed", [sku, line, *unclaimed[:2, place].tolist()]
         for fact, item in zip(*(found.tolist() for found in np.nonzero(waits)), strict=True):
             pairs = int(waits[fact, item])
@@ -117,65 +115,65 @@ class Findings:
         """A block's counts by item, over all rigs; what is counted otherwise is added up on the way."""
         outcomes, claimed = np.zeros((4, rows), np.int64), np.zeros((4, rows), np.int64)
         waits = np.zeros((len(self.facts.item_facts), rows), np.int64)
-        for group, places in enumerate(self.audit.groups(rows)):
-            kept = self.audit.spool.read_arrays(tally_name(block, group))
-            outcomes += kept["by_item"]
-            claimed += kept["claimed"]
-            waits += kept["waits_of_item"]
+        for group, places in enumerate(self.state.groups(rows)):
+            kept = self.state.spool.counts(block, group)
+            outcomes += kept.by_item
+            claimed += kept.claimed
+            waits += kept.waits_of_item
             rigs = slice(places.start, places.stop)
-            self.by_rig[rigs] += kept["by_rig"]
-            self.fits[rigs] += kept["fits"]
-            self.waits_of_rig[rigs] += kept["waits_of_rig"]
-            self.by_rule += kept["by_rule"]
-            self.decided += kept["decided"]
+            self.by_rig[rigs] += kept.by_rig
+            self.fits[rigs] += kept.fits
+            self.waits_of_rig[rigs] += kept.waits_of_rig
+            self.by_rule += kept.by_rule
+            self.decided += kept.decided
         self.claimed += claimed.sum(axis=1)
         self.items_waiting[: len(waits)] += (waits > 0).sum(axis=1)
         return outcomes, claimed, waits
 
     def _rig_rows(self, rig_digests: dict[str, str]) -> Iterator[list[Any]]:
-        for rig, counts in zip(self.audit.rigs, self.by_rig.tolist(), strict=True):
+        for rig, counts in zip(self.state.rigs, self.by_rig.tolist(), strict=True):
             yield [rig.key, rig.vehicle, rig_digests[rig.key], *counts]
 
-    def _claim_rows(self) -> Iterator[list[Any]]:
-        for block in range(self.read["blocks"]):
-            rows = len(self.audit.spool.read(f"skus-{block:05}.json"))
-            for group in range(len(self.audit.groups(rows))):
-                for row in self.audit.spool.read(f"claims-{block:05}-{group:05}.json"):
-                    if row[3] == "fails":
-                        self.contradicted_by[row[4]] = self.contradicted_by.get(row[4], 0) + 1
-                    yield row
+    def _claim_rows(self) -> Iterator[ClaimFate]:
+        for block in range(self.report.blocks):
+            rows = len(self.state.spool.skus(block))
+            for group in range(len(self.state.groups(rows))):
+                for fate in self.state.spool.fates(block, group):
+                    if fate.outcome == "fails":
+                        self.contradicted_by[fate.rule] = self.contradicted_by.get(fate.rule, 0) + 1
+                    yield fate
 
     def _missing_of_rigs(self) -> Iterator[list[Any]]:
         first = len(self.facts.item_facts)
-        for rig, counts in zip(self.audit.rigs, self.waits_of_rig.tolist(), strict=True):
+        for rig, counts in zip(self.state.rigs, self.waits_of_rig.tolist(), strict=True):
             yield from (
                 [rig.key, self.facts.facts[fact], pairs] for fact, pairs in enumerate(counts) if pairs and fact >= first
             )
 
     def _without(self) -> Iterator[list[Any]]:
         """The rigs that no item of a kind fits, of the kinds that the catalogue has."""
-        for rig, fits in zip(self.audit.rigs, self.fits.tolist(), strict=True):
+        for rig, fits in zip(self.state.rigs, self.fits.tolist(), strict=True):
             for number, kind in enumerate(self.kinds):
                 if kind and self.of_kind[number] and not fits[number]:
                     yield [rig.key, kind]
 
     def _suspicious(self) -> Iterator[list[Any]]:
-        skus, kernel = list(self.skus), self.audit.kernel
+        skus, kernel = list(self.skus), self.state.kernel
         vocabulary = kernel.rulebook.vocabulary
         slots = {name: kind for name, kind in vocabulary.slots().items() if name.startswith("accessory.")}
-        for one in suspicious(self.audit.spool, self.read["blocks"], slots, self.kinds, vocabulary):
+        for one in suspicious(self.state.spool, self.report.blocks, slots, self.kinds, vocabulary):
             self.suspicious[one.fact] = self.suspicious.get(one.fact, 0) + 1
             yield [skus[one.item], one.kind, one.fact, one.value, one.usual, f"{one.score:.1f}", one.guess]
 
     def _changes(self, earlier: Earlier, rig_digests: dict[str, str]) -> None:
-        changes = Changes(self.audit.spool, earlier, rig_digests, self.skus, self.audit.kernel.rulebook.digest)
+        changes = Changes(self.state.spool, earlier, rig_digests, self.skus, self.state.kernel.rulebook.digest)
         by_cause: dict[str, dict[str, int]] = {"new": {}, "lost": {}}
 
         def rows() -> Iterator[list[Any]]:
             start = 0
-            for block in range(self.read["blocks"]):
-                count = len(self.audit.spool.read(f"skus-{block:05}.json"))
-                for group, rigs in enumerate(self.audit.groups(count)):
+            for block in range(self.report.blocks):
+                count = len(self.state.spool.skus(block))
+                for group, rigs in enumerate(self.state.groups(count)):
                     for one in changes.of(block, group, rigs, range(start, start + count)):
                         counts = by_cause[one.change]
                         counts[one.cause] = counts.get(one.cause, 0) + 1

@@ -4,53 +4,29 @@ Each part comes from one block and one group of rigs alone, so that the files ar
 process that helps ends at once when the one it helps does, and none begins before all earlier ones have ended.
 """
 
-import fcntl
+import errno
 import multiprocessing
 import os
+import signal
 import threading
-from collections.abc import Callable, Mapping, Sequence
-from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
-from pathlib import Path
-from typing import Any, Final
+from multiprocessing.connection import Connection, wait
+from multiprocessing.context import SpawnProcess
+from typing import Final
 
 import pyarrow as pa
 
-from fitsvc.audits.blocks import Kernel, pairs_table
+from fitsvc.audits.blocks import pairs_table
 from fitsvc.audits.claims import Claims
-from fitsvc.audits.items import read_block
-from fitsvc.audits.missing import OpenFacts
 from fitsvc.audits.pairs import pairs_folder, part_of, write_part
-from fitsvc.audits.rigs import AuditRig
-from fitsvc.audits.spool import Spool
-from fitsvc.audits.tally import Tally, Teller
-from fitsvc.rulebook.rules import Rulebook
+from fitsvc.audits.state import AuditState, Task
+from fitsvc.audits.tally import ClaimTeller, Tally
 
 _TOLD_EVERY: Final = 0.5
-_LOCK: Final = "judging.lock"
-
-
-@dataclass(frozen=True, slots=True)
-class Shares:
-    """How the memory of one process is shared out: items in a block, pairs in a part, bytes of results kept; and how
-    many processes there may be."""
-
-    rows: int
-    pairs: int
-    kept: int
-    processes: int = 1
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Task:
-    """All that a process needs to judge blocks of an audit."""
-
-    out: Path
-    run: Mapping[str, Any]
-    format: str
-    rulebook: Rulebook
-    rigs: Sequence[AuditRig]
-    shares: Shares
+"""Seconds after which whoever waits is told how far it is."""
+_ENDED: Final = "a process that helped to judge was ended, as a system does that is short of memory"
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,100 +38,123 @@ class Part:
     claims: Claims | None
 
 
-class Judging:
-    """A task under way in this process."""
-
-    def __init__(self, task: Task) -> None:
-        self.task, self.rigs = task, task.rigs
-        self.spool = Spool(task.out, task.run)
-        # What is kept is kept twice, for bare receivers and for those with adapters in them.
-        self.kernel = Kernel(task.rulebook, task.shares.kept // 2)
-        self.facts = OpenFacts(self.kernel)
-
-    def groups(self, rows: int) -> list[range]:
-        """The rigs in groups of which each makes one part with a block of so many items."""
-        size = max(1, self.task.shares.pairs // rows)
-        return [range(start, min(start + size, len(self.rigs))) for start in range(0, len(self.rigs), size)]
-
-    def is_judged(self, part: Part) -> bool:
-        """Whether a block is judged with every rig already."""
-        return all(self.spool.has(tally_name(part.number, group)) for group in range(len(self.groups(part.rows))))
-
-    def judge(self, part: Part, tell: Callable[[int], None]) -> None:
-        """Judge a block with every group of rigs that is not judged yet; `tell` is told of the pairs done."""
-        items = read_block(self.spool, part.number)
-        block = self.kernel.block(items.columns, part.rows)
-        skus, teller = pa.array(items.skus, pa.string()), Teller(self.kernel, self.facts)
-        for group, places in enumerate(self.groups(part.rows)):
-            if self.spool.has(tally_name(part.number, group)):
-                continue
-            rigs = [self.rigs[place] for place in places]
-            tally = Tally(self.kernel, self.facts, block, len(rigs))
-            results = []
-            for place, (rig, (judged, result)) in enumerate(zip(rigs, block.judge(rigs), strict=True)):
-                tally.add(place, rig, judged, result)
-                results.append(result)
-            of_group = part.claims.among(places) if part.claims else None
-            path = part_of(self.task.out, self.task.format, part.number, group)
-            write_part(path, pairs_table(block, skus, rigs, results, of_group))
-            rows = teller.rows(items, rigs, block, results, tally.waiting, of_group) if of_group else []
-            self.spool.write(f"claims-{part.number:05}-{group:05}.json", rows)
-            self.spool.write_arrays(tally_name(part.number, group), tally.arrays(of_group, results))
-            tell(part.rows * places.stop)
-
-    def judge_all(self, parts: Sequence[Part], tell: Callable[[int, int], None]) -> None:
-        """Judge all blocks that are not judged; `tell` is told how many pairs of how many are done."""
-        pairs_folder(self.task.out, self.task.format).mkdir(exist_ok=True)
-        total = sum(part.rows for part in parts) * len(self.rigs)
-        left = [part for part in parts if not self.is_judged(part)]
-        done = total - sum(part.rows for part in left) * len(self.rigs)
-        self._await_helpers()
-        processes = min(self.task.shares.processes, len(left))
-        if processes > 1:
-            self._judge_beside(left, processes, lambda more: tell(done + more, total))
-            return
-        for part in left:
-            self.judge(part, lambda more, before=done: tell(before + more, total))  # type: ignore[misc]
-            done += part.rows * len(self.rigs)
-        tell(total, total)
-
-    def _judge_beside(self, left: Sequence[Part], processes: int, tell: Callable[[int], None]) -> None:
-        done = 0
-        # A process made anew, and not a copy of this one, has none of its threads or locks in it.
-        context = multiprocessing.get_context("spawn")
-        pool = ProcessPoolExecutor(processes, context, _help, (self.task,))
-        try:
-            waiting: set[Future[int]] = {pool.submit(_judge, part) for part in left}
-            while waiting:
-                ended, waiting = wait(waiting, _TOLD_EVERY, FIRST_COMPLETED)
-                done += sum(one.result() for one in ended) * len(self.rigs)
-                tell(done)
-        except BaseException:
-            for process in list(pool._processes.values()):
-                process.terminate()
-            raise
-        finally:
-            pool.shutdown(cancel_futures=True)
-
-    def _await_helpers(self) -> None:
-        """Wait until no process helps any more that an audit left behind when it was killed."""
-        with (self.spool.folder / _LOCK).open("w") as stream:
-            fcntl.flock(stream, fcntl.LOCK_EX)
+def judge_all(state: AuditState, parts: Sequence[Part], tell: Callable[[int, int], None]) -> None:
+    """Judge all blocks that are not judged; `tell` is told how many pairs of how many are done."""
+    pairs_folder(state.out, state.task.format).mkdir(exist_ok=True)
+    rigs = len(state.rigs)
+    total = sum(part.rows for part in parts) * rigs
+    left = [part for part in parts if not _is_judged(state, part)]
+    done = total - sum(part.rows for part in left) * rigs
+    state.spool.await_helpers()
+    processes = min(state.task.shares.processes, len(left))
+    if processes > 1:
+        _judge_beside(state, left, processes, lambda more: tell(done + more, total))
+        return
+    for part in left:
+        _judge(state, part, lambda more, before=done: tell(before + more, total))  # type: ignore[misc]
+        done += part.rows * rigs
+    tell(total, total)
 
 
-_helping: list[Judging] = []
-_held: list[Any] = []
+def _is_judged(state: AuditState, part: Part) -> bool:
+    """Whether a block is judged with every rig already."""
+    return all(state.spool.is_judged(part.number, group) for group in range(len(state.groups(part.rows))))
 
 
-def _help(task: Task) -> None:
-    """Begin to help: get ready, and see to it that this process does not outlive the one it helps."""
+def _judge(state: AuditState, part: Part, tell: Callable[[int], None]) -> None:
+    """Judge a block with every group of rigs that is not judged yet; `tell` is told of the pairs done."""
+    items = state.spool.block(part.number)
+    block = state.kernel.block(items.columns, part.rows)
+    skus, teller = pa.array(items.skus, pa.string()), ClaimTeller(state.kernel, state.facts)
+    for group, places in enumerate(state.groups(part.rows)):
+        if state.spool.is_judged(part.number, group):
+            continue
+        rigs = [state.rigs[place] for place in places]
+        tally = Tally(state.kernel, state.facts, block, len(rigs))
+        results = []
+        for place, (rig, (judged, result)) in enumerate(zip(rigs, block.judge(rigs), strict=True)):
+            tally.add(place, rig, judged, result)
+            results.append(result)
+        of_group = part.claims.among(places) if part.claims else None
+        path = part_of(state.out, state.task.format, part.number, group)
+        write_part(path, pairs_table(block, skus, rigs, results, of_group))
+        fates = teller.fates(items, rigs, block, results, tally.waiting, of_group) if of_group else []
+        state.spool.keep_part(part.number, group, tally.counts(of_group, results), fates)
+        tell(part.rows * places.stop)
+
+
+def _judge_beside(state: AuditState, left: Sequence[Part], processes: int, tell: Callable[[int], None]) -> None:
+    """Judge blocks by processes beside this one, each sent another when it has judged one."""
+    waiting, busy, done = iter(left), set[Connection](), 0
+    with _helpers(state.task, processes) as free:
+        while True:
+            for pipe, part in zip(free, waiting, strict=False):
+                _send(pipe, part)
+                busy.add(pipe)
+            if not busy:
+                return
+            free = [pipe for pipe in wait(busy, _TOLD_EVERY) if isinstance(pipe, Connection)]
+            done += sum(_receive(pipe) for pipe in free) * len(state.rigs)
+            busy.difference_update(free)
+            tell(done)
+
+
+@contextmanager
+def _helpers(task: Task, count: int) -> Iterator[list[Connection]]:
+    """Processes that judge the blocks sent to them, and send how many items each had; they are ended at the end."""
+    # A process made anew, and not a copy of this one, has none of its threads or locks in it.
+    context = multiprocessing.get_context("spawn")
+    pipes, processes = list[Connection](), list[SpawnProcess]()
+    try:
+        for _ in range(count):
+            pipe, other = context.Pipe()
+            pipes.append(pipe)
+            process = context.Process(target=_help, args=(task, other), daemon=True)
+            process.start()
+            processes.append(process)
+            other.close()
+        yield pipes
+    finally:
+        for process in processes:
+            process.terminate()
+        for process in processes:
+            process.join()
+        for pipe in pipes:
+            pipe.close()
+
+
+def _send(pipe: Connection, part: Part) -> None:
+    try:
+        pipe.send(part)
+    except OSError:
+        raise ChildProcessError(errno.ECHILD, _ENDED) from None
+
+
+def _receive(pipe: Connection) -> int:
+    """How many items the block had that was judged; what went wrong with it is raised."""
+    try:
+        found: int | Exception = pipe.recv()
+    except (EOFError, OSError):
+        raise ChildProcessError(errno.ECHILD, _ENDED) from None
+    if isinstance(found, Exception):
+        raise found
+    return found
+
+
+def _help(task: Task, pipe: Connection) -> None:
+    """Judge what comes through a pipe, in a process that does not outlive the one it helps."""
     threading.Thread(target=_end_with_parent, daemon=True).start()
+    signal.signal(signal.SIGINT, signal.SIG_IGN)  # who ends the whole ends this process too, and says so once
     pa.set_cpu_count(1)
-    judging = Judging(task)
-    stream = (judging.spool.folder / _LOCK).open("w")
-    fcntl.flock(stream, fcntl.LOCK_SH)
-    _held.append(stream)
-    _helping.append(judging)
+    try:
+        state = AuditState(task)
+        with state.spool.helping():
+            while True:
+                part = pipe.recv()
+                _judge(state, part, lambda _: None)
+                pipe.send(part.rows)
+    except Exception as error:
+        pipe.send(error)
 
 
 def _end_with_parent() -> None:
@@ -163,13 +162,3 @@ def _end_with_parent() -> None:
     assert parent is not None
     parent.join()
     os._exit(1)
-
-
-def _judge(part: Part) -> int:
-    _helping[0].judge(part, lambda _: None)
-    return part.rows
-
-
-def tally_name(block: int, group: int) -> str:
-    """The name under which a part's counts are kept; once they are there, the part is done."""
-    return f"tally-{block:05}-{group:05}.npz"

@@ -10,7 +10,7 @@ source.
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -55,16 +55,13 @@ def suspicious(
 ) -> Iterator[Suspicious]:
     """Every figure that looks wrong, fact by fact; one column is held at a time."""
     kind = np.concatenate([
-        kind_numbers(_array(spool, block, f"{KIND}#0"), len(kinds), len(_array(spool, block, "lines")))
-        for block in range(blocks)
+        kind_numbers(spool.column(block, KIND), len(kinds), len(spool.skus(block))) for block in range(blocks)
     ])  # fmt: skip
     for name, of in slots.items():
         fact = vocabulary.fact_of(name)
         if not isinstance(of, NumberType) or fact is None or fact.kind == "count":
             continue
-        low, high = (
-            np.concatenate([_array(spool, block, f"{name}#{end}") for block in range(blocks)]) for end in (0, 1)
-        )
+        low, high = (np.concatenate([spool.column(block, name, end) for block in range(blocks)]) for end in (0, 1))
         exact = high - low <= 1e-6
         for number in range(len(kinds)):
             rows = np.flatnonzero(exact & (kind == number))
@@ -79,12 +76,6 @@ def suspicious(
                     score=score,
                     guess=guess,
                 )
-
-
-def _array(spool: Spool, block: int, name: str) -> NDArray[Any]:
-    with spool.read_arrays(f"items-{block:05}.npz") as arrays:
-        found: NDArray[Any] = arrays[name]
-        return found
 
 
 def _outside(figures: NDArray[np.float64], kind: str) -> Iterator[tuple[int, float, float, str]]:

@@ -6,19 +6,21 @@ machine's cores let be. Beside that 300 bytes for each item of the catalogue and
 """
 
 import os
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
 
 from fitsvc import __version__
 from fitsvc.audits.changes import read_earlier
-from fitsvc.audits.claims import ClaimReader, Claims, read_claims_file
-from fitsvc.audits.items import BAD_CLAIMS, append_problems, read_items
-from fitsvc.audits.judging import Judging, Part, Shares, Task
+from fitsvc.audits.claims import ClaimReader, read_claims_file
+from fitsvc.audits.items import ReadReport
+from fitsvc.audits.judging import Part, judge_all
 from fitsvc.audits.mapping import read_mapping
+from fitsvc.audits.reading import append_problems, read_items
 from fitsvc.audits.rigs import AuditRig
-from fitsvc.audits.spool import digest_of, digest_of_text
+from fitsvc.audits.spool import SUMMARY, digest_of, digest_of_text
+from fitsvc.audits.state import AuditState, Progress, Shares, Task
 from fitsvc.facts import FactReader
 from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.rulebook.rules import Rulebook
@@ -28,8 +30,6 @@ LEAST_MB: Final = 512
 _ROW_BYTES: Final = 8_000
 _PAIR_BYTES: Final = 64
 _MEGABYTE: Final = 1 << 20
-Progress = Callable[[str, int, int], None]
-"""Told of a stage's name, how much of it is done, and how much there is (0 where that is not known)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -68,8 +68,8 @@ class Audit:
     """One audit. What is in its folder already is not done again."""
 
     def __init__(self, asked: Asked, rulebook: Rulebook, rigs: Sequence[AuditRig], tell: Progress) -> None:
-        self.asked, self.rigs, self.tell = asked, rigs, tell
-        self.shares = shares(asked.memory)
+        self.asked, self.tell = asked, tell
+        share = shares(asked.memory)
         if asked.against and asked.format != "parquet":
             raise ProblemsFound(
                 [Problem("an audit is compared with an earlier one as Parquet", "leave `--format` out")]
@@ -81,59 +81,54 @@ class Audit:
         self.mapping = read_mapping(asked.mapping, rulebook.vocabulary)
         task = Task(
             out=asked.out,
-            run=self._run(rulebook),
+            run=_run_of(asked, rulebook, rigs),
             format=asked.format,
             rulebook=rulebook,
             rigs=rigs,
-            shares=self.shares,
+            shares=share,
         )
-        self.judging = Judging(task)
-        self.spool, self.kernel, self.facts = self.judging.spool, self.judging.kernel, self.judging.facts
-        self.groups = self.judging.groups
-        self.reader = FactReader(rulebook)
+        self.state = AuditState(task)
 
-    def _run(self, rulebook: Rulebook) -> dict[str, Any]:
-        """All that the results follow from."""
-        asked = self.asked
-        against = asked.against / "summary.json" if asked.against else None
-        return {
-            "catalogue": digest_of(asked.catalogue), "claims": digest_of(asked.claims),
-            "mapping": digest_of(asked.mapping), "against": digest_of(against),
-            "rigs": digest_of_text("\n".join(f"{rig.key} {rig.vehicle} {rig.document()}" for rig in self.rigs)),
-            "rulebook": rulebook.digest, "format": asked.format, "program": __version__,
-        }  # fmt: skip
-
-    def read(self) -> dict[str, Any]:
+    def read(self) -> ReadReport:
         """Read the catalogue and the claims, unless that is done."""
-        if not self.spool.has("read.json"):
-            claims = ClaimReader(self.rigs, str(self.asked.catalogue))
-            try:
-                found, places = read_items(
-                    self.asked.catalogue, self.reader, self.mapping, claims, self.spool, self.shares.rows,
-                    lambda rows: self.tell("reading the catalogue", rows, 0),
-                )  # fmt: skip
-            except ProblemsFound:
-                self.spool.close()  # nothing is worth keeping, so the folder takes the mended catalogue
-                raise
-            if self.asked.claims:
-                claims.file = str(self.asked.claims)
-                problems = read_claims_file(self.asked.claims, places, claims)
-                found.bad_claims += append_problems(self.spool.folder / BAD_CLAIMS, problems)
-            pairs = claims.claims()
-            self.spool.write_arrays("claims.npz", {"item": pairs.item, "rig": pairs.rig})
-            told = {name: getattr(found, name) for name in found.__slots__}
-            told["claims_told"] = bool(found.claims_told or self.asked.claims)
-            self.spool.write("read.json", told | {"claims": len(pairs.item)})
-        found_again: dict[str, Any] = self.spool.read("read.json")
-        return found_again
+        return self.state.spool.report() or self._read()
 
-    def judge(self, read: dict[str, Any]) -> None:
+    def _read(self) -> ReadReport:
+        asked, spool = self.asked, self.state.spool
+        claims, reader = ClaimReader(self.state.rigs, str(asked.catalogue)), FactReader(self.state.task.rulebook)
+        try:
+            report, places = read_items(
+                asked.catalogue, reader, self.mapping, claims, spool, self.state.task.shares.rows,
+                lambda rows: self.tell("reading the catalogue", rows, 0),
+            )  # fmt: skip
+        except ProblemsFound:
+            spool.close()  # nothing is worth keeping, so the folder takes the mended catalogue
+            raise
+        if asked.claims:
+            claims.file, report.claims_told = str(asked.claims), True
+            report.bad_claims += append_problems(spool.bad_claims, read_claims_file(asked.claims, places, claims))
+        pairs = claims.claims()
+        report.claims = len(pairs.item)
+        spool.keep_report(report, pairs)
+        return report
+
+    def judge(self, report: ReadReport) -> None:
         """Judge every block with every group of rigs that is not judged yet."""
-        arrays = self.spool.read_arrays("claims.npz")
-        claims = Claims(arrays["item"], arrays["rig"]) if read["claims_told"] else None
-        parts, start = [], 0
-        for number in range(read["blocks"]):
-            rows = min(self.shares.rows, read["items"] - start)
+        claims = self.state.spool.all_claims() if report.claims_told else None
+        parts, start = list[Part](), 0
+        for number in range(report.blocks):
+            rows = min(self.state.task.shares.rows, report.items - start)
             parts.append(Part(number, rows, claims.of(start, start + rows) if claims else None))
             start += rows
-        self.judging.judge_all(parts, lambda done, total: self.tell("judging pairs", done, total))
+        judge_all(self.state, parts, lambda done, total: self.tell("judging pairs", done, total))
+
+
+def _run_of(asked: Asked, rulebook: Rulebook, rigs: Sequence[AuditRig]) -> dict[str, Any]:
+    """All that the results follow from."""
+    against = asked.against / SUMMARY if asked.against else None
+    return {
+        "catalogue": digest_of(asked.catalogue), "claims": digest_of(asked.claims),
+        "mapping": digest_of(asked.mapping), "against": digest_of(against),
+        "rigs": digest_of_text("\n".join(f"{rig.key} {rig.vehicle} {rig.document()}" for rig in rigs)),
+        "rulebook": rulebook.digest, "format": asked.format, "program": __version__,
+    }  # fmt: skip

@@ -1,25 +1,66 @@
 """Where an audit keeps what it has done, so that it may be ended at any moment and taken up again.
 
-Every file is written beside its place and then moved there, so that what has its name is whole. What an audit
-is of stands in `run.json`; a folder is only taken up again by the audit that began it.
+Every file has its name once it is whole; the names are known here alone. A catalogue is read to blocks of items, and
+each block is judged with one group of rigs after the other: the two make a part. What an audit is of stands in
+`run.json`; a folder is only taken up again by the audit that began it.
 """
 
 import hashlib
 import json
 import shutil
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from dataclasses import asdict
 from pathlib import Path
-from typing import Any, Final
+from typing import Any, Final, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
-from fitsvc.files import write_text, written
+from fitsvc.audits.claims import Claims
+from fitsvc.audits.items import Items, ReadReport
+from fitsvc.engine.columns.signatures import Column, arrays_of
+from fitsvc.files import locked, write_text, written
 from fitsvc.language.problems import Problem, ProblemsFound
 
 SUMMARY: Final = "summary.json"
 _SPOOL: Final = ".spool"
 _RUN: Final = "run.json"
+_REPORT: Final = "read.json"
+_CLAIMS: Final = "claims.npz"
+_LOCK: Final = "judging.lock"
+Array = NDArray[Any]
+
+
+class PartCounts(NamedTuple):
+    """What is counted over one block of items with one group of rigs.
+
+    `by_rig`, `by_item` and `claimed` (by item, of the pairs claimed) are counts of pairs by outcome, and `by_rule` is
+    that of the pairs that each rule or need decides; `fits` counts by rig and kind. `waits_of_rig` and `waits_of_item`
+    count by fact the pairs that wait for it alone, and `decided` those of them that are claimed.
+    """
+
+    by_rig: Array
+    fits: Array
+    by_rule: Array
+    claimed: Array
+    by_item: Array
+    waits_of_rig: Array
+    waits_of_item: Array
+    decided: Array
+
+
+class ClaimFate(NamedTuple):
+    """A rule that a claim contradicts, or that leaves it open, and the one fact that it waits for, if it is one."""
+
+    row: int
+    sku: str
+    rig: str
+    outcome: str
+    rule: str
+    margin: str
+    reason: str
+    waits_for: str
 
 
 class Spool:
@@ -45,7 +86,7 @@ class Spool:
         if self.out.exists() and any(self.out.iterdir()) and not self.folder.is_dir():
             raise ProblemsFound([Problem("is not empty", "name a new folder for the results", file=str(self.out))])
         self.folder.mkdir(parents=True, exist_ok=True)
-        self.write(_RUN, self.run)
+        self._write(_RUN, self.run)
         return False
 
     def _same(self, found: Any, message: str) -> None:
@@ -55,30 +96,134 @@ class Spool:
         help = f"its {', '.join(differ)} differ{'s' if len(differ) == 1 else ''}; name a new folder, or remove this one"
         raise ProblemsFound([Problem(message, help, file=str(self.out))])
 
-    def has(self, name: str) -> bool:
-        """Whether a part is there, whole."""
-        return (self.folder / name).is_file()
-
-    def write(self, name: str, document: Any) -> None:
-        """Keep a JSON document."""
-        write_text(self.folder / name, json.dumps(document, ensure_ascii=False, sort_keys=True))
-
-    def read(self, name: str) -> Any:
-        """A kept JSON document."""
-        return _read_json(self.folder / name)
-
-    def write_arrays(self, name: str, arrays: Mapping[str, NDArray[Any]]) -> None:
-        """Keep arrays under their names."""
-        with written(self.folder / name) as place, place.open("wb") as stream:
-            np.savez(stream, **arrays)  # type: ignore[arg-type]
-
-    def read_arrays(self, name: str) -> Any:
-        """Kept arrays; each is read from the disk when it is asked for."""
-        return np.load(self.folder / name, allow_pickle=False)
-
     def close(self) -> None:
         """Let go of all but the results."""
         shutil.rmtree(self.folder, ignore_errors=True)
+
+    @contextmanager
+    def helping(self) -> Iterator[None]:
+        """Hold the lock of a process that helps to judge."""
+        with locked(self.folder / _LOCK, shared=True):
+            yield
+
+    def await_helpers(self) -> None:
+        """Wait until no process helps any more that an audit left behind when it was killed."""
+        with locked(self.folder / _LOCK):
+            pass
+
+    # what reading the catalogue gave
+
+    @property
+    def bad_rows(self) -> Path:
+        """The file of what is wrong with rows of the catalogue."""
+        return self.folder / "bad_rows.csv"
+
+    @property
+    def bad_claims(self) -> Path:
+        """The file of what is wrong with claims."""
+        return self.folder / "bad_claims.csv"
+
+    def keep_block(self, block: int, items: Items) -> None:
+        """Keep a block of items."""
+        arrays: dict[str, Array] = {"lines": items.lines}
+        for name, column in items.columns.items():
+            arrays |= {_end(name, place): array for place, array in enumerate(arrays_of(column))}
+        self._write_arrays(_items(block), arrays)
+        self._write(_skus(block), items.skus)
+
+    def block(self, block: int) -> Items:
+        """A block of items."""
+        arrays, columns = self._arrays(_items(block)), dict[str, Column]()
+        for key in arrays:
+            name, _, place = key.partition("#")
+            if place == "0":
+                high = _end(name, 1)
+                columns[name] = (arrays[key], arrays[high]) if high in arrays else arrays[key]
+        return Items(self.skus(block), arrays["lines"], columns)
+
+    def skus(self, block: int) -> list[str]:
+        """The SKUs of a block's items."""
+        found: list[str] = self._read(_skus(block))
+        return found
+
+    def column(self, block: int, name: str, place: int = 0) -> Array:
+        """One array of a column of a block, such as the high ends of a number (`place` 1), without the others."""
+        with np.load(self.folder / _items(block), allow_pickle=False) as arrays:
+            found: Array = arrays[_end(name, place)]
+            return found
+
+    def keep_report(self, report: ReadReport, claims: Claims) -> None:
+        """Keep what came of reading the catalogue, and all claims; the reading is then done."""
+        self._write_arrays(_CLAIMS, claims._asdict())
+        self._write(_REPORT, asdict(report))
+
+    def report(self) -> ReadReport | None:
+        """What came of reading the catalogue; None where that is not done."""
+        return ReadReport(**self._read(_REPORT)) if (self.folder / _REPORT).is_file() else None
+
+    def all_claims(self) -> Claims:
+        """All claims."""
+        return Claims(**self._arrays(_CLAIMS))
+
+    # what judging a block with a group of rigs gave
+
+    def keep_part(self, block: int, group: int, counts: PartCounts, fates: Sequence[ClaimFate]) -> None:
+        """Keep what was counted of a part, and what became of its claims; the part, whose pairs are there, is done."""
+        self._write(_fates(block, group), fates)
+        self._write_arrays(_tally(block, group), counts._asdict())
+
+    def is_judged(self, block: int, group: int) -> bool:
+        """Whether a part is done."""
+        return (self.folder / _tally(block, group)).is_file()
+
+    def counts(self, block: int, group: int) -> PartCounts:
+        """What was counted of a part."""
+        return PartCounts(**self._arrays(_tally(block, group)))
+
+    def fates(self, block: int, group: int) -> list[ClaimFate]:
+        """What became of the claims of a part that do not hold."""
+        return [ClaimFate(*row) for row in self._read(_fates(block, group))]
+
+    # what the comparison with an earlier audit needs
+
+    def outcomes_before(self, rigs: int, items: int) -> NDArray[np.uint8]:
+        """A place on the disk, and not in memory, for the earlier outcome of every pair."""
+        return np.memmap(self.folder / "old-outcomes.u8", np.uint8, "w+", shape=(rigs, items))
+
+    def _write(self, name: str, document: Any) -> None:
+        write_text(self.folder / name, json.dumps(document, ensure_ascii=False, sort_keys=True))
+
+    def _read(self, name: str) -> Any:
+        return _read_json(self.folder / name)
+
+    def _write_arrays(self, name: str, arrays: Mapping[str, Array]) -> None:
+        with written(self.folder / name) as place, place.open("wb") as stream:
+            np.savez(stream, **arrays)  # type: ignore[arg-type]
+
+    def _arrays(self, name: str) -> dict[str, Array]:
+        with np.load(self.folder / name, allow_pickle=False) as arrays:
+            return dict(arrays)
+
+
+def _items(block: int) -> str:
+    return f"items-{block:05}.npz"
+
+
+def _skus(block: int) -> str:
+    return f"skus-{block:05}.json"
+
+
+def _tally(block: int, group: int) -> str:
+    return f"tally-{block:05}-{group:05}.npz"
+
+
+def _fates(block: int, group: int) -> str:
+    return f"claims-{block:05}-{group:05}.json"
+
+
+def _end(name: str, place: int) -> str:
+    """The name of one of the arrays that a column is made of."""
+    return f"{name}#{place}"
 
 
 def _read_json(path: Path) -> Any:

@@ -15,37 +15,37 @@ _ROWS: Final = ("rows", "items", "bad_rows", "other_subjects", "passed_over", "m
 
 def run(audit: Audit) -> dict[str, Any]:
     """Carry an audit through, and return its summary; one that is done already is only read."""
-    out = audit.asked.out
-    if not audit.spool.finished:
-        read = audit.read()
-        audit.judge(read)
-        findings = Findings(audit, read)
-        findings.write()
+    out, spool = audit.asked.out, audit.state.spool
+    if not spool.finished:
+        report = audit.read()
+        audit.judge(report)
+        findings = Findings(audit.state, report, audit.tell)
+        findings.write(audit.earlier)
         summary = summarized(findings)
         write_text(out / "summary.html", page(summary))
         # The summary comes last: a folder that has one is done.
         write_text(out / SUMMARY, json.dumps(summary, indent=2, ensure_ascii=False) + "\n")
-        audit.spool.close()
+        spool.close()
     found: dict[str, Any] = json.loads((out / SUMMARY).read_text("utf-8"))
     return found
 
 
 def summarized(findings: Findings) -> dict[str, Any]:
     """The summary of what was found."""
-    audit, read = findings.audit, findings.read
-    rulebook, claimed = audit.kernel.rulebook, findings.claimed.tolist()
+    state, report = findings.state, findings.report
+    rulebook, claimed = state.task.rulebook, findings.claimed.tolist()
     faults = {
-        "bad_rows": read["bad_rows"], "bad_claims": read["bad_claims"], "contradicted_claims": claimed[3],
+        "bad_rows": report.bad_rows, "bad_claims": report.bad_claims, "contradicted_claims": claimed[3],
     }  # fmt: skip
     return {
-        "run": audit.spool.run,
+        "run": state.spool.run,
         "rulebook": {"name": rulebook.name, "digest": rulebook.digest},
-        "rows": {name: read[name] for name in _ROWS},
-        "rigs": len(audit.rigs),
-        "pairs": read["items"] * len(audit.rigs),
+        "rows": {name: getattr(report, name) for name in _ROWS},
+        "rigs": len(state.rigs),
+        "pairs": report.items * len(state.rigs),
         "outcomes": dict(zip(OUTCOMES, findings.by_rig.sum(axis=0).tolist(), strict=True)),
         "faults": faults,
-        "claims": _claims(findings) if read["claims_told"] else None,
+        "claims": _claims(findings) if report.claims_told else None,
         "missing": _missing(findings),
         "fits_nothing": findings.counted["fits_nothing"],
         "rigs_without": _without(findings),
@@ -64,7 +64,7 @@ def _claims(findings: Findings) -> dict[str, Any]:
     by_rule = sorted(findings.contradicted_by.items(), key=lambda pair: (-pair[1], pair[0]))
     sums = findings.by_rig.sum(axis=0) - findings.claimed
     return {
-        "claims": findings.read["claims"],
+        "claims": findings.report.claims,
         **dict(zip(OUTCOMES, findings.claimed.tolist(), strict=True)),
         "contradicted_by": [{"rule": rule, "claims": count} for rule, count in by_rule],
         "unclaimed": {"items": findings.counted["unclaimed"], "works": int(sums[0]), "conditional": int(sums[1])},
@@ -96,7 +96,7 @@ def _without(findings: Findings) -> dict[str, int]:
 def _rules(findings: Findings) -> list[dict[str, Any]]:
     """The rules and needs that decide any pair, by how many each does."""
     found = []
-    for name, counts in zip(findings.audit.kernel.names, findings.by_rule.tolist(), strict=True):
+    for name, counts in zip(findings.state.kernel.names, findings.by_rule.tolist(), strict=True):
         if any(counts):
             found.append({"rule": name} | {OUTCOMES[place]: counts[place] for place in (3, 2, 1)})
     return sorted(found, key=lambda one: (-one["fails"], -one["undetermined"], -one["conditional"], one["rule"]))

@@ -1,7 +1,7 @@
 """What is kept of a judged block beside its pairs: counts by rig, item, rule and open fact, and each claim's fate."""
 
 from collections.abc import Mapping, Sequence
-from typing import Any, Final
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,6 +12,7 @@ from fitsvc.audits.claims import Claims
 from fitsvc.audits.items import Items
 from fitsvc.audits.missing import OpenFacts
 from fitsvc.audits.rigs import AuditRig
+from fitsvc.audits.spool import ClaimFate, PartCounts
 from fitsvc.engine.columns.kernel import OUTCOMES, Judged
 from fitsvc.engine.columns.signatures import Column
 from fitsvc.facts import Case
@@ -58,7 +59,7 @@ class Tally:
         of_item = alone & (waits < len(self._facts.item_facts))
         self.waits_of_item[waits[of_item], self._signatures[of_item]] += 1
 
-    def arrays(self, claims: Claims | None, results: Sequence[RigResult]) -> dict[str, NDArray[Any]]:
+    def counts(self, claims: Claims | None, results: Sequence[RigResult]) -> PartCounts:
         """All counts, to be kept."""
         count = len(self._block.signature_of)
         claimed: Counts = np.zeros((4, count), np.int64)
@@ -70,11 +71,11 @@ class Tally:
                 claimed[result.outcome[signatures], items] += 1
                 waits = self.waiting[rig][signatures]
                 decided += np.bincount(waits[waits >= 0], minlength=len(decided))
-        return {
-            "by_rig": self.by_rig, "fits": self.fits, "by_rule": self.by_rule, "claimed": claimed,
-            "by_item": self.by_signature[:, self._block.signature_of], "waits_of_rig": self.waits_of_rig,
-            "waits_of_item": self.waits_of_item[:, self._block.signature_of].astype(np.int32), "decided": decided,
-        }  # fmt: skip
+        return PartCounts(
+            by_rig=self.by_rig, fits=self.fits, by_rule=self.by_rule, claimed=claimed,
+            by_item=self.by_signature[:, self._block.signature_of], waits_of_rig=self.waits_of_rig,
+            waits_of_item=self.waits_of_item[:, self._block.signature_of].astype(np.int32), decided=decided,
+        )  # fmt: skip
 
 
 def kinds_of(kernel: Kernel) -> list[str]:
@@ -92,7 +93,7 @@ def kind_numbers(column: Column | None, kinds: int, count: int) -> NDArray[np.in
     return found
 
 
-class Teller:
+class ClaimTeller:
     """Words for the claims that do not hold and those that cannot be decided."""
 
     def __init__(self, kernel: Kernel, facts: OpenFacts) -> None:
@@ -100,10 +101,10 @@ class Teller:
         self._words = Wording(kernel.engine)
         self._places = {name: place for place, name in enumerate(kernel.names)}
 
-    def rows(
+    def fates(
         self, items: Items, rigs: Sequence[AuditRig], block: Block, results: Sequence[RigResult],
         waiting: Sequence[NDArray[np.int32]], claims: Claims,
-    ) -> list[list[Any]]:  # fmt: skip
+    ) -> list[ClaimFate]:  # fmt: skip
         """A row for each rule that a claim contradicts, or that leaves it open, in the order of the claims."""
         found = []
         for item, place in zip(claims.item.tolist(), claims.rig.tolist(), strict=True):
@@ -114,9 +115,9 @@ class Teller:
             case = self._case(items.columns, item, rigs[place])
             waits = int(waiting[place][signature])
             fact = self._facts.facts[waits] if waits >= 0 else ""
-            of_pair = [int(items.lines[item]), items.skus[item], rigs[place].key, OUTCOMES[outcome]]
+            of_pair = (int(items.lines[item]), items.skus[item], rigs[place].key, OUTCOMES[outcome])
             rules = decided_by(self._kernel.names, result, signature)
-            found += [[*of_pair, rule, *self._worded(rule, outcome, case), fact] for rule in rules]
+            found += [ClaimFate(*of_pair, rule, *self._worded(rule, outcome, case), fact) for rule in rules]
         return found
 
     def _worded(self, rule: str, outcome: int, case: Case) -> tuple[str, str]:

@@ -57,6 +57,7 @@ def audit(
     """Audit a catalogue. Ended at any moment, the same command takes it up again."""
     from fitsvc.audits.run import Asked, Audit
     from fitsvc.audits.summary import faults_of, run
+    from fitsvc.language.problems import Problem, ProblemsFound
 
     rulebook = load_rules(rules)
     asked = Asked(
@@ -72,6 +73,9 @@ def audit(
     try:
         with progress() as tell:
             summary = run(Audit(asked, rulebook, found_rigs, tell))
+    except ChildProcessError as error:
+        help = "give the same command again: it goes on where it was; with less `--memory` fewer processes judge"
+        raise ProblemsFound([Problem(str(error.strerror), help, file=str(output))]) from error
     except OSError as error:
         error.filename = error.filename or str(output)  # a full disk does not say which
         raise

@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fitsvc.audits.blocks import Kernel
-from fitsvc.audits.items import items_of_columns
+from fitsvc.audits.reading import items_of_columns
 from fitsvc.audits.rigs import AuditRig, read_rigs
 from fitsvc.facts import FactReader
 from fitsvc.rulebook.rules import Rulebook

@@ -60,6 +60,8 @@ def _carry_out(folder: AuditFolder, digest: str) -> None:
         return
     except ProblemsFound as found:
         folder.end("failed", found.problems)
+    except ChildProcessError as error:
+        folder.end("interrupted", [Problem(str(error.strerror), _AGAIN)])
     except OSError as error:
         if error.errno not in NO_ROOM:
             raise

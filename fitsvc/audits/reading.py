@@ -1,0 +1,235 @@
+"""First stage of an audit: the catalogue read once, bad rows told, good ones kept as blocks of typed columns."""
+
+import csv
+from collections.abc import Callable, Mapping
+from itertools import count
+from pathlib import Path
+from typing import Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fitsvc.audits.cells import FactColumn
+from fitsvc.audits.claims import ClaimReader, names_in
+from fitsvc.audits.items import Items, ReadReport, joined
+from fitsvc.audits.mapping import Header, Mapped, needs_unit, read_header
+from fitsvc.audits.source import Chunk, as_cell, name_in, read_chunks, titles_of
+from fitsvc.audits.spool import Spool
+from fitsvc.engine.columns.signatures import Column, column_of
+from fitsvc.facts import FactReader
+from fitsvc.language.problems import Problem, ProblemsFound
+from fitsvc.language.types import TextType, Type
+from fitsvc.loading.rows import quoted
+
+_SHOWN: Final = 20
+
+
+class ItemReader:
+    """Reads one catalogue; what is wrong with its rows goes to `problems`, to be taken from there."""
+
+    def __init__(self, reader: FactReader, mapping: Mapping[str, Mapped], file: str, titles: list[str] | None) -> None:
+        self._reader, self._mapping, self._file = reader, mapping, file
+        self._facts = reader.vocabulary.of("accessory")
+        self.slots: dict[str, Type] = {
+            name: kind for name, kind in reader.vocabulary.slots().items()
+            if name.startswith("accessory.") and not isinstance(kind, TextType)
+        }  # fmt: skip
+        self._titles: dict[str, None] = {}
+        self._columns: dict[str, FactColumn] = {}
+        self.header = Header({}, ())
+        self.places: dict[str, int] = {}
+        self.problems: list[Problem] = []
+        self.other_subjects: dict[str, int] = {}
+        self._known(titles or [])
+
+    def _known(self, titles: list[str]) -> None:
+        """Learn what further columns are."""
+        if all(title in self._titles for title in titles):
+            return
+        self._titles |= dict.fromkeys(titles)
+        self.header = read_header(self._titles, self._mapping, self._reader.vocabulary, self._file)
+        for title, column in self.header.columns.items():
+            fact = self._facts.get(column.name)
+            if fact is not None and title not in self._columns:
+                self._columns[title] = FactColumn(self._reader, fact, column)
+
+    def units(self) -> dict[str, str]:
+        """The unit of each column that is a quantity."""
+        return {
+            title: column.column.unit for title, column in self._columns.items() if needs_unit(column.fact)
+        }  # fmt: skip
+
+    def mapped_in_vain(self) -> list[str]:
+        """The columns that the mapping names and no row had."""
+        return [title for title in self._mapping if title not in self._titles]
+
+    def title(self, name: str) -> str | None:
+        """The title of the column that is a key or a fact."""
+        return next((title for title, column in self.header.columns.items() if column.name == name), None)
+
+    def read(self, chunk: Chunk) -> tuple[Items, list[list[str]]]:
+        """The good rows of a chunk, and the names each is claimed to fit."""
+        self._known(list(chunk.cells))
+        read = {title: column.codes(chunk.cells[title]) for title, column in self._columns.items()
+                if title in chunk.cells}  # fmt: skip
+        good = self._accessories(chunk)
+        for title, codes in read.items():
+            wrong = self._columns[title].wrong(codes)
+            for row in np.flatnonzero(wrong & good):
+                self._wrong_cell(chunk, int(row), self._columns[title], int(codes[row]))
+        for title, codes in read.items():
+            good &= ~self._columns[title].wrong(codes)
+        skus = self._named(chunk, good)
+        rows = np.flatnonzero(good)
+        columns: dict[str, Column] = {}
+        for title, codes in read.items():
+            columns |= self._columns[title].columns(codes[rows])
+        cells = chunk.cells.get(self.title("fits") or "", [])
+        claims = [names_in(cells[row]) if cells else [] for row in rows]
+        lines = np.array(chunk.lines, np.int64)[rows]
+        return Items(skus, lines, {name: self._column(columns, name, len(rows)) for name in self.slots}), claims
+
+    def _column(self, columns: Mapping[str, Column], name: str, rows: int) -> Column:
+        if name in columns:
+            return columns[name]
+        return column_of(self.slots[name], [None] * rows)
+
+    def _accessories(self, chunk: Chunk) -> NDArray[np.bool_]:
+        """Which rows are accessories; a row that says nothing of its subject is one."""
+        cells = chunk.cells.get(self.title("subject") or "")
+        if cells is None:
+            return np.ones(len(chunk.lines), np.bool_)
+        subjects = [(cell or "").strip() or "accessory" for cell in cells]
+        for row, subject in enumerate(subjects):
+            if subject not in self._reader.subjects:
+                self._complain(chunk, row, "subject", f"{quoted(subject)} is not a subject", "write `accessory`")
+        for one in subjects:
+            if one != "accessory" and one in self._reader.subjects:
+                self.other_subjects[one] = self.other_subjects.get(one, 0) + 1
+        return np.array([subject == "accessory" for subject in subjects], np.bool_)
+
+    def _named(self, chunk: Chunk, good: NDArray[np.bool_]) -> list[str]:
+        """The SKUs of the good rows; a row without one, or with one that was there before, is good no more."""
+        skus = []
+        cells = chunk.cells.get(self.title("sku") or "")
+        for row in np.flatnonzero(good).tolist():
+            sku = name_in(cells[row]) if cells else ""
+            if not sku or not sku.isprintable():
+                self._complain(chunk, row, "sku", f"{quoted(sku)} names no item", "every row has its own `sku`")
+                good[row] = False
+            elif sku in self.places:
+                help = "each item stands in one row"
+                self._complain(chunk, row, "sku", f"{quoted(sku)} stands in a row before this one", help)
+                good[row] = False
+            else:
+                self.places[sku] = len(self.places)
+                skus.append(sku)
+        return skus
+
+    def _complain(self, chunk: Chunk, row: int, name: str, message: str, help: str) -> None:
+        title = self.title(name) or name
+        self.problems.append(Problem(message, help, pointer=title, file=self._file, line=chunk.lines[row]))
+
+    def _wrong_cell(self, chunk: Chunk, row: int, column: FactColumn, code: int) -> None:
+        found = column.problem(code)
+        self.problems.append(
+            Problem(found.message, found.help, pointer=found.pointer, file=self._file, line=chunk.lines[row])
+        )
+
+
+def read_items(
+    path: Path, reader: FactReader, mapping: Mapping[str, Mapped], claims: ClaimReader, spool: Spool, rows: int,
+    tell: Callable[[int], None],
+) -> tuple[ReadReport, dict[str, int]]:  # fmt: skip
+    """Read a catalogue into blocks of so many rows; returns what came of it, and every item's place.
+
+    `tell` is told how many rows were read, again and again.
+    """
+    items = ItemReader(reader, mapping, str(path), titles_of(path))
+    found = ReadReport()
+    first: list[Problem] = []
+    with (
+        spool.bad_rows.open("w", encoding="utf-8", newline="") as bad,
+        spool.bad_claims.open("w", encoding="utf-8", newline="") as bad_claims,
+    ):
+        bad_rows, wrong_claims = _writer(bad), _writer(bad_claims)
+        waiting: list[Items] = []
+        for chunk in read_chunks(path, items.problems, items.units(), items.header.columns):
+            found.rows += len(chunk.lines)
+            tell(found.rows)
+            start = len(items.places)
+            block, claimed = items.read(chunk)
+            found.claims_told |= items.title("fits") is not None
+            for place, names, line in zip(count(start), claimed, block.lines.tolist(), strict=False):
+                for problem in claims.add(place, names, line, items.title("fits") or "fits"):
+                    found.bad_claims += _tell(wrong_claims, problem)
+            _tell_all(bad_rows, items.problems, found, first)
+            waiting = _write_whole(spool, [*waiting, block], rows, found)
+        _tell_all(bad_rows, items.problems, found, first)
+        if waiting:
+            _keep(spool, joined(waiting), found)
+    if not found.items:
+        nothing = Problem("no row could be read", "every row is bad, or there is none", file=str(path))
+        raise ProblemsFound([*first[:_SHOWN], nothing])
+    found.passed_over, found.other_subjects = list(items.header.passed_over), items.other_subjects
+    found.mapped_in_vain = items.mapped_in_vain()
+    return found, items.places
+
+
+def _writer(stream: Any) -> Any:
+    rows = csv.writer(stream, lineterminator="\n")
+    rows.writerow(["row", "column", "problem", "allowed"])
+    return rows
+
+
+def _tell(rows: Any, problem: Problem) -> int:
+    rows.writerow([problem.line or "", problem.pointer, problem.message, problem.help])
+    return 1
+
+
+def _tell_all(rows: Any, problems: list[Problem], found: ReadReport, first: list[Problem]) -> None:
+    """Write what is wrong with a chunk's rows, row by row, and let go of it."""
+    problems.sort(key=lambda problem: problem.line)
+    for problem in problems:
+        found.problems += _tell(rows, problem)
+    found.bad_rows += len({problem.line for problem in problems})
+    first += problems[: _SHOWN - len(first)]
+    problems.clear()
+
+
+def _write_whole(spool: Spool, waiting: list[Items], rows: int, found: ReadReport) -> list[Items]:
+    """Write the blocks that are full; what is left waits."""
+    if sum(len(block.skus) for block in waiting) < rows:
+        return waiting
+    whole = joined(waiting)
+    while len(whole.skus) >= rows:
+        _keep(spool, whole.part(slice(0, rows)), found)
+        whole = whole.part(slice(rows, None))
+    return [whole]
+
+
+def _keep(spool: Spool, items: Items, found: ReadReport) -> None:
+    """Keep the next block, if there are items for one."""
+    if items.skus:
+        spool.keep_block(found.blocks, items)
+        found.blocks, found.items = found.blocks + 1, found.items + len(items.skus)
+
+
+def items_of_columns(
+    cells: Mapping[str, list[Any]], reader: FactReader, file: str
+) -> tuple[Items, list[list[str]]]:  # fmt: skip
+    """Items given as columns of raw values, all of them good; ProblemsFound otherwise."""
+    items = ItemReader(reader, {}, file, list(cells))
+    rows = max(map(len, cells.values()), default=0)
+    chunk = Chunk(list(range(1, rows + 1)), {name: [as_cell(one) for one in column] for name, column in cells.items()})
+    found = items.read(chunk)
+    if items.problems:
+        raise ProblemsFound(items.problems)
+    return found
+
+
+def append_problems(path: Path, problems: list[Problem]) -> int:
+    """Add rows to a file of problems; returns how many."""
+    with path.open("a", encoding="utf-8", newline="") as stream:
+        rows = csv.writer(stream, lineterminator="\n")
+        return sum(_tell(rows, problem) for problem in problems)
