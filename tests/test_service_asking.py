@@ -13,6 +13,7 @@ from service_checks import pointers, problem
 
 from fitsvc.answers.answer import Answer, encode
 from fitsvc.answers.answering import Answerer
+from fitsvc.inventory.shelf import Shop
 from fitsvc.rulebook.rules import Rulebook
 from fitsvc.service import shortcut
 from fitsvc.service.examples import BODIES, QUESTION
@@ -129,6 +130,23 @@ def test_a_hostile_question_costs_little(client: Client) -> None:
     response = client.post("/v1/answers", json={"rig": {"vehicle": {"facts": names}}, "accessory": {"facts": {}}})
     assert len(problem(response, 400)["errors"]) == 100
     assert response.elapsed.total_seconds() < 3
+
+
+def test_a_fault_on_the_short_way_is_told(
+    client: Client, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture, rulebook: Rulebook
+) -> None:
+    """The question is answered the usual way; the fault is counted and logged, and a question refused is none."""
+
+    def fail(_: object) -> None:
+        raise RuntimeError("the shelf is upside down")
+
+    client.post("/v1/answers", json={"accessory": {"facts": {"weight": "heavy"}}})
+    assert "fitsvc_shortcut_faults_total 0.0" in client.get("/metrics").text
+    monkeypatch.setattr(Shop, "lately", fail)
+    response = client.post("/v1/answers", json=QUESTION)
+    assert response.content == encode(Answerer(rulebook).answer(QUESTION))
+    assert "fitsvc_shortcut_faults_total 1.0" in client.get("/metrics").text
+    assert "the shelf is upside down" in caplog.text
 
 
 def test_the_short_way_and_the_long_way_give_the_same_bytes(client: Client) -> None:

@@ -25,6 +25,7 @@ from fitsvc.rulebook.rules import Rulebook
 from fitsvc.service.app import create_app
 from fitsvc.service.audits import worker as audits_worker
 from fitsvc.service.audits.folder import AuditFolder, Audits
+from fitsvc.service.context import service_in
 from fitsvc.store import database as store
 from fitsvc.synthetic.planted import CATALOGUE, RIGS, write_planted
 
@@ -110,9 +111,7 @@ def carried_out(
 
 def audits_of(client: Client) -> Audits:
     """The audits of a service."""
-    kept = client.app.state["audits"]
-    assert isinstance(kept, Audits)
-    return kept
+    return service_in(client.app).audits
 
 
 def test_an_audit_finds_what_the_command_finds(client: Client, key: dict[str, str], made: Path) -> None:

@@ -29,6 +29,7 @@ from fitsvc.language.types import NumberType
 from fitsvc.rulebook.vocabulary import Fact, Vocabulary
 from fitsvc.service.app import create_app
 from fitsvc.service.audits.handlers import UPLOADS
+from fitsvc.service.context import service_in
 from fitsvc.service.examples import BODIES
 from fitsvc.store.api_keys import create_key
 from fitsvc.store.database import Database
@@ -222,7 +223,7 @@ def described(*, sensible: bool = False, files: bool = False) -> schemathesis.Ba
 
     The operations that take files are given with `files`, and are only sent files: whatever bytes come are one.
     """
-    document = msgspec.json.decode(created().state["openapi"][0])
+    document = msgspec.json.decode(service_in(created()).description.body)
     teach_facts(document, answerer().rulebook.vocabulary)
     teach_keys(document)
     settings: dict[str, Any] = {"checks": CHECKS, "phases": {"coverage": {"enabled": NIGHTLY and not sensible}}}

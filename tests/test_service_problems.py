@@ -12,6 +12,7 @@ from service_checks import pointers, problem
 from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.service import problems
 from fitsvc.service.app import create_app
+from fitsvc.service.context import service_in
 from fitsvc.service.examples import QUESTION
 from fitsvc.service.openapi import documented
 from fitsvc.store import errors as store
@@ -116,7 +117,7 @@ def test_a_fault_of_the_service_leaks_nothing(
     def fail(*_: object) -> None:
         raise RuntimeError("the secret of the house")
 
-    monkeypatch.setattr(type(client.app.state["service"].answerer), "answer", fail)
+    monkeypatch.setattr(type(service_in(client.app).answerer), "answer", fail)
     with caplog.at_level(logging.ERROR):
         found = problem(client.post("/v1/answers", json=QUESTION), 500)
     assert "secret" not in str(found)

@@ -7,6 +7,7 @@ from litestar import Litestar
 from litestar.testing import TestClient
 from service_checks import pointers, problem
 
+from fitsvc.service.context import service_in
 from fitsvc.service.documents import KINDS, RecordKind
 from fitsvc.service.examples import BODIES
 
@@ -201,6 +202,6 @@ def test_a_revoked_key_changes_nothing(client: Client, key: Key) -> None:
     """A key that was revoked is refused from then on."""
     from fitsvc.store.api_keys import revoke_key
 
-    with client.app.state["service"].database.session() as session:
+    with service_in(client.app).database.session() as session:
         revoke_key(session, key["X-API-Key"].partition(".")[0])
     problem(client.post("/v1/vehicles", json={}, headers=key), 401)

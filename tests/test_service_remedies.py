@@ -13,7 +13,7 @@ from fitsvc.inventory.shelf import Shop
 from fitsvc.loading.load import load_file
 from fitsvc.paths import data_dir
 from fitsvc.service.app import create_app
-from fitsvc.service.selections import Selections
+from fitsvc.service.context import service_in
 from fitsvc.store.database import Database
 
 Client = TestClient[Litestar]
@@ -61,7 +61,7 @@ def test_an_answer_does_not_read_every_accessory(demo: Client) -> None:
 
 def test_accessories_are_found_by_what_is_typed(demo: Client) -> None:
     """Every word must be in the label, the SKU or the kind; the first by SKU are given, as a plain scan gives them."""
-    shared: Selections = demo.app.state["selections"]
+    shared = service_in(demo.app).selections
     random, items = Random(5), stock().items("accessory")
     kinds = answerer().rulebook.vocabulary.slots()["accessory.kind"].members  # type: ignore[union-attr]
     words = [word for item in items for word in (item.label.split()[0], item.sku[:4], item.label[-5:])]

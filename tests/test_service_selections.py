@@ -13,7 +13,7 @@ from waiting import until
 
 from fitsvc.service.app import create_app
 from fitsvc.service.examples import BODIES
-from fitsvc.service.selections import Selections
+from fitsvc.service.selecting import Selections
 from fitsvc.store.creation import bulk_create
 from fitsvc.store.database import Database
 from fitsvc.store.records import Draft

@@ -5,21 +5,21 @@ from pathlib import Path
 
 import msgspec
 from litestar import Litestar
-from litestar.datastructures import State
 
 from fitsvc.answers.answering import Answerer
 from fitsvc.inventory.shelf import Shop
 from fitsvc.planning.planner import Planner
-from fitsvc.service import asking, health, knowledge, observations, pages, plans, problems, records, rigs
+from fitsvc.service import asking, health, knowledge, observations, pages, plans, problems, records, rigs, selections
 from fitsvc.service.audits import handlers as audits
-from fitsvc.service.audits.folder import Audits, audits_root
+from fitsvc.service.audits.folder import MOST_BYTES, Audits, audits_root
 from fitsvc.service.audits.running import Running
-from fitsvc.service.context import Service
+from fitsvc.service.context import Description, Service, keep
 from fitsvc.service.counter import handlers as counter
+from fitsvc.service.counter.lookup import Library
 from fitsvc.service.edge import Edge
 from fitsvc.service.metrics import Metrics
 from fitsvc.service.openapi import describe
-from fitsvc.service.selections import Selections
+from fitsvc.service.selecting import Selections
 from fitsvc.service.shortcut import Shortcut
 from fitsvc.store.database import Database
 
@@ -27,17 +27,16 @@ _DEFAULT_BODY_BYTES = 16_000
 
 
 def create_app(
-    database: Database, answerer: Answerer, audits_in: Path | None = None, audit_bytes: int = audits.MOST_BYTES,
+    database: Database, answerer: Answerer, audits_in: Path | None = None, audit_bytes: int = MOST_BYTES,
     index_in: Path | None = None,
 ) -> Litestar:  # fmt: skip
     """Return the application over an open database, which stays the caller's to close.
 
-    Audits are kept in a folder of their own (see `audits_folder.audits_root`); one of their files may have so many
+    Audits are kept in a folder of their own (see `audits.folder.audits_root`); one of their files may have so many
     bytes. With a folder for the selection index, it is opened at the start and shared with other services of the
     machine; without one, it is built in memory when it is first asked for.
     """
-    selections = Selections(answerer, database, index_in)
-    service = Service(database, answerer, Metrics(), Shop(answerer.reader, selections.best))
+    shared = Selections(answerer, database, index_in)
     kept = Audits(audits_root(audits_in))
     running = Running(kept, database.url, answerer.rulebook.digest)
     app = Litestar(
@@ -47,7 +46,7 @@ def create_app(
             *records.routers(),
             rigs.router(),
             audits.router(),
-            *selections.handlers(),
+            *selections.handlers(shared.selector.kinds),
             observations.router(),
             knowledge.list_rulebooks,
             knowledge.list_rules,
@@ -61,23 +60,30 @@ def create_app(
             pages.asset,
             *counter.handlers(),
         ],
-        state=State(
-            {
-                "service": service,
-                "planner": Planner(answerer),
-                "selections": selections,
-                "audits": kept,
-                "audit_bytes": audit_bytes,
-            }
-        ),
-        on_startup=[running.start, selections.start],
-        on_shutdown=[running.stop, selections.stop],
+        on_startup=[running.start, shared.start],
+        on_shutdown=[running.stop, shared.stop],
         plugins=[problems.plugin()],
         openapi_config=None,
         logging_config=None,
         request_max_body_size=_DEFAULT_BODY_BYTES,
     )
-    described = msgspec.json.encode(describe(app, service.answerer))
-    app.state["openapi"] = (described, f'"{hashlib.sha256(described).hexdigest()[:32]}"')
+    service = Service(
+        database=database,
+        answerer=answerer,
+        metrics=Metrics(),
+        shop=Shop(answerer.reader, shared.best),
+        planner=Planner(answerer),
+        selections=shared,
+        library=Library(answerer.rulebook),
+        audits=kept,
+        audit_bytes=audit_bytes,
+        description=_described(app, answerer),
+    )
+    keep(service, app)
     app.asgi_handler = Edge(Shortcut(app.asgi_handler, service), service.metrics)
     return app
+
+
+def _described(app: Litestar, answerer: Answerer) -> Description:
+    body = msgspec.json.encode(describe(app, answerer))
+    return Description(body, f'"{hashlib.sha256(body).hexdigest()[:32]}"')

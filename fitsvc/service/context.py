@@ -1,29 +1,58 @@
-"""What every handler of one service shares: its database, its rulebook's answerer and its counters."""
+"""What every handler of one service shares: its store, its rulebook's answerer, and what is made from the two once."""
 
 from dataclasses import dataclass
-from typing import Any, cast
+from typing import Any, Final, cast
 
-from litestar import Request
+from litestar import Litestar, Request
 from litestar.connection import ASGIConnection
 
 from fitsvc.answers.answering import Answerer
 from fitsvc.inventory.shelf import Shop
+from fitsvc.planning.planner import Planner
+from fitsvc.service.audits.folder import Audits
+from fitsvc.service.counter.lookup import Library
 from fitsvc.service.metrics import Metrics
+from fitsvc.service.selecting import Selections
 from fitsvc.store.database import Database
 
 AnyRequest = Request[Any, Any, Any]
+_KEY: Final = "service"
 
 
 @dataclass(frozen=True, slots=True)
+class Description:
+    """The API's OpenAPI document as it is sent, with its entity tag."""
+
+    body: bytes
+    tag: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Service:
-    """One running service."""
+    """One running service, whole before its first request; an audit's file may have `audit_bytes`."""
 
     database: Database
     answerer: Answerer
     metrics: Metrics
     shop: Shop
+    planner: Planner
+    selections: Selections
+    library: Library
+    audits: Audits
+    audit_bytes: int
+    description: Description
+
+
+def keep(service: Service, app: Litestar) -> None:
+    """Let an application's handlers find their service."""
+    app.state[_KEY] = service
+
+
+def service_in(app: Litestar) -> Service:
+    """Return the service that an application serves; nothing else reads the application's state."""
+    return cast(Service, app.state[_KEY])
 
 
 def service_of(connection: ASGIConnection[Any, Any, Any, Any]) -> Service:
     """Return the service that a request came to."""
-    return cast(Service, connection.app.state["service"])
+    return service_in(connection.app)

@@ -1,6 +1,6 @@
 """/health/live, /health/ready and /metrics: what a platform asks."""
 
-from typing import Final, cast
+from typing import Final
 
 from litestar import Response, get
 
@@ -8,7 +8,6 @@ from fitsvc.service.context import AnyRequest, service_of
 from fitsvc.service.metrics import CONTENT_TYPE
 from fitsvc.service.operations import Operation, query_of
 from fitsvc.service.replies import reply
-from fitsvc.service.selections import Selections
 
 _LIVE: Final = Operation(
     id="is_live",
@@ -40,7 +39,7 @@ def ready(request: AnyRequest) -> Response[bytes]:
     """Say whether the database and the index can be used."""
     query_of(request)
     service_of(request).database.check()
-    cast(Selections, request.app.state["selections"]).check()
+    service_of(request).selections.check()
     return _healthy(request, "ready")
 
 

@@ -24,6 +24,11 @@ class Metrics:
         self._outcomes = Counter(
             "fitsvc_answers", "Questions answered, by outcome", ["outcome"], registry=self._registry
         )
+        self._shortcut = Counter(
+            "fitsvc_shortcut_faults",
+            "Faults on the short way to an answer; the question then went the usual way",
+            registry=self._registry,
+        )
         # Finding a counter by its labels costs more than counting.
         self._request = cache(self._requests.labels)
         self._second = cache(self._seconds.labels)
@@ -38,6 +43,10 @@ class Metrics:
     def answer(self, outcome: str) -> None:
         """Count an answer."""
         self._outcome(outcome).inc()
+
+    def shortcut_fault(self) -> None:
+        """Count a fault of the short way to an answer, which no caller sees unless the usual way has it too."""
+        self._shortcut.inc()
 
     def text(self) -> bytes:
         """Return everything counted, as Prometheus reads it."""

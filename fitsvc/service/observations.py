@@ -21,7 +21,6 @@ from fitsvc.service.observed import contradiction_document, effects_document
 from fitsvc.service.operations import IF_NONE_MATCH, Operation, query_of
 from fitsvc.service.queries import AFTER, LIMIT, Parameter
 from fitsvc.service.replies import page, reply, tagged
-from fitsvc.service.selections import selections_of
 from fitsvc.store.observations import Told, get_observation, list_observations
 from fitsvc.store.records import get_record
 from fitsvc.store.tables import Subject
@@ -108,7 +107,7 @@ async def create(request: AnyRequest) -> Response[bytes]:
     """Record an observation."""
     query_of(request)
     service, document = service_of(request), await read_document(request)
-    index = selections_of(request).index
+    index = service_of(request).selections.index
 
     def work() -> dict[str, Any]:
         reader = service.answerer.reader

@@ -6,7 +6,7 @@ from typing import Final
 from litestar import Response, get
 from litestar.params import FromPath
 
-from fitsvc.service.context import AnyRequest
+from fitsvc.service.context import AnyRequest, service_of
 from fitsvc.service.operations import Operation, query_of
 from fitsvc.service.problems import problem
 from fitsvc.service.replies import tagged
@@ -59,8 +59,8 @@ _DESCRIPTION: Final = Operation(
 def description(request: AnyRequest) -> Response[bytes]:
     """Give the OpenAPI document."""
     query_of(request)
-    body, tag = request.app.state["openapi"]
-    return tagged(request, body, tag)
+    described = service_of(request).description
+    return tagged(request, described.body, described.tag)
 
 
 @get("/docs", sync_to_thread=False)

@@ -1,6 +1,6 @@
 """/v1/plans: a rig and wishes in, the smallest sets of parts from the catalogue out."""
 
-from typing import Final, cast
+from typing import Final
 
 from anyio import to_thread
 from litestar import Response, post
@@ -9,7 +9,6 @@ from litestar.enums import MediaType
 from fitsvc.inventory.stored import StoreRecords
 from fitsvc.language.display import System
 from fitsvc.planning.plan import encode
-from fitsvc.planning.planner import Planner
 from fitsvc.service.bodies import read_document
 from fitsvc.service.context import AnyRequest, service_of
 from fitsvc.service.operations import Operation, query_of
@@ -37,11 +36,11 @@ async def plan(request: AnyRequest) -> Response[bytes]:
     """Plan for wishes."""
     system: System = query_of(request)["units"]
     service, document = service_of(request), await read_document(request)
-    planner = cast(Planner, request.app.state["planner"])
 
     def work() -> bytes:
         with service.database.session() as session:
             shelf = service.shop.shelf(session)
-            return encode(planner.plan(document, StoreRecords(session, service.shop.vehicles), shelf, system))
+            records = StoreRecords(session, service.shop.vehicles)
+            return encode(service.planner.plan(document, records, shelf, system))
 
     return Response(await to_thread.run_sync(work), media_type=MediaType.JSON)

@@ -1,13 +1,10 @@
 """/v1/rigs/{id}/accessories and /v1/selections: which accessories of the store work on one rig."""
 
-import logging
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from hashlib import blake2b
-from pathlib import Path
-from threading import Event, Thread
-from typing import Any, Final, cast
+from typing import Any, Final
 
 import msgspec
 from anyio import to_thread
@@ -17,14 +14,10 @@ from litestar.params import FromPath
 
 from fitsvc.answers.answering import Answerer
 from fitsvc.answers.question import NoRecords, Stored
-from fitsvc.answers.remedies import MOST_TOLD
-from fitsvc.answers.shelf import Item, read_items
+from fitsvc.answers.shelf import read_items
 from fitsvc.facts import Case
 from fitsvc.inventory.stored import StoreRecords
 from fitsvc.language.problems import ProblemsFound
-from fitsvc.language.types import Value
-from fitsvc.selection.files import IndexFolder
-from fitsvc.selection.index import SelectionIndex
 from fitsvc.selection.query import LONGEST_CURSOR, Wanted
 from fitsvc.selection.rows import SUBJECT
 from fitsvc.selection.segments import BEST_FIRST, Held
@@ -35,10 +28,8 @@ from fitsvc.service.documents import finish
 from fitsvc.service.etags import unchanged
 from fitsvc.service.examples import BODIES
 from fitsvc.service.operations import IF_NONE_MATCH, Operation, query_of
-from fitsvc.service.problems import problem
 from fitsvc.service.queries import UNITS, Parameter
 from fitsvc.service.replies import reply, tagged
-from fitsvc.store.database import Database
 from fitsvc.store.rigs import get_rig
 
 BODY_BYTES: Final = 256_000
@@ -46,8 +37,6 @@ PARTS: Final = ("rig", "load", "ball", "trailer")
 """What the body of a selection may have: a question without its accessory."""
 _LONGEST_TEXT: Final = 100
 _LONGEST_LIST: Final = 1_000
-_PAUSE_SECONDS: Final = 5.0
-_log = logging.getLogger("fitsvc.service")
 
 _ABOUT: Final = (
     "A page of the store's accessories, best outcome first, each with the rules and needs behind its outcome and the "
@@ -57,82 +46,35 @@ _ABOUT: Final = (
 )
 
 
-class Selections:
-    """What the handlers of one service share: the index over its store, and the selector.
-
-    With a folder for the index it is opened when the service starts, beside whatever else is asked of it.
-    """
-
-    def __init__(self, answerer: Answerer, database: Database, index_in: Path | None = None) -> None:
-        folder = IndexFolder(index_in, database, answerer.rulebook.digest) if index_in else None
-        self.selector = Selector(answerer)
-        self.index = SelectionIndex(answerer, database, folder=folder, waits=False)
-        self._opens, self._opened, self._ended = folder is not None, Event(), Event()
-
-    def best(self, case: Case, kind: Value) -> list[Item]:
-        """The accessories of a kind that do best in a case in place of its own: enough for its remedies."""
-        return self.selector.best(self.index.held(), case, kind, MOST_TOLD)
-
-    def named(self, text: str, most: int) -> list[Item]:
-        """The accessories that go by what is typed."""
-        return self.selector.named(self.index.held(), text, most)
-
-    def start(self) -> None:
-        """Begin to open the index."""
-        self._ended.clear()
-        if self._opens:
-            Thread(target=self._open, name="selections", daemon=True).start()
-
-    def stop(self) -> None:
-        """Try no more to open it."""
-        self._ended.set()
-
-    def _open(self) -> None:
-        """Open the index, and judge once, which makes ready all that the first caller would wait for."""
-        while not self._ended.is_set():
-            try:
-                rig = read_rig({"rig": {}}, self.selector.answerer, NoRecords())
-                self.selector.select(self.index.held(), rig, Wanted(question={}))
-                self._opened.set()
-                return
-            except Exception:
-                _log.exception("the index for selections cannot be opened yet")
-                self._ended.wait(_PAUSE_SECONDS)
-
-    def check(self) -> None:
-        """Raise a problem with status 503 while the index is being opened."""
-        if self._opens and not self._opened.is_set():
-            raise problem(503, "the index for selections is being opened; try again", headers={"Retry-After": "1"})
-
-    def handlers(self) -> list[HTTPRouteHandler]:
-        """Return the routes, described by the rulebook's own kinds."""
-        query = _parameters(self.selector.kinds)
-        saved = Operation(
-            id="select_rig",
-            summary="Select accessories for a saved rig",
-            about=_ABOUT,
-            tag="Selections",
-            gives="Selection",
-            query=query,
-            path={"key": "The rig's `id`."},
-            headers=(IF_NONE_MATCH,),
-            sends=("ETag",),
-            errors=(304, 404),
-        )
-        inline = Operation(
-            id="select",
-            summary="Select accessories for a rig",
-            about=f"{_ABOUT} Nothing is stored.",
-            tag="Selections",
-            gives="Selection",
-            body="SelectionQuestion",
-            query=query,
-            sends=("ETag",),
-        )
-        return [
-            get("/v1/rigs/{key:str}/accessories", opt=saved.opt, sync_to_thread=True)(of_saved_rig),
-            post("/v1/selections", opt=inline.opt, status_code=200, request_max_body_size=BODY_BYTES)(of_inline_rig),
-        ]
+def handlers(kinds: Sequence[str]) -> list[HTTPRouteHandler]:
+    """Return the routes, described by the rulebook's own kinds of accessories."""
+    query = _parameters(kinds)
+    saved = Operation(
+        id="select_rig",
+        summary="Select accessories for a saved rig",
+        about=_ABOUT,
+        tag="Selections",
+        gives="Selection",
+        query=query,
+        path={"key": "The rig's `id`."},
+        headers=(IF_NONE_MATCH,),
+        sends=("ETag",),
+        errors=(304, 404),
+    )
+    inline = Operation(
+        id="select",
+        summary="Select accessories for a rig",
+        about=f"{_ABOUT} Nothing is stored.",
+        tag="Selections",
+        gives="Selection",
+        body="SelectionQuestion",
+        query=query,
+        sends=("ETag",),
+    )
+    return [
+        get("/v1/rigs/{key:str}/accessories", opt=saved.opt, sync_to_thread=True)(of_saved_rig),
+        post("/v1/selections", opt=inline.opt, status_code=200, request_max_body_size=BODY_BYTES)(of_inline_rig),
+    ]
 
 
 @dataclass(frozen=True, slots=True)
@@ -177,37 +119,32 @@ def _parameters(kinds: Sequence[str]) -> tuple[Parameter, ...]:
 
 def of_saved_rig(request: AnyRequest, key: FromPath[str]) -> Response[bytes]:
     """Select for a saved rig."""
-    query, service, shared = query_of(request), service_of(request), selections_of(request)
+    query, service = query_of(request), service_of(request)
     with service.database.session() as session:
         get_rig(session, key)
         records = StoreRecords(session, service.shop.vehicles)
         question = {"rig": {"id": key}}
         rig = read_rig(question, service.answerer, records)
-    held = shared.index.held()
+    held = service.selections.index.held()
     tag = _tag(service.answerer, held, rig, query)
     if unchanged(request, tag):
         return tagged(request, b"", tag)
-    return tagged(request, _encoded(shared.selector, held, rig, query, question), tag)
+    return tagged(request, _encoded(service.selections.selector, held, rig, query, question), tag)
 
 
 async def of_inline_rig(request: AnyRequest) -> Response[bytes]:
     """Select for a rig that the body tells of."""
-    query, service, shared = query_of(request), service_of(request), selections_of(request)
+    query, service = query_of(request), service_of(request)
     document = await read_document(request)
 
     def work() -> Response[bytes]:
         with service.database.session() as session:
             rig = _read(document, service.answerer, StoreRecords(session, service.shop.vehicles))
-        held = shared.index.held()
-        body = _encoded(shared.selector, held, rig, query, document)
+        held = service.selections.index.held()
+        body = _encoded(service.selections.selector, held, rig, query, document)
         return reply(body, headers={"ETag": _tag(service.answerer, held, rig, query), "Cache-Control": "no-cache"})
 
     return await to_thread.run_sync(work)
-
-
-def selections_of(request: AnyRequest) -> Selections:
-    """Return the index and the selector of the service that a request came to."""
-    return cast(Selections, request.app.state["selections"])
 
 
 def _read(document: Any, answerer: Answerer, records: StoreRecords) -> Case:

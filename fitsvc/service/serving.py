@@ -18,7 +18,7 @@ from fitsvc.rulebook.cache import cached_rulebook
 from fitsvc.rulebook.rules import Rulebook
 from fitsvc.selection.files import index_root
 from fitsvc.service.app import create_app
-from fitsvc.service.audits.handlers import MOST_BYTES
+from fitsvc.service.audits.folder import MOST_BYTES
 from fitsvc.store.api_keys import any_key
 from fitsvc.store.database import Database
 

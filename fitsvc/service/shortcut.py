@@ -5,6 +5,7 @@ nothing of the store. Nothing is decided here that `asking.answer` would decide 
 to be plain is handed on with its body, as if it had not been looked at.
 """
 
+import logging
 from typing import Any, Final, cast
 
 from litestar.types import ASGIApp, Receive, Scope, Send
@@ -12,6 +13,7 @@ from litestar.types import ASGIApp, Receive, Scope, Send
 from fitsvc.answers.answer import encode
 from fitsvc.answers.question import names_vehicle, refers_to_records
 from fitsvc.language.display import System
+from fitsvc.language.problems import ProblemsFound
 from fitsvc.service.bodies import decode
 from fitsvc.service.context import Service
 
@@ -19,6 +21,7 @@ PATH: Final = "/v1/answers"
 SMALL: Final = 16_000
 """Bytes of a body that is answered on the event loop."""
 
+_log = logging.getLogger("fitsvc.service")
 _UNITS: Final[dict[bytes, System]] = {b"": "us", b"units=us": "us", b"units=metric": "metric"}
 
 _TELLING: Final = frozenset({b"content-type", b"content-encoding"})
@@ -58,7 +61,11 @@ class Shortcut:
                 return None
             stock = service.shop.lately()
             found = service.answerer.answer(document, None, system, stock)
-        except Exception:  # problems and faults alike are told the usual way
+        except ProblemsFound:
+            return None
+        except Exception:  # the usual way may yet answer, or tells the caller; here nobody would see it
+            _log.exception("unforeseen error on the short way to an answer")
+            service.metrics.shortcut_fault()
             return None
         if stock is None and found.outcome == "fails":
             return None

@@ -32,6 +32,7 @@ from fitsvc.answers.answering import Answerer
 from fitsvc.paths import data_dir
 from fitsvc.rulebook.loader import load_rulebook
 from fitsvc.service.app import create_app
+from fitsvc.service.context import service_in
 from fitsvc.store.database import Database
 from fitsvc.store.observations import Told
 from fitsvc.store.records import add_observation
@@ -49,7 +50,7 @@ def serve(port: int, url: str, folder: Path) -> None:
     """Run the server."""
     answerer = Answerer(load_rulebook(data_dir("rules")))
     app = create_app(Database(url), answerer, folder / "audits", index_in=folder / "index")
-    app.register(handler(app.state["selections"]))
+    app.register(handler(service_in(app).selections))
     uvicorn.run(app, port=port, log_level="error")
 
 

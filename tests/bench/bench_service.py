@@ -25,7 +25,7 @@ from fitsvc.answers.answering import Answerer
 from fitsvc.paths import data_dir
 from fitsvc.rulebook.loader import load_rulebook
 from fitsvc.service.app import create_app
-from fitsvc.service.context import AnyRequest
+from fitsvc.service.context import AnyRequest, service_in
 from fitsvc.store.database import Database, upgrade
 
 CONNECTIONS = 8
@@ -38,7 +38,7 @@ PER_ROUND = 25
 def serve(port: int, url: str) -> None:
     """Run the server with both routes."""
     app = create_app(Database(url), Answerer(load_rulebook(data_dir("rules"))))
-    answerer = app.state["service"].answerer
+    answerer = service_in(app).answerer
     prebuilt = {msgspec.json.encode(q): encode(answerer.answer(q)) for q in questions(QUESTIONS)}
 
     @post("/prebuilt", status_code=200)

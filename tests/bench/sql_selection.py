@@ -23,7 +23,7 @@ from fitsvc.selection.query import Wanted
 from fitsvc.selection.segments import Segment
 from fitsvc.selection.selector import Selector, read_rig
 from fitsvc.service.context import AnyRequest
-from fitsvc.service.selections import Selections
+from fitsvc.service.selecting import Selections
 
 THREADS = 2
 

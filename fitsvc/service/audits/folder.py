@@ -37,6 +37,8 @@ FILES: Final[Mapping[str, tuple[str, ...]]] = {
 BEFORE: Final = ("new", "failed", "interrupted", "cancelled")
 """The states in which nobody works on an audit, and it may be changed and begun."""
 STATES: Final = (*BEFORE, "queued", "running", "finished")
+MOST_BYTES: Final = 2_000_000_000
+"""The largest file that is taken, unless the server is told otherwise."""
 STORED_RIGS: Final = "rigs.parquet"
 """The store's rigs as they were when the audit began."""
 

@@ -1,21 +1,19 @@
-"""/v1/audits: whole catalogues sent as files, judged beside the service, and what was found."""
+"""/v1/audits: whole catalogues sent as files, judged beside the service."""
 
 from collections.abc import Mapping
 from itertools import islice
-from typing import Any, Final, cast
+from typing import Any, Final
 
 from anyio import to_thread
 from litestar import Response, Router, delete, get, post, put
 from litestar.handlers import HTTPRouteHandler
 from litestar.params import FromPath
-from litestar.response import Stream
 
 from fitsvc.answers.question import NoRecords
-from fitsvc.audits.results import TABLES, stream, tables_of
 from fitsvc.audits.rigs import CARRIED, check_carried
-from fitsvc.audits.spool import SUMMARY
 from fitsvc.facts import FactReader
 from fitsvc.language.problems import Problem, ProblemsFound
+from fitsvc.service.audits import results
 from fitsvc.service.audits.folder import FILES, FORMATS, AuditFolder, Audits
 from fitsvc.service.audits.upload import receive
 from fitsvc.service.bodies import read_document, read_object
@@ -23,15 +21,11 @@ from fitsvc.service.context import AnyRequest, service_of
 from fitsvc.service.documents import finish
 from fitsvc.service.keys import key_name, needs_key
 from fitsvc.service.operations import Operation, query_of
-from fitsvc.service.problems import problem
-from fitsvc.service.queries import AFTER, LIMIT, Parameter
+from fitsvc.service.queries import AFTER, LIMIT
 from fitsvc.service.replies import page, reply
-from fitsvc.store.errors import Conflict
 from fitsvc.store.tables import LABEL
 from fitsvc.store.validation import Checks
 
-MOST_BYTES: Final = 2_000_000_000
-"""The largest file that is taken, unless the server is told otherwise."""
 UPLOADS: Final[Mapping[str, Any]] = {
     "text/csv": "sku,kind,shank,weight [lb],fits\nDRY-RACK-4,bike_carrier,2 in,52,rig_farm\n",
     "application/x-ndjson": '{"sku": "DRY-RACK-4", "kind": "bike_carrier", "shank": "2 in", "weight": "52 lb"}\n',
@@ -42,14 +36,6 @@ UPLOADS: Final[Mapping[str, Any]] = {
 """What files may be sent as, with an example of each that is text."""
 MEMBERS: Final = ("id", "name", "against", *CARRIED)
 _BODY_BYTES: Final = 64_000
-_MEDIA: Final = {
-    "csv": "text/csv",
-    "jsonl": "application/x-ndjson",
-    "parquet": "application/vnd.apache.parquet",
-}
-_POLICY: Final = {
-    "Content-Security-Policy": "default-src 'none'; style-src 'unsafe-inline'; frame-ancestors 'none'; base-uri 'none'"
-}
 _FRESH: Final = {"Cache-Control": "no-store"}
 _ONE: Final = {"key": "The audit's `id`."}
 
@@ -57,7 +43,7 @@ _ONE: Final = {"key": "The audit's `id`."}
 def router() -> Router:
     """Return the routes."""
     sending = [_sending(name) for name in FILES]
-    handlers = [list_page, create, read, remove, *sending, start, cancel, summary, summary_page, result]
+    handlers = [list_page, create, read, remove, *sending, start, cancel, *results.handlers]
     return Router("/v1/audits", route_handlers=handlers)
 
 
@@ -74,7 +60,7 @@ _LIST: Final = Operation(
 @get("/", opt=_LIST.opt, sync_to_thread=True)
 def list_page(request: AnyRequest) -> Response[bytes]:
     """Give a page of audits."""
-    query, audits = query_of(request), audits_of(request)
+    query, audits = query_of(request), service_of(request).audits
     after = (one for one in audits.listed() if one.key > (query["after"] or ""))
     # A folder that is half deleted is no audit, and must not take a place on the page: it would end the list early.
     whole = islice((one for one in after if one.told()), query["limit"] + 1)
@@ -103,11 +89,11 @@ _CREATE: Final = Operation(
 async def create(request: AnyRequest) -> Response[bytes]:
     """Make a new audit."""
     query_of(request)
-    document = await read_document(request)
+    service, document = service_of(request), await read_document(request)
 
     def work() -> dict[str, Any]:
-        told = _read_new(document, audits_of(request), service_of(request).answerer.reader)
-        return audits_of(request).create(document.get("id"), told | {"created_by": key_name(request)}).document()
+        told = _read_new(document, service.audits, service.answerer.reader)
+        return service.audits.create(document.get("id"), told | {"created_by": key_name(request)}).document()
 
     made = await to_thread.run_sync(work)
     return reply(made, 201, {"Location": f"/v1/audits/{made['id']}"})
@@ -128,7 +114,7 @@ _READ: Final = Operation(
 def read(request: AnyRequest, key: FromPath[str]) -> Response[bytes]:
     """Give one audit."""
     query_of(request)
-    return _audit(audits_of(request).get(key))
+    return _audit(service_of(request).audits.get(key))
 
 
 _REMOVE: Final = Operation(
@@ -147,7 +133,7 @@ _REMOVE: Final = Operation(
 def remove(request: AnyRequest, key: FromPath[str]) -> None:
     """Delete an audit."""
     query_of(request)
-    audits_of(request).get(key).delete()
+    service_of(request).audits.get(key).delete()
 
 
 _SENT: Final = {
@@ -180,8 +166,8 @@ def _sending(name: str) -> HTTPRouteHandler:
 
     async def send_file(request: AnyRequest, key: FromPath[str]) -> Response[bytes]:
         query_of(request)
-        folder = await to_thread.run_sync(audits_of(request).get, key)
-        sent = await receive(request, name, folder.path, request.app.state["audit_bytes"])
+        folder = await to_thread.run_sync(service_of(request).audits.get, key)
+        sent = await receive(request, name, folder.path, service_of(request).audit_bytes)
         try:
             await to_thread.run_sync(folder.add_file, name, *sent)
         finally:
@@ -212,7 +198,7 @@ _START: Final = Operation(
 def start(request: AnyRequest, key: FromPath[str]) -> Response[bytes]:
     """Start an audit."""
     query_of(request)
-    folder = audits_of(request).get(key)
+    folder = service_of(request).audits.get(key)
     folder.start()
     return _audit(folder, 202)
 
@@ -234,97 +220,13 @@ _CANCEL: Final = Operation(
 def cancel(request: AnyRequest, key: FromPath[str]) -> Response[bytes]:
     """Cancel an audit."""
     query_of(request)
-    folder = audits_of(request).get(key)
+    folder = service_of(request).audits.get(key)
     folder.cancel()
     return _audit(folder, 202)
 
 
-_SUMMARY: Final = Operation(
-    id="get_audit_summary",
-    summary="Get an audit's summary",
-    about="Pairs by outcome and rule, faults, claims, the facts worth measuring and what changed.",
-    tag="Audits",
-    gives="AuditSummary",
-    path=_ONE,
-    errors=(404, 409),
-)
-
-
-@get("/{key:str}/summary", opt=_SUMMARY.opt, sync_to_thread=True)
-def summary(request: AnyRequest, key: FromPath[str]) -> Response[bytes]:
-    """Give the summary."""
-    query_of(request)
-    return reply((_finished(request, key).out / SUMMARY).read_bytes())
-
-
-_PAGE: Final = Operation(
-    id="get_audit_page",
-    summary="Get an audit's summary as a page",
-    about="One page for people, which loads nothing else.",
-    tag="Audits",
-    gives="Page",
-    media="text/html",
-    path=_ONE,
-    errors=(404, 409),
-)
-
-
-@get("/{key:str}/page", opt=_PAGE.opt, sync_to_thread=True)
-def summary_page(request: AnyRequest, key: FromPath[str]) -> Response[bytes]:
-    """Give the page."""
-    query_of(request)
-    text = (_finished(request, key).out / "summary.html").read_bytes()
-    return Response(text, media_type="text/html", headers=_POLICY)
-
-
-_FORMAT: Final = Parameter(
-    "format", "How the table is written.", {"type": "string", "enum": list(_MEDIA), "default": "csv"}, example="csv"
-)
-_RESULT: Final = Operation(
-    id="get_audit_result",
-    summary="Get a table of an audit",
-    about=(
-        "`pairs` has every item with every rig: the outcome, the rules that decide it, whether it was claimed, and the "
-        "digest of the rulebook. The other tables have what was found: "
-        + ", ".join(f"`{one}`" for one in TABLES[1:])
-        + "; `changes` where it was compared with another audit."
-    ),
-    tag="Audits",
-    gives="Table",
-    media=_MEDIA["csv"],
-    path=_ONE | {"name": "The table."},
-    query=(_FORMAT,),
-    errors=(404, 409),
-    also=tuple(_MEDIA.values())[1:],
-)
-
-
-@get("/{key:str}/results/{name:str}", opt=_RESULT.opt, sync_to_thread=True)
-def result(request: AnyRequest, key: FromPath[str], name: FromPath[str]) -> Stream:
-    """Give one table."""
-    format = query_of(request)["format"]
-    out = _finished(request, key).out
-    if name not in tables_of(out):
-        listed = ", ".join(f"`{one}`" for one in tables_of(out))
-        raise problem(404, f"the audit has no table `{name[:60]}`; it has {listed}")
-    headers = {"Content-Disposition": f'attachment; filename="{key}-{name}.{format}"'}
-    return Stream(stream(out, name, format), media_type=_MEDIA[format], headers=headers)
-
-
-def audits_of(request: AnyRequest) -> Audits:
-    """Return the audits of the service that a request came to."""
-    return cast(Audits, request.app.state["audits"])
-
-
 def _audit(folder: AuditFolder, status: int = 200) -> Response[bytes]:
     return reply(folder.document(), status, _FRESH)
-
-
-def _finished(request: AnyRequest, key: str) -> AuditFolder:
-    folder = audits_of(request).get(key)
-    if (state := folder.state()) != "finished":
-        raise Conflict(f"audit `{key}` is {state}; there are results once it is finished")
-    return folder
 
 
 def _read_new(document: Any, audits: Audits, reader: FactReader) -> dict[str, Any]:

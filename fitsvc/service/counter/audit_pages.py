@@ -13,7 +13,6 @@ from litestar.params import FromPath
 from fitsvc.audits.spool import SUMMARY
 from fitsvc.rulebook.rules import Rulebook
 from fitsvc.service.audits.folder import BEFORE
-from fitsvc.service.audits.handlers import MOST_BYTES, audits_of
 from fitsvc.service.context import AnyRequest, service_of
 from fitsvc.service.counter.fields import sentence
 from fitsvc.service.counter.rendering import not_there, page
@@ -44,16 +43,19 @@ _MOST_MISSING: Final = 10
 @get("/audits", sync_to_thread=True)
 def audits(request: AnyRequest) -> Response[str]:
     """List the audits, the newest first, with a form for a new one."""
-    told = [folder.document() for folder in audits_of(request).listed() if folder.told()]
+    service = service_of(request)
+    told = [folder.document() for folder in service.audits.listed() if folder.told()]
     told.sort(key=lambda one: str(one["created_at"]), reverse=True)
-    return page(request, "audits.html", audits=told, files=_FILES, states=_STATES, most=MOST_BYTES // 10**9)
+    return page(
+        request, "audits.html", audits=told, files=_FILES, states=_STATES, most=f"{service.audit_bytes / 1e9:g}"
+    )
 
 
 @get("/audits/{key:str}", sync_to_thread=True)
 def audit(request: AnyRequest, key: FromPath[str]) -> Response[str]:
     """Give one audit: how far it is, or what was found."""
     try:
-        folder = audits_of(request).get(key)
+        folder = service_of(request).audits.get(key)
     except NotFound:
         return not_there(request, "There is no audit of that name. The page of audits lists all.")
     told = folder.document()

@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping
 from datetime import UTC, datetime
-from typing import Any, Final, cast
+from typing import Any, Final
 
 from litestar import Response, get
 from litestar.handlers import HTTPRouteHandler
@@ -23,11 +23,9 @@ from fitsvc.service.counter.asking import FIND, PAGE, Asker
 from fitsvc.service.counter.audit_pages import audit, audits
 from fitsvc.service.counter.fields import FieldMaker
 from fitsvc.service.counter.links import KEYS, PLACES, Fields, cell, link, write_fields
-from fitsvc.service.counter.lookup import Library
 from fitsvc.service.counter.rendering import assets, fields_of, not_there, page, shown_units
 from fitsvc.service.counter.seeing import see
 from fitsvc.service.problems import problem
-from fitsvc.service.selections import Selections
 
 _TYPES: Final = {"css": "text/css", "js": "text/javascript", "svg": "image/svg+xml"}
 _TITLES: Final[Mapping[str, str]] = {
@@ -122,13 +120,13 @@ def fits(request: AnyRequest) -> Response[str] | Redirect:
 
 
 def _asker(request: AnyRequest, session: Session) -> Asker:
-    service, shared = service_of(request), cast(Selections, request.app.state["selections"])
-    return Asker(service.answerer, service.shop, session, shared.named)
+    service = service_of(request)
+    return Asker(service.answerer, service.shop, session, service.selections.named)
 
 
 def _selected(request: AnyRequest, document: Any, rig: Any, filters: Mapping[str, str], system: System) -> Selection:
     """What the rig comes to with the catalogue, by the filters; ProblemsFound when one of them says nothing."""
-    shared = cast(Selections, request.app.state["selections"])
+    shared = service_of(request).selections
     for name, known in (("kind", shared.selector.kinds), ("outcome", BEST_FIRST)):
         if filters[name] and filters[name] not in known:
             raise ProblemsFound(
@@ -158,13 +156,13 @@ def _kinds(request: AnyRequest) -> list[tuple[str, str]]:
 @get("/rules", sync_to_thread=False)
 def rules(request: AnyRequest) -> Response[str]:
     """List the rulebook's entries by topic."""
-    return page(request, "rules.html", library=_library(request))
+    return page(request, "rules.html", library=service_of(request).library)
 
 
 @get("/rules/{rule:path}", sync_to_thread=False)
 def rule(request: AnyRequest, rule: FromPath[str]) -> Response[str]:
     """Give one rule, limit or need."""
-    found = _library(request).entry(str(rule).removeprefix("/"))
+    found = service_of(request).library.entry(str(rule).removeprefix("/"))
     if found is None:
         return not_there(request, "There is no rule, limit or need of that name. The page of rules lists all.")
     return page(request, "rule.html", rule=found)
@@ -173,23 +171,16 @@ def rule(request: AnyRequest, rule: FromPath[str]) -> Response[str]:
 @get("/facts", sync_to_thread=False)
 def facts(request: AnyRequest) -> Response[str]:
     """List the facts by subject."""
-    return page(request, "facts.html", library=_library(request))
+    return page(request, "facts.html", library=service_of(request).library)
 
 
 @get("/facts/{fact:str}", sync_to_thread=False)
 def fact(request: AnyRequest, fact: FromPath[str]) -> Response[str]:
     """Give one fact."""
-    found = _library(request).fact(fact)
+    found = service_of(request).library.fact(fact)
     if found is None:
         return not_there(request, "There is no fact of that name. The page of facts lists all.")
     return page(request, "fact.html", told=found, sketch=sketch(found.fact))
-
-
-def _library(request: AnyRequest) -> Library:
-    state = request.app.state
-    if "library" not in state:
-        state["library"] = Library(service_of(request).answerer.rulebook)
-    return cast(Library, state["library"])
 
 
 @get("/counter/{name:str}", sync_to_thread=True)

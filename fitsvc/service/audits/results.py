@@ -1,0 +1,110 @@
+"""/v1/audits/{id}: what a finished audit found, as a summary, a page and tables."""
+
+from typing import Final
+
+from litestar import Response, get
+from litestar.params import FromPath
+from litestar.response import Stream
+
+from fitsvc.audits.results import TABLES, stream, tables_of
+from fitsvc.audits.spool import SUMMARY
+from fitsvc.service.audits.folder import AuditFolder
+from fitsvc.service.context import AnyRequest, service_of
+from fitsvc.service.operations import Operation, query_of
+from fitsvc.service.problems import problem
+from fitsvc.service.queries import Parameter
+from fitsvc.service.replies import reply
+from fitsvc.store.errors import Conflict
+
+_MEDIA: Final = {
+    "csv": "text/csv",
+    "jsonl": "application/x-ndjson",
+    "parquet": "application/vnd.apache.parquet",
+}
+_POLICY: Final = {
+    "Content-Security-Policy": "default-src 'none'; style-src 'unsafe-inline'; frame-ancestors 'none'; base-uri 'none'"
+}
+_ONE: Final = {"key": "The audit's `id`."}
+
+
+_SUMMARY: Final = Operation(
+    id="get_audit_summary",
+    summary="Get an audit's summary",
+    about="Pairs by outcome and rule, faults, claims, the facts worth measuring and what changed.",
+    tag="Audits",
+    gives="AuditSummary",
+    path=_ONE,
+    errors=(404, 409),
+)
+
+
+@get("/{key:str}/summary", opt=_SUMMARY.opt, sync_to_thread=True)
+def summary(request: AnyRequest, key: FromPath[str]) -> Response[bytes]:
+    """Give the summary."""
+    query_of(request)
+    return reply((_finished(request, key).out / SUMMARY).read_bytes())
+
+
+_PAGE: Final = Operation(
+    id="get_audit_page",
+    summary="Get an audit's summary as a page",
+    about="One page for people, which loads nothing else.",
+    tag="Audits",
+    gives="Page",
+    media="text/html",
+    path=_ONE,
+    errors=(404, 409),
+)
+
+
+@get("/{key:str}/page", opt=_PAGE.opt, sync_to_thread=True)
+def summary_page(request: AnyRequest, key: FromPath[str]) -> Response[bytes]:
+    """Give the page."""
+    query_of(request)
+    text = (_finished(request, key).out / "summary.html").read_bytes()
+    return Response(text, media_type="text/html", headers=_POLICY)
+
+
+_FORMAT: Final = Parameter(
+    "format", "How the table is written.", {"type": "string", "enum": list(_MEDIA), "default": "csv"}, example="csv"
+)
+_RESULT: Final = Operation(
+    id="get_audit_result",
+    summary="Get a table of an audit",
+    about=(
+        "`pairs` has every item with every rig: the outcome, the rules that decide it, whether it was claimed, and the "
+        "digest of the rulebook. The other tables have what was found: "
+        + ", ".join(f"`{one}`" for one in TABLES[1:])
+        + "; `changes` where it was compared with another audit."
+    ),
+    tag="Audits",
+    gives="Table",
+    media=_MEDIA["csv"],
+    path=_ONE | {"name": "The table."},
+    query=(_FORMAT,),
+    errors=(404, 409),
+    also=tuple(_MEDIA.values())[1:],
+)
+
+
+@get("/{key:str}/results/{name:str}", opt=_RESULT.opt, sync_to_thread=True)
+def result(request: AnyRequest, key: FromPath[str], name: FromPath[str]) -> Stream:
+    """Give one table."""
+    format = query_of(request)["format"]
+    out = _finished(request, key).out
+    if name not in tables_of(out):
+        listed = ", ".join(f"`{one}`" for one in tables_of(out))
+        raise problem(404, f"the audit has no table `{name[:60]}`; it has {listed}")
+    headers = {"Content-Disposition": f'attachment; filename="{key}-{name}.{format}"'}
+    return Stream(stream(out, name, format), media_type=_MEDIA[format], headers=headers)
+
+
+def _finished(request: AnyRequest, key: str) -> AuditFolder:
+    folder = service_of(request).audits.get(key)
+    if (state := folder.state()) != "finished":
+        raise Conflict(f"audit `{key}` is {state}; there are results once it is finished")
+    return folder
+
+
+handlers: Final = (summary, summary_page, result)
+"""The routes of results."""

@@ -1,0 +1,70 @@
+"""What selections of one service share: the index over its store, opened beside its start, and the selector."""
+
+import logging
+from pathlib import Path
+from threading import Event, Thread
+from typing import Final
+
+from fitsvc.answers.answering import Answerer
+from fitsvc.answers.question import NoRecords
+from fitsvc.answers.remedies import MOST_TOLD
+from fitsvc.answers.shelf import Item
+from fitsvc.facts import Case
+from fitsvc.language.types import Value
+from fitsvc.selection.files import IndexFolder
+from fitsvc.selection.index import SelectionIndex
+from fitsvc.selection.query import Wanted
+from fitsvc.selection.selector import Selector, read_rig
+from fitsvc.service.problems import problem
+from fitsvc.store.database import Database
+
+_PAUSE_SECONDS: Final = 5.0
+_log = logging.getLogger("fitsvc.service")
+
+
+class Selections:
+    """What the handlers of one service share: the index over its store, and the selector.
+
+    With a folder for the index it is opened when the service starts, beside whatever else is asked of it.
+    """
+
+    def __init__(self, answerer: Answerer, database: Database, index_in: Path | None = None) -> None:
+        folder = IndexFolder(index_in, database, answerer.rulebook.digest) if index_in else None
+        self.selector = Selector(answerer)
+        self.index = SelectionIndex(answerer, database, folder=folder, waits=False)
+        self._opens, self._opened, self._ended = folder is not None, Event(), Event()
+
+    def best(self, case: Case, kind: Value) -> list[Item]:
+        """The accessories of a kind that do best in a case in place of its own: enough for its remedies."""
+        return self.selector.best(self.index.held(), case, kind, MOST_TOLD)
+
+    def named(self, text: str, most: int) -> list[Item]:
+        """The accessories that go by what is typed."""
+        return self.selector.named(self.index.held(), text, most)
+
+    def start(self) -> None:
+        """Begin to open the index."""
+        self._ended.clear()
+        if self._opens:
+            Thread(target=self._open, name="selections", daemon=True).start()
+
+    def stop(self) -> None:
+        """Try no more to open it."""
+        self._ended.set()
+
+    def _open(self) -> None:
+        """Open the index, and judge once, which makes ready all that the first caller would wait for."""
+        while not self._ended.is_set():
+            try:
+                rig = read_rig({"rig": {}}, self.selector.answerer, NoRecords())
+                self.selector.select(self.index.held(), rig, Wanted(question={}))
+                self._opened.set()
+                return
+            except Exception:
+                _log.exception("the index for selections cannot be opened yet")
+                self._ended.wait(_PAUSE_SECONDS)
+
+    def check(self) -> None:
+        """Raise a problem with status 503 while the index is being opened."""
+        if self._opens and not self._opened.is_set():
+            raise problem(503, "the index for selections is being opened; try again", headers={"Retry-After": "1"})
