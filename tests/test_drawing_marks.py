@@ -11,9 +11,10 @@ import pytest
 from drawn_rigs import SVG, Read, case_of, draw, random_facts
 from shapely import LineString, Point, Polygon, box
 
-from fitsvc.drawing.staging import MARKS
 from fitsvc.facts import Case
+from fitsvc.rulebook.viewing import AGAINST, SHAPES
 
+MARKS = {rule.id: rule.draws for rule in demo_world.answerer().rulebook.rules if rule.draws is not None}
 CASES = 500
 NEAR = 0.2
 """Shapes this near to touching, in mm, are left to the rules: the drawing is written to thousandths of a unit."""
@@ -42,9 +43,10 @@ def _filled(read: Read) -> set[str]:
             and one.get("data-region")}  # fmt: skip
 
 
-def test_every_marked_rule_is_in_the_rulebook() -> None:
-    """A rule that is renamed must be renamed here too."""
-    assert set(MARKS) <= {rule.id for rule in demo_world.answerer().rulebook.rules}
+def test_every_shape_is_marked_by_some_rule() -> None:
+    """The shipped rules mark each shape, and hold one against each thing, that the drawing knows."""
+    assert {draws.shape for draws in MARKS.values()} == set(SHAPES)
+    assert {draws.against for draws in MARKS.values()} == set(AGAINST)
 
 
 def test_what_is_marked_is_what_fails() -> None:

@@ -25,7 +25,7 @@ _LINES: Final = (
     ("judged", "judged"), ("judged_when", "judged when"), ("met_when", "met when"), ("values", "must be"),
     ("severity", "severity"),
     ("if_unknown", "if unknown"), ("fails_because", "when it fails"), ("unknown_because", "when unknown"),
-    ("because", "because"), ("text", "says"), ("remedy", "remedy"), ("source", "source"),
+    ("because", "because"), ("text", "says"), ("remedy", "remedy"), ("draws", "marks"), ("source", "source"),
 )  # fmt: skip
 _COLOURS: Final = {"passes": "green", "met": "green", "fails": "red", "undetermined": "magenta", "open": "yellow"}
 _EFFECTS: Final = ("blocking", "caution", "need", "told")

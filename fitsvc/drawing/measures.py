@@ -1,8 +1,9 @@
-"""What is known of the lengths, angles and choices that a drawing shows, by the rulebook's own names."""
+"""What is known of the lengths, angles and choices that a drawing shows, by the drawing's own words.
 
-from collections.abc import Mapping
+Which fact or derived value a word is drawn by, the rulebook's `drawing.yaml` says.
+"""
+
 from math import inf, isfinite
-from typing import Final
 
 from fitsvc.answers.phrases import UNKNOWN
 from fitsvc.answers.wording import Wording
@@ -10,36 +11,20 @@ from fitsvc.facts import Case
 from fitsvc.language.display import System, show
 from fitsvc.language.intervals import Bounds
 from fitsvc.language.quantities import LENGTH
-from fitsvc.language.truth import YES
+from fitsvc.language.truth import NO, YES
 from fitsvc.language.typed import AnyTyped, Read
-from fitsvc.language.types import ListType, NumberType, Type, Value
-
-NAMES: Final = (
-    "vehicle.rear_overhang", "vehicle.tyre_radius", "vehicle.tyre.diameter", "vehicle.departure_angle",
-    "vehicle.rear_closure", "vehicle.closure_hinge_height", "vehicle.closure_length", "vehicle.closure_hinge_setback",
-    "mounting.height", "mounting.pin_to_bumper", "opening.reach", "opening.height",
-    "accessory.kind", "accessory.length", "accessory.rear_extent", "accessory.front_setback",
-    "accessory.stow_setback", "accessory.stow_extent", "accessory.stow_height", "accessory.tilts_clear",
-    "accessory.lowest_drop", "accessory.front_height", "accessory.top_height", "accessory.rise",
-    "accessory.rise_lowest", "accessory.rise_highest", "ball.diameter", "trailer.coupler_height",
-    "trailer.jack_behind_ball", "trailer.jack_height", "load.front_setback", "load.top_height", "load.steepest_grade",
-    "load.parking_room", "load.rear_sag", "load.needs_closure_open", "spare.stowed_where", "spare.tyre.diameter",
-    "spare.tyre.width",
-    "vehicle.tyre.width", "kind.carries", "kind.tows", "clearance.folded", "clearance.in_use", "clearance.door_spare",
-    "clearance.door_spare_reach", "clearance.ball_behind", "ground.behind_axle", "ground.lowest_empty",
-    "ground.lowest_loaded", "ground.departure_angle", "ground.tyre_radius",
-)  # fmt: skip
-"""Facts, derived values and facts of the working opening that a side view reads; a rulebook may lack some."""
+from fitsvc.language.types import ListType, NumberType, Value
+from fitsvc.rulebook.rules import Taken
 
 
 class Measures:
-    """The values of `NAMES` in one case. Lengths are in mm, angles in degrees, each as bounds."""
+    """The values of the drawing's words in one case. Lengths are in mm, angles in degrees, each as bounds."""
 
     def __init__(self, wording: Wording, case: Case, system: System) -> None:
         self.wording, self.system = wording, system
         self.case = wording.engine.opened(case)
-        slots = wording.rulebook.vocabulary.slots()
-        nodes = {name: node for name in NAMES if (node := _node(wording, name, slots)) is not None}
+        self._taken = wording.rulebook.side_view
+        nodes = {word: _computed(wording, taken) for word, taken in self._taken.items()}
         found = wording.engine.values(("drawing",), lambda: list(nodes.values())).of(self.case)
         self._nodes = nodes
         self._values: dict[str, Value] = dict(zip(nodes, found, strict=True))
@@ -73,20 +58,34 @@ class Measures:
         """Whether a yes/no is surely yes."""
         return self._values.get(name) == YES
 
+    def is_no(self, name: str) -> bool:
+        """Whether a yes/no is surely no."""
+        return self._values.get(name) == NO
+
     def present(self, subject: str) -> bool:
         """Whether the question is about a subject."""
         return subject in self.case.present
 
-    def label(self, name: str) -> str:
-        """A fact's or derived value's wording."""
-        return self.wording.label(name)
+    def name(self, word: str) -> str:
+        """The name of the fact or derived value that a word is drawn by."""
+        return self._taken[word].name if word in self._taken else ""
+
+    def label(self, word: str) -> str:
+        """Its wording; of what the rulebook has nothing for, the drawing's own."""
+        return self.wording.label(self.name(word)) if word in self._taken else word.replace("_", " ")
+
+    def word(self, name: str) -> str:
+        """The wording of the one member that a list value is known to be."""
+        node, member = self._nodes[name], self.choice(name)
+        assert isinstance(node.type, ListType)
+        return self.wording.rulebook.vocabulary.words.get(node.type.name, {}).get(member, member)
 
     def text(self, name: str) -> str:
         """What is known of a number, in the user's units."""
         node = self._nodes.get(name)
         if node is None or not isinstance(node.type, NumberType):
             return UNKNOWN
-        shown = self.wording.shown(Read(node.type, name))
+        shown = self.wording.shown(Read(node.type, self.name(name)))
         low, high = self.of(name)
         return show(low, high, node.type.dimension, shown.unit, self.system)
 
@@ -111,10 +110,7 @@ def minus(bounds: Bounds | None) -> Bounds | None:
     return (-bounds[1], -bounds[0]) if bounds else None
 
 
-def _node(wording: Wording, name: str, slots: Mapping[str, Type]) -> AnyTyped | None:
-    rulebook = wording.rulebook
-    if name in rulebook.derived:
-        return rulebook.derived[name].node
-    if name in rulebook.opening:
-        return Read(rulebook.opening[name].type, name)
-    return Read(slots[name], name) if name in slots else None
+def _computed(wording: Wording, taken: Taken) -> AnyTyped:
+    """What a word is computed from: of a derived value its expression, so that a case need not hold it."""
+    derived = wording.rulebook.derived.get(taken.name)
+    return derived.node if derived is not None else taken.node

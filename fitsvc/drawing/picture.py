@@ -159,7 +159,7 @@ class Picture:
         if scene.pin is None or scene.opening is None:
             return
         z, x = middle(scene.opening), middle(scene.pin)
-        bare = scene.measures.known("mounting.height")
+        bare = scene.measures.known("receiver_height")
         level = middle(bare) if bare else z
         plain: dict[str, str | float | None] = {"fill": "none", "stroke": "currentColor"}
         self.parts.append(self._rect((x - 300.0, x + 60.0, level - 60.0, level + 10.0), "d-receiver", **plain))
@@ -185,12 +185,12 @@ class Picture:
             low, high = scene.platform
             for z in dict.fromkeys((low, high)):
                 self._line(x - 40.0, z, x + 40.0, z, "d-platform", DASH if low != high else None)
-            r = (scene.measures.size("ball.diameter") or 50.8) / 2
+            r = (scene.measures.size("ball_size") or 50.8) / 2
             self.parts.append(
                 element("circle", cx=frame.x(x), cy=frame.y(middle(scene.platform) + r), r=r * frame.scale,
                         class_="d-ball", fill="none", stroke="currentColor")
             )  # fmt: skip
-        coupler = scene.measures.known("trailer.coupler_height")
+        coupler = scene.measures.known("coupler_height")
         if scene.measures.present("trailer") and coupler:
             for z in dict.fromkeys(coupler):
                 self._line(x - 60.0, z, x + 160.0, z, "d-coupler", "2 3")
@@ -216,10 +216,10 @@ class Picture:
     def _angles(self) -> None:
         for one in self.scene.angles:
             low, high = one.degrees
-            kind = "d-departure-vehicle" if one.name.startswith("vehicle") else "d-departure"
+            kind = "d-departure-vehicle" if one.bare else "d-departure"
             ends = [self._ramp(each, kind, DASH if low != high else "12 4") for each in dict.fromkeys((low, high))]
             self._name_line(f"{one.label}: {one.text}", ends[0])
-        m, name = self.scene.measures, "load.steepest_grade"
+        m, name = self.scene.measures, "steepest_grade"
         grades = dict.fromkeys(m.known(name) or ())
         ends = [self._ramp(degrees(atan(one)), "d-grade", "2 2") for one in grades]
         if ends:

@@ -63,33 +63,28 @@ class Height:
 
 @dataclass(frozen=True, slots=True)
 class Angle:
-    """A ramp's line behind the rear tyre, tangent to it."""
+    """A ramp's line behind the rear tyre, tangent to it; `bare` is the vehicle's own."""
 
-    name: str
     label: str
     text: str
     degrees: Bounds
+    bare: bool
 
 
 @dataclass(frozen=True, slots=True)
 class Closure:
-    """The rear closure: its hinge, and how long it is."""
+    """The rear closure: its hinge, how long it is, and how it swings.
 
-    kind: str
+    `up` says that it is judged as what swings above its hinge's level (a lift gate swings below it), `door` that it
+    swings sideways: seen from the side it is a strip above its lower edge.
+    """
+
     label: str
     x: float
     z: Bounds
     length: Bounds
-
-    @property
-    def up(self) -> bool:
-        """Whether it is judged as what swings above its hinge's level; a lift gate swings below it."""
-        return self.kind in ("drop_tailgate", "trunk_lid")
-
-    @property
-    def door(self) -> bool:
-        """Whether it swings sideways: seen from the side it is a strip above its lower edge."""
-        return self.kind in ("side_hinged", "twin_doors")
+    up: bool
+    door: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,13 +139,15 @@ class Scene:
             reach = minus(bounds) if forward else bounds
             assert reach is not None
             measures = self.measures
-            self.lengths.append(Length(name, measures.label(name), measures.text(name), middle(start), reach))
+            self.lengths.append(
+                Length(measures.name(name), measures.label(name), measures.text(name), middle(start), reach)
+            )
 
     def above(self, name: str, x: Bounds | None, z: Bounds | None, label: str = "") -> None:
         """Note a height above the ground."""
         if x is not None and z is not None:
             told = label or self.measures.label(name)
-            self.heights.append(Height(name, told, self.measures.length_text(z), middle(x), z))
+            self.heights.append(Height(self.measures.name(name), told, self.measures.length_text(z), middle(x), z))
 
     def behind(self, name: str) -> Bounds | None:
         """A fact counted from the accessory's own pin hole, behind the bumper."""

@@ -53,12 +53,12 @@ def describe(scene: Scene) -> str:
     told += [f"{_capital(one.label)}: {one.text}." for one in scene.heights]
     told += [f"{_capital(one.label)}: {one.text}." for one in scene.lengths]
     told += [f"{_capital(one.label)}: {one.text}." for one in scene.angles]
-    grade = "load.steepest_grade"
+    grade = "steepest_grade"
     if scene.measures.known(grade) is not None:
         told.append(f"{_capital(scene.measures.label(grade))}: {scene.measures.text(grade)}.")
     if scene.closure:
         told.append(f"Drawn shut: the {scene.closure.label} and its sweep.")
-    if scene.measures.sure("accessory.tilts_clear"):
+    if scene.measures.sure("tilts_clear"):
         told.append("The accessory tilts clear of the rear closure.")
     told += _left_out(scene)
     told.append("The vehicle's outline is a sketch; only what is measured is to scale.")
@@ -67,10 +67,12 @@ def describe(scene: Scene) -> str:
 
 def _left_out(scene: Scene) -> list[str]:
     """What is not drawn, and why."""
+    if not scene.measures.wording.rulebook.side_view:
+        return ["Nothing is drawn: this rulebook has no `drawing.yaml` that says what a side view is drawn by."]
     told = [f"Not known, and left out: {joined(scene.missing)}."] if scene.missing else []
     if scene.unplaced:
         told.append(f"For want of that, not drawn: {joined(scene.unplaced)}.")
-    if scene.measures.choice("spare.stowed_where") == "underbody":
+    if scene.measures.sure("spare_underneath"):
         told.append("The spare under the body is not drawn: no fact says where it hangs.")
     return told
 

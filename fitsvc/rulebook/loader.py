@@ -1,5 +1,6 @@
 """A folder of YAML files → one checked `Rulebook`, or every problem of every file at once."""
 
+from collections.abc import Container
 from collections.abc import Mapping as Map
 from pathlib import Path
 from typing import Final
@@ -14,10 +15,11 @@ from fitsvc.language.types import TRUTH, TextType, Type
 from fitsvc.rulebook.expressions import Expressions
 from fitsvc.rulebook.extent import circles, extents, reads_of
 from fitsvc.rulebook.meaning import digest_of
-from fitsvc.rulebook.rules import Caution, Derived, Limit, Need, Opening, Rule, Rulebook, TableEntry
+from fitsvc.rulebook.rules import Caution, Derived, Limit, Need, Opening, Rule, Rulebook, TableEntry, Taken
 from fitsvc.rulebook.shape import Shape
 from fitsvc.rulebook.tables import read_tables
 from fitsvc.rulebook.topics import TOPIC_KEYS, read_limit, read_need, read_rule, reference
+from fitsvc.rulebook.viewing import FILE, read_side_view
 from fitsvc.rulebook.vocabulary import (
     DEFAULT_UNITS,
     Fact,
@@ -53,7 +55,7 @@ class _Loader:
     def load(self) -> Rulebook:
         vocabulary = self._vocabulary()
         top = self._top()
-        topics = self._trees("", without="rulebook.yaml")
+        topics = self._trees("", without=("rulebook.yaml", FILE))
         tables = read_tables(self.shape, self._trees("tables").values(), vocabulary)
         read = self._names(vocabulary, tables, topics)
         opening = self._opening(read, topics)
@@ -74,6 +76,7 @@ class _Loader:
                 need = read_need(read, node, topic, self.taken)
                 needs += [need] if need else []
         cautions = self._cautions(read, top)
+        side_view = self._side_view(read, rules)
         if self.shape.problems:
             raise ProblemsFound(sorted(self.shape.problems, key=lambda p: (p.file, p.line, p.column)))
         name = self.shape.text(top, "name") if top else ""
@@ -92,6 +95,7 @@ class _Loader:
             cautions=cautions,
             topics=about,
             named=named,
+            side_view=side_view,
         )
 
     # files
@@ -103,11 +107,11 @@ class _Loader:
             self.trees[path] = tree
         return tree
 
-    def _trees(self, below: str, without: str = "") -> dict[str, Mapping]:
+    def _trees(self, below: str, without: Container[str] = ()) -> dict[str, Mapping]:
         """The mapping in each file of a folder, by the file's name."""
         trees = {}
         for path in sorted((self.folder / below).glob("*.yaml")):
-            tree = self._read(path) if path.name != without else None
+            tree = self._read(path) if path.name not in without else None
             if isinstance(tree, Mapping):
                 trees[path.stem] = tree
             elif tree is not None:
@@ -122,6 +126,18 @@ class _Loader:
             return None
         tree = self._read(path)
         return self.shape.mapping(tree, "rulebook.yaml", ["name"], ["cautions"]) if tree else None
+
+    def _side_view(self, read: Expressions, rules: list[Rule]) -> Map[str, Taken]:
+        """What the side view is drawn by; a folder whose rules draw has to say it."""
+        path = self.folder / FILE
+        if path.is_file():
+            return read_side_view(read, self._read(path))
+        drawing = next((rule.id for rule in rules if rule.draws is not None), None)
+        if drawing is not None:
+            help = "add one with `side_view:`, or take `draws` out of the rules"
+            message = f"rule `{drawing}` draws, and nothing says what a side view is drawn by"
+            self.shape.problems.append(Problem(message, help, file=str(path)))
+        return {}
 
     # the parts, in the order in which they lean on each other
 

@@ -16,7 +16,7 @@ from fitsvc.rulebook.measuring import KEYS as HINTS
 from fitsvc.rulebook.yaml_text import Node, read_yaml_file, to_plain
 
 _EXPRESSIONS: Final = {"applies_when", "requires", "met_when", "is", "rating", "judged", "judged_when"}
-_EXPRESSION_MAPS: Final = {"bare", "each", "values"}
+_EXPRESSION_MAPS: Final = {"bare", "each", "values", "side_view"}
 _NAMES: Final = ("id", "name")
 _NONE: Final[Mapping[Path, Node]] = {}
 

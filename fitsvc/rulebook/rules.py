@@ -82,12 +82,28 @@ class Derived:
     text: str
 
 
+@dataclass(frozen=True, slots=True)
+class Draws:
+    """What a rule's finding marks in the side view: which shape, against what."""
+
+    shape: str
+    against: str
+
+
+@dataclass(frozen=True, slots=True)
+class Taken:
+    """What one of the side view's words is drawn by; `name` is a fact's or derived value's, empty of a condition."""
+
+    name: str
+    node: AnyTyped
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Rule:
     """A requirement. `subjects` are the asked ones it is about: without one of them it does not apply.
 
     `reads` are the names it reads directly; `margin` the amount by which it fails, when it compares numbers;
-    `limit` the limit whose member it judges.
+    `limit` the limit whose member it judges; `draws` what its finding marks in the side view.
     """
 
     id: str
@@ -107,6 +123,7 @@ class Rule:
     applies_text: str
     requires_text: str
     limit: str = ""
+    draws: Draws | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -232,7 +249,8 @@ class Rulebook:
 
     `rules` holds the limits' member rules too, in the order findings are told. `derived` includes the
     working opening's facts as the bare receiver has them. `named` are the facts that a question is about when it
-    names them: those that open a topic, and those that some expression asks the presence of.
+    names them: those that open a topic, and those that some expression asks the presence of. `side_view` has what
+    each of the side view's words is drawn by, where the rulebook says.
     """
 
     name: str
@@ -247,6 +265,7 @@ class Rulebook:
     cautions: tuple[Caution, ...]
     topics: Mapping[str, str]
     named: frozenset[str]
+    side_view: Mapping[str, Taken] = field(default_factory=dict)
 
     def shown(self, node: AnyTyped, unit: str) -> Shown:
         """How a value is shown to people."""

@@ -69,8 +69,8 @@ class Shape:
         self.complain(node, f"`{key}` is a text")
         return ""
 
-    def one_of(self, parent: Mapping, key: str, allowed: Iterable[Word], default: str = "") -> Word:
-        """The word under a key, from a closed set."""
+    def one_of(self, parent: Mapping, key: str, allowed: Iterable[Word], default: str = "", what: str = "") -> Word:
+        """The word under a key, from a closed set; `what` it is called where the key does not say it."""
         word = self.text(parent, key) or default
         known = list(allowed)
         if word in known:
@@ -79,7 +79,7 @@ class Shape:
             return known[0]
         near = nearest(word, known)
         help = f"did you mean `{near}`?" if near else "it is one of " + ", ".join(f"`{name}`" for name in known)
-        self.complain(parent.entries.get(key, parent), f"`{word}` is not a {key.replace('_', ' ')}", help)
+        self.complain(parent.entries.get(key, parent), f"`{word}` is not {what or 'a ' + key.replace('_', ' ')}", help)
         return known[0]
 
     def attempt(self, call: Callable[[], T]) -> T | None:

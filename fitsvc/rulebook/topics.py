@@ -11,12 +11,13 @@ from fitsvc.language.types import TRUTH, NumberType
 from fitsvc.rulebook.expressions import Expressions
 from fitsvc.rulebook.rules import SEVERITIES, Example, Limit, Need, Rating, Reference, Rule, Shown, Template
 from fitsvc.rulebook.shape import Shape
+from fitsvc.rulebook.viewing import read_draws
 from fitsvc.rulebook.yaml_text import Mapping, Node, Scalar
 
 TOPIC_KEYS: Final = ("derived", "rules", "limits", "needs")
 _ID: Final = re.compile(r"[a-z][a-z0-9]*(-[a-z0-9]+)*\Z")
 _RULE_KEYS: Final = ("id", "title", "requires", "severity", "fails_because", "source", "examples")
-_RULE_EXTRA: Final = ("applies_when", "if_unknown", "unknown_because", "remedy")
+_RULE_EXTRA: Final = ("applies_when", "if_unknown", "unknown_because", "remedy", "draws")
 _LIMIT_KEYS: Final = ("id", "title", "quantity", "lowest_of", "judged", "severity", "source", "examples")
 _NEED_KEYS: Final = ("id", "title", "because", "source", "examples")
 _GIVES: Final = ("passes", "fails", "undetermined", "not_applicable")
@@ -127,6 +128,7 @@ def read_rule(read: Expressions, node: Node, topic: str, taken: dict[str, str]) 
         examples=examples,
         applies_text=_written(entry, "applies_when"),
         requires_text=_written(entry, "requires"),
+        draws=read_draws(shape, entry),
     )
 
 

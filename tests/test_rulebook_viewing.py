@@ -1,0 +1,97 @@
+"""What a side view is drawn by: checked against the vocabulary, told where something is missing, and free of names."""
+
+import shutil
+from pathlib import Path
+
+import pytest
+from drawn_rigs import case_of, random_facts
+from judging import answerer
+
+from fitsvc.answers.answering import Answerer
+from fitsvc.drawing.side_view import side_view
+from fitsvc.language.problems import Problem, ProblemsFound
+from fitsvc.paths import data_dir
+from fitsvc.rulebook.loader import load_rulebook
+from fitsvc.rulebook.viewing import WANTED
+
+
+def changed(folder: Path, file: str, old: str, new: str) -> Path:
+    """Copy the shipped rules with one place changed."""
+    shutil.copytree(data_dir("rules"), folder / "rules")
+    text = (folder / "rules" / file).read_text()
+    assert old in text
+    (folder / "rules" / file).write_text(text.replace(old, new, 1))
+    return folder / "rules"
+
+
+def only(rules: Path) -> Problem:
+    """Give the one problem of a folder."""
+    with pytest.raises(ProblemsFound) as found:
+        load_rulebook(rules)
+    (problem,) = found.value.problems
+    return problem
+
+
+@pytest.mark.parametrize(
+    ("file", "old", "new", "message", "help"),
+    [
+        ("clearance.yaml", "shape: folded", "shape: foldet", "`foldet` is not a shape", "did you mean `folded`?"),
+        ("clearance.yaml", "against: bumper", "against: moon", "`moon` is not what a shape is held", "`spare`"),
+        ("clearance.yaml", "{shape: folded, against: bumper}", "{shape: folded}", "`draws` lacks `against`", ""),
+        ("drawing.yaml", "vehicle.closure_length", "vehicle.closure_lenth", "there is no fact `vehicle.closure_lenth`",
+         "did you mean `vehicle.closure_length`?"),
+        ("drawing.yaml", "hinge_height: v", "hinge_hight: v", "the side view draws no `hinge_hight`", "`hinge_height`"),
+        ("drawing.yaml", "  hinge_height: vehicle.closure_hinge_height\n", "", "the side view lacks `hinge_height`",
+         "or write `none`"),
+        ("drawing.yaml", "jack_height: trailer.jack_height", "jack_height: trailer.gross_weight",
+         "is a mass, expected a length", ""),
+        ("drawing.yaml", "jack_height: trailer.jack_height", "jack_height: trailer.jack_height + 1 in",
+         "`jack_height` is a fact or a derived name", "give the expression a name"),
+        ("drawing.yaml", "ball_size: ball.diameter", "ball_size: vehicle.body", "chosen from a list of sizes", ""),
+        ("drawing.yaml", "tows: kind.tows", "tows: kind.tow", "there is no fact `kind.tow`", "`kind.tows`"),
+    ],
+)  # fmt: skip
+def test_what_is_wrong_with_a_drawing_is_told_in_place(
+    tmp_path: Path, file: str, old: str, new: str, message: str, help: str
+) -> None:
+    """A shape that is none, a fact that the vocabulary lacks, a word left out: one error each, with file and line."""
+    rules = changed(tmp_path, file, old, new)
+    with pytest.raises(ProblemsFound) as found:
+        load_rulebook(rules)
+    problem = found.value.problems[0]
+    assert problem.file == f"rules/{file}"
+    assert problem.line > 0
+    assert message in problem.message
+    assert help in problem.help
+
+
+def test_rules_that_draw_ask_for_what_they_are_drawn_by(tmp_path: Path) -> None:
+    """Without `drawing.yaml` no rule may draw."""
+    shutil.copytree(data_dir("rules"), tmp_path / "rules")
+    (tmp_path / "rules" / "drawing.yaml").unlink()
+    problem = only(tmp_path / "rules")
+    assert problem.file.endswith("drawing.yaml")
+    assert "draws, and nothing says what a side view is drawn by" in problem.message
+
+
+def test_a_rulebook_that_draws_nothing_says_so(tmp_path: Path) -> None:
+    """No file and no rule that draws: the drawing says why it is empty."""
+    shutil.copytree(data_dir("rules"), tmp_path / "rules")
+    (tmp_path / "rules" / "drawing.yaml").unlink()
+    for path in (tmp_path / "rules").glob("*.yaml"):
+        kept = [line for line in path.read_text().splitlines(keepends=True) if not line.startswith("    draws: ")]
+        path.write_text("".join(kept))
+    drawing = side_view(Answerer(load_rulebook(tmp_path / "rules")).wording, case_of(*random_facts(1)))
+    assert "Nothing is drawn: this rulebook has no `drawing.yaml`" in drawing.description
+
+
+@pytest.mark.parametrize("word", [word for word in WANTED if word != "closes"])
+def test_what_a_rulebook_has_nothing_for_is_left_out(tmp_path: Path, word: str) -> None:
+    """Any word may be `none`; every rig is still drawn, and not one word more is drawn than before."""
+    rules = changed(tmp_path, "drawing.yaml", f"  {word}: ", f"  {word}: none # ")
+    wording = Answerer(load_rulebook(rules)).wording
+    for seed in range(4):
+        case = case_of(*random_facts(seed))
+        less, full = side_view(wording, case), side_view(answerer().wording, case)
+        assert less.svg.count("data-length=") <= full.svg.count("data-length=")
+        assert less.svg.count("data-box=") <= full.svg.count("data-box=")
