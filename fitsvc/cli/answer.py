@@ -2,14 +2,22 @@
 
 import sys
 from dataclasses import replace
-from enum import StrEnum
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Any
 
-import typer
+import click
 
 from fitsvc.cli.console import out, refuse
-from fitsvc.cli.options import DatabaseUrl, RulesFolder, load_rules, open_database
+from fitsvc.cli.options import (
+    FILE,
+    database_option,
+    facts_option,
+    load_rules,
+    open_database,
+    rules_option,
+    units_option,
+)
+from fitsvc.language.display import System
 from fitsvc.language.problems import ProblemsFound
 
 if TYPE_CHECKING:
@@ -17,38 +25,24 @@ if TYPE_CHECKING:
     from fitsvc.answers.answering import Answerer
 
 
-class Units(StrEnum):
-    """How quantities are shown."""
-
-    us = "us"
-    metric = "metric"
-
-
+@click.command()
+@click.argument(
+    "question", metavar="[QUESTION.json]", type=FILE, required=False, help="A question; `-` is standard input."
+)
+@click.option("--rig", metavar="ID", help="A saved rig, in place of a question.")
+@click.option("--accessory", metavar="SKU", help="What is to go on it.")
+@click.option("--ball", metavar="SKU", help="The ball on it.")
+@click.option("--trailer", metavar="SKU", help="The trailer behind it.")
+@facts_option
+@units_option
+@click.option("--all", "show_all", is_flag=True, help="Tell everything, the rules that pass too.")
+@click.option("--json", "as_json", is_flag=True, help="Print the answer as the service sends it.")
+@database_option
+@rules_option
 def answer(
-    question: Annotated[
-        Path | None,
-        typer.Argument(metavar="QUESTION.json", show_default=False, help="A question; `-` is standard input."),
-    ] = None,
-    rig: Annotated[str | None, typer.Option(metavar="ID", help="A saved rig, in place of a question.")] = None,
-    accessory: Annotated[str | None, typer.Option(metavar="SKU", help="What is to go on it.")] = None,
-    ball: Annotated[str | None, typer.Option(metavar="SKU", help="The ball on it.")] = None,
-    trailer: Annotated[str | None, typer.Option(metavar="SKU", help="The trailer behind it.")] = None,
-    facts: Annotated[
-        list[str] | None,
-        typer.Option(
-            "--fact",
-            "-f",
-            metavar="SUBJECT.FACT=VALUE",
-            show_default=False,
-            help="A further fact, such as `load.bikes=3`; as often as there are facts.",
-        ),
-    ] = None,
-    units: Annotated[Units, typer.Option(help="Show quantities in these units.")] = Units.us,
-    show_all: Annotated[bool, typer.Option("--all", help="Tell everything, the rules that pass too.")] = False,
-    as_json: Annotated[bool, typer.Option("--json", help="Print the answer as the service sends it.")] = False,
-    database: DatabaseUrl = None,
-    rules: RulesFolder = None,
-) -> None:
+    question: Path | None, rig: str | None, accessory: str | None, ball: str | None, trailer: str | None,
+    facts: tuple[str, ...], units: System, show_all: bool, as_json: bool, database: str | None, rules: Path | None,
+) -> None:  # fmt: skip
     """Answer a question: will this accessory work on this rig?"""
     from fitsvc.answers.answer import encode
     from fitsvc.answers.answering import Answerer
@@ -59,7 +53,7 @@ def answer(
     if facts:
         document = with_facts(document, facts, answerer.rulebook.vocabulary)
     try:
-        found = ask(answerer, document, units.value, database)
+        found = ask(answerer, document, units, database)
     except ProblemsFound as problems:
         file = str(question) if question and str(question) != "-" else ""
         raise ProblemsFound(replace(problem, file=problem.file or file) for problem in problems.problems) from None

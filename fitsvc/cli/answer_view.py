@@ -3,17 +3,14 @@
 from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING, Final
 
-from rich.text import Text
-
 from fitsvc.answers.phrases import capped, joined, not_known
 from fitsvc.answers.summary import ANY, readings
 from fitsvc.cli.console import paragraph
 
 if TYPE_CHECKING:
-    from rich.console import Console
-
     from fitsvc.answers.answer import Answer, Finding, LimitShown, Remedy
     from fitsvc.answers.answering import Answerer
+    from fitsvc.cli.console import Console
 
 _OUTCOMES: Final = {
     "works": ("WORKS", "bold green"), "conditional": ("CONDITIONAL", "bold yellow"),
@@ -26,7 +23,7 @@ _STEPS: Final = 4
 def show_outcome(console: "Console", answer: "Answer", indent: int = 0) -> None:
     """Print the outcome, and the summary below it."""
     word, colour = _OUTCOMES[answer.outcome]
-    console.print(Text(" " * indent + word, colour))
+    console.print(" " * indent + word, colour)
     paragraph(console, answer.summary, indent=indent)
 
 
@@ -140,7 +137,7 @@ class _View:
 
     def _heading(self, text: str) -> None:
         self.console.print()
-        self.console.print(Text(text, "bold"))
+        self.console.print(text, "bold")
 
     def _list(self, lines: Iterable[str]) -> None:
         for line in lines:

@@ -2,45 +2,42 @@
 
 import sys
 from collections.abc import Sequence
-from typing import Annotated
+from importlib import import_module
+from typing import Final
 
-import typer
+import click
 
 from fitsvc import __version__
-from fitsvc.cli import answer, audit, databases, demo, keys, load, plan, rules, select, serve
 from fitsvc.cli.console import BAD_INPUT, show_problems
+from fitsvc.cli.options import Commands
 from fitsvc.files import NO_ROOM
 from fitsvc.language.problems import Problem, ProblemsFound
 
-app = typer.Typer(
-    name="fitsvc", no_args_is_help=True, pretty_exceptions_enable=False, add_completion=False, rich_markup_mode=None,
-    help="Will this accessory work on this rig? Answers for the receiver hitch trade.",
-    context_settings={"help_option_names": ["-h", "--help"]},
-)  # fmt: skip
-app.command("answer")(answer.answer)
-app.command("audit")(audit.audit)
-app.command("demo")(demo.demo)
-app.command("load")(load.load)
-app.command("plan")(plan.plan)
-app.command("select")(select.select)
-app.command("serve")(serve.serve)
-app.add_typer(rules.app, name="rules")
-app.add_typer(databases.app, name="db")
-app.add_typer(keys.app, name="key")
+_COMMANDS: Final = {
+    "answer": "answer", "audit": "audit", "demo": "demo", "load": "load", "plan": "plan", "select": "select",
+    "serve": "serve", "rules": "rules", "db": "databases", "key": "keys",
+}  # fmt: skip
+"""The commands in the order of the help, each with the module that holds it."""
 
 
-def _version(asked: bool) -> None:
-    if asked:
-        print(f"fitsvc {__version__}")
-        raise typer.Exit
+class _Commands(Commands):
+    """All commands; the module of one is imported when it is asked for."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        """Their names."""
+        return list(_COMMANDS)
+
+    def get_command(self, ctx: click.Context, name: str) -> click.Command | None:
+        """The command of a name, or None."""
+        if name not in _COMMANDS:
+            return None
+        command: click.Command = getattr(import_module(f"fitsvc.cli.{_COMMANDS[name]}"), name)
+        return command
 
 
-@app.callback()
-def fitsvc(
-    version: Annotated[
-        bool, typer.Option("--version", callback=_version, is_eager=True, help="Print the version and end.")
-    ] = False,
-) -> None:
+@click.group(cls=_Commands, context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(__version__, message="fitsvc %(version)s", help="Print the version and end.")
+def app() -> None:
     """Will this accessory work on this rig? Answers for the receiver hitch trade."""
 
 

@@ -2,14 +2,13 @@
 
 from collections.abc import Sequence
 from dataclasses import replace
-from enum import StrEnum
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Any
 
-import typer
+import click
 
 from fitsvc.cli.console import FAULTS, out, paragraph, refuse
-from fitsvc.cli.options import DatabaseUrl, RulesFolder, load_rules, open_database
+from fitsvc.cli.options import FILE, database_option, load_rules, open_database, rules_option
 from fitsvc.cli.progress import progress
 
 if TYPE_CHECKING:
@@ -18,41 +17,42 @@ if TYPE_CHECKING:
     from fitsvc.rulebook.rules import Rulebook
 
 
-class Format(StrEnum):
-    """How the pairs are written."""
-
-    parquet = "parquet"
-    csv = "csv"
-    jsonl = "jsonl"
-
-
+@click.command()
+@click.argument("catalogue", metavar="CATALOGUE", type=FILE, help="Accessories: CSV, JSON Lines or Parquet.")
+@click.option("--output", "-o", metavar="DIR", type=FILE, required=True, help="A folder for the results.")
+@click.option(
+    "--rigs",
+    metavar="FILE",
+    type=FILE,
+    multiple=True,
+    help="Rigs, or vehicles, receivers and mountings; as often as there are files.",
+)
+@click.option("--claims", metavar="FILE", type=FILE, help="Claims, as `sku` and `rig`.")
+@click.option("--mapping", metavar="FILE", type=FILE, help="What the catalogue's columns are (YAML).")
+@click.option("--against", metavar="DIR", type=FILE, help="An earlier audit to compare with.")
+@click.option(
+    "--fact",
+    "-f",
+    "facts",
+    metavar="SUBJECT.FACT=VALUE",
+    multiple=True,
+    help="What every rig carries or tows, such as `load.bikes=2`; as often as there are facts.",
+)
+@click.option("--strict", is_flag=True, help="End with 1 when faults are found.")
+@click.option(
+    "--format",
+    type=click.Choice(["parquet", "csv", "jsonl"]),
+    default="parquet",
+    show_default=True,
+    help="How the pairs are written.",
+)
+@click.option("--memory", metavar="MB", type=int, default=1024, show_default=True, help="How much memory may be used.")
+@database_option
+@rules_option
 def audit(
-    catalogue: Annotated[Path, typer.Argument(metavar="CATALOGUE", help="Accessories: CSV, JSON Lines or Parquet.")],
-    output: Annotated[Path, typer.Option("--output", "-o", metavar="DIR", help="A folder for the results.")],
-    rigs: Annotated[
-        list[Path] | None,
-        typer.Option(metavar="FILE", show_default=False,
-                     help="Rigs, or vehicles, receivers and mountings; as often as there are files."),
-    ] = None,
-    claims: Annotated[
-        Path | None, typer.Option(metavar="FILE", show_default=False, help="Claims, as `sku` and `rig`.")
-    ] = None,
-    mapping: Annotated[
-        Path | None, typer.Option(metavar="FILE", show_default=False, help="What the catalogue's columns are (YAML).")
-    ] = None,
-    against: Annotated[
-        Path | None, typer.Option(metavar="DIR", show_default=False, help="An earlier audit to compare with.")
-    ] = None,
-    facts: Annotated[
-        list[str] | None,
-        typer.Option("--fact", "-f", metavar="SUBJECT.FACT=VALUE", show_default=False,
-                     help="What every rig carries or tows, such as `load.bikes=2`; as often as there are facts."),
-    ] = None,
-    strict: Annotated[bool, typer.Option("--strict", help="End with 1 when faults are found.")] = False,
-    format: Annotated[Format, typer.Option("--format", help="How the pairs are written.")] = Format.parquet,
-    memory: Annotated[int, typer.Option(metavar="MB", help="How much memory may be used.")] = 1024,
-    database: DatabaseUrl = None,
-    rules: RulesFolder = None,
+    catalogue: Path, output: Path, rigs: tuple[Path, ...], claims: Path | None, mapping: Path | None,
+    against: Path | None, facts: tuple[str, ...], strict: bool, format: str, memory: int, database: str | None,
+    rules: Path | None,
 ) -> None:  # fmt: skip
     """Audit a catalogue. Ended at any moment, the same command takes it up again."""
     from fitsvc.audits.run import Asked, Audit
@@ -66,10 +66,10 @@ def audit(
         claims=claims,
         mapping=mapping,
         against=against,
-        format=format.value,
+        format=format,
         memory=memory,
     )
-    found_rigs = _rigs(rigs or [], facts or [], database, rulebook)
+    found_rigs = _rigs(rigs, facts, database, rulebook)
     try:
         with progress() as tell:
             summary = run(Audit(asked, rulebook, found_rigs, tell))
@@ -81,7 +81,7 @@ def audit(
         raise
     _show(summary, output)
     if strict and faults_of(summary):
-        raise typer.Exit(FAULTS)
+        raise click.exceptions.Exit(FAULTS)
 
 
 def _rigs(

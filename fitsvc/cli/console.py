@@ -5,13 +5,13 @@ import re
 import sys
 from collections.abc import Iterable
 from functools import cache
+from shutil import get_terminal_size
 from textwrap import wrap
-from typing import TYPE_CHECKING, Final, NoReturn, TextIO
+from typing import Final, NoReturn, TextIO
+
+import click
 
 from fitsvc.language.problems import Problem, ProblemsFound
-
-if TYPE_CHECKING:
-    from rich.console import Console
 
 DONE: Final = 0
 FAULTS: Final = 1
@@ -22,12 +22,33 @@ _QUANTITY: Final = re.compile(r"(?<=\d) (?=(?:in|ft|mm|cm|m|lb|kg|t|kN|N|deg|ft-
 """The spaces within a quantity and its tolerance, where no line is broken."""
 
 
-def out() -> "Console":
+class Console:
+    """A stream that people read, with the width at which paragraphs are wrapped; coloured on a terminal."""
+
+    def __init__(self, stream: TextIO) -> None:
+        self.stream, self.is_terminal = stream, stream.isatty()
+        self._coloured = self.is_terminal and not os.environ.get("NO_COLOR")
+        self.width = min(get_terminal_size().columns, _WIDEST) if self.is_terminal else _width()
+
+    def print(self, text: str = "", style: str = "") -> None:
+        """Print lines as they are."""
+        click.echo(self.styled(text, style), self.stream, color=self._coloured)
+
+    def styled(self, text: str, style: str) -> str:
+        """A text in a style such as `bold red`."""
+        if not style or not text:
+            return text
+        words = set(style.split())
+        colour = next(iter(words - {"bold", "dim"}), None)
+        return click.style(text, colour, bold="bold" in words or None, dim="dim" in words or None)
+
+
+def out() -> Console:
     """The console on standard output."""
     return _console(sys.stdout)
 
 
-def err() -> "Console":
+def err() -> Console:
     """The console on standard error."""
     return _console(sys.stderr)
 
@@ -37,40 +58,32 @@ def refuse(message: str, help: str = "") -> NoReturn:
     raise ProblemsFound([Problem(message, help)])
 
 
-def show_problems(problems: Iterable[Problem], console: "Console | None" = None) -> None:
+def show_problems(problems: Iterable[Problem], console: Console | None = None) -> None:
     """Print problems, on standard error unless told otherwise, each with its place and what to do."""
-    from rich.text import Text
-
     console = console or err()
     for problem in problems:
-        text = Text()
-        if place := _place(problem):
-            text.append(f"{place}: ", "bold")
-        text.append("error: ", "bold red")
-        if problem.pointer:
-            text.append(f"{printable(problem.pointer)}: ", "cyan")
-        text.append(printable(problem.message))
+        parts = [(f"{place}: ", "bold")] if (place := _place(problem)) else []
+        parts.append(("error: ", "bold red"))
+        parts += [(f"{printable(problem.pointer)}: ", "cyan")] if problem.pointer else []
+        parts.append((printable(problem.message), ""))
         if problem.source:
-            text.append(f"\n    {printable(problem.source)}", "dim")
-            text.append(f"\n    {' ' * (problem.column - 1)}^", "red")
+            caret = f"\n    {' ' * (problem.column - 1)}^"
+            parts += [(f"\n    {printable(problem.source)}", "dim"), (caret, "red")]
         if problem.help:
-            text.append("\n    help: ", "green")
-            text.append(printable(problem.help))
-        console.print(text, soft_wrap=True)
+            parts += [("\n    help: ", "green"), (printable(problem.help), "")]
+        console.print("".join(console.styled(*part) for part in parts))
 
 
-def paragraph(console: "Console", text: str, *, sign: str = "", colour: str = "", style: str = "",
+def paragraph(console: Console, text: str, *, sign: str = "", colour: str = "", style: str = "",
               indent: int = 0, hang: int = 0) -> None:  # fmt: skip
     """Print a text, wrapped, that hangs behind a sign or label; no line ends in blanks."""
-    from rich.text import Text
-
     hang = max(hang, len(sign) + 1 if sign else 0)
     width = max(console.width - indent - hang, 20)
     joined = _QUANTITY.sub(_JOINED, printable(text))
     lines = [line for part in joined.split("\n") for line in (wrap(part, width, break_on_hyphens=False) or [""])]
     for number, line in enumerate(lines):
-        head = Text(" " * indent + (sign if number == 0 else "").ljust(hang), colour)
-        console.print(head + Text(line.replace(_JOINED, " "), style) if line else "", soft_wrap=True)
+        head = " " * indent + (sign if number == 0 else "").ljust(hang)
+        console.print(console.styled(head, colour) + console.styled(line.replace(_JOINED, " "), style) if line else "")
 
 
 def printable(text: str) -> str:
@@ -89,15 +102,8 @@ def _place(problem: Problem) -> str:
 
 
 @cache
-def _console(stream: TextIO) -> "Console":
-    from rich.console import Console
-
-    plain = bool(os.environ.get("NO_COLOR")) or not stream.isatty()
-    console = Console(file=stream, no_color=plain, highlight=False, emoji=False, markup=False,
-                      force_terminal=False if plain else None)  # fmt: skip
-    if console.width > _WIDEST or not stream.isatty():
-        console.width = _WIDEST if stream.isatty() else _width()
-    return console
+def _console(stream: TextIO) -> Console:
+    return Console(stream)
 
 
 def _width() -> int:

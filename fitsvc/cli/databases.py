@@ -1,20 +1,19 @@
 """`fitsvc db`: the database's tables."""
 
-import typer
+import click
 
 from fitsvc.cli.console import out
-from fitsvc.cli.options import DatabaseUrl
-
-app = typer.Typer(no_args_is_help=True, help="Look after the database.")
+from fitsvc.cli.options import Commands, database_option
 
 
-@app.callback()
+@click.group(cls=Commands)
 def db() -> None:
     """Look after the database."""
 
 
-@app.command("upgrade")
-def upgrade(database: DatabaseUrl = None) -> None:
+@db.command()
+@database_option
+def upgrade(database: str | None) -> None:
     """Create the tables, or bring them up to date. Repeating it does no harm."""
     from fitsvc.store.database import Database, is_current
     from fitsvc.store.database import upgrade as bring_up_to_date
@@ -24,4 +23,4 @@ def upgrade(database: DatabaseUrl = None) -> None:
     was_current = is_current(database)
     bring_up_to_date(database)
     state = "is up to date" if was_current else "is now up to date"
-    out().print(f"the database {opened.shown_url} {state}", soft_wrap=True)
+    out().print(f"the database {opened.shown_url} {state}")

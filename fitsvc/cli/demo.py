@@ -6,17 +6,16 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from time import perf_counter
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING
 
-import typer
+import click
 
 from fitsvc.cli.console import FAULTS, out, paragraph, refuse
-from fitsvc.cli.options import load_rules, open_database
+from fitsvc.cli.options import FILE, load_rules, open_database
 
 if TYPE_CHECKING:
-    from rich.console import Console
-
     from fitsvc.answers.answering import Answerer
+    from fitsvc.cli.console import Console
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,20 +27,17 @@ class Asked:
     expect: str
 
 
-def demo(
-    database: Annotated[
-        str | None, typer.Option(metavar="URL", show_default=False, help="Load into this empty database.")
-    ] = None,
-    into: Annotated[
-        Path | None, typer.Option(metavar="FILE", show_default=False, help="Keep the database in this new file.")
-    ] = None,
-    keep: Annotated[bool, typer.Option("--keep", help="Keep the temporary database, and say where it is.")] = False,
-    size: Annotated[
-        int | None,
-        typer.Option(metavar="ITEMS", show_default=False,
-                     help="Make a catalogue of this size, with planted faults, in a new folder, and load it."),
-    ] = None,
-) -> None:  # fmt: skip
+@click.command()
+@click.option("--database", metavar="URL", help="Load into this empty database.")
+@click.option("--into", metavar="FILE", type=FILE, help="Keep the database in this new file.")
+@click.option("--keep", is_flag=True, help="Keep the temporary database, and say where it is.")
+@click.option(
+    "--size",
+    metavar="ITEMS",
+    type=int,
+    help="Make a catalogue of this size, with planted faults, in a new folder, and load it.",
+)
+def demo(database: str | None, into: Path | None, keep: bool, size: int | None) -> None:  # fmt: skip
     """Load a made-up shop, and answer ten questions from its counter."""
     from fitsvc.answers.answering import Answerer
     from fitsvc.paths import data_dir
@@ -62,13 +58,13 @@ def demo(
         console.print(f"\nAll of it took {perf_counter() - started:.1f} s.")
         if kept:
             console.print("Ask more of it, and see it in a browser:")
-            console.print(f"  fitsvc serve --database {url}", soft_wrap=True)
+            console.print(f"  fitsvc serve --database {url}")
         else:
             console.print("To keep it and see it in a browser:")
             console.print("  fitsvc demo --into demo.db")
             console.print("  fitsvc serve --database sqlite:///demo.db")
     if not as_told:
-        raise typer.Exit(FAULTS)
+        raise click.exceptions.Exit(FAULTS)
 
 
 def questions(folder: Path) -> list[Asked]:

@@ -57,4 +57,4 @@ def _show(folder: Path, url: str, size: int, planted: dict[str, int], seconds: f
         f"fitsvc select --rig rig_002 --database {url}",
         f"fitsvc serve --database {url}",
     ):
-        console.print(f"  {command}", soft_wrap=True)
+        console.print(f"  {command}")

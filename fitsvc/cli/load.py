@@ -1,29 +1,31 @@
 """`fitsvc load`: record files into the database."""
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING
 
-import typer
+import click
 
 from fitsvc.cli.console import BAD_INPUT, err, out, show_problems
-from fitsvc.cli.options import DatabaseUrl, RulesFolder, load_rules, open_database
+from fitsvc.cli.options import FILE, database_option, load_rules, open_database, rules_option
 from fitsvc.language.problems import Problem, ProblemsFound
 
 if TYPE_CHECKING:
     from fitsvc.loading.storing import Loaded
 
 
-def load(
-    files: Annotated[
-        list[Path],
-        typer.Argument(metavar="FILE", help="CSV, JSON Lines or YAML files of records; CSV files of observations."),
-    ],
-    database: DatabaseUrl = None,
-    rules: RulesFolder = None,
-    replace: Annotated[
-        bool, typer.Option("--replace", help="Make records that are stored already what the files say, in full.")
-    ] = False,
-) -> None:
+@click.command()
+@click.argument(
+    "files",
+    metavar="FILE...",
+    type=FILE,
+    nargs=-1,
+    required=True,
+    help="CSV, JSON Lines or YAML files of records; CSV files of observations.",
+)
+@database_option
+@rules_option
+@click.option("--replace", is_flag=True, help="Make records that are stored already what the files say, in full.")
+def load(files: tuple[Path, ...], database: str | None, rules: Path | None, replace: bool) -> None:  # fmt: skip
     """Load records. Each file goes in whole, or not at all and every bad row is told."""
     from fitsvc.facts import FactReader
     from fitsvc.loading.load import in_order, load_file
@@ -36,19 +38,19 @@ def load(
         for path in in_order(files, rulebook.vocabulary):
             try:
                 loaded = load_file(opened, reader, path, replace=replace)
-                out().print(described(loaded), soft_wrap=True)
+                out().print(described(loaded))
                 for text in loaded.contradictions:
-                    out().print(f"  contradiction: {text}", soft_wrap=True, markup=False)
+                    out().print(f"  contradiction: {text}")
             except ProblemsFound as found:
                 failed = True
                 show_problems(found.problems)
                 count = len(found.problems)
-                err().print(f"{path}: nothing stored, {count} problem{'s' if count > 1 else ''}", soft_wrap=True)
+                err().print(f"{path}: nothing stored, {count} problem{'s' if count > 1 else ''}")
             except StoreError as error:
                 failed = True
                 show_problems([Problem(str(error), "nothing of this file is stored", file=str(path))])
     if failed:
-        raise typer.Exit(BAD_INPUT)
+        raise click.exceptions.Exit(BAD_INPUT)
 
 
 def described(loaded: "Loaded") -> str:

@@ -3,30 +3,57 @@
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Final, get_args
 
-import typer
+import click
 
 from fitsvc.cli.console import refuse
+from fitsvc.language.display import System
+from fitsvc.language.problems import nearest
 
 if TYPE_CHECKING:
     from fitsvc.rulebook.rules import Rulebook
     from fitsvc.store.database import Database
 
-DatabaseUrl = Annotated[
-    str | None,
-    typer.Option("--database", metavar="URL", show_default=False, envvar="FITSVC_DATABASE_URL",
-                 help="The database, such as `sqlite:///fitsvc.db` (the default) or `postgresql://USER@HOST/NAME`."),
-]  # fmt: skip
-IndexFolder = Annotated[
-    Path | None,
-    typer.Option("--index", metavar="DIR", show_default=False, envvar="FITSVC_INDEX",
-                 help="Where selections' index is kept: beside a SQLite file or in your cache folder, if not said."),
-]  # fmt: skip
-RulesFolder = Annotated[
-    Path | None,
-    typer.Option("--rules", metavar="DIR", show_default=False, help="A folder of rules instead of fitsvc's own."),
-]
+FILE: Final = click.Path(path_type=Path)
+"""The type of an option that names a file or folder; whether it is there is looked at where it is used."""
+
+database_option = click.option(
+    "--database", metavar="URL", envvar="FITSVC_DATABASE_URL", show_envvar=True,
+    help="The database, such as `sqlite:///fitsvc.db` (the default) or `postgresql://USER@HOST/NAME`.",
+)  # fmt: skip
+index_option = click.option(
+    "--index", metavar="DIR", type=FILE, envvar="FITSVC_INDEX", show_envvar=True,
+    help="Where selections' index is kept: beside a SQLite file or in your cache folder, if not said.",
+)  # fmt: skip
+rules_option = click.option("--rules", metavar="DIR", type=FILE, help="A folder of rules instead of fitsvc's own.")
+units_option = click.option(
+    "--units", type=click.Choice(get_args(System)), default="us", show_default=True,
+    help="Show quantities in these units.",
+)  # fmt: skip
+facts_option = click.option(
+    "--fact", "-f", "facts", metavar="SUBJECT.FACT=VALUE", multiple=True,
+    help="A further fact, such as `load.bikes=3`; as often as there are facts.",
+)  # fmt: skip
+
+
+class Commands(click.Group):
+    """A group of commands, listed in the order in which they were added; a near miss is told what may be meant."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        """Their names."""
+        return list(self.commands)
+
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        """The command that is named first."""
+        name = args[0]
+        if self.get_command(ctx, name) is None and not name.startswith("-"):
+            known = self.list_commands(ctx)
+            near = nearest(name, known)
+            refuse(f"there is no command `{name}`", f"did you mean `{near}`?" if near else f"one of {', '.join(known)}")
+        return super().resolve_command(ctx, args)
 
 
 def rules_folder(given: Path | None) -> Path:

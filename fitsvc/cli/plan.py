@@ -3,30 +3,27 @@
 import sys
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING
 
-import typer
+import click
 
-from fitsvc.cli.answer import Units
 from fitsvc.cli.console import out
-from fitsvc.cli.options import DatabaseUrl, RulesFolder, load_rules, open_database
+from fitsvc.cli.options import FILE, database_option, load_rules, open_database, rules_option, units_option
+from fitsvc.language.display import System
 from fitsvc.language.problems import ProblemsFound
 
 if TYPE_CHECKING:
-    from rich.console import Console
-
+    from fitsvc.cli.console import Console
     from fitsvc.planning.plan import Plan, PlanSet
 
 
-def plan(
-    wishes: Annotated[
-        Path, typer.Argument(metavar="WISHES.json", show_default=False, help="The wishes; `-` is standard input.")
-    ],
-    units: Annotated[Units, typer.Option(help="Show quantities in these units.")] = Units.us,
-    as_json: Annotated[bool, typer.Option("--json", help="Print the plan as the service sends it.")] = False,
-    database: DatabaseUrl = None,
-    rules: RulesFolder = None,
-) -> None:
+@click.command()
+@click.argument("wishes", metavar="WISHES.json", type=FILE, help="The wishes; `-` is standard input.")
+@units_option
+@click.option("--json", "as_json", is_flag=True, help="Print the plan as the service sends it.")
+@database_option
+@rules_option
+def plan(wishes: Path, units: System, as_json: bool, database: str | None, rules: Path | None) -> None:
     """Plan a rig: which parts of the catalogue make every wish work?"""
     from fitsvc.answers.answering import Answerer
     from fitsvc.cli.questions import read_question_file
@@ -42,7 +39,7 @@ def plan(
             shop = Shop(answerer.reader)
             shelf = shop.shelf(session)
             records = StoreRecords(session, shop.vehicles)
-            found = Planner(answerer).plan(document, records, shelf, units.value)
+            found = Planner(answerer).plan(document, records, shelf, units)
     except ProblemsFound as problems:
         file = "" if str(wishes) == "-" else str(wishes)
         raise ProblemsFound(replace(problem, file=problem.file or file) for problem in problems.problems) from None
@@ -81,10 +78,8 @@ def _show(console: "Console", plan: "Plan") -> None:
 
 
 def _heading(console: "Console", text: str) -> None:
-    from rich.text import Text
-
     console.print()
-    console.print(Text(text, "bold"))
+    console.print(text, "bold")
 
 
 def _in_short(one: "PlanSet") -> str:

@@ -19,10 +19,11 @@ def progress() -> Iterator[Tell]:
     if not console.is_terminal:
         yield _Lines().tell
         return
+    from rich.console import Console
     from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 
     with Progress(TextColumn("{task.description}"), BarColumn(), TextColumn("{task.percentage:>3.0f} %"),
-                  TimeRemainingColumn(), console=console, transient=True) as bar:  # fmt: skip
+                  TimeRemainingColumn(), console=Console(stderr=True), transient=True) as bar:  # fmt: skip
         task = bar.add_task("")
         yield lambda stage, done, total: bar.update(task, description=stage, completed=done, total=total or None)
 
@@ -41,4 +42,4 @@ class _Lines:
             return
         self._told, self._at = (stage, done), now
         share = f": {done:,} of {total:,}" if total else f": {done:,}" if done else ""
-        err().print(f"{stage}{share}", soft_wrap=True)
+        err().print(f"{stage}{share}")

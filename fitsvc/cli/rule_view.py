@@ -14,8 +14,7 @@ from fitsvc.rulebook.yaml_text import Mapping as Tree
 from fitsvc.rulebook.yaml_text import Node, Scalar, Sequence, read_yaml_file, to_plain
 
 if TYPE_CHECKING:
-    from rich.console import Console
-
+    from fitsvc.cli.console import Console
     from fitsvc.rulebook.coverage import Coverage
     from fitsvc.rulebook.rules import Rulebook
 

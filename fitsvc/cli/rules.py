@@ -1,27 +1,30 @@
 """`fitsvc rules`: checking, testing and reading a folder of rules."""
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING
 
-import typer
+import click
 
 from fitsvc.cli.console import FAULTS, out, refuse, show_problems
-from fitsvc.cli.options import rules_folder
+from fitsvc.cli.options import FILE, Commands, rules_folder
 from fitsvc.language.problems import Problem, ProblemsFound
 
 if TYPE_CHECKING:
     from fitsvc.engine.examples import Ran
     from fitsvc.rulebook.rules import Example, Rulebook
 
-app = typer.Typer(no_args_is_help=True, help="Check, test and read rules.")
-Folder = Annotated[
-    Path | None,
-    typer.Argument(metavar="DIR", show_default=False, help="A folder of rules; fitsvc's own when left out."),
-]
+_folder = click.argument("folder", metavar="[DIR]", type=FILE, required=False,
+                         help="A folder of rules; fitsvc's own when left out.")  # fmt: skip
 
 
-@app.command("check")
-def check(folder: Folder = None) -> None:
+@click.group(cls=Commands)
+def rules() -> None:
+    """Check, test and read rules."""
+
+
+@rules.command()
+@_folder
+def check(folder: Path | None) -> None:
     """Check all rule files, and tell all that is wrong with them."""
     from fitsvc.engine.examples import case_of
     from fitsvc.facts import FactReader
@@ -36,12 +39,13 @@ def check(folder: Folder = None) -> None:
             problems += found.problems
     if problems:
         _fail(problems)
-    out().print(f"{_counts(rulebook)}: no problems", soft_wrap=True)
-    out().print(rulebook.digest, soft_wrap=True)
+    out().print(f"{_counts(rulebook)}: no problems")
+    out().print(rulebook.digest)
 
 
-@app.command("test")
-def test(folder: Folder = None) -> None:
+@rules.command()
+@_folder
+def test(folder: Path | None) -> None:
     """Run the examples that stand beside the rules."""
     from fitsvc.engine.examples import run_examples
     from fitsvc.engine.point import Point
@@ -55,26 +59,17 @@ def test(folder: Folder = None) -> None:
         _fail(found.problems)
     broken = [one.problem() for one in ran if not one.kept]
     show_problems(broken, out())
-    out().print(f"{len(ran)} examples, {len(ran) - len(broken)} kept, {len(broken)} broken", soft_wrap=True)
+    out().print(f"{len(ran)} examples, {len(ran) - len(broken)} kept, {len(broken)} broken")
     if broken:
-        raise typer.Exit(FAULTS)
+        raise click.exceptions.Exit(FAULTS)
 
 
-@app.command("show")
-def show(
-    id: Annotated[
-        str | None,
-        typer.Argument(metavar="ID", show_default=False, help="A rule, limit, need or caution, as answers name it."),
-    ] = None,
-    folder: Folder = None,
-    coverage: Annotated[
-        bool, typer.Option("--coverage", help="Show what each topic reads, and the facts that nothing reads.")
-    ] = False,
-    kind: Annotated[
-        str | None,
-        typer.Option("--kind", metavar="KIND", help="Show what a kind is, and the rules that can apply to it."),
-    ] = None,
-) -> None:
+@rules.command()
+@click.argument("id", metavar="[ID]", required=False, help="A rule, limit, need or caution, as answers name it.")
+@_folder
+@click.option("--coverage", is_flag=True, help="Show what each topic reads, and the facts that nothing reads.")
+@click.option("--kind", metavar="KIND", help="Show what a kind is, and the rules that can apply to it.")
+def show(id: str | None, folder: Path | None, coverage: bool, kind: str | None) -> None:
     """Show a rule, limit, need or caution. Or what all of them read, or those of a kind."""
     if kind is not None:
         if coverage or (id is not None and folder is not None):
@@ -95,14 +90,10 @@ def show(
     show_rule(out(), find_rule(rules_folder(folder), id))
 
 
-@app.command("compare")
-def compare(
-    old: Annotated[Path, typer.Argument(metavar="OLD", show_default=False, help="A folder of rules.")],
-    new: Annotated[
-        Path | None,
-        typer.Argument(metavar="NEW", show_default=False, help="Another one; fitsvc's own when left out."),
-    ] = None,
-) -> None:
+@rules.command()
+@click.argument("old", metavar="OLD", type=FILE, help="A folder of rules.")
+@click.argument("new", metavar="[NEW]", type=FILE, required=False, help="Another one; fitsvc's own when left out.")
+def compare(old: Path, new: Path | None) -> None:
     """Compare two folders of rules. Tells what differs, and which of their examples get another result."""
     from fitsvc.cli.rules_compared import show_differences, show_examples
     from fitsvc.engine.compared import compare_examples
@@ -119,10 +110,10 @@ def compare(
     if found or compared.changed:
         out().print()
     counted = f"{len(found)} difference{'s' if len(found) != 1 else ''}, {len(compared.changed)} of {compared.asked}"
-    out().print(f"{counted} shared examples get another result", soft_wrap=True)
+    out().print(f"{counted} shared examples get another result")
     for word, rulebook in (("old", before), ("new", after)):
-        out().print(f"{word} {rulebook.digest}", soft_wrap=True)
-    out().print("Whose fits change on a catalogue: `fitsvc audit ... --rules NEW --against AUDIT`.", soft_wrap=True)
+        out().print(f"{word} {rulebook.digest}")
+    out().print("Whose fits change on a catalogue: `fitsvc audit ... --rules NEW --against AUDIT`.")
 
 
 def _coverage(folder: Path) -> None:
@@ -134,7 +125,7 @@ def _coverage(folder: Path) -> None:
     found = coverage_of(rulebook)
     show_coverage(out(), rulebook, found)
     if found.unread:
-        raise typer.Exit(FAULTS)
+        raise click.exceptions.Exit(FAULTS)
 
 
 def _load(folder: Path) -> "Rulebook":
@@ -150,8 +141,8 @@ def _load(folder: Path) -> "Rulebook":
 
 def _fail(problems: "list[Problem] | tuple[Problem, ...]") -> None:
     show_problems(problems, out())
-    out().print(f"{len(problems)} problem{'s' if len(problems) != 1 else ''}", soft_wrap=True)
-    raise typer.Exit(FAULTS)
+    out().print(f"{len(problems)} problem{'s' if len(problems) != 1 else ''}")
+    raise click.exceptions.Exit(FAULTS)
 
 
 def _counts(rulebook: "Rulebook") -> str:

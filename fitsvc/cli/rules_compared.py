@@ -11,8 +11,7 @@ from fitsvc.rulebook.yaml_text import to_plain
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
-    from rich.console import Console
-
+    from fitsvc.cli.console import Console
     from fitsvc.engine.compared import Compared
     from fitsvc.rulebook.meaning import Difference
 

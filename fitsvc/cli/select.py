@@ -2,21 +2,28 @@
 
 import sys
 from collections.abc import Sequence
-from enum import StrEnum
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any, Final
+from typing import TYPE_CHECKING, Any, Final
 
-import typer
+import click
 
-from fitsvc.cli.answer import Units
 from fitsvc.cli.console import one_line, out, paragraph, refuse
-from fitsvc.cli.options import DatabaseUrl, IndexFolder, RulesFolder, load_rules, open_database
+from fitsvc.cli.options import (
+    database_option,
+    facts_option,
+    index_option,
+    load_rules,
+    open_database,
+    rules_option,
+    units_option,
+)
+from fitsvc.language.display import System
 from fitsvc.language.problems import nearest
 
 if TYPE_CHECKING:
-    from rich.console import Console
-
+    from fitsvc.cli.console import Console
     from fitsvc.selection.query import Wanted
+    from fitsvc.selection.segments import Sort
     from fitsvc.selection.selector import Selection, Selector
 
 _SIGNS: Final = {
@@ -24,49 +31,35 @@ _SIGNS: Final = {
 }  # fmt: skip
 
 
-class Outcomes(StrEnum):
-    """What a rig may come to with an accessory."""
-
-    works = "works"
-    conditional = "conditional"
-    undetermined = "undetermined"
-    fails = "fails"
-
-
-class Sorts(StrEnum):
-    """What accessories of the same outcome are ordered by."""
-
-    sku = "sku"
-    label = "label"
-
-
+@click.command()
+@click.option("--rig", metavar="ID", required=True, help="The saved rig.")
+@click.option("--kind", "kinds", metavar="KIND", multiple=True, help="Only of this kind, or these.")
+@click.option(
+    "--outcome", "outcomes", type=click.Choice(list(_SIGNS)), multiple=True, help="Only with this outcome, or these."
+)
+@click.option("--text", metavar="TEXT", default="", help="Only with this in label or SKU.")
+@click.option(
+    "--where", metavar="FACT=VALUE,...", default="", help="Only with these facts for sure, such as `shank=2 in`."
+)
+@facts_option
+@click.option(
+    "--sort",
+    type=click.Choice(["sku", "label"]),
+    default="sku",
+    show_default=True,
+    help="What those of the same outcome are ordered by.",
+)
+@click.option("--limit", type=click.IntRange(1, 1000), default=50, show_default=True, help="How many to show at most.")
+@click.option("--after", metavar="NEXT", help="Go on after a page: its `next`.")
+@units_option
+@click.option("--json", "as_json", is_flag=True, help="Print the page as the service sends it.")
+@database_option
+@index_option
+@rules_option
 def select(
-    rig: Annotated[str, typer.Option(metavar="ID", help="The saved rig.")],
-    kind: Annotated[
-        list[str] | None, typer.Option(metavar="KIND", show_default=False, help="Only of this kind, or these.")
-    ] = None,
-    outcome: Annotated[
-        list[Outcomes] | None, typer.Option(show_default=False, help="Only with this outcome, or these.")
-    ] = None,
-    text: Annotated[str, typer.Option(metavar="TEXT", help="Only with this in label or SKU.")] = "",
-    where: Annotated[
-        str, typer.Option(metavar="FACT=VALUE,...", help="Only with these facts for sure, such as `shank=2 in`.")
-    ] = "",
-    facts: Annotated[
-        list[str] | None,
-        typer.Option("--fact", "-f", metavar="SUBJECT.FACT=VALUE", show_default=False,
-                     help="A further fact, such as `load.bikes=3`; as often as there are facts."),
-    ] = None,
-    sort: Annotated[Sorts, typer.Option(help="What those of the same outcome are ordered by.")] = Sorts.sku,
-    limit: Annotated[int, typer.Option(min=1, max=1000, help="How many to show at most.")] = 50,
-    after: Annotated[
-        str | None, typer.Option(metavar="NEXT", show_default=False, help="Go on after a page: its `next`.")
-    ] = None,
-    units: Annotated[Units, typer.Option(help="Show quantities in these units.")] = Units.us,
-    as_json: Annotated[bool, typer.Option("--json", help="Print the page as the service sends it.")] = False,
-    database: DatabaseUrl = None,
-    index: IndexFolder = None,
-    rules: RulesFolder = None,
+    rig: str, kinds: tuple[str, ...], outcomes: tuple[str, ...], text: str, where: str, facts: tuple[str, ...],
+    sort: "Sort", limit: int, after: str | None, units: System, as_json: bool, database: str | None, index: Path | None,
+    rules: Path | None,
 ) -> None:  # fmt: skip
     """Select accessories: which of those stored work on a rig?"""
     import msgspec
@@ -77,17 +70,17 @@ def select(
     from fitsvc.selection.selector import Selector
 
     selector = Selector(Answerer(load_rules(rules)))
-    _require_kinds(kind or (), selector.kinds)
-    question = with_facts({"rig": {"id": rig}}, facts or (), selector.answerer.rulebook.vocabulary)
+    _require_kinds(kinds, selector.kinds)
+    question = with_facts({"rig": {"id": rig}}, facts, selector.answerer.rulebook.vocabulary)
     wanted = Wanted(
         question=question,
-        kinds=frozenset(kind or ()),
-        outcomes=frozenset(one.value for one in outcome or ()),
+        kinds=frozenset(kinds),
+        outcomes=frozenset(outcomes),
         text=text,
-        sort=sort.value,
+        sort=sort,
         limit=limit,
         after=after,
-        system=units.value,
+        system=units,
         facts=selector.facts(where),
     )
     found = _ask(selector, question, wanted, database, index)

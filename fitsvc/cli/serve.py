@@ -1,26 +1,43 @@
 """`fitsvc serve`: the REST service."""
 
 from pathlib import Path
-from typing import Annotated
 
-import typer
+import click
 
-from fitsvc.cli.options import DatabaseUrl, IndexFolder
+from fitsvc.cli.options import FILE, database_option, index_option
 
 
+@click.command()
+@click.option("--host", metavar="HOST", default="127.0.0.1", show_default=True, help="The address to listen on.")
+@click.option(
+    "--port",
+    metavar="PORT",
+    type=click.IntRange(0, 65535),
+    default=8000,
+    show_default=True,
+    help="The port to listen on.",
+)
+@database_option
+@click.option(
+    "--audits",
+    metavar="DIR",
+    type=FILE,
+    envvar="FITSVC_AUDITS",
+    show_envvar=True,
+    show_default="fitsvc-audits",
+    help="Where audits are kept; servers that share a database share it too.",
+)
+@click.option(
+    "--audit-mb",
+    metavar="MB",
+    type=click.IntRange(1),
+    default=2000,
+    show_default=True,
+    help="The largest file that an audit takes.",
+)
+@index_option
 def serve(
-    host: Annotated[str, typer.Option(help="The address to listen on.")] = "127.0.0.1",
-    port: Annotated[int, typer.Option(min=0, max=65535, help="The port to listen on.")] = 8000,
-    database: DatabaseUrl = None,
-    audits: Annotated[
-        Path | None,
-        typer.Option(metavar="DIR", show_default="fitsvc-audits", envvar="FITSVC_AUDITS",
-                     help="Where audits are kept; servers that share a database share it too."),
-    ] = None,
-    audit_mb: Annotated[
-        int, typer.Option("--audit-mb", metavar="MB", min=1, help="The largest file that an audit takes.")
-    ] = 2000,
-    index: IndexFolder = None,
+    host: str, port: int, database: str | None, audits: Path | None, audit_mb: int, index: Path | None
 ) -> None:  # fmt: skip
     """Serve the REST interface and its pages over HTTP."""
     from fitsvc.service.serving import serve as run
