@@ -11,6 +11,7 @@ from typing import Any, Final, TypeVar
 import msgspec
 
 from fitsvc.caching import LruCache
+from fitsvc.document import Json
 from fitsvc.language.intervals import SAME, Bounds
 from fitsvc.language.problems import Problem, ProblemsFound, nearest
 from fitsvc.language.quantities import QuantityError, parse_quantity
@@ -65,7 +66,7 @@ class FactReader:
         self._seen = {name: LruCache[_Cell, dict[str, Value]](_MOST_READ) for name in self.subjects}
 
     def read(
-        self, subject: str, facts: Mapping[str, Any], pointer: str, problems: list[Problem],
+        self, subject: str, facts: Mapping[str, Json], pointer: str, problems: list[Problem],
         values: dict[str, Value], texts: dict[str, str],
     ) -> tuple[str, ...]:  # fmt: skip
         """Read a subject's facts into `values` and `texts`; what is wrong is added to `problems`.
@@ -84,7 +85,7 @@ class FactReader:
         return found[2]
 
     def _read(
-        self, subject: str, facts: Mapping[str, Any], pointer: str, problems: list[Problem]
+        self, subject: str, facts: Mapping[str, Json], pointer: str, problems: list[Problem]
     ) -> tuple[dict[str, Value], dict[str, str]]:
         known, seen = self.subjects[subject], self._seen[subject].find
         values: dict[str, Value] = {}
@@ -110,7 +111,7 @@ class FactReader:
         """What a question that gives these values is about beside its subjects."""
         return frozenset(self._named & values.keys())
 
-    def value(self, fact: Fact, wire: Any) -> dict[str, Value]:
+    def value(self, fact: Fact, wire: Json) -> dict[str, Value]:
         """The values of a fact's slots; ProblemsFound with pointers below the fact."""
         slots = _READERS[_kind(fact)](fact, wire)
         if type(wire) in _REMEMBERED and slots and not fact.tyre:
@@ -118,7 +119,7 @@ class FactReader:
         return slots
 
 
-def _key(facts: Mapping[str, Any]) -> bytes:
+def _key(facts: Mapping[str, Json]) -> bytes:
     """Facts in one piece, in which `true`, `1` and `1.0` differ; nothing for such as no document can have."""
     try:
         return _encode(facts)
@@ -149,7 +150,7 @@ def _refuse(message: str, help: str = "", pointer: str = "", meaning: bool = Fal
     return ProblemsFound([Problem(message, help, pointer=pointer, meaning=meaning)])
 
 
-def _shown(wire: Any) -> str:
+def _shown(wire: Json) -> str:
     """What was written, in backticks: on one line, and not longer than a line."""
     try:
         text = wire if isinstance(wire, str) else json.dumps(wire, ensure_ascii=False, default=str)
@@ -173,14 +174,14 @@ def _all(readings: Iterable[Callable[[], T]]) -> list[T]:
     return found
 
 
-def _number(fact: Fact, wire: Any) -> dict[str, Value]:
+def _number(fact: Fact, wire: Json) -> dict[str, Value]:
     if isinstance(wire, Mapping):
         return {fact.name: _bounded(fact, wire)}
     amount = _held(fact, wire)
     return {fact.name: (amount, amount)}
 
 
-def _amount(fact: Fact, wire: Any, pointer: str = "") -> float:
+def _amount(fact: Fact, wire: Json, pointer: str = "") -> float:
     """One figure in inside units, without the range check."""
     assert isinstance(fact.type, NumberType)
     if isinstance(wire, bool) or not isinstance(wire, str | int | float):
@@ -210,7 +211,7 @@ def _figure(fact: Fact) -> str:
     return f"write {fact.the} as a figure between {low} and {high}"
 
 
-def _held(fact: Fact, wire: Any, pointer: str = "") -> float:
+def _held(fact: Fact, wire: Json, pointer: str = "") -> float:
     """One figure within the fact's plausible range; what is the same as an end of it is that end."""
     amount = _amount(fact, wire, pointer)
     assert fact.range and fact.range_text
@@ -221,7 +222,7 @@ def _held(fact: Fact, wire: Any, pointer: str = "") -> float:
     return min(max(amount, fact.range[0]), fact.range[1])
 
 
-def _tolerance(fact: Fact, wire: Any) -> float:
+def _tolerance(fact: Fact, wire: Json) -> float:
     tolerance = _amount(fact, wire, "/tolerance")
     if tolerance < 0.0:
         help = "a tolerance is how far off it may be either way"
@@ -232,7 +233,7 @@ def _tolerance(fact: Fact, wire: Any) -> float:
 _BOUND_FORMS: Final = "give `value` with `tolerance`, or `at_least` and/or `at_most`"
 
 
-def _bounded(fact: Fact, wire: Mapping[str, Any]) -> Bounds:
+def _bounded(fact: Fact, wire: Mapping[str, Json]) -> Bounds:
     keys = set(wire)
     assert fact.range
     if keys == {"value", "tolerance"}:
@@ -253,7 +254,7 @@ def _bounded(fact: Fact, wire: Mapping[str, Any]) -> Bounds:
     return (low, high)
 
 
-def _list(fact: Fact, wire: Any) -> dict[str, Value]:
+def _list(fact: Fact, wire: Json) -> dict[str, Value]:
     kind = fact.type
     assert isinstance(kind, ListType)
     if isinstance(wire, list):
@@ -264,7 +265,7 @@ def _list(fact: Fact, wire: Any) -> dict[str, Value]:
     return {fact.name: _member(fact, kind, wire, "")}
 
 
-def _member(fact: Fact, kind: ListType, wire: Any, pointer: str) -> int:
+def _member(fact: Fact, kind: ListType, wire: Json, pointer: str) -> int:
     if isinstance(wire, str):
         if wire in kind.members:
             return kind.mask(wire)
@@ -292,19 +293,19 @@ def _size(fact: Fact, kind: ListType, wire: str, pointer: str) -> int:
                   f"did you mean `{near[1]}` ({near[0]:g} mm)? It is one of {listed}", pointer)  # fmt: skip
 
 
-def _yes_no(fact: Fact, wire: Any) -> dict[str, Value]:
+def _yes_no(fact: Fact, wire: Json) -> dict[str, Value]:
     if isinstance(wire, bool | str) and wire in _TRUTHS:
         return {fact.name: _TRUTHS[wire]}
     raise _refuse(f"{_shown(wire)} is neither yes nor no for {fact.the}", "write true or false")
 
 
-def _text(fact: Fact, wire: Any) -> dict[str, Value]:
+def _text(fact: Fact, wire: Json) -> dict[str, Value]:
     if not isinstance(wire, str) or len(wire) > LONGEST_TEXT or "\0" in wire:
         raise _refuse(f"{_shown(wire)} is not a text for {fact.the}", f"a text has at most {LONGEST_TEXT} characters")
     return {}
 
 
-def _tyre(fact: Fact, wire: Any) -> dict[str, Value]:
+def _tyre(fact: Fact, wire: Json) -> dict[str, Value]:
     if not isinstance(wire, str):
         raise _refuse(f"{_shown(wire)} is not a tyre designation", "write it as on the sidewall, such as `245/75R16`")
     try:
@@ -316,6 +317,6 @@ def _tyre(fact: Fact, wire: Any) -> dict[str, Value]:
             f"{fact.name}.rim": (tyre.rim, tyre.rim)}  # fmt: skip
 
 
-_READERS: Final[Mapping[str, Callable[[Fact, Any], dict[str, Value]]]] = {
+_READERS: Final[Mapping[str, Callable[[Fact, Json], dict[str, Value]]]] = {
     "number": _number, "list": _list, "yes_no": _yes_no, "text": _text, "tyre": _tyre,
 }  # fmt: skip

@@ -7,11 +7,12 @@ from hypothesis import HealthCheck, given
 from hypothesis import strategies as st
 from sqlmodel import Session
 
+from fitsvc.document import Json
 from fitsvc.store.creation import create_record
 from fitsvc.store.database import Database
 from fitsvc.store.observations import Told, current_facts, list_observations
 from fitsvc.store.records import Draft, add_observation, get_record, replace_record
-from fitsvc.store.tables import Kind, Wire
+from fitsvc.store.tables import Kind
 
 KINDS: tuple[Kind, ...] = ("assumed", "published", "measured")
 VALUES = st.one_of(st.none(), st.integers(0, 3), st.sampled_from(["2 in", "50 mm"]), st.booleans())
@@ -23,11 +24,11 @@ class Said:
     """One observation, as the fold sees it."""
 
     kind: str
-    facts: dict[str, Wire] = field(default_factory=dict)
+    facts: dict[str, Json] = field(default_factory=dict)
     id: str = "obs_x"
 
 
-def heights(*said: tuple[str, Wire]) -> Wire:
+def heights(*said: tuple[str, Json]) -> Json:
     """Return the height that follows from what was said of it in order, `none` where it is unknown."""
     return current_facts(Said(kind, {"height": value}) for kind, value in said).facts.get("height", "none")
 
@@ -68,7 +69,7 @@ def test_provenance_names_the_observation_that_holds() -> None:
     }
 
 
-def best(said: list[Said], fact: str) -> tuple[Wire, str] | None:
+def best(said: list[Said], fact: str) -> tuple[Json, str] | None:
     """Say by its definition, not by folding, which value of a fact holds and how it is known."""
     told = [(KINDS.index(one.kind), n, one) for n, one in enumerate(said) if fact in one.facts]
     taken_back = max((n for _, n, one in told if one.facts[fact] is None), default=-1)
@@ -94,7 +95,7 @@ STEPS = st.lists(st.tuples(st.sampled_from(KINDS), st.booleans(), BATCHES), max_
 @tries(25, suppress_health_check=(*TIMED, HealthCheck.function_scoped_fixture))
 @given(STEPS)
 def test_the_cache_equals_a_fold_from_scratch(
-    database: Database, steps: list[tuple[Kind, bool, dict[str, Wire]]]
+    database: Database, steps: list[tuple[Kind, bool, dict[str, Json]]]
 ) -> None:
     """After any observations and replacements the record holds what its observations add up to."""
     with database.session() as session:

@@ -1,11 +1,12 @@
 """The answer as it goes over the wire: typed structs, encoded as JSON in the order written here."""
 
 from functools import cached_property
-from typing import Any, Final, Literal
+from typing import Final, Literal
 
 import msgspec
 from msgspec.structs import replace
 
+from fitsvc.document import Document
 from fitsvc.engine.point import Outcome
 
 Sort = Literal["reduce", "swap", "receiver", "add", "none"]
@@ -60,7 +61,7 @@ class Remedy(msgspec.Struct, omit_defaults=True, kw_only=True):
     because: str
     sku: str = ""
     skus: list[str] = []
-    question: dict[str, Any] = {}
+    question: Document = {}
 
 
 class Candidate(msgspec.Struct):

@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 from functools import cached_property
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Final
 
 import msgspec
 
@@ -31,6 +31,7 @@ from fitsvc.answers.shelf import EMPTY, Shelf
 from fitsvc.answers.summary import summarise, to_ask
 from fitsvc.answers.wording import Wording
 from fitsvc.caching import LruCache
+from fitsvc.document import Json
 from fitsvc.engine.leaves import Basis
 from fitsvc.engine.limits import Lowest, limits_of
 from fitsvc.engine.point import Point, Verdict
@@ -79,7 +80,7 @@ class Answerer:
         return Columns(self.engine)
 
     def answer(
-        self, document: Any, records: Records | None = None, system: System = "us", shelf: Shelf | None = None
+        self, document: Json, records: Records | None = None, system: System = "us", shelf: Shelf | None = None
     ) -> Answer:
         """Answer a question document, with remedies from a shelf; ProblemsFound when it cannot be read."""
         records = records or NoRecords()
@@ -92,7 +93,7 @@ class Answerer:
         return answer
 
     def _answer(
-        self, document: Any, question: Question, records: Records, system: System
+        self, document: Json, question: Question, records: Records, system: System
     ) -> tuple[Answer, Question, Sequence[int]]:
         """The answer without remedies, and what to look for them by: the question and the rules that fail.
 
@@ -150,7 +151,7 @@ class Answerer:
         return answer
 
     def _remedies(
-        self, document: Any, question: Question, failing: Sequence[int], records: Records, system: System, shelf: Shelf
+        self, document: Json, question: Question, failing: Sequence[int], records: Records, system: System, shelf: Shelf
     ) -> list[Remedy]:
         """What would make it work: each change answered in full before it is told."""
         search = Remedies(self.missing, self.reader, shelf, system)

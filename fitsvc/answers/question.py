@@ -7,8 +7,9 @@ them: one alone is taken as if its id were given, several are the question's can
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Any, Final, Protocol
+from typing import Final, Protocol
 
+from fitsvc.document import Document, Json
 from fitsvc.facts import MOST_ADAPTERS, Case, FactReader, escape
 from fitsvc.language.problems import Problem, ProblemsFound, nearest
 from fitsvc.language.types import ListType, Value
@@ -35,7 +36,7 @@ class Stored:
     subject: str
     key: str
     label: str
-    facts: Mapping[str, Any]
+    facts: Mapping[str, Json]
     assumed: frozenset[str] = frozenset()
     links: Mapping[str, str] = field(default_factory=dict)
 
@@ -61,7 +62,7 @@ class Records(Protocol):
         """The mountings of a receiver on a vehicle."""
         ...
 
-    def rig(self, key: str) -> Mapping[str, Any] | None:
+    def rig(self, key: str) -> Mapping[str, Json] | None:
         """A saved rig, as the `rig` of a question."""
         ...
 
@@ -81,7 +82,7 @@ class NoRecords:
         """No mounting."""
         return []
 
-    def rig(self, key: str) -> Mapping[str, Any] | None:
+    def rig(self, key: str) -> Mapping[str, Json] | None:
         """No rig."""
         return None
 
@@ -104,28 +105,28 @@ class Question:
     replaced: frozenset[str]
     labels: Mapping[str, str]
     candidates: tuple[Named, ...] = ()
-    vehicle: Mapping[str, Any] = field(default_factory=dict)
+    vehicle: Mapping[str, Json] = field(default_factory=dict)
     unstored: tuple[str, ...] = ()
 
-    def about(self, document: Mapping[str, Any], candidate: Named) -> dict[str, Any]:
+    def about(self, document: Mapping[str, Json], candidate: Named) -> Document:
         """The question's document with one of the candidates named by its id; what is told of the vehicle stays."""
         return {**document, "rig": {**document["rig"], "vehicle": {**self.vehicle, "id": candidate.key}}}
 
 
-def joined_rig(saved: Mapping[str, Any], rig: Mapping[str, Any]) -> dict[str, Any]:
+def joined_rig(saved: Mapping[str, Json], rig: Mapping[str, Json]) -> Document:
     """A saved rig with the parts that a question gives beside its `id`."""
     given = {name: part for name, part in rig.items() if name != "id"}
     return {**saved, **{name: joined_part(saved.get(name), part) for name, part in given.items()}}
 
 
-def spelt_out(document: dict[str, Any], records: Records) -> dict[str, Any]:
+def spelt_out(document: Document, records: Records) -> Document:
     """A question that has been read, with a saved rig's parts in place of its `id`."""
     rig = document.get("rig")
     saved = records.rig(rig["id"]) if isinstance(rig, dict) and rig.get("id") is not None else None
     return document if saved is None or rig is None else {**document, "rig": joined_rig(saved, rig)}
 
 
-def joined_part(saved: Any, part: Any) -> Any:
+def joined_part(saved: Json, part: Json) -> Json:
     """A saved rig's part with the facts given for it; a part that is named anew takes its place."""
     if not isinstance(saved, dict) or not isinstance(part, dict) or "id" in part:
         return part
@@ -133,7 +134,7 @@ def joined_part(saved: Any, part: Any) -> Any:
     return {**saved, **part, "facts": {**(saved.get("facts") or {}), **facts} if isinstance(facts, dict) else facts}
 
 
-def refers_to_records(document: Any) -> bool:
+def refers_to_records(document: Json) -> bool:
     """Whether a question names a stored record anywhere, so that reading it needs the store."""
     if not isinstance(document, dict):
         return False
@@ -154,7 +155,7 @@ def naming_facts(vocabulary: Vocabulary) -> dict[str, Fact]:
     }
 
 
-def names_vehicle(document: Any) -> bool:
+def names_vehicle(document: Json) -> bool:
     """Whether a question calls its vehicle by make or model alone, so that the store may know it."""
     rig = document.get("rig") if isinstance(document, dict) else None
     part = rig.get("vehicle") if isinstance(rig, dict) else None
@@ -162,7 +163,7 @@ def names_vehicle(document: Any) -> bool:
     return isinstance(facts, dict) and any(isinstance(facts.get(name), str) for name in NAMES)
 
 
-def read_question(document: Any, reader: FactReader, records: Records) -> Question:
+def read_question(document: Json, reader: FactReader, records: Records) -> Question:
     """Read a question; ProblemsFound has every problem, with JSON pointers."""
     return _Reading(reader, records).question(document)
 
@@ -186,10 +187,10 @@ class _Reading:
         self.forgotten: set[str] = set()
         self.labels: dict[str, str] = {}
         self.candidates: tuple[Named, ...] = ()
-        self.vehicle: Mapping[str, Any] = {}
+        self.vehicle: Mapping[str, Json] = {}
         self.unstored: tuple[str, ...] = ()
 
-    def question(self, document: Any) -> Question:
+    def question(self, document: Json) -> Question:
         """Read the whole document."""
         if self._is_mapping(document, "", "a question", _TOP):
             self._rig(document.get("rig"))
@@ -215,7 +216,7 @@ class _Reading:
     def _complain(self, pointer: str, message: str, help: str = "", meaning: bool = False) -> None:
         self.problems.append(Problem(message, help, pointer=pointer, meaning=meaning))
 
-    def _is_mapping(self, document: Any, pointer: str, what: str, known: tuple[str, ...]) -> bool:
+    def _is_mapping(self, document: Json, pointer: str, what: str, known: tuple[str, ...]) -> bool:
         if not isinstance(document, dict):
             self._complain(pointer, f"{what} is an object", _may_have(known))
             return False
@@ -226,7 +227,7 @@ class _Reading:
                 self._complain(f"{pointer}/{escape(key)}", f"{what} has no part `{key}`", help)
         return True
 
-    def _rig(self, rig: Any) -> None:
+    def _rig(self, rig: Json) -> None:
         if rig is None or not self._is_mapping(rig, "/rig", "a rig", _RIG):
             return
         if rig.get("id") is not None:
@@ -238,7 +239,7 @@ class _Reading:
         self._adapters(rig.get("adapters"))
         self._subject("spare", rig.get("spare"), "/rig/spare")
 
-    def _saved(self, rig: Mapping[str, Any]) -> Mapping[str, Any]:
+    def _saved(self, rig: Mapping[str, Json]) -> Mapping[str, Json]:
         saved = self.records.rig(rig["id"]) if isinstance(rig["id"], str) else None
         if saved is None:
             self._complain(
@@ -247,7 +248,7 @@ class _Reading:
             saved = {}
         return joined_rig(saved, rig)
 
-    def _named(self, rig: Mapping[str, Any]) -> Stored | None:
+    def _named(self, rig: Mapping[str, Json]) -> Stored | None:
         """The one stored vehicle that is meant by the facts given for it; several are noted as candidates."""
         mounting = rig.get("mounting")
         if not any(f"vehicle.{name}" in self.texts for name in NAMES):
@@ -277,7 +278,7 @@ class _Reading:
                 kept = some
         return tuple(name for name in dict.fromkeys([*names, *told]) if name not in kept)
 
-    def _mounting(self, part: Any, stored: Mapping[str, Stored | None]) -> None:
+    def _mounting(self, part: Json, stored: Mapping[str, Stored | None]) -> None:
         """The mounting named, or the one that is stored for the vehicle and receiver named."""
         named = self._subject("mounting", part, "/rig/mounting")
         vehicle, receiver = stored["vehicle"], stored["receiver"]
@@ -297,7 +298,7 @@ class _Reading:
                 if found_part:
                     self._take(found_part, f"/rig/{subject}", only_missing=True)
 
-    def _adapters(self, parts: Any) -> None:
+    def _adapters(self, parts: Json) -> None:
         if parts is None:
             return
         if not isinstance(parts, list):
@@ -311,7 +312,7 @@ class _Reading:
         for i, part in enumerate(parts):
             self._adapter(part, f"/rig/adapters/{i}")
 
-    def _adapter(self, part: Any, pointer: str) -> None:
+    def _adapter(self, part: Json, pointer: str) -> None:
         outer, self.values = self.values, {}
         self._subject("adapter", part, pointer)
         if isinstance(part, dict):
@@ -320,7 +321,7 @@ class _Reading:
             self._complain(pointer, "an adapter is an object", "give its `sku` or its `facts`")
         self.values = outer
 
-    def _subject(self, subject: str, part: Any, pointer: str) -> Stored | None:
+    def _subject(self, subject: str, part: Json, pointer: str) -> Stored | None:
         """Read one subject, and return its stored record if it names one."""
         if part is None:
             return None
@@ -338,7 +339,7 @@ class _Reading:
         self._inline(subject, part.get("facts"), f"{pointer}/facts", stored)
         return stored
 
-    def _accessory_is_adapter(self, stored: Stored, part: Any, pointer: str) -> None:
+    def _accessory_is_adapter(self, stored: Stored, part: Json, pointer: str) -> None:
         """An adapter asked about is judged where it would sit: in the opening, after those already there."""
         outer, self.values = self.values, {}
         self._take(stored, f"{pointer}/sku")
@@ -346,7 +347,7 @@ class _Reading:
         self.adapters.append(self.values)
         self.values = outer
 
-    def _stored(self, subject: str, key: str, part: Mapping[str, Any], pointer: str) -> Stored | None:
+    def _stored(self, subject: str, key: str, part: Mapping[str, Json], pointer: str) -> Stored | None:
         name = part[key]
         place = f"{pointer}/{key}"
         if not isinstance(name, str):
@@ -382,7 +383,7 @@ class _Reading:
         said = slot in self.values or slot in self.texts
         return said or (fact is not None and fact.name in self.forgotten)
 
-    def _inline(self, subject: str, facts: Any, pointer: str, stored: Stored | None) -> None:
+    def _inline(self, subject: str, facts: Json, pointer: str, stored: Stored | None) -> None:
         if facts is None:
             return
         if not isinstance(facts, dict):

@@ -10,7 +10,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from copy import deepcopy
 from dataclasses import dataclass, replace
 from itertools import product
-from typing import Any, Final
+from typing import Final
 
 from fitsvc.answers.answer import Answer, Next, Remedy, Sort
 from fitsvc.answers.missing import BAD, GOOD, Held, Missing
@@ -20,6 +20,7 @@ from fitsvc.answers.question import Question
 from fitsvc.answers.readings import together
 from fitsvc.answers.shelf import Item, Shelf
 from fitsvc.answers.summary import ANY
+from fitsvc.document import Document
 from fitsvc.engine.point import Outcome
 from fitsvc.facts import MOST_ADAPTERS, Case, FactReader
 from fitsvc.language.display import System
@@ -34,8 +35,6 @@ MOST_TOLD: Final = 3
 _MOST_TRIED: Final = 20_000
 _LESSER: Final = ("load.bikes", "load.cargo_weight", "trailer.gross_weight")
 """What a customer can take less of."""
-
-Document = dict[str, Any]
 
 
 @dataclass(frozen=True, slots=True)

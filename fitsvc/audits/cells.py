@@ -2,13 +2,14 @@
 
 import json
 from collections.abc import Sequence
-from typing import Any, Final
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from fitsvc.audits.mapping import Mapped
 from fitsvc.audits.source import WIRE
+from fitsvc.document import Json
 from fitsvc.engine.columns.signatures import Column, column_of, taken
 from fitsvc.facts import FactReader
 from fitsvc.language.problems import Problem, ProblemsFound
@@ -92,7 +93,7 @@ class FactColumn:
             self._values.append({})
         return self._too_long
 
-    def _wire(self, cell: str) -> Any:
+    def _wire(self, cell: str) -> Json:
         if cell.startswith(WIRE):
             value = json.loads(cell.removeprefix(WIRE))
             figure = isinstance(value, int | float) and not isinstance(value, bool)

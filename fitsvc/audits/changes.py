@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from fitsvc.audits.pairs import pairs_folder, part_of, read_outcomes
 from fitsvc.audits.spool import SUMMARY, Spool
+from fitsvc.document import Document
 from fitsvc.engine.columns.kernel import OUTCOMES
 from fitsvc.language.problems import Problem, ProblemsFound
 
@@ -75,7 +76,7 @@ class Changes:
         self._rigs, self._skus = list(rigs), list(items)
         self._rig_changed = np.array([earlier.rigs.get(rig) != digest for rig, digest in rigs.items()], np.bool_)
         self._item_changed = np.array([earlier.items.get(sku) != digest for sku, digest in items.items()], np.bool_)
-        self.told: dict[str, Any] = {
+        self.told: Document = {
             "new_rigs": len(rigs.keys() - earlier.rigs.keys()), "gone_rigs": len(earlier.rigs.keys() - rigs.keys()),
             "new_items": len(items.keys() - earlier.items.keys()),
             "gone_items": len(earlier.items.keys() - items.keys()), "rulebook_changed": self.rulebook,

@@ -15,6 +15,7 @@ from fitsvc.audits.outliers import suspicious
 from fitsvc.audits.spool import ClaimFate
 from fitsvc.audits.state import AuditState, Progress
 from fitsvc.audits.tally import KIND, kind_numbers, kinds_of
+from fitsvc.document import Document
 from fitsvc.engine.columns.kernel import OUTCOMES
 from fitsvc.files import written
 
@@ -39,7 +40,7 @@ class Findings:
         self.counted: dict[str, int] = {}
         self.suspicious: dict[str, int] = {}
         self.contradicted_by: dict[str, int] = {}
-        self.changes: dict[str, Any] | None = None
+        self.changes: Document | None = None
 
     def write(self, earlier: Earlier | None) -> None:
         """Write every file of findings, and of what changed since an earlier audit."""

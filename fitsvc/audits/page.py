@@ -4,6 +4,8 @@ from collections.abc import Iterable, Sequence
 from html import escape
 from typing import Any, Final
 
+from fitsvc.document import Document
+
 _STYLE: Final = """
 body{font:16px/1.5 system-ui,sans-serif;max-width:60rem;margin:2rem auto;padding:0 1rem;color:#1a1a1a;background:#fff}
 table{border-collapse:collapse;margin:.5rem 0 1.5rem;width:100%}
@@ -15,7 +17,7 @@ code{overflow-wrap:anywhere}
 _MOST: Final = 25
 
 
-def page(summary: dict[str, Any]) -> str:
+def page(summary: Document) -> str:
     """The page."""
     rows, changes = summary["rows"], summary["changes"]
     parts = [
@@ -47,7 +49,7 @@ def page(summary: dict[str, Any]) -> str:
     )
 
 
-def _read(rows: dict[str, Any]) -> str:
+def _read(rows: Document) -> str:
     told = [f"{_n(rows['rows'])} rows were read, {_n(rows['bad_rows'])} of the file's rows are bad (bad_rows.csv)."]
     if rows["other_subjects"]:
         told.append(f"Accessories alone are audited; not audited: {escape(others(rows))}.")
@@ -60,13 +62,13 @@ def _read(rows: dict[str, Any]) -> str:
     return f"<h2>Rows</h2><p>{' '.join(told)}</p>"
 
 
-def others(rows: dict[str, Any]) -> str:
+def others(rows: Document) -> str:
     """The rows of other subjects than accessories, counted by subject in words."""
     told = (f"{_n(count)} {subject}{'s' if count != 1 else ''}" for subject, count in rows["other_subjects"].items())
     return ", ".join(told)
 
 
-def _claims(claims: dict[str, Any] | None) -> str:
+def _claims(claims: Document | None) -> str:
     if claims is None:
         return "<h2>Claims</h2><p>Nothing is claimed.</p>"
     unclaimed = claims["unclaimed"]
@@ -81,14 +83,14 @@ def _claims(claims: dict[str, Any] | None) -> str:
     ))  # fmt: skip
 
 
-def _changes(changes: dict[str, Any]) -> str:
+def _changes(changes: Document) -> str:
     rows = [(f"{word} fits, by {cause}", n) for word in ("new", "lost") for cause, n in changes[word].items()]
     names = ("new_items", "gone_items", "new_rigs", "gone_rigs")
     rows += [(name.replace("_", " "), changes[name]) for name in names]
     return _table("Since the earlier audit", ("change", "number"), rows, "changes.csv")
 
 
-def _where(one: dict[str, Any]) -> str:
+def _where(one: Document) -> str:
     name = "item" if "items" in one else "rig"
     return f"1 {name}" if one[f"{name}s"] == 1 else f"{_n(one[f'{name}s'])} {name}s"
 

@@ -12,6 +12,7 @@ from sqlmodel import Session
 
 from fitsvc.answers.question import Named, Records, Stored, read_question
 from fitsvc.answers.vehicles import Vehicles
+from fitsvc.document import Json
 from fitsvc.facts import Case, FactReader
 from fitsvc.inventory.stored import StoreRecords
 from fitsvc.language.problems import Problem, ProblemsFound
@@ -61,7 +62,7 @@ def rigs_of_table(table: pa.Table) -> list[AuditRig]:
     return found
 
 
-def _values(read: Mapping[str, Any]) -> dict[str, Value]:
+def _values(read: Mapping[str, Json]) -> dict[str, Value]:
     return {name: tuple(value) if isinstance(value, list) else value for name, value in read.items()}
 
 
@@ -71,7 +72,7 @@ class _FileRecords:
 
     reader: FactReader
     found: dict[tuple[str, str], Stored] = field(default_factory=dict)
-    rigs: dict[str, Mapping[str, Any]] = field(default_factory=dict)
+    rigs: dict[str, Mapping[str, Json]] = field(default_factory=dict)
 
     def find(self, subject: str, key: str) -> Stored | None:
         if subject != "accessory":
@@ -82,7 +83,7 @@ class _FileRecords:
         links = {"vehicle": vehicle, "receiver": receiver}
         return [one for one in self.found.values() if one.links == links]
 
-    def rig(self, key: str) -> Mapping[str, Any] | None:
+    def rig(self, key: str) -> Mapping[str, Json] | None:
         return self.rigs.get(key)
 
     def vehicles(self, values: Mapping[str, Value], texts: Mapping[str, str]) -> Sequence[Named]:
@@ -92,10 +93,10 @@ class _FileRecords:
 
 CARRIED: Final = ("load", "ball", "trailer")
 """What a question may have beside a rig and an accessory, and an audit may ask of every pair."""
-_NOTHING: Final[Mapping[str, Any]] = {}
+_NOTHING: Final[Mapping[str, Json]] = {}
 
 
-def read_rigs(paths: Sequence[Path], reader: FactReader, carried: Mapping[str, Any] = _NOTHING) -> list[AuditRig]:
+def read_rigs(paths: Sequence[Path], reader: FactReader, carried: Mapping[str, Json] = _NOTHING) -> list[AuditRig]:
     """The rigs of record files, in their order; ProblemsFound with everything wrong with them.
 
     `carried` is the load, ball or trailer of a question, which every rig then has.
@@ -114,9 +115,9 @@ def read_rigs(paths: Sequence[Path], reader: FactReader, carried: Mapping[str, A
     return _read(dict(records.rigs) or _of_mountings(mounted), records, reader, ", ".join(map(str, paths)), carried)
 
 
-def stored_rigs(session: Session, reader: FactReader, carried: Mapping[str, Any] = _NOTHING) -> list[AuditRig]:
+def stored_rigs(session: Session, reader: FactReader, carried: Mapping[str, Json] = _NOTHING) -> list[AuditRig]:
     """The saved rigs of a store, or its mountings if no rig is saved, in the order of their ids."""
-    documents: dict[str, Mapping[str, Any]] = {}
+    documents: dict[str, Mapping[str, Json]] = {}
     while page := list_rigs(session, after=next(reversed(documents), None), limit=_PAGE):
         documents |= {rig.id: rig.document for rig in page}
     mounted: list[str] = []
@@ -127,7 +128,7 @@ def stored_rigs(session: Session, reader: FactReader, carried: Mapping[str, Any]
     return _read(documents or _of_mountings(mounted), StoreRecords(session), reader, "the database", carried)
 
 
-def _of_mountings(keys: Iterable[str]) -> dict[str, Mapping[str, Any]]:
+def _of_mountings(keys: Iterable[str]) -> dict[str, Mapping[str, Json]]:
     return {key: {"mounting": {"id": key}} for key in keys}
 
 
@@ -152,8 +153,8 @@ def _stored(entry: Entry) -> Stored:
 
 
 def _read(
-    documents: Mapping[str, Mapping[str, Any]], records: Records, reader: FactReader, file: str,
-    carried: Mapping[str, Any],
+    documents: Mapping[str, Mapping[str, Json]], records: Records, reader: FactReader, file: str,
+    carried: Mapping[str, Json],
 ) -> list[AuditRig]:  # fmt: skip
     check_carried(carried, reader, records)
     rigs, problems = [], list[Problem]()
@@ -175,7 +176,7 @@ def _read(
     return rigs
 
 
-def check_carried(carried: Mapping[str, Any], reader: FactReader, records: Records) -> None:
+def check_carried(carried: Mapping[str, Json], reader: FactReader, records: Records) -> None:
     """Raise what is wrong with the load, ball or trailer, once and not for every rig."""
     problems = [
         Problem(f"`{subject}` is not the same for every pair", "give facts of a load, a ball or a trailer")
@@ -187,7 +188,7 @@ def check_carried(carried: Mapping[str, Any], reader: FactReader, records: Recor
         read_question({"rig": {}, "accessory": {"facts": {}}, **carried}, reader, records)
 
 
-def _vehicle(document: Mapping[str, Any], records: Records) -> str:
+def _vehicle(document: Mapping[str, Json], records: Records) -> str:
     """The id of a rig's vehicle, its own or its mounting's."""
     named = document.get("vehicle") or {}
     if named.get("id"):

@@ -9,7 +9,7 @@ import os
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, Final
+from typing import Final
 
 from fitsvc import __version__
 from fitsvc.audits.changes import read_earlier
@@ -21,6 +21,7 @@ from fitsvc.audits.reading import append_problems, read_items
 from fitsvc.audits.rigs import AuditRig
 from fitsvc.audits.spool import SUMMARY, digest_of, digest_of_text
 from fitsvc.audits.state import AuditState, Progress, Shares, Task
+from fitsvc.document import Document
 from fitsvc.facts import FactReader
 from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.rulebook.rules import Rulebook
@@ -123,7 +124,7 @@ class Audit:
         judge_all(self.state, parts, lambda done, total: self.tell("judging pairs", done, total))
 
 
-def _run_of(asked: Asked, rulebook: Rulebook, rigs: Sequence[AuditRig]) -> dict[str, Any]:
+def _run_of(asked: Asked, rulebook: Rulebook, rigs: Sequence[AuditRig]) -> Document:
     """All that the results follow from."""
     against = asked.against / SUMMARY if asked.against else None
     return {

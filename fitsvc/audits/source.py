@@ -13,6 +13,7 @@ from typing import Any, Final
 import pyarrow as pa
 import pyarrow.parquet as pq
 
+from fitsvc.document import Document, Json
 from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.loading.csv_text import RowTooLong, not_parted, read_cells
 from fitsvc.loading.json_text import read_json
@@ -130,7 +131,7 @@ def _ragged(file: str, line: int, cells: int, titles: int) -> Problem:
 
 
 def _json_chunks(path: Path, problems: list[Problem]) -> Iterator[Chunk]:
-    rows: list[tuple[int, dict[str, Any]]] = []
+    rows: list[tuple[int, Document]] = []
     for number, text in _texts(path, problems):
         if not text.strip():
             continue
@@ -160,7 +161,7 @@ def _json_chunks(path: Path, problems: list[Problem]) -> Iterator[Chunk]:
     yield _json_chunk(rows)
 
 
-def _flat(document: dict[str, Any]) -> dict[str, Any]:
+def _flat(document: Document) -> Document:
     """A record with its facts beside its other keys."""
     facts = document.get("facts")
     if not isinstance(facts, dict):
@@ -168,13 +169,13 @@ def _flat(document: dict[str, Any]) -> dict[str, Any]:
     return {**{key: value for key, value in document.items() if key != "facts"}, **facts}
 
 
-def _json_chunk(rows: list[tuple[int, dict[str, Any]]]) -> Chunk:
+def _json_chunk(rows: list[tuple[int, Document]]) -> Chunk:
     titles = dict.fromkeys(title for _, row in rows for title in row)
     cells = {title: [as_cell(row.get(title)) for _, row in rows] for title in titles}
     return Chunk([number for number, _ in rows], cells)
 
 
-def as_cell(value: Any) -> str | None:
+def as_cell(value: Json) -> str | None:
     """A value that may be no text as a cell."""
     if value is None or isinstance(value, str):
         return value

@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 
 from fitsvc.audits.claims import Claims
 from fitsvc.audits.items import Items, ReadReport
+from fitsvc.document import Json
 from fitsvc.engine.columns.signatures import Column, arrays_of
 from fitsvc.files import locked, write_text, written
 from fitsvc.language.problems import Problem, ProblemsFound
@@ -66,7 +67,7 @@ class ClaimFate(NamedTuple):
 class Spool:
     """The folder of one audit."""
 
-    def __init__(self, out: Path, run: Mapping[str, Any]) -> None:
+    def __init__(self, out: Path, run: Mapping[str, Json]) -> None:
         self.out, self.run = out, dict(run)
         self.folder = out / _SPOOL
         self.finished = self._open()
@@ -89,7 +90,7 @@ class Spool:
         self._write(_RUN, self.run)
         return False
 
-    def _same(self, found: Any, message: str) -> None:
+    def _same(self, found: Json, message: str) -> None:
         if found == self.run:
             return
         differ = [name for name in self.run if not isinstance(found, dict) or found.get(name) != self.run[name]]
@@ -190,10 +191,10 @@ class Spool:
         """A place on the disk, and not in memory, for the earlier outcome of every pair."""
         return np.memmap(self.folder / "old-outcomes.u8", np.uint8, "w+", shape=(rigs, items))
 
-    def _write(self, name: str, document: Any) -> None:
+    def _write(self, name: str, document: Json) -> None:
         write_text(self.folder / name, json.dumps(document, ensure_ascii=False, sort_keys=True))
 
-    def _read(self, name: str) -> Any:
+    def _read(self, name: str) -> Json:
         return _read_json(self.folder / name)
 
     def _write_arrays(self, name: str, arrays: Mapping[str, Array]) -> None:
@@ -226,7 +227,7 @@ def _end(name: str, place: int) -> str:
     return f"{name}#{place}"
 
 
-def _read_json(path: Path) -> Any:
+def _read_json(path: Path) -> Json:
     try:
         return json.loads(path.read_text("utf-8"))
     except (OSError, ValueError) as error:
@@ -234,7 +235,7 @@ def _read_json(path: Path) -> Any:
         raise ProblemsFound([Problem(f"cannot be read: {error}", help, file=str(path))]) from None
 
 
-def begun(out: Path) -> Any:
+def begun(out: Path) -> Json:
     """What the audit that was begun in a folder is of; None where there is none that was not ended."""
     path = out / _SPOOL / _RUN
     return _read_json(path) if path.is_file() else None

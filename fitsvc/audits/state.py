@@ -3,12 +3,12 @@
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 from fitsvc.audits.blocks import Kernel
 from fitsvc.audits.missing import OpenFacts
 from fitsvc.audits.rigs import AuditRig
 from fitsvc.audits.spool import Spool
+from fitsvc.document import Json
 from fitsvc.rulebook.rules import Rulebook
 
 Progress = Callable[[str, int, int], None]
@@ -31,7 +31,7 @@ class Task:
     """All that a process needs to judge blocks of an audit."""
 
     out: Path
-    run: Mapping[str, Any]
+    run: Mapping[str, Json]
     format: str
     rulebook: Rulebook
     rigs: Sequence[AuditRig]

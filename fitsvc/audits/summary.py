@@ -1,19 +1,20 @@
 """What an audit comes to, as one JSON document."""
 
 import json
-from typing import Any, Final
+from typing import Final
 
 from fitsvc.audits.findings import Findings
 from fitsvc.audits.page import page
 from fitsvc.audits.run import Audit
 from fitsvc.audits.spool import SUMMARY
+from fitsvc.document import Document
 from fitsvc.engine.columns.kernel import OUTCOMES
 from fitsvc.files import write_text
 
 _ROWS: Final = ("rows", "items", "bad_rows", "other_subjects", "passed_over", "mapped_in_vain")
 
 
-def run(audit: Audit) -> dict[str, Any]:
+def run(audit: Audit) -> Document:
     """Carry an audit through, and return its summary; one that is done already is only read."""
     out, spool = audit.asked.out, audit.state.spool
     if not spool.finished:
@@ -26,11 +27,11 @@ def run(audit: Audit) -> dict[str, Any]:
         # The summary comes last: a folder that has one is done.
         write_text(out / SUMMARY, json.dumps(summary, indent=2, ensure_ascii=False) + "\n")
         spool.close()
-    found: dict[str, Any] = json.loads((out / SUMMARY).read_text("utf-8"))
+    found: Document = json.loads((out / SUMMARY).read_text("utf-8"))
     return found
 
 
-def summarized(findings: Findings) -> dict[str, Any]:
+def summarized(findings: Findings) -> Document:
     """The summary of what was found."""
     state, report = findings.state, findings.report
     rulebook, claimed = state.task.rulebook, findings.claimed.tolist()
@@ -55,12 +56,12 @@ def summarized(findings: Findings) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def faults_of(summary: dict[str, Any]) -> int:
+def faults_of(summary: Document) -> int:
     """How many faults there are; figures that only look wrong are none."""
     return sum(summary["faults"].values())
 
 
-def _claims(findings: Findings) -> dict[str, Any]:
+def _claims(findings: Findings) -> Document:
     by_rule = sorted(findings.contradicted_by.items(), key=lambda pair: (-pair[1], pair[0]))
     sums = findings.by_rig.sum(axis=0) - findings.claimed
     return {
@@ -71,7 +72,7 @@ def _claims(findings: Findings) -> dict[str, Any]:
     }
 
 
-def _missing(findings: Findings) -> list[dict[str, Any]]:
+def _missing(findings: Findings) -> list[Document]:
     """The facts by how many pairs each alone would decide, most first."""
     facts, pairs = findings.facts, findings.waits_of_rig.sum(axis=0).tolist()
     rigs = (findings.waits_of_rig > 0).sum(axis=0).tolist()
@@ -93,7 +94,7 @@ def _without(findings: Findings) -> dict[str, int]:
     }
 
 
-def _rules(findings: Findings) -> list[dict[str, Any]]:
+def _rules(findings: Findings) -> list[Document]:
     """The rules and needs that decide any pair, by how many each does."""
     found = []
     for name, counts in zip(findings.state.kernel.names, findings.by_rule.tolist(), strict=True):

@@ -3,7 +3,7 @@
 import sys
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
@@ -17,6 +17,7 @@ from fitsvc.cli.options import (
     rules_option,
     units_option,
 )
+from fitsvc.document import Json
 from fitsvc.language.display import System
 from fitsvc.language.problems import ProblemsFound
 
@@ -66,7 +67,7 @@ def answer(
         show_answer(out(), found, answerer, everything=show_all)
 
 
-def ask(answerer: "Answerer", document: Any, units: Any, database: str | None) -> "Answer":
+def ask(answerer: "Answerer", document: Json, units: System, database: str | None) -> "Answer":
     """The answer to a question; the database is opened when it is named or the question names stored records."""
     from fitsvc.answers.question import refers_to_records
 
@@ -81,7 +82,7 @@ def ask(answerer: "Answerer", document: Any, units: Any, database: str | None) -
         return answerer.answer(document, StoreRecords(session, shop.vehicles), units, shelf)
 
 
-def _document(question: Path | None, rig: str | None, sold: dict[str, str | None]) -> Any:
+def _document(question: Path | None, rig: str | None, sold: dict[str, str | None]) -> Json:
     from fitsvc.cli.questions import question_about, read_question_file
 
     named = [f"--{name}" for name, value in {"rig": rig, **sold}.items() if value is not None]

@@ -3,13 +3,14 @@
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
 from fitsvc.cli.console import FAULTS, out, paragraph, refuse
 from fitsvc.cli.options import FILE, database_option, load_rules, open_database, rules_option
 from fitsvc.cli.progress import progress
+from fitsvc.document import Document
 
 if TYPE_CHECKING:
     from fitsvc.audits.rigs import AuditRig
@@ -118,7 +119,7 @@ def _missing_once(problems: "Sequence[Problem]") -> "list[Problem]":
     return [first, *(one for one in problems if one not in missing)]
 
 
-def _show(summary: dict[str, Any], output: Path) -> None:
+def _show(summary: Document, output: Path) -> None:
     from fitsvc.audits.page import others
 
     console, rows = out(), summary["rows"]
@@ -152,7 +153,7 @@ def _show(summary: dict[str, Any], output: Path) -> None:
     paragraph(console, f"All of it: {output / 'summary.html'}")
 
 
-def _changed(changes: dict[str, Any]) -> str:
+def _changed(changes: Document) -> str:
     """What changed since an earlier audit, in words: fits by their causes, then items and rigs."""
     fits = [f"{count:,} {word} fits by {cause}" for word in ("new", "lost") for cause, count in changes[word].items()]
     names = ("new_items", "gone_items", "new_rigs", "gone_rigs")

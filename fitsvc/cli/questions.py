@@ -3,9 +3,10 @@
 import sys
 from collections.abc import Mapping, Sequence
 from pathlib import Path
-from typing import Any, Final
+from typing import Final
 
 from fitsvc.cli.console import refuse
+from fitsvc.document import Document, Json
 from fitsvc.language.problems import Problem, ProblemsFound, nearest
 from fitsvc.loading.cells import read_cell
 from fitsvc.loading.json_text import read_json
@@ -15,7 +16,7 @@ LARGEST: Final = 1_000_000
 _RIG: Final = ("vehicle", "receiver", "mounting", "spare")
 
 
-def read_question_file(path: Path) -> Any:
+def read_question_file(path: Path) -> Json:
     """The document in a file of JSON, `-` for standard input."""
     name = "standard input" if str(path) == "-" else str(path)
     try:
@@ -36,7 +37,7 @@ def read_question_file(path: Path) -> Any:
     return read_json(text, name)
 
 
-def with_facts(document: Any, given: Sequence[str], vocabulary: Vocabulary) -> Any:
+def with_facts(document: Json, given: Sequence[str], vocabulary: Vocabulary) -> Json:
     """A question with further facts, each written `subject.fact=value` as in a cell of a record file."""
     from fitsvc.loading.entries import wire_fact
 
@@ -59,16 +60,16 @@ def with_facts(document: Any, given: Sequence[str], vocabulary: Vocabulary) -> A
     return document
 
 
-def _put(document: dict[str, Any], subject: str, fact: str, value: Any) -> None:
+def _put(document: Document, subject: str, fact: str, value: Json) -> None:
     """Add a fact at its subject's place; a place that holds something else is left for the reader to refuse."""
     path = ("rig", subject, "facts") if subject in _RIG else (subject, "facts")
-    place: Any = document
+    place: Json = document
     for step in path:
         place = place.setdefault(step, {}) if isinstance(place, dict) else None
     if isinstance(place, dict):
         place[fact] = value
 
 
-def question_about(rig: str, sold: Mapping[str, str | None]) -> dict[str, Any]:
+def question_about(rig: str, sold: Mapping[str, str | None]) -> Document:
     """A question about a saved rig and things that are sold, by their SKUs."""
     return {"rig": {"id": rig}, **{subject: {"sku": sku} for subject, sku in sold.items() if sku is not None}}

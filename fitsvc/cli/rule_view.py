@@ -5,9 +5,10 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from difflib import get_close_matches
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Final
 
 from fitsvc.cli.console import paragraph, refuse
+from fitsvc.document import Json
 from fitsvc.language.problems import nearest
 from fitsvc.rulebook.kinds import applying_to, kinds_of
 from fitsvc.rulebook.yaml_text import Mapping as Tree
@@ -79,7 +80,7 @@ def find_rule(folder: Path, id: str) -> Found:
 
 def show_rule(console: "Console", found: Found) -> None:
     """Print an entry."""
-    document: Any = to_plain(found.entry)
+    document: Json = to_plain(found.entry)
     paragraph(console, document.get("title") or document["id"], style="bold")
     mark = found.entry.mark
     paragraph(console, f"{document['id']}, a {found.kind} in {mark.file}:{mark.line}", style="dim")
@@ -130,7 +131,7 @@ def show_kind(console: "Console", rulebook: "Rulebook", name: str) -> None:
                 paragraph(console, one.title, sign=one.id, colour="cyan", indent=2, hang=4)
 
 
-def _facts(console: "Console", found: Found, document: Mapping[str, Any]) -> None:
+def _facts(console: "Console", found: Found, document: Mapping[str, Json]) -> None:
     text = " ".join(str(document.get(key, "")) for key, _ in _LINES if key != "source")
     names = [name for name in dict.fromkeys(_NAME.findall(text)) if name in found.words]
     if names:
@@ -141,7 +142,7 @@ def _facts(console: "Console", found: Found, document: Mapping[str, Any]) -> Non
         paragraph(console, found.words[name], indent=6)
 
 
-def _examples(console: "Console", examples: list[Any]) -> None:
+def _examples(console: "Console", examples: list[Json]) -> None:
     if examples:
         console.print()
         paragraph(console, "Examples", style="bold")
@@ -151,7 +152,7 @@ def _examples(console: "Console", examples: list[Any]) -> None:
         paragraph(console, inline(facts), sign=gives, colour=_COLOURS.get(gives, ""), indent=2, hang=15)
 
 
-def _text(key: str, value: Any) -> str:
+def _text(key: str, value: Json) -> str:
     if value is None:
         return ""
     if key == "source" and isinstance(value, dict):
@@ -164,7 +165,7 @@ def _text(key: str, value: Any) -> str:
     return " ".join(str(value).split())
 
 
-def _rating(one: Any) -> str:
+def _rating(one: Json) -> str:
     if not isinstance(one, dict):
         return str(one)
     text = str(one.get("rating", ""))
@@ -172,7 +173,7 @@ def _rating(one: Any) -> str:
     return text + (f" (if unknown: {one['if_unknown']})" if "if_unknown" in one else "")
 
 
-def inline(value: Any) -> str:
+def inline(value: Json) -> str:
     """A YAML value in one line, for people."""
     if isinstance(value, dict):
         return ", ".join(f"{name} {_wrapped(inner)}" for name, inner in value.items())
@@ -181,7 +182,7 @@ def inline(value: Any) -> str:
     return "unknown" if value is None else str(value)
 
 
-def _wrapped(value: Any) -> str:
+def _wrapped(value: Json) -> str:
     text = inline(value)
     return f"[{text}]" if isinstance(value, list) else f"({text})" if isinstance(value, dict) else text
 
@@ -215,7 +216,7 @@ def _roles(tree: Node) -> dict[str, dict[str, str]]:
 
 def _labels(tree: Node, roles: Mapping[str, Mapping[str, str]]) -> dict[str, str]:
     """The labels of a vocabulary file's facts, and of the roles of those that are chosen from a list with roles."""
-    document: Any = to_plain(tree)
+    document: Json = to_plain(tree)
     facts = tree.entries.get("facts") if isinstance(tree, Tree) and "subject" in tree.entries else None
     if not isinstance(facts, Tree):
         return {}
@@ -227,7 +228,7 @@ def _labels(tree: Node, roles: Mapping[str, Mapping[str, str]]) -> dict[str, str
 
 
 def _label(entry: Node) -> str:
-    document: Any = to_plain(entry)
+    document: Json = to_plain(entry)
     if not isinstance(document, dict):
         return ""
     label, meaning = document.get("label") or "", document.get("meaning") or document.get("is") or ""

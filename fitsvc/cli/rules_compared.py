@@ -2,10 +2,11 @@
 
 from collections.abc import Mapping
 from difflib import ndiff
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Final
 
 from fitsvc.cli.console import paragraph
 from fitsvc.cli.rule_view import inline
+from fitsvc.document import Json
 from fitsvc.rulebook.yaml_text import to_plain
 
 if TYPE_CHECKING:
@@ -33,7 +34,7 @@ def show_differences(console: "Console", found: "Sequence[Difference]") -> None:
 def show_examples(console: "Console", compared: "Compared") -> None:
     """Print the examples on which the two differ, each with its facts and its place."""
     for one in compared.changed:
-        facts: Any = to_plain(one.example.node)
+        facts: Json = to_plain(one.example.node)
         paragraph(console, f"{one.owner}: {one.old}, now {one.new}", style="bold")
         told = inline({name: value for name, value in facts.items() if name not in _PROMISES})
         mark = one.example.node.mark
@@ -41,7 +42,7 @@ def show_examples(console: "Console", compared: "Compared") -> None:
         paragraph(console, f"{mark.file}:{mark.line}", style="dim", indent=2)
 
 
-def _lines(old: Mapping[str, Any], new: Mapping[str, Any]) -> "Iterator[tuple[str, str]]":
+def _lines(old: Mapping[str, Json], new: Mapping[str, Json]) -> "Iterator[tuple[str, str]]":
     for field in {**old, **new}:
         before, after = old.get(field), new.get(field)
         if isinstance(before, dict) and isinstance(after, dict):

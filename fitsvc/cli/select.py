@@ -3,7 +3,7 @@
 import sys
 from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Final
 
 import click
 
@@ -17,6 +17,7 @@ from fitsvc.cli.options import (
     rules_option,
     units_option,
 )
+from fitsvc.document import Document
 from fitsvc.language.display import System
 from fitsvc.language.problems import nearest
 
@@ -92,7 +93,7 @@ def select(
 
 
 def _ask(
-    selector: "Selector", question: dict[str, Any], wanted: "Wanted", database: str | None, index: Path | None
+    selector: "Selector", question: Document, wanted: "Wanted", database: str | None, index: Path | None
 ) -> "Selection":
     from fitsvc.inventory.shelf import Shop
     from fitsvc.inventory.stored import StoreRecords

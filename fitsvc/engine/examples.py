@@ -2,8 +2,9 @@
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import Final
 
+from fitsvc.document import Json
 from fitsvc.engine.limits import limits_of
 from fitsvc.engine.point import Point, Verdict
 from fitsvc.facts import Case, FactReader
@@ -89,7 +90,7 @@ def _read(
     problems += [node.problem(problem.message, problem.help) for problem in found]
 
 
-def wire_value(plain: Any) -> Any:
+def wire_value(plain: Json) -> Json:
     """A YAML value as it would stand in JSON: counts and yes/no are texts in YAML, `null` is unknown."""
     if isinstance(plain, str) and plain.isascii() and plain.isdigit() and len(plain) < _LONGEST_COUNT:
         return int(plain)

@@ -1,11 +1,12 @@
 """Stored records as questions see them: where the store's wing and the engine's wing meet."""
 
 from collections.abc import Callable, Mapping, Sequence
-from typing import Any, get_args
+from typing import get_args
 
 from sqlmodel import Session
 
 from fitsvc.answers.question import Named, Stored
+from fitsvc.document import Json
 from fitsvc.language.types import Value
 from fitsvc.store.errors import NotFound
 from fitsvc.store.records import find_mountings, get_record
@@ -37,7 +38,7 @@ class StoreRecords:
         """The mountings of a receiver on a vehicle; two are enough to know that there is not one."""
         return [stored("mounting", one) for one in find_mountings(self._session, vehicle, receiver, limit=2)]
 
-    def rig(self, key: str) -> Mapping[str, Any] | None:
+    def rig(self, key: str) -> Mapping[str, Json] | None:
         """A saved rig's document, or None."""
         try:
             return get_rig(self._session, key).document

@@ -2,8 +2,9 @@
 
 import re
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import Final
 
+from fitsvc.document import Json
 from fitsvc.language.types import TruthType
 from fitsvc.rulebook.vocabulary import Fact
 
@@ -22,7 +23,7 @@ class Column:
     unit: str = ""
 
 
-def read_cell(text: str, fact: Fact | None, unit: str = "") -> Any:
+def read_cell(text: str, fact: Fact | None, unit: str = "") -> Json:
     """A cell as a wire value; None when it is empty. Texts and tyres stand for themselves."""
     text = text.strip()
     if not text:
@@ -41,7 +42,7 @@ def read_cell(text: str, fact: Fact | None, unit: str = "") -> Any:
     return _with_unit(text, unit)
 
 
-def _bounds(text: str, unit: str) -> Any:
+def _bounds(text: str, unit: str) -> Json:
     """`at least 3 in, at most 4 in` as bounds; the text itself when one of them is given twice."""
     bounds = {}
     for part in _BETWEEN.split(text):

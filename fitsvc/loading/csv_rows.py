@@ -9,6 +9,7 @@ from contextlib import suppress
 from pathlib import Path
 from typing import Any, Final
 
+from fitsvc.document import Document
 from fitsvc.language.problems import Problem, nearest
 from fitsvc.language.quantities import DIMENSIONS, QuantityError, parse_any, parse_quantity
 from fitsvc.language.types import ListType
@@ -128,9 +129,7 @@ def _dimension(fact: Fact) -> Any:
     return DIMENSIONS.get(fact.kind) if fact.kind != "count" else None
 
 
-def _document(
-    cells: list[str], columns: list[Column | None], facts: Mapping[str, Mapping[str, Fact]]
-) -> dict[str, Any]:
+def _document(cells: list[str], columns: list[Column | None], facts: Mapping[str, Mapping[str, Fact]]) -> Document:
     """The row as a record: the same keys as in the other formats."""
     record, found = _sorted(cells, columns, _RECORD)
     subject = record.get("subject", "")
@@ -141,9 +140,7 @@ def _document(
     return record
 
 
-def _observation(
-    cells: list[str], columns: list[Column | None], facts: Mapping[str, Mapping[str, Fact]]
-) -> dict[str, Any]:
+def _observation(cells: list[str], columns: list[Column | None], facts: Mapping[str, Mapping[str, Fact]]) -> Document:
     """The row as an observation; what its record is sold as tells which facts it may have, so any is read here."""
     row, found = _sorted(cells, columns, OBSERVED)
     subject = row.get("subject", "")
@@ -155,9 +152,9 @@ def _observation(
 
 def _sorted(
     cells: list[str], columns: list[Column | None], own: tuple[str, ...]
-) -> tuple[dict[str, Any], list[tuple[Column, str]]]:
+) -> tuple[Document, list[tuple[Column, str]]]:
     """A row's own columns by name, and its cells of facts."""
-    row: dict[str, Any] = {}
+    row: Document = {}
     found: list[tuple[Column, str]] = []
     for column, cell in zip(columns, cells, strict=True):
         if column is None:
@@ -170,7 +167,7 @@ def _sorted(
     return row, found
 
 
-def _facts(found: list[tuple[Column, str]], known: Mapping[str, Fact]) -> dict[str, Any]:
+def _facts(found: list[tuple[Column, str]], known: Mapping[str, Fact]) -> Document:
     return {
         column.name: value
         for column, cell in found

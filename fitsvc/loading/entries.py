@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, time
 from typing import Any, Final
 
+from fitsvc.document import Document, Json
 from fitsvc.facts import FactReader, escape
 from fitsvc.language.problems import Problem, nearest
 from fitsvc.language.types import TruthType
@@ -29,8 +30,8 @@ class Entry:
     subject: str
     key: str
     draft: Draft
-    assumed: dict[str, Any] = field(default_factory=dict)
-    measured: dict[str, Any] = field(default_factory=dict)
+    assumed: Document = field(default_factory=dict)
+    measured: Document = field(default_factory=dict)
     told: Told = _NOT_MEASURED
 
 
@@ -41,7 +42,7 @@ class RigEntry:
     row: Row
     key: str
     name: str
-    document: dict[str, Any]
+    document: Document
 
 
 def read_entry(row: Row, reader: FactReader, problems: list[Problem]) -> Entry | RigEntry | None:
@@ -89,7 +90,7 @@ class _Reading:
             document = {}
         return RigEntry(self.row, self._text("id", required=True), self._text("name", required=True), document)
 
-    def _subject(self, subject: Any) -> None:
+    def _subject(self, subject: Json) -> None:
         listed = ", ".join(f"`{one}`" for one in KEYS)
         if subject in (None, ""):
             self._complain("/subject", "the record does not say what it is of", f"its `subject` is one of {listed}")
@@ -98,7 +99,7 @@ class _Reading:
         help = f"did you mean `{near}`? It is one of {listed}" if near else f"it is one of {listed}"
         self._complain("/subject", f"{quoted(subject)} is not a subject", help)
 
-    def _keys(self, document: Mapping[str, Any], pointer: str, what: str, known: tuple[str, ...]) -> None:
+    def _keys(self, document: Mapping[str, Json], pointer: str, what: str, known: tuple[str, ...]) -> None:
         for key in document:
             if key not in known:
                 near = nearest(key, known)
@@ -116,7 +117,7 @@ class _Reading:
             self._complain(f"/{key}", f"the `{key}` is missing", f"every {self.row.document['subject']} here has one")
         return ""
 
-    def _facts(self, subject: str, facts: Any, pointer: str) -> dict[str, Any]:
+    def _facts(self, subject: str, facts: Json, pointer: str) -> Document:
         """The known facts as they are stored, once they are found to be facts."""
         if facts is None:
             return {}
@@ -131,7 +132,7 @@ class _Reading:
             self._complain(problem.pointer, problem.message, problem.help)
         return {name: value for name, value in wired.items() if value is not None}
 
-    def _measured(self, subject: str, measured: Any) -> tuple[dict[str, Any], Told]:
+    def _measured(self, subject: str, measured: Json) -> tuple[Document, Told]:
         if measured is None:
             return {}, _NOT_MEASURED
         if not isinstance(measured, dict):
@@ -147,7 +148,7 @@ class _Reading:
                 self._complain(f"/measured/{key}", f"{quoted(value)} is not a text", "write it in quotes")
         return facts, Told("measured", str(texts["by"]), self._instant(measured.get("at")), str(texts["note"]))
 
-    def _instant(self, at: Any) -> datetime | None:
+    def _instant(self, at: Json) -> datetime | None:
         if at is None:
             return None
         try:
@@ -166,7 +167,7 @@ class _Reading:
         self.problems.append(self.row.place(pointer, message, help))
 
 
-def wire_fact(fact: Fact | None, value: Any) -> Any:
+def wire_fact(fact: Fact | None, value: Json) -> Json:
     """A value from a file as JSON has it: files of texts write counts and yes/no as texts."""
     if fact is None or fact.tyre or fact.kind == "text":
         return value

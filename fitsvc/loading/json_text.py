@@ -2,19 +2,20 @@
 
 import json
 from collections import Counter
-from typing import Any, Final, NoReturn
+from typing import Final, NoReturn
 
+from fitsvc.document import Document, Json
 from fitsvc.language.problems import Problem, ProblemsFound
 
 DEEPEST: Final = 50
 _TOO_DEEP: Final = f"lists and objects are nested more than {DEEPEST} deep"
 
 
-def read_json(text: str, file: str, first_line: int = 1) -> Any:
+def read_json(text: str, file: str, first_line: int = 1) -> Json:
     """Read one JSON document, or raise ProblemsFound; `first_line` is where the text stands in the file."""
     repeated: list[str] = []
 
-    def pairs(found: list[tuple[str, Any]]) -> dict[str, Any]:
+    def pairs(found: list[tuple[str, Json]]) -> Document:
         read = dict(found)
         if len(read) < len(found):
             repeated.extend(name for name, times in Counter(name for name, _ in found).items() if times > 1)
@@ -50,7 +51,7 @@ def _problem(message: str, help: str, file: str, line: int, column: int = 0) -> 
     return ProblemsFound([Problem(message, help, file=file, line=line, column=column)])
 
 
-def _depth(value: Any) -> int:
+def _depth(value: Json) -> int:
     """How deep lists and objects are nested, counted level by level."""
     depth, level = 0, [value]
     while level := [one for one in level if isinstance(one, dict | list)]:

@@ -2,8 +2,9 @@
 
 from collections.abc import Iterable, Iterator
 from pathlib import Path
-from typing import Any, Final
+from typing import Final
 
+from fitsvc.document import Document
 from fitsvc.facts import FactReader
 from fitsvc.language.problems import Problem, ProblemsFound, nearest
 from fitsvc.loading.csv_rows import csv_rows
@@ -105,7 +106,7 @@ def _store(rows: Iterator[Row], storing: Storing) -> None:
         storing.rig(rig)
 
 
-def _named_by(document: dict[str, Any]) -> set[tuple[str, str]]:
+def _named_by(document: Document) -> set[tuple[str, str]]:
     """The name under which others may look for a record that could not be read."""
     subject = document.get("subject")
     key = document.get(key_of(subject)) if isinstance(subject, str) else None

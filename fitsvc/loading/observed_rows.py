@@ -1,8 +1,9 @@
 """Rows of observations → observations in an open session, or the problems of each row."""
 
 from datetime import UTC, date, datetime, time
-from typing import Any, Final
+from typing import Final
 
+from fitsvc.document import Document, Json
 from fitsvc.facts import FactReader
 from fitsvc.language.problems import Problem, nearest
 from fitsvc.loading.entries import wire_fact
@@ -44,7 +45,7 @@ class _Reading:
 
     def told(self) -> Told:
         """How the row's facts come to be known: measured, if it does not say."""
-        kind: Any = self.row.document.get("kind", "measured")
+        kind: Json = self.row.document.get("kind", "measured")
         by, note = (self.row.document.get(name, "") for name in ("by", "note"))
         told = Told(kind, by, self._instant(self.row.document.get("at")), note)
         checks = Checks()
@@ -53,10 +54,10 @@ class _Reading:
             self._complain(problem.field, problem.message)
         return told
 
-    def document(self) -> dict[str, Any]:
+    def document(self) -> Document:
         """The row as a body of `/v1/observations`."""
         row = self.row.document
-        subject: Any = row.get("subject")
+        subject: Json = row.get("subject")
         key = row.get("record")
         if subject not in TABLES:
             near = nearest(subject, TABLES) if subject else None
@@ -77,14 +78,14 @@ class _Reading:
         self._check(own, facts, document)
         return document
 
-    def _evidence(self, subject: str) -> dict[str, Any]:
+    def _evidence(self, subject: str) -> Document:
         evidence = self.row.document.get("evidence")
         if evidence is None:
             return {}
         stowed = evidence.get("stowed")
         return {"evidence": evidence | ({"stowed": _STOWED.get(stowed.casefold(), stowed)} if stowed else {})}
 
-    def _check(self, own: str, facts: dict[str, Any], document: dict[str, Any]) -> None:
+    def _check(self, own: str, facts: Document, document: Document) -> None:
         found: list[Problem] = []
         self.reader.read(own, facts, "/facts", found, {}, {})
         if "evidence" in document:
@@ -97,7 +98,7 @@ class _Reading:
                 pointer = pointer.replace("/evidence/", "/evidence_", 1)
             self._complain(pointer, problem.message, problem.help)
 
-    def _instant(self, at: Any) -> datetime | None:
+    def _instant(self, at: Json) -> datetime | None:
         if at is None:
             return None
         try:

@@ -2,8 +2,9 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import Final
 
+from fitsvc.document import Document
 from fitsvc.language.problems import Problem
 
 Place = Callable[[str, str, str], Problem]
@@ -16,7 +17,7 @@ SHOWN: Final = 60
 class Row:
     """One record: the same keys in every format, and how to name a place inside it."""
 
-    document: dict[str, Any]
+    document: Document
     place: Place
     line: int
 

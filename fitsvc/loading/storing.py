@@ -7,11 +7,12 @@ rightly; whoever opened the session takes everything back when there is any prob
 import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from typing import Any, Final
+from typing import Final
 
 from sqlmodel import Session
 
 from fitsvc.answers.question import read_question
+from fitsvc.document import Document, Json
 from fitsvc.facts import FactReader
 from fitsvc.inventory.stored import StoreRecords
 from fitsvc.language.problems import Problem, ProblemsFound
@@ -110,7 +111,7 @@ class Storing:
             self.loaded.count(entry.subject)
             self._observe(table, entry, entry.assumed, entry.measured)
 
-    def _observe(self, table: Subject, entry: Entry, assumed: Mapping[str, Any], measured: Mapping[str, Any]) -> None:
+    def _observe(self, table: Subject, entry: Entry, assumed: Mapping[str, Json], measured: Mapping[str, Json]) -> None:
         for facts, told in ((assumed, _ASSUMED), (measured, entry.told)):
             if facts:
                 try:
@@ -185,7 +186,7 @@ def _key_pointer(entry: Entry | RigEntry) -> str:
     return "/id" if isinstance(entry, RigEntry) else f"/{key_of(entry.subject)}"
 
 
-def _new(record: Record, facts: Mapping[str, Any], kind: str) -> dict[str, Any]:
+def _new(record: Record, facts: Mapping[str, Json], kind: str) -> Document:
     """Those facts that a record does not hold in this way already."""
     return {
         name: value
@@ -194,6 +195,6 @@ def _new(record: Record, facts: Mapping[str, Any], kind: str) -> dict[str, Any]:
     }
 
 
-def _same(one: Any, other: Any) -> bool:
+def _same(one: Json, other: Json) -> bool:
     """Whether two wire values are the same text, so that true is not 1."""
     return json.dumps(one, sort_keys=True) == json.dumps(other, sort_keys=True)

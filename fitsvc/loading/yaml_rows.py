@@ -2,8 +2,8 @@
 
 from collections.abc import Iterator
 from pathlib import Path
-from typing import Any
 
+from fitsvc.document import Document
 from fitsvc.language.problems import Problem, ProblemsFound, nearest
 from fitsvc.loading.rows import Place, Row, field_of
 from fitsvc.rulebook.yaml_text import Mapping, Node, Scalar, Sequence, read_yaml_file, to_plain
@@ -36,7 +36,7 @@ def yaml_rows(path: Path, file: str, problems: list[Problem]) -> Iterator[Row]:
         yield from _rows(tree.entries["rigs"], "rigs", {"subject": "rig"}, tree, problems)
 
 
-def _rows(nodes: Node, name: str, given: dict[str, Any], subject: Node, problems: list[Problem]) -> Iterator[Row]:
+def _rows(nodes: Node, name: str, given: Document, subject: Node, problems: list[Problem]) -> Iterator[Row]:
     if not isinstance(nodes, Sequence):
         problems.append(nodes.problem(f"`{name}` is a list", "write each after `- `"))
         return

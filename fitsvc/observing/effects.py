@@ -9,11 +9,12 @@ from collections import Counter
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import islice
-from typing import Any, Final
+from typing import Final
 
 from sqlmodel import Session
 
 from fitsvc.answers.question import Records, read_question
+from fitsvc.document import Document
 from fitsvc.engine.point import Outcome, Point
 from fitsvc.facts import Case, FactReader
 from fitsvc.language.problems import ProblemsFound
@@ -64,7 +65,7 @@ def rig_cases(session: Session, reader: FactReader, records: Records, subject: S
     """The saved rigs that use a record, as they are now; one that cannot be read is left out."""
     found = []
     for rig in rigs_using(session, subject, key, limit=MOST_RIGS):
-        document: dict[str, Any] = {"rig": rig.document, "accessory": {}}
+        document: Document = {"rig": rig.document, "accessory": {}}
         try:
             case = read_question(document, reader, records).case
         except ProblemsFound:

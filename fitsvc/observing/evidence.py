@@ -8,15 +8,16 @@ later one holds, the log keeps both, and the observer is told of every statement
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
-from typing import Any, Final
+from typing import Final
 
+from fitsvc.document import Document, Json
 from fitsvc.facts import FactReader
 from fitsvc.language.intervals import SAME
 from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.language.types import ListType, NumberType, Value
 from fitsvc.language.tyres import TyreError, parse_tyre
 from fitsvc.rulebook.vocabulary import Fact
-from fitsvc.store.tables import Observation, Record, Wire
+from fitsvc.store.tables import Observation, Record
 
 FITS, BLOCKED = "spare_fits_up_to", "spare_blocked_from"
 OTHER: Final = {FITS: BLOCKED, BLOCKED: FITS}
@@ -31,8 +32,8 @@ _INSIDE: Final = {"length": "mm", "mass": "kg", "angle": "deg", "force": "kN", "
 class Conclusion:
     """The facts to record, and what was said where they are not just that."""
 
-    facts: dict[str, Wire]
-    evidence: dict[str, Wire] | None = None
+    facts: Document
+    evidence: Document | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -40,7 +41,7 @@ class Saying:
     """One statement of a fact: its value, how it is known, by whom, when, and in which observation."""
 
     fact: str
-    value: Wire
+    value: Json
     kind: str
     by: str
     at: datetime
@@ -56,7 +57,7 @@ class Contradiction:
     said: tuple[Saying, ...] = field(default=())
 
 
-def read_evidence(evidence: Any, subject: Any, pointer: str) -> list[Problem]:
+def read_evidence(evidence: Json, subject: Json, pointer: str) -> list[Problem]:
     """Return what is wrong with evidence: a tyre, and whether it stowed in the spare's place with this receiver."""
     if not isinstance(evidence, dict):
         help = 'write `{"tyre": "265/70R17", "stowed": true}`'
@@ -84,7 +85,7 @@ def read_evidence(evidence: Any, subject: Any, pointer: str) -> list[Problem]:
 
 
 def conclude(
-    reader: FactReader, subject: str, record: Record, facts: Mapping[str, Wire], evidence: Mapping[str, Any] | None,
+    reader: FactReader, subject: str, record: Record, facts: Mapping[str, Json], evidence: Mapping[str, Json] | None,
     kind: str,
 ) -> Conclusion:  # fmt: skip
     """The facts that follow from what was said of a record, given what is known of it; all has been checked."""
@@ -107,20 +108,20 @@ def _measured(record: Record, name: str) -> bool:
     return record.provenance.get(name, {}).get("kind") == "measured"
 
 
-def _bound(evidence: Mapping[str, Any]) -> tuple[str, float]:
+def _bound(evidence: Mapping[str, Json]) -> tuple[str, float]:
     """The fact that a spare's stowing bounds, by the diameter that is sure."""
     low, high = parse_tyre(evidence["tyre"]).diameter
     return (FITS, low) if evidence["stowed"] else (BLOCKED, high)
 
 
-def _beyond(reader: FactReader, fact: Fact, earlier: Wire, bound: float, *, least: bool) -> bool:
+def _beyond(reader: FactReader, fact: Fact, earlier: Json, bound: float, *, least: bool) -> bool:
     """Whether a bound says more than what is known already."""
     value = _value(reader, fact, earlier)
     assert isinstance(value, tuple)
     return bound > value[0] + SAME if least else bound < value[1] - SAME
 
 
-def _tightened(reader: FactReader, fact: Fact, earlier: Wire, wire: Wire) -> Wire | None:
+def _tightened(reader: FactReader, fact: Fact, earlier: Json, wire: Json) -> Json | None:
     """What an earlier value and a new one both allow, where that is less than the new one allows alone."""
     if earlier is None or wire is None or fact.tyre:
         return None
@@ -135,7 +136,7 @@ def _tightened(reader: FactReader, fact: Fact, earlier: Wire, wire: Wire) -> Wir
     return None
 
 
-def _written(fact: Fact, bounds: tuple[float, float]) -> Wire:
+def _written(fact: Fact, bounds: tuple[float, float]) -> Json:
     """Bounds inside as a fact is written."""
     if fact.kind == "count":
         return {"at_least": int(bounds[0]), "at_most": int(bounds[1])}
@@ -143,7 +144,7 @@ def _written(fact: Fact, bounds: tuple[float, float]) -> Wire:
     return {key: f"{end * scale:.9g} {unit}" for key, end in zip(("at_least", "at_most"), bounds, strict=True)}
 
 
-def _value(reader: FactReader, fact: Fact, wire: Wire) -> Value | None:
+def _value(reader: FactReader, fact: Fact, wire: Json) -> Value | None:
     """A fact's value; None for a text, or for a value that is no longer one."""
     try:
         slots = reader.value(fact, wire)
@@ -171,7 +172,7 @@ def contradictions(
     return found + _spare(reader, known, standing, new)
 
 
-def _said(observation: Observation) -> dict[str, Wire]:
+def _said(observation: Observation) -> Document:
     """What was said, before anything was concluded from it; of a spare its own diameter, though it teaches nothing."""
     evidence = observation.evidence or {}
     said = {**observation.facts, **evidence.get("facts", {})}
@@ -197,11 +198,11 @@ def _standing(earlier: Iterable[Observation]) -> dict[str, list[Saying]]:
     return found
 
 
-def _saying(one: Observation, name: str, wire: Wire) -> Saying:
+def _saying(one: Observation, name: str, wire: Json) -> Saying:
     return Saying(fact=name, value=wire, kind=one.kind, by=one.by, at=one.at, observation=one.id)
 
 
-def _apart(reader: FactReader, fact: Fact, one: Wire, other: Wire) -> bool:
+def _apart(reader: FactReader, fact: Fact, one: Json, other: Json) -> bool:
     """Whether two values of a fact have nothing in common; a raised or lowered bound of the spare has."""
     if fact.short in (FITS, BLOCKED) or fact.kind == "text":
         return False
@@ -229,13 +230,13 @@ def _spare(
     return []
 
 
-def _crossed(reader: FactReader, known: Mapping[str, Fact], said: Mapping[str, Wire]) -> bool:
+def _crossed(reader: FactReader, known: Mapping[str, Fact], said: Mapping[str, Json]) -> bool:
     """Whether what stows is surely no smaller than what does not."""
     fits, blocked = (_value(reader, known[name], said[name]) for name in (FITS, BLOCKED))
     return isinstance(fits, tuple) and isinstance(blocked, tuple) and fits[0] >= blocked[1] - SAME
 
 
-def _shown(wire: Wire) -> str:
+def _shown(wire: Json) -> str:
     """A value as it was written, in one line."""
     if isinstance(wire, dict):
         if "tolerance" in wire:

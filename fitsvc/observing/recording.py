@@ -2,10 +2,10 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
 
 from sqlmodel import Session
 
+from fitsvc.document import Json
 from fitsvc.facts import FactReader
 from fitsvc.inventory.stored import StoreRecords
 from fitsvc.observing.effects import MOST_RIGS, RigCase, rig_cases
@@ -37,7 +37,7 @@ def sold_as(record: Record) -> str:
 
 
 def observe(
-    session: Session, reader: FactReader, document: Mapping[str, Any], told: Told, *, rigs: bool = True
+    session: Session, reader: FactReader, document: Mapping[str, Json], told: Told, *, rigs: bool = True
 ) -> Seen:
     """Record an observation that has been checked, and look at the saved rigs before and after."""
     subject, key, evidence = document["subject"], document["record"], document.get("evidence")

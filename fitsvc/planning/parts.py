@@ -3,10 +3,11 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import combinations
-from typing import Any, Final, NamedTuple
+from typing import Final, NamedTuple
 
 from fitsvc.answers.question import Stored
 from fitsvc.answers.shelf import Item
+from fitsvc.document import Json
 from fitsvc.engine.leaves import Basis
 from fitsvc.engine.point import Point
 from fitsvc.facts import Case, FactReader
@@ -22,7 +23,7 @@ class Site:
     """
 
     number: int
-    rig: Mapping[str, Any]
+    rig: Mapping[str, Json]
     receiver: Stored | None
     there: bool
     plain: Case

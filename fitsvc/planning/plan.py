@@ -1,14 +1,14 @@
 """A plan as it goes over the wire: typed structs, encoded as JSON in the order written here."""
 
-from typing import Any, Literal
+from typing import Literal
 
 import msgspec
 
 from fitsvc.answers.answer import RulebookName
+from fitsvc.document import Document
 from fitsvc.engine.point import Outcome
 
 Role = Literal["receiver", "adapter", "accessory", "ball", "pin"]
-Document = dict[str, Any]
 
 
 class PlanPart(msgspec.Struct, omit_defaults=True, kw_only=True):

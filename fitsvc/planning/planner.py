@@ -9,7 +9,7 @@ work itself.
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from threading import Lock
-from typing import Any, Final
+from typing import Final
 
 import numpy as np
 
@@ -18,6 +18,7 @@ from fitsvc.answers.answering import Answerer
 from fitsvc.answers.phrases import joined
 from fitsvc.answers.question import NoRecords, Records, Stored, read_question
 from fitsvc.answers.shelf import EMPTY, Item, Shelf
+from fitsvc.document import Document, Json
 from fitsvc.facts import Case
 from fitsvc.language.display import System
 from fitsvc.language.problems import ProblemsFound
@@ -35,8 +36,6 @@ MOST_MISSES: Final = 6
 _OTHERS: Final = 5
 _FITTED: Final = "mounting.fitted"
 
-Document = dict[str, Any]
-
 
 class Planner:
     """Plans rigs by an answerer's rulebook; safe to share between threads, which take turns."""
@@ -48,7 +47,7 @@ class Planner:
         self._lock = Lock()
 
     def plan(
-        self, document: Any, records: Records | None = None, shelf: Shelf | None = None, system: System = "us"
+        self, document: Json, records: Records | None = None, shelf: Shelf | None = None, system: System = "us"
     ) -> Plan:
         """Plan for a document of wishes; ProblemsFound when it cannot be read."""
         records, shelf = records or NoRecords(), shelf or EMPTY
@@ -69,7 +68,7 @@ class Planner:
 
     def _sites(self, wanted: Wanted, records: Records, shelf: Shelf) -> Iterator[Site]:
         """The receivers to choose from: the rig's own, or those that mount on the vehicle and can be read."""
-        rigs: list[tuple[Mapping[str, Any], Stored | None]] = [(wanted.rig, None)]
+        rigs: list[tuple[Mapping[str, Json], Stored | None]] = [(wanted.rig, None)]
         if wanted.vehicle is not None:
             vehicle = {**wanted.rig["vehicle"], "id": wanted.vehicle}
             pairs = sorted(shelf.receivers_for(wanted.vehicle), key=lambda pair: (pair[1].key, pair[0].key))
@@ -89,7 +88,7 @@ class Planner:
             yield Site(number=number, rig=rig, receiver=receiver, there=there, plain=plain, cases=tuple(cases))
             number += 1
 
-    def _case(self, rig: Mapping[str, Any], parts: Mapping[str, Any], records: Records) -> Case:
+    def _case(self, rig: Mapping[str, Json], parts: Mapping[str, Json], records: Records) -> Case:
         """The rig with a wish's parts, the accessory left open."""
         case = read_question({"rig": rig, **parts, "accessory": {}}, self.answerer.reader, records).case
         return replace(case, present=case.present - {"accessory"})

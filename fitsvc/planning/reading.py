@@ -6,9 +6,10 @@ follows from what is wished. Each wish is read by the reader of questions, so a 
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from typing import Any, Final
+from typing import Final
 
 from fitsvc.answers.question import Question, Records, joined_part, read_question
+from fitsvc.document import Json
 from fitsvc.facts import Case, FactReader, escape
 from fitsvc.language.problems import Problem, ProblemsFound, nearest
 from fitsvc.language.truth import NO, YES
@@ -38,20 +39,20 @@ class Wish:
 
     name: str
     kinds: int
-    parts: Mapping[str, Any]
+    parts: Mapping[str, Json]
 
 
 @dataclass(frozen=True, slots=True)
 class Wanted:
     """What is wished of one rig; `vehicle` is its id where the receiver is still to be chosen."""
 
-    rig: Mapping[str, Any]
+    rig: Mapping[str, Json]
     wishes: tuple[Wish, ...]
     at_most: int | None
     vehicle: str | None
 
 
-def read_wishes(document: Any, reader: FactReader, records: Records) -> Wanted:
+def read_wishes(document: Json, reader: FactReader, records: Records) -> Wanted:
     """Read the body of a plan; ProblemsFound has every problem, with JSON pointers."""
     return _Reading(reader, records).wanted(document)
 
@@ -63,7 +64,7 @@ class _Reading:
         self.reader, self.records = reader, records
         self.problems: list[Problem] = []
 
-    def wanted(self, document: Any) -> Wanted:
+    def wanted(self, document: Json) -> Wanted:
         if not self._is_object(document, "", "a plan", _TOP):
             raise ProblemsFound(self.problems)
         asked = self._check({"rig": document.get("rig"), "accessory": {}}, "")
@@ -78,7 +79,7 @@ class _Reading:
     def _complain(self, pointer: str, message: str, help: str, meaning: bool = False) -> None:
         self.problems.append(Problem(message, help, pointer=pointer, meaning=meaning))
 
-    def _is_object(self, document: Any, pointer: str, what: str, known: tuple[str, ...]) -> bool:
+    def _is_object(self, document: Json, pointer: str, what: str, known: tuple[str, ...]) -> bool:
         may = "it may have " + ", ".join(f"`{name}`" for name in known)
         if not isinstance(document, dict):
             self._complain(pointer, f"{what} is an object", may)
@@ -90,7 +91,7 @@ class _Reading:
                 self._complain(f"{pointer}/{escape(key)}", f"{what} has no part `{key}`", help)
         return True
 
-    def _check(self, question: Mapping[str, Any], pointer: str) -> Question | None:
+    def _check(self, question: Mapping[str, Json], pointer: str) -> Question | None:
         """Read a question made of these parts; what is wrong with it is kept."""
         try:
             return read_question(question, self.reader, self.records)
@@ -98,7 +99,7 @@ class _Reading:
             self.problems += [replace(one, pointer=pointer + one.pointer) for one in found.problems]
             return None
 
-    def _whole(self, rig: Mapping[str, Any]) -> Mapping[str, Any]:
+    def _whole(self, rig: Mapping[str, Json]) -> Mapping[str, Json]:
         """The rig with a saved rig's parts written out, so that parts can be added to them."""
         if rig.get("id") is None:
             return {name: part for name, part in rig.items() if part is not None}
@@ -106,7 +107,7 @@ class _Reading:
         given = {name: joined_part(saved.get(name), part) for name, part in rig.items() if name != "id"}
         return {name: part for name, part in {**saved, **given}.items() if part is not None}
 
-    def _vehicle(self, rig: Mapping[str, Any], asked: Question) -> str | None:
+    def _vehicle(self, rig: Mapping[str, Json], asked: Question) -> str | None:
         """The vehicle's id, where a receiver for it is to be chosen; one that only one stored vehicle fits has that."""
         if rig.get("receiver") is not None or rig.get("mounting") is not None:
             return None
@@ -120,7 +121,7 @@ class _Reading:
             return None
         return vehicle
 
-    def _wishes(self, wishes: Any) -> tuple[Wish, ...]:
+    def _wishes(self, wishes: Json) -> tuple[Wish, ...]:
         if not isinstance(wishes, list) or not 1 <= len(wishes) <= MOST_WISHES:
             help = 'write `[{"load": {"facts": {"bikes": 2}}}]`'
             self._complain("/wishes", f"wishes are a list of 1 to {MOST_WISHES}", help)
@@ -128,7 +129,7 @@ class _Reading:
         read = [self._wish(wish, f"/wishes/{number}", number) for number, wish in enumerate(wishes)]
         return tuple(wish for wish in read if wish is not None)
 
-    def _wish(self, wish: Any, pointer: str, number: int) -> Wish | None:
+    def _wish(self, wish: Json, pointer: str, number: int) -> Wish | None:
         before = len(self.problems)
         if not self._is_object(wish, pointer, "a wish", _WISH):
             return None
@@ -140,7 +141,7 @@ class _Reading:
         sound = asked is not None and len(self.problems) == before
         return Wish(name, self._kinds(wish.get("kind"), pointer, asked.case) if asked and sound else 0, parts)
 
-    def _kinds(self, kind: Any, pointer: str, asked: Case) -> int:
+    def _kinds(self, kind: Json, pointer: str, asked: Case) -> int:
         fact = self.reader.vocabulary.facts[KIND]
         if kind is None:
             kind = self._usual(asked)
@@ -176,7 +177,7 @@ class _Reading:
         assert isinstance(known, ListType) and isinstance(coupling, int)
         return not coupling & known.mask(_BALL_COUPLER)
 
-    def _at_most(self, number: Any) -> int | None:
+    def _at_most(self, number: Json) -> int | None:
         whole = isinstance(number, int | float) and not isinstance(number, bool) and number == number // 1
         if number is not None and not (whole and 1 <= number <= MOST_PARTS):
             self._complain("/parts_at_most", "the most parts allowed is a whole number", f"write 1 to {MOST_PARTS}")

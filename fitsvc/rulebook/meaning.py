@@ -7,10 +7,11 @@ import hashlib
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, Final
+from typing import Final
 
 import msgspec
 
+from fitsvc.document import Document, Json
 from fitsvc.language.source import Source
 from fitsvc.rulebook.measuring import KEYS as HINTS
 from fitsvc.rulebook.yaml_text import Node, read_yaml_file, to_plain
@@ -33,11 +34,11 @@ class Difference:
     where: str
     section: str
     name: str
-    old: Mapping[str, Any] | None
-    new: Mapping[str, Any] | None
+    old: Mapping[str, Json] | None
+    new: Mapping[str, Json] | None
 
 
-def meaning_of(folder: Path, read: Mapping[Path, Node] = _NONE) -> dict[str, Any]:
+def meaning_of(folder: Path, read: Mapping[Path, Node] = _NONE) -> Document:
     """Each file's plain data by its path, without examples and hints, with expressions printed canonically.
 
     `read` are the trees of files that have been read already.
@@ -72,7 +73,7 @@ def differences(old: Path, new: Path) -> list[Difference]:
     return sorted(found, key=lambda one: (one.where, one.section, one.name))
 
 
-def _moved(old: Mapping[str, Any], new: Mapping[str, Any]) -> Iterator[Difference]:
+def _moved(old: Mapping[str, Json], new: Mapping[str, Json]) -> Iterator[Difference]:
     """Lists whose entries stand in another order: answers tell findings in that order."""
     for file in sorted(old.keys() & new.keys()):
         for section in sorted(old[file].keys() & new[file].keys()):
@@ -83,13 +84,13 @@ def _moved(old: Mapping[str, Any], new: Mapping[str, Any]) -> Iterator[Differenc
                 yield Difference(file, section, "order", {"order": before}, {"order": after})
 
 
-def _only(entry: Mapping[str, Any], fields: list[str]) -> dict[str, Any]:
+def _only(entry: Mapping[str, Json], fields: list[str]) -> Document:
     return {field: entry[field] for field in fields if field in entry}
 
 
-def _entries(meaning: Mapping[str, Any]) -> dict[tuple[str, str], dict[str, Any]]:
+def _entries(meaning: Mapping[str, Json]) -> dict[tuple[str, str], Document]:
     """Every entry by section and name, each with the file it stands in."""
-    found: dict[tuple[str, str], dict[str, Any]] = {}
+    found: dict[tuple[str, str], Document] = {}
     for file, document in meaning.items():
         top = {}
         for section, value in document.items():
@@ -103,7 +104,7 @@ def _entries(meaning: Mapping[str, Any]) -> dict[tuple[str, str], dict[str, Any]
     return found
 
 
-def _named(value: Any) -> Iterator[tuple[str, Any]]:
+def _named(value: Json) -> Iterator[tuple[str, Json]]:
     """The named entries of a section, if it holds such: a list of them, or a mapping of mappings."""
     if isinstance(value, list) and all(isinstance(one, dict) and any(name in one for name in _NAMES) for one in value):
         yield from ((one[next(name for name in _NAMES if name in one)], one) for one in value)
@@ -111,12 +112,12 @@ def _named(value: Any) -> Iterator[tuple[str, Any]]:
         yield from value.items()
 
 
-def _silent(key: str, value: Any) -> bool:
+def _silent(key: str, value: Json) -> bool:
     """Whether an entry says nothing that an answer rests on; a fact may be named as such a key, and is told."""
     return key == "examples" or (key in HINTS and isinstance(value, list))
 
 
-def _meaning(value: Any, key: str) -> Any:
+def _meaning(value: Json, key: str) -> Json:
     if isinstance(value, dict):
         inner = "is" if key in _EXPRESSION_MAPS else ""
         return {name: _meaning(part, inner or name) for name, part in value.items() if not _silent(name, part)}

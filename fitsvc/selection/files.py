@@ -13,12 +13,13 @@ import shutil
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Any, Final, NamedTuple
+from typing import Final, NamedTuple
 
 import pyarrow as pa
 from sqlalchemy import make_url
 
 import fitsvc
+from fitsvc.document import Json
 from fitsvc.files import locked, written_folder
 from fitsvc.selection.folding import Tables
 from fitsvc.store.database import Database
@@ -43,7 +44,7 @@ class Saved(NamedTuple):
     """A saved index: its tables, and what its builder told of it."""
 
     tables: Tables
-    told: Mapping[str, Any]
+    told: Mapping[str, Json]
 
 
 class IndexFolder:
@@ -64,7 +65,7 @@ class IndexFolder:
                 _log.warning("the selection index in %s cannot be used and is made anew: %s", folder, error)
         return None
 
-    def save(self, tables: Tables, told: Mapping[str, Any]) -> Saved:
+    def save(self, tables: Tables, told: Mapping[str, Json]) -> Saved:
         """Save an index and give it back as it is then mapped; OSError when that cannot be done."""
         folder = self.path / f"{max(map(_number, self._folders()), default=0) + 1:010}"
         with written_folder(folder, self.path / f"{_NEW}{os.getpid()}") as new:

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from fitsvc.answers.question import Stored
 from fitsvc.answers.shelf import Item, read_items
+from fitsvc.document import Json
 from fitsvc.engine.columns.kernel import Columns
 from fitsvc.engine.columns.signatures import Catalogue, Column, arrays_of, columns_of, taken
 from fitsvc.facts import FactReader
@@ -61,7 +62,7 @@ class Folding:
         self._reader, self._slots = reader, columns.slots({SUBJECT})
         self._presences = columns.presences({SUBJECT})
         self._numbers: dict[bytes, int] = {}
-        self._facts: list[Mapping[str, Any]] = []
+        self._facts: list[Mapping[str, Json]] = []
         self._pages: list[pa.Table] = []
         self._distinct = 0
         self.unreadable: dict[str, int] = {}

@@ -5,10 +5,11 @@ from binascii import Error as BadBase64
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass, replace
 from hashlib import blake2b
-from typing import Any, Final, NamedTuple
+from typing import Final, NamedTuple
 
 import msgspec
 
+from fitsvc.document import Json
 from fitsvc.facts import FactReader, unknown_fact
 from fitsvc.language.display import System
 from fitsvc.language.problems import Problem, ProblemsFound
@@ -23,7 +24,7 @@ LONGEST_CURSOR: Final = 2_000
 class Wanted:
     """What a caller wants to see of what a question comes to: nothing named is everything."""
 
-    question: Mapping[str, Any]
+    question: Mapping[str, Json]
     kinds: frozenset[str] = frozenset()
     outcomes: frozenset[str] = frozenset()
     text: str = ""

@@ -4,7 +4,7 @@ from collections import Counter
 from collections.abc import Hashable, Iterator, Mapping, Sequence
 from hashlib import blake2b
 from itertools import islice
-from typing import Any, Final, Literal, NamedTuple
+from typing import Final, Literal, NamedTuple
 
 import msgspec
 import numpy as np
@@ -14,6 +14,7 @@ from fitsvc.answers.answer import RulebookName
 from fitsvc.answers.answering import Answerer
 from fitsvc.answers.question import Records, read_question
 from fitsvc.answers.shelf import Item
+from fitsvc.document import Json
 from fitsvc.engine.point import Outcome, Verdict
 from fitsvc.facts import Case
 from fitsvc.language.problems import Problem, ProblemsFound
@@ -108,7 +109,7 @@ class _Row(NamedTuple):
     item: Item
 
 
-def read_rig(document: Mapping[str, Any], answerer: Answerer, records: Records) -> Case:
+def read_rig(document: Mapping[str, Json], answerer: Answerer, records: Records) -> Case:
     """Read the question without an accessory that a selection asks about; ProblemsFound has all that is wrong."""
     question = read_question({**document, SUBJECT: {"facts": {}}}, answerer.reader, records)
     if len(question.candidates) > 1:

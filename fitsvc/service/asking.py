@@ -1,12 +1,13 @@
 """/v1/answers: a question in, its answer out."""
 
-from typing import Any, Final
+from typing import Final
 
 from anyio import to_thread
 from litestar import Response, post
 from litestar.enums import MediaType
 
 from fitsvc.answers.answer import Answer, encode
+from fitsvc.document import Json
 from fitsvc.inventory.stored import StoreRecords
 from fitsvc.language.display import System
 from fitsvc.service.bodies import read_document
@@ -40,7 +41,7 @@ async def answer(request: AnyRequest) -> Response[bytes]:
     return Response(encode(found), media_type=MediaType.JSON)
 
 
-def _from_store(service: Service, document: Any, system: System) -> Answer:
+def _from_store(service: Service, document: Json, system: System) -> Answer:
     with service.database.session() as session:
         records = StoreRecords(session, service.shop.vehicles)
         return service.answerer.answer(document, records, system, service.shop.shelf(session))

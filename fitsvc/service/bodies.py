@@ -10,6 +10,7 @@ from typing import Any, Final
 import msgspec
 from litestar.exceptions import HTTPException
 
+from fitsvc.document import Json
 from fitsvc.facts import escape
 from fitsvc.language.problems import Problem, ProblemsFound, nearest
 from fitsvc.service.context import AnyRequest
@@ -26,7 +27,7 @@ _PLACE = re.compile(r"(?:JSON is malformed: )?(?P<what>.*?)(?: \(byte (?P<at>\d+
 _TEXT = re.compile(rb'"[^"\\]*(?:\\.[^"\\]*)*"', re.DOTALL)
 
 
-async def read_document(request: AnyRequest) -> Any:
+async def read_document(request: AnyRequest) -> Json:
     """Read a request's body as JSON."""
     _require_json(request)
     try:
@@ -50,7 +51,7 @@ async def _let_go(request: AnyRequest) -> None:
             return
 
 
-def decode(raw: bytes) -> Any:
+def decode(raw: bytes) -> Json:
     """Decode JSON; ProblemsFound says what and where it is not, or not to be relied on."""
     try:
         document = msgspec.json.decode(raw)
@@ -70,7 +71,7 @@ def decode(raw: bytes) -> Any:
 
 
 def read_object(
-    document: Any, known: Collection[str], required: Iterable[str] = (), told: Mapping[str, str] | None = None
+    document: Json, known: Collection[str], required: Iterable[str] = (), told: Mapping[str, str] | None = None
 ) -> list[Problem]:
     """Return what is wrong with a document that should be an object of these members.
 
@@ -100,11 +101,11 @@ def _require_json(request: AnyRequest) -> None:
         raise problem(415, "the body must not be compressed: send it without `Content-Encoding`")
 
 
-def _members(document: Any) -> int:
+def _members(document: Json) -> int:
     """Count the members of all objects in a document, refusing one that is nested too deep."""
     count, level = 0, [document]
     for _ in range(DEEPEST):
-        below: list[Any] = []
+        below: list[Json] = []
         for value in level:
             if value.__class__ is dict:
                 count += len(value)
@@ -149,7 +150,7 @@ def _out_of_range(raw: bytes) -> ProblemsFound | None:
     return ProblemsFound(problems) if problems else None
 
 
-def _endless(value: Any, pointer: str) -> Iterator[str]:
+def _endless(value: Json, pointer: str) -> Iterator[str]:
     """The pointers of the numbers that came out endless."""
     if isinstance(value, float) and isinf(value):
         yield pointer
@@ -175,7 +176,7 @@ def _not_utf8(raw: bytes) -> ProblemsFound:
 def _twice(raw: bytes) -> str:
     seen: list[str] = []
 
-    def note(pairs: list[tuple[str, Any]]) -> None:
+    def note(pairs: list[tuple[str, Json]]) -> None:
         names = [name for name, _ in pairs]
         seen.extend(name for number, name in enumerate(names) if name in names[:number])
 

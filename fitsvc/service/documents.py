@@ -3,11 +3,12 @@
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
-from typing import Any, Final, get_args
+from typing import Final, get_args
 from urllib.parse import quote
 
 import msgspec
 
+from fitsvc.document import Document, Json
 from fitsvc.facts import FactReader
 from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.service.bodies import read_object
@@ -52,9 +53,9 @@ KINDS: Final = (
 )
 
 
-def record_document(record: Record) -> dict[str, Any]:
+def record_document(record: Record) -> Document:
     """Return a record as the API shows it."""
-    own: dict[str, Any] = {"id": record.key}
+    own: Document = {"id": record.key}
     if isinstance(record, Accessory):
         own = {"sku": record.sku, "subject": record.subject}
     elif isinstance(record, Mounting):
@@ -65,7 +66,7 @@ def record_document(record: Record) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def rig_document(rig: SavedRig) -> dict[str, Any]:
+def rig_document(rig: SavedRig) -> Document:
     """Return a saved rig as the API shows it."""
     return {
         "id": rig.id, "name": rig.name, "rig": rig.document, "version": rig.version,
@@ -73,7 +74,7 @@ def rig_document(rig: SavedRig) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def observation_document(observation: Observation) -> dict[str, Any]:
+def observation_document(observation: Observation) -> Document:
     """Return an observation as the API shows it."""
     return {
         "id": observation.id, "subject": observation.subject, "record": observation.record_id,
@@ -83,7 +84,7 @@ def observation_document(observation: Observation) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def read_draft(kind: RecordKind, document: Any, reader: FactReader, by: str, *, new: bool) -> tuple[Draft, Told]:
+def read_draft(kind: RecordKind, document: Json, reader: FactReader, by: str, *, new: bool) -> tuple[Draft, Told]:
     """Read a record's body; facts told without a name are told by the key's holder."""
     required = (("sku", "subject") if new else ("subject",)) if kind.subject == "accessory" else kind.links
     problems = read_object(document, kind.members, required, told=KEPT)
@@ -107,7 +108,7 @@ def read_draft(kind: RecordKind, document: Any, reader: FactReader, by: str, *, 
     return draft, told
 
 
-def read_told(document: Any, kind: str, by: str, pointer: str) -> tuple[Told, list[Problem]]:
+def read_told(document: Json, kind: str, by: str, pointer: str) -> tuple[Told, list[Problem]]:
     """Read how facts come to be known; the problems lie under a pointer."""
     if document is None:
         document = {}
@@ -122,7 +123,7 @@ def read_told(document: Any, kind: str, by: str, pointer: str) -> tuple[Told, li
     return told, [replace(one, pointer=pointer + one.pointer) for one in problems]
 
 
-def read_facts(reader: FactReader, subject: Any, facts: Any, pointer: str) -> list[Problem]:
+def read_facts(reader: FactReader, subject: Json, facts: Json, pointer: str) -> list[Problem]:
     """Return what is wrong with facts by the vocabulary."""
     problems: list[Problem] = []
     if isinstance(facts, dict) and isinstance(subject, str) and subject in reader.subjects:
@@ -146,7 +147,7 @@ def _spoken(field: str, told: list[str]) -> bool:
     return any(field == pointer or field.startswith(f"{pointer}/") for pointer in told)
 
 
-def _instant(value: Any) -> tuple[datetime | None, list[Problem]]:
+def _instant(value: Json) -> tuple[datetime | None, list[Problem]]:
     if value is None:
         return None, []
     try:
@@ -156,5 +157,5 @@ def _instant(value: Any) -> tuple[datetime | None, list[Problem]]:
         return None, [Problem("is not a date and time", help, pointer="/at")]
 
 
-def _or(value: Any, default: Any) -> Any:
+def _or(value: Json, default: Json) -> Json:
     return default if value is None else value

@@ -1,8 +1,10 @@
 """Examples in the API's description; a test sends each and expects it to be taken."""
 
-from typing import Any, Final
+from typing import Final
 
-QUESTION: Final[dict[str, Any]] = {
+from fitsvc.document import Document
+
+QUESTION: Final[Document] = {
     "rig": {
         "receiver": {"facts": {"opening": "2 in", "pin_hole": "5/8 in", "tongue_rating": "500 lb"}},
         "mounting": {"facts": {"pin_to_bumper": {"value": "4 in", "tolerance": "1/4 in"}}},
@@ -11,7 +13,7 @@ QUESTION: Final[dict[str, Any]] = {
     "load": {"facts": {"bikes": 3, "bike_weight": "40 lb"}},
 }
 
-WISHES: Final[dict[str, Any]] = {
+WISHES: Final[Document] = {
     "rig": QUESTION["rig"],
     "wishes": [
         {"name": "four bikes", "load": {"facts": {"bikes": 4, "bike_weight": "40 lb", "needs_closure_open": True}}},
@@ -21,7 +23,7 @@ WISHES: Final[dict[str, Any]] = {
     "parts_at_most": 5,
 }
 
-BODIES: Final[dict[str, dict[str, Any]]] = {
+BODIES: Final[dict[str, Document]] = {
     "Question": QUESTION,
     "SelectionQuestion": {"rig": QUESTION["rig"], "load": QUESTION["load"]},
     "Wishes": WISHES,
@@ -77,5 +79,5 @@ BODIES: Final[dict[str, dict[str, Any]]] = {
 }
 """By the name of a body's schema; sent in this order, each finds what it names."""
 
-MISTAKEN: Final[dict[str, Any]] = {"rig": {"receiver": {"facts": {"opening": "50 mm"}}}, "accessory": {"facts": {}}}
+MISTAKEN: Final[Document] = {"rig": {"receiver": {"facts": {"opening": "50 mm"}}}, "accessory": {"facts": {}}}
 """A question that is refused, for an example of a problem."""

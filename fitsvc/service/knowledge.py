@@ -5,6 +5,7 @@ from typing import Any, Final
 from litestar import Response, get
 from litestar.params import FromPath
 
+from fitsvc.document import Document
 from fitsvc.language.types import ListType
 from fitsvc.rulebook.rules import Rule, Rulebook
 from fitsvc.rulebook.vocabulary import Fact, Vocabulary
@@ -100,7 +101,7 @@ def get_vocabulary(request: AnyRequest) -> Response[bytes]:
     return tagged(request, vocabulary_document(book.vocabulary), f'"{book.digest}"')
 
 
-def rule_document(rule: Rule) -> dict[str, Any]:
+def rule_document(rule: Rule) -> Document:
     """Return a rule as the API shows it."""
     return {
         "id": rule.id, "topic": rule.topic, "title": rule.title, "applies_when": rule.applies_text,
@@ -109,7 +110,7 @@ def rule_document(rule: Rule) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def vocabulary_document(vocabulary: Vocabulary) -> dict[str, Any]:
+def vocabulary_document(vocabulary: Vocabulary) -> Document:
     """Return the vocabulary as the API shows it."""
     return {
         "subjects": [
@@ -120,7 +121,7 @@ def vocabulary_document(vocabulary: Vocabulary) -> dict[str, Any]:
     }
 
 
-def _rulebook(book: Rulebook) -> dict[str, Any]:
+def _rulebook(book: Rulebook) -> Document:
     vocabulary = book.vocabulary
     counted = {
         "rules": book.rules, "limits": book.limits, "needs": book.needs, "cautions": book.cautions,
@@ -130,13 +131,13 @@ def _rulebook(book: Rulebook) -> dict[str, Any]:
     return {"name": book.name, "digest": book.digest, "topics": dict(book.topics), "counts": counts}
 
 
-def _list(vocabulary: Vocabulary, kind: ListType) -> dict[str, Any]:
+def _list(vocabulary: Vocabulary, kind: ListType) -> Document:
     words = vocabulary.words.get(kind.name, {})
     members = [{"name": member, "words": words.get(member, member)} for member in kind.members]
     return {"name": kind.name, "kind": "sizes" if kind.sizes else "words", "members": members}
 
 
-def _fact(fact: Fact) -> dict[str, Any]:
+def _fact(fact: Fact) -> Document:
     return {
         "name": fact.name, "type": fact.kind, "label": fact.label, "shown_in": fact.shown_in,
         "range": list(fact.range_text) if fact.range_text else None, "meaning": fact.meaning,

@@ -1,13 +1,14 @@
 """/v1/observations: facts as they were told or measured, one after the other, never changed."""
 
 from dataclasses import replace
-from typing import Any, Final, get_args
+from typing import Final, get_args
 
 from anyio import to_thread
 from litestar import Response, Router, get, post
 from litestar.params import FromPath
 from sqlmodel import Session
 
+from fitsvc.document import Document, Json
 from fitsvc.facts import FactReader
 from fitsvc.language.problems import Problem
 from fitsvc.observing.effects import effects
@@ -109,7 +110,7 @@ async def create(request: AnyRequest) -> Response[bytes]:
     service, document = service_of(request), await read_document(request)
     index = service_of(request).selections.index
 
-    def work() -> dict[str, Any]:
+    def work() -> Document:
         reader = service.answerer.reader
         with service.database.session() as session:
             told = _read(document, session, reader, key_name(request))
@@ -124,7 +125,7 @@ async def create(request: AnyRequest) -> Response[bytes]:
     return reply(observed, 201, {"Location": f"{PATH}/{observed['observation']['id']}"})
 
 
-def _read(document: Any, session: Session, reader: FactReader, by: str) -> Told:
+def _read(document: Json, session: Session, reader: FactReader, by: str) -> Told:
     """Check a body by the vocabulary and return how its facts are known."""
     evident = isinstance(document, dict) and document.get("evidence") is not None
     required = ("subject", "record") if evident else ("subject", "record", "facts")
@@ -146,7 +147,7 @@ def _read(document: Any, session: Session, reader: FactReader, by: str) -> Told:
     return told
 
 
-def _facts(reader: FactReader, subject: str, facts: Any) -> list[Problem]:
+def _facts(reader: FactReader, subject: str, facts: Json) -> list[Problem]:
     """Return what is wrong with facts; a trailer's fact told of a ball is well formed, and cannot be."""
     problems = read_facts(reader, subject, facts, "/facts")
     if subject not in SOLD_AS or not isinstance(facts, dict):

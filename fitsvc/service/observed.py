@@ -1,13 +1,13 @@
 """What an observation does, as it goes over the wire: what it contradicts, and the rigs that answer otherwise."""
 
 from datetime import UTC
-from typing import Any
 
+from fitsvc.document import Document
 from fitsvc.observing.effects import Effects
 from fitsvc.observing.evidence import Contradiction
 
 
-def contradiction_document(found: Contradiction) -> dict[str, Any]:
+def contradiction_document(found: Contradiction) -> Document:
     """Return statements that cannot all hold as the API shows them."""
     said = [
         {"fact": one.fact, "value": one.value, "kind": one.kind, "by": one.by, "at": one.at.astimezone(UTC),
@@ -17,7 +17,7 @@ def contradiction_document(found: Contradiction) -> dict[str, Any]:
     return {"fact": found.fact, "because": found.because, "said": said}
 
 
-def effects_document(found: Effects, rigs_left_off: int) -> dict[str, Any]:
+def effects_document(found: Effects, rigs_left_off: int) -> Document:
     """Return what an observation changes for saved rigs as the API shows it."""
     changed = [
         {"rig": one.rig, "name": one.name, "before": one.before, "after": one.after, "count": one.count,

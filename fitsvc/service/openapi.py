@@ -5,7 +5,7 @@ The framework's own generator describes Python types, and the bodies here are de
 
 from collections.abc import Iterator, Mapping
 from http import HTTPStatus
-from typing import Any, Final
+from typing import Final
 
 import msgspec
 from litestar import Litestar
@@ -13,6 +13,7 @@ from litestar.handlers import HTTPRouteHandler
 
 import fitsvc
 from fitsvc.answers.answering import Answerer
+from fitsvc.document import Document
 from fitsvc.language.problems import ProblemsFound
 from fitsvc.rulebook.vocabulary import Vocabulary
 from fitsvc.service import keys, selections
@@ -23,8 +24,6 @@ from fitsvc.service.problems import MEDIA_TYPE, example
 from fitsvc.service.queries import Parameter
 from fitsvc.service.schema import reference
 from fitsvc.service.shapes import components, title
-
-Document = dict[str, Any]
 
 TAGS: Final = {
     "Answers": "Will this accessory work on this rig?",

@@ -39,7 +39,7 @@ class Operation:
     path: Mapping[str, str] = field(default_factory=dict)
     links: Mapping[str, str] = field(default_factory=dict)
     needs_key: bool = False
-    uploads: Mapping[str, Any] = field(default_factory=dict)
+    uploads: Mapping[str, str | None] = field(default_factory=dict)
     also: tuple[str, ...] = ()
 
     @property

@@ -3,7 +3,7 @@
 import logging
 from collections.abc import Iterable, Mapping
 from http import HTTPStatus
-from typing import Any, Final
+from typing import Final
 
 from litestar.exceptions import HTTPException
 from litestar.plugins.problem_details import (
@@ -12,6 +12,7 @@ from litestar.plugins.problem_details import (
     ProblemDetailsPlugin,
 )
 
+from fitsvc.document import Document
 from fitsvc.files import NO_ROOM
 from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.store import errors as store
@@ -52,7 +53,7 @@ def problem(
     )
 
 
-def example(found: ProblemsFound) -> dict[str, Any]:
+def example(found: ProblemsFound) -> Document:
     """Return the document that problems are answered with, for the API's description."""
     told = _problems_found(found)
     extra = told.extra if isinstance(told.extra, dict) else {}
@@ -119,6 +120,6 @@ def _unforeseen(error: Exception) -> ProblemDetailsException:
     return problem(500, "the service failed on this request; the fault is logged")
 
 
-def _entry(one: Problem) -> dict[str, Any]:
+def _entry(one: Problem) -> Document:
     entry = {"pointer": one.pointer, "detail": one.message}
     return entry | {"help": one.help} if one.help else entry

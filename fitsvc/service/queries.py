@@ -5,6 +5,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any, Final
 
+from fitsvc.document import Json
 from fitsvc.language.problems import Problem, ProblemsFound, nearest
 from fitsvc.service.context import AnyRequest
 
@@ -17,9 +18,9 @@ class Parameter:
 
     name: str
     about: str
-    schema: Mapping[str, Any]
+    schema: Mapping[str, Json]
     required: bool = False
-    example: Any = None
+    example: Json = None
 
     def read(self, text: str) -> Any:
         """Return the value of a text; ValueError says what was expected."""

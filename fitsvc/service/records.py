@@ -1,13 +1,14 @@
 """/v1/vehicles, /v1/receivers, /v1/mountings and /v1/accessories: the stored records."""
 
 from collections.abc import Mapping, Sequence
-from typing import Any, Final
+from typing import Final
 
 from anyio import to_thread
 from litestar import Response, Router, delete, get, post, put
 from litestar.params import FromPath
 from sqlmodel import Session
 
+from fitsvc.document import Document, Json
 from fitsvc.service.bodies import read_document
 from fitsvc.service.context import AnyRequest, service_of
 from fitsvc.service.documents import KINDS, SOLD_AS, RecordKind, read_draft, record_document
@@ -55,7 +56,7 @@ async def list_page(request: AnyRequest) -> Response[bytes]:
     """Give a page of records."""
     kind, query, database = kind_of(request), query_of(request), service_of(request).database
 
-    def work() -> list[dict[str, Any]]:
+    def work() -> list[Document]:
         with database.session() as session:
             return [record_document(record) for record in _found(session, kind, query)]
 
@@ -178,7 +179,7 @@ def kind_of(request: AnyRequest) -> RecordKind:
     return kind
 
 
-def _found(session: Session, kind: RecordKind, query: Mapping[str, Any]) -> Sequence[Record]:
+def _found(session: Session, kind: RecordKind, query: Mapping[str, Json]) -> Sequence[Record]:
     """Find a page's records and one more, which tells whether another page follows."""
     place = {"after": query["after"], "limit": query["limit"] + 1}
     if kind.subject == "mounting":

@@ -1,25 +1,26 @@
 """Responses: JSON bytes, pages of a list, and what has not changed since the caller read it."""
 
 from collections.abc import Mapping, Sequence
-from typing import Any, Final
+from typing import Final
 
 import msgspec
 from litestar import Response
 from litestar.enums import MediaType
 
+from fitsvc.document import Document, Json
 from fitsvc.service.context import AnyRequest
 from fitsvc.service.etags import Versioned, etag, unchanged
 
 _REVALIDATE: Final = {"Cache-Control": "no-cache"}
 
 
-def reply(document: Any, status: int = 200, headers: Mapping[str, str] | None = None) -> Response[bytes]:
+def reply(document: Json, status: int = 200, headers: Mapping[str, str] | None = None) -> Response[bytes]:
     """Return a document as JSON; bytes are JSON already."""
     body = document if isinstance(document, bytes) else msgspec.json.encode(document)
     return Response(body, status_code=status, media_type=MediaType.JSON, headers=dict(headers or {}))
 
 
-def tagged(request: AnyRequest, document: Any, tag: str) -> Response[bytes]:
+def tagged(request: AnyRequest, document: Json, tag: str) -> Response[bytes]:
     """Return a document with its entity tag, or 304 where the caller has it already."""
     headers = _REVALIDATE | {"ETag": tag}
     if unchanged(request, tag):
@@ -27,13 +28,13 @@ def tagged(request: AnyRequest, document: Any, tag: str) -> Response[bytes]:
     return reply(document, headers=headers)
 
 
-def stored(thing: Versioned, document: Any, location: str = "") -> Response[bytes]:
+def stored(thing: Versioned, document: Json, location: str = "") -> Response[bytes]:
     """Return what was stored, created when it has a location, with its entity tag."""
     headers = {"ETag": etag(thing)}
     return reply(document, 201, headers | {"Location": location}) if location else reply(document, headers=headers)
 
 
-def page(found: Sequence[Any], limit: int, key: str) -> Response[bytes]:
+def page(found: Sequence[Document], limit: int, key: str) -> Response[bytes]:
     """Return a page of documents, found with one beyond the limit to know whether more follow."""
     items = list(found[:limit])
     after = items[-1][key] if len(found) > limit else None

@@ -1,6 +1,6 @@
 """/v1/rigs: rigs kept under a name, to be asked about by their id."""
 
-from typing import Any, Final
+from typing import Final
 
 from anyio import to_thread
 from litestar import Response, Router, delete, get, post, put
@@ -8,6 +8,7 @@ from litestar.params import FromPath
 from sqlmodel import Session
 
 from fitsvc.answers.question import read_question
+from fitsvc.document import Document, Json
 from fitsvc.facts import FactReader
 from fitsvc.inventory.stored import StoreRecords
 from fitsvc.language.problems import ProblemsFound
@@ -155,7 +156,7 @@ def remove(request: AnyRequest, key: FromPath[str]) -> None:
         delete_rig(session, key, expected_version=require_match(request, get_rig(session, key)))
 
 
-def _read(document: Any, session: Session, reader: FactReader, *, new: bool) -> tuple[str, dict[str, Any]]:
+def _read(document: Json, session: Session, reader: FactReader, *, new: bool) -> tuple[str, Document]:
     """Read a body's name and rig; a rig is well formed when a question could be asked about it."""
     members = ("id", "name", "rig") if new else ("name", "rig")
     problems = read_object(document, members, ("name", "rig"), told=KEPT | {"id": "the id stands in the path"})

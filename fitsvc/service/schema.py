@@ -6,8 +6,9 @@ answered with 422, so the plausible ranges stand beside the schema, under `x-ran
 
 import re
 from collections.abc import Mapping, Sequence
-from typing import Any, Final
+from typing import Final
 
+from fitsvc.document import Document
 from fitsvc.facts import LONGEST_TEXT, MOST_ADAPTERS
 from fitsvc.language import tyres
 from fitsvc.language.quantities import DIMENSIONS, LENGTH, UNITS
@@ -15,7 +16,7 @@ from fitsvc.language.quantities import LONGEST_TEXT as LONGEST_QUANTITY
 from fitsvc.language.types import ListType
 from fitsvc.rulebook.vocabulary import Fact, Vocabulary
 
-Schema = dict[str, Any]
+Schema = Document
 
 KEYS: Final[Mapping[str, str]] = {
     "vehicle": "id", "receiver": "id", "mounting": "id",

@@ -15,6 +15,7 @@ from litestar.params import FromPath
 from fitsvc.answers.answering import Answerer
 from fitsvc.answers.question import NoRecords, Stored
 from fitsvc.answers.shelf import read_items
+from fitsvc.document import Json
 from fitsvc.facts import Case
 from fitsvc.inventory.stored import StoreRecords
 from fitsvc.language.problems import ProblemsFound
@@ -147,7 +148,7 @@ async def of_inline_rig(request: AnyRequest) -> Response[bytes]:
     return await to_thread.run_sync(work)
 
 
-def _read(document: Any, answerer: Answerer, records: StoreRecords) -> Case:
+def _read(document: Json, answerer: Answerer, records: StoreRecords) -> Case:
     """Read the body of a selection, with everything that is wrong with it."""
     told = {SUBJECT: "all that are stored are looked at; ask about one at /v1/answers"}
     problems = read_object(document, PARTS, ("rig",), told)
@@ -159,7 +160,7 @@ def _read(document: Any, answerer: Answerer, records: StoreRecords) -> Case:
     return rig
 
 
-def _encoded(selector: Selector, held: Held, rig: Case, query: Mapping[str, Any], question: Any) -> bytes:
+def _encoded(selector: Selector, held: Held, rig: Case, query: Mapping[str, Any], question: Json) -> bytes:
     wanted = Wanted(
         question=question,
         kinds=query.get("kind") or frozenset(),

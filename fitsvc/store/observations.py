@@ -7,12 +7,13 @@ the latest wins; a null takes back everything said about that fact before.
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
-from typing import Any, Protocol
+from typing import Protocol
 
 from sqlmodel import Session, col, select
 
+from fitsvc.document import Document, Json
 from fitsvc.store.errors import NotFound
-from fitsvc.store.tables import NAME, NOTE, Kind, Observation, Record, Subject, Wire, now
+from fitsvc.store.tables import NAME, NOTE, Kind, Observation, Record, Subject, now
 from fitsvc.store.validation import Checks, new_id, page_size, storable
 
 _RANK = {"assumed": 0, "published": 1, "measured": 2}
@@ -30,7 +31,7 @@ class Statement(Protocol):
         """How its facts are known."""
 
     @property
-    def facts(self) -> Mapping[str, Wire]:
+    def facts(self) -> Mapping[str, Json]:
         """The facts told, null for one taken back."""
 
 
@@ -56,7 +57,7 @@ class Told:
 class CurrentFacts:
     """What holds of a record, and for each fact how and from which observation it is known."""
 
-    facts: dict[str, Wire] = field(default_factory=dict)
+    facts: Document = field(default_factory=dict)
     provenance: dict[str, dict[str, str]] = field(default_factory=dict)
 
 
@@ -76,11 +77,11 @@ def outranked(kind: str, by: str) -> bool:
 def observation_row(
     subject: Subject,
     key: str,
-    facts: Mapping[str, Wire],
+    facts: Mapping[str, Json],
     told: Told,
     recorded: datetime,
-    evidence: Mapping[str, Wire] | None = None,
-) -> dict[str, Any]:
+    evidence: Mapping[str, Json] | None = None,
+) -> Document:
     """Return the columns of a new observation; its place in the order comes with storing it."""
     return {
         "id": new_id("observation"),
@@ -100,9 +101,9 @@ def append(
     session: Session,
     subject: Subject,
     record: Record,
-    facts: Mapping[str, Wire],
+    facts: Mapping[str, Json],
     told: Told,
-    evidence: Mapping[str, Wire] | None = None,
+    evidence: Mapping[str, Json] | None = None,
 ) -> Observation:
     """Store an observation of a record that this session has locked, and bring its facts up to date."""
     observation = Observation(**observation_row(subject, record.key, facts, told, now(), evidence))

@@ -15,6 +15,7 @@ from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Mapped
 from sqlmodel import Session, col, select
 
+from fitsvc.document import Document, Json
 from fitsvc.store.errors import FieldProblem, InvalidValue, NotFound, StillReferenced, VersionConflict
 from fitsvc.store.observations import Told, append, outranked
 from fitsvc.store.tables import (
@@ -28,7 +29,6 @@ from fitsvc.store.tables import (
     RigPart,
     SoldAs,
     Subject,
-    Wire,
     key_name,
     now,
 )
@@ -47,12 +47,12 @@ class Draft:
 
     key: str | None = None
     label: str = ""
-    facts: Mapping[str, Wire] = field(default_factory=dict)
+    facts: Mapping[str, Json] = field(default_factory=dict)
     vehicle_id: str | None = None
     receiver_id: str | None = None
     sold_as: SoldAs = "accessory"
 
-    def known_facts(self) -> dict[str, Wire]:
+    def known_facts(self) -> Document:
         """Return the facts that are known: null is the same as absent."""
         return {name: value for name, value in self.facts.items() if value is not None}
 
@@ -210,11 +210,11 @@ def add_observation(
     session: Session,
     subject: Subject,
     key: str,
-    facts: Mapping[str, Wire],
+    facts: Mapping[str, Json],
     told: Told,
     *,
     expected_version: int | None = None,
-    evidence: Mapping[str, Wire] | None = None,
+    evidence: Mapping[str, Json] | None = None,
 ) -> tuple[Observation, Record]:
     """Store what was observed of a record, and return it with the record as it now stands.
 
@@ -289,7 +289,7 @@ def chunks(items: Iterable[_T], size: int) -> Iterator[list[_T]]:
         yield chunk
 
 
-def _retell(session: Session, subject: Subject, record: Record, wanted: dict[str, Wire], told: Told) -> bool:
+def _retell(session: Session, subject: Subject, record: Record, wanted: Document, told: Told) -> bool:
     """Tell a record's facts anew where they differ, and whether any did."""
     held, provenance = record.facts, record.provenance
     changed = {name: value for name, value in wanted.items() if not _same(held.get(name), value)}
@@ -302,7 +302,7 @@ def _retell(session: Session, subject: Subject, record: Record, wanted: dict[str
     return bool(taken_back or changed)
 
 
-def _same(one: Wire, other: Wire) -> bool:
+def _same(one: Json, other: Json) -> bool:
     """Tell whether two wire values are the same text, so that true is not 1."""
     return json.dumps(one, sort_keys=True) == json.dumps(other, sort_keys=True)
 

@@ -1,12 +1,12 @@
 """Saved rigs: the `rig` object of a question, kept under a name."""
 
 from collections.abc import Iterator, Mapping, Sequence
-from typing import Any
 
 from sqlalchemy import ColumnElement, delete, func, update
 from sqlmodel import Session, col, select
 from sqlmodel.sql.expression import SelectOfScalar
 
+from fitsvc.document import Json
 from fitsvc.store.errors import AlreadyExists, NotFound, VersionConflict
 from fitsvc.store.records import beyond, lock_record
 from fitsvc.store.tables import LABEL, Mounting, RigPart, SavedRig, Subject, now
@@ -17,7 +17,7 @@ _SUBJECTS: dict[str, Subject] = {"veh_": "vehicle", "rcv_": "receiver", "mnt_": 
 Part = tuple[Subject, str]
 
 
-def create_rig(session: Session, name: str, document: Mapping[str, Any], key: str | None = None) -> SavedRig:
+def create_rig(session: Session, name: str, document: Mapping[str, Json], key: str | None = None) -> SavedRig:
     """Store a rig whose records, named in it by `id` or `sku`, are stored; return it."""
     checks = _checked(name, document)
     if key is not None:
@@ -80,7 +80,7 @@ def _naming(subject: Subject, key: str) -> SelectOfScalar[str]:
 
 
 def replace_rig(
-    session: Session, key: str, name: str, document: Mapping[str, Any], *, expected_version: int | None = None
+    session: Session, key: str, name: str, document: Mapping[str, Json], *, expected_version: int | None = None
 ) -> SavedRig:
     """Give a saved rig a new name and document, and return it."""
     checks = _checked(name, document)
@@ -113,14 +113,14 @@ def named_parts(value: object, pointer: str = "") -> Iterator[tuple[str, str, st
             yield from named_parts(inner, f"{pointer}/{number}")
 
 
-def _checked(name: str, document: Mapping[str, Any]) -> Checks:
+def _checked(name: str, document: Mapping[str, Json]) -> Checks:
     checks = Checks()
     checks.text("/name", name, LABEL, required=True)
     checks.document("/document", document)
     return checks
 
 
-def _lock_parts(session: Session, document: Mapping[str, Any], checks: Checks) -> list[Part]:
+def _lock_parts(session: Session, document: Mapping[str, Json], checks: Checks) -> list[Part]:
     """Keep the records that a rig names from being deleted before the rig is stored."""
     places: dict[Part, str] = {}
     for name, key, pointer in named_parts(document, "/document"):

@@ -9,6 +9,8 @@ from sqlalchemy.engine import Dialect
 from sqlalchemy.types import TypeDecorator, TypeEngine
 from sqlmodel import Field, SQLModel
 
+from fitsvc.document import Document
+
 # Batch migrations on SQLite drop constraints by name, so every constraint needs one.
 SQLModel.metadata.naming_convention = {
     "ix": "ix_%(table_name)s_%(column_0_N_name)s",
@@ -27,8 +29,6 @@ SoldAs = Literal["accessory", "adapter", "ball", "trailer"]
 Kind = Literal["published", "measured", "assumed"]
 """How a fact is known."""
 
-Wire = Any
-"""A fact's value as it is written in a question."""
 
 LABEL, KEY, NAME, NOTE = 200, 80, 120, 2000
 """Longest texts, in characters."""
@@ -67,7 +67,7 @@ class Record(SQLModel):
     """What every record has: facts are the cached outcome of its observations."""
 
     label: str = Field(default="", max_length=LABEL)
-    facts: dict[str, Wire] = Field(default_factory=dict, sa_type=JSON)
+    facts: Document = Field(default_factory=dict, sa_type=JSON)
     provenance: dict[str, dict[str, str]] = Field(default_factory=dict, sa_type=JSON)
     version: int = 1
     created_at: datetime = Field(default_factory=now, sa_type=Utc)
@@ -120,13 +120,13 @@ class Observation(SQLModel, table=True):
     id: str = Field(sa_type=key_type(), unique=True)
     subject: str = Field(max_length=20)
     record_id: str = Field(sa_type=key_type())
-    facts: dict[str, Wire] = Field(sa_type=JSON)
+    facts: Document = Field(sa_type=JSON)
     kind: str = Field(max_length=20)
     by: str = Field(default="", max_length=NAME)
     at: datetime = Field(default_factory=now, sa_type=Utc)
     note: str = Field(default="", max_length=NOTE)
     recorded_at: datetime = Field(default_factory=now, sa_type=Utc)
-    evidence: dict[str, Wire] | None = Field(default=None, sa_column=Column(JSON(none_as_null=True), nullable=True))
+    evidence: Document | None = Field(default=None, sa_column=Column(JSON(none_as_null=True), nullable=True))
 
 
 class SavedRig(SQLModel, table=True):
@@ -136,7 +136,7 @@ class SavedRig(SQLModel, table=True):
 
     id: str = Field(primary_key=True, sa_type=key_type())
     name: str = Field(max_length=LABEL)
-    document: dict[str, Any] = Field(sa_type=JSON)
+    document: Document = Field(sa_type=JSON)
     version: int = 1
     created_at: datetime = Field(default_factory=now, sa_type=Utc)
     updated_at: datetime = Field(default_factory=now, sa_type=Utc)

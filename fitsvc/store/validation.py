@@ -7,8 +7,9 @@ import secrets
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
-from typing import Any, get_args
+from typing import get_args
 
+from fitsvc.document import Json
 from fitsvc.store.errors import FieldProblem, InvalidValue, shown
 from fitsvc.store.tables import KEY, Kind, SoldAs, Subject
 
@@ -168,7 +169,7 @@ def _name_fault(name: object) -> str:
     return _text_fault(name, KEY) if name else "is empty"
 
 
-def _scalar_fault(value: Any) -> str:
+def _scalar_fault(value: Json) -> str:
     if isinstance(value, str):
         return _text_fault(value, _TEXT)
     if isinstance(value, float) and not math.isfinite(value):

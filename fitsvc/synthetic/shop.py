@@ -7,7 +7,9 @@ plugs open. Makes and names are invented.
 
 from collections.abc import Iterator, Mapping
 from random import Random
-from typing import Any, Final, NamedTuple
+from typing import Final, NamedTuple
+
+from fitsvc.document import Document
 
 TITLES: Final = (
     "kind", "shank", "pin", "pin_supplied", "pin_span", "min_class", "weight [lb]", "trailer_rating [lb]",
@@ -110,7 +112,7 @@ def inches(figure: float) -> str:
     return f"{sign}{whole}-{part} in" if whole else f"{sign}{part} in"
 
 
-def rig_records(count: int, seed: int) -> Iterator[dict[str, Any]]:
+def rig_records(count: int, seed: int) -> Iterator[Document]:
     """So many rigs as records: vehicles and receivers, then each mounting, then each rig."""
     vehicles = [_vehicle(Random(f"{seed}-vehicle-{number}"), number) for number in range(-(-count // 2))]
     receivers = [_receiver(number) for number in range(len(_CLASSES))]
@@ -127,9 +129,9 @@ def rig_records(count: int, seed: int) -> Iterator[dict[str, Any]]:
                "rig": {"mounting": {"id": f"mnt_{number:03}"}}}  # fmt: skip
 
 
-def _vehicle(random: Random, number: int) -> dict[str, Any]:
+def _vehicle(random: Random, number: int) -> Document:
     curb, share = random.randrange(3600, 5600, 10), random.uniform(0.54, 0.6)
-    facts: dict[str, Any] = {
+    facts: Document = {
         "year": random.randint(2008, 2026), "make": random.choice(_MAKES), "model": f"Model {number:03}",
         "body": random.choice(_BODIES), "wheelbase": inches(random.uniform(108, 150)),
         "rear_overhang": inches(random.uniform(38, 50)), "curb_weight": f"{curb} lb",
@@ -146,7 +148,7 @@ def _vehicle(random: Random, number: int) -> dict[str, Any]:
             "facts": {name: value for name, value in facts.items() if name not in left_out}}  # fmt: skip
 
 
-def _receiver(number: int) -> dict[str, Any]:
+def _receiver(number: int) -> Document:
     of, opening, trailer, tongue = _CLASSES[number]
     facts = {
         "hitch_class": of, "opening": opening, "pin_hole": _PINS[opening], "tube_outside": "2-1/2 in",
@@ -155,8 +157,8 @@ def _receiver(number: int) -> dict[str, Any]:
     return {"subject": "receiver", "id": f"rcv_{number:03}", "label": f"Underfell {of}-{number}", "facts": facts}
 
 
-def _mounting(random: Random) -> dict[str, Any]:
-    facts: dict[str, Any] = {"height": inches(random.uniform(14, 21)), "pin_to_bumper": inches(random.uniform(0, 7))}
+def _mounting(random: Random) -> Document:
+    facts: Document = {"height": inches(random.uniform(14, 21)), "pin_to_bumper": inches(random.uniform(0, 7))}
     if random.random() < 0.3:
         facts["pin_to_bumper"] = {"value": facts["pin_to_bumper"], "tolerance": "1/2 in"}
     if random.random() < 0.12:

@@ -14,10 +14,11 @@ from collections.abc import Iterator, Mapping, Sequence
 from contextlib import ExitStack, contextmanager
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any, Final
+from typing import Final
 
 from fitsvc.audits.results import tables_of
 from fitsvc.audits.rigs import CARRIED
+from fitsvc.document import Document, Json
 from fitsvc.files import locked, write_text
 from fitsvc.language.problems import Problem
 from fitsvc.store.errors import AlreadyExists, Conflict, NotFound
@@ -54,7 +55,7 @@ class AuditFolder:
     def __init__(self, path: Path) -> None:
         self.path, self.key, self.out = path, path.name, path / "out"
 
-    def told(self) -> dict[str, Any]:
+    def told(self) -> Document:
         """What the audit was made with."""
         return _read(self.path / "audit.json") or {}
 
@@ -70,7 +71,7 @@ class AuditFolder:
         kept = str((_read(self.path / "state.json") or {}).get("state", "new"))
         return "running" if kept == "queued" and self.is_held() else kept
 
-    def document(self) -> dict[str, Any]:
+    def document(self) -> Document:
         """The audit as the API shows it."""
         told, kept, state = self.told(), _read(self.path / "state.json") or {}, self.state()
         progress = _read(self.path / "progress.json") if state in ("queued", "running") else None
@@ -84,9 +85,9 @@ class AuditFolder:
             "results": tables_of(self.out) if state == "finished" else [],
         }  # fmt: skip
 
-    def files(self) -> dict[str, dict[str, Any]]:
+    def files(self) -> dict[str, Document]:
         """The files that were sent, by name."""
-        found: dict[str, dict[str, Any]] = _read(self.path / "files.json") or {}
+        found: dict[str, Document] = _read(self.path / "files.json") or {}
         return found
 
     def file(self, name: str) -> Path | None:
@@ -187,7 +188,7 @@ class Audits:
     def __init__(self, root: Path) -> None:
         self.root = root
 
-    def create(self, key: str | None, told: Mapping[str, Any]) -> AuditFolder:
+    def create(self, key: str | None, told: Mapping[str, Json]) -> AuditFolder:
         """Make a new audit."""
         made = key or new_id("audit")
         folder = AuditFolder(self.root / made)
@@ -211,12 +212,12 @@ class Audits:
         return [AuditFolder(path) for path in sorted(self.root.glob(f"{_PREFIX}*"))]
 
 
-def write(path: Path, document: Any) -> None:
+def write(path: Path, document: Json) -> None:
     """Write a small document; nobody else writes it meanwhile, by one of the locks or since it is being made."""
     write_text(path, json.dumps(document, ensure_ascii=False))
 
 
-def _read(path: Path) -> Any:
+def _read(path: Path) -> Json:
     try:
         return json.loads(path.read_text("utf-8"))
     except (OSError, ValueError):
@@ -234,7 +235,7 @@ def _locked(path: Path, *, shared: bool = False, wait: bool = True) -> Iterator[
         yield held
 
 
-def _shown(one: Problem) -> dict[str, Any]:
+def _shown(one: Problem) -> Document:
     """A problem with a file, without where the service keeps it."""
     name = Path(one.file).name.partition("-")[0] if one.file else ""
     kept = {"detail": one.message, "help": one.help, "file": name, "line": one.line, "column": one.pointer}

@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping
 from itertools import islice
-from typing import Any, Final
+from typing import Final
 
 from anyio import to_thread
 from litestar import Response, Router, delete, get, post, put
@@ -11,6 +11,7 @@ from litestar.params import FromPath
 
 from fitsvc.answers.question import NoRecords
 from fitsvc.audits.rigs import CARRIED, check_carried
+from fitsvc.document import Document, Json
 from fitsvc.facts import FactReader
 from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.service.audits import results
@@ -26,7 +27,7 @@ from fitsvc.service.replies import page, reply
 from fitsvc.store.tables import LABEL
 from fitsvc.store.validation import Checks
 
-UPLOADS: Final[Mapping[str, Any]] = {
+UPLOADS: Final[Mapping[str, str | None]] = {
     "text/csv": "sku,kind,shank,weight [lb],fits\nDRY-RACK-4,bike_carrier,2 in,52,rig_farm\n",
     "application/x-ndjson": '{"sku": "DRY-RACK-4", "kind": "bike_carrier", "shank": "2 in", "weight": "52 lb"}\n',
     "application/jsonl": '{"sku": "DRY-RACK-4", "rig": "rig_farm"}\n',
@@ -91,7 +92,7 @@ async def create(request: AnyRequest) -> Response[bytes]:
     query_of(request)
     service, document = service_of(request), await read_document(request)
 
-    def work() -> dict[str, Any]:
+    def work() -> Document:
         told = _read_new(document, service.audits, service.answerer.reader)
         return service.audits.create(document.get("id"), told | {"created_by": key_name(request)}).document()
 
@@ -229,7 +230,7 @@ def _audit(folder: AuditFolder, status: int = 200) -> Response[bytes]:
     return reply(folder.document(), status, _FRESH)
 
 
-def _read_new(document: Any, audits: Audits, reader: FactReader) -> dict[str, Any]:
+def _read_new(document: Json, audits: Audits, reader: FactReader) -> Document:
     """What a new audit is made with; ProblemsFound with everything that is wrong with it."""
     problems = read_object(document, MEMBERS)
     checks = Checks()
@@ -252,7 +253,7 @@ def _read_new(document: Any, audits: Audits, reader: FactReader) -> dict[str, An
     return {"name": document.get("name") or "", "against": document.get("against"), "carried": carried}
 
 
-def _against_problems(document: Mapping[str, Any], audits: Audits) -> list[Problem]:
+def _against_problems(document: Mapping[str, Json], audits: Audits) -> list[Problem]:
     against = document.get("against")
     if against is None:
         return []

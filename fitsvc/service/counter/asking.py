@@ -12,6 +12,7 @@ from fitsvc.answers.answering import Answerer
 from fitsvc.answers.question import NAMES, Named, Question, read_question
 from fitsvc.answers.shelf import Item
 from fitsvc.answers.vehicles import folded
+from fitsvc.document import Document, Json
 from fitsvc.facts import Case
 from fitsvc.inventory.shelf import Shop
 from fitsvc.inventory.stored import StoreRecords
@@ -83,7 +84,7 @@ class Asker:
         self.vocabulary = answerer.rulebook.vocabulary
         self.records = StoreRecords(session, shop.vehicles)
 
-    def read(self, fields: Fields, system: System) -> tuple[dict[str, Any], Question | None, list[Problem]]:
+    def read(self, fields: Fields, system: System) -> tuple[Document, Question | None, list[Problem]]:
         """The question of some fields, as a document and as it was read, with all that is wrong with it."""
         asked = read_fields(fields, self.vocabulary, system)
         problems = list(asked.problems)
@@ -94,7 +95,7 @@ class Asker:
             problems += found.problems
         return asked.document, question, problems
 
-    def rig(self, fields: Fields, system: System) -> tuple[dict[str, Any], list[Problem]]:
+    def rig(self, fields: Fields, system: System) -> tuple[Document, list[Problem]]:
         """The question without an accessory that some fields ask, and what is wrong with the fields themselves."""
         asked = read_fields(fields, self.vocabulary, system)
         return asked.document, list(asked.problems)
@@ -248,7 +249,7 @@ class Asker:
         first = [field for fact, field in fields if fact.effort in _TOLD]
         return first, [field for fact, field in fields if fact.effort not in _TOLD]
 
-    def _facts_told(self, fields: Fields) -> list[tuple[str, Any]]:
+    def _facts_told(self, fields: Fields) -> list[tuple[str, Json]]:
         """The facts among the fields, with their places; a vehicle's names are told with the vehicles."""
         found = []
         for name in fields:

@@ -5,12 +5,13 @@ that a browser sends by itself lets anyone write, so there is nothing to forge.
 """
 
 import json
-from typing import Any, Final
+from typing import Final
 
 from litestar import Response, get
 from litestar.params import FromPath
 
 from fitsvc.audits.spool import SUMMARY
+from fitsvc.document import Document
 from fitsvc.rulebook.rules import Rulebook
 from fitsvc.service.audits.folder import BEFORE
 from fitsvc.service.context import AnyRequest, service_of
@@ -67,7 +68,7 @@ def audit(request: AnyRequest, key: FromPath[str]) -> Response[str]:
     )  # fmt: skip
 
 
-def _missing(found: dict[str, Any], rulebook: Rulebook) -> list[tuple[str, str, int, int]]:
+def _missing(found: Document, rulebook: Rulebook) -> list[tuple[str, str, int, int]]:
     """The facts most worth learning: label, name, pairs and claims that each would decide."""
     facts, told = rulebook.vocabulary.facts, []
     for one in found["missing"][:_MOST_MISSING]:

@@ -10,6 +10,7 @@ from litestar.params import FromPath
 from litestar.response import Redirect
 from sqlmodel import Session
 
+from fitsvc.document import Json
 from fitsvc.drawing.rating_bars import rating_bars
 from fitsvc.drawing.side_view import side_view
 from fitsvc.drawing.sketches import sketch
@@ -124,7 +125,7 @@ def _asker(request: AnyRequest, session: Session) -> Asker:
     return Asker(service.answerer, service.shop, session, service.selections.named)
 
 
-def _selected(request: AnyRequest, document: Any, rig: Any, filters: Mapping[str, str], system: System) -> Selection:
+def _selected(request: AnyRequest, document: Json, rig: Json, filters: Mapping[str, str], system: System) -> Selection:
     """What the rig comes to with the catalogue, by the filters; ProblemsFound when one of them says nothing."""
     shared = service_of(request).selections
     for name, known in (("kind", shared.selector.kinds), ("outcome", BEST_FIRST)):

@@ -8,9 +8,10 @@ are in the question with nothing told of them. Values are written as in a cell o
 import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import Final
 from urllib.parse import parse_qsl, urlencode
 
+from fitsvc.document import Document, Json
 from fitsvc.facts import MOST_ADAPTERS, unknown_fact
 from fitsvc.language.display import System
 from fitsvc.language.problems import Problem, nearest
@@ -34,7 +35,7 @@ _METRIC: Final[Mapping[str, str]] = {"in": "mm", "ft": "mm", "lb": "kg", "ft-lb"
 class Asked:
     """A question as its fields tell it, and the fields that tell nothing."""
 
-    document: dict[str, Any]
+    document: Document
     problems: tuple[Problem, ...]
 
 
@@ -46,7 +47,7 @@ def unit_of(fact: Fact, system: System) -> str:
 
 def read_fields(fields: Fields, vocabulary: Vocabulary, system: System) -> Asked:
     """The question that fields ask, whatever their order. A field's problem has the field's name for its pointer."""
-    parts: dict[str, dict[str, Any]] = {}
+    parts: dict[str, Document] = {}
     problems: list[Problem] = []
     for name, text in fields.items():
         text = text.strip()
@@ -82,7 +83,7 @@ def read_fields(fields: Fields, vocabulary: Vocabulary, system: System) -> Asked
     return Asked(_document(parts, fields.get("rig", "").strip()), tuple(problems))
 
 
-def write_fields(document: Mapping[str, Any]) -> dict[str, str]:
+def write_fields(document: Mapping[str, Json]) -> dict[str, str]:
     """The fields that ask a question; `read_fields` of them asks the same."""
     fields: dict[str, str] = {}
     empty: list[str] = []
@@ -106,7 +107,7 @@ def write_fields(document: Mapping[str, Any]) -> dict[str, str]:
     return fields
 
 
-def cell(wire: Any) -> str:
+def cell(wire: Json) -> str:
     """A wire value as people write it in one field."""
     if wire is None:
         return ""
@@ -165,8 +166,8 @@ def _place(name: str) -> tuple[str, str]:
     return place, short
 
 
-def _document(parts: Mapping[str, dict[str, Any]], rig_id: str) -> dict[str, Any]:
-    rig: dict[str, Any] = {"id": rig_id} if rig_id else {}
+def _document(parts: Mapping[str, Document], rig_id: str) -> Document:
+    rig: Document = {"id": rig_id} if rig_id else {}
     rig |= {name: parts[name] for name in RIG if name in parts}
     adapters = [parts[place] for place in PLACES if place in parts]
     if adapters:

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import Any, Final
 
+from fitsvc.document import Json
 from fitsvc.language.display import show
 from fitsvc.language.truth import WORDS
 from fitsvc.language.types import ListType, NumberType, TruthType, Type, Value
@@ -211,13 +212,13 @@ def _lines(one: Rule | Limit | Need) -> Iterator[tuple[str, str, bool]]:
 
 def _example(node: Any) -> tuple[str, str]:
     """An example: its facts in a line, and what it gives."""
-    told: Any = to_plain(node)
+    told: Json = to_plain(node)
     gives = told.get("gives") or f"at most {told.get('at_most', '')}"
     facts = ", ".join(f"{name} {_written(wire)}" for name, wire in told.items() if name not in _PROMISES)
     return facts, str(gives).replace("_", " ")
 
 
-def _written(wire: Any) -> str:
+def _written(wire: Json) -> str:
     if isinstance(wire, list) and any(isinstance(one, dict) for one in wire):
         return "; ".join(_written(one) for one in wire)
     if isinstance(wire, dict) and not {"value", "at_least", "at_most"} & set(wire):
