@@ -13,7 +13,8 @@ from fitsvc.facts import FactReader
 from fitsvc.language.problems import Problem
 from fitsvc.language.types import ListType, NumberType, TruthType
 from fitsvc.rulebook.vocabulary import Fact
-from fitsvc.service.counter.links import KEYS, RIG, cell, field_of, read_fields, spread, write_fields
+from fitsvc.service.counter.links import ONE_EACH, cell, field_of, read_fields, spread, write_fields
+from fitsvc.subjects import OF_RIG
 
 BOOK = answerer().rulebook
 READER = FactReader(BOOK)
@@ -45,12 +46,12 @@ def parts(subject: str) -> st.SearchStrategy[dict[str, Any]]:
 @st.composite
 def documents(draw: st.DrawFn) -> dict[str, Any]:
     """Whole questions."""
-    subjects = [name for name in KEYS if name != "accessory"]
+    subjects = [name for name in ONE_EACH if name != "accessory"]
     told = {name: draw(parts(name)) for name in subjects if draw(st.integers(0, 2)) == 0}
-    rig: dict[str, Any] = {name: part for name, part in told.items() if name in RIG}
+    rig: dict[str, Any] = {name: part for name, part in told.items() if name in OF_RIG}
     if draw(st.booleans()):
         rig["adapters"] = draw(st.lists(parts("adapter").filter(lambda part: bool(part["facts"])), max_size=2))
-    rest = {name: part for name, part in told.items() if name not in RIG}
+    rest = {name: part for name, part in told.items() if name not in OF_RIG}
     return {"rig": rig, "accessory": draw(parts("accessory")), **rest}
 
 

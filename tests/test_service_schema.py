@@ -16,8 +16,9 @@ from fitsvc.language.problems import ProblemsFound
 from fitsvc.language.quantities import DIMENSIONS, LENGTH, UNITS, QuantityError, parse_quantity
 from fitsvc.rulebook.rules import Rulebook
 from fitsvc.service.examples import BODIES, QUESTION
-from fitsvc.service.schema import KEYS, quantity_pattern
+from fitsvc.service.schema import quantity_pattern
 from fitsvc.service.shapes import components
+from fitsvc.subjects import SUBJECTS
 
 RULEBOOK = answerer().rulebook
 READER = FactReader(RULEBOOK)
@@ -120,9 +121,9 @@ def test_a_question_has_the_parts_that_are_read(rulebook: Rulebook) -> None:
     read_question(whole, READER, NoRecords())
     assert set(COMPONENTS["Question"]["properties"]) == set(whole)
     assert set(COMPONENTS["Rig"]["properties"]) == {*whole["rig"], "id"}
-    for part in ("Question", "Rig", *(f"{subject.capitalize()}Part" for subject in KEYS)):
+    for part in ("Question", "Rig", *(f"{subject.capitalize()}Part" for subject in SUBJECTS)):
         assert not validator(part).is_valid({"colour": "red"})
-    assert set(KEYS) == set(rulebook.vocabulary.subjects)
+    assert set(SUBJECTS) == set(rulebook.vocabulary.subjects)
 
 
 @pytest.mark.parametrize("name", BODIES)

@@ -21,7 +21,8 @@ from fitsvc.store.records import (
     replace_record,
 )
 from fitsvc.store.rigs import create_rig
-from fitsvc.store.tables import Accessory, Mounting, Subject
+from fitsvc.store.tables import Accessory, Mounting
+from fitsvc.subjects import Subject
 
 
 def mount(session: Session, key: str = "mnt_1", vehicle: str = "veh_1", receiver: str = "rcv_1") -> None:

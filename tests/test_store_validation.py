@@ -13,8 +13,8 @@ from fitsvc.store.database import Database
 from fitsvc.store.errors import InvalidValue
 from fitsvc.store.observations import Told
 from fitsvc.store.records import Draft, list_records
-from fitsvc.store.tables import Subject
 from fitsvc.store.validation import Checks
+from fitsvc.subjects import Subject
 
 
 def fields(draft: Draft, subject: Subject = "vehicle") -> list[str]:

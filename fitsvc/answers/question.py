@@ -14,14 +14,13 @@ from fitsvc.facts import MOST_ADAPTERS, Case, FactReader, escape
 from fitsvc.language.problems import Problem, ProblemsFound, nearest
 from fitsvc.language.types import ListType, Value
 from fitsvc.rulebook.vocabulary import TYRE_PARTS, Fact, Vocabulary
+from fitsvc.subjects import BESIDE_RIG, OF_RIG, SUBJECTS
 
-_TOP: Final = ("rig", "accessory", "ball", "trailer", "load")
-_RIG: Final = ("id", "vehicle", "receiver", "mounting", "adapters", "spare")
-_KEYS: Final[Mapping[str, str]] = {
-    "vehicle": "id", "receiver": "id", "mounting": "id",
-    "accessory": "sku", "adapter": "sku", "ball": "sku", "trailer": "sku", "load": "", "spare": "",
-}  # fmt: skip
-_PARTS: Final = {subject: (f"`{subject}`", (key, "facts") if key else ("facts",)) for subject, key in _KEYS.items()}
+_TOP: Final = ("rig", *BESIDE_RIG)
+_RIG: Final = ("id", *OF_RIG, "adapters")
+_PARTS: Final = {
+    subject: (f"`{subject}`", (row.key, "facts") if row.key else ("facts",)) for subject, row in SUBJECTS.items()
+}
 """What the part of a question for each subject is called, and may have."""
 
 
@@ -194,7 +193,7 @@ class _Reading:
         """Read the whole document."""
         if self._is_mapping(document, "", "a question", _TOP):
             self._rig(document.get("rig"))
-            for subject in ("accessory", "ball", "trailer", "load"):
+            for subject in BESIDE_RIG:
                 self._subject(subject, document.get(subject), f"/{subject}")
             if not self.present & {"accessory", "trailer", "spare"} and not self.adapters and not self.problems:
                 help = "name an `accessory`, a `trailer` or a `rig.spare`"
@@ -327,7 +326,7 @@ class _Reading:
             return None
         if not self._is_mapping(part, pointer, *_PARTS[subject]):
             return None
-        key = _KEYS[subject]
+        key = SUBJECTS[subject].key
         stored = self._stored(subject, key, part, pointer) if part.get(key) is not None else None
         if stored is not None and stored.subject == "adapter" and subject == "accessory":
             self._accessory_is_adapter(stored, part, pointer)

@@ -12,6 +12,7 @@ import click
 
 from fitsvc.cli.console import FAULTS, out, paragraph, refuse
 from fitsvc.cli.options import FILE, load_rules, open_database
+from fitsvc.subjects import counted
 
 if TYPE_CHECKING:
     from fitsvc.answers.answering import Answerer
@@ -115,8 +116,7 @@ def _fill(url: str, folder: Path, answerer: "Answerer") -> str:
         for path in in_order(files, answerer.reader.vocabulary):
             for subject, number in load_file(opened, answerer.reader, path).stored.items():
                 counts[subject] = counts.get(subject, 0) + number
-    names = {"accessory": "accessories"}
-    return ", ".join(f"{number} {names.get(subject, subject + 's')}" for subject, number in counts.items())
+    return ", ".join(counted(number, subject) for subject, number in counts.items())
 
 
 def _ask_all(console: "Console", url: str, folder: Path, answerer: "Answerer") -> bool:

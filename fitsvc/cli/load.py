@@ -8,6 +8,7 @@ import click
 from fitsvc.cli.console import BAD_INPUT, err, out, show_problems
 from fitsvc.cli.options import FILE, database_option, load_rules, open_database, rules_option
 from fitsvc.language.problems import Problem, ProblemsFound
+from fitsvc.subjects import counted
 
 if TYPE_CHECKING:
     from fitsvc.loading.storing import Loaded
@@ -55,9 +56,7 @@ def load(files: tuple[Path, ...], database: str | None, rules: Path | None, repl
 
 def described(loaded: "Loaded") -> str:
     """What became of a file, in one line."""
-    plurals = {"accessory": "accessories"}
-    parts = [f"{number} {subject if number == 1 else plurals.get(subject, subject + 's')}"
-             for subject, number in loaded.stored.items()]  # fmt: skip
+    parts = [counted(number, subject) for subject, number in loaded.stored.items()]
     told = [f"stored {', '.join(parts)}"] if parts else []
     told += [f"replaced {loaded.replaced}"] if loaded.replaced else []
     told += [f"{loaded.unchanged} as they were"] if loaded.unchanged else []

@@ -11,9 +11,9 @@ from fitsvc.language.problems import Problem, ProblemsFound, nearest
 from fitsvc.loading.cells import read_cell
 from fitsvc.loading.json_text import read_json
 from fitsvc.rulebook.vocabulary import Vocabulary
+from fitsvc.subjects import OF_RIG
 
 LARGEST: Final = 1_000_000
-_RIG: Final = ("vehicle", "receiver", "mounting", "spare")
 
 
 def read_question_file(path: Path) -> Json:
@@ -62,7 +62,7 @@ def with_facts(document: Json, given: Sequence[str], vocabulary: Vocabulary) -> 
 
 def _put(document: Document, subject: str, fact: str, value: Json) -> None:
     """Add a fact at its subject's place; a place that holds something else is left for the reader to refuse."""
-    path = ("rig", subject, "facts") if subject in _RIG else (subject, "facts")
+    path = ("rig", subject, "facts") if subject in OF_RIG else (subject, "facts")
     place: Json = document
     for step in path:
         place = place.setdefault(step, {}) if isinstance(place, dict) else None

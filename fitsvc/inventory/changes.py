@@ -15,7 +15,8 @@ from sqlalchemy import func, or_
 from sqlmodel import Session, col, select
 
 from fitsvc.store.database import Database
-from fitsvc.store.tables import Observation, Subject
+from fitsvc.store.tables import Observation
+from fitsvc.subjects import Subject
 
 LONGEST_TRANSACTION: Final = 3600.0
 """Seconds after which a number passed over is taken to be one that was never stored."""

@@ -12,10 +12,10 @@ from fitsvc.answers.shelf import Item, Stock, read_items
 from fitsvc.answers.vehicles import Vehicles
 from fitsvc.facts import Case, FactReader
 from fitsvc.inventory.changes import Seen, changed_since, seen_all
-from fitsvc.inventory.stored import SOLD, stored
+from fitsvc.inventory.stored import stored
 from fitsvc.language.types import Value
 from fitsvc.store.records import find_mountings, get_record, get_records, list_records
-from fitsvc.store.tables import Subject
+from fitsvc.subjects import SOLD, Subject
 
 _PAGE = 5_000
 _FRESH_SECONDS = 0.5
@@ -85,7 +85,7 @@ class Shop:
             else:
                 self._follow(session)
             sold = [item for subject in self._items.values() for item in subject.values()]
-            small = self._items.keys() == SOLD and len(sold) <= _SMALL
+            small = self._items.keys() == set(SOLD) and len(sold) <= _SMALL
             if not small:
                 self._whole = None
             elif self._whole is None:

@@ -1,7 +1,6 @@
 """Stored records as questions see them: where the store's wing and the engine's wing meet."""
 
 from collections.abc import Callable, Mapping, Sequence
-from typing import get_args
 
 from sqlmodel import Session
 
@@ -11,10 +10,8 @@ from fitsvc.language.types import Value
 from fitsvc.store.errors import NotFound
 from fitsvc.store.records import find_mountings, get_record
 from fitsvc.store.rigs import get_rig
-from fitsvc.store.tables import Accessory, Mounting, Record, SoldAs, Subject
-
-SOLD: frozenset[str] = frozenset(get_args(SoldAs))
-"""The subjects that are sold under a SKU and share one table."""
+from fitsvc.store.tables import Accessory, Mounting, Record
+from fitsvc.subjects import stored_as
 
 FindVehicles = Callable[[Session, Mapping[str, Value], Mapping[str, str]], Sequence[Named]]
 """Finds a store's vehicles by their naming facts; `Shop.vehicles` is one."""
@@ -28,9 +25,8 @@ class StoreRecords:
 
     def find(self, subject: str, key: str) -> Stored | None:
         """The record under an id or SKU, or None."""
-        table: Subject = "accessory" if subject in SOLD else subject  # type: ignore[assignment]
         try:
-            return stored(subject, get_record(self._session, table, key))
+            return stored(subject, get_record(self._session, stored_as(subject), key))
         except NotFound:
             return None
 

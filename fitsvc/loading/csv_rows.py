@@ -17,8 +17,8 @@ from fitsvc.loading.cells import Column, read_cell
 from fitsvc.loading.csv_text import RowTooLong, not_parted, read_cells
 from fitsvc.loading.lines import read_lines
 from fitsvc.loading.rows import Place, Row, field_of, quoted
-from fitsvc.loading.subjects import KEYS, SOLD, key_of
 from fitsvc.rulebook.vocabulary import Fact, Vocabulary
+from fitsvc.subjects import SOLD, STORED, SUBJECTS
 
 _RECORD: Final = ("sku", "id", "subject", "label", "vehicle", "receiver")
 OBSERVED: Final = ("subject", "record", "kind", "by", "at", "note", "evidence_tyre", "evidence_stowed")
@@ -28,7 +28,7 @@ _UNIT: Final = re.compile(r"(?P<name>.*?)\s*\[(?P<unit>[^\[\]]*)\]\Z", re.DOTALL
 
 def csv_rows(path: Path, file: str, problems: list[Problem], vocabulary: Vocabulary) -> Iterator[Row]:
     """Yield the records of a CSV file."""
-    facts = {subject: vocabulary.of(subject) for subject in KEYS if subject in vocabulary.subjects}
+    facts = {subject: vocabulary.of(subject) for subject in STORED if subject in vocabulary.subjects}
     rows = _cells(path, file, problems)
     first = next(rows, None)
     if first is None:
@@ -81,7 +81,7 @@ class _Header:
         elif {"sku", "id"} <= seen.keys():
             self._complain("the header has both `sku` and `id`", "keep one column; it names each record")
         if "subject" not in seen:
-            self._complain("the header has no `subject`", f"add the column; it holds {', '.join(KEYS)}")
+            self._complain("the header has no `subject`", f"add the column; it holds {', '.join(STORED)}")
         return columns
 
     def _column(self, number: int, title: str) -> Column | None:
@@ -135,7 +135,7 @@ def _document(cells: list[str], columns: list[Column | None], facts: Mapping[str
     subject = record.get("subject", "")
     key = record.pop("sku", None) or record.pop("id", None)
     if key:
-        record[key_of(subject)] = key
+        record[SUBJECTS[subject].key if subject in STORED else "id"] = key
     record["facts"] = _facts(found, facts.get(subject, {}))
     return record
 

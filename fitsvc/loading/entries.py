@@ -10,10 +10,10 @@ from fitsvc.facts import FactReader, escape
 from fitsvc.language.problems import Problem, nearest
 from fitsvc.language.types import TruthType
 from fitsvc.loading.rows import Row, quoted
-from fitsvc.loading.subjects import KEYS, SOLD, key_of
 from fitsvc.rulebook.vocabulary import Fact
 from fitsvc.store.observations import Told
 from fitsvc.store.records import Draft
+from fitsvc.subjects import SOLD, STORED, SUBJECTS
 
 _COMMON: Final = ("subject", "label", "facts", "assumed", "measured")
 _MEASURED: Final = ("facts", "by", "at", "note")
@@ -65,12 +65,12 @@ class _Reading:
         subject = document.get("subject")
         if subject == "rig":
             return self._rig()
-        if not isinstance(subject, str) or subject not in KEYS:
+        if not isinstance(subject, str) or subject not in STORED:
             self._subject(subject)
             return None
-        links = ("vehicle", "receiver") if subject == "mounting" else ()
-        self._keys(document, "", f"a {subject}", (key_of(subject), *links, *_COMMON))
-        key = self._text(key_of(subject), required=True)
+        links = SUBJECTS[subject].links
+        self._keys(document, "", f"a {subject}", (SUBJECTS[subject].key, *links, *_COMMON))
+        key = self._text(SUBJECTS[subject].key, required=True)
         label = self._text("label")
         facts = self._facts(subject, document.get("facts"), "/facts")
         assumed = self._facts(subject, document.get("assumed"), "/assumed")
@@ -91,11 +91,11 @@ class _Reading:
         return RigEntry(self.row, self._text("id", required=True), self._text("name", required=True), document)
 
     def _subject(self, subject: Json) -> None:
-        listed = ", ".join(f"`{one}`" for one in KEYS)
+        listed = ", ".join(f"`{one}`" for one in STORED)
         if subject in (None, ""):
             self._complain("/subject", "the record does not say what it is of", f"its `subject` is one of {listed}")
             return
-        near = nearest(subject, KEYS) if isinstance(subject, str) else None
+        near = nearest(subject, STORED) if isinstance(subject, str) else None
         help = f"did you mean `{near}`? It is one of {listed}" if near else f"it is one of {listed}"
         self._complain("/subject", f"{quoted(subject)} is not a subject", help)
 

@@ -13,10 +13,10 @@ from fitsvc.loading.json_rows import json_rows
 from fitsvc.loading.observed_rows import tell
 from fitsvc.loading.rows import Row
 from fitsvc.loading.storing import Loaded, Storing
-from fitsvc.loading.subjects import key_of, table_for
 from fitsvc.loading.yaml_rows import yaml_rows
 from fitsvc.rulebook.vocabulary import Vocabulary
 from fitsvc.store.database import Database
+from fitsvc.subjects import STORED, SUBJECTS, stored_as
 
 _CHUNK: Final = 2000
 _FORMATS: Final = {".csv": "CSV", ".jsonl": "JSON Lines", ".ndjson": "JSON Lines", ".yaml": "YAML", ".yml": "YAML"}
@@ -95,10 +95,10 @@ def _store(rows: Iterator[Row], storing: Storing) -> None:
         elif entry.subject == "mounting":
             mountings.append(entry)
         else:
-            chunk = waiting.setdefault(table_for(entry.subject), [])
+            chunk = waiting.setdefault(stored_as(entry.subject), [])
             chunk.append(entry)
             if len(chunk) >= _CHUNK:
-                storing.records(waiting.pop(table_for(entry.subject)))
+                storing.records(waiting.pop(stored_as(entry.subject)))
     chunks = [*waiting.values(), *(mountings[at : at + _CHUNK] for at in range(0, len(mountings), _CHUNK))]
     for chunk in chunks:
         storing.records(chunk)
@@ -109,5 +109,7 @@ def _store(rows: Iterator[Row], storing: Storing) -> None:
 def _named_by(document: Document) -> set[tuple[str, str]]:
     """The name under which others may look for a record that could not be read."""
     subject = document.get("subject")
-    key = document.get(key_of(subject)) if isinstance(subject, str) else None
-    return {(table_for(subject), key)} if isinstance(subject, str) and isinstance(key, str) else set()
+    if not isinstance(subject, str) or subject not in STORED:
+        return set()
+    key = document.get(SUBJECTS[subject].key)
+    return {(stored_as(subject), key)} if isinstance(key, str) else set()

@@ -18,13 +18,13 @@ from fitsvc.inventory.stored import StoreRecords
 from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.loading.entries import Entry, RigEntry
 from fitsvc.loading.rows import quoted
-from fitsvc.loading.subjects import key_of, table_for
 from fitsvc.store.creation import bulk_create
 from fitsvc.store.errors import InvalidValue, NotFound
 from fitsvc.store.observations import Told
 from fitsvc.store.records import add_observation, existing_keys, get_records, replace_record
 from fitsvc.store.rigs import create_rig, get_rig, replace_rig
-from fitsvc.store.tables import Record, SavedRig, Subject
+from fitsvc.store.tables import Record, SavedRig
+from fitsvc.subjects import SUBJECTS, Subject, stored_as
 
 _ASSUMED: Final = Told("assumed")
 _EXISTS: Final = "give it another key, or load with `--replace`"
@@ -71,7 +71,7 @@ class Storing:
 
     def records(self, entries: Sequence[Entry]) -> None:
         """Store a chunk of entries of one table."""
-        table = table_for(entries[0].subject)
+        table = stored_as(entries[0].subject)
         existing = existing_keys(self.session, table, [entry.key for entry in entries])
         held = [entry for entry in entries if entry.key in existing]
         self._create(table, [entry for entry in entries if entry.key not in existing])
@@ -179,11 +179,11 @@ class Storing:
 
 
 def _name(entry: Entry | RigEntry) -> tuple[str, str]:
-    return ("rig" if isinstance(entry, RigEntry) else table_for(entry.subject), entry.key)
+    return ("rig" if isinstance(entry, RigEntry) else stored_as(entry.subject), entry.key)
 
 
 def _key_pointer(entry: Entry | RigEntry) -> str:
-    return "/id" if isinstance(entry, RigEntry) else f"/{key_of(entry.subject)}"
+    return "/id" if isinstance(entry, RigEntry) else f"/{SUBJECTS[entry.subject].key}"
 
 
 def _new(record: Record, facts: Mapping[str, Json], kind: str) -> Document:

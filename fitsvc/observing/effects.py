@@ -20,7 +20,7 @@ from fitsvc.facts import Case, FactReader
 from fitsvc.language.problems import ProblemsFound
 from fitsvc.selection.segments import BEST_FIRST, Held, case_of, rig_key
 from fitsvc.store.rigs import rigs_using
-from fitsvc.store.tables import Subject
+from fitsvc.subjects import Subject
 
 MOST_RIGS: Final = 200
 MOST_TOLD: Final = 20

@@ -16,11 +16,11 @@ from fitsvc.service.problems import wire_pointer
 from fitsvc.store.errors import FieldProblem
 from fitsvc.store.observations import Told
 from fitsvc.store.records import Draft
-from fitsvc.store.tables import Accessory, Mounting, Observation, Record, SavedRig, SoldAs, Subject
+from fitsvc.store.tables import Accessory, Mounting, Observation, Record, SavedRig
 from fitsvc.store.validation import Checks
+from fitsvc.subjects import SUBJECTS, Subject
 
 TOLD: Final = ("kind", "by", "at", "note")
-SOLD_AS: Final[tuple[str, ...]] = get_args(SoldAs)
 KEPT: Final = dict.fromkeys(("provenance", "version", "created_at", "updated_at"), "the service keeps it; leave it out")
 """Help for what callers read and may not write."""
 
@@ -30,9 +30,21 @@ class RecordKind:
     """A kind of record as a resource of the API."""
 
     subject: Subject
-    many: str
-    key: str = "id"
-    links: tuple[str, ...] = ()
+
+    @property
+    def many(self) -> str:
+        """The word for many of them, in paths."""
+        return SUBJECTS[self.subject].many
+
+    @property
+    def key(self) -> str:
+        """The member that names a record."""
+        return SUBJECTS[self.subject].key
+
+    @property
+    def links(self) -> tuple[str, ...]:
+        """The members that name other records."""
+        return SUBJECTS[self.subject].links
 
     @property
     def members(self) -> tuple[str, ...]:
@@ -45,12 +57,7 @@ class RecordKind:
         return f"/v1/{self.many}/{quote(key, safe='')}" if key else f"/v1/{self.many}"
 
 
-KINDS: Final = (
-    RecordKind("vehicle", "vehicles"),
-    RecordKind("receiver", "receivers"),
-    RecordKind("mounting", "mountings", links=("vehicle", "receiver")),
-    RecordKind("accessory", "accessories", key="sku"),
-)
+KINDS: Final = tuple(map(RecordKind, get_args(Subject)))
 
 
 def record_document(record: Record) -> Document:

@@ -16,7 +16,7 @@ from fitsvc.observing.evidence import read_evidence
 from fitsvc.observing.recording import observe, sold_as
 from fitsvc.service.bodies import read_document, read_object
 from fitsvc.service.context import AnyRequest, service_of
-from fitsvc.service.documents import SOLD_AS, TOLD, finish, observation_document, read_facts, read_told, record_document
+from fitsvc.service.documents import TOLD, finish, observation_document, read_facts, read_told, record_document
 from fitsvc.service.keys import key_name, needs_key
 from fitsvc.service.observed import contradiction_document, effects_document
 from fitsvc.service.operations import IF_NONE_MATCH, Operation, query_of
@@ -24,7 +24,7 @@ from fitsvc.service.queries import AFTER, LIMIT, Parameter
 from fitsvc.service.replies import page, reply, tagged
 from fitsvc.store.observations import Told, get_observation, list_observations
 from fitsvc.store.records import get_record
-from fitsvc.store.tables import Subject
+from fitsvc.subjects import SOLD, Subject
 
 PATH: Final = "/v1/observations"
 BODY_BYTES: Final = 128_000
@@ -150,8 +150,8 @@ def _read(document: Json, session: Session, reader: FactReader, by: str) -> Told
 def _facts(reader: FactReader, subject: str, facts: Json) -> list[Problem]:
     """Return what is wrong with facts; a trailer's fact told of a ball is well formed, and cannot be."""
     problems = read_facts(reader, subject, facts, "/facts")
-    if subject not in SOLD_AS or not isinstance(facts, dict):
+    if subject not in SOLD or not isinstance(facts, dict):
         return problems
-    known = {name for one in SOLD_AS for name in reader.subjects[one]} - set(reader.subjects[subject])
+    known = {name for one in SOLD for name in reader.subjects[one]} - set(reader.subjects[subject])
     astray = {f"/facts/{name}" for name in facts if name in known}
     return [replace(one, meaning=True) if one.pointer in astray else one for one in problems]

@@ -11,7 +11,7 @@ from sqlmodel import Session
 from fitsvc.document import Document, Json
 from fitsvc.service.bodies import read_document
 from fitsvc.service.context import AnyRequest, service_of
-from fitsvc.service.documents import KINDS, SOLD_AS, RecordKind, read_draft, record_document
+from fitsvc.service.documents import KINDS, RecordKind, read_draft, record_document
 from fitsvc.service.etags import etag, require_match
 from fitsvc.service.keys import key_name, needs_key
 from fitsvc.service.operations import IF_MATCH, IF_NONE_MATCH, Operation, query_of
@@ -20,6 +20,7 @@ from fitsvc.service.replies import page, stored, tagged
 from fitsvc.store.creation import create_record
 from fitsvc.store.records import delete_record, find_mountings, get_record, list_records, replace_record
 from fitsvc.store.tables import Record
+from fitsvc.subjects import SOLD
 
 BODY_BYTES: Final = 128_000
 
@@ -29,7 +30,7 @@ _FILTERS: Final[Mapping[str, tuple[Parameter, ...]]] = {
         for one in ("vehicle", "receiver")
     ),
     "accessory": (
-        Parameter("subject", "Only what is sold as this.", {"type": "string", "enum": list(SOLD_AS)}, example="ball"),
+        Parameter("subject", "Only what is sold as this.", {"type": "string", "enum": list(SOLD)}, example="ball"),
     ),
 }
 

@@ -15,14 +15,9 @@ from fitsvc.language.quantities import DIMENSIONS, LENGTH, UNITS
 from fitsvc.language.quantities import LONGEST_TEXT as LONGEST_QUANTITY
 from fitsvc.language.types import ListType
 from fitsvc.rulebook.vocabulary import Fact, Vocabulary
+from fitsvc.subjects import BESIDE_RIG, OF_RIG, SUBJECTS
 
 Schema = Document
-
-KEYS: Final[Mapping[str, str]] = {
-    "vehicle": "id", "receiver": "id", "mounting": "id",
-    "accessory": "sku", "adapter": "sku", "ball": "sku", "trailer": "sku", "load": "", "spare": "",
-}  # fmt: skip
-"""By what a question names a stored record of a subject."""
 
 NO_NUL: Final = r"^[^\u0000]*$"
 _NULL: Final[Schema] = {"type": "null"}
@@ -163,7 +158,7 @@ def _fact(fact: Fact) -> Schema:
 
 
 def _part(vocabulary: Vocabulary, subject: str) -> Schema:
-    key = KEYS[subject]
+    key = SUBJECTS[subject].key
     properties: Schema = {"facts": nullable(reference(f"{_title(subject)}Facts"))}
     about = "Inline facts."
     if key:
@@ -181,7 +176,7 @@ _SAMPLE_KEYS: Final = {
 
 
 def _rig() -> Schema:
-    parts = {one: nullable(reference(f"{_title(one)}Part")) for one in ("vehicle", "receiver", "mounting", "spare")}
+    parts = {one: nullable(reference(f"{_title(one)}Part")) for one in OF_RIG}
     adapters: Schema = {"type": "array", "maxItems": MOST_ADAPTERS, "items": reference("AdapterPart"),
                         "description": "Adapters in the opening, the one nearest the receiver first."}  # fmt: skip
     saved: Schema = {"type": "string", "description": "A saved rig; what is given beside it takes its place."}
@@ -191,7 +186,7 @@ def _rig() -> Schema:
 
 
 def _question() -> Schema:
-    parts = {one: nullable(reference(f"{_title(one)}Part")) for one in ("accessory", "ball", "trailer", "load")}
+    parts = {one: nullable(reference(f"{_title(one)}Part")) for one in BESIDE_RIG}
     return {"description": "Will this work on this rig?", "type": "object", "additionalProperties": False,
             "properties": {"rig": nullable(reference("Rig")), **parts}}  # fmt: skip
 

@@ -11,11 +11,12 @@ from fitsvc.planning.reading import LONGEST_NAME, MOST_PARTS, MOST_WISHES
 from fitsvc.rulebook.vocabulary import EFFORTS, PRESENCES, Vocabulary
 from fitsvc.selection.selector import Selection
 from fitsvc.service.audits.shapes import audits
-from fitsvc.service.documents import KINDS, SOLD_AS, RecordKind
+from fitsvc.service.documents import KINDS, RecordKind
 from fitsvc.service.observations import SUBJECTS
 from fitsvc.service.schema import NO_NUL, Schema, facts_name, nullable, reference, schemas
 from fitsvc.store.tables import KEY, LABEL, NAME, NOTE
 from fitsvc.store.validation import PREFIXES
+from fitsvc.subjects import SOLD
 
 _TEXT: Final[Schema] = {"type": "string"}
 _TIME: Final[Schema] = {"type": "string", "format": "date-time"}
@@ -105,7 +106,7 @@ def _records(kind: RecordKind) -> dict[str, Schema]:
     one, key = title(kind.subject), kind.key
     held: dict[str, Schema] = {key: _TEXT}
     if kind.subject == "accessory":
-        held["subject"] = {"type": "string", "enum": list(SOLD_AS)}
+        held["subject"] = {"type": "string", "enum": list(SOLD)}
     held |= dict.fromkeys(kind.links, _TEXT)
     held |= {"label": _TEXT, "facts": reference("StoredFacts"), "provenance": reference("Provenance"),
              "version": _VERSION, "created_at": _TIME, "updated_at": _TIME}  # fmt: skip
@@ -119,7 +120,7 @@ def _draft(kind: RecordKind, *, new: bool) -> Schema:
     """Return the body for a record; what an accessory is sold as decides which facts it has."""
     if kind.subject != "accessory":
         return _variant(kind, kind.subject, new)
-    variants = [_variant(kind, sold_as, new) for sold_as in SOLD_AS]
+    variants = [_variant(kind, sold_as, new) for sold_as in SOLD]
     return {"oneOf": variants}
 
 
@@ -218,7 +219,7 @@ def _rigs_changed() -> Schema:
 
 def _told_of(kind: RecordKind) -> list[Schema]:
     """Return the bodies for an observation of a kind of record: facts, or of a mounting evidence with or without."""
-    subjects = SOLD_AS if kind.subject == "accessory" else (kind.subject,)
+    subjects = SOLD if kind.subject == "accessory" else (kind.subject,)
     facts: list[Schema] = [reference(facts_name(subject)) for subject in subjects]
     record: Schema = {"type": "string", "minLength": 1, "description": f"The {kind.subject}'s `{kind.key}`."}
     properties = {"subject": {"const": kind.subject}, "record": record,

@@ -12,8 +12,9 @@ from fitsvc.store.engines import violated
 from fitsvc.store.errors import AlreadyExists, Conflict
 from fitsvc.store.observations import Told, observation_row
 from fitsvc.store.records import Draft, check_links, chunks, existing_keys, get_record, table_of
-from fitsvc.store.tables import TABLES, Observation, Record, Subject, key_name, now
+from fitsvc.store.tables import TABLES, Observation, Record, key_name, now
 from fitsvc.store.validation import Checks, new_id
+from fitsvc.subjects import Subject
 
 _CHUNK = 2000
 _MOST_PROBLEMS = 1000

@@ -13,8 +13,9 @@ from sqlmodel import Session, col, select
 
 from fitsvc.document import Document, Json
 from fitsvc.store.errors import NotFound
-from fitsvc.store.tables import NAME, NOTE, Kind, Observation, Record, Subject, now
+from fitsvc.store.tables import NAME, NOTE, Kind, Observation, Record, now
 from fitsvc.store.validation import Checks, new_id, page_size, storable
+from fitsvc.subjects import Subject
 
 _RANK = {"assumed": 0, "published": 1, "measured": 2}
 

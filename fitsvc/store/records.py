@@ -27,12 +27,11 @@ from fitsvc.store.tables import (
     Observation,
     Record,
     RigPart,
-    SoldAs,
-    Subject,
     key_name,
     now,
 )
 from fitsvc.store.validation import Checks, page_size, storable
+from fitsvc.subjects import SUBJECTS, SoldAs, Subject
 
 _T = TypeVar("_T")
 _MOST_KEYS = 1000  # SQLite bounds the parameters of one statement
@@ -252,8 +251,7 @@ def lock_record(session: Session, subject: Subject, key: str, expected_version: 
 
 def check_links(session: Session, subject: Subject, numbered: Sequence[tuple[str, Draft]], checks: Checks) -> None:
     """Note which of some mountings, each with its pointer, name vehicles or receivers that are not stored."""
-    targets: tuple[Subject, ...] = ("vehicle", "receiver") if subject == "mounting" else ()
-    for target in targets:
+    for target in SUBJECTS[subject].links:
         named = {prefix: getattr(draft, f"{target}_id") for prefix, draft in numbered}
         named = {prefix: key for prefix, key in named.items() if key and isinstance(key, str)}
         stored = existing_keys(session, target, set(named.values()))

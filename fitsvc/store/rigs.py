@@ -1,6 +1,7 @@
 """Saved rigs: the `rig` object of a question, kept under a name."""
 
 from collections.abc import Iterator, Mapping, Sequence
+from typing import get_args
 
 from sqlalchemy import ColumnElement, delete, func, update
 from sqlmodel import Session, col, select
@@ -9,10 +10,11 @@ from sqlmodel.sql.expression import SelectOfScalar
 from fitsvc.document import Json
 from fitsvc.store.errors import AlreadyExists, NotFound, VersionConflict
 from fitsvc.store.records import beyond, lock_record
-from fitsvc.store.tables import LABEL, Mounting, RigPart, SavedRig, Subject, now
+from fitsvc.store.tables import LABEL, Mounting, RigPart, SavedRig, now
 from fitsvc.store.validation import PREFIXES, Checks, new_id, page_size, storable
+from fitsvc.subjects import Subject
 
-_SUBJECTS: dict[str, Subject] = {"veh_": "vehicle", "rcv_": "receiver", "mnt_": "mounting"}
+_SUBJECTS: dict[str, Subject] = {PREFIXES[subject]: subject for subject in get_args(Subject) if subject in PREFIXES}
 
 Part = tuple[Subject, str]
 

@@ -10,6 +10,7 @@ from sqlalchemy.types import TypeDecorator, TypeEngine
 from sqlmodel import Field, SQLModel
 
 from fitsvc.document import Document
+from fitsvc.subjects import Subject
 
 # Batch migrations on SQLite drop constraints by name, so every constraint needs one.
 SQLModel.metadata.naming_convention = {
@@ -19,12 +20,6 @@ SQLModel.metadata.naming_convention = {
     "fk": "fk_%(table_name)s_%(column_0_name)s_%(referred_table_name)s",
     "pk": "pk_%(table_name)s",
 }
-
-Subject = Literal["vehicle", "receiver", "mounting", "accessory"]
-"""What a record is about; adapters, balls and trailers are accessories sold as such."""
-
-SoldAs = Literal["accessory", "adapter", "ball", "trailer"]
-"""Which subject of a question an accessory's SKU fills."""
 
 Kind = Literal["published", "measured", "assumed"]
 """How a fact is known."""

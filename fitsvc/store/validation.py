@@ -11,7 +11,8 @@ from typing import get_args
 
 from fitsvc.document import Json
 from fitsvc.store.errors import FieldProblem, InvalidValue, shown
-from fitsvc.store.tables import KEY, Kind, SoldAs, Subject
+from fitsvc.store.tables import KEY, Kind
+from fitsvc.subjects import SoldAs, Subject
 
 PREFIXES = {
     "vehicle": "veh_",

@@ -23,7 +23,7 @@ from fitsvc.service.context import AnyRequest, service_of
 from fitsvc.service.counter.asking import FIND, PAGE, Asker
 from fitsvc.service.counter.audit_pages import audit, audits
 from fitsvc.service.counter.fields import FieldMaker
-from fitsvc.service.counter.links import KEYS, PLACES, Fields, cell, link, write_fields
+from fitsvc.service.counter.links import ONE_EACH, PLACES, Fields, cell, link, write_fields
 from fitsvc.service.counter.rendering import assets, fields_of, not_there, page, shown_units
 from fitsvc.service.counter.seeing import see
 from fitsvc.service.problems import problem
@@ -200,7 +200,8 @@ def _ask_page(request: AnyRequest, fields: Fields, system: System, problems: Any
         shown = _asker(request, session).page(fields, system, problems)
     places = FieldMaker(service.answerer.rulebook.vocabulary, fields, problems, system)
     status = 200 if not problems else 422 if all(one.meaning for one in problems) else 400
-    filled = {name: fields.get(name, "") for name in (*KEYS, "rig", "with", *(f"{FIND}{p}" for p in (*KEYS, *PLACES)))}
+    searched = (f"{FIND}{place}" for place in (*ONE_EACH, *PLACES))
+    filled = {name: fields.get(name, "") for name in (*ONE_EACH, "rig", "with", *searched)}
     return page(
         request, "ask.html", status=status, page=shown, fields=filled, system=system, problems=problems,
         at=places.errors_at,

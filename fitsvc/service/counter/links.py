@@ -17,14 +17,13 @@ from fitsvc.language.display import System
 from fitsvc.language.problems import Problem, nearest
 from fitsvc.loading.cells import read_cell
 from fitsvc.rulebook.vocabulary import Fact, Vocabulary
+from fitsvc.subjects import BESIDE_RIG, OF_RIG, SUBJECTS
 
 Fields = Mapping[str, str]
-KEYS: Final[Mapping[str, str]] = {
-    "vehicle": "id", "receiver": "id", "mounting": "id", "spare": "", "accessory": "sku", "ball": "sku",
-    "trailer": "sku", "load": "",
-}  # fmt: skip
-RIG: Final = ("vehicle", "receiver", "mounting", "spare")
+ONE_EACH: Final = (*OF_RIG, *BESIDE_RIG)
+"""The parts of which a question has one at the most, each under its own name."""
 PLACES: Final = tuple(f"adapter.{number}" for number in range(1, MOST_ADAPTERS + 1))
+"""The names of the adapters, from the receiver outwards."""
 BESIDE: Final = "with"
 _ADAPTER: Final = re.compile(r"(adapter\.[1-9])(?:\.(.+))?\Z")
 _POINTER: Final = re.compile(r"/(?:rig/)?(?:adapters/(\d+)|([a-z_]+))(?:/(facts/([^/]+)|id|sku))?")
@@ -55,18 +54,17 @@ def read_fields(fields: Fields, vocabulary: Vocabulary, system: System) -> Asked
             continue
         if name == BESIDE:
             for subject in text.split(","):
-                if subject in KEYS:
+                if subject in ONE_EACH:
                     parts.setdefault(subject, {})
             continue
         place, short = _place(name)
         subject = place.partition(".")[0]
-        if subject not in KEYS and place not in PLACES:
-            near = nearest(name, [*KEYS, *PLACES])
+        if subject not in ONE_EACH and place not in PLACES:
+            near = nearest(name, [*ONE_EACH, *PLACES])
             help = f"did you mean `{near}`?" if near else "take it out of the link"
             problems.append(Problem(f"a question has no `{name[:60]}`", help, pointer=name))
         elif not short:
-            key = "sku" if subject == "adapter" else KEYS[subject]
-            if key:
+            if key := SUBJECTS[subject].key:
                 parts.setdefault(place, {})[key] = text
         else:
             fact = vocabulary.facts.get(f"{subject}.{short}")
@@ -90,17 +88,17 @@ def write_fields(document: Mapping[str, Json]) -> dict[str, str]:
     rig = document.get("rig") or {}
     if rig.get("id") is not None:
         fields["rig"] = str(rig["id"])
-    places = [(name, rig.get(name)) for name in RIG]
+    places = [(name, rig.get(name)) for name in OF_RIG]
     places += list(zip(PLACES, rig.get("adapters") or (), strict=False))
-    places += [(name, document.get(name)) for name in KEYS if name not in RIG]
+    places += [(name, document.get(name)) for name in BESIDE_RIG]
     for place, part in places:
         if part is None:
             continue
-        key = "sku" if place in PLACES else KEYS[place]
+        key = SUBJECTS[place.partition(".")[0]].key
         told = {place: str(part[key])} if key and part.get(key) is not None else {}
         told |= {f"{place}.{name}": text for name, wire in (part.get("facts") or {}).items() if (text := cell(wire))}
         fields |= told
-        if not told and place in KEYS:
+        if not told and place in ONE_EACH:
             empty.append(place)
     if empty:
         fields[BESIDE] = ",".join(empty)
@@ -168,9 +166,9 @@ def _place(name: str) -> tuple[str, str]:
 
 def _document(parts: Mapping[str, Document], rig_id: str) -> Document:
     rig: Document = {"id": rig_id} if rig_id else {}
-    rig |= {name: parts[name] for name in RIG if name in parts}
+    rig |= {name: parts[name] for name in OF_RIG if name in parts}
     adapters = [parts[place] for place in PLACES if place in parts]
     if adapters:
         rig["adapters"] = adapters
-    rest = {name: parts[name] for name in KEYS if name not in RIG and name in parts}
+    rest = {name: parts[name] for name in BESIDE_RIG if name in parts}
     return {**({"rig": rig} if rig else {}), **rest}

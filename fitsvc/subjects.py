@@ -1,0 +1,62 @@
+"""What questions, links and records are about: by what each subject is named, and where it stands. One table."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Final, Literal, get_args
+
+Subject = Literal["vehicle", "receiver", "mounting", "accessory"]
+"""What a stored record is about; adapters, balls and trailers are accessories sold as such."""
+
+SoldAs = Literal["accessory", "adapter", "ball", "trailer"]
+"""Which subject of a question an accessory's SKU fills."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SubjectRow:
+    """One subject: the key that names a record of it (`id`, `sku`; nothing where none is stored), the records it is
+    stored with, their word in a path, the records that each names, and whether a question has it as a part of its rig.
+    """
+
+    key: Literal["id", "sku", ""] = ""
+    stored_as: Subject | None = None
+    many: str = ""
+    links: tuple[Subject, ...] = ()
+    in_rig: bool = False
+
+
+SUBJECTS: Final[Mapping[str, SubjectRow]] = {
+    "vehicle": SubjectRow(key="id", stored_as="vehicle", many="vehicles", in_rig=True),
+    "receiver": SubjectRow(key="id", stored_as="receiver", many="receivers", in_rig=True),
+    "mounting": SubjectRow(
+        key="id", stored_as="mounting", many="mountings", links=("vehicle", "receiver"), in_rig=True
+    ),
+    "spare": SubjectRow(in_rig=True),
+    "accessory": SubjectRow(key="sku", stored_as="accessory", many="accessories"),
+    "adapter": SubjectRow(key="sku", stored_as="accessory", many="adapters", in_rig=True),
+    "ball": SubjectRow(key="sku", stored_as="accessory", many="balls"),
+    "trailer": SubjectRow(key="sku", stored_as="accessory", many="trailers"),
+    "load": SubjectRow(),
+}
+"""Every subject; of adapters a rig has a list, from the receiver outwards, of every other one at the most."""
+
+SOLD: Final[tuple[str, ...]] = get_args(SoldAs)
+"""What is sold under a SKU; all of it is stored as accessories."""
+STORED: Final = tuple(name for name, row in SUBJECTS.items() if row.key)
+"""What records, and files of them, may be about."""
+OF_RIG: Final = tuple(name for name, row in SUBJECTS.items() if row.in_rig and name != "adapter")
+"""The parts of a rig, its adapters apart."""
+BESIDE_RIG: Final = tuple(name for name, row in SUBJECTS.items() if not row.in_rig)
+"""The parts of a question beside its rig."""
+
+
+def stored_as(subject: str) -> Subject:
+    """What a record about a subject of `STORED` is stored as."""
+    found = SUBJECTS[subject].stored_as
+    assert found is not None
+    return found
+
+
+def counted(number: int, subject: str) -> str:
+    """`1 vehicle`, `2 accessories`; what is no subject has its plural by an `s`."""
+    row = SUBJECTS.get(subject)
+    return f"{number} {subject if number == 1 else row.many if row and row.many else f'{subject}s'}"
