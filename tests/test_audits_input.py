@@ -150,7 +150,7 @@ def test_a_refused_catalogue_leaves_its_folder_free(tmp_path: Path) -> None:
         (b"", "has no header"),
         (b"sku,weight [lb]\n", "no row could be read"),
         (b"name,weight [lb]\nA,3\n", "no column is `sku`"),
-        (b"sku,sku\nA,B\n", "two columns `sku`"),
+        (b"sku,sku\nA,B\n", "column 2 is `sku` again"),
         (b"sku;kind\nA;step\n", "separate the columns with commas"),
         (b"sku,weight [in]\nA,3\n", "cannot be in `in`"),
         (b"sku,kind [in]\nA,step\n", "has no unit"),

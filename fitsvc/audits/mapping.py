@@ -9,22 +9,21 @@ A mapping file is YAML:
       Remarks: ignore
 """
 
-import re
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Final
 
 from fitsvc.language.problems import Problem, ProblemsFound, nearest
-from fitsvc.language.quantities import DIMENSIONS, QuantityError, parse_any, parse_quantity
+from fitsvc.language.quantities import DIMENSIONS
 from fitsvc.language.types import ListType
+from fitsvc.loading.header import dimension_of, read_title, unit_problem
 from fitsvc.rulebook.vocabulary import Fact, Vocabulary
 from fitsvc.rulebook.yaml_text import Mapping as YamlMapping
 from fitsvc.rulebook.yaml_text import Node, Scalar, read_yaml_file, to_plain
 
 KEYS: Final = ("sku", "subject", "label", "fits")
 """What a column may be beside a fact; `fits` holds the rigs or vehicles that the item is claimed to fit."""
-_UNIT: Final = re.compile(r"(?P<name>.*?)\s*\[(?P<unit>[^\[\]]*)\]\Z", re.DOTALL)
 _ENTRY: Final = ("fact", "unit", "values")
 _IGNORE: Final = "ignore"
 
@@ -130,8 +129,8 @@ def read_header(titles: Iterable[str], mapping: Mapping[str, Mapped], vocabulary
 
 
 def _by_name(title: str) -> Mapped:
-    found = _UNIT.match(title)
-    return Mapped(title, found["name"], found["unit"].strip()) if found else Mapped(title, title)
+    name, unit = read_title(title)
+    return Mapped(title, name, unit or "")
 
 
 def needs_unit(fact: Fact) -> bool:
@@ -143,15 +142,6 @@ def unit_problems(column: Mapped, fact: Fact | None) -> list[Problem]:
     """What is wrong with the unit that a column is said to have."""
     if not column.unit:
         return []
-    dimension = None
-    if fact is not None:
-        dimension = fact.type.dimension if isinstance(fact.type, ListType) else DIMENSIONS.get(fact.kind)
-    if dimension is None or (fact is not None and fact.kind == "count"):
-        return [Problem(f"column `{column.title}` has no unit", f"write `{column.name}`")]
-    try:
-        _, found = parse_any(f"1 {column.unit}")
-        if found != dimension:
-            parse_quantity(f"1 {column.unit}", dimension)
-    except QuantityError as error:
-        return [Problem(f"column `{column.title}` cannot be in `{column.unit}`: {error.message}", error.help)]
-    return []
+    dimension = dimension_of(fact) if fact is not None else None
+    wrong = unit_problem(column.title, column.name, column.unit, [dimension] if dimension is not None else [])
+    return [wrong] if wrong else []

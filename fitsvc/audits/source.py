@@ -16,6 +16,7 @@ import pyarrow.parquet as pq
 from fitsvc.document import Document, Json
 from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.loading.csv_text import RowTooLong, not_parted, read_cells
+from fitsvc.loading.header import nameless, no_header, ragged, repeated
 from fitsvc.loading.json_text import read_json
 from fitsvc.loading.lines import read_lines
 
@@ -90,7 +91,7 @@ def _csv_chunks(path: Path, problems: list[Problem]) -> Iterator[Chunk]:
     cells: list[list[str]] = []
     for line, row in rows:
         if len(row) != len(titles):
-            problems.append(_ragged(str(path), line, len(row), len(titles)))
+            problems.append(ragged(len(row), len(titles), str(path), line))
             continue
         lines.append(line)
         cells.append(row)
@@ -114,20 +115,15 @@ def _csv_rows(path: Path, problems: list[Problem]) -> Iterator[tuple[int, list[s
 
 def _bad_titles(titles: list[str], file: str) -> list[Problem]:
     if not titles:
-        return [Problem("the file has no header", "begin with a line of column names", file=file)]
+        return [no_header(file)]
     found = []
     for number, title in enumerate(titles, start=1):
+        first = titles.index(title) + 1
         if not title:
-            found.append(Problem(f"column {number} has no name", "give every column a name", file=file, line=1))
-        elif title in titles[: number - 1]:
-            found.append(Problem(f"there are two columns `{title}`", "keep one of them", file=file, line=1))
+            found.append(nameless(number, file, 1))
+        elif first < number:
+            found.append(repeated(title, number, first, file, 1))
     return found
-
-
-def _ragged(file: str, line: int, cells: int, titles: int) -> Problem:
-    help = "put a cell with a comma in quotes" if cells > titles else "write empty cells as `,,`"
-    count = f"{cells} cell{'s' if cells != 1 else ''}"
-    return Problem(f"the row has {count}, the header {titles}", help, file=file, line=line)
 
 
 def _json_chunks(path: Path, problems: list[Problem]) -> Iterator[Chunk]:

@@ -54,6 +54,11 @@ class _Style:
     fixed_digits: int
 
 
+def unit_in(unit: str, system: System) -> str:
+    """What a unit of `DISPLAY_UNITS` is in a system of units: itself, or its metric counterpart."""
+    return _METRIC.get(unit, unit) if system == "metric" else unit
+
+
 def show(lo: float, hi: float, dimension: Dimension, unit: str, system: System) -> str:
     """Show a value or a range in a unit of `DISPLAY_UNITS` (us), or in its metric counterpart."""
     return _show(lo, hi, unit or _usual(dimension), system, 0)
@@ -191,7 +196,7 @@ def _figure(count: int, step: int, style: _Style) -> str:
 @cache
 def _style(unit: str, system: System) -> _Style:
     """Return how a unit is written in a system; feet are counted in steps of an inch."""
-    unit = _METRIC.get(unit, unit) if system == "metric" else unit
+    unit = unit_in(unit, system)
     factor = UNITS["in" if unit == "ft" else unit][1] if unit else Fraction(1)
     digits = _DIGITS.get(unit, 0)
     steps = (*_BINARY, 1000, 10000) if unit in ("in", "ft") else tuple(10 ** (digits + i) for i in range(4))

@@ -3,7 +3,6 @@
 An empty cell is an unknown fact of a record, and nothing said of it in an observation.
 """
 
-import re
 from collections.abc import Iterator, Mapping
 from contextlib import suppress
 from pathlib import Path
@@ -11,10 +10,9 @@ from typing import Any, Final
 
 from fitsvc.document import Document
 from fitsvc.language.problems import Problem, nearest
-from fitsvc.language.quantities import DIMENSIONS, QuantityError, parse_any, parse_quantity
-from fitsvc.language.types import ListType
 from fitsvc.loading.cells import Column, read_cell
 from fitsvc.loading.csv_text import RowTooLong, not_parted, read_cells
+from fitsvc.loading.header import dimension_of, nameless, no_header, ragged, read_title, repeated, unit_problem
 from fitsvc.loading.lines import read_lines
 from fitsvc.loading.rows import Place, Row, field_of, quoted
 from fitsvc.rulebook.vocabulary import Fact, Vocabulary
@@ -23,7 +21,6 @@ from fitsvc.subjects import SOLD, STORED, SUBJECTS
 _RECORD: Final = ("sku", "id", "subject", "label", "vehicle", "receiver")
 OBSERVED: Final = ("subject", "record", "kind", "by", "at", "note", "evidence_tyre", "evidence_stowed")
 """The columns of a file of observations beside those of facts; `record` tells it from a file of records."""
-_UNIT: Final = re.compile(r"(?P<name>.*?)\s*\[(?P<unit>[^\[\]]*)\]\Z", re.DOTALL)
 
 
 def csv_rows(path: Path, file: str, problems: list[Problem], vocabulary: Vocabulary) -> Iterator[Row]:
@@ -32,7 +29,7 @@ def csv_rows(path: Path, file: str, problems: list[Problem], vocabulary: Vocabul
     rows = _cells(path, file, problems)
     first = next(rows, None)
     if first is None:
-        problems += [] if problems else [Problem("the file is empty", "begin with a line of column names", file=file)]
+        problems += [] if problems else [no_header(file)]
         return
     line, titles = first
     if parted := not_parted(titles, file, line):
@@ -45,7 +42,7 @@ def csv_rows(path: Path, file: str, problems: list[Problem], vocabulary: Vocabul
         return  # every row would lack the same: it is said once, of the header
     for line, cells in rows:
         if len(cells) != len(titles):
-            problems.append(_ragged(file, line, cells, titles))
+            problems.append(ragged(len(cells), len(titles), file, line))
             continue
         document = _observation(cells, columns, facts) if observed else _document(cells, columns, facts)
         yield Row(document, _place(file, line, columns), line)
@@ -73,7 +70,7 @@ class _Header:
         seen: dict[str, int] = {}
         for number, column in enumerate(columns, start=1):
             if column and seen.setdefault(column.name, number) != number:
-                self._complain(f"column {number} is `{column.name}` again, as column {seen[column.name]}", "keep one")
+                self.problems.append(repeated(column.name, number, seen[column.name], self.file, self.line))
         if "record" in self.own:
             pass
         elif not {"sku", "id"} & seen.keys():
@@ -85,14 +82,12 @@ class _Header:
         return columns
 
     def _column(self, number: int, title: str) -> Column | None:
-        name, unit = title.strip(), ""
-        if found := _UNIT.match(name):
-            name, unit = found["name"], found["unit"].strip()
+        name, unit = read_title(title)
         if not name:
-            self._complain(f"column {number} has no name", "give every column a name, or remove it")
+            self.problems.append(nameless(number, self.file, self.line))
             return None
         if name in self.own:
-            if found:
+            if unit is not None:
                 self._complain(f"column `{name}` has no unit", f"write `{name}`")
             return Column(title.strip(), name)
         if name not in self.names:
@@ -100,33 +95,16 @@ class _Header:
             help = f"did you mean `{near}`?" if near else f"it is one of {', '.join(self.own)}, or the name of a fact"
             self._complain(f"column {quoted(name)} is not known", help)
             return None
-        if found and not self._unit_fits(name, unit):
-            return None
-        return Column(title.strip(), name, unit)
-
-    def _unit_fits(self, name: str, unit: str) -> bool:
-        kinds = [known[name] for known in self.facts.values() if name in known]
-        dimensions = {dimension for fact in kinds if (dimension := _dimension(fact))}
-        if not dimensions:
-            self._complain(f"column `{name}` has no unit", f"write `{name}`: it is not a quantity")
-            return False
-        try:
-            _, found = parse_any(f"1 {unit}")
-            if found not in dimensions:
-                parse_quantity(f"1 {unit}", min(dimensions, key=str))
-        except QuantityError as error:
-            self._complain(f"column `{name}` cannot be in {quoted(unit)}: {error.message}", error.help)
-            return False
-        return True
+        if unit is not None:
+            facts = [known[name] for known in self.facts.values() if name in known]
+            dimensions = {dimension for fact in facts if (dimension := dimension_of(fact))}
+            if wrong := unit_problem(name, name, unit, dimensions):
+                self._complain(wrong.message, wrong.help)
+                return None
+        return Column(title.strip(), name, unit or "")
 
     def _complain(self, message: str, help: str) -> None:
         self.problems.append(Problem(message, help, file=self.file, line=self.line))
-
-
-def _dimension(fact: Fact) -> Any:
-    if isinstance(fact.type, ListType):
-        return fact.type.dimension
-    return DIMENSIONS.get(fact.kind) if fact.kind != "count" else None
 
 
 def _document(cells: list[str], columns: list[Column | None], facts: Mapping[str, Mapping[str, Fact]]) -> Document:
@@ -183,9 +161,3 @@ def _place(file: str, line: int, columns: list[Column | None]) -> Place:
         return Problem(message, help, pointer=title + field[len(name) :], file=file, line=line)
 
     return place
-
-
-def _ragged(file: str, line: int, cells: list[str], titles: list[str]) -> Problem:
-    count = f"{len(cells)} cell{'s' if len(cells) != 1 else ''}"
-    help = "put a cell with a comma in quotes" if len(cells) > len(titles) else "write empty cells as `,,`"
-    return Problem(f"the row has {count}, the header {len(titles)}", help, file=file, line=line)

@@ -13,7 +13,7 @@ from urllib.parse import parse_qsl, urlencode
 
 from fitsvc.document import Document, Json
 from fitsvc.facts import MOST_ADAPTERS, unknown_fact
-from fitsvc.language.display import System
+from fitsvc.language.display import System, unit_in
 from fitsvc.language.problems import Problem, nearest
 from fitsvc.loading.cells import read_cell
 from fitsvc.rulebook.vocabulary import Fact, Vocabulary
@@ -27,7 +27,6 @@ PLACES: Final = tuple(f"adapter.{number}" for number in range(1, MOST_ADAPTERS +
 BESIDE: Final = "with"
 _ADAPTER: Final = re.compile(r"(adapter\.[1-9])(?:\.(.+))?\Z")
 _POINTER: Final = re.compile(r"/(?:rig/)?(?:adapters/(\d+)|([a-z_]+))(?:/(facts/([^/]+)|id|sku))?")
-_METRIC: Final[Mapping[str, str]] = {"in": "mm", "ft": "mm", "lb": "kg", "ft-lb": "N m"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,8 +39,7 @@ class Asked:
 
 def unit_of(fact: Fact, system: System) -> str:
     """The unit that a bare number in a fact's field has; the field's label names it."""
-    unit = fact.shown_in
-    return _METRIC.get(unit, unit) if system == "metric" else unit
+    return unit_in(fact.shown_in, system)
 
 
 def read_fields(fields: Fields, vocabulary: Vocabulary, system: System) -> Asked:
