@@ -354,7 +354,8 @@ class _Reading:
             return None
         stored = self.records.find(subject, name)
         if stored is None:
-            self._complain(place, f"no {subject} is stored under `{name}`", f"check the {key}, or give `facts`", True)
+            message, help = f"no {subject} is stored under `{name}`", f"check the {key}, or give `facts`"
+            self.problems.append(Problem(message, help, pointer=place, meaning=True, kind="missing record"))
         elif stored.subject != subject and (subject, stored.subject) != ("accessory", "adapter"):
             self._complain(place, f"`{name}` is a {stored.subject}, not a {subject}", "name it in its own place", True)
             return None

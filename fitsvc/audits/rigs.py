@@ -3,7 +3,7 @@
 import hashlib
 import json
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any, Final
 
@@ -199,4 +199,4 @@ def _vehicle(document: Mapping[str, Json], records: Records) -> str:
 
 
 def _at_rig(problem: Problem, key: str, file: str) -> Problem:
-    return Problem(f"rig `{key}`: {problem.message}", problem.help, pointer=problem.pointer, file=file)
+    return replace(problem, message=f"rig `{key}`: {problem.message}", file=file)

@@ -108,7 +108,7 @@ def _rigs(
 
 def _missing_once(problems: "Sequence[Problem]") -> "list[Problem]":
     """Rigs that name records of files that were not given lack many at once: said once, with what to do."""
-    missing = [one for one in problems if " is stored under " in one.message]
+    missing = [one for one in problems if one.kind == "missing record"]
     if len(missing) < 2:
         return list(problems)
     first = replace(

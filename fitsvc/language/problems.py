@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable
 from dataclasses import KW_ONLY, dataclass, replace
-from typing import Final
+from typing import Final, Literal
 
 _LONGEST_WORD: Final = 200
 
@@ -11,7 +11,8 @@ _LONGEST_WORD: Final = 200
 class Problem:
     """One thing that is wrong with an input, with its place and what would be right.
 
-    `meaning` says that the input is well formed, and what it says cannot be (a weight of 900 t).
+    `meaning` says that the input is well formed, and what it says cannot be (a weight of 900 t); `kind` what is the
+    matter, where somebody does more about it than show it.
     """
 
     message: str
@@ -23,6 +24,7 @@ class Problem:
     column: int = 0
     source: str = ""
     meaning: bool = False
+    kind: Literal["", "missing record"] = ""
 
     def at(self, pointer: str) -> "Problem":
         """Return the same problem placed at a JSON pointer, in front of the pointer it has."""

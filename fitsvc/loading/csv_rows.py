@@ -6,7 +6,7 @@ An empty cell is an unknown fact of a record, and nothing said of it in an obser
 from collections.abc import Iterator, Mapping
 from contextlib import suppress
 from pathlib import Path
-from typing import Any, Final
+from typing import Final
 
 from fitsvc.document import Document
 from fitsvc.language.problems import Problem, nearest

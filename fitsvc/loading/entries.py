@@ -2,14 +2,14 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from datetime import UTC, date, datetime, time
+from datetime import datetime
 from typing import Any, Final
 
 from fitsvc.document import Document, Json
 from fitsvc.facts import FactReader, escape
 from fitsvc.language.problems import Problem, nearest
 from fitsvc.language.types import TruthType
-from fitsvc.loading.rows import Row, quoted
+from fitsvc.loading.rows import INSTANT, Row, quoted, read_instant
 from fitsvc.rulebook.vocabulary import Fact
 from fitsvc.store.observations import Told
 from fitsvc.store.records import Draft
@@ -151,17 +151,10 @@ class _Reading:
     def _instant(self, at: Json) -> datetime | None:
         if at is None:
             return None
-        try:
-            if len(at) == len("2026-05-09"):
-                return datetime.combine(date.fromisoformat(at), time(), UTC)
-            found = datetime.fromisoformat(at)
-        except (TypeError, ValueError):
-            found = None
-        if found is not None and found.tzinfo is not None:
-            return found
-        help = "write `2026-05-09`, or `2026-05-09T14:30:00Z` with its zone"
-        self._complain("/measured/at", f"{quoted(at)} is not a date", help)
-        return None
+        found = read_instant(at)
+        if found is None:
+            self._complain("/measured/at", f"{quoted(at)} is not a date", INSTANT)
+        return found
 
     def _complain(self, pointer: str, message: str, help: str = "") -> None:
         self.problems.append(self.row.place(pointer, message, help))

@@ -1,13 +1,13 @@
 """Rows of observations → observations in an open session, or the problems of each row."""
 
-from datetime import UTC, date, datetime, time
+from datetime import datetime
 from typing import Final
 
 from fitsvc.document import Document, Json
 from fitsvc.facts import FactReader
 from fitsvc.language.problems import Problem, nearest
 from fitsvc.loading.entries import wire_fact
-from fitsvc.loading.rows import Row, quoted
+from fitsvc.loading.rows import INSTANT, Row, quoted, read_instant
 from fitsvc.loading.storing import Storing
 from fitsvc.observing.evidence import read_evidence
 from fitsvc.observing.recording import observe, sold_as
@@ -101,16 +101,9 @@ class _Reading:
     def _instant(self, at: Json) -> datetime | None:
         if at is None:
             return None
-        try:
-            if len(at) == len("2026-05-09"):
-                return datetime.combine(date.fromisoformat(at), time(), UTC)
-            found = datetime.fromisoformat(at)
-        except ValueError:
-            found = None
-        if found is None or found.tzinfo is None:
-            help = "write `2026-05-09`, or `2026-05-09T14:30:00Z` with its zone"
-            self._complain("/at", f"{quoted(at)} is not a date", help)
-            return None
+        found = read_instant(at)
+        if found is None:
+            self._complain("/at", f"{quoted(at)} is not a date", INSTANT)
         return found
 
     def _complain(self, pointer: str, message: str, help: str = "") -> None:

@@ -5,7 +5,7 @@ answered with 422, so the plausible ranges stand beside the schema, under `x-ran
 """
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from typing import Final
 
 from fitsvc.document import Document
