@@ -51,7 +51,7 @@ class Planner:
     ) -> Plan:
         """Plan for a document of wishes; ProblemsFound when it cannot be read."""
         records, shelf = records or NoRecords(), shelf or EMPTY
-        wanted = read_wishes(document, self.answerer.reader, records)
+        wanted = read_wishes(document, self.answerer.engine, self.answerer.reader, records)
         sites = list(self._sites(wanted, records, shelf))
         with self._lock:
             if self._wares is None or not self._wares.are_of(shelf):
@@ -141,9 +141,11 @@ class _Telling:
         if adapters:
             added = [{"sku": self.wares.adapters.items[i].sku} for i in adapters]
             rig["adapters"] = [*(rig.get("adapters") or []), *added]
-        if pin:
-            receiver = rig.get("receiver") or {}
-            rig["receiver"] = {**receiver, "facts": {**(receiver.get("facts") or {}), "pin_supplied": True}}
+        by_pin = self.search.by_accessory
+        if pin and by_pin is not None:
+            place, _, fact = by_pin.gives.partition(".")
+            part = rig.get(place) or {}
+            rig[place] = {**part, "facts": {**(part.get("facts") or {}), fact: True}}
         parts = {} if wish is None else self.wanted.wishes[wish].parts
         return {"rig": rig, **{item.subject: {"sku": item.sku} for item in items}, **parts}
 

@@ -10,10 +10,12 @@ from typing import Final
 
 from fitsvc.answers.question import Question, Records, joined_part, read_question
 from fitsvc.document import Json
+from fitsvc.engine.point import Point
 from fitsvc.facts import Case, FactReader, escape
 from fitsvc.language.problems import Problem, ProblemsFound, nearest
 from fitsvc.language.truth import NO, YES
-from fitsvc.language.types import ListType
+from fitsvc.language.typed import AnyTyped
+from fitsvc.language.types import ListType, Value
 
 MOST_WISHES: Final = 6
 MOST_PARTS: Final = 20
@@ -22,15 +24,6 @@ LONGEST_NAME: Final = 200
 KIND: Final = "accessory.kind"
 _TOP: Final = ("rig", "wishes", "parts_at_most")
 _WISH: Final = ("name", "kind", "load", "trailer")
-_MOUNTS: Final = ("ball_mount", "adjustable_ball_mount")
-_HEAD: Final = "weight_distribution_head"
-_PINTLE: Final = "pintle_mount"
-_COUPLING, _BALL_COUPLER, _RING = "trailer.coupler_kind", "ball_coupler", "trailer.ring_diameter"
-_DISTRIBUTION: Final = "trailer.weight_distribution"
-_CARRIES: Final[Mapping[str, tuple[str, ...]]] = {
-    "load.bikes": ("bike_carrier",), "load.cargo_weight": ("cargo_carrier", "enclosed_carrier"),
-}  # fmt: skip
-"""By what is carried, the kinds of accessory that serve where a wish does not name one."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,16 +45,16 @@ class Wanted:
     vehicle: str | None
 
 
-def read_wishes(document: Json, reader: FactReader, records: Records) -> Wanted:
+def read_wishes(document: Json, engine: Point, reader: FactReader, records: Records) -> Wanted:
     """Read the body of a plan; ProblemsFound has every problem, with JSON pointers."""
-    return _Reading(reader, records).wanted(document)
+    return _Reading(engine, reader, records).wanted(document)
 
 
 class _Reading:
     """One plan's wishes being read."""
 
-    def __init__(self, reader: FactReader, records: Records) -> None:
-        self.reader, self.records = reader, records
+    def __init__(self, engine: Point, reader: FactReader, records: Records) -> None:
+        self.engine, self.reader, self.records = engine, reader, records
         self.problems: list[Problem] = []
 
     def wanted(self, document: Json) -> Wanted:
@@ -146,7 +139,9 @@ class _Reading:
         if kind is None:
             kind = self._usual(asked)
         if kind is None:
-            help = 'write `"kind": "bike_carrier"`, or another kind of accessory'
+            known = self.reader.vocabulary.facts[KIND].type
+            assert isinstance(known, ListType)
+            help = f'write `"kind": "{known.members[0]}"`, or another kind of accessory'
             self._complain(pointer, "it is not said which kind of accessory is to serve this wish", help, meaning=True)
             return 0
         try:
@@ -158,24 +153,18 @@ class _Reading:
         return mask
 
     def _usual(self, asked: Case) -> list[str] | None:
-        """The kinds that serve what is wished, where that is plain: one thing to carry, or something to tow."""
-        found = [kinds for name, kinds in _CARRIES.items() if name in asked.facts]
-        if "trailer" in asked.present:
-            spread = asked.facts.get(_DISTRIBUTION)
-            balls = _MOUNTS if spread == NO else (_HEAD,) if spread == YES else (*_MOUNTS, _HEAD)
-            found.append((_PINTLE,) if self._has_ring(asked) else balls)
-        known = self.reader.vocabulary.facts[KIND].type
-        assert isinstance(known, ListType)
-        return [kind for kind in found[0] if kind in known.members] or None if len(found) == 1 else None
+        """The kinds that serve what is wished, where the rulebook makes that plain: one thing to carry or to tow."""
+        kinds = self.reader.vocabulary.facts[KIND].type
+        assert isinstance(kinds, ListType)
+        found = [nodes for nodes in self.engine.rulebook.wishes if self._value(nodes.when, asked) == YES]
+        if len(found) != 1:
+            return None
+        with_it = replace(asked, present=asked.present | {"accessory"})
+        each = {kind: replace(with_it, facts={**asked.facts, KIND: kinds.mask(kind)}) for kind in kinds.members}
+        return [kind for kind, case in each.items() if self._value(found[0].served_by, case) != NO] or None
 
-    def _has_ring(self, asked: Case) -> bool:
-        """Whether the trailer is coupled by a lunette ring: it is said so, or of a ring with its diameter only."""
-        coupling = asked.facts.get(_COUPLING)
-        if coupling is None:
-            return _RING in asked.facts
-        known = self.reader.vocabulary.facts[_COUPLING].type
-        assert isinstance(known, ListType) and isinstance(coupling, int)
-        return not coupling & known.mask(_BALL_COUPLER)
+    def _value(self, node: AnyTyped, case: Case) -> Value:
+        return self.engine.values(("wish", node), lambda: [node]).of(self.engine.opened(case))[0]
 
     def _at_most(self, number: Json) -> int | None:
         whole = isinstance(number, int | float) and not isinstance(number, bool) and number == number // 1

@@ -18,7 +18,7 @@ from fitsvc.answers.shelf import Item
 from fitsvc.engine.point import Point
 from fitsvc.facts import MOST_ADAPTERS, Case, FactReader
 from fitsvc.language.truth import YES
-from fitsvc.language.types import ListType, Value
+from fitsvc.language.types import Value
 from fitsvc.planning.parts import (
     BARE,
     Choice,
@@ -34,16 +34,16 @@ from fitsvc.planning.parts import (
     read_with_ball,
     with_items,
 )  # fmt: skip
-from fitsvc.planning.reading import KIND, Wanted
+from fitsvc.planning.reading import Wanted
 from fitsvc.planning.wares import Fold, Rows, Wares
+from fitsvc.rulebook.filling import ACCESSORY
+from fitsvc.rulebook.rules import Fills
 
 MOST_ADDED: Final = 2
 """How many adapters a plan may add to one opening."""
 
 KEPT: Final = 8
 _MOST_TRIED: Final = 100_000
-_PIN: Final = "locking_pin"
-_PIN_SUPPLIED: Final = "receiver.pin_supplied"
 _PIN_SETTLES: Final = 2
 """What a pin can settle of a wish at most: the need of one, and the doubt about the one that may be there."""
 
@@ -69,6 +69,12 @@ class Search:
     _ball_facts: tuple[str, ...] = ()
     _joins: tuple[str, ...] = ()
     _tried: int = 0
+
+    @property
+    def by_accessory(self) -> Fills | None:
+        """What fills the need that another accessory meets, a pin, where the rulebook has such a need."""
+        filled = (need.fills for need in self.engine.rulebook.needs if need.fills is not None)
+        return next((fills for fills in filled if fills.subject == ACCESSORY), None)
 
     def run(self) -> None:
         """Find the best sets."""
@@ -216,12 +222,11 @@ class Search:
     def _pins_for(self, site: Site, stack: Stack) -> tuple[int, ...]:
         """The pins that hold in an opening."""
         if (site.number, stack) not in self._pins:
-            kind = self.engine.rulebook.vocabulary.facts[KIND].type
             pins: list[int] = []
-            if isinstance(kind, ListType) and _PIN in kind.members:
+            if self.by_accessory is not None:
                 fold: Fold = self.wares.accessories
                 works = fold.works(fold.judged(self._with_stack(site.plain, stack)))
-                pins = np.flatnonzero(works & fold.of_kinds(kind.mask(_PIN))).tolist()
+                pins = np.flatnonzero(works & fold.of_kinds(self.by_accessory.kinds)).tolist()
             self._pins[site.number, stack] = tuple(pins)
         return self._pins[site.number, stack]
 
@@ -307,8 +312,8 @@ class Search:
         for wish, choice in enumerate(choices):
             case = self._case(site, wish, choice.provider.stack)
             case = with_items(case, self.reader, *self.items(choice))
-            if choice.pin is not None:
-                case = replace(case, facts={**case.facts, _PIN_SUPPLIED: YES})
+            if choice.pin is not None and self.by_accessory is not None:
+                case = replace(case, facts={**case.facts, self.by_accessory.gives: YES})
             verdict = self.engine.evaluate(case)
             if verdict.outcome not in ("works", "conditional"):
                 return None

@@ -11,11 +11,10 @@ from fitsvc.engine.columns.bitmaps import Words, unpack
 from fitsvc.engine.columns.kernel import Columns, Judged
 from fitsvc.engine.columns.signatures import Catalogue
 from fitsvc.facts import Case
+from fitsvc.rulebook.filling import ACCESSORY, BESIDE
 from fitsvc.rulebook.rules import Need, Rule, Rulebook
 
-SOLD = ("accessory", "adapter", "ball")
-BALL_NEED, PIN_NEED = "ball", "hitch-pin"
-"""The rulebook's needs that a plan fills from the shelf."""
+SOLD = (ACCESSORY, "adapter", *BESIDE)
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,7 +22,8 @@ class Rows:
     """What a case comes to with each of some items, a row an item.
 
     `works` where the outcome is works or conditional; `fails` counts the blocking rules that fail, `opens` all
-    else that is not settled: cautions, doubts, needs. `ball` and `pin` are where these needs are open.
+    else that is not settled: cautions, doubts, needs. `ball` and `pin` are where a need is open that a ball fills, or
+    another accessory.
     """
 
     works: NDArray[np.bool_]
@@ -97,15 +97,16 @@ def _mask(item: Item) -> int:
 def _rows(judged: Judged, rulebook: Rulebook) -> Rows:
     count = judged.catalogue.count
     failing, open_ = np.zeros(count, np.int16), np.zeros(count, np.int16)
-    needs = {name: np.zeros(count, np.bool_) for name in (BALL_NEED, PIN_NEED)}
+    wanting = {subject: np.zeros(count, np.bool_) for subject in (ACCESSORY, *BESIDE)}
     members: list[Rule | Need] = [*rulebook.rules, *rulebook.needs]
     for member, entry in zip(members, judged.entries, strict=True):
         blocking = isinstance(member, Rule) and member.severity == "blocking"
         _add(failing if blocking else open_, entry.fails)
         _add(open_, entry.undetermined)
-        if isinstance(member, Need) and member.id in needs and entry.fails is not None:
-            needs[member.id] = unpack(entry.fails, count)
-    return Rows(np.zeros(0, np.bool_), failing, open_, needs[BALL_NEED], needs[PIN_NEED])
+        if isinstance(member, Need) and member.fills is not None and entry.fails is not None:
+            wanting[member.fills.subject] |= unpack(entry.fails, count)
+    beside = np.logical_or.reduce([wanting[subject] for subject in BESIDE])
+    return Rows(np.zeros(0, np.bool_), failing, open_, beside, wanting[ACCESSORY])
 
 
 def _add(total: NDArray[np.int16], words: Words | None) -> None:

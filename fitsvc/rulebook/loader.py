@@ -14,6 +14,7 @@ from fitsvc.language.typed import AnyTyped
 from fitsvc.language.types import TRUTH, TextType, Type
 from fitsvc.rulebook.expressions import Expressions
 from fitsvc.rulebook.extent import circles, extents, reads_of
+from fitsvc.rulebook.filling import hold_to_one, read_asks_for, read_wishes
 from fitsvc.rulebook.meaning import digest_of
 from fitsvc.rulebook.rules import Caution, Derived, Limit, Need, Opening, Rule, Rulebook, TableEntry, Taken
 from fitsvc.rulebook.shape import Shape
@@ -62,7 +63,7 @@ class _Loader:
         derived = self._derived(read, topics)
         rules: list[Rule] = []
         limits: list[Limit] = []
-        needs: list[Need] = []
+        needs: list[tuple[Need, Node]] = []
         for topic, tree in topics.items():
             for node in self.shape.items(tree.entries.get("rules"), "`rules`"):
                 rule = read_rule(read, node, topic, self.taken)
@@ -74,9 +75,11 @@ class _Loader:
                     rules += limit[1]
             for node in self.shape.items(tree.entries.get("needs"), "`needs`"):
                 need = read_need(read, node, topic, self.taken)
-                needs += [need] if need else []
+                needs += [(need, node)] if need else []
         cautions = self._cautions(read, top)
         side_view = self._side_view(read, rules)
+        hold_to_one(self.shape, needs)
+        wishes, asks_for = read_wishes(read, top), read_asks_for(read, top)
         if self.shape.problems:
             raise ProblemsFound(sorted(self.shape.problems, key=lambda p: (p.file, p.line, p.column)))
         name = self.shape.text(top, "name") if top else ""
@@ -91,11 +94,13 @@ class _Loader:
             opening=opening,
             rules=tuple(rules),
             limits=tuple(limits),
-            needs=tuple(needs),
+            needs=tuple(need for need, _ in needs),
             cautions=cautions,
             topics=about,
             named=named,
             side_view=side_view,
+            wishes=wishes,
+            asks_for=asks_for,
         )
 
     # files
@@ -125,7 +130,7 @@ class _Loader:
                                                file=str(path)))  # fmt: skip
             return None
         tree = self._read(path)
-        return self.shape.mapping(tree, "rulebook.yaml", ["name"], ["cautions"]) if tree else None
+        return self.shape.mapping(tree, "rulebook.yaml", ["name"], ["cautions", "wishes", "asks_for"]) if tree else None
 
     def _side_view(self, read: Expressions, rules: list[Rule]) -> Map[str, Taken]:
         """What the side view is drawn by; a folder whose rules draw has to say it."""

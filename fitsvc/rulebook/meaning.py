@@ -16,8 +16,18 @@ from fitsvc.language.source import Source
 from fitsvc.rulebook.measuring import KEYS as HINTS
 from fitsvc.rulebook.yaml_text import Node, read_yaml_file, to_plain
 
-_EXPRESSIONS: Final = {"applies_when", "requires", "met_when", "is", "rating", "judged", "judged_when"}
-_EXPRESSION_MAPS: Final = {"bare", "each", "values", "side_view"}
+_EXPRESSIONS: Final = {
+    "applies_when",
+    "requires",
+    "met_when",
+    "is",
+    "rating",
+    "judged",
+    "judged_when",
+    "when",
+    "served_by",
+}
+_EXPRESSION_MAPS: Final = {"bare", "each", "values", "side_view", "asks_for"}
 _NAMES: Final = ("id", "name")
 _NONE: Final[Mapping[Path, Node]] = {}
 

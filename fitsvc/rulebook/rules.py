@@ -103,7 +103,8 @@ class Rule:
     """A requirement. `subjects` are the asked ones it is about: without one of them it does not apply.
 
     `reads` are the names it reads directly; `margin` the amount by which it fails, when it compares numbers;
-    `limit` the limit whose member it judges; `draws` what its finding marks in the side view.
+    `limit` the limit whose member it judges; `draws` what its finding marks in the side view;
+    `asks` is no of one that reads a fact only to refuse it, which is no reason to ask for the fact.
     """
 
     id: str
@@ -124,6 +125,7 @@ class Rule:
     requires_text: str
     limit: str = ""
     draws: Draws | None = None
+    asks: bool = True
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -158,11 +160,33 @@ class Limit:
         return self.id.replace("-", "_")
 
 
+@dataclass(frozen=True, slots=True)
+class Fills:
+    """What of the shelf meets a need: a record of `subject`, put into the question beside the accessory.
+
+    Where that is an accessory, it is one of these `kinds` (a mask) and judged by itself in the same opening; `gives`
+    is the yes or no of the rig that is yes with it at hand.
+    """
+
+    subject: str
+    kinds: int = 0
+    gives: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class WishKinds:
+    """Which kinds of accessory serve a wish that names none: where `when` holds, those that `served_by` may hold of."""
+
+    when: AnyTyped
+    served_by: AnyTyped
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Need:
     """Something the rig must also have; open unless `met` is surely true.
 
-    `unknown` is told in place of `because` where it is not known whether the guard holds.
+    `unknown` is told in place of `because` where it is not known whether the guard holds; `fills` is what a plan takes
+    from the shelf for it.
     """
 
     id: str
@@ -177,6 +201,7 @@ class Need:
     source: Reference
     examples: tuple[Example, ...]
     applies_text: str
+    fills: Fills | None = None
 
     @property
     def name(self) -> str:
@@ -250,7 +275,8 @@ class Rulebook:
     `rules` holds the limits' member rules too, in the order findings are told. `derived` includes the
     working opening's facts as the bare receiver has them. `named` are the facts that a question is about when it
     names them: those that open a topic, and those that some expression asks the presence of. `side_view` has what
-    each of the side view's words is drawn by, where the rulebook says.
+    each of the side view's words is drawn by, where the rulebook says; `wishes` the kinds that serve a wish of a plan;
+    `asks_for` the subjects that the counter asks for beside an accessory, each with its condition.
     """
 
     name: str
@@ -266,6 +292,8 @@ class Rulebook:
     topics: Mapping[str, str]
     named: frozenset[str]
     side_view: Mapping[str, Taken] = field(default_factory=dict)
+    wishes: tuple[WishKinds, ...] = ()
+    asks_for: Mapping[str, AnyTyped] = field(default_factory=dict)
 
     def shown(self, node: AnyTyped, unit: str) -> Shown:
         """How a value is shown to people."""

@@ -9,6 +9,7 @@ from fitsvc.language.truth import NO
 from fitsvc.language.typed import AnyTyped
 from fitsvc.language.types import TRUTH, NumberType
 from fitsvc.rulebook.expressions import Expressions
+from fitsvc.rulebook.filling import read_fills
 from fitsvc.rulebook.rules import SEVERITIES, Example, Limit, Need, Rating, Reference, Rule, Shown, Template
 from fitsvc.rulebook.shape import Shape
 from fitsvc.rulebook.viewing import read_draws
@@ -17,9 +18,10 @@ from fitsvc.rulebook.yaml_text import Mapping, Node, Scalar
 TOPIC_KEYS: Final = ("derived", "rules", "limits", "needs")
 _ID: Final = re.compile(r"[a-z][a-z0-9]*(-[a-z0-9]+)*\Z")
 _RULE_KEYS: Final = ("id", "title", "requires", "severity", "fails_because", "source", "examples")
-_RULE_EXTRA: Final = ("applies_when", "if_unknown", "unknown_because", "remedy", "draws")
+_RULE_EXTRA: Final = ("applies_when", "if_unknown", "unknown_because", "remedy", "draws", "asks")
 _LIMIT_KEYS: Final = ("id", "title", "quantity", "lowest_of", "judged", "severity", "source", "examples")
 _NEED_KEYS: Final = ("id", "title", "because", "source", "examples")
+_NEED_EXTRA: Final = ("applies_when", "met_when", "values", "unknown_because", "fills")
 _GIVES: Final = ("passes", "fails", "undetermined", "not_applicable")
 
 
@@ -129,13 +131,14 @@ def read_rule(read: Expressions, node: Node, topic: str, taken: dict[str, str]) 
         applies_text=_written(entry, "applies_when"),
         requires_text=_written(entry, "requires"),
         draws=read_draws(shape, entry),
+        asks=shape.one_of(entry, "asks", ("yes", "no"), "yes", what="yes or no") == "yes",
     )
 
 
 def read_need(read: Expressions, node: Node, topic: str, taken: dict[str, str]) -> Need | None:
     """Read one need."""
     shape = read.shape
-    entry = shape.mapping(node, "a need", _NEED_KEYS, ["applies_when", "met_when", "values", "unknown_because"])
+    entry = shape.mapping(node, "a need", _NEED_KEYS, _NEED_EXTRA)
     if entry is None:
         return None
     name = identifier(shape, entry, taken, topic)
@@ -161,6 +164,7 @@ def read_need(read: Expressions, node: Node, topic: str, taken: dict[str, str]) 
         source=reference(shape, entry),
         examples=examples,
         applies_text=_written(entry, "applies_when"),
+        fills=read_fills(read, entry),
     )
 
 

@@ -18,6 +18,7 @@ from fitsvc.inventory.shelf import Shop
 from fitsvc.inventory.stored import StoreRecords
 from fitsvc.language.display import System
 from fitsvc.language.problems import Problem, ProblemsFound
+from fitsvc.language.truth import YES
 from fitsvc.service.counter.fields import Field, FieldMaker
 from fitsvc.service.counter.links import PLACES, Fields, adapter_places, read_fields
 from fitsvc.store.errors import NotFound
@@ -29,9 +30,6 @@ _MOST: Final = 12
 _MOST_RECEIVERS: Final = 30
 _TOLD: Final = ("ask", "label", "scales")
 _LABEL: Final = ("label",)
-_OF_ANOTHER_KIND: Final = ("bikes-on-a-bike-carrier", "cargo-on-a-carrier-for-it")
-"""Rules that read a load only to refuse it: no reason to ask for it."""
-
 
 FindAccessories = Callable[[str, int], Sequence[Item]]
 """Finds accessories by what is typed, so many at most."""
@@ -108,7 +106,7 @@ class Asker:
             subjects = {name.partition(".")[0] for name in fields}
             named = (one for one in ("spare", "trailer") if one in subjects and "accessory" not in subjects)
             about = next(named, "accessory")
-        tows = about == "trailer" or self._tows(case)
+        tows = about == "trailer" or self._asks_for("trailer", case)
         maker = FieldMaker(self.vocabulary, fields, problems, system)
         load, more = self._load_fields(maker, case) if "accessory" in case.present else ([], [])
         label = maker.of_subject("receiver", _LABEL)
@@ -231,12 +229,13 @@ class Asker:
                 return question.case
         return Case({}, frozenset())
 
-    def _tows(self, case: Case) -> bool:
-        node = self.answerer.rulebook.derived.get("kind.tows")
-        if node is None or "accessory" not in case.present:
+    def _asks_for(self, subject: str, case: Case) -> bool:
+        """Whether the rulebook asks for a subject beside the accessory that is named."""
+        when = self.answerer.rulebook.asks_for.get(subject)
+        if when is None or "accessory" not in case.present:
             return False
-        (tows,) = self.answerer.engine.values("counter tows", lambda: [node.node]).of(case)
-        return tows == 2
+        (asks,) = self.answerer.engine.values(("counter asks for", subject), lambda: [when]).of(case)
+        return asks == YES
 
     def _load_fields(self, maker: FieldMaker, case: Case) -> tuple[list[Field], list[Field]]:
         """The facts of the load that some rule would read here: those that people know, and those they measure."""
@@ -244,7 +243,8 @@ class Asker:
         asked = {fact.name for fact in facts.values()} & self.answerer.rulebook.named
         opened = self.answerer.engine.opened(replace(case, present=case.present | {"load"} | asked))
         found = self.answerer.findings(self.answerer.engine.evaluate(opened), opened)
-        read = set[str]().union(*(finding.facts for finding in found if finding.rule not in _OF_ANOTHER_KIND))
+        asking = {rule.id for rule in self.answerer.rulebook.rules if rule.asks}
+        read = set[str]().union(*(finding.facts for finding in found if finding.rule in asking))
         fields = [(fact, maker.of(fact)) for fact in facts.values() if fact.name in read]
         first = [field for fact, field in fields if fact.effort in _TOLD]
         return first, [field for fact, field in fields if fact.effort not in _TOLD]

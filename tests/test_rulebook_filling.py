@@ -1,0 +1,78 @@
+"""What plans and pages take from a rulebook: refused where it names what is not there, and used under any name."""
+
+import shutil
+from pathlib import Path
+
+import pytest
+from judging import answerer
+
+from fitsvc.language.problems import ProblemsFound
+from fitsvc.paths import data_dir
+from fitsvc.rulebook.loader import load_rulebook
+from fitsvc.rulebook.meaning import digest_of
+
+PIN = "fills: {accessory: only_pin, gives: receiver.pin_supplied}"
+
+
+def changed(folder: Path, file: str, old: str, new: str) -> Path:
+    """Copy the shipped rules with one place changed."""
+    shutil.copytree(data_dir("rules"), folder / "rules")
+    text = (folder / "rules" / file).read_text()
+    assert old in text
+    (folder / "rules" / file).write_text(text.replace(old, new, 1))
+    return folder / "rules"
+
+
+@pytest.mark.parametrize(
+    ("file", "old", "new", "message", "help"),
+    [
+        ("coupling.yaml", "fills: ball", "fills: bal", "`bal` is no subject that fills a need", "did you mean `ball`?"),
+        ("coupling.yaml", "fills: ball", "fills: vehicle", "`vehicle` is no subject that fills", "`{accessory: ROLE,"),
+        ("coupling.yaml", PIN, PIN.replace("only_pin", "only_pim"), "`only_pim` is not a role of an accessory",
+         "did you mean `only_pin`?"),
+        ("coupling.yaml", PIN, PIN.replace("receiver.pin_supplied", "receiver.pin_suplied"),
+         "`receiver.pin_suplied` is no yes or no of the rig", "did you mean `receiver.pin_supplied`?"),
+        ("coupling.yaml", PIN, PIN.replace("receiver.pin_supplied", "accessory.pin_supplied"),
+         "no yes or no of the rig", ""),
+        ("coupling.yaml", PIN, "fills: {accessory: only_pin}", "`fills` lacks `gives`", ""),
+        ("coupling.yaml", "fills: ball", PIN, "another accessory fills `hitch-pin` already", "leave `fills` out"),
+        ("rulebook.yaml", "when: present(load.bikes)", "when: present(load.bykes)", "load.bykes", "load.bikes"),
+        ("rulebook.yaml", "    served_by: kind.takes_bikes\n", "", "a wish lacks `served_by`", ""),
+        ("rulebook.yaml", "  trailer: kind.tows", "  trailor: kind.tows", "`trailor` is no subject",
+         "did you mean `trailer`?"),
+        ("rulebook.yaml", "  trailer: kind.tows", "  vehicle: kind.tows", "`vehicle` is no subject that", ""),
+        ("capacity.yaml", "    asks: no", "    asks: never", "`never` is not yes or no", ""),
+    ],
+)  # fmt: skip
+def test_what_is_wrong_is_told_in_place(tmp_path: Path, file: str, old: str, new: str, message: str, help: str) -> None:
+    """A subject, role, fact or need that is none is an error with file and line, and says what is expected."""
+    with pytest.raises(ProblemsFound) as found:
+        load_rulebook(changed(tmp_path, file, old, new))
+    problem = found.value.problems[0]
+    assert problem.file == f"rules/{file}"
+    assert problem.line > 0
+    assert message in problem.message
+    assert help in problem.help
+
+
+@pytest.mark.parametrize(
+    ("file", "old", "new"),
+    [
+        ("coupling.yaml", "    fills: ball\n", ""),
+        ("rulebook.yaml", "served_by: kind.takes_bikes", "served_by: kind.carries"),
+        ("rulebook.yaml", "trailer: kind.tows", "trailer: kind.carries"),
+        ("vocabulary/lists.yaml", "ski carrier, is: [carries, ", "ski carrier, is: [carries, takes_bikes, "),
+        ("drawing.yaml", "folds: kind.carries and not kind.encloses", "folds: kind.carries"),
+    ],
+)  # fmt: skip
+def test_the_digest_is_of_all_that_plans_answers_and_drawings_take(
+    tmp_path: Path, file: str, old: str, new: str
+) -> None:
+    """What is declared beside the rules is part of what a rulebook means."""
+    assert digest_of(changed(tmp_path, file, old, new)) != answerer().rulebook.digest
+
+
+def test_the_digest_leaves_out_how_an_expression_is_spaced(tmp_path: Path) -> None:
+    """Expressions that are declared beside the rules are told apart by what they say."""
+    rules = changed(tmp_path, "drawing.yaml", "folds: kind.carries and not", "folds: kind.carries   and not")
+    assert digest_of(rules) == answerer().rulebook.digest
