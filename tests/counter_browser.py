@@ -61,6 +61,9 @@ PAGES: Final = {
     "rule": "/rules/shank-fits-opening",
     "facts": "/facts",
     "fact": "/facts/mounting.pin_to_bumper",
+    "guide": "/guide",
+    "guide, tables": "/guide/speed",
+    "guide, reference": "/guide/reference",
     "not there": "/rules/no-such-rule",
 }
 """A page of each kind, by what it shows; those that the pages link to are found by following the links."""

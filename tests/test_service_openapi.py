@@ -25,6 +25,8 @@ PAGES = {
     "/facts/{fact}",
     "/audits",
     "/audits/{key}",
+    "/guide",
+    "/guide/{name}",
     "/counter/{name}",
 }
 UNDESCRIBED = {"/docs", "/docs/assets/{name}", *PAGES}

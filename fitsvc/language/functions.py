@@ -74,8 +74,8 @@ def _magnitude(a: Bounds) -> Bounds:
     return (-hi, -lo) if hi <= 0.0 else (0.0, max(-lo, hi))
 
 
-def _span(a: Bounds, b: Bounds) -> Bounds:
-    return (a[0], b[1]) if a[0] <= b[1] else (b[1], a[0])
+def _span(low: Bounds, high: Bounds) -> Bounds:
+    return (low[0], high[1]) if low[0] <= high[1] else (high[1], low[0])
 
 
 _STATICS = (MASS, LENGTH, LENGTH)
@@ -134,5 +134,12 @@ _ROWS = (
 
 FUNCTIONS: Final = {row.name: row for row in _ROWS}
 
-SPECIAL_FORMS: Final = ("lookup", "known", "present")
-"""Written like functions, but their argument is a name, not a value."""
+SPECIAL_FORMS: Final = {
+    "lookup": ("`lookup(table, key)`", "the table's value for a member, or for the band a number is in"),
+    "known": ("`known(x)`", "yes when `x` is known within bounds, else unknown; never no"),
+    "present": (
+        "`present(subject)` `present(subject.fact)`",
+        "whether the question is about that subject, or names that fact: yes or no, see below",
+    ),
+}
+"""Written like functions, but their argument is a name, not a value: how each is written, and what it gives."""

@@ -33,6 +33,7 @@ _PAGE: Final = """\
 <script src="/docs/assets/start.js"></script>
 </head>
 <body>
+<p><a href="/">The counter</a> · <a href="/guide">Guide</a> · <a href="/openapi.json">The description itself</a></p>
 <main id="docs"></main>
 <noscript>This page shows <a href="/openapi.json">the API's description</a> with a script.</noscript>
 </body>

@@ -1,6 +1,6 @@
 """How time and memory grow with items and with rules: `PYTHONPATH=tests python -m bench.bench_growth`.
 
-Two tables and a plot, as they stand in the README. Each line is measured in a process of its own: processor time,
+Two tables and a plot, as they stand in the guide. Each line is measured in a process of its own: processor time,
 which other work on the machine does not stretch, and the memory that the process holds beside what it held before.
 
 Fewer rules than the rulebook has are taken from it evenly. More are its own once more: a copy shares with its

@@ -23,6 +23,7 @@ from fitsvc.service.context import AnyRequest, service_of
 from fitsvc.service.counter.asking import FIND, PAGE, Asker
 from fitsvc.service.counter.audit_pages import audit, audits
 from fitsvc.service.counter.fields import FieldMaker
+from fitsvc.service.counter.guide import guide, guide_page
 from fitsvc.service.counter.links import ONE_EACH, PLACES, Fields, cell, link, write_fields
 from fitsvc.service.counter.rendering import assets, fields_of, not_there, page, shown_units
 from fitsvc.service.counter.seeing import see
@@ -228,4 +229,4 @@ def _asked(asker: Asker, told: Fields) -> list[tuple[str, str]]:
 
 def handlers() -> list[HTTPRouteHandler]:
     """Return the counter's routes."""
-    return [ask, answer, fits, rules, rule, facts, fact, audits, audit, asset]
+    return [ask, answer, fits, rules, rule, facts, fact, audits, audit, guide, guide_page, asset]

@@ -15,14 +15,17 @@ from fitsvc.service.counter.fields import sentence
 from fitsvc.service.counter.links import spread
 from fitsvc.service.counter.seeing import OUTCOMES
 
-_HTML: Final = "text/html; charset=utf-8"
+_HTML: Final = "text/html"
 _GUARDED: Final = {
     "Content-Security-Policy": "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; "
     "connect-src 'self'; form-action 'self'; frame-ancestors 'none'; base-uri 'none'",
     "Referrer-Policy": "same-origin",
     "Cache-Control": "no-cache",
 }
-_PAGES: Final = (("/", "Ask"), ("/fits", "What fits"), ("/rules", "Rules"), ("/facts", "Facts"), ("/audits", "Audits"))
+_PAGES: Final = (
+    ("/", "Ask"), ("/fits", "What fits"), ("/rules", "Rules"), ("/facts", "Facts"), ("/audits", "Audits"),
+    ("/guide", "Guide"),
+)  # fmt: skip
 _MARKS: Final = {"works": "✓", "conditional": "!", "undetermined": "?", "fails": "✗"}
 _FINDINGS: Final = {
     "passes": ("✓", "passes"), "caution": ("!", "mind"), "open": ("?", "not known"), "fails": ("✗", "fails"),
