@@ -188,6 +188,7 @@ class Texts:
     """A rulebook as it is written: the vocabulary, and expressions as texts."""
 
     lists: dict[str, dict[str, float | None]] = field(default_factory=dict)
+    roles: dict[str, dict[str, list[str]]] = field(default_factory=dict)
     presence: dict[str, str] = field(default_factory=dict)
     kinds: dict[str, str] = field(default_factory=dict)
     unknown: dict[str, Value] = field(default_factory=dict)
@@ -209,11 +210,19 @@ def read_texts(folder: Path) -> Texts:
         for name, entry in top.get("lists", {}).items():
             sized = "dimension" in entry
             texts.lists[name] = {m: parse_any(m)[0] if sized else None for m in entry["members"]}
+            texts.roles[name] = {
+                role: [member for member, told in entry["members"].items() if role in told["is"]]
+                for role in entry.get("roles", {})
+            }
     for top in vocabulary:
         if "subject" in top:
             texts.presence[top["subject"]] = top["presence"]
             for name, entry in top["facts"].items():
                 _declare(texts, f"{top['subject']}.{name}", entry)
+                for role, members in texts.roles.get(entry["type"], {}).items():
+                    if top["presence"] != "repeated":
+                        texts.derived[f"{name}.{role}"] = f"{top['subject']}.{name} in [{', '.join(members)}]"
+                        texts.kinds[f"{name}.{role}"] = "yes_no"
     for top in _files(folder / "tables"):
         for table in top["tables"]:
             texts.tables |= _columns(table) if "columns" in table else {table["id"]: table}
