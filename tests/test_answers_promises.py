@@ -53,12 +53,13 @@ def random_question(random: Random) -> Document:
             "ball": {"sku": random.choice(world().of("ball")).key},
             "trailer": {"sku": random.choice(world().of("trailer")).key},
         }
-    load = {
-        "bikes": random.randrange(1, 5),
-        "bike_weight": f"{random.randrange(20, 60)} lb",
-        "cargo_weight": f"{random.randrange(20, 400)} lb",
-    }
-    return {"rig": rig, "accessory": {"sku": random.choice(world().of("accessory")).key}, "load": {"facts": load}}
+    item = random.choice(world().of("accessory"))
+    kind, cargo = str(item.facts.get("kind")), {"cargo_weight": f"{random.randrange(20, 400)} lb"}
+    bikes = {"bikes": random.randrange(1, 5), "bike_weight": f"{random.randrange(20, 60)} lb"}
+    load = bikes if kind == "bike_carrier" else cargo if kind.endswith("_carrier") else {"occupants_weight": "400 lb"}
+    if random.random() < 0.1:
+        load = bikes | cargo  # one of the two has nothing that holds it
+    return {"rig": rig, "accessory": {"sku": item.key}, "load": {"facts": load}}
 
 
 def incomplete(random: Random) -> Document:

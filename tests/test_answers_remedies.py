@@ -17,17 +17,27 @@ def answer(document: dict[str, Any]) -> Answer:
     return answerer().answer(document, world(), shelf=stock())
 
 
+def random_load(kind: str, random: Random) -> dict[str, Any]:
+    """What somebody might want to hang on an accessory of a kind: one time in six what it is not made for."""
+    bikes = {"bikes": random.randrange(1, 6), "bike_weight": "45 lb"}
+    cargo = {"cargo_weight": f"{random.randrange(50, 600)} lb"}
+    people = {"occupants_weight": f"{random.randrange(150, 1500)} lb"}
+    if random.random() < 1 / 6:
+        return random.choice((bikes, cargo))
+    return bikes if kind == "bike_carrier" else cargo if kind.endswith("_carrier") else people
+
+
 def random_questions(count: int, seed: int = 3) -> list[dict[str, Any]]:
     """Questions on random demo mountings, items and loads; many of them fail."""
     random = Random(seed)
     mountings = [one for one in world().records if one.subject == "mounting"]
     items = stock().items("accessory")
+    kinds = answerer().rulebook.vocabulary.facts["accessory.kind"].type
     found = []
     for _ in range(count):
         mounting, item = random.choice(mountings), random.choice(items)
         rig = {"vehicle": {"id": mounting.links["vehicle"]}, "receiver": {"id": mounting.links["receiver"]}}
-        bikes = {"bikes": random.randrange(1, 6), "bike_weight": "45 lb"}
-        load = random.choice((bikes, {"cargo_weight": f"{random.randrange(50, 600)} lb"}))
+        load = random_load(kinds.names(item.kind)[0], random)
         found.append({"rig": rig, "accessory": {"sku": item.sku}, "load": {"facts": load}})
     return found
 

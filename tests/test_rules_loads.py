@@ -47,14 +47,14 @@ def test_a_load_that_may_be_of_the_wrong_kind_is_open() -> None:
         assert found[rule] == "undetermined"
 
 
-def test_only_an_accessory_that_carries_nothing_has_the_caution() -> None:
-    """Bikes beside a ball mount may ride inside; on a carrier the rules have spoken already."""
-    text = "counted on a carrier only"
-    for kind, told in (("ball_mount", True), ("cargo_carrier", False), ("bike_carrier", False)):
-        cautions = answer({**RIG, "accessory.kind": kind, "load.bikes": 2}).cautions
-        assert any(text in caution for caution in cautions) is told
-    silent = answer({**RIG, "accessory.kind": "ball_mount", "load.occupants_weight": "300 lb"}).cautions
-    assert not any(text in caution for caution in silent)
+@pytest.mark.parametrize("kind", ["ball_mount", "step", "winch_mount", "recovery_shackle", "locking_pin"])
+@pytest.mark.parametrize("load", [{"load.bikes": 2}, {"load.bike_weight": "40 lb"}, {"load.cargo_weight": "1 lb"}])
+def test_a_load_that_nothing_holds_never_works(kind: str, load: dict[str, object]) -> None:
+    """What carries nothing bears no load, whatever its weight: not even a caution makes that a yes."""
+    found = answer({**RIG, "accessory.kind": kind, **load})
+    assert (found.outcome, found.findings[0].rule) == ("fails", "load-is-borne")
+    silent = answer({**RIG, "accessory.kind": kind, "load.occupants_weight": "300 lb"})
+    assert "load-is-borne" not in {finding.rule for finding in silent.findings}
 
 
 def test_whole_columns_know_what_an_item_names() -> None:
