@@ -117,7 +117,7 @@ def _ends(kind: str, part: str) -> Iterator[object]:
 def test_two_facts_not_known_keep_their_readings_and_none_fails_beside_another(
     name: str, facts: tuple[str, ...]
 ) -> None:
-    """What a ball bears and how long its shank is, both open: each has readings that work, and no two of them fail together.
+    """What a ball bears and how long its shank is, both open: each has readings that work, no two fail together.
 
     What only cautions wait for, such as an axle not weighed, takes no such reading away.
     """

@@ -32,12 +32,12 @@ def random_questions(count: int, seed: int = 3) -> list[dict[str, Any]]:
     random = Random(seed)
     mountings = [one for one in world().records if one.subject == "mounting"]
     items = stock().items("accessory")
-    kinds = answerer().rulebook.vocabulary.facts["accessory.kind"].type
+    kinds = {one.key: str(one.facts.get("kind")) for one in world().of("accessory")}
     found = []
     for _ in range(count):
         mounting, item = random.choice(mountings), random.choice(items)
         rig = {"vehicle": {"id": mounting.links["vehicle"]}, "receiver": {"id": mounting.links["receiver"]}}
-        load = random_load(kinds.names(item.kind)[0], random)
+        load = random_load(kinds[item.sku], random)
         found.append({"rig": rig, "accessory": {"sku": item.sku}, "load": {"facts": load}})
     return found
 
