@@ -19,11 +19,12 @@ from fitsvc.rulebook.vocabulary import Vocabulary
 from fitsvc.service import keys, selections
 from fitsvc.service.documents import RecordKind
 from fitsvc.service.examples import BODIES, MISTAKEN, QUESTION
+from fitsvc.service.json_schema import reference
 from fitsvc.service.operations import Operation
 from fitsvc.service.problems import MEDIA_TYPE, example
 from fitsvc.service.queries import Parameter
-from fitsvc.service.schema import reference
-from fitsvc.service.shapes import components, title
+from fitsvc.service.record_shapes import title
+from fitsvc.service.shapes import components
 
 TAGS: Final = {
     "Answers": "Will this accessory work on this rig?",

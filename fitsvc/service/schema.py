@@ -8,27 +8,27 @@ import re
 from collections.abc import Sequence
 from typing import Final
 
-from fitsvc.document import Document
 from fitsvc.facts import LONGEST_TEXT, MOST_ADAPTERS
 from fitsvc.language import tyres
 from fitsvc.language.quantities import DIMENSIONS, LENGTH, UNITS
 from fitsvc.language.quantities import LONGEST_TEXT as LONGEST_QUANTITY
 from fitsvc.language.types import ListType
 from fitsvc.rulebook.vocabulary import Fact, Vocabulary
+from fitsvc.service.json_schema import NO_NUL, NULL, Schema, array, closed, nullable, parts, reference, text, word
 from fitsvc.subjects import BESIDE_RIG, OF_RIG, SUBJECTS
 
-Schema = Document
-
-NO_NUL: Final = r"^[^\u0000]*$"
-_NULL: Final[Schema] = {"type": "null"}
 _NUMBER: Final = (
     r"(?:[0-9]{1,9}(?:-| +))?[0-9]{1,9} */ *0{0,9}[1-9][0-9]{0,9}"
     r"|[0-9]{1,3}(?:,[0-9]{3}){1,2}(?:\.[0-9]+)?|[0-9]{1,9}(?:\.[0-9]+)?|\.[0-9]+"
 )
 _SAMPLES: Final = {
-    "length": "2-1/2 in", "mass": "300 lb", "angle": "12 deg", "force": "14.3 kN", "torque": "80 ft-lb",
+    "length": "2-1/2 in",
+    "mass": "300 lb",
+    "angle": "12 deg",
+    "force": "14.3 kN",
+    "torque": "80 ft-lb",
     "ratio": "12 %",
-}  # fmt: skip
+}
 
 
 def schemas(vocabulary: Vocabulary) -> dict[str, Schema]:
@@ -44,28 +44,16 @@ def schemas(vocabulary: Vocabulary) -> dict[str, Schema]:
     return found | {"Rig": _rig(), "Question": _question()}
 
 
-def reference(name: str) -> Schema:
-    """Return a reference to a component."""
-    return {"$ref": f"#/components/schemas/{name}"}
-
-
 def facts_name(subject: str) -> str:
     """Return the name of the component with a subject's facts."""
     return f"{_title(subject)}Facts"
 
 
-def nullable(schema: Schema) -> Schema:
-    """Return a schema that also takes null, which is the same as leaving out."""
-    return {"anyOf": [schema, _NULL]}
-
-
 def quantity(kind: str) -> Schema:
     """Return the schema of a figure with its unit: exact, with a tolerance, within bounds, or unknown."""
     sample = _SAMPLES[kind]
-    exact: Schema = {
-        "type": "string", "format": f"fitsvc-{kind}", "pattern": quantity_pattern(kind),
-        "maxLength": LONGEST_QUANTITY, "examples": [sample],
-    }  # fmt: skip
+    form, pattern = f"fitsvc-{kind}", quantity_pattern(kind)
+    exact = text(format=form, pattern=pattern, maxLength=LONGEST_QUANTITY, examples=[sample])
     about = f"A {kind} with its unit, such as `{sample}`: exact, with a tolerance, within bounds, or unknown."
     return {"description": about, "anyOf": _known(exact)}
 
@@ -100,22 +88,16 @@ def _escape(character: str) -> str:
 
 
 def _known(exact: Schema) -> list[Schema]:
-    tolerance: Schema = {
-        "type": "object", "required": ["value", "tolerance"], "additionalProperties": False,
-        "properties": {"value": exact, "tolerance": exact},
-    }  # fmt: skip
-    bounds: Schema = {
-        "type": "object", "minProperties": 1, "additionalProperties": False,
-        "properties": {"at_least": exact, "at_most": exact},
-    }  # fmt: skip
-    return [exact, tolerance, bounds, _NULL]
+    tolerance = closed(value=exact, tolerance=exact)
+    bounds = parts(at_least=exact, at_most=exact) | {"minProperties": 1}
+    return [exact, tolerance, bounds, NULL]
 
 
 def _count() -> Schema:
     number: Schema = {"type": "integer"}
-    text: Schema = {"type": "string", "format": "fitsvc-count", "maxLength": LONGEST_QUANTITY,
-                    "pattern": rf"^\s*[-−]?\s*(?:{_NUMBER})\s*(?:%|percent)?\s*$"}  # fmt: skip
-    return {"description": "A whole number.", "anyOf": _known({"anyOf": [number, text]})}
+    pattern = rf"^\s*[-−]?\s*(?:{_NUMBER})\s*(?:%|percent)?\s*$"
+    written = text(format="fitsvc-count", maxLength=LONGEST_QUANTITY, pattern=pattern)
+    return {"description": "A whole number.", "anyOf": _known({"anyOf": [number, written]})}
 
 
 def _yes_no() -> Schema:
@@ -128,27 +110,29 @@ def _text() -> Schema:
 
 def _tyre() -> Schema:
     return {
-        "description": "A tyre's designation as it stands on the sidewall.", "type": ["string", "null"],
-        "format": "fitsvc-tyre", "maxLength": tyres.LONGEST_TEXT, "pattern": r"[0-9]{2}", "examples": ["245/75R16"],
-    }  # fmt: skip
+        "description": "A tyre's designation as it stands on the sidewall.",
+        "type": ["string", "null"],
+        "format": "fitsvc-tyre",
+        "maxLength": tyres.LONGEST_TEXT,
+        "pattern": r"[0-9]{2}",
+        "examples": ["245/75R16"],
+    }
 
 
 def _list(vocabulary: Vocabulary, kind: ListType) -> Schema:
-    one: Schema = {"type": "string", "enum": list(kind.members)}
+    one = word(kind.members)
     if kind.sizes:
         about = "A nominal size; another figure of the very same length is read as it."
     else:
         words = vocabulary.words.get(kind.name, {})
         about = "; ".join(f"`{member}`: {words.get(member, member)}" for member in kind.members)
-    return {"description": f"{about}. Several are candidates: one of them it is.",
-            "anyOf": [one, {"type": "array", "minItems": 1, "items": one}, _NULL]}  # fmt: skip
+    choices = [one, array(one, minItems=1), NULL]
+    return {"description": f"{about}. Several are candidates: one of them it is.", "anyOf": choices}
 
 
 def _facts(vocabulary: Vocabulary, subject: str) -> Schema:
     properties = {name: _fact(fact) for name, fact in vocabulary.of(subject).items()}
-    title = vocabulary.subjects[subject].title
-    return {"description": f"Facts: {title.lower()}.", "type": "object", "additionalProperties": False,
-            "properties": properties}  # fmt: skip
+    return parts(f"Facts: {vocabulary.subjects[subject].title.lower()}.", **properties)
 
 
 def _fact(fact: Fact) -> Schema:
@@ -162,33 +146,34 @@ def _part(vocabulary: Vocabulary, subject: str) -> Schema:
     properties: Schema = {"facts": nullable(reference(f"{_title(subject)}Facts"))}
     about = "Inline facts."
     if key:
-        named: Schema = {"type": "string", "examples": [_SAMPLE_KEYS[subject]]}
-        properties = {key: nullable(named), **properties}
+        properties = {key: nullable(text(examples=[_SAMPLE_KEYS[subject]])), **properties}
         about = f"A stored record by its `{key}`, inline facts, or both: then inline facts win."
-    return {"description": f"{vocabulary.subjects[subject].title}. {about}", "type": "object",
-            "additionalProperties": False, "properties": properties}  # fmt: skip
+    return parts(f"{vocabulary.subjects[subject].title}. {about}", **properties)
 
 
 _SAMPLE_KEYS: Final = {
-    "vehicle": "veh_moorfell_2019", "receiver": "rcv_dray_2", "mounting": "mnt_moorfell_dray_2",
-    "accessory": "DRY-RACK-4", "adapter": "DRY-SLEEVE-2", "ball": "DRY-BALL-2", "trailer": "DRY-BOX-12",
-}  # fmt: skip
+    "vehicle": "veh_moorfell_2019",
+    "receiver": "rcv_dray_2",
+    "mounting": "mnt_moorfell_dray_2",
+    "accessory": "DRY-RACK-4",
+    "adapter": "DRY-SLEEVE-2",
+    "ball": "DRY-BALL-2",
+    "trailer": "DRY-BOX-12",
+}
 
 
 def _rig() -> Schema:
-    parts = {one: nullable(reference(f"{_title(one)}Part")) for one in OF_RIG}
-    adapters: Schema = {"type": "array", "maxItems": MOST_ADAPTERS, "items": reference("AdapterPart"),
-                        "description": "Adapters in the opening, the one nearest the receiver first."}  # fmt: skip
-    saved: Schema = {"type": "string", "description": "A saved rig; what is given beside it takes its place."}
-    return {"description": "Vehicle, receiver and mounting, with what is in the opening and the spare.",
-            "type": "object", "additionalProperties": False,
-            "properties": {"id": nullable(saved), **parts, "adapters": nullable(adapters)}}  # fmt: skip
+    named = {one: nullable(reference(f"{_title(one)}Part")) for one in OF_RIG}
+    ordered = "Adapters in the opening, the one nearest the receiver first."
+    adapters = array(reference("AdapterPart"), ordered, maxItems=MOST_ADAPTERS)
+    saved = text("A saved rig; what is given beside it takes its place.")
+    about = "Vehicle, receiver and mounting, with what is in the opening and the spare."
+    return parts(about, id=nullable(saved), **named, adapters=nullable(adapters))
 
 
 def _question() -> Schema:
-    parts = {one: nullable(reference(f"{_title(one)}Part")) for one in BESIDE_RIG}
-    return {"description": "Will this work on this rig?", "type": "object", "additionalProperties": False,
-            "properties": {"rig": nullable(reference("Rig")), **parts}}  # fmt: skip
+    named = {one: nullable(reference(f"{_title(one)}Part")) for one in BESIDE_RIG}
+    return parts("Will this work on this rig?", rig=nullable(reference("Rig")), **named)
 
 
 def _title(name: str) -> str:

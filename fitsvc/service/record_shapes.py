@@ -1,0 +1,192 @@
+"""JSON Schemas of what is stored: records, rigs and observations, as they are sent and as they are given."""
+
+from typing import Final
+
+from fitsvc.service.documents import KINDS, RecordKind
+from fitsvc.service.json_schema import (
+    ANY,
+    COUNT,
+    COUNTS,
+    TEXT,
+    TIME,
+    Schema,
+    array,
+    closed,
+    described,
+    nullable,
+    page,
+    reference,
+    short,
+    text,
+    word,
+)
+from fitsvc.service.observations import SUBJECTS
+from fitsvc.service.schema import facts_name
+from fitsvc.store.tables import KEY, LABEL, NAME, NOTE
+from fitsvc.store.validation import PREFIXES
+from fitsvc.subjects import SOLD
+
+_VERSION: Final[Schema] = {"type": "integer", "minimum": 1}
+_KIND: Final = word(("published", "measured", "assumed"))
+_ID: Final = {one: rf"^{prefix}[A-Za-z0-9_-]{{1,60}}$" for one, prefix in PREFIXES.items()}
+_SKU: Final = text(
+    minLength=1,
+    maxLength=KEY,
+    examples=["DRY-RACK-4"],
+    pattern=r"^(?!\.{1,2}$)[^\s/\u0000](?:[^/\u0000]*[^\s/\u0000])?$",
+)
+_OUTCOME: Final = word(("works", "conditional", "undetermined", "fails"))
+
+
+def stored() -> dict[str, Schema]:
+    """Return the schemas of everything that is stored."""
+    found = _known() | _rigs() | _observations()
+    for kind in KINDS:
+        found |= _records(kind)
+    return found
+
+
+def title(name: str) -> str:
+    """Return a name as components are named."""
+    return name[:1].upper() + name[1:]
+
+
+def _known() -> dict[str, Schema]:
+    """Return what is stored of facts, and how they are told."""
+    value = {"type": ["string", "number", "boolean", "array", "object"]}
+    how = closed(kind=_KIND, observation=TEXT)
+    return {
+        "StoredFacts": _by_name(value, "Facts as they were told, by name."),
+        "Provenance": _by_name(how, "For each fact how it is known, and from which observation."),
+        "Told": closed([], "How the facts come to be known.", **_told("published")),
+    }
+
+
+def _by_name(one: Schema, about: str) -> Schema:
+    return described({"type": "object", "additionalProperties": one}, about)
+
+
+def _told(default: str) -> dict[str, Schema]:
+    at = described(TIME, "When, with its zone; now if left out.") | {"examples": ["2026-03-02T09:30:00Z"]}
+    return {
+        "kind": nullable(described(_KIND, f"`{default}` if left out.")),
+        "by": nullable(described(short(NAME), "Who told it; the API key's name if left out.")),
+        "at": nullable(at),
+        "note": nullable(short(NOTE)),
+    }
+
+
+def _records(kind: RecordKind) -> dict[str, Schema]:
+    one, key = title(kind.subject), kind.key
+    own = {key: TEXT}
+    if kind.subject == "accessory":
+        own["subject"] = word(SOLD)
+    own |= dict.fromkeys(kind.links, TEXT)
+    record = closed(
+        **own,
+        label=TEXT,
+        facts=reference("StoredFacts"),
+        provenance=reference("Provenance"),
+        version=_VERSION,
+        created_at=TIME,
+        updated_at=TIME,
+    )
+    return {
+        one: record,
+        title(kind.many): page(reference(one)),
+        f"New{one}": _draft(kind, new=True),
+        f"{one}State": _draft(kind, new=False),
+    }
+
+
+def _draft(kind: RecordKind, *, new: bool) -> Schema:
+    """Return the body for a record; what an accessory is sold as decides which facts it has."""
+    if kind.subject != "accessory":
+        return _variant(kind, kind.subject, new)
+    return {"oneOf": [_variant(kind, sold_as, new) for sold_as in SOLD]}
+
+
+def _variant(kind: RecordKind, subject: str, new: bool) -> Schema:
+    sku = kind.key == "sku"
+    key = _SKU if sku else text("Made if left out.", pattern=_ID[kind.subject])
+    properties: dict[str, Schema] = {kind.key: key if new and sku else nullable(key)} if new else {}
+    if sku:
+        properties["subject"] = {"const": subject}
+    properties |= {link: text(pattern=_ID[link]) for link in kind.links}
+    required = [*(name for name in (kind.key, "subject") if sku and name in properties), *kind.links]
+    facts, told = nullable(reference(facts_name(subject))), nullable(reference("Told"))
+    return closed(required, **properties, label=nullable(short(LABEL)), facts=facts, told=told)
+
+
+def _rigs() -> dict[str, Schema]:
+    name, rig = text(minLength=1, maxLength=LABEL, pattern=r"^[^\u0000]*[^\s\u0000][^\u0000]*$"), reference("Rig")
+    key = nullable(text("Made if left out.", pattern=_ID["rig"]))
+    return {
+        "SavedRig": closed(id=TEXT, name=TEXT, rig=rig, version=_VERSION, created_at=TIME, updated_at=TIME),
+        "SavedRigs": page(reference("SavedRig")),
+        "NewRig": closed(["name", "rig"], id=key, name=name, rig=rig),
+        "RigState": closed(name=name, rig=rig),
+    }
+
+
+def _observations() -> dict[str, Schema]:
+    evidence: Schema = {"type": ["object", "null"], "additionalProperties": True}
+    observation = closed(
+        id=TEXT,
+        subject=word(SUBJECTS),
+        record=TEXT,
+        facts=described(ANY, "Null takes a fact back."),
+        kind=_KIND,
+        by=TEXT,
+        at=TIME,
+        note=TEXT,
+        recorded_at=TIME,
+        evidence=described(evidence, "What was said, where the facts are a conclusion from it."),
+    )
+    observed = closed(
+        observation=reference("Observation"),
+        record={"anyOf": [reference(title(kind.subject)) for kind in KINDS]},
+        contradictions=array(reference("Contradiction")),
+        rigs=reference("RigsChanged"),
+    )
+    return {
+        "Observation": observation,
+        "Observations": page(reference("Observation")),
+        "Observed": observed,
+        "Contradiction": _contradiction(),
+        "RigsChanged": _rigs_changed(),
+        "NewObservation": {"oneOf": [body for kind in KINDS for body in _told_of(kind)]},
+    }
+
+
+def _contradiction() -> Schema:
+    value: Schema = {"description": "As it was told."}
+    said = closed(fact=TEXT, value=value, kind=_KIND, by=TEXT, at=TIME, observation=TEXT)
+    about = "Statements that cannot all hold, the newest last; all of them stay in the log."
+    return closed(None, about, fact=TEXT, because=TEXT, said=array(said))
+
+
+def _rigs_changed() -> Schema:
+    counts = described(COUNTS, "How many accessories come to each outcome.")
+    sku = text("Empty for the rig with the spare and adapters it has.")
+    one = closed(sku=sku, before=_OUTCOME, after=_OUTCOME)
+    rig = closed(rig=TEXT, name=TEXT, before=counts, after=counts, count=COUNT, changed=array(one))
+    return closed(changed=array(rig), judged=COUNT, left_off=COUNT, accessories_left_off=COUNT)
+
+
+def _told_of(kind: RecordKind) -> list[Schema]:
+    """Return the bodies for an observation of a kind of record: facts, or of a mounting evidence with or without."""
+    subjects = SOLD if kind.subject == "accessory" else (kind.subject,)
+    facts = [reference(facts_name(subject)) for subject in subjects]
+    properties = {
+        "subject": {"const": kind.subject},
+        "record": text(f"The {kind.subject}'s `{kind.key}`.", minLength=1),
+        "facts": facts[0] if len(facts) == 1 else {"anyOf": facts},
+    }
+    plain = closed(list(properties), **properties, **_told("measured"))
+    if kind.subject != "mounting":
+        return [plain]
+    about = "Whether a spare stowed with this receiver, rubbing or not."
+    evidence = closed(None, about, tyre={"allOf": [reference("Tyre"), TEXT]}, stowed={"type": "boolean"})
+    evident = properties | {"evidence": evidence, "facts": nullable(properties["facts"])} | _told("measured")
+    return [plain, closed(["subject", "record", "evidence"], **evident)]
