@@ -27,9 +27,12 @@ _DEFAULT_BODY_BYTES = 16_000
 
 
 def create_app(
-    database: Database, answerer: Answerer, audits_in: Path | None = None, audit_bytes: int = MOST_BYTES,
+    database: Database,
+    answerer: Answerer,
+    audits_in: Path | None = None,
+    audit_bytes: int = MOST_BYTES,
     index_in: Path | None = None,
-) -> Litestar:  # fmt: skip
+) -> Litestar:
     """Return the application over an open database, which stays the caller's to close.
 
     Audits are kept in a folder of their own (see `audits.folder.audits_root`); one of their files may have so many

@@ -68,27 +68,41 @@ def record_document(record: Record) -> Document:
     elif isinstance(record, Mounting):
         own |= {"vehicle": record.vehicle_id, "receiver": record.receiver_id}
     return own | {
-        "label": record.label, "facts": record.facts, "provenance": record.provenance, "version": record.version,
-        "created_at": record.created_at, "updated_at": record.updated_at,
-    }  # fmt: skip
+        "label": record.label,
+        "facts": record.facts,
+        "provenance": record.provenance,
+        "version": record.version,
+        "created_at": record.created_at,
+        "updated_at": record.updated_at,
+    }
 
 
 def rig_document(rig: SavedRig) -> Document:
     """Return a saved rig as the API shows it."""
     return {
-        "id": rig.id, "name": rig.name, "rig": rig.document, "version": rig.version,
-        "created_at": rig.created_at, "updated_at": rig.updated_at,
-    }  # fmt: skip
+        "id": rig.id,
+        "name": rig.name,
+        "rig": rig.document,
+        "version": rig.version,
+        "created_at": rig.created_at,
+        "updated_at": rig.updated_at,
+    }
 
 
 def observation_document(observation: Observation) -> Document:
     """Return an observation as the API shows it."""
     return {
-        "id": observation.id, "subject": observation.subject, "record": observation.record_id,
-        "facts": observation.facts, "kind": observation.kind, "by": observation.by,
-        "at": observation.at.astimezone(UTC), "note": observation.note, "recorded_at": observation.recorded_at,
+        "id": observation.id,
+        "subject": observation.subject,
+        "record": observation.record_id,
+        "facts": observation.facts,
+        "kind": observation.kind,
+        "by": observation.by,
+        "at": observation.at.astimezone(UTC),
+        "note": observation.note,
+        "recorded_at": observation.recorded_at,
         "evidence": observation.evidence,
-    }  # fmt: skip
+    }
 
 
 def read_draft(kind: RecordKind, document: Json, reader: FactReader, by: str, *, new: bool) -> tuple[Draft, Told]:

@@ -104,10 +104,18 @@ def get_vocabulary(request: AnyRequest) -> Response[bytes]:
 def rule_document(rule: Rule) -> Document:
     """Return a rule as the API shows it."""
     return {
-        "id": rule.id, "topic": rule.topic, "title": rule.title, "applies_when": rule.applies_text,
-        "requires": rule.requires_text, "severity": rule.severity, "if_unknown": rule.if_unknown,
-        "subjects": list(rule.subjects), "limit": rule.limit, "remedy": rule.remedy, "source": rule.source.document(),
-    }  # fmt: skip
+        "id": rule.id,
+        "topic": rule.topic,
+        "title": rule.title,
+        "applies_when": rule.applies_text,
+        "requires": rule.requires_text,
+        "severity": rule.severity,
+        "if_unknown": rule.if_unknown,
+        "subjects": list(rule.subjects),
+        "limit": rule.limit,
+        "remedy": rule.remedy,
+        "source": rule.source.document(),
+    }
 
 
 def vocabulary_document(vocabulary: Vocabulary) -> Document:
@@ -124,9 +132,14 @@ def vocabulary_document(vocabulary: Vocabulary) -> Document:
 def _rulebook(book: Rulebook) -> Document:
     vocabulary = book.vocabulary
     counted = {
-        "rules": book.rules, "limits": book.limits, "needs": book.needs, "cautions": book.cautions,
-        "tables": book.tables, "subjects": vocabulary.subjects, "facts": vocabulary.facts,
-    }  # fmt: skip
+        "rules": book.rules,
+        "limits": book.limits,
+        "needs": book.needs,
+        "cautions": book.cautions,
+        "tables": book.tables,
+        "subjects": vocabulary.subjects,
+        "facts": vocabulary.facts,
+    }
     counts = {name: len(things) for name, things in counted.items()}
     return {"name": book.name, "digest": book.digest, "topics": dict(book.topics), "counts": counts}
 
@@ -139,7 +152,12 @@ def _list(vocabulary: Vocabulary, kind: ListType) -> Document:
 
 def _fact(fact: Fact) -> Document:
     return {
-        "name": fact.name, "type": fact.kind, "label": fact.label, "shown_in": fact.shown_in,
-        "range": list(fact.range_text) if fact.range_text else None, "meaning": fact.meaning,
-        "how_to_measure": fact.how_to_measure, "effort": fact.effort,
-    }  # fmt: skip
+        "name": fact.name,
+        "type": fact.kind,
+        "label": fact.label,
+        "shown_in": fact.shown_in,
+        "range": list(fact.range_text) if fact.range_text else None,
+        "meaning": fact.meaning,
+        "how_to_measure": fact.how_to_measure,
+        "effort": fact.effort,
+    }

@@ -117,9 +117,12 @@ async def create(request: AnyRequest) -> Response[bytes]:
             seen = observe(session, reader, document, told)
         # The record is no longer locked when the rigs are judged.
         found = effects(service.answerer.engine, reader, seen.before, seen.after, index.held)
-        return {"observation": observation_document(seen.observation), "record": record_document(seen.record),
-                "contradictions": [contradiction_document(one) for one in seen.contradictions],
-                "rigs": effects_document(found, seen.rigs_left_off)}  # fmt: skip
+        return {
+            "observation": observation_document(seen.observation),
+            "record": record_document(seen.record),
+            "contradictions": [contradiction_document(one) for one in seen.contradictions],
+            "rigs": effects_document(found, seen.rigs_left_off),
+        }
 
     observed = await to_thread.run_sync(work)
     return reply(observed, 201, {"Location": f"{PATH}/{observed['observation']['id']}"})

@@ -19,7 +19,7 @@ from fitsvc.rulebook.vocabulary import Vocabulary
 from fitsvc.service import keys, selections
 from fitsvc.service.documents import RecordKind
 from fitsvc.service.examples import BODIES, MISTAKEN, QUESTION
-from fitsvc.service.json_schema import reference
+from fitsvc.service.json_schema import reference, text
 from fitsvc.service.operations import Operation
 from fitsvc.service.problems import MEDIA_TYPE, example
 from fitsvc.service.queries import Parameter
@@ -73,13 +73,17 @@ def describe(app: Litestar, answerer: Answerer) -> Document:
             entry[method.lower()] = _operation(operation, kind, path, answerer)
     return {
         "openapi": "3.1.0",
-        "info": {"title": "fitsvc", "version": fitsvc.__version__, "description": _ABOUT,
-                 "license": {"name": "Apache-2.0", "identifier": "Apache-2.0"}},
+        "info": {
+            "title": "fitsvc",
+            "version": fitsvc.__version__,
+            "description": _ABOUT,
+            "license": {"name": "Apache-2.0", "identifier": "Apache-2.0"},
+        },
         "servers": [{"url": "/"}],
         "tags": [{"name": name, "description": about} for name, about in TAGS.items()],
         "paths": dict(sorted(paths.items())),
         "components": _components(answerer.rulebook.vocabulary),
-    }  # fmt: skip
+    }
 
 
 def documented(app: Litestar) -> Iterator[tuple[str, HTTPRouteHandler, Operation]]:
@@ -99,23 +103,23 @@ def _operation(operation: Operation, kind: RecordKind | None, path: str, answere
     words = _words(kind)
     body, gives = operation.body.format(**words), operation.gives.format(**words)
     document: Document = {
-        "operationId": operation.id.format(**words), "summary": operation.summary.format(**words),
-        "description": operation.about.format(**words), "tags": [operation.tag],
+        "operationId": operation.id.format(**words),
+        "summary": operation.summary.format(**words),
+        "description": operation.about.format(**words),
+        "tags": [operation.tag],
         "security": [{"ApiKey": []}] if operation.needs_key else [],
         "parameters": [
             *(_path_parameter(name, about.format(**words), kind) for name, about in operation.path.items()),
             *(_parameter(one, "query") for one in operation.query),
             *(_parameter(one, "header") for one in operation.headers),
         ],
-    }  # fmt: skip
+    }
     if body:
         content = {"schema": reference(body), "examples": {"example": {"value": BODIES[body]}}}
         document["requestBody"] = {"required": True, "content": {"application/json": content}}
     if operation.uploads:
-        document["requestBody"] = {"required": True, "content": {
-            media: {"schema": {"type": "string", "minLength": 1} | ({} if sent else {"format": "binary"})}
-            | ({"examples": {"example": {"value": sent}}} if sent else {}) for media, sent in operation.uploads.items()
-        }}  # fmt: skip
+        content = {media: _upload(sent) for media, sent in operation.uploads.items()}
+        document["requestBody"] = {"required": True, "content": content}
     document["responses"] = _responses(operation, gives, words, answerer)
     return document
 
@@ -141,6 +145,13 @@ def _responses(operation: Operation, gives: str, words: Mapping[str, str], answe
     for status in sorted({*operation.errors, *_usual(operation)}):
         responses[status] = _failure(status, answerer)
     return {str(status): response for status, response in responses.items()}
+
+
+def _upload(sent: str | None) -> Document:
+    """Return how a file is sent, with an example of one that is text."""
+    if sent is None:
+        return {"schema": text(minLength=1, format="binary")}
+    return {"schema": text(minLength=1), "examples": {"example": {"value": sent}}}
 
 
 def _linked(name: str, value: str, words: Mapping[str, str]) -> Document:
@@ -177,8 +188,13 @@ def _usual(operation: Operation) -> set[int]:
 
 
 def _parameter(one: Parameter, place: str) -> Document:
-    document: Document = {"name": one.name, "in": place, "description": one.about, "required": one.required,
-                          "schema": dict(one.schema)}  # fmt: skip
+    document: Document = {
+        "name": one.name,
+        "in": place,
+        "description": one.about,
+        "required": one.required,
+        "schema": dict(one.schema),
+    }
     return document if one.example is None else document | {"example": one.example}
 
 

@@ -8,9 +8,12 @@ from fitsvc.service.context import AnyRequest
 from fitsvc.service.queries import Parameter, read_query
 
 IF_MATCH: Final = Parameter(
-    "If-Match", "The `ETag` of what you read, so that nobody's change in between is lost; `*` for any.",
-    {"type": "string"}, required=True, example='"3-5c2a9b1f0e4d"',
-)  # fmt: skip
+    "If-Match",
+    "The `ETag` of what you read, so that nobody's change in between is lost; `*` for any.",
+    {"type": "string"},
+    required=True,
+    example='"3-5c2a9b1f0e4d"',
+)
 IF_NONE_MATCH: Final = Parameter(
     "If-None-Match", "The `ETag` you have: what is still the same is answered with 304 and no body.", {"type": "string"}
 )

@@ -40,9 +40,11 @@ class Parameter:
 
 _KEY: Final = {"type": "string", "maxLength": 80}
 LIMIT: Final = Parameter(
-    "limit", "How many to give at most.",
-    {"type": "integer", "minimum": 1, "maximum": 1000, "default": 100}, example=50,
-)  # fmt: skip
+    "limit",
+    "How many to give at most.",
+    {"type": "integer", "minimum": 1, "maximum": 1000, "default": 100},
+    example=50,
+)
 AFTER: Final = Parameter("after", "Give what comes after this one: the `next` of the page before.", _KEY)
 UNITS: Final = Parameter(
     "units", "Units to show figures in.", {"type": "string", "enum": ["us", "metric"], "default": "us"}, example="us"

@@ -102,20 +102,41 @@ def _parameters(kinds: Sequence[str]) -> tuple[Parameter, ...]:
     return (
         *([kind] if kinds else []),
         _words("outcome", "Only accessories with one of these outcomes.", BEST_FIRST),
-        Parameter("text", "Only accessories whose label or SKU has this in it, in capitals or small letters.",
-                  {"type": "string", "maxLength": _LONGEST_TEXT}, example="rack"),
-        Parameter("where", "Only accessories with these facts for sure: `shank=2 in,pin_supplied=yes`.",
-                  {"type": "string", "maxLength": _LONGEST_LIST}, example="shank=2 in"),
-        Parameter("sort", "What accessories of the same outcome are ordered by.",
-                  {"type": "string", "enum": ["sku", "label"], "default": "sku"}),
-        Parameter("detail", "`compact` leaves out labels, kinds and reasons.",
-                  {"type": "string", "enum": ["full", "compact"], "default": "full"}),
-        Parameter("limit", "How many to give at most.",
-                  {"type": "integer", "minimum": 1, "maximum": 1000, "default": 50}, example=50),
-        Parameter("after", "Go on after a page: its `next`, with the same rig, filters and order.",
-                  {"type": "string", "maxLength": LONGEST_CURSOR}),
+        Parameter(
+            "text",
+            "Only accessories whose label or SKU has this in it, in capitals or small letters.",
+            {"type": "string", "maxLength": _LONGEST_TEXT},
+            example="rack",
+        ),
+        Parameter(
+            "where",
+            "Only accessories with these facts for sure: `shank=2 in,pin_supplied=yes`.",
+            {"type": "string", "maxLength": _LONGEST_LIST},
+            example="shank=2 in",
+        ),
+        Parameter(
+            "sort",
+            "What accessories of the same outcome are ordered by.",
+            {"type": "string", "enum": ["sku", "label"], "default": "sku"},
+        ),
+        Parameter(
+            "detail",
+            "`compact` leaves out labels, kinds and reasons.",
+            {"type": "string", "enum": ["full", "compact"], "default": "full"},
+        ),
+        Parameter(
+            "limit",
+            "How many to give at most.",
+            {"type": "integer", "minimum": 1, "maximum": 1000, "default": 50},
+            example=50,
+        ),
+        Parameter(
+            "after",
+            "Go on after a page: its `next`, with the same rig, filters and order.",
+            {"type": "string", "maxLength": LONGEST_CURSOR},
+        ),
         UNITS,
-    )  # fmt: skip
+    )
 
 
 def of_saved_rig(request: AnyRequest, key: FromPath[str]) -> Response[bytes]:

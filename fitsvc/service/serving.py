@@ -28,9 +28,14 @@ _log = logging.getLogger("fitsvc.service")
 
 
 def serve(
-    host: str = "127.0.0.1", port: int = 8000, database_url: str | None = None, rulebook: Rulebook | None = None,
-    audits: Path | None = None, audit_bytes: int = MOST_BYTES, index: Path | None = None,
-) -> None:  # fmt: skip
+    host: str = "127.0.0.1",
+    port: int = 8000,
+    database_url: str | None = None,
+    rulebook: Rulebook | None = None,
+    audits: Path | None = None,
+    audit_bytes: int = MOST_BYTES,
+    index: Path | None = None,
+) -> None:
     """Serve until SIGTERM or SIGINT; requests that have begun are then finished.
 
     Raises ProblemsFound, or the store's StoreError, when serving cannot begin.

@@ -26,14 +26,19 @@ from fitsvc.store.validation import PREFIXES, new_id
 
 _PREFIX: Final = PREFIXES["audit"]
 FORMATS: Final[Mapping[str, str]] = {
-    "text/csv": "csv", "application/x-ndjson": "jsonl", "application/jsonl": "jsonl",
-    "application/vnd.apache.parquet": "parquet", "application/yaml": "yaml",
-}  # fmt: skip
+    "text/csv": "csv",
+    "application/x-ndjson": "jsonl",
+    "application/jsonl": "jsonl",
+    "application/vnd.apache.parquet": "parquet",
+    "application/yaml": "yaml",
+}
 """How the formats of files are called when they are sent."""
 FILES: Final[Mapping[str, tuple[str, ...]]] = {
-    "catalogue": ("csv", "jsonl", "parquet"), "claims": ("csv", "jsonl", "parquet"), "rigs": ("jsonl", "yaml", "csv"),
+    "catalogue": ("csv", "jsonl", "parquet"),
+    "claims": ("csv", "jsonl", "parquet"),
+    "rigs": ("jsonl", "yaml", "csv"),
     "mapping": ("yaml",),
-}  # fmt: skip
+}
 """The files of an audit, and the formats that each may have."""
 BEFORE: Final = ("new", "failed", "interrupted", "cancelled")
 """The states in which nobody works on an audit, and it may be changed and begun."""
@@ -77,13 +82,18 @@ class AuditFolder:
         progress = _read(self.path / "progress.json") if state in ("queued", "running") else None
         files = [{"name": name, **one} for name, one in sorted(self.files().items())]
         return {
-            "id": self.key, "name": told.get("name", ""), "state": state, "created_at": told.get("created_at"),
-            "created_by": told.get("created_by", ""), "against": told.get("against"),
+            "id": self.key,
+            "name": told.get("name", ""),
+            "state": state,
+            "created_at": told.get("created_at"),
+            "created_by": told.get("created_by", ""),
+            "against": told.get("against"),
             "asked": {name: told["carried"][name] for name in CARRIED if name in told.get("carried", {})},
             "files": [{name: value for name, value in one.items() if name != "file"} for one in files],
-            "progress": progress, "problems": kept.get("problems", []),
+            "progress": progress,
+            "problems": kept.get("problems", []),
             "results": tables_of(self.out) if state == "finished" else [],
-        }  # fmt: skip
+        }
 
     def files(self) -> dict[str, Document]:
         """The files that were sent, by name."""

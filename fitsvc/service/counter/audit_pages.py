@@ -20,24 +20,36 @@ from fitsvc.service.counter.rendering import not_there, page
 from fitsvc.store.errors import NotFound
 
 _TABLES: Final = {
-    "pairs": "every item with every rig", "claims": "claims that the rules contradict or that cannot be decided",
-    "unclaimed": "fits that nobody claims", "bad_rows": "rows that could not be read",
-    "bad_claims": "claims that could not be read", "suspicious": "figures that look wrong",
-    "fits_nothing": "items not known to fit any rig", "missing_of_items": "facts of items worth measuring",
-    "missing_of_rigs": "facts of rigs worth measuring", "rigs_without": "rigs that nothing of a kind is known to fit",
-    "items": "counts by item", "rigs": "counts by rig", "changes": "what is new and lost since the earlier audit",
-}  # fmt: skip
+    "pairs": "every item with every rig",
+    "claims": "claims that the rules contradict or that cannot be decided",
+    "unclaimed": "fits that nobody claims",
+    "bad_rows": "rows that could not be read",
+    "bad_claims": "claims that could not be read",
+    "suspicious": "figures that look wrong",
+    "fits_nothing": "items not known to fit any rig",
+    "missing_of_items": "facts of items worth measuring",
+    "missing_of_rigs": "facts of rigs worth measuring",
+    "rigs_without": "rigs that nothing of a kind is known to fit",
+    "items": "counts by item",
+    "rigs": "counts by rig",
+    "changes": "what is new and lost since the earlier audit",
+}
 _FORMATS: Final = (("csv", "CSV"), ("jsonl", "JSON Lines"), ("parquet", "Parquet"))
 _FILES: Final = (
     ("catalogue", "Catalogue", "CSV, JSON Lines or Parquet: a `sku`, a column for each fact, maybe `fits`.", True),
     ("claims", "Claims", "Which `sku` is said to fit which `rig`, where the catalogue does not say it.", False),
     ("rigs", "Rigs", "YAML, JSON Lines or CSV; the rigs that are stored when left out.", False),
     ("mapping", "Mapping", "YAML: what the catalogue's columns are, where they have other names.", False),
-)  # fmt: skip
+)
 _STATES: Final = {
-    "new": "not started", "failed": "failed", "interrupted": "interrupted", "cancelled": "cancelled",
-    "queued": "waiting", "running": "running", "finished": "finished",
-}  # fmt: skip
+    "new": "not started",
+    "failed": "failed",
+    "interrupted": "interrupted",
+    "cancelled": "cancelled",
+    "queued": "waiting",
+    "running": "running",
+    "finished": "finished",
+}
 _MOST_MISSING: Final = 10
 
 
@@ -62,10 +74,17 @@ def audit(request: AnyRequest, key: FromPath[str]) -> Response[str]:
     told = folder.document()
     found = json.loads((folder.out / SUMMARY).read_text("utf-8")) if told["state"] == "finished" else None
     return page(
-        request, "audit.html", audit=told, found=found, states=_STATES, tables=_TABLES, formats=_FORMATS,
+        request,
+        "audit.html",
+        audit=told,
+        found=found,
+        states=_STATES,
+        tables=_TABLES,
+        formats=_FORMATS,
         missing=_missing(found, service_of(request).answerer.rulebook) if found else [],
-        waits=told["state"] in ("queued", "running"), startable=told["state"] in BEFORE,
-    )  # fmt: skip
+        waits=told["state"] in ("queued", "running"),
+        startable=told["state"] in BEFORE,
+    )
 
 
 def _missing(found: Document, rulebook: Rulebook) -> list[tuple[str, str, int, int]]:

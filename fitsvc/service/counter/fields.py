@@ -12,9 +12,17 @@ from fitsvc.service.counter.links import Fields, field_of, unit_of
 
 _YES_NO: Final = (("yes", "yes"), ("no", "no"))
 _EXAMPLES: Final[Mapping[str, str]] = {
-    "in": "3-1/2 in", "ft": "22 ft", "mm": "90 mm", "lb": "400 lb", "kg": "180 kg", "deg": "20 deg", "%": "12 %",
-    "kN": "9.8 kN", "ft-lb": "250 ft-lb", "N·m": "340 N·m",
-}  # fmt: skip
+    "in": "3-1/2 in",
+    "ft": "22 ft",
+    "mm": "90 mm",
+    "lb": "400 lb",
+    "kg": "180 kg",
+    "deg": "20 deg",
+    "%": "12 %",
+    "kN": "9.8 kN",
+    "ft-lb": "250 ft-lb",
+    "N·m": "340 N·m",
+}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -18,13 +18,18 @@ from fitsvc.service.counter.links import cell
 from fitsvc.service.counter.seeing import source_text
 
 _EFFORTS: Final[Mapping[str, str]] = {
-    "ask": "ask the customer", "label": "read a label", "tape": "tape measure", "scales": "scales",
+    "ask": "ask the customer",
+    "label": "read a label",
+    "tape": "tape measure",
+    "scales": "scales",
     "dealer": "a dealer",
-}  # fmt: skip
+}
 _SEEN: Final[Mapping[str, str]] = {
-    "text": "its text seen", "agency": "an agency's page seen", "secondary": "quoted elsewhere",
+    "text": "its text seen",
+    "agency": "an agency's page seen",
+    "secondary": "quoted elsewhere",
     "memory": "from memory",
-}  # fmt: skip
+}
 _PROMISES: Final = ("gives", "at_most")
 
 
@@ -107,12 +112,12 @@ class Library:
     @cached_property
     def subjects(self) -> list[tuple[str, list[Line]]]:
         """Each subject with its facts."""
-        vocabulary = self.rulebook.vocabulary
-        return [
-            (subject.title, [Line(f"/facts/{fact.name}", sentence(fact.label), _EFFORTS[fact.effort])
-                             for fact in vocabulary.of(name).values()])
-            for name, subject in vocabulary.subjects.items()
-        ]  # fmt: skip
+        found = self.rulebook.vocabulary.subjects.items()
+        return [(subject.title, self._facts_of(name)) for name, subject in found]
+
+    def _facts_of(self, subject: str) -> list[Line]:
+        facts = self.rulebook.vocabulary.of(subject).values()
+        return [Line(f"/facts/{fact.name}", sentence(fact.label), _EFFORTS[fact.effort]) for fact in facts]
 
     def entry(self, id: str) -> EntryTold | None:
         """A rule, limit or need by its id, as answers name it; a limit's ratings are its own."""

@@ -16,8 +16,11 @@ from fitsvc.service.counter.fields import Field, FieldMaker, sentence
 from fitsvc.service.counter.links import Fields, adapter_places, link, write_fields
 
 OUTCOMES: Final[Mapping[str, str]] = {
-    "works": "Yes", "conditional": "Only if", "undetermined": "Not sure yet", "fails": "No",
-}  # fmt: skip
+    "works": "Yes",
+    "conditional": "Only if",
+    "undetermined": "Not sure yet",
+    "fails": "No",
+}
 _SOURCES: Final = {"common_practice": "common practice", "published": "published", "estimate": "an estimate"}
 
 
