@@ -71,7 +71,7 @@ class Angle:
     bare: bool
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Closure:
     """The rear closure: its hinge, how long it is, and how it swings.
 

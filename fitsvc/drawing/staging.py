@@ -47,7 +47,7 @@ def _closure(scene: Scene) -> None:
     if setback is None or height is None or length is None:
         return
     up, door = m.sure("closure_swings_up"), m.sure("closure_swings_sideways")
-    scene.closure = Closure(m.word("closure"), -middle(setback), height, length, up, door)
+    scene.closure = Closure(label=m.word("closure"), x=-middle(setback), z=height, length=length, up=up, door=door)
     scene.above("hinge_height", minus(setback), height)
     scene.along("hinge_setback", HERE, forward=True)
     scene.along("closure_length", minus(setback))
