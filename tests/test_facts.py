@@ -68,6 +68,7 @@ BOOK = Rulebook(
     needs=(),
     cautions=(),
     topics={},
+    examples={},
     named=frozenset(),
 )
 

@@ -194,23 +194,31 @@ def _text(template: Template, nodes: list[AnyTyped]) -> _Text:
     return _Text(template, tuple(holes))
 
 
+class _EachRule(dict[int, RuleWords]):
+    """The words of rules by their numbers, each compiled when it is first to be worded."""
+
+    def __init__(self, wording: "Wording", adapted: bool) -> None:
+        super().__init__()
+        self._wording, self._adapted = wording, adapted
+
+    def __missing__(self, number: int) -> RuleWords:
+        rule = self._wording.rulebook.rules[number]
+        return self.setdefault(number, RuleWords(self._wording, number, rule, self._adapted))
+
+
 class Wording:
     """The words of a rulebook's findings; what a rule shows is compiled when it is first shown."""
 
     def __init__(self, engine: Point) -> None:
         self.engine = engine
         self.rulebook: Rulebook = engine.rulebook
-        self._rules: dict[bool, list[RuleWords]] = {}
+        self._rules = {adapted: _EachRule(self, adapted) for adapted in (False, True)}
         self._shown: dict[str, Shown] = {}
         self._needs: dict[int, NeedWords] = {}
 
-    def rules(self, adapted: bool) -> list[RuleWords]:
-        """The words of every rule, in the rulebook's order."""
-        found = self._rules.get(adapted)
-        if found is None:
-            rules = enumerate(self.rulebook.rules)
-            self._rules[adapted] = found = [RuleWords(self, number, rule, adapted) for number, rule in rules]
-        return found
+    def rules(self, adapted: bool) -> Mapping[int, RuleWords]:
+        """The words of each rule by its number."""
+        return self._rules[adapted]
 
     def rating_of(self, rule: Rule) -> Rating | None:
         """The rating that a limit's rule judges by."""

@@ -10,7 +10,7 @@ from fitsvc.cli.options import FILE, Commands, rules_folder
 from fitsvc.language.problems import Problem, ProblemsFound
 
 if TYPE_CHECKING:
-    from fitsvc.engine.examples import Ran
+    from fitsvc.engine.examples import Owner, Ran
     from fitsvc.rulebook.rules import Example, Rulebook
 
 _folder = click.argument("folder", metavar="[DIR]", type=FILE, required=False,
@@ -158,9 +158,5 @@ def _counts(rulebook: "Rulebook") -> str:
 
 
 def _examples(rulebook: "Rulebook") -> "list[Example]":
-    lists = (
-        [rule.examples for rule in rulebook.rules],
-        [limit.examples for limit in rulebook.limits],
-        [need.examples for need in rulebook.needs],
-    )
-    return [example for owners in lists for examples in owners for example in examples]
+    owners: tuple[Owner, ...] = (*rulebook.rules, *rulebook.limits, *rulebook.needs)
+    return [example for owner in owners for example in rulebook.examples.get(owner.id, ())]

@@ -38,7 +38,7 @@ def compare_examples(old: Rulebook, new: Rulebook) -> Compared:
     shared = sides[0][2].keys() & sides[1][2].keys()
     seen: set[tuple[str, str]] = set()
     changed: list[Changed] = []
-    for owner, example in (pair for side in sides for pair in _examples(side[2])):
+    for owner, example in (pair for rulebook in (old, new) for pair in _examples(rulebook)):
         key = (owner, repr(to_plain(example.node)))
         if owner not in shared or key in seen:
             continue
@@ -61,6 +61,6 @@ def _owners(rulebook: Rulebook) -> dict[str, Owner]:
     return {owner.id: owner for owner in owners}
 
 
-def _examples(owners: dict[str, Owner]) -> Iterator[tuple[str, Example]]:
-    for id, owner in owners.items():
-        yield from ((id, example) for example in owner.examples)
+def _examples(rulebook: Rulebook) -> Iterator[tuple[str, Example]]:
+    for id in _owners(rulebook):
+        yield from ((id, example) for example in rulebook.examples.get(id, ()))

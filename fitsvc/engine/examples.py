@@ -49,7 +49,7 @@ def run_examples(engine: Point, reader: FactReader) -> list[Ran]:
     ran: list[Ran] = []
     owners: list[Owner] = [*engine.rulebook.rules, *engine.rulebook.limits, *engine.rulebook.needs]
     for owner in owners:
-        for example in owner.examples:
+        for example in engine.rulebook.examples.get(owner.id, ()):
             try:
                 ran += run_example(engine, reader, owner, example)
             except ProblemsFound as found:

@@ -208,17 +208,17 @@ def _uses(members: Sequence[_Member], derived: Mapping[str, AnyTyped]) -> Counte
     uses: Counter[AnyTyped] = Counter()
     for _, member in members:
         roots = (member.guard, member.requires if isinstance(member, Rule) else member.met)
-        found: set[AnyTyped] = set()
+        found: dict[AnyTyped, None] = {}
         for root in roots:
             if root is not None:
                 _collect(root, derived, found)
-        uses.update(sorted(found, key=repr))
+        uses.update(list(found))
     return uses
 
 
-def _collect(node: AnyTyped, derived: Mapping[str, AnyTyped], found: set[AnyTyped]) -> None:
+def _collect(node: AnyTyped, derived: Mapping[str, AnyTyped], found: dict[AnyTyped, None]) -> None:
     if isinstance(node, Read):
-        found.add(node)
+        found[node] = None
     below = derived.get(node.name) if isinstance(node, typed.Read) else None
     for part in (below,) if below is not None else typed.parts(node):
         _collect(part, derived, found)

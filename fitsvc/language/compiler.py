@@ -51,7 +51,8 @@ class Emitter:
         self.derived = derived
         self.lines: list[str] = []
         self.depth = 1
-        self.scopes: list[dict[object, Written]] = [{}]
+        self.at_hand: dict[object, Written] = {}
+        self.scopes: list[list[tuple[object, Written | None]]] = [[]]
         self.globals: dict[str, Any] = {"inf": inf, "times": intervals.times, "over": intervals.over}
         self.globals |= {name: bounds for bounds, name in _OPEN.items()}
         self.count = 0
@@ -65,12 +66,16 @@ class Emitter:
         """Write an indented block; what it computes is forgotten at its end."""
         self.line(head)
         self.depth += 1
-        self.scopes.append({})
+        self.scopes.append([])
         start = len(self.lines)
         yield
         if len(self.lines) == start:
             self.line("pass")
-        self.scopes.pop()
+        for key, before in reversed(self.scopes.pop()):
+            if before is None:
+                del self.at_hand[key]
+            else:
+                self.at_hand[key] = before
         self.depth -= 1
 
     def constant(self, value: Any) -> str:
@@ -102,23 +107,26 @@ class Emitter:
 
     def value(self, node: AnyTyped) -> Written:
         """Write a value unless it is at hand, and return its name or names."""
-        found = self._at_hand(node)
+        found = self.at_hand.get(node)
         if found is None:
             write: Callable[[AnyTyped], Written] = getattr(self, "_" + type(node).__name__.lower())
-            self.scopes[-1][node] = found = write(node)
+            found = self.keep(node, write(node))
         return found
 
-    def _at_hand(self, key: object) -> Written | None:
-        return next((scope[key] for scope in self.scopes if key in scope), None)
+    def keep(self, key: object, written: Written) -> Written:
+        """Keep what is written at hand until the end of the block."""
+        self.scopes[-1].append((key, self.at_hand.get(key)))
+        self.at_hand[key] = written
+        return written
 
     def end(self, node: AnyTyped, side: int) -> str:
         """Write only the low (0) or high (1) end of a number, and return its name."""
-        both = self._at_hand(node)
+        both = self.at_hand.get(node)
         if both is not None:
             return str(both[side])
         if isinstance(node, typed.Read) and node.name in self.derived:
             return self.end(self.derived[node.name], side)
-        name = self._at_hand((node, side))
+        name = self.at_hand.get((node, side))
         if name is None:
             text = self._end_text(node, side)
             if text is None:
@@ -128,7 +136,7 @@ class Emitter:
                 self.count += 1
                 name = f"{'lh'[side]}{self.count}"
                 self.line(f"{name} = {text}")
-            self.scopes[-1][(node, side)] = name
+            self.keep((node, side), name)
         return str(name)
 
     def _end_text(self, node: AnyTyped, side: int) -> str | None:
@@ -185,7 +193,7 @@ class Emitter:
 
     def take_present(self, name: str) -> None:
         """Take it as settled, in the scope at hand, that a subject or fact is in the question."""
-        self.scopes[-1][typed.Present(TRUTH, name)] = repr(YES)
+        self.keep(typed.Present(TRUTH, name), repr(YES))
 
     def _present(self, node: typed.Present) -> Written:
         return self._assign(node.type, f"{YES} if {node.name!r} in present else {NO}")
@@ -208,7 +216,7 @@ class Emitter:
 
     def _test(self, node: AnyTyped, sure: bool) -> str:
         write = getattr(self, "_test_" + type(node).__name__.lower(), None)
-        if write is not None and self._at_hand(node) is None:
+        if write is not None and self.at_hand.get(node) is None:
             return str(write(node, sure))
         if isinstance(node, typed.Not):
             return self._test(node.operand, not sure)

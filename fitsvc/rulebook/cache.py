@@ -12,9 +12,9 @@ import hashlib
 import os
 import stat
 import sys
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import suppress
-from functools import cache
+from functools import cache, cached_property, partial
 from io import FileIO
 from pathlib import Path
 from typing import Final
@@ -22,7 +22,7 @@ from typing import Final
 import fitsvc
 from fitsvc.files import locked, written
 from fitsvc.rulebook.encoding import decode, encode
-from fitsvc.rulebook.rules import Rulebook
+from fitsvc.rulebook.rules import Example, Rulebook
 from fitsvc.rulebook.yaml_text import LARGEST_FILE
 
 MOST_KEPT: Final = 8
@@ -40,11 +40,31 @@ def cached_rulebook(folder: Path) -> Rulebook:
     if contents is None or where is None:
         return _read(folder, {})
     key = _key(folder, contents)
-    found = _find(where, key)
+    found = _find(where, key, _Examples(partial(_read, folder, contents)))
     if found is None:
         found = _read(folder, contents)
         _keep(where, key, found)
     return found
+
+
+class _Examples(Mapping[str, tuple[Example, ...]]):
+    """The examples of a rulebook that was kept, read from its files when the first is asked for."""
+
+    def __init__(self, read: Callable[[], Rulebook]) -> None:
+        self._read = read
+
+    @cached_property
+    def _all(self) -> Mapping[str, tuple[Example, ...]]:
+        return self._read().examples
+
+    def __getitem__(self, id: str) -> tuple[Example, ...]:
+        return self._all[id]
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._all)
+
+    def __len__(self) -> int:
+        return len(self._all)
 
 
 def _read(folder: Path, contents: Mapping[Path, bytes]) -> Rulebook:
@@ -113,13 +133,13 @@ def _own(found: os.stat_result) -> os.stat_result:
     return found
 
 
-def _find(where: Path, key: str) -> Rulebook | None:
+def _find(where: Path, key: str, examples: Mapping[str, tuple[Example, ...]]) -> Rulebook | None:
     with suppress(OSError, ValueError):
         with FileIO(where / key, opener=_at_once) as stream:
             _own(os.fstat(stream.fileno()))
             data = stream.read(_LARGEST) or b""
         if data[:_CHECKSUM] == _checksum(key, data[_CHECKSUM:]):
-            return decode(data[_CHECKSUM:])
+            return decode(data[_CHECKSUM:], examples)
     return None
 
 

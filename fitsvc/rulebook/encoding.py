@@ -3,7 +3,8 @@
 The classes are those that `Rulebook`'s own fields lead to, and each field is written by its declared type. An object is
 a row: the number of its class, then its fields, in which other objects are named by the numbers of their rows,
 which stand before it. Equal objects share a row. Reading builds nothing but these classes, and each field is held
-to its type; bytes that are anything else raise ValueError.
+to its type; bytes that are anything else raise ValueError. Examples are left out: most of what rule files say are
+examples, and no answer rests on them.
 """
 
 from collections.abc import Callable, Mapping
@@ -16,9 +17,10 @@ from typing import Annotated, Any, Final, Literal, Union, get_args, get_origin, 
 import msgspec
 
 from fitsvc.language.functions import FUNCTIONS, Function
-from fitsvc.rulebook.rules import Rulebook
+from fitsvc.rulebook.rules import Example, Rulebook
 
 _PLAIN: Final = (str, int, float, bool, NoneType)
+_LEFT_OUT: Final = (Rulebook, "examples")
 _Number = Annotated[int, msgspec.Meta(ge=0)]
 _Pack = Callable[["_Writer", Any], Any]
 _Unpack = Callable[[list[Any], Any], Any]
@@ -49,8 +51,8 @@ def encode(rulebook: Rulebook) -> bytes:
     return msgspec.msgpack.encode([msgspec.Raw(row) for row in writer.rows])
 
 
-def decode(data: bytes) -> Rulebook:
-    """The rulebook of these bytes; ValueError when they are not one's."""
+def decode(data: bytes, examples: Mapping[str, tuple[Example, ...]]) -> Rulebook:
+    """The rulebook of these bytes, with these examples; ValueError when they are not one's."""
     kinds, decoder = _reading()
     built: list[Any] = []
     try:
@@ -60,7 +62,7 @@ def decode(data: bytes) -> Rulebook:
                 name: getattr(row, name) if form.unpack is None else form.unpack(built, getattr(row, name))
                 for name, form in kind.forms
             }
-            built.append(kind.cls(**values))
+            built.append(kind.cls(**values) if kind.cls is not Rulebook else Rulebook(**values, examples=examples))
     except (msgspec.DecodeError, LookupError) as error:
         raise ValueError(f"these bytes are no rulebook's: {error}") from error
     if not built or not isinstance(built[-1], Rulebook):
@@ -99,7 +101,8 @@ def _kinds() -> dict[type, _Kind]:
         if cls in kinds:
             continue
         hints = get_type_hints(cls)
-        forms = tuple((field.name, _form(hints[field.name], left)) for field in fields(cls))
+        names = [field.name for field in fields(cls) if (cls, field.name) != _LEFT_OUT]
+        forms = tuple((name, _form(hints[name], left)) for name in names)
         row = msgspec.defstruct(
             cls.__name__,
             [(name, form.wire) for name, form in forms],

@@ -12,7 +12,7 @@ from fitsvc.language.quantities import NUMBER
 from fitsvc.language.source import Source
 from fitsvc.language.typed import AnyTyped
 from fitsvc.language.types import TRUTH, NumberType, Type
-from fitsvc.rulebook.rules import IfKnown, Shown, Template, shown
+from fitsvc.rulebook.rules import Example, IfKnown, Shown, Template, shown
 from fitsvc.rulebook.shape import Shape, source_of
 from fitsvc.rulebook.vocabulary import DEFAULT_UNITS, Vocabulary
 from fitsvc.rulebook.yaml_text import Mapping as YamlMapping
@@ -31,7 +31,8 @@ _PAIRED: Final = (
 class Expressions:
     """Reads expressions of one rulebook; `derived` and `units` fill up as derived values are read.
 
-    `presences` fills up with the subjects and facts that expressions ask the presence of.
+    `presences` fills up with the subjects and facts that expressions ask the presence of, `examples` with those that
+    stand beside each rule, limit or need.
     """
 
     shape: Shape
@@ -41,6 +42,7 @@ class Expressions:
     units: dict[str, str]
     labels: dict[str, str] = field(default_factory=dict)
     presences: set[str] = field(default_factory=set)
+    examples: dict[str, tuple[Example, ...]] = field(default_factory=dict)
 
     def read(self, parent: YamlMapping, key: str, expected: Type | None = TRUTH) -> AnyTyped | None:
         """The expression under a key; None when it is absent or wrong."""

@@ -98,6 +98,7 @@ class _Loader:
             cautions=cautions,
             topics=about,
             named=named,
+            examples=read.examples,
             side_view=side_view,
             wishes=wishes,
             asks_for=asks_for,

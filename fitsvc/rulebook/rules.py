@@ -120,7 +120,6 @@ class Rule:
     remedy: str
     source: Reference
     margin: Shown | None
-    examples: tuple[Example, ...]
     applies_text: str
     requires_text: str
     limit: str = ""
@@ -151,7 +150,6 @@ class Limit:
     judged: str
     ratings: tuple[Rating, ...]
     source: Reference
-    examples: tuple[Example, ...]
     applies_text: str
 
     @property
@@ -199,7 +197,6 @@ class Need:
     because: Template
     unknown: Template
     source: Reference
-    examples: tuple[Example, ...]
     applies_text: str
     fills: Fills | None = None
 
@@ -291,6 +288,7 @@ class Rulebook:
     cautions: tuple[Caution, ...]
     topics: Mapping[str, str]
     named: frozenset[str]
+    examples: Mapping[str, tuple[Example, ...]]
     side_view: Mapping[str, Taken] = field(default_factory=dict)
     wishes: tuple[WishKinds, ...] = ()
     asks_for: Mapping[str, AnyTyped] = field(default_factory=dict)

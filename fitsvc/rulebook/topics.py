@@ -105,7 +105,7 @@ def read_rule(read: Expressions, node: Node, topic: str, taken: dict[str, str]) 
     if severity == "caution" and "if_unknown" in entry.entries:
         shape.complain(entry.entries["if_unknown"], "`if_unknown` is for blocking rules; a caution is one either way")
     source = reference(shape, entry)
-    examples = read_examples(shape, entry, _GIVES, _GIVES[:3])
+    read.examples[name] = read_examples(shape, entry, _GIVES, _GIVES[:3])
     margin = read.margin(requires) if requires is not None else read.shown(_UNREAD)
     extra = {"margin": margin} if margin else {}
     fails = read.template(entry, "fails_because", extra)
@@ -127,7 +127,6 @@ def read_rule(read: Expressions, node: Node, topic: str, taken: dict[str, str]) 
         remedy=shape.text(entry, "remedy"),
         source=source,
         margin=margin,
-        examples=examples,
         applies_text=_written(entry, "applies_when"),
         requires_text=_written(entry, "requires"),
         draws=read_draws(shape, entry),
@@ -149,7 +148,7 @@ def read_need(read: Expressions, node: Node, topic: str, taken: dict[str, str]) 
         if found is not None:
             values[key] = read.shown(found)
     because, unknown = (read.template(entry, key, values) for key in ("because", "unknown_because"))
-    examples = read_examples(shape, entry, ("met", "open", "not_applicable"), ("open",))
+    read.examples[name] = read_examples(shape, entry, ("met", "open", "not_applicable"), ("open",))
     subjects = read.subjects(*(part for part in (guard, *(shown.node for shown in values.values())) if part))
     return Need(
         id=name,
@@ -162,7 +161,6 @@ def read_need(read: Expressions, node: Node, topic: str, taken: dict[str, str]) 
         because=because,
         unknown=unknown,
         source=reference(shape, entry),
-        examples=examples,
         applies_text=_written(entry, "applies_when"),
         fills=read_fills(read, entry),
     )
@@ -182,7 +180,7 @@ def read_limit(read: Expressions, node: Node, topic: str, taken: dict[str, str])
         if judged is not None:
             shape.complain(entry.entries["judged"], f"`judged` must be a number, this is {judged.type}")
         return None
-    examples = read_examples(shape, entry, _GIVES, _GIVES[:3])
+    read.examples[name] = read_examples(shape, entry, _GIVES, _GIVES[:3])
     source = reference(shape, entry)
     ratings: list[Rating] = []
     rules: list[Rule] = []
@@ -199,7 +197,6 @@ def read_limit(read: Expressions, node: Node, topic: str, taken: dict[str, str])
         judged=_written(entry, "judged"),
         ratings=tuple(ratings),
         source=source,
-        examples=examples,
         applies_text=_written(entry, "applies_when"),
     )
     return limit, rules
@@ -256,7 +253,6 @@ def _rating(
         remedy=shape.text(limit, "remedy"),
         source=source,
         margin=margin,
-        examples=(),
         applies_text=applies,
         requires_text=f"{_written(limit, 'judged')} <= {node.name}",
         limit=name,

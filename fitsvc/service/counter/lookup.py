@@ -135,7 +135,7 @@ class Library:
             source=source_text(one.source.document()),
             facts=[self._fact_line(fact) for fact in facts],
             tables=[self._table(self.rulebook.tables[table]) for table in tables],
-            examples=[_example(example.node) for example in one.examples],
+            examples=[_example(example.node) for example in self.rulebook.examples[name]],
         )
 
     def fact(self, name: str) -> FactTold | None:
