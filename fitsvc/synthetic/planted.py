@@ -22,7 +22,8 @@ from fitsvc.audits.reading import items_of_columns
 from fitsvc.audits.rigs import AuditRig, read_rigs
 from fitsvc.facts import FactReader
 from fitsvc.rulebook.rules import Rulebook
-from fitsvc.synthetic.shop import COLOURS, KINDS, TITLES, models, rig_records
+from fitsvc.synthetic.shop import COLOURS, TITLES, models, rig_records
+from fitsvc.synthetic.usual import Kind, usual_of
 
 CATALOGUE, SHOP, RIGS, PLANTED = "catalogue.csv", "accessories.csv", "rigs.jsonl", "planted.csv"
 RIG_COUNT: Final = 40
@@ -64,15 +65,17 @@ def write_planted(folder: Path, rulebook: Rulebook, count: int, tell: Progress, 
     Returns how many faults of each sort are planted.
     """
     reader, random = FactReader(rulebook), Random(f"{seed}-faults")
+    kinds = usual_of(rulebook).kinds
     with (folder / RIGS).open("w", encoding="utf-8") as stream:
         stream.writelines(json.dumps(record) + "\n" for record in rig_records(RIG_COUNT, seed))
     rigs = read_rigs([folder / RIGS], reader)
-    kept, outcomes = _models(rulebook, reader, rigs, max(LEAST // 8, count // _ITEMS_OF_MODEL), seed, tell)
+    made = list(models(kinds, max(LEAST // 8, count // _ITEMS_OF_MODEL), seed))
+    kept, outcomes = _fitting(rulebook, reader, rigs, made, tell)
     total = {name: max(1, round(count * rate / 1000)) for name, rate in _RATES.items()}
     places = sorted(random.sample(range(1, count), sum(total.values())))
     faults = [name for name, number in total.items() for _ in range(number)]
     random.shuffle(faults)
-    planting = _Planting(random, [rig.key for rig in rigs], dict(zip(places, faults, strict=True)))
+    planting = _Planting(random, kinds, [rig.key for rig in rigs], dict(zip(places, faults, strict=True)))
     with ExitStack() as files:
         catalogue, shop, planted = (
             csv.writer(files.enter_context((folder / name).open("w", encoding="utf-8", newline="")),
@@ -93,13 +96,12 @@ def write_planted(folder: Path, rulebook: Rulebook, count: int, tell: Progress, 
     return planting.counts
 
 
-def _models(
-    rulebook: Rulebook, reader: FactReader, rigs: Sequence[AuditRig], count: int, seed: int, tell: Progress
+def _fitting(
+    rulebook: Rulebook, reader: FactReader, rigs: Sequence[AuditRig], made: Sequence[Mapping[str, str]], tell: Progress
 ) -> tuple[list[list[str]], Outcomes]:
     """The cells of those models that fit some rig, and their outcomes by rig and model."""
     kernel, kept, outcomes = Kernel(rulebook), list[list[str]](), list[Outcomes]()
-    made = list(models(count, seed))
-    for start in range(0, count, _BATCH):
+    for start in range(0, len(made), _BATCH):
         some = made[start : start + _BATCH]
         cells = {title: [one[title] for one in some] for title in TITLES} | {"sku": list(map(str, range(len(some))))}
         items, _ = items_of_columns(cells, reader, "the models")
@@ -108,7 +110,7 @@ def _models(
         fitting = np.any(found <= _FITS, axis=0).tolist()
         outcomes.append(found[:, fitting])
         kept += [list(one.values()) for one, fits in zip(some, fitting, strict=True) if fits]
-        tell("making models", start + len(some), count)
+        tell("making models", start + len(some), len(made))
     return kept, np.concatenate(outcomes, axis=1)
 
 
@@ -132,8 +134,8 @@ def _item(number: int, model: int, cells: Sequence[str], keys: Sequence[str], ou
 class _Planting:
     """Plants each fault in the first item at its place, or after it, that can have it."""
 
-    def __init__(self, random: Random, keys: list[str], places: Mapping[int, str]) -> None:
-        self.random, self.keys, self.places = random, keys, places
+    def __init__(self, random: Random, kinds: Mapping[str, Kind], keys: list[str], places: Mapping[int, str]) -> None:
+        self.random, self.kinds, self.keys, self.places = random, kinds, keys, places
         self.counts = dict.fromkeys(_RATES, 0)
         self._waiting: list[str] = []
         self._good = ""
@@ -194,7 +196,7 @@ class _Planting:
 
     def _kilograms(self, item: Item, _: Outcomes) -> tuple[list[str], str, str] | None:
         """A weight that its kind's heavier half would not show up: in kilograms it stands apart from all of them."""
-        cell, usual = item.cells[_PLACE["weight [lb]"]], KINDS[item.cells[_PLACE["kind"]]].usual["weight"][0]
+        cell, usual = item.cells[_PLACE["weight [lb]"]], self.kinds[item.cells[_PLACE["kind"]]].usual["weight"][0]
         if not cell or float(cell) > usual:
             return None
         item.cells[_PLACE["weight [lb]"]] = f"{float(cell) * _POUND:.2f}"

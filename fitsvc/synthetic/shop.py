@@ -7,9 +7,10 @@ plugs open. Makes and names are invented.
 
 from collections.abc import Iterator, Mapping
 from random import Random
-from typing import Final, NamedTuple
+from typing import Final
 
 from fitsvc.document import Document
+from fitsvc.synthetic.usual import Kind
 
 TITLES: Final = (
     "kind", "shank", "pin", "pin_supplied", "pin_span", "min_class", "weight [lb]", "trailer_rating [lb]",
@@ -34,51 +35,23 @@ _LEAST, _MOST = 0.78, 1.24
 """A figure is never further from what is usual than this, so that none looks wrong beside the others of its kind."""
 
 
-class Kind(NamedTuple):
-    """How common a kind is, and what is usual of it: pounds and inches, with the step in which they are written."""
-
-    share: int
-    usual: Mapping[str, tuple[float, float]]
-    words: Mapping[str, tuple[str, ...]] = {}
-
-
 _YES_NO: Final = ("no", "no", "no", "yes")
-_TOWS: Final = {"length": (9.0, 0.25), "rear_extent": (10.75, 0.25), "front_setback": (7.5, 0.25),
-                "ball_hole": (1.0, 0.25), "platform_thickness": (0.75, 0.125)}  # fmt: skip
-_CARRIES: Final = {"rear_extent": (30.0, 0.5), "front_setback": (7.0, 0.25), "stow_setback": (5.0, 0.25),
-                   "stow_extent": (15.0, 0.5), "lowest_drop": (3.0, 0.25), "width": (48.0, 0.5)}  # fmt: skip
-_SHOWS: Final = {"tilts_clear": _YES_NO, "obscures_plate": _YES_NO, "plug": ("none", "flat_4", "blade_7")}
-KINDS: Final[Mapping[str, Kind]] = {
-    "ball_mount": Kind(24, {"weight": (10, 0.5), "trailer_rating": (6000, 500), "tongue_rating": (600, 50),
-                            "rise": (2.5, 0.25), **_TOWS}),
-    "adjustable_ball_mount": Kind(8, {"weight": (24, 0.5), "trailer_rating": (8000, 500), "tongue_rating": (900, 50),
-                                      "rise_lowest": (-7, 0.5), "rise_highest": (6, 0.5), **_TOWS}),
-    "bike_carrier": Kind(22, {"weight": (52, 1), "bikes_max": (4, 1), "bike_weight_max": (40, 5),
-                              "stow_height": (40, 0.5), **_CARRIES}, _SHOWS),
-    "cargo_carrier": Kind(18, {"weight": (44, 1), "capacity": (400, 10), **_CARRIES}, _SHOWS),
-    "enclosed_carrier": Kind(6, {"weight": (62, 1), "capacity": (250, 10), **_CARRIES}, _SHOWS),
-    "ski_carrier": Kind(5, {"weight": (30, 1), "capacity": (150, 10), **_CARRIES}, _SHOWS),
-    "step": Kind(9, {"weight": (12, 0.5), "rear_extent": (9, 0.25), "front_setback": (4, 0.25),
-                     "lowest_drop": (4, 0.25), "width": (18, 0.5)}),
-    "winch_mount": Kind(4, {"weight": (33, 1), "rear_extent": (14, 0.5), "front_setback": (6, 0.25)}),
-    "recovery_shackle": Kind(4, {"weight": (9, 0.5), "rear_extent": (7, 0.25), "front_setback": (4, 0.25)}),
-}  # fmt: skip
 _MAKES: Final = ("Brannoch", "Oxter", "Dunmere", "Fellgate", "Marlock")
 _BODIES: Final = ("pickup", "suv", "van", "wagon")
 _CLASSES: Final = (("I", "1-1/4 in", 2000, 200), ("II", "1-1/4 in", 3500, 350), ("III", "2 in", 6000, 600),
                    ("III", "2 in", 8000, 800), ("IV", "2 in", 10000, 1000), ("V", "2-1/2 in", 17000, 1700))  # fmt: skip
 
 
-def models(count: int, seed: int) -> Iterator[dict[str, str]]:
-    """So many models, each as cells by column title; an empty cell is not known."""
-    names, shares = list(KINDS), [kind.share for kind in KINDS.values()]
+def models(kinds: Mapping[str, Kind], count: int, seed: int) -> Iterator[dict[str, str]]:
+    """So many models of these kinds, each as cells by column title; an empty cell is not known."""
+    names, shares = list(kinds), [kind.share for kind in kinds.values()]
     for number in range(count):
         random = Random(f"{seed}-model-{number}")
-        yield _model(random, random.choices(names, shares)[0])
+        (name,) = random.choices(names, shares)
+        yield _model(random, name, kinds[name])
 
 
-def _model(random: Random, kind: str) -> dict[str, str]:
-    of = KINDS[kind]
+def _model(random: Random, kind: str, of: Kind) -> dict[str, str]:
     (shank,) = random.choices([size for size, _ in _SHANKS], [share for _, share in _SHANKS])
     cells = dict.fromkeys(TITLES, "") | {"kind": kind, "shank": shank, "pin": _PINS[shank]}
     cells |= {"pin_supplied": random.choice(_YES_NO), "min_class": random.choice(_ASKED[shank])}
