@@ -1,6 +1,8 @@
 """The API's description: valid, complete, and true of the service."""
 
 import re
+import shutil
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -10,8 +12,11 @@ from litestar.testing import TestClient
 from openapi_spec_validator import OpenAPIV31SpecValidator
 from service_checks import problem
 
+from fitsvc.answers.answering import Answerer
+from fitsvc.paths import data_dir
+from fitsvc.rulebook.loader import load_rulebook
 from fitsvc.service.app import create_app
-from fitsvc.service.examples import BODIES, MISTAKEN
+from fitsvc.service.examples import BODIES, MISTAKEN, fit
 from fitsvc.store.database import Database
 
 Client = TestClient[Litestar]
@@ -132,3 +137,18 @@ def test_the_problem_in_the_description_is_the_service_s_own(client: Client, des
     """The example of a problem is what its request is answered with."""
     shown = described["paths"]["/v1/answers"]["post"]["responses"]["400"]["content"]["application/problem+json"]
     assert problem(client.post("/v1/answers", json=MISTAKEN), 400) == shown["examples"]["example"]["value"]
+
+
+def test_a_rulebook_with_other_kinds_is_described_without_the_demos_examples(tmp_path: Path) -> None:
+    """Examples that a shop's own rulebook could not read are left out, and the service starts all the same."""
+    shutil.copytree(data_dir("rules"), tmp_path / "rules")
+    for path in (tmp_path / "rules").rglob("*.yaml"):
+        path.write_text(path.read_text().replace("bike_carrier", "cycle_rack"))
+    other = Answerer(load_rulebook(tmp_path / "rules"))
+    assert (fit(answerer()), fit(other)) == (True, False)
+    with TestClient(create_app(Database("sqlite:///unused.db"), other)) as client:
+        described = client.get("/openapi.json").json()
+    bodies = [one["requestBody"]["content"] for *_, one in operations(described) if "requestBody" in one]
+    assert [media for body in bodies for name, media in body.items() if "json" in name and "examples" in media] == []
+    answers = described["paths"]["/v1/answers"]["post"]["responses"]["200"]["content"]
+    assert all("examples" not in media for media in answers.values())

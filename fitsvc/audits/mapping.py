@@ -71,7 +71,7 @@ def _entry(title: str, node: Node, problems: list[Problem]) -> Mapped | None:
     values = plain.get("values") or {}
     words = {key: value for key, value in values.items() if isinstance(value, str)} if isinstance(values, dict) else {}
     if len(words) != len(values):
-        problems.append(node.problem_at_key("values", "`values` maps their words to ours", "write `{BM: ball_mount}`"))
+        problems.append(node.problem_at_key("values", "`values` maps their words to ours", "write `{THEIRS: OURS}`"))
     return Mapped(title, str(plain["fact"]), str(plain.get("unit") or ""), words)
 
 

@@ -1,83 +1,42 @@
-"""Examples in the API's description; a test sends each and expects it to be taken."""
+"""Examples in the API's description, of the demo's scenario; a test sends each and expects it to be taken."""
 
+import json
+from contextlib import suppress
+from functools import lru_cache
 from typing import Final
 
+from fitsvc.answers.answering import Answerer
+from fitsvc.answers.question import NoRecords, read_question
 from fitsvc.document import Document
+from fitsvc.language.problems import Problem, ProblemsFound
+from fitsvc.paths import data_dir
+from fitsvc.planning.reading import read_wishes
 
-QUESTION: Final[Document] = {
-    "rig": {
-        "receiver": {"facts": {"opening": "2 in", "pin_hole": "5/8 in", "tongue_rating": "500 lb"}},
-        "mounting": {"facts": {"pin_to_bumper": {"value": "4 in", "tolerance": "1/4 in"}}},
-    },
-    "accessory": {"facts": {"kind": "bike_carrier", "shank": "2 in", "weight": "52 lb", "bikes_max": 4}},
-    "load": {"facts": {"bikes": 3, "bike_weight": "40 lb"}},
-}
+_ALL: Final = json.loads((data_dir("seed_demo") / "examples.json").read_text("utf-8"))
+MISTAKEN: Final[Document] = _ALL.pop("Mistaken")
+"""A question that is refused, for an example of a problem."""
 
-WISHES: Final[Document] = {
-    "rig": QUESTION["rig"],
-    "wishes": [
-        {"name": "four bikes", "load": {"facts": {"bikes": 4, "bike_weight": "40 lb", "needs_closure_open": True}}},
-        {"name": "the trailer", "trailer": {"facts": {"gross_weight": "2,900 lb", "coupler": "2 in"}}},
-        {"name": "a step", "kind": "step"},
-    ],
-    "parts_at_most": 5,
-}
+UPLOADS: Final[dict[str, str]] = _ALL.pop("Uploads")
+"""By the media type of a file of an audit, what it may hold."""
 
-BODIES: Final[dict[str, Document]] = {
-    "Question": QUESTION,
-    "SelectionQuestion": {"rig": QUESTION["rig"], "load": QUESTION["load"]},
-    "Wishes": WISHES,
-    "NewVehicle": {
-        "id": "veh_moorfell_2019",
-        "label": "2019 Moorfell, four doors",
-        "facts": {"year": 2019, "body": "suv", "gvwr": "6,100 lb", "tyre": "245/75R16"},
-    },
-    "VehicleState": {"label": "2019 Moorfell, four doors", "facts": {"year": 2019, "body": "suv", "gvwr": "6,100 lb"}},
-    "NewReceiver": {
-        "id": "rcv_dray_2",
-        "label": "Dray Two",
-        "facts": {"opening": "2 in", "pin_hole": "5/8 in", "tongue_rating": "500 lb"},
-    },
-    "ReceiverState": {"label": "Dray Two", "facts": {"opening": "2 in", "tongue_rating": "500 lb"}},
-    "NewMounting": {
-        "id": "mnt_moorfell_dray_2",
-        "vehicle": "veh_moorfell_2019",
-        "receiver": "rcv_dray_2",
-        "facts": {"height": "17-1/2 in", "pin_to_bumper": {"at_least": "3 in", "at_most": "4 in"}},
-        "told": {"kind": "assumed", "note": "from the sister model"},
-    },
-    "MountingState": {
-        "vehicle": "veh_moorfell_2019",
-        "receiver": "rcv_dray_2",
-        "facts": {"height": "17-1/2 in", "pin_to_bumper": "3-1/4 in"},
-    },
-    "NewAccessory": {
-        "sku": "DRY-RACK-4",
-        "subject": "accessory",
-        "label": "Dray rack for four",
-        "facts": {"kind": "bike_carrier", "shank": "2 in", "weight": "52 lb", "bikes_max": 4},
-    },
-    "AccessoryState": {"subject": "accessory", "facts": {"kind": "bike_carrier", "shank": "2 in"}},
-    "NewRig": {
-        "id": "rig_farm",
-        "name": "The farm's Moorfell",
-        "rig": {"vehicle": {"id": "veh_moorfell_2019"}, "receiver": {"id": "rcv_dray_2"}},
-    },
-    "RigState": {"name": "The farm's Moorfell", "rig": {"vehicle": {"id": "veh_moorfell_2019"}}},
-    "NewAudit": {
-        "id": "aud_spring",
-        "name": "The spring catalogue",
-        "load": {"facts": {"bikes": 2, "bike_weight": "40 lb"}},
-    },
-    "NewObservation": {
-        "subject": "mounting",
-        "record": "mnt_moorfell_dray_2",
-        "facts": {"pin_to_bumper": {"value": "3-1/4 in", "tolerance": "1/8 in"}},
-        "at": "2026-03-02T09:30:00Z",
-        "note": "taken in the yard",
-    },
-}
+BODIES: Final[dict[str, Document]] = _ALL
 """By the name of a body's schema; sent in this order, each finds what it names."""
 
-MISTAKEN: Final[Document] = {"rig": {"receiver": {"facts": {"opening": "50 mm"}}}, "accessory": {"facts": {}}}
-"""A question that is refused, for an example of a problem."""
+QUESTION: Final = BODIES["Question"]
+_NEW: Final = "New"
+
+
+@lru_cache(maxsize=1)  # asked for every operation that is described, of the one rulebook of a service
+def fit(answerer: Answerer) -> bool:
+    """Whether the examples can be read by a rulebook; one with other kinds or facts is described without them."""
+    problems: list[Problem] = []
+    with suppress(ProblemsFound):
+        read_question(QUESTION, answerer.reader, NoRecords())
+        wishes = {**BODIES["Wishes"], "rig": QUESTION["rig"]}
+        read_wishes(wishes, answerer.engine, answerer.reader, NoRecords())
+        for name, body in BODIES.items():
+            subject = body.get("subject", name.removeprefix(_NEW).lower())
+            if name.startswith(_NEW) and subject in answerer.rulebook.vocabulary.subjects:
+                answerer.reader.read(subject, body["facts"], "", problems, {}, {})
+        return not problems
+    return False

@@ -18,7 +18,7 @@ from fitsvc.language.problems import ProblemsFound
 from fitsvc.rulebook.vocabulary import Vocabulary
 from fitsvc.service import keys, selections
 from fitsvc.service.documents import RecordKind
-from fitsvc.service.examples import BODIES, MISTAKEN, QUESTION
+from fitsvc.service.examples import BODIES, MISTAKEN, QUESTION, fit
 from fitsvc.service.json_schema import reference, text
 from fitsvc.service.operations import Operation
 from fitsvc.service.problems import MEDIA_TYPE, example
@@ -115,10 +115,11 @@ def _operation(operation: Operation, kind: RecordKind | None, path: str, answere
         ],
     }
     if body:
-        content = {"schema": reference(body), "examples": {"example": {"value": BODIES[body]}}}
+        content: Document = {"schema": reference(body)}
+        content |= {"examples": {"example": {"value": BODIES[body]}}} if fit(answerer) else {}
         document["requestBody"] = {"required": True, "content": {"application/json": content}}
     if operation.uploads:
-        content = {media: _upload(sent) for media, sent in operation.uploads.items()}
+        content = {media: _upload(sent, fit(answerer)) for media, sent in operation.uploads.items()}
         document["requestBody"] = {"required": True, "content": content}
     document["responses"] = _responses(operation, gives, words, answerer)
     return document
@@ -130,10 +131,10 @@ def _responses(operation: Operation, gives: str, words: Mapping[str, str], answe
         done["headers"] = {name: {"description": _SENT[name], "schema": {"type": "string"}} for name in operation.sends}
     if gives:
         done["content"] = {media: {"schema": reference(gives)} for media in (operation.media, *operation.also)}
-    if gives == "Answer":
+    if gives == "Answer" and fit(answerer):
         value = msgspec.to_builtins(answerer.answer(QUESTION))
         done["content"][operation.media]["examples"] = {"example": {"value": value}}
-    if gives == "Selection":
+    if gives == "Selection" and fit(answerer):
         value = msgspec.to_builtins(selections.example(answerer))
         done["content"][operation.media]["examples"] = {"example": {"value": value}}
     if operation.links:
@@ -147,11 +148,12 @@ def _responses(operation: Operation, gives: str, words: Mapping[str, str], answe
     return {str(status): response for status, response in responses.items()}
 
 
-def _upload(sent: str | None) -> Document:
-    """Return how a file is sent, with an example of one that is text."""
+def _upload(sent: str | None, shown: bool) -> Document:
+    """Return how a file is sent; one that is text has an example, shown where the rulebook can read it."""
     if sent is None:
         return {"schema": text(minLength=1, format="binary")}
-    return {"schema": text(minLength=1), "examples": {"example": {"value": sent}}}
+    example: Document = {"examples": {"example": {"value": sent}}} if shown else {}
+    return {"schema": text(minLength=1)} | example
 
 
 def _linked(name: str, value: str, words: Mapping[str, str]) -> Document:

@@ -14,6 +14,7 @@ from fitsvc.audits.rigs import CARRIED, check_carried
 from fitsvc.document import Document, Json
 from fitsvc.facts import FactReader
 from fitsvc.language.problems import Problem, ProblemsFound
+from fitsvc.service import examples
 from fitsvc.service.audits import results
 from fitsvc.service.audits.folder import FILES, FORMATS, AuditFolder, Audits
 from fitsvc.service.audits.upload import receive
@@ -27,13 +28,7 @@ from fitsvc.service.replies import page, reply
 from fitsvc.store.tables import LABEL
 from fitsvc.store.validation import Checks
 
-UPLOADS: Final[Mapping[str, str | None]] = {
-    "text/csv": "sku,kind,shank,weight [lb],fits\nDRY-RACK-4,bike_carrier,2 in,52,rig_farm\n",
-    "application/x-ndjson": '{"sku": "DRY-RACK-4", "kind": "bike_carrier", "shank": "2 in", "weight": "52 lb"}\n',
-    "application/jsonl": '{"sku": "DRY-RACK-4", "rig": "rig_farm"}\n',
-    "application/yaml": "columns:\n  Wt: {fact: weight, unit: lb}\n",
-    "application/vnd.apache.parquet": None,
-}
+UPLOADS: Final[Mapping[str, str | None]] = {**examples.UPLOADS, "application/vnd.apache.parquet": None}
 """What files may be sent as, with an example of each that is text."""
 MEMBERS: Final = ("id", "name", "against", *CARRIED)
 _BODY_BYTES: Final = 64_000
