@@ -20,12 +20,13 @@ from random_rulebooks import Made, made_of, random_case, random_rulebook, shippe
 
 from fitsvc.engine.columns import boxes as column_boxes
 from fitsvc.engine.columns import rules as column_rules
-from fitsvc.engine.columns.kernel import OUTCOMES, Columns, Judged
+from fitsvc.engine.columns.kernel import Columns, Judged
 from fitsvc.engine.columns.signatures import Catalogue
 from fitsvc.engine.limits import limits_of
 from fitsvc.engine.point import RESULTS
 from fitsvc.facts import Case
 from fitsvc.language.types import Value
+from fitsvc.rulebook.outcomes import OUTCOMES
 from fitsvc.selection.results import deciding
 
 FACT = "label: l, meaning: m, how_to_measure: h, effort: tape"
@@ -135,7 +136,7 @@ def assert_counts(judged: Judged, catalogue: Catalogue, made: Made) -> None:
         results = catalogue.to_items(judged.results(number))
         assert counts == tuple(int((results == result).sum()) for result in range(4))
     decided = Counter[str]()
-    for one in deciding(judged, made.rulebook):
+    for one in deciding(judged):
         decided[OUTCOMES[one.place]] += judged.catalogue.counter.of(one.where)
     assert decided["fails"] == counted["fails"]
     assert decided["undetermined"] == counted["undetermined"]

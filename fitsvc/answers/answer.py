@@ -7,10 +7,9 @@ import msgspec
 from msgspec.structs import replace
 
 from fitsvc.document import Document
-from fitsvc.engine.point import Outcome
+from fitsvc.rulebook.outcomes import Outcome, Result, Severity
 
 Sort = Literal["reduce", "swap", "receiver", "add", "none"]
-Result = Literal["passes", "fails", "undetermined"]
 
 
 class Finding(msgspec.Struct, omit_defaults=True, dict=True, kw_only=True):
@@ -19,7 +18,7 @@ class Finding(msgspec.Struct, omit_defaults=True, dict=True, kw_only=True):
     rule: str
     title: str
     result: Result
-    severity: Literal["blocking", "caution"]
+    severity: Severity
     reason: str
     facts: dict[str, str]
     source: dict[str, str]

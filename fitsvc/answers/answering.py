@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Final
 
 import msgspec
 
-from fitsvc.answers.answer import Answer, Finding, LimitShown, Remedy, Result, RulebookName
+from fitsvc.answers.answer import Answer, Finding, LimitShown, Remedy, RulebookName
 from fitsvc.answers.candidates import (
     MOST,
     Judged,
@@ -37,6 +37,7 @@ from fitsvc.engine.limits import Lowest, limits_of
 from fitsvc.engine.point import Point, Verdict
 from fitsvc.facts import Case, FactReader
 from fitsvc.language.display import System, show_down
+from fitsvc.rulebook.outcomes import RESULT_OF
 from fitsvc.rulebook.rules import Rulebook
 
 _MOST_LIMITS: Final = 10_000
@@ -44,11 +45,6 @@ _MOST_LIMITS: Final = 10_000
 if TYPE_CHECKING:
     from fitsvc.engine.columns.kernel import Columns
 
-ORDER: Final[tuple[tuple[str, Result], ...]] = (
-    ("fails", "fails"), ("unknown", "undetermined"), ("cautions", "fails"), ("doubts", "undetermined"),
-    ("passes", "passes"),
-)  # fmt: skip
-"""The lists of a verdict in the order their findings are told, with the result each stands for."""
 
 _UNSTORED: Final = "No stored vehicle is called so, as none has the {} given; this is answered from the facts told."
 _UNSTORED_SO: Final = (
@@ -115,7 +111,7 @@ class Answerer:
     def _answer_over(self, judged: Sequence[Judged], system: System) -> Answer:
         """Answer for all of several candidates."""
         outcome, one = outcome_of(judged), worst(judged)
-        findings = merged_findings(judged, outcome)
+        findings = merged_findings(judged, outcome, self.wording)
         limits = lowest_limits(limits_of(self.engine, each.case) for each in judged)
         needs = union(
             ([self.need(number, each.case, system) for number in each.verdict.open_needs] for each in judged),
@@ -205,8 +201,8 @@ class Answerer:
         """Every finding that applies to an opened case, in words, what decides the outcome first."""
         words, get, present = self.wording.rules(bool(case.adapters)), case.facts.get, case.present
         found: list[Finding] = []
-        for name, result in ORDER:
-            for number in sorted(getattr(verdict, name)):
+        for effect, result in RESULT_OF.items():
+            for number in sorted(getattr(verdict, effect)):
                 one = words[number]
                 # Most are kept already, and a call for each would take longer than to look it up.
                 kept = one.kept[system].find(one.rests_on(get, present)) if one.by_facts_alone else None

@@ -18,12 +18,13 @@ from fitsvc.answers.question import Named, Question, naming_facts
 from fitsvc.answers.vehicles import agree, folded
 from fitsvc.answers.wording import Wording
 from fitsvc.engine.limits import Lowest
-from fitsvc.engine.point import Outcome, Verdict
+from fitsvc.engine.point import Verdict
 from fitsvc.facts import Case
 from fitsvc.language.display import System
 from fitsvc.language.truth import UNKNOWN
 from fitsvc.language.typed import Read
 from fitsvc.language.types import ListType, TruthType, Value
+from fitsvc.rulebook.outcomes import RESULT_OF, Outcome
 from fitsvc.rulebook.vocabulary import EFFORTS, Fact, Vocabulary
 
 MOST: Final = 50
@@ -38,7 +39,7 @@ _CLASS: Final[Mapping[Outcome, str]] = {
 _COUNTED: Final[Mapping[Outcome, str]] = {
     "works": "would do", "conditional": "would do on conditions", "fails": "would not", "undetermined": "are open",
 }  # fmt: skip
-_RANKS: Final = (("fails", "blocking"), ("undetermined", "blocking"), ("fails", "caution"), ("undetermined", "caution"))
+_RANKS: Final = tuple(RESULT_OF)
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,29 +80,18 @@ def over(judged: Sequence[Judged]) -> str:
     return f"Of the {len(judged)} configurations that are stored, {joined(told)}."
 
 
-def merged_findings(judged: Sequence[Judged], outcome: Outcome) -> list[Finding]:
+def merged_findings(judged: Sequence[Judged], outcome: Outcome, wording: Wording) -> list[Finding]:
     """Each rule's worst finding; what is not so for all says for which, and is open where the answer is open."""
+
+    def rank(finding: Finding) -> int:
+        return _RANKS.index(wording.effect(finding))
+
     rows: dict[str, list[tuple[Judged, Finding]]] = {}
     for one in judged:
         for finding in one.findings:
             rows.setdefault(finding.rule, []).append((one, finding))
-    told = sorted((_worst_finding(row) for row in rows.values()), key=lambda pair: pair[0])
-    return [_over_all(finding, rows[finding.rule], judged, outcome) for _, finding in told]
-
-
-def _worst_finding(row: Sequence[tuple[Judged, Finding]]) -> tuple[int, Finding]:
-    ranked = [(_rank(one, finding), finding) for one, finding in row]
-    return min(ranked, key=lambda pair: pair[0])
-
-
-def _rank(one: Judged, finding: Finding) -> int:
-    """Where a finding stands in the order of findings; a blocking rule whose being open is a caution comes late."""
-    kind = (finding.result, finding.severity)
-    if finding.result == "passes":
-        return len(_RANKS)
-    if kind == ("undetermined", "blocking") and one.verdict.outcome in ("works", "conditional"):
-        return 3
-    return _RANKS.index(kind)
+    worst_of_each = (min((finding for _, finding in row), key=rank) for row in rows.values())
+    return [_over_all(worst, rows[worst.rule], judged, outcome) for worst in sorted(worst_of_each, key=rank)]
 
 
 def _over_all(

@@ -152,6 +152,6 @@ class Missing:
     def judged(self, number: int, case: Case) -> str:
         """What a rule comes to: a caution that fails leaves things open."""
         result = self.engine.judge(number, self.engine.opened(case))
-        if result == "fails":
-            return BAD if self.engine.rulebook.rules[number].severity == "blocking" else OPEN
-        return OPEN if result == "undetermined" else GOOD
+        if result in ("passes", "not_applicable"):
+            return GOOD
+        return BAD if result == "fails" and self.engine.rulebook.rules[number].blocks else OPEN

@@ -105,7 +105,7 @@ def _keep_together(
     reading that works, whatever the rest comes to. It is tried at the ends of the readings that work.
     """
     for number in doubts:
-        if missing.engine.rulebook.rules[number].severity != "blocking":
+        if not missing.engine.rulebook.rules[number].blocks:
             continue
         read = [held for held in first if held in missing.held(number, case) and GOOD in found[held].statuses]
         corners = product(*(found[held].ends(GOOD) for held in read))

@@ -21,13 +21,13 @@ from fitsvc.answers.readings import together
 from fitsvc.answers.shelf import Item, Shelf
 from fitsvc.answers.summary import ANY
 from fitsvc.document import Document
-from fitsvc.engine.point import Outcome
 from fitsvc.facts import MOST_ADAPTERS, Case, FactReader
 from fitsvc.language.display import System
 from fitsvc.language.intervals import SAME
 from fitsvc.language.problems import Problem
 from fitsvc.language.typed import Read
 from fitsvc.language.types import Value
+from fitsvc.rulebook.outcomes import Outcome
 
 MOST_TOLD: Final = 3
 """How many remedies of one sort are told."""
@@ -191,7 +191,7 @@ class Remedies:
         kept = [
             number
             for number in self.missing.engine.evaluate(case).passes
-            if rules[number].severity == "blocking"
+            if rules[number].blocks
             and not self.missing.about(number).isdisjoint(first)
             and judge(number, opened) == "undetermined"
         ]

@@ -21,7 +21,7 @@ def summarise(
     if verdict.outcome == "fails":
         return f"No. {findings[0].reason}"
     if verdict.outcome == "undetermined":
-        more = verdict.cautions or verdict.doubts or verdict.open_needs or len(steps) > 1
+        more = verdict.conditions or len(steps) > 1
         first = f"First {_ask(wording, steps, 'can work' if more else 'works')}." if steps else findings[0].reason
         return f"Not sure yet. {first}"
     what = _what(question)
@@ -66,8 +66,8 @@ def _conditions(
     wording: Wording, verdict: Verdict, findings: Sequence[Finding], needs: Sequence[Mapping[str, str]],
     steps: Sequence[Next],
 ) -> str:  # fmt: skip
-    cautions = [f.reason for f in findings if f.result == "fails" and f.severity == "caution"]
-    count = len(verdict.cautions) + len(verdict.doubts) + len(verdict.open_needs)
+    cautions = [f.reason for f in findings if f.result == "fails"]
+    count = verdict.conditions
     if cautions:
         first = cautions[0]
     elif needs:

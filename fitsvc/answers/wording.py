@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from math import inf
 from typing import Final, get_args
 
-from fitsvc.answers.answer import Finding, Result
+from fitsvc.answers.answer import Finding
 from fitsvc.answers.governing import governing_fact, unknown_in_opening
 from fitsvc.answers.phrases import UNKNOWN, capped, exact, filled, joined, not_known, texts, uncapped
 from fitsvc.caching import LruCache
@@ -17,6 +17,7 @@ from fitsvc.language.intervals import SAME
 from fitsvc.language.truth import YES
 from fitsvc.language.typed import AnyTyped, Constant, Read
 from fitsvc.language.types import TRUTH, Value
+from fitsvc.rulebook.outcomes import Effect, Result
 from fitsvc.rulebook.rules import Need, Rating, Rule, Rulebook, Shown, Template, values_of
 from fitsvc.rulebook.vocabulary import spoken
 
@@ -215,10 +216,15 @@ class Wording:
         self._rules = {adapted: _EachRule(self, adapted) for adapted in (False, True)}
         self._shown: dict[str, Shown] = {}
         self._needs: dict[int, NeedWords] = {}
+        self._effects = {rule.id: rule.effects for rule in engine.rulebook.rules}
 
     def rules(self, adapted: bool) -> Mapping[int, RuleWords]:
         """The words of each rule by its number."""
         return self._rules[adapted]
+
+    def effect(self, finding: Finding) -> Effect:
+        """What a finding brings to the outcome."""
+        return self._effects[finding.rule][finding.result]
 
     def rating_of(self, rule: Rule) -> Rating | None:
         """The rating that a limit's rule judges by."""

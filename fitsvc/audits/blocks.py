@@ -13,11 +13,12 @@ from fitsvc.audits.claims import ClaimReader, Claims
 from fitsvc.audits.reading import items_of_columns
 from fitsvc.audits.rigs import AuditRig, rigs_of_table
 from fitsvc.engine.columns.bitmaps import Words, unpack
-from fitsvc.engine.columns.kernel import MOST_KEPT, OUTCOMES, Columns, Judged
+from fitsvc.engine.columns.kernel import MOST_KEPT, Columns, Judged
 from fitsvc.engine.columns.signatures import Catalogue, Column
 from fitsvc.engine.point import Point
 from fitsvc.facts import FactReader
-from fitsvc.rulebook.rules import Need, Rule, Rulebook
+from fitsvc.rulebook.outcomes import OUTCOME_OF, OUTCOMES
+from fitsvc.rulebook.rules import Rulebook
 
 _WORD: Final = 64
 Codes = NDArray[np.int32]
@@ -36,9 +37,8 @@ class Kernel:
     def __init__(self, rulebook: Rulebook, most_kept: int = MOST_KEPT) -> None:
         self.rulebook, self.engine = rulebook, Point(rulebook)
         self.columns, self.slots = Columns(self.engine, most_kept), rulebook.vocabulary.slots()
-        self.members: list[Rule | Need] = [*rulebook.rules, *rulebook.needs]
         self.names = [*(rule.id for rule in rulebook.rules), *(need.name for need in rulebook.needs)]
-        self.words = -(-len(self.members) // _WORD)
+        self.words = -(-len(self.names) // _WORD)
 
     def block(self, columns: Mapping[str, Column], count: int) -> "Block":
         """Some items ready to be judged."""
@@ -70,17 +70,10 @@ class RigResult:
         self._decide(judged)
 
     def _decide(self, judged: Judged) -> None:
-        fails, unknown, doubts = judged.bitmaps()
-        for number, entry in enumerate(judged.entries):
-            member = self._kernel.members[number]
-            blocking = isinstance(member, Rule) and member.severity == "blocking"
-            sure = blocking and isinstance(member, Rule) and member.if_unknown == "undetermined"
-            for found, outcome, where in (
-                (entry.fails, 3 if blocking else 1, fails if blocking else doubts),
-                (entry.undetermined, 2 if sure else 1, unknown if sure else doubts),
-            ):
-                if found is not None:
-                    self._take(judged.catalogue, number, outcome, found & where)
+        where = judged.bitmaps()
+        for number, effect, found in judged.effects():
+            outcome = OUTCOME_OF[effect]
+            self._take(judged.catalogue, number, OUTCOMES.index(outcome), found & where[outcome])
 
     def _take(self, catalogue: Catalogue, number: int, outcome: int, where: Words) -> None:
         """Note a member where it decides: where the outcome is the one that it brings about."""

@@ -17,8 +17,8 @@ from numpy.typing import NDArray
 from fitsvc.audits.pairs import pairs_folder, part_of, read_outcomes
 from fitsvc.audits.spool import SUMMARY, Spool
 from fitsvc.document import Document
-from fitsvc.engine.columns.kernel import OUTCOMES
 from fitsvc.language.problems import Problem, ProblemsFound
+from fitsvc.rulebook.outcomes import OUTCOMES
 
 _ABSENT: Final = 255
 _FITS: Final = 1

@@ -16,8 +16,8 @@ from fitsvc.audits.spool import ClaimFate
 from fitsvc.audits.state import AuditState, Progress
 from fitsvc.audits.tally import KIND, kind_numbers, kinds_of
 from fitsvc.document import Document
-from fitsvc.engine.columns.kernel import OUTCOMES
 from fitsvc.files import written
+from fitsvc.rulebook.outcomes import OUTCOMES
 
 Counts = NDArray[np.int64]
 
@@ -31,7 +31,7 @@ class Findings:
         rigs, facts = len(state.rigs), len(self.facts.facts)
         self.by_rig: Counts = np.zeros((rigs, 4), np.int64)
         self.fits: Counts = np.zeros((rigs, len(self.kinds)), np.int64)
-        self.by_rule: Counts = np.zeros((len(state.kernel.members), 4), np.int64)
+        self.by_rule: Counts = np.zeros((len(state.kernel.names), 4), np.int64)
         self.waits_of_rig: Counts = np.zeros((rigs, facts), np.int64)
         self.decided: Counts = np.zeros(facts, np.int64)
         self.claimed: Counts = np.zeros(4, np.int64)

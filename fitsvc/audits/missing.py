@@ -18,9 +18,10 @@ from fitsvc.engine.columns.bitmaps import unpack
 from fitsvc.engine.columns.kernel import Judged
 from fitsvc.engine.columns.signatures import Column
 from fitsvc.language.types import ListType, TextType, Type, Value
+from fitsvc.rulebook.outcomes import OUTCOMES
 
 _WORD: Final = 64
-_UNDETERMINED: Final = 2
+_UNDETERMINED: Final = OUTCOMES.index("undetermined")
 
 
 def exact_rows(kind: Type, column: Column) -> NDArray[np.bool_]:
@@ -46,10 +47,7 @@ class OpenFacts:
 
     def __init__(self, kernel: Kernel) -> None:
         self._kinds = kernel.rulebook.vocabulary.slots()
-        self.rules = [
-            number for number, rule in enumerate(kernel.rulebook.rules)
-            if rule.severity == "blocking" and rule.if_unknown == "undetermined"
-        ]  # fmt: skip
+        self.rules = [number for number, rule in enumerate(kernel.rulebook.rules) if rule.leaves_open]
         own, each = kernel.engine.opening_leaves
         read: dict[tuple[int, bool], list[str]] = {}
         for number in self.rules:

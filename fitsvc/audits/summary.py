@@ -8,8 +8,8 @@ from fitsvc.audits.page import page
 from fitsvc.audits.run import Audit
 from fitsvc.audits.spool import SUMMARY
 from fitsvc.document import Document
-from fitsvc.engine.columns.kernel import OUTCOMES
 from fitsvc.files import write_text
+from fitsvc.rulebook.outcomes import OUTCOMES
 
 _ROWS: Final = ("rows", "items", "bad_rows", "other_subjects", "passed_over", "mapped_in_vain")
 

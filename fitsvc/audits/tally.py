@@ -13,10 +13,11 @@ from fitsvc.audits.items import Items
 from fitsvc.audits.missing import OpenFacts
 from fitsvc.audits.rigs import AuditRig
 from fitsvc.audits.spool import ClaimFate, PartCounts
-from fitsvc.engine.columns.kernel import OUTCOMES, Judged
+from fitsvc.engine.columns.kernel import Judged
 from fitsvc.engine.columns.signatures import Column
 from fitsvc.facts import Case
 from fitsvc.language.types import ListType, Value
+from fitsvc.rulebook.outcomes import OUTCOMES
 
 KIND: Final = "accessory.kind"
 FAILS, UNDETERMINED = 3, 2
@@ -36,7 +37,7 @@ class Tally:
         self.by_rig: Counts = np.zeros((rigs, 4), np.int64)
         self.fits: Counts = np.zeros((rigs, len(self.kinds)), np.int64)
         self.by_signature: Counts = np.zeros((4, block.catalogue.count), np.int64)
-        self.by_rule: Counts = np.zeros((len(kernel.members), 4), np.int64)
+        self.by_rule: Counts = np.zeros((len(kernel.names), 4), np.int64)
         self.waits_of_rig: Counts = np.zeros((rigs, every), np.int64)
         self.waits_of_item: Counts = np.zeros((len(facts.item_facts), block.catalogue.count), np.int64)
         self.waiting: list[NDArray[np.int32]] = []

@@ -1,11 +1,12 @@
 """An answer as a clerk reads it: the outcome, why, what to see to, what to measure."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from typing import TYPE_CHECKING, Final
 
 from fitsvc.answers.phrases import capped, joined, not_known
 from fitsvc.answers.summary import ANY, readings
 from fitsvc.cli.console import paragraph
+from fitsvc.rulebook.outcomes import OUTCOME_OF, Outcome
 
 if TYPE_CHECKING:
     from fitsvc.answers.answer import Answer, Finding, LimitShown, Remedy
@@ -16,7 +17,9 @@ _OUTCOMES: Final = {
     "works": ("WORKS", "bold green"), "conditional": ("CONDITIONAL", "bold yellow"),
     "undetermined": ("UNDETERMINED", "bold magenta"), "fails": ("FAILS", "bold red"),
 }  # fmt: skip
-_MARKS: Final = {"fails": ("✗", "red"), "open": ("?", "magenta"), "caution": ("!", "yellow"), "passes": ("✓", "green")}
+_MARKS: Final[Mapping[Outcome, tuple[str, str]]] = {
+    "fails": ("✗", "red"), "undetermined": ("?", "magenta"), "conditional": ("!", "yellow"), "works": ("✓", "green"),
+}  # fmt: skip
 _STEPS: Final = 4
 
 
@@ -37,10 +40,9 @@ class _View:
 
     def __init__(self, console: "Console", answerer: "Answerer", everything: bool) -> None:
         self.console, self.everything = console, everything
-        self.the = answerer.wording.the
+        self.wording, self.the = answerer.wording, answerer.wording.the
         self.rulebook = answerer.rulebook
         self.helps = {rule.id: rule.remedy for rule in answerer.rulebook.rules if rule.remedy}
-        self.mild = {rule.id for rule in answerer.rulebook.rules if rule.if_unknown == "caution"}
 
     def show(self, answer: "Answer") -> None:
         """Print the whole answer."""
@@ -69,11 +71,11 @@ class _View:
         """Why; where the answer is no, what is wrong, and of the rest only how much there is."""
         findings, no = answer.findings, answer.outcome == "fails"
         shown = [one for one in findings
-                 if self.everything or (self._kind(one) == "fails" if no else one.result != "passes")]  # fmt: skip
+                 if self.everything or (self._brought(one) == "fails" if no else one.result != "passes")]  # fmt: skip
         if findings:
             self._heading("Why")
         for finding in shown:
-            sign, colour = _MARKS[self._kind(finding)]
+            sign, colour = _MARKS[self._brought(finding)]
             self._line(finding.reason, sign, colour)
             if finding.result == "fails" and (helps := self.helps.get(finding.rule)):
                 self._line(f"What helps: {helps}.", style="cyan", indent=4)
@@ -83,17 +85,13 @@ class _View:
             return
         passed = sum(finding.result == "passes" for finding in findings)
         if more := len(findings) - len(shown) - passed:
-            self._line(f"{more} more to look at after that (`--all` tells).", *_MARKS["caution"])
+            self._line(f"{more} more to look at after that (`--all` tells).", *_MARKS["conditional"])
         if passed:
             rules = "1 rule passes" if passed == 1 else f"{passed} rules pass"
-            self._line(f"{rules} (`--all` tells).", *_MARKS["passes"])
+            self._line(f"{rules} (`--all` tells).", *_MARKS["works"])
 
-    def _kind(self, finding: "Finding") -> str:
-        if finding.result == "passes":
-            return "passes"
-        if finding.severity == "caution" or (finding.result == "undetermined" and finding.rule in self.mild):
-            return "caution"
-        return "fails" if finding.result == "fails" else "open"
+    def _brought(self, finding: "Finding") -> Outcome:
+        return OUTCOME_OF[self.wording.effect(finding)]
 
     def _limits(self, limits: Sequence["LimitShown"]) -> None:
         if not limits:
@@ -122,7 +120,7 @@ class _View:
         steps = answer.next
         if not steps:
             return
-        to_see = len(answer.needs) + sum(self._kind(finding) == "caution" for finding in answer.findings)
+        to_see = len(answer.needs) + sum(self._brought(finding) == "conditional" for finding in answer.findings)
         works = "can work" if to_see > (answer.outcome == "conditional") else "works"
         self._heading("What to find out next")
         shown = steps if self.everything else steps[:_STEPS]

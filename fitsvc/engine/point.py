@@ -8,7 +8,7 @@ from collections import Counter
 from collections.abc import Callable, Hashable, Mapping, Sequence
 from dataclasses import replace
 from functools import cached_property
-from typing import Final, Literal, NamedTuple
+from typing import Final, NamedTuple
 
 from fitsvc.engine.leaves import Basis
 from fitsvc.facts import Case
@@ -16,10 +16,11 @@ from fitsvc.language import typed
 from fitsvc.language.compiler import Emitter, compile_values, every
 from fitsvc.language.typed import AnyTyped, Read
 from fitsvc.language.types import Value
+from fitsvc.rulebook.outcomes import OUTCOME_OF, OUTCOMES, RESULT_OF, Outcome
 from fitsvc.rulebook.rules import Need, Rule, Rulebook
 
-Outcome = Literal["works", "conditional", "undetermined", "fails"]
 RESULTS: Final = ("passes", "fails", "undetermined", "not_applicable")
+_CONDITIONAL: Final = [effect for effect, outcome in OUTCOME_OF.items() if outcome == "conditional"]
 
 
 class Verdict(NamedTuple):
@@ -40,13 +41,15 @@ class Verdict(NamedTuple):
     def results(self, count: int) -> list[str]:
         """Every rule's result, in the rulebook's order."""
         results = ["not_applicable"] * count
-        for numbers, result in (
-            (self.fails, "fails"), (self.cautions, "fails"), (self.unknown, "undetermined"),
-            (self.doubts, "undetermined"), (self.passes, "passes"),
-        ):  # fmt: skip
-            for number in numbers:
+        for effect, result in RESULT_OF.items():
+            for number in getattr(self, effect):
                 results[number] = result
         return results
+
+    @property
+    def conditions(self) -> int:
+        """How many things there are to see to: cautions, doubts and needs."""
+        return sum(len(getattr(self, effect)) for effect in _CONDITIONAL)
 
 
 class Values:
@@ -155,8 +158,8 @@ def compile_rules(
     """Compile rules and needs to one function of (get, present) that returns a `Verdict`."""
     emitter = Emitter(derived)
     emitter.globals |= {"Verdict": Verdict, "new": tuple.__new__}
-    for name in ("fails", "unknown", "cautions", "doubts", "passes", "open_needs"):
-        emitter.line(f"{name} = []")
+    for effect in OUTCOME_OF:
+        emitter.line(f"{effect} = []")
     groups = _groups(rules, needs)
     shared = {subjects: _uses(members, derived) for subjects, members in groups.items()}
     across = Counter(node for nodes in shared.values() for node in nodes)
@@ -172,10 +175,18 @@ def compile_rules(
                 by_guard.setdefault(member.guard, []).append((number, member))
             for guard, guarded in by_guard.items():
                 _write(emitter, guard, guarded)
-    emitter.line('outcome = "fails" if fails else "undetermined" if unknown else "conditional" '
-                 'if cautions or doubts or open_needs else "works"')  # fmt: skip
-    emitter.line("return new(Verdict, (outcome, fails, unknown, cautions, doubts, passes, open_needs))")
+    emitter.line(f"outcome = {_worst()}")
+    emitter.line(f"return new(Verdict, ({', '.join(Verdict._fields)}))")
     return emitter.function("judge")
+
+
+def _worst() -> str:
+    """Python text of the worst outcome that anything brings about."""
+    text = repr(OUTCOMES[0])
+    for outcome in OUTCOMES[1:]:
+        effects = [effect for effect, of in OUTCOME_OF.items() if of == outcome]
+        text = f"{outcome!r} if {' or '.join(effects)} else {text}"
+    return text
 
 
 def compile_rule(rule: Rule, derived: Mapping[str, AnyTyped]) -> Callable[..., str]:
@@ -257,11 +268,9 @@ def _judge(emitter: Emitter, guard: AnyTyped | None, members: Sequence[_Member])
 
 def _judge_rule(emitter: Emitter, guard: AnyTyped | None, number: int, rule: Rule) -> None:
     """Passes where the requirement is surely met; fails where it is surely not, and the guard surely yes."""
-    blocking = rule.severity == "blocking"
-    fails = "fails" if blocking else "cautions"
-    unknown = "unknown" if blocking and rule.if_unknown == "undetermined" else "doubts"
-    emitter.line(f"if {emitter.yes(rule.requires)}: passes.append({number})")
+    effects = rule.effects
+    emitter.line(f"if {emitter.yes(rule.requires)}: {effects['passes']}.append({number})")
     with emitter.block("else:"):
         sure = emitter.yes(guard) if guard is not None else "True"
-        emitter.line(f"if {every([emitter.no(rule.requires), sure])}: {fails}.append({number})")
-        emitter.line(f"else: {unknown}.append({number})")
+        emitter.line(f"if {every([emitter.no(rule.requires), sure])}: {effects['fails']}.append({number})")
+        emitter.line(f"else: {effects['undetermined']}.append({number})")

@@ -15,9 +15,10 @@ from sqlmodel import Session
 
 from fitsvc.answers.question import Records, read_question
 from fitsvc.document import Document
-from fitsvc.engine.point import Outcome, Point
+from fitsvc.engine.point import Point
 from fitsvc.facts import Case, FactReader
 from fitsvc.language.problems import ProblemsFound
+from fitsvc.rulebook.outcomes import Outcome
 from fitsvc.selection.segments import BEST_FIRST, Held, case_of, rig_key
 from fitsvc.store.rigs import rigs_using
 from fitsvc.subjects import Subject

@@ -115,8 +115,7 @@ def with_items(case: Case, reader: FactReader, *items: Item) -> Case:
 
 def open_of(engine: Point, case: Case) -> int:
     """How much of a case is not settled: cautions, doubts and needs."""
-    verdict = engine.evaluate(case)
-    return len(verdict.cautions) + len(verdict.doubts) + len(verdict.open_needs)
+    return engine.evaluate(case).conditions
 
 
 def read_with_ball(engine: Point) -> tuple[str, ...]:

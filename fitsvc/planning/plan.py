@@ -6,7 +6,7 @@ import msgspec
 
 from fitsvc.answers.answer import RulebookName
 from fitsvc.document import Document
-from fitsvc.engine.point import Outcome
+from fitsvc.rulebook.outcomes import Outcome
 
 Role = Literal["receiver", "adapter", "accessory", "ball", "pin"]
 

@@ -317,7 +317,7 @@ class Search:
             verdict = self.engine.evaluate(case)
             if verdict.outcome not in ("works", "conditional"):
                 return None
-            total += len(verdict.cautions) + len(verdict.doubts) + len(verdict.open_needs)
+            total += verdict.conditions
         return total
 
     def items(self, choice: Choice) -> list[Item]:

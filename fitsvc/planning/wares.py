@@ -7,12 +7,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fitsvc.answers.shelf import Item, Shelf
-from fitsvc.engine.columns.bitmaps import Words, unpack
+from fitsvc.engine.columns.bitmaps import unpack
 from fitsvc.engine.columns.kernel import Columns, Judged
 from fitsvc.engine.columns.signatures import Catalogue
 from fitsvc.facts import Case
 from fitsvc.rulebook.filling import ACCESSORY, BESIDE
-from fitsvc.rulebook.rules import Need, Rule, Rulebook
+from fitsvc.rulebook.outcomes import OUTCOME_OF
+from fitsvc.rulebook.rules import Rulebook
 
 SOLD = (ACCESSORY, "adapter", *BESIDE)
 
@@ -61,12 +62,12 @@ class Fold:
 
     def works(self, judged: Judged) -> NDArray[np.bool_]:
         """With which items the outcome is works or conditional."""
-        fails, unknown, _ = judged.bitmaps()
-        return ~unpack(fails | unknown, judged.catalogue.count)[self._catalogue.signature_of]
+        found = judged.bitmaps()
+        return ~unpack(found["fails"] | found["undetermined"], judged.catalogue.count)[self._catalogue.signature_of]
 
     def may_work(self, judged: Judged) -> NDArray[np.bool_]:
         """With which items nothing surely fails."""
-        return ~unpack(judged.bitmaps()[0], judged.catalogue.count)[self._catalogue.signature_of]
+        return ~unpack(judged.bitmaps()["fails"], judged.catalogue.count)[self._catalogue.signature_of]
 
     def rows(self, judged: Judged) -> Rows:
         """All that is told of each item."""
@@ -98,17 +99,12 @@ def _rows(judged: Judged, rulebook: Rulebook) -> Rows:
     count = judged.catalogue.count
     failing, open_ = np.zeros(count, np.int16), np.zeros(count, np.int16)
     wanting = {subject: np.zeros(count, np.bool_) for subject in (ACCESSORY, *BESIDE)}
-    members: list[Rule | Need] = [*rulebook.rules, *rulebook.needs]
-    for member, entry in zip(members, judged.entries, strict=True):
-        blocking = isinstance(member, Rule) and member.severity == "blocking"
-        _add(failing if blocking else open_, entry.fails)
-        _add(open_, entry.undetermined)
-        if isinstance(member, Need) and member.fills is not None and entry.fails is not None:
-            wanting[member.fills.subject] |= unpack(entry.fails, count)
+    for number, effect, words in judged.effects():
+        where = unpack(words, count)
+        total = failing if OUTCOME_OF[effect] == "fails" else open_
+        total += where
+        fills = rulebook.needs[number - len(rulebook.rules)].fills if effect == "open_needs" else None
+        if fills is not None:
+            wanting[fills.subject] |= where
     beside = np.logical_or.reduce([wanting[subject] for subject in BESIDE])
     return Rows(np.zeros(0, np.bool_), failing, open_, beside, wanting[ACCESSORY])
-
-
-def _add(total: NDArray[np.int16], words: Words | None) -> None:
-    if words is not None:
-        total += unpack(words, len(total))

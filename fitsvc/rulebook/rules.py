@@ -9,6 +9,7 @@ from fitsvc.language.tables import Table
 from fitsvc.language.truth import WORDS
 from fitsvc.language.typed import AnyTyped
 from fitsvc.language.types import ListType, NumberType, Type, Value
+from fitsvc.rulebook.outcomes import EFFECTS, NEED_EFFECTS, OUTCOME_OF, Effect, IfUnknown, Result, Severity
 from fitsvc.rulebook.vocabulary import Vocabulary
 from fitsvc.rulebook.yaml_text import Node
 
@@ -34,10 +35,6 @@ class Shown:
     dimension: Dimension | None = None
     unit: str = ""
     words: tuple[str, ...] = ()
-
-
-Severity = Literal["blocking", "caution"]
-SEVERITIES: tuple[Severity, ...] = ("blocking", "caution")
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,7 +111,7 @@ class Rule:
     guard: AnyTyped | None
     requires: AnyTyped
     severity: Severity
-    if_unknown: str
+    if_unknown: IfUnknown
     fails: Template
     unknown: Template
     remedy: str
@@ -125,6 +122,21 @@ class Rule:
     limit: str = ""
     draws: Draws | None = None
     asks: bool = True
+
+    @property
+    def effects(self) -> Mapping[Result, Effect]:
+        """What each result brings to the outcome."""
+        return EFFECTS[self.severity, self.if_unknown]
+
+    @property
+    def blocks(self) -> bool:
+        """Whether the outcome is no where it fails."""
+        return OUTCOME_OF[self.effects["fails"]] == "fails"
+
+    @property
+    def leaves_open(self) -> bool:
+        """Whether the outcome is open where it is undetermined."""
+        return OUTCOME_OF[self.effects["undetermined"]] == "undetermined"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -204,6 +216,11 @@ class Need:
     def name(self) -> str:
         """The need's name in answers."""
         return self.id.replace("-", "_")
+
+    @property
+    def effects(self) -> Mapping[Result, Effect]:
+        """What being open brings to the outcome."""
+        return NEED_EFFECTS
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

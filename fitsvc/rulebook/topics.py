@@ -10,7 +10,8 @@ from fitsvc.language.typed import AnyTyped
 from fitsvc.language.types import TRUTH, NumberType
 from fitsvc.rulebook.expressions import Expressions
 from fitsvc.rulebook.filling import read_fills
-from fitsvc.rulebook.rules import SEVERITIES, Example, Limit, Need, Rating, Reference, Rule, Shown, Template
+from fitsvc.rulebook.outcomes import IF_UNKNOWN, SEVERITIES, IfUnknown
+from fitsvc.rulebook.rules import Example, Limit, Need, Rating, Reference, Rule, Shown, Template
 from fitsvc.rulebook.shape import Shape
 from fitsvc.rulebook.viewing import read_draws
 from fitsvc.rulebook.yaml_text import Mapping, Node, Scalar
@@ -101,7 +102,7 @@ def read_rule(read: Expressions, node: Node, topic: str, taken: dict[str, str]) 
     name = identifier(shape, entry, taken, topic)
     guard, requires = read.read(entry, "applies_when"), read.read(entry, "requires")
     severity = shape.one_of(entry, "severity", SEVERITIES)
-    if_unknown = shape.one_of(entry, "if_unknown", ("undetermined", "caution"), "undetermined")
+    if_unknown = shape.one_of(entry, "if_unknown", IF_UNKNOWN, "undetermined")
     if severity == "caution" and "if_unknown" in entry.entries:
         shape.complain(entry.entries["if_unknown"], "`if_unknown` is for blocking rules; a caution is one either way")
     source = reference(shape, entry)
@@ -207,7 +208,8 @@ def _rating(
     name: str, topic: str, source: Reference,
 ) -> tuple[Rating, Rule] | None:  # fmt: skip
     shape = read.shape
-    if_unknown, own = "undetermined", None
+    if_unknown: IfUnknown = "undetermined"
+    own = None
     place: Node = item
     applies = _written(limit, "applies_when")
     if isinstance(item, Mapping):
@@ -215,7 +217,7 @@ def _rating(
         if entry is None:
             return None
         place = entry.entries["rating"]
-        if_unknown = shape.one_of(entry, "if_unknown", ("undetermined", "caution"), "undetermined")
+        if_unknown = shape.one_of(entry, "if_unknown", IF_UNKNOWN, "undetermined")
         own = read.read(entry, "applies_when")
         applies = " and ".join(filter(None, (applies, _written(entry, "applies_when"))))
     node = read.read_node(place, "rating", judged.type)

@@ -1,17 +1,20 @@
 """What a rig comes to with the signatures of a segment: outcomes, the rules and needs that decide, and counts."""
 
 from collections import Counter
-from collections.abc import Iterable, Iterator
-from typing import NamedTuple
+from collections.abc import Iterator
+from typing import Final, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from fitsvc.engine.columns.bitmaps import Words
-from fitsvc.engine.columns.kernel import OUTCOMES, Judged
-from fitsvc.engine.point import Outcome, Verdict
+from fitsvc.engine.columns.kernel import Judged
+from fitsvc.engine.point import Verdict
 from fitsvc.language.types import Value
-from fitsvc.rulebook.rules import Rule, Rulebook
+from fitsvc.rulebook.outcomes import OUTCOME_OF, OUTCOMES
+
+_EFFECTS: Final = tuple(effect for effect, outcome in OUTCOME_OF.items() if outcome != "works")
+"""In the order in which they are told."""
 
 
 class Deciding(NamedTuple):
@@ -41,12 +44,12 @@ def codes_of(verdict: Verdict, rules: int) -> list[int]:
 
     A rule goes by its number, a need by its number after the rules.
     """
-    if verdict.outcome == "fails":
-        return sorted(verdict.fails)
-    if verdict.outcome == "undetermined":
-        return sorted(verdict.unknown)
-    needs = [rules + number for number in sorted(verdict.open_needs)]
-    return [*sorted(verdict.cautions), *sorted(verdict.doubts), *needs]
+    found: list[int] = []
+    for effect in _EFFECTS:
+        if OUTCOME_OF[effect] == verdict.outcome:
+            before = rules if effect == "open_needs" else 0
+            found += [before + number for number in sorted(getattr(verdict, effect))]
+    return found
 
 
 def tally(
@@ -58,31 +61,12 @@ def tally(
     return Counter({divmod(row, len(OUTCOMES)): count for row, count in found})
 
 
-def deciding(judged: Judged, rulebook: Rulebook) -> Iterator[Deciding]:
+def deciding(judged: Judged) -> Iterator[Deciding]:
     """The rules and needs that decide anywhere: first of those that bring the outcome about, as `codes_of` has it."""
-    fails, unknown, doubts = (words.copy() for words in judged.bitmaps())
-    left = {"fails": fails, "undetermined": unknown, "conditional": doubts}
-    for number, words, outcome in _in_order(judged, rulebook):
+    left = {outcome: words.copy() for outcome, words in judged.bitmaps().items()}
+    for number, effect, words in sorted(judged.effects(), key=lambda found: _EFFECTS.index(found[1])):
+        outcome = OUTCOME_OF[effect]
         taken = words & left[outcome]
         if taken.any():
             yield Deciding(number, OUTCOMES.index(outcome), taken)
             left[outcome] ^= taken
-
-
-def _in_order(judged: Judged, rulebook: Rulebook) -> Iterable[tuple[int, Words, Outcome]]:
-    """Each rule's and need's bitmaps with what they bring about: failures before doubts, and needs at the end."""
-    entries = list(enumerate(judged.entries))
-    rules = list(zip(entries, rulebook.rules, strict=False))
-    for (number, entry), rule in rules:
-        if entry.fails is not None:
-            yield number, entry.fails, "fails" if rule.severity == "blocking" else "conditional"
-    for (number, entry), rule in rules:
-        if entry.undetermined is not None:
-            yield number, entry.undetermined, "undetermined" if _leaves_open(rule) else "conditional"
-    for number, entry in entries[len(rules) :]:
-        if entry.fails is not None:
-            yield number, entry.fails, "conditional"
-
-
-def _leaves_open(rule: Rule) -> bool:
-    return rule.severity == "blocking" and rule.if_unknown == "undetermined"

@@ -15,12 +15,13 @@ from numpy.typing import NDArray
 from fitsvc.answers.shelf import Item
 from fitsvc.caching import LruCache
 from fitsvc.engine.columns.bitmaps import set_at
-from fitsvc.engine.columns.kernel import OUTCOMES, Columns
+from fitsvc.engine.columns.kernel import Columns
 from fitsvc.engine.columns.signatures import arrays_of
 from fitsvc.engine.point import Verdict
 from fitsvc.facts import Case, FactReader
 from fitsvc.language.intervals import SAME
 from fitsvc.language.types import Value
+from fitsvc.rulebook.outcomes import OUTCOMES
 from fitsvc.selection.folding import Tables, array_of, catalogue_of, label_key, present_of, read_facts
 from fitsvc.selection.results import Told, deciding, tally
 from fitsvc.selection.rows import SUBJECT, Row
@@ -186,7 +187,7 @@ class Segment:
 
     def _judge(self, rig: Case) -> Told:
         judged = self._columns.judge(self._catalogue, rig)
-        outcomes, decided = judged.outcome(), list(deciding(judged, self._columns.engine.rulebook))
+        outcomes, decided = judged.outcome(), list(deciding(judged))
         names, kinds = self.kinds
         if f"{SUBJECT}.kind" in self._catalogue.columns:
             by_kind = tally(self._kind_of_signature, outcomes, self._catalogue.weights)

@@ -15,10 +15,11 @@ from fitsvc.answers.answering import Answerer
 from fitsvc.answers.question import Records, read_question
 from fitsvc.answers.shelf import Item
 from fitsvc.document import Json
-from fitsvc.engine.point import Outcome, Verdict
+from fitsvc.engine.point import Verdict
 from fitsvc.facts import Case
 from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.language.types import ListType, Value
+from fitsvc.rulebook.outcomes import Outcome
 from fitsvc.selection.folding import label_key, searched
 from fitsvc.selection.query import Cursor, Wanted, read_cursor, read_facts_wanted
 from fitsvc.selection.results import codes_of

@@ -21,6 +21,7 @@ from fitsvc.language.intervals import SAME
 from fitsvc.language.truth import NO, YES
 from fitsvc.language.typed import join
 from fitsvc.language.types import ListType, NumberType, Type, Value
+from fitsvc.rulebook.outcomes import OUTCOME_OF, OUTCOMES, Outcome
 from fitsvc.rulebook.rules import Need, Rule
 
 Ends = tuple[str, str]
@@ -382,17 +383,13 @@ class Translator:
     def query(self) -> Query:
         """All results, under the names r0, r1 ..., and the outcome from these."""
         results = [self.result(member) for member in self.program.members]
-        fails: list[str] = []
-        unknown: list[str] = []
-        doubts: list[str] = []
+        tests: dict[Outcome, list[str]] = {outcome: [] for outcome in OUTCOMES}
         for i, member in enumerate(self.program.members):
-            rule = member.of
-            blocking = isinstance(rule, Rule) and rule.severity == "blocking"
-            (fails if blocking else doubts).append(f"r{i} = 1")
-            if isinstance(rule, Rule):
-                (unknown if blocking and rule.if_unknown == "undetermined" else doubts).append(f"r{i} = 2")
-        outcome = f"CASE WHEN {some(fails)} THEN 3 WHEN {some(unknown)} THEN 2 WHEN {some(doubts)} THEN 1 ELSE 0 END"
-        return Query(self.parts, results, outcome + "::TINYINT")
+            tests[OUTCOME_OF[member.of.effects["fails"]]].append(f"r{i} = 1")
+            if isinstance(member.of, Rule):
+                tests[OUTCOME_OF[member.of.effects["undetermined"]]].append(f"r{i} = 2")
+        whens = [f"WHEN {some(tests[outcome])} THEN {OUTCOMES.index(outcome)}" for outcome in OUTCOMES[:0:-1]]
+        return Query(self.parts, results, f"CASE {' '.join(whens)} ELSE 0 END::TINYINT")
 
 
 def item_table(program: Program, catalogue: Catalogue) -> dict[str, Any]:

@@ -15,8 +15,8 @@ from litestar import Response, post
 from bench.sql_engine import Database as Judging
 from bench.sql_rules import judged, with_literals
 from fitsvc.answers.question import NoRecords
-from fitsvc.engine.columns.kernel import OUTCOMES
 from fitsvc.facts import Case
+from fitsvc.rulebook.outcomes import OUTCOME_OF, OUTCOMES, Effect
 from fitsvc.rulebook.rules import Rule
 from fitsvc.selection.folding import catalogue_of
 from fitsvc.selection.query import Wanted
@@ -54,22 +54,16 @@ class SqlSelection:
 
     def deciding(self) -> str:
         """The first rule or need that brings an outcome about, as a number."""
-        fails, unknown, doubts, opens = list[str](), list[str](), list[str](), list[str]()
+        tests: dict[Effect, list[str]] = {effect: [] for effect in OUTCOME_OF}
         for number, member in enumerate(self.program.members):
-            rule = member.of
-            if not isinstance(rule, Rule):
-                doubts.append(f"WHEN r{number} = 1 THEN {number}")
-                continue
-            blocking = rule.severity == "blocking"
-            (fails if blocking else doubts).append(f"WHEN r{number} = 1 THEN {number}")
-            sure = blocking and rule.if_unknown == "undetermined"
-            (unknown if sure else opens).append(f"WHEN r{number} = 2 THEN {number}")
-        needs = [one for one in doubts if int(one.split("r")[1].split(" ")[0]) >= len(self.program.rules)]
-        told = [one for one in doubts if one not in needs]
-        ways = {3: fails, 2: unknown, 1: [*told, *opens, *needs]}
-        return " ".join(
-            ["CASE outcome", *(f"WHEN {place} THEN CASE {' '.join(way)} END" for place, way in ways.items()), "END"]
-        )
+            tests[member.of.effects["fails"]].append(f"WHEN r{number} = 1 THEN {number}")
+            if isinstance(member.of, Rule):
+                tests[member.of.effects["undetermined"]].append(f"WHEN r{number} = 2 THEN {number}")
+        ways = ["CASE outcome"]
+        for outcome in OUTCOMES[:0:-1]:
+            way = [test for effect, brought in OUTCOME_OF.items() if brought == outcome for test in tests[effect]]
+            ways.append(f"WHEN {OUTCOMES.index(outcome)} THEN CASE {' '.join(way)} END")
+        return " ".join([*ways, "END"])
 
     def page(self, rig: Case, limit: int) -> dict[str, Any]:
         """A page and the counts."""

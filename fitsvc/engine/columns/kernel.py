@@ -12,7 +12,7 @@ from weakref import WeakKeyDictionary
 import numpy as np
 from numpy.typing import NDArray
 
-from fitsvc.engine.columns.bitmaps import Words, unpack
+from fitsvc.engine.columns.bitmaps import Words, unpack, words_for
 from fitsvc.engine.columns.graph import Step
 from fitsvc.engine.columns.programs import Program, RatingParts, opening_graph
 from fitsvc.engine.columns.rules import FAILS, Entry, Judge
@@ -24,12 +24,11 @@ from fitsvc.facts import Case
 from fitsvc.language import typed
 from fitsvc.language.truth import NO
 from fitsvc.language.types import TextType, Type, Value
-from fitsvc.rulebook.rules import Rule
+from fitsvc.rulebook.outcomes import OUTCOME_OF, OUTCOMES, Effect, Outcome
 
-OUTCOMES: Final = ("works", "conditional", "undetermined", "fails")
-"""Outcomes by their number in an outcome column, best first."""
 MOST_KEPT: Final = 256 << 20
 """Bytes of results kept for one catalogue before all are let go."""
+_WORST_FIRST: Final = OUTCOMES[:0:-1]
 _PAIRS: Final = 4 << 20
 _MOST_RIGS: Final = 1024
 """So many rigs at most, and pairs of a rig and a signature, are judged together."""
@@ -127,6 +126,7 @@ class Index:
         self.program, self.most_kept = program, most_kept
         self.items = ItemValues(program, catalogue)
         self.judges = [Judge(program, member, self.items) for member in program.members]
+        self.effects = [(of["fails"], of["undetermined"]) for of in (member.of.effects for member in program.members)]
         self._lookups = [(judge.key, judge.seen) for judge in self.judges]
 
     def judge(self, catalogue: Catalogue, values: tuple[Value, ...]) -> "Judged":
@@ -172,48 +172,42 @@ class Judged:
 
     def __init__(self, index: Index, catalogue: Catalogue, values: tuple[Value, ...], entries: list[Entry]) -> None:
         self._index, self._values, self.entries, self.catalogue = index, values, entries, catalogue
-        self._outcome: tuple[Words, Words, Words] | None = None
+        self._outcome: Mapping[Outcome, Words] | None = None
 
-    def bitmaps(self) -> tuple[Words, Words, Words]:
-        """Where the outcome is `fails`, `undetermined` and `conditional`; elsewhere it is `works`."""
-        if self._outcome is None:
-            fails, unknown, doubts = self._unions()
-            unknown &= ~fails
-            doubts &= ~(fails | unknown)
-            self._outcome = (fails, unknown, doubts)
-        return self._outcome
-
-    def _unions(self) -> tuple[Words, Words, Words]:
-        """The union of what fails, of what leaves undetermined, and of what is to be minded."""
-        words = -(-self.catalogue.count // 64)
-        fails, unknown, doubts = (np.zeros(words, np.uint64) for _ in range(3))
-        for judge, entry in zip(self._index.judges, self.entries, strict=True):
-            rule = judge.member.of
-            blocking = isinstance(rule, Rule) and rule.severity == "blocking"
+    def effects(self) -> Iterator[tuple[int, Effect, Words]]:
+        """What rules and needs bring to the outcome: each by its number, needs after the rules, and where it does."""
+        for number, (entry, (fails, undetermined)) in enumerate(zip(self.entries, self._index.effects, strict=True)):
             if entry.fails is not None:
-                target = fails if blocking else doubts
-                target |= entry.fails
+                yield number, fails, entry.fails
             if entry.undetermined is not None:
-                sure = blocking and isinstance(rule, Rule) and rule.if_unknown == "undetermined"
-                target = unknown if sure else doubts
-                target |= entry.undetermined
-        return fails, unknown, doubts
+                yield number, undetermined, entry.undetermined
+
+    def bitmaps(self) -> Mapping[Outcome, Words]:
+        """Where the outcome is each but `works`, the worst first; elsewhere it is `works`."""
+        if self._outcome is None:
+            words = words_for(self.catalogue.count)
+            found = {outcome: np.zeros(words, np.uint64) for outcome in _WORST_FIRST}
+            for _, effect, where in self.effects():
+                found[OUTCOME_OF[effect]] |= where
+            worse = np.zeros(words, np.uint64)
+            for outcome in found:
+                found[outcome] &= ~worse
+                worse |= found[outcome]
+            self._outcome = found
+        return self._outcome
 
     def outcome(self) -> NDArray[np.uint8]:
         """The outcome of each signature, as a place in `OUTCOMES`."""
         found = np.zeros(self.catalogue.count, np.uint8)
-        for place, words in zip((3, 2, 1), self.bitmaps(), strict=True):
-            found += unpack(words, self.catalogue.count).view(np.uint8) * np.uint8(place)
+        for outcome, words in self.bitmaps().items():
+            found += unpack(words, self.catalogue.count).view(np.uint8) * np.uint8(OUTCOMES.index(outcome))
         return found
 
-    def counts(self) -> dict[str, int]:
+    def counts(self) -> dict[Outcome, int]:
         """How many items come to each outcome."""
         counter = self.catalogue.counter
-        fails, unknown, doubts = (counter.of(words) for words in self.bitmaps())
-        return {
-            "works": counter.total - fails - unknown - doubts, "conditional": doubts, "undetermined": unknown,
-            "fails": fails,
-        }  # fmt: skip
+        found = {outcome: counter.of(words) for outcome, words in self.bitmaps().items()}
+        return {"works": counter.total - sum(found.values()), **found}
 
     def rule_counts(self) -> list[tuple[int, int, int, int]]:
         """For each rule how many items pass, fail, are undetermined, are none of its business."""

@@ -2,7 +2,7 @@
 
 from fitsvc.audits.results import TABLES
 from fitsvc.audits.rigs import CARRIED
-from fitsvc.engine.columns.kernel import OUTCOMES
+from fitsvc.rulebook.outcomes import OUTCOMES
 from fitsvc.rulebook.vocabulary import Vocabulary
 from fitsvc.service.audits.folder import FILES, FORMATS, STATES
 from fitsvc.service.json_schema import (

@@ -205,9 +205,8 @@ def _lines(one: Rule | Limit | Need) -> Iterator[tuple[str, str, bool]]:
     yield "Applies when", one.applies_text, True
     if isinstance(one, Rule):
         yield "Requires", one.requires_text, True
-        yield "Weighs as", "a caution" if one.severity == "caution" else "it decides", False
-        unknown = "a caution" if "caution" in (one.if_unknown, one.severity) else "the answer is: not sure yet"
-        yield "If not known", unknown, False
+        yield "Weighs as", "it decides" if one.blocks else "a caution", False
+        yield "If not known", "the answer is: not sure yet" if one.leaves_open else "a caution", False
         yield "Remedy", sentence(one.remedy), False
     elif isinstance(one, Limit):
         yield "Limits", sentence(one.quantity), False

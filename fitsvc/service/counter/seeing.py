@@ -12,6 +12,7 @@ from fitsvc.answers.summary import ANY, readings, to_ask
 from fitsvc.drawing.ink import Drawing
 from fitsvc.drawing.sketches import sketch
 from fitsvc.language.display import System
+from fitsvc.rulebook.outcomes import OUTCOME_OF, Outcome
 from fitsvc.service.counter.fields import Field, FieldMaker, sentence
 from fitsvc.service.counter.links import Fields, adapter_places, link, write_fields
 
@@ -21,6 +22,13 @@ OUTCOMES: Final[Mapping[str, str]] = {
     "undetermined": "Not sure yet",
     "fails": "No",
 }
+_MARKS: Final[Mapping[Outcome, str]] = {
+    "works": "passes",
+    "conditional": "caution",
+    "undetermined": "open",
+    "fails": "fails",
+}
+"""How a finding weighs, by the outcome that it brings about."""
 _SOURCES: Final = {"common_practice": "common practice", "published": "published", "estimate": "an estimate"}
 
 
@@ -89,8 +97,8 @@ class Seen:
 def see(answerer: Answerer, answer: Answer, fields: Fields, system: System) -> Seen:
     """Make the view of an answer to the question that these fields ask."""
     rulebook, the = answerer.rulebook, answerer.wording.the
-    mild = {rule.id for rule in rulebook.rules if rule.if_unknown == "caution"}
-    told = [Told(_mark(one, mild), one, source_text(one.source)) for one in answer.findings]
+    effect = answerer.wording.effect
+    told = [Told(_MARKS[OUTCOME_OF[effect(one)]], one, source_text(one.source)) for one in answer.findings]
     titles = {limit.name: limit.title for limit in rulebook.limits}
     maker = FieldMaker(rulebook.vocabulary, fields, (), system)
     shown = {"units": system} if system != "us" else {}
@@ -125,14 +133,6 @@ def _named(fields: Fields, vehicle: str) -> dict[str, str]:
     """The fields with the vehicle named by its id."""
     rest = {name: text for name, text in fields.items() if name.partition(".")[0] != "vehicle"}
     return {"vehicle": vehicle, **rest}
-
-
-def _mark(finding: Finding, mild: set[str]) -> str:
-    if finding.result == "passes":
-        return "passes"
-    if finding.severity == "caution" or (finding.result == "undetermined" and finding.rule in mild):
-        return "caution"
-    return "fails" if finding.result == "fails" else "open"
 
 
 def _limit(one: LimitShown, titles: Mapping[str, str], the: Callable[[str], str]) -> LimitTold:
