@@ -12,7 +12,7 @@ import msgspec
 
 from fitsvc.caching import LruCache
 from fitsvc.document import Json
-from fitsvc.language.intervals import SAME, Bounds
+from fitsvc.language.intervals import TOLERANCE, Bounds
 from fitsvc.language.problems import Problem, ProblemsFound, nearest
 from fitsvc.language.quantities import QuantityError, parse_quantity
 from fitsvc.language.truth import NO, YES
@@ -215,7 +215,7 @@ def _held(fact: Fact, wire: Json, pointer: str = "") -> float:
     """One figure within the fact's plausible range; what is the same as an end of it is that end."""
     amount = _amount(fact, wire, pointer)
     assert fact.range and fact.range_text
-    if not (isfinite(amount) and fact.range[0] - SAME <= amount <= fact.range[1] + SAME):
+    if not (isfinite(amount) and fact.range[0] - TOLERANCE <= amount <= fact.range[1] + TOLERANCE):
         low, high = fact.range_text
         message = f"{_shown(wire)} is not plausible for {fact.the}"
         raise _refuse(message, f"it is between {low} and {high}; check the figure and its unit", pointer, True)
@@ -285,7 +285,7 @@ def _size(fact: Fact, kind: ListType, wire: str, pointer: str) -> int:
         listed = ", ".join(f"`{member}`" for member in kind.members)
         raise _refuse(error.message, f"{fact.the} is one of {listed}", pointer) from None
     for i, size in enumerate(kind.sizes):
-        if abs(size - amount) <= SAME:
+        if abs(size - amount) <= TOLERANCE:
             return 1 << i
     near = min(zip(kind.sizes, kind.members, strict=True), key=lambda pair: abs(pair[0] - amount))
     listed = ", ".join(f"`{member}`" for member in kind.members)

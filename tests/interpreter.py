@@ -15,7 +15,7 @@ from functools import cache
 from itertools import product as cartesian
 from math import inf
 from pathlib import Path
-from typing import Any
+from typing import Any, assert_never
 
 from fitsvc.facts import Case
 from fitsvc.language import syntax
@@ -178,7 +178,7 @@ def turned_at_worst(behind: Number, height: Number, radius: Number, grade: Numbe
 
 
 @cache
-def tree(text: str) -> syntax.Node:
+def tree(text: str) -> syntax.AnyNode:
     """The syntax tree of an expression."""
     return parse(Source.plain(text))
 
@@ -316,13 +316,13 @@ def about(texts: Texts, *expressions: str) -> set[str]:
     return {one for one in read - handled if texts.presence.get(one) == "asked" or one in texts.asked}
 
 
-def nodes(node: syntax.Node) -> list[syntax.Node]:
+def nodes(node: syntax.AnyNode) -> list[syntax.AnyNode]:
     """A node and all that is read below it."""
     below = () if _asks(node) else syntax.below(node)
     return [node, *(inner for part in below for inner in nodes(part))]
 
 
-def _asks(node: syntax.Node) -> str:
+def _asks(node: syntax.AnyNode) -> str:
     """The subject or fact whose presence a node asks; that is to read nothing of it."""
     return str(node.arguments[0]) if isinstance(node, syntax.Call) and node.function == "present" else ""
 
@@ -370,7 +370,7 @@ class Reading:
         here = self.adapter if name.startswith("adapter.") else self.known
         return here.get(name, self.texts.unknown[name])
 
-    def value(self, node: syntax.Node, wanted: str = "") -> Value:
+    def value(self, node: syntax.AnyNode, wanted: str = "") -> Value:
         """The value of a node; `wanted` is the list that a bare member or size is read as of."""
         match node:
             case syntax.Number(text=text):
@@ -393,9 +393,12 @@ class Reading:
                 return self._if(node, wanted)
             case syntax.Call():
                 return self._call(node)
-        return self.truth(node)
+            case syntax.Not() | syntax.And() | syntax.Or():
+                return self.truth(node)
+            case _:
+                assert_never(node)
 
-    def truth(self, node: syntax.Node) -> Truth:
+    def truth(self, node: syntax.AnyNode) -> Truth:
         """The value of a condition."""
         match node:
             case syntax.Not():
@@ -408,7 +411,7 @@ class Reading:
         assert found is None or isinstance(found, bool)
         return found
 
-    def number(self, node: syntax.Node) -> Number:
+    def number(self, node: syntax.AnyNode) -> Number:
         """The value of a number; a size is its length."""
         return self._length(self.value(node))
 
@@ -426,7 +429,7 @@ class Reading:
                 return Members(wanted, frozenset([name]))
         return (amount, amount)
 
-    def _list_of(self, node: syntax.Node) -> str:
+    def _list_of(self, node: syntax.AnyNode) -> str:
         """The list that a node's value is a member of, if that can be told from the node alone."""
         found = ""
         match node:
@@ -494,7 +497,7 @@ class Reading:
                 return self._lookup(self.texts.tables[str(node.arguments[0])], node.arguments[1])
         return call(node.function, list(map(self.number, node.arguments)))
 
-    def _known(self, node: syntax.Node) -> Truth:
+    def _known(self, node: syntax.AnyNode) -> Truth:
         """Yes where something is known on either side, else unknown: no rule rests on not knowing."""
         match self.value(node):
             case None:
@@ -505,7 +508,7 @@ class Reading:
                 return True if low > -inf and high < inf else None
         return True
 
-    def _lookup(self, table: Mapping[str, Any], key_node: syntax.Node) -> Value:
+    def _lookup(self, table: Mapping[str, Any], key_node: syntax.AnyNode) -> Value:
         key = self.value(key_node, table["key"])
         if "rows" in table:
             assert isinstance(key, Members)

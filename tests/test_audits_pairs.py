@@ -115,7 +115,7 @@ def _waits(point: Point, verdict: Verdict, case: Case) -> set[str]:
     kinds, waits = point.rulebook.vocabulary.slots(), set()
     own, each = point.opening_leaves
     for number in verdict.unknown:
-        names = {read.name for read in point.basis(number, bool(case.adapters)).leaves}
+        names = {read.name for read in point.support(number, bool(case.adapters)).leaves}
         if any(name.startswith("opening.") for name in names):
             names = {name for name in names if not name.startswith("opening.")} | {read.name for read in (*own, *each)}
         for name in names:

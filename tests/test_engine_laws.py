@@ -72,7 +72,7 @@ def test_more_knowledge_never_changes_what_the_shipped_rules_settled(seed: int) 
         case = better
 
 
-def evidence(texts: Texts, *expressions: str) -> list[tuple[syntax.Node, syntax.Node]]:
+def evidence(texts: Texts, *expressions: str) -> list[tuple[syntax.AnyNode, syntax.AnyNode]]:
     """The two sides of every `span` in some expressions, and in the derived values they read."""
     found = []
     for node in (node for expression in expressions for node in nodes(tree(expression))):

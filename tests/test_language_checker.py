@@ -136,7 +136,7 @@ def test_dimension_and_sign(text: str, dimension: object, negative: bool) -> Non
 def test_bare_members_are_read_by_the_other_side(text: str, mask: int) -> None:
     """A bare member or a size stands for one of the list it is compared with."""
     node = checked(text)
-    assert isinstance(node, typed.Among) and node.mask == mask
+    assert isinstance(node, typed.Membership) and node.mask == mask
 
 
 @pytest.mark.parametrize("text", ["accessory.kind == %s", "%s == accessory.kind"])
@@ -144,14 +144,14 @@ def test_a_choice_of_members_is_read_by_the_other_side(text: str) -> None:
     """A choice between bare members may stand on either side of a comparison."""
     node = checked(text % "(step if accessory.pin_supplied else ball_mount)")
     assert isinstance(node, typed.SameMember)
-    assert {type(node.left), type(node.right)} == {typed.Read, typed.Choice}
+    assert {type(node.left), type(node.right)} == {typed.Read, typed.Conditional}
 
 
 def test_sizes_of_two_lists_compare_by_length() -> None:
     """Sizes of one list compare as members, of two lists as lengths."""
     assert isinstance(checked("accessory.shank == receiver.opening"), typed.SameMember)
     assert isinstance(checked("accessory.shank == accessory.pin"), typed.Equal)
-    assert isinstance(checked("accessory.shank <= receiver.opening"), typed.AtMost)
+    assert isinstance(checked("accessory.shank <= receiver.opening"), typed.LessOrEqual)
 
 
 @pytest.mark.parametrize(
@@ -220,4 +220,4 @@ def test_present_takes_subjects_and_the_facts_a_question_gives() -> None:
     for name in ("load", "load.bikes", "accessory.kind"):
         node = checked(f"present({name})", TRUTH)
         assert node == typed.Present(TRUTH, name)
-        assert typed.reads(node) == {} and typed.asked(node) == {name}
+        assert typed.reads(node) == {} and typed.presences(node) == {name}

@@ -6,7 +6,8 @@ import pytest
 from hypothesis import example, given
 from hypothesis import strategies as st
 
-from fitsvc.language.display import DISPLAY_UNITS, SAME, System, show, show_together
+from fitsvc.language.display import DISPLAY_UNITS, System, show, show_together
+from fitsvc.language.intervals import TOLERANCE
 from fitsvc.language.quantities import ANGLE, FORCE, LENGTH, MASS, NUMBER, TORQUE, Dimension, parse_quantity
 
 IN = 25.4
@@ -23,7 +24,7 @@ STEPS = {
     "": 0.01,
 }
 UNITS = st.sampled_from(sorted(set(DISPLAY_UNITS) - {"ft-lb"}))
-VALUES = st.one_of(st.floats(-1e9, 1e9), st.floats(-0.5, 0.5)).filter(lambda v: v == 0 or abs(v) > SAME)
+VALUES = st.one_of(st.floats(-1e9, 1e9), st.floats(-0.5, 0.5)).filter(lambda v: v == 0 or abs(v) > TOLERANCE)
 ENDS = st.one_of(VALUES, st.sampled_from([0.0, 101.6, 101.6000011, 107.95]))
 
 
@@ -128,14 +129,14 @@ def test_different_values_never_alike(value: float, gap: float, unit: str, syste
     """Two values that differ by more than the tolerance never print alike."""
     rows = [(v, v, DISPLAY_UNITS[unit], unit) for v in (value, value + gap)]
     texts = show_together(rows, system)
-    assert (texts[0] == texts[1]) == (rows[1][0] - value <= SAME)
+    assert (texts[0] == texts[1]) == (rows[1][0] - value <= TOLERANCE)
 
 
 def test_neighbouring_floats_are_told_apart() -> None:
     """Even two floats with none between them, whose quotients in inches are one float, do not print alike."""
     low = 14255159110.024595
     high = nextafter(low, inf)
-    assert high - low > SAME and low / IN == high / IN
+    assert high - low > TOLERANCE and low / IN == high / IN
     assert len(set(show_together([(v, v, LENGTH, "in") for v in (low, high)], "us"))) == 2
 
 
@@ -146,7 +147,7 @@ def test_different_ranges_never_alike(ranges: list[tuple[float, float]], unit: s
     texts = show_together(rows, "us")
     for (lo, hi, *_), text in zip(rows, texts, strict=True):
         for (lo2, hi2, *_), text2 in zip(rows, texts, strict=True):
-            assert text != text2 or (abs(lo - lo2) <= SAME and abs(hi - hi2) <= SAME)
+            assert text != text2 or (abs(lo - lo2) <= TOLERANCE and abs(hi - hi2) <= TOLERANCE)
 
 
 @given(ENDS, st.floats(2e-6, 1e6))

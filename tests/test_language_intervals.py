@@ -19,7 +19,7 @@ from fitsvc.language.functions import FUNCTIONS
 from fitsvc.language.intervals import (
     ANYTHING,
     NOT_NEGATIVE,
-    SAME,
+    TOLERANCE,
     Bounds,
     at_most,
     equal,
@@ -193,7 +193,7 @@ def test_nothing_times_anything_is_nothing() -> None:
     ("a", "b", "truth"),
     [
         ((1.0, 2.0), (2.0, 3.0), YES), ((1.0, 2.0), (1.9, 3.0), UNKNOWN), ((2.0, 3.0), (1.0, 1.9), NO),
-        ((2.0, 3.0), (1.0, 2.0), UNKNOWN), ((1.0, 1.0 + SAME), (1.0, 1.0), YES), ((1.1, 1.1), (1.0, 1.0), NO),
+        ((2.0, 3.0), (1.0, 2.0), UNKNOWN), ((1.0, 1.0 + TOLERANCE), (1.0, 1.0), YES), ((1.1, 1.1), (1.0, 1.0), NO),
         (ANYTHING, (1.0, 1.0), UNKNOWN), (NOT_NEGATIVE, (-1.0, -1.0), NO), ((0.0, 0.0), NOT_NEGATIVE, YES),
     ],
 )  # fmt: skip
@@ -215,7 +215,7 @@ def test_what_is_within_a_millionth_is_the_same(apart: float) -> None:
 @given(st.floats(-1e6, 1e6), st.integers(-3, 3), st.floats(-2e-6, 2e-6))
 def test_exact_values_always_compare(x: float, steps: int, apart: float) -> None:
     """Of two exact values one is less, or they are the same; nothing is left open, at the tolerance's edge either."""
-    y = x + steps * SAME + apart
+    y = x + steps * TOLERANCE + apart
     a, b = (x, x), (y, y)
     assert UNKNOWN not in (equal(a, b), at_most(a, b), at_most(b, a))
     assert equal(a, b) == min(at_most(a, b), at_most(b, a))

@@ -11,6 +11,7 @@ from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.language.source import Source
 from fitsvc.language.syntax import (
     And,
+    AnyNode,
     Arithmetic,
     Call,
     Comparison,
@@ -27,7 +28,7 @@ from fitsvc.language.syntax import (
 )  # fmt: skip
 
 
-def parsed(text: str) -> Node:
+def parsed(text: str) -> AnyNode:
     """The syntax tree of a text."""
     return parse(Source.plain(text))
 
@@ -83,7 +84,7 @@ def test_a_blank_about_the_slash_divides() -> None:
 @pytest.mark.parametrize(
     ("text", "value"), [("2 in [a]", Number(0, "2")), ("2 in in [a]", Quantity(0, "2 in")), ("a.x in [a]", A)]
 )
-def test_in_of_membership_is_not_inches(text: str, value: Node) -> None:
+def test_in_of_membership_is_not_inches(text: str, value: AnyNode) -> None:
     """`in` before a list is the membership word, after a number otherwise the unit."""
     assert parsed(text) == In(0, value, (Name(0, "a"),), False)
 

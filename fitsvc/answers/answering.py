@@ -32,9 +32,9 @@ from fitsvc.answers.summary import summarise, to_ask
 from fitsvc.answers.wording import Wording
 from fitsvc.caching import LruCache
 from fitsvc.document import Json
-from fitsvc.engine.leaves import Basis
 from fitsvc.engine.limits import Lowest, limits_of
 from fitsvc.engine.point import Point, Verdict
+from fitsvc.engine.support import Support
 from fitsvc.facts import Case, FactReader
 from fitsvc.language.display import System, show_down
 from fitsvc.rulebook.outcomes import RESULT_OF
@@ -65,7 +65,7 @@ class Answerer:
         self._name = RulebookName(rulebook.digest, rulebook.name)
         self._limits_by_id = {limit.id: limit for limit in rulebook.limits}
         nodes = [node for limit in rulebook.limits for one in limit.ratings for node in (one.node, one.guard) if node]
-        self._limit_slots = tuple(read.name for read in Basis(nodes, self.engine.bare_derived).leaves)
+        self._limit_slots = tuple(read.name for read in Support(nodes, self.engine.bare_derived).leaves)
         self._kept_limits = LruCache[tuple[object, ...], list[LimitShown]](_MOST_LIMITS)
 
     @cached_property

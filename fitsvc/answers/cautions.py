@@ -8,13 +8,12 @@ from fitsvc.engine.point import Point
 from fitsvc.facts import Case
 from fitsvc.language.display import System
 from fitsvc.language.truth import UNKNOWN, YES
-from fitsvc.language.typed import AnyTyped, Constant
-from fitsvc.language.types import TRUTH, Value
+from fitsvc.language.typed import ALWAYS, AnyTyped
+from fitsvc.language.types import Value
 from fitsvc.rulebook.rules import values_of
 
 _MOST_APPLYING: Final = 10_000
 """Of the guards' values that occur together, more than come up in practice: they take three values each."""
-_ALWAYS: Final = Constant(TRUTH, YES)
 
 
 class Cautions:
@@ -22,7 +21,7 @@ class Cautions:
 
     def __init__(self, engine: Point) -> None:
         self._engine, self._cautions = engine, engine.rulebook.cautions
-        self._guards: list[AnyTyped] = [one.guard or _ALWAYS for one in self._cautions]
+        self._guards: list[AnyTyped] = [one.guard or ALWAYS for one in self._cautions]
         self._shown = [values_of(one.text) for one in self._cautions]
         self._texts = [filled(one.text, ()) if not shown else ""
                        for one, shown in zip(self._cautions, self._shown, strict=True)]  # fmt: skip

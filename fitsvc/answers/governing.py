@@ -6,10 +6,10 @@ and the adapters in it. People are told the label to look at, not the name of th
 
 from collections.abc import Iterable, Iterator
 
-from fitsvc.engine.leaves import Basis
 from fitsvc.engine.point import Point
+from fitsvc.engine.support import Support
 from fitsvc.facts import Case
-from fitsvc.language.intervals import SAME
+from fitsvc.language.intervals import TOLERANCE
 from fitsvc.language.typed import Read
 from fitsvc.language.types import NumberType, Value
 from fitsvc.rulebook.rules import Rating
@@ -18,7 +18,7 @@ from fitsvc.rulebook.rules import Rating
 def governing_fact(engine: Point, rating: Rating, at_most: float, case: Case) -> str:
     """The fact whose figure is the rating's; the rating's own name where several together make it."""
     for name, value in _behind(engine, rating, case):
-        if isinstance(value, tuple) and abs(value[0] - at_most) <= SAME:
+        if isinstance(value, tuple) and abs(value[0] - at_most) <= TOLERANCE:
             return name
     return rating.name
 
@@ -34,7 +34,7 @@ def unknown_in_opening(engine: Point, opening: Read, case: Case) -> list[str]:
 
 
 def _open(facts: Iterable[tuple[str, Value]]) -> list[str]:
-    found = (name for name, value in facts if isinstance(value, tuple) and value[1] - value[0] > SAME)
+    found = (name for name, value in facts if isinstance(value, tuple) and value[1] - value[0] > TOLERANCE)
     return list(dict.fromkeys(found))
 
 
@@ -42,11 +42,11 @@ def _behind(engine: Point, rating: Rating, case: Case) -> Iterator[tuple[str, Va
     """The facts of a rating's dimension that matter in an opened case, those behind the working opening too."""
     adapted = bool(case.adapters)
     derived = engine.derived if adapted else engine.bare_derived
-    basis = engine.kept(("rating", rating.name, adapted), lambda: Basis([rating.node], derived))
-    nodes = [*basis.leaves, *basis.decisions]
+    support = engine.kept(("rating", rating.name, adapted), lambda: Support([rating.node], derived))
+    nodes = [*support.leaves, *support.decisions]
     values = engine.values(("rating", rating.name, adapted), lambda: nodes).of(case)
-    for place in basis.matter(values[len(basis.leaves) :]):
-        read = basis.leaves[place]
+    for place in support.relevant(values[len(support.leaves) :]):
+        read = support.leaves[place]
         if not _alike(read, rating.node):
             continue
         if read.name.startswith("opening."):
@@ -57,8 +57,8 @@ def _behind(engine: Point, rating: Rating, case: Case) -> Iterator[tuple[str, Va
 
 def _in_opening(engine: Point, opening: Read, case: Case) -> Iterator[tuple[str, Value]]:
     one = engine.rulebook.opening[opening.name]
-    own = Basis([one.bare], engine.derived).leaves
-    each = [read for read in Basis([one.each], engine.derived).leaves if read.name.startswith("adapter.")]
+    own = Support([one.bare], engine.derived).leaves
+    each = [read for read in Support([one.each], engine.derived).leaves if read.name.startswith("adapter.")]
     places = [(read, case.facts) for read in own] + [(read, facts) for facts in case.adapters for read in each]
     for read, facts in places:
         if _alike(read, opening):

@@ -68,7 +68,7 @@ class Missing:
         """The facts and the subjects that a rule rests on; `opening` where an adapter would count."""
         found: frozenset[str] | None = self._about.get(number)
         if found is None:
-            names = [read.name for adapted in (False, True) for read in self.engine.basis(number, adapted).leaves]
+            names = [read.name for adapted in (False, True) for read in self.engine.support(number, adapted).leaves]
             self._about[number] = found = frozenset([*names, *(name.split(".", 1)[0] for name in names)])
         return found
 
@@ -105,9 +105,9 @@ class Missing:
 
     def _rests_on(self, number: int, case: Case) -> Iterator[tuple[Read, int | None]]:
         adapted = bool(case.adapters)
-        basis = self.engine.basis(number, adapted)
-        decided = self.engine.values(("decisions", number, adapted), lambda: basis.decisions).of(case)
-        matter = [basis.leaves[i] for i in basis.matter(decided)]
+        support = self.engine.support(number, adapted)
+        decided = self.engine.values(("decisions", number, adapted), lambda: support.decisions).of(case)
+        matter = [support.leaves[i] for i in support.relevant(decided)]
         yield from ((read, None) for read in matter if not read.name.startswith("opening."))
         if any(read.name.startswith("opening.") for read in matter):
             own, each = self.engine.opening_leaves

@@ -4,7 +4,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from typing import Final
 
 from fitsvc.language.display import System, show_together
-from fitsvc.language.intervals import SAME
+from fitsvc.language.intervals import TOLERANCE
 from fitsvc.language.quantities import Dimension
 from fitsvc.language.types import Value
 from fitsvc.rulebook.rules import IfKnown, Shown, Template
@@ -68,7 +68,7 @@ def not_known(things: Sequence[str]) -> str:
 def exact(value: Value, shown: Shown) -> bool:
     """Whether a value leaves nothing open."""
     if isinstance(value, tuple):
-        return value[1] - value[0] <= SAME
+        return value[1] - value[0] <= TOLERANCE
     if len(shown.words) == 3 and shown.words[1] == UNKNOWN:
         return value != 1
     return not value & (value - 1)

@@ -23,7 +23,7 @@ from fitsvc.answers.summary import ANY
 from fitsvc.document import Document
 from fitsvc.facts import MOST_ADAPTERS, Case, FactReader
 from fitsvc.language.display import System
-from fitsvc.language.intervals import SAME
+from fitsvc.language.intervals import TOLERANCE
 from fitsvc.language.problems import Problem
 from fitsvc.language.typed import Read
 from fitsvc.language.types import Value
@@ -138,7 +138,7 @@ class Remedies:
     def _less(self, document: Document, case: Case, name: str, failing: Sequence[int]) -> Iterator[Tried]:
         """A smaller load: the most that no longer fails."""
         fact, now = self.missing.engine.rulebook.vocabulary.facts[name], case.facts.get(name)
-        if not isinstance(now, tuple) or not 0.0 < now[0] >= now[1] - SAME:
+        if not isinstance(now, tuple) or not 0.0 < now[0] >= now[1] - TOLERANCE:
             return
         open_case = replace(case, facts={**case.facts, name: (0.0, now[0])})
         held = Held(Read(fact.type, name), fact)
@@ -146,7 +146,7 @@ class Remedies:
         grid = several[0].grid
         for status, _, last in reversed(together(grid, several, lambda found: BAD if BAD in found else GOOD).runs):
             value = last * grid.step
-            if status == GOOD and SAME < value < now[0] - SAME:
+            if status == GOOD and TOLERANCE < value < now[0] - TOLERANCE:
                 less = replace(case, facts={**case.facts, name: (value, value)})
                 if self.missing.engine.evaluate(less).outcome in ("works", "conditional"):
                     text = grid.text(last)

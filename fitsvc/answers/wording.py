@@ -13,10 +13,10 @@ from fitsvc.engine.point import Point
 from fitsvc.facts import Case
 from fitsvc.language.compiler import compile_reads
 from fitsvc.language.display import System
-from fitsvc.language.intervals import SAME
+from fitsvc.language.intervals import TOLERANCE
 from fitsvc.language.truth import YES
-from fitsvc.language.typed import AnyTyped, Constant, Read
-from fitsvc.language.types import TRUTH, Value
+from fitsvc.language.typed import ALWAYS, AnyTyped, Read
+from fitsvc.language.types import Value
 from fitsvc.rulebook.outcomes import Effect, Result
 from fitsvc.rulebook.rules import Need, Rating, Rule, Rulebook, Shown, Template, values_of
 from fitsvc.rulebook.vocabulary import spoken
@@ -24,7 +24,6 @@ from fitsvc.rulebook.vocabulary import spoken
 _OTHERS: Final[Mapping[str, str]] = {"vehicle.id": "vehicle's configuration"}
 _MOST_WORDED: Final = 2_000
 """Findings of a rule that are kept in each system of units, of about a kilobyte each: 2 MB for a rule at the most."""
-_ALWAYS: Final = Constant(TRUTH, YES)
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,12 +56,12 @@ class RuleWords:
         self._margin_text = _text((rule.margin,), nodes) if rule.margin else None
         self._margin_at = len(nodes) - 1
         self._first_fact = len(nodes)
-        self._basis = wording.engine.basis(number, adapted)
-        leaves = self._basis.leaves
+        self._support = wording.engine.support(number, adapted)
+        leaves = self._support.leaves
         nodes += leaves
         self._first_decision = len(nodes)
-        nodes += self._basis.decisions
-        self.rests_on = compile_reads([slot.name for slot in leaves], tuple(self._basis.presences))
+        nodes += self._support.decisions
+        self.rests_on = compile_reads([slot.name for slot in leaves], tuple(self._support.presences))
         self._opening = tuple(slot for slot in leaves if slot.name.startswith("opening."))
         self._rating = wording.rating_of(rule) if self._opening else None
         self._facts = tuple((wording.name_of(slot.name), wording.shown(slot)) for slot in leaves)
@@ -137,7 +136,7 @@ class RuleWords:
     def _facts_of(self, values: Sequence[Value]) -> list[tuple[str, Shown, Value]]:
         """The facts that matter in this case, with how each is shown and what is known of it."""
         first = self._first_fact
-        matter = self._basis.matter(values[self._first_decision :])
+        matter = self._support.relevant(values[self._first_decision :])
         return [(*self._facts[i], values[first + i]) for i in matter]
 
     def _margin(self, values: Sequence[Value], system: System) -> str:
@@ -146,7 +145,7 @@ class RuleWords:
         bounds = values[self._margin_at]
         assert isinstance(bounds, tuple)
         low, high = sorted(abs(end) for end in bounds)
-        if high == inf or bounds[0] < -SAME < SAME < bounds[1]:
+        if high == inf or bounds[0] < -TOLERANCE < TOLERANCE < bounds[1]:
             return ""
         return texts([((low, high), self._margin_text.holes[0][1])], system)[0]
 
@@ -169,7 +168,7 @@ class NeedWords:
 
     def __init__(self, wording: "Wording", number: int, need: Need) -> None:
         self._need, self._wording, self._key = need, wording, ("need", number)
-        nodes: list[AnyTyped] = [need.guard or _ALWAYS]
+        nodes: list[AnyTyped] = [need.guard or ALWAYS]
         self._values = _text(tuple(need.values.values()), nodes)
         self._because = _text(need.because, nodes)
         self._unknown = _text(need.unknown, nodes) if need.unknown else None

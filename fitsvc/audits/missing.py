@@ -17,6 +17,7 @@ from fitsvc.audits.rigs import AuditRig
 from fitsvc.engine.columns.bitmaps import unpack
 from fitsvc.engine.columns.kernel import Judged
 from fitsvc.engine.columns.signatures import Column
+from fitsvc.language.intervals import TOLERANCE
 from fitsvc.language.types import ListType, TextType, Type, Value
 from fitsvc.rulebook.outcomes import OUTCOMES
 
@@ -27,7 +28,7 @@ _UNDETERMINED: Final = OUTCOMES.index("undetermined")
 def exact_rows(kind: Type, column: Column) -> NDArray[np.bool_]:
     """In which rows of a column a fact is exactly known."""
     if isinstance(column, tuple):
-        return np.less_equal(column[1] - column[0], 1e-6)
+        return np.less_equal(column[1] - column[0], TOLERANCE)
     if isinstance(kind, ListType):
         return np.less_equal(np.bitwise_count(column), 1)
     return np.not_equal(column, 1)
@@ -38,7 +39,7 @@ def exact_value(kind: Type, value: Value | None) -> bool:
     if value is None or isinstance(kind, TextType):
         return False
     if isinstance(value, tuple):
-        return value[1] - value[0] <= 1e-6
+        return value[1] - value[0] <= TOLERANCE
     return value.bit_count() == 1 if isinstance(kind, ListType) else value != 1
 
 
@@ -52,7 +53,7 @@ class OpenFacts:
         read: dict[tuple[int, bool], list[str]] = {}
         for number in self.rules:
             for adapted in (False, True):
-                names = [leaf.name for leaf in kernel.engine.basis(number, adapted).leaves]
+                names = [leaf.name for leaf in kernel.engine.support(number, adapted).leaves]
                 if any(name.startswith("opening.") for name in names):
                     names = [name for name in names if not name.startswith("opening.")]
                     names += [leaf.name for leaf in (*own, *each)]

@@ -15,15 +15,14 @@ from fitsvc.facts import Case
 from fitsvc.language.display import System, show
 from fitsvc.language.intervals import Bounds
 from fitsvc.language.quantities import MASS
-from fitsvc.language.truth import NO, YES
-from fitsvc.language.typed import AtMost, Constant
-from fitsvc.language.types import TRUTH, NumberType
+from fitsvc.language.truth import NO
+from fitsvc.language.typed import ALWAYS, LessOrEqual
+from fitsvc.language.types import NumberType
 from fitsvc.rulebook.rules import Limit, Rating
 
 _LEFT: Final = 10.0
 _LONGEST: Final = 400.0
 _DASH: Final = "5 4"
-_ALWAYS: Final = Constant(TRUTH, YES)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -77,8 +76,8 @@ def _chain(wording: Wording, limit: Limit, low: Lowest, case: Case, system: Syst
     numbers = {rule.id: number for number, rule in enumerate(wording.rulebook.rules) if rule.limit == limit.id}
     rules = [numbers[f"{limit.id}/{rating.name}"] for rating in limit.ratings]
     first = wording.rulebook.rules[rules[0]].requires
-    assert isinstance(first, AtMost)
-    nodes = [first.left, *(node for rating in limit.ratings for node in (rating.node, rating.guard or _ALWAYS))]
+    assert isinstance(first, LessOrEqual)
+    nodes = [first.left, *(node for rating in limit.ratings for node in (rating.node, rating.guard or ALWAYS))]
     asked, *found = wording.engine.values(("chain", limit.id), lambda: nodes).of(case)
     unit = limit.ratings[0].shown.unit
     bars = []

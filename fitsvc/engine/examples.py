@@ -10,7 +10,7 @@ from fitsvc.engine.point import Point, Verdict
 from fitsvc.facts import Case, FactReader
 from fitsvc.language.checker import Names, check
 from fitsvc.language.display import show_together
-from fitsvc.language.intervals import SAME
+from fitsvc.language.intervals import TOLERANCE
 from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.language.typed import Constant
 from fitsvc.language.types import ListType, Value
@@ -180,5 +180,5 @@ def _told(found: Value, wanted: Value, shown: Shown) -> str:
 
 def _same(a: Value, b: Value) -> bool:
     if isinstance(a, tuple) and isinstance(b, tuple):
-        return all(abs(x - y) <= SAME for x, y in zip(a, b, strict=True))
+        return all(abs(x - y) <= TOLERANCE for x, y in zip(a, b, strict=True))
     return a == b

@@ -47,7 +47,7 @@ def _lowest(limit: Limit, values: Iterator[Value], present: frozenset[str]) -> L
     for rating in limit.ratings:
         bounds = next(values)
         guard = next(values) if rating.guard is not None else None
-        if guard == NO or not _asked(rating.subjects, present):
+        if guard == NO or not _in_scope(rating.subjects, present):
             continue
         applies = True
         assert isinstance(bounds, tuple)
@@ -61,5 +61,5 @@ def _lowest(limit: Limit, values: Iterator[Value], present: frozenset[str]) -> L
     return lowest if applies else None
 
 
-def _asked(subjects: Sequence[str], present: frozenset[str]) -> bool:
+def _in_scope(subjects: Sequence[str], present: frozenset[str]) -> bool:
     return all(subject in present for subject in subjects)

@@ -10,7 +10,7 @@ from dataclasses import replace
 from functools import cached_property
 from typing import Final, NamedTuple
 
-from fitsvc.engine.leaves import Basis
+from fitsvc.engine.support import Support
 from fitsvc.facts import Case
 from fitsvc.language import typed
 from fitsvc.language.compiler import Emitter, compile_values, every
@@ -80,7 +80,7 @@ class Point:
         opening = {name: one.bare for name, one in rulebook.opening.items()}
         self.bare_derived: Mapping[str, AnyTyped] = {**self.derived, **opening}
         self._values: dict[Hashable, Values] = {}
-        self._bases: dict[Hashable, Basis] = {}
+        self._supports: dict[Hashable, Support] = {}
         self._judges: dict[tuple[int, bool], Callable[..., str]] = {}
         self._bare = compile_rules(rulebook.rules, rulebook.needs, self.bare_derived)
 
@@ -122,26 +122,26 @@ class Point:
             facts.update(zip(names, self._step(seen.get, case.present), strict=True))
         return replace(case, facts=facts, opened=True)
 
-    def basis(self, number: int, adapted: bool) -> Basis:
+    def support(self, number: int, adapted: bool) -> Support:
         """What a rule rests on; with adapters, the working opening's facts stand for themselves."""
         rule = self.rulebook.rules[number]
         roots = [node for node in (rule.requires, rule.guard) if node is not None]
         derived = self.derived if adapted else self.bare_derived
-        return self.kept((number, adapted), lambda: Basis(roots, derived))
+        return self.kept((number, adapted), lambda: Support(roots, derived))
 
     @cached_property
     def opening_leaves(self) -> tuple[list[Read], list[Read]]:
         """The facts the working opening rests on with adapters in it: the rig's own, and each adapter's."""
         nodes = [node for one in self.rulebook.opening.values() for node in (one.bare, one.each)]
-        leaves = Basis(nodes, self.derived).leaves
+        leaves = Support(nodes, self.derived).leaves
         own = [read for read in leaves if not read.name.startswith(("adapter.", "opening."))]
         return own, [read for read in leaves if read.name.startswith("adapter.")]
 
-    def kept(self, key: Hashable, make: Callable[[], Basis]) -> Basis:
+    def kept(self, key: Hashable, make: Callable[[], Support]) -> Support:
         """What something rests on, worked out at the first call with this key."""
-        found = self._bases.get(key)
+        found = self._supports.get(key)
         if found is None:
-            self._bases[key] = found = make()
+            self._supports[key] = found = make()
         return found
 
     def values(self, key: Hashable, nodes: Callable[[], Sequence[AnyTyped]]) -> Values:

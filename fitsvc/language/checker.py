@@ -4,13 +4,14 @@ The checker never stops at the first problem: a part that has one becomes None, 
 says nothing more about it. All messages of this stage are in `complaints.py`.
 """
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from typing import assert_never
 
 from fitsvc.language import complaints as say
 from fitsvc.language import syntax, typed
 from fitsvc.language.functions import FUNCTIONS, SPECIAL_FORMS, Function
-from fitsvc.language.intervals import SAME
+from fitsvc.language.intervals import TOLERANCE
 from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.language.quantities import Dimension, QuantityError, parse_any
 from fitsvc.language.source import Source
@@ -46,20 +47,47 @@ def check(source: Source, names: Names, expected: Type | None = None) -> AnyType
 class _Checker:
     """State of one check: the source and the problems so far."""
 
-    def __init__(self, source: Source, names: Names, tree: syntax.Node) -> None:
+    def __init__(self, source: Source, names: Names, tree: syntax.AnyNode) -> None:
         self.source, self.names, self.tree = source, names, tree
         self.problems: list[Problem] = []
 
-    def complain(self, node: syntax.Node, complaint: tuple[str, str]) -> None:
+    def complain(self, node: syntax.AnyNode, complaint: tuple[str, str]) -> None:
         """Note a problem at a node."""
         self.problems.append(self.source.problem_at(node.at, *complaint))
 
-    def value(self, node: syntax.Node, expected: Type | None) -> AnyTyped | None:
+    def value(self, node: syntax.AnyNode, expected: Type | None) -> AnyTyped | None:
         """Check a node of any kind; `expected` helps to read bare list members."""
-        visit: Callable[[syntax.Node, Type | None], AnyTyped | None] = getattr(self, "_" + type(node).__name__.lower())
-        return visit(node, expected)
+        match node:
+            case syntax.Quantity():
+                return self._quantity(node, expected)
+            case syntax.Number():
+                return self._number(node)
+            case syntax.YesNo():
+                return typed.Constant(TRUTH, YES if node.value else NO)
+            case syntax.Name():
+                return self._name(node, expected)
+            case syntax.Minus():
+                return self._minus(node)
+            case syntax.Arithmetic():
+                return self._arithmetic(node)
+            case syntax.Comparison():
+                return self._comparison(node)
+            case syntax.In():
+                return self._in(node)
+            case syntax.Not():
+                return self._not(node)
+            case syntax.And():
+                return self._chain(typed.All, node)
+            case syntax.Or():
+                return self._chain(typed.Some, node)
+            case syntax.If():
+                return self._if(node, expected)
+            case syntax.Call():
+                return self._call(node)
+            case _:
+                assert_never(node)
 
-    def fit(self, node: syntax.Node, value: AnyTyped, expected: Type) -> AnyTyped | None:
+    def fit(self, node: syntax.AnyNode, value: AnyTyped, expected: Type) -> AnyTyped | None:
         """Hold a value to a type, reading a size as a length where a length is wanted."""
         found = value.type
         if isinstance(expected, NumberType):
@@ -71,7 +99,7 @@ class _Checker:
         self.complain(node, say.wrong_type(node, found, expected))
         return None
 
-    def truth(self, node: syntax.Node) -> AnyTyped | None:
+    def truth(self, node: syntax.AnyNode) -> AnyTyped | None:
         """Check a node that must be a condition."""
         value = self.value(node, TRUTH)
         return None if value is None else self.fit(node, value, TRUTH)
@@ -80,10 +108,10 @@ class _Checker:
     def _as_number(value: AnyTyped) -> AnyTyped:
         kind = value.type
         if isinstance(kind, ListType) and kind.dimension is not None:
-            return typed.Length(NumberType(kind.dimension, negative=False), value)
+            return typed.LookupMember(NumberType(kind.dimension, negative=False), value, kind.lengths, "")
         return value
 
-    def number(self, node: syntax.Node) -> AnyTyped | None:
+    def number(self, node: syntax.AnyNode) -> AnyTyped | None:
         """Check a node that must be a number of some dimension."""
         value = self.value(node, None)
         if value is None:
@@ -93,8 +121,6 @@ class _Checker:
             self.complain(node, say.not_a_number(node, value.type))
             return None
         return value
-
-    # one method a kind of node
 
     def _quantity(self, node: syntax.Quantity, expected: Type | None) -> AnyTyped | None:
         try:
@@ -108,20 +134,17 @@ class _Checker:
 
     def _size_member(self, node: syntax.Quantity, amount: float, sizes: ListType) -> AnyTyped | None:
         for i, size in enumerate(sizes.sizes):
-            if abs(size - amount) <= SAME:
+            if abs(size - amount) <= TOLERANCE:
                 return typed.Constant(sizes, 1 << i)
         self.complain(node, say.not_a_size(node, sizes, amount))
         return None
 
-    def _number(self, node: syntax.Number, expected: Type | None) -> AnyTyped | None:
+    def _number(self, node: syntax.Number) -> AnyTyped | None:
         try:
             return _constant(*parse_any(node.text))
         except QuantityError as error:
             self.complain(node, (error.message, error.help))
             return None
-
-    def _yesno(self, node: syntax.YesNo, expected: Type | None) -> AnyTyped | None:
-        return typed.Constant(TRUTH, YES if node.value else NO)
 
     def _name(self, node: syntax.Name, expected: Type | None) -> AnyTyped | None:
         found = self.names.facts.get(node.name)
@@ -139,13 +162,13 @@ class _Checker:
             self.complain(node, say.bare_name(node.name, self.names.facts))
         return None
 
-    def _minus(self, node: syntax.Minus, expected: Type | None) -> AnyTyped | None:
+    def _minus(self, node: syntax.Minus) -> AnyTyped | None:
         operand = self.number(node.operand)
         if operand is None or not isinstance(operand.type, NumberType):
             return None
         return typed.Negative(NumberType(operand.type.dimension), operand)
 
-    def _arithmetic(self, node: syntax.Arithmetic, expected: Type | None) -> AnyTyped | None:
+    def _arithmetic(self, node: syntax.Arithmetic) -> AnyTyped | None:
         left, right = self.number(node.left), self.number(node.right)
         if left is None or right is None:
             return None
@@ -163,7 +186,7 @@ class _Checker:
             return None
         return typed.Arithmetic(NumberType(dimension, negative), node.operator, left, right)
 
-    def _comparison(self, node: syntax.Comparison, expected: Type | None) -> AnyTyped | None:
+    def _comparison(self, node: syntax.Comparison) -> AnyTyped | None:
         left, right = self._pair(node.left, node.right)
         if left is None or right is None:
             return None
@@ -172,7 +195,7 @@ class _Checker:
             return typed.Not(TRUTH, same) if same is not None and node.operator == "!=" else same
         return self._order(node, left, right)
 
-    def _pair(self, left: syntax.Node, right: syntax.Node) -> tuple[AnyTyped | None, AnyTyped | None]:
+    def _pair(self, left: syntax.AnyNode, right: syntax.AnyNode) -> tuple[AnyTyped | None, AnyTyped | None]:
         """Check two sides, reading a bare member or quantity on one as of the other's list."""
         if _needs_context(left) and not _needs_context(right):
             b = self.value(right, None)
@@ -184,7 +207,7 @@ class _Checker:
         if left.type == right.type and isinstance(left.type, ListType):
             for side, other in ((left, right), (right, left)):
                 if isinstance(other, typed.Constant) and isinstance(other.value, int):
-                    return typed.Among(TRUTH, side, other.value)
+                    return _membership(side, left.type, other.value)
             return typed.SameMember(TRUTH, left, right)
         if isinstance(left.type, TruthType) and isinstance(right.type, TruthType):
             both = typed.All(TRUTH, (left, right))
@@ -202,8 +225,8 @@ class _Checker:
         if node.operator in (">", ">="):
             a, b = b, a
         if node.operator in ("<=", ">="):
-            return typed.AtMost(TRUTH, a, b)
-        return typed.Not(TRUTH, typed.AtMost(TRUTH, b, a))
+            return typed.LessOrEqual(TRUTH, a, b)
+        return typed.Not(TRUTH, typed.LessOrEqual(TRUTH, b, a))
 
     def _comparable(self, node: syntax.Comparison, a: AnyTyped, b: AnyTyped) -> bool:
         if isinstance(a.type, NumberType) and isinstance(b.type, NumberType):
@@ -214,7 +237,7 @@ class _Checker:
             self.complain(node, say.not_comparable(node.operator, node.left, a.type, node.right, b.type))
         return False
 
-    def _in(self, node: syntax.In, expected: Type | None) -> AnyTyped | None:
+    def _in(self, node: syntax.In) -> AnyTyped | None:
         value = self.value(node.value, None)
         if value is None:
             return None
@@ -229,20 +252,16 @@ class _Checker:
                 mask |= constant.value
             elif constant is not None:
                 self.complain(member, say.not_a_member(member, value.type))
-        among = typed.Among(TRUTH, value, mask)
+        among = _membership(value, value.type, mask)
         return typed.Not(TRUTH, among) if node.negated else among
 
-    def _not(self, node: syntax.Not, expected: Type | None) -> AnyTyped | None:
+    def _not(self, node: syntax.Not) -> AnyTyped | None:
         operand = self.truth(node.operand)
         return None if operand is None else typed.Not(TRUTH, operand)
 
-    def _and(self, node: syntax.And, expected: Type | None) -> AnyTyped | None:
+    def _chain(self, kind: type[typed.All | typed.Some], node: syntax.And | syntax.Or) -> AnyTyped | None:
         operands = [self.truth(part) for part in node.operands]
-        return None if None in operands else typed.All(TRUTH, tuple(operands))  # type: ignore[arg-type]
-
-    def _or(self, node: syntax.Or, expected: Type | None) -> AnyTyped | None:
-        operands = [self.truth(part) for part in node.operands]
-        return None if None in operands else typed.Some(TRUTH, tuple(operands))  # type: ignore[arg-type]
+        return kind(TRUTH, found) if (found := _all(operands)) else None
 
     def _if(self, node: syntax.If, expected: Type | None) -> AnyTyped | None:
         condition = self.truth(node.condition)
@@ -260,12 +279,16 @@ class _Checker:
                 self.complain(node, say.different_branches(a, b))
                 return None
             kind = NumberType(a.dimension, a.negative or b.negative)
-        return typed.Choice(kind, condition, then, otherwise)
+        return typed.Conditional(kind, condition, then, otherwise)
 
-    def _call(self, node: syntax.Call, expected: Type | None) -> AnyTyped | None:
-        if node.function in SPECIAL_FORMS:
-            form: Callable[[syntax.Call], AnyTyped | None] = getattr(self, "_form_" + node.function)
-            return form(node)
+    def _call(self, node: syntax.Call) -> AnyTyped | None:
+        match node.function:
+            case "lookup":
+                return self._lookup(node)
+            case "known":
+                return self._known(node)
+            case "present":
+                return self._present(node)
         row = FUNCTIONS.get(node.function)
         if row is None:
             self.complain(node, say.unknown_function(node.function, [*FUNCTIONS, *SPECIAL_FORMS]))
@@ -277,10 +300,10 @@ class _Checker:
         if not node.arguments or (len(node.arguments) != wanted and not row.variadic):
             self.complain(node, say.wrong_count(row, len(node.arguments)))
             return None
-        arguments = [self.number(argument) for argument in node.arguments]
-        if any(argument is None for argument in arguments):
+        arguments = _all([self.number(argument) for argument in node.arguments])
+        if arguments is None:
             return None
-        kinds = [argument.type for argument in arguments if argument is not None]
+        kinds = [argument.type for argument in arguments]
         first = kinds[0]
         assert isinstance(first, NumberType)
         signature = row.arguments * len(arguments) if row.variadic else row.arguments
@@ -295,11 +318,11 @@ class _Checker:
         below = any(isinstance(k, NumberType) and k.negative for k in kinds)
         negative = row.may_be_negative or (below and not row.never_negative)
         result = NumberType(first.dimension if row.result is None else row.result, negative)
-        return typed.Apply(result, row, tuple(arguments))  # type: ignore[arg-type]
+        return typed.Apply(result, row, arguments)
 
     # forms whose argument is a name
 
-    def _form_lookup(self, node: syntax.Call) -> AnyTyped | None:
+    def _lookup(self, node: syntax.Call) -> AnyTyped | None:
         if len(node.arguments) != 2 or not isinstance(node.arguments[0], syntax.Name):
             self.complain(node, say.lookup_form())
             return None
@@ -317,14 +340,14 @@ class _Checker:
             return typed.LookupBand(table.gives, key, table.tops, table.values, name.name)
         return typed.LookupMember(table.gives, key, table.values, name.name)
 
-    def _form_known(self, node: syntax.Call) -> AnyTyped | None:
+    def _known(self, node: syntax.Call) -> AnyTyped | None:
         if len(node.arguments) != 1:
             self.complain(node, say.known_form())
             return None
         value = self.value(node.arguments[0], None)
         return None if value is None else typed.Known(TRUTH, value)
 
-    def _form_present(self, node: syntax.Call) -> AnyTyped | None:
+    def _present(self, node: syntax.Call) -> AnyTyped | None:
         if len(node.arguments) != 1 or not isinstance(node.arguments[0], syntax.Name):
             self.complain(node, say.present_form())
             return None
@@ -340,11 +363,21 @@ class _Checker:
         return None
 
 
+def _all(nodes: Sequence[AnyTyped | None]) -> tuple[AnyTyped, ...] | None:
+    """The nodes, or None where one of them has a problem."""
+    found = tuple(node for node in nodes if node is not None)
+    return found if len(found) == len(nodes) else None
+
+
+def _membership(value: AnyTyped, kind: ListType, mask: int) -> typed.Membership:
+    return typed.Membership(TRUTH, value, mask, kind.unknown & ~mask)
+
+
 def _constant(amount: float, dimension: Dimension) -> typed.Constant:
     return typed.Constant(NumberType(dimension, negative=amount < 0.0), (amount, amount))
 
 
-def _needs_context(node: syntax.Node) -> bool:
+def _needs_context(node: syntax.AnyNode) -> bool:
     """Whether a node can only be read knowing the list on the other side."""
     if isinstance(node, syntax.If):
         return _needs_context(node.then) and _needs_context(node.otherwise)

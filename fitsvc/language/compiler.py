@@ -9,10 +9,10 @@ import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from math import inf
-from typing import Any, Final
+from typing import Any, Final, assert_never
 
 from fitsvc.language import intervals, typed
-from fitsvc.language.intervals import ANYTHING, NOT_NEGATIVE, SAME, Bounds
+from fitsvc.language.intervals import ANYTHING, NOT_NEGATIVE, TOLERANCE, Bounds
 from fitsvc.language.truth import NO, YES
 from fitsvc.language.typed import AnyTyped, join
 from fitsvc.language.types import TRUTH, ListType, NumberType, TruthType, Type, Value
@@ -39,8 +39,8 @@ class _Joined(dict[int, Value]):
 
 def band(kind: Type, tops: Sequence[float], values: Sequence[Value], key: Bounds) -> Value:
     """A banded table's value for a number known within bounds; the top of each band is inside it."""
-    first = next((i for i, top in enumerate(tops) if key[0] <= top + SAME), len(tops))
-    last = next((i for i, top in enumerate(tops) if key[1] <= top + SAME), len(tops))
+    first = next((i for i, top in enumerate(tops) if key[0] <= top + TOLERANCE), len(tops))
+    last = next((i for i, top in enumerate(tops) if key[1] <= top + TOLERANCE), len(tops))
     return join(kind, values[first : last + 1])
 
 
@@ -109,8 +109,7 @@ class Emitter:
         """Write a value unless it is at hand, and return its name or names."""
         found = self.at_hand.get(node)
         if found is None:
-            write: Callable[[AnyTyped], Written] = getattr(self, "_" + type(node).__name__.lower())
-            found = self.keep(node, write(node))
+            found = self.keep(node, self._write(node))
         return found
 
     def keep(self, key: object, written: Written) -> Written:
@@ -118,6 +117,42 @@ class Emitter:
         self.scopes[-1].append((key, self.at_hand.get(key)))
         self.at_hand[key] = written
         return written
+
+    def _write(self, node: AnyTyped) -> Written:
+        """Write a value of any kind of node."""
+        match node:
+            case typed.Constant():
+                return _literal(node.value)
+            case typed.Read():
+                return self._read(node)
+            case typed.Present():
+                return self._assign(node.type, f"{YES} if {node.name!r} in present else {NO}")
+            case typed.Negative():
+                return self._by_ends(node)
+            case typed.Arithmetic():
+                return self._arithmetic(node)
+            case typed.LessOrEqual() | typed.Equal() | typed.SameMember() | typed.Membership():
+                return self._assign(node.type, f"2 if {self.yes(node)} else 0 if {self.no(node)} else 1")
+            case typed.Not():
+                operand = self.single(node.operand)
+                return _OPPOSITE.get(operand) or self._assign(node.type, f"2 - {operand}")
+            case typed.All():
+                return self._chain(node, node.operands, YES, go_on="if {0}:", keep="if {1} < {0}: {0} = {1}")
+            case typed.Some():
+                return self._chain(node, node.operands, NO, go_on="if {0} != 2:", keep="if {1} > {0}: {0} = {1}")
+            case typed.Conditional():
+                return self._conditional(node)
+            case typed.Apply():
+                return self._apply(node)
+            case typed.LookupMember():
+                table = self.constant(_Joined(node.type, node.values))
+                return self._assign(node.type, f"{table}[{self.single(node.key)}]")
+            case typed.LookupBand():
+                return self._band(node)
+            case typed.Known():
+                return self._known(node)
+            case _:
+                assert_never(node)
 
     def end(self, node: AnyTyped, side: int) -> str:
         """Write only the low (0) or high (1) end of a number, and return its name."""
@@ -140,7 +175,9 @@ class Emitter:
         return str(name)
 
     def _end_text(self, node: AnyTyped, side: int) -> str | None:
-        """Python text of one end; None for a kind of node whose ends are computed together."""
+        """Python text of one end; None for what is computed as a whole."""
+        if not isinstance(node, typed.Numeric):
+            return None
         match node:
             case typed.Negative():
                 return f"-{self.end(node.operand, 1 - side)}"
@@ -153,8 +190,10 @@ class Emitter:
                 return _product(self.end(node.left, side), self.end(node.right, side), side)
             case typed.Apply() if node.function.bounds is None:
                 return self._call(node, side)
-            case _:
+            case typed.Arithmetic() | typed.Apply():
                 return None
+            case _:
+                assert_never(node)
 
     def _call(self, node: typed.Apply, side: int) -> str:
         """One end of a monotone function: each argument's end that makes it lowest or highest."""
@@ -179,11 +218,6 @@ class Emitter:
         self.line(f"{', '.join(new) if isinstance(new, tuple) else new} = {text}")
         return new
 
-    def _constant(self, node: typed.Constant) -> Written:
-        if isinstance(node.value, tuple):
-            return (repr(node.value[0]), repr(node.value[1]))
-        return repr(node.value)
-
     def _read(self, node: typed.Read) -> Written:
         if node.name in self.derived:
             return self.value(self.derived[node.name])
@@ -194,11 +228,6 @@ class Emitter:
     def take_present(self, name: str) -> None:
         """Take it as settled, in the scope at hand, that a subject or fact is in the question."""
         self.keep(typed.Present(TRUTH, name), repr(YES))
-
-    def _present(self, node: typed.Present) -> Written:
-        return self._assign(node.type, f"{YES} if {node.name!r} in present else {NO}")
-
-    _negative = _by_ends
 
     def _arithmetic(self, node: typed.Arithmetic) -> Written:
         if node.operator in "+-" or (node.operator == "*" and not _may_be_negative(node)):
@@ -215,28 +244,37 @@ class Emitter:
         return self._test(node, False)
 
     def _test(self, node: AnyTyped, sure: bool) -> str:
-        write = getattr(self, "_test_" + type(node).__name__.lower(), None)
-        if write is not None and self.at_hand.get(node) is None:
-            return str(write(node, sure))
         if isinstance(node, typed.Not):
             return self._test(node.operand, not sure)
+        text = self._test_text(node, sure) if self.at_hand.get(node) is None else None
+        if text is not None:
+            return text
         value, wanted = self.single(node), repr(YES if sure else NO)
         return repr(value == wanted) if value in _OPPOSITE else f"{value} == {wanted}"
 
-    def _test_all(self, node: typed.All, sure: bool) -> str:
-        tests = [self._test(operand, sure) for operand in node.operands]
-        return every(tests) if sure else some(tests)
+    def _test_text(self, node: AnyTyped, sure: bool) -> str | None:
+        """Python text of a test that goes without the node's value, if there is one."""
+        if not isinstance(node, typed.Test | typed.Lazy):
+            return None
+        match node:
+            case typed.All():
+                return (every if sure else some)([self._test(operand, sure) for operand in node.operands])
+            case typed.Some():
+                return (some if sure else every)([self._test(operand, sure) for operand in node.operands])
+            case typed.LessOrEqual():
+                return self._test_less_or_equal(node, sure)
+            case typed.Equal():
+                return self._test_equal(node, sure)
+            case typed.SameMember():
+                return self._test_same_member(node, sure)
+            case typed.Membership():
+                return self._test_membership(node, sure)
+            case typed.Not() | typed.Known() | typed.Conditional():
+                return None
+            case _:
+                assert_never(node)
 
-    def _test_some(self, node: typed.Some, sure: bool) -> str:
-        tests = [self._test(operand, sure) for operand in node.operands]
-        return some(tests) if sure else every(tests)
-
-    def _tested(self, node: AnyTyped) -> Written:
-        return self._assign(node.type, f"2 if {self.yes(node)} else 0 if {self.no(node)} else 1")
-
-    _atmost = _equal = _samemember = _among = _tested
-
-    def _test_atmost(self, node: typed.AtMost, sure: bool) -> str:
+    def _test_less_or_equal(self, node: typed.LessOrEqual, sure: bool) -> str:
         if sure:
             return f"{self.end(node.left, 1)} <= {_loose(self.end(node.right, 0))}"
         return f"{self.end(node.left, 0)} > {_loose(self.end(node.right, 1))}"
@@ -247,30 +285,12 @@ class Emitter:
             return f"{ah} <= {_loose(bl)} and {bh} <= {_loose(al)}"
         return f"({al} > {_loose(bh)} or {bl} > {_loose(ah)})"
 
-    def _test_samemember(self, node: typed.SameMember, sure: bool) -> str:
+    def _test_same_member(self, node: typed.SameMember, sure: bool) -> str:
         a, b = self.single(node.left), self.single(node.right)
         return f"{a} == {b} and not {a} & {a} - 1" if sure else f"not {a} & {b}"
 
-    def _test_among(self, node: typed.Among, sure: bool) -> str:
-        assert isinstance(node.operand.type, ListType)
-        mask = node.operand.type.unknown & ~node.mask if sure else node.mask
-        return f"not {self.single(node.operand)} & {mask}"
-
-    def _length(self, node: typed.Length) -> Written:
-        kind = node.operand.type
-        assert isinstance(kind, ListType)
-        sizes = self.constant(_Joined(node.type, [(size, size) for size in kind.sizes]))
-        return self._assign(node.type, f"{sizes}[{self.single(node.operand)}]")
-
-    def _not(self, node: typed.Not) -> Written:
-        operand = self.single(node.operand)
-        return _OPPOSITE.get(operand) or self._assign(node.type, f"2 - {operand}")
-
-    def _all(self, node: typed.All) -> Written:
-        return self._chain(node, node.operands, YES, go_on="if {0}:", keep="if {1} < {0}: {0} = {1}")
-
-    def _some(self, node: typed.Some) -> Written:
-        return self._chain(node, node.operands, NO, go_on="if {0} != 2:", keep="if {1} > {0}: {0} = {1}")
+    def _test_membership(self, node: typed.Membership, sure: bool) -> str:
+        return f"not {self.single(node.operand)} & {node.others if sure else node.mask}"
 
     def _chain(self, node: AnyTyped, operands: Sequence[AnyTyped], idle: int, go_on: str, keep: str) -> Written:
         """`and` and `or`: the next operand is computed only where it can still matter; settled ones are left out."""
@@ -288,7 +308,7 @@ class Emitter:
                     self.line(keep.format(result, value))
         return result
 
-    def _choice(self, node: typed.Choice) -> Written:
+    def _conditional(self, node: typed.Conditional) -> Written:
         condition = self.single(node.condition)
         if condition in _OPPOSITE:
             return self.value(node.then if condition == repr(YES) else node.otherwise)
@@ -306,11 +326,7 @@ class Emitter:
         call = self.constant(node.function.bounds)
         return self._assign(node.type, f"{call}({', '.join(_tuple(self.ends(one)) for one in node.arguments)})")
 
-    def _lookupmember(self, node: typed.LookupMember) -> Written:
-        table = self.constant(_Joined(node.type, node.values))
-        return self._assign(node.type, f"{table}[{self.single(node.key)}]")
-
-    def _lookupband(self, node: typed.LookupBand) -> Written:
+    def _band(self, node: typed.LookupBand) -> Written:
         kind, tops, values = node.type, node.tops, node.values
         table = self.constant(lambda low, high: band(kind, tops, values, (low, high)))
         return self._assign(node.type, f"{table}({', '.join(self.ends(node.key))})")
@@ -347,9 +363,9 @@ _OPPOSITE: Final = {repr(NO): repr(YES), repr(YES): repr(NO)}
 def _loose(end: str) -> str:
     """The end plus the distance within which values are the same."""
     try:
-        return repr(float(end) + SAME)
+        return repr(float(end) + TOLERANCE)
     except ValueError:
-        return f"{end} + {SAME}"
+        return f"{end} + {TOLERANCE}"
 
 
 _ATOM: Final = re.compile(r"(-?[0-9.e+-]+|inf|[a-z]+[0-9]+)\Z")
@@ -372,6 +388,10 @@ def _finite(end: str) -> bool:
         return 0.0 < float(end) < inf
     except ValueError:
         return False
+
+
+def _literal(value: Value) -> Written:
+    return (repr(value[0]), repr(value[1])) if isinstance(value, tuple) else repr(value)
 
 
 def _tuple(written: Written) -> str:

@@ -6,7 +6,7 @@ from typing import Final
 from fitsvc.language.functions import Function
 from fitsvc.language.problems import nearest
 from fitsvc.language.quantities import Dimension
-from fitsvc.language.syntax import Node
+from fitsvc.language.syntax import AnyNode
 from fitsvc.language.types import ListType, NumberType, Type
 
 Complaint = tuple[str, str]
@@ -24,17 +24,17 @@ def _some(names: Iterable[str]) -> str:
     return ", ".join(f"`{name}`" for name in listed[:_SHOWN]) + more
 
 
-def wrong_type(node: Node, found: Type, expected: Type) -> Complaint:
+def wrong_type(node: AnyNode, found: Type, expected: Type) -> Complaint:
     """A whole expression or part is of another type than its place takes."""
     return f"`{node}` is {found}, expected {expected}", ""
 
 
-def not_a_number(node: Node, found: Type) -> Complaint:
+def not_a_number(node: AnyNode, found: Type) -> Complaint:
     """Arithmetic or a function on something that is no number."""
     return f"`{node}` is {found}, expected a number", ""
 
 
-def not_a_size(node: Node, sizes: ListType, amount: float) -> Complaint:
+def not_a_size(node: AnyNode, sizes: ListType, amount: float) -> Complaint:
     """A length that is none of a list's designations."""
     near = min(zip(sizes.sizes, sizes.members, strict=True), key=lambda pair: abs(pair[0] - amount))
     return f"`{node}` is not in {sizes.name}", f"did you mean `{near[1]}` ({near[0]:g} mm)?"
@@ -62,7 +62,7 @@ def bare_name(name: str, facts: Iterable[str]) -> Complaint:
     return f"`{name}` alone says nothing here", f"did you mean `{near}`?" if near else "a fact is `subject.fact`"
 
 
-def different_dimensions(operator: str, left: Node, a: Type, right: Node, b: Type) -> Complaint:
+def different_dimensions(operator: str, left: AnyNode, a: Type, right: AnyNode, b: Type) -> Complaint:
     """A length against a mass."""
     verb = {"+": "added to", "-": "subtracted from"}.get(operator, "compared with")
     first, second = ((right, b), (left, a)) if operator == "-" else ((left, a), (right, b))
@@ -70,7 +70,7 @@ def different_dimensions(operator: str, left: Node, a: Type, right: Node, b: Typ
     return message, f"write something of the same dimension on both sides of `{operator}`"
 
 
-def not_comparable(operator: str, left: Node, a: Type, right: Node, b: Type) -> Complaint:
+def not_comparable(operator: str, left: AnyNode, a: Type, right: AnyNode, b: Type) -> Complaint:
     """Values of kinds that do not compare so."""
     lists = [kind for kind in (a, b) if isinstance(kind, ListType)]
     help = ""
@@ -79,12 +79,12 @@ def not_comparable(operator: str, left: Node, a: Type, right: Node, b: Type) -> 
     return f"`{operator}` cannot compare {a} with {b}: `{left}` and `{right}`", help
 
 
-def not_a_list(node: Node, found: Type) -> Complaint:
+def not_a_list(node: AnyNode, found: Type) -> Complaint:
     """`in` on something without members."""
     return f"`in` asks for a list's member, and `{node}` is {found}", "compare numbers with `==` or `<=`"
 
 
-def not_a_member(node: Node, members: ListType) -> Complaint:
+def not_a_member(node: AnyNode, members: ListType) -> Complaint:
     """Something other than a member written within `in [...]`."""
     return f"`{node}` is not a member of {members.name}", f"write its members, such as `{members.members[0]}`"
 
@@ -106,7 +106,7 @@ def wrong_count(row: Function, found: int) -> Complaint:
     return f"`{row.name}` takes {wanted}, found {found}", f"{row.name}: {row.doc}"
 
 
-def wrong_argument(row: Function, node: Node, found: Type, wanted: Dimension) -> Complaint:
+def wrong_argument(row: Function, node: AnyNode, found: Type, wanted: Dimension) -> Complaint:
     """An argument of another dimension."""
     return f"`{node}` is {found}, but `{row.name}` takes {NumberType(wanted)} here", f"{row.name}: {row.doc}"
 

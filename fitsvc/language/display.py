@@ -2,7 +2,7 @@
 
 Two rules keep a shown figure honest: a value that is not zero is never shown as zero, and the two ends of a
 range (or two values shown together) that differ are never shown alike; what is too close is shown finer.
-Two values within `SAME` of each other, in the unit inside, count as one.
+Two values within `TOLERANCE` of each other, in the unit inside, count as one.
 """
 
 from collections import defaultdict
@@ -14,12 +14,12 @@ from itertools import combinations
 from math import floor, inf
 from typing import Literal
 
+from fitsvc.language.intervals import TOLERANCE
 from fitsvc.language.quantities import ANGLE, FORCE, LENGTH, MASS, NUMBER, TORQUE, UNITS, Dimension
 
 System = Literal["us", "metric"]
 Shown = tuple[float, float, Dimension, str]
 
-SAME = 1e-6
 
 DISPLAY_UNITS: dict[str, Dimension] = {
     "in": LENGTH,
@@ -79,7 +79,7 @@ def show_step(value: float, unit: str, system: System, level: int) -> str:
 def show_down(value: float, unit: str, system: System) -> str:
     """Show a limit, rounded down so that the figure shown is never more than the limit."""
     size = step(unit, system)
-    return show_step(floor(value / size + SAME) * size, unit, system, 0)
+    return show_step(floor(value / size + TOLERANCE) * size, unit, system, 0)
 
 
 def show_together(values: Iterable[Shown], system: System) -> list[str]:
@@ -120,7 +120,7 @@ def _differ(one: Shown, other: Shown) -> bool:
 
 
 def _off(a: float, b: float) -> bool:
-    return a != b and abs(a - b) > SAME
+    return a != b and abs(a - b) > TOLERANCE
 
 
 @lru_cache(maxsize=16384)
@@ -133,7 +133,7 @@ def _show(lo: float, hi: float, unit: str, system: System, level: int) -> str:
         return f"at least {_number(lo, style, level)}"
     if lo == -inf:
         return f"at most {_number(hi, style, level)}"
-    if hi - lo <= SAME:
+    if hi - lo <= TOLERANCE:
         return _number(lo + (hi - lo) / 2, style, level)
     return _range(lo, hi, style, level)
 
@@ -152,7 +152,7 @@ def _range(lo: float, hi: float, style: _Style, level: int) -> str:
 def _number(value: float, style: _Style, level: int) -> str:
     """Write one finite value, more finely where it would come out as zero and is not."""
     count = _count(value, style, level)
-    while count == 0 and abs(value) > SAME and level + 1 < len(style.steps):
+    while count == 0 and abs(value) > TOLERANCE and level + 1 < len(style.steps):
         level += 1
         count = _count(value, style, level)
     sign = "-" if count < 0 else ""
@@ -168,7 +168,7 @@ def _count(value: float, style: _Style, level: int) -> int:
 
 def _exact(value: float, style: _Style, level: int) -> bool:
     count = _count(value, style, level)
-    return (count != 0 or value == 0) and abs(float(count * style.factor / style.steps[level]) - value) <= SAME
+    return (count != 0 or value == 0) and abs(float(count * style.factor / style.steps[level]) - value) <= TOLERANCE
 
 
 def _written(count: int, step: int, style: _Style) -> str:

@@ -3,22 +3,19 @@
 A row states in which direction the result moves with each argument (+1 up, -1 down, 0 both or unsure), so that
 the result over bounds is exact: its low end is the formula at the arguments' ends that make it lowest.
 A row with `bounds` gives its own form over bounds instead; it moves with bounds whose ends both move.
-`columns` is the same over whole columns of bounds, from `forms/column_forms.py`, which needs numpy and is loaded
-when the first is asked for; a function without one is applied row by row, which is slow.
+The same over whole columns of bounds stands in `forms/column_forms.py`, which needs numpy; a function without such
+a form is applied row by row, which is slow.
 The result may be below zero where an argument may, unless the row says `never_negative` or `may_be_negative`.
 Formulas are total: for any numbers, infinite ones too, they give a number.
 """
 
 from collections.abc import Callable
 from dataclasses import KW_ONLY, dataclass, field
-from typing import TYPE_CHECKING, Final
+from typing import Final
 
 from fitsvc.language.forms import geometry, statics
 from fitsvc.language.intervals import Bounds
 from fitsvc.language.quantities import ANGLE, FORCE, LENGTH, MASS, NUMBER, Dimension
-
-if TYPE_CHECKING:
-    from fitsvc.language.forms.interval_columns import Ends
 
 SAME_AS_FIRST: Final = None
 """In a signature: the dimension of the first argument, whatever it is."""
@@ -44,13 +41,6 @@ class Function:
     may_be_negative: bool = False
     pole: bool = False
     source: str = "definition"
-
-    @property
-    def columns(self) -> "Callable[..., Ends] | None":
-        """The function over whole columns of bounds, if it has such a form."""
-        from fitsvc.language.forms.column_forms import COLUMN_FORMS
-
-        return COLUMN_FORMS.get(self.name)
 
     def moves(self, count: int) -> tuple[int, ...]:
         """The direction in which the result moves with each of so many arguments."""

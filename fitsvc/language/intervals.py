@@ -1,7 +1,7 @@
 """Interval arithmetic on `(lo, hi)` pairs of floats: the result holds every value the operands allow.
 
 Ends may be infinite. A product of zero and infinity is zero, since every completion is finite.
-Rounding is the float's own; `SAME` covers it: values closer than a millionth of the inside unit
+Rounding is the float's own; `TOLERANCE` covers it: values closer than a millionth of the inside unit
 (a nanometre, a milligram) are the same value to every comparison.
 """
 
@@ -12,8 +12,9 @@ from fitsvc.language.truth import NO, UNKNOWN, YES
 
 Bounds = tuple[float, float]
 
-SAME: Final = 1e-6
-_NEXT_TO_NOTHING: Final = 1e-100
+TOLERANCE: Final = 1e-6
+TINY_DIVISOR: Final = 1e-100
+"""A divisor this small or smaller is as good as zero."""
 ANYTHING: Final[Bounds] = (-inf, inf)
 NOT_NEGATIVE: Final[Bounds] = (0.0, inf)
 
@@ -49,10 +50,10 @@ def over(a: Bounds, b: Bounds) -> Bounds:
     Exactly zero counts as its limit from above, so that no later knowledge contradicts what was said of [0, x].
     """
     lo, hi = b
-    if lo > _NEXT_TO_NOTHING or hi < -_NEXT_TO_NOTHING:
+    if lo > TINY_DIVISOR or hi < -TINY_DIVISOR:
         return times(a, (1.0 / hi, 1.0 / lo))
     if lo >= 0.0 and (a[0] >= 0.0 or a[1] <= 0.0):
-        return times(a, (1.0 / max(hi, _NEXT_TO_NOTHING), inf))
+        return times(a, (1.0 / max(hi, TINY_DIVISOR), inf))
     return ANYTHING
 
 
@@ -63,13 +64,13 @@ def hull(a: Bounds, b: Bounds) -> Bounds:
 
 def at_most(a: Bounds, b: Bounds) -> int:
     """Truth of a <= b for the values the bounds allow."""
-    if a[1] <= b[0] + SAME:
+    if a[1] <= b[0] + TOLERANCE:
         return YES
-    return NO if a[0] > b[1] + SAME else UNKNOWN
+    return NO if a[0] > b[1] + TOLERANCE else UNKNOWN
 
 
 def equal(a: Bounds, b: Bounds) -> int:
     """Truth of a == b for the values the bounds allow."""
-    if a[0] > b[1] + SAME or b[0] > a[1] + SAME:
+    if a[0] > b[1] + TOLERANCE or b[0] > a[1] + TOLERANCE:
         return NO
-    return YES if a[1] <= b[0] + SAME and b[1] <= a[0] + SAME else UNKNOWN
+    return YES if a[1] <= b[0] + TOLERANCE and b[1] <= a[0] + TOLERANCE else UNKNOWN

@@ -32,7 +32,7 @@ _STRANGERS: Final = {
 }
 
 
-def parse(source: Source) -> syntax.Node:
+def parse(source: Source) -> syntax.AnyNode:
     """Parse one expression; ProblemsFound names the character, what was expected and what to write."""
     text = source.text
     if len(text) > LONGEST:
@@ -51,13 +51,13 @@ def parse(source: Source) -> syntax.Node:
 
 
 @lru_cache(maxsize=_REMEMBERED)
-def _read(text: str) -> tuple[syntax.Node, int | None]:
+def _read(text: str) -> tuple[syntax.AnyNode, int | None]:
     """A text's tree, and the place of the first node that is nested too deep."""
-    tree: syntax.Node = _lark().parse(text)  # type: ignore[assignment]
+    tree: syntax.AnyNode = _lark().parse(text)  # type: ignore[assignment]
     return tree, _too_deep(tree)
 
 
-def _too_deep(tree: syntax.Node) -> int | None:
+def _too_deep(tree: syntax.AnyNode) -> int | None:
     """Bound the tree's depth, walking it without recursion, before any recursive code sees it."""
     level = [tree]
     for _ in range(DEEPEST):
@@ -70,56 +70,56 @@ def _too_deep(tree: syntax.Node) -> int | None:
 class _Builder(Transformer):  # type: ignore[type-arg]
     """Makes our nodes while lark reduces; a node's place is its first token's."""
 
-    def quantity(self, children: list[Any]) -> syntax.Node:
+    def quantity(self, children: list[Any]) -> syntax.AnyNode:
         token: Token = children[0]
         return syntax.Quantity(token.start_pos or 0, " ".join(token.split()))
 
-    def number(self, children: list[Any]) -> syntax.Node:
+    def number(self, children: list[Any]) -> syntax.AnyNode:
         return syntax.Number(children[0].start_pos, str(children[0]))
 
-    def yes(self, children: list[Any]) -> syntax.Node:
+    def yes(self, children: list[Any]) -> syntax.AnyNode:
         return syntax.YesNo(children[0].start_pos, True)
 
-    def no(self, children: list[Any]) -> syntax.Node:
+    def no(self, children: list[Any]) -> syntax.AnyNode:
         return syntax.YesNo(children[0].start_pos, False)
 
-    def name(self, children: list[Any]) -> syntax.Node:
+    def name(self, children: list[Any]) -> syntax.AnyNode:
         return syntax.Name(children[0].start_pos, str(children[0]))
 
-    def call(self, children: list[Any]) -> syntax.Node:
+    def call(self, children: list[Any]) -> syntax.AnyNode:
         name, *arguments = children
         return syntax.Call(name.start_pos, str(name), tuple(a for a in arguments if a is not None))
 
-    def signed(self, children: list[Any]) -> syntax.Node:
+    def signed(self, children: list[Any]) -> syntax.AnyNode:
         sign, operand = children
         return syntax.Minus(sign.start_pos, operand) if sign == "-" else operand
 
-    def arithmetic(self, children: list[Any]) -> syntax.Node:
+    def arithmetic(self, children: list[Any]) -> syntax.AnyNode:
         left, operator, right = children
         return syntax.Arithmetic(left.at, str(operator), left, right)
 
-    def comparison(self, children: list[Any]) -> syntax.Node:
+    def comparison(self, children: list[Any]) -> syntax.AnyNode:
         left, operator, right = children
         return syntax.Comparison(operator.start_pos, str(operator), left, right)
 
-    def membership(self, children: list[Any]) -> syntax.Node:
+    def membership(self, children: list[Any]) -> syntax.AnyNode:
         value, *members = children
         return syntax.In(value.at, value, tuple(members), False)
 
-    def non_membership(self, children: list[Any]) -> syntax.Node:
+    def non_membership(self, children: list[Any]) -> syntax.AnyNode:
         value, _, *members = children
         return syntax.In(value.at, value, tuple(members), True)
 
-    def negation(self, children: list[Any]) -> syntax.Node:
+    def negation(self, children: list[Any]) -> syntax.AnyNode:
         return syntax.Not(children[0].start_pos, children[1])
 
-    def both(self, children: list[Any]) -> syntax.Node:
+    def both(self, children: list[Any]) -> syntax.AnyNode:
         return syntax.And(children[0].at, tuple(children))
 
-    def either(self, children: list[Any]) -> syntax.Node:
+    def either(self, children: list[Any]) -> syntax.AnyNode:
         return syntax.Or(children[0].at, tuple(children))
 
-    def choice(self, children: list[Any]) -> syntax.Node:
+    def choice(self, children: list[Any]) -> syntax.AnyNode:
         then, condition, otherwise = children
         return syntax.If(then.at, then, condition, otherwise)
 

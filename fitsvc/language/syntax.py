@@ -5,6 +5,7 @@ takes no part in equality.
 """
 
 from dataclasses import dataclass, field
+from typing import assert_never
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,7 +60,7 @@ class Call(Node):
     """A function with its arguments."""
 
     function: str
-    arguments: tuple[Node, ...]
+    arguments: tuple["AnyNode", ...]
 
     def __str__(self) -> str:
         return f"{self.function}({', '.join(map(str, self.arguments))})"
@@ -69,7 +70,7 @@ class Call(Node):
 class Minus(Node):
     """Unary minus."""
 
-    operand: Node
+    operand: "AnyNode"
 
     def __str__(self) -> str:
         return f"-{bracketed(self.operand)}"
@@ -80,8 +81,8 @@ class Arithmetic(Node):
     """`+`, `-`, `*` or `/` of two numbers."""
 
     operator: str
-    left: Node
-    right: Node
+    left: "AnyNode"
+    right: "AnyNode"
 
     def __str__(self) -> str:
         return f"{bracketed(self.left)} {self.operator} {bracketed(self.right)}"
@@ -92,8 +93,8 @@ class Comparison(Node):
     """`==`, `!=`, `<`, `<=`, `>` or `>=` of two values."""
 
     operator: str
-    left: Node
-    right: Node
+    left: "AnyNode"
+    right: "AnyNode"
 
     def __str__(self) -> str:
         return f"{bracketed(self.left)} {self.operator} {bracketed(self.right)}"
@@ -103,8 +104,8 @@ class Comparison(Node):
 class In(Node):
     """Membership of a value in a written list."""
 
-    value: Node
-    members: tuple[Node, ...]
+    value: "AnyNode"
+    members: tuple["AnyNode", ...]
     negated: bool
 
     def __str__(self) -> str:
@@ -116,7 +117,7 @@ class In(Node):
 class Not(Node):
     """Negation."""
 
-    operand: Node
+    operand: "AnyNode"
 
     def __str__(self) -> str:
         return f"not {bracketed(self.operand)}"
@@ -126,7 +127,7 @@ class Not(Node):
 class And(Node):
     """Conjunction of two or more."""
 
-    operands: tuple[Node, ...]
+    operands: tuple["AnyNode", ...]
 
     def __str__(self) -> str:
         return " and ".join(map(bracketed, self.operands))
@@ -136,7 +137,7 @@ class And(Node):
 class Or(Node):
     """Disjunction of two or more."""
 
-    operands: tuple[Node, ...]
+    operands: tuple["AnyNode", ...]
 
     def __str__(self) -> str:
         return " or ".join(map(bracketed, self.operands))
@@ -146,25 +147,28 @@ class Or(Node):
 class If(Node):
     """`a if condition else b`."""
 
-    then: Node
-    condition: Node
-    otherwise: Node
+    then: "AnyNode"
+    condition: "AnyNode"
+    otherwise: "AnyNode"
 
     def __str__(self) -> str:
         return f"{bracketed(self.then)} if {bracketed(self.condition)} else {bracketed(self.otherwise)}"
 
 
+AnyNode = Number | Quantity | YesNo | Name | Call | Minus | Arithmetic | Comparison | In | Not | And | Or | If
 _ATOMS = (Number, Quantity, YesNo, Name, Call)
 
 
-def bracketed(node: Node) -> str:
+def bracketed(node: AnyNode) -> str:
     """Print a node, in brackets unless it is an atom."""
     return str(node) if isinstance(node, _ATOMS) else f"({node})"
 
 
-def below(node: Node) -> tuple[Node, ...]:
+def below(node: AnyNode) -> tuple[AnyNode, ...]:
     """The nodes directly below a node."""
     match node:
+        case Number() | Quantity() | YesNo() | Name():
+            return ()
         case Call(arguments=nodes) | And(operands=nodes) | Or(operands=nodes):
             return nodes
         case Arithmetic() | Comparison():
@@ -176,4 +180,4 @@ def below(node: Node) -> tuple[Node, ...]:
         case Minus() | Not():
             return (node.operand,)
         case _:
-            return ()
+            assert_never(node)

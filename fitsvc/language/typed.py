@@ -1,15 +1,17 @@
 """The checked tree: names resolved, types settled, and few kinds of node, so each evaluator is short.
 
-`>=`, `<`, `>` and `!=` are written with `AtMost`, `Equal` and `Not`; a list member is a bit mask. Equal
+`>=`, `<`, `>` and `!=` are written with `LessOrEqual`, `Equal` and `Not`; a list member is a bit mask. Equal
 trees compare equal, which is how a shared part is computed once.
 """
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Final, assert_never
 
 from fitsvc.language.functions import Function
 from fitsvc.language.intervals import Bounds
-from fitsvc.language.types import ListType, NumberType, TruthType, Type, Value
+from fitsvc.language.truth import YES
+from fitsvc.language.types import TRUTH, ListType, NumberType, TruthType, Type, Value
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,6 +39,7 @@ class Read(Typed):
 class Present(Typed):
     """Whether a subject is part of the question, or a fact is given in it: always yes or no."""
 
+    type: TruthType
     name: str
 
 
@@ -44,6 +47,7 @@ class Present(Typed):
 class Negative(Typed):
     """Minus a number."""
 
+    type: NumberType
     operand: "AnyTyped"
 
 
@@ -51,15 +55,17 @@ class Negative(Typed):
 class Arithmetic(Typed):
     """`+`, `-`, `*` or `/`."""
 
+    type: NumberType
     operator: str
     left: "AnyTyped"
     right: "AnyTyped"
 
 
 @dataclass(frozen=True, slots=True)
-class AtMost(Typed):
+class LessOrEqual(Typed):
     """left <= right."""
 
+    type: TruthType
     left: "AnyTyped"
     right: "AnyTyped"
 
@@ -68,6 +74,7 @@ class AtMost(Typed):
 class Equal(Typed):
     """left == right, of numbers."""
 
+    type: TruthType
     left: "AnyTyped"
     right: "AnyTyped"
 
@@ -76,29 +83,26 @@ class Equal(Typed):
 class SameMember(Typed):
     """left == right, of members of one list."""
 
+    type: TruthType
     left: "AnyTyped"
     right: "AnyTyped"
 
 
 @dataclass(frozen=True, slots=True)
-class Among(Typed):
-    """Whether a list value is one of the members in a mask."""
+class Membership(Typed):
+    """Whether a list value is one of the members in a mask; `others` are all other members of the list."""
 
+    type: TruthType
     operand: "AnyTyped"
     mask: int
-
-
-@dataclass(frozen=True, slots=True)
-class Length(Typed):
-    """The length of a size, as bounds over its possible members."""
-
-    operand: "AnyTyped"
+    others: int
 
 
 @dataclass(frozen=True, slots=True)
 class Not(Typed):
     """Negation."""
 
+    type: TruthType
     operand: "AnyTyped"
 
 
@@ -106,6 +110,7 @@ class Not(Typed):
 class All(Typed):
     """Conjunction."""
 
+    type: TruthType
     operands: tuple["AnyTyped", ...]
 
 
@@ -113,11 +118,12 @@ class All(Typed):
 class Some(Typed):
     """Disjunction."""
 
+    type: TruthType
     operands: tuple["AnyTyped", ...]
 
 
 @dataclass(frozen=True, slots=True)
-class Choice(Typed):
+class Conditional(Typed):
     """One of two values by a condition; both, joined, while the condition is unknown."""
 
     condition: "AnyTyped"
@@ -129,13 +135,14 @@ class Choice(Typed):
 class Apply(Typed):
     """A registered function of numbers."""
 
+    type: NumberType
     function: Function
     arguments: tuple["AnyTyped", ...]
 
 
 @dataclass(frozen=True, slots=True)
 class LookupMember(Typed):
-    """A table's value for a list member: one value a member, in the list's order; joined over a mask."""
+    """A value for a list member, of a table (or of none, a size's length): one a member, joined over a mask."""
 
     key: "AnyTyped"
     values: tuple[Value, ...]
@@ -156,13 +163,24 @@ class LookupBand(Typed):
 class Known(Typed):
     """Yes where a value is known within bounds, else unknown; never no, so that no answer rests on ignorance."""
 
+    type: TruthType
     operand: "AnyTyped"
 
 
-AnyTyped = (
-    Constant | Read | Present | Negative | Arithmetic | AtMost | Equal | SameMember | Among | Length | Not
-    | All | Some | Choice | Apply | LookupMember | LookupBand | Known
-)  # fmt: skip
+Leaf = Constant | Read | Present
+"""What has nothing below it."""
+Numeric = Negative | Arithmetic | Apply
+"""What is always a number, each of whose parts always matters."""
+Test = LessOrEqual | Equal | SameMember | Membership | Not | Known
+"""What is always a truth, each of whose parts always matters."""
+Lookup = LookupMember | LookupBand
+Lazy = All | Some | Conditional
+"""What may be settled by some of its parts, so that the others do not matter."""
+AnyTyped = Leaf | Numeric | Test | Lookup | Lazy
+
+
+ALWAYS: Final = Constant(TRUTH, YES)
+"""The guard of what has none."""
 
 
 def parts(node: AnyTyped) -> tuple[AnyTyped, ...]:
@@ -172,14 +190,62 @@ def parts(node: AnyTyped) -> tuple[AnyTyped, ...]:
             return ()
         case All(operands=below) | Some(operands=below) | Apply(arguments=below):
             return below
-        case Choice():
+        case Conditional():
             return (node.condition, node.then, node.otherwise)
-        case Arithmetic() | AtMost() | Equal() | SameMember():
+        case Arithmetic() | LessOrEqual() | Equal() | SameMember():
             return (node.left, node.right)
         case LookupMember() | LookupBand():
             return (node.key,)
-        case _:
+        case Negative() | Membership() | Not() | Known():
             return (node.operand,)
+        case _:
+            assert_never(node)
+
+
+def moves(node: AnyTyped, kinds: Sequence[Type]) -> Sequence[int]:
+    """Which way a node moves with each of its parts, given the parts' types: +1 up, -1 down, 0 both or unsure."""
+    match node:
+        case Negative() | Not():
+            return (-1,)
+        case LessOrEqual():
+            return (-1, 1)
+        case All() | Some():
+            return (1,) * len(kinds)
+        case Conditional():
+            return (0, 1, 1)
+        case Arithmetic():
+            return _moves_of(node.operator, *kinds)
+        case Apply():
+            return node.function.moves(len(kinds))
+        case Constant() | Read() | Present() | Equal() | SameMember() | Membership() | Known():
+            return (0,) * len(kinds)
+        case LookupMember() | LookupBand():
+            return (0,)
+        case _:
+            assert_never(node)
+
+
+def _moves_of(operator: str, left: Type, right: Type) -> tuple[int, int]:
+    """A sum rises with both; a product with each side if the other is not below zero, a quotient if neither is."""
+    if operator in "+-":
+        return (1, 1 if operator == "+" else -1)
+    left_positive, right_positive = (isinstance(kind, NumberType) and not kind.negative for kind in (left, right))
+    return (int(right_positive), int(left_positive) if operator == "*" else -int(left_positive and right_positive))
+
+
+def has_pole(node: AnyTyped) -> bool:
+    """Whether a node can be infinite, or beyond all floats, where none of its parts is."""
+    match node:
+        case Apply():
+            return node.function.pole
+        case Arithmetic():
+            return node.operator == "/"
+        case Constant() | Read() | Present() | Negative() | LessOrEqual() | Equal() | SameMember() | Membership():
+            return False
+        case Not() | All() | Some() | Conditional() | LookupMember() | LookupBand() | Known():
+            return False
+        case _:
+            assert_never(node)
 
 
 def reads(node: AnyTyped) -> dict[str, None]:
@@ -192,11 +258,11 @@ def reads(node: AnyTyped) -> dict[str, None]:
     return found
 
 
-def asked(node: AnyTyped) -> set[str]:
+def presences(node: AnyTyped) -> set[str]:
     """The subjects and facts whose presence a node asks for."""
     if isinstance(node, Present):
         return {node.name}
-    return set().union(*(asked(part) for part in parts(node)))
+    return set().union(*(presences(part) for part in parts(node)))
 
 
 def join(type_: Type, values: Sequence[Value]) -> Value:

@@ -54,6 +54,11 @@ class ListType:
         sizes = [size for i, size in enumerate(self.sizes) if mask >> i & 1]
         return (min(sizes), max(sizes))
 
+    @property
+    def lengths(self) -> tuple[Bounds, ...]:
+        """The length of each member of a size list."""
+        return tuple((size, size) for size in self.sizes)
+
     def __str__(self) -> str:
         return f"one of {self.name}"
 

@@ -12,7 +12,7 @@ from typing import Final
 
 from fitsvc.document import Document, Json
 from fitsvc.facts import FactReader
-from fitsvc.language.intervals import SAME
+from fitsvc.language.intervals import TOLERANCE
 from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.language.types import ListType, NumberType, Value
 from fitsvc.language.tyres import TyreError, parse_tyre
@@ -118,7 +118,7 @@ def _beyond(reader: FactReader, fact: Fact, earlier: Json, bound: float, *, leas
     """Whether a bound says more than what is known already."""
     value = _value(reader, fact, earlier)
     assert isinstance(value, tuple)
-    return bound > value[0] + SAME if least else bound < value[1] - SAME
+    return bound > value[0] + TOLERANCE if least else bound < value[1] - TOLERANCE
 
 
 def _tightened(reader: FactReader, fact: Fact, earlier: Json, wire: Json) -> Json | None:
@@ -208,7 +208,7 @@ def _apart(reader: FactReader, fact: Fact, one: Json, other: Json) -> bool:
         return False
     old, new = _value(reader, fact, one), _value(reader, fact, other)
     if isinstance(old, tuple) and isinstance(new, tuple):
-        return old[0] > new[1] + SAME or new[0] > old[1] + SAME
+        return old[0] > new[1] + TOLERANCE or new[0] > old[1] + TOLERANCE
     if isinstance(old, int) and isinstance(new, int):
         return not old & new if isinstance(fact.type, ListType) else old != new
     return False
@@ -233,7 +233,7 @@ def _spare(
 def _crossed(reader: FactReader, known: Mapping[str, Fact], said: Mapping[str, Json]) -> bool:
     """Whether what stows is surely no smaller than what does not."""
     fits, blocked = (_value(reader, known[name], said[name]) for name in (FITS, BLOCKED))
-    return isinstance(fits, tuple) and isinstance(blocked, tuple) and fits[0] >= blocked[1] - SAME
+    return isinstance(fits, tuple) and isinstance(blocked, tuple) and fits[0] >= blocked[1] - TOLERANCE
 
 
 def _shown(wire: Json) -> str:

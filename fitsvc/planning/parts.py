@@ -8,8 +8,8 @@ from typing import Final, NamedTuple
 from fitsvc.answers.question import Stored
 from fitsvc.answers.shelf import Item
 from fitsvc.document import Json
-from fitsvc.engine.leaves import Basis
 from fitsvc.engine.point import Point
+from fitsvc.engine.support import Support
 from fitsvc.facts import Case, FactReader
 
 _ALIKE: Final = 3
@@ -122,7 +122,7 @@ def read_with_ball(engine: Point) -> tuple[str, ...]:
     """The facts of a mount that rules read together with a ball's: mounts equal in them take the same balls."""
     found: set[str] = set()
     for number in range(len(engine.rulebook.rules)):
-        leaves = [read.name for read in engine.basis(number, True).leaves]
+        leaves = [read.name for read in engine.support(number, True).leaves]
         if any(name.startswith("ball.") for name in leaves):
             found |= {name for name in leaves if name.startswith("accessory.")}
     return tuple(sorted(found))
@@ -132,9 +132,9 @@ def read_in_joining(engine: Point) -> tuple[str, ...]:
     """The facts of an adapter that tell whether it goes into what is before it: equal ones go into the same."""
     things = {"accessory", "ball", "load", "trailer"}
     read = {leaf.name for number, rule in enumerate(engine.rulebook.rules) if not things & set(rule.subjects)
-            for leaf in engine.basis(number, True).leaves}  # fmt: skip
+            for leaf in engine.support(number, True).leaves}  # fmt: skip
     opening = engine.rulebook.opening
-    leaves = Basis([one.each for name, one in opening.items() if name in read], {}).leaves
+    leaves = Support([one.each for name, one in opening.items() if name in read], {}).leaves
     return tuple(sorted(leaf.name for leaf in leaves if leaf.name.startswith("adapter.")))
 
 

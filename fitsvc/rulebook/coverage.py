@@ -92,7 +92,7 @@ def _read(rulebook: Rulebook, nodes: Iterable[AnyTyped | None]) -> tuple[tuple[s
         if isinstance(node, typed.Read) and node.name not in slots:
             slots[node.name] = None
             left += _below(rulebook, node.name)[::-1]
-        elif isinstance(node, typed.LookupMember | typed.LookupBand):
+        elif isinstance(node, typed.Lookup) and node.table:
             tables[named[node.table]] = None
         left += typed.parts(node)[::-1]
     facts = (rulebook.vocabulary.fact_of(name) for name in slots)

@@ -58,7 +58,7 @@ class Expressions:
 
     def _checked(self, source: Source, expected: Type | None = None) -> AnyTyped | None:
         found = self.shape.attempt(lambda: check(source, self.names, expected))
-        self.presences |= typed.asked(found) if found is not None else set()
+        self.presences |= typed.presences(found) if found is not None else set()
         return found
 
     def subjects(self, *nodes: AnyTyped | None) -> tuple[str, ...]:
@@ -68,14 +68,14 @@ class Expressions:
         for node in nodes:
             if node is not None:
                 found |= self._about(node)
-        handled: set[str] = set().union(*(typed.asked(node) for node in nodes if node is not None))
+        handled: set[str] = set().union(*(typed.presences(node) for node in nodes if node is not None))
         return tuple(sorted((found - handled) & asked))
 
     def _about(self, node: AnyTyped) -> set[str]:
         about: set[str] = set()
         for name in typed.reads(node):
             below = self.derived.get(name)
-            about |= self._about(below) - typed.asked(below) if below is not None else {name.split(".", 1)[0], name}
+            about |= self._about(below) - typed.presences(below) if below is not None else {name.split(".", 1)[0], name}
         return about
 
     def label(self, name: str) -> str:
@@ -159,9 +159,9 @@ class Expressions:
     def margin(self, requires: AnyTyped) -> Shown | None:
         """By how much a comparison of two numbers fails: the greater side less the lesser."""
         match requires:
-            case typed.AtMost(left=small, right=great):
+            case typed.LessOrEqual(left=small, right=great):
                 pass
-            case typed.Not(operand=typed.AtMost(left=great, right=small)):
+            case typed.Not(operand=typed.LessOrEqual(left=great, right=small)):
                 pass
             case _:
                 return None

@@ -84,7 +84,7 @@ class _Known:
                 return value
             case typed.Present(name=name) if name in (self.fact, self.fact.partition(".")[0]):
                 return truth.YES
-            case typed.Among(operand=typed.Read(name=self.fact), mask=mask):
+            case typed.Membership(operand=typed.Read(name=self.fact), mask=mask):
                 return truth.YES if self.mask & mask else truth.NO
             case typed.Read(name=name) if name in self.derived:
                 return self.truth(self.derived[name].node)
@@ -94,7 +94,7 @@ class _Known:
                 return truth.conjunction(*map(self.truth, operands))
             case typed.Some(operands=operands):
                 return truth.disjunction(*map(self.truth, operands))
-            case typed.Choice(condition=condition, then=then, otherwise=otherwise):
+            case typed.Conditional(condition=condition, then=then, otherwise=otherwise):
                 either = {truth.YES: [then], truth.NO: [otherwise]}.get(self.truth(condition), [then, otherwise])
                 found = set(map(self.truth, either))
                 return found.pop() if len(found) == 1 else truth.UNKNOWN

@@ -234,9 +234,9 @@ def _rating(
         guard=both,
         shown=read.shown(node),
     )
-    asked = _guard((both, guards[1]))
+    in_scope = _guard((both, guards[1]))
     applies = " and ".join(filter(None, (applies, _written(limit, "judged_when"))))
-    requires = typed.AtMost(TRUTH, judged, node)
+    requires = typed.LessOrEqual(TRUTH, judged, node)
     margin = read.margin(requires)
     assert margin
     values = {"judged": read.shown(judged), "rating": rating.shown, "margin": margin}
@@ -245,8 +245,8 @@ def _rating(
         id=f"{name}/{node.name}",
         topic=topic,
         title=f"The {shape.text(limit, 'quantity')} is within the {label}",
-        subjects=read.subjects(asked, requires),
-        guard=asked,
+        subjects=read.subjects(in_scope, requires),
+        guard=in_scope,
         requires=requires,
         severity=shape.one_of(limit, "severity", SEVERITIES),
         if_unknown=if_unknown,

@@ -19,7 +19,7 @@ from fitsvc.engine.columns.kernel import Columns
 from fitsvc.engine.columns.signatures import arrays_of
 from fitsvc.engine.point import Verdict
 from fitsvc.facts import Case, FactReader
-from fitsvc.language.intervals import SAME
+from fitsvc.language.intervals import TOLERANCE
 from fitsvc.language.types import Value
 from fitsvc.rulebook.outcomes import OUTCOMES
 from fitsvc.selection.folding import Tables, array_of, catalogue_of, label_key, present_of, read_facts
@@ -73,7 +73,7 @@ def has(item: Item, facts: Facts) -> bool:
     for name, value in facts:
         known = item.values.get(name)
         if isinstance(value, tuple) and isinstance(known, tuple):
-            if max(abs(one - other) for one, other in zip(known, value, strict=True)) > SAME:
+            if max(abs(one - other) for one, other in zip(known, value, strict=True)) > TOLERANCE:
                 return False
         elif known != value:
             return False
@@ -144,7 +144,7 @@ class Segment:
             ends = value if isinstance(value, tuple) else (value,)
             arrays = arrays_of(self._catalogue.columns[name])
             for array, end in zip(arrays, ends, strict=True):
-                found &= np.abs(array - end) <= SAME if array.dtype == np.float64 else array == end
+                found &= np.abs(array - end) <= TOLERANCE if array.dtype == np.float64 else array == end
         return found[self._catalogue.signature_of]
 
     def find(self, sku: str) -> int | None:

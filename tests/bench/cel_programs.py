@@ -6,14 +6,14 @@ one program that gives 0 passes, 1 fails, 3 does not apply; all of a case's prog
 
 from collections.abc import Mapping
 from math import inf
-from typing import Any
+from typing import Any, assert_never
 
 import cel
 
 from fitsvc.engine.point import Point
 from fitsvc.facts import Case
 from fitsvc.language import typed
-from fitsvc.language.intervals import SAME
+from fitsvc.language.intervals import TOLERANCE
 from fitsvc.language.typed import AnyTyped, Read
 from fitsvc.language.types import ListType, NumberType, Value
 from fitsvc.rulebook.rules import Rule
@@ -57,7 +57,7 @@ def reads_of(engine: Point) -> dict[str, Read]:
     """Every fact that some rule reads."""
     found: dict[str, Read] = {}
     for number in range(len(engine.rulebook.rules)):
-        found |= {read.name: read for read in engine.basis(number, False).leaves}
+        found |= {read.name: read for read in engine.support(number, False).leaves}
     return found
 
 
@@ -100,25 +100,22 @@ def text(node: AnyTyped, derived: Mapping[str, AnyTyped]) -> str:
             return f"(-{sub(node.operand)})"
         case typed.Arithmetic():
             return f"({sub(node.left)} {node.operator} {sub(node.right)})"
-        case typed.AtMost():
-            return f"({sub(node.left)} <= {sub(node.right)} + {SAME!r})"
+        case typed.LessOrEqual():
+            return f"({sub(node.left)} <= {sub(node.right)} + {TOLERANCE!r})"
         case typed.Equal():
             a, b = sub(node.left), sub(node.right)
-            return f"({a} - {b} <= {SAME!r} && {b} - {a} <= {SAME!r})"
+            return f"({a} - {b} <= {TOLERANCE!r} && {b} - {a} <= {TOLERANCE!r})"
         case typed.SameMember():
             return f"({sub(node.left)} == {sub(node.right)})"
-        case typed.Among():
+        case typed.Membership():
             return f"({sub(node.operand)} in {[i for i in range(64) if node.mask >> i & 1]})"
-        case typed.Length():
-            assert isinstance(node.operand.type, ListType)
-            return f"{list(node.operand.type.sizes)}[{sub(node.operand)}]"
         case typed.Not():
             return f"(!{sub(node.operand)})"
         case typed.All():
             return "(" + " && ".join(map(sub, node.operands)) + ")"
         case typed.Some():
             return "(" + " || ".join(map(sub, node.operands)) + ")"
-        case typed.Choice():
+        case typed.Conditional():
             return f"({sub(node.condition)} ? {sub(node.then)} : {sub(node.otherwise)})"
         case typed.LookupMember():
             return f"[{', '.join(_value(node, value) for value in node.values)}][{sub(node.key)}]"
@@ -128,7 +125,8 @@ def text(node: AnyTyped, derived: Mapping[str, AnyTyped]) -> str:
             return "true"
         case typed.Apply():
             return _apply(node, [sub(argument) for argument in node.arguments])
-    raise AssertionError(node)
+        case _:
+            assert_never(node)
 
 
 def _constant(node: typed.Constant) -> str:
@@ -146,7 +144,7 @@ def _value(node: AnyTyped, value: Value) -> str:
 def _bands(node: typed.LookupBand, key: str) -> str:
     found = _value(node, node.values[-1])
     for top, value in reversed(list(zip(node.tops, node.values, strict=False))):
-        found = f"({key} <= {top + SAME!r} ? {_value(node, value)} : {found})"
+        found = f"({key} <= {top + TOLERANCE!r} ? {_value(node, value)} : {found})"
     return found
 
 

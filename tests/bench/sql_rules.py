@@ -9,7 +9,7 @@ result is 0 passes, 1 fails, 2 undetermined, 3 not applicable.
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from math import inf
-from typing import Any
+from typing import Any, assert_never
 
 import numpy as np
 
@@ -17,9 +17,9 @@ from fitsvc.engine.columns.programs import Member, Program
 from fitsvc.engine.columns.signatures import Catalogue
 from fitsvc.engine.columns.views import ItemValues
 from fitsvc.language import typed
-from fitsvc.language.intervals import SAME
+from fitsvc.language.intervals import TINY_DIVISOR, TOLERANCE
 from fitsvc.language.truth import NO, YES
-from fitsvc.language.typed import join
+from fitsvc.language.typed import AnyTyped, join
 from fitsvc.language.types import ListType, NumberType, Type, Value
 from fitsvc.rulebook.outcomes import OUTCOME_OF, OUTCOMES, Outcome
 from fitsvc.rulebook.rules import Need, Rule
@@ -86,7 +86,7 @@ def over(a: Ends, b: Ends) -> Ends:
     """Quotient over bounds."""
     apart, zero = f"({b[0]} > 0 OR {b[1]} < 0)", f"({b[0]} = 0 AND ({a[0]} >= 0 OR {a[1]} <= 0))"
     inverse = (f"(1.0 / {b[1]})", f"(1.0 / {b[0]})")
-    from_zero = (f"(1.0 / greatest({b[1]}, 1e-100))", "'inf'::DOUBLE")
+    from_zero = (f"(1.0 / greatest({b[1]}, {TINY_DIVISOR}))", "'inf'::DOUBLE")
     first, second = times(a, inverse), times(a, from_zero)
     return tuple(  # type: ignore[return-value]
         f"CASE WHEN {apart} THEN {x} WHEN {zero} THEN {y} ELSE {figure(open_)} END"
@@ -102,7 +102,7 @@ def above(a: Ends) -> Ends:
 def _relief(weight: Ends, behind: Ends, wheelbase: Ends) -> Ends:
     """W d/L: all three are not below nothing, so each end is one product."""
     w, d, base = above(weight), above(behind), above(wheelbase)
-    low = f"CASE WHEN {base[1]} = 'inf'::DOUBLE THEN 0 ELSE {d[0]} / greatest({base[1]}, 1e-100) END"
+    low = f"CASE WHEN {base[1]} = 'inf'::DOUBLE THEN 0 ELSE {d[0]} / greatest({base[1]}, {TINY_DIVISOR}) END"
     high = f"CASE WHEN {d[1]} = 0 THEN 0 WHEN {base[0]} = 0 THEN 'inf'::DOUBLE ELSE {d[1]} / {base[0]} END"
     return (f"{w[0]} * ({low})", product(w[1], f"({high})"))
 
@@ -243,9 +243,45 @@ class Translator:
             elif not step.on_rig:
                 self._written[number] = column(step.node.type, f"i{number}")
             else:
-                form = getattr(self, "_" + type(step.node).__name__.lower())
-                self._written[number] = self._named(number, form(step.node, *step.operands))
+                self._written[number] = self._named(number, self._form(step.node, *step.operands))
         return self._written[number]
+
+    def _form(self, node: AnyTyped, *operands: int) -> Any:
+        match node:
+            case typed.Constant():
+                return constant(node.type, node.value)
+            case typed.Read() | typed.Present():
+                raise AssertionError(f"{node} depends on the rig alone, or on the items alone")
+            case typed.Negative():
+                return self._negative(*operands)
+            case typed.Arithmetic():
+                return self._arithmetic(node, *operands)
+            case typed.LessOrEqual():
+                return self._less_or_equal(*operands)
+            case typed.Equal():
+                return self._equal(*operands)
+            case typed.SameMember():
+                return self._same_member(*operands)
+            case typed.Membership():
+                return self._membership(node, *operands)
+            case typed.Not():
+                return self.of(operands[0])[::-1]
+            case typed.All():
+                return self._all(*operands)
+            case typed.Some():
+                return self._some(*operands)
+            case typed.Conditional():
+                return self._conditional(node, *operands)
+            case typed.Apply():
+                return self._apply(node, *operands)
+            case typed.LookupMember():
+                return self._by_member(node.type, self.of(operands[0]), node.values)
+            case typed.LookupBand():
+                return self._lookup_band(node, *operands)
+            case typed.Known():
+                return self._known(*operands)
+            case _:
+                assert_never(node)
 
     def _named(self, number: int, written: Any) -> Any:
         """A part's SQL under a name of its own, if it is long: what is used twice is written once."""
@@ -258,11 +294,11 @@ class Translator:
                 self.parts.append((texts[place], text))
         return texts[0] if isinstance(written, str) else tuple(texts)
 
-    def _negative(self, node: Any, operand: int) -> Ends:
+    def _negative(self, operand: int) -> Ends:
         low, high = self.of(operand)
         return (f"(-{high})", f"(-{low})")
 
-    def _arithmetic(self, node: Any, left: int, right: int) -> Ends:
+    def _arithmetic(self, node: typed.Arithmetic, left: int, right: int) -> Ends:
         a, b = self.of(left), self.of(right)
         if node.operator in "+-":
             c = b if node.operator == "+" else (b[1], b[0])
@@ -273,36 +309,32 @@ class Translator:
             return (f"({a[0]} * {b[0]})", f"({product(a[1], b[1])})")
         return times(a, b)
 
-    def _atmost(self, node: Any, left: int, right: int) -> tuple[str, str]:
+    def _less_or_equal(self, left: int, right: int) -> tuple[str, str]:
         a, b = self.of(left), self.of(right)
-        return (f"({a[1]} <= {b[0]} + {SAME})", f"({a[0]} > {b[1]} + {SAME})")
+        return (f"({a[1]} <= {b[0]} + {TOLERANCE})", f"({a[0]} > {b[1]} + {TOLERANCE})")
 
-    def _equal(self, node: Any, left: int, right: int) -> tuple[str, str]:
+    def _equal(self, left: int, right: int) -> tuple[str, str]:
         a, b = self.of(left), self.of(right)
-        apart = f"({a[0]} > {b[1]} + {SAME} OR {b[0]} > {a[1]} + {SAME})"
-        return (f"({a[1]} <= {b[0]} + {SAME} AND {b[1]} <= {a[0]} + {SAME})", apart)
+        apart = f"({a[0]} > {b[1]} + {TOLERANCE} OR {b[0]} > {a[1]} + {TOLERANCE})"
+        return (f"({a[1]} <= {b[0]} + {TOLERANCE} AND {b[1]} <= {a[0]} + {TOLERANCE})", apart)
 
-    def _samemember(self, node: Any, left: int, right: int) -> tuple[str, str]:
+    def _same_member(self, left: int, right: int) -> tuple[str, str]:
         a, b = self.of(left), self.of(right)
         return (f"({a} = {b} AND {a} & ({a} - 1) = 0)", f"({a} & {b} = 0)")
 
-    def _among(self, node: Any, operand: int) -> tuple[str, str]:
-        kind, value = self.graph.steps[operand].node.type, self.of(operand)
-        return (f"({value} & {kind.unknown & ~node.mask} = 0)", f"({value} & {node.mask} = 0)")  # type: ignore[union-attr]
+    def _membership(self, node: typed.Membership, operand: int) -> tuple[str, str]:
+        value = self.of(operand)
+        return (f"({value} & {node.others} = 0)", f"({value} & {node.mask} = 0)")
 
-    def _not(self, node: Any, operand: int) -> tuple[str, str]:
-        yes, no = self.of(operand)
-        return (no, yes)
-
-    def _all(self, node: Any, *operands: int) -> tuple[str, str]:
+    def _all(self, *operands: int) -> tuple[str, str]:
         tests = [self.of(operand) for operand in operands]
         return (every([yes for yes, _ in tests]), some([no for _, no in tests]))
 
-    def _some(self, node: Any, *operands: int) -> tuple[str, str]:
+    def _some(self, *operands: int) -> tuple[str, str]:
         tests = [self.of(operand) for operand in operands]
         return (some([yes for yes, _ in tests]), every([no for _, no in tests]))
 
-    def _choice(self, node: Any, condition: int, then: int, otherwise: int) -> Any:
+    def _conditional(self, node: typed.Conditional, condition: int, then: int, otherwise: int) -> Any:
         (yes, no), a, b = self.of(condition), self.of(then), self.of(otherwise)
         if isinstance(node.type, NumberType):
             return (case(yes, no, a[0], b[0], f"least({a[0]}, {b[0]})"),
@@ -324,13 +356,6 @@ class Translator:
         high = [pair[1] if d > 0 else pair[0] for pair, d in zip(ends, directions, strict=True)]
         return (f"({form(*low)})", f"({form(*high)})")
 
-    def _length(self, node: typed.Length, operand: int) -> Any:
-        kind = self.graph.steps[operand].node.type
-        return self._by_member(node.type, self.of(operand), [(size, size) for size in kind.sizes])  # type: ignore[union-attr]
-
-    def _lookupmember(self, node: typed.LookupMember, key: int) -> Any:
-        return self._by_member(node.type, self.of(key), node.values)
-
     def _by_member(self, kind: Type, mask: str, values: Any) -> Any:
         def chosen(text: Callable[[Any], str], nothing: str, name: str) -> str:
             cells = ", ".join(
@@ -346,9 +371,9 @@ class Translator:
                                     for i, v in enumerate(values)) + ")"  # fmt: skip
         return tuple(f"({mask} & {sum(1 << i for i, v in enumerate(values) if v != want)} = 0)" for want in (YES, NO))
 
-    def _lookupband(self, node: typed.LookupBand, key: int) -> Any:
+    def _lookup_band(self, node: typed.LookupBand, key: int) -> Any:
         low, high = self.of(key)
-        tops = [figure(top + SAME) for top in node.tops]
+        tops = [figure(top + TOLERANCE) for top in node.tops]
         whens = []
         for first in range(len(node.values)):
             for last in range(first, len(node.values)):
@@ -362,7 +387,7 @@ class Translator:
             "CASE " + " ".join(f"WHEN {test} THEN {value[end]}" for test, value in written) + " END" for end in (0, 1)
         )
 
-    def _known(self, node: Any, operand: int) -> tuple[str, str]:
+    def _known(self, operand: int) -> tuple[str, str]:
         value, kind = self.of(operand), self.graph.steps[operand].node.type
         if isinstance(kind, NumberType):
             return (f"({value[0]} > '-inf'::DOUBLE AND {value[1]} < 'inf'::DOUBLE)", "false")

@@ -52,7 +52,7 @@ def _table(program: Program, name: str, letter: str, columns: list[str], parts: 
         node = program.graph.steps[number].node
         if isinstance(node, typed.Constant):
             continue
-        read = ", ".join([*typed.reads(node), *sorted(typed.asked(node))])
+        read = ", ".join([*typed.reads(node), *sorted(typed.presences(node))])
         what = read if isinstance(node, typed.Read) else f"{type(node).__name__} of {read}"
         kind = "DOUBLE" if isinstance(node.type, NumberType) else "BOOLEAN"
         ends = ("_lo", "_hi") if isinstance(node.type, NumberType) else ("_y", "_n")

@@ -14,7 +14,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from fitsvc.engine.columns.graph import Graph, Step
+from fitsvc.engine.columns.graph import Graph
 from fitsvc.engine.columns.signatures import Column, arrays_of, taken
 from fitsvc.engine.columns.views import View
 from fitsvc.language import typed
@@ -49,34 +49,13 @@ def directions(graph: Graph, roots: Sequence[int]) -> dict[int, int]:
         number, way = left.pop()
         step = graph.steps[number]
         if step.on_rig:
-            below = {(part, way * move) for part, move in zip(step.operands, _moves(graph, step), strict=True)}
+            moves = typed.moves(step.node, [graph.steps[part].node.type for part in step.operands])
+            below = {(part, way * move) for part, move in zip(step.operands, moves, strict=True)}
             left += below - seen
             seen |= below
         elif step.on_items:
             ways.setdefault(number, set()).add(way)
     return {number: found.pop() if len(found) == 1 else 0 for number, found in ways.items()}
-
-
-def _moves(graph: Graph, step: Step) -> Sequence[int]:
-    """Which way a part moves with each of its operands."""
-    match step.node:
-        case typed.Negative() | typed.Not():
-            return (-1,)
-        case typed.AtMost():
-            return (-1, 1)
-        case typed.All() | typed.Some():
-            return (1,) * len(step.operands)
-        case typed.Choice():
-            return (0, 1, 1)
-        case typed.Arithmetic(operator="+" | "-" as operator):
-            return (1, 1 if operator == "+" else -1)
-        case typed.Arithmetic(operator=operator):
-            left, right = (not graph.steps[part].node.type.negative for part in step.operands)  # type: ignore[union-attr]
-            return (int(right), int(left)) if operator == "*" else (int(right), -int(left and right))
-        case typed.Apply(function=function):
-            return function.moves(len(step.operands))
-        case _:
-            return (0,) * len(step.operands)
 
 
 def levels_of(graph: Graph, roots: Sequence[int], view: View) -> list[Level]:

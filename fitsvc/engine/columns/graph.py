@@ -6,20 +6,23 @@ compiler of single cases; what depends on the items alone once a catalogue; only
 
 from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, fields, replace
-from typing import Any
+from typing import Any, Generic, TypeVar
 
 from fitsvc.language import typed
 from fitsvc.language.typed import AnyTyped, Typed
 
+Kind = TypeVar("Kind", bound=Typed, covariant=True)
+
 
 @dataclass(frozen=True, slots=True)
-class Step:
-    """One part: its checked node, the numbers of its operands, and what it depends on.
+class Step(Generic[Kind]):
+    """One part: its number, its checked node, the numbers of its operands, and what it depends on.
 
     `endless` tells that it may surely be infinite, as the grade of a right angle is.
     """
 
-    node: AnyTyped
+    number: int
+    node: Kind
     operands: tuple[int, ...]
     on_rig: bool
     on_items: bool
@@ -31,7 +34,7 @@ class Graph:
 
     def __init__(self, derived: Mapping[str, AnyTyped], item_subjects: Collection[str]) -> None:
         self.derived, self.item_subjects = derived, frozenset(item_subjects)
-        self.steps: list[Step] = []
+        self.steps: list[Step[AnyTyped]] = []
         self._numbers: dict[Any, int] = {}
         self._derived: dict[str, int] = {}
 
@@ -42,21 +45,23 @@ class Graph:
                 self._derived[node.name] = self.add(self.derived[node.name])
             return self._derived[node.name]
         operands = tuple(self.add(part) for part in typed.parts(node))
-        key = (type(node).__name__, node.type, _own(node), operands)
+        key = (type(node), node.type, _own(node), operands)
         if key not in self._numbers:
             self._numbers[key] = len(self.steps)
-            self.steps.append(self._step(node, operands))
+            self.steps.append(self._step(len(self.steps), node, operands))
         return self._numbers[key]
 
-    def _step(self, node: AnyTyped, operands: tuple[int, ...]) -> Step:
+    def _step(self, number: int, node: AnyTyped, operands: tuple[int, ...]) -> Step[AnyTyped]:
         if isinstance(node, typed.Read | typed.Present):
             subject = node.name.split(".", 1)[0]
             # An adapter among the items adds facts to the opening; it is no subject of the question.
-            of_items = subject in self.item_subjects and node != typed.Present(node.type, "adapter")
-            return Step(node, (), not of_items, of_items)
+            of_items = subject in self.item_subjects and not (
+                isinstance(node, typed.Present) and node.name == "adapter"
+            )
+            return Step(number, node, (), not of_items, of_items)
         below = [self.steps[number] for number in operands]
-        endless = any(s.endless for s in below) or _has_pole(node)
-        return Step(node, operands, any(s.on_rig for s in below), any(s.on_items for s in below), endless)
+        endless = any(s.endless for s in below) or typed.has_pole(node)
+        return Step(number, node, operands, any(s.on_rig for s in below), any(s.on_items for s in below), endless)
 
     def inputs(self, roots: Iterable[int]) -> tuple[list[int], list[int]]:
         """The topmost parts below some roots that depend on the rig alone, and on the items alone."""
@@ -83,12 +88,6 @@ class Graph:
         if isinstance(self.steps[root].node, typed.All):
             return [part for operand in self.steps[root].operands for part in self.conjuncts(operand)]
         return [root]
-
-
-def _has_pole(node: AnyTyped) -> bool:
-    if isinstance(node, typed.Apply):
-        return node.function.pole
-    return isinstance(node, typed.Arithmetic) and node.operator == "/"
 
 
 def _own(node: AnyTyped) -> tuple[Any, ...]:

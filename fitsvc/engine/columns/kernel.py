@@ -23,6 +23,7 @@ from fitsvc.engine.point import Point
 from fitsvc.facts import Case
 from fitsvc.language import typed
 from fitsvc.language.truth import NO
+from fitsvc.language.typed import AnyTyped
 from fitsvc.language.types import TextType, Type, Value
 from fitsvc.rulebook.outcomes import OUTCOME_OF, OUTCOMES, Effect, Outcome
 
@@ -52,7 +53,7 @@ class Columns:
         """The subjects and the facts whose being in the question any rule asks of an item."""
         return sorted({step.node.name for step in self._leaves(subjects) if isinstance(step.node, typed.Present)})
 
-    def _leaves(self, subjects: Iterable[str]) -> list[Step]:
+    def _leaves(self, subjects: Iterable[str]) -> list[Step[AnyTyped]]:
         wanted = frozenset(subjects)
         steps = [*self.program(wanted, 0).graph.steps, *opening_graph(self.engine, wanted).steps]
         return [step for step in steps if step.on_items and not step.operands]

@@ -8,7 +8,7 @@ import logging
 from collections.abc import Callable
 from functools import cache
 from math import inf
-from typing import Any, Final
+from typing import Any, Final, NamedTuple, assert_never
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,11 +16,12 @@ from numpy.typing import NDArray
 from fitsvc.engine.columns.graph import Graph, Step
 from fitsvc.language import typed
 from fitsvc.language.forms import interval_columns as forms
+from fitsvc.language.forms.column_forms import COLUMN_FORMS
 from fitsvc.language.forms.interval_columns import ByEnds, Ends
 from fitsvc.language.functions import Function
-from fitsvc.language.intervals import SAME
+from fitsvc.language.intervals import TOLERANCE
 from fitsvc.language.truth import NO, UNKNOWN, YES
-from fitsvc.language.typed import join
+from fitsvc.language.typed import AnyTyped, join
 from fitsvc.language.types import ListType, NumberType, TextType, Type, Value
 
 Cells = Any
@@ -42,10 +43,8 @@ class Evaluation:
         known = self.known
         if number not in known:
             step = self.graph.steps[number]
-            if type(step.node) in _ENDS and isinstance(step.node.type, NumberType):
-                known[number] = (self.end(number, 0), self.end(number, 1))
-            else:
-                known[number] = _FORMS[type(step.node)](self, step, *step.operands)
+            forms = _FORMS.get(type(step.node)) or _take_up(step.node)
+            known[number] = forms.whole(self, step, *step.operands)
         return known[number]
 
     def end(self, number: int, end: int) -> Cells:
@@ -54,37 +53,40 @@ class Evaluation:
         if key in self._ends:
             return self._ends[key]
         step = self.graph.steps[number]
-        form = _ENDS.get(type(step.node))
+        form = (_FORMS.get(type(step.node)) or _take_up(step.node)).end
         if form is None or number in self.known:
             return self.of(number)[end]
         self._ends[key] = found = form(self, step, end, *step.operands)
         return found
 
 
-def _constant(of: Evaluation, step: Step) -> Cells:
-    assert isinstance(step.node, typed.Constant)
+def _by_ends(of: Evaluation, step: Step[AnyTyped], *operands: int) -> Cells:
+    return (of.end(step.number, 0), of.end(step.number, 1))
+
+
+def _given(of: Evaluation, step: Step[AnyTyped]) -> Cells:
+    raise AssertionError(f"{step.node} is known from the start, or the graph has another subject's facts")
+
+
+def _constant(of: Evaluation, step: Step[typed.Constant]) -> Cells:
     return step.node.value
 
 
-def _negative(of: Evaluation, step: Step, end: int, operand: int) -> Cells:
+def _negative(of: Evaluation, step: Step[AnyTyped], end: int, operand: int) -> Cells:
     return -of.end(operand, 1 - end)
 
 
-def _arithmetic(of: Evaluation, step: Step, end: int, left: int, right: int) -> Cells:
+def _arithmetic(of: Evaluation, step: Step[typed.Arithmetic], end: int, left: int, right: int) -> Cells:
     node = step.node
-    assert isinstance(node, typed.Arithmetic) and isinstance(node.type, NumberType)
     if node.operator == "+":
         return _sum(of, end, left, right, end)
     if node.operator == "-":
         return _sum(of, end, left, right, 1 - end)
     if node.operator == "*" and not node.type.negative:
         return forms.product(of.end(left, end), of.end(right, end))
-    key = (step.operands, node.operator)
-    both_ends = of.known.get(key)  # type: ignore[call-overload]
-    if both_ends is None:
-        form = forms.over if node.operator == "/" else forms.times
-        both_ends = of.known[key] = form(of.of(left), of.of(right))  # type: ignore[index]
-    return both_ends[end]
+    form = forms.over if node.operator == "/" else forms.times
+    of.known[step.number] = found = form(of.of(left), of.of(right))
+    return found[end]
 
 
 def _sum(of: Evaluation, end: int, left: int, right: int, other_end: int) -> Cells:
@@ -102,7 +104,7 @@ def _sum(of: Evaluation, end: int, left: int, right: int, other_end: int) -> Cel
     return a + of.end(*second) if plus else a - of.end(*second)
 
 
-def _chosen_end(of: Evaluation, step: Step, end: int, condition: int, then: int, otherwise: int) -> Cells:
+def _conditional_end(of: Evaluation, _: Step[AnyTyped], end: int, condition: int, then: int, otherwise: int) -> Cells:
     chosen = of.of(condition)
     if np.ndim(chosen) == 0 and chosen != UNKNOWN:
         return of.end(then if chosen == YES else otherwise, end)
@@ -111,19 +113,15 @@ def _chosen_end(of: Evaluation, step: Step, end: int, condition: int, then: int,
     return np.where(np.equal(chosen, YES), a, np.where(np.equal(chosen, NO), b, outer))
 
 
-def _applied_end(of: Evaluation, step: Step, end: int, *arguments: int) -> Cells:
-    assert isinstance(step.node, typed.Apply)
-    form = step.node.function.columns
+def _applied_end(of: Evaluation, step: Step[typed.Apply], end: int, *arguments: int) -> Cells:
+    form = COLUMN_FORMS.get(step.node.function.name)
     if isinstance(form, ByEnds):
         sides = form.sides(end, len(arguments))
         ends = (of.end(argument, side) for argument, side in zip(arguments, sides, strict=True))
         return (form.high if end else form.low)(*ends)
-    key = (step.operands, step.node.function.name)
-    both_ends = of.known.get(key)  # type: ignore[call-overload]
-    if both_ends is None:
-        form = form or _row_by_row(step.node.function)
-        both_ends = of.known[key] = form(*(of.of(argument) for argument in arguments))  # type: ignore[index]
-    return both_ends[end]
+    form = form or _row_by_row(step.node.function)
+    of.known[step.number] = found = form(*(of.of(argument) for argument in arguments))
+    return found[end]
 
 
 def truth(yes: Any, no: Any) -> Cells:
@@ -131,7 +129,7 @@ def truth(yes: Any, no: Any) -> Cells:
     return np.add(yes, np.logical_not(no), dtype=np.uint8)
 
 
-def _atmost(of: Evaluation, step: Step, left: int, right: int) -> Cells:
+def _less_or_equal(of: Evaluation, step: Step[AnyTyped], left: int, right: int) -> Cells:
     yes, no = _within(of, left, right), _beyond(of, left, right)
     return UNKNOWN if yes is False and no is False else truth(yes, no)
 
@@ -139,12 +137,12 @@ def _atmost(of: Evaluation, step: Step, left: int, right: int) -> Cells:
 def _within(of: Evaluation, left: int, right: int) -> Cells:
     """Where a number is surely at most another: nowhere, if either end that must tell is open for every row."""
     a, b = _pair(of, (left, 1), (right, 0), inf, -inf)
-    return False if a is None else a <= b + SAME
+    return False if a is None else a <= b + TOLERANCE
 
 
 def _beyond(of: Evaluation, left: int, right: int) -> Cells:
     a, b = _pair(of, (left, 0), (right, 1), -inf, inf)
-    return False if a is None else a > b + SAME
+    return False if a is None else a > b + TOLERANCE
 
 
 def _pair(of: Evaluation, left: tuple[int, int], right: tuple[int, int], open_left: float, open_right: float) -> Cells:
@@ -158,33 +156,31 @@ def _pair(of: Evaluation, left: tuple[int, int], right: tuple[int, int], open_le
     return of.end(*left), of.end(*right)
 
 
-def _equal(of: Evaluation, step: Step, left: int, right: int) -> Cells:
+def _equal(of: Evaluation, step: Step[AnyTyped], left: int, right: int) -> Cells:
     a, b = of.of(left), of.of(right)
-    apart = (a[0] > b[1] + SAME) | (b[0] > a[1] + SAME)
-    return truth((a[1] <= b[0] + SAME) & (b[1] <= a[0] + SAME), apart)
+    apart = (a[0] > b[1] + TOLERANCE) | (b[0] > a[1] + TOLERANCE)
+    return truth((a[1] <= b[0] + TOLERANCE) & (b[1] <= a[0] + TOLERANCE), apart)
 
 
-def _samemember(of: Evaluation, step: Step, left: int, right: int) -> Cells:
+def _same_member(of: Evaluation, step: Step[AnyTyped], left: int, right: int) -> Cells:
     a, b = of.of(left), of.of(right)
     return truth((a == b) & (a & (a - 1) == 0), a & b == 0)
 
 
-def _among(of: Evaluation, step: Step, operand: int) -> Cells:
-    assert isinstance(step.node, typed.Among)
-    kind, value = of.graph.steps[operand].node.type, of.of(operand)
-    assert isinstance(kind, ListType)
-    return truth(value & (kind.unknown & ~step.node.mask) == 0, value & step.node.mask == 0)
+def _membership(of: Evaluation, step: Step[typed.Membership], operand: int) -> Cells:
+    value = of.of(operand)
+    return truth(value & step.node.others == 0, value & step.node.mask == 0)
 
 
-def _not(of: Evaluation, step: Step, operand: int) -> Cells:
+def _not(of: Evaluation, step: Step[AnyTyped], operand: int) -> Cells:
     return 2 - of.of(operand)
 
 
-def _all(of: Evaluation, step: Step, *operands: int) -> Cells:
+def _all(of: Evaluation, step: Step[AnyTyped], *operands: int) -> Cells:
     return _chain(of, operands, both, NO, YES)
 
 
-def _some(of: Evaluation, step: Step, *operands: int) -> Cells:
+def _some(of: Evaluation, step: Step[AnyTyped], *operands: int) -> Cells:
     return _chain(of, operands, either, YES, NO)
 
 
@@ -213,7 +209,9 @@ def _chain(of: Evaluation, operands: tuple[int, ...], pick: Callable[..., Cells]
     return found
 
 
-def _choice(of: Evaluation, step: Step, condition: int, then: int, otherwise: int) -> Cells:
+def _conditional(of: Evaluation, step: Step[AnyTyped], condition: int, then: int, otherwise: int) -> Cells:
+    if isinstance(step.node.type, NumberType):
+        return _by_ends(of, step)
     chosen = of.of(condition)
     if np.ndim(chosen) == 0:
         if chosen == YES:
@@ -242,14 +240,7 @@ def _row_by_row(function: Function) -> Callable[..., Ends]:
     return form
 
 
-def _length(of: Evaluation, step: Step, operand: int) -> Cells:
-    kind = of.graph.steps[operand].node.type
-    assert isinstance(kind, ListType)
-    return _by_member(step.node.type, of.of(operand), [(size, size) for size in kind.sizes])
-
-
-def _lookupmember(of: Evaluation, step: Step, key: int) -> Cells:
-    assert isinstance(step.node, typed.LookupMember)
+def _lookup_member(of: Evaluation, step: Step[typed.LookupMember], key: int) -> Cells:
     return _by_member(step.node.type, of.of(key), step.node.values)
 
 
@@ -269,8 +260,7 @@ def _by_member(kind: Type, mask: Cells, values: Any) -> Cells:
     return (low, high) if isinstance(kind, NumberType) else np.where(low == high, low, 1).astype(np.uint8)
 
 
-def _lookupband(of: Evaluation, step: Step, key: int) -> Cells:
-    assert isinstance(step.node, typed.LookupBand)
+def _lookup_band(of: Evaluation, step: Step[typed.LookupBand], key: int) -> Cells:
     tops, table = _bands(step.node.type, step.node.tops, step.node.values)
     low, high = of.of(key)
     found = table[np.searchsorted(tops, low), np.searchsorted(tops, high)]
@@ -288,10 +278,10 @@ def _bands(
         for first in range(len(values))
     ]
     numeric = np.float64 if isinstance(kind, NumberType) else np.uint64 if isinstance(kind, ListType) else np.uint8
-    return np.array([top + SAME for top in tops]), np.array(rows, numeric)
+    return np.array([top + TOLERANCE for top in tops]), np.array(rows, numeric)
 
 
-def _known(of: Evaluation, step: Step, operand: int) -> Cells:
+def _known(of: Evaluation, step: Step[AnyTyped], operand: int) -> Cells:
     value, kind = of.of(operand), of.graph.steps[operand].node.type
     if isinstance(kind, NumberType):
         return np.add((value[0] > -np.inf) & (value[1] < np.inf), 1, dtype=np.uint8)
@@ -299,14 +289,58 @@ def _known(of: Evaluation, step: Step, operand: int) -> Cells:
     return np.add(np.not_equal(value, kind.unknown), 1, dtype=np.uint8)
 
 
-_FORMS: Final[dict[type, Callable[..., Cells]]] = {
-    typed.Constant: _constant, typed.AtMost: _atmost,
-    typed.Equal: _equal, typed.SameMember: _samemember, typed.Among: _among, typed.Length: _length, typed.Not: _not,
-    typed.All: _all, typed.Some: _some, typed.Choice: _choice,
-    typed.LookupMember: _lookupmember, typed.LookupBand: _lookupband, typed.Known: _known,
-}  # fmt: skip
-_ENDS: Final[dict[type, Callable[..., Cells]]] = {
-    typed.Negative: _negative, typed.Arithmetic: _arithmetic, typed.Choice: _chosen_end, typed.Apply: _applied_end,
-}  # fmt: skip
-"""The kinds of number whose ends are computed one by one."""
+class _Forms(NamedTuple):
+    """How a kind of node is computed: as a whole, and one end of a number by itself where that can be."""
+
+    whole: Callable[..., Cells]
+    end: Callable[..., Cells] | None = None
+
+
+_FORMS: Final[dict[type, _Forms]] = {}
+"""The forms by kind of node, each put in when the first such node is met: one look-up a part has to do."""
+
+
+def _take_up(node: AnyTyped) -> _Forms:
+    _FORMS[type(node)] = found = _forms_of(node)
+    return found
+
+
+def _forms_of(node: AnyTyped) -> _Forms:
+    match node:
+        case typed.Constant():
+            return _Forms(_constant)
+        case typed.Read() | typed.Present():
+            return _Forms(_given)
+        case typed.Negative():
+            return _Forms(_by_ends, _negative)
+        case typed.Arithmetic():
+            return _Forms(_by_ends, _arithmetic)
+        case typed.Apply():
+            return _Forms(_by_ends, _applied_end)
+        case typed.LessOrEqual():
+            return _Forms(_less_or_equal)
+        case typed.Equal():
+            return _Forms(_equal)
+        case typed.SameMember():
+            return _Forms(_same_member)
+        case typed.Membership():
+            return _Forms(_membership)
+        case typed.Not():
+            return _Forms(_not)
+        case typed.All():
+            return _Forms(_all)
+        case typed.Some():
+            return _Forms(_some)
+        case typed.Conditional():
+            return _Forms(_conditional, _conditional_end)
+        case typed.LookupMember():
+            return _Forms(_lookup_member)
+        case typed.LookupBand():
+            return _Forms(_lookup_band)
+        case typed.Known():
+            return _Forms(_known)
+        case _:
+            assert_never(node)
+
+
 _OPEN: Final = (-inf, inf)

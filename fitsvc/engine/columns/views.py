@@ -55,7 +55,7 @@ class ItemValues:
             if isinstance(step.node, typed.Present):
                 present = catalogue.present.get(step.node.name)
                 known[number] = np.full(count, YES, np.uint8) if present is None else present.astype(np.uint8) * YES
-            elif hasattr(step.node, "name"):
+            elif isinstance(step.node, typed.Read):
                 found = catalogue.columns.get(step.node.name)
                 known[number] = _everywhere(step.node.type, count) if found is None else found
         return known

@@ -7,14 +7,14 @@ as they do there, so that a row of a column and the same case alone give the sam
 from collections.abc import Callable
 from dataclasses import dataclass
 from math import isinf
-from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
+from fitsvc.language.intervals import TINY_DIVISOR
+
 Floats = NDArray[np.float64] | float
 Ends = tuple[Floats, Floats]
-_NEXT_TO_NOTHING: Final = 1e-100
 
 
 def smallest(*values: Floats) -> Floats:
@@ -97,12 +97,12 @@ def times(a: Ends, b: Ends) -> Ends:
 def over(a: Ends, b: Ends) -> Ends:
     """Quotient; a divisor that may be zero leaves the quotient open on the sides it can reach."""
     low, high = b
-    if isinstance(low, float) and isinstance(high, float) and (low > _NEXT_TO_NOTHING or high < -_NEXT_TO_NOTHING):
+    if isinstance(low, float) and isinstance(high, float) and (low > TINY_DIVISOR or high < -TINY_DIVISOR):
         return times(a, (1.0 / high, 1.0 / low))
     low, high = np.asarray(low), np.asarray(high)
-    apart = (low > _NEXT_TO_NOTHING) | (high < -_NEXT_TO_NOTHING)
+    apart = (low > TINY_DIVISOR) | (high < -TINY_DIVISOR)
     from_zero = ~apart & (low >= 0.0) & (np.greater_equal(a[0], 0.0) | np.less_equal(a[1], 0.0))
-    inverse_low = np.where(apart, 1.0 / high, 1.0 / np.maximum(high, _NEXT_TO_NOTHING))
+    inverse_low = np.where(apart, 1.0 / high, 1.0 / np.maximum(high, TINY_DIVISOR))
     found = times(a, (inverse_low, np.where(apart, 1.0 / low, np.inf)))
     sure = apart | from_zero
     return np.where(sure, found[0], -np.inf), np.where(sure, found[1], np.inf)
@@ -130,13 +130,13 @@ def above_zero(a: Ends) -> Ends:
 
 
 def _least_relief(weight: Floats, behind: Floats, wheelbase: Floats) -> Floats:
-    longest = _plain(1.0 / np.maximum(wheelbase, _NEXT_TO_NOTHING))
+    longest = _plain(1.0 / np.maximum(wheelbase, TINY_DIVISOR))
     return product(np.maximum(weight, 0.0), product(np.maximum(behind, 0.0), longest))
 
 
 def _most_relief(weight: Floats, behind: Floats, wheelbase: Floats) -> Floats:
-    something = np.greater(wheelbase, _NEXT_TO_NOTHING)
-    shortest = _plain(np.where(something, 1.0 / np.maximum(wheelbase, _NEXT_TO_NOTHING), np.inf))
+    something = np.greater(wheelbase, TINY_DIVISOR)
+    shortest = _plain(np.where(something, 1.0 / np.maximum(wheelbase, TINY_DIVISOR), np.inf))
     return product(np.maximum(weight, 0.0), product(np.maximum(behind, 0.0), shortest))
 
 

@@ -6,6 +6,7 @@ values are known, the facts that matter follow: of a choice only the branch take
 """
 
 from collections.abc import Mapping, Sequence
+from typing import assert_never
 
 from fitsvc.language import typed
 from fitsvc.language.truth import NO, UNKNOWN, YES
@@ -13,7 +14,7 @@ from fitsvc.language.typed import AnyTyped, Read
 from fitsvc.language.types import Value
 
 
-class Basis:
+class Support:
     """What one value rests on: `leaves` are all its facts, `decisions` what to compute to tell which matter.
 
     `presences` are the subjects and facts whose being in the question it asks.
@@ -28,7 +29,7 @@ class Basis:
             self._collect(root)
         self.leaves = list({read.name: read for read in self.leaves}.values())
         self.decisions = list(dict.fromkeys(self.decisions))
-        self._matter: dict[tuple[Value, ...], tuple[int, ...]] = {}
+        self._relevant: dict[tuple[Value, ...], tuple[int, ...]] = {}
 
     def _collect(self, node: AnyTyped) -> None:
         if isinstance(node, Read):
@@ -38,26 +39,23 @@ class Basis:
             else:
                 self._collect(below)
             return
-        if isinstance(node, typed.Choice):
-            self.decisions.append(node.condition)
-        elif isinstance(node, typed.All | typed.Some):
-            self.decisions += [node, *node.operands]
-        elif isinstance(node, typed.Present):
+        if isinstance(node, typed.Present):
             self.presences[node.name] = None
+        self.decisions += _decisions(node)
         for part in typed.parts(node):
             self._collect(part)
 
-    def matter(self, decided: Sequence[Value]) -> tuple[int, ...]:
+    def relevant(self, decided: Sequence[Value]) -> tuple[int, ...]:
         """The places in `leaves` of the facts that matter, given the values of the decisions."""
         key = tuple(decided)
-        found = self._matter.get(key)
+        found = self._relevant.get(key)
         if found is None:
             values = dict(zip(self.decisions, decided, strict=True))
             names: dict[str, None] = {}
             for root in self._roots:
                 self._walk(root, values, names)
             places = {read.name: i for i, read in enumerate(self.leaves)}
-            self._matter[key] = found = tuple(places[name] for name in names)
+            self._relevant[key] = found = tuple(places[name] for name in names)
         return found
 
     def _walk(self, node: AnyTyped, values: Mapping[AnyTyped, Value], names: dict[str, None]) -> None:
@@ -68,18 +66,35 @@ class Basis:
             else:
                 self._walk(below, values, names)
             return
-        parts = typed.parts(node)
-        if isinstance(node, typed.Choice):
-            parts = _taken(node, values[node.condition])
-        elif isinstance(node, typed.All | typed.Some) and values[node] == UNKNOWN:
-            parts = tuple(part for part in parts if values[part] == UNKNOWN)
-        for part in parts:
+        for part in _relevant_parts(node, values):
             self._walk(part, values, names)
 
 
-def _taken(node: typed.Choice, condition: Value) -> tuple[AnyTyped, ...]:
-    if condition == YES:
-        return (node.then, node.condition)
-    if condition == NO:
-        return (node.otherwise, node.condition)
-    return (node.condition, node.then, node.otherwise)
+def _decisions(node: AnyTyped) -> Sequence[AnyTyped]:
+    """What is to be computed to tell which parts of a node matter; nothing where all do."""
+    if not isinstance(node, typed.Lazy):
+        return ()
+    match node:
+        case typed.Conditional():
+            return (node.condition,)
+        case typed.All() | typed.Some():
+            return (node, *node.operands)
+        case _:
+            assert_never(node)
+
+
+def _relevant_parts(node: AnyTyped, values: Mapping[AnyTyped, Value]) -> Sequence[AnyTyped]:
+    """The parts of a node that matter, given the values of its decisions."""
+    if not isinstance(node, typed.Lazy):
+        return typed.parts(node)
+    match node:
+        case typed.Conditional():
+            condition = values[node.condition]
+            if condition == YES:
+                return (node.then, node.condition)
+            return (node.otherwise, node.condition) if condition == NO else typed.parts(node)
+        case typed.All() | typed.Some():
+            open_ = values[node] == UNKNOWN
+            return [part for part in node.operands if values[part] == UNKNOWN] if open_ else node.operands
+        case _:
+            assert_never(node)
