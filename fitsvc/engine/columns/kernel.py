@@ -205,10 +205,11 @@ class Judged:
         return found
 
     def counts(self) -> dict[Outcome, int]:
-        """How many items come to each outcome."""
+        """How many items come to each outcome, the best first."""
         counter = self.catalogue.counter
         found = {outcome: counter.of(words) for outcome, words in self.bitmaps().items()}
-        return {"works": counter.total - sum(found.values()), **found}
+        works = counter.total - sum(found.values())
+        return {outcome: found.get(outcome, works) for outcome in OUTCOMES}
 
     def rule_counts(self) -> list[tuple[int, int, int, int]]:
         """For each rule how many items pass, fail, are undetermined, are none of its business."""
