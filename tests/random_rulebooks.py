@@ -368,10 +368,7 @@ def shipped_rulebook() -> Made:
 def figures_of(rulebook: Rulebook) -> dict[Dimension, tuple[float, ...]]:
     """Every number that a rulebook's expressions and tables write, by dimension."""
     found: dict[Dimension, set[float]] = {}
-    roots: list[AnyTyped | None] = [one.node for one in rulebook.derived.values()]
-    roots += [part for rule in rulebook.rules for part in (rule.guard, rule.requires)]
-    roots += [part for one in rulebook.opening.values() for part in (one.bare, one.each)]
-    for node in (node for root in roots if root is not None for node in _nodes(root)):
+    for node in nodes_of(rulebook):
         if isinstance(node.type, NumberType):
             figures = found.setdefault(node.type.dimension, set())
             if isinstance(node, typed.Constant) and isinstance(node.value, tuple):
@@ -379,6 +376,14 @@ def figures_of(rulebook: Rulebook) -> dict[Dimension, tuple[float, ...]]:
         if isinstance(node, typed.LookupBand) and isinstance(node.key.type, NumberType):
             found.setdefault(node.key.type.dimension, set()).update(node.tops)
     return {dimension: tuple(sorted(figures)) for dimension, figures in found.items()}
+
+
+def nodes_of(rulebook: Rulebook) -> Iterator[AnyTyped]:
+    """Every node of a rulebook's rules, derived values and adapters."""
+    roots: list[AnyTyped | None] = [one.node for one in rulebook.derived.values()]
+    roots += [part for rule in rulebook.rules for part in (rule.guard, rule.requires)]
+    roots += [part for one in rulebook.opening.values() for part in (one.bare, one.each)]
+    return (node for root in roots if root is not None for node in _nodes(root))
 
 
 def _nodes(node: AnyTyped) -> Iterator[AnyTyped]:

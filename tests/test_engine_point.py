@@ -2,14 +2,16 @@
 
 from math import isclose
 from random import Random
+from typing import get_args
 
 import pytest
 from effort import EFFORT
-from interpreter import Judged
-from random_rulebooks import Made, random_case, random_rulebook, shipped_rulebook
+from interpreter import Judged, nodes, tree
+from random_rulebooks import Made, nodes_of, random_case, random_rulebook, shipped_rulebook
 
 from fitsvc.engine.limits import limits_of
 from fitsvc.facts import Case
+from fitsvc.language import syntax, typed
 
 BLOCKS, BOOKS, CASES = 10, 25 * EFFORT, 80
 """Random trials: blocks of rulebooks, each judged on so many cases (20,000 in all, or 400,000 by night)."""
@@ -46,6 +48,21 @@ def assert_agree(made: Made, case: Case, trial: str) -> None:
 def same_figure(a: float | None, b: float | None) -> bool:
     """Equal, but for the rounding of sums and products formed in another order."""
     return a == b or (a is not None and b is not None and isclose(a, b, rel_tol=1e-12, abs_tol=1e-9))
+
+
+def test_every_kind_of_node_is_put_to_the_test() -> None:
+    """The random rulebooks leave no kind of node out, as written or as checked."""
+    written: set[type] = set()
+    checked: set[type] = set()
+    for seed in range(20):
+        made = random_rulebook(seed)
+        texts = made.specification.texts
+        each = [*texts.derived.values(), *texts.bare.values(), *texts.each.values()]
+        each += [rule["requires"] for rule in texts.rules]
+        written |= {type(node) for text in each for node in nodes(tree(text))}
+        checked |= {type(node) for node in nodes_of(made.rulebook)}
+    assert written == set(get_args(syntax.AnyNode))
+    assert checked == set(get_args(typed.AnyTyped))
 
 
 @pytest.mark.parametrize("block", range(BLOCKS))

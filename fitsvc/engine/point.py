@@ -79,6 +79,7 @@ class Point:
         self.derived: Mapping[str, AnyTyped] = {name: one.node for name, one in rulebook.derived.items()}
         opening = {name: one.bare for name, one in rulebook.opening.items()}
         self.bare_derived: Mapping[str, AnyTyped] = {**self.derived, **opening}
+        # Each of these holds a few entries a rule, limit, need or caution: the rulebook bounds them.
         self._values: dict[Hashable, Values] = {}
         self._supports: dict[Hashable, Support] = {}
         self._judges: dict[tuple[int, bool], Callable[..., str]] = {}

@@ -6,12 +6,16 @@ values are known, the facts that matter follow: of a choice only the branch take
 """
 
 from collections.abc import Mapping, Sequence
-from typing import assert_never
+from typing import Final, assert_never
 
+from fitsvc.caching import LruCache
 from fitsvc.language import typed
 from fitsvc.language.truth import NO, UNKNOWN, YES
 from fitsvc.language.typed import AnyTyped, Read
 from fitsvc.language.types import Value
+
+_MOST_RELEVANT: Final = 512
+"""Decisions come out in 3^n ways; those that a shop's rigs bring about are some dozens of any one rule."""
 
 
 class Support:
@@ -29,7 +33,7 @@ class Support:
             self._collect(root)
         self.leaves = list({read.name: read for read in self.leaves}.values())
         self.decisions = list(dict.fromkeys(self.decisions))
-        self._relevant: dict[tuple[Value, ...], tuple[int, ...]] = {}
+        self._relevant = LruCache[tuple[Value, ...], tuple[int, ...]](_MOST_RELEVANT)
 
     def _collect(self, node: AnyTyped) -> None:
         if isinstance(node, Read):
@@ -48,15 +52,16 @@ class Support:
     def relevant(self, decided: Sequence[Value]) -> tuple[int, ...]:
         """The places in `leaves` of the facts that matter, given the values of the decisions."""
         key = tuple(decided)
-        found = self._relevant.get(key)
-        if found is None:
-            values = dict(zip(self.decisions, decided, strict=True))
-            names: dict[str, None] = {}
-            for root in self._roots:
-                self._walk(root, values, names)
-            places = {read.name: i for i, read in enumerate(self.leaves)}
-            self._relevant[key] = found = tuple(places[name] for name in names)
-        return found
+        found = self._relevant.find(key)
+        return self._relevant.get(key, lambda: self._relevant_given(decided)) if found is None else found
+
+    def _relevant_given(self, decided: Sequence[Value]) -> tuple[int, ...]:
+        values = dict(zip(self.decisions, decided, strict=True))
+        names: dict[str, None] = {}
+        for root in self._roots:
+            self._walk(root, values, names)
+        places = {read.name: i for i, read in enumerate(self.leaves)}
+        return tuple(places[name] for name in names)
 
     def _walk(self, node: AnyTyped, values: Mapping[AnyTyped, Value], names: dict[str, None]) -> None:
         if isinstance(node, Read):

@@ -23,9 +23,15 @@ Facts = Callable[..., Any]
 Written = str | tuple[str, str]
 """The Python text of a value: one expression, or two for the ends of a number."""
 
+_MOST_JOINED: Final = 1024
+
 
 class _Joined(dict[int, Value]):
-    """A table's values by mask of possible keys, joined when first asked."""
+    """A table's values by mask of possible keys, joined when first asked; a dictionary, for a look-up without a call.
+
+    Of a list's 2^n masks a shop meets its members, what is not known and a few more; if there are ever too many
+    they are all let go, and joined again.
+    """
 
     def __init__(self, kind: Type, values: Sequence[Value]) -> None:
         super().__init__()
@@ -33,6 +39,8 @@ class _Joined(dict[int, Value]):
 
     def __missing__(self, mask: int) -> Value:
         possible = [value for i, value in enumerate(self.values_) if mask >> i & 1]
+        if len(self) >= _MOST_JOINED:
+            self.clear()
         self[mask] = found = join(self.kind, possible)
         return found
 

@@ -12,6 +12,7 @@ from weakref import WeakKeyDictionary
 import numpy as np
 from numpy.typing import NDArray
 
+from fitsvc.caching import LruCache
 from fitsvc.engine.columns.bitmaps import Words, unpack, words_for
 from fitsvc.engine.columns.graph import Step
 from fitsvc.engine.columns.programs import Program, RatingParts, opening_graph
@@ -30,6 +31,9 @@ from fitsvc.rulebook.outcomes import OUTCOME_OF, OUTCOMES, Effect, Outcome
 MOST_KEPT: Final = 256 << 20
 """Bytes of results kept for one catalogue before all are let go."""
 _WORST_FIRST: Final = OUTCOMES[:0:-1]
+_MOST_PROGRAMS: Final = 32
+"""One for every set of subjects that is judged as a catalogue, and for each number of adapters if these are written
+out: a shop's few catalogues with rigs of up to `MOST_ADAPTERS`."""
 _PAIRS: Final = 4 << 20
 _MOST_RIGS: Final = 1024
 """So many rigs at most, and pairs of a rig and a signature, are judged together."""
@@ -40,8 +44,8 @@ class Columns:
 
     def __init__(self, engine: Point, most_kept: int = MOST_KEPT) -> None:
         self.engine, self.most_kept = engine, most_kept
-        self._programs: dict[tuple[frozenset[str], int], Program] = {}
-        self._indexes: WeakKeyDictionary[Catalogue, dict[Program, Index]] = WeakKeyDictionary()
+        self._programs = LruCache[tuple[frozenset[str], int], Program](_MOST_PROGRAMS)
+        self._indexes: WeakKeyDictionary[Catalogue, LruCache[Program, Index]] = WeakKeyDictionary()
 
     def slots(self, subjects: Iterable[str]) -> dict[str, Type]:
         """The facts of some subjects that any rule, need or limit reads: what tells signatures apart."""
@@ -84,23 +88,20 @@ class Columns:
 
     def program(self, subjects: frozenset[str], adapters: int) -> Program:
         """The rulebook laid out for items of some subjects, and rigs with so many adapters."""
-        found = self._programs.get((subjects, adapters))
-        if found is None:
-            found = self._programs.get((subjects, min(adapters, 1)))
-            if found is None or found.written_out:
-                found = Program(self.engine, subjects, adapters)
-            self._programs[(subjects, adapters)] = found
-            if not found.written_out:
-                self._programs[(subjects, min(adapters, 1))] = found
-        return found
+        few = self._program(subjects, min(adapters, 1))
+        return self._program(subjects, adapters) if few.written_out else few
+
+    def _program(self, subjects: frozenset[str], adapters: int) -> Program:
+        key = (subjects, adapters)
+        return self._programs.find(key) or self._programs.get(key, lambda: Program(self.engine, *key))
 
     def index(self, catalogue: Catalogue, adapters: int) -> "Index":
         """A catalogue's folded rows and kept results, for rigs with so many adapters."""
         program = self.program(catalogue.subjects, adapters)
-        indexes = self._indexes.setdefault(catalogue, {})
-        if program not in indexes:
-            indexes[program] = Index(program, catalogue, self.most_kept)
-        return indexes[program]
+        indexes = self._indexes.get(catalogue)
+        if indexes is None:
+            indexes = self._indexes.setdefault(catalogue, LruCache(_MOST_PROGRAMS))
+        return indexes.find(program) or indexes.get(program, lambda: Index(program, catalogue, self.most_kept))
 
     def judge(self, catalogue: Catalogue, rig: Case) -> "Judged":
         """Judge a rig with each item of a catalogue."""

@@ -6,7 +6,7 @@ figure that holds for every row.
 
 import logging
 from collections.abc import Callable
-from functools import cache
+from functools import lru_cache
 from math import inf
 from typing import Any, Final, NamedTuple, assert_never
 
@@ -26,6 +26,10 @@ from fitsvc.language.types import ListType, NumberType, TextType, Type, Value
 
 Cells = Any
 """A value over columns, as the module says."""
+_MOST_ROW_BY_ROW: Final = 32
+"""Functions without a form over columns: so many, and their warning has been given often enough."""
+_MOST_BANDS: Final = 64
+"""Banded tables laid out: those of a few rulebooks; an old rulebook's go when others come."""
 _log: Final = logging.getLogger(__name__)
 
 
@@ -226,7 +230,7 @@ def _conditional(of: Evaluation, step: Step[AnyTyped], condition: int, then: int
     return np.where(yes, a, np.where(no, b, np.where(a == b, a, np.uint8(1))))
 
 
-@cache
+@lru_cache(_MOST_ROW_BY_ROW)
 def _row_by_row(function: Function) -> Callable[..., Ends]:
     """A function without a form over columns, called once a row."""
     _log.warning("`%s` has no form over columns: it is computed row by row, slowly", function.name)
@@ -267,7 +271,7 @@ def _lookup_band(of: Evaluation, step: Step[typed.LookupBand], key: int) -> Cell
     return (found[..., 0], found[..., 1]) if isinstance(step.node.type, NumberType) else found
 
 
-@cache
+@lru_cache(_MOST_BANDS)
 def _bands(
     kind: Type, tops: tuple[float, ...], values: tuple[Value, ...]
 ) -> tuple[NDArray[np.float64], NDArray[np.generic]]:
