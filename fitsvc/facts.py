@@ -15,8 +15,8 @@ from fitsvc.document import Json
 from fitsvc.language.intervals import TOLERANCE, Bounds
 from fitsvc.language.problems import Problem, ProblemsFound, nearest
 from fitsvc.language.quantities import QuantityError, parse_quantity
-from fitsvc.language.truth import NO, YES
-from fitsvc.language.types import ListType, NumberType, TruthType, Value
+from fitsvc.language.truth import NO, YES, Truth
+from fitsvc.language.types import ListType, Mask, NumberType, TruthType, Value
 from fitsvc.language.tyres import TyreError, load_of, parse_tyre
 from fitsvc.rulebook.rules import Rulebook
 from fitsvc.rulebook.vocabulary import Fact
@@ -29,7 +29,7 @@ _MOST_READ: Final = 10_000
 """Facts of a subject, and single ones, that are remembered as read: some ten thousand wares and their cells, 10 MB."""
 _REMEMBERED: Final = frozenset({str, int, bool})
 _encode: Final = msgspec.msgpack.Encoder().encode
-_TRUTHS: Final[Mapping[Any, int]] = {True: YES, False: NO, "yes": YES, "no": NO, "true": YES, "false": NO}
+_TRUTHS: Final[Mapping[Any, Truth]] = {True: YES, False: NO, "yes": YES, "no": NO, "true": YES, "false": NO}
 
 
 _Read = tuple[dict[str, Value], dict[str, str], tuple[str, ...]]
@@ -261,11 +261,11 @@ def _list(fact: Fact, wire: Json) -> dict[str, Value]:
         if not wire:
             raise _refuse(f"the list of candidates for {fact.the} is empty", "leave the fact out if it is unknown")
         masks = _all(partial(_member, fact, kind, one, f"/{i}") for i, one in enumerate(wire))
-        return {fact.name: reduce(or_, masks)}
+        return {fact.name: Mask(reduce(or_, masks))}
     return {fact.name: _member(fact, kind, wire, "")}
 
 
-def _member(fact: Fact, kind: ListType, wire: Json, pointer: str) -> int:
+def _member(fact: Fact, kind: ListType, wire: Json, pointer: str) -> Mask:
     if isinstance(wire, str):
         if wire in kind.members:
             return kind.mask(wire)
@@ -277,7 +277,7 @@ def _member(fact: Fact, kind: ListType, wire: Json, pointer: str) -> int:
     raise _refuse(f"{_shown(wire)} is not a choice for {fact.the}", help, pointer)
 
 
-def _size(fact: Fact, kind: ListType, wire: str, pointer: str) -> int:
+def _size(fact: Fact, kind: ListType, wire: str, pointer: str) -> Mask:
     assert kind.dimension
     try:
         amount = parse_quantity(wire, kind.dimension)
@@ -286,7 +286,7 @@ def _size(fact: Fact, kind: ListType, wire: str, pointer: str) -> int:
         raise _refuse(error.message, f"{fact.the} is one of {listed}", pointer) from None
     for i, size in enumerate(kind.sizes):
         if abs(size - amount) <= TOLERANCE:
-            return 1 << i
+            return kind.member(i)
     near = min(zip(kind.sizes, kind.members, strict=True), key=lambda pair: abs(pair[0] - amount))
     listed = ", ".join(f"`{member}`" for member in kind.members)
     raise _refuse(f"{_shown(wire)} is not a size of {fact.the}",

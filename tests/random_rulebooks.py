@@ -20,8 +20,9 @@ from fitsvc.facts import Case
 from fitsvc.language import typed
 from fitsvc.language.functions import FUNCTIONS, Function
 from fitsvc.language.quantities import ANGLE, FORCE, LENGTH, MASS, NUMBER, Dimension
+from fitsvc.language.truth import NO, UNKNOWN, YES
 from fitsvc.language.typed import AnyTyped
-from fitsvc.language.types import ListType, NumberType, TruthType, Value
+from fitsvc.language.types import ListType, Mask, NumberType, TruthType, Value
 from fitsvc.paths import data_dir
 from fitsvc.rulebook.loader import load_rulebook
 from fitsvc.rulebook.rules import Rulebook
@@ -443,9 +444,11 @@ def _facts(rng: Random, slots: Mapping[str, Slot], knowing: float) -> dict[str, 
 def _value(rng: Random, slot: Slot) -> Value:
     kind = slot.kind
     if isinstance(kind, ListType):
-        return rng.randint(1, kind.unknown) if rng.random() < 0.3 else 1 << rng.randrange(len(kind.members))
+        if rng.random() < 0.3:
+            return Mask(rng.randint(1, kind.unknown))
+        return kind.member(rng.randrange(len(kind.members)))
     if not isinstance(kind, NumberType):
-        return rng.choice((0, 2, 2, 0, 1))
+        return rng.choice((NO, YES, YES, NO, UNKNOWN))
     figure = _figure(rng, slot)
     if rng.random() < 0.6:
         return (figure, figure)
@@ -488,7 +491,7 @@ def narrower(rng: Random, slot: Slot, value: Value, exactly: bool) -> Value:
         a, b = sorted(min(max(_figure(rng, slot), low), high) for _ in range(2))
         return (a, b) if rng.random() < 0.3 and not exactly else (a, a)
     if not isinstance(slot.kind, ListType):
-        return rng.choice((0, 2)) if value == 1 else value
+        return rng.choice((NO, YES)) if value == UNKNOWN else value
     if exactly:
-        return rng.choice([1 << i for i in range(len(slot.kind.members)) if value >> i & 1])
-    return value & rng.randint(1, slot.kind.unknown) or value
+        return rng.choice([slot.kind.member(i) for i in range(len(slot.kind.members)) if value >> i & 1])
+    return Mask(value & rng.randint(1, slot.kind.unknown)) or value

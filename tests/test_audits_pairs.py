@@ -9,14 +9,13 @@ from audit_world import Rows, accessories, audit, facts_of, files, found, pair_o
 from demo_world import answerer
 
 from fitsvc.audits.blocks import PAIRS, judge_block
-from fitsvc.audits.missing import exact_value
 from fitsvc.audits.reading import items_of_columns
 from fitsvc.audits.rigs import rigs_of_table, rigs_table
 from fitsvc.engine.point import Point, Verdict
 from fitsvc.facts import Case
 from fitsvc.language.problems import ProblemsFound
 from fitsvc.language.truth import NO, YES
-from fitsvc.language.types import ListType, Value
+from fitsvc.language.types import ListType, Value, is_exact
 from fitsvc.rulebook.vocabulary import Fact
 
 
@@ -104,7 +103,7 @@ def test_the_one_missing_fact_decides(point: Point, cases: dict[tuple[str, str],
 def _readings(fact: Fact) -> list[Value]:
     """Some of the values that a fact may be found to have."""
     if isinstance(fact.type, ListType):
-        return [1 << place for place in range(len(fact.type.members))]
+        return [fact.type.member(place) for place in range(len(fact.type.members))]
     if fact.range is None:
         return [NO, YES]
     low, high = fact.range
@@ -120,7 +119,7 @@ def _waits(point: Point, verdict: Verdict, case: Case) -> set[str]:
             names = {name for name in names if not name.startswith("opening.")} | {read.name for read in (*own, *each)}
         for name in names:
             holders = case.adapters if name.startswith("adapter.") else (case.facts,)
-            waits |= {name for facts in holders if not exact_value(kinds[name], facts.get(name))}
+            waits |= {name for facts in holders if name not in facts or not is_exact(kinds[name], facts[name])}
     return waits
 
 

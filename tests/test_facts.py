@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from fitsvc.facts import LONGEST_TEXT, FactReader
 from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.language.quantities import ANGLE, LENGTH, MASS, NUMBER
-from fitsvc.language.types import TEXT, TRUTH, ListType, NumberType, Type, Value
+from fitsvc.language.types import TEXT, TRUTH, FactType, ListType, NumberType, Value
 from fitsvc.rulebook.rules import Rulebook
 from fitsvc.rulebook.vocabulary import Fact, Subject, Vocabulary
 
@@ -21,7 +21,7 @@ KIND = ListType("kind", ("step", "ball_mount", "bike_carrier"))
 INCH, POUND = 25.4, 0.45359237
 
 
-def fact(name: str, type_: Type, kind: str, range_: tuple[float, float] | None = None, *ends: str) -> Fact:
+def fact(name: str, type_: FactType, kind: str, range_: tuple[float, float] | None = None, *ends: str) -> Fact:
     """A fact of a made-up vocabulary; its label is its name with blanks."""
     label = name.split(".")[1].replace("_", " ")
     written = (ends[0], ends[1]) if ends else None

@@ -16,7 +16,7 @@ from fitsvc.language.quantities import ANGLE, FORCE, LENGTH, MASS, NUMBER, TORQU
 from fitsvc.language.source import Source
 from fitsvc.language.tables import Table
 from fitsvc.language.typed import AnyTyped
-from fitsvc.language.types import TEXT, TRUTH, ListType, NumberType, Type
+from fitsvc.language.types import TRUTH, ListType, NumberType, Type
 
 ERRORS = Path(__file__).with_name("language_errors.txt")
 
@@ -29,17 +29,18 @@ NAMES = Names(
         "accessory.kind": KIND, "accessory.shank": OPENING, "accessory.weight": NumberType(MASS, negative=False),
         "accessory.length": NumberType(LENGTH, negative=False), "accessory.pin": PIN, "accessory.pin_supplied": TRUTH,
         "receiver.opening": OPENING, "receiver.tongue_rating": NumberType(MASS, negative=False),
-        "receiver.notes": TEXT, "vehicle.body": BODY, "vehicle.wheelbase": NumberType(LENGTH, negative=False),
+        "vehicle.body": BODY, "vehicle.wheelbase": NumberType(LENGTH, negative=False),
         "mounting.pin_to_bumper": NumberType(LENGTH), "load.bikes": NumberType(NUMBER, negative=False),
         "load.steepest_grade": NumberType(NUMBER, negative=False), "ball.rise_angle": NumberType(ANGLE),
         "mounting.torque": NumberType(TORQUE, negative=False), "ball.pull": NumberType(FORCE, negative=False),
     },
     frozenset(("vehicle", "receiver", "mounting", "accessory", "ball", "trailer", "load")),
     {
-        "usual_pin": Table(OPENING, PIN, (1, 2, 2, 2)),
-        "trailer_class": Table(NumberType(MASS), BODY, (1, 2), (907.0,)),
+        "usual_pin": Table(OPENING, PIN, (PIN.member(0), *[PIN.member(1)] * 3)),
+        "trailer_class": Table(NumberType(MASS), BODY, (BODY.member(0), BODY.member(1)), (907.0,)),
     },
     frozenset(("load.bikes", "load.steepest_grade", "accessory.kind")),
+    frozenset(("receiver.notes",)),
 )  # fmt: skip
 
 

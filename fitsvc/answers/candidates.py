@@ -13,7 +13,7 @@ from typing import Any, Final
 from fitsvc.answers.answer import Candidate, Finding, Next
 from fitsvc.answers.missing import Missing
 from fitsvc.answers.next_steps import ASK, next_steps
-from fitsvc.answers.phrases import exact, joined
+from fitsvc.answers.phrases import joined
 from fitsvc.answers.question import Named, Question, naming_facts
 from fitsvc.answers.vehicles import agree, folded
 from fitsvc.answers.wording import Wording
@@ -21,9 +21,8 @@ from fitsvc.engine.limits import Lowest
 from fitsvc.engine.point import Verdict
 from fitsvc.facts import Case
 from fitsvc.language.display import System
-from fitsvc.language.truth import UNKNOWN
-from fitsvc.language.typed import Read
-from fitsvc.language.types import ListType, TruthType, Value
+from fitsvc.language.typed import Read, join
+from fitsvc.language.types import ListType, TextType, Value, is_exact
 from fitsvc.rulebook.outcomes import RESULT_OF, Outcome
 from fitsvc.rulebook.vocabulary import EFFORTS, Fact, Vocabulary
 
@@ -164,11 +163,10 @@ def _differ(judged: Sequence[Judged]) -> bool:
 def _known_in_each(name: str, judged: Sequence[Judged], wording: Wording, vocabulary: Vocabulary) -> bool:
     """Whether a fact is exactly known of every candidate, so that telling them apart tells it too."""
     fact = vocabulary.facts[name]
-    if fact.tyre or fact.kind == "text":
+    if isinstance(fact.type, TextType):
         return all(name in one.question.case.texts for one in judged)
-    how = wording.shown(Read(fact.type, name))
     values = [one.question.case.facts.get(name) for one in judged]
-    return all(value is not None and exact(value, how) for value in values)
+    return all(value is not None and is_exact(fact.type, value) for value in values)
 
 
 def _joined_case(cases: Sequence[Case], vocabulary: Vocabulary) -> Case:
@@ -178,24 +176,10 @@ def _joined_case(cases: Sequence[Case], vocabulary: Vocabulary) -> Case:
     for name in first.facts:
         values = [case.facts[name] for case in cases if name in case.facts]
         if len(values) == len(cases):
-            facts[name] = _hull(values, isinstance(slots[name], TruthType))
+            facts[name] = join(slots[name], values)
     texts = {name: text for name, text in first.texts.items() if all(case.texts.get(name) == text for case in cases)}
     present = frozenset().union(*(case.present for case in cases))
     return replace(first, facts=facts, texts=texts, present=present)
-
-
-def _hull(values: Sequence[Value], truth: bool) -> Value:
-    """The narrowest value that allows all of several."""
-    numbers = [value for value in values if isinstance(value, tuple)]
-    if numbers:
-        return (min(low for low, _ in numbers), max(high for _, high in numbers))
-    masks = [value for value in values if isinstance(value, int)]
-    if truth:
-        return masks[0] if len(set(masks)) == 1 else UNKNOWN
-    found = 0
-    for mask in masks:
-        found |= mask
-    return found
 
 
 def split(wording: Wording, judged: Sequence[Judged]) -> list[Next]:
@@ -270,6 +254,6 @@ def _readings(wording: Wording, fact: Fact, values: Sequence[Value]) -> dict[str
     if isinstance(fact.type, ListType):
         members = wording.shown(Read(fact.type, fact.name)).words
         masks = [value for value in values if isinstance(value, int)]
-        return {word: 1 << i for i, word in enumerate(members) if any(mask >> i & 1 for mask in masks)}
+        return {word: fact.type.member(i) for i, word in enumerate(members) if any(mask >> i & 1 for mask in masks)}
     counts = {value for value in values if isinstance(value, tuple) and value[0] == value[1]}
     return {f"{value[0]:g}": value for value in sorted(counts)}

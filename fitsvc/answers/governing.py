@@ -62,7 +62,7 @@ def _in_opening(engine: Point, opening: Read, case: Case) -> Iterator[tuple[str,
     places = [(read, case.facts) for read in own] + [(read, facts) for facts in case.adapters for read in each]
     for read, facts in places:
         if _alike(read, opening):
-            yield read.name, facts.get(read.name, read.type.unknown)  # type: ignore[union-attr]
+            yield read.name, facts.get(read.name, read.type.unknown)
 
 
 def _alike(read: Read, node: object) -> bool:

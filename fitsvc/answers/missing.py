@@ -9,7 +9,6 @@ from dataclasses import dataclass, replace
 from itertools import combinations, product
 from typing import Any, Final
 
-from fitsvc.answers.phrases import exact
 from fitsvc.answers.readings import Grid, Runs, grid_of, runs_of
 from fitsvc.answers.wording import Wording
 from fitsvc.caching import LruCache
@@ -17,7 +16,7 @@ from fitsvc.engine.point import Point
 from fitsvc.facts import Case
 from fitsvc.language.display import System
 from fitsvc.language.typed import Read
-from fitsvc.language.types import Value
+from fitsvc.language.types import Value, is_exact
 from fitsvc.rulebook.vocabulary import EFFORTS, Fact
 
 GOOD, BAD, OPEN = "works", "fails", "open"
@@ -44,7 +43,7 @@ class Held:
     def current(self, case: Case) -> Value:
         """What is known of the fact now."""
         facts = case.facts if self.adapter is None else case.adapters[self.adapter]
-        return facts.get(self.read.name, self.read.type.unknown)  # type: ignore[union-attr]
+        return facts.get(self.read.name, self.read.type.unknown)
 
 
 def supplied(case: Case, values: Iterable[tuple[Held, Value]]) -> Case:
@@ -100,7 +99,7 @@ class Missing:
             fact = self.engine.rulebook.vocabulary.fact_of(read.name)
             if fact is not None:
                 held = Held(read, fact, adapter)
-                if not exact(held.current(case), self.wording.shown(read)):
+                if not is_exact(read.type, held.current(case)):
                     yield held
 
     def _rests_on(self, number: int, case: Case) -> Iterator[tuple[Read, int | None]]:

@@ -4,7 +4,6 @@ from collections.abc import Iterable, Iterator, Sequence
 from typing import Final
 
 from fitsvc.language.display import System, show_together
-from fitsvc.language.intervals import TOLERANCE
 from fitsvc.language.quantities import Dimension
 from fitsvc.language.types import Value
 from fitsvc.rulebook.rules import IfKnown, Shown, Template
@@ -63,15 +62,6 @@ def not_known(things: Sequence[str]) -> str:
     if len(things) == 1 and is_yes_no(things[0]):
         return f"it is not known {things[0]}"
     return f"{joined(things)} {'are' if len(things) > 1 else 'is'} not known"
-
-
-def exact(value: Value, shown: Shown) -> bool:
-    """Whether a value leaves nothing open."""
-    if isinstance(value, tuple):
-        return value[1] - value[0] <= TOLERANCE
-    if len(shown.words) == 3 and shown.words[1] == UNKNOWN:
-        return value != 1
-    return not value & (value - 1)
 
 
 def capped(text: str) -> str:

@@ -13,7 +13,8 @@ from typing import Final
 
 from fitsvc.language.display import System, show_step, step
 from fitsvc.language.intervals import Bounds
-from fitsvc.language.types import ListType, NumberType, Type, Value
+from fitsvc.language.truth import NO, YES, Truth
+from fitsvc.language.types import ListType, Mask, NumberType, Type, Value
 from fitsvc.rulebook.rules import Shown
 
 _SAMPLES: Final = 64
@@ -30,7 +31,7 @@ class Grid:
     high: int
     step: float
     level: int
-    members: tuple[int, ...]
+    members: tuple[Mask | Truth, ...]
     shown: Shown
     system: System
 
@@ -66,10 +67,10 @@ def grid_of(kind: Type, shown: Shown, range_: Bounds | None, current: Value, sys
     """The readings worth trying of a value of which something is known already."""
     if isinstance(kind, ListType):
         assert isinstance(current, int)
-        members = tuple(1 << i for i in range(len(kind.members)) if current >> i & 1)
+        members = tuple(kind.member(i) for i in range(len(kind.members)) if current >> i & 1)
         return Grid(low=0, high=len(members) - 1, step=1.0, level=0, members=members, shown=shown, system=system)
     if not isinstance(kind, NumberType):
-        return Grid(low=0, high=1, step=1.0, level=0, members=(2, 0), shown=shown, system=system)
+        return Grid(low=0, high=1, step=1.0, level=0, members=(YES, NO), shown=shown, system=system)
     assert isinstance(current, tuple)
     least, most = range_ or _WHOLE
     low, high = max(least, current[0]), min(most, current[1])

@@ -26,7 +26,7 @@ from fitsvc.language.display import System
 from fitsvc.language.intervals import TOLERANCE
 from fitsvc.language.problems import Problem
 from fitsvc.language.typed import Read
-from fitsvc.language.types import Value
+from fitsvc.language.types import NumberType, Value
 from fitsvc.rulebook.outcomes import Outcome
 
 MOST_TOLD: Final = 3
@@ -138,7 +138,9 @@ class Remedies:
     def _less(self, document: Document, case: Case, name: str, failing: Sequence[int]) -> Iterator[Tried]:
         """A smaller load: the most that no longer fails."""
         fact, now = self.missing.engine.rulebook.vocabulary.facts[name], case.facts.get(name)
-        if not isinstance(now, tuple) or not 0.0 < now[0] >= now[1] - TOLERANCE:
+        if not isinstance(fact.type, NumberType) or not isinstance(now, tuple):
+            return
+        if not 0.0 < now[0] >= now[1] - TOLERANCE:
             return
         open_case = replace(case, facts={**case.facts, name: (0.0, now[0])})
         held = Held(Read(fact.type, name), fact)

@@ -7,7 +7,7 @@ from typing import Final, get_args
 
 from fitsvc.answers.answer import Finding
 from fitsvc.answers.governing import governing_fact, unknown_in_opening
-from fitsvc.answers.phrases import UNKNOWN, capped, exact, filled, joined, not_known, texts, uncapped
+from fitsvc.answers.phrases import UNKNOWN, capped, filled, joined, not_known, texts, uncapped
 from fitsvc.caching import LruCache
 from fitsvc.engine.point import Point
 from fitsvc.facts import Case
@@ -16,7 +16,7 @@ from fitsvc.language.display import System
 from fitsvc.language.intervals import TOLERANCE
 from fitsvc.language.truth import YES
 from fitsvc.language.typed import ALWAYS, AnyTyped, Read
-from fitsvc.language.types import Value
+from fitsvc.language.types import TextType, Value, is_exact
 from fitsvc.rulebook.outcomes import Effect, Result
 from fitsvc.rulebook.rules import Need, Rating, Rule, Rulebook, Shown, Template, values_of
 from fitsvc.rulebook.vocabulary import spoken
@@ -108,7 +108,7 @@ class RuleWords:
         elif self._unknown:
             reason = self._unknown.fill(values, system)
         else:
-            missing = {name: by_name[name] for name, shown, value in facts if not exact(value, shown)}
+            missing = {name: by_name[name] for name, shown, value in facts if not is_exact(shown.node.type, value)}
             reason = self._open(missing, title, case)
         return Finding(
             rule=rule.id,
@@ -262,10 +262,10 @@ class Wording:
     def fact_text(self, name: str, case: Case, system: System) -> str:
         """What is known of a fact, in words."""
         fact = self.rulebook.vocabulary.facts[name]
-        if name in case.texts or fact.kind == "text":
+        if name in case.texts or isinstance(fact.type, TextType):
             return case.texts.get(name, UNKNOWN)
         slot = Read(fact.type, name)
-        value = case.facts.get(name, fact.type.unknown)  # type: ignore[union-attr]
+        value = case.facts.get(name, fact.type.unknown)
         return texts([(value, self.shown(slot))], system)[0]
 
     def shown(self, slot: Read) -> Shown:

@@ -13,7 +13,7 @@ from fitsvc.document import Json
 from fitsvc.engine.columns.signatures import Column, column_of, taken
 from fitsvc.facts import FactReader
 from fitsvc.language.problems import Problem, ProblemsFound
-from fitsvc.language.types import TextType, Type, Value
+from fitsvc.language.types import Type, Value
 from fitsvc.loading.cells import read_cell
 from fitsvc.loading.entries import wire_fact
 from fitsvc.loading.rows import field_of
@@ -33,7 +33,7 @@ class FactColumn:
         self.fact, self.column, self._reader = fact, column, reader
         kinds = reader.vocabulary.slots()
         names = [f"{fact.name}.{part}" for part in TYRE_PARTS] if fact.tyre else [fact.name]
-        self.slots: dict[str, Type] = {name: kinds[name] for name in names if not isinstance(kinds[name], TextType)}
+        self.slots: dict[str, Type] = {name: kinds[name] for name in names if name in kinds}
         self._forget()
 
     def _forget(self) -> None:

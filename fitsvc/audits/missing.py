@@ -18,7 +18,8 @@ from fitsvc.engine.columns.bitmaps import unpack
 from fitsvc.engine.columns.kernel import Judged
 from fitsvc.engine.columns.signatures import Column
 from fitsvc.language.intervals import TOLERANCE
-from fitsvc.language.types import ListType, TextType, Type, Value
+from fitsvc.language.truth import UNKNOWN
+from fitsvc.language.types import ListType, Type, is_exact
 from fitsvc.rulebook.outcomes import OUTCOMES
 
 _WORD: Final = 64
@@ -31,16 +32,7 @@ def exact_rows(kind: Type, column: Column) -> NDArray[np.bool_]:
         return np.less_equal(column[1] - column[0], TOLERANCE)
     if isinstance(kind, ListType):
         return np.less_equal(np.bitwise_count(column), 1)
-    return np.not_equal(column, 1)
-
-
-def exact_value(kind: Type, value: Value | None) -> bool:
-    """Whether a value leaves nothing open."""
-    if value is None or isinstance(kind, TextType):
-        return False
-    if isinstance(value, tuple):
-        return value[1] - value[0] <= TOLERANCE
-    return value.bit_count() == 1 if isinstance(kind, ListType) else value != 1
+    return np.asarray(column != UNKNOWN)
 
 
 class OpenFacts:
@@ -84,7 +76,8 @@ class OpenFacts:
         found = 0
         for place, name in enumerate(self.rig_facts):
             holders = rig.case.adapters if name.startswith("adapter.") else (rig.case.facts,)
-            if not all(exact_value(self._kinds[name], facts.get(name)) for facts in holders):
+            values = [facts.get(name) for facts in holders]
+            if not all(value is not None and is_exact(self._kinds[name], value) for value in values):
                 found |= 1 << place
         return found
 

@@ -18,7 +18,7 @@ from fitsvc.audits.spool import Spool
 from fitsvc.engine.columns.signatures import Column, column_of
 from fitsvc.facts import FactReader
 from fitsvc.language.problems import Problem, ProblemsFound
-from fitsvc.language.types import TextType, Type
+from fitsvc.language.types import Type
 from fitsvc.loading.rows import quoted
 
 _SHOWN: Final = 20
@@ -31,9 +31,8 @@ class ItemReader:
         self._reader, self._mapping, self._file = reader, mapping, file
         self._facts = reader.vocabulary.of("accessory")
         self.slots: dict[str, Type] = {
-            name: kind for name, kind in reader.vocabulary.slots().items()
-            if name.startswith("accessory.") and not isinstance(kind, TextType)
-        }  # fmt: skip
+            name: kind for name, kind in reader.vocabulary.slots().items() if name.startswith("accessory.")
+        }
         self._titles: dict[str, None] = {}
         self._columns: dict[str, FactColumn] = {}
         self.header = Header({}, ())

@@ -14,7 +14,7 @@ from fitsvc.audits.missing import OpenFacts
 from fitsvc.audits.rigs import AuditRig
 from fitsvc.audits.spool import ClaimFate, PartCounts
 from fitsvc.engine.columns.kernel import Judged
-from fitsvc.engine.columns.signatures import Column
+from fitsvc.engine.columns.signatures import Column, value_at
 from fitsvc.facts import Case
 from fitsvc.language.types import ListType, Value
 from fitsvc.rulebook.outcomes import OUTCOMES
@@ -136,11 +136,8 @@ def pair_case(kernel: Kernel, columns: Mapping[str, Column], item: int, rig: Aud
     kinds = kernel.slots
     facts: dict[str, Value] = dict(rig.case.facts)
     for name, column in columns.items():
-        if isinstance(column, tuple):
-            value: Value = (float(column[0][item]), float(column[1][item]))
-        else:
-            value = int(column[item])
-        if value != kinds[name].unknown:  # type: ignore[union-attr]
+        value = value_at(kinds[name], column, item)
+        if value != kinds[name].unknown:
             facts[name] = value
     named = kernel.rulebook.named & facts.keys()
     return Case(facts, rig.case.present | {"accessory"} | named, rig.case.adapters, rig.case.texts)

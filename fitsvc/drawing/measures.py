@@ -13,7 +13,7 @@ from fitsvc.language.intervals import Bounds
 from fitsvc.language.quantities import LENGTH
 from fitsvc.language.truth import NO, YES
 from fitsvc.language.typed import AnyTyped, Read
-from fitsvc.language.types import ListType, NumberType, Value
+from fitsvc.language.types import ListType, Mask, NumberType, Value
 from fitsvc.rulebook.rules import Taken
 
 
@@ -44,7 +44,7 @@ class Measures:
         node, value = self._nodes.get(name), self._values.get(name)
         if node is None or not isinstance(node.type, ListType) or not isinstance(value, int):
             return ""
-        names = node.type.names(value)
+        names = node.type.names(Mask(value))
         return names[0] if len(names) == 1 else ""
 
     def size(self, name: str) -> float | None:

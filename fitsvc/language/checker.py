@@ -18,17 +18,18 @@ from fitsvc.language.source import Source
 from fitsvc.language.tables import Table
 from fitsvc.language.truth import NO, YES
 from fitsvc.language.typed import AnyTyped
-from fitsvc.language.types import TRUTH, ListType, NumberType, TextType, TruthType, Type
+from fitsvc.language.types import TRUTH, ListType, Mask, NumberType, TruthType, Type
 
 
 @dataclass(frozen=True, slots=True)
 class Names:
-    """What an expression may speak of; `given` are the facts that a question itself may give."""
+    """What an expression may speak of: `given` are facts that a question itself may give, `texts` are read by none."""
 
     facts: Mapping[str, Type]
     subjects: frozenset[str]
     tables: Mapping[str, Table] = field(default_factory=dict)
     given: frozenset[str] = frozenset()
+    texts: frozenset[str] = frozenset()
 
 
 def check(source: Source, names: Names, expected: Type | None = None) -> AnyTyped:
@@ -135,7 +136,7 @@ class _Checker:
     def _size_member(self, node: syntax.Quantity, amount: float, sizes: ListType) -> AnyTyped | None:
         for i, size in enumerate(sizes.sizes):
             if abs(size - amount) <= TOLERANCE:
-                return typed.Constant(sizes, 1 << i)
+                return typed.Constant(sizes, sizes.member(i))
         self.complain(node, say.not_a_size(node, sizes, amount))
         return None
 
@@ -148,7 +149,7 @@ class _Checker:
 
     def _name(self, node: syntax.Name, expected: Type | None) -> AnyTyped | None:
         found = self.names.facts.get(node.name)
-        if isinstance(found, TextType):
+        if node.name in self.names.texts:
             self.complain(node, say.text_fact(node.name))
         elif found is not None:
             return typed.Read(found, node.name)
@@ -354,7 +355,7 @@ class _Checker:
         name = node.arguments[0].name
         if name in self.names.subjects or name in self.names.given:
             return typed.Present(TRUTH, name)
-        if name in self.names.facts:
+        if name in self.names.facts or name in self.names.texts:
             self.complain(node.arguments[0], say.never_given(name))
         elif "." in name:
             self.complain(node.arguments[0], say.unknown_fact(name, self.names.given))
@@ -370,7 +371,7 @@ def _all(nodes: Sequence[AnyTyped | None]) -> tuple[AnyTyped, ...] | None:
 
 
 def _membership(value: AnyTyped, kind: ListType, mask: int) -> typed.Membership:
-    return typed.Membership(TRUTH, value, mask, kind.unknown & ~mask)
+    return typed.Membership(TRUTH, value, Mask(mask), Mask(kind.unknown & ~mask))
 
 
 def _constant(amount: float, dimension: Dimension) -> typed.Constant:

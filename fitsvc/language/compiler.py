@@ -15,7 +15,7 @@ from fitsvc.language import intervals, typed
 from fitsvc.language.intervals import ANYTHING, NOT_NEGATIVE, TOLERANCE, Bounds
 from fitsvc.language.truth import NO, YES
 from fitsvc.language.typed import AnyTyped, join
-from fitsvc.language.types import TRUTH, ListType, NumberType, TruthType, Type, Value
+from fitsvc.language.types import TRUTH, ListType, NumberType, Type, Value
 
 Facts = Callable[..., Any]
 """How compiled code reads facts: the `get` of a dictionary of values by name."""
@@ -229,7 +229,6 @@ class Emitter:
     def _read(self, node: typed.Read) -> Written:
         if node.name in self.derived:
             return self.value(self.derived[node.name])
-        assert isinstance(node.type, NumberType | ListType | TruthType)
         unknown = _OPEN.get(node.type.unknown) or repr(node.type.unknown)
         return self._assign(node.type, f"get({node.name!r}, {unknown})")
 
@@ -343,9 +342,7 @@ class Emitter:
         written = self.value(node.operand)
         if isinstance(written, tuple):
             return self._assign(node.type, f"2 if {written[0]} > -inf and {written[1]} < inf else 1")
-        kind = node.operand.type
-        assert isinstance(kind, ListType | TruthType)
-        return self._assign(node.type, f"1 if {written} == {kind.unknown} else 2")
+        return self._assign(node.type, f"1 if {written} == {node.operand.type.unknown} else 2")
 
 
 _OPEN: Final[Mapping[object, str]] = {ANYTHING: "anything", NOT_NEGATIVE: "upward"}

@@ -8,7 +8,7 @@ Rounding is the float's own; `TOLERANCE` covers it: values closer than a million
 from math import inf
 from typing import Final
 
-from fitsvc.language.truth import NO, UNKNOWN, YES
+from fitsvc.language.truth import NO, UNKNOWN, YES, Truth
 
 Bounds = tuple[float, float]
 
@@ -62,14 +62,14 @@ def hull(a: Bounds, b: Bounds) -> Bounds:
     return (min(a[0], b[0]), max(a[1], b[1]))
 
 
-def at_most(a: Bounds, b: Bounds) -> int:
+def at_most(a: Bounds, b: Bounds) -> Truth:
     """Truth of a <= b for the values the bounds allow."""
     if a[1] <= b[0] + TOLERANCE:
         return YES
     return NO if a[0] > b[1] + TOLERANCE else UNKNOWN
 
 
-def equal(a: Bounds, b: Bounds) -> int:
+def equal(a: Bounds, b: Bounds) -> Truth:
     """Truth of a == b for the values the bounds allow."""
     if a[0] > b[1] + TOLERANCE or b[0] > a[1] + TOLERANCE:
         return NO

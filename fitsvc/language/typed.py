@@ -6,12 +6,13 @@ trees compare equal, which is how a shared part is computed once.
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import reduce
+from operator import or_
 from typing import Final, assert_never
 
 from fitsvc.language.functions import Function
-from fitsvc.language.intervals import Bounds
 from fitsvc.language.truth import YES
-from fitsvc.language.types import TRUTH, ListType, NumberType, TruthType, Type, Value
+from fitsvc.language.types import TRUTH, ListType, Mask, NumberType, TruthType, Type, Value
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,8 +95,8 @@ class Membership(Typed):
 
     type: TruthType
     operand: "AnyTyped"
-    mask: int
-    others: int
+    mask: Mask
+    others: Mask
 
 
 @dataclass(frozen=True, slots=True)
@@ -265,16 +266,12 @@ def presences(node: AnyTyped) -> set[str]:
     return set().union(*(presences(part) for part in parts(node)))
 
 
-def join(type_: Type, values: Sequence[Value]) -> Value:
+def join(kind: Type, values: Sequence[Value]) -> Value:
     """The least value of a type that holds all the given ones."""
-    if isinstance(type_, NumberType):
-        bounds: list[Bounds] = list(values)  # type: ignore[arg-type]
-        return (min(lo for lo, _ in bounds), max(hi for _, hi in bounds))
-    numbers: list[int] = list(values)  # type: ignore[arg-type]
-    if isinstance(type_, ListType):
-        mask = 0
-        for number in numbers:
-            mask |= number
-        return mask
-    assert isinstance(type_, TruthType)
-    return numbers[0] if len(set(numbers)) == 1 else type_.unknown
+    if isinstance(kind, NumberType):
+        bounds = [value for value in values if isinstance(value, tuple)]
+        return (min(low for low, _ in bounds), max(high for _, high in bounds))
+    numbers = [value for value in values if isinstance(value, int)]
+    if isinstance(kind, ListType):
+        return Mask(reduce(or_, numbers))
+    return numbers[0] if len(set(numbers)) == 1 else kind.unknown

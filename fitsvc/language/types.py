@@ -1,13 +1,16 @@
 """The types of values: numbers with a dimension, members of a list, yes/no, and text that no rule reads."""
 
 from dataclasses import dataclass
+from typing import NewType
 
-from fitsvc.language.intervals import ANYTHING, NOT_NEGATIVE, Bounds
+from fitsvc.language.intervals import ANYTHING, NOT_NEGATIVE, TOLERANCE, Bounds
 from fitsvc.language.quantities import Dimension
-from fitsvc.language.truth import UNKNOWN
+from fitsvc.language.truth import UNKNOWN, Truth
 
-Value = Bounds | int
-"""A number's bounds, a list's bit mask of possible members, or a truth value."""
+Mask = NewType("Mask", int)
+"""The possible members of a list, a bit each, the first member's the lowest."""
+Value = Bounds | Mask | Truth
+"""What is known: a number's bounds, a list's possible members, or a truth. All but the first are plain integers."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,19 +40,23 @@ class ListType:
     dimension: Dimension | None = None
 
     @property
-    def unknown(self) -> int:
+    def unknown(self) -> Mask:
         """The mask in which every member is possible."""
-        return (1 << len(self.members)) - 1
+        return Mask((1 << len(self.members)) - 1)
 
-    def mask(self, member: str) -> int:
+    def mask(self, member: str) -> Mask:
         """The mask of one member; ValueError for a stranger."""
-        return 1 << self.members.index(member)
+        return self.member(self.members.index(member))
 
-    def names(self, mask: int) -> list[str]:
+    def member(self, place: int) -> Mask:
+        """The mask of the member at a place."""
+        return Mask(1 << place)
+
+    def names(self, mask: Mask) -> list[str]:
         """The members a mask leaves possible."""
         return [name for i, name in enumerate(self.members) if mask >> i & 1]
 
-    def bounds(self, mask: int) -> Bounds:
+    def bounds(self, mask: Mask) -> Bounds:
         """The lengths a mask of a size list leaves possible."""
         sizes = [size for i, size in enumerate(self.sizes) if mask >> i & 1]
         return (min(sizes), max(sizes))
@@ -68,7 +75,7 @@ class TruthType:
     """Yes, no or unknown."""
 
     @property
-    def unknown(self) -> int:
+    def unknown(self) -> Truth:
         """The truth value of what is not known."""
         return UNKNOWN
 
@@ -84,6 +91,18 @@ class TextType:
         return "a text"
 
 
-Type = NumberType | ListType | TruthType | TextType
+Type = NumberType | ListType | TruthType
+"""The types that rules compute with."""
+FactType = Type | TextType
+"""The types that facts are declared of."""
+
+
+def is_exact(kind: Type, value: Value) -> bool:
+    """Whether a value of a type leaves nothing open."""
+    if isinstance(value, tuple):
+        return value[1] - value[0] <= TOLERANCE
+    return value.bit_count() == 1 if isinstance(kind, ListType) else value != UNKNOWN
+
+
 TRUTH = TruthType()
 TEXT = TextType()

@@ -12,7 +12,7 @@ from dataclasses import dataclass, fields, is_dataclass
 from functools import cache, reduce
 from operator import or_
 from types import NoneType, UnionType
-from typing import Annotated, Any, Final, Literal, Union, get_args, get_origin, get_type_hints
+from typing import Annotated, Any, Final, Literal, NewType, Union, get_args, get_origin, get_type_hints
 
 import msgspec
 
@@ -123,6 +123,8 @@ def _reading() -> tuple[dict[type, _Kind], msgspec.msgpack.Decoder[list[Any]]]:
 
 def _form(hint: Any, left: list[type]) -> _Form:
     """The form of a declared type; the classes it names are added to those left to look at."""
+    if isinstance(hint, NewType):
+        return _form(hint.__supertype__, left)
     origin, arguments = get_origin(hint), get_args(hint)
     if hint in _PLAIN or origin is Literal:
         return _Form(hint)

@@ -77,11 +77,11 @@ class _Known:
         """Whether a guard may hold."""
         return guard is None or self.truth(guard) != truth.NO
 
-    def truth(self, node: AnyTyped) -> int:
+    def truth(self, node: AnyTyped) -> truth.Truth:
         """Yes, no or unknown."""
         match node:
             case typed.Constant(value=int(value)):
-                return value
+                return truth.Truth(value)
             case typed.Present(name=name) if name in (self.fact, self.fact.partition(".")[0]):
                 return truth.YES
             case typed.Membership(operand=typed.Read(name=self.fact), mask=mask):

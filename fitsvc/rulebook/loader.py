@@ -2,6 +2,7 @@
 
 from collections.abc import Container
 from collections.abc import Mapping as Map
+from dataclasses import replace
 from pathlib import Path
 from typing import Final
 
@@ -11,7 +12,7 @@ from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.language.source import Source
 from fitsvc.language.truth import NO
 from fitsvc.language.typed import AnyTyped
-from fitsvc.language.types import TRUTH, TextType, Type
+from fitsvc.language.types import TRUTH, Type
 from fitsvc.rulebook.expressions import Expressions
 from fitsvc.rulebook.extent import circles, extents, reads_of
 from fitsvc.rulebook.filling import hold_to_one, read_asks_for, read_wishes
@@ -163,7 +164,7 @@ class _Loader:
     def _names(self, vocabulary: Vocabulary, tables: Map[str, TableEntry], topics: Map[str, Mapping]) -> Expressions:
         """Declare what rules may read: facts, the working opening and derived values."""
         facts = {name: kind for name, kind in vocabulary.slots().items() if not name.startswith("adapter.")}
-        given = frozenset(name for name, kind in facts.items() if not isinstance(kind, TextType))
+        given = frozenset(facts)
         units = {fact.name: fact.shown_in for fact in vocabulary.facts.values()}
         labels = {fact.name: fact.label for fact in vocabulary.facts.values()}
         for name, _, role in vocabulary.role_facts():
@@ -181,7 +182,7 @@ class _Loader:
                 units[name] = self.shape.text(entry, "shown_in") or DEFAULT_UNITS.get(kind, "")
                 labels[name] = self.shape.text(entry, "label")
         known = {name: table for entry in tables.values() for name, table in entry.lookups.items()}
-        found = Names(facts, frozenset(vocabulary.subjects), known, given)
+        found = Names(facts, frozenset(vocabulary.subjects), known, given, vocabulary.texts())
         return Expressions(shape=self.shape, vocabulary=vocabulary, names=found, derived={}, units=units, labels=labels)
 
     def _declared(self, tree: Mapping) -> list[tuple[str, Mapping]]:
@@ -238,7 +239,7 @@ class _Loader:
 
     def _reading(self, read: Expressions, facts: Map[str, Type]) -> Expressions:
         """A reader of expressions that may speak of other facts."""
-        names = Names(facts, read.names.subjects, read.names.tables, read.names.given)
+        names = replace(read.names, facts=facts)
         return Expressions(
             shape=self.shape,
             vocabulary=read.vocabulary,

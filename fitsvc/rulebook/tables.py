@@ -151,7 +151,7 @@ class _Reader:
 
 def _column(key: ListType, kind: Type, cells: dict[str, Value]) -> Table:
     """A column: anything is possible of a member without a row."""
-    return Table(key, kind, tuple(cells.get(member, kind.unknown) for member in key.members))  # type: ignore[union-attr]
+    return Table(key, kind, tuple(cells.get(member, kind.unknown) for member in key.members))
 
 
 def _texts(name: str, key: ListType, told: dict[str, RowTold], field: str) -> Table:

@@ -9,7 +9,7 @@ from typing import Final
 from fitsvc.language.display import DISPLAY_UNITS
 from fitsvc.language.intervals import Bounds
 from fitsvc.language.quantities import DIMENSIONS, LENGTH, MASS, Dimension, QuantityError, parse_any, parse_quantity
-from fitsvc.language.types import TEXT, TRUTH, ListType, NumberType, Type
+from fitsvc.language.types import TEXT, TRUTH, FactType, ListType, NumberType, TextType, Type
 from fitsvc.rulebook.measuring import KEYS, Tape, read_tape
 from fitsvc.rulebook.roles import Role, read_members
 from fitsvc.rulebook.shape import Shape
@@ -42,7 +42,7 @@ class Fact:
     """
 
     name: str
-    type: Type
+    type: FactType
     kind: str
     label: str
     meaning: str
@@ -98,14 +98,19 @@ class Vocabulary:
     roles: Map[str, tuple[Role, ...]] = field(default_factory=dict)
 
     def slots(self) -> dict[str, Type]:
-        """What expressions may read: the facts, and a tyre's parts in place of the tyre."""
+        """What expressions may read: the facts but for texts, and a tyre's parts in place of the tyre."""
         slots: dict[str, Type] = {}
         for fact in self.facts.values():
-            slots[fact.name] = fact.type
+            if not isinstance(fact.type, TextType):
+                slots[fact.name] = fact.type
             if fact.tyre:
                 parts = {part: MASS if part == "load" else LENGTH for part in TYRE_PARTS}
                 slots |= {f"{fact.name}.{part}": NumberType(one, negative=False) for part, one in parts.items()}
         return slots
+
+    def texts(self) -> frozenset[str]:
+        """The facts that are told to people and read by no rule, as text."""
+        return frozenset(fact.name for fact in self.facts.values() if isinstance(fact.type, TextType))
 
     def fact_of(self, slot: str) -> Fact | None:
         """The fact a slot is (part of)."""
@@ -227,7 +232,7 @@ def read_fact_entry(shape: Shape, name: str, node: Node, lists: Map[str, ListTyp
             shape.complain(entry.entries["range"], f"`{name}` is no number and has no range")
         return Fact(
             name=name,
-            type=value_type(kind, lists),
+            type=TEXT if kind in ("text", "tyre") else value_type(kind, lists),
             kind=kind,
             label=label,
             meaning=meaning,
@@ -277,9 +282,9 @@ def _end(shape: Shape, node: Node, dimension: Dimension, kind: str) -> float | N
 
 
 def value_type(kind: str, lists: Map[str, ListType]) -> Type:
-    """The type a `type:` word names; numbers may be negative."""
+    """The type a `type:` word of a value names; numbers may be negative."""
     if kind in lists:
         return lists[kind]
     if kind in DIMENSIONS:
         return NumberType(DIMENSIONS[kind])
-    return TRUTH if kind == "yes_no" else TEXT
+    return TRUTH

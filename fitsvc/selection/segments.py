@@ -20,7 +20,7 @@ from fitsvc.engine.columns.signatures import arrays_of
 from fitsvc.engine.point import Verdict
 from fitsvc.facts import Case, FactReader
 from fitsvc.language.intervals import TOLERANCE
-from fitsvc.language.types import Value
+from fitsvc.language.types import Mask, Value
 from fitsvc.rulebook.outcomes import OUTCOMES
 from fitsvc.selection.folding import Tables, array_of, catalogue_of, label_key, present_of, read_facts
 from fitsvc.selection.results import Told, deciding, tally
@@ -118,7 +118,7 @@ class Segment:
     def kinds(self) -> tuple[list[Value | None], NDArray[np.intp]]:
         """The distinct kinds, and each item's among them."""
         kinds, number = np.unique(array_of(self.tables.facts, "kind"), return_inverse=True)
-        return [int(kind) or None for kind in kinds], number[self._facts_of]
+        return [Mask(int(kind)) or None for kind in kinds], number[self._facts_of]
 
     def containing(self, text: str) -> Flags:
         """Which items have a text in their label or SKU, as they are searched."""

@@ -13,9 +13,9 @@ import numpy as np
 from numpy.random import Generator
 from numpy.typing import NDArray
 
-from fitsvc.engine.columns.signatures import Column, known_rows, taken
+from fitsvc.engine.columns.signatures import Column, known_rows, taken, value_at
 from fitsvc.facts import Case
-from fitsvc.language.types import ListType, NumberType, TextType, Type, Value
+from fitsvc.language.types import ListType, NumberType, Type
 from fitsvc.rulebook.rules import Rulebook
 from fitsvc.synthetic.usual import KIND, Usual, usual_of
 
@@ -61,18 +61,12 @@ def synthetic_rigs(rulebook: Rulebook, count: int, *, seed: int = 2, unknown: fl
     rigs = []
     for row in range(count):
         facts = {
-            name: _cell(column, row) for name, column in columns.items()
+            name: value_at(kinds[name], column, row) for name, column in columns.items()
             if known[name][row] and (loaded[row] or not name.startswith("load."))
         }  # fmt: skip
         present = {*always, *(["load"] if loaded[row] else [])} | (named & facts.keys() if row % 2 else set())
         rigs.append(Case(facts, frozenset(present)))
     return rigs
-
-
-def _cell(column: Column, row: int) -> Value:
-    if isinstance(column, tuple):
-        return (float(column[0][row]), float(column[1][row]))
-    return int(column[row])
 
 
 @dataclass(slots=True)
@@ -87,7 +81,7 @@ class _Drawing:
         """A column for every fact of a subject."""
         found: dict[str, Column] = {}
         for name, kind in self.rulebook.vocabulary.slots().items():
-            if name.split(".", 1)[0] == subject and not isinstance(kind, TextType):
+            if name.split(".", 1)[0] == subject:
                 missing = self.rng.random(count) < unknown
                 found[name] = self._column(name, kind, count, missing)
         return found
@@ -147,7 +141,7 @@ def _blank(columns: dict[str, Column], rulebook: Rulebook, usual: Usual) -> None
 
 def _blank_one(columns: dict[str, Column], kinds: Mapping[str, Type], name: str, where: NDArray[np.bool_]) -> None:
     column, kind = columns.get(name), kinds.get(name)
-    if column is None or kind is None or isinstance(kind, TextType):
+    if column is None or kind is None:
         return
     if isinstance(column, tuple) and isinstance(kind, NumberType):
         column[0][where], column[1][where] = kind.unknown

@@ -33,7 +33,7 @@ UNITS = {"length": " mm", "mass": " kg", "angle": " deg", "force": " kN", "torqu
 
 def cell(fact: Fact, kind: Type, value: Value) -> str:
     """A value as a catalogue's cell; empty where nothing is known."""
-    if value == kind.unknown:  # type: ignore[union-attr]
+    if value == kind.unknown:
         return ""
     if isinstance(value, tuple):
         assert fact.range is not None

@@ -14,6 +14,7 @@ from fitsvc.engine.point import Point
 from fitsvc.facts import Case
 from fitsvc.language import typed
 from fitsvc.language.intervals import TOLERANCE
+from fitsvc.language.truth import NO
 from fitsvc.language.typed import AnyTyped, Read
 from fitsvc.language.types import ListType, NumberType, Value
 from fitsvc.rulebook.rules import Rule
@@ -37,8 +38,8 @@ def _can_state(node: AnyTyped, derived: Mapping[str, AnyTyped]) -> bool:
 def exact(read: Read) -> Value:
     """A value to complete a case with where it does not tell a fact."""
     if isinstance(read.type, ListType):
-        return 1
-    return (0.0, 0.0) if isinstance(read.type, NumberType) else 0
+        return read.type.member(0)
+    return (0.0, 0.0) if isinstance(read.type, NumberType) else NO
 
 
 def programs(engine: Point) -> list[Any]:

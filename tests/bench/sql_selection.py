@@ -16,6 +16,7 @@ from bench.sql_engine import Database as Judging
 from bench.sql_rules import judged, with_literals
 from fitsvc.answers.question import NoRecords
 from fitsvc.facts import Case
+from fitsvc.language.types import Mask
 from fitsvc.rulebook.outcomes import OUTCOME_OF, OUTCOMES, Effect
 from fitsvc.rulebook.rules import Rule
 from fitsvc.selection.folding import catalogue_of
@@ -90,7 +91,7 @@ class SqlSelection:
         assert decided == {(one["code"], one["outcome"]): one["items"] for one in ours["counts"]["decided_by"]}
         kinds: dict[str, list[int]] = {}
         for kind, place, count in page["kinds"]:
-            kinds.setdefault(self.selector._kind(int(kind)) or "unknown", [0] * 4)[place] += int(count)
+            kinds.setdefault(self.selector._kind(Mask(int(kind))) or "unknown", [0] * 4)[place] += int(count)
         assert kinds == {kind: list(row.values()) for kind, row in ours["counts"]["kinds"].items()}
 
 

@@ -25,7 +25,7 @@ from fitsvc.facts import Case
 from fitsvc.language import typed
 from fitsvc.language.truth import NO
 from fitsvc.language.typed import AnyTyped
-from fitsvc.language.types import TextType, Type, Value
+from fitsvc.language.types import Type, Value
 from fitsvc.rulebook.outcomes import OUTCOME_OF, OUTCOMES, Effect, Outcome
 
 MOST_KEPT: Final = 256 << 20
@@ -51,7 +51,7 @@ class Columns:
         """The facts of some subjects that any rule, need or limit reads: what tells signatures apart."""
         read = {step.node.name for step in self._leaves(subjects) if isinstance(step.node, typed.Read | typed.Present)}
         known = self.engine.rulebook.vocabulary.slots()
-        return {name: kind for name, kind in known.items() if name in read and not isinstance(kind, TextType)}
+        return {name: kind for name, kind in known.items() if name in read}
 
     def presences(self, subjects: Iterable[str]) -> list[str]:
         """The subjects and the facts whose being in the question any rule asks of an item."""

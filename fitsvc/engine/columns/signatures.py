@@ -11,7 +11,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fitsvc.engine.columns.bitmaps import Counter
-from fitsvc.language.types import ListType, NumberType, TextType, Type, Value
+from fitsvc.language.truth import Truth
+from fitsvc.language.types import ListType, Mask, NumberType, Type, Value
 
 Array = NDArray[np.float64] | NDArray[np.uint64] | NDArray[np.uint8]
 Column = tuple[NDArray[np.float64], NDArray[np.float64]] | NDArray[np.uint64] | NDArray[np.uint8]
@@ -26,13 +27,19 @@ def arrays_of(column: Column) -> tuple[Array, ...]:
 
 def column_of(kind: Type, values: Iterable[Value | None]) -> Column:
     """One slot's values over all items; None is unknown."""
-    assert not isinstance(kind, TextType)
     unknown = kind.unknown
     filled = [unknown if value is None else value for value in values]
     if isinstance(kind, NumberType):
         ends = np.array(filled, np.float64).reshape(-1, 2)
         return np.ascontiguousarray(ends[:, 0]), np.ascontiguousarray(ends[:, 1])
     return np.array(filled, np.uint64) if isinstance(kind, ListType) else np.array(filled, np.uint8)
+
+
+def value_at(kind: Type, column: Column, row: int) -> Value:
+    """The value in one row of a column."""
+    if isinstance(column, tuple):
+        return (float(column[0][row]), float(column[1][row]))
+    return Mask(int(column[row])) if isinstance(kind, ListType) else Truth(int(column[row]))
 
 
 def whole(kind: Type, cells: Any, count: int) -> Column:
@@ -47,7 +54,6 @@ def whole(kind: Type, cells: Any, count: int) -> Column:
 
 def known_rows(kind: Type, column: Column) -> NDArray[np.bool_]:
     """In which rows of a column anything is known."""
-    assert not isinstance(kind, TextType)
     unknown = kind.unknown if isinstance(kind.unknown, tuple) else (kind.unknown,)
     found: NDArray[np.bool_] = np.zeros(len(arrays_of(column)[0]), np.bool_)
     for array, end in zip(arrays_of(column), unknown, strict=True):

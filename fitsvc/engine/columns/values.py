@@ -22,7 +22,7 @@ from fitsvc.language.functions import Function
 from fitsvc.language.intervals import TOLERANCE
 from fitsvc.language.truth import NO, UNKNOWN, YES
 from fitsvc.language.typed import AnyTyped, join
-from fitsvc.language.types import ListType, NumberType, TextType, Type, Value
+from fitsvc.language.types import ListType, NumberType, Type, Value
 
 Cells = Any
 """A value over columns, as the module says."""
@@ -289,7 +289,6 @@ def _known(of: Evaluation, step: Step[AnyTyped], operand: int) -> Cells:
     value, kind = of.of(operand), of.graph.steps[operand].node.type
     if isinstance(kind, NumberType):
         return np.add((value[0] > -np.inf) & (value[1] < np.inf), 1, dtype=np.uint8)
-    assert not isinstance(kind, TextType)
     return np.add(np.not_equal(value, kind.unknown), 1, dtype=np.uint8)
 
 
