@@ -7,6 +7,7 @@ import subprocess
 import sys
 from collections.abc import Callable
 from dataclasses import replace
+from itertools import product
 from pathlib import Path
 
 import msgspec
@@ -173,13 +174,13 @@ def test_no_changed_row_is_taken_for_another_kind_of_thing(small: Path) -> None:
 def test_text_where_a_number_belongs_is_refused() -> None:
     """A mask goes into the compiled source as it is: one that is a text never comes that far."""
     rows = msgspec.msgpack.decode(encode(load_rulebook(OWN)))
-    masks = [(row, len(row) - 1) for row in rows if len(row) == 4 and row[-1] == 6 and isinstance(row[2], int)]
-    assert masks
-    for row, place in masks:
-        row[place] = "6 or exec('')"
+    memberships = [row for row in rows if len(row) == 5 and row[3] == 6 and isinstance(row[2], int)]
+    assert memberships
+    for row, place in product(memberships, (3, 4)):
+        mask, row[place] = row[place], "6 or exec('')"
         with pytest.raises(ValueError, match="Expected"):
             decode(msgspec.msgpack.encode(rows), {})
-        row[place] = 6
+        row[place] = mask
 
 
 def test_a_file_under_another_name_is_not_used(kept: Path, tmp_path: Path, read: list[Path]) -> None:
