@@ -13,7 +13,6 @@ from typing import cast
 import numpy as np
 import pytest
 from judging import answerer
-from rich.console import Console
 
 from fitsvc.answers.answer import Answer
 from fitsvc.answers.answering import Answerer
@@ -23,6 +22,7 @@ from fitsvc.audits.blocks import Kernel, decided_by
 from fitsvc.audits.missing import OpenFacts
 from fitsvc.audits.rigs import AuditRig
 from fitsvc.cli.answer_view import show_answer
+from fitsvc.cli.console import Console
 from fitsvc.engine.columns.kernel import Columns, Judged
 from fitsvc.engine.point import Verdict
 from fitsvc.facts import Case
@@ -159,10 +159,9 @@ def _written(weight: Value) -> object:
 
 
 def _printed(of: Answerer, answer: Answer) -> str:
-    console = Console(file=StringIO(), width=120)
-    show_answer(console, answer, of, everything=True)
-    assert isinstance(console.file, StringIO)
-    return console.file.getvalue()
+    stream = StringIO()
+    show_answer(Console(stream), answer, of, everything=True)
+    return stream.getvalue()
 
 
 def test_the_table_is_whole_and_never_lenient() -> None:
