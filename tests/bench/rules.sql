@@ -12,11 +12,11 @@ CREATE TABLE items (
   id INTEGER,
   w BIGINT,
   i0_y BOOLEAN, i0_n BOOLEAN,  -- Present of accessory
-  i8_y BOOLEAN, i8_n BOOLEAN,  -- Among of accessory.kind
-  i23_y BOOLEAN, i23_n BOOLEAN,  -- Among of accessory.kind
+  i8_y BOOLEAN, i8_n BOOLEAN,  -- Membership of accessory.kind
+  i23_y BOOLEAN, i23_n BOOLEAN,  -- Membership of accessory.kind
   i26_y BOOLEAN, i26_n BOOLEAN,  -- Not of kind.takes_bikes
-  i29_y BOOLEAN, i29_n BOOLEAN,  -- Among of accessory.kind
-  i71_lo DOUBLE, i71_hi DOUBLE,  -- Choice of kind.takes_bikes, accessory.capacity, accessory.bikes_max, accessory.bike_weight_max, accessory.bike_weight_max, accessory.bikes_max, accessory.capacity
+  i29_y BOOLEAN, i29_n BOOLEAN,  -- Membership of accessory.kind
+  i71_lo DOUBLE, i71_hi DOUBLE,  -- Conditional of kind.takes_bikes, accessory.capacity, accessory.bikes_max, accessory.bike_weight_max, accessory.bike_weight_max, accessory.bikes_max, accessory.capacity
   i85_lo DOUBLE, i85_hi DOUBLE,  -- accessory.weight
   i88_y BOOLEAN, i88_n BOOLEAN,  -- Present of accessory.weight
   i103_y BOOLEAN, i103_n BOOLEAN,  -- Present of accessory.length
@@ -28,12 +28,12 @@ CREATE TABLE items (
   i66_lo DOUBLE, i66_hi DOUBLE,  -- accessory.bike_weight_max
   i184_lo DOUBLE, i184_hi DOUBLE,  -- accessory.trailer_rating
   i202_lo DOUBLE, i202_hi DOUBLE,  -- accessory.tongue_rating
-  i213_lo DOUBLE, i213_hi DOUBLE,  -- Choice of accessory.weight, accessory, accessory.weight
+  i213_lo DOUBLE, i213_hi DOUBLE,  -- Conditional of accessory.weight, accessory, accessory.weight
   i217_y BOOLEAN, i217_n BOOLEAN,  -- Not of kind.encloses
   i220_lo DOUBLE, i220_hi DOUBLE,  -- Arithmetic of accessory.stow_setback, opening.reach
   i228_y BOOLEAN, i228_n BOOLEAN,  -- Not of kind.stays_low
   i231_lo DOUBLE, i231_hi DOUBLE,  -- Arithmetic of accessory.front_setback, opening.reach
-  i216_y BOOLEAN, i216_n BOOLEAN,  -- Among of accessory.kind
+  i216_y BOOLEAN, i216_n BOOLEAN,  -- Membership of accessory.kind
   i235_y BOOLEAN, i235_n BOOLEAN,  -- Not of kind.only_pin
   i239_lo DOUBLE, i239_hi DOUBLE,  -- Arithmetic of accessory.stow_extent, accessory.rear_extent, opening.reach
   i272_lo DOUBLE, i272_hi DOUBLE,  -- Arithmetic of accessory.length, opening.reach
@@ -49,32 +49,32 @@ CREATE TABLE items (
   i396 BIGINT,  -- accessory.pin
   i403_y BOOLEAN, i403_n BOOLEAN,  -- accessory.pin_supplied
   i408_lo DOUBLE, i408_hi DOUBLE,  -- accessory.pin_span
-  i234_y BOOLEAN, i234_n BOOLEAN,  -- Among of accessory.kind
+  i234_y BOOLEAN, i234_n BOOLEAN,  -- Membership of accessory.kind
   i410_y BOOLEAN, i410_n BOOLEAN,  -- accessory.extension_allowed
   i416_lo DOUBLE, i416_hi DOUBLE,  -- LookupMember of accessory.min_class
-  i420_y BOOLEAN, i420_n BOOLEAN,  -- Among of accessory.kind
+  i420_y BOOLEAN, i420_n BOOLEAN,  -- Membership of accessory.kind
   i423_lo DOUBLE, i423_hi DOUBLE,  -- accessory.ball_hole
   i428_lo DOUBLE, i428_hi DOUBLE,  -- accessory.platform_thickness
-  i453_y BOOLEAN, i453_n BOOLEAN,  -- Among of accessory.kind
+  i453_y BOOLEAN, i453_n BOOLEAN,  -- Membership of accessory.kind
   i467_y BOOLEAN, i467_n BOOLEAN,  -- Present of accessory.lowest_drop
   i470_lo DOUBLE, i470_hi DOUBLE,  -- accessory.lowest_drop
-  i477_y BOOLEAN, i477_n BOOLEAN,  -- AtMost of accessory.lowest_drop, opening.lift
+  i477_y BOOLEAN, i477_n BOOLEAN,  -- LessOrEqual of accessory.lowest_drop, opening.lift
   i483_lo DOUBLE, i483_hi DOUBLE,  -- Apply of accessory.lowest_behind, accessory.rear_extent
-  i500_y BOOLEAN, i500_n BOOLEAN,  -- Among of accessory.kind
-  i502_y BOOLEAN, i502_n BOOLEAN,  -- Among of accessory.kind
+  i500_y BOOLEAN, i500_n BOOLEAN,  -- Membership of accessory.kind
+  i502_y BOOLEAN, i502_n BOOLEAN,  -- Membership of accessory.kind
   i506_lo DOUBLE, i506_hi DOUBLE,  -- Arithmetic of accessory.weight, accessory.capacity
   i517_y BOOLEAN, i517_n BOOLEAN,  -- Not of accessory.obscures_plate
   i523_y BOOLEAN, i523_n BOOLEAN,  -- Some of accessory.obscures_lamps, accessory.plug
   i524_lo DOUBLE, i524_hi DOUBLE,  -- Arithmetic of accessory.rear_extent, opening.reach
-  i529_y BOOLEAN, i529_n BOOLEAN,  -- AtMost of accessory.width
+  i529_y BOOLEAN, i529_n BOOLEAN,  -- LessOrEqual of accessory.width
   i315_lo DOUBLE, i315_hi DOUBLE,  -- accessory.width
-  i536_y BOOLEAN, i536_n BOOLEAN,  -- AtMost of accessory.width
+  i536_y BOOLEAN, i536_n BOOLEAN,  -- LessOrEqual of accessory.width
   i602_y BOOLEAN, i602_n BOOLEAN,  -- Not of kind.adjusts
   i604_lo DOUBLE, i604_hi DOUBLE,  -- accessory.rise
-  i601_y BOOLEAN, i601_n BOOLEAN,  -- Among of accessory.kind
+  i601_y BOOLEAN, i601_n BOOLEAN,  -- Membership of accessory.kind
   i612_lo DOUBLE, i612_hi DOUBLE,  -- Arithmetic of accessory.rise_lowest
   i615_lo DOUBLE, i615_hi DOUBLE,  -- Arithmetic of accessory.rise_highest
-  i135_y BOOLEAN, i135_n BOOLEAN,  -- Among of accessory.kind
+  i135_y BOOLEAN, i135_n BOOLEAN,  -- Membership of accessory.kind
   i522_y BOOLEAN, i522_n BOOLEAN,  -- Not of accessory.plug
   i520 BIGINT,  -- accessory.plug
   i685_y BOOLEAN, i685_n BOOLEAN,  -- LookupMember of accessory.plug
@@ -98,7 +98,7 @@ CREATE TABLE rigs (
   g28_y BOOLEAN, g28_n BOOLEAN,  -- Present of trailer
   g32_y BOOLEAN, g32_n BOOLEAN,  -- Some of spare, trailer
   g36_y BOOLEAN, g36_n BOOLEAN,  -- Not of load, load.occupants_weight
-  g55_y BOOLEAN, g55_n BOOLEAN,  -- AtMost of towing.tongue, people.aboard, payload.room
+  g55_y BOOLEAN, g55_n BOOLEAN,  -- LessOrEqual of towing.tongue, people.aboard, payload.room
   g84_lo DOUBLE, g84_hi DOUBLE,  -- Apply of opening.tongue_rating, vehicle.tongue_rating, receiver.vertical_rating, payload.room, people.aboard, receiver.vertical_rating, vehicle.curb_weight, vehicle.gvwr, vehicle.tongue_rating
   g72_lo DOUBLE, g72_hi DOUBLE,  -- receiver.tongue_rating
   g73_y BOOLEAN, g73_n BOOLEAN,  -- Present of vehicle.tongue_rating
@@ -108,7 +108,7 @@ CREATE TABLE rigs (
   g79_y BOOLEAN, g79_n BOOLEAN,  -- Present of vehicle.gvwr
   g80_y BOOLEAN, g80_n BOOLEAN,  -- Present of vehicle.curb_weight
   g34_y BOOLEAN, g34_n BOOLEAN,  -- Present of load.occupants_weight
-  g50_lo DOUBLE, g50_hi DOUBLE,  -- Choice of load.occupants_weight, load, load.occupants_weight
+  g50_lo DOUBLE, g50_hi DOUBLE,  -- Conditional of load.occupants_weight, load, load.occupants_weight
   g54_lo DOUBLE, g54_hi DOUBLE,  -- Arithmetic of vehicle.gvwr, vehicle.curb_weight
   g104_y BOOLEAN, g104_n BOOLEAN,  -- Present of mounting.pin_to_bumper
   g105_y BOOLEAN, g105_n BOOLEAN,  -- Present of vehicle.gawr_rear
@@ -125,12 +125,12 @@ CREATE TABLE rigs (
   g131_lo DOUBLE, g131_hi DOUBLE,  -- Apply of load.occupants_weight
   g134_y BOOLEAN, g134_n BOOLEAN,  -- Present of trailer.weight_distribution
   g138_y BOOLEAN, g138_n BOOLEAN,  -- trailer.weight_distribution
-  g46_lo DOUBLE, g46_hi DOUBLE,  -- Choice of trailer.tongue_weight, trailer.gross_weight, trailer.tongue_weight
-  g150_y BOOLEAN, g150_n BOOLEAN,  -- AtMost of vehicle.curb_weight_rear, vehicle.gawr_rear
+  g46_lo DOUBLE, g46_hi DOUBLE,  -- Conditional of trailer.tongue_weight, trailer.gross_weight, trailer.tongue_weight
+  g150_y BOOLEAN, g150_n BOOLEAN,  -- LessOrEqual of vehicle.curb_weight_rear, vehicle.gawr_rear
   g153_lo DOUBLE, g153_hi DOUBLE,  -- Arithmetic of vehicle.curb_weight_front
-  g158_y BOOLEAN, g158_n BOOLEAN,  -- AtMost of vehicle.curb_weight_front, vehicle.gawr_front
+  g158_y BOOLEAN, g158_n BOOLEAN,  -- LessOrEqual of vehicle.curb_weight_front, vehicle.gawr_front
   g161_lo DOUBLE, g161_hi DOUBLE,  -- Arithmetic of opening.vehicle_share, vehicle.tongue_rating
-  g164_y BOOLEAN, g164_n BOOLEAN,  -- Among of vehicle.body
+  g164_y BOOLEAN, g164_n BOOLEAN,  -- Membership of vehicle.body
   g9_lo DOUBLE, g9_hi DOUBLE,  -- load.bikes
   g125_lo DOUBLE, g125_hi DOUBLE,  -- load.bike_weight
   g41_lo DOUBLE, g41_hi DOUBLE,  -- trailer.gross_weight
@@ -139,10 +139,10 @@ CREATE TABLE rigs (
   g180_lo DOUBLE, g180_hi DOUBLE,  -- vehicle.tow_rating_wd
   g181_lo DOUBLE, g181_hi DOUBLE,  -- vehicle.tow_rating
   g186_y BOOLEAN, g186_n BOOLEAN,  -- Present of ball
-  g188_y BOOLEAN, g188_n BOOLEAN,  -- AtMost of trailer.gross_weight, ball.rating
-  g190_y BOOLEAN, g190_n BOOLEAN,  -- AtMost of trailer.gross_weight, trailer.coupler_rating
-  g194_y BOOLEAN, g194_n BOOLEAN,  -- AtMost of trailer.gross_weight, towing.combination_room
-  g195_lo DOUBLE, g195_hi DOUBLE,  -- Choice of trailer.tongue_weight, trailer.gross_weight, trailer.tongue_weight
+  g188_y BOOLEAN, g188_n BOOLEAN,  -- LessOrEqual of trailer.gross_weight, ball.rating
+  g190_y BOOLEAN, g190_n BOOLEAN,  -- LessOrEqual of trailer.gross_weight, trailer.coupler_rating
+  g194_y BOOLEAN, g194_n BOOLEAN,  -- LessOrEqual of trailer.gross_weight, towing.combination_room
+  g195_lo DOUBLE, g195_hi DOUBLE,  -- Conditional of trailer.tongue_weight, trailer.gross_weight, trailer.tongue_weight
   g196_lo DOUBLE, g196_hi DOUBLE,  -- receiver.tongue_rating_wd
   g199_lo DOUBLE, g199_hi DOUBLE,  -- vehicle.tongue_rating_wd
   g204_y BOOLEAN, g204_n BOOLEAN,  -- Some of load.bike_weight, load.bikes, load.cargo_weight, load.occupants_weight
@@ -152,34 +152,34 @@ CREATE TABLE rigs (
   g233_y BOOLEAN, g233_n BOOLEAN,  -- Present of load.parking_room
   g241_lo DOUBLE, g241_hi DOUBLE,  -- load.parking_room
   g244_y BOOLEAN, g244_n BOOLEAN,  -- Not of vehicle.body
-  g249_y BOOLEAN, g249_n BOOLEAN,  -- Choice of spare.stowed_where, vehicle.spare_location, spare
+  g249_y BOOLEAN, g249_n BOOLEAN,  -- Conditional of spare.stowed_where, vehicle.spare_location, spare
   g256_lo DOUBLE, g256_hi DOUBLE,  -- Arithmetic of vehicle.spare_protrusion, spare.tyre.width, vehicle.tyre.width, spare
   g261_y BOOLEAN, g261_n BOOLEAN,  -- Present of load.front_setback
-  g265_y BOOLEAN, g265_n BOOLEAN,  -- AtMost of mounting.pin_to_bumper, load.front_setback, opening.reach
-  g267_y BOOLEAN, g267_n BOOLEAN,  -- AtMost of clearance.loaded
-  g269_y BOOLEAN, g269_n BOOLEAN,  -- AtMost of clearance.loaded
-  g271_y BOOLEAN, g271_n BOOLEAN,  -- AtMost of clearance.door_spare_reach, clearance.loaded
+  g265_y BOOLEAN, g265_n BOOLEAN,  -- LessOrEqual of mounting.pin_to_bumper, load.front_setback, opening.reach
+  g267_y BOOLEAN, g267_n BOOLEAN,  -- LessOrEqual of clearance.loaded
+  g269_y BOOLEAN, g269_n BOOLEAN,  -- LessOrEqual of clearance.loaded
+  g271_y BOOLEAN, g271_n BOOLEAN,  -- LessOrEqual of clearance.door_spare_reach, clearance.loaded
   g278_y BOOLEAN, g278_n BOOLEAN,  -- Present of trailer.jack_behind_ball
   g280_lo DOUBLE, g280_hi DOUBLE,  -- trailer.jack_behind_ball
   g283_lo DOUBLE, g283_hi DOUBLE,  -- Arithmetic of trailer.jack_width
-  g287_y BOOLEAN, g287_n BOOLEAN,  -- Among of vehicle.rear_closure
+  g287_y BOOLEAN, g287_n BOOLEAN,  -- Membership of vehicle.rear_closure
   g289_lo DOUBLE, g289_hi DOUBLE,  -- vehicle.closure_hinge_setback
   g294_lo DOUBLE, g294_hi DOUBLE,  -- Arithmetic of trailer.jack_height, vehicle.closure_hinge_height
   g295_lo DOUBLE, g295_hi DOUBLE,  -- vehicle.closure_length
   g298_y BOOLEAN, g298_n BOOLEAN,  -- Present of load.needs_closure_open
   g299_y BOOLEAN, g299_n BOOLEAN,  -- load.needs_closure_open
   g301_y BOOLEAN, g301_n BOOLEAN,  -- Not of vehicle.rear_closure
-  g304_y BOOLEAN, g304_n BOOLEAN,  -- Among of vehicle.rear_closure
+  g304_y BOOLEAN, g304_n BOOLEAN,  -- Membership of vehicle.rear_closure
   g306_lo DOUBLE, g306_hi DOUBLE,  -- mounting.height
   g293_lo DOUBLE, g293_hi DOUBLE,  -- vehicle.closure_hinge_height
-  g311_y BOOLEAN, g311_n BOOLEAN,  -- Among of vehicle.rear_closure
+  g311_y BOOLEAN, g311_n BOOLEAN,  -- Membership of vehicle.rear_closure
   g314_lo DOUBLE, g314_hi DOUBLE,  -- vehicle.closure_hinge_offset
   g341_lo DOUBLE, g341_hi DOUBLE,  -- Arithmetic of vehicle.closure_hinge_height, opening.height
-  g362_y BOOLEAN, g362_n BOOLEAN,  -- AtMost of closure.past_load
+  g362_y BOOLEAN, g362_n BOOLEAN,  -- LessOrEqual of closure.past_load
   g366_y BOOLEAN, g366_n BOOLEAN,  -- Not of vehicle.gvwr, vehicle.curb_weight
   g368_y BOOLEAN, g368_n BOOLEAN,  -- Present of vehicle.curb_weight_front
   g369_y BOOLEAN, g369_n BOOLEAN,  -- Present of vehicle.gawr_front
-  g376_y BOOLEAN, g376_n BOOLEAN,  -- AtMost of vehicle.curb_weight_front, vehicle.curb_weight_rear, vehicle.curb_weight
+  g376_y BOOLEAN, g376_n BOOLEAN,  -- LessOrEqual of vehicle.curb_weight_front, vehicle.curb_weight_rear, vehicle.curb_weight
   g382_y BOOLEAN, g382_n BOOLEAN,  -- Present of trailer.gross_weight
   g385_y BOOLEAN, g385_n BOOLEAN,  -- Not of trailer.gross_weight
   g386_y BOOLEAN, g386_n BOOLEAN,  -- Present of mounting.spare_fits_up_to
@@ -187,23 +187,23 @@ CREATE TABLE rigs (
   g392_y BOOLEAN, g392_n BOOLEAN,  -- Not of mounting.spare_blocked_from, mounting.spare_fits_up_to
   g394 BIGINT,  -- receiver.opening
   g397 BIGINT,  -- receiver.pin_hole
-  g399_y BOOLEAN, g399_n BOOLEAN,  -- Among of opening.size
+  g399_y BOOLEAN, g399_n BOOLEAN,  -- Membership of opening.size
   g402_y BOOLEAN, g402_n BOOLEAN,  -- SameMember of opening.pin_hole, opening.size
   g405_y BOOLEAN, g405_n BOOLEAN,  -- Not of receiver.pin_supplied
   g407_lo DOUBLE, g407_hi DOUBLE,  -- receiver.tube_outside
   g413_y BOOLEAN, g413_n BOOLEAN,  -- All of opening.plain, spare, trailer
   g418_lo DOUBLE, g418_hi DOUBLE,  -- LookupMember of receiver.hitch_class
-  g422_lo DOUBLE, g422_hi DOUBLE,  -- Length of ball.shank_diameter
+  g422_lo DOUBLE, g422_hi DOUBLE,  -- LookupMember of ball.shank_diameter
   g429_lo DOUBLE, g429_hi DOUBLE,  -- LookupMember of ball.shank_diameter
   g431_lo DOUBLE, g431_hi DOUBLE,  -- ball.shank_length
   g435_y BOOLEAN, g435_n BOOLEAN,  -- SameMember of ball.diameter, trailer.coupler
   g437_y BOOLEAN, g437_n BOOLEAN,  -- Not of ball.diameter
-  g442_y BOOLEAN, g442_n BOOLEAN,  -- AtMost of trailer.gross_weight, ball.diameter
+  g442_y BOOLEAN, g442_n BOOLEAN,  -- LessOrEqual of trailer.gross_weight, ball.diameter
   g445_y BOOLEAN, g445_n BOOLEAN,  -- Not of trailer.gross_weight
-  g447_y BOOLEAN, g447_n BOOLEAN,  -- Among of ball.diameter
+  g447_y BOOLEAN, g447_n BOOLEAN,  -- Membership of ball.diameter
   g448_y BOOLEAN, g448_n BOOLEAN,  -- Present of trailer.coupler_kind
-  g450_y BOOLEAN, g450_n BOOLEAN,  -- Among of trailer.coupler_kind
-  g452_y BOOLEAN, g452_n BOOLEAN,  -- Among of trailer.coupler_kind
+  g450_y BOOLEAN, g450_n BOOLEAN,  -- Membership of trailer.coupler_kind
+  g452_y BOOLEAN, g452_n BOOLEAN,  -- Membership of trailer.coupler_kind
   g460_y BOOLEAN, g460_n BOOLEAN,  -- All of trailer.ring_diameter
   g461_y BOOLEAN, g461_n BOOLEAN,  -- Present of mounting.fitted
   g463_y BOOLEAN, g463_n BOOLEAN,  -- Not of mounting.fitted
@@ -213,7 +213,7 @@ CREATE TABLE rigs (
   g485_lo DOUBLE, g485_hi DOUBLE,  -- load.rear_sag
   g491_lo DOUBLE, g491_hi DOUBLE,  -- Apply of vehicle.tyre_radius, vehicle.tyre.diameter
   g492_lo DOUBLE, g492_hi DOUBLE,  -- load.steepest_grade
-  g499_y BOOLEAN, g499_n BOOLEAN,  -- AtMost of load.steepest_grade, ground.steepest_of_vehicle
+  g499_y BOOLEAN, g499_n BOOLEAN,  -- LessOrEqual of load.steepest_grade, ground.steepest_of_vehicle
   g501_y BOOLEAN, g501_n BOOLEAN,  -- receiver.recovery_allowed
   g504_y BOOLEAN, g504_n BOOLEAN,  -- Not of load.person_weight
   g507_lo DOUBLE, g507_hi DOUBLE,  -- Apply of opening.tongue_rating, vehicle.tongue_rating, receiver.vertical_rating, receiver.vertical_rating, vehicle.tongue_rating
@@ -222,68 +222,68 @@ CREATE TABLE rigs (
   g514_y BOOLEAN, g514_n BOOLEAN,  -- Equal of load.person_weight
   g530_lo DOUBLE, g530_hi DOUBLE,  -- vehicle.overall_width
   g537_y BOOLEAN, g537_n BOOLEAN,  -- Present of load.jurisdiction
-  g539_y BOOLEAN, g539_n BOOLEAN,  -- Among of load.jurisdiction
+  g539_y BOOLEAN, g539_n BOOLEAN,  -- Membership of load.jurisdiction
   g543_lo DOUBLE, g543_hi DOUBLE,  -- Arithmetic of vehicle.wheelbase
-  g545_y BOOLEAN, g545_n BOOLEAN,  -- Among of load.jurisdiction
+  g545_y BOOLEAN, g545_n BOOLEAN,  -- Membership of load.jurisdiction
   g111_lo DOUBLE, g111_hi DOUBLE,  -- vehicle.rear_overhang
   g551_lo DOUBLE, g551_hi DOUBLE,  -- Apply of vehicle.wheelbase
-  g554_y BOOLEAN, g554_n BOOLEAN,  -- Among of trailer.brakes
-  g555_y BOOLEAN, g555_n BOOLEAN,  -- Among of load.jurisdiction
-  g565_y BOOLEAN, g565_n BOOLEAN,  -- Choice of load.jurisdiction, trailer.gross_weight
+  g554_y BOOLEAN, g554_n BOOLEAN,  -- Membership of trailer.brakes
+  g555_y BOOLEAN, g555_n BOOLEAN,  -- Membership of load.jurisdiction
+  g565_y BOOLEAN, g565_n BOOLEAN,  -- Conditional of load.jurisdiction, trailer.gross_weight
   g567_y BOOLEAN, g567_n BOOLEAN,  -- Not of load.jurisdiction, load, load.jurisdiction
   g573_y BOOLEAN, g573_n BOOLEAN,  -- Some of trailer.gross_weight, trailer.brakes
   g30_y BOOLEAN, g30_n BOOLEAN,  -- Present of spare
-  g574_y BOOLEAN, g574_n BOOLEAN,  -- Among of spare.stowed_where
-  g584_y BOOLEAN, g584_n BOOLEAN,  -- AtMost of spare.tyre.diameter, stowing.room
-  g585_y BOOLEAN, g585_n BOOLEAN,  -- Among of spare.stowed_where
+  g574_y BOOLEAN, g574_n BOOLEAN,  -- Membership of spare.stowed_where
+  g584_y BOOLEAN, g584_n BOOLEAN,  -- LessOrEqual of spare.tyre.diameter, stowing.room
+  g585_y BOOLEAN, g585_n BOOLEAN,  -- Membership of spare.stowed_where
   g586_y BOOLEAN, g586_n BOOLEAN,  -- SameMember of spare.stowed_where, vehicle.spare_location
   g587_y BOOLEAN, g587_n BOOLEAN,  -- Present of spare.tyre.load
   g588_y BOOLEAN, g588_n BOOLEAN,  -- Present of vehicle.tyre.load
-  g591_y BOOLEAN, g591_n BOOLEAN,  -- AtMost of vehicle.tyre.load, spare.tyre.load
+  g591_y BOOLEAN, g591_n BOOLEAN,  -- LessOrEqual of vehicle.tyre.load, spare.tyre.load
   g31_y BOOLEAN, g31_n BOOLEAN,  -- Not of spare
   g592_y BOOLEAN, g592_n BOOLEAN,  -- Present of vehicle.tyre.diameter
-  g593_y BOOLEAN, g593_n BOOLEAN,  -- Among of vehicle.spare_location
+  g593_y BOOLEAN, g593_n BOOLEAN,  -- Membership of vehicle.spare_location
   g596_y BOOLEAN, g596_n BOOLEAN,  -- Not of mounting.spare_blocked_from, vehicle.tyre.diameter
   g38_y BOOLEAN, g38_n BOOLEAN,  -- Present of trailer.tongue_weight
-  g599_y BOOLEAN, g599_n BOOLEAN,  -- AtMost of trailer.gross_weight, trailer.tongue_weight
-  g600_y BOOLEAN, g600_n BOOLEAN,  -- AtMost of trailer.tongue_weight, trailer.gross_weight
+  g599_y BOOLEAN, g599_n BOOLEAN,  -- LessOrEqual of trailer.gross_weight, trailer.tongue_weight
+  g600_y BOOLEAN, g600_n BOOLEAN,  -- LessOrEqual of trailer.tongue_weight, trailer.gross_weight
   g606_lo DOUBLE, g606_hi DOUBLE,  -- Arithmetic of trailer.coupler_height, opening.height
   g618_y BOOLEAN, g618_n BOOLEAN,  -- receiver.weight_distribution_allowed
   g621_y BOOLEAN, g621_n BOOLEAN,  -- Not of trailer.gross_weight, trailer.tongue_weight
-  g623_y BOOLEAN, g623_n BOOLEAN,  -- AtMost of trailer.chain_count
+  g623_y BOOLEAN, g623_n BOOLEAN,  -- LessOrEqual of trailer.chain_count
   g624_y BOOLEAN, g624_n BOOLEAN,  -- Present of receiver.trailer_rating
   g627_y BOOLEAN, g627_n BOOLEAN,  -- Not of receiver.trailer_rating
   g628_y BOOLEAN, g628_n BOOLEAN,  -- Present of vehicle.tow_rating
   g631_y BOOLEAN, g631_n BOOLEAN,  -- Not of vehicle.tow_rating
   g632_y BOOLEAN, g632_n BOOLEAN,  -- Present of trailer.chain_count
-  g634_y BOOLEAN, g634_n BOOLEAN,  -- AtMost of trailer.chain_count
-  g638_y BOOLEAN, g638_n BOOLEAN,  -- AtMost of chains.least_each, trailer.chain_rating_each
-  g640_y BOOLEAN, g640_n BOOLEAN,  -- AtMost of trailer.gross_weight, chains.together
-  g641_y BOOLEAN, g641_n BOOLEAN,  -- Among of load.jurisdiction
-  g645_y BOOLEAN, g645_n BOOLEAN,  -- AtMost of trailer.gross_weight, load.jurisdiction, chains.together, trailer.chain_rating_each
-  g648_y BOOLEAN, g648_n BOOLEAN,  -- AtMost of trailer.chain_hook_size, receiver.chain_loop_opening
+  g634_y BOOLEAN, g634_n BOOLEAN,  -- LessOrEqual of trailer.chain_count
+  g638_y BOOLEAN, g638_n BOOLEAN,  -- LessOrEqual of chains.least_each, trailer.chain_rating_each
+  g640_y BOOLEAN, g640_n BOOLEAN,  -- LessOrEqual of trailer.gross_weight, chains.together
+  g641_y BOOLEAN, g641_n BOOLEAN,  -- Membership of load.jurisdiction
+  g645_y BOOLEAN, g645_n BOOLEAN,  -- LessOrEqual of trailer.gross_weight, load.jurisdiction, chains.together, trailer.chain_rating_each
+  g648_y BOOLEAN, g648_n BOOLEAN,  -- LessOrEqual of trailer.chain_hook_size, receiver.chain_loop_opening
   g649_y BOOLEAN, g649_n BOOLEAN,  -- Present of receiver.d_value
-  g652_y BOOLEAN, g652_n BOOLEAN,  -- AtMost of towing.d_value, receiver.d_value
-  g653_y BOOLEAN, g653_n BOOLEAN,  -- AtMost of towing.least_tongue, receiver.vertical_rating
+  g652_y BOOLEAN, g652_n BOOLEAN,  -- LessOrEqual of towing.d_value, receiver.d_value
+  g653_y BOOLEAN, g653_n BOOLEAN,  -- LessOrEqual of towing.least_tongue, receiver.vertical_rating
   g656_y BOOLEAN, g656_n BOOLEAN,  -- Not of trailer.plug
   g679_y BOOLEAN, g679_n BOOLEAN,  -- Some of trailer.plug, vehicle.socket, wiring.bridged
-  g680_y BOOLEAN, g680_n BOOLEAN,  -- Among of trailer.brakes
+  g680_y BOOLEAN, g680_n BOOLEAN,  -- Membership of trailer.brakes
   g681_y BOOLEAN, g681_n BOOLEAN,  -- vehicle.air_supply
-  g669_y BOOLEAN, g669_n BOOLEAN,  -- Among of trailer.brakes
+  g669_y BOOLEAN, g669_n BOOLEAN,  -- Membership of trailer.brakes
   g682_y BOOLEAN, g682_n BOOLEAN,  -- LookupMember of trailer.plug
   g657 BIGINT,  -- vehicle.socket
   g660_y BOOLEAN, g660_n BOOLEAN,  -- Not of vehicle.socket
   g661_y BOOLEAN, g661_n BOOLEAN,  -- LookupMember of vehicle.socket
   g664_y BOOLEAN, g664_n BOOLEAN,  -- Not of vehicle.socket
   g404_y BOOLEAN, g404_n BOOLEAN,  -- receiver.pin_supplied
-  g699_y BOOLEAN, g699_n BOOLEAN,  -- Choice of trailer.coupler_kind, trailer.coupler_kind, trailer.ring_diameter
-  g701_y BOOLEAN, g701_n BOOLEAN,  -- Choice of trailer.coupler_kind, trailer.coupler_kind, trailer.ring_diameter
+  g699_y BOOLEAN, g699_n BOOLEAN,  -- Conditional of trailer.coupler_kind, trailer.coupler_kind, trailer.ring_diameter
+  g701_y BOOLEAN, g701_n BOOLEAN,  -- Conditional of trailer.coupler_kind, trailer.coupler_kind, trailer.ring_diameter
   g703_y BOOLEAN, g703_n BOOLEAN,  -- mounting.drilling
   g706_y BOOLEAN, g706_n BOOLEAN,  -- Not of mounting.fascia_trim
   g708_y BOOLEAN, g708_n BOOLEAN,  -- mounting.exhaust_lowering
   g710_y BOOLEAN, g710_n BOOLEAN,  -- mounting.spare_lowering
   g714_y BOOLEAN, g714_n BOOLEAN,  -- Present of load.tie_down_limit
-  g720_y BOOLEAN, g720_n BOOLEAN,  -- AtMost of load.cargo_weight, load.tie_down_limit
+  g720_y BOOLEAN, g720_n BOOLEAN,  -- LessOrEqual of load.cargo_weight, load.tie_down_limit
   g721_y BOOLEAN, g721_n BOOLEAN,  -- Not of trailer.tongue_weight
   g668_y BOOLEAN, g668_n BOOLEAN,  -- LookupMember of vehicle.socket
   g723_y BOOLEAN, g723_n BOOLEAN,  -- vehicle.brake_controller
