@@ -81,7 +81,7 @@ def _rulebook(severity: str, if_unknown: str) -> Rulebook:
     rule = replace(
         next(one for one in shipped.rules if not one.limit), id="made", subjects=("accessory",), guard=None,
         requires=requires, severity=cast("Severity", severity), if_unknown=cast("IfUnknown", if_unknown),
-        fails=("It is too heavy.",), unknown=("It may be too heavy.",), remedy="", margin=None, examples=(),
+        fails=("It is too heavy.",), unknown=("It may be too heavy.",), remedy="", margin=None,
     )  # fmt: skip
     return replace(shipped, rules=(rule,), limits=(), needs=(), cautions=())
 
