@@ -54,8 +54,9 @@ class ClaimReader:
             places = self._places.get(name)
             if places is None:
                 help = "it is the id of one of the rigs, or of a vehicle of theirs"
-                yield Problem(f"{quoted(name)} is neither a rig nor a vehicle", help, pointer=title, file=self.file,
-                              line=line)  # fmt: skip
+                yield Problem(
+                    f"{quoted(name)} is neither a rig nor a vehicle", help, pointer=title, file=self.file, line=line
+                )
                 continue
             self._pairs.extend(item * self._count + place for place in places)
 
@@ -93,8 +94,9 @@ def read_claims_file(path: Path, items: Mapping[str, int], reader: ClaimReader) 
             place = items.get(name_in(sku))
             if place is None:
                 help = "it is the `sku` of a row of the catalogue that could be read"
-                problems.append(Problem(f"{quoted(sku or '')} is no item", help, pointer="sku", file=str(path),
-                                        line=line))  # fmt: skip
+                problems.append(
+                    Problem(f"{quoted(sku or '')} is no item", help, pointer="sku", file=str(path), line=line)
+                )
             else:
                 problems += reader.add(place, names_in(rig), line, "rig")
     return problems

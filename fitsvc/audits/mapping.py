@@ -66,8 +66,9 @@ def _entry(title: str, node: Node, problems: list[Problem]) -> Mapped | None:
         return None
     problems += [
         node.problem_at_key(key, f"a column has no `{key}`", "it may have " + ", ".join(_ENTRY))
-        for key in plain if key not in _ENTRY
-    ]  # fmt: skip
+        for key in plain
+        if key not in _ENTRY
+    ]
     values = plain.get("values") or {}
     words = {key: value for key, value in values.items() if isinstance(value, str)} if isinstance(values, dict) else {}
     if len(words) != len(values):

@@ -27,19 +27,26 @@ def page(summary: Document) -> str:
         _table("Faults", ("fault", "found"), ((name.replace("_", " "), n) for name, n in summary["faults"].items())),
         _read(rows),
         _claims(summary["claims"]),
-        _table("Facts worth measuring", ("fact", "pairs decided", "claims decided", "on"), (
-            (one["fact"], one["pairs"], one["claims"], _where(one)) for one in summary["missing"]
-        ), "Pairs that wait for this fact alone. Each item and rig: missing_of_items.csv, missing_of_rigs.csv."),
+        _table(
+            "Facts worth measuring",
+            ("fact", "pairs decided", "claims decided", "on"),
+            ((one["fact"], one["pairs"], one["claims"], _where(one)) for one in summary["missing"]),
+            "Pairs that wait for this fact alone. Each item and rig: missing_of_items.csv, missing_of_rigs.csv.",
+        ),
         f"<h2>What fits nothing</h2><p>{_n(summary['fits_nothing'])} items are not known to fit any of the "
         "rigs: fits_nothing.csv, with how many fail and how many cannot be decided.</p>",
-        _table("Rigs without an item known to fit", ("kind", "rigs"), summary["rigs_without"].items(),
-               "rigs_without.csv"),
+        _table(
+            "Rigs without an item known to fit", ("kind", "rigs"), summary["rigs_without"].items(), "rigs_without.csv"
+        ),
         _table("Figures that look wrong", ("fact", "items"), summary["suspicious"].items(), "suspicious.csv"),
-        _table("What decides", ("rule", "fails", "undetermined", "conditional"), (
-            (one["rule"], one["fails"], one["undetermined"], one["conditional"]) for one in summary["rules"]
-        ), "Pairs whose outcome the rule brings about, alone or with others."),
+        _table(
+            "What decides",
+            ("rule", "fails", "undetermined", "conditional"),
+            ((one["rule"], one["fails"], one["undetermined"], one["conditional"]) for one in summary["rules"]),
+            "Pairs whose outcome the rule brings about, alone or with others.",
+        ),
         _changes(changes) if changes else "",
-    ]  # fmt: skip
+    ]
     return (
         '<!doctype html>\n<html lang="en"><head><meta charset="utf-8"><title>Catalogue audit</title>'
         '<meta name="viewport" content="width=device-width,initial-scale=1">'
@@ -73,14 +80,21 @@ def _claims(claims: Document | None) -> str:
         return "<h2>Claims</h2><p>Nothing is claimed.</p>"
     unclaimed = claims["unclaimed"]
     return _table(
-        "Claims", ("claims", "pairs"),
-        (("hold", claims["works"]), ("hold on a condition", claims["conditional"]),
-         ("cannot be decided", claims["undetermined"]), ("contradict the rules", claims["fails"])),
+        "Claims",
+        ("claims", "pairs"),
+        (
+            ("hold", claims["works"]),
+            ("hold on a condition", claims["conditional"]),
+            ("cannot be decided", claims["undetermined"]),
+            ("contradict the rules", claims["fails"]),
+        ),
         f"claims.csv. Not claimed: {_n(unclaimed['works'])} pairs that work and {_n(unclaimed['conditional'])} that do "
         f"on a condition, of {_n(unclaimed['items'])} items (unclaimed.csv).",
-    ) + _table("Claims contradicted, by rule", ("rule", "claims"), (
-        (one["rule"], one["claims"]) for one in claims["contradicted_by"]
-    ))  # fmt: skip
+    ) + _table(
+        "Claims contradicted, by rule",
+        ("rule", "claims"),
+        ((one["rule"], one["claims"]) for one in claims["contradicted_by"]),
+    )
 
 
 def _changes(changes: Document) -> str:
@@ -106,7 +120,7 @@ def _table(title: str, titles: Sequence[str], rows: Iterable[Sequence[Any]], not
     body = "".join(
         f"<tr>{''.join(_cell('td', cell, number=not isinstance(cell, str)) for cell in row)}</tr>"
         for row in listed[:_MOST]
-    )  # fmt: skip
+    )
     more = f"<p>and {_n(len(listed) - _MOST)} more in summary.json</p>" if len(listed) > _MOST else ""
     return f"<h2>{escape(title)}</h2>{told}<table><tr>{head}</tr>{body}</table>{more}"
 

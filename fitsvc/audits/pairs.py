@@ -30,8 +30,15 @@ def write_part(path: Path, table: pa.Table) -> None:
     with written(path) as place:
         if path.suffix == ".parquet":
             # The names of a block of items must all fit the dictionary, or each would be written out in full.
-            pq.write_table(table, place, compression="zstd", compression_level=1, write_statistics=False,
-                           row_group_size=len(table) or 1, dictionary_pagesize_limit=1 << 28)  # fmt: skip
+            pq.write_table(
+                table,
+                place,
+                compression="zstd",
+                compression_level=1,
+                write_statistics=False,
+                row_group_size=len(table) or 1,
+                dictionary_pagesize_limit=1 << 28,
+            )
         elif path.suffix == ".csv":
             schema = plain(table.schema)
             with pc.CSVWriter(place, schema) as writer:
@@ -46,9 +53,9 @@ def write_part(path: Path, table: pa.Table) -> None:
 
 def plain(schema: pa.Schema) -> pa.Schema:
     """A schema with texts in place of numbers that stand for them."""
-    return pa.schema([
-        (field.name, field.type.value_type if pa.types.is_dictionary(field.type) else field.type) for field in schema
-    ])  # fmt: skip
+    return pa.schema(
+        [(field.name, field.type.value_type if pa.types.is_dictionary(field.type) else field.type) for field in schema]
+    )
 
 
 def _slices(table: pa.Table, schema: pa.Schema) -> Iterator[pa.Table]:

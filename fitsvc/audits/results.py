@@ -17,13 +17,24 @@ from fitsvc.audits.pairs import pairs_folder, plain
 
 PAIRS_NAME: Final = "pairs"
 TABLES: Final = (
-    PAIRS_NAME, "claims", "unclaimed", "bad_rows", "bad_claims", "suspicious", "fits_nothing", "missing_of_items",
-    "missing_of_rigs", "rigs_without", "items", "rigs", "changes",
-)  # fmt: skip
+    PAIRS_NAME,
+    "claims",
+    "unclaimed",
+    "bad_rows",
+    "bad_claims",
+    "suspicious",
+    "fits_nothing",
+    "missing_of_items",
+    "missing_of_rigs",
+    "rigs_without",
+    "items",
+    "rigs",
+    "changes",
+)
 """The tables that an audit may have; `changes` only where it was compared with an earlier one."""
-_WHOLE: Final = frozenset({
-    "row", "works", "conditional", "undetermined", "fails", "claimed", "claims_failing", "pairs"
-})  # fmt: skip
+_WHOLE: Final = frozenset(
+    {"row", "works", "conditional", "undetermined", "fails", "claimed", "claims_failing", "pairs"}
+)
 """The columns of findings that hold whole numbers; all others hold texts."""
 _ROWS: Final = 16_384
 

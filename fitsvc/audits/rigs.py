@@ -153,9 +153,12 @@ def _stored(entry: Entry) -> Stored:
 
 
 def _read(
-    documents: Mapping[str, Mapping[str, Json]], records: Records, reader: FactReader, file: str,
+    documents: Mapping[str, Mapping[str, Json]],
+    records: Records,
+    reader: FactReader,
+    file: str,
     carried: Mapping[str, Json],
-) -> list[AuditRig]:  # fmt: skip
+) -> list[AuditRig]:
     check_carried(carried, reader, records)
     rigs, problems = [], list[Problem]()
     for key, document in documents.items():
@@ -180,8 +183,9 @@ def check_carried(carried: Mapping[str, Json], reader: FactReader, records: Reco
     """Raise what is wrong with the load, ball or trailer, once and not for every rig."""
     problems = [
         Problem(f"`{subject}` is not the same for every pair", "give facts of a load, a ball or a trailer")
-        for subject in carried if subject not in CARRIED
-    ]  # fmt: skip
+        for subject in carried
+        if subject not in CARRIED
+    ]
     if problems:
         raise ProblemsFound(problems)
     if carried:

@@ -99,9 +99,14 @@ class Audit:
         claims, reader = ClaimReader(self.state.rigs, str(asked.catalogue)), FactReader(self.state.task.rulebook)
         try:
             report, places = read_items(
-                asked.catalogue, reader, self.mapping, claims, spool, self.state.task.shares.rows,
+                asked.catalogue,
+                reader,
+                self.mapping,
+                claims,
+                spool,
+                self.state.task.shares.rows,
                 lambda rows: self.tell("reading the catalogue", rows, 0),
-            )  # fmt: skip
+            )
         except ProblemsFound:
             spool.close()  # nothing is worth keeping, so the folder takes the mended catalogue
             raise
@@ -128,8 +133,12 @@ def _run_of(asked: Asked, rulebook: Rulebook, rigs: Sequence[AuditRig]) -> Docum
     """All that the results follow from."""
     against = asked.against / SUMMARY if asked.against else None
     return {
-        "catalogue": digest_of(asked.catalogue), "claims": digest_of(asked.claims),
-        "mapping": digest_of(asked.mapping), "against": digest_of(against),
+        "catalogue": digest_of(asked.catalogue),
+        "claims": digest_of(asked.claims),
+        "mapping": digest_of(asked.mapping),
+        "against": digest_of(against),
         "rigs": digest_of_text("\n".join(f"{rig.key} {rig.vehicle} {rig.document()}" for rig in rigs)),
-        "rulebook": rulebook.digest, "format": asked.format, "program": __version__,
-    }  # fmt: skip
+        "rulebook": rulebook.digest,
+        "format": asked.format,
+        "program": __version__,
+    }

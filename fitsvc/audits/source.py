@@ -37,7 +37,7 @@ class Chunk:
 
 def read_chunks(
     path: Path, problems: list[Problem], units: Mapping[str, str], wanted: Collection[str] | None = None
-) -> Iterator[Chunk]:  # fmt: skip
+) -> Iterator[Chunk]:
     """Yield the rows of a file; ProblemsFound when it cannot be read to its end.
 
     `units` names the unit of each column that is a bare figure, for formats that have numbers; "" where a unit
@@ -55,8 +55,8 @@ def read_chunks(
         yield from _parquet_chunks(path, units, wanted)
     else:
         listed = ", ".join(f"`{ending}` ({name})" for ending, name in FORMATS.items())
-        raise ProblemsFound([Problem("the format is not known by the file's name", f"it ends in {listed}",
-                                     file=str(path))])  # fmt: skip
+        problem = Problem("the format is not known by the file's name", f"it ends in {listed}", file=str(path))
+        raise ProblemsFound([problem])
 
 
 def titles_of(path: Path) -> list[str] | None:
@@ -190,8 +190,8 @@ def _parquet(path: Path) -> Any:
         return pq.ParquetFile(path, memory_map=False)
     except (pa.ArrowException, OSError) as error:
         reason = str(error).splitlines()[0] if str(error) else "unknown reason"
-        raise ProblemsFound([Problem(f"is not Parquet that can be read: {reason}", "write the file again",
-                                     file=str(path))]) from None  # fmt: skip
+        problem = Problem(f"is not Parquet that can be read: {reason}", "write the file again", file=str(path))
+        raise ProblemsFound([problem]) from None
 
 
 def _parquet_chunks(path: Path, units: Mapping[str, str], wanted: Collection[str] | None) -> Iterator[Chunk]:
@@ -201,10 +201,14 @@ def _parquet_chunks(path: Path, units: Mapping[str, str], wanted: Collection[str
     problems = _bad_titles([name.strip() for name in file.schema_arrow.names], str(path))
     problems += [_wrong_type(path, field) for field in read if _kind(field.type) is None]
     problems += [
-        Problem(f"column `{field.name}` holds figures without a unit", f"name it `{field.name} [lb]`, or map it",
-                file=str(path))
-        for field in read if _kind(field.type) == "figure" and units.get(field.name) == ""
-    ]  # fmt: skip
+        Problem(
+            f"column `{field.name}` holds figures without a unit",
+            f"name it `{field.name} [lb]`, or map it",
+            file=str(path),
+        )
+        for field in read
+        if _kind(field.type) == "figure" and units.get(field.name) == ""
+    ]
     problems += _too_large(path, file.metadata)
     if problems:
         raise ProblemsFound(problems)
@@ -216,8 +220,8 @@ def _parquet_chunks(path: Path, units: Mapping[str, str], wanted: Collection[str
             row += batch.num_rows
     except (pa.ArrowException, OSError, UnicodeDecodeError) as error:
         reason = str(error).splitlines()[0]
-        raise ProblemsFound([Problem(f"cannot be read past row {row - 1}: {reason}", "write the file again",
-                                     file=str(path))]) from None  # fmt: skip
+        problem = Problem(f"cannot be read past row {row - 1}: {reason}", "write the file again", file=str(path))
+        raise ProblemsFound([problem]) from None
 
 
 def _too_large(path: Path, metadata: Any) -> Iterator[Problem]:
@@ -228,9 +232,12 @@ def _too_large(path: Path, metadata: Any) -> Iterator[Problem]:
         for column in (group.column(number) for number in range(group.num_columns)):
             if column.total_uncompressed_size > LARGEST_CHUNK:
                 size = f"{column.total_uncompressed_size / 1e6:,.0f} MB"
-                yield Problem(f"column `{column.path_in_schema}` has {size} in the rows {first} to {last}",
-                              f"write groups of fewer rows, with at most {LARGEST_CHUNK / 1e6:,.0f} MB in a column",
-                              file=str(path), line=first)  # fmt: skip
+                yield Problem(
+                    f"column `{column.path_in_schema}` has {size} in the rows {first} to {last}",
+                    f"write groups of fewer rows, with at most {LARGEST_CHUNK / 1e6:,.0f} MB in a column",
+                    file=str(path),
+                    line=first,
+                )
         first = last + 1
 
 

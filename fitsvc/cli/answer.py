@@ -41,9 +41,18 @@ if TYPE_CHECKING:
 @database_option
 @rules_option
 def answer(
-    question: Path | None, rig: str | None, accessory: str | None, ball: str | None, trailer: str | None,
-    facts: tuple[str, ...], units: System, show_all: bool, as_json: bool, database: str | None, rules: Path | None,
-) -> None:  # fmt: skip
+    question: Path | None,
+    rig: str | None,
+    accessory: str | None,
+    ball: str | None,
+    trailer: str | None,
+    facts: tuple[str, ...],
+    units: System,
+    show_all: bool,
+    as_json: bool,
+    database: str | None,
+    rules: Path | None,
+) -> None:
     """Answer a question: will this accessory work on this rig?"""
     from fitsvc.answers.answer import encode
     from fitsvc.answers.answering import Answerer
@@ -91,6 +100,8 @@ def _document(question: Path | None, rig: str | None, sold: dict[str, str | None
             refuse(f"a question file and {', '.join(f'`{name}`' for name in named)} are both given", "give one of them")
         return read_question_file(question)
     if rig is None:
-        refuse("there is no question" if not named else "`--rig` is missing",
-               "give a QUESTION.json, `-` for standard input, or `--rig ID --accessory SKU`")  # fmt: skip
+        refuse(
+            "there is no question" if not named else "`--rig` is missing",
+            "give a QUESTION.json, `-` for standard input, or `--rig ID --accessory SKU`",
+        )
     return question_about(rig, sold)

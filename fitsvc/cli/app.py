@@ -14,9 +14,17 @@ from fitsvc.files import NO_ROOM
 from fitsvc.language.problems import Problem, ProblemsFound
 
 _COMMANDS: Final = {
-    "answer": "answer", "audit": "audit", "demo": "demo", "load": "load", "plan": "plan", "select": "select",
-    "serve": "serve", "rules": "rules", "db": "databases", "key": "keys",
-}  # fmt: skip
+    "answer": "answer",
+    "audit": "audit",
+    "demo": "demo",
+    "load": "load",
+    "plan": "plan",
+    "select": "select",
+    "serve": "serve",
+    "rules": "rules",
+    "db": "databases",
+    "key": "keys",
+}
 """The commands in the order of the help, each with the module that holds it."""
 
 

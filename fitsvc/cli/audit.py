@@ -51,10 +51,19 @@ if TYPE_CHECKING:
 @database_option
 @rules_option
 def audit(
-    catalogue: Path, output: Path, rigs: tuple[Path, ...], claims: Path | None, mapping: Path | None,
-    against: Path | None, facts: tuple[str, ...], strict: bool, format: str, memory: int, database: str | None,
+    catalogue: Path,
+    output: Path,
+    rigs: tuple[Path, ...],
+    claims: Path | None,
+    mapping: Path | None,
+    against: Path | None,
+    facts: tuple[str, ...],
+    strict: bool,
+    format: str,
+    memory: int,
+    database: str | None,
     rules: Path | None,
-) -> None:  # fmt: skip
+) -> None:
     """Audit a catalogue. Ended at any moment, the same command takes it up again."""
     from fitsvc.audits.run import Asked, Audit
     from fitsvc.audits.summary import faults_of, run

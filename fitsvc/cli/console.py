@@ -74,8 +74,9 @@ def show_problems(problems: Iterable[Problem], console: Console | None = None) -
         console.print("".join(console.styled(*part) for part in parts))
 
 
-def paragraph(console: Console, text: str, *, sign: str = "", colour: str = "", style: str = "",
-              indent: int = 0, hang: int = 0) -> None:  # fmt: skip
+def paragraph(
+    console: Console, text: str, *, sign: str = "", colour: str = "", style: str = "", indent: int = 0, hang: int = 0
+) -> None:
     """Print a text, wrapped, that hangs behind a sign or label; no line ends in blanks."""
     hang = max(hang, len(sign) + 1 if sign else 0)
     width = max(console.width - indent - hang, 20)

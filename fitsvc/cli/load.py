@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 @database_option
 @rules_option
 @click.option("--replace", is_flag=True, help="Make records that are stored already what the files say, in full.")
-def load(files: tuple[Path, ...], database: str | None, rules: Path | None, replace: bool) -> None:  # fmt: skip
+def load(files: tuple[Path, ...], database: str | None, rules: Path | None, replace: bool) -> None:
     """Load records. Each file goes in whole, or not at all and every bad row is told."""
     from fitsvc.facts import FactReader
     from fitsvc.loading.load import in_order, load_file

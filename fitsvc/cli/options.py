@@ -19,22 +19,36 @@ FILE: Final = click.Path(path_type=Path)
 """The type of an option that names a file or folder; whether it is there is looked at where it is used."""
 
 database_option = click.option(
-    "--database", metavar="URL", envvar="FITSVC_DATABASE_URL", show_envvar=True,
+    "--database",
+    metavar="URL",
+    envvar="FITSVC_DATABASE_URL",
+    show_envvar=True,
     help="The database, such as `sqlite:///fitsvc.db` (the default) or `postgresql://USER@HOST/NAME`.",
-)  # fmt: skip
+)
 index_option = click.option(
-    "--index", metavar="DIR", type=FILE, envvar="FITSVC_INDEX", show_envvar=True,
+    "--index",
+    metavar="DIR",
+    type=FILE,
+    envvar="FITSVC_INDEX",
+    show_envvar=True,
     help="Where selections' index is kept: beside a SQLite file or in your cache folder, if not said.",
-)  # fmt: skip
+)
 rules_option = click.option("--rules", metavar="DIR", type=FILE, help="A folder of rules instead of fitsvc's own.")
 units_option = click.option(
-    "--units", type=click.Choice(get_args(System)), default="us", show_default=True,
+    "--units",
+    type=click.Choice(get_args(System)),
+    default="us",
+    show_default=True,
     help="Show quantities in these units.",
-)  # fmt: skip
+)
 facts_option = click.option(
-    "--fact", "-f", "facts", metavar="SUBJECT.FACT=VALUE", multiple=True,
+    "--fact",
+    "-f",
+    "facts",
+    metavar="SUBJECT.FACT=VALUE",
+    multiple=True,
     help="A further fact, such as `load.bikes=3`; as often as there are facts.",
-)  # fmt: skip
+)
 
 
 class Commands(click.Group):

@@ -22,8 +22,14 @@ def progress() -> Iterator[Tell]:
     from rich.console import Console
     from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 
-    with Progress(TextColumn("{task.description}"), BarColumn(), TextColumn("{task.percentage:>3.0f} %"),
-                  TimeRemainingColumn(), console=Console(stderr=True), transient=True) as bar:  # fmt: skip
+    with Progress(
+        TextColumn("{task.description}"),
+        BarColumn(),
+        TextColumn("{task.percentage:>3.0f} %"),
+        TimeRemainingColumn(),
+        console=Console(stderr=True),
+        transient=True,
+    ) as bar:
         task = bar.add_task("")
         yield lambda stage, done, total: bar.update(task, description=stage, completed=done, total=total or None)
 

@@ -21,12 +21,24 @@ if TYPE_CHECKING:
 
 _KINDS: Final = {"rules": "rule", "limits": "limit", "needs": "need", "cautions": "caution"}
 _LINES: Final = (
-    ("applies_when", "applies when"), ("requires", "requires"), ("quantity", "limits"), ("lowest_of", "lowest of"),
-    ("judged", "judged"), ("judged_when", "judged when"), ("met_when", "met when"), ("values", "must be"),
+    ("applies_when", "applies when"),
+    ("requires", "requires"),
+    ("quantity", "limits"),
+    ("lowest_of", "lowest of"),
+    ("judged", "judged"),
+    ("judged_when", "judged when"),
+    ("met_when", "met when"),
+    ("values", "must be"),
     ("severity", "severity"),
-    ("if_unknown", "if unknown"), ("fails_because", "when it fails"), ("unknown_because", "when unknown"),
-    ("because", "because"), ("text", "says"), ("remedy", "remedy"), ("draws", "marks"), ("source", "source"),
-)  # fmt: skip
+    ("if_unknown", "if unknown"),
+    ("fails_because", "when it fails"),
+    ("unknown_because", "when unknown"),
+    ("because", "because"),
+    ("text", "says"),
+    ("remedy", "remedy"),
+    ("draws", "marks"),
+    ("source", "source"),
+)
 _COLOURS: Final = {"passes": "green", "met": "green", "fails": "red", "undetermined": "magenta", "open": "yellow"}
 _EFFECTS: Final = ("blocking", "caution", "need", "told")
 _EFFECTS_TOLD: Final = (

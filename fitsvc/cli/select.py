@@ -28,8 +28,11 @@ if TYPE_CHECKING:
     from fitsvc.selection.selector import Selection, Selector
 
 _SIGNS: Final = {
-    "works": ("✓", "green"), "conditional": ("!", "yellow"), "undetermined": ("?", "magenta"), "fails": ("✗", "red"),
-}  # fmt: skip
+    "works": ("✓", "green"),
+    "conditional": ("!", "yellow"),
+    "undetermined": ("?", "magenta"),
+    "fails": ("✗", "red"),
+}
 
 
 @click.command()
@@ -58,10 +61,21 @@ _SIGNS: Final = {
 @index_option
 @rules_option
 def select(
-    rig: str, kinds: tuple[str, ...], outcomes: tuple[str, ...], text: str, where: str, facts: tuple[str, ...],
-    sort: "Sort", limit: int, after: str | None, units: System, as_json: bool, database: str | None, index: Path | None,
+    rig: str,
+    kinds: tuple[str, ...],
+    outcomes: tuple[str, ...],
+    text: str,
+    where: str,
+    facts: tuple[str, ...],
+    sort: "Sort",
+    limit: int,
+    after: str | None,
+    units: System,
+    as_json: bool,
+    database: str | None,
+    index: Path | None,
     rules: Path | None,
-) -> None:  # fmt: skip
+) -> None:
     """Select accessories: which of those stored work on a rig?"""
     import msgspec
 

@@ -36,9 +36,7 @@ from fitsvc.cli.options import FILE, database_option, index_option
     help="The largest file that an audit takes.",
 )
 @index_option
-def serve(
-    host: str, port: int, database: str | None, audits: Path | None, audit_mb: int, index: Path | None
-) -> None:  # fmt: skip
+def serve(host: str, port: int, database: str | None, audits: Path | None, audit_mb: int, index: Path | None) -> None:
     """Serve the REST interface and its pages over HTTP."""
     from fitsvc.service.serving import serve as run
 

@@ -94,10 +94,17 @@ def patterns(prefix: str) -> str:
     dots = element("circle", cx=3, cy=3, r=1.3, fill="currentColor")
     kinds = (("strikes", lines, 8), ("open", dots, 6))
     return "".join(
-        element("pattern", drawn, id=f"{prefix}-{name}", width=size, height=size, class_=f"d-{name}",
-                patternUnits="userSpaceOnUse")
+        element(
+            "pattern",
+            drawn,
+            id=f"{prefix}-{name}",
+            width=size,
+            height=size,
+            class_=f"d-{name}",
+            patternUnits="userSpaceOnUse",
+        )
         for name, drawn, size in kinds
-    )  # fmt: skip
+    )
 
 
 def document(
@@ -108,7 +115,15 @@ def document(
         "desc", words(description), id=f"{prefix}-desc"
     )
     return element(
-        "svg", head + (element("defs", defs) if defs else "") + "".join(body), xmlns="http://www.w3.org/2000/svg",
-        viewBox=f"0 0 {number(WIDTH)} {number(height)}", class_="drawing", role="img", id=prefix,
-        aria_labelledby=f"{prefix}-title", aria_describedby=f"{prefix}-desc", font_family="inherit", **data,
-    )  # fmt: skip
+        "svg",
+        head + (element("defs", defs) if defs else "") + "".join(body),
+        xmlns="http://www.w3.org/2000/svg",
+        viewBox=f"0 0 {number(WIDTH)} {number(height)}",
+        class_="drawing",
+        role="img",
+        id=prefix,
+        aria_labelledby=f"{prefix}-title",
+        aria_describedby=f"{prefix}-desc",
+        font_family="inherit",
+        **data,
+    )

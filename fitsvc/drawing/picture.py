@@ -47,6 +47,10 @@ class Picture:
         at = {"cx": self.frame.x(x), "cy": self.frame.y(z)}
         self.parts.append(element("circle", **at, r=3, fill="currentColor", class_=class_))
 
+    def _circle(self, x: float, z: float, radius: float, class_: str, **more: str | float | None) -> None:
+        at = {"cx": self.frame.x(x), "cy": self.frame.y(z), "r": radius * self.frame.scale}
+        self.parts.append(element("circle", **at, fill="none", stroke="currentColor", class_=class_, **more))
+
     def _ground(self) -> None:
         y = self.frame.ground
         self.parts.append(line(0, y, RIGHT + 6, y, "d-ground", stroke_width="2"))
@@ -75,15 +79,9 @@ class Picture:
         if self.scene.wheel is None:
             return
         x, radius = self.scene.wheel
-        frame = self.frame
         for r, dash in ((radius[1], DASH if radius[0] != radius[1] else None), (radius[0], None)):
             if r > 0.0:
-                self.parts.append(
-                    element(
-                        "circle", cx=frame.x(x), cy=frame.y(r), r=r * frame.scale, fill="none", stroke="currentColor",
-                        stroke_width=2, stroke_dasharray=dash, class_="d-wheel",
-                    )
-                )  # fmt: skip
+                self._circle(x, r, r, "d-wheel", stroke_width=2, stroke_dasharray=dash)
             if radius[0] == radius[1]:
                 break
         self._line(x - 30.0, radius[1], x + 30.0, radius[1], "d-wheel")
@@ -129,9 +127,14 @@ class Picture:
         left, right, bottom, top = edges
         frame = self.frame
         return element(
-            "rect", x=frame.x(left), y=frame.y(top), width=(right - left) * frame.scale,
-            height=(top - bottom) * frame.scale, class_=class_, **more,
-        )  # fmt: skip
+            "rect",
+            x=frame.x(left),
+            y=frame.y(top),
+            width=(right - left) * frame.scale,
+            height=(top - bottom) * frame.scale,
+            class_=class_,
+            **more,
+        )
 
     def _box(self, box: Box) -> None:
         if box.name == "front" and box.partial:
@@ -177,7 +180,7 @@ class Picture:
                 self._line(known[0], height - 25.0, known[1], height - 25.0, "d-range", DASH)
 
     def _ball(self) -> None:
-        scene, frame = self.scene, self.frame
+        scene = self.scene
         if scene.ball is None:
             return
         x = middle(scene.ball)
@@ -186,10 +189,7 @@ class Picture:
             for z in dict.fromkeys((low, high)):
                 self._line(x - 40.0, z, x + 40.0, z, "d-platform", DASH if low != high else None)
             r = (scene.measures.size("ball_size") or 50.8) / 2
-            self.parts.append(
-                element("circle", cx=frame.x(x), cy=frame.y(middle(scene.platform) + r), r=r * frame.scale,
-                        class_="d-ball", fill="none", stroke="currentColor")
-            )  # fmt: skip
+            self._circle(x, middle(scene.platform) + r, r, "d-ball")
         coupler = scene.measures.known("coupler_height")
         if scene.measures.present("trailer") and coupler:
             for z in dict.fromkeys(coupler):

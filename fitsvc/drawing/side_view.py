@@ -32,10 +32,16 @@ def side_view(
     rows, bottom = key.draw(bottom + 8.0, _left_out(scene))
     title, description = _title(labels or {}), describe(scene)
     svg = ink.document(
-        prefix, title, description, bottom + 4.0, [*picture.parts, *picture.over, *beside, *below, *rows],
+        prefix,
+        title,
+        description,
+        bottom + 4.0,
+        [*picture.parts, *picture.over, *beside, *below, *rows],
         ink.patterns(prefix) + "".join(picture.clips),
-        data_units_per_mm=f"{frame.scale:.9g}", data_ground=number(frame.ground), data_bumper=number(frame.x(0.0)),
-    )  # fmt: skip
+        data_units_per_mm=f"{frame.scale:.9g}",
+        data_ground=number(frame.ground),
+        data_bumper=number(frame.x(0.0)),
+    )
     return Drawing(svg, title, description)
 
 

@@ -58,9 +58,13 @@ class _Header:
     """The header being read: what each column is, and everything wrong with it."""
 
     def __init__(
-        self, file: str, line: int, facts: Mapping[str, Mapping[str, Fact]], problems: list[Problem],
+        self,
+        file: str,
+        line: int,
+        facts: Mapping[str, Mapping[str, Fact]],
+        problems: list[Problem],
         own: tuple[str, ...],
-    ) -> None:  # fmt: skip
+    ) -> None:
         self.file, self.line, self.facts, self.problems, self.own = file, line, facts, problems, own
         self.names = {name for known in facts.values() for name in known}
 

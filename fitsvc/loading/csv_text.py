@@ -24,9 +24,7 @@ def not_parted(titles: list[str], file: str, line: int) -> Problem | None:
     return Problem("separate the columns with commas", help, file=file, line=line)
 
 
-def read_cells(
-    texts: Iterator[tuple[int, str]], file: str, problems: list[Problem]
-) -> Iterator[tuple[int, list[str]]]:  # fmt: skip
+def read_cells(texts: Iterator[tuple[int, str]], file: str, problems: list[Problem]) -> Iterator[tuple[int, list[str]]]:
     """Yield the rows that hold anything, from numbered lines of which those that could not be read are left out.
 
     A row with such a line inside is left out too, since nobody knows what it said. RowTooLong ends the reading.

@@ -23,8 +23,8 @@ def json_rows(path: Path, file: str, problems: list[Problem]) -> Iterator[Row]:
         if isinstance(document, dict):
             yield Row(document, _place(file, number), number)
         else:
-            problems.append(Problem("a record is one object", 'write `{"subject": "accessory", "sku": ...}`',
-                                    file=file, line=number))  # fmt: skip
+            help = 'write `{"subject": "accessory", "sku": ...}`'
+            problems.append(Problem("a record is one object", help, file=file, line=number))
 
 
 def _place(file: str, line: int) -> Place:

@@ -24,8 +24,8 @@ def read_json(text: str, file: str, first_line: int = 1) -> Json:
     try:
         read = json.loads(text, object_pairs_hook=pairs, parse_constant=_no_constant)
     except json.JSONDecodeError as error:
-        raise _problem(_reason(error), "check the quotes, commas and brackets there", file,
-                       first_line + error.lineno - 1, error.colno) from None  # fmt: skip
+        help, line = "check the quotes, commas and brackets there", first_line + error.lineno - 1
+        raise _problem(_reason(error), help, file, line, error.colno) from None
     except RecursionError:
         raise _problem(_TOO_DEEP, "flatten it", file, first_line) from None
     except ValueError as error:

@@ -45,7 +45,7 @@ def _decoded(raw: bytes, number: int, file: str, problems: list[Problem]) -> str
         problems.append(Problem(message, "save the file as UTF-8", file=file, line=number, column=column))
         return None
     if "\0" in text:
-        problems.append(Problem("the line holds a NUL character", "save the file as UTF-8 text without it",
-                                file=file, line=number, column=text.index("\0") + 1))  # fmt: skip
+        help, column = "save the file as UTF-8 text without it", text.index("\0") + 1
+        problems.append(Problem("the line holds a NUL character", help, file=file, line=number, column=column))
         return None
     return text

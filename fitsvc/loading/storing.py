@@ -65,8 +65,8 @@ class Storing:
         if name not in self.lines:
             self.lines[name] = entry.row.line
             return False
-        self._complain(entry, _key_pointer(entry), f"{quoted(entry.key)} stands in this file twice",
-                       f"it is already in line {self.lines[name]}")  # fmt: skip
+        message, help = f"{quoted(entry.key)} stands in this file twice", f"it is already in line {self.lines[name]}"
+        self._complain(entry, _key_pointer(entry), message, help)
         return True
 
     def records(self, entries: Sequence[Entry]) -> None:

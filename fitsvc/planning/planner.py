@@ -70,12 +70,12 @@ class Planner:
         """The receivers to choose from: the rig's own, or those that mount on the vehicle and can be read."""
         rigs: list[tuple[Mapping[str, Json], Stored | None]] = [(wanted.rig, None)]
         if wanted.vehicle is not None:
-            vehicle = {**wanted.rig["vehicle"], "id": wanted.vehicle}
+            with_vehicle = {**wanted.rig, "vehicle": {**wanted.rig["vehicle"], "id": wanted.vehicle}}
             pairs = sorted(shelf.receivers_for(wanted.vehicle), key=lambda pair: (pair[1].key, pair[0].key))
             rigs = [
-                ({**wanted.rig, "vehicle": vehicle, "receiver": {"id": receiver.key}, "mounting": {"id": mounting.key}},
-                 receiver) for mounting, receiver in pairs
-            ]  # fmt: skip
+                ({**with_vehicle, "receiver": {"id": receiver.key}, "mounting": {"id": mounting.key}}, receiver)
+                for mounting, receiver in pairs
+            ]
         number = 0
         for rig, receiver in rigs:
             try:
@@ -154,8 +154,11 @@ class _Telling:
         items, adapters = self.search.items(choice), choice.provider.stack.adapters
         question = self._question(found.site, wish, items, adapters, choice.pin is not None)
         answer = self.answerer.answer(question, self.records, self.system)
-        parts = [*([found.site.receiver.key] if found.site.receiver else []),
-                 *(self.wares.adapters.items[i].sku for i in adapters), *(item.sku for item in items)]  # fmt: skip
+        parts = [
+            *([found.site.receiver.key] if found.site.receiver else []),
+            *(self.wares.adapters.items[i].sku for i in adapters),
+            *(item.sku for item in items),
+        ]
         parts += [] if choice.pin is None else [self.wares.accessories.items[choice.pin].sku]
         name = self.wanted.wishes[wish].name
         return WishServed(

@@ -79,13 +79,14 @@ class Folding:
                 kept.append(row)
                 numbers.append(number)
         self._facts.append(self._columns([facts for facts, _ in new], [item for _, item in new]))
-        self._pages.append(pa.table({
+        columns = {
             "sku": pa.array([row.sku for row in kept], pa.large_string()),
             "label": pa.array([row.label for row in kept], pa.large_string()),
             "searched": pa.array([searched(row.label, row.sku) for row in kept], pa.large_string()),
             "facts": pa.array(numbers, pa.uint32()),
             "mark": pa.array([row.mark for row in kept], pa.uint64()),
-        }))  # fmt: skip
+        }
+        self._pages.append(pa.table(columns))
 
     def _number(self, facts: str, new: list[tuple[str, Item]]) -> int:
         """The number of some facts among the different ones; -1 where they cannot be read."""
@@ -105,10 +106,11 @@ class Folding:
         present = [present_of(item, self._reader) for item in items]
         kinds = [item.kind if isinstance(item.kind, int) else 0 for item in items]
         return {
-            "json": pa.array(facts, pa.large_string()), "kind": np.array(kinds, np.uint64),
+            "json": pa.array(facts, pa.large_string()),
+            "kind": np.array(kinds, np.uint64),
             "columns": columns_of([item.values for item in items], self._slots),
             _PRESENT: {name: np.array([name in has for has in present], np.bool_) for name in self._presences},
-        }  # fmt: skip
+        }
 
     def tables(self) -> Tables:
         """All that was taken in, folded."""
@@ -129,10 +131,8 @@ class Folding:
         signatures |= {f"{_PRESENT}:{name}": bits[order].view(np.uint8) for name, bits in folded.present.items()}
         items = items.append_column("signature", pa.array(place[signature_of]))
         items = items.append_column("by_label", pa.array(_by_label(items)))
-        facts = pa.table({
-            "json": pa.chunked_array([page["json"] for page in self._facts]),
-            "kind": np.concatenate([page["kind"] for page in self._facts]),
-        })  # fmt: skip
+        written = pa.chunked_array([page["json"] for page in self._facts])
+        facts = pa.table({"json": written, "kind": np.concatenate([page["kind"] for page in self._facts])})
         return Tables(items, facts.combine_chunks(), pa.table(signatures))
 
 
@@ -150,9 +150,7 @@ def catalogue_of(columns: Columns, tables: Tables) -> Catalogue:
         low = array_of(table, _named(name, _ENDS[0]))
         paired = _named(name, _ENDS[1]) in table.column_names
         found[name] = (low, array_of(table, _named(name, _ENDS[1]))) if paired else low
-    present = {
-        name: array_of(table, f"{_PRESENT}:{name}").view(np.bool_) for name in columns.presences({SUBJECT})
-    }  # fmt: skip
+    present = {name: array_of(table, f"{_PRESENT}:{name}").view(np.bool_) for name in columns.presences({SUBJECT})}
     weights, signature_of = array_of(table, "weight"), array_of(tables.items, "signature")
     return Catalogue.folded(frozenset({SUBJECT}), found, present, weights, signature_of)
 

@@ -65,9 +65,14 @@ class SelectionIndex:
     """The accessories of one store under one rulebook; safe to share between threads."""
 
     def __init__(
-        self, answerer: Answerer, database: Database, most_loose: int = MOST_LOOSE, folder: IndexFolder | None = None,
-        *, waits: bool = True,
-    ) -> None:  # fmt: skip
+        self,
+        answerer: Answerer,
+        database: Database,
+        most_loose: int = MOST_LOOSE,
+        folder: IndexFolder | None = None,
+        *,
+        waits: bool = True,
+    ) -> None:
         """Unless whoever asks `waits` for it, many changes are taken in by a thread."""
         self._database, self._reader, self._most_loose = database, answerer.reader, most_loose
         self._folder, self._columns = folder, answerer.columns
@@ -151,8 +156,13 @@ class SelectionIndex:
                 mark = (mark + sum(row.mark for row in rows)) % _WIDE
                 folding.add(rows)
             folding.add(())
-            told = {"newest": seen.newest, "newest_id": observation_id(session, seen.newest), "mark": mark,
-                    "gaps": [(gap.low, gap.high) for gap in seen.gaps], "unreadable": folding.unreadable}  # fmt: skip
+            told = {
+                "newest": seen.newest,
+                "newest_id": observation_id(session, seen.newest),
+                "mark": mark,
+                "gaps": [(gap.low, gap.high) for gap in seen.gaps],
+                "unreadable": folding.unreadable,
+            }
         saved = Saved(folding.tables(), told)
         if folder is not None and seen.newest:
             saved = folder.save(*saved)

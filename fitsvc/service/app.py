@@ -5,6 +5,7 @@ from pathlib import Path
 
 import msgspec
 from litestar import Litestar
+from litestar.types import ControllerRouterHandler
 
 from fitsvc.answers.answering import Answerer
 from fitsvc.inventory.shelf import Shop
@@ -43,26 +44,7 @@ def create_app(
     kept = Audits(audits_root(audits_in))
     running = Running(kept, database.url, answerer.rulebook.digest)
     app = Litestar(
-        route_handlers=[
-            asking.answer,
-            plans.plan,
-            *records.routers(),
-            rigs.router(),
-            audits.router(),
-            *selections.handlers(shared.selector.kinds),
-            observations.router(),
-            knowledge.list_rulebooks,
-            knowledge.list_rules,
-            knowledge.get_rule,
-            knowledge.get_vocabulary,
-            health.live,
-            health.ready,
-            health.metrics,
-            pages.description,
-            pages.docs,
-            pages.asset,
-            *counter.handlers(),
-        ],
+        route_handlers=_routes(shared),
         on_startup=[running.start, shared.start],
         on_shutdown=[running.stop, shared.stop],
         plugins=[problems.plugin()],
@@ -85,6 +67,29 @@ def create_app(
     keep(service, app)
     app.asgi_handler = Edge(Shortcut(app.asgi_handler, service), service.metrics)
     return app
+
+
+def _routes(shared: Selections) -> list[ControllerRouterHandler]:
+    return [
+        asking.answer,
+        plans.plan,
+        *records.routers(),
+        rigs.router(),
+        audits.router(),
+        *selections.handlers(shared.selector.kinds),
+        observations.router(),
+        knowledge.list_rulebooks,
+        knowledge.list_rules,
+        knowledge.get_rule,
+        knowledge.get_vocabulary,
+        health.live,
+        health.ready,
+        health.metrics,
+        pages.description,
+        pages.docs,
+        pages.asset,
+        *counter.handlers(),
+    ]
 
 
 def _described(app: Litestar, answerer: Answerer) -> Description:

@@ -31,17 +31,26 @@ from fitsvc.service.problems import problem
 
 _TYPES: Final = {"css": "text/css", "js": "text/javascript", "svg": "image/svg+xml"}
 _TITLES: Final[Mapping[str, str]] = {
-    "rig": "Saved rig", "vehicle": "Vehicle", "receiver": "Receiver", "mounting": "Mounting", "spare": "Spare",
-    "accessory": "Accessory", "ball": "Ball", "trailer": "Trailer", "load": "Load",
+    "rig": "Saved rig",
+    "vehicle": "Vehicle",
+    "receiver": "Receiver",
+    "mounting": "Mounting",
+    "spare": "Spare",
+    "accessory": "Accessory",
+    "ball": "Ball",
+    "trailer": "Trailer",
+    "load": "Load",
     **dict.fromkeys(PLACES, "In the opening"),
-}  # fmt: skip
+}
 _NOTHING: Final = Problem("nothing is asked about yet", "choose what goes into the opening, a trailer or a spare")
 _FILTERS: Final = ("kind", "outcome", "text", "after")
 _PAGE_ITEMS: Final = 50
 _COUNTED: Final[Mapping[str, str]] = {
-    "works": "work", "conditional": "work only if something is seen to", "undetermined": "need a measurement first",
+    "works": "work",
+    "conditional": "work only if something is seen to",
+    "undetermined": "need a measurement first",
     "fails": "do not work",
-}  # fmt: skip
+}
 
 
 @get("/", sync_to_thread=True)
@@ -78,11 +87,20 @@ def answer(request: AnyRequest) -> Response[str] | Redirect:
     service.metrics.answer(found.outcome)
     rig = {name: text for name, text in kept.items() if name.partition(".")[0] != "accessory"}
     return page(
-        request, "answer.html", seen=see(service.answerer, found, told, system), asked=lines, fields=kept,
-        label=service.answerer.wording.label, the=service.answerer.wording.the, change=link("/", kept),
-        fits=link("/fits", rig), side=side, chart=chart,
-        today=datetime.now(UTC).date().isoformat(), address=str(request.base_url).rstrip("/") + link("/answer", kept),
-    )  # fmt: skip
+        request,
+        "answer.html",
+        seen=see(service.answerer, found, told, system),
+        asked=lines,
+        fields=kept,
+        label=service.answerer.wording.label,
+        the=service.answerer.wording.the,
+        change=link("/", kept),
+        fits=link("/fits", rig),
+        side=side,
+        chart=chart,
+        today=datetime.now(UTC).date().isoformat(),
+        address=str(request.base_url).rstrip("/") + link("/answer", kept),
+    )
 
 
 @get("/fits", sync_to_thread=True)
@@ -114,11 +132,21 @@ def fits(request: AnyRequest) -> Response[str] | Redirect:
         else []
     )
     return page(
-        request, "fits.html", status=422 if problems else 200, problems=problems, asked=lines, found=found, items=shown,
-        counts=[(one, getattr(found.counts.outcomes, one)) for one in BEST_FIRST] if found else [], counted=_COUNTED,
-        fields=rest, filters=filters, kinds=_kinds(request), change=link("/", rest),
+        request,
+        "fits.html",
+        status=422 if problems else 200,
+        problems=problems,
+        asked=lines,
+        found=found,
+        items=shown,
+        counts=[(one, getattr(found.counts.outcomes, one)) for one in BEST_FIRST] if found else [],
+        counted=_COUNTED,
+        fields=rest,
+        filters=filters,
+        kinds=_kinds(request),
+        change=link("/", rest),
         following=link("/fits", {**kept, "after": found.next}) if found and found.next else "",
-    )  # fmt: skip
+    )
 
 
 def _asker(request: AnyRequest, session: Session) -> Asker:
@@ -204,9 +232,15 @@ def _ask_page(request: AnyRequest, fields: Fields, system: System, problems: Any
     searched = (f"{FIND}{place}" for place in (*ONE_EACH, *PLACES))
     filled = {name: fields.get(name, "") for name in (*ONE_EACH, "rig", "with", *searched)}
     return page(
-        request, "ask.html", status=status, page=shown, fields=filled, system=system, problems=problems,
+        request,
+        "ask.html",
+        status=status,
+        page=shown,
+        fields=filled,
+        system=system,
+        problems=problems,
         at=places.errors_at,
-    )  # fmt: skip
+    )
 
 
 def _asked(asker: Asker, told: Fields) -> list[tuple[str, str]]:

@@ -23,30 +23,46 @@ _GUARDED: Final = {
     "Cache-Control": "no-cache",
 }
 _PAGES: Final = (
-    ("/", "Ask"), ("/fits", "What fits"), ("/rules", "Rules"), ("/facts", "Facts"), ("/audits", "Audits"),
+    ("/", "Ask"),
+    ("/fits", "What fits"),
+    ("/rules", "Rules"),
+    ("/facts", "Facts"),
+    ("/audits", "Audits"),
     ("/guide", "Guide"),
-)  # fmt: skip
+)
 _MARKS: Final = {"works": "✓", "conditional": "!", "undetermined": "?", "fails": "✗"}
 _FINDINGS: Final = {
-    "passes": ("✓", "passes"), "caution": ("!", "mind"), "open": ("?", "not known"), "fails": ("✗", "fails"),
-}  # fmt: skip
+    "passes": ("✓", "passes"),
+    "caution": ("!", "mind"),
+    "open": ("?", "not known"),
+    "fails": ("✗", "fails"),
+}
 _ABOUTS: Final = (
-    ("accessory", "Something in the receiver"), ("trailer", "A trailer"), ("spare", "A bigger spare"),
-)  # fmt: skip
+    ("accessory", "Something in the receiver"),
+    ("trailer", "A trailer"),
+    ("spare", "A bigger spare"),
+)
 
 
 @cache
 def _environment() -> Environment:
     found = Environment(
-        loader=PackageLoader(__package__), autoescape=True, undefined=StrictUndefined, trim_blocks=True,
+        loader=PackageLoader(__package__),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
         lstrip_blocks=True,
-    )  # fmt: skip
+    )
     found.filters["sentence"] = sentence
     found.filters["id"] = lambda name: name.replace(".", "-").replace("_", "-")
     found.globals |= {
-        "version": _version(), "pages": _PAGES, "marks": _MARKS, "words": OUTCOMES, "finding_marks": _FINDINGS,
+        "version": _version(),
+        "pages": _PAGES,
+        "marks": _MARKS,
+        "words": OUTCOMES,
+        "finding_marks": _FINDINGS,
         "abouts": _ABOUTS,
-    }  # fmt: skip
+    }
     return found
 
 
