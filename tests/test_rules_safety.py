@@ -81,7 +81,7 @@ def test_a_driver_counts_where_only_a_place_is_named() -> None:
 def test_what_adds_length_is_an_extension(kind: str) -> None:
     """By whatever name, an adapter with length of its own is held to what holds for extensions."""
     arm = [{"kind": kind, "adds_length": "6 in"}]
-    assert result("extension-allowed", {"accessory.extension_allowed": False}, arm) == "fails"
+    assert result("extension-allowed", {"accessory.kind": "step", "accessory.extension_allowed": False}, arm) == "fails"
     spring_bars = {"trailer.weight_distribution": True, "receiver.weight_distribution_allowed": True}
     assert result("weight-distribution-allowed", spring_bars, arm) == "fails"
     assert result("extensions-not-stacked", {"accessory.kind": "step"}, [*arm, *arm]) == "fails"
@@ -104,10 +104,10 @@ def test_recovery_gear_is_never_a_plain_yes_unrated(kind: str) -> None:
 
 
 def test_a_small_ball_is_too_small_above_class_3() -> None:
-    """COMAR 11.13.08.10 Table 1 asks 2 in from class 2 on; 2-5/16 in above class 3 is common practice."""
-    heavy = {"trailer.gross_weight": "7000 lb"}
+    """COMAR 11.13.08.10 Table 1 asks 2 in from class 2 on; 2-5/16 in above 8,000 lb is common practice."""
+    heavy = {"trailer.gross_weight": "9000 lb"}
     found = {size: (result("ball-large-enough-for-class", {**heavy, "ball.diameter": size}),
-                    result("ball-usual-above-class-3", {**heavy, "ball.diameter": size}))
+                    result("ball-usual-for-heavy-trailers", {**heavy, "ball.diameter": size}))
              for size in ("1-7/8 in", "2 in", "2-5/16 in")}  # fmt: skip
     assert found == {"1-7/8 in": ("fails", "fails"), "2 in": ("passes", "fails"), "2-5/16 in": ("passes", "passes")}
 
