@@ -2,8 +2,10 @@
 
 from collections import Counter
 from collections.abc import Callable, Iterator
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from functools import cache
+from threading import Event
 from typing import Any
 
 import pytest
@@ -12,6 +14,8 @@ from numpy import flatnonzero
 
 from fitsvc.answers.answer import Answer
 from fitsvc.answers.question import Stored
+from fitsvc.engine.columns.kernel import Columns, Judged
+from fitsvc.engine.columns.signatures import Catalogue
 from fitsvc.facts import Case
 from fitsvc.inventory.stored import StoreRecords
 from fitsvc.language.problems import ProblemsFound
@@ -100,6 +104,29 @@ def test_every_accessory_is_told_as_an_answer_tells_it(stocked: Stocked, number:
     for one in page.items:
         answer = answer_of(number, one.sku)
         assert (one.outcome, *(one.codes[:1] or [""]), one.reason) == (answer.outcome, *first_reason(answer)), one.sku
+
+
+def test_a_rig_at_hand_does_not_wait_for_another(stocked: Stocked, monkeypatch: pytest.MonkeyPatch) -> None:
+    """While one rig is judged with the whole catalogue, pages of another that has been are given."""
+    held, selector, wanted = stocked(10).held(), Selector(answerer()), Wanted(question={}, text="rack")
+    judge, begun, go_on, (_, at_hand), (_, cold) = Columns.judge, Event(), Event(), *rigs()[1:3]
+    page = selector.select(held, at_hand, wanted)
+
+    def slow(columns: Columns, catalogue: Catalogue, rig: Case) -> Judged:
+        begun.set()
+        assert go_on.wait(30)
+        return judge(columns, catalogue, rig)
+
+    monkeypatch.setattr(Columns, "judge", slow)
+    with ThreadPoolExecutor(2) as pool:
+        waiting = pool.submit(selector.select, held, cold, wanted)
+        try:
+            assert begun.wait(30)
+            assert pool.submit(selector.select, held, at_hand, wanted).result(30) == page
+            assert not waiting.done()
+        finally:
+            go_on.set()
+        assert waiting.result(30).counts.items == page.counts.items
 
 
 @pytest.mark.parametrize("number", range(len(rigs())))
