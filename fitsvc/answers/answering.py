@@ -205,7 +205,7 @@ class Answerer:
             for number in sorted(getattr(verdict, effect)):
                 one = words[number]
                 # Most are kept already, and a call for each would take longer than to look it up.
-                kept = one.kept[system].find(one.rests_on(get, present)) if one.by_facts_alone else None
+                kept = one.kept[system](one.rests_on(get, present)) if one.by_facts_alone else None
                 found.append(kept or one.finding(result, case, system))
         return found
 

@@ -45,7 +45,8 @@ class RuleWords:
     to question, so a finding once worded is kept for the next case with the same facts. Findings are never changed.
 
     `rests_on` gives, of an opened case's facts (`get`) and of what it is about, all that the rule's result follows
-    from, where it applies. `kept` are the findings by that, unless more is in their words than `by_facts_alone`.
+    from, where it applies. `kept` finds, in a system of units, the finding by that, unless more is in its words than
+    `by_facts_alone`.
     """
 
     def __init__(self, wording: "Wording", number: int, rule: Rule, adapted: bool) -> None:
@@ -70,18 +71,18 @@ class RuleWords:
         self._key = ("words", number, adapted)
         self._source = rule.source.document()
         self.by_facts_alone = not (self._tyres or self._opening)
-        self.kept = {system: LruCache[tuple[object, ...], Finding](_MOST_WORDED) for system in get_args(System)}
+        self._worded = {system: LruCache[tuple[object, ...], Finding](_MOST_WORDED) for system in get_args(System)}
+        self.kept = {system: cache.find for system, cache in self._worded.items()}
 
     def finding(self, result: Result, case: Case, system: System) -> Finding:
         """The rule's finding on an opened case."""
         key: tuple[object, ...] = self.rests_on(case.facts.get, case.present)
         if not self.by_facts_alone:
             key += self._told_by(case)
-        kept = self.kept[system]
-        found = kept.find(key)
+        found = self.kept[system](key)
         if found is None:
             found = self._word(result, case, system)
-            kept.keep(key, found)
+            self._worded[system].keep(key, found)
         return found
 
     def _told_by(self, case: Case) -> tuple[object, ...]:
