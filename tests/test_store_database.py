@@ -1,9 +1,12 @@
 """Where the database is, its tables, and what is said when it is not there."""
 
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
 from alembic import command
+from alembic.script import ScriptDirectory
 from sqlalchemy import create_engine, inspect
 from sqlmodel import select
 
@@ -19,6 +22,18 @@ def test_upgrade_makes_the_tables_current(empty_url: str) -> None:
     store.upgrade(empty_url)
     store.upgrade(empty_url)
     assert store.is_current(empty_url)
+
+
+def test_the_head_is_the_last_migration() -> None:
+    """A database is held to the last of the migrations there are."""
+    assert ScriptDirectory.from_config(store.migration_config("sqlite:///unused")).get_heads() == [store.HEAD]
+
+
+def test_opening_a_database_does_not_load_the_migrations(url: str) -> None:
+    """Alembic is for migrating: a command that reads the store does not wait for it."""
+    code = f"import sys; from fitsvc.store.database import Database; Database({url!r}).check();"
+    code += "sys.exit('alembic' in sys.modules)"
+    assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0
 
 
 def test_the_migrations_make_what_the_tables_declare(database_url: str) -> None:

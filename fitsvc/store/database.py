@@ -3,14 +3,9 @@
 import os
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from functools import cache
+from typing import TYPE_CHECKING, Final
 
-from alembic import command
-from alembic.config import Config
-from alembic.runtime.migration import MigrationContext
-from alembic.script import ScriptDirectory
-from alembic.util.exc import CommandError
-from sqlalchemy import URL
+from sqlalchemy import URL, inspect, text
 from sqlalchemy.engine import Connection
 from sqlmodel import Session
 
@@ -18,6 +13,11 @@ from fitsvc.paths import data_dir
 from fitsvc.store.engines import make_engine, parse_url, plain_errors
 from fitsvc.store.errors import NotMigrated, StoreError
 
+if TYPE_CHECKING:
+    from alembic.config import Config
+
+HEAD: Final = "0002"
+"""The last migration. It stands here since Alembic takes long to load, and only migrating needs it."""
 _MIGRATION_LOCK = 7_203_114
 
 
@@ -66,11 +66,15 @@ class Database:
 
 def upgrade(url: str | None = None) -> None:
     """Create or update the tables; does nothing when they are up to date."""
+    from alembic import command
+
     _run(command.upgrade, url, "head")
 
 
 def downgrade(url: str, revision: str) -> None:
     """Take the tables back to an earlier revision, `base` for none; the data in them goes."""
+    from alembic import command
+
     _run(command.downgrade, url, revision)
 
 
@@ -86,8 +90,10 @@ def is_current(url: str | None = None) -> bool:
     return True
 
 
-def migration_config(url: str) -> Config:
+def migration_config(url: str) -> "Config":
     """Return the settings for migration commands; there is no settings file."""
+    from alembic.config import Config
+
     config = Config()
     config.set_main_option("script_location", str(data_dir("migrations")).replace("%", "%%"))
     config.set_main_option("path_separator", "os")
@@ -111,7 +117,9 @@ def migration_connection(url: URL) -> Iterator[Connection]:
         engine.dispose()
 
 
-def _run(step: Callable[[Config, str], None], url: str | None, revision: str) -> None:
+def _run(step: "Callable[[Config, str], None]", url: str | None, revision: str) -> None:
+    from alembic.util.exc import CommandError
+
     config = migration_config(url or default_url())
     try:
         step(config, revision)
@@ -119,19 +127,17 @@ def _run(step: Callable[[Config, str], None], url: str | None, revision: str) ->
         raise StoreError(f"cannot migrate the database: {error}") from error
 
 
-@cache
-def _head() -> str:
-    script = ScriptDirectory.from_config(migration_config("sqlite:///unused"))
-    return str(script.get_current_head())
-
-
 def _revision(connection: Connection) -> str | None:
-    return MigrationContext.configure(connection).get_current_revision()
+    if not inspect(connection).has_table("alembic_version"):
+        return None
+    return connection.execute(text("SELECT version_num FROM alembic_version")).scalar()
 
 
 def _require_head(found: str | None, where: str) -> None:
-    if found == _head():
+    if found == HEAD:
         return
+    from alembic.script import ScriptDirectory
+
     known = ScriptDirectory.from_config(migration_config("sqlite:///unused")).walk_revisions()
     if found and found not in {script.revision for script in known}:
         raise NotMigrated(f"the database `{where}` was made by a newer fitsvc: install that version or newer")
