@@ -40,6 +40,15 @@ def test_json_is_what_the_service_sends(question: Path) -> None:
     assert (done.returncode, done.stdout, done.stderr) == (0, expected + b"\n", b"")
 
 
+def test_what_a_question_does_not_need_is_not_loaded(question: Path) -> None:
+    """Answering one question by a kept rulebook loads nothing of databases, columns, pages, YAML or the grammar."""
+    heavy = ("numpy", "pyarrow", "sqlalchemy", "alembic", "pydantic", "litestar", "jinja2", "rich", "yaml", "lark")
+    code = f"import sys; from fitsvc.cli import main; code = main(['answer', {str(question)!r}]);"
+    code += f"sys.exit(code or ' '.join(name for name in {heavy!r} if name in sys.modules) or 0)"
+    first, second = (subprocess.run([sys.executable, "-c", code], capture_output=True, check=False) for _ in range(2))
+    assert (second.returncode, second.stderr) == (0, b"") and second.stdout == first.stdout
+
+
 def test_standard_input_is_a_question() -> None:
     """`-` reads the question from standard input, and a byte order mark does no harm."""
     asked = b"\xef\xbb\xbf" + json.dumps(QUESTION).encode()
