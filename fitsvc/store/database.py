@@ -1,6 +1,7 @@
 """The database: where it is, sessions on it, and bringing its tables up to date."""
 
 import os
+import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, Final
@@ -94,7 +95,7 @@ def migration_config(url: str) -> "Config":
     """Return the settings for migration commands; there is no settings file."""
     from alembic.config import Config
 
-    config = Config()
+    config = Config(stdout=sys.stdout)  # its own is the one there was when it was loaded
     config.set_main_option("script_location", str(data_dir("migrations")).replace("%", "%%"))
     config.set_main_option("path_separator", "os")
     config.attributes["url"] = parse_url(url)
