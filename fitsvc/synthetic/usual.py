@@ -1,4 +1,4 @@
-"""What is usual of made-up accessories, as `seed_demo/made_up.yaml` says it of the rulebook's kinds and facts."""
+"""What is usual of made-up accessories, as `seed_demo/made_up/accessories.yaml` says it of the rulebook's kinds and facts."""
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
@@ -15,7 +15,7 @@ from fitsvc.rulebook.yaml_text import Mapping as Tree
 from fitsvc.rulebook.yaml_text import Node, Scalar, read_yaml_file
 
 KIND: Final = "accessory.kind"
-FILE: Final = "made_up.yaml"
+FILE: Final = "made_up/accessories.yaml"
 
 
 @dataclass(frozen=True, slots=True)
