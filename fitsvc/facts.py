@@ -66,9 +66,14 @@ class FactReader:
         self._seen = {name: LruCache[_Cell, dict[str, Value]](_MOST_READ) for name in self.subjects}
 
     def read(
-        self, subject: str, facts: Mapping[str, Json], pointer: str, problems: list[Problem],
-        values: dict[str, Value], texts: dict[str, str],
-    ) -> tuple[str, ...]:  # fmt: skip
+        self,
+        subject: str,
+        facts: Mapping[str, Json],
+        pointer: str,
+        problems: list[Problem],
+        values: dict[str, Value],
+        texts: dict[str, str],
+    ) -> tuple[str, ...]:
         """Read a subject's facts into `values` and `texts`; what is wrong is added to `problems`.
 
         Returns the names of the facts that are said not to be known, which are null.
@@ -249,8 +254,11 @@ def _bounded(fact: Fact, wire: Mapping[str, Json]) -> Bounds:
     low, high = fact.type.unknown
     low, high = ends.get("at_least", low), ends.get("at_most", high)
     if low > high:
-        raise _refuse(f"at least {_shown(wire['at_least'])} and at most {_shown(wire['at_most'])} cannot both hold",
-                      "`at_least` is the lower one", meaning=True)  # fmt: skip
+        raise _refuse(
+            f"at least {_shown(wire['at_least'])} and at most {_shown(wire['at_most'])} cannot both hold",
+            "`at_least` is the lower one",
+            meaning=True,
+        )
     return (low, high)
 
 
@@ -289,8 +297,11 @@ def _size(fact: Fact, kind: ListType, wire: str, pointer: str) -> Mask:
             return kind.member(i)
     near = min(zip(kind.sizes, kind.members, strict=True), key=lambda pair: abs(pair[0] - amount))
     listed = ", ".join(f"`{member}`" for member in kind.members)
-    raise _refuse(f"{_shown(wire)} is not a size of {fact.the}",
-                  f"did you mean `{near[1]}` ({near[0]:g} mm)? It is one of {listed}", pointer)  # fmt: skip
+    raise _refuse(
+        f"{_shown(wire)} is not a size of {fact.the}",
+        f"did you mean `{near[1]}` ({near[0]:g} mm)? It is one of {listed}",
+        pointer,
+    )
 
 
 def _yes_no(fact: Fact, wire: Json) -> dict[str, Value]:
@@ -313,10 +324,18 @@ def _tyre(fact: Fact, wire: Json) -> dict[str, Value]:
     except TyreError as error:
         raise _refuse(error.message, error.help) from None
     load = {} if tyre.load_index is None else {f"{fact.name}.load": (load_of(tyre.load_index),) * 2}
-    return {**load, f"{fact.name}.diameter": tyre.diameter, f"{fact.name}.width": tyre.width,
-            f"{fact.name}.rim": (tyre.rim, tyre.rim)}  # fmt: skip
+    return {
+        **load,
+        f"{fact.name}.diameter": tyre.diameter,
+        f"{fact.name}.width": tyre.width,
+        f"{fact.name}.rim": (tyre.rim, tyre.rim),
+    }
 
 
 _READERS: Final[Mapping[str, Callable[[Fact, Json], dict[str, Value]]]] = {
-    "number": _number, "list": _list, "yes_no": _yes_no, "text": _text, "tyre": _tyre,
-}  # fmt: skip
+    "number": _number,
+    "list": _list,
+    "yes_no": _yes_no,
+    "text": _text,
+    "tyre": _tyre,
+}

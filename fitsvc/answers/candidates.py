@@ -33,11 +33,17 @@ CONFIGURATION: Final = "vehicle.id"
 """What is asked for where no fact tells the candidates apart."""
 
 _CLASS: Final[Mapping[Outcome, str]] = {
-    "works": "works", "conditional": "works", "fails": "fails", "undetermined": "",
-}  # fmt: skip
+    "works": "works",
+    "conditional": "works",
+    "fails": "fails",
+    "undetermined": "",
+}
 _COUNTED: Final[Mapping[Outcome, str]] = {
-    "works": "would do", "conditional": "would do on conditions", "fails": "would not", "undetermined": "are open",
-}  # fmt: skip
+    "works": "would do",
+    "conditional": "would do on conditions",
+    "fails": "would not",
+    "undetermined": "are open",
+}
 _RANKS: Final = tuple(RESULT_OF)
 
 
@@ -221,8 +227,10 @@ def _step(fact: Fact, works: str, fails: str) -> Next:
 
 def _which(judged: Sequence[Judged]) -> Next:
     """The question that is left where no fact tells the candidates apart."""
-    works, fails = (" or ".join(f"the {one.vehicle.label}" for one in judged if _CLASS[one.verdict.outcome] == outcome)
-                    for outcome in ("works", "fails"))  # fmt: skip
+    works, fails = (
+        " or ".join(f"the {one.vehicle.label}" for one in judged if _CLASS[one.verdict.outcome] == outcome)
+        for outcome in ("works", "fails")
+    )
     labels = "; ".join(f"the {one.vehicle.label}" for one in judged[:6])
     return Next(CONFIGURATION, "ask", f"Ask which it is, and name it by its id: {labels}.", works, fails)
 

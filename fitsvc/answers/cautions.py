@@ -23,8 +23,9 @@ class Cautions:
         self._engine, self._cautions = engine, engine.rulebook.cautions
         self._guards: list[AnyTyped] = [one.guard or ALWAYS for one in self._cautions]
         self._shown = [values_of(one.text) for one in self._cautions]
-        self._texts = [filled(one.text, ()) if not shown else ""
-                       for one, shown in zip(self._cautions, self._shown, strict=True)]  # fmt: skip
+        self._texts = [
+            filled(one.text, ()) if not shown else "" for one, shown in zip(self._cautions, self._shown, strict=True)
+        ]
         self._applying = LruCache[tuple[frozenset[str], tuple[Value, ...]], tuple[int, ...]](_MOST_APPLYING)
 
     def told(self, case: Case, system: System) -> list[str]:

@@ -70,9 +70,13 @@ def _cost(facts: tuple[Held, ...], taken: set[Held]) -> tuple[int, int]:
 
 
 def _readings(
-    missing: Missing, case: Case, held: Held, chosen: _Chosen, rules: tuple[Sequence[int], Sequence[int]],
+    missing: Missing,
+    case: Case,
+    held: Held,
+    chosen: _Chosen,
+    rules: tuple[Sequence[int], Sequence[int]],
     system: System,
-) -> Runs:  # fmt: skip
+) -> Runs:
     """The readings of a chosen fact that work and that fail.
 
     What a blocking rule waits for decides, and cautions only where no blocking rule waits for the fact. Where a
@@ -96,9 +100,13 @@ def _readings(
 
 
 def _keep_together(
-    missing: Missing, case: Case, first: Sequence[Held], found: dict[Held, Runs], doubts: Sequence[int],
+    missing: Missing,
+    case: Case,
+    first: Sequence[Held],
+    found: dict[Held, Runs],
+    doubts: Sequence[int],
     system: System,
-) -> None:  # fmt: skip
+) -> None:
     """Take back readings of the `first` facts that work each by itself and fail beside one another.
 
     Only a rule that is a caution while open, and fails once it is sure, can do that: the others are passed by each

@@ -14,8 +14,10 @@ UNKNOWN: Final = "unknown"
 def filled(template: Template, values: Iterable[str]) -> str:
     """A template's text with the texts of its values, in the order in which they stand."""
     left = iter(values)
-    return "".join(_either(part, left) if isinstance(part, IfKnown) else part if isinstance(part, str) else next(left)
-                   for part in template)  # fmt: skip
+    return "".join(
+        _either(part, left) if isinstance(part, IfKnown) else part if isinstance(part, str) else next(left)
+        for part in template
+    )
 
 
 def _either(part: IfKnown, left: Iterator[str]) -> str:

@@ -204,8 +204,11 @@ class Remedies:
             return ""
         things = sorted(((the(name), text) for name, text in wanted.items()), key=lambda pair: is_yes_no(pair[0]))
         told = joined([_would_be(thing, text, not i) for i, (thing, text) in enumerate(things)])
-        left = [f"that {uncapped(rules[number].title)}" for number in failing
-                if judge(number, opened) != "passes" and self.missing.about(number).isdisjoint(wanted)]  # fmt: skip
+        left = [
+            f"that {uncapped(rules[number].title)}"
+            for number in failing
+            if judge(number, opened) != "passes" and self.missing.about(number).isdisjoint(wanted)
+        ]
         also = f" Besides, it would have to be so {joined(left)}." if left else ""
         return f"Nothing on the shelf would do. {capped(told)}.{also}"
 

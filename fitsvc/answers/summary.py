@@ -14,9 +14,13 @@ ANY = "any reading"
 
 
 def summarise(
-    wording: Wording, question: Question, verdict: Verdict, findings: Sequence[Finding],
-    needs: Sequence[Mapping[str, str]], steps: Sequence[Next],
-) -> str:  # fmt: skip
+    wording: Wording,
+    question: Question,
+    verdict: Verdict,
+    findings: Sequence[Finding],
+    needs: Sequence[Mapping[str, str]],
+    steps: Sequence[Next],
+) -> str:
     """Yes, no, only if, or what to measure first."""
     if verdict.outcome == "fails":
         return f"No. {findings[0].reason}"
@@ -63,9 +67,12 @@ def _ask(wording: Wording, steps: Sequence[Next], works: str) -> str:
 
 
 def _conditions(
-    wording: Wording, verdict: Verdict, findings: Sequence[Finding], needs: Sequence[Mapping[str, str]],
+    wording: Wording,
+    verdict: Verdict,
+    findings: Sequence[Finding],
+    needs: Sequence[Mapping[str, str]],
     steps: Sequence[Next],
-) -> str:  # fmt: skip
+) -> str:
     cautions = [f.reason for f in findings if f.result == "fails"]
     count = verdict.conditions
     if cautions:

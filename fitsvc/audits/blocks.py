@@ -22,11 +22,16 @@ from fitsvc.rulebook.rules import Rulebook
 
 _WORD: Final = 64
 Codes = NDArray[np.int32]
-PAIRS: Final = pa.schema([
-    ("rig", pa.dictionary(pa.int32(), pa.string())), ("sku", pa.dictionary(pa.int32(), pa.string())),
-    ("outcome", pa.dictionary(pa.int8(), pa.string())), ("rules", pa.dictionary(pa.int32(), pa.string())),
-    ("claimed", pa.bool_()), ("rulebook", pa.dictionary(pa.int8(), pa.string())),
-])  # fmt: skip
+PAIRS: Final = pa.schema(
+    [
+        ("rig", pa.dictionary(pa.int32(), pa.string())),
+        ("sku", pa.dictionary(pa.int32(), pa.string())),
+        ("outcome", pa.dictionary(pa.int8(), pa.string())),
+        ("rules", pa.dictionary(pa.int32(), pa.string())),
+        ("claimed", pa.bool_()),
+        ("rulebook", pa.dictionary(pa.int8(), pa.string())),
+    ]
+)
 """A row a pair: the rules (and needs) that make its outcome what it is, parted by blanks; `claimed` is null where
 nothing is claimed of any pair; the digest of the rulebook."""
 
@@ -100,12 +105,17 @@ def pairs_table(
         flags[claims.rig, claims.item] = True
         claimed = pa.array(flags.ravel())
     digest, keys = pa.array([block.kernel.rulebook.digest]), pa.array([rig.key for rig in rigs], pa.string())
-    return pa.table([
-        _coded(np.repeat(np.arange(len(rigs), dtype=np.int32), count), keys),
-        _coded(np.tile(np.arange(count, dtype=np.int32), len(rigs)), skus),
-        _coded(outcomes.ravel(), pa.array(OUTCOMES)), _coded(rules.ravel(), pa.array(names, pa.string())), claimed,
-        _coded(np.zeros(len(rigs) * count, np.int8), digest),
-    ], schema=PAIRS)  # fmt: skip
+    return pa.table(
+        [
+            _coded(np.repeat(np.arange(len(rigs), dtype=np.int32), count), keys),
+            _coded(np.tile(np.arange(count, dtype=np.int32), len(rigs)), skus),
+            _coded(outcomes.ravel(), pa.array(OUTCOMES)),
+            _coded(rules.ravel(), pa.array(names, pa.string())),
+            claimed,
+            _coded(np.zeros(len(rigs) * count, np.int8), digest),
+        ],
+        schema=PAIRS,
+    )
 
 
 def _coded(codes: NDArray[Any], names: pa.Array) -> pa.DictionaryArray:

@@ -56,8 +56,9 @@ def read_earlier(out: Path) -> Earlier:
         help = "name the folder that an earlier `fitsvc audit` wrote, and finished"
         raise ProblemsFound([Problem("holds no audit", help, file=str(out))]) from None
     if format != "parquet":
-        raise ProblemsFound([Problem(f"holds an audit as {format}", "audits with Parquet can be compared",
-                                     file=str(out))])  # fmt: skip
+        raise ProblemsFound(
+            [Problem(f"holds an audit as {format}", "audits with Parquet can be compared", file=str(out))]
+        )
     return Earlier(out, items, rigs, rulebook)
 
 
@@ -77,10 +78,12 @@ class Changes:
         self._rig_changed = np.array([earlier.rigs.get(rig) != digest for rig, digest in rigs.items()], np.bool_)
         self._item_changed = np.array([earlier.items.get(sku) != digest for sku, digest in items.items()], np.bool_)
         self.told: Document = {
-            "new_rigs": len(rigs.keys() - earlier.rigs.keys()), "gone_rigs": len(earlier.rigs.keys() - rigs.keys()),
+            "new_rigs": len(rigs.keys() - earlier.rigs.keys()),
+            "gone_rigs": len(earlier.rigs.keys() - rigs.keys()),
             "new_items": len(items.keys() - earlier.items.keys()),
-            "gone_items": len(earlier.items.keys() - items.keys()), "rulebook_changed": self.rulebook,
-        }  # fmt: skip
+            "gone_items": len(earlier.items.keys() - items.keys()),
+            "rulebook_changed": self.rulebook,
+        }
         self._before = self._read()
 
     def _read(self) -> NDArray[np.uint8]:
@@ -116,8 +119,8 @@ class Changes:
             )
 
     def _cause(self, rig: int, item: int) -> str:
-        causes = [name for name, differs in (("item", self._item_changed[item]), ("rig", self._rig_changed[rig]),
-                                             ("rulebook", self.rulebook)) if differs]  # fmt: skip
+        changed = {"item": self._item_changed[item], "rig": self._rig_changed[rig], "rulebook": self.rulebook}
+        causes = [name for name, differs in changed.items() if differs]
         return " ".join(causes) or "program"
 
 
@@ -127,5 +130,5 @@ def _places(column: Any, places: Mapping[str, int]) -> NDArray[np.int64]:
     found = [
         np.array([places.get(name, -1) for name in chunk.dictionary.to_pylist()], np.int64)[chunk.indices.to_numpy()]
         for chunk in chunks
-    ]  # fmt: skip
+    ]
     return np.concatenate(found) if found else np.zeros(0, np.int64)

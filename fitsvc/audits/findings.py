@@ -81,8 +81,9 @@ class Findings:
         titles = {
             "items": ("sku", "row", "facts", *OUTCOMES, "claimed", "claims_failing"),
             "fits_nothing": ("sku", "row", "undetermined", "fails"),
-            "unclaimed": ("sku", "row", "works", "conditional"), "missing_of_items": ("sku", "row", "fact", "pairs"),
-        }  # fmt: skip
+            "unclaimed": ("sku", "row", "works", "conditional"),
+            "missing_of_items": ("sku", "row", "fact", "pairs"),
+        }
         with ExitStack() as opened:
             writers = {name: opened.enter_context(self._table(name, titled)) for name, titled in titles.items()}
             for block in range(self.report.blocks):
@@ -96,7 +97,7 @@ class Findings:
         outcomes, claimed, waits = self._sum(block, len(items.skus))
         self.of_kind += np.bincount(
             kind_numbers(items.columns.get(KIND), len(self.kinds), len(items.skus)), minlength=len(self.kinds)
-        )  # fmt: skip
+        )
         facts = digests(items.columns, self.state.kernel.rulebook.vocabulary.slots(), len(items.skus)).tolist()
         unclaimed = outcomes - claimed
         for place, (sku, line) in enumerate(zip(items.skus, items.lines.tolist(), strict=True)):

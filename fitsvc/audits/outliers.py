@@ -28,13 +28,21 @@ _NEAR: Final = 2.1
 _MOST_SHARE: Final = 0.1
 _CLOSE: Final = 2.0
 _SLIPS: Final[Mapping[str, tuple[tuple[float, str], ...]]] = {
-    "mass": ((0.45359237, "kilograms written as pounds"), (2.2046226, "pounds written as kilograms"),
-             (10.0, "a decimal place too many"), (0.1, "a decimal place too few")),
-    "length": ((25.4, "millimetres written as inches"), (1 / 25.4, "inches written as millimetres"),
-               (12.0, "inches written as feet"),
-               (1 / 12.0, "feet written as inches"), (10.0, "a decimal place too many"),
-               (0.1, "a decimal place too few")),
-}  # fmt: skip
+    "mass": (
+        (0.45359237, "kilograms written as pounds"),
+        (2.2046226, "pounds written as kilograms"),
+        (10.0, "a decimal place too many"),
+        (0.1, "a decimal place too few"),
+    ),
+    "length": (
+        (25.4, "millimetres written as inches"),
+        (1 / 25.4, "inches written as millimetres"),
+        (12.0, "inches written as feet"),
+        (1 / 12.0, "feet written as inches"),
+        (10.0, "a decimal place too many"),
+        (0.1, "a decimal place too few"),
+    ),
+}
 """What a figure is multiplied by when its unit is mistaken so. Kilograms written as pounds: 50 kg read as 50 lb."""
 
 
@@ -55,9 +63,9 @@ def suspicious(
     spool: Spool, blocks: int, slots: Mapping[str, Type], kinds: list[str], vocabulary: Vocabulary
 ) -> Iterator[Suspicious]:
     """Every figure that looks wrong, fact by fact; one column is held at a time."""
-    kind = np.concatenate([
-        kind_numbers(spool.column(block, KIND), len(kinds), len(spool.skus(block))) for block in range(blocks)
-    ])  # fmt: skip
+    kind = np.concatenate(
+        [kind_numbers(spool.column(block, KIND), len(kinds), len(spool.skus(block))) for block in range(blocks)]
+    )
     for name, of in slots.items():
         fact = vocabulary.fact_of(name)
         if not isinstance(of, NumberType) or fact is None or fact.kind == "count":

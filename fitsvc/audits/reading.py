@@ -54,9 +54,7 @@ class ItemReader:
 
     def units(self) -> dict[str, str]:
         """The unit of each column that is a quantity."""
-        return {
-            title: column.column.unit for title, column in self._columns.items() if needs_unit(column.fact)
-        }  # fmt: skip
+        return {title: column.column.unit for title, column in self._columns.items() if needs_unit(column.fact)}
 
     def mapped_in_vain(self) -> list[str]:
         """The columns that the mapping names and no row had."""
@@ -69,8 +67,9 @@ class ItemReader:
     def read(self, chunk: Chunk) -> tuple[Items, list[list[str]]]:
         """The good rows of a chunk, and the names each is claimed to fit."""
         self._known(list(chunk.cells))
-        read = {title: column.codes(chunk.cells[title]) for title, column in self._columns.items()
-                if title in chunk.cells}  # fmt: skip
+        read = {
+            title: column.codes(chunk.cells[title]) for title, column in self._columns.items() if title in chunk.cells
+        }
         good = self._accessories(chunk)
         for title, codes in read.items():
             wrong = self._columns[title].wrong(codes)
@@ -137,9 +136,14 @@ class ItemReader:
 
 
 def read_items(
-    path: Path, reader: FactReader, mapping: Mapping[str, Mapped], claims: ClaimReader, spool: Spool, rows: int,
+    path: Path,
+    reader: FactReader,
+    mapping: Mapping[str, Mapped],
+    claims: ClaimReader,
+    spool: Spool,
+    rows: int,
     tell: Callable[[int], None],
-) -> tuple[ReadReport, dict[str, int]]:  # fmt: skip
+) -> tuple[ReadReport, dict[str, int]]:
     """Read a catalogue into blocks of so many rows; returns what came of it, and every item's place.
 
     `tell` is told how many rows were read, again and again.
@@ -214,9 +218,7 @@ def _keep(spool: Spool, items: Items, found: ReadReport) -> None:
         found.blocks, found.items = found.blocks + 1, found.items + len(items.skus)
 
 
-def items_of_columns(
-    cells: Mapping[str, list[Any]], reader: FactReader, file: str
-) -> tuple[Items, list[list[str]]]:  # fmt: skip
+def items_of_columns(cells: Mapping[str, list[Any]], reader: FactReader, file: str) -> tuple[Items, list[list[str]]]:
     """Items given as columns of raw values, all of them good; ProblemsFound otherwise."""
     items = ItemReader(reader, {}, file, list(cells))
     rows = max(map(len, cells.values()), default=0)

@@ -36,8 +36,10 @@ def summarized(findings: Findings) -> Document:
     state, report = findings.state, findings.report
     rulebook, claimed = state.task.rulebook, findings.claimed.tolist()
     faults = {
-        "bad_rows": report.bad_rows, "bad_claims": report.bad_claims, "contradicted_claims": claimed[3],
-    }  # fmt: skip
+        "bad_rows": report.bad_rows,
+        "bad_claims": report.bad_claims,
+        "contradicted_claims": claimed[3],
+    }
     return {
         "run": state.spool.run,
         "rulebook": {"name": rulebook.name, "digest": rulebook.digest},
@@ -53,7 +55,7 @@ def summarized(findings: Findings) -> Document:
         "suspicious": findings.suspicious,
         "rules": _rules(findings),
         "changes": findings.changes,
-    }  # fmt: skip
+    }
 
 
 def faults_of(summary: Document) -> int:
@@ -81,8 +83,14 @@ def _missing(findings: Findings) -> list[Document]:
         if pairs[number]:
             of_item = number < len(facts.item_facts)
             places = int(findings.items_waiting[number]) if of_item else rigs[number]
-            found.append({"fact": name, "pairs": pairs[number], "claims": int(findings.decided[number]),
-                          "items" if of_item else "rigs": places})  # fmt: skip
+            found.append(
+                {
+                    "fact": name,
+                    "pairs": pairs[number],
+                    "claims": int(findings.decided[number]),
+                    "items" if of_item else "rigs": places,
+                }
+            )
     return sorted(found, key=lambda one: (-one["pairs"], one["fact"]))
 
 

@@ -73,10 +73,15 @@ class Tally:
                 waits = self.waiting[rig][signatures]
                 decided += np.bincount(waits[waits >= 0], minlength=len(decided))
         return PartCounts(
-            by_rig=self.by_rig, fits=self.fits, by_rule=self.by_rule, claimed=claimed,
-            by_item=self.by_signature[:, self._block.signature_of], waits_of_rig=self.waits_of_rig,
-            waits_of_item=self.waits_of_item[:, self._block.signature_of].astype(np.int32), decided=decided,
-        )  # fmt: skip
+            by_rig=self.by_rig,
+            fits=self.fits,
+            by_rule=self.by_rule,
+            claimed=claimed,
+            by_item=self.by_signature[:, self._block.signature_of],
+            waits_of_rig=self.waits_of_rig,
+            waits_of_item=self.waits_of_item[:, self._block.signature_of].astype(np.int32),
+            decided=decided,
+        )
 
 
 def kinds_of(kernel: Kernel) -> list[str]:
@@ -103,9 +108,14 @@ class ClaimTeller:
         self._places = {name: place for place, name in enumerate(kernel.names)}
 
     def fates(
-        self, items: Items, rigs: Sequence[AuditRig], block: Block, results: Sequence[RigResult],
-        waiting: Sequence[NDArray[np.int32]], claims: Claims,
-    ) -> list[ClaimFate]:  # fmt: skip
+        self,
+        items: Items,
+        rigs: Sequence[AuditRig],
+        block: Block,
+        results: Sequence[RigResult],
+        waiting: Sequence[NDArray[np.int32]],
+        claims: Claims,
+    ) -> list[ClaimFate]:
         """A row for each rule that a claim contradicts, or that leaves it open, in the order of the claims."""
         found = []
         for item, place in zip(claims.item.tolist(), claims.rig.tolist(), strict=True):

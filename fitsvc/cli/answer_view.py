@@ -14,12 +14,17 @@ if TYPE_CHECKING:
     from fitsvc.cli.console import Console
 
 _OUTCOMES: Final = {
-    "works": ("WORKS", "bold green"), "conditional": ("CONDITIONAL", "bold yellow"),
-    "undetermined": ("UNDETERMINED", "bold magenta"), "fails": ("FAILS", "bold red"),
-}  # fmt: skip
+    "works": ("WORKS", "bold green"),
+    "conditional": ("CONDITIONAL", "bold yellow"),
+    "undetermined": ("UNDETERMINED", "bold magenta"),
+    "fails": ("FAILS", "bold red"),
+}
 _MARKS: Final[Mapping[Outcome, tuple[str, str]]] = {
-    "fails": ("✗", "red"), "undetermined": ("?", "magenta"), "conditional": ("!", "yellow"), "works": ("✓", "green"),
-}  # fmt: skip
+    "fails": ("✗", "red"),
+    "undetermined": ("?", "magenta"),
+    "conditional": ("!", "yellow"),
+    "works": ("✓", "green"),
+}
 _STEPS: Final = 4
 
 
@@ -70,8 +75,11 @@ class _View:
     def _findings(self, answer: "Answer") -> None:
         """Why; where the answer is no, what is wrong, and of the rest only how much there is."""
         findings, no = answer.findings, answer.outcome == "fails"
-        shown = [one for one in findings
-                 if self.everything or (self._brought(one) == "fails" if no else one.result != "passes")]  # fmt: skip
+        shown = [
+            one
+            for one in findings
+            if self.everything or (self._brought(one) == "fails" if no else one.result != "passes")
+        ]
         if findings:
             self._heading("Why")
         for finding in shown:
@@ -126,8 +134,11 @@ class _View:
         shown = steps if self.everything else steps[:_STEPS]
         for number, step in enumerate(shown, start=1):
             self._line(f"{capped(self.the(step.fact))}. {step.how}", f"{number}.", "bold")
-            parts = [f"it {word} {readings(text)}" for word, text in ((works, step.works_if), ("fails", step.fails_if))
-                     if text]  # fmt: skip
+            parts = [
+                f"it {word} {readings(text)}"
+                for word, text in ((works, step.works_if), ("fails", step.fails_if))
+                if text
+            ]
             if parts and ANY not in (step.works_if, step.fails_if):
                 self._line(f"{capped('; '.join(parts))}.", style="cyan", indent=5)
         if more := len(steps) - len(shown):

@@ -13,8 +13,9 @@ if TYPE_CHECKING:
     from fitsvc.engine.examples import Owner, Ran
     from fitsvc.rulebook.rules import Example, Rulebook
 
-_folder = click.argument("folder", metavar="[DIR]", type=FILE, required=False,
-                         help="A folder of rules; fitsvc's own when left out.")  # fmt: skip
+_folder = click.argument(
+    "folder", metavar="[DIR]", type=FILE, required=False, help="A folder of rules; fitsvc's own when left out."
+)
 
 
 @click.group(cls=Commands)

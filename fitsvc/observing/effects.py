@@ -102,8 +102,9 @@ def _change(engine: Point, reader: FactReader, rig: RigCase, now: Case, held: He
         rows = part.segment.differing(judged[0], judged[1], part.alive)
         some = rows[:MOST_TOLD].tolist()
         places = zip(*(part.segment.outcomes(one, some).tolist() for one in judged), strict=True)
-        found += [(part.segment.skus[row], BEST_FIRST[a], BEST_FIRST[b])
-                  for row, (a, b) in zip(some, places, strict=True)]  # fmt: skip
+        found += [
+            (part.segment.skus[row], BEST_FIRST[a], BEST_FIRST[b]) for row, (a, b) in zip(some, places, strict=True)
+        ]
         more += len(rows) - len(some)
     first = tuple(islice(sorted(found), MOST_TOLD))
     return RigChange(

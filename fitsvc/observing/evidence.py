@@ -85,9 +85,13 @@ def read_evidence(evidence: Json, subject: Json, pointer: str) -> list[Problem]:
 
 
 def conclude(
-    reader: FactReader, subject: str, record: Record, facts: Mapping[str, Json], evidence: Mapping[str, Json] | None,
+    reader: FactReader,
+    subject: str,
+    record: Record,
+    facts: Mapping[str, Json],
+    evidence: Mapping[str, Json] | None,
     kind: str,
-) -> Conclusion:  # fmt: skip
+) -> Conclusion:
     """The facts that follow from what was said of a record, given what is known of it; all has been checked."""
     known, concluded, said = reader.subjects[subject], dict(facts), {}
     for name, wire in facts.items():

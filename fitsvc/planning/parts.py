@@ -131,8 +131,12 @@ def read_with_ball(engine: Point) -> tuple[str, ...]:
 def read_in_joining(engine: Point) -> tuple[str, ...]:
     """The facts of an adapter that tell whether it goes into what is before it: equal ones go into the same."""
     things = {"accessory", "ball", "load", "trailer"}
-    read = {leaf.name for number, rule in enumerate(engine.rulebook.rules) if not things & set(rule.subjects)
-            for leaf in engine.support(number, True).leaves}  # fmt: skip
+    read = {
+        leaf.name
+        for number, rule in enumerate(engine.rulebook.rules)
+        if not things & set(rule.subjects)
+        for leaf in engine.support(number, True).leaves
+    }
     opening = engine.rulebook.opening
     leaves = Support([one.each for name, one in opening.items() if name in read], {}).leaves
     return tuple(sorted(leaf.name for leaf in leaves if leaf.name.startswith("adapter.")))
@@ -155,8 +159,10 @@ def fewest(wanted: Sequence[Mapping[int, int] | None]) -> tuple[list[int | None]
         for group in combinations(covers, size):
             if len(frozenset().union(*group)) == len(asking):
                 best = {cover: min(covers[cover], key=lambda one: (cost[one], one)) for cover in group}
-                chosen = [next((best[cover] for cover in group if place in cover), None) if place in asking else None
-                          for place in range(len(wanted))]  # fmt: skip
+                chosen = [
+                    next((best[cover] for cover in group if place in cover), None) if place in asking else None
+                    for place in range(len(wanted))
+                ]
                 same = {
                     best[cover]: [one for one in covers[cover] if cost[one] == cost[best[cover]]] for cover in group
                 }

@@ -33,7 +33,7 @@ from fitsvc.planning.parts import (
     read_in_joining,
     read_with_ball,
     with_items,
-)  # fmt: skip
+)
 from fitsvc.planning.reading import Wanted
 from fitsvc.planning.wares import Fold, Rows, Wares
 from fitsvc.rulebook.filling import ACCESSORY
@@ -164,8 +164,11 @@ class Search:
             yield BARE
         elif len(site.plain.adapters) + size <= MOST_ADAPTERS:
             usual = set(self.engine.evaluate(site.plain).fails)
-            fitting = [(i, opening) for i in range(len(self.wares.adapters.items))
-                       if (opening := self._opening(site, (i,), usual)) is not None]  # fmt: skip
+            fitting = [
+                (i, opening)
+                for i in range(len(self.wares.adapters.items))
+                if (opening := self._opening(site, (i,), usual)) is not None
+            ]
             alike: dict[object, list[int]] = {}
             for i, opening in fitting:
                 alike.setdefault(opening, []).append(i)
@@ -270,9 +273,10 @@ class Search:
         """What the wishes from one on take at least: accessories of new kinds, a ball, and what stays open."""
         wishes = self.wanted.wishes
         fresh = [
-            wish for wish in range(first, len(wishes))
+            wish
+            for wish in range(first, len(wishes))
             if not any(wishes[wish].kinds & before.kinds for before in wishes[:wish])
-        ]  # fmt: skip
+        ]
         later = by_wish[first:]
         ball = any(all(one.serves[first + i].balls >= 0 for one, *_ in options) for i, options in enumerate(later))
         return len(fresh), ball, sum(min(floor for *_, floor in options) for options in later)

@@ -128,8 +128,9 @@ class _Loader:
     def _top(self) -> Mapping | None:
         path = self.folder / "rulebook.yaml"
         if not path.is_file():
-            self.shape.problems.append(Problem("the rulebook has no rulebook.yaml", "add one with `name: ...`",
-                                               file=str(path)))  # fmt: skip
+            self.shape.problems.append(
+                Problem("the rulebook has no rulebook.yaml", "add one with `name: ...`", file=str(path))
+            )
             return None
         tree = self._read(path)
         return self.shape.mapping(tree, "rulebook.yaml", ["name"], ["cautions", "wishes", "asks_for"]) if tree else None

@@ -31,9 +31,13 @@ NEED_EFFECTS: Final[Mapping[Result, Effect]] = {"fails": "open_needs", "undeterm
 """A need is open unless it is surely met; over columns an open need is told as one that fails."""
 
 OUTCOME_OF: Final[Mapping[Effect, Outcome]] = {
-    "fails": "fails", "unknown": "undetermined", "cautions": "conditional", "doubts": "conditional",
-    "open_needs": "conditional", "passes": "works",
-}  # fmt: skip
+    "fails": "fails",
+    "unknown": "undetermined",
+    "cautions": "conditional",
+    "doubts": "conditional",
+    "open_needs": "conditional",
+    "passes": "works",
+}
 """The outcome that each effect brings about, in the order in which effects are told."""
 
 RESULT_OF: Final[Mapping[Effect, Result]] = {

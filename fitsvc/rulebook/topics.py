@@ -204,9 +204,15 @@ def read_limit(read: Expressions, node: Node, topic: str, taken: dict[str, str])
 
 
 def _rating(
-    read: Expressions, item: Node, limit: Mapping, guards: tuple[AnyTyped | None, AnyTyped | None], judged: AnyTyped,
-    name: str, topic: str, source: Reference,
-) -> tuple[Rating, Rule] | None:  # fmt: skip
+    read: Expressions,
+    item: Node,
+    limit: Mapping,
+    guards: tuple[AnyTyped | None, AnyTyped | None],
+    judged: AnyTyped,
+    name: str,
+    topic: str,
+    source: Reference,
+) -> tuple[Rating, Rule] | None:
     shape = read.shape
     if_unknown: IfUnknown = "undetermined"
     own = None
@@ -264,5 +270,12 @@ def _rating(
 
 def _default_reason(read: Expressions, judged: AnyTyped, label: str, values: dict[str, Shown]) -> Template:
     name = read.label(judged.name) if isinstance(judged, typed.Read) else "weight"
-    return (f"The {name} is ", values["judged"], f"; the {label} is ", values["rating"], ": ", values["margin"],
-            " too much.")  # fmt: skip
+    return (
+        f"The {name} is ",
+        values["judged"],
+        f"; the {label} is ",
+        values["rating"],
+        ": ",
+        values["margin"],
+        " too much.",
+    )

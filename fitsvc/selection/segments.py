@@ -159,9 +159,10 @@ class Segment:
         found, by_label = list[int](), sort == "label"
         start = 0
         if after is not None:
-            start = bisect_right(range(len(self)), after, key=self._label_key) if by_label else (
-                bisect_right(self.skus, after[1])
-            )  # fmt: skip
+            if by_label:
+                start = bisect_right(range(len(self)), after, key=self._label_key)
+            else:
+                start = bisect_right(self.skus, after[1])
         while start < len(self) and len(found) < most:
             some = self._by_label[start : start + _STRIDE] if by_label else slice(start, start + _STRIDE)
             hits = np.flatnonzero(passing[some] & (self.outcomes(told, some) == place))[: most - len(found)]

@@ -117,10 +117,8 @@ def read_rig(document: Mapping[str, Json], answerer: Answerer, records: Records)
         named = ", ".join(f"`{one.key}`" for one in question.candidates[:_MOST_NAMED])
         more = len(question.candidates) - _MOST_NAMED
         listed = f"{named} and {more} more" if more > 0 else named
-        raise ProblemsFound([
-            Problem(f"{len(question.candidates)} stored vehicles go by that name", f"give the `id` of one: {listed}",
-                    pointer="/rig/vehicle", meaning=True)
-        ])  # fmt: skip
+        message, help = f"{len(question.candidates)} stored vehicles go by that name", f"give the `id` of one: {listed}"
+        raise ProblemsFound([Problem(message, help, pointer="/rig/vehicle", meaning=True)])
     case = question.case
     return Case(case.facts, frozenset(case.present) - {SUBJECT}, case.adapters, case.texts)
 

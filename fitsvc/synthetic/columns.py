@@ -61,9 +61,10 @@ def synthetic_rigs(rulebook: Rulebook, count: int, *, seed: int = 2, unknown: fl
     rigs = []
     for row in range(count):
         facts = {
-            name: value_at(kinds[name], column, row) for name, column in columns.items()
+            name: value_at(kinds[name], column, row)
+            for name, column in columns.items()
             if known[name][row] and (loaded[row] or not name.startswith("load."))
-        }  # fmt: skip
+        }
         present = {*always, *(["load"] if loaded[row] else [])} | (named & facts.keys() if row % 2 else set())
         rigs.append(Case(facts, frozenset(present)))
     return rigs

@@ -31,12 +31,26 @@ LEAST: Final = 500
 _ITEMS_OF_MODEL: Final = 16
 _POUND: Final = 0.45359237
 _RATES: Final[Mapping[str, float]] = {
-    "bad_cell": 2, "repeated_sku": 0.5, "missing_sku": 0.5, "ragged_row": 0.5, "unknown_rig": 1, "false_claim": 3,
-    "undecided_claim": 3, "unclaimed": 2, "kilograms": 1, "fits_nothing": 1,
-}  # fmt: skip
+    "bad_cell": 2,
+    "repeated_sku": 0.5,
+    "missing_sku": 0.5,
+    "ragged_row": 0.5,
+    "unknown_rig": 1,
+    "false_claim": 3,
+    "undecided_claim": 3,
+    "unclaimed": 2,
+    "kilograms": 1,
+    "fits_nothing": 1,
+}
 """Faults by name, and how many are planted in a thousand items."""
-_BAD: Final = (("weight [lb]", "heavy"), ("shank", "50 mm"), ("kind", "bal_mount"), ("weight [lb]", "-4"),
-               ("plug", "round_9"), ("length", "9"))  # fmt: skip
+_BAD: Final = (
+    ("weight [lb]", "heavy"),
+    ("shank", "50 mm"),
+    ("kind", "bal_mount"),
+    ("weight [lb]", "-4"),
+    ("plug", "round_9"),
+    ("length", "9"),
+)
 _FITS, _UNDETERMINED, _FAILS = 1, 2, 3
 _PLACE: Final = {title: place for place, title in enumerate(TITLES)}
 _BATCH: Final = 20_000
@@ -78,9 +92,11 @@ def write_planted(folder: Path, rulebook: Rulebook, count: int, tell: Progress, 
     planting = _Planting(random, kinds, [rig.key for rig in rigs], dict(zip(places, faults, strict=True)))
     with ExitStack() as files:
         catalogue, shop, planted = (
-            csv.writer(files.enter_context((folder / name).open("w", encoding="utf-8", newline="")),
-                       lineterminator="\n") for name in (CATALOGUE, SHOP, PLANTED)
-        )  # fmt: skip
+            csv.writer(
+                files.enter_context((folder / name).open("w", encoding="utf-8", newline="")), lineterminator="\n"
+            )
+            for name in (CATALOGUE, SHOP, PLANTED)
+        )
         catalogue.writerow(["sku", "label", *TITLES, "fits"])
         shop.writerow(["subject", "sku", "label", *TITLES])
         planted.writerow(["fault", "row", "sku", "column", "rig"])

@@ -13,12 +13,35 @@ from fitsvc.document import Document
 from fitsvc.synthetic.usual import Kind
 
 TITLES: Final = (
-    "kind", "shank", "pin", "pin_supplied", "pin_span", "min_class", "weight [lb]", "trailer_rating [lb]",
-    "tongue_rating [lb]", "capacity [lb]", "length", "rear_extent", "front_setback",
-    "stow_setback", "stow_extent", "stow_height", "lowest_drop", "width", "rise",
-    "rise_lowest", "rise_highest", "ball_hole", "platform_thickness", "bikes_max", "bike_weight_max [lb]",
-    "tilts_clear", "obscures_plate", "plug",
-)  # fmt: skip
+    "kind",
+    "shank",
+    "pin",
+    "pin_supplied",
+    "pin_span",
+    "min_class",
+    "weight [lb]",
+    "trailer_rating [lb]",
+    "tongue_rating [lb]",
+    "capacity [lb]",
+    "length",
+    "rear_extent",
+    "front_setback",
+    "stow_setback",
+    "stow_extent",
+    "stow_height",
+    "lowest_drop",
+    "width",
+    "rise",
+    "rise_lowest",
+    "rise_highest",
+    "ball_hole",
+    "platform_thickness",
+    "bikes_max",
+    "bike_weight_max [lb]",
+    "tilts_clear",
+    "obscures_plate",
+    "plug",
+)
 """The columns of facts that the shop's catalogue has."""
 COLOURS: Final = ("black", "grey", "silver", "rust", "moss", "slate", "sand", "night")
 _SHANKS: Final = (("2 in", 66), ("1-1/4 in", 20), ("2-1/2 in", 14))
@@ -38,8 +61,14 @@ _LEAST, _MOST = 0.78, 1.24
 _YES_NO: Final = ("no", "no", "no", "yes")
 _MAKES: Final = ("Brannoch", "Oxter", "Dunmere", "Fellgate", "Marlock")
 _BODIES: Final = ("pickup", "suv", "van", "wagon")
-_CLASSES: Final = (("I", "1-1/4 in", 2000, 200), ("II", "1-1/4 in", 3500, 350), ("III", "2 in", 6000, 600),
-                   ("III", "2 in", 8000, 800), ("IV", "2 in", 10000, 1000), ("V", "2-1/2 in", 17000, 1700))  # fmt: skip
+_CLASSES: Final = (
+    ("I", "1-1/4 in", 2000, 200),
+    ("II", "1-1/4 in", 3500, 350),
+    ("III", "2 in", 6000, 600),
+    ("III", "2 in", 8000, 800),
+    ("IV", "2 in", 10000, 1000),
+    ("V", "2-1/2 in", 17000, 1700),
+)
 
 
 def models(kinds: Mapping[str, Kind], count: int, seed: int) -> Iterator[dict[str, str]]:
@@ -95,38 +124,63 @@ def rig_records(count: int, seed: int) -> Iterator[Document]:
         random = Random(f"{seed}-mounting-{number}")
         # Every class is there, and the two in the middle most often.
         of = number % len(receivers) if number % 2 else 2 + number // 2 % 2
-        yield {"subject": "mounting", "id": f"mnt_{number:03}", "vehicle": vehicles[number // 2]["id"],
-               "receiver": receivers[of]["id"], "facts": _mounting(random)}  # fmt: skip
+        yield {
+            "subject": "mounting",
+            "id": f"mnt_{number:03}",
+            "vehicle": vehicles[number // 2]["id"],
+            "receiver": receivers[of]["id"],
+            "facts": _mounting(random),
+        }
     for number in range(count):
-        yield {"subject": "rig", "id": f"rig_{number:03}", "name": f"Yard {number + 1}",
-               "rig": {"mounting": {"id": f"mnt_{number:03}"}}}  # fmt: skip
+        yield {
+            "subject": "rig",
+            "id": f"rig_{number:03}",
+            "name": f"Yard {number + 1}",
+            "rig": {"mounting": {"id": f"mnt_{number:03}"}},
+        }
 
 
 def _vehicle(random: Random, number: int) -> Document:
     curb, share = random.randrange(3600, 5600, 10), random.uniform(0.54, 0.6)
     facts: Document = {
-        "year": random.randint(2008, 2026), "make": random.choice(_MAKES), "model": f"Model {number:03}",
-        "body": random.choice(_BODIES), "wheelbase": inches(random.uniform(108, 150)),
-        "rear_overhang": inches(random.uniform(38, 50)), "curb_weight": f"{curb} lb",
-        "curb_weight_front": f"{round(curb * share)} lb", "curb_weight_rear": f"{curb - round(curb * share)} lb",
-        "gvwr": f"{curb + random.randrange(1300, 2000, 50)} lb", "gawr_front": f"{round(curb * 0.72)} lb",
-        "gawr_rear": f"{round(curb * 0.78)} lb", "gcwr": f"{curb + random.randrange(6000, 12000, 100)} lb",
+        "year": random.randint(2008, 2026),
+        "make": random.choice(_MAKES),
+        "model": f"Model {number:03}",
+        "body": random.choice(_BODIES),
+        "wheelbase": inches(random.uniform(108, 150)),
+        "rear_overhang": inches(random.uniform(38, 50)),
+        "curb_weight": f"{curb} lb",
+        "curb_weight_front": f"{round(curb * share)} lb",
+        "curb_weight_rear": f"{curb - round(curb * share)} lb",
+        "gvwr": f"{curb + random.randrange(1300, 2000, 50)} lb",
+        "gawr_front": f"{round(curb * 0.72)} lb",
+        "gawr_rear": f"{round(curb * 0.78)} lb",
+        "gcwr": f"{curb + random.randrange(6000, 12000, 100)} lb",
         "tow_rating": f"{random.randrange(3500, 9500, 100)} lb",
         "tongue_rating": f"{random.randrange(350, 950, 10)} lb",
         "spare_location": random.choice(("underbody", "inside", "none")),
         "socket": random.choice(("flat_4", "blade_7")),
-    }  # fmt: skip
+    }
     left_out = [name for name in facts if name not in ("year", "make", "model") and random.random() < _UNKNOWN]
-    return {"subject": "vehicle", "id": f"veh_{number:03}", "label": f"{facts['year']} {facts['make']} {number:03}",
-            "facts": {name: value for name, value in facts.items() if name not in left_out}}  # fmt: skip
+    return {
+        "subject": "vehicle",
+        "id": f"veh_{number:03}",
+        "label": f"{facts['year']} {facts['make']} {number:03}",
+        "facts": {name: value for name, value in facts.items() if name not in left_out},
+    }
 
 
 def _receiver(number: int) -> Document:
     of, opening, trailer, tongue = _CLASSES[number]
     facts = {
-        "hitch_class": of, "opening": opening, "pin_hole": _PINS[opening], "tube_outside": "2-1/2 in",
-        "pin_supplied": number % 3 == 0, "trailer_rating": f"{trailer} lb", "tongue_rating": f"{tongue} lb",
-    }  # fmt: skip
+        "hitch_class": of,
+        "opening": opening,
+        "pin_hole": _PINS[opening],
+        "tube_outside": "2-1/2 in",
+        "pin_supplied": number % 3 == 0,
+        "trailer_rating": f"{trailer} lb",
+        "tongue_rating": f"{tongue} lb",
+    }
     return {"subject": "receiver", "id": f"rcv_{number:03}", "label": f"Underfell {of}-{number}", "facts": facts}
 
 

@@ -63,9 +63,11 @@ class Columns:
         return [step for step in steps if step.on_items and not step.operands]
 
     def catalogue(
-        self, items: Sequence[Mapping[str, Value]], subjects: Iterable[str],
+        self,
+        items: Sequence[Mapping[str, Value]],
+        subjects: Iterable[str],
         present: Sequence[frozenset[str]] | None = None,
-    ) -> Catalogue:  # fmt: skip
+    ) -> Catalogue:
         """Fold items given as typed facts by slot.
 
         `present` tells what of each item is in the question, as in a case; left out, that is all the subjects and
@@ -137,9 +139,8 @@ class Index:
         if None in entries:
             self._forget_too_much()
             with np.errstate(all="ignore"):
-                return Judged(self, catalogue, values, [
-                    entry or judge.entry(values) for entry, judge in zip(entries, self.judges, strict=True)
-                ])  # fmt: skip
+                both = zip(entries, self.judges, strict=True)
+                return Judged(self, catalogue, values, [entry or judge.entry(values) for entry, judge in both])
         return Judged(self, catalogue, values, entries)  # type: ignore[arg-type]
 
     def learn(self, rigs: Sequence[tuple[Value, ...]]) -> None:

@@ -127,9 +127,12 @@ class Catalogue:
     """
 
     def __init__(
-        self, subjects: frozenset[str], columns: Mapping[str, Column], present: Mapping[str, NDArray[np.bool_]],
+        self,
+        subjects: frozenset[str],
+        columns: Mapping[str, Column],
+        present: Mapping[str, NDArray[np.bool_]],
         count: int,
-    ) -> None:  # fmt: skip
+    ) -> None:
         flags = {subject: bits.astype(np.uint8) for subject, bits in present.items()}
         groups = group_rows([*columns.values(), *flags.values()], count)
         sizes = np.bincount(groups.group, minlength=len(groups.first))
@@ -147,9 +150,13 @@ class Catalogue:
 
     @classmethod
     def folded(
-        cls, subjects: frozenset[str], columns: Mapping[str, Column], present: Mapping[str, NDArray[np.bool_]],
-        weights: NDArray[np.int64], signature_of: NDArray[np.uint32],
-    ) -> "Catalogue":  # fmt: skip
+        cls,
+        subjects: frozenset[str],
+        columns: Mapping[str, Column],
+        present: Mapping[str, NDArray[np.bool_]],
+        weights: NDArray[np.int64],
+        signature_of: NDArray[np.uint32],
+    ) -> "Catalogue":
         """A catalogue that was folded before, such as one in a file: its arrays are taken as they are."""
         made = cls.__new__(cls)
         made.subjects, made.items, made.count = subjects, len(signature_of), len(weights)

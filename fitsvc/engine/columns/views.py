@@ -91,9 +91,11 @@ class ItemValues:
         codes[rows] = groups.group + dead
         return View(
             {number: taken(self.of(number), rows[groups.first]) for number in varied},
-            {number: ranked[number][groups.first] for number in varied}, codes,
-            np.bincount(codes, self.weights, minlength=count).astype(np.float64), dead,
-        )  # fmt: skip
+            {number: ranked[number][groups.first] for number in varied},
+            codes,
+            np.bincount(codes, self.weights, minlength=count).astype(np.float64),
+            dead,
+        )
 
 
 def _everywhere(kind: Type, count: int) -> Cells:
