@@ -2,6 +2,7 @@
 
 import re
 from collections.abc import Iterable
+from dataclasses import dataclass
 from typing import Final
 
 from fitsvc.language import typed
@@ -183,41 +184,44 @@ def read_limit(read: Expressions, node: Node, topic: str, taken: dict[str, str])
         return None
     read.examples[name] = read_examples(shape, entry, _GIVES, _GIVES[:3])
     source = reference(shape, entry)
-    ratings: list[Rating] = []
-    rules: list[Rule] = []
-    for item in shape.items(entry.entries["lowest_of"], "`lowest_of`"):
-        member = _rating(read, item, entry, (guard, judged_when), judged, name, topic, source)
-        if member:
-            ratings.append(member[0])
-            rules.append(member[1])
+    shared = _Judged(
+        entry=entry, id=name, topic=topic, source=source, value=judged, guard=guard, judged_when=judged_when
+    )
+    items = shape.items(entry.entries["lowest_of"], "`lowest_of`")
+    members = [member for item in items if (member := _rating(read, item, shared))]
     limit = Limit(
         id=name,
         topic=topic,
         title=shape.text(entry, "title"),
         quantity=shape.text(entry, "quantity"),
         judged=_written(entry, "judged"),
-        ratings=tuple(ratings),
+        ratings=tuple(rating for rating, _ in members),
         source=source,
         applies_text=_written(entry, "applies_when"),
     )
-    return limit, rules
+    return limit, [rule for _, rule in members]
 
 
-def _rating(
-    read: Expressions,
-    item: Node,
-    limit: Mapping,
-    guards: tuple[AnyTyped | None, AnyTyped | None],
-    judged: AnyTyped,
-    name: str,
-    topic: str,
-    source: Reference,
-) -> tuple[Rating, Rule] | None:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Judged:
+    """What the ratings of one limit share: its entry and guard, and the value that is judged, and when."""
+
+    entry: Mapping
+    id: str
+    topic: str
+    source: Reference
+    value: AnyTyped
+    guard: AnyTyped | None
+    judged_when: AnyTyped | None
+
+
+def _rating(read: Expressions, item: Node, limit: _Judged) -> tuple[Rating, Rule] | None:
+    """Read one rating, and make the rule that judges by it."""
     shape = read.shape
     if_unknown: IfUnknown = "undetermined"
     own = None
     place: Node = item
-    applies = _written(limit, "applies_when")
+    applies = _written(limit.entry, "applies_when")
     if isinstance(item, Mapping):
         entry = shape.mapping(item, "a rating", ["rating"], ["if_unknown", "applies_when"])
         if entry is None:
@@ -226,46 +230,50 @@ def _rating(
         if_unknown = shape.one_of(entry, "if_unknown", IF_UNKNOWN, "undetermined")
         own = read.read(entry, "applies_when")
         applies = " and ".join(filter(None, (applies, _written(entry, "applies_when"))))
-    node = read.read_node(place, "rating", judged.type)
+    node = read.read_node(place, "rating", limit.value.type)
     if not isinstance(node, typed.Read) or not isinstance(place, Scalar):
         if node is not None:
             shape.complain(place, "a rating is a fact or a derived name", "give the expression a name in `derived`")
         return None
-    label, both = read.label(node.name), _guard((guards[0], own))
+    both = _guard((limit.guard, own))
     rating = Rating(
         name=node.name,
-        label=label,
+        label=read.label(node.name),
         node=node,
         subjects=read.subjects(both, node),
         guard=both,
         shown=read.shown(node),
     )
-    in_scope = _guard((both, guards[1]))
-    applies = " and ".join(filter(None, (applies, _written(limit, "judged_when"))))
-    requires = typed.LessOrEqual(TRUTH, judged, node)
+    return rating, _within(read, limit, rating, if_unknown, applies)
+
+
+def _within(read: Expressions, limit: _Judged, rating: Rating, if_unknown: IfUnknown, applies: str) -> Rule:
+    """Make the rule that what is judged is within a rating."""
+    shape, entry, judged = read.shape, limit.entry, limit.value
+    in_scope = _guard((rating.guard, limit.judged_when))
+    requires = typed.LessOrEqual(TRUTH, judged, rating.node)
     margin = read.margin(requires)
     assert margin
     values = {"judged": read.shown(judged), "rating": rating.shown, "margin": margin}
-    fails = read.template(limit, "fails_because", values) or _default_reason(read, judged, label, values)
-    rule = Rule(
-        id=f"{name}/{node.name}",
-        topic=topic,
-        title=f"The {shape.text(limit, 'quantity')} is within the {label}",
+    fails = read.template(entry, "fails_because", values) or _default_reason(read, judged, rating.label, values)
+    return Rule(
+        id=f"{limit.id}/{rating.name}",
+        topic=limit.topic,
+        title=f"The {shape.text(entry, 'quantity')} is within the {rating.label}",
         subjects=read.subjects(in_scope, requires),
         guard=in_scope,
         requires=requires,
-        severity=shape.one_of(limit, "severity", SEVERITIES),
+        severity=shape.one_of(entry, "severity", SEVERITIES),
         if_unknown=if_unknown,
         fails=fails,
         unknown=(),
-        remedy=shape.text(limit, "remedy"),
-        source=source,
+        remedy=shape.text(entry, "remedy"),
+        source=limit.source,
         margin=margin,
-        applies_text=applies,
-        requires_text=f"{_written(limit, 'judged')} <= {node.name}",
-        limit=name,
+        applies_text=" and ".join(filter(None, (applies, _written(entry, "judged_when")))),
+        requires_text=f"{_written(entry, 'judged')} <= {rating.name}",
+        limit=limit.id,
     )
-    return rating, rule
 
 
 def _default_reason(read: Expressions, judged: AnyTyped, label: str, values: dict[str, Shown]) -> Template:

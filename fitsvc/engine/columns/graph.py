@@ -14,7 +14,7 @@ from fitsvc.language.typed import AnyTyped, Typed
 Kind = TypeVar("Kind", bound=Typed, covariant=True)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Step(Generic[Kind]):
     """One part: its number, its checked node, the numbers of its operands, and what it depends on.
 
@@ -58,10 +58,17 @@ class Graph:
             of_items = subject in self.item_subjects and not (
                 isinstance(node, typed.Present) and node.name == "adapter"
             )
-            return Step(number, node, (), not of_items, of_items)
+            return Step(number=number, node=node, operands=(), on_rig=not of_items, on_items=of_items)
         below = [self.steps[number] for number in operands]
         endless = any(s.endless for s in below) or typed.has_pole(node)
-        return Step(number, node, operands, any(s.on_rig for s in below), any(s.on_items for s in below), endless)
+        return Step(
+            number=number,
+            node=node,
+            operands=operands,
+            on_rig=any(s.on_rig for s in below),
+            on_items=any(s.on_items for s in below),
+            endless=endless,
+        )
 
     def inputs(self, roots: Iterable[int]) -> tuple[list[int], list[int]]:
         """The topmost parts below some roots that depend on the rig alone, and on the items alone."""
