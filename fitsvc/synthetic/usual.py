@@ -1,4 +1,4 @@
-"""What is usual of made-up accessories, as `seed_demo/made_up/accessories.yaml` says it of the rulebook's kinds and facts."""
+"""What is usual of made-up accessories, as `seed_demo/made_up/accessories.yaml` says it of the rulebook's facts."""
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
