@@ -256,9 +256,6 @@ class Answerer:
 
 def _marked(finding: Finding, question: Question) -> Finding:
     """The finding with the facts marked that are assumed, or given in place of stored ones."""
-    facts = {
-        name: f"{text} (assumed)" if name in question.assumed
-        else f"{text} (as given)" if name in question.replaced else text
-        for name, text in finding.facts.items()
-    }  # fmt: skip
+    marks = dict.fromkeys(question.replaced, " (as given)") | dict.fromkeys(question.assumed, " (assumed)")
+    facts = {name: text + marks.get(name, "") for name, text in finding.facts.items()}
     return msgspec.structs.replace(finding, facts=facts)

@@ -156,9 +156,10 @@ class RuleWords:
         behind = {slot.name: unknown_in_opening(self._wording.engine, slot, case) for slot in self._opening}
         names = (behind.get(name) or [name] for name, text in missing.items() if text == UNKNOWN or behind.get(name))
         unknown = [the(name) for name in dict.fromkeys(one for several in names for one in several)]
-        rough = [f"{the(n)} is known only as {text}"
-                 for n, text in missing.items() if text != UNKNOWN and not behind.get(n)]  # fmt: skip
-        told = joined([*([not_known(unknown)] if unknown else []), *rough])
+        rough = [(the(n), text) for n, text in missing.items() if text != UNKNOWN and not behind.get(n)]
+        told = joined(
+            [*([not_known(unknown)] if unknown else []), *(f"{one} is known only as {text}" for one, text in rough)]
+        )
         if not told:
             return f"What is known leaves it open whether {uncapped(title)}."
         return f"{capped(told)}, so it is open whether {uncapped(title)}."

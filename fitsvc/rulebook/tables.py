@@ -117,8 +117,8 @@ class _Reader:
             row = shape.mapping(node, f"row `{member}`", [*needed, *_TOLD], list(defaults))
             if row is None:
                 continue
-            told[member] = RowTold(shape.text(row, "asks"), shape.text(row, "cite"),
-                                   shape.one_of(row, "seen", SEEN), shape.text(row, "as_of"))  # fmt: skip
+            asks, cite, seen = shape.text(row, "asks"), shape.text(row, "cite"), shape.one_of(row, "seen", SEEN)
+            told[member] = RowTold(asks, cite, seen, shape.text(row, "as_of"))
             for name, kind in kinds.items():
                 value = self._cell(row.entries[name], kind) if name in row.entries else defaults.get(name)
                 cells[name] |= {member: value} if value is not None else {}
