@@ -1,5 +1,6 @@
 """The commands put together, and the one place where errors become messages and exit codes."""
 
+import gc
 import sys
 from collections.abc import Sequence
 from importlib import import_module
@@ -13,6 +14,9 @@ from fitsvc.cli.options import Commands
 from fitsvc.files import NO_ROOM
 from fitsvc.language.problems import Problem, ProblemsFound
 
+_OBJECTS_BETWEEN: Final = 50_000
+"""How many objects are made between searches for circles of them: reading rules makes many objects and no circles, and
+at Python's own 700 the searches take a tenth of it. They are some 10 MB of objects at the most."""
 _COMMANDS: Final = {
     "answer": "answer",
     "audit": "audit",
@@ -51,6 +55,7 @@ def app() -> None:
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run a command and return its exit code: 0 done, 1 the check found faults, 2 bad input."""
+    gc.set_threshold(_OBJECTS_BETWEEN)
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="replace")  # a terminal without `±` must not end the command
