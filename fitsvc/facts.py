@@ -1,7 +1,7 @@
 """Facts as people write them → typed facts, or problems that say where, what and what is allowed."""
 
 import json
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import partial, reduce
 from math import isfinite
@@ -112,9 +112,9 @@ class FactReader:
                     texts[fact.name] = wire
         return values, texts
 
-    def named(self, values: Mapping[str, Value]) -> frozenset[str]:
-        """What a question that gives these values is about beside its subjects."""
-        return frozenset(self._named & values.keys())
+    def named(self, values: Mapping[str, Value], adapters: Sequence[Mapping[str, Value]] = ()) -> frozenset[str]:
+        """What a question that gives these values is about beside its subjects; what one adapter names, all are asked."""
+        return frozenset(self._named & values.keys()).union(*(self._named & adapter.keys() for adapter in adapters))
 
     def value(self, fact: Fact, wire: Json) -> dict[str, Value]:
         """The values of a fact's slots; ProblemsFound with pointers below the fact."""

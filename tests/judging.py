@@ -32,7 +32,7 @@ def case(facts: Facts, adapters: Sequence[Facts] = ()) -> Case:
     if problems:
         raise ProblemsFound(problems)
     present = {"vehicle", "receiver", "mounting", *(name.split(".")[0] for name in facts)}
-    return Case(values, frozenset(present) | reader.named(values), tuple(stack))
+    return Case(values, frozenset(present) | reader.named(values, stack), tuple(stack))
 
 
 def result(rule: str, facts: Facts, adapters: Sequence[Facts] = ()) -> str:

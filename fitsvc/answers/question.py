@@ -200,7 +200,7 @@ class _Reading:
                 self._complain("", "the question asks about nothing", help, meaning=True)
         if self.problems:
             raise ProblemsFound(self.problems)
-        present = self.reader.named(self.values) | self.present
+        present = self.reader.named(self.values, self.adapters) | self.present
         case = Case(self.values, present, tuple(self.adapters), self.texts)
         return Question(
             case=case,

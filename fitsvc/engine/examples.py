@@ -76,7 +76,7 @@ def case_of(example: Example, reader: FactReader) -> Case:
         adapters.append(one)
     if problems:
         raise ProblemsFound(problems)
-    return Case(values, reader.named(values) | present, tuple(adapters))
+    return Case(values, reader.named(values, adapters) | present, tuple(adapters))
 
 
 def _read(

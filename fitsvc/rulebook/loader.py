@@ -240,7 +240,7 @@ class _Loader:
 
     def _reading(self, read: Expressions, facts: Map[str, Type]) -> Expressions:
         """A reader of expressions that may speak of other facts."""
-        names = replace(read.names, facts=facts)
+        names = replace(read.names, facts=facts, given=frozenset(facts) & read.vocabulary.slots().keys())
         return Expressions(
             shape=self.shape,
             vocabulary=read.vocabulary,
