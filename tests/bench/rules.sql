@@ -54,39 +54,39 @@ CREATE TABLE items (
   i438_lo DOUBLE, i438_hi DOUBLE,  -- accessory.pin_span
   i234_y BOOLEAN, i234_n BOOLEAN,  -- Membership of accessory.kind
   i441_y BOOLEAN, i441_n BOOLEAN,  -- accessory.extension_allowed
-  i447_lo DOUBLE, i447_hi DOUBLE,  -- LookupMember of accessory.min_class
-  i450_y BOOLEAN, i450_n BOOLEAN,  -- Membership of accessory.kind
-  i453_lo DOUBLE, i453_hi DOUBLE,  -- accessory.ball_hole
-  i458_lo DOUBLE, i458_hi DOUBLE,  -- accessory.platform_thickness
-  i483_y BOOLEAN, i483_n BOOLEAN,  -- Membership of accessory.kind
-  i497_y BOOLEAN, i497_n BOOLEAN,  -- Present of accessory.lowest_drop
-  i500_lo DOUBLE, i500_hi DOUBLE,  -- accessory.lowest_drop
-  i507_y BOOLEAN, i507_n BOOLEAN,  -- LessOrEqual of accessory.lowest_drop, opening.lift
-  i513_lo DOUBLE, i513_hi DOUBLE,  -- Apply of accessory.lowest_behind, accessory.rear_extent
+  i448_lo DOUBLE, i448_hi DOUBLE,  -- LookupMember of accessory.min_class
+  i451_y BOOLEAN, i451_n BOOLEAN,  -- Membership of accessory.kind
+  i454_lo DOUBLE, i454_hi DOUBLE,  -- accessory.ball_hole
+  i459_lo DOUBLE, i459_hi DOUBLE,  -- accessory.platform_thickness
+  i484_y BOOLEAN, i484_n BOOLEAN,  -- Membership of accessory.kind
+  i498_y BOOLEAN, i498_n BOOLEAN,  -- Present of accessory.lowest_drop
+  i501_lo DOUBLE, i501_hi DOUBLE,  -- accessory.lowest_drop
+  i508_y BOOLEAN, i508_n BOOLEAN,  -- LessOrEqual of accessory.lowest_drop, opening.lift
+  i514_lo DOUBLE, i514_hi DOUBLE,  -- Apply of accessory.lowest_behind, accessory.rear_extent
   i260_y BOOLEAN, i260_n BOOLEAN,  -- Membership of accessory.kind
   i258_y BOOLEAN, i258_n BOOLEAN,  -- Membership of accessory.kind
-  i534_lo DOUBLE, i534_hi DOUBLE,  -- Arithmetic of accessory.weight, accessory.capacity
-  i545_y BOOLEAN, i545_n BOOLEAN,  -- Not of accessory.obscures_plate
-  i551_y BOOLEAN, i551_n BOOLEAN,  -- Some of accessory.obscures_lamps, accessory.plug
-  i552_lo DOUBLE, i552_hi DOUBLE,  -- Arithmetic of accessory.rear_extent, opening.reach
-  i557_y BOOLEAN, i557_n BOOLEAN,  -- LessOrEqual of accessory.width
+  i535_lo DOUBLE, i535_hi DOUBLE,  -- Arithmetic of accessory.weight, accessory.capacity
+  i546_y BOOLEAN, i546_n BOOLEAN,  -- Not of accessory.obscures_plate
+  i552_y BOOLEAN, i552_n BOOLEAN,  -- Some of accessory.obscures_lamps, accessory.plug
+  i553_lo DOUBLE, i553_hi DOUBLE,  -- Arithmetic of accessory.rear_extent, opening.reach
+  i558_y BOOLEAN, i558_n BOOLEAN,  -- LessOrEqual of accessory.width
   i335_lo DOUBLE, i335_hi DOUBLE,  -- accessory.width
-  i564_y BOOLEAN, i564_n BOOLEAN,  -- LessOrEqual of accessory.width
-  i633_y BOOLEAN, i633_n BOOLEAN,  -- Not of kind.adjusts
-  i635_lo DOUBLE, i635_hi DOUBLE,  -- accessory.rise
-  i632_y BOOLEAN, i632_n BOOLEAN,  -- Membership of accessory.kind
-  i643_lo DOUBLE, i643_hi DOUBLE,  -- Arithmetic of accessory.rise_lowest
-  i646_lo DOUBLE, i646_hi DOUBLE,  -- Arithmetic of accessory.rise_highest
+  i565_y BOOLEAN, i565_n BOOLEAN,  -- LessOrEqual of accessory.width
+  i634_y BOOLEAN, i634_n BOOLEAN,  -- Not of kind.adjusts
+  i636_lo DOUBLE, i636_hi DOUBLE,  -- accessory.rise
+  i633_y BOOLEAN, i633_n BOOLEAN,  -- Membership of accessory.kind
+  i644_lo DOUBLE, i644_hi DOUBLE,  -- Arithmetic of accessory.rise_lowest
+  i647_lo DOUBLE, i647_hi DOUBLE,  -- Arithmetic of accessory.rise_highest
   i135_y BOOLEAN, i135_n BOOLEAN,  -- Membership of accessory.kind
-  i550_y BOOLEAN, i550_n BOOLEAN,  -- Not of accessory.plug
-  i548 BIGINT,  -- accessory.plug
-  i715_y BOOLEAN, i715_n BOOLEAN,  -- LookupMember of accessory.plug
-  i717_y BOOLEAN, i717_n BOOLEAN,  -- Not of accessory.plug
-  i725_y BOOLEAN, i725_n BOOLEAN,  -- accessory.hook_supplied
-  i726_y BOOLEAN, i726_n BOOLEAN,  -- Not of accessory
-  i743_y BOOLEAN, i743_n BOOLEAN,  -- Not of kind.secures_load
-  i759_y BOOLEAN, i759_n BOOLEAN,  -- accessory.wiring_adapter
-  i546_y BOOLEAN, i546_n BOOLEAN  -- accessory.obscures_lamps
+  i551_y BOOLEAN, i551_n BOOLEAN,  -- Not of accessory.plug
+  i549 BIGINT,  -- accessory.plug
+  i716_y BOOLEAN, i716_n BOOLEAN,  -- LookupMember of accessory.plug
+  i718_y BOOLEAN, i718_n BOOLEAN,  -- Not of accessory.plug
+  i726_y BOOLEAN, i726_n BOOLEAN,  -- accessory.hook_supplied
+  i727_y BOOLEAN, i727_n BOOLEAN,  -- Not of accessory
+  i744_y BOOLEAN, i744_n BOOLEAN,  -- Not of kind.secures_load
+  i760_y BOOLEAN, i760_n BOOLEAN,  -- accessory.wiring_adapter
+  i547_y BOOLEAN, i547_n BOOLEAN  -- accessory.obscures_lamps
 );
 
 CREATE TABLE rigs (
@@ -203,115 +203,115 @@ CREATE TABLE rigs (
   g435_y BOOLEAN, g435_n BOOLEAN,  -- Not of receiver.pin_supplied
   g437_lo DOUBLE, g437_hi DOUBLE,  -- receiver.tube_outside
   g444_y BOOLEAN, g444_n BOOLEAN,  -- All of opening.plain, spare, trailer
-  g448_lo DOUBLE, g448_hi DOUBLE,  -- LookupMember of receiver.hitch_class
-  g452_lo DOUBLE, g452_hi DOUBLE,  -- LookupMember of ball.shank_diameter
-  g459_lo DOUBLE, g459_hi DOUBLE,  -- LookupMember of ball.shank_diameter
-  g461_lo DOUBLE, g461_hi DOUBLE,  -- ball.shank_length
-  g465_y BOOLEAN, g465_n BOOLEAN,  -- SameMember of ball.diameter, trailer.coupler
-  g467_y BOOLEAN, g467_n BOOLEAN,  -- Not of ball.diameter
-  g472_y BOOLEAN, g472_n BOOLEAN,  -- LessOrEqual of trailer.gross_weight, ball.diameter
-  g475_y BOOLEAN, g475_n BOOLEAN,  -- Not of trailer.gross_weight
-  g477_y BOOLEAN, g477_n BOOLEAN,  -- Membership of ball.diameter
-  g478_y BOOLEAN, g478_n BOOLEAN,  -- Present of trailer.coupler_kind
-  g480_y BOOLEAN, g480_n BOOLEAN,  -- Membership of trailer.coupler_kind
-  g482_y BOOLEAN, g482_n BOOLEAN,  -- Membership of trailer.coupler_kind
-  g490_y BOOLEAN, g490_n BOOLEAN,  -- All of trailer.ring_diameter
-  g491_y BOOLEAN, g491_n BOOLEAN,  -- Present of mounting.fitted
-  g493_y BOOLEAN, g493_n BOOLEAN,  -- Not of mounting.fitted
-  g496_y BOOLEAN, g496_n BOOLEAN,  -- Not of mounting.fascia_trim
-  g498_y BOOLEAN, g498_n BOOLEAN,  -- Present of mounting.height
-  g511_y BOOLEAN, g511_n BOOLEAN,  -- Present of load.steepest_grade
-  g515_lo DOUBLE, g515_hi DOUBLE,  -- load.rear_sag
-  g521_lo DOUBLE, g521_hi DOUBLE,  -- Apply of vehicle.tyre_radius, vehicle.tyre.diameter
-  g522_lo DOUBLE, g522_hi DOUBLE,  -- load.steepest_grade
-  g529_y BOOLEAN, g529_n BOOLEAN,  -- LessOrEqual of load.steepest_grade, ground.steepest_of_vehicle
-  g530_y BOOLEAN, g530_n BOOLEAN,  -- receiver.recovery_allowed
-  g532_y BOOLEAN, g532_n BOOLEAN,  -- Not of load.person_weight
-  g535_lo DOUBLE, g535_hi DOUBLE,  -- Apply of opening.tongue_rating, vehicle.tongue_rating, receiver.vertical_rating, receiver.vertical_rating, vehicle.tongue_rating
-  g531_y BOOLEAN, g531_n BOOLEAN,  -- Present of load.person_weight
-  g538_lo DOUBLE, g538_hi DOUBLE,  -- load.person_weight
-  g542_y BOOLEAN, g542_n BOOLEAN,  -- Equal of load.person_weight
-  g558_lo DOUBLE, g558_hi DOUBLE,  -- vehicle.overall_width
-  g565_y BOOLEAN, g565_n BOOLEAN,  -- Present of load.jurisdiction
-  g567_y BOOLEAN, g567_n BOOLEAN,  -- Membership of load.jurisdiction
-  g571_lo DOUBLE, g571_hi DOUBLE,  -- Arithmetic of vehicle.wheelbase
-  g573_y BOOLEAN, g573_n BOOLEAN,  -- Membership of load.jurisdiction
+  g449_lo DOUBLE, g449_hi DOUBLE,  -- LookupMember of receiver.hitch_class
+  g453_lo DOUBLE, g453_hi DOUBLE,  -- LookupMember of ball.shank_diameter
+  g460_lo DOUBLE, g460_hi DOUBLE,  -- LookupMember of ball.shank_diameter
+  g462_lo DOUBLE, g462_hi DOUBLE,  -- ball.shank_length
+  g466_y BOOLEAN, g466_n BOOLEAN,  -- SameMember of ball.diameter, trailer.coupler
+  g468_y BOOLEAN, g468_n BOOLEAN,  -- Not of ball.diameter
+  g473_y BOOLEAN, g473_n BOOLEAN,  -- LessOrEqual of trailer.gross_weight, ball.diameter
+  g476_y BOOLEAN, g476_n BOOLEAN,  -- Not of trailer.gross_weight
+  g478_y BOOLEAN, g478_n BOOLEAN,  -- Membership of ball.diameter
+  g479_y BOOLEAN, g479_n BOOLEAN,  -- Present of trailer.coupler_kind
+  g481_y BOOLEAN, g481_n BOOLEAN,  -- Membership of trailer.coupler_kind
+  g483_y BOOLEAN, g483_n BOOLEAN,  -- Membership of trailer.coupler_kind
+  g491_y BOOLEAN, g491_n BOOLEAN,  -- All of trailer.ring_diameter
+  g492_y BOOLEAN, g492_n BOOLEAN,  -- Present of mounting.fitted
+  g494_y BOOLEAN, g494_n BOOLEAN,  -- Not of mounting.fitted
+  g497_y BOOLEAN, g497_n BOOLEAN,  -- Not of mounting.fascia_trim
+  g499_y BOOLEAN, g499_n BOOLEAN,  -- Present of mounting.height
+  g512_y BOOLEAN, g512_n BOOLEAN,  -- Present of load.steepest_grade
+  g516_lo DOUBLE, g516_hi DOUBLE,  -- load.rear_sag
+  g522_lo DOUBLE, g522_hi DOUBLE,  -- Apply of vehicle.tyre_radius, vehicle.tyre.diameter
+  g523_lo DOUBLE, g523_hi DOUBLE,  -- load.steepest_grade
+  g530_y BOOLEAN, g530_n BOOLEAN,  -- LessOrEqual of load.steepest_grade, ground.steepest_of_vehicle
+  g531_y BOOLEAN, g531_n BOOLEAN,  -- receiver.recovery_allowed
+  g533_y BOOLEAN, g533_n BOOLEAN,  -- Not of load.person_weight
+  g536_lo DOUBLE, g536_hi DOUBLE,  -- Apply of opening.tongue_rating, vehicle.tongue_rating, receiver.vertical_rating, receiver.vertical_rating, vehicle.tongue_rating
+  g532_y BOOLEAN, g532_n BOOLEAN,  -- Present of load.person_weight
+  g539_lo DOUBLE, g539_hi DOUBLE,  -- load.person_weight
+  g543_y BOOLEAN, g543_n BOOLEAN,  -- Equal of load.person_weight
+  g559_lo DOUBLE, g559_hi DOUBLE,  -- vehicle.overall_width
+  g566_y BOOLEAN, g566_n BOOLEAN,  -- Present of load.jurisdiction
+  g568_y BOOLEAN, g568_n BOOLEAN,  -- Membership of load.jurisdiction
+  g572_lo DOUBLE, g572_hi DOUBLE,  -- Arithmetic of vehicle.wheelbase
+  g574_y BOOLEAN, g574_n BOOLEAN,  -- Membership of load.jurisdiction
   g111_lo DOUBLE, g111_hi DOUBLE,  -- vehicle.rear_overhang
-  g579_lo DOUBLE, g579_hi DOUBLE,  -- Apply of vehicle.wheelbase
-  g582_y BOOLEAN, g582_n BOOLEAN,  -- Membership of trailer.brakes
-  g583_y BOOLEAN, g583_n BOOLEAN,  -- Membership of load.jurisdiction
-  g593_y BOOLEAN, g593_n BOOLEAN,  -- Conditional of load.jurisdiction, trailer.gross_weight
-  g595_y BOOLEAN, g595_n BOOLEAN,  -- Not of load.jurisdiction, load, load.jurisdiction
-  g601_y BOOLEAN, g601_n BOOLEAN,  -- Some of trailer.gross_weight, trailer.brakes
+  g580_lo DOUBLE, g580_hi DOUBLE,  -- Apply of vehicle.wheelbase
+  g583_y BOOLEAN, g583_n BOOLEAN,  -- Membership of trailer.brakes
+  g584_y BOOLEAN, g584_n BOOLEAN,  -- Membership of load.jurisdiction
+  g594_y BOOLEAN, g594_n BOOLEAN,  -- Conditional of load.jurisdiction, trailer.gross_weight
+  g596_y BOOLEAN, g596_n BOOLEAN,  -- Not of load.jurisdiction, load, load.jurisdiction
+  g602_y BOOLEAN, g602_n BOOLEAN,  -- Some of trailer.gross_weight, trailer.brakes
   g30_y BOOLEAN, g30_n BOOLEAN,  -- Present of spare
-  g602_y BOOLEAN, g602_n BOOLEAN,  -- Membership of spare.stowed_where
-  g612_y BOOLEAN, g612_n BOOLEAN,  -- LessOrEqual of spare.tyre.diameter, stowing.room
-  g613_y BOOLEAN, g613_n BOOLEAN,  -- Present of vehicle.tyre.width
-  g615_y BOOLEAN, g615_n BOOLEAN,  -- LessOrEqual of spare.tyre.width, vehicle.tyre.width
-  g616_y BOOLEAN, g616_n BOOLEAN,  -- Membership of spare.stowed_where
-  g617_y BOOLEAN, g617_n BOOLEAN,  -- SameMember of spare.stowed_where, vehicle.spare_location
-  g618_y BOOLEAN, g618_n BOOLEAN,  -- Present of spare.tyre.load
-  g619_y BOOLEAN, g619_n BOOLEAN,  -- Present of vehicle.tyre.load
-  g622_y BOOLEAN, g622_n BOOLEAN,  -- LessOrEqual of vehicle.tyre.load, spare.tyre.load
+  g603_y BOOLEAN, g603_n BOOLEAN,  -- Membership of spare.stowed_where
+  g613_y BOOLEAN, g613_n BOOLEAN,  -- LessOrEqual of spare.tyre.diameter, stowing.room
+  g614_y BOOLEAN, g614_n BOOLEAN,  -- Present of vehicle.tyre.width
+  g616_y BOOLEAN, g616_n BOOLEAN,  -- LessOrEqual of spare.tyre.width, vehicle.tyre.width
+  g617_y BOOLEAN, g617_n BOOLEAN,  -- Membership of spare.stowed_where
+  g618_y BOOLEAN, g618_n BOOLEAN,  -- SameMember of spare.stowed_where, vehicle.spare_location
+  g619_y BOOLEAN, g619_n BOOLEAN,  -- Present of spare.tyre.load
+  g620_y BOOLEAN, g620_n BOOLEAN,  -- Present of vehicle.tyre.load
+  g623_y BOOLEAN, g623_n BOOLEAN,  -- LessOrEqual of vehicle.tyre.load, spare.tyre.load
   g31_y BOOLEAN, g31_n BOOLEAN,  -- Not of spare
-  g623_y BOOLEAN, g623_n BOOLEAN,  -- Present of vehicle.tyre.diameter
-  g624_y BOOLEAN, g624_n BOOLEAN,  -- Membership of vehicle.spare_location
-  g627_y BOOLEAN, g627_n BOOLEAN,  -- Not of mounting.spare_blocked_from, vehicle.tyre.diameter
+  g624_y BOOLEAN, g624_n BOOLEAN,  -- Present of vehicle.tyre.diameter
+  g625_y BOOLEAN, g625_n BOOLEAN,  -- Membership of vehicle.spare_location
+  g628_y BOOLEAN, g628_n BOOLEAN,  -- Not of mounting.spare_blocked_from, vehicle.tyre.diameter
   g38_y BOOLEAN, g38_n BOOLEAN,  -- Present of trailer.tongue_weight
-  g630_y BOOLEAN, g630_n BOOLEAN,  -- LessOrEqual of trailer.gross_weight, trailer.tongue_weight
-  g631_y BOOLEAN, g631_n BOOLEAN,  -- LessOrEqual of trailer.tongue_weight, trailer.gross_weight
-  g637_lo DOUBLE, g637_hi DOUBLE,  -- Arithmetic of trailer.coupler_height, opening.height
-  g649_y BOOLEAN, g649_n BOOLEAN,  -- receiver.weight_distribution_allowed
-  g652_y BOOLEAN, g652_n BOOLEAN,  -- Not of trailer.brakes
-  g654_y BOOLEAN, g654_n BOOLEAN,  -- Not of trailer.gross_weight, trailer.tongue_weight
-  g656_y BOOLEAN, g656_n BOOLEAN,  -- LessOrEqual of trailer.chain_count
-  g659_y BOOLEAN, g659_n BOOLEAN,  -- Not of receiver.trailer_rating
-  g660_y BOOLEAN, g660_n BOOLEAN,  -- Present of vehicle.tow_rating
-  g663_y BOOLEAN, g663_n BOOLEAN,  -- Not of vehicle.tow_rating
-  g664_y BOOLEAN, g664_n BOOLEAN,  -- Present of trailer.chain_count
-  g666_y BOOLEAN, g666_n BOOLEAN,  -- LessOrEqual of trailer.chain_count
-  g670_y BOOLEAN, g670_n BOOLEAN,  -- LessOrEqual of chains.least_each, trailer.chain_rating_each
-  g672_y BOOLEAN, g672_n BOOLEAN,  -- LessOrEqual of trailer.gross_weight, chains.together
-  g673_y BOOLEAN, g673_n BOOLEAN,  -- Membership of load.jurisdiction
-  g677_y BOOLEAN, g677_n BOOLEAN,  -- LessOrEqual of trailer.gross_weight, load.jurisdiction, chains.together, trailer.chain_rating_each
-  g680_y BOOLEAN, g680_n BOOLEAN,  -- LessOrEqual of trailer.chain_hook_size, receiver.chain_loop_opening
-  g681_y BOOLEAN, g681_n BOOLEAN,  -- Present of receiver.d_value
-  g684_y BOOLEAN, g684_n BOOLEAN,  -- LessOrEqual of towing.d_value, receiver.d_value
-  g685_y BOOLEAN, g685_n BOOLEAN,  -- LessOrEqual of towing.least_tongue, receiver.vertical_rating
-  g688_y BOOLEAN, g688_n BOOLEAN,  -- Not of trailer.plug
-  g709_y BOOLEAN, g709_n BOOLEAN,  -- Some of trailer.plug, vehicle.socket, wiring.bridged
-  g710_y BOOLEAN, g710_n BOOLEAN,  -- Membership of trailer.brakes
-  g711_y BOOLEAN, g711_n BOOLEAN,  -- vehicle.air_supply
-  g701_y BOOLEAN, g701_n BOOLEAN,  -- Membership of trailer.brakes
-  g712_y BOOLEAN, g712_n BOOLEAN,  -- LookupMember of trailer.plug
-  g689 BIGINT,  -- vehicle.socket
-  g692_y BOOLEAN, g692_n BOOLEAN,  -- Not of vehicle.socket
-  g693_y BOOLEAN, g693_n BOOLEAN,  -- LookupMember of vehicle.socket
-  g696_y BOOLEAN, g696_n BOOLEAN,  -- Not of vehicle.socket
+  g631_y BOOLEAN, g631_n BOOLEAN,  -- LessOrEqual of trailer.gross_weight, trailer.tongue_weight
+  g632_y BOOLEAN, g632_n BOOLEAN,  -- LessOrEqual of trailer.tongue_weight, trailer.gross_weight
+  g638_lo DOUBLE, g638_hi DOUBLE,  -- Arithmetic of trailer.coupler_height, opening.height
+  g650_y BOOLEAN, g650_n BOOLEAN,  -- receiver.weight_distribution_allowed
+  g653_y BOOLEAN, g653_n BOOLEAN,  -- Not of trailer.brakes
+  g655_y BOOLEAN, g655_n BOOLEAN,  -- Not of trailer.gross_weight, trailer.tongue_weight
+  g657_y BOOLEAN, g657_n BOOLEAN,  -- LessOrEqual of trailer.chain_count
+  g660_y BOOLEAN, g660_n BOOLEAN,  -- Not of receiver.trailer_rating
+  g661_y BOOLEAN, g661_n BOOLEAN,  -- Present of vehicle.tow_rating
+  g664_y BOOLEAN, g664_n BOOLEAN,  -- Not of vehicle.tow_rating
+  g665_y BOOLEAN, g665_n BOOLEAN,  -- Present of trailer.chain_count
+  g667_y BOOLEAN, g667_n BOOLEAN,  -- LessOrEqual of trailer.chain_count
+  g671_y BOOLEAN, g671_n BOOLEAN,  -- LessOrEqual of chains.least_each, trailer.chain_rating_each
+  g673_y BOOLEAN, g673_n BOOLEAN,  -- LessOrEqual of trailer.gross_weight, chains.together
+  g674_y BOOLEAN, g674_n BOOLEAN,  -- Membership of load.jurisdiction
+  g678_y BOOLEAN, g678_n BOOLEAN,  -- LessOrEqual of trailer.gross_weight, load.jurisdiction, chains.together, trailer.chain_rating_each
+  g681_y BOOLEAN, g681_n BOOLEAN,  -- LessOrEqual of trailer.chain_hook_size, receiver.chain_loop_opening
+  g682_y BOOLEAN, g682_n BOOLEAN,  -- Present of receiver.d_value
+  g685_y BOOLEAN, g685_n BOOLEAN,  -- LessOrEqual of towing.d_value, receiver.d_value
+  g686_y BOOLEAN, g686_n BOOLEAN,  -- LessOrEqual of towing.least_tongue, receiver.vertical_rating
+  g689_y BOOLEAN, g689_n BOOLEAN,  -- Not of trailer.plug
+  g710_y BOOLEAN, g710_n BOOLEAN,  -- Some of trailer.plug, vehicle.socket, wiring.bridged
+  g711_y BOOLEAN, g711_n BOOLEAN,  -- Membership of trailer.brakes
+  g712_y BOOLEAN, g712_n BOOLEAN,  -- vehicle.air_supply
+  g702_y BOOLEAN, g702_n BOOLEAN,  -- Membership of trailer.brakes
+  g713_y BOOLEAN, g713_n BOOLEAN,  -- LookupMember of trailer.plug
+  g690 BIGINT,  -- vehicle.socket
+  g693_y BOOLEAN, g693_n BOOLEAN,  -- Not of vehicle.socket
+  g694_y BOOLEAN, g694_n BOOLEAN,  -- LookupMember of vehicle.socket
+  g697_y BOOLEAN, g697_n BOOLEAN,  -- Not of vehicle.socket
   g434_y BOOLEAN, g434_n BOOLEAN,  -- receiver.pin_supplied
-  g729_y BOOLEAN, g729_n BOOLEAN,  -- Conditional of trailer.coupler_kind, trailer.coupler_kind, trailer.ring_diameter
-  g731_y BOOLEAN, g731_n BOOLEAN,  -- Conditional of trailer.coupler_kind, trailer.coupler_kind, trailer.ring_diameter
-  g733_y BOOLEAN, g733_n BOOLEAN,  -- mounting.drilling
-  g736_y BOOLEAN, g736_n BOOLEAN,  -- Not of mounting.fascia_trim
-  g738_y BOOLEAN, g738_n BOOLEAN,  -- mounting.exhaust_lowering
-  g740_y BOOLEAN, g740_n BOOLEAN,  -- mounting.spare_lowering
-  g744_y BOOLEAN, g744_n BOOLEAN,  -- Present of load.tie_down_limit
-  g750_y BOOLEAN, g750_n BOOLEAN,  -- LessOrEqual of load.cargo_weight, load.tie_down_limit
-  g751_y BOOLEAN, g751_n BOOLEAN,  -- Not of trailer.tongue_weight
-  g700_y BOOLEAN, g700_n BOOLEAN,  -- LookupMember of vehicle.socket
-  g753_y BOOLEAN, g753_n BOOLEAN,  -- vehicle.brake_controller
-  g754_y BOOLEAN, g754_n BOOLEAN,  -- Not of trailer.plug, vehicle.socket
-  g699_y BOOLEAN, g699_n BOOLEAN,  -- Some of vehicle.socket, trailer.plug
-  g703_y BOOLEAN, g703_n BOOLEAN,  -- Some of vehicle.socket, trailer.brakes
-  g707_y BOOLEAN, g707_n BOOLEAN,  -- Some of vehicle.socket, trailer.plug, trailer.brakes
-  g756_y BOOLEAN, g756_n BOOLEAN,  -- trailer.wiring_adapter
+  g730_y BOOLEAN, g730_n BOOLEAN,  -- Conditional of trailer.coupler_kind, trailer.coupler_kind, trailer.ring_diameter
+  g732_y BOOLEAN, g732_n BOOLEAN,  -- Conditional of trailer.coupler_kind, trailer.coupler_kind, trailer.ring_diameter
+  g734_y BOOLEAN, g734_n BOOLEAN,  -- mounting.drilling
+  g737_y BOOLEAN, g737_n BOOLEAN,  -- Not of mounting.fascia_trim
+  g739_y BOOLEAN, g739_n BOOLEAN,  -- mounting.exhaust_lowering
+  g741_y BOOLEAN, g741_n BOOLEAN,  -- mounting.spare_lowering
+  g745_y BOOLEAN, g745_n BOOLEAN,  -- Present of load.tie_down_limit
+  g751_y BOOLEAN, g751_n BOOLEAN,  -- LessOrEqual of load.cargo_weight, load.tie_down_limit
+  g752_y BOOLEAN, g752_n BOOLEAN,  -- Not of trailer.tongue_weight
+  g701_y BOOLEAN, g701_n BOOLEAN,  -- LookupMember of vehicle.socket
+  g754_y BOOLEAN, g754_n BOOLEAN,  -- vehicle.brake_controller
+  g755_y BOOLEAN, g755_n BOOLEAN,  -- Not of trailer.plug, vehicle.socket
+  g700_y BOOLEAN, g700_n BOOLEAN,  -- Some of vehicle.socket, trailer.plug
+  g704_y BOOLEAN, g704_n BOOLEAN,  -- Some of vehicle.socket, trailer.brakes
+  g708_y BOOLEAN, g708_n BOOLEAN,  -- Some of vehicle.socket, trailer.plug, trailer.brakes
+  g757_y BOOLEAN, g757_n BOOLEAN,  -- trailer.wiring_adapter
   g187_lo DOUBLE, g187_hi DOUBLE,  -- ball.rating
   g189_lo DOUBLE, g189_hi DOUBLE,  -- trailer.coupler_rating
   g193_lo DOUBLE, g193_hi DOUBLE  -- Arithmetic of vehicle.gcwr, vehicle.curb_weight, people.aboard
 );
 
-SELECT rig, w, r0, r1, r2, r3, r4, r5, r6, r7, r8, r9, r10, r11, r12, r13, r14, r15, r16, r17, r18, r19, r20, r21, r22, r23, r24, r25, r26, r27, r28, r29, r30, r31, r32, r33, r34, r35, r36, r37, r38, r39, r40, r41, r42, r43, r44, r45, r46, r47, r48, r49, r50, r51, r52, r53, r54, r55, r56, r57, r58, r59, r60, r61, r62, r63, r64, r65, r66, r67, r68, r69, r70, r71, r72, r73, r74, r75, r76, r77, r78, r79, r80, r81, r82, r83, r84, r85, r86, r87, r88, r89, r90, r91, r92, r93, r94, r95, r96, r97, r98, r99, r100, r101, r102, r103, r104, r105, r106, r107, r108, r109, r110, r111, r112, r113, r114, r115, r116, r117, r118, r119, r120, r121, r122, r123, r124, r125, r126, r127, r128, r129, r130, r131, r132, r133, r134, r135, r136, r137, r138, r139, r140, r141, r142, r143, r144, r145, r146, r147, r148, r149, r150, r151,
-  CASE WHEN (r0 = 1 OR r1 = 1 OR r2 = 1 OR r3 = 1 OR r5 = 1 OR r6 = 1 OR r7 = 1 OR r8 = 1 OR r9 = 1 OR r10 = 1 OR r11 = 1 OR r13 = 1 OR r18 = 1 OR r19 = 1 OR r20 = 1 OR r21 = 1 OR r22 = 1 OR r23 = 1 OR r24 = 1 OR r25 = 1 OR r26 = 1 OR r27 = 1 OR r28 = 1 OR r29 = 1 OR r30 = 1 OR r31 = 1 OR r32 = 1 OR r33 = 1 OR r34 = 1 OR r35 = 1 OR r36 = 1 OR r38 = 1 OR r39 = 1 OR r41 = 1 OR r42 = 1 OR r44 = 1 OR r46 = 1 OR r47 = 1 OR r52 = 1 OR r63 = 1 OR r64 = 1 OR r65 = 1 OR r68 = 1 OR r69 = 1 OR r70 = 1 OR r71 = 1 OR r72 = 1 OR r74 = 1 OR r75 = 1 OR r76 = 1 OR r77 = 1 OR r78 = 1 OR r79 = 1 OR r80 = 1 OR r82 = 1 OR r83 = 1 OR r85 = 1 OR r87 = 1 OR r91 = 1 OR r93 = 1 OR r94 = 1 OR r95 = 1 OR r103 = 1 OR r105 = 1 OR r107 = 1 OR r110 = 1 OR r115 = 1 OR r116 = 1 OR r118 = 1 OR r119 = 1 OR r120 = 1 OR r121 = 1 OR r127 = 1 OR r128 = 1 OR r131 = 1) THEN 3 WHEN (r0 = 2 OR r1 = 2 OR r2 = 2 OR r19 = 2 OR r21 = 2 OR r22 = 2 OR r23 = 2 OR r24 = 2 OR r25 = 2 OR r27 = 2 OR r28 = 2 OR r31 = 2 OR r33 = 2 OR r36 = 2 OR r39 = 2 OR r52 = 2 OR r63 = 2 OR r65 = 2 OR r68 = 2 OR r69 = 2 OR r71 = 2 OR r76 = 2 OR r77 = 2 OR r79 = 2 OR r80 = 2 OR r82 = 2 OR r83 = 2 OR r91 = 2 OR r93 = 2 OR r94 = 2 OR r95 = 2 OR r105 = 2 OR r110 = 2 OR r115 = 2 OR r116 = 2) THEN 2 WHEN (r3 = 2 OR r4 = 1 OR r4 = 2 OR r5 = 2 OR r6 = 2 OR r7 = 2 OR r8 = 2 OR r9 = 2 OR r10 = 2 OR r11 = 2 OR r12 = 1 OR r12 = 2 OR r13 = 2 OR r14 = 1 OR r14 = 2 OR r15 = 1 OR r15 = 2 OR r16 = 1 OR r16 = 2 OR r17 = 1 OR r17 = 2 OR r18 = 2 OR r20 = 2 OR r26 = 2 OR r29 = 2 OR r30 = 2 OR r32 = 2 OR r34 = 2 OR r35 = 2 OR r37 = 1 OR r37 = 2 OR r38 = 2 OR r40 = 1 OR r40 = 2 OR r41 = 2 OR r42 = 2 OR r43 = 1 OR r43 = 2 OR r44 = 2 OR r45 = 1 OR r45 = 2 OR r46 = 2 OR r47 = 2 OR r48 = 1 OR r48 = 2 OR r49 = 1 OR r49 = 2 OR r50 = 1 OR r50 = 2 OR r51 = 1 OR r51 = 2 OR r53 = 1 OR r53 = 2 OR r54 = 1 OR r54 = 2 OR r55 = 1 OR r55 = 2 OR r56 = 1 OR r56 = 2 OR r57 = 1 OR r57 = 2 OR r58 = 1 OR r58 = 2 OR r59 = 1 OR r59 = 2 OR r60 = 1 OR r60 = 2 OR r61 = 1 OR r61 = 2 OR r62 = 1 OR r62 = 2 OR r64 = 2 OR r66 = 1 OR r66 = 2 OR r67 = 1 OR r67 = 2 OR r70 = 2 OR r72 = 2 OR r73 = 1 OR r73 = 2 OR r74 = 2 OR r75 = 2 OR r78 = 2 OR r81 = 1 OR r81 = 2 OR r84 = 1 OR r84 = 2 OR r85 = 2 OR r86 = 1 OR r86 = 2 OR r87 = 2 OR r88 = 1 OR r88 = 2 OR r89 = 1 OR r89 = 2 OR r90 = 1 OR r90 = 2 OR r92 = 1 OR r92 = 2 OR r96 = 1 OR r96 = 2 OR r97 = 1 OR r97 = 2 OR r98 = 1 OR r98 = 2 OR r99 = 1 OR r99 = 2 OR r100 = 1 OR r100 = 2 OR r101 = 1 OR r101 = 2 OR r102 = 1 OR r102 = 2 OR r103 = 2 OR r104 = 1 OR r104 = 2 OR r106 = 1 OR r106 = 2 OR r107 = 2 OR r108 = 1 OR r108 = 2 OR r109 = 1 OR r109 = 2 OR r111 = 1 OR r111 = 2 OR r112 = 1 OR r112 = 2 OR r113 = 1 OR r113 = 2 OR r114 = 1 OR r114 = 2 OR r117 = 1 OR r117 = 2 OR r118 = 2 OR r119 = 2 OR r120 = 2 OR r121 = 2 OR r122 = 1 OR r122 = 2 OR r123 = 1 OR r123 = 2 OR r124 = 1 OR r124 = 2 OR r125 = 1 OR r125 = 2 OR r126 = 1 OR r126 = 2 OR r127 = 2 OR r128 = 2 OR r129 = 1 OR r129 = 2 OR r130 = 1 OR r130 = 2 OR r131 = 2 OR r132 = 1 OR r132 = 2 OR r133 = 1 OR r133 = 2 OR r134 = 1 OR r135 = 1 OR r136 = 1 OR r137 = 1 OR r138 = 1 OR r139 = 1 OR r140 = 1 OR r141 = 1 OR r142 = 1 OR r143 = 1 OR r144 = 1 OR r145 = 1 OR r146 = 1 OR r147 = 1 OR r148 = 1 OR r149 = 1 OR r150 = 1 OR r151 = 1) THEN 1 ELSE 0 END::TINYINT AS outcome
+SELECT rig, w, r0, r1, r2, r3, r4, r5, r6, r7, r8, r9, r10, r11, r12, r13, r14, r15, r16, r17, r18, r19, r20, r21, r22, r23, r24, r25, r26, r27, r28, r29, r30, r31, r32, r33, r34, r35, r36, r37, r38, r39, r40, r41, r42, r43, r44, r45, r46, r47, r48, r49, r50, r51, r52, r53, r54, r55, r56, r57, r58, r59, r60, r61, r62, r63, r64, r65, r66, r67, r68, r69, r70, r71, r72, r73, r74, r75, r76, r77, r78, r79, r80, r81, r82, r83, r84, r85, r86, r87, r88, r89, r90, r91, r92, r93, r94, r95, r96, r97, r98, r99, r100, r101, r102, r103, r104, r105, r106, r107, r108, r109, r110, r111, r112, r113, r114, r115, r116, r117, r118, r119, r120, r121, r122, r123, r124, r125, r126, r127, r128, r129, r130, r131, r132, r133, r134, r135, r136, r137, r138, r139, r140, r141, r142, r143, r144, r145, r146, r147, r148, r149, r150, r151, r152,
+  CASE WHEN (r0 = 1 OR r1 = 1 OR r2 = 1 OR r3 = 1 OR r5 = 1 OR r6 = 1 OR r7 = 1 OR r8 = 1 OR r9 = 1 OR r10 = 1 OR r11 = 1 OR r13 = 1 OR r18 = 1 OR r19 = 1 OR r20 = 1 OR r21 = 1 OR r22 = 1 OR r23 = 1 OR r24 = 1 OR r25 = 1 OR r26 = 1 OR r27 = 1 OR r28 = 1 OR r29 = 1 OR r30 = 1 OR r31 = 1 OR r32 = 1 OR r33 = 1 OR r34 = 1 OR r35 = 1 OR r36 = 1 OR r38 = 1 OR r39 = 1 OR r41 = 1 OR r42 = 1 OR r44 = 1 OR r46 = 1 OR r47 = 1 OR r52 = 1 OR r63 = 1 OR r64 = 1 OR r65 = 1 OR r68 = 1 OR r69 = 1 OR r70 = 1 OR r71 = 1 OR r72 = 1 OR r74 = 1 OR r76 = 1 OR r77 = 1 OR r78 = 1 OR r79 = 1 OR r80 = 1 OR r81 = 1 OR r83 = 1 OR r84 = 1 OR r86 = 1 OR r88 = 1 OR r92 = 1 OR r94 = 1 OR r95 = 1 OR r96 = 1 OR r104 = 1 OR r106 = 1 OR r108 = 1 OR r111 = 1 OR r116 = 1 OR r117 = 1 OR r119 = 1 OR r120 = 1 OR r121 = 1 OR r122 = 1 OR r128 = 1 OR r129 = 1 OR r132 = 1) THEN 3 WHEN (r0 = 2 OR r1 = 2 OR r2 = 2 OR r19 = 2 OR r21 = 2 OR r22 = 2 OR r23 = 2 OR r24 = 2 OR r25 = 2 OR r27 = 2 OR r28 = 2 OR r31 = 2 OR r33 = 2 OR r36 = 2 OR r39 = 2 OR r52 = 2 OR r63 = 2 OR r65 = 2 OR r68 = 2 OR r69 = 2 OR r71 = 2 OR r77 = 2 OR r78 = 2 OR r80 = 2 OR r81 = 2 OR r83 = 2 OR r84 = 2 OR r92 = 2 OR r94 = 2 OR r95 = 2 OR r96 = 2 OR r106 = 2 OR r111 = 2 OR r116 = 2 OR r117 = 2) THEN 2 WHEN (r3 = 2 OR r4 = 1 OR r4 = 2 OR r5 = 2 OR r6 = 2 OR r7 = 2 OR r8 = 2 OR r9 = 2 OR r10 = 2 OR r11 = 2 OR r12 = 1 OR r12 = 2 OR r13 = 2 OR r14 = 1 OR r14 = 2 OR r15 = 1 OR r15 = 2 OR r16 = 1 OR r16 = 2 OR r17 = 1 OR r17 = 2 OR r18 = 2 OR r20 = 2 OR r26 = 2 OR r29 = 2 OR r30 = 2 OR r32 = 2 OR r34 = 2 OR r35 = 2 OR r37 = 1 OR r37 = 2 OR r38 = 2 OR r40 = 1 OR r40 = 2 OR r41 = 2 OR r42 = 2 OR r43 = 1 OR r43 = 2 OR r44 = 2 OR r45 = 1 OR r45 = 2 OR r46 = 2 OR r47 = 2 OR r48 = 1 OR r48 = 2 OR r49 = 1 OR r49 = 2 OR r50 = 1 OR r50 = 2 OR r51 = 1 OR r51 = 2 OR r53 = 1 OR r53 = 2 OR r54 = 1 OR r54 = 2 OR r55 = 1 OR r55 = 2 OR r56 = 1 OR r56 = 2 OR r57 = 1 OR r57 = 2 OR r58 = 1 OR r58 = 2 OR r59 = 1 OR r59 = 2 OR r60 = 1 OR r60 = 2 OR r61 = 1 OR r61 = 2 OR r62 = 1 OR r62 = 2 OR r64 = 2 OR r66 = 1 OR r66 = 2 OR r67 = 1 OR r67 = 2 OR r70 = 2 OR r72 = 2 OR r73 = 1 OR r73 = 2 OR r74 = 2 OR r75 = 1 OR r75 = 2 OR r76 = 2 OR r79 = 2 OR r82 = 1 OR r82 = 2 OR r85 = 1 OR r85 = 2 OR r86 = 2 OR r87 = 1 OR r87 = 2 OR r88 = 2 OR r89 = 1 OR r89 = 2 OR r90 = 1 OR r90 = 2 OR r91 = 1 OR r91 = 2 OR r93 = 1 OR r93 = 2 OR r97 = 1 OR r97 = 2 OR r98 = 1 OR r98 = 2 OR r99 = 1 OR r99 = 2 OR r100 = 1 OR r100 = 2 OR r101 = 1 OR r101 = 2 OR r102 = 1 OR r102 = 2 OR r103 = 1 OR r103 = 2 OR r104 = 2 OR r105 = 1 OR r105 = 2 OR r107 = 1 OR r107 = 2 OR r108 = 2 OR r109 = 1 OR r109 = 2 OR r110 = 1 OR r110 = 2 OR r112 = 1 OR r112 = 2 OR r113 = 1 OR r113 = 2 OR r114 = 1 OR r114 = 2 OR r115 = 1 OR r115 = 2 OR r118 = 1 OR r118 = 2 OR r119 = 2 OR r120 = 2 OR r121 = 2 OR r122 = 2 OR r123 = 1 OR r123 = 2 OR r124 = 1 OR r124 = 2 OR r125 = 1 OR r125 = 2 OR r126 = 1 OR r126 = 2 OR r127 = 1 OR r127 = 2 OR r128 = 2 OR r129 = 2 OR r130 = 1 OR r130 = 2 OR r131 = 1 OR r131 = 2 OR r132 = 2 OR r133 = 1 OR r133 = 2 OR r134 = 1 OR r134 = 2 OR r135 = 1 OR r136 = 1 OR r137 = 1 OR r138 = 1 OR r139 = 1 OR r140 = 1 OR r141 = 1 OR r142 = 1 OR r143 = 1 OR r144 = 1 OR r145 = 1 OR r146 = 1 OR r147 = 1 OR r148 = 1 OR r149 = 1 OR r150 = 1 OR r151 = 1 OR r152 = 1) THEN 1 ELSE 0 END::TINYINT AS outcome
 FROM (
   SELECT
     rig,
@@ -472,159 +472,161 @@ FROM (
     CASE WHEN ((i0_n AND g444_n)) THEN 3 WHEN true THEN 0 WHEN false THEN 1 ELSE 2 END::TINYINT AS r73,
     -- sleeve-adds-no-length where present(accessory) or (not opening.plain and not present(trailer) and not present(spare)): opening.sleeve_flush
     CASE WHEN ((i0_n AND g444_n)) THEN 3 WHEN true THEN 0 WHEN false THEN 1 ELSE 2 END::TINYINT AS r74,
+    -- sleeve-rating-told where present(accessory) and not kind.only_pin and opening.sleeved: opening.sleeve_labels_told
+    CASE WHEN true THEN 3 WHEN true THEN 0 WHEN false THEN 1 ELSE 2 END::TINYINT AS r75,
     -- class-asked-for where not kind.only_pin: lookup(class_rank, receiver.hitch_class) >= lookup(asked_class_rank, accessory.min_class)
-    CASE WHEN (i0_n OR i235_n) THEN 3 WHEN (i447_hi <= g448_lo + 1e-06) THEN 0 WHEN ((i0_y AND i235_y) AND (i447_lo > g448_hi + 1e-06)) THEN 1 ELSE 2 END::TINYINT AS r75,
+    CASE WHEN (i0_n OR i235_n) THEN 3 WHEN (i448_hi <= g449_lo + 1e-06) THEN 0 WHEN ((i0_y AND i235_y) AND (i448_lo > g449_hi + 1e-06)) THEN 1 ELSE 2 END::TINYINT AS r76,
     -- ball-shank-enters-hole where kind.takes_ball: accessory.ball_hole >= ball.shank_diameter
-    CASE WHEN (i0_n OR g186_n OR i450_n) THEN 3 WHEN (g452_hi <= i453_lo + 1e-06) THEN 0 WHEN ((i0_y AND g186_y AND i450_y) AND (g452_lo > i453_hi + 1e-06)) THEN 1 ELSE 2 END::TINYINT AS r76,
+    CASE WHEN (i0_n OR g186_n OR i451_n) THEN 3 WHEN (g453_hi <= i454_lo + 1e-06) THEN 0 WHEN ((i0_y AND g186_y AND i451_y) AND (g453_lo > i454_hi + 1e-06)) THEN 1 ELSE 2 END::TINYINT AS r77,
     -- ball-shank-fills-hole where kind.takes_ball: accessory.ball_hole - ball.shank_diameter <= 1/16 in
-    CASE WHEN (i0_n OR g186_n OR i450_n) THEN 3 WHEN ((i453_hi - g452_lo) <= 1.5875::DOUBLE + 1e-06) THEN 0 WHEN ((i0_y AND g186_y AND i450_y) AND ((i453_lo - g452_hi) > 1.5875::DOUBLE + 1e-06)) THEN 1 ELSE 2 END::TINYINT AS r77,
+    CASE WHEN (i0_n OR g186_n OR i451_n) THEN 3 WHEN ((i454_hi - g453_lo) <= 1.5875::DOUBLE + 1e-06) THEN 0 WHEN ((i0_y AND g186_y AND i451_y) AND ((i454_lo - g453_hi) > 1.5875::DOUBLE + 1e-06)) THEN 1 ELSE 2 END::TINYINT AS r78,
     -- ball-shank-long-enough where kind.takes_ball: ball.shank_length >= accessory.platform_thickness + lookup(nut_and_washer, ball.shank_diameter)
-    CASE WHEN (i0_n OR g186_n OR i450_n) THEN 3 WHEN ((i458_hi + g459_hi) <= g461_lo + 1e-06) THEN 0 WHEN ((i0_y AND g186_y AND i450_y) AND ((i458_lo + g459_lo) > g461_hi + 1e-06)) THEN 1 ELSE 2 END::TINYINT AS r78,
+    CASE WHEN (i0_n OR g186_n OR i451_n) THEN 3 WHEN ((i459_hi + g460_hi) <= g462_lo + 1e-06) THEN 0 WHEN ((i0_y AND g186_y AND i451_y) AND ((i459_lo + g460_lo) > g462_hi + 1e-06)) THEN 1 ELSE 2 END::TINYINT AS r79,
     -- ball-fits-coupler: ball.diameter == trailer.coupler
-    CASE WHEN (g186_n OR g28_n) THEN 3 WHEN g465_y THEN 0 WHEN ((g186_y AND g28_y) AND g465_n) THEN 1 ELSE 2 END::TINYINT AS r79,
+    CASE WHEN (g186_n OR g28_n) THEN 3 WHEN g466_y THEN 0 WHEN ((g186_y AND g28_y) AND g466_n) THEN 1 ELSE 2 END::TINYINT AS r80,
     -- ball-large-enough-for-class where ball.diameter != 50 mm: ball.diameter >= lookup(smallest_ball, lookup(trailer_class, trailer.gross_weight))
-    CASE WHEN (g186_n OR g28_n OR g467_n) THEN 3 WHEN g472_y THEN 0 WHEN ((g186_y AND g28_y AND g467_y) AND g472_n) THEN 1 ELSE 2 END::TINYINT AS r80,
+    CASE WHEN (g186_n OR g28_n OR g468_n) THEN 3 WHEN g473_y THEN 0 WHEN ((g186_y AND g28_y AND g468_y) AND g473_n) THEN 1 ELSE 2 END::TINYINT AS r81,
     -- ball-usual-for-heavy-trailers where trailer.gross_weight > 8000 lb and ball.diameter != 50 mm: ball.diameter in [2-5/16 in, 3 in]
-    CASE WHEN (g186_n OR g28_n OR g475_n OR g467_n) THEN 3 WHEN g477_y THEN 0 WHEN ((g186_y AND g28_y AND g475_y AND g467_y) AND g477_n) THEN 1 ELSE 2 END::TINYINT AS r81,
+    CASE WHEN (g186_n OR g28_n OR g476_n OR g468_n) THEN 3 WHEN g478_y THEN 0 WHEN ((g186_y AND g28_y AND g476_y AND g468_y) AND g478_n) THEN 1 ELSE 2 END::TINYINT AS r82,
     -- coupling-suits-mount where kind.tows: (trailer.coupler_kind == ball_coupler and kind.takes_ball) or (trailer.coupler_kind == lunette_ring and kind.takes_ring)
-    CASE WHEN (i0_n OR g28_n OR g478_n OR i29_n) THEN 3 WHEN ((g480_y AND i450_y) OR (g482_y AND i483_y)) THEN 0 WHEN ((i0_y AND g28_y AND g478_y AND i29_y) AND ((g480_n OR i450_n) AND (g482_n OR i483_n))) THEN 1 ELSE 2 END::TINYINT AS r82,
+    CASE WHEN (i0_n OR g28_n OR g479_n OR i29_n) THEN 3 WHEN ((g481_y AND i451_y) OR (g483_y AND i484_y)) THEN 0 WHEN ((i0_y AND g28_y AND g479_y AND i29_y) AND ((g481_n OR i451_n) AND (g483_n OR i484_n))) THEN 1 ELSE 2 END::TINYINT AS r83,
     -- pintle-takes-ring where kind.takes_ring: trailer.ring_diameter >= 2-3/8 in and trailer.ring_diameter <= 3 in
-    CASE WHEN (i0_n OR g28_n OR i483_n) THEN 3 WHEN g490_y THEN 0 WHEN ((i0_y AND g28_y AND i483_y) AND g490_n) THEN 1 ELSE 2 END::TINYINT AS r83,
+    CASE WHEN (i0_n OR g28_n OR i484_n) THEN 3 WHEN g491_y THEN 0 WHEN ((i0_y AND g28_y AND i484_y) AND g491_n) THEN 1 ELSE 2 END::TINYINT AS r84,
     -- trimming-does-not-show where not mounting.fitted: mounting.fascia_trim != visible
-    CASE WHEN (g491_n OR g493_n) THEN 3 WHEN g496_y THEN 0 WHEN ((g491_y AND g493_y) AND g496_n) THEN 1 ELSE 2 END::TINYINT AS r84,
+    CASE WHEN (g492_n OR g494_n) THEN 3 WHEN g497_y THEN 0 WHEN ((g492_y AND g494_y) AND g497_n) THEN 1 ELSE 2 END::TINYINT AS r85,
     -- above-the-ground where not kind.only_pin and present(accessory.lowest_drop) and present(mounting.height): ground.lowest_empty > 0 in
-    CASE WHEN (i0_n OR i235_n OR i497_n OR g498_n) THEN 3 WHEN ((g267_lo - i500_hi) > 0.0::DOUBLE + 1e-06) THEN 0 WHEN ((i0_y AND i235_y AND i497_y AND g498_y) AND ((g267_hi - i500_lo) <= 0.0::DOUBLE + 1e-06)) THEN 1 ELSE 2 END::TINYINT AS r85,
+    CASE WHEN (i0_n OR i235_n OR i498_n OR g499_n) THEN 3 WHEN ((g267_lo - i501_hi) > 0.0::DOUBLE + 1e-06) THEN 0 WHEN ((i0_y AND i235_y AND i498_y AND g499_y) AND ((g267_hi - i501_lo) <= 0.0::DOUBLE + 1e-06)) THEN 1 ELSE 2 END::TINYINT AS r86,
     -- well-above-the-ground where not kind.only_pin and present(accessory.lowest_drop): accessory.lowest_drop - opening.lift <= 2 in or ground.lowest_empty >= 6 in
-    CASE WHEN (i0_n OR i235_n OR i497_n) THEN 3 WHEN (i507_y OR (152.4::DOUBLE <= (g267_lo - i500_hi) + 1e-06)) THEN 0 WHEN ((i0_y AND i235_y AND i497_y) AND (i507_n AND (152.4::DOUBLE > (g267_hi - i500_lo) + 1e-06))) THEN 1 ELSE 2 END::TINYINT AS r86,
+    CASE WHEN (i0_n OR i235_n OR i498_n) THEN 3 WHEN (i508_y OR (152.4::DOUBLE <= (g267_lo - i501_hi) + 1e-06)) THEN 0 WHEN ((i0_y AND i235_y AND i498_y) AND (i508_n AND (152.4::DOUBLE > (g267_hi - i501_lo) + 1e-06))) THEN 1 ELSE 2 END::TINYINT AS r87,
     -- clears-steepest-grade where not kind.only_pin: ground.left >= 0 in
-    CASE WHEN (i0_n OR g1_n OR g511_n OR i235_n) THEN 3 WHEN (0.0::DOUBLE <= CASE WHEN (CASE WHEN greatest((g115_hi + i513_hi), 0.0) = 0 OR sin(least(greatest(atan2(greatest((g115_hi + i513_hi), 0.0), greatest(g521_lo, 0.0) - ((g267_lo - i500_hi) - g515_hi)), atan(greatest(g522_lo, 0.0))), atan(greatest(g522_hi, 0.0)))) = 0 THEN 0 ELSE greatest((g115_hi + i513_hi), 0.0) * sin(least(greatest(atan2(greatest((g115_hi + i513_hi), 0.0), greatest(g521_lo, 0.0) - ((g267_lo - i500_hi) - g515_hi)), atan(greatest(g522_lo, 0.0))), atan(greatest(g522_hi, 0.0)))) END) = 'inf'::DOUBLE OR (CASE WHEN ((g267_lo - i500_hi) - g515_hi) = 0 OR cos(least(greatest(atan2(greatest((g115_hi + i513_hi), 0.0), greatest(g521_lo, 0.0) - ((g267_lo - i500_hi) - g515_hi)), atan(greatest(g522_lo, 0.0))), atan(greatest(g522_hi, 0.0)))) = 0 THEN 0 ELSE ((g267_lo - i500_hi) - g515_hi) * cos(least(greatest(atan2(greatest((g115_hi + i513_hi), 0.0), greatest(g521_lo, 0.0) - ((g267_lo - i500_hi) - g515_hi)), atan(greatest(g522_lo, 0.0))), atan(greatest(g522_hi, 0.0)))) END) = '-inf'::DOUBLE THEN '-inf'::DOUBLE ELSE (CASE WHEN ((g267_lo - i500_hi) - g515_hi) = 0 OR cos(least(greatest(atan2(greatest((g115_hi + i513_hi), 0.0), greatest(g521_lo, 0.0) - ((g267_lo - i500_hi) - g515_hi)), atan(greatest(g522_lo, 0.0))), atan(greatest(g522_hi, 0.0)))) = 0 THEN 0 ELSE ((g267_lo - i500_hi) - g515_hi) * cos(least(greatest(atan2(greatest((g115_hi + i513_hi), 0.0), greatest(g521_lo, 0.0) - ((g267_lo - i500_hi) - g515_hi)), atan(greatest(g522_lo, 0.0))), atan(greatest(g522_hi, 0.0)))) END) - (CASE WHEN greatest((g115_hi + i513_hi), 0.0) = 0 OR sin(least(greatest(atan2(greatest((g115_hi + i513_hi), 0.0), greatest(g521_lo, 0.0) - ((g267_lo - i500_hi) - g515_hi)), atan(greatest(g522_lo, 0.0))), atan(greatest(g522_hi, 0.0)))) = 0 THEN 0 ELSE greatest((g115_hi + i513_hi), 0.0) * sin(least(greatest(atan2(greatest((g115_hi + i513_hi), 0.0), greatest(g521_lo, 0.0) - ((g267_lo - i500_hi) - g515_hi)), atan(greatest(g522_lo, 0.0))), atan(greatest(g522_hi, 0.0)))) END) + (CASE WHEN greatest(g521_lo, 0.0) = 0 OR (1.0 - cos(least(greatest(atan2(greatest((g115_hi + i513_hi), 0.0), greatest(g521_lo, 0.0) - ((g267_lo - i500_hi) - g515_hi)), atan(greatest(g522_lo, 0.0))), atan(greatest(g522_hi, 0.0))))) = 0 THEN 0 ELSE greatest(g521_lo, 0.0) * (1.0 - cos(least(greatest(atan2(greatest((g115_hi + i513_hi), 0.0), greatest(g521_lo, 0.0) - ((g267_lo - i500_hi) - g515_hi)), atan(greatest(g522_lo, 0.0))), atan(greatest(g522_hi, 0.0))))) END) END + 1e-06) THEN 0 WHEN ((i0_y AND g1_y AND g511_y AND i235_y) AND (0.0::DOUBLE > greatest(CASE WHEN (CASE WHEN greatest((g115_lo + i513_lo), 0.0) = 0 OR sin(atan(greatest(g522_lo, 0.0))) = 0 THEN 0 ELSE greatest((g115_lo + i513_lo), 0.0) * sin(atan(greatest(g522_lo, 0.0))) END) = 'inf'::DOUBLE OR (CASE WHEN ((g267_hi - i500_lo) - g515_lo) = 0 OR cos(atan(greatest(g522_lo, 0.0))) = 0 THEN 0 ELSE ((g267_hi - i500_lo) - g515_lo) * cos(atan(greatest(g522_lo, 0.0))) END) = '-inf'::DOUBLE THEN '-inf'::DOUBLE ELSE (CASE WHEN ((g267_hi - i500_lo) - g515_lo) = 0 OR cos(atan(greatest(g522_lo, 0.0))) = 0 THEN 0 ELSE ((g267_hi - i500_lo) - g515_lo) * cos(atan(greatest(g522_lo, 0.0))) END) - (CASE WHEN greatest((g115_lo + i513_lo), 0.0) = 0 OR sin(atan(greatest(g522_lo, 0.0))) = 0 THEN 0 ELSE greatest((g115_lo + i513_lo), 0.0) * sin(atan(greatest(g522_lo, 0.0))) END) + (CASE WHEN greatest(g521_hi, 0.0) = 0 OR (1.0 - cos(atan(greatest(g522_lo, 0.0)))) = 0 THEN 0 ELSE greatest(g521_hi, 0.0) * (1.0 - cos(atan(greatest(g522_lo, 0.0)))) END) END, CASE WHEN (CASE WHEN greatest((g115_lo + i513_lo), 0.0) = 0 OR sin(atan(greatest(g522_hi, 0.0))) = 0 THEN 0 ELSE greatest((g115_lo + i513_lo), 0.0) * sin(atan(greatest(g522_hi, 0.0))) END) = 'inf'::DOUBLE OR (CASE WHEN ((g267_hi - i500_lo) - g515_lo) = 0 OR cos(atan(greatest(g522_hi, 0.0))) = 0 THEN 0 ELSE ((g267_hi - i500_lo) - g515_lo) * cos(atan(greatest(g522_hi, 0.0))) END) = '-inf'::DOUBLE THEN '-inf'::DOUBLE ELSE (CASE WHEN ((g267_hi - i500_lo) - g515_lo) = 0 OR cos(atan(greatest(g522_hi, 0.0))) = 0 THEN 0 ELSE ((g267_hi - i500_lo) - g515_lo) * cos(atan(greatest(g522_hi, 0.0))) END) - (CASE WHEN greatest((g115_lo + i513_lo), 0.0) = 0 OR sin(atan(greatest(g522_hi, 0.0))) = 0 THEN 0 ELSE greatest((g115_lo + i513_lo), 0.0) * sin(atan(greatest(g522_hi, 0.0))) END) + (CASE WHEN greatest(g521_hi, 0.0) = 0 OR (1.0 - cos(atan(greatest(g522_hi, 0.0)))) = 0 THEN 0 ELSE greatest(g521_hi, 0.0) * (1.0 - cos(atan(greatest(g522_hi, 0.0)))) END) END) + 1e-06)) THEN 1 ELSE 2 END::TINYINT AS r87,
+    CASE WHEN (i0_n OR g1_n OR g512_n OR i235_n) THEN 3 WHEN (0.0::DOUBLE <= CASE WHEN (CASE WHEN greatest((g115_hi + i514_hi), 0.0) = 0 OR sin(least(greatest(atan2(greatest((g115_hi + i514_hi), 0.0), greatest(g522_lo, 0.0) - ((g267_lo - i501_hi) - g516_hi)), atan(greatest(g523_lo, 0.0))), atan(greatest(g523_hi, 0.0)))) = 0 THEN 0 ELSE greatest((g115_hi + i514_hi), 0.0) * sin(least(greatest(atan2(greatest((g115_hi + i514_hi), 0.0), greatest(g522_lo, 0.0) - ((g267_lo - i501_hi) - g516_hi)), atan(greatest(g523_lo, 0.0))), atan(greatest(g523_hi, 0.0)))) END) = 'inf'::DOUBLE OR (CASE WHEN ((g267_lo - i501_hi) - g516_hi) = 0 OR cos(least(greatest(atan2(greatest((g115_hi + i514_hi), 0.0), greatest(g522_lo, 0.0) - ((g267_lo - i501_hi) - g516_hi)), atan(greatest(g523_lo, 0.0))), atan(greatest(g523_hi, 0.0)))) = 0 THEN 0 ELSE ((g267_lo - i501_hi) - g516_hi) * cos(least(greatest(atan2(greatest((g115_hi + i514_hi), 0.0), greatest(g522_lo, 0.0) - ((g267_lo - i501_hi) - g516_hi)), atan(greatest(g523_lo, 0.0))), atan(greatest(g523_hi, 0.0)))) END) = '-inf'::DOUBLE THEN '-inf'::DOUBLE ELSE (CASE WHEN ((g267_lo - i501_hi) - g516_hi) = 0 OR cos(least(greatest(atan2(greatest((g115_hi + i514_hi), 0.0), greatest(g522_lo, 0.0) - ((g267_lo - i501_hi) - g516_hi)), atan(greatest(g523_lo, 0.0))), atan(greatest(g523_hi, 0.0)))) = 0 THEN 0 ELSE ((g267_lo - i501_hi) - g516_hi) * cos(least(greatest(atan2(greatest((g115_hi + i514_hi), 0.0), greatest(g522_lo, 0.0) - ((g267_lo - i501_hi) - g516_hi)), atan(greatest(g523_lo, 0.0))), atan(greatest(g523_hi, 0.0)))) END) - (CASE WHEN greatest((g115_hi + i514_hi), 0.0) = 0 OR sin(least(greatest(atan2(greatest((g115_hi + i514_hi), 0.0), greatest(g522_lo, 0.0) - ((g267_lo - i501_hi) - g516_hi)), atan(greatest(g523_lo, 0.0))), atan(greatest(g523_hi, 0.0)))) = 0 THEN 0 ELSE greatest((g115_hi + i514_hi), 0.0) * sin(least(greatest(atan2(greatest((g115_hi + i514_hi), 0.0), greatest(g522_lo, 0.0) - ((g267_lo - i501_hi) - g516_hi)), atan(greatest(g523_lo, 0.0))), atan(greatest(g523_hi, 0.0)))) END) + (CASE WHEN greatest(g522_lo, 0.0) = 0 OR (1.0 - cos(least(greatest(atan2(greatest((g115_hi + i514_hi), 0.0), greatest(g522_lo, 0.0) - ((g267_lo - i501_hi) - g516_hi)), atan(greatest(g523_lo, 0.0))), atan(greatest(g523_hi, 0.0))))) = 0 THEN 0 ELSE greatest(g522_lo, 0.0) * (1.0 - cos(least(greatest(atan2(greatest((g115_hi + i514_hi), 0.0), greatest(g522_lo, 0.0) - ((g267_lo - i501_hi) - g516_hi)), atan(greatest(g523_lo, 0.0))), atan(greatest(g523_hi, 0.0))))) END) END + 1e-06) THEN 0 WHEN ((i0_y AND g1_y AND g512_y AND i235_y) AND (0.0::DOUBLE > greatest(CASE WHEN (CASE WHEN greatest((g115_lo + i514_lo), 0.0) = 0 OR sin(atan(greatest(g523_lo, 0.0))) = 0 THEN 0 ELSE greatest((g115_lo + i514_lo), 0.0) * sin(atan(greatest(g523_lo, 0.0))) END) = 'inf'::DOUBLE OR (CASE WHEN ((g267_hi - i501_lo) - g516_lo) = 0 OR cos(atan(greatest(g523_lo, 0.0))) = 0 THEN 0 ELSE ((g267_hi - i501_lo) - g516_lo) * cos(atan(greatest(g523_lo, 0.0))) END) = '-inf'::DOUBLE THEN '-inf'::DOUBLE ELSE (CASE WHEN ((g267_hi - i501_lo) - g516_lo) = 0 OR cos(atan(greatest(g523_lo, 0.0))) = 0 THEN 0 ELSE ((g267_hi - i501_lo) - g516_lo) * cos(atan(greatest(g523_lo, 0.0))) END) - (CASE WHEN greatest((g115_lo + i514_lo), 0.0) = 0 OR sin(atan(greatest(g523_lo, 0.0))) = 0 THEN 0 ELSE greatest((g115_lo + i514_lo), 0.0) * sin(atan(greatest(g523_lo, 0.0))) END) + (CASE WHEN greatest(g522_hi, 0.0) = 0 OR (1.0 - cos(atan(greatest(g523_lo, 0.0)))) = 0 THEN 0 ELSE greatest(g522_hi, 0.0) * (1.0 - cos(atan(greatest(g523_lo, 0.0)))) END) END, CASE WHEN (CASE WHEN greatest((g115_lo + i514_lo), 0.0) = 0 OR sin(atan(greatest(g523_hi, 0.0))) = 0 THEN 0 ELSE greatest((g115_lo + i514_lo), 0.0) * sin(atan(greatest(g523_hi, 0.0))) END) = 'inf'::DOUBLE OR (CASE WHEN ((g267_hi - i501_lo) - g516_lo) = 0 OR cos(atan(greatest(g523_hi, 0.0))) = 0 THEN 0 ELSE ((g267_hi - i501_lo) - g516_lo) * cos(atan(greatest(g523_hi, 0.0))) END) = '-inf'::DOUBLE THEN '-inf'::DOUBLE ELSE (CASE WHEN ((g267_hi - i501_lo) - g516_lo) = 0 OR cos(atan(greatest(g523_hi, 0.0))) = 0 THEN 0 ELSE ((g267_hi - i501_lo) - g516_lo) * cos(atan(greatest(g523_hi, 0.0))) END) - (CASE WHEN greatest((g115_lo + i514_lo), 0.0) = 0 OR sin(atan(greatest(g523_hi, 0.0))) = 0 THEN 0 ELSE greatest((g115_lo + i514_lo), 0.0) * sin(atan(greatest(g523_hi, 0.0))) END) + (CASE WHEN greatest(g522_hi, 0.0) = 0 OR (1.0 - cos(atan(greatest(g523_hi, 0.0)))) = 0 THEN 0 ELSE greatest(g522_hi, 0.0) * (1.0 - cos(atan(greatest(g523_hi, 0.0)))) END) END) + 1e-06)) THEN 1 ELSE 2 END::TINYINT AS r88,
     -- clears-steepest-grade-with-room where not kind.only_pin and ground.left >= 0 in: ground.left >= 1 in
-    CASE WHEN (i0_n OR g1_n OR g511_n OR i235_n OR (0.0::DOUBLE > greatest(CASE WHEN (CASE WHEN greatest((g115_lo + i513_lo), 0.0) = 0 OR sin(atan(greatest(g522_lo, 0.0))) = 0 THEN 0 ELSE greatest((g115_lo + i513_lo), 0.0) * sin(atan(greatest(g522_lo, 0.0))) END) = 'inf'::DOUBLE OR (CASE WHEN ((g267_hi - i500_lo) - g515_lo) = 0 OR cos(atan(greatest(g522_lo, 0.0))) = 0 THEN 0 ELSE ((g267_hi - i500_lo) - g515_lo) * cos(atan(greatest(g522_lo, 0.0))) END) = '-inf'::DOUBLE THEN '-inf'::DOUBLE ELSE (CASE WHEN ((g267_hi - i500_lo) - g515_lo) = 0 OR cos(atan(greatest(g522_lo, 0.0))) = 0 THEN 0 ELSE ((g267_hi - i500_lo) - g515_lo) * cos(atan(greatest(g522_lo, 0.0))) END) - (CASE WHEN greatest((g115_lo + i513_lo), 0.0) = 0 OR sin(atan(greatest(g522_lo, 0.0))) = 0 THEN 0 ELSE greatest((g115_lo + i513_lo), 0.0) * sin(atan(greatest(g522_lo, 0.0))) END) + (CASE WHEN greatest(g521_hi, 0.0) = 0 OR (1.0 - cos(atan(greatest(g522_lo, 0.0)))) = 0 THEN 0 ELSE greatest(g521_hi, 0.0) * (1.0 - cos(atan(greatest(g522_lo, 0.0)))) END) END, CASE WHEN (CASE WHEN greatest((g115_lo + i513_lo), 0.0) = 0 OR sin(atan(greatest(g522_hi, 0.0))) = 0 THEN 0 ELSE greatest((g115_lo + i513_lo), 0.0) * sin(atan(greatest(g522_hi, 0.0))) END) = 'inf'::DOUBLE OR (CASE WHEN ((g267_hi - i500_lo) - g515_lo) = 0 OR cos(atan(greatest(g522_hi, 0.0))) = 0 THEN 0 ELSE ((g267_hi - i500_lo) - g515_lo) * cos(atan(greatest(g522_hi, 0.0))) END) = '-inf'::DOUBLE THEN '-inf'::DOUBLE ELSE (CASE WHEN ((g267_hi - i500_lo) - g515_lo) = 0 OR cos(atan(greatest(g522_hi, 0.0))) = 0 THEN 0 ELSE ((g267_hi - i500_lo) - g515_lo) * cos(atan(greatest(g522_hi, 0.0))) END) - (CASE WHEN greatest((g115_lo + i513_lo), 0.0) = 0 OR sin(atan(greatest(g522_hi, 0.0))) = 0 THEN 0 ELSE greatest((g115_lo + i513_lo), 0.0) * sin(atan(greatest(g522_hi, 0.0))) END) + (CASE WHEN greatest(g521_hi, 0.0) = 0 OR (1.0 - cos(atan(greatest(g522_hi, 0.0)))) = 0 THEN 0 ELSE greatest(g521_hi, 0.0) * (1.0 - cos(atan(greatest(g522_hi, 0.0)))) END) END) + 1e-06)) THEN 3 WHEN (25.4::DOUBLE <= CASE WHEN (CASE WHEN greatest((g115_hi + i513_hi), 0.0) = 0 OR sin(least(greatest(atan2(greatest((g115_hi + i513_hi), 0.0), greatest(g521_lo, 0.0) - ((g267_lo - i500_hi) - g515_hi)), atan(greatest(g522_lo, 0.0))), atan(greatest(g522_hi, 0.0)))) = 0 THEN 0 ELSE greatest((g115_hi + i513_hi), 0.0) * sin(least(greatest(atan2(greatest((g115_hi + i513_hi), 0.0), greatest(g521_lo, 0.0) - ((g267_lo - i500_hi) - g515_hi)), atan(greatest(g522_lo, 0.0))), atan(greatest(g522_hi, 0.0)))) END) = 'inf'::DOUBLE OR (CASE WHEN ((g267_lo - i500_hi) - g515_hi) = 0 OR cos(least(greatest(atan2(greatest((g115_hi + i513_hi), 0.0), greatest(g521_lo, 0.0) - ((g267_lo - i500_hi) - g515_hi)), atan(greatest(g522_lo, 0.0))), atan(greatest(g522_hi, 0.0)))) = 0 THEN 0 ELSE ((g267_lo - i500_hi) - g515_hi) * cos(least(greatest(atan2(greatest((g115_hi + i513_hi), 0.0), greatest(g521_lo, 0.0) - ((g267_lo - i500_hi) - g515_hi)), atan(greatest(g522_lo, 0.0))), atan(greatest(g522_hi, 0.0)))) END) = '-inf'::DOUBLE THEN '-inf'::DOUBLE ELSE (CASE WHEN ((g267_lo - i500_hi) - g515_hi) = 0 OR cos(least(greatest(atan2(greatest((g115_hi + i513_hi), 0.0), greatest(g521_lo, 0.0) - ((g267_lo - i500_hi) - g515_hi)), atan(greatest(g522_lo, 0.0))), atan(greatest(g522_hi, 0.0)))) = 0 THEN 0 ELSE ((g267_lo - i500_hi) - g515_hi) * cos(least(greatest(atan2(greatest((g115_hi + i513_hi), 0.0), greatest(g521_lo, 0.0) - ((g267_lo - i500_hi) - g515_hi)), atan(greatest(g522_lo, 0.0))), atan(greatest(g522_hi, 0.0)))) END) - (CASE WHEN greatest((g115_hi + i513_hi), 0.0) = 0 OR sin(least(greatest(atan2(greatest((g115_hi + i513_hi), 0.0), greatest(g521_lo, 0.0) - ((g267_lo - i500_hi) - g515_hi)), atan(greatest(g522_lo, 0.0))), atan(greatest(g522_hi, 0.0)))) = 0 THEN 0 ELSE greatest((g115_hi + i513_hi), 0.0) * sin(least(greatest(atan2(greatest((g115_hi + i513_hi), 0.0), greatest(g521_lo, 0.0) - ((g267_lo - i500_hi) - g515_hi)), atan(greatest(g522_lo, 0.0))), atan(greatest(g522_hi, 0.0)))) END) + (CASE WHEN greatest(g521_lo, 0.0) = 0 OR (1.0 - cos(least(greatest(atan2(greatest((g115_hi + i513_hi), 0.0), greatest(g521_lo, 0.0) - ((g267_lo - i500_hi) - g515_hi)), atan(greatest(g522_lo, 0.0))), atan(greatest(g522_hi, 0.0))))) = 0 THEN 0 ELSE greatest(g521_lo, 0.0) * (1.0 - cos(least(greatest(atan2(greatest((g115_hi + i513_hi), 0.0), greatest(g521_lo, 0.0) - ((g267_lo - i500_hi) - g515_hi)), atan(greatest(g522_lo, 0.0))), atan(greatest(g522_hi, 0.0))))) END) END + 1e-06) THEN 0 WHEN ((i0_y AND g1_y AND g511_y AND i235_y AND (0.0::DOUBLE <= CASE WHEN (CASE WHEN greatest((g115_hi + i513_hi), 0.0) = 0 OR sin(least(greatest(atan2(greatest((g115_hi + i513_hi), 0.0), greatest(g521_lo, 0.0) - ((g267_lo - i500_hi) - g515_hi)), atan(greatest(g522_lo, 0.0))), atan(greatest(g522_hi, 0.0)))) = 0 THEN 0 ELSE greatest((g115_hi + i513_hi), 0.0) * sin(least(greatest(atan2(greatest((g115_hi + i513_hi), 0.0), greatest(g521_lo, 0.0) - ((g267_lo - i500_hi) - g515_hi)), atan(greatest(g522_lo, 0.0))), atan(greatest(g522_hi, 0.0)))) END) = 'inf'::DOUBLE OR (CASE WHEN ((g267_lo - i500_hi) - g515_hi) = 0 OR cos(least(greatest(atan2(greatest((g115_hi + i513_hi), 0.0), greatest(g521_lo, 0.0) - ((g267_lo - i500_hi) - g515_hi)), atan(greatest(g522_lo, 0.0))), atan(greatest(g522_hi, 0.0)))) = 0 THEN 0 ELSE ((g267_lo - i500_hi) - g515_hi) * cos(least(greatest(atan2(greatest((g115_hi + i513_hi), 0.0), greatest(g521_lo, 0.0) - ((g267_lo - i500_hi) - g515_hi)), atan(greatest(g522_lo, 0.0))), atan(greatest(g522_hi, 0.0)))) END) = '-inf'::DOUBLE THEN '-inf'::DOUBLE ELSE (CASE WHEN ((g267_lo - i500_hi) - g515_hi) = 0 OR cos(least(greatest(atan2(greatest((g115_hi + i513_hi), 0.0), greatest(g521_lo, 0.0) - ((g267_lo - i500_hi) - g515_hi)), atan(greatest(g522_lo, 0.0))), atan(greatest(g522_hi, 0.0)))) = 0 THEN 0 ELSE ((g267_lo - i500_hi) - g515_hi) * cos(least(greatest(atan2(greatest((g115_hi + i513_hi), 0.0), greatest(g521_lo, 0.0) - ((g267_lo - i500_hi) - g515_hi)), atan(greatest(g522_lo, 0.0))), atan(greatest(g522_hi, 0.0)))) END) - (CASE WHEN greatest((g115_hi + i513_hi), 0.0) = 0 OR sin(least(greatest(atan2(greatest((g115_hi + i513_hi), 0.0), greatest(g521_lo, 0.0) - ((g267_lo - i500_hi) - g515_hi)), atan(greatest(g522_lo, 0.0))), atan(greatest(g522_hi, 0.0)))) = 0 THEN 0 ELSE greatest((g115_hi + i513_hi), 0.0) * sin(least(greatest(atan2(greatest((g115_hi + i513_hi), 0.0), greatest(g521_lo, 0.0) - ((g267_lo - i500_hi) - g515_hi)), atan(greatest(g522_lo, 0.0))), atan(greatest(g522_hi, 0.0)))) END) + (CASE WHEN greatest(g521_lo, 0.0) = 0 OR (1.0 - cos(least(greatest(atan2(greatest((g115_hi + i513_hi), 0.0), greatest(g521_lo, 0.0) - ((g267_lo - i500_hi) - g515_hi)), atan(greatest(g522_lo, 0.0))), atan(greatest(g522_hi, 0.0))))) = 0 THEN 0 ELSE greatest(g521_lo, 0.0) * (1.0 - cos(least(greatest(atan2(greatest((g115_hi + i513_hi), 0.0), greatest(g521_lo, 0.0) - ((g267_lo - i500_hi) - g515_hi)), atan(greatest(g522_lo, 0.0))), atan(greatest(g522_hi, 0.0))))) END) END + 1e-06)) AND (25.4::DOUBLE > greatest(CASE WHEN (CASE WHEN greatest((g115_lo + i513_lo), 0.0) = 0 OR sin(atan(greatest(g522_lo, 0.0))) = 0 THEN 0 ELSE greatest((g115_lo + i513_lo), 0.0) * sin(atan(greatest(g522_lo, 0.0))) END) = 'inf'::DOUBLE OR (CASE WHEN ((g267_hi - i500_lo) - g515_lo) = 0 OR cos(atan(greatest(g522_lo, 0.0))) = 0 THEN 0 ELSE ((g267_hi - i500_lo) - g515_lo) * cos(atan(greatest(g522_lo, 0.0))) END) = '-inf'::DOUBLE THEN '-inf'::DOUBLE ELSE (CASE WHEN ((g267_hi - i500_lo) - g515_lo) = 0 OR cos(atan(greatest(g522_lo, 0.0))) = 0 THEN 0 ELSE ((g267_hi - i500_lo) - g515_lo) * cos(atan(greatest(g522_lo, 0.0))) END) - (CASE WHEN greatest((g115_lo + i513_lo), 0.0) = 0 OR sin(atan(greatest(g522_lo, 0.0))) = 0 THEN 0 ELSE greatest((g115_lo + i513_lo), 0.0) * sin(atan(greatest(g522_lo, 0.0))) END) + (CASE WHEN greatest(g521_hi, 0.0) = 0 OR (1.0 - cos(atan(greatest(g522_lo, 0.0)))) = 0 THEN 0 ELSE greatest(g521_hi, 0.0) * (1.0 - cos(atan(greatest(g522_lo, 0.0)))) END) END, CASE WHEN (CASE WHEN greatest((g115_lo + i513_lo), 0.0) = 0 OR sin(atan(greatest(g522_hi, 0.0))) = 0 THEN 0 ELSE greatest((g115_lo + i513_lo), 0.0) * sin(atan(greatest(g522_hi, 0.0))) END) = 'inf'::DOUBLE OR (CASE WHEN ((g267_hi - i500_lo) - g515_lo) = 0 OR cos(atan(greatest(g522_hi, 0.0))) = 0 THEN 0 ELSE ((g267_hi - i500_lo) - g515_lo) * cos(atan(greatest(g522_hi, 0.0))) END) = '-inf'::DOUBLE THEN '-inf'::DOUBLE ELSE (CASE WHEN ((g267_hi - i500_lo) - g515_lo) = 0 OR cos(atan(greatest(g522_hi, 0.0))) = 0 THEN 0 ELSE ((g267_hi - i500_lo) - g515_lo) * cos(atan(greatest(g522_hi, 0.0))) END) - (CASE WHEN greatest((g115_lo + i513_lo), 0.0) = 0 OR sin(atan(greatest(g522_hi, 0.0))) = 0 THEN 0 ELSE greatest((g115_lo + i513_lo), 0.0) * sin(atan(greatest(g522_hi, 0.0))) END) + (CASE WHEN greatest(g521_hi, 0.0) = 0 OR (1.0 - cos(atan(greatest(g522_hi, 0.0)))) = 0 THEN 0 ELSE greatest(g521_hi, 0.0) * (1.0 - cos(atan(greatest(g522_hi, 0.0)))) END) END) + 1e-06)) THEN 1 ELSE 2 END::TINYINT AS r88,
+    CASE WHEN (i0_n OR g1_n OR g512_n OR i235_n OR (0.0::DOUBLE > greatest(CASE WHEN (CASE WHEN greatest((g115_lo + i514_lo), 0.0) = 0 OR sin(atan(greatest(g523_lo, 0.0))) = 0 THEN 0 ELSE greatest((g115_lo + i514_lo), 0.0) * sin(atan(greatest(g523_lo, 0.0))) END) = 'inf'::DOUBLE OR (CASE WHEN ((g267_hi - i501_lo) - g516_lo) = 0 OR cos(atan(greatest(g523_lo, 0.0))) = 0 THEN 0 ELSE ((g267_hi - i501_lo) - g516_lo) * cos(atan(greatest(g523_lo, 0.0))) END) = '-inf'::DOUBLE THEN '-inf'::DOUBLE ELSE (CASE WHEN ((g267_hi - i501_lo) - g516_lo) = 0 OR cos(atan(greatest(g523_lo, 0.0))) = 0 THEN 0 ELSE ((g267_hi - i501_lo) - g516_lo) * cos(atan(greatest(g523_lo, 0.0))) END) - (CASE WHEN greatest((g115_lo + i514_lo), 0.0) = 0 OR sin(atan(greatest(g523_lo, 0.0))) = 0 THEN 0 ELSE greatest((g115_lo + i514_lo), 0.0) * sin(atan(greatest(g523_lo, 0.0))) END) + (CASE WHEN greatest(g522_hi, 0.0) = 0 OR (1.0 - cos(atan(greatest(g523_lo, 0.0)))) = 0 THEN 0 ELSE greatest(g522_hi, 0.0) * (1.0 - cos(atan(greatest(g523_lo, 0.0)))) END) END, CASE WHEN (CASE WHEN greatest((g115_lo + i514_lo), 0.0) = 0 OR sin(atan(greatest(g523_hi, 0.0))) = 0 THEN 0 ELSE greatest((g115_lo + i514_lo), 0.0) * sin(atan(greatest(g523_hi, 0.0))) END) = 'inf'::DOUBLE OR (CASE WHEN ((g267_hi - i501_lo) - g516_lo) = 0 OR cos(atan(greatest(g523_hi, 0.0))) = 0 THEN 0 ELSE ((g267_hi - i501_lo) - g516_lo) * cos(atan(greatest(g523_hi, 0.0))) END) = '-inf'::DOUBLE THEN '-inf'::DOUBLE ELSE (CASE WHEN ((g267_hi - i501_lo) - g516_lo) = 0 OR cos(atan(greatest(g523_hi, 0.0))) = 0 THEN 0 ELSE ((g267_hi - i501_lo) - g516_lo) * cos(atan(greatest(g523_hi, 0.0))) END) - (CASE WHEN greatest((g115_lo + i514_lo), 0.0) = 0 OR sin(atan(greatest(g523_hi, 0.0))) = 0 THEN 0 ELSE greatest((g115_lo + i514_lo), 0.0) * sin(atan(greatest(g523_hi, 0.0))) END) + (CASE WHEN greatest(g522_hi, 0.0) = 0 OR (1.0 - cos(atan(greatest(g523_hi, 0.0)))) = 0 THEN 0 ELSE greatest(g522_hi, 0.0) * (1.0 - cos(atan(greatest(g523_hi, 0.0)))) END) END) + 1e-06)) THEN 3 WHEN (25.4::DOUBLE <= CASE WHEN (CASE WHEN greatest((g115_hi + i514_hi), 0.0) = 0 OR sin(least(greatest(atan2(greatest((g115_hi + i514_hi), 0.0), greatest(g522_lo, 0.0) - ((g267_lo - i501_hi) - g516_hi)), atan(greatest(g523_lo, 0.0))), atan(greatest(g523_hi, 0.0)))) = 0 THEN 0 ELSE greatest((g115_hi + i514_hi), 0.0) * sin(least(greatest(atan2(greatest((g115_hi + i514_hi), 0.0), greatest(g522_lo, 0.0) - ((g267_lo - i501_hi) - g516_hi)), atan(greatest(g523_lo, 0.0))), atan(greatest(g523_hi, 0.0)))) END) = 'inf'::DOUBLE OR (CASE WHEN ((g267_lo - i501_hi) - g516_hi) = 0 OR cos(least(greatest(atan2(greatest((g115_hi + i514_hi), 0.0), greatest(g522_lo, 0.0) - ((g267_lo - i501_hi) - g516_hi)), atan(greatest(g523_lo, 0.0))), atan(greatest(g523_hi, 0.0)))) = 0 THEN 0 ELSE ((g267_lo - i501_hi) - g516_hi) * cos(least(greatest(atan2(greatest((g115_hi + i514_hi), 0.0), greatest(g522_lo, 0.0) - ((g267_lo - i501_hi) - g516_hi)), atan(greatest(g523_lo, 0.0))), atan(greatest(g523_hi, 0.0)))) END) = '-inf'::DOUBLE THEN '-inf'::DOUBLE ELSE (CASE WHEN ((g267_lo - i501_hi) - g516_hi) = 0 OR cos(least(greatest(atan2(greatest((g115_hi + i514_hi), 0.0), greatest(g522_lo, 0.0) - ((g267_lo - i501_hi) - g516_hi)), atan(greatest(g523_lo, 0.0))), atan(greatest(g523_hi, 0.0)))) = 0 THEN 0 ELSE ((g267_lo - i501_hi) - g516_hi) * cos(least(greatest(atan2(greatest((g115_hi + i514_hi), 0.0), greatest(g522_lo, 0.0) - ((g267_lo - i501_hi) - g516_hi)), atan(greatest(g523_lo, 0.0))), atan(greatest(g523_hi, 0.0)))) END) - (CASE WHEN greatest((g115_hi + i514_hi), 0.0) = 0 OR sin(least(greatest(atan2(greatest((g115_hi + i514_hi), 0.0), greatest(g522_lo, 0.0) - ((g267_lo - i501_hi) - g516_hi)), atan(greatest(g523_lo, 0.0))), atan(greatest(g523_hi, 0.0)))) = 0 THEN 0 ELSE greatest((g115_hi + i514_hi), 0.0) * sin(least(greatest(atan2(greatest((g115_hi + i514_hi), 0.0), greatest(g522_lo, 0.0) - ((g267_lo - i501_hi) - g516_hi)), atan(greatest(g523_lo, 0.0))), atan(greatest(g523_hi, 0.0)))) END) + (CASE WHEN greatest(g522_lo, 0.0) = 0 OR (1.0 - cos(least(greatest(atan2(greatest((g115_hi + i514_hi), 0.0), greatest(g522_lo, 0.0) - ((g267_lo - i501_hi) - g516_hi)), atan(greatest(g523_lo, 0.0))), atan(greatest(g523_hi, 0.0))))) = 0 THEN 0 ELSE greatest(g522_lo, 0.0) * (1.0 - cos(least(greatest(atan2(greatest((g115_hi + i514_hi), 0.0), greatest(g522_lo, 0.0) - ((g267_lo - i501_hi) - g516_hi)), atan(greatest(g523_lo, 0.0))), atan(greatest(g523_hi, 0.0))))) END) END + 1e-06) THEN 0 WHEN ((i0_y AND g1_y AND g512_y AND i235_y AND (0.0::DOUBLE <= CASE WHEN (CASE WHEN greatest((g115_hi + i514_hi), 0.0) = 0 OR sin(least(greatest(atan2(greatest((g115_hi + i514_hi), 0.0), greatest(g522_lo, 0.0) - ((g267_lo - i501_hi) - g516_hi)), atan(greatest(g523_lo, 0.0))), atan(greatest(g523_hi, 0.0)))) = 0 THEN 0 ELSE greatest((g115_hi + i514_hi), 0.0) * sin(least(greatest(atan2(greatest((g115_hi + i514_hi), 0.0), greatest(g522_lo, 0.0) - ((g267_lo - i501_hi) - g516_hi)), atan(greatest(g523_lo, 0.0))), atan(greatest(g523_hi, 0.0)))) END) = 'inf'::DOUBLE OR (CASE WHEN ((g267_lo - i501_hi) - g516_hi) = 0 OR cos(least(greatest(atan2(greatest((g115_hi + i514_hi), 0.0), greatest(g522_lo, 0.0) - ((g267_lo - i501_hi) - g516_hi)), atan(greatest(g523_lo, 0.0))), atan(greatest(g523_hi, 0.0)))) = 0 THEN 0 ELSE ((g267_lo - i501_hi) - g516_hi) * cos(least(greatest(atan2(greatest((g115_hi + i514_hi), 0.0), greatest(g522_lo, 0.0) - ((g267_lo - i501_hi) - g516_hi)), atan(greatest(g523_lo, 0.0))), atan(greatest(g523_hi, 0.0)))) END) = '-inf'::DOUBLE THEN '-inf'::DOUBLE ELSE (CASE WHEN ((g267_lo - i501_hi) - g516_hi) = 0 OR cos(least(greatest(atan2(greatest((g115_hi + i514_hi), 0.0), greatest(g522_lo, 0.0) - ((g267_lo - i501_hi) - g516_hi)), atan(greatest(g523_lo, 0.0))), atan(greatest(g523_hi, 0.0)))) = 0 THEN 0 ELSE ((g267_lo - i501_hi) - g516_hi) * cos(least(greatest(atan2(greatest((g115_hi + i514_hi), 0.0), greatest(g522_lo, 0.0) - ((g267_lo - i501_hi) - g516_hi)), atan(greatest(g523_lo, 0.0))), atan(greatest(g523_hi, 0.0)))) END) - (CASE WHEN greatest((g115_hi + i514_hi), 0.0) = 0 OR sin(least(greatest(atan2(greatest((g115_hi + i514_hi), 0.0), greatest(g522_lo, 0.0) - ((g267_lo - i501_hi) - g516_hi)), atan(greatest(g523_lo, 0.0))), atan(greatest(g523_hi, 0.0)))) = 0 THEN 0 ELSE greatest((g115_hi + i514_hi), 0.0) * sin(least(greatest(atan2(greatest((g115_hi + i514_hi), 0.0), greatest(g522_lo, 0.0) - ((g267_lo - i501_hi) - g516_hi)), atan(greatest(g523_lo, 0.0))), atan(greatest(g523_hi, 0.0)))) END) + (CASE WHEN greatest(g522_lo, 0.0) = 0 OR (1.0 - cos(least(greatest(atan2(greatest((g115_hi + i514_hi), 0.0), greatest(g522_lo, 0.0) - ((g267_lo - i501_hi) - g516_hi)), atan(greatest(g523_lo, 0.0))), atan(greatest(g523_hi, 0.0))))) = 0 THEN 0 ELSE greatest(g522_lo, 0.0) * (1.0 - cos(least(greatest(atan2(greatest((g115_hi + i514_hi), 0.0), greatest(g522_lo, 0.0) - ((g267_lo - i501_hi) - g516_hi)), atan(greatest(g523_lo, 0.0))), atan(greatest(g523_hi, 0.0))))) END) END + 1e-06)) AND (25.4::DOUBLE > greatest(CASE WHEN (CASE WHEN greatest((g115_lo + i514_lo), 0.0) = 0 OR sin(atan(greatest(g523_lo, 0.0))) = 0 THEN 0 ELSE greatest((g115_lo + i514_lo), 0.0) * sin(atan(greatest(g523_lo, 0.0))) END) = 'inf'::DOUBLE OR (CASE WHEN ((g267_hi - i501_lo) - g516_lo) = 0 OR cos(atan(greatest(g523_lo, 0.0))) = 0 THEN 0 ELSE ((g267_hi - i501_lo) - g516_lo) * cos(atan(greatest(g523_lo, 0.0))) END) = '-inf'::DOUBLE THEN '-inf'::DOUBLE ELSE (CASE WHEN ((g267_hi - i501_lo) - g516_lo) = 0 OR cos(atan(greatest(g523_lo, 0.0))) = 0 THEN 0 ELSE ((g267_hi - i501_lo) - g516_lo) * cos(atan(greatest(g523_lo, 0.0))) END) - (CASE WHEN greatest((g115_lo + i514_lo), 0.0) = 0 OR sin(atan(greatest(g523_lo, 0.0))) = 0 THEN 0 ELSE greatest((g115_lo + i514_lo), 0.0) * sin(atan(greatest(g523_lo, 0.0))) END) + (CASE WHEN greatest(g522_hi, 0.0) = 0 OR (1.0 - cos(atan(greatest(g523_lo, 0.0)))) = 0 THEN 0 ELSE greatest(g522_hi, 0.0) * (1.0 - cos(atan(greatest(g523_lo, 0.0)))) END) END, CASE WHEN (CASE WHEN greatest((g115_lo + i514_lo), 0.0) = 0 OR sin(atan(greatest(g523_hi, 0.0))) = 0 THEN 0 ELSE greatest((g115_lo + i514_lo), 0.0) * sin(atan(greatest(g523_hi, 0.0))) END) = 'inf'::DOUBLE OR (CASE WHEN ((g267_hi - i501_lo) - g516_lo) = 0 OR cos(atan(greatest(g523_hi, 0.0))) = 0 THEN 0 ELSE ((g267_hi - i501_lo) - g516_lo) * cos(atan(greatest(g523_hi, 0.0))) END) = '-inf'::DOUBLE THEN '-inf'::DOUBLE ELSE (CASE WHEN ((g267_hi - i501_lo) - g516_lo) = 0 OR cos(atan(greatest(g523_hi, 0.0))) = 0 THEN 0 ELSE ((g267_hi - i501_lo) - g516_lo) * cos(atan(greatest(g523_hi, 0.0))) END) - (CASE WHEN greatest((g115_lo + i514_lo), 0.0) = 0 OR sin(atan(greatest(g523_hi, 0.0))) = 0 THEN 0 ELSE greatest((g115_lo + i514_lo), 0.0) * sin(atan(greatest(g523_hi, 0.0))) END) + (CASE WHEN greatest(g522_hi, 0.0) = 0 OR (1.0 - cos(atan(greatest(g523_hi, 0.0)))) = 0 THEN 0 ELSE greatest(g522_hi, 0.0) * (1.0 - cos(atan(greatest(g523_hi, 0.0)))) END) END) + 1e-06)) THEN 1 ELSE 2 END::TINYINT AS r89,
     -- vehicle-clears-steepest-grade: load.steepest_grade <= ground.steepest_of_vehicle
-    CASE WHEN (g1_n OR g511_n) THEN 3 WHEN g529_y THEN 0 WHEN ((g1_y AND g511_y) AND g529_n) THEN 1 ELSE 2 END::TINYINT AS r89,
+    CASE WHEN (g1_n OR g512_n) THEN 3 WHEN g530_y THEN 0 WHEN ((g1_y AND g512_y) AND g530_n) THEN 1 ELSE 2 END::TINYINT AS r90,
     -- rated-for-recovery where kind.recovers: receiver.recovery_allowed
-    CASE WHEN (i0_n OR i260_n) THEN 3 WHEN g530_y THEN 0 WHEN ((i0_y AND i260_y) AND g530_n) THEN 1 ELSE 2 END::TINYINT AS r90,
+    CASE WHEN (i0_n OR i260_n) THEN 3 WHEN g531_y THEN 0 WHEN ((i0_y AND i260_y) AND g531_n) THEN 1 ELSE 2 END::TINYINT AS r91,
     -- no-adapter-in-a-recovery where kind.recovers: opening.plain
-    CASE WHEN (i0_n OR i260_n) THEN 3 WHEN true THEN 0 WHEN false THEN 1 ELSE 2 END::TINYINT AS r91,
+    CASE WHEN (i0_n OR i260_n) THEN 3 WHEN true THEN 0 WHEN false THEN 1 ELSE 2 END::TINYINT AS r92,
     -- step-within-tongue-rating where kind.stood_upon and not present(load.person_weight): accessory.weight + accessory.capacity <= stood.bears
-    CASE WHEN (i0_n OR i258_n OR g532_n) THEN 3 WHEN (i534_hi <= g535_lo + 1e-06) THEN 0 WHEN ((i0_y AND i258_y AND g532_y) AND (i534_lo > g535_hi + 1e-06)) THEN 1 ELSE 2 END::TINYINT AS r92,
+    CASE WHEN (i0_n OR i258_n OR g533_n) THEN 3 WHEN (i535_hi <= g536_lo + 1e-06) THEN 0 WHEN ((i0_y AND i258_y AND g533_y) AND (i535_lo > g536_hi + 1e-06)) THEN 1 ELSE 2 END::TINYINT AS r93,
     -- step-bears-the-person where kind.stood_upon and present(load.person_weight): load.person_weight <= accessory.capacity
-    CASE WHEN (i0_n OR g1_n OR i258_n OR g531_n) THEN 3 WHEN (g538_hi <= i64_lo + 1e-06) THEN 0 WHEN ((i0_y AND g1_y AND i258_y AND g531_y) AND (g538_lo > i64_hi + 1e-06)) THEN 1 ELSE 2 END::TINYINT AS r93,
+    CASE WHEN (i0_n OR g1_n OR i258_n OR g532_n) THEN 3 WHEN (g539_hi <= i64_lo + 1e-06) THEN 0 WHEN ((i0_y AND g1_y AND i258_y AND g532_y) AND (g539_lo > i64_hi + 1e-06)) THEN 1 ELSE 2 END::TINYINT AS r94,
     -- person-within-tongue-rating where kind.stood_upon and present(load.person_weight): accessory.weight + load.person_weight <= stood.bears
-    CASE WHEN (i0_n OR g1_n OR i258_n OR g531_n) THEN 3 WHEN ((i85_hi + g538_hi) <= g535_lo + 1e-06) THEN 0 WHEN ((i0_y AND g1_y AND i258_y AND g531_y) AND ((i85_lo + g538_lo) > g535_hi + 1e-06)) THEN 1 ELSE 2 END::TINYINT AS r94,
+    CASE WHEN (i0_n OR g1_n OR i258_n OR g532_n) THEN 3 WHEN ((i85_hi + g539_hi) <= g536_lo + 1e-06) THEN 0 WHEN ((i0_y AND g1_y AND i258_y AND g532_y) AND ((i85_lo + g539_lo) > g536_hi + 1e-06)) THEN 1 ELSE 2 END::TINYINT AS r95,
     -- only-steps-are-stood-upon where present(load.person_weight): kind.stood_upon or load.person_weight == 0 lb
-    CASE WHEN (i0_n OR g1_n OR g531_n) THEN 3 WHEN (i258_y OR g542_y) THEN 0 WHEN ((i0_y AND g1_y AND g531_y) AND (i258_n AND g542_n)) THEN 1 ELSE 2 END::TINYINT AS r95,
+    CASE WHEN (i0_n OR g1_n OR g532_n) THEN 3 WHEN (i258_y OR g543_y) THEN 0 WHEN ((i0_y AND g1_y AND g532_y) AND (i258_n AND g543_n)) THEN 1 ELSE 2 END::TINYINT AS r96,
     -- plate-in-sight where kind.carries: not accessory.obscures_plate
-    CASE WHEN (i0_n OR i8_n) THEN 3 WHEN i545_y THEN 0 WHEN ((i0_y AND i8_y) AND i545_n) THEN 1 ELSE 2 END::TINYINT AS r96,
+    CASE WHEN (i0_n OR i8_n) THEN 3 WHEN i546_y THEN 0 WHEN ((i0_y AND i8_y) AND i546_n) THEN 1 ELSE 2 END::TINYINT AS r97,
     -- lamps-in-sight where kind.carries: not accessory.obscures_lamps or accessory.plug != none
-    CASE WHEN (i0_n OR i8_n) THEN 3 WHEN i551_y THEN 0 WHEN ((i0_y AND i8_y) AND i551_n) THEN 1 ELSE 2 END::TINYINT AS r97,
+    CASE WHEN (i0_n OR i8_n) THEN 3 WHEN i552_y THEN 0 WHEN ((i0_y AND i8_y) AND i552_n) THEN 1 ELSE 2 END::TINYINT AS r98,
     -- reach-behind-without-flag where kind.carries: road.behind_bumper <= 48 in
-    CASE WHEN (i0_n OR i8_n) THEN 3 WHEN ((i552_hi - g112_lo) <= 1219.2::DOUBLE + 1e-06) THEN 0 WHEN ((i0_y AND i8_y) AND ((i552_lo - g112_hi) > 1219.2::DOUBLE + 1e-06)) THEN 1 ELSE 2 END::TINYINT AS r98,
+    CASE WHEN (i0_n OR i8_n) THEN 3 WHEN ((i553_hi - g112_lo) <= 1219.2::DOUBLE + 1e-06) THEN 0 WHEN ((i0_y AND i8_y) AND ((i553_lo - g112_hi) > 1219.2::DOUBLE + 1e-06)) THEN 1 ELSE 2 END::TINYINT AS r99,
     -- reach-aside-without-flag where kind.carries: accessory.width <= 64 in or accessory.width - vehicle.overall_width <= 8 in
-    CASE WHEN (i0_n OR i8_n) THEN 3 WHEN (i557_y OR ((i335_hi - g558_lo) <= 203.2::DOUBLE + 1e-06)) THEN 0 WHEN ((i0_y AND i8_y) AND (i557_n AND ((i335_lo - g558_hi) > 203.2::DOUBLE + 1e-06))) THEN 1 ELSE 2 END::TINYINT AS r99,
+    CASE WHEN (i0_n OR i8_n) THEN 3 WHEN (i558_y OR ((i335_hi - g559_lo) <= 203.2::DOUBLE + 1e-06)) THEN 0 WHEN ((i0_y AND i8_y) AND (i558_n AND ((i335_lo - g559_hi) > 203.2::DOUBLE + 1e-06))) THEN 1 ELSE 2 END::TINYINT AS r100,
     -- width-on-the-road where kind.carries: accessory.width <= 102 in
-    CASE WHEN (i0_n OR i8_n) THEN 3 WHEN i564_y THEN 0 WHEN ((i0_y AND i8_y) AND i564_n) THEN 1 ELSE 2 END::TINYINT AS r100,
+    CASE WHEN (i0_n OR i8_n) THEN 3 WHEN i565_y THEN 0 WHEN ((i0_y AND i8_y) AND i565_n) THEN 1 ELSE 2 END::TINYINT AS r101,
     -- reach-behind-in-california where kind.carries and load.jurisdiction == california: accessory.rear_extent + opening.reach <= 2 * vehicle.wheelbase / 3
-    CASE WHEN (i0_n OR g1_n OR g565_n OR i8_n OR g567_n) THEN 3 WHEN (i552_hi <= g571_lo + 1e-06) THEN 0 WHEN ((i0_y AND g1_y AND g565_y AND i8_y AND g567_y) AND (i552_lo > g571_hi + 1e-06)) THEN 1 ELSE 2 END::TINYINT AS r101,
+    CASE WHEN (i0_n OR g1_n OR g566_n OR i8_n OR g568_n) THEN 3 WHEN (i553_hi <= g572_lo + 1e-06) THEN 0 WHEN ((i0_y AND g1_y AND g566_y AND i8_y AND g568_y) AND (i553_lo > g572_hi + 1e-06)) THEN 1 ELSE 2 END::TINYINT AS r102,
     -- overhang-in-australia where kind.carries and load.jurisdiction == australia: road.behind_axle <= road.least_overhang
-    CASE WHEN (i0_n OR g1_n OR g565_n OR i8_n OR g573_n) THEN 3 WHEN ((g111_hi + (i552_hi - g112_lo)) <= g579_lo + 1e-06) THEN 0 WHEN ((i0_y AND g1_y AND g565_y AND i8_y AND g573_y) AND ((g111_lo + (i552_lo - g112_hi)) > g579_hi + 1e-06)) THEN 1 ELSE 2 END::TINYINT AS r102,
+    CASE WHEN (i0_n OR g1_n OR g566_n OR i8_n OR g574_n) THEN 3 WHEN ((g111_hi + (i553_hi - g112_lo)) <= g580_lo + 1e-06) THEN 0 WHEN ((i0_y AND g1_y AND g566_y AND i8_y AND g574_y) AND ((g111_lo + (i553_lo - g112_hi)) > g580_hi + 1e-06)) THEN 1 ELSE 2 END::TINYINT AS r103,
     -- brakes-where-driven where towing.asked and trailer.brakes == none and load.jurisdiction in [texas, district_of_columbia, south_dakota, california, new_hampshire]: trailer.gross_weight < 3000 lb if load.jurisdiction in [california, new_hampshire] else trailer.gross_weight <= (4500 lb if load.jurisdiction == texas else 3000 lb)
-    CASE WHEN (g1_n OR g565_n OR g28_n OR ((i0_y AND i29_n) OR (i0_n AND g32_n) OR (NOT (i0_y) AND NOT (i0_n) AND i29_n AND g32_n)) OR g582_n OR g583_n) THEN 3 WHEN g593_y THEN 0 WHEN ((g1_y AND g565_y AND g28_y AND ((i0_y AND i29_y) OR (i0_n AND g32_y) OR (NOT (i0_y) AND NOT (i0_n) AND i29_y AND g32_y)) AND g582_y AND g583_y) AND g593_n) THEN 1 ELSE 2 END::TINYINT AS r103,
+    CASE WHEN (g1_n OR g566_n OR g28_n OR ((i0_y AND i29_n) OR (i0_n AND g32_n) OR (NOT (i0_y) AND NOT (i0_n) AND i29_n AND g32_n)) OR g583_n OR g584_n) THEN 3 WHEN g594_y THEN 0 WHEN ((g1_y AND g566_y AND g28_y AND ((i0_y AND i29_y) OR (i0_n AND g32_y) OR (NOT (i0_y) AND NOT (i0_n) AND i29_y AND g32_y)) AND g583_y AND g584_y) AND g594_n) THEN 1 ELSE 2 END::TINYINT AS r104,
     -- heavy-trailer-has-brakes where towing.asked and not (present(load) and present(load.jurisdiction) and load.jurisdiction in [texas, district_of_columbia, south_dakota, california, new_hampshire]): trailer.gross_weight < 1500 lb or trailer.brakes != none
-    CASE WHEN (g28_n OR ((i0_y AND i29_n) OR (i0_n AND g32_n) OR (NOT (i0_y) AND NOT (i0_n) AND i29_n AND g32_n)) OR g595_n) THEN 3 WHEN g601_y THEN 0 WHEN ((g28_y AND ((i0_y AND i29_y) OR (i0_n AND g32_y) OR (NOT (i0_y) AND NOT (i0_n) AND i29_y AND g32_y)) AND g595_y) AND g601_n) THEN 1 ELSE 2 END::TINYINT AS r104,
+    CASE WHEN (g28_n OR ((i0_y AND i29_n) OR (i0_n AND g32_n) OR (NOT (i0_y) AND NOT (i0_n) AND i29_n AND g32_n)) OR g596_n) THEN 3 WHEN g602_y THEN 0 WHEN ((g28_y AND ((i0_y AND i29_y) OR (i0_n AND g32_y) OR (NOT (i0_y) AND NOT (i0_n) AND i29_y AND g32_y)) AND g596_y) AND g602_n) THEN 1 ELSE 2 END::TINYINT AS r105,
     -- spare-stows-under-body where spare.stowed_where == underbody: spare.tyre.diameter <= stowing.room
-    CASE WHEN (g30_n OR g602_n) THEN 3 WHEN g612_y THEN 0 WHEN ((g30_y AND g602_y) AND g612_n) THEN 1 ELSE 2 END::TINYINT AS r105,
+    CASE WHEN (g30_n OR g603_n) THEN 3 WHEN g613_y THEN 0 WHEN ((g30_y AND g603_y) AND g613_n) THEN 1 ELSE 2 END::TINYINT AS r106,
     -- spare-no-wider-than-its-place where spare.stowed_where == underbody and present(vehicle.tyre.width): spare.tyre.width <= vehicle.tyre.width
-    CASE WHEN (g30_n OR g602_n OR g613_n) THEN 3 WHEN g615_y THEN 0 WHEN ((g30_y AND g602_y AND g613_y) AND g615_n) THEN 1 ELSE 2 END::TINYINT AS r106,
+    CASE WHEN (g30_n OR g603_n OR g614_n) THEN 3 WHEN g616_y THEN 0 WHEN ((g30_y AND g603_y AND g614_y) AND g616_n) THEN 1 ELSE 2 END::TINYINT AS r107,
     -- spare-has-its-place where spare.stowed_where in [underbody, rear_door]: spare.stowed_where == vehicle.spare_location
-    CASE WHEN (g30_n OR g616_n) THEN 3 WHEN g617_y THEN 0 WHEN ((g30_y AND g616_y) AND g617_n) THEN 1 ELSE 2 END::TINYINT AS r107,
+    CASE WHEN (g30_n OR g617_n) THEN 3 WHEN g618_y THEN 0 WHEN ((g30_y AND g617_y) AND g618_n) THEN 1 ELSE 2 END::TINYINT AS r108,
     -- spare-carries-as-much: spare.tyre.load >= vehicle.tyre.load
-    CASE WHEN (g30_n OR g618_n OR g619_n) THEN 3 WHEN g622_y THEN 0 WHEN ((g30_y AND g618_y AND g619_y) AND g622_n) THEN 1 ELSE 2 END::TINYINT AS r108,
+    CASE WHEN (g30_n OR g619_n OR g620_n) THEN 3 WHEN g623_y THEN 0 WHEN ((g30_y AND g619_y AND g620_y) AND g623_n) THEN 1 ELSE 2 END::TINYINT AS r109,
     -- standard-spare-still-stows where not present(spare) and present(mounting.spare_blocked_from) and present(vehicle.tyre.diameter) and vehicle.spare_location == underbody: vehicle.tyre.diameter < mounting.spare_blocked_from
-    CASE WHEN (g31_n OR g416_n OR g623_n OR g624_n) THEN 3 WHEN g627_y THEN 0 WHEN ((g31_y AND g416_y AND g623_y AND g624_y) AND g627_n) THEN 1 ELSE 2 END::TINYINT AS r109,
+    CASE WHEN (g31_n OR g416_n OR g624_n OR g625_n) THEN 3 WHEN g628_y THEN 0 WHEN ((g31_y AND g416_y AND g624_y AND g625_y) AND g628_n) THEN 1 ELSE 2 END::TINYINT AS r110,
     -- accessory-tows where present(accessory) and not kind.only_pin and present(trailer): kind.tows
-    CASE WHEN (i0_n OR i235_n OR g28_n) THEN 3 WHEN i29_y THEN 0 WHEN ((i0_y AND i235_y AND g28_y) AND i29_n) THEN 1 ELSE 2 END::TINYINT AS r110,
+    CASE WHEN (i0_n OR i235_n OR g28_n) THEN 3 WHEN i29_y THEN 0 WHEN ((i0_y AND i235_y AND g28_y) AND i29_n) THEN 1 ELSE 2 END::TINYINT AS r111,
     -- tongue-weight-not-too-light where towing.asked and present(trailer.tongue_weight): trailer.tongue_weight >= 10 % * trailer.gross_weight
-    CASE WHEN (g28_n OR ((i0_y AND i29_n) OR (i0_n AND g32_n) OR (NOT (i0_y) AND NOT (i0_n) AND i29_n AND g32_n)) OR g38_n) THEN 3 WHEN g630_y THEN 0 WHEN ((g28_y AND ((i0_y AND i29_y) OR (i0_n AND g32_y) OR (NOT (i0_y) AND NOT (i0_n) AND i29_y AND g32_y)) AND g38_y) AND g630_n) THEN 1 ELSE 2 END::TINYINT AS r111,
-    -- tongue-weight-not-too-heavy where towing.asked and present(trailer.tongue_weight): trailer.tongue_weight <= 15 % * trailer.gross_weight
     CASE WHEN (g28_n OR ((i0_y AND i29_n) OR (i0_n AND g32_n) OR (NOT (i0_y) AND NOT (i0_n) AND i29_n AND g32_n)) OR g38_n) THEN 3 WHEN g631_y THEN 0 WHEN ((g28_y AND ((i0_y AND i29_y) OR (i0_n AND g32_y) OR (NOT (i0_y) AND NOT (i0_n) AND i29_y AND g32_y)) AND g38_y) AND g631_n) THEN 1 ELSE 2 END::TINYINT AS r112,
+    -- tongue-weight-not-too-heavy where towing.asked and present(trailer.tongue_weight): trailer.tongue_weight <= 15 % * trailer.gross_weight
+    CASE WHEN (g28_n OR ((i0_y AND i29_n) OR (i0_n AND g32_n) OR (NOT (i0_y) AND NOT (i0_n) AND i29_n AND g32_n)) OR g38_n) THEN 3 WHEN g632_y THEN 0 WHEN ((g28_y AND ((i0_y AND i29_y) OR (i0_n AND g32_y) OR (NOT (i0_y) AND NOT (i0_n) AND i29_y AND g32_y)) AND g38_y) AND g632_n) THEN 1 ELSE 2 END::TINYINT AS r113,
     -- trailer-level-on-fixed-mount where kind.tows and not kind.adjusts: abs(accessory.rise - towing.needed_rise) <= 1 in
-    CASE WHEN (i0_n OR g28_n OR i29_n OR i633_n) THEN 3 WHEN (CASE WHEN (i635_lo - g637_hi) >= 0 THEN (i635_hi - g637_lo) WHEN (i635_hi - g637_lo) <= 0 THEN -(i635_lo - g637_hi) ELSE greatest(-(i635_lo - g637_hi), (i635_hi - g637_lo)) END <= 25.4::DOUBLE + 1e-06) THEN 0 WHEN ((i0_y AND g28_y AND i29_y AND i633_y) AND (CASE WHEN (i635_lo - g637_hi) >= 0 THEN (i635_lo - g637_hi) WHEN (i635_hi - g637_lo) <= 0 THEN -(i635_hi - g637_lo) ELSE 0.0 END > 25.4::DOUBLE + 1e-06)) THEN 1 ELSE 2 END::TINYINT AS r113,
+    CASE WHEN (i0_n OR g28_n OR i29_n OR i634_n) THEN 3 WHEN (CASE WHEN (i636_lo - g638_hi) >= 0 THEN (i636_hi - g638_lo) WHEN (i636_hi - g638_lo) <= 0 THEN -(i636_lo - g638_hi) ELSE greatest(-(i636_lo - g638_hi), (i636_hi - g638_lo)) END <= 25.4::DOUBLE + 1e-06) THEN 0 WHEN ((i0_y AND g28_y AND i29_y AND i634_y) AND (CASE WHEN (i636_lo - g638_hi) >= 0 THEN (i636_lo - g638_hi) WHEN (i636_hi - g638_lo) <= 0 THEN -(i636_hi - g638_lo) ELSE 0.0 END > 25.4::DOUBLE + 1e-06)) THEN 1 ELSE 2 END::TINYINT AS r114,
     -- trailer-level-on-adjustable-mount where kind.tows and kind.adjusts: towing.needed_rise >= accessory.rise_lowest - 1 in and towing.needed_rise <= accessory.rise_highest + 1 in
-    CASE WHEN (i0_n OR g28_n OR i29_n OR i632_n) THEN 3 WHEN ((i643_hi <= g637_lo + 1e-06) AND (g637_hi <= i646_lo + 1e-06)) THEN 0 WHEN ((i0_y AND g28_y AND i29_y AND i632_y) AND ((i643_lo > g637_hi + 1e-06) OR (g637_lo > i646_hi + 1e-06))) THEN 1 ELSE 2 END::TINYINT AS r114,
+    CASE WHEN (i0_n OR g28_n OR i29_n OR i633_n) THEN 3 WHEN ((i644_hi <= g638_lo + 1e-06) AND (g638_hi <= i647_lo + 1e-06)) THEN 0 WHEN ((i0_y AND g28_y AND i29_y AND i633_y) AND ((i644_lo > g638_hi + 1e-06) OR (g638_lo > i647_hi + 1e-06))) THEN 1 ELSE 2 END::TINYINT AS r115,
     -- weight-distribution-allowed where towing.with_distribution: opening.weight_distribution_allowed
-    CASE WHEN (g28_n OR (((g134_y OR i136_y) AND g138_n) OR ((g134_n AND i136_n)) OR (NOT ((g134_y OR i136_y)) AND NOT ((g134_n AND i136_n)) AND g138_n))) THEN 3 WHEN g649_y THEN 0 WHEN ((g28_y AND (((g134_y OR i136_y) AND g138_y))) AND g649_n) THEN 1 ELSE 2 END::TINYINT AS r115,
+    CASE WHEN (g28_n OR (((g134_y OR i136_y) AND g138_n) OR ((g134_n AND i136_n)) OR (NOT ((g134_y OR i136_y)) AND NOT ((g134_n AND i136_n)) AND g138_n))) THEN 3 WHEN g650_y THEN 0 WHEN ((g28_y AND (((g134_y OR i136_y) AND g138_y))) AND g650_n) THEN 1 ELSE 2 END::TINYINT AS r116,
     -- weight-distribution-through-its-head where kind.tows: kind.spreads_weight or not towing.with_distribution
-    CASE WHEN (i0_n OR i29_n) THEN 3 WHEN (i135_y OR (g28_n OR (((g134_y OR i136_y) AND g138_n) OR ((g134_n AND i136_n)) OR (NOT ((g134_y OR i136_y)) AND NOT ((g134_n AND i136_n)) AND g138_n)))) THEN 0 WHEN ((i0_y AND i29_y) AND (i135_n AND (g28_y AND (((g134_y OR i136_y) AND g138_y))))) THEN 1 ELSE 2 END::TINYINT AS r116,
+    CASE WHEN (i0_n OR i29_n) THEN 3 WHEN (i135_y OR (g28_n OR (((g134_y OR i136_y) AND g138_n) OR ((g134_n AND i136_n)) OR (NOT ((g134_y OR i136_y)) AND NOT ((g134_n AND i136_n)) AND g138_n)))) THEN 0 WHEN ((i0_y AND i29_y) AND (i135_n AND (g28_y AND (((g134_y OR i136_y) AND g138_y))))) THEN 1 ELSE 2 END::TINYINT AS r117,
     -- surge-brakes-under-bars where towing.with_distribution: trailer.brakes != surge
-    CASE WHEN (g28_n OR (((g134_y OR i136_y) AND g138_n) OR ((g134_n AND i136_n)) OR (NOT ((g134_y OR i136_y)) AND NOT ((g134_n AND i136_n)) AND g138_n))) THEN 3 WHEN g652_y THEN 0 WHEN ((g28_y AND (((g134_y OR i136_y) AND g138_y))) AND g652_n) THEN 1 ELSE 2 END::TINYINT AS r117,
+    CASE WHEN (g28_n OR (((g134_y OR i136_y) AND g138_n) OR ((g134_n AND i136_n)) OR (NOT ((g134_y OR i136_y)) AND NOT ((g134_n AND i136_n)) AND g138_n))) THEN 3 WHEN g653_y THEN 0 WHEN ((g28_y AND (((g134_y OR i136_y) AND g138_y))) AND g653_n) THEN 1 ELSE 2 END::TINYINT AS r118,
     -- tongue-weight-within-trailer where towing.asked and present(trailer.tongue_weight): trailer.tongue_weight < trailer.gross_weight
-    CASE WHEN (g28_n OR ((i0_y AND i29_n) OR (i0_n AND g32_n) OR (NOT (i0_y) AND NOT (i0_n) AND i29_n AND g32_n)) OR g38_n) THEN 3 WHEN g654_y THEN 0 WHEN ((g28_y AND ((i0_y AND i29_y) OR (i0_n AND g32_y) OR (NOT (i0_y) AND NOT (i0_n) AND i29_y AND g32_y)) AND g38_y) AND g654_n) THEN 1 ELSE 2 END::TINYINT AS r118,
+    CASE WHEN (g28_n OR ((i0_y AND i29_n) OR (i0_n AND g32_n) OR (NOT (i0_y) AND NOT (i0_n) AND i29_n AND g32_n)) OR g38_n) THEN 3 WHEN g655_y THEN 0 WHEN ((g28_y AND ((i0_y AND i29_y) OR (i0_n AND g32_y) OR (NOT (i0_y) AND NOT (i0_n) AND i29_y AND g32_y)) AND g38_y) AND g655_n) THEN 1 ELSE 2 END::TINYINT AS r119,
     -- trailer-has-safety-chains where towing.asked: trailer.chain_count >= 1
-    CASE WHEN (g28_n OR ((i0_y AND i29_n) OR (i0_n AND g32_n) OR (NOT (i0_y) AND NOT (i0_n) AND i29_n AND g32_n))) THEN 3 WHEN g656_y THEN 0 WHEN ((g28_y AND ((i0_y AND i29_y) OR (i0_n AND g32_y) OR (NOT (i0_y) AND NOT (i0_n) AND i29_y AND g32_y))) AND g656_n) THEN 1 ELSE 2 END::TINYINT AS r119,
+    CASE WHEN (g28_n OR ((i0_y AND i29_n) OR (i0_n AND g32_n) OR (NOT (i0_y) AND NOT (i0_n) AND i29_n AND g32_n))) THEN 3 WHEN g657_y THEN 0 WHEN ((g28_y AND ((i0_y AND i29_y) OR (i0_n AND g32_y) OR (NOT (i0_y) AND NOT (i0_n) AND i29_y AND g32_y))) AND g657_n) THEN 1 ELSE 2 END::TINYINT AS r120,
     -- receiver-is-for-towing where kind.tows and present(receiver.trailer_rating): receiver.trailer_rating > 0 lb
-    CASE WHEN (i0_n OR i29_n OR g399_n) THEN 3 WHEN g659_y THEN 0 WHEN ((i0_y AND i29_y AND g399_y) AND g659_n) THEN 1 ELSE 2 END::TINYINT AS r120,
+    CASE WHEN (i0_n OR i29_n OR g399_n) THEN 3 WHEN g660_y THEN 0 WHEN ((i0_y AND i29_y AND g399_y) AND g660_n) THEN 1 ELSE 2 END::TINYINT AS r121,
     -- vehicle-is-for-towing where kind.tows and present(vehicle.tow_rating): vehicle.tow_rating > 0 lb
-    CASE WHEN (i0_n OR i29_n OR g660_n) THEN 3 WHEN g663_y THEN 0 WHEN ((i0_y AND i29_y AND g660_y) AND g663_n) THEN 1 ELSE 2 END::TINYINT AS r121,
+    CASE WHEN (i0_n OR i29_n OR g661_n) THEN 3 WHEN g664_y THEN 0 WHEN ((i0_y AND i29_y AND g661_y) AND g664_n) THEN 1 ELSE 2 END::TINYINT AS r122,
     -- two-chains where towing.asked and present(trailer) and present(trailer.chain_count): trailer.chain_count >= 2
-    CASE WHEN (((i0_y AND i29_n) OR (i0_n AND g32_n) OR (NOT (i0_y) AND NOT (i0_n) AND i29_n AND g32_n)) OR g28_n OR g664_n) THEN 3 WHEN g666_y THEN 0 WHEN ((((i0_y AND i29_y) OR (i0_n AND g32_y) OR (NOT (i0_y) AND NOT (i0_n) AND i29_y AND g32_y)) AND g28_y AND g664_y) AND g666_n) THEN 1 ELSE 2 END::TINYINT AS r122,
+    CASE WHEN (((i0_y AND i29_n) OR (i0_n AND g32_n) OR (NOT (i0_y) AND NOT (i0_n) AND i29_n AND g32_n)) OR g28_n OR g665_n) THEN 3 WHEN g667_y THEN 0 WHEN ((((i0_y AND i29_y) OR (i0_n AND g32_y) OR (NOT (i0_y) AND NOT (i0_n) AND i29_y AND g32_y)) AND g28_y AND g665_y) AND g667_n) THEN 1 ELSE 2 END::TINYINT AS r123,
     -- each-chain-strong-enough where towing.asked: trailer.chain_rating_each >= chains.least_each
-    CASE WHEN (g28_n OR ((i0_y AND i29_n) OR (i0_n AND g32_n) OR (NOT (i0_y) AND NOT (i0_n) AND i29_n AND g32_n))) THEN 3 WHEN g670_y THEN 0 WHEN ((g28_y AND ((i0_y AND i29_y) OR (i0_n AND g32_y) OR (NOT (i0_y) AND NOT (i0_n) AND i29_y AND g32_y))) AND g670_n) THEN 1 ELSE 2 END::TINYINT AS r123,
+    CASE WHEN (g28_n OR ((i0_y AND i29_n) OR (i0_n AND g32_n) OR (NOT (i0_y) AND NOT (i0_n) AND i29_n AND g32_n))) THEN 3 WHEN g671_y THEN 0 WHEN ((g28_y AND ((i0_y AND i29_y) OR (i0_n AND g32_y) OR (NOT (i0_y) AND NOT (i0_n) AND i29_y AND g32_y))) AND g671_n) THEN 1 ELSE 2 END::TINYINT AS r124,
     -- chains-together-strong-enough where towing.asked: chains.together >= trailer.gross_weight
-    CASE WHEN (g28_n OR ((i0_y AND i29_n) OR (i0_n AND g32_n) OR (NOT (i0_y) AND NOT (i0_n) AND i29_n AND g32_n))) THEN 3 WHEN g672_y THEN 0 WHEN ((g28_y AND ((i0_y AND i29_y) OR (i0_n AND g32_y) OR (NOT (i0_y) AND NOT (i0_n) AND i29_y AND g32_y))) AND g672_n) THEN 1 ELSE 2 END::TINYINT AS r124,
+    CASE WHEN (g28_n OR ((i0_y AND i29_n) OR (i0_n AND g32_n) OR (NOT (i0_y) AND NOT (i0_n) AND i29_n AND g32_n))) THEN 3 WHEN g673_y THEN 0 WHEN ((g28_y AND ((i0_y AND i29_y) OR (i0_n AND g32_y) OR (NOT (i0_y) AND NOT (i0_n) AND i29_y AND g32_y))) AND g673_n) THEN 1 ELSE 2 END::TINYINT AS r125,
     -- chains-by-law-where-driven where towing.asked and load.jurisdiction in [new_hampshire, interstate_commerce]: (chains.together if load.jurisdiction == interstate_commerce else trailer.chain_rating_each) >= trailer.gross_weight
-    CASE WHEN (g1_n OR g565_n OR g28_n OR ((i0_y AND i29_n) OR (i0_n AND g32_n) OR (NOT (i0_y) AND NOT (i0_n) AND i29_n AND g32_n)) OR g673_n) THEN 3 WHEN g677_y THEN 0 WHEN ((g1_y AND g565_y AND g28_y AND ((i0_y AND i29_y) OR (i0_n AND g32_y) OR (NOT (i0_y) AND NOT (i0_n) AND i29_y AND g32_y)) AND g673_y) AND g677_n) THEN 1 ELSE 2 END::TINYINT AS r125,
+    CASE WHEN (g1_n OR g566_n OR g28_n OR ((i0_y AND i29_n) OR (i0_n AND g32_n) OR (NOT (i0_y) AND NOT (i0_n) AND i29_n AND g32_n)) OR g674_n) THEN 3 WHEN g678_y THEN 0 WHEN ((g1_y AND g566_y AND g28_y AND ((i0_y AND i29_y) OR (i0_n AND g32_y) OR (NOT (i0_y) AND NOT (i0_n) AND i29_y AND g32_y)) AND g674_y) AND g678_n) THEN 1 ELSE 2 END::TINYINT AS r126,
     -- chain-hook-goes-through-loop where towing.asked: trailer.chain_hook_size <= receiver.chain_loop_opening
-    CASE WHEN (g28_n OR ((i0_y AND i29_n) OR (i0_n AND g32_n) OR (NOT (i0_y) AND NOT (i0_n) AND i29_n AND g32_n))) THEN 3 WHEN g680_y THEN 0 WHEN ((g28_y AND ((i0_y AND i29_y) OR (i0_n AND g32_y) OR (NOT (i0_y) AND NOT (i0_n) AND i29_y AND g32_y))) AND g680_n) THEN 1 ELSE 2 END::TINYINT AS r126,
+    CASE WHEN (g28_n OR ((i0_y AND i29_n) OR (i0_n AND g32_n) OR (NOT (i0_y) AND NOT (i0_n) AND i29_n AND g32_n))) THEN 3 WHEN g681_y THEN 0 WHEN ((g28_y AND ((i0_y AND i29_y) OR (i0_n AND g32_y) OR (NOT (i0_y) AND NOT (i0_n) AND i29_y AND g32_y))) AND g681_n) THEN 1 ELSE 2 END::TINYINT AS r127,
     -- pull-within-d-value where towing.asked: towing.d_value <= receiver.d_value
-    CASE WHEN (g681_n OR g28_n OR ((i0_y AND i29_n) OR (i0_n AND g32_n) OR (NOT (i0_y) AND NOT (i0_n) AND i29_n AND g32_n))) THEN 3 WHEN g684_y THEN 0 WHEN ((g681_y AND g28_y AND ((i0_y AND i29_y) OR (i0_n AND g32_y) OR (NOT (i0_y) AND NOT (i0_n) AND i29_y AND g32_y))) AND g684_n) THEN 1 ELSE 2 END::TINYINT AS r127,
+    CASE WHEN (g682_n OR g28_n OR ((i0_y AND i29_n) OR (i0_n AND g32_n) OR (NOT (i0_y) AND NOT (i0_n) AND i29_n AND g32_n))) THEN 3 WHEN g685_y THEN 0 WHEN ((g682_y AND g28_y AND ((i0_y AND i29_y) OR (i0_n AND g32_y) OR (NOT (i0_y) AND NOT (i0_n) AND i29_y AND g32_y))) AND g685_n) THEN 1 ELSE 2 END::TINYINT AS r128,
     -- tongue-weight-within-s-value where towing.asked: towing.least_tongue <= receiver.vertical_rating
-    CASE WHEN (g76_n OR g28_n OR ((i0_y AND i29_n) OR (i0_n AND g32_n) OR (NOT (i0_y) AND NOT (i0_n) AND i29_n AND g32_n))) THEN 3 WHEN g685_y THEN 0 WHEN ((g76_y AND g28_y AND ((i0_y AND i29_y) OR (i0_n AND g32_y) OR (NOT (i0_y) AND NOT (i0_n) AND i29_y AND g32_y))) AND g685_n) THEN 1 ELSE 2 END::TINYINT AS r128,
+    CASE WHEN (g76_n OR g28_n OR ((i0_y AND i29_n) OR (i0_n AND g32_n) OR (NOT (i0_y) AND NOT (i0_n) AND i29_n AND g32_n))) THEN 3 WHEN g686_y THEN 0 WHEN ((g76_y AND g28_y AND ((i0_y AND i29_y) OR (i0_n AND g32_y) OR (NOT (i0_y) AND NOT (i0_n) AND i29_y AND g32_y))) AND g686_n) THEN 1 ELSE 2 END::TINYINT AS r129,
     -- trailer-plug-fits-socket where trailer.plug != none: trailer.plug == vehicle.socket or wiring.bridged
-    CASE WHEN (g28_n OR g688_n) THEN 3 WHEN g709_y THEN 0 WHEN ((g28_y AND g688_y) AND g709_n) THEN 1 ELSE 2 END::TINYINT AS r129,
+    CASE WHEN (g28_n OR g689_n) THEN 3 WHEN g710_y THEN 0 WHEN ((g28_y AND g689_y) AND g710_n) THEN 1 ELSE 2 END::TINYINT AS r130,
     -- trailer-has-lamps: trailer.plug != none
-    CASE WHEN (g28_n) THEN 3 WHEN g688_y THEN 0 WHEN ((g28_y) AND g688_n) THEN 1 ELSE 2 END::TINYINT AS r130,
+    CASE WHEN (g28_n) THEN 3 WHEN g689_y THEN 0 WHEN ((g28_y) AND g689_n) THEN 1 ELSE 2 END::TINYINT AS r131,
     -- air-for-air-brakes where trailer.brakes == air: vehicle.air_supply
-    CASE WHEN (g28_n OR g710_n) THEN 3 WHEN g711_y THEN 0 WHEN ((g28_y AND g710_y) AND g711_n) THEN 1 ELSE 2 END::TINYINT AS r131,
+    CASE WHEN (g28_n OR g711_n) THEN 3 WHEN g712_y THEN 0 WHEN ((g28_y AND g711_y) AND g712_n) THEN 1 ELSE 2 END::TINYINT AS r132,
     -- trailer-plug-feeds-brakes where trailer.brakes == electric: lookup(brake_circuit, trailer.plug)
-    CASE WHEN (g28_n OR g701_n) THEN 3 WHEN g712_y THEN 0 WHEN ((g28_y AND g701_y) AND g712_n) THEN 1 ELSE 2 END::TINYINT AS r132,
+    CASE WHEN (g28_n OR g702_n) THEN 3 WHEN g713_y THEN 0 WHEN ((g28_y AND g702_y) AND g713_n) THEN 1 ELSE 2 END::TINYINT AS r133,
     -- accessory-plug-fits-socket where kind.carries and accessory.plug != none: accessory.plug == vehicle.socket or wiring.lamps_bridged
-    CASE WHEN (i0_n OR i8_n OR i550_n) THEN 3 WHEN ((i548 = g689 AND i548 & (i548 - 1) = 0) OR (g692_y AND i550_y AND ((g693_y AND i715_y) OR (g696_y AND i717_y)))) THEN 0 WHEN ((i0_y AND i8_y AND i550_y) AND ((i548 & g689 = 0) AND (g692_n OR i550_n OR ((g693_n OR i715_n) AND (g696_n OR i717_n))))) THEN 1 ELSE 2 END::TINYINT AS r133,
+    CASE WHEN (i0_n OR i8_n OR i551_n) THEN 3 WHEN ((i549 = g690 AND i549 & (i549 - 1) = 0) OR (g693_y AND i551_y AND ((g694_y AND i716_y) OR (g697_y AND i718_y)))) THEN 0 WHEN ((i0_y AND i8_y AND i551_y) AND ((i549 & g690 = 0) AND (g693_n OR i551_n OR ((g694_n OR i716_n) AND (g697_n OR i718_n))))) THEN 1 ELSE 2 END::TINYINT AS r134,
     -- need hitch-pin
-    CASE WHEN (i0_n OR i235_n) THEN 3 WHEN (i433_y OR g434_y) THEN 3 ELSE 1 END::TINYINT AS r134,
+    CASE WHEN (i0_n OR i235_n) THEN 3 WHEN (i433_y OR g434_y) THEN 3 ELSE 1 END::TINYINT AS r135,
     -- need adapter-pin
-    CASE WHEN (i0_n OR i235_n) THEN 3 WHEN true THEN 3 ELSE 1 END::TINYINT AS r135,
+    CASE WHEN (i0_n OR i235_n) THEN 3 WHEN true THEN 3 ELSE 1 END::TINYINT AS r136,
     -- need ball
-    CASE WHEN (i0_n OR i450_n OR g28_n) THEN 3 WHEN g186_y THEN 3 ELSE 1 END::TINYINT AS r136,
+    CASE WHEN (i0_n OR i451_n OR g28_n) THEN 3 WHEN g186_y THEN 3 ELSE 1 END::TINYINT AS r137,
     -- need pintle-hook
-    CASE WHEN (i0_n OR i483_n OR g28_n) THEN 3 WHEN i725_y THEN 3 ELSE 1 END::TINYINT AS r137,
+    CASE WHEN (i0_n OR i484_n OR g28_n) THEN 3 WHEN i726_y THEN 3 ELSE 1 END::TINYINT AS r138,
     -- need towing-mount
-    CASE WHEN (g28_n OR i726_n OR g729_n) THEN 3 WHEN false THEN 3 ELSE 1 END::TINYINT AS r138,
+    CASE WHEN (g28_n OR i727_n OR g730_n) THEN 3 WHEN false THEN 3 ELSE 1 END::TINYINT AS r139,
     -- need pintle-mount
-    CASE WHEN (g28_n OR i726_n OR g731_n) THEN 3 WHEN false THEN 3 ELSE 1 END::TINYINT AS r139,
+    CASE WHEN (g28_n OR i727_n OR g732_n) THEN 3 WHEN false THEN 3 ELSE 1 END::TINYINT AS r140,
     -- need fitting
-    CASE WHEN (g491_n OR g493_n) THEN 3 WHEN false THEN 3 ELSE 1 END::TINYINT AS r140,
+    CASE WHEN (g492_n OR g494_n) THEN 3 WHEN false THEN 3 ELSE 1 END::TINYINT AS r141,
     -- need drilling
-    CASE WHEN (g491_n OR g493_n OR g733_n) THEN 3 WHEN false THEN 3 ELSE 1 END::TINYINT AS r141,
+    CASE WHEN (g492_n OR g494_n OR g734_n) THEN 3 WHEN false THEN 3 ELSE 1 END::TINYINT AS r142,
     -- need fascia-trimming
-    CASE WHEN (g491_n OR g493_n OR g736_n) THEN 3 WHEN false THEN 3 ELSE 1 END::TINYINT AS r142,
+    CASE WHEN (g492_n OR g494_n OR g737_n) THEN 3 WHEN false THEN 3 ELSE 1 END::TINYINT AS r143,
     -- need exhaust-lowering
-    CASE WHEN (g491_n OR g493_n OR g738_n) THEN 3 WHEN false THEN 3 ELSE 1 END::TINYINT AS r143,
+    CASE WHEN (g492_n OR g494_n OR g739_n) THEN 3 WHEN false THEN 3 ELSE 1 END::TINYINT AS r144,
     -- need spare-lowering
-    CASE WHEN (g491_n OR g493_n OR g740_n) THEN 3 WHEN false THEN 3 ELSE 1 END::TINYINT AS r144,
+    CASE WHEN (g492_n OR g494_n OR g741_n) THEN 3 WHEN false THEN 3 ELSE 1 END::TINYINT AS r145,
     -- need tie-downs
-    CASE WHEN (i0_n OR g1_n OR i8_n OR (i743_n AND g744_n) OR g4_n) THEN 3 WHEN g750_y THEN 3 ELSE 1 END::TINYINT AS r145,
+    CASE WHEN (i0_n OR g1_n OR i8_n OR (i744_n AND g745_n) OR g4_n) THEN 3 WHEN g751_y THEN 3 ELSE 1 END::TINYINT AS r146,
     -- need load-the-tongue
-    CASE WHEN (g28_n OR ((i0_y AND i29_n) OR (i0_n AND g32_n) OR (NOT (i0_y) AND NOT (i0_n) AND i29_n AND g32_n)) OR g751_n) THEN 3 WHEN false THEN 3 ELSE 1 END::TINYINT AS r146,
+    CASE WHEN (g28_n OR ((i0_y AND i29_n) OR (i0_n AND g32_n) OR (NOT (i0_y) AND NOT (i0_n) AND i29_n AND g32_n)) OR g752_n) THEN 3 WHEN false THEN 3 ELSE 1 END::TINYINT AS r147,
     -- need brake-circuit
-    CASE WHEN (g28_n OR g701_n) THEN 3 WHEN g700_y THEN 3 ELSE 1 END::TINYINT AS r147,
+    CASE WHEN (g28_n OR g702_n) THEN 3 WHEN g701_y THEN 3 ELSE 1 END::TINYINT AS r148,
     -- need brake-controller
-    CASE WHEN (g28_n OR g701_n) THEN 3 WHEN g753_y THEN 3 ELSE 1 END::TINYINT AS r148,
+    CASE WHEN (g28_n OR g702_n) THEN 3 WHEN g754_y THEN 3 ELSE 1 END::TINYINT AS r149,
     -- need wiring-adapter
-    CASE WHEN (g28_n OR g688_n OR g754_n OR g692_n OR g699_n OR g703_n OR g707_n) THEN 3 WHEN g756_y THEN 3 ELSE 1 END::TINYINT AS r149,
+    CASE WHEN (g28_n OR g689_n OR g755_n OR g693_n OR g700_n OR g704_n OR g708_n) THEN 3 WHEN g757_y THEN 3 ELSE 1 END::TINYINT AS r150,
     -- need lamp-wiring-adapter
-    CASE WHEN (i0_n OR i8_n OR i550_n OR (i548 = g689 AND i548 & (i548 - 1) = 0) OR g692_n OR ((g693_n OR i715_n) AND (g696_n OR i717_n))) THEN 3 WHEN i759_y THEN 3 ELSE 1 END::TINYINT AS r150,
+    CASE WHEN (i0_n OR i8_n OR i551_n OR (i549 = g690 AND i549 & (i549 - 1) = 0) OR g693_n OR ((g694_n OR i716_n) AND (g697_n OR i718_n))) THEN 3 WHEN i760_y THEN 3 ELSE 1 END::TINYINT AS r151,
     -- need lamp-board
-    CASE WHEN (i0_n OR i8_n OR i546_n) THEN 3 WHEN i550_y THEN 3 ELSE 1 END::TINYINT AS r151
+    CASE WHEN (i0_n OR i8_n OR i547_n) THEN 3 WHEN i551_y THEN 3 ELSE 1 END::TINYINT AS r152
   FROM rigs, items
 );
