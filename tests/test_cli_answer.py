@@ -234,7 +234,7 @@ def test_facts_are_added_to_a_saved_rig(tmp_path: Path, capsys: pytest.CaptureFi
     asked = ["answer", "--rig", "rig_a", "--accessory", "A-1", "--database", url, "--json"]
     assert main([*asked, "--fact", "receiver.pin_hole=1/2 in"]) == 0
     found = {one["rule"]: one["result"] for one in json.loads(capsys.readouterr().out)["findings"]}
-    assert (found["shank-fits-opening"], found["pin-fits-hole"]) == ("fails", "passes")
+    assert (found["shank-fits-opening"], found["pin-fits-unusual-hole"]) == ("fails", "passes")
 
 
 @pytest.mark.parametrize(
