@@ -113,7 +113,7 @@ class FactReader:
         return values, texts
 
     def named(self, values: Mapping[str, Value], adapters: Sequence[Mapping[str, Value]] = ()) -> frozenset[str]:
-        """What a question that gives these values is about beside its subjects; what one adapter names is asked of all."""
+        """What a question is about beside its subjects, by its values; what one adapter names is asked of all."""
         return frozenset(self._named & values.keys()).union(*(self._named & adapter.keys() for adapter in adapters))
 
     def value(self, fact: Fact, wire: Json) -> dict[str, Value]:
