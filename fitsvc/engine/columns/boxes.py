@@ -1,4 +1,4 @@
-"""A rule's rows in boxes, so that a whole box is judged by its two corners before any of its rows is.
+"""Pruning by monotone bounds: a rule's rows in boxes, each judged by its two corners before any of its rows is.
 
 Of two bounds one is lower if neither of its ends is above the other's. Where a rule's truth moves one way only with
 each number that it sees of the items (the functions table says in which), the truth on every row of a box lies
