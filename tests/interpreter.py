@@ -242,6 +242,7 @@ def _columns(table: Mapping[str, Any]) -> dict[str, Any]:
     found = {f"{table['id']}.known": {"key": table["key"], "gives": "yes_no", "rows": rows, "known": True}}
     for name, column in table["columns"].items():
         cells = {member: row.get(name, column.get("otherwise")) for member, row in rows.items()}
+        cells = {member: cell for member, cell in cells.items() if cell != "unknown"}
         found[f"{table['id']}.{name}"] = {"key": table["key"], "gives": column["gives"], "rows": cells}
     return found
 

@@ -76,6 +76,38 @@ def test_load_index(text: str, load_index: int | None) -> None:
     assert parse_tyre(text).load_index == load_index
 
 
+@pytest.mark.parametrize(
+    ("text", "load_index"),
+    [
+        ("275/65R18 123/120", 123),  # two load indices and no speed letter
+        ("235/80R17LT 120/117", 120),
+        ("35X12.5R18 123", 123),
+        ("35X12.5R20 121ZR", 121),
+        ("35X12.5R18 123ZRW", 123),
+        ("40X15.5R24 128Q/125Q", 128),  # a letter after each
+        ("225/45ZRF18 95W", 95),  # run flat
+        ("275/35ZR20 REINF", None),  # reinforced
+        ("C165/45R16 74V", 74),
+        ("185R14C 102/100Q", 102),  # no height
+    ],
+)
+def test_codes_as_they_stand_on_sidewalls(text: str, load_index: int | None) -> None:
+    """Kinds of code that stand on sidewalls today and were refused: each is read, with its load index."""
+    assert parse_tyre(text).load_index == load_index
+
+
+def test_a_size_without_a_height_is_a_band() -> None:
+    """Full profile, from memory: 185R14 and 205R16 are listed at 650 mm and 734 mm across, within 79 to 82 %."""
+    for text, listed in (("185R14C", 650), ("205R16", 734)):
+        low, high = parse_tyre(text).diameter
+        assert low <= listed <= high and high - low < 15
+
+
+def test_load_index_as_charts_print_it() -> None:
+    """Charts of load indices, quoted: 91 carries 615 kg, 100 carries 800, 110 carries 1,060, 121 carries 1,450."""
+    assert [load_of(index) for index in (91, 100, 110, 121)] == [615, 800, 1060, 1450]
+
+
 @pytest.mark.parametrize("text", ["33X12.50R15LT", "33x12.5R15", "33 x 12.50 R 15 LT", "33×12.5-15", "LT33X12.50R15"])
 def test_flotation(text: str) -> None:
     """A flotation size names inches, and a diameter known only within a band below the nominal one."""

@@ -71,7 +71,7 @@ def _span(low: Bounds, high: Bounds) -> Bounds:
 _STATICS = (MASS, LENGTH, LENGTH)
 _AXLES = "moments about the other axle (statics); behind is counted from the rear axle, not below zero"
 _BEHIND = (LENGTH, LENGTH, LENGTH)
-_TANGENT = "49 CFR 523.2: the line tangent to the rear tyre's static loaded radius arc (wording from memory)"
+_TANGENT = "49 CFR 523.2: a line tangent to the rear tire static loaded radius arc, touching the underside behind"
 _SECTOR = "the closure as a sector about its hinge, the accessory as a box"
 
 _ROWS = (

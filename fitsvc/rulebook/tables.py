@@ -14,7 +14,7 @@ from fitsvc.rulebook.rules import SEEN, RowTold, TableEntry
 from fitsvc.rulebook.shape import Shape
 from fitsvc.rulebook.topics import reference
 from fitsvc.rulebook.vocabulary import DEFAULT_UNITS, Vocabulary, value_type
-from fitsvc.rulebook.yaml_text import Mapping, Node
+from fitsvc.rulebook.yaml_text import Mapping, Node, Scalar
 
 _TOLD: Final = ("asks", "cite", "seen", "as_of")
 _TEXTS: Final = ("asks", "cite")
@@ -144,9 +144,16 @@ class _Reader:
             elif column:
                 word = shape.one_of(column, "gives", [*self.lists, *_NUMBERS, "yes_no"])
                 kinds[name] = value_type(word, self.lists)
-                value = self._cell(column.entries["otherwise"], kinds[name]) if "otherwise" in column.entries else None
+                value = self._otherwise(column.entries.get("otherwise"), kinds[name])
                 defaults |= {name: value} if value is not None else {}
         return kinds, defaults
+
+    def _otherwise(self, node: Node | None, kind: Type) -> Value | None:
+        if node is None:
+            return None
+        if isinstance(node, Scalar) and node.value == "unknown":
+            return kind.unknown
+        return self._cell(node, kind)
 
 
 def _column(key: ListType, kind: Type, cells: dict[str, Value]) -> Table:
