@@ -111,12 +111,13 @@ def ways(shelf: Stock, case: Case, kinds: int) -> Iterator[frozenset[str]]:
                     continue
                 facts = {**case.facts, **item.values}
                 mounted = replace(adapted, facts=facts, present=case.present | {"accessory"} | reader.named(facts))
-                needs = {engine.rulebook.needs[n].id for n in engine.evaluate(mounted).open_needs}
+                open_needs = (engine.rulebook.needs[n].fills for n in engine.evaluate(mounted).open_needs)
+                filled = {fills.subject for fills in open_needs if fills is not None}
                 own = {item.sku, *(one.sku for one in stack)}
-                pinned = _pins(shelf, adapted) if "hitch-pin" in needs else []
+                pinned = _pins(shelf, adapted) if "accessory" in filled else []
                 if pinned:
                     mounted = replace(mounted, facts={**facts, "receiver.pin_supplied": YES})
-                for ball in shelf.items("ball") if "ball" in needs else [None]:
+                for ball in shelf.items("ball") if "ball" in filled else [None]:
                     served = mounted
                     if ball:
                         served = replace(
