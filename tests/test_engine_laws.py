@@ -41,7 +41,7 @@ def assert_sound(made: Made, case: Case, known_better: Case, trial: str) -> None
         assert after.outcome == before.outcome, f"{trial}: {before.outcome} became {after.outcome}"
     count = len(made.rulebook.rules)
     for rule, old, new in zip(made.rulebook.rules, before.results(count), after.results(count), strict=True):
-        if old == new or old == "undetermined":
+        if old in (new, "undetermined"):
             continue
         freed = old == "passes" and new == "not_applicable" and guard_is_open(made, rule, case)
         assert freed, f"{trial}: {rule.id} {old} became {new}: {rule.applies_text} => {rule.requires_text}"

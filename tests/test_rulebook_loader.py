@@ -214,8 +214,8 @@ def test_problems_of_all_files_are_told_at_once(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("old", "new", "message"),
     [
-        ("is: accessory.weight + 10 lb}", "is: x.b}\n  - {name: x.b, label: b, type: mass, is: x.c}\n"
-         "  - {name: x.c, label: c, type: mass, is: carried.weight}",
+        ("is: accessory.weight + 10 lb}", ("is: x.b}\n  - {name: x.b, label: b, type: mass, is: x.c}\n"
+         "  - {name: x.c, label: c, type: mass, is: carried.weight}"),
          "`carried.weight` depends on itself: carried.weight -> x.b -> x.c -> carried.weight"),
         ("is: accessory.weight + 10 lb}", "is: carried.weight + 1 kg}",
          "`carried.weight` depends on itself: carried.weight -> carried.weight"),

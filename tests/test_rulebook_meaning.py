@@ -56,7 +56,7 @@ def test_a_change_is_told_at_its_entry(rules: Path, file: str, old: str, new: st
 def test_what_means_nothing_is_not_told(rules: Path) -> None:
     """Comments, the order of keys, spacing and examples change neither digest nor differences."""
     for path in rules.rglob("*.yaml"):
-        text = re.sub(r"^( +)- \{.*gives: not_applicable\}\n", r"\1# less\n", path.read_text(), flags=re.M)
+        text = re.sub(r"^( +)- \{.*gives: not_applicable\}\n", r"\1# less\n", path.read_text(), flags=re.MULTILINE)
         path.write_text("# a comment\n" + text.replace(" == ", "  ==  "))
     assert digest_of(rules) == digest_of(OWN)
     assert differences(OWN, rules) == []

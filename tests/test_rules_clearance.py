@@ -61,7 +61,7 @@ def test_a_grade_passes_by_the_rear_end_alone(grade: str, result: str) -> None:
     told = _told(_ask({"steepest_grade": grade, "rear_sag": "1-1/2 in"}, accessory=TRAY))
     assert told["clears-steepest-grade"].result == result
     taken = grade_of_angle(departure_angle(72.0, 12.0, 14.5))
-    assert (float(grade.split()[0]) / 100.0 <= taken) == (result == "passes")
+    assert (float(grade.split(maxsplit=1)[0]) / 100.0 <= taken) == (result == "passes")
 
 
 def test_a_grade_that_touches_fails_in_figures() -> None:

@@ -21,8 +21,10 @@ def page(summary: Document) -> str:
     """The page."""
     rows, changes = summary["rows"], summary["changes"]
     parts = [
-        f"<p>{_n(rows['items'])} items with {_n(summary['rigs'])} rigs: {_n(summary['pairs'])} pairs, by the rulebook "
-        f"{escape(summary['rulebook']['name'])} <code>{escape(summary['rulebook']['digest'])}</code>.</p>",
+        (
+            f"<p>{_n(rows['items'])} items with {_n(summary['rigs'])} rigs: {_n(summary['pairs'])} pairs, by "
+            f"the rulebook {escape(summary['rulebook']['name'])} <code>{escape(summary['rulebook']['digest'])}</code>.</p>"
+        ),
         _table("Outcomes", ("outcome", "pairs"), summary["outcomes"].items()),
         _table("Faults", ("fault", "found"), ((name.replace("_", " "), n) for name, n in summary["faults"].items())),
         _read(rows),
@@ -33,8 +35,10 @@ def page(summary: Document) -> str:
             ((one["fact"], one["pairs"], one["claims"], _where(one)) for one in summary["missing"]),
             "Pairs that wait for this fact alone. Each item and rig: missing_of_items.csv, missing_of_rigs.csv.",
         ),
-        f"<h2>What fits nothing</h2><p>{_n(summary['fits_nothing'])} items are not known to fit any of the "
-        "rigs: fits_nothing.csv, with how many fail and how many cannot be decided.</p>",
+        (
+            f"<h2>What fits nothing</h2><p>{_n(summary['fits_nothing'])} items are not known to fit any of the "
+            "rigs: fits_nothing.csv, with how many fail and how many cannot be decided.</p>"
+        ),
         _table(
             "Rigs without an item known to fit", ("kind", "rigs"), summary["rigs_without"].items(), "rigs_without.csv"
         ),

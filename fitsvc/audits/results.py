@@ -82,7 +82,7 @@ def _column(field: Any, cells: tuple[str, ...]) -> pa.Array:
 
 
 def _as_csv(tables: Iterator[pa.Table]) -> Iterator[bytes]:
-    return _written(tables, lambda sink, schema: pc.CSVWriter(sink, schema))
+    return _written(tables, pc.CSVWriter)
 
 
 def _as_parquet(tables: Iterator[pa.Table]) -> Iterator[bytes]:

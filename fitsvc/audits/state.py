@@ -18,7 +18,8 @@ Progress = Callable[[str, int, int], None]
 @dataclass(frozen=True, slots=True)
 class Shares:
     """How the memory of one process is shared out: items in a block, pairs in a part, bytes of results kept; and how
-    many processes there may be."""
+    many processes there may be.
+    """
 
     rows: int
     pairs: int

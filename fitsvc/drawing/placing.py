@@ -52,7 +52,7 @@ class Frame:
 def frame_of(xs: Iterable[float], zs: Iterable[float]) -> Frame:
     """The frame that holds these points and the ground, with a margin about them."""
     across, high = list(xs), [0.0, *zs]
-    left, right, top = min(across), max(across), max(max(high), 400.0)
+    left, right, top = min(across), max(across), max(*high, 400.0)
     margin = max(right - left, top, 600.0) * 0.04
     left, right, top = left - margin, right + margin, top + margin
     scale = min((RIGHT - LEFT) / (right - left), TALLEST / top)

@@ -203,7 +203,8 @@ _OVER_BOUNDS: dict[str, Callable[..., Ends]] = {
 @dataclass(frozen=True)
 class Query:
     """What a rulebook comes to: named parts, in order, the SQL of each rule's and need's result from these, and of the
-    outcome from all of them."""
+    outcome from all of them.
+    """
 
     parts: list[tuple[str, str]]
     results: list[str]

@@ -89,7 +89,6 @@ def _cut(edges: Sequence[int], count: int, size: int) -> NDArray[np.intp]:
 
 def _corners(column: Column, order: NDArray[np.intp], starts: NDArray[np.intp], way: int) -> Column:
     """The values at the lowest corners of boxes, then at the highest."""
-
     if not way or not isinstance(column, tuple):
         return taken(column, np.tile(order[starts], 2))
     picks = (np.minimum, np.maximum) if way > 0 else (np.maximum, np.minimum)

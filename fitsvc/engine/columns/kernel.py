@@ -160,7 +160,8 @@ class Index:
 @dataclass(frozen=True, slots=True)
 class LimitColumn:
     """A limit on every signature: whether it applies, the lowest rating (infinite where nothing is known), the place
-    of the rating that governs (-1 where none does), and the ratings not known, as bits."""
+    of the rating that governs (-1 where none does), and the ratings not known, as bits.
+    """
 
     applies: NDArray[np.bool_]
     at_most: NDArray[np.float64]
