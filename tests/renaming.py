@@ -75,8 +75,8 @@ class _Renaming:
         ids = "|".join(sorted(name for name in names.ids if "-" not in name))
         # A name that is a common word is renamed only where it surely is a name.
         places = (r"(?<=kind: )", r"(?<=\"kind\": \")", r"(?<=,)(?=\w+,)", r"^ +(?=\w+:(?: {word|$))")
-        self._kind = re.compile(rf"(?:{'|'.join(places)})(?:{plain})\b", re.M)
-        self._id = re.compile(rf"(?<=- id: )(?:{ids})$", re.M)
+        self._kind = re.compile(rf"(?:{'|'.join(places)})(?:{plain})\b", re.MULTILINE)
+        self._id = re.compile(rf"(?<=- id: )(?:{ids})$", re.MULTILINE)
         words = {name.replace("-", "_") for name in names.ids} & names.also | {
             name for name in names.ids if "-" not in name
         }

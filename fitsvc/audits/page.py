@@ -22,8 +22,9 @@ def page(summary: Document) -> str:
     rows, changes = summary["rows"], summary["changes"]
     parts = [
         (
-            f"<p>{_n(rows['items'])} items with {_n(summary['rigs'])} rigs: {_n(summary['pairs'])} pairs, by "
-            f"the rulebook {escape(summary['rulebook']['name'])} <code>{escape(summary['rulebook']['digest'])}</code>.</p>"
+            f"<p>{_n(rows['items'])} items with {_n(summary['rigs'])} rigs: {_n(summary['pairs'])} pairs, "
+            f"by the rulebook {escape(summary['rulebook']['name'])} "
+            f"<code>{escape(summary['rulebook']['digest'])}</code>.</p>"
         ),
         _table("Outcomes", ("outcome", "pairs"), summary["outcomes"].items()),
         _table("Faults", ("fault", "found"), ((name.replace("_", " "), n) for name, n in summary["faults"].items())),
