@@ -11,6 +11,7 @@ from typing import Final
 
 import click
 from demo_world import answerer, question, world
+from grammar_table import grammar_table
 
 from fitsvc.answers.question import read_question
 from fitsvc.cli.app import app
@@ -76,6 +77,7 @@ def side_view_picture(_: str = "") -> str:
 DOCUMENTS: Final[Mapping[str, Callable[[str], str]]] = {
     "rules/README.md": functions,
     "fitsvc/guide/commands.md": commands,
+    "fitsvc/language/grammar.json": grammar_table,
     ".pictures/side-view.svg": side_view_picture,
 }
 """Each document that is written from code, wholly or in part, and what makes it of what it was."""

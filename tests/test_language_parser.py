@@ -2,11 +2,14 @@
 
 import pytest
 from effort import tries
+from grammar_table import made_by_lark
 from hypothesis import given
 from hypothesis import strategies as st
+from lark import UnexpectedCharacters, UnexpectedToken
 
-from fitsvc.language import syntax
-from fitsvc.language.parser import DEEPEST, LONGEST, parse
+from fitsvc.language import lalr, syntax
+from fitsvc.language.lalr import END, StrayError, UnexpectedError
+from fitsvc.language.parser import DEEPEST, LONGEST, MAKERS, parse
 from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.language.source import Source
 from fitsvc.language.syntax import (
@@ -41,6 +44,7 @@ def problem(text: str) -> Problem:
     return found
 
 
+LARK = made_by_lark()
 A, B, C = Name(0, "a.x"), Name(0, "b.y"), Name(0, "c.z")
 
 
@@ -141,6 +145,43 @@ def test_any_text_parses_or_is_refused_in_place(text: str) -> None:
     except ProblemsFound as found:
         (one,) = found.problems
         assert one.message and 1 <= one.line <= text.count("\n") + 1 and one.column >= 1
+
+
+Stop = tuple[int | None, frozenset[str]] | None
+
+
+def read_by_us(text: str) -> Stop:
+    """Where our parser stops, and what it expects there; None when it takes the text."""
+    try:
+        lalr.parsed(text, {name: lambda *parts: parts for name in MAKERS})
+    except StrayError as error:
+        return error.at, frozenset()
+    except UnexpectedError as error:
+        return error.token.at, error.expected
+    return None
+
+
+def read_by_lark(text: str) -> Stop:
+    """The same of lark's."""
+    try:
+        LARK.parse(text)
+    except UnexpectedCharacters as error:
+        return error.pos_in_stream, frozenset()
+    except UnexpectedToken as error:
+        at = len(text) if error.token.type == END else error.pos_in_stream
+        return at, frozenset(error.interactive_parser.accepts())  # type: ignore[no-untyped-call]
+    return None
+
+
+PIECES = ["a", "b.y", "kind", "3", "2.5", "5/8 in", "10 %", "yes", "no", "not", "f(", *"()[],+-*/!"]
+PIECES += ["and", "or", "if", "else", "in", "==", "<="]
+
+
+@given(st.lists(st.sampled_from(PIECES), max_size=12).map(" ".join))
+@tries(500)
+def test_a_text_is_read_as_lark_reads_it(text: str) -> None:
+    """Lark, from the grammar itself, accepts the same texts, and stops at the same place expecting the same."""
+    assert read_by_us(text) == read_by_lark(text)
 
 
 DEEP = 10_000

@@ -12,6 +12,7 @@ from fitsvc.language import complaints as say
 from fitsvc.language import syntax, typed
 from fitsvc.language.functions import FUNCTIONS, SPECIAL_FORMS, Function
 from fitsvc.language.intervals import TOLERANCE
+from fitsvc.language.parser import parse
 from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.language.quantities import Dimension, QuantityError, parse_any
 from fitsvc.language.source import Source
@@ -34,8 +35,6 @@ class Names:
 
 def check(source: Source, names: Names, expected: Type | None = None) -> AnyTyped:
     """Parse and check one expression of an expected type (any, when None); ProblemsFound has all problems."""
-    from fitsvc.language.parser import parse
-
     checker = _Checker(source, names, parse(source))
     node = checker.value(checker.tree, expected)
     if node is not None and expected is not None:

@@ -1,27 +1,23 @@
 """Text of an expression → syntax tree, or problems placed at their characters. The grammar is grammar.lark.
 
-Lark and its tables are slow to load, so this module is imported where something is parsed, not above. A text's
-tree is remembered, since a rulebook reads each of its expressions once more for its digest.
+A text's tree is remembered, since a rulebook reads each of its expressions once more for its digest.
 """
 
-import re
-from functools import cache, lru_cache
-from pathlib import Path
-from typing import Any, Final
-
-from lark import Lark, Token, Transformer, UnexpectedCharacters, UnexpectedInput, UnexpectedToken
+from collections.abc import Callable, Mapping
+from functools import lru_cache
+from typing import Final
 
 from fitsvc.language import syntax
+from fitsvc.language.lalr import END, StrayError, Token, UnexpectedError, parsed
 from fitsvc.language.problems import Problem, ProblemsFound, nearest
-from fitsvc.language.quantities import QUANTITY_NUMBER_PATTERN, QUANTITY_UNIT_PATTERN
 from fitsvc.language.source import Source
+from fitsvc.language.syntax import AnyNode
 
 LONGEST: Final = 2_000
 DEEPEST: Final = 40
 _REMEMBERED: Final = 4_096
 """A few rulebooks' expressions: the one that is shipped has about 600 different ones."""
 
-_QUANTITY: Final = re.sub(r"(?<!\\)/", r"\/", QUANTITY_NUMBER_PATTERN + r"\s*" + QUANTITY_UNIT_PATTERN)
 _STRANGERS: Final = {
     "=": "write `==` to compare",
     "&": "write `and`",
@@ -32,7 +28,7 @@ _STRANGERS: Final = {
 }
 
 
-def parse(source: Source) -> syntax.AnyNode:
+def parse(source: Source) -> AnyNode:
     """Parse one expression; ProblemsFound names the character, what was expected and what to write."""
     text = source.text
     if len(text) > LONGEST:
@@ -42,8 +38,10 @@ def parse(source: Source) -> syntax.AnyNode:
         raise ProblemsFound([source.problem_at(0, "the expression is empty", "write a condition such as `a <= b`")])
     try:
         tree, too_deep = _read(text)
-    except UnexpectedInput as error:
-        raise ProblemsFound([_problem(source, error)]) from None
+    except StrayError as error:
+        raise ProblemsFound([_stray(source, error.at)]) from None
+    except UnexpectedError as error:
+        raise ProblemsFound([_unexpected(source, error.token, error.expected)]) from None
     if too_deep is not None:
         message = f"the expression is nested deeper than {DEEPEST} levels"
         raise ProblemsFound([source.problem_at(too_deep, message, "move parts of it to `derived` names")])
@@ -51,13 +49,13 @@ def parse(source: Source) -> syntax.AnyNode:
 
 
 @lru_cache(maxsize=_REMEMBERED)
-def _read(text: str) -> tuple[syntax.AnyNode, int | None]:
+def _read(text: str) -> tuple[AnyNode, int | None]:
     """A text's tree, and the place of the first node that is nested too deep."""
-    tree: syntax.AnyNode = _lark().parse(text)  # type: ignore[assignment]
+    tree: AnyNode = parsed(text, MAKERS)
     return tree, _too_deep(tree)
 
 
-def _too_deep(tree: syntax.AnyNode) -> int | None:
+def _too_deep(tree: AnyNode) -> int | None:
     """Bound the tree's depth, walking it without recursion, before any recursive code sees it."""
     level = [tree]
     for _ in range(DEEPEST):
@@ -67,105 +65,61 @@ def _too_deep(tree: syntax.AnyNode) -> int | None:
     return level[0].at
 
 
-class _Builder(Transformer):  # type: ignore[type-arg]
-    """Makes our nodes while lark reduces; a node's place is its first token's."""
-
-    def quantity(self, children: list[Any]) -> syntax.AnyNode:
-        token: Token = children[0]
-        return syntax.Quantity(token.start_pos or 0, " ".join(token.split()))
-
-    def number(self, children: list[Any]) -> syntax.AnyNode:
-        return syntax.Number(children[0].start_pos, str(children[0]))
-
-    def yes(self, children: list[Any]) -> syntax.AnyNode:
-        return syntax.YesNo(children[0].start_pos, True)
-
-    def no(self, children: list[Any]) -> syntax.AnyNode:
-        return syntax.YesNo(children[0].start_pos, False)
-
-    def name(self, children: list[Any]) -> syntax.AnyNode:
-        return syntax.Name(children[0].start_pos, str(children[0]))
-
-    def call(self, children: list[Any]) -> syntax.AnyNode:
-        name, *arguments = children
-        return syntax.Call(name.start_pos, str(name), tuple(a for a in arguments if a is not None))
-
-    def signed(self, children: list[Any]) -> syntax.AnyNode:
-        sign, operand = children
-        return syntax.Minus(sign.start_pos, operand) if sign == "-" else operand
-
-    def arithmetic(self, children: list[Any]) -> syntax.AnyNode:
-        left, operator, right = children
-        return syntax.Arithmetic(left.at, str(operator), left, right)
-
-    def comparison(self, children: list[Any]) -> syntax.AnyNode:
-        left, operator, right = children
-        return syntax.Comparison(operator.start_pos, str(operator), left, right)
-
-    def membership(self, children: list[Any]) -> syntax.AnyNode:
-        value, *members = children
-        return syntax.In(value.at, value, tuple(members), False)
-
-    def non_membership(self, children: list[Any]) -> syntax.AnyNode:
-        value, _, *members = children
-        return syntax.In(value.at, value, tuple(members), True)
-
-    def negation(self, children: list[Any]) -> syntax.AnyNode:
-        return syntax.Not(children[0].start_pos, children[1])
-
-    def both(self, children: list[Any]) -> syntax.AnyNode:
-        return syntax.And(children[0].at, tuple(children))
-
-    def either(self, children: list[Any]) -> syntax.AnyNode:
-        return syntax.Or(children[0].at, tuple(children))
-
-    def choice(self, children: list[Any]) -> syntax.AnyNode:
-        then, condition, otherwise = children
-        return syntax.If(then.at, then, condition, otherwise)
+MAKERS: Final[Mapping[str, Callable[..., AnyNode]]] = {
+    "quantity": lambda token: syntax.Quantity(token.at, " ".join(token.text.split())),
+    "number": lambda token: syntax.Number(token.at, token.text),
+    "yes": lambda token: syntax.YesNo(token.at, True),
+    "no": lambda token: syntax.YesNo(token.at, False),
+    "name": lambda token: syntax.Name(token.at, token.text),
+    "call": lambda name, *arguments: syntax.Call(name.at, name.text, arguments),
+    "signed": lambda sign, operand: syntax.Minus(sign.at, operand) if sign.text == "-" else operand,
+    "arithmetic": lambda left, operator, right: syntax.Arithmetic(left.at, operator.text, left, right),
+    "comparison": lambda left, operator, right: syntax.Comparison(operator.at, operator.text, left, right),
+    "membership": lambda value, *members: syntax.In(value.at, value, members, False),
+    "non_membership": lambda value, _, *members: syntax.In(value.at, value, members, True),
+    "negation": lambda word, operand: syntax.Not(word.at, operand),
+    "both": lambda *operands: syntax.And(operands[0].at, operands),
+    "either": lambda *operands: syntax.Or(operands[0].at, operands),
+    "choice": lambda then, condition, otherwise: syntax.If(then.at, then, condition, otherwise),
+}
+"""What is made by each rule of the grammar that has a name behind `->`; a node's place is its first token's."""
 
 
-@cache
-def _lark() -> Lark:
-    grammar = (Path(__file__).parent / "grammar.lark").read_text(encoding="utf-8")
-    grammar = grammar.replace("%declare QUANTITY", f"QUANTITY.2: /{_QUANTITY}/")
-    return Lark(grammar, parser="lalr", lexer="basic", transformer=_Builder(), maybe_placeholders=False)
+def _stray(source: Source, at: int) -> Problem:
+    character = source.text[at]
+    shown = f"`{character}`" if character.isprintable() else f"the character U+{ord(character):04X}"
+    return source.problem_at(at, f"{shown} is not part of the rule language", _STRANGERS.get(character, ""))
 
 
-def _problem(source: Source, error: UnexpectedInput) -> Problem:
-    at = error.pos_in_stream or 0
-    if isinstance(error, UnexpectedCharacters):
-        character = source.text[at]
-        shown = f"`{character}`" if character.isprintable() else f"the character U+{ord(character):04X}"
-        return source.problem_at(at, f"{shown} is not part of the rule language", _STRANGERS.get(character, ""))
-    assert isinstance(error, UnexpectedToken)
-    token = error.token
-    if token.type == "$END":
-        return source.problem_at(len(source.text), f"the expression stops early: expected {_expected(error)}", "")
-    return source.problem_at(at, f"expected {_expected(error)}, found `{token}`", _advice(source, token))
+def _unexpected(source: Source, token: Token, expected: frozenset[str]) -> Problem:
+    if token.kind == END:
+        return source.problem_at(token.at, f"the expression stops early: expected {_told(expected)}", "")
+    message = f"expected {_told(expected)}, found `{token.text}`"
+    return source.problem_at(token.at, message, _advice(source, token))
 
 
-def _expected(error: UnexpectedToken) -> str:
-    accepts = error.interactive_parser.accepts() if error.interactive_parser else set()  # type: ignore[no-untyped-call]
-    if "NAME" in accepts:
+def _told(expected: frozenset[str]) -> str:
+    """What was expected, in words."""
+    if "NAME" in expected:
         return "a fact, a quantity or `(`"
-    if accepts == {"LSQB"}:
+    if expected == {"LSQB"}:
         return "a list such as `[a, b]`"
-    closing = [mark for kind, mark in (("RPAR", "`)`"), ("RSQB", "`]`"), ("ELSE", "`else`")) if kind in accepts]
+    closing = [mark for kind, mark in (("RPAR", "`)`"), ("RSQB", "`]`"), ("ELSE", "`else`")) if kind in expected]
     words = closing or ["the end of the expression"]
-    if "AND" in accepts:
+    if "AND" in expected:
         words = ["`and`, `or`", *words]
-    if "SCALE" in accepts or "COMPARE" in accepts:
+    if "SCALE" in expected or "COMPARE" in expected:
         words = ["an operator", *words]
     return " or ".join(words)
 
 
 def _advice(source: Source, token: Token) -> str:
-    before = source.text[: token.start_pos].rstrip()
-    if token.type == "COMPARE":
+    before = source.text[: token.at].rstrip()
+    if token.kind == "COMPARE":
         return "comparisons do not chain: write `a < b and b < c`"
-    if token.type == "NAME" and before[-1:].isdigit():
-        unit = nearest(str(token), ("in", "ft", "mm", "cm", "lb", "kg", "kN", "deg", "percent"))
-        return f"`{token}` is no unit" + (f"; did you mean `{unit}`?" if unit else "")
-    if token.type in ("IF", "ELSE"):
+    if token.kind == "NAME" and before[-1:].isdigit():
+        unit = nearest(token.text, ("in", "ft", "mm", "cm", "lb", "kg", "kN", "deg", "percent"))
+        return f"`{token.text}` is no unit" + (f"; did you mean `{unit}`?" if unit else "")
+    if token.kind in ("IF", "ELSE"):
         return "a choice is written `a if condition else b`"
     return ""

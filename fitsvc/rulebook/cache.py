@@ -101,7 +101,7 @@ def _own_source() -> bytes:
     parts = [fitsvc.__version__.encode()]
     for name in _SOURCES:
         for path in sorted((Path(fitsvc.__file__).parent / name).rglob("*.*")):
-            parts += [path.name.encode(), path.read_bytes()] if path.suffix in (".py", ".lark") else []
+            parts += [path.name.encode(), path.read_bytes()] if path.suffix in (".py", ".json") else []
     return _digest(parts).encode()
 
 

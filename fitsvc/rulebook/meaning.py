@@ -12,6 +12,7 @@ from typing import Final
 import msgspec
 
 from fitsvc.document import Document, Json
+from fitsvc.language.parser import parse
 from fitsvc.language.source import Source
 from fitsvc.rulebook.measuring import KEYS as HINTS
 from fitsvc.rulebook.yaml_text import Node, read_yaml_file, to_plain
@@ -134,7 +135,5 @@ def _meaning(value: Json, key: str) -> Json:
     if isinstance(value, list):
         return [_meaning(part, "rating" if key == "lowest_of" else key) for part in value]
     if key in _EXPRESSIONS and isinstance(value, str):
-        from fitsvc.language.parser import parse
-
         return str(parse(Source.plain(value)))
     return value
