@@ -14,7 +14,7 @@ from demo_world import SEED, answerer
 
 from fitsvc.audits import run as audit_run
 from fitsvc.audits.rigs import AuditRig, read_rigs
-from fitsvc.audits.run import Asked, Audit
+from fitsvc.audits.run import Audit, AuditOrder
 from fitsvc.audits.state import Shares
 from fitsvc.audits.summary import run
 from fitsvc.facts import Case
@@ -84,7 +84,9 @@ def audit(catalogue: Path, out: Path, of: Sequence[AuditRig] | None = None, **as
 def audit_of(catalogue: Path, out: Path, of: Sequence[AuditRig] | None = None, **asked: Any) -> Audit:
     """An audit that is not carried out yet."""
     rulebook = asked.pop("rulebook", answerer().rulebook)
-    return Audit(Asked(catalogue=catalogue, out=out, **asked), rulebook, rigs() if of is None else of, lambda *_: None)
+    return Audit(
+        AuditOrder(catalogue=catalogue, out=out, **asked), rulebook, rigs() if of is None else of, lambda *_: None
+    )
 
 
 def pairs(out: Path) -> Rows:

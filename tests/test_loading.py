@@ -13,7 +13,7 @@ from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.loading.load import in_order, load_file
 from fitsvc.paths import data_dir
 from fitsvc.store.database import Database
-from fitsvc.store.observations import Told, list_observations
+from fitsvc.store.observations import Provenance, list_observations
 from fitsvc.store.records import add_observation, get_record, list_records
 from fitsvc.store.rigs import get_rig, list_rigs
 
@@ -191,7 +191,7 @@ def test_replace_takes_back_what_the_shop_measured(database: Database, reader: F
     path = write("a.jsonl", RECEIVER)
     load_file(database, reader, path)
     with database.session() as session:
-        add_observation(session, "receiver", "rcv_a", {"opening": "1-1/4 in"}, Told("measured"))
+        add_observation(session, "receiver", "rcv_a", {"opening": "1-1/4 in"}, Provenance("measured"))
     assert load_file(database, reader, path, replace=True).replaced == 1
     with database.session() as session:
         assert get_record(session, "receiver", "rcv_a").facts == {"opening": "2 in"}

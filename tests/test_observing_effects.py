@@ -11,7 +11,7 @@ from test_selection import Stocked, accessories, rigs, stocked
 from fitsvc.answers.shelf import read_items
 from fitsvc.facts import Case
 from fitsvc.observing.effects import MOST_TOLD, RIG_ITSELF, RigCase, effects
-from fitsvc.selection.segments import Held, case_of
+from fitsvc.selection.segments import Snapshot, case_of
 
 __all__ = ["stocked"]
 
@@ -29,7 +29,7 @@ def test_effects_are_what_each_accessory_tells(stocked: Stocked, loose: int) -> 
     items, held = read_items(reader, accessories()), stocked(10).held()
     (part,) = held.parts
     some = part.without([row for row in range(len(part.alive)) if row < loose])
-    held = Held(
+    held = Snapshot(
         revision="1",
         parts=(some,),
         loose=tuple(sorted(items, key=lambda item: item.sku)[:loose]),

@@ -20,7 +20,7 @@ from fitsvc.facts import Case
 from fitsvc.inventory.stored import StoreRecords
 from fitsvc.language.problems import ProblemsFound
 from fitsvc.selection.index import SelectionIndex
-from fitsvc.selection.query import Wanted
+from fitsvc.selection.query import SelectionQuery
 from fitsvc.selection.selector import Selection, Selector, read_rig
 from fitsvc.store.creation import bulk_create, create_record
 from fitsvc.store.database import Database
@@ -75,7 +75,7 @@ def answer_of(number: int, sku: str) -> Answer:
     return answerer().answer({**rigs()[number][0], "accessory": {"sku": sku}}, world())
 
 
-def whole(index: SelectionIndex, rig: Case, wanted: Wanted) -> list[Selection]:
+def whole(index: SelectionIndex, rig: Case, wanted: SelectionQuery) -> list[Selection]:
     """Return every page of a selection."""
     selector, pages = Selector(answerer()), list[Selection]()
     while not pages or pages[-1].next:
@@ -96,7 +96,7 @@ def first_reason(answer: Answer) -> tuple[str, str]:
 @pytest.mark.parametrize("number", range(len(rigs())))
 def test_every_accessory_is_told_as_an_answer_tells_it(stocked: Stocked, number: int) -> None:
     """Outcome, deciding code and reason are those of a question about the one accessory."""
-    (page,) = whole(stocked(10), rigs()[number][1], Wanted(question={}, limit=1000))
+    (page,) = whole(stocked(10), rigs()[number][1], SelectionQuery(question={}, limit=1000))
     assert [one.sku for one in page.items] == sorted(
         (one.key for one in accessories()),
         key=lambda sku: (OUTCOMES.index(answer_of(number, sku).outcome), sku),
@@ -108,7 +108,7 @@ def test_every_accessory_is_told_as_an_answer_tells_it(stocked: Stocked, number:
 
 def test_a_rig_at_hand_does_not_wait_for_another(stocked: Stocked, monkeypatch: pytest.MonkeyPatch) -> None:
     """While one rig is judged with the whole catalogue, pages of another that has been are given."""
-    held, selector, wanted = stocked(10).held(), Selector(answerer()), Wanted(question={}, text="rack")
+    held, selector, wanted = stocked(10).held(), Selector(answerer()), SelectionQuery(question={}, text="rack")
     judge, begun, go_on, (_, at_hand), (_, cold) = Columns.judge, Event(), Event(), *rigs()[1:3]
     page = selector.select(held, at_hand, wanted)
 
@@ -133,7 +133,7 @@ def test_a_rig_at_hand_does_not_wait_for_another(stocked: Stocked, monkeypatch: 
 def test_counts_are_over_all_accessories(stocked: Stocked, number: int) -> None:
     """By outcome, by kind and by what decides, they are what counting the answers gives."""
     index = stocked(10)
-    counts = whole(index, rigs()[number][1], Wanted(question={}, outcomes=frozenset({"works"})))[0].counts
+    counts = whole(index, rigs()[number][1], SelectionQuery(question={}, outcomes=frozenset({"works"})))[0].counts
     answers = {one.key: answer_of(number, one.key) for one in accessories()}
     outcomes = Counter[str](answer.outcome for answer in answers.values())
     assert {name: getattr(counts.outcomes, name) for name in OUTCOMES} == {name: outcomes[name] for name in OUTCOMES}
@@ -151,8 +151,8 @@ def test_pages_put_together_are_the_whole(stocked: Stocked, sort: Any, limit: in
     """Whatever the size of pages, nothing is repeated or missing, and the order is kept."""
     index = stocked(10)
     for _, rig in rigs()[::4]:
-        (all_,) = whole(index, rig, Wanted(question={}, sort=sort, limit=1000))
-        pages = whole(index, rig, Wanted(question={}, sort=sort, limit=limit))
+        (all_,) = whole(index, rig, SelectionQuery(question={}, sort=sort, limit=1000))
+        pages = whole(index, rig, SelectionQuery(question={}, sort=sort, limit=limit))
         assert [one for page in pages for one in page.items] == all_.items
         assert {page.matching for page in pages} == {len(all_.items)} == {all_.counts.items}
         keys = [(OUTCOMES.index(one.outcome), one.label.casefold() if sort == "label" else "", one.sku)
@@ -169,10 +169,12 @@ def test_filters_leave_what_they_name(stocked: Stocked, most_loose: int, databas
         for one in accessories()[::3]:
             replace_record(session, "accessory", one.key, Draft(label=f"{one.label} Trug", facts=one.facts))
     rig = rigs()[1][1]
-    (all_,) = whole(index, rig, Wanted(question={}, limit=1000))
+    (all_,) = whole(index, rig, SelectionQuery(question={}, limit=1000))
     for kinds, outcomes, text in (({"bike_carrier", "step"}, {"fails", "works"}, ""), ({"ball_mount"}, (), ""),
                                   ((), {"fails"}, "tRUG"), ((), (), "spk-")):  # fmt: skip
-        wanted = Wanted(question={}, kinds=frozenset(kinds), outcomes=frozenset(outcomes), text=text, limit=1000)
+        wanted = SelectionQuery(
+            question={}, kinds=frozenset(kinds), outcomes=frozenset(outcomes), text=text, limit=1000
+        )
         (page,) = whole(index, rig, wanted)
         assert page.items == [
             one for one in all_.items
@@ -186,8 +188,8 @@ def test_filters_leave_what_they_name(stocked: Stocked, most_loose: int, databas
 def test_a_compact_page_has_sku_outcome_and_codes_only(stocked: Stocked) -> None:
     """The rest of each item is left out."""
     index, rig = stocked(10), rigs()[1][1]
-    (full,) = whole(index, rig, Wanted(question={}, limit=1000))
-    (compact,) = whole(index, rig, Wanted(question={}, limit=1000, compact=True))
+    (full,) = whole(index, rig, SelectionQuery(question={}, limit=1000))
+    (compact,) = whole(index, rig, SelectionQuery(question={}, limit=1000, compact=True))
     assert {(one.label, one.kind, one.reason) for one in compact.items} == {("", "", "")}
     assert [(one.sku, one.outcome, one.codes) for one in compact.items] == [
         (one.sku, one.outcome, one.codes) for one in full.items
@@ -198,17 +200,19 @@ def test_a_compact_page_has_sku_outcome_and_codes_only(stocked: Stocked) -> None
 def test_a_cursor_that_is_none_is_refused(stocked: Stocked, after: str) -> None:
     """A text that no page ended with is told of, not guessed at."""
     with pytest.raises(ProblemsFound, match="where a page ended"):
-        whole_of = Selector(answerer()).select(stocked(10).held(), rigs()[0][1], Wanted(question={}, after=after))
+        whole_of = Selector(answerer()).select(
+            stocked(10).held(), rigs()[0][1], SelectionQuery(question={}, after=after)
+        )
         assert whole_of.items == []
 
 
 def test_a_cursor_of_another_selection_is_refused(stocked: Stocked) -> None:
     """A page's end says nothing about another order or filter."""
     index, rig, selector = stocked(10), rigs()[0][1], Selector(answerer())
-    ended = selector.select(index.held(), rig, Wanted(question={}, limit=2)).next
+    ended = selector.select(index.held(), rig, SelectionQuery(question={}, limit=2)).next
     with pytest.raises(ProblemsFound, match="another selection"):
-        selector.select(index.held(), rig, Wanted(question={}, limit=2, sort="label", after=ended))
-    assert selector.select(index.held(), rig, Wanted(question={}, limit=5, after=ended)).items
+        selector.select(index.held(), rig, SelectionQuery(question={}, limit=2, sort="label", after=ended))
+    assert selector.select(index.held(), rig, SelectionQuery(question={}, limit=5, after=ended)).items
 
 
 def test_a_vehicle_that_may_be_several_is_asked_for(database: Database) -> None:
@@ -269,14 +273,14 @@ def test_a_revision_names_what_is_held(stocked: Stocked, database: Database) -> 
 def test_facts_are_filtered_by_what_they_surely_are(stocked: Stocked, most_loose: int) -> None:
     """By one fact or several, in any unit, of folded and of loose items alike; what is not known does not match."""
     index, rig, selector = stocked(most_loose), rigs()[1][1], Selector(answerer())
-    (all_,) = whole(index, rig, Wanted(question={}, limit=1000))
+    (all_,) = whole(index, rig, SelectionQuery(question={}, limit=1000))
     facts = {one.key: one.facts for one in accessories()}
     asked: dict[str, dict[str, object]] = {
         "shank=2 in": {"shank": "2 in"}, " kind = ball_mount , shank=2 in": {"shank": "2 in", "kind": "ball_mount"},
         "pin_supplied=yes": {"pin_supplied": True},
     }  # fmt: skip
     for text, wanted in asked.items():
-        (page,) = whole(index, rig, Wanted(question={}, facts=selector.facts(text), limit=1000))
+        (page,) = whole(index, rig, SelectionQuery(question={}, facts=selector.facts(text), limit=1000))
         matching = [one for one in all_.items
                     if all(facts[one.sku].get(name) in (value, "yes" if value is True else value)
                            for name, value in wanted.items())]  # fmt: skip
@@ -286,7 +290,7 @@ def test_facts_are_filtered_by_what_they_surely_are(stocked: Stocked, most_loose
     exact = answerer().reader.value(answerer().reader.subjects["accessory"]["weight"], weighed.facts["weight"])
     low, high = exact["accessory.weight"]  # type: ignore[misc]
     assert low == high
-    (page,) = whole(index, rig, Wanted(question={}, facts=selector.facts(f"weight={low:.9f} kg"), limit=1000))
+    (page,) = whole(index, rig, SelectionQuery(question={}, facts=selector.facts(f"weight={low:.9f} kg"), limit=1000))
     assert weighed.key in {one.sku for one in page.items}
 
 

@@ -16,9 +16,9 @@ from sqlmodel import Session, col, select
 from fitsvc.selection import index as selection_index
 from fitsvc.selection.files import IndexFolder, index_root
 from fitsvc.selection.index import SelectionIndex
-from fitsvc.selection.query import Wanted
-from fitsvc.selection.rows import Row, all_rows
-from fitsvc.selection.segments import Held
+from fitsvc.selection.query import SelectionQuery
+from fitsvc.selection.rows import StoredAccessory, all_rows
+from fitsvc.selection.segments import Snapshot
 from fitsvc.selection.selector import Selection, Selector, read_rig
 from fitsvc.store.creation import bulk_create
 from fitsvc.store.database import Database
@@ -64,7 +64,7 @@ def builds(monkeypatch: pytest.MonkeyPatch) -> list[object]:
     """Give a list that grows each time that the whole store is read."""
     found = list[object]()
 
-    def read(session: Session) -> Iterator[list[Row]]:
+    def read(session: Session) -> Iterator[list[StoredAccessory]]:
         found.append(session)
         return all_rows(session)
 
@@ -77,16 +77,16 @@ def opened(database: Database, folder: IndexFolder | None) -> SelectionIndex:
     return SelectionIndex(answerer(), database, most_loose=5, folder=folder)
 
 
-def labels(held: Held) -> dict[str, str]:
+def labels(held: Snapshot) -> dict[str, str]:
     """Return label by SKU."""
     items = [part.segment.item(int(row)) for part in held.parts for row in flatnonzero(part.alive)] + list(held.loose)
     return {item.sku: item.label for item in items}
 
 
-def page(held: Held) -> Selection:
+def page(held: Snapshot) -> Selection:
     """Return a page of what a rig comes to, with the counts."""
     rig = read_rig({"rig": {"id": sorted(world().rigs)[1]}}, answerer(), world())
-    return Selector(answerer()).select(held, rig, Wanted(question={}, limit=1000, sort="label"))
+    return Selector(answerer()).select(held, rig, SelectionQuery(question={}, limit=1000, sort="label"))
 
 
 def rename(database: Database, sku: str, label: str) -> None:
@@ -95,7 +95,7 @@ def rename(database: Database, sku: str, label: str) -> None:
         replace_record(session, "accessory", sku, Draft(label=label))
 
 
-def assert_right(database: Database, held: Held) -> None:
+def assert_right(database: Database, held: Snapshot) -> None:
     """Hold what an index holds to a fresh reading of the store."""
     fresh = opened(database, None).held()
     assert (held.revision, held.items, held.unreadable) == (fresh.revision, fresh.items, fresh.unreadable)

@@ -22,16 +22,16 @@ from sqlmodel import col, select
 from waiting import LONGEST, until
 
 from fitsvc.answers.answer import Answer
-from fitsvc.inventory.changes import Gap, Seen, changed_since, seen_all
+from fitsvc.inventory.changes import Gap, Watermark, changed_since, seen_all
 from fitsvc.selection import index as selection_index
 from fitsvc.selection.index import SelectionIndex
-from fitsvc.selection.query import Wanted
+from fitsvc.selection.query import SelectionQuery
 from fitsvc.selection.segments import Sort
 from fitsvc.selection.selector import Selection, Selector, read_rig
 from fitsvc.store.creation import bulk_create, create_record
 from fitsvc.store.database import Database
 from fitsvc.store.errors import Busy
-from fitsvc.store.observations import Told, current_facts, observation_row
+from fitsvc.store.observations import Provenance, current_facts, observation_row
 from fitsvc.store.records import Draft, add_observation, delete_record, replace_record
 from fitsvc.store.tables import Observation, now
 
@@ -46,7 +46,7 @@ CHANGING, STEADY = SKUS[::3], sorted({*SKUS} - {*SKUS[::3]})
 READINGS = 4
 A_SECOND, BATCH, WEIGHTS = 1_000, 20, ("30 lb", "60 lb", "90 lb")
 LASTING = 60.0 if NIGHTLY else 1.0
-MEASURED = Told("measured")
+MEASURED = Provenance("measured")
 
 
 @pytest.fixture
@@ -100,7 +100,7 @@ def read_through(
 ) -> list[Selection]:
     """Return the pages of one reader, each asked for when the one before was there; it may wait after the first."""
     selector, rig = Selector(answerer()), read_rig(QUESTION, answerer(), world())
-    pages, wanted = list[Selection](), Wanted(question={}, sort=sort, limit=limit)
+    pages, wanted = list[Selection](), SelectionQuery(question={}, sort=sort, limit=limit)
     while not pages or pages[-1].next:
         pages.append(selector.select(index.held(), rig, replace(wanted, after=pages[-1].next if pages else None)))
         if len(pages) == 1:
@@ -248,8 +248,8 @@ def test_many_gaps_are_joined_and_old_ones_let_go(database: Database) -> None:
         seen = seen_all(session)
         assert len(seen.gaps) == 50
         assert (seen.gaps[0].low, seen.gaps[-1].high) == (1, 397)
-        long_ago = Seen(seen.newest, tuple(Gap(gap.low, gap.high, 0.0) for gap in seen.gaps))
-        assert changed_since(session, long_ago, "accessory")[0] == Seen(seen.newest)
+        long_ago = Watermark(seen.newest, tuple(Gap(gap.low, gap.high, 0.0) for gap in seen.gaps))
+        assert changed_since(session, long_ago, "accessory")[0] == Watermark(seen.newest)
 
 
 @contextmanager

@@ -7,7 +7,7 @@ import pytest
 from fitsvc.store.creation import bulk_create
 from fitsvc.store.database import Database
 from fitsvc.store.errors import AlreadyExists, InvalidValue
-from fitsvc.store.observations import Told, current_facts, list_observations
+from fitsvc.store.observations import Provenance, current_facts, list_observations
 from fitsvc.store.records import Draft, get_record, list_records
 
 
@@ -21,7 +21,7 @@ def catalogue(size: int) -> Iterator[Draft]:
 def test_every_row_is_stored_with_one_observation(database: Database) -> None:
     """Across several chunks each record holds what its single observation says."""
     with database.session() as session:
-        assert bulk_create(session, "accessory", catalogue(4500), Told(by="loader")) == 4500
+        assert bulk_create(session, "accessory", catalogue(4500), Provenance(by="loader")) == 4500
     with database.session() as session:
         assert len(list_records(session, "accessory", limit=10_000)) == 4500
         record = get_record(session, "accessory", "SKU-004321")

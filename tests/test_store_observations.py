@@ -10,7 +10,7 @@ from sqlmodel import Session
 from fitsvc.document import Json
 from fitsvc.store.creation import create_record
 from fitsvc.store.database import Database
-from fitsvc.store.observations import Told, current_facts, list_observations
+from fitsvc.store.observations import Provenance, current_facts, list_observations
 from fitsvc.store.records import Draft, add_observation, get_record, replace_record
 from fitsvc.store.tables import Kind
 
@@ -103,11 +103,11 @@ def test_the_cache_equals_a_fold_from_scratch(
     for kind, replaces, facts in steps:
         with database.session() as session:
             if replaces:
-                replace_record(session, "receiver", key, Draft(facts=facts), told=Told(kind))
+                replace_record(session, "receiver", key, Draft(facts=facts), told=Provenance(kind))
                 known = {name: value for name, value in facts.items() if value is not None}
                 assert get_record(session, "receiver", key).facts == known
             else:
-                add_observation(session, "receiver", key, facts, Told(kind))
+                add_observation(session, "receiver", key, facts, Provenance(kind))
     with database.session() as session:
         record = get_record(session, "receiver", key)
         scratch = current_facts(list_observations(session, "receiver", key))
@@ -124,7 +124,7 @@ def test_observations_are_paged_in_order(database: Database) -> None:
     with database.session() as session:
         create_record(session, "vehicle", Draft(key="veh_1"))
         create_record(session, "receiver", Draft(key="rcv_1"))
-        seen = [add_observation(session, "vehicle", "veh_1", {"year": n}, Told())[0].id for n in range(3)]
+        seen = [add_observation(session, "vehicle", "veh_1", {"year": n}, Provenance())[0].id for n in range(3)]
         first = told_ids(session)
         second = told_ids(session, first[-1])
         assert second + told_ids(session, second[-1]) == seen

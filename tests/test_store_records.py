@@ -8,7 +8,7 @@ from sqlmodel import Session
 from fitsvc.store.creation import create_record
 from fitsvc.store.database import Database
 from fitsvc.store.errors import AlreadyExists, InvalidValue, NotFound, StillReferenced, VersionConflict
-from fitsvc.store.observations import Told, get_observation, list_observations
+from fitsvc.store.observations import Provenance, get_observation, list_observations
 from fitsvc.store.records import (
     Draft,
     add_observation,
@@ -60,7 +60,7 @@ def test_times_come_back_aware_and_in_utc(database: Database) -> None:
     """An observation made in another zone is the same instant, told in UTC, on both databases."""
     at = datetime(2024, 5, 1, 23, 30, tzinfo=timezone(timedelta(hours=-5)))
     with database.session() as session:
-        create_record(session, "vehicle", Draft(key="veh_1"), Told("measured", "Ada", at))
+        create_record(session, "vehicle", Draft(key="veh_1"), Provenance("measured", "Ada", at))
     with database.session() as session:
         (told,) = list_observations(session, "vehicle", "veh_1")
         record = get_record(session, "vehicle", "veh_1")
@@ -144,8 +144,8 @@ def test_a_mounting_needs_names_of_its_parts(database: Database, key: object) ->
 def test_a_replacement_keeps_the_provenance_of_what_it_does_not_change(database: Database) -> None:
     """Sending back the facts that were read tells nothing of them; a new label leaves an observation of no fact."""
     with database.session() as session:
-        create_record(session, "vehicle", Draft(key="veh_1", facts={"year": 2020}), Told("assumed"))
-        _, before = add_observation(session, "vehicle", "veh_1", {"wheelbase": "145 in"}, Told("measured"))
+        create_record(session, "vehicle", Draft(key="veh_1", facts={"year": 2020}), Provenance("assumed"))
+        _, before = add_observation(session, "vehicle", "veh_1", {"wheelbase": "145 in"}, Provenance("measured"))
         facts, provenance = before.facts, before.provenance
         after = replace_record(session, "vehicle", "veh_1", Draft(label="new", facts=facts))
         assert (after.facts, after.provenance, after.label, after.version) == (facts, provenance, "new", 3)
@@ -157,7 +157,7 @@ def test_a_replacement_keeps_the_provenance_of_what_it_does_not_change(database:
 def test_a_replacement_holds_even_against_what_was_measured(database: Database) -> None:
     """A changed fact gets the new value and its kind, and a missing one is taken back, by observations."""
     with database.session() as session:
-        create_record(session, "vehicle", Draft(key="veh_1", facts={"year": 1, "trim": "a"}), Told("measured"))
+        create_record(session, "vehicle", Draft(key="veh_1", facts={"year": 1, "trim": "a"}), Provenance("measured"))
         record = replace_record(session, "vehicle", "veh_1", Draft(facts={"year": 2}))
         told = [(one.facts, one.kind) for one in list_observations(session, "vehicle", "veh_1")]
         assert told[1:] == [({"trim": None, "year": None}, "published"), ({"year": 2}, "published")]
@@ -188,20 +188,20 @@ def test_an_old_version_is_refused(database: Database) -> None:
     """Every change names the version it was made from, and is refused when another came between."""
     with database.session() as session:
         create_record(session, "vehicle", Draft(key="veh_1"))
-        add_observation(session, "vehicle", "veh_1", {"year": 1}, Told(), expected_version=1)
+        add_observation(session, "vehicle", "veh_1", {"year": 1}, Provenance(), expected_version=1)
         with pytest.raises(VersionConflict) as caught:
             replace_record(session, "vehicle", "veh_1", Draft(), expected_version=1)
         assert (caught.value.expected, caught.value.found) == (1, 2)
         with pytest.raises(VersionConflict):
             delete_record(session, "vehicle", "veh_1", expected_version=1)
         with pytest.raises(VersionConflict):
-            add_observation(session, "vehicle", "veh_1", {"year": 1}, Told(), expected_version=0)
+            add_observation(session, "vehicle", "veh_1", {"year": 1}, Provenance(), expected_version=0)
 
 
 def test_a_deleted_record_leaves_its_observations(database: Database) -> None:
     """The history stays and ends with everything taken back, so a new record of that id starts afresh."""
     with database.session() as session:
-        create_record(session, "vehicle", Draft(key="veh_1", facts={"year": 1}), Told("measured"))
+        create_record(session, "vehicle", Draft(key="veh_1", facts={"year": 1}), Provenance("measured"))
         delete_record(session, "vehicle", "veh_1", by="Ada")
         with pytest.raises(NotFound):
             get_record(session, "vehicle", "veh_1")
@@ -236,7 +236,7 @@ def test_an_observation_says_something(database: Database) -> None:
     with database.session() as session:
         create_record(session, "vehicle", Draft(key="veh_1"))
         with pytest.raises(InvalidValue, match="at least one fact"):
-            add_observation(session, "vehicle", "veh_1", {}, Told())
+            add_observation(session, "vehicle", "veh_1", {}, Provenance())
 
 
 def test_a_change_starts_from_what_is_stored_now(database: Database) -> None:
@@ -247,7 +247,7 @@ def test_a_change_starts_from_what_is_stored_now(database: Database) -> None:
         held = get_record(slow, "vehicle", "veh_1")
         slow.commit()
         with database.session() as quick:
-            add_observation(quick, "vehicle", "veh_1", {"year": 1}, Told())
-        _, record = add_observation(slow, "vehicle", "veh_1", {"trim": "b"}, Told())
+            add_observation(quick, "vehicle", "veh_1", {"year": 1}, Provenance())
+        _, record = add_observation(slow, "vehicle", "veh_1", {"trim": "b"}, Provenance())
         assert record is held
         assert (record.facts, record.version) == ({"year": 1, "trim": "b"}, 3)

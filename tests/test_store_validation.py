@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from fitsvc.store.creation import create_record
 from fitsvc.store.database import Database
 from fitsvc.store.errors import InvalidValue
-from fitsvc.store.observations import Told
+from fitsvc.store.observations import Provenance
 from fitsvc.store.records import Draft, list_records
 from fitsvc.store.validation import Checks
 from fitsvc.subjects import Subject
@@ -115,7 +115,7 @@ def test_unknown_subjects_and_kinds_are_refused(database: Database) -> None:
         with pytest.raises(InvalidValue, match="vehicle, receiver, mounting, accessory"):
             list_records(session, "boat")  # type: ignore[arg-type]
         with pytest.raises(InvalidValue, match="published, measured, assumed"):
-            create_record(session, "vehicle", Draft(), Told("heard"))  # type: ignore[arg-type]
+            create_record(session, "vehicle", Draft(), Provenance("heard"))  # type: ignore[arg-type]
         with pytest.raises(InvalidValue, match="accessory, adapter, ball, trailer"):
             create_record(session, "accessory", Draft(key="A", sold_as="rope"))  # type: ignore[arg-type]
 
@@ -124,7 +124,7 @@ def test_unknown_subjects_and_kinds_are_refused(database: Database) -> None:
 def test_times_without_zone_or_out_of_range_are_refused(database: Database, at: datetime) -> None:
     """A naive time could mean any instant, and the first year cannot be turned to UTC."""
     with database.session() as session, pytest.raises(InvalidValue, match="/at"):
-        create_record(session, "vehicle", Draft(), Told(at=at))
+        create_record(session, "vehicle", Draft(), Provenance(at=at))
 
 
 @pytest.mark.parametrize("limit", [0, -1, 10_001])

@@ -9,7 +9,7 @@ import msgspec
 from fitsvc.answers.answer import Answer, Finding, LimitShown, Remedy, RulebookName
 from fitsvc.answers.candidates import (
     MOST,
-    Judged,
+    CandidateAnswer,
     lowest_limits,
     merged_findings,
     narrow,
@@ -105,10 +105,12 @@ class Answerer:
             of_it = read_question(question.about(document, vehicle), self.reader, records)
             case = self.engine.opened(of_it.case)
             verdict = self.engine.evaluate(case)
-            judged.append(Judged(vehicle, of_it, case, verdict, tuple(self._findings(of_it, verdict, case, system))))
+            judged.append(
+                CandidateAnswer(vehicle, of_it, case, verdict, tuple(self._findings(of_it, verdict, case, system)))
+            )
         return self._answer_over(judged, system), worst(judged).question, worst(judged).verdict.fails
 
-    def _answer_over(self, judged: Sequence[Judged], system: System) -> Answer:
+    def _answer_over(self, judged: Sequence[CandidateAnswer], system: System) -> Answer:
         """Answer for all of several candidates."""
         outcome, one = outcome_of(judged), worst(judged)
         findings = merged_findings(judged, outcome, self.wording)

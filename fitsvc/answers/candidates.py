@@ -48,7 +48,7 @@ _RANKS: Final = tuple(RESULT_OF)
 
 
 @dataclass(frozen=True, slots=True)
-class Judged:
+class CandidateAnswer:
     """One candidate: its name, the question about it, its opened case, what it came to and the findings."""
 
     vehicle: Named
@@ -58,7 +58,7 @@ class Judged:
     findings: tuple[Finding, ...]
 
 
-def outcome_of(judged: Sequence[Judged]) -> Outcome:
+def outcome_of(judged: Sequence[CandidateAnswer]) -> Outcome:
     """What holds over all candidates."""
     outcomes = {one.verdict.outcome for one in judged}
     if len(outcomes) == 1:
@@ -66,17 +66,17 @@ def outcome_of(judged: Sequence[Judged]) -> Outcome:
     return "conditional" if outcomes == {"works", "conditional"} else "undetermined"
 
 
-def worst(judged: Sequence[Judged]) -> Judged:
+def worst(judged: Sequence[CandidateAnswer]) -> CandidateAnswer:
     """The candidate with the most against it, the first of several."""
     return max(judged, key=lambda one: tuple(map(len, one.verdict[1:5])))
 
 
-def shown(judged: Sequence[Judged]) -> list[Candidate]:
+def shown(judged: Sequence[CandidateAnswer]) -> list[Candidate]:
     """The candidates as the answer lists them."""
     return [Candidate(one.vehicle.key, one.vehicle.label, one.verdict.outcome) for one in judged]
 
 
-def over(judged: Sequence[Judged]) -> str:
+def over(judged: Sequence[CandidateAnswer]) -> str:
     """A sentence on what the answer holds over."""
     counts = [(sum(one.verdict.outcome == kind for one in judged), text) for kind, text in _COUNTED.items()]
     told = [f"{count} {text}" for count, text in counts if count]
@@ -85,13 +85,13 @@ def over(judged: Sequence[Judged]) -> str:
     return f"Of the {len(judged)} configurations that are stored, {joined(told)}."
 
 
-def merged_findings(judged: Sequence[Judged], outcome: Outcome, wording: Wording) -> list[Finding]:
+def merged_findings(judged: Sequence[CandidateAnswer], outcome: Outcome, wording: Wording) -> list[Finding]:
     """Each rule's worst finding; what is not so for all says for which, and is open where the answer is open."""
 
     def rank(finding: Finding) -> int:
         return _RANKS.index(wording.effect(finding))
 
-    rows: dict[str, list[tuple[Judged, Finding]]] = {}
+    rows: dict[str, list[tuple[CandidateAnswer, Finding]]] = {}
     for one in judged:
         for finding in one.findings:
             rows.setdefault(finding.rule, []).append((one, finding))
@@ -100,7 +100,10 @@ def merged_findings(judged: Sequence[Judged], outcome: Outcome, wording: Wording
 
 
 def _over_all(
-    finding: Finding, row: Sequence[tuple[Judged, Finding]], judged: Sequence[Judged], outcome: Outcome
+    finding: Finding,
+    row: Sequence[tuple[CandidateAnswer, Finding]],
+    judged: Sequence[CandidateAnswer],
+    outcome: Outcome,
 ) -> Finding:
     """A rule's finding over all candidates, from the worst of them."""
     if finding.result == "passes":
@@ -147,7 +150,7 @@ def union(lists: Iterable[Iterable[Any]], key: Callable[[Any], Hashable] = lambd
     return list(found.values())
 
 
-def steps_over(missing: Missing, judged: Sequence[Judged], system: System) -> list[Next]:
+def steps_over(missing: Missing, judged: Sequence[CandidateAnswer], system: System) -> list[Next]:
     """What to learn next: what tells the candidates apart where they differ, then what is open on those left open."""
     wording = missing.wording
     first = split(wording, judged) if outcome_of(judged) == "undetermined" and _differ(judged) else []
@@ -162,11 +165,11 @@ def steps_over(missing: Missing, judged: Sequence[Judged], system: System) -> li
     return first + (steps or next_steps(missing, one.question.case, one.verdict, system))
 
 
-def _differ(judged: Sequence[Judged]) -> bool:
+def _differ(judged: Sequence[CandidateAnswer]) -> bool:
     return len({_CLASS[one.verdict.outcome] for one in judged}) > 1
 
 
-def _known_in_each(name: str, judged: Sequence[Judged], wording: Wording, vocabulary: Vocabulary) -> bool:
+def _known_in_each(name: str, judged: Sequence[CandidateAnswer], wording: Wording, vocabulary: Vocabulary) -> bool:
     """Whether a fact is exactly known of every candidate, so that telling them apart tells it too."""
     fact = vocabulary.facts[name]
     if isinstance(fact.type, TextType):
@@ -188,10 +191,10 @@ def _joined_case(cases: Sequence[Case], vocabulary: Vocabulary) -> Case:
     return replace(first, facts=facts, texts=texts, present=present)
 
 
-def split(wording: Wording, judged: Sequence[Judged]) -> list[Next]:
+def split(wording: Wording, judged: Sequence[CandidateAnswer]) -> list[Next]:
     """The fact that leaves the fewest candidates undecided at worst, then on the whole; of such the cheapest."""
     vocabulary = wording.rulebook.vocabulary
-    best: tuple[tuple[int, ...], Fact, dict[str, list[Judged]]] | None = None
+    best: tuple[tuple[int, ...], Fact, dict[str, list[CandidateAnswer]]] | None = None
     for order, fact in enumerate(naming_facts(vocabulary).values()):
         by_value = _by_value(wording, fact, [one.vehicle for one in judged])
         groups = {text: [judged[i] for i in numbers] for text, numbers in by_value.items()}
@@ -225,7 +228,7 @@ def _step(fact: Fact, works: str, fails: str) -> Next:
     return Next(fact.name, ASK[fact.effort], fact.how_to_measure, works, fails)  # type: ignore[arg-type]
 
 
-def _which(judged: Sequence[Judged]) -> Next:
+def _which(judged: Sequence[CandidateAnswer]) -> Next:
     """The question that is left where no fact tells the candidates apart."""
     works, fails = (
         " or ".join(f"the {one.vehicle.label}" for one in judged if _CLASS[one.verdict.outcome] == outcome)
@@ -235,7 +238,7 @@ def _which(judged: Sequence[Judged]) -> Next:
     return Next(CONFIGURATION, "ask", f"Ask which it is, and name it by its id: {labels}.", works, fails)
 
 
-def _decided(group: Sequence[Judged]) -> str:
+def _decided(group: Sequence[CandidateAnswer]) -> str:
     """What all candidates of a group come to, if they come to the same."""
     found = {_CLASS[one.verdict.outcome] for one in group}
     return found.pop() if len(found) == 1 else ""

@@ -28,7 +28,7 @@ _MOST_KEPT: Final = 20_000
 
 
 @dataclass(frozen=True, slots=True)
-class Held:
+class UnknownFact:
     """A fact that is not exactly known; `adapter` is its adapter's place in the opening."""
 
     read: Read
@@ -46,7 +46,7 @@ class Held:
         return facts.get(self.read.name, self.read.type.unknown)
 
 
-def supplied(case: Case, values: Iterable[tuple[Held, Value]]) -> Case:
+def supplied(case: Case, values: Iterable[tuple[UnknownFact, Value]]) -> Case:
     """The case with facts known to have these values."""
     facts = dict(case.facts)
     adapters = [dict(adapter) for adapter in case.adapters]
@@ -71,17 +71,19 @@ class Missing:
             self._about[number] = found = frozenset([*names, *(name.split(".", 1)[0] for name in names)])
         return found
 
-    def held(self, number: int, case: Case) -> tuple[Held, ...]:
+    def held(self, number: int, case: Case) -> tuple[UnknownFact, ...]:
         """The facts that matter to an open rule and are not exactly known, those behind the opening too."""
-        found: tuple[Held, ...] = self._keep("held", number, case, lambda: tuple(self._held(number, case)))
+        found: tuple[UnknownFact, ...] = self._keep("held", number, case, lambda: tuple(self._held(number, case)))
         return found
 
-    def options(self, number: int, case: Case) -> Sequence[tuple[Held, ...]]:
+    def options(self, number: int, case: Case) -> Sequence[tuple[UnknownFact, ...]]:
         """The smallest sets of facts with which a rule could pass; all of its facts where no small set does."""
-        found: Sequence[tuple[Held, ...]] = self._keep("options", number, case, lambda: self._options(number, case))
+        found: Sequence[tuple[UnknownFact, ...]] = self._keep(
+            "options", number, case, lambda: self._options(number, case)
+        )
         return found
 
-    def readings(self, number: int, held: Held, case: Case, system: System = "us") -> Runs:
+    def readings(self, number: int, held: UnknownFact, case: Case, system: System = "us") -> Runs:
         """What a rule comes to over the readings of one fact, in the steps of a system of units."""
         key = (held.read.name, held.adapter, system)
         found: Runs = self._keep(key, number, case, lambda: self._readings(number, held, case, system))
@@ -94,11 +96,11 @@ class Missing:
         found = self._kept.find(key)
         return self._kept.get(key, make) if found is None else found
 
-    def _held(self, number: int, case: Case) -> Iterator[Held]:
+    def _held(self, number: int, case: Case) -> Iterator[UnknownFact]:
         for read, adapter in dict.fromkeys(self._rests_on(number, case)):
             fact = self.engine.rulebook.vocabulary.fact_of(read.name)
             if fact is not None:
-                held = Held(read, fact, adapter)
+                held = UnknownFact(read, fact, adapter)
                 if not is_exact(read.type, held.current(case)):
                     yield held
 
@@ -113,7 +115,7 @@ class Missing:
             yield from ((read, None) for read in own)
             yield from ((read, i) for i in range(len(case.adapters)) for read in each)
 
-    def _options(self, number: int, case: Case) -> Sequence[tuple[Held, ...]]:
+    def _options(self, number: int, case: Case) -> Sequence[tuple[UnknownFact, ...]]:
         held = self.held(number, case)
         alone = [(one,) for one in held if GOOD in self.readings(number, one, case).statuses]
         if alone or not held:
@@ -125,13 +127,13 @@ class Missing:
                 return together
         return [held]
 
-    def _could_pass(self, number: int, facts: tuple[Held, ...], case: Case) -> bool:
+    def _could_pass(self, number: int, facts: tuple[UnknownFact, ...], case: Case) -> bool:
         grids = [self.grid(one, case).few() for one in facts]
         return any(
             self.judged(number, supplied(case, zip(facts, values, strict=True))) == GOOD for values in product(*grids)
         )
 
-    def _readings(self, number: int, held: Held, case: Case, system: System) -> Runs:
+    def _readings(self, number: int, held: UnknownFact, case: Case, system: System) -> Runs:
         grid = self.grid(held, case, system)
         if case.adapters or held.adapter is not None:
             return runs_of(grid, lambda value: self.judged(number, supplied(case, [(held, value)])))
@@ -144,7 +146,7 @@ class Missing:
 
         return runs_of(grid, judged)
 
-    def grid(self, held: Held, case: Case, system: System = "us") -> Grid:
+    def grid(self, held: UnknownFact, case: Case, system: System = "us") -> Grid:
         """The readings of a fact that are worth trying: plausible, and in line with what is known."""
         return grid_of(held.read.type, self.wording.shown(held.read), held.fact.range, held.current(case), system)
 

@@ -12,7 +12,7 @@ from itertools import product
 from typing import Final
 
 from fitsvc.answers.answer import Next
-from fitsvc.answers.missing import BAD, GOOD, OPEN, Held, Missing, supplied
+from fitsvc.answers.missing import BAD, GOOD, OPEN, Missing, UnknownFact, supplied
 from fitsvc.answers.readings import Runs, together
 from fitsvc.engine.point import Verdict
 from fitsvc.facts import Case
@@ -20,7 +20,7 @@ from fitsvc.language.display import System
 from fitsvc.language.types import Value
 
 ASK: Final = {"ask": "ask", "label": "read", "tape": "measure", "scales": "weigh", "dealer": "look up"}
-_Chosen = dict[int, tuple[Held, ...]]
+_Chosen = dict[int, tuple[UnknownFact, ...]]
 """For each open rule, the facts chosen to settle it."""
 
 
@@ -49,7 +49,7 @@ def settling(missing: Missing, case: Case, unknown: Sequence[int], doubts: Seque
     return list(steps.values())
 
 
-def _facts_of(chosen: _Chosen) -> Iterator[Held]:
+def _facts_of(chosen: _Chosen) -> Iterator[UnknownFact]:
     yield from dict.fromkeys(held for facts in chosen.values() for held in facts)
 
 
@@ -64,7 +64,7 @@ def _choose(missing: Missing, case: Case, rules: Sequence[int], chosen: _Chosen)
     return found
 
 
-def _cost(facts: tuple[Held, ...], taken: set[Held]) -> tuple[int, int]:
+def _cost(facts: tuple[UnknownFact, ...], taken: set[UnknownFact]) -> tuple[int, int]:
     new = [one for one in facts if one not in taken]
     return (len(new), sum(one.effort for one in new))
 
@@ -72,7 +72,7 @@ def _cost(facts: tuple[Held, ...], taken: set[Held]) -> tuple[int, int]:
 def _readings(
     missing: Missing,
     case: Case,
-    held: Held,
+    held: UnknownFact,
     chosen: _Chosen,
     rules: tuple[Sequence[int], Sequence[int]],
     system: System,
@@ -102,8 +102,8 @@ def _readings(
 def _keep_together(
     missing: Missing,
     case: Case,
-    first: Sequence[Held],
-    found: dict[Held, Runs],
+    first: Sequence[UnknownFact],
+    found: dict[UnknownFact, Runs],
     doubts: Sequence[int],
     system: System,
 ) -> None:
@@ -127,11 +127,11 @@ def _keep_together(
                 found[held] = together(both[0].grid, both, lambda pair: OPEN if pair == [GOOD, BAD] else pair[0])
 
 
-def _fails(missing: Missing, number: int, case: Case, facts: Sequence[Held], values: Sequence[Value]) -> bool:
+def _fails(missing: Missing, number: int, case: Case, facts: Sequence[UnknownFact], values: Sequence[Value]) -> bool:
     return missing.judged(number, supplied(case, zip(facts, values, strict=True))) == BAD
 
 
-def _in_words(held: Held, runs: Runs) -> tuple[str, str]:
+def _in_words(held: UnknownFact, runs: Runs) -> tuple[str, str]:
     prefix = "a diameter of " if held.fact.tyre else ""
     texts = [runs.text(wanted) for wanted in (GOOD, BAD)]
     works_if, fails_if = (prefix + text if text else "" for text in texts)

@@ -164,14 +164,14 @@ def names_vehicle(document: Json) -> bool:
 
 def read_question(document: Json, reader: FactReader, records: Records) -> Question:
     """Read a question; ProblemsFound has every problem, with JSON pointers."""
-    return _Reading(reader, records).question(document)
+    return _QuestionReading(reader, records).question(document)
 
 
 def _may_have(known: tuple[str, ...]) -> str:
     return "it may have " + ", ".join(f"`{name}`" for name in known)
 
 
-class _Reading:
+class _QuestionReading:
     """One question being read."""
 
     def __init__(self, reader: FactReader, records: Records) -> None:

@@ -13,7 +13,7 @@ from itertools import product
 from typing import Final
 
 from fitsvc.answers.answer import Answer, Next, Remedy, Sort
-from fitsvc.answers.missing import BAD, GOOD, Held, Missing
+from fitsvc.answers.missing import BAD, GOOD, Missing, UnknownFact
 from fitsvc.answers.next_steps import settling
 from fitsvc.answers.phrases import capped, is_yes_no, joined, uncapped
 from fitsvc.answers.question import Question
@@ -143,7 +143,7 @@ class Remedies:
         if not 0.0 < now[0] >= now[1] - TOLERANCE:
             return
         open_case = replace(case, facts={**case.facts, name: (0.0, now[0])})
-        held = Held(Read(fact.type, name), fact)
+        held = UnknownFact(Read(fact.type, name), fact)
         several = [self.missing.readings(number, held, open_case, self.system) for number in failing]
         grid = several[0].grid
         for status, _, last in reversed(together(grid, several, lambda found: BAD if BAD in found else GOOD).runs):

@@ -30,7 +30,7 @@ _ENDED: Final = "a process that helped to judge was ended, as a system does that
 
 
 @dataclass(frozen=True, slots=True)
-class Part:
+class BlockTask:
     """One block to be judged: its number, how many items it has, and what is claimed of them."""
 
     number: int
@@ -38,7 +38,7 @@ class Part:
     claims: Claims | None
 
 
-def judge_all(state: AuditState, parts: Sequence[Part], tell: Callable[[int, int], None]) -> None:
+def judge_all(state: AuditState, parts: Sequence[BlockTask], tell: Callable[[int, int], None]) -> None:
     """Judge all blocks that are not judged; `tell` is told how many pairs of how many are done."""
     pairs_folder(state.out, state.task.format).mkdir(exist_ok=True)
     rigs = len(state.rigs)
@@ -56,12 +56,12 @@ def judge_all(state: AuditState, parts: Sequence[Part], tell: Callable[[int, int
     tell(total, total)
 
 
-def _is_judged(state: AuditState, part: Part) -> bool:
+def _is_judged(state: AuditState, part: BlockTask) -> bool:
     """Whether a block is judged with every rig already."""
     return all(state.spool.is_judged(part.number, group) for group in range(len(state.groups(part.rows))))
 
 
-def _judge(state: AuditState, part: Part, tell: Callable[[int], None]) -> None:
+def _judge(state: AuditState, part: BlockTask, tell: Callable[[int], None]) -> None:
     """Judge a block with every group of rigs that is not judged yet; `tell` is told of the pairs done."""
     items = state.spool.block(part.number)
     block = state.kernel.block(items.columns, part.rows)
@@ -83,7 +83,7 @@ def _judge(state: AuditState, part: Part, tell: Callable[[int], None]) -> None:
         tell(part.rows * places.stop)
 
 
-def _judge_beside(state: AuditState, left: Sequence[Part], processes: int, tell: Callable[[int], None]) -> None:
+def _judge_beside(state: AuditState, left: Sequence[BlockTask], processes: int, tell: Callable[[int], None]) -> None:
     """Judge blocks by processes beside this one, each sent another when it has judged one."""
     waiting, busy, done = iter(left), set[Connection](), 0
     with _helpers(state.task, processes) as free:
@@ -123,7 +123,7 @@ def _helpers(task: Task, count: int) -> Iterator[list[Connection]]:
             pipe.close()
 
 
-def _send(pipe: Connection, part: Part) -> None:
+def _send(pipe: Connection, part: BlockTask) -> None:
     try:
         pipe.send(part)
     except OSError:

@@ -17,7 +17,7 @@ from fitsvc.facts import Case, FactReader
 from fitsvc.inventory.stored import StoreRecords
 from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.language.types import Value
-from fitsvc.loading.entries import Entry, RigEntry, read_entry
+from fitsvc.loading.entries import RecordEntry, RigEntry, read_entry
 from fitsvc.loading.load import read_rows
 from fitsvc.store.records import list_records
 from fitsvc.store.rigs import list_rigs
@@ -132,13 +132,13 @@ def _of_mountings(keys: Iterable[str]) -> dict[str, Mapping[str, Json]]:
     return {key: {"mounting": {"id": key}} for key in keys}
 
 
-def _once(found: dict[Any, Any], key: Any, value: Any, entry: Entry | RigEntry, problems: list[Problem]) -> None:
+def _once(found: dict[Any, Any], key: Any, value: Any, entry: RecordEntry | RigEntry, problems: list[Problem]) -> None:
     if key in found:
         problems.append(entry.row.place("/id", f"`{entry.key}` stands here again", "keep one of them"))
     found[key] = value
 
 
-def _stored(entry: Entry) -> Stored:
+def _stored(entry: RecordEntry) -> Stored:
     draft = entry.draft
     facts = {**entry.assumed, **draft.facts, **entry.measured}
     links = {"vehicle": draft.vehicle_id, "receiver": draft.receiver_id} if entry.subject == "mounting" else {}

@@ -15,7 +15,7 @@ from fitsvc import __version__
 from fitsvc.audits.changes import read_earlier
 from fitsvc.audits.claims import ClaimReader, read_claims_file
 from fitsvc.audits.items import ReadReport
-from fitsvc.audits.judging import Part, judge_all
+from fitsvc.audits.judging import BlockTask, judge_all
 from fitsvc.audits.mapping import read_mapping
 from fitsvc.audits.reading import append_problems, read_items
 from fitsvc.audits.rigs import AuditRig
@@ -34,7 +34,7 @@ _MEGABYTE: Final = 1 << 20
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Asked:
+class AuditOrder:
     """What is to be audited, and how."""
 
     catalogue: Path
@@ -68,7 +68,7 @@ def _cores() -> int:
 class Audit:
     """One audit. What is in its folder already is not done again."""
 
-    def __init__(self, asked: Asked, rulebook: Rulebook, rigs: Sequence[AuditRig], tell: Progress) -> None:
+    def __init__(self, asked: AuditOrder, rulebook: Rulebook, rigs: Sequence[AuditRig], tell: Progress) -> None:
         self.asked, self.tell = asked, tell
         share = shares(asked.memory)
         if asked.against and asked.format != "parquet":
@@ -121,15 +121,15 @@ class Audit:
     def judge(self, report: ReadReport) -> None:
         """Judge every block with every group of rigs that is not judged yet."""
         claims = self.state.spool.all_claims() if report.claims_told else None
-        parts, start = list[Part](), 0
+        parts, start = list[BlockTask](), 0
         for number in range(report.blocks):
             rows = min(self.state.task.shares.rows, report.items - start)
-            parts.append(Part(number, rows, claims.of(start, start + rows) if claims else None))
+            parts.append(BlockTask(number, rows, claims.of(start, start + rows) if claims else None))
             start += rows
         judge_all(self.state, parts, lambda done, total: self.tell("judging pairs", done, total))
 
 
-def _run_of(asked: Asked, rulebook: Rulebook, rigs: Sequence[AuditRig]) -> Document:
+def _run_of(asked: AuditOrder, rulebook: Rulebook, rigs: Sequence[AuditRig]) -> Document:
     """All that the results follow from."""
     against = asked.against / SUMMARY if asked.against else None
     return {

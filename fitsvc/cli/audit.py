@@ -65,12 +65,12 @@ def audit(
     rules: Path | None,
 ) -> None:
     """Audit a catalogue. Ended at any moment, the same command takes it up again."""
-    from fitsvc.audits.run import Asked, Audit
+    from fitsvc.audits.run import Audit, AuditOrder
     from fitsvc.audits.summary import faults_of, run
     from fitsvc.language.problems import Problem, ProblemsFound
 
     rulebook = load_rules(rules)
-    asked = Asked(
+    asked = AuditOrder(
         catalogue=catalogue,
         out=output,
         claims=claims,

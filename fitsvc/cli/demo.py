@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True, slots=True)
-class Asked:
+class DemoQuestion:
     """One of the demo's questions: its file, the clerk's words and the outcome it is there to show."""
 
     file: Path
@@ -68,7 +68,7 @@ def demo(database: str | None, into: Path | None, keep: bool, size: int | None) 
         raise click.exceptions.Exit(FAULTS)
 
 
-def questions(folder: Path) -> list[Asked]:
+def questions(folder: Path) -> list[DemoQuestion]:
     """The questions that a folder's `index.yaml` lists."""
     from fitsvc.rulebook.yaml_text import Mapping, Sequence, read_yaml_file, to_plain
 
@@ -80,7 +80,7 @@ def questions(folder: Path) -> list[Asked]:
         entry = to_plain(item)
         if isinstance(entry, dict):
             file, words, expect = (str(entry.get(key) or "") for key in ("file", "ask", "expect"))
-            asked.append(Asked(path.parent / file, " ".join(words.split()), expect))
+            asked.append(DemoQuestion(path.parent / file, " ".join(words.split()), expect))
     return asked
 
 

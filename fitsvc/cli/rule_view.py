@@ -51,7 +51,7 @@ _NAME: Final = re.compile(r"\b[a-z][a-z_]*\.[a-z][a-z0-9_]*\b")
 
 
 @dataclass(frozen=True, slots=True)
-class Found:
+class RuleEntry:
     """An entry of a rule file: what kind it is, the entry and the words for facts."""
 
     kind: str
@@ -65,7 +65,7 @@ def _nearest(wanted: str, known: Iterable[str]) -> list[str]:
     return list(dict.fromkeys([*within, *get_close_matches(wanted[:100], sorted(known), n=5, cutoff=0.0)]))[:5]
 
 
-def find_rule(folder: Path, id: str) -> Found:
+def find_rule(folder: Path, id: str) -> RuleEntry:
     """The entry with an id in a folder of rules; ProblemsFound when there is none."""
     wanted = id.partition("/")[0].replace("_", "-")
     known: dict[str, tuple[str, Tree]] = {}
@@ -87,10 +87,10 @@ def find_rule(folder: Path, id: str) -> Found:
         words |= _labels(tree, roles)
     for tree in trees:
         words |= _declared(tree)
-    return Found(*known[wanted], words)
+    return RuleEntry(*known[wanted], words)
 
 
-def show_rule(console: "Console", found: Found) -> None:
+def show_rule(console: "Console", found: RuleEntry) -> None:
     """Print an entry."""
     document: Json = to_plain(found.entry)
     paragraph(console, document.get("title") or document["id"], style="bold")
@@ -143,7 +143,7 @@ def show_kind(console: "Console", rulebook: "Rulebook", name: str) -> None:
                 paragraph(console, one.title, sign=one.id, colour="cyan", indent=2, hang=4)
 
 
-def _facts(console: "Console", found: Found, document: Mapping[str, Json]) -> None:
+def _facts(console: "Console", found: RuleEntry, document: Mapping[str, Json]) -> None:
     text = " ".join(str(document.get(key, "")) for key, _ in _LINES if key != "source")
     names = [name for name in dict.fromkeys(_NAME.findall(text)) if name in found.words]
     if names:

@@ -23,7 +23,7 @@ from fitsvc.language.problems import nearest
 
 if TYPE_CHECKING:
     from fitsvc.cli.console import Console
-    from fitsvc.selection.query import Wanted
+    from fitsvc.selection.query import SelectionQuery
     from fitsvc.selection.segments import Sort
     from fitsvc.selection.selector import Selection, Selector
 
@@ -81,13 +81,13 @@ def select(
 
     from fitsvc.answers.answering import Answerer
     from fitsvc.cli.questions import with_facts
-    from fitsvc.selection.query import Wanted
+    from fitsvc.selection.query import SelectionQuery
     from fitsvc.selection.selector import Selector
 
     selector = Selector(Answerer(load_rules(rules)))
     _require_kinds(kinds, selector.kinds)
     question = with_facts({"rig": {"id": rig}}, facts, selector.answerer.rulebook.vocabulary)
-    wanted = Wanted(
+    wanted = SelectionQuery(
         question=question,
         kinds=frozenset(kinds),
         outcomes=frozenset(outcomes),
@@ -107,7 +107,7 @@ def select(
 
 
 def _ask(
-    selector: "Selector", question: Document, wanted: "Wanted", database: str | None, index: Path | None
+    selector: "Selector", question: Document, wanted: "SelectionQuery", database: str | None, index: Path | None
 ) -> "Selection":
     from fitsvc.inventory.shelf import Shop
     from fitsvc.inventory.stored import StoreRecords

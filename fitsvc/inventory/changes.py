@@ -35,7 +35,7 @@ class Gap(NamedTuple):
 
 
 @dataclass(frozen=True, slots=True)
-class Seen:
+class Watermark:
     """How far a store has been seen: its newest observation, and the numbers passed over."""
 
     newest: int = 0
@@ -52,7 +52,7 @@ def steady(database: Database) -> Iterator[Session]:
         yield session
 
 
-def seen_all(session: Session) -> Seen:
+def seen_all(session: Session) -> Watermark:
     """Return how far the store is seen by one who reads all of it now."""
     before = func.lag(_SEQUENCE, 1, 0).over(order_by=_SEQUENCE)
     steps = select(_SEQUENCE.label("number"), before.label("before")).subquery()
@@ -60,23 +60,23 @@ def seen_all(session: Session) -> Seen:
     until = monotonic() + LONGEST_TRANSACTION
     gaps = [Gap(low + 1, high - 1, until) for low, high in session.exec(passed.order_by(steps.c.number))]
     newest = session.exec(_NEWEST).one() or 0
-    return Seen(newest, _few(gaps))
+    return Watermark(newest, _few(gaps))
 
 
-def resumed(newest: int, gaps: Sequence[Sequence[int]]) -> Seen:
+def resumed(newest: int, gaps: Sequence[Sequence[int]]) -> Watermark:
     """Return how far a store had been seen by someone else, before."""
     until = monotonic() + LONGEST_TRANSACTION
-    return Seen(newest, tuple(Gap(low, high, until) for low, high in gaps))
+    return Watermark(newest, tuple(Gap(low, high, until) for low, high in gaps))
 
 
-def changed_since(session: Session, seen: Seen, subject: Subject) -> tuple[Seen, list[str]]:
+def changed_since(session: Session, seen: Watermark, subject: Subject) -> tuple[Watermark, list[str]]:
     """Return how far the store is seen now, and the keys of a subject's records told of in between."""
     query = select(_SEQUENCE, Observation.subject, Observation.record_id).order_by(_SEQUENCE)
     now = monotonic()
     gaps = [gap for gap in seen.gaps if gap.until > now]
     # Nothing is new most times this is asked, and this tells it sooner than the query below.
     if not gaps and (session.connection().execute(_NEWEST).scalar() or 0) <= seen.newest:
-        return Seen(seen.newest), []
+        return Watermark(seen.newest), []
     rows = session.exec(query.where(or_(seen.newest < _SEQUENCE, *(_SEQUENCE.between(g.low, g.high) for g in gaps))))
     numbers, changed = list[int](), dict[str, None]()
     for number, of, key in rows:
@@ -84,10 +84,10 @@ def changed_since(session: Session, seen: Seen, subject: Subject) -> tuple[Seen,
         if of == subject:
             changed[key] = None
     if not numbers:
-        return Seen(seen.newest, tuple(gaps)), []
+        return Watermark(seen.newest, tuple(gaps)), []
     newest = max(seen.newest, numbers[-1])
     open_ = [*gaps, Gap(seen.newest + 1, newest, now + LONGEST_TRANSACTION)]
-    return Seen(newest, _few([left for gap in open_ for left in _without(gap, numbers)])), list(changed)
+    return Watermark(newest, _few([left for gap in open_ for left in _without(gap, numbers)])), list(changed)
 
 
 def _without(gap: Gap, numbers: Sequence[int]) -> Iterator[Gap]:

@@ -11,7 +11,7 @@ from fitsvc.answers.question import Named, Stored
 from fitsvc.answers.shelf import Item, Stock, read_items
 from fitsvc.answers.vehicles import Vehicles
 from fitsvc.facts import Case, FactReader
-from fitsvc.inventory.changes import Seen, changed_since, seen_all
+from fitsvc.inventory.changes import Watermark, changed_since, seen_all
 from fitsvc.inventory.stored import stored
 from fitsvc.language.types import Value
 from fitsvc.store.records import find_mountings, get_record, get_records, list_records
@@ -35,10 +35,10 @@ class Shop:
         self._items: dict[str, dict[str, Item]] = {}
         self._stocks: dict[str, Stock] = {}
         self._whole: Stock | None = None
-        self._seen: Seen | None = None
+        self._seen: Watermark | None = None
         self._looked = -inf
         self._vehicles = Vehicles(reader)
-        self._seen_vehicles: Seen | None = None
+        self._seen_vehicles: Watermark | None = None
 
     def vehicles(self, session: Session, values: Mapping[str, Value], texts: Mapping[str, str]) -> list[Named]:
         """The vehicles that agree with these naming facts, as the store has them now."""

@@ -11,19 +11,19 @@ from fitsvc.language.problems import Problem, nearest
 from fitsvc.language.types import TruthType
 from fitsvc.loading.rows import INSTANT, Row, quoted, read_instant
 from fitsvc.rulebook.vocabulary import Fact
-from fitsvc.store.observations import Told
+from fitsvc.store.observations import Provenance
 from fitsvc.store.records import Draft
 from fitsvc.subjects import SOLD, STORED, SUBJECTS
 
 _COMMON: Final = ("subject", "label", "facts", "assumed", "measured")
 _MEASURED: Final = ("facts", "by", "at", "note")
 _RIG: Final = ("subject", "id", "name", "rig")
-_NOT_MEASURED: Final = Told("measured")
+_NOT_MEASURED: Final = Provenance("measured")
 _TRUTHS: Final = {"yes": True, "true": True, "no": False, "false": False}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Entry:
+class RecordEntry:
     """One record to be stored: its published facts in the draft, the assumed and the measured ones beside it."""
 
     row: Row
@@ -32,7 +32,7 @@ class Entry:
     draft: Draft
     assumed: Document = field(default_factory=dict)
     measured: Document = field(default_factory=dict)
-    told: Told = _NOT_MEASURED
+    told: Provenance = _NOT_MEASURED
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,22 +45,22 @@ class RigEntry:
     document: Document
 
 
-def read_entry(row: Row, reader: FactReader, problems: list[Problem]) -> Entry | RigEntry | None:
+def read_entry(row: Row, reader: FactReader, problems: list[Problem]) -> RecordEntry | RigEntry | None:
     """Read a row; None when it has problems, which are added to those given."""
-    reading = _Reading(row, reader)
+    reading = _EntryReading(row, reader)
     entry = reading.entry()
     problems += reading.problems
     return None if reading.problems else entry
 
 
-class _Reading:
+class _EntryReading:
     """One row being read."""
 
     def __init__(self, row: Row, reader: FactReader) -> None:
         self.row, self.reader = row, reader
         self.problems: list[Problem] = []
 
-    def entry(self) -> Entry | RigEntry | None:
+    def entry(self) -> RecordEntry | RigEntry | None:
         document = self.row.document
         subject = document.get("subject")
         if subject == "rig":
@@ -80,7 +80,9 @@ class _Reading:
         vehicle, receiver = (self._text(link, required=True) for link in links) if links else (None, None)
         sold_as: Any = subject if subject in SOLD else "accessory"
         draft = Draft(key=key, label=label, facts=facts, vehicle_id=vehicle, receiver_id=receiver, sold_as=sold_as)
-        return Entry(row=self.row, subject=subject, key=key, draft=draft, assumed=assumed, measured=measured, told=told)
+        return RecordEntry(
+            row=self.row, subject=subject, key=key, draft=draft, assumed=assumed, measured=measured, told=told
+        )
 
     def _rig(self) -> RigEntry:
         self._keys(self.row.document, "", "a rig", _RIG)
@@ -132,7 +134,7 @@ class _Reading:
             self._complain(problem.pointer, problem.message, problem.help)
         return {name: value for name, value in wired.items() if value is not None}
 
-    def _measured(self, subject: str, measured: Json) -> tuple[Document, Told]:
+    def _measured(self, subject: str, measured: Json) -> tuple[Document, Provenance]:
         if measured is None:
             return {}, _NOT_MEASURED
         if not isinstance(measured, dict):
@@ -146,7 +148,7 @@ class _Reading:
         for key, value in texts.items():
             if not isinstance(value, str):
                 self._complain(f"/measured/{key}", f"{quoted(value)} is not a text", "write it in quotes")
-        return facts, Told("measured", str(texts["by"]), self._instant(measured.get("at")), str(texts["note"]))
+        return facts, Provenance("measured", str(texts["by"]), self._instant(measured.get("at")), str(texts["note"]))
 
     def _instant(self, at: Json) -> datetime | None:
         if at is None:

@@ -8,7 +8,7 @@ from fitsvc.document import Document
 from fitsvc.facts import FactReader
 from fitsvc.language.problems import Problem, ProblemsFound, nearest
 from fitsvc.loading.csv_rows import csv_rows
-from fitsvc.loading.entries import Entry, RigEntry, read_entry
+from fitsvc.loading.entries import RecordEntry, RigEntry, read_entry
 from fitsvc.loading.json_rows import json_rows
 from fitsvc.loading.observed_rows import tell
 from fitsvc.loading.rows import Row
@@ -78,8 +78,8 @@ def _first_subject(path: Path, vocabulary: Vocabulary) -> str:
 
 def _store(rows: Iterator[Row], storing: Storing) -> None:
     """Store a file's rows as they come, mountings after what they name, and rigs last."""
-    waiting: dict[str, list[Entry]] = {}
-    mountings: list[Entry] = []
+    waiting: dict[str, list[RecordEntry]] = {}
+    mountings: list[RecordEntry] = []
     rigs: list[RigEntry] = []
     for row in rows:
         if "observed" in row.document:

@@ -12,7 +12,7 @@ from fitsvc.loading.storing import Storing
 from fitsvc.observing.evidence import read_evidence
 from fitsvc.observing.recording import observe, sold_as
 from fitsvc.store.errors import NotFound
-from fitsvc.store.observations import Told
+from fitsvc.store.observations import Provenance
 from fitsvc.store.records import get_record
 from fitsvc.store.tables import TABLES
 from fitsvc.store.validation import Checks
@@ -22,7 +22,7 @@ _STOWED: Final = {"yes": True, "true": True, "no": False, "false": False}
 
 def tell(row: Row, storing: Storing) -> None:
     """Record one row's observation; what is wrong with it is noted, and what it contradicts is kept to be told."""
-    reading = _Reading(row, storing)
+    reading = _ObservationReading(row, storing)
     told = reading.told()
     document = reading.document()
     storing.problems += reading.problems
@@ -35,7 +35,7 @@ def tell(row: Row, storing: Storing) -> None:
         storing.loaded.contradictions.append(f"{document['record']}: {found.because} ({said})")
 
 
-class _Reading:
+class _ObservationReading:
     """One row being read."""
 
     def __init__(self, row: Row, storing: Storing) -> None:
@@ -43,11 +43,11 @@ class _Reading:
         self.reader: FactReader = storing.reader
         self.problems: list[Problem] = []
 
-    def told(self) -> Told:
+    def told(self) -> Provenance:
         """How the row's facts come to be known: measured, if it does not say."""
         kind: Json = self.row.document.get("kind", "measured")
         by, note = (self.row.document.get(name, "") for name in ("by", "note"))
-        told = Told(kind, by, self._instant(self.row.document.get("at")), note)
+        told = Provenance(kind, by, self._instant(self.row.document.get("at")), note)
         checks = Checks()
         told.check(checks)
         for problem in checks.problems:

@@ -16,17 +16,17 @@ from fitsvc.document import Document, Json
 from fitsvc.facts import FactReader
 from fitsvc.inventory.stored import StoreRecords
 from fitsvc.language.problems import Problem, ProblemsFound
-from fitsvc.loading.entries import Entry, RigEntry
+from fitsvc.loading.entries import RecordEntry, RigEntry
 from fitsvc.loading.rows import quoted
 from fitsvc.store.creation import bulk_create
 from fitsvc.store.errors import InvalidValue, NotFound
-from fitsvc.store.observations import Told
+from fitsvc.store.observations import Provenance
 from fitsvc.store.records import add_observation, existing_keys, get_records, replace_record
 from fitsvc.store.rigs import create_rig, get_rig, replace_rig
 from fitsvc.store.tables import Record, SavedRig
 from fitsvc.subjects import SUBJECTS, Subject, stored_as
 
-_ASSUMED: Final = Told("assumed")
+_ASSUMED: Final = Provenance("assumed")
 _EXISTS: Final = "give it another key, or load with `--replace`"
 _FIELDS: Final = {"vehicle_id": "vehicle", "receiver_id": "receiver", "document": "rig"}
 """Where the store's fields stand in a file."""
@@ -59,7 +59,7 @@ class Storing:
     lines: dict[tuple[str, str], int] = field(default_factory=dict)
     faulty: set[tuple[str, str]] = field(default_factory=set)
 
-    def repeats(self, entry: Entry | RigEntry) -> bool:
+    def repeats(self, entry: RecordEntry | RigEntry) -> bool:
         """Whether the file has named this record before, which is noted."""
         name = _name(entry)
         if name not in self.lines:
@@ -69,7 +69,7 @@ class Storing:
         self._complain(entry, _key_pointer(entry), message, help)
         return True
 
-    def records(self, entries: Sequence[Entry]) -> None:
+    def records(self, entries: Sequence[RecordEntry]) -> None:
         """Store a chunk of entries of one table."""
         table = stored_as(entries[0].subject)
         existing = existing_keys(self.session, table, [entry.key for entry in entries])
@@ -96,7 +96,7 @@ class Storing:
         except InvalidValue as error:
             self._refused([entry], error, numbered=False)
 
-    def _create(self, table: Subject, entries: Sequence[Entry]) -> None:
+    def _create(self, table: Subject, entries: Sequence[RecordEntry]) -> None:
         """Store new records; those that the store refuses are noted and left out."""
         if not entries:
             return
@@ -111,7 +111,9 @@ class Storing:
             self.loaded.count(entry.subject)
             self._observe(table, entry, entry.assumed, entry.measured)
 
-    def _observe(self, table: Subject, entry: Entry, assumed: Mapping[str, Json], measured: Mapping[str, Json]) -> None:
+    def _observe(
+        self, table: Subject, entry: RecordEntry, assumed: Mapping[str, Json], measured: Mapping[str, Json]
+    ) -> None:
         for facts, told in ((assumed, _ASSUMED), (measured, entry.told)):
             if facts:
                 try:
@@ -119,7 +121,7 @@ class Storing:
                 except InvalidValue as error:
                     self._refused([entry], error, numbered=False)
 
-    def _replace(self, table: Subject, entry: Entry, record: Record) -> None:
+    def _replace(self, table: Subject, entry: RecordEntry, record: Record) -> None:
         """Make a stored record what the file says; what it says already is left alone."""
         assumed, measured = _new(record, entry.assumed, "assumed"), _new(record, entry.measured, "measured")
         kept = {n: v for n, v in (entry.assumed | entry.measured).items() if n not in assumed | measured}
@@ -155,7 +157,9 @@ class Storing:
         except NotFound:
             return None
 
-    def _refused(self, entries: Sequence[Entry | RigEntry], error: InvalidValue, *, numbered: bool = True) -> set[int]:
+    def _refused(
+        self, entries: Sequence[RecordEntry | RigEntry], error: InvalidValue, *, numbered: bool = True
+    ) -> set[int]:
         """Note what the store refuses, and return the numbers of the entries it is about."""
         refused = set()
         for problem in error.problems:
@@ -167,22 +171,22 @@ class Storing:
             entry = entries[number]
             field, _, below = pointer[1:].partition("/")
             field = _FIELDS.get(field, field)
-            if isinstance(entry, Entry) and (field, getattr(entry.draft, f"{field}_id", None)) in self.faulty:
+            if isinstance(entry, RecordEntry) and (field, getattr(entry.draft, f"{field}_id", None)) in self.faulty:
                 self.faulty.add(_name(entry))
                 continue
             self._complain(entry, f"/{field}" + (f"/{below}" if below else ""), problem.message)
         return refused
 
-    def _complain(self, entry: Entry | RigEntry, pointer: str, message: str, help: str = "") -> None:
+    def _complain(self, entry: RecordEntry | RigEntry, pointer: str, message: str, help: str = "") -> None:
         self.faulty.add(_name(entry))
         self.problems.append(entry.row.place(pointer, message, help))
 
 
-def _name(entry: Entry | RigEntry) -> tuple[str, str]:
+def _name(entry: RecordEntry | RigEntry) -> tuple[str, str]:
     return ("rig" if isinstance(entry, RigEntry) else stored_as(entry.subject), entry.key)
 
 
-def _key_pointer(entry: Entry | RigEntry) -> str:
+def _key_pointer(entry: RecordEntry | RigEntry) -> str:
     return "/id" if isinstance(entry, RigEntry) else f"/{SUBJECTS[entry.subject].key}"
 
 

@@ -19,7 +19,7 @@ from fitsvc.engine.point import Point
 from fitsvc.facts import Case, FactReader
 from fitsvc.language.problems import ProblemsFound
 from fitsvc.rulebook.outcomes import Outcome
-from fitsvc.selection.segments import BEST_FIRST, Held, case_of, rig_key
+from fitsvc.selection.segments import BEST_FIRST, Snapshot, case_of, rig_key
 from fitsvc.store.rigs import rigs_using
 from fitsvc.subjects import Subject
 
@@ -76,7 +76,7 @@ def rig_cases(session: Session, reader: FactReader, records: Records, subject: S
 
 
 def effects(
-    engine: Point, reader: FactReader, before: Sequence[RigCase], after: Sequence[RigCase], held: Callable[[], Held]
+    engine: Point, reader: FactReader, before: Sequence[RigCase], after: Sequence[RigCase], held: Callable[[], Snapshot]
 ) -> Effects:
     """Judge each rig as it was and as it is, with every accessory; these are asked for if there is any such rig."""
     now = {one.key: one.case for one in after}
@@ -88,7 +88,7 @@ def effects(
     return Effects(tuple(one for one in changed if one.count), len(pairs), all_.unreadable)
 
 
-def _change(engine: Point, reader: FactReader, rig: RigCase, now: Case, held: Held) -> RigChange:
+def _change(engine: Point, reader: FactReader, rig: RigCase, now: Case, held: Snapshot) -> RigChange:
     counts: tuple[Counter[Outcome], Counter[Outcome]] = Counter(), Counter()
     found, more = list[Changed](), 0
     for sku, was, is_now in _one_by_one(engine, reader, rig.case, now, held):
@@ -117,7 +117,7 @@ def _change(engine: Point, reader: FactReader, rig: RigCase, now: Case, held: He
     )
 
 
-def _one_by_one(engine: Point, reader: FactReader, was: Case, now: Case, held: Held) -> Iterator[Changed]:
+def _one_by_one(engine: Point, reader: FactReader, was: Case, now: Case, held: Snapshot) -> Iterator[Changed]:
     """The rig itself, if it has anything to ask about, and the accessories that changed lately."""
     if was.adapters or "spare" in was.present:
         yield RIG_ITSELF, engine.evaluate(was).outcome, engine.evaluate(now).outcome

@@ -10,14 +10,14 @@ from fitsvc.facts import FactReader
 from fitsvc.inventory.stored import StoreRecords
 from fitsvc.observing.effects import MOST_RIGS, RigCase, rig_cases
 from fitsvc.observing.evidence import LATEST, Contradiction, conclude, contradictions
-from fitsvc.store.observations import Told, latest_observations
+from fitsvc.store.observations import Provenance, latest_observations
 from fitsvc.store.records import add_observation, lock_record
 from fitsvc.store.rigs import count_using
 from fitsvc.store.tables import Accessory, Observation, Record
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Seen:
+class Recorded:
     """An observation as it was recorded, and what it does.
 
     The saved rigs that use the record are given as they were and as they are, and how many more than these there are.
@@ -37,8 +37,8 @@ def sold_as(record: Record) -> str:
 
 
 def observe(
-    session: Session, reader: FactReader, document: Mapping[str, Json], told: Told, *, rigs: bool = True
-) -> Seen:
+    session: Session, reader: FactReader, document: Mapping[str, Json], told: Provenance, *, rigs: bool = True
+) -> Recorded:
     """Record an observation that has been checked, and look at the saved rigs before and after."""
     subject, key, evidence = document["subject"], document["record"], document.get("evidence")
     record = lock_record(session, subject, key)
@@ -50,7 +50,7 @@ def observe(
     against = contradictions(reader, own, earlier, observation)
     after = rig_cases(session, reader, records, subject, key) if rigs else []
     left_off = max(count_using(session, subject, key) - MOST_RIGS, 0) if rigs else 0
-    return Seen(
+    return Recorded(
         observation=observation,
         record=record,
         contradictions=against,

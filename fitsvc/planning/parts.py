@@ -68,7 +68,7 @@ class Provider:
         return sum(one.opens for one in self.serves.values())
 
 
-class Choice(NamedTuple):
+class Provision(NamedTuple):
     """What serves one wish: a provider, its ball and its pin."""
 
     provider: Provider
@@ -77,12 +77,12 @@ class Choice(NamedTuple):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Found:
+class PartSet:
     """A set that serves every wish; sets are ordered by their rank, the best first."""
 
     rank: tuple[int, bool, int, tuple[str, ...]]
     site: Site
-    choices: tuple[Choice, ...]
+    choices: tuple[Provision, ...]
     skus: frozenset[str]
     same_balls: Mapping[int, Sequence[int]]
     same_pins: Mapping[int, Sequence[int]]

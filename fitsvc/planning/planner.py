@@ -23,9 +23,9 @@ from fitsvc.facts import Case
 from fitsvc.language.display import System
 from fitsvc.language.problems import ProblemsFound
 from fitsvc.language.truth import YES
-from fitsvc.planning.parts import Found, Site, with_items
+from fitsvc.planning.parts import PartSet, Site, with_items
 from fitsvc.planning.plan import PinHeld, Plan, PlanMiss, PlanPart, PlanSet, Role, WishServed
-from fitsvc.planning.reading import Wanted, read_wishes
+from fitsvc.planning.reading import Wishes, read_wishes
 from fitsvc.planning.search import Search
 from fitsvc.planning.wares import Wares
 
@@ -66,7 +66,7 @@ class Planner:
             search.run()
         return _Telling(self.answerer, search, records, system).plan()
 
-    def _sites(self, wanted: Wanted, records: Records, shelf: Shelf) -> Iterator[Site]:
+    def _sites(self, wanted: Wishes, records: Records, shelf: Shelf) -> Iterator[Site]:
         """The receivers to choose from: the rig's own, or those that mount on the vehicle and can be read."""
         rigs: list[tuple[Mapping[str, Json], Stored | None]] = [(wanted.rig, None)]
         if wanted.vehicle is not None:
@@ -112,7 +112,7 @@ class _Telling:
         name = RulebookName(self.answerer.rulebook.digest, self.answerer.rulebook.name)
         return Plan(summary=summary, best=best, runners_up=sets[1:], fewest=fewest, misses=misses, rulebook=name)
 
-    def _sets(self, found: Iterable[Found]) -> Iterator[PlanSet]:
+    def _sets(self, found: Iterable[PartSet]) -> Iterator[PlanSet]:
         """The best few sets; one that only adds to a better one is none of them."""
         told: list[frozenset[str]] = []
         for one in found:
@@ -120,7 +120,7 @@ class _Telling:
                 told.append(one.skus)
                 yield self._set(one)
 
-    def _set(self, found: Found) -> PlanSet:
+    def _set(self, found: PartSet) -> PlanSet:
         served = [self._served(found, wish) for wish in range(len(found.choices))]
         pins = [self._pin(found, wish) for wish, choice in enumerate(found.choices) if choice.pin is not None]
         count, conditional, opens, _ = found.rank
@@ -149,7 +149,7 @@ class _Telling:
         parts = {} if wish is None else self.wanted.wishes[wish].parts
         return {"rig": rig, **{item.subject: {"sku": item.sku} for item in items}, **parts}
 
-    def _served(self, found: Found, wish: int) -> WishServed:
+    def _served(self, found: PartSet, wish: int) -> WishServed:
         choice = found.choices[wish]
         items, adapters = self.search.items(choice), choice.provider.stack.adapters
         question = self._question(found.site, wish, items, adapters, choice.pin is not None)
@@ -171,7 +171,7 @@ class _Telling:
             question=question,
         )
 
-    def _pin(self, found: Found, wish: int) -> PinHeld:
+    def _pin(self, found: PartSet, wish: int) -> PinHeld:
         choice = found.choices[wish]
         assert choice.pin is not None
         pin = self.wares.accessories.items[choice.pin]
@@ -179,7 +179,7 @@ class _Telling:
         answer = self.answerer.answer(question, self.records, self.system)
         return PinHeld(wish, pin.sku, answer.outcome, answer.summary, question)
 
-    def _parts(self, found: Found) -> list[PlanPart]:
+    def _parts(self, found: PartSet) -> list[PlanPart]:
         """Every part once, in the order they go together."""
         site, parts = found.site, list[PlanPart]()
         if site.receiver is not None:

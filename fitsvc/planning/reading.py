@@ -36,7 +36,7 @@ class Wish:
 
 
 @dataclass(frozen=True, slots=True)
-class Wanted:
+class Wishes:
     """What is wished of one rig; `vehicle` is its id where the receiver is still to be chosen."""
 
     rig: Mapping[str, Json]
@@ -45,19 +45,19 @@ class Wanted:
     vehicle: str | None
 
 
-def read_wishes(document: Json, engine: Point, reader: FactReader, records: Records) -> Wanted:
+def read_wishes(document: Json, engine: Point, reader: FactReader, records: Records) -> Wishes:
     """Read the body of a plan; ProblemsFound has every problem, with JSON pointers."""
-    return _Reading(engine, reader, records).wanted(document)
+    return _WishReading(engine, reader, records).wanted(document)
 
 
-class _Reading:
+class _WishReading:
     """One plan's wishes being read."""
 
     def __init__(self, engine: Point, reader: FactReader, records: Records) -> None:
         self.engine, self.reader, self.records = engine, reader, records
         self.problems: list[Problem] = []
 
-    def wanted(self, document: Json) -> Wanted:
+    def wanted(self, document: Json) -> Wishes:
         if not self._is_object(document, "", "a plan", _TOP):
             raise ProblemsFound(self.problems)
         asked = self._check({"rig": document.get("rig"), "accessory": {}}, "")
@@ -67,7 +67,7 @@ class _Reading:
         at_most = self._at_most(document.get("parts_at_most"))
         if self.problems:
             raise ProblemsFound(self.problems)
-        return Wanted(rig, wishes, at_most, vehicle)
+        return Wishes(rig, wishes, at_most, vehicle)
 
     def _complain(self, pointer: str, message: str, help: str, meaning: bool = False) -> None:
         self.problems.append(Problem(message, help, pointer=pointer, meaning=meaning))

@@ -21,9 +21,9 @@ from fitsvc.language.truth import YES
 from fitsvc.language.types import Value
 from fitsvc.planning.parts import (
     BARE,
-    Choice,
-    Found,
+    PartSet,
     Provider,
+    Provision,
     Serves,
     Site,
     Stack,
@@ -34,7 +34,7 @@ from fitsvc.planning.parts import (
     read_with_ball,
     with_items,
 )
-from fitsvc.planning.reading import Wanted
+from fitsvc.planning.reading import Wishes
 from fitsvc.planning.wares import Fold, Rows, Wares
 from fitsvc.rulebook.filling import ACCESSORY
 from fitsvc.rulebook.rules import Fills
@@ -55,9 +55,9 @@ class Search:
     engine: Point
     reader: FactReader
     wares: Wares
-    wanted: Wanted
+    wanted: Wishes
     sites: Sequence[Site]
-    found: list[Found] = field(default_factory=list)
+    found: list[PartSet] = field(default_factory=list)
     bare: dict[tuple[int, int], Rows] = field(default_factory=dict)
     served: dict[int, set[int]] = field(default_factory=dict)
     _sets: dict[tuple[tuple[int, int], ...], int] = field(default_factory=dict)
@@ -293,12 +293,12 @@ class Search:
         count = (not site.there) + len(parts) + len({*balls} - {None}) + len({*pins} - {None})
         if self._beaten(count, sum(map(self._floor, serves))):
             return
-        choices = tuple(Choice(*row) for row in zip(chosen, balls, pins, strict=True))
+        choices = tuple(Provision(*row) for row in zip(chosen, balls, pins, strict=True))
         opens = self._opens(site, choices)
         if opens is None:
             return
         skus = frozenset(self._skus(site, choices))
-        found = Found(
+        found = PartSet(
             rank=(count, opens > 0, opens, tuple(sorted(skus))),
             site=site,
             choices=choices,
@@ -310,7 +310,7 @@ class Search:
         best = min((one for one in (*self.found, found) if one.skus == skus), key=lambda one: one.rank)
         self.found = sorted((*others, best), key=lambda one: one.rank)[:KEPT]
 
-    def _opens(self, site: Site, choices: Sequence[Choice]) -> int | None:
+    def _opens(self, site: Site, choices: Sequence[Provision]) -> int | None:
         """What stays open over all wishes, or None where one of them is not served after all."""
         total = 0
         for wish, choice in enumerate(choices):
@@ -324,12 +324,12 @@ class Search:
             total += verdict.conditions
         return total
 
-    def items(self, choice: Choice) -> list[Item]:
+    def items(self, choice: Provision) -> list[Item]:
         """The accessory of a choice, and its ball."""
         balls = [] if choice.ball is None else [self.wares.balls.items[choice.ball]]
         return [self.wares.accessories.items[choice.provider.item], *balls]
 
-    def _skus(self, site: Site, choices: Sequence[Choice]) -> Iterator[str]:
+    def _skus(self, site: Site, choices: Sequence[Provision]) -> Iterator[str]:
         if site.receiver is not None:
             yield site.receiver.key
         for choice in choices:

@@ -16,7 +16,7 @@ from fitsvc.rulebook.vocabulary import Fact
 
 
 @dataclass(frozen=True, slots=True)
-class Entry:
+class RuleReads:
     """A rule, limit or need, with the facts and the tables it reads."""
 
     id: str
@@ -30,14 +30,14 @@ class Entry:
 class Coverage:
     """The entries of each topic; facts told to people only, with why; and facts that nothing reads."""
 
-    topics: Mapping[str, tuple[Entry, ...]]
+    topics: Mapping[str, tuple[RuleReads, ...]]
     told: Mapping[str, str]
     unread: tuple[str, ...]
 
 
 def coverage_of(rulebook: Rulebook) -> Coverage:
     """Tell what a rulebook covers."""
-    topics: dict[str, list[Entry]] = {topic: [] for topic in rulebook.topics}
+    topics: dict[str, list[RuleReads]] = {topic: [] for topic in rulebook.topics}
     used: set[str] = set()
     for topic, entry in _entries(rulebook):
         topics.setdefault(topic, []).append(entry)
@@ -63,7 +63,7 @@ def _told(fact: Fact) -> str:
     return "tells one configuration from another" if naming and fact.subject == "vehicle" else ""
 
 
-def _entries(rulebook: Rulebook) -> Iterable[tuple[str, Entry]]:
+def _entries(rulebook: Rulebook) -> Iterable[tuple[str, RuleReads]]:
     for rule in rulebook.rules:
         if not rule.limit:
             yield rule.topic, _entry(rulebook, rule, "rule", [rule.guard, rule.requires])
@@ -76,9 +76,9 @@ def _entries(rulebook: Rulebook) -> Iterable[tuple[str, Entry]]:
         yield need.topic, _entry(rulebook, need, "need", [need.guard, need.met, *(one.node for one in shown)])
 
 
-def _entry(rulebook: Rulebook, one: Rule | Limit | Need, kind: str, nodes: Iterable[AnyTyped | None]) -> Entry:
+def _entry(rulebook: Rulebook, one: Rule | Limit | Need, kind: str, nodes: Iterable[AnyTyped | None]) -> RuleReads:
     facts, tables = _read(rulebook, nodes)
-    return Entry(one.id, kind, one.title, facts, tables)
+    return RuleReads(one.id, kind, one.title, facts, tables)
 
 
 def _read(rulebook: Rulebook, nodes: Iterable[AnyTyped | None]) -> tuple[tuple[str, ...], tuple[str, ...]]:

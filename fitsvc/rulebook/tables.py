@@ -24,7 +24,7 @@ _NUMBERS: Final = (*DEFAULT_UNITS, "count")
 
 def read_tables(shape: Shape, trees: Iterable[Mapping], vocabulary: Vocabulary) -> dict[str, TableEntry]:
     """Read the tables of some files."""
-    reader = _Reader(shape, vocabulary)
+    reader = _TableReader(shape, vocabulary)
     tables: dict[str, TableEntry] = {}
     for tree in trees:
         for node in shape.items(tree.entries.get("tables"), "`tables`"):
@@ -34,7 +34,7 @@ def read_tables(shape: Shape, trees: Iterable[Mapping], vocabulary: Vocabulary) 
     return tables
 
 
-class _Reader:
+class _TableReader:
     """Reads tables of one vocabulary; their cells are constants."""
 
     def __init__(self, shape: Shape, vocabulary: Vocabulary) -> None:

@@ -10,7 +10,7 @@ from typing import Any, NoReturn
 import yaml
 
 from fitsvc.language.problems import Problem, ProblemsFound
-from fitsvc.rulebook.yaml_text import LONGEST_SHOWN_LINE, NULLS, Mapping, Node, Scalar, Sequence, Source, printable
+from fitsvc.rulebook.yaml_text import LONGEST_SHOWN_LINE, NULLS, FileText, Mapping, Node, Scalar, Sequence, printable
 
 LONGEST_SCALAR = 20_000
 DEEPEST = 50
@@ -24,17 +24,17 @@ _FORBIDDEN = re.compile(
 _TAB_INDENT = re.compile(r"^ *\t", re.MULTILINE)
 
 
-def read(source: Source) -> Node:
+def read(source: FileText) -> Node:
     """Read one YAML document, or raise everything that is wrong with it."""
     if problems := _unfit_text(source):
         raise ProblemsFound(problems)
-    return _Reader(source).read()
+    return _TreeBuilder(source).read()
 
 
-class _Reader:
+class _TreeBuilder:
     """Builds the tree from the events of one document, collecting problems on the way."""
 
-    def __init__(self, source: Source) -> None:
+    def __init__(self, source: FileText) -> None:
         self.source = source
         self.next: Callable[[], Any] = yaml.CSafeLoader(source.text).get_event
         self.problems: list[Problem] = []
@@ -155,7 +155,7 @@ def _key_fault(key: yaml.Event, mapping: Mapping) -> tuple[str, str] | None:
     return None
 
 
-def _unfit_text(source: Source) -> list[Problem]:
+def _unfit_text(source: FileText) -> list[Problem]:
     """Find characters that no file may hold, and tabs where YAML wants spaces."""
     problems: list[Problem] = []
     if "\t" not in source.text and source.text.replace("\n", "").isprintable():
@@ -186,7 +186,7 @@ _ADVICE = (
 )
 
 
-def _syntax_problem(source: Source, error: yaml.YAMLError) -> Problem:
+def _syntax_problem(source: FileText, error: yaml.YAMLError) -> Problem:
     """Turn the YAML library's error into a problem at the place it names."""
     if not isinstance(error, yaml.MarkedYAMLError):
         return Problem("is not YAML", "check the file's first lines", file=source.file)

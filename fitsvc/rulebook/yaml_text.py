@@ -22,7 +22,7 @@ Plain: TypeAlias = "str | list[Plain] | dict[str, Plain] | None"
 
 
 @dataclass(frozen=True, slots=True)
-class Source:
+class FileText:
     """The text of one file, under the name people know it by, with the index at which each of its lines begins."""
 
     file: str
@@ -30,7 +30,7 @@ class Source:
     lines: tuple[int, ...] = field(repr=False, compare=False)
 
     @classmethod
-    def of(cls, file: str, text: str) -> "Source":
+    def of(cls, file: str, text: str) -> "FileText":
         """A text and its lines."""
         lines, index = [0], text.find("\n")
         while index >= 0:
@@ -58,10 +58,10 @@ class Source:
 
 
 @dataclass(frozen=True, slots=True)
-class Mark:
+class Position:
     """The place where a node begins: file, line and column, counted from 1."""
 
-    source: Source = field(repr=False)
+    source: FileText = field(repr=False)
     index: int
 
     @property
@@ -84,13 +84,13 @@ class Mark:
 class Placed:
     """What stands in a file, from an index of its text on."""
 
-    source: Source = field(repr=False)
+    source: FileText = field(repr=False)
     start: int = field(repr=False)
 
     @property
-    def mark(self) -> Mark:
+    def mark(self) -> Position:
         """The place where it begins."""
-        return Mark(self.source, self.start)
+        return Position(self.source, self.start)
 
     def problem(self, message: str, help: str = "") -> Problem:
         """Return a problem at its start."""
@@ -138,9 +138,9 @@ class Mapping(Placed):
     entries: dict[str, "Node"]
     starts: dict[str, int]
 
-    def key_mark(self, key: str) -> Mark:
+    def key_mark(self, key: str) -> Position:
         """The place of one of the keys."""
-        return Mark(self.source, self.starts[key])
+        return Position(self.source, self.starts[key])
 
     def problem_at_key(self, key: str, message: str, help: str = "") -> Problem:
         """Return a problem at one of the keys."""
@@ -184,7 +184,7 @@ def read_yaml(text: str, file: str) -> Node:
         raise ProblemsFound([_too_large(file)])
     from fitsvc.rulebook.yaml_events import read  # the YAML library loads when a file is read
 
-    return read(Source.of(file, text.removeprefix("\ufeff").replace("\r\n", "\n").replace("\r", "\n")))
+    return read(FileText.of(file, text.removeprefix("\ufeff").replace("\r\n", "\n").replace("\r", "\n")))
 
 
 def to_plain(node: Node) -> Plain:

@@ -20,7 +20,7 @@ from fitsvc.document import Json
 from fitsvc.engine.columns.kernel import Columns
 from fitsvc.engine.columns.signatures import Catalogue, Column, arrays_of, columns_of, taken
 from fitsvc.facts import FactReader
-from fitsvc.selection.rows import SUBJECT, Row
+from fitsvc.selection.rows import SUBJECT, StoredAccessory
 
 _ENDS: Final = ("low", "high")
 _PRESENT: Final = "present"
@@ -67,10 +67,10 @@ class Folding:
         self._distinct = 0
         self.unreadable: dict[str, int] = {}
 
-    def add(self, rows: Iterable[Row]) -> None:
+    def add(self, rows: Iterable[StoredAccessory]) -> None:
         """Take in a page of rows."""
         new: list[tuple[str, Item]] = []
-        kept, numbers = list[Row](), list[int]()
+        kept, numbers = list[StoredAccessory](), list[int]()
         for row in rows:
             number = self._number(row.facts, new)
             if number < 0:
@@ -136,7 +136,7 @@ class Folding:
         return Tables(items, facts.combine_chunks(), pa.table(signatures))
 
 
-def fold(columns: Columns, reader: FactReader, rows: Iterable[Row]) -> Tables:
+def fold(columns: Columns, reader: FactReader, rows: Iterable[StoredAccessory]) -> Tables:
     """Fold rows in any order, of which all can be read."""
     folding = Folding(columns, reader)
     folding.add(sorted(rows))

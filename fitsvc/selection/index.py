@@ -18,11 +18,11 @@ from sqlmodel import Session
 
 from fitsvc.answers.answering import Answerer
 from fitsvc.answers.shelf import Item
-from fitsvc.inventory.changes import Seen, changed_since, resumed, seen_all, steady
+from fitsvc.inventory.changes import Watermark, changed_since, resumed, seen_all, steady
 from fitsvc.selection.files import IndexFolder, Saved
 from fitsvc.selection.folding import Folding, Tables, fold, read_facts
-from fitsvc.selection.rows import SUBJECT, Row, all_rows, observation_id, rows_of
-from fitsvc.selection.segments import Held, Part, Segment, whole
+from fitsvc.selection.rows import SUBJECT, StoredAccessory, all_rows, observation_id, rows_of
+from fitsvc.selection.segments import LiveSegment, Segment, Snapshot, whole
 from fitsvc.store.database import Database
 from fitsvc.store.errors import StoreError
 
@@ -44,7 +44,7 @@ _log = logging.getLogger("fitsvc.selection")
 
 
 class _Loose(NamedTuple):
-    row: Row
+    row: StoredAccessory
     item: Item
 
 
@@ -77,16 +77,16 @@ class SelectionIndex:
         self._database, self._reader, self._most_loose = database, answerer.reader, most_loose
         self._folder, self._columns = folder, answerer.columns
         self._lock = Lock()
-        self._seen: Seen | None = None
-        self._parts: tuple[Part, ...] = ()
+        self._seen: Watermark | None = None
+        self._parts: tuple[LiveSegment, ...] = ()
         self._loose: dict[str, _Loose] = {}
         self._unreadable: dict[str, int] = {}
         self._mark = 0
-        self._held = Held(revision="", parts=(), loose=(), unreadable=0)
+        self._held = Snapshot(revision="", parts=(), loose=(), unreadable=0)
         self._waits, self._look = waits, _Look(0.0, 0.0, False)
         self._looking = Lock()
 
-    def held(self) -> Held:
+    def held(self) -> Snapshot:
         """The accessories as the store has them now, or while much changes as it had them less than a second ago."""
         look, now = self._look, monotonic()
         if self._waits or not look.aside or now - look.started > _OLDEST:
@@ -168,7 +168,7 @@ class SelectionIndex:
             saved = folder.save(*saved)
         self._take(saved, seen)
 
-    def _take(self, saved: Saved, seen: Seen) -> None:
+    def _take(self, saved: Saved, seen: Watermark) -> None:
         self._parts, self._loose = (), {}
         self._add(saved.tables)
         self._unreadable, self._mark = dict(saved.told["unreadable"]), saved.told["mark"]
@@ -192,10 +192,10 @@ class SelectionIndex:
         self._seen = seen
         return len(changed), folds
 
-    def _hold(self, seen: Seen) -> None:
+    def _hold(self, seen: Watermark) -> None:
         revision = f"{seen.newest}-{self._mark:016x}"
         loose = tuple(one.item for one in self._loose.values())
-        self._held = Held(revision=revision, parts=self._parts, loose=loose, unreadable=len(self._unreadable))
+        self._held = Snapshot(revision=revision, parts=self._parts, loose=loose, unreadable=len(self._unreadable))
 
     def _drop(self, keys: Iterable[str]) -> None:
         rows: list[list[int]] = [[] for _ in self._parts]
@@ -210,7 +210,7 @@ class SelectionIndex:
             self._mark = (self._mark - mark) % _WIDE
         self._parts = tuple(part.without(gone) if gone else part for part, gone in zip(self._parts, rows, strict=True))
 
-    def _put(self, row: Row) -> None:
+    def _put(self, row: StoredAccessory) -> None:
         self._mark = (self._mark + row.mark) % _WIDE
         read = read_facts(self._reader, row.facts)
         if read is None:
@@ -220,7 +220,7 @@ class SelectionIndex:
 
     def _fold(self) -> None:
         """Fold the loose items, with the segments that are not much larger or half of which has gone."""
-        rows, kept = [one.row for one in self._loose.values()], list[Part]()
+        rows, kept = [one.row for one in self._loose.values()], list[LiveSegment]()
         for part in sorted(self._parts, key=lambda part: part.left):
             if part.left <= 2 * len(rows) or 2 * part.left < len(part.alive):
                 rows += part.rows()

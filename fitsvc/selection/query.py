@@ -21,7 +21,7 @@ LONGEST_CURSOR: Final = 2_000
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Wanted:
+class SelectionQuery:
     """What a caller wants to see of what a question comes to: nothing named is everything."""
 
     question: Mapping[str, Json]
@@ -85,7 +85,7 @@ def read_facts_wanted(text: str, reader: FactReader, slots: Collection[str]) -> 
     return tuple(sorted(found))
 
 
-def read_cursor(wanted: Wanted) -> Cursor:
+def read_cursor(wanted: SelectionQuery) -> Cursor:
     """The cursor a caller has given back."""
     raw = (wanted.after or "").encode()
     try:

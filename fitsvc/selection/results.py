@@ -25,7 +25,7 @@ class Deciding(NamedTuple):
     where: Words
 
 
-class Told(NamedTuple):
+class SegmentResults(NamedTuple):
     """What a rig comes to with each signature of a segment: the outcome's place in `OUTCOMES`, and what decides it.
 
     `places` counts all items by the place of their outcome; `kinds` and `by_code` by kind and by code, each with the

@@ -16,7 +16,7 @@ _PAGE: Final = 20_000
 _MOST_KEYS: Final = 500
 
 
-class Row(NamedTuple):
+class StoredAccessory(NamedTuple):
     """An accessory as it is stored: its facts are JSON, and `mark` tells it from what it was before."""
 
     sku: str
@@ -25,7 +25,7 @@ class Row(NamedTuple):
     mark: int
 
 
-def all_rows(session: Session) -> Iterator[list[Row]]:
+def all_rows(session: Session) -> Iterator[list[StoredAccessory]]:
     """Give all accessories in pages, in the order of their SKUs."""
     query, after = _query().order_by(col(Accessory.sku)).limit(_PAGE), ""
     while found := [_row(*one) for one in session.connection().execute(query.where(col(Accessory.sku) > after))]:
@@ -33,7 +33,7 @@ def all_rows(session: Session) -> Iterator[list[Row]]:
         after = found[-1].sku
 
 
-def rows_of(session: Session, skus: Sequence[str]) -> list[Row]:
+def rows_of(session: Session, skus: Sequence[str]) -> list[StoredAccessory]:
     """Return those of some SKUs that are accessories, as they are now."""
     pages = (_query().where(col(Accessory.sku).in_(some)) for some in chunks(skus, _MOST_KEYS))
     return [_row(*one) for page in pages for one in session.connection().execute(page)]
@@ -50,7 +50,7 @@ def _query() -> Any:
     return select(*columns).where(Accessory.subject == SUBJECT)  # type: ignore[call-overload]
 
 
-def _row(sku: str, label: str, facts: str, version: int, created_at: datetime) -> Row:
+def _row(sku: str, label: str, facts: str, version: int, created_at: datetime) -> StoredAccessory:
     """A record's row; the sum of the marks of all tells one catalogue from another on any machine."""
     text = f"{sku}\0{version}\0{created_at.isoformat()}"
-    return Row(sku, label, facts, int.from_bytes(blake2b(text.encode(), digest_size=8).digest()))
+    return StoredAccessory(sku, label, facts, int.from_bytes(blake2b(text.encode(), digest_size=8).digest()))

@@ -23,8 +23,8 @@ from fitsvc.language.intervals import TOLERANCE
 from fitsvc.language.types import Mask, Value
 from fitsvc.rulebook.outcomes import OUTCOMES
 from fitsvc.selection.folding import Tables, array_of, catalogue_of, label_key, present_of, read_facts
-from fitsvc.selection.results import Told, deciding, tally
-from fitsvc.selection.rows import SUBJECT, Row
+from fitsvc.selection.results import SegmentResults, deciding, tally
+from fitsvc.selection.rows import SUBJECT, StoredAccessory
 
 Sort = Literal["sku", "label"]
 Flags = NDArray[np.bool_]
@@ -91,7 +91,7 @@ class Segment:
         self._by_label = array_of(tables.items, "by_label")
         self._catalogue = catalogue_of(columns, tables)
         self._read = lru_cache(_MOST_READ)(lambda number: read_facts(reader, self._json[number]))
-        self._judged = LruCache[Hashable, Told](_MOST_RIGS)
+        self._judged = LruCache[Hashable, SegmentResults](_MOST_RIGS)
         self.matching = LruCache[Hashable, Flags](_MOST_RIGS)
 
     def __len__(self) -> int:
@@ -107,12 +107,12 @@ class Segment:
         assert read is not None
         return Item(SUBJECT, self.skus[row], self.labels[row], read.values, read.texts)
 
-    def rows(self, places: NDArray[np.intp]) -> Iterator[Row]:
+    def rows(self, places: NDArray[np.intp]) -> Iterator[StoredAccessory]:
         """Some items as they are stored."""
         some = self.tables.items.take(pa.array(places))
         facts = self.tables.facts["json"].take(some["facts"])
         told = (column.to_pylist() for column in (some["sku"], some["label"], facts, some["mark"]))
-        return map(Row, *told)
+        return map(StoredAccessory, *told)
 
     @cached_property
     def kinds(self) -> tuple[list[Value | None], NDArray[np.intp]]:
@@ -153,7 +153,7 @@ class Segment:
         return row if row >= 0 and self.skus[row] == sku else None
 
     def first(
-        self, told: Told, place: int, passing: Flags, sort: Sort, after: tuple[str, str] | None, most: int
+        self, told: SegmentResults, place: int, passing: Flags, sort: Sort, after: tuple[str, str] | None, most: int
     ) -> list[int]:
         """The first rows of an outcome in an order, of those that pass and are beyond a key."""
         found, by_label = list[int](), sort == "label"
@@ -170,11 +170,11 @@ class Segment:
             start += _STRIDE
         return found
 
-    def differing(self, one: Told, other: Told, passing: Flags) -> NDArray[np.intp]:
+    def differing(self, one: SegmentResults, other: SegmentResults, passing: Flags) -> NDArray[np.intp]:
         """The rows, of those that pass, with which two rigs come to different outcomes."""
         return np.flatnonzero((one.outcomes != other.outcomes)[self._catalogue.signature_of] & passing)
 
-    def outcomes(self, told: Told, some: NDArray[Any] | slice | list[int]) -> NDArray[np.uint8]:
+    def outcomes(self, told: SegmentResults, some: NDArray[Any] | slice | list[int]) -> NDArray[np.uint8]:
         """The places of the outcomes of some items."""
         return told.outcomes[self._catalogue.signature_of[some]]
 
@@ -182,11 +182,11 @@ class Segment:
         row = int(self._by_label[place])
         return label_key(self.labels[row]), self.skus[row]
 
-    def judge(self, rig: Case, key: Hashable) -> Told:
+    def judge(self, rig: Case, key: Hashable) -> SegmentResults:
         """What a rig comes to with each item."""
         return self._judged.get(key, lambda: self._judge(rig))
 
-    def _judge(self, rig: Case) -> Told:
+    def _judge(self, rig: Case) -> SegmentResults:
         judged = self._columns.judge(self._catalogue, rig)
         outcomes, decided = judged.outcome(), list(deciding(judged))
         names, kinds = self.kinds
@@ -201,7 +201,7 @@ class Segment:
         by_code: Counter[tuple[int, int]] = Counter()
         for one in decided:  # a caution may decide twice: where it fails, and where it is open
             by_code[one.number, one.place] += self._catalogue.counter.of(one.where)
-        return Told(outcomes, decided, places, named, by_code)
+        return SegmentResults(outcomes, decided, places, named, by_code)
 
     @cached_property
     def _kind_of_signature(self) -> NDArray[np.intp]:
@@ -211,7 +211,7 @@ class Segment:
         return found
 
     def counts(
-        self, told: Told, gone: NDArray[np.intp]
+        self, told: SegmentResults, gone: NDArray[np.intp]
     ) -> tuple[Counter[tuple[Value | None, int]], Counter[tuple[int, int]]]:
         """The counts of what a rig comes to with the items: those of all without the few that are gone."""
         of_kind, of_code = Counter(told.kinds), Counter(told.by_code)
@@ -226,7 +226,7 @@ class Segment:
 
 
 @dataclass(frozen=True, slots=True)
-class Part:
+class LiveSegment:
     """A segment without those of its items that have changed or gone since."""
 
     segment: Segment
@@ -238,24 +238,24 @@ class Part:
         """How many items are left."""
         return len(self.alive) - len(self.gone)
 
-    def without(self, rows: Sequence[int]) -> "Part":
+    def without(self, rows: Sequence[int]) -> "LiveSegment":
         """The part without some more of its items."""
         alive = self.alive.copy()
         alive[list(rows)] = False
         return replace(self, alive=alive, gone=np.concatenate([self.gone, np.array(rows, np.intp)]))
 
-    def places(self, told: Told) -> NDArray[np.int64]:
+    def places(self, told: SegmentResults) -> NDArray[np.int64]:
         """How many of the items left come to each outcome, by its place."""
         return told.places - np.bincount(self.segment.outcomes(told, self.gone), minlength=len(BEST_FIRST))
 
-    def rows(self) -> Iterator[Row]:
+    def rows(self) -> Iterator[StoredAccessory]:
         """The items that are left."""
         return self.segment.rows(np.flatnonzero(self.alive))
 
 
-def whole(segment: Segment) -> Part:
+def whole(segment: Segment) -> LiveSegment:
     """A segment with all of its items."""
-    return Part(segment, np.ones(len(segment), np.bool_), np.zeros(0, np.intp))
+    return LiveSegment(segment, np.ones(len(segment), np.bool_), np.zeros(0, np.intp))
 
 
 def _of_rigs() -> LruCache[Hashable, Any]:
@@ -263,14 +263,14 @@ def _of_rigs() -> LruCache[Hashable, Any]:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Held:
+class Snapshot:
     """The accessories of one revision of the catalogue: folded ones in parts, and the latest changed as they are.
 
     `unreadable` is how many have facts that cannot be read by the vocabulary: they are in none of the rest.
     """
 
     revision: str
-    parts: tuple[Part, ...]
+    parts: tuple[LiveSegment, ...]
     loose: tuple[Item, ...]
     unreadable: int
     counted: LruCache[Hashable, Any] = field(default_factory=_of_rigs)

@@ -21,15 +21,15 @@ from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.language.types import ListType, Value
 from fitsvc.rulebook.outcomes import Outcome
 from fitsvc.selection.folding import label_key, searched
-from fitsvc.selection.query import Cursor, Wanted, read_cursor, read_facts_wanted
+from fitsvc.selection.query import Cursor, SelectionQuery, read_cursor, read_facts_wanted
 from fitsvc.selection.results import codes_of
 from fitsvc.selection.rows import SUBJECT
 from fitsvc.selection.segments import (
     BEST_FIRST,
     Facts,
     Flags,
-    Held,
-    Part,
+    LiveSegment,
+    Snapshot,
     Sort,
     case_of,
     has,
@@ -146,7 +146,7 @@ class Selector:
         """The facts to filter by, of a text such as `shank=2 in,pin_supplied=yes`; ProblemsFound says what is wrong."""
         return read_facts_wanted(text, self._reader, self._slots)
 
-    def select(self, held: Held, rig: Case, wanted: Wanted) -> Selection:
+    def select(self, held: Snapshot, rig: Case, wanted: SelectionQuery) -> Selection:
         """A page of what a rig comes to with the accessories held."""
         cursor = read_cursor(wanted) if wanted.after is not None else None
         key = rig_key(rig)
@@ -170,7 +170,7 @@ class Selector:
             rulebook=self._name,
         )
 
-    def best(self, held: Held, case: Case, kind: Value, most: int) -> list[Item]:
+    def best(self, held: Snapshot, case: Case, kind: Value, most: int) -> list[Item]:
         """The accessories of one kind that do not fail in a case in place of its own, the best first, then by SKU."""
         name, prefix = self._kind(kind), f"{SUBJECT}."
         if not name:
@@ -179,13 +179,13 @@ class Selector:
         texts = {one: text for one, text in case.texts.items() if not one.startswith(prefix)}
         rig = Case(facts, frozenset(case.present) - {SUBJECT}, case.adapters, texts)
         best = frozenset({"works", "conditional"})
-        wanted, key = Wanted(question={}, kinds=frozenset({name}), outcomes=best, limit=most), rig_key(rig)
+        wanted, key = SelectionQuery(question={}, kinds=frozenset({name}), outcomes=best, limit=most), rig_key(rig)
         rows, _ = self._of_loose(held, rig, key, wanted, None)
         for part, counts in zip(held.parts, self._matched(held, rig, key, wanted), strict=True):
             rows += self._of_part(part, counts, rig, key, wanted, None)
         return [row.item for row in sorted(rows, key=lambda row: row[:3])[:most]]
 
-    def named(self, held: Held, text: str, most: int) -> list[Item]:
+    def named(self, held: Snapshot, text: str, most: int) -> list[Item]:
         """The accessories whose label, SKU or kind has every word of a text in it, by SKU."""
         words, found = sorted(text.casefold().split(), key=len, reverse=True), list[Item]()
         for part in held.parts:
@@ -199,7 +199,13 @@ class Selector:
         return sorted(found, key=lambda item: item.sku)[:most]
 
     def _of_part(
-        self, part: Part, counts: NDArray[np.int64], rig: Case, key: Hashable, wanted: Wanted, cursor: Cursor | None
+        self,
+        part: LiveSegment,
+        counts: NDArray[np.int64],
+        rig: Case,
+        key: Hashable,
+        wanted: SelectionQuery,
+        cursor: Cursor | None,
     ) -> list[_Row]:
         """The first rows of a part beyond the cursor, one more than a page holds."""
         segment, told, rows = part.segment, part.segment.judge(rig, key), list[_Row]()
@@ -212,30 +218,30 @@ class Selector:
                 rows += [_Row(place, _key(item, wanted.sort), item.sku, item) for item in items]
         return rows
 
-    def _places(self, wanted: Wanted) -> list[int]:
+    def _places(self, wanted: SelectionQuery) -> list[int]:
         """The places of the outcomes that are wanted."""
         return [place for place, name in enumerate(BEST_FIRST) if not wanted.outcomes or name in wanted.outcomes]
 
-    def _matched(self, held: Held, rig: Case, key: Hashable, wanted: Wanted) -> list[NDArray[np.int64]]:
+    def _matched(self, held: Snapshot, rig: Case, key: Hashable, wanted: SelectionQuery) -> list[NDArray[np.int64]]:
         """For each part how many items pass the filters by kind, text and facts, by the place of their outcome."""
         return held.matched.get(
             (key, wanted.kinds, wanted.text, wanted.facts),
             lambda: [self._count(part, rig, key, wanted) for part in held.parts],
         )
 
-    def _count(self, part: Part, rig: Case, key: Hashable, wanted: Wanted) -> NDArray[np.int64]:
+    def _count(self, part: LiveSegment, rig: Case, key: Hashable, wanted: SelectionQuery) -> NDArray[np.int64]:
         segment, told = part.segment, part.segment.judge(rig, key)
         if not wanted.filters:
             return part.places(told)
         passing = part.alive & self._matching(part, wanted)
         return np.bincount(segment.outcomes(told, passing), minlength=len(BEST_FIRST))
 
-    def _matching(self, part: Part, wanted: Wanted) -> Flags:
+    def _matching(self, part: LiveSegment, wanted: SelectionQuery) -> Flags:
         """Which items of a part's segment pass the filters by kind, text and facts."""
         segment = part.segment
         return segment.matching.get((wanted.kinds, wanted.text, wanted.facts), lambda: self._match(part, wanted))
 
-    def _match(self, part: Part, wanted: Wanted) -> Flags:
+    def _match(self, part: LiveSegment, wanted: SelectionQuery) -> Flags:
         segment = part.segment
         found = np.ones(len(segment), np.bool_)
         if wanted.kinds:
@@ -248,7 +254,7 @@ class Selector:
         return found
 
     def _of_loose(
-        self, held: Held, rig: Case, key: Hashable, wanted: Wanted, cursor: Cursor | None
+        self, held: Snapshot, rig: Case, key: Hashable, wanted: SelectionQuery, cursor: Cursor | None
     ) -> tuple[list[_Row], int]:
         text = wanted.text.casefold()
         rows = [
@@ -262,13 +268,13 @@ class Selector:
         beyond = [row for row in rows if cursor is None or row[:3] > cursor[2:]]
         return sorted(beyond, key=lambda row: row[:3])[: wanted.limit + 1], len(rows)
 
-    def _loose(self, held: Held, rig: Case, key: Hashable) -> Iterator[tuple[Item, Verdict]]:
+    def _loose(self, held: Snapshot, rig: Case, key: Hashable) -> Iterator[tuple[Item, Verdict]]:
         """The loose items with what the rig comes to with each."""
         engine, reader = self.answerer.engine, self._reader
         verdicts = held.judged.get(key, lambda: [engine.evaluate(case_of(rig, one, reader)) for one in held.loose])
         return zip(held.loose, verdicts, strict=True)
 
-    def _shown(self, rig: Case, item: Item, wanted: Wanted) -> Selected:
+    def _shown(self, rig: Case, item: Item, wanted: SelectionQuery) -> Selected:
         """An item of a page, judged as one case is."""
         engine, rules = self.answerer.engine, len(self.answerer.rulebook.rules)
         case = engine.opened(case_of(rig, item, self._reader))
@@ -286,7 +292,7 @@ class Selector:
             shown.reason = self.answerer.need(numbers[0] - rules, case, wanted.system)["because"]
         return shown
 
-    def _counts(self, held: Held, rig: Case, key: Hashable) -> Counts:
+    def _counts(self, held: Snapshot, rig: Case, key: Hashable) -> Counts:
         """Counts over everything held."""
         kinds: Counter[tuple[Value | None, int]] = Counter()
         codes: Counter[tuple[int, int]] = Counter()
@@ -300,7 +306,9 @@ class Selector:
             codes[next(iter(codes_of(verdict, len(self.answerer.rulebook.rules))), -1), place] += 1
         return self._told(held, kinds, codes)
 
-    def _told(self, held: Held, kinds: Counter[tuple[Value | None, int]], codes: Counter[tuple[int, int]]) -> Counts:
+    def _told(
+        self, held: Snapshot, kinds: Counter[tuple[Value | None, int]], codes: Counter[tuple[int, int]]
+    ) -> Counts:
         by_kind: dict[str, list[int]] = {}
         for (kind, place), count in kinds.items():
             by_kind.setdefault(self._kind(kind) or "unknown", [0] * len(BEST_FIRST))[place] += count

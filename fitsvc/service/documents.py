@@ -14,7 +14,7 @@ from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.service.bodies import read_object
 from fitsvc.service.problems import wire_pointer
 from fitsvc.store.errors import FieldProblem
-from fitsvc.store.observations import Told
+from fitsvc.store.observations import Provenance
 from fitsvc.store.records import Draft
 from fitsvc.store.tables import Accessory, Mounting, Observation, Record, SavedRig
 from fitsvc.store.validation import Checks
@@ -105,7 +105,7 @@ def observation_document(observation: Observation) -> Document:
     }
 
 
-def read_draft(kind: RecordKind, document: Json, reader: FactReader, by: str, *, new: bool) -> tuple[Draft, Told]:
+def read_draft(kind: RecordKind, document: Json, reader: FactReader, by: str, *, new: bool) -> tuple[Draft, Provenance]:
     """Read a record's body; facts told without a name are told by the key's holder."""
     required = (("sku", "subject") if new else ("subject",)) if kind.subject == "accessory" else kind.links
     problems = read_object(document, kind.members, required, told=KEPT)
@@ -129,15 +129,15 @@ def read_draft(kind: RecordKind, document: Json, reader: FactReader, by: str, *,
     return draft, told
 
 
-def read_told(document: Json, kind: str, by: str, pointer: str) -> tuple[Told, list[Problem]]:
+def read_told(document: Json, kind: str, by: str, pointer: str) -> tuple[Provenance, list[Problem]]:
     """Read how facts come to be known; the problems lie under a pointer."""
     if document is None:
         document = {}
     if not isinstance(document, dict):
-        return Told(), [Problem("`told` is not an object", f"it may have {', '.join(TOLD)}", pointer=pointer)]
+        return Provenance(), [Problem("`told` is not an object", f"it may have {', '.join(TOLD)}", pointer=pointer)]
     problems = read_object(document, TOLD)
     at, fault = _instant(document.get("at"))
-    told = Told(_or(document.get("kind"), kind), _or(document.get("by"), by), at, _or(document.get("note"), ""))
+    told = Provenance(_or(document.get("kind"), kind), _or(document.get("by"), by), at, _or(document.get("note"), ""))
     checks = Checks()
     told.check(checks)
     problems += fault + [Problem(one.message, pointer=one.field, meaning=True) for one in checks.problems]

@@ -22,7 +22,7 @@ from fitsvc.service.observed import contradiction_document, effects_document
 from fitsvc.service.operations import IF_NONE_MATCH, Operation, query_of
 from fitsvc.service.queries import AFTER, LIMIT, Parameter
 from fitsvc.service.replies import page, reply, tagged
-from fitsvc.store.observations import Told, get_observation, list_observations
+from fitsvc.store.observations import Provenance, get_observation, list_observations
 from fitsvc.store.records import get_record
 from fitsvc.subjects import SOLD, Subject
 
@@ -128,7 +128,7 @@ async def create(request: AnyRequest) -> Response[bytes]:
     return reply(observed, 201, {"Location": f"{PATH}/{observed['observation']['id']}"})
 
 
-def _read(document: Json, session: Session, reader: FactReader, by: str) -> Told:
+def _read(document: Json, session: Session, reader: FactReader, by: str) -> Provenance:
     """Check a body by the vocabulary and return how its facts are known."""
     evident = isinstance(document, dict) and document.get("evidence") is not None
     required = ("subject", "record") if evident else ("subject", "record", "facts")

@@ -13,7 +13,7 @@ from fitsvc.facts import Case
 from fitsvc.language.types import Value
 from fitsvc.selection.files import IndexFolder
 from fitsvc.selection.index import SelectionIndex
-from fitsvc.selection.query import Wanted
+from fitsvc.selection.query import SelectionQuery
 from fitsvc.selection.selector import Selector, read_rig
 from fitsvc.service.problems import problem
 from fitsvc.store.database import Database
@@ -57,7 +57,7 @@ class Selections:
         while not self._ended.is_set():
             try:
                 rig = read_rig({"rig": {}}, self.selector.answerer, NoRecords())
-                self.selector.select(self.index.held(), rig, Wanted(question={}))
+                self.selector.select(self.index.held(), rig, SelectionQuery(question={}))
                 self._opened.set()
                 return
             except Exception:

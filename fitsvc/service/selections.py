@@ -19,9 +19,9 @@ from fitsvc.document import Json
 from fitsvc.facts import Case
 from fitsvc.inventory.stored import StoreRecords
 from fitsvc.language.problems import ProblemsFound
-from fitsvc.selection.query import LONGEST_CURSOR, Wanted
+from fitsvc.selection.query import LONGEST_CURSOR, SelectionQuery
 from fitsvc.selection.rows import SUBJECT
-from fitsvc.selection.segments import BEST_FIRST, Held
+from fitsvc.selection.segments import BEST_FIRST, Snapshot
 from fitsvc.selection.selector import Selection, Selector, fingerprint, read_rig
 from fitsvc.service.bodies import read_document, read_object
 from fitsvc.service.context import AnyRequest, service_of
@@ -181,8 +181,8 @@ def _read(document: Json, answerer: Answerer, records: StoreRecords) -> Case:
     return rig
 
 
-def _encoded(selector: Selector, held: Held, rig: Case, query: Mapping[str, Any], question: Json) -> bytes:
-    wanted = Wanted(
+def _encoded(selector: Selector, held: Snapshot, rig: Case, query: Mapping[str, Any], question: Json) -> bytes:
+    wanted = SelectionQuery(
         question=question,
         kinds=query.get("kind") or frozenset(),
         outcomes=query["outcome"] or frozenset(),
@@ -197,7 +197,7 @@ def _encoded(selector: Selector, held: Held, rig: Case, query: Mapping[str, Any]
     return msgspec.json.encode(selector.select(held, rig, wanted))
 
 
-def _tag(answerer: Answerer, held: Held, rig: Case, query: Mapping[str, Any]) -> str:
+def _tag(answerer: Answerer, held: Snapshot, rig: Case, query: Mapping[str, Any]) -> str:
     """Return the entity tag of a page: of all that it is made from."""
     shown = [(name, sorted(value) if isinstance(value, frozenset) else value) for name, value in query.items()]
     told = repr((answerer.rulebook.digest, held.revision, fingerprint(rig), shown))
@@ -220,12 +220,12 @@ def example(answerer: Answerer) -> Selection:
     )
     rig = read_rig(BODIES["SelectionQuestion"], answerer, NoRecords())
     return Selector(answerer).select(
-        Held(
+        Snapshot(
             revision="1-0f3c5b7d9e2a4c68",
             parts=(),
             loose=tuple(items),
             unreadable=0,
         ),
         rig,
-        Wanted(question=BODIES["SelectionQuestion"]),
+        SelectionQuery(question=BODIES["SelectionQuestion"]),
     )

@@ -10,7 +10,7 @@ from sqlmodel import Session, SQLModel
 
 from fitsvc.store.engines import violated
 from fitsvc.store.errors import AlreadyExists, Conflict
-from fitsvc.store.observations import Told, observation_row
+from fitsvc.store.observations import Provenance, observation_row
 from fitsvc.store.records import Draft, check_links, chunks, existing_keys, get_record, table_of
 from fitsvc.store.tables import TABLES, Observation, Record, key_name, now
 from fitsvc.store.validation import Checks, new_id
@@ -18,10 +18,10 @@ from fitsvc.subjects import Subject
 
 _CHUNK = 2000
 _MOST_PROBLEMS = 1000
-_PUBLISHED = Told()
+_PUBLISHED = Provenance()
 
 
-def create_record(session: Session, subject: Subject, draft: Draft, told: Told = _PUBLISHED) -> Record:
+def create_record(session: Session, subject: Subject, draft: Draft, told: Provenance = _PUBLISHED) -> Record:
     """Store a new record with one observation of its facts, and return it."""
     table_of(subject)
     checks = Checks()
@@ -35,7 +35,7 @@ def create_record(session: Session, subject: Subject, draft: Draft, told: Told =
     return get_record(session, subject, key)
 
 
-def bulk_create(session: Session, subject: Subject, drafts: Iterable[Draft], told: Told = _PUBLISHED) -> int:
+def bulk_create(session: Session, subject: Subject, drafts: Iterable[Draft], told: Provenance = _PUBLISHED) -> int:
     """Store many new records, each with one observation, and return how many.
 
     When anything is wrong with any, everything that is wrong is raised at the end, each problem
@@ -80,7 +80,7 @@ def _taken(session: Session, subject: Subject, drafts: Sequence[Draft]) -> list[
     return [key for key, times in given.items() if times > 1 or key in stored]
 
 
-def _store(session: Session, subject: Subject, drafts: Sequence[Draft], told: Told) -> list[str]:
+def _store(session: Session, subject: Subject, drafts: Sequence[Draft], told: Provenance) -> list[str]:
     pairs = [_rows(subject, draft, told) for draft in drafts]
     keys = [row[key_name(TABLES[subject])] for row, _ in pairs]
     try:
@@ -93,7 +93,7 @@ def _store(session: Session, subject: Subject, drafts: Sequence[Draft], told: To
     return keys
 
 
-def _rows(subject: Subject, draft: Draft, told: Told) -> tuple[dict[str, Any], dict[str, Any]]:
+def _rows(subject: Subject, draft: Draft, told: Provenance) -> tuple[dict[str, Any], dict[str, Any]]:
     key, facts, recorded = draft.key or new_id(subject), draft.known_facts(), now()
     observation = observation_row(subject, key, facts, told, recorded)
     row = {

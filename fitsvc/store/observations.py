@@ -37,7 +37,7 @@ class Statement(Protocol):
 
 
 @dataclass(frozen=True, slots=True)
-class Told:
+class Provenance:
     """How facts come to be known: from a maker, a tape measure or a guess, by whom and when."""
 
     kind: Kind = "published"
@@ -79,7 +79,7 @@ def observation_row(
     subject: Subject,
     key: str,
     facts: Mapping[str, Json],
-    told: Told,
+    told: Provenance,
     recorded: datetime,
     evidence: Mapping[str, Json] | None = None,
 ) -> Document:
@@ -103,7 +103,7 @@ def append(
     subject: Subject,
     record: Record,
     facts: Mapping[str, Json],
-    told: Told,
+    told: Provenance,
     evidence: Mapping[str, Json] | None = None,
 ) -> Observation:
     """Store an observation of a record that this session has locked, and bring its facts up to date."""

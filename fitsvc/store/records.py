@@ -17,7 +17,7 @@ from sqlmodel import Session, col, select
 
 from fitsvc.document import Document, Json
 from fitsvc.store.errors import FieldProblem, InvalidValue, NotFound, StillReferenced, VersionConflict
-from fitsvc.store.observations import Told, append, outranked
+from fitsvc.store.observations import Provenance, append, outranked
 from fitsvc.store.tables import (
     KEY,
     LABEL,
@@ -37,7 +37,7 @@ _T = TypeVar("_T")
 _MOST_KEYS = 1000  # SQLite bounds the parameters of one statement
 _MOST_WORDS = 8
 _SEARCHED = (col(Accessory.label), col(Accessory.sku), col(Accessory.facts)["kind"].as_string())
-_PUBLISHED = Told()
+_PUBLISHED = Provenance()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -156,7 +156,7 @@ def replace_record(
     draft: Draft,
     *,
     expected_version: int | None = None,
-    told: Told = _PUBLISHED,
+    told: Provenance = _PUBLISHED,
 ) -> Record:
     """Make a record what the draft says, and return it.
 
@@ -190,7 +190,7 @@ def delete_record(
     by: str = "",
 ) -> None:
     """Delete a record that nothing names; its observations stay, closed by one that takes all back."""
-    told = Told(by=by, note="record deleted")
+    told = Provenance(by=by, note="record deleted")
     checks = Checks()
     told.check(checks)
     checks.finish()
@@ -210,7 +210,7 @@ def add_observation(
     subject: Subject,
     key: str,
     facts: Mapping[str, Json],
-    told: Told,
+    told: Provenance,
     *,
     expected_version: int | None = None,
     evidence: Mapping[str, Json] | None = None,
@@ -287,7 +287,7 @@ def chunks(items: Iterable[_T], size: int) -> Iterator[list[_T]]:
         yield chunk
 
 
-def _retell(session: Session, subject: Subject, record: Record, wanted: Document, told: Told) -> bool:
+def _retell(session: Session, subject: Subject, record: Record, wanted: Document, told: Provenance) -> bool:
     """Tell a record's facts anew where they differ, and whether any did."""
     held, provenance = record.facts, record.provenance
     changed = {name: value for name, value in wanted.items() if not _same(held.get(name), value)}

@@ -23,7 +23,7 @@ from fitsvc.audits.rigs import AuditRig, read_rigs
 from fitsvc.facts import FactReader
 from fitsvc.rulebook.rules import Rulebook
 from fitsvc.synthetic.shop import COLOURS, TITLES, models, rig_records
-from fitsvc.synthetic.usual import Kind, usual_of
+from fitsvc.synthetic.usual import UsualKind, usual_of
 
 CATALOGUE, SHOP, RIGS, PLANTED = "catalogue.csv", "accessories.csv", "rigs.jsonl", "planted.csv"
 RIG_COUNT: Final = 40
@@ -60,7 +60,7 @@ Outcomes = NDArray[np.int8]
 
 
 @dataclass(slots=True)
-class Item:
+class PlantedRow:
     """One row of the catalogue being made: its SKU, label, cells and the rigs it is claimed to fit."""
 
     sku: str
@@ -140,23 +140,25 @@ def _model_of_items(count: int, made: int, seed: int) -> NDArray[np.intp]:
     return found
 
 
-def _item(number: int, model: int, cells: Sequence[str], keys: Sequence[str], outcomes: Outcomes) -> Item:
+def _item(number: int, model: int, cells: Sequence[str], keys: Sequence[str], outcomes: Outcomes) -> PlantedRow:
     colour = COLOURS[number % len(COLOURS)]
     label = f"Fellside {model:05} {cells[_PLACE['kind']].replace('_', ' ')}, {colour}"
     fits = [keys[rig] for rig in np.flatnonzero(outcomes <= _FITS).tolist()]
-    return Item(f"FS-{model:05}-{colour.upper()}-{number:07}", label, list(cells), fits)
+    return PlantedRow(f"FS-{model:05}-{colour.upper()}-{number:07}", label, list(cells), fits)
 
 
 class _Planting:
     """Plants each fault in the first item at its place, or after it, that can have it."""
 
-    def __init__(self, random: Random, kinds: Mapping[str, Kind], keys: list[str], places: Mapping[int, str]) -> None:
+    def __init__(
+        self, random: Random, kinds: Mapping[str, UsualKind], keys: list[str], places: Mapping[int, str]
+    ) -> None:
         self.random, self.kinds, self.keys, self.places = random, kinds, keys, places
         self.counts = dict.fromkeys(_RATES, 0)
         self._waiting: list[str] = []
         self._good = ""
 
-    def planted(self, number: int, item: Item, outcomes: Outcomes) -> tuple[list[str], list[list[Any]]]:
+    def planted(self, number: int, item: PlantedRow, outcomes: Outcomes) -> tuple[list[str], list[list[Any]]]:
         """The item's row, and what is planted in it for the list of faults."""
         if number in self.places:
             self._waiting.append(self.places[number])
@@ -171,46 +173,46 @@ class _Planting:
         self._good = sku
         return item.row(), []
 
-    def _bad_cell(self, item: Item, _: Outcomes) -> tuple[list[str], str, str]:
+    def _bad_cell(self, item: PlantedRow, _: Outcomes) -> tuple[list[str], str, str]:
         title, cell = self.random.choice(_BAD)
         item.cells[_PLACE[title]] = cell
         return item.row(), title, ""
 
-    def _repeated_sku(self, item: Item, _: Outcomes) -> tuple[list[str], str, str] | None:
+    def _repeated_sku(self, item: PlantedRow, _: Outcomes) -> tuple[list[str], str, str] | None:
         if not self._good:
             return None
         item.sku = self._good
         return item.row(), "sku", ""
 
-    def _missing_sku(self, item: Item, _: Outcomes) -> tuple[list[str], str, str]:
+    def _missing_sku(self, item: PlantedRow, _: Outcomes) -> tuple[list[str], str, str]:
         item.sku = ""
         return item.row(), "sku", ""
 
-    def _ragged_row(self, item: Item, _: Outcomes) -> tuple[list[str], str, str]:
+    def _ragged_row(self, item: PlantedRow, _: Outcomes) -> tuple[list[str], str, str]:
         return [*item.row(), "more"], "", ""
 
-    def _unknown_rig(self, item: Item, _: Outcomes) -> tuple[list[str], str, str]:
+    def _unknown_rig(self, item: PlantedRow, _: Outcomes) -> tuple[list[str], str, str]:
         item.fits.append("rig_nowhere")
         return item.row(), "fits", "rig_nowhere"
 
-    def _false_claim(self, item: Item, outcomes: Outcomes) -> tuple[list[str], str, str] | None:
+    def _false_claim(self, item: PlantedRow, outcomes: Outcomes) -> tuple[list[str], str, str] | None:
         return self._claim(item, outcomes == _FAILS)
 
-    def _undecided_claim(self, item: Item, outcomes: Outcomes) -> tuple[list[str], str, str] | None:
+    def _undecided_claim(self, item: PlantedRow, outcomes: Outcomes) -> tuple[list[str], str, str] | None:
         return self._claim(item, outcomes == _UNDETERMINED)
 
-    def _claim(self, item: Item, of: NDArray[np.bool_]) -> tuple[list[str], str, str] | None:
+    def _claim(self, item: PlantedRow, of: NDArray[np.bool_]) -> tuple[list[str], str, str] | None:
         if not of.any():
             return None
         key = self.keys[self.random.choice(np.flatnonzero(of).tolist())]
         item.fits.append(key)
         return item.row(), "fits", key
 
-    def _unclaimed(self, item: Item, _: Outcomes) -> tuple[list[str], str, str]:
+    def _unclaimed(self, item: PlantedRow, _: Outcomes) -> tuple[list[str], str, str]:
         key = item.fits.pop(self.random.randrange(len(item.fits)))
         return item.row(), "fits", key
 
-    def _kilograms(self, item: Item, _: Outcomes) -> tuple[list[str], str, str] | None:
+    def _kilograms(self, item: PlantedRow, _: Outcomes) -> tuple[list[str], str, str] | None:
         """A weight that its kind's heavier half would not show up: in kilograms it stands apart from all of them."""
         cell, usual = item.cells[_PLACE["weight [lb]"]], self.kinds[item.cells[_PLACE["kind"]]].usual["weight"][0]
         if not cell or float(cell) > usual:
@@ -218,6 +220,6 @@ class _Planting:
         item.cells[_PLACE["weight [lb]"]] = f"{float(cell) * _POUND:.2f}"
         return item.row(), "weight [lb]", ""
 
-    def _fits_nothing(self, item: Item, _: Outcomes) -> tuple[list[str], str, str]:
+    def _fits_nothing(self, item: PlantedRow, _: Outcomes) -> tuple[list[str], str, str]:
         item.cells[_PLACE["shank"]], item.fits = "3 in", []
         return item.row(), "shank", ""

@@ -10,7 +10,7 @@ from random import Random
 from typing import Final
 
 from fitsvc.document import Document
-from fitsvc.synthetic.usual import Kind
+from fitsvc.synthetic.usual import UsualKind
 
 TITLES: Final = (
     "kind",
@@ -71,7 +71,7 @@ _CLASSES: Final = (
 )
 
 
-def models(kinds: Mapping[str, Kind], count: int, seed: int) -> Iterator[dict[str, str]]:
+def models(kinds: Mapping[str, UsualKind], count: int, seed: int) -> Iterator[dict[str, str]]:
     """So many models of these kinds, each as cells by column title; an empty cell is not known."""
     names, shares = list(kinds), [kind.share for kind in kinds.values()]
     for number in range(count):
@@ -80,7 +80,7 @@ def models(kinds: Mapping[str, Kind], count: int, seed: int) -> Iterator[dict[st
         yield _model(random, name, kinds[name])
 
 
-def _model(random: Random, kind: str, of: Kind) -> dict[str, str]:
+def _model(random: Random, kind: str, of: UsualKind) -> dict[str, str]:
     (shank,) = random.choices([size for size, _ in _SHANKS], [share for _, share in _SHANKS])
     cells = dict.fromkeys(TITLES, "") | {"kind": kind, "shank": shank, "pin": _PINS[shank]}
     cells |= {"pin_supplied": random.choice(_YES_NO), "min_class": random.choice(_ASKED[shank])}

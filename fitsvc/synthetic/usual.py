@@ -19,7 +19,7 @@ FILE: Final = "made_up/accessories.yaml"
 
 
 @dataclass(frozen=True, slots=True)
-class Kind:
+class UsualKind:
     """How common a kind is, and what is usual of it: pounds and inches, with the step in which they are written.
 
     `words` are what its other facts are drawn from, each as likely as it is written often.
@@ -34,7 +34,7 @@ class Kind:
 class Usual:
     """Kinds by name; the facts that only some kinds (a mask) have; the least, most and step of a fact's figures."""
 
-    kinds: Mapping[str, Kind]
+    kinds: Mapping[str, UsualKind]
     only: tuple[tuple[int, tuple[str, ...]], ...]
     figures: Mapping[str, tuple[float, ...]]
 
@@ -42,14 +42,14 @@ class Usual:
 def usual_of(rulebook: Rulebook, path: Path | None = None) -> Usual:
     """What is usual, held to a rulebook's vocabulary; ProblemsFound has every kind and fact that it lacks."""
     path = path or data_dir("seed_demo") / FILE
-    reading = _Reading(rulebook.vocabulary, path)
+    reading = _UsualReading(rulebook.vocabulary, path)
     usual = reading.usual()
     if usual is None or reading.shape.problems:
         raise ProblemsFound(reading.shape.problems)
     return usual
 
 
-class _Reading:
+class _UsualReading:
     """One reading of the file."""
 
     def __init__(self, vocabulary: Vocabulary, path: Path) -> None:
@@ -71,7 +71,9 @@ class _Reading:
             self._mask(name, node)
             entry = self.shape.mapping(node, f"kind `{name}`", ["share", "usual"], ["words"])
             if entry is not None:
-                kinds[name] = Kind(int(self._number(entry.entries["share"])), self._usual(entry), self._words(entry))
+                kinds[name] = UsualKind(
+                    int(self._number(entry.entries["share"])), self._usual(entry), self._words(entry)
+                )
         return Usual(kinds, tuple(self._only(top)), self._figures(top.entries["figures"], ""))
 
     def _usual(self, entry: Tree) -> dict[str, tuple[float, ...]]:

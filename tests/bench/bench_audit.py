@@ -18,7 +18,7 @@ import duckdb
 import pyarrow as pa
 
 from fitsvc.audits.rigs import AuditRig
-from fitsvc.audits.run import LEAST_MB, Asked, Audit
+from fitsvc.audits.run import LEAST_MB, Audit, AuditOrder
 from fitsvc.audits.summary import run
 from fitsvc.engine.columns.signatures import Column
 from fitsvc.language.types import ListType, NumberType, Type, Value
@@ -100,7 +100,7 @@ def main() -> None:
         print(f"{items:,} items with {rigs:,} rigs")
         for cores in (1, 2):
             out, duck = Path(folder, f"out-{cores}"), Path(folder, f"duck-{cores}.parquet")
-            asked = Asked(catalogue=catalogue, out=out, memory=cores * LEAST_MB)
+            asked = AuditOrder(catalogue=catalogue, out=out, memory=cores * LEAST_MB)
             print(f"processes or threads: {cores}")
             ours = measured("audit", lambda asked=asked: run(Audit(asked, rulebook, of, lambda *_: None)))  # type: ignore[misc]
             theirs = measured(

@@ -34,7 +34,7 @@ from fitsvc.rulebook.loader import load_rulebook
 from fitsvc.service.app import create_app
 from fitsvc.service.context import service_in
 from fitsvc.store.database import Database
-from fitsvc.store.observations import Told
+from fitsvc.store.observations import Provenance
 from fitsvc.store.records import add_observation
 
 ITEMS = 1_000_000
@@ -122,7 +122,7 @@ def change(url: str, items: int, done: list[int]) -> None:
         with database.session() as session:
             for number in rng.sample(range(items), BATCH):
                 facts = {"weight": f"{rng.randrange(20, 90)} lb"}
-                add_observation(session, "accessory", f"SYN-{number:07}", facts, Told("measured"))
+                add_observation(session, "accessory", f"SYN-{number:07}", facts, Provenance("measured"))
         done.append(BATCH)
     print(f"  changed meanwhile: {sum(done):,} items in {time.perf_counter() - start:.0f} s", flush=True)
 

@@ -20,7 +20,7 @@ from fitsvc.language.types import Mask
 from fitsvc.rulebook.outcomes import OUTCOME_OF, OUTCOMES, Effect
 from fitsvc.rulebook.rules import Rule
 from fitsvc.selection.folding import catalogue_of
-from fitsvc.selection.query import Wanted
+from fitsvc.selection.query import SelectionQuery
 from fitsvc.selection.segments import Segment
 from fitsvc.selection.selector import Selector, read_rig
 from fitsvc.service.context import AnyRequest
@@ -79,7 +79,7 @@ class SqlSelection:
             ).fetchall()
             kinds = self.connection.execute("SELECT kind, outcome, sum(w) FROM judged GROUP BY ALL").fetchall()
             codes = self.connection.execute("SELECT code, outcome, sum(w) FROM judged GROUP BY ALL").fetchall()
-        shown = [self.selector._shown(rig, self.segment.item(row), Wanted(question={})) for (row,) in rows]
+        shown = [self.selector._shown(rig, self.segment.item(row), SelectionQuery(question={})) for (row,) in rows]
         return {"items": shown, "kinds": kinds, "codes": codes}
 
     def check(self, rig: Case, ours: dict[str, Any]) -> None:
@@ -106,7 +106,7 @@ def handler(selections: Selections) -> Any:
             made.append(SqlSelection(selections.selector, part.segment))
         rig = read_rig(data["question"], selections.selector.answerer, NoRecords())
         if data.get("check"):
-            ours = selections.selector.select(selections.index.held(), rig, Wanted(question={}))
+            ours = selections.selector.select(selections.index.held(), rig, SelectionQuery(question={}))
             made[0].check(rig, msgspec.to_builtins(ours))
         return Response(msgspec.json.encode(made[0].page(rig, 50)), media_type="application/json")
 

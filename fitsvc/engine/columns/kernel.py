@@ -16,7 +16,7 @@ from fitsvc.caching import LruCache
 from fitsvc.engine.columns.bitmaps import Words, unpack, words_for
 from fitsvc.engine.columns.graph import Step
 from fitsvc.engine.columns.programs import Program, RatingParts, opening_graph
-from fitsvc.engine.columns.rules import FAILS, Entry, Judge
+from fitsvc.engine.columns.rules import FAILS, Judge, RuleColumn
 from fitsvc.engine.columns.signatures import Catalogue, Column, columns_of, known_rows
 from fitsvc.engine.columns.values import Cells, Evaluation
 from fitsvc.engine.columns.views import ItemValues
@@ -174,7 +174,9 @@ class Judged:
 
     __slots__ = ("_index", "_outcome", "_values", "catalogue", "entries")
 
-    def __init__(self, index: Index, catalogue: Catalogue, values: tuple[Value, ...], entries: list[Entry]) -> None:
+    def __init__(
+        self, index: Index, catalogue: Catalogue, values: tuple[Value, ...], entries: list[RuleColumn]
+    ) -> None:
         self._index, self._values, self.entries, self.catalogue = index, values, entries, catalogue
         self._outcome: Mapping[Outcome, Words] | None = None
 

@@ -38,7 +38,7 @@ _BLOCK: Final = 8192
 
 
 @dataclass(frozen=True, slots=True)
-class Entry:
+class RuleColumn:
     """A rule's results over a catalogue: by folded row, counted in items by result, and two bitmaps (None: no bit)."""
 
     by_row: NDArray[np.uint8]
@@ -68,8 +68,8 @@ class Judge:
         self._project(items, item_gate)
         self._wide: NDArray[np.intp] | None = None
         self.nowhere = self._entry(np.full(len(self.weights), NOT_APPLICABLE, np.uint8))
-        self.seen: dict[Any, Entry] = {}
-        self._found: dict[tuple[int, bytes], Entry] = {}
+        self.seen: dict[Any, RuleColumn] = {}
+        self._found: dict[tuple[int, bytes], RuleColumn] = {}
         self.size = 0
 
     def _project(self, items: ItemValues, item_gate: list[int]) -> None:
@@ -92,14 +92,14 @@ class Judge:
         self.codes, self.weights, self._dead = self._view.codes, self._view.weights, self._view.dead
         self._levels = levels_of(self.graph, roots, self._view)
 
-    def entry(self, values: tuple[Value, ...]) -> Entry:
+    def entry(self, values: tuple[Value, ...]) -> RuleColumn:
         """The results for one rig, given by its own values; computed unless they are kept."""
         key, found = self.key(values), None
         while found is None:  # another thread may let go of all that is kept at any time
             found = self.seen.get(key) or self.learn([values]).get(key)
         return found
 
-    def learn(self, rigs: Sequence[tuple[Value, ...]]) -> dict[Any, Entry]:
+    def learn(self, rigs: Sequence[tuple[Value, ...]]) -> dict[Any, RuleColumn]:
         """The results, by their keys, for those rigs for which none are kept; they are computed, and kept."""
         new = {key: values for values in rigs if (key := self.key(values)) not in self.seen}
         found = {key: self.nowhere for key, values in new.items() if self._has_no_say(values)}
@@ -115,7 +115,7 @@ class Judge:
         """Whether it applies to no item, whatever the items are."""
         return self._view.count == 0 or any(values[place] == NO for place in self._rig_gate)
 
-    def _judge(self, rigs: Sequence[tuple[Value, ...]]) -> list[Entry]:
+    def _judge(self, rigs: Sequence[tuple[Value, ...]]) -> list[RuleColumn]:
         """The results for some rigs: on boxes first, and on smaller boxes, or rows, where these leave them open."""
         own: dict[int, Cells] = {}
         for number, place in self._places:
@@ -159,7 +159,7 @@ class Judge:
             known |= {number: taken(cells, columns) for number, cells in level.columns.items()}
             found[line, place] = self._results(Evaluation(self.graph, known | self._figures), level.corners)
 
-    def _kept(self, depth: int, found: NDArray[np.uint8]) -> Entry:
+    def _kept(self, depth: int, found: NDArray[np.uint8]) -> RuleColumn:
         """The results that are told by those on the boxes, or rows, of a level; made unless they are kept."""
         key = (depth, found.tobytes())
         entry = self._found.get(key)
@@ -196,16 +196,16 @@ class Judge:
         result = 2 - 2 * np.asarray(met).view(np.uint8) - np.asarray(fails).view(np.uint8)
         return result | 3 * np.asarray(silent).view(np.uint8)
 
-    def _entry(self, by_row: NDArray[np.uint8]) -> Entry:
+    def _entry(self, by_row: NDArray[np.uint8]) -> RuleColumn:
         edges = np.flatnonzero(by_row[1:] != by_row[:-1]) + 1
         if len(edges) >= _MOST_RUNS:
             return self._spread(by_row)
         starts, ends = [0, *edges.tolist()], [*edges.tolist(), len(by_row)]
         runs = list(zip(by_row[starts].tolist(), starts, ends, strict=True)) if len(by_row) else []
         a, b, c, d = (round(count) for count in np.bincount(by_row, self.weights, minlength=4).tolist())
-        return Entry(by_row, (a, b, c, d), self._bits(FAILS, runs), self._bits(UNDETERMINED, runs))
+        return RuleColumn(by_row, (a, b, c, d), self._bits(FAILS, runs), self._bits(UNDETERMINED, runs))
 
-    def _spread(self, by_row: NDArray[np.uint8]) -> Entry:
+    def _spread(self, by_row: NDArray[np.uint8]) -> RuleColumn:
         """A result in many runs: each signature fetches its own, and the bitmaps are counted."""
         if self._wide is None:
             self._wide = self.codes.astype(np.intp)
@@ -215,7 +215,7 @@ class Judge:
             pack(by_signature == result) if result in by_row else None for result in (PASSES, FAILS, UNDETERMINED)
         )
         a, b, c = counter.of(passes), counter.of(fails), counter.of(undetermined)
-        return Entry(by_row, (a, b, c, counter.total - a - b - c), fails, undetermined)
+        return RuleColumn(by_row, (a, b, c, counter.total - a - b - c), fails, undetermined)
 
     def _bits(self, result: int, runs: list[tuple[int, int, int]]) -> Words | None:
         """Where the result stands, as a bitmap over signatures."""
@@ -227,7 +227,7 @@ class Judge:
                 found = inside if found is None else found | inside
         return None if found is None else pack(found)
 
-    def results(self, entry: Entry) -> NDArray[np.uint8]:
+    def results(self, entry: RuleColumn) -> NDArray[np.uint8]:
         """The result on every signature."""
         found: NDArray[np.uint8] = entry.by_row[self.codes]
         return found

@@ -17,7 +17,7 @@ import pyarrow.parquet as pq
 
 from fitsvc import __version__
 from fitsvc.audits.rigs import AuditRig, read_rigs, rigs_of_table, rigs_table, stored_rigs
-from fitsvc.audits.run import Asked, Audit
+from fitsvc.audits.run import Audit, AuditOrder
 from fitsvc.audits.spool import begun
 from fitsvc.audits.summary import run
 from fitsvc.facts import FactReader
@@ -85,7 +85,7 @@ def _audit(folder: AuditFolder, digest: str) -> None:
     rigs = _rigs(folder, rulebook)
     catalogue = folder.file("catalogue")
     assert catalogue is not None
-    asked = Asked(
+    asked = AuditOrder(
         catalogue=catalogue,
         out=folder.out,
         claims=folder.file("claims"),

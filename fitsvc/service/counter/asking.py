@@ -36,7 +36,7 @@ FindAccessories = Callable[[str, int], Sequence[Item]]
 
 
 @dataclass(frozen=True, slots=True)
-class Choice:
+class Option:
     """One record to choose: the value of its field, what it is called, what else is told of it."""
 
     value: str
@@ -46,10 +46,10 @@ class Choice:
 
 
 @dataclass(frozen=True, slots=True)
-class Found:
+class Options:
     """What a search gives: choices, and how many more there are than are shown."""
 
-    choices: Sequence[Choice] = ()
+    choices: Sequence[Option] = ()
     more: bool = False
 
 
@@ -58,12 +58,12 @@ class Asking:
     """All that the page shows."""
 
     about: str
-    vehicles: Found
-    receivers: Found
-    accessories: Found
-    balls: Found
-    trailers: Found
-    adapters: Sequence[Found]
+    vehicles: Options
+    receivers: Options
+    accessories: Options
+    balls: Options
+    trailers: Options
+    adapters: Sequence[Options]
     tows: bool
     label_fields: Sequence[Field]
     load_fields: Sequence[Field]
@@ -121,8 +121,8 @@ class Asker:
             vehicles=self.vehicles(fields),
             receivers=self.receivers(fields, system),
             accessories=self.sold(fields, "accessory"),
-            balls=self.sold(fields, "ball") if tows else Found(),
-            trailers=self.sold(fields, "trailer") if tows else Found(),
+            balls=self.sold(fields, "ball") if tows else Options(),
+            trailers=self.sold(fields, "trailer") if tows else Options(),
             adapters=self._adapters(fields),
             tows=tows,
             label_fields=label,
@@ -134,23 +134,23 @@ class Asker:
             problems=maker.left(),
         )
 
-    def vehicles(self, fields: Fields) -> Found:
+    def vehicles(self, fields: Fields) -> Options:
         """The vehicles that what is typed may mean; of some that share make and model, any of them too."""
         text, chosen = fields.get(f"{FIND}vehicle", ""), fields.get("vehicle", "")
         named = {name: value for name, value in fields.items() if name.startswith("vehicle.")}
         found = self.shop.matching_vehicles(self.session, text) if text.strip() else []
-        choices = [Choice(one.key, one.label or one.key, "", one.key == chosen) for one in found[:_MOST]]
+        choices = [Option(one.key, one.label or one.key, "", one.key == chosen) for one in found[:_MOST]]
         if text.strip() and len(found) > 1:
             choices += self._any_of(found, named)
         if chosen and all(not one.chosen for one in choices):
             record = self.records.find("vehicle", chosen)
-            choices.insert(0, Choice(chosen, (record.label if record else "") or chosen, "", True))
+            choices.insert(0, Option(chosen, (record.label if record else "") or chosen, "", True))
         elif named and all(not one.chosen for one in choices):
             said = ", ".join(named.values())
-            choices.insert(0, Choice(urlencode(named), said, "as far as it is known", True))
-        return Found(choices, len(found) > _MOST)
+            choices.insert(0, Option(urlencode(named), said, "as far as it is known", True))
+        return Options(choices, len(found) > _MOST)
 
-    def _any_of(self, found: Sequence[Named], named: Mapping[str, str]) -> list[Choice]:
+    def _any_of(self, found: Sequence[Named], named: Mapping[str, str]) -> list[Option]:
         """For each make and model that several of the vehicles share, all of them as one choice."""
         groups: dict[tuple[str, ...], list[Named]] = {}
         names = [f"vehicle.{name}" for name in NAMES]
@@ -164,7 +164,7 @@ class Asker:
                 value = self._shared(group, texts)
                 label = " ".join(value[name] for name in ("vehicle.year", *names) if name in value)
                 told = f"one of {len(group)}, it is not known which"
-                choices.append(Choice(urlencode(value), f"{label}: any", told, value == named))
+                choices.append(Option(urlencode(value), f"{label}: any", told, value == named))
         return choices
 
     def _shared(self, group: Sequence[Named], texts: Mapping[str, str]) -> dict[str, str]:
@@ -180,7 +180,7 @@ class Asker:
         }
         return {**texts, **shared}
 
-    def receivers(self, fields: Fields, system: System) -> Found:
+    def receivers(self, fields: Fields, system: System) -> Options:
         """The receivers that are stored for the vehicle, or for those that it may be."""
         chosen = fields.get("receiver", "")
         keys = [fields["vehicle"]] if fields.get("vehicle") else []
@@ -194,12 +194,12 @@ class Asker:
             with suppress(NotFound):
                 found = {chosen: get_record(self.session, "receiver", chosen), **found}
         choices = [
-            Choice(key, one.label or key, str(one.facts.get("opening") or ""), key == chosen)
+            Option(key, one.label or key, str(one.facts.get("opening") or ""), key == chosen)
             for key, one in found.items()
         ]
-        return Found(choices[:_MOST_RECEIVERS], len(choices) > _MOST_RECEIVERS)
+        return Options(choices[:_MOST_RECEIVERS], len(choices) > _MOST_RECEIVERS)
 
-    def sold(self, fields: Fields, subject: str, place: str = "") -> Found:
+    def sold(self, fields: Fields, subject: str, place: str = "") -> Options:
         """What is sold as a subject and goes by what is typed; of an accessory adapters too."""
         place = place or subject
         text, chosen = fields.get(f"{FIND}{place}", "").strip(), fields.get(place, "")
@@ -209,13 +209,13 @@ class Asker:
         if text or subject != "accessory":
             sold_as: Any = "adapter" if subject == "accessory" else subject
             found += [(one.sku, one.label) for one in search_sold(self.session, text, sold_as, limit=_MOST + 1)]
-        choices = [Choice(sku, label or sku, sku, sku == chosen) for sku, label in found[:_MOST]]
+        choices = [Option(sku, label or sku, sku, sku == chosen) for sku, label in found[:_MOST]]
         if chosen and all(not one.chosen for one in choices):
             record = self.records.find(subject, chosen)
-            choices.insert(0, Choice(chosen, (record.label if record else "") or chosen, chosen, True))
-        return Found(choices, len(found) > _MOST)
+            choices.insert(0, Option(chosen, (record.label if record else "") or chosen, chosen, True))
+        return Options(choices, len(found) > _MOST)
 
-    def _adapters(self, fields: Fields) -> list[Found]:
+    def _adapters(self, fields: Fields) -> list[Options]:
         """One list for each adapter that is named, and one more."""
         places = adapter_places(fields)
         return [self.sold(fields, "adapter", place) for place in PLACES[: len(places) + 1]]

@@ -16,7 +16,7 @@ from fitsvc.drawing.side_view import side_view
 from fitsvc.drawing.sketches import sketch
 from fitsvc.language.display import System
 from fitsvc.language.problems import Problem, ProblemsFound
-from fitsvc.selection.query import Wanted
+from fitsvc.selection.query import SelectionQuery
 from fitsvc.selection.segments import BEST_FIRST
 from fitsvc.selection.selector import Selection, read_rig
 from fitsvc.service.context import AnyRequest, service_of
@@ -163,7 +163,7 @@ def _selected(request: AnyRequest, document: Json, rig: Json, filters: Mapping[s
                 [Problem(f"`{filters[name][:60]}` is no {name}", f"one of {', '.join(known)}", meaning=True)]
             )
     kinds, outcomes = (frozenset(filter(None, (filters[name],))) for name in ("kind", "outcome"))
-    wanted = Wanted(
+    wanted = SelectionQuery(
         question=document,
         kinds=kinds,
         outcomes=outcomes,

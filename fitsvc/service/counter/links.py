@@ -30,7 +30,7 @@ _POINTER: Final = re.compile(r"/(?:rig/)?(?:adapters/(\d+)|([a-z_]+))(?:/(facts/
 
 
 @dataclass(frozen=True, slots=True)
-class Asked:
+class QuestionFields:
     """A question as its fields tell it, and the fields that tell nothing."""
 
     document: Document
@@ -42,7 +42,7 @@ def unit_of(fact: Fact, system: System) -> str:
     return unit_in(fact.shown_in, system)
 
 
-def read_fields(fields: Fields, vocabulary: Vocabulary, system: System) -> Asked:
+def read_fields(fields: Fields, vocabulary: Vocabulary, system: System) -> QuestionFields:
     """The question that fields ask, whatever their order. A field's problem has the field's name for its pointer."""
     parts: dict[str, Document] = {}
     problems: list[Problem] = []
@@ -76,7 +76,7 @@ def read_fields(fields: Fields, vocabulary: Vocabulary, system: System) -> Asked
         if told := part.get("facts"):
             subject = place.partition(".")[0]
             part["facts"] = dict(sorted(told.items(), key=lambda one: order[f"{subject}.{one[0]}"]))
-    return Asked(_document(parts, fields.get("rig", "").strip()), tuple(problems))
+    return QuestionFields(_document(parts, fields.get("rig", "").strip()), tuple(problems))
 
 
 def write_fields(document: Mapping[str, Json]) -> dict[str, str]:

@@ -33,7 +33,7 @@ _SOURCES: Final = {"common_practice": "common practice", "published": "published
 
 
 @dataclass(frozen=True, slots=True)
-class Told:
+class FindingView:
     """One finding: `mark` says how it weighs, `rule` where its rule is looked up."""
 
     mark: str
@@ -52,7 +52,7 @@ class LimitTold:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Step:
+class StepView:
     """What to find out: how, which reading decides, and the field to type it into where there is one."""
 
     title: str
@@ -75,16 +75,16 @@ class RemedyTold:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Seen:
+class AnswerView:
     """All that the page shows of an answer."""
 
     answer: Answer
-    deciding: Sequence[Told]
-    minded: Sequence[Told]
-    findings: Sequence[Told]
+    deciding: Sequence[FindingView]
+    minded: Sequence[FindingView]
+    findings: Sequence[FindingView]
     limits: Sequence[LimitTold]
     needs: Sequence[str]
-    steps: Sequence[Step]
+    steps: Sequence[StepView]
     remedies: Sequence[RemedyTold]
     candidates: Sequence[tuple[str, str, str]]
 
@@ -94,11 +94,11 @@ class Seen:
         return {step.field.name for step in self.steps if step.field}
 
 
-def see(answerer: Answerer, answer: Answer, fields: Fields, system: System) -> Seen:
+def see(answerer: Answerer, answer: Answer, fields: Fields, system: System) -> AnswerView:
     """Make the view of an answer to the question that these fields ask."""
     rulebook, the = answerer.rulebook, answerer.wording.the
     effect = answerer.wording.effect
-    told = [Told(_MARKS[OUTCOME_OF[effect(one)]], one, source_text(one.source)) for one in answer.findings]
+    told = [FindingView(_MARKS[OUTCOME_OF[effect(one)]], one, source_text(one.source)) for one in answer.findings]
     titles = {limit.name: limit.title for limit in rulebook.limits}
     maker = FieldMaker(rulebook.vocabulary, fields, (), system)
     shown = {"units": system} if system != "us" else {}
@@ -110,7 +110,7 @@ def see(answerer: Answerer, answer: Answer, fields: Fields, system: System) -> S
     minded = [one for one in told if one.mark == "caution"]
     if not deciding:
         deciding, minded = minded, []
-    return Seen(
+    return AnswerView(
         answer=answer,
         deciding=deciding,
         minded=minded,
@@ -141,7 +141,7 @@ def _limit(one: LimitShown, titles: Mapping[str, str], the: Callable[[str], str]
     return LimitTold(titles.get(one.limit, one.limit), one.at_most, by, unknown)
 
 
-def _step(step: Next, answerer: Answerer, maker: FieldMaker, fields: Fields) -> Step:
+def _step(step: Next, answerer: Answerer, maker: FieldMaker, fields: Fields) -> StepView:
     title = capped(to_ask(answerer.wording, step))
     works, fails = ("" if text in ("", ANY) else readings(text) for text in (step.works_if, step.fails_if))
     fact = answerer.rulebook.vocabulary.facts.get(step.fact)
@@ -150,7 +150,7 @@ def _step(step: Next, answerer: Answerer, maker: FieldMaker, fields: Fields) -> 
         places = adapter_places(fields) if fact.subject == "adapter" else [fact.subject]
         field = maker.of(fact, places[0]) if len(places) == 1 else None
     drawn = sketch(fact, f"sketch-{fact.name.replace('.', '-')}") if fact is not None else None
-    return Step(
+    return StepView(
         title=title,
         how=step.how,
         works_if=works,
