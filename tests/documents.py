@@ -12,6 +12,7 @@ from typing import Final
 import click
 from demo_world import answerer, question, world
 from grammar_table import grammar_table
+from recipes import RECIPES, told
 
 from fitsvc.answers.question import read_question
 from fitsvc.cli.app import app
@@ -74,10 +75,17 @@ def side_view_picture(_: str = "") -> str:
     return svg.replace(">", f">\n<style>\n{styles}\n</style>\n", 1) + "\n"
 
 
+def how_to_add(text: str) -> str:
+    """The developers' steps to add something, from the recipes that a test carries out."""
+    steps = "\n".join(map(told, RECIPES))
+    return re.sub(r"(# How to add\n\n[^\n]+\n\n).*?(?=\n# )", lambda found: f"{found[1]}{steps}", text, flags=re.DOTALL)
+
+
 DOCUMENTS: Final[Mapping[str, Callable[[str], str]]] = {
     "rules/README.md": functions,
     "fitsvc/guide/commands.md": commands,
     "fitsvc/language/grammar.json": grammar_table,
+    "DEVELOPERS.md": how_to_add,
     ".pictures/side-view.svg": side_view_picture,
 }
 """Each document that is written from code, wholly or in part, and what makes it of what it was."""
