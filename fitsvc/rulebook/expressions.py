@@ -43,6 +43,10 @@ class Expressions:
     labels: dict[str, str] = field(default_factory=dict)
     presences: set[str] = field(default_factory=set)
     examples: dict[str, tuple[Example, ...]] = field(default_factory=dict)
+    asked: frozenset[str] = field(init=False)
+
+    def __post_init__(self) -> None:
+        self.asked = self.vocabulary.asked() | self.vocabulary.asked_facts()
 
     def read(self, parent: YamlMapping, key: str, expected: Type | None = TRUTH) -> AnyTyped | None:
         """The expression under a key; None when it is absent or wrong."""
@@ -63,13 +67,12 @@ class Expressions:
 
     def subjects(self, *nodes: AnyTyped | None) -> tuple[str, ...]:
         """The asked subjects and facts that expressions are about, less those they ask the presence of themselves."""
-        asked = self.vocabulary.asked() | self.vocabulary.asked_facts()
         found: set[str] = set()
         for node in nodes:
             if node is not None:
                 found |= self._about(node)
         handled: set[str] = set().union(*(typed.presences(node) for node in nodes if node is not None))
-        return tuple(sorted((found - handled) & asked))
+        return tuple(sorted((found - handled) & self.asked))
 
     def _about(self, node: AnyTyped) -> set[str]:
         about: set[str] = set()

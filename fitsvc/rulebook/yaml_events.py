@@ -8,6 +8,7 @@ from collections.abc import Callable, Iterator
 from typing import Any, NoReturn
 
 import yaml
+from yaml import AliasEvent, MappingEndEvent, MappingStartEvent, ScalarEvent, SequenceEndEvent, SequenceStartEvent
 
 from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.rulebook.yaml_text import LONGEST_SHOWN_LINE, NULLS, FileText, Mapping, Node, Scalar, Sequence, printable
@@ -16,6 +17,7 @@ LONGEST_SCALAR = 20_000
 DEEPEST = 50
 MOST_NODES = 200_000
 MOST_PROBLEMS = 50
+_ODD_KEYS = NULLS | {"<<"}
 
 # Control characters, the line ends only YAML knows, and marks that reverse or hide what an editor shows.
 _FORBIDDEN = re.compile(
@@ -66,81 +68,80 @@ class _TreeBuilder:
 
     def _node(self, event: yaml.Event, depth: int) -> Node:
         start = self._entered(event, depth)
-        if isinstance(event, yaml.ScalarEvent):
-            end = event.end_mark
-            return Scalar(self.source, start, event.value, event.style or "", end.index if end else 0)
-        if isinstance(event, yaml.MappingStartEvent):
+        if isinstance(event, ScalarEvent):
+            return Scalar(self.source, start, self._value(event), event.style or "", _index(event.end_mark))
+        if isinstance(event, MappingStartEvent):
             return self._mapping(start, depth)
-        if isinstance(event, yaml.SequenceStartEvent):
+        if isinstance(event, SequenceStartEvent):
             return Sequence(self.source, start, tuple(self._items(depth)))
-        assert isinstance(event, yaml.AliasEvent)
+        assert isinstance(event, AliasEvent)
         return Scalar(self.source, start, f"*{event.anchor}", "*")
 
-    def _entered(self, event: yaml.Event, depth: int) -> int:
+    def _entered(self, event: Any, depth: int) -> int:
         """Count a node, note what it may not have, and return the index at which it begins."""
         self.nodes += 1
         if self.nodes > MOST_NODES:
             self._stop(event, f"the file holds more than {MOST_NODES} values", "split the file")
         if depth > DEEPEST:
             self._stop(event, f"lists and mappings are nested more than {DEEPEST} deep", "flatten the file")
-        assert isinstance(event, yaml.NodeEvent)
-        if event.anchor is not None or getattr(event, "tag", None) is not None:
+        if event.anchor is not None or event.tag is not None:  # an alias has no tag, and is an anchor's
             self._refuse_extras(event)
-        if isinstance(event, yaml.ScalarEvent) and len(event.value) > LONGEST_SCALAR:
-            self._note(event, f"a text is longer than {LONGEST_SCALAR} characters", "shorten it")
-        return self._start(event)
+        return _index(event.start_mark)
 
     def _refuse_extras(self, event: yaml.NodeEvent) -> None:
-        if isinstance(event, yaml.AliasEvent):
+        if isinstance(event, AliasEvent):
             self._note(event, f"an alias `*{event.anchor}` is not allowed", "write the value out")
             return
         if event.anchor is not None:
             self._note(event, f"an anchor `&{event.anchor}` is not allowed", "write the value out where it is used")
-        if isinstance(event, yaml.ScalarEvent | yaml.CollectionStartEvent) and event.tag is not None:
+        if isinstance(event, ScalarEvent | yaml.CollectionStartEvent) and event.tag is not None:
             self._note(event, f"a tag `{_short(event.tag)}` is not allowed", "remove it: every value is read as text")
 
+    def _value(self, event: ScalarEvent) -> str:
+        if len(event.value) > LONGEST_SCALAR:
+            self._note(event, f"a text is longer than {LONGEST_SCALAR} characters", "shorten it")
+        return event.value
+
     def _items(self, depth: int) -> Iterator[Node]:
-        while not isinstance(event := self.next(), yaml.SequenceEndEvent):
+        while not isinstance(event := self.next(), SequenceEndEvent):
             yield self._node(event, depth + 1)
 
     def _mapping(self, start: int, depth: int) -> Mapping:
-        mapping = Mapping(self.source, start, {}, {})
-        entries, starts = mapping.entries, mapping.starts
-        while not isinstance(event := self.next(), yaml.MappingEndEvent):
-            key, index = self._key(event, depth + 1)
+        entries: dict[str, Node] = {}
+        starts: dict[str, int] = {}
+        mapping = Mapping(self.source, start, entries, starts)
+        while not isinstance(event := self.next(), MappingEndEvent):
+            if isinstance(event, ScalarEvent):
+                index, key = self._entered(event, depth + 1), self._value(event)
+            else:  # passed over, and refused below
+                index, key = self._node(event, depth + 1).start, ""
             value = self._node(self.next(), depth + 1)
-            if fault := _key_fault(event, mapping):
+            if (key in entries or key in _ODD_KEYS) and (fault := _key_fault(event, mapping)):
                 self._note(event, *fault)
             else:
                 entries[key], starts[key] = value, index
         return mapping
 
-    def _key(self, event: yaml.Event, depth: int) -> tuple[str, int]:
-        """Read a key; one that is no text is passed over, and refused afterwards."""
-        if isinstance(event, yaml.ScalarEvent):
-            return event.value, self._entered(event, depth)
-        return "", self._node(event, depth).start
-
-    @staticmethod
-    def _start(event: yaml.Event) -> int:
-        mark = event.start_mark
-        assert mark is not None  # the C parser marks every event
-        return mark.index
-
     def _note(self, event: yaml.Event, message: str, help: str) -> None:
-        self.problems.append(self.source.problem(self._start(event), message, help))
+        self.problems.append(self.source.problem(_index(event.start_mark), message, help))
         if len(self.problems) >= MOST_PROBLEMS:
             raise ProblemsFound(self.problems)
 
     def _stop(self, event: yaml.Event, message: str, help: str) -> NoReturn:
-        raise ProblemsFound([*self.problems, self.source.problem(self._start(event), message, help)])
+        raise ProblemsFound([*self.problems, self.source.problem(_index(event.start_mark), message, help)])
+
+
+def _index(mark: Any) -> int:
+    assert mark is not None  # the C parser marks every event
+    index: int = mark.index
+    return index
 
 
 def _key_fault(key: yaml.Event, mapping: Mapping) -> tuple[str, str] | None:
     """Say what is wrong with a key, and what to do about it; of an alias that is said already."""
-    if isinstance(key, yaml.AliasEvent):
+    if isinstance(key, AliasEvent):
         return None
-    if not isinstance(key, yaml.ScalarEvent):
+    if not isinstance(key, ScalarEvent):
         return "a list or mapping cannot be a key", "write a key as one word: `name: value`"
     if not key.style and key.value in NULLS:
         return "a key is missing before `:`", "write a key as one word: `name: value`"
