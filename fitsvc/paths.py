@@ -7,7 +7,7 @@ _PLACES = (_PACKAGE / "_data", _PACKAGE.parent)
 
 
 def data_dir(name: str) -> Path:
-    """Return a data folder such as `rules`: the installed wheel's first, then the checkout's."""
+    """Return a data folder such as `rules`: the wheel's, else the checkout's; FileNotFoundError without one."""
     for place in _PLACES:
         if (place / name).is_dir():
             return place / name

@@ -30,7 +30,7 @@ UNITS: Final = re.compile(
 )
 """Words by which a docstring tells a unit or a shape."""
 RAISES: Final = re.compile(
-    r"\b(?:[Rr]aise[sd]?|[A-Z]\w+(?:Error|Found|Exists|Conflict|Busy)|NotFound|[Rr]efuse[sd]?|[Pp]roblems?)\b"
+    r"\b(?:[Rr]aise[sd]?|(?:[A-Z]\w*)?(?:Error|Found|Exists|Conflict|Busy|Referenced|InvalidValue)|[Rr]efuse[sd]?|[Pp]roblems?)\b"
 )
 """Words by which a docstring tells of an error."""
 _Def: TypeAlias = ast.FunctionDef | ast.AsyncFunctionDef
@@ -157,12 +157,14 @@ def _public(path: str, node: ast.stmt, around: str) -> Iterator[Public]:
         yield Public(place, doc, told, raises=False, numeric=False)
         for inner in node.body:
             yield from _public(path, inner, told)
-    elif not _is_override(node):
+    elif not _told_elsewhere(node):
         yield Public(place, doc, told, _raises(node), bool(NUMERIC.search(_annotations(node))))
 
 
-def _is_override(node: _Def) -> bool:
-    return any(ast.unparse(one) in ("overload", "override") for one in node.decorator_list)
+def _told_elsewhere(node: _Def) -> bool:
+    """A route tells its failures in its operation, which a test holds; a command's docstring is its help."""
+    decorators = {ast.unparse(one).partition("(")[0].rpartition(".")[2] for one in node.decorator_list}
+    return bool(decorators & {"overload", "override", "get", "post", "put", "delete", "command"})
 
 
 def _raises(node: _Def) -> bool:

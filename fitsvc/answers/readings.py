@@ -64,7 +64,7 @@ class Grid:
 
 
 def grid_of(kind: Type, shown: Shown, range_: Bounds | None, current: Value, system: System = "us") -> Grid:
-    """The readings worth trying of a value of which something is known already."""
+    """The readings worth trying of a value of which something is known already; numbers in the inside unit."""
     if isinstance(kind, ListType):
         assert isinstance(current, int)
         members = tuple(kind.member(i) for i in range(len(kind.members)) if current >> i & 1)

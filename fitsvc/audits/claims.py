@@ -82,7 +82,10 @@ def names_in(cell: str | None) -> list[str]:
 
 
 def read_claims_file(path: Path, items: Mapping[str, int], reader: ClaimReader) -> list[Problem]:
-    """Take the claims of a file of `sku` and `rig`; what is wrong with single lines is returned."""
+    """Take the claims of a file of `sku` and `rig`; what is wrong with single lines is returned.
+
+    ProblemsFound when the file has no such columns.
+    """
     problems: list[Problem] = []
     for chunk in read_chunks(path, problems, {}, ("sku", "rig")):
         if not {"sku", "rig"} <= chunk.cells.keys():

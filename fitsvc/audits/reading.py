@@ -146,7 +146,7 @@ def read_items(
 ) -> tuple[ReadReport, dict[str, int]]:
     """Read a catalogue into blocks of so many rows; returns what came of it, and every item's place.
 
-    `tell` is told how many rows were read, again and again.
+    `tell` is told how many rows were read, again and again. ProblemsFound when no row could be read.
     """
     items = ItemReader(reader, mapping, str(path), titles_of(path))
     found = ReadReport()

@@ -38,7 +38,10 @@ def read_question_file(path: Path) -> Json:
 
 
 def with_facts(document: Json, given: Sequence[str], vocabulary: Vocabulary) -> Json:
-    """A question with further facts, each written `subject.fact=value` as in a cell of a record file."""
+    """A question with further facts, each written `subject.fact=value` as in a cell of a record file.
+
+    ProblemsFound has all that cannot be read.
+    """
     from fitsvc.loading.entries import wire_fact
 
     problems: list[Problem] = []

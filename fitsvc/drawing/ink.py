@@ -34,7 +34,7 @@ def clean(text: str) -> str:
 
 
 def number(value: float) -> str:
-    """A coordinate, to a thousandth."""
+    """A coordinate in the drawing's units, to a thousandth."""
     return f"{round(value, 3) + 0.0:.3f}".rstrip("0").rstrip(".")
 
 
@@ -59,30 +59,30 @@ def words(text: str) -> str:
 
 
 def text_at(x: float, y: float, text: str, size: float = 12, anchor: str | None = None, class_: str = "d-text") -> str:
-    """One line of text, its base line at y."""
+    """One line of text, its base line at y; place and size in the drawing's units."""
     return element(
         "text", words(text), x=x, y=y, font_size=size, text_anchor=anchor, class_=class_, fill="currentColor"
     )
 
 
 def width_of(text: str, size: float) -> float:
-    """How wide a line of text may come out."""
+    """How wide a line of text may come out, in the drawing's units."""
     return len(text) * size * EM
 
 
 def lines_of(text: str, width: float, size: float) -> list[str]:
-    """The text in lines that fit a width."""
+    """The text in lines that fit a width, in the drawing's units."""
     return wrap(clean(text), max(int(width / (size * EM)), 8)) or [""]
 
 
 def badge(x: float, y: float, text: str, kind: str = "d-badge") -> str:
-    """A round mark with a number or letter in it, for what the key below the drawing names."""
+    """A round mark with a number or letter in it, for what the key below names; its centre in the drawing's units."""
     disc = element("circle", cx=x, cy=y, r=8, fill="Canvas", stroke="currentColor", class_=kind)
     return disc + text_at(x, y + 3.8, text, 11, "middle", "d-badge-text")
 
 
 def line(x1: float, y1: float, x2: float, y2: float, class_: str, dash: str | None = None, **more: str) -> str:
-    """A stroke; dashed where `dash` says how."""
+    """A stroke between two points in the drawing's units; dashed where `dash` says how."""
     return element(
         "line", x1=x1, y1=y1, x2=x2, y2=y2, class_=class_, stroke="currentColor", stroke_dasharray=dash, **more
     )
@@ -110,7 +110,7 @@ def patterns(prefix: str) -> str:
 def document(
     prefix: str, title: str, description: str, height: float, body: Iterable[str], defs: str = "", **data: str
 ) -> str:
-    """The whole drawing as an image with a title and a description."""
+    """The whole drawing as an image with a title and a description, as high as it needs in its own units."""
     head = element("title", words(title), id=f"{prefix}-title") + element(
         "desc", words(description), id=f"{prefix}-desc"
     )

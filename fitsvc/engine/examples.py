@@ -60,7 +60,10 @@ def run_examples(engine: Point, reader: FactReader) -> list[Ran]:
 
 
 def case_of(example: Example, reader: FactReader) -> Case:
-    """The case an example describes: a subject is in the question when one of its facts is named."""
+    """The case an example describes: a subject is in the question when one of its facts is named.
+
+    ProblemsFound has every fact of it that cannot be read.
+    """
     values: dict[str, Value] = {}
     problems: list[Problem] = []
     present = set(example.present)

@@ -25,7 +25,7 @@ class Token(NamedTuple):
 
 
 @dataclass(frozen=True, slots=True)
-class Rule:
+class Production:
     """What is put in place of the topmost values: its name in the table, which of them are kept, and what makes it.
 
     Of each value `kept` says whether it is dropped (`-`), kept (`+`) or a list whose items are kept (`*`). A rule
@@ -39,18 +39,18 @@ class Rule:
     renames: bool
 
 
-@dataclass(frozen=True, slots=True)
-class Table:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ParseTable:
     """What to do in each state with each kind of token: shift to a state (from 0 on), or reduce by a rule (below 0)."""
 
     tokens: "re.Pattern[str]"
     words: Mapping[str, str]
-    rules: Sequence[Rule]
+    rules: Sequence[Production]
     states: Sequence[Mapping[str, int]]
     start: int
     end: int
 
-    def after(self, rule: Rule, stack: list[int]) -> int:
+    def after(self, rule: Production, stack: list[int]) -> int:
         """Take what a rule stands for off a stack of states, and return the state that follows."""
         del stack[len(stack) - len(rule.kept) :]
         return self.states[stack[-1]][rule.origin]
@@ -84,7 +84,10 @@ class UnexpectedError(Exception):
 
 
 def parsed(text: str, makers: Mapping[str, Callable[..., Any]]) -> Any:
-    """What the makers make of a text: each is called with what its rule keeps, tokens and what others have made."""
+    """What the makers make of a text: each is called with what its rule keeps, tokens and what others have made.
+
+    StrayError at the first character that begins no token, UnexpectedError at the first token that no rule takes.
+    """
     table = _table()
     steps, stack, values = table.states, [table.start], list[Any]()
     for token in _tokens(text, table):
@@ -104,7 +107,7 @@ def parsed(text: str, makers: Mapping[str, Callable[..., Any]]) -> Any:
     raise AssertionError("a table ends every text")
 
 
-def _reduce(rule: Rule, values: list[Any], makers: Mapping[str, Callable[..., Any]]) -> None:
+def _reduce(rule: Production, values: list[Any], makers: Mapping[str, Callable[..., Any]]) -> None:
     """Put what a rule makes in place of the values it stands for."""
     parts: list[Any] = []
     start = len(values) - len(rule.kept)
@@ -116,7 +119,7 @@ def _reduce(rule: Rule, values: list[Any], makers: Mapping[str, Callable[..., An
     values[start:] = [makers[rule.maker](*parts) if rule.maker else parts if rule.origin[0] == "_" else parts[0]]
 
 
-def _tokens(text: str, table: Table) -> Iterator[Token]:
+def _tokens(text: str, table: ParseTable) -> Iterator[Token]:
     at = 0
     while at < len(text):
         found = table.tokens.match(text, at)
@@ -129,11 +132,18 @@ def _tokens(text: str, table: Table) -> Iterator[Token]:
 
 
 @cache
-def _table() -> Table:
+def _table() -> ParseTable:
     read = json.loads(TABLE.read_text("utf-8"))
     pattern = "|".join(f"(?P<{kind}>{pattern})" if kind else f"(?:{pattern})" for kind, pattern in read["tokens"])
     rules = [
-        Rule(origin, kept, maker, renames=kept == "+" and not maker and origin[0] != "_")
+        Production(origin, kept, maker, renames=kept == "+" and not maker and origin[0] != "_")
         for origin, kept, maker in read["rules"]
     ]
-    return Table(re.compile(pattern), read["words"], rules, read["states"], read["start"], read["end"])
+    return ParseTable(
+        tokens=re.compile(pattern),
+        words=read["words"],
+        rules=rules,
+        states=read["states"],
+        start=read["start"],
+        end=read["end"],
+    )

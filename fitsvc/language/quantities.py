@@ -155,7 +155,7 @@ class QuantityError(ValueError):
 
 
 def parse_quantity(text: str, dimension: Dimension) -> float:
-    """Read a quantity that must have a dimension, in the unit used inside."""
+    """Read a quantity that must have a dimension, in the unit used inside; QuantityError when it is none."""
     value, found = _read(text)
     if found is dimension or found == dimension:
         return value

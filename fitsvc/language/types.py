@@ -22,7 +22,7 @@ class NumberType:
 
     @property
     def unknown(self) -> Bounds:
-        """What is known of a number of this type when nothing is."""
+        """The bounds of a number of this type of which nothing is known."""
         return ANYTHING if self.negative else NOT_NEGATIVE
 
     def __str__(self) -> str:

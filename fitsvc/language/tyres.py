@@ -75,7 +75,7 @@ def load_of(index: int) -> float:
 
 @lru_cache(maxsize=4096)
 def parse_tyre(text: str) -> Tyre:
-    """Read a metric or flotation tyre size, with or without its load index and speed symbol."""
+    """Read a metric or flotation tyre size, with or without its load index and speed symbol, or raise TyreError."""
     if len(text) > LONGEST_TEXT:
         raise TyreError(f"{_quote(text[:24] + '…')} is too long for a tyre size", _EXAMPLES)
     body = " ".join(text.upper().split())

@@ -27,7 +27,9 @@ def not_parted(titles: list[str], file: str, line: int) -> Problem | None:
 def read_cells(texts: Iterator[tuple[int, str]], file: str, problems: list[Problem]) -> Iterator[tuple[int, list[str]]]:
     """Yield the rows that hold anything, from numbered lines of which those that could not be read are left out.
 
-    A row with such a line inside is left out too, since nobody knows what it said. RowTooLong ends the reading.
+    A row with such a line inside is left out too, since nobody knows what it said.
+
+    RowTooLong is raised where a row never ends.
     """
     lines: list[int] = []
     length = 0

@@ -61,7 +61,7 @@ class Cursor(NamedTuple):
 
 
 def read_facts_wanted(text: str, reader: FactReader, slots: Collection[str]) -> Facts:
-    """The facts to filter by, of those that rules read (`slots`)."""
+    """The facts to filter by, of those that rules read (`slots`); ProblemsFound has all that cannot be read."""
     found, problems = list[tuple[str, Value]](), list[Problem]()
     known = {name: fact for name, fact in reader.subjects[SUBJECT].items() if fact.name in slots}
     for part in text.split(",") if text else ():
@@ -86,7 +86,7 @@ def read_facts_wanted(text: str, reader: FactReader, slots: Collection[str]) -> 
 
 
 def read_cursor(wanted: SelectionQuery) -> Cursor:
-    """The cursor a caller has given back."""
+    """The cursor a caller has given back; ProblemsFound when it is none, or another selection's."""
     raw = (wanted.after or "").encode()
     try:
         cursor = Cursor(

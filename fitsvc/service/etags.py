@@ -24,7 +24,7 @@ def etag(thing: Versioned) -> str:
 
 
 def require_match(request: AnyRequest, thing: Versioned) -> int:
-    """Return the version to change, when the caller has named it in `If-Match`."""
+    """Return the version to change, when the caller has named it in `If-Match`; a problem (428, 412) otherwise."""
     given = request.headers.get("if-match")
     if given is None:
         raise problem(428, "send `If-Match` with the `ETag` you read, so that nobody's change is lost")

@@ -15,7 +15,7 @@ _CHALLENGE: Final = {"WWW-Authenticate": 'ApiKey realm="fitsvc", header="X-API-K
 
 
 async def needs_key(connection: ASGIConnection[Any, Any, Any, Any], _: BaseRouteHandler) -> None:
-    """Let only callers with a valid key through, and note the key's name for who tells facts."""
+    """Let only callers with a valid key through, others get a problem; note the key's name for who tells facts."""
     given = connection.headers.get(HEADER.lower())
     if given is None:
         raise problem(401, f"changing what is stored needs an API key in the header `{HEADER}`", headers=_CHALLENGE)

@@ -35,7 +35,7 @@ class Metrics:
         self._outcome = cache(self._outcomes.labels)
 
     def request(self, method: str, route: str, status: int, seconds: float) -> None:
-        """Count a request under its route's template, never its path, so that the series stay few."""
+        """Count a request and its seconds under its route's template, never its path, so that the series stay few."""
         method = method if method in _METHODS else "other"
         self._request(method, route, str(status)).inc()
         self._second(route).observe(seconds)

@@ -42,7 +42,7 @@ def list_keys(session: Session) -> Sequence[ApiKey]:
 
 
 def revoke_key(session: Session, key_id: str) -> ApiKey:
-    """End a key's use and return its record; one that was revoked before stays as it was."""
+    """End a key's use and return its record, or NotFound; one that was revoked before stays as it was."""
     record = session.get(ApiKey, key_id) if storable(key_id) else None
     if record is None:
         raise NotFound("key", key_id)

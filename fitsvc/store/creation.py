@@ -22,7 +22,7 @@ _PUBLISHED = Provenance()
 
 
 def create_record(session: Session, subject: Subject, draft: Draft, told: Provenance = _PUBLISHED) -> Record:
-    """Store a new record with one observation of its facts, and return it."""
+    """Store a new record with one observation of its facts, and return it, or raise AlreadyExists or InvalidValue."""
     table_of(subject)
     checks = Checks()
     told.check(checks)

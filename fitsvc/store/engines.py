@@ -28,7 +28,7 @@ _POOL = {"pool_size": 20, "max_overflow": 20}  # together as many as the service
 
 
 def parse_url(text: str) -> URL:
-    """Return the URL of a SQLite file or a PostgreSQL database, with the driver fitsvc uses."""
+    """Return the URL of a SQLite file or a PostgreSQL database, with fitsvc's driver; StoreError for any other."""
     try:
         url = make_url(text)
     except ArgumentError:
@@ -46,7 +46,10 @@ def parse_url(text: str) -> URL:
 
 
 def make_engine(url: URL, *, for_migration: bool = False) -> Engine:
-    """Return an engine; only one made for a migration brings a missing SQLite file into being."""
+    """Return an engine; only one made for a migration brings a missing SQLite file into being.
+
+    StoreError when the driver is not installed, or the file cannot be used.
+    """
     if url.get_backend_name() == "sqlite":
         return _sqlite_engine(url, for_migration)
     try:

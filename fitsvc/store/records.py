@@ -189,7 +189,10 @@ def delete_record(
     expected_version: int | None = None,
     by: str = "",
 ) -> None:
-    """Delete a record that nothing names; its observations stay, closed by one that takes all back."""
+    """Delete a record; its observations stay, closed by one that takes all back.
+
+    StillReferenced when something names it.
+    """
     told = Provenance(by=by, note="record deleted")
     checks = Checks()
     told.check(checks)
@@ -234,7 +237,10 @@ def add_observation(
 
 
 def lock_record(session: Session, subject: Subject, key: str, expected_version: int | None = None) -> Record:
-    """Return a record as it is now and keep others from changing it until this session ends."""
+    """Return a record as it is now and keep others from changing it until this session ends.
+
+    NotFound when there is none, VersionConflict when it is not the version expected.
+    """
     table = table_of(subject)
     if not storable(key):
         raise NotFound(subject, key)
@@ -274,7 +280,7 @@ def key_column(table: type[Record]) -> Mapped[str]:
 
 
 def beyond(column: Mapped[str], after: str | None) -> ColumnElement[bool]:
-    """Return the condition for what comes after a key, or for everything."""
+    """Return the condition for what comes after a key, or for everything; InvalidValue when it can be no key."""
     if after is not None and not storable(after):
         raise InvalidValue([FieldProblem("/after", "is not a key that could be stored")])
     return true() if after is None else column > after

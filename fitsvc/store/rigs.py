@@ -20,7 +20,7 @@ Part = tuple[Subject, str]
 
 
 def create_rig(session: Session, name: str, document: Mapping[str, Json], key: str | None = None) -> SavedRig:
-    """Store a rig whose records, named in it by `id` or `sku`, are stored; return it."""
+    """Store a rig whose records, named in it by `id` or `sku`, are stored; return it, or raise AlreadyExists."""
     checks = _checked(name, document)
     if key is not None:
         checks.key("rig", key)

@@ -36,7 +36,7 @@ class Utc(TypeDecorator[datetime]):
     cache_ok = True
 
     def process_bind_param(self, value: datetime | None, dialect: Dialect) -> datetime | None:
-        """Turn an aware instant to UTC; a naive one is a programming mistake."""
+        """Turn an aware instant to UTC; a naive one is a programming mistake, and raises ValueError."""
         if value is not None and value.tzinfo is None:
             raise ValueError("an instant without time zone cannot be stored")
         return value and value.astimezone(UTC)

@@ -106,7 +106,7 @@ class AuditFolder:
         return self.path / found["file"] if found else None
 
     def add_file(self, name: str, part: Path, format: str, size: int, sha256: str) -> None:
-        """Take a file that is whole; results from before it are results of something else, and go."""
+        """Take a file that is whole, or raise Conflict; results from before it are of something else, and go."""
         with self._changing():
             self._require(BEFORE, "its files can be sent before it is started")
             if self.is_held():
@@ -199,7 +199,7 @@ class Audits:
         self.root = root
 
     def create(self, key: str | None, told: Mapping[str, Json]) -> AuditFolder:
-        """Make a new audit."""
+        """Make a new audit; AlreadyExists when there is one under the key."""
         made = key or new_id("audit")
         folder = AuditFolder(self.root / made)
         self.root.mkdir(parents=True, exist_ok=True)

@@ -36,7 +36,7 @@ def format_of(request: AnyRequest, name: str) -> str:
 
 
 async def receive(request: AnyRequest, name: str, folder: Path, most: int) -> Sent:
-    """Write a body to a file of its own in a folder."""
+    """Write a body of at most so many bytes to a file of its own in a folder; a problem when it is empty or larger."""
     format = format_of(request, name)
     _require_size(request.content_length or 0, most)
     part = folder / f"{name}.{secrets.token_hex(4)}{PART}"
