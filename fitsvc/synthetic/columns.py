@@ -47,7 +47,7 @@ def synthetic_accessories(
 
 
 def synthetic_rigs(rulebook: Rulebook, count: int, *, seed: int = 2, unknown: float = 0.15) -> list[Case]:
-    """So many rigs: vehicle, receiver and mounting, most with a load to carry; a share `unknown` of facts is left out."""
+    """So many rigs: vehicle, receiver and mounting, most with a load; a share `unknown` of facts is left out."""
     rng = np.random.Generator(np.random.PCG64(seed))
     always = [name for name, subject in rulebook.vocabulary.subjects.items() if subject.presence == "always"]
     columns: dict[str, Column] = {}
