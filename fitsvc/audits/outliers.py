@@ -15,10 +15,10 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from fitsvc.audits.missing import exact_rows
 from fitsvc.audits.spool import Spool
 from fitsvc.audits.tally import KIND, kind_numbers
 from fitsvc.language.display import show
-from fitsvc.language.intervals import TOLERANCE
 from fitsvc.language.types import NumberType, Type
 from fitsvc.rulebook.vocabulary import Vocabulary
 
@@ -71,7 +71,7 @@ def suspicious(
         if not isinstance(of, NumberType) or fact is None or fact.kind == "count":
             continue
         low, high = (np.concatenate([spool.column(block, name, end) for block in range(blocks)]) for end in (0, 1))
-        exact = high - low <= TOLERANCE
+        exact = exact_rows(of, (low, high))
         for number in range(len(kinds)):
             rows = np.flatnonzero(exact & (kind == number))
             for row, score, usual, guess in _outside(low[rows], fact.kind):

@@ -6,7 +6,7 @@ says nothing more about it. All messages of this stage are in `complaints.py`.
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import assert_never
+from typing import NamedTuple, TypeVar, assert_never
 
 from fitsvc.language import complaints as say
 from fitsvc.language import syntax, typed
@@ -20,6 +20,8 @@ from fitsvc.language.tables import Table
 from fitsvc.language.truth import NO, YES
 from fitsvc.language.typed import AnyTyped
 from fitsvc.language.types import TRUTH, ListType, Mask, NumberType, TruthType, Type
+
+T = TypeVar("T")
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,8 +113,8 @@ class _Checker:
             return typed.LookupMember(NumberType(kind.dimension, negative=False), value, kind.lengths, "")
         return value
 
-    def number(self, node: syntax.AnyNode) -> AnyTyped | None:
-        """Check a node that must be a number of some dimension."""
+    def number(self, node: syntax.AnyNode) -> "_Number | None":
+        """Check a node that must be a number of some dimension; a size is one, its length."""
         value = self.value(node, None)
         if value is None:
             return None
@@ -120,7 +122,7 @@ class _Checker:
         if not isinstance(value.type, NumberType):
             self.complain(node, say.not_a_number(node, value.type))
             return None
-        return value
+        return _Number(value, value.type)
 
     def _quantity(self, node: syntax.Quantity, expected: Type | None) -> AnyTyped | None:
         try:
@@ -164,16 +166,13 @@ class _Checker:
 
     def _minus(self, node: syntax.Minus) -> AnyTyped | None:
         operand = self.number(node.operand)
-        if operand is None or not isinstance(operand.type, NumberType):
-            return None
-        return typed.Negative(NumberType(operand.type.dimension), operand)
+        return None if operand is None else typed.Negative(NumberType(operand.type.dimension), operand.node)
 
     def _arithmetic(self, node: syntax.Arithmetic) -> AnyTyped | None:
         left, right = self.number(node.left), self.number(node.right)
         if left is None or right is None:
             return None
         a, b = left.type, right.type
-        assert isinstance(a, NumberType) and isinstance(b, NumberType)
         negative = a.negative or b.negative or node.operator == "-"
         if node.operator == "*":
             dimension = a.dimension * b.dimension
@@ -184,7 +183,7 @@ class _Checker:
         else:
             self.complain(node, say.different_dimensions(node.operator, node.left, a, node.right, b))
             return None
-        return typed.Arithmetic(NumberType(dimension, negative), node.operator, left, right)
+        return typed.Arithmetic(NumberType(dimension, negative), node.operator, left.node, right.node)
 
     def _comparison(self, node: syntax.Comparison) -> AnyTyped | None:
         left, right = self._pair(node.left, node.right)
@@ -247,9 +246,9 @@ class _Checker:
         mask = 0
         for member in node.members:
             constant = self.value(member, value.type)
-            if isinstance(constant, typed.Constant) and constant.type == value.type:
-                assert isinstance(constant.value, int)
-                mask |= constant.value
+            found = constant.value if isinstance(constant, typed.Constant) and constant.type == value.type else None
+            if isinstance(found, int):
+                mask |= found
             elif constant is not None:
                 self.complain(member, say.not_a_member(member, value.type))
         among = _membership(value, value.type, mask)
@@ -260,8 +259,8 @@ class _Checker:
         return None if operand is None else typed.Not(TRUTH, operand)
 
     def _chain(self, kind: type[typed.All | typed.Some], node: syntax.And | syntax.Or) -> AnyTyped | None:
-        operands = [self.truth(part) for part in node.operands]
-        return kind(TRUTH, found) if (found := _all(operands)) else None
+        operands: tuple[AnyTyped, ...] | None = _all([self.truth(part) for part in node.operands])
+        return None if operands is None else kind(TRUTH, operands)
 
     def _if(self, node: syntax.If, expected: Type | None) -> AnyTyped | None:
         condition = self.truth(node.condition)
@@ -305,30 +304,29 @@ class _Checker:
             return None
         kinds = [argument.type for argument in arguments]
         first = kinds[0]
-        assert isinstance(first, NumberType)
         signature = row.arguments * len(arguments) if row.variadic else row.arguments
         good = True
         for place, kind, dimension in zip(node.arguments, kinds, signature, strict=True):
             want = first.dimension if dimension is None else dimension
-            if isinstance(kind, NumberType) and kind.dimension != want:
+            if kind.dimension != want:
                 self.complain(place, say.wrong_argument(row, place, kind, want))
                 good = False
         if not good:
             return None
-        below = any(isinstance(k, NumberType) and k.negative for k in kinds)
+        below = any(kind.negative for kind in kinds)
         negative = row.may_be_negative or (below and not row.never_negative)
         result = NumberType(first.dimension if row.result is None else row.result, negative)
-        return typed.Apply(result, row, arguments)
+        return typed.Apply(result, row, tuple(argument.node for argument in arguments))
 
     # forms whose argument is a name
 
     def _lookup(self, node: syntax.Call) -> AnyTyped | None:
-        if len(node.arguments) != 2 or not isinstance(node.arguments[0], syntax.Name):
-            self.complain(node, say.lookup_form())
-            return None
-        name, key_node = node.arguments
-        assert isinstance(name, syntax.Name)
-        table = self.names.tables.get(name.name)
+        match node.arguments:
+            case (syntax.Name() as name, key_node):
+                table = self.names.tables.get(name.name)
+            case _:
+                self.complain(node, say.lookup_form())
+                return None
         if table is None:
             self.complain(name, say.unknown_table(name.name, self.names.tables))
             return None
@@ -363,10 +361,17 @@ class _Checker:
         return None
 
 
-def _all(nodes: Sequence[AnyTyped | None]) -> tuple[AnyTyped, ...] | None:
-    """The nodes, or None where one of them has a problem."""
-    found = tuple(node for node in nodes if node is not None)
-    return found if len(found) == len(nodes) else None
+class _Number(NamedTuple):
+    """A checked node that is a number, and its type."""
+
+    node: AnyTyped
+    type: NumberType
+
+
+def _all(found: Sequence[T | None]) -> tuple[T, ...] | None:
+    """What was found, or None where one has a problem."""
+    good = tuple(one for one in found if one is not None)
+    return good if len(good) == len(found) else None
 
 
 def _membership(value: AnyTyped, kind: ListType, mask: int) -> typed.Membership:

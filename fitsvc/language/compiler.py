@@ -145,9 +145,9 @@ class Emitter:
                 operand = self.single(node.operand)
                 return _OPPOSITE.get(operand) or self._assign(node.type, f"2 - {operand}")
             case typed.All():
-                return self._chain(node, node.operands, YES, go_on="if {0}:", keep="if {1} < {0}: {0} = {1}")
+                return self._chain(node.operands, YES, go_on="if {0}:", keep="if {1} < {0}: {0} = {1}")
             case typed.Some():
-                return self._chain(node, node.operands, NO, go_on="if {0} != 2:", keep="if {1} > {0}: {0} = {1}")
+                return self._chain(node.operands, NO, go_on="if {0} != 2:", keep="if {1} > {0}: {0} = {1}")
             case typed.Conditional():
                 return self._conditional(node)
             case typed.Apply():
@@ -226,6 +226,12 @@ class Emitter:
         self.line(f"{', '.join(new) if isinstance(new, tuple) else new} = {text}")
         return new
 
+    def _assign_one(self, text: str) -> str:
+        """Assign an expression of one value."""
+        self.count += 1
+        self.line(f"t{self.count} = {text}")
+        return f"t{self.count}"
+
     def _read(self, node: typed.Read) -> Written:
         if node.name in self.derived:
             return self.value(self.derived[node.name])
@@ -299,15 +305,14 @@ class Emitter:
     def _test_membership(self, node: typed.Membership, sure: bool) -> str:
         return f"not {self.single(node.operand)} & {node.others if sure else node.mask}"
 
-    def _chain(self, node: AnyTyped, operands: Sequence[AnyTyped], idle: int, go_on: str, keep: str) -> Written:
+    def _chain(self, operands: Sequence[AnyTyped], idle: int, go_on: str, keep: str) -> Written:
         """`and` and `or`: the next operand is computed only where it can still matter; settled ones are left out."""
         first = self.single(operands[0])
         if first == repr(idle) and len(operands) > 1:
-            return self._chain(node, operands[1:], idle, go_on, keep)
+            return self._chain(operands[1:], idle, go_on, keep)
         if first == repr(YES - idle) or len(operands) == 1:
             return first
-        result = self._assign(node.type, first)
-        assert isinstance(result, str)
+        result = self._assign_one(first)
         for operand in operands[1:]:
             with self.block(go_on.format(result)):
                 value = self.single(operand)

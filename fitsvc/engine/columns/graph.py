@@ -117,8 +117,8 @@ def renamed(node: AnyTyped, names: Mapping[str, str]) -> AnyTyped:
     changed: dict[str, Any] = {}
     for field in fields(node):
         value = getattr(node, field.name)
-        if isinstance(value, Typed):
-            changed[field.name] = renamed(value, names)  # type: ignore[arg-type]
+        if isinstance(value, AnyTyped):
+            changed[field.name] = renamed(value, names)
         elif _below(value):
             changed[field.name] = tuple(renamed(part, names) for part in value)
     return replace(node, **changed)

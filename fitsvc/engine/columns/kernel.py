@@ -136,12 +136,13 @@ class Index:
     def judge(self, catalogue: Catalogue, values: tuple[Value, ...]) -> "Judged":
         """Judge a rig, given by its own values, with each item of the catalogue."""
         entries = [seen.get(key(values)) for key, seen in self._lookups]
-        if None in entries:
+        known = [entry for entry in entries if entry is not None]
+        if len(known) < len(entries):
             self._forget_too_much()
             with np.errstate(all="ignore"):
                 both = zip(entries, self.judges, strict=True)
-                return Judged(self, catalogue, values, [entry or judge.entry(values) for entry, judge in both])
-        return Judged(self, catalogue, values, entries)  # type: ignore[arg-type]
+                known = [entry or judge.entry(values) for entry, judge in both]
+        return Judged(self, catalogue, values, known)
 
     def learn(self, rigs: Sequence[tuple[Value, ...]]) -> None:
         """Judge rigs, given by their own values, to keep the results."""
