@@ -2,7 +2,7 @@
 
 import json
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import partial, reduce
 from math import isfinite
 from operator import or_
@@ -115,6 +115,11 @@ class FactReader:
     def named(self, values: Mapping[str, Value], adapters: Sequence[Mapping[str, Value]] = ()) -> frozenset[str]:
         """What a question is about beside its subjects, by its values; what one adapter names is asked of all."""
         return frozenset(self._named & values.keys()).union(*(self._named & adapter.keys() for adapter in adapters))
+
+    def stacked(self, case: Case, adapters: Sequence[Mapping[str, Value]]) -> Case:
+        """The case with more adapters in the opening, after its own."""
+        present = case.present | self.named({}, adapters)
+        return replace(case, adapters=(*case.adapters, *adapters), present=present)
 
     def value(self, fact: Fact, wire: Json) -> dict[str, Value]:
         """The values of a fact's slots; ProblemsFound with pointers below the fact."""

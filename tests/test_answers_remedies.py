@@ -7,6 +7,7 @@ from typing import Any
 from demo_world import answerer, question, stock, world
 
 from fitsvc.answers.answer import Answer
+from fitsvc.answers.question import read_question
 from fitsvc.paths import data_dir
 
 FAILING = ("08-two-inch-in-a-peewit.json", "09-imported-pantry.json", "10-scooter-behind-the-coach.json")
@@ -112,3 +113,16 @@ def test_what_a_part_would_have_to_be_keeps_what_passes_passing() -> None:
     found = answerer().answer(document, world(), shelf=stock())
     assert [one.rule for one in found.findings if one.result == "fails"] == ["ball-large-enough-for-class"]
     assert not [remedy.because for remedy in found.remedies if remedy.change == "none"]
+
+
+def test_an_adapter_from_the_shelf_is_taken_as_one_that_the_question_names() -> None:
+    """What it tells is in the question, and so what is usual of one that tells nothing is not taken for it."""
+    reader, bare = answerer().reader, question("06-camper-on-spring-bars.json")
+    told = set()
+    for part in stock().items("adapter"):
+        rig = {**bare["rig"], "adapters": [{"sku": part.sku}]}
+        asked = read_question({**bare, "rig": rig}, reader, world()).case
+        stacked = reader.stacked(read_question(bare, reader, world()).case, [part.values])
+        assert (stacked.adapters, stacked.present) == (asked.adapters, asked.present)
+        told |= {name for name in asked.present if name.startswith("adapter.")}
+    assert told

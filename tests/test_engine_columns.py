@@ -198,7 +198,8 @@ def test_adapters_as_items_agree(seed: int) -> None:
     for rig in rigs:
         found = Told(made, columns.judge(catalogue, rig))
         for place, adapter in enumerate(adapters):
-            case = Case(rig.facts, rig.present, (*rig.adapters, adapter))
+            named = made.rulebook.named & adapter.keys()
+            case = Case(rig.facts, rig.present | named, (*rig.adapters, adapter))
             got, wanted = found.of(int(catalogue.signature_of[place])), told(made, case)
             assert alike(got, wanted), f"seed {seed}: {different(made, got, wanted)}; {case}"
 

@@ -131,9 +131,8 @@ class Remedies:
         for parts in product(self.shelf.items("adapter"), repeat=count):
             added = [{"sku": part.sku} for part in parts]
             changed = {**document, "rig": {**rig, "adapters": [*(rig.get("adapters") or []), *added]}}
-            adapters = (*case.adapters, *(part.values for part in parts))
             words = f"{joined([f'the {part.label}' for part in parts])} in the opening"
-            yield Tried("add", parts, words, changed, replace(case, adapters=adapters))
+            yield Tried("add", parts, words, changed, self.reader.stacked(case, [part.values for part in parts]))
 
     def _less(self, document: Document, case: Case, name: str, failing: Sequence[int]) -> Iterator[Tried]:
         """A smaller load: the most that no longer fails."""
@@ -168,7 +167,9 @@ class Remedies:
         told = {name: text for name, text in case.texts.items() if name.split(".", 1)[0] not in subjects}
         present = {name for name in case.present if "." not in name}
         facts |= values
-        return replace(case, facts=facts, texts={**told, **texts}, present=self.reader.named(facts) | present)
+        return replace(
+            case, facts=facts, texts={**told, **texts}, present=self.reader.named(facts, case.adapters) | present
+        )
 
     def would_have_to_be(self, question: Question, failing: Sequence[int]) -> str:
         """What the accessory or ball would have to be, found by taking what fails about it as not known.

@@ -138,6 +138,12 @@ class Point:
         own = [read for read in leaves if not read.name.startswith(("adapter.", "opening."))]
         return own, [read for read in leaves if read.name.startswith("adapter.")]
 
+    @cached_property
+    def opening_presences(self) -> list[str]:
+        """The facts of an adapter whose being told the working opening asks for."""
+        asked = {name for one in self.rulebook.opening.values() for name in typed.presences(one.each)}
+        return sorted(name for name in asked if name.startswith("adapter."))
+
     def kept(self, key: Hashable, make: Callable[[], Support]) -> Support:
         """What something rests on, worked out at the first call with this key."""
         found = self._supports.get(key)

@@ -203,7 +203,7 @@ class Search:
 
     def _with_stack(self, case: Case, stack: Stack) -> Case:
         items = self.wares.adapters.items
-        return replace(case, adapters=(*case.adapters, *(items[i].values for i in stack.adapters)))
+        return self.reader.stacked(case, [items[i].values for i in stack.adapters])
 
     def _case(self, site: Site, wish: int, stack: Stack) -> Case:
         return self._with_stack(site.cases[wish], stack)

@@ -110,15 +110,17 @@ def _below(value: Any) -> bool:
     return isinstance(value, Typed) or (isinstance(value, tuple) and bool(value) and isinstance(value[0], Typed))
 
 
-def renamed(node: AnyTyped, names: Mapping[str, str]) -> AnyTyped:
-    """A copy that reads other names."""
+def renamed(node: AnyTyped, names: Mapping[str, str], presences: Mapping[str, AnyTyped]) -> AnyTyped:
+    """A copy that reads other names, and asks something else in place of some presences."""
     if isinstance(node, typed.Read):
         return replace(node, name=names.get(node.name, node.name))
+    if isinstance(node, typed.Present):
+        return presences.get(node.name, node)
     changed: dict[str, Any] = {}
     for field in fields(node):
         value = getattr(node, field.name)
         if isinstance(value, AnyTyped):
-            changed[field.name] = renamed(value, names)
+            changed[field.name] = renamed(value, names, presences)
         elif _below(value):
-            changed[field.name] = tuple(renamed(part, names) for part in value)
+            changed[field.name] = tuple(renamed(part, names, presences) for part in value)
     return replace(node, **changed)

@@ -62,7 +62,8 @@ class Program:
         facts = dict(rig.facts)
         for place, adapter in enumerate(rig.adapters, 1):
             facts |= {_at(place, name): value for name, value in adapter.items()}
-        return self._rig_values(facts.get, rig.present)
+        asked = {_at(0, name) for name in rig.present if name.startswith("adapter.")}
+        return self._rig_values(facts.get, rig.present | asked)
 
     def _member(self, of: Rule | Need, guard: AnyTyped | None, requires: AnyTyped | None) -> Member:
         gate = self._gate(of.subjects, [guard])
@@ -97,6 +98,10 @@ def _at(place: int, name: str) -> str:
     return f"{place} {name}"
 
 
+def _either(*names: str) -> AnyTyped:
+    return typed.Some(TRUTH, tuple(typed.Present(TRUTH, name) for name in names))
+
+
 def _derived(engine: Point, adapters: int, subjects: frozenset[str], written_out: bool) -> dict[str, AnyTyped]:
     """What derived names stand for."""
     if not written_out:
@@ -105,10 +110,12 @@ def _derived(engine: Point, adapters: int, subjects: frozenset[str], written_out
     derived = {**engine.derived, **{_at(0, name): one.bare for name, one in opening.items()}}
     own = [read.name for read in engine.opening_leaves[1]]
     among_items = "adapter" in subjects
+    # What one adapter names is asked of all, so of those of the rig and of that among the items alike.
+    presences = {name: _either(_at(0, name), name) for name in engine.opening_presences} if among_items else {}
     for place in range(1, adapters + among_items + 1):
         names = {name: _at(place - 1, name) for name in opening}
         if place <= adapters:
             names |= {name: _at(place, name) for name in own}
-        derived |= {_at(place, name): renamed(one.each, names) for name, one in opening.items()}
+        derived |= {_at(place, name): renamed(one.each, names, presences) for name, one in opening.items()}
     last = adapters + among_items
     return derived | {name: typed.Read(one.type, _at(last, name)) for name, one in opening.items()}
