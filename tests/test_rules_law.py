@@ -225,6 +225,12 @@ def test_without_a_known_law_only_what_passes_everywhere_passes(place: Facts) ->
     assert (result(by_weight, small), result(by_share, small)) == ("passes", "passes")
 
 
+def test_a_change_known_from_a_summary_is_told() -> None:
+    """Louisiana, Act 778 of 2026, a summary: 40 % of the towing vehicle's axle weights; its text was not seen."""
+    there = {**_BARE, "load.jurisdiction": "louisiana", _GROSS: "2999 lb", "vehicle.curb_weight": "5000 lb"}
+    assert (result(BRAKES, there), result("light-beside-the-vehicle", there)) == ("passes", "fails")
+
+
 def test_texas_lets_a_slow_trailer_go() -> None:
     """Texas DPS on 547.401, agency: 4,501 to 15,000 pounds drawn at not more than 30 miles per hour."""
     for weight, told in (("4501 lb", True), ("15000 lb", True), ("15001 lb", False)):

@@ -82,6 +82,16 @@ def test_class_4_couplings(strength: str, at_10000_lb: float) -> None:
     assert _pounds(value(strength, {"trailer.gross_weight": "10000 lb"})) == pytest.approx(at_10000_lb, abs=1e-6)
 
 
+PULLED = ((5000, 15000), (8000, 24000))
+
+
+@pytest.mark.parametrize(("gross", "strength"), PULLED)
+def test_couplings_hold_three_times_the_trailer(gross: int, strength: float) -> None:
+    """COMAR 11.13.08.10 Table 1, seen: lengthwise 15,000 lb in class 3, and three times the weight in class 4."""
+    told = value("3 * trailer.gross_weight", {"trailer.gross_weight": f"{gross} lb"})
+    assert _pounds(told) == pytest.approx(strength, abs=1e-6)
+
+
 D_VALUES = ((2500, 3500, 14.31), (3500, 2000, 12.49), (2000, 750, 5.35), (3000, 3500, 15.85))
 
 
@@ -232,7 +242,7 @@ def test_brake_contacts() -> None:
 
 def test_at_least_a_hundred_published_figures_are_held() -> None:
     """Each row is one figure with its place beside it; those of the same text and place count once."""
-    rows = [*CLASSES, *BALLS, *FORCES, *COUPLINGS, *D_VALUES, *PLACARDS, *SCALES, *SECURED, *ADDED]
+    rows = [*CLASSES, *BALLS, *FORCES, *COUPLINGS, *PULLED, *D_VALUES, *PLACARDS, *SCALES, *SECURED, *ADDED]
     law = {(place, rule, fact, str(inside)) for _, place, rule, _, fact, inside, _ in LAW}
     own = {row[0] for row in BORDERS}
     assert len(rows) + len(law) + len(own) >= 130

@@ -65,29 +65,29 @@ CREATE TABLE items (
   i519_lo DOUBLE, i519_hi DOUBLE,  -- Apply of accessory.lowest_behind, accessory.rear_extent
   i265_y BOOLEAN, i265_n BOOLEAN,  -- Membership of accessory.kind
   i263_y BOOLEAN, i263_n BOOLEAN,  -- Membership of accessory.kind
-  i661_lo DOUBLE, i661_hi DOUBLE,  -- Arithmetic of accessory.weight, accessory.capacity
-  i672_y BOOLEAN, i672_n BOOLEAN,  -- Not of accessory.obscures_plate
-  i682_y BOOLEAN, i682_n BOOLEAN,  -- Some of accessory.obscures_lamps, accessory.plug
-  i688_lo DOUBLE, i688_hi DOUBLE,  -- Arithmetic of accessory.rear_extent, opening.reach
-  i706_y BOOLEAN, i706_n BOOLEAN,  -- LessOrEqual of accessory.width
+  i665_lo DOUBLE, i665_hi DOUBLE,  -- Arithmetic of accessory.weight, accessory.capacity
+  i676_y BOOLEAN, i676_n BOOLEAN,  -- Not of accessory.obscures_plate
+  i686_y BOOLEAN, i686_n BOOLEAN,  -- Some of accessory.obscures_lamps, accessory.plug
+  i692_lo DOUBLE, i692_hi DOUBLE,  -- Arithmetic of accessory.rear_extent, opening.reach
+  i710_y BOOLEAN, i710_n BOOLEAN,  -- LessOrEqual of accessory.width
   i340_lo DOUBLE, i340_hi DOUBLE,  -- accessory.width
-  i714_y BOOLEAN, i714_n BOOLEAN,  -- LessOrEqual of accessory.width
-  i720_y BOOLEAN, i720_n BOOLEAN,  -- LessOrEqual of accessory.width
-  i766_y BOOLEAN, i766_n BOOLEAN,  -- Not of kind.adjusts
-  i768_lo DOUBLE, i768_hi DOUBLE,  -- accessory.rise
-  i765_y BOOLEAN, i765_n BOOLEAN,  -- Membership of accessory.kind
-  i776_lo DOUBLE, i776_hi DOUBLE,  -- Arithmetic of accessory.rise_lowest
-  i779_lo DOUBLE, i779_hi DOUBLE,  -- Arithmetic of accessory.rise_highest
+  i718_y BOOLEAN, i718_n BOOLEAN,  -- LessOrEqual of accessory.width
+  i724_y BOOLEAN, i724_n BOOLEAN,  -- LessOrEqual of accessory.width
+  i770_y BOOLEAN, i770_n BOOLEAN,  -- Not of kind.adjusts
+  i772_lo DOUBLE, i772_hi DOUBLE,  -- accessory.rise
+  i769_y BOOLEAN, i769_n BOOLEAN,  -- Membership of accessory.kind
+  i780_lo DOUBLE, i780_hi DOUBLE,  -- Arithmetic of accessory.rise_lowest
+  i783_lo DOUBLE, i783_hi DOUBLE,  -- Arithmetic of accessory.rise_highest
   i140_y BOOLEAN, i140_n BOOLEAN,  -- Membership of accessory.kind
-  i681_y BOOLEAN, i681_n BOOLEAN,  -- Not of accessory.plug
-  i679 BIGINT,  -- accessory.plug
-  i860_y BOOLEAN, i860_n BOOLEAN,  -- LookupMember of accessory.plug
-  i862_y BOOLEAN, i862_n BOOLEAN,  -- Not of accessory.plug
-  i870_y BOOLEAN, i870_n BOOLEAN,  -- accessory.hook_supplied
-  i871_y BOOLEAN, i871_n BOOLEAN,  -- Not of accessory
-  i888_y BOOLEAN, i888_n BOOLEAN,  -- Not of kind.secures_load
-  i904_y BOOLEAN, i904_n BOOLEAN,  -- accessory.wiring_adapter
-  i677_y BOOLEAN, i677_n BOOLEAN  -- accessory.obscures_lamps
+  i685_y BOOLEAN, i685_n BOOLEAN,  -- Not of accessory.plug
+  i683 BIGINT,  -- accessory.plug
+  i864_y BOOLEAN, i864_n BOOLEAN,  -- LookupMember of accessory.plug
+  i866_y BOOLEAN, i866_n BOOLEAN,  -- Not of accessory.plug
+  i874_y BOOLEAN, i874_n BOOLEAN,  -- accessory.hook_supplied
+  i875_y BOOLEAN, i875_n BOOLEAN,  -- Not of accessory
+  i892_y BOOLEAN, i892_n BOOLEAN,  -- Not of kind.secures_load
+  i908_y BOOLEAN, i908_n BOOLEAN,  -- accessory.wiring_adapter
+  i681_y BOOLEAN, i681_n BOOLEAN  -- accessory.obscures_lamps
 );
 
 CREATE TABLE rigs (
@@ -232,103 +232,103 @@ CREATE TABLE rigs (
   g602_y BOOLEAN, g602_n BOOLEAN,  -- Some of trailer.gross_weight, load.jurisdiction, law.under_lines, law.within_share
   g604_y BOOLEAN, g604_n BOOLEAN,  -- Not of law.brakes_known
   g610_y BOOLEAN, g610_n BOOLEAN,  -- Some of trailer.gross_weight, trailer.brakes
-  g608_y BOOLEAN, g608_n BOOLEAN,  -- Not of trailer.gross_weight
-  g617_y BOOLEAN, g617_n BOOLEAN,  -- Some of trailer.gross_weight, vehicle.curb_weight, trailer.brakes
-  g618_y BOOLEAN, g618_n BOOLEAN,  -- LookupMember of load.jurisdiction
+  g614_y BOOLEAN, g614_n BOOLEAN,  -- Some of law.brakes_known, trailer.gross_weight, law.share_unsure
+  g621_y BOOLEAN, g621_n BOOLEAN,  -- Some of trailer.gross_weight, vehicle.curb_weight, trailer.brakes
+  g622_y BOOLEAN, g622_n BOOLEAN,  -- LookupMember of load.jurisdiction
   g609_y BOOLEAN, g609_n BOOLEAN,  -- Not of trailer.brakes
-  g622_y BOOLEAN, g622_n BOOLEAN,  -- LessOrEqual of trailer.gross_weight, vehicle.tow_rating_unbraked
-  g623_y BOOLEAN, g623_n BOOLEAN,  -- LookupMember of load.jurisdiction
-  g643_y BOOLEAN, g643_n BOOLEAN,  -- Some of trailer.breakaway, load.jurisdiction, trailer.gross_weight, trailer.body, law.least_empty_weight
-  g645_y BOOLEAN, g645_n BOOLEAN,  -- Not of law.breakaway_known
-  g650_y BOOLEAN, g650_n BOOLEAN,  -- Some of trailer.breakaway, trailer.gross_weight
-  g651_y BOOLEAN, g651_n BOOLEAN,  -- Present of trailer.drawbar_length
-  g652_y BOOLEAN, g652_n BOOLEAN,  -- LookupMember of load.jurisdiction
-  g656_y BOOLEAN, g656_n BOOLEAN,  -- LessOrEqual of trailer.drawbar_length, load.jurisdiction
-  g657_y BOOLEAN, g657_n BOOLEAN,  -- receiver.recovery_allowed
-  g659_y BOOLEAN, g659_n BOOLEAN,  -- Not of load.person_weight
-  g662_lo DOUBLE, g662_hi DOUBLE,  -- Apply of opening.tongue_rating, vehicle.tongue_rating, receiver.vertical_rating, receiver.vertical_rating, vehicle.tongue_rating
-  g658_y BOOLEAN, g658_n BOOLEAN,  -- Present of load.person_weight
-  g665_lo DOUBLE, g665_hi DOUBLE,  -- load.person_weight
-  g669_y BOOLEAN, g669_n BOOLEAN,  -- Equal of load.person_weight
-  g675_y BOOLEAN, g675_n BOOLEAN,  -- All of load.jurisdiction, load, load.jurisdiction
-  g685_y BOOLEAN, g685_n BOOLEAN,  -- Not of road.overhang_known
-  g683_y BOOLEAN, g683_n BOOLEAN,  -- LookupMember of load.jurisdiction
-  g693_lo DOUBLE, g693_hi DOUBLE,  -- LookupMember of load.jurisdiction
-  g695_lo DOUBLE, g695_hi DOUBLE,  -- LookupMember of load.jurisdiction
-  g698_lo DOUBLE, g698_hi DOUBLE,  -- LookupMember of load.jurisdiction
-  g703_y BOOLEAN, g703_n BOOLEAN,  -- Not of road.sides_known
-  g707_lo DOUBLE, g707_hi DOUBLE,  -- vehicle.overall_width
-  g701_y BOOLEAN, g701_n BOOLEAN,  -- LookupMember of load.jurisdiction
-  g716_lo DOUBLE, g716_hi DOUBLE,  -- Arithmetic of load.jurisdiction
-  g721_y BOOLEAN, g721_n BOOLEAN,  -- Membership of load.jurisdiction
-  g725_lo DOUBLE, g725_hi DOUBLE,  -- Arithmetic of vehicle.wheelbase
-  g727_y BOOLEAN, g727_n BOOLEAN,  -- Membership of load.jurisdiction
+  g626_y BOOLEAN, g626_n BOOLEAN,  -- LessOrEqual of trailer.gross_weight, vehicle.tow_rating_unbraked
+  g627_y BOOLEAN, g627_n BOOLEAN,  -- LookupMember of load.jurisdiction
+  g647_y BOOLEAN, g647_n BOOLEAN,  -- Some of trailer.breakaway, load.jurisdiction, trailer.gross_weight, trailer.body, law.least_empty_weight
+  g649_y BOOLEAN, g649_n BOOLEAN,  -- Not of law.breakaway_known
+  g654_y BOOLEAN, g654_n BOOLEAN,  -- Some of trailer.breakaway, trailer.gross_weight
+  g655_y BOOLEAN, g655_n BOOLEAN,  -- Present of trailer.drawbar_length
+  g656_y BOOLEAN, g656_n BOOLEAN,  -- LookupMember of load.jurisdiction
+  g660_y BOOLEAN, g660_n BOOLEAN,  -- LessOrEqual of trailer.drawbar_length, load.jurisdiction
+  g661_y BOOLEAN, g661_n BOOLEAN,  -- receiver.recovery_allowed
+  g663_y BOOLEAN, g663_n BOOLEAN,  -- Not of load.person_weight
+  g666_lo DOUBLE, g666_hi DOUBLE,  -- Apply of opening.tongue_rating, vehicle.tongue_rating, receiver.vertical_rating, receiver.vertical_rating, vehicle.tongue_rating
+  g662_y BOOLEAN, g662_n BOOLEAN,  -- Present of load.person_weight
+  g669_lo DOUBLE, g669_hi DOUBLE,  -- load.person_weight
+  g673_y BOOLEAN, g673_n BOOLEAN,  -- Equal of load.person_weight
+  g679_y BOOLEAN, g679_n BOOLEAN,  -- All of load.jurisdiction, load, load.jurisdiction
+  g689_y BOOLEAN, g689_n BOOLEAN,  -- Not of road.overhang_known
+  g687_y BOOLEAN, g687_n BOOLEAN,  -- LookupMember of load.jurisdiction
+  g697_lo DOUBLE, g697_hi DOUBLE,  -- LookupMember of load.jurisdiction
+  g699_lo DOUBLE, g699_hi DOUBLE,  -- LookupMember of load.jurisdiction
+  g702_lo DOUBLE, g702_hi DOUBLE,  -- LookupMember of load.jurisdiction
+  g707_y BOOLEAN, g707_n BOOLEAN,  -- Not of road.sides_known
+  g711_lo DOUBLE, g711_hi DOUBLE,  -- vehicle.overall_width
+  g705_y BOOLEAN, g705_n BOOLEAN,  -- LookupMember of load.jurisdiction
+  g720_lo DOUBLE, g720_hi DOUBLE,  -- Arithmetic of load.jurisdiction
+  g725_y BOOLEAN, g725_n BOOLEAN,  -- Membership of load.jurisdiction
+  g729_lo DOUBLE, g729_hi DOUBLE,  -- Arithmetic of vehicle.wheelbase
+  g731_y BOOLEAN, g731_n BOOLEAN,  -- Membership of load.jurisdiction
   g116_lo DOUBLE, g116_hi DOUBLE,  -- vehicle.rear_overhang
-  g733_lo DOUBLE, g733_hi DOUBLE,  -- Apply of vehicle.wheelbase
+  g737_lo DOUBLE, g737_hi DOUBLE,  -- Apply of vehicle.wheelbase
   g30_y BOOLEAN, g30_n BOOLEAN,  -- Present of spare
-  g735_y BOOLEAN, g735_n BOOLEAN,  -- Membership of spare.stowed_where
-  g745_y BOOLEAN, g745_n BOOLEAN,  -- LessOrEqual of spare.tyre.diameter, stowing.room
-  g746_y BOOLEAN, g746_n BOOLEAN,  -- Present of vehicle.tyre.width
-  g748_y BOOLEAN, g748_n BOOLEAN,  -- LessOrEqual of spare.tyre.width, vehicle.tyre.width
-  g749_y BOOLEAN, g749_n BOOLEAN,  -- Membership of spare.stowed_where
-  g750_y BOOLEAN, g750_n BOOLEAN,  -- SameMember of spare.stowed_where, vehicle.spare_location
-  g751_y BOOLEAN, g751_n BOOLEAN,  -- Present of spare.tyre.load
-  g752_y BOOLEAN, g752_n BOOLEAN,  -- Present of vehicle.tyre.load
-  g755_y BOOLEAN, g755_n BOOLEAN,  -- LessOrEqual of vehicle.tyre.load, spare.tyre.load
+  g739_y BOOLEAN, g739_n BOOLEAN,  -- Membership of spare.stowed_where
+  g749_y BOOLEAN, g749_n BOOLEAN,  -- LessOrEqual of spare.tyre.diameter, stowing.room
+  g750_y BOOLEAN, g750_n BOOLEAN,  -- Present of vehicle.tyre.width
+  g752_y BOOLEAN, g752_n BOOLEAN,  -- LessOrEqual of spare.tyre.width, vehicle.tyre.width
+  g753_y BOOLEAN, g753_n BOOLEAN,  -- Membership of spare.stowed_where
+  g754_y BOOLEAN, g754_n BOOLEAN,  -- SameMember of spare.stowed_where, vehicle.spare_location
+  g755_y BOOLEAN, g755_n BOOLEAN,  -- Present of spare.tyre.load
+  g756_y BOOLEAN, g756_n BOOLEAN,  -- Present of vehicle.tyre.load
+  g759_y BOOLEAN, g759_n BOOLEAN,  -- LessOrEqual of vehicle.tyre.load, spare.tyre.load
   g31_y BOOLEAN, g31_n BOOLEAN,  -- Not of spare
-  g756_y BOOLEAN, g756_n BOOLEAN,  -- Present of vehicle.tyre.diameter
-  g757_y BOOLEAN, g757_n BOOLEAN,  -- Membership of vehicle.spare_location
-  g760_y BOOLEAN, g760_n BOOLEAN,  -- Not of mounting.spare_blocked_from, vehicle.tyre.diameter
+  g760_y BOOLEAN, g760_n BOOLEAN,  -- Present of vehicle.tyre.diameter
+  g761_y BOOLEAN, g761_n BOOLEAN,  -- Membership of vehicle.spare_location
+  g764_y BOOLEAN, g764_n BOOLEAN,  -- Not of mounting.spare_blocked_from, vehicle.tyre.diameter
   g38_y BOOLEAN, g38_n BOOLEAN,  -- Present of trailer.tongue_weight
-  g763_y BOOLEAN, g763_n BOOLEAN,  -- LessOrEqual of trailer.gross_weight, trailer.tongue_weight
-  g764_y BOOLEAN, g764_n BOOLEAN,  -- LessOrEqual of trailer.tongue_weight, trailer.gross_weight
-  g770_lo DOUBLE, g770_hi DOUBLE,  -- Arithmetic of trailer.coupler_height, opening.height
-  g782_y BOOLEAN, g782_n BOOLEAN,  -- receiver.weight_distribution_allowed
-  g785_y BOOLEAN, g785_n BOOLEAN,  -- Not of trailer.brakes
-  g787_y BOOLEAN, g787_n BOOLEAN,  -- Not of trailer.gross_weight, trailer.tongue_weight
-  g789_y BOOLEAN, g789_n BOOLEAN,  -- LessOrEqual of trailer.chain_count
-  g792_y BOOLEAN, g792_n BOOLEAN,  -- Not of receiver.trailer_rating
-  g793_y BOOLEAN, g793_n BOOLEAN,  -- Present of vehicle.tow_rating
-  g796_y BOOLEAN, g796_n BOOLEAN,  -- Not of vehicle.tow_rating
-  g797_y BOOLEAN, g797_n BOOLEAN,  -- Present of trailer.chain_count
-  g799_y BOOLEAN, g799_n BOOLEAN,  -- LessOrEqual of trailer.chain_count
-  g803_y BOOLEAN, g803_n BOOLEAN,  -- LessOrEqual of chains.least_each, trailer.chain_rating_each
-  g805_y BOOLEAN, g805_n BOOLEAN,  -- LessOrEqual of trailer.gross_weight, chains.together
-  g806_y BOOLEAN, g806_n BOOLEAN,  -- LookupMember of load.jurisdiction
-  g810_y BOOLEAN, g810_n BOOLEAN,  -- Some of trailer.chain_count, trailer.gross_weight, load.jurisdiction
-  g813_y BOOLEAN, g813_n BOOLEAN,  -- Not of load.jurisdiction
-  g822_y BOOLEAN, g822_n BOOLEAN,  -- Some of chains.asked_by_law, chains.counted, trailer.gross_weight, load.jurisdiction
-  g825_y BOOLEAN, g825_n BOOLEAN,  -- LessOrEqual of trailer.chain_hook_size, receiver.chain_loop_opening
-  g826_y BOOLEAN, g826_n BOOLEAN,  -- Present of receiver.d_value
-  g829_y BOOLEAN, g829_n BOOLEAN,  -- LessOrEqual of towing.d_value, receiver.d_value
-  g830_y BOOLEAN, g830_n BOOLEAN,  -- LessOrEqual of towing.least_tongue, receiver.vertical_rating
-  g833_y BOOLEAN, g833_n BOOLEAN,  -- Not of trailer.plug
-  g854_y BOOLEAN, g854_n BOOLEAN,  -- Some of trailer.plug, vehicle.socket, wiring.bridged
-  g855_y BOOLEAN, g855_n BOOLEAN,  -- Membership of trailer.brakes
-  g856_y BOOLEAN, g856_n BOOLEAN,  -- vehicle.air_supply
-  g846_y BOOLEAN, g846_n BOOLEAN,  -- Membership of trailer.brakes
-  g857_y BOOLEAN, g857_n BOOLEAN,  -- LookupMember of trailer.plug
-  g834 BIGINT,  -- vehicle.socket
-  g837_y BOOLEAN, g837_n BOOLEAN,  -- Not of vehicle.socket
-  g838_y BOOLEAN, g838_n BOOLEAN,  -- LookupMember of vehicle.socket
+  g767_y BOOLEAN, g767_n BOOLEAN,  -- LessOrEqual of trailer.gross_weight, trailer.tongue_weight
+  g768_y BOOLEAN, g768_n BOOLEAN,  -- LessOrEqual of trailer.tongue_weight, trailer.gross_weight
+  g774_lo DOUBLE, g774_hi DOUBLE,  -- Arithmetic of trailer.coupler_height, opening.height
+  g786_y BOOLEAN, g786_n BOOLEAN,  -- receiver.weight_distribution_allowed
+  g789_y BOOLEAN, g789_n BOOLEAN,  -- Not of trailer.brakes
+  g791_y BOOLEAN, g791_n BOOLEAN,  -- Not of trailer.gross_weight, trailer.tongue_weight
+  g793_y BOOLEAN, g793_n BOOLEAN,  -- LessOrEqual of trailer.chain_count
+  g796_y BOOLEAN, g796_n BOOLEAN,  -- Not of receiver.trailer_rating
+  g797_y BOOLEAN, g797_n BOOLEAN,  -- Present of vehicle.tow_rating
+  g800_y BOOLEAN, g800_n BOOLEAN,  -- Not of vehicle.tow_rating
+  g801_y BOOLEAN, g801_n BOOLEAN,  -- Present of trailer.chain_count
+  g803_y BOOLEAN, g803_n BOOLEAN,  -- LessOrEqual of trailer.chain_count
+  g807_y BOOLEAN, g807_n BOOLEAN,  -- LessOrEqual of chains.least_each, trailer.chain_rating_each
+  g809_y BOOLEAN, g809_n BOOLEAN,  -- LessOrEqual of trailer.gross_weight, chains.together
+  g810_y BOOLEAN, g810_n BOOLEAN,  -- LookupMember of load.jurisdiction
+  g814_y BOOLEAN, g814_n BOOLEAN,  -- Some of trailer.chain_count, trailer.gross_weight, load.jurisdiction
+  g817_y BOOLEAN, g817_n BOOLEAN,  -- Not of load.jurisdiction
+  g826_y BOOLEAN, g826_n BOOLEAN,  -- Some of chains.asked_by_law, chains.counted, trailer.gross_weight, load.jurisdiction
+  g829_y BOOLEAN, g829_n BOOLEAN,  -- LessOrEqual of trailer.chain_hook_size, receiver.chain_loop_opening
+  g830_y BOOLEAN, g830_n BOOLEAN,  -- Present of receiver.d_value
+  g833_y BOOLEAN, g833_n BOOLEAN,  -- LessOrEqual of towing.d_value, receiver.d_value
+  g834_y BOOLEAN, g834_n BOOLEAN,  -- LessOrEqual of towing.least_tongue, receiver.vertical_rating
+  g837_y BOOLEAN, g837_n BOOLEAN,  -- Not of trailer.plug
+  g858_y BOOLEAN, g858_n BOOLEAN,  -- Some of trailer.plug, vehicle.socket, wiring.bridged
+  g859_y BOOLEAN, g859_n BOOLEAN,  -- Membership of trailer.brakes
+  g860_y BOOLEAN, g860_n BOOLEAN,  -- vehicle.air_supply
+  g850_y BOOLEAN, g850_n BOOLEAN,  -- Membership of trailer.brakes
+  g861_y BOOLEAN, g861_n BOOLEAN,  -- LookupMember of trailer.plug
+  g838 BIGINT,  -- vehicle.socket
   g841_y BOOLEAN, g841_n BOOLEAN,  -- Not of vehicle.socket
+  g842_y BOOLEAN, g842_n BOOLEAN,  -- LookupMember of vehicle.socket
+  g845_y BOOLEAN, g845_n BOOLEAN,  -- Not of vehicle.socket
   g439_y BOOLEAN, g439_n BOOLEAN,  -- receiver.pin_supplied
-  g874_y BOOLEAN, g874_n BOOLEAN,  -- Conditional of trailer.coupler_kind, trailer.coupler_kind, trailer.ring_diameter
-  g876_y BOOLEAN, g876_n BOOLEAN,  -- Conditional of trailer.coupler_kind, trailer.coupler_kind, trailer.ring_diameter
-  g878_y BOOLEAN, g878_n BOOLEAN,  -- mounting.drilling
-  g881_y BOOLEAN, g881_n BOOLEAN,  -- Not of mounting.fascia_trim
-  g883_y BOOLEAN, g883_n BOOLEAN,  -- mounting.exhaust_lowering
-  g885_y BOOLEAN, g885_n BOOLEAN,  -- mounting.spare_lowering
-  g889_y BOOLEAN, g889_n BOOLEAN,  -- Present of load.tie_down_limit
-  g895_y BOOLEAN, g895_n BOOLEAN,  -- LessOrEqual of load.cargo_weight, load.tie_down_limit
-  g896_y BOOLEAN, g896_n BOOLEAN,  -- Not of trailer.tongue_weight
-  g845_y BOOLEAN, g845_n BOOLEAN,  -- LookupMember of vehicle.socket
-  g898_y BOOLEAN, g898_n BOOLEAN,  -- vehicle.brake_controller
-  g899_y BOOLEAN, g899_n BOOLEAN,  -- Not of trailer.plug, vehicle.socket
-  g844_y BOOLEAN, g844_n BOOLEAN,  -- Some of vehicle.socket, trailer.plug
-  g848_y BOOLEAN, g848_n BOOLEAN,  -- Some of vehicle.socket, trailer.brakes
-  g852_y BOOLEAN, g852_n BOOLEAN,  -- Some of vehicle.socket, trailer.plug, trailer.brakes
-  g901_y BOOLEAN, g901_n BOOLEAN,  -- trailer.wiring_adapter
+  g878_y BOOLEAN, g878_n BOOLEAN,  -- Conditional of trailer.coupler_kind, trailer.coupler_kind, trailer.ring_diameter
+  g880_y BOOLEAN, g880_n BOOLEAN,  -- Conditional of trailer.coupler_kind, trailer.coupler_kind, trailer.ring_diameter
+  g882_y BOOLEAN, g882_n BOOLEAN,  -- mounting.drilling
+  g885_y BOOLEAN, g885_n BOOLEAN,  -- Not of mounting.fascia_trim
+  g887_y BOOLEAN, g887_n BOOLEAN,  -- mounting.exhaust_lowering
+  g889_y BOOLEAN, g889_n BOOLEAN,  -- mounting.spare_lowering
+  g893_y BOOLEAN, g893_n BOOLEAN,  -- Present of load.tie_down_limit
+  g899_y BOOLEAN, g899_n BOOLEAN,  -- LessOrEqual of load.cargo_weight, load.tie_down_limit
+  g900_y BOOLEAN, g900_n BOOLEAN,  -- Not of trailer.tongue_weight
+  g849_y BOOLEAN, g849_n BOOLEAN,  -- LookupMember of vehicle.socket
+  g902_y BOOLEAN, g902_n BOOLEAN,  -- vehicle.brake_controller
+  g903_y BOOLEAN, g903_n BOOLEAN,  -- Not of trailer.plug, vehicle.socket
+  g848_y BOOLEAN, g848_n BOOLEAN,  -- Some of vehicle.socket, trailer.plug
+  g852_y BOOLEAN, g852_n BOOLEAN,  -- Some of vehicle.socket, trailer.brakes
+  g856_y BOOLEAN, g856_n BOOLEAN,  -- Some of vehicle.socket, trailer.plug, trailer.brakes
+  g905_y BOOLEAN, g905_n BOOLEAN,  -- trailer.wiring_adapter
   g192_lo DOUBLE, g192_hi DOUBLE,  -- ball.rating
   g194_lo DOUBLE, g194_hi DOUBLE,  -- trailer.coupler_rating
   g198_lo DOUBLE, g198_hi DOUBLE  -- Arithmetic of vehicle.gcwr, vehicle.curb_weight, people.aboard
@@ -532,108 +532,108 @@ FROM (
     CASE WHEN (g1_n OR g536_n OR g28_n OR ((i0_y AND i29_n) OR (i0_n AND g32_n) OR (NOT (i0_y) AND NOT (i0_n) AND i29_n AND g32_n)) OR g538_n OR g540_n) THEN 3 WHEN g602_y THEN 0 WHEN ((g1_y AND g536_y AND g28_y AND ((i0_y AND i29_y) OR (i0_n AND g32_y) OR (NOT (i0_y) AND NOT (i0_n) AND i29_y AND g32_y)) AND g538_y AND g540_y) AND g602_n) THEN 1 ELSE 2 END::TINYINT AS r91,
     -- heavy-trailer-has-brakes where towing.asked and not law.brakes_known: trailer.gross_weight < 1000 lb or trailer.brakes != none
     CASE WHEN (g28_n OR ((i0_y AND i29_n) OR (i0_n AND g32_n) OR (NOT (i0_y) AND NOT (i0_n) AND i29_n AND g32_n)) OR g604_n) THEN 3 WHEN g610_y THEN 0 WHEN ((g28_y AND ((i0_y AND i29_y) OR (i0_n AND g32_y) OR (NOT (i0_y) AND NOT (i0_n) AND i29_y AND g32_y)) AND g604_y) AND g610_n) THEN 1 ELSE 2 END::TINYINT AS r92,
-    -- light-beside-the-vehicle where towing.asked and not law.brakes_known and trailer.gross_weight < 1000 lb: trailer.gross_weight <= 600 lb or trailer.gross_weight <= 40 % * vehicle.curb_weight or trailer.brakes != none
-    CASE WHEN (g28_n OR ((i0_y AND i29_n) OR (i0_n AND g32_n) OR (NOT (i0_y) AND NOT (i0_n) AND i29_n AND g32_n)) OR g604_n OR g608_n) THEN 3 WHEN g617_y THEN 0 WHEN ((g28_y AND ((i0_y AND i29_y) OR (i0_n AND g32_y) OR (NOT (i0_y) AND NOT (i0_n) AND i29_y AND g32_y)) AND g604_y AND g608_y) AND g617_n) THEN 1 ELSE 2 END::TINYINT AS r93,
+    -- light-beside-the-vehicle where towing.asked and (not law.brakes_known and trailer.gross_weight < 1000 lb or law.share_unsure): trailer.gross_weight <= 600 lb or trailer.gross_weight <= 40 % * vehicle.curb_weight or trailer.brakes != none
+    CASE WHEN (g28_n OR ((i0_y AND i29_n) OR (i0_n AND g32_n) OR (NOT (i0_y) AND NOT (i0_n) AND i29_n AND g32_n)) OR g614_n) THEN 3 WHEN g621_y THEN 0 WHEN ((g28_y AND ((i0_y AND i29_y) OR (i0_n AND g32_y) OR (NOT (i0_y) AND NOT (i0_n) AND i29_y AND g32_y)) AND g614_y) AND g621_n) THEN 1 ELSE 2 END::TINYINT AS r93,
     -- brakes-where-no-weight-is-set where towing.asked and lookup(brake_law_without_line.known, load.jurisdiction): trailer.brakes != none
-    CASE WHEN (g1_n OR g536_n OR g28_n OR ((i0_y AND i29_n) OR (i0_n AND g32_n) OR (NOT (i0_y) AND NOT (i0_n) AND i29_n AND g32_n)) OR g618_n) THEN 3 WHEN g609_y THEN 0 WHEN ((g1_y AND g536_y AND g28_y AND ((i0_y AND i29_y) OR (i0_n AND g32_y) OR (NOT (i0_y) AND NOT (i0_n) AND i29_y AND g32_y)) AND g618_y) AND g609_n) THEN 1 ELSE 2 END::TINYINT AS r94,
+    CASE WHEN (g1_n OR g536_n OR g28_n OR ((i0_y AND i29_n) OR (i0_n AND g32_n) OR (NOT (i0_y) AND NOT (i0_n) AND i29_n AND g32_n)) OR g622_n) THEN 3 WHEN g609_y THEN 0 WHEN ((g1_y AND g536_y AND g28_y AND ((i0_y AND i29_y) OR (i0_n AND g32_y) OR (NOT (i0_y) AND NOT (i0_n) AND i29_y AND g32_y)) AND g622_y) AND g609_n) THEN 1 ELSE 2 END::TINYINT AS r94,
     -- unbraked-trailer-within-vehicle where towing.asked and trailer.brakes == none: trailer.gross_weight <= vehicle.tow_rating_unbraked
-    CASE WHEN (g28_n OR ((i0_y AND i29_n) OR (i0_n AND g32_n) OR (NOT (i0_y) AND NOT (i0_n) AND i29_n AND g32_n)) OR g538_n) THEN 3 WHEN g622_y THEN 0 WHEN ((g28_y AND ((i0_y AND i29_y) OR (i0_n AND g32_y) OR (NOT (i0_y) AND NOT (i0_n) AND i29_y AND g32_y)) AND g538_y) AND g622_n) THEN 1 ELSE 2 END::TINYINT AS r95,
+    CASE WHEN (g28_n OR ((i0_y AND i29_n) OR (i0_n AND g32_n) OR (NOT (i0_y) AND NOT (i0_n) AND i29_n AND g32_n)) OR g538_n) THEN 3 WHEN g626_y THEN 0 WHEN ((g28_y AND ((i0_y AND i29_y) OR (i0_n AND g32_y) OR (NOT (i0_y) AND NOT (i0_n) AND i29_y AND g32_y)) AND g538_y) AND g626_n) THEN 1 ELSE 2 END::TINYINT AS r95,
     -- breakaway-where-driven where towing.asked and trailer.brakes != none and lookup(breakaway_law.known, load.jurisdiction): trailer.breakaway or trailer.gross_weight < lookup(breakaway_law.from, load.jurisdiction) and trailer.gross_weight <= lookup(breakaway_law.over, load.jurisdiction) and (trailer.body not in [camping, house] or trailer.gross_weight < lookup(breakaway_law.living_from, load.jurisdiction)) and (trailer.body != boat or trailer.gross_weight < lookup(breakaway_law.boat_from, load.jurisdiction)) and law.least_empty_weight < lookup(breakaway_law.empty_from, load.jurisdiction)
-    CASE WHEN (g1_n OR g536_n OR g28_n OR ((i0_y AND i29_n) OR (i0_n AND g32_n) OR (NOT (i0_y) AND NOT (i0_n) AND i29_n AND g32_n)) OR g609_n OR g623_n) THEN 3 WHEN g643_y THEN 0 WHEN ((g1_y AND g536_y AND g28_y AND ((i0_y AND i29_y) OR (i0_n AND g32_y) OR (NOT (i0_y) AND NOT (i0_n) AND i29_y AND g32_y)) AND g609_y AND g623_y) AND g643_n) THEN 1 ELSE 2 END::TINYINT AS r96,
+    CASE WHEN (g1_n OR g536_n OR g28_n OR ((i0_y AND i29_n) OR (i0_n AND g32_n) OR (NOT (i0_y) AND NOT (i0_n) AND i29_n AND g32_n)) OR g609_n OR g627_n) THEN 3 WHEN g647_y THEN 0 WHEN ((g1_y AND g536_y AND g28_y AND ((i0_y AND i29_y) OR (i0_n AND g32_y) OR (NOT (i0_y) AND NOT (i0_n) AND i29_y AND g32_y)) AND g609_y AND g627_y) AND g647_n) THEN 1 ELSE 2 END::TINYINT AS r96,
     -- braked-trailer-has-breakaway where towing.asked and trailer.brakes != none and not law.breakaway_known: trailer.breakaway or trailer.gross_weight < 1500 lb
-    CASE WHEN (g28_n OR ((i0_y AND i29_n) OR (i0_n AND g32_n) OR (NOT (i0_y) AND NOT (i0_n) AND i29_n AND g32_n)) OR g609_n OR g645_n) THEN 3 WHEN g650_y THEN 0 WHEN ((g28_y AND ((i0_y AND i29_y) OR (i0_n AND g32_y) OR (NOT (i0_y) AND NOT (i0_n) AND i29_y AND g32_y)) AND g609_y AND g645_y) AND g650_n) THEN 1 ELSE 2 END::TINYINT AS r97,
+    CASE WHEN (g28_n OR ((i0_y AND i29_n) OR (i0_n AND g32_n) OR (NOT (i0_y) AND NOT (i0_n) AND i29_n AND g32_n)) OR g609_n OR g649_n) THEN 3 WHEN g654_y THEN 0 WHEN ((g28_y AND ((i0_y AND i29_y) OR (i0_n AND g32_y) OR (NOT (i0_y) AND NOT (i0_n) AND i29_y AND g32_y)) AND g609_y AND g649_y) AND g654_n) THEN 1 ELSE 2 END::TINYINT AS r97,
     -- drawbar-where-driven where towing.asked and lookup(drawbar_law.known, load.jurisdiction): trailer.drawbar_length <= lookup(drawbar_law.longest, load.jurisdiction)
-    CASE WHEN (g1_n OR g536_n OR g28_n OR g651_n OR ((i0_y AND i29_n) OR (i0_n AND g32_n) OR (NOT (i0_y) AND NOT (i0_n) AND i29_n AND g32_n)) OR g652_n) THEN 3 WHEN g656_y THEN 0 WHEN ((g1_y AND g536_y AND g28_y AND g651_y AND ((i0_y AND i29_y) OR (i0_n AND g32_y) OR (NOT (i0_y) AND NOT (i0_n) AND i29_y AND g32_y)) AND g652_y) AND g656_n) THEN 1 ELSE 2 END::TINYINT AS r98,
+    CASE WHEN (g1_n OR g536_n OR g28_n OR g655_n OR ((i0_y AND i29_n) OR (i0_n AND g32_n) OR (NOT (i0_y) AND NOT (i0_n) AND i29_n AND g32_n)) OR g656_n) THEN 3 WHEN g660_y THEN 0 WHEN ((g1_y AND g536_y AND g28_y AND g655_y AND ((i0_y AND i29_y) OR (i0_n AND g32_y) OR (NOT (i0_y) AND NOT (i0_n) AND i29_y AND g32_y)) AND g656_y) AND g660_n) THEN 1 ELSE 2 END::TINYINT AS r98,
     -- rated-for-recovery where kind.recovers: receiver.recovery_allowed
-    CASE WHEN (i0_n OR i265_n) THEN 3 WHEN g657_y THEN 0 WHEN ((i0_y AND i265_y) AND g657_n) THEN 1 ELSE 2 END::TINYINT AS r99,
+    CASE WHEN (i0_n OR i265_n) THEN 3 WHEN g661_y THEN 0 WHEN ((i0_y AND i265_y) AND g661_n) THEN 1 ELSE 2 END::TINYINT AS r99,
     -- no-adapter-in-a-recovery where kind.recovers: opening.plain
     CASE WHEN (i0_n OR i265_n) THEN 3 WHEN true THEN 0 WHEN false THEN 1 ELSE 2 END::TINYINT AS r100,
     -- step-within-tongue-rating where kind.stood_upon and not present(load.person_weight): accessory.weight + accessory.capacity <= stood.bears
-    CASE WHEN (i0_n OR i263_n OR g659_n) THEN 3 WHEN (i661_hi <= g662_lo + 1e-06) THEN 0 WHEN ((i0_y AND i263_y AND g659_y) AND (i661_lo > g662_hi + 1e-06)) THEN 1 ELSE 2 END::TINYINT AS r101,
+    CASE WHEN (i0_n OR i263_n OR g663_n) THEN 3 WHEN (i665_hi <= g666_lo + 1e-06) THEN 0 WHEN ((i0_y AND i263_y AND g663_y) AND (i665_lo > g666_hi + 1e-06)) THEN 1 ELSE 2 END::TINYINT AS r101,
     -- step-bears-the-person where kind.stood_upon and present(load.person_weight): load.person_weight <= accessory.capacity
-    CASE WHEN (i0_n OR g1_n OR i263_n OR g658_n) THEN 3 WHEN (g665_hi <= i72_lo + 1e-06) THEN 0 WHEN ((i0_y AND g1_y AND i263_y AND g658_y) AND (g665_lo > i72_hi + 1e-06)) THEN 1 ELSE 2 END::TINYINT AS r102,
+    CASE WHEN (i0_n OR g1_n OR i263_n OR g662_n) THEN 3 WHEN (g669_hi <= i72_lo + 1e-06) THEN 0 WHEN ((i0_y AND g1_y AND i263_y AND g662_y) AND (g669_lo > i72_hi + 1e-06)) THEN 1 ELSE 2 END::TINYINT AS r102,
     -- person-within-tongue-rating where kind.stood_upon and present(load.person_weight): accessory.weight + load.person_weight <= stood.bears
-    CASE WHEN (i0_n OR g1_n OR i263_n OR g658_n) THEN 3 WHEN ((i90_hi + g665_hi) <= g662_lo + 1e-06) THEN 0 WHEN ((i0_y AND g1_y AND i263_y AND g658_y) AND ((i90_lo + g665_lo) > g662_hi + 1e-06)) THEN 1 ELSE 2 END::TINYINT AS r103,
+    CASE WHEN (i0_n OR g1_n OR i263_n OR g662_n) THEN 3 WHEN ((i90_hi + g669_hi) <= g666_lo + 1e-06) THEN 0 WHEN ((i0_y AND g1_y AND i263_y AND g662_y) AND ((i90_lo + g669_lo) > g666_hi + 1e-06)) THEN 1 ELSE 2 END::TINYINT AS r103,
     -- only-steps-are-stood-upon where present(load.person_weight): kind.stood_upon or load.person_weight == 0 lb
-    CASE WHEN (i0_n OR g1_n OR g658_n) THEN 3 WHEN (i263_y OR g669_y) THEN 0 WHEN ((i0_y AND g1_y AND g658_y) AND (i263_n AND g669_n)) THEN 1 ELSE 2 END::TINYINT AS r104,
+    CASE WHEN (i0_n OR g1_n OR g662_n) THEN 3 WHEN (i263_y OR g673_y) THEN 0 WHEN ((i0_y AND g1_y AND g662_y) AND (i263_n AND g673_n)) THEN 1 ELSE 2 END::TINYINT AS r104,
     -- plate-in-sight where kind.carries: not accessory.obscures_plate or road.plate_may_hide
-    CASE WHEN (i0_n OR i8_n) THEN 3 WHEN (i672_y OR g675_y) THEN 0 WHEN ((i0_y AND i8_y) AND (i672_n AND g675_n)) THEN 1 ELSE 2 END::TINYINT AS r105,
+    CASE WHEN (i0_n OR i8_n) THEN 3 WHEN (i676_y OR g679_y) THEN 0 WHEN ((i0_y AND i8_y) AND (i676_n AND g679_n)) THEN 1 ELSE 2 END::TINYINT AS r105,
     -- lamps-in-sight where kind.carries: not accessory.obscures_lamps or accessory.plug != none
-    CASE WHEN (i0_n OR i8_n) THEN 3 WHEN i682_y THEN 0 WHEN ((i0_y AND i8_y) AND i682_n) THEN 1 ELSE 2 END::TINYINT AS r106,
+    CASE WHEN (i0_n OR i8_n) THEN 3 WHEN i686_y THEN 0 WHEN ((i0_y AND i8_y) AND i686_n) THEN 1 ELSE 2 END::TINYINT AS r106,
     -- reach-behind-without-flag where kind.carries and not road.overhang_known: road.behind_bumper < 48 in
-    CASE WHEN (i0_n OR i8_n OR g685_n) THEN 3 WHEN (1219.2::DOUBLE > (i688_hi - g117_lo) + 1e-06) THEN 0 WHEN ((i0_y AND i8_y AND g685_y) AND (1219.2::DOUBLE <= (i688_lo - g117_hi) + 1e-06)) THEN 1 ELSE 2 END::TINYINT AS r107,
+    CASE WHEN (i0_n OR i8_n OR g689_n) THEN 3 WHEN (1219.2::DOUBLE > (i692_hi - g117_lo) + 1e-06) THEN 0 WHEN ((i0_y AND i8_y AND g689_y) AND (1219.2::DOUBLE <= (i692_lo - g117_hi) + 1e-06)) THEN 1 ELSE 2 END::TINYINT AS r107,
     -- reach-behind-where-driven where kind.carries and lookup(overhang_law.known, load.jurisdiction): road.behind_bumper <= lookup(overhang_law.mark_over, load.jurisdiction) and road.behind_bumper < lookup(overhang_law.mark_from, load.jurisdiction) and road.behind_bumper <= lookup(overhang_law.most, load.jurisdiction)
-    CASE WHEN (i0_n OR g1_n OR g536_n OR i8_n OR g683_n) THEN 3 WHEN (((i688_hi - g117_lo) <= g693_lo + 1e-06) AND (g695_lo > (i688_hi - g117_lo) + 1e-06) AND ((i688_hi - g117_lo) <= g698_lo + 1e-06)) THEN 0 WHEN ((i0_y AND g1_y AND g536_y AND i8_y AND g683_y) AND (((i688_lo - g117_hi) > g693_hi + 1e-06) OR (g695_hi <= (i688_lo - g117_hi) + 1e-06) OR ((i688_lo - g117_hi) > g698_hi + 1e-06))) THEN 1 ELSE 2 END::TINYINT AS r108,
+    CASE WHEN (i0_n OR g1_n OR g536_n OR i8_n OR g687_n) THEN 3 WHEN (((i692_hi - g117_lo) <= g697_lo + 1e-06) AND (g699_lo > (i692_hi - g117_lo) + 1e-06) AND ((i692_hi - g117_lo) <= g702_lo + 1e-06)) THEN 0 WHEN ((i0_y AND g1_y AND g536_y AND i8_y AND g687_y) AND (((i692_lo - g117_hi) > g697_hi + 1e-06) OR (g699_hi <= (i692_lo - g117_hi) + 1e-06) OR ((i692_lo - g117_hi) > g702_hi + 1e-06))) THEN 1 ELSE 2 END::TINYINT AS r108,
     -- reach-aside-without-flag where kind.carries and not road.sides_known: accessory.width <= 64 in or accessory.width - vehicle.overall_width <= 8 in
-    CASE WHEN (i0_n OR i8_n OR g703_n) THEN 3 WHEN (i706_y OR ((i340_hi - g707_lo) <= 203.2::DOUBLE + 1e-06)) THEN 0 WHEN ((i0_y AND i8_y AND g703_y) AND (i706_n AND ((i340_lo - g707_hi) > 203.2::DOUBLE + 1e-06))) THEN 1 ELSE 2 END::TINYINT AS r109,
+    CASE WHEN (i0_n OR i8_n OR g707_n) THEN 3 WHEN (i710_y OR ((i340_hi - g711_lo) <= 203.2::DOUBLE + 1e-06)) THEN 0 WHEN ((i0_y AND i8_y AND g707_y) AND (i710_n AND ((i340_lo - g711_hi) > 203.2::DOUBLE + 1e-06))) THEN 1 ELSE 2 END::TINYINT AS r109,
     -- reach-aside-where-driven where kind.carries and lookup(side_law.known, load.jurisdiction): accessory.width <= 56 in or accessory.width - vehicle.overall_width <= 2 * lookup(side_law.most, load.jurisdiction)
-    CASE WHEN (i0_n OR g1_n OR g536_n OR i8_n OR g701_n) THEN 3 WHEN (i714_y OR ((i340_hi - g707_lo) <= g716_lo + 1e-06)) THEN 0 WHEN ((i0_y AND g1_y AND g536_y AND i8_y AND g701_y) AND (i714_n AND ((i340_lo - g707_hi) > g716_hi + 1e-06))) THEN 1 ELSE 2 END::TINYINT AS r110,
+    CASE WHEN (i0_n OR g1_n OR g536_n OR i8_n OR g705_n) THEN 3 WHEN (i718_y OR ((i340_hi - g711_lo) <= g720_lo + 1e-06)) THEN 0 WHEN ((i0_y AND g1_y AND g536_y AND i8_y AND g705_y) AND (i718_n AND ((i340_lo - g711_hi) > g720_hi + 1e-06))) THEN 1 ELSE 2 END::TINYINT AS r110,
     -- width-on-the-road where kind.carries: accessory.width <= 102 in
-    CASE WHEN (i0_n OR i8_n) THEN 3 WHEN i720_y THEN 0 WHEN ((i0_y AND i8_y) AND i720_n) THEN 1 ELSE 2 END::TINYINT AS r111,
+    CASE WHEN (i0_n OR i8_n) THEN 3 WHEN i724_y THEN 0 WHEN ((i0_y AND i8_y) AND i724_n) THEN 1 ELSE 2 END::TINYINT AS r111,
     -- reach-behind-in-california where kind.carries and load.jurisdiction == california: accessory.rear_extent + opening.reach <= 2 * vehicle.wheelbase / 3
-    CASE WHEN (i0_n OR g1_n OR g536_n OR i8_n OR g721_n) THEN 3 WHEN (i688_hi <= g725_lo + 1e-06) THEN 0 WHEN ((i0_y AND g1_y AND g536_y AND i8_y AND g721_y) AND (i688_lo > g725_hi + 1e-06)) THEN 1 ELSE 2 END::TINYINT AS r112,
+    CASE WHEN (i0_n OR g1_n OR g536_n OR i8_n OR g725_n) THEN 3 WHEN (i692_hi <= g729_lo + 1e-06) THEN 0 WHEN ((i0_y AND g1_y AND g536_y AND i8_y AND g725_y) AND (i692_lo > g729_hi + 1e-06)) THEN 1 ELSE 2 END::TINYINT AS r112,
     -- overhang-in-australia where kind.carries and load.jurisdiction == australia: road.behind_axle <= road.least_overhang
-    CASE WHEN (i0_n OR g1_n OR g536_n OR i8_n OR g727_n) THEN 3 WHEN ((g116_hi + (i688_hi - g117_lo)) <= g733_lo + 1e-06) THEN 0 WHEN ((i0_y AND g1_y AND g536_y AND i8_y AND g727_y) AND ((g116_lo + (i688_lo - g117_hi)) > g733_hi + 1e-06)) THEN 1 ELSE 2 END::TINYINT AS r113,
+    CASE WHEN (i0_n OR g1_n OR g536_n OR i8_n OR g731_n) THEN 3 WHEN ((g116_hi + (i692_hi - g117_lo)) <= g737_lo + 1e-06) THEN 0 WHEN ((i0_y AND g1_y AND g536_y AND i8_y AND g731_y) AND ((g116_lo + (i692_lo - g117_hi)) > g737_hi + 1e-06)) THEN 1 ELSE 2 END::TINYINT AS r113,
     -- spare-stows-under-body where spare.stowed_where == underbody: spare.tyre.diameter <= stowing.room
-    CASE WHEN (g30_n OR g735_n) THEN 3 WHEN g745_y THEN 0 WHEN ((g30_y AND g735_y) AND g745_n) THEN 1 ELSE 2 END::TINYINT AS r114,
+    CASE WHEN (g30_n OR g739_n) THEN 3 WHEN g749_y THEN 0 WHEN ((g30_y AND g739_y) AND g749_n) THEN 1 ELSE 2 END::TINYINT AS r114,
     -- spare-no-wider-than-its-place where spare.stowed_where == underbody and present(vehicle.tyre.width): spare.tyre.width <= vehicle.tyre.width
-    CASE WHEN (g30_n OR g735_n OR g746_n) THEN 3 WHEN g748_y THEN 0 WHEN ((g30_y AND g735_y AND g746_y) AND g748_n) THEN 1 ELSE 2 END::TINYINT AS r115,
+    CASE WHEN (g30_n OR g739_n OR g750_n) THEN 3 WHEN g752_y THEN 0 WHEN ((g30_y AND g739_y AND g750_y) AND g752_n) THEN 1 ELSE 2 END::TINYINT AS r115,
     -- spare-has-its-place where spare.stowed_where in [underbody, rear_door]: spare.stowed_where == vehicle.spare_location
-    CASE WHEN (g30_n OR g749_n) THEN 3 WHEN g750_y THEN 0 WHEN ((g30_y AND g749_y) AND g750_n) THEN 1 ELSE 2 END::TINYINT AS r116,
+    CASE WHEN (g30_n OR g753_n) THEN 3 WHEN g754_y THEN 0 WHEN ((g30_y AND g753_y) AND g754_n) THEN 1 ELSE 2 END::TINYINT AS r116,
     -- spare-carries-as-much: spare.tyre.load >= vehicle.tyre.load
-    CASE WHEN (g30_n OR g751_n OR g752_n) THEN 3 WHEN g755_y THEN 0 WHEN ((g30_y AND g751_y AND g752_y) AND g755_n) THEN 1 ELSE 2 END::TINYINT AS r117,
+    CASE WHEN (g30_n OR g755_n OR g756_n) THEN 3 WHEN g759_y THEN 0 WHEN ((g30_y AND g755_y AND g756_y) AND g759_n) THEN 1 ELSE 2 END::TINYINT AS r117,
     -- standard-spare-still-stows where not present(spare) and present(mounting.spare_blocked_from) and present(vehicle.tyre.diameter) and vehicle.spare_location == underbody: vehicle.tyre.diameter < mounting.spare_blocked_from
-    CASE WHEN (g31_n OR g421_n OR g756_n OR g757_n) THEN 3 WHEN g760_y THEN 0 WHEN ((g31_y AND g421_y AND g756_y AND g757_y) AND g760_n) THEN 1 ELSE 2 END::TINYINT AS r118,
+    CASE WHEN (g31_n OR g421_n OR g760_n OR g761_n) THEN 3 WHEN g764_y THEN 0 WHEN ((g31_y AND g421_y AND g760_y AND g761_y) AND g764_n) THEN 1 ELSE 2 END::TINYINT AS r118,
     -- accessory-tows where present(accessory) and not kind.only_pin and present(trailer): kind.tows
     CASE WHEN (i0_n OR i240_n OR g28_n) THEN 3 WHEN i29_y THEN 0 WHEN ((i0_y AND i240_y AND g28_y) AND i29_n) THEN 1 ELSE 2 END::TINYINT AS r119,
     -- tongue-weight-not-too-light where towing.asked and present(trailer.tongue_weight): trailer.tongue_weight >= 10 % * trailer.gross_weight
-    CASE WHEN (g28_n OR ((i0_y AND i29_n) OR (i0_n AND g32_n) OR (NOT (i0_y) AND NOT (i0_n) AND i29_n AND g32_n)) OR g38_n) THEN 3 WHEN g763_y THEN 0 WHEN ((g28_y AND ((i0_y AND i29_y) OR (i0_n AND g32_y) OR (NOT (i0_y) AND NOT (i0_n) AND i29_y AND g32_y)) AND g38_y) AND g763_n) THEN 1 ELSE 2 END::TINYINT AS r120,
+    CASE WHEN (g28_n OR ((i0_y AND i29_n) OR (i0_n AND g32_n) OR (NOT (i0_y) AND NOT (i0_n) AND i29_n AND g32_n)) OR g38_n) THEN 3 WHEN g767_y THEN 0 WHEN ((g28_y AND ((i0_y AND i29_y) OR (i0_n AND g32_y) OR (NOT (i0_y) AND NOT (i0_n) AND i29_y AND g32_y)) AND g38_y) AND g767_n) THEN 1 ELSE 2 END::TINYINT AS r120,
     -- tongue-weight-not-too-heavy where towing.asked and present(trailer.tongue_weight): trailer.tongue_weight <= 15 % * trailer.gross_weight
-    CASE WHEN (g28_n OR ((i0_y AND i29_n) OR (i0_n AND g32_n) OR (NOT (i0_y) AND NOT (i0_n) AND i29_n AND g32_n)) OR g38_n) THEN 3 WHEN g764_y THEN 0 WHEN ((g28_y AND ((i0_y AND i29_y) OR (i0_n AND g32_y) OR (NOT (i0_y) AND NOT (i0_n) AND i29_y AND g32_y)) AND g38_y) AND g764_n) THEN 1 ELSE 2 END::TINYINT AS r121,
+    CASE WHEN (g28_n OR ((i0_y AND i29_n) OR (i0_n AND g32_n) OR (NOT (i0_y) AND NOT (i0_n) AND i29_n AND g32_n)) OR g38_n) THEN 3 WHEN g768_y THEN 0 WHEN ((g28_y AND ((i0_y AND i29_y) OR (i0_n AND g32_y) OR (NOT (i0_y) AND NOT (i0_n) AND i29_y AND g32_y)) AND g38_y) AND g768_n) THEN 1 ELSE 2 END::TINYINT AS r121,
     -- trailer-level-on-fixed-mount where kind.tows and not kind.adjusts: abs(accessory.rise - towing.needed_rise) <= 1 in
-    CASE WHEN (i0_n OR g28_n OR i29_n OR i766_n) THEN 3 WHEN (CASE WHEN (i768_lo - g770_hi) >= 0 THEN (i768_hi - g770_lo) WHEN (i768_hi - g770_lo) <= 0 THEN -(i768_lo - g770_hi) ELSE greatest(-(i768_lo - g770_hi), (i768_hi - g770_lo)) END <= 25.4::DOUBLE + 1e-06) THEN 0 WHEN ((i0_y AND g28_y AND i29_y AND i766_y) AND (CASE WHEN (i768_lo - g770_hi) >= 0 THEN (i768_lo - g770_hi) WHEN (i768_hi - g770_lo) <= 0 THEN -(i768_hi - g770_lo) ELSE 0.0 END > 25.4::DOUBLE + 1e-06)) THEN 1 ELSE 2 END::TINYINT AS r122,
+    CASE WHEN (i0_n OR g28_n OR i29_n OR i770_n) THEN 3 WHEN (CASE WHEN (i772_lo - g774_hi) >= 0 THEN (i772_hi - g774_lo) WHEN (i772_hi - g774_lo) <= 0 THEN -(i772_lo - g774_hi) ELSE greatest(-(i772_lo - g774_hi), (i772_hi - g774_lo)) END <= 25.4::DOUBLE + 1e-06) THEN 0 WHEN ((i0_y AND g28_y AND i29_y AND i770_y) AND (CASE WHEN (i772_lo - g774_hi) >= 0 THEN (i772_lo - g774_hi) WHEN (i772_hi - g774_lo) <= 0 THEN -(i772_hi - g774_lo) ELSE 0.0 END > 25.4::DOUBLE + 1e-06)) THEN 1 ELSE 2 END::TINYINT AS r122,
     -- trailer-level-on-adjustable-mount where kind.tows and kind.adjusts: towing.needed_rise >= accessory.rise_lowest - 1 in and towing.needed_rise <= accessory.rise_highest + 1 in
-    CASE WHEN (i0_n OR g28_n OR i29_n OR i765_n) THEN 3 WHEN ((i776_hi <= g770_lo + 1e-06) AND (g770_hi <= i779_lo + 1e-06)) THEN 0 WHEN ((i0_y AND g28_y AND i29_y AND i765_y) AND ((i776_lo > g770_hi + 1e-06) OR (g770_lo > i779_hi + 1e-06))) THEN 1 ELSE 2 END::TINYINT AS r123,
+    CASE WHEN (i0_n OR g28_n OR i29_n OR i769_n) THEN 3 WHEN ((i780_hi <= g774_lo + 1e-06) AND (g774_hi <= i783_lo + 1e-06)) THEN 0 WHEN ((i0_y AND g28_y AND i29_y AND i769_y) AND ((i780_lo > g774_hi + 1e-06) OR (g774_lo > i783_hi + 1e-06))) THEN 1 ELSE 2 END::TINYINT AS r123,
     -- weight-distribution-allowed where towing.with_distribution: opening.weight_distribution_allowed
-    CASE WHEN (g28_n OR (((g139_y OR i141_y) AND g143_n) OR ((g139_n AND i141_n)) OR (NOT ((g139_y OR i141_y)) AND NOT ((g139_n AND i141_n)) AND g143_n))) THEN 3 WHEN g782_y THEN 0 WHEN ((g28_y AND (((g139_y OR i141_y) AND g143_y))) AND g782_n) THEN 1 ELSE 2 END::TINYINT AS r124,
+    CASE WHEN (g28_n OR (((g139_y OR i141_y) AND g143_n) OR ((g139_n AND i141_n)) OR (NOT ((g139_y OR i141_y)) AND NOT ((g139_n AND i141_n)) AND g143_n))) THEN 3 WHEN g786_y THEN 0 WHEN ((g28_y AND (((g139_y OR i141_y) AND g143_y))) AND g786_n) THEN 1 ELSE 2 END::TINYINT AS r124,
     -- weight-distribution-through-its-head where kind.tows: kind.spreads_weight or not towing.with_distribution
     CASE WHEN (i0_n OR i29_n) THEN 3 WHEN (i140_y OR (g28_n OR (((g139_y OR i141_y) AND g143_n) OR ((g139_n AND i141_n)) OR (NOT ((g139_y OR i141_y)) AND NOT ((g139_n AND i141_n)) AND g143_n)))) THEN 0 WHEN ((i0_y AND i29_y) AND (i140_n AND (g28_y AND (((g139_y OR i141_y) AND g143_y))))) THEN 1 ELSE 2 END::TINYINT AS r125,
     -- surge-brakes-under-bars where towing.with_distribution: trailer.brakes != surge
-    CASE WHEN (g28_n OR (((g139_y OR i141_y) AND g143_n) OR ((g139_n AND i141_n)) OR (NOT ((g139_y OR i141_y)) AND NOT ((g139_n AND i141_n)) AND g143_n))) THEN 3 WHEN g785_y THEN 0 WHEN ((g28_y AND (((g139_y OR i141_y) AND g143_y))) AND g785_n) THEN 1 ELSE 2 END::TINYINT AS r126,
+    CASE WHEN (g28_n OR (((g139_y OR i141_y) AND g143_n) OR ((g139_n AND i141_n)) OR (NOT ((g139_y OR i141_y)) AND NOT ((g139_n AND i141_n)) AND g143_n))) THEN 3 WHEN g789_y THEN 0 WHEN ((g28_y AND (((g139_y OR i141_y) AND g143_y))) AND g789_n) THEN 1 ELSE 2 END::TINYINT AS r126,
     -- tongue-weight-within-trailer where towing.asked and present(trailer.tongue_weight): trailer.tongue_weight < trailer.gross_weight
-    CASE WHEN (g28_n OR ((i0_y AND i29_n) OR (i0_n AND g32_n) OR (NOT (i0_y) AND NOT (i0_n) AND i29_n AND g32_n)) OR g38_n) THEN 3 WHEN g787_y THEN 0 WHEN ((g28_y AND ((i0_y AND i29_y) OR (i0_n AND g32_y) OR (NOT (i0_y) AND NOT (i0_n) AND i29_y AND g32_y)) AND g38_y) AND g787_n) THEN 1 ELSE 2 END::TINYINT AS r127,
+    CASE WHEN (g28_n OR ((i0_y AND i29_n) OR (i0_n AND g32_n) OR (NOT (i0_y) AND NOT (i0_n) AND i29_n AND g32_n)) OR g38_n) THEN 3 WHEN g791_y THEN 0 WHEN ((g28_y AND ((i0_y AND i29_y) OR (i0_n AND g32_y) OR (NOT (i0_y) AND NOT (i0_n) AND i29_y AND g32_y)) AND g38_y) AND g791_n) THEN 1 ELSE 2 END::TINYINT AS r127,
     -- trailer-has-safety-chains where towing.asked: trailer.chain_count >= 1
-    CASE WHEN (g28_n OR ((i0_y AND i29_n) OR (i0_n AND g32_n) OR (NOT (i0_y) AND NOT (i0_n) AND i29_n AND g32_n))) THEN 3 WHEN g789_y THEN 0 WHEN ((g28_y AND ((i0_y AND i29_y) OR (i0_n AND g32_y) OR (NOT (i0_y) AND NOT (i0_n) AND i29_y AND g32_y))) AND g789_n) THEN 1 ELSE 2 END::TINYINT AS r128,
+    CASE WHEN (g28_n OR ((i0_y AND i29_n) OR (i0_n AND g32_n) OR (NOT (i0_y) AND NOT (i0_n) AND i29_n AND g32_n))) THEN 3 WHEN g793_y THEN 0 WHEN ((g28_y AND ((i0_y AND i29_y) OR (i0_n AND g32_y) OR (NOT (i0_y) AND NOT (i0_n) AND i29_y AND g32_y))) AND g793_n) THEN 1 ELSE 2 END::TINYINT AS r128,
     -- receiver-is-for-towing where kind.tows and present(receiver.trailer_rating): receiver.trailer_rating > 0 lb
-    CASE WHEN (i0_n OR i29_n OR g404_n) THEN 3 WHEN g792_y THEN 0 WHEN ((i0_y AND i29_y AND g404_y) AND g792_n) THEN 1 ELSE 2 END::TINYINT AS r129,
+    CASE WHEN (i0_n OR i29_n OR g404_n) THEN 3 WHEN g796_y THEN 0 WHEN ((i0_y AND i29_y AND g404_y) AND g796_n) THEN 1 ELSE 2 END::TINYINT AS r129,
     -- vehicle-is-for-towing where kind.tows and present(vehicle.tow_rating): vehicle.tow_rating > 0 lb
-    CASE WHEN (i0_n OR i29_n OR g793_n) THEN 3 WHEN g796_y THEN 0 WHEN ((i0_y AND i29_y AND g793_y) AND g796_n) THEN 1 ELSE 2 END::TINYINT AS r130,
+    CASE WHEN (i0_n OR i29_n OR g797_n) THEN 3 WHEN g800_y THEN 0 WHEN ((i0_y AND i29_y AND g797_y) AND g800_n) THEN 1 ELSE 2 END::TINYINT AS r130,
     -- two-chains where towing.asked and present(trailer) and present(trailer.chain_count): trailer.chain_count >= 2
-    CASE WHEN (((i0_y AND i29_n) OR (i0_n AND g32_n) OR (NOT (i0_y) AND NOT (i0_n) AND i29_n AND g32_n)) OR g28_n OR g797_n) THEN 3 WHEN g799_y THEN 0 WHEN ((((i0_y AND i29_y) OR (i0_n AND g32_y) OR (NOT (i0_y) AND NOT (i0_n) AND i29_y AND g32_y)) AND g28_y AND g797_y) AND g799_n) THEN 1 ELSE 2 END::TINYINT AS r131,
+    CASE WHEN (((i0_y AND i29_n) OR (i0_n AND g32_n) OR (NOT (i0_y) AND NOT (i0_n) AND i29_n AND g32_n)) OR g28_n OR g801_n) THEN 3 WHEN g803_y THEN 0 WHEN ((((i0_y AND i29_y) OR (i0_n AND g32_y) OR (NOT (i0_y) AND NOT (i0_n) AND i29_y AND g32_y)) AND g28_y AND g801_y) AND g803_n) THEN 1 ELSE 2 END::TINYINT AS r131,
     -- each-chain-strong-enough where towing.asked: trailer.chain_rating_each >= chains.least_each
-    CASE WHEN (g28_n OR ((i0_y AND i29_n) OR (i0_n AND g32_n) OR (NOT (i0_y) AND NOT (i0_n) AND i29_n AND g32_n))) THEN 3 WHEN g803_y THEN 0 WHEN ((g28_y AND ((i0_y AND i29_y) OR (i0_n AND g32_y) OR (NOT (i0_y) AND NOT (i0_n) AND i29_y AND g32_y))) AND g803_n) THEN 1 ELSE 2 END::TINYINT AS r132,
+    CASE WHEN (g28_n OR ((i0_y AND i29_n) OR (i0_n AND g32_n) OR (NOT (i0_y) AND NOT (i0_n) AND i29_n AND g32_n))) THEN 3 WHEN g807_y THEN 0 WHEN ((g28_y AND ((i0_y AND i29_y) OR (i0_n AND g32_y) OR (NOT (i0_y) AND NOT (i0_n) AND i29_y AND g32_y))) AND g807_n) THEN 1 ELSE 2 END::TINYINT AS r132,
     -- chains-together-strong-enough where towing.asked: chains.together >= trailer.gross_weight
-    CASE WHEN (g28_n OR ((i0_y AND i29_n) OR (i0_n AND g32_n) OR (NOT (i0_y) AND NOT (i0_n) AND i29_n AND g32_n))) THEN 3 WHEN g805_y THEN 0 WHEN ((g28_y AND ((i0_y AND i29_y) OR (i0_n AND g32_y) OR (NOT (i0_y) AND NOT (i0_n) AND i29_y AND g32_y))) AND g805_n) THEN 1 ELSE 2 END::TINYINT AS r133,
+    CASE WHEN (g28_n OR ((i0_y AND i29_n) OR (i0_n AND g32_n) OR (NOT (i0_y) AND NOT (i0_n) AND i29_n AND g32_n))) THEN 3 WHEN g809_y THEN 0 WHEN ((g28_y AND ((i0_y AND i29_y) OR (i0_n AND g32_y) OR (NOT (i0_y) AND NOT (i0_n) AND i29_y AND g32_y))) AND g809_n) THEN 1 ELSE 2 END::TINYINT AS r133,
     -- two-chains-where-driven where towing.asked and lookup(chain_law.known, load.jurisdiction): trailer.chain_count >= 2 or trailer.gross_weight <= lookup(chain_law.two_over, load.jurisdiction)
-    CASE WHEN (g1_n OR g536_n OR g28_n OR ((i0_y AND i29_n) OR (i0_n AND g32_n) OR (NOT (i0_y) AND NOT (i0_n) AND i29_n AND g32_n)) OR g806_n) THEN 3 WHEN g810_y THEN 0 WHEN ((g1_y AND g536_y AND g28_y AND ((i0_y AND i29_y) OR (i0_n AND g32_y) OR (NOT (i0_y) AND NOT (i0_n) AND i29_y AND g32_y)) AND g806_y) AND g810_n) THEN 1 ELSE 2 END::TINYINT AS r134,
+    CASE WHEN (g1_n OR g536_n OR g28_n OR ((i0_y AND i29_n) OR (i0_n AND g32_n) OR (NOT (i0_y) AND NOT (i0_n) AND i29_n AND g32_n)) OR g810_n) THEN 3 WHEN g814_y THEN 0 WHEN ((g1_y AND g536_y AND g28_y AND ((i0_y AND i29_y) OR (i0_n AND g32_y) OR (NOT (i0_y) AND NOT (i0_n) AND i29_y AND g32_y)) AND g810_y) AND g814_n) THEN 1 ELSE 2 END::TINYINT AS r134,
     -- chains-by-law-where-driven where towing.asked and lookup(chain_law.known, load.jurisdiction) and lookup(chain_law.strength, load.jurisdiction) != not_told: chains.counted >= chains.asked_by_law or trailer.gross_weight <= lookup(chain_law.strength_over, load.jurisdiction)
-    CASE WHEN (g1_n OR g536_n OR g28_n OR ((i0_y AND i29_n) OR (i0_n AND g32_n) OR (NOT (i0_y) AND NOT (i0_n) AND i29_n AND g32_n)) OR g806_n OR g813_n) THEN 3 WHEN g822_y THEN 0 WHEN ((g1_y AND g536_y AND g28_y AND ((i0_y AND i29_y) OR (i0_n AND g32_y) OR (NOT (i0_y) AND NOT (i0_n) AND i29_y AND g32_y)) AND g806_y AND g813_y) AND g822_n) THEN 1 ELSE 2 END::TINYINT AS r135,
+    CASE WHEN (g1_n OR g536_n OR g28_n OR ((i0_y AND i29_n) OR (i0_n AND g32_n) OR (NOT (i0_y) AND NOT (i0_n) AND i29_n AND g32_n)) OR g810_n OR g817_n) THEN 3 WHEN g826_y THEN 0 WHEN ((g1_y AND g536_y AND g28_y AND ((i0_y AND i29_y) OR (i0_n AND g32_y) OR (NOT (i0_y) AND NOT (i0_n) AND i29_y AND g32_y)) AND g810_y AND g817_y) AND g826_n) THEN 1 ELSE 2 END::TINYINT AS r135,
     -- chain-hook-goes-through-loop where towing.asked: trailer.chain_hook_size <= receiver.chain_loop_opening
-    CASE WHEN (g28_n OR ((i0_y AND i29_n) OR (i0_n AND g32_n) OR (NOT (i0_y) AND NOT (i0_n) AND i29_n AND g32_n))) THEN 3 WHEN g825_y THEN 0 WHEN ((g28_y AND ((i0_y AND i29_y) OR (i0_n AND g32_y) OR (NOT (i0_y) AND NOT (i0_n) AND i29_y AND g32_y))) AND g825_n) THEN 1 ELSE 2 END::TINYINT AS r136,
+    CASE WHEN (g28_n OR ((i0_y AND i29_n) OR (i0_n AND g32_n) OR (NOT (i0_y) AND NOT (i0_n) AND i29_n AND g32_n))) THEN 3 WHEN g829_y THEN 0 WHEN ((g28_y AND ((i0_y AND i29_y) OR (i0_n AND g32_y) OR (NOT (i0_y) AND NOT (i0_n) AND i29_y AND g32_y))) AND g829_n) THEN 1 ELSE 2 END::TINYINT AS r136,
     -- pull-within-d-value where towing.asked: towing.d_value <= receiver.d_value
-    CASE WHEN (g826_n OR g28_n OR ((i0_y AND i29_n) OR (i0_n AND g32_n) OR (NOT (i0_y) AND NOT (i0_n) AND i29_n AND g32_n))) THEN 3 WHEN g829_y THEN 0 WHEN ((g826_y AND g28_y AND ((i0_y AND i29_y) OR (i0_n AND g32_y) OR (NOT (i0_y) AND NOT (i0_n) AND i29_y AND g32_y))) AND g829_n) THEN 1 ELSE 2 END::TINYINT AS r137,
+    CASE WHEN (g830_n OR g28_n OR ((i0_y AND i29_n) OR (i0_n AND g32_n) OR (NOT (i0_y) AND NOT (i0_n) AND i29_n AND g32_n))) THEN 3 WHEN g833_y THEN 0 WHEN ((g830_y AND g28_y AND ((i0_y AND i29_y) OR (i0_n AND g32_y) OR (NOT (i0_y) AND NOT (i0_n) AND i29_y AND g32_y))) AND g833_n) THEN 1 ELSE 2 END::TINYINT AS r137,
     -- tongue-weight-within-s-value where towing.asked: towing.least_tongue <= receiver.vertical_rating
-    CASE WHEN (g84_n OR g28_n OR ((i0_y AND i29_n) OR (i0_n AND g32_n) OR (NOT (i0_y) AND NOT (i0_n) AND i29_n AND g32_n))) THEN 3 WHEN g830_y THEN 0 WHEN ((g84_y AND g28_y AND ((i0_y AND i29_y) OR (i0_n AND g32_y) OR (NOT (i0_y) AND NOT (i0_n) AND i29_y AND g32_y))) AND g830_n) THEN 1 ELSE 2 END::TINYINT AS r138,
+    CASE WHEN (g84_n OR g28_n OR ((i0_y AND i29_n) OR (i0_n AND g32_n) OR (NOT (i0_y) AND NOT (i0_n) AND i29_n AND g32_n))) THEN 3 WHEN g834_y THEN 0 WHEN ((g84_y AND g28_y AND ((i0_y AND i29_y) OR (i0_n AND g32_y) OR (NOT (i0_y) AND NOT (i0_n) AND i29_y AND g32_y))) AND g834_n) THEN 1 ELSE 2 END::TINYINT AS r138,
     -- trailer-plug-fits-socket where trailer.plug != none: trailer.plug == vehicle.socket or wiring.bridged
-    CASE WHEN (g28_n OR g833_n) THEN 3 WHEN g854_y THEN 0 WHEN ((g28_y AND g833_y) AND g854_n) THEN 1 ELSE 2 END::TINYINT AS r139,
+    CASE WHEN (g28_n OR g837_n) THEN 3 WHEN g858_y THEN 0 WHEN ((g28_y AND g837_y) AND g858_n) THEN 1 ELSE 2 END::TINYINT AS r139,
     -- trailer-has-lamps: trailer.plug != none
-    CASE WHEN (g28_n) THEN 3 WHEN g833_y THEN 0 WHEN ((g28_y) AND g833_n) THEN 1 ELSE 2 END::TINYINT AS r140,
+    CASE WHEN (g28_n) THEN 3 WHEN g837_y THEN 0 WHEN ((g28_y) AND g837_n) THEN 1 ELSE 2 END::TINYINT AS r140,
     -- air-for-air-brakes where trailer.brakes == air: vehicle.air_supply
-    CASE WHEN (g28_n OR g855_n) THEN 3 WHEN g856_y THEN 0 WHEN ((g28_y AND g855_y) AND g856_n) THEN 1 ELSE 2 END::TINYINT AS r141,
+    CASE WHEN (g28_n OR g859_n) THEN 3 WHEN g860_y THEN 0 WHEN ((g28_y AND g859_y) AND g860_n) THEN 1 ELSE 2 END::TINYINT AS r141,
     -- trailer-plug-feeds-brakes where trailer.brakes == electric: lookup(brake_circuit, trailer.plug)
-    CASE WHEN (g28_n OR g846_n) THEN 3 WHEN g857_y THEN 0 WHEN ((g28_y AND g846_y) AND g857_n) THEN 1 ELSE 2 END::TINYINT AS r142,
+    CASE WHEN (g28_n OR g850_n) THEN 3 WHEN g861_y THEN 0 WHEN ((g28_y AND g850_y) AND g861_n) THEN 1 ELSE 2 END::TINYINT AS r142,
     -- accessory-plug-fits-socket where kind.carries and accessory.plug != none: accessory.plug == vehicle.socket or wiring.lamps_bridged
-    CASE WHEN (i0_n OR i8_n OR i681_n) THEN 3 WHEN ((i679 = g834 AND i679 & (i679 - 1) = 0) OR (g837_y AND i681_y AND ((g838_y AND i860_y) OR (g841_y AND i862_y)))) THEN 0 WHEN ((i0_y AND i8_y AND i681_y) AND ((i679 & g834 = 0) AND (g837_n OR i681_n OR ((g838_n OR i860_n) AND (g841_n OR i862_n))))) THEN 1 ELSE 2 END::TINYINT AS r143,
+    CASE WHEN (i0_n OR i8_n OR i685_n) THEN 3 WHEN ((i683 = g838 AND i683 & (i683 - 1) = 0) OR (g841_y AND i685_y AND ((g842_y AND i864_y) OR (g845_y AND i866_y)))) THEN 0 WHEN ((i0_y AND i8_y AND i685_y) AND ((i683 & g838 = 0) AND (g841_n OR i685_n OR ((g842_n OR i864_n) AND (g845_n OR i866_n))))) THEN 1 ELSE 2 END::TINYINT AS r143,
     -- need hitch-pin
     CASE WHEN (i0_n OR i240_n) THEN 3 WHEN (i438_y OR g439_y) THEN 3 ELSE 1 END::TINYINT AS r144,
     -- need adapter-pin
@@ -641,34 +641,34 @@ FROM (
     -- need ball
     CASE WHEN (i0_n OR i456_n OR g28_n) THEN 3 WHEN g191_y THEN 3 ELSE 1 END::TINYINT AS r146,
     -- need pintle-hook
-    CASE WHEN (i0_n OR i489_n OR g28_n) THEN 3 WHEN i870_y THEN 3 ELSE 1 END::TINYINT AS r147,
+    CASE WHEN (i0_n OR i489_n OR g28_n) THEN 3 WHEN i874_y THEN 3 ELSE 1 END::TINYINT AS r147,
     -- need towing-mount
-    CASE WHEN (g28_n OR i871_n OR g874_n) THEN 3 WHEN false THEN 3 ELSE 1 END::TINYINT AS r148,
+    CASE WHEN (g28_n OR i875_n OR g878_n) THEN 3 WHEN false THEN 3 ELSE 1 END::TINYINT AS r148,
     -- need pintle-mount
-    CASE WHEN (g28_n OR i871_n OR g876_n) THEN 3 WHEN false THEN 3 ELSE 1 END::TINYINT AS r149,
+    CASE WHEN (g28_n OR i875_n OR g880_n) THEN 3 WHEN false THEN 3 ELSE 1 END::TINYINT AS r149,
     -- need fitting
     CASE WHEN (g497_n OR g499_n) THEN 3 WHEN false THEN 3 ELSE 1 END::TINYINT AS r150,
     -- need drilling
-    CASE WHEN (g497_n OR g499_n OR g878_n) THEN 3 WHEN false THEN 3 ELSE 1 END::TINYINT AS r151,
+    CASE WHEN (g497_n OR g499_n OR g882_n) THEN 3 WHEN false THEN 3 ELSE 1 END::TINYINT AS r151,
     -- need fascia-trimming
-    CASE WHEN (g497_n OR g499_n OR g881_n) THEN 3 WHEN false THEN 3 ELSE 1 END::TINYINT AS r152,
+    CASE WHEN (g497_n OR g499_n OR g885_n) THEN 3 WHEN false THEN 3 ELSE 1 END::TINYINT AS r152,
     -- need exhaust-lowering
-    CASE WHEN (g497_n OR g499_n OR g883_n) THEN 3 WHEN false THEN 3 ELSE 1 END::TINYINT AS r153,
+    CASE WHEN (g497_n OR g499_n OR g887_n) THEN 3 WHEN false THEN 3 ELSE 1 END::TINYINT AS r153,
     -- need spare-lowering
-    CASE WHEN (g497_n OR g499_n OR g885_n) THEN 3 WHEN false THEN 3 ELSE 1 END::TINYINT AS r154,
+    CASE WHEN (g497_n OR g499_n OR g889_n) THEN 3 WHEN false THEN 3 ELSE 1 END::TINYINT AS r154,
     -- need tie-downs
-    CASE WHEN (i0_n OR g1_n OR i8_n OR (i888_n AND g889_n) OR g4_n) THEN 3 WHEN g895_y THEN 3 ELSE 1 END::TINYINT AS r155,
+    CASE WHEN (i0_n OR g1_n OR i8_n OR (i892_n AND g893_n) OR g4_n) THEN 3 WHEN g899_y THEN 3 ELSE 1 END::TINYINT AS r155,
     -- need load-the-tongue
-    CASE WHEN (g28_n OR ((i0_y AND i29_n) OR (i0_n AND g32_n) OR (NOT (i0_y) AND NOT (i0_n) AND i29_n AND g32_n)) OR g896_n) THEN 3 WHEN false THEN 3 ELSE 1 END::TINYINT AS r156,
+    CASE WHEN (g28_n OR ((i0_y AND i29_n) OR (i0_n AND g32_n) OR (NOT (i0_y) AND NOT (i0_n) AND i29_n AND g32_n)) OR g900_n) THEN 3 WHEN false THEN 3 ELSE 1 END::TINYINT AS r156,
     -- need brake-circuit
-    CASE WHEN (g28_n OR g846_n) THEN 3 WHEN g845_y THEN 3 ELSE 1 END::TINYINT AS r157,
+    CASE WHEN (g28_n OR g850_n) THEN 3 WHEN g849_y THEN 3 ELSE 1 END::TINYINT AS r157,
     -- need brake-controller
-    CASE WHEN (g28_n OR g846_n) THEN 3 WHEN g898_y THEN 3 ELSE 1 END::TINYINT AS r158,
+    CASE WHEN (g28_n OR g850_n) THEN 3 WHEN g902_y THEN 3 ELSE 1 END::TINYINT AS r158,
     -- need wiring-adapter
-    CASE WHEN (g28_n OR g833_n OR g899_n OR g837_n OR g844_n OR g848_n OR g852_n) THEN 3 WHEN g901_y THEN 3 ELSE 1 END::TINYINT AS r159,
+    CASE WHEN (g28_n OR g837_n OR g903_n OR g841_n OR g848_n OR g852_n OR g856_n) THEN 3 WHEN g905_y THEN 3 ELSE 1 END::TINYINT AS r159,
     -- need lamp-wiring-adapter
-    CASE WHEN (i0_n OR i8_n OR i681_n OR (i679 = g834 AND i679 & (i679 - 1) = 0) OR g837_n OR ((g838_n OR i860_n) AND (g841_n OR i862_n))) THEN 3 WHEN i904_y THEN 3 ELSE 1 END::TINYINT AS r160,
+    CASE WHEN (i0_n OR i8_n OR i685_n OR (i683 = g838 AND i683 & (i683 - 1) = 0) OR g841_n OR ((g842_n OR i864_n) AND (g845_n OR i866_n))) THEN 3 WHEN i908_y THEN 3 ELSE 1 END::TINYINT AS r160,
     -- need lamp-board
-    CASE WHEN (i0_n OR i8_n OR i677_n) THEN 3 WHEN i681_y THEN 3 ELSE 1 END::TINYINT AS r161
+    CASE WHEN (i0_n OR i8_n OR i681_n) THEN 3 WHEN i685_y THEN 3 ELSE 1 END::TINYINT AS r161
   FROM rigs, items
 );
