@@ -54,8 +54,8 @@ def names_of(rulebook: Rulebook) -> Names:
 
 
 def renamed(name: str) -> str:
-    """Another name in place of one."""
-    return f"our-{name}" if "-" in name else f"our_{name}"
+    """Another name in place of one; an id and its name in answers stay as near to each other as they were."""
+    return f"our-{name}" if "-" in name else f"our_{name}" if "_" in name else f"our{name}"
 
 
 def _whole(names: Iterable[str]) -> re.Pattern[str]:
@@ -74,7 +74,7 @@ class _Renaming:
         plain = "|".join(sorted(kind for kind in names.kinds if "_" not in kind))
         ids = "|".join(sorted(name for name in names.ids if "-" not in name))
         # A name that is a common word is renamed only where it surely is a name.
-        places = (r"(?<=kind: )", r"(?<=\"kind\": \")", r"(?<=,)(?=\w+,)", r"^ +(?=\w+:(?: {word|$))")
+        places = (r"(?<=kind: )", r"(?<=\"kind\": \")", r"(?<=kind=)", r"(?<=,)(?=\w+[,&])", r"^ +(?=\w+:(?: {word|$))")
         self._kind = re.compile(rf"(?:{'|'.join(places)})(?:{plain})\b", re.MULTILINE)
         self._id = re.compile(rf"(?<=- id: )(?:{ids})$", re.MULTILINE)
         words = {name.replace("-", "_") for name in names.ids} & names.also | {
@@ -86,7 +86,7 @@ class _Renaming:
     def text(self, text: str, suffix: str) -> str:
         """A file's text with its names changed."""
         text = self._worded.sub(_other, text)
-        text = self._id.sub(lambda found: f"our-{found.group()}", text)
+        text = self._id.sub(_other, text)
         text = self._kind.sub(_other, text)
         return self._quoted.sub(_other, text) if suffix == ".py" else text
 

@@ -35,7 +35,7 @@ def copy(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def run(copy: Path, *arguments: str) -> "subprocess.CompletedProcess[str]":
     """Run Python in a copy, on the copy's own source."""
     environment = {name: value for name, value in os.environ.items() if not name.startswith("PYTEST_")}
-    environment |= {"PYTHONPATH": str(copy), "FITSVC_CACHE": "off"}
+    environment |= {"PYTHONPATH": str(copy), "FITSVC_CACHE": str(copy / "cache")}
     command = [sys.executable, "-m", *arguments]
     return subprocess.run(command, cwd=copy, env=environment, capture_output=True, text=True, check=False)
 
@@ -50,7 +50,7 @@ def test_every_name_is_another(copy: Path) -> None:
     """The copy's rulebook has each rule, need, caution and kind of the shipped one under its other name alone."""
     rulebook, names = load_rulebook(copy / "rules"), shipped()
     ids = {one.id for group in (rulebook.rules, rulebook.limits, rulebook.needs, rulebook.cautions) for one in group}
-    assert {id for id in ids if "/" not in id} == {f"our-{name}" for name in names.ids}
+    assert {id for id in ids if "/" not in id} == {renamed(name) for name in names.ids}
     assert set(rulebook.vocabulary.lists["accessory_kind"].members) == {renamed(kind) for kind in names.kinds}
 
 
