@@ -39,6 +39,9 @@ SUBJECTS: Final[Mapping[str, SubjectRow]] = {
 }
 """Every subject; of adapters a rig has a list, from the receiver outwards, of every other one at the most."""
 
+KIND: Final = "accessory.kind"
+"""The fact by whose roles an accessory is judged, planned with and sorted."""
+
 SOLD: Final[tuple[str, ...]] = get_args(SoldAs)
 """What is sold under a SKU; all of it is stored as accessories."""
 STORED: Final = tuple(name for name, row in SUBJECTS.items() if row.key)

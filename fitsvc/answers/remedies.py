@@ -28,6 +28,7 @@ from fitsvc.language.problems import Problem
 from fitsvc.language.typed import Read
 from fitsvc.language.types import NumberType, Value
 from fitsvc.rulebook.outcomes import Outcome
+from fitsvc.subjects import KIND
 
 MOST_TOLD: Final = 3
 """How many remedies of one sort are told."""
@@ -181,7 +182,7 @@ class Remedies:
             name
             for number in failing
             for name in self.missing.about(number)
-            if name.startswith(("accessory.", "ball.")) and name != "accessory.kind"
+            if name.startswith(("accessory.", "ball.")) and name != KIND
         }
         if not rests:
             return ""

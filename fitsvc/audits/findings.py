@@ -14,10 +14,11 @@ from fitsvc.audits.items import ReadReport, digests
 from fitsvc.audits.outliers import suspicious
 from fitsvc.audits.spool import ClaimFate
 from fitsvc.audits.state import AuditState, Progress
-from fitsvc.audits.tally import KIND, kind_numbers, kinds_of
+from fitsvc.audits.tally import kind_numbers, kinds_of
 from fitsvc.document import Document
 from fitsvc.files import written
 from fitsvc.rulebook.outcomes import OUTCOMES
+from fitsvc.subjects import KIND
 
 Counts = NDArray[np.int64]
 

@@ -17,10 +17,11 @@ from numpy.typing import NDArray
 
 from fitsvc.audits.missing import exact_rows
 from fitsvc.audits.spool import Spool
-from fitsvc.audits.tally import KIND, kind_numbers
+from fitsvc.audits.tally import kind_numbers
 from fitsvc.language.display import show
 from fitsvc.language.types import NumberType, Type
 from fitsvc.rulebook.vocabulary import Vocabulary
+from fitsvc.subjects import KIND
 
 _MOST: Final = 3.5
 _FEWEST: Final = 8

@@ -1,7 +1,6 @@
 """What is kept of a judged block beside its pairs: counts by rig, item, rule and open fact, and each claim's fate."""
 
 from collections.abc import Mapping, Sequence
-from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,8 +17,8 @@ from fitsvc.engine.columns.signatures import Column, value_at
 from fitsvc.facts import Case
 from fitsvc.language.types import ListType, Value
 from fitsvc.rulebook.outcomes import OUTCOMES
+from fitsvc.subjects import KIND
 
-KIND: Final = "accessory.kind"
 FAILS, UNDETERMINED = 3, 2
 Counts = NDArray[np.int64]
 

@@ -16,12 +16,12 @@ from fitsvc.language.problems import Problem, ProblemsFound, nearest
 from fitsvc.language.truth import NO, YES
 from fitsvc.language.typed import AnyTyped
 from fitsvc.language.types import ListType, Value
+from fitsvc.subjects import KIND
 
 MOST_WISHES: Final = 6
 MOST_PARTS: Final = 20
 LONGEST_NAME: Final = 200
 
-KIND: Final = "accessory.kind"
 _TOP: Final = ("rig", "wishes", "parts_at_most")
 _WISH: Final = ("name", "kind", "load", "trailer")
 

@@ -17,7 +17,8 @@ from fitsvc.engine.columns.signatures import Column, known_rows, taken, value_at
 from fitsvc.facts import Case
 from fitsvc.language.types import ListType, NumberType, Type
 from fitsvc.rulebook.rules import Rulebook
-from fitsvc.synthetic.usual import KIND, Usual, usual_of
+from fitsvc.subjects import KIND
+from fitsvc.synthetic.usual import Usual, usual_of
 
 _INCH, _POUND = 25.4, 0.45359237
 

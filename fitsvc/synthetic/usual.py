@@ -13,8 +13,8 @@ from fitsvc.rulebook.shape import Shape
 from fitsvc.rulebook.vocabulary import Vocabulary
 from fitsvc.rulebook.yaml_text import Mapping as Tree
 from fitsvc.rulebook.yaml_text import Node, Scalar, read_yaml_file
+from fitsvc.subjects import KIND
 
-KIND: Final = "accessory.kind"
 FILE: Final = "made_up/accessories.yaml"
 
 

@@ -28,6 +28,7 @@ from fitsvc.service.counter.links import ONE_EACH, PLACES, Fields, cell, link, w
 from fitsvc.service.counter.rendering import assets, fields_of, not_there, page, shown_units
 from fitsvc.service.counter.seeing import see
 from fitsvc.service.problems import problem
+from fitsvc.subjects import KIND
 
 _TYPES: Final = {"css": "text/css", "js": "text/javascript", "svg": "image/svg+xml"}
 _TITLES: Final[Mapping[str, str]] = {
@@ -179,7 +180,7 @@ def _selected(request: AnyRequest, document: Json, rig: Json, filters: Mapping[s
 
 def _kinds(request: AnyRequest) -> list[tuple[str, str]]:
     kind = service_of(request).answerer.rulebook.vocabulary
-    words = kind.words.get(kind.facts["accessory.kind"].kind, {}) if "accessory.kind" in kind.facts else {}
+    words = kind.words.get(kind.facts[KIND].kind, {}) if KIND in kind.facts else {}
     return sorted(words.items(), key=lambda one: one[1])
 
 
