@@ -4,18 +4,23 @@ import http.client
 import json
 import re
 import socket
+import ssl
 import subprocess
 import sys
 from pathlib import Path
+from typing import Final
 
 from waiting import LONGEST, until
 
 from fitsvc.service.examples import QUESTION
 
 BODY = json.dumps(QUESTION).encode()
+NO_TLS: Final = ssl.SSLContext(ssl.PROTOCOL_TLS_CLIENT)
+"""For requests over plain HTTP: to read the system's certificates takes ten times as long as to ask."""
 _PROGRAM = """
 import sys
 from pathlib import Path
+from typing import Final
 from fitsvc.service.serving import serve
 serve(sys.argv[1], int(sys.argv[2]), sys.argv[3], audits=Path(sys.argv[4]))
 """

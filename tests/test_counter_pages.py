@@ -28,6 +28,7 @@ from counter_browser import (
 )
 from playwright.sync_api import Browser, Page, Response
 from pypdf import PdfReader
+from served import NO_TLS
 from waiting import LONGEST
 
 MOST_BYTES: Final = 150_000
@@ -63,7 +64,7 @@ class Links(HTMLParser):
 
 def get(counter: Counter, path: str) -> httpx.Response:
     """Ask for a page without a browser."""
-    return httpx.get(counter.url + path, follow_redirects=True, timeout=LONGEST)
+    return httpx.get(counter.url + path, follow_redirects=True, timeout=LONGEST, verify=NO_TLS)
 
 
 @pytest.fixture(scope="module")
@@ -175,5 +176,7 @@ def test_strange_names_are_shown_as_they_are(page: Page) -> None:
 def test_nothing_is_changed_from_a_page(counter: Counter, method: str, path: str) -> None:
     """The pages take GET only, so that no other site's form can change anything."""
     origin = {"Origin": "https://elsewhere.example", "Sec-Fetch-Site": "cross-site"}
-    reply = httpx.request(method, counter.url + path, headers=origin, data={"vehicle": "x"}, timeout=LONGEST)
+    reply = httpx.request(
+        method, counter.url + path, headers=origin, data={"vehicle": "x"}, timeout=LONGEST, verify=NO_TLS
+    )
     assert reply.status_code == 405

@@ -308,6 +308,7 @@ def test_pages_are_right_while_a_thousand_items_a_second_change(
     with hurrying(stocked, LASTING, changed, begin) as ended, ThreadPoolExecutor(2) as pool:
         for reader in [pool.submit(read, number, ended) for number in range(2)]:
             readings += reader.result()
+    index.settle()
     assert sum(changed[:-1]) == int(LASTING * A_SECOND)
     told = told_by_sku(stocked)
     assert len({page.revision for pages in readings for page in pages}) > 1
@@ -338,6 +339,7 @@ def test_what_a_thread_takes_in_is_told_soon_and_never_goes_back(
             return seen[-1] == told
 
         until(caught_up, "what has changed to be told")
+    index.settle()
     assert seen == sorted(seen)
 
 
@@ -359,3 +361,4 @@ def test_a_store_that_is_gone_is_told_once_what_is_held_is_old(
     monkeypatch.setattr(selection_index, "steady", fail)
     with pytest.raises(Busy):
         until(lambda: not index.held(), "the error")
+    index.settle()

@@ -13,7 +13,7 @@ import httpx
 import pytest
 from audit_world import audit, files
 from demo_world import answerer
-from served import Served, ask
+from served import NO_TLS, Served, ask
 from waiting import LONGEST, until
 
 from fitsvc.audits.rigs import read_rigs
@@ -35,7 +35,7 @@ class Caller:
         """Ask for something of audits."""
         headers = self.key | given.pop("headers", {})
         url = f"http://127.0.0.1:{self.port}/v1/audits{path}"
-        return httpx.request(method, url, headers=headers, timeout=LONGEST, **given)
+        return httpx.request(method, url, headers=headers, timeout=LONGEST, verify=NO_TLS, **given)
 
     def prepare(self, name: str) -> None:
         """Make an audit, and send its files."""

@@ -1,6 +1,7 @@
 """The schemas made from the vocabulary: they take what the readers take, and refuse what is no figure at all."""
 
 import re
+from functools import cache
 from typing import Any
 
 import pytest
@@ -70,12 +71,18 @@ def test_feet_and_inches_fit_the_pattern_of_a_length(feet: int, inches: int, for
     assert re.search(quantity_pattern("length"), text)
 
 
+@cache
+def texts_of(pattern: str) -> st.SearchStrategy[str]:
+    """Give texts that a pattern takes."""
+    return st.from_regex(pattern, alphabet=st.characters(max_codepoint=0x2FFF))
+
+
 @kinds
 @tries(300)
 @given(data=st.data())
 def test_what_fits_a_pattern_is_a_figure_or_nearly(kind: str, data: st.DataObject) -> None:
     """A text of the pattern is refused only for a fraction beside its whole number that makes one or more."""
-    text = data.draw(st.from_regex(quantity_pattern(kind), alphabet=st.characters(max_codepoint=0x2FFF)))
+    text = data.draw(texts_of(quantity_pattern(kind)))
     if len(text) <= 64 and not reads(text, kind):
         with pytest.raises(QuantityError, match=r"fraction of one or more|too large"):
             parse_quantity(text, DIMENSIONS[kind])

@@ -96,6 +96,11 @@ class SelectionIndex:
             Thread(target=self._see_aside, name="selection-index", daemon=True).start()
         return self._held
 
+    def settle(self) -> None:
+        """Wait until no thread is at the store for what has changed, so that it may be closed."""
+        with self._looking:
+            pass
+
     def _see_aside(self) -> None:
         try:
             with self._lock:

@@ -49,8 +49,9 @@ class Selections:
             Thread(target=self._open, name="selections", daemon=True).start()
 
     def stop(self) -> None:
-        """Try no more to open it."""
+        """Try no more to open it, and leave the store alone."""
         self._ended.set()
+        self.index.settle()
 
     def _open(self) -> None:
         """Open the index, and judge once, which makes ready all that the first caller would wait for."""
