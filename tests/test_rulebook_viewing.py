@@ -8,7 +8,9 @@ from drawn_rigs import case_of, random_facts
 from judging import answerer
 
 from fitsvc.answers.answering import Answerer
+from fitsvc.drawing.measures import Measures
 from fitsvc.drawing.side_view import side_view
+from fitsvc.drawing.staging import scene_of
 from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.paths import data_dir
 from fitsvc.rulebook.loader import load_rulebook
@@ -95,3 +97,16 @@ def test_what_a_rulebook_has_nothing_for_is_left_out(tmp_path: Path, word: str) 
         less, full = side_view(wording, case), side_view(answerer().wording, case)
         assert less.svg.count("data-length=") <= full.svg.count("data-length=")
         assert less.svg.count("data-box=") <= full.svg.count("data-box=")
+
+
+def test_dimensions_are_told_in_the_vocabularys_words() -> None:
+    """Each dimension's label is a fact's or derived value's own, never the drawing's word for it."""
+    wording, book = answerer().wording, answerer().rulebook
+    known = {one.label for one in book.vocabulary.facts.values()} | {one.label for one in book.derived.values()}
+    known |= {one.label for one in book.opening.values()} | {"height of the ball platform"}
+    for seed in range(8):
+        scene = scene_of(Measures(wording, case_of(*random_facts(seed)), "us"))
+        labels = [one.label for one in scene.heights] + [one.label for one in scene.lengths]
+        labels += [one.label for one in scene.angles]
+        assert {label.removesuffix(", above the ground") for label in labels} <= known
+        assert labels

@@ -15,10 +15,14 @@ from fitsvc.language.truth import NO, YES
 from fitsvc.language.typed import AnyTyped, Read
 from fitsvc.language.types import ListType, Mask, NumberType, Value
 from fitsvc.rulebook.rules import Taken
+from fitsvc.rulebook.viewing import WANTED
 
 
 class Measures:
-    """The values of the drawing's words in one case. Lengths are in mm, angles in degrees, each as bounds."""
+    """The values of the drawing's words in one case. Lengths are in mm, angles in degrees, each as bounds.
+
+    A word that is none of the drawing's raises KeyError; one that the rulebook has nothing for is not known.
+    """
 
     def __init__(self, wording: Wording, case: Case, system: System) -> None:
         self.wording, self.system = wording, system
@@ -26,12 +30,12 @@ class Measures:
         self._taken = wording.rulebook.side_view
         nodes = {word: _computed(wording, taken) for word, taken in self._taken.items()}
         found = wording.engine.values(("drawing",), lambda: list(nodes.values())).of(self.case)
-        self._nodes = nodes
-        self._values: dict[str, Value] = dict(zip(nodes, found, strict=True))
+        self._nodes: dict[str, AnyTyped | None] = dict.fromkeys(WANTED) | nodes
+        self._values: dict[str, Value | None] = dict.fromkeys(WANTED) | dict(zip(nodes, found, strict=True))
 
     def of(self, name: str) -> Bounds:
         """The bounds of a number; without end where nothing is known."""
-        value = self._values.get(name)
+        value = self._values[name]
         return value if isinstance(value, tuple) else (-inf, inf)
 
     def known(self, name: str) -> Bounds | None:
@@ -41,7 +45,7 @@ class Measures:
 
     def choice(self, name: str) -> str:
         """The one member that a list value is known to be; empty where several are possible."""
-        node, value = self._nodes.get(name), self._values.get(name)
+        node, value = self._nodes[name], self._values[name]
         if node is None or not isinstance(node.type, ListType) or not isinstance(value, int):
             return ""
         names = node.type.names(Mask(value))
@@ -49,18 +53,18 @@ class Measures:
 
     def size(self, name: str) -> float | None:
         """The length of the one member that a size is known to be."""
-        node, member = self._nodes.get(name), self.choice(name)
+        node, member = self._nodes[name], self.choice(name)
         if node is None or not isinstance(node.type, ListType) or not member or not node.type.sizes:
             return None
         return node.type.sizes[node.type.members.index(member)]
 
     def sure(self, name: str) -> bool:
         """Whether a yes/no is surely yes."""
-        return self._values.get(name) == YES
+        return self._values[name] == YES
 
     def is_no(self, name: str) -> bool:
         """Whether a yes/no is surely no."""
-        return self._values.get(name) == NO
+        return self._values[name] == NO
 
     def present(self, subject: str) -> bool:
         """Whether the question is about a subject."""
@@ -68,21 +72,21 @@ class Measures:
 
     def name(self, word: str) -> str:
         """The name of the fact or derived value that a word is drawn by."""
-        return self._taken[word].name if word in self._taken else ""
+        return "" if self._nodes[word] is None else self._taken[word].name
 
     def label(self, word: str) -> str:
         """Its wording; of what the rulebook has nothing for, the drawing's own."""
-        return self.wording.label(self.name(word)) if word in self._taken else word.replace("_", " ")
+        return word.replace("_", " ") if self._nodes[word] is None else self.wording.label(self.name(word))
 
     def word(self, name: str) -> str:
         """The wording of the one member that a list value is known to be."""
         node, member = self._nodes[name], self.choice(name)
-        assert isinstance(node.type, ListType)
+        assert node is not None and isinstance(node.type, ListType)
         return self.wording.rulebook.vocabulary.words.get(node.type.name, {}).get(member, member)
 
     def text(self, name: str) -> str:
         """What is known of a number, in the user's units."""
-        node = self._nodes.get(name)
+        node = self._nodes[name]
         if node is None or not isinstance(node.type, NumberType):
             return UNKNOWN
         shown = self.wording.shown(Read(node.type, self.name(name)))

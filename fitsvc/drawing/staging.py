@@ -98,7 +98,7 @@ def _accessory(scene: Scene) -> None:
     scene.along("rear_extent", scene.seat)
     box = scene.boxes.get("in use")
     if box and top:
-        scene.above("top_height", box.right, top, f"{m.label('accessory.top_height')}, above the ground")
+        scene.above("top_height", box.right, top, f"{m.label('top_height')}, above the ground")
     front = m.known("front_height")
     if box and front and scene.opening:
         height = plus(scene.opening, front)
@@ -129,7 +129,7 @@ def _accessory(scene: Scene) -> None:
         if x and high:
             scene.boxes["load"] = Box(name="load", label="load", left=x, right=x, bottom=scene.opening, top=high)
             scene.along("load_setback", scene.seat)
-            scene.above("load_height", x, high, f"{m.label('load.top_height')}, above the ground")
+            scene.above("load_height", x, high, f"{m.label('load_height')}, above the ground")
 
 
 def _folded(scene: Scene) -> None:
@@ -139,7 +139,7 @@ def _folded(scene: Scene) -> None:
     scene.along("folded_setback", scene.seat)
     scene.along("folded_extent", scene.seat)
     if "folded" in scene.boxes and top:
-        label = f"{m.label('accessory.stow_height')}, above the ground"
+        label = f"{m.label('folded_height')}, above the ground"
         scene.above("folded_height", scene.boxes["folded"].right, top, label)
 
 
