@@ -35,7 +35,7 @@ def copy(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def run(copy: Path, *arguments: str) -> "subprocess.CompletedProcess[str]":
     """Run Python in a copy, on the copy's own source."""
     environment = {name: value for name, value in os.environ.items() if not name.startswith("PYTEST_")}
-    environment |= {"PYTHONPATH": str(copy), "FITSVC_CACHE": str(copy / "cache")}
+    environment |= {"PYTHONPATH": str(copy), "FITSVC_CACHE": str(copy / "cache"), "FITSVC_PROFILE": "day"}
     command = [sys.executable, "-m", *arguments]
     return subprocess.run(command, cwd=copy, env=environment, capture_output=True, text=True, check=False)
 
@@ -61,6 +61,7 @@ def test_a_renamed_rulebook_is_checked_and_keeps_its_examples(copy: Path) -> Non
         assert done.returncode == 0, done.stdout
 
 
+@pytest.mark.timeout(3_600)  # at night it is most of the suite in one process
 def test_answers_plans_drawings_and_pages_go_by_no_name(copy: Path) -> None:
     """The tests of what the rulebook does for people pass on the renamed rulebook."""
     done = tried(copy, *(AT_NIGHT if NIGHTLY else BY_DAY))

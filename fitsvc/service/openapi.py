@@ -152,8 +152,8 @@ def _upload(sent: str | None, shown: bool) -> Document:
     """Return how a file is sent; one that is text has an example, shown where the rulebook can read it."""
     if sent is None:
         return {"schema": text(minLength=1, format="binary")}
-    example: Document = {"examples": {"example": {"value": sent}}} if shown else {}
-    return {"schema": text(minLength=1)} | example
+    examples: Document = {"examples": {"example": {"value": sent}}} if shown else {}
+    return {"schema": text(minLength=1)} | examples
 
 
 def _linked(name: str, value: str, words: Mapping[str, str]) -> Document:
