@@ -54,7 +54,7 @@ def joined(rig: Case, item: Item) -> Case:
 def told(made: Made, case: Case) -> tuple[object, ...]:
     """What point says of a case: outcome, results, open needs and limits."""
     verdict = made.engine.evaluate(case)
-    results = verdict.results(len(made.rulebook.rules))
+    results, lows = verdict.results(len(made.rulebook.rules)), limits_of(made.engine, case)
     limits = {
         limit.id: (
             inf if low.at_most is None else low.at_most,
@@ -62,7 +62,7 @@ def told(made: Made, case: Case) -> tuple[object, ...]:
             tuple(low.unknown),
         )
         for limit in made.rulebook.limits
-        if (low := limits_of(made.engine, case).get(limit.id)) is not None
+        if (low := lows.get(limit.id)) is not None
     }
     return verdict.outcome, results, sorted(verdict.open_needs), limits
 
