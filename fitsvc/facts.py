@@ -211,7 +211,7 @@ def _amount(fact: Fact, wire: Json, pointer: str = "") -> float:
     else:
         raise _refuse(f"{_shown(wire)} has no unit", _figure(fact), pointer)
     if fact.kind == "count" and not amount.is_integer():
-        raise _refuse(f"{_shown(wire)} is not a whole number", _figure(fact), pointer)
+        raise _refuse(f"{_shown(wire)} is not a whole number", _figure(fact), pointer, isinstance(wire, str))
     return amount
 
 

@@ -49,7 +49,7 @@ def test_effects_are_what_each_accessory_tells(stocked: Stocked, loose: int) -> 
             counts = tuple(dict(Counter(outcomes)) for outcomes in list(zip(*told, strict=True))[1:])
             wanted[was.key] = (*counts, len(differ), tuple(differ[:MOST_TOLD]))
     assert {one.rig: (one.before, one.after, one.count, one.changed) for one in found.changed} == wanted
-    assert len(wanted) > 5
+    assert len(wanted) > 3
     assert (found.rigs, found.accessories_left_off) == (len(before), 2)
 
 
