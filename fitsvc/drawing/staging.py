@@ -99,28 +99,21 @@ def _accessory(scene: Scene) -> None:
     box = scene.boxes.get("in use")
     if box and top:
         scene.above("top_height", box.right, top, f"{m.label('top_height')}, above the ground")
-    front = m.known("front_height")
-    if box and front and scene.opening:
-        height = plus(scene.opening, front)
-        assert height is not None
-        capped = (min(height[0], box.top[0]), min(height[1], box.top[1])) if top else height
+    if box:
+        front, top_of_front = m.known("front_height"), box.top
+        known = bool(front and scene.opening)
+        if known:
+            height = plus(scene.opening, front)
+            assert height is not None
+            top_of_front = (min(height[0], box.top[0]), min(height[1], box.top[1])) if top else height
         scene.boxes["front"] = Box(
             name="front",
             label="accessory's front",
             left=box.left,
             right=box.left,
             bottom=box.bottom,
-            top=capped,
-        )
-    elif box:
-        scene.boxes["front"] = Box(
-            name="front",
-            label="accessory's front",
-            left=box.left,
-            right=box.left,
-            bottom=box.bottom,
-            top=box.top,
-            partial=True,
+            top=top_of_front,
+            partial=not known,
         )
     if m.sure("folds"):
         _folded(scene)
