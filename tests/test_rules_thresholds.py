@@ -6,13 +6,14 @@ it must notice. What none can notice is listed with the reason.
 """
 
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass, fields, is_dataclass, replace
+from dataclasses import dataclass, replace
 from functools import cache
 from itertools import islice
 from typing import Any
 
 import pytest
 from demo_world import answerer
+from msgspec import structs
 
 from fitsvc.engine.examples import run_examples
 from fitsvc.engine.point import Point
@@ -88,14 +89,23 @@ def _constants(node: Any, path: _Path = ()) -> Iterator[tuple[_Path, typed.Const
     elif isinstance(node, tuple):
         for i, part in enumerate(node):
             yield from _constants(part, (*path, i))
-    elif is_dataclass(node):
-        for field in fields(node):
-            if field.name not in ("type", "function", "tops", "values"):
-                yield from _constants(getattr(node, field.name), (*path, field.name))
+    elif isinstance(node, typed.Typed):
+        for name in _below(node):
+            yield from _constants(getattr(node, name), (*path, name))
+
+
+def _below(node: typed.Typed) -> list[str]:
+    """The fields in which a node's parts stand."""
+    return [name for name in node.__struct_fields__ if name not in ("type", "function", "tops", "values")]
 
 
 def _is_zero(node: AnyTyped) -> bool:
     return isinstance(node, typed.Constant) and node.value == (0.0, 0.0)
+
+
+def _with(one: Any, changes: Mapping[str, Any]) -> Any:
+    """A node, or what else of a rulebook holds nodes, with some fields changed."""
+    return structs.replace(one, **changes) if isinstance(one, typed.Typed) else replace(one, **changes)
 
 
 def _at(node: Any, path: _Path, change: Callable[[Any], Any]) -> Any:
@@ -105,7 +115,7 @@ def _at(node: Any, path: _Path, change: Callable[[Any], Any]) -> Any:
     head, rest = path[0], path[1:]
     if isinstance(head, int):
         return (*node[:head], _at(node[head], rest, change), *node[head + 1 :])
-    return replace(node, **{head: _at(getattr(node, head), rest, change)})
+    return _with(node, {head: _at(getattr(node, head), rest, change)})
 
 
 def _by(amount: float) -> Callable[[Any], Any]:
@@ -113,7 +123,7 @@ def _by(amount: float) -> Callable[[Any], Any]:
 
     def change(what: Any) -> Any:
         if isinstance(what, typed.Constant):
-            return replace(what, value=change(what.value))
+            return structs.replace(what, value=change(what.value))
         return tuple(end + amount for end in what) if isinstance(what, tuple) else what + amount
 
     return change
@@ -123,14 +133,10 @@ def _everywhere(node: Any, change: Callable[[Any], Any]) -> Any:
     """The node with a change made wherever it applies, from below."""
     if isinstance(node, tuple):
         return tuple(_everywhere(part, change) for part in node)
-    if not is_dataclass(node) or isinstance(node, typed.Constant):
+    if not isinstance(node, typed.Typed) or isinstance(node, typed.Constant):
         return node
-    inner = {
-        field.name: _everywhere(getattr(node, field.name), change)
-        for field in fields(node)
-        if field.name not in ("type", "function", "tops", "values")
-    }
-    return change(replace(node, **inner))  # type: ignore[type-var]
+    inner = {name: _everywhere(getattr(node, name), change) for name in _below(node)}
+    return change(structs.replace(node, **inner))
 
 
 # the expressions of a rulebook

@@ -1,59 +1,55 @@
 """The checked tree: names resolved, types settled, and few kinds of node, so each evaluator is short.
 
 `>=`, `<`, `>` and `!=` are written with `LessOrEqual`, `Equal` and `Not`; a list member is a bit mask. Equal
-trees compare equal, which is how a shared part is computed once.
+trees compare equal, which is how a shared part is computed once; a node keeps its hash, since trees are looked up
+often while rules are compiled.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from functools import reduce
 from operator import or_
 from typing import Final, assert_never
+
+from msgspec import Struct
 
 from fitsvc.language.functions import Function
 from fitsvc.language.truth import YES
 from fitsvc.language.types import TRUTH, ListType, Mask, NumberType, TruthType, Type, Value
 
 
-@dataclass(frozen=True, slots=True)
-class Typed:
+class Typed(Struct, frozen=True, cache_hash=True):
     """Any checked node."""
 
     type: Type
 
 
-@dataclass(frozen=True, slots=True)
-class Constant(Typed):
+class Constant(Typed, frozen=True, cache_hash=True):
     """A value written in the rule."""
 
     value: Value
 
 
-@dataclass(frozen=True, slots=True)
-class Read(Typed):
+class Read(Typed, frozen=True, cache_hash=True):
     """A fact of the case, `subject.fact`; unknown when the case does not hold it."""
 
     name: str
 
 
-@dataclass(frozen=True, slots=True)
-class Present(Typed):
+class Present(Typed, frozen=True, cache_hash=True):
     """Whether a subject is part of the question, or a fact is given in it: always yes or no."""
 
     type: TruthType
     name: str
 
 
-@dataclass(frozen=True, slots=True)
-class Negative(Typed):
+class Negative(Typed, frozen=True, cache_hash=True):
     """Minus a number."""
 
     type: NumberType
     operand: "AnyTyped"
 
 
-@dataclass(frozen=True, slots=True)
-class Arithmetic(Typed):
+class Arithmetic(Typed, frozen=True, cache_hash=True):
     """`+`, `-`, `*` or `/`."""
 
     type: NumberType
@@ -62,8 +58,7 @@ class Arithmetic(Typed):
     right: "AnyTyped"
 
 
-@dataclass(frozen=True, slots=True)
-class LessOrEqual(Typed):
+class LessOrEqual(Typed, frozen=True, cache_hash=True):
     """left <= right."""
 
     type: TruthType
@@ -71,8 +66,7 @@ class LessOrEqual(Typed):
     right: "AnyTyped"
 
 
-@dataclass(frozen=True, slots=True)
-class Equal(Typed):
+class Equal(Typed, frozen=True, cache_hash=True):
     """left == right, of numbers."""
 
     type: TruthType
@@ -80,8 +74,7 @@ class Equal(Typed):
     right: "AnyTyped"
 
 
-@dataclass(frozen=True, slots=True)
-class SameMember(Typed):
+class SameMember(Typed, frozen=True, cache_hash=True):
     """left == right, of members of one list."""
 
     type: TruthType
@@ -89,8 +82,7 @@ class SameMember(Typed):
     right: "AnyTyped"
 
 
-@dataclass(frozen=True, slots=True)
-class Membership(Typed):
+class Membership(Typed, frozen=True, cache_hash=True):
     """Whether a list value is one of the members in a mask; `others` are all other members of the list."""
 
     type: TruthType
@@ -99,32 +91,28 @@ class Membership(Typed):
     others: Mask
 
 
-@dataclass(frozen=True, slots=True)
-class Not(Typed):
+class Not(Typed, frozen=True, cache_hash=True):
     """Negation."""
 
     type: TruthType
     operand: "AnyTyped"
 
 
-@dataclass(frozen=True, slots=True)
-class All(Typed):
+class All(Typed, frozen=True, cache_hash=True):
     """Conjunction."""
 
     type: TruthType
     operands: tuple["AnyTyped", ...]
 
 
-@dataclass(frozen=True, slots=True)
-class Some(Typed):
+class Some(Typed, frozen=True, cache_hash=True):
     """Disjunction."""
 
     type: TruthType
     operands: tuple["AnyTyped", ...]
 
 
-@dataclass(frozen=True, slots=True)
-class Conditional(Typed):
+class Conditional(Typed, frozen=True, cache_hash=True):
     """One of two values by a condition; both, joined, while the condition is unknown."""
 
     condition: "AnyTyped"
@@ -132,8 +120,7 @@ class Conditional(Typed):
     otherwise: "AnyTyped"
 
 
-@dataclass(frozen=True, slots=True)
-class Apply(Typed):
+class Apply(Typed, frozen=True, cache_hash=True):
     """A registered function of numbers."""
 
     type: NumberType
@@ -141,8 +128,7 @@ class Apply(Typed):
     arguments: tuple["AnyTyped", ...]
 
 
-@dataclass(frozen=True, slots=True)
-class LookupMember(Typed):
+class LookupMember(Typed, frozen=True, cache_hash=True):
     """A value for a list member, of a table (or of none, a size's length): one a member, joined over a mask."""
 
     key: "AnyTyped"
@@ -150,8 +136,7 @@ class LookupMember(Typed):
     table: str
 
 
-@dataclass(frozen=True, slots=True)
-class LookupBand(Typed):
+class LookupBand(Typed, frozen=True, cache_hash=True):
     """A table's value for a number: the value of the first band whose top is not below it."""
 
     key: "AnyTyped"
@@ -160,8 +145,7 @@ class LookupBand(Typed):
     table: str
 
 
-@dataclass(frozen=True, slots=True)
-class Known(Typed):
+class Known(Typed, frozen=True, cache_hash=True):
     """Yes where a value is known within bounds, else unknown; never no, so that no answer rests on ignorance."""
 
     type: TruthType

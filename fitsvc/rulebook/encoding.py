@@ -101,7 +101,7 @@ def _kinds() -> dict[type, _Kind]:
         if cls in kinds:
             continue
         hints = get_type_hints(cls)
-        names = [field.name for field in fields(cls) if (cls, field.name) != _LEFT_OUT]
+        names = [name for name in _fields(cls) if (cls, name) != _LEFT_OUT]
         forms = tuple((name, _form(hints[name], left)) for name in names)
         row = msgspec.defstruct(
             cls.__name__,
@@ -121,6 +121,16 @@ def _reading() -> tuple[dict[type, _Kind], msgspec.msgpack.Decoder[list[Any]]]:
     return kinds, msgspec.msgpack.Decoder(list[row])
 
 
+def _has_fields(hint: Any) -> bool:
+    """Whether a declared type is a class of named fields."""
+    return isinstance(hint, type) and (is_dataclass(hint) or issubclass(hint, msgspec.Struct))
+
+
+def _fields(cls: type[Any]) -> tuple[str, ...]:
+    """The names of a class's fields; the checked nodes are structs, since those keep their hash."""
+    return cls.__struct_fields__ if issubclass(cls, msgspec.Struct) else tuple(one.name for one in fields(cls))
+
+
 def _form(hint: Any, left: list[type]) -> _Form:
     """The form of a declared type; the classes it names are added to those left to look at."""
     if isinstance(hint, NewType):
@@ -130,7 +140,7 @@ def _form(hint: Any, left: list[type]) -> _Form:
         return _Form(hint)
     if hint is Function:
         return _Form(str, lambda writer, one: one.name, lambda built, name: FUNCTIONS[name])
-    if is_dataclass(hint) or origin in (Union, UnionType):
+    if _has_fields(hint) or origin in (Union, UnionType):
         return _one_of(hint, arguments or (hint,), left)
     if origin is tuple and arguments[1:] == (...,):
         return _several(_form(arguments[0], left), hint)
@@ -145,8 +155,8 @@ def _form(hint: Any, left: list[type]) -> _Form:
 
 def _one_of(hint: Any, members: tuple[Any, ...], left: list[type]) -> _Form:
     """Objects of some classes, or what else a union may hold; numbers stand for objects alone."""
-    classes: tuple[type[Any], ...] = tuple(one for one in members if isinstance(one, type) and is_dataclass(one))
-    others = [_form(one, left) for one in members if not is_dataclass(one)]
+    classes: tuple[type[Any], ...] = tuple(one for one in members if _has_fields(one))
+    others = [_form(one, left) for one in members if not _has_fields(one)]
     if not classes and all(one.pack is None for one in others):
         return _Form(hint)
     if any(one.pack or one.wire in (int, float) for one in others):
