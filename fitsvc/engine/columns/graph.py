@@ -5,8 +5,10 @@ compiler of single cases; what depends on the items alone once a catalogue; only
 """
 
 from collections.abc import Collection, Iterable, Mapping
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass
 from typing import Any, Generic, TypeVar
+
+from msgspec import structs
 
 from fitsvc.language import typed
 from fitsvc.language.typed import AnyTyped, Typed
@@ -100,9 +102,9 @@ class Graph:
 def _own(node: AnyTyped) -> tuple[Any, ...]:
     """What a node says beside its type and what is below it."""
     return tuple(
-        value.name if field.name == "function" else value
-        for field in fields(node)
-        if field.name != "type" and not _below(value := getattr(node, field.name))
+        value.name if name == "function" else value
+        for name in node.__struct_fields__
+        if name != "type" and not _below(value := getattr(node, name))
     )
 
 
@@ -113,14 +115,14 @@ def _below(value: Any) -> bool:
 def renamed(node: AnyTyped, names: Mapping[str, str], presences: Mapping[str, AnyTyped]) -> AnyTyped:
     """A copy that reads other names, and asks something else in place of some presences."""
     if isinstance(node, typed.Read):
-        return replace(node, name=names.get(node.name, node.name))
+        return structs.replace(node, name=names.get(node.name, node.name))
     if isinstance(node, typed.Present):
         return presences.get(node.name, node)
     changed: dict[str, Any] = {}
-    for field in fields(node):
-        value = getattr(node, field.name)
+    for name in node.__struct_fields__:
+        value = getattr(node, name)
         if isinstance(value, AnyTyped):
-            changed[field.name] = renamed(value, names, presences)
+            changed[name] = renamed(value, names, presences)
         elif _below(value):
-            changed[field.name] = tuple(renamed(part, names, presences) for part in value)
-    return replace(node, **changed)
+            changed[name] = tuple(renamed(part, names, presences) for part in value)
+    return structs.replace(node, **changed)
