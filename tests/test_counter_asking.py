@@ -76,6 +76,7 @@ def quarry_dray(clerk: Clerk) -> None:
     clerk.find("accessory", "marshal 2 in drop", "KND-25-D2-10")
     clerk.find("trailer", "dray", "DUN-DRAY-16")
     clerk.find("ball", "2516-E", "RBL-2516-E")
+    clerk.type("load-occupants-weight", "480 lb")
 
 
 def school_run(clerk: Clerk) -> None:

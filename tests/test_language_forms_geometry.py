@@ -198,6 +198,17 @@ def test_lift_gate_clearance_is_the_distance() -> None:
     assert left == pytest.approx(_sector(1000.0, -90.0, 90.0).distance(accessory), abs=0.01)
 
 
+def test_a_corner_at_the_reach_is_just_clear() -> None:
+    """A gate of 44 in reaches 40.99 in behind its hinge at a corner 16 in below it; there it is just clear."""
+    assert geometry.swing_reach(16.0, 44.0) == pytest.approx(40.988, abs=0.001)
+    rng = Random(10)
+    for _ in range(1000):
+        length, below = rng.uniform(600.0, 1400.0), rng.uniform(-300.0, 1600.0)
+        reach = geometry.swing_reach(below, length)
+        assert geometry.swing_clearance(reach, below, length) >= -1e-9
+        assert reach == 0.0 or geometry.swing_clearance(reach - 1.0, below, length) < 0.0
+
+
 def test_a_drop_tailgate_against_boxes() -> None:
     """Hinged below, dropped from upright to level: the box is behind its end or below its hinge, or they meet."""
     rng = Random(7)
@@ -261,7 +272,7 @@ def test_real_proportions_come_out_sanely() -> None:
 
 @pytest.mark.parametrize("name", [
     "departure_angle", "angle_of_grade", "grade_of_angle", "touching_rise", "clearance_on_grade", "swing_clearance",
-    "drop_clearance", "turning_angle",
+    "swing_reach", "drop_clearance", "turning_angle",
 ])  # fmt: skip
 def test_results_over_bounds_hold_every_point_and_are_reached(name: str) -> None:
     """Random points within random bounds give results within the result, and both its ends are reached."""

@@ -65,7 +65,7 @@ def describe(scene: Scene) -> str:
     if scene.closure:
         told.append(f"Drawn shut: the {scene.closure.label} and its sweep.")
     if scene.measures.sure("tilts_clear"):
-        told.append("The accessory tilts clear of the rear closure.")
+        told.append("The accessory tilts or swings clear of the rear closure.")
     told += _left_out(scene)
     told.append("The vehicle's outline is a sketch; only what is measured is to scale.")
     return " ".join(told)

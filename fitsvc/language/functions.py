@@ -112,6 +112,9 @@ _ROWS = (
     Function("swing_clearance", _BEHIND, LENGTH, (1, 1, -1),
              "what a closure that swings leaves free of a corner so far behind its hinge and so far below or beside "
              "it; below zero it strikes", formula=geometry.swing_clearance, may_be_negative=True, source=_SECTOR),
+    Function("swing_reach", (LENGTH, LENGTH), LENGTH, (-1, 1),
+             "how far behind its hinge a closure that swings reaches at a corner so far below or beside it",
+             formula=geometry.swing_reach, never_negative=True, source=_SECTOR),
     Function("drop_clearance", _BEHIND, LENGTH, (1, -1, -1),
              "what a tailgate that drops level leaves free of an accessory whose front is so far behind the hinge and "
              "whose top so far above it; below zero it strikes", formula=geometry.drop_clearance,

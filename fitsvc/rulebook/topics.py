@@ -12,7 +12,7 @@ from fitsvc.language.types import TRUTH, NumberType
 from fitsvc.rulebook.expressions import Expressions
 from fitsvc.rulebook.filling import read_fills
 from fitsvc.rulebook.outcomes import IF_UNKNOWN, SEVERITIES, IfUnknown
-from fitsvc.rulebook.rules import Example, Limit, Need, Rating, Reference, Rule, Shown, Template
+from fitsvc.rulebook.rules import Example, IfKnown, Limit, Need, Rating, Reference, Rule, Shown, Template
 from fitsvc.rulebook.shape import Shape
 from fitsvc.rulebook.viewing import read_draws
 from fitsvc.rulebook.yaml_text import Mapping, Node, Scalar
@@ -277,13 +277,10 @@ def _within(read: Expressions, limit: _Judged, rating: Rating, if_unknown: IfUnk
 
 
 def _default_reason(read: Expressions, judged: AnyTyped, label: str, values: dict[str, Shown]) -> Template:
+    """What is told of a limit without words of its own; one figure may be open where the other settles it."""
     name = read.label(judged.name) if isinstance(judged, typed.Read) else "weight"
     return (
-        f"The {name} is ",
-        values["judged"],
-        f"; the {label} is ",
-        values["rating"],
-        ": ",
-        values["margin"],
-        " too much.",
+        IfKnown((f"The {name} is ", values["judged"], f"; the {label}"), (f"The {label}",)),
+        IfKnown((" is ", values["rating"]), (" is less",)),
+        IfKnown((": ", values["margin"], " too much."), (f", which is less than any {name}.",)),
     )

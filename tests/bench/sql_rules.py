@@ -152,6 +152,15 @@ def _swing(behind: str, beside: str, length: str) -> str:
     return _less(f"({_hypot(f'greatest({behind}, 0.0)', f'greatest({beside}, 0.0)')})", length)
 
 
+def _swing_reach(beside: str, length: str) -> str:
+    y, free = f"greatest({beside}, 0.0)", f"greatest({length}, 0.0)"
+    corner = f"least({y}, {free})"
+    return (
+        f"CASE WHEN {free} = 'inf'::DOUBLE AND {y} < 'inf'::DOUBLE THEN {free} "
+        f"WHEN {free} = 'inf'::DOUBLE THEN 0.0 ELSE sqrt(({free} - {corner}) * ({free} + {corner})) END"
+    )
+
+
 def _drop(behind: str, over_hinge: str, length: str) -> str:
     return f"greatest({_less(f'greatest({behind}, 0.0)', length)}, -({over_hinge}))"
 
@@ -190,7 +199,8 @@ def _scaled(reading: Ends, from_support: Ends, to_scale: Ends) -> Ends:
 
 _FORMULAS: dict[str, Callable[..., str]] = {
     "departure_angle": _angle, "touching_rise": _rise, "swing_clearance": _swing, "drop_clearance": _drop,
-    "turning_angle": _turn, "d_value": _pull, "angle_of_grade": lambda g: f"degrees(atan({g}))",
+    "swing_reach": _swing_reach, "turning_angle": _turn, "d_value": _pull,
+    "angle_of_grade": lambda g: f"degrees(atan({g}))",
     "grade_of_angle": lambda a: f"tan(radians(least(greatest({a}, -90.0), 90.0)))",
     "min": lambda *each: f"least({', '.join(each)})", "max": lambda *each: f"greatest({', '.join(each)})",
 }  # fmt: skip

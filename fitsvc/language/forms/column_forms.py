@@ -25,6 +25,7 @@ COLUMN_FORMS: Final[Mapping[str, Callable[..., Ends]]] = {
     "touching_rise": geometry.touching_rise,
     "clearance_on_grade": geometry.clearance_on_grade,
     "swing_clearance": geometry.swing_clearance,
+    "swing_reach": geometry.swing_reach,
     "drop_clearance": geometry.drop_clearance,
     "turning_angle": geometry.turning_angle,
 }

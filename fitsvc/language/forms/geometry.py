@@ -95,6 +95,14 @@ def swing_clearance(behind: float, beside: float, length: float) -> float:
     return _less(sqrt(x * x + y * y), length)
 
 
+def swing_reach(beside: float, length: float) -> float:
+    """How far behind its hinge a closure that swings reaches at a corner so far below or beside it, √(l² - y²)."""
+    y, free = max(beside, 0.0), max(length, 0.0)
+    if y >= free:
+        return 0.0
+    return free if free == inf else sqrt((free - y) * (free + y))
+
+
 def drop_clearance(behind: float, above: float, length: float) -> float:
     """What a tailgate leaves free that drops from upright to level: the accessory is behind its end, or below it.
 

@@ -43,6 +43,13 @@ def _swing(behind: Floats, beside: Floats, length: Floats) -> Any:
     return _less(np.sqrt(x * x + y * y), length)
 
 
+def _swing_reach(beside: Floats, length: Floats) -> Any:
+    y, free = np.maximum(beside, 0.0), np.maximum(length, 0.0)
+    within = np.minimum(free, _FARTHEST)
+    corner = np.minimum(y, within)
+    return np.where(np.equal(free, np.inf) & (y < np.inf), np.inf, np.sqrt((within - corner) * (within + corner)))
+
+
 def _drop(behind: Floats, above: Floats, length: Floats) -> Any:
     return np.maximum(_less(np.maximum(behind, 0.0), length), np.negative(above))
 
@@ -99,6 +106,7 @@ def scaled_tongue_weight(reading: Ends, from_support: Ends, to_scale: Ends) -> E
 departure_angle = monotone(_tangent_angle, -1, 1, 1)
 touching_rise = monotone(_rise, -1, 1, 1, 1)
 swing_clearance = monotone(_swing, 1, 1, -1)
+swing_reach = monotone(_swing_reach, -1, 1)
 drop_clearance = monotone(_drop, 1, -1, -1)
 turning_angle = monotone(_turn, 1, 1, -1)
 d_value = monotone(_pull, 1, 1)
