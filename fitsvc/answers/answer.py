@@ -39,6 +39,25 @@ class LimitShown(msgspec.Struct, omit_defaults=True):
     governed_by: str = ""
 
 
+class AllowanceShown(msgspec.Struct, omit_defaults=True, kw_only=True):
+    """What an accessory may carry here where no load is named; `told` says it within a sentence.
+
+    `at_most` is all of it together: at most `count` of at most `each`, where it is counted. `by_label` is what its own
+    label allows, and `whole` says that it is all of that; else the rules `against` refuse more. It may be less by the
+    facts that are `unknown`; without `at_most` nothing is surely allowed until they are known.
+    """
+
+    allowance: str
+    told: str
+    unknown: list[str]
+    at_most: str = ""
+    count: int | None = None
+    each: str = ""
+    by_label: str = ""
+    whole: bool = False
+    against: list[str] = []
+
+
 class Next(msgspec.Struct, omit_defaults=True):
     """A fact to learn, how, and the readings that decide."""
 
@@ -92,6 +111,7 @@ class Answer(msgspec.Struct, omit_defaults=True, kw_only=True):
     assumed: list[str]
     rulebook: RulebookName
     candidates: list[Candidate] = []
+    allowance: AllowanceShown | None = None
 
 
 _encode: Final = msgspec.json.Encoder().encode

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Final
 
 import msgspec
 
+from fitsvc.answers.allowances import AllowanceWords
 from fitsvc.answers.answer import Answer, Finding, LimitShown, Remedy, RulebookName
 from fitsvc.answers.candidates import (
     MOST,
@@ -61,6 +62,7 @@ class Answerer:
         self.reader = FactReader(rulebook)
         self.wording = Wording(self.engine)
         self.missing = Missing(self.engine, self.wording)
+        self.allowances = AllowanceWords(self.wording)
         self.cautions = Cautions(self.engine)
         self._name = RulebookName(rulebook.digest, rulebook.name)
         self._limits_by_id = {limit.id: limit for limit in rulebook.limits}
@@ -120,7 +122,9 @@ class Answerer:
             key=lambda need: tuple(need.items()),
         )
         steps = [] if outcome == "fails" else steps_over(self.missing, judged, system)
-        summary = summarise(self.wording, one.question, one.verdict._replace(outcome=outcome), findings, needs, steps)
+        allowance = self.allowances.least((each.case for each in judged), system) if outcome != "fails" else None
+        verdict = one.verdict._replace(outcome=outcome)
+        summary = summarise(self.wording, one.question, verdict, findings, needs, steps, allowance)
         return Answer(
             outcome=outcome,
             summary=f"{summary} {over(judged)}",
@@ -133,6 +137,7 @@ class Answerer:
             assumed=union(self._assumed_of(each.question, each.findings, each.case, system) for each in judged),
             rulebook=self._name,
             candidates=shown(judged),
+            allowance=allowance,
         )
 
     def _narrowed(self, answer: Answer, question: Question) -> Answer:
@@ -177,7 +182,8 @@ class Answerer:
         needs = [self.need(number, case, system) for number in sorted(verdict.open_needs)]
         steps = next_steps(self.missing, question.case, verdict, system)
         assumed = self._assumed_of(question, findings, case, system)
-        summary = summarise(self.wording, question, verdict, findings, needs, steps)
+        allowance = self.allowances.told(case, system) if verdict.outcome != "fails" else None
+        summary = summarise(self.wording, question, verdict, findings, needs, steps, allowance)
         cautions = self.cautions.told(case, system)
         return Answer(
             outcome=verdict.outcome,
@@ -190,6 +196,7 @@ class Answerer:
             cautions=cautions,
             assumed=assumed,
             rulebook=self._name,
+            allowance=allowance,
         )
 
     def _findings(self, question: Question, verdict: Verdict, case: Case, system: System) -> list[Finding]:

@@ -11,7 +11,7 @@ from fitsvc.engine.support import Support
 from fitsvc.facts import Case
 from fitsvc.language.intervals import TOLERANCE
 from fitsvc.language.typed import Read
-from fitsvc.language.types import NumberType, Value
+from fitsvc.language.types import NumberType, Value, is_exact
 from fitsvc.rulebook.rules import Rating
 
 
@@ -31,6 +31,23 @@ def unknown_facts(engine: Point, rating: Rating, case: Case) -> list[str]:
 def unknown_in_opening(engine: Point, opening: Read, case: Case) -> list[str]:
     """The facts not known of a figure of the working opening, the receiver's own and the adapters'."""
     return _open(_in_opening(engine, opening, case))
+
+
+def open_facts(engine: Point, number: int, case: Case) -> list[str]:
+    """The facts that matter to an open rule in an opened case and are not exactly known, the adapters' own too."""
+    adapted = bool(case.adapters)
+    support = engine.support(number, adapted)
+    decided = engine.values(("decisions", number, adapted), lambda: support.decisions).of(case)
+    found: list[str] = []
+    for place in support.relevant(decided):
+        read = support.leaves[place]
+        if not is_exact(read.type, case.facts.get(read.name, read.type.unknown)):
+            found += (
+                (unknown_in_opening(engine, read, case) or [read.name])
+                if read.name in engine.rulebook.opening
+                else [read.name]
+            )
+    return found
 
 
 def _open(facts: Iterable[tuple[str, Value]]) -> list[str]:

@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 
-from fitsvc.answers.answer import Finding, Next
+from fitsvc.answers.answer import AllowanceShown, Finding, Next
 from fitsvc.answers.phrases import capped, is_yes_no, joined
 from fitsvc.answers.question import Question
 from fitsvc.answers.wording import Wording
@@ -20,8 +20,9 @@ def summarise(
     findings: Sequence[Finding],
     needs: Sequence[Mapping[str, str]],
     steps: Sequence[Next],
+    allowance: AllowanceShown | None = None,
 ) -> str:
-    """Yes, no, only if, or what to measure first."""
+    """Yes, no, only if, or what to measure first; of what is sold to be loaded never a yes without saying how far."""
     if verdict.outcome == "fails":
         return f"No. {findings[0].reason}"
     if verdict.outcome == "undetermined":
@@ -30,8 +31,9 @@ def summarise(
         return f"Not sure yet. {first}"
     what = _what(question)
     if verdict.outcome == "works":
-        return f"Yes, {what} works on this rig."
-    return _conditions(wording, verdict, findings, needs, steps)
+        but = "but " if allowance and not allowance.at_most else ""
+        return f"Yes, {what} works on this rig{f', {but}{allowance.told}' if allowance else ''}."
+    return _conditions(wording, verdict, findings, needs, steps, allowance)
 
 
 def to_ask(wording: Wording, step: Next) -> str:
@@ -72,9 +74,15 @@ def _conditions(
     findings: Sequence[Finding],
     needs: Sequence[Mapping[str, str]],
     steps: Sequence[Next],
+    allowance: AllowanceShown | None,
 ) -> str:
-    cautions = [f.reason for f in findings if f.result == "fails"]
-    count = verdict.conditions
+    limited = allowance is not None and allowance.at_most and not allowance.whole
+    told = wording.told_by(allowance.allowance) if allowance and limited else frozenset()
+    failing = [finding for finding in findings if finding.result == "fails"]
+    cautions = [finding.reason for finding in failing if finding.rule not in told]
+    count = verdict.conditions - sum(finding.rule in told for finding in failing)
+    if allowance and limited and not count:
+        return f"Only {allowance.told}."
     if cautions:
         first = cautions[0]
     elif needs:
@@ -82,4 +90,9 @@ def _conditions(
     else:
         works = "can work" if count > 1 else "works"
         first = f"{capped(_ask(wording, steps, works))}." if steps else findings[0].reason
-    return f"Only if you see to {f'{count} things, first to this' if count > 1 else 'this'}. {first}"
+    see_to = f"if you see to {f'{count} things, first to this' if count > 1 else 'this'}"
+    if allowance is None:
+        return f"Only {see_to}. {first}"
+    if limited:
+        return f"Only {allowance.told}, and {see_to}. {first}"
+    return f"Only {see_to}. {first} {capped(allowance.told) if not allowance.at_most else f'That is {allowance.told}'}."

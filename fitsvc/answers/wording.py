@@ -232,6 +232,10 @@ class Wording:
         ratings = (rating for limit in self.rulebook.limits if limit.id == rule.limit for rating in limit.ratings)
         return next((rating for rating in ratings if rule.id == f"{rule.limit}/{rating.name}"), None)
 
+    def told_by(self, allowance: str) -> frozenset[str]:
+        """The rules whose failing an allowance says already."""
+        return next(frozenset(one.told_by) for one in self.rulebook.allowances if one.name == allowance)
+
     def need(self, number: int) -> NeedWords:
         """The words of a need."""
         found = self._needs.get(number)

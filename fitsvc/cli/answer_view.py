@@ -3,13 +3,13 @@
 from collections.abc import Iterable, Mapping, Sequence
 from typing import TYPE_CHECKING, Final
 
-from fitsvc.answers.phrases import capped, joined, not_known
+from fitsvc.answers.phrases import capped, joined, not_known, uncapped
 from fitsvc.answers.summary import ANY, readings
 from fitsvc.cli.console import paragraph
 from fitsvc.rulebook.outcomes import OUTCOME_OF, Outcome
 
 if TYPE_CHECKING:
-    from fitsvc.answers.answer import Answer, Finding, LimitShown, Remedy
+    from fitsvc.answers.answer import AllowanceShown, Answer, Finding, LimitShown, Remedy
     from fitsvc.answers.answering import Answerer
     from fitsvc.cli.console import Console
 
@@ -61,6 +61,7 @@ class _View:
             self._list(_remedy(remedy) for remedy in answer.remedies)
         self._needs(answer)
         self._next(answer)
+        self._allowance(answer.allowance)
         self._limits(answer.limits)
         if answer.cautions:
             self._heading("Keep in mind")
@@ -100,6 +101,20 @@ class _View:
 
     def _brought(self, finding: "Finding") -> Outcome:
         return OUTCOME_OF[self.wording.effect(finding)]
+
+    def _allowance(self, allowance: "AllowanceShown | None") -> None:
+        """What it may carry here, which rules allow no more, and what may make it less."""
+        if allowance is None:
+            return
+        title = next(one.title for one in self.rulebook.allowances if one.name == allowance.allowance)
+        self._heading(title)
+        self._line(f"{capped(allowance.told)}.", "·")
+        rules = {rule.id: rule.title for rule in self.rulebook.rules}
+        for name in allowance.against:
+            self._line(f"No more, so that: {uncapped(rules[name])}.", style="dim", indent=4)
+        if allowance.at_most and allowance.unknown:
+            open_ = not_known([self.the(name) for name in allowance.unknown])
+            self._line(f"It may be less, as {open_}.", *_MARKS["undetermined"])
 
     def _limits(self, limits: Sequence["LimitShown"]) -> None:
         if not limits:

@@ -4,7 +4,7 @@ from typing import Literal
 
 import msgspec
 
-from fitsvc.answers.answer import RulebookName
+from fitsvc.answers.answer import AllowanceShown, RulebookName
 from fitsvc.document import Document
 from fitsvc.rulebook.outcomes import Outcome
 
@@ -22,8 +22,11 @@ class PlanPart(msgspec.Struct, omit_defaults=True, kw_only=True):
     others: list[str] = []
 
 
-class WishServed(msgspec.Struct, kw_only=True):
-    """How one wish is served: by which parts, and the question that proves it with what it was answered."""
+class WishServed(msgspec.Struct, omit_defaults=True, kw_only=True):
+    """How one wish is served: by which parts, and the question that proves it with what it was answered.
+
+    `allowance` is what a carrier may carry, of a wish that names no load.
+    """
 
     wish: int
     name: str
@@ -32,6 +35,7 @@ class WishServed(msgspec.Struct, kw_only=True):
     summary: str
     needs: list[dict[str, str]]
     question: Document
+    allowance: AllowanceShown | None = None
 
 
 class PinHeld(msgspec.Struct):

@@ -169,6 +169,7 @@ class _Telling:
             summary=answer.summary,
             needs=answer.needs,
             question=question,
+            allowance=answer.allowance,
         )
 
     def _pin(self, found: PartSet, wish: int) -> PinHeld:

@@ -13,6 +13,7 @@ from fitsvc.language.source import Source
 from fitsvc.language.truth import NO
 from fitsvc.language.typed import AnyTyped
 from fitsvc.language.types import TRUTH, Type
+from fitsvc.rulebook.allowing import read_allowances
 from fitsvc.rulebook.expressions import Expressions
 from fitsvc.rulebook.extent import circles, extents, reads_of
 from fitsvc.rulebook.filling import hold_to_one, read_asks_for, read_wishes
@@ -34,6 +35,7 @@ from fitsvc.rulebook.vocabulary import (
 )
 from fitsvc.rulebook.yaml_text import Mapping, Node, Scalar, read_yaml_bytes, read_yaml_file
 
+_TOP_KEYS: Final = ("cautions", "assumptions", "wishes", "asks_for", "allowances")
 _DERIVED_KEYS: Final = ("name", "label", "type", "is")
 _NONE: Final[Map[Path, bytes]] = {}
 
@@ -77,10 +79,11 @@ class _Loader:
             for node in self.shape.items(tree.entries.get("needs"), "`needs`"):
                 need = read_need(read, node, topic, self.taken)
                 needs += [(need, node)] if need else []
-        cautions = self._cautions(read, top)
+        cautions, assumptions = self._cautions(read, top, "a caution"), self._cautions(read, top, "an assumption")
         side_view = self._side_view(read, rules)
         hold_to_one(self.shape, needs)
         wishes, asks_for = read_wishes(read, top), read_asks_for(read, top)
+        allowances = read_allowances(read, top, rules)
         if self.shape.problems:
             raise ProblemsFound(sorted(self.shape.problems, key=lambda p: (p.file, p.line, p.column)))
         name = self.shape.text(top, "name") if top else ""
@@ -103,6 +106,8 @@ class _Loader:
             side_view=side_view,
             wishes=wishes,
             asks_for=asks_for,
+            allowances=allowances,
+            assumptions=assumptions,
         )
 
     # files
@@ -133,7 +138,7 @@ class _Loader:
             )
             return None
         tree = self._read(path)
-        return self.shape.mapping(tree, "rulebook.yaml", ["name"], ["cautions", "wishes", "asks_for"]) if tree else None
+        return self.shape.mapping(tree, "rulebook.yaml", ["name"], _TOP_KEYS) if tree else None
 
     def _side_view(self, read: Expressions, rules: list[Rule]) -> Map[str, Taken]:
         """What the side view is drawn by; a folder whose rules draw has to say it."""
@@ -300,10 +305,11 @@ class _Loader:
                 self.shape.complain(places[name], f"`{name}` {excess[name]}", "let it read fewer derived values")
         return bool(excess)
 
-    def _cautions(self, read: Expressions, top: Mapping | None) -> tuple[Caution, ...]:
-        cautions = []
-        for node in self.shape.items(top.entries.get("cautions") if top else None, "`cautions`"):
-            entry = self.shape.mapping(node, "a caution", ["id", "text", "source"], ["applies_when"])
+    def _cautions(self, read: Expressions, top: Mapping | None, what: str) -> tuple[Caution, ...]:
+        """The cautions, or the assumptions, which are written alike."""
+        cautions, key = [], f"{what.split()[1]}s"
+        for node in self.shape.items(top.entries.get(key) if top else None, f"`{key}`"):
+            entry = self.shape.mapping(node, what, ["id", "text", "source"], ["applies_when"])
             if entry:
                 guard = read.read(entry, "applies_when")
                 source = reference(self.shape, entry)

@@ -27,8 +27,9 @@ _EXPRESSIONS: Final = {
     "judged_when",
     "when",
     "served_by",
+    "by_label",
 }
-_EXPRESSION_MAPS: Final = {"bare", "each", "values", "side_view", "asks_for"}
+_EXPRESSION_MAPS: Final = {"bare", "each", "values", "side_view", "asks_for", "assuming"}
 _NAMES: Final = ("id", "name")
 _NONE: Final[Mapping[Path, Node]] = {}
 

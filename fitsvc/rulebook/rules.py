@@ -246,6 +246,37 @@ class Caution:
     source: Reference
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Loading:
+    """One way to load an accessory: `fact` is what it weighs, of one of `times` where that names a count.
+
+    `called` is what one of them is called, and several.
+    """
+
+    fact: str
+    times: str
+    called: tuple[str, ...]
+    guard: AnyTyped | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Allowance:
+    """What an accessory may be loaded with where the question names no load, by every rule that reads the load.
+
+    The first of `loadings` that surely applies is tried, up to what its own label allows (`by_label`), with the facts
+    of `assuming` at these values. `told_by` are the rules that hold the whole label's load against the rig: what they
+    find fault with, the allowance says already.
+    """
+
+    name: str
+    title: str
+    guard: AnyTyped | None
+    loadings: tuple[Loading, ...]
+    by_label: AnyTyped
+    assuming: Mapping[str, AnyTyped]
+    told_by: tuple[str, ...]
+
+
 Seen = Literal["text", "agency", "secondary", "memory"]
 SEEN: tuple[Seen, ...] = ("text", "agency", "secondary", "memory")
 """How the words behind a row were seen: the text itself, an agency's own page, a quotation elsewhere, or not at all."""
@@ -290,7 +321,8 @@ class Rulebook:
     working opening's facts as the bare receiver has them. `named` are the facts that a question is about when it
     names them: those that open a topic, and those that some expression asks the presence of. `side_view` has what
     each of the side view's words is drawn by, where the rulebook says; `wishes` the kinds that serve a wish of a plan;
-    `asks_for` the subjects that the counter asks for beside an accessory, each with its condition.
+    `asks_for` the subjects that the counter asks for beside an accessory, each with its condition; `assumptions` what
+    is taken for granted where the question does not say.
     """
 
     name: str
@@ -309,6 +341,8 @@ class Rulebook:
     side_view: Mapping[str, Taken] = field(default_factory=dict)
     wishes: tuple[WishKinds, ...] = ()
     asks_for: Mapping[str, AnyTyped] = field(default_factory=dict)
+    allowances: tuple[Allowance, ...] = ()
+    assumptions: tuple[Caution, ...] = ()
 
     def shown(self, node: AnyTyped, unit: str) -> Shown:
         """How a value is shown to people."""

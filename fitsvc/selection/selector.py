@@ -10,8 +10,9 @@ import msgspec
 import numpy as np
 from numpy.typing import NDArray
 
-from fitsvc.answers.answer import RulebookName
+from fitsvc.answers.answer import AllowanceShown, RulebookName
 from fitsvc.answers.answering import Answerer
+from fitsvc.answers.phrases import capped
 from fitsvc.answers.question import Records, read_question
 from fitsvc.answers.shelf import Item
 from fitsvc.document import Json
@@ -42,8 +43,9 @@ _MOST_NAMED: Final = 5
 class Selected(msgspec.Struct, omit_defaults=True, kw_only=True):
     """One accessory and what the rig comes to with it; `codes` are the rules and needs behind that, the first first.
 
-    `reason` is the first of them in words; it and `label` and `kind` are left out where there is none, and of a
-    compact page.
+    `reason` is the first of them in words, and `allowance` what the item may carry on this rig where the question
+    names no load: then that is the reason where there is no other. They and `label` and `kind` are left out where there
+    is none, and of a compact page.
     """
 
     sku: str
@@ -52,6 +54,7 @@ class Selected(msgspec.Struct, omit_defaults=True, kw_only=True):
     label: str = ""
     kind: str = ""
     reason: str = ""
+    allowance: AllowanceShown | None = None
 
 
 class ByOutcome(msgspec.Struct):
@@ -283,6 +286,8 @@ class Selector:
         shown = Selected(sku=item.sku, outcome=verdict.outcome, codes=[self._codes[number][0] for number in numbers])
         if wanted.compact:
             return shown
+        if verdict.outcome != "fails":
+            shown.allowance = self.answerer.allowances.told(case, wanted.system)
         shown.label, shown.kind = item.label, self._kind(item.kind)
         if numbers and numbers[0] < rules:
             words = self.answerer.wording.rules(bool(case.adapters))[numbers[0]]
@@ -290,6 +295,8 @@ class Selector:
             shown.reason = words.finding("fails" if failed else "undetermined", case, wanted.system).reason
         elif numbers:
             shown.reason = self.answerer.need(numbers[0] - rules, case, wanted.system)["because"]
+        elif shown.allowance is not None:
+            shown.reason = f"{capped(shown.allowance.told)}."
         return shown
 
     def _counts(self, held: Snapshot, rig: Case, key: Hashable) -> Counts:

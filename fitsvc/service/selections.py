@@ -121,7 +121,7 @@ def _parameters(kinds: Sequence[str]) -> tuple[Parameter, ...]:
         ),
         Parameter(
             "detail",
-            "`compact` leaves out labels, kinds and reasons.",
+            "`compact` leaves out labels, kinds, reasons and allowances.",
             {"type": "string", "enum": ["full", "compact"], "default": "full"},
         ),
         Parameter(

@@ -4,7 +4,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from fitsvc.answers.answer import Answer, Finding, LimitShown, Next, Remedy
+from fitsvc.answers.answer import AllowanceShown, Answer, Finding, LimitShown, Next, Remedy
 from fitsvc.answers.answering import Answerer
 from fitsvc.answers.candidates import CONFIGURATION
 from fitsvc.answers.phrases import capped, not_known
@@ -51,6 +51,16 @@ class LimitTold:
     unknown: str
 
 
+@dataclass(frozen=True, slots=True)
+class AllowanceTold:
+    """What it may carry, the rules that allow no more by their ids and titles, and what may make it less."""
+
+    title: str
+    told: str
+    against: Sequence[tuple[str, str]]
+    unknown: str
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class StepView:
     """What to find out: how, which reading decides, and the field to type it into where there is one."""
@@ -87,6 +97,7 @@ class AnswerView:
     steps: Sequence[StepView]
     remedies: Sequence[RemedyTold]
     candidates: Sequence[tuple[str, str, str]]
+    allowance: AllowanceTold | None
 
     @property
     def stepped(self) -> set[str]:
@@ -120,6 +131,7 @@ def see(answerer: Answerer, answer: Answer, fields: Fields, system: System) -> A
         steps=[_step(one, answerer, maker, fields) for one in answer.next],
         remedies=[_remedy(one, shown) for one in answer.remedies],
         candidates=candidates,
+        allowance=_allowance(answer.allowance, answerer),
     )
 
 
@@ -139,6 +151,16 @@ def _limit(one: LimitShown, titles: Mapping[str, str], the: Callable[[str], str]
     by = the(one.governed_by) if one.governed_by else ""
     unknown = not_known([the(name) for name in one.unknown]) if one.unknown else ""
     return LimitTold(titles.get(one.limit, one.limit), one.at_most, by, unknown)
+
+
+def _allowance(one: AllowanceShown | None, answerer: Answerer) -> AllowanceTold | None:
+    if one is None:
+        return None
+    book, the = answerer.rulebook, answerer.wording.the
+    title = next(allowance.title for allowance in book.allowances if allowance.name == one.allowance)
+    against = [(rule.id, rule.title) for rule in book.rules if rule.id in one.against]
+    unknown = not_known([the(name) for name in one.unknown]) if one.at_most and one.unknown else ""
+    return AllowanceTold(title, capped(one.told), against, unknown)
 
 
 def _step(step: Next, answerer: Answerer, maker: FieldMaker, fields: Fields) -> StepView:

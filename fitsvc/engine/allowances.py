@@ -1,0 +1,194 @@
+"""What an accessory may be loaded with where the question names no load.
+
+The rules that read the load are judged as if the question had named it, with ever other loads, and the largest with
+which none of them refuses is the allowance. No list of ratings is kept here: a rule that reads the load counts by
+that alone. A heavier load passes no rule that a lighter one does not (`tests/test_engine_allowances.py` holds the
+shipped rules to it), so the largest is found by halving.
+"""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
+from math import ceil, inf
+from typing import Final
+
+from fitsvc.engine.point import Point, Verdict, compile_rules
+from fitsvc.facts import Case
+from fitsvc.language.display import System, step
+from fitsvc.language.intervals import TOLERANCE, Bounds
+from fitsvc.language.truth import YES
+from fitsvc.language.typed import ALWAYS, AnyTyped
+from fitsvc.language.types import Value
+from fitsvc.rulebook.rules import Allowance, Loading
+
+_MOST_TIMES: Final = 50
+"""So many bikes no carrier holds: where no rule ends the counting, how many is not told."""
+_HEAVIEST: Final = 1 << 20
+"""In steps of a pound or a kilogram, more than anything weighs that goes on a vehicle."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Allowed:
+    """What may be loaded: `at_most` in all, `each` of at most so many `times` (None where nothing ends the counting).
+
+    Figures are in inside units; `by_label` is what the accessory's own label allows. `against` are the rules, by their
+    numbers, that refuse more; `open` those that stay open however little is loaded. Where one of these leaves the whole
+    answer open nothing is surely allowed, and `at_most` is None. `loaded` is the case with all of it on.
+    """
+
+    allowance: Allowance
+    loading: Loading
+    by_label: Bounds
+    at_most: float | None
+    times: int | None
+    each: float
+    against: tuple[int, ...]
+    open: tuple[int, ...]
+    loaded: Case
+
+    @property
+    def whole(self) -> bool:
+        """Whether all that the label allows may be loaded."""
+        return self.at_most is not None and self.at_most >= self.by_label[0] - TOLERANCE
+
+
+class Allowances:
+    """A rulebook's allowances, each rule that reads a load compiled with its like at the first question."""
+
+    def __init__(self, engine: Point) -> None:
+        self._engine = engine
+        self._judges: dict[tuple[str, str, bool], _Judge] = {}
+
+    def of(self, case: Case, system: System = "us") -> Allowed | None:
+        """What may be loaded in an opened case, in whole figures as they are shown in a system of units.
+
+        None where no allowance surely applies.
+        """
+        for one in self._engine.rulebook.allowances:
+            nodes = _nodes(one)
+            guard, by_label, *rest = self._engine.values(("allowance", one.name), lambda nodes=nodes: nodes).of(case)  # type: ignore[misc]
+            ways, assumed = rest[: len(one.loadings)], rest[len(one.loadings) :]
+            loading = next((way for way, applies in zip(one.loadings, ways, strict=True) if applies == YES), None)
+            if guard == YES and loading is not None:
+                assert isinstance(by_label, tuple)
+                judge = self._judge(one, loading, bool(case.adapters))
+                asked = _asked(self._engine, case, loading, dict(zip(one.assuming, assumed, strict=True)))
+                unit = self._engine.rulebook.vocabulary.facts[loading.fact].shown_in
+                return _Trial(judge, one, loading, by_label, step(unit, system), asked).allowed()
+        return None
+
+    def _judge(self, one: Allowance, loading: Loading, adapted: bool) -> "_Judge":
+        key = (one.name, loading.fact, adapted)
+        found = self._judges.get(key)
+        if found is None:
+            self._judges[key] = found = _Judge(self._engine, loading, adapted)
+        return found
+
+
+def _nodes(one: Allowance) -> list[AnyTyped]:
+    """Whether it applies, what the label allows, which way to load applies, and what is assumed."""
+    ways = [loading.guard or ALWAYS for loading in one.loadings]
+    return [one.guard or ALWAYS, one.by_label, *ways, *one.assuming.values()]
+
+
+def _asked(engine: Point, case: Case, loading: Loading, assumed: Mapping[str, Value]) -> Case:
+    """The case as if the load were named, and nothing loaded yet."""
+    told: dict[str, Value] = dict(assumed)
+    told |= {name: (0.0, 0.0) for name in (loading.fact, loading.times) if name}
+    named = engine.rulebook.named & told.keys()
+    subjects = {name.split(".", 1)[0] for name in told}
+    return replace(case, facts={**case.facts, **told}, present=case.present | named | subjects)
+
+
+class _Judge:
+    """The rules that read a load, compiled to be judged by themselves; `numbers` are theirs in the rulebook."""
+
+    def __init__(self, engine: Point, loading: Loading, adapted: bool) -> None:
+        rules, names = engine.rulebook.rules, {loading.fact, loading.times} - {""}
+        reads = (engine.support(number, adapted).leaves for number in range(len(rules)))
+        self.numbers = [number for number, leaves in enumerate(reads) if names & {read.name for read in leaves}]
+        self.rules = [rules[number] for number in self.numbers]
+        self._judge: Callable[..., Verdict] = compile_rules(
+            self.rules, (), engine.derived if adapted else engine.bare_derived
+        )
+
+    def __call__(self, facts: Mapping[str, Value], present: frozenset[str]) -> tuple[set[int], set[int]]:
+        """Which of the rules fail with an opened case's facts, and which are open."""
+        verdict = self._judge(facts.get, present)
+        return {*verdict.fails, *verdict.cautions}, {*verdict.unknown, *verdict.doubts}
+
+
+class _Trial:
+    """The search for what may be loaded in one case, whose load is zero so far, in figures of a whole `step`."""
+
+    def __init__(
+        self, judge: _Judge, one: Allowance, loading: Loading, by_label: Bounds, step: float, case: Case
+    ) -> None:
+        self._judge, self._one, self._loading, self._step, self._case = judge, one, loading, step, case
+        self._by_label, self._facts = by_label, dict(case.facts)
+        self._amiss, self._open = judge(self._facts, case.present)
+
+    def allowed(self) -> Allowed:
+        """The largest load that no rule refuses; nothing surely where a rule leaves it open."""
+        if any(self._judge.rules[place].leaves_open for place in self._open):
+            return self._told(None, None, 0.0, 0)
+        times = self._times() if self._loading.times else None
+        count = times if times is not None else _MOST_TIMES if self._loading.times else 1
+        if self._amiss or not count:
+            return self._told(0.0, times, 0.0, count)
+        most = self._most(count, self._by_label[1])
+        return self._told(most, times, self._most(1, most, most / count), count)
+
+    def _told(self, at_most: float | None, times: int | None, each: float, count: int) -> Allowed:
+        numbers, of_each = self._judge.numbers, (at_most or 0.0) / (count or 1)
+        refusing = self._refusing(count or 1, of_each + self._step / (count or 1)) if at_most is not None else ()
+        return Allowed(
+            allowance=self._one,
+            loading=self._loading,
+            by_label=self._by_label,
+            at_most=at_most,
+            times=times,
+            each=each,
+            against=tuple(numbers[place] for place in sorted(refusing)),
+            open=tuple(numbers[place] for place in sorted(self._open)),
+            loaded=replace(self._case, facts=dict(self._load(count, of_each))),
+        )
+
+    def _times(self) -> int | None:
+        """How many may be loaded, whatever they weigh; None where nothing ends the counting."""
+        return next((count - 1 for count in range(1, _MOST_TIMES + 1) if self._refusing(count, 0.0)), None)
+
+    def _most(self, count: int, most: float, least: float = 0.0) -> float:
+        """The most that so many may weigh in all, up to `most`: that, or a whole number of steps from `least` on."""
+        if most < inf and not self._refusing(count, most / count):
+            return most
+        if self._refusing(count, (least + self._step) / count):
+            return least
+        low, high = 1, self._steps(count, most - least)
+        while high - low > 1:
+            middle = (low + high) // 2
+            if self._refusing(count, (least + middle * self._step) / count):
+                high = middle
+            else:
+                low = middle
+        return least + low * self._step
+
+    def _steps(self, count: int, most: float) -> int:
+        """A number of steps that are refused, or more than come up."""
+        if most < inf:
+            return ceil(most / self._step)
+        steps = 2
+        while steps < _HEAVIEST and not self._refusing(count, steps * self._step / count):
+            steps *= 2
+        return steps
+
+    def _load(self, count: int, each: float) -> dict[str, Value]:
+        """The case's facts with this load, put in the place of the one before: most are only tried."""
+        self._facts[self._loading.fact] = (each, each)
+        if self._loading.times:
+            self._facts[self._loading.times] = (float(count), float(count))
+        return self._facts
+
+    def _refusing(self, count: int, each: float) -> set[int]:
+        """The rules that fail with this load, and those it leaves open that are not open without it."""
+        amiss, open_ = self._judge(self._load(count, each), self._case.present)
+        return amiss | (open_ - self._open)
