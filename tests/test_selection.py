@@ -84,12 +84,14 @@ def whole(index: SelectionIndex, rig: Case, wanted: SelectionQuery) -> list[Sele
 
 
 def first_reason(answer: Answer) -> tuple[str, str]:
-    """Return the code and the words of what decides an answer."""
+    """Return the code and the words of what decides an answer: of a carrier, first what it may carry."""
+    carried = f"{answer.allowance.told[0].upper()}{answer.allowance.told[1:]}." if answer.allowance else ""
     if answer.outcome == "works":
-        return "", ""
+        return "", carried
     deciding = answer.findings[0] if answer.findings and answer.findings[0].result != "passes" else None
     if deciding:
-        return deciding.rule, deciding.reason
+        told_by = answerer().rulebook.allowances[0].told_by
+        return deciding.rule, carried if carried and deciding.rule in told_by else deciding.reason
     return answer.needs[0]["need"], answer.needs[0]["because"]
 
 
@@ -104,6 +106,7 @@ def test_every_accessory_is_told_as_an_answer_tells_it(stocked: Stocked, number:
     for one in page.items:
         answer = answer_of(number, one.sku)
         assert (one.outcome, *(one.codes[:1] or [""]), one.reason) == (answer.outcome, *first_reason(answer)), one.sku
+        assert one.allowance == answer.allowance
 
 
 def test_a_rig_at_hand_does_not_wait_for_another(stocked: Stocked, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -48,7 +48,7 @@ class AllowanceWords:
         shown.against = [rules[number].id for number in found.against]
         if found.times is not None:
             shown.count, shown.each = found.times, show_down(found.each, unit, system)
-        shown.told = _told(found, shown) + (" by what is known" if unknown else "")
+        shown.told = _told(found, shown) + (" by what is known" if found.open else "")
         return shown
 
     def _unit(self, found: Allowed) -> str:

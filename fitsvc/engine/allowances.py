@@ -8,7 +8,7 @@ shipped rules to it), so the largest is found by halving.
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
-from math import ceil, inf
+from math import ceil, floor, inf
 from typing import Final
 
 from fitsvc.engine.point import Point, Verdict, compile_rules
@@ -91,12 +91,10 @@ def _nodes(one: Allowance) -> list[AnyTyped]:
 
 
 def _asked(engine: Point, case: Case, loading: Loading, assumed: Mapping[str, Value]) -> Case:
-    """The case as if the load were named, and nothing loaded yet."""
-    told: dict[str, Value] = dict(assumed)
-    told |= {name: (0.0, 0.0) for name in (loading.fact, loading.times) if name}
-    named = engine.rulebook.named & told.keys()
-    subjects = {name.split(".", 1)[0] for name in told}
-    return replace(case, facts={**case.facts, **told}, present=case.present | named | subjects)
+    """The case as if the load were named, of which nothing is known yet."""
+    told = {loading.fact, loading.times, *assumed} - {""}
+    named, subjects = engine.rulebook.named & told, {name.split(".", 1)[0] for name in told}
+    return replace(case, facts={**case.facts, **assumed}, present=case.present | named | subjects)
 
 
 class _Judge:
@@ -118,14 +116,15 @@ class _Judge:
 
 
 class _Trial:
-    """The search for what may be loaded in one case, whose load is zero so far, in figures of a whole `step`."""
+    """The search for what may be loaded in one case, in figures of a whole `step`, the least that counts as a load."""
 
     def __init__(
         self, judge: _Judge, one: Allowance, loading: Loading, by_label: Bounds, step: float, case: Case
     ) -> None:
         self._judge, self._one, self._loading, self._step, self._case = judge, one, loading, step, case
         self._by_label, self._facts = by_label, dict(case.facts)
-        self._amiss, self._open = judge(self._facts, case.present)
+        # Not with nothing on it: that nothing is within a rating that nobody knows.
+        self._amiss, self._open = judge(self._load(1, step), case.present)
 
     def allowed(self) -> Allowed:
         """The largest load that no rule refuses; nothing surely where a rule leaves it open."""
@@ -136,7 +135,8 @@ class _Trial:
         if self._amiss or not count:
             return self._told(0.0, times, 0.0, count)
         most = self._most(count, self._by_label[1])
-        return self._told(most, times, self._most(1, most, most / count), count)
+        each = floor(most / count / self._step + TOLERANCE) * self._step
+        return self._told(most, times, self._most(1, most, each), count)
 
     def _told(self, at_most: float | None, times: int | None, each: float, count: int) -> Allowed:
         numbers, of_each = self._judge.numbers, (at_most or 0.0) / (count or 1)

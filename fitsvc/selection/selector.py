@@ -18,6 +18,7 @@ from fitsvc.answers.shelf import Item
 from fitsvc.document import Json
 from fitsvc.engine.point import Verdict
 from fitsvc.facts import Case
+from fitsvc.language.display import System
 from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.language.types import ListType, Value
 from fitsvc.rulebook.outcomes import Outcome
@@ -289,15 +290,30 @@ class Selector:
         if verdict.outcome != "fails":
             shown.allowance = self.answerer.allowances.told(case, wanted.system)
         shown.label, shown.kind = item.label, self._kind(item.kind)
-        if numbers and numbers[0] < rules:
-            words = self.answerer.wording.rules(bool(case.adapters))[numbers[0]]
-            failed = numbers[0] in verdict.fails or numbers[0] in verdict.cautions
-            shown.reason = words.finding("fails" if failed else "undetermined", case, wanted.system).reason
-        elif numbers:
-            shown.reason = self.answerer.need(numbers[0] - rules, case, wanted.system)["because"]
-        elif shown.allowance is not None:
-            shown.reason = f"{capped(shown.allowance.told)}."
+        shown.reason = self._reason(numbers, verdict, case, shown.allowance, wanted.system)
         return shown
+
+    def _reason(
+        self,
+        numbers: Sequence[int],
+        verdict: Verdict,
+        case: Case,
+        allowance: AllowanceShown | None,
+        system: System,
+    ) -> str:
+        """The first of what decides in words, or what may be carried where that is all there is to say."""
+        rules, wording = len(self.answerer.rulebook.rules), self.answerer.wording
+        if allowance is not None and all(
+            self._codes[number][0] in wording.told_by(allowance.allowance) for number in numbers[:1]
+        ):
+            return f"{capped(allowance.told)}."
+        if not numbers:
+            return ""
+        if numbers[0] >= rules:
+            return self.answerer.need(numbers[0] - rules, case, system)["because"]
+        words = wording.rules(bool(case.adapters))[numbers[0]]
+        failed = numbers[0] in verdict.fails or numbers[0] in verdict.cautions
+        return words.finding("fails" if failed else "undetermined", case, system).reason
 
     def _counts(self, held: Snapshot, rig: Case, key: Hashable) -> Counts:
         """Counts over everything held."""
