@@ -73,7 +73,9 @@ class Allowances:
                 judge = self._judge(one, loading, bool(case.adapters))
                 asked = _asked(self._engine, case, loading, dict(zip(one.assuming, assumed, strict=True)))
                 unit = self._engine.rulebook.vocabulary.facts[loading.fact].shown_in
-                return _Trial(judge, one, loading, by_label, step(unit, system), asked).allowed()
+                return _Trial(
+                    judge=judge, one=one, loading=loading, by_label=by_label, step=step(unit, system), case=asked
+                ).allowed()
         return None
 
     def _judge(self, one: Allowance, loading: Loading, adapted: bool) -> "_Judge":
@@ -119,7 +121,7 @@ class _Trial:
     """The search for what may be loaded in one case, in figures of a whole `step`, the least that counts as a load."""
 
     def __init__(
-        self, judge: _Judge, one: Allowance, loading: Loading, by_label: Bounds, step: float, case: Case
+        self, *, judge: _Judge, one: Allowance, loading: Loading, by_label: Bounds, step: float, case: Case
     ) -> None:
         self._judge, self._one, self._loading, self._step, self._case = judge, one, loading, step, case
         self._by_label, self._facts = by_label, dict(case.facts)
