@@ -76,8 +76,14 @@ def _default(field: FieldInfo) -> Any:
 def _told(kind: Struct) -> st.SearchStrategy[msgspec.Struct]:
     """Structs of a kind with no field left at its default."""
     hints = get_type_hints(kind)
-    told = {one.name: _values(hints[one.name]).filter(partial(ne, _default(one))) for one in fields(kind)}
+    told = {one.name: _set(hints[one.name], _default(one)).filter(partial(ne, _default(one))) for one in fields(kind)}
     return st.builds(kind, **told)
+
+
+def _set(kind: Any, default: Any) -> st.SearchStrategy[Any]:
+    """Values of an annotated type, without the None that an optional field has by default."""
+    some = [one for one in get_args(kind) if one is not NoneType]
+    return st.one_of(list(map(_values, some))) if default is None and NoneType in get_args(kind) else _values(kind)
 
 
 def _encoded(one: msgspec.Struct) -> bytes:
