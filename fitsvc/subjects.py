@@ -36,11 +36,15 @@ SUBJECTS: Final[Mapping[str, SubjectRow]] = {
     "ball": SubjectRow(key="sku", stored_as="accessory", many="balls"),
     "trailer": SubjectRow(key="sku", stored_as="accessory", many="trailers"),
     "load": SubjectRow(),
+    "beside": SubjectRow(),
 }
 """Every subject; of adapters a rig has a list, from the receiver outwards, of every other one at the most."""
 
 KIND: Final = "accessory.kind"
 """The fact by whose roles an accessory is judged, planned with and sorted."""
+
+PLACE: Final = "beside.hangs_on"
+"""The fact by which each of several things says which receiver it hangs on; its subject tells of the others."""
 
 SOLD: Final[tuple[str, ...]] = get_args(SoldAs)
 """What is sold under a SKU; all of it is stored as accessories."""

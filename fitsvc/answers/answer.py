@@ -90,6 +90,24 @@ class Candidate(msgspec.Struct):
     outcome: Outcome
 
 
+class ThingAnswer(msgspec.Struct):
+    """One of several things on a rig: what it comes to by itself, and its answer with all else beside it."""
+
+    name: str
+    hangs_on: str
+    alone: Outcome
+    answer: "Answer"
+
+
+class Spoiler(msgspec.Struct):
+    """A rule that several things on a rig break together, or leave open, and which: a pair, or more by a sum."""
+
+    rule: str
+    result: Result
+    reason: str
+    between: list[str]
+
+
 class RulebookName(msgspec.Struct):
     """The rulebook an answer was given by."""
 
@@ -98,7 +116,11 @@ class RulebookName(msgspec.Struct):
 
 
 class Answer(msgspec.Struct, omit_defaults=True, kw_only=True):
-    """The whole answer to one question; `candidates` are the vehicles it holds over, where several are meant."""
+    """The whole answer to one question; `candidates` are the vehicles it holds over, where several are meant.
+
+    Of a question that names several things, `together` has each one's answer and `spoils` what stands against all of
+    them at once; `findings` and `limits` are then those of all together, and what to learn next stands in each answer.
+    """
 
     outcome: Outcome
     summary: str
@@ -112,6 +134,8 @@ class Answer(msgspec.Struct, omit_defaults=True, kw_only=True):
     rulebook: RulebookName
     candidates: list[Candidate] = []
     allowance: AllowanceShown | None = None
+    together: list[ThingAnswer] = []
+    spoils: list[Spoiler] = []
 
 
 _encode: Final = msgspec.json.Encoder().encode

@@ -30,6 +30,8 @@ from fitsvc.answers.question import NAMES, NoRecords, Question, Records, read_qu
 from fitsvc.answers.remedies import Remedies, remedy_of
 from fitsvc.answers.shelf import EMPTY, Shelf
 from fitsvc.answers.summary import summarise, to_ask
+from fitsvc.answers.things import names_several, read_things
+from fitsvc.answers.together import Together
 from fitsvc.answers.wording import Wording
 from fitsvc.caching import LruCache
 from fitsvc.document import Json
@@ -77,11 +79,18 @@ class Answerer:
 
         return Columns(self.engine)
 
+    @cached_property
+    def together(self) -> Together:
+        """The judge of several things on one rig."""
+        return Together(self)
+
     def answer(
         self, document: Json, records: Records | None = None, system: System = "us", shelf: Shelf | None = None
     ) -> Answer:
         """Answer a question document, with remedies from a shelf; ProblemsFound when it cannot be read."""
         records = records or NoRecords()
+        if names_several(document):
+            return self.together.answer(read_things(document, self.reader, records), system)
         question = read_question(document, self.reader, records)
         answer, asked, failing = self._answer(document, question, records, system)
         if answer.outcome == "fails":
@@ -181,6 +190,7 @@ class Answerer:
         limits = self._limits(case, system)
         needs = [self.need(number, case, system) for number in sorted(verdict.open_needs)]
         steps = next_steps(self.missing, question.case, verdict, system)
+        steps = [step for step in steps if step.fact not in question.not_asked]
         assumed = self._assumed_of(question, findings, case, system)
         allowance = self.allowances.told(case, system) if verdict.outcome != "fails" else None
         summary = summarise(self.wording, question, verdict, findings, needs, steps, allowance)

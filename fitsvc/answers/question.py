@@ -18,6 +18,8 @@ from fitsvc.subjects import BESIDE_RIG, OF_RIG, SUBJECTS
 
 _TOP: Final = ("rig", *BESIDE_RIG)
 _RIG: Final = ("id", *OF_RIG, "adapters")
+TOGETHER: Final = "together"
+"""The part of a question that names several things at once."""
 _PARTS: Final = {
     subject: (f"`{subject}`", (row.key, "facts") if row.key else ("facts",)) for subject, row in SUBJECTS.items()
 }
@@ -97,6 +99,7 @@ class Question:
     `candidates` are the stored vehicles that a vehicle without an id may be. The facts of one alone are in
     the case; those of several are not. `vehicle` is the part that names them, a saved rig's own joined to it.
     `unstored` are the facts by which it names none of the vehicles stored; empty where it names some or none is asked.
+    `not_asked` are the facts that follow from what else is in the question, so that nobody is asked for them.
     """
 
     case: Case
@@ -106,6 +109,7 @@ class Question:
     candidates: tuple[Named, ...] = ()
     vehicle: Mapping[str, Json] = field(default_factory=dict)
     unstored: tuple[str, ...] = ()
+    not_asked: frozenset[str] = frozenset()
 
     def about(self, document: Mapping[str, Json], candidate: Named) -> Document:
         """The question's document with one of the candidates named by its id; what is told of the vehicle stays."""
@@ -138,6 +142,9 @@ def refers_to_records(document: Json) -> bool:
     if not isinstance(document, dict):
         return False
     parts, rig = list(document.values()), document.get("rig")
+    several = document.get(TOGETHER)
+    if isinstance(several, list) and any(refers_to_records(thing) for thing in several):
+        return True
     if isinstance(rig, dict):
         parts += rig.values()
         adapters = rig.get("adapters")

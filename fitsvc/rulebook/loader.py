@@ -13,6 +13,7 @@ from fitsvc.language.source import Source
 from fitsvc.language.truth import NO
 from fitsvc.language.typed import AnyTyped
 from fitsvc.language.types import TRUTH, Type
+from fitsvc.rulebook.adding import SECTION, read_beside
 from fitsvc.rulebook.allowing import read_allowances
 from fitsvc.rulebook.expressions import Expressions
 from fitsvc.rulebook.extent import circles, extents, reads_of
@@ -35,7 +36,7 @@ from fitsvc.rulebook.vocabulary import (
 )
 from fitsvc.rulebook.yaml_text import Mapping, Node, Scalar, read_yaml_bytes, read_yaml_file
 
-_TOP_KEYS: Final = ("cautions", "assumptions", "wishes", "asks_for", "allowances")
+_TOP_KEYS: Final = ("cautions", "assumptions", "wishes", "asks_for", "allowances", SECTION)
 _DERIVED_KEYS: Final = ("name", "label", "type", "is")
 _NONE: Final[Map[Path, bytes]] = {}
 
@@ -83,7 +84,7 @@ class _Loader:
         side_view = self._side_view(read, rules)
         hold_to_one(self.shape, needs)
         wishes, asks_for = read_wishes(read, top), read_asks_for(read, top)
-        allowances = read_allowances(read, top, rules)
+        beside, allowances = read_beside(read, top), read_allowances(read, top, rules)
         if self.shape.problems:
             raise ProblemsFound(sorted(self.shape.problems, key=lambda p: (p.file, p.line, p.column)))
         name = self.shape.text(top, "name") if top else ""
@@ -108,6 +109,7 @@ class _Loader:
             asks_for=asks_for,
             allowances=allowances,
             assumptions=assumptions,
+            beside=beside,
         )
 
     # files

@@ -191,6 +191,22 @@ class WishKinds:
     served_by: AnyTyped
 
 
+From = Literal["receiver", "rig"]
+Joined = Literal["sum", "any", "each"]
+
+
+@dataclass(frozen=True, slots=True)
+class Adds:
+    """What makes a fact of all else on a rig: the `value` of each other thing, `on` the same receiver or the rig.
+
+    Several come together `by` their sum, or by any of them being so; what is told of `each` is looked at one by one.
+    """
+
+    value: AnyTyped
+    on: From
+    by: Joined
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Need:
     """Something the rig must also have; open unless `met` is surely true.
@@ -322,7 +338,8 @@ class Rulebook:
     names them: those that open a topic, and those that some expression asks the presence of. `side_view` has what
     each of the side view's words is drawn by, where the rulebook says; `wishes` the kinds that serve a wish of a plan;
     `asks_for` the subjects that the counter asks for beside an accessory, each with its condition; `assumptions` what
-    is taken for granted where the question does not say.
+    is taken for granted where the question does not say; `beside` what makes each fact of all else on the rig, where a
+    question names several things.
     """
 
     name: str
@@ -343,6 +360,7 @@ class Rulebook:
     asks_for: Mapping[str, AnyTyped] = field(default_factory=dict)
     allowances: tuple[Allowance, ...] = ()
     assumptions: tuple[Caution, ...] = ()
+    beside: Mapping[str, Adds] = field(default_factory=dict)
 
     def shown(self, node: AnyTyped, unit: str) -> Shown:
         """How a value is shown to people."""

@@ -22,7 +22,9 @@ _ANSWER: Final = Operation(
     summary="Ask whether it works",
     about=(
         "Answers a question about stored records, inline facts, or both. The same rulebook digest and the same "
-        "question give the same bytes. Nothing is stored."
+        "question give the same bytes. Nothing is stored. With `together`, several things on one rig are judged at "
+        "once: the outcome is the worst of all, each thing's own answer stands under `together`, and `spoils` says "
+        "what stands against all of them at once, and between which."
     ),
     tag="Answers",
     gives="Answer",

@@ -8,6 +8,7 @@ import re
 from collections.abc import Sequence
 from typing import Final
 
+from fitsvc.answers.things import LONGEST_NAME, MOST_THINGS
 from fitsvc.facts import LONGEST_TEXT, MOST_ADAPTERS
 from fitsvc.language import tyres
 from fitsvc.language.quantities import DIMENSIONS, LENGTH, UNITS
@@ -15,7 +16,7 @@ from fitsvc.language.quantities import LONGEST_TEXT as LONGEST_QUANTITY
 from fitsvc.language.types import ListType
 from fitsvc.rulebook.vocabulary import Fact, Vocabulary
 from fitsvc.service.json_schema import NO_NUL, NULL, Schema, array, closed, nullable, parts, reference, text, word
-from fitsvc.subjects import BESIDE_RIG, OF_RIG, SUBJECTS
+from fitsvc.subjects import BESIDE_RIG, OF_RIG, PLACE, SUBJECTS
 
 _NUMBER: Final = (
     r"(?:[0-9]{1,9}(?:-| +))?[0-9]{1,9} */ *0{0,9}[1-9][0-9]{0,9}"
@@ -41,7 +42,7 @@ def schemas(vocabulary: Vocabulary) -> dict[str, Schema]:
     for subject in vocabulary.subjects:
         found[f"{_title(subject)}Facts"] = _facts(vocabulary, subject)
         found[f"{_title(subject)}Part"] = _part(vocabulary, subject)
-    return found | {"Rig": _rig(), "Question": _question()}
+    return found | {"Rig": _rig(), "Thing": _thing(vocabulary), "Question": _question()}
 
 
 def facts_name(subject: str) -> str:
@@ -173,7 +174,30 @@ def _rig() -> Schema:
 
 def _question() -> Schema:
     named = {one: nullable(reference(f"{_title(one)}Part")) for one in BESIDE_RIG}
-    return parts("Will this work on this rig?", rig=nullable(reference("Rig")), **named)
+    about = (
+        "What is on one rig at the same time, in place of an accessory, ball or trailer; `load` is then what is told "
+        f"for all of them. At most {MOST_THINGS}."
+    )
+    several = array(reference("Thing"), about, minItems=2, maxItems=MOST_THINGS)
+    about = "Will this work on this rig? Or with `together`: will these, all at once?"
+    return parts(about, rig=nullable(reference("Rig")), **named, together=nullable(several))
+
+
+def _thing(vocabulary: Vocabulary) -> Schema:
+    """Return one of several things on a rig: a question's parts, with the receiver that it hangs on."""
+    place = vocabulary.facts[PLACE].type
+    assert isinstance(place, ListType)
+    named = {one: nullable(reference(f"{_title(one)}Part")) for one in BESIDE_RIG if one != PLACE.partition(".")[0]}
+    return closed(
+        ["hangs_on", "accessory"],
+        "One of several things on a rig. Things in one place hang on one receiver; one in another place has a `rig` "
+        "of its own, the whole of it as that receiver sees it. In the same receiver its `rig` may have `adapters` of "
+        "its own.",
+        name=nullable(text("What to call it.", minLength=1, maxLength=LONGEST_NAME)),
+        hangs_on=word(place.members),
+        rig=nullable(reference("Rig")),
+        **{**named, "accessory": reference("AccessoryPart")},
+    )
 
 
 def _title(name: str) -> str:

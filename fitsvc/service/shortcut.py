@@ -1,7 +1,7 @@
 """The plainest questions answered before the framework sees them; whatever is not plain goes the usual way.
 
-Plain is a small body of JSON in one piece, with inline facts only, that reads without a problem and needs
-nothing of the store. Nothing is decided here that `asking.answer` would decide otherwise: what turns out not
+Plain is a small body of JSON in one piece, with inline facts only, that reads without a problem, needs nothing of the
+store and names one thing only. Nothing is decided here that `asking.answer` would decide otherwise: what turns out not
 to be plain is handed on with its body, as if it had not been looked at.
 """
 
@@ -12,6 +12,7 @@ from litestar.types import ASGIApp, Receive, Scope, Send
 
 from fitsvc.answers.answer import encode
 from fitsvc.answers.question import names_vehicle, refers_to_records
+from fitsvc.answers.things import names_several
 from fitsvc.language.display import System
 from fitsvc.language.problems import ProblemsFound
 from fitsvc.service.bodies import decode
@@ -57,7 +58,7 @@ class Shortcut:
         service = self._service
         try:
             document = decode(body)
-            if refers_to_records(document) or names_vehicle(document):
+            if refers_to_records(document) or names_vehicle(document) or names_several(document):
                 return None
             stock = service.shop.lately()
             found = service.answerer.answer(document, None, system, stock)

@@ -1,0 +1,198 @@
+"""Several things on one rig as people send them → a question for each, or every problem with them.
+
+Each thing is the rest of a question (accessory, ball, trailer, load) with the receiver it hangs on. It shares the rig
+that is told for all, its own adapters apart, or has a rig of its own: the whole of it, as that receiver sees it.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from typing import Final
+
+from fitsvc.answers.question import TOGETHER, Question, Records, read_question
+from fitsvc.document import Document, Json
+from fitsvc.facts import FactReader, escape
+from fitsvc.language.problems import Problem, ProblemsFound, nearest
+from fitsvc.language.types import ListType, Value
+from fitsvc.subjects import BESIDE_RIG, PLACE
+
+MOST_THINGS: Final = 4
+"""Two in a dual receiver, one in front and one on the trailer: more nobody hangs on a rig. Each is judged beside each
+other one, so the work grows with the square."""
+LONGEST_NAME: Final = 200
+
+_TOP: Final = ("rig", "load", TOGETHER)
+_PARTS: Final = tuple(name for name in BESIDE_RIG if name != PLACE.partition(".")[0])
+_THING: Final = ("name", "hangs_on", "rig", *_PARTS)
+_OTHER_RIG: Final = ("id", "vehicle", "receiver", "mounting")
+"""What of a thing's own `rig` says that it hangs on another receiver than the one told for all."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Thing:
+    """One thing: what it is called (nothing where nobody says), the receiver it hangs on as written and as a value, and
+    its question as if it were alone.
+    """
+
+    name: str
+    hangs_on: str
+    place: Value
+    question: Question
+
+
+def names_several(document: Json) -> bool:
+    """Whether a question names several things."""
+    return isinstance(document, dict) and document.get(TOGETHER) is not None
+
+
+def read_things(document: Document, reader: FactReader, records: Records) -> list[Thing]:
+    """Read a question that names several things; ProblemsFound has every problem, with JSON pointers."""
+    return _ThingReading(document, reader, records).things()
+
+
+class _ThingReading:
+    """One question's things being read."""
+
+    def __init__(self, document: Document, reader: FactReader, records: Records) -> None:
+        self.document, self.reader, self.records = document, reader, records
+        self.problems: dict[tuple[str, str], Problem] = {}
+
+    def things(self) -> list[Thing]:
+        given = self.document[TOGETHER]
+        self._top()
+        if not isinstance(given, list) or not 2 <= len(given) <= MOST_THINGS:
+            help = 'write `[{"hangs_on": ..., "accessory": {...}}, ...]`'
+            self._complain(f"/{TOGETHER}", f"what is on one rig together is a list of 2 to {MOST_THINGS} things", help)
+            given = []
+        found = [self._thing(thing, f"/{TOGETHER}/{number}", number) for number, thing in enumerate(given)]
+        things = [thing for thing in found if thing is not None]
+        if not self.problems:
+            self._hold_to_their_receivers(things)
+        if self.problems:
+            raise ProblemsFound(self.problems.values())
+        return things
+
+    def _complain(self, pointer: str, message: str, help: str, meaning: bool = False) -> None:
+        self._keep(Problem(message, help, pointer=pointer, meaning=meaning))
+
+    def _keep(self, problem: Problem) -> None:
+        """Keep a problem once: one with the rig is a problem of each thing on it."""
+        self.problems.setdefault((problem.pointer, problem.message), problem)
+
+    def _top(self) -> None:
+        for key in self.document:
+            if key in (*_PARTS, *BESIDE_RIG) and key not in _TOP and self.document[key] is not None:
+                help = f"name it as one of the things in `{TOGETHER}`"
+                self._complain(f"/{key}", f"`{key}` stands beside the things that are named", help, meaning=True)
+        self._known(self.document, "", "a question", (*_TOP, *BESIDE_RIG))
+
+    def _known(self, given: Mapping[str, Json], pointer: str, what: str, known: tuple[str, ...]) -> None:
+        for key in given:
+            if key not in known:
+                near = nearest(key, known)
+                may = "it may have " + ", ".join(f"`{name}`" for name in known)
+                help = f"did you mean `{near}`?" if near else may
+                self._complain(f"{pointer}/{escape(key)}", f"{what} has no part `{key}`", help)
+
+    def _thing(self, thing: Json, pointer: str, number: int) -> Thing | None:
+        if not isinstance(thing, dict):
+            self._complain(pointer, "a thing is an object", 'write `{"hangs_on": ..., "accessory": {...}}`')
+            return None
+        self._known(thing, pointer, "a thing", _THING)
+        place = self._place(thing.get("hangs_on"), f"{pointer}/hangs_on")
+        if not isinstance(thing.get("accessory"), dict):
+            help = "give its `sku` or its `facts`; of a trailer, the mount it is coupled to"
+            self._complain(f"{pointer}/accessory", "it is not said what goes into the receiver", help)
+        name = thing.get("name")
+        if name is not None and not (isinstance(name, str) and 1 <= len(name) <= LONGEST_NAME):
+            self._complain(f"{pointer}/name", "a thing's name is a text", f"write 1 to {LONGEST_NAME} characters")
+        question = self._question(thing, number)
+        if question is None or place is None or not isinstance(thing.get("accessory"), dict):
+            return None
+        if len(question.candidates) > 1:
+            message = f"{len(question.candidates)} stored vehicles go by that name"
+            self._complain("/rig/vehicle", message, "name the vehicle by its `id`", meaning=True)
+        called = name or question.labels.get("accessory") or ""
+        return Thing(name=called, hangs_on=thing["hangs_on"], place=place, question=question)
+
+    def _place(self, told: Json, pointer: str) -> Value | None:
+        """Where it hangs: one place, and never a guess."""
+        fact = self.reader.vocabulary.facts[PLACE]
+        assert isinstance(fact.type, ListType)
+        if isinstance(told, str) and told in fact.type.members:
+            return fact.type.mask(told)
+        near = nearest(told, fact.type.members) if isinstance(told, str) else None
+        listed = ", ".join(f"`{member}`" for member in fact.type.members)
+        help = f"did you mean `{near}`?" if near else f"write one of {listed}"
+        self._complain(pointer, "it is not said which receiver it hangs on", help)
+        return None
+
+    def _question(self, thing: Mapping[str, Json], number: int) -> Question | None:
+        """The thing's question, as if it were alone on the rig."""
+        parts = {name: thing[name] for name in _PARTS if thing.get(name) is not None}
+        shared = self.document.get("load")
+        load = _both(shared, thing.get("load"))
+        document = {"rig": self._rig(thing), **parts, **({"load": load} if load is not None else {})}
+        try:
+            return read_question(document, self.reader, self.records)
+        except ProblemsFound as found:
+            for one in found.problems:
+                own = _resolves(thing, one.pointer) or not _resolves(self.document, one.pointer)
+                self._keep(replace(one, pointer=f"/{TOGETHER}/{number}{one.pointer}") if own else one)
+            return None
+
+    def _rig(self, thing: Mapping[str, Json]) -> Json:
+        """The rig a thing hangs on: the one told for all, with what is its own of it, or another."""
+        shared, own = self.document.get("rig"), thing.get("rig")
+        if own is None or not isinstance(own, dict):
+            return shared if own is None else own
+        if _has_own(thing) or not isinstance(shared, dict):
+            return own
+        return {**shared, **{name: part for name, part in own.items() if part is not None}}
+
+    def _hold_to_their_receivers(self, things: list[Thing]) -> None:
+        """Things in one place share one receiver, and those in two places do not."""
+        receivers: dict[str, Json] = {}
+        shared_at = ""
+        for number, thing in enumerate(things):
+            given = self.document[TOGETHER][number]
+            own = _has_own(given)
+            receiver = {part: given["rig"].get(part) for part in _OTHER_RIG} if own else None
+            pointer = f"/{TOGETHER}/{number}"
+            if receivers.setdefault(thing.hangs_on, receiver) != receiver:
+                message = f"`{thing.hangs_on}` is another receiver here than for the thing before"
+                self._complain(f"{pointer}/rig", message, "things in one place hang on one receiver", meaning=True)
+            elif not own and shared_at and shared_at != thing.hangs_on:
+                message = f"it is not said what `{thing.hangs_on}` is: the receiver of the rig is `{shared_at}`"
+                help = "give the thing a `rig` of its own: the `receiver` there, and the vehicle or trailer it is on"
+                self._complain(pointer, message, help, meaning=True)
+            elif not own:
+                shared_at = thing.hangs_on
+
+
+def _has_own(thing: Mapping[str, Json]) -> bool:
+    own = thing.get("rig")
+    return isinstance(own, dict) and any(own.get(part) is not None for part in _OTHER_RIG)
+
+
+def _both(shared: Json, own: Json) -> Json:
+    """What is told for all with a thing's own facts over it; of what is no object the own goes on to be refused."""
+    if own is None or not isinstance(shared, dict):
+        return shared if own is None else own
+    facts = own.get("facts") if isinstance(own, dict) else own
+    if facts is None:
+        return {**own, **shared} if isinstance(own, dict) else own
+    told = shared.get("facts")
+    return {**own, "facts": {**told, **facts}} if isinstance(facts, dict) and isinstance(told, dict) else own
+
+
+def _resolves(document: Json, pointer: str) -> bool:
+    """Whether there is something at a JSON pointer in a document."""
+    for step in pointer.split("/")[1:]:
+        name = step.replace("~1", "/").replace("~0", "~")
+        if isinstance(document, list) and name.isdigit() and int(name) < len(document):
+            document = document[int(name)]
+        elif isinstance(document, dict) and name in document:
+            document = document[name]
+        else:
+            return False
+    return bool(pointer)

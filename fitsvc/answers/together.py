@@ -1,0 +1,205 @@
+"""Several things on one rig at once: each judged by itself and with all else beside it; the worst of it is the answer.
+
+What the others come to is put into each thing's own case as facts of `beside`, made as the rulebook says: weights add
+up, by their bounds, so that what is not known of one thing is not known in the sum either and nothing works by an
+omission. What stands in whose way is looked at one by one, so a thing is judged once beside each other one in its
+receiver, always with the sums over all. The rules are the rulebook's own; there is no other way to judge.
+"""
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
+from functools import cached_property
+from itertools import permutations
+from typing import TYPE_CHECKING, Final
+
+from fitsvc.answers.answer import Answer, Finding, RulebookName, Spoiler, ThingAnswer
+from fitsvc.answers.candidates import union
+from fitsvc.answers.phrases import capped, joined
+from fitsvc.answers.question import Question
+from fitsvc.answers.things import Thing
+from fitsvc.engine.point import Verdict
+from fitsvc.language.display import System
+from fitsvc.language.intervals import plus
+from fitsvc.language.truth import NO
+from fitsvc.language.types import Value, is_exact
+from fitsvc.rulebook.outcomes import OUTCOMES, RESULT_OF, Outcome
+from fitsvc.rulebook.rules import Adds
+from fitsvc.subjects import KIND, PLACE
+
+if TYPE_CHECKING:
+    from fitsvc.answers.answering import Answerer
+
+SUBJECT: Final = PLACE.partition(".")[0]
+
+
+class Together:
+    """Judges several things by an answerer's rulebook; safe to share between threads."""
+
+    def __init__(self, answerer: "Answerer") -> None:
+        self.answerer, self.engine, self.wording = answerer, answerer.engine, answerer.wording
+        self.adds: Mapping[str, Adds] = answerer.rulebook.beside
+        self.not_asked = frozenset((PLACE, *self.adds))
+
+    @cached_property
+    def rules(self) -> frozenset[str]:
+        """The rules that look at all else on the rig."""
+        rules = self.engine.rulebook.rules
+        reads = ({leaf.name for leaf in self.engine.support(number, False).leaves} for number in range(len(rules)))
+        return frozenset(rule.id for rule, names in zip(rules, reads, strict=True) if names & self.not_asked)
+
+    def answer(self, things: Sequence[Thing], system: System = "us") -> Answer:
+        """The answer for all of them at once, with each one's own."""
+        return _Judging(self, things, system).answer()
+
+    def outcome(self, things: Sequence[Thing]) -> Outcome:
+        """What all of them come to at once, without words."""
+        judging = _Judging(self, things, "us")
+        return _worst(judging.judged(i, near).outcome for i in range(len(things)) for near in judging.near(i))
+
+
+class _Judging:
+    """One question's things being judged."""
+
+    def __init__(self, together: Together, things: Sequence[Thing], system: System) -> None:
+        self.together, self.answerer, self.engine = together, together.answerer, together.engine
+        self.things, self.system = things, system
+        self.names = _told_apart([thing.name or self._kind(thing) for thing in things])
+        self.values = [self._values(thing) for thing in things]
+
+    def _kind(self, thing: Thing) -> str:
+        """What a thing is called that nobody has named: by its kind, where that is known."""
+        fact, case = self.answerer.rulebook.vocabulary.facts[KIND], thing.question.case
+        known = case.facts.get(KIND)
+        if known is None or not is_exact(fact.type, known):  # type: ignore[arg-type]
+            return "thing"
+        return self.together.wording.fact_text(KIND, case, self.system)
+
+    def _values(self, thing: Thing) -> Mapping[str, Value]:
+        """What a thing adds to each fact of all else, as far as it is known."""
+        adds = self.together.adds
+        case = self.engine.opened(self._with(thing.question, {PLACE: thing.place}).case)
+        found = self.engine.values((SUBJECT,), lambda: [one.value for one in adds.values()]).of(case)
+        return dict(zip(adds, found, strict=True))
+
+    def _with(self, question: Question, beside: Mapping[str, Value]) -> Question:
+        """A question with facts of all else in it."""
+        case, named = question.case, self.answerer.reader.named(beside)
+        case = replace(case, facts={**case.facts, **beside}, present=case.present | {SUBJECT} | named)
+        return replace(question, case=case, not_asked=self.together.not_asked)
+
+    def near(self, i: int) -> Sequence[int | None]:
+        """The things in the same receiver, each to be looked at; none alone stands for itself."""
+        place = self.things[i].place
+        return [j for j, other in enumerate(self.things) if j != i and other.place == place] or [None]
+
+    def question(self, i: int, others: Iterable[int], near: int | None) -> Question:
+        """A thing's question with all else beside it: the sums over the others, and one of them near."""
+        beside, others = {PLACE: self.things[i].place}, list(others)
+        here = [j for j in others if self.things[j].place == self.things[i].place]
+        for name, adds in self.together.adds.items():
+            whose = here if adds.on == "receiver" else others
+            if adds.by == "each":
+                beside |= {name: self.values[near][name]} if near is not None else {}
+            else:
+                beside[name] = _together(adds, [self.values[j][name] for j in whose])
+        return self._with(self.things[i].question, beside)
+
+    def judged(self, i: int, near: int | None, others: Iterable[int] | None = None) -> Verdict:
+        """What a thing comes to beside the others."""
+        rest = (j for j in range(len(self.things)) if j != i) if others is None else others
+        return self.engine.evaluate(self.engine.opened(self.question(i, rest, near).case))
+
+    def answer(self) -> Answer:
+        """The answer for all at once."""
+        each = [self._thing(i) for i in range(len(self.things))]
+        found = [one.answer for one in each]
+        outcome = _worst([*(answer.outcome for answer in found), *(one.alone for one in each)])
+        rulebook = self.answerer.rulebook
+        limits = {rule.limit.replace("-", "_") for rule in rulebook.rules if rule.id in self.together.rules}
+        findings = self._findings(found)
+        spoils = [self._spoiler(one) for one in findings if one.result != "passes"]
+        return Answer(
+            outcome=outcome,
+            summary=self._summary(outcome, each, spoils),
+            findings=findings,
+            limits=union(([one for one in answer.limits if one.limit in limits] for answer in found), _limit),
+            needs=union((answer.needs for answer in found), lambda need: tuple(need.items())),
+            next=[],
+            remedies=[],
+            cautions=union(answer.cautions for answer in found),
+            assumed=union(answer.assumed for answer in found),
+            rulebook=RulebookName(rulebook.digest, rulebook.name),
+            together=each,
+            spoils=spoils,
+        )
+
+    def _thing(self, i: int) -> ThingAnswer:
+        """A thing by itself, and in full where it comes to the worst, with what is found beside the others."""
+        thing, rest = self.things[i], [j for j in range(len(self.things)) if j != i]
+        alone = self.engine.evaluate(thing.question.case).outcome
+        judged = {near: self.judged(i, near) for near in self.near(i)}
+        worst = max(judged, key=lambda near: OUTCOMES.index(judged[near].outcome))
+        answer = self.answerer.answer_question(self.question(i, rest, worst), self.system)
+        for near in judged:
+            if near != worst:
+                case = self.engine.opened(self.question(i, rest, near).case)
+                more = [
+                    one for one in self.answerer.findings(judged[near], case, self.system) if one.result != "passes"
+                ]
+                answer.findings = union([answer.findings, more], lambda one: (one.rule, one.reason))
+        return ThingAnswer(self.names[i], thing.hangs_on, alone, answer)
+
+    def _findings(self, found: Sequence[Answer]) -> list[Finding]:
+        """The findings that all else has a part in, of each rule the worst, what decides the outcome first."""
+        ours = [one for answer in found for one in answer.findings if one.rule in self.together.rules]
+        order = {effect: place for place, effect in enumerate(RESULT_OF)}
+        ours.sort(key=lambda one: order[self.together.wording.effect(one)])
+        return union([ours], lambda one: one.rule)
+
+    def _spoiler(self, finding: Finding) -> Spoiler:
+        """Which of them it is between: the first two that come to it without the others, else all."""
+        between = self.names
+        number = next(n for n, rule in enumerate(self.answerer.rulebook.rules) if rule.id == finding.rule)
+        for i, j in permutations(range(len(self.things)), 2) if len(self.things) > 2 else ():
+            near = j if j in self.near(i) else None
+            results = self.judged(i, near, [j]).results(len(self.answerer.rulebook.rules))
+            if results[number] == finding.result:
+                between = [self.names[k] for k in sorted((i, j))]
+                break
+        return Spoiler(finding.rule, finding.result, finding.reason, list(between))
+
+    def _summary(self, outcome: Outcome, each: Sequence[ThingAnswer], spoils: Sequence[Spoiler]) -> str:
+        """Yes, no, only if, or not sure, and by which of them."""
+        all_of_them = joined([f"the {one.name}" for one in each])
+        if outcome == "works":
+            return f"Yes, {all_of_them} work on this rig together."
+        alone = next((one for one in each if one.alone == outcome), None)
+        if outcome == "fails" and alone is None:
+            failing = next(one for one in spoils if one.result == "fails")
+            return f"No, not together. {failing.reason}"
+        first = alone or next(one for one in each if one.answer.outcome == outcome)
+        return f"{capped(f'the {first.name}')}: {first.answer.summary}"
+
+
+def _together(adds: Adds, values: Sequence[Value]) -> Value:
+    """What several things come to: a sum by its bounds, or a yes where any is."""
+    if adds.by == "any":
+        return max([NO, *(value for value in values if not isinstance(value, tuple))])
+    total = (0.0, 0.0)
+    for value in values:
+        assert isinstance(value, tuple)
+        total = plus(total, value)
+    return total
+
+
+def _limit(limit: object) -> str:
+    return limit.limit  # type: ignore[attr-defined,no-any-return]
+
+
+def _worst(outcomes: Iterable[Outcome]) -> Outcome:
+    return max(outcomes, key=OUTCOMES.index)
+
+
+def _told_apart(names: Sequence[str]) -> list[str]:
+    """The names, each once: of several alike each with its number."""
+    return [f"{name} ({names[: i + 1].count(name)})" if names.count(name) > 1 else name for i, name in enumerate(names)]
