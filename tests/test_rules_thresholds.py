@@ -30,6 +30,9 @@ _NO_RULE = "no rule tells the two classes apart there; test_rules_published hold
 _WEIGHT_COUNTS = "above class 3 the trailer's own weight is more, and counts"
 _TOLD = "ends a sentence, and judges nothing; test_rules_law holds the figure"
 _IN_WORDS = "stands in what is told, and judges nothing; test_rules_ground holds it"
+_HAIR = "just short of square the jack's width differs by a hair"
+_ADDED = ("on_vehicle", "on_front_axle", "on_trailer", "besides_trailer")
+_BESIDE = "no rule reads it of a thing itself, only the others beside it; test_answers_together holds the figure"
 _RANK = "a rank at the end of its order: nothing lies beyond it"
 
 EXCEPTIONS: Mapping[str, str] = {
@@ -49,7 +52,9 @@ EXCEPTIONS: Mapping[str, str] = {
     "up table asked_class_rank none 0": _RANK,
     "down table asked_class_rank none 0": _RANK,
     "down table asked_class_rank I 1": _RANK,
-    "down turns-clear-of-jack requires 90 deg": "just short of square the jack's width differs by a hair",
+    "down turns-clear-of-jack requires 90 deg": _HAIR,
+    "down jack-under-what-hangs-above requires 90 deg": _HAIR,
+    **dict.fromkeys((f"{way} hung.{name} 0 lb" for way in ("up", "down") for name in _ADDED), _BESIDE),
 }
 """The figures that no example can notice, with the reason."""
 

@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 from openapi_schema_validator import OAS31Validator
 
 from fitsvc.answers.question import NoRecords, read_question
+from fitsvc.answers.things import read_things
 from fitsvc.facts import FactReader
 from fitsvc.language.problems import ProblemsFound
 from fitsvc.language.quantities import DIMENSIONS, LENGTH, UNITS, QuantityError, parse_quantity
@@ -120,17 +121,33 @@ def test_a_fact_and_its_schema_take_the_same_forms(fact: Any) -> None:
 def test_a_question_has_the_parts_that_are_read(rulebook: Rulebook) -> None:
     """The reader knows every part and key of the schema, and the schema refuses what the reader does not know."""
     whole: dict[str, Any] = {"rig": {"adapters": []}} | {
-        name: {"facts": {}} for name in ("accessory", "ball", "trailer", "load")
+        name: {"facts": {}} for name in ("accessory", "ball", "trailer", "load", "beside")
     }
     whole["rig"] |= {name: {"facts": {}} for name in ("vehicle", "receiver", "mounting", "spare")}
     check = validator("Question")
     assert check.is_valid(whole)
     read_question(whole, READER, NoRecords())
-    assert set(COMPONENTS["Question"]["properties"]) == set(whole)
+    assert set(COMPONENTS["Question"]["properties"]) == {*whole, "together"}
     assert set(COMPONENTS["Rig"]["properties"]) == {*whole["rig"], "id"}
     for part in ("Question", "Rig", *(f"{subject.capitalize()}Part" for subject in SUBJECTS)):
         assert not validator(part).is_valid({"colour": "red"})
     assert set(SUBJECTS) == set(rulebook.vocabulary.subjects)
+
+
+def test_a_thing_has_the_parts_that_are_read() -> None:
+    """The reader of several things knows every part of the schema, and refuses what the schema refuses."""
+    parts = {name: {"facts": {}} for name in ("ball", "trailer", "load", "accessory")}
+    thing: dict[str, Any] = {"name": "it", "hangs_on": "rear_receiver", "rig": {}, **parts}
+    assert set(COMPONENTS["Thing"]["properties"]) == set(thing)
+    several: dict[str, Any] = {"rig": {}, "load": {"facts": {}}, "together": [thing, thing]}
+    assert validator("Question").is_valid(several)
+    assert len(read_things(several, READER, NoRecords())) == 2
+    for wrong in ([thing], [thing] * 5, [thing, {}], [thing, {**thing, "hangs_on": "roof"}], [thing, thing | {"at": 1}],
+                  [thing, {**thing, "accessory": None}], [thing, {**thing, "name": ""}], "both"):  # fmt: skip
+        assert not validator("Question").is_valid({**several, "together": wrong})
+        with pytest.raises(ProblemsFound) as refused:
+            read_things({**several, "together": wrong}, READER, NoRecords())
+        assert not any(problem.meaning for problem in refused.value.problems)
 
 
 @pytest.mark.parametrize("name", BODIES)

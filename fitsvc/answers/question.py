@@ -197,7 +197,9 @@ class _QuestionReading:
         self.unstored: tuple[str, ...] = ()
 
     def question(self, document: Json) -> Question:
-        """Read the whole document."""
+        """Read the whole document; one that names several things is read by `things`, and here refused."""
+        if isinstance(document, dict) and document.get(TOGETHER, 0) is None:
+            document = {name: part for name, part in document.items() if name != TOGETHER}
         if self._is_mapping(document, "", "a question", _TOP):
             self._rig(document.get("rig"))
             for subject in BESIDE_RIG:

@@ -7,6 +7,7 @@ from fitsvc.answers.phrases import capped, joined, not_known, uncapped
 from fitsvc.answers.summary import ANY, readings
 from fitsvc.cli.console import paragraph
 from fitsvc.rulebook.outcomes import OUTCOME_OF, Outcome
+from fitsvc.subjects import PLACE
 
 if TYPE_CHECKING:
     from fitsvc.answers.answer import AllowanceShown, Answer, Finding, LimitShown, Remedy
@@ -47,6 +48,7 @@ class _View:
         self.console, self.everything = console, everything
         self.wording, self.the = answerer.wording, answerer.wording.the
         self.rulebook = answerer.rulebook
+        self.places = answerer.rulebook.vocabulary.words[answerer.rulebook.vocabulary.facts[PLACE].kind]
         self.helps = {rule.id: rule.remedy for rule in answerer.rulebook.rules if rule.remedy}
 
     def show(self, answer: "Answer") -> None:
@@ -56,6 +58,7 @@ class _View:
             self._heading("Which it may be")
             self._list(f"{one.label or one.id}: {one.outcome}." for one in answer.candidates)
         self._findings(answer)
+        self._together(answer)
         if answer.remedies:
             self._heading("What would make it work")
             self._list(_remedy(remedy) for remedy in answer.remedies)
@@ -98,6 +101,16 @@ class _View:
         if passed:
             rules = "1 rule passes" if passed == 1 else f"{passed} rules pass"
             self._line(f"{rules} (`--all` tells).", *_MARKS["works"])
+
+    def _together(self, answer: "Answer") -> None:
+        """Of several things between which what is wrong lies, and what each comes to."""
+        for spoiler in answer.spoils if self.everything else ():
+            self._line(f"{spoiler.rule}: between {joined([f'the {one}' for one in spoiler.between])}.", style="dim")
+        for thing in answer.together:
+            self._heading(f"{capped(f'the {thing.name}')}, in {self.places.get(thing.hangs_on, thing.hangs_on)}")
+            self._line(f"By itself: {thing.alone}. With all else: {thing.answer.outcome}.")
+            self._line(thing.answer.summary)
+            self._next(thing.answer)
 
     def _brought(self, finding: "Finding") -> Outcome:
         return OUTCOME_OF[self.wording.effect(finding)]

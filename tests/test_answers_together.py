@@ -1,0 +1,440 @@
+"""Several things on one rig: each alone and all at once, weights summed by hand, and nothing works by an omission.
+
+The sums are arithmetic on the figures of the question; that they are held against the receiver's and the dual
+receiver's ratings is what their labels say, and common practice (no source).
+"""
+
+from collections.abc import Iterator, Mapping, Sequence
+from copy import deepcopy
+from itertools import permutations
+from random import Random
+from typing import Any
+
+import pytest
+from demo_world import answerer
+from effort import EFFORT
+
+from fitsvc.answers.answer import Answer, Spoiler
+from fitsvc.answers.question import NoRecords, read_question
+from fitsvc.answers.things import MOST_THINGS, read_things
+from fitsvc.language.problems import Problem, ProblemsFound
+from fitsvc.rulebook.outcomes import OUTCOMES
+
+WEIGHT = "weight-on-one-receiver/opening.tongue_rating"
+DUAL = {
+    "kind": "dual_receiver", "fits_opening": "2 in", "offers_opening": "2 in", "pin": "5/8 in", "pin_hole": "5/8 in",
+    "pin_supplied": True, "tube_outside": "3 in", "adds_length": "1 in", "adds_rise": "0 in",
+    "trailer_rating": "3500 lb", "tongue_rating": "350 lb",
+}  # fmt: skip
+VEHICLE = {
+    "body": "suv", "tongue_rating": "500 lb", "tow_rating": "5000 lb", "gvwr": "6500 lb", "curb_weight": "4500 lb",
+    "gcwr": "11000 lb", "gawr_rear": "3600 lb", "gawr_front": "3300 lb", "curb_weight_rear": "2200 lb",
+    "curb_weight_front": "2300 lb", "wheelbase": "120 in", "rear_overhang": "40 in", "socket": "blade_7",
+    "rear_closure": "lift_gate", "spare_location": "inside",
+}  # fmt: skip
+RECEIVER = {
+    "opening": "2 in", "hitch_class": "III", "pin_hole": "5/8 in", "pin_supplied": True, "tube_outside": "3 in",
+    "trailer_rating": "5000 lb", "tongue_rating": "500 lb", "chain_loop_opening": "1 in",
+}  # fmt: skip
+BIKES = {
+    "kind": "bike_carrier", "shank": "2 in", "pin": "5/8 in", "pin_supplied": True, "weight": "50 lb",
+    "capacity": "160 lb", "length": "20 in", "rear_extent": "40 in", "front_setback": "10 in", "stow_setback": "8 in",
+    "lowest_drop": "-4 in", "top_height": "40 in", "plug": "none", "obscures_lamps": False,
+}  # fmt: skip
+MOUNT = {
+    "kind": "ball_mount", "shank": "2 in", "pin": "5/8 in", "pin_supplied": True, "weight": "10 lb", "rise": "0 in",
+    "length": "10 in", "rear_extent": "12 in", "lowest_drop": "3 in", "top_height": "4 in",
+    "trailer_rating": "5000 lb", "tongue_rating": "500 lb",
+}  # fmt: skip
+TRAILER = {
+    "gross_weight": "2500 lb", "tongue_weight": "300 lb", "coupler": "2 in", "coupler_rating": "5000 lb",
+    "brakes": "none", "plug": "flat_4", "chain_count": 2, "coupler_height": "17 in",
+}  # fmt: skip
+
+Part = dict[str, Any]
+
+
+def rig(*adapters: Mapping[str, Any], **vehicle: Any) -> Part:
+    """Give the rig with these adapters in the opening."""
+    return {
+        "vehicle": {"facts": {**VEHICLE, **vehicle}},
+        "receiver": {"facts": RECEIVER},
+        "mounting": {"facts": {"height": "18 in", "pin_to_bumper": "4 in", "fitted": True}},
+        "adapters": [{"facts": dict(one)} for one in adapters],
+    }
+
+
+def bikes(number: int = 4, **facts: Any) -> Part:
+    """Give a bike carrier with bikes of 35 lb."""
+    load = {"facts": {"bikes": number, "bike_weight": "35 lb"}}
+    return {"name": "bikes", "hangs_on": "rear_receiver", "accessory": {"facts": {**BIKES, **facts}}, "load": load}
+
+
+def boat(mount: Mapping[str, Any] = MOUNT, **facts: Any) -> Part:
+    """Give a trailer on its mount."""
+    return {
+        "name": "boat",
+        "hangs_on": "rear_receiver",
+        "accessory": {"facts": dict(mount)},
+        "ball": {"facts": {"diameter": "2 in", "rating": "6000 lb"}},
+        "trailer": {"facts": {**TRAILER, **facts}},
+    }
+
+
+def step(**facts: Any) -> Part:
+    """Give a step of 20 lb that takes 300 lb."""
+    told = {"kind": "step", "shank": "2 in", "pin": "5/8 in", "pin_supplied": True, "weight": "20 lb"}
+    told |= {
+        "capacity": "300 lb",
+        "length": "8 in",
+        "rear_extent": "10 in",
+        "lowest_drop": "2 in",
+        "top_height": "1 in",
+    }
+    return {"name": "step", "hangs_on": "rear_receiver", "accessory": {"facts": {**told, **facts}}}
+
+
+def asked(things: Sequence[Part], on: Part | None = None, **load: Any) -> Part:
+    """Give the question about several things."""
+    return {"rig": on or rig(DUAL), "load": {"facts": load}, "together": list(things)}
+
+
+def answer(things: Sequence[Part], on: Part | None = None, **load: Any) -> Answer:
+    """Answer about several things at once."""
+    return answerer().answer(asked(things, on, **load))
+
+
+def spoiler(found: Answer, rule: str) -> Spoiler | None:
+    """Give what an answer says of a rule that stands against all at once."""
+    return next((one for one in found.spoils if one.rule == rule), None)
+
+
+def result(found: Answer, rule: str) -> str:
+    """Give what a rule came to over all the things."""
+    return next((one.result for one in found.findings if one.rule == rule), "not_applicable")
+
+
+def problems(document: Part) -> list[Problem]:
+    """Give what is wrong with a question."""
+    with pytest.raises(ProblemsFound) as refused:
+        answerer().answer(document)
+    return list(refused.value.problems)
+
+
+# sums by hand
+
+
+def test_a_carrier_and_a_trailer_share_the_label_of_a_dual_receiver() -> None:
+    """50 lb + 4 x 35 lb + 300 lb come to 490 lb, and the mount to 10 more: not on a label of 350 lb."""
+    found = answer([bikes(), boat()])
+    assert found.outcome == "fails" and found.summary.startswith("No, not together.")
+    spoils = spoiler(found, WEIGHT)
+    assert spoils and (spoils.result, spoils.between) == ("fails", ["bikes", "boat"])
+    assert "500 lb" in spoils.reason and "350 lb: 150 lb too much" in spoils.reason
+    assert all(one.alone != "fails" and one.answer.outcome == "fails" for one in found.together)
+
+
+def test_a_mount_nobody_has_weighed_does_not_save_it() -> None:
+    """490 lb are too much whatever the mount weighs."""
+    light = {name: value for name, value in MOUNT.items() if name != "weight"}
+    assert result(answer([bikes(), boat(light)]), WEIGHT) == "fails"
+
+
+@pytest.mark.parametrize(("tongue", "told"), [("150 lb", "passes"), ("151 lb", "fails")])
+def test_the_sum_is_held_to_the_pound(tongue: str, told: str) -> None:
+    """190 lb of bikes and a mount of 10 lb leave 150 lb for the tongue."""
+    found = answer([bikes(), boat(gross_weight="1500 lb", tongue_weight=tongue)])
+    assert result(found, WEIGHT) == told
+
+
+@pytest.mark.parametrize(
+    ("sum_of", "rule", "passes", "fails"),
+    [
+        ("500 lb on the vehicle's tongue rating", "weight-on-one-receiver/together.vehicle_rating", "500 lb", "499 lb"),
+        ("4500 + 500 + 700 lb", "all-within-payload", "5700 lb", "5699 lb"),
+        ("4500 + 700 + 190 + 10 + 2500 lb", "combination-with-all", "7900 lb", "7899 lb"),
+    ],
+)  # fmt: skip
+def test_each_rating_of_the_vehicle_bears_all_of_it(sum_of: str, rule: str, passes: str, fails: str) -> None:
+    """190 lb of bikes, 310 lb of mount and tongue and 700 lb of people, against what the vehicle is rated for."""
+    fact = {"all-within-payload": "gvwr", "combination-with-all": "gcwr"}.get(rule, "tongue_rating")
+    for figure, told in ((passes, "passes"), (fails, "fails")):
+        found = answer([bikes(), boat()], rig(DUAL, **{fact: figure}), occupants_weight="700 lb")
+        assert result(found, rule) == told, sum_of
+
+
+@pytest.mark.parametrize(("gawr", "told"), [("3612 lb", "passes"), ("3611 lb", "undetermined"), ("2911 lb", "fails")])
+def test_the_rear_axle_bears_all_of_it_by_its_leverage(gawr: str, told: str) -> None:
+    """Bikes 40 - 4 + 1 + 20 = 57 in and ball 47 in behind the axle of a 120 in wheelbase (moments, statics).
+
+    190 x 177/120 + 310 x 167/120 = 280.25 + 431.42 = 711.67 lb, with 2200 lb empty and none to all of 700 lb of
+    people 2911.67 to 3611.67 lb.
+    """
+    found = answer([bikes(), boat()], rig(DUAL, gawr_rear=gawr), occupants_weight="700 lb")
+    assert result(found, "rear-axle-with-all") == told
+
+
+def test_bare_receivers_take_one_shank() -> None:
+    """Two things in one opening is no, whatever they weigh, and yes in that respect with a dual receiver."""
+    assert result(answer([step(), boat()], rig()), "an-opening-for-each") == "fails"
+    assert result(answer([step(), boat()]), "an-opening-for-each") == "passes"
+    assert result(answer([step(), boat(), bikes()]), "an-opening-for-each") == "fails"
+
+
+def test_a_step_left_in_beside_a_trailer() -> None:
+    """Its 20 lb count beside the tongue's 300 and the mount's 10, and who stands on it does too."""
+    assert result(answer([step(), boat()]), WEIGHT) == "passes"
+    standing = {**step(), "load": {"facts": {"person_weight": "20 lb"}}}
+    assert result(answer([standing, boat()]), WEIGHT) == "passes"
+    standing = {**step(), "load": {"facts": {"person_weight": "21 lb"}}}
+    assert result(answer([standing, boat()]), WEIGHT) == "fails"
+    assert result(answer([step(), boat()]), "nobody-on-the-step-with-a-trailer") == "fails"
+
+
+def test_one_socket_and_one_trailer() -> None:
+    """A carrier's lamps and the trailer's plug want one socket; two trailers are never towed at once."""
+    assert result(answer([bikes(plug="flat_4"), boat()]), "one-plug-in-the-socket") == "fails"
+    assert result(answer([bikes(), boat()]), "one-plug-in-the-socket") == "passes"
+    assert result(answer([boat(), {**boat(), "name": "other"}]), "one-trailer") == "fails"
+
+
+def test_what_stands_in_whose_way_is_looked_at_in_place() -> None:
+    """The carrier's underside is 22 in up: a jack of 21 in goes under it and one of 23 in does not."""
+    for jack, told in (("21 in", "passes"), ("23 in", "fails")):
+        found = answer([bikes(), boat(jack_height=jack, jack_behind_ball="12 in", jack_width="8 in")])
+        assert result(found, "jack-under-what-hangs-above") == told
+    for drawbar, told in (("37 in", "passes"), ("36 in", "fails")):
+        found = answer([bikes(), boat(drawbar_length=drawbar)])
+        assert result(found, "trailer-behind-what-hangs-above") == told
+
+
+# other receivers
+
+
+def rack_on_trailer(weight: str = "50 lb") -> Part:
+    """Give a rack on the trailer's own receiver, with two bikes of 25 lb."""
+    own = {"receiver": {"facts": {"opening": "2 in", "tongue_rating": "200 lb"}}, "vehicle": {"facts": {}}}
+    accessory = {"facts": {**BIKES, "weight": weight}}
+    load = {"facts": {"bikes": 2, "bike_weight": "25 lb"}}
+    return {"name": "rack", "hangs_on": "trailer", "rig": own, "accessory": accessory, "load": load}
+
+
+def test_a_rack_on_the_trailer_counts_with_the_trailer() -> None:
+    """100 lb on a trailer of 3,400 lb may be in its weight already or not; 3,500 lb of rating bear it either way."""
+    rule = "trailer-with-what-hangs-on-it/towing.opening_trailer_rating"
+    for gross, told in (("3400 lb", "passes"), ("3401 lb", "undetermined"), ("3501 lb", "fails")):
+        assert result(answer([boat(gross_weight=gross), rack_on_trailer()]), rule) == told
+    found = answer([boat(gross_weight="3400 lb"), rack_on_trailer()])
+    assert result(found, "tongue-with-what-hangs-on-the-trailer") == "fails"
+    assert result(found, WEIGHT) == "not_applicable"
+
+
+def test_what_hangs_on_the_trailer_is_no_payload_of_the_vehicle() -> None:
+    """The tongue's 300 lb, the mount's 10 and the driver's 150: 460 lb of payload are enough, the rack apart."""
+    for gvwr, told in (("4960 lb", "passes"), ("4959 lb", "fails")):
+        assert result(answer([boat(), rack_on_trailer()], rig(DUAL, gvwr=gvwr)), "all-within-payload") == told
+
+
+def test_the_trailers_rack_may_be_in_the_combination_already() -> None:
+    """4,500 + 150 + 10 + 2,500 lb, and between none and all of the rack's 100 lb."""
+    for gcwr, told in (("7260 lb", "passes"), ("7259 lb", "undetermined"), ("7159 lb", "fails")):
+        assert result(answer([boat(), rack_on_trailer()], rig(DUAL, gcwr=gcwr)), "combination-with-all") == told
+
+
+def front(weight: str = "100 lb") -> Part:
+    """Give a cargo carrier in a front receiver of the same vehicle, with 100 lb on it."""
+    own = rig()
+    facts = {**BIKES, "kind": "cargo_carrier", "weight": weight}
+    load = {"facts": {"cargo_weight": "100 lb"}}
+    return {"name": "box", "hangs_on": "front_receiver", "rig": own, "accessory": {"facts": facts}, "load": load}
+
+
+def test_front_and_rear_share_the_payload_and_no_receiver() -> None:
+    """200 lb in front and 310 behind, a driver of 150: 660 lb of payload; the rear label is the rear's alone."""
+    for gvwr, told in (("5160 lb", "passes"), ("5159 lb", "fails")):
+        found = answer([boat(), front()], rig(DUAL, gvwr=gvwr))
+        assert result(found, "all-within-payload") == told
+        assert result(found, WEIGHT) == "not_applicable"
+
+
+def test_the_front_axle_bears_what_hangs_in_front() -> None:
+    """200 lb in front weigh on the front axle once to one and a half times: 2,300 + 150 + 200..300 (estimate)."""
+    for gawr, told in (("2750 lb", "passes"), ("2749 lb", "undetermined"), ("2499 lb", "fails")):
+        own = front()
+        own["rig"]["vehicle"]["facts"]["gawr_front"] = gawr
+        assert result(answer([boat(), own]), "front-axle-under-what-hangs-in-front") == told
+
+
+# what is refused
+
+
+def test_nothing_is_guessed() -> None:
+    """It is said which receiver each hangs on and what it is; what is told is told of one place."""
+    nowhere = {name: part for name, part in bikes().items() if name != "hangs_on"}
+    (problem,) = problems(asked([nowhere, boat()]))
+    assert problem.pointer == "/together/0/hangs_on" and "rear_receiver" in problem.help
+    (problem,) = problems(asked([{**bikes(), "accessory": None}, boat()]))
+    assert problem.pointer == "/together/0/accessory"
+    (problem,) = problems(asked([bikes(), {**boat(), "hangs_on": "front_receiver"}]))
+    assert problem.pointer == "/together/1" and "`rig` of its own" in problem.help
+    (problem,) = problems(asked([bikes(), {**boat(), "rig": rig(DUAL)}]))
+    assert problem.pointer == "/together/1/rig"
+    (problem,) = problems(asked([bikes(), boat()]) | {"accessory": {"facts": BIKES}})
+    assert problem.pointer == "/accessory" and problem.meaning
+    for things in ([bikes()], [bikes(), boat(), *[step()] * (MOST_THINGS - 1)]):
+        (problem,) = problems(asked(things))
+        assert problem.pointer == "/together"
+
+
+def test_a_problem_is_told_at_its_place_and_once() -> None:
+    """What is wrong with the rig is told of the rig, with a load for all of that, and with a thing of the thing."""
+    wrong = asked([bikes(weight="heavy"), boat()], rig(DUAL, wheelbase="long"), occupants_weight="some")
+    pointers = [problem.pointer for problem in problems(wrong)]
+    assert sorted(pointers) == [
+        "/load/facts/occupants_weight",
+        "/rig/vehicle/facts/wheelbase",
+        "/together/0/accessory/facts/weight",
+    ]
+
+
+def test_a_question_of_several_is_no_plain_question() -> None:
+    """Whoever reads one question refuses several, and reads `together: null` as one."""
+    with pytest.raises(ProblemsFound):
+        read_question(asked([bikes(), boat()]), answerer().reader, NoRecords())
+    plain = {"rig": rig(), "accessory": {"facts": BIKES}}
+    assert answerer().answer({**plain, "together": None}) == answerer().answer(plain)
+
+
+# laws
+
+
+def test_an_unknown_weight_is_unknown_in_every_sum() -> None:
+    """Each weight left out of a sum that passes leaves it open, in the other thing's answer too."""
+    whole = [bikes(1), boat(gross_weight="1500 lb", tongue_weight="150 lb")]
+    rules = (WEIGHT, "all-within-payload", "rear-axle-with-all", "combination-with-all")
+    told = answer(whole, occupants_weight="600 lb")
+    assert [result(told, rule) for rule in rules] == ["passes"] * 4
+    for number, part, fact in ((0, "accessory", "weight"), (0, "load", "bike_weight"), (1, "accessory", "weight")):
+        things = deepcopy(whole)
+        del things[number][part]["facts"][fact]
+        found = answer(things, occupants_weight="600 lb")
+        assert [result(found, rule) for rule in rules] == ["undetermined"] * 4, fact
+        for one in found.together:
+            told_of = {finding.rule: finding.result for finding in one.answer.findings}
+            assert all(told_of[rule] == "undetermined" for rule in rules), (fact, one.name)
+
+
+def test_nobody_is_asked_for_what_the_question_tells() -> None:
+    """Each thing's own facts are asked for, never the sum over the others."""
+    things = [bikes(1), boat(gross_weight="1500 lb", tongue_weight="150 lb")]
+    del things[0]["accessory"]["facts"]["weight"]
+    found = answer(things)
+    asked_for = {step.fact for one in found.together for step in one.answer.next}
+    assert not any(name.startswith("beside.") for name in asked_for)
+    assert "accessory.weight" in {step.fact for step in found.together[0].answer.next}
+
+
+def random_things(random: Random) -> list[Part]:
+    """Things in a dual receiver, on the trailer and in front, with figures and gaps drawn at random."""
+    tongue, gross = random.choice((100, 160, 200, 300)), random.choice((1500, 2500, 3400))
+    pool = [
+        bikes(random.randint(0, 4), weight=f"{random.choice((30, 50))} lb", plug=random.choice(("none", "flat_4"))),
+        boat(gross_weight=f"{gross} lb", tongue_weight=f"{tongue} lb"),
+        step(),
+        rack_on_trailer(f"{random.choice((40, 90))} lb"),
+        front(f"{random.choice((60, 160))} lb"),
+    ]
+    things = random.sample(pool, random.randint(2, MOST_THINGS))
+    for thing in things:
+        for part in ("accessory", "trailer", "load"):
+            facts = thing.get(part, {}).get("facts", {})
+            for name in [name for name in facts if name != "kind" and random.random() < 0.08]:
+                del facts[name]
+    return things
+
+
+def drawn() -> Iterator[tuple[list[Part], Part]]:
+    """Questions at random: things, and a rig for them."""
+    random = Random(20)
+    for _ in range(25 * EFFORT):
+        label = f"{random.choice((200, 350, 500))} lb"
+        adapters = [{**DUAL, "tongue_rating": label}] if random.random() < 0.9 else []
+        yield random_things(random), rig(*adapters, gvwr=f"{random.choice((5200, 5700, 6500))} lb")
+
+
+def rank(found: Answer) -> int:
+    """How bad an outcome is, the best nought."""
+    return OUTCOMES.index(found.outcome)
+
+
+def test_one_thing_more_never_makes_it_better() -> None:
+    """Leaving one out never gives a worse outcome, neither of the whole nor of a thing that stays."""
+    for things, on in drawn():
+        whole = answer(things, on)
+        if len(things) > 2:
+            for left_out in range(len(things)):
+                less = answer([one for i, one in enumerate(things) if i != left_out], on)
+                assert rank(less) <= rank(whole)
+                outcomes = {one.name: one.answer for one in whole.together}
+                assert all(rank(one.answer) <= rank(outcomes[one.name]) for one in less.together)
+
+
+def test_a_thing_that_fails_alone_fails_the_whole() -> None:
+    """The whole is never better than any of it alone, nor is a thing with all else than by itself."""
+    for things, on in drawn():
+        whole = answer(things, on)
+        for one in whole.together:
+            assert OUTCOMES.index(one.alone) <= rank(one.answer) <= rank(whole)
+        assert rank(whole) == max(rank(one.answer) for one in whole.together)
+
+
+def test_the_order_does_not_matter() -> None:
+    """Named in another order the things come to the same, each and together, and by the same rules."""
+    for things, on in list(drawn())[:8]:
+        seen = set()
+        for order in list(permutations(things))[:6]:
+            found = answer(order, on)
+            each = tuple(sorted((one.name, one.alone, one.answer.outcome) for one in found.together))
+            seen.add((found.outcome, each, tuple(sorted((one.rule, one.result) for one in found.spoils))))
+        assert len(seen) == 1
+
+
+def test_what_is_told_by_hand_is_what_is_made_of_the_others() -> None:
+    """A carrier beside `beside` facts, as a selection asks, is judged as beside the trailer they were made of."""
+    found = answer([bikes(), boat()])
+    told = {"hangs_on": "rear_receiver", "things": 1, "weight": "310 lb", "tows": True}
+    document = {"rig": rig(DUAL), "accessory": bikes()["accessory"], "load": bikes()["load"], "beside": {"facts": told}}
+    single = {finding.rule: finding.result for finding in answerer().answer(document).findings}
+    both = {finding.rule: finding.result for finding in found.together[0].answer.findings}
+    assert single[WEIGHT] == both[WEIGHT] == "fails"
+    assert single["all-within-payload"] == "undetermined"  # nobody has told what all else puts on the vehicle
+
+
+def test_the_pair_is_named_that_spoils_it() -> None:
+    """Of three, the two that are too much without the third; where no two are, all of them."""
+    dual_twice = rig(DUAL, {**DUAL, "fits_opening": "2 in"})
+    heavy = answer([bikes(), boat(), step()], dual_twice)
+    found = spoiler(heavy, WEIGHT)
+    assert found and found.between == ["bikes", "boat"]
+    light = answer([bikes(0), boat(tongue_weight="160 lb"), step(weight="150 lb", capacity="150 lb")], dual_twice)
+    found = spoiler(light, WEIGHT)
+    assert found and found.result == "fails" and found.between == ["bikes", "boat", "step"]
+
+
+def test_a_thing_nobody_names_is_called_by_its_kind() -> None:
+    """Two alike are told apart by a number."""
+    things = [{name: part for name, part in one.items() if name != "name"} for one in (bikes(), boat(), step(), step())]
+    assert [one.name for one in answer(things).together] == [
+        "bike carrier",
+        "ball mount",
+        "hitch step (1)",
+        "hitch step (2)",
+    ]
+
+
+def test_each_thing_may_have_its_own_way_out_of_the_receiver() -> None:
+    """The upper opening is 4 in higher than the lower, so the carrier stands 4 in higher."""
+    upper = {**bikes(), "rig": {"adapters": [{"facts": {**DUAL, "adds_rise": "4 in"}}]}}
+    for thing, told in ((bikes(), "fails"), (upper, "passes")):
+        assert result(answer([thing, boat(coupler_height="18 in")]), "coupler-under-what-hangs-above") == told
+    assert len(read_things(asked([upper, boat()]), answerer().reader, NoRecords())) == 2
