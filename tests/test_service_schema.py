@@ -136,7 +136,7 @@ def test_a_question_has_the_parts_that_are_read(rulebook: Rulebook) -> None:
 
 def test_a_thing_has_the_parts_that_are_read() -> None:
     """The reader of several things knows every part of the schema, and refuses what the schema refuses."""
-    parts = {name: {"facts": {}} for name in ("ball", "trailer", "load", "accessory")}
+    parts: dict[str, Any] = {name: {"facts": {}} for name in ("ball", "trailer", "load", "accessory")}
     thing: dict[str, Any] = {"name": "it", "hangs_on": "rear_receiver", "rig": {}, **parts}
     assert set(COMPONENTS["Thing"]["properties"]) == set(thing)
     several: dict[str, Any] = {"rig": {}, "load": {"facts": {}}, "together": [thing, thing]}
