@@ -99,14 +99,15 @@ class _ThingReading:
             return None
         self._known(thing, pointer, "a thing", _THING)
         place = self._place(thing.get("hangs_on"), f"{pointer}/hangs_on")
-        if not isinstance(thing.get("accessory"), dict):
+        described = isinstance(thing.get("accessory"), dict)
+        if not described:
             help = "give its `sku` or its `facts`; of a trailer, the mount it is coupled to"
             self._complain(f"{pointer}/accessory", "it is not said what goes into the receiver", help)
         name = thing.get("name")
         if name is not None and not (isinstance(name, str) and 1 <= len(name) <= LONGEST_NAME):
             self._complain(f"{pointer}/name", "a thing's name is a text", f"write 1 to {LONGEST_NAME} characters")
-        question = self._question(thing, number)
-        if question is None or place is None or not isinstance(thing.get("accessory"), dict):
+        question = self._question(thing, number) if described else None
+        if question is None or place is None:
             return None
         if len(question.candidates) > 1:
             message = f"{len(question.candidates)} stored vehicles go by that name"
