@@ -317,6 +317,40 @@ def about(texts: Texts, *expressions: str) -> set[str]:
     return {one for one in read - handled if texts.presence.get(one) == "asked" or one in texts.asked}
 
 
+def behind(texts: Texts, *expressions: str) -> set[str]:
+    """The facts that expressions read, through derived values and the working opening."""
+    found: set[str] = set()
+    left = {node.name for text in expressions for node in nodes(tree(text)) if isinstance(node, syntax.Name)}
+    while left:
+        name = left.pop()
+        found.add(name)
+        inner = [texts_[name] for texts_ in (texts.derived, texts.bare, texts.each) if name in texts_]
+        left |= {node.name for text in inner for node in nodes(tree(text)) if isinstance(node, syntax.Name)} - found
+    return found & texts.unknown.keys()
+
+
+def supposed(texts: Texts, case: Case, name: str) -> list[list[Case]]:
+    """For the rig, or each adapter, the cases with each value of a choice that is open there; of a figure none."""
+    members = texts.lists.get(texts.kinds[name])
+    if members is None and texts.kinds[name] != "yes_no":
+        return []
+    holders = case.adapters if name.startswith("adapter.") else (case.facts,)
+    found: list[list[Case]] = []
+    facts: Mapping[str, Any]
+    for place, facts in enumerate(holders):
+        mask = facts.get(name, (1 << len(members)) - 1 if members else 1)
+        assert isinstance(mask, int)
+        values = [1 << i for i in range(len(members)) if mask >> i & 1] if members else [0, 2] if mask == 1 else []
+        told: list[dict[str, Any]] = [{**facts, name: value} for value in values if len(values) > 1]
+        if holders is case.adapters:
+            found.append(
+                [Case(case.facts, case.present, (*holders[:place], one, *holders[place + 1 :])) for one in told]
+            )
+        else:
+            found.append([Case(one, case.present, case.adapters) for one in told])
+    return found
+
+
 def nodes(node: syntax.AnyNode) -> list[syntax.AnyNode]:
     """A node and all that is read below it."""
     below = () if _asks(node) else syntax.below(node)
@@ -561,6 +595,7 @@ class Interpreter:
     def __init__(self, folder: Path) -> None:
         self.texts = read_texts(folder)
         self._rules = [(rule, about(self.texts, _guard(rule), rule["requires"])) for rule in self.texts.rules]
+        self._behind = [behind(self.texts, _guard(rule), rule["requires"]) for rule in self.texts.rules]
         self._needs = [
             (need, about(self.texts, _guard(need), *need.get("values", {}).values())) for need in self.texts.needs
         ]
@@ -571,10 +606,29 @@ class Interpreter:
         results = [(rule["id"], _result(reading, rule, subjects)) for rule, subjects in self._rules]
         needs = [need["id"] for need, subjects in self._needs if _open(reading, need, subjects)]
         limits = {limit["id"]: self._limit(reading, limit) for limit in self.texts.limits}
+        outcome = self._outcome([result for _, result in results], needs)
+        if outcome in ("undetermined", "conditional") and self._fails_either_way(case, results):
+            outcome = "fails"
         return Judged(
-            self._outcome([result for _, result in results], needs), results, needs,
+            outcome, results, needs,
             {name: found for name, found in limits.items() if found is not None},
         )  # fmt: skip
+
+    def _fails_either_way(self, case: Case, results: list[tuple[str, str]]) -> bool:
+        """Whether with each value of some one open choice a rule fails that is open now; the others are settled."""
+        open_ = [
+            number for number, ((rule, _), (_, result)) in enumerate(zip(self._rules, results, strict=True))
+            if result == "undetermined" and rule["severity"] == "blocking"
+        ]  # fmt: skip
+        for name in set().union(*(self._behind[number] for number in open_)):
+            for other in supposed(self.texts, case, name):
+                if other and all(self._some_fails(one, open_, name) for one in other):
+                    return True
+        return False
+
+    def _some_fails(self, case: Case, numbers: list[int], name: str) -> bool:
+        reading = Reading(self.texts, case)
+        return any(_result(reading, *self._rules[n]) == "fails" for n in numbers if name in self._behind[n])
 
     def _outcome(self, results: list[str], open_needs: list[str]) -> str:
         severities = []

@@ -11,7 +11,8 @@ from demo_world import answerer
 from fitsvc.audits.blocks import PAIRS, judge_block
 from fitsvc.audits.reading import items_of_columns
 from fitsvc.audits.rigs import rigs_of_table, rigs_table
-from fitsvc.engine.point import Point, Verdict
+from fitsvc.engine.point import Point
+from fitsvc.engine.verdict import Verdict
 from fitsvc.facts import Case
 from fitsvc.language.problems import ProblemsFound
 from fitsvc.language.truth import NO, YES

@@ -13,7 +13,7 @@ from judging import answer, case
 
 from fitsvc.answers.answer import AllowanceShown
 from fitsvc.answers.question import read_question
-from fitsvc.engine.point import Verdict
+from fitsvc.engine.verdict import Verdict
 from fitsvc.facts import Case
 from fitsvc.language.quantities import UNITS
 from fitsvc.language.types import Value

@@ -23,7 +23,7 @@ from fitsvc.engine.columns import rules as column_rules
 from fitsvc.engine.columns.kernel import Columns, Judged
 from fitsvc.engine.columns.signatures import Catalogue
 from fitsvc.engine.limits import limits_of
-from fitsvc.engine.point import RESULTS
+from fitsvc.engine.verdict import RESULTS
 from fitsvc.facts import Case
 from fitsvc.language.types import Value
 from fitsvc.rulebook.outcomes import OUTCOMES

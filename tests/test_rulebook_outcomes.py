@@ -24,7 +24,7 @@ from fitsvc.audits.rigs import AuditRig
 from fitsvc.cli.answer_view import show_answer
 from fitsvc.cli.console import Console
 from fitsvc.engine.columns.kernel import Columns, Judged
-from fitsvc.engine.point import Verdict
+from fitsvc.engine.verdict import Verdict
 from fitsvc.facts import Case
 from fitsvc.language.checker import Names, check
 from fitsvc.language.source import Source
@@ -96,7 +96,8 @@ def test_everyone_reads_the_one_table(
     outcome, word, mark, sign = MEANT[effect]
     case = Case({WEIGHT: weight}, frozenset(("vehicle", "receiver", "accessory")))
     verdict = of.engine.evaluate(case)
-    assert verdict == Verdict(outcome, **{name: [0] if name == effect else [] for name in OUTCOME_OF})
+    assert verdict.outcome == outcome and verdict.either_way is None
+    assert {name: getattr(verdict, name) for name in OUTCOME_OF if getattr(verdict, name)} == {effect: [0]}
     assert verdict.results(1) == [result]
     assert verdict.conditions == (outcome == "conditional")
     assert of.missing.judged(0, case) == word
@@ -172,4 +173,4 @@ def test_the_table_is_whole_and_never_lenient() -> None:
     for effects in (*EFFECTS.values(), NEED_EFFECTS):
         assert all((OUTCOME_OF[effect] == "works") == (result == "passes") for result, effect in effects.items())
     assert tuple(OUTCOME_OF) == tuple(sorted(OUTCOME_OF, key=lambda one: -OUTCOMES.index(OUTCOME_OF[one])))
-    assert set(OUTCOME_OF) == {*Verdict._fields} - {"outcome"}
+    assert set(OUTCOME_OF) == {*Verdict._fields} - {"outcome", "either_way"}

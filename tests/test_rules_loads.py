@@ -8,7 +8,7 @@ from judging import answer, case
 
 from fitsvc.answers.answering import Answerer
 from fitsvc.engine.columns.kernel import Columns
-from fitsvc.engine.point import RESULTS
+from fitsvc.engine.verdict import RESULTS
 
 RIG = {
     "receiver.opening": "2 in", "receiver.pin_hole": "5/8 in", "receiver.tongue_rating": "600 lb",

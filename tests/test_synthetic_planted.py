@@ -12,7 +12,7 @@ from demo_world import answerer
 
 from fitsvc.audits.rigs import AuditRig, read_rigs
 from fitsvc.cli import main
-from fitsvc.engine.point import Verdict
+from fitsvc.engine.verdict import Verdict
 from fitsvc.synthetic.planted import CATALOGUE, PLANTED, RIGS, SHOP, write_planted
 
 _ITEMS = 700

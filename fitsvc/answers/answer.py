@@ -82,6 +82,25 @@ class Remedy(msgspec.Struct, omit_defaults=True, kw_only=True):
     question: Document = {}
 
 
+class WayTold(msgspec.Struct):
+    """Some values that an open choice may have, the rule that fails with each of them, and why, as a sentence."""
+
+    members: list[str]
+    rule: str
+    reason: str
+
+
+class EitherWayTold(msgspec.Struct, omit_defaults=True):
+    """The open choice with each value of which some rule fails, though by itself none does.
+
+    `adapter` is which adapter's it is, counted from the receiver; 0 where it is none's.
+    """
+
+    fact: str
+    cases: list[WayTold]
+    adapter: int = 0
+
+
 class Candidate(msgspec.Struct):
     """A stored vehicle that the one named in part may be, and what the question comes to on it."""
 
@@ -120,6 +139,9 @@ class Answer(msgspec.Struct, omit_defaults=True, kw_only=True):
 
     Of a question that names several things, `together` has each one's answer and `spoils` what stands against all of
     them at once; `findings` and `limits` are then those of all together, and what to learn next stands in each answer.
+
+    `either_way` is there where the outcome is no and no rule fails by itself: the rules it names are undetermined among
+    the findings, as they are one by one, and what is open is not asked for.
     """
 
     outcome: Outcome
@@ -136,6 +158,7 @@ class Answer(msgspec.Struct, omit_defaults=True, kw_only=True):
     allowance: AllowanceShown | None = None
     together: list[ThingAnswer] = []
     spoils: list[Spoiler] = []
+    either_way: EitherWayTold | None = None
 
 
 _encode: Final = msgspec.json.Encoder().encode

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Final
 import msgspec
 
 from fitsvc.answers.allowances import AllowanceWords
-from fitsvc.answers.answer import Answer, Finding, LimitShown, Remedy, RulebookName
+from fitsvc.answers.answer import Answer, EitherWayTold, Finding, LimitShown, Remedy, RulebookName
 from fitsvc.answers.candidates import (
     MOST,
     CandidateAnswer,
@@ -22,6 +22,7 @@ from fitsvc.answers.candidates import (
     worst,
 )
 from fitsvc.answers.cautions import Cautions
+from fitsvc.answers.either_way import tell_either_way
 from fitsvc.answers.governing import governing_fact, unknown_facts
 from fitsvc.answers.missing import Missing
 from fitsvc.answers.next_steps import next_steps
@@ -36,8 +37,9 @@ from fitsvc.answers.wording import Wording
 from fitsvc.caching import LruCache
 from fitsvc.document import Json
 from fitsvc.engine.limits import Lowest, limits_of
-from fitsvc.engine.point import Point, Verdict
+from fitsvc.engine.point import Point
 from fitsvc.engine.support import Support
+from fitsvc.engine.verdict import Verdict
 from fitsvc.facts import Case, FactReader
 from fitsvc.language.display import System, show_down
 from fitsvc.rulebook.outcomes import RESULT_OF
@@ -110,7 +112,7 @@ class Answerer:
             case = self.engine.opened(question.case)
             verdict = self.engine.evaluate(case)
             answer = self._told(question, case, verdict, system)
-            return self._narrowed(answer, question), question, verdict.fails
+            return self._narrowed(answer, question), question, verdict.failing
         judged = []
         for vehicle in question.candidates:
             of_it = read_question(question.about(document, vehicle), self.reader, records)
@@ -119,7 +121,7 @@ class Answerer:
             judged.append(
                 CandidateAnswer(vehicle, of_it, case, verdict, tuple(self._findings(of_it, verdict, case, system)))
             )
-        return self._answer_over(judged, system), worst(judged).question, worst(judged).verdict.fails
+        return self._answer_over(judged, system), worst(judged).question, worst(judged).verdict.failing
 
     def _answer_over(self, judged: Sequence[CandidateAnswer], system: System) -> Answer:
         """Answer for all of several candidates."""
@@ -132,8 +134,9 @@ class Answerer:
         )
         steps = [] if outcome == "fails" else steps_over(self.missing, judged, system)
         allowance = self.allowances.least((each.case for each in judged), system) if outcome != "fails" else None
+        either_way = self._either_way(one.case, one.verdict, system) if outcome == "fails" else None
         verdict = one.verdict._replace(outcome=outcome)
-        summary = summarise(self.wording, one.question, verdict, findings, needs, steps, allowance)
+        summary = summarise(self.wording, one.question, verdict, findings, needs, steps, allowance, either_way)
         return Answer(
             outcome=outcome,
             summary=f"{summary} {over(judged)}",
@@ -147,6 +150,7 @@ class Answerer:
             rulebook=self._name,
             candidates=shown(judged),
             allowance=allowance,
+            either_way=either_way,
         )
 
     def _narrowed(self, answer: Answer, question: Question) -> Answer:
@@ -193,7 +197,8 @@ class Answerer:
         steps = [step for step in steps if step.fact not in question.not_asked]
         assumed = self._assumed_of(question, findings, case, system)
         allowance = self.allowances.told(case, system) if verdict.outcome != "fails" else None
-        summary = summarise(self.wording, question, verdict, findings, needs, steps, allowance)
+        either_way = self._either_way(case, verdict, system)
+        summary = summarise(self.wording, question, verdict, findings, needs, steps, allowance, either_way)
         cautions = self.cautions.told(case, system)
         return Answer(
             outcome=verdict.outcome,
@@ -207,11 +212,18 @@ class Answerer:
             assumed=assumed,
             rulebook=self._name,
             allowance=allowance,
+            either_way=either_way,
         )
+
+    def _either_way(self, case: Case, verdict: Verdict, system: System) -> EitherWayTold | None:
+        return tell_either_way(self.wording, case, verdict.either_way, system) if verdict.either_way else None
 
     def _findings(self, question: Question, verdict: Verdict, case: Case, system: System) -> list[Finding]:
         """The findings, with the facts marked that are assumed or given in place of stored ones."""
         findings = self.findings(verdict, case, system)
+        if verdict.either_way:
+            first = {self.rulebook.rules[number].id for number in verdict.failing}
+            findings.sort(key=lambda finding: finding.rule not in first)
         if question.assumed or question.replaced:
             findings = [_marked(finding, question) for finding in findings]
         return findings

@@ -18,7 +18,7 @@ from fitsvc.answers.question import Named, Question, naming_facts
 from fitsvc.answers.vehicles import agree, folded
 from fitsvc.answers.wording import Wording
 from fitsvc.engine.limits import Lowest
-from fitsvc.engine.point import Verdict
+from fitsvc.engine.verdict import Verdict
 from fitsvc.facts import Case
 from fitsvc.language.display import System
 from fitsvc.language.typed import Read, join
@@ -68,7 +68,7 @@ def outcome_of(judged: Sequence[CandidateAnswer]) -> Outcome:
 
 def worst(judged: Sequence[CandidateAnswer]) -> CandidateAnswer:
     """The candidate with the most against it, the first of several."""
-    return max(judged, key=lambda one: tuple(map(len, one.verdict[1:5])))
+    return max(judged, key=lambda one: (len(one.verdict.failing), *map(len, one.verdict[2:5])))
 
 
 def shown(judged: Sequence[CandidateAnswer]) -> list[Candidate]:

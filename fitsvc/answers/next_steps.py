@@ -14,7 +14,7 @@ from typing import Final
 from fitsvc.answers.answer import Next
 from fitsvc.answers.missing import BAD, GOOD, OPEN, Missing, UnknownFact, supplied
 from fitsvc.answers.readings import Runs, together
-from fitsvc.engine.point import Verdict
+from fitsvc.engine.verdict import Verdict
 from fitsvc.facts import Case
 from fitsvc.language.display import System
 from fitsvc.language.types import Value

@@ -2,11 +2,12 @@
 
 from collections.abc import Mapping, Sequence
 
-from fitsvc.answers.answer import AllowanceShown, Finding, Next
+from fitsvc.answers.answer import AllowanceShown, EitherWayTold, Finding, Next
+from fitsvc.answers.either_way import say_either_way
 from fitsvc.answers.phrases import capped, is_yes_no, joined
 from fitsvc.answers.question import Question
 from fitsvc.answers.wording import Wording
-from fitsvc.engine.point import Verdict
+from fitsvc.engine.verdict import Verdict
 
 _VERBS = {"ask": "ask for", "read": "read", "measure": "measure", "weigh": "find out", "look up": "look up"}
 _YES_NO = {"yes": "if so", "no": "if not"}
@@ -21,8 +22,11 @@ def summarise(
     needs: Sequence[Mapping[str, str]],
     steps: Sequence[Next],
     allowance: AllowanceShown | None = None,
+    either_way: EitherWayTold | None = None,
 ) -> str:
     """Yes, no, only if, or what to measure first; of what is sold to be loaded never a yes without saying how far."""
+    if either_way is not None:
+        return say_either_way(wording, either_way)
     if verdict.outcome == "fails":
         return f"No. {findings[0].reason}"
     if verdict.outcome == "undetermined":

@@ -17,7 +17,7 @@ from fitsvc.answers.candidates import union
 from fitsvc.answers.phrases import capped, joined
 from fitsvc.answers.question import Question
 from fitsvc.answers.things import Thing
-from fitsvc.engine.point import Verdict
+from fitsvc.engine.verdict import Verdict
 from fitsvc.language.display import System
 from fitsvc.language.intervals import plus
 from fitsvc.language.truth import NO
@@ -174,8 +174,8 @@ class _Judging:
         if outcome == "works":
             return f"Yes, {all_of_them} work on this rig together."
         alone = next((one for one in each if one.alone == outcome), None)
-        if outcome == "fails" and alone is None:
-            failing = next(one for one in spoils if one.result == "fails")
+        failing = next((one for one in spoils if one.result == "fails"), None)
+        if outcome == "fails" and alone is None and failing is not None:
             return f"No, not together. {failing.reason}"
         first = alone or next(one for one in each if one.answer.outcome == outcome)
         return f"{capped(f'the {first.name}')}: {first.answer.summary}"

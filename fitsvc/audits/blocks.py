@@ -75,10 +75,8 @@ class RigResult:
         self._decide(judged)
 
     def _decide(self, judged: Judged) -> None:
-        where = judged.bitmaps()
-        for number, effect, found in judged.effects():
-            outcome = OUTCOME_OF[effect]
-            self._take(judged.catalogue, number, OUTCOMES.index(outcome), found & where[outcome])
+        for number, effect, where in judged.deciding():
+            self._take(judged.catalogue, number, OUTCOMES.index(OUTCOME_OF[effect]), where)
 
     def _take(self, catalogue: Catalogue, number: int, outcome: int, where: Words) -> None:
         """Note a member where it decides: where the outcome is the one that it brings about."""

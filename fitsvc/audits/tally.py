@@ -5,6 +5,7 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from fitsvc.answers.either_way import tell_either_way
 from fitsvc.answers.wording import Wording
 from fitsvc.audits.blocks import Block, Kernel, RigResult, decided_by
 from fitsvc.audits.claims import Claims
@@ -131,6 +132,11 @@ class ClaimTeller:
         return found
 
     def _worded(self, rule: str, outcome: int, case: Case) -> tuple[str, str]:
+        """The margin, and why: of a rule that fails in one case of an open choice, why it does then."""
+        either_way = self._kernel.engine.evaluate(case).either_way if outcome == FAILS else None
+        if either_way:
+            told = tell_either_way(self._words, case, either_way, "us")
+            return "", next(one.reason for one in told.cases if one.rule == rule)
         words = self._words.rules(bool(case.adapters))[self._places[rule]]
         finding = words.finding("fails" if outcome == FAILS else "undetermined", case, "us")
         return finding.margin, finding.reason

@@ -86,6 +86,8 @@ class _View:
         ]
         if findings:
             self._heading("Why")
+        for case in answer.either_way.cases if answer.either_way else ():
+            self._line(case.reason, *_MARKS["fails"])
         for finding in shown:
             sign, colour = _MARKS[self._brought(finding)]
             self._line(finding.reason, sign, colour)

@@ -11,7 +11,8 @@ from dataclasses import dataclass, replace
 from math import ceil, floor, inf
 from typing import Final
 
-from fitsvc.engine.point import Point, Verdict, compile_rules
+from fitsvc.engine.point import Point, compile_rules
+from fitsvc.engine.verdict import Verdict
 from fitsvc.facts import Case
 from fitsvc.language.display import System, step
 from fitsvc.language.intervals import TOLERANCE, Bounds
@@ -108,7 +109,7 @@ class _Judge:
         self.numbers = [number for number, leaves in enumerate(reads) if names & {read.name for read in leaves}]
         self.rules = [rules[number] for number in self.numbers]
         self._judge: Callable[..., Verdict] = compile_rules(
-            self.rules, (), engine.derived if adapted else engine.bare_derived
+            list(enumerate(self.rules)), (), engine.derived if adapted else engine.bare_derived
         )
 
     def __call__(self, facts: Mapping[str, Value], present: frozenset[str]) -> tuple[set[int], set[int]]:

@@ -6,7 +6,8 @@ from typing import Final
 
 from fitsvc.document import Json
 from fitsvc.engine.limits import limits_of
-from fitsvc.engine.point import Point, Verdict
+from fitsvc.engine.point import Point
+from fitsvc.engine.verdict import Verdict
 from fitsvc.facts import Case, FactReader
 from fitsvc.language.checker import Names, check
 from fitsvc.language.display import show_together

@@ -8,48 +8,17 @@ from collections import Counter
 from collections.abc import Callable, Hashable, Mapping, Sequence
 from dataclasses import replace
 from functools import cached_property
-from typing import Final, NamedTuple
 
+from fitsvc.engine.choices import Choices
 from fitsvc.engine.support import Support
+from fitsvc.engine.verdict import EitherWay, Verdict
 from fitsvc.facts import Case
 from fitsvc.language import typed
 from fitsvc.language.compiler import Emitter, compile_values, every
 from fitsvc.language.typed import AnyTyped, Read
 from fitsvc.language.types import Value
-from fitsvc.rulebook.outcomes import OUTCOME_OF, OUTCOMES, RESULT_OF, Outcome
+from fitsvc.rulebook.outcomes import OUTCOME_OF, OUTCOMES
 from fitsvc.rulebook.rules import Need, Rule, Rulebook
-
-RESULTS: Final = ("passes", "fails", "undetermined", "not_applicable")
-_CONDITIONAL: Final = [effect for effect, outcome in OUTCOME_OF.items() if outcome == "conditional"]
-
-
-class Verdict(NamedTuple):
-    """A case's outcome, and the numbers of the rules behind it.
-
-    `unknown` are the rules that make the outcome undetermined, `doubts` those whose being undetermined is
-    a caution only; `open_needs` are numbers of needs. A rule in none of the lists does not apply.
-    """
-
-    outcome: Outcome
-    fails: list[int]
-    unknown: list[int]
-    cautions: list[int]
-    doubts: list[int]
-    passes: list[int]
-    open_needs: list[int]
-
-    def results(self, count: int) -> list[str]:
-        """Every rule's result, in the rulebook's order."""
-        results = ["not_applicable"] * count
-        for effect, result in RESULT_OF.items():
-            for number in getattr(self, effect):
-                results[number] = result
-        return results
-
-    @property
-    def conditions(self) -> int:
-        """How many things there are to see to: cautions, doubts and needs."""
-        return sum(len(getattr(self, effect)) for effect in _CONDITIONAL)
 
 
 class Values:
@@ -83,11 +52,11 @@ class Point:
         self._values: dict[Hashable, Values] = {}
         self._supports: dict[Hashable, Support] = {}
         self._judges: dict[tuple[int, bool], Callable[..., str]] = {}
-        self._bare = compile_rules(rulebook.rules, rulebook.needs, self.bare_derived)
+        self._bare = compile_rules(*_numbered(rulebook), self.bare_derived)
 
     @cached_property
     def _adapted(self) -> Callable[..., Verdict]:
-        return compile_rules(self.rulebook.rules, self.rulebook.needs, self.derived)
+        return compile_rules(*_numbered(self.rulebook), self.derived)
 
     @cached_property
     def _start(self) -> Callable[..., tuple[Value, ...]]:
@@ -98,10 +67,41 @@ class Point:
         return compile_values([one.each for one in self.rulebook.opening.values()], {})
 
     def evaluate(self, case: Case) -> Verdict:
-        """Judge a case."""
+        """Judge a case: rule by rule, and what these leave open by cases."""
+        case = self.opened(case)
+        verdict = self.rule_by_rule(case)
+        if verdict.fails or not (verdict.unknown or verdict.doubts):
+            return verdict
+        either_way = self.choices(bool(case.adapters)).either_way(case, (*verdict.unknown, *verdict.doubts))
+        return verdict._replace(outcome="fails", either_way=either_way) if either_way else verdict
+
+    def rule_by_rule(self, case: Case) -> Verdict:
+        """Judge a case by what each rule comes to, and no further."""
         if case.adapters:
             return self._adapted(self.opened(case).facts.get, case.present)
         return self._bare(case.facts.get, case.present)
+
+    def choices(self, adapted: bool) -> Choices:
+        """The choices to decide by, with adapters in the opening or without."""
+        return self._choices_adapted if adapted else self._choices_bare
+
+    @cached_property
+    def _choices_bare(self) -> Choices:
+        return Choices(self, adapted=False)
+
+    @cached_property
+    def _choices_adapted(self) -> Choices:
+        return Choices(self, adapted=True)
+
+    def supposed(self, case: Case, either_way: EitherWay, value: Value) -> Case:
+        """The opened case in which the choice that decides it has a value."""
+        choice = self.choices(bool(case.adapters)).of(either_way.fact)
+        return self.opened(choice.supposed(case, either_way.adapter, value))
+
+    def compiled(self, numbers: Sequence[int], adapted: bool) -> Callable[..., Verdict]:
+        """A function that judges some rules only, by their numbers, of (get, present) of an opened case."""
+        rules = [(number, self.rulebook.rules[number]) for number in numbers]
+        return compile_rules(rules, (), self.derived if adapted else self.bare_derived)
 
     def judge(self, number: int, case: Case) -> str:
         """One rule's result on an opened case."""
@@ -159,10 +159,16 @@ class Point:
         return found
 
 
-def compile_rules(
-    rules: Sequence[Rule], needs: Sequence[Need], derived: Mapping[str, AnyTyped]
-) -> Callable[..., Verdict]:
-    """Compile rules and needs to one function of (get, present) that returns a `Verdict`."""
+_Rules = Sequence[tuple[int, Rule]]
+_Needs = Sequence[tuple[int, Need]]
+
+
+def _numbered(rulebook: Rulebook) -> tuple[_Rules, _Needs]:
+    return list(enumerate(rulebook.rules)), list(enumerate(rulebook.needs))
+
+
+def compile_rules(rules: _Rules, needs: _Needs, derived: Mapping[str, AnyTyped]) -> Callable[..., Verdict]:
+    """Compile rules and needs, each with its number, to one function of (get, present) that returns a `Verdict`."""
     emitter = Emitter(derived)
     emitter.globals |= {"Verdict": Verdict, "new": tuple.__new__}
     for effect in OUTCOME_OF:
@@ -183,7 +189,7 @@ def compile_rules(
             for guard, guarded in by_guard.items():
                 _write(emitter, guard, guarded)
     emitter.line(f"outcome = {_worst()}")
-    emitter.line(f"return new(Verdict, ({', '.join(Verdict._fields)}))")
+    emitter.line(f"return new(Verdict, ({', '.join(Verdict._fields[:-1])}, None))")
     return emitter.function("judge")
 
 
@@ -213,9 +219,9 @@ def compile_rule(rule: Rule, derived: Mapping[str, AnyTyped]) -> Callable[..., s
 _Member = tuple[int, Rule | Need]
 
 
-def _groups(rules: Sequence[Rule], needs: Sequence[Need]) -> dict[tuple[str, ...], list[_Member]]:
+def _groups(rules: _Rules, needs: _Needs) -> dict[tuple[str, ...], list[_Member]]:
     groups: dict[tuple[str, ...], list[_Member]] = {}
-    members: list[_Member] = [*enumerate(rules), *enumerate(needs)]
+    members: list[_Member] = [*rules, *needs]
     for number, member in members:
         groups.setdefault(member.subjects, []).append((number, member))
     return groups

@@ -218,6 +218,25 @@ def _moves_of(operator: str, left: Type, right: Type) -> tuple[int, int]:
     return (int(right_positive), int(left_positive) if operator == "*" else -int(left_positive and right_positive))
 
 
+def keeps_choices(node: AnyTyped) -> bool:
+    """Whether what is read once, below only such nodes, is never lost while it is open.
+
+    That is, a truth that comes out alike with each of several values of it comes out so while it is open between them.
+    A figure does not keep them: neither of two figures may be a third, and yet what lies between the two may be.
+    """
+    match node:
+        case All() | Some() | Not() | Membership() | SameMember():
+            return True
+        case Conditional():
+            return isinstance(node.type, TruthType)
+        case Constant() | Read() | Present() | Negative() | Arithmetic() | LessOrEqual() | Equal() | Apply():
+            return False
+        case LookupMember() | LookupBand() | Known():
+            return False
+        case _:
+            assert_never(node)
+
+
 def has_pole(node: AnyTyped) -> bool:
     """Whether a node can be infinite, or beyond all floats, where none of its parts is."""
     match node:

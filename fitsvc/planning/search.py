@@ -163,7 +163,7 @@ class Search:
         if size == 0:
             yield BARE
         elif len(site.plain.adapters) + size <= MOST_ADAPTERS:
-            usual = set(self.engine.evaluate(site.plain).fails)
+            usual = set(self.engine.rule_by_rule(site.plain).fails)
             fitting = [
                 (i, opening)
                 for i in range(len(self.wares.adapters.items))
@@ -197,7 +197,7 @@ class Search:
     def _opening(self, site: Site, adapters: tuple[int, ...], usual: set[int]) -> tuple[Value | None, ...] | None:
         """What an accessory finds in an opening with adapters, or None where they do not go together."""
         case = self.engine.opened(self._with_stack(site.plain, Stack(adapters)))
-        if not usual.issuperset(self.engine.evaluate(case).fails):
+        if not usual.issuperset(self.engine.rule_by_rule(case).fails):
             return None
         return tuple(case.facts.get(name) for name in self.engine.rulebook.opening)
 

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from fitsvc.engine.columns.bitmaps import Words
 from fitsvc.engine.columns.kernel import Judged
-from fitsvc.engine.point import Verdict
+from fitsvc.engine.verdict import Verdict
 from fitsvc.language.types import Value
 from fitsvc.rulebook.outcomes import OUTCOME_OF, OUTCOMES
 
@@ -44,6 +44,8 @@ def codes_of(verdict: Verdict, rules: int) -> list[int]:
 
     A rule goes by its number, a need by its number after the rules.
     """
+    if verdict.either_way:
+        return verdict.either_way.rules
     found: list[int] = []
     for effect in _EFFECTS:
         if OUTCOME_OF[effect] == verdict.outcome:
@@ -64,7 +66,7 @@ def tally(
 def deciding(judged: Judged) -> Iterator[Deciding]:
     """The rules and needs that decide anywhere: first of those that bring the outcome about, as `codes_of` has it."""
     left = {outcome: words.copy() for outcome, words in judged.bitmaps().items()}
-    for number, effect, words in sorted(judged.effects(), key=lambda found: _EFFECTS.index(found[1])):
+    for number, effect, words in sorted(judged.deciding(), key=lambda found: (_EFFECTS.index(found[1]), found[0])):
         outcome = OUTCOME_OF[effect]
         taken = words & left[outcome]
         if taken.any():

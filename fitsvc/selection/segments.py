@@ -17,7 +17,7 @@ from fitsvc.caching import LruCache
 from fitsvc.engine.columns.bitmaps import set_at
 from fitsvc.engine.columns.kernel import Columns
 from fitsvc.engine.columns.signatures import arrays_of
-from fitsvc.engine.point import Verdict
+from fitsvc.engine.verdict import Verdict
 from fitsvc.facts import Case, FactReader
 from fitsvc.language.intervals import TOLERANCE
 from fitsvc.language.types import Mask, Value

@@ -10,13 +10,14 @@ import msgspec
 import numpy as np
 from numpy.typing import NDArray
 
-from fitsvc.answers.answer import AllowanceShown, RulebookName
+from fitsvc.answers.answer import AllowanceShown, EitherWayTold, RulebookName
 from fitsvc.answers.answering import Answerer
+from fitsvc.answers.either_way import say_either_way, tell_either_way
 from fitsvc.answers.phrases import capped
 from fitsvc.answers.question import Records, read_question
 from fitsvc.answers.shelf import Item
 from fitsvc.document import Json
-from fitsvc.engine.point import Verdict
+from fitsvc.engine.verdict import Verdict
 from fitsvc.facts import Case
 from fitsvc.language.display import System
 from fitsvc.language.problems import Problem, ProblemsFound
@@ -47,6 +48,8 @@ class Selected(msgspec.Struct, omit_defaults=True, kw_only=True):
     `reason` is the first of them in words, and `allowance` what the item may carry on this rig where the question
     names no load: then that is the reason where there is no other. They and `label` and `kind` are left out where there
     is none, and of a compact page.
+
+    With `either_way` it fails though each of these rules by itself is undetermined.
     """
 
     sku: str
@@ -56,6 +59,7 @@ class Selected(msgspec.Struct, omit_defaults=True, kw_only=True):
     kind: str = ""
     reason: str = ""
     allowance: AllowanceShown | None = None
+    either_way: EitherWayTold | None = None
 
 
 class ByOutcome(msgspec.Struct):
@@ -291,6 +295,9 @@ class Selector:
             shown.allowance = self.answerer.allowances.told(case, wanted.system)
         shown.label, shown.kind = item.label, self._kind(item.kind)
         shown.reason = self._reason(numbers, verdict, case, shown.allowance, wanted.system)
+        if verdict.either_way:
+            shown.either_way = tell_either_way(self.answerer.wording, case, verdict.either_way, wanted.system)
+            shown.reason = say_either_way(self.answerer.wording, shown.either_way)
         return shown
 
     def _reason(

@@ -7,10 +7,12 @@ import duckdb
 import numpy as np
 
 from bench.sql_rules import Query, item_table, judged, rig_table, with_literals, with_rig_columns
-from fitsvc.engine.columns.kernel import Columns
+from fitsvc.engine.columns.bitmaps import unpack
+from fitsvc.engine.columns.kernel import Columns, Judged
 from fitsvc.engine.columns.programs import Program
 from fitsvc.engine.columns.signatures import Catalogue
 from fitsvc.facts import Case
+from fitsvc.rulebook.outcomes import OUTCOME_OF, OUTCOMES
 
 _BITS = 21
 """Three counts of up to two million items in one 64-bit sum: a sum for each rule in place of three."""
@@ -65,8 +67,7 @@ class Database:
     def check(self, columns: Columns, catalogue: Catalogue, rig: Case) -> None:
         """Hold the database's answer for a rig to ours."""
         outcome, counts = self.one(rig)
-        judged = columns.judge(catalogue, rig)
-        assert np.array_equal(outcome, judged.outcome())
+        assert np.array_equal(outcome, rule_by_rule(columns.judge(catalogue, rig)))
         self._check_counts(counts, columns, catalogue, rig)
 
     def check_many(self, columns: Columns, catalogue: Catalogue, rigs: Sequence[Case]) -> None:
@@ -76,7 +77,17 @@ class Database:
 
     def _check_counts(self, counts: tuple[Any, ...], columns: Columns, catalogue: Catalogue, rig: Case) -> None:
         judged = columns.judge(catalogue, rig)
-        assert list(judged.counts().values()) == list(counts[:4])
+        of_outcomes = np.bincount(rule_by_rule(judged), catalogue.weights, len(OUTCOMES))
+        assert [round(count) for count in of_outcomes.tolist()] == list(counts[:4])
         for packed, ours in zip(counts[4:], judged.rule_counts(), strict=True):
             unpacked = tuple(packed >> (place * _BITS) & (1 << _BITS) - 1 for place in range(3))
             assert (*unpacked, self.total - sum(unpacked)) == ours
+
+
+def rule_by_rule(judged: Judged) -> np.ndarray[Any, Any]:
+    """The outcome of each signature by what each rule comes to: the queries decide nothing by cases."""
+    found = np.zeros(judged.catalogue.count, np.uint8)
+    for _, effect, where in judged.effects():
+        place = OUTCOMES.index(OUTCOME_OF[effect])
+        found = np.maximum(found, unpack(where, len(found)).view(np.uint8) * np.uint8(place))
+    return found

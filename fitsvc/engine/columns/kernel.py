@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from fitsvc.caching import LruCache
 from fitsvc.engine.columns.bitmaps import Words, unpack, words_for
+from fitsvc.engine.columns.cases import Cases
 from fitsvc.engine.columns.graph import Step
 from fitsvc.engine.columns.programs import Program, RatingParts, opening_graph
 from fitsvc.engine.columns.rules import FAILS, Judge, RuleColumn
@@ -108,18 +109,18 @@ class Columns:
     def judge(self, catalogue: Catalogue, rig: Case) -> "Judged":
         """Judge a rig with each item of a catalogue."""
         index = self.index(catalogue, len(rig.adapters))
-        return index.judge(catalogue, index.program.rig_values(rig))
+        return index.judge(catalogue, rig, index.program.rig_values(rig))
 
     def judge_all(self, catalogue: Catalogue, rigs: Sequence[Case]) -> Iterator["Judged"]:
         """The same for each of many rigs: some at a time are judged together, which is faster."""
         together = min(max(_PAIRS // max(catalogue.count, 1), 1), _MOST_RIGS)
         for start in range(0, len(rigs), together):
             some = [(self.index(catalogue, len(rig.adapters)), rig) for rig in rigs[start : start + together]]
-            rows = [(index, index.program.rig_values(rig)) for index, rig in some]
-            for index in dict.fromkeys(index for index, _ in rows):
-                index.learn([values for of, values in rows if of is index])
-            for index, values in rows:
-                yield index.judge(catalogue, values)
+            rows = [(index, rig, index.program.rig_values(rig)) for index, rig in some]
+            for index in dict.fromkeys(index for index, _, _ in rows):
+                index.learn([values for of, _, values in rows if of is index])
+            for index, rig, values in rows:
+                yield index.judge(catalogue, rig, values)
 
 
 class Index:
@@ -132,9 +133,10 @@ class Index:
         self.judges = [Judge(program, member, self.items) for member in program.members]
         self.effects = [(of["fails"], of["undetermined"]) for of in (member.of.effects for member in program.members)]
         self._lookups = [(judge.key, judge.seen) for judge in self.judges]
+        self.cases = Cases(program, self.judges, self._forget_too_much)
 
-    def judge(self, catalogue: Catalogue, values: tuple[Value, ...]) -> "Judged":
-        """Judge a rig, given by its own values, with each item of the catalogue."""
+    def judge(self, catalogue: Catalogue, rig: Case, values: tuple[Value, ...]) -> "Judged":
+        """Judge a rig, given also by its own values, with each item of the catalogue."""
         entries = [seen.get(key(values)) for key, seen in self._lookups]
         known = [entry for entry in entries if entry is not None]
         if len(known) < len(entries):
@@ -142,7 +144,7 @@ class Index:
             with np.errstate(all="ignore"):
                 both = zip(entries, self.judges, strict=True)
                 known = [entry or judge.entry(values) for entry, judge in both]
-        return Judged(self, catalogue, values, known)
+        return Judged(self, catalogue, rig, values, known)
 
     def learn(self, rigs: Sequence[tuple[Value, ...]]) -> None:
         """Judge rigs, given by their own values, to keep the results."""
@@ -153,8 +155,9 @@ class Index:
 
     def _forget_too_much(self) -> None:
         """Let go of all kept results if they are too many; they are computed again when asked for."""
-        if sum(judge.size for judge in self.judges) > self.most_kept:
-            for judge in self.judges:
+        judges = [*self.judges, *self.cases.written_out()]
+        if sum(judge.size for judge in judges) > self.most_kept:
+            for judge in judges:
                 judge.forget()
 
 
@@ -173,13 +176,14 @@ class LimitColumn:
 class Judged:
     """What holds of one rig with each signature of a catalogue."""
 
-    __slots__ = ("_index", "_outcome", "_values", "catalogue", "entries")
+    __slots__ = ("_either_way", "_index", "_outcome", "_values", "catalogue", "entries", "rig")
 
     def __init__(
-        self, index: Index, catalogue: Catalogue, values: tuple[Value, ...], entries: list[RuleColumn]
+        self, index: Index, catalogue: Catalogue, rig: Case, values: tuple[Value, ...], entries: list[RuleColumn]
     ) -> None:
-        self._index, self._values, self.entries, self.catalogue = index, values, entries, catalogue
+        self._index, self._values, self.entries, self.catalogue, self.rig = index, values, entries, catalogue, rig
         self._outcome: Mapping[Outcome, Words] | None = None
+        self._either_way: Mapping[int, Words] = {}
 
     def effects(self) -> Iterator[tuple[int, Effect, Words]]:
         """What rules and needs bring to the outcome: each by its number, needs after the rules, and where it does."""
@@ -196,12 +200,28 @@ class Judged:
             found = {outcome: np.zeros(words, np.uint64) for outcome in _WORST_FIRST}
             for _, effect, where in self.effects():
                 found[OUTCOME_OF[effect]] |= where
+            self._either_way = self._by_cases(found["fails"])
+            for where in self._either_way.values():
+                found["fails"] |= where
             worse = np.zeros(words, np.uint64)
             for outcome in found:
                 found[outcome] &= ~worse
                 worse |= found[outcome]
             self._outcome = found
         return self._outcome
+
+    def _by_cases(self, fails: Words) -> Mapping[int, Words]:
+        with np.errstate(all="ignore"):
+            return self._index.cases.fails_either_way(self.catalogue, self.rig, self._values, self.entries, fails)
+
+    def deciding(self) -> Iterator[tuple[int, Effect, Words]]:
+        """What brings each outcome about, and where; with the rules by which signatures fail either way."""
+        where = self.bitmaps()
+        for number, effect, words in self.effects():
+            if OUTCOME_OF[effect] in where:
+                yield number, effect, words & where[OUTCOME_OF[effect]]
+        for number, words in self._either_way.items():
+            yield number, "fails", words
 
     def outcome(self) -> NDArray[np.uint8]:
         """The outcome of each signature, as a place in `OUTCOMES`."""

@@ -53,12 +53,12 @@ class Program:
         self.rig, self.items = self.graph.inputs([*roots, *rated])
         self.place = {number: place for place, number in enumerate(self.rig)}
         self._rig_values = compile_values([self.graph.steps[number].node for number in self.rig], derived)
-        self._engine = engine
+        self.engine = engine
 
     def rig_values(self, rig: Case) -> tuple[Value, ...]:
         """What depends on the rig alone, in the order of `rig`."""
         if not self.written_out:
-            return self._rig_values(self._engine.opened(rig).facts.get, rig.present)
+            return self._rig_values(self.engine.opened(rig).facts.get, rig.present)
         facts = dict(rig.facts)
         for place, adapter in enumerate(rig.adapters, 1):
             facts |= {_at(place, name): value for name, value in adapter.items()}

@@ -119,7 +119,9 @@ def see(answerer: Answerer, answer: Answer, fields: Fields, system: System) -> A
     ]
     deciding = [one for one in told if one.mark in ("fails", "open")]
     minded = [one for one in told if one.mark == "caution"]
-    if not deciding:
+    if answer.either_way:
+        deciding, minded = [], [*deciding, *minded]
+    elif not deciding:
         deciding, minded = minded, []
     return AnswerView(
         answer=answer,

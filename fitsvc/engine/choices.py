@@ -1,0 +1,210 @@
+"""The choices that an answer may be decided by, case by case, found from the rules: no file declares them.
+
+A choice is a fact that is a member of a list, or a yes or no. While it is open, a rule that fails with one value and
+passes with another is open too. Where with each value that it may have *some* rule fails, the answer is no, whichever
+it is. Only a choice on which two blocking rules rest can do that, or one that a rule reads so that it may stay open
+though each value settles it alike: more than once, or by way of a figure.
+
+This is asked of every answer that leaves a blocking rule open, whatever else it comes to, and with every such choice.
+So more knowledge never takes a no back: the choice that decided is known, and then one of its cases holds, or it is
+still open between fewer values, and with each of them some rule fails. A search that gave up early, or that was made
+for undetermined answers only, would break that.
+"""
+
+from collections import Counter
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Final
+
+from fitsvc.engine.verdict import EitherWay, Verdict
+from fitsvc.facts import Case
+from fitsvc.language import typed
+from fitsvc.language.truth import NO, UNKNOWN, YES
+from fitsvc.language.typed import AnyTyped, Read
+from fitsvc.language.types import ListType, TruthType, Value
+from fitsvc.rulebook.rules import Rule
+
+if TYPE_CHECKING:
+    from fitsvc.engine.point import Point
+
+_LOSSY: Final = 2
+"""As good as read twice: a rule may be open though each value settles it alike."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Choice:
+    """A fact to decide by, with the numbers of the blocking rules that rest on it.
+
+    `alone` are those of them, as bits, that may fail with each of its values and yet be open. `opens` tells that the
+    working opening rests on it.
+    """
+
+    name: str
+    type: ListType | TruthType
+    rules: tuple[int, ...]
+    bits: int
+    alone: int
+    opens: bool
+
+    @property
+    def subject(self) -> str:
+        """The subject that it is a fact of."""
+        return self.name.split(".", 1)[0]
+
+    @property
+    def of_adapter(self) -> bool:
+        """Whether it is a fact of adapters, each of which has its own."""
+        return self.subject == "adapter"
+
+    def may_decide(self, open_: int) -> bool:
+        """Whether it may decide while these blocking rules, as bits, are open."""
+        resting = open_ & self.bits
+        return bool(resting & (resting - 1) or resting & self.alone)
+
+    def values(self, known: Value | None) -> list[Value]:
+        """The values that it may have, in order."""
+        if not isinstance(self.type, ListType):
+            return [NO, YES] if known is None or known == UNKNOWN else [known]
+        mask = self.type.unknown if known is None else known
+        assert isinstance(mask, int)
+        return [self.type.member(i) for i in range(len(self.type.members)) if mask >> i & 1]
+
+    def known(self, case: Case, adapter: int | None) -> Value | None:
+        """What a case tells of it."""
+        return (case.facts if adapter is None else case.adapters[adapter]).get(self.name)
+
+    def places(self, case: Case) -> Iterable[int | None]:
+        """Whose choice it is in a case: the rig's, or each adapter's in turn."""
+        return range(len(case.adapters)) if self.of_adapter else (None,)
+
+    def supposed(self, case: Case, adapter: int | None, value: Value) -> Case:
+        """The case with this value; it is to be opened again where the opening rests on it."""
+        if adapter is None:
+            return replace(case, facts={**case.facts, self.name: value}, opened=case.opened and not self.opens)
+        adapters = list(case.adapters)
+        adapters[adapter] = {**adapters[adapter], self.name: value}
+        return replace(case, adapters=tuple(adapters), opened=False)
+
+
+class Choices:
+    """The choices to decide by, in the vocabulary's order, with adapters in the opening or without."""
+
+    def __init__(self, engine: "Point", adapted: bool) -> None:
+        self._engine, self._adapted = engine, adapted
+        self.all = list(_found(engine, adapted))
+        self._by_name = {choice.name: choice for choice in self.all}
+        # A function and an order a choice: the rulebook bounds them.
+        self._judges: dict[str, Callable[..., Verdict]] = {}
+        self._orders: dict[str, Mapping[Value, int]] = {}
+        self._blocking = frozenset(n for n, rule in enumerate(engine.rulebook.rules) if rule.blocks)
+
+    def of(self, name: str) -> Choice:
+        """The choice of a name."""
+        return self._by_name[name]
+
+    def either_way(self, case: Case, undetermined: Iterable[int]) -> EitherWay | None:
+        """The first choice that decides an opened case, of which these rules are undetermined and none fails."""
+        open_ = sum(1 << number for number in undetermined if number in self._blocking)
+        for choice in self.all:
+            if choice.may_decide(open_):
+                for adapter in choice.places(case):
+                    cases = self._cases(case, choice, adapter)
+                    if cases:
+                        return EitherWay(choice.name, adapter, tuple(sorted(cases)))
+        return None
+
+    def _cases(self, case: Case, choice: Choice, adapter: int | None) -> list[tuple[Value, int]]:
+        """Each value with the first rule that fails with it; nothing where with some value none does."""
+        values, judge = choice.values(choice.known(case, adapter)), self.judge(choice)
+        found: list[tuple[Value, int]] = []
+        for value in self.in_order(choice, values) if len(values) > 1 else ():
+            supposed = self._engine.opened(choice.supposed(case, adapter, value))
+            fails = judge(supposed.facts.get, supposed.present).fails
+            if not fails:
+                return []
+            found.append((value, min(fails)))
+        return found
+
+    def judge(self, choice: Choice) -> Callable[..., Verdict]:
+        """A function that judges the rules that rest on a choice, on an opened case's facts."""
+        found = self._judges.get(choice.name)
+        if found is None:
+            self._judges[choice.name] = found = self._engine.compiled(choice.rules, self._adapted)
+        return found
+
+    def in_order(self, choice: Choice, values: Iterable[Value]) -> list[Value]:
+        """Some values, those first with which the fewest rules are in the way: one that none fails ends the search."""
+        order = self._orders.get(choice.name)
+        if order is None:
+            everything = choice.values(None)
+            self._orders[choice.name] = order = {value: self._in_the_way(choice, value) for value in everything}
+        return sorted(values, key=order.__getitem__)
+
+    def _in_the_way(self, choice: Choice, value: Value) -> int:
+        """How many rules do not pass where nothing is known but this value."""
+        rulebook = self._engine.rulebook
+        present = rulebook.named.union(rulebook.vocabulary.subjects)
+        nothing = Case({}, present, ({},) if self._adapted else ())
+        supposed = self._engine.opened(choice.supposed(nothing, 0 if choice.of_adapter else None, value))
+        verdict = self.judge(choice)(supposed.facts.get, supposed.present)
+        return len(verdict.fails) + len(verdict.unknown) + len(verdict.doubts)
+
+
+def _found(engine: "Point", adapted: bool) -> Iterator[Choice]:
+    behind = _behind_opening(engine) if adapted else {}
+    opens = frozenset[str]().union(*behind.values())
+    derived = engine.derived if adapted else engine.bare_derived
+    readings = {
+        number: _readings(rule, derived, behind) for number, rule in enumerate(engine.rulebook.rules) if rule.blocks
+    }
+    for name, kind in engine.rulebook.vocabulary.slots().items():
+        rules = [number for number, times in readings.items() if times[name]]
+        alone = [number for number in rules if readings[number][name] >= _LOSSY]
+        if isinstance(kind, ListType | TruthType) and (len(rules) > 1 or alone):
+            bits, alone_bits = (sum(1 << number for number in some) for some in (rules, alone))
+            yield Choice(
+                name=name, type=kind, rules=tuple(rules), bits=bits, alone=alone_bits, opens=name in opens
+            )  # fmt: skip
+
+
+def _behind_opening(engine: "Point") -> dict[str, frozenset[str]]:
+    """The facts that each fact of the working opening rests on, by way of the others too."""
+    direct: dict[str, set[str]] = {}
+    for name, one in engine.rulebook.opening.items():
+        found = Counter[str]()
+        for node in (one.bare, one.each):
+            _count(node, engine.derived, {}, plain=True, found=found)
+        direct[name] = set(found)
+    for _ in direct:  # as long as the longest way through them can be
+        for names in direct.values():
+            names.update(*(direct[name] for name in names & direct.keys()))
+    return {name: frozenset(names) for name, names in direct.items()}
+
+
+def _readings(rule: Rule, derived: Mapping[str, AnyTyped], behind: Mapping[str, frozenset[str]]) -> Counter[str]:
+    """How often a rule reads each fact, through derived values; what may be lost on the way counts twice."""
+    found = Counter[str]()
+    for node in (rule.guard, rule.requires):
+        if node is not None:
+            _count(node, derived, behind, plain=True, found=found)
+    return found
+
+
+def _count(
+    node: AnyTyped,
+    derived: Mapping[str, AnyTyped],
+    behind: Mapping[str, frozenset[str]],
+    plain: bool,
+    found: Counter[str],
+) -> None:
+    if isinstance(node, Read):
+        below = derived.get(node.name)
+        if below is not None:
+            _count(below, derived, behind, plain, found)
+            return
+        found[node.name] += 1 if plain else _LOSSY
+        for name in behind.get(node.name, ()):
+            found[name] += _LOSSY
+        return
+    for part in typed.parts(node):
+        _count(part, derived, behind, plain and typed.keeps_choices(node), found)

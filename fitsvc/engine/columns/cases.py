@@ -1,0 +1,208 @@
+"""By cases, over columns: the signatures with which some rule fails for each value of one open choice, as in point.
+
+Where the choice is the rig's, the rules that rest on it are judged for the rig with each of its values. Where it is
+the items', the signatures of which it is open are written out as small catalogues, one for each value, when they are
+first needed. A catalogue and a rig without open choices pay for a look at each, and nothing more.
+"""
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fitsvc.engine.choices import Choice, Choices
+from fitsvc.engine.columns.bitmaps import Words, pack, unpack
+from fitsvc.engine.columns.programs import Program
+from fitsvc.engine.columns.rules import Judge, RuleColumn
+from fitsvc.engine.columns.signatures import Catalogue, Column, column_of, taken
+from fitsvc.engine.columns.views import ItemValues
+from fitsvc.facts import Case
+from fitsvc.language.truth import UNKNOWN
+from fitsvc.language.types import ListType, Value
+
+
+class Supposed(NamedTuple):
+    """A choice supposed to have one value: where it may have it (None: everywhere), and where a rule then fails."""
+
+    possible: Words | None
+    fails: Callable[[int], Words | None]
+
+
+@dataclass(frozen=True, slots=True)
+class OpenChoice:
+    """A choice that is open, where it is (None: everywhere), with the values it may have and what follows from one."""
+
+    where: Words | None
+    values: Sequence[Value]
+    suppose: Callable[[Value], Supposed]
+
+
+class WrittenOut:
+    """The signatures of which a choice is open and may have one value, as a catalogue in which it has that value."""
+
+    def __init__(self, program: Program, catalogue: Catalogue, choice: Choice, value: Value) -> None:
+        column = _column(catalogue, choice)
+        self._program, self._count = program, catalogue.count
+        self._rows = np.flatnonzero(_is_open(column, choice) & _may_be(column, choice, value))
+        self.possible = _spread(self._rows, self._count)
+        columns = {name: taken(column, self._rows) for name, column in catalogue.columns.items()}
+        columns[choice.name] = column_of(choice.type, [value] * len(self._rows))
+        part = Catalogue.folded(
+            catalogue.subjects,
+            columns,
+            {name: flags[self._rows] for name, flags in catalogue.present.items()},
+            catalogue.weights[self._rows],
+            np.arange(len(self._rows), dtype=np.uint32),
+        )
+        self._items = ItemValues(program, part)
+        self.judges: dict[int, Judge] = {}
+
+    def fails(self, number: int, values: tuple[Value, ...]) -> Words | None:
+        """Where a rule fails for a rig, given by its own values: over the whole catalogue."""
+        judge = self.judges.get(number)
+        if judge is None:
+            member = self._program.members[number]
+            judge = self.judges.setdefault(number, Judge(self._program, member, self._items))
+        found = judge.entry(values).fails
+        return None if found is None else _spread(self._rows[unpack(found, len(self._rows))], self._count)
+
+
+def _spread(rows: NDArray[np.intp], count: int) -> Words:
+    flags = np.zeros(count, np.bool_)
+    flags[rows] = True
+    return pack(flags)
+
+
+def _column(catalogue: Catalogue, choice: Choice) -> Column:
+    """What is known of a choice; a fact without a column is unknown of every item."""
+    found = catalogue.columns.get(choice.name)
+    return column_of(choice.type, [None] * catalogue.count) if found is None else found
+
+
+def _is_open(column: Column, choice: Choice) -> NDArray[np.bool_]:
+    assert isinstance(column, np.ndarray)
+    return np.asarray(
+        np.bitwise_count(column) > 1 if isinstance(choice.type, ListType) else column == UNKNOWN, np.bool_
+    )
+
+
+def _may_be(column: Column, choice: Choice, value: Value) -> NDArray[np.bool_]:
+    assert isinstance(column, np.ndarray) and isinstance(value, int)
+    listed = isinstance(choice.type, ListType)
+    return np.asarray(column & np.uint64(value) != 0 if listed else np.ones(len(column)), np.bool_)
+
+
+class Cases:
+    """The cases of one catalogue; what is written out of it is kept with its judges."""
+
+    def __init__(self, program: Program, judges: Sequence[Judge], make_room: Callable[[], None]) -> None:
+        """`make_room` is called before more results are kept."""
+        self._program, self._judges, self._make_room = program, judges, make_room
+        self._open: dict[str, Words | None] = {}
+        self._parts: dict[tuple[str, Value], WrittenOut] = {}
+
+    def written_out(self) -> Iterator[Judge]:
+        """The judges of what is written out."""
+        return (judge for part in list(self._parts.values()) for judge in list(part.judges.values()))
+
+    def fails_either_way(
+        self,
+        catalogue: Catalogue,
+        rig: Case,
+        values: tuple[Value, ...],
+        entries: Sequence[RuleColumn],
+        settled: Words,
+    ) -> dict[int, Words]:
+        """Where signatures fail with each value of a choice, by the rules that fail with any of them.
+
+        Those that fail already are `settled`.
+        """
+        adapted = bool(rig.adapters) or "adapter" in catalogue.subjects
+        choices, found = self._program.engine.choices(adapted), dict[int, Words]()
+        for choice in choices.all:
+            left: Words | None = None
+            for open_ in self._open_choices(choices, choice, catalogue, rig, values):
+                left = _may_decide(choice, entries, len(settled)) & ~settled if left is None else left
+                if not left.any():
+                    break
+                for number, where in self._decided(choice, open_, left):
+                    found[number] = found[number] | where if number in found else where
+                    settled = settled | where
+                left = left & ~settled
+        return found
+
+    def _open_choices(
+        self, choices: Choices, choice: Choice, catalogue: Catalogue, rig: Case, values: tuple[Value, ...]
+    ) -> Iterator[OpenChoice]:
+        """Whose choice it is, of those of whom it is open: the rig's, its adapters' in turn, or the items'."""
+        of_items = choice.subject in catalogue.subjects
+        if choice.of_adapter or not of_items:
+            for adapter in choice.places(rig):
+                possible = choice.values(choice.known(rig, adapter))
+                if len(possible) > 1:
+                    yield OpenChoice(
+                        None, choices.in_order(choice, possible), self._for_rig(choice, rig, adapter)
+                    )  # fmt: skip
+        if of_items:
+            where = self._where_open(catalogue, choice)
+            if where is not None:
+                every = choices.in_order(choice, choice.values(None))
+                yield OpenChoice(where, every, self._for_items(choice, catalogue, values))
+
+    def _for_rig(self, choice: Choice, rig: Case, adapter: int | None) -> Callable[[Value], Supposed]:
+        def suppose(value: Value) -> Supposed:
+            self._make_room()
+            values = self._program.rig_values(choice.supposed(rig, adapter, value))
+            return Supposed(None, lambda number: self._judges[number].entry(values).fails)
+
+        return suppose
+
+    def _for_items(
+        self, choice: Choice, catalogue: Catalogue, values: tuple[Value, ...]
+    ) -> Callable[[Value], Supposed]:
+        def suppose(value: Value) -> Supposed:
+            self._make_room()
+            part = self._parts.get((choice.name, value))
+            if part is None:
+                made = WrittenOut(self._program, catalogue, choice, value)
+                part = self._parts.setdefault((choice.name, value), made)
+            return Supposed(part.possible, lambda number: part.fails(number, values))
+
+        return suppose
+
+    def _where_open(self, catalogue: Catalogue, choice: Choice) -> Words | None:
+        """Where a choice of the items is open; None where it is nowhere."""
+        if choice.name not in self._open:
+            flags = _is_open(_column(catalogue, choice), choice)
+            self._open[choice.name] = pack(flags) if flags.any() else None
+        return self._open[choice.name]
+
+    def _decided(self, choice: Choice, open_: OpenChoice, left: Words) -> list[tuple[int, Words]]:
+        """The rules by which some of those that are left fail with each value: the first that fails, for each."""
+        left = left if open_.where is None else left & open_.where
+        noted: list[tuple[int, Words]] = []
+        for value in open_.values:
+            possible, fails_by = open_.suppose(value)
+            failing = np.zeros_like(left)
+            for number in choice.rules:
+                fails = fails_by(number)
+                if fails is not None:
+                    noted.append((number, fails & left & ~failing))
+                    failing |= fails
+            left = left & (failing if possible is None else failing | ~possible)
+            if not left.any():
+                return []
+        return [(number, where & left) for number, where in noted if (where & left).any()]
+
+
+def _may_decide(choice: Choice, entries: Sequence[RuleColumn], words: int) -> Words:
+    """Where enough rules are open for a choice to decide."""
+    once, found = np.zeros(words, np.uint64), np.zeros(words, np.uint64)
+    for number in choice.rules:
+        open_ = entries[number].undetermined
+        if open_ is not None:
+            found |= open_ if choice.alone >> number & 1 else once & open_
+            once |= open_
+    return found

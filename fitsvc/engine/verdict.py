@@ -1,0 +1,62 @@
+"""What a case comes to: its outcome, and the rules behind it."""
+
+from typing import Final, NamedTuple
+
+from fitsvc.language.types import Value
+from fitsvc.rulebook.outcomes import OUTCOME_OF, RESULT_OF, Outcome
+
+RESULTS: Final = ("passes", "fails", "undetermined", "not_applicable")
+_CONDITIONAL: Final = [effect for effect, outcome in OUTCOME_OF.items() if outcome == "conditional"]
+
+
+class EitherWay(NamedTuple):
+    """An open choice with each value of which some rule fails, so that the outcome is no whichever it is.
+
+    `adapter` is the place of the adapter whose choice it is. `cases` are the values that it may have, in order, each
+    with the number of the first rule that fails with it.
+    """
+
+    fact: str
+    adapter: int | None
+    cases: tuple[tuple[Value, int], ...]
+
+    @property
+    def rules(self) -> list[int]:
+        """The rules that fail in any of the cases."""
+        return sorted({number for _, number in self.cases})
+
+
+class Verdict(NamedTuple):
+    """A case's outcome, and the numbers of the rules behind it.
+
+    `unknown` are the rules that make the outcome undetermined, `doubts` those whose being undetermined is
+    a caution only; `open_needs` are numbers of needs. A rule in none of the lists does not apply. With `either_way`
+    no rule fails by itself.
+    """
+
+    outcome: Outcome
+    fails: list[int]
+    unknown: list[int]
+    cautions: list[int]
+    doubts: list[int]
+    passes: list[int]
+    open_needs: list[int]
+    either_way: EitherWay | None = None
+
+    def results(self, count: int) -> list[str]:
+        """Every rule's result, in the rulebook's order."""
+        results = ["not_applicable"] * count
+        for effect, result in RESULT_OF.items():
+            for number in getattr(self, effect):
+                results[number] = result
+        return results
+
+    @property
+    def failing(self) -> list[int]:
+        """The rules that an answer of no rests on."""
+        return self.either_way.rules if self.either_way else sorted(self.fails)
+
+    @property
+    def conditions(self) -> int:
+        """How many things there are to see to: cautions, doubts and needs."""
+        return sum(len(getattr(self, effect)) for effect in _CONDITIONAL)
