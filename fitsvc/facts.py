@@ -1,6 +1,7 @@
 """Facts as people write them → typed facts, or problems that say where, what and what is allowed."""
 
 import json
+import re
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import partial, reduce
@@ -29,6 +30,10 @@ _MOST_READ: Final = 10_000
 """Facts of a subject, and single ones, that are remembered as read: some ten thousand wares and their cells, 10 MB."""
 _REMEMBERED: Final = frozenset({str, int, bool})
 _encode: Final = msgspec.msgpack.Encoder().encode
+_PLUS_MINUS: Final = re.compile(r"\s*(?:±|\+-|\+/-)\s*")
+_BOUND: Final = re.compile(r"\s*at (least|most)\s+", re.IGNORECASE)
+_BETWEEN: Final = re.compile(r"\s*(?:,|;|\band\b)\s*(?=at (?:least|most)\b)", re.IGNORECASE)
+_EXACT: Final = re.compile(r"\s*exactly\s+", re.IGNORECASE)
 _TRUTHS: Final[Mapping[Any, Truth]] = {True: YES, False: NO, "yes": YES, "no": NO, "true": YES, "false": NO}
 
 
@@ -184,7 +189,46 @@ def _all(readings: Iterable[Callable[[], T]]) -> list[T]:
     return found
 
 
+def parted(wire: Json) -> Json:
+    """A figure in one text as its parts: `3 in ± 1/8 in`, `at least 3 in, at most 4 in`; any other value as it is."""
+    if not isinstance(wire, str):
+        return wire
+    if _BOUND.match(wire):
+        return _bounds_of(wire)
+    parts = _PLUS_MINUS.split(wire)
+    return {"value": parts[0].strip(), "tolerance": parts[1].strip()} if len(parts) == 2 else wire
+
+
+def exact(wire: Json) -> bool:
+    """Whether a figure is said to be exact: `exactly 4 in`."""
+    return isinstance(wire, str) and _EXACT.match(wire) is not None
+
+
+def as_written(wire: Json) -> str:
+    """A value as somebody wrote it, in one line."""
+    if isinstance(wire, dict):
+        if "tolerance" in wire:
+            return f"{wire['value']} ± {wire['tolerance']}"
+        return ", ".join(f"{name.replace('_', ' ')} {value}" for name, value in wire.items())
+    if isinstance(wire, bool):
+        return "yes" if wire else "no"
+    return " or ".join(map(str, wire)) if isinstance(wire, list) else str(wire)
+
+
+def _bounds_of(text: str) -> Json:
+    """`at least 3 in, at most 4 in` as bounds; the text itself when one of them is given twice."""
+    bounds: dict[str, Json] = {}
+    for part in _BETWEEN.split(text):
+        found = _BOUND.match(part)
+        key = f"at_{found[1].lower()}" if found else ""
+        if not found or key in bounds:
+            return text
+        bounds[key] = part[found.end() :].strip()
+    return bounds
+
+
 def _number(fact: Fact, wire: Json) -> dict[str, Value]:
+    wire = _EXACT.sub("", wire) if isinstance(wire, str) and _EXACT.match(wire) else parted(wire)
     if isinstance(wire, Mapping):
         return {fact.name: _bounded(fact, wire)}
     amount = _held(fact, wire)

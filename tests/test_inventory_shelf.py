@@ -28,7 +28,7 @@ def test_vehicles_are_found_as_the_store_has_them_now(database: Database, rulebo
         for key in ("veh_b", "veh_a"):
             create_record(session, "vehicle", Draft(key=key, facts={"model": "Lark"}))
         assert named(shop, session, " lark ") == ["veh_a", "veh_b"]
-        add_observation(session, "vehicle", "veh_a", {"model": "Wren"}, Provenance("measured"))
+        add_observation(session, "vehicle", "veh_a", {"model": "Wren"}, Provenance(kind="measured"))
         assert named(shop, session, "Lark") == ["veh_b"]
         assert named(shop, session, "WREN") == ["veh_a"]
         delete_record(session, "vehicle", "veh_b")
@@ -65,11 +65,11 @@ def test_a_change_that_ends_after_a_later_one_is_seen(database: Database, rulebo
         weights(shop, session)
         named(shop, session, "Lark")
     with database.session() as early:
-        add_observation(early, "accessory", "A", {"weight": "30 kg"}, Provenance("measured"))
-        add_observation(early, "vehicle", "veh_A", {"model": "Wren"}, Provenance("measured"))
+        add_observation(early, "accessory", "A", {"weight": "30 kg"}, Provenance(kind="measured"))
+        add_observation(early, "vehicle", "veh_A", {"model": "Wren"}, Provenance(kind="measured"))
         with database.session() as late:
-            add_observation(late, "accessory", "B", {"weight": "40 kg"}, Provenance("measured"))
-            add_observation(late, "vehicle", "veh_B", {"model": "Wren"}, Provenance("measured"))
+            add_observation(late, "accessory", "B", {"weight": "40 kg"}, Provenance(kind="measured"))
+            add_observation(late, "vehicle", "veh_B", {"model": "Wren"}, Provenance(kind="measured"))
         with database.session() as reader:
             assert weights(shop, reader) == {"A": (20.0, 20.0), "B": (40.0, 40.0)}
             assert named(shop, reader, "Wren") == ["veh_B"]
@@ -87,7 +87,7 @@ def test_a_record_read_before_in_the_same_session_is_read_again(database: Databa
     with database.session() as reader:
         before = get_record(reader, "accessory", "A")
         with database.session() as writer:
-            add_observation(writer, "accessory", "A", {"weight": "30 kg"}, Provenance("measured"))
+            add_observation(writer, "accessory", "A", {"weight": "30 kg"}, Provenance(kind="measured"))
         assert weights(shop, reader) == {"A": (30.0, 30.0)}
         assert before.facts == {"weight": "30 kg"}
     with database.session() as reader:

@@ -186,13 +186,17 @@ records:
     assert (loaded.replaced, loaded.unchanged) == (0, 1)
 
 
-def test_replace_takes_back_what_the_shop_measured(database: Database, reader: FactReader, write: Write) -> None:
-    """A measured fact that the file tells otherwise gives way: the file says what the record is."""
+def test_f3_replace_leaves_what_the_shop_measured(database: Database, reader: FactReader, write: Write) -> None:
+    """A feed owns what it said; what stands against it is told, and goes only where that is asked for."""
     path = write("a.jsonl", RECEIVER)
     load_file(database, reader, path)
     with database.session() as session:
-        add_observation(session, "receiver", "rcv_a", {"opening": "1-1/4 in"}, Provenance("measured"))
-    assert load_file(database, reader, path, replace=True).replaced == 1
+        add_observation(session, "receiver", "rcv_a", {"opening": "1-1/4 in"}, Provenance(kind="measured"))
+    loaded = load_file(database, reader, write("b.jsonl", RECEIVER.replace("2 in", "2-1/2 in")), replace=True)
+    assert (loaded.replaced, loaded.standing) == (1, ["rcv_a: opening"])
+    with database.session() as session:
+        assert get_record(session, "receiver", "rcv_a").facts == {"opening": "1-1/4 in"}
+    assert load_file(database, reader, path, replace=True, also_seen=True).replaced == 1
     with database.session() as session:
         assert get_record(session, "receiver", "rcv_a").facts == {"opening": "2 in"}
 

@@ -11,8 +11,11 @@ from service_checks import pointers, problem
 
 from fitsvc.facts import FactReader
 from fitsvc.loading.load import in_order, load_file
+from fitsvc.observing.law import laws_of
+from fitsvc.observing.refolding import refold
 from fitsvc.rulebook.rules import Rulebook
 from fitsvc.store.database import Database
+from fitsvc.store.records import get_record
 
 Client = TestClient[Litestar]
 Key = dict[str, str]
@@ -119,18 +122,18 @@ def test_each_statement_against_a_spare_is_told(client: Client, key: Key, mounti
 
 
 def test_measurements_that_agree_tighten(client: Client, key: Key, mounting: str) -> None:
-    """What both allow holds, whichever was closer; what was said stays beside it."""
+    """What both allow holds, in the unit it was told in, whichever was closer; the log keeps what was said."""
     close = {"value": "4 in", "tolerance": "1/8 in"}
     assert tell(client, key, mounting, facts={"pin_to_bumper": close})["record"]["facts"]["pin_to_bumper"] == close
     rough = {"value": "4-1/4 in", "tolerance": "1/4 in"}
     told = tell(client, key, mounting, facts={"pin_to_bumper": rough})
-    assert told["record"]["facts"]["pin_to_bumper"] == {"at_least": "101.6 mm", "at_most": "104.775 mm"}
-    assert told["observation"]["evidence"] == {"facts": {"pin_to_bumper": rough}}
+    assert told["record"]["facts"]["pin_to_bumper"] == {"at_least": "4 in", "at_most": "4-1/8 in"}
+    assert told["observation"]["facts"] == {"pin_to_bumper": rough}
     assert told["contradictions"] == []
 
 
 def test_measurements_that_disagree_are_reported(client: Client, key: Key, mounting: str) -> None:
-    """The published figure and two measurements apart: the latest holds, and all three are told."""
+    """The published figure and two measurements apart: all three are told, and between the two all is left."""
     tell(client, key, mounting, facts={"pin_to_bumper": "5 in"}, by="Ann")
     told = tell(client, key, mounting, facts={"pin_to_bumper": {"value": "6 in", "tolerance": "1/2 in"}}, by="Bo")
     (found,) = told["contradictions"]
@@ -139,7 +142,9 @@ def test_measurements_that_disagree_are_reported(client: Client, key: Key, mount
         ("measured", "Ann", "5 in"),
         ("measured", "Bo", {"value": "6 in", "tolerance": "1/2 in"}),
     ]
-    assert told["record"]["facts"]["pin_to_bumper"] == {"value": "6 in", "tolerance": "1/2 in"}
+    assert told["record"]["facts"]["pin_to_bumper"] == {"at_least": "4-7/8 in", "at_most": "6-1/2 in"}
+    known = told["record"]["provenance"]["pin_to_bumper"]
+    assert (known["state"], [one["by"] for one in known["said"]]) == ("disputed", ["Ann", "Bo"])
     log = client.get(f"/v1/observations?subject=mounting&record={mounting}").json()["items"]
     assert [one["facts"]["pin_to_bumper"] for one in log][:2] == ["4 in", "5 in"]
 
@@ -153,7 +158,7 @@ def test_guesses_and_what_was_taken_back_contradict_nothing(client: Client, key:
 
 def test_saved_rigs_that_answer_otherwise_are_told(shop: Client, key: Key) -> None:
     """A bumper that stands farther out leaves fewer carriers on the rig that names the mounting."""
-    told = tell(shop, key, MOUNTING, facts={"pin_to_bumper": "22 in"})
+    told = tell(shop, key, MOUNTING, facts={"pin_to_bumper": "22 in"}, settles=True, reason="a tank was added")
     (rig,) = told["rigs"]["changed"]
     assert rig["rig"] == "rig_bothy_bikes"
     assert rig["after"]["fails"] > rig["before"].get("fails", 0)
@@ -217,3 +222,158 @@ def test_evidence_of_anything_but_a_mounting_cannot_be(client: Client, key: Key,
     """A spare stows on a vehicle with a receiver."""
     body = {"subject": "vehicle", "record": "veh_1", "evidence": {"tyre": "245/75R16", "stowed": True}}
     assert pointers(problem(client.post("/v1/observations", json=body, headers=key), 422)) == ["/evidence"]
+
+
+def ask(client: Client, mounting: str, sku: str) -> dict[str, Any]:
+    """Ask about something that is sold, on the rig of a mounting."""
+    question = {"rig": {"mounting": {"id": mounting}}, "accessory": {"sku": sku}}
+    answer: dict[str, Any] = client.post("/v1/answers", json=question).json()
+    return answer
+
+
+FRESH = "mnt_saltmarsh_own"
+"""A mounting that nobody in the demo has measured."""
+
+
+def test_f1_an_answer_tells_a_dispute_and_is_as_sure_as_it_leaves_it(shop: Client, key: Key) -> None:
+    """14 in by one and 4 in by another: neither the yes of the one nor the no of the other, whoever typed last."""
+    for first, second in (("14 in", "4 in"), ("4 in", "14 in")):
+        mounting = f"mnt_{first[0]}"
+        body = {"id": mounting, "vehicle": "veh_saltmarsh_2022", "receiver": "rcv_velmora_saltmarsh"}
+        shop.post("/v1/mountings", json={**body, "facts": {"height": "16-1/2 in", "fitted": True}}, headers=key)
+        sure = {}
+        for value in ("14 in", "4 in"):
+            inline = {"mounting": {"id": mounting, "facts": {"pin_to_bumper": value}}}
+            question = {"rig": inline, "accessory": {"sku": "KND-2-D1-9"}}
+            sure[value] = shop.post("/v1/answers", json=question).json()["outcome"]
+        tell(shop, key, mounting, facts={"pin_to_bumper": first}, by="Ann", at="2026-11-01T09:00:00Z")
+        tell(shop, key, mounting, facts={"pin_to_bumper": second}, by="Bo", at="2026-11-08T09:00:00Z")
+        answer = ask(shop, mounting, "KND-2-D1-9")
+        (disputed,) = answer["disputed"]
+        assert (disputed["fact"], disputed["state"]) == ("mounting.pin_to_bumper", "disputed")
+        assert disputed["because"] == (
+            f"The distance from pin hole to bumper is disputed: {first} on 1 November 2026 by Ann, "
+            f"{second} on 8 November 2026 by Bo; measure again."
+        )
+        assert sure["14 in"] == "fails" != sure["4 in"]
+        assert answer["outcome"] in ("undetermined", "conditional")
+
+
+def test_f6_one_slip_is_taken_back_and_the_rest_stands(client: Client, key: Key, mounting: str) -> None:
+    """A spare told to stow that did not: its retraction, with a reason, leaves the earlier one that did."""
+    right = spare(client, key, mounting, "265/70R17", True)
+    slip = spare(client, key, mounting, "285/75R17", True)
+    back = tell(client, key, mounting, retracts=slip["observation"]["id"], reason="typed the wrong row")
+    assert back["record"]["facts"] == right["record"]["facts"]
+    assert (back["observation"]["act"], back["observation"]["reason"]) == ("retracts", "typed the wrong row")
+    again = tell(client, key, mounting, retracts=back["observation"]["id"], reason="it was the right row after all")
+    assert again["record"]["facts"] == slip["record"]["facts"]
+
+
+def test_f6_a_correction_takes_the_place_of_what_it_corrects(client: Client, key: Key, mounting: str) -> None:
+    """The slip goes, and what was seen then is told as of then."""
+    slip = tell(client, key, mounting, facts={"pin_to_bumper": "40 in", "height": "17 in"}, at="2026-05-01T00:00:00Z")
+    told = tell(
+        client, key, mounting, facts={"pin_to_bumper": "4 in"}, corrects=slip["observation"]["id"], reason="a slip"
+    )
+    assert told["contradictions"] == []
+    assert told["record"]["provenance"]["pin_to_bumper"]["observation"] == told["observation"]["id"]
+    assert told["record"]["provenance"]["height"]["observation"] == slip["observation"]["id"]
+    assert told["observation"]["at"] == "2026-05-01T00:00:00Z"
+
+
+@pytest.mark.parametrize(
+    ("members", "status", "place"),
+    [
+        ({"retracts": "obs_none", "reason": "a slip"}, 422, "/retracts"),
+        ({"retracts": "obs_none"}, 422, "/reason"),
+        ({"retracts": 5, "reason": "a slip"}, 400, "/retracts"),
+        ({"settles": "yes", "reason": "a slip", "facts": {"height": "17 in"}}, 400, "/settles"),
+        ({"corrects": "obs_none", "reason": "a slip"}, 400, "/facts"),
+        ({"facts": {"height": "17 in"}, "reason": "a slip"}, 422, "/reason"),
+        ({"facts": {"height": "17 in"}, "at": "2199-01-01T00:00:00Z"}, 422, "/at"),
+    ],
+)
+def test_f6_what_cannot_be_taken_back_is_told(
+    client: Client, key: Key, mounting: str, members: dict[str, Any], status: int, place: str
+) -> None:
+    """An observation of another record, one without a reason, and what was not seen yet (F2)."""
+    body = {"subject": "mounting", "record": mounting} | members
+    assert pointers(problem(client.post("/v1/observations", json=body, headers=key), status)) == [place]
+
+
+def test_f6_a_null_takes_back_what_is_no_better_known(client: Client, key: Key, mounting: str) -> None:
+    """A guess taken back leaves the measurement."""
+    tell(client, key, mounting, facts={"height": "17 in"})
+    left = tell(client, key, mounting, facts={"height": None, "pin_to_bumper": None}, kind="assumed")["record"]
+    assert set(left["facts"]) == {"height", "pin_to_bumper"}
+    assert set(tell(client, key, mounting, facts={"height": None})["record"]["facts"]) == {"pin_to_bumper"}
+
+
+def test_f7_what_is_stored_is_what_was_said(client: Client, key: Key, mounting: str) -> None:
+    """A tight slip taken back leaves no trace under the names of those who came after it."""
+    rough, slip = {"value": "5 in", "tolerance": "1 in"}, {"value": "5-7/8 in", "tolerance": "1/16 in"}
+    tell(client, key, mounting, facts={"pin_to_bumper": rough}, by="Ann")
+    told = tell(client, key, mounting, facts={"pin_to_bumper": slip}, by="Bo")
+    again = tell(client, key, mounting, facts={"pin_to_bumper": rough}, by="Ann")
+    assert again["observation"]["facts"] == {"pin_to_bumper": rough}
+    assert again["record"]["provenance"]["pin_to_bumper"]["observation"] == told["observation"]["id"]
+    left = tell(client, key, mounting, retracts=told["observation"]["id"], reason="read the wrong mark")
+    assert left["record"]["facts"]["pin_to_bumper"] == rough
+
+
+def test_f21_what_was_settled_is_disputed_no_more(client: Client, key: Key, mounting: str) -> None:
+    """One reading with a reason ends it: what stood against it is taken back, and contradicts nothing later."""
+    tell(client, key, mounting, facts={"pin_to_bumper": "14 in"}, by="Ann")
+    tell(client, key, mounting, facts={"pin_to_bumper": "5 in"}, by="Bo")
+    body = {"facts": {"pin_to_bumper": "5 in"}, "by": "Cy", "settles": True, "reason": "all three together"}
+    settled = tell(client, key, mounting, **body)
+    known = settled["record"]["provenance"]["pin_to_bumper"]
+    assert "state" not in known
+    assert settled["observation"]["act"] == "settles"
+    last = tell(client, key, mounting, facts={"pin_to_bumper": "5-1/16 in"}, by="Di")
+    (found,) = last["contradictions"] or [{"said": []}]
+    assert [one["by"] for one in found["said"] if one["kind"] == "measured"] in ([], ["Di"])
+
+
+def test_f9_a_tape_has_a_tolerance_unless_it_is_said_to_be_exact(client: Client, key: Key, mounting: str) -> None:
+    """4 in and 4-1/16 in are one honest distance; an eighth is the vocabulary's word for what is plumbed down."""
+    first = tell(client, key, mounting, facts={"pin_to_bumper": "4 in"}, by="Ann")
+    assert first["record"]["facts"]["pin_to_bumper"] == {"value": "4 in", "tolerance": "1/8 in"}
+    second = tell(client, key, mounting, facts={"pin_to_bumper": "4-1/16 in"}, by="Bo")
+    assert second["contradictions"] == []
+    assert second["record"]["facts"]["pin_to_bumper"] == {"at_least": "3-15/16 in", "at_most": "4-1/8 in"}
+    third = tell(client, key, mounting, facts={"height": "exactly 17 in"})
+    assert third["record"]["facts"]["height"] == "exactly 17 in"
+
+
+def test_f2_the_same_file_again_stores_nothing_new(client: Client, key: Key, mounting: str) -> None:
+    """What was told word for word before is not told twice."""
+    body = {"facts": {"height": "17 in"}, "by": "Ann", "at": "2026-05-01T00:00:00Z"}
+    first, second = (tell(client, key, mounting, **body) for _ in range(2))
+    assert (first["repeated"], second["repeated"]) == (False, True)
+    assert first["observation"]["id"] == second["observation"]["id"]
+    log = client.get(f"/v1/observations?subject=mounting&record={mounting}").json()["items"]
+    assert len(log) == 2
+
+
+def test_f18_a_tolerance_is_spelt_alike_everywhere(client: Client, key: Key, mounting: str) -> None:
+    """The API takes in one text what a cell of a file takes."""
+    told = tell(client, key, mounting, facts={"pin_to_bumper": "3-1/2 in ± 1/8 in", "height": "at least 16 in"})
+    assert told["record"]["facts"]["pin_to_bumper"] == "3-1/2 in ± 1/8 in"
+
+
+def test_a_store_from_before_is_folded_anew(
+    client: Client, key: Key, mounting: str, database: Database, rulebook: Rulebook
+) -> None:
+    """What was kept by an older law is brought to what the statements say, once, and those who follow see it."""
+    tell(client, key, mounting, facts={"pin_to_bumper": "14 in"}, by="Ann")
+    told = tell(client, key, mounting, facts={"pin_to_bumper": "4 in"}, by="Bo")["record"]
+    with database.session() as session:
+        record = get_record(session, "mounting", mounting)
+        record.facts, record.provenance = {"pin_to_bumper": "4 in"}, {"pin_to_bumper": {"kind": "measured"}}
+    laws = laws_of(FactReader(rulebook))
+    assert (refold(database, laws), refold(database, laws)) == (1, 0)
+    now = client.get(f"/v1/mountings/{mounting}").json()
+    assert (now["facts"], now["provenance"]) == (told["facts"], told["provenance"])
+    assert client.get(f"/v1/observations?subject=mounting&record={mounting}").json()["items"][-1]["facts"] == {}

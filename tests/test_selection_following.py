@@ -31,7 +31,8 @@ from fitsvc.selection.selector import Selection, Selector, read_rig
 from fitsvc.store.creation import bulk_create, create_record
 from fitsvc.store.database import Database
 from fitsvc.store.errors import Busy
-from fitsvc.store.observations import Provenance, current_facts, observation_row
+from fitsvc.store.folding import current_facts
+from fitsvc.store.observations import Provenance, observation_row
 from fitsvc.store.records import Draft, add_observation, delete_record, replace_record
 from fitsvc.store.tables import Observation, now
 
@@ -46,7 +47,7 @@ CHANGING, STEADY = SKUS[::3], sorted({*SKUS} - {*SKUS[::3]})
 READINGS = 4
 A_SECOND, BATCH, WEIGHTS = 1_000, 20, ("30 lb", "60 lb", "90 lb")
 LASTING = 60.0 if NIGHTLY else 1.0
-MEASURED = Provenance("measured")
+MEASURED = Provenance(kind="measured")
 
 
 @pytest.fixture

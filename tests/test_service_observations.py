@@ -26,12 +26,12 @@ def tell(client: Client, key: Key, **members: object) -> Any:
 
 def test_what_was_measured_becomes_what_holds(client: Client, key: Key, vehicle: Any) -> None:
     """A measurement takes the place of what was published, and the answer shows both."""
-    told = tell(client, key, facts={"gvwr": "6150 lb"}, at="2026-03-02T09:30:00+01:00", note="placard")
+    told = tell(client, key, facts={"gvwr": "6050 lb"}, at="2026-03-02T09:30:00+01:00", note="placard")
     assert told.status_code == 201
     observation, record = told.json()["observation"], told.json()["record"]
     assert (observation["kind"], observation["by"], observation["note"]) == ("measured", "yard", "placard")
     assert observation["at"] == "2026-03-02T08:30:00Z"
-    assert (record["facts"], record["version"]) == ({"gvwr": "6150 lb"}, 2)
+    assert (record["facts"], record["version"]) == ({"gvwr": "6050 lb"}, 2)
     assert record["provenance"]["gvwr"] == {"kind": "measured", "observation": observation["id"]}
     assert client.get("/v1/vehicles/veh_1").json() == record
     assert client.get(told.headers["location"]).json() == observation

@@ -6,7 +6,8 @@ from concurrent.futures import ThreadPoolExecutor
 from fitsvc.store.creation import create_record
 from fitsvc.store.database import Database
 from fitsvc.store.errors import AlreadyExists, InvalidValue, StillReferenced, StoreError, VersionConflict
-from fitsvc.store.observations import Provenance, current_facts, list_observations
+from fitsvc.store.folding import current_facts
+from fitsvc.store.observations import Provenance, list_observations
 from fitsvc.store.records import (
     Draft,
     add_observation,
@@ -42,7 +43,7 @@ def test_no_observation_is_lost(database: Database) -> None:
         for _ in range(5):
             with database.session() as session:
                 facts = {"last": number, f"by_{number}": number}
-                add_observation(session, "vehicle", "veh_1", facts, Provenance("measured"))
+                add_observation(session, "vehicle", "veh_1", facts, Provenance(kind="measured"))
 
     assert together(*(lambda n=n: measure(n) for n in range(8))) == [None] * 8
     with database.session() as session:

@@ -7,7 +7,8 @@ import pytest
 from fitsvc.store.creation import bulk_create
 from fitsvc.store.database import Database
 from fitsvc.store.errors import AlreadyExists, InvalidValue
-from fitsvc.store.observations import Provenance, current_facts, list_observations
+from fitsvc.store.folding import current_facts
+from fitsvc.store.observations import Provenance, list_observations
 from fitsvc.store.records import Draft, get_record, list_records
 
 

@@ -5,15 +5,16 @@ import sys
 from pathlib import Path
 
 import pytest
+import sqlalchemy as sa
 from alembic import command
 from alembic.script import ScriptDirectory
 from sqlalchemy import create_engine, inspect
-from sqlmodel import select
+from sqlmodel import col, select
 
 from fitsvc.store import database as store
 from fitsvc.store.engines import parse_url
 from fitsvc.store.errors import NotMigrated, StoreError, Unreachable
-from fitsvc.store.tables import Vehicle
+from fitsvc.store.tables import Observation, Vehicle, now
 
 
 def test_upgrade_makes_the_tables_current(empty_url: str) -> None:
@@ -163,3 +164,42 @@ def test_keys_are_ordered_by_code_point(database_url: str) -> None:
     }
     engine.dispose()
     assert collations == ({None} if database_url.startswith("sqlite") else {"C"})
+
+
+def test_rows_become_what_was_said_on_the_way_up(empty_url: str) -> None:
+    """A conclusion gets its own words back, and a null the list of what it took back; no row is lost."""
+    store.upgrade(empty_url, "0002")
+    engine = create_engine(parse_url(empty_url))
+    close = {"value": "4 in", "tolerance": "1/8 in"}
+    rows = [
+        ("mnt_1", "obs_1", {"pin_to_bumper": "4 in", "height": "17 in"}, "published", "", None),
+        ("mnt_1", "obs_2", {"pin_to_bumper": {"at_least": "101.6 mm"}}, "measured", "",
+         {"facts": {"pin_to_bumper": close}}),
+        ("mnt_1", "obs_3", {}, "measured", "", {"tyre": "225/70R16", "stowed": True}),
+        ("mnt_2", "obs_4", {"height": "16 in"}, "published", "", None),
+        ("mnt_1", "obs_5", {"height": None, "spare_fits_up_to": None, "notes": "a"}, "published", "", None),
+        ("mnt_2", "obs_6", {"height": None}, "published", "record deleted", None),
+    ]  # fmt: skip
+    table = sa.table("observation", *map(sa.column, ("id", "subject", "record_id", "kind", "by", "note")),
+                     sa.column("facts", sa.JSON), sa.column("evidence", sa.JSON(none_as_null=True)),
+                     *(sa.column(name, sa.DateTime(timezone=True)) for name in ("at", "recorded_at")))  # fmt: skip
+    with engine.begin() as connection:
+        for record, key, facts, kind, note, evidence in rows:
+            connection.execute(table.insert().values(
+                id=key, subject="mounting", record_id=record, facts=facts, kind=kind, by="Ann", note=note,
+                at=now(), recorded_at=now(), evidence=evidence))  # fmt: skip
+    engine.dispose()
+    store.upgrade(empty_url)
+    database = store.Database(empty_url)
+    with database.session() as session:
+        told = {one.id: one for one in session.exec(select(Observation).order_by(col(Observation.sequence)))}
+    database.close()
+    assert list(told) == [row[1] for row in rows]
+    assert told["obs_2"].facts == {"pin_to_bumper": close}
+    assert (told["obs_2"].evidence, told["obs_3"].evidence) == (None, {"tyre": "225/70R16", "stowed": True})
+    assert told["obs_5"].takes_back == {"height": ["obs_1"], "spare_fits_up_to": ["obs_3"]}
+    assert (told["obs_6"].act, told["obs_6"].takes_back) == ("deletes", {"*": ["obs_4"]})
+    assert {one.by for one in told.values()} == {"Ann"}
+    store.downgrade(empty_url, "0002")
+    store.upgrade(empty_url)
+    assert store.is_current(empty_url)

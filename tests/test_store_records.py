@@ -7,7 +7,7 @@ from sqlmodel import Session
 
 from fitsvc.store.creation import create_record
 from fitsvc.store.database import Database
-from fitsvc.store.errors import AlreadyExists, InvalidValue, NotFound, StillReferenced, VersionConflict
+from fitsvc.store.errors import AlreadyExists, Conflict, InvalidValue, NotFound, StillReferenced, VersionConflict
 from fitsvc.store.observations import Provenance, get_observation, list_observations
 from fitsvc.store.records import (
     Draft,
@@ -60,7 +60,7 @@ def test_times_come_back_aware_and_in_utc(database: Database) -> None:
     """An observation made in another zone is the same instant, told in UTC, on both databases."""
     at = datetime(2024, 5, 1, 23, 30, tzinfo=timezone(timedelta(hours=-5)))
     with database.session() as session:
-        create_record(session, "vehicle", Draft(key="veh_1"), Provenance("measured", "Ada", at))
+        create_record(session, "vehicle", Draft(key="veh_1"), Provenance(kind="measured", by="Ada", at=at))
     with database.session() as session:
         (told,) = list_observations(session, "vehicle", "veh_1")
         record = get_record(session, "vehicle", "veh_1")
@@ -144,8 +144,8 @@ def test_a_mounting_needs_names_of_its_parts(database: Database, key: object) ->
 def test_a_replacement_keeps_the_provenance_of_what_it_does_not_change(database: Database) -> None:
     """Sending back the facts that were read tells nothing of them; a new label leaves an observation of no fact."""
     with database.session() as session:
-        create_record(session, "vehicle", Draft(key="veh_1", facts={"year": 2020}), Provenance("assumed"))
-        _, before = add_observation(session, "vehicle", "veh_1", {"wheelbase": "145 in"}, Provenance("measured"))
+        create_record(session, "vehicle", Draft(key="veh_1", facts={"year": 2020}), Provenance(kind="assumed"))
+        _, before = add_observation(session, "vehicle", "veh_1", {"wheelbase": "145 in"}, Provenance(kind="measured"))
         facts, provenance = before.facts, before.provenance
         after = replace_record(session, "vehicle", "veh_1", Draft(label="new", facts=facts))
         assert (after.facts, after.provenance, after.label, after.version) == (facts, provenance, "new", 3)
@@ -154,15 +154,36 @@ def test_a_replacement_keeps_the_provenance_of_what_it_does_not_change(database:
         assert len(list_observations(session, "vehicle", "veh_1")) == 3
 
 
-def test_a_replacement_holds_even_against_what_was_measured(database: Database) -> None:
-    """A changed fact gets the new value and its kind, and a missing one is taken back, by observations."""
+def test_f3_a_replacement_takes_back_what_its_source_told_and_nothing_that_was_measured(database: Database) -> None:
+    """A changed fact gets the new value and a missing one goes, where nobody saw either; what was seen stays."""
     with database.session() as session:
-        create_record(session, "vehicle", Draft(key="veh_1", facts={"year": 1, "trim": "a"}), Provenance("measured"))
-        record = replace_record(session, "vehicle", "veh_1", Draft(facts={"year": 2}))
-        told = [(one.facts, one.kind) for one in list_observations(session, "vehicle", "veh_1")]
-        assert told[1:] == [({"trim": None, "year": None}, "published"), ({"year": 2}, "published")]
-        assert record.facts == {"year": 2}
-        assert record.provenance["year"]["kind"] == "published"
+        create_record(session, "vehicle", Draft(key="veh_1", facts={"year": 1, "trim": "a"}))
+        add_observation(session, "vehicle", "veh_1", {"wheelbase": "145 in"}, Provenance(kind="measured"))
+        record = replace_record(session, "vehicle", "veh_1", Draft(facts={"year": 2, "wheelbase": "140 in"}))
+        (_, _, told) = list_observations(session, "vehicle", "veh_1")
+        assert (told.facts, told.kind) == ({"trim": None, "year": 2, "wheelbase": "140 in"}, "published")
+        assert (told.act, set(told.takes_back or {})) == ("replaces", {"trim", "year"})
+        assert record.facts == {"year": 2, "wheelbase": "145 in"}
+        assert {name: how["kind"] for name, how in record.provenance.items()} == {
+            "year": "published", "wheelbase": "measured"}  # fmt: skip
+
+
+def test_f3_what_was_measured_goes_only_where_it_is_named(database: Database) -> None:
+    """With `also_seen` the replacement is all that is left."""
+    with database.session() as session:
+        create_record(session, "vehicle", Draft(key="veh_1", facts={"year": 1}))
+        add_observation(session, "vehicle", "veh_1", {"wheelbase": "145 in"}, Provenance(kind="measured"))
+        record = replace_record(session, "vehicle", "veh_1", Draft(facts={"year": 1}), also_seen=True)
+        assert record.facts == {"year": 1}
+
+
+def test_f3_a_source_takes_back_nothing_of_another(database: Database) -> None:
+    """Two feeds tell of one vehicle; the first one's next issue leaves the other's word alone."""
+    with database.session() as session:
+        create_record(session, "vehicle", Draft(key="veh_1", facts={"year": 1}), Provenance(source="one"))
+        add_observation(session, "vehicle", "veh_1", {"trim": "a"}, Provenance(kind="published", source="two"))
+        record = replace_record(session, "vehicle", "veh_1", Draft(facts={}), told=Provenance(source="one"))
+        assert record.facts == {"trim": "a"}
 
 
 def test_true_is_not_one(database: Database) -> None:
@@ -184,6 +205,23 @@ def test_a_mounting_can_move_to_another_receiver(database: Database) -> None:
         assert record.receiver_id == "rcv_2"
 
 
+@pytest.mark.parametrize("seen", [True, False])
+def test_f4_another_part_under_what_was_seen_or_used_is_refused(database: Database, seen: bool) -> None:
+    """A mounting that was measured, or that a rig names, keeps its vehicle and receiver; nothing of it changes."""
+    with database.session() as session:
+        mount(session)
+        create_record(session, "receiver", Draft(key="rcv_2"))
+        if seen:
+            add_observation(session, "mounting", "mnt_1", {"pin_to_bumper": "4 in"}, Provenance(kind="measured"))
+        else:
+            create_rig(session, "mine", {"mounting": {"id": "mnt_1"}}, "rig_1")
+    draft = Draft(vehicle_id="veh_1", receiver_id="rcv_2")
+    with database.session() as session, pytest.raises(Conflict, match="another part under it is another mounting"):
+        replace_record(session, "mounting", "mnt_1", draft)
+    with database.session() as session:
+        assert get_record(session, "mounting", "mnt_1").receiver_id == "rcv_1"  # type: ignore[attr-defined]
+
+
 def test_an_old_version_is_refused(database: Database) -> None:
     """Every change names the version it was made from, and is refused when another came between."""
     with database.session() as session:
@@ -201,7 +239,7 @@ def test_an_old_version_is_refused(database: Database) -> None:
 def test_a_deleted_record_leaves_its_observations(database: Database) -> None:
     """The history stays and ends with everything taken back, so a new record of that id starts afresh."""
     with database.session() as session:
-        create_record(session, "vehicle", Draft(key="veh_1", facts={"year": 1}), Provenance("measured"))
+        create_record(session, "vehicle", Draft(key="veh_1", facts={"year": 1}), Provenance(kind="measured"))
         delete_record(session, "vehicle", "veh_1", by="Ada")
         with pytest.raises(NotFound):
             get_record(session, "vehicle", "veh_1")

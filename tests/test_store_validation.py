@@ -114,8 +114,8 @@ def test_unknown_subjects_and_kinds_are_refused(database: Database) -> None:
     with database.session() as session:
         with pytest.raises(InvalidValue, match="vehicle, receiver, mounting, accessory"):
             list_records(session, "boat")  # type: ignore[arg-type]
-        with pytest.raises(InvalidValue, match="published, measured, assumed"):
-            create_record(session, "vehicle", Draft(), Provenance("heard"))  # type: ignore[arg-type]
+        with pytest.raises(InvalidValue, match="published, read, measured, tried, assumed"):
+            create_record(session, "vehicle", Draft(), Provenance(kind="heard"))  # type: ignore[arg-type]
         with pytest.raises(InvalidValue, match="accessory, adapter, ball, trailer"):
             create_record(session, "accessory", Draft(key="A", sold_as="rope"))  # type: ignore[arg-type]
 

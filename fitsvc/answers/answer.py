@@ -127,6 +127,14 @@ class Spoiler(msgspec.Struct):
     between: list[str]
 
 
+class Disputed(msgspec.Struct):
+    """A fact of which what was said cannot all hold, or hardly can; the answer is as sure as that leaves it."""
+
+    fact: str
+    state: Literal["doubtful", "disputed"]
+    because: str
+
+
 class RulebookName(msgspec.Struct):
     """The rulebook an answer was given by."""
 
@@ -159,6 +167,7 @@ class Answer(msgspec.Struct, omit_defaults=True, kw_only=True):
     together: list[ThingAnswer] = []
     spoils: list[Spoiler] = []
     either_way: EitherWayTold | None = None
+    disputed: list[Disputed] = []
 
 
 _encode: Final = msgspec.json.Encoder().encode

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Final
 import msgspec
 
 from fitsvc.answers.allowances import AllowanceWords
-from fitsvc.answers.answer import Answer, EitherWayTold, Finding, LimitShown, Remedy, RulebookName
+from fitsvc.answers.answer import Answer, Disputed, EitherWayTold, Finding, LimitShown, Remedy, RulebookName
 from fitsvc.answers.candidates import (
     MOST,
     CandidateAnswer,
@@ -22,6 +22,7 @@ from fitsvc.answers.candidates import (
     worst,
 )
 from fitsvc.answers.cautions import Cautions
+from fitsvc.answers.doubts import told_doubt
 from fitsvc.answers.either_way import tell_either_way
 from fitsvc.answers.governing import governing_fact, unknown_facts
 from fitsvc.answers.missing import Missing
@@ -151,6 +152,7 @@ class Answerer:
             candidates=shown(judged),
             allowance=allowance,
             either_way=either_way,
+            disputed=union((self._disputed(each.question) for each in judged), key=lambda one: one.fact),
         )
 
     def _narrowed(self, answer: Answer, question: Question) -> Answer:
@@ -213,6 +215,7 @@ class Answerer:
             rulebook=self._name,
             allowance=allowance,
             either_way=either_way,
+            disputed=self._disputed(question),
         )
 
     def _either_way(self, case: Case, verdict: Verdict, system: System) -> EitherWayTold | None:
@@ -273,6 +276,10 @@ class Answerer:
             return told
         rests_on = set().union(*(finding.facts for finding in findings))
         return told + [self._assumed(name, case, system) for name in sorted(question.assumed & rests_on)]
+
+    def _disputed(self, question: Question) -> list[Disputed]:
+        """The facts that are disputed or doubtful, with what was said of each."""
+        return [told_doubt(self.wording, name, doubt) for name, doubt in sorted(question.doubts.items())]
 
     def _unstored(self, question: Question) -> str:
         """By what the vehicle is none of those stored: its names, or what is told beside them."""

@@ -7,7 +7,7 @@ them: one alone is taken as if its id were given, several are the question's can
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Final, Protocol
+from typing import Final, Literal, Protocol
 
 from fitsvc.document import Document, Json
 from fitsvc.facts import MOST_ADAPTERS, Case, FactReader, escape
@@ -30,6 +30,14 @@ NAMES: Final = ("make", "model")
 """The vehicle's facts that people call it by; naming one of them, they mean a vehicle that may be stored."""
 
 
+@dataclass(frozen=True, slots=True)
+class Doubt:
+    """A fact of which what was said cannot all hold, or hardly can: each value as written, by whom, and when."""
+
+    state: Literal["doubtful", "disputed"]
+    said: tuple[tuple[Json, str, str], ...]
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Stored:
     """A stored record as a question sees it; `links` are a mounting's vehicle and receiver."""
@@ -39,6 +47,7 @@ class Stored:
     label: str
     facts: Mapping[str, Json]
     assumed: frozenset[str] = frozenset()
+    doubts: Mapping[str, Doubt] = field(default_factory=dict)
     links: Mapping[str, str] = field(default_factory=dict)
 
 
@@ -95,6 +104,7 @@ class NoRecords:
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Question:
     """A question read: the case, its assumed facts, the stored facts that inline ones replaced, and labels.
+    `doubts` are those of its facts of which what was said cannot all hold.
 
     `candidates` are the stored vehicles that a vehicle without an id may be. The facts of one alone are in
     the case; those of several are not. `vehicle` is the part that names them, a saved rig's own joined to it.
@@ -110,6 +120,7 @@ class Question:
     vehicle: Mapping[str, Json] = field(default_factory=dict)
     unstored: tuple[str, ...] = ()
     not_asked: frozenset[str] = frozenset()
+    doubts: Mapping[str, Doubt] = field(default_factory=dict)
 
     def about(self, document: Mapping[str, Json], candidate: Named) -> Document:
         """The question's document with one of the candidates named by its id; what is told of the vehicle stays."""
@@ -195,6 +206,7 @@ class _QuestionReading:
         self.candidates: tuple[Named, ...] = ()
         self.vehicle: Mapping[str, Json] = {}
         self.unstored: tuple[str, ...] = ()
+        self.doubts: dict[str, Doubt] = {}
 
     def question(self, document: Json) -> Question:
         """Read the whole document; one that names several things is read by `things`, and here refused."""
@@ -219,6 +231,7 @@ class _QuestionReading:
             candidates=self.candidates,
             vehicle=self.vehicle,
             unstored=self.unstored,
+            doubts=self.doubts,
         )
 
     def _complain(self, pointer: str, message: str, help: str = "", meaning: bool = False) -> None:
@@ -384,6 +397,8 @@ class _QuestionReading:
         self.values |= values
         self.texts |= texts
         self.assumed |= {name for name in (f"{stored.subject}.{short}" for short in stored.assumed) if name in values}
+        doubts = {f"{stored.subject}.{short}": doubt for short, doubt in stored.doubts.items()}
+        self.doubts |= {name: doubt for name, doubt in doubts.items() if not (only_missing and self._said(name))}
         self.labels.setdefault(stored.subject, stored.label)
 
     def _said(self, slot: str) -> bool:
@@ -402,6 +417,8 @@ class _QuestionReading:
             self._forget(f"{subject}.{name}")
         if stored:
             self.assumed.difference_update(f"{subject}.{name}" for name in facts)
+            for name in facts:
+                self.doubts.pop(f"{subject}.{name}", None)
             changed = (name for name, wire in facts.items() if stored.facts.get(name) not in (None, wire))
             self.replaced.update(f"{subject}.{name}" for name in changed if facts[name] is not None)
 

@@ -128,6 +128,7 @@ class _Judging:
             remedies=[],
             cautions=union(answer.cautions for answer in found),
             assumed=union(answer.assumed for answer in found),
+            disputed=union((answer.disputed for answer in found), lambda one: one.fact),
             rulebook=RulebookName(rulebook.digest, rulebook.name),
             together=each,
             spoils=spoils,

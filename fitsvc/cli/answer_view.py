@@ -69,6 +69,9 @@ class _View:
         if answer.cautions:
             self._heading("Keep in mind")
             self._list(answer.cautions)
+        if answer.disputed:
+            self._heading("What is disputed")
+            self._list(one.because for one in answer.disputed)
         if answer.assumed:
             self._heading("Rests on what was assumed")
             self._list(answer.assumed)

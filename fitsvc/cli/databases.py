@@ -1,9 +1,11 @@
 """`fitsvc db`: the database's tables."""
 
+from pathlib import Path
+
 import click
 
 from fitsvc.cli.console import out
-from fitsvc.cli.options import Commands, database_option
+from fitsvc.cli.options import Commands, database_option, load_rules, rules_option
 
 
 @click.group(cls=Commands)
@@ -13,14 +15,21 @@ def db() -> None:
 
 @db.command()
 @database_option
-def upgrade(database: str | None) -> None:
-    """Create the tables, or bring them up to date. Repeating it does no harm."""
+@rules_option
+def upgrade(database: str | None, rules: Path | None) -> None:
+    """Create the tables, or bring them and what is known up to date. Repeating it does no harm."""
+    from fitsvc.facts import FactReader
+    from fitsvc.observing.law import laws_of
+    from fitsvc.observing.refolding import refold
     from fitsvc.store.database import Database, is_current
     from fitsvc.store.database import upgrade as bring_up_to_date
 
+    laws = laws_of(FactReader(load_rules(rules)))
     opened = Database(database)
-    opened.close()
     was_current = is_current(database)
     bring_up_to_date(database)
-    state = "is up to date" if was_current else "is now up to date"
-    out().print(f"the database {opened.shown_url} {state}")
+    folded = refold(opened, laws)
+    opened.close()
+    state = "is up to date" if was_current and not folded else "is now up to date"
+    told = f"; what is known of {folded} records was folded anew" if folded else ""
+    out().print(f"the database {opened.shown_url} {state}{told}")

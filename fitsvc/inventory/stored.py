@@ -4,7 +4,7 @@ from collections.abc import Callable, Mapping, Sequence
 
 from sqlmodel import Session
 
-from fitsvc.answers.question import Named, Stored
+from fitsvc.answers.question import Doubt, Named, Stored
 from fitsvc.document import Json
 from fitsvc.language.types import Value
 from fitsvc.store.errors import NotFound
@@ -49,9 +49,22 @@ class StoreRecords:
 def stored(subject: str, record: Record) -> Stored:
     """A record as a question sees it."""
     assumed = frozenset(name for name, how in record.provenance.items() if how.get("kind") == "assumed")
+    doubts = {name: _doubt(how) for name, how in record.provenance.items() if how.get("state")}
     links: dict[str, str] = {}
     if isinstance(record, Accessory):
         subject = record.subject
     if isinstance(record, Mounting):
         links = {"vehicle": record.vehicle_id, "receiver": record.receiver_id}
-    return Stored(subject=subject, key=record.key, label=record.label, facts=record.facts, assumed=assumed, links=links)
+    return Stored(
+        subject=subject,
+        key=record.key,
+        label=record.label,
+        facts=record.facts,
+        assumed=assumed,
+        doubts=doubts,
+        links=links,
+    )
+
+
+def _doubt(how: Mapping[str, Json]) -> Doubt:
+    return Doubt(how["state"], tuple((one["value"], one["by"], one["at"]) for one in how["said"]))

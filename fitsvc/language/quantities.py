@@ -167,6 +167,15 @@ def parse_any(text: str) -> tuple[float, Dimension]:
     return _read(text)
 
 
+def unit_of(text: str) -> tuple[str, float]:
+    """The unit that a quantity is written in, feet and inches by the inch, and its size inside; empty for a number."""
+    body = " ".join(text.split()).replace("−", "-").removeprefix("-").lstrip()
+    unit = _parts(text, body)[0][1]
+    if unit in _FEET or unit in _INCHES:
+        unit = "in"
+    return (unit, float(_unit(text, unit)[1])) if unit else ("", 1.0)
+
+
 @lru_cache(maxsize=16384)
 def _read(text: str) -> tuple[float, Dimension]:
     """Read one text; only texts that are quantities are remembered."""

@@ -5,12 +5,10 @@ from dataclasses import dataclass
 from typing import Final
 
 from fitsvc.document import Json
+from fitsvc.facts import parted
 from fitsvc.language.types import TruthType
 from fitsvc.rulebook.vocabulary import Fact
 
-_TOLERANCE: Final = re.compile(r"\s*(?:±|\+-|\+/-)\s*")
-_BOUND: Final = re.compile(r"at (least|most)\s+", re.IGNORECASE)
-_BETWEEN: Final = re.compile(r"\s*(?:,|;|\band\b)\s*(?=at (?:least|most)\b)", re.IGNORECASE)
 _BARE: Final = re.compile(r"[-−]?[\d.,/ -]*\d\s*\Z", re.ASCII)
 
 
@@ -34,24 +32,10 @@ def read_cell(text: str, fact: Fact | None, unit: str = "") -> Json:
         return text.casefold()
     if "|" in text:
         return [_with_unit(part.strip(), unit) for part in text.split("|")]
-    if _BOUND.match(text):
-        return _bounds(text, unit)
-    parts = _TOLERANCE.split(text)
-    if len(parts) == 2:
-        return {"value": _with_unit(parts[0], unit), "tolerance": _with_unit(parts[1], unit)}
+    told = parted(text)
+    if isinstance(told, dict):
+        return {key: _with_unit(part, unit) for key, part in told.items()}
     return _with_unit(text, unit)
-
-
-def _bounds(text: str, unit: str) -> Json:
-    """`at least 3 in, at most 4 in` as bounds; the text itself when one of them is given twice."""
-    bounds = {}
-    for part in _BETWEEN.split(text):
-        found = _BOUND.match(part)
-        key = f"at_{found[1].lower()}" if found else ""
-        if not found or key in bounds:
-            return text
-        bounds[key] = _with_unit(part[found.end() :].strip(), unit)
-    return bounds
 
 
 def _with_unit(text: str, unit: str) -> str:

@@ -19,7 +19,10 @@ from fitsvc.rulebook.vocabulary import Fact, Vocabulary
 from fitsvc.subjects import SOLD, STORED, SUBJECTS
 
 _RECORD: Final = ("sku", "id", "subject", "label", "vehicle", "receiver")
-OBSERVED: Final = ("subject", "record", "kind", "by", "at", "note", "evidence_tyre", "evidence_stowed")
+OBSERVED: Final = (
+    *("subject", "record", "kind", "by", "at", "note", "tool", "condition", "photo", "source"),
+    *("retracts", "corrects", "settles", "reason", "evidence_tyre", "evidence_stowed"),
+)
 """The columns of a file of observations beside those of facts; `record` tells it from a file of records."""
 
 

@@ -18,7 +18,7 @@ from fitsvc.subjects import SOLD, STORED, SUBJECTS
 _COMMON: Final = ("subject", "label", "facts", "assumed", "measured")
 _MEASURED: Final = ("facts", "by", "at", "note")
 _RIG: Final = ("subject", "id", "name", "rig")
-_NOT_MEASURED: Final = Provenance("measured")
+_NOT_MEASURED: Final = Provenance(kind="measured")
 _TRUTHS: Final = {"yes": True, "true": True, "no": False, "false": False}
 
 
@@ -148,7 +148,9 @@ class _EntryReading:
         for key, value in texts.items():
             if not isinstance(value, str):
                 self._complain(f"/measured/{key}", f"{quoted(value)} is not a text", "write it in quotes")
-        return facts, Provenance("measured", str(texts["by"]), self._instant(measured.get("at")), str(texts["note"]))
+        return facts, Provenance(
+            kind="measured", by=str(texts["by"]), at=self._instant(measured.get("at")), note=str(texts["note"])
+        )
 
     def _instant(self, at: Json) -> datetime | None:
         if at is None:

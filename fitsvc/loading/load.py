@@ -24,17 +24,28 @@ _LATER: Final = {"mounting": 1, "rig": 2, "observation": 3}
 """What names other records is stored after them."""
 
 
-def load_file(database: Database, reader: FactReader, path: Path, *, replace: bool = False) -> Loaded:
+def load_file(
+    database: Database,
+    reader: FactReader,
+    path: Path,
+    *,
+    replace: bool = False,
+    source: str = "",
+    also_seen: bool = False,
+) -> Loaded:
     """Store all records of a file in one transaction, or raise ProblemsFound with all its problems.
 
-    With `replace`, a record that is stored already is made what the file says: facts that the file does
-    not name are taken back.
+    With `replace`, what the file's source says of a record that is stored already is made what the file says: facts
+    that the source told before and the file does not name are taken back. What was seen on the part itself stays,
+    unless `also_seen` gives it up too.
     """
     problems: list[Problem] = []
-    loaded = Loaded(str(path))
+    loaded = Loaded(file=str(path))
     rows = read_rows(path, reader.vocabulary, problems)
     with database.session() as session:
-        _store(rows, Storing(session=session, reader=reader, problems=problems, loaded=loaded, replaces=replace))
+        storing = Storing(session=session, reader=reader, problems=problems, loaded=loaded, source=source)
+        storing.replaces, storing.also_seen = replace, also_seen
+        _store(rows, storing)
         if not problems and not (loaded.stored or loaded.replaced or loaded.unchanged):
             problems.append(Problem("the file has no records", "add some, or leave it out", file=str(path)))
         if problems:

@@ -10,25 +10,35 @@ from fitsvc.loading.entries import wire_fact
 from fitsvc.loading.rows import INSTANT, Row, quoted, read_instant
 from fitsvc.loading.storing import Storing
 from fitsvc.observing.evidence import read_evidence
-from fitsvc.observing.recording import observe, sold_as
-from fitsvc.store.errors import NotFound
-from fitsvc.store.observations import Provenance
+from fitsvc.observing.recording import observe
+from fitsvc.observing.requests import read_request
+from fitsvc.store.errors import InvalidValue, NotFound
+from fitsvc.store.observations import Provenance, sold_as
 from fitsvc.store.records import get_record
 from fitsvc.store.tables import TABLES
+from fitsvc.store.taking_back import Request
 from fitsvc.store.validation import Checks
 
-_STOWED: Final = {"yes": True, "true": True, "no": False, "false": False}
+OBSERVED_TEXTS: Final = ("by", "note", "tool", "condition", "photo", "source")
+_YES: Final = {"yes": True, "true": True, "no": False, "false": False}
 
 
 def tell(row: Row, storing: Storing) -> None:
     """Record one row's observation; what is wrong with it is noted, and what it contradicts is kept to be told."""
     reading = _ObservationReading(row, storing)
-    told = reading.told()
-    document = reading.document()
+    told, request = reading.told(), reading.request()
+    document = reading.document(request)
     storing.problems += reading.problems
     if reading.problems:
         return
-    seen = observe(storing.session, storing.reader, document, told, rigs=False)
+    try:
+        seen = observe(storing.session, storing.reader, document, told, request, rigs=False)
+    except InvalidValue as error:
+        storing.problems += [row.place(problem.field, problem.message, "") for problem in error.problems]
+        return
+    if seen.repeated:
+        storing.loaded.repeated += 1
+        return
     storing.loaded.count("observation")
     for found in seen.contradictions:
         said = "; ".join(f"{one.kind}{f' by {one.by}' if one.by else ''} on {one.at:%Y-%m-%d}" for one in found.said)
@@ -46,15 +56,24 @@ class _ObservationReading:
     def told(self) -> Provenance:
         """How the row's facts come to be known: measured, if it does not say."""
         kind: Json = self.row.document.get("kind", "measured")
-        by, note = (self.row.document.get(name, "") for name in ("by", "note"))
-        told = Provenance(kind, by, self._instant(self.row.document.get("at")), note)
+        texts = {name: self.row.document.get(name) or "" for name in OBSERVED_TEXTS}
+        told = Provenance(kind=kind, at=self._instant(self.row.document.get("at")), **texts)
         checks = Checks()
         told.check(checks)
         for problem in checks.problems:
             self._complain(problem.field, problem.message)
         return told
 
-    def document(self) -> Document:
+    def request(self) -> Request:
+        """What the row does to earlier observations."""
+        document = self.row.document
+        settles = document.get("settles")
+        asked, problems = read_request(document | ({"settles": _YES.get(settles, settles)} if settles else {}))
+        for problem in problems:
+            self._complain(problem.pointer, problem.message, problem.help)
+        return asked
+
+    def document(self, request: Request) -> Document:
         """The row as a body of `/v1/observations`."""
         row = self.row.document
         subject: Json = row.get("subject")
@@ -75,7 +94,8 @@ class _ObservationReading:
         known = self.reader.subjects[own]
         facts = {name: wire_fact(known.get(name), value) for name, value in row["facts"].items()}
         document = {"subject": subject, "record": key, "facts": facts} | self._evidence(subject)
-        self._check(own, facts, document)
+        if request.act != "retracts":
+            self._check(own, facts, document)
         return document
 
     def _evidence(self, subject: str) -> Document:
@@ -83,7 +103,7 @@ class _ObservationReading:
         if evidence is None:
             return {}
         stowed = evidence.get("stowed")
-        return {"evidence": evidence | ({"stowed": _STOWED.get(stowed.casefold(), stowed)} if stowed else {})}
+        return {"evidence": evidence | ({"stowed": _YES.get(stowed.casefold(), stowed)} if stowed else {})}
 
     def _check(self, own: str, facts: Document, document: Document) -> None:
         found: list[Problem] = []

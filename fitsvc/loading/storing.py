@@ -7,7 +7,7 @@ rightly; whoever opened the session takes everything back when there is any prob
 import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from typing import Final
+from typing import Any, Final
 
 from sqlmodel import Session
 
@@ -18,29 +18,36 @@ from fitsvc.inventory.stored import StoreRecords
 from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.loading.entries import RecordEntry, RigEntry
 from fitsvc.loading.rows import quoted
+from fitsvc.observing.law import laws_of
 from fitsvc.store.creation import bulk_create
-from fitsvc.store.errors import InvalidValue, NotFound
-from fitsvc.store.observations import Provenance
-from fitsvc.store.records import add_observation, existing_keys, get_records, replace_record
+from fitsvc.store.errors import Conflict, InvalidValue, NotFound
+from fitsvc.store.folding import RANK, SEEN, Laws
+from fitsvc.store.observations import Provenance, all_observations, told_before
+from fitsvc.store.records import add_observation, differs, existing_keys, get_record, get_records, replace_record
 from fitsvc.store.rigs import create_rig, get_rig, replace_rig
-from fitsvc.store.tables import Record, SavedRig
+from fitsvc.store.tables import Observation, Record, SavedRig
 from fitsvc.subjects import SUBJECTS, Subject, stored_as
 
-_ASSUMED: Final = Provenance("assumed")
 _EXISTS: Final = "give it another key, or load with `--replace`"
 _FIELDS: Final = {"vehicle_id": "vehicle", "receiver_id": "receiver", "document": "rig"}
 """Where the store's fields stand in a file."""
 
 
-@dataclass(slots=True)
+@dataclass(slots=True, kw_only=True)
 class Loaded:
-    """What a file came to: how many records of each subject went in, and what became of those already there."""
+    """What a file came to: how many records of each subject went in, and what became of those already there.
+
+    `repeated` observations had been told word for word before; `standing` are the facts seen on a part that a file
+    that replaces says otherwise, or not at all.
+    """
 
     file: str
     stored: dict[str, int] = field(default_factory=dict)
     replaced: int = 0
     unchanged: int = 0
+    repeated: int = 0
     contradictions: list[str] = field(default_factory=list)
+    standing: list[str] = field(default_factory=list)
 
     def count(self, subject: str) -> None:
         """Note that a record was stored anew."""
@@ -56,8 +63,19 @@ class Storing:
     problems: list[Problem]
     loaded: Loaded
     replaces: bool = False
+    also_seen: bool = False
+    source: str = ""
     lines: dict[tuple[str, str], int] = field(default_factory=dict)
     faulty: set[tuple[str, str]] = field(default_factory=set)
+
+    @property
+    def laws(self) -> Laws:
+        """The law by which statements become facts."""
+        return laws_of(self.reader)
+
+    @property
+    def _assumed(self) -> Provenance:
+        return Provenance(kind="assumed", source=self.source)
 
     def repeats(self, entry: RecordEntry | RigEntry) -> bool:
         """Whether the file has named this record before, which is noted."""
@@ -101,7 +119,8 @@ class Storing:
         if not entries:
             return
         try:
-            bulk_create(self.session, table, [entry.draft for entry in entries])
+            told = Provenance(source=self.source)
+            bulk_create(self.session, table, [entry.draft for entry in entries], told, laws=self.laws)
         except InvalidValue as error:
             refused = self._refused(entries, error)
             # Nothing of a chunk is stored when anything in it is refused.
@@ -114,29 +133,53 @@ class Storing:
     def _observe(
         self, table: Subject, entry: RecordEntry, assumed: Mapping[str, Json], measured: Mapping[str, Json]
     ) -> None:
-        for facts, told in ((assumed, _ASSUMED), (measured, entry.told)):
+        for facts, told in ((assumed, self._assumed), (measured, entry.told)):
             if facts:
                 try:
-                    add_observation(self.session, table, entry.key, facts, told)
+                    add_observation(self.session, table, entry.key, facts, told, laws=self.laws)
                 except InvalidValue as error:
                     self._refused([entry], error, numbered=False)
 
     def _replace(self, table: Subject, entry: RecordEntry, record: Record) -> None:
-        """Make a stored record what the file says; what it says already is left alone."""
-        assumed, measured = _new(record, entry.assumed, "assumed"), _new(record, entry.measured, "measured")
-        kept = {n: v for n, v in (entry.assumed | entry.measured).items() if n not in assumed | measured}
-        draft = replace(entry.draft, facts=dict(entry.draft.facts) | kept)
-        links = {name: getattr(record, name) for name in draft.links(table)}
-        same = record.label == draft.label and links == draft.links(table) and _same(record.facts, draft.facts)
-        if same and not assumed and not measured:
+        """Make what the source says of a stored record what the file says; what it says already is left alone."""
+        if self._says_already(table, entry, record):
             self.loaded.unchanged += 1
             return
+        earlier = all_observations(self.session, table, entry.key)
+        assumed = _untold(earlier, entry.assumed, self._assumed)
+        measured = _untold(earlier, entry.measured, entry.told)
+        kept = {} if assumed else entry.assumed
+        draft, told = replace(entry.draft, facts={**entry.draft.facts, **kept}), Provenance(source=self.source)
+        how: Any = {"told": told, "laws": self.laws, "also_seen": self.also_seen}
         try:
-            replace_record(self.session, table, entry.key, draft)
+            if not assumed and not measured and not differs(self.session, table, record, draft, **how):
+                self.loaded.unchanged += 1
+                return
+            replace_record(self.session, table, entry.key, draft, **how)
             self._observe(table, entry, assumed, measured)
             self.loaded.replaced += 1
-        except InvalidValue as error:
+            self._standing(entry, get_record(self.session, table, entry.key))
+        except (InvalidValue, Conflict) as error:
             self._refused([entry], error, numbered=False)
+
+    def _says_already(self, table: Subject, entry: RecordEntry, record: Record) -> bool:
+        """Whether a record holds what its entry says and nothing else, of which most of a feed's do."""
+        draft = entry.draft
+        links = {name: getattr(record, name) for name in draft.links(table)}
+        published = all(how.get("kind") == "published" for how in record.provenance.values())
+        beside = record.label == draft.label and links == draft.links(table)
+        return published and beside and not (entry.assumed or entry.measured) and _same(record.facts, draft.facts)
+
+    def _standing(self, entry: RecordEntry, record: Record) -> None:
+        """Note which facts seen on the part the file says otherwise, or not at all."""
+        said = {**entry.draft.facts, **entry.measured}
+        stand = [
+            name
+            for name, how in record.provenance.items()
+            if RANK[how["kind"]] == SEEN and not _same(said.get(name), record.facts.get(name))
+        ]
+        if stand:
+            self.loaded.standing.append(f"{entry.key}: {', '.join(sorted(stand))}")
 
     def _save(self, entry: RigEntry) -> None:
         saved = self._saved(entry.key)
@@ -158,10 +201,13 @@ class Storing:
             return None
 
     def _refused(
-        self, entries: Sequence[RecordEntry | RigEntry], error: InvalidValue, *, numbered: bool = True
+        self, entries: Sequence[RecordEntry | RigEntry], error: InvalidValue | Conflict, *, numbered: bool = True
     ) -> set[int]:
         """Note what the store refuses, and return the numbers of the entries it is about."""
         refused = set()
+        if isinstance(error, Conflict):
+            self._complain(entries[0], _key_pointer(entries[0]), str(error))
+            return {0}
         for problem in error.problems:
             number, pointer = 0, problem.field
             if numbered:
@@ -190,13 +236,9 @@ def _key_pointer(entry: RecordEntry | RigEntry) -> str:
     return "/id" if isinstance(entry, RigEntry) else f"/{SUBJECTS[entry.subject].key}"
 
 
-def _new(record: Record, facts: Mapping[str, Json], kind: str) -> Document:
-    """Those facts that a record does not hold in this way already."""
-    return {
-        name: value
-        for name, value in facts.items()
-        if record.provenance.get(name, {}).get("kind") != kind or not _same(record.facts.get(name), value)
-    }
+def _untold(earlier: Sequence[Observation], facts: Document, told: Provenance) -> Document:
+    """Those facts, unless they were told before word for word."""
+    return {} if not facts or told_before(earlier, facts, None, told) else facts
 
 
 def _same(one: Json, other: Json) -> bool:

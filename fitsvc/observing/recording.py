@@ -9,16 +9,18 @@ from fitsvc.document import Json
 from fitsvc.facts import FactReader
 from fitsvc.inventory.stored import StoreRecords
 from fitsvc.observing.effects import MOST_RIGS, RigCase, rig_cases
-from fitsvc.observing.evidence import LATEST, Contradiction, conclude, contradictions
-from fitsvc.store.observations import Provenance, latest_observations
+from fitsvc.observing.evidence import Contradiction, contradictions
+from fitsvc.observing.law import laws_of
+from fitsvc.store.observations import Provenance, all_observations, sold_as, told_before
 from fitsvc.store.records import add_observation, lock_record
 from fitsvc.store.rigs import count_using
-from fitsvc.store.tables import Accessory, Observation, Record
+from fitsvc.store.tables import Observation, Record
+from fitsvc.store.taking_back import NO_REQUEST, Request
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Recorded:
-    """An observation as it was recorded, and what it does.
+    """An observation as it was recorded, and what it does; `repeated` where the very same had been told before.
 
     The saved rigs that use the record are given as they were and as they are, and how many more than these there are.
     """
@@ -29,25 +31,33 @@ class Recorded:
     before: list[RigCase]
     after: list[RigCase]
     rigs_left_off: int
-
-
-def sold_as(record: Record) -> str:
-    """Whose facts a record has: what an accessory is sold as, else its own subject."""
-    return record.subject if isinstance(record, Accessory) else type(record).__name__.lower()
+    repeated: bool = False
 
 
 def observe(
-    session: Session, reader: FactReader, document: Mapping[str, Json], told: Provenance, *, rigs: bool = True
+    session: Session,
+    reader: FactReader,
+    document: Mapping[str, Json],
+    told: Provenance,
+    request: Request = NO_REQUEST,
+    *,
+    rigs: bool = True,
 ) -> Recorded:
-    """Record an observation that has been checked, and look at the saved rigs before and after."""
+    """Record an observation that has been checked, and look at the saved rigs before and after.
+
+    What was told word for word before is not stored again, as a file that is loaded twice would.
+    """
     subject, key, evidence = document["subject"], document["record"], document.get("evidence")
+    facts, laws = document.get("facts") or {}, laws_of(reader)
     record = lock_record(session, subject, key)
     own, records = sold_as(record), StoreRecords(session)
-    concluded = conclude(reader, own, record, document.get("facts") or {}, evidence, told.kind)
-    earlier = latest_observations(session, subject, key, LATEST)
+    earlier = all_observations(session, subject, key)
     before = rig_cases(session, reader, records, subject, key) if rigs else []
-    observation, record = add_observation(session, subject, key, concluded.facts, told, evidence=concluded.evidence)
-    against = contradictions(reader, own, earlier, observation)
+    again = None if request.act else told_before(earlier, facts, evidence, told)
+    observation = (
+        again or add_observation(session, subject, key, facts, told, evidence=evidence, laws=laws, request=request)[0]
+    )
+    against = contradictions(reader, own, laws(own), [one for one in earlier if one.id != observation.id], observation)
     after = rig_cases(session, reader, records, subject, key) if rigs else []
     left_off = max(count_using(session, subject, key) - MOST_RIGS, 0) if rigs else 0
     return Recorded(
@@ -57,4 +67,5 @@ def observe(
         before=before,
         after=after,
         rigs_left_off=left_off,
+        repeated=again is not None,
     )

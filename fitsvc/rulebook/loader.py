@@ -166,7 +166,7 @@ class _Loader:
                 read_lists(self.shape, tree, lists)
         for tree in trees.values():
             if "lists" not in tree.entries:
-                read_subject(self.shape, tree, lists.types, subjects, facts)
+                read_subject(self.shape, tree, lists, subjects, facts)
         return Vocabulary(subjects, lists.types, lists.words, facts, lists.roles)
 
     def _names(self, vocabulary: Vocabulary, tables: Map[str, TableEntry], topics: Map[str, Mapping]) -> Expressions:

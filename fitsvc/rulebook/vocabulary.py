@@ -4,7 +4,7 @@ import re
 from collections.abc import Iterator
 from collections.abc import Mapping as Map
 from dataclasses import dataclass, field
-from typing import Final
+from typing import Final, Literal
 
 from fitsvc.language.display import DISPLAY_UNITS
 from fitsvc.language.intervals import Bounds
@@ -38,7 +38,9 @@ class Fact:
     """One named, typed value of a subject. `range` and `type` are in inside units; a tyre's `type` is text.
 
     An `asked` fact opens a topic: the question is about it when it names it, and rules that read it are
-    silent otherwise. `tape` says between which points it is measured, for the drawing.
+    silent otherwise. `tape` says between which points it is measured, for the drawing. A measurement told without
+    a tolerance has `tolerance`, as `tolerance_text`. Of what is `gathered` each telling is one case that was tried, and
+    the largest or smallest is the fact.
     """
 
     name: str
@@ -53,6 +55,14 @@ class Fact:
     range_text: tuple[str, str] | None = None
     asked: bool = False
     tape: Tape | None = None
+    tolerance: float = 0.0
+    tolerance_text: str = ""
+    gathered: Literal["", "largest", "smallest"] = ""
+
+    @property
+    def rating(self) -> bool:
+        """Whether it is a weight or force that a maker tells, on a label or a sheet: of two the lower counts."""
+        return self.kind in ("mass", "force") and self.effort in ("ask", "label", "dealer")
 
     @property
     def subject(self) -> str:
@@ -142,16 +152,21 @@ class Vocabulary:
 
 @dataclass(slots=True)
 class Lists:
-    """The lists read so far: their types, words for members and roles, each by the list's name."""
+    """The lists read so far: their types, words for members and roles, each by the list's name.
+
+    `tolerances` are those of a measurement that tells none, by the fact's effort and kind.
+    """
 
     types: dict[str, ListType] = field(default_factory=dict)
     words: dict[str, Map[str, str]] = field(default_factory=dict)
     roles: dict[str, tuple[Role, ...]] = field(default_factory=dict)
+    tolerances: dict[tuple[str, str], str] = field(default_factory=dict)
 
 
 def read_lists(shape: Shape, tree: Node, lists: Lists) -> None:
     """Read `lists` of one file into those read so far."""
-    top = shape.mapping(tree, "a vocabulary of lists", ["lists"])
+    top = shape.mapping(tree, "a vocabulary of lists", ["lists"], ["tolerances"])
+    _tolerances(shape, top, lists)
     for name, node in shape.open_mapping(top.entries["lists"] if top else None, "`lists`"):
         entry = shape.mapping(node, f"list `{name}`", ["members"], ["dimension", "meaning", "roles"])
         if entry is None:
@@ -165,6 +180,21 @@ def read_lists(shape: Shape, tree: Node, lists: Lists) -> None:
         if not 0 < len(lists.types[name].members) <= _MOST_MEMBERS:
             count = len(lists.types[name].members)
             shape.complain(members, f"list `{name}` has {count} members", f"1 to {_MOST_MEMBERS}")
+
+
+def _tolerances(shape: Shape, top: Mapping | None, lists: Lists) -> None:
+    """Read how far off a measurement may be that does not say it, by effort and kind of figure."""
+    if top is None or "tolerances" not in top.entries:
+        return
+    for effort, node in shape.open_mapping(top.entries["tolerances"], "`tolerances`"):
+        if effort not in EFFORTS:
+            shape.complain(node, f"`{effort}` is not an effort", ", ".join(EFFORTS))
+        entry = shape.mapping(node, f"tolerances of `{effort}`", [], list(DIMENSIONS))
+        for kind in entry.entries if entry else ():
+            assert entry is not None
+            text = shape.text(entry, kind)
+            if _end(shape, entry.entries[kind], DIMENSIONS[kind], kind) is not None:
+                lists.tolerances[effort, kind] = text
 
 
 def _plain_list(shape: Shape, name: str, entry: Mapping, lists: Lists) -> None:
@@ -192,11 +222,10 @@ def _size_list(shape: Shape, name: str, entry: Mapping) -> ListType:
 
 
 _FACT_KEYS: Final = ("type", "label", "meaning", "how_to_measure", "effort")
+_MAY_HAVE: Final = ("range", "shown_in", "presence", "tolerance", "gathered")
 
 
-def read_subject(
-    shape: Shape, tree: Node, lists: Map[str, ListType], subjects: dict[str, Subject], facts: dict[str, Fact]
-) -> None:
+def read_subject(shape: Shape, tree: Node, lists: Lists, subjects: dict[str, Subject], facts: dict[str, Fact]) -> None:
     """Read one subject's file into the given dictionaries."""
     top = shape.mapping(tree, "a vocabulary file", ["subject", "title", "presence", "facts"])
     if top is None:
@@ -214,12 +243,12 @@ def read_subject(
             facts[fact.name] = fact
 
 
-def read_fact_entry(shape: Shape, name: str, node: Node, lists: Map[str, ListType]) -> Fact | None:
+def read_fact_entry(shape: Shape, name: str, node: Node, lists: Lists) -> Fact | None:
     """Read the declaration of one fact."""
-    entry = shape.mapping(node, f"fact `{name}`", _FACT_KEYS, ["range", "shown_in", "presence", *KEYS])
+    entry = shape.mapping(node, f"fact `{name}`", _FACT_KEYS, [*_MAY_HAVE, *KEYS])
     if entry is None:
         return None
-    kind = shape.one_of(entry, "type", [*lists, *DIMENSIONS, "yes_no", "text", "tyre"])
+    kind = shape.one_of(entry, "type", [*lists.types, *DIMENSIONS, "yes_no", "text", "tyre"])
     effort = shape.one_of(entry, "effort", EFFORTS)
     label, meaning, how = (shape.text(entry, key) for key in ("label", "meaning", "how_to_measure"))
     asked = shape.one_of(entry, "presence", ("always", "asked"), "always") == "asked"
@@ -232,7 +261,7 @@ def read_fact_entry(shape: Shape, name: str, node: Node, lists: Map[str, ListTyp
             shape.complain(entry.entries["range"], f"`{name}` is no number and has no range")
         return Fact(
             name=name,
-            type=TEXT if kind in ("text", "tyre") else value_type(kind, lists),
+            type=TEXT if kind in ("text", "tyre") else value_type(kind, lists.types),
             kind=kind,
             label=label,
             meaning=meaning,
@@ -253,6 +282,7 @@ def read_fact_entry(shape: Shape, name: str, node: Node, lists: Map[str, ListTyp
     written = (str(ends[0].value), str(ends[1].value))  # type: ignore[union-attr]
     limits = (bounds[0], bounds[1])
     number = NumberType(DIMENSIONS[kind], limits[0] < 0.0)
+    tolerance = _tolerance(shape, entry, kind, lists.tolerances.get((effort, kind), ""))
     return Fact(
         name=name,
         type=number,
@@ -266,7 +296,18 @@ def read_fact_entry(shape: Shape, name: str, node: Node, lists: Map[str, ListTyp
         range_text=written,
         asked=asked,
         tape=tape,
+        tolerance=tolerance[0],
+        tolerance_text=tolerance[1],
+        gathered=shape.one_of(entry, "gathered", ("largest", "smallest")) if "gathered" in entry.entries else "",
     )
+
+
+def _tolerance(shape: Shape, entry: Mapping, kind: str, usual: str) -> tuple[float, str]:
+    """How far off a measurement of a fact may be that does not say it: the fact's own word, or its effort's."""
+    text = shape.text(entry, "tolerance") or usual
+    if "tolerance" in entry.entries:
+        return _end(shape, entry.entries["tolerance"], DIMENSIONS[kind], kind) or 0.0, text
+    return (parse_quantity(text, DIMENSIONS[kind]), text) if text else (0.0, "")
 
 
 def _end(shape: Shape, node: Node, dimension: Dimension, kind: str) -> float | None:

@@ -20,7 +20,7 @@ from fitsvc.store.tables import Accessory, Mounting, Observation, Record, SavedR
 from fitsvc.store.validation import Checks
 from fitsvc.subjects import SUBJECTS, Subject
 
-TOLD: Final = ("kind", "by", "at", "note")
+TOLD: Final = ("kind", "by", "at", "note", "tool", "condition", "photo", "source")
 KEPT: Final = dict.fromkeys(("provenance", "version", "created_at", "updated_at"), "the service keeps it; leave it out")
 """Help for what callers read and may not write."""
 
@@ -102,6 +102,14 @@ def observation_document(observation: Observation) -> Document:
         "note": observation.note,
         "recorded_at": observation.recorded_at,
         "evidence": observation.evidence,
+        "written_by": observation.written_by,
+        "tool": observation.tool,
+        "condition": observation.condition,
+        "photo": observation.photo,
+        "source": observation.source,
+        "act": observation.act,
+        "reason": observation.reason,
+        "takes_back": observation.takes_back or {},
     }
 
 
@@ -137,7 +145,9 @@ def read_told(document: Json, kind: str, by: str, pointer: str) -> tuple[Provena
         return Provenance(), [Problem("`told` is not an object", f"it may have {', '.join(TOLD)}", pointer=pointer)]
     problems = read_object(document, TOLD)
     at, fault = _instant(document.get("at"))
-    told = Provenance(_or(document.get("kind"), kind), _or(document.get("by"), by), at, _or(document.get("note"), ""))
+    texts = {name: _or(document.get(name), "") for name in ("note", "tool", "condition", "photo", "source")}
+    by_whom = {"by": _or(document.get("by"), by), "written_by": by}
+    told = Provenance(kind=_or(document.get("kind"), kind), at=at, **by_whom, **texts)
     checks = Checks()
     told.check(checks)
     problems += fault + [Problem(one.message, pointer=one.field, meaning=True) for one in checks.problems]

@@ -13,7 +13,8 @@ from fitsvc.facts import FactReader
 from fitsvc.language.problems import Problem
 from fitsvc.observing.effects import effects
 from fitsvc.observing.evidence import read_evidence
-from fitsvc.observing.recording import observe, sold_as
+from fitsvc.observing.recording import observe
+from fitsvc.observing.requests import ACTS, read_request
 from fitsvc.service.bodies import read_document, read_object
 from fitsvc.service.context import AnyRequest, service_of
 from fitsvc.service.documents import TOLD, finish, observation_document, read_facts, read_told, record_document
@@ -22,8 +23,9 @@ from fitsvc.service.observed import contradiction_document, effects_document
 from fitsvc.service.operations import IF_NONE_MATCH, Operation, query_of
 from fitsvc.service.queries import AFTER, LIMIT, Parameter
 from fitsvc.service.replies import page, reply, tagged
-from fitsvc.store.observations import Provenance, get_observation, list_observations
+from fitsvc.store.observations import Provenance, get_observation, list_observations, sold_as
 from fitsvc.store.records import get_record
+from fitsvc.store.taking_back import Request
 from fitsvc.subjects import SOLD, Subject
 
 PATH: Final = "/v1/observations"
@@ -87,10 +89,13 @@ def read(request: AnyRequest, key: FromPath[str]) -> Response[bytes]:
 _CREATE: Final = Operation(
     id="add_observation",
     summary="Tell what was measured",
-    about="Measured beats published beats assumed, and among equals the latest counts; null takes a fact back. "
-    "A measurement that agrees with an earlier one leaves what both allow. Of a mounting, `evidence` says whether a "
-    "spare stowed with the receiver fitted, rubbing or not. Answers with the observation, the record as it now "
-    "stands, what was said before that cannot hold beside it, and the saved rigs that answer otherwise now about "
+    about="What was seen on the part (measured, read, tried) beats published beats assumed. Statements that agree "
+    "leave what all of them allow; one person's later one takes the place of their earlier; two that cannot "
+    "both hold are disputed, and leave everything that was said until one is retracted or corrected, or "
+    "somebody settles it by measuring again, each with a `reason`. Null takes back what is no better known "
+    "than it. Of a mounting, `evidence` says whether a spare stowed with the receiver fitted, rubbing or not. "
+    "Answers with the observation (the earlier one, where the very same was told before), the record as it "
+    "now stands, what cannot hold beside what was told, and the saved rigs that answer otherwise now about "
     "the accessories stored, without load or trailer, or about the spare and adapters they have.",
     tag="Observations",
     gives="Observed",
@@ -113,13 +118,14 @@ async def create(request: AnyRequest) -> Response[bytes]:
     def work() -> Document:
         reader = service.answerer.reader
         with service.database.session() as session:
-            told = _read(document, session, reader, key_name(request))
-            seen = observe(session, reader, document, told)
+            told, asked = _read(document, session, reader, key_name(request))
+            seen = observe(session, reader, document, told, asked)
         # The record is no longer locked when the rigs are judged.
         found = effects(service.answerer.engine, reader, seen.before, seen.after, index.held)
         return {
             "observation": observation_document(seen.observation),
             "record": record_document(seen.record),
+            "repeated": seen.repeated,
             "contradictions": [contradiction_document(one) for one in seen.contradictions],
             "rigs": effects_document(found, seen.rigs_left_off),
         }
@@ -128,11 +134,12 @@ async def create(request: AnyRequest) -> Response[bytes]:
     return reply(observed, 201, {"Location": f"{PATH}/{observed['observation']['id']}"})
 
 
-def _read(document: Json, session: Session, reader: FactReader, by: str) -> Provenance:
-    """Check a body by the vocabulary and return how its facts are known."""
+def _read(document: Json, session: Session, reader: FactReader, by: str) -> tuple[Provenance, Request]:
+    """Check a body by the vocabulary and return how its facts are known, and what it does to earlier ones."""
     evident = isinstance(document, dict) and document.get("evidence") is not None
-    required = ("subject", "record") if evident else ("subject", "record", "facts")
-    problems = read_object(document, ("subject", "record", "facts", "evidence", *TOLD), required)
+    bare = evident or (isinstance(document, dict) and document.get("retracts") is not None)
+    required = ("subject", "record") if bare else ("subject", "record", "facts")
+    problems = read_object(document, ("subject", "record", "facts", "evidence", *ACTS, "reason", *TOLD), required)
     told, more = read_told({name: document[name] for name in TOLD if name in document}, "measured", by, "")
     problems += more
     subject, record, facts = (document.get(name) for name in ("subject", "record", "facts"))
@@ -146,8 +153,9 @@ def _read(document: Json, session: Session, reader: FactReader, by: str) -> Prov
         problems += _facts(reader, sold_as(get_record(session, subject, record)), facts)
     if evident:
         problems += read_evidence(document["evidence"], subject, "/evidence")
-    finish(problems)
-    return told
+    asked, more = read_request(document)
+    finish(problems + more)
+    return told, asked
 
 
 def _facts(reader: FactReader, subject: str, facts: Json) -> list[Problem]:

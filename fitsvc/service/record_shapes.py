@@ -1,6 +1,6 @@
 """JSON Schemas of what is stored: records, rigs and observations, as they are sent and as they are given."""
 
-from typing import Final
+from typing import Final, get_args
 
 from fitsvc.service.documents import KINDS, RecordKind
 from fitsvc.service.json_schema import (
@@ -22,12 +22,12 @@ from fitsvc.service.json_schema import (
 )
 from fitsvc.service.observations import SUBJECTS
 from fitsvc.service.schema import facts_name
-from fitsvc.store.tables import KEY, LABEL, NAME, NOTE
+from fitsvc.store.tables import KEY, LABEL, NAME, NOTE, PHOTO, Act, Kind
 from fitsvc.store.validation import PREFIXES
 from fitsvc.subjects import SOLD
 
 _VERSION: Final[Schema] = {"type": "integer", "minimum": 1}
-_KIND: Final = word(("published", "measured", "assumed"))
+_KIND: Final = word(get_args(Kind))
 _ID: Final = {one: rf"^{prefix}[A-Za-z0-9_-]{{1,60}}$" for one, prefix in PREFIXES.items()}
 _SKU: Final = text(
     minLength=1,
@@ -54,7 +54,10 @@ def title(name: str) -> str:
 def _known() -> dict[str, Schema]:
     """Return what is stored of facts, and how they are told."""
     value = {"type": ["string", "number", "boolean", "array", "object"]}
-    how = closed(kind=_KIND, observation=TEXT)
+    about = "`disputed` where statements cannot all hold, `doubtful` where they hardly can; left out where they agree."
+    state = described(word(("doubtful", "disputed")), about)
+    said = closed(value=value, kind=_KIND, by=TEXT, at=TIME, observation=TEXT)
+    how = closed(["kind", "observation"], kind=_KIND, observation=TEXT, state=state, said=array(said))
     return {
         "StoredFacts": _by_name(value, "Facts as they were told, by name."),
         "Provenance": _by_name(how, "For each fact how it is known, and from which observation."),
@@ -73,6 +76,10 @@ def _told(default: str) -> dict[str, Schema]:
         "by": nullable(described(short(NAME), "Who told it; the API key's name if left out.")),
         "at": nullable(at),
         "note": nullable(short(NOTE)),
+        "tool": nullable(described(short(NAME), "What it was measured with.")),
+        "condition": nullable(described(short(NOTE), "Loaded or empty, level or not, tyres.")),
+        "photo": nullable(described(short(PHOTO), "Where a photograph of it is.")),
+        "source": nullable(described(short(NAME), "The feed it comes by, which owns what it says.")),
     }
 
 
@@ -141,11 +148,20 @@ def _observations() -> dict[str, Schema]:
         at=TIME,
         note=TEXT,
         recorded_at=TIME,
-        evidence=described(evidence, "What was said, where the facts are a conclusion from it."),
+        evidence=described(evidence, "What was tried."),
+        written_by=described(TEXT, "The name of the API key that it came in by."),
+        tool=TEXT,
+        condition=TEXT,
+        photo=TEXT,
+        source=TEXT,
+        act=described(word(get_args(Act)), "What it does to the observations that it takes back."),
+        reason=TEXT,
+        takes_back=_by_name(array(TEXT), "Earlier observations by the fact taken back of them; `*` is all facts."),
     )
     observed = closed(
         observation=reference("Observation"),
         record={"anyOf": [reference(title(kind.subject)) for kind in KINDS]},
+        repeated=described({"type": "boolean"}, "Whether the very same had been told before."),
         contradictions=array(reference("Contradiction")),
         rigs=reference("RigsChanged"),
     )
@@ -175,18 +191,33 @@ def _rigs_changed() -> Schema:
 
 
 def _told_of(kind: RecordKind) -> list[Schema]:
-    """Return the bodies for an observation of a kind of record: facts, or of a mounting evidence with or without."""
+    """Return the bodies for an observation of a kind of record: facts, of a mounting evidence, or a retraction."""
     subjects = SOLD if kind.subject == "accessory" else (kind.subject,)
     facts = [reference(facts_name(subject)) for subject in subjects]
-    properties = {
+    about = {
         "subject": {"const": kind.subject},
         "record": text(f"The {kind.subject}'s `{kind.key}`.", minLength=1),
-        "facts": facts[0] if len(facts) == 1 else {"anyOf": facts},
     }
-    plain = closed(list(properties), **properties, **_told("measured"))
+    one = {"facts": facts[0] if len(facts) == 1 else {"anyOf": facts}}
+    told, reason = _told("measured"), {"reason": text("Why.", minLength=1, maxLength=NOTE, pattern=_SAYS_WHY)}
+    retracts = {"retracts": text("An earlier observation of this record, to be taken back as a whole.", minLength=1)}
+    bodies = [
+        closed([*about, "facts"], **about, **one, **told),
+        closed([*about, "retracts", "reason"], **about, **retracts, **reason, **told),
+        closed([*about, "facts", "settles", "reason"], **about, **one, **reason, settles={"const": True}, **told),
+        closed([*about, "facts", "corrects", "reason"], **about, **one, **reason, corrects=_CORRECTS, **told),
+    ]
     if kind.subject != "mounting":
-        return [plain]
-    about = "Whether a spare stowed with this receiver, rubbing or not."
-    evidence = closed(None, about, tyre={"allOf": [reference("Tyre"), TEXT]}, stowed={"type": "boolean"})
-    evident = properties | {"evidence": evidence, "facts": nullable(properties["facts"])} | _told("measured")
-    return [plain, closed(["subject", "record", "evidence"], **evident)]
+        return bodies
+    text_ = "Whether a spare stowed with this receiver, rubbing or not."
+    evidence = closed(None, text_, tyre={"allOf": [reference("Tyre"), TEXT]}, stowed={"type": "boolean"})
+    evident = {"evidence": evidence, "facts": nullable(one["facts"])}
+    return [
+        *bodies,
+        closed([*about, "evidence"], **about, **evident, **told),
+        closed([*about, "evidence", "corrects", "reason"], **about, **evident, **reason, corrects=_CORRECTS, **told),
+    ]
+
+
+_CORRECTS: Final = text("An earlier observation of this record, taken back in what is told anew.", minLength=1)
+_SAYS_WHY: Final = r"^[^\u0000]*[^\s\u0000][^\u0000]*$"

@@ -9,6 +9,7 @@ from litestar.params import FromPath
 from sqlmodel import Session
 
 from fitsvc.document import Document, Json
+from fitsvc.observing.law import laws_of
 from fitsvc.service.bodies import read_document
 from fitsvc.service.context import AnyRequest, service_of
 from fitsvc.service.documents import KINDS, RecordKind, read_draft, record_document
@@ -113,7 +114,7 @@ async def create(request: AnyRequest) -> Response[bytes]:
     def work() -> Record:
         draft, told = read_draft(kind, document, service.answerer.reader, key_name(request), new=True)
         with service.database.session() as session:
-            return create_record(session, kind.subject, draft, told)
+            return create_record(session, kind.subject, draft, told, laws=laws_of(service.answerer.reader))
 
     record = await to_thread.run_sync(work)
     return stored(record, record_document(record), kind.path(record.key))
@@ -122,7 +123,9 @@ async def create(request: AnyRequest) -> Response[bytes]:
 _CHANGE: Final = Operation(
     id="replace_{one}",
     summary="Make a {one} what you say",
-    about="A fact that keeps its value keeps how it is known; one that is left out is taken back.",
+    about="Makes what one source (`told.source`; none is a source too) says of the {one} what you say: a fact that "
+    "keeps its value keeps how it is known, and what the same source told before and you leave out is taken back. What "
+    "was measured, read off the part or tried stays.",
     tag="Records",
     gives="{One}",
     path=_ONE,
@@ -142,10 +145,13 @@ async def change(request: AnyRequest, key: FromPath[str]) -> Response[bytes]:
     document = await read_document(request)
 
     def work() -> Record:
+        reader = service.answerer.reader
         with service.database.session() as session:
             version = require_match(request, get_record(session, kind.subject, key))
-            draft, told = read_draft(kind, document, service.answerer.reader, key_name(request), new=False)
-            return replace_record(session, kind.subject, key, draft, expected_version=version, told=told)
+            draft, told = read_draft(kind, document, reader, key_name(request), new=False)
+            return replace_record(
+                session, kind.subject, key, draft, expected_version=version, told=told, laws=laws_of(reader)
+            )
 
     record = await to_thread.run_sync(work)
     return stored(record, record_document(record))
@@ -171,7 +177,8 @@ def remove(request: AnyRequest, key: FromPath[str]) -> None:
     kind = kind_of(request)
     with service_of(request).database.session() as session:
         version = require_match(request, get_record(session, kind.subject, key))
-        delete_record(session, kind.subject, key, expected_version=version, by=key_name(request))
+        laws = laws_of(service_of(request).answerer.reader)
+        delete_record(session, kind.subject, key, expected_version=version, by=key_name(request), laws=laws)
 
 
 def kind_of(request: AnyRequest) -> RecordKind:

@@ -10,6 +10,7 @@ from sqlmodel import Session, SQLModel
 
 from fitsvc.store.engines import violated
 from fitsvc.store.errors import AlreadyExists, Conflict
+from fitsvc.store.folding import Laws, first_told, plain
 from fitsvc.store.observations import Provenance, observation_row
 from fitsvc.store.records import Draft, check_links, chunks, existing_keys, get_record, table_of
 from fitsvc.store.tables import TABLES, Observation, Record, key_name, now
@@ -21,7 +22,9 @@ _MOST_PROBLEMS = 1000
 _PUBLISHED = Provenance()
 
 
-def create_record(session: Session, subject: Subject, draft: Draft, told: Provenance = _PUBLISHED) -> Record:
+def create_record(
+    session: Session, subject: Subject, draft: Draft, told: Provenance = _PUBLISHED, *, laws: Laws = plain
+) -> Record:
     """Store a new record with one observation of its facts, and return it, or raise AlreadyExists or InvalidValue."""
     table_of(subject)
     checks = Checks()
@@ -31,11 +34,18 @@ def create_record(session: Session, subject: Subject, draft: Draft, told: Proven
     checks.finish()
     if taken := _taken(session, subject, [draft]):
         raise AlreadyExists(subject, taken)
-    (key,) = _store(session, subject, [draft], told)
+    (key,) = _store(session, subject, [draft], told, laws)
     return get_record(session, subject, key)
 
 
-def bulk_create(session: Session, subject: Subject, drafts: Iterable[Draft], told: Provenance = _PUBLISHED) -> int:
+def bulk_create(
+    session: Session,
+    subject: Subject,
+    drafts: Iterable[Draft],
+    told: Provenance = _PUBLISHED,
+    *,
+    laws: Laws = plain,
+) -> int:
     """Store many new records, each with one observation, and return how many.
 
     When anything is wrong with any, everything that is wrong is raised at the end, each problem
@@ -53,7 +63,7 @@ def bulk_create(session: Session, subject: Subject, drafts: Iterable[Draft], tol
         if not checks.problems:
             taken += _taken(session, subject, chunk)
             if not taken:
-                _store(session, subject, chunk, told)
+                _store(session, subject, chunk, told, laws)
     checks.finish()
     if taken:
         raise AlreadyExists(subject, taken)
@@ -80,8 +90,8 @@ def _taken(session: Session, subject: Subject, drafts: Sequence[Draft]) -> list[
     return [key for key, times in given.items() if times > 1 or key in stored]
 
 
-def _store(session: Session, subject: Subject, drafts: Sequence[Draft], told: Provenance) -> list[str]:
-    pairs = [_rows(subject, draft, told) for draft in drafts]
+def _store(session: Session, subject: Subject, drafts: Sequence[Draft], told: Provenance, laws: Laws) -> list[str]:
+    pairs = [_rows(subject, draft, told, laws) for draft in drafts]
     keys = [row[key_name(TABLES[subject])] for row, _ in pairs]
     try:
         _insert(session, TABLES[subject], [row for row, _ in pairs])
@@ -93,14 +103,15 @@ def _store(session: Session, subject: Subject, drafts: Sequence[Draft], told: Pr
     return keys
 
 
-def _rows(subject: Subject, draft: Draft, told: Provenance) -> tuple[dict[str, Any], dict[str, Any]]:
-    key, facts, recorded = draft.key or new_id(subject), draft.known_facts(), now()
-    observation = observation_row(subject, key, facts, told, recorded)
+def _rows(subject: Subject, draft: Draft, told: Provenance, laws: Laws) -> tuple[dict[str, Any], dict[str, Any]]:
+    key, recorded = draft.key or new_id(subject), now()
+    observation = observation_row(subject, key, draft.known_facts(), told, recorded)
+    current = first_told(observation, laws(draft.sold_as if subject == "accessory" else subject))
     row = {
         key_name(TABLES[subject]): key,
         "label": draft.label,
-        "facts": facts,
-        "provenance": {fact: {"kind": told.kind, "observation": observation["id"]} for fact in facts},
+        "facts": current.facts,
+        "provenance": current.provenance,
         "version": 1,
         "created_at": recorded,
         "updated_at": recorded,

@@ -17,7 +17,7 @@ from fitsvc.store.errors import NotMigrated, StoreError
 if TYPE_CHECKING:
     from alembic.config import Config
 
-HEAD: Final = "0002"
+HEAD: Final = "0003"
 """The last migration. It stands here since Alembic takes long to load, and only migrating needs it."""
 _MIGRATION_LOCK = 7_203_114
 
@@ -65,11 +65,11 @@ class Database:
         self._engine.dispose()
 
 
-def upgrade(url: str | None = None) -> None:
-    """Create or update the tables; does nothing when they are up to date."""
+def upgrade(url: str | None = None, revision: str = "head") -> None:
+    """Create or update the tables, as far as a revision; does nothing when they are up to date."""
     from alembic import command
 
-    _run(command.upgrade, url, "head")
+    _run(command.upgrade, url, revision)
 
 
 def downgrade(url: str, revision: str) -> None:

@@ -1,78 +1,74 @@
-"""Observations, and the current facts that follow from them.
+"""Observations: stored as they were said, and folded to a record's facts whenever one is added.
 
-In the order they were recorded: measured beats published beats assumed; within the same rank
-the latest wins; a null takes back everything said about that fact before.
+What is known of a record is kept beside it, since selections read a million of them, and is always what
+`folding` makes of all that was said: adding a statement folds that record anew, by the same pure function that
+answers what was known earlier.
 """
 
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
-from datetime import datetime
-from typing import Protocol
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Final
 
 from sqlmodel import Session, col, select
 
 from fitsvc.document import Document, Json
-from fitsvc.store.errors import NotFound
-from fitsvc.store.tables import NAME, NOTE, Kind, Observation, Record, now
+from fitsvc.store.errors import Conflict, NotFound
+from fitsvc.store.folding import CurrentFacts, Law, Laws, current_facts
+from fitsvc.store.tables import NAME, NOTE, PHOTO, Accessory, Act, Kind, Observation, Record, now
 from fitsvc.store.validation import Checks, new_id, page_size, storable
 from fitsvc.subjects import Subject
 
-_RANK = {"assumed": 0, "published": 1, "measured": 2}
+MOST_SAID: Final = 10_000
+"""Observations of one record; a measured part has some dozens, and all are read whenever one is added."""
+_AHEAD: Final = timedelta(hours=14)
+"""How far ahead of here a day has begun somewhere; what is said to be seen later than that was not seen."""
+TakesBack = Mapping[str, Sequence[str]]
+"""Observations by the fact that is taken back of them, or under `*` where they are as a whole."""
 
 
-class Statement(Protocol):
-    """What the fold needs of an observation."""
-
-    @property
-    def id(self) -> str:
-        """Its id."""
-
-    @property
-    def kind(self) -> str:
-        """How its facts are known."""
-
-    @property
-    def facts(self) -> Mapping[str, Json]:
-        """The facts told, null for one taken back."""
-
-
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Provenance:
-    """How facts come to be known: from a maker, a tape measure or a guess, by whom and when."""
+    """How facts come to be known: from a maker, a tape measure or a guess, by whom and when.
+
+    `written_by` is the name of the key it came in by, `source` the feed; `tool`, `condition` (loaded, level, tyres) and
+    `photo` say what a reader of it may ask.
+    """
 
     kind: Kind = "published"
     by: str = ""
     at: datetime | None = None
     note: str = ""
+    written_by: str = ""
+    tool: str = ""
+    condition: str = ""
+    photo: str = ""
+    source: str = ""
 
     def check(self, checks: Checks) -> None:
         """Note what of this cannot be stored."""
         checks.kind(self.kind)
-        checks.text("/by", self.by, NAME)
-        checks.text("/note", self.note, NOTE)
+        for name, longest in _TEXTS.items():
+            checks.text(f"/{name}", getattr(self, name), longest)
         if self.at is not None:
             checks.instant("/at", self.at)
+            if self.at.utcoffset() is not None and self.at > now() + _AHEAD:
+                checks.refuse("/at", "is in the future; say when it was seen")
+
+
+_TEXTS: Final = {"by": NAME, "note": NOTE, "tool": NAME, "condition": NOTE, "photo": PHOTO, "source": NAME}
 
 
 @dataclass(frozen=True, slots=True)
-class CurrentFacts:
-    """What holds of a record, and for each fact how and from which observation it is known."""
+class TakingBack:
+    """What an observation takes back of earlier ones, to what end, and for what reason."""
 
-    facts: Document = field(default_factory=dict)
-    provenance: dict[str, dict[str, str]] = field(default_factory=dict)
-
-
-def current_facts(observations: Iterable[Statement]) -> CurrentFacts:
-    """Return what follows from a record's observations, given oldest first."""
-    current = CurrentFacts()
-    for observation in observations:
-        _add(current, observation)
-    return current
+    act: Act = ""
+    of: TakesBack | None = None
+    reason: str = ""
 
 
-def outranked(kind: str, by: str) -> bool:
-    """Tell whether a fact known one way gives way to nothing told the other way."""
-    return _RANK[kind] < _RANK[by]
+_NOTHING: Final = TakingBack()
 
 
 def observation_row(
@@ -82,6 +78,7 @@ def observation_row(
     told: Provenance,
     recorded: datetime,
     evidence: Mapping[str, Json] | None = None,
+    taking: TakingBack = _NOTHING,
 ) -> Document:
     """Return the columns of a new observation; its place in the order comes with storing it."""
     return {
@@ -95,6 +92,15 @@ def observation_row(
         "note": told.note,
         "recorded_at": recorded,
         "evidence": None if evidence is None else dict(evidence),
+        "written_by": told.written_by,
+        "tool": told.tool,
+        "condition": told.condition,
+        "photo": told.photo,
+        "source": told.source,
+        "act": taking.act,
+        "reason": taking.reason,
+        "takes_back": {fact: list(ids) for fact, ids in taking.of.items()} if taking.of else None,
+        "ground": None,
     }
 
 
@@ -105,15 +111,61 @@ def append(
     facts: Mapping[str, Json],
     told: Provenance,
     evidence: Mapping[str, Json] | None = None,
+    *,
+    laws: Laws,
+    taking: TakingBack = _NOTHING,
 ) -> Observation:
-    """Store an observation of a record that this session has locked, and bring its facts up to date."""
-    observation = Observation(**observation_row(subject, record.key, facts, told, now(), evidence))
-    current = CurrentFacts(dict(record.facts), dict(record.provenance))
-    _add(current, observation)
-    record.facts, record.provenance = current.facts, current.provenance
+    """Store an observation of a record that this session has locked, and fold the record's facts anew.
+
+    Conflict when the record has as many as are kept of one.
+    """
+    earlier = all_observations(session, subject, record.key)
+    if len(earlier) >= MOST_SAID:
+        raise Conflict(f"{subject} `{record.key}` has {MOST_SAID} observations, as many as are kept of one record")
+    observation = Observation(**observation_row(subject, record.key, facts, told, now(), evidence, taking))
     session.add(observation)
     session.flush()
+    keep_folded(record, current_facts([*earlier, observation], law_of(record, laws)))
     return observation
+
+
+def keep_folded(record: Record, current: CurrentFacts) -> None:
+    """Keep beside a record what its observations fold to."""
+    record.facts, record.provenance = current.facts, current.provenance
+
+
+def law_of(record: Record, laws: Laws) -> Law:
+    """The law of a record's facts, by what it is sold as."""
+    return laws(sold_as(record))
+
+
+def sold_as(record: Record) -> str:
+    """Whose facts a record has: what an accessory is sold as, else its own subject."""
+    return record.subject if isinstance(record, Accessory) else type(record).__name__.lower()
+
+
+def all_observations(session: Session, subject: Subject, key: str) -> Sequence[Observation]:
+    """Return everything said of one record, in the order it was recorded."""
+    query = select(Observation).where(Observation.subject == subject, Observation.record_id == key)
+    return session.exec(query.order_by(col(Observation.sequence))).all()
+
+
+def told_before(
+    earlier: Sequence[Observation], facts: Document, evidence: Json, told: Provenance
+) -> Observation | None:
+    """The observation that said the very same: the same facts by the same person, at the same time where one is told.
+
+    What was taken back is told anew, and so is a null.
+    """
+    if None in facts.values():
+        return None
+    gone = {key for one in earlier for ids in (one.takes_back or {}).values() for key in ids}
+    for one in earlier:
+        same_time = one.at == told.at if told.at else one.at == one.recorded_at
+        said = (one.facts, one.evidence, one.kind, one.by, one.note, one.source)
+        if same_time and one.id not in gone and said == (facts, evidence, told.kind, told.by, told.note, told.source):
+            return one
+    return None
 
 
 def get_observation(session: Session, key: str) -> Observation:
@@ -149,20 +201,3 @@ def list_observations(
     if after is not None:
         query = query.where(col(Observation.sequence) > get_observation(session, after).sequence)
     return session.exec(query).all()
-
-
-def latest_observations(session: Session, subject: Subject, key: str, limit: int) -> list[Observation]:
-    """Return the latest observations of one record, oldest of them first."""
-    query = select(Observation).where(Observation.subject == subject, Observation.record_id == key)
-    return list(session.exec(query.order_by(col(Observation.sequence).desc()).limit(page_size(limit))))[::-1]
-
-
-def _add(current: CurrentFacts, observation: Statement) -> None:
-    for fact, value in observation.facts.items():
-        known = current.provenance.get(fact)
-        if value is None:
-            current.facts.pop(fact, None)
-            current.provenance.pop(fact, None)
-        elif known is None or not outranked(observation.kind, known["kind"]):
-            current.facts[fact] = value
-            current.provenance[fact] = {"kind": observation.kind, "observation": observation.id}

@@ -16,8 +16,9 @@ from sqlalchemy.orm import Mapped
 from sqlmodel import Session, col, select
 
 from fitsvc.document import Document, Json
-from fitsvc.store.errors import FieldProblem, InvalidValue, NotFound, StillReferenced, VersionConflict
-from fitsvc.store.observations import Provenance, append, outranked
+from fitsvc.store.errors import Conflict, FieldProblem, InvalidValue, NotFound, StillReferenced, VersionConflict
+from fitsvc.store.folding import ALL, RANK, SEEN, Laws, Said, plain, standing
+from fitsvc.store.observations import Provenance, TakingBack, all_observations, append, law_of
 from fitsvc.store.tables import (
     KEY,
     LABEL,
@@ -30,12 +31,14 @@ from fitsvc.store.tables import (
     key_name,
     now,
 )
+from fitsvc.store.taking_back import NO_REQUEST, Request, taking_of
 from fitsvc.store.validation import Checks, page_size, storable
 from fitsvc.subjects import SUBJECTS, SoldAs, Subject
 
 _T = TypeVar("_T")
 _MOST_KEYS = 1000  # SQLite bounds the parameters of one statement
 _MOST_WORDS = 8
+_MOST_NAMED = 6
 _SEARCHED = (col(Accessory.label), col(Accessory.sku), col(Accessory.facts)["kind"].as_string())
 _PUBLISHED = Provenance()
 
@@ -157,11 +160,13 @@ def replace_record(
     *,
     expected_version: int | None = None,
     told: Provenance = _PUBLISHED,
+    laws: Laws = plain,
+    also_seen: bool = False,
 ) -> Record:
-    """Make a record what the draft says, and return it.
+    """Make what one source says of a record what the draft says, and return the record.
 
-    A fact with the value it already has keeps its provenance; one that is missing, or that the
-    draft changes although it is better known, is first taken back by an observation of its own.
+    A fact with the value it already has keeps its provenance. What the same source told before and the draft does not
+    say is taken back; what was seen on the part itself stays, unless `also_seen` gives it up too.
     """
     checks = Checks()
     draft.check(subject, checks)
@@ -173,10 +178,12 @@ def replace_record(
     record = lock_record(session, subject, key, expected_version)
     wanted = {"label": draft.label, **draft.links(subject)}
     beside = any(getattr(record, name) != value for name, value in wanted.items())
+    _keep_in_place(session, subject, record, draft, laws)
     for name, value in wanted.items():
         setattr(record, name, value)
-    if not _retell(session, subject, record, draft.known_facts(), told) and beside:
-        append(session, subject, record, {}, told)  # those who follow changes by their observations see it too
+    if not _retell(session, subject, record, draft.known_facts(), told, laws, also_seen=also_seen) and beside:
+        # Those who follow changes by their observations see it too.
+        append(session, subject, record, {}, told, laws=laws)
     _changed(session, record)
     return record
 
@@ -188,6 +195,7 @@ def delete_record(
     *,
     expected_version: int | None = None,
     by: str = "",
+    laws: Laws = plain,
 ) -> None:
     """Delete a record; its observations stay, closed by one that takes all back.
 
@@ -200,7 +208,9 @@ def delete_record(
     record = lock_record(session, subject, key, expected_version)
     if names := list(_referring(session, subject, key)):
         raise StillReferenced(subject, key, names)
-    append(session, subject, record, dict.fromkeys(record.facts), told)
+    said = [one.id for one in all_observations(session, subject, key)]
+    closing = TakingBack("deletes", {ALL: said} if said else None)
+    append(session, subject, record, dict.fromkeys(record.facts), told, laws=laws, taking=closing)
     try:
         session.delete(record)
         session.flush()
@@ -217,21 +227,27 @@ def add_observation(
     *,
     expected_version: int | None = None,
     evidence: Mapping[str, Json] | None = None,
+    laws: Laws = plain,
+    request: Request = NO_REQUEST,
 ) -> tuple[Observation, Record]:
     """Store what was observed of a record, and return it with the record as it now stands.
 
-    Evidence that teaches nothing new is kept without facts.
+    A null takes back what was told of its fact so far, by no better kind of telling than its own. What a request
+    retracts, corrects or settles is taken back by the statement.
     """
     checks = Checks()
     checks.facts(facts)
     if evidence is not None:
         checks.document("/evidence", evidence)
-    if not facts and evidence is None:
+    if not facts and evidence is None and request.act != "retracts":
         checks.refuse("/facts", "is empty; give at least one fact")
     told.check(checks)
+    request.check(checks)
     checks.finish()
     record = lock_record(session, subject, key, expected_version)
-    observation = append(session, subject, record, facts, told, evidence)
+    earlier = all_observations(session, subject, key)
+    taking, told = taking_of(earlier, law_of(record, laws), facts, evidence, told, request)
+    observation = append(session, subject, record, facts, told, evidence, laws=laws, taking=taking)
     _changed(session, record)
     return observation, record
 
@@ -293,17 +309,85 @@ def chunks(items: Iterable[_T], size: int) -> Iterator[list[_T]]:
         yield chunk
 
 
-def _retell(session: Session, subject: Subject, record: Record, wanted: Document, told: Provenance) -> bool:
-    """Tell a record's facts anew where they differ, and whether any did."""
-    held, provenance = record.facts, record.provenance
-    changed = {name: value for name, value in wanted.items() if not _same(held.get(name), value)}
-    better_known = [n for n in changed if n in held and outranked(told.kind, provenance[n]["kind"])]
-    taken_back = [name for name in held if name not in wanted] + better_known
-    if taken_back:
-        append(session, subject, record, dict.fromkeys(taken_back), told)
-    if changed:
-        append(session, subject, record, changed, told)
-    return bool(taken_back or changed)
+def _retell(
+    session: Session,
+    subject: Subject,
+    record: Record,
+    wanted: Document,
+    told: Provenance,
+    laws: Laws,
+    *,
+    also_seen: bool,
+) -> bool:
+    """Tell anew what a source says of a record where that differs, and whether any did."""
+    changed, gone = _retelling(session, subject, record, wanted, told, laws, also_seen=also_seen)
+    if gone or changed:
+        facts = dict.fromkeys(gone) | changed
+        append(session, subject, record, facts, told, laws=laws, taking=TakingBack("replaces", gone))
+    return bool(gone or changed)
+
+
+def differs(
+    session: Session,
+    subject: Subject,
+    record: Record,
+    draft: Draft,
+    *,
+    told: Provenance,
+    laws: Laws,
+    also_seen: bool = False,
+) -> bool:
+    """Tell whether a record is anything but what a draft says, as far as the draft's source has a say."""
+    wanted = {"label": draft.label, **draft.links(subject)}
+    if any(getattr(record, name) != value for name, value in wanted.items()):
+        return True
+    return any(_retelling(session, subject, record, draft.known_facts(), told, laws, also_seen=also_seen))
+
+
+def _retelling(
+    session: Session,
+    subject: Subject,
+    record: Record,
+    wanted: Document,
+    told: Provenance,
+    laws: Laws,
+    *,
+    also_seen: bool,
+) -> tuple[Document, dict[str, list[str]]]:
+    """The facts that a source tells anew, and the observations by fact that it takes back."""
+    said = standing(all_observations(session, subject, record.key), law_of(record, laws))
+    owned = {name: [one for one in of if also_seen or _owns(told, one)] for name, of in said.items()}
+    gone = {
+        name: [one.observation for one in of if name not in wanted or not _same(one.value, wanted[name])]
+        for name, of in owned.items()
+    }
+    held = {name: [record.facts.get(name), *(one.value for one in owned.get(name, ()))] for name in wanted}
+    changed = {n: value for n, value in wanted.items() if not any(_same(value, one) for one in held[n])}
+    return changed, {name: ids for name, ids in gone.items() if ids}
+
+
+def _owns(told: Provenance, one: Said) -> bool:
+    """Whether a source may take back a statement: what it published or assumed itself, and what the same person saw."""
+    if one.source != told.source:
+        return False
+    return RANK[one.kind] < SEEN or (RANK[told.kind] == SEEN and one.by == told.by and one.kind == told.kind)
+
+
+def _keep_in_place(session: Session, subject: Subject, record: Record, draft: Draft, laws: Laws) -> None:
+    """Refuse to put another vehicle or receiver under what was seen on a mounting, or under a rig that names it."""
+    if not isinstance(record, Mounting) or draft.links("mounting") == {
+        "vehicle_id": record.vehicle_id, "receiver_id": record.receiver_id
+    }:  # fmt: skip
+        return
+    rigs = list(session.exec(select(RigPart.rig_id).where(RigPart.subject == subject, RigPart.record_id == record.key)))
+    said = standing(all_observations(session, subject, record.key), law_of(record, laws))
+    seen = sorted(name for name, of in said.items() if any(RANK[one.kind] == SEEN for one in of))
+    if rigs or seen:
+        held = ", ".join(f"`{name}`" for name in [*seen, *rigs][:_MOST_NAMED])
+        raise Conflict(
+            f"mounting `{record.key}` was measured and used with the vehicle and receiver that it has ({held}): "
+            "another part under it is another mounting; store a new one, and tell of it what still holds"
+        )
 
 
 def _same(one: Json, other: Json) -> bool:

@@ -21,11 +21,14 @@ SQLModel.metadata.naming_convention = {
     "pk": "pk_%(table_name)s",
 }
 
-Kind = Literal["published", "measured", "assumed"]
-"""How a fact is known."""
+Kind = Literal["published", "read", "measured", "tried", "assumed"]
+"""How a fact is known: told by a maker, read off the part itself, measured on it, tried with it, or guessed."""
+
+Act = Literal["", "retracts", "corrects", "settles", "replaces", "deletes"]
+"""What an observation does to earlier ones beside telling something."""
 
 
-LABEL, KEY, NAME, NOTE = 200, 80, 120, 2000
+LABEL, KEY, NAME, NOTE, PHOTO = 200, 80, 120, 2000, 500
 """Longest texts, in characters."""
 
 
@@ -59,11 +62,11 @@ def now() -> datetime:
 
 
 class Record(SQLModel):
-    """What every record has: facts are the cached outcome of its observations."""
+    """What every record has: facts and provenance are what its observations fold to, kept for those who ask."""
 
     label: str = Field(default="", max_length=LABEL)
     facts: Document = Field(default_factory=dict, sa_type=JSON)
-    provenance: dict[str, dict[str, str]] = Field(default_factory=dict, sa_type=JSON)
+    provenance: dict[str, Document] = Field(default_factory=dict, sa_type=JSON)
     version: int = 1
     created_at: datetime = Field(default_factory=now, sa_type=Utc)
     updated_at: datetime = Field(default_factory=now, sa_type=Utc)
@@ -104,9 +107,11 @@ class Accessory(Record, table=True):
 
 
 class Observation(SQLModel, table=True):
-    """A batch of facts told or measured at one time; never changed once written.
+    """A batch of facts told or measured at one time, as they were said; never changed once written.
 
-    `evidence` is what was said where the facts are a conclusion from it.
+    `evidence` is what was tried. `takes_back` names earlier observations of the record, by fact or as a whole, and
+    `act` says to what end, with a `reason`. `written_by` is the name of the key that it came in by, `source` the
+    feed. `ground` is what the facts told lean on, as it was then.
     """
 
     __table_args__ = (Index(None, "subject", "record_id", "sequence"),)
@@ -122,6 +127,17 @@ class Observation(SQLModel, table=True):
     note: str = Field(default="", max_length=NOTE)
     recorded_at: datetime = Field(default_factory=now, sa_type=Utc)
     evidence: Document | None = Field(default=None, sa_column=Column(JSON(none_as_null=True), nullable=True))
+    written_by: str = Field(default="", max_length=NAME)
+    tool: str = Field(default="", max_length=NAME)
+    condition: str = Field(default="", max_length=NOTE)
+    photo: str = Field(default="", max_length=PHOTO)
+    source: str = Field(default="", max_length=NAME)
+    act: str = Field(default="", max_length=20)
+    reason: str = Field(default="", max_length=NOTE)
+    takes_back: dict[str, list[str]] | None = Field(
+        default=None, sa_column=Column(JSON(none_as_null=True), nullable=True)
+    )
+    ground: Document | None = Field(default=None, sa_column=Column(JSON(none_as_null=True), nullable=True))
 
 
 class SavedRig(SQLModel, table=True):

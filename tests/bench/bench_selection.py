@@ -122,7 +122,7 @@ def change(url: str, items: int, done: list[int]) -> None:
         with database.session() as session:
             for number in rng.sample(range(items), BATCH):
                 facts = {"weight": f"{rng.randrange(20, 90)} lb"}
-                add_observation(session, "accessory", f"SYN-{number:07}", facts, Provenance("measured"))
+                add_observation(session, "accessory", f"SYN-{number:07}", facts, Provenance(kind="measured"))
         done.append(BATCH)
     print(f"  changed meanwhile: {sum(done):,} items in {time.perf_counter() - start:.0f} s", flush=True)
 

@@ -1,0 +1,27 @@
+"""What is disputed, in words: what each said of a fact, when, and what to do about it."""
+
+from calendar import month_name
+from datetime import date
+from typing import Final
+
+from fitsvc.answers.answer import Disputed
+from fitsvc.answers.phrases import capped
+from fitsvc.answers.question import Doubt
+from fitsvc.answers.wording import Wording
+from fitsvc.facts import as_written
+
+_LEAD: Final = {"disputed": "is disputed", "doubtful": "is doubtful, as readings of it hardly agree"}
+
+
+def told_doubt(wording: Wording, name: str, doubt: Doubt) -> Disputed:
+    """One doubt in a sentence: `The distance ... is disputed: 14 in on 1 November 2026 by Ann, 4 in ...`."""
+    fact = wording.rulebook.vocabulary.facts.get(name)
+    said = ", ".join(f"{as_written(value)} on {_day(at)}{f' by {by}' if by else ''}" for value, by, at in doubt.said)
+    again = "read it again" if fact is not None and fact.effort == "label" else "measure again"
+    return Disputed(name, doubt.state, f"{capped(wording.the(name))} {_LEAD[doubt.state]}: {said}; {again}.")
+
+
+def _day(at: str) -> str:
+    """The day of an instant as it is written in UTC."""
+    day = date.fromisoformat(at[:10])
+    return f"{day.day} {month_name[day.month]} {day.year}"

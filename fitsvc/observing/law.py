@@ -1,0 +1,153 @@
+"""The rulebook's part of the law by which statements become facts: how each fact is read, compared and written."""
+
+from collections.abc import Callable, Mapping
+from fractions import Fraction
+from functools import cache, lru_cache, partial
+from math import ceil, floor, inf
+from typing import Final
+
+from fitsvc.document import Json
+from fitsvc.facts import FactReader, exact, parted
+from fitsvc.language.intervals import TOLERANCE
+from fitsvc.language.problems import ProblemsFound
+from fitsvc.language.quantities import QuantityError, unit_of
+from fitsvc.language.truth import YES
+from fitsvc.language.types import ListType, TruthType
+from fitsvc.observing.evidence import taught
+from fitsvc.rulebook.vocabulary import Fact
+from fitsvc.store.folding import FactLaw, Laws, Span
+
+_INSIDE: Final = {"length": "mm", "mass": "kg", "angle": "deg", "force": "kN", "torque": "N m", "ratio": "%"}
+_TAPE: Final = 64
+"""A tape's finest parts of an inch; ends that stand on none, and other units, are decimal figures."""
+_FINE: Final = 10**6
+
+
+@lru_cache(maxsize=8)
+def laws_of(reader: FactReader) -> Laws:
+    """The law of each subject by a rulebook; made once for each reader, since it keeps what it has read."""
+    return cache(partial(SubjectLaw, reader))
+
+
+class SubjectLaw:
+    """The law of one subject's facts."""
+
+    def __init__(self, reader: FactReader, subject: str) -> None:
+        self._reader, self._facts = reader, reader.subjects[subject]
+        self._known: dict[str, FactLaw] = {}
+
+    def fact(self, name: str) -> FactLaw:
+        """The law of one fact; what the rulebook no longer has is a text."""
+        found = self._known.get(name)
+        if found is None:
+            fact = self._facts.get(name)
+            found = self._known[name] = _TEXT if fact is None else self._law(fact)
+        return found
+
+    def taught(self, evidence: Mapping[str, Json]) -> Mapping[str, Json]:
+        """What was tried, as statements of facts."""
+        return taught(evidence)
+
+    def _law(self, fact: Fact) -> FactLaw:
+        return FactLaw(
+            read=partial(_read, self._reader, fact),
+            write=_writer(fact),
+            rating=fact.rating,
+            gathered=fact.gathered,
+        )
+
+
+_TEXT: Final = FactLaw(read=lambda value, kind: (value, None), write=lambda span, like: like)
+
+
+def _read(reader: FactReader, fact: Fact, value: Json, kind: str) -> tuple[Json, Span | None]:
+    """A value as it counts, and what it allows; a tape that nobody gave a tolerance has its usual one."""
+    if kind == "measured" and fact.tolerance:
+        value = _with_tolerance(fact, value)
+    try:
+        slots = reader.value(fact, value)
+    except ProblemsFound:
+        return value, None
+    if fact.tyre:
+        return value, frozenset({" ".join(str(value).upper().split())})
+    found = slots.get(fact.name)
+    if isinstance(found, tuple):
+        return value, found
+    if isinstance(found, int):
+        return value, _members(fact, found)
+    return value, None
+
+
+def _with_tolerance(fact: Fact, value: Json) -> Json:
+    if not isinstance(value, str) or exact(value) or isinstance(parted(value), dict):
+        return value
+    return {"value": value, "tolerance": fact.tolerance_text}
+
+
+def _members(fact: Fact, mask: int) -> frozenset[str]:
+    if isinstance(fact.type, ListType):
+        return frozenset(member for i, member in enumerate(fact.type.members) if mask >> i & 1)
+    return frozenset({"yes" if mask == YES else "no"})
+
+
+def _writer(fact: Fact) -> Callable[[Span, Json], Json]:
+    if isinstance(fact.type, ListType):
+        return partial(_written_members, fact.type.members)
+    if isinstance(fact.type, TruthType):
+        return lambda span, like: (span == frozenset({"yes"})) if len(span) == 1 else None
+    return partial(_written, fact) if fact.range else _designation
+
+
+def _written_members(members: tuple[str, ...], span: Span, like: Json) -> Json:
+    found = [member for member in members if member in span]
+    return found[0] if len(found) == 1 else found
+
+
+def _designation(span: Span, like: Json) -> Json:
+    """A tyre by its designation; of several possible ones a fact can tell none."""
+    assert isinstance(span, frozenset)
+    return next(iter(span)) if len(span) == 1 else None
+
+
+def _written(fact: Fact, span: Span, like: Json) -> Json:
+    """A range in the unit that one of its statements was told in, each end rounded away from the middle."""
+    assert isinstance(span, tuple)
+    if fact.kind == "count":
+        ends: Mapping[str, Json] = {"at_least": span[0], "at_most": span[1]}
+        found = {key: int(end) for key, end in ends.items() if abs(end) < inf}
+        return found["at_least"] if span[0] == span[1] else found
+    unit, size = _unit(fact, like)
+    low = {} if span[0] == -inf else {"at_least": _end(span[0], unit, size, floor)}
+    high = {} if span[1] == inf else {"at_most": _end(span[1], unit, size, ceil)}
+    return {**low, **high}
+
+
+def _unit(fact: Fact, like: Json) -> tuple[str, float]:
+    """The unit of the first figure of a value, and its size inside; else the fact's own inside unit."""
+    told = parted(like)
+    text = next((one for one in told.values() if isinstance(one, str)), "") if isinstance(told, dict) else str(told)
+    try:
+        unit, size = unit_of(text)
+    except QuantityError:
+        unit, size = "", 1.0
+    if fact.kind == "ratio":
+        return "%", 0.01
+    return (unit, size) if unit else (_INSIDE[fact.kind], 1.0)
+
+
+def _end(value: float, unit: str, size: float, away: Callable[[float], int]) -> str:
+    """One end of a range: on a tape's step where it stands on one, else a decimal figure rounded outwards."""
+    count = round(value / size * _TAPE)
+    if unit == "in" and abs(count * size / _TAPE - value) <= TOLERANCE:
+        return f"{_on_tape(count)} in"
+    nearest = round(value / size * _FINE)
+    millionths = nearest if abs(nearest * size / _FINE - value) <= TOLERANCE / 2 else away(value / size * _FINE)
+    return f"{millionths / _FINE:.6f}".rstrip("0").rstrip(".") + f" {unit}"
+
+
+def _on_tape(count: int) -> str:
+    """A count of sixty-fourths as a tape has it: `-1-3/8`."""
+    whole, rest = divmod(abs(count), _TAPE)
+    part = str(Fraction(rest, _TAPE)) if rest else ""
+    figure = "-".join(filter(None, (str(whole) if whole or not part else "", part)))
+    return f"-{figure}" if count < 0 else figure

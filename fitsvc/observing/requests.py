@@ -1,0 +1,40 @@
+"""What an observation asks of earlier ones: to be retracted, corrected or settled."""
+
+from collections.abc import Mapping
+from typing import Final
+
+from fitsvc.document import Json
+from fitsvc.language.problems import Problem
+from fitsvc.store.taking_back import NO_REQUEST, Request
+
+ACTS: Final = ("retracts", "corrects", "settles")
+"""The members of an observation of which it has one at the most: an observation's id, and of what is settled true."""
+_LISTED: Final = "`retracts`, `corrects` or `settles`"
+
+
+def read_request(document: Mapping[str, Json]) -> tuple[Request, list[Problem]]:
+    """Read what an observation does to earlier ones; what was told is checked by its shape alone."""
+    named = [name for name in ACTS if document.get(name) not in (None, False)]
+    reason = document.get("reason") or ""
+    if len(named) > 1:
+        help = f"one of {_LISTED} at a time"
+        return NO_REQUEST, [Problem("an observation does one thing to earlier ones", help, pointer=f"/{named[1]}")]
+    problems = []
+    if not isinstance(reason, str):
+        problems.append(Problem("`reason` is not a text", "write why", pointer="/reason"))
+    for name in named:
+        value = document[name]
+        if name == "settles" and value is not True:
+            problems.append(Problem("`settles` is not true", "write true, or leave it out", pointer="/settles"))
+        elif name != "settles" and not isinstance(value, str):
+            problems.append(Problem(f"`{name}` is not a text", "write the observation's id", pointer=f"/{name}"))
+    if named and not document.get("reason"):
+        help = "say why, for whoever looks later"
+        problems.append(Problem("the `reason` is missing", help, pointer="/reason", meaning=True))
+    if problems:
+        return NO_REQUEST, problems
+    if not named:
+        return Request(reason=reason), []
+    act = named[0]
+    target = document[act] if act != "settles" else ""
+    return Request(act, target, reason), []  # type: ignore[arg-type]

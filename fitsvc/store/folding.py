@@ -1,0 +1,414 @@
+"""What is known of a record, from all that was said of it: one law for every fact, pure and without order.
+
+What was taken back does not count, and taking the taking back restores it. Of what is left a better kind outranks a
+lesser one: seen (measured, read off the part, tried) before published before assumed. What one person says of a
+fact later takes the place of what they said before, where the two cannot both hold; a source of published figures
+says one thing at a time. What then stands and agrees leaves what all of it allows. What cannot all hold is
+disputed, and leaves everything that was said until a person settles it. Two readings that overlap by less than a third
+of the narrower are doubtful, and leave all that either allows. What is known of a value is a `Span`: a range, or the
+members it may be. The rulebook's part comes in as a `Law`, since the store knows no rules.
+"""
+
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime
+from functools import reduce
+from itertools import groupby
+from math import inf
+from operator import attrgetter
+from typing import Final, Literal, Protocol
+
+from fitsvc.document import Document, Json
+from fitsvc.language.intervals import TOLERANCE, Bounds
+
+Span = Bounds | frozenset[str]
+"""What a statement allows: a range in the inside unit, or members of a list, designations, `yes` and `no`."""
+
+State = Literal["", "doubtful", "disputed"]
+RANK: Final[Mapping[str, int]] = {"assumed": 0, "published": 1, "read": 2, "measured": 2, "tried": 2}
+"""How well each kind of telling knows."""
+SEEN: Final = 2
+"""The rank of what somebody saw on the part itself."""
+ALL: Final = "*"
+"""Stands for every fact of an observation, where it is taken back as a whole."""
+LEAST_SHARED: Final = 1 / 3
+"""The share of the narrower of two readings that they must have in common to count as agreeing; an estimate: two
+honest readings of one length, each held within its tolerance, seldom share less."""
+_MOST_TOLD: Final = 20
+"""Statements of one dispute that a record carries along; the log has them all."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Said:
+    """One statement of a fact: its value as it was said, how it is known, by whom, seen when, in which observation."""
+
+    fact: str
+    value: Json
+    kind: str
+    by: str
+    at: datetime
+    observation: str
+    place: int = 0
+    person: str = ""
+    source: str = ""
+    span: Span | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FactLaw:
+    """How a fact's statements are read and written.
+
+    `read` gives a value as it counts for a kind of telling (a tape has a tolerance, said or not), and what that allows:
+    None for a text. `write` gives a span as a value, in the unit of another one. Of a `rating` a better kind of
+    telling does not lift what a lesser one says. Of what is `gathered` each statement is one case, and the largest
+    or the smallest is what is asked for.
+    """
+
+    read: Callable[[Json, str], tuple[Json, Span | None]]
+    write: Callable[[Span, Json], Json]
+    rating: bool = False
+    gathered: Literal["", "largest", "smallest"] = ""
+
+
+class Law(Protocol):
+    """What the fold has to know of a subject's facts."""
+
+    def fact(self, name: str) -> FactLaw:
+        """The law of one fact."""
+        ...
+
+    def taught(self, evidence: Mapping[str, Json]) -> Mapping[str, Json]:
+        """What was tried, as statements of facts."""
+        ...
+
+
+Laws = Callable[[str], Law]
+"""The law of each subject."""
+
+
+class _Plain:
+    """The law of facts that nothing is known of: the latest of the best kind holds."""
+
+    _fact = FactLaw(read=lambda value, kind: (value, None), write=lambda span, like: like)
+
+    def fact(self, name: str) -> FactLaw:
+        """Every value stands for itself."""
+        return self._fact
+
+    def taught(self, evidence: Mapping[str, Json]) -> Mapping[str, Json]:
+        """Nothing that was tried teaches anything."""
+        return {}
+
+
+def plain(subject: str) -> Law:
+    """The law without a rulebook: it compares nothing, so it is for records whose facts mean nothing."""
+    return _PLAIN
+
+
+_PLAIN: Final = _Plain()
+
+
+class Statement(Protocol):
+    """What the fold needs of an observation."""
+
+    @property
+    def id(self) -> str:
+        """Its id."""
+
+    @property
+    def facts(self) -> Mapping[str, Json]:
+        """The facts told, null for one taken back."""
+
+    @property
+    def kind(self) -> str:
+        """How its facts are known."""
+
+    @property
+    def by(self) -> str:
+        """Who said it."""
+
+    @property
+    def written_by(self) -> str:
+        """The name of the key it came in by."""
+
+    @property
+    def at(self) -> datetime:
+        """When it was seen."""
+
+    @property
+    def source(self) -> str:
+        """The feed it came by, if by one."""
+
+    @property
+    def evidence(self) -> Mapping[str, Json] | None:
+        """What was tried."""
+
+    @property
+    def takes_back(self) -> Mapping[str, Sequence[str]] | None:
+        """The observations it takes back, by fact, or under `*` as a whole."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class KnownFact:
+    """What is known of one fact: `value` is None where nothing usable is left.
+
+    `counts` are the statements it follows from, oldest first; `beside` those that stand and do not count.
+    """
+
+    value: Json
+    span: Span | None
+    kind: str
+    observation: str
+    state: State = ""
+    counts: tuple[Said, ...] = ()
+    beside: tuple[Said, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class CurrentFacts:
+    """What holds of a record, and for each fact how and from which observation it is known."""
+
+    facts: Document = field(default_factory=dict)
+    provenance: dict[str, Document] = field(default_factory=dict)
+
+
+def current_facts(observations: Iterable[Statement], law: Law = _PLAIN) -> CurrentFacts:
+    """Return what follows from a record's observations, given in the order they were recorded."""
+    known = fold(observations, law)
+    facts = {name: one.value for name, one in known.items() if one.value is not None}
+    return CurrentFacts(facts, {name: _provenance(one) for name, one in known.items() if name in facts or one.state})
+
+
+def first_told(row: Document, law: Law) -> CurrentFacts:
+    """Return what follows from the columns of a record's first observation: what it says, as each fact counts."""
+    kind, told = row["kind"], row["facts"]
+    facts = {name: law.fact(name).read(value, kind)[0] if RANK[kind] == SEEN else value for name, value in told.items()}
+    return CurrentFacts(facts, {name: {"kind": kind, "observation": row["id"]} for name in facts})
+
+
+def fold(observations: Iterable[Statement], law: Law) -> dict[str, KnownFact]:
+    """Return what is known of each fact of which anything stands."""
+    found = {}
+    for name, said in standing(observations, law).items():
+        found[name] = fold_fact(said, law.fact(name))
+    return found
+
+
+def standing(observations: Iterable[Statement], law: Law) -> dict[str, list[Said]]:
+    """Return the statements of each fact that were not taken back, in the order they were recorded."""
+    every = list(observations)
+    dead, found = taken_back(every), dict[str, list[Said]]()
+    for place, one in enumerate(every):
+        if (one.id, ALL) in dead:
+            continue
+        for name, value in one.facts.items():
+            if value is not None and (one.id, name) not in dead:
+                found.setdefault(name, []).append(_said(one, name, value, one.kind, law, place))
+        for name, value in law.taught(one.evidence).items() if one.evidence else ():
+            if (one.id, name) not in dead:
+                found.setdefault(name, []).append(_said(one, name, value, "tried", law, place))
+    return found
+
+
+def taken_back(observations: Sequence[Statement]) -> set[tuple[str, str]]:
+    """Return the facts of observations that are taken back.
+
+    What an observation takes back comes to stand again where the observation is taken back as a whole, and not where
+    one of its facts is told anew: a correction corrected leaves the first slip corrected. Only an earlier observation
+    can be named, so that going backwards each is settled before what it takes back.
+    """
+    dead = set[tuple[str, str]]()
+    for one in reversed(observations):
+        if one.takes_back and (one.id, ALL) not in dead:
+            dead |= {(earlier, fact) for fact, ids in one.takes_back.items() for earlier in ids}
+    return dead
+
+
+def fold_fact(said: Sequence[Said], law: FactLaw) -> KnownFact:
+    """Return what follows from the statements of one fact that stand."""
+    best = max(RANK[one.kind] for one in said)
+    ranked = _ranked(said, law, best)
+    counting = _present(ranked)
+    readable = [one for one in counting if one.span is not None]
+    span: Span | None
+    state: State = ""
+    if not readable:
+        counting = counting[-1:]
+        span = None
+    elif law.gathered:
+        counting = [_extreme(readable, law.gathered)]
+        span = counting[0].span
+    else:
+        counting = readable
+        span, state = _joined([one.span for one in readable if one.span is not None])
+        lesser = [] if state else _present([one for one in said if 0 < RANK[one.kind] < best and one not in ranked])
+        for one in lesser:
+            # A maker's figure is nominal, and does not sharpen what a tape says of this part; a maker's choice does.
+            if isinstance(span, frozenset) and isinstance(one.span, frozenset) and span & one.span:
+                span &= one.span
+    ids = {id(one) for one in counting}
+    main = next((one for one in reversed(counting) if span is not None and same(one.span, span)), counting[-1])
+    return KnownFact(
+        value=_value(main, span, law),
+        span=span,
+        kind=main.kind,
+        observation=main.observation,
+        state=state,
+        counts=tuple(counting),
+        beside=tuple(one for one in said if id(one) not in ids),
+    )
+
+
+def _said(one: Statement, name: str, value: Json, kind: str, law: Law, place: int) -> Said:
+    return Said(
+        fact=name,
+        value=value,
+        kind=kind,
+        by=one.by,
+        at=one.at,
+        observation=one.id,
+        place=place,
+        # A name that is only the key's is everybody's who uses it, and nobody's in particular.
+        person=one.by if one.by != one.written_by else "",
+        source=one.source,
+        span=law.fact(name).read(value, kind)[1],
+    )
+
+
+def _ranked(said: Sequence[Said], law: FactLaw, best: int) -> list[Said]:
+    """The statements of the best rank; of a rating also those lesser ones that say less, which nothing lifts."""
+    found = [one for one in said if RANK[one.kind] == best]
+    if law.gathered:
+        return [one for one in said if RANK[one.kind] > 0] or found
+    if not law.rating or best < SEEN:
+        return found
+    lowest = min((one.span[0] for one in found if isinstance(one.span, tuple)), default=-inf)
+    lesser = [one for one in said if 0 < RANK[one.kind] < best]
+    return found + [one for one in lesser if isinstance(one.span, tuple) and one.span[1] < lowest - TOLERANCE]
+
+
+def _present(said: Iterable[Said]) -> list[Said]:
+    """What each person and source says at present, in the order of when it was seen.
+
+    Seen by one person: a later statement takes the place of earlier ones that it cannot hold beside. Of one source
+    that publishes or assumes, the latest alone.
+    """
+    in_order = sorted(said, key=lambda one: (_speaker(one), one.at, one.place))
+    kept: list[Said] = []
+    for (seen, speaker), group in groupby(in_order, key=_speaker):
+        mine = list(group)
+        if not seen:
+            kept.append(mine[-1])
+        elif not speaker:
+            kept += mine
+        else:
+            kept += _latest_first(mine)
+    return sorted(kept, key=lambda one: (one.at, one.place))
+
+
+def _speaker(one: Said) -> tuple[bool, str]:
+    seen = RANK[one.kind] == SEEN
+    return seen, one.person if seen else f"{one.kind} {one.source}"
+
+
+def _latest_first(mine: Sequence[Said]) -> list[Said]:
+    """What one person says of a fact: going back, what holds beside all that came after; one instant is no order."""
+    kept: list[Said] = []
+    for _, group in groupby(reversed(mine), key=attrgetter("at")):
+        later = list(kept)
+        kept += [one for one in group if all(_holds_beside(one.span, other.span) for other in later)]
+    return kept
+
+
+def _holds_beside(one: Span | None, other: Span | None) -> bool:
+    return one is None or other is None or agree(one, other)
+
+
+def _extreme(said: Sequence[Said], which: str) -> Said:
+    """The largest of what is known to do, or the smallest of what is known not to."""
+    ends = [(one.span, one) for one in said if isinstance(one.span, tuple)]
+    if which == "largest":
+        return max(ends, key=lambda each: (each[0][0], each[1].at, each[1].place))[1]
+    return min(ends, key=lambda each: (each[0][1], each[1].at, each[1].place))[1]
+
+
+def _joined(spans: Sequence[Span]) -> tuple[Span, State]:
+    """What all statements allow; where they cannot all hold, everything that those which agree allow."""
+    if any(isinstance(one, frozenset) for one in spans):
+        return _joined_members([one for one in spans if isinstance(one, frozenset)])
+    return _joined_ranges([one for one in spans if isinstance(one, tuple)])
+
+
+def _joined_ranges(spans: Sequence[Bounds]) -> tuple[Bounds, State]:
+    """The range between the two statements that stand farthest apart, each narrowed by those that agree with it.
+
+    Where these two agree, that is what all have in common, since all others reach over it.
+    """
+    left = min(spans, key=lambda one: (one[1], -one[0]))
+    right = max(spans, key=lambda one: (one[0], -one[1]))
+    low = max(one[0] for one in spans if one == left or agree(one, left))
+    high = min(one[1] for one in spans if one == right or agree(one, right))
+    state: State = "" if agree(left, right) else "disputed" if apart(left, right) else "doubtful"
+    return (min(low, high), max(low, high)), state
+
+
+def _joined_members(spans: Sequence[frozenset[str]]) -> tuple[frozenset[str], State]:
+    """The members that as many statements allow as any other does that is allowed by the same ones."""
+    common = reduce(frozenset.intersection, spans)
+    if common:
+        return common, ""
+    by = {member: frozenset(i for i, one in enumerate(spans) if member in one) for member in frozenset().union(*spans)}
+    return frozenset(member for member, of in by.items() if not any(of < other for other in by.values())), "disputed"
+
+
+def apart(one: Span, other: Span) -> bool:
+    """Whether two statements cannot both hold."""
+    if isinstance(one, tuple) and isinstance(other, tuple):
+        return one[0] > other[1] + TOLERANCE or other[0] > one[1] + TOLERANCE
+    assert isinstance(one, frozenset) and isinstance(other, frozenset)
+    return not one & other
+
+
+def agree(one: Span, other: Span) -> bool:
+    """Whether two statements share enough to be readings of one thing."""
+    if apart(one, other):
+        return False
+    if isinstance(one, frozenset) or isinstance(other, frozenset):
+        return True
+    narrower = min(one[1] - one[0], other[1] - other[0])
+    shared = min(one[1], other[1]) - max(one[0], other[0])
+    # A bound alone (`at least 4 in`) has no width to share a part of.
+    return narrower == inf or shared >= narrower * LEAST_SHARED - TOLERANCE
+
+
+def same(one: Span | None, other: Span | None) -> bool:
+    """Whether two spans are the same."""
+    if isinstance(one, tuple) and isinstance(other, tuple):
+        return all(a == b or abs(a - b) <= TOLERANCE for a, b in zip(one, other, strict=True))
+    return one == other
+
+
+def _value(main: Said, span: Span | None, law: FactLaw) -> Json:
+    """A fact's value: as one statement said it where that is all there is to it, else what all of them leave."""
+    if span is None or same(main.span, span):
+        return law.read(main.value, main.kind)[0]
+    return law.write(span, main.value)
+
+
+def _provenance(one: KnownFact) -> Document:
+    found: Document = {"kind": one.kind, "observation": one.observation}
+    if one.state:
+        told = sorted(one.counts, key=lambda said: (said.at, said.place))[-_MOST_TOLD:]
+        found |= {"state": one.state, "said": [said_document(said) for said in told]}
+    return found
+
+
+def said_document(said: Said) -> Document:
+    """A statement as a record keeps it."""
+    return {
+        "value": said.value,
+        "kind": said.kind,
+        "by": said.by,
+        "at": said.at.isoformat(),
+        "observation": said.observation,
+    }

@@ -1,0 +1,94 @@
+"""What a new statement takes back of earlier ones: by a null, or because it retracts, corrects or settles."""
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Final, Literal
+
+from fitsvc.document import Json
+from fitsvc.store.errors import FieldProblem, InvalidValue
+from fitsvc.store.folding import ALL, RANK, Law, Said, agree, standing
+from fitsvc.store.observations import Provenance, TakingBack
+from fitsvc.store.tables import NOTE, Observation
+from fitsvc.store.validation import Checks
+
+
+@dataclass(frozen=True, slots=True)
+class Request:
+    """What somebody asks of earlier statements, and why.
+
+    An observation is retracted as a whole, or corrected in the facts that are told anew. What is settled is every
+    statement of the facts told that cannot hold beside them.
+    """
+
+    act: Literal["", "retracts", "corrects", "settles"] = ""
+    observation: str = ""
+    reason: str = ""
+
+    def check(self, checks: Checks) -> None:
+        """Note what of this cannot be."""
+        checks.text("/reason", self.reason, NOTE, required=bool(self.act))
+        if self.reason and not self.act:
+            checks.refuse("/reason", "is for what is retracted, corrected or settled; write a `note`")
+
+
+NO_REQUEST: Final = Request()
+
+
+def taking_of(
+    earlier: Sequence[Observation],
+    law: Law,
+    facts: Mapping[str, Json],
+    evidence: Mapping[str, Json] | None,
+    told: Provenance,
+    request: Request,
+) -> tuple[TakingBack, Provenance]:
+    """Return what a new statement takes back, and how it is told: a correction was seen when the first was."""
+    said = standing(earlier, law)
+    of = _by_nulls(said, facts, told)
+    if request.act in ("retracts", "corrects"):
+        target = _target(earlier, said, request)
+        names = [ALL] if request.act == "retracts" else [*facts, *_tried(law, evidence, target)]
+        of |= {name: [*of.get(name, ()), target.id] for name in dict.fromkeys(names)}
+        told = replace(told, at=told.at or target.at) if request.act == "corrects" else told
+    elif request.act == "settles":
+        for name, value in facts.items():
+            of[name] = [one.observation for one in said.get(name, ()) if _against(law, one, value, told.kind)]
+    of = {name: list(dict.fromkeys(ids)) for name, ids in of.items() if ids}
+    return TakingBack(request.act or ("retracts" if of else ""), of or None, request.reason), told
+
+
+def _by_nulls(said: Mapping[str, Sequence[Said]], facts: Mapping[str, Json], told: Provenance) -> dict[str, list[str]]:
+    """What nulls take back: what is no better known than they are, and of a feed only its own."""
+    return {
+        name: [one.observation for one in _within(said.get(name, ()), told)]
+        for name, value in facts.items()
+        if value is None
+    }
+
+
+def _within(said: Iterable[Said], told: Provenance) -> Iterator[Said]:
+    for one in said:
+        if RANK[one.kind] <= RANK[told.kind] and told.source in ("", one.source):
+            yield one
+
+
+def _target(earlier: Sequence[Observation], said: Mapping[str, Sequence[Said]], request: Request) -> Observation:
+    """The observation that is retracted or corrected: one of this record, of which something stands."""
+    found = next((one for one in earlier if one.id == request.observation), None)
+    pointer = f"/{request.act}"
+    if found is None:
+        raise InvalidValue([FieldProblem(pointer, "is no observation of this record; name one of its own")])
+    stands = any(one.observation == found.id for of in said.values() for one in of)
+    if not stands and not found.takes_back:
+        raise InvalidValue([FieldProblem(pointer, "was taken back before; nothing of it stands")])
+    return found
+
+
+def _tried(law: Law, evidence: Mapping[str, Json] | None, target: Observation) -> list[str]:
+    """What was tried in place of the corrected observation's own trial, and what that taught."""
+    return [] if evidence is None else [*law.taught(evidence), *law.taught(target.evidence or {})]
+
+
+def _against(law: Law, one: Said, value: Json, kind: str) -> bool:
+    span = law.fact(one.fact).read(value, kind)[1]
+    return span is None or one.span is None or not agree(span, one.span)
