@@ -7,7 +7,7 @@ import pytest
 
 from fitsvc.audits.claims import Claims
 from fitsvc.audits.items import Items, ReadReport, joined
-from fitsvc.audits.spool import ClaimFate, PartCounts, Spool
+from fitsvc.audits.spool import ClaimCarried, ClaimFate, PartCounts, Spool
 from fitsvc.engine.columns.signatures import Column
 
 
@@ -64,8 +64,9 @@ def test_a_part_is_judged_once_its_counts_are_there(spool: Spool) -> None:
     counts = PartCounts(*(np.arange(4) + place for place in range(8)))
     fates = [ClaimFate(2, "A-0", "rig", "fails", "a-rule", "1 in", "It is too long.", "")]
     assert not spool.is_judged(0, 1)
-    spool.keep_part(0, 1, counts, fates)
+    carried = [ClaimCarried(2, "A-0", "rig", "works", "120 lb", "2", "60 lb", "120 lb", "yes", "", "with up to 2")]
+    spool.keep_part(0, 1, counts, fates, carried)
     assert spool.is_judged(0, 1) and not spool.is_judged(1, 0)
     np.testing.assert_equal(spool.counts(0, 1), counts)
-    assert spool.fates(0, 1) == fates
+    assert spool.fates(0, 1) == fates and spool.carried(0, 1) == carried
     assert not list(spool.folder.glob("*.part"))

@@ -13,6 +13,7 @@ import fitsvc
 
 MOST_BY_POSITION = 5
 EXCEPTIONS = {
+    "fitsvc.audits.spool.ClaimCarried": "a tuple: a row of a table, which is written, kept and read again as a row",
     "fitsvc.audits.spool.ClaimFate": "a tuple: a row of a table, which is written, kept and read again as a row",
     "fitsvc.audits.spool.PartCounts": "a tuple: it goes to a file and comes back by the names of its fields alone",
     "fitsvc.engine.verdict.Verdict": "a tuple: one is made for each case that is judged, by the innermost loop",

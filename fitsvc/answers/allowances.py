@@ -20,16 +20,16 @@ class AllowanceWords:
 
     def __init__(self, wording: Wording) -> None:
         self._wording, self._engine = wording, wording.engine
-        self._allowances = Allowances(wording.engine)
+        self.allowances = Allowances(wording.engine)
 
     def told(self, case: Case, system: System) -> AllowanceShown | None:
         """What may be loaded in an opened case; None where none is to be told."""
-        found = self._allowances.of(case, system)
+        found = self.allowances.of(case, system)
         return None if found is None else self._shown(found, system)
 
     def least(self, cases: Iterable[Case], system: System) -> AllowanceShown | None:
         """The least that is surely allowed in each of several cases."""
-        found = [one for case in cases if (one := self._allowances.of(case, system)) is not None]
+        found = [one for case in cases if (one := self.allowances.of(case, system)) is not None]
         if not found:
             return None
         least = min(found, key=lambda one: -1.0 if one.at_most is None else one.at_most)

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from fitsvc.audits.changes import Changes, Earlier
 from fitsvc.audits.items import ReadReport, digests
 from fitsvc.audits.outliers import suspicious
-from fitsvc.audits.spool import ClaimFate
+from fitsvc.audits.spool import ClaimCarried, ClaimFate
 from fitsvc.audits.state import AuditState, Progress
 from fitsvc.audits.tally import kind_numbers, kinds_of
 from fitsvc.document import Document
@@ -53,6 +53,7 @@ class Findings:
         rig_digests = {rig.key: rig.digest() for rig in self.state.rigs}
         self._file("rigs", ("rig", "vehicle", "facts", *OUTCOMES), self._rig_rows(rig_digests))
         self._file("claims", ClaimFate._fields, self._claim_rows())
+        self._file("carried", ClaimCarried._fields, self._carried_rows())
         self._file("missing_of_rigs", ("rig", "fact", "pairs"), self._missing_of_rigs())
         self._file("rigs_without", ("rig", "kind"), self._without())
         self._file("suspicious", ("sku", "kind", "fact", "value", "usual", "score", "guess"), self._suspicious())
@@ -145,6 +146,11 @@ class Findings:
                     if fate.outcome == "fails":
                         self.contradicted_by[fate.rule] = self.contradicted_by.get(fate.rule, 0) + 1
                     yield fate
+
+    def _carried_rows(self) -> Iterator[ClaimCarried]:
+        for block in range(self.report.blocks):
+            for group in range(len(self.state.groups(len(self.state.spool.skus(block))))):
+                yield from self.state.spool.carried(block, group)
 
     def _missing_of_rigs(self) -> Iterator[list[Any]]:
         first = len(self.facts.item_facts)

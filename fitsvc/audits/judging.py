@@ -79,7 +79,8 @@ def _judge(state: AuditState, part: BlockTask, tell: Callable[[int], None]) -> N
         path = part_of(state.out, state.task.format, part.number, group)
         write_part(path, pairs_table(block, skus, rigs, results, of_group))
         fates = teller.fates(items, rigs, block, results, tally.waiting, of_group) if of_group else []
-        state.spool.keep_part(part.number, group, tally.counts(of_group, results), fates)
+        carried = teller.carried(items, rigs, block, results, of_group) if of_group else []
+        state.spool.keep_part(part.number, group, tally.counts(of_group, results), fates, carried)
         tell(part.rows * places.stop)
 
 

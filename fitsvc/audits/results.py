@@ -19,6 +19,7 @@ PAIRS_NAME: Final = "pairs"
 TABLES: Final = (
     PAIRS_NAME,
     "claims",
+    "carried",
     "unclaimed",
     "bad_rows",
     "bad_claims",

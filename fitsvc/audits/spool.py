@@ -64,6 +64,26 @@ class ClaimFate(NamedTuple):
     waits_for: str
 
 
+class ClaimCarried(NamedTuple):
+    """What an item may carry on a rig that it is claimed to fit, where no load is named; figures as they are told.
+
+    `at_most` is all of it together, at most `times` of at most `each` where it is counted. `whole` is yes where it is
+    all that its own label allows; `unknown` are the facts that may make it less, parted by blanks.
+    """
+
+    row: int
+    sku: str
+    rig: str
+    outcome: str
+    at_most: str
+    times: str
+    each: str
+    by_label: str
+    whole: str
+    unknown: str
+    told: str
+
+
 class Spool:
     """The folder of one audit."""
 
@@ -168,9 +188,17 @@ class Spool:
 
     # what judging a block with a group of rigs gave
 
-    def keep_part(self, block: int, group: int, counts: PartCounts, fates: Sequence[ClaimFate]) -> None:
+    def keep_part(
+        self,
+        block: int,
+        group: int,
+        counts: PartCounts,
+        fates: Sequence[ClaimFate],
+        carried: Sequence[ClaimCarried],
+    ) -> None:
         """Keep what was counted of a part, and what became of its claims; the part, whose pairs are there, is done."""
         self._write(_fates(block, group), fates)
+        self._write(_carried(block, group), carried)
         self._write_arrays(_tally(block, group), counts._asdict())
 
     def is_judged(self, block: int, group: int) -> bool:
@@ -184,6 +212,10 @@ class Spool:
     def fates(self, block: int, group: int) -> list[ClaimFate]:
         """What became of the claims of a part that do not hold."""
         return [ClaimFate(*row) for row in self._read(_fates(block, group))]
+
+    def carried(self, block: int, group: int) -> list[ClaimCarried]:
+        """What the items of a part's claims that hold may carry."""
+        return [ClaimCarried(*row) for row in self._read(_carried(block, group))]
 
     # what the comparison with an earlier audit needs
 
@@ -220,6 +252,10 @@ def _tally(block: int, group: int) -> str:
 
 def _fates(block: int, group: int) -> str:
     return f"claims-{block:05}-{group:05}.json"
+
+
+def _carried(block: int, group: int) -> str:
+    return f"carried-{block:05}-{group:05}.json"
 
 
 def _end(name: str, place: int) -> str:

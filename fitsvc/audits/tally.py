@@ -5,6 +5,8 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from fitsvc.answers.allowances import AllowanceWords
+from fitsvc.answers.answer import AllowanceShown
 from fitsvc.answers.either_way import tell_either_way
 from fitsvc.answers.wording import Wording
 from fitsvc.audits.blocks import Block, Kernel, RigResult, decided_by
@@ -12,11 +14,11 @@ from fitsvc.audits.claims import Claims
 from fitsvc.audits.items import Items
 from fitsvc.audits.missing import OpenFacts
 from fitsvc.audits.rigs import AuditRig
-from fitsvc.audits.spool import ClaimFate, PartCounts
+from fitsvc.audits.spool import ClaimCarried, ClaimFate, PartCounts
 from fitsvc.engine.columns.kernel import Judged
 from fitsvc.engine.columns.signatures import Column, value_at
 from fitsvc.facts import Case
-from fitsvc.language.types import ListType, Value
+from fitsvc.language.types import ListType, Mask, Value
 from fitsvc.rulebook.outcomes import OUTCOMES
 from fitsvc.subjects import KIND
 
@@ -100,12 +102,17 @@ def kind_numbers(column: Column | None, kinds: int, count: int) -> NDArray[np.in
 
 
 class ClaimTeller:
-    """Words for the claims that do not hold and those that cannot be decided."""
+    """Words for the claims that do not hold and those that cannot be decided, and of the others what may be carried."""
 
     def __init__(self, kernel: Kernel, facts: OpenFacts) -> None:
         self._kernel, self._facts = kernel, facts
         self._words = Wording(kernel.engine)
         self._places = {name: place for place, name in enumerate(kernel.names)}
+        self._allowances = AllowanceWords(self._words)
+        # Most kinds carry nothing, and are not worth a case for each claim.
+        kinds = [{KIND: Mask(1 << number)} for number in range(len(kinds_of(kernel)) - 1)]
+        cases = [Case(of_kind, frozenset({"accessory"})) for of_kind in [*kinds, {}]]
+        self._carries = np.array([self._allowances.allowances.may_apply(case) for case in cases], np.bool_)
 
     def fates(
         self,
@@ -131,6 +138,26 @@ class ClaimTeller:
             found += [ClaimFate(*of_pair, rule, *self._worded(rule, outcome, case), fact) for rule in rules]
         return found
 
+    def carried(
+        self, items: Items, rigs: Sequence[AuditRig], block: Block, results: Sequence[RigResult], claims: Claims
+    ) -> list[ClaimCarried]:
+        """A row for each claim that holds of an item that is to be loaded, in the order of the claims."""
+        catalogue, found = block.catalogue, []
+        kinds = kind_numbers(catalogue.columns.get(KIND), len(self._carries), catalogue.count)
+        carries = self._carries[kinds][block.signature_of[claims.item]]
+        told: dict[tuple[int, int], AllowanceShown | None] = {}
+        for item, place in zip(claims.item[carries].tolist(), claims.rig[carries].tolist(), strict=True):
+            signature, rig = int(block.signature_of[item]), rigs[place]
+            outcome = int(results[place].outcome[signature])
+            if outcome >= UNDETERMINED:
+                continue
+            if (place, signature) not in told:
+                told[place, signature] = self._allowances.told(self._case(items.columns, item, rig), "us")
+            one = told[place, signature]
+            if one is not None:
+                found.append(_row(int(items.lines[item]), items.skus[item], rig.key, OUTCOMES[outcome], one))
+        return found
+
     def _worded(self, rule: str, outcome: int, case: Case) -> tuple[str, str]:
         """The margin, and why: of a rule that fails in one case of an open choice, why it does then."""
         either_way = self._kernel.engine.evaluate(case).either_way if outcome == FAILS else None
@@ -144,6 +171,22 @@ class ClaimTeller:
     def _case(self, columns: Mapping[str, Column], item: int, rig: AuditRig) -> Case:
         """The case of one pair, with its opening's facts."""
         return self._kernel.engine.opened(pair_case(self._kernel, columns, item, rig))
+
+
+def _row(line: int, sku: str, rig: str, outcome: str, one: AllowanceShown) -> ClaimCarried:
+    return ClaimCarried(
+        row=line,
+        sku=sku,
+        rig=rig,
+        outcome=outcome,
+        at_most=one.at_most,
+        times="" if one.count is None else str(one.count),
+        each=one.each,
+        by_label=one.by_label,
+        whole="yes" if one.whole else "no",
+        unknown=" ".join(one.unknown),
+        told=one.told,
+    )
 
 
 def pair_case(kernel: Kernel, columns: Mapping[str, Column], item: int, rig: AuditRig) -> Case:

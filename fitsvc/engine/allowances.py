@@ -16,7 +16,7 @@ from fitsvc.engine.verdict import Verdict
 from fitsvc.facts import Case
 from fitsvc.language.display import System, step
 from fitsvc.language.intervals import TOLERANCE, Bounds
-from fitsvc.language.truth import YES
+from fitsvc.language.truth import NO, YES
 from fitsvc.language.typed import ALWAYS, AnyTyped
 from fitsvc.language.types import Value
 from fitsvc.rulebook.rules import Allowance, Loading
@@ -78,6 +78,11 @@ class Allowances:
                     judge=judge, one=one, loading=loading, by_label=by_label, step=step(unit, system), case=asked
                 ).allowed()
         return None
+
+    def may_apply(self, case: Case) -> bool:
+        """Whether some allowance is not surely out of the question, whatever more is known of an opened case."""
+        guards = [one.guard or ALWAYS for one in self._engine.rulebook.allowances]
+        return any(value != NO for value in self._engine.values("allowances apply", lambda: guards).of(case))
 
     def _judge(self, one: Allowance, loading: Loading, adapted: bool) -> "_Judge":
         key = (one.name, loading.fact, adapted)

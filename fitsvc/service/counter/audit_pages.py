@@ -22,6 +22,7 @@ from fitsvc.store.errors import NotFound
 _TABLES: Final = {
     "pairs": "every item with every rig",
     "claims": "claims that the rules contradict or that cannot be decided",
+    "carried": "what items may carry on the rigs that they are claimed to fit",
     "unclaimed": "fits that nobody claims",
     "bad_rows": "rows that could not be read",
     "bad_claims": "claims that could not be read",
