@@ -68,7 +68,7 @@ class Answerer:
         self.wording = Wording(self.engine)
         self.missing = Missing(self.engine, self.wording)
         self.allowances = AllowanceWords(self.wording)
-        self.cautions = Cautions(self.engine)
+        self.cautions, self.assumptions = Cautions(self.engine), Cautions(self.engine, assumed=True)
         self._name = RulebookName(rulebook.digest, rulebook.name)
         self._limits_by_id = {limit.id: limit for limit in rulebook.limits}
         nodes = [node for limit in rulebook.limits for one in limit.ratings for node in (one.node, one.guard) if node]
@@ -270,12 +270,15 @@ class Answerer:
         return self.wording.need(number).told(case, system)
 
     def _assumed_of(self, question: Question, findings: Sequence[Finding], case: Case, system: System) -> list[str]:
-        """What the findings rest on that is assumed, and first that the vehicle's name tells nothing here."""
+        """What the findings rest on that is assumed, and first that the vehicle's name tells nothing here.
+
+        Last comes what the rulebook takes for granted where the question does not say.
+        """
         told = [self._unstored(question)] if question.unstored else []
-        if not question.assumed:
-            return told
-        rests_on = set().union(*(finding.facts for finding in findings))
-        return told + [self._assumed(name, case, system) for name in sorted(question.assumed & rests_on)]
+        if question.assumed:
+            rests_on = set().union(*(finding.facts for finding in findings))
+            told += [self._assumed(name, case, system) for name in sorted(question.assumed & rests_on)]
+        return told + self.assumptions.told(case, system)
 
     def _disputed(self, question: Question) -> list[Disputed]:
         """The facts that are disputed or doubtful, with what was said of each."""

@@ -17,10 +17,14 @@ _MOST_APPLYING: Final = 10_000
 
 
 class Cautions:
-    """A rulebook's cautions; which of them apply is computed at once, and figures only of those that do."""
+    """A rulebook's cautions, or those of them that tell what is `assumed`.
 
-    def __init__(self, engine: Point) -> None:
-        self._engine, self._cautions = engine, engine.rulebook.cautions
+    Which of them apply is computed at once, and figures only of those that do.
+    """
+
+    def __init__(self, engine: Point, *, assumed: bool = False) -> None:
+        self._engine, self._key = engine, ("cautions", assumed)
+        self._cautions = [one for one in engine.rulebook.cautions if one.assumed == assumed]
         self._guards: list[AnyTyped] = [one.guard or ALWAYS for one in self._cautions]
         self._shown = [values_of(one.text) for one in self._cautions]
         self._texts = [
@@ -30,7 +34,7 @@ class Cautions:
 
     def told(self, case: Case, system: System) -> list[str]:
         """The cautions of an opened case: those that may apply; one with figures only where it surely does."""
-        guards = self._engine.values("cautions", lambda: self._guards).of(case)
+        guards = self._engine.values(self._key, lambda: self._guards).of(case)
         applying = self._applying.find((case.present, guards))
         if applying is None:
             applying = self._apply(case.present, guards)
@@ -46,5 +50,5 @@ class Cautions:
 
     def _with_figures(self, number: int, case: Case, system: System) -> str:
         shown = self._shown[number]
-        values = self._engine.values(("caution", number), lambda: [one.node for one in shown]).of(case)
+        values = self._engine.values((*self._key, number), lambda: [one.node for one in shown]).of(case)
         return filled(self._cautions[number].text, texts(zip(values, shown, strict=True), system))

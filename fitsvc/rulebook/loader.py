@@ -36,7 +36,7 @@ from fitsvc.rulebook.vocabulary import (
 )
 from fitsvc.rulebook.yaml_text import Mapping, Node, Scalar, read_yaml_bytes, read_yaml_file
 
-_TOP_KEYS: Final = ("cautions", "assumptions", "wishes", "asks_for", "allowances", SECTION)
+_TOP_KEYS: Final = ("cautions", "wishes", "asks_for", "allowances", SECTION)
 _DERIVED_KEYS: Final = ("name", "label", "type", "is")
 _NONE: Final[Map[Path, bytes]] = {}
 
@@ -80,7 +80,7 @@ class _Loader:
             for node in self.shape.items(tree.entries.get("needs"), "`needs`"):
                 need = read_need(read, node, topic, self.taken)
                 needs += [(need, node)] if need else []
-        cautions, assumptions = self._cautions(read, top, "a caution"), self._cautions(read, top, "an assumption")
+        cautions = self._cautions(read, top)
         side_view = self._side_view(read, rules)
         hold_to_one(self.shape, needs)
         wishes, asks_for = read_wishes(read, top), read_asks_for(read, top)
@@ -108,7 +108,6 @@ class _Loader:
             wishes=wishes,
             asks_for=asks_for,
             allowances=allowances,
-            assumptions=assumptions,
             beside=beside,
         )
 
@@ -307,14 +306,19 @@ class _Loader:
                 self.shape.complain(places[name], f"`{name}` {excess[name]}", "let it read fewer derived values")
         return bool(excess)
 
-    def _cautions(self, read: Expressions, top: Mapping | None, what: str) -> tuple[Caution, ...]:
-        """The cautions, or the assumptions, which are written alike."""
-        cautions, key = [], f"{what.split()[1]}s"
-        for node in self.shape.items(top.entries.get(key) if top else None, f"`{key}`"):
-            entry = self.shape.mapping(node, what, ["id", "text", "source"], ["applies_when"])
+    def _cautions(self, read: Expressions, top: Mapping | None) -> tuple[Caution, ...]:
+        cautions = []
+        for node in self.shape.items(top.entries.get("cautions") if top else None, "`cautions`"):
+            entry = self.shape.mapping(node, "a caution", ["id", "text", "source"], ["applies_when", "assumed"])
             if entry:
                 guard = read.read(entry, "applies_when")
-                source = reference(self.shape, entry)
-                text = read.template(entry, "text", {})
-                cautions.append(Caution(self.shape.text(entry, "id"), text, read.subjects(guard), guard, source))
+                caution = Caution(
+                    id=self.shape.text(entry, "id"),
+                    text=read.template(entry, "text", {}),
+                    subjects=read.subjects(guard),
+                    guard=guard,
+                    source=reference(self.shape, entry),
+                    assumed=self.shape.one_of(entry, "assumed", ("yes", "no"), "no", what="yes or no") == "yes",
+                )
+                cautions.append(caution)
         return tuple(cautions)

@@ -253,13 +253,17 @@ class Opening:
 
 @dataclass(frozen=True, slots=True)
 class Caution:
-    """A sentence shown with every answer it may apply to; one with figures in it, only where it surely does."""
+    """A sentence shown with every answer it may apply to; one with figures in it, only where it surely does.
+
+    `assumed` says that it tells what the answer takes for granted where the question does not say.
+    """
 
     id: str
     text: Template
     subjects: tuple[str, ...]
     guard: AnyTyped | None
     source: Reference
+    assumed: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -337,9 +341,9 @@ class Rulebook:
     working opening's facts as the bare receiver has them. `named` are the facts that a question is about when it
     names them: those that open a topic, and those that some expression asks the presence of. `side_view` has what
     each of the side view's words is drawn by, where the rulebook says; `wishes` the kinds that serve a wish of a plan;
-    `asks_for` the subjects that the counter asks for beside an accessory, each with its condition; `assumptions` what
-    is taken for granted where the question does not say; `beside` what makes each fact of all else on the rig, where a
-    question names several things.
+    `asks_for` the subjects that the counter asks for beside an accessory, each with its condition; `allowances` what
+    may be loaded where no load is named; `beside` what makes each fact of all else on the rig, where a question names
+    several things.
     """
 
     name: str
@@ -359,7 +363,6 @@ class Rulebook:
     wishes: tuple[WishKinds, ...] = ()
     asks_for: Mapping[str, AnyTyped] = field(default_factory=dict)
     allowances: tuple[Allowance, ...] = ()
-    assumptions: tuple[Caution, ...] = ()
     beside: Mapping[str, Adds] = field(default_factory=dict)
 
     def shown(self, node: AnyTyped, unit: str) -> Shown:
