@@ -17,7 +17,10 @@ CARRIER: Facts = {
 DISTRIBUTION = "Weight distribution is not mentioned, so it is not used. The plain ratings count."
 DRIVER = "Nobody is named who rides along, so a driver of 150 lb is counted, and no luggage."
 LABEL = "No load is named, so the carrier is judged with what its own label allows on it."
-BAND = "Nobody has weighed the tongue, so it is taken as 10 % to 15 % of the trailer's weight, as a trailer is loaded."
+BAND = (
+    "Nobody has weighed the tongue, so a tenth to 15 % of the trailer's weight is taken to rest on it, "
+    "as a trailer is loaded."
+)
 
 
 def without(facts: Facts, *names: str, **more: Any) -> Facts:
