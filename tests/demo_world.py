@@ -110,7 +110,7 @@ def answerer() -> Answerer:
 
 
 def question(name: str) -> dict[str, Any]:
-    """One of the ten questions."""
+    """One of the demo's questions."""
     document: dict[str, Any] = json.loads((SEED / "questions" / name).read_text("utf-8"))
     return document
 

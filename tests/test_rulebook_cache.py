@@ -82,7 +82,7 @@ def test_a_kept_rulebook_is_the_one_read(kept: Path, read: list[Path]) -> None:
 
 
 def test_every_demo_answer_is_the_same(kept: Path) -> None:
-    """By a kept rulebook each of the ten questions gets the very bytes that it gets by one read afresh."""
+    """By a kept rulebook each of the demo's questions gets the very bytes that it gets by one read afresh."""
     cached_rulebook(OWN)
     fresh, again = Answerer(load_rulebook(OWN)), Answerer(cached_rulebook(OWN))
     for name in ASKED:

@@ -1,4 +1,4 @@
-"""`fitsvc demo`: a made-up shop loaded into a fresh database, and its ten questions answered."""
+"""`fitsvc demo`: a made-up shop loaded into a fresh database, and its fourteen questions answered."""
 
 import tempfile
 from collections.abc import Iterator
@@ -39,7 +39,7 @@ class DemoQuestion:
     help="Make a catalogue of this size, with planted faults, in a new folder, and load it.",
 )
 def demo(database: str | None, into: Path | None, keep: bool, size: int | None) -> None:
-    """Load a made-up shop, and answer ten questions from its counter."""
+    """Load a made-up shop, and answer fourteen questions from its counter."""
     from fitsvc.answers.answering import Answerer
     from fitsvc.paths import data_dir
 

@@ -1,0 +1,286 @@
+"""The rest of the trade: unusual hitches, racks behind trailers, bikes of all sorts, wiring jobs, winches and bars.
+
+Figures are common practice unless named. Each is asked with the answer a fitter would give written down first.
+"""
+
+from typing import Any
+
+import pytest
+from judging import Facts, answer, open_needs, result
+from test_rules_safety import CARRIER
+from test_rules_towing import WHOLE
+
+BIKES: Facts = {
+    **CARRIER, "load.bikes": 2, "load.bike_weight": "40 lb", "load.occupants_weight": "400 lb",
+    "vehicle.placard_capacity": "1400 lb", "vehicle.gawr_rear": "4000 lb", "vehicle.curb_weight_rear": "2200 lb",
+    "vehicle.curb_weight_front": "2600 lb", "vehicle.wheelbase": "115 in", "vehicle.rear_overhang": "42 in",
+    "accessory.length": "20 in",
+}  # fmt: skip
+"""The complete rig with two bikes and four hundred pounds of people: a plain yes."""
+TOWED: Facts = {**WHOLE, "trailer.breakaway": True, "load.occupants_weight": "400 lb", "load.jurisdiction": "texas",
+                "vehicle.tow_rating_unbraked": "2000 lb", "accessory.lowest_drop": "4 in"}  # fmt: skip
+
+
+def reasons(facts: Facts, wanted: str) -> dict[str, str]:
+    """The reasons of an answer's findings with a result, by rule."""
+    return {one.rule: one.reason for one in answer(facts).findings if one.result == wanted}
+
+
+def test_the_plain_rigs_are_a_yes() -> None:
+    """Nothing of what follows cautions where nobody brought it up."""
+    assert answer(BIKES).outcome == "works"
+    assert answer(TOWED).outcome == "works"
+
+
+# unusual hitches
+
+
+@pytest.mark.parametrize("place", ["bumper", "step_bumper", "front", "bed"])
+def test_no_unusual_hitch_is_a_plain_yes(place: str) -> None:
+    """Said where the receiver sits and nothing more, neither the bikes nor the trailer are a plain yes there."""
+    assert answer({**BIKES, "receiver.place": place}).outcome != "works"
+    assert answer({**TOWED, "receiver.place": place}).outcome != "works"
+    assert answer({**TOWED, "receiver.place": "frame"}).outcome == "works"
+
+
+@pytest.mark.parametrize(
+    ("changed", "rule", "outcome"),
+    [
+        ({"receiver.place": "bumper"}, "bumper-bears-the-weight", "undetermined"),
+        ({"receiver.place": "bumper", "vehicle.bumper_tongue_rating": "100 lb"}, "bumper-bears-the-weight", "fails"),
+        ({"receiver.place": "bumper", "vehicle.bumper_tongue_rating": "200 lb"}, "allowed-on-a-bumper", "conditional"),
+        ({"receiver.place": "bumper", "vehicle.bumper_tongue_rating": "200 lb", "accessory.allowed_on_bumper": False},
+         "allowed-on-a-bumper", "fails"),
+        ({"receiver.place": "bumper", "vehicle.bumper_tongue_rating": "200 lb", "accessory.allowed_on_bumper": True},
+         None, "works"),
+        ({"receiver.place": "step_bumper"}, "no-opening-in-a-step-bumper", "fails"),
+        ({"receiver.place": "front"}, "front-axle-bears-it", "conditional"),
+        ({"receiver.place": "front", "vehicle.gawr_front": "2700 lb"}, "front-axle-bears-it", "fails"),
+        ({"receiver.place": "bed"}, "bed-hitch-not-judged", "fails"),
+    ],
+)  # fmt: skip
+def test_bikes_on_an_unusual_hitch(changed: dict[str, Any], rule: str | None, outcome: str) -> None:
+    """130 lb of rack and bikes: the bumper's own figure counts, its maker's word, and the front axle at the front."""
+    facts = {**BIKES, **changed}
+    told = {one.rule for one in answer(facts).findings if one.result != "passes"}
+    assert (answer(facts).outcome, rule is None or rule in told) == (outcome, True)
+
+
+@pytest.mark.parametrize(
+    ("changed", "rule"),
+    [
+        ({"receiver.place": "front"}, "nothing-towed-at-the-front"),
+        ({"receiver.place": "bumper", "vehicle.bumper_trailer_rating": "3000 lb"}, "bumper-bears-the-trailer"),
+        ({"receiver.place": "bumper", "trailer.weight_distribution": True}, "no-bars-on-a-bumper"),
+        ({"receiver.place": "step_bumper"}, "no-opening-in-a-step-bumper"),
+        ({"trailer.coupler_kind": "gooseneck_coupler"}, "bed-hitch-not-judged"),
+        ({"trailer.coupler_kind": "fifth_wheel_pin"}, "bed-hitch-not-judged"),
+        ({"vehicle.body": "towed"}, "no-second-trailer"),
+    ],
+)  # fmt: skip
+def test_what_is_never_towed_so(changed: dict[str, Any], rule: str) -> None:
+    """A trailer of 3,400 lb at the front, on a weak bumper, by bars on a bumper, from a bed, behind a trailer: no."""
+    facts = {**TOWED, **changed}
+    assert answer(facts).outcome == "fails"
+    assert rule in reasons(facts, "fails")
+
+
+def test_a_step_bumper_tows_by_a_ball_of_its_own() -> None:
+    """Its stamping is the rating; what it needs is a ball and no mount."""
+    bumper = {name: wire for name, wire in TOWED.items() if not name.startswith(("accessory.", "ball."))}
+    facts = {**bumper, "receiver.place": "step_bumper", "receiver.trailer_rating": "3500 lb"}
+    assert "step-bumper-ball" in open_needs(facts)
+    assert "towing-mount" not in open_needs(facts)
+    assert answer({**facts, "trailer.gross_weight": "3501 lb"}).outcome == "fails"
+
+
+def test_a_bed_hitch_names_what_to_see_instead() -> None:
+    """The refusal says where to look: 15 to 25 % on the truck, by a maker's trailering pages (secondary)."""
+    (text,) = (
+        one for rule, one in reasons({"receiver.place": "bed"}, "fails").items() if rule == "bed-hitch-not-judged"
+    )
+    assert "15 % to 25 %" in text or "15 to 25 %" in text
+
+
+@pytest.mark.parametrize(
+    ("approved", "outcome"), [(None, "undetermined"), (False, "fails"), (True, "conditional")],
+)  # fmt: skip
+def test_a_rack_behind_a_trailer_wants_its_makers_word(approved: bool | None, outcome: str) -> None:
+    """Never without approval, and with it the tongue is weighed again."""
+    facts = {**BIKES, "vehicle.body": "towed", "accessory.approved_behind_trailer": approved}
+    assert answer(facts).outcome == outcome
+    assert "weigh-the-tongue-again" in open_needs(facts)
+
+
+HOOK: Facts = {"accessory.kind": "pintle_mount", "accessory.hook_ball": "2 in", "accessory.hook_ball_rating": "6000 lb"}
+
+
+@pytest.mark.parametrize(
+    ("facts", "expected"),
+    [
+        ({"trailer.coupler": "2 in", "trailer.gross_weight": "5000 lb"}, "passes"),
+        ({"trailer.coupler": "2 in", "trailer.gross_weight": "6001 lb"}, "fails"),
+        ({"trailer.coupler": "2-5/16 in", "trailer.gross_weight": "5000 lb"}, "fails"),
+        ({"trailer.ring_diameter": "3 in", "trailer.gross_weight": "12000 lb"}, "passes"),
+        ({"trailer.coupler": "2 in", "trailer.gross_weight": "5000 lb", "accessory.hook_ball": None}, "undetermined"),
+    ],
+)  # fmt: skip
+def test_a_combination_hook_takes_ring_and_ball(facts: Facts, expected: str) -> None:
+    """A hook with a ball takes the coupler of its size up to the ball's own rating, and a ring on its pintle."""
+    told = {result(rule, {**HOOK, **facts}) for rule in
+            ("pintle-takes-ring", "hook-ball-fits-coupler", "hook-ball-bears-trailer")}  # fmt: skip
+    worst = next(one for one in ("fails", "undetermined", "passes") if one in told)
+    assert worst == expected
+    by_ball = {**HOOK, "trailer.coupler_kind": "ball_coupler"}
+    assert result("coupling-suits-mount", by_ball) == "passes"
+    assert result("coupling-suits-mount", {**by_ball, "accessory.hook_ball": None}) == "fails"
+
+
+# the shank in the opening
+
+
+@pytest.mark.parametrize(
+    ("changed", "outcome"),
+    [
+        ({"accessory.play": "1/16 in"}, "works"), ({"accessory.play": "3/16 in"}, "conditional"),
+        ({"accessory.play": "3/16 in", "accessory.anti_rattle": True}, "works"),
+        ({"receiver.room_inside": "5 in", "accessory.shank_ahead": "5-1/2 in"}, "fails"),
+        ({"receiver.room_inside": "5 in", "accessory.shank_ahead": "4-1/2 in"}, "works"),
+        ({"receiver.room_inside": "5 in"}, "conditional"),
+    ],
+)  # fmt: skip
+def test_a_shank_goes_home_and_sits_tight(changed: dict[str, Any], outcome: str) -> None:
+    """A little play is usual, more wants a wedge; a shank that is stopped before its pin hole never fits."""
+    assert answer({**BIKES, **changed}).outcome == outcome
+
+
+# bikes
+
+
+@pytest.mark.parametrize(
+    ("changed", "outcome"),
+    [
+        ({"load.heaviest_bike": "40 lb"}, "works"), ({"load.heaviest_bike": "41 lb"}, "fails"),
+        ({"load.heaviest_bike": "38 lb"}, "conditional"),
+        ({"load.bike_tyre": "4 in", "accessory.bike_tyre_max": "3 in"}, "fails"),
+        ({"load.bike_tyre": "4 in", "accessory.bike_tyre_max": "5 in"}, "works"),
+        ({"load.bike_tyre": "4 in"}, "conditional"),
+        ({"load.bike_wheelbase": "50 in", "accessory.bike_wheelbase_max": "48 in"}, "fails"),
+        ({"load.bike_wheelbase": "48 in", "accessory.bike_wheelbase_max": "48 in"}, "works"),
+        ({"load.bike_frame": "carbon", "accessory.bikes_held_by": "frame"}, "conditional"),
+        ({"load.bike_frame": "step_through", "accessory.bikes_held_by": "frame"}, "conditional"),
+        ({"load.bike_frame": "carbon", "accessory.bikes_held_by": "wheels"}, "works"),
+        ({"load.bike_frame": "closed", "accessory.bikes_held_by": "frame"}, "works"),
+    ],
+)  # fmt: skip
+def test_each_bike_has_to_suit_the_carrier(changed: dict[str, Any], outcome: str) -> None:
+    """The carrier takes 40 lb of each: the heaviest is held to that; tyres, wheelbase and frame where they are told."""
+    assert answer({**BIKES, **changed}).outcome == outcome
+
+
+# behind the vehicle
+
+
+@pytest.mark.parametrize(
+    ("changed", "outcome"),
+    [
+        ({"vehicle.exhaust_outlet": "straight_back"}, "conditional"),
+        ({"vehicle.exhaust_outlet": "straight_back", "load.exhaust_distance": "14 in"}, "conditional"),
+        ({"vehicle.exhaust_outlet": "straight_back", "load.exhaust_distance": "18 in"}, "works"),
+        ({"vehicle.exhaust_outlet": "downward"}, "works"), ({"vehicle.exhaust_outlet": "none"}, "works"),
+        ({"vehicle.reverse_braking": True}, "conditional"), ({"vehicle.reverse_braking": False}, "works"),
+        ({"vehicle.rear_camera": True, "vehicle.rear_sensors": True}, "works"),
+    ],
+)  # fmt: skip
+def test_what_watches_and_what_blows_behind(changed: dict[str, Any], outcome: str) -> None:
+    """A rim melted 14 in behind a tailpipe (an owner's account); braking by itself in reverse is a thing to see to."""
+    assert answer({**BIKES, **changed}).outcome == outcome
+
+
+@pytest.mark.parametrize(("fact", "word"), [("rear_camera", "camera looks"), ("rear_sensors", "sensors see")])
+def test_camera_and_sensors_are_told_where_they_are(fact: str, word: str) -> None:
+    """Only where the vehicle has them, and of what stands behind it."""
+    told = " ".join(answer({**BIKES, f"vehicle.{fact}": True}).cautions)
+    assert word in told
+    assert word not in " ".join(answer({**BIKES, f"vehicle.{fact}": False}).cautions)
+    assert word not in " ".join(answer({**TOWED, f"vehicle.{fact}": True}).cautions)
+
+
+def test_a_motorcycle_is_strapped_down() -> None:
+    """A kind of its own: weighed like any carrier, its straps hold half the load, and there are four of them."""
+    facts = {"accessory.kind": "motorcycle_carrier", "accessory.weight": "95 lb", "load.cargo_weight": "280 lb"}
+    assert {"tie-downs", "motorcycle-straps"} <= open_needs(facts)
+    assert "tie-downs" not in open_needs({**facts, "load.tie_down_limit": "140 lb"})
+    assert result("hanging-weight", {**facts, "receiver.tongue_rating": "374 lb"}) == "fails"
+    assert result("closure-opens-past-folded", {**facts, "load.needs_closure_open": True}) == "undetermined"
+
+
+# wiring jobs
+
+JOB: Facts = {"trailer.plug": "flat_4", "trailer.brakes": "none", "vehicle.socket": "none"}
+
+
+@pytest.mark.parametrize(
+    ("changed", "needs"),
+    [
+        ({"vehicle.turn_signals_apart": False, "vehicle.lamps_monitored": False}, {"trailer-socket"}),
+        ({"vehicle.turn_signals_apart": True}, {"trailer-socket", "powered-converter"}),
+        ({"vehicle.lamps_monitored": True}, {"trailer-socket", "powered-converter"}),
+        ({"vehicle.turn_signals_apart": True, "vehicle.factory_connector": True}, {"trailer-socket"}),
+        ({}, {"trailer-socket", "powered-converter"}),
+        ({"vehicle.socket": "flat_4"}, set()), ({"vehicle.socket": None}, set()),
+        ({"trailer.plug": "blade_7", "trailer.brakes": "electric", "vehicle.socket": "flat_4"}, {"brake-circuit"}),
+    ],
+)  # fmt: skip
+def test_a_wiring_job_is_told_by_what_it_takes(changed: dict[str, Any], needs: set[str]) -> None:
+    """No socket: a harness, with a converter where lamps are apart or watched; and told once, as what is needed."""
+    facts = {**JOB, **changed}
+    assert open_needs(facts) & {"trailer-socket", "powered-converter", "brake-circuit"} == needs
+    if facts["vehicle.socket"] == "none":
+        assert result("trailer-plug-fits-socket", facts) == "not_applicable"
+
+
+def test_four_to_seven_wants_its_brake_lead() -> None:
+    """An adapter from 4-way to 7-way gives a brake circuit only by a lead of its own."""
+    facts = {**JOB, "trailer.plug": "blade_7", "trailer.brakes": "electric", "vehicle.socket": "flat_4"}
+    (need,) = (one for one in answer(facts).needs if one["need"] == "brake_circuit")
+    assert "brake lead" in str(need["because"])
+    assert result("trailer-plug-fits-socket", facts) == "fails"
+
+
+@pytest.mark.parametrize(("watched", "expected"), [(True, "fails"), (False, "passes"), (None, "undetermined")])
+def test_led_lamps_and_a_watching_computer(watched: bool | None, expected: str) -> None:
+    """LED lamps draw too little for a computer that watches bulbs."""
+    facts = {**JOB, "trailer.led_lamps": True, "vehicle.lamps_monitored": watched}
+    assert result("led-lamps-and-computer", facts) == expected
+    assert result("led-lamps-and-computer", {**facts, "trailer.led_lamps": None}) == "not_applicable"
+
+
+# winches, bars and sway
+
+
+@pytest.mark.parametrize(("rating", "expected"), [("9500 lb", "passes"), ("9499 lb", "fails"), (None, "undetermined")])
+def test_a_winch_is_held_to_a_rating_for_its_pull(rating: str | None, expected: str) -> None:
+    """A trailer rating says nothing of a recovery pull."""
+    facts = {"accessory.kind": "winch_mount", "accessory.line_pull": "9500 lb", "receiver.recovery_rating": rating,
+             "receiver.trailer_rating": "12000 lb"}  # fmt: skip
+    assert result("line-pull-within-rating", facts) == expected
+
+
+@pytest.mark.parametrize(("tongue", "expected"), [("600 lb", "passes"), ("599 lb", "fails")])
+def test_spring_bars_have_a_lower_end(tongue: str, expected: str) -> None:
+    """Bars of 600 to 1,000 lb under a light tongue ride hard."""
+    facts = {"accessory.kind": "weight_distribution_head", "accessory.spring_bars_least": "600 lb",
+             "trailer.tongue_weight": tongue, "trailer.weight_distribution": True}  # fmt: skip
+    assert result("spring-bars-not-too-stiff", facts) == expected
+
+
+@pytest.mark.parametrize(
+    ("body", "sway", "expected"),
+    [("camping", True, "passes"), ("camping", False, "fails"), ("camping", None, "undetermined"),
+     ("utility", False, "not_applicable"), (None, None, "undetermined")],
+)  # fmt: skip
+def test_a_heavy_camper_wants_sway_control(body: str | None, sway: bool | None, expected: str) -> None:
+    """Over 4,000 lb, by makers' trailering pages (secondary); a utility trailer is not asked about it."""
+    facts = {"trailer.body": body, "trailer.sway_control": sway, "trailer.gross_weight": "5000 lb"}
+    assert result("camper-has-sway-control", facts) == expected
