@@ -19,9 +19,9 @@ BY_DAY = (
 AT_NIGHT = (
     "answers_candidates", "answers_limits", "answers_next", "answers_promises", "answers_reading_aloud",
     "answers_remedies", "audits_pairs", "cli_answer", "counter_asking", "demo_world", "drawing", "drawing_bars",
-    "drawing_marks", "drawing_sketches", "engine_allowances", "planning", "rules_clearance", "rules_ground", "rules_loads",
-    "rules_published", "rules_road", "rules_safety", "rules_towing", "selection", "service_openapi", "service_plans",
-    "service_remedies", "service_selections", "synthetic_planted",
+    "drawing_marks", "drawing_sketches", "engine_allowances", "planning", "rules_clearance", "rules_ground",
+    "rules_loads", "rules_published", "rules_road", "rules_safety", "rules_towing", "selection", "service_openapi",
+    "service_plans", "service_remedies", "service_selections", "synthetic_planted",
 )  # fmt: skip
 """What the rulebook does for people: answers, plans, drawings, pages, selections, audits. The rest is of the engine."""
 
