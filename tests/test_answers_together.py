@@ -4,7 +4,7 @@ The sums are arithmetic on the figures of the question; that they are held again
 receiver's ratings is what their labels say, and common practice (no source).
 """
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from copy import deepcopy
 from itertools import permutations
 from random import Random
@@ -13,6 +13,7 @@ from typing import Any
 import pytest
 from demo_world import answerer
 from effort import EFFORT
+from several import BIKES, DUAL, MOUNT, Part, asked, bikes, boat, rig, step
 
 from fitsvc.answers.answer import Answer, Spoiler
 from fitsvc.answers.question import NoRecords, read_question
@@ -21,82 +22,6 @@ from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.rulebook.outcomes import OUTCOMES
 
 WEIGHT = "weight-on-one-receiver/opening.tongue_rating"
-DUAL = {
-    "kind": "dual_receiver", "fits_opening": "2 in", "offers_opening": "2 in", "pin": "5/8 in", "pin_hole": "5/8 in",
-    "pin_supplied": True, "tube_outside": "3 in", "adds_length": "1 in", "adds_rise": "0 in",
-    "trailer_rating": "3500 lb", "tongue_rating": "350 lb",
-}  # fmt: skip
-VEHICLE = {
-    "body": "suv", "tongue_rating": "500 lb", "tow_rating": "5000 lb", "gvwr": "6500 lb", "curb_weight": "4500 lb",
-    "gcwr": "11000 lb", "gawr_rear": "3600 lb", "gawr_front": "3300 lb", "curb_weight_rear": "2200 lb",
-    "curb_weight_front": "2300 lb", "wheelbase": "120 in", "rear_overhang": "40 in", "socket": "blade_7",
-    "rear_closure": "lift_gate", "spare_location": "inside",
-}  # fmt: skip
-RECEIVER = {
-    "opening": "2 in", "hitch_class": "III", "pin_hole": "5/8 in", "pin_supplied": True, "tube_outside": "3 in",
-    "trailer_rating": "5000 lb", "tongue_rating": "500 lb", "chain_loop_opening": "1 in",
-}  # fmt: skip
-BIKES = {
-    "kind": "bike_carrier", "shank": "2 in", "pin": "5/8 in", "pin_supplied": True, "weight": "50 lb",
-    "capacity": "160 lb", "length": "20 in", "rear_extent": "40 in", "front_setback": "10 in", "stow_setback": "8 in",
-    "lowest_drop": "-4 in", "top_height": "40 in", "plug": "none", "obscures_lamps": False,
-}  # fmt: skip
-MOUNT = {
-    "kind": "ball_mount", "shank": "2 in", "pin": "5/8 in", "pin_supplied": True, "weight": "10 lb", "rise": "0 in",
-    "length": "10 in", "rear_extent": "12 in", "lowest_drop": "3 in", "top_height": "4 in",
-    "trailer_rating": "5000 lb", "tongue_rating": "500 lb",
-}  # fmt: skip
-TRAILER = {
-    "gross_weight": "2500 lb", "tongue_weight": "300 lb", "coupler": "2 in", "coupler_rating": "5000 lb",
-    "brakes": "none", "plug": "flat_4", "chain_count": 2, "coupler_height": "17 in",
-}  # fmt: skip
-
-Part = dict[str, Any]
-
-
-def rig(*adapters: Mapping[str, Any], **vehicle: Any) -> Part:
-    """Give the rig with these adapters in the opening."""
-    return {
-        "vehicle": {"facts": {**VEHICLE, **vehicle}},
-        "receiver": {"facts": RECEIVER},
-        "mounting": {"facts": {"height": "18 in", "pin_to_bumper": "4 in", "fitted": True}},
-        "adapters": [{"facts": dict(one)} for one in adapters],
-    }
-
-
-def bikes(number: int = 4, **facts: Any) -> Part:
-    """Give a bike carrier with bikes of 35 lb."""
-    load = {"facts": {"bikes": number, "bike_weight": "35 lb"}}
-    return {"name": "bikes", "hangs_on": "rear_receiver", "accessory": {"facts": {**BIKES, **facts}}, "load": load}
-
-
-def boat(mount: Mapping[str, Any] = MOUNT, **facts: Any) -> Part:
-    """Give a trailer on its mount."""
-    return {
-        "name": "boat",
-        "hangs_on": "rear_receiver",
-        "accessory": {"facts": dict(mount)},
-        "ball": {"facts": {"diameter": "2 in", "rating": "6000 lb"}},
-        "trailer": {"facts": {**TRAILER, **facts}},
-    }
-
-
-def step(**facts: Any) -> Part:
-    """Give a step of 20 lb that takes 300 lb."""
-    told = {"kind": "step", "shank": "2 in", "pin": "5/8 in", "pin_supplied": True, "weight": "20 lb"}
-    told |= {
-        "capacity": "300 lb",
-        "length": "8 in",
-        "rear_extent": "10 in",
-        "lowest_drop": "2 in",
-        "top_height": "1 in",
-    }
-    return {"name": "step", "hangs_on": "rear_receiver", "accessory": {"facts": {**told, **facts}}}
-
-
-def asked(things: Sequence[Part], on: Part | None = None, **load: Any) -> Part:
-    """Give the question about several things."""
-    return {"rig": on or rig(DUAL), "load": {"facts": load}, "together": list(things)}
 
 
 def answer(things: Sequence[Part], on: Part | None = None, **load: Any) -> Answer:

@@ -18,6 +18,7 @@ from fitsvc.answers.phrases import capped, joined
 from fitsvc.answers.question import Question
 from fitsvc.answers.things import Thing
 from fitsvc.engine.verdict import Verdict
+from fitsvc.facts import Case
 from fitsvc.language.display import System
 from fitsvc.language.intervals import plus
 from fitsvc.language.truth import NO
@@ -51,10 +52,58 @@ class Together:
         """The answer for all of them at once, with each one's own."""
         return _Judging(self, things, system).answer()
 
-    def outcome(self, things: Sequence[Thing]) -> Outcome:
-        """What all of them come to at once, without words."""
-        judging = _Judging(self, things, "us")
-        return _worst(judging.judged(i, near).outcome for i in range(len(things)) for near in judging.near(i))
+    def verdicts(self, things: Sequence[tuple[Case, Value]]) -> list[Verdict]:
+        """What each of several things comes to beside the others at its worst: its case alone, and where it hangs."""
+        beside = Beside(self.answerer, things)
+        return [
+            max(
+                (beside.judged(i, near) for near in beside.near(i)), key=lambda verdict: OUTCOMES.index(verdict.outcome)
+            )
+            for i in range(len(things))
+        ]
+
+
+class Beside:
+    """Several cases on one rig, each with where it hangs, and what each finds beside it."""
+
+    def __init__(self, answerer: "Answerer", things: Sequence[tuple[Case, Value]]) -> None:
+        self.engine, self.reader, self.adds = answerer.engine, answerer.reader, answerer.rulebook.beside
+        self.things = things
+        self.values = [self._values(case, place) for case, place in things]
+
+    def _values(self, case: Case, place: Value) -> Mapping[str, Value]:
+        """What a thing adds to each fact of all else, as far as it is known."""
+        opened = self.engine.opened(self._with(case, {PLACE: place}))
+        found = self.engine.values((SUBJECT,), lambda: [one.value for one in self.adds.values()]).of(opened)
+        return dict(zip(self.adds, found, strict=True))
+
+    def _with(self, case: Case, beside: Mapping[str, Value]) -> Case:
+        """A case with facts of all else in it."""
+        present = case.present | {SUBJECT} | self.reader.named(beside)
+        return replace(case, facts={**case.facts, **beside}, present=present)
+
+    def near(self, i: int) -> Sequence[int | None]:
+        """The things in the same receiver, each to be looked at; none alone stands for itself."""
+        place = self.things[i][1]
+        return [j for j, (_, other) in enumerate(self.things) if j != i and other == place] or [None]
+
+    def case(self, i: int, others: Sequence[int], near: int | None) -> Case:
+        """A thing's case with all else beside it: the sums over the others, and one of them near."""
+        case, place = self.things[i]
+        beside = {PLACE: place}
+        here = [j for j in others if self.things[j][1] == place]
+        for name, adds in self.adds.items():
+            whose = here if adds.on == "receiver" else others
+            if adds.by == "each":
+                beside |= {name: self.values[near][name]} if near is not None else {}
+            else:
+                beside[name] = _together(adds, [self.values[j][name] for j in whose])
+        return self._with(case, beside)
+
+    def judged(self, i: int, near: int | None, others: Sequence[int] | None = None) -> Verdict:
+        """What a thing comes to beside the others: all of them, or these."""
+        rest = [j for j in range(len(self.things)) if j != i] if others is None else others
+        return self.engine.evaluate(self.engine.opened(self.case(i, rest, near)))
 
 
 class _Judging:
@@ -64,7 +113,7 @@ class _Judging:
         self.together, self.answerer, self.engine = together, together.answerer, together.engine
         self.things, self.system = things, system
         self.names = _told_apart([thing.name or self._kind(thing) for thing in things])
-        self.values = [self._values(thing) for thing in things]
+        self.beside = Beside(together.answerer, [(thing.question.case, thing.place) for thing in things])
 
     def _kind(self, thing: Thing) -> str:
         """What a thing is called that nobody has named: by its kind, where that is known."""
@@ -74,40 +123,11 @@ class _Judging:
             return "thing"
         return self.together.wording.fact_text(KIND, case, self.system)
 
-    def _values(self, thing: Thing) -> Mapping[str, Value]:
-        """What a thing adds to each fact of all else, as far as it is known."""
-        adds = self.together.adds
-        case = self.engine.opened(self._with(thing.question, {PLACE: thing.place}).case)
-        found = self.engine.values((SUBJECT,), lambda: [one.value for one in adds.values()]).of(case)
-        return dict(zip(adds, found, strict=True))
-
-    def _with(self, question: Question, beside: Mapping[str, Value]) -> Question:
-        """A question with facts of all else in it."""
-        case, named = question.case, self.answerer.reader.named(beside)
-        case = replace(case, facts={**case.facts, **beside}, present=case.present | {SUBJECT} | named)
-        return replace(question, case=case, not_asked=self.together.not_asked)
-
-    def near(self, i: int) -> Sequence[int | None]:
-        """The things in the same receiver, each to be looked at; none alone stands for itself."""
-        place = self.things[i].place
-        return [j for j, other in enumerate(self.things) if j != i and other.place == place] or [None]
-
-    def question(self, i: int, others: Iterable[int], near: int | None) -> Question:
-        """A thing's question with all else beside it: the sums over the others, and one of them near."""
-        beside, others = {PLACE: self.things[i].place}, list(others)
-        here = [j for j in others if self.things[j].place == self.things[i].place]
-        for name, adds in self.together.adds.items():
-            whose = here if adds.on == "receiver" else others
-            if adds.by == "each":
-                beside |= {name: self.values[near][name]} if near is not None else {}
-            else:
-                beside[name] = _together(adds, [self.values[j][name] for j in whose])
-        return self._with(self.things[i].question, beside)
-
-    def judged(self, i: int, near: int | None, others: Iterable[int] | None = None) -> Verdict:
-        """What a thing comes to beside the others."""
-        rest = (j for j in range(len(self.things)) if j != i) if others is None else others
-        return self.engine.evaluate(self.engine.opened(self.question(i, rest, near).case))
+    def question(self, i: int, near: int | None) -> Question:
+        """A thing's question with all else beside it."""
+        rest = [j for j in range(len(self.things)) if j != i]
+        case = self.beside.case(i, rest, near)
+        return replace(self.things[i].question, case=case, not_asked=self.together.not_asked)
 
     def answer(self) -> Answer:
         """The answer for all at once."""
@@ -136,14 +156,14 @@ class _Judging:
 
     def _thing(self, i: int) -> ThingAnswer:
         """A thing by itself, and in full where it comes to the worst, with what is found beside the others."""
-        thing, rest = self.things[i], [j for j in range(len(self.things)) if j != i]
+        thing = self.things[i]
         alone = self.engine.evaluate(thing.question.case).outcome
-        judged = {near: self.judged(i, near) for near in self.near(i)}
+        judged = {near: self.beside.judged(i, near) for near in self.beside.near(i)}
         worst = max(judged, key=lambda near: OUTCOMES.index(judged[near].outcome))
-        answer = self.answerer.answer_question(self.question(i, rest, worst), self.system)
+        answer = self.answerer.answer_question(self.question(i, worst), self.system)
         for near in judged:
             if near != worst:
-                case = self.engine.opened(self.question(i, rest, near).case)
+                case = self.engine.opened(self.question(i, near).case)
                 more = [
                     one for one in self.answerer.findings(judged[near], case, self.system) if one.result != "passes"
                 ]
@@ -162,8 +182,8 @@ class _Judging:
         between = self.names
         number = next(n for n, rule in enumerate(self.answerer.rulebook.rules) if rule.id == finding.rule)
         for i, j in permutations(range(len(self.things)), 2) if len(self.things) > 2 else ():
-            near = j if j in self.near(i) else None
-            results = self.judged(i, near, [j]).results(len(self.answerer.rulebook.rules))
+            near = j if j in self.beside.near(i) else None
+            results = self.beside.judged(i, near, [j]).results(len(self.answerer.rulebook.rules))
             if results[number] == finding.result:
                 between = [self.names[k] for k in sorted((i, j))]
                 break

@@ -66,6 +66,9 @@ def _show(console: "Console", plan: "Plan") -> None:
             paragraph(console, f"{served.name}: {served.summary}", sign="·", indent=2)
             for because in (need["because"] for need in served.needs if need["because"] not in served.summary):
                 paragraph(console, because, sign="+", colour="cyan", indent=4)
+        if plan.best.together:
+            _heading(console, "All of it at the same time")
+            paragraph(console, plan.best.together.summary, indent=2)
     if plan.runners_up:
         _heading(console, "The next best")
         for one in plan.runners_up:

@@ -13,6 +13,8 @@ from fitsvc.engine.support import Support
 from fitsvc.facts import Case, FactReader
 
 _ALIKE: Final = 3
+_APART: Final = 12
+"""How many providers that take the same parts are looked at, of those that serve alike and of those used together."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -88,18 +90,24 @@ class PartSet:
     same_pins: Mapping[int, Sequence[int]]
 
 
-def folded(stack: Stack, by_item: Mapping[int, Mapping[int, Serves]]) -> list[Provider]:
-    """The accessories of a stack as providers, those that serve alike as one; the best few that take the same parts."""
+def folded(stack: Stack, by_item: Mapping[int, Mapping[int, Serves]], *, apart: bool = False) -> list[Provider]:
+    """The accessories of a stack as providers, those that serve alike as one; the best few that take the same parts.
+
+    Those that are to be used at the same time stay `apart`: alike by themselves, they differ in what they leave for
+    the others.
+    """
     alike: dict[object, Provider] = {}
+    most = _APART if apart else _ALIKE
     for item in sorted(by_item):
         serves = dict(sorted(by_item[item].items()))
-        alike.setdefault(tuple(serves.items()), Provider(stack, item, serves)).same.append(item)
+        key = (item,) if apart else tuple(serves.items())
+        alike.setdefault(key, Provider(stack, item, serves)).same.append(item)
     kept: dict[object, int] = {}
     best = []
     for one in sorted(alike.values(), key=lambda one: (one.opens, one.item)):
         shape = tuple((wish, serves.pin, serves.balls) for wish, serves in one.serves.items())
         kept[shape] = kept.get(shape, 0) + 1
-        if kept[shape] <= _ALIKE:
+        if kept[shape] <= most:
             best.append(one)
     return best
 

@@ -48,8 +48,19 @@ class PinHeld(msgspec.Struct):
     question: Document
 
 
-class PlanSet(msgspec.Struct, kw_only=True):
-    """One set of parts that serves every wish; `count` leaves out what is there, `open` is how much to mind."""
+class AtOnce(msgspec.Struct):
+    """The question that proves all wishes to hold at the same time, with what it was answered."""
+
+    outcome: Outcome
+    summary: str
+    question: Document
+
+
+class PlanSet(msgspec.Struct, omit_defaults=True, kw_only=True):
+    """One set of parts that serves every wish; `count` leaves out what is there, `open` is how much to mind.
+
+    `together` is there where all wishes hold at the same time.
+    """
 
     outcome: Outcome
     count: int
@@ -57,6 +68,7 @@ class PlanSet(msgspec.Struct, kw_only=True):
     parts: list[PlanPart]
     wishes: list[WishServed]
     pins: list[PinHeld]
+    together: AtOnce | None = None
 
 
 class PlanMiss(msgspec.Struct, omit_defaults=True, kw_only=True):

@@ -16,7 +16,7 @@ import numpy as np
 from fitsvc.answers.answer import RulebookName
 from fitsvc.answers.answering import Answerer
 from fitsvc.answers.phrases import joined
-from fitsvc.answers.question import NoRecords, Records, Stored, read_question
+from fitsvc.answers.question import TOGETHER, NoRecords, Records, Stored, read_question
 from fitsvc.answers.shelf import EMPTY, Item, Shelf
 from fitsvc.document import Document, Json
 from fitsvc.facts import Case
@@ -24,7 +24,7 @@ from fitsvc.language.display import System
 from fitsvc.language.problems import ProblemsFound
 from fitsvc.language.truth import YES
 from fitsvc.planning.parts import PartSet, Site, with_items
-from fitsvc.planning.plan import PinHeld, Plan, PlanMiss, PlanPart, PlanSet, Role, WishServed
+from fitsvc.planning.plan import AtOnce, PinHeld, Plan, PlanMiss, PlanPart, PlanSet, Role, WishServed
 from fitsvc.planning.reading import Wishes, read_wishes
 from fitsvc.planning.search import Search
 from fitsvc.planning.wares import Wares
@@ -62,6 +62,7 @@ class Planner:
                 wares=self._wares,
                 wanted=wanted,
                 sites=sites,
+                together=self.answerer.together,
             )
             search.run()
         return _Telling(self.answerer, search, records, system).plan()
@@ -108,7 +109,7 @@ class _Telling:
         sets = list(self._sets(one for one in self.search.found if at_most is None or one.rank[0] <= at_most))
         best = sets[0] if sets else None
         misses = self._misses(self.search.found[0].site if self.search.found else None)
-        summary = _summary(best, fewest, at_most, misses)
+        summary = _summary(best, fewest, at_most, misses, self.wanted.place is not None)
         name = RulebookName(self.answerer.rulebook.digest, self.answerer.rulebook.name)
         return Plan(summary=summary, best=best, runners_up=sets[1:], fewest=fewest, misses=misses, rulebook=name)
 
@@ -131,7 +132,21 @@ class _Telling:
             parts=self._parts(found),
             wishes=served,
             pins=pins,
+            together=self._together(found) if self.wanted.place is not None else None,
         )
+
+    def _together(self, found: PartSet) -> AtOnce:
+        """All wishes at the same time, asked and answered."""
+        assert self.wanted.place is not None
+        first, pin = found.choices[0], any(choice.pin is not None for choice in found.choices)
+        things = []
+        for wish, choice in enumerate(found.choices):
+            parts = {item.subject: {"sku": item.sku} for item in self.search.items(choice)}
+            one = self.wanted.wishes[wish]
+            things.append({"name": one.name, "hangs_on": self.wanted.place[0], **parts, **one.parts})
+        question = self._question(found.site, None, [], first.provider.stack.adapters, pin) | {TOGETHER: things}
+        answer = self.answerer.answer(question, self.records, self.system)
+        return AtOnce(answer.outcome, answer.summary, question)
 
     def _question(
         self, site: Site, wish: int | None, items: Sequence[Item], adapters: Sequence[int], pin: bool
@@ -288,15 +303,18 @@ def _others(skus: Iterable[str], own: str) -> list[str]:
     return sorted(sku for sku in skus if sku != own)[:_OTHERS]
 
 
-def _summary(best: PlanSet | None, fewest: int | None, at_most: int | None, misses: Sequence[PlanMiss]) -> str:
+def _summary(
+    best: PlanSet | None, fewest: int | None, at_most: int | None, misses: Sequence[PlanMiss], together: bool
+) -> str:
+    every = "every wish at once" if together else "every wish"
     if best is None and fewest is not None and at_most is not None:
         return f"Not with {_counted(at_most)}: it takes at least {fewest}."
     if best is None:
         first = f" {misses[0].name}: {misses[0].because}" if misses else ""
-        return f"Nothing on the shelf serves every wish with one receiver.{first}"
+        return f"Nothing on the shelf serves {every} with one receiver.{first}"
     bought = [f"the {part.label}" for part in best.parts if not part.there]
     there = [f"the {part.label}" for part in best.parts if part.there]
-    text = f"{_counted(best.count)[0].upper()}{_counted(best.count)[1:]} for every wish: {joined(bought)}"
+    text = f"{_counted(best.count)[0].upper()}{_counted(best.count)[1:]} for {every}: {joined(bought)}"
     text += f", on {joined(there)} already fitted" if there else ""
     return f"{text}." if best.outcome == "works" else f"{text}. See to what each wish asks for."
 

@@ -8,7 +8,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Final
 
-from fitsvc.answers.question import Question, Records, joined_part, read_question
+from fitsvc.answers.question import TOGETHER, Question, Records, joined_part, read_question
+from fitsvc.answers.things import MOST_THINGS
 from fitsvc.document import Json
 from fitsvc.engine.point import Point
 from fitsvc.facts import Case, FactReader, escape
@@ -16,13 +17,13 @@ from fitsvc.language.problems import Problem, ProblemsFound, nearest
 from fitsvc.language.truth import NO, YES
 from fitsvc.language.typed import AnyTyped
 from fitsvc.language.types import ListType, Value
-from fitsvc.subjects import KIND
+from fitsvc.subjects import KIND, PLACE
 
 MOST_WISHES: Final = 6
 MOST_PARTS: Final = 20
 LONGEST_NAME: Final = 200
 
-_TOP: Final = ("rig", "wishes", "parts_at_most")
+_TOP: Final = ("rig", "wishes", "parts_at_most", TOGETHER)
 _WISH: Final = ("name", "kind", "load", "trailer")
 
 
@@ -37,12 +38,17 @@ class Wish:
 
 @dataclass(frozen=True, slots=True)
 class Wishes:
-    """What is wished of one rig; `vehicle` is its id where the receiver is still to be chosen."""
+    """What is wished of one rig; `vehicle` is its id where the receiver is still to be chosen.
+
+    `place` is where the receiver is that has to hold all of it at the same time, as written and as a value; None where
+    the wishes are served one at a time.
+    """
 
     rig: Mapping[str, Json]
     wishes: tuple[Wish, ...]
     at_most: int | None
     vehicle: str | None
+    place: tuple[str, Value] | None = None
 
 
 def read_wishes(document: Json, engine: Point, reader: FactReader, records: Records) -> Wishes:
@@ -65,9 +71,10 @@ class _WishReading:
         vehicle = self._vehicle(rig, asked) if asked else None
         wishes = self._wishes(document.get("wishes"))
         at_most = self._at_most(document.get("parts_at_most"))
+        place = self._place(document.get(TOGETHER), len(wishes))
         if self.problems:
             raise ProblemsFound(self.problems)
-        return Wishes(rig, wishes, at_most, vehicle)
+        return Wishes(rig=rig, wishes=wishes, at_most=at_most, vehicle=vehicle, place=place)
 
     def _complain(self, pointer: str, message: str, help: str, meaning: bool = False) -> None:
         self.problems.append(Problem(message, help, pointer=pointer, meaning=meaning))
@@ -165,6 +172,22 @@ class _WishReading:
 
     def _value(self, node: AnyTyped, case: Case) -> Value:
         return self.engine.values(("wish", node), lambda: [node]).of(self.engine.opened(case))[0]
+
+    def _place(self, told: Json, wishes: int) -> tuple[str, Value] | None:
+        """The receiver that has to hold all wishes at the same time."""
+        if told is None:
+            return None
+        fact = self.reader.vocabulary.facts[PLACE].type
+        assert isinstance(fact, ListType)
+        if not isinstance(told, str) or told not in fact.members:
+            listed = ", ".join(f"`{member}`" for member in fact.members)
+            self._complain(f"/{TOGETHER}", "it is not said which receiver holds all of it", f"write one of {listed}")
+            return None
+        if not 2 <= wishes <= MOST_THINGS:
+            help = f"wish for 2 to {MOST_THINGS} things, or leave `{TOGETHER}` out: one at a time"
+            self._complain(f"/{TOGETHER}", f"{wishes} wishes do not hold at the same time", help, meaning=True)
+            return None
+        return told, fact.mask(told)
 
     def _at_most(self, number: Json) -> int | None:
         whole = isinstance(number, int | float) and not isinstance(number, bool) and number == number // 1

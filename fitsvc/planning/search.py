@@ -15,10 +15,11 @@ from typing import Final
 import numpy as np
 
 from fitsvc.answers.shelf import Item
+from fitsvc.answers.together import Together
 from fitsvc.engine.point import Point
 from fitsvc.facts import MOST_ADAPTERS, Case, FactReader
 from fitsvc.language.truth import YES
-from fitsvc.language.types import Value
+from fitsvc.language.types import Mask, Value
 from fitsvc.planning.parts import (
     BARE,
     PartSet,
@@ -38,9 +39,13 @@ from fitsvc.planning.reading import Wishes
 from fitsvc.planning.wares import Fold, Rows, Wares
 from fitsvc.rulebook.filling import ACCESSORY
 from fitsvc.rulebook.rules import Fills
+from fitsvc.subjects import KIND
 
 MOST_ADDED: Final = 2
 """How many adapters a plan may add to one opening."""
+
+MOST_ADDED_AT_ONCE: Final = 1
+"""How many where wishes hold at the same time: a dual receiver is an arm, and no arm goes into another."""
 
 KEPT: Final = 8
 _MOST_TRIED: Final = 100_000
@@ -57,6 +62,7 @@ class Search:
     wares: Wares
     wanted: Wishes
     sites: Sequence[Site]
+    together: Together
     found: list[PartSet] = field(default_factory=list)
     bare: dict[tuple[int, int], Rows] = field(default_factory=dict)
     served: dict[int, set[int]] = field(default_factory=dict)
@@ -80,7 +86,7 @@ class Search:
         """Find the best sets."""
         providers: dict[int, list[Provider]] = {}
         self._ball_facts, self._joins = read_with_ball(self.engine), read_in_joining(self.engine)
-        for size in range(MOST_ADDED + 1):
+        for size in range(1 + (MOST_ADDED if self.wanted.place is None else MOST_ADDED_AT_ONCE)):
             for site in self.sites:
                 if size and not self._worth(site, size):
                     continue
@@ -88,7 +94,19 @@ class Search:
                 known = providers.setdefault(site.number, [])
                 known += more
                 if more and len(self.served[site.number]) == len(self.wanted.wishes):
-                    self._combine(site, known)
+                    for providers_of_one in self._used_together(known):
+                        self._combine(site, providers_of_one)
+
+    def _used_together(self, providers: Sequence[Provider]) -> Iterator[Sequence[Provider]]:
+        """The providers to choose from: of wishes that hold at the same time those in one stack of adapters."""
+        if self.wanted.place is None:
+            yield providers
+            return
+        by_stack: dict[Stack, list[Provider]] = {}
+        for one in providers:
+            by_stack.setdefault(one.stack, []).append(one)
+        every = set(range(len(self.wanted.wishes)))
+        yield from (several for several in by_stack.values() if every == set().union(*(one.serves for one in several)))
 
     def _worth(self, site: Site, adapters: int) -> bool:
         """Whether a set with so many adapters could be better than the best found."""
@@ -119,7 +137,7 @@ class Search:
         if size and not all(wish in served or self._may_be_served(site, wish) for wish in wishes):
             return []
         sizes = [*self._waiting.pop(site.number, ()), size]
-        stacks = (stack for one in sizes for stack in self._stacks(site, one))
+        stacks = (stack for one in sizes for stack in self._stacks(site, one) if not one or self._may_hold(site, stack))
         serving: dict[Stack, dict[int, dict[int, Serves]]] = {stack: {} for stack in stacks}
         for wish in wishes:
             for stack, by_item in serving.items():
@@ -129,7 +147,8 @@ class Search:
             if size and wish not in served:
                 self._waiting[site.number] = sizes
                 break
-        return [one for stack, by_item in serving.items() for one in folded(stack, by_item)]
+        apart = self.wanted.place is not None
+        return [one for stack, by_item in serving.items() for one in folded(stack, by_item, apart=apart)]
 
     def _may_be_served(self, site: Site, wish: int) -> bool:
         """Whether some opening could serve a wish by any accessory: with it not known, nothing surely fails."""
@@ -138,6 +157,17 @@ class Search:
         fold = self.wares.accessories
         may = fold.may_work(fold.judged(open_case)) & fold.of_kinds(self.wanted.wishes[wish].kinds)
         return bool(may.any())
+
+    def _may_hold(self, site: Site, stack: Stack) -> bool:
+        """Whether an opening may hold all wishes at the same time, whatever accessories of their kinds serve them."""
+        if self.wanted.place is None:
+            return True
+        cases = []
+        for wish, one in enumerate(self.wanted.wishes):
+            case = self._case(site, wish, stack)
+            case = replace(case, facts={**case.facts, KIND: Mask(one.kinds)}, present=case.present | {ACCESSORY})
+            cases.append((case, self.wanted.place[1]))
+        return all(verdict.outcome != "fails" for verdict in self.together.verdicts(cases))
 
     def _serving(self, site: Site, stack: Stack, wish: int) -> Iterator[tuple[int, Serves]]:
         """The accessories that serve a wish in a stack, and would not without one of its adapters."""
@@ -151,7 +181,7 @@ class Search:
             self.bare[site.number, wish] = rows
         for item in np.flatnonzero(works).tolist():
             less = self._less.setdefault((site.number, wish, item), [])
-            if any(few <= adapters for few in less):
+            if self.wanted.place is None and any(few <= adapters for few in less):
                 continue
             balls = self._balls_for(site, stack, wish, item) if rows.ball[item] else -1
             if balls < 0 or self._by_number[balls]:
@@ -311,8 +341,8 @@ class Search:
         self.found = sorted((*others, best), key=lambda one: one.rank)[:KEPT]
 
     def _opens(self, site: Site, choices: Sequence[Provision]) -> int | None:
-        """What stays open over all wishes, or None where one of them is not served after all."""
-        total = 0
+        """What stays open over all wishes, or None where one of them is not served after all or not beside the rest."""
+        total, cases = 0, list[Case]()
         for wish, choice in enumerate(choices):
             case = self._case(site, wish, choice.provider.stack)
             case = with_items(case, self.reader, *self.items(choice))
@@ -322,7 +352,13 @@ class Search:
             if verdict.outcome not in ("works", "conditional"):
                 return None
             total += verdict.conditions
-        return total
+            cases.append(case)
+        if self.wanted.place is None:
+            return total
+        _, place = self.wanted.place
+        verdicts = self.together.verdicts([(case, place) for case in cases])
+        works = all(verdict.outcome in ("works", "conditional") for verdict in verdicts)
+        return sum(verdict.conditions for verdict in verdicts) if works else None
 
     def items(self, choice: Provision) -> list[Item]:
         """The accessory of a choice, and its ball."""

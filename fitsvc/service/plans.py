@@ -22,6 +22,7 @@ _PLAN: Final = Operation(
     about=(
         "Finds the smallest sets of receiver, adapters, accessories, balls and pins with which every wish works, and "
         "tells for each wish the question that proves it, the next best sets, and why the nearest misses fail. "
+        "With `together` all wishes hold at the same time, in one receiver. "
         "The same rulebook, catalogue and wishes give the same bytes. Nothing is stored."
     ),
     tag="Plans",

@@ -3,6 +3,7 @@
 import msgspec
 
 from fitsvc.answers.answer import Answer
+from fitsvc.language.types import ListType
 from fitsvc.planning.plan import Plan
 from fitsvc.planning.reading import LONGEST_NAME, MOST_PARTS, MOST_WISHES
 from fitsvc.rulebook.vocabulary import EFFORTS, PRESENCES, Vocabulary
@@ -11,12 +12,13 @@ from fitsvc.service.audits.shapes import audits
 from fitsvc.service.json_schema import COUNTS, TEXT, Schema, array, closed, nullable, reference, text, word
 from fitsvc.service.record_shapes import stored, title
 from fitsvc.service.schema import schemas
+from fitsvc.subjects import PLACE
 
 
 def components(vocabulary: Vocabulary) -> dict[str, Schema]:
     """Return every schema of the API."""
     _, answers = msgspec.json.schema_components([Answer, Plan, Selection], ref_template="#/components/schemas/{name}")
-    found = dict(sorted(answers.items())) | schemas(vocabulary) | _wishes() | _selection()
+    found = dict(sorted(answers.items())) | schemas(vocabulary) | _wishes(vocabulary) | _selection()
     return found | audits(vocabulary) | _shared() | stored() | _knowledge()
 
 
@@ -40,24 +42,28 @@ def _shared() -> dict[str, Schema]:
     }
 
 
-def _wishes() -> dict[str, Schema]:
+def _wishes(vocabulary: Vocabulary) -> dict[str, Schema]:
     """Return the body of a plan; what a wish must have beside its form is judged, so null is the same as left out."""
     name = text("What to call the wish.", minLength=1, maxLength=LONGEST_NAME)
     wish = closed(
         [],
         "A question with the accessory left open: `kind` is that of what is to serve it, and may be left out where "
-        "bikes, cargo or a trailer say it. Wishes are served one at a time.",
+        "bikes, cargo or a trailer say it. Wishes are served one at a time, or all at once in the receiver named by "
+        "`together`.",
         name=nullable(name),
         kind=reference("AccessoryKindChoice"),
         load=nullable(reference("LoadPart")),
         trailer=nullable(reference("TrailerPart")),
     )
+    place = vocabulary.facts[PLACE].type
+    assert isinstance(place, ListType)
     most: Schema = {"type": "integer", "minimum": 1, "maximum": MOST_PARTS}
     wishes = closed(
         ["wishes"],
         "What a receiver is to be chosen for: the vehicle by its `id`, or a rig whose receiver is there already.",
         rig=nullable(reference("Rig")),
         wishes=array(reference("Wish"), minItems=1, maxItems=MOST_WISHES),
+        together=nullable(word(place.members, "The receiver that holds all of it at the same time.")),
         parts_at_most=nullable(most | {"description": "How many parts may be bought, the receiver counted."}),
     )
     return {"Wish": wish, "Wishes": wishes}

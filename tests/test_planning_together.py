@@ -1,0 +1,79 @@
+"""Plans whose wishes hold at the same time: all of a set hang in one receiver at once, and its question proves it."""
+
+from typing import Any
+
+import pytest
+from demo_world import World, answerer
+from several import BIKES, DUAL, MOUNT, RECEIVER, TRAILER, VEHICLE, rig
+
+from fitsvc.answers.question import Stored
+from fitsvc.answers.shelf import Stock, read_items
+from fitsvc.language.problems import ProblemsFound
+from fitsvc.planning.plan import Plan
+from fitsvc.planning.planner import Planner
+
+TWO_BIKES = {"name": "two bikes", "load": {"facts": {"bikes": 2, "bike_weight": "35 lb"}}}
+CART_FACTS = {**TRAILER, "gross_weight": "1500 lb", "tongue_weight": "150 lb"}
+CART = {"name": "the cart", "trailer": {"facts": CART_FACTS}}
+FAR = {"extension_allowed": True, "bikes_max": 4, "bike_weight_max": "60 lb", "obscures_plate": False, "width": "50 in"}
+BALL = {"diameter": "2 in", "rating": "6000 lb", "shank_diameter": "1 in", "shank_length": "2 in"}
+HOLE = {"ball_hole": "1 in", "platform_thickness": "3/4 in", "min_class": "I"}
+PLANNER = Planner(answerer())
+
+
+def shop(label: str = "350 lb", **racks: str) -> tuple[World, Stock]:
+    """Give a shop with a dual receiver of a rating, a ball mount with a ball, and racks by their weights."""
+    sold = [("adapter", "TWIN", {**DUAL, "tongue_rating": label}), ("accessory", "MOUNT", {**MOUNT, **FAR, **HOLE}),
+            ("ball", "BALL", BALL)]  # fmt: skip
+    sold += [("accessory", sku, {**BIKES, **FAR, "min_class": "I", "weight": weight}) for sku, weight in racks.items()]
+    records = tuple(Stored(subject=subject, key=key, label=key, facts=facts) for subject, key, facts in sold)
+    return World(records, {}), Stock(read_items(answerer().reader, records), {})
+
+
+def plan(records: World, shelf: Stock, *wishes: Any, **more: Any) -> Plan:
+    """Plan for a rig whose receiver is there, with nothing in it."""
+    bare = {name: part for name, part in rig().items() if name != "adapters"}
+    assert bare["vehicle"]["facts"] == VEHICLE and bare["receiver"]["facts"] == RECEIVER
+    return PLANNER.plan({"rig": bare, "wishes": list(wishes), **more}, records, shelf)
+
+
+def test_one_at_a_time_wants_no_dual_receiver() -> None:
+    """Served one after the other, both wishes go into the bare receiver."""
+    found = plan(*shop(RACK="50 lb"), TWO_BIKES, CART)
+    assert found.best and "TWIN" not in {part.sku for part in found.best.parts} and found.best.together is None
+
+
+def test_at_the_same_time_they_hang_in_a_dual_receiver() -> None:
+    """The set has the dual receiver that holds both, and the question told is answered so when asked again."""
+    records, shelf = shop(RACK="50 lb")
+    found = plan(records, shelf, TWO_BIKES, CART, together="rear_receiver")
+    assert found.best and {part.sku for part in found.best.parts} >= {"TWIN", "RACK", "MOUNT"}
+    for one in (found.best, *found.runners_up):
+        assert one.together is not None
+        again = answerer().answer(one.together.question, records)
+        assert again.outcome == one.together.outcome == one.outcome in ("works", "conditional")
+        assert [thing.name for thing in again.together] == ["two bikes", "the cart"]
+
+
+@pytest.mark.parametrize(("weight", "serves"), [("120 lb", True), ("121 lb", False)])
+def test_the_sum_decides_which_rack_it_is(weight: str, serves: bool) -> None:
+    """70 lb of bikes, 150 of tongue and 10 of mount leave 120 lb of a label of 350 for the rack, no more."""
+    found = plan(*shop(RACK=weight), TWO_BIKES, CART, together="rear_receiver")
+    assert (found.best is not None) == serves
+    assert serves or "every wish at once" in found.summary
+
+
+def test_the_lighter_of_two_racks_is_taken() -> None:
+    """Alike by themselves, only the lighter leaves enough for the trailer, and the heavier is never called as good."""
+    found = plan(*shop(ANVIL="130 lb", FEATHER="40 lb"), TWO_BIKES, CART, together="rear_receiver")
+    assert found.best
+    rack = next(part for part in found.best.parts if part.sku in ("ANVIL", "FEATHER"))
+    assert (rack.sku, rack.others) == ("FEATHER", [])
+
+
+def test_it_is_said_which_receiver_holds_all_of_it() -> None:
+    """A receiver is named, and there are several wishes."""
+    for told, wishes in (("roof", (TWO_BIKES, CART)), (True, (TWO_BIKES, CART)), ("rear_receiver", (TWO_BIKES,))):
+        with pytest.raises(ProblemsFound) as refused:
+            plan(*shop(RACK="50 lb"), *wishes, together=told)
+        assert [problem.pointer for problem in refused.value.problems] == ["/together"]
