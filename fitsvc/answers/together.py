@@ -64,7 +64,7 @@ class Together:
 
 
 class Beside:
-    """Several cases on one rig, each with where it hangs, and what each finds beside it."""
+    """Several cases on one rig, each with where it hangs, and what each finds beside it; by itself it finds nothing."""
 
     def __init__(self, answerer: "Answerer", things: Sequence[tuple[Case, Value]]) -> None:
         self.engine, self.reader, self.adds = answerer.engine, answerer.reader, answerer.rulebook.beside
@@ -157,7 +157,7 @@ class _Judging:
     def _thing(self, i: int) -> ThingAnswer:
         """A thing by itself, and in full where it comes to the worst, with what is found beside the others."""
         thing = self.things[i]
-        alone = self.engine.evaluate(thing.question.case).outcome
+        alone = self.beside.judged(i, None, []).outcome
         judged = {near: self.beside.judged(i, near) for near in self.beside.near(i)}
         worst = max(judged, key=lambda near: OUTCOMES.index(judged[near].outcome))
         answer = self.answerer.answer_question(self.question(i, worst), self.system)
