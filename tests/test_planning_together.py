@@ -23,8 +23,11 @@ PLANNER = Planner(answerer())
 
 def shop(label: str = "350 lb", **racks: str) -> tuple[World, Stock]:
     """Give a shop with a dual receiver of a rating, a ball mount with a ball, and racks by their weights."""
-    sold: list[tuple[str, str, dict[str, Any]]] = [("adapter", "TWIN", {**DUAL, "tongue_rating": label}), ("accessory", "MOUNT", {**MOUNT, **FAR, **HOLE}),
-            ("ball", "BALL", BALL)]  # fmt: skip
+    sold: list[tuple[str, str, dict[str, Any]]] = [
+        ("adapter", "TWIN", {**DUAL, "tongue_rating": label}),
+        ("accessory", "MOUNT", {**MOUNT, **FAR, **HOLE}),
+        ("ball", "BALL", BALL),
+    ]
     sold += [("accessory", sku, {**BIKES, **FAR, "min_class": "I", "weight": weight}) for sku, weight in racks.items()]
     records = tuple(Stored(subject=subject, key=key, label=key, facts=facts) for subject, key, facts in sold)
     return World(records, {}), Stock(read_items(answerer().reader, records), {})
