@@ -77,6 +77,7 @@ class Writer:
         files = {"rulebook.yaml": "name: random\n", "vocabulary/lists.yaml": self._lists()}
         for subject, presence in (("base", "always"), ("item", "asked"), ("cargo", "asked"), ("adapter", "repeated")):
             files[f"vocabulary/{subject}.yaml"] = self._subject(subject, presence)
+        files["hazards.yaml"] = self._hazards()
         files["tables/all.yaml"] = TABLES % self._rows()
         files["adapters.yaml"] = self._adapters()
         files["topic.yaml"] = self._topic()
@@ -107,6 +108,12 @@ class Writer:
             opens = ", presence: asked" if presence != "repeated" and self.rng.random() < 0.1 else ""
             lines.append(f"  f{i}: {{type: {kind}{ends}{opens}, {texts}}}")
         return "\n".join(lines) + "\n"
+
+    def _hazards(self) -> str:
+        """What bears on each rating: nothing that anybody is held to."""
+        ratings = [name for name, kind in self.names.items() if kind in ("mass", "force")]
+        lines = "".join(f"  {name}: [{{accepted: made up}}]\n" for name in ratings)
+        return f"weights: []\nhazards:{' {}' if not lines else ''}\n{lines}"
 
     def _rows(self) -> dict[str, str]:
         colours, bores, pick = self.lists["colour"], self.lists["bore"], self.rng.choice

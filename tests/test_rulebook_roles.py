@@ -19,7 +19,7 @@ from fitsvc.rulebook.loader import load_rulebook
 LISTS = "vocabulary/lists.yaml"
 STEP = "      step: {word: hitch step, is: [stood_upon]}\n"
 RULEBOOK = answerer().rulebook
-KINDS = kinds_of(RULEBOOK)
+KINDS = kinds_of(RULEBOOK.vocabulary)
 ROLES = [role.name for role in RULEBOOK.vocabulary.roles["accessory_kind"]]
 RATINGS = {
     "receiver.tongue_rating": "receiver", "adapter.tongue_rating": "an adapter", "vehicle.tongue_rating": "vehicle",

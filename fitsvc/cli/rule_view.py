@@ -125,7 +125,7 @@ def show_coverage(console: "Console", rulebook: "Rulebook", found: "Coverage") -
 
 def show_kind(console: "Console", rulebook: "Rulebook", name: str) -> None:
     """Print what a kind is by its roles, and all that can apply to it, what blocks first."""
-    kinds = kinds_of(rulebook)
+    kinds = kinds_of(rulebook.vocabulary)
     if name not in kinds:
         near = nearest(name, kinds)
         known = ", ".join(f"`{one}`" for one in kinds)

@@ -4,13 +4,14 @@ A guard is read with the kind known and nothing else: unless it is then surely n
 author sees, for a new kind, what the roles said of it bring, and what they do not.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 from fitsvc.language import truth, typed
 from fitsvc.language.typed import AnyTyped
+from fitsvc.language.types import ListType
 from fitsvc.rulebook.rules import Rulebook, Template
-from fitsvc.rulebook.vocabulary import Fact
+from fitsvc.rulebook.vocabulary import Fact, Vocabulary
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,9 +34,9 @@ class Kind:
     roles: tuple[str, ...]
 
 
-def kinds_of(rulebook: Rulebook) -> dict[str, Kind]:
+def kinds_of(vocabulary: Vocabulary) -> dict[str, Kind]:
     """The members of every list with roles."""
-    vocabulary, roles = rulebook.vocabulary, dict[tuple[str, str], list[str]]()
+    roles = dict[tuple[str, str], list[str]]()
     for name, fact, role in vocabulary.role_facts():
         for member in role.members:
             roles.setdefault((fact.name, member), []).append(name)
@@ -49,7 +50,7 @@ def kinds_of(rulebook: Rulebook) -> dict[str, Kind]:
 
 def applying_to(rulebook: Rulebook, kind: Kind) -> Iterator[Applying]:
     """What can apply to a kind; a rule that surely passes for it is left out."""
-    known = _Known(rulebook, kind)
+    known = Known({name: one.node for name, one in rulebook.derived.items()}, kind)
     for rule in rulebook.rules:
         if known.may(rule.guard) and known.truth(rule.requires) != truth.YES:
             yield Applying(rule.id, rule.topic, rule.severity, rule.title)
@@ -66,12 +67,12 @@ def _words(text: Template) -> str:
     return "".join(part if isinstance(part, str) else "..." for part in text)
 
 
-class _Known:
+class Known:
     """What follows from a kind alone: its subject is in the question, everything else perhaps."""
 
-    def __init__(self, rulebook: Rulebook, kind: Kind) -> None:
-        self.derived, self.fact = rulebook.derived, kind.fact.name
-        self.mask = rulebook.vocabulary.lists[kind.fact.kind].mask(kind.member)
+    def __init__(self, derived: Mapping[str, AnyTyped], kind: Kind) -> None:
+        assert isinstance(kind.fact.type, ListType)
+        self.derived, self.fact, self.mask = derived, kind.fact.name, kind.fact.type.mask(kind.member)
 
     def may(self, guard: AnyTyped | None) -> bool:
         """Whether a guard may hold."""
@@ -87,7 +88,7 @@ class _Known:
             case typed.Membership(operand=typed.Read(name=self.fact), mask=mask):
                 return truth.YES if self.mask & mask else truth.NO
             case typed.Read(name=name) if name in self.derived:
-                return self.truth(self.derived[name].node)
+                return self.truth(self.derived[name])
             case typed.Not(operand=operand):
                 return truth.negation(self.truth(operand))
             case typed.All(operands=operands):

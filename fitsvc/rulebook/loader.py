@@ -18,8 +18,9 @@ from fitsvc.rulebook.allowing import read_allowances
 from fitsvc.rulebook.expressions import Expressions
 from fitsvc.rulebook.extent import circles, extents, reads_of
 from fitsvc.rulebook.filling import hold_to_one, read_asks_for, read_wishes
-from fitsvc.rulebook.meaning import digest_of
-from fitsvc.rulebook.rules import Caution, Derived, Limit, Need, Opening, Rule, Rulebook, TableEntry, Taken
+from fitsvc.rulebook.hazards import read_hazards
+from fitsvc.rulebook.meaning import HAZARDS, digest_of
+from fitsvc.rulebook.rules import Caution, Derived, Hazard, Limit, Need, Opening, Rule, Rulebook, TableEntry, Taken
 from fitsvc.rulebook.shape import Shape
 from fitsvc.rulebook.tables import read_tables
 from fitsvc.rulebook.topics import TOPIC_KEYS, read_limit, read_need, read_rule, reference
@@ -60,7 +61,7 @@ class _Loader:
     def load(self) -> Rulebook:
         vocabulary = self._vocabulary()
         top = self._top()
-        topics = self._trees("", without=("rulebook.yaml", FILE))
+        topics = self._trees("", without=("rulebook.yaml", FILE, HAZARDS))
         tables = read_tables(self.shape, self._trees("tables").values(), vocabulary)
         read = self._names(vocabulary, tables, topics)
         opening = self._opening(read, topics)
@@ -83,6 +84,7 @@ class _Loader:
         cautions = self._cautions(read, top)
         side_view = self._side_view(read, rules)
         hold_to_one(self.shape, needs)
+        hazards = self._hazards(read, limits)
         wishes, asks_for = read_wishes(read, top), read_asks_for(read, top)
         beside, allowances = read_beside(read, top), read_allowances(read, top, rules)
         if self.shape.problems:
@@ -109,6 +111,7 @@ class _Loader:
             asks_for=asks_for,
             allowances=allowances,
             beside=beside,
+            hazards=hazards,
         )
 
     # files
@@ -152,6 +155,17 @@ class _Loader:
             message = f"rule `{drawing}` draws, and nothing says what a side view is drawn by"
             self.shape.problems.append(Problem(message, help, file=str(path)))
         return {}
+
+    def _hazards(self, read: Expressions, limits: list[Limit]) -> tuple[Hazard, ...]:
+        """What bears on each rating; a folder that judges by limits has to say it."""
+        path = self.folder / HAZARDS
+        tree = self._read(path) if path.is_file() else None
+        if tree is None and limits and not path.is_file():
+            help = "add one that says for every rating what bears on it, kind by kind"
+            message = f"limit `{limits[0].id}` holds to ratings, and no {HAZARDS} says what bears on them"
+            self.shape.problems.append(Problem(message, help, file=str(path)))
+        everything = self._reading(read, {**read.names.facts, **read.vocabulary.slots()})
+        return read_hazards(replace(everything, derived=read.derived, presences=set()), tree, limits)
 
     # the parts, in the order in which they lean on each other
 

@@ -1,6 +1,6 @@
 """What a folder of rules means: its digest, and how two folders differ.
 
-Comments, layout, examples and hints for drawings mean nothing.
+Comments, layout, examples, hazards and hints for drawings mean nothing: no answer rests on them.
 """
 
 import hashlib
@@ -31,6 +31,8 @@ _EXPRESSIONS: Final = {
 }
 _EXPRESSION_MAPS: Final = {"bare", "each", "values", "side_view", "asks_for", "assuming"}
 _NAMES: Final = ("id", "name")
+HAZARDS: Final = "hazards.yaml"
+"""What bears on each rating: tests look by it for what the rules forget, and no answer rests on it."""
 _NONE: Final[Mapping[Path, Node]] = {}
 
 
@@ -56,7 +58,7 @@ def meaning_of(folder: Path, read: Mapping[Path, Node] = _NONE) -> Document:
     `read` are the trees of files that have been read already.
     """
     meaning = {}
-    for path in sorted(folder.rglob("*.yaml")):
+    for path in sorted(path for path in folder.rglob("*.yaml") if path != folder / HAZARDS):
         tree = read.get(path) or read_yaml_file(path)
         meaning[str(path.relative_to(folder).as_posix())] = _meaning(to_plain(tree), "")
     return meaning

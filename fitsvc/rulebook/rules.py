@@ -297,6 +297,21 @@ class Allowance:
     told_by: tuple[str, ...]
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Hazard:
+    """One line of what bears on a rating: of what (`guard`), and when the rating is exceeded; `text` as it is written.
+
+    One that is `accepted` says why it is no hazard to whoever drives away; where nothing can bear on the rating it has
+    no `exceeded`. A line that reads an adapter's facts is about each adapter in turn.
+    """
+
+    rating: str
+    guard: AnyTyped | None
+    exceeded: AnyTyped | None
+    accepted: str
+    text: str
+
+
 Seen = Literal["text", "agency", "secondary", "memory"]
 SEEN: tuple[Seen, ...] = ("text", "agency", "secondary", "memory")
 """How the words behind a row were seen: the text itself, an agency's own page, a quotation elsewhere, or not at all."""
@@ -343,7 +358,7 @@ class Rulebook:
     each of the side view's words is drawn by, where the rulebook says; `wishes` the kinds that serve a wish of a plan;
     `asks_for` the subjects that the counter asks for beside an accessory, each with its condition; `allowances` what
     may be loaded where no load is named; `beside` what makes each fact of all else on the rig, where a question names
-    several things.
+    several things; `hazards` what bears on each rating, which no answer rests on.
     """
 
     name: str
@@ -364,6 +379,7 @@ class Rulebook:
     asks_for: Mapping[str, AnyTyped] = field(default_factory=dict)
     allowances: tuple[Allowance, ...] = ()
     beside: Mapping[str, Adds] = field(default_factory=dict)
+    hazards: tuple[Hazard, ...] = ()
 
     def shown(self, node: AnyTyped, unit: str) -> Shown:
         """How a value is shown to people."""

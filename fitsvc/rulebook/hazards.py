@@ -1,0 +1,134 @@
+"""What bears on each rating, kind by kind: data of a rulebook's own that no rule is made from.
+
+`hazards.yaml` says of every rating when it is exceeded, beside the rules and apart from them; tests look for a case in
+which one surely is and the answer is a plain yes. So a rating that the rules forget, for some kind, comes to light. A
+line that is not held to, because it is no hazard to whoever drives away, says why it is accepted.
+"""
+
+from collections.abc import Iterable, Iterator
+from collections.abc import Mapping as Map
+from dataclasses import dataclass
+from typing import Final
+
+from fitsvc.language import typed
+from fitsvc.language.problems import nearest
+from fitsvc.language.quantities import FORCE, MASS
+from fitsvc.language.types import NumberType
+from fitsvc.rulebook.expressions import Expressions
+from fitsvc.rulebook.kinds import Known, kinds_of
+from fitsvc.rulebook.meaning import HAZARDS
+from fitsvc.rulebook.rules import Hazard, Limit
+from fitsvc.rulebook.yaml_text import Mapping, Node, Scalar
+
+_KEYS: Final = ("when", "exceeded_when", "accepted")
+
+
+def read_hazards(read: Expressions, tree: Node | None, limits: Iterable[Limit]) -> tuple[Hazard, ...]:
+    """The hazards of a folder's `hazards.yaml`, held to all that has to stand there; none without such a file."""
+    top = read.shape.mapping(tree, HAZARDS, ["weights", "hazards"]) if tree is not None else None
+    if top is None:
+        return ()
+    return _Reading(read, top).hazards(limits)
+
+
+@dataclass(frozen=True, slots=True)
+class _Reading:
+    """The file's top, and a reader of expressions that may speak of everything a rule may, and of each adapter."""
+
+    read: Expressions
+    top: Mapping
+
+    def hazards(self, limits: Iterable[Limit]) -> tuple[Hazard, ...]:
+        given = dict(self.read.shape.open_mapping(self.top.entries["hazards"], "`hazards`"))
+        weights = dict(self._weights())
+        found = [line for rating, node in given.items() for line in self._lines(rating, node)]
+        self._hold_all_told(given, weights, limits)
+        self._hold_weights_read(weights, found)
+        for rating, node in given.items():
+            self._hold_every_kind(node, rating, [line for line in found if line.rating == rating])
+        return tuple(found)
+
+    def _weights(self) -> Iterator[tuple[str, Node]]:
+        """The facts that weigh on ratings, each with its place."""
+        for node in self.read.shape.items(self.top.entries["weights"], "`weights`"):
+            name = node.value or "" if isinstance(node, Scalar) else ""
+            if self._is_number(node, name):
+                yield name, node
+
+    def _is_number(self, node: Node, name: str) -> bool:
+        """Whether a name is a fact with a figure, and a complaint where it is not."""
+        slots = self.read.vocabulary.slots()
+        numbers = [slot for slot, kind in slots.items() if isinstance(kind, NumberType)]
+        if name not in numbers:
+            near = nearest(name, numbers)
+            help = f"did you mean `{near}`?" if near else "name a fact such as `receiver.tongue_rating`"
+            self.read.shape.complain(node, f"`{name}` is no fact with a figure", help)
+        return name in numbers
+
+    def _lines(self, rating: str, node: Node) -> Iterator[Hazard]:
+        """The lines of one rating."""
+        if self._is_number(node, rating):
+            for item in self.read.shape.items(node, f"`{rating}`"):
+                entry = self.read.shape.mapping(item, "a hazard", [], _KEYS)
+                line = self._line(rating, entry) if entry is not None else None
+                if line is not None:
+                    yield line
+
+    def _line(self, rating: str, entry: Mapping) -> Hazard | None:
+        shape, guard, exceeded = self.read.shape, self._of(entry, "when"), self._of(entry, "exceeded_when")
+        written = entry.entries.get("exceeded_when")
+        accepted = shape.text(entry, "accepted")
+        if written is None and not accepted:
+            help = "write `exceeded_when: ...`, or `accepted: ...` with the reason why nothing bears on it"
+            shape.complain(entry, f"this line does not say when `{rating}` is exceeded", help)
+            return None
+        if exceeded is not None and written is not None and rating not in typed.reads(exceeded):
+            shape.complain(written, f"`exceeded_when` does not read `{rating}`, of which it is a line")
+        text = " ".join((written.value or "").split()) if isinstance(written, Scalar) else ""
+        return Hazard(rating=rating, guard=guard, exceeded=exceeded, accepted=accepted, text=text)
+
+    def _of(self, entry: Mapping, key: str) -> typed.AnyTyped | None:
+        """An expression of a line; it may ask of subjects only whether the question is about them."""
+        found = self.read.read(entry, key)
+        facts = typed.presences(found) - self.read.vocabulary.subjects.keys() if found is not None else set()
+        for name in sorted(facts - self.read.vocabulary.asked_facts()):
+            help = "ask for the subject, or for a derived value that says it: naming a fact here would open no topic"
+            self.read.shape.complain(entry.entries[key], f"a hazard does not ask whether `{name}` is named", help)
+        return found
+
+    def _hold_all_told(self, given: Map[str, Node], weights: Map[str, Node], limits: Iterable[Limit]) -> None:
+        """Complain of a mass or force that is neither rating nor weight or is both, and of a limit's forgotten rating.
+
+        By the type alone, so that no declaration can be forgotten that would have made a new fact a rating.
+        """
+        slots = self.read.vocabulary.slots()
+        held = {
+            name for name, kind in slots.items() if isinstance(kind, NumberType) and kind.dimension in (MASS, FORCE)
+        }
+        held |= {rating.name for limit in limits for rating in limit.ratings} & slots.keys()
+        help = "write under `hazards` what bears on it, kind by kind; or name it under `weights` if it is what weighs"
+        for name in sorted(held - given.keys() - weights.keys()):
+            self.read.shape.complain(self.top.entries["hazards"], f"nothing is said of what bears on `{name}`", help)
+        for name in sorted(given.keys() & weights.keys()):
+            self.read.shape.complain(weights[name], f"`{name}` has hazards, so it is a rating", "take it out here")
+
+    def _hold_weights_read(self, weights: Map[str, Node], lines: Iterable[Hazard]) -> None:
+        """Complain of a weight that no line reads: nothing would be held against it."""
+        derived, read = self.read.derived, set[str]()
+        left = [line.exceeded for line in lines if line.exceeded is not None]
+        while left:
+            new = typed.reads(left.pop()).keys() - read
+            read |= new
+            left += [derived[name] for name in new if name in derived]
+        for name in sorted(weights.keys() - read):
+            self.read.shape.complain(weights[name], f"`{name}` bears on no rating", "let a line of a rating read it")
+
+    def _hold_every_kind(self, node: Node, rating: str, lines: Iterable[Hazard]) -> None:
+        """Complain of the kinds that no line of a rating may hold for."""
+        guards = [line.guard for line in lines]
+        kinds = kinds_of(self.read.vocabulary)
+        left = [kind for kind in kinds.values() if not any(map(Known(self.read.derived, kind).may, guards))]
+        if guards and left:
+            help = "add a line for it; where nothing of it bears on the rating, one that says so in `accepted`"
+            told = ", ".join(f"`{kind.member}`" for kind in left)
+            self.read.shape.complain(node, f"no line says what bears on `{rating}` of {told}", help)
