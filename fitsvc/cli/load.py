@@ -1,7 +1,8 @@
 """`fitsvc load`: record files into the database."""
 
+from collections.abc import Iterator
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 import click
 
@@ -14,6 +15,9 @@ if TYPE_CHECKING:
     from fitsvc.loading.storing import Loaded
 
 
+_MOST_NAMED: Final = 10
+
+
 @click.command()
 @click.argument(
     "files",
@@ -21,12 +25,23 @@ if TYPE_CHECKING:
     type=FILE,
     nargs=-1,
     required=True,
-    help="CSV, JSON Lines or YAML files of records; CSV files of observations.",
+    help="CSV, JSON Lines or YAML files of records; CSV or JSON Lines files of observations.",
 )
 @database_option
 @rules_option
-@click.option("--replace", is_flag=True, help="Make records that are stored already what the files say, in full.")
-def load(files: tuple[Path, ...], database: str | None, rules: Path | None, replace: bool) -> None:
+@click.option("--replace", is_flag=True, help="Make records that are stored already what the files say.")
+@click.option("--source", default="", metavar="NAME", help="The feed the files are: it owns what it says.")
+@click.option("--also-measured", is_flag=True, help="With --replace, give up what was seen on the parts too.")
+@click.option("--dry-run", is_flag=True, help="Tell what would become of the files, and store nothing.")
+def load(
+    files: tuple[Path, ...],
+    database: str | None,
+    rules: Path | None,
+    replace: bool,
+    source: str,
+    also_measured: bool,
+    dry_run: bool,
+) -> None:
     """Load records. Each file goes in whole, or not at all and every bad row is told."""
     from fitsvc.facts import FactReader
     from fitsvc.loading.load import in_order, load_file
@@ -38,10 +53,11 @@ def load(files: tuple[Path, ...], database: str | None, rules: Path | None, repl
     with open_database(database) as opened:
         for path in in_order(files, rulebook.vocabulary):
             try:
-                loaded = load_file(opened, reader, path, replace=replace)
-                out().print(described(loaded))
-                for text in loaded.contradictions:
-                    out().print(f"  contradiction: {text}")
+                how = {"replace": replace, "also_seen": also_measured, "dry": dry_run}
+                loaded = load_file(opened, reader, path, source=source, **how)
+                out().print(described(loaded, dry=dry_run))
+                for line in details(loaded, given_up=also_measured):
+                    out().print(f"  {line}")
             except ProblemsFound as found:
                 failed = True
                 show_problems(found.problems)
@@ -54,10 +70,24 @@ def load(files: tuple[Path, ...], database: str | None, rules: Path | None, repl
         raise click.exceptions.Exit(BAD_INPUT)
 
 
-def described(loaded: "Loaded") -> str:
-    """What became of a file, in one line."""
+def described(loaded: "Loaded", *, dry: bool = False) -> str:
+    """What became of a file, or would, in one line."""
     parts = [counted(number, subject) for subject, number in loaded.stored.items()]
     told = [f"stored {', '.join(parts)}"] if parts else []
     told += [f"replaced {loaded.replaced}"] if loaded.replaced else []
     told += [f"{loaded.unchanged} as they were"] if loaded.unchanged else []
-    return f"{loaded.file}: {'; '.join(told)}"
+    told += [f"{loaded.repeated} told before word for word"] if loaded.repeated else []
+    return f"{loaded.file}: {'; '.join(told)}{' (tried only: nothing is stored)' if dry else ''}"
+
+
+def details(loaded: "Loaded", *, given_up: bool = False) -> Iterator[str]:
+    """What a file contradicts, and what was seen on the parts that it says otherwise or not at all."""
+    yield from (f"contradiction: {text}" for text in loaded.contradictions)
+    if loaded.given_up:
+        yield f"{loaded.given_up} facts that were seen on the parts are given up"
+    if loaded.standing and not given_up:
+        facts = sum(text.count(",") + 1 for text in loaded.standing)
+        yield f"{facts} facts that were seen on the parts stand (`--also-measured` gives them up):"
+        yield from loaded.standing[:_MOST_NAMED]
+        if len(loaded.standing) > _MOST_NAMED:
+            yield f"and of {len(loaded.standing) - _MOST_NAMED} more records"

@@ -1,4 +1,4 @@
-"""JSON Lines files of records: one object a line, with its `subject`."""
+"""JSON Lines files: one object a line with its `subject`, a record or, where it names one, an observation of it."""
 
 from collections.abc import Iterator
 from pathlib import Path
@@ -21,7 +21,8 @@ def json_rows(path: Path, file: str, problems: list[Problem]) -> Iterator[Row]:
             problems += found.problems
             continue
         if isinstance(document, dict):
-            yield Row(document, _place(file, number), number)
+            observed = {"observed": True} if "record" in document else {}
+            yield Row(document | observed, _place(file, number), number)
         else:
             help = 'write `{"subject": "accessory", "sku": ...}`'
             problems.append(Problem("a record is one object", help, file=file, line=number))

@@ -32,12 +32,13 @@ def load_file(
     replace: bool = False,
     source: str = "",
     also_seen: bool = False,
+    dry: bool = False,
 ) -> Loaded:
     """Store all records of a file in one transaction, or raise ProblemsFound with all its problems.
 
     With `replace`, what the file's source says of a record that is stored already is made what the file says: facts
     that the source told before and the file does not name are taken back. What was seen on the part itself stays,
-    unless `also_seen` gives it up too.
+    unless `also_seen` gives it up too. A `dry` run tells what would become of the file, and stores nothing.
     """
     problems: list[Problem] = []
     loaded = Loaded(file=str(path))
@@ -46,10 +47,12 @@ def load_file(
         storing = Storing(session=session, reader=reader, problems=problems, loaded=loaded, source=source)
         storing.replaces, storing.also_seen = replace, also_seen
         _store(rows, storing)
-        if not problems and not (loaded.stored or loaded.replaced or loaded.unchanged):
+        if not problems and not (loaded.stored or loaded.replaced or loaded.unchanged or loaded.repeated):
             problems.append(Problem("the file has no records", "add some, or leave it out", file=str(path)))
         if problems:
             raise ProblemsFound(sorted(problems, key=lambda problem: (problem.line, problem.column)))
+        if dry:
+            session.rollback()
     return loaded
 
 

@@ -19,6 +19,10 @@ from fitsvc.store.tables import TABLES
 from fitsvc.store.taking_back import Request
 from fitsvc.store.validation import Checks
 
+_MEMBERS: Final = (
+    *("observed", "subject", "record", "facts", "evidence", "kind", "by", "at", "note", "tool", "condition", "photo"),
+    *("source", "retracts", "corrects", "settles", "reason"),
+)
 OBSERVED_TEXTS: Final = ("by", "note", "tool", "condition", "photo", "source")
 _YES: Final = {"yes": True, "true": True, "no": False, "false": False}
 
@@ -78,13 +82,14 @@ class _ObservationReading:
         row = self.row.document
         subject: Json = row.get("subject")
         key = row.get("record")
-        if subject not in TABLES:
-            near = nearest(subject, TABLES) if subject else None
+        self._names()
+        if not isinstance(subject, str) or subject not in TABLES:
+            near = nearest(subject, TABLES) if isinstance(subject, str) and subject else None
             help = f"did you mean `{near}`?" if near else f"it is one of {', '.join(TABLES)}"
             self._complain("/subject", f"{quoted(subject)} is not a kind of record" if subject else "is missing", help)
             return {}
-        if not key:
-            self._complain("/record", "is missing", "write the record's id or SKU")
+        if not isinstance(key, str) or not key:
+            self._complain("/record", "is missing, or no text", "write the record's id or SKU")
             return {}
         try:
             own = sold_as(get_record(self.session, subject, key))
@@ -92,18 +97,31 @@ class _ObservationReading:
             self._complain("/record", str(error), "load the record first")
             return {}
         known = self.reader.subjects[own]
-        facts = {name: wire_fact(known.get(name), value) for name, value in row["facts"].items()}
+        told = row.get("facts") or {}
+        if not isinstance(told, dict):
+            self._complain("/facts", "`facts` holds facts by their names", 'write `{"fact": value}`')
+            return {}
+        facts = {name: wire_fact(known.get(name), value) for name, value in told.items()}
         document = {"subject": subject, "record": key, "facts": facts} | self._evidence(subject)
         if request.act != "retracts":
             self._check(own, facts, document)
         return document
 
+    def _names(self) -> None:
+        """Note members that an observation does not have."""
+        for name in self.row.document:
+            if name not in _MEMBERS:
+                near = nearest(name, _MEMBERS)
+                help = f"did you mean `{near}`?" if near else f"it may have {', '.join(_MEMBERS[1:])}"
+                self._complain(f"/{name}", f"an observation has no {quoted(name)}", help)
+
     def _evidence(self, subject: str) -> Document:
         evidence = self.row.document.get("evidence")
         if evidence is None:
             return {}
-        stowed = evidence.get("stowed")
-        return {"evidence": evidence | ({"stowed": _YES.get(stowed.casefold(), stowed)} if stowed else {})}
+        stowed = evidence.get("stowed") if isinstance(evidence, dict) else None
+        written = isinstance(stowed, str) and {"stowed": _YES.get(stowed.casefold(), stowed)}
+        return {"evidence": evidence | written if written else evidence}
 
     def _check(self, own: str, facts: Document, document: Document) -> None:
         found: list[Problem] = []

@@ -38,7 +38,7 @@ class Loaded:
     """What a file came to: how many records of each subject went in, and what became of those already there.
 
     `repeated` observations had been told word for word before; `standing` are the facts seen on a part that a file
-    that replaces says otherwise, or not at all.
+    that replaces says otherwise, or not at all, and `given_up` counts those that went.
     """
 
     file: str
@@ -46,6 +46,7 @@ class Loaded:
     replaced: int = 0
     unchanged: int = 0
     repeated: int = 0
+    given_up: int = 0
     contradictions: list[str] = field(default_factory=list)
     standing: list[str] = field(default_factory=list)
 
@@ -155,7 +156,9 @@ class Storing:
             if not assumed and not measured and not differs(self.session, table, record, draft, **how):
                 self.loaded.unchanged += 1
                 return
-            replace_record(self.session, table, entry.key, draft, **how)
+            seen = _seen(record)
+            replaced = replace_record(self.session, table, entry.key, draft, **how)
+            self.loaded.given_up += len(seen - _seen(replaced) - entry.measured.keys())
             self._observe(table, entry, assumed, measured)
             self.loaded.replaced += 1
             self._standing(entry, get_record(self.session, table, entry.key))
@@ -173,11 +176,7 @@ class Storing:
     def _standing(self, entry: RecordEntry, record: Record) -> None:
         """Note which facts seen on the part the file says otherwise, or not at all."""
         said = {**entry.draft.facts, **entry.measured}
-        stand = [
-            name
-            for name, how in record.provenance.items()
-            if RANK[how["kind"]] == SEEN and not _same(said.get(name), record.facts.get(name))
-        ]
+        stand = [name for name in _seen(record) if not _same(said.get(name), record.facts.get(name))]
         if stand:
             self.loaded.standing.append(f"{entry.key}: {', '.join(sorted(stand))}")
 
@@ -234,6 +233,11 @@ def _name(entry: RecordEntry | RigEntry) -> tuple[str, str]:
 
 def _key_pointer(entry: RecordEntry | RigEntry) -> str:
     return "/id" if isinstance(entry, RigEntry) else f"/{SUBJECTS[entry.subject].key}"
+
+
+def _seen(record: Record) -> set[str]:
+    """The facts of a record that somebody saw on the part itself."""
+    return {name for name, how in record.provenance.items() if RANK[how["kind"]] == SEEN}
 
 
 def _untold(earlier: Sequence[Observation], facts: Document, told: Provenance) -> Document:
