@@ -158,7 +158,7 @@ def test_guesses_and_what_was_taken_back_contradict_nothing(client: Client, key:
 
 def test_saved_rigs_that_answer_otherwise_are_told(shop: Client, key: Key) -> None:
     """A bumper that stands farther out leaves fewer carriers on the rig that names the mounting."""
-    told = tell(shop, key, MOUNTING, facts={"pin_to_bumper": "22 in"}, settles=True, reason="a tank was added")
+    told = tell(shop, key, MOUNTING, facts={"pin_to_bumper": "22 in ± 1/8 in"}, settles=True, reason="a tank was added")
     (rig,) = told["rigs"]["changed"]
     assert rig["rig"] == "rig_bothy_bikes"
     assert rig["after"]["fails"] > rig["before"].get("fails", 0)
@@ -272,7 +272,7 @@ def test_f6_one_slip_is_taken_back_and_the_rest_stands(client: Client, key: Key,
 
 def test_f6_a_correction_takes_the_place_of_what_it_corrects(client: Client, key: Key, mounting: str) -> None:
     """The slip goes, and what was seen then is told as of then."""
-    slip = tell(client, key, mounting, facts={"pin_to_bumper": "40 in", "height": "17 in"}, at="2026-05-01T00:00:00Z")
+    slip = tell(client, key, mounting, facts={"pin_to_bumper": "14 in", "height": "17 in"}, at="2026-05-01T00:00:00Z")
     told = tell(
         client, key, mounting, facts={"pin_to_bumper": "4 in"}, corrects=slip["observation"]["id"], reason="a slip"
     )
@@ -377,3 +377,49 @@ def test_a_store_from_before_is_folded_anew(
     now = client.get(f"/v1/mountings/{mounting}").json()
     assert (now["facts"], now["provenance"]) == (told["facts"], told["provenance"])
     assert client.get(f"/v1/observations?subject=mounting&record={mounting}").json()["items"][-1]["facts"] == {}
+
+
+def test_f5_what_leans_on_the_tyres_is_stale_when_they_change(client: Client, key: Key, mounting: str) -> None:
+    """Other tyres: the opening's height is not known, the answer says why, and what was measured since counts."""
+    about = {"subject": "vehicle", "record": "veh_1", "by": "Ann"}
+    client.post("/v1/observations", json={**about, "facts": {"tyre": "245/75R16"}}, headers=key)
+    tell(client, key, mounting, facts={"height": "17 in"}, at="2026-05-01T00:00:00Z", by="Ann")
+    other = {**about, "facts": {"tyre": "285/75R17"}, "settles": True, "reason": "new tyres"}
+    client.post("/v1/observations", json=other, headers=key)
+    now = client.get(f"/v1/mountings/{mounting}").json()
+    assert "height" not in now["facts"]
+    assert now["provenance"]["height"]["state"] == "stale"
+    (told,) = ask_anything(client, mounting)["disputed"]
+    assert told["because"] == (
+        "The height of the opening was seen before the size of the vehicle's tyres changed, and is not known now: "
+        "17 in on 1 May 2026 by Ann; measure again."
+    )
+    tell(client, key, mounting, facts={"height": "18 in"}, by="Ann")
+    assert "state" not in client.get(f"/v1/mountings/{mounting}").json()["provenance"]["height"]
+
+
+def ask_anything(client: Client, mounting: str) -> dict[str, Any]:
+    """Ask about an accessory of which nothing is told."""
+    question = {"rig": {"mounting": {"id": mounting}}, "accessory": {"facts": {"kind": "ball_mount"}}}
+    answer: dict[str, Any] = client.post("/v1/answers", json=question).json()
+    return answer
+
+
+@pytest.mark.parametrize(
+    ("fact", "value", "meant"),
+    [("height", "13 mm", "13 in"), ("pin_to_bumper", "22 in", "22 cm"), ("height", "430 in", "430 mm")],
+)
+def test_f15_a_slip_of_the_unit_is_asked_about(
+    client: Client, key: Key, mounting: str, fact: str, value: str, meant: str
+) -> None:
+    """A figure that would be usual with another unit is refused with it, unless it is out of the question anyway."""
+    body = {"subject": "mounting", "record": mounting, "facts": {fact: value}}
+    found = problem(client.post("/v1/observations", json=body, headers=key), 422)
+    (error,) = found["errors"]
+    assert meant in error["help"] or "between" in error["help"]
+
+
+def test_f15_what_says_how_far_off_it_may_be_is_taken(client: Client, key: Key, mounting: str) -> None:
+    """13 mm it is; and a bumper 31 in behind the pin is one of its kind."""
+    assert tell(client, key, mounting, facts={"height": "exactly 13 mm"})["record"]["facts"]["height"]
+    assert tell(client, key, mounting, facts={"pin_to_bumper": "31 in ± 1/4 in"})["record"]["facts"]["pin_to_bumper"]

@@ -43,10 +43,13 @@ class Told:
     source: str = ""
     evidence: dict[str, Json] | None = None
     takes_back: dict[str, Sequence[str]] | None = None
+    ground: dict[str, Json] | None = None
 
 
 class Ranges:
     """A law of facts whose values are pairs of numbers, or lists of letters."""
+
+    subject = "s"
 
     def __init__(self, **law: Any) -> None:
         self._law = FactLaw(read=lambda value, kind: (value, _span(value)), write=_written, **law)
@@ -58,6 +61,10 @@ class Ranges:
     def taught(self, evidence: Any) -> Any:
         """What was tried is said as it is."""
         return evidence
+
+    def changed(self, name: str, was: Json, now: Json) -> bool:
+        """Whether it is another."""
+        return bool(was != now)
 
 
 def _span(value: Json) -> Span:
@@ -253,3 +260,17 @@ def test_same_spans_are_the_same_within_the_float() -> None:
     """A hair decides nothing."""
     assert same((1.0, 2.0), (1.0 + TOLERANCE / 2, 2.0))
     assert not same((1.0, 2.0), (1.1, 2.0))
+
+
+def test_f5_a_reading_holds_while_what_it_leans_on_is_what_it_was() -> None:
+    """With other tyres it is not known, and what was published of it neither; with the old ones back it is again."""
+    law = Ranges(leans_on=("v.tyre",))
+    history = [
+        Told({"x": [9, 9]}, "published", id="obs_p"),
+        Told({"x": [4, 4]}, by="Ann", id="obs_a", ground={"v.tyre": "small"}),
+    ]
+    for tyre, state, value in (("small", "", [4, 4]), ("large", "stale", None), (None, "", [4, 4])):
+        found = fold(history, law, {"v.tyre": tyre})["x"]
+        assert (found.state, found.value) == (state, value)
+    again = Told({"x": [5, 5]}, by="Bo", id="obs_b", ground={"v.tyre": "large"}, at=DAY + timedelta(days=1))
+    assert fold([*history, again], law, {"v.tyre": "large"})["x"].value == [5, 5]

@@ -128,10 +128,13 @@ class Spoiler(msgspec.Struct):
 
 
 class Disputed(msgspec.Struct):
-    """A fact of which what was said cannot all hold, or hardly can; the answer is as sure as that leaves it."""
+    """A fact of which what was said cannot all hold, or hardly can, or was seen before what it leans on changed.
+
+    The answer is as sure as that leaves it.
+    """
 
     fact: str
-    state: Literal["doubtful", "disputed"]
+    state: Literal["doubtful", "disputed", "stale"]
     because: str
 
 

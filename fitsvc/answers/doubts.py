@@ -5,12 +5,16 @@ from datetime import date
 from typing import Final
 
 from fitsvc.answers.answer import Disputed
-from fitsvc.answers.phrases import capped
+from fitsvc.answers.phrases import capped, joined
 from fitsvc.answers.question import Doubt
 from fitsvc.answers.wording import Wording
 from fitsvc.facts import as_written
 
-_LEAD: Final = {"disputed": "is disputed", "doubtful": "is doubtful, as readings of it hardly agree"}
+_LEAD: Final = {
+    "disputed": "is disputed",
+    "doubtful": "is doubtful, as readings of it hardly agree",
+    "stale": "was seen before {} changed, and is not known now",
+}
 
 
 def told_doubt(wording: Wording, name: str, doubt: Doubt) -> Disputed:
@@ -18,7 +22,9 @@ def told_doubt(wording: Wording, name: str, doubt: Doubt) -> Disputed:
     fact = wording.rulebook.vocabulary.facts.get(name)
     said = ", ".join(f"{as_written(value)} on {_day(at)}{f' by {by}' if by else ''}" for value, by, at in doubt.said)
     again = "read it again" if fact is not None and fact.effort == "label" else "measure again"
-    return Disputed(name, doubt.state, f"{capped(wording.the(name))} {_LEAD[doubt.state]}: {said}; {again}.")
+    leans = joined([wording.the(on) for on in fact.leans_on]) if fact is not None else ""
+    lead = _LEAD[doubt.state].format(leans)
+    return Disputed(name, doubt.state, f"{capped(wording.the(name))} {lead}: {said}; {again}.")
 
 
 def _day(at: str) -> str:

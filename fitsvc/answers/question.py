@@ -32,9 +32,12 @@ NAMES: Final = ("make", "model")
 
 @dataclass(frozen=True, slots=True)
 class Doubt:
-    """A fact of which what was said cannot all hold, or hardly can: each value as written, by whom, and when."""
+    """A fact of which what was said cannot all hold, or hardly can, or was seen before what it leans on changed.
 
-    state: Literal["doubtful", "disputed"]
+    Each statement is its value as written, by whom, and when.
+    """
+
+    state: Literal["doubtful", "disputed", "stale"]
     said: tuple[tuple[Json, str, str], ...]
 
 

@@ -115,8 +115,13 @@ def read_rigs(paths: Sequence[Path], reader: FactReader, carried: Mapping[str, J
     return _read(dict(records.rigs) or _of_mountings(mounted), records, reader, ", ".join(map(str, paths)), carried)
 
 
-def stored_rigs(session: Session, reader: FactReader, carried: Mapping[str, Json] = _NOTHING) -> list[AuditRig]:
-    """The saved rigs of a store, or its mountings if no rig is saved, in the order of their ids."""
+def stored_rigs(
+    session: Session, reader: FactReader, carried: Mapping[str, Json] = _NOTHING, aside: list[Problem] | None = None
+) -> list[AuditRig]:
+    """The saved rigs of a store, or its mountings if no rig is saved, in the order of their ids.
+
+    A rig that a later change of its parts broke is set aside, with why; ProblemsFound when no other is left.
+    """
     documents: dict[str, Mapping[str, Json]] = {}
     while page := list_rigs(session, after=next(reversed(documents), None), limit=_PAGE):
         documents |= {rig.id: rig.document for rig in page}
@@ -125,7 +130,7 @@ def stored_rigs(session: Session, reader: FactReader, carried: Mapping[str, Json
         records := list_records(session, "mounting", after=mounted[-1] if mounted else None, limit=_PAGE)
     ):
         mounted += [record.key for record in records]
-    return _read(documents or _of_mountings(mounted), StoreRecords(session), reader, "the database", carried)
+    return _read(documents or _of_mountings(mounted), StoreRecords(session), reader, "the database", carried, aside)
 
 
 def _of_mountings(keys: Iterable[str]) -> dict[str, Mapping[str, Json]]:
@@ -158,6 +163,7 @@ def _read(
     reader: FactReader,
     file: str,
     carried: Mapping[str, Json],
+    aside: list[Problem] | None = None,
 ) -> list[AuditRig]:
     check_carried(carried, reader, records)
     rigs, problems = [], list[Problem]()
@@ -174,8 +180,10 @@ def _read(
     if not rigs and not problems:
         help = "give `rigs`, or mountings with their vehicles and receivers"
         problems.append(Problem("there are no rigs", help, file=file))
-    if problems:
+    if problems and (aside is None or not rigs):
         raise ProblemsFound(problems)
+    if aside is not None:
+        aside += problems
     return rigs
 
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from fitsvc.cli.console import FAULTS, out, paragraph, refuse
+from fitsvc.cli.console import FAULTS, err, out, paragraph, refuse
 from fitsvc.cli.options import FILE, database_option, load_rules, open_database, rules_option
 from fitsvc.cli.progress import progress
 from fitsvc.document import Document
@@ -112,7 +112,11 @@ def _rigs(
     if database is None:
         refuse("there are no rigs", "give `--rigs FILE`, or `--database URL` that holds them")
     with open_database(database) as opened, opened.session() as session:
-        return stored_rigs(session, reader, carried)
+        aside: list[Problem] = []
+        rigs = stored_rigs(session, reader, carried, aside)
+    for problem in aside:
+        err().print(f"set aside: {problem.message}")
+    return rigs
 
 
 def _missing_once(problems: "Sequence[Problem]") -> "list[Problem]":

@@ -1,7 +1,7 @@
 """Rows of observations → observations in an open session, or the problems of each row."""
 
 from datetime import datetime
-from typing import Final
+from typing import Any, Final, cast
 
 from fitsvc.document import Document, Json
 from fitsvc.facts import FactReader
@@ -12,12 +12,14 @@ from fitsvc.loading.storing import Storing
 from fitsvc.observing.evidence import read_evidence
 from fitsvc.observing.recording import observe
 from fitsvc.observing.requests import read_request
+from fitsvc.observing.slips import slips
 from fitsvc.store.errors import InvalidValue, NotFound
 from fitsvc.store.observations import Provenance, sold_as
 from fitsvc.store.records import get_record
 from fitsvc.store.tables import TABLES
 from fitsvc.store.taking_back import Request
 from fitsvc.store.validation import Checks
+from fitsvc.subjects import Subject
 
 _MEMBERS: Final = (
     *("observed", "subject", "record", "facts", "evidence", "kind", "by", "at", "note", "tool", "condition", "photo"),
@@ -80,10 +82,10 @@ class _ObservationReading:
     def document(self, request: Request) -> Document:
         """The row as a body of `/v1/observations`."""
         row = self.row.document
-        subject: Json = row.get("subject")
+        subject: Any = row.get("subject")
         key = row.get("record")
         self._names()
-        if not isinstance(subject, str) or subject not in TABLES:
+        if not (isinstance(subject, str) and subject in TABLES):
             near = nearest(subject, TABLES) if isinstance(subject, str) and subject else None
             help = f"did you mean `{near}`?" if near else f"it is one of {', '.join(TABLES)}"
             self._complain("/subject", f"{quoted(subject)} is not a kind of record" if subject else "is missing", help)
@@ -92,7 +94,7 @@ class _ObservationReading:
             self._complain("/record", "is missing, or no text", "write the record's id or SKU")
             return {}
         try:
-            own = sold_as(get_record(self.session, subject, key))
+            own = sold_as(get_record(self.session, cast(Subject, subject), key))
         except NotFound as error:
             self._complain("/record", str(error), "load the record first")
             return {}
@@ -126,6 +128,7 @@ class _ObservationReading:
     def _check(self, own: str, facts: Document, document: Document) -> None:
         found: list[Problem] = []
         self.reader.read(own, facts, "/facts", found, {}, {})
+        found += [] if found else slips(self.reader, own, facts, "/facts")
         if "evidence" in document:
             found += read_evidence(document["evidence"], document["subject"], "/evidence")
         elif not facts:

@@ -15,7 +15,7 @@ from fitsvc.language.truth import YES
 from fitsvc.language.types import ListType, TruthType
 from fitsvc.observing.evidence import taught
 from fitsvc.rulebook.vocabulary import Fact
-from fitsvc.store.folding import FactLaw, Laws, Span
+from fitsvc.store.folding import FactLaw, Laws, Span, apart
 
 _INSIDE: Final = {"length": "mm", "mass": "kg", "angle": "deg", "force": "kN", "torque": "N m", "ratio": "%"}
 _TAPE: Final = 64
@@ -33,7 +33,7 @@ class SubjectLaw:
     """The law of one subject's facts."""
 
     def __init__(self, reader: FactReader, subject: str) -> None:
-        self._reader, self._facts = reader, reader.subjects[subject]
+        self.subject, self._reader, self._facts = subject, reader, reader.subjects[subject]
         self._known: dict[str, FactLaw] = {}
 
     def fact(self, name: str) -> FactLaw:
@@ -48,12 +48,19 @@ class SubjectLaw:
         """What was tried, as statements of facts."""
         return taught(evidence)
 
+    def changed(self, name: str, was: Json, now: Json) -> bool:
+        """Whether a fact that others lean on is surely not what it was: texts and spans that share nothing."""
+        fact = self._reader.vocabulary.facts[name]
+        before, after = (_read(self._reader, fact, value, "published")[1] for value in (was, now))
+        return bool(was != now) if before is None or after is None else apart(before, after)
+
     def _law(self, fact: Fact) -> FactLaw:
         return FactLaw(
             read=partial(_read, self._reader, fact),
             write=_writer(fact),
             rating=fact.rating,
             gathered=fact.gathered,
+            leans_on=fact.leans_on,
         )
 
 

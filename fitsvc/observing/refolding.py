@@ -7,7 +7,7 @@ from sqlmodel import Session, col, select
 
 from fitsvc.store.database import Database
 from fitsvc.store.folding import Laws, current_facts
-from fitsvc.store.observations import Provenance, all_observations, append, law_of
+from fitsvc.store.observations import Provenance, all_observations, append, ground_of, law_of
 from fitsvc.store.records import existing_keys, lock_record
 from fitsvc.store.tables import Observation
 from fitsvc.subjects import Subject
@@ -36,7 +36,9 @@ def _told_of(session: Session) -> list[tuple[Subject, str]]:
 def _refolded(database: Database, subject: Subject, key: str, laws: Laws) -> bool:
     with database.session() as session:
         record = lock_record(session, subject, key)
-        current = current_facts(all_observations(session, subject, key), law_of(record, laws))
+        current = current_facts(
+            all_observations(session, subject, key), law_of(record, laws), ground_of(session, record)
+        )
         if (current.facts, current.provenance) == (record.facts, record.provenance):
             return False
         # An observation without facts, since those who follow changes see them by their observations.

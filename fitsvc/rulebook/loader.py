@@ -31,6 +31,7 @@ from fitsvc.rulebook.vocabulary import (
     Lists,
     Subject,
     Vocabulary,
+    check_leaning,
     read_lists,
     read_subject,
     value_type,
@@ -180,6 +181,7 @@ class _Loader:
         for tree in trees.values():
             if "lists" not in tree.entries:
                 read_subject(self.shape, tree, lists, subjects, facts)
+        check_leaning(self.shape, [tree for tree in trees.values() if "lists" not in tree.entries], facts)
         return Vocabulary(subjects, lists.types, lists.words, facts, lists.roles)
 
     def _names(self, vocabulary: Vocabulary, tables: Map[str, TableEntry], topics: Map[str, Mapping]) -> Expressions:

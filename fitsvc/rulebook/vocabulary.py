@@ -1,7 +1,7 @@
 """The vocabulary: subjects, lists and facts, from which schemas, forms, columns and error texts all come."""
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from collections.abc import Mapping as Map
 from dataclasses import dataclass, field
 from typing import Final, Literal
@@ -40,7 +40,8 @@ class Fact:
     An `asked` fact opens a topic: the question is about it when it names it, and rules that read it are
     silent otherwise. `tape` says between which points it is measured, for the drawing. A measurement told without
     a tolerance has `tolerance`, as `tolerance_text`. Of what is `gathered` each telling is one case that was tried, and
-    the largest or smallest is the fact.
+    the largest or smallest is the fact. A reading of it holds as long as what it `leans_on` is what it was.
+    `usual` is where nearly every one lies: outside of it a figure is taken, and asked about.
     """
 
     name: str
@@ -58,6 +59,8 @@ class Fact:
     tolerance: float = 0.0
     tolerance_text: str = ""
     gathered: Literal["", "largest", "smallest"] = ""
+    leans_on: tuple[str, ...] = ()
+    usual: Bounds | None = None
 
     @property
     def rating(self) -> bool:
@@ -222,7 +225,7 @@ def _size_list(shape: Shape, name: str, entry: Mapping) -> ListType:
 
 
 _FACT_KEYS: Final = ("type", "label", "meaning", "how_to_measure", "effort")
-_MAY_HAVE: Final = ("range", "shown_in", "presence", "tolerance", "gathered")
+_MAY_HAVE: Final = ("range", "shown_in", "presence", "tolerance", "gathered", "leans_on", "usual")
 
 
 def read_subject(shape: Shape, tree: Node, lists: Lists, subjects: dict[str, Subject], facts: dict[str, Fact]) -> None:
@@ -268,6 +271,7 @@ def read_fact_entry(shape: Shape, name: str, node: Node, lists: Lists) -> Fact |
             how_to_measure=how,
             effort=effort,
             asked=asked,
+            leans_on=_leaning(shape, entry),
         )
     if "range" not in entry.entries:
         shape.complain(entry, f"`{name}` has no plausible range", "write `range: [LOW, HIGH]`; be generous")
@@ -299,7 +303,41 @@ def read_fact_entry(shape: Shape, name: str, node: Node, lists: Lists) -> Fact |
         tolerance=tolerance[0],
         tolerance_text=tolerance[1],
         gathered=shape.one_of(entry, "gathered", ("largest", "smallest")) if "gathered" in entry.entries else "",
+        leans_on=_leaning(shape, entry),
+        usual=_usual(shape, entry, kind),
     )
+
+
+def _usual(shape: Shape, entry: Mapping, kind: str) -> Bounds | None:
+    """The usual range of a fact, inside its plausible one."""
+    if "usual" not in entry.entries:
+        return None
+    ends = [_end(shape, node, DIMENSIONS[kind], kind) for node in shape.items(entry.entries["usual"], "`usual`")]
+    if len(ends) != 2 or ends[0] is None or ends[1] is None or ends[0] >= ends[1]:
+        message = "a usual range has two ends, the lower first"
+        shape.complain(entry.entries["usual"], message, "write `usual: [LOW, HIGH]`")
+        return None
+    return (ends[0], ends[1])
+
+
+def _leaning(shape: Shape, entry: Mapping) -> tuple[str, ...]:
+    """The facts that a reading of this one holds with, by their whole names."""
+    if "leans_on" not in entry.entries:
+        return ()
+    nodes = shape.items(entry.entries["leans_on"], "`leans_on`")
+    return tuple(node.value for node in nodes if isinstance(node, Scalar) and node.value)
+
+
+def check_leaning(shape: Shape, trees: Iterable[Mapping], facts: Map[str, Fact]) -> None:
+    """Complain of what facts lean on that is not there, leans itself, or is of neither the subject nor its vehicle."""
+    for fact in facts.values():
+        for name in fact.leans_on:
+            ground = facts.get(name)
+            near = ground is not None and ground.subject in (fact.subject, "vehicle")
+            if ground is None or ground.leans_on or not near:
+                tree = next(tree for tree in trees if shape.text(tree, "subject") == fact.subject)
+                help = "name a fact of its own subject, or of a mounting's vehicle, that leans on nothing itself"
+                shape.complain(tree, f"`{fact.name}` cannot lean on `{name}`", help)
 
 
 def _tolerance(shape: Shape, entry: Mapping, kind: str, usual: str) -> tuple[float, str]:

@@ -15,6 +15,7 @@ from fitsvc.observing.effects import effects
 from fitsvc.observing.evidence import read_evidence
 from fitsvc.observing.recording import observe
 from fitsvc.observing.requests import ACTS, read_request
+from fitsvc.observing.slips import slips
 from fitsvc.service.bodies import read_document, read_object
 from fitsvc.service.context import AnyRequest, service_of
 from fitsvc.service.documents import TOLD, finish, observation_document, read_facts, read_told, record_document
@@ -161,6 +162,8 @@ def _read(document: Json, session: Session, reader: FactReader, by: str) -> tupl
 def _facts(reader: FactReader, subject: str, facts: Json) -> list[Problem]:
     """Return what is wrong with facts; a trailer's fact told of a ball is well formed, and cannot be."""
     problems = read_facts(reader, subject, facts, "/facts")
+    if not problems and isinstance(facts, dict):
+        problems = slips(reader, subject, facts, "/facts")
     if subject not in SOLD or not isinstance(facts, dict):
         return problems
     known = {name for one in SOLD for name in reader.subjects[one]} - set(reader.subjects[subject])

@@ -54,8 +54,9 @@ def title(name: str) -> str:
 def _known() -> dict[str, Schema]:
     """Return what is stored of facts, and how they are told."""
     value = {"type": ["string", "number", "boolean", "array", "object"]}
-    about = "`disputed` where statements cannot all hold, `doubtful` where they hardly can; left out where they agree."
-    state = described(word(("doubtful", "disputed")), about)
+    about = "`disputed` where statements cannot all hold, `doubtful` where they hardly can, `stale` where all were "
+    about += "seen before what they lean on changed; left out where none of it is so."
+    state = described(word(("doubtful", "disputed", "stale")), about)
     said = closed(value=value, kind=_KIND, by=TEXT, at=TIME, observation=TEXT)
     how = closed(["kind", "observation"], kind=_KIND, observation=TEXT, state=state, said=array(said))
     return {

@@ -10,7 +10,7 @@ members it may be. The rulebook's part comes in as a `Law`, since the store know
 """
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from functools import reduce
 from itertools import groupby
@@ -24,7 +24,7 @@ from fitsvc.language.intervals import TOLERANCE, Bounds
 Span = Bounds | frozenset[str]
 """What a statement allows: a range in the inside unit, or members of a list, designations, `yes` and `no`."""
 
-State = Literal["", "doubtful", "disputed"]
+State = Literal["", "doubtful", "disputed", "stale"]
 RANK: Final[Mapping[str, int]] = {"assumed": 0, "published": 1, "read": 2, "measured": 2, "tried": 2}
 """How well each kind of telling knows."""
 SEEN: Final = 2
@@ -52,6 +52,7 @@ class Said:
     person: str = ""
     source: str = ""
     span: Span | None = None
+    ground: Mapping[str, Json] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -61,17 +62,20 @@ class FactLaw:
     `read` gives a value as it counts for a kind of telling (a tape has a tolerance, said or not), and what that allows:
     None for a text. `write` gives a span as a value, in the unit of another one. Of a `rating` a better kind of
     telling does not lift what a lesser one says. Of what is `gathered` each statement is one case, and the largest
-    or the smallest is what is asked for.
+    or the smallest is what is asked for. What was seen of it holds while what it `leans_on` is what it was.
     """
 
     read: Callable[[Json, str], tuple[Json, Span | None]]
     write: Callable[[Span, Json], Json]
     rating: bool = False
     gathered: Literal["", "largest", "smallest"] = ""
+    leans_on: tuple[str, ...] = ()
 
 
 class Law(Protocol):
     """What the fold has to know of a subject's facts."""
+
+    subject: str
 
     def fact(self, name: str) -> FactLaw:
         """The law of one fact."""
@@ -79,6 +83,10 @@ class Law(Protocol):
 
     def taught(self, evidence: Mapping[str, Json]) -> Mapping[str, Json]:
         """What was tried, as statements of facts."""
+        ...
+
+    def changed(self, name: str, was: Json, now: Json) -> bool:
+        """Whether a fact that others lean on, by its whole name, is surely not what it was."""
         ...
 
 
@@ -89,6 +97,8 @@ Laws = Callable[[str], Law]
 class _Plain:
     """The law of facts that nothing is known of: the latest of the best kind holds."""
 
+    subject = ""
+
     _fact = FactLaw(read=lambda value, kind: (value, None), write=lambda span, like: like)
 
     def fact(self, name: str) -> FactLaw:
@@ -98,6 +108,10 @@ class _Plain:
     def taught(self, evidence: Mapping[str, Json]) -> Mapping[str, Json]:
         """Nothing that was tried teaches anything."""
         return {}
+
+    def changed(self, name: str, was: Json, now: Json) -> bool:
+        """Nothing leans on anything."""
+        return False
 
 
 def plain(subject: str) -> Law:
@@ -147,6 +161,10 @@ class Statement(Protocol):
     def takes_back(self) -> Mapping[str, Sequence[str]] | None:
         """The observations it takes back, by fact, or under `*` as a whole."""
 
+    @property
+    def ground(self) -> Mapping[str, Json] | None:
+        """What its facts lean on, by whole names, as it was when they were told."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class KnownFact:
@@ -172,9 +190,17 @@ class CurrentFacts:
     provenance: dict[str, Document] = field(default_factory=dict)
 
 
-def current_facts(observations: Iterable[Statement], law: Law = _PLAIN) -> CurrentFacts:
-    """Return what follows from a record's observations, given in the order they were recorded."""
-    known = fold(observations, law)
+_NO_GROUND: Final[Mapping[str, Json]] = {}
+
+
+def current_facts(
+    observations: Iterable[Statement], law: Law = _PLAIN, ground: Mapping[str, Json] = _NO_GROUND
+) -> CurrentFacts:
+    """Return what follows from a record's observations, given in the order they were recorded.
+
+    `ground` are the facts of other records that its own may lean on, by whole names, as they are now.
+    """
+    known = fold(observations, law, ground)
     facts = {name: one.value for name, one in known.items() if one.value is not None}
     return CurrentFacts(facts, {name: _provenance(one) for name, one in known.items() if name in facts or one.state})
 
@@ -186,12 +212,45 @@ def first_told(row: Document, law: Law) -> CurrentFacts:
     return CurrentFacts(facts, {name: {"kind": kind, "observation": row["id"]} for name in facts})
 
 
-def fold(observations: Iterable[Statement], law: Law) -> dict[str, KnownFact]:
-    """Return what is known of each fact of which anything stands."""
-    found = {}
-    for name, said in standing(observations, law).items():
-        found[name] = fold_fact(said, law.fact(name))
+def fold(observations: Iterable[Statement], law: Law, ground: Mapping[str, Json] = _NO_GROUND) -> dict[str, KnownFact]:
+    """Return what is known of each fact of which anything stands: first of those that lean on nothing."""
+    stands, found, now = standing(observations, law), dict[str, KnownFact](), dict(ground)
+    for name in sorted(stands, key=lambda one: bool(law.fact(one).leans_on)):
+        of, said = law.fact(name), stands[name]
+        stale = [one for one in said if RANK[one.kind] == SEEN and _is_stale(one, of, law, now)]
+        fresh = [one for one in said if one not in stale]
+        if stale and not any(RANK[one.kind] == SEEN for one in fresh):
+            # What a maker says of the part as it was sold is no better ground than what was seen since.
+            found[name] = _left_out(stale, fresh)
+        else:
+            known = fold_fact(fresh, of)
+            found[name] = replace(known, beside=(*known.beside, *stale)) if stale else known
+        now[f"{law.subject}.{name}"] = found[name].value
     return found
+
+
+def _is_stale(one: Said, of: FactLaw, law: Law, now: Mapping[str, Json]) -> bool:
+    """Whether what a reading leans on has changed since: what was not known then, or is not now, has not."""
+    return any(
+        one.ground.get(name) is not None
+        and now.get(name) is not None
+        and law.changed(name, one.ground[name], now[name])
+        for name in of.leans_on
+    )
+
+
+def _left_out(stale: Sequence[Said], beside: Sequence[Said]) -> KnownFact:
+    """A fact of which only stale readings are left: it is not known."""
+    last = max(stale, key=lambda one: (one.at, one.place))
+    return KnownFact(
+        value=None,
+        span=None,
+        kind=last.kind,
+        observation=last.observation,
+        state="stale",
+        counts=tuple(stale),
+        beside=tuple(beside),
+    )
 
 
 def standing(observations: Iterable[Statement], law: Law) -> dict[str, list[Said]]:
@@ -272,6 +331,7 @@ def _said(one: Statement, name: str, value: Json, kind: str, law: Law, place: in
         person=one.by if one.by != one.written_by else "",
         source=one.source,
         span=law.fact(name).read(value, kind)[1],
+        ground=one.ground or {},
     )
 
 

@@ -14,8 +14,8 @@ from sqlmodel import Session, col, select
 
 from fitsvc.document import Document, Json
 from fitsvc.store.errors import Conflict, NotFound
-from fitsvc.store.folding import CurrentFacts, Law, Laws, current_facts
-from fitsvc.store.tables import NAME, NOTE, PHOTO, Accessory, Act, Kind, Observation, Record, now
+from fitsvc.store.folding import RANK, SEEN, Law, Laws, current_facts
+from fitsvc.store.tables import NAME, NOTE, PHOTO, Accessory, Act, Kind, Mounting, Observation, Record, Vehicle, now
 from fitsvc.store.validation import Checks, new_id, page_size, storable
 from fitsvc.subjects import Subject
 
@@ -122,16 +122,25 @@ def append(
     earlier = all_observations(session, subject, record.key)
     if len(earlier) >= MOST_SAID:
         raise Conflict(f"{subject} `{record.key}` has {MOST_SAID} observations, as many as are kept of one record")
+    law, ground = law_of(record, laws), ground_of(session, record)
     observation = Observation(**observation_row(subject, record.key, facts, told, now(), evidence, taking))
+    if RANK[told.kind] == SEEN:
+        own = {f"{law.subject}.{name}": value for name, value in {**record.facts, **facts}.items()}
+        leans = {on for name in facts for on in law.fact(name).leans_on}
+        observation.ground = {on: value for on, value in {**ground, **own}.items() if on in leans} or None
     session.add(observation)
     session.flush()
-    keep_folded(record, current_facts([*earlier, observation], law_of(record, laws)))
+    current = current_facts([*earlier, observation], law, ground)
+    record.facts, record.provenance = current.facts, current.provenance
     return observation
 
 
-def keep_folded(record: Record, current: CurrentFacts) -> None:
-    """Keep beside a record what its observations fold to."""
-    record.facts, record.provenance = current.facts, current.provenance
+def ground_of(session: Session, record: Record) -> Document:
+    """The facts of other records that a record's own may lean on, by whole names: of a mounting its vehicle's."""
+    if not isinstance(record, Mounting):
+        return {}
+    vehicle = session.get(Vehicle, record.vehicle_id)
+    return {f"vehicle.{name}": value for name, value in vehicle.facts.items()} if vehicle else {}
 
 
 def law_of(record: Record, laws: Laws) -> Law:

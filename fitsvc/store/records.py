@@ -17,8 +17,8 @@ from sqlmodel import Session, col, select
 
 from fitsvc.document import Document, Json
 from fitsvc.store.errors import Conflict, FieldProblem, InvalidValue, NotFound, StillReferenced, VersionConflict
-from fitsvc.store.folding import ALL, RANK, SEEN, Laws, Said, plain, standing
-from fitsvc.store.observations import Provenance, TakingBack, all_observations, append, law_of
+from fitsvc.store.folding import ALL, RANK, SEEN, Laws, Said, current_facts, plain, standing
+from fitsvc.store.observations import Provenance, TakingBack, all_observations, append, ground_of, law_of
 from fitsvc.store.tables import (
     KEY,
     LABEL,
@@ -28,6 +28,7 @@ from fitsvc.store.tables import (
     Observation,
     Record,
     RigPart,
+    Vehicle,
     key_name,
     now,
 )
@@ -184,7 +185,7 @@ def replace_record(
     if not _retell(session, subject, record, draft.known_facts(), told, laws, also_seen=also_seen) and beside:
         # Those who follow changes by their observations see it too.
         append(session, subject, record, {}, told, laws=laws)
-    _changed(session, record)
+    _changed(session, record, laws)
     return record
 
 
@@ -248,7 +249,7 @@ def add_observation(
     earlier = all_observations(session, subject, key)
     taking, told = taking_of(earlier, law_of(record, laws), facts, evidence, told, request)
     observation = append(session, subject, record, facts, told, evidence, laws=laws, taking=taking)
-    _changed(session, record)
+    _changed(session, record, laws)
     return observation, record
 
 
@@ -395,10 +396,25 @@ def _same(one: Json, other: Json) -> bool:
     return json.dumps(one, sort_keys=True) == json.dumps(other, sort_keys=True)
 
 
-def _changed(session: Session, record: Record) -> None:
+def _changed(session: Session, record: Record, laws: Laws = plain) -> None:
     record.version += 1
     record.updated_at = now()
     session.flush()
+    if isinstance(record, Vehicle):
+        _tell_mountings(session, record, laws)
+
+
+def _tell_mountings(session: Session, vehicle: Vehicle, laws: Laws) -> None:
+    """Fold the vehicle's mountings anew, where what was seen of one leans on what the vehicle is now."""
+    law = laws("mounting")
+    for key in session.exec(select(Mounting.id).where(Mounting.vehicle_id == vehicle.id).order_by(col(Mounting.id))):
+        mounting = lock_record(session, "mounting", key)
+        said = all_observations(session, "mounting", key)
+        current = current_facts(said, law, ground_of(session, mounting))
+        if (current.facts, current.provenance) != (mounting.facts, mounting.provenance):
+            append(session, "mounting", mounting, {}, Provenance(note="the vehicle changed"), laws=laws)
+            mounting.version, mounting.updated_at = mounting.version + 1, now()
+            session.flush()
 
 
 def _referring(session: Session, subject: Subject, key: str) -> Iterator[str]:

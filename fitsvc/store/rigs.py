@@ -132,7 +132,8 @@ def _lock_parts(session: Session, document: Mapping[str, Json], checks: Checks) 
             checks.refuse(pointer, f"is not the id of a part of a rig: expected one that begins with {known}")
         else:
             places.setdefault((subject, key), pointer)
-    for (subject, key), pointer in sorted(places.items()):  # one order for all, or two could wait for each other
+    # One order for all, or two could wait for each other; vehicles first, as a change of one reaches its mountings.
+    for (subject, key), pointer in sorted(places.items(), key=lambda one: (one[0][0] != "vehicle", one[0])):
         try:
             lock_record(session, subject, key)
         except NotFound as error:

@@ -55,7 +55,7 @@ def main(folder: AuditFolder, digest: str) -> None:
 
 def _carry_out(folder: AuditFolder, digest: str) -> None:
     try:
-        _audit(folder, digest)
+        aside = _audit(folder, digest)
     except Cancelled:
         return
     except ProblemsFound as found:
@@ -71,10 +71,12 @@ def _carry_out(folder: AuditFolder, digest: str) -> None:
     except StoreError as error:
         folder.end("interrupted", [Problem(str(error), _AGAIN)])
     else:
-        folder.end("finished")
+        folder.end("finished", aside)
 
 
-def _audit(folder: AuditFolder, digest: str) -> None:
+def _audit(folder: AuditFolder, digest: str) -> Sequence[Problem]:
+    """Carry the audit out, and return why saved rigs are set aside."""
+    aside = list[Problem]()
     progress = _Progress(folder)
     progress.tell("reading the rules", 0, 0)
     rulebook = cached_rulebook(data_dir("rules"))
@@ -82,7 +84,7 @@ def _audit(folder: AuditFolder, digest: str) -> None:
         raise ProblemsFound([Problem("the rules were changed while the service ran", "start the service anew")])
     _begin_anew_if_changed(folder, rulebook.digest)
     progress.tell("reading the rigs", 0, 0)
-    rigs = _rigs(folder, rulebook)
+    rigs = _rigs(folder, rulebook, aside)
     catalogue = folder.file("catalogue")
     assert catalogue is not None
     asked = AuditOrder(
@@ -93,6 +95,7 @@ def _audit(folder: AuditFolder, digest: str) -> None:
         against=_against(folder),
     )
     run(Audit(asked, rulebook, rigs, progress.tell))
+    return aside
 
 
 def _begin_anew_if_changed(folder: AuditFolder, rulebook: str) -> None:
@@ -102,7 +105,7 @@ def _begin_anew_if_changed(folder: AuditFolder, rulebook: str) -> None:
         folder.forget()
 
 
-def _rigs(folder: AuditFolder, rulebook: Rulebook) -> Sequence[AuditRig]:
+def _rigs(folder: AuditFolder, rulebook: Rulebook, aside: list[Problem]) -> Sequence[AuditRig]:
     """The rigs that were sent, or those of the store as they were when the audit began."""
     reader, carried = FactReader(rulebook), folder.told().get("carried", {})
     if (sent := folder.file("rigs")) is not None:
@@ -112,7 +115,7 @@ def _rigs(folder: AuditFolder, rulebook: Rulebook) -> Sequence[AuditRig]:
         database = Database()
         try:
             with database.session() as session:
-                table = rigs_table(stored_rigs(session, reader, carried))
+                table = rigs_table(stored_rigs(session, reader, carried, aside))
         finally:
             database.close()
         with written(kept) as place:
