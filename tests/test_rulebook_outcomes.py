@@ -16,7 +16,7 @@ from judging import answerer
 
 from fitsvc.answers.answer import Answer
 from fitsvc.answers.answering import Answerer
-from fitsvc.answers.missing import BAD, GOOD, OPEN
+from fitsvc.answers.readings import BAD, GOOD, OPEN
 from fitsvc.answers.shelf import Item
 from fitsvc.audits.blocks import Kernel, decided_by
 from fitsvc.audits.missing import OpenFacts

@@ -59,13 +59,22 @@ class AllowanceShown(msgspec.Struct, omit_defaults=True, kw_only=True):
 
 
 class Next(msgspec.Struct, omit_defaults=True):
-    """A fact to learn, how, and the readings that decide."""
+    """A fact to learn, how, and the readings that decide.
+
+    A reading that works settles the rules in `settles`; `leaves_open` of those that hold up the outcome are then open
+    still, and none of them where it decides by itself. With a choice of `open_if` nothing is settled. `adapter` counts
+    the adapters of an opening from the receiver on, where there are several.
+    """
 
     fact: str
     ask: Literal["ask", "read", "measure", "weigh", "look up"]
     how: str
     works_if: str = ""
     fails_if: str = ""
+    open_if: str = ""
+    settles: list[str] = []
+    leaves_open: int = 0
+    adapter: int = 0
 
 
 class Remedy(msgspec.Struct, omit_defaults=True, kw_only=True):
@@ -153,6 +162,9 @@ class Answer(msgspec.Struct, omit_defaults=True, kw_only=True):
 
     `either_way` is there where the outcome is no and no rule fails by itself: the rules it names are undetermined among
     the findings, as they are one by one, and what is open is not asked for.
+
+    `more_open` counts the facts that are open besides those in `next`; of those in `untried` no reading was tried, as
+    too much is open.
     """
 
     outcome: Outcome
@@ -171,6 +183,8 @@ class Answer(msgspec.Struct, omit_defaults=True, kw_only=True):
     spoils: list[Spoiler] = []
     either_way: EitherWayTold | None = None
     disputed: list[Disputed] = []
+    more_open: int = 0
+    untried: list[str] = []
 
 
 _encode: Final = msgspec.json.Encoder().encode

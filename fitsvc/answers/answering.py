@@ -1,6 +1,7 @@
 """A question read → its answer: the verdict told in order, with limits, needs, next steps and cautions."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 from functools import cached_property
 from typing import TYPE_CHECKING, Final
 
@@ -26,7 +27,7 @@ from fitsvc.answers.doubts import told_doubt
 from fitsvc.answers.either_way import tell_either_way
 from fitsvc.answers.governing import governing_fact, unknown_facts
 from fitsvc.answers.missing import Missing
-from fitsvc.answers.next_steps import next_steps
+from fitsvc.answers.next_steps import Steps, next_steps
 from fitsvc.answers.phrases import capped, joined
 from fitsvc.answers.question import NAMES, NoRecords, Question, Records, read_question, spelt_out
 from fitsvc.answers.remedies import Remedies, remedy_of
@@ -74,6 +75,12 @@ class Answerer:
         nodes = [node for limit in rulebook.limits for one in limit.ratings for node in (one.node, one.guard) if node]
         self._limit_slots = tuple(read.name for read in Support(nodes, self.engine.bare_derived).leaves)
         self._kept_limits = LruCache[tuple[object, ...], list[LimitShown]](_MOST_LIMITS)
+
+    def prepare(self) -> None:
+        """Compile what is compiled at its first use, so that no question waits for it."""
+        self.engine.prepare()
+        self.wording.prepare()
+        self.missing.prepare()
 
     @cached_property
     def columns(self) -> "Columns":
@@ -133,18 +140,20 @@ class Answerer:
             ([self.need(number, each.case, system) for number in each.verdict.open_needs] for each in judged),
             key=lambda need: tuple(need.items()),
         )
-        steps = [] if outcome == "fails" else steps_over(self.missing, judged, system)
+        steps = Steps() if outcome == "fails" else steps_over(self.missing, judged, system)
         allowance = self.allowances.least((each.case for each in judged), system) if outcome != "fails" else None
         either_way = self._either_way(one.case, one.verdict, system) if outcome == "fails" else None
         verdict = one.verdict._replace(outcome=outcome)
-        summary = summarise(self.wording, one.question, verdict, findings, needs, steps, allowance, either_way)
+        summary = summarise(self.wording, one.question, verdict, findings, needs, steps.told, allowance, either_way)
         return Answer(
             outcome=outcome,
             summary=f"{summary} {over(judged)}",
             findings=findings,
             limits=[self._limit(name, low, one.case, system) for name, low in limits.items()],
             needs=needs,
-            next=steps,
+            next=steps.told,
+            more_open=steps.more,
+            untried=steps.untried,
             remedies=[],
             cautions=union(self.cautions.told(each.case, system) for each in judged),
             assumed=union(self._assumed_of(each.question, each.findings, each.case, system) for each in judged),
@@ -196,11 +205,11 @@ class Answerer:
         limits = self._limits(case, system)
         needs = [self.need(number, case, system) for number in sorted(verdict.open_needs)]
         steps = next_steps(self.missing, question.case, verdict, system)
-        steps = [step for step in steps if step.fact not in question.not_asked]
+        steps = replace(steps, told=[step for step in steps.told if step.fact not in question.not_asked])
         assumed = self._assumed_of(question, findings, case, system)
         allowance = self.allowances.told(case, system) if verdict.outcome != "fails" else None
         either_way = self._either_way(case, verdict, system)
-        summary = summarise(self.wording, question, verdict, findings, needs, steps, allowance, either_way)
+        summary = summarise(self.wording, question, verdict, findings, needs, steps.told, allowance, either_way)
         cautions = self.cautions.told(case, system)
         return Answer(
             outcome=verdict.outcome,
@@ -208,7 +217,9 @@ class Answerer:
             findings=findings,
             limits=limits,
             needs=needs,
-            next=steps,
+            next=steps.told,
+            more_open=steps.more,
+            untried=steps.untried,
             remedies=[],
             cautions=cautions,
             assumed=assumed,

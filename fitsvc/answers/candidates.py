@@ -12,7 +12,7 @@ from typing import Any, Final
 
 from fitsvc.answers.answer import Candidate, Finding, Next
 from fitsvc.answers.missing import Missing
-from fitsvc.answers.next_steps import ASK, next_steps
+from fitsvc.answers.next_steps import ASK, Steps, next_steps
 from fitsvc.answers.phrases import joined
 from fitsvc.answers.question import Named, Question, naming_facts
 from fitsvc.answers.vehicles import agree, folded
@@ -150,19 +150,22 @@ def union(lists: Iterable[Iterable[Any]], key: Callable[[Any], Hashable] = lambd
     return list(found.values())
 
 
-def steps_over(missing: Missing, judged: Sequence[CandidateAnswer], system: System) -> list[Next]:
+def steps_over(missing: Missing, judged: Sequence[CandidateAnswer], system: System) -> Steps:
     """What to learn next: what tells the candidates apart where they differ, then what is open on those left open."""
     wording = missing.wording
     first = split(wording, judged) if outcome_of(judged) == "undetermined" and _differ(judged) else []
     left = [one for one in judged if not _CLASS[one.verdict.outcome]] or ([] if first else list(judged))
     if not left:
-        return first
+        return Steps(first)
     vocabulary = wording.rulebook.vocabulary
     case = _joined_case([one.question.case for one in left], vocabulary)
     steps = next_steps(missing, case, missing.engine.evaluate(case), system)
-    steps = [step for step in steps if not _known_in_each(step.fact, left, wording, vocabulary)]
+    told = [step for step in steps.told if not _known_in_each(step.fact, left, wording, vocabulary)]
+    if told:
+        return replace(steps, told=first + told)
     one = worst(left)
-    return first + (steps or next_steps(missing, one.question.case, one.verdict, system))
+    steps = next_steps(missing, one.question.case, one.verdict, system)
+    return replace(steps, told=first + steps.told)
 
 
 def _differ(judged: Sequence[CandidateAnswer]) -> bool:

@@ -4,55 +4,23 @@ What is found for a rule follows from that rule's own facts alone, and those rec
 so it is kept for the next case with the same facts. With adapters in the opening nothing is kept.
 """
 
-from collections.abc import Callable, Hashable, Iterable, Iterator, Sequence
-from dataclasses import dataclass, replace
-from itertools import combinations, product
+from collections.abc import Callable, Hashable, Iterator, Sequence
 from typing import Any, Final
 
-from fitsvc.answers.readings import Grid, Runs, grid_of, runs_of
+from fitsvc.answers.readings import Grid, Runs, grid_of, runs_of, standing_alone
+from fitsvc.answers.trying import Trying, UnknownFact, Work, judged
 from fitsvc.answers.wording import Wording
 from fitsvc.caching import LruCache
+from fitsvc.engine.opening import OpeningFigures
 from fitsvc.engine.point import Point
+from fitsvc.engine.support import way
 from fitsvc.facts import Case
 from fitsvc.language.display import System
 from fitsvc.language.typed import Read
-from fitsvc.language.types import Value, is_exact
-from fitsvc.rulebook.vocabulary import EFFORTS, Fact
+from fitsvc.language.types import is_exact
 
-GOOD, BAD, OPEN = "works", "fails", "open"
-_TOGETHER: Final = 3
-_FEW: Final = 4
-_MOST_TRIED: Final = 6
 _MOST_KEPT: Final = 20_000
 """Of some fifty rules that may be open, four hundred cases each; a few hundred bytes for one, 10 MB for all."""
-
-
-@dataclass(frozen=True, slots=True)
-class UnknownFact:
-    """A fact that is not exactly known; `adapter` is its adapter's place in the opening."""
-
-    read: Read
-    fact: Fact
-    adapter: int | None = None
-
-    @property
-    def effort(self) -> int:
-        """How much work learning the fact is, least first."""
-        return EFFORTS.index(self.fact.effort)
-
-    def current(self, case: Case) -> Value:
-        """What is known of the fact now."""
-        facts = case.facts if self.adapter is None else case.adapters[self.adapter]
-        return facts.get(self.read.name, self.read.type.unknown)
-
-
-def supplied(case: Case, values: Iterable[tuple[UnknownFact, Value]]) -> Case:
-    """The case with facts known to have these values."""
-    facts = dict(case.facts)
-    adapters = [dict(adapter) for adapter in case.adapters]
-    for held, value in values:
-        (facts if held.adapter is None else adapters[held.adapter])[held.read.name] = value
-    return replace(case, facts=facts, adapters=tuple(adapters))
 
 
 class Missing:
@@ -60,8 +28,19 @@ class Missing:
 
     def __init__(self, engine: Point, wording: Wording) -> None:
         self.engine, self.wording = engine, wording
+        self._figures = OpeningFigures(engine)
         self._kept = LruCache[Hashable, Any](_MOST_KEPT)
         self._about: dict[int, frozenset[str]] = {}
+        # A few ways for each rule and fact: the rulebook bounds them.
+        self._ways: dict[tuple[int, str, int | None], int] = {}
+
+    def prepare(self) -> None:
+        """Compile what is compiled at its first use."""
+        self._figures.prepare()
+
+    def trying(self, case: Case, work: Work) -> Trying:
+        """A case to try values on."""
+        return Trying(self._figures, self.engine, case, work)
 
     def about(self, number: int) -> frozenset[str]:
         """The facts and the subjects that a rule rests on; `opening` where an adapter would count."""
@@ -73,78 +52,29 @@ class Missing:
 
     def held(self, number: int, case: Case) -> tuple[UnknownFact, ...]:
         """The facts that matter to an open rule and are not exactly known, those behind the opening too."""
-        found: tuple[UnknownFact, ...] = self._keep("held", number, case, lambda: tuple(self._held(number, case)))
-        return found
-
-    def options(self, number: int, case: Case) -> Sequence[tuple[UnknownFact, ...]]:
-        """The smallest sets of facts with which a rule could pass; all of its facts where no small set does."""
-        found: Sequence[tuple[UnknownFact, ...]] = self._keep(
-            "options", number, case, lambda: self._options(number, case)
-        )
-        return found
-
-    def readings(self, number: int, held: UnknownFact, case: Case, system: System = "us") -> Runs:
-        """What a rule comes to over the readings of one fact, in the steps of a system of units."""
-        key = (held.read.name, held.adapter, system)
-        found: Runs = self._keep(key, number, case, lambda: self._readings(number, held, case, system))
-        return found
-
-    def _keep(self, what: Hashable, number: int, case: Case, make: Callable[[], Any]) -> Any:
         if case.adapters:
-            return make()
-        key = (what, number, *self.wording.rules(False)[number].rests_on(case.facts.get, case.present))
-        found = self._kept.find(key)
-        return self._kept.get(key, make) if found is None else found
+            return tuple(self._held(number, case))
+        key = ("held", *self._key(number, case))
+        found: tuple[UnknownFact, ...] | None = self._kept.find(key)
+        return self._kept.get(key, lambda: tuple(self._held(number, case))) if found is None else found
 
-    def _held(self, number: int, case: Case) -> Iterator[UnknownFact]:
-        for read, adapter in dict.fromkeys(self._rests_on(number, case)):
-            fact = self.engine.rulebook.vocabulary.fact_of(read.name)
-            if fact is not None:
-                held = UnknownFact(read, fact, adapter)
-                if not is_exact(read.type, held.current(case)):
-                    yield held
+    def readings(
+        self, held: UnknownFact, numbers: Sequence[int], trying: Trying, system: System, alone: bool = True
+    ) -> dict[int, Runs]:
+        """What each of some rules comes to over the readings of one fact, in the steps of a system of units.
 
-    def _rests_on(self, number: int, case: Case) -> Iterator[tuple[Read, int | None]]:
-        adapted = bool(case.adapters)
-        support = self.engine.support(number, adapted)
-        decided = self.engine.values(("decisions", number, adapted), lambda: support.decisions).of(case)
-        matter = [support.leaves[i] for i in support.relevant(decided)]
-        yield from ((read, None) for read in matter if not read.name.startswith("opening."))
-        if any(read.name.startswith("opening.") for read in matter):
-            own, each = self.engine.opening_leaves
-            yield from ((read, None) for read in own)
-            yield from ((read, i) for i in range(len(case.adapters)) for read in each)
+        `alone` takes a reading that settles a rule only by a bound of another figure, of which nothing is known, as
+        one that leaves it open: no trailer is light enough for a rating that may be nothing.
+        """
+        grid = self.grid(held, trying.case, system)
+        at, narrowed = trying.each(held), trying.narrowed.each(held)
 
-    def _options(self, number: int, case: Case) -> Sequence[tuple[UnknownFact, ...]]:
-        held = self.held(number, case)
-        alone = [(one,) for one in held if GOOD in self.readings(number, one, case).statuses]
-        if alone or not held:
-            return alone
-        cheap = sorted(held, key=lambda one: one.effort)[:_MOST_TRIED]
-        for size in range(2, (_TOGETHER if len(held) <= _FEW else 2) + 1):
-            together = [facts for facts in combinations(cheap, size) if self._could_pass(number, facts, case)]
-            if together:
-                return together
-        return [held]
+        def run(number: int) -> Runs:
+            moves = self.way(number, held, len(trying.case.adapters)) != 0
+            found = runs_of(grid, lambda value: trying.judged(number, at(value)), moves, bool(trying.case.adapters))
+            return standing_alone(found, lambda value: trying.judged(number, narrowed(value))) if alone else found
 
-    def _could_pass(self, number: int, facts: tuple[UnknownFact, ...], case: Case) -> bool:
-        grids = [self.grid(one, case).few() for one in facts]
-        return any(
-            self.judged(number, supplied(case, zip(facts, values, strict=True))) == GOOD for values in product(*grids)
-        )
-
-    def _readings(self, number: int, held: UnknownFact, case: Case, system: System) -> Runs:
-        grid = self.grid(held, case, system)
-        if case.adapters or held.adapter is not None:
-            return runs_of(grid, lambda value: self.judged(number, supplied(case, [(held, value)])))
-        facts = dict(case.facts)
-        changing = replace(case, facts=facts)
-
-        def judged(value: Value) -> str:
-            facts[held.read.name] = value
-            return self.judged(number, changing)
-
-        return runs_of(grid, judged)
+        return {number: self._counted(number, held, trying, (system, alone), run) for number in numbers}
 
     def grid(self, held: UnknownFact, case: Case, system: System = "us") -> Grid:
         """The readings of a fact that are worth trying: plausible, and in line with what is known."""
@@ -152,7 +82,62 @@ class Missing:
 
     def judged(self, number: int, case: Case) -> str:
         """What a rule comes to: a caution that fails leaves things open."""
-        result = self.engine.judge(number, self.engine.opened(case))
-        if result in ("passes", "not_applicable"):
-            return GOOD
-        return BAD if result == "fails" and self.engine.rulebook.rules[number].blocks else OPEN
+        return judged(self.engine, number, self.engine.opened(case))
+
+    def _counted(
+        self, number: int, held: UnknownFact, trying: Trying, how: Hashable, make: Callable[[int], Runs]
+    ) -> Runs:
+        """Runs kept from another case with the same facts, or made; either way the work is counted."""
+        work = trying.work
+        if trying.case.adapters:
+            return make(number)
+
+        def made() -> tuple[Runs, int]:
+            before = work.left
+            return make(number), before - work.left
+
+        key = (held.name, how, *self._key(number, trying.case))
+        found: tuple[Runs, int] | None = self._kept.find(key)
+        if found is None:
+            left = work.left
+            found = self._kept.get(key, made)
+            work.left = left
+        work.left -= found[1]
+        return found[0]
+
+    def _key(self, number: int, case: Case) -> tuple[Hashable, ...]:
+        return (number, *self.wording.rules(False)[number].rests_on(case.facts.get, case.present))
+
+    def _held(self, number: int, case: Case) -> Iterator[UnknownFact]:
+        for read, adapter in dict.fromkeys(self._rests_on(number, case)):
+            fact = self.engine.rulebook.vocabulary.fact_of(read.name)
+            if fact is not None:
+                held = UnknownFact(read.name, adapter, read=read, fact=fact)
+                if not is_exact(read.type, held.current(case)):
+                    yield held
+
+    def _rests_on(self, number: int, case: Case) -> Iterator[tuple[Read, int | None]]:
+        matter = self.wording.rules(bool(case.adapters))[number].rests(self.engine.opened(case))
+        yield from ((read, None) for read in matter if not read.name.startswith("opening."))
+        names = [read.name for read in matter if read.name.startswith("opening.")]
+        if names:
+            yield from self.engine.behind_opening(names, len(case.adapters))
+
+    def way(self, number: int, held: UnknownFact, adapters: int) -> int:
+        """Which way a rule's result moves with a fact: +1 to pass, -1 to fail, 0 where it is not sure to go one way."""
+        behind = adapters if held.adapter is None else adapters - held.adapter
+        found = self._ways.get((number, held.name, behind))
+        if found is None:
+            self._ways[number, held.name, behind] = found = self._way_anew(number, held, behind)
+        return found
+
+    def _way_anew(self, number: int, held: UnknownFact, behind: int) -> int:
+        """The same worked out, through the working opening too; a rule whose guard moves is not sure to go one way."""
+        rule, engine = self.engine.rulebook.rules[number], self.engine
+        ways = {held.name: 1}
+        if behind:
+            ways |= self._figures.ways(held.name, held.adapter is None, behind)
+        derived = engine.derived if behind else engine.bare_derived
+        if rule.guard is not None and way(rule.guard, ways, derived) is not None:
+            return 0
+        return way(rule.requires, ways, derived) or 0

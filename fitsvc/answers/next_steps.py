@@ -1,138 +1,202 @@
-"""What to learn next: the smallest set of facts whose knowledge could decide, and the readings that do.
+"""What to learn next: few facts, those first that close most at least effort, and the readings that decide.
 
-All of it is found by evaluating. For each open rule those facts are looked for with which it could pass:
-one alone if there is one, else two or three together. Of these, the fewest and cheapest that open every
-rule are chosen. A reading `works` when the rules that wait for this fact alone pass with it and nothing
-else fails; with such readings of all the facts named, the answer works (or is conditional). A reading
-`fails` when with it some blocking rule surely fails, whatever else is learnt.
+All of it is found by evaluating. A reading `works` when every rule that waits for this fact alone passes with it, and
+none fails; where other rules stay open with it, it settles so many points and leaves so many. A reading `fails` when
+with it some blocking rule surely fails, whatever else is learnt. No reading is told that rests on a figure of which
+nothing is known.
 """
 
-from collections.abc import Iterator, Sequence
-from itertools import product
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from itertools import combinations
 from typing import Final
 
 from fitsvc.answers.answer import Next
-from fitsvc.answers.missing import BAD, GOOD, OPEN, Missing, UnknownFact, supplied
-from fitsvc.answers.readings import Runs, together
+from fitsvc.answers.missing import Missing
+from fitsvc.answers.readings import BAD, GOOD, OPEN, Runs, together
+from fitsvc.answers.settling import Settling, facts_of
+from fitsvc.answers.trying import MOST_WORK, UnknownFact, Work
 from fitsvc.engine.verdict import Verdict
 from fitsvc.facts import Case
 from fitsvc.language.display import System
-from fitsvc.language.types import Value
 
 ASK: Final = {"ask": "ask", "label": "read", "tape": "measure", "scales": "weigh", "dealer": "look up"}
-_Chosen = dict[int, tuple[UnknownFact, ...]]
-"""For each open rule, the facts chosen to settle it."""
+ANY: Final = "any reading"
+
+MOST_STEPS: Final = 10
+"""How many steps are told; nobody reads on who is asked for more at once."""
+
+_WEIGHT: Final = 3
+"""What holds up the outcome counts so many times what only a caution waits for."""
+_Needed = dict[int, tuple[UnknownFact, ...]]
 
 
-def next_steps(missing: Missing, case: Case, verdict: Verdict, system: System) -> list[Next]:
+@dataclass(frozen=True, slots=True)
+class Steps:
+    """What to learn next: the steps told, how many more facts are open, and those of which no reading was tried."""
+
+    told: list[Next] = field(default_factory=list)
+    more: int = 0
+    untried: list[str] = field(default_factory=list)
+
+
+def next_steps(missing: Missing, case: Case, verdict: Verdict, system: System, most: int = MOST_WORK) -> Steps:
     """What to learn next; nothing can help where a rule surely fails."""
-    return settling(missing, case, verdict.unknown, verdict.doubts, system) if verdict.outcome != "fails" else []
+    if verdict.outcome == "fails":
+        return Steps()
+    found = settling(missing, case, verdict.unknown, verdict.doubts, system, most)
+    return Steps(found.told[:MOST_STEPS], len(found.told[MOST_STEPS:]), found.untried)
 
 
-def settling(missing: Missing, case: Case, unknown: Sequence[int], doubts: Sequence[int], system: System) -> list[Next]:
-    """What would settle open rules: what holds up the outcome first, then what cautions wait for; cheapest first."""
-    if not unknown and not doubts:
-        return []
-    chosen = _choose(missing, case, unknown, {})
-    first = list(_facts_of(chosen))
-    chosen = _choose(missing, case, doubts, chosen)
-    later = [held for held in _facts_of(chosen) if held not in first]
-    found = {held: _readings(missing, case, held, chosen, (unknown, doubts), system) for held in (*first, *later)}
-    _keep_together(missing, case, first, found, doubts, system)
-    steps: dict[str, Next] = {}
-    for group in (first, later):
-        told = [(held, *_in_words(held, found[held])) for held in group]
-        for held, works_if, fails_if in sorted(told, key=lambda row: (not (row[1] or row[2]), row[0].effort)):
-            fact = held.fact
-            step = Next(fact.name, ASK[fact.effort], fact.how_to_measure, works_if, fails_if)  # type: ignore[arg-type]
-            steps.setdefault(fact.name, step)
-    return list(steps.values())
-
-
-def _facts_of(chosen: _Chosen) -> Iterator[UnknownFact]:
-    yield from dict.fromkeys(held for facts in chosen.values() for held in facts)
-
-
-def _choose(missing: Missing, case: Case, rules: Sequence[int], chosen: _Chosen) -> _Chosen:
-    """Choose facts for each open rule, the fewest and cheapest taken together; earlier choices count as known."""
-    options = {number: missing.options(number, case) for number in rules}
-    found = dict(chosen)
-    taken = set(_facts_of(chosen))
-    for number in sorted(rules, key=lambda number: len(options[number])):
-        found[number] = min(options[number], key=lambda facts: _cost(facts, taken), default=())
-        taken.update(found[number])
-    return found
-
-
-def _cost(facts: tuple[UnknownFact, ...], taken: set[UnknownFact]) -> tuple[int, int]:
-    new = [one for one in facts if one not in taken]
-    return (len(new), sum(one.effort for one in new))
-
-
-def _readings(
+def settling(
     missing: Missing,
     case: Case,
-    held: UnknownFact,
-    chosen: _Chosen,
-    rules: tuple[Sequence[int], Sequence[int]],
-    system: System,
-) -> Runs:
-    """The readings of a chosen fact that work and that fail.
-
-    What a blocking rule waits for decides, and cautions only where no blocking rule waits for the fact. Where a
-    rule waits for this fact and another together, no reading of this one alone is said to work.
-    """
-    unknown, doubts = rules
-    reads = [number for number in (*unknown, *doubts) if held in missing.held(number, case)]
-    deciding = [number for number in reads if number in unknown] or reads
-    alone = any(chosen.get(number) == (held,) for number in deciding)
-    shared = any(held in chosen.get(number, ()) and chosen[number] != (held,) for number in deciding)
-    waits = [number in deciding and chosen.get(number) == (held,) for number in reads]
-
-    def status(results: list[str]) -> str:
-        if BAD in results:
-            return BAD
-        settled = all(result == GOOD for result, wait in zip(results, waits, strict=True) if wait)
-        return GOOD if settled and alone and not shared else OPEN
-
-    several = [missing.readings(number, held, case, system) for number in reads]
-    return together(several[0].grid, several, status)
-
-
-def _keep_together(
-    missing: Missing,
-    case: Case,
-    first: Sequence[UnknownFact],
-    found: dict[UnknownFact, Runs],
+    unknown: Sequence[int],
     doubts: Sequence[int],
     system: System,
-) -> None:
-    """Take back readings of the `first` facts that work each by itself and fail beside one another.
-
-    Only a rule that is a caution while open, and fails once it is sure, can do that: the others are passed by each
-    reading that works, whatever the rest comes to. It is tried at the ends of the readings that work.
-    """
-    for number in doubts:
-        if not missing.engine.rulebook.rules[number].blocks:
-            continue
-        read = [held for held in first if held in missing.held(number, case) and GOOD in found[held].statuses]
-        corners = product(*(found[held].ends(GOOD) for held in read))
-        if len(read) < 2 or not any(_fails(missing, number, case, read, corner) for corner in corners):
-            continue
-        for held in read:
-            beside = [one for one in read if one != held]
-            for values in product(*(found[one].ends(GOOD) for one in beside)):
-                told = supplied(case, zip(beside, values, strict=True))
-                both = (found[held], missing.readings(number, held, told, system))
-                found[held] = together(both[0].grid, both, lambda pair: OPEN if pair == [GOOD, BAD] else pair[0])
+    most: int = MOST_WORK,
+) -> Steps:
+    """What would settle open rules: what holds up the outcome first, then what cautions wait for."""
+    if not unknown and not doubts:
+        return Steps()
+    trying = missing.trying(case, Work(most))
+    search = Settling(missing, trying, [*unknown, *doubts], system)
+    needed = search.needed(unknown)
+    first = list(facts_of(needed))
+    needed |= search.needed(doubts)
+    later = [held for held in facts_of(needed) if held not in first]
+    telling = _Telling(missing, search, needed, unknown, doubts, system)
+    steps: dict[str, Next] = {}
+    for step in (*telling.steps(first, together=True), *telling.steps(later)):
+        steps.setdefault(step.fact, step)
+    return Steps(list(steps.values()), 0, [name for name in dict.fromkeys(search.untried) if name in steps])
 
 
-def _fails(missing: Missing, number: int, case: Case, facts: Sequence[UnknownFact], values: Sequence[Value]) -> bool:
-    return missing.judged(number, supplied(case, zip(facts, values, strict=True))) == BAD
+@dataclass(frozen=True, slots=True)
+class _Telling:
+    """The facts to ask for being told, with what each of their readings comes to."""
+
+    missing: Missing
+    search: Settling
+    needed: _Needed
+    unknown: Sequence[int]
+    doubts: Sequence[int]
+    system: System
+
+    def steps(self, group: Sequence[UnknownFact], together: bool = False) -> list[Next]:
+        """The steps of several facts: one that decides by itself first, then the cheapest, then what closes most.
+
+        `together` no two readings that are told to work fail beside one another.
+        """
+        tried = {held: self._runs(held) for held in group if held in self.search.runs}
+        if together:
+            self._keep_together(tried)
+        told = [(held, self._step(held, tried.get(held))) for held in group]
+        return [step for _, step in sorted(told, key=lambda row: self._rank(*row))]
+
+    def _rank(self, held: UnknownFact, step: Next) -> tuple[bool, int, float]:
+        decides = bool(step.works_if) and not step.leaves_open
+        closes = sum(
+            (_WEIGHT if number in self.unknown else 1) / len(facts)
+            for number, facts in self.needed.items()
+            if held in facts
+        )
+        return (not decides, held.effort, -closes)
+
+    def _runs(self, held: UnknownFact) -> Runs:
+        """What the readings of a fact come to in all the rules that rest on it.
+
+        What a blocking rule waits for decides, and cautions only where no blocking rule waits for the fact. Where a
+        blocking rule needs this fact and another together, no reading of this one alone is said to work.
+        """
+        several = self.search.runs[held]
+        needing = [number for number in several if held in self.needed.get(number, ())]
+        deciding = [number for number in needing if number in self.unknown]
+        alone = [number for number in deciding or needing if len(self.needed[number]) == 1]
+        shared = not alone or (bool(deciding) and alone != deciding)
+
+        def status(results: list[str]) -> str:
+            if BAD in results:
+                return BAD
+            of = dict(zip(several, results, strict=True))
+            return OPEN if shared or any(of[number] != GOOD for number in alone) else GOOD
+
+        runs = list(several.values())
+        return together(runs[0].grid, runs, status)
+
+    def _step(self, held: UnknownFact, runs: Runs | None) -> Next:
+        fact, several = held.fact, len(self.search.trying.case.adapters) > 1
+        step = Next(fact.name, ASK[fact.effort], fact.how_to_measure)  # type: ignore[arg-type]
+        if held.adapter is not None and several:
+            step.adapter = held.adapter + 1
+        if runs is None:
+            return step
+        works, fails, open_ = (_in_words(held, runs, wanted) for wanted in (GOOD, BAD, OPEN))
+        settled = self._settled(held, runs)
+        left = sum(number not in settled for number in self.unknown or self.doubts)
+        if works and self._holds(held, runs, GOOD, left):
+            step.works_if, step.leaves_open = works, left
+            step.settles = [self.missing.engine.rulebook.rules[number].id for number in settled]
+            step.open_if = open_ if runs.grid.members else ""
+        # That a label which says nothing fails is no news, unless every other reading works.
+        news = bool(step.works_if) or not runs.at_the_edge(BAD)
+        if fails not in ("", ANY) and news and self._holds(held, runs, BAD, left):
+            step.fails_if = fails
+        return step
+
+    def _holds(self, held: UnknownFact, runs: Runs, wanted: str, left: int) -> bool:
+        """Whether a reading comes to what is told of it in the whole answer.
+
+        Only where the question is about more once the fact is told, or what stays open fails either way, it does not.
+        """
+        trying, engine = self.search.trying, self.missing.engine
+        if held.name not in engine.rulebook.named - trying.case.present and (wanted == BAD or not left):
+            return True
+        for value in runs.ends(wanted):
+            trying.work.left -= len(engine.rulebook.rules)
+            verdict = engine.evaluate(trying.told(held, value))
+            waiting = len(verdict.unknown if self.unknown else verdict.doubts)
+            if (verdict.outcome == "fails") != (wanted == BAD) or (wanted == GOOD and waiting > left):
+                return False
+        return True
+
+    def _settled(self, held: UnknownFact, runs: Runs) -> list[int]:
+        """The rules that pass with every reading that is told to work."""
+        several = self.search.runs[held]
+        numbers = list(several)
+        together_ = together(
+            runs.grid, [runs, *several.values()], lambda results: " ".join(results) if results[0] == GOOD else OPEN
+        )
+        working = [status.split() for status in together_.statuses if status != OPEN]
+        return [number for place, number in enumerate(numbers, start=1) if all(of[place] == GOOD for of in working)]
+
+    def _keep_together(self, found: dict[UnknownFact, Runs]) -> None:
+        """Take back readings of two facts that work each by itself and fail beside one another.
+
+        Only a rule that is a caution while open, and fails once it is sure, can do that: the others are passed by
+        each reading that works, whatever the rest comes to. It is tried at the ends of the readings that work.
+        """
+        for number in self.doubts:
+            if not self.missing.engine.rulebook.rules[number].blocks:
+                continue
+            read = [held for held in self.search.held[number] if held in found and GOOD in found[held].statuses]
+            for pair in combinations(read, 2):
+                for one, other in (pair, pair[::-1]):
+                    if self.search.trying.work.left > 0:
+                        found[one] = self._beside(number, one, found[one], other, found[other])
+
+    def _beside(self, number: int, one: UnknownFact, runs: Runs, other: UnknownFact, others: Runs) -> Runs:
+        """The readings of one fact, less those that fail beside some reading of another that works."""
+        trying, beside = self.search.trying, [*others.ends(GOOD)]
+        told = [trying.beside(other, value) for value in beside if trying.work.left > 0]
+        if all(each.judged(number, each.each(one)(value)) != BAD for each in told for value in runs.ends(GOOD)):
+            return runs
+        for each in told:
+            (failing,) = self.missing.readings(one, [number], each, self.system, alone=False).values()
+            runs = together(runs.grid, [runs, failing], lambda pair: OPEN if pair == [GOOD, BAD] else pair[0])
+        return runs
 
 
-def _in_words(held: UnknownFact, runs: Runs) -> tuple[str, str]:
-    prefix = "a diameter of " if held.fact.tyre else ""
-    texts = [runs.text(wanted) for wanted in (GOOD, BAD)]
-    works_if, fails_if = (prefix + text if text else "" for text in texts)
-    return works_if, fails_if
+def _in_words(held: UnknownFact, runs: Runs, wanted: str) -> str:
+    text = runs.text(wanted)
+    return f"a diameter of {text}" if text and held.fact.tyre else text

@@ -17,7 +17,12 @@ from fitsvc.language.truth import NO, YES, Truth
 from fitsvc.language.types import ListType, Mask, NumberType, Type, Value
 from fitsvc.rulebook.rules import Shown
 
+GOOD, BAD, OPEN = "works", "fails", "open"
+"""What a reading comes to."""
+
 _SAMPLES: Final = 64
+_SAMPLES_FEW: Final = 12
+"""Where each reading tried takes an opening worked out anew."""
 _FINEST: Final = 3
 _WHOLE: Final[Bounds] = (381.0, 1524.0)
 """Diameters within which a tyre is looked for, which has no range of its own: 15 to 60 in."""
@@ -47,12 +52,12 @@ class Grid:
         is_truth = len(self.shown.words) == 3 and self.shown.words[1] == "unknown"
         return self.shown.words[value if is_truth else value.bit_length() - 1]
 
-    def coarse(self) -> list[int]:
+    def coarse(self, samples: int = _SAMPLES) -> list[int]:
         """A first selection of readings: evenly spread, and close together at the low end; of a list, all."""
         if self.members:
             return list(range(self.low, self.high + 1))
-        stride = max(1, (self.high - self.low) // _SAMPLES)
-        small = (self.low + 8**power for power in range(8))
+        stride = max(1, (self.high - self.low) // samples)
+        small = (self.low + 8**power for power in range(8 if samples == _SAMPLES else 4))
         return sorted({*range(self.low, self.high + 1, stride), self.high, *(c for c in small if c < self.high)})
 
     def few(self) -> list[Value]:
@@ -97,6 +102,11 @@ class Runs:
         """The results that occur."""
         return {status for status, _, _ in self.runs}
 
+    def at_the_edge(self, wanted: str) -> bool:
+        """Whether no reading of a number comes to a result but the first or the last that is plausible."""
+        grid, found = self.grid, [(first, last) for status, first, last in self.runs if status == wanted]
+        return not grid.members and all(first == last and first in (grid.low, grid.high) for first, last in found)
+
     def ends(self, wanted: str) -> list[Value]:
         """The first and last reading of each run that comes to a result; of a list, every member."""
         grid = self.grid
@@ -125,17 +135,42 @@ class Runs:
         return grid.text(first) if first == last else f"{grid.text(first)} to {grid.text(last)}"
 
 
-def runs_of(grid: Grid, result: Callable[[Value], str]) -> Runs:
-    """Try readings, and close in on both sides of every change between two of them."""
+def runs_of(grid: Grid, result: Callable[[Value], str], one_way: bool = False, dear: bool = False) -> Runs:
+    """Try readings, and close in on both sides of every change between two of them.
+
+    `one_way` says that the result only gets better, or only worse, with the reading: then its ends tell whether it
+    changes at all. `dear` readings are tried more coarsely.
+    """
 
     def at(count: int) -> str:
         return result(grid.value(count))
 
-    counts = grid.coarse()
+    ends = [grid.low, grid.high] if grid.low < grid.high else [grid.low]
+    counts = ends if one_way and not grid.members else grid.coarse(_SAMPLES_FEW if dear else _SAMPLES)
     found = {count: at(count) for count in counts}
     for left, right in pairwise(counts):
         _close_in(left, right, found, at)
     return Runs(grid, _joined([(found[count], count, count) for count in sorted(found)]))
+
+
+def standing_alone(runs: Runs, narrowed: Callable[[Value], str]) -> Runs:
+    """The runs of a number, of which those are open that would reach further if other figures were known better.
+
+    Such a run ends where it does because another figure may be anything. `narrowed` is the result where of those
+    figures something is known.
+    """
+    grid, parts = runs.grid, runs.runs
+    if grid.members:
+        return runs
+
+    def reaches(status: str, place: int, count: int) -> bool:
+        return 0 <= place < len(parts) and parts[place][0] == OPEN and narrowed(grid.value(count)) == status
+
+    kept = []
+    for place, (status, first, last) in enumerate(parts):
+        rests = status != OPEN and (reaches(status, place - 1, first - 1) or reaches(status, place + 1, last + 1))
+        kept.append((OPEN if rests else status, first, last))
+    return Runs(grid, _joined(kept))
 
 
 def together(grid: Grid, several: Sequence[Runs], status: Callable[[list[str]], str]) -> Runs:

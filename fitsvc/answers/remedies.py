@@ -13,13 +13,13 @@ from itertools import product
 from typing import Final
 
 from fitsvc.answers.answer import Answer, Next, Remedy, Sort
-from fitsvc.answers.missing import BAD, GOOD, Missing, UnknownFact
-from fitsvc.answers.next_steps import settling
+from fitsvc.answers.missing import Missing
+from fitsvc.answers.next_steps import ANY, settling
 from fitsvc.answers.phrases import capped, is_yes_no, joined, uncapped
 from fitsvc.answers.question import Question
-from fitsvc.answers.readings import together
+from fitsvc.answers.readings import BAD, GOOD, together
 from fitsvc.answers.shelf import Item, Shelf
-from fitsvc.answers.summary import ANY
+from fitsvc.answers.trying import UnknownFact, Work
 from fitsvc.document import Document
 from fitsvc.facts import MOST_ADAPTERS, Case, FactReader
 from fitsvc.language.display import System
@@ -143,8 +143,9 @@ class Remedies:
         if not 0.0 < now[0] >= now[1] - TOLERANCE:
             return
         open_case = replace(case, facts={**case.facts, name: (0.0, now[0])})
-        held = UnknownFact(Read(fact.type, name), fact)
-        several = [self.missing.readings(number, held, open_case, self.system) for number in failing]
+        held = UnknownFact(name, read=Read(fact.type, name), fact=fact)
+        trying = self.missing.trying(open_case, Work())
+        several = list(self.missing.readings(held, failing, trying, self.system, alone=False).values())
         grid = several[0].grid
         for status, _, last in reversed(together(grid, several, lambda found: BAD if BAD in found else GOOD).runs):
             value = last * grid.step
@@ -217,7 +218,7 @@ class Remedies:
     def _wanted(self, open_case: Case, rules: Sequence[int], rests: set[str]) -> list[Next]:
         """What would settle these rules of facts taken as not known, where some readings would and others not."""
         steps = settling(self.missing, open_case, rules, (), self.system)
-        return [step for step in steps if step.fact in rests and step.works_if not in ("", ANY)]
+        return [step for step in steps.told if step.fact in rests and step.works_if not in ("", ANY)]
 
 
 def _would_be(thing: str, text: str, first: bool) -> str:

@@ -2,8 +2,9 @@
 
 from collections.abc import Mapping, Sequence
 
-from fitsvc.answers.answer import AllowanceShown, EitherWayTold, Finding, Next
+from fitsvc.answers.answer import AllowanceShown, Answer, EitherWayTold, Finding, Next
 from fitsvc.answers.either_way import say_either_way
+from fitsvc.answers.next_steps import ANY
 from fitsvc.answers.phrases import capped, is_yes_no, joined
 from fitsvc.answers.question import Question
 from fitsvc.answers.wording import Wording
@@ -11,7 +12,6 @@ from fitsvc.engine.verdict import Verdict
 
 _VERBS = {"ask": "ask for", "read": "read", "measure": "measure", "weigh": "find out", "look up": "look up"}
 _YES_NO = {"yes": "if so", "no": "if not"}
-ANY = "any reading"
 
 
 def summarise(
@@ -61,11 +61,44 @@ def _what(question: Question) -> str:
     return "this"
 
 
+def told(step: Next, works: str = "works") -> list[str]:
+    """What the readings of a step come to: `it works if that is at least 4 in`, `it fails if not`.
+
+    A reading that only settles a point says how many stay open with it, and a choice with which it stays open is told.
+    """
+    parts = []
+    if step.works_if not in ("", ANY):
+        parts.append(f"it {'can work' if step.leaves_open else works} {readings(step.works_if)}")
+        if step.open_if:
+            parts.append(f"it stays open {readings(step.open_if)}")
+    if step.fails_if:
+        parts.append(f"it fails {readings(step.fails_if)}")
+    return [*parts, _left(step)] if step.leaves_open else parts
+
+
+def more_open(answer: Answer) -> str:
+    """How many facts are open that no step tells, and of how many no reading was worked out; empty where none is."""
+    parts = [f"{_facts(answer.more_open)} open besides these."] if answer.more_open else []
+    if count := len(answer.untried):
+        parts.append(f"Too much is open to work out which readings decide of {count} of the facts.")
+    return " ".join(parts)
+
+
+def _facts(count: int) -> str:
+    return "1 more fact is" if count == 1 else f"{count} more facts are"
+
+
+def _left(step: Next) -> str:
+    """How much stays open with a reading that works."""
+    return f"{step.leaves_open} other {'point stays' if step.leaves_open == 1 else 'points stay'} open"
+
+
 def _ask(wording: Wording, steps: Sequence[Next], works: str) -> str:
     first = steps[0]
     text = to_ask(wording, first)
-    if first.works_if and first.works_if != ANY:
-        return f"{text}: it {works} {readings(first.works_if)}"
+    if first.works_if not in ("", ANY):
+        left = f". {capped(_left(first))}" if first.leaves_open else ""
+        return f"{text}: it {'can work' if first.leaves_open else works} {readings(first.works_if)}{left}"
     if first.fails_if:
         return f"{text}: it fails {readings(first.fails_if)}"
     others = [wording.the(step.fact) for step in steps[1:3] if not step.works_if and not step.fails_if]

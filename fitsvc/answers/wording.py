@@ -74,6 +74,12 @@ class RuleWords:
         self._worded = {system: LruCache[tuple[object, ...], Finding](_MOST_WORDED) for system in get_args(System)}
         self.kept = {system: cache.find for system, cache in self._worded.items()}
 
+    def prepare(self) -> None:
+        """Compile what is compiled at the first finding."""
+        values = self._wording.engine.values(self._key, lambda: self._nodes)
+        if self._key[-1]:
+            values.prepared()
+
     def finding(self, result: Result, case: Case, system: System) -> Finding:
         """The rule's finding on an opened case."""
         key: tuple[object, ...] = self.rests_on(case.facts.get, case.present)
@@ -84,6 +90,12 @@ class RuleWords:
             found = self._word(result, case, system)
             self._worded[system].keep(key, found)
         return found
+
+    def rests(self, case: Case) -> Sequence[Read]:
+        """The facts that matter to the rule's result on an opened case, those of the opening by its own names."""
+        values = self._wording.engine.values(self._key, lambda: self._nodes).of(case)
+        leaves = self._support.leaves
+        return [leaves[i] for i in self._support.relevant(values[self._first_decision :])]
 
     def _told_by(self, case: Case) -> tuple[object, ...]:
         """What the words follow from beside: tyres as they are written, and of the opening the parts in it."""
@@ -222,6 +234,12 @@ class Wording:
     def rules(self, adapted: bool) -> Mapping[int, RuleWords]:
         """The words of each rule by its number."""
         return self._rules[adapted]
+
+    def prepare(self) -> None:
+        """Compile what is compiled when a finding is first worded."""
+        for words in self._rules.values():
+            for number in range(len(self.rulebook.rules)):
+                words[number].prepare()
 
     def effect(self, finding: Finding) -> Effect:
         """What a finding brings to the outcome."""

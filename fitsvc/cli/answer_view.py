@@ -4,7 +4,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import TYPE_CHECKING, Final
 
 from fitsvc.answers.phrases import capped, joined, not_known, uncapped
-from fitsvc.answers.summary import ANY, readings
+from fitsvc.answers.summary import more_open, told
 from fitsvc.cli.console import paragraph
 from fitsvc.rulebook.outcomes import OUTCOME_OF, Outcome
 from fitsvc.subjects import PLACE
@@ -167,15 +167,12 @@ class _View:
         shown = steps if self.everything else steps[:_STEPS]
         for number, step in enumerate(shown, start=1):
             self._line(f"{capped(self.the(step.fact))}. {step.how}", f"{number}.", "bold")
-            parts = [
-                f"it {word} {readings(text)}"
-                for word, text in ((works, step.works_if), ("fails", step.fails_if))
-                if text
-            ]
-            if parts and ANY not in (step.works_if, step.fails_if):
+            if parts := told(step, works):
                 self._line(f"{capped('; '.join(parts))}.", style="cyan", indent=5)
         if more := len(steps) - len(shown):
             self._line(f"{more} more (`--all` tells).", "  ")
+        if text := more_open(answer):
+            self._line(text, "  ")
 
     def _heading(self, text: str) -> None:
         self.console.print()

@@ -5,7 +5,7 @@ that several rules read is fetched once, in the innermost place they share.
 """
 
 from collections import Counter
-from collections.abc import Callable, Hashable, Mapping, Sequence
+from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from functools import cached_property
 
@@ -35,9 +35,13 @@ class Values:
         """The values in a case."""
         if not case.adapters:
             return self.bare(case.facts.get, case.present)
+        return self.prepared()(self._engine.opened(case).facts.get, case.present)
+
+    def prepared(self) -> Callable[..., tuple[Value, ...]]:
+        """The values with adapters in the receiver, compiled at the first call."""
         if self.adapted is None:
             self.adapted = compile_values(self.nodes, self._engine.derived)
-        return self.adapted(self._engine.opened(case).facts.get, case.present)
+        return self.adapted
 
 
 class Point:
@@ -103,25 +107,39 @@ class Point:
         rules = [(number, self.rulebook.rules[number]) for number in numbers]
         return compile_rules(rules, (), self.derived if adapted else self.bare_derived)
 
+    def prepare(self) -> None:
+        """Compile what is compiled at its first use."""
+        _ = self._adapted, self._start, self._step
+        for number in range(len(self.rulebook.rules)):
+            for adapted in (False, True):
+                self._judge_of(number, adapted)
+
     def judge(self, number: int, case: Case) -> str:
         """One rule's result on an opened case."""
-        key = (number, bool(case.adapters))
-        judge = self._judges.get(key)
+        return self._judge_of(number, bool(case.adapters))(case.facts.get, case.present)
+
+    def _judge_of(self, number: int, adapted: bool) -> Callable[..., str]:
+        judge = self._judges.get((number, adapted))
         if judge is None:
-            derived = self.derived if case.adapters else self.bare_derived
-            self._judges[key] = judge = compile_rule(self.rulebook.rules[number], derived)
-        return judge(case.facts.get, case.present)
+            derived = self.derived if adapted else self.bare_derived
+            self._judges[number, adapted] = judge = compile_rule(self.rulebook.rules[number], derived)
+        return judge
 
     def opened(self, case: Case) -> Case:
         """The case with the working opening's facts, after every adapter in turn."""
         if case.opened or not case.adapters:
             return case
-        facts, names = dict(case.facts), tuple(self.rulebook.opening)
+        return replace(case, facts=self.levels(case)[-1], opened=True)
+
+    def levels(self, case: Case) -> list[dict[str, Value]]:
+        """What each adapter sees of a case, its own facts and the opening before it; last what the accessory sees."""
+        facts, names, levels = dict(case.facts), tuple(self.rulebook.opening), list[dict[str, Value]]()
         facts.update(zip(names, self._start(facts.get, case.present), strict=True))
         for adapter in case.adapters:
             seen = {**facts, **adapter}
+            levels.append(seen)
             facts.update(zip(names, self._step(seen.get, case.present), strict=True))
-        return replace(case, facts=facts, opened=True)
+        return [*levels, facts]
 
     def support(self, number: int, adapted: bool) -> Support:
         """What a rule rests on; with adapters, the working opening's facts stand for themselves."""
@@ -137,6 +155,26 @@ class Point:
         leaves = Support(nodes, self.derived).leaves
         own = [read for read in leaves if not read.name.startswith(("adapter.", "opening."))]
         return own, [read for read in leaves if read.name.startswith("adapter.")]
+
+    def behind_opening(self, names: Iterable[str], adapters: int) -> Iterator[tuple[Read, int | None]]:
+        """What figures of the working opening rest on: facts of each of so many adapters, last first, then the rig's.
+
+        Of an adapter's facts comes its place with them.
+        """
+        wanted = set(names)
+        for place in reversed(range(adapters)):
+            leaves = [read for name in sorted(wanted) for read in self._opening_supports[name][1].leaves]
+            yield from ((read, place) for read in leaves if read.name.startswith("adapter."))
+            wanted = {read.name for read in leaves if read.name.startswith("opening.")}
+        yield from ((read, None) for name in sorted(wanted) for read in self._opening_supports[name][0].leaves)
+
+    @cached_property
+    def _opening_supports(self) -> Mapping[str, tuple[Support, Support]]:
+        """What each figure of the working opening rests on in the bare receiver, and after one more adapter."""
+        return {
+            name: (Support([one.bare], self.derived), Support([one.each], self.derived))
+            for name, one in self.rulebook.opening.items()
+        }
 
     @cached_property
     def opening_presences(self) -> list[str]:

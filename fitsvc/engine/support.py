@@ -75,6 +75,27 @@ class Support:
             self._walk(part, values, names)
 
 
+def way(node: AnyTyped, ways: Mapping[str, int], derived: Mapping[str, AnyTyped]) -> int | None:
+    """Which way a value moves with a fact: +1 up, -1 down, 0 both or unsure; None where it does not rest on it.
+
+    `ways` says so of what the value reads: of the fact itself, and of the working opening's figures it stands behind.
+    """
+    known: dict[str, int | None] = dict(ways)
+
+    def of(node: AnyTyped) -> int | None:
+        if isinstance(node, Read):
+            if node.name not in known:
+                below = derived.get(node.name)
+                known[node.name] = None if below is None else of(below)
+            return known[node.name]
+        parts = typed.parts(node)
+        moves = typed.moves(node, [part.type for part in parts])
+        found = {move * by for part, move in zip(parts, moves, strict=True) if (by := of(part)) is not None}
+        return found.pop() if len(found) == 1 else 0 if found else None
+
+    return of(node)
+
+
 def _decisions(node: AnyTyped) -> Sequence[AnyTyped]:
     """What is to be computed to tell which parts of a node matter; nothing where all do."""
     if not isinstance(node, typed.Lazy):

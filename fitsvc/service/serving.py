@@ -46,6 +46,7 @@ def serve(
         _refuse_open_doors(database, host, port)
         _log_to_stderr()
         answerer = Answerer(rulebook or cached_rulebook(data_dir("rules")))
+        answerer.prepare()
         app = create_app(database, answerer, audits, audit_bytes, index_root(index, database))
         with _listen(host, port) as listening:
             _log.info("listening on http://%s: the counter's page is there, the API's is /docs", _shown(listening))

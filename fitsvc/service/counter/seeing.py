@@ -8,7 +8,7 @@ from fitsvc.answers.answer import AllowanceShown, Answer, Finding, LimitShown, N
 from fitsvc.answers.answering import Answerer
 from fitsvc.answers.candidates import CONFIGURATION
 from fitsvc.answers.phrases import capped, not_known
-from fitsvc.answers.summary import ANY, readings, to_ask
+from fitsvc.answers.summary import more_open, to_ask, told
 from fitsvc.drawing.ink import Drawing
 from fitsvc.drawing.sketches import sketch
 from fitsvc.language.display import System
@@ -67,8 +67,7 @@ class StepView:
 
     title: str
     how: str
-    works_if: str
-    fails_if: str
+    readings: Sequence[str]
     fact: str
     field: Field | None
     sketch: Drawing | None
@@ -95,6 +94,7 @@ class AnswerView:
     limits: Sequence[LimitTold]
     needs: Sequence[str]
     steps: Sequence[StepView]
+    more_open: str
     remedies: Sequence[RemedyTold]
     candidates: Sequence[tuple[str, str, str]]
     allowance: AllowanceTold | None
@@ -131,6 +131,7 @@ def see(answerer: Answerer, answer: Answer, fields: Fields, system: System) -> A
         limits=[_limit(one, titles, the) for one in answer.limits],
         needs=[need["because"] for need in answer.needs],
         steps=[_step(one, answerer, maker, fields) for one in answer.next],
+        more_open=more_open(answer),
         remedies=[_remedy(one, shown) for one in answer.remedies],
         candidates=candidates,
         allowance=_allowance(answer.allowance, answerer),
@@ -167,7 +168,6 @@ def _allowance(one: AllowanceShown | None, answerer: Answerer) -> AllowanceTold 
 
 def _step(step: Next, answerer: Answerer, maker: FieldMaker, fields: Fields) -> StepView:
     title = capped(to_ask(answerer.wording, step))
-    works, fails = ("" if text in ("", ANY) else readings(text) for text in (step.works_if, step.fails_if))
     fact = answerer.rulebook.vocabulary.facts.get(step.fact)
     field = None
     if fact is not None and step.fact != CONFIGURATION:
@@ -177,8 +177,7 @@ def _step(step: Next, answerer: Answerer, maker: FieldMaker, fields: Fields) -> 
     return StepView(
         title=title,
         how=step.how,
-        works_if=works,
-        fails_if=fails,
+        readings=[f"{capped(text)}." for text in told(step)],
         fact=step.fact if fact else "",
         field=field,
         sketch=drawn,

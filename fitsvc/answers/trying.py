@@ -1,0 +1,170 @@
+"""A question's case with values supposed of facts it leaves open, judged by single rules, and the work counted.
+
+The work is bounded by count, never by the clock: a question gets the same answer on a slow machine as on a fast one.
+"""
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, field, replace
+from typing import Final
+
+from fitsvc.answers.readings import BAD, GOOD, OPEN
+from fitsvc.engine.opening import Changes, OpeningFigures, WorkingOpening
+from fitsvc.engine.point import Point
+from fitsvc.facts import Case
+from fitsvc.language.intervals import Bounds
+from fitsvc.language.typed import Read
+from fitsvc.language.types import NumberType, Value
+from fitsvc.rulebook.vocabulary import EFFORTS, Fact
+
+MOST_WORK: Final = 10_000
+"""Judgements for one question: 40 ms or so. No question that `bench.bench_next` draws takes as many."""
+
+
+@dataclass(slots=True)
+class Work:
+    """What may still be spent on one question: judgements of a rule, and figures of an opening, are one each."""
+
+    left: int = MOST_WORK
+
+
+@dataclass(frozen=True, slots=True)
+class UnknownFact:
+    """A slot of a fact that is not exactly known; `adapter` is its adapter's place in the opening."""
+
+    name: str
+    adapter: int | None = None
+    read: Read = field(kw_only=True, compare=False)
+    fact: Fact = field(kw_only=True, compare=False)
+
+    @property
+    def effort(self) -> int:
+        """How much work learning the fact is, least first."""
+        return EFFORTS.index(self.fact.effort)
+
+    def current(self, case: Case) -> Value:
+        """What is known of the fact now."""
+        facts = case.facts if self.adapter is None else case.adapters[self.adapter]
+        return facts.get(self.name, self.read.type.unknown)
+
+
+def supplied(case: Case, values: Iterable[tuple[UnknownFact, Value]]) -> Case:
+    """The case with facts known to have these values."""
+    facts = dict(case.facts)
+    adapters = [dict(adapter) for adapter in case.adapters]
+    for held, value in values:
+        (facts if held.adapter is None else adapters[held.adapter])[held.name] = value
+    return replace(case, facts=facts, adapters=tuple(adapters))
+
+
+class Trying:
+    """One case with values tried of its facts, each alone beside what has been `supposed` before."""
+
+    def __init__(self, figures: OpeningFigures, engine: Point, case: Case, work: Work) -> None:
+        self.case, self.work = case, work
+        self._figures, self._engine = figures, engine
+        self.supposed: dict[UnknownFact, Value] = {}
+        self._facts = dict(case.facts)
+        self._opening: WorkingOpening | None = None
+        if case.adapters:
+            self._opening = WorkingOpening(figures, engine, case)
+            self._facts = self._opening.opened
+        self._narrow: Trying | None = None
+
+    @property
+    def now(self) -> Case:
+        """The opened case as far as it is supposed."""
+        return replace(self.case, facts=self._facts, opened=True)
+
+    def suppose(self, held: UnknownFact, value: Value) -> None:
+        """Take a fact to have a value from now on."""
+        self._take(held, value)
+        self.supposed[held] = value
+
+    def take_back(self, held: UnknownFact) -> None:
+        """Take a fact as it is known again."""
+        self._take(held, held.current(self.case))
+        del self.supposed[held]
+
+    def without(self, held: UnknownFact) -> Case:
+        """The opened case with one of the supposed facts as it is known."""
+        return self._one(held, held.current(self.case))
+
+    def each(self, held: UnknownFact) -> Callable[[Value], Case]:
+        """What gives the opened case with one fact known to have a value; what it gave before may change with it."""
+        if self._opening is None or not self._behind(held):
+            facts = dict(self._facts)
+            changing = replace(self.now, facts=facts)
+
+            def at(value: Value) -> Case:
+                facts[held.name] = value
+                return changing
+
+            return at
+        made: dict[Value, Case] = {}
+
+        def changed(value: Value) -> Case:
+            found = made.get(value)
+            if found is None:
+                made[value] = found = self._one(held, value)
+            return found
+
+        return changed
+
+    def judged(self, number: int, case: Case) -> str:
+        """What a rule comes to on an opened case: a caution that fails leaves things open."""
+        self.work.left -= 1
+        return judged(self._engine, number, case)
+
+    def told(self, held: UnknownFact, value: Value) -> Case:
+        """The case with a fact told, and in question where it was not; its opening is not yet worked out."""
+        present = self.case.present | (self._engine.rulebook.named & {held.name})
+        return replace(supplied(self.case, [(held, value)]), present=present)
+
+    def beside(self, held: UnknownFact, value: Value) -> "Trying":
+        """The same case with a fact told, to be tried in its turn."""
+        return Trying(self._figures, self._engine, self.told(held, value), self.work)
+
+    @property
+    def narrowed(self) -> "Trying":
+        """The case with every number of which nothing is known in the middle half of what is plausible."""
+        if self._narrow is None:
+            facts = self._engine.rulebook.vocabulary.facts.values()
+            middle = {one.name: _middle(one.range) for one in facts if one.range and isinstance(one.type, NumberType)}
+            added = {name: bounds for name, bounds in middle.items() if name.startswith("adapter.")}
+            adapters = tuple({**added, **adapter} for adapter in self.case.adapters)
+            case = replace(self.case, facts={**middle, **self.case.facts}, adapters=adapters)
+            self._narrow = Trying(self._figures, self._engine, case, self.work)
+        return self._narrow
+
+    def _one(self, held: UnknownFact, value: Value) -> Case:
+        """The opened case as far as it is supposed, but for one fact."""
+        changes = {held.name: value} if self._opening is None else self._changes(self._opening, held, value)[-1]
+        return replace(self.now, facts={**self._facts, **changes})
+
+    def _take(self, held: UnknownFact, value: Value) -> None:
+        if self._opening is None:
+            self._facts[held.name] = value
+        else:
+            self._opening.change(self._changes(self._opening, held, value))
+
+    def _changes(self, opening: WorkingOpening, held: UnknownFact, value: Value) -> Changes:
+        before = opening.figures_made
+        found = opening.changes(held.name, held.adapter, value)
+        self.work.left -= opening.figures_made - before
+        return found
+
+    def _behind(self, held: UnknownFact) -> bool:
+        return held.adapter is not None or held.name in self._figures.bare_readers
+
+
+def judged(engine: Point, number: int, case: Case) -> str:
+    """What a rule comes to on an opened case: a caution that fails leaves things open."""
+    result = engine.judge(number, case)
+    if result in ("passes", "not_applicable"):
+        return GOOD
+    return BAD if result == "fails" and engine.rulebook.rules[number].blocks else OPEN
+
+
+def _middle(range_: Bounds) -> Bounds:
+    quarter = (range_[1] - range_[0]) / 4
+    return (range_[0] + quarter, range_[1] - quarter)
