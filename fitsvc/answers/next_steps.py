@@ -155,8 +155,8 @@ class _Telling:
         for value in runs.ends(wanted):
             trying.work.left -= len(engine.rulebook.rules)
             verdict = engine.evaluate(trying.told(held, value))
-            waiting = len(verdict.unknown if self.unknown else verdict.doubts)
-            if (verdict.outcome == "fails") != (wanted == BAD) or (wanted == GOOD and waiting > left):
+            more = len(verdict.unknown) > (left if self.unknown else 0)
+            if (verdict.outcome == "fails") != (wanted == BAD) or (wanted == GOOD and more):
                 return False
         return True
 
