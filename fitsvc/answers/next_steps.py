@@ -19,6 +19,7 @@ from fitsvc.answers.trying import MOST_WORK, UnknownFact, Work
 from fitsvc.engine.verdict import Verdict
 from fitsvc.facts import Case
 from fitsvc.language.display import System
+from fitsvc.language.types import Value
 
 ASK: Final = {"ask": "ask", "label": "read", "tape": "measure", "scales": "weigh", "dealer": "look up"}
 ANY: Final = "any reading"
@@ -28,6 +29,8 @@ MOST_STEPS: Final = 10
 
 _WEIGHT: Final = 3
 """What holds up the outcome counts so many times what only a caution waits for."""
+_WHOLE: Final = 80
+"""Judgements that a whole answer takes as long as."""
 _Needed = dict[int, tuple[UnknownFact, ...]]
 
 
@@ -131,34 +134,42 @@ class _Telling:
             step.adapter = held.adapter + 1
         if runs is None:
             return step
+        if self.search.trying.work.left <= 0:
+            self.search.untried.append(fact.name)
+            return step
+        runs = self._as_answered(held, runs)
         works, fails, open_ = (_in_words(held, runs, wanted) for wanted in (GOOD, BAD, OPEN))
-        settled = self._settled(held, runs)
-        left = sum(number not in settled for number in self.unknown or self.doubts)
-        if works and self._holds(held, runs, GOOD, left):
-            step.works_if, step.leaves_open = works, left
+        if works:
+            settled = self._settled(held, runs)
+            step.works_if, step.leaves_open = works, self._left(settled)
             step.settles = [self.missing.engine.rulebook.rules[number].id for number in settled]
             step.open_if = open_ if runs.grid.members else ""
         # That a label which says nothing fails is no news, unless every other reading works.
-        news = bool(step.works_if) or not runs.at_the_edge(BAD)
-        if fails not in ("", ANY) and news and self._holds(held, runs, BAD, left):
+        if fails not in ("", ANY) and (works or not runs.at_the_edge(BAD)):
             step.fails_if = fails
         return step
 
-    def _holds(self, held: UnknownFact, runs: Runs, wanted: str, left: int) -> bool:
-        """Whether a reading comes to what is told of it in the whole answer.
+    def _left(self, settled: Sequence[int]) -> int:
+        """How many of the rules that hold up the outcome stay open."""
+        return sum(number not in settled for number in self.unknown or self.doubts)
 
-        Only where the question is about more once the fact is told, or what stays open fails either way, it does not.
+    def _as_answered(self, held: UnknownFact, runs: Runs) -> Runs:
+        """The runs, less what comes out otherwise in the whole answer.
+
+        That can be where the question is about more once the fact is told, and where what stays open fails either way.
         """
-        trying, engine = self.search.trying, self.missing.engine
-        if held.name not in engine.rulebook.named - trying.case.present and (wanted == BAD or not left):
-            return True
-        for value in runs.ends(wanted):
-            trying.work.left -= len(engine.rulebook.rules)
+        trying, engine, left = self.search.trying, self.missing.engine, self._left(self._settled(held, runs))
+        if held.name not in engine.rulebook.named - trying.case.present and not left:
+            return runs
+
+        def status(value: Value, before: str) -> str:
+            trying.work.left -= _WHOLE
             verdict = engine.evaluate(trying.told(held, value))
-            more = len(verdict.unknown) > (left if self.unknown else 0)
-            if (verdict.outcome == "fails") != (wanted == BAD) or (wanted == GOOD and more):
-                return False
-        return True
+            if verdict.outcome == "fails":
+                return BAD
+            return OPEN if before == BAD or len(verdict.unknown) > (left if self.unknown else 0) else GOOD
+
+        return runs.tried_again(status)
 
     def _settled(self, held: UnknownFact, runs: Runs) -> list[int]:
         """The rules that pass with every reading that is told to work."""

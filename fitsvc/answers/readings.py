@@ -102,10 +102,31 @@ class Runs:
         """The results that occur."""
         return {status for status, _, _ in self.runs}
 
+    def share(self, wanted: str) -> float:
+        """What share of the readings comes to a result."""
+        found = sum(last + 1 - first for status, first, last in self.runs if status == wanted)
+        return found / (self.grid.high + 1 - self.grid.low)
+
     def at_the_edge(self, wanted: str) -> bool:
         """Whether no reading of a number comes to a result but the first or the last that is plausible."""
         grid, found = self.grid, [(first, last) for status, first, last in self.runs if status == wanted]
         return not grid.members and all(first == last and first in (grid.low, grid.high) for first, last in found)
+
+    def tried_again(self, result: Callable[[Value, str], str]) -> "Runs":
+        """The runs with what settles tried once more: of a list each member, of a number the ends of each run.
+
+        A run of a number of which one end comes out otherwise settles nothing.
+        """
+        grid, parts = self.grid, list[tuple[str, int, int]]()
+        for status, first, last in self.runs:
+            if status == OPEN:
+                parts.append((status, first, last))
+            elif grid.members:
+                parts += [(result(grid.value(n), status), n, n) for n in range(first, last + 1)]
+            else:
+                kept = all(result(grid.value(count), status) == status for count in {first, last})
+                parts.append((status if kept else OPEN, first, last))
+        return Runs(grid, _joined(parts))
 
     def ends(self, wanted: str) -> list[Value]:
         """The first and last reading of each run that comes to a result; of a list, every member."""

@@ -69,15 +69,15 @@ class Settling:
         return left
 
     def _order(self, rules: Sequence[int]) -> list[UnknownFact]:
-        """Facts that settle a rule by themselves, then the others; cheapest first, and those of most rules."""
+        """Facts that settle a rule by themselves, then the others; cheapest first, those of most rules and readings."""
         wanted = set(rules)
         facts = [held for held, numbers in self.rules_of.items() if not wanted.isdisjoint(numbers)]
 
-        def rank(held: UnknownFact) -> tuple[bool, int, int]:
+        def rank(held: UnknownFact) -> tuple[bool, int, int, float]:
             runs = self.runs.get(held, {})
             alone = [number for number in runs if number in wanted and GOOD in runs[number].statuses]
             numbers = alone or [number for number in self.rules_of[held] if number in wanted]
-            return (not alone, held.effort, -len(numbers))
+            return (not alone, held.effort, -len(numbers), -sum(runs[number].share(GOOD) for number in alone))
 
         return sorted(facts, key=rank)
 
