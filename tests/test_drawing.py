@@ -206,6 +206,22 @@ def test_what_is_not_known_is_left_out_and_listed(subject: str, name: str) -> No
     assert label in drawing.description.split("Not known, and left out:")[1]
 
 
+def test_what_else_is_in_the_receiver_stands_where_it_is_told() -> None:
+    """From the pin hole rearward and between its heights; a jack that meets it is marked, a lower one is not."""
+    tows = next(seed for seed in range(99) if "trailer" in random_facts(seed)[0])
+    facts, _ = random_facts(tows)
+    facts["beside"] = {"things": 1, "rear_end": 900.0, "underside": 610.0, "top": 1300.0}
+    for jack, marked in ((700.0, True), (600.0, False)):
+        facts["trailer"]["jack_height"] = jack
+        drawing, read = draw(case_of(facts))
+        pin = -facts["mounting"]["pin_to_bumper"]
+        assert read.box("beside") == pytest.approx((pin, pin + 900.0, 610.0, 1300.0), abs=5.0)
+        assert "the other thing in the receiver" in drawing.description
+        assert bool(read.all("rect", data_region="jack-under-what-hangs-above")) == marked
+    del facts["beside"]["top"]
+    assert not draw(case_of(facts))[1].all("rect", data_box="beside")
+
+
 def test_nothing_known_is_still_a_drawing() -> None:
     """A bare question draws the ground and says what is missing."""
     drawing, _ = draw(case_of({"accessory": {}}))

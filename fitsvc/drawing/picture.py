@@ -272,6 +272,9 @@ class Picture:
             if scene.wall is None:
                 return
             left = max(left, scene.wall[0])
+        elif mark.against == "beside":
+            if "beside" not in scene.boxes:
+                return
         elif mark.against in ("bumper", "spare"):
             if mark.against == "spare" and "spare" not in scene.boxes:
                 return

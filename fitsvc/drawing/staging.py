@@ -17,6 +17,7 @@ def scene_of(measures: Measures) -> Scene:
     _receiver(scene)
     if measures.present("accessory") and not measures.is_no("stands_out"):
         _accessory(scene)
+    _beside(scene)
     _towing(scene)
     _ground(scene)
     scene.marks = list(_marks(scene))
@@ -136,6 +137,17 @@ def _folded(scene: Scene) -> None:
         scene.above("folded_height", scene.boxes["folded"].right, top, label)
 
 
+def _beside(scene: Scene) -> None:
+    """What else is in the same receiver, as far as it is told: from the pin hole to its end, between its heights."""
+    m = scene.measures
+    right = plus(scene.pin, m.known("beside_rear"))
+    bottom, top = m.known("beside_underside"), m.known("beside_top")
+    if scene.pin is None or right is None or bottom is None or top is None:
+        return
+    label = "other thing in the receiver"
+    scene.boxes["beside"] = Box(name="beside", label=label, left=scene.pin, right=right, bottom=bottom, top=top)
+
+
 def _add_box(
     scene: Scene, name: str, label: str, front: str, rear: str, bottom: Bounds | None, top: Bounds | None
 ) -> None:
@@ -206,7 +218,8 @@ def _marks(scene: Scene) -> Iterator[Mark]:
             continue
         shape, against = rule.draws.shape, rule.draws.against
         result = m.wording.engine.judge(number, m.case)
-        drawn = shape in scene.boxes and (against == "bumper" or (against == "closure" and scene.closure is not None))
+        there = {"bumper": True, "beside": "beside" in scene.boxes, "closure": scene.closure is not None}
+        drawn = shape in scene.boxes and there.get(against, False)
         if result == "fails" or (result == "undetermined" and drawn):
             finding = told[number].finding(result, m.case, m.system)  # type: ignore[arg-type]
             yield Mark(rule.id, result, finding.reason, shape, against)

@@ -76,11 +76,14 @@ WANTED: Final[Map[str, Dimension | Type | str]] = {
     "jack_height": LENGTH,
     "steepest_grade": NUMBER,
     "parking_room": LENGTH,
+    "beside_rear": LENGTH,
+    "beside_underside": LENGTH,
+    "beside_top": LENGTH,
 }
 """The drawing's words, and what each is: a dimension, a yes or no, a size or a choice from any list."""
 
 SHAPES: Final = ("in use", "front", "folded", "shortest", "load", "jack", "lowest", "vehicle")
-AGAINST: Final = ("bumper", "spare", "closure", "wall", "ramp")
+AGAINST: Final = ("bumper", "spare", "closure", "wall", "ramp", "beside")
 """The shapes a rule may mark, and what they are held against."""
 
 
