@@ -15,9 +15,12 @@ from demo_world import answerer
 from effort import EFFORT
 from several import BIKES, DUAL, MOUNT, Part, asked, bikes, boat, rig, step
 
+from fitsvc.answers import answering
 from fitsvc.answers.answer import Answer, Spoiler
+from fitsvc.answers.next_steps import next_steps
 from fitsvc.answers.question import NoRecords, read_question
 from fitsvc.answers.things import MOST_THINGS, read_things
+from fitsvc.answers.trying import MOST_WORK
 from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.rulebook.outcomes import OUTCOMES
 
@@ -259,6 +262,19 @@ def test_nobody_is_asked_for_what_the_question_tells() -> None:
     assert "accessory.weight" in {step.fact for step in found.together[0].answer.next}
 
 
+def test_four_things_take_no_more_work_than_one(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What may be spent on what to learn next is shared out among them."""
+    spent = []
+
+    def noted(*arguments: Any) -> Any:
+        spent.append(arguments[-1])
+        return next_steps(*arguments)
+
+    monkeypatch.setattr(answering, "next_steps", noted)
+    found = answer([boat(), rack_on_trailer(), front(), step()])
+    assert len(found.together) == len(spent) == MOST_THINGS and sum(spent) <= MOST_WORK
+
+
 def random_things(random: Random) -> list[Part]:
     """Things in a dual receiver, on the trailer and in front, with figures and gaps drawn at random."""
     tongue, gross = random.choice((100, 160, 200, 300)), random.choice((1500, 2500, 3400))
@@ -311,6 +327,25 @@ def test_a_thing_that_fails_alone_fails_the_whole() -> None:
         for one in whole.together:
             assert OUTCOMES.index(one.alone) <= rank(one.answer) <= rank(whole)
         assert rank(whole) == max(rank(one.answer) for one in whole.together)
+
+
+def test_more_knowledge_never_changes_what_is_settled() -> None:
+    """What fails with some facts left out fails with all of them, and what works would work."""
+    random = Random(7)
+    for things, on in drawn():
+        whole = answer(things, on)
+        less = deepcopy(things)
+        for thing in less:
+            for part in ("accessory", "trailer"):
+                facts = thing.get(part, {}).get("facts", {})
+                for name in [name for name in facts if name in ("weight", "tongue_rating", "length", "shank")]:
+                    facts[name] = None if random.random() < 0.3 else facts[name]
+        known = answer(less, on)
+        if known.outcome in ("works", "fails"):
+            assert whole.outcome == known.outcome
+        settled = {one.rule: one.result for one in known.findings if one.result != "undetermined"}
+        told = {one.rule: one.result for one in whole.findings}
+        assert all(told.get(rule, "not_applicable") in (result, "not_applicable") for rule, result in settled.items())
 
 
 def test_the_order_does_not_matter() -> None:

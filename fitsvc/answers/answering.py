@@ -35,6 +35,7 @@ from fitsvc.answers.shelf import EMPTY, Shelf
 from fitsvc.answers.summary import summarise, to_ask
 from fitsvc.answers.things import names_several, read_things
 from fitsvc.answers.together import Together
+from fitsvc.answers.trying import MOST_WORK
 from fitsvc.answers.wording import Wording
 from fitsvc.caching import LruCache
 from fitsvc.document import Json
@@ -204,7 +205,8 @@ class Answerer:
         findings = self._findings(question, verdict, case, system)
         limits = self._limits(case, system)
         needs = [self.need(number, case, system) for number in sorted(verdict.open_needs)]
-        steps = next_steps(self.missing, question.case, verdict, system)
+        most = MOST_WORK // question.of_several
+        steps = next_steps(self.missing, question.case, verdict, system, most)
         steps = replace(steps, told=[step for step in steps.told if step.fact not in question.not_asked])
         assumed = self._assumed_of(question, findings, case, system)
         allowance = self.allowances.told(case, system) if verdict.outcome != "fails" else None

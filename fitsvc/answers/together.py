@@ -127,7 +127,8 @@ class _Judging:
         """A thing's question with all else beside it."""
         rest = [j for j in range(len(self.things)) if j != i]
         case = self.beside.case(i, rest, near)
-        return replace(self.things[i].question, case=case, not_asked=self.together.not_asked)
+        question, not_asked = self.things[i].question, self.together.not_asked
+        return replace(question, case=case, not_asked=not_asked, of_several=len(self.things))
 
     def answer(self) -> Answer:
         """The answer for all at once."""
