@@ -39,6 +39,7 @@ SKU: Final = "HOSTILE-1"
 WORKS: Final = f"/answer?{MUCKLE}&accessory=TUG-2-D2-10&ball=RBL-2-C&trailer=DUN-CART-612E&load.occupants_weight=620+lb"
 FAILS: Final = f"/answer?{PEEWIT}&accessory=SPK-PEG-3&load.bikes=2&load.bike_weight=30+lb"
 OPEN: Final = f"/answer?{DUNLIN}&mounting.pin_to_bumper=5+in+±+1+in&accessory=SPK-TRUG-1&load.bikes=1"
+CARRIES: Final = f"/answer?{MUCKLE}&mounting=mnt_muckle_short_own&accessory=LLH-TRAY-60"
 PART: Final = "/answer?vehicle.make=Velmora&vehicle.model=Saltmarsh&accessory=SPK-TRUG-2&load.bikes=2"
 STRANGE: Final = f"/answer?vehicle=veh_hostile&{LABEL}&accessory={SKU}&load.bikes=2&load.bike_weight=40+lb"
 
@@ -50,6 +51,7 @@ PAGES: Final = {
     "works": WORKS,
     "fails": FAILS,
     "undetermined": OPEN,
+    "carrier without a load": CARRIES,
     "partial vehicle": PART,
     "metric": f"{FAILS}&units=metric",
     "strange names": STRANGE,

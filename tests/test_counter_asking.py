@@ -5,7 +5,7 @@ from collections.abc import Callable
 from typing import Final
 
 import pytest
-from counter_browser import DESKTOP, FAILS, OPEN, PHONE, Counter, context
+from counter_browser import CARRIES, DESKTOP, FAILS, OPEN, PHONE, Counter, context
 from playwright.sync_api import Browser, Page, expect
 
 MOST: Final = 12
@@ -243,6 +243,17 @@ def test_a_remedy_is_a_click_away_from_its_own_answer(page: Page) -> None:
     for link in links:
         page.goto(link)
         assert outcome(page) in ("works", "conditional")
+
+
+def test_a_carrier_says_what_it_may_carry(page: Page) -> None:
+    """With no load named the page says how much may go on, by which rules no more, and what it takes for granted."""
+    page.goto(CARRIES)
+    assert outcome(page) == "conditional"
+    told = page.locator(".allowance")
+    assert "With at most 446 lb on it (its own label allows 500 lb)." in told.inner_text()
+    assert "at most 446 lb" in page.locator("h1").inner_text()
+    assert told.locator("a").count() > 0
+    assert "No load is named" in page.locator("section[aria-labelledby=assumed]").inner_text()
 
 
 def test_a_mistake_is_told_at_its_field_and_nothing_is_lost(page: Page) -> None:

@@ -10,6 +10,7 @@ from urllib.parse import urldefrag, urljoin, urlsplit
 import httpx
 import pytest
 from counter_browser import (
+    CARRIES,
     FAILS,
     HOSTILE,
     OPEN,
@@ -35,7 +36,10 @@ MOST_BYTES: Final = 150_000
 """What a page may weigh with all that it needs."""
 MOST_SHIFT: Final = 0.1
 """A layout shift that people do not mind (web.dev/articles/cls, "good")."""
-SHEETS: Final = {"works": WORKS, "fails": FAILS, "undetermined": OPEN, "partial vehicle": PART, "strange": STRANGE}
+SHEETS: Final = {
+    "works": WORKS, "fails": FAILS, "undetermined": OPEN, "partial vehicle": PART, "strange": STRANGE,
+    "carrier without a load": CARRIES,
+}  # fmt: skip
 SHIFT: Final = """() => new Promise((tell) => {
     let sum = 0;
     new PerformanceObserver((list) => list.getEntries().forEach((one) => { sum += one.value; }))
