@@ -106,6 +106,16 @@ def test_it_is_told_in_words(facts: dict[str, Any], words: str) -> None:
     assert found and found.told == words
 
 
+def test_what_is_kept_of_one_case_is_not_told_of_another() -> None:
+    """The same facts are told again what they were told, others what they come to, in the units that are asked for."""
+    words = answerer().allowances
+    lower, higher = (case({**CARGO, "receiver.tongue_rating": rating}) for rating in ("200 lb", "250 lb"))
+    told = [words.told(one, "us") for one in (lower, higher, lower)]
+    assert [one and one.at_most for one in told] == ["140 lb", "190 lb", "140 lb"]
+    metric = words.told(lower, "metric")
+    assert metric and metric.at_most == "63 kg"
+
+
 def test_a_rating_known_in_bounds_counts_at_its_low_end() -> None:
     """The allowance is at most what is surely allowed."""
     found = told({**CARGO, "receiver.tongue_rating": {"at_least": "200 lb", "at_most": "400 lb"}})

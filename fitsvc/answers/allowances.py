@@ -1,16 +1,19 @@
 """What an accessory may carry on a rig, in words: `with up to 2 bikes of 60 lb`."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Hashable, Iterable, Sequence
 from typing import Final
 
 from fitsvc.answers.answer import AllowanceShown
 from fitsvc.answers.governing import open_facts
 from fitsvc.answers.phrases import joined
 from fitsvc.answers.wording import Wording
+from fitsvc.caching import LruCache
 from fitsvc.engine.allowances import Allowances, Allowed
 from fitsvc.facts import Case
 from fitsvc.language.display import System, show_down
 
+_MOST_KEPT: Final = 10_000
+"""Of half a kilobyte each: what the carriers of a shop come to on the rigs of a day."""
 _MOST_NAMED: Final = 3
 """So many figures that are not known are named in a sentence; of more, only the first and how many there are."""
 
@@ -21,9 +24,21 @@ class AllowanceWords:
     def __init__(self, wording: Wording) -> None:
         self._wording, self._engine = wording, wording.engine
         self.allowances = Allowances(wording.engine)
+        self._kept = LruCache[Hashable, AllowanceShown](_MOST_KEPT)
 
     def told(self, case: Case, system: System) -> AllowanceShown | None:
         """What may be loaded in an opened case; None where none is to be told."""
+        if case.adapters or not self.allowances.may_apply(case):
+            return self._told(case, system)
+        key = (system, case.present, *map(case.facts.get, self.allowances.rests_on))
+        found = self._kept.find(key)
+        if found is None:
+            found = self._told(case, system)
+            if found is not None:
+                self._kept.keep(key, found)
+        return found
+
+    def _told(self, case: Case, system: System) -> AllowanceShown | None:
         found = self.allowances.of(case, system)
         return None if found is None else self._shown(found, system)
 

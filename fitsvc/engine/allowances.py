@@ -8,10 +8,12 @@ shipped rules to it), so the largest is found by halving.
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
+from functools import cached_property
 from math import ceil, floor, inf
 from typing import Final
 
 from fitsvc.engine.point import Point, compile_rules
+from fitsvc.engine.support import Support
 from fitsvc.engine.verdict import Verdict
 from fitsvc.facts import Case
 from fitsvc.language.display import System, step
@@ -78,6 +80,15 @@ class Allowances:
                     judge=judge, one=one, loading=loading, by_label=by_label, step=step(unit, system), case=asked
                 ).allowed()
         return None
+
+    @cached_property
+    def rests_on(self) -> tuple[str, ...]:
+        """The facts that all of it follows from where nothing is in the opening."""
+        nodes = [node for one in self._engine.rulebook.allowances for node in _nodes(one)]
+        for one in self._engine.rulebook.allowances:
+            for rule in (rule for way in one.loadings for rule in self._judge(one, way, adapted=False).rules):
+                nodes += [node for node in (rule.guard, rule.requires) if node is not None]
+        return tuple(read.name for read in Support(nodes, self._engine.bare_derived).leaves)
 
     def may_apply(self, case: Case) -> bool:
         """Whether some allowance is not surely out of the question, whatever more is known of an opened case."""
