@@ -65,7 +65,7 @@ class Planner:
                 together=self.answerer.together,
             )
             search.run()
-        return _Telling(self.answerer, search, records, system).plan()
+        return _PlanTelling(self.answerer, search, records, system).plan()
 
     def _sites(self, wanted: Wishes, records: Records, shelf: Shelf) -> Iterator[Site]:
         """The receivers to choose from: the rig's own, or those that mount on the vehicle and can be read."""
@@ -95,7 +95,7 @@ class Planner:
         return replace(case, present=case.present - {"accessory"})
 
 
-class _Telling:
+class _PlanTelling:
     """A search's findings being answered in full and told."""
 
     def __init__(self, answerer: Answerer, search: Search, records: Records, system: System) -> None:
