@@ -9,8 +9,9 @@ possible members. A truth is True, False, or None for unknown. Whatever is said 
 what is possible. One long file, so that the whole meaning can be read from top to bottom.
 """
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Collection, Iterable, Mapping
 from dataclasses import dataclass, field
+from fractions import Fraction
 from functools import cache
 from itertools import product as cartesian
 from math import inf
@@ -86,7 +87,7 @@ def hull(numbers: Iterable[Number]) -> Number:
 
 def product(a: Number, b: Number) -> Number:
     """All products; nothing times anything, however large, is nothing."""
-    ends = [x * y if x and y else 0.0 for x in a for y in b]
+    ends = [x * y if x and y else 0 for x in a for y in b]
     return (min(ends), max(ends))
 
 
@@ -114,9 +115,14 @@ def arithmetic(operator: str, a: Number, b: Number) -> Number:
 
 def at_most(a: Number, b: Number) -> Truth:
     """a <= b, when it is so for every, for no, or for some of the possible values."""
-    if a[1] <= b[0] + SAME:
+    if a[1] <= most_alike(b[0]):
         return True
-    return False if a[0] > b[1] + SAME else None
+    return False if a[0] > most_alike(b[1]) else None
+
+
+def most_alike(figure: float) -> float:
+    """The largest figure that is the same as this one; of an exact one exactly that."""
+    return figure + (SAME if isinstance(figure, float) else Fraction(1, 1_000_000))
 
 
 def equal(a: Number, b: Number) -> Truth:
@@ -134,7 +140,7 @@ def call(function: str, numbers: list[Number]) -> Number:
             return (max(low for low, _ in numbers), max(high for _, high in numbers))
         case "abs":
             ends = (abs(first[0]), abs(first[1]))
-            return (0.0 if first[0] <= 0 <= first[1] else min(ends), max(ends))
+            return (0 if first[0] <= 0 <= first[1] else min(ends), max(ends))
         case "span":  # something between the first and the second; between the two ends if they contradict
             low, high = first[0], numbers[1][1]
             return (min(low, high), max(low, high))
@@ -150,7 +156,7 @@ LEVERS = ("front_axle_relief", "rear_axle_share", "scaled_tongue_weight")
 def lever(function: str, weight: Number, first: Number, second: Number) -> Number:
     """Moments: W d/L off the front axle, W + W d/L on the rear one, and S + S b/a at a coupler beside a scale."""
     arm, base = (second, first) if function == "scaled_tongue_weight" else (first, second)
-    held, arm, base = (call("max", [number, (0.0, 0.0)]) for number in (weight, arm, base))
+    held, arm, base = (call("max", [number, (0, 0)]) for number in (weight, arm, base))
     lifted = product(held, quotient(arm, base))
     if function == "front_axle_relief":
         return lifted
@@ -183,10 +189,16 @@ def tree(text: str) -> syntax.AnyNode:
     return parse(Source.plain(text))
 
 
+def in_float(text: str) -> float:
+    """A written figure, in the inside unit."""
+    return parse_any(text)[0]
+
+
 @dataclass
 class Texts:
-    """A rulebook as it is written: the vocabulary, and expressions as texts."""
+    """A rulebook as it is written: the vocabulary, and expressions as texts; `figure` reads what figures they write."""
 
+    figure: Callable[[str], float] = in_float
     lists: dict[str, dict[str, float | None]] = field(default_factory=dict)
     roles: dict[str, dict[str, list[str]]] = field(default_factory=dict)
     presence: dict[str, str] = field(default_factory=dict)
@@ -202,14 +214,14 @@ class Texts:
     needs: list[dict[str, Any]] = field(default_factory=list)
 
 
-def read_texts(folder: Path) -> Texts:
+def read_texts(folder: Path, figure: Callable[[str], float] = in_float) -> Texts:
     """Read a folder that the loader accepts."""
-    texts = Texts()
+    texts = Texts(figure)
     vocabulary = _files(folder / "vocabulary")
     for top in vocabulary:
         for name, entry in top.get("lists", {}).items():
             sized = "dimension" in entry
-            texts.lists[name] = {m: parse_any(m)[0] if sized else None for m in entry["members"]}
+            texts.lists[name] = {m: texts.figure(m) if sized else None for m in entry["members"]}
             texts.roles[name] = {
                 role: [member for member, told in entry["members"].items() if role in told["is"]]
                 for role in entry.get("roles", {})
@@ -409,7 +421,7 @@ class Reading:
         """The value of a node; `wanted` is the list that a bare member or size is read as of."""
         match node:
             case syntax.Number(text=text):
-                return (float(text), float(text))
+                return (self.texts.figure(text), self.texts.figure(text))
             case syntax.Quantity(text=text):
                 return self._quantity(text, wanted)
             case syntax.YesNo(value=truth):
@@ -417,7 +429,7 @@ class Reading:
             case syntax.Name(name=name):
                 return self.fact(name) if "." in name else Members(wanted, frozenset([name]))
             case syntax.Minus():
-                return arithmetic("-", (0.0, 0.0), self.number(node.operand))
+                return arithmetic("-", (0, 0), self.number(node.operand))
             case syntax.Arithmetic():
                 return arithmetic(node.operator, self.number(node.left), self.number(node.right))
             case syntax.Comparison():
@@ -452,13 +464,13 @@ class Reading:
 
     def _length(self, value: Value) -> Number:
         if isinstance(value, Members):
-            sizes = [self.texts.lists[value.list][name] or 0.0 for name in value.names]
+            sizes = [self.texts.lists[value.list][name] or 0 for name in value.names]
             return (min(sizes), max(sizes))
         assert isinstance(value, tuple)
         return value
 
     def _quantity(self, text: str, wanted: str) -> Value:
-        amount, _ = parse_any(text)
+        amount = self.texts.figure(text)
         for name, size in self.texts.lists.get(wanted, {}).items():
             if size is not None and abs(size - amount) <= SAME:
                 return Members(wanted, frozenset([name]))
@@ -553,7 +565,7 @@ class Reading:
                 return self._anything(table["gives"])
             cells = [table["rows"][name] for name in key.names]
         else:
-            cells = _bands(table["bands"], self._length(key))
+            cells = _bands(table["bands"], self._length(key), self.texts.figure)
         return _either([self.of(cell, table["gives"]) for cell in cells])
 
     def _anything(self, kind: str) -> Value:
@@ -577,12 +589,12 @@ def _either(values: list[Value]) -> Value:
     return first if len(set(values)) == 1 else None
 
 
-def _bands(bands: list[dict[str, str]], key: Number) -> list[str]:
+def _bands(bands: list[dict[str, str]], key: Number, figure: Callable[[str], float]) -> list[str]:
     """The cells of the bands that a key can be in: over the top of the one before, not over its own."""
-    tops = [parse_any(band["up_to"])[0] if "up_to" in band else inf for band in bands]
+    tops = [figure(band["up_to"]) if "up_to" in band else inf for band in bands]
     return [
         band["is"] for band, under, top in zip(bands, [-inf, *tops], tops, strict=False)
-        if key[0] <= top + SAME and key[1] > under + SAME
+        if key[0] <= most_alike(top) and key[1] > most_alike(under)
     ]  # fmt: skip
 
 
@@ -592,8 +604,8 @@ def _bands(bands: list[dict[str, str]], key: Number) -> list[str]:
 class Interpreter:
     """A rulebook's folder, ready to judge cases."""
 
-    def __init__(self, folder: Path) -> None:
-        self.texts = read_texts(folder)
+    def __init__(self, folder: Path, figure: Callable[[str], float] = in_float) -> None:
+        self.texts = read_texts(folder, figure)
         self._rules = [(rule, about(self.texts, _guard(rule), rule["requires"])) for rule in self.texts.rules]
         self._behind = [behind(self.texts, _guard(rule), rule["requires"]) for rule in self.texts.rules]
         self._needs = [
@@ -629,6 +641,15 @@ class Interpreter:
     def _some_fails(self, case: Case, numbers: list[int], name: str) -> bool:
         reading = Reading(self.texts, case)
         return any(_result(reading, *self._rules[n]) == "fails" for n in numbers if name in self._behind[n])
+
+    def resting_on(self, names: Collection[str]) -> list[int]:
+        """The rules that rest on any of these facts."""
+        return [number for number, behind_ in enumerate(self._behind) if not behind_.isdisjoint(names)]
+
+    def results_of(self, case: Case, numbers: Iterable[int]) -> dict[int, str]:
+        """What some rules come to, by their numbers."""
+        reading = Reading(self.texts, case)
+        return {number: _result(reading, *self._rules[number]) for number in numbers}
 
     def _outcome(self, results: list[str], open_needs: list[str]) -> str:
         severities = []

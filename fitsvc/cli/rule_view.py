@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Final
 
 from fitsvc.cli.console import paragraph, refuse
 from fitsvc.document import Json
+from fitsvc.engine.point import Point
 from fitsvc.language.problems import nearest
 from fitsvc.rulebook.kinds import applying_to, kinds_of
 from fitsvc.rulebook.yaml_text import Mapping as Tree
@@ -105,7 +106,7 @@ def show_rule(console: "Console", found: RuleEntry) -> None:
 
 
 def show_coverage(console: "Console", rulebook: "Rulebook", found: "Coverage") -> None:
-    """Print every topic with its rules, the facts and tables they read, and the facts that no rule reads."""
+    """Print each topic with its rules, the facts and tables they read, what decides by cases, and what nothing reads."""
     for topic, entries in found.topics.items():
         paragraph(console, f"{topic}: {rulebook.topics[topic]}", style="bold")
         for entry in entries:
@@ -117,6 +118,11 @@ def show_coverage(console: "Console", rulebook: "Rulebook", found: "Coverage") -
     paragraph(console, "Facts that are told to people and read by no rule", style="bold")
     for name, why in found.told.items():
         paragraph(console, f"{name}: {why}", indent=2)
+    console.print()
+    paragraph(console, "Choices that an answer may be decided by, case by case", style="bold")
+    for choice in Point(rulebook).choices(adapted=True).all:
+        rests = f"{len(choice.rules)} blocking rules rest on it" if len(choice.rules) > 1 else "a blocking rule rests on it"
+        paragraph(console, f"{choice.name}: {rests}", indent=2)
     console.print()
     paragraph(console, "Facts that nothing reads", style="bold")
     for name in found.unread or ("none",):
