@@ -106,7 +106,7 @@ def show_rule(console: "Console", found: RuleEntry) -> None:
 
 
 def show_coverage(console: "Console", rulebook: "Rulebook", found: "Coverage") -> None:
-    """Print each topic with its rules, the facts and tables they read, what decides by cases, and what nothing reads."""
+    """Print each topic with its rules and what they read, the choices that decide by cases, and what nothing reads."""
     for topic, entries in found.topics.items():
         paragraph(console, f"{topic}: {rulebook.topics[topic]}", style="bold")
         for entry in entries:
@@ -121,7 +121,9 @@ def show_coverage(console: "Console", rulebook: "Rulebook", found: "Coverage") -
     console.print()
     paragraph(console, "Choices that an answer may be decided by, case by case", style="bold")
     for choice in Point(rulebook).choices(adapted=True).all:
-        rests = f"{len(choice.rules)} blocking rules rest on it" if len(choice.rules) > 1 else "a blocking rule rests on it"
+        rests = (
+            f"{len(choice.rules)} blocking rules rest on it" if len(choice.rules) > 1 else "a blocking rule rests on it"
+        )
         paragraph(console, f"{choice.name}: {rests}", indent=2)
     console.print()
     paragraph(console, "Facts that nothing reads", style="bold")
