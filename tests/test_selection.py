@@ -28,11 +28,12 @@ from fitsvc.store.records import Draft, delete_record, replace_record
 
 OUTCOMES = ("works", "conditional", "undetermined", "fails")
 LOADED = {"facts": {"bikes": 2, "bike_weight": "40 lb", "cargo_weight": "150 lb"}}
+BESIDE = {"facts": {"hangs_on": "rear_receiver", "things": 1, "weight": "120 lb", "tows": True, "rear_end": "30 in"}}
 Stocked = Callable[[int], SelectionIndex]
 
 
 def questions() -> Iterator[dict[str, Any]]:
-    """Give rigs with and without loads and adapters, and one of which nothing is known."""
+    """Give rigs with and without loads and adapters, one with a trailer beside it, and one of which nothing is known."""
     for number, (key, rig) in enumerate(world().rigs.items()):
         yield {"rig": {"id": key}, **({"load": LOADED} if number % 2 else {})}
         yield {
@@ -42,6 +43,7 @@ def questions() -> Iterator[dict[str, Any]]:
             },
             "load": LOADED,
         }
+    yield {"rig": {"id": next(iter(world().rigs))}, "load": LOADED, "beside": BESIDE}
     yield {"rig": {}}
 
 

@@ -34,7 +34,7 @@ from fitsvc.service.replies import reply, tagged
 from fitsvc.store.rigs import get_rig
 
 BODY_BYTES: Final = 256_000
-PARTS: Final = ("rig", "load", "ball", "trailer")
+PARTS: Final = ("rig", "load", "ball", "trailer", "beside")
 """What the body of a selection may have: a question without its accessory."""
 _LONGEST_TEXT: Final = 100
 _LONGEST_LIST: Final = 1_000

@@ -70,7 +70,7 @@ def _wishes(vocabulary: Vocabulary) -> dict[str, Schema]:
 
 
 def _selection() -> dict[str, Schema]:
-    parts = {name: nullable(reference(f"{title(name)}Part")) for name in ("load", "ball", "trailer")}
+    parts = {name: nullable(reference(f"{title(name)}Part")) for name in ("load", "ball", "trailer", "beside")}
     about = "A question without its accessory: each of the store's is asked about."
     return {"SelectionQuestion": closed(["rig"], about, rig=reference("Rig"), **parts)}
 
