@@ -33,7 +33,7 @@ Stocked = Callable[[int], SelectionIndex]
 
 
 def questions() -> Iterator[dict[str, Any]]:
-    """Give rigs with and without loads and adapters, one with a trailer beside it, and one of which nothing is known."""
+    """Give rigs with and without loads and adapters, one beside a trailer, and one of which nothing is known."""
     for number, (key, rig) in enumerate(world().rigs.items()):
         yield {"rig": {"id": key}, **({"load": LOADED} if number % 2 else {})}
         yield {
