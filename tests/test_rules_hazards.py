@@ -33,7 +33,7 @@ from fitsvc.language import typed
 from fitsvc.language.truth import NO, YES
 from fitsvc.language.typed import ALWAYS
 from fitsvc.language.types import NumberType
-from fitsvc.rulebook.kinds import Known
+from fitsvc.rulebook.kinds import KnownKind
 from fitsvc.rulebook.rules import Hazard
 
 RIGS = 2 * EFFORT
@@ -48,7 +48,7 @@ ACCEPTED = {name: line for name, line in LINES.items() if line.accepted}
 
 def kinds_of(line: Hazard) -> list[str]:
     """The kinds that a line may hold for."""
-    return [kind for kind, found in KINDS.items() if Known(DERIVED, found).may(line.guard)]
+    return [kind for kind, found in KINDS.items() if KnownKind(DERIVED, found).may(line.guard)]
 
 
 def leaves(line: Hazard) -> set[str]:
@@ -166,7 +166,7 @@ def test_what_is_accepted_does_work(name: str) -> None:
 @pytest.mark.parametrize("kind", KINDS)
 def test_a_line_is_surely_about_a_kind_or_not(kind: str) -> None:
     """Lines are told apart by role: of each kind some line of every rating holds, or one says why none does."""
-    known = Known(DERIVED, KINDS[kind])
+    known = KnownKind(DERIVED, KINDS[kind])
     silent = {line.rating for line in BOOK.hazards if known.truth(line.guard or ALWAYS) == NO}
     said = {line.rating for line in BOOK.hazards if known.may(line.guard)}
     assert silent <= said == RATINGS

@@ -68,7 +68,7 @@ def settling(
     first = list(facts_of(needed))
     needed |= search.needed(doubts)
     later = [held for held in facts_of(needed) if held not in first]
-    telling = _Telling(missing, search, needed, unknown, doubts, system)
+    telling = _Telling(missing=missing, search=search, needed=needed, unknown=unknown, doubts=doubts, system=system)
     steps: dict[str, Next] = {}
     for step in (*telling.steps(first, together=True), *telling.steps(later)):
         steps.setdefault(step.fact, step)

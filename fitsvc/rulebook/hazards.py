@@ -15,7 +15,7 @@ from fitsvc.language.problems import nearest
 from fitsvc.language.quantities import FORCE, MASS
 from fitsvc.language.types import NumberType
 from fitsvc.rulebook.expressions import Expressions
-from fitsvc.rulebook.kinds import Known, kinds_of
+from fitsvc.rulebook.kinds import KnownKind, kinds_of
 from fitsvc.rulebook.meaning import HAZARDS
 from fitsvc.rulebook.rules import Hazard, Limit
 from fitsvc.rulebook.yaml_text import Mapping, Node, Scalar
@@ -127,7 +127,7 @@ class _Reading:
         """Complain of the kinds that no line of a rating may hold for."""
         guards = [line.guard for line in lines]
         kinds = kinds_of(self.read.vocabulary)
-        left = [kind for kind in kinds.values() if not any(map(Known(self.read.derived, kind).may, guards))]
+        left = [kind for kind in kinds.values() if not any(map(KnownKind(self.read.derived, kind).may, guards))]
         if guards and left:
             help = "add a line for it; where nothing of it bears on the rating, one that says so in `accepted`"
             told = ", ".join(f"`{kind.member}`" for kind in left)

@@ -50,7 +50,7 @@ def kinds_of(vocabulary: Vocabulary) -> dict[str, Kind]:
 
 def applying_to(rulebook: Rulebook, kind: Kind) -> Iterator[Applying]:
     """What can apply to a kind; a rule that surely passes for it is left out."""
-    known = Known({name: one.node for name, one in rulebook.derived.items()}, kind)
+    known = KnownKind({name: one.node for name, one in rulebook.derived.items()}, kind)
     for rule in rulebook.rules:
         if known.may(rule.guard) and known.truth(rule.requires) != truth.YES:
             yield Applying(rule.id, rule.topic, rule.severity, rule.title)
@@ -67,7 +67,7 @@ def _words(text: Template) -> str:
     return "".join(part if isinstance(part, str) else "..." for part in text)
 
 
-class Known:
+class KnownKind:
     """What follows from a kind alone: its subject is in the question, everything else perhaps."""
 
     def __init__(self, derived: Mapping[str, AnyTyped], kind: Kind) -> None:
