@@ -7,7 +7,10 @@ from typing import Any
 from demo_world import answerer, question, stock, world
 
 from fitsvc.answers.answer import Answer
-from fitsvc.answers.question import read_question
+from fitsvc.answers.question import Stored, read_question
+from fitsvc.answers.remedies import MOST_CHANGES
+from fitsvc.answers.shelf import EMPTY, Stock, read_items
+from fitsvc.answers.summary import changes_untried
 from fitsvc.paths import data_dir
 
 FAILING = ("08-two-inch-in-a-peewit.json", "09-imported-pantry.json", "10-scooter-behind-the-coach.json")
@@ -126,3 +129,25 @@ def test_an_adapter_from_the_shelf_is_taken_as_one_that_the_question_names() -> 
         assert (stacked.adapters, stacked.present) == (asked.adapters, asked.present)
         told |= {name for name in asked.present if name.startswith("adapter.")}
     assert told
+
+
+def test_the_search_for_remedies_is_bounded_and_says_what_it_left() -> None:
+    """On a shelf of many adapters only so many changes are tried, and those that were not are counted."""
+    extensions = [
+        Stored(
+            subject="adapter",
+            key=f"EXT-{number}",
+            facts={"kind": "extension", "fits_opening": "1-1/4 in", "offers_opening": "1-1/4 in"},
+            label=f"extension {number}",
+        )
+        for number in range(300)
+    ]
+    shelf = Stock(read_items(answerer().reader, extensions), {})
+    receiver, step = {"opening": "2 in", "pin_hole": "5/8 in"}, {"kind": "step", "shank": "2-1/2 in"}
+    document = {"rig": {"receiver": {"facts": receiver}}, "accessory": {"facts": step}}
+    found = answerer().answer(document, world(), shelf=shelf)
+    assert found.outcome == "fails" and not found.remedies
+    tried = 300 + 300**2 - found.untried_changes
+    assert 0 < tried <= 2 * MOST_CHANGES
+    assert str(found.untried_changes) in changes_untried(found)
+    assert not answerer().answer(document, world(), shelf=EMPTY).untried_changes

@@ -164,7 +164,7 @@ class Answer(msgspec.Struct, omit_defaults=True, kw_only=True):
     the findings, as they are one by one, and what is open is not asked for.
 
     `more_open` counts the facts that are open besides those in `next`; of those in `untried` no reading was tried, as
-    too much is open.
+    too much is open. `untried_changes` counts the changes that were not tried for remedies, being too many.
     """
 
     outcome: Outcome
@@ -185,6 +185,7 @@ class Answer(msgspec.Struct, omit_defaults=True, kw_only=True):
     disputed: list[Disputed] = []
     more_open: int = 0
     untried: list[str] = []
+    untried_changes: int = 0
 
 
 _encode: Final = msgspec.json.Encoder().encode

@@ -54,6 +54,8 @@ if TYPE_CHECKING:
     from fitsvc.engine.columns.kernel import Columns
 
 
+LITTLE_WORK: Final = 500
+"""Judgements for what to learn next where of an answer only the outcome and the summary are told."""
 _UNSTORED: Final = "No stored vehicle is called so, as none has the {} given; this is answered from the facts told."
 _UNSTORED_SO: Final = (
     "Stored vehicles are called so, but none with the {} given; this is answered from the facts given."
@@ -96,22 +98,32 @@ class Answerer:
         return Together(self)
 
     def answer(
-        self, document: Json, records: Records | None = None, system: System = "us", shelf: Shelf | None = None
+        self,
+        document: Json,
+        records: Records | None = None,
+        system: System = "us",
+        shelf: Shelf | None = None,
+        most: int = MOST_WORK,
     ) -> Answer:
-        """Answer a question document, with remedies from a shelf; ProblemsFound when it cannot be read."""
+        """Answer a question document, with remedies from a shelf; ProblemsFound when it cannot be read.
+
+        `most` is the work that may go into what to learn next.
+        """
         records = records or NoRecords()
         if names_several(document):
             return self.together.answer(read_things(document, self.reader, records), system)
         question = read_question(document, self.reader, records)
-        answer, asked, failing = self._answer(document, question, records, system)
+        answer, asked, failing = self._answer(document, question, records, system, most)
         if answer.outcome == "fails":
             if len(question.candidates) == 1:
                 document = question.about(document, question.candidates[0])
-            answer.remedies = self._remedies(document, asked, failing, records, system, shelf or EMPTY)
+            search = Remedies(self.missing, self.reader, shelf or EMPTY, system)
+            answer.remedies = self._remedies(search, document, asked, failing, records)
+            answer.untried_changes = search.untried
         return answer
 
     def _answer(
-        self, document: Json, question: Question, records: Records, system: System
+        self, document: Json, question: Question, records: Records, system: System, most: int = MOST_WORK
     ) -> tuple[Answer, Question, Sequence[int]]:
         """The answer without remedies, and what to look for them by: the question and the rules that fail.
 
@@ -120,7 +132,7 @@ class Answerer:
         if len(question.candidates) < 2 or len(question.candidates) > MOST:
             case = self.engine.opened(question.case)
             verdict = self.engine.evaluate(case)
-            answer = self._told(question, case, verdict, system)
+            answer = self._told(question, case, verdict, system, most)
             return self._narrowed(answer, question), question, verdict.failing
         judged = []
         for vehicle in question.candidates:
@@ -179,34 +191,33 @@ class Answerer:
         return answer
 
     def _remedies(
-        self, document: Json, question: Question, failing: Sequence[int], records: Records, system: System, shelf: Shelf
+        self, search: Remedies, document: Json, question: Question, failing: Sequence[int], records: Records
     ) -> list[Remedy]:
         """What would make it work: each change answered in full before it is told."""
-        search = Remedies(self.missing, self.reader, shelf, system)
         document = spelt_out(document, records)
         found = []
         for tried in search.find(document, question, failing):
             asked = read_question(tried.document, self.reader, records)
-            answer, *_ = self._answer(tried.document, asked, records, system)
+            answer, *_ = self._answer(tried.document, asked, records, search.system, LITTLE_WORK)
             if answer.outcome in ("works", "conditional"):
                 found.append(remedy_of(tried, answer))
-        if shelf.sells("accessory") and not any(remedy.sku for remedy in found):
+        if search.shelf.sells("accessory") and not any(remedy.sku for remedy in found):
             text = search.would_have_to_be(question, failing)
             found += [Remedy(change="none", outcome="fails", because=text)] if text else []
         return found
 
-    def answer_question(self, question: Question, system: System = "us") -> Answer:
-        """Answer a question that has been read."""
+    def answer_question(self, question: Question, system: System = "us", most: int = MOST_WORK) -> Answer:
+        """Answer a question that has been read, with so much work for what to learn next."""
         case = self.engine.opened(question.case)
-        return self._told(question, case, self.engine.evaluate(case), system)
+        return self._told(question, case, self.engine.evaluate(case), system, most)
 
-    def _told(self, question: Question, case: Case, verdict: Verdict, system: System) -> Answer:
+    def _told(self, question: Question, case: Case, verdict: Verdict, system: System, most: int = MOST_WORK) -> Answer:
         """The verdict on a question in words."""
         findings = self._findings(question, verdict, case, system)
         limits = self._limits(case, system)
         needs = [self.need(number, case, system) for number in sorted(verdict.open_needs)]
-        most = MOST_WORK // question.of_several
-        steps = next_steps(self.missing, question.case, verdict, system, most)
+        work = most // question.of_several
+        steps = next_steps(self.missing, question.case, verdict, system, work)
         steps = replace(steps, told=[step for step in steps.told if step.fact not in question.not_asked])
         assumed = self._assumed_of(question, findings, case, system)
         allowance = self.allowances.told(case, system) if verdict.outcome != "fails" else None

@@ -6,7 +6,7 @@ full, as a client would by sending the remedy's question. Where no part on the s
 what the part would have to be.
 """
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from copy import deepcopy
 from dataclasses import dataclass, replace
 from itertools import product
@@ -33,7 +33,15 @@ from fitsvc.subjects import KIND
 MOST_TOLD: Final = 3
 """How many remedies of one sort are told."""
 
-_MOST_TRIED: Final = 20_000
+MOST_CHANGES: Final = 500
+"""Changes of one sort that are tried, each of as many as there are cases to work out: some 20 ms."""
+
+_MOST_FIRST: Final = 200
+"""Adapters that are tried as the first of two."""
+
+_MOST_WANTED: Final = 2_500
+"""Judgements to find what a part would have to be."""
+
 _LESSER: Final = ("load.bikes", "load.cargo_weight", "trailer.gross_weight")
 """What a customer can take less of."""
 
@@ -49,14 +57,15 @@ class Tried:
     case: Case
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True)
 class Remedies:
-    """The search for remedies of one failing answer."""
+    """The search for remedies of one failing answer; `untried` counts the changes that it left, being too many."""
 
     missing: Missing
     reader: FactReader
     shelf: Shelf
     system: System
+    untried: int = 0
 
     def find(self, document: Document, question: Question, failing: Sequence[int]) -> Iterator[Tried]:
         """The changes with which the question no longer fails, fewest changes first.
@@ -75,37 +84,51 @@ class Remedies:
             one
             for subject in ("accessory", "ball")
             if touches(subject)
-            for one in self._kept(self._swaps(document, case, subject))
+            for one in self._kept(self._swaps(document, case, subject), failing, len(self._instead(case, subject)))
         ]
         yield from swaps
         if touches("receiver", "mounting"):
-            yield from self._kept(self._receivers(document, case))
+            yield from self._kept(self._receivers(document, case), failing)
         if touches("opening"):
-            single = list(self._kept(self._adapters(document, case, 1)))
+            items = self.shelf.items("adapter")
+            single = list(self._kept(self._adapters(document, case, ((one,) for one in items)), failing, len(items)))
             yield from single
             if not single and not swaps:
-                yield from self._kept(self._adapters(document, case, 2))
+                pairs = product(self._nearest(case, items), items)
+                yield from self._kept(self._adapters(document, case, pairs), failing, len(items) ** 2)
 
-    def _kept(self, tried: Iterator[Tried]) -> Iterator[Tried]:
-        """Of one sort of change the first few that work, then those that are conditional."""
+    def _kept(self, tried: Iterator[Tried], failing: Sequence[int], count: int = 0) -> Iterator[Tried]:
+        """Of one sort of change, `count` in all, the first few that work, then those that are conditional."""
+        engine, left = self.missing.engine, MOST_CHANGES
         found: dict[Outcome, list[Tried]] = {"works": [], "conditional": []}
-        for count, one in enumerate(tried):
-            outcome = self.missing.engine.evaluate(one.case).outcome
-            if outcome in found:
-                found[outcome].append(one)
-            if len(found["works"]) >= MOST_TOLD or count >= _MOST_TRIED:
+        for number, one in enumerate(tried):
+            if left <= 0:
+                self.untried += max(count - number, 1)
+                break
+            case = engine.opened(one.case)
+            left -= 1 + len(case.adapters)
+            # What fails now mostly fails still, and a few rules are judged sooner than all.
+            if not any(engine.judge(number, case) == "fails" for number in failing):
+                outcome = engine.evaluate(case).outcome
+                if outcome in found:
+                    found[outcome].append(one)
+            if len(found["works"]) >= MOST_TOLD:
                 break
         yield from (found["works"] + found["conditional"])[:MOST_TOLD]
 
     def _swaps(self, document: Document, case: Case, subject: str) -> Iterator[Tried]:
         """Another ball, or another accessory of the same kind."""
-        kind = case.facts.get(f"{subject}.kind")
-        if subject not in case.present or (kind is None and subject == "accessory"):
-            return
-        for item in self.shelf.instead(case, subject, kind):
+        for item in self._instead(case, subject):
             changed = {**document, subject: {"sku": item.sku}}
             words = f"the {item.label} instead"
             yield Tried("swap", (item,), words, changed, self._with(case, (subject,), item.values, item.texts))
+
+    def _instead(self, case: Case, subject: str) -> Sequence[Item]:
+        """What of the shelf could take the place of the question's own; nothing where its kind is not known."""
+        kind = case.facts.get(f"{subject}.kind")
+        if subject not in case.present or (kind is None and subject == "accessory"):
+            return ()
+        return self.shelf.instead(case, subject, kind)
 
     def _receivers(self, document: Document, case: Case) -> Iterator[Tried]:
         """Another receiver that fits this vehicle."""
@@ -124,16 +147,26 @@ class Remedies:
                 other = self._with(case, ("receiver", "mounting"), values, texts)
                 yield Tried("receiver", (), f"the {receiver.label} on this vehicle instead", changed, other)
 
-    def _adapters(self, document: Document, case: Case, count: int) -> Iterator[Tried]:
-        """One or two adapters added to the opening."""
-        if len(case.adapters) + count > MOST_ADAPTERS:
-            return
+    def _adapters(self, document: Document, case: Case, added: Iterable[tuple[Item, ...]]) -> Iterator[Tried]:
+        """One or two adapters added to the opening, as many as it takes."""
         rig = document.get("rig") or {}
-        for parts in product(self.shelf.items("adapter"), repeat=count):
-            added = [{"sku": part.sku} for part in parts]
-            changed = {**document, "rig": {**rig, "adapters": [*(rig.get("adapters") or []), *added]}}
+        for parts in added:
+            if len(case.adapters) + len(parts) > MOST_ADAPTERS:
+                return
+            named = [*(rig.get("adapters") or []), *({"sku": part.sku} for part in parts)]
+            changed = {**document, "rig": {**rig, "adapters": named}}
             words = f"{joined([f'the {part.label}' for part in parts])} in the opening"
             yield Tried("add", parts, words, changed, self.reader.stacked(case, [part.values for part in parts]))
+
+    def _nearest(self, case: Case, adapters: Sequence[Item]) -> list[Item]:
+        """Adapters in the order in which to try a second one behind them: those first with which least fails."""
+        if len(case.adapters) + 2 > MOST_ADAPTERS:
+            return []
+
+        def fails(part: Item) -> int:
+            return len(self.missing.engine.evaluate(self.reader.stacked(case, [part.values])).failing)
+
+        return sorted(adapters[:_MOST_FIRST], key=fails)
 
     def _less(self, document: Document, case: Case, name: str, failing: Sequence[int]) -> Iterator[Tried]:
         """A smaller load: the most that no longer fails."""
@@ -213,11 +246,12 @@ class Remedies:
             if judge(number, opened) != "passes" and self.missing.about(number).isdisjoint(wanted)
         ]
         also = f" Besides, it would have to be so {joined(left)}." if left else ""
-        return f"Nothing on the shelf would do. {capped(told)}.{also}"
+        nothing = "Of what was tried of the shelf nothing" if self.untried else "Nothing on the shelf"
+        return f"{nothing} would do. {capped(told)}.{also}"
 
     def _wanted(self, open_case: Case, rules: Sequence[int], rests: set[str]) -> list[Next]:
         """What would settle these rules of facts taken as not known, where some readings would and others not."""
-        steps = settling(self.missing, open_case, rules, (), self.system)
+        steps = settling(self.missing, open_case, rules, (), self.system, _MOST_WANTED)
         return [step for step in steps.told if step.fact in rests and step.works_if not in ("", ANY)]
 
 

@@ -84,6 +84,12 @@ def more_open(answer: Answer) -> str:
     return " ".join(parts)
 
 
+def changes_untried(answer: Answer) -> str:
+    """How many changes were not tried for remedies; empty where all were."""
+    count = answer.untried_changes
+    return f"{count} more change{' was' if count == 1 else 's were'} not tried, being too many." if count else ""
+
+
 def _facts(count: int) -> str:
     return "1 more fact is" if count == 1 else f"{count} more facts are"
 

@@ -4,7 +4,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import TYPE_CHECKING, Final
 
 from fitsvc.answers.phrases import capped, joined, not_known, uncapped
-from fitsvc.answers.summary import more_open, told
+from fitsvc.answers.summary import changes_untried, more_open, told
 from fitsvc.cli.console import paragraph
 from fitsvc.rulebook.outcomes import OUTCOME_OF, Outcome
 from fitsvc.subjects import PLACE
@@ -62,6 +62,8 @@ class _View:
         if answer.remedies:
             self._heading("What would make it work")
             self._list(_remedy(remedy) for remedy in answer.remedies)
+        if text := changes_untried(answer):
+            self._line(text, "  ")
         self._needs(answer)
         self._next(answer)
         self._allowance(answer.allowance)

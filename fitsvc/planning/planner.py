@@ -14,7 +14,7 @@ from typing import Final
 import numpy as np
 
 from fitsvc.answers.answer import RulebookName
-from fitsvc.answers.answering import Answerer
+from fitsvc.answers.answering import LITTLE_WORK, Answerer
 from fitsvc.answers.phrases import joined
 from fitsvc.answers.question import TOGETHER, NoRecords, Records, Stored, read_question
 from fitsvc.answers.shelf import EMPTY, Item, Shelf
@@ -145,7 +145,7 @@ class _PlanTelling:
             one = self.wanted.wishes[wish]
             things.append({"name": one.name, "hangs_on": self.wanted.place[0], **parts, **one.parts})
         question = self._question(found.site, None, [], first.provider.stack.adapters, pin) | {TOGETHER: things}
-        answer = self.answerer.answer(question, self.records, self.system)
+        answer = self.answerer.answer(question, self.records, self.system, most=LITTLE_WORK)
         return AtOnce(answer.outcome, answer.summary, question)
 
     def _question(
@@ -168,7 +168,7 @@ class _PlanTelling:
         choice = found.choices[wish]
         items, adapters = self.search.items(choice), choice.provider.stack.adapters
         question = self._question(found.site, wish, items, adapters, choice.pin is not None)
-        answer = self.answerer.answer(question, self.records, self.system)
+        answer = self.answerer.answer(question, self.records, self.system, most=LITTLE_WORK)
         parts = [
             *([found.site.receiver.key] if found.site.receiver else []),
             *(self.wares.adapters.items[i].sku for i in adapters),
@@ -192,7 +192,7 @@ class _PlanTelling:
         assert choice.pin is not None
         pin = self.wares.accessories.items[choice.pin]
         question = self._question(found.site, None, [pin], choice.provider.stack.adapters, False)
-        answer = self.answerer.answer(question, self.records, self.system)
+        answer = self.answerer.answer(question, self.records, self.system, most=LITTLE_WORK)
         return PinHeld(wish, pin.sku, answer.outcome, answer.summary, question)
 
     def _parts(self, found: PartSet) -> list[PlanPart]:
@@ -269,7 +269,8 @@ class _PlanTelling:
         if rows.ball[place]:
             items += self._nearest_ball(site, wish, items[0])
         question = self._question(site, wish, items, (), False)
-        answer = self.answerer.answer_question(read_question(question, self.answerer.reader, self.records), self.system)
+        asked = read_question(question, self.answerer.reader, self.records)
+        answer = self.answerer.answer_question(asked, self.system, LITTLE_WORK)
         if answer.outcome in ("works", "conditional"):
             because = "No ball on the shelf does."
             return PlanMiss(
