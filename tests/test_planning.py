@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
-from itertools import permutations, product
+from itertools import pairwise, permutations, product
 from random import Random
 from typing import Any
 
@@ -346,3 +346,61 @@ def test_a_trailer_with_a_ring_gets_a_pintle_mount(coupling: dict[str, str]) -> 
     assert [mount.kind for mount in mounts] == [kind.mask("pintle_mount")]
     needs = {need["need"]: need for need in answerer().answer(found.wishes[0].question, world()).needs}
     assert needs["pintle_hook"]["ring"] == "3 in" and "ball" not in needs
+
+
+def test_f16_a_plan_tells_what_it_assumes() -> None:
+    """What each wish's own answer rests on that nobody measured stands in the plan, for every vehicle."""
+    told = 0
+    for vehicle in VEHICLES:
+        for one in sets(plan(vehicle, TWO_BIKES)):
+            for served in one.wishes:
+                answer = answerer().answer(served.question, world())
+                assert (served.assumed, served.disputed) == (answer.assumed, answer.disputed)
+                told += len(served.assumed)
+    assert told
+
+
+def test_f17_the_nearest_miss_is_that_which_lacks_least() -> None:
+    """Of the trays that 450 lb of cargo is too much for, the one that it is least too much for is told."""
+    found = plan("veh_bothy_2021_long", {"name": "cargo", "load": {"facts": {"cargo_weight": "450 lb"}}})
+    assert found.best is None
+    trays = [miss for miss in found.misses if "too much" in miss.because]
+    assert trays
+    for miss in trays:
+        weight = {}
+        for item in stock().items("accessory"):
+            question = {**miss.question, "accessory": {"sku": item.sku}}
+            answer = answerer().answer(question, world())
+            fails = [one for one in answer.findings if one.result == "fails" and one.severity == "blocking"]
+            if len(fails) == 1 and fails[0].margin.endswith(" lb"):
+                weight[item.sku] = float(fails[0].margin.removesuffix(" lb").replace(",", ""))
+        assert weight[miss.parts[-1]] == min(weight.values())
+
+
+def test_f17_what_the_plans_own_sleeve_serves_is_no_miss() -> None:
+    """No accessory told as a miss beside the best set holds with that set's adapters."""
+    for vehicle in VEHICLES:
+        found = plan(vehicle, TWO_BIKES, CART)
+        adapters = [{"sku": sku} for sku in parts(found, "adapter")] if found.best else []
+        for miss in found.misses if adapters else ():
+            rig = {**miss.question["rig"], "adapters": adapters} if miss.question else None
+            if rig is not None:
+                answer = answerer().answer({**miss.question, "rig": rig}, world())
+                assert answer.outcome not in ("works", "conditional"), (vehicle, miss)
+
+
+def test_f22_the_shortest_of_what_does_as_well_is_best() -> None:
+    """Two extensions that serve alike: the shorter one stands first, whatever it is called."""
+    items = [item for item in stock().items("adapter") if "adapter.adds_length" in item.values]
+    alike = 0
+    for vehicle in VEHICLES:
+        found = sets(plan(vehicle, TWO_BIKES))
+        for better, worse in pairwise(found):
+            lengths = []
+            for one in (better, worse):
+                skus = {part.sku for part in one.parts if part.role == "adapter"}
+                lengths.append(sum(item.values["adapter.adds_length"][0] for item in items if item.sku in skus))  # type: ignore[index, misc]
+            if (better.count, better.open) == (worse.count, worse.open):
+                assert lengths[0] <= lengths[1]
+                alike += lengths[0] < lengths[1]
+    assert alike

@@ -66,6 +66,12 @@ def _show(console: "Console", plan: "Plan") -> None:
             paragraph(console, f"{served.name}: {served.summary}", sign="·", indent=2)
             for because in (need["because"] for need in served.needs if need["because"] not in served.summary):
                 paragraph(console, because, sign="+", colour="cyan", indent=4)
+        rests_on = [text for served in plan.best.wishes for text in served.assumed]
+        rests_on += [one.because for served in plan.best.wishes for one in served.disputed]
+        if rests_on:
+            _heading(console, "Rests on what was assumed or is disputed")
+            for text in dict.fromkeys(rests_on):
+                paragraph(console, text, sign="·", indent=2)
         if plan.best.together:
             _heading(console, "All of it at the same time")
             paragraph(console, plan.best.together.summary, indent=2)

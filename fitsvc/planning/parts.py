@@ -80,9 +80,13 @@ class Provision(NamedTuple):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PartSet:
-    """A set that serves every wish; sets are ordered by their rank, the best first."""
+    """A set that serves every wish; sets are ordered by their rank, the best first.
 
-    rank: tuple[int, bool, int, tuple[str, ...]]
+    The rank is how many parts it takes, whether anything stays open and how much, the length that its adapters add, and
+    its SKUs.
+    """
+
+    rank: tuple[int, bool, int, float, tuple[str, ...]]
     site: Site
     choices: tuple[Provision, ...]
     skus: frozenset[str]

@@ -4,7 +4,7 @@ from typing import Literal
 
 import msgspec
 
-from fitsvc.answers.answer import AllowanceShown, RulebookName
+from fitsvc.answers.answer import AllowanceShown, Disputed, RulebookName
 from fitsvc.document import Document
 from fitsvc.rulebook.outcomes import Outcome
 
@@ -25,7 +25,8 @@ class PlanPart(msgspec.Struct, omit_defaults=True, kw_only=True):
 class WishServed(msgspec.Struct, omit_defaults=True, kw_only=True):
     """How one wish is served: by which parts, and the question that proves it with what it was answered.
 
-    `allowance` is what a carrier may carry, of a wish that names no load.
+    `allowance` is what a carrier may carry, of a wish that names no load; `assumed` and `disputed` what the answer
+    rests on that nobody measured, or that does not agree.
     """
 
     wish: int
@@ -36,6 +37,8 @@ class WishServed(msgspec.Struct, omit_defaults=True, kw_only=True):
     needs: list[dict[str, str]]
     question: Document
     allowance: AllowanceShown | None = None
+    assumed: list[str] = []
+    disputed: list[Disputed] = []
 
 
 class PinHeld(msgspec.Struct):

@@ -19,20 +19,30 @@ from fitsvc.answers.phrases import joined
 from fitsvc.answers.question import TOGETHER, NoRecords, Records, Stored, read_question
 from fitsvc.answers.shelf import EMPTY, Item, Shelf
 from fitsvc.document import Document, Json
+from fitsvc.engine.point import Point
 from fitsvc.facts import Case
 from fitsvc.language.display import System
 from fitsvc.language.problems import ProblemsFound
+from fitsvc.language.quantities import LENGTH, MASS
 from fitsvc.language.truth import YES
+from fitsvc.language.types import Value
 from fitsvc.planning.parts import PartSet, Site, with_items
 from fitsvc.planning.plan import AtOnce, PinHeld, Plan, PlanMiss, PlanPart, PlanSet, Role, WishServed
 from fitsvc.planning.reading import Wishes, read_wishes
 from fitsvc.planning.search import Search
 from fitsvc.planning.wares import Wares
+from fitsvc.rulebook.rules import Shown
 
 MOST_TOLD: Final = 4
 """How many sets are told, the best one counted."""
 
 MOST_MISSES: Final = 6
+MOST_NEAR: Final = 60
+"""Accessories that break few rules whose excess is looked at: each is judged by itself, in a third of a millisecond."""
+_STEPS: Final = {MASS: 10.0, LENGTH: 25.4}
+"""What is as much of one thing as of another, inside: ten kilograms, an inch; an estimate."""
+_AS_A_CHOICE: Final = 100.0
+"""Steps that a rule without a figure is broken by: another size of shank is another part."""
 _OTHERS: Final = 5
 _FITTED: Final = "mounting.fitted"
 
@@ -124,7 +134,7 @@ class _PlanTelling:
     def _set(self, found: PartSet) -> PlanSet:
         served = [self._served(found, wish) for wish in range(len(found.choices))]
         pins = [self._pin(found, wish) for wish, choice in enumerate(found.choices) if choice.pin is not None]
-        count, conditional, opens, _ = found.rank
+        count, conditional, opens, *_ = found.rank
         return PlanSet(
             outcome="conditional" if conditional else "works",
             count=count,
@@ -185,6 +195,8 @@ class _PlanTelling:
             needs=answer.needs,
             question=question,
             allowance=answer.allowance,
+            assumed=answer.assumed,
+            disputed=answer.disputed,
         )
 
     def _pin(self, found: PartSet, wish: int) -> PinHeld:
@@ -264,7 +276,9 @@ class _PlanTelling:
         )
         if not len(near):
             return None
-        place = min(near.tolist(), key=lambda i: (int(rows.fails[i]), int(rows.opens[i]), i))
+        place = self._nearest(site, wish, near.tolist())
+        if place is None:
+            return None
         items = [fold.items[place]]
         if rows.ball[place]:
             items += self._nearest_ball(site, wish, items[0])
@@ -291,6 +305,37 @@ class _PlanTelling:
             question=question,
         )
 
+    def _nearest(self, site: Site, wish: int, near: Sequence[int]) -> int | None:
+        """The accessory that breaks the fewest rules, by the least; one that the best set's adapters serve is none."""
+        rows, items = self.search.bare[site.number, wish], self.wares.accessories.items
+        order = sorted(near, key=lambda i: (int(rows.fails[i]), int(rows.opens[i]), i))[:MOST_NEAR]
+        adapted = self._adapters_of_best(site, wish)
+        found = []
+        for i in order:
+            case = with_items(site.cases[wish], self.answerer.reader, items[i])
+            if adapted and self._holds(self.answerer.reader.stacked(case, adapted)):
+                continue
+            found.append((int(rows.fails[i]), self._excess(case), int(rows.opens[i]), i))
+        return min(found)[-1] if found else None
+
+    def _adapters_of_best(self, site: Site, wish: int) -> list[Mapping[str, Value]]:
+        best = self.search.found[0] if self.search.found else None
+        if best is None or best.site.number != site.number:
+            return []
+        return [self.wares.adapters.items[i].values for i in best.choices[wish].provider.stack.adapters]
+
+    def _holds(self, case: Case) -> bool:
+        return self.answerer.engine.evaluate(self.answerer.engine.opened(case)).outcome in ("works", "conditional")
+
+    def _excess(self, case: Case) -> float:
+        """By how much the rules that fail are broken, in steps that a person would call as much."""
+        engine = self.answerer.engine
+        opened, total = engine.opened(case), 0.0
+        for number in engine.evaluate(opened).fails:
+            margin = engine.rulebook.rules[number].margin
+            total += _AS_A_CHOICE if margin is None else _steps(margin, engine, number, opened)
+        return total
+
     def _nearest_ball(self, site: Site, wish: int, mount: Item) -> list[Item]:
         balls = self.wares.balls
         rows = balls.rows(balls.judged(with_items(site.cases[wish], self.answerer.reader, mount)))
@@ -298,6 +343,13 @@ class _PlanTelling:
             range(len(rows.works)), key=lambda i: (not rows.works[i], int(rows.fails[i]), int(rows.opens[i]), i)
         )
         return [self.wares.balls.items[order[0]]] if order else []
+
+
+def _steps(margin: Shown, engine: Point, number: int, case: Case) -> float:
+    """The least by which a rule is broken, in steps of its dimension."""
+    (bounds,) = engine.values(("excess", number), lambda: [margin.node]).of(case)
+    assert isinstance(bounds, tuple)
+    return min(abs(end) for end in bounds) / (_STEPS.get(margin.dimension, 1.0) if margin.dimension else 1.0)
 
 
 def _others(skus: Iterable[str], own: str) -> list[str]:

@@ -47,6 +47,8 @@ MOST_ADDED: Final = 2
 MOST_ADDED_AT_ONCE: Final = 1
 """How many where wishes hold at the same time: a dual receiver is an arm, and no arm goes into another."""
 
+ADDED: Final = "adapter.adds_length"
+"""What tells a short extension from a long one."""
 KEPT: Final = 8
 _MOST_TRIED: Final = 100_000
 _PIN_SETTLES: Final = 2
@@ -329,7 +331,7 @@ class Search:
             return
         skus = frozenset(self._skus(site, choices))
         found = PartSet(
-            rank=(count, opens > 0, opens, tuple(sorted(skus))),
+            rank=(count, opens > 0, opens, self._added(choices), tuple(sorted(skus))),
             site=site,
             choices=choices,
             skus=skus,
@@ -339,6 +341,12 @@ class Search:
         others = [one for one in self.found if one.skus != skus]
         best = min((one for one in (*self.found, found) if one.skus == skus), key=lambda one: one.rank)
         self.found = sorted((*others, best), key=lambda one: one.rank)[:KEPT]
+
+    def _added(self, choices: Sequence[Provision]) -> float:
+        """The length that the adapters of a set add to the opening, as far as it is known."""
+        places = {i for choice in choices for i in choice.provider.stack.adapters}
+        added = [self.wares.adapters.items[i].values.get(ADDED, (0.0, 0.0)) for i in places]
+        return sum(bounds[0] for bounds in added if isinstance(bounds, tuple))
 
     def _opens(self, site: Site, choices: Sequence[Provision]) -> int | None:
         """What stays open over all wishes, or None where one of them is not served after all or not beside the rest."""
