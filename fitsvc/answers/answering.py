@@ -174,7 +174,7 @@ class Answerer:
             candidates=shown(judged),
             allowance=allowance,
             either_way=either_way,
-            disputed=union((self._disputed(each.question) for each in judged), key=lambda one: one.fact),
+            disputed=union((self.disputed(each.question) for each in judged), key=lambda one: one.fact),
         )
 
     def _narrowed(self, answer: Answer, question: Question) -> Answer:
@@ -239,7 +239,7 @@ class Answerer:
             rulebook=self._name,
             allowance=allowance,
             either_way=either_way,
-            disputed=self._disputed(question),
+            disputed=self.disputed(question),
         )
 
     def _either_way(self, case: Case, verdict: Verdict, system: System) -> EitherWayTold | None:
@@ -304,7 +304,7 @@ class Answerer:
             told += [self._assumed(name, case, system) for name in sorted(question.assumed & rests_on)]
         return told + self.assumptions.told(case, system)
 
-    def _disputed(self, question: Question) -> list[Disputed]:
+    def disputed(self, question: Question) -> list[Disputed]:
         """The facts that are disputed or doubtful, with what was said of each."""
         return [told_doubt(self.wording, name, doubt) for name, doubt in sorted(question.doubts.items())]
 

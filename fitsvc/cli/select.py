@@ -109,18 +109,22 @@ def select(
 def _ask(
     selector: "Selector", question: Document, wanted: "SelectionQuery", database: str | None, index: Path | None
 ) -> "Selection":
+    from msgspec.structs import replace
+
     from fitsvc.inventory.shelf import Shop
     from fitsvc.inventory.stored import StoreRecords
     from fitsvc.selection import files
     from fitsvc.selection.index import SelectionIndex
-    from fitsvc.selection.selector import read_rig
+    from fitsvc.selection.selector import read_disputed, read_rig
 
     with open_database(database) as opened:
         with opened.session() as session:
             records = StoreRecords(session, Shop(selector.answerer.reader).vehicles)
             rig = read_rig(question, selector.answerer, records)
+            disputed = read_disputed(question, selector.answerer, records)
         folder = files.IndexFolder(files.index_root(index, opened), opened, selector.answerer.rulebook.digest)
-        return selector.select(SelectionIndex(selector.answerer, opened, folder=folder).held(), rig, wanted)
+        page = selector.select(SelectionIndex(selector.answerer, opened, folder=folder).held(), rig, wanted)
+        return replace(page, disputed=disputed)
 
 
 def _require_kinds(given: Sequence[str], known: Sequence[str]) -> None:
@@ -147,5 +151,7 @@ def _show(console: "Console", page: "Selection") -> None:
     for decided in page.counts.decided_by:
         sign, colour = _SIGNS[decided.outcome]
         paragraph(console, f"{decided.items} {decided.outcome}: {decided.title}", sign=sign, colour=colour, indent=2)
+    for doubt in page.disputed:
+        paragraph(console, doubt.because, sign="!")
     if page.counts.unreadable:
         paragraph(console, f"{page.counts.unreadable} have facts that cannot be read and are left out.", sign="!")

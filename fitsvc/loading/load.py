@@ -91,13 +91,14 @@ def _first_subject(path: Path, vocabulary: Vocabulary) -> str:
 
 
 def _store(rows: Iterator[Row], storing: Storing) -> None:
-    """Store a file's rows as they come, mountings after what they name, and rigs last."""
+    """Store a file's rows as they come, mountings after what they name, then rigs, and what was observed last."""
     waiting: dict[str, list[RecordEntry]] = {}
     mountings: list[RecordEntry] = []
     rigs: list[RigEntry] = []
+    observed: list[Row] = []
     for row in rows:
         if "observed" in row.document:
-            tell(row, storing)
+            observed.append(row)
             continue
         entry = read_entry(row, storing.reader, storing.problems)
         if entry is None:
@@ -118,6 +119,8 @@ def _store(rows: Iterator[Row], storing: Storing) -> None:
         storing.records(chunk)
     for rig in rigs:
         storing.rig(rig)
+    for row in observed:
+        tell(row, storing)
 
 
 def _named_by(document: Document) -> set[tuple[str, str]]:

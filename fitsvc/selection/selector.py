@@ -10,7 +10,7 @@ import msgspec
 import numpy as np
 from numpy.typing import NDArray
 
-from fitsvc.answers.answer import AllowanceShown, EitherWayTold, RulebookName
+from fitsvc.answers.answer import AllowanceShown, Disputed, EitherWayTold, RulebookName
 from fitsvc.answers.answering import Answerer
 from fitsvc.answers.either_way import say_either_way, tell_either_way
 from fitsvc.answers.phrases import capped
@@ -97,7 +97,8 @@ class Counts(msgspec.Struct):
 class Selection(msgspec.Struct, kw_only=True):
     """A page of accessories, best outcome first, judged at one revision of the catalogue.
 
-    `matching` is how many pass the filters; `moved` tells that the catalogue has changed since the page before.
+    `matching` is how many pass the filters; `moved` tells that the catalogue has changed since the page before;
+    `disputed` is what of the rig is not agreed upon, which leaves what it bears on open.
     """
 
     items: list[Selected]
@@ -107,6 +108,7 @@ class Selection(msgspec.Struct, kw_only=True):
     moved: bool
     counts: Counts
     rulebook: RulebookName
+    disputed: list[Disputed] = []
 
 
 class _Row(NamedTuple):
@@ -129,6 +131,11 @@ def read_rig(document: Mapping[str, Json], answerer: Answerer, records: Records)
         raise ProblemsFound([Problem(message, help, pointer="/rig/vehicle", meaning=True)])
     case = question.case
     return Case(case.facts, frozenset(case.present) - {SUBJECT}, case.adapters, case.texts)
+
+
+def read_disputed(document: Mapping[str, Json], answerer: Answerer, records: Records) -> list[Disputed]:
+    """What of a rig that can be read is disputed, doubtful or stale."""
+    return answerer.disputed(read_question({**document, SUBJECT: {"facts": {}}}, answerer.reader, records))
 
 
 def fingerprint(case: Case) -> str:

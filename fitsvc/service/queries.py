@@ -3,7 +3,10 @@
 import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from datetime import datetime
 from typing import Any, Final
+
+import msgspec
 
 from fitsvc.document import Json
 from fitsvc.language.problems import Problem, ProblemsFound, nearest
@@ -38,7 +41,28 @@ class Parameter:
         return int(text)
 
 
+@dataclass(frozen=True, slots=True)
+class Instant(Parameter):
+    """A parameter that is an instant with its zone."""
+
+    def read(self, text: str) -> datetime:
+        """Return the instant; ValueError says what was expected."""
+        try:
+            found = msgspec.convert(text.replace(" ", "+"), datetime)
+        except msgspec.ValidationError:
+            found = None
+        if found is None or found.tzinfo is None:
+            raise ValueError("an instant with its zone, such as `2026-05-09T14:30:00Z`")
+        return found
+
+
 _KEY: Final = {"type": "string", "maxLength": 80}
+AS_OF: Final = Instant(
+    "as_of",
+    "By what had been entered by then.",
+    {"type": "string", "format": "date-time"},
+    example="2026-05-09T14:30:00Z",
+)
 LIMIT: Final = Parameter(
     "limit",
     "How many to give at most.",

@@ -10,14 +10,15 @@ from sqlmodel import Session
 
 from fitsvc.document import Document, Json
 from fitsvc.observing.law import laws_of
+from fitsvc.observing.sheet import sheet
 from fitsvc.service.bodies import read_document
 from fitsvc.service.context import AnyRequest, service_of
 from fitsvc.service.documents import KINDS, RecordKind, read_draft, record_document
 from fitsvc.service.etags import etag, require_match
 from fitsvc.service.keys import key_name, needs_key
 from fitsvc.service.operations import IF_MATCH, IF_NONE_MATCH, Operation, query_of
-from fitsvc.service.queries import AFTER, LIMIT, Parameter
-from fitsvc.service.replies import page, stored, tagged
+from fitsvc.service.queries import AFTER, AS_OF, LIMIT, Parameter
+from fitsvc.service.replies import page, reply, stored, tagged
 from fitsvc.store.creation import create_record
 from fitsvc.store.records import delete_record, find_mountings, get_record, list_records, replace_record
 from fitsvc.store.tables import Record
@@ -50,7 +51,7 @@ def _router(kind: RecordKind) -> Router:
         gives="{Many}",
         query=(AFTER, LIMIT, *_FILTERS.get(kind.subject, ())),
     )
-    handlers = [get("/", opt=listed.opt)(list_page), read, create, change, remove]
+    handlers = [get("/", opt=listed.opt)(list_page), read, read_sheet, create, change, remove]
     return Router(kind.path(), route_handlers=handlers, opt={"kind": kind})
 
 
@@ -87,6 +88,27 @@ def read(request: AnyRequest, key: FromPath[str]) -> Response[bytes]:
     with service_of(request).database.session() as session:
         record = get_record(session, kind_of(request).subject, key)
     return tagged(request, record_document(record), etag(record))
+
+
+_SHEET: Final = Operation(
+    id="get_{one}_sheet",
+    summary="Get the sheet of one {one}",
+    about="Each fact as it is known, with every statement of it: who said it when, with what, in what condition, and "
+    "whether it counts; what was tried, and what is not known. Of the past it is told by what had been entered then.",
+    tag="Records",
+    gives="Sheet",
+    path=_ONE,
+    query=(AS_OF,),
+    errors=(404,),
+)
+
+
+@get("/{key:str}/sheet", opt=_SHEET.opt, sync_to_thread=True)
+def read_sheet(request: AnyRequest, key: FromPath[str]) -> Response[bytes]:
+    """Give what is known of one record."""
+    query, service = query_of(request), service_of(request)
+    with service.database.session() as session:
+        return reply(sheet(session, service.answerer.reader, kind_of(request).subject, key, query["as_of"]))
 
 
 _CREATE: Final = Operation(

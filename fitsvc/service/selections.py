@@ -11,7 +11,9 @@ from anyio import to_thread
 from litestar import Response, get, post
 from litestar.handlers import HTTPRouteHandler
 from litestar.params import FromPath
+from msgspec.structs import replace
 
+from fitsvc.answers.answer import Disputed
 from fitsvc.answers.answering import Answerer
 from fitsvc.answers.question import NoRecords, Stored
 from fitsvc.answers.shelf import read_items
@@ -22,7 +24,7 @@ from fitsvc.language.problems import ProblemsFound
 from fitsvc.selection.query import LONGEST_CURSOR, SelectionQuery
 from fitsvc.selection.rows import SUBJECT
 from fitsvc.selection.segments import BEST_FIRST, Snapshot
-from fitsvc.selection.selector import Selection, Selector, fingerprint, read_rig
+from fitsvc.selection.selector import Selection, Selector, fingerprint, read_disputed, read_rig
 from fitsvc.service.bodies import read_document, read_object
 from fitsvc.service.context import AnyRequest, service_of
 from fitsvc.service.documents import finish
@@ -147,11 +149,12 @@ def of_saved_rig(request: AnyRequest, key: FromPath[str]) -> Response[bytes]:
         records = StoreRecords(session, service.shop.vehicles)
         question = {"rig": {"id": key}}
         rig = read_rig(question, service.answerer, records)
+        disputed = read_disputed(question, service.answerer, records)
     held = service.selections.index.held()
-    tag = _tag(service.answerer, held, rig, query)
+    tag = _tag(service.answerer, held, rig, query, disputed)
     if unchanged(request, tag):
         return tagged(request, b"", tag)
-    return tagged(request, _encoded(service.selections.selector, held, rig, query, question), tag)
+    return tagged(request, _encoded(service.selections.selector, held, rig, query, question, disputed), tag)
 
 
 async def of_inline_rig(request: AnyRequest) -> Response[bytes]:
@@ -161,10 +164,13 @@ async def of_inline_rig(request: AnyRequest) -> Response[bytes]:
 
     def work() -> Response[bytes]:
         with service.database.session() as session:
-            rig = _read(document, service.answerer, StoreRecords(session, service.shop.vehicles))
+            records = StoreRecords(session, service.shop.vehicles)
+            rig = _read(document, service.answerer, records)
+            disputed = read_disputed({name: document.get(name) for name in PARTS}, service.answerer, records)
         held = service.selections.index.held()
-        body = _encoded(service.selections.selector, held, rig, query, document)
-        return reply(body, headers={"ETag": _tag(service.answerer, held, rig, query), "Cache-Control": "no-cache"})
+        body = _encoded(service.selections.selector, held, rig, query, document, disputed)
+        tag = _tag(service.answerer, held, rig, query, disputed)
+        return reply(body, headers={"ETag": tag, "Cache-Control": "no-cache"})
 
     return await to_thread.run_sync(work)
 
@@ -181,7 +187,14 @@ def _read(document: Json, answerer: Answerer, records: StoreRecords) -> Case:
     return rig
 
 
-def _encoded(selector: Selector, held: Snapshot, rig: Case, query: Mapping[str, Any], question: Json) -> bytes:
+def _encoded(
+    selector: Selector,
+    held: Snapshot,
+    rig: Case,
+    query: Mapping[str, Any],
+    question: Json,
+    disputed: list[Disputed],
+) -> bytes:
     wanted = SelectionQuery(
         question=question,
         kinds=query.get("kind") or frozenset(),
@@ -194,13 +207,13 @@ def _encoded(selector: Selector, held: Snapshot, rig: Case, query: Mapping[str, 
         system=query["units"],
         facts=selector.facts(query["where"] or ""),
     )
-    return msgspec.json.encode(selector.select(held, rig, wanted))
+    return msgspec.json.encode(replace(selector.select(held, rig, wanted), disputed=disputed))
 
 
-def _tag(answerer: Answerer, held: Snapshot, rig: Case, query: Mapping[str, Any]) -> str:
+def _tag(answerer: Answerer, held: Snapshot, rig: Case, query: Mapping[str, Any], disputed: Sequence[Disputed]) -> str:
     """Return the entity tag of a page: of all that it is made from."""
     shown = [(name, sorted(value) if isinstance(value, frozenset) else value) for name, value in query.items()]
-    told = repr((answerer.rulebook.digest, held.revision, fingerprint(rig), shown))
+    told = repr((answerer.rulebook.digest, held.revision, fingerprint(rig), shown, disputed))
     return f'"{blake2b(told.encode(), digest_size=16).hexdigest()}"'
 
 

@@ -4,6 +4,7 @@ import msgspec
 
 from fitsvc.answers.answer import Answer
 from fitsvc.language.types import ListType
+from fitsvc.observing.sheet import Sheet
 from fitsvc.planning.plan import Plan
 from fitsvc.planning.reading import LONGEST_NAME, MOST_PARTS, MOST_WISHES
 from fitsvc.rulebook.vocabulary import EFFORTS, PRESENCES, Vocabulary
@@ -17,7 +18,8 @@ from fitsvc.subjects import PLACE
 
 def components(vocabulary: Vocabulary) -> dict[str, Schema]:
     """Return every schema of the API."""
-    _, answers = msgspec.json.schema_components([Answer, Plan, Selection], ref_template="#/components/schemas/{name}")
+    told = [Answer, Plan, Selection, Sheet]
+    _, answers = msgspec.json.schema_components(told, ref_template="#/components/schemas/{name}")
     found = dict(sorted(answers.items())) | schemas(vocabulary) | _wishes(vocabulary) | _selection()
     return found | audits(vocabulary) | _shared() | stored() | _knowledge()
 

@@ -1,0 +1,189 @@
+"""The sheet of a record: each fact as it is known, now or at an earlier time, what was said of it, what was tried."""
+
+from collections.abc import Mapping, Sequence
+from datetime import datetime
+
+import msgspec
+from sqlmodel import Session
+
+from fitsvc.document import Document, Json
+from fitsvc.facts import FactReader, as_written
+from fitsvc.observing.law import laws_of
+from fitsvc.rulebook.vocabulary import EFFORTS, Fact
+from fitsvc.store.folding import ALL, KnownFact, Said, fold, taken_back
+from fitsvc.store.observations import all_observations, ground_of, sold_as
+from fitsvc.store.records import get_record
+from fitsvc.store.tables import Observation
+from fitsvc.subjects import Subject
+
+
+class SheetStatement(msgspec.Struct, omit_defaults=True, kw_only=True):
+    """One statement of a fact: what was said, how it is known, by whom, with what, in what condition.
+
+    `counts` says that what is known follows from it; one that is taken back has `why`.
+    """
+
+    said: str
+    kind: str
+    by: str
+    at: str
+    observation: str
+    counts: bool = False
+    tool: str = ""
+    condition: str = ""
+    note: str = ""
+    photo: str = ""
+    why: str = ""
+
+
+class SheetFact(msgspec.Struct, kw_only=True):
+    """One fact: what is known of it as people write it (empty where nothing is), how sure that is, and every word."""
+
+    fact: str
+    label: str
+    value: str
+    state: str
+    kind: str
+    statements: list[SheetStatement]
+
+
+class SheetTry(msgspec.Struct, kw_only=True):
+    """What was tried, by whom and when, and whether that was taken back."""
+
+    evidence: Document
+    by: str
+    at: str
+    note: str
+    observation: str
+    taken_back: bool
+
+
+class Sheet(msgspec.Struct, kw_only=True):
+    """All that is known of a record: its facts, what was tried, and what is not known, the easiest to learn first."""
+
+    subject: str
+    record: str
+    label: str
+    facts: list[SheetFact]
+    tries: list[SheetTry]
+    unknown: list[str]
+
+
+def sheet(session: Session, reader: FactReader, subject: Subject, key: str, as_of: datetime | None = None) -> Sheet:
+    """The sheet of a record by what had been entered by then; NotFound where there is no such record now."""
+    record = get_record(session, subject, key)
+    own, every = sold_as(record), all_observations(session, subject, key)
+    told = [one for one in every if as_of is None or one.recorded_at <= as_of]
+    law, dead = laws_of(reader)(own), taken_back(told)
+    known = fold(told, law, ground_of(session, record))
+    said = _said(told, dead, _reasons(told), facts := reader.subjects[own])
+    return Sheet(
+        subject=own,
+        record=key,
+        label=record.label,
+        facts=[_fact(facts[name], known.get(name), said.get(name, ())) for name in facts if name in {**known, **said}],
+        tries=[_try(one, dead) for one in told if one.evidence],
+        unknown=[fact.short for fact in _unknown(facts, known)],
+    )
+
+
+def _reasons(told: Sequence[Observation]) -> Mapping[tuple[str, str], str]:
+    """Why each fact of an observation was taken back: by what, and for what reason."""
+    return {
+        (earlier, fact): f"{one.act or 'taken back'}: {one.reason}" if one.reason else one.act
+        for one in told
+        for fact, ids in (one.takes_back or {}).items()
+        for earlier in ids
+    }
+
+
+def _said(
+    told: Sequence[Observation],
+    dead: set[tuple[str, str]],
+    reasons: Mapping[tuple[str, str], str],
+    facts: Mapping[str, Fact],
+) -> dict[str, list[tuple[Observation, Json, str]]]:
+    """What was said of each fact of the vocabulary, with why it was taken back; a deleted record's is left out."""
+    found: dict[str, list[tuple[Observation, Json, str]]] = {}
+    for one in told:
+        if reasons.get((one.id, ALL)) == "deletes":
+            continue
+        for name, value in one.facts.items():
+            gone = next((place for place in ((one.id, name), (one.id, ALL)) if place in dead), None)
+            if value is not None and name in facts:
+                found.setdefault(name, []).append((one, value, reasons.get(gone, "") if gone else ""))
+    return found
+
+
+def _fact(fact: Fact, known: KnownFact | None, said: Sequence[tuple[Observation, Json, str]]) -> SheetFact:
+    counts = {one.observation for one in known.counts} if known and known.state != "stale" else set()
+    return SheetFact(
+        fact=fact.short,
+        label=fact.label,
+        value=as_written(known.value) if known and known.value is not None else "",
+        state=known.state if known else "",
+        kind=known.kind if known else "",
+        statements=[
+            SheetStatement(
+                said=as_written(value),
+                kind=one.kind,
+                by=one.by,
+                at=one.at.isoformat(),
+                observation=one.id,
+                counts=one.id in counts,
+                tool=one.tool,
+                condition=one.condition,
+                note=one.note,
+                photo=one.photo,
+                why=why,
+            )
+            for one, value, why in said
+        ],
+    )
+
+
+def _try(one: Observation, dead: set[tuple[str, str]]) -> SheetTry:
+    gone = any(place == one.id for place, _ in dead)
+    return SheetTry(
+        evidence=one.evidence or {},
+        by=one.by,
+        at=one.at.isoformat(),
+        note=one.note,
+        observation=one.id,
+        taken_back=gone,
+    )
+
+
+def _unknown(facts: Mapping[str, Fact], known: Mapping[str, KnownFact]) -> list[Fact]:
+    """The facts of which nothing usable is known: those that went stale first, then the easiest to learn."""
+    missing = [fact for name, fact in facts.items() if name not in known or known[name].value is None]
+    return sorted(missing, key=lambda fact: (fact.short not in known, EFFORTS.index(fact.effort)))
+
+
+def standing_rows(session: Session, reader: FactReader, subject: Subject, key: str) -> list[Document]:
+    """What stands of a record, as observations that load elsewhere to the same facts; what is stale stays here."""
+    record, every = get_record(session, subject, key), all_observations(session, subject, key)
+    known, dead = fold(every, laws_of(reader)(sold_as(record)), ground_of(session, record)), taken_back(every)
+    stale = {(one.observation, one.fact) for fact in known.values() for one in _stale(fact)}
+    rows = []
+    for one in every:
+        gone = dead | stale
+        facts = {n: v for n, v in one.facts.items() if v is not None and not {(one.id, n), (one.id, ALL)} & gone}
+        evidence = one.evidence if one.evidence and not any(place == one.id for place, _ in dead) else None
+        if facts or evidence:
+            rows.append(_row(one, facts, evidence))
+    return rows
+
+
+def _stale(known: KnownFact) -> Sequence[Said]:
+    return known.counts if known.state == "stale" else ()
+
+
+def _row(one: Observation, facts: Document, evidence: Document | None) -> Document:
+    """One observation as a line of a file; a name that is only the key's is nobody's."""
+    by = one.by if one.by != one.written_by else ""
+    texts = {"by": by, "note": one.note, "tool": one.tool, "condition": one.condition, "photo": one.photo}
+    row: Document = {"subject": one.subject, "record": one.record_id, "kind": one.kind, "at": one.at.isoformat()}
+    row |= {name: text for name, text in {**texts, "source": one.source}.items() if text}
+    row |= {"facts": facts} if facts else {}
+    return row | ({"evidence": evidence} if evidence else {})
