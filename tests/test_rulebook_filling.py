@@ -1,4 +1,7 @@
-"""What plans and pages take from a rulebook: refused where it names what is not there, and used under any name."""
+"""What plans, pages and questions of several things take from a rulebook.
+
+It is refused where it names what is not there, and used under any name.
+"""
 
 import shutil
 from pathlib import Path
@@ -41,6 +44,18 @@ def changed(folder: Path, file: str, old: str, new: str) -> Path:
         ("rulebook.yaml", "  trailer: kind.tows", "  trailor: kind.tows", "`trailor` is no subject",
          "did you mean `trailer`?"),
         ("rulebook.yaml", "  trailer: kind.tows", "  vehicle: kind.tows", "`vehicle` is no subject that", ""),
+        ("rulebook.yaml", "  weight: {from: hung.on_receiver", "  weigt: {from: hung.on_receiver",
+         "`weigt` is not a fact of `beside`", "did you mean `weight`?"),
+        ("rulebook.yaml", "  weight: {from: hung.on_receiver, on: receiver, by: sum}\n", "",
+         "nothing makes `weight` of `beside`", "say under `beside` what each thing adds"),
+        ("rulebook.yaml", "{from: hung.on_receiver, on: receiver, by: sum}", "{from: hung.tows, on: receiver, by: sum}",
+         "`weight` is not made so: this is a yes/no", "numbers are summed"),
+        ("rulebook.yaml", "{from: hung.tows, on: rig, by: any}", "{from: hung.tows, on: rig, by: sum}",
+         "`tows` is not made so", "a yes or no holds for any"),
+        ("rulebook.yaml", "on: receiver, by: sum", "on: roof, by: sum", "`roof` is not a place where things count",
+         "`receiver`"),
+        ("rulebook.yaml", "{from: hung.on_receiver,", "{from: together.on_receiver,",
+         "`weight` is made of `beside.weight`, which others make", "may read `beside.hangs_on` alone"),
         ("capacity.yaml", "    asks: no", "    asks: never", "`never` is not yes or no", ""),
     ],
 )  # fmt: skip
