@@ -157,6 +157,14 @@ def test_a_rack_on_the_trailer_counts_with_the_trailer() -> None:
     assert result(found, WEIGHT) == "not_applicable"
 
 
+def test_only_what_looks_at_all_else_stands_against_all_at_once() -> None:
+    """A rule that asks a rack by itself where it hangs is told in its own answer alone."""
+    found = answer([boat(), rack_on_trailer()])
+    own = {one.rule for one in found.together[1].answer.findings if one.result != "passes"}
+    assert "approved-behind-trailer" in own and spoiler(found, "approved-behind-trailer") is None
+    assert spoiler(found, "tongue-with-what-hangs-on-the-trailer")
+
+
 def test_what_hangs_on_the_trailer_is_no_payload_of_the_vehicle() -> None:
     """The tongue's 300 lb, the mount's 10 and the driver's 150: 460 lb of payload are enough, the rack apart."""
     for gvwr, told in (("4960 lb", "passes"), ("4959 lb", "fails")):

@@ -43,10 +43,10 @@ class Together:
 
     @cached_property
     def rules(self) -> frozenset[str]:
-        """The rules that look at all else on the rig."""
+        """The rules that look at all else on the rig, beyond where a thing itself hangs."""
         rules = self.engine.rulebook.rules
         reads = ({leaf.name for leaf in self.engine.support(number, False).leaves} for number in range(len(rules)))
-        return frozenset(rule.id for rule, names in zip(rules, reads, strict=True) if names & self.not_asked)
+        return frozenset(rule.id for rule, names in zip(rules, reads, strict=True) if names & self.adds.keys())
 
     def answer(self, things: Sequence[Thing], system: System = "us") -> Answer:
         """The answer for all of them at once, with each one's own."""
@@ -143,7 +143,9 @@ class _Judging:
             outcome=outcome,
             summary=self._summary(outcome, each, spoils),
             findings=findings,
-            limits=union(([one for one in answer.limits if one.limit in limits] for answer in found), _limit),
+            limits=union(
+                ([one for one in answer.limits if one.limit in limits] for answer in found), lambda one: one.limit
+            ),
             needs=union((answer.needs for answer in found), lambda need: tuple(need.items())),
             next=[],
             remedies=[],
@@ -212,10 +214,6 @@ def _together(adds: Adds, values: Sequence[Value]) -> Value:
         assert isinstance(value, tuple)
         total = plus(total, value)
     return total
-
-
-def _limit(limit: object) -> str:
-    return limit.limit  # type: ignore[attr-defined,no-any-return]
 
 
 def _worst(outcomes: Iterable[Outcome]) -> Outcome:
