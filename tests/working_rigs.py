@@ -210,8 +210,10 @@ def _told_less(rng: Random, rig: Rig) -> Rig:
 
 
 def any_value(rng: Random, name: str) -> Value:
-    """Any value that a fact may have; a count is a whole number."""
+    """Any value that a fact may have; a count is a whole number, and an accessory that weighs nothing is none."""
     slot, fact = slot_of(name), BOOK.vocabulary.fact_of(name)
+    if name == "accessory.weight":
+        slot = replace(slot, low=1.0)
     value = narrower(rng, slot, slot.kind.unknown, exactly=True)
     whole = isinstance(value, tuple) and fact is not None and fact.kind == "count"
     return (float(round(value[0])),) * 2 if whole and isinstance(value, tuple) else value

@@ -1,0 +1,106 @@
+"""Blank any one fact of a question that is a plain yes: it is one no longer, unless the fact had no say in it.
+
+A fact has a say where some other figure in its place makes the answer a no. Then not telling it must not be a yes: the
+answer is open or conditional. Where it still is one, the fact stands on the list here, with the reason.
+"""
+
+from collections.abc import Iterator, Mapping
+from random import Random
+
+import pytest
+from effort import EFFORT, NIGHTLY
+from working_rigs import BOOK, KINDS, MADE, Rig, any_value, blanked, has, put, random_rigs, slot_of, works
+
+from fitsvc.facts import Case
+from fitsvc.language.truth import NO, YES
+from fitsvc.language.types import ListType, NumberType, Value
+
+RIGS = 12 * EFFORT
+"""Rigs of each kind whose facts are blanked; of three of them one has no adapter, one has one and one two."""
+
+_TOPIC = "opens a topic: the question is about it when a customer brings it up, and nothing is taken for granted of it"
+_PLATE = "stands on plates for some markets only; the tongue and trailer ratings are held without it"
+_PAYLOAD = "either source tells the payload, and with a load, a trailer or people named one of them is asked for"
+_AXLE = "with a load or a trailer it is asked for; what carries nothing seldom comes to an axle's rating"
+_SLEEVE = "a sleeve seldom tells its figures, and is taken to be anything that sleeves are"
+_GROUND = "what hangs so low lies on the ground before anybody's eyes; a carrier's lowest point is asked for"
+
+ALLOWED: Mapping[str, str] = {
+    "accessory.weight": "of a mount, a shackle or a pin 60 lb at most are counted in its place, by its role",
+    "vehicle.tongue_rating": "nobody looks it up for what weighs little by what it is",
+    "vehicle.gvwr": _PAYLOAD, "vehicle.curb_weight": _PAYLOAD, "vehicle.placard_capacity": _PAYLOAD,
+    "vehicle.curb_weight_rear": _AXLE, "vehicle.gawr_rear": _AXLE, "vehicle.rear_overhang": _AXLE,
+    "vehicle.wheelbase": _AXLE, "accessory.length": _AXLE, "mounting.pin_to_bumper": _AXLE,
+    "vehicle.gcwr": "the trailer that is towed beside it asks for it by itself",
+    "vehicle.body": "no vehicle is taken for a trailer; that one is towed is said",
+    "receiver.vertical_rating": _PLATE, "receiver.d_value": _PLATE,
+    "receiver.place": "a receiver is taken to be on the frame at the rear; another place is plain to see and is said",
+    "beside.hangs_on": "comes with the other things of the question, and is made from what is said of them",
+    "adapter.adds_length": _SLEEVE, "adapter.adds_rise": _SLEEVE,
+    "adapter.tongue_rating": "a sleeve that tells none is a caution of its own, but for a pin's sake",
+    "trailer.drawbar_length": "a trailer's body is behind its ball; what hangs over the ball is a caution by itself",
+    "adapter.keeps_fraction": "of an adapter that adds no length, its own rating is the share it keeps",
+    "accessory.lowest_drop": _GROUND, "mounting.height": _GROUND,
+    "accessory.line_pull": _TOPIC, "load.heaviest_bike": _TOPIC,
+    "load.cargo_weight": "with no load named, a carrier is held to what its own label allows",
+    "load.person_weight": "with nobody named, whomever the step takes may stand on it",
+    "load.occupants_weight": "somebody drives, and is counted; how much is left for more is told",
+    "trailer.coupler_kind": "a ball size told of the coupler makes it a ball coupler, a ring's diameter a ring",
+    "trailer.weight_distribution": "what is not mentioned and would be mentioned is not used; the answer says so",
+}  # fmt: skip
+"""The facts that may be left out of a question that is a plain yes although they have a say, and why."""
+
+
+def told(case: Case) -> Iterator[tuple[str, int | None]]:
+    """Every fact that a case tells, and the place of its adapter."""
+    yield from ((name, None) for name in sorted(case.facts))
+    yield from ((name, place) for place, adapter in enumerate(case.adapters) for name in sorted(adapter))
+
+
+def values(rng: Random, name: str) -> Iterator[Value]:
+    """Other figures for a fact: every member, either truth, the ends of its range and some between."""
+    kind, slot = slot_of(name).kind, slot_of(name)
+    if isinstance(kind, ListType):
+        yield from (kind.member(place) for place in range(len(kind.members)))
+    elif isinstance(kind, NumberType):
+        high = min(slot.high, 1e6)
+        yield from ((end, end) for end in (slot.low, high, slot.low + 0.02 * (high - slot.low)))
+        yield from (any_value(rng, name) for _ in range(6))
+    else:
+        yield from (NO, YES)
+
+
+def failing(rng: Random, case: Case, name: str, place: int | None) -> list[str]:
+    """The rules that say no with another figure for a fact; none where no figure that was tried brings one about."""
+    for value in values(rng, name):
+        verdict = MADE.engine.evaluate(put(case, name, value, place))
+        if verdict.fails:
+            return [BOOK.rules[number].id for number in verdict.fails]
+    return []
+
+
+def passed_over(rng: Random, rig: Rig) -> Iterator[tuple[str, list[str]]]:
+    """The facts of a rig that may be left out although they have a say, each with the rules that would say no."""
+    for name, place in told(rig.case):
+        if works(blanked(rig.case, name, place)) and (rules := failing(rng, rig.case, name, place)):
+            yield name, rules
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_what_has_a_say_is_missed(kind: str) -> None:
+    """Of whatever a rig tells, what could bring about a no is missed when it is not told, but for what is listed."""
+    rng = Random(None if NIGHTLY else kind)
+    found = {name: rules for rig in random_rigs(rng, kind, RIGS) for name, rules in passed_over(rng, rig)}
+    assert {name: rules for name, rules in found.items() if name not in ALLOWED} == {}
+
+
+def test_what_weighs_much_is_missed_when_it_is_not_told() -> None:
+    """Only what weighs little by what it is goes unweighed: of a carrier, a step or a winch the weight is asked."""
+    for kind in (kind for kind in KINDS if not has(kind, "weighs_little")):
+        (rig,) = random_rigs(Random(kind), kind, 1)
+        assert not works(blanked(rig.case, "accessory.weight")), kind
+
+
+def test_what_is_listed_could_be_passed_over() -> None:
+    """Only a fact that rules ask the being told of can be passed over; one that none asks for any more is taken off."""
+    assert ALLOWED.keys() <= BOOK.named
