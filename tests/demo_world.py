@@ -116,7 +116,7 @@ def question(name: str) -> dict[str, Any]:
 
 
 ASKED = {entry["file"]: entry for entry in yaml_of("questions/index.yaml")["questions"]}
-"""The ten questions by file, with the clerk's words and what they come to."""
+"""The questions by file, with the clerk's words and what they come to."""
 
 
 @cache

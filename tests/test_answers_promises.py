@@ -40,7 +40,7 @@ def answer(document: Document) -> Answer:
 
 
 def random_question(random: Random) -> Document:
-    """One of the ten questions, an item on a mounting, or a trailer behind it."""
+    """One of the demo's questions, an item on a mounting, or a trailer behind it."""
     if random.random() < 0.3:
         return question(random.choice(list(ASKED)))
     mounting = random.choice(world().of("mounting"))
