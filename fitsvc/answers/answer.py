@@ -63,7 +63,7 @@ class Next(msgspec.Struct, omit_defaults=True):
 
     A reading that works settles the rules in `settles`; `leaves_open` of those that hold up the outcome are then open
     still, and none of them where it decides by itself. With a choice of `open_if` nothing is settled. `adapter` counts
-    the adapters of an opening from the receiver on, where there are several.
+    the adapters of an opening from the receiver on, where there are several. `usual` is what the fact nearly always is.
     """
 
     fact: str
@@ -75,6 +75,15 @@ class Next(msgspec.Struct, omit_defaults=True):
     settles: list[str] = []
     leaves_open: int = 0
     adapter: int = 0
+    usual: str = ""
+
+
+class IfUsual(msgspec.Struct):
+    """What the answer comes to if these facts are as usual, and the rules that are settled then; not known to be so."""
+
+    outcome: Outcome
+    facts: dict[str, str]
+    settles: list[str]
 
 
 class Remedy(msgspec.Struct, omit_defaults=True, kw_only=True):
@@ -165,6 +174,7 @@ class Answer(msgspec.Struct, omit_defaults=True, kw_only=True):
 
     `more_open` counts the facts that are open besides those in `next`; of those in `untried` no reading was tried, as
     too much is open. `untried_changes` counts the changes that were not tried for remedies, being too many.
+    `if_usual` is what it would be if facts that are asked for are what they nearly always are: a thing to check.
     """
 
     outcome: Outcome
@@ -186,6 +196,7 @@ class Answer(msgspec.Struct, omit_defaults=True, kw_only=True):
     more_open: int = 0
     untried: list[str] = []
     untried_changes: int = 0
+    if_usual: IfUsual | None = None
 
 
 _encode: Final = msgspec.json.Encoder().encode

@@ -11,11 +11,12 @@ from dataclasses import dataclass, field
 from itertools import combinations
 from typing import Final
 
-from fitsvc.answers.answer import Next
+from fitsvc.answers.answer import IfUsual, Next
 from fitsvc.answers.missing import Missing
 from fitsvc.answers.readings import BAD, GOOD, OPEN, Runs, together
 from fitsvc.answers.settling import Settling, facts_of
-from fitsvc.answers.trying import MOST_WORK, UnknownFact, Work
+from fitsvc.answers.trying import MOST_WORK, UnknownFact, Work, told
+from fitsvc.answers.usual import with_usual
 from fitsvc.engine.verdict import Verdict
 from fitsvc.facts import Case
 from fitsvc.language.display import System
@@ -36,11 +37,15 @@ _Needed = dict[int, tuple[UnknownFact, ...]]
 
 @dataclass(frozen=True, slots=True)
 class Steps:
-    """What to learn next: the steps told, how many more facts are open, and those of which no reading was tried."""
+    """What to learn next: the steps told, how many more facts are open, and those of which no reading was tried.
+
+    `if_usual` is what comes of it if what is told is as usual.
+    """
 
     told: list[Next] = field(default_factory=list)
     more: int = 0
     untried: list[str] = field(default_factory=list)
+    if_usual: IfUsual | None = None
 
 
 def next_steps(missing: Missing, case: Case, verdict: Verdict, system: System, most: int = MOST_WORK) -> Steps:
@@ -48,7 +53,8 @@ def next_steps(missing: Missing, case: Case, verdict: Verdict, system: System, m
     if verdict.outcome == "fails":
         return Steps()
     found = settling(missing, case, verdict.unknown, verdict.doubts, system, most)
-    return Steps(found.told[:MOST_STEPS], len(found.told[MOST_STEPS:]), found.untried)
+    steps, if_usual = with_usual(missing, case, verdict, found.told[:MOST_STEPS], system)
+    return Steps(steps, len(found.told[MOST_STEPS:]), found.untried, if_usual)
 
 
 def settling(
@@ -164,7 +170,7 @@ class _Telling:
 
         def status(value: Value, before: str) -> str:
             trying.work.left -= _WHOLE
-            verdict = engine.evaluate(trying.told(held, value))
+            verdict = engine.evaluate(told(engine, trying.case, {held: value}))
             if verdict.outcome == "fails":
                 return BAD
             return OPEN if before == BAD or len(verdict.unknown) > (left if self.unknown else 0) else GOOD

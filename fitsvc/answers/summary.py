@@ -73,6 +73,8 @@ def told(step: Next, works: str = "works") -> list[str]:
             parts.append(f"it stays open {readings(step.open_if)}")
     if step.fails_if:
         parts.append(f"it fails {readings(step.fails_if)}")
+    if step.usual:
+        parts.append(f"nearly always it is {step.usual}")
     return [*parts, _left(step)] if step.leaves_open else parts
 
 
@@ -82,6 +84,18 @@ def more_open(answer: Answer) -> str:
     if count := len(answer.untried):
         parts.append(f"Too much is open to work out which readings decide of {count} of the facts.")
     return " ".join(parts)
+
+
+def as_usual(answer: Answer, wording: Wording) -> str:
+    """What it comes to if facts that are asked for are as usual: a thing to check, and no promise."""
+    found = answer.if_usual
+    if found is None:
+        return ""
+    facts = joined([f"{wording.the(name)} is {text}" for name, text in found.facts.items()])
+    works = {"works": "it works", "conditional": "it works on the other conditions"}.get(found.outcome, "")
+    points = "1 point is" if len(found.settles) == 1 else f"{len(found.settles)} points are"
+    what = works if works and found.outcome != answer.outcome else f"{points} settled"
+    return f"Nearly always {facts}; if so, {what}. Check it."
 
 
 def changes_untried(answer: Answer) -> str:

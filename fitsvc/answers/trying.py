@@ -3,7 +3,7 @@
 The work is bounded by count, never by the clock: a question gets the same answer on a slow machine as on a fast one.
 """
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Final
 
@@ -54,6 +54,12 @@ def supplied(case: Case, values: Iterable[tuple[UnknownFact, Value]]) -> Case:
     for held, value in values:
         (facts if held.adapter is None else adapters[held.adapter])[held.name] = value
     return replace(case, facts=facts, adapters=tuple(adapters))
+
+
+def told(engine: Point, case: Case, values: Mapping[UnknownFact, Value]) -> Case:
+    """The case with facts told, and in question where they were not; its opening is not yet worked out."""
+    named = engine.rulebook.named.intersection(held.name for held in values)
+    return replace(supplied(case, values.items()), present=case.present | named)
 
 
 class Trying:
@@ -115,14 +121,9 @@ class Trying:
         self.work.left -= 1
         return judged(self._engine, number, case)
 
-    def told(self, held: UnknownFact, value: Value) -> Case:
-        """The case with a fact told, and in question where it was not; its opening is not yet worked out."""
-        present = self.case.present | (self._engine.rulebook.named & {held.name})
-        return replace(supplied(self.case, [(held, value)]), present=present)
-
     def beside(self, held: UnknownFact, value: Value) -> "Trying":
         """The same case with a fact told, to be tried in its turn."""
-        return Trying(self._figures, self._engine, self.told(held, value), self.work)
+        return Trying(self._figures, self._engine, told(self._engine, self.case, {held: value}), self.work)
 
     @property
     def narrowed(self) -> "Trying":

@@ -4,7 +4,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import TYPE_CHECKING, Final
 
 from fitsvc.answers.phrases import capped, joined, not_known, uncapped
-from fitsvc.answers.summary import changes_untried, more_open, told
+from fitsvc.answers.summary import as_usual, changes_untried, more_open, told
 from fitsvc.cli.console import paragraph
 from fitsvc.rulebook.outcomes import OUTCOME_OF, Outcome
 from fitsvc.subjects import PLACE
@@ -173,7 +173,7 @@ class _View:
                 self._line(f"{capped('; '.join(parts))}.", style="cyan", indent=5)
         if more := len(steps) - len(shown):
             self._line(f"{more} more (`--all` tells).", "  ")
-        if text := more_open(answer):
+        for text in filter(None, (more_open(answer), as_usual(answer, self.wording))):
             self._line(text, "  ")
 
     def _heading(self, text: str) -> None:

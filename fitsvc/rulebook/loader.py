@@ -24,6 +24,7 @@ from fitsvc.rulebook.rules import Caution, Derived, Hazard, Limit, Need, Opening
 from fitsvc.rulebook.shape import Shape
 from fitsvc.rulebook.tables import read_tables
 from fitsvc.rulebook.topics import TOPIC_KEYS, read_limit, read_need, read_rule, reference
+from fitsvc.rulebook.usual import read_usual
 from fitsvc.rulebook.viewing import FILE, read_side_view
 from fitsvc.rulebook.vocabulary import (
     DEFAULT_UNITS,
@@ -38,7 +39,7 @@ from fitsvc.rulebook.vocabulary import (
 )
 from fitsvc.rulebook.yaml_text import Mapping, Node, Scalar, read_yaml_bytes, read_yaml_file
 
-_TOP_KEYS: Final = ("cautions", "wishes", "asks_for", "allowances", SECTION)
+_TOP_KEYS: Final = ("cautions", "wishes", "asks_for", "usual", "allowances", SECTION)
 _DERIVED_KEYS: Final = ("name", "label", "type", "is")
 _NONE: Final[Map[Path, bytes]] = {}
 
@@ -88,6 +89,7 @@ class _Loader:
         hazards = self._hazards(read, limits)
         wishes, asks_for = read_wishes(read, top), read_asks_for(read, top)
         beside, allowances = read_beside(read, top), read_allowances(read, top, rules)
+        usual = read_usual(read, top)
         if self.shape.problems:
             raise ProblemsFound(sorted(self.shape.problems, key=lambda p: (p.file, p.line, p.column)))
         name = self.shape.text(top, "name") if top else ""
@@ -112,6 +114,7 @@ class _Loader:
             asks_for=asks_for,
             allowances=allowances,
             beside=beside,
+            usual=usual,
             hazards=hazards,
         )
 

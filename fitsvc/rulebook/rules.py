@@ -184,6 +184,16 @@ class Fills:
 
 
 @dataclass(frozen=True, slots=True)
+class UsualValue:
+    """What a fact nearly always is, where `guard` holds: told as a thing to check, and never taken for known."""
+
+    fact: str
+    guard: AnyTyped
+    node: AnyTyped
+    source: Reference
+
+
+@dataclass(frozen=True, slots=True)
 class WishKinds:
     """Which kinds of accessory serve a wish that names none: where `when` holds, those that `served_by` may hold of."""
 
@@ -358,7 +368,7 @@ class Rulebook:
     each of the side view's words is drawn by, where the rulebook says; `wishes` the kinds that serve a wish of a plan;
     `asks_for` the subjects that the counter asks for beside an accessory, each with its condition; `allowances` what
     may be loaded where no load is named; `beside` what makes each fact of all else on the rig, where a question names
-    several things; `hazards` what bears on each rating, which no answer rests on.
+    several things; `usual` what a fact nearly always is; `hazards` what bears on each rating, which no answer rests on.
     """
 
     name: str
@@ -379,6 +389,7 @@ class Rulebook:
     asks_for: Mapping[str, AnyTyped] = field(default_factory=dict)
     allowances: tuple[Allowance, ...] = ()
     beside: Mapping[str, Adds] = field(default_factory=dict)
+    usual: Mapping[str, UsualValue] = field(default_factory=dict)
     hazards: tuple[Hazard, ...] = ()
 
     def shown(self, node: AnyTyped, unit: str) -> Shown:

@@ -8,7 +8,7 @@ from fitsvc.answers.answer import AllowanceShown, Answer, Finding, LimitShown, N
 from fitsvc.answers.answering import Answerer
 from fitsvc.answers.candidates import CONFIGURATION
 from fitsvc.answers.phrases import capped, not_known
-from fitsvc.answers.summary import changes_untried, more_open, to_ask, told
+from fitsvc.answers.summary import as_usual, changes_untried, more_open, to_ask, told
 from fitsvc.drawing.ink import Drawing
 from fitsvc.drawing.sketches import sketch
 from fitsvc.language.display import System
@@ -95,6 +95,7 @@ class AnswerView:
     needs: Sequence[str]
     steps: Sequence[StepView]
     more_open: str
+    as_usual: str
     changes_untried: str
     remedies: Sequence[RemedyTold]
     candidates: Sequence[tuple[str, str, str]]
@@ -133,6 +134,7 @@ def see(answerer: Answerer, answer: Answer, fields: Fields, system: System) -> A
         needs=[need["because"] for need in answer.needs],
         steps=[_step(one, answerer, maker, fields) for one in answer.next],
         more_open=more_open(answer),
+        as_usual=as_usual(answer, answerer.wording),
         changes_untried=changes_untried(answer),
         remedies=[_remedy(one, shown) for one in answer.remedies],
         candidates=candidates,

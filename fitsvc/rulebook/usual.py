@@ -1,0 +1,30 @@
+"""What facts nearly always are, as `rulebook.yaml` says it: told as a thing to check, never taken for known."""
+
+from fitsvc.language.problems import nearest
+from fitsvc.language.typed import ALWAYS
+from fitsvc.language.types import TextType
+from fitsvc.rulebook.expressions import Expressions
+from fitsvc.rulebook.rules import UsualValue
+from fitsvc.rulebook.topics import reference
+from fitsvc.rulebook.yaml_text import Mapping
+
+
+def read_usual(read: Expressions, top: Mapping | None) -> dict[str, UsualValue]:
+    """What is usual of each fact that is named, once, with a source and in the fact's own type."""
+    found: dict[str, UsualValue] = {}
+    for node in read.shape.items(top.entries.get("usual") if top else None, "`usual`"):
+        entry = read.shape.mapping(node, "what is usual", ["fact", "is", "source"], ["applies_when"])
+        if entry is None:
+            continue
+        name, facts = read.shape.text(entry, "fact"), read.vocabulary.facts
+        fact = facts.get(name)
+        if fact is None or isinstance(fact.type, TextType) or fact.subject == "adapter" or name in found:
+            near = nearest(name, facts)
+            help = f"did you mean `{near}`?" if near else "name a fact such as `receiver.pin_hole`, once"
+            read.shape.complain(entry.entries["fact"], f"`{name}` is no fact of which something usual is said", help)
+            continue
+        guard = read.read(entry, "applies_when") if "applies_when" in entry.entries else ALWAYS
+        value = read.read(entry, "is", fact.type)
+        if guard is not None and value is not None:
+            found[name] = UsualValue(name, guard, value, reference(read.shape, entry))
+    return found
