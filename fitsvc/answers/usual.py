@@ -33,12 +33,12 @@ def with_usual(
         return list(steps), None
     words = {held.name: texts([(value, missing.wording.shown(held.read))], system)[0] for held, value in usual.values()}
     asked = [replace(step, usual=words.get(step.fact, "")) for step in steps]
-    found = missing.engine.evaluate(told(missing.engine, case, dict(usual.values())))
-    left = {*found.unknown, *found.doubts}
+    so = missing.engine.evaluate(told(missing.engine, case, dict(usual.values())))
+    left = {*so.unknown, *so.doubts}
     rules = missing.engine.rulebook.rules
     settles = [rules[number].id for number in (*verdict.unknown, *verdict.doubts) if number not in left]
-    better = OUTCOMES.index(found.outcome) <= OUTCOMES.index(verdict.outcome)
-    return asked, IfUsual(found.outcome, words, settles) if settles and better else None
+    better = OUTCOMES.index(so.outcome) <= OUTCOMES.index(verdict.outcome)
+    return asked, IfUsual(so.outcome, words, settles) if settles and better else None
 
 
 def _usual(missing: Missing, case: Case, step: Next) -> tuple[UnknownFact, Value] | None:
