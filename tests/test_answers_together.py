@@ -119,6 +119,15 @@ def test_a_step_left_in_beside_a_trailer() -> None:
     assert result(answer([step(), boat()]), "nobody-on-the-step-with-a-trailer") == "fails"
 
 
+def test_one_pin_holds_one_of_them() -> None:
+    """The pin that comes with the receiver is counted once: of two without a pin of their own, one more is wanted."""
+    rule = "another_hitch_pin"
+    for own, wanted in ((True, False), (False, True)):
+        found = answer([step(pin_supplied=False), bikes(pin_supplied=own)])
+        assert (rule in {need["need"] for one in found.together for need in one.answer.needs}) == wanted
+        assert (rule in {need["need"] for need in found.needs}) == wanted
+
+
 def test_one_socket_and_one_trailer() -> None:
     """A carrier's lamps and the trailer's plug want one socket; two trailers are never towed at once."""
     assert result(answer([bikes(plug="flat_4"), boat()]), "one-plug-in-the-socket") == "fails"
