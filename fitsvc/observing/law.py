@@ -6,6 +6,7 @@ from functools import cache, lru_cache, partial
 from math import ceil, floor, inf
 from typing import Final
 
+from fitsvc.caching import LruCache
 from fitsvc.document import Json
 from fitsvc.facts import FactReader, exact, parted
 from fitsvc.language.intervals import TOLERANCE
@@ -21,6 +22,8 @@ _INSIDE: Final = {"length": "mm", "mass": "kg", "angle": "deg", "force": "kN", "
 _TAPE: Final = 64
 """A tape's finest parts of an inch; ends that stand on none, and other units, are decimal figures."""
 _FINE: Final = 10**6
+_MOST_READ: Final = 1_000
+"""Texts of one fact that are kept as read: a tape has some hundreds of marks that are ever told."""
 
 
 @lru_cache(maxsize=8)
@@ -56,7 +59,7 @@ class SubjectLaw:
 
     def _law(self, fact: Fact) -> FactLaw:
         return FactLaw(
-            read=partial(_read, self._reader, fact),
+            read=_remembering(partial(_read, self._reader, fact)),
             write=_writer(fact),
             rating=fact.rating,
             gathered=fact.gathered,
@@ -65,6 +68,25 @@ class SubjectLaw:
 
 
 _TEXT: Final = FactLaw(read=lambda value, kind: (value, None), write=lambda span, like: like)
+
+
+_Read = Callable[[Json, str], tuple[Json, Span | None]]
+
+
+def _remembering(read: _Read) -> _Read:
+    """The same reading, with what texts give kept: all that was said of a record is read whenever a word is added."""
+    kept = LruCache[tuple[str, str], tuple[Json, Span | None]](_MOST_READ)
+
+    def reading(value: Json, kind: str) -> tuple[Json, Span | None]:
+        if not isinstance(value, str):
+            return read(value, kind)
+        found = kept.find((value, kind))
+        if found is None:
+            found = read(value, kind)
+            kept.keep((value, kind), found)
+        return found
+
+    return reading
 
 
 def _read(reader: FactReader, fact: Fact, value: Json, kind: str) -> tuple[Json, Span | None]:

@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Any
 
 from sqlmodel import Session
 
@@ -54,9 +55,8 @@ def observe(
     earlier = all_observations(session, subject, key)
     before = rig_cases(session, reader, records, subject, key) if rigs else []
     again = None if request.act else told_before(earlier, facts, evidence, told)
-    observation = (
-        again or add_observation(session, subject, key, facts, told, evidence=evidence, laws=laws, request=request)[0]
-    )
+    how: Any = {"evidence": evidence, "laws": laws, "request": request, "locked": (record, earlier)}
+    observation = again or add_observation(session, subject, key, facts, told, **how)[0]
     against = contradictions(reader, own, laws(own), [one for one in earlier if one.id != observation.id], observation)
     after = rig_cases(session, reader, records, subject, key) if rigs else []
     left_off = max(count_using(session, subject, key) - MOST_RIGS, 0) if rigs else 0

@@ -114,12 +114,14 @@ def append(
     *,
     laws: Laws,
     taking: TakingBack = _NOTHING,
+    earlier: Sequence[Observation] | None = None,
 ) -> Observation:
     """Store an observation of a record that this session has locked, and fold the record's facts anew.
 
-    Conflict when the record has as many as are kept of one.
+    `earlier` are those before it, for who has read them since the lock. Conflict when the record has as many as are
+    kept of one.
     """
-    earlier = all_observations(session, subject, record.key)
+    earlier = all_observations(session, subject, record.key) if earlier is None else earlier
     if len(earlier) >= MOST_SAID:
         raise Conflict(f"{subject} `{record.key}` has {MOST_SAID} observations, as many as are kept of one record")
     law, ground = law_of(record, laws), ground_of(session, record)
@@ -129,7 +131,6 @@ def append(
         leans = {on for name in facts for on in law.fact(name).leans_on}
         observation.ground = {on: value for on, value in {**ground, **own}.items() if on in leans} or None
     session.add(observation)
-    session.flush()
     current = current_facts([*earlier, observation], law, ground)
     record.facts, record.provenance = current.facts, current.provenance
     return observation

@@ -230,11 +230,13 @@ def add_observation(
     evidence: Mapping[str, Json] | None = None,
     laws: Laws = plain,
     request: Request = NO_REQUEST,
+    locked: tuple[Record, Sequence[Observation]] | None = None,
 ) -> tuple[Observation, Record]:
     """Store what was observed of a record, and return it with the record as it now stands.
 
     A null takes back what was told of its fact so far, by no better kind of telling than its own. What a request
-    retracts, corrects or settles is taken back by the statement.
+    retracts, corrects or settles is taken back by the statement. `locked` is the record with its observations, for
+    who has locked it and read them.
     """
     checks = Checks()
     checks.facts(facts)
@@ -245,10 +247,10 @@ def add_observation(
     told.check(checks)
     request.check(checks)
     checks.finish()
-    record = lock_record(session, subject, key, expected_version)
-    earlier = all_observations(session, subject, key)
+    record = lock_record(session, subject, key, expected_version) if locked is None else locked[0]
+    earlier = all_observations(session, subject, key) if locked is None else locked[1]
     taking, told = taking_of(earlier, law_of(record, laws), facts, evidence, told, request)
-    observation = append(session, subject, record, facts, told, evidence, laws=laws, taking=taking)
+    observation = append(session, subject, record, facts, told, evidence, laws=laws, taking=taking, earlier=earlier)
     _changed(session, record, laws)
     return observation, record
 

@@ -43,6 +43,8 @@ def taking_of(
     request: Request,
 ) -> tuple[TakingBack, Provenance]:
     """Return what a new statement takes back, and how it is told: a correction was seen when the first was."""
+    if not request.act and None not in facts.values():
+        return TakingBack(), told
     said = standing(earlier, law)
     of = _by_nulls(said, facts, told)
     if request.act in ("retracts", "corrects"):

@@ -41,9 +41,6 @@ def upgrade() -> None:
         op.add_column("observation", sa.Column(name, sa.String(length), nullable=False, server_default=""))
     for name in _DOCUMENTS:
         op.add_column("observation", sa.Column(name, sa.JSON(none_as_null=True), nullable=True))
-    with op.batch_alter_table("observation") as batch:
-        for name in _TEXTS:
-            batch.alter_column(name, server_default=None)
     _as_said()
 
 
