@@ -16,7 +16,8 @@ from fitsvc.language.problems import Problem, ProblemsFound, nearest
 from fitsvc.service.context import AnyRequest
 from fitsvc.service.problems import problem
 
-MOST_MEMBERS: Final = 1_000
+MOST_MEMBERS: Final = 5_000
+"""A question of four things, each with a rig of its own and every fact within bounds, has some 4,000."""
 DEEPEST: Final = 20
 MOST_DROPPED: Final = 100_000_000
 """Bytes of a body too large that are read and dropped before the connection is."""
