@@ -262,3 +262,26 @@ def test_a_heavier_load_is_never_better(seed: int) -> None:
             assert {number for number, _ in before} <= {number for number, _ in after}
             assert {one for one in before if one[1]} <= after
             before = after
+
+
+def test_of_several_things_a_carrier_says_what_it_may_carry_too() -> None:
+    """Several that work together are no bare yes either, where a carrier among them has no load named."""
+    receiver = {
+        "opening": "2 in", "pin_hole": "5/8 in", "tube_outside": "2-1/2 in", "pin_supplied": True,
+        "tongue_rating": "500 lb",
+    }  # fmt: skip
+    pin = {"kind": "locking_pin", "pin": "5/8 in", "pin_span": "3 in", "weight": "1 lb"}
+    found = answerer().answer(
+        {
+            "rig": {"id": "rig_farm_muckle"},
+            "load": {"facts": {"occupants_weight": "300 lb"}},
+            "together": [
+                {"name": "rack", "hangs_on": "rear_receiver", "accessory": {"sku": "SPK-HIGH-2"}},
+                {"name": "pin", "hangs_on": "front_receiver", "rig": {"receiver": {"facts": receiver}},
+                 "accessory": {"facts": pin}},
+            ],
+        },
+        world(),
+    )  # fmt: skip
+    assert found.outcome == "works"
+    assert found.summary.endswith("work on this rig together, the rack with up to 2 bikes of 40 lb.")

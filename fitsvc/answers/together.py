@@ -196,7 +196,8 @@ class _Judging:
         """Yes, no, only if, or not sure, and by which of them."""
         all_of_them = joined([f"the {one.name}" for one in each])
         if outcome == "works":
-            return f"Yes, {all_of_them} work on this rig together."
+            carried = [f"the {one.name} {one.answer.allowance.told}" for one in each if one.answer.allowance]
+            return f"Yes, {', '.join([f'{all_of_them} work on this rig together', *carried])}."
         alone = next((one for one in each if one.alone == outcome), None)
         failing = next((one for one in spoils if one.result == "fails"), None)
         if outcome == "fails" and alone is None and failing is not None:
