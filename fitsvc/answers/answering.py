@@ -111,7 +111,7 @@ class Answerer:
         """
         records = records or NoRecords()
         if names_several(document):
-            return self.together.answer(read_things(document, self.reader, records), system)
+            return self.together.answer(read_things(document, self.reader, records), system, most)
         question = read_question(document, self.reader, records)
         answer, asked, failing = self._answer(document, question, records, system, most)
         if answer.outcome == "fails":
@@ -217,8 +217,7 @@ class Answerer:
         findings = self._findings(question, verdict, case, system)
         limits = self._limits(case, system)
         needs = [self.need(number, case, system) for number in sorted(verdict.open_needs)]
-        work = most // question.of_several
-        steps = next_steps(self.missing, question.case, verdict, system, work)
+        steps = next_steps(self.missing, question.case, verdict, system, most)
         steps = replace(steps, told=[step for step in steps.told if step.fact not in question.not_asked])
         assumed = self._assumed_of(question, findings, case, system)
         allowance = self.allowances.told(case, system) if verdict.outcome != "fails" else None

@@ -112,8 +112,7 @@ class Question:
     `candidates` are the stored vehicles that a vehicle without an id may be. The facts of one alone are in
     the case; those of several are not. `vehicle` is the part that names them, a saved rig's own joined to it.
     `unstored` are the facts by which it names none of the vehicles stored; empty where it names some or none is asked.
-    `not_asked` are the facts that follow from what else is in the question, so that nobody is asked for them; it is one
-    `of_several` questions that share the work on what to learn next.
+    `not_asked` are the facts that follow from what else is in the question, so that nobody is asked for them.
     """
 
     case: Case
@@ -124,7 +123,6 @@ class Question:
     vehicle: Mapping[str, Json] = field(default_factory=dict)
     unstored: tuple[str, ...] = ()
     not_asked: frozenset[str] = frozenset()
-    of_several: int = 1
     doubts: Mapping[str, Doubt] = field(default_factory=dict)
 
     def about(self, document: Mapping[str, Json], candidate: Named) -> Document:

@@ -17,6 +17,7 @@ from fitsvc.answers.candidates import union
 from fitsvc.answers.phrases import capped, joined
 from fitsvc.answers.question import Question
 from fitsvc.answers.things import Thing
+from fitsvc.answers.trying import MOST_WORK
 from fitsvc.engine.verdict import Verdict
 from fitsvc.facts import Case
 from fitsvc.language.display import System
@@ -48,9 +49,9 @@ class Together:
         reads = ({leaf.name for leaf in self.engine.support(number, False).leaves} for number in range(len(rules)))
         return frozenset(rule.id for rule, names in zip(rules, reads, strict=True) if names & self.adds.keys())
 
-    def answer(self, things: Sequence[Thing], system: System = "us") -> Answer:
-        """The answer for all of them at once, with each one's own."""
-        return _Judging(self, things, system).answer()
+    def answer(self, things: Sequence[Thing], system: System = "us", most: int = MOST_WORK) -> Answer:
+        """The answer for all of them at once, with each one's own; they share the work on what to learn next."""
+        return _Judging(self, things, system, most // len(things)).answer()
 
     def verdicts(self, things: Sequence[tuple[Case, Value]]) -> list[Verdict]:
         """What each of several things comes to beside the others at its worst: its case alone, and where it hangs."""
@@ -109,9 +110,9 @@ class Beside:
 class _Judging:
     """One question's things being judged."""
 
-    def __init__(self, together: Together, things: Sequence[Thing], system: System) -> None:
+    def __init__(self, together: Together, things: Sequence[Thing], system: System, most: int) -> None:
         self.together, self.answerer, self.engine = together, together.answerer, together.engine
-        self.things, self.system = things, system
+        self.things, self.system, self.most = things, system, most
         self.names = _told_apart([thing.name or self._kind(thing) for thing in things])
         self.beside = Beside(together.answerer, [(thing.question.case, thing.place) for thing in things])
 
@@ -127,8 +128,7 @@ class _Judging:
         """A thing's question with all else beside it."""
         rest = [j for j in range(len(self.things)) if j != i]
         case = self.beside.case(i, rest, near)
-        question, not_asked = self.things[i].question, self.together.not_asked
-        return replace(question, case=case, not_asked=not_asked, of_several=len(self.things))
+        return replace(self.things[i].question, case=case, not_asked=self.together.not_asked)
 
     def answer(self) -> Answer:
         """The answer for all at once."""
@@ -163,7 +163,7 @@ class _Judging:
         alone = self.beside.judged(i, None, []).outcome
         judged = {near: self.beside.judged(i, near) for near in self.beside.near(i)}
         worst = max(judged, key=lambda near: OUTCOMES.index(judged[near].outcome))
-        answer = self.answerer.answer_question(self.question(i, worst), self.system)
+        answer = self.answerer.answer_question(self.question(i, worst), self.system, self.most)
         for near in judged:
             if near != worst:
                 case = self.engine.opened(self.question(i, near).case)

@@ -363,7 +363,8 @@ def _summary(
     if best is None and fewest is not None and at_most is not None:
         return f"Not with {_counted(at_most)}: it takes at least {fewest}."
     if best is None:
-        first = f" {misses[0].name}: {misses[0].because}" if misses else ""
+        alone = " Each is served by itself, and no set of parts holds all of them at the same time." if together else ""
+        first = f" {misses[0].name}: {misses[0].because}" if misses else alone
         return f"Nothing on the shelf serves {every} with one receiver.{first}"
     bought = [f"the {part.label}" for part in best.parts if not part.there]
     there = [f"the {part.label}" for part in best.parts if part.there]
