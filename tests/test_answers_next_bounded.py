@@ -4,6 +4,7 @@ import re
 from collections import Counter
 from collections.abc import Iterator
 from functools import cache
+from itertools import pairwise
 from random import Random
 from typing import Any
 
@@ -187,6 +188,20 @@ def test_the_question_of_the_trade_asks_for_labels_first() -> None:
     assert "at least 3000 lb" in found.summary and "1 other point stays open" in found.summary
     assert all(step.ask != "weigh" for step in found.next)
     assert not any("_wd" in step.fact for step in found.next), "nobody spoke of weight distribution"
+
+
+def test_the_cheapest_to_learn_comes_first() -> None:
+    """Of what holds up the outcome, and then of what cautions wait for, labels come before tape, tape before scales.
+
+    Only a fact that decides by itself is asked for sooner.
+    """
+    order, descents = ("ask", "read", "measure", "weigh", "look up"), 0
+    for _, found in swept():
+        efforts = [order.index(step.ask) for step in found.next if not step.works_if or step.leaves_open]
+        down = sum(one > other for one, other in pairwise(efforts))
+        descents += down
+        assert down <= 1, [step.fact for step in found.next]
+    assert descents > 10
 
 
 def test_a_bare_sleeve_is_not_asked_for_what_nobody_has() -> None:

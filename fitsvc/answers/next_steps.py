@@ -162,7 +162,8 @@ class _Telling:
     def _as_answered(self, held: UnknownFact, runs: Runs) -> Runs:
         """The runs, less what comes out otherwise in the whole answer.
 
-        That can be where the question is about more once the fact is told, and where what stays open fails either way.
+        That can be where the question is about more once the fact is told, and where what stays open fails either way;
+        the latter is not looked for with adapters in the opening, where it would cost more than all the rest.
         """
         trying, engine, left = self.search.trying, self.missing.engine, self._left(self._settled(held, runs))
         if held.name not in engine.rulebook.named - trying.case.present and not left:
@@ -170,7 +171,8 @@ class _Telling:
 
         def status(value: Value, before: str) -> str:
             trying.work.left -= _WHOLE
-            verdict = engine.evaluate(told(engine, trying.case, {held: value}))
+            case = told(engine, trying.case, {held: value})
+            verdict = engine.rule_by_rule(case) if case.adapters else engine.evaluate(case)
             if verdict.outcome == "fails":
                 return BAD
             return OPEN if before == BAD or len(verdict.unknown) > (left if self.unknown else 0) else GOOD

@@ -98,6 +98,12 @@ class Choices:
         self._orders: dict[str, Mapping[Value, int]] = {}
         self._blocking = frozenset(n for n, rule in enumerate(engine.rulebook.rules) if rule.blocks)
 
+    def prepare(self) -> None:
+        """Compile what is compiled at its first use."""
+        for choice in self.all:
+            self.judge(choice)
+            self.in_order(choice, ())
+
     def of(self, name: str) -> Choice:
         """The choice of a name."""
         return self._by_name[name]

@@ -113,6 +113,8 @@ class Point:
         for number in range(len(self.rulebook.rules)):
             for adapted in (False, True):
                 self._judge_of(number, adapted)
+        for adapted in (False, True):
+            self.choices(adapted).prepare()
 
     def judge(self, number: int, case: Case) -> str:
         """One rule's result on an opened case."""
