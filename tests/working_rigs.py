@@ -149,6 +149,8 @@ def _with_it(kind: str) -> list[Facts]:
         found.append({**goods, "load.occupants_weight": "150 lb"})
     if has(kind, "stood_upon"):
         found.append({"load.person_weight": "200 lb"})
+    if has(kind, "only_pin"):
+        found.append({**_TRAILER, "trailer.coupler_kind": "ball_coupler", "trailer.coupler": "2 in"})
     if has(kind, "recovers"):
         found.append({"accessory.line_pull": "8000 lb"})
     return found
