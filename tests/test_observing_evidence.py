@@ -206,6 +206,7 @@ def test_an_observation_that_changes_nothing_changes_no_rig(shop: Client, key: K
         ({"tyre": "245", "stowed": True}, 400, ["/evidence/tyre"]),
         ({"tyre": 245, "stowed": "yes"}, 400, ["/evidence/stowed", "/evidence/tyre"]),
         ({"tyre": "245/75R16", "stowed": True, "rubs": True}, 400, ["/evidence/rubs"]),
+        ({"tyre": "245/75R16", "stowed": True, "rubbed": "a bit"}, 400, ["/evidence/rubbed"]),
         ("it went in", 400, ["/evidence"]),
     ],
 )
@@ -423,3 +424,31 @@ def test_f15_what_says_how_far_off_it_may_be_is_taken(client: Client, key: Key, 
     """13 mm it is; and a bumper 31 in behind the pin is one of its kind."""
     assert tell(client, key, mounting, facts={"height": "exactly 13 mm"})["record"]["facts"]["height"]
     assert tell(client, key, mounting, facts={"pin_to_bumper": "31 in ± 1/4 in"})["record"]["facts"]["pin_to_bumper"]
+
+
+def about_spare(client: Client, mounting: str, tyre: str) -> tuple[str, list[str]]:
+    """What the stowing of a spare comes to, and the cautions that are told."""
+    rig = {"mounting": {"id": mounting}, "spare": {"facts": {"tyre": tyre, "stowed_where": "underbody"}}}
+    answer = client.post("/v1/answers", json={"rig": rig}).json()
+    (result,) = [one["result"] for one in answer["findings"] if one["rule"] == "spare-stows-under-body"]
+    return result, answer["cautions"]
+
+
+def test_f10_the_very_tyre_that_was_tried_is_answered(client: Client, key: Key, mounting: str) -> None:
+    """A designation that is a band answers for itself, however it is written; another one of its size does not."""
+    spare(client, key, mounting, "33X12.50R15LT", True)
+    spare(client, key, mounting, "35X12.50R17LT", False)
+    assert about_spare(client, mounting, "33x12.50r15lt")[0] == "passes"
+    assert about_spare(client, mounting, "35X12.50R17LT")[0] == "fails"
+    assert about_spare(client, mounting, "33X12.50R17LT")[0] == "undetermined"
+
+
+def test_f11_what_went_in_and_rubbed_is_a_caution(client: Client, key: Key, mounting: str) -> None:
+    """It stows, and the answer says that it rubbed; taken back, it says so no more."""
+    told = tell(client, key, mounting, evidence={"tyre": "265/70R17", "stowed": True, "rubbed": True})
+    result, cautions = about_spare(client, mounting, "265/70R17")
+    assert result == "passes"
+    assert [text for text in cautions if "it rubbed" in text and "265/70R17" in text]
+    assert not [text for text in about_spare(client, mounting, "245/75R16")[1] if "it rubbed" in text]
+    tell(client, key, mounting, retracts=told["observation"]["id"], reason="it was another truck")
+    assert not [text for text in about_spare(client, mounting, "265/70R17")[1] if "it rubbed" in text]

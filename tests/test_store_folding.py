@@ -62,6 +62,9 @@ class Ranges:
         """What was tried is said as it is."""
         return evidence
 
+    def tried(self, evidence: Any) -> None:
+        """Nothing answers for itself."""
+
     def changed(self, name: str, was: Json, now: Json) -> bool:
         """Whether it is another."""
         return bool(was != now)

@@ -62,6 +62,9 @@ _UNSTORED_SO: Final = (
 )
 
 
+_RUBBED: Final = "A spare of {} was tried here: it went in, and it rubbed. See what it rubs on before relying on it."
+
+
 class Answerer:
     """Answers questions by one rulebook; safe to share between threads."""
 
@@ -223,7 +226,7 @@ class Answerer:
         allowance = self.allowances.told(case, system) if verdict.outcome != "fails" else None
         either_way = self._either_way(case, verdict, system)
         summary = summarise(self.wording, question, verdict, findings, needs, steps.told, allowance, either_way)
-        cautions = self.cautions.told(case, system)
+        cautions = self.cautions.told(case, system) + [_RUBBED.format(what) for what in question.rubbed]
         return Answer(
             outcome=verdict.outcome,
             summary=summary,

@@ -13,6 +13,7 @@ from fitsvc.document import Document, Json
 from fitsvc.facts import MOST_ADAPTERS, Case, FactReader, escape
 from fitsvc.language.problems import Problem, ProblemsFound, nearest
 from fitsvc.language.types import ListType, Value
+from fitsvc.language.tyres import designation
 from fitsvc.rulebook.vocabulary import TYRE_PARTS, Fact, Vocabulary
 from fitsvc.subjects import BESIDE_RIG, OF_RIG, SUBJECTS
 
@@ -43,7 +44,11 @@ class Doubt:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Stored:
-    """A stored record as a question sees it; `links` are a mounting's vehicle and receiver."""
+    """A stored record as a question sees it; `links` are a mounting's vehicle and receiver.
+
+    `tried` are the values that facts have for the very things that were tried, by their designations; `rubbed` those
+    that went in and rubbed.
+    """
 
     subject: str
     key: str
@@ -51,6 +56,8 @@ class Stored:
     facts: Mapping[str, Json]
     assumed: frozenset[str] = frozenset()
     doubts: Mapping[str, Doubt] = field(default_factory=dict)
+    tried: Mapping[str, Mapping[str, Json]] = field(default_factory=dict)
+    rubbed: frozenset[str] = frozenset()
     links: Mapping[str, str] = field(default_factory=dict)
 
 
@@ -107,7 +114,8 @@ class NoRecords:
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Question:
     """A question read: the case, its assumed facts, the stored facts that inline ones replaced, and labels.
-    `doubts` are those of its facts of which what was said cannot all hold.
+    `doubts` are those of its facts of which what was said cannot all hold; `rubbed` the very things asked about that
+    went in and rubbed when they were tried.
 
     `candidates` are the stored vehicles that a vehicle without an id may be. The facts of one alone are in
     the case; those of several are not. `vehicle` is the part that names them, a saved rig's own joined to it.
@@ -124,6 +132,7 @@ class Question:
     unstored: tuple[str, ...] = ()
     not_asked: frozenset[str] = frozenset()
     doubts: Mapping[str, Doubt] = field(default_factory=dict)
+    rubbed: tuple[str, ...] = ()
 
     def about(self, document: Mapping[str, Json], candidate: Named) -> Document:
         """The question's document with one of the candidates named by its id; what is told of the vehicle stays."""
@@ -210,6 +219,8 @@ class _QuestionReading:
         self.vehicle: Mapping[str, Json] = {}
         self.unstored: tuple[str, ...] = ()
         self.doubts: dict[str, Doubt] = {}
+        self.trials: list[Stored] = []
+        self.rubbed: list[str] = []
 
     def question(self, document: Json) -> Question:
         """Read the whole document; one that names several things is read by `things`, and here refused."""
@@ -224,6 +235,8 @@ class _QuestionReading:
                 self._complain("", "the question asks about nothing", help, meaning=True)
         if self.problems:
             raise ProblemsFound(self.problems)
+        for stored in self.trials:
+            self._try(stored)
         present = self.reader.named(self.values, self.adapters) | self.present
         case = Case(self.values, present, tuple(self.adapters), self.texts)
         return Question(
@@ -235,6 +248,7 @@ class _QuestionReading:
             vehicle=self.vehicle,
             unstored=self.unstored,
             doubts=self.doubts,
+            rubbed=tuple(self.rubbed),
         )
 
     def _complain(self, pointer: str, message: str, help: str = "", meaning: bool = False) -> None:
@@ -402,7 +416,19 @@ class _QuestionReading:
         self.assumed |= {name for name in (f"{stored.subject}.{short}" for short in stored.assumed) if name in values}
         doubts = {f"{stored.subject}.{short}": doubt for short, doubt in stored.doubts.items()}
         self.doubts |= {name: doubt for name, doubt in doubts.items() if not (only_missing and self._said(name))}
+        self.trials += [stored] if stored.tried else []
         self.labels.setdefault(stored.subject, stored.label)
+
+    def _try(self, stored: Stored) -> None:
+        """Take what a trial of the very thing asked about says, unless the question itself tells the fact."""
+        asked = {designation(text) for name, text in self.texts.items() if not name.startswith("vehicle.")}
+        for name, by_what in stored.tried.items():
+            fact = self.reader.subjects[stored.subject].get(name)
+            for what in asked & by_what.keys() if fact else ():
+                assert fact is not None
+                if self.values.get(fact.name) == self.reader.value(fact, stored.facts[name]).get(fact.name):
+                    self.values |= self.reader.value(fact, by_what[what])
+                    self.rubbed += [what] if what in stored.rubbed else []
 
     def _said(self, slot: str) -> bool:
         """Whether the question itself says something of a slot: a value, or that it is not known."""

@@ -62,6 +62,8 @@ def stored(subject: str, record: Record) -> Stored:
         facts=record.facts,
         assumed=assumed,
         doubts=doubts,
+        tried={name: how["tried"] for name, how in record.provenance.items() if "tried" in how},
+        rubbed=frozenset(what for how in record.provenance.values() for what in how.get("rubbed", ())),
         links=links,
     )
 

@@ -73,6 +73,11 @@ def load_of(index: int) -> float:
     return float(_LOADS[index - LOAD_INDEX[0]])
 
 
+def designation(text: str) -> str:
+    """A designation as it is compared: capitals, one blank where there are any."""
+    return " ".join(text.upper().split())
+
+
 @lru_cache(maxsize=4096)
 def parse_tyre(text: str) -> Tyre:
     """Read a metric or flotation tyre size, with or without its load index and speed symbol, or raise TyreError."""

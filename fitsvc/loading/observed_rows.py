@@ -121,9 +121,10 @@ class _ObservationReading:
         evidence = self.row.document.get("evidence")
         if evidence is None:
             return {}
-        stowed = evidence.get("stowed") if isinstance(evidence, dict) else None
-        written = isinstance(stowed, str) and {"stowed": _YES.get(stowed.casefold(), stowed)}
-        return {"evidence": evidence | written if written else evidence}
+        if not isinstance(evidence, dict):
+            return {"evidence": evidence}
+        said = {name: evidence[name] for name in ("stowed", "rubbed") if isinstance(evidence.get(name), str)}
+        return {"evidence": evidence | {name: _YES.get(text.casefold(), text) for name, text in said.items()}}
 
     def _check(self, own: str, facts: Document, document: Document) -> None:
         found: list[Problem] = []

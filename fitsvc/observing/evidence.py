@@ -13,13 +13,13 @@ from fitsvc.document import Document, Json
 from fitsvc.facts import FactReader, as_written
 from fitsvc.language.intervals import TOLERANCE
 from fitsvc.language.problems import Problem
-from fitsvc.language.tyres import TyreError, parse_tyre
+from fitsvc.language.tyres import TyreError, designation, parse_tyre
 from fitsvc.rulebook.vocabulary import Fact
-from fitsvc.store.folding import Law, Said, Statement, apart, standing
+from fitsvc.store.folding import Law, Said, Statement, Trial, apart, standing
 
 FITS, BLOCKED = "spare_fits_up_to", "spare_blocked_from"
 OTHER: Final = {FITS: BLOCKED, BLOCKED: FITS}
-EVIDENCE: Final = ("tyre", "stowed")
+EVIDENCE: Final = ("tyre", "stowed", "rubbed")
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,13 +43,29 @@ def taught(evidence: Mapping[str, Json]) -> Document:
     return {FITS: _millimetres(low)} if evidence.get("stowed") else {BLOCKED: _millimetres(high)}
 
 
+def tried(evidence: Mapping[str, Json]) -> Trial | None:
+    """What was tried, as it answers for its own designation, however wide a band that is: it stows, or does not."""
+    tyre = evidence.get("tyre")
+    if not isinstance(tyre, str) or not taught(evidence):
+        return None
+    low, high = parse_tyre(tyre).diameter
+    rubbed = evidence.get("rubbed") is True
+    if evidence.get("stowed"):
+        return Trial(FITS, designation(tyre), _millimetres(high), rubbed)
+    return Trial(BLOCKED, designation(tyre), _millimetres(low), rubbed)
+
+
 def read_evidence(evidence: Json, subject: Json, pointer: str) -> list[Problem]:
     """Return what is wrong with evidence: a tyre, and whether it stowed in the spare's place with this receiver."""
     if not isinstance(evidence, dict):
         help = 'write `{"tyre": "265/70R17", "stowed": true}`'
         return [Problem("`evidence` is not an object", help, pointer=pointer)]
     problems = [
-        Problem(f"`{name}` has no place in evidence", "it has `tyre` and `stowed`", pointer=f"{pointer}/{name}")
+        Problem(
+            f"`{name}` has no place in evidence",
+            "it has `tyre` and `stowed`, and may have `rubbed`",
+            pointer=f"{pointer}/{name}",
+        )
         for name in evidence
         if name not in EVIDENCE
     ]
@@ -59,6 +75,9 @@ def read_evidence(evidence: Json, subject: Json, pointer: str) -> list[Problem]:
     if not isinstance(evidence.get("stowed"), bool):
         help = "write true where the spare went in, rubbing or not, and false where it did not"
         problems.append(Problem("`stowed` is neither true nor false", help, pointer=f"{pointer}/stowed"))
+    if not isinstance(evidence.get("rubbed", False), bool):
+        help = "write true where the spare went in and rubbed"
+        problems.append(Problem("`rubbed` is neither true nor false", help, pointer=f"{pointer}/rubbed"))
     tyre = evidence.get("tyre")
     if not isinstance(tyre, str):
         help = "write it as on the sidewall, such as `245/75R16`"

@@ -14,9 +14,10 @@ from fitsvc.language.problems import ProblemsFound
 from fitsvc.language.quantities import QuantityError, unit_of
 from fitsvc.language.truth import YES
 from fitsvc.language.types import ListType, TruthType
-from fitsvc.observing.evidence import taught
+from fitsvc.language.tyres import designation
+from fitsvc.observing.evidence import taught, tried
 from fitsvc.rulebook.vocabulary import Fact
-from fitsvc.store.folding import FactLaw, Laws, Span, apart
+from fitsvc.store.folding import FactLaw, Laws, Span, Trial, apart
 
 _INSIDE: Final = {"length": "mm", "mass": "kg", "angle": "deg", "force": "kN", "torque": "N m", "ratio": "%"}
 _TAPE: Final = 64
@@ -50,6 +51,10 @@ class SubjectLaw:
     def taught(self, evidence: Mapping[str, Json]) -> Mapping[str, Json]:
         """What was tried, as statements of facts."""
         return taught(evidence)
+
+    def tried(self, evidence: Mapping[str, Json]) -> Trial | None:
+        """What was tried, as it answers for the very same thing."""
+        return tried(evidence)
 
     def changed(self, name: str, was: Json, now: Json) -> bool:
         """Whether a fact that others lean on is surely not what it was: texts and spans that share nothing."""
@@ -98,7 +103,7 @@ def _read(reader: FactReader, fact: Fact, value: Json, kind: str) -> tuple[Json,
     except ProblemsFound:
         return value, None
     if fact.tyre:
-        return value, frozenset({" ".join(str(value).upper().split())})
+        return value, frozenset({designation(str(value))})
     found = slots.get(fact.name)
     if isinstance(found, tuple):
         return value, found

@@ -58,7 +58,10 @@ def _known() -> dict[str, Schema]:
     about += "seen before what they lean on changed; left out where none of it is so."
     state = described(word(("doubtful", "disputed", "stale")), about)
     said = closed(value=value, kind=_KIND, by=TEXT, at=TIME, observation=TEXT)
-    how = closed(["kind", "observation"], kind=_KIND, observation=TEXT, state=state, said=array(said))
+    tried = described(_by_name(value, ""), "What the fact is for the very thing that was tried.")
+    rubbed = described(array(TEXT), "Of what was tried, what went in and rubbed.")
+    more = {"state": state, "said": array(said), "tried": tried, "rubbed": rubbed}
+    how = closed(["kind", "observation"], kind=_KIND, observation=TEXT, **more)
     return {
         "StoredFacts": _by_name(value, "Facts as they were told, by name."),
         "Provenance": _by_name(how, "For each fact how it is known, and from which observation."),
@@ -211,7 +214,9 @@ def _told_of(kind: RecordKind) -> list[Schema]:
     if kind.subject != "mounting":
         return bodies
     text_ = "Whether a spare stowed with this receiver, rubbing or not."
-    evidence = closed(None, text_, tyre={"allOf": [reference("Tyre"), TEXT]}, stowed={"type": "boolean"})
+    tyre: Schema = {"allOf": [reference("Tyre"), TEXT]}
+    yes_no: Schema = {"type": "boolean"}
+    evidence = closed(["tyre", "stowed"], text_, tyre=tyre, stowed=yes_no, rubbed=yes_no)
     evident = {"evidence": evidence, "facts": nullable(one["facts"])}
     return [
         *bodies,

@@ -35,7 +35,7 @@ LEAST_SHARED: Final = 1 / 3
 """The share of the narrower of two readings that they must have in common to count as agreeing; an estimate: two
 honest readings of one length, each held within its tolerance, seldom share less."""
 _MOST_TOLD: Final = 20
-"""Statements of one dispute that a record carries along; the log has them all."""
+"""Statements of one dispute, and things tried, that a record carries along; the log has them all."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -72,6 +72,16 @@ class FactLaw:
     leans_on: tuple[str, ...] = ()
 
 
+@dataclass(frozen=True, slots=True)
+class Trial:
+    """What was tried, by its designation: the fact it bears on, its value for that very thing, whether it rubbed."""
+
+    fact: str
+    what: str
+    value: Json
+    rubbed: bool
+
+
 class Law(Protocol):
     """What the fold has to know of a subject's facts."""
 
@@ -83,6 +93,10 @@ class Law(Protocol):
 
     def taught(self, evidence: Mapping[str, Json]) -> Mapping[str, Json]:
         """What was tried, as statements of facts."""
+        ...
+
+    def tried(self, evidence: Mapping[str, Json]) -> "Trial | None":
+        """What was tried, as it answers for the very same thing."""
         ...
 
     def changed(self, name: str, was: Json, now: Json) -> bool:
@@ -108,6 +122,10 @@ class _Plain:
     def taught(self, evidence: Mapping[str, Json]) -> Mapping[str, Json]:
         """Nothing that was tried teaches anything."""
         return {}
+
+    def tried(self, evidence: Mapping[str, Json]) -> "Trial | None":
+        """Nothing that was tried answers for anything."""
+        return None
 
     def changed(self, name: str, was: Json, now: Json) -> bool:
         """Nothing leans on anything."""
@@ -200,9 +218,24 @@ def current_facts(
 
     `ground` are the facts of other records that its own may lean on, by whole names, as they are now.
     """
-    known = fold(observations, law, ground)
+    every = list(observations)
+    known = fold(every, law, ground)
     facts = {name: one.value for name, one in known.items() if one.value is not None}
-    return CurrentFacts(facts, {name: _provenance(one) for name, one in known.items() if name in facts or one.state})
+    told = {name: _provenance(one) for name, one in known.items() if name in facts or one.state}
+    for tried in _tried(every, law):
+        if tried.fact in told:
+            told[tried.fact].setdefault("tried", {})[tried.what] = tried.value
+            if tried.rubbed:
+                told[tried.fact].setdefault("rubbed", []).append(tried.what)
+    return CurrentFacts(facts, told)
+
+
+def _tried(every: Sequence[Statement], law: Law) -> list[Trial]:
+    """What was tried and not taken back, the latest of it."""
+    dead = taken_back(every)
+    found = [(one.id, law.tried(one.evidence)) for one in every if one.evidence]
+    live = [tried for key, tried in found if tried and not {(key, ALL), (key, tried.fact)} & dead]
+    return live[-_MOST_TOLD:]
 
 
 def first_told(row: Document, law: Law) -> CurrentFacts:
