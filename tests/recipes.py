@@ -246,6 +246,70 @@ RULE: Final = Recipe(
     ("fitsvc rules test rules",),
 )
 
+_TREAD: Final = "accessory.tread_rating"
+
+RATING: Final = Recipe(
+    "A rating",
+    "A fact that a maker allows, here what the tread of a step bears: a fact as above, of a mass or a force.",
+    appended(
+        "rules/vocabulary/accessory.yaml",
+        """\
+  tread_rating:
+    type: mass
+    range: [0 lb, 1000 lb]
+    label: rating of the tread
+    meaning: What the step's tread bears.
+    how_to_measure: Read it on the tread.
+    effort: label
+""",
+    ),
+    (
+        Step(
+            "Its lines in `rules/hazards.yaml`: what bears on it, kind by kind, or why nothing of a kind does.",
+            replaced(
+                "rules/hazards.yaml",
+                (
+                    "  accessory.capacity:\n",
+                    (
+                        f"  {_TREAD}:\n    - when: kind.stood_upon\n"
+                        f"      exceeded_when: load.person_weight > {_TREAD}\n"
+                        "    - when: not kind.stood_upon\n      accepted: Nobody stands on it.\n  accessory.capacity:\n"
+                    ),
+                ),
+            ),
+            "fitsvc rules check rules",
+            f"nothing is said of what bears on `{_TREAD}`",
+        ),
+        Step(
+            "A rule that holds what bears on it to it, with its examples.",
+            written(
+                _TOPIC,
+                f"""\
+topic: steps
+about: Whether a step can be stood upon.
+rules:
+  - id: tread-bears-the-person
+    title: The tread bears who stands on it
+    applies_when: kind.stood_upon and present(load.person_weight)
+    requires: load.person_weight <= {_TREAD}
+    severity: blocking
+    fails_because: "The tread bears [{{{_TREAD}}}|less]."
+{_SOURCE}    examples:
+      - {{accessory.kind: step, load.person_weight: 200 lb, {_TREAD}: 200 lb, gives: passes}}
+      - {{accessory.kind: step, load.person_weight: 201 lb, {_TREAD}: 200 lb, gives: fails}}
+      - {{accessory.kind: step, load.person_weight: 200 lb, gives: undetermined}}
+      - {{accessory.kind: step, gives: not_applicable}}
+      - {{accessory.kind: ball_mount, load.person_weight: 200 lb, gives: not_applicable}}
+""",
+            ),
+            "pytest tests/test_rules_hazards.py -k tread_rating",
+            "and it works",
+        ),
+    ),
+    "A kind that can exceed it then has a rule that refuses it, which `fitsvc rules show --kind KIND` lists.",
+    ("fitsvc rules test rules", "pytest tests/test_rulebook_roles.py -k can_exceed"),
+)
+
 KIND: Final = Recipe(
     "A kind of accessory",
     "A member of `accessory_kind` in `rules/vocabulary/lists.yaml`, with its word for people.",
@@ -364,4 +428,4 @@ FIELD: Final = Recipe(
     ("pytest tests/test_service_wire.py -k the_wire_is_walked",),
 )
 
-RECIPES: Final = (FACT, RULE, KIND, FUNCTION, FIELD)
+RECIPES: Final = (FACT, RULE, RATING, KIND, FUNCTION, FIELD)
