@@ -621,6 +621,10 @@ class Interpreter:
         outcome = self._outcome([result for _, result in results], needs)
         if outcome in ("undetermined", "conditional") and self._fails_either_way(case, results):
             outcome = "fails"
+        if outcome == "undetermined" and self._passes_either_way(case, results):
+            rest = ["" if self._leaves_open(n) and result == "undetermined" else result
+                    for n, (_, result) in enumerate(results)]  # fmt: skip
+            outcome = self._outcome(rest, needs)
         return Judged(
             outcome, results, needs,
             {name: found for name, found in limits.items() if found is not None},
@@ -637,6 +641,26 @@ class Interpreter:
                 if other and all(self._some_fails(one, open_, name) for one in other):
                     return True
         return False
+
+    def _leaves_open(self, number: int) -> bool:
+        rule, _ = self._rules[number]
+        return rule["severity"] == "blocking" and rule.get("if_unknown") != "caution"
+
+    def _passes_either_way(self, case: Case, results: list[tuple[str, str]]) -> bool:
+        """Whether with no value of some one open choice a rule is in the way of those that leave the outcome open."""
+        open_ = [number for number, (_, result) in enumerate(results) if result == "undetermined"]
+        holding = [number for number in open_ if self._leaves_open(number)]
+        blocking = [number for number in open_ if self._rules[number][0]["severity"] == "blocking"]
+        for name in set[str].intersection(*(self._behind[number] for number in holding)):
+            for other in supposed(self.texts, case, name):
+                if other and not any(self._in_the_way(one, holding, blocking, name) for one in other):
+                    return True
+        return False
+
+    def _in_the_way(self, case: Case, holding: list[int], blocking: list[int], name: str) -> bool:
+        reading = Reading(self.texts, case)
+        found = {n: _result(reading, *self._rules[n]) for n in blocking if name in self._behind[n]}
+        return "fails" in found.values() or any(found[number] == "undetermined" for number in holding)
 
     def _some_fails(self, case: Case, numbers: list[int], name: str) -> bool:
         reading = Reading(self.texts, case)

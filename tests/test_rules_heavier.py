@@ -24,7 +24,13 @@ RATINGS: Final = ("rating", "capacity", "gvwr", "gawr", "gcwr", "_max", "tyre.lo
 """How the names of masses that are ratings end, or what is in them; all others are loads."""
 EXCEPTIONS: Final[dict[str, frozenset[str]]] = {
     "two figures that contradict each other, of which either may be mistaken": frozenset(
-        {"rating-suits-class", "tyres-bear-the-axle", "curb-weights-add-up", "trailer-weighs-something"}
+        {
+            "rating-suits-class",
+            "tyres-bear-the-rear-axle",
+            "tyres-bear-the-axle",
+            "curb-weights-add-up",
+            "trailer-weighs-something",
+        }
     ),
     "a tongue too light for its trailer, or too heavy": frozenset(
         {"tongue-weight-not-too-light", "tongue-weight-not-too-heavy", "tongue-weight-within-trailer"}

@@ -100,16 +100,19 @@ class Remedy(msgspec.Struct, omit_defaults=True, kw_only=True):
     question: Document = {}
 
 
-class WayTold(msgspec.Struct):
-    """Some values that an open choice may have, the rule that fails with each of them, and why, as a sentence."""
+class WayTold(msgspec.Struct, omit_defaults=True):
+    """Some values that an open choice may have, the rule that fails with each of them, and why, as a sentence.
+
+    Without a rule none fails with any of them, and none that the choice leaves open is in the way.
+    """
 
     members: list[str]
-    rule: str
-    reason: str
+    rule: str = ""
+    reason: str = ""
 
 
 class EitherWayTold(msgspec.Struct, omit_defaults=True):
-    """The open choice with each value of which some rule fails, though by itself none does.
+    """The open choice with each value of which it comes to the same, though some rules by themselves are undetermined.
 
     `adapter` is which adapter's it is, counted from the receiver; 0 where it is none's.
     """
@@ -169,8 +172,8 @@ class Answer(msgspec.Struct, omit_defaults=True, kw_only=True):
     Of a question that names several things, `together` has each one's answer and `spoils` what stands against all of
     them at once; `findings` and `limits` are then those of all together, and what to learn next stands in each answer.
 
-    `either_way` is there where the outcome is no and no rule fails by itself: the rules it names are undetermined among
-    the findings, as they are one by one, and what is open is not asked for.
+    `either_way` is there where an open choice makes no difference to the outcome, though it does to rules: these are
+    undetermined among the findings, as they are one by one, and what the choice is is not asked for.
 
     `more_open` counts the facts that are open besides those in `next`; of those in `untried` no reading was tried, as
     too much is open. `untried_changes` counts the changes that were not tried for remedies, being too many.

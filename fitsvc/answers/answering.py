@@ -252,7 +252,7 @@ class Answerer:
     def _findings(self, question: Question, verdict: Verdict, case: Case, system: System) -> list[Finding]:
         """The findings, with the facts marked that are assumed or given in place of stored ones."""
         findings = self.findings(verdict, case, system)
-        if verdict.either_way:
+        if verdict.either_way and verdict.outcome == "fails":
             first = {self.rulebook.rules[number].id for number in verdict.failing}
             findings.sort(key=lambda finding: finding.rule not in first)
         if question.assumed or question.replaced:

@@ -15,6 +15,7 @@ from fitsvc.language.types import ListType, Mask, Value
 
 _MOST_SAID: Final = 3
 """So many cases are said in a summary; of more, the two that fewest values share."""
+_BOTH: Final = ["yes", "no"]
 _MOST_NAMED: Final = 4
 """So many values of the last case are named; if it has more, they are `any other`."""
 
@@ -22,6 +23,12 @@ _MOST_NAMED: Final = 4
 def tell_either_way(wording: Wording, case: Case, found: EitherWay, system: System) -> EitherWayTold:
     """The cases by which an opened case fails, each with its reason as a sentence."""
     kind = wording.engine.choices(bool(case.adapters)).of(found.fact).type
+    if not found.rules:
+        values = [value for value, _ in found.cases if isinstance(value, int)]
+        members = (
+            [name for value in values for name in kind.names(Mask(value))] if isinstance(kind, ListType) else _BOTH
+        )
+        return EitherWayTold(found.fact, [WayTold(members)], 0 if found.adapter is None else found.adapter + 1)
     told = _Told(wording, case, found, system)
     cases = list(told.by_member(kind) if isinstance(kind, ListType) else told.by_yes_and_no())
     return EitherWayTold(found.fact, cases, 0 if found.adapter is None else found.adapter + 1)
@@ -45,7 +52,7 @@ class _Told:
 
     def by_yes_and_no(self) -> Iterator[WayTold]:
         """What fails if so, and what if not."""
-        rules = dict(self._found.cases)
+        rules = {value: number for value, number in self._found.cases if number is not None}
         for value, word, if_ in ((YES, "yes", f"If {self._the.removeprefix('whether ')}"), (NO, "no", "If not")):
             rule, reason = self._fails(rules[value], value)
             yield WayTold([word], rule, f"{if_}, {uncapped(reason)}")
@@ -54,7 +61,7 @@ class _Told:
         """A case a rule, with the members with which it is the first to fail: the fewest members first."""
         masks: dict[int, Mask] = {}
         for value, number in self._found.cases:
-            assert isinstance(value, int)
+            assert isinstance(value, int) and number is not None
             masks[number] = Mask(masks.get(number, 0) | value)
         rules = sorted(masks, key=lambda number: masks[number].bit_count())
         for number in rules:

@@ -52,7 +52,7 @@ def next_steps(missing: Missing, case: Case, verdict: Verdict, system: System, m
     """What to learn next; nothing can help where a rule surely fails."""
     if verdict.outcome == "fails":
         return Steps()
-    found = settling(missing, case, verdict.unknown, verdict.doubts, system, most)
+    found = settling(missing, case, verdict.holding_up, verdict.doubts, system, most)
     steps, if_usual = with_usual(missing, case, verdict, found.told[:MOST_STEPS], system)
     return Steps(steps, len(found.told[MOST_STEPS:]), found.untried, if_usual)
 

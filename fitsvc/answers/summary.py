@@ -25,7 +25,7 @@ def summarise(
     either_way: EitherWayTold | None = None,
 ) -> str:
     """Yes, no, only if, or what to measure first; of what is sold to be loaded never a yes without saying how far."""
-    if either_way is not None:
+    if either_way is not None and verdict.outcome == "fails":
         return say_either_way(wording, either_way)
     if verdict.outcome == "fails":
         return f"No. {findings[0].reason}"

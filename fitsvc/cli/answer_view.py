@@ -91,7 +91,7 @@ class _View:
         ]
         if findings:
             self._heading("Why")
-        for case in answer.either_way.cases if answer.either_way else ():
+        for case in answer.either_way.cases if answer.either_way and no else ():
             self._line(case.reason, *_MARKS["fails"])
         for finding in shown:
             sign, colour = _MARKS[self._brought(finding)]

@@ -5,10 +5,13 @@ passes with another is open too. Where with each value that it may have *some* r
 it is. Only a choice on which two blocking rules rest can do that, or one that a rule reads so that it may stay open
 though each value settles it alike: more than once, or by way of a figure.
 
-This is asked of every answer that leaves a blocking rule open, whatever else it comes to, and with every such choice.
-So more knowledge never takes a no back: the choice that decided is known, and then one of its cases holds, or it is
-still open between fewer values, and with each of them some rule fails. A search that gave up early, or that was made
-for undetermined answers only, would break that.
+Where an answer is undetermined, and the rules that leave it so pass with each value of one choice that they read so,
+it is what it would be without them.
+
+The first is asked of every answer that leaves a blocking rule open, whatever else it comes to, and with every such
+choice. So more knowledge never takes a no back: the choice that decided is known, and then one of its cases holds, or
+it is still open between fewer values, and with each of them some rule fails. A search that gave up early, or that was
+made for undetermined answers only, would break that.
 """
 
 from collections import Counter
@@ -108,27 +111,48 @@ class Choices:
         """The choice of a name."""
         return self._by_name[name]
 
-    def either_way(self, case: Case, undetermined: Iterable[int]) -> EitherWay | None:
-        """The first choice that decides an opened case, of which these rules are undetermined and none fails."""
+    def passing(self, case: Case, unknown: Iterable[int]) -> EitherWay | None:
+        """The first choice with each value of which none of these rules, that leave an opened case open, is in the way.
+
+        Each reads the choice so that it may stay open though it passes with each value.
+        """
+        open_ = sum(1 << number for number in unknown)
+        for choice in self.all:
+            for adapter in () if open_ & ~choice.alone else choice.places(case):
+                values = choice.values(choice.known(case, adapter))
+                if len(values) > 1 and not any(
+                    verdict.fails or verdict.unknown for verdict in self._verdicts(case, choice, adapter, values[::-1])
+                ):
+                    return EitherWay(choice.name, adapter, tuple((value, None) for value in values))
+        return None
+
+    def _verdicts(self, case: Case, choice: Choice, adapter: int | None, values: Iterable[Value]) -> Iterator[Verdict]:
+        """What the rules that rest on a choice come to with each of some values."""
+        judge = self.judge(choice)
+        for value in values:
+            supposed = self._engine.opened(choice.supposed(case, adapter, value))
+            yield judge(supposed.facts.get, supposed.present)
+
+    def failing(self, case: Case, undetermined: Iterable[int]) -> EitherWay | None:
+        """The first choice with each value of which some rule fails in an opened case; these rules are undetermined."""
         open_ = sum(1 << number for number in undetermined if number in self._blocking)
         for choice in self.all:
             if choice.may_decide(open_):
                 for adapter in choice.places(case):
                     cases = self._cases(case, choice, adapter)
                     if cases:
-                        return EitherWay(choice.name, adapter, tuple(sorted(cases)))
+                        return EitherWay(choice.name, adapter, tuple(sorted(cases, key=lambda one: one[0])))
         return None
 
-    def _cases(self, case: Case, choice: Choice, adapter: int | None) -> list[tuple[Value, int]]:
+    def _cases(self, case: Case, choice: Choice, adapter: int | None) -> list[tuple[Value, int | None]]:
         """Each value with the first rule that fails with it; nothing where with some value none does."""
-        values, judge = choice.values(choice.known(case, adapter)), self.judge(choice)
-        found: list[tuple[Value, int]] = []
-        for value in self.in_order(choice, values) if len(values) > 1 else ():
-            supposed = self._engine.opened(choice.supposed(case, adapter, value))
-            fails = judge(supposed.facts.get, supposed.present).fails
-            if not fails:
+        known = choice.values(choice.known(case, adapter))
+        values = self.in_order(choice, known) if len(known) > 1 else []
+        found: list[tuple[Value, int | None]] = []
+        for value, verdict in zip(values, self._verdicts(case, choice, adapter, values), strict=True):
+            if not verdict.fails:
                 return []
-            found.append((value, min(fails)))
+            found.append((value, min(verdict.fails)))
         return found
 
     def judge(self, choice: Choice) -> Callable[..., Verdict]:

@@ -76,8 +76,14 @@ class Point:
         verdict = self.rule_by_rule(case)
         if verdict.fails or not (verdict.unknown or verdict.doubts):
             return verdict
-        either_way = self.choices(bool(case.adapters)).either_way(case, (*verdict.unknown, *verdict.doubts))
-        return verdict._replace(outcome="fails", either_way=either_way) if either_way else verdict
+        choices = self.choices(bool(case.adapters))
+        failing = choices.failing(case, (*verdict.unknown, *verdict.doubts))
+        if failing:
+            return verdict._replace(outcome="fails", either_way=failing)
+        passing = choices.passing(case, verdict.unknown) if verdict.unknown else None
+        if passing:
+            return verdict._replace(outcome="conditional" if verdict.conditions else "works", either_way=passing)
+        return verdict
 
     def rule_by_rule(self, case: Case) -> Verdict:
         """Judge a case by what each rule comes to, and no further."""

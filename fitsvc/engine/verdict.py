@@ -10,20 +10,20 @@ _CONDITIONAL: Final = [effect for effect, outcome in OUTCOME_OF.items() if outco
 
 
 class EitherWay(NamedTuple):
-    """An open choice with each value of which some rule fails, so that the outcome is no whichever it is.
+    """An open choice with each value of which some rule fails, or with each none, so that the outcome is the same.
 
     `adapter` is the place of the adapter whose choice it is. `cases` are the values that it may have, in order, each
-    with the number of the first rule that fails with it.
+    with the number of the first rule that fails with it; None where the rules that are open pass with each.
     """
 
     fact: str
     adapter: int | None
-    cases: tuple[tuple[Value, int], ...]
+    cases: tuple[tuple[Value, int | None], ...]
 
     @property
     def rules(self) -> list[int]:
         """The rules that fail in any of the cases."""
-        return sorted({number for _, number in self.cases})
+        return sorted({number for _, number in self.cases if number is not None})
 
 
 class Verdict(NamedTuple):
@@ -31,7 +31,7 @@ class Verdict(NamedTuple):
 
     `unknown` are the rules that make the outcome undetermined, `doubts` those whose being undetermined is
     a caution only; `open_needs` are numbers of needs. A rule in none of the lists does not apply. With `either_way`
-    no rule fails by itself.
+    no rule fails by itself, and what is `unknown` holds nothing up.
     """
 
     outcome: Outcome
@@ -55,6 +55,11 @@ class Verdict(NamedTuple):
     def failing(self) -> list[int]:
         """The rules that an answer of no rests on."""
         return self.either_way.rules if self.either_way else sorted(self.fails)
+
+    @property
+    def holding_up(self) -> list[int]:
+        """The rules that leave the outcome open: what is unknown, unless it comes to the same either way."""
+        return [] if self.either_way else self.unknown
 
     @property
     def conditions(self) -> int:

@@ -44,7 +44,7 @@ def codes_of(verdict: Verdict, rules: int) -> list[int]:
 
     A rule goes by its number, a need by its number after the rules.
     """
-    if verdict.either_way:
+    if verdict.either_way and verdict.outcome == "fails":
         return verdict.either_way.rules
     found: list[int] = []
     for effect in _EFFECTS:

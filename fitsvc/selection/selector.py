@@ -304,6 +304,7 @@ class Selector:
         shown.reason = self._reason(numbers, verdict, case, shown.allowance, wanted.system)
         if verdict.either_way:
             shown.either_way = tell_either_way(self.answerer.wording, case, verdict.either_way, wanted.system)
+        if shown.either_way and verdict.outcome == "fails":
             shown.reason = say_either_way(self.answerer.wording, shown.either_way)
         return shown
 

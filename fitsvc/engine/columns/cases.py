@@ -1,4 +1,4 @@
-"""By cases, over columns: the signatures with which some rule fails for each value of one open choice, as in point.
+"""By cases, over columns: the signatures with which some rule fails for each value of one open choice, or none does.
 
 Where the choice is the rig's, the rules that rest on it are judged for the rig with each of its values. Where it is
 the items', the signatures of which it is open are written out as small catalogues, one for each value, when they are
@@ -21,13 +21,14 @@ from fitsvc.engine.columns.views import ItemValues
 from fitsvc.facts import Case
 from fitsvc.language.truth import UNKNOWN
 from fitsvc.language.types import ListType, Value
+from fitsvc.rulebook.outcomes import Result
 
 
 class Supposed(NamedTuple):
-    """A choice supposed to have one value: where it may have it (None: everywhere), and where a rule then fails."""
+    """A choice supposed to have a value: where it may have it (None: everywhere), and where a rule so has a result."""
 
     possible: Words | None
-    fails: Callable[[int], Words | None]
+    where: Callable[[int, Result], Words | None]
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,14 +60,18 @@ class WrittenOut:
         self._items = ItemValues(program, part)
         self.judges: dict[int, Judge] = {}
 
-    def fails(self, number: int, values: tuple[Value, ...]) -> Words | None:
-        """Where a rule fails for a rig, given by its own values: over the whole catalogue."""
+    def where(self, number: int, values: tuple[Value, ...], result: Result) -> Words | None:
+        """Where a rule fails, or is undetermined, for a rig given by its own values: over the whole catalogue."""
         judge = self.judges.get(number)
         if judge is None:
             member = self._program.members[number]
             judge = self.judges.setdefault(number, Judge(self._program, member, self._items))
-        found = judge.entry(values).fails
+        found = _bits(judge.entry(values), result)
         return None if found is None else _spread(self._rows[unpack(found, len(self._rows))], self._count)
+
+
+def _bits(entry: RuleColumn, result: Result) -> Words | None:
+    return entry.fails if result == "fails" else entry.undetermined
 
 
 def _spread(rows: NDArray[np.intp], count: int) -> Words:
@@ -100,6 +105,8 @@ class Cases:
     def __init__(self, program: Program, judges: Sequence[Judge], make_room: Callable[[], None]) -> None:
         """`make_room` is called before more results are kept."""
         self._program, self._judges, self._make_room = program, judges, make_room
+        rules = program.engine.rulebook.rules
+        self._leaving_open = {number: None for number, rule in enumerate(rules) if rule.leaves_open}
         self._open: dict[str, Words | None] = {}
         self._parts: dict[tuple[str, Value], WrittenOut] = {}
 
@@ -119,8 +126,7 @@ class Cases:
 
         Those that fail already are `settled`.
         """
-        adapted = bool(rig.adapters) or "adapter" in catalogue.subjects
-        choices, found = self._program.engine.choices(adapted), dict[int, Words]()
+        choices, found = self._choices(catalogue, rig), dict[int, Words]()
         for choice in choices.all:
             left: Words | None = None
             for open_ in self._open_choices(choices, choice, catalogue, rig, values):
@@ -132,6 +138,48 @@ class Cases:
                     settled = settled | where
                 left = left & ~settled
         return found
+
+    def passes_either_way(
+        self,
+        catalogue: Catalogue,
+        rig: Case,
+        values: tuple[Value, ...],
+        entries: Sequence[RuleColumn],
+        undetermined: Words,
+    ) -> Words:
+        """Of the undetermined signatures those that no rule leaves open or refuses with any value of a choice."""
+        choices, decided = self._choices(catalogue, rig), np.zeros_like(undetermined)
+        open_rules = [
+            (number, words) for number in self._leaving_open if (words := entries[number].undetermined) is not None
+        ]
+        for choice in choices.all if undetermined.any() else ():
+            left: Words | None = None
+            for open_ in self._open_choices(choices, choice, catalogue, rig, values) if choice.alone else ():
+                if left is None:
+                    left = undetermined & ~decided
+                    for number, words in open_rules:
+                        left = left if choice.alone >> number & 1 else left & ~words
+                if not left.any():
+                    break
+                decided |= self._passing(choice, open_, left)
+                left = left & ~decided
+        return decided
+
+    def _passing(self, choice: Choice, open_: OpenChoice, left: Words) -> Words:
+        """Those of the signatures that are left of which no rule is in the way with any value."""
+        left = left if open_.where is None else left & open_.where
+        for value in open_.values[::-1]:
+            if not left.any():
+                break
+            where = open_.suppose(value).where
+            for number in choice.rules:
+                results: tuple[Result, ...] = ("fails", "undetermined") if number in self._leaving_open else ("fails",)
+                for words in (where(number, result) for result in results):
+                    left = left if words is None else left & ~words
+        return left
+
+    def _choices(self, catalogue: Catalogue, rig: Case) -> Choices:
+        return self._program.engine.choices(bool(rig.adapters) or "adapter" in catalogue.subjects)
 
     def _open_choices(
         self, choices: Choices, choice: Choice, catalogue: Catalogue, rig: Case, values: tuple[Value, ...]
@@ -155,7 +203,7 @@ class Cases:
         def suppose(value: Value) -> Supposed:
             self._make_room()
             values = self._program.rig_values(choice.supposed(rig, adapter, value))
-            return Supposed(None, lambda number: self._judges[number].entry(values).fails)
+            return Supposed(None, lambda number, result: _bits(self._judges[number].entry(values), result))
 
         return suppose
 
@@ -168,7 +216,7 @@ class Cases:
             if part is None:
                 made = WrittenOut(self._program, catalogue, choice, value)
                 part = self._parts.setdefault((choice.name, value), made)
-            return Supposed(part.possible, lambda number: part.fails(number, values))
+            return Supposed(part.possible, lambda number, result: part.where(number, values, result))
 
         return suppose
 
@@ -184,17 +232,17 @@ class Cases:
         left = left if open_.where is None else left & open_.where
         noted: list[tuple[int, Words]] = []
         for value in open_.values:
-            possible, fails_by = open_.suppose(value)
+            possible, where = open_.suppose(value)
             failing = np.zeros_like(left)
             for number in choice.rules:
-                fails = fails_by(number)
+                fails = where(number, "fails")
                 if fails is not None:
                     noted.append((number, fails & left & ~failing))
                     failing |= fails
             left = left & (failing if possible is None else failing | ~possible)
             if not left.any():
                 return []
-        return [(number, where & left) for number, where in noted if (where & left).any()]
+        return [(number, words & left) for number, words in noted if (words & left).any()]
 
 
 def _may_decide(choice: Choice, entries: Sequence[RuleColumn], words: int) -> Words:

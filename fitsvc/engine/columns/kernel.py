@@ -200,9 +200,7 @@ class Judged:
             found = {outcome: np.zeros(words, np.uint64) for outcome in _WORST_FIRST}
             for _, effect, where in self.effects():
                 found[OUTCOME_OF[effect]] |= where
-            self._either_way = self._by_cases(found["fails"])
-            for where in self._either_way.values():
-                found["fails"] |= where
+            self._decide_by_cases(found)
             worse = np.zeros(words, np.uint64)
             for outcome in found:
                 found[outcome] &= ~worse
@@ -210,9 +208,15 @@ class Judged:
             self._outcome = found
         return self._outcome
 
-    def _by_cases(self, fails: Words) -> Mapping[int, Words]:
+    def _decide_by_cases(self, found: Mapping[Outcome, Words]) -> None:
+        """Put in what comes to the same with each value of an open choice."""
+        of, cases = (self.catalogue, self.rig, self._values, self.entries), self._index.cases
         with np.errstate(all="ignore"):
-            return self._index.cases.fails_either_way(self.catalogue, self.rig, self._values, self.entries, fails)
+            self._either_way = cases.fails_either_way(*of, found["fails"])
+            for where in self._either_way.values():
+                np.bitwise_or(found["fails"], where, out=found["fails"])
+            undetermined = found["undetermined"] & ~found["fails"]
+            np.bitwise_and(undetermined, ~cases.passes_either_way(*of, undetermined), out=found["undetermined"])
 
     def deciding(self) -> Iterator[tuple[int, Effect, Words]]:
         """What brings each outcome about, and where; with the rules by which signatures fail either way."""

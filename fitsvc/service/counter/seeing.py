@@ -121,7 +121,7 @@ def see(answerer: Answerer, answer: Answer, fields: Fields, system: System) -> A
     ]
     deciding = [one for one in told if one.mark in ("fails", "open")]
     minded = [one for one in told if one.mark == "caution"]
-    if answer.either_way:
+    if answer.either_way and answer.outcome == "fails":
         deciding, minded = [], [*deciding, *minded]
     elif not deciding:
         deciding, minded = minded, []
