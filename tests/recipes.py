@@ -324,7 +324,7 @@ KIND: Final = Recipe(
         Step(
             "An item of it in the demo's shop, `seed_demo/accessories.csv`.",
             appended(
-                "seed_demo/accessories.csv", f"PKM-KENNEL-2,accessory,Packmoor Kennel (one dog),kennel,2 in{',' * 41}\n"
+                "seed_demo/accessories.csv", f"PKM-KENNEL-2,accessory,Packmoor Kennel (one dog),kennel,2 in{',' * 52}\n"
             ),
             "pytest tests/test_demo_world.py -k every_kind_is_present",
             "kennel",
