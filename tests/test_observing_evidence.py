@@ -1,10 +1,14 @@
 """Observations tighten what is known, contradict what cannot hold beside them, and change saved rigs' answers."""
 
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
 import pytest
-from demo_world import SEED
+from demo_world import SEED, answerer, world
+from effort import tries
+from hypothesis import assume, given
+from hypothesis import strategies as st
 from litestar import Litestar
 from litestar.testing import TestClient
 from service_checks import pointers, problem
@@ -15,7 +19,9 @@ from fitsvc.observing.law import laws_of
 from fitsvc.observing.refolding import refold
 from fitsvc.rulebook.rules import Rulebook
 from fitsvc.store.database import Database
+from fitsvc.store.folding import KnownFact, fold
 from fitsvc.store.records import get_record
+from fitsvc.store.tables import Observation
 
 Client = TestClient[Litestar]
 Key = dict[str, str]
@@ -452,3 +458,35 @@ def test_f11_what_went_in_and_rubbed_is_a_caution(client: Client, key: Key, moun
     assert not [text for text in about_spare(client, mounting, "245/75R16")[1] if "it rubbed" in text]
     tell(client, key, mounting, retracts=told["observation"]["id"], reason="it was another truck")
     assert not [text for text in about_spare(client, mounting, "265/70R17")[1] if "it rubbed" in text]
+
+
+SKUS = sorted(one.key for one in world().of("accessory"))
+READINGS = st.tuples(st.integers(0, 40), st.sampled_from(["0 in", "1/8 in", "1/2 in"])).map(
+    lambda told: {"value": f"{told[0] / 4} in", "tolerance": told[1]}
+)
+
+
+@tries(60)
+@given(st.sampled_from(SKUS), st.lists(READINGS, min_size=1, max_size=3), READINGS)
+def test_f1_a_dispute_never_makes_an_answer_sure(
+    sku: str, before: list[dict[str, str]], dispute: dict[str, str]
+) -> None:
+    """However the readings lie, one that disputes what is known leaves works and fails as they were, or open."""
+    law = laws_of(answerer().reader)("mounting")
+    seen = datetime(2026, 11, 1, tzinfo=UTC)
+
+    def known(readings: list[dict[str, str]]) -> KnownFact:
+        said = [
+            Observation(id=f"obs_{n}", facts={"pin_to_bumper": one}, kind="measured", by=f"p{n}", at=seen, subject="m",
+                        record_id="m") for n, one in enumerate(readings)]  # fmt: skip
+        return fold(said, law)["pin_to_bumper"]
+
+    def outcome(value: object) -> str:
+        rig = {"vehicle": {"id": "veh_saltmarsh_2022"}, "receiver": {"id": "rcv_velmora_saltmarsh"},
+               "mounting": {"facts": {"height": "16-1/2 in", "pin_to_bumper": value}}}  # fmt: skip
+        return answerer().answer({"rig": rig, "accessory": {"sku": sku}}, world()).outcome
+
+    one, other = known(before), known([*before, dispute])
+    assume(one.state == "" and other.state == "disputed")
+    was, comes_to = outcome(one.value), outcome(other.value)
+    assert comes_to == was or comes_to in ("undetermined", "conditional")
