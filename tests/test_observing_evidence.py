@@ -490,3 +490,24 @@ def test_f1_a_dispute_never_makes_an_answer_sure(
     assume(one.state == "" and other.state == "disputed")
     was, comes_to = outcome(one.value), outcome(other.value)
     assert comes_to == was or comes_to in ("undetermined", "conditional")
+
+
+def test_f15b_a_measured_accessory_tells_its_effects_on_saved_rigs(shop: Client, key: Key) -> None:
+    """A carrier that folds much nearer than its sheet says no longer clears on the rigs it was to go on."""
+    for value in ("1/2 in", "20 in"):
+        body: dict[str, Any] = {
+            "subject": "accessory",
+            "record": "SPK-TRUG-2",
+            "facts": {"stow_setback": value},
+            "by": value,
+        }
+        shop.post("/v1/observations", headers=key, json=body)
+    body = {"subject": "accessory", "record": "SPK-TRUG-2", "by": "Di", "settles": True, "reason": "on the bench",
+            "facts": {"stow_setback": "1/2 in"}}  # fmt: skip
+    told = shop.post("/v1/observations", headers=key, json=body).json()["rigs"]
+    assert told["judged"] > 1
+    for rig in told["changed"]:
+        (one,) = rig["changed"]
+        answer = shop.post("/v1/answers", json={"rig": {"id": rig["rig"]}, "accessory": {"sku": one["sku"]}}).json()
+        assert answer["outcome"] == one["after"] != one["before"]
+    assert told["changed"]

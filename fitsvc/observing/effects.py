@@ -14,13 +14,15 @@ from typing import Final
 from sqlmodel import Session
 
 from fitsvc.answers.question import Records, read_question
+from fitsvc.answers.shelf import Item
 from fitsvc.document import Document
 from fitsvc.engine.point import Point
 from fitsvc.facts import Case, FactReader
 from fitsvc.language.problems import ProblemsFound
 from fitsvc.rulebook.outcomes import Outcome
 from fitsvc.selection.segments import BEST_FIRST, Snapshot, case_of, rig_key
-from fitsvc.store.rigs import rigs_using
+from fitsvc.store.rigs import count_rigs, list_rigs, rigs_using
+from fitsvc.store.tables import SavedRig
 from fitsvc.subjects import Subject
 
 MOST_RIGS: Final = 200
@@ -64,8 +66,12 @@ class Effects:
 
 def rig_cases(session: Session, reader: FactReader, records: Records, subject: Subject, key: str) -> list[RigCase]:
     """The saved rigs that use a record, as they are now; one that cannot be read is left out."""
+    return _cases(rigs_using(session, subject, key, limit=MOST_RIGS), reader, records)
+
+
+def _cases(rigs: Sequence[SavedRig], reader: FactReader, records: Records) -> list[RigCase]:
     found = []
-    for rig in rigs_using(session, subject, key, limit=MOST_RIGS):
+    for rig in rigs:
         document: Document = {"rig": rig.document, "accessory": {}}
         try:
             case = read_question(document, reader, records).case
@@ -86,6 +92,25 @@ def effects(
     all_ = held()
     changed = [_change(engine, reader, one, case, all_) for one, case in pairs]
     return Effects(tuple(one for one in changed if one.count), len(pairs), all_.unreadable)
+
+
+def saved_rigs(session: Session, reader: FactReader, records: Records) -> tuple[list[RigCase], int]:
+    """The first saved rigs as they are, and how many more there are."""
+    rigs = list_rigs(session, limit=MOST_RIGS)
+    return _cases(rigs, reader, records), max(count_rigs(session) - len(rigs), 0)
+
+
+def item_effects(engine: Point, reader: FactReader, rigs: Sequence[RigCase], was: Item, now: Item) -> Effects:
+    """Which saved rigs answer otherwise about one accessory, of which something else is known than before."""
+    changed = []
+    for rig in rigs:
+        before, after = (engine.evaluate(case_of(rig.case, item, reader)).outcome for item in (was, now))
+        if before != after:
+            one = (now.sku, before, after)
+            changed.append(
+                RigChange(rig=rig.key, name=rig.name, before={before: 1}, after={after: 1}, count=1, changed=(one,))
+            )
+    return Effects(tuple(changed), len(rigs), 0)
 
 
 def _change(engine: Point, reader: FactReader, rig: RigCase, now: Case, held: Snapshot) -> RigChange:

@@ -6,10 +6,12 @@ from typing import Any
 
 from sqlmodel import Session
 
+from fitsvc.answers.question import Stored
+from fitsvc.answers.shelf import Item, read_items
 from fitsvc.document import Json
 from fitsvc.facts import FactReader
-from fitsvc.inventory.stored import StoreRecords
-from fitsvc.observing.effects import MOST_RIGS, RigCase, rig_cases
+from fitsvc.inventory.stored import StoreRecords, stored
+from fitsvc.observing.effects import MOST_RIGS, RigCase, rig_cases, saved_rigs
 from fitsvc.observing.evidence import Contradiction, contradictions
 from fitsvc.observing.law import laws_of
 from fitsvc.store.observations import Provenance, all_observations, sold_as, told_before
@@ -33,6 +35,17 @@ class Recorded:
     after: list[RigCase]
     rigs_left_off: int
     repeated: bool = False
+    item: "ItemSeen | None" = None
+
+
+@dataclass(frozen=True, slots=True)
+class ItemSeen:
+    """An accessory that was observed, as it was and as it is; saved rigs it may go on, and how many more there are."""
+
+    was: Item
+    now: Item
+    rigs: list[RigCase]
+    left_off: int
 
 
 def observe(
@@ -53,6 +66,7 @@ def observe(
     record = lock_record(session, subject, key)
     own, records = sold_as(record), StoreRecords(session)
     earlier = all_observations(session, subject, key)
+    was = stored(subject, record) if rigs and own == "accessory" else None
     before = rig_cases(session, reader, records, subject, key) if rigs else []
     again = None if request.act else told_before(earlier, facts, evidence, told)
     how: Any = {"evidence": evidence, "laws": laws, "request": request, "locked": (record, earlier)}
@@ -68,4 +82,14 @@ def observe(
         after=after,
         rigs_left_off=left_off,
         repeated=again is not None,
+        item=_item(session, reader, was, stored(subject, record)) if was else None,
     )
+
+
+def _item(session: Session, reader: FactReader, was: Stored, now: Stored) -> ItemSeen | None:
+    """The accessory before and after, where both can be read."""
+    found = read_items(reader, [was, now])
+    if len(found) != 2:
+        return None
+    rigs, left_off = saved_rigs(session, reader, StoreRecords(session))
+    return ItemSeen(found[0], found[1], rigs, left_off)

@@ -11,7 +11,7 @@ from sqlmodel import Session
 from fitsvc.document import Document, Json
 from fitsvc.facts import FactReader
 from fitsvc.language.problems import Problem
-from fitsvc.observing.effects import effects
+from fitsvc.observing.effects import effects, item_effects
 from fitsvc.observing.evidence import read_evidence
 from fitsvc.observing.recording import observe
 from fitsvc.observing.requests import ACTS, read_request
@@ -122,13 +122,20 @@ async def create(request: AnyRequest) -> Response[bytes]:
             told, asked = _read(document, session, reader, key_name(request))
             seen = observe(session, reader, document, told, asked)
         # The record is no longer locked when the rigs are judged.
-        found = effects(service.answerer.engine, reader, seen.before, seen.after, index.held)
+        found, left_off = (
+            effects(service.answerer.engine, reader, seen.before, seen.after, index.held),
+            seen.rigs_left_off,
+        )
+        if seen.item is not None and not seen.before:
+            item = seen.item
+            found = item_effects(service.answerer.engine, reader, item.rigs, item.was, item.now)
+            left_off = item.left_off
         return {
             "observation": observation_document(seen.observation),
             "record": record_document(seen.record),
             "repeated": seen.repeated,
             "contradictions": [contradiction_document(one) for one in seen.contradictions],
-            "rigs": effects_document(found, seen.rigs_left_off),
+            "rigs": effects_document(found, left_off),
         }
 
     observed = await to_thread.run_sync(work)

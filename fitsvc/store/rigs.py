@@ -49,6 +49,11 @@ def list_rigs(session: Session, *, after: str | None = None, limit: int = 100) -
     return session.exec(query.where(beyond(col(SavedRig.id), after))).all()
 
 
+def count_rigs(session: Session) -> int:
+    """Return how many rigs are saved."""
+    return session.exec(select(func.count()).select_from(SavedRig)).one()
+
+
 def rigs_using(session: Session, subject: Subject, key: str, *, limit: int = 100) -> Sequence[SavedRig]:
     """Return the saved rigs that use a record: by naming it, or by naming what brings it along.
 
