@@ -16,6 +16,9 @@ CARRIER: Facts = {
     "accessory.front_setback": "10 in", "accessory.stow_setback": "6 in", "accessory.rear_extent": "40 in",
     "accessory.width": "60 in", "accessory.obscures_plate": False, "accessory.obscures_lamps": False,
     "accessory.plug": "none", "accessory.approved_behind_motorhome": False, "accessory.lowest_drop": "2 in",
+    "accessory.length": "30 in", "vehicle.placard_capacity": "1000 lb", "vehicle.wheelbase": "120 in",
+    "vehicle.rear_overhang": "40 in", "vehicle.curb_weight_front": "2500 lb", "vehicle.curb_weight_rear": "2100 lb",
+    "vehicle.gawr_rear": "4500 lb",
 }  # fmt: skip
 """A complete rig with a bike carrier that works on it."""
 
@@ -27,6 +30,14 @@ def _rules(facts: Facts, wanted: str) -> set[str]:
 def test_a_complete_rig_works() -> None:
     """Nothing here is a blanket caution: the complete rig is a plain yes."""
     assert answer(CARRIER).outcome == "works"
+
+
+@pytest.mark.parametrize(
+    "unknown", ["vehicle.tongue_rating", "vehicle.placard_capacity", "vehicle.gawr_rear", "vehicle.curb_weight_front"]
+)
+def test_a_carrier_without_a_load_is_no_plain_yes_by_what_nobody_looked_up(unknown: str) -> None:
+    """What its label's load weighs on is a thing to check where it is not known, as with the load named."""
+    assert answer({**CARRIER, unknown: None}).outcome == "conditional"
 
 
 @pytest.mark.parametrize(
@@ -63,7 +74,7 @@ def test_naming_no_load_asks_for_none(named: dict[str, Any]) -> None:
 
 def test_people_alone_are_held_to_the_payload() -> None:
     """People named and no bikes: judged with the carrier empty, and no reading of bikes is asked for."""
-    known = {**CARRIER, "vehicle.gvwr": "6000 lb", "vehicle.curb_weight": "4600 lb"}
+    known = {**CARRIER, "vehicle.gvwr": "6000 lb", "vehicle.curb_weight": "4600 lb", "vehicle.placard_capacity": None}
     for people, outcome in (("1190 lb", "works"), ("1191 lb", "conditional"), ("1350 lb", "conditional")):
         found = answer({**known, "load.occupants_weight": people})
         assert (found.outcome, found.next) == (outcome, []), "with less room than its label's 160 lb, only with less"
