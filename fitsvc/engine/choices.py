@@ -24,7 +24,7 @@ from fitsvc.facts import Case
 from fitsvc.language import typed
 from fitsvc.language.truth import NO, UNKNOWN, YES
 from fitsvc.language.typed import AnyTyped, Read
-from fitsvc.language.types import ListType, TruthType, Value
+from fitsvc.language.types import ListType, TruthType, Value, is_exact
 from fitsvc.rulebook.rules import Rule
 
 if TYPE_CHECKING:
@@ -71,6 +71,10 @@ class Choice:
         mask = self.type.unknown if known is None else known
         assert isinstance(mask, int)
         return [self.type.member(i) for i in range(len(self.type.members)) if mask >> i & 1]
+
+    def is_open(self, known: Value | None) -> bool:
+        """Whether it may have several values."""
+        return known is None or not is_exact(self.type, known)
 
     def known(self, case: Case, adapter: int | None) -> Value | None:
         """What a case tells of it."""

@@ -188,8 +188,9 @@ class Cases:
         of_items = choice.subject in catalogue.subjects
         if choice.of_adapter or not of_items:
             for adapter in choice.places(rig):
-                possible = choice.values(choice.known(rig, adapter))
-                if len(possible) > 1:
+                known = choice.known(rig, adapter)
+                if choice.is_open(known):
+                    possible = choice.values(known)
                     yield OpenChoice(
                         None, choices.in_order(choice, possible), self._for_rig(choice, rig, adapter)
                     )  # fmt: skip
