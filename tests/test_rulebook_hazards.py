@@ -11,7 +11,7 @@ from fitsvc.rulebook.loader import load_rulebook
 
 HAZARDS = "hazards.yaml"
 ROOM = "  vehicle.gvwr:\n"
-BALL = "max(trailer.gross_weight, trailer.empty_weight) > ball.rating"
+BALL = "max(trailer.gross_weight, trailer.empty_weight + trailer.cargo_weight) > ball.rating"
 TAKES = "    - when: kind.takes_bikes\n      exceeded_when: load.bikes > accessory.bikes_max\n"
 SUBJECT = "vocabulary/trailer.yaml"
 NEW = """\
