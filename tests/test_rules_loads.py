@@ -4,7 +4,7 @@ from typing import Any
 
 import pytest
 from demo_world import answerer
-from judging import answer, case
+from judging import Facts, answer, case, result
 
 from fitsvc.answers.answering import Answerer
 from fitsvc.engine.columns.kernel import Columns
@@ -55,6 +55,39 @@ def test_a_load_that_nothing_holds_never_works(kind: str, load: dict[str, object
     assert (found.outcome, found.findings[0].rule) == ("fails", "load-is-borne")
     silent = answer({**RIG, "accessory.kind": kind, "load.occupants_weight": "300 lb"})
     assert "load-is-borne" not in {finding.rule for finding in silent.findings}
+
+
+BIKES = {**RIG, "accessory.kind": "bike_carrier", "accessory.bikes_max": 2, "accessory.bike_weight_max": "100 lb"}
+
+
+@pytest.mark.parametrize(
+    ("rating", "rule"),
+    [
+        ({"accessory.capacity": "60 lb"}, "load-on-accessory"),
+        ({"receiver.tongue_rating": "115 lb"}, "hanging-weight"),
+        ({"vehicle.tongue_rating": "115 lb"}, "hanging-weight"),
+        ({"receiver.vertical_rating": "115 lb"}, "hanging-weight"),
+        ({"vehicle.placard_capacity": "265 lb"}, "people-and-luggage"),
+        ({"vehicle.curb_weight_rear": "2400 lb", "vehicle.gawr_rear": "2515 lb"}, "rear-axle-bears-the-least"),
+    ],
+)
+def test_the_load_is_never_less_than_the_heaviest_bike(rating: Facts, rule: str) -> None:
+    """One bike of 70 lb is 70 lb in every sum, though each is told to weigh 40 lb; and that is told to disagree."""
+    facts: Facts = {**BIKES, **rating, "load.bikes": 1, "load.bike_weight": "40 lb", "load.heaviest_bike": "70 lb"}
+    assert result(rule, facts) == result("heaviest-is-one-of-them", facts) == "fails"
+    assert answer(facts).outcome == "fails"
+    agreed = {**facts, "load.heaviest_bike": "40 lb"}
+    assert result("heaviest-is-one-of-them", agreed) == "passes"
+    assert result(rule, agreed) != "fails"
+
+
+def test_a_heaviest_bike_alone_names_a_load() -> None:
+    """Told by itself it is a load: too heavy for the carrier it is a no, and on what holds no bike it is refused."""
+    assert (
+        result("load-on-accessory", {**BIKES, "accessory.capacity": "60 lb", "load.heaviest_bike": "70 lb"}) == "fails"
+    )
+    assert result("load-on-accessory", {**BIKES, "load.heaviest_bike": "70 lb"}) == "undetermined"
+    assert answer({**RIG, "accessory.kind": "cargo_carrier", "load.heaviest_bike": "70 lb"}).outcome != "works"
 
 
 def test_whole_columns_know_what_an_item_names() -> None:

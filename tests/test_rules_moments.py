@@ -73,3 +73,36 @@ def test_what_the_scale_says_goes_before() -> None:
     assert result("tongue-weight-not-too-light", weighed) == "fails"
     assert result("tongue-presses-down", {**weighed, "trailer.coupler_to_cargo": "300 in"}) == "not_applicable"
     assert not any("worked out" in text for text in answer(weighed).assumed)
+
+
+RATED: Facts = {**LAID, "trailer.weight_distribution": False, "receiver.tongue_rating": "500 lb"}
+"""The published example on a receiver that bears its 284 lb."""
+
+
+@pytest.mark.parametrize(
+    ("lies", "weighed", "outcomes"),
+    [
+        ("88 in", "300 lb", ("passes", "passes", "passes")),
+        ("88 in", "30 lb", ("passes", "passes", "fails")),
+        # 1,700 lb of cargo at 110 in pull up with 90 lb, at 60 in they press down with 760 lb.
+        ("110 in", "300 lb", ("fails", "passes", "fails")),
+        ("60 in", "300 lb", ("passes", "fails", "fails")),
+    ],
+)
+def test_a_scale_that_the_cargo_contradicts_is_no_plain_yes(
+    lies: str, weighed: str, outcomes: tuple[str, str, str]
+) -> None:
+    """Moments about the axle (statics): with the tongue lifted or over its rating by them, the answer is no."""
+    facts = {**RATED, "trailer.coupler_to_cargo": lies, "trailer.tongue_weight": weighed}
+    rules = ("cargo-place-leaves-the-tongue-down", "cargo-place-allows-the-tongue", "tongue-agrees-with-the-cargo")
+    assert tuple(result(rule, facts) for rule in rules) == outcomes
+    assert ("fails" in outcomes[:2]) == (answer(facts).outcome == "fails")
+
+
+@pytest.mark.parametrize("told", [{"trailer.empty_weight": "300 lb"}, {"trailer.gross_weight": "2000 lb"}])
+def test_an_empty_trailer_does_not_rest_on_its_tongue_alone(told: Facts) -> None:
+    """320 lb on the tongue of a trailer of 300 lb is a slip; of 2,000 lb with 1,700 lb of cargo no more is left."""
+    facts = {**RATED, **told, "trailer.empty_tongue_weight": "320 lb"}
+    assert result("empty-tongue-within-empty-trailer", facts) == "fails"
+    assert answer(facts).outcome == "fails"
+    assert result("empty-tongue-within-empty-trailer", {**facts, "trailer.empty_tongue_weight": "80 lb"}) == "passes"
