@@ -43,21 +43,24 @@ def _structs() -> list[Struct]:
 STRUCTS = _structs()
 
 
-def _values(kind: Any) -> st.SearchStrategy[Any]:
-    """Values of an annotated type; one that is not known here is an error, so that no field goes untried."""
+def _values(kind: Any, within: frozenset[Struct] = frozenset()) -> st.SearchStrategy[Any]:
+    """Values of an annotated type; one that is not known here is an error, so that no field goes untried.
+
+    `within` are the structs that they are part of.
+    """
     origin, inside = get_origin(kind), get_args(kind)
     if kind is Any:
         return JSON
     if origin is Literal:
         return st.sampled_from(inside)
     if origin in (Union, UnionType):
-        return st.one_of([_values(one) for one in inside])
+        return st.one_of([_values(one, within) for one in inside])
     if origin is list:
-        return st.lists(_values(inside[0]), min_size=1, max_size=2)
+        return st.lists(_values(inside[0], within), min_size=1, max_size=2)
     if origin is dict:
-        return st.dictionaries(_values(inside[0]), _values(inside[1]), min_size=1, max_size=2)
+        return st.dictionaries(_values(inside[0]), _values(inside[1], within), min_size=1, max_size=2)
     if issubclass(kind, msgspec.Struct):
-        return _told(kind)
+        return _told(kind, within)
     plain: dict[type, st.SearchStrategy[Any]] = {
         str: st.text(max_size=5),
         int: st.integers(-(2**53), 2**53),
@@ -73,17 +76,23 @@ def _default(field: FieldInfo) -> Any:
     return made() if callable(made) else field.default
 
 
-def _told(kind: Struct) -> st.SearchStrategy[msgspec.Struct]:
-    """Structs of a kind with no field left at its default."""
-    hints = get_type_hints(kind)
-    told = {one.name: _set(hints[one.name], _default(one)).filter(partial(ne, _default(one))) for one in fields(kind)}
+def _told(kind: Struct, within: frozenset[Struct] = frozenset()) -> st.SearchStrategy[msgspec.Struct]:
+    """Structs of a kind with no field left at its default, but one in which a struct stands within its like again."""
+    hints, around = get_type_hints(kind), within | {kind}
+    told = {
+        one.name: _set(hints[one.name], _default(one), around).filter(partial(ne, _default(one)))
+        for one in fields(kind)
+        if one.required or not around.intersection(get_args(hints[one.name]))
+    }
     return st.builds(kind, **told)
 
 
-def _set(kind: Any, default: Any) -> st.SearchStrategy[Any]:
+def _set(kind: Any, default: Any, within: frozenset[Struct]) -> st.SearchStrategy[Any]:
     """Values of an annotated type, without the None that an optional field has by default."""
     some = [one for one in get_args(kind) if one is not NoneType]
-    return st.one_of(list(map(_values, some))) if default is None and NoneType in get_args(kind) else _values(kind)
+    if default is None and NoneType in get_args(kind):
+        return st.one_of([_values(one, within) for one in some])
+    return _values(kind, within)
 
 
 def _encoded(one: msgspec.Struct) -> bytes:

@@ -58,7 +58,7 @@ class AllowanceShown(msgspec.Struct, omit_defaults=True, kw_only=True):
     against: list[str] = []
 
 
-class Next(msgspec.Struct, omit_defaults=True):
+class Next(msgspec.Struct, omit_defaults=True, kw_only=True):
     """A fact to learn, how, and the readings that decide.
 
     A reading that works settles the rules in `settles`; `leaves_open` of those that hold up the outcome are then open

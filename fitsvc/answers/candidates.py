@@ -223,12 +223,12 @@ def narrow(wording: Wording, candidates: Sequence[Named]) -> list[Next]:
             cost = (max(counts), EFFORTS.index(fact.effort), order)
             best = min((cost, fact), best or (cost, fact), key=lambda one: one[0])
     if best is None:
-        return [Next(CONFIGURATION, "ask", f"Ask which of the {len(candidates)} configurations it is.")]
+        return [Next(fact=CONFIGURATION, ask="ask", how=f"Ask which of the {len(candidates)} configurations it is.")]
     return [_step(best[1], "", "")]
 
 
 def _step(fact: Fact, works: str, fails: str) -> Next:
-    return Next(fact.name, ASK[fact.effort], fact.how_to_measure, works, fails)  # type: ignore[arg-type]
+    return Next(fact=fact.name, ask=ASK[fact.effort], how=fact.how_to_measure, works_if=works, fails_if=fails)  # type: ignore[arg-type]
 
 
 def _which(judged: Sequence[CandidateAnswer]) -> Next:
@@ -238,7 +238,8 @@ def _which(judged: Sequence[CandidateAnswer]) -> Next:
         for outcome in ("works", "fails")
     )
     labels = "; ".join(f"the {one.vehicle.label}" for one in judged[:6])
-    return Next(CONFIGURATION, "ask", f"Ask which it is, and name it by its id: {labels}.", works, fails)
+    how = f"Ask which it is, and name it by its id: {labels}."
+    return Next(fact=CONFIGURATION, ask="ask", how=how, works_if=works, fails_if=fails)
 
 
 def _decided(group: Sequence[CandidateAnswer]) -> str:

@@ -81,7 +81,7 @@ def settling(
     return Steps(list(steps.values()), 0, [name for name in dict.fromkeys(search.untried) if name in steps])
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class _Telling:
     """The facts to ask for being told, with what each of their readings comes to."""
 
@@ -135,7 +135,7 @@ class _Telling:
 
     def _step(self, held: UnknownFact, runs: Runs | None) -> Next:
         fact, several = held.fact, len(self.search.trying.case.adapters) > 1
-        step = Next(fact.name, ASK[fact.effort], fact.how_to_measure)  # type: ignore[arg-type]
+        step = Next(fact=fact.name, ask=ASK[fact.effort], how=fact.how_to_measure)  # type: ignore[arg-type]
         if held.adapter is not None and several:
             step.adapter = held.adapter + 1
         if runs is None:

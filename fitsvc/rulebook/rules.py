@@ -261,7 +261,7 @@ class Opening:
     each: AnyTyped
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Caution:
     """A sentence shown with every answer it may apply to; one with figures in it, only where it surely does.
 
