@@ -131,3 +131,61 @@ def test_a_trailer_alone_is_told_the_mount_its_coupling_takes() -> None:
     told = [{need["need"]: need for need in answer(facts).needs} for facts in (ring, ball)]
     assert told[0]["pintle_mount"]["ring"] == "2-1/2 in" and "towing_mount" not in told[0]
     assert told[1]["towing_mount"]["ball"] == "2 in" and "pintle_mount" not in told[1]
+
+
+PLATED: Facts = {
+    **{name: wire for name, wire in WHOLE.items() if name != "trailer.tongue_weight"},
+    "vehicle.tongue_rating": "75 kg", "receiver.tongue_rating": "75 kg", "trailer.gross_weight": "1300 kg",
+    "load.occupants_weight": "300 lb",
+}  # fmt: skip
+"""A trailer of 1,300 kg, its tongue not weighed, behind a vehicle and a receiver that bear 75 kg."""
+
+
+@pytest.mark.parametrize(
+    "plate",
+    [{"receiver.vertical_rating": "75 kg"}, {"load.jurisdiction": "european_union"},
+     {"load.jurisdiction": "great_britain"}, {"load.jurisdiction": "australia"}],
+)  # fmt: skip
+def test_a_trailer_is_loaded_to_its_plate(plate: Facts) -> None:
+    """StVZO 44(3) and EU 1230/2012 (from memory): 4 % or 25 kg at least, so 1,300 kg go on an S value of 75 kg."""
+    found = answer({**PLATED, **plate})
+    (need,) = [need for need in found.needs if need["need"] == "load_the_tongue_to_its_plate"]
+    assert found.outcome not in {"fails", "works"}
+    assert (need["at_least"], need["at_most"]) == ("55 lb", "165 lb")
+    weighed = {**PLATED, **plate, "trailer.tongue_weight": "70 kg"}
+    assert not any("may sway" in one.reason for one in answer(weighed).findings if one.result != "passes")
+    for tongue, light, rated in (("24 kg", "fails", "passes"), ("76 kg", "passes", "fails")):
+        told = {**weighed, "trailer.tongue_weight": tongue}
+        assert result("tongue-weight-not-too-light-by-plate", told) == light
+        assert result("tongue-weight", told) == rated
+
+
+def test_without_a_plate_a_tenth_stays_the_least() -> None:
+    """Common practice, no source: 5,000 lb on 350 lb is a no in Texas, and where nobody names a place."""
+    heavy = {**PLATED, "receiver.tongue_rating": "350 lb", "trailer.gross_weight": "5000 lb"}
+    for place in ({}, {"load.jurisdiction": "texas"}):
+        assert result("tongue-weight", {**heavy, **place}) == answer({**heavy, **place}).outcome == "fails"
+        assert "load-the-tongue" in open_needs({**PLATED, **place})
+
+
+def test_a_tongue_on_a_plate_is_open_while_the_trailer_is() -> None:
+    """Nothing is taken to rest on the plate until the trailer's weight is known."""
+    unknown = {name: wire for name, wire in PLATED.items() if name != "trailer.gross_weight"}
+    unknown["receiver.vertical_rating"] = "75 kg"
+    assert result("tongue-weight-within-s-value", unknown) == result("tongue-weight", unknown) == "undetermined"
+
+
+def test_an_s_value_is_the_rating_of_a_plate_that_gives_no_other() -> None:
+    """UN Regulation 55, the S value, as quoted in secondary sources; such a coupling has no class."""
+    plate = {
+        "receiver.vertical_rating": "80 kg",
+        "receiver.trailer_rating": "1500 kg",
+        "vehicle.tongue_rating": "100 kg",
+    }
+    carrier = {**plate, "accessory.kind": "bike_carrier", "accessory.weight": "20 kg", "load.bikes": 2}
+    assert result("hanging-weight", {**carrier, "load.bike_weight": "30 kg"}) == "passes"
+    assert result("hanging-weight", {**carrier, "load.bike_weight": "31 kg"}) == "fails"
+    lower = {**carrier, "load.bike_weight": "30 kg", "receiver.tongue_rating": "79 kg"}
+    assert result("hanging-weight", lower) == "fails"
+    assert result("rating-suits-class", plate) == "not_applicable"
+    assert result("rating-suits-class", {**plate, "receiver.vertical_rating": None}) == "undetermined"
