@@ -39,7 +39,7 @@ class DemoQuestion:
     help="Make a catalogue of this size, with planted faults, in a new folder, and load it.",
 )
 def demo(database: str | None, into: Path | None, keep: bool, size: int | None) -> None:
-    """Load a made-up shop, and answer fourteen questions from its counter."""
+    """Load a made-up shop, and answer questions from its counter."""
     from fitsvc.answers.answering import Answerer
     from fitsvc.paths import data_dir
 

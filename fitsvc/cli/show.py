@@ -29,7 +29,10 @@ _MARKS = {"": ("✓", "green"), "doubtful": ("~", "yellow"), "disputed": ("?", "
 @database_option
 @rules_option
 def show(record: str, as_of: str | None, as_json: bool, database: str | None, rules: Path | None) -> None:
-    """Show what is known of a RECORD, by whom and since when: an id, or an accessory's SKU."""
+    """Show what is known of a RECORD, and by whom.
+
+    A RECORD is an id, or an accessory's SKU; told is also since when.
+    """
     import msgspec
 
     from fitsvc.facts import FactReader
@@ -49,7 +52,10 @@ def show(record: str, as_of: str | None, as_json: bool, database: str | None, ru
 @database_option
 @rules_option
 def export(records: tuple[str, ...], database: str | None, rules: Path | None) -> None:
-    """Print what stands of RECORDS as JSON Lines that `fitsvc load` takes in elsewhere, or of all of them."""
+    """Print what is known of RECORDS, to load elsewhere.
+
+    As JSON Lines that `fitsvc load` takes in; without RECORDS, of all of them.
+    """
     from fitsvc.facts import FactReader
 
     reader = FactReader(load_rules(rules))
@@ -74,7 +80,10 @@ def export(records: tuple[str, ...], database: str | None, rules: Path | None) -
 @database_option
 @rules_option
 def observe(record: str, facts: tuple[str, ...], database: str | None, rules: Path | None, **told: Any) -> None:
-    """Tell what was seen of a RECORD, such as `fitsvc observe mnt_ours pin_to_bumper="4 in ± 1/8 in" --by Ann`."""
+    """Tell what was seen of a RECORD.
+
+    Such as `fitsvc observe mnt_ours pin_to_bumper="4 in ± 1/8 in" --by Ann`.
+    """
     from tempfile import TemporaryDirectory
 
     from fitsvc.cli.load import described, details

@@ -1,6 +1,6 @@
 """What a rulebook covers: each topic's rules with the facts they read, and the facts that nothing reads.
 
-A fact is used when a rule, limit, need or caution reads it, straight or through derived values and the
+A fact is used when a rule, limit, need or caution reads it or tells it, straight or through derived values and the
 adapters. Texts are told to people only, and so are the facts by which one configuration of a vehicle is told
 from another; of every other fact that nothing reads this says so.
 """
@@ -42,6 +42,8 @@ def coverage_of(rulebook: Rulebook) -> Coverage:
     for topic, entry in _entries(rulebook):
         topics.setdefault(topic, []).append(entry)
         used |= set(entry.facts)
+    for rule in rulebook.rules:
+        used |= set(_read(rulebook, [one.node for one in values_of((*rule.fails, *rule.unknown))])[0])
     for caution in rulebook.cautions:
         used |= set(_read(rulebook, [caution.guard])[0])
     left = [fact for name, fact in rulebook.vocabulary.facts.items() if name not in used]
