@@ -117,9 +117,9 @@ class RuleWords:
         if result == "passes":
             reason = title + "."
         elif result == "fails":
-            reason = self._fails.fill(values, system).replace(*label)
+            reason = capped(self._fails.fill(values, system).replace(*label))
         elif self._unknown:
-            reason = self._unknown.fill(values, system)
+            reason = capped(self._unknown.fill(values, system))
         else:
             missing = {name: by_name[name] for name, shown, value in facts if not is_exact(shown.node.type, value)}
             reason = self._open(missing, title, case)
