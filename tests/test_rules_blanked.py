@@ -41,7 +41,7 @@ ALLOWED: Mapping[str, str] = {
     "trailer.drawbar_length": "a trailer's body is behind its ball; what hangs over the ball is a caution by itself",
     "adapter.keeps_fraction": "of an adapter that adds no length, its own rating is the share it keeps",
     "accessory.lowest_drop": _GROUND, "mounting.height": _GROUND,
-    "accessory.line_pull": _TOPIC, "load.heaviest_bike": _TOPIC,
+    "load.heaviest_bike": _TOPIC,
     "load.cargo_weight": "with no load named, a carrier is held to what its own label allows",
     "load.person_weight": "with nobody named, whomever the step takes may stand on it",
     "load.occupants_weight": "somebody drives, and is counted; how much is left for more is told",

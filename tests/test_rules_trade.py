@@ -266,6 +266,113 @@ def test_a_winch_is_held_to_a_rating_for_its_pull(rating: str | None, expected: 
     assert result("line-pull-within-rating", facts) == expected
 
 
+PULLED: Facts = {
+    **{name: wire for name, wire in CARRIER.items() if not name.startswith("accessory.")}, "accessory.pin": "5/8 in",
+    "accessory.kind": "recovery_shackle", "accessory.shank": "2 in", "accessory.weight": "12 lb",
+    "accessory.min_class": "none", "accessory.front_setback": "6 in", "accessory.lowest_drop": "3 in",
+    "accessory.top_height": "1 in", "accessory.line_pull": "9000 lb", "receiver.recovery_allowed": True,
+    "receiver.recovery_rating": "12000 lb",
+}  # fmt: skip
+"""A shackle in a receiver that its maker rates for more than is to be pulled: a plain yes."""
+ON_A_BUMPER: Facts = {"receiver.place": "bumper", "accessory.allowed_on_bumper": True,
+                      "vehicle.bumper_tongue_rating": "350 lb", "vehicle.bumper_trailer_rating": "9000 lb"}  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("changed", "rule", "outcome"),
+    [
+        ({}, None, "works"),
+        (ON_A_BUMPER, "no-recovery-from-a-bumper", "fails"),
+        ({"receiver.place": "step_bumper"}, "no-recovery-from-a-bumper", "fails"),
+        ({"receiver.place": "frame"}, None, "works"),
+        ({"receiver.recovery_rating": None}, "recovery-rating-is-told", "undetermined"),
+        ({"accessory.line_pull": None}, "line-pull-within-rating", "undetermined"),
+        ({"receiver.recovery_rating": None, "accessory.line_pull": None}, "recovery-rating-is-told", "undetermined"),
+        ({"receiver.recovery_allowed": None}, "rated-for-recovery", "undetermined"),
+        ({"receiver.recovery_allowed": False}, "rated-for-recovery", "fails"),
+        ({"receiver.recovery_allowed": False, "receiver.recovery_rating": None}, "rated-for-recovery", "fails"),
+    ],
+)  # fmt: skip
+@pytest.mark.parametrize("kind", ["recovery_shackle", "winch_mount"])
+def test_a_recovery_pull_wants_frame_word_and_figure(
+    kind: str, changed: dict[str, Any], rule: str | None, outcome: str
+) -> None:
+    """Never from a bumper nor against the maker's word, whatever figure is told; and never a yes without a figure."""
+    found = answer({**PULLED, "accessory.kind": kind, "accessory.rear_extent": "10 in", **changed})
+    told = {one.rule for one in found.findings if one.result != "passes"}
+    assert (found.outcome, rule is None or rule in told) == (outcome, True)
+    if outcome == "fails":
+        assert found.next == [], "no figure to find out would make it work"
+
+
+def test_rating_and_pull_are_both_asked_for() -> None:
+    """The maker's word that recovery is allowed is no figure."""
+    found = answer({**PULLED, "receiver.recovery_rating": None, "accessory.line_pull": None})
+    assert {step.fact for step in found.next} == {"receiver.recovery_rating", "accessory.line_pull"}
+
+
+@pytest.mark.parametrize("kind", ["ball_mount", "pintle_mount", "cargo_carrier", "step", "locking_pin"])
+def test_nothing_is_pulled_by_what_is_not_made_for_it(kind: str) -> None:
+    """A ball that a strap is hung on breaks and flies, in a receiver that allows recovery as well."""
+    facts = {**PULLED, "accessory.kind": kind}
+    assert result("pulled-by-recovery-gear-only", facts) == "fails"
+    assert result("pulled-by-recovery-gear-only", {**facts, "accessory.line_pull": None}) == "not_applicable"
+
+
+AT_FRONT: Facts = {
+    **CARRIER, "accessory.kind": "motorcycle_carrier", "accessory.capacity": "500 lb", "load.cargo_weight": "250 lb",
+    "load.tie_down_limit": "1200 lb", "load.occupants_weight": "300 lb", "receiver.place": "front",
+    "vehicle.gawr_front": "4000 lb", "accessory.rear_extent": "30 in", "accessory.allowed_at_front": True,
+    "accessory.obscures_headlamps": False,
+}  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("changed", "outcome"),
+    [
+        ({}, "conditional"),
+        ({"accessory.allowed_at_front": None}, "conditional"), ({"accessory.allowed_at_front": False}, "fails"),
+        ({"accessory.obscures_headlamps": None}, "conditional"), ({"accessory.obscures_headlamps": True}, "fails"),
+    ],
+)  # fmt: skip
+@pytest.mark.parametrize("kind", ["motorcycle_carrier", "enclosed_carrier", "cargo_carrier", "mobility_carrier"])
+def test_a_carrier_at_the_front_is_never_a_plain_yes(kind: str, changed: dict[str, Any], outcome: str) -> None:
+    """It wants its maker's word, the headlamps free, and somebody who sees to view and cooling."""
+    facts = {**AT_FRONT, "accessory.kind": kind, **changed}
+    assert (answer(facts).outcome, "front-seen-to" in open_needs(facts)) == (outcome, True)
+
+
+@pytest.mark.parametrize(
+    ("place", "each", "outcome"),
+    [("texas", "1000 lb", "fails"), ("texas", "1700 lb", "conditional"), ("texas", None, "conditional"),
+     ("new_zealand", "1000 lb", "conditional"), ("new_hampshire", "3399 lb", "fails"),
+     ("interstate_commerce", "1700 lb", "conditional"), ("interstate_commerce", "1699 lb", "fails")],
+)  # fmt: skip
+def test_chains_too_weak_by_every_rule_are_a_no(place: str, each: str | None, outcome: str) -> None:
+    """Two behind 3,400 lb: FMCSA guidance counts them together, RSA 266:63 each; New Zealand asks from 2,000 kg on."""
+    assert answer({**TOWED, "load.jurisdiction": place, "trailer.chain_rating_each": each}).outcome == outcome
+
+
+@pytest.mark.parametrize("coupler", ["gooseneck_coupler", "fifth_wheel_pin"])
+def test_what_couples_in_the_bed_is_told_so_first(coupler: str) -> None:
+    """No ball behind the vehicle is asked for, and no loading by 10 to 15 %."""
+    heavy = {**TOWED, "trailer.coupler_kind": coupler, "trailer.gross_weight": "12000 lb"}
+    facts = {name: heavy[name] for name in heavy if not name.startswith(("ball.", "trailer.tongue"))}
+    assert answer(facts).findings[0].rule == "bed-hitch-not-judged"
+    assert not {"ball", "load-the-tongue", "load-the-tongue-to-its-rating"} & set(open_needs(facts))
+
+
+@pytest.mark.parametrize(
+    ("gross", "needs"),
+    [("4999 lb", {"load-the-tongue"}), ("5000 lb", {"load-the-tongue-to-its-rating"}), ("5001 lb", set()),
+     ("0 lb", set()), (None, {"load-the-tongue"})],
+)  # fmt: skip
+def test_a_tongue_is_loaded_between_two_figures_or_to_one(gross: str | None, needs: set[str]) -> None:
+    """Under a rating of 500 lb: no range that is empty, and where a tenth is all that may rest there, one figure."""
+    facts = {"trailer.gross_weight": gross, "trailer.coupler": "2 in", "receiver.tongue_rating": "500 lb"}
+    assert {need for need in open_needs(facts) if need.startswith("load-the-tongue")} == needs
+
+
 @pytest.mark.parametrize(("tongue", "expected"), [("600 lb", "passes"), ("599 lb", "fails")])
 def test_spring_bars_have_a_lower_end(tongue: str, expected: str) -> None:
     """Bars of 600 to 1,000 lb under a light tongue ride hard."""
