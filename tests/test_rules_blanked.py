@@ -33,6 +33,7 @@ ALLOWED: Mapping[str, str] = {
     "vehicle.wheelbase": _AXLE, "accessory.length": _AXLE, "mounting.pin_to_bumper": _AXLE,
     "vehicle.gcwr": "the trailer that is towed beside it asks for it by itself",
     "vehicle.body": "no vehicle is taken for a trailer; that one is towed is said",
+    "receiver.tongue_rating": "a plate that gives an S value and no other rating gives that in its place",
     "receiver.vertical_rating": _PLATE, "receiver.d_value": _PLATE,
     "receiver.place": "a receiver is taken to be on the frame at the rear; another place is plain to see and is said",
     "beside.hangs_on": "comes with the other things of the question, and is made from what is said of them",

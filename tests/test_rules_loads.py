@@ -129,3 +129,22 @@ def test_what_is_kept_of_one_question_is_not_told_of_another() -> None:
     both = Answerer(answerer().rulebook)
     assert "load.occupants_weight" not in facts_told(both, loaded=False)
     assert "load.occupants_weight" in facts_told(both, loaded=True)
+
+
+def test_no_figure_below_nothing_is_told() -> None:
+    """A carrier that takes more than the payload leaves nothing for people: a sure no, with all that is too much."""
+    heavy: Facts = {
+        **RIG,
+        "accessory.kind": "cargo_carrier",
+        "load.cargo_weight": "300 lb",
+        "load.occupants_weight": "200 lb",
+    }
+    for payload in (
+        {"vehicle.placard_capacity": "300 lb"},
+        {"vehicle.gvwr": "5000 lb", "vehicle.curb_weight": "6000 lb"},
+    ):
+        found = answer({**heavy, **payload})
+        assert found.outcome == "fails"
+        (told,) = [one.reason for one in found.findings if one.rule.startswith("people-and-luggage") and one.reason]
+        assert " 0 lb is left for them" in told and "-" not in told
+        assert [limit.at_most for limit in found.limits if "people" in limit.limit] == ["0 lb"]

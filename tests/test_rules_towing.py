@@ -190,3 +190,13 @@ def test_an_s_value_is_the_rating_of_a_plate_that_gives_no_other() -> None:
     assert result("hanging-weight", lower) == "fails"
     assert result("rating-suits-class", plate) == "not_applicable"
     assert result("rating-suits-class", {**plate, "receiver.vertical_rating": None}) == "undetermined"
+
+
+def test_a_trailer_told_in_parts_is_held_to_every_rating() -> None:
+    """1,000 lb empty with 4,500 lb on it weigh 5,500 lb at least: a no on 5,000 lb, though nobody weighed the whole."""
+    parts = {name: wire for name, wire in WHOLE.items() if name != "trailer.gross_weight"}
+    parts["trailer.empty_weight"] = "1000 lb"
+    heavy = answer({**parts, "trailer.cargo_weight": "4500 lb"})
+    assert (heavy.outcome, heavy.findings[0].rule) == ("fails", "trailer-in-parts-within-ratings")
+    assert "500 lb too much" in heavy.findings[0].reason
+    assert answer({**parts, "trailer.cargo_weight": "4000 lb"}).outcome == "undetermined"
