@@ -290,8 +290,7 @@ class Answerer:
         unknown = [fact for one in low.unknown for fact in unknown_facts(self.engine, ratings[one], case)]
         if low.at_most is None or low.governs is None:
             return LimitShown(limit.name, unknown)
-        # Where parts take more than there is, nothing is left: no figure below zero is told.
-        shown = show_down(max(0.0, low.at_most), low.governs.shown.unit, system)
+        shown = show_down(low.at_most, low.governs.shown.unit, system)
         return LimitShown(limit.name, unknown, shown, governing_fact(self.engine, low.governs, low.at_most, case))
 
     def need(self, number: int, case: Case, system: System = "us") -> dict[str, str]:
