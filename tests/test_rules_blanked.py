@@ -39,6 +39,7 @@ ALLOWED: Mapping[str, str] = {
     "beside.hangs_on": "comes with the other things of the question, and is made from what is said of them",
     "adapter.adds_length": _SLEEVE, "adapter.adds_rise": _SLEEVE,
     "adapter.tongue_rating": "a sleeve that tells none is a caution of its own, but for a pin's sake",
+    "adapter.trailer_rating": "a sleeve that tells none is a caution of its own, but for a pin's sake",
     "trailer.drawbar_length": "a trailer's body is behind its ball; what hangs over the ball is a caution by itself",
     "adapter.keeps_fraction": "of an adapter that adds no length, its own rating is the share it keeps",
     "accessory.lowest_drop": _GROUND, "mounting.height": _GROUND,
