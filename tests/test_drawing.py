@@ -65,7 +65,10 @@ def _heights(facts: dict[str, dict[str, Any]], level: float, adapted: bool) -> d
         "accessory.top_height": level + accessory["top_height"],
         "load.top_height": level + facts["load"]["top_height"],
     }
-    found |= {"ground.lowest_empty": level - accessory["lowest_drop"]}
+    lowest = level - accessory["lowest_drop"]
+    if accessory["kind"] == "adjustable_ball_mount":
+        lowest = min(lowest, facts["trailer"]["coupler_height"] - 50.8)
+    found |= {"ground.lowest_set": lowest}
     if "trailer" not in facts:
         return found | {"accessory.stow_height": level + accessory["stow_height"]}
     found |= {f"trailer.{name}": facts["trailer"][name] for name in ("coupler_height", "jack_height")}
