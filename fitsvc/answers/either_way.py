@@ -28,9 +28,10 @@ def tell_either_way(wording: Wording, case: Case, found: EitherWay, system: Syst
         members = (
             [name for value in values for name in kind.names(Mask(value))] if isinstance(kind, ListType) else _BOTH
         )
-        return EitherWayTold(found.fact, [WayTold(members)], 0 if found.adapter is None else found.adapter + 1)
-    told = _Told(wording, case, found, system)
-    cases = list(told.by_member(kind) if isinstance(kind, ListType) else told.by_yes_and_no())
+        cases = [WayTold(members)]
+    else:
+        told = _Told(wording, case, found, system)
+        cases = list(told.by_member(kind) if isinstance(kind, ListType) else told.by_yes_and_no())
     return EitherWayTold(found.fact, cases, 0 if found.adapter is None else found.adapter + 1)
 
 

@@ -6,15 +6,14 @@ that alone. A heavier load passes no rule that a lighter one does not (`tests/te
 shipped rules to it), so the largest is found by halving.
 """
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
 from math import ceil, floor, inf
 from typing import Final
 
-from fitsvc.engine.point import Point, compile_rules
+from fitsvc.engine.point import Point
 from fitsvc.engine.support import Support
-from fitsvc.engine.verdict import Verdict
 from fitsvc.facts import Case
 from fitsvc.language.display import System, step
 from fitsvc.language.intervals import TOLERANCE, Bounds
@@ -86,7 +85,7 @@ class Allowances:
         """The facts that all of it follows from where nothing is in the opening."""
         nodes = [node for one in self._engine.rulebook.allowances for node in _nodes(one)]
         for one in self._engine.rulebook.allowances:
-            for rule in (rule for way in one.loadings for rule in self._judge(one, way, adapted=False).rules):
+            for rule in (rule for way in one.loadings for rule in self._judge(one, way, adapted=False).rules.values()):
                 nodes += [node for node in (rule.guard, rule.requires) if node is not None]
         return tuple(read.name for read in Support(nodes, self._engine.bare_derived).leaves)
 
@@ -117,16 +116,14 @@ def _asked(engine: Point, case: Case, loading: Loading, assumed: Mapping[str, Va
 
 
 class _Judge:
-    """The rules that read a load, compiled to be judged by themselves; `numbers` are theirs in the rulebook."""
+    """The rules that read a load, by their numbers in the rulebook, compiled to be judged by themselves."""
 
     def __init__(self, engine: Point, loading: Loading, adapted: bool) -> None:
         rules, names = engine.rulebook.rules, {loading.fact, loading.times} - {""}
         reads = (engine.support(number, adapted).leaves for number in range(len(rules)))
-        self.numbers = [number for number, leaves in enumerate(reads) if names & {read.name for read in leaves}]
-        self.rules = [rules[number] for number in self.numbers]
-        self._judge: Callable[..., Verdict] = compile_rules(
-            list(enumerate(self.rules)), (), engine.derived if adapted else engine.bare_derived
-        )
+        numbers = [number for number, leaves in enumerate(reads) if names & {read.name for read in leaves}]
+        self.rules = {number: rules[number] for number in numbers}
+        self._judge = engine.compiled(numbers, adapted)
 
     def __call__(self, facts: Mapping[str, Value], present: frozenset[str]) -> tuple[set[int], set[int]]:
         """Which of the rules fail with an opened case's facts, and which are open."""
@@ -147,7 +144,7 @@ class _Trial:
 
     def allowed(self) -> Allowed:
         """The largest load that no rule refuses; nothing surely where a rule leaves it open."""
-        if any(self._judge.rules[place].leaves_open for place in self._open):
+        if any(self._judge.rules[number].leaves_open for number in self._open):
             return self._told(None, None, 0.0, 0)
         times = self._times() if self._loading.times else None
         count = times if times is not None else _MOST_TIMES if self._loading.times else 1
@@ -158,7 +155,7 @@ class _Trial:
         return self._told(most, times, self._most(1, most, each), count)
 
     def _told(self, at_most: float | None, times: int | None, each: float, count: int) -> Allowed:
-        numbers, of_each = self._judge.numbers, (at_most or 0.0) / (count or 1)
+        of_each = (at_most or 0.0) / (count or 1)
         refusing = self._refusing(count or 1, of_each + self._step / (count or 1)) if at_most is not None else ()
         return Allowed(
             allowance=self._one,
@@ -167,8 +164,8 @@ class _Trial:
             at_most=at_most,
             times=times,
             each=each,
-            against=tuple(numbers[place] for place in sorted(refusing)),
-            open=tuple(numbers[place] for place in sorted(self._open)),
+            against=tuple(sorted(refusing)),
+            open=tuple(sorted(self._open)),
             loaded=replace(self._case, facts=dict(self._load(count, of_each))),
         )
 

@@ -203,12 +203,10 @@ def _found(engine: "Point", adapted: bool) -> Iterator[Choice]:
 
 def _behind_opening(engine: "Point") -> dict[str, frozenset[str]]:
     """The facts that each fact of the working opening rests on, by way of the others too."""
-    direct: dict[str, set[str]] = {}
-    for name, one in engine.rulebook.opening.items():
-        found = Counter[str]()
-        for node in (one.bare, one.each):
-            _count(node, engine.derived, {}, plain=True, found=found)
-        direct[name] = set(found)
+    direct = {
+        name: {read.name for support in supports for read in support.leaves}
+        for name, supports in engine.opening_supports.items()
+    }
     for _ in direct:  # as long as the longest way through them can be
         for names in direct.values():
             names.update(*(direct[name] for name in names & direct.keys()))

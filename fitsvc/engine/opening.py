@@ -24,7 +24,7 @@ class OpeningFigures:
 
     def __init__(self, engine: Point) -> None:
         opening = engine.rulebook.opening
-        self._derived, self.names = engine.derived, tuple(opening)
+        self._engine, self._derived, self.names = engine, engine.derived, tuple(opening)
         self._bare = {name: one.bare for name, one in opening.items()}
         self._each = {name: one.each for name, one in opening.items()}
         # One for each fact and number of adapters: the rulebook bounds them.
@@ -47,12 +47,12 @@ class OpeningFigures:
     @cached_property
     def bare_readers(self) -> Mapping[str, frozenset[str]]:
         """By fact, the figures of the bare receiver that read it."""
-        return _readers(self._bare, self._derived)
+        return _readers({name: bare for name, (bare, _) in self._engine.opening_supports.items()})
 
     @cached_property
     def each_readers(self) -> Mapping[str, frozenset[str]]:
         """By fact or figure, the figures behind an adapter that read it."""
-        return _readers(self._each, self._derived)
+        return _readers({name: each for name, (_, each) in self._engine.opening_supports.items()})
 
     def ways(self, name: str, own: bool, adapters: int) -> Mapping[str, int]:
         """Which way each figure that the accessory sees moves with a fact, as `support.way` tells it.
@@ -120,9 +120,9 @@ class WorkingOpening:
         return frozenset().union(*(readers.get(one, ()) for one in before[-1]))
 
 
-def _readers(nodes: Mapping[str, AnyTyped], derived: Mapping[str, AnyTyped]) -> dict[str, frozenset[str]]:
+def _readers(supports: Mapping[str, Support]) -> dict[str, frozenset[str]]:
     found: dict[str, set[str]] = {}
-    for figure, node in nodes.items():
-        for read in Support([node], derived).leaves:
+    for figure, support in supports.items():
+        for read in support.leaves:
             found.setdefault(read.name, set()).add(figure)
     return {name: frozenset(figures) for name, figures in found.items()}

@@ -159,8 +159,8 @@ class Point:
     @cached_property
     def opening_leaves(self) -> tuple[list[Read], list[Read]]:
         """The facts the working opening rests on with adapters in it: the rig's own, and each adapter's."""
-        nodes = [node for one in self.rulebook.opening.values() for node in (one.bare, one.each)]
-        leaves = Support(nodes, self.derived).leaves
+        supports = [support for both in self.opening_supports.values() for support in both]
+        leaves = {read.name: read for support in supports for read in support.leaves}.values()
         own = [read for read in leaves if not read.name.startswith(("adapter.", "opening."))]
         return own, [read for read in leaves if read.name.startswith("adapter.")]
 
@@ -171,13 +171,13 @@ class Point:
         """
         wanted = set(names)
         for place in reversed(range(adapters)):
-            leaves = [read for name in sorted(wanted) for read in self._opening_supports[name][1].leaves]
+            leaves = [read for name in sorted(wanted) for read in self.opening_supports[name][1].leaves]
             yield from ((read, place) for read in leaves if read.name.startswith("adapter."))
             wanted = {read.name for read in leaves if read.name.startswith("opening.")}
-        yield from ((read, None) for name in sorted(wanted) for read in self._opening_supports[name][0].leaves)
+        yield from ((read, None) for name in sorted(wanted) for read in self.opening_supports[name][0].leaves)
 
     @cached_property
-    def _opening_supports(self) -> Mapping[str, tuple[Support, Support]]:
+    def opening_supports(self) -> Mapping[str, tuple[Support, Support]]:
         """What each figure of the working opening rests on in the bare receiver, and after one more adapter."""
         return {
             name: (Support([one.bare], self.derived), Support([one.each], self.derived))
