@@ -104,7 +104,7 @@ class Beside:
     def judged(self, i: int, near: int | None, others: Sequence[int] | None = None) -> Verdict:
         """What a thing comes to beside the others: all of them, or these."""
         rest = [j for j in range(len(self.things)) if j != i] if others is None else others
-        return self.engine.evaluate(self.engine.opened(self.case(i, rest, near)))
+        return self.engine.evaluate(self.case(i, rest, near))
 
 
 class _Judging:

@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fitsvc.answers.allowances import AllowanceWords
-from fitsvc.answers.answer import AllowanceShown
+from fitsvc.answers.answer import AllowanceShown, WayTold
 from fitsvc.answers.either_way import tell_either_way
 from fitsvc.answers.wording import Wording
 from fitsvc.audits.blocks import Block, Kernel, RigResult, decided_by
@@ -135,7 +135,8 @@ class ClaimTeller:
             fact = self._facts.facts[waits] if waits >= 0 else ""
             of_pair = (int(items.lines[item]), items.skus[item], rigs[place].key, OUTCOMES[outcome])
             rules = decided_by(self._kernel.names, result, signature)
-            found += [ClaimFate(*of_pair, rule, *self._worded(rule, outcome, case), fact) for rule in rules]
+            cases = self._cases(case) if outcome == FAILS else []
+            found += [ClaimFate(*of_pair, rule, *self._worded(rule, outcome, case, cases), fact) for rule in rules]
         return found
 
     def carried(
@@ -158,12 +159,15 @@ class ClaimTeller:
                 found.append(_row(int(items.lines[item]), items.skus[item], rig.key, OUTCOMES[outcome], one))
         return found
 
-    def _worded(self, rule: str, outcome: int, case: Case) -> tuple[str, str]:
+    def _cases(self, case: Case) -> Sequence[WayTold]:
+        """Of a case that fails with each value of an open choice each of them in words; else none."""
+        either_way = self._kernel.engine.evaluate(case).either_way
+        return tell_either_way(self._words, case, either_way, "us").cases if either_way else []
+
+    def _worded(self, rule: str, outcome: int, case: Case, cases: Sequence[WayTold]) -> tuple[str, str]:
         """The margin, and why: of a rule that fails in one case of an open choice, why it does then."""
-        either_way = self._kernel.engine.evaluate(case).either_way if outcome == FAILS else None
-        if either_way:
-            told = tell_either_way(self._words, case, either_way, "us")
-            return "", next(one.reason for one in told.cases if one.rule == rule)
+        if cases:
+            return "", next(one.reason for one in cases if one.rule == rule)
         words = self._words.rules(bool(case.adapters))[self._places[rule]]
         finding = words.finding("fails" if outcome == FAILS else "undetermined", case, "us")
         return finding.margin, finding.reason

@@ -115,13 +115,12 @@ def _ask(
     from fitsvc.inventory.stored import StoreRecords
     from fitsvc.selection import files
     from fitsvc.selection.index import SelectionIndex
-    from fitsvc.selection.selector import read_disputed, read_rig
+    from fitsvc.selection.selector import read_rig_told
 
     with open_database(database) as opened:
         with opened.session() as session:
             records = StoreRecords(session, Shop(selector.answerer.reader).vehicles)
-            rig = read_rig(question, selector.answerer, records)
-            disputed = read_disputed(question, selector.answerer, records)
+            rig, disputed = read_rig_told(question, selector.answerer, records)
         folder = files.IndexFolder(files.index_root(index, opened), opened, selector.answerer.rulebook.digest)
         page = selector.select(SelectionIndex(selector.answerer, opened, folder=folder).held(), rig, wanted)
         return replace(page, disputed=disputed)

@@ -325,13 +325,13 @@ class _PlanTelling:
         return [self.wares.adapters.items[i].values for i in best.choices[wish].provider.stack.adapters]
 
     def _holds(self, case: Case) -> bool:
-        return self.answerer.engine.evaluate(self.answerer.engine.opened(case)).outcome in ("works", "conditional")
+        return self.answerer.engine.evaluate(case).outcome in ("works", "conditional")
 
     def _excess(self, case: Case) -> float:
         """By how much the rules that fail are broken, in steps that a person would call as much."""
         engine = self.answerer.engine
         opened, total = engine.opened(case), 0.0
-        for number in engine.evaluate(opened).fails:
+        for number in engine.rule_by_rule(opened).fails:
             margin = engine.rulebook.rules[number].margin
             total += _AS_A_CHOICE if margin is None else _steps(margin, engine, number, opened)
         return total

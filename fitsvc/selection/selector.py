@@ -122,6 +122,11 @@ class _Row(NamedTuple):
 
 def read_rig(document: Mapping[str, Json], answerer: Answerer, records: Records) -> Case:
     """Read the question without an accessory that a selection asks about; ProblemsFound has all that is wrong."""
+    return read_rig_told(document, answerer, records)[0]
+
+
+def read_rig_told(document: Mapping[str, Json], answerer: Answerer, records: Records) -> tuple[Case, list[Disputed]]:
+    """The same, with what of the rig is disputed, doubtful or stale."""
     question = read_question({**document, SUBJECT: {"facts": {}}}, answerer.reader, records)
     if len(question.candidates) > 1:
         named = ", ".join(f"`{one.key}`" for one in question.candidates[:_MOST_NAMED])
@@ -130,12 +135,8 @@ def read_rig(document: Mapping[str, Json], answerer: Answerer, records: Records)
         message, help = f"{len(question.candidates)} stored vehicles go by that name", f"give the `id` of one: {listed}"
         raise ProblemsFound([Problem(message, help, pointer="/rig/vehicle", meaning=True)])
     case = question.case
-    return Case(case.facts, frozenset(case.present) - {SUBJECT}, case.adapters, case.texts)
-
-
-def read_disputed(document: Mapping[str, Json], answerer: Answerer, records: Records) -> list[Disputed]:
-    """What of a rig that can be read is disputed, doubtful or stale."""
-    return answerer.disputed(read_question({**document, SUBJECT: {"facts": {}}}, answerer.reader, records))
+    rig = Case(case.facts, frozenset(case.present) - {SUBJECT}, case.adapters, case.texts)
+    return rig, answerer.disputed(question)
 
 
 def fingerprint(case: Case) -> str:
@@ -301,11 +302,12 @@ class Selector:
         if verdict.outcome != "fails":
             shown.allowance = self.answerer.allowances.told(case, wanted.system)
         shown.label, shown.kind = item.label, self._kind(item.kind)
-        shown.reason = self._reason(numbers, verdict, case, shown.allowance, wanted.system)
         if verdict.either_way:
             shown.either_way = tell_either_way(self.answerer.wording, case, verdict.either_way, wanted.system)
         if shown.either_way and verdict.outcome == "fails":
             shown.reason = say_either_way(self.answerer.wording, shown.either_way)
+        else:
+            shown.reason = self._reason(numbers, verdict, case, shown.allowance, wanted.system)
         return shown
 
     def _reason(

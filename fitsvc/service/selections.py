@@ -24,7 +24,7 @@ from fitsvc.language.problems import ProblemsFound
 from fitsvc.selection.query import LONGEST_CURSOR, SelectionQuery
 from fitsvc.selection.rows import SUBJECT
 from fitsvc.selection.segments import BEST_FIRST, Snapshot
-from fitsvc.selection.selector import Selection, Selector, fingerprint, read_disputed, read_rig
+from fitsvc.selection.selector import Selection, Selector, fingerprint, read_rig, read_rig_told
 from fitsvc.service.bodies import read_document, read_object
 from fitsvc.service.context import AnyRequest, service_of
 from fitsvc.service.documents import finish
@@ -148,8 +148,7 @@ def of_saved_rig(request: AnyRequest, key: FromPath[str]) -> Response[bytes]:
         get_rig(session, key)
         records = StoreRecords(session, service.shop.vehicles)
         question = {"rig": {"id": key}}
-        rig = read_rig(question, service.answerer, records)
-        disputed = read_disputed(question, service.answerer, records)
+        rig, disputed = read_rig_told(question, service.answerer, records)
     held = service.selections.index.held()
     tag = _tag(service.answerer, held, rig, query, disputed)
     if unchanged(request, tag):
@@ -165,8 +164,7 @@ async def of_inline_rig(request: AnyRequest) -> Response[bytes]:
     def work() -> Response[bytes]:
         with service.database.session() as session:
             records = StoreRecords(session, service.shop.vehicles)
-            rig = _read(document, service.answerer, records)
-            disputed = read_disputed({name: document.get(name) for name in PARTS}, service.answerer, records)
+            rig, disputed = _read(document, service.answerer, records)
         held = service.selections.index.held()
         body = _encoded(service.selections.selector, held, rig, query, document, disputed)
         tag = _tag(service.answerer, held, rig, query, disputed)
@@ -175,16 +173,16 @@ async def of_inline_rig(request: AnyRequest) -> Response[bytes]:
     return await to_thread.run_sync(work)
 
 
-def _read(document: Json, answerer: Answerer, records: StoreRecords) -> Case:
+def _read(document: Json, answerer: Answerer, records: StoreRecords) -> tuple[Case, list[Disputed]]:
     """Read the body of a selection, with everything that is wrong with it."""
     told = {SUBJECT: "all that are stored are looked at; ask about one at /v1/answers"}
     problems = read_object(document, PARTS, ("rig",), told)
     try:
-        rig = read_rig({name: document.get(name) for name in PARTS}, answerer, records)
-    except ProblemsFound as found:
-        raise ProblemsFound([*problems, *found.problems]) from None
+        found = read_rig_told({name: document.get(name) for name in PARTS}, answerer, records)
+    except ProblemsFound as wrong:
+        raise ProblemsFound([*problems, *wrong.problems]) from None
     finish(problems)
-    return rig
+    return found
 
 
 def _encoded(
