@@ -103,10 +103,9 @@ def observe(record: str, facts: tuple[str, ...], database: str | None, rules: Pa
 
 def subject_of(record: str) -> Subject:
     """What a record is, by how its id begins; a SKU begins as it likes."""
-    from fitsvc.store.validation import PREFIXES
+    from fitsvc.store.rigs import BY_PREFIX
 
-    subjects: tuple[Subject, ...] = ("vehicle", "receiver", "mounting")
-    return next((one for one in subjects if record.startswith(PREFIXES[one])), "accessory")
+    return BY_PREFIX.get(record[:4], "accessory")
 
 
 def _told(text: str) -> tuple[str, str]:

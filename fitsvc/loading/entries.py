@@ -19,7 +19,7 @@ _COMMON: Final = ("subject", "label", "facts", "assumed", "measured")
 _MEASURED: Final = ("facts", "by", "at", "note")
 _RIG: Final = ("subject", "id", "name", "rig")
 _NOT_MEASURED: Final = Provenance(kind="measured")
-_TRUTHS: Final = {"yes": True, "true": True, "no": False, "false": False}
+TRUTHS: Final = {"yes": True, "true": True, "no": False, "false": False}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -171,7 +171,7 @@ def wire_fact(fact: Fact | None, value: Json) -> Json:
     if isinstance(value, str):
         if fact.kind == "count" and value.isascii() and value.isdigit() and len(value) < 16:
             return int(value)
-        return _TRUTHS.get(value, value) if isinstance(fact.type, TruthType) else value
+        return TRUTHS.get(value, value) if isinstance(fact.type, TruthType) else value
     if isinstance(value, dict) and fact.kind == "count":
         return {key: wire_fact(fact, inner) for key, inner in value.items()}
     return value

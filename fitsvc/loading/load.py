@@ -44,8 +44,15 @@ def load_file(
     loaded = Loaded(file=str(path))
     rows = read_rows(path, reader.vocabulary, problems)
     with database.session() as session:
-        storing = Storing(session=session, reader=reader, problems=problems, loaded=loaded, source=source)
-        storing.replaces, storing.also_seen = replace, also_seen
+        storing = Storing(
+            session=session,
+            reader=reader,
+            problems=problems,
+            loaded=loaded,
+            source=source,
+            replaces=replace,
+            also_seen=also_seen,
+        )
         _store(rows, storing)
         if not problems and not (loaded.stored or loaded.replaced or loaded.unchanged or loaded.repeated):
             problems.append(Problem("the file has no records", "add some, or leave it out", file=str(path)))

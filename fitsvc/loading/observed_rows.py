@@ -6,7 +6,7 @@ from typing import Any, Final, cast
 from fitsvc.document import Document, Json
 from fitsvc.facts import FactReader
 from fitsvc.language.problems import Problem, nearest
-from fitsvc.loading.entries import wire_fact
+from fitsvc.loading.entries import TRUTHS, wire_fact
 from fitsvc.loading.rows import INSTANT, Row, quoted, read_instant
 from fitsvc.loading.storing import Storing
 from fitsvc.observing.evidence import read_evidence
@@ -14,7 +14,7 @@ from fitsvc.observing.recording import observe
 from fitsvc.observing.requests import read_request
 from fitsvc.observing.slips import slips
 from fitsvc.store.errors import InvalidValue, NotFound
-from fitsvc.store.observations import Provenance, sold_as
+from fitsvc.store.observations import TEXTS, Provenance, sold_as
 from fitsvc.store.records import get_record
 from fitsvc.store.tables import TABLES
 from fitsvc.store.taking_back import Request
@@ -25,8 +25,6 @@ _MEMBERS: Final = (
     *("observed", "subject", "record", "facts", "evidence", "kind", "by", "at", "note", "tool", "condition", "photo"),
     *("source", "retracts", "corrects", "settles", "reason"),
 )
-OBSERVED_TEXTS: Final = ("by", "note", "tool", "condition", "photo", "source")
-_YES: Final = {"yes": True, "true": True, "no": False, "false": False}
 
 
 def tell(row: Row, storing: Storing) -> None:
@@ -62,7 +60,7 @@ class _ObservationReading:
     def told(self) -> Provenance:
         """How the row's facts come to be known: measured, if it does not say."""
         kind: Json = self.row.document.get("kind", "measured")
-        texts = {name: self.row.document.get(name) or "" for name in OBSERVED_TEXTS}
+        texts = {name: self.row.document.get(name) or "" for name in TEXTS}
         told = Provenance(kind=kind, at=self._instant(self.row.document.get("at")), **texts)
         checks = Checks()
         told.check(checks)
@@ -74,7 +72,7 @@ class _ObservationReading:
         """What the row does to earlier observations."""
         document = self.row.document
         settles = document.get("settles")
-        asked, problems = read_request(document | ({"settles": _YES.get(settles, settles)} if settles else {}))
+        asked, problems = read_request(document | ({"settles": TRUTHS.get(settles, settles)} if settles else {}))
         for problem in problems:
             self._complain(problem.pointer, problem.message, problem.help)
         return asked
@@ -124,7 +122,7 @@ class _ObservationReading:
         if not isinstance(evidence, dict):
             return {"evidence": evidence}
         said = {name: evidence[name] for name in ("stowed", "rubbed") if isinstance(evidence.get(name), str)}
-        return {"evidence": evidence | {name: _YES.get(text.casefold(), text) for name, text in said.items()}}
+        return {"evidence": evidence | {name: TRUTHS.get(text.casefold(), text) for name, text in said.items()}}
 
     def _check(self, own: str, facts: Document, document: Document) -> None:
         found: list[Problem] = []

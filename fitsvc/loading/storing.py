@@ -23,7 +23,7 @@ from fitsvc.store.creation import bulk_create
 from fitsvc.store.errors import Conflict, InvalidValue, NotFound
 from fitsvc.store.folding import RANK, SEEN, Laws
 from fitsvc.store.observations import Provenance, all_observations, told_before
-from fitsvc.store.records import add_observation, differs, existing_keys, get_record, get_records, replace_record
+from fitsvc.store.records import add_observation, differs, existing_keys, get_records, replace_record
 from fitsvc.store.rigs import create_rig, get_rig, replace_rig
 from fitsvc.store.tables import Observation, Record, SavedRig
 from fitsvc.subjects import SUBJECTS, Subject, stored_as
@@ -153,7 +153,7 @@ class Storing:
         draft, told = replace(entry.draft, facts={**entry.draft.facts, **kept}), Provenance(source=self.source)
         how: Any = {"told": told, "laws": self.laws, "also_seen": self.also_seen}
         try:
-            if not assumed and not measured and not differs(self.session, table, record, draft, **how):
+            if not assumed and not measured and not differs(table, record, draft, earlier, **how):
                 self.loaded.unchanged += 1
                 return
             seen = _seen(record)
@@ -161,17 +161,16 @@ class Storing:
             self.loaded.given_up += len(seen - _seen(replaced) - entry.measured.keys())
             self._observe(table, entry, assumed, measured)
             self.loaded.replaced += 1
-            self._standing(entry, get_record(self.session, table, entry.key))
+            self._standing(entry, replaced)
         except (InvalidValue, Conflict) as error:
             self._refused([entry], error, numbered=False)
 
     def _says_already(self, table: Subject, entry: RecordEntry, record: Record) -> bool:
         """Whether a record holds what its entry says and nothing else, of which most of a feed's do."""
         draft = entry.draft
-        links = {name: getattr(record, name) for name in draft.links(table)}
         published = all(how.get("kind") == "published" for how in record.provenance.values())
-        beside = record.label == draft.label and links == draft.links(table)
-        return published and beside and not (entry.assumed or entry.measured) and _same(record.facts, draft.facts)
+        alone = published and not (entry.assumed or entry.measured)
+        return alone and draft.stands_beside(table, record) and _same(record.facts, draft.facts)
 
     def _standing(self, entry: RecordEntry, record: Record) -> None:
         """Note which facts seen on the part the file says otherwise, or not at all."""

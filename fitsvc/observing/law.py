@@ -13,11 +13,11 @@ from fitsvc.language.intervals import TOLERANCE
 from fitsvc.language.problems import ProblemsFound
 from fitsvc.language.quantities import QuantityError, unit_of
 from fitsvc.language.truth import YES
-from fitsvc.language.types import ListType, TruthType
+from fitsvc.language.types import ListType, Mask, TruthType
 from fitsvc.language.tyres import designation
 from fitsvc.observing.evidence import taught, tried
 from fitsvc.rulebook.vocabulary import Fact
-from fitsvc.store.folding import FactLaw, Laws, Span, Trial, apart
+from fitsvc.store.folding import TEXT, FactLaw, Laws, Span, Trial, apart
 
 _INSIDE: Final = {"length": "mm", "mass": "kg", "angle": "deg", "force": "kN", "torque": "N m", "ratio": "%"}
 _TAPE: Final = 64
@@ -45,7 +45,7 @@ class SubjectLaw:
         found = self._known.get(name)
         if found is None:
             fact = self._facts.get(name)
-            found = self._known[name] = _TEXT if fact is None else self._law(fact)
+            found = self._known[name] = TEXT if fact is None else self._law(fact)
         return found
 
     def taught(self, evidence: Mapping[str, Json]) -> Mapping[str, Json]:
@@ -70,9 +70,6 @@ class SubjectLaw:
             gathered=fact.gathered,
             leans_on=fact.leans_on,
         )
-
-
-_TEXT: Final = FactLaw(read=lambda value, kind: (value, None), write=lambda span, like: like)
 
 
 _Read = Callable[[Json, str], tuple[Json, Span | None]]
@@ -120,7 +117,7 @@ def _with_tolerance(fact: Fact, value: Json) -> Json:
 
 def _members(fact: Fact, mask: int) -> frozenset[str]:
     if isinstance(fact.type, ListType):
-        return frozenset(member for i, member in enumerate(fact.type.members) if mask >> i & 1)
+        return frozenset(fact.type.names(Mask(mask)))
     return frozenset({"yes" if mask == YES else "no"})
 
 

@@ -82,7 +82,7 @@ def observe(
         after=after,
         rigs_left_off=left_off,
         repeated=again is not None,
-        item=_item(session, reader, was, stored(subject, record)) if was else None,
+        item=_item(session, reader, was, stored(subject, record)) if was and not before else None,
     )
 
 

@@ -9,7 +9,7 @@ from fitsvc.store.database import Database
 from fitsvc.store.folding import Laws, current_facts
 from fitsvc.store.observations import Provenance, all_observations, append, ground_of, law_of
 from fitsvc.store.records import existing_keys, lock_record
-from fitsvc.store.tables import Observation
+from fitsvc.store.tables import TABLES, Observation
 from fitsvc.subjects import Subject
 
 
@@ -30,18 +30,18 @@ def _told_of(session: Session) -> list[tuple[Subject, str]]:
     many = or_(func.count() > 1, func.min(kind) != "published", func.max(kind) != "published")
     rows = session.exec(select(*one).group_by(*one).having(many)).all()
     named = [(cast(Subject, subject), key) for subject, key in rows]
-    return [(subject, key) for subject, key in named if existing_keys(session, subject, [key])]
+    kept = {of: existing_keys(session, of, [key for subject, key in named if subject == of]) for of in TABLES}
+    return [(subject, key) for subject, key in named if key in kept[subject]]
 
 
 def _refolded(database: Database, subject: Subject, key: str, laws: Laws) -> bool:
     with database.session() as session:
         record = lock_record(session, subject, key)
-        current = current_facts(
-            all_observations(session, subject, key), law_of(record, laws), ground_of(session, record)
-        )
+        said = all_observations(session, subject, key)
+        current = current_facts(said, law_of(record, laws), ground_of(session, record))
         if (current.facts, current.provenance) == (record.facts, record.provenance):
             return False
         # An observation without facts, since those who follow changes see them by their observations.
-        append(session, subject, record, {}, Provenance(note="folded anew"), laws=laws)
+        append(session, subject, record, {}, Provenance(note="folded anew"), laws=laws, earlier=said)
         record.version += 1
         return True

@@ -75,14 +75,17 @@ def sheet(session: Session, reader: FactReader, subject: Subject, key: str, as_o
     own, every = sold_as(record), all_observations(session, subject, key)
     told = [one for one in every if as_of is None or one.recorded_at <= as_of]
     law, dead = laws_of(reader)(own), taken_back(told)
+    touched = {observation for observation, _ in dead}
     known = fold(told, law, ground_of(session, record))
     said = _said(told, dead, _reasons(told), facts := reader.subjects[own])
     return Sheet(
         subject=own,
         record=key,
         label=record.label,
-        facts=[_fact(facts[name], known.get(name), said.get(name, ())) for name in facts if name in {**known, **said}],
-        tries=[_try(one, dead) for one in told if one.evidence],
+        facts=[
+            _fact(facts[name], known.get(name), said.get(name, ())) for name in facts if name in known or name in said
+        ],
+        tries=[_try(one, one.id in touched) for one in told if one.evidence],
         unknown=[fact.short for fact in _unknown(facts, known)],
     )
 
@@ -142,8 +145,7 @@ def _fact(fact: Fact, known: KnownFact | None, said: Sequence[tuple[Observation,
     )
 
 
-def _try(one: Observation, dead: set[tuple[str, str]]) -> SheetTry:
-    gone = any(place == one.id for place, _ in dead)
+def _try(one: Observation, gone: bool) -> SheetTry:
     return SheetTry(
         evidence=one.evidence or {},
         by=one.by,
@@ -165,11 +167,11 @@ def standing_rows(session: Session, reader: FactReader, subject: Subject, key: s
     record, every = get_record(session, subject, key), all_observations(session, subject, key)
     known, dead = fold(every, laws_of(reader)(sold_as(record)), ground_of(session, record)), taken_back(every)
     stale = {(one.observation, one.fact) for fact in known.values() for one in _stale(fact)}
+    gone, touched = dead | stale, {observation for observation, _ in dead}
     rows = []
     for one in every:
-        gone = dead | stale
         facts = {n: v for n, v in one.facts.items() if v is not None and not {(one.id, n), (one.id, ALL)} & gone}
-        evidence = one.evidence if one.evidence and not any(place == one.id for place, _ in dead) else None
+        evidence = one.evidence if one.evidence and one.id not in touched else None
         if facts or evidence:
             rows.append(_row(one, facts, evidence))
     return rows

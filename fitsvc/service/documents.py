@@ -14,7 +14,7 @@ from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.service.bodies import read_object
 from fitsvc.service.problems import wire_pointer
 from fitsvc.store.errors import FieldProblem
-from fitsvc.store.observations import Provenance
+from fitsvc.store.observations import TEXTS, Provenance
 from fitsvc.store.records import Draft
 from fitsvc.store.tables import Accessory, Mounting, Observation, Record, SavedRig
 from fitsvc.store.validation import Checks
@@ -145,7 +145,7 @@ def read_told(document: Json, kind: str, by: str, pointer: str) -> tuple[Provena
         return Provenance(), [Problem("`told` is not an object", f"it may have {', '.join(TOLD)}", pointer=pointer)]
     problems = read_object(document, TOLD)
     at, fault = _instant(document.get("at"))
-    texts = {name: _or(document.get(name), "") for name in ("note", "tool", "condition", "photo", "source")}
+    texts = {name: _or(document.get(name), "") for name in TEXTS if name != "by"}
     by_whom = {"by": _or(document.get("by"), by), "written_by": by}
     told = Provenance(kind=_or(document.get("kind"), kind), at=at, **by_whom, **texts)
     checks = Checks()

@@ -122,12 +122,9 @@ async def create(request: AnyRequest) -> Response[bytes]:
             told, asked = _read(document, session, reader, key_name(request))
             seen = observe(session, reader, document, told, asked)
         # The record is no longer locked when the rigs are judged.
-        found, left_off = (
-            effects(service.answerer.engine, reader, seen.before, seen.after, index.held),
-            seen.rigs_left_off,
-        )
-        if seen.item is not None and not seen.before:
-            item = seen.item
+        found = effects(service.answerer.engine, reader, seen.before, seen.after, index.held)
+        left_off = seen.rigs_left_off
+        if (item := seen.item) is not None:
             found = item_effects(service.answerer.engine, reader, item.rigs, item.was, item.now)
             left_off = item.left_off
         return {

@@ -108,16 +108,18 @@ Laws = Callable[[str], Law]
 """The law of each subject."""
 
 
+TEXT: Final = FactLaw(read=lambda value, kind: (value, None), write=lambda span, like: like)
+"""The law of a fact of which nothing is known: every value stands for itself."""
+
+
 class _Plain:
     """The law of facts that nothing is known of: the latest of the best kind holds."""
 
     subject = ""
 
-    _fact = FactLaw(read=lambda value, kind: (value, None), write=lambda span, like: like)
-
     def fact(self, name: str) -> FactLaw:
         """Every value stands for itself."""
-        return self._fact
+        return TEXT
 
     def taught(self, evidence: Mapping[str, Json]) -> Mapping[str, Json]:
         """Nothing that was tried teaches anything."""

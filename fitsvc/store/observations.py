@@ -48,7 +48,7 @@ class Provenance:
     def check(self, checks: Checks) -> None:
         """Note what of this cannot be stored."""
         checks.kind(self.kind)
-        for name, longest in _TEXTS.items():
+        for name, longest in TEXTS.items():
             checks.text(f"/{name}", getattr(self, name), longest)
         if self.at is not None:
             checks.instant("/at", self.at)
@@ -56,7 +56,7 @@ class Provenance:
                 checks.refuse("/at", "is in the future; say when it was seen")
 
 
-_TEXTS: Final = {"by": NAME, "note": NOTE, "tool": NAME, "condition": NOTE, "photo": PHOTO, "source": NAME}
+TEXTS: Final = {"by": NAME, "note": NOTE, "tool": NAME, "condition": NOTE, "photo": PHOTO, "source": NAME}
 
 
 @dataclass(frozen=True, slots=True)

@@ -78,6 +78,14 @@ class Draft:
             return {"vehicle_id": str(self.vehicle_id), "receiver_id": str(self.receiver_id)}
         return {"subject": self.sold_as} if subject == "accessory" else {}
 
+    def columns(self, subject: Subject) -> dict[str, str]:
+        """Return what stands beside the facts."""
+        return {"label": self.label, **self.links(subject)}
+
+    def stands_beside(self, subject: Subject, record: "Record") -> bool:
+        """Tell whether what stands beside a record's facts is what this says."""
+        return all(getattr(record, name) == value for name, value in self.columns(subject).items())
+
 
 def get_record(session: Session, subject: Subject, key: str) -> Record:
     """Return one record by its id or SKU, or raise NotFound."""
@@ -177,10 +185,9 @@ def replace_record(
     check_links(session, subject, [("", draft)], checks)
     checks.finish()
     record = lock_record(session, subject, key, expected_version)
-    wanted = {"label": draft.label, **draft.links(subject)}
-    beside = any(getattr(record, name) != value for name, value in wanted.items())
+    beside = not draft.stands_beside(subject, record)
     _keep_in_place(session, subject, record, draft, laws)
-    for name, value in wanted.items():
+    for name, value in draft.columns(subject).items():
         setattr(record, name, value)
     if not _retell(session, subject, record, draft.known_facts(), told, laws, also_seen=also_seen) and beside:
         # Those who follow changes by their observations see it too.
@@ -323,42 +330,38 @@ def _retell(
     also_seen: bool,
 ) -> bool:
     """Tell anew what a source says of a record where that differs, and whether any did."""
-    changed, gone = _retelling(session, subject, record, wanted, told, laws, also_seen=also_seen)
+    earlier = all_observations(session, subject, record.key)
+    changed, gone = _retelling(earlier, record, wanted, told, laws, also_seen=also_seen)
     if gone or changed:
-        facts = dict.fromkeys(gone) | changed
-        append(session, subject, record, facts, told, laws=laws, taking=TakingBack("replaces", gone))
+        facts, taking = dict.fromkeys(gone) | changed, TakingBack("replaces", gone)
+        append(session, subject, record, facts, told, laws=laws, taking=taking, earlier=earlier)
     return bool(gone or changed)
 
 
 def differs(
-    session: Session,
     subject: Subject,
     record: Record,
     draft: Draft,
+    earlier: Sequence[Observation],
     *,
     told: Provenance,
     laws: Laws,
     also_seen: bool = False,
 ) -> bool:
-    """Tell whether a record is anything but what a draft says, as far as the draft's source has a say."""
-    wanted = {"label": draft.label, **draft.links(subject)}
-    if any(getattr(record, name) != value for name, value in wanted.items()):
+    """Tell whether a record is anything but what a draft says, as far as the draft's source has a say.
+
+    `earlier` are the record's observations.
+    """
+    if not draft.stands_beside(subject, record):
         return True
-    return any(_retelling(session, subject, record, draft.known_facts(), told, laws, also_seen=also_seen))
+    return any(_retelling(earlier, record, draft.known_facts(), told, laws, also_seen=also_seen))
 
 
 def _retelling(
-    session: Session,
-    subject: Subject,
-    record: Record,
-    wanted: Document,
-    told: Provenance,
-    laws: Laws,
-    *,
-    also_seen: bool,
+    earlier: Sequence[Observation], record: Record, wanted: Document, told: Provenance, laws: Laws, *, also_seen: bool
 ) -> tuple[Document, dict[str, list[str]]]:
     """The facts that a source tells anew, and the observations by fact that it takes back."""
-    said = standing(all_observations(session, subject, record.key), law_of(record, laws))
+    said = standing(earlier, law_of(record, laws))
     owned = {name: [one for one in of if also_seen or _owns(told, one)] for name, of in said.items()}
     gone = {
         name: [one.observation for one in of if name not in wanted or not _same(one.value, wanted[name])]
@@ -398,7 +401,7 @@ def _same(one: Json, other: Json) -> bool:
     return json.dumps(one, sort_keys=True) == json.dumps(other, sort_keys=True)
 
 
-def _changed(session: Session, record: Record, laws: Laws = plain) -> None:
+def _changed(session: Session, record: Record, laws: Laws) -> None:
     record.version += 1
     record.updated_at = now()
     session.flush()
@@ -414,7 +417,7 @@ def _tell_mountings(session: Session, vehicle: Vehicle, laws: Laws) -> None:
         said = all_observations(session, "mounting", key)
         current = current_facts(said, law, ground_of(session, mounting))
         if (current.facts, current.provenance) != (mounting.facts, mounting.provenance):
-            append(session, "mounting", mounting, {}, Provenance(note="the vehicle changed"), laws=laws)
+            append(session, "mounting", mounting, {}, Provenance(note="the vehicle changed"), laws=laws, earlier=said)
             mounting.version, mounting.updated_at = mounting.version + 1, now()
             session.flush()
 

@@ -14,7 +14,7 @@ from fitsvc.store.tables import LABEL, Mounting, RigPart, SavedRig, now
 from fitsvc.store.validation import PREFIXES, Checks, new_id, page_size, storable
 from fitsvc.subjects import Subject
 
-_SUBJECTS: dict[str, Subject] = {PREFIXES[subject]: subject for subject in get_args(Subject) if subject in PREFIXES}
+BY_PREFIX: dict[str, Subject] = {PREFIXES[subject]: subject for subject in get_args(Subject) if subject in PREFIXES}
 
 Part = tuple[Subject, str]
 
@@ -131,9 +131,9 @@ def _lock_parts(session: Session, document: Mapping[str, Json], checks: Checks) 
     """Keep the records that a rig names from being deleted before the rig is stored."""
     places: dict[Part, str] = {}
     for name, key, pointer in named_parts(document, "/document"):
-        subject = "accessory" if name == "sku" else _SUBJECTS.get(key[:4])
+        subject = "accessory" if name == "sku" else BY_PREFIX.get(key[:4])
         if subject is None:
-            known = ", ".join(f"`{PREFIXES[s]}`" for s in _SUBJECTS.values())
+            known = ", ".join(f"`{PREFIXES[s]}`" for s in BY_PREFIX.values())
             checks.refuse(pointer, f"is not the id of a part of a rig: expected one that begins with {known}")
         else:
             places.setdefault((subject, key), pointer)
