@@ -8,9 +8,11 @@ from pathlib import Path
 import pytest
 from demo_world import answerer
 
+from fitsvc.cli.load import details
 from fitsvc.facts import FactReader
 from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.loading.load import in_order, load_file
+from fitsvc.loading.storing import Loaded
 from fitsvc.paths import data_dir
 from fitsvc.store.database import Database
 from fitsvc.store.observations import Provenance, list_observations
@@ -186,6 +188,13 @@ records:
     assert (loaded.replaced, loaded.unchanged) == (0, 1)
 
 
+def test_what_stands_is_counted_whatever_the_record_is_called() -> None:
+    """A comma in a SKU is no further fact."""
+    told = list(details(Loaded(file="a.csv", standing=[("A,B", ["length", "width"])])))
+    assert told[0].startswith("2 facts that were seen")
+    assert told[1] == "A,B: length, width"
+
+
 def test_f3_replace_leaves_what_the_shop_measured(database: Database, reader: FactReader, write: Write) -> None:
     """A feed owns what it said; what stands against it is told, and goes only where that is asked for."""
     path = write("a.jsonl", RECEIVER)
@@ -193,7 +202,7 @@ def test_f3_replace_leaves_what_the_shop_measured(database: Database, reader: Fa
     with database.session() as session:
         add_observation(session, "receiver", "rcv_a", {"opening": "1-1/4 in"}, Provenance(kind="measured"))
     loaded = load_file(database, reader, write("b.jsonl", RECEIVER.replace("2 in", "2-1/2 in")), replace=True)
-    assert (loaded.replaced, loaded.standing) == (1, ["rcv_a: opening"])
+    assert (loaded.replaced, loaded.standing) == (1, [("rcv_a", ["opening"])])
     with database.session() as session:
         assert get_record(session, "receiver", "rcv_a").facts == {"opening": "1-1/4 in"}
     assert load_file(database, reader, path, replace=True, also_seen=True).replaced == 1

@@ -273,6 +273,7 @@ def test_the_opening_reads_facts_and_itself_before(tmp_path: Path, old: str, new
         ("vocabulary/receiver.yaml", "subject: receiver", "subject: accessory", "subject `accessory` is declared"),
         ("vocabulary/accessory.yaml", "type: kind", "type: kinds", "`kinds` is not a type"),
         ("vocabulary/lists.yaml", "step:", "a-step:", "`a-step` cannot be a member's name"),
+        ("vocabulary/lists.yaml", "lists:\n", "tolerances: {tape: {lenght: 1 in}}\nlists:\n", "tolerances of `tape` has no key `lenght`"),
         ("tables/classes.yaml", "step: 10 lb", "step: 10 in", "`10 in` is a length, expected a mass"),
         ("tables/classes.yaml", "ball_mount: 20", "zebra: 1 lb, ball_mount: 20", "`zebra` is not in kind"),
         ("tables/classes.yaml", "step: 10 lb, ", "", "the table has no row for `step`"),

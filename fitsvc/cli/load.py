@@ -86,8 +86,8 @@ def details(loaded: "Loaded", *, given_up: bool = False) -> Iterator[str]:
     if loaded.given_up:
         yield f"{loaded.given_up} facts that were seen on the parts are given up"
     if loaded.standing and not given_up:
-        facts = sum(text.count(",") + 1 for text in loaded.standing)
+        facts = sum(len(names) for _, names in loaded.standing)
         yield f"{facts} facts that were seen on the parts stand (`--also-measured` gives them up):"
-        yield from loaded.standing[:_MOST_NAMED]
+        yield from (f"{key}: {', '.join(names)}" for key, names in loaded.standing[:_MOST_NAMED])
         if len(loaded.standing) > _MOST_NAMED:
             yield f"and of {len(loaded.standing) - _MOST_NAMED} more records"

@@ -37,8 +37,8 @@ _FIELDS: Final = {"vehicle_id": "vehicle", "receiver_id": "receiver", "document"
 class Loaded:
     """What a file came to: how many records of each subject went in, and what became of those already there.
 
-    `repeated` observations had been told word for word before; `standing` are the facts seen on a part that a file
-    that replaces says otherwise, or not at all, and `given_up` counts those that went.
+    `repeated` observations had been told word for word before; `standing` are by record the facts seen on a part that
+    a file that replaces says otherwise, or not at all, and `given_up` counts those that went.
     """
 
     file: str
@@ -48,7 +48,7 @@ class Loaded:
     repeated: int = 0
     given_up: int = 0
     contradictions: list[str] = field(default_factory=list)
-    standing: list[str] = field(default_factory=list)
+    standing: list[tuple[str, list[str]]] = field(default_factory=list)
 
     def count(self, subject: str) -> None:
         """Note that a record was stored anew."""
@@ -177,7 +177,7 @@ class Storing:
         said = {**entry.draft.facts, **entry.measured}
         stand = [name for name in _seen(record) if not _same(said.get(name), record.facts.get(name))]
         if stand:
-            self.loaded.standing.append(f"{entry.key}: {', '.join(sorted(stand))}")
+            self.loaded.standing.append((entry.key, sorted(stand)))
 
     def _save(self, entry: RigEntry) -> None:
         saved = self._saved(entry.key)

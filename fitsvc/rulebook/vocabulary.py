@@ -187,14 +187,13 @@ def read_lists(shape: Shape, tree: Node, lists: Lists) -> None:
 
 def _tolerances(shape: Shape, top: Mapping | None, lists: Lists) -> None:
     """Read how far off a measurement may be that does not say it, by effort and kind of figure."""
-    if top is None or "tolerances" not in top.entries:
-        return
-    for effort, node in shape.open_mapping(top.entries["tolerances"], "`tolerances`"):
+    for effort, node in shape.open_mapping(top.entries.get("tolerances") if top else None, "`tolerances`"):
         if effort not in EFFORTS:
             shape.complain(node, f"`{effort}` is not an effort", ", ".join(EFFORTS))
         entry = shape.mapping(node, f"tolerances of `{effort}`", [], list(DIMENSIONS))
-        for kind in entry.entries if entry else ():
-            assert entry is not None
+        if entry is None:
+            continue
+        for kind in (one for one in entry.entries if one in DIMENSIONS):
             text = shape.text(entry, kind)
             if _end(shape, entry.entries[kind], DIMENSIONS[kind], kind) is not None:
                 lists.tolerances[effort, kind] = text
@@ -322,9 +321,7 @@ def _usual(shape: Shape, entry: Mapping, kind: str) -> Bounds | None:
 
 def _leaning(shape: Shape, entry: Mapping) -> tuple[str, ...]:
     """The facts that a reading of this one holds with, by their whole names."""
-    if "leans_on" not in entry.entries:
-        return ()
-    nodes = shape.items(entry.entries["leans_on"], "`leans_on`")
+    nodes = shape.items(entry.entries.get("leans_on"), "`leans_on`")
     return tuple(node.value for node in nodes if isinstance(node, Scalar) and node.value)
 
 
