@@ -139,7 +139,7 @@ def test_drawn_edges_cross_where_the_rules_say() -> None:
             told |= {"folded-clears-bumper": -folded, "in-use-clears-bumper": -in_use[0]}
             if facts["vehicle"]["spare_location"] == "rear_door" and facts["vehicle"]["body"] != "pickup":
                 told["folded-clears-door-spare"] = read.box("spare")[1] - folded
-        told["clears-steepest-grade"] = _below_ramp(read, facts, adapters)
+        told["clears-steepest-grade"] = _below_ramp(read, facts)
         for rule, overlap in told.items():
             if overlap is not None and abs(overlap) > NEAR:
                 assert (overlap > 0) == (rule in failing), (seed, rule)
@@ -147,7 +147,7 @@ def test_drawn_edges_cross_where_the_rules_say() -> None:
     assert len(counted) == 10 and min(counted.values()) >= 5, counted
 
 
-def _below_ramp(read: Read, facts: dict[str, dict[str, Any]], adapters: list[dict[str, Any]]) -> float | None:
+def _below_ramp(read: Read, facts: dict[str, dict[str, Any]]) -> float | None:
     """How far the accessory's loaded lowest point lies under the ramp's drawn line."""
     if not read.all("line", class_="d-grade"):
         return None

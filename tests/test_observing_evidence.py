@@ -238,10 +238,6 @@ def ask(client: Client, mounting: str, sku: str) -> dict[str, Any]:
     return answer
 
 
-FRESH = "mnt_saltmarsh_own"
-"""A mounting that nobody in the demo has measured."""
-
-
 def test_f1_an_answer_tells_a_dispute_and_is_as_sure_as_it_leaves_it(shop: Client, key: Key) -> None:
     """14 in by one and 4 in by another: neither the yes of the one nor the no of the other, whoever typed last."""
     for first, second in (("14 in", "4 in"), ("4 in", "14 in")):

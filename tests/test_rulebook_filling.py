@@ -3,27 +3,17 @@
 It is refused where it names what is not there, and used under any name.
 """
 
-import shutil
 from pathlib import Path
 
 import pytest
+from changed_rules import changed
 from judging import answerer
 
 from fitsvc.language.problems import ProblemsFound
-from fitsvc.paths import data_dir
 from fitsvc.rulebook.loader import load_rulebook
 from fitsvc.rulebook.meaning import digest_of
 
 PIN = "fills: {accessory: only_pin, gives: receiver.pin_supplied}"
-
-
-def changed(folder: Path, file: str, old: str, new: str) -> Path:
-    """Copy the shipped rules with one place changed."""
-    shutil.copytree(data_dir("rules"), folder / "rules")
-    text = (folder / "rules" / file).read_text()
-    assert old in text
-    (folder / "rules" / file).write_text(text.replace(old, new, 1))
-    return folder / "rules"
 
 
 @pytest.mark.parametrize(

@@ -4,6 +4,7 @@ from pathlib import Path
 from shutil import copytree
 
 import pytest
+from changed_rules import changed
 
 from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.paths import data_dir
@@ -23,16 +24,6 @@ NEW = """\
     how_to_measure: h
     effort: label
 """
-
-
-def changed(folder: Path, file: str, old: str, new: str) -> Path:
-    """Copy the shipped rules with a text in one file changed."""
-    copytree(data_dir("rules"), folder / "rules")
-    path = folder / "rules" / file
-    text = path.read_text("utf-8")
-    assert old in text
-    path.write_text(text.replace(old, new, 1), "utf-8")
-    return folder / "rules"
 
 
 def problems(rules: Path) -> tuple[Problem, ...]:

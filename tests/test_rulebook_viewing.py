@@ -4,6 +4,7 @@ import shutil
 from pathlib import Path
 
 import pytest
+from changed_rules import changed
 from drawn_rigs import case_of, random_facts
 from judging import answerer
 
@@ -15,15 +16,6 @@ from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.paths import data_dir
 from fitsvc.rulebook.loader import load_rulebook
 from fitsvc.rulebook.viewing import WANTED
-
-
-def changed(folder: Path, file: str, old: str, new: str) -> Path:
-    """Copy the shipped rules with one place changed."""
-    shutil.copytree(data_dir("rules"), folder / "rules")
-    text = (folder / "rules" / file).read_text()
-    assert old in text
-    (folder / "rules" / file).write_text(text.replace(old, new, 1))
-    return folder / "rules"
 
 
 def only(rules: Path) -> Problem:

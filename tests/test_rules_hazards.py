@@ -28,8 +28,8 @@ from working_rigs import (
     works,
 )
 
+from fitsvc.engine.support import Support
 from fitsvc.facts import Case
-from fitsvc.language import typed
 from fitsvc.language.truth import NO, YES
 from fitsvc.language.typed import ALWAYS
 from fitsvc.language.types import NumberType
@@ -53,12 +53,8 @@ def kinds_of(line: Hazard) -> list[str]:
 
 def leaves(line: Hazard) -> set[str]:
     """The facts that a line reads, straight or through derived values."""
-    found, left = set[str](), [line.exceeded or ALWAYS, line.guard or ALWAYS]
-    while left:
-        new = typed.reads(left.pop()).keys() - found
-        found |= new
-        left += [DERIVED[name] for name in new if name in DERIVED]
-    return found - DERIVED.keys() - BOOK.opening.keys()
+    read = Support([line.exceeded or ALWAYS, line.guard or ALWAYS], DERIVED).leaves
+    return {one.name for one in read} - BOOK.opening.keys()
 
 
 def places(line: Hazard, case: Case) -> list[int | None]:
@@ -99,7 +95,7 @@ def just_exceeded(line: Hazard, case: Case, place: int | None) -> Iterator[Case]
             yield put(case, rating, (low, low), at)
 
 
-def less_told(rng: Random, line: Hazard, case: Case, place: int | None) -> Iterator[Case]:
+def less_told(rng: Random, line: Hazard, case: Case) -> Iterator[Case]:
     """The exceeded case without each fact that the line does not read; then without more and more of them."""
     others = [name for name in sorted(case.facts) if name not in leaves(line) and name != "accessory.kind"]
     yield from (blanked(case, name) for name in others)
@@ -122,7 +118,7 @@ def tries(rng: Random, line: Hazard, rig: Rig) -> Iterator[Case]:
     """The cases made of a rig in which the line's rating is surely exceeded."""
     for place in places(line, rig.case):
         made = list(just_exceeded(line, rig.case, place))
-        made += [less for one in made for less in less_told(rng, line, one, place)]
+        made += [less for one in made for less in less_told(rng, line, one)]
         made += by_chance(rng, line, rig.case, place)
         yield from (one for one in made if exceeded(line, one, place))
 

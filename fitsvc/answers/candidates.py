@@ -160,7 +160,7 @@ def steps_over(missing: Missing, judged: Sequence[CandidateAnswer], system: Syst
     vocabulary = wording.rulebook.vocabulary
     case = _joined_case([one.question.case for one in left], vocabulary)
     steps = next_steps(missing, case, missing.engine.evaluate(case), system)
-    told = [step for step in steps.told if not _known_in_each(step.fact, left, wording, vocabulary)]
+    told = [step for step in steps.told if not _known_in_each(step.fact, left, vocabulary)]
     if told:
         return replace(steps, told=first + told)
     one = worst(left)
@@ -172,7 +172,7 @@ def _differ(judged: Sequence[CandidateAnswer]) -> bool:
     return len({_CLASS[one.verdict.outcome] for one in judged}) > 1
 
 
-def _known_in_each(name: str, judged: Sequence[CandidateAnswer], wording: Wording, vocabulary: Vocabulary) -> bool:
+def _known_in_each(name: str, judged: Sequence[CandidateAnswer], vocabulary: Vocabulary) -> bool:
     """Whether a fact is exactly known of every candidate, so that telling them apart tells it too."""
     fact = vocabulary.facts[name]
     if isinstance(fact.type, TextType):

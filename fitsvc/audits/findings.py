@@ -139,18 +139,21 @@ class Findings:
             yield [rig.key, rig.vehicle, rig_digests[rig.key], *counts]
 
     def _claim_rows(self) -> Iterator[ClaimFate]:
-        for block in range(self.report.blocks):
-            rows = len(self.state.spool.skus(block))
-            for group in range(len(self.state.groups(rows))):
-                for fate in self.state.spool.fates(block, group):
-                    if fate.outcome == "fails":
-                        self.contradicted_by[fate.rule] = self.contradicted_by.get(fate.rule, 0) + 1
-                    yield fate
+        for part in self._parts():
+            for fate in self.state.spool.fates(*part):
+                if fate.outcome == "fails":
+                    self.contradicted_by[fate.rule] = self.contradicted_by.get(fate.rule, 0) + 1
+                yield fate
 
     def _carried_rows(self) -> Iterator[ClaimCarried]:
+        for part in self._parts():
+            yield from self.state.spool.carried(*part)
+
+    def _parts(self) -> Iterator[tuple[int, int]]:
+        """Each block of items with each group of rigs."""
         for block in range(self.report.blocks):
             for group in range(len(self.state.groups(len(self.state.spool.skus(block))))):
-                yield from self.state.spool.carried(block, group)
+                yield block, group
 
     def _missing_of_rigs(self) -> Iterator[list[Any]]:
         first = len(self.facts.item_facts)

@@ -272,12 +272,9 @@ class Picture:
             if scene.wall is None:
                 return
             left = max(left, scene.wall[0])
-        elif mark.against == "beside":
-            if "beside" not in scene.boxes:
-                return
+        elif mark.against in ("beside", "spare") and mark.against not in scene.boxes:
+            return
         elif mark.against in ("bumper", "spare"):
-            if mark.against == "spare" and "spare" not in scene.boxes:
-                return
             right = min(right, scene.boxes["spare"].right[1] if mark.against == "spare" else 0.0)
         name = "strikes" if mark.result == "fails" else "open"
         more = {"fill": f"url(#{self.prefix}-{name})", "stroke": "currentColor", "data_region": mark.rule}

@@ -102,7 +102,7 @@ class _ObservationReading:
             self._complain("/facts", "`facts` holds facts by their names", 'write `{"fact": value}`')
             return {}
         facts = {name: wire_fact(known.get(name), value) for name, value in told.items()}
-        document = {"subject": subject, "record": key, "facts": facts} | self._evidence(subject)
+        document = {"subject": subject, "record": key, "facts": facts} | self._evidence()
         if request.act != "retracts":
             self._check(own, facts, document)
         return document
@@ -115,7 +115,7 @@ class _ObservationReading:
                 help = f"did you mean `{near}`?" if near else f"it may have {', '.join(_MEMBERS[1:])}"
                 self._complain(f"/{name}", f"an observation has no {quoted(name)}", help)
 
-    def _evidence(self, subject: str) -> Document:
+    def _evidence(self) -> Document:
         evidence = self.row.document.get("evidence")
         if evidence is None:
             return {}

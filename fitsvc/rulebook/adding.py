@@ -4,12 +4,11 @@
 things count (those in the same receiver, or all on the rig), and how several come together.
 """
 
-from collections.abc import Iterator
 from collections.abc import Mapping as Map
 from typing import Final
 
 from fitsvc.language.problems import nearest
-from fitsvc.language.typed import AnyTyped, reads
+from fitsvc.language.typed import AnyTyped
 from fitsvc.language.types import TRUTH, NumberType, Type
 from fitsvc.rulebook.expressions import Expressions
 from fitsvc.rulebook.rules import Adds, From, Joined
@@ -58,19 +57,12 @@ def _adds(read: Expressions, fact: Fact, node: Node) -> Adds | None:
         help = "numbers are summed, a yes or no holds for any, and whatever is told of each is of the fact's own type"
         read.shape.complain(entry, f"`{fact.short}` is not made so: this is {value.type}", help)
         return None
-    others = sorted(name for name in _facts_in(read, value) if name.startswith(f"{SECTION}.") and name != PLACE)
+    others = sorted(name for name in read.facts_in(value) if name.startswith(f"{SECTION}.") and name != PLACE)
     if others:
         help = f"it is told of a thing by itself: of `{SECTION}` it may read `{PLACE}` alone"
         read.shape.complain(entry.entries["from"], f"`{fact.short}` is made of `{others[0]}`, which others make", help)
         return None
     return Adds(value, whose, way)
-
-
-def _facts_in(read: Expressions, node: AnyTyped) -> Iterator[str]:
-    """The facts that an expression rests on, those behind derived values too."""
-    for name in reads(node):
-        below = read.derived.get(name)
-        yield from (name,) if below is None else _facts_in(read, below)
 
 
 def _alike(fact: Fact, kind: Type) -> bool:

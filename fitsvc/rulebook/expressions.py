@@ -1,7 +1,7 @@
 """Expressions and templates within rule files: checked against the vocabulary, with the subjects they are about."""
 
 import re
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Final
 
@@ -80,6 +80,12 @@ class Expressions:
             below = self.derived.get(name)
             about |= self._about(below) - typed.presences(below) if below is not None else {name.split(".", 1)[0], name}
         return about
+
+    def facts_in(self, node: AnyTyped) -> Iterator[str]:
+        """The facts that an expression rests on, those behind derived values too."""
+        for name in typed.reads(node):
+            below = self.derived.get(name)
+            yield from (name,) if below is None else self.facts_in(below)
 
     def label(self, name: str) -> str:
         """The wording of a fact or derived name for people."""

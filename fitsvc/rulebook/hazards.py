@@ -44,8 +44,10 @@ class _Reading:
         found = [line for rating, node in given.items() for line in self._lines(rating, node)]
         self._hold_all_told(given, weights, limits)
         self._hold_weights_read(weights, found)
+        all_kinds = kinds_of(self.read.vocabulary).values()
+        kinds = {kind.member: KnownKind(self.read.derived, kind) for kind in all_kinds}
         for rating, node in given.items():
-            self._hold_every_kind(node, rating, [line for line in found if line.rating == rating])
+            self._hold_every_kind(node, rating, [line for line in found if line.rating == rating], kinds)
         return tuple(found)
 
     def _weights(self) -> Iterator[tuple[str, Node]]:
@@ -114,21 +116,15 @@ class _Reading:
 
     def _hold_weights_read(self, weights: Map[str, Node], lines: Iterable[Hazard]) -> None:
         """Complain of a weight that no line reads: nothing would be held against it."""
-        derived, read = self.read.derived, set[str]()
-        left = [line.exceeded for line in lines if line.exceeded is not None]
-        while left:
-            new = typed.reads(left.pop()).keys() - read
-            read |= new
-            left += [derived[name] for name in new if name in derived]
+        read = {name for line in lines if line.exceeded is not None for name in self.read.facts_in(line.exceeded)}
         for name in sorted(weights.keys() - read):
             self.read.shape.complain(weights[name], f"`{name}` bears on no rating", "let a line of a rating read it")
 
-    def _hold_every_kind(self, node: Node, rating: str, lines: Iterable[Hazard]) -> None:
+    def _hold_every_kind(self, node: Node, rating: str, lines: Iterable[Hazard], kinds: Map[str, KnownKind]) -> None:
         """Complain of the kinds that no line of a rating may hold for."""
         guards = [line.guard for line in lines]
-        kinds = kinds_of(self.read.vocabulary)
-        left = [kind for kind in kinds.values() if not any(map(KnownKind(self.read.derived, kind).may, guards))]
+        left = [member for member, known in kinds.items() if not any(map(known.may, guards))]
         if guards and left:
             help = "add a line for it; where nothing of it bears on the rating, one that says so in `accepted`"
-            told = ", ".join(f"`{kind.member}`" for kind in left)
+            told = ", ".join(f"`{member}`" for member in left)
             self.read.shape.complain(node, f"no line says what bears on `{rating}` of {told}", help)

@@ -163,13 +163,14 @@ class _Loader:
     def _hazards(self, read: Expressions, limits: list[Limit]) -> tuple[Hazard, ...]:
         """What bears on each rating; a folder that judges by limits has to say it."""
         path = self.folder / HAZARDS
-        tree = self._read(path) if path.is_file() else None
-        if tree is None and limits and not path.is_file():
-            help = "add one that says for every rating what bears on it, kind by kind"
-            message = f"limit `{limits[0].id}` holds to ratings, and no {HAZARDS} says what bears on them"
-            self.shape.problems.append(Problem(message, help, file=str(path)))
+        if not path.is_file():
+            if limits:
+                help = "add one that says for every rating what bears on it, kind by kind"
+                message = f"limit `{limits[0].id}` holds to ratings, and no {HAZARDS} says what bears on them"
+                self.shape.problems.append(Problem(message, help, file=str(path)))
+            return ()
         everything = self._reading(read, {**read.names.facts, **read.vocabulary.slots()})
-        return read_hazards(replace(everything, derived=read.derived, presences=set()), tree, limits)
+        return read_hazards(replace(everything, derived=read.derived, presences=set()), self._read(path), limits)
 
     # the parts, in the order in which they lean on each other
 
