@@ -1,24 +1,19 @@
-"""One case in, findings and outcome out: a rulebook compiled to one Python function.
+"""One case in, its verdict out: by the rulebook compiled to one Python function, and where that is open by cases."""
 
-Rules about the same subjects stand in one block, entered only when the question is about them. A fact
-that several rules read is fetched once, in the innermost place they share.
-"""
-
-from collections import Counter
 from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from functools import cached_property
 
 from fitsvc.engine.choices import Choices
+from fitsvc.engine.judges import compile_rule, compile_rules
 from fitsvc.engine.support import Support
 from fitsvc.engine.verdict import EitherWay, Verdict
 from fitsvc.facts import Case
 from fitsvc.language import typed
-from fitsvc.language.compiler import Emitter, compile_values, every
+from fitsvc.language.compiler import compile_values
 from fitsvc.language.typed import AnyTyped, Read
 from fitsvc.language.types import Value
-from fitsvc.rulebook.outcomes import OUTCOME_OF, OUTCOMES
-from fitsvc.rulebook.rules import Need, Rule, Rulebook
+from fitsvc.rulebook.rules import Rulebook
 
 
 class Values:
@@ -56,11 +51,15 @@ class Point:
         self._values: dict[Hashable, Values] = {}
         self._supports: dict[Hashable, Support] = {}
         self._judges: dict[tuple[int, bool], Callable[..., str]] = {}
-        self._bare = compile_rules(*_numbered(rulebook), self.bare_derived)
+        self._bare = self._all(self.bare_derived)
 
     @cached_property
     def _adapted(self) -> Callable[..., Verdict]:
-        return compile_rules(*_numbered(self.rulebook), self.derived)
+        return self._all(self.derived)
+
+    def _all(self, derived: Mapping[str, AnyTyped]) -> Callable[..., Verdict]:
+        rules, needs = enumerate(self.rulebook.rules), enumerate(self.rulebook.needs)
+        return compile_rules(list(rules), list(needs), derived)
 
     @cached_property
     def _start(self) -> Callable[..., tuple[Value, ...]]:
@@ -203,133 +202,3 @@ class Point:
         if found is None:
             self._values[key] = found = Values(self, nodes())
         return found
-
-
-_Rules = Sequence[tuple[int, Rule]]
-_Needs = Sequence[tuple[int, Need]]
-
-
-def _numbered(rulebook: Rulebook) -> tuple[_Rules, _Needs]:
-    return list(enumerate(rulebook.rules)), list(enumerate(rulebook.needs))
-
-
-def compile_rules(rules: _Rules, needs: _Needs, derived: Mapping[str, AnyTyped]) -> Callable[..., Verdict]:
-    """Compile rules and needs, each with its number, to one function of (get, present) that returns a `Verdict`."""
-    emitter = Emitter(derived)
-    emitter.globals |= {"Verdict": Verdict, "new": tuple.__new__}
-    for effect in OUTCOME_OF:
-        emitter.line(f"{effect} = []")
-    groups = _groups(rules, needs)
-    shared = {subjects: _uses(members, derived) for subjects, members in groups.items()}
-    across = Counter(node for nodes in shared.values() for node in nodes)
-    _fetch(emitter, [node for node, count in across.items() if count > 1 and _plain(node, derived)])
-    for subjects, members in groups.items():
-        condition = " and ".join(f"{subject!r} in present" for subject in subjects) or "True"
-        with emitter.block(f"if {condition}:"):
-            for subject in subjects:
-                emitter.take_present(subject)
-            _fetch(emitter, [node for node, count in shared[subjects].items() if count > 1])
-            by_guard: dict[AnyTyped | None, list[_Member]] = {}
-            for number, member in members:
-                by_guard.setdefault(member.guard, []).append((number, member))
-            for guard, guarded in by_guard.items():
-                _write(emitter, guard, guarded)
-    emitter.line(f"outcome = {_worst()}")
-    emitter.line(f"return new(Verdict, ({', '.join(Verdict._fields[:-1])}, None))")
-    return emitter.function("judge")
-
-
-def _worst() -> str:
-    """Python text of the worst outcome that anything brings about."""
-    text = repr(OUTCOMES[0])
-    for outcome in OUTCOMES[1:]:
-        effects = [effect for effect, of in OUTCOME_OF.items() if of == outcome]
-        text = f"{outcome!r} if {' or '.join(effects)} else {text}"
-    return text
-
-
-def compile_rule(rule: Rule, derived: Mapping[str, AnyTyped]) -> Callable[..., str]:
-    """Compile one rule to a function of (get, present) that returns its result."""
-    emitter = Emitter(derived)
-    for subject in rule.subjects:
-        emitter.line(f"if {subject!r} not in present: return 'not_applicable'")
-        emitter.take_present(subject)
-    if rule.guard is not None:
-        emitter.line(f"if {emitter.no(rule.guard)}: return 'not_applicable'")
-    emitter.line(f"if {emitter.yes(rule.requires)}: return 'passes'")
-    sure = emitter.yes(rule.guard) if rule.guard is not None else "True"
-    emitter.line(f"return 'fails' if {every([emitter.no(rule.requires), sure])} else 'undetermined'")
-    return emitter.function("judge_rule")
-
-
-_Member = tuple[int, Rule | Need]
-
-
-def _groups(rules: _Rules, needs: _Needs) -> dict[tuple[str, ...], list[_Member]]:
-    groups: dict[tuple[str, ...], list[_Member]] = {}
-    members: list[_Member] = [*rules, *needs]
-    for number, member in members:
-        groups.setdefault(member.subjects, []).append((number, member))
-    return groups
-
-
-def _uses(members: Sequence[_Member], derived: Mapping[str, AnyTyped]) -> Counter[AnyTyped]:
-    """How many of the rules use each fact and derived value."""
-    uses: Counter[AnyTyped] = Counter()
-    for _, member in members:
-        roots = (member.guard, member.requires if isinstance(member, Rule) else member.met)
-        found: dict[AnyTyped, None] = {}
-        for root in roots:
-            if root is not None:
-                _collect(root, derived, found)
-        uses.update(list(found))
-    return uses
-
-
-def _collect(node: AnyTyped, derived: Mapping[str, AnyTyped], found: dict[AnyTyped, None]) -> None:
-    if isinstance(node, Read):
-        found[node] = None
-    below = derived.get(node.name) if isinstance(node, typed.Read) else None
-    for part in (below,) if below is not None else typed.parts(node):
-        _collect(part, derived, found)
-
-
-def _plain(node: AnyTyped, derived: Mapping[str, AnyTyped]) -> bool:
-    """Whether a node is a fact, cheap enough to fetch where it may not be needed."""
-    return isinstance(node, Read) and node.name not in derived
-
-
-def _fetch(emitter: Emitter, nodes: Sequence[AnyTyped]) -> None:
-    for node in nodes:
-        emitter.value(node)
-
-
-def _write(emitter: Emitter, guard: AnyTyped | None, members: Sequence[_Member]) -> None:
-    """Write the rules and needs under one guard: entered unless it is surely no."""
-    surely_not = emitter.no(guard) if guard is not None else "False"
-    if surely_not == "True":
-        return
-    if surely_not == "False":
-        _judge(emitter, guard, members)
-    else:
-        with emitter.block(f"if not ({surely_not}):"):
-            _judge(emitter, guard, members)
-
-
-def _judge(emitter: Emitter, guard: AnyTyped | None, members: Sequence[_Member]) -> None:
-    for number, member in members:
-        if isinstance(member, Need):
-            met = emitter.yes(member.met) if member.met is not None else "False"
-            emitter.line(f"if not ({met}): open_needs.append({number})")
-        else:
-            _judge_rule(emitter, guard, number, member)
-
-
-def _judge_rule(emitter: Emitter, guard: AnyTyped | None, number: int, rule: Rule) -> None:
-    """Passes where the requirement is surely met; fails where it is surely not, and the guard surely yes."""
-    effects = rule.effects
-    emitter.line(f"if {emitter.yes(rule.requires)}: {effects['passes']}.append({number})")
-    with emitter.block("else:"):
-        sure = emitter.yes(guard) if guard is not None else "True"
-        emitter.line(f"if {every([emitter.no(rule.requires), sure])}: {effects['fails']}.append({number})")
-        emitter.line(f"else: {effects['undetermined']}.append({number})")
