@@ -16,23 +16,12 @@ from fitsvc.audits.blocks import Block, Kernel, RigResult
 from fitsvc.audits.rigs import AuditRig
 from fitsvc.engine.columns.bitmaps import unpack
 from fitsvc.engine.columns.kernel import Judged
-from fitsvc.engine.columns.signatures import Column
-from fitsvc.language.intervals import TOLERANCE
-from fitsvc.language.truth import UNKNOWN
-from fitsvc.language.types import ListType, Type, is_exact
+from fitsvc.engine.columns.open_facts import exact_rows, leaving_open, read_by
+from fitsvc.language.types import is_exact
 from fitsvc.rulebook.outcomes import OUTCOMES
 
 _WORD: Final = 64
 _UNDETERMINED: Final = OUTCOMES.index("undetermined")
-
-
-def exact_rows(kind: Type, column: Column) -> NDArray[np.bool_]:
-    """In which rows of a column a fact is exactly known."""
-    if isinstance(column, tuple):
-        return np.less_equal(column[1] - column[0], TOLERANCE)
-    if isinstance(kind, ListType):
-        return np.less_equal(np.bitwise_count(column), 1)
-    return np.asarray(column != UNKNOWN)
 
 
 class OpenFacts:
@@ -40,16 +29,8 @@ class OpenFacts:
 
     def __init__(self, kernel: Kernel) -> None:
         self._kinds = kernel.rulebook.vocabulary.slots()
-        self.rules = [number for number, rule in enumerate(kernel.rulebook.rules) if rule.leaves_open]
-        own, each = kernel.engine.opening_leaves
-        read: dict[tuple[int, bool], list[str]] = {}
-        for number in self.rules:
-            for adapted in (False, True):
-                names = [leaf.name for leaf in kernel.engine.support(number, adapted).leaves]
-                if any(name.startswith("opening.") for name in names):
-                    names = [name for name in names if not name.startswith("opening.")]
-                    names += [leaf.name for leaf in (*own, *each)]
-                read[number, adapted] = names
+        self.rules = list(leaving_open(kernel.engine))
+        read = {(number, way): read_by(kernel.engine, number, way) for number in self.rules for way in (False, True)}
         every = dict.fromkeys(name for names in read.values() for name in names)
         self.item_facts = [name for name in every if name.startswith("accessory.")]
         self.rig_facts = [name for name in every if not name.startswith("accessory.")]

@@ -15,9 +15,9 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from fitsvc.audits.missing import exact_rows
 from fitsvc.audits.spool import Spool
 from fitsvc.audits.tally import kind_numbers
+from fitsvc.engine.columns.open_facts import exact_rows
 from fitsvc.language.display import show
 from fitsvc.language.types import NumberType, Type
 from fitsvc.rulebook.vocabulary import Vocabulary

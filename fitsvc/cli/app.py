@@ -27,6 +27,7 @@ _COMMANDS: Final = {
     "show": "show",
     "observe": "show",
     "export": "show",
+    "worklist": "worklist",
     "serve": "serve",
     "rules": "rules",
     "db": "databases",

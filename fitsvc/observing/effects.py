@@ -15,7 +15,7 @@ from sqlmodel import Session
 
 from fitsvc.answers.question import Records, read_question
 from fitsvc.answers.shelf import Item
-from fitsvc.document import Document
+from fitsvc.document import Json
 from fitsvc.engine.point import Point
 from fitsvc.facts import Case, FactReader
 from fitsvc.language.problems import ProblemsFound
@@ -70,15 +70,17 @@ def rig_cases(session: Session, reader: FactReader, records: Records, subject: S
 
 
 def _cases(rigs: Sequence[SavedRig], reader: FactReader, records: Records) -> list[RigCase]:
-    found = []
-    for rig in rigs:
-        document: Document = {"rig": rig.document, "accessory": {}}
-        try:
-            case = read_question(document, reader, records).case
-        except ProblemsFound:
-            continue
-        found.append(RigCase(rig.id, rig.name, replace(case, present=case.present - {"accessory"})))
-    return found
+    found = [(rig, rig_case(rig.document, reader, records)) for rig in rigs]
+    return [RigCase(rig.id, rig.name, case) for rig, case in found if case is not None]
+
+
+def rig_case(rig: Mapping[str, Json], reader: FactReader, records: Records) -> Case | None:
+    """A rig as a case without anything asked about; None where a fact of it cannot be read."""
+    try:
+        case = read_question({"rig": rig, "accessory": {}}, reader, records).case
+    except ProblemsFound:
+        return None
+    return replace(case, present=case.present - {"accessory"})
 
 
 def effects(

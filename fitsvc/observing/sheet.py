@@ -1,20 +1,27 @@
 """The sheet of a record: each fact as it is known, now or at an earlier time, what was said of it, what was tried."""
 
-from collections.abc import Mapping, Sequence
+from collections import Counter
+from collections.abc import Callable, Mapping, Sequence
 from datetime import datetime
+from typing import Final
 
 import msgspec
 from sqlmodel import Session
 
 from fitsvc.document import Document, Json
-from fitsvc.facts import FactReader, as_written
+from fitsvc.facts import Case, FactReader, as_written
+from fitsvc.inventory.stored import StoreRecords
+from fitsvc.observing.effects import rig_case
 from fitsvc.observing.law import laws_of
 from fitsvc.rulebook.vocabulary import EFFORTS, Fact
+from fitsvc.selection.waiting import Waits
 from fitsvc.store.folding import ALL, KnownFact, Said, fold, taken_back
 from fitsvc.store.observations import all_observations, ground_of, sold_as
 from fitsvc.store.records import get_record
 from fitsvc.store.tables import Observation
 from fitsvc.subjects import Subject
+
+_NOTHING: Final = Waits(Counter(), Counter())
 
 
 class SheetStatement(msgspec.Struct, omit_defaults=True, kw_only=True):
@@ -59,7 +66,11 @@ class SheetTry(msgspec.Struct, kw_only=True):
 
 
 class Sheet(msgspec.Struct, kw_only=True):
-    """All that is known of a record: its facts, what was tried, and what is not known, the easiest to learn first."""
+    """All that is known of a record: its facts, what was tried, and what is not known, the easiest to learn first.
+
+    Of a mounting `waiting` says how many accessories of the catalogue wait for each fact of it, by itself or with
+    others; what is not known comes in that order, and `outcomes` is what all of them come to on it, without a load.
+    """
 
     subject: str
     record: str
@@ -67,10 +78,26 @@ class Sheet(msgspec.Struct, kw_only=True):
     facts: list[SheetFact]
     tries: list[SheetTry]
     unknown: list[str]
+    waiting: dict[str, int] = {}
+    outcomes: dict[str, int] = {}
 
 
-def sheet(session: Session, reader: FactReader, subject: Subject, key: str, as_of: datetime | None = None) -> Sheet:
-    """The sheet of a record by what had been entered by then; NotFound where there is no such record now."""
+Waited = Callable[[Case], Waits]
+"""What the accessories held wait for on a rig, of all its facts."""
+
+
+def sheet(
+    session: Session,
+    reader: FactReader,
+    subject: Subject,
+    key: str,
+    as_of: datetime | None = None,
+    waited: Waited | None = None,
+) -> Sheet:
+    """The sheet of a record by what had been entered by then; NotFound where there is no such record now.
+
+    What waits for the facts of a mounting is told of now, where there is a catalogue to ask.
+    """
     record = get_record(session, subject, key)
     own, every = sold_as(record), all_observations(session, subject, key)
     told = [one for one in every if as_of is None or one.recorded_at <= as_of]
@@ -78,6 +105,8 @@ def sheet(session: Session, reader: FactReader, subject: Subject, key: str, as_o
     touched = {observation for observation, _ in dead}
     known = fold(told, law, ground_of(session, record))
     said = _said(told, dead, _reasons(told), facts := reader.subjects[own])
+    waits = _waits(session, reader, key, waited) if waited and subject == "mounting" and as_of is None else _NOTHING
+    counts = _by_fact(waits.sets, own)
     return Sheet(
         subject=own,
         record=key,
@@ -86,8 +115,23 @@ def sheet(session: Session, reader: FactReader, subject: Subject, key: str, as_o
             _fact(facts[name], known.get(name), said.get(name, ())) for name in facts if name in known or name in said
         ],
         tries=[_try(one, one.id in touched) for one in told if one.evidence],
-        unknown=[fact.short for fact in _unknown(facts, known)],
+        unknown=[fact.short for fact in _unknown(facts, known, counts)],
+        waiting=counts,
+        outcomes=dict(waits.outcomes),
     )
+
+
+def _waits(session: Session, reader: FactReader, key: str, waited: Waited) -> Waits:
+    case = rig_case({"mounting": {"id": key}}, reader, StoreRecords(session))
+    return waited(case) if case is not None else _NOTHING
+
+
+def _by_fact(sets: Mapping[frozenset[str], int], subject: str) -> dict[str, int]:
+    """How many accessories wait for each fact of a subject, by itself or with others; those of most first."""
+    counts = Counter[str]()
+    for names, count in sets.items():
+        counts.update({short: count for of, _, short in (name.partition(".") for name in names) if of == subject})
+    return dict(counts.most_common())
 
 
 def _reasons(told: Sequence[Observation]) -> Mapping[tuple[str, str], str]:
@@ -156,10 +200,12 @@ def _try(one: Observation, gone: bool) -> SheetTry:
     )
 
 
-def _unknown(facts: Mapping[str, Fact], known: Mapping[str, KnownFact]) -> list[Fact]:
-    """The facts of which nothing usable is known: those that went stale first, then the easiest to learn."""
+def _unknown(facts: Mapping[str, Fact], known: Mapping[str, KnownFact], waiting: Mapping[str, int]) -> list[Fact]:
+    """The facts of which nothing usable is known: stale ones, those that most wait for, then the easiest to learn."""
     missing = [fact for name, fact in facts.items() if name not in known or known[name].value is None]
-    return sorted(missing, key=lambda fact: (fact.short not in known, EFFORTS.index(fact.effort)))
+    return sorted(
+        missing, key=lambda fact: (fact.short not in known, -waiting.get(fact.short, 0), EFFORTS.index(fact.effort))
+    )
 
 
 def standing_rows(session: Session, reader: FactReader, subject: Subject, key: str) -> list[Document]:

@@ -89,7 +89,7 @@ class Segment:
         self._json = Strings(tables.facts, "json")
         self._facts_of, self.marks = array_of(tables.items, "facts"), array_of(tables.items, "mark")
         self._by_label = array_of(tables.items, "by_label")
-        self._catalogue = catalogue_of(columns, tables)
+        self.catalogue = catalogue_of(columns, tables)
         self._read = lru_cache(_MOST_READ)(lambda number: read_facts(reader, self._json[number]))
         self._judged = LruCache[Hashable, SegmentResults](_MOST_RIGS)
         self.matching = LruCache[Hashable, Flags](_MOST_RIGS)
@@ -99,7 +99,7 @@ class Segment:
 
     def prepare(self) -> None:
         """Make ready what judging any rig without adapters needs."""
-        self._columns.index(self._catalogue, 0)
+        self._columns.index(self.catalogue, 0)
 
     def item(self, row: int) -> Item:
         """An item."""
@@ -139,13 +139,13 @@ class Segment:
 
     def being(self, facts: Facts) -> Flags:
         """Which items have facts that are surely these; a fact that no rule reads is none's."""
-        found = np.ones(self._catalogue.count, np.bool_)
+        found = np.ones(self.catalogue.count, np.bool_)
         for name, value in facts:
             ends = value if isinstance(value, tuple) else (value,)
-            arrays = arrays_of(self._catalogue.columns[name])
+            arrays = arrays_of(self.catalogue.columns[name])
             for array, end in zip(arrays, ends, strict=True):
                 found &= np.abs(array - end) <= TOLERANCE if array.dtype == np.float64 else array == end
-        return found[self._catalogue.signature_of]
+        return found[self.catalogue.signature_of]
 
     def find(self, sku: str) -> int | None:
         """The row of a SKU."""
@@ -172,11 +172,11 @@ class Segment:
 
     def differing(self, one: SegmentResults, other: SegmentResults, passing: Flags) -> NDArray[np.intp]:
         """The rows, of those that pass, with which two rigs come to different outcomes."""
-        return np.flatnonzero((one.outcomes != other.outcomes)[self._catalogue.signature_of] & passing)
+        return np.flatnonzero((one.outcomes != other.outcomes)[self.catalogue.signature_of] & passing)
 
     def outcomes(self, told: SegmentResults, some: NDArray[Any] | slice | list[int]) -> NDArray[np.uint8]:
         """The places of the outcomes of some items."""
-        return told.outcomes[self._catalogue.signature_of[some]]
+        return told.outcomes[self.catalogue.signature_of[some]]
 
     def _label_key(self, place: int) -> tuple[str, str]:
         row = int(self._by_label[place])
@@ -187,27 +187,27 @@ class Segment:
         return self._judged.get(key, lambda: self._judge(rig))
 
     def _judge(self, rig: Case) -> SegmentResults:
-        judged = self._columns.judge(self._catalogue, rig)
+        judged = self._columns.judge(self.catalogue, rig)
         outcomes, decided = judged.outcome(), list(deciding(judged))
         names, kinds = self.kinds
-        if f"{SUBJECT}.kind" in self._catalogue.columns:
-            by_kind = tally(self._kind_of_signature, outcomes, self._catalogue.weights)
+        if f"{SUBJECT}.kind" in self.catalogue.columns:
+            by_kind = tally(self._kind_of_signature, outcomes, self.catalogue.weights)
         else:
-            by_kind = tally(kinds, outcomes[self._catalogue.signature_of])
+            by_kind = tally(kinds, outcomes[self.catalogue.signature_of])
         places = np.zeros(len(OUTCOMES), np.int64)
         for (_, place), count in by_kind.items():
             places[place] += count
         named = Counter({(names[kind], place): count for (kind, place), count in by_kind.items()})
         by_code: Counter[tuple[int, int]] = Counter()
         for one in decided:  # a caution may decide twice: where it fails, and where it is open
-            by_code[one.number, one.place] += self._catalogue.counter.of(one.where)
+            by_code[one.number, one.place] += self.catalogue.counter.of(one.where)
         return SegmentResults(outcomes, decided, places, named, by_code)
 
     @cached_property
     def _kind_of_signature(self) -> NDArray[np.intp]:
         """The kind of each signature's items: they are all of one where rules read it."""
-        found = np.zeros(self._catalogue.count, np.intp)
-        found[self._catalogue.signature_of] = self.kinds[1]
+        found = np.zeros(self.catalogue.count, np.intp)
+        found[self.catalogue.signature_of] = self.kinds[1]
         return found
 
     def counts(
@@ -219,7 +219,7 @@ class Segment:
             names, kinds = self.kinds
             for (kind, place), count in tally(kinds[gone], self.outcomes(told, gone)).items():
                 of_kind[names[kind], place] -= count
-            signatures = self._catalogue.signature_of[gone]
+            signatures = self.catalogue.signature_of[gone]
             for one in told.decided:
                 of_code[one.number, one.place] -= int(set_at(one.where, signatures).sum())
         return +of_kind, +of_code

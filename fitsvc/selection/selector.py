@@ -126,7 +126,7 @@ def read_rig(document: Mapping[str, Json], answerer: Answerer, records: Records)
 
 
 def read_rig_told(document: Mapping[str, Json], answerer: Answerer, records: Records) -> tuple[Case, list[Disputed]]:
-    """The same, with what of the rig is disputed, doubtful or stale."""
+    """The same, with what of the rig is disputed, doubtful or stale; ProblemsFound has all that is wrong."""
     question = read_question({**document, SUBJECT: {"facts": {}}}, answerer.reader, records)
     if len(question.candidates) > 1:
         named = ", ".join(f"`{one.key}`" for one in question.candidates[:_MOST_NAMED])

@@ -10,7 +10,19 @@ from litestar.types import ControllerRouterHandler
 from fitsvc.answers.answering import Answerer
 from fitsvc.inventory.shelf import Shop
 from fitsvc.planning.planner import Planner
-from fitsvc.service import asking, health, knowledge, observations, pages, plans, problems, records, rigs, selections
+from fitsvc.service import (
+    asking,
+    health,
+    knowledge,
+    observations,
+    pages,
+    plans,
+    problems,
+    records,
+    rigs,
+    selections,
+    worklist,
+)
 from fitsvc.service.audits import handlers as audits
 from fitsvc.service.audits.folder import MOST_BYTES, Audits, audits_root
 from fitsvc.service.audits.running import Running
@@ -78,6 +90,7 @@ def _routes(shared: Selections) -> list[ControllerRouterHandler]:
         audits.router(),
         *selections.handlers(shared.selector.kinds),
         observations.router(),
+        worklist.worklist,
         knowledge.list_rulebooks,
         knowledge.list_rules,
         knowledge.get_rule,

@@ -107,8 +107,9 @@ _SHEET: Final = Operation(
 def read_sheet(request: AnyRequest, key: FromPath[str]) -> Response[bytes]:
     """Give what is known of one record."""
     query, service = query_of(request), service_of(request)
+    reader, waited = service.answerer.reader, service.selections.waited
     with service.database.session() as session:
-        return reply(sheet(session, service.answerer.reader, kind_of(request).subject, key, query["as_of"]))
+        return reply(sheet(session, reader, kind_of(request).subject, key, query["as_of"], waited))
 
 
 _CREATE: Final = Operation(

@@ -11,10 +11,12 @@ from fitsvc.answers.remedies import MOST_TOLD
 from fitsvc.answers.shelf import Item
 from fitsvc.facts import Case
 from fitsvc.language.types import Value
+from fitsvc.observing.worklist import learnable
 from fitsvc.selection.files import IndexFolder
 from fitsvc.selection.index import SelectionIndex
 from fitsvc.selection.query import SelectionQuery
 from fitsvc.selection.selector import Selector, read_rig
+from fitsvc.selection.waiting import Waiting, Waits
 from fitsvc.service.problems import problem
 from fitsvc.store.database import Database
 
@@ -23,14 +25,14 @@ _log = logging.getLogger("fitsvc.service")
 
 
 class Selections:
-    """What the handlers of one service share: the index over its store, and the selector.
+    """What the handlers of one service share: the index over its store, the selector, and what rigs wait for.
 
     With a folder for the index it is opened when the service starts, beside whatever else is asked of it.
     """
 
     def __init__(self, answerer: Answerer, database: Database, index_in: Path | None = None) -> None:
         folder = IndexFolder(index_in, database, answerer.rulebook.digest) if index_in else None
-        self.selector = Selector(answerer)
+        self.selector, self.waiting = Selector(answerer), Waiting(answerer)
         self.index = SelectionIndex(answerer, database, folder=folder, waits=False)
         self._opens, self._opened, self._ended = folder is not None, Event(), Event()
 
@@ -41,6 +43,10 @@ class Selections:
     def named(self, text: str, most: int) -> list[Item]:
         """The accessories that go by what is typed."""
         return self.selector.named(self.index.held(), text, most)
+
+    def waited(self, rig: Case) -> Waits:
+        """What the accessories held wait for on a rig, of all its facts."""
+        return self.waiting.of(self.index.held(), rig, learnable(self.selector.answerer.reader))
 
     def start(self) -> None:
         """Begin to open the index."""

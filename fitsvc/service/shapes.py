@@ -5,6 +5,7 @@ import msgspec
 from fitsvc.answers.answer import Answer
 from fitsvc.language.types import ListType
 from fitsvc.observing.sheet import Sheet
+from fitsvc.observing.worklist import WorkList
 from fitsvc.planning.plan import Plan
 from fitsvc.planning.reading import LONGEST_NAME, MOST_PARTS, MOST_WISHES
 from fitsvc.rulebook.vocabulary import EFFORTS, PRESENCES, Vocabulary
@@ -18,7 +19,7 @@ from fitsvc.subjects import PLACE
 
 def components(vocabulary: Vocabulary) -> dict[str, Schema]:
     """Return every schema of the API."""
-    told = [Answer, Plan, Selection, Sheet]
+    told = [Answer, Plan, Selection, Sheet, WorkList]
     _, answers = msgspec.json.schema_components(told, ref_template="#/components/schemas/{name}")
     found = dict(sorted(answers.items())) | schemas(vocabulary) | _wishes(vocabulary) | _selection()
     return found | audits(vocabulary) | _shared() | stored() | _knowledge()
