@@ -33,6 +33,7 @@ HOSTILE: Final = "<script>document.title='taken'</script>\"'><img src=x onerror=
 MUCKLE: Final = "vehicle=veh_muckle_2023_short&receiver=rcv_brannoch_muckle"
 PEEWIT: Final = "vehicle=veh_peewit_2021&receiver=rcv_underfell_ledge_1"
 DUNLIN: Final = "vehicle=veh_dunlin_2022&receiver=rcv_pell_wicket_3&mounting=mnt_dunlin_wicket"
+MEASURED: Final = "mnt_dunlin_wicket"
 LABEL: Final = "receiver.opening=2+in&receiver.pin_hole=5/8+in&receiver.tongue_rating=350+lb"
 SKU: Final = "HOSTILE-1"
 
@@ -58,6 +59,10 @@ PAGES: Final = {
     "fits": f"/fits?{MUCKLE}",
     "fits, filtered": f"/fits?{MUCKLE}&load.bikes=2&kind=bike_carrier&text=trug",
     "fits, no rig": "/fits",
+    "records": "/records?text=muckle",
+    "records of a kind": "/records/mounting?lacking=pin_to_bumper",
+    "fitment sheet": f"/records/mounting/{MEASURED}",
+    "saved rig": "/records/rig/rig_moss_trail",
     "audits": "/audits",
     "rules": "/rules",
     "rule": "/rules/shank-fits-opening",

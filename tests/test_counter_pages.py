@@ -75,7 +75,7 @@ def get(counter: Counter, path: str) -> httpx.Response:
 def everything(counter: Counter) -> dict[str, str]:
     """Give every page of the list, and every page that can be reached from them, by its address; none is missing.
 
-    The links of an answer that a link led to are left alone: remedies of remedies have no end.
+    The links of an answer or of a record that a link led to are left alone: remedies of remedies have no end.
     """
     found: dict[str, str] = {}
     with httpx.Client(base_url=counter.url, follow_redirects=True, timeout=LONGEST) as client:
@@ -89,10 +89,15 @@ def everything(counter: Counter) -> dict[str, str]:
                 continue
             assert first or reply.status_code == 200, (path, reply.text)
             found[path] = reply.text
-            if first or urlsplit(path).path not in ("/", "/answer", "/fits"):
+            if first or not _endless(urlsplit(path).path):
                 links = {urldefrag(urljoin(str(reply.url), one)).url for one in Links(reply.text).found}
                 left += [(one.removeprefix(counter.url), False) for one in links if one.startswith(counter.url)]
     return found
+
+
+def _endless(path: str) -> bool:
+    """Whether what a page links to has no end, or is every record of the store."""
+    return path in ("/", "/answer", "/fits", "/measure") or path.startswith(("/records", "/edit"))
 
 
 def test_every_page_is_valid_html(everything: dict[str, str], tmp_path: Path) -> None:

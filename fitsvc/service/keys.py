@@ -19,7 +19,7 @@ async def needs_key(connection: ASGIConnection[Any, Any, Any, Any], _: BaseRoute
     given = connection.headers.get(HEADER.lower())
     if given is None:
         raise problem(401, f"changing what is stored needs an API key in the header `{HEADER}`", headers=_CHALLENGE)
-    name = await to_thread.run_sync(_name, service_of(connection), given)
+    name = await to_thread.run_sync(holder_of, service_of(connection), given)
     if name is None:
         raise problem(401, f"the API key in `{HEADER}` is unknown or revoked", headers=_CHALLENGE)
     connection.state["key_name"] = name
@@ -30,7 +30,8 @@ def key_name(request: AnyRequest) -> str:
     return str(request.state["key_name"])
 
 
-def _name(service: Service, given: str) -> str | None:
+def holder_of(service: Service, given: str) -> str | None:
+    """Return the name of the key that a text is, or None where it is none that may be used."""
     with service.database.session() as session:
         key = check_key(session, given)
         return key.name if key else None

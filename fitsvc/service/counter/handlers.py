@@ -25,6 +25,7 @@ from fitsvc.service.counter.audit_pages import audit, audits
 from fitsvc.service.counter.fields import FieldMaker
 from fitsvc.service.counter.guide import guide, guide_page
 from fitsvc.service.counter.links import ONE_EACH, PLACES, Fields, cell, link, write_fields
+from fitsvc.service.counter.record_pages import handlers as record_handlers
 from fitsvc.service.counter.rendering import assets, fields_of, not_there, page, shown_units
 from fitsvc.service.counter.seeing import see
 from fitsvc.service.problems import problem
@@ -264,4 +265,4 @@ def _asked(asker: Asker, told: Fields) -> list[tuple[str, str]]:
 
 def handlers() -> list[HTTPRouteHandler]:
     """Return the counter's routes."""
-    return [ask, answer, fits, rules, rule, facts, fact, audits, audit, guide, guide_page, asset]
+    return [ask, answer, fits, rules, rule, facts, fact, audits, audit, guide, guide_page, asset, *record_handlers()]

@@ -25,6 +25,7 @@ _GUARDED: Final = {
 _PAGES: Final = (
     ("/", "Ask"),
     ("/fits", "What fits"),
+    ("/records", "Records"),
     ("/rules", "Rules"),
     ("/facts", "Facts"),
     ("/audits", "Audits"),
@@ -54,6 +55,7 @@ def _environment() -> Environment:
         lstrip_blocks=True,
     )
     found.filters["sentence"] = sentence
+    found.filters["uncapped"] = lambda text: text[:1].lower() + text[1:]
     found.filters["id"] = lambda name: name.replace(".", "-").replace("_", "-")
     found.globals |= {
         "version": _version(),

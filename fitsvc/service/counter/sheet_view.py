@@ -1,0 +1,158 @@
+"""A record's sheet as its page tells it: each fact with where it comes from in words, disputes, what is stale."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Final
+
+from fitsvc.document import Json
+from fitsvc.observing.sheet import Sheet, SheetFact, SheetStatement, SheetTry
+from fitsvc.rulebook.vocabulary import Fact, Vocabulary
+from fitsvc.service.counter.fields import sentence
+
+KINDS: Final[Mapping[str, str]] = {
+    "measured": "Measured",
+    "read": "Read off the part",
+    "tried": "Tried",
+    "published": "Told by the maker",
+    "assumed": "Assumed",
+}
+"""How a fact is known, in words that a name follows."""
+_STATES: Final[Mapping[str, str]] = {
+    "": "",
+    "doubtful": "readings barely agree: measure again",
+    "disputed": "disputed: measure again, and settle it",
+    "stale": "measured before what it leans on changed: measure again",
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Line:
+    """One statement: what was said, how it is known and by whom, on what day, with what else; `why` it counts no more.
+
+    `counts` says that what is known follows from it.
+    """
+
+    said: str
+    how: str
+    day: str
+    beside: str
+    photo: str
+    observation: str
+    counts: bool
+    why: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Row:
+    """One fact: the figure, how it stands, the statements that count, and the rest of what was ever said."""
+
+    fact: str
+    title: str
+    value: str
+    state: str
+    trouble: str
+    from_: Sequence[Line]
+    others: Sequence[Line]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SheetView:
+    """A record's sheet: what it is of, its rows, what was tried, and what nobody has told, the easiest first."""
+
+    subject: str
+    title: str
+    record: str
+    label: str
+    rows: Sequence[Row]
+    tries: Sequence[tuple[str, Line]]
+    missing: Sequence[Fact]
+
+    @property
+    def known(self) -> int:
+        """How many facts are known."""
+        return sum(bool(row.value) for row in self.rows)
+
+    @property
+    def troubled(self) -> Sequence[Row]:
+        """The rows that somebody has to look at again."""
+        return [row for row in self.rows if row.state]
+
+
+def see_sheet(found: Sheet, vocabulary: Vocabulary, record: str) -> SheetView:
+    """Make the view of a sheet; `record` is what the record is kept as."""
+    facts = vocabulary.of(found.subject)
+    return SheetView(
+        subject=record,
+        title=vocabulary.subjects[found.subject].title,
+        record=found.record,
+        label=found.label or found.record,
+        rows=[_row(one, vocabulary, facts[one.fact]) for one in found.facts],
+        tries=[(told_try(one.evidence), _tried(one)) for one in found.tries],
+        missing=[facts[name] for name in found.unknown],
+    )
+
+
+def day(at: str | datetime) -> str:
+    """An instant as people write a day: `17 Apr 2026`."""
+    when = datetime.fromisoformat(at) if isinstance(at, str) else at
+    return f"{when.day} {when:%b %Y}"
+
+
+def told_try(evidence: Mapping[str, Json]) -> str:
+    """What was tried and came out, in words."""
+    if "tyre" in evidence:
+        went = "went up" if evidence.get("stowed") else "did not go up"
+        return f"Spare {evidence['tyre']} {went}{', and rubbed' if evidence.get('rubbed') else ''}"
+    return ", ".join(f"{name.replace('_', ' ')} {value}" for name, value in evidence.items())
+
+
+def _row(one: SheetFact, vocabulary: Vocabulary, fact: Fact) -> Row:
+    lines = [(_line(said, vocabulary, fact), said.counts) for said in one.statements]
+    counting = [line for line, counts in lines if counts]
+    return Row(
+        fact=fact.name,
+        title=sentence(fact.label.removeprefix("whether ")),
+        value=in_words(one.value, vocabulary, fact),
+        state=one.state,
+        trouble=_STATES[one.state],
+        from_=counting,
+        others=[line for line, counts in lines if not counts],
+    )
+
+
+def in_words(value: str, vocabulary: Vocabulary, fact: Fact) -> str:
+    """A value as it is written, or the words for the member of a list that it is."""
+    words = vocabulary.words.get(fact.kind, {})
+    return " or ".join(words.get(one, one) for one in value.split(" or "))
+
+
+def _line(said: SheetStatement, vocabulary: Vocabulary, fact: Fact) -> Line:
+    beside = ", ".join(filter(None, (said.tool, said.condition, said.note)))
+    return Line(
+        said=in_words(said.said, vocabulary, fact),
+        how=_how(said.kind, said.by),
+        day=day(said.at),
+        beside=beside,
+        photo=said.photo,
+        observation=said.observation,
+        counts=said.counts,
+        why=said.why,
+    )
+
+
+def _tried(one: SheetTry) -> Line:
+    return Line(
+        said="",
+        how=_how("tried", one.by),
+        day=day(one.at),
+        beside=one.note,
+        photo="",
+        observation=one.observation,
+        counts=not one.taken_back,
+        why="taken back" if one.taken_back else "",
+    )
+
+
+def _how(kind: str, by: str) -> str:
+    return f"{KINDS.get(kind, kind)} by {by}" if by and kind != "published" else KINDS.get(kind, kind)
