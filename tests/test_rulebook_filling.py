@@ -47,6 +47,9 @@ PIN = "fills: {accessory: only_pin, gives: receiver.pin_supplied}"
         ("rulebook.yaml", "{from: hung.on_receiver,", "{from: together.on_receiver,",
          "`weight` is made of `beside.weight`, which others make", "may read `beside.hangs_on` alone"),
         ("capacity.yaml", "    asks: no", "    asks: never", "`never` is not yes or no", ""),
+        ("fitting.yaml", "work: yes", "work: true", "`true` is not yes or no", ""),
+        ("fitting.yaml", "goes_with: [fitting]", "goes_with: [fiting]",
+         "`drilling` goes with `fiting`, and there is no such rule or need", "did you mean `fitting`?"),
     ],
 )  # fmt: skip
 def test_what_is_wrong_is_told_in_place(tmp_path: Path, file: str, old: str, new: str, message: str, help: str) -> None:

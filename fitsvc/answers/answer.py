@@ -10,6 +10,7 @@ from fitsvc.document import Document
 from fitsvc.rulebook.outcomes import Outcome, Result, Severity
 
 Sort = Literal["reduce", "swap", "receiver", "add", "none"]
+SeeTo = Literal["look at", "find out", "do", "have"]
 
 
 class Finding(msgspec.Struct, omit_defaults=True, dict=True, kw_only=True):
@@ -76,6 +77,19 @@ class Next(msgspec.Struct, omit_defaults=True, kw_only=True):
     leaves_open: int = 0
     adapter: int = 0
     usual: str = ""
+
+
+class ToSeeTo(msgspec.Struct, omit_defaults=True):
+    """One thing that a person has to see to: something to look at or find out, work to do, or a part to have.
+
+    `told` is read out, and `also` where there is time; `rules` and `needs` are the findings and needs seen to with it.
+    """
+
+    sort: SeeTo
+    told: str
+    also: list[str] = []
+    rules: list[str] = []
+    needs: list[str] = []
 
 
 class IfUsual(msgspec.Struct):
@@ -178,6 +192,9 @@ class Answer(msgspec.Struct, omit_defaults=True, kw_only=True):
     `more_open` counts the facts that are open besides those in `next`; of those in `untried` no reading was tried, as
     too much is open. `untried_changes` counts the changes that were not tried for remedies, being too many.
     `if_usual` is what it would be if facts that are asked for are what they nearly always are: a thing to check.
+
+    `to_see_to` is what a person has to see to before it is a plain yes, each thing once, what may yet decide first:
+    the findings that are cautions or doubts and the needs, put together where one mends another.
     """
 
     outcome: Outcome
@@ -200,6 +217,7 @@ class Answer(msgspec.Struct, omit_defaults=True, kw_only=True):
     untried: list[str] = []
     untried_changes: int = 0
     if_usual: IfUsual | None = None
+    to_see_to: list[ToSeeTo] = []
 
 
 _encode: Final = msgspec.json.Encoder().encode

@@ -31,6 +31,7 @@ from fitsvc.answers.next_steps import Steps, next_steps
 from fitsvc.answers.phrases import capped, joined
 from fitsvc.answers.question import NAMES, NoRecords, Question, Records, read_question, spelt_out
 from fitsvc.answers.remedies import Remedies, remedy_of
+from fitsvc.answers.seeing_to import SeeingTo
 from fitsvc.answers.shelf import EMPTY, Shelf
 from fitsvc.answers.summary import summarise, to_ask
 from fitsvc.answers.things import names_several, read_things
@@ -75,6 +76,7 @@ class Answerer:
         self.wording = Wording(self.engine)
         self.missing = Missing(self.engine, self.wording)
         self.allowances = AllowanceWords(self.wording)
+        self._seeing_to = SeeingTo(self.missing)
         self.cautions, self.assumptions = Cautions(self.engine), Cautions(self.engine, assumed=True)
         self._name = RulebookName(rulebook.digest, rulebook.name)
         self._limits_by_id = {limit.id: limit for limit in rulebook.limits}
@@ -160,7 +162,9 @@ class Answerer:
         allowance = self.allowances.least((each.case for each in judged), system) if outcome != "fails" else None
         either_way = self._either_way(one.case, one.verdict, system) if outcome == "fails" else None
         verdict = one.verdict._replace(outcome=outcome)
-        summary = summarise(self.wording, one.question, verdict, findings, needs, steps.told, allowance, either_way)
+        cases = [(each.case, each.verdict) for each in judged]
+        things = self._seeing_to.things(outcome, findings, needs, cases, allowance)
+        summary = summarise(self.wording, one.question, verdict, findings, things, steps.told, allowance, either_way)
         return Answer(
             outcome=outcome,
             summary=f"{summary} {over(judged)}",
@@ -179,6 +183,7 @@ class Answerer:
             allowance=allowance,
             either_way=either_way,
             disputed=union((self.disputed(each.question) for each in judged), key=lambda one: one.fact),
+            to_see_to=things,
         )
 
     def _narrowed(self, answer: Answer, question: Question) -> Answer:
@@ -204,7 +209,7 @@ class Answerer:
             asked = read_question(tried.document, self.reader, records)
             answer, *_ = self._answer(tried.document, asked, records, search.system, LITTLE_WORK)
             if answer.outcome in ("works", "conditional"):
-                found.append(remedy_of(tried, answer))
+                found.append(remedy_of(self.wording, tried, answer))
         if search.shelf.sells("accessory") and not any(remedy.sku for remedy in found):
             text = search.would_have_to_be(question, failing)
             found += [Remedy(change="none", outcome="fails", because=text)] if text else []
@@ -225,7 +230,8 @@ class Answerer:
         assumed = self._assumed_of(question, findings, case, system)
         allowance = self.allowances.told(case, system) if verdict.outcome != "fails" else None
         either_way = self._either_way(case, verdict, system)
-        summary = summarise(self.wording, question, verdict, findings, needs, steps.told, allowance, either_way)
+        things = self._seeing_to.things(verdict.outcome, findings, needs, [(case, verdict)], allowance)
+        summary = summarise(self.wording, question, verdict, findings, things, steps.told, allowance, either_way)
         cautions = self.cautions.told(case, system) + [_RUBBED.format(what) for what in question.rubbed]
         return Answer(
             outcome=verdict.outcome,
@@ -244,6 +250,7 @@ class Answerer:
             allowance=allowance,
             either_way=either_way,
             disputed=self.disputed(question),
+            to_see_to=things,
         )
 
     def _either_way(self, case: Case, verdict: Verdict, system: System) -> EitherWayTold | None:

@@ -19,7 +19,9 @@ from fitsvc.answers.phrases import capped, is_yes_no, joined, uncapped
 from fitsvc.answers.question import Question
 from fitsvc.answers.readings import BAD, GOOD, together
 from fitsvc.answers.shelf import Item, Shelf
+from fitsvc.answers.summary import only_if
 from fitsvc.answers.trying import UnknownFact, Work
+from fitsvc.answers.wording import Wording
 from fitsvc.document import Document
 from fitsvc.facts import MOST_ADAPTERS, Case, FactReader
 from fitsvc.language.display import System
@@ -262,11 +264,13 @@ def _would_be(thing: str, text: str, first: bool) -> str:
     return f"{thing} {'would have to be ' if first else ''}{text}"
 
 
-def remedy_of(tried: Tried, answer: Answer) -> Remedy:
-    """A change, with the answer it came to, as it is told."""
+def remedy_of(wording: Wording, tried: Tried, answer: Answer) -> Remedy:
+    """A change and what it comes to, as it is told: of several things to see to one, what is surely amiss first."""
     because = f"With {tried.words}, it works."
     if answer.outcome == "conditional":
-        because = f"With {tried.words}, it works o{answer.summary[1:]}"
+        things = sorted(answer.to_see_to, key=lambda thing: thing.sort != "look at")
+        told = only_if(wording, things, answer.next, answer.allowance, most=1)
+        because = f"With {tried.words}, it works {uncapped(answer.summary if answer.candidates else told)}"
     skus = [part.sku for part in tried.parts]
     both = skus if len(skus) > 1 else []
     return Remedy(

@@ -1,8 +1,11 @@
 """The answer in a sentence or two that a clerk can read out."""
 
+from collections import Counter
 from collections.abc import Mapping, Sequence
+from itertools import accumulate
+from typing import Final
 
-from fitsvc.answers.answer import AllowanceShown, Answer, EitherWayTold, Finding, Next
+from fitsvc.answers.answer import AllowanceShown, Answer, EitherWayTold, Finding, Next, SeeTo, ToSeeTo
 from fitsvc.answers.either_way import say_either_way
 from fitsvc.answers.next_steps import ANY
 from fitsvc.answers.phrases import capped, is_yes_no, joined
@@ -12,6 +15,17 @@ from fitsvc.engine.verdict import Verdict
 
 _VERBS = {"ask": "ask for", "read": "read", "measure": "measure", "weigh": "find out", "look up": "look up"}
 _YES_NO = {"yes": "if so", "no": "if not"}
+MOST_SEEN_TO: Final = 3
+"""So many things to see to are read out; nobody keeps more in mind."""
+_MOST_WORDS: Final = 60
+"""Of several, words that are read out: half a minute."""
+_SORTS: Final[Mapping[SeeTo, tuple[str, str]]] = {
+    "do": ("job to do", "jobs to do"),
+    "have": ("part to have", "parts to have"),
+    "look at": ("thing to look at", "things to look at"),
+    "find out": ("thing to find out", "things to find out"),
+}
+"""What one and several things to see to are called, by their sort."""
 
 
 def summarise(
@@ -19,7 +33,7 @@ def summarise(
     question: Question,
     verdict: Verdict,
     findings: Sequence[Finding],
-    needs: Sequence[Mapping[str, str]],
+    things: Sequence[ToSeeTo],
     steps: Sequence[Next],
     allowance: AllowanceShown | None = None,
     either_way: EitherWayTold | None = None,
@@ -37,7 +51,7 @@ def summarise(
     if verdict.outcome == "works":
         but = "but " if allowance and not allowance.at_most else ""
         return f"Yes, {what} works on this rig{f', {but}{allowance.told}' if allowance else ''}."
-    return _conditions(wording, verdict, findings, needs, steps, allowance)
+    return only_if(wording, things, steps, allowance)
 
 
 def to_ask(wording: Wording, step: Next) -> str:
@@ -125,31 +139,51 @@ def _ask(wording: Wording, steps: Sequence[Next], works: str) -> str:
     return joined([text, *others])
 
 
-def _conditions(
+def only_if(
     wording: Wording,
-    verdict: Verdict,
-    findings: Sequence[Finding],
-    needs: Sequence[Mapping[str, str]],
+    things: Sequence[ToSeeTo],
     steps: Sequence[Next],
     allowance: AllowanceShown | None,
+    most: int = MOST_SEEN_TO,
 ) -> str:
+    """What to see to first, so many things at most, how much there is of the rest, and what it may carry."""
     limited = allowance is not None and allowance.at_most and not allowance.whole
-    told = wording.told_by(allowance.allowance) if allowance and limited else frozenset()
-    failing = [finding for finding in findings if finding.result == "fails"]
-    cautions = [finding.reason for finding in failing if finding.rule not in told]
-    count = verdict.conditions - sum(finding.rule in told for finding in failing)
-    if allowance and limited and not count:
+    if allowance is not None and limited and not things:
         return f"Only {allowance.told}."
-    if cautions:
-        first = cautions[0]
-    elif needs:
-        first = needs[0]["because"]
-    else:
-        works = "can work" if count > 1 else "works"
-        first = f"{capped(_ask(wording, steps, works))}." if steps else findings[0].reason
-    see_to = f"if you see to {f'{count} things, first to this' if count > 1 else 'this'}"
+    first, rest = _first(wording, things, steps, most)
+    see_to = f"if you see to {_counted(len(things), most)}. {' '.join(first)}"
+    if rest and most > 1:
+        see_to += f" Then {joined([_sorted(sort, count) for sort, count in rest.items()])}."
     if allowance is None:
-        return f"Only {see_to}. {first}"
+        return f"Only {see_to}"
     if limited:
-        return f"Only {allowance.told}, and {see_to}. {first}"
-    return f"Only {see_to}. {first} {capped(allowance.told) if not allowance.at_most else f'That is {allowance.told}'}."
+        return f"Only {allowance.told}, and {see_to}"
+    return f"Only {see_to} {capped(allowance.told) if not allowance.at_most else f'That is {allowance.told}'}."
+
+
+def _counted(count: int, most: int) -> str:
+    if count == 1:
+        return "this"
+    return f"{count} things" if most > 1 else f"{count} things, first to this"
+
+
+def _sorted(sort: SeeTo, count: int) -> str:
+    """How much of a sort there is: `6 parts to have`."""
+    one, several = _SORTS[sort]
+    return f"{count} {one if count == 1 else several}"
+
+
+def _first(
+    wording: Wording, things: Sequence[ToSeeTo], steps: Sequence[Next], most: int
+) -> tuple[list[str], dict[SeeTo, int]]:
+    """The sentences that are read out, and how many things of each sort are left.
+
+    Where there is only something to find out, that is asked for first which closes most.
+    """
+    if steps and all(one.sort == "find out" for one in things):
+        first = [f"{capped(_ask(wording, steps, 'works' if len(things) == 1 else 'can work'))}."]
+    else:
+        words = accumulate(len(one.told.split()) for one in things[:most])
+        first = [one.told for one, said in zip(things, words, strict=False) if one is things[0] or said <= _MOST_WORDS]
+    left = Counter(one.sort for one in things[len(first) :])
+    return first, {sort: left[sort] for sort in _SORTS if left[sort]}

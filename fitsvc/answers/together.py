@@ -152,6 +152,7 @@ class _Judging:
             cautions=union(answer.cautions for answer in found),
             assumed=union(answer.assumed for answer in found),
             disputed=union((answer.disputed for answer in found), lambda one: one.fact),
+            to_see_to=union((a.to_see_to for a in found if outcome != "fails"), lambda one: one.told),
             rulebook=RulebookName(rulebook.digest, rulebook.name),
             together=each,
             spoils=spoils,

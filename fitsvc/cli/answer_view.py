@@ -10,7 +10,7 @@ from fitsvc.rulebook.outcomes import OUTCOME_OF, Outcome
 from fitsvc.subjects import PLACE
 
 if TYPE_CHECKING:
-    from fitsvc.answers.answer import AllowanceShown, Answer, Finding, LimitShown, Remedy
+    from fitsvc.answers.answer import AllowanceShown, Answer, Finding, LimitShown, Remedy, SeeTo
     from fitsvc.answers.answering import Answerer
     from fitsvc.cli.console import Console
 
@@ -25,6 +25,12 @@ _MARKS: Final[Mapping[Outcome, tuple[str, str]]] = {
     "undetermined": ("?", "magenta"),
     "conditional": ("!", "yellow"),
     "works": ("✓", "green"),
+}
+_SEEN_TO: Final[Mapping["SeeTo", tuple[str, str]]] = {
+    "find out": ("?", "yellow"),
+    "look at": ("!", "yellow"),
+    "do": ("+", "cyan"),
+    "have": ("+", "cyan"),
 }
 _STEPS: Final = 4
 
@@ -64,6 +70,7 @@ class _View:
             self._list(_remedy(remedy) for remedy in answer.remedies)
         if text := changes_untried(answer):
             self._line(text, "  ")
+        self._to_see_to(answer)
         self._needs(answer)
         self._next(answer)
         self._allowance(answer.allowance)
@@ -84,10 +91,12 @@ class _View:
     def _findings(self, answer: "Answer") -> None:
         """Why; where the answer is no, what is wrong, and of the rest only how much there is."""
         findings, no = answer.findings, answer.outcome == "fails"
+        seen_to = {rule for thing in answer.to_see_to for rule in thing.rules}
         shown = [
             one
             for one in findings
-            if self.everything or (self._brought(one) == "fails" if no else one.result != "passes")
+            if self.everything
+            or (self._brought(one) == "fails" if no else one.result != "passes" and one.rule not in seen_to)
         ]
         if findings:
             self._heading("Why")
@@ -103,7 +112,7 @@ class _View:
         if self.everything:
             return
         passed = sum(finding.result == "passes" for finding in findings)
-        if more := len(findings) - len(shown) - passed:
+        if more := len(findings) - len(shown) - passed - sum(one.rule in seen_to for one in findings):
             self._line(f"{more} more to look at after that (`--all` tells).", *_MARKS["conditional"])
         if passed:
             rules = "1 rule passes" if passed == 1 else f"{passed} rules pass"
@@ -151,9 +160,19 @@ class _View:
                 text = f"{title}: not known, as {open_}."
             self._line(text, "·")
 
+    def _to_see_to(self, answer: "Answer") -> None:
+        """What to see to, each thing once, with what is told of it besides and what helps."""
+        failing = {one.rule for one in answer.findings if one.result == "fails"}
+        if answer.to_see_to:
+            self._heading("What to see to")
+        for thing in answer.to_see_to:
+            self._line(" ".join([thing.told, *thing.also]), *_SEEN_TO[thing.sort])
+            for helps in filter(None, map(self.helps.get, failing.intersection(thing.rules))):
+                self._line(f"What helps: {helps}.", style="cyan", indent=4)
+
     def _needs(self, answer: "Answer") -> None:
-        """What it also needs, each with its figures in words; of an answer that is no they can wait."""
-        if not answer.needs or (answer.outcome == "fails" and not self.everything):
+        """What it also needs of an answer that is no, each with its figures in words: told only with everything."""
+        if not answer.needs or answer.to_see_to or not self.everything:
             return
         self._heading("It also needs")
         for need in answer.needs:
@@ -163,8 +182,8 @@ class _View:
         steps = answer.next
         if not steps:
             return
-        to_see = len(answer.needs) + sum(self._brought(finding) == "conditional" for finding in answer.findings)
-        works = "can work" if to_see > (answer.outcome == "conditional") else "works"
+        to_find = [one.sort for one in answer.to_see_to] == ["find out"] and answer.outcome == "conditional"
+        works = "works" if to_find or not answer.to_see_to else "can work"
         self._heading("What to find out next")
         shown = steps if self.everything else steps[:_STEPS]
         for number, step in enumerate(shown, start=1):

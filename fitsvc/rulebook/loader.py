@@ -23,7 +23,7 @@ from fitsvc.rulebook.meaning import HAZARDS, digest_of
 from fitsvc.rulebook.rules import Caution, Derived, Hazard, Limit, Need, Opening, Rule, Rulebook, TableEntry, Taken
 from fitsvc.rulebook.shape import Shape
 from fitsvc.rulebook.tables import read_tables
-from fitsvc.rulebook.topics import TOPIC_KEYS, read_limit, read_need, read_rule, reference
+from fitsvc.rulebook.topics import TOPIC_KEYS, hold_to_what_is_there, read_limit, read_need, read_rule, reference
 from fitsvc.rulebook.usual import read_usual
 from fitsvc.rulebook.viewing import FILE, read_side_view
 from fitsvc.rulebook.vocabulary import (
@@ -86,6 +86,7 @@ class _Loader:
         cautions = self._cautions(read, top)
         side_view = self._side_view(read, rules)
         hold_to_one(self.shape, needs)
+        hold_to_what_is_there(self.shape, needs, rules)
         hazards = self._hazards(read, limits)
         wishes, asks_for = read_wishes(read, top), read_asks_for(read, top)
         beside, allowances = read_beside(read, top), read_allowances(read, top, rules)

@@ -222,7 +222,8 @@ class Need:
     """Something the rig must also have; open unless `met` is surely true.
 
     `unknown` is told in place of `because` where it is not known whether the guard holds; `fills` is what a plan takes
-    from the shelf for it.
+    from the shelf for it. It is a part to have unless it is `work`, and one thing to see to together with the rules and
+    needs that it `goes_with`.
     """
 
     id: str
@@ -237,6 +238,8 @@ class Need:
     source: Reference
     applies_text: str
     fills: Fills | None = None
+    work: bool = False
+    goes_with: tuple[str, ...] = ()
 
     @property
     def name(self) -> str:

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from fitsvc.language import typed
+from fitsvc.language.problems import nearest
 from fitsvc.language.truth import NO
 from fitsvc.language.typed import AnyTyped
 from fitsvc.language.types import TRUTH, NumberType
@@ -23,7 +24,7 @@ _RULE_KEYS: Final = ("id", "title", "requires", "severity", "fails_because", "so
 _RULE_EXTRA: Final = ("applies_when", "if_unknown", "unknown_because", "remedy", "draws", "asks")
 _LIMIT_KEYS: Final = ("id", "title", "quantity", "lowest_of", "judged", "severity", "source", "examples")
 _NEED_KEYS: Final = ("id", "title", "because", "source", "examples")
-_NEED_EXTRA: Final = ("applies_when", "met_when", "values", "unknown_because", "fills")
+_NEED_EXTRA: Final = ("applies_when", "met_when", "values", "unknown_because", "fills", "work", "goes_with")
 _GIVES: Final = ("passes", "fails", "undetermined", "not_applicable")
 
 
@@ -165,7 +166,26 @@ def read_need(read: Expressions, node: Node, topic: str, taken: dict[str, str]) 
         source=reference(shape, entry),
         applies_text=_written(entry, "applies_when"),
         fills=read_fills(read, entry),
+        work=shape.one_of(entry, "work", ("yes", "no"), "no", what="yes or no") == "yes",
+        goes_with=tuple(_named(shape, entry, "goes_with")),
     )
+
+
+def _named(shape: Shape, entry: Mapping, key: str) -> Iterable[str]:
+    """The ids in a list; whether they are there is looked at when all is read."""
+    return [node.value or "" for node in shape.items(entry.entries.get(key), f"`{key}`") if isinstance(node, Scalar)]
+
+
+def hold_to_what_is_there(shape: Shape, needs: Iterable[tuple[Need, Node]], rules: Iterable[Rule]) -> None:
+    """Complain of a need that goes with what is no rule or need."""
+    needs = list(needs)
+    known = [*(rule.id for rule in rules), *(need.id for need, _ in needs)]
+    for need, node in needs:
+        for name in need.goes_with:
+            if name not in known:
+                near = nearest(name, known)
+                help = f"did you mean `{near}`?" if near else ""
+                shape.complain(node, f"`{need.id}` goes with `{name}`, and there is no such rule or need", help)
 
 
 def read_limit(read: Expressions, node: Node, topic: str, taken: dict[str, str]) -> tuple[Limit, list[Rule]] | None:

@@ -93,6 +93,7 @@ class AnswerView:
     findings: Sequence[FindingView]
     limits: Sequence[LimitTold]
     needs: Sequence[str]
+    to_see_to: Sequence[str]
     steps: Sequence[StepView]
     more_open: str
     as_usual: str
@@ -120,18 +121,17 @@ def see(answerer: Answerer, answer: Answer, fields: Fields, system: System) -> A
         for one in answer.candidates
     ]
     deciding = [one for one in told if one.mark in ("fails", "open")]
-    minded = [one for one in told if one.mark == "caution"]
+    minded = [one for one in told if one.mark == "caution" and answer.outcome == "fails"]
     if answer.either_way and answer.outcome == "fails":
         deciding, minded = [], [*deciding, *minded]
-    elif not deciding:
-        deciding, minded = minded, []
     return AnswerView(
         answer=answer,
         deciding=deciding,
         minded=minded,
         findings=told,
         limits=[_limit(one, titles, the) for one in answer.limits],
-        needs=[need["because"] for need in answer.needs],
+        needs=[] if answer.to_see_to else [need["because"] for need in answer.needs],
+        to_see_to=[" ".join([one.told, *one.also]) for one in answer.to_see_to],
         steps=[_step(one, answerer, maker, fields) for one in answer.next],
         more_open=more_open(answer),
         as_usual=as_usual(answer, answerer.wording),

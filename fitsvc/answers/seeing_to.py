@@ -1,0 +1,124 @@
+"""What an answer asks a person to see to: each thing once, and what may yet decide first.
+
+A need is one thing with the rules and needs that it goes with, as a fascia to be trimmed is with the fitting of the
+receiver; and doubts that wait for the same facts are one, as learning these settles all of them. First stand doubts
+that may yet come to a no, then what is surely amiss, then work to do, then parts to have, then what may be amiss.
+"""
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Final
+
+from fitsvc.answers.answer import AllowanceShown, Finding, SeeTo, ToSeeTo
+from fitsvc.answers.missing import Missing
+from fitsvc.engine.verdict import Verdict
+from fitsvc.facts import Case
+from fitsvc.rulebook.outcomes import Outcome
+
+_MAY_BE_NO, _AMISS, _WORK, _PART, _MAY_BE_AMISS = range(5)
+_SORTS: Final[Mapping[int, SeeTo]] = {
+    _MAY_BE_NO: "find out",
+    _AMISS: "look at",
+    _WORK: "do",
+    _PART: "have",
+    _MAY_BE_AMISS: "find out",
+}
+_SORT_OF_SEVERAL: Final[Sequence[SeeTo]] = ("do", "have", "look at", "find out")
+"""What several together are: what is to be done or had says how they are seen to."""
+
+Waits = Mapping[str, frozenset[str]]
+"""The facts that each doubt waits for."""
+
+
+@dataclass(frozen=True, slots=True)
+class _One:
+    """A finding or a need by itself; those that share a tie are one thing."""
+
+    id: str
+    rank: int
+    told: str
+    ties: frozenset[object]
+    need: str = ""
+    fails: bool = False
+
+
+class SeeingTo:
+    """What a rulebook's cautions, doubts and needs come to as things to see to."""
+
+    def __init__(self, missing: Missing) -> None:
+        self._missing, self._wording = missing, missing.wording
+        rulebook = self._wording.rulebook
+        self._needs = {need.name: need for need in rulebook.needs}
+        self._blocking = frozenset(rule.id for rule in rulebook.rules if rule.blocks)
+
+    def things(
+        self,
+        outcome: Outcome,
+        findings: Iterable[Finding],
+        needs: Iterable[Mapping[str, str]],
+        judged: Iterable[tuple[Case, Verdict]],
+        allowance: AllowanceShown | None,
+    ) -> list[ToSeeTo]:
+        """The things to see to where it may yet be used, in order; `judged` are the opened cases that it is told of.
+
+        What an allowance says already is not told again.
+        """
+        if outcome in ("works", "fails"):
+            return []
+        limited = allowance is not None and allowance.at_most and not allowance.whole
+        said = self._wording.told_by(allowance.allowance) if allowance and limited else frozenset()
+        left = [finding for finding in findings if finding.result != "fails" or finding.rule not in said]
+        ones = [*self._of_findings(left, self._waits(judged)), *self._of_needs(needs)]
+        return [_thing(several) for several in _together(sorted(ones, key=lambda one: one.rank))]
+
+    def _waits(self, judged: Iterable[tuple[Case, Verdict]]) -> Waits:
+        rules, waits = self._wording.rulebook.rules, dict[str, frozenset[str]]()
+        for case, verdict in judged:
+            for number in verdict.doubts:
+                if rules[number].id not in waits:
+                    waits[rules[number].id] = frozenset(held.name for held in self._missing.held(number, case))
+        return waits
+
+    def _of_findings(self, findings: Iterable[Finding], waits: Waits) -> Iterator[_One]:
+        for finding in findings:
+            effect, rule = self._wording.effect(finding), finding.rule
+            if effect == "cautions":
+                yield _One(rule, _AMISS, finding.reason, frozenset((rule,)), fails=True)
+            elif effect == "doubts":
+                rank = _MAY_BE_NO if rule in self._blocking else _MAY_BE_AMISS
+                ties: set[object] = {rule, *filter(None, (waits.get(rule),))}
+                yield _One(rule, rank, finding.reason, frozenset(ties))
+
+    def _of_needs(self, needs: Iterable[Mapping[str, str]]) -> Iterator[_One]:
+        for told in needs:
+            need = self._needs[told["need"]]
+            rank, ties = _WORK if need.work else _PART, frozenset((need.id, *need.goes_with))
+            yield _One(need.id, rank, told["because"], ties, need=need.name)
+
+
+def _together(ones: Iterable[_One]) -> list[list[_One]]:
+    """Those that share a tie, also by a third, put together where the first of them stands."""
+    groups: list[tuple[frozenset[object], list[_One]]] = []
+    for one in ones:
+        same = [group for group in groups if not group[0].isdisjoint(one.ties)]
+        ties = one.ties.union(*(ties for ties, _ in same))
+        made = (ties, [*(other for _, several in same for other in several), one])
+        if not same:
+            groups.append(made)
+        else:
+            groups = [made if group is same[0] else group for group in groups if group not in same[1:]]
+    return [several for _, several in groups]
+
+
+def _thing(several: Sequence[_One]) -> ToSeeTo:
+    """Several as one thing; a need is not told again beside a finding that says surely what it would mend."""
+    said = {one.id for one in several if one.fails}
+    told, *also = dict.fromkeys(one.told for one in several if not one.need or said.isdisjoint(one.ties))
+    sorts = {_SORTS[one.rank] for one in several}
+    return ToSeeTo(
+        sort=next(sort for sort in _SORT_OF_SEVERAL if sort in sorts),
+        told=told,
+        also=also,
+        rules=[one.id for one in several if not one.need],
+        needs=[one.need for one in several if one.need],
+    )
