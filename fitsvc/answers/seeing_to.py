@@ -30,7 +30,7 @@ Waits = Mapping[str, frozenset[str]]
 """The facts that each doubt waits for."""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class _One:
     """A finding or a need by itself; those that share a tie are one thing."""
 
@@ -83,17 +83,17 @@ class SeeingTo:
         for finding in findings:
             effect, rule = self._wording.effect(finding), finding.rule
             if effect == "cautions":
-                yield _One(rule, _AMISS, finding.reason, frozenset((rule,)), fails=True)
+                yield _One(id=rule, rank=_AMISS, told=finding.reason, ties=frozenset((rule,)), fails=True)
             elif effect == "doubts":
                 rank = _MAY_BE_NO if rule in self._blocking else _MAY_BE_AMISS
                 ties: set[object] = {rule, *filter(None, (waits.get(rule),))}
-                yield _One(rule, rank, finding.reason, frozenset(ties))
+                yield _One(id=rule, rank=rank, told=finding.reason, ties=frozenset(ties))
 
     def _of_needs(self, needs: Iterable[Mapping[str, str]]) -> Iterator[_One]:
         for told in needs:
             need = self._needs[told["need"]]
             rank, ties = _WORK if need.work else _PART, frozenset((need.id, *need.goes_with))
-            yield _One(need.id, rank, told["because"], ties, need=need.name)
+            yield _One(id=need.id, rank=rank, told=told["because"], ties=ties, need=need.name)
 
 
 def _together(ones: Iterable[_One]) -> list[list[_One]]:
