@@ -18,20 +18,26 @@ BODY = json.dumps(QUESTION).encode()
 NO_TLS: Final = ssl.SSLContext(ssl.PROTOCOL_TLS_CLIENT)
 """For requests over plain HTTP: to read the system's certificates takes ten times as long as to ask."""
 _PROGRAM = """
+import json
 import sys
 from pathlib import Path
-from typing import Final
 from fitsvc.service.serving import serve
-serve(sys.argv[1], int(sys.argv[2]), sys.argv[3], audits=Path(sys.argv[4]))
+from fitsvc.service.settings import Settings
+host, port, url, audits, settings = sys.argv[1:]
+serve(host, int(port), url, audits=Path(audits), settings=Settings(**json.loads(settings)))
 """
 
 
 class Served:
     """A running server and what it has written."""
 
-    def __init__(self, url: str, log: Path, host: str = "127.0.0.1", audits: Path | None = None) -> None:
+    def __init__(
+        self, url: str, log: Path, host: str = "127.0.0.1", audits: Path | None = None, **settings: float
+    ) -> None:
+        """Start one; `settings` are those that differ from what is usual."""
         self.log, self.output = log, log.open("w")
-        command = [sys.executable, "-c", _PROGRAM, host, "0", url, str(audits or log.parent / "audits")]
+        told = [host, "0", url, str(audits or log.parent / "audits"), json.dumps(settings)]
+        command = [sys.executable, "-c", _PROGRAM, *told]
         self.process = subprocess.Popen(command, stderr=self.output, stdout=self.output)
 
     def port(self) -> int:
@@ -43,7 +49,7 @@ class Served:
         if found := re.search(r"listening on http://[^ ]*:(\d+)", self.log.read_text()):
             port = int(found[1])
             with socket.create_connection(("127.0.0.1", port), LONGEST) as connection:
-                connection.sendall(b"GET /health/live HTTP/1.1\r\nHost: here\r\nConnection: close\r\n\r\n")
+                connection.sendall(b"GET /health/live HTTP/1.1\r\nHost: localhost\r\nConnection: close\r\n\r\n")
                 if b" 200 " in connection.recv(100):
                     return port
         return None

@@ -36,8 +36,64 @@ from fitsvc.cli.options import FILE, database_option, index_option
     help="The largest file that an audit takes.",
 )
 @index_option
-def serve(host: str, port: int, database: str | None, audits: Path | None, audit_mb: int, index: Path | None) -> None:
+@click.option(
+    "--trusted-host",
+    metavar="NAME",
+    multiple=True,
+    help="A name the service goes by; repeat it. On the loopback address only its own names, else any.",
+)
+@click.option(
+    "--allow-origin",
+    metavar="ORIGIN",
+    multiple=True,
+    help="A site whose pages may ask from a browser, such as https://shop.example; repeat it, or `*` for any.",
+)
+@click.option(
+    "--requests",
+    metavar="COUNT",
+    type=click.IntRange(1),
+    default=256,
+    show_default=True,
+    help="How many requests may be inside at a time; more are answered 503 at once.",
+)
+@click.option(
+    "--keep-alive",
+    metavar="SECONDS",
+    type=click.IntRange(1),
+    default=75,
+    show_default=True,
+    help="How long an idle connection is kept: longer than a balancer before it does.",
+)
+@click.option(
+    "--body-seconds",
+    metavar="SECONDS",
+    type=click.IntRange(1),
+    default=30,
+    show_default=True,
+    help="How long a body may take, and then 10 kB a second.",
+)
+def serve(
+    host: str,
+    port: int,
+    database: str | None,
+    audits: Path | None,
+    audit_mb: int,
+    index: Path | None,
+    trusted_host: tuple[str, ...],
+    allow_origin: tuple[str, ...],
+    requests: int,
+    keep_alive: int,
+    body_seconds: int,
+) -> None:
     """Serve the REST interface and its pages over HTTP."""
     from fitsvc.service.serving import serve as run
+    from fitsvc.service.settings import Settings
 
-    run(host, port, database, audits=audits, audit_bytes=audit_mb * 1_000_000, index=index)
+    settings = Settings(
+        hosts=tuple(name.lower() for name in trusted_host),
+        origins=allow_origin,
+        inside=requests,
+        keep_alive=keep_alive,
+        body_seconds=body_seconds,
+    )
+    run(host, port, database, audits=audits, audit_bytes=audit_mb * 1_000_000, index=index, settings=settings)

@@ -40,6 +40,7 @@ from fitsvc.planning.wares import Fold, Rows, Wares
 from fitsvc.rulebook.filling import ACCESSORY
 from fitsvc.rulebook.rules import Fills
 from fitsvc.subjects import KIND
+from fitsvc.wanted import still_wanted
 
 MOST_ADDED: Final = 2
 """How many adapters a plan may add to one opening."""
@@ -90,6 +91,7 @@ class Search:
         self._ball_facts, self._joins = read_with_ball(self.engine), read_in_joining(self.engine)
         for size in range(1 + (MOST_ADDED if self.wanted.place is None else MOST_ADDED_AT_ONCE)):
             for site in self.sites:
+                still_wanted()
                 if size and not self._worth(site, size):
                     continue
                 more = self._providers(site, size)
@@ -143,6 +145,7 @@ class Search:
         serving: dict[Stack, dict[int, dict[int, Serves]]] = {stack: {} for stack in stacks}
         for wish in wishes:
             for stack, by_item in serving.items():
+                still_wanted()
                 for item, serves in self._serving(site, stack, wish):
                     by_item.setdefault(item, {})[wish] = serves
                     served.add(wish)

@@ -2,8 +2,10 @@
 
 import hashlib
 from pathlib import Path
+from typing import Final
 
 import msgspec
+from anyio import to_thread
 from litestar import Litestar
 from litestar.types import ControllerRouterHandler
 
@@ -30,13 +32,19 @@ from fitsvc.service.context import Description, Service, keep
 from fitsvc.service.counter import handlers as counter
 from fitsvc.service.counter.lookup import Library
 from fitsvc.service.edge import Edge
+from fitsvc.service.gate import Gate
+from fitsvc.service.leaving import Leaving
 from fitsvc.service.metrics import Metrics
 from fitsvc.service.openapi import describe
 from fitsvc.service.selecting import Selections
+from fitsvc.service.settings import Settings
 from fitsvc.service.shortcut import Shortcut
 from fitsvc.store.database import Database
 
 _DEFAULT_BODY_BYTES = 16_000
+_THREADS: Final = 8
+"""Requests worked on beside the event loop at a time: more threads than that only keep the loop itself waiting."""
+_USUAL: Final = Settings()
 
 
 def create_app(
@@ -45,6 +53,7 @@ def create_app(
     audits_in: Path | None = None,
     audit_bytes: int = MOST_BYTES,
     index_in: Path | None = None,
+    settings: Settings = _USUAL,
 ) -> Litestar:
     """Return the application over an open database, which stays the caller's to close.
 
@@ -57,7 +66,7 @@ def create_app(
     running = Running(kept, database.url, answerer.rulebook.digest)
     app = Litestar(
         route_handlers=_routes(shared),
-        on_startup=[running.start, shared.start],
+        on_startup=[_few_threads, running.start, shared.start],
         on_shutdown=[running.stop, shared.stop],
         plugins=[problems.plugin()],
         openapi_config=None,
@@ -77,8 +86,13 @@ def create_app(
         description=_described(app, answerer),
     )
     keep(service, app)
-    app.asgi_handler = Edge(Shortcut(app.asgi_handler, service), service.metrics)
+    inner = Shortcut(Leaving(app.asgi_handler, settings.body_seconds), service)
+    app.asgi_handler = Edge(Gate(inner, settings), service.metrics)
     return app
+
+
+async def _few_threads() -> None:
+    to_thread.current_default_thread_limiter().total_tokens = _THREADS
 
 
 def _routes(shared: Selections) -> list[ControllerRouterHandler]:

@@ -6,6 +6,7 @@ from typing import Any, Final, cast
 from litestar.enums import ScopeType
 from litestar.types import ASGIApp, HTTPResponseBodyEvent, Message, Receive, Scope, Send
 
+from fitsvc.service.leaving import LEFT
 from fitsvc.service.metrics import Metrics
 
 _GUARDING: Final = [(b"x-content-type-options", b"nosniff")]
@@ -22,7 +23,7 @@ class Edge:
         if scope["type"] != ScopeType.HTTP:
             await self._app(scope, receive, send)
             return
-        method, started, status = scope["method"], perf_counter(), 500
+        method, started, status = scope["method"], perf_counter(), LEFT
         inner = cast(Scope, {**scope, "method": "GET"}) if method == "HEAD" else scope
 
         async def send_on(message: Message) -> None:
@@ -36,6 +37,9 @@ class Edge:
 
         try:
             await self._app(inner, receive, send_on)
+        except Exception:
+            status = 500
+            raise
         finally:
             self._metrics.request(method, _route(inner), status, perf_counter() - started)
 

@@ -16,6 +16,7 @@ from fitsvc.document import Document
 from fitsvc.files import NO_ROOM
 from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.store import errors as store
+from fitsvc.wanted import NotWanted
 
 MEDIA_TYPE: Final = "application/problem+json"
 MOST_ERRORS: Final = 100
@@ -68,6 +69,7 @@ def plugin() -> ProblemDetailsPlugin:
                 ProblemsFound: _problems_found,
                 store.StoreError: _store_error,
                 HTTPException: _http_error,
+                NotWanted: _not_wanted,
                 Exception: _unforeseen,
             }
         )
@@ -110,6 +112,11 @@ def _http_error(error: HTTPException) -> ProblemDetailsException:
     else:
         detail = error.detail if status < 500 else "the request could not be handled"
     return problem(status, detail, headers=error.headers)
+
+
+def _not_wanted(_: NotWanted) -> ProblemDetailsException:
+    """Work that was ended since its caller has left, who sees nothing of this."""
+    return problem(503, "the caller left before it was answered")
 
 
 def _unforeseen(error: Exception) -> ProblemDetailsException:

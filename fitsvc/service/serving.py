@@ -5,6 +5,7 @@ import signal
 import socket
 import sys
 from collections.abc import Sequence
+from dataclasses import replace
 from ipaddress import ip_address
 from pathlib import Path
 from typing import Final
@@ -19,11 +20,17 @@ from fitsvc.rulebook.rules import Rulebook
 from fitsvc.selection.files import index_root
 from fitsvc.service.app import create_app
 from fitsvc.service.audits.folder import MOST_BYTES
+from fitsvc.service.protocol import protocol
+from fitsvc.service.settings import Settings
 from fitsvc.store.api_keys import any_key
 from fitsvc.store.database import Database
 
 GRACE_SECONDS: Final = 30
 _BACKLOG: Final = 2048
+_SWITCH_SECONDS: Final = 0.001
+"""How long a thread at work keeps the interpreter while the event loop waits for it; a fifth of what is usual."""
+_USUAL: Final = Settings()
+_HERE: Final = ("127.0.0.1", "localhost", "[::1]")
 _log = logging.getLogger("fitsvc.service")
 
 
@@ -35,6 +42,7 @@ def serve(
     audits: Path | None = None,
     audit_bytes: int = MOST_BYTES,
     index: Path | None = None,
+    settings: Settings = _USUAL,
 ) -> None:
     """Serve until SIGTERM or SIGINT; requests that have begun are then finished.
 
@@ -47,17 +55,20 @@ def serve(
         _log_to_stderr()
         answerer = Answerer(rulebook or cached_rulebook(data_dir("rules")))
         answerer.prepare()
-        app = create_app(database, answerer, audits, audit_bytes, index_root(index, database))
+        settings = _named(settings, host, port)
+        app = create_app(database, answerer, audits, audit_bytes, index_root(index, database), settings)
         with _listen(host, port) as listening:
             _log.info("listening on http://%s: the counter's page is there, the API's is /docs", _shown(listening))
-            _run(uvicorn.Server(_config(app)), [listening])
+            _run(uvicorn.Server(_config(app, settings)), [listening])
     finally:
         database.close()
 
 
-def _config(app: object) -> uvicorn.Config:
+def _config(app: object, settings: Settings) -> uvicorn.Config:
     return uvicorn.Config(
         app,  # type: ignore[arg-type]  # uvicorn names its own type of application
+        http=protocol(settings.header_seconds),
+        timeout_keep_alive=settings.keep_alive,
         access_log=False,
         log_config=None,
         proxy_headers=False,
@@ -73,6 +84,7 @@ def _run(server: uvicorn.Server, sockets: Sequence[socket.socket]) -> None:
         server.should_exit = True
 
     before = {number: signal.signal(number, stop) for number in (signal.SIGTERM, signal.SIGINT)}
+    sys.setswitchinterval(_SWITCH_SECONDS)
     try:
         server.run(sockets=list(sockets))
     finally:
@@ -82,7 +94,7 @@ def _run(server: uvicorn.Server, sockets: Sequence[socket.socket]) -> None:
 
 def _refuse_open_doors(database: Database, host: str, port: int) -> None:
     """Refuse to listen beyond this machine before there is a key, when nobody can have meant it."""
-    if all(ip_address(address.partition("%")[0]).is_loopback for address in _addresses(host, port)):
+    if _is_here(host, port):
         return
     with database.session() as session:
         if not any_key(session):
@@ -90,6 +102,19 @@ def _refuse_open_doors(database: Database, host: str, port: int) -> None:
                 f"`{host}` can be reached from other machines, and there is no API key yet",
                 "make one with `fitsvc key create NAME`, or listen on 127.0.0.1",
             )
+
+
+def _is_here(host: str, port: int) -> bool:
+    """Whether only this machine can reach an address."""
+    return all(ip_address(address.partition("%")[0]).is_loopback for address in _addresses(host, port))
+
+
+def _named(settings: Settings, host: str, port: int) -> Settings:
+    """The settings with the names that a service goes by on this machine only, unless its operator lists others.
+
+    A page of another site could else call its own name by this machine's address, and read through a browser here.
+    """
+    return replace(settings, hosts=(*_HERE, host)) if not settings.hosts and _is_here(host, port) else settings
 
 
 def _addresses(host: str, port: int) -> list[str]:

@@ -1,8 +1,10 @@
 """The plainest questions answered before the framework sees them; whatever is not plain goes the usual way.
 
 Plain is a small body of JSON in one piece, with inline facts only, that reads without a problem, needs nothing of the
-store and names one thing only. Nothing is decided here that `asking.answer` would decide otherwise: what turns out not
-to be plain is handed on with its body, as if it had not been looked at.
+store, names one thing only and leaves nothing open: what to learn next, and what would work instead, are looked for
+beside the event loop, which must not be held up by what one caller does not know. Nothing is decided here that
+`asking.answer` would decide otherwise: what turns out not to be plain is handed on with its body, as if it had not
+been looked at.
 """
 
 import logging
@@ -11,12 +13,15 @@ from typing import Any, Final, cast
 from litestar.types import ASGIApp, Receive, Scope, Send
 
 from fitsvc.answers.answer import encode
-from fitsvc.answers.question import names_vehicle, refers_to_records
+from fitsvc.answers.question import NoRecords, names_vehicle, read_question, refers_to_records
+from fitsvc.answers.shelf import Stock
 from fitsvc.answers.things import names_several
+from fitsvc.document import Json
 from fitsvc.language.display import System
 from fitsvc.language.problems import ProblemsFound
 from fitsvc.service.bodies import decode
 from fitsvc.service.context import Service
+from fitsvc.subjects import SOLD
 
 PATH: Final = "/v1/answers"
 SMALL: Final = 16_000
@@ -61,6 +66,8 @@ class Shortcut:
             if refers_to_records(document) or names_vehicle(document) or names_several(document):
                 return None
             stock = service.shop.lately()
+            if not self._is_settled(document, stock):
+                return None
             found = service.answerer.answer(document, None, system, stock)
         except ProblemsFound:
             return None
@@ -68,10 +75,17 @@ class Shortcut:
             _log.exception("unforeseen error on the short way to an answer")
             service.metrics.shortcut_fault()
             return None
-        if stock is None and found.outcome == "fails":
-            return None
         service.metrics.answer(found.outcome)
         return encode(found)
+
+    def _is_settled(self, document: Json, stock: Stock | None) -> bool:
+        """Whether nothing is left to be looked for beside the verdict: its price is what is open, not its bytes."""
+        answerer = self._service.answerer
+        question = read_question(document, answerer.reader, NoRecords())
+        verdict = answerer.engine.evaluate(answerer.engine.opened(question.case))
+        if verdict.outcome == "fails":
+            return stock is not None and not any(map(stock.sells, SOLD))
+        return not verdict.holding_up and not verdict.doubts
 
 
 def _plain(scope: Any) -> bool:

@@ -1,0 +1,29 @@
+"""What an operator sets of a service; each has a default that suits one service behind one balancer."""
+
+from dataclasses import dataclass
+from typing import Final
+
+KEEP_ALIVE: Final = 75
+"""Seconds: a balancer usually lets go of an idle connection after 60, and must be the first of the two to do so."""
+HEADER_SECONDS: Final = 10
+BODY_SECONDS: Final = 30
+SLOWEST: Final = 10_000
+"""Bytes a second that a body comes at, at least, once `body_seconds` have passed: a slow telephone's."""
+INSIDE: Final = 256
+"""Requests: on one core they are answered within some seconds, and who would wait longer does better to ask again."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Settings:
+    """One service's settings.
+
+    `hosts` are the names it answers to, in small letters and without a port, none for any; `origins` the pages of
+    other sites whose scripts may ask, `*` for all. At most `inside` requests are worked on or wait at a time.
+    """
+
+    hosts: tuple[str, ...] = ()
+    origins: tuple[str, ...] = ()
+    inside: int = INSIDE
+    keep_alive: int = KEEP_ALIVE
+    header_seconds: float = HEADER_SECONDS
+    body_seconds: float = BODY_SECONDS

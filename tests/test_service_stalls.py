@@ -1,0 +1,187 @@
+"""No caller holds up the others: whatever is asked, however it is sent, and whoever leaves in the middle."""
+
+import http.client
+import json
+import os
+import shutil
+import socket
+import threading
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from litestar import Litestar
+from litestar.testing import TestClient
+from served import BODY, Served
+from waiting import LONGEST, until
+
+from fitsvc.service.examples import QUESTION
+from fitsvc.wanted import NotWanted, still_wanted, wanted_until
+
+INSIDE = 20
+OPEN: dict[str, dict[str, object]] = {part: {"facts": {}} for part in ("accessory", "load", "trailer", "ball")}
+COSTLY = {"rig": {"receiver": {"facts": {}}, "adapters": [{"facts": {}}] * 4}, **OPEN}
+"""The costliest question that random search has found: everything is open, behind four adapters."""
+
+
+@pytest.fixture(scope="module")
+def server(migrated: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
+    """Give a running server that lets few in and waits for nobody."""
+    folder = tmp_path_factory.mktemp("stalls")
+    shutil.copy(migrated, folder / "fitsvc.db")
+    running = Served(
+        f"sqlite:///{folder / 'fitsvc.db'}", folder / "log", inside=INSIDE, header_seconds=1, body_seconds=1
+    )
+    yield running
+    running.end()
+
+
+def head(length: int | str, *more: str) -> bytes:
+    """Return the head of a question of so many bytes."""
+    lines = ("POST /v1/answers HTTP/1.1", "Host: localhost", "Content-Type: application/json",
+             f"Content-Length: {length}", *more)  # fmt: skip
+    return "\r\n".join([*lines, "", ""]).encode()
+
+
+def ask(port: int, document: object) -> int:
+    """Ask a question and return the status."""
+    connection = http.client.HTTPConnection("127.0.0.1", port, timeout=LONGEST)
+    connection.request("POST", "/v1/answers", json.dumps(document), {"Content-Type": "application/json"})
+    response = connection.getresponse()
+    response.read()
+    connection.close()
+    return response.status
+
+
+def said(port: int, sent: bytes) -> bytes:
+    """Send bytes on a connection of its own and return all that comes until it is closed."""
+    with socket.create_connection(("127.0.0.1", port), LONGEST) as connection:
+        connection.sendall(sent)
+        found = b""
+        while piece := connection.recv(65536):
+            found += piece
+    return found
+
+
+def test_health_answers_while_costly_questions_run(server: Served) -> None:
+    """The loop is free while costly questions are worked on, more than there are threads for.
+
+    What is compared is order, not time: health is asked, and answered, often before the questions have ended.
+    """
+    port, statuses = server.port(), list[int]()
+    threads = [threading.Thread(target=lambda: statuses.append(ask(port, COSTLY))) for _ in range(INSIDE // 2)]
+    for thread in threads:
+        thread.start()
+    connection = http.client.HTTPConnection("127.0.0.1", port, timeout=LONGEST)
+    during = 0
+    while any(thread.is_alive() for thread in threads):
+        connection.request("GET", "/health/live")
+        response = connection.getresponse()
+        response.read()
+        assert response.status == 200
+        during += any(thread.is_alive() for thread in threads)
+    connection.close()
+    assert statuses == [200] * len(threads)
+    assert during > len(threads)
+
+
+def test_what_is_refused_for_want_of_room_says_when_to_come_back(server: Served) -> None:
+    """While as many as are let in send slowly, another is answered 503 with `Retry-After`, and the platform is not."""
+    port, slow = server.port(), list[socket.socket]()
+    for _ in range(INSIDE):
+        slow.append(socket.create_connection(("127.0.0.1", port), LONGEST))
+        slow[-1].sendall(head(100) + b"{")
+    try:
+        until(lambda: ask(port, QUESTION) == 503, "the service to be full")
+        refused = said(port, head(len(BODY), "Connection: close") + BODY)
+        assert b"retry-after: 1" in refused.lower()
+        assert b"application/problem+json" in refused
+        assert b" 200 " in said(port, b"GET /health/live HTTP/1.1\r\nHost: localhost\r\nConnection: close\r\n\r\n")
+        # A body that does not come in time is not waited for any longer.
+        assert b" 408 " in slow[0].recv(4096)
+    finally:
+        for one in slow:
+            one.close()
+    until(lambda: ask(port, QUESTION) == 200, "the service to have room again")
+
+
+def test_half_a_head_is_not_waited_for(server: Served) -> None:
+    """A connection whose headers do not come is closed, the first request's and a later one's."""
+    assert said(server.port(), b"GET /health/live HTTP/1.1\r\nHost: loc") == b""
+    with socket.create_connection(("127.0.0.1", server.port()), LONGEST) as connection:
+        connection.sendall(b"GET /health/live HTTP/1.1\r\nHost: localhost\r\n\r\n")
+        assert b" 200 " in connection.recv(65536)
+        connection.sendall(b"GET /health/live HTTP/1.1\r\nHos")
+        while connection.recv(65536):
+            pass
+
+
+def test_a_request_whose_end_is_not_sure_is_refused(server: Served) -> None:
+    """With both `Content-Length` and `Transfer-Encoding` nothing behind it is taken as a request (RFC 9112, 6.1)."""
+    smuggled = b"0\r\n\r\nGET /health/live HTTP/1.1\r\nHost: localhost\r\n\r\n"
+    found = said(server.port(), head(4, "Transfer-Encoding: chunked") + smuggled)
+    assert found.count(b"HTTP/1.1 ") == 1
+    assert b" 400 " in found
+
+
+def test_only_its_own_names_are_answered_here(server: Served) -> None:
+    """On the loopback address a page of another site that calls its name by this address reads nothing."""
+    for name, status in (("localhost", b" 200 "), ("127.0.0.1:80", b" 200 "), ("shop.example", b" 421 ")):
+        sent = f"GET /health/live HTTP/1.1\r\nHost: {name}\r\nConnection: close\r\n\r\n".encode()
+        assert status in said(server.port(), sent), name
+
+
+def test_a_caller_who_leaves_ends_the_work(server: Served) -> None:
+    """Questions that wait for a thread while their callers leave are not begun: they are counted under 499."""
+    port = server.port()
+    assert ask(port, COSTLY) == 200
+    before = _processor(server)
+    assert [ask(port, COSTLY) for _ in range(2)] == [200] * 2
+    one = (_processor(server) - before) / 2
+    for _ in range(2):
+        for _ in range(INSIDE):
+            with socket.create_connection(("127.0.0.1", port), LONGEST) as connection:
+                body = json.dumps(COSTLY).encode()
+                connection.sendall(head(len(body)) + body)
+        until(lambda: ask(port, {}) == 422, "room again")
+    metrics = b"GET /metrics HTTP/1.1\r\nHost: localhost\r\nConnection: close\r\n\r\n"
+    until(lambda: b'status="499"' in said(port, metrics), "callers who left to be counted")
+    spent = _processor(server) - before - 2 * one
+    assert spent < 2 * INSIDE * one, "all of them were answered"
+
+
+def _processor(server: Served) -> float:
+    """Seconds of processor that the server has taken."""
+    told = Path(f"/proc/{server.process.pid}/stat").read_text().rpartition(")")[2].split()
+    return (int(told[11]) + int(told[12])) / os.sysconf("SC_CLK_TCK")
+
+
+def test_work_that_nobody_waits_for_is_not_wanted() -> None:
+    """Within a caller's time work goes on, and ends at the next step once the caller has left."""
+    left = threading.Event()
+    still_wanted()
+    with wanted_until(left):
+        still_wanted()
+        left.set()
+        with pytest.raises(NotWanted):
+            still_wanted()
+    still_wanted()
+
+
+@pytest.mark.parametrize("database_url", ["sqlite"], indirect=True)
+def test_a_large_body_that_fails_is_walked_beside_the_loop(client: TestClient[Litestar]) -> None:
+    """A quarter of a megabyte of brackets is refused while another caller is answered all along."""
+    body, done = b"[" + b"[]," * 80_000 + b"[]]", threading.Event()
+
+    def send() -> None:
+        assert client.post("/v1/answers", content=body, headers={"content-type": "application/json"}).status_code == 400
+        done.set()
+
+    sending = threading.Thread(target=send)
+    sending.start()
+    asked = 0
+    while not done.is_set():
+        assert client.get("/health/live").status_code == 200
+        asked += 1
+    sending.join()
+    assert asked > 1
