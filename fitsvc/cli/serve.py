@@ -72,6 +72,25 @@ from fitsvc.cli.options import FILE, database_option, index_option
     show_default=True,
     help="How long a body may take, and then 10 kB a second.",
 )
+@click.option(
+    "--shop", metavar="NAME", default="", envvar="FITSVC_SHOP", show_envvar=True, help="The shop's name on the pages."
+)
+@click.option(
+    "--shop-heading",
+    metavar="LINE",
+    default="",
+    envvar="FITSVC_SHOP_HEADING",
+    show_envvar=True,
+    help="The line below the name on sheets: street, telephone.",
+)
+@click.option(
+    "--public-address",
+    metavar="URL",
+    default="",
+    envvar="FITSVC_PUBLIC_ADDRESS",
+    show_envvar=True,
+    help="The address that customers reach the pages by, for the links and the QR code on sheets.",
+)
 def serve(
     host: str,
     port: int,
@@ -84,10 +103,13 @@ def serve(
     requests: int,
     keep_alive: int,
     body_seconds: int,
+    shop: str,
+    shop_heading: str,
+    public_address: str,
 ) -> None:
     """Serve the REST interface and its pages over HTTP."""
     from fitsvc.service.serving import serve as run
-    from fitsvc.service.settings import Settings
+    from fitsvc.service.settings import Operator, Settings
 
     settings = Settings(
         hosts=tuple(name.lower() for name in trusted_host),
@@ -95,5 +117,6 @@ def serve(
         inside=requests,
         keep_alive=keep_alive,
         body_seconds=body_seconds,
+        operator=Operator(name=shop, heading=shop_heading, address=public_address.rstrip("/")),
     )
     run(host, port, database, audits=audits, audit_bytes=audit_mb * 1_000_000, index=index, settings=settings)

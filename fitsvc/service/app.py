@@ -84,6 +84,7 @@ def create_app(
         audits=kept,
         audit_bytes=audit_bytes,
         description=_described(app, answerer),
+        operator=settings.operator,
     )
     keep(service, app)
     inner = Shortcut(Leaving(app.asgi_handler, settings.body_seconds), service)

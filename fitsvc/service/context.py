@@ -13,6 +13,7 @@ from fitsvc.service.audits.folder import Audits
 from fitsvc.service.counter.lookup import Library
 from fitsvc.service.metrics import Metrics
 from fitsvc.service.selecting import Selections
+from fitsvc.service.settings import Operator
 from fitsvc.store.database import Database
 
 AnyRequest = Request[Any, Any, Any]
@@ -41,6 +42,7 @@ class Service:
     audits: Audits
     audit_bytes: int
     description: Description
+    operator: Operator
 
 
 def keep(service: Service, app: Litestar) -> None:

@@ -9,6 +9,7 @@ from dataclasses import replace
 from ipaddress import ip_address
 from pathlib import Path
 from typing import Final
+from urllib.parse import urlsplit
 
 import uvicorn
 
@@ -51,6 +52,7 @@ def serve(
     database = Database(database_url)
     try:
         database.check()
+        _refuse_half_addresses(settings.operator.address)
         _refuse_open_doors(database, host, port)
         _log_to_stderr()
         answerer = Answerer(rulebook or cached_rulebook(data_dir("rules")))
@@ -90,6 +92,13 @@ def _run(server: uvicorn.Server, sockets: Sequence[socket.socket]) -> None:
     finally:
         for number, handler in before.items():
             signal.signal(number, handler)
+
+
+def _refuse_half_addresses(address: str) -> None:
+    """Refuse a public address that no telephone could open."""
+    found = urlsplit(address)
+    if address and (found.scheme not in ("http", "https") or not found.netloc or found.query or found.fragment):
+        raise _cannot(f"`{address}` is not a public address", "write it as in `https://shop.example`")
 
 
 def _refuse_open_doors(database: Database, host: str, port: int) -> None:

@@ -14,6 +14,21 @@ INSIDE: Final = 256
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Operator:
+    """Whose service it is: the shop's name, the line below it on sheets, and the address that customers reach it by.
+
+    Each is empty where it is not set; the address of a page is then the one that it was asked for by.
+    """
+
+    name: str = ""
+    heading: str = ""
+    address: str = ""
+
+
+_NOBODY: Final = Operator()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Settings:
     """One service's settings.
 
@@ -27,3 +42,4 @@ class Settings:
     keep_alive: int = KEEP_ALIVE
     header_seconds: float = HEADER_SECONDS
     body_seconds: float = BODY_SECONDS
+    operator: Operator = _NOBODY

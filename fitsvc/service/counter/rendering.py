@@ -13,6 +13,7 @@ from fitsvc.language.display import System
 from fitsvc.service.context import AnyRequest, service_of
 from fitsvc.service.counter.fields import sentence
 from fitsvc.service.counter.links import spread
+from fitsvc.service.counter.marks import mark
 from fitsvc.service.counter.seeing import OUTCOMES
 
 _HTML: Final = "text/html"
@@ -22,21 +23,22 @@ _GUARDED: Final = {
     "Referrer-Policy": "same-origin",
     "Cache-Control": "no-cache",
 }
-_PAGES: Final = (
-    ("/", "Ask"),
-    ("/fits", "What fits"),
+_PAGES: Final = (("/", "Ask"), ("/fits", "What fits"))
+"""The pages of every day, in the header."""
+_MORE_PAGES: Final = (
     ("/records", "Records"),
     ("/rules", "Rules"),
     ("/facts", "Facts"),
     ("/audits", "Audits"),
     ("/guide", "Guide"),
+    ("/docs", "The API"),
 )
-_MARKS: Final = {"works": "✓", "conditional": "!", "undetermined": "?", "fails": "✗"}
+"""The pages of whoever keeps the rules and the store, below every page."""
 _FINDINGS: Final = {
-    "passes": ("✓", "passes"),
-    "caution": ("!", "mind"),
-    "open": ("?", "not known"),
-    "fails": ("✗", "fails"),
+    "passes": (mark("works"), "passes"),
+    "caution": (mark("conditional"), "mind"),
+    "open": (mark("undetermined"), "not known"),
+    "fails": (mark("fails"), "fails"),
 }
 _ABOUTS: Final = (
     ("accessory", "Something in the receiver"),
@@ -60,7 +62,9 @@ def _environment() -> Environment:
     found.globals |= {
         "version": _version(),
         "pages": _PAGES,
-        "marks": _MARKS,
+        "more_pages": _MORE_PAGES,
+        "mark": mark,
+        "marks": {outcome: mark(outcome) for outcome in OUTCOMES},
         "words": OUTCOMES,
         "finding_marks": _FINDINGS,
         "abouts": _ABOUTS,
@@ -70,8 +74,13 @@ def _environment() -> Environment:
 
 def page(request: AnyRequest, template: str, *, status: int = 200, **shown: Any) -> Response[str]:
     """Fill a page's template."""
-    rulebook = service_of(request).answerer.rulebook
-    body = _environment().get_template(template).render(here=request.url.path, rulebook=rulebook, **shown)
+    service = service_of(request)
+    known: dict[str, Any] = {
+        "here": request.url.path,
+        "rulebook": service.answerer.rulebook,
+        "operator": service.operator,
+    }
+    body = _environment().get_template(template).render(known, **shown)
     return Response(body, status_code=status, media_type=_HTML, headers=_GUARDED)
 
 
