@@ -88,7 +88,7 @@ def work_list(
         found = {frozenset(_place(mounting, name) for name in names): count for names, count in waits.sets.items()}
         sets.update(found)
         of.update(frozenset[Place]().union(*found))
-    told = [_reading(session, reader, place, count, of[place]) for place, count in _chosen(sets, most)]
+    told = [_reading(session, reader, place, count, of[place]) for place, count in chosen(sets, most)]
     return WorkList(readings=told, undetermined=undetermined, mountings=len(rigs), more=more)
 
 
@@ -122,7 +122,7 @@ def _place(mounting: Mounting, name: str) -> Place:
     return Place(cast(Subject, subject), _link(mounting, subject), short)
 
 
-def _chosen(sets: Counter[Places], most: int) -> list[tuple[Place, int]]:
+def chosen(sets: Counter[Places], most: int) -> list[tuple[Place, int]]:
     """The readings that decide most, a few at a time, each with how many it decides after those before it."""
     chosen: list[tuple[Place, int]] = []
     while len(chosen) < most and (some := best_readings(sets, min(most - len(chosen), MOST_FACTS))):

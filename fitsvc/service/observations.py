@@ -17,7 +17,7 @@ from fitsvc.observing.recording import observe
 from fitsvc.observing.requests import ACTS, read_request
 from fitsvc.observing.slips import slips
 from fitsvc.service.bodies import read_document, read_object
-from fitsvc.service.context import AnyRequest, service_of
+from fitsvc.service.context import AnyRequest, Service, service_of
 from fitsvc.service.documents import TOLD, finish, observation_document, read_facts, read_told, record_document
 from fitsvc.service.keys import key_name, needs_key
 from fitsvc.service.observed import contradiction_document, effects_document
@@ -114,29 +114,29 @@ async def create(request: AnyRequest) -> Response[bytes]:
     """Record an observation."""
     query_of(request)
     service, document = service_of(request), await read_document(request)
-    index = service_of(request).selections.index
-
-    def work() -> Document:
-        reader = service.answerer.reader
-        with service.database.session() as session:
-            told, asked = _read(document, session, reader, key_name(request))
-            seen = observe(session, reader, document, told, asked)
-        # The record is no longer locked when the rigs are judged.
-        found = effects(service.answerer.engine, reader, seen.before, seen.after, index.held)
-        left_off = seen.rigs_left_off
-        if (item := seen.item) is not None:
-            found = item_effects(service.answerer.engine, reader, item.rigs, item.was, item.now)
-            left_off = item.left_off
-        return {
-            "observation": observation_document(seen.observation),
-            "record": record_document(seen.record),
-            "repeated": seen.repeated,
-            "contradictions": [contradiction_document(one) for one in seen.contradictions],
-            "rigs": effects_document(found, left_off),
-        }
-
-    observed = await to_thread.run_sync(work)
+    observed = await to_thread.run_sync(observed_by, service, document, key_name(request))
     return reply(observed, 201, {"Location": f"{PATH}/{observed['observation']['id']}"})
+
+
+def observed_by(service: Service, document: Json, by: str) -> Document:
+    """Record what somebody observed who came with the key of this name, and tell what it does as the API shows it."""
+    reader = service.answerer.reader
+    with service.database.session() as session:
+        told, asked = _read(document, session, reader, by)
+        seen = observe(session, reader, document, told, asked)
+    # The record is no longer locked when the rigs are judged.
+    found = effects(service.answerer.engine, reader, seen.before, seen.after, service.selections.index.held)
+    left_off = seen.rigs_left_off
+    if (item := seen.item) is not None:
+        found = item_effects(service.answerer.engine, reader, item.rigs, item.was, item.now)
+        left_off = item.left_off
+    return {
+        "observation": observation_document(seen.observation),
+        "record": record_document(seen.record),
+        "repeated": seen.repeated,
+        "contradictions": [contradiction_document(one) for one in seen.contradictions],
+        "rigs": effects_document(found, left_off),
+    }
 
 
 def _read(document: Json, session: Session, reader: FactReader, by: str) -> tuple[Provenance, Request]:

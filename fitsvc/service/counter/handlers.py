@@ -5,9 +5,9 @@ from datetime import UTC, datetime
 from typing import Any, Final
 
 from litestar import Response, get
-from litestar.handlers import HTTPRouteHandler
 from litestar.params import FromPath
 from litestar.response import Redirect
+from litestar.types import ControllerRouterHandler
 from sqlmodel import Session
 
 from fitsvc.document import Json
@@ -20,6 +20,7 @@ from fitsvc.selection.query import SelectionQuery
 from fitsvc.selection.segments import BEST_FIRST
 from fitsvc.selection.selector import Selection, read_rig
 from fitsvc.service.context import AnyRequest, service_of
+from fitsvc.service.counter import measuring
 from fitsvc.service.counter.asking import FIND, PAGE, Asker
 from fitsvc.service.counter.audit_pages import audit, audits
 from fitsvc.service.counter.fields import FieldMaker
@@ -263,6 +264,7 @@ def _asked(asker: Asker, told: Fields) -> list[tuple[str, str]]:
     return [(_TITLES[place], ", ".join(said)) for place, said in lines.items()]
 
 
-def handlers() -> list[HTTPRouteHandler]:
+def handlers() -> list[ControllerRouterHandler]:
     """Return the counter's routes."""
-    return [ask, answer, fits, rules, rule, facts, fact, audits, audit, guide, guide_page, asset, *record_handlers()]
+    own = [ask, answer, fits, rules, rule, facts, fact, audits, audit, guide, guide_page, asset]
+    return [*own, *record_handlers(), measuring.router()]

@@ -185,7 +185,8 @@ def _sheets(session: Session, service: Service, found: Record, as_of: datetime |
     reader, named = service.answerer.reader, [(_kind_of(found), found.key)]
     if isinstance(found, Mounting):
         named += [("receiver", found.receiver_id), ("vehicle", found.vehicle_id)]
-    told = [(subject, sheet(session, reader, subject, key, as_of)) for subject, key in named]
+    waited = service.selections.waited
+    told = [(subject, sheet(session, reader, subject, key, as_of, waited)) for subject, key in named]
     return [see_sheet(one, reader.vocabulary, subject) for subject, one in told]
 
 

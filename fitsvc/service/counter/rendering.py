@@ -9,6 +9,7 @@ from typing import Any, Final
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from litestar import Response
 
+from fitsvc.facts import as_written
 from fitsvc.language.display import System
 from fitsvc.service.context import AnyRequest, service_of
 from fitsvc.service.counter.fields import sentence
@@ -23,7 +24,7 @@ _GUARDED: Final = {
     "Referrer-Policy": "same-origin",
     "Cache-Control": "no-cache",
 }
-_PAGES: Final = (("/", "Ask"), ("/fits", "What fits"))
+_PAGES: Final = (("/", "Ask"), ("/fits", "What fits"), ("/measure", "Measure"))
 """The pages of every day, in the header."""
 _MORE_PAGES: Final = (
     ("/records", "Records"),
@@ -57,6 +58,7 @@ def _environment() -> Environment:
         lstrip_blocks=True,
     )
     found.filters["sentence"] = sentence
+    found.filters["written"] = lambda wire: "not known" if wire is None else as_written(wire)
     found.filters["uncapped"] = lambda text: text[:1].lower() + text[1:]
     found.filters["id"] = lambda name: name.replace(".", "-").replace("_", "-")
     found.globals |= {
