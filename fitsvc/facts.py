@@ -142,11 +142,17 @@ def _key(facts: Mapping[str, Json]) -> bytes:
         return b""
 
 
+_MOST_LISTED: Final = 12
+_ALL_FACTS: Final = " `fitsvc rules facts` and `/v1/vocabulary` tell all facts"
+
+
 def unknown_fact(subject: str, name: str, known: Mapping[str, Fact], pointer: str) -> Problem:
     """The problem of a fact name that a subject does not have."""
     near = nearest(name, known)
-    listed = ", ".join(f"`{fact}`" for fact in sorted(known)[:12])
+    listed = ", ".join(f"`{fact}`" for fact in sorted(known)[:_MOST_LISTED])
     help = f"did you mean `{near}`?" if near else f"it has {listed}"
+    if near or len(known) > _MOST_LISTED:
+        help += f"{'' if near else ' and more;'}{_ALL_FACTS}"
     return Problem(f"{_shown(name)} is not a fact of {subject}", help, pointer=pointer)
 
 

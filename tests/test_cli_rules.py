@@ -1,14 +1,18 @@
 """`fitsvc rules`: check, test and show."""
 
+import json
 import shutil
 import subprocess
 import sys
+from contextlib import redirect_stdout
+from io import StringIO
 from pathlib import Path
 
 import pytest
 
 from fitsvc.cli import main
 from fitsvc.paths import data_dir
+from fitsvc.rulebook.cache import cached_rulebook
 
 
 @pytest.fixture
@@ -158,3 +162,57 @@ def test_showing_a_rule_starts_no_store_and_no_service() -> None:
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, check=True, text=True)
     assert done.stderr == "[]\n"
+
+
+def facts(*words: str) -> str:
+    """What the command tells of some words."""
+    with redirect_stdout(StringIO()) as told:
+        assert main(["rules", "facts", *words]) == 0
+    return " ".join(told.getvalue().split())
+
+
+def test_a_fact_is_found_by_a_word_of_it() -> None:
+    """It tells what it means, how it is measured, how it is written, what is plausible, and examples of the rules."""
+    told = facts("bumper", "pin", "foremost")
+    assert told.startswith("accessory.front_setback: distance from pin hole to the accessory's front means Centre of")
+    assert "found by Measure from the pin hole's centre" in told and "(measure it with a tape)" in told
+    assert "a figure with a unit (in, ft, mm, cm, m)" in told and "plausible between -30 in and 90 in" in told
+    assert "such as 5 in" in told
+
+
+def test_choices_and_what_is_usual_are_told() -> None:
+    """Of a list its members with their words; of a pin hole what it nearly always is."""
+    assert "bike_carrier (bike carrier), " in facts("accessory.kind")
+    assert "usually lookup(usual_pin, receiver.opening), where receiver.opening in" in facts("receiver.pin_hole")
+    assert "`yes` or `no`; `null` is not known" in facts("needs_closure_open")
+
+
+def test_many_facts_are_a_line_each() -> None:
+    """All of them without a word; with a kind those that its rules read, and no others."""
+    book = cached_rulebook(data_dir("rules"))
+    assert f" {len(book.vocabulary.facts)} facts." in facts()
+    of_a_pin, of_a_rack = facts("--kind", "locking_pin"), facts("--kind", "bike_carrier")
+    assert "accessory.pin_span" in of_a_pin and "accessory.bike_wheelbase_max" not in of_a_pin
+    assert "accessory.bike_wheelbase_max" in of_a_rack
+
+
+def test_facts_are_told_as_the_service_tells_them() -> None:
+    """As `/v1/vocabulary` has them, those asked for."""
+    (fact,) = json.loads(facts("--json", "accessory.shank"))["facts"]
+    assert (fact["name"], fact["type"]) == ("accessory.shank", "opening_size")
+
+
+@pytest.mark.parametrize(
+    ("words", "message", "help"),
+    [
+        (["wieght"], "no fact has `wieght` in its name or meaning", "did you mean `weight`?"),
+        (["--kind", "steb"], "`steb` is not a kind with roles", "did you mean `step`?"),
+    ],
+)
+def test_a_word_of_no_fact_is_told_the_nearest(
+    words: list[str], message: str, help: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A slip of the pen leads on."""
+    assert main(["rules", "facts", *words]) == 2
+    told = capsys.readouterr().err
+    assert message in told and help in told

@@ -236,7 +236,8 @@ def test_all_problems_are_told_at_once() -> None:
 @pytest.mark.parametrize(
     ("name", "help"),
     [
-        ("wieght", "did you mean `weight`?"), ("open", "did you mean `opening`?"),
+        ("wieght", "did you mean `weight`? `fitsvc rules facts` and `/v1/vocabulary` tell all facts"),
+        ("open", "did you mean `opening`? `fitsvc rules facts` and `/v1/vocabulary` tell all facts"),
         ("zebra", "it has `bikes`, `folds`, `kind`, `notes`, `offset`, `opening`, `share`, `slope`, `tyre`, `weight`"),
     ],
 )  # fmt: skip

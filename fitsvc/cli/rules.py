@@ -1,12 +1,13 @@
 """`fitsvc rules`: checking, testing and reading a folder of rules."""
 
+import json
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
 from fitsvc.cli.console import FAULTS, out, refuse, show_problems
-from fitsvc.cli.options import FILE, Commands, rules_folder
+from fitsvc.cli.options import FILE, Commands, rules_folder, rules_option
 from fitsvc.language.problems import Problem, ProblemsFound
 
 if TYPE_CHECKING:
@@ -89,6 +90,25 @@ def show(id: str | None, folder: Path | None, coverage: bool, kind: str | None) 
     from fitsvc.cli.rule_view import find_rule, show_rule
 
     show_rule(out(), find_rule(rules_folder(folder), id))
+
+
+@rules.command()
+@click.argument("words", metavar="[WORD]...", nargs=-1, help="Words of a fact's name, meaning or choices; or its name.")
+@click.option("--kind", metavar="KIND", help="Only facts that rules about a kind of accessory read.")
+@click.option("--json", "as_json", is_flag=True, help="Print them as the service sends its vocabulary.")
+@rules_option
+def facts(words: tuple[str, ...], kind: str | None, as_json: bool, rules: Path | None) -> None:
+    """List facts. Tells what each means, how it is measured and how it may be written."""
+    from fitsvc.cli.fact_view import found_facts, show_facts
+
+    rulebook = _load(rules_folder(rules))
+    found = found_facts(rulebook, words, kind)
+    if not as_json:
+        show_facts(out(), rulebook, found)
+        return
+    from fitsvc.service.knowledge import vocabulary_document
+
+    click.echo(json.dumps(vocabulary_document(rulebook.vocabulary, found), ensure_ascii=False, indent=2))
 
 
 @rules.command()

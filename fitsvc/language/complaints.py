@@ -47,7 +47,8 @@ def text_fact(name: str) -> Complaint:
 
 def unknown_fact(name: str, known: Iterable[str]) -> Complaint:
     """A dotted name that the vocabulary does not have."""
-    return f"there is no fact `{name}`", _mean(name, known, "facts are declared under rules/vocabulary/")
+    declared = "facts are declared under rules/vocabulary/, and `fitsvc rules facts` lists them"
+    return f"there is no fact `{name}`", _mean(name, known, declared)
 
 
 def unknown_member(name: str, members: ListType) -> Complaint:

@@ -185,12 +185,17 @@ class Fills:
 
 @dataclass(frozen=True, slots=True)
 class UsualValue:
-    """What a fact nearly always is, where `guard` holds: told as a thing to check, and never taken for known."""
+    """What a fact nearly always is, where `guard` holds: told as a thing to check, and never taken for known.
+
+    `text` and `when` are the value and the guard as they are written.
+    """
 
     fact: str
     guard: AnyTyped
     node: AnyTyped
     source: Reference
+    text: str = ""
+    when: str = ""
 
 
 @dataclass(frozen=True, slots=True)

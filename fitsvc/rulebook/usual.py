@@ -26,5 +26,6 @@ def read_usual(read: Expressions, top: Mapping | None) -> dict[str, UsualValue]:
         guard = read.read(entry, "applies_when") if "applies_when" in entry.entries else ALWAYS
         value = read.read(entry, "is", fact.type)
         if guard is not None and value is not None:
-            found[name] = UsualValue(name, guard, value, reference(read.shape, entry))
+            written = [read.shape.text(entry, key) for key in ("is", "applies_when")]
+            found[name] = UsualValue(name, guard, value, reference(read.shape, entry), *written)
     return found

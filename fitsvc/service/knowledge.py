@@ -1,5 +1,6 @@
 """/v1/rulebooks, /v1/rules and /v1/vocabulary: what answers rest on."""
 
+from collections.abc import Iterable
 from typing import Any, Final
 
 from litestar import Response, get
@@ -118,14 +119,14 @@ def rule_document(rule: Rule) -> Document:
     }
 
 
-def vocabulary_document(vocabulary: Vocabulary) -> Document:
-    """Return the vocabulary as the API shows it."""
+def vocabulary_document(vocabulary: Vocabulary, facts: Iterable[Fact] | None = None) -> Document:
+    """Return the vocabulary as the API shows it, with all facts or some."""
     return {
         "subjects": [
             {"name": one.name, "title": one.title, "presence": one.presence} for one in vocabulary.subjects.values()
         ],
         "lists": [_list(vocabulary, kind) for kind in vocabulary.lists.values()],
-        "facts": [_fact(fact) for fact in vocabulary.facts.values()],
+        "facts": [_fact(fact) for fact in (vocabulary.facts.values() if facts is None else facts)],
     }
 
 
