@@ -64,7 +64,7 @@ class FactReader:
     """Reads facts by a rulebook. What has been read is remembered, since the same is read over and over."""
 
     def __init__(self, rulebook: Rulebook) -> None:
-        self.vocabulary = vocabulary = rulebook.vocabulary
+        self.rulebook, self.vocabulary = rulebook, (vocabulary := rulebook.vocabulary)
         self.subjects = {name: vocabulary.of(name) for name in vocabulary.subjects}
         self._named = rulebook.named
         self._whole = {name: LruCache[bytes, _Read](_MOST_READ) for name in self.subjects}
@@ -210,6 +210,11 @@ def exact(wire: Json) -> bool:
     return isinstance(wire, str) and _EXACT.match(wire) is not None
 
 
+def as_exact(wire: Json) -> Json:
+    """A figure without the word that says it is exact."""
+    return _EXACT.sub("", wire) if isinstance(wire, str) else wire
+
+
 def as_written(wire: Json) -> str:
     """A value as somebody wrote it, in one line."""
     if isinstance(wire, dict):
@@ -234,7 +239,7 @@ def _bounds_of(text: str) -> Json:
 
 
 def _number(fact: Fact, wire: Json) -> dict[str, Value]:
-    wire = _EXACT.sub("", wire) if isinstance(wire, str) and _EXACT.match(wire) else parted(wire)
+    wire = as_exact(wire) if exact(wire) else parted(wire)
     if isinstance(wire, Mapping):
         return {fact.name: _bounded(fact, wire)}
     amount = _held(fact, wire)

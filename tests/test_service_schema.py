@@ -24,7 +24,7 @@ from fitsvc.subjects import SUBJECTS
 
 RULEBOOK = answerer().rulebook
 READER = FactReader(RULEBOOK)
-COMPONENTS = components(RULEBOOK.vocabulary)
+COMPONENTS = components(RULEBOOK)
 KINDS = [kind for kind in DIMENSIONS if kind != "count"]
 kinds = pytest.mark.parametrize("kind", KINDS)
 

@@ -62,6 +62,14 @@ class Ranges:
         """What was tried is said as it is."""
         return evidence
 
+    def bounded(self, evidence: Any, around: Any) -> Any:
+        """Nothing follows from anything around it."""
+        return {}
+
+    def teaches(self, evidence: Any) -> Any:
+        """What was tried is said as it is."""
+        return list(evidence)
+
     def tried(self, evidence: Any) -> None:
         """Nothing answers for itself."""
 

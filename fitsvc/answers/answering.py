@@ -66,6 +66,12 @@ _UNSTORED_SO: Final = (
 _RUBBED: Final = "A spare of {} was tried here: it went in, and it rubbed. See what it rubs on before relying on it."
 
 
+_TRIED: Final = {
+    "rubbed": "{} was tried here {}: it went, and it rubbed. See what it rubs on before relying on it.",
+    "touched": "{} was tried here {}: it touched, and did not go.",
+}
+
+
 class Answerer:
     """Answers questions by one rulebook; safe to share between threads."""
 
@@ -233,6 +239,7 @@ class Answerer:
         things = self._seeing_to.things(verdict.outcome, findings, needs, [(case, verdict)], allowance)
         summary = summarise(self.wording, question, verdict, findings, things, steps.told, allowance, either_way)
         cautions = self.cautions.told(case, system) + [_RUBBED.format(what) for what in question.rubbed]
+        cautions += [_TRIED[one.result].format(one.sku, one.how) for one in question.tried if one.result in _TRIED]
         return Answer(
             outcome=verdict.outcome,
             summary=summary,

@@ -42,12 +42,21 @@ class Doubt:
     said: tuple[tuple[Json, str, str], ...]
 
 
+@dataclass(frozen=True, slots=True)
+class TrialHere:
+    """An accessory that was tried on a mounting: how, and what came of it."""
+
+    sku: str
+    how: str
+    result: str
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Stored:
     """A stored record as a question sees it; `links` are a mounting's vehicle and receiver.
 
     `tried` are the values that facts have for the very things that were tried, by their designations; `rubbed` those
-    that went in and rubbed.
+    that went in and rubbed; `things` the accessories that were tried, the latest last.
     """
 
     subject: str
@@ -58,6 +67,7 @@ class Stored:
     doubts: Mapping[str, Doubt] = field(default_factory=dict)
     tried: Mapping[str, Mapping[str, Json]] = field(default_factory=dict)
     rubbed: frozenset[str] = frozenset()
+    things: tuple[TrialHere, ...] = ()
     links: Mapping[str, str] = field(default_factory=dict)
 
 
@@ -115,7 +125,7 @@ class NoRecords:
 class Question:
     """A question read: the case, its assumed facts, the stored facts that inline ones replaced, and labels.
     `doubts` are those of its facts of which what was said cannot all hold; `rubbed` the very things asked about that
-    went in and rubbed when they were tried.
+    went in and rubbed when they were tried; `tried` how the accessory asked about rubbed or touched when it was.
 
     `candidates` are the stored vehicles that a vehicle without an id may be. The facts of one alone are in
     the case; those of several are not. `vehicle` is the part that names them, a saved rig's own joined to it.
@@ -133,6 +143,7 @@ class Question:
     not_asked: frozenset[str] = frozenset()
     doubts: Mapping[str, Doubt] = field(default_factory=dict)
     rubbed: tuple[str, ...] = ()
+    tried: tuple[TrialHere, ...] = ()
 
     def about(self, document: Mapping[str, Json], candidate: Named) -> Document:
         """The question's document with one of the candidates named by its id; what is told of the vehicle stays."""
@@ -221,6 +232,8 @@ class _QuestionReading:
         self.doubts: dict[str, Doubt] = {}
         self.trials: list[Stored] = []
         self.rubbed: list[str] = []
+        self.sku = ""
+        self.tried: list[TrialHere] = []
 
     def question(self, document: Json) -> Question:
         """Read the whole document; one that names several things is read by `things`, and here refused."""
@@ -237,6 +250,7 @@ class _QuestionReading:
             raise ProblemsFound(self.problems)
         for stored in self.trials:
             self._try(stored)
+            self._try_things(stored)
         present = self.reader.named(self.values, self.adapters) | self.present
         case = Case(self.values, present, tuple(self.adapters), self.texts)
         return Question(
@@ -249,6 +263,7 @@ class _QuestionReading:
             unstored=self.unstored,
             doubts=self.doubts,
             rubbed=tuple(self.rubbed),
+            tried=tuple(self.tried),
         )
 
     def _complain(self, pointer: str, message: str, help: str = "", meaning: bool = False) -> None:
@@ -374,6 +389,7 @@ class _QuestionReading:
             self.present.add(subject)
         if stored:
             self._take(stored, f"{pointer}/{key}")
+            self.sku = stored.key if subject == "accessory" else self.sku
         self._inline(subject, part.get("facts"), f"{pointer}/facts", stored)
         return stored
 
@@ -416,7 +432,7 @@ class _QuestionReading:
         self.assumed |= {name for name in (f"{stored.subject}.{short}" for short in stored.assumed) if name in values}
         doubts = {f"{stored.subject}.{short}": doubt for short, doubt in stored.doubts.items()}
         self.doubts |= {name: doubt for name, doubt in doubts.items() if not (only_missing and self._said(name))}
-        self.trials += [stored] if stored.tried else []
+        self.trials += [stored] if stored.tried or stored.things else []
         self.labels.setdefault(stored.subject, stored.label)
 
     def _try(self, stored: Stored) -> None:
@@ -429,6 +445,11 @@ class _QuestionReading:
                 if self.values.get(fact.name) == self.reader.value(fact, stored.facts[name]).get(fact.name):
                     self.values |= self.reader.value(fact, by_what[what])
                     self.rubbed += [what] if what in stored.rubbed else []
+
+    def _try_things(self, stored: Stored) -> None:
+        """Note where the very accessory asked about rubbed or touched, each way of trying it once."""
+        latest = {(one.how, one.result): one for one in stored.things if one.sku == self.sku and self.sku}
+        self.tried += [one for one in latest.values() if one.result != "clear"]
 
     def _said(self, slot: str) -> bool:
         """Whether the question itself says something of a slot: a value, or that it is not known."""

@@ -4,7 +4,7 @@ from collections.abc import Callable, Mapping, Sequence
 
 from sqlmodel import Session
 
-from fitsvc.answers.question import Doubt, Named, Stored
+from fitsvc.answers.question import Doubt, Named, Stored, TrialHere
 from fitsvc.document import Json
 from fitsvc.language.types import Value
 from fitsvc.store.errors import NotFound
@@ -64,6 +64,7 @@ def stored(subject: str, record: Record) -> Stored:
         doubts=doubts,
         tried={name: how["tried"] for name, how in record.provenance.items() if "tried" in how},
         rubbed=frozenset(what for how in record.provenance.values() for what in how.get("rubbed", ())),
+        things=tuple(TrialHere(**one) for how in record.provenance.values() for one in how.get("things", ())),
         links=links,
     )
 

@@ -19,9 +19,10 @@ from fitsvc.rulebook.vocabulary import Fact, Vocabulary
 from fitsvc.subjects import SOLD, STORED, SUBJECTS
 
 _RECORD: Final = ("sku", "id", "subject", "label", "vehicle", "receiver")
+_EVIDENCE: Final = ("tyre", "stowed", "rubbed", "sku", "state", "result", "gap")
 OBSERVED: Final = (
     *("subject", "record", "kind", "by", "at", "note", "tool", "condition", "photo", "source"),
-    *("retracts", "corrects", "settles", "reason", "evidence_tyre", "evidence_stowed", "evidence_rubbed"),
+    *("retracts", "corrects", "settles", "reason", *(f"evidence_{name}" for name in _EVIDENCE)),
 )
 """The columns of a file of observations beside those of facts; `record` tells it from a file of records."""
 
@@ -131,7 +132,7 @@ def _observation(cells: list[str], columns: list[Column | None], facts: Mapping[
     subject = row.get("subject", "")
     kinds = SOLD if subject == "accessory" else (subject,)
     known = {name: fact for kind in reversed(kinds) for name, fact in facts.get(kind, {}).items()}
-    evidence = {name: row.pop(f"evidence_{name}") for name in ("tyre", "stowed", "rubbed") if f"evidence_{name}" in row}
+    evidence = {name: row.pop(f"evidence_{name}") for name in _EVIDENCE if f"evidence_{name}" in row}
     return row | {"observed": True, "facts": _facts(found, known)} | ({"evidence": evidence} if evidence else {})
 
 

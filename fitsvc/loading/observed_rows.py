@@ -129,7 +129,7 @@ class _ObservationReading:
         self.reader.read(own, facts, "/facts", found, {}, {})
         found += [] if found else slips(self.reader, own, facts, "/facts")
         if "evidence" in document:
-            found += read_evidence(document["evidence"], document["subject"], "/evidence")
+            found += read_evidence(self.reader, document["evidence"], document["subject"], "/evidence")
         elif not facts:
             self._complain("/record", "the row says nothing", "fill in at least one fact, or the evidence")
         for problem in found:

@@ -14,6 +14,7 @@ from fitsvc.facts import FactReader, as_written
 from fitsvc.language.intervals import TOLERANCE
 from fitsvc.language.problems import Problem
 from fitsvc.language.tyres import TyreError, designation, parse_tyre
+from fitsvc.observing.trials import Trials
 from fitsvc.rulebook.vocabulary import Fact
 from fitsvc.store.folding import Law, Said, Statement, Trial, apart, standing
 
@@ -55,8 +56,14 @@ def tried(evidence: Mapping[str, Json]) -> Trial | None:
     return Trial(BLOCKED, designation(tyre), _millimetres(low), rubbed)
 
 
-def read_evidence(evidence: Json, subject: Json, pointer: str) -> list[Problem]:
-    """Return what is wrong with evidence: a tyre, and whether it stowed in the spare's place with this receiver."""
+def read_evidence(reader: FactReader, evidence: Json, subject: Json, pointer: str) -> list[Problem]:
+    """Return what is wrong with evidence: an accessory that was tried, or a spare and whether it stowed."""
+    if isinstance(evidence, dict) and "sku" in evidence:
+        problems = list(Trials(reader).problems(evidence, pointer))
+        if subject != "mounting":
+            help = "what goes into a receiver on a vehicle is tried there: name their mounting"
+            problems.append(Problem(f"nothing is tried on a {subject}", help, pointer=pointer, meaning=True))
+        return problems
     if not isinstance(evidence, dict):
         help = 'write `{"tyre": "265/70R17", "stowed": true}`'
         return [Problem("`evidence` is not an object", help, pointer=pointer)]
@@ -90,10 +97,17 @@ def read_evidence(evidence: Json, subject: Json, pointer: str) -> list[Problem]:
 
 
 def contradictions(
-    reader: FactReader, subject: str, law: Law, earlier: Iterable[Statement], new: Statement
+    reader: FactReader,
+    law: Law,
+    earlier: Iterable[Statement],
+    new: Statement,
+    ground: Mapping[str, Json],
 ) -> list[Contradiction]:
-    """What stands of a record and cannot hold beside a new observation; guesses contradict nothing."""
-    known, stands = reader.subjects[subject], standing([*earlier, new], law)
+    """What stands of a record and cannot hold beside a new observation; guesses contradict nothing.
+
+    `ground` is what the record's facts may lean on.
+    """
+    known, stands = reader.subjects[law.subject], standing([*earlier, new], law, ground)
     sure = {name: [one for one in of if one.kind != "assumed" and name in known] for name, of in stands.items()}
     against = {name: [one for one in of if one.observation != new.id] for name, of in sure.items()}
     told = [one for of in sure.values() for one in of if one.observation == new.id]

@@ -1,6 +1,6 @@
 """The rulebook's part of the law by which statements become facts: how each fact is read, compared and written."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from fractions import Fraction
 from functools import cache, lru_cache, partial
 from math import ceil, floor, inf
@@ -16,13 +16,15 @@ from fitsvc.language.truth import YES
 from fitsvc.language.types import ListType, Mask, TruthType
 from fitsvc.language.tyres import designation
 from fitsvc.observing.evidence import taught, tried
+from fitsvc.observing.trials import Trials
 from fitsvc.rulebook.vocabulary import Fact
-from fitsvc.store.folding import TEXT, FactLaw, Laws, Span, Trial, apart
+from fitsvc.store.folding import TEXT, FactLaw, Laws, Span, ThingTried, Trial, apart
 
 _INSIDE: Final = {"length": "mm", "mass": "kg", "angle": "deg", "force": "kN", "torque": "N m", "ratio": "%"}
 _TAPE: Final = 64
 """A tape's finest parts of an inch; ends that stand on none, and other units, are decimal figures."""
 _FINE: Final = 10**6
+_TAPED: Final = "1 in"
 _MOST_READ: Final = 1_000
 """Texts of one fact that are kept as read: a tape has some hundreds of marks that are ever told."""
 
@@ -33,12 +35,18 @@ def laws_of(reader: FactReader) -> Laws:
     return cache(partial(SubjectLaw, reader))
 
 
+@lru_cache(maxsize=8)
+def _trials_of(reader: FactReader) -> Trials:
+    return Trials(reader)
+
+
 class SubjectLaw:
     """The law of one subject's facts."""
 
     def __init__(self, reader: FactReader, subject: str) -> None:
         self.subject, self._reader, self._facts = subject, reader, reader.subjects[subject]
         self._known: dict[str, FactLaw] = {}
+        self._trials = _trials_of(reader)
 
     def fact(self, name: str) -> FactLaw:
         """The law of one fact; what the rulebook no longer has is a text."""
@@ -52,9 +60,25 @@ class SubjectLaw:
         """What was tried, as statements of facts."""
         return taught(evidence)
 
-    def tried(self, evidence: Mapping[str, Json]) -> Trial | None:
+    def bounded(self, evidence: Mapping[str, Json], around: Mapping[str, Json]) -> Mapping[str, Json]:
+        """What follows from an accessory that was tried, in inches as its rig is measured."""
+        if "sku" not in evidence:
+            return {}
+        spans = self._trials.bounds(evidence, around)
+        return {name: self.fact(name).write(span, _TAPED) for name, span in spans.items()}
+
+    def teaches(self, evidence: Mapping[str, Json]) -> Sequence[str]:
+        """The facts of which what was tried may state something."""
+        state = self._trials.states.get(evidence.get("state", ""))
+        return [name.partition(".")[2] for name in state.bears_on] if state else list(taught(evidence))
+
+    def tried(self, evidence: Mapping[str, Json]) -> Trial | ThingTried | None:
         """What was tried, as it answers for the very same thing."""
-        return tried(evidence)
+        state = self._trials.states.get(evidence.get("state", ""))
+        if state is None:
+            return tried(evidence)
+        name, result = state.bears_on[0].partition(".")[2], str(evidence.get("result"))
+        return ThingTried(fact=name, sku=str(evidence.get("sku")), how=state.title, result=result)
 
     def changed(self, name: str, was: Json, now: Json) -> bool:
         """Whether a fact that others lean on is surely not what it was: texts and spans that share nothing."""
@@ -141,7 +165,10 @@ def _designation(span: Span, like: Json) -> Json:
 
 
 def _written(fact: Fact, span: Span, like: Json) -> Json:
-    """A range in the unit that one of its statements was told in, each end rounded away from the middle."""
+    """A range in the unit that one of its statements was told in, each end rounded away from the middle.
+
+    None where all is possible.
+    """
     assert isinstance(span, tuple)
     if fact.kind == "count":
         ends: Mapping[str, Json] = {"at_least": span[0], "at_most": span[1]}
@@ -150,7 +177,7 @@ def _written(fact: Fact, span: Span, like: Json) -> Json:
     unit, size = _unit(fact, like)
     low = {} if span[0] == -inf else {"at_least": _end(span[0], unit, size, floor)}
     high = {} if span[1] == inf else {"at_most": _end(span[1], unit, size, ceil)}
-    return {**low, **high}
+    return {**low, **high} or None
 
 
 def _unit(fact: Fact, like: Json) -> tuple[str, float]:

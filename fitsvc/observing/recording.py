@@ -14,7 +14,8 @@ from fitsvc.inventory.stored import StoreRecords, stored
 from fitsvc.observing.effects import MOST_RIGS, RigCase, rig_cases, saved_rigs
 from fitsvc.observing.evidence import Contradiction, contradictions
 from fitsvc.observing.law import laws_of
-from fitsvc.store.observations import Provenance, all_observations, sold_as, told_before
+from fitsvc.store.errors import FieldProblem, InvalidValue, NotFound
+from fitsvc.store.observations import Provenance, all_observations, ground_of, sold_as, told_before
 from fitsvc.store.records import add_observation, lock_record
 from fitsvc.store.rigs import count_using
 from fitsvc.store.tables import Observation, Record
@@ -63,6 +64,8 @@ def observe(
     """
     subject, key, evidence = document["subject"], document["record"], document.get("evidence")
     facts, laws = document.get("facts") or {}, laws_of(reader)
+    # Before the mounting, as a change of the accessory reaches the mountings that it was tried on.
+    _lock_tried(session, evidence)
     record = lock_record(session, subject, key)
     own, records = sold_as(record), StoreRecords(session)
     earlier = all_observations(session, subject, key)
@@ -71,7 +74,9 @@ def observe(
     again = None if request.act else told_before(earlier, facts, evidence, told)
     how: Any = {"evidence": evidence, "laws": laws, "request": request, "locked": (record, earlier)}
     observation = again or add_observation(session, subject, key, facts, told, **how)[0]
-    against = contradictions(reader, own, laws(own), [one for one in earlier if one.id != observation.id], observation)
+    others = [one for one in earlier if one.id != observation.id]
+    ground = ground_of(session, record, [*others, observation])
+    against = contradictions(reader, laws(own), others, observation, ground)
     after = rig_cases(session, reader, records, subject, key) if rigs else []
     left_off = max(count_using(session, subject, key) - MOST_RIGS, 0) if rigs else 0
     return Recorded(
@@ -84,6 +89,19 @@ def observe(
         repeated=again is not None,
         item=_item(session, reader, was, stored(subject, record)) if was and not before else None,
     )
+
+
+def _lock_tried(session: Session, evidence: Json) -> None:
+    """Keep an accessory that was tried as it is; InvalidValue when none is stored under its SKU."""
+    sku = evidence.get("sku") if isinstance(evidence, dict) else None
+    if sku is None:
+        return
+    try:
+        thing = lock_record(session, "accessory", sku)
+    except NotFound as error:
+        raise InvalidValue([FieldProblem("/evidence/sku", f"{error}; store it first")]) from error
+    if sold_as(thing) != "accessory":
+        raise InvalidValue([FieldProblem("/evidence/sku", f"is sold as {sold_as(thing)}; an accessory is tried")])
 
 
 def _item(session: Session, reader: FactReader, was: Stored, now: Stored) -> ItemSeen | None:

@@ -38,7 +38,7 @@ def _refolded(database: Database, subject: Subject, key: str, laws: Laws) -> boo
     with database.session() as session:
         record = lock_record(session, subject, key)
         said = all_observations(session, subject, key)
-        current = current_facts(said, law_of(record, laws), ground_of(session, record))
+        current = current_facts(said, law_of(record, laws), ground_of(session, record, said))
         if (current.facts, current.provenance) == (record.facts, record.provenance):
             return False
         # An observation without facts, since those who follow changes see them by their observations.

@@ -103,7 +103,7 @@ def sheet(
     told = [one for one in every if as_of is None or one.recorded_at <= as_of]
     law, dead = laws_of(reader)(own), taken_back(told)
     touched = {observation for observation, _ in dead}
-    known = fold(told, law, ground_of(session, record))
+    known = fold(told, law, ground_of(session, record, told))
     said = _said(told, dead, _reasons(told), facts := reader.subjects[own])
     waits = _waits(session, reader, key, waited) if waited and subject == "mounting" and as_of is None else _NOTHING
     counts = _by_fact(waits.sets, own)
@@ -211,7 +211,8 @@ def _unknown(facts: Mapping[str, Fact], known: Mapping[str, KnownFact], waiting:
 def standing_rows(session: Session, reader: FactReader, subject: Subject, key: str) -> list[Document]:
     """What stands of a record, as observations that load elsewhere to the same facts; what is stale stays here."""
     record, every = get_record(session, subject, key), all_observations(session, subject, key)
-    known, dead = fold(every, laws_of(reader)(sold_as(record)), ground_of(session, record)), taken_back(every)
+    law, ground = laws_of(reader)(sold_as(record)), ground_of(session, record, every)
+    known, dead = fold(every, law, ground), taken_back(every)
     stale = {(one.observation, one.fact) for fact in known.values() for one in _stale(fact)}
     gone, touched = dead | stale, {observation for observation, _ in dead}
     rows = []

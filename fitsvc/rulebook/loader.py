@@ -24,6 +24,7 @@ from fitsvc.rulebook.rules import Caution, Derived, Hazard, Limit, Need, Opening
 from fitsvc.rulebook.shape import Shape
 from fitsvc.rulebook.tables import read_tables
 from fitsvc.rulebook.topics import TOPIC_KEYS, hold_to_what_is_there, read_limit, read_need, read_rule, reference
+from fitsvc.rulebook.trials import read_trials
 from fitsvc.rulebook.usual import read_usual
 from fitsvc.rulebook.viewing import FILE, read_side_view
 from fitsvc.rulebook.vocabulary import (
@@ -39,7 +40,7 @@ from fitsvc.rulebook.vocabulary import (
 )
 from fitsvc.rulebook.yaml_text import Mapping, Node, Scalar, read_yaml_bytes, read_yaml_file
 
-_TOP_KEYS: Final = ("cautions", "wishes", "asks_for", "usual", "allowances", SECTION)
+_TOP_KEYS: Final = ("cautions", "wishes", "asks_for", "usual", "trials", "allowances", SECTION)
 _DERIVED_KEYS: Final = ("name", "label", "type", "is")
 _NONE: Final[Map[Path, bytes]] = {}
 
@@ -90,7 +91,7 @@ class _Loader:
         hazards = self._hazards(read, limits)
         wishes, asks_for = read_wishes(read, top), read_asks_for(read, top)
         beside, allowances = read_beside(read, top), read_allowances(read, top, rules)
-        usual = read_usual(read, top)
+        usual, trials = read_usual(read, top), read_trials(read, top)
         if self.shape.problems:
             raise ProblemsFound(sorted(self.shape.problems, key=lambda p: (p.file, p.line, p.column)))
         name = self.shape.text(top, "name") if top else ""
@@ -116,6 +117,7 @@ class _Loader:
             allowances=allowances,
             beside=beside,
             usual=usual,
+            trials=trials,
             hazards=hazards,
         )
 

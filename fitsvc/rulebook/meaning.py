@@ -28,6 +28,7 @@ _EXPRESSIONS: Final = {
     "when",
     "served_by",
     "by_label",
+    "room",
 }
 _EXPRESSION_MAPS: Final = {"bare", "each", "values", "side_view", "asks_for", "assuming"}
 _NAMES: Final = ("id", "name")

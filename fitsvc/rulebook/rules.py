@@ -330,6 +330,21 @@ class Hazard:
     text: str
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TrialState:
+    """One way to try an accessory on a rig, and the room that it leaves there: below nothing where it strikes.
+
+    What came of it bounds those facts of the mounting that it `bears_on`, by the room, where there is one for it and
+    the `guard` surely holds.
+    """
+
+    name: str
+    title: str
+    bears_on: tuple[str, ...]
+    room: AnyTyped | None = None
+    guard: AnyTyped | None = None
+
+
 Seen = Literal["text", "agency", "secondary", "memory"]
 SEEN: tuple[Seen, ...] = ("text", "agency", "secondary", "memory")
 """How the words behind a row were seen: the text itself, an agency's own page, a quotation elsewhere, or not at all."""
@@ -376,7 +391,8 @@ class Rulebook:
     each of the side view's words is drawn by, where the rulebook says; `wishes` the kinds that serve a wish of a plan;
     `asks_for` the subjects that the counter asks for beside an accessory, each with its condition; `allowances` what
     may be loaded where no load is named; `beside` what makes each fact of all else on the rig, where a question names
-    several things; `usual` what a fact nearly always is; `hazards` what bears on each rating, which no answer rests on.
+    several things; `usual` what a fact nearly always is; `trials` how an accessory is tried on a rig; `hazards` what
+    bears on each rating, which no answer rests on.
     """
 
     name: str
@@ -398,6 +414,7 @@ class Rulebook:
     allowances: tuple[Allowance, ...] = ()
     beside: Mapping[str, Adds] = field(default_factory=dict)
     usual: Mapping[str, UsualValue] = field(default_factory=dict)
+    trials: Mapping[str, TrialState] = field(default_factory=dict)
     hazards: tuple[Hazard, ...] = ()
 
     def shown(self, node: AnyTyped, unit: str) -> Shown:

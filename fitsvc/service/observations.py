@@ -94,7 +94,9 @@ _CREATE: Final = Operation(
     "leave what all of them allow; one person's later one takes the place of their earlier; two that cannot "
     "both hold are disputed, and leave everything that was said until one is retracted or corrected, or "
     "somebody settles it by measuring again, each with a `reason`. Null takes back what is no better known "
-    "than it. Of a mounting, `evidence` says whether a spare stowed with the receiver fitted, rubbing or not. "
+    "than it. Of a mounting, `evidence` says whether a spare stowed with the receiver fitted, rubbing or not, or "
+    "that an accessory was tried: in what state, and whether it cleared, rubbed or touched; what cannot be is then "
+    "ruled out by the rules' own geometry. "
     "Answers with the observation (the earlier one, where the very same was told before), the record as it "
     "now stands, what cannot hold beside what was told, and the saved rigs that answer otherwise now about "
     "the accessories stored, without load or trailer, or about the spare and adapters they have.",
@@ -157,7 +159,7 @@ def _read(document: Json, session: Session, reader: FactReader, by: str) -> tupl
     elif record is not None and subject in SUBJECTS:
         problems += _facts(reader, sold_as(get_record(session, subject, record)), facts)
     if evident:
-        problems += read_evidence(document["evidence"], subject, "/evidence")
+        problems += read_evidence(reader, document["evidence"], subject, "/evidence")
     asked, more = read_request(document)
     finish(problems + more)
     return told, asked

@@ -15,7 +15,7 @@ import fitsvc
 from fitsvc.answers.answering import Answerer
 from fitsvc.document import Document
 from fitsvc.language.problems import ProblemsFound
-from fitsvc.rulebook.vocabulary import Vocabulary
+from fitsvc.rulebook.rules import Rulebook
 from fitsvc.service import keys, selections
 from fitsvc.service.documents import RecordKind
 from fitsvc.service.examples import BODIES, MISTAKEN, QUESTION, fit
@@ -82,7 +82,7 @@ def describe(app: Litestar, answerer: Answerer) -> Document:
         "servers": [{"url": "/"}],
         "tags": [{"name": name, "description": about} for name, about in TAGS.items()],
         "paths": dict(sorted(paths.items())),
-        "components": _components(answerer.rulebook.vocabulary),
+        "components": _components(answerer.rulebook),
     }
 
 
@@ -94,9 +94,9 @@ def documented(app: Litestar) -> Iterator[tuple[str, HTTPRouteHandler, Operation
                 yield route.path_format, handler, handler.opt["operation"]
 
 
-def _components(vocabulary: Vocabulary) -> Document:
+def _components(rulebook: Rulebook) -> Document:
     key = {"type": "apiKey", "in": "header", "name": keys.HEADER, "description": "Made with `fitsvc key create NAME`."}
-    return {"schemas": components(vocabulary), "securitySchemes": {"ApiKey": key}}
+    return {"schemas": components(rulebook), "securitySchemes": {"ApiKey": key}}
 
 
 def _operation(operation: Operation, kind: RecordKind | None, path: str, answerer: Answerer) -> Document:

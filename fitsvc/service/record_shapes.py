@@ -1,7 +1,10 @@
 """JSON Schemas of what is stored: records, rigs and observations, as they are sent and as they are given."""
 
+from collections.abc import Mapping
 from typing import Final, get_args
 
+from fitsvc.observing.trials import RESULTS
+from fitsvc.rulebook.rules import TrialState
 from fitsvc.service.documents import KINDS, RecordKind
 from fitsvc.service.json_schema import (
     ANY,
@@ -38,9 +41,9 @@ _SKU: Final = text(
 _OUTCOME: Final = word(("works", "conditional", "undetermined", "fails"))
 
 
-def stored() -> dict[str, Schema]:
-    """Return the schemas of everything that is stored."""
-    found = _known() | _rigs() | _observations()
+def stored(trials: Mapping[str, TrialState]) -> dict[str, Schema]:
+    """Return the schemas of everything that is stored; `trials` are the ways to try an accessory."""
+    found = _known() | _rigs() | _observations(trials)
     for kind in KINDS:
         found |= _records(kind)
     return found
@@ -60,7 +63,9 @@ def _known() -> dict[str, Schema]:
     said = closed(value=value, kind=_KIND, by=TEXT, at=TIME, observation=TEXT)
     tried = described(_by_name(value, ""), "What the fact is for the very thing that was tried.")
     rubbed = described(array(TEXT), "Of what was tried, what went in and rubbed.")
-    more = {"state": state, "said": array(said), "tried": tried, "rubbed": rubbed}
+    thing = closed(sku=TEXT, how=TEXT, result=word(RESULTS))
+    things = described(array(thing), "Accessories that were tried, and what came of it.")
+    more = {"state": state, "said": array(said), "tried": tried, "rubbed": rubbed, "things": things}
     how = closed(["kind", "observation"], kind=_KIND, observation=TEXT, **more)
     return {
         "StoredFacts": _by_name(value, "Facts as they were told, by name."),
@@ -140,7 +145,7 @@ def _rigs() -> dict[str, Schema]:
     }
 
 
-def _observations() -> dict[str, Schema]:
+def _observations(trials: Mapping[str, TrialState]) -> dict[str, Schema]:
     evidence: Schema = {"type": ["object", "null"], "additionalProperties": True}
     observation = closed(
         id=TEXT,
@@ -175,7 +180,7 @@ def _observations() -> dict[str, Schema]:
         "Observed": observed,
         "Contradiction": _contradiction(),
         "RigsChanged": _rigs_changed(),
-        "NewObservation": {"oneOf": [body for kind in KINDS for body in _told_of(kind)]},
+        "NewObservation": {"oneOf": [body for kind in KINDS for body in _told_of(kind, trials)]},
     }
 
 
@@ -194,7 +199,7 @@ def _rigs_changed() -> Schema:
     return closed(changed=array(rig), judged=COUNT, left_off=COUNT, accessories_left_off=COUNT)
 
 
-def _told_of(kind: RecordKind) -> list[Schema]:
+def _told_of(kind: RecordKind, trials: Mapping[str, TrialState]) -> list[Schema]:
     """Return the bodies for an observation of a kind of record: facts, of a mounting evidence, or a retraction."""
     subjects = SOLD if kind.subject == "accessory" else (kind.subject,)
     facts = [reference(facts_name(subject)) for subject in subjects]
@@ -216,13 +221,25 @@ def _told_of(kind: RecordKind) -> list[Schema]:
     text_ = "Whether a spare stowed with this receiver, rubbing or not."
     tyre: Schema = {"allOf": [reference("Tyre"), TEXT]}
     yes_no: Schema = {"type": "boolean"}
-    evidence = closed(["tyre", "stowed"], text_, tyre=tyre, stowed=yes_no, rubbed=yes_no)
-    evident = {"evidence": evidence, "facts": nullable(one["facts"])}
+    spare = closed(["tyre", "stowed"], text_, tyre=tyre, stowed=yes_no, rubbed=yes_no)
+    evident = {"evidence": {"anyOf": [spare, *_thing_tried(trials)]}, "facts": nullable(one["facts"])}
     return [
         *bodies,
         closed([*about, "evidence"], **about, **evident, **told),
         closed([*about, "evidence", "corrects", "reason"], **about, **evident, **reason, corrects=_CORRECTS, **told),
     ]
+
+
+def _thing_tried(trials: Mapping[str, TrialState]) -> list[Schema]:
+    """Return the body of an accessory that was tried, where the rulebook says how."""
+    about = (
+        "An accessory that was tried here, in the receiver itself: in what state, what came of it, and the gap left."
+    )
+    ways = "; ".join(f"`{name}`: {one.title}" for name, one in trials.items())
+    result = word(RESULTS, "`rubbed` went in and rubs; `touched` did not go.")
+    names = {"sku": _SKU, "state": word(tuple(trials), f"{ways}."), "result": result}
+    thing = closed(["sku", "state", "result"], about, **names, gap=reference("Length"))
+    return [thing] if trials else []
 
 
 _CORRECTS: Final = text("An earlier observation of this record, taken back in what is told anew.", minLength=1)

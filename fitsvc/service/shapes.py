@@ -8,6 +8,7 @@ from fitsvc.observing.sheet import Sheet
 from fitsvc.observing.worklist import WorkList
 from fitsvc.planning.plan import Plan
 from fitsvc.planning.reading import LONGEST_NAME, MOST_PARTS, MOST_WISHES
+from fitsvc.rulebook.rules import Rulebook
 from fitsvc.rulebook.vocabulary import EFFORTS, PRESENCES, Vocabulary
 from fitsvc.selection.selector import Selection
 from fitsvc.service.audits.shapes import audits
@@ -17,12 +18,13 @@ from fitsvc.service.schema import schemas
 from fitsvc.subjects import PLACE
 
 
-def components(vocabulary: Vocabulary) -> dict[str, Schema]:
+def components(rulebook: Rulebook) -> dict[str, Schema]:
     """Return every schema of the API."""
+    vocabulary = rulebook.vocabulary
     told = [Answer, Plan, Selection, Sheet, WorkList]
     _, answers = msgspec.json.schema_components(told, ref_template="#/components/schemas/{name}")
     found = dict(sorted(answers.items())) | schemas(vocabulary) | _wishes(vocabulary) | _selection()
-    return found | audits(vocabulary) | _shared() | stored() | _knowledge()
+    return found | audits(vocabulary) | _shared() | stored(rulebook.trials) | _knowledge()
 
 
 def _shared() -> dict[str, Schema]:

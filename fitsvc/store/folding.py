@@ -34,6 +34,8 @@ ALL: Final = "*"
 LEAST_SHARED: Final = 1 / 3
 """The share of the narrower of two readings that they must have in common to count as agreeing; an estimate: two
 honest readings of one length, each held within its tolerance, seldom share less."""
+THING: Final = "sku:"
+"""Before the SKU of a thing that was tried, under which the ground has what is known of it."""
 _MOST_TOLD: Final = 20
 """Statements of one dispute, and things tried, that a record carries along; the log has them all."""
 
@@ -82,6 +84,20 @@ class Trial:
     rubbed: bool
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ThingTried:
+    """An accessory that was tried: how, what came of it, and the fact that it bears on."""
+
+    fact: str
+    sku: str
+    how: str
+    result: str
+
+    def document(self) -> Document:
+        """As a record keeps it."""
+        return {"sku": self.sku, "how": self.how, "result": self.result}
+
+
 class Law(Protocol):
     """What the fold has to know of a subject's facts."""
 
@@ -95,7 +111,15 @@ class Law(Protocol):
         """What was tried, as statements of facts."""
         ...
 
-    def tried(self, evidence: Mapping[str, Json]) -> "Trial | None":
+    def bounded(self, evidence: Mapping[str, Json], around: Mapping[str, Json]) -> Mapping[str, Json]:
+        """What follows, as statements of facts, from what was tried with all that is known around it."""
+        ...
+
+    def teaches(self, evidence: Mapping[str, Json]) -> Sequence[str]:
+        """The facts of which what was tried may state something."""
+        ...
+
+    def tried(self, evidence: Mapping[str, Json]) -> "Trial | ThingTried | None":
         """What was tried, as it answers for the very same thing."""
         ...
 
@@ -125,7 +149,15 @@ class _Plain:
         """Nothing that was tried teaches anything."""
         return {}
 
-    def tried(self, evidence: Mapping[str, Json]) -> "Trial | None":
+    def bounded(self, evidence: Mapping[str, Json], around: Mapping[str, Json]) -> Mapping[str, Json]:
+        """Nothing follows from anything around it."""
+        return {}
+
+    def teaches(self, evidence: Mapping[str, Json]) -> Sequence[str]:
+        """Nothing that was tried teaches anything."""
+        return ()
+
+    def tried(self, evidence: Mapping[str, Json]) -> "Trial | ThingTried | None":
         """Nothing that was tried answers for anything."""
         return None
 
@@ -224,19 +256,22 @@ def current_facts(
     known = fold(every, law, ground)
     facts = {name: one.value for name, one in known.items() if one.value is not None}
     told = {name: _provenance(one) for name, one in known.items() if name in facts or one.state}
-    for tried in _tried(every, law):
-        if tried.fact in told:
+    for key, tried in _tried(every, law):
+        if isinstance(tried, ThingTried):
+            told.setdefault(tried.fact, {"kind": "tried", "observation": key})
+            told[tried.fact].setdefault("things", []).append(tried.document())
+        elif tried.fact in told:
             told[tried.fact].setdefault("tried", {})[tried.what] = tried.value
             if tried.rubbed:
                 told[tried.fact].setdefault("rubbed", []).append(tried.what)
     return CurrentFacts(facts, told)
 
 
-def _tried(every: Sequence[Statement], law: Law) -> list[Trial]:
-    """What was tried and not taken back, the latest of it."""
+def _tried(every: Sequence[Statement], law: Law) -> list[tuple[str, Trial | ThingTried]]:
+    """What was tried and not taken back, the latest of it, each with its observation."""
     dead = taken_back(every)
     found = [(one.id, law.tried(one.evidence)) for one in every if one.evidence]
-    live = [tried for key, tried in found if tried and not {(key, ALL), (key, tried.fact)} & dead]
+    live = [(key, tried) for key, tried in found if tried and not {(key, ALL), (key, tried.fact)} & dead]
     return live[-_MOST_TOLD:]
 
 
@@ -249,7 +284,11 @@ def first_told(row: Document, law: Law) -> CurrentFacts:
 
 def fold(observations: Iterable[Statement], law: Law, ground: Mapping[str, Json] = _NO_GROUND) -> dict[str, KnownFact]:
     """Return what is known of each fact of which anything stands: first of those that lean on nothing."""
-    stands, found, now = standing(observations, law), dict[str, KnownFact](), dict(ground)
+    return _folded(standing(observations, law, ground), law, ground)
+
+
+def _folded(stands: Mapping[str, Sequence[Said]], law: Law, ground: Mapping[str, Json]) -> dict[str, KnownFact]:
+    found, now = dict[str, KnownFact](), dict(ground)
     for name in sorted(stands, key=lambda one: bool(law.fact(one).leans_on)):
         of, said = law.fact(name), stands[name]
         stale = [one for one in said if RANK[one.kind] == SEEN and _is_stale(one, of, law, now)]
@@ -288,8 +327,13 @@ def _left_out(stale: Sequence[Said], beside: Sequence[Said]) -> KnownFact:
     )
 
 
-def standing(observations: Iterable[Statement], law: Law) -> dict[str, list[Said]]:
-    """Return the statements of each fact that were not taken back, in the order they were recorded."""
+def standing(
+    observations: Iterable[Statement], law: Law, ground: Mapping[str, Json] = _NO_GROUND
+) -> dict[str, list[Said]]:
+    """Return the statements of each fact that were not taken back, in the order they were recorded.
+
+    What follows from a trial only with what is known around it follows from what was said without such trials.
+    """
     every = list(observations)
     dead, found = taken_back(every), dict[str, list[Said]]()
     for place, one in enumerate(every):
@@ -301,7 +345,15 @@ def standing(observations: Iterable[Statement], law: Law) -> dict[str, list[Said
         for name, value in law.taught(one.evidence).items() if one.evidence else ():
             if (one.id, name) not in dead:
                 found.setdefault(name, []).append(_said(one, name, value, "tried", law, place))
-    return found
+    trials = [(place, one) for place, one in enumerate(every) if one.evidence and (one.id, ALL) not in dead]
+    if any(isinstance(law.tried(one.evidence or {}), ThingTried) for _, one in trials):
+        known = _folded(found, law, ground)
+        around = {**ground, **{f"{law.subject}.{name}": one.value for name, one in known.items()}}
+        for place, one in trials:
+            for name, value in law.bounded(one.evidence or {}, around).items():
+                if (one.id, name) not in dead:
+                    found.setdefault(name, []).append(_said(one, name, value, "tried", law, place))
+    return {name: sorted(of, key=attrgetter("place")) for name, of in found.items()}
 
 
 def taken_back(observations: Sequence[Statement]) -> set[tuple[str, str]]:

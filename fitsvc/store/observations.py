@@ -5,7 +5,7 @@ What is known of a record is kept beside it, since selections read a million of 
 answers what was known earlier.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Final
@@ -14,8 +14,21 @@ from sqlmodel import Session, col, select
 
 from fitsvc.document import Document, Json
 from fitsvc.store.errors import Conflict, NotFound
-from fitsvc.store.folding import RANK, SEEN, Law, Laws, current_facts
-from fitsvc.store.tables import NAME, NOTE, PHOTO, Accessory, Act, Kind, Mounting, Observation, Record, Vehicle, now
+from fitsvc.store.folding import RANK, SEEN, THING, Law, Laws, current_facts
+from fitsvc.store.tables import (
+    NAME,
+    NOTE,
+    PHOTO,
+    Accessory,
+    Act,
+    Kind,
+    Mounting,
+    Observation,
+    Receiver,
+    Record,
+    Vehicle,
+    now,
+)
 from fitsvc.store.validation import Checks, new_id, page_size, storable
 from fitsvc.subjects import Subject
 
@@ -101,6 +114,7 @@ def observation_row(
         "reason": taking.reason,
         "takes_back": {fact: list(ids) for fact, ids in taking.of.items()} if taking.of else None,
         "ground": None,
+        "tried": (evidence or {}).get("sku"),
     }
 
 
@@ -124,11 +138,12 @@ def append(
     earlier = all_observations(session, subject, record.key) if earlier is None else earlier
     if len(earlier) >= MOST_SAID:
         raise Conflict(f"{subject} `{record.key}` has {MOST_SAID} observations, as many as are kept of one record")
-    law, ground = law_of(record, laws), ground_of(session, record)
     observation = Observation(**observation_row(subject, record.key, facts, told, now(), evidence, taking))
-    if RANK[told.kind] == SEEN:
+    law, ground = law_of(record, laws), ground_of(session, record, [*earlier, observation])
+    if RANK[told.kind] == SEEN or evidence:
         own = {f"{law.subject}.{name}": value for name, value in {**record.facts, **facts}.items()}
-        leans = {on for name in facts for on in law.fact(name).leans_on}
+        names = {*facts, *(law.teaches(evidence) if evidence else ())}
+        leans = {on for name in names for on in law.fact(name).leans_on}
         observation.ground = {on: value for on, value in {**ground, **own}.items() if on in leans} or None
     session.add(observation)
     current = current_facts([*earlier, observation], law, ground)
@@ -136,12 +151,18 @@ def append(
     return observation
 
 
-def ground_of(session: Session, record: Record) -> Document:
-    """The facts of other records that a record's own may lean on, by whole names: of a mounting its vehicle's."""
+def ground_of(session: Session, record: Record, said: Iterable[Observation] = ()) -> Document:
+    """What a record's own facts may lean on: of a mounting the facts of its vehicle and its receiver, by whole names.
+
+    Beside them stands what is known of each accessory that was tried on it, under `THING` and its SKU.
+    """
     if not isinstance(record, Mounting):
         return {}
-    vehicle = session.get(Vehicle, record.vehicle_id)
-    return {f"vehicle.{name}": value for name, value in vehicle.facts.items()} if vehicle else {}
+    vehicle, receiver = session.get(Vehicle, record.vehicle_id), session.get(Receiver, record.receiver_id)
+    parts = {"vehicle": vehicle.facts if vehicle else {}, "receiver": receiver.facts if receiver else {}}
+    found = {f"{subject}.{name}": value for subject, facts in parts.items() for name, value in facts.items()}
+    things = [session.get(Accessory, sku) for sku in sorted({one.tried for one in said if one.tried})]
+    return found | {f"{THING}{thing.sku}": thing.facts for thing in things if thing}
 
 
 def law_of(record: Record, laws: Laws) -> Law:

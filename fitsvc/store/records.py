@@ -14,6 +14,7 @@ from sqlalchemy import ColumnElement, or_, true, update
 from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Mapped
 from sqlmodel import Session, col, select
+from sqlmodel.sql.expression import SelectOfScalar
 
 from fitsvc.document import Document, Json
 from fitsvc.store.errors import Conflict, FieldProblem, InvalidValue, NotFound, StillReferenced, VersionConflict
@@ -224,6 +225,8 @@ def delete_record(
         session.flush()
     except IntegrityError as error:
         raise StillReferenced(subject, key, ["a record made at the same time"]) from error
+    if isinstance(record, Accessory):
+        _tell_mountings(session, record, laws)
 
 
 def add_observation(
@@ -256,7 +259,8 @@ def add_observation(
     checks.finish()
     record = lock_record(session, subject, key, expected_version) if locked is None else locked[0]
     earlier = all_observations(session, subject, key) if locked is None else locked[1]
-    taking, told = taking_of(earlier, law_of(record, laws), facts, evidence, told, request)
+    around = ground_of(session, record, earlier) if request.act or None in facts.values() else {}
+    taking, told = taking_of(earlier, law_of(record, laws), facts, evidence, told, request, around)
     observation = append(session, subject, record, facts, told, evidence, laws=laws, taking=taking, earlier=earlier)
     _changed(session, record, laws)
     return observation, record
@@ -386,7 +390,8 @@ def _keep_in_place(session: Session, subject: Subject, record: Record, draft: Dr
     }:  # fmt: skip
         return
     rigs = list(session.exec(select(RigPart.rig_id).where(RigPart.subject == subject, RigPart.record_id == record.key)))
-    said = standing(all_observations(session, subject, record.key), law_of(record, laws))
+    earlier = all_observations(session, subject, record.key)
+    said = standing(earlier, law_of(record, laws), ground_of(session, record, earlier))
     seen = sorted(name for name, of in said.items() if any(RANK[one.kind] == SEEN for one in of))
     if rigs or seen:
         held = ", ".join(f"`{name}`" for name in [*seen, *rigs][:_MOST_NAMED])
@@ -405,21 +410,34 @@ def _changed(session: Session, record: Record, laws: Laws) -> None:
     record.version += 1
     record.updated_at = now()
     session.flush()
-    if isinstance(record, Vehicle):
+    if not isinstance(record, Mounting):
         _tell_mountings(session, record, laws)
 
 
-def _tell_mountings(session: Session, vehicle: Vehicle, laws: Laws) -> None:
-    """Fold the vehicle's mountings anew, where what was seen of one leans on what the vehicle is now."""
+def _tell_mountings(session: Session, changed: Record, laws: Laws) -> None:
+    """Fold anew the mountings of which what was seen or tried leans on what a record is now."""
     law = laws("mounting")
-    for key in session.exec(select(Mounting.id).where(Mounting.vehicle_id == vehicle.id).order_by(col(Mounting.id))):
+    for key in session.exec(_leaning_on(changed)).all():
         mounting = lock_record(session, "mounting", key)
         said = all_observations(session, "mounting", key)
-        current = current_facts(said, law, ground_of(session, mounting))
+        current = current_facts(said, law, ground_of(session, mounting, said))
         if (current.facts, current.provenance) != (mounting.facts, mounting.provenance):
-            append(session, "mounting", mounting, {}, Provenance(note="the vehicle changed"), laws=laws, earlier=said)
+            told = Provenance(note=f"the {type(changed).__name__.lower()} changed")
+            append(session, "mounting", mounting, {}, told, laws=laws, earlier=said)
             mounting.version, mounting.updated_at = mounting.version + 1, now()
             session.flush()
+
+
+def _leaning_on(changed: Record) -> SelectOfScalar[str]:
+    """The mountings of a vehicle, those of a receiver that were tried on, or those an accessory was tried on."""
+    found, tried = select(Mounting.id).order_by(col(Mounting.id)), select(Observation.record_id)
+    if isinstance(changed, Vehicle):
+        return found.where(Mounting.vehicle_id == changed.id)
+    if isinstance(changed, Accessory):
+        return found.where(col(Mounting.id).in_(tried.where(Observation.tried == changed.sku)))
+    # Of a receiver nothing is leant on but by what was tried.
+    some = tried.where(col(Observation.tried).is_not(None))
+    return found.where(Mounting.receiver_id == changed.key, col(Mounting.id).in_(some))
 
 
 def _referring(session: Session, subject: Subject, key: str) -> Iterator[str]:

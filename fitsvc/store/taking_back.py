@@ -6,7 +6,7 @@ from typing import Final, Literal
 
 from fitsvc.document import Json
 from fitsvc.store.errors import FieldProblem, InvalidValue
-from fitsvc.store.folding import ALL, RANK, Law, Said, agree, standing
+from fitsvc.store.folding import ALL, RANK, Law, Said, agree, standing, taken_back
 from fitsvc.store.observations import Provenance, TakingBack
 from fitsvc.store.tables import NOTE, Observation
 from fitsvc.store.validation import Checks
@@ -41,11 +41,12 @@ def taking_of(
     evidence: Mapping[str, Json] | None,
     told: Provenance,
     request: Request,
+    ground: Mapping[str, Json],
 ) -> tuple[TakingBack, Provenance]:
     """Return what a new statement takes back, and how it is told: a correction was seen when the first was."""
     if not request.act and None not in facts.values():
         return TakingBack(), told
-    said = standing(earlier, law)
+    said = standing(earlier, law, ground)
     of = _by_nulls(said, facts, told)
     if request.act in ("retracts", "corrects"):
         target = _target(earlier, said, request)
@@ -80,7 +81,9 @@ def _target(earlier: Sequence[Observation], said: Mapping[str, Sequence[Said]], 
     pointer = f"/{request.act}"
     if found is None:
         raise InvalidValue([FieldProblem(pointer, "is no observation of this record; name one of its own")])
-    stands = any(one.observation == found.id for of in said.values() for one in of)
+    stands = any(one.observation == found.id for of in said.values() for one in of) or (
+        found.evidence and (found.id, ALL) not in taken_back(earlier)
+    )
     if not stands and not found.takes_back:
         raise InvalidValue([FieldProblem(pointer, "was taken back before; nothing of it stands")])
     return found
@@ -88,7 +91,7 @@ def _target(earlier: Sequence[Observation], said: Mapping[str, Sequence[Said]], 
 
 def _tried(law: Law, evidence: Mapping[str, Json] | None, target: Observation) -> list[str]:
     """What was tried in place of the corrected observation's own trial, and what that taught."""
-    return [] if evidence is None else [*law.taught(evidence), *law.taught(target.evidence or {})]
+    return [] if evidence is None else [*law.teaches(evidence), *law.teaches(target.evidence or {})]
 
 
 def _against(law: Law, one: Said, value: Json, kind: str) -> bool:

@@ -151,7 +151,7 @@ def _after(service: Service, visit: Visit, fields: Mapping[str, str]) -> tuple[V
     if tyre := fields.get("tyre", "").strip():
         came = fields.get("came", "")
         evidence = {"tyre": tyre, **SPARES.get(came, ("", {}))[1]}
-        if problems := read_evidence(evidence, "mounting", ""):
+        if problems := read_evidence(reader, evidence, "mounting", ""):
             return visit, problems
         return replace(visit, tried=(*dict.fromkeys((*visit.tried, (tyre, came))),)), []
     return visit, []

@@ -1,0 +1,170 @@
+"""What follows from an accessory that was tried on a rig, by the rulebook's own geometry.
+
+A trial says in what state it was tried and what came of it: nothing touched, it rubbed, or it touched and did not go;
+and the gap that was left, if somebody measured it. The rulebook says what room is left in that state. What cannot be is
+then ruled out of the mounting's facts, one fact at a time, with whatever else is known only within bounds taken as
+favourably as it may be.
+"""
+
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import replace
+from functools import cache
+from math import inf
+from typing import Final
+
+from fitsvc.document import Document, Json
+from fitsvc.engine.support import way
+from fitsvc.facts import FactReader, as_exact, exact, parted
+from fitsvc.language.compiler import compile_values
+from fitsvc.language.intervals import Bounds
+from fitsvc.language.problems import Problem, ProblemsFound, nearest
+from fitsvc.language.truth import YES
+from fitsvc.language.typed import ALWAYS
+from fitsvc.language.types import Value
+from fitsvc.rulebook.rules import TrialState
+from fitsvc.rulebook.vocabulary import Fact
+from fitsvc.store.folding import THING
+
+RESULTS: Final = ("clear", "rubbed", "touched")
+MEMBERS: Final = ("sku", "state", "result", "gap")
+STRIKES: Final = 0.0254
+"""By how much that touches strikes at the least: a thousandth of an inch, as a spare that did not stow is larger."""
+_MOST_GAP: Final = 1524.0
+_HALVINGS: Final = 40
+"""Halvings of a fact's whole range: the end is then found to less than a nanometre."""
+_PARTS: Final = ("vehicle", "receiver", "mounting")
+
+
+class Trials:
+    """What trials of accessories teach, by one rulebook."""
+
+    def __init__(self, reader: FactReader) -> None:
+        self.reader, self.states = reader, reader.rulebook.trials
+        book = reader.rulebook
+        self._derived = {name: one.node for name, one in book.derived.items()}
+        self._derived |= {name: one.bare for name, one in book.opening.items()}
+        self._compiled = cache(self._compile)
+
+    def problems(self, evidence: Mapping[str, Json], pointer: str) -> Iterator[Problem]:
+        """What is wrong with the evidence of an accessory that was tried."""
+        for name in evidence:
+            if name not in MEMBERS:
+                help = f"it has {', '.join(f'`{one}`' for one in MEMBERS[:-1])}, and may have `{MEMBERS[-1]}`"
+                yield Problem(f"`{name}` has no place in evidence", help, pointer=f"{pointer}/{name}")
+        if not isinstance(evidence.get("sku"), str) or not evidence["sku"]:
+            yield Problem("`sku` is not a text", "write the SKU of what was tried", pointer=f"{pointer}/sku")
+        for name, known in (("state", tuple(self.states)), ("result", RESULTS)):
+            if evidence.get(name) not in known:
+                near = nearest(str(evidence.get(name)), known)
+                help = f"did you mean `{near}`?" if near else f"it is one of {', '.join(f'`{one}`' for one in known)}"
+                yield Problem(f"`{name}` is not known", help, pointer=f"{pointer}/{name}")
+        if evidence.get("gap") is not None and evidence.get("state") in self.states:
+            yield from self._gap_problems(evidence, pointer)
+
+    def _gap_problems(self, evidence: Mapping[str, Json], pointer: str) -> Iterator[Problem]:
+        if evidence.get("result") == "touched":
+            help = "leave it out, or say `clear`"
+            yield Problem("what touched left no gap", help, pointer=f"{pointer}/gap", meaning=True)
+        try:
+            self._gap(self.states[evidence["state"]], evidence["gap"])
+        except ProblemsFound as found:
+            yield from (one.at(f"{pointer}/gap") for one in found.problems)
+
+    def bounds(self, evidence: Mapping[str, Json], around: Mapping[str, Json]) -> dict[str, Bounds]:
+        """What a trial leaves possible of each figure that it bears on, in the inside unit; only what it rules out.
+
+        `around` are the facts of the rig by their whole names, and what is known of the thing under its SKU.
+        """
+        state, thing = self.states.get(evidence.get("state", "")), around.get(f"{THING}{evidence.get('sku')}")
+        if state is None or state.room is None or thing is None:
+            return {}
+        facts = self._values(around, thing)
+        low, high = self._left(state, evidence)
+        found = dict[str, Bounds]()
+        for name in state.bears_on:
+            # The figure itself is what is looked for, so nothing that is said of it is taken for known.
+            room = self._room(state, {**facts, name: (-inf, inf)}, name)
+            moves = way(state.room, {name: 1}, self._derived)
+            if room is not None and moves in (1, -1):
+                span = _possible(self.reader.vocabulary.facts[name], room, (low, high), moves)
+                found |= {name.partition(".")[2]: span} if span is not None else {}
+        return found
+
+    def _room(self, state: TrialState, facts: Mapping[str, Value], name: str) -> Callable[[float], Bounds] | None:
+        """The room that is left as one fact changes; None where the trial may tell nothing of it."""
+        present = frozenset({*_PARTS, "accessory"}) | self.reader.named(facts)
+        room, applies = self._compiled(state.name)
+
+        def at(figure: float) -> Bounds:
+            (found,) = room({**facts, name: (figure, figure)}.get, present)
+            assert isinstance(found, tuple)
+            return found
+
+        return at if applies(facts.get, present) == (YES,) else None
+
+    def _compile(self, name: str) -> tuple[Callable[..., tuple[Value, ...]], Callable[..., tuple[Value, ...]]]:
+        state = self.states[name]
+        assert state.room is not None
+        guard = state.guard if state.guard is not None else ALWAYS
+        return compile_values([state.room], self._derived), compile_values([guard], self._derived)
+
+    def _values(self, around: Mapping[str, Json], thing: Mapping[str, Json]) -> dict[str, Value]:
+        """The facts of the rig and the thing as typed values; what cannot be read is not known."""
+        parts: dict[str, Document] = {"accessory": dict(thing), **{part: {} for part in _PARTS}}
+        for name, value in around.items():
+            subject, _, short = name.partition(".")
+            if subject in _PARTS and value is not None:
+                parts[subject][short] = value
+        values: dict[str, Value] = {}
+        for subject, facts in parts.items():
+            self.reader.read(subject, facts, "", [], values, {})
+        return values
+
+    def _left(self, state: TrialState, evidence: Mapping[str, Json]) -> Bounds:
+        """The room that may have been left, by what came of a trial: what rubs is as near as a tape tells."""
+        if evidence.get("result") == "touched":
+            return (-inf, -STRIKES)
+        if evidence.get("gap") is not None:
+            return self._gap(state, evidence["gap"])
+        return (0.0, self._tolerance(state).tolerance if evidence.get("result") == "rubbed" else inf)
+
+    def _tolerance(self, state: TrialState) -> Fact:
+        """The fact by whose tolerance what is left is measured."""
+        return self.reader.vocabulary.facts[state.bears_on[0]]
+
+    def _gap(self, state: TrialState, told: Json) -> Bounds:
+        """A gap that was measured; ProblemsFound when it is none."""
+        of = self._tolerance(state)
+        gap = replace(of, label="gap", range=(0.0, _MOST_GAP), range_text=("0 in", "60 in"))
+        wire = parted(told)
+        if not isinstance(wire, Mapping):
+            self.reader.value(gap, {"value": (value := as_exact(told)), "tolerance": "0 in"})
+            wire = {"value": value, "tolerance": "0 in" if exact(told) else of.tolerance_text or "0 in"}
+        (found,) = self.reader.value(gap, wire).values()
+        assert isinstance(found, tuple)
+        return found
+
+
+def _possible(fact: Fact, room: Callable[[float], Bounds], left: Bounds, moves: int) -> Bounds | None:
+    """The range of a figure with which the room that was left may have been; None where it rules nothing out."""
+    assert fact.range is not None
+    enough = _end(fact.range, lambda x: room(x)[1] >= left[0], -moves)
+    little = _end(fact.range, lambda x: room(x)[0] <= left[1], moves)
+    ends = [end for end in (enough, little) if end is not None]
+    low = max((end[0] for end in ends), default=-inf)
+    high = min((end[1] for end in ends), default=inf)
+    return (low, high) if (low > -inf or high < inf) and low <= high else None
+
+
+def _end(whole: Bounds, may_be: Callable[[float], bool], side: int) -> Bounds | None:
+    """What is possible of a figure where that ends once within its range: above the end, or below for a side of 1.
+
+    None where all of the range is possible, or nothing is: then something else is wrong.
+    """
+    good, bad = (whole[0], whole[1]) if side == 1 else (whole[1], whole[0])
+    if may_be(bad) or not may_be(good):
+        return None
+    for _ in range(_HALVINGS):
+        middle = (good + bad) / 2
+        good, bad = (middle, bad) if may_be(middle) else (good, middle)
+    return (-inf, bad) if side == 1 else (bad, inf)

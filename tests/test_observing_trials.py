@@ -1,0 +1,242 @@
+"""What was tried on a rig bounds the mounting's facts by the rules' own geometry, and answers for itself."""
+
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from demo_world import answerer
+from hypothesis import given
+from hypothesis import strategies as st
+from litestar import Litestar
+from litestar.testing import TestClient
+
+from fitsvc.facts import FactReader
+from fitsvc.loading.load import load_file
+from fitsvc.observing.trials import STRIKES, Trials
+from fitsvc.store.api_keys import create_key
+from fitsvc.store.database import Database
+from fitsvc.store.folding import THING
+
+Client = TestClient[Litestar]
+IN = 25.4
+CARRIER = {"kind": "bike_carrier", "shank": "2 in", "stow_setback": "4 in", "front_setback": "9 in"}
+"""A carrier that folds to 4 in behind the pin hole and stands 9 in behind it in use."""
+SPARE = {"spare_location": "underbody"}
+
+
+def bounds(**told: Any) -> dict[str, tuple[float, float]]:
+    """What a trial leaves of each fact, in inches."""
+    state, around = told.pop("state", "folded"), told.pop("around", {})
+    thing = {f"{THING}RACK": {**CARRIER, **told.pop("thing", {})}, "vehicle.body": "sedan"}
+    found = Trials(answerer().reader).bounds({"sku": "RACK", "state": state, **told}, {**thing, **around})
+    return {name: (low / IN, high / IN) for name, (low, high) in found.items()}
+
+
+def test_f12_what_clears_and_what_touches_bound_the_pin_from_both_sides() -> None:
+    """Folded to 4 in behind the pin: it clears a bumper up to there, and touches one that stands farther back."""
+
+    def pin(**told: Any) -> Any:
+        return pytest.approx(bounds(**told)["pin_to_bumper"])
+
+    assert pin(result="clear") == (-float("inf"), 4)
+    assert pin(result="touched") == (4 + STRIKES / IN, float("inf"))
+    assert pin(result="rubbed") == (3.875, 4)
+    assert pin(result="clear", gap="1/2 in") == (3.375, 3.625)
+    assert pin(result="clear", gap="1/2 in ± 1/4 in") == (3.25, 3.75)
+    assert pin(result="clear", gap="exactly 1/2 in") == (3.5, 3.5)
+    assert pin(state="in_use", result="clear") == (-float("inf"), 9)
+
+
+def test_f12_what_is_known_within_bounds_rules_out_no_more_than_is_sure() -> None:
+    """A sheet that says 4 to 5 in: what cleared may have stood at 5, what touched at 4. One that says nothing teaches
+    nothing, and a carrier that may be a ball mount neither.
+    """
+    wide = {"stow_setback": {"at_least": "4 in", "at_most": "5 in"}}
+    assert bounds(result="clear", thing=wide)["pin_to_bumper"][1] == pytest.approx(5)
+    assert bounds(result="touched", thing=wide)["pin_to_bumper"][0] == pytest.approx(4 + STRIKES / IN)
+    assert bounds(result="clear", thing={"stow_setback": None}) == {}
+    assert bounds(result="clear", thing={"kind": ["bike_carrier", "ball_mount"]}) == {}
+    assert bounds(result="touched", around={"vehicle.body": "suv"}) == {}
+    assert bounds(state="tilted", result="clear") == {}
+
+
+def test_f12_an_opened_closure_bounds_by_its_swing() -> None:
+    """A lift gate 40 in long, hinged at 70 in, past a mast 60 in up: within 40 in of the hinge it strikes, where it
+    is 10 in below: sqrt(40^2 - 10^2) = 38.73 in.
+    """
+    gate = {
+        "vehicle.rear_closure": "lift_gate", "vehicle.closure_length": "40 in", "vehicle.closure_hinge_height": "70 in",
+        "vehicle.closure_hinge_setback": "35 in", "mounting.height": "20 in",
+    }  # fmt: skip
+    mast = {"tilts_clear": False, "top_height": "40 in", "front_height": "40 in"}
+    found = bounds(state="closure_open", result="clear", around=gate, thing=mast)
+    assert found["pin_to_bumper"][1] == pytest.approx(9 + 35 - (40**2 - 10**2) ** 0.5, abs=0.01)
+    assert bounds(state="closure_open", result="clear", around=gate, thing=mast | {"tilts_clear": True}) == {}
+
+
+SIXTEENTHS = st.integers(0, 16 * 12).map(lambda n: n / 16)
+
+
+@given(SIXTEENTHS, SIXTEENTHS, st.sampled_from(["clear", "touched", "rubbed"]))
+def test_f12_a_trial_never_rules_out_what_is_so(pin: float, folded: float, result: str) -> None:
+    """Whatever the bumper's distance is: what a carrier of known measures does there leaves that distance possible."""
+    room = folded - pin
+    so = {"clear": room >= 0, "touched": room < 0, "rubbed": 0 <= room <= 0.125}
+    if so[result]:
+        found = bounds(result=result, thing={"stow_setback": f"{folded} in"})
+        low, high = found.get("pin_to_bumper", (-1e9, 1e9))
+        assert low - 1e-6 <= pin <= high + 1e-6
+
+
+@pytest.fixture
+def yard(url: str, tmp_path: Path) -> Iterator[tuple[Client, dict[str, str]]]:
+    """Give a service with one mounting and one carrier, and a key."""
+    from fitsvc.service.app import create_app
+
+    opened = Database(url)
+    with opened.session() as session:
+        key = {"X-API-Key": create_key(session, "yard")[0]}
+    client = TestClient(create_app(opened, answerer(), tmp_path / "audits"), raise_server_exceptions=False)
+    for path, body in (
+        (
+            "vehicles",
+            {"id": "veh_1", "facts": {"body": "suv", "rear_closure": "lift_gate", "rear_overhang": "40 in", **SPARE}},
+        ),
+        ("receivers", {"id": "rcv_1", "facts": {"opening": "2 in"}}),
+        ("mountings", {"id": "mnt_1", "vehicle": "veh_1", "receiver": "rcv_1"}),
+        ("accessories", {"sku": "RACK", "subject": "accessory", "facts": CARRIER | {"tilts_clear": False}}),
+        ("accessories", {"sku": "BOX", "subject": "accessory", "facts": CARRIER | {"stow_setback": "6 in"}}),
+    ):
+        assert client.post(f"/v1/{path}", json=body, headers=key).status_code == 201
+    yield client, key
+    opened.close()
+
+
+def tell(yard: tuple[Client, dict[str, str]], status: int = 201, **members: Any) -> Any:
+    """Tell something of the mounting."""
+    client, key = yard
+    response = client.post("/v1/observations", json={"subject": "mounting", "record": "mnt_1"} | members, headers=key)
+    assert response.status_code == status, response.text
+    return response.json()
+
+
+def tried(yard: tuple[Client, dict[str, str]], result: str, state: str = "folded", **more: Any) -> str:
+    """Tell what came of a trial, and return the observation's id."""
+    told = tell(yard, evidence={"sku": "RACK", "state": state, "result": result}, **more)
+    return str(told["observation"]["id"])
+
+
+def finding(yard: tuple[Client, dict[str, str]], sku: str, rule: str) -> tuple[str, list[str]]:
+    """How a rule comes out with an accessory, and the answer's cautions."""
+    question = {"rig": {"mounting": {"id": "mnt_1"}}, "accessory": {"sku": sku}}
+    answer = yard[0].post("/v1/answers", json=question).json()
+    return next(one["result"] for one in answer["findings"] if one["rule"] == rule), answer["cautions"]
+
+
+def mounting(yard: tuple[Client, dict[str, str]]) -> dict[str, Any]:
+    """The mounting's facts and how they are known."""
+    found = yard[0].get("/v1/mountings/mnt_1").json()
+    return {"facts": found["facts"], "provenance": found["provenance"]}
+
+
+RULE = "folded-clears-bumper"
+
+
+def test_f12_the_very_thing_that_was_tried_is_answered_and_others_by_it(yard: Any) -> None:
+    """What cleared clears, and all that folds farther back; what touched strikes. Undone it is as it was."""
+    before = mounting(yard)
+    assert finding(yard, "RACK", RULE)[0] == "undetermined"
+    clear = tried(yard, "clear", by="Ann")
+    assert mounting(yard)["facts"]["pin_to_bumper"] == {"at_most": "4 in"}
+    assert (finding(yard, "RACK", RULE)[0], finding(yard, "BOX", RULE)[0]) == ("passes", "passes")
+    tell(yard, retracts=clear, reason="it was another truck")
+    assert mounting(yard) == before
+    tried(yard, "touched", by="Bo")
+    assert finding(yard, "RACK", RULE)[0] == "fails"
+    assert any("RACK was tried here folded up: it touched" in one for one in finding(yard, "RACK", RULE)[1])
+    assert finding(yard, "BOX", RULE)[0] == "undetermined"
+
+
+def test_f12_two_that_tried_and_disagree_are_disputed(yard: Any) -> None:
+    """One says it cleared, another that it touched: both words stand, and neither decides."""
+    tried(yard, "clear", by="Ann")
+    told = tell(yard, evidence={"sku": "RACK", "state": "folded", "result": "touched"}, by="Bo")
+    assert [one["fact"] for one in told["contradictions"]] == ["pin_to_bumper"]
+    assert mounting(yard)["provenance"]["pin_to_bumper"]["state"] == "disputed"
+    assert finding(yard, "RACK", RULE)[0] == "undetermined"
+
+
+def test_f12_what_rubs_is_a_caution(yard: Any) -> None:
+    """It goes, so it is no no; that it rubbed is told, and that an inch is wanted."""
+    tried(yard, "rubbed")
+    result, cautions = finding(yard, "RACK", RULE)
+    assert result == "passes"
+    assert any("RACK was tried here folded up: it went, and it rubbed" in one for one in cautions)
+    assert finding(yard, "RACK", "folded-not-close-to-bumper")[0] == "fails"
+    assert not any("tried here" in one for one in finding(yard, "BOX", RULE)[1])
+
+
+def test_f12_a_state_without_geometry_is_told_of_that_accessory(yard: Any) -> None:
+    """What touched when it was tilted down bounds nothing, and is told with every answer about it."""
+    before, key = mounting(yard)["facts"], tried(yard, "touched", "tilted")
+    assert mounting(yard)["facts"] == before
+    assert any("RACK was tried here tilted down" in one for one in finding(yard, "RACK", RULE)[1])
+    tell(yard, retracts=key, reason="the gate was off")
+    assert not any("tried here" in one for one in finding(yard, "RACK", RULE)[1])
+
+
+def test_f12_what_follows_from_a_trial_follows_what_is_known_of_the_thing(yard: Any) -> None:
+    """A carrier measured after it was tried folds to 5 in, not 4: the bumper may then stand as far back as that."""
+    client, key = yard
+    tried(yard, "clear")
+    told = {"subject": "accessory", "record": "RACK", "facts": {"stow_setback": "exactly 5 in"}}
+    assert client.post("/v1/observations", json=told, headers=key).status_code == 201
+    assert mounting(yard)["facts"]["pin_to_bumper"] == {"at_most": "5 in"}
+    client.delete("/v1/accessories/RACK", headers=key | {"If-Match": "*"})
+    assert "pin_to_bumper" not in mounting(yard)["facts"]
+
+
+def test_f12_what_was_tried_before_the_bumper_changed_is_stale(yard: Any) -> None:
+    """A trial leans on the bumper as a reading does."""
+    client, key = yard
+    tried(yard, "clear")
+    body = {"facts": {"body": "suv", "rear_closure": "lift_gate", "rear_overhang": "44 in", **SPARE}}
+    assert client.put("/v1/vehicles/veh_1", json=body, headers=key | {"If-Match": "*"}).status_code == 200
+    assert "pin_to_bumper" not in mounting(yard)["facts"]
+    assert mounting(yard)["provenance"]["pin_to_bumper"]["state"] == "stale"
+
+
+@pytest.mark.parametrize(
+    ("evidence", "pointer", "help"),
+    [
+        ({"state": "folded", "result": "clear", "sku": "NONE"}, "/evidence/sku", "store it first"),
+        ({"sku": "RACK", "state": "foldet", "result": "clear"}, "/evidence/state", "did you mean `folded`?"),
+        ({"sku": "RACK", "state": "folded", "result": "ok"}, "/evidence/result", "`rubbed`"),
+        ({"sku": "RACK", "state": "folded", "result": "touched", "gap": "1 in"}, "/evidence/gap", "leave it out"),
+        ({"sku": "RACK", "state": "folded", "result": "clear", "gap": "1 lb"}, "/evidence/gap/value", "length"),
+        ({"sku": "RACK", "state": "folded", "result": "clear", "how": "x"}, "/evidence/how", "`gap`"),
+    ],
+)
+def test_a_trial_that_cannot_be_read_says_why(yard: Any, evidence: Any, pointer: str, help: str) -> None:
+    """Each with its place and what to write."""
+    client, key = yard
+    body = {"subject": "mounting", "record": "mnt_1", "evidence": evidence}
+    response = client.post("/v1/observations", json=body, headers=key)
+    found = response.json()["errors"]
+    assert response.status_code in (400, 422)
+    assert [one["pointer"] for one in found] == [pointer]
+    assert help in f"{found[0]['detail']} {found[0].get('help', '')}"
+
+
+def test_trials_are_loaded_from_a_file(yard: Any, url: str, tmp_path: Path) -> None:
+    """A row of a CSV file tells a trial as it is told over the wire."""
+    file = tmp_path / "tried.csv"
+    file.write_text(
+        "subject,record,by,evidence_sku,evidence_state,evidence_result,evidence_gap\n"
+        "mounting,mnt_1,Ann,RACK,folded,clear,1/2 in ± 1/8 in\n"
+    )
+    opened = Database(url)
+    load_file(opened, FactReader(answerer().rulebook), file)
+    opened.close()
+    assert mounting(yard)["facts"]["pin_to_bumper"] == {"at_least": "3-3/8 in", "at_most": "3-5/8 in"}
