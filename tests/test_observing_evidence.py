@@ -1,6 +1,7 @@
 """Observations tighten what is known, contradict what cannot hold beside them, and change saved rigs' answers."""
 
 from datetime import UTC, datetime
+from html import unescape
 from pathlib import Path
 from typing import Any
 
@@ -13,6 +14,9 @@ from litestar import Litestar
 from litestar.testing import TestClient
 from service_checks import pointers, problem
 
+from fitsvc.audits.rigs import rigs_of_table, rigs_table, stored_rigs
+from fitsvc.audits.run import Audit, AuditOrder
+from fitsvc.audits.summary import run
 from fitsvc.facts import FactReader
 from fitsvc.loading.load import in_order, load_file
 from fitsvc.observing.law import laws_of
@@ -260,6 +264,28 @@ def test_f1_an_answer_tells_a_dispute_and_is_as_sure_as_it_leaves_it(shop: Clien
         )
         assert sure["14 in"] == "fails" != sure["4 in"]
         assert answer["outcome"] in ("undetermined", "conditional")
+        for page in ("fits?", "answer?accessory=KND-2-D1-9&"):
+            assert unescape(shop.get(f"/{page}mounting={mounting}").text).count(disputed["because"]) == 1
+        selected = shop.post("/v1/selections", json={"rig": {"mounting": {"id": mounting}}}).json()
+        assert selected["disputed"] == [disputed]
+
+
+@pytest.mark.parametrize("database_url", ["sqlite"], indirect=True)
+def test_f1_an_audit_tells_what_of_its_rigs_is_disputed(
+    shop: Client, key: Key, database: Database, tmp_path: Path
+) -> None:
+    """By rig, in the answer's own words: in the summary, on its page and through the file that a service keeps."""
+    for value, by in (("14 in", "Ann"), ("4 in", "Bo")):
+        tell(shop, key, "mnt_muckle_short_own", facts={"pin_to_bumper": value}, by=by, at="2026-11-01T09:00:00Z")
+    with database.session() as session:
+        rigs = rigs_of_table(rigs_table(stored_rigs(session, answerer().reader)))
+    order = AuditOrder(catalogue=SEED / "accessories.csv", out=tmp_path / "audit")
+    summary = run(Audit(order, answerer().rulebook, rigs, lambda *_: None))
+    told = [one for one in summary["disputed"] if one["state"] == "disputed"]
+    assert {one["fact"] for one in told} == {"mounting.pin_to_bumper"}
+    assert all("14 in on 1 November 2026 by Ann" in one["because"] for one in told)
+    assert {one["rig"] for one in told} == {rig.key for rig in rigs if rig.doubts}
+    assert "14 in on 1 November 2026 by Ann" in (tmp_path / "audit" / "summary.html").read_text()
 
 
 def test_f6_one_slip_is_taken_back_and_the_rest_stands(client: Client, key: Key, mounting: str) -> None:

@@ -36,6 +36,12 @@ def page(summary: Document) -> str:
             ((one["fact"], one["pairs"], one["claims"], _where(one)) for one in summary["missing"]),
             "Pairs that wait for this fact alone. Each item and rig: missing_of_items.csv, missing_of_rigs.csv.",
         ),
+        _table(
+            "Disputed, doubtful or stale",
+            ("rig", "what was said"),
+            ((one["rig"], one["because"]) for one in summary["disputed"]),
+            "What rests on it is as sure as that leaves it.",
+        ),
         (
             f"<h2>What fits nothing</h2><p>{_n(summary['fits_nothing'])} items are not known to fit any of the "
             "rigs: fits_nothing.csv, with how many fail and how many cannot be decided.</p>"

@@ -10,7 +10,7 @@ from typing import Any, Final
 import pyarrow as pa
 from sqlmodel import Session
 
-from fitsvc.answers.question import Named, Records, Stored, read_question
+from fitsvc.answers.question import Doubt, Named, Records, Stored, read_question
 from fitsvc.answers.vehicles import Vehicles
 from fitsvc.document import Json
 from fitsvc.facts import Case, FactReader
@@ -27,11 +27,15 @@ _PAGE: Final = 1_000
 
 @dataclass(frozen=True, slots=True)
 class AuditRig:
-    """One rig: the name it goes by, the id of its vehicle if it has one, and what is known of it."""
+    """One rig: the name it goes by, the id of its vehicle if it has one, and what is known of it.
+
+    `doubts` are those of its facts of which what was said cannot all hold, hardly can, or is stale.
+    """
 
     key: str
     vehicle: str
     case: Case
+    doubts: Mapping[str, Doubt] = field(default_factory=dict)
 
     def document(self) -> str:
         """All that is known of the rig, as one text; equal rigs have equal texts."""
@@ -45,10 +49,14 @@ class AuditRig:
 
 
 def rigs_table(rigs: Iterable[AuditRig]) -> pa.Table:
-    """Rigs as an Arrow table of texts: `rig`, `vehicle`, `case`."""
-    rows = [(rig.key, rig.vehicle, rig.document()) for rig in rigs]
-    columns = [pa.array([row[place] for row in rows], pa.string()) for place in range(3)]
-    return pa.table(columns, names=["rig", "vehicle", "case"])
+    """Rigs as an Arrow table of texts: `rig`, `vehicle`, `case`, `doubts`."""
+    rows = [(rig.key, rig.vehicle, rig.document(), _told(rig.doubts)) for rig in rigs]
+    columns = [pa.array([row[place] for row in rows], pa.string()) for place in range(4)]
+    return pa.table(columns, names=["rig", "vehicle", "case", "doubts"])
+
+
+def _told(doubts: Mapping[str, Doubt]) -> str:
+    return json.dumps({name: [doubt.state, *doubt.said] for name, doubt in doubts.items()})
 
 
 def rigs_of_table(table: pa.Table) -> list[AuditRig]:
@@ -58,7 +66,9 @@ def rigs_of_table(table: pa.Table) -> list[AuditRig]:
         read = json.loads(row["case"])
         adapters = tuple(_values(adapter) for adapter in read["adapters"])
         case = Case(_values(read["facts"]), frozenset(read["present"]), adapters, read["texts"])
-        found.append(AuditRig(row["rig"], row["vehicle"], case))
+        told = json.loads(row.get("doubts") or "{}")
+        doubts = {name: Doubt(state, tuple(map(tuple, said))) for name, (state, *said) in told.items()}
+        found.append(AuditRig(row["rig"], row["vehicle"], case, doubts))
     return found
 
 
@@ -176,7 +186,7 @@ def _read(
             continue
         case = question.case
         case = Case(case.facts, case.present - {"accessory"}, case.adapters, case.texts)
-        rigs.append(AuditRig(key, _vehicle(document, records), case))
+        rigs.append(AuditRig(key, _vehicle(document, records), case, question.doubts))
     if not rigs and not problems:
         help = "give `rigs`, or mountings with their vehicles and receivers"
         problems.append(Problem("there are no rigs", help, file=file))

@@ -3,14 +3,19 @@
 import json
 from typing import Final
 
+from fitsvc.answers.doubts import told_doubt
+from fitsvc.answers.wording import Wording
 from fitsvc.audits.findings import Findings
 from fitsvc.audits.page import page
 from fitsvc.audits.run import Audit
 from fitsvc.audits.spool import SUMMARY
+from fitsvc.audits.state import AuditState
 from fitsvc.document import Document
 from fitsvc.files import write_text
 from fitsvc.rulebook.outcomes import OUTCOMES
 
+_MOST_DISPUTED: Final = 1_000
+"""Disputes that are told of all rigs: more than anyone settles before the next audit."""
 _ROWS: Final = ("rows", "items", "bad_rows", "other_subjects", "passed_over", "mapped_in_vain")
 
 
@@ -50,6 +55,7 @@ def summarized(findings: Findings) -> Document:
         "faults": faults,
         "claims": _claims(findings) if report.claims_told else None,
         "missing": _missing(findings),
+        "disputed": _disputed(state),
         "fits_nothing": findings.counted["fits_nothing"],
         "rigs_without": _without(findings),
         "suspicious": findings.suspicious,
@@ -92,6 +98,16 @@ def _missing(findings: Findings) -> list[Document]:
                 }
             )
     return sorted(found, key=lambda one: (-one["pairs"], one["fact"]))
+
+
+def _disputed(state: AuditState) -> list[dict[str, str]]:
+    """What of the rigs is disputed, doubtful or stale, in words: what rests on it is as sure as that leaves it."""
+    told, wording = list[dict[str, str]](), Wording(state.kernel.engine)
+    for rig in state.rigs:
+        for name, doubt in sorted(rig.doubts.items())[: _MOST_DISPUTED - len(told)]:
+            found = told_doubt(wording, name, doubt)
+            told.append({"rig": rig.key, "fact": name, "state": doubt.state, "because": found.because})
+    return told
 
 
 def _without(findings: Findings) -> dict[str, int]:

@@ -158,6 +158,10 @@ def _show(summary: Document, output: Path) -> None:
         paragraph(console, f"{nothing:,} items are not known to fit any of the rigs", sign="·", indent=2)
     if changes := summary["changes"]:
         paragraph(console, f"Since the earlier audit: {_changed(changes)}", sign="·", indent=2)
+    for one in summary["disputed"][:3]:
+        paragraph(console, f"{one['rig']}: {one['because']}", sign="?", indent=2)
+    if (more := len(summary["disputed"]) - 3) > 0:
+        paragraph(console, f"{more:,} more facts of rigs are disputed, doubtful or stale", sign="?", indent=2)
     for one in summary["missing"][:3]:
         name = "item" if "items" in one else "rig"
         where = f"1 {name}" if one[f"{name}s"] == 1 else f"{one[f'{name}s']:,} {name}s"

@@ -91,6 +91,7 @@ def _summary() -> Schema:
         faults=COUNTS,
         claims=nullable(claims),
         missing=array(missing),
+        disputed=array(closed(rig=TEXT, fact=TEXT, state=word(("doubtful", "disputed", "stale")), because=TEXT)),
         fits_nothing=COUNT,
         rigs_without=COUNTS,
         suspicious=COUNTS,

@@ -8,6 +8,7 @@ from litestar import Response, get
 from litestar.params import FromPath
 from litestar.response import Redirect
 from litestar.types import ControllerRouterHandler
+from msgspec.structs import replace
 from sqlmodel import Session
 
 from fitsvc.document import Json
@@ -18,7 +19,7 @@ from fitsvc.language.display import System
 from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.selection.query import SelectionQuery
 from fitsvc.selection.segments import BEST_FIRST
-from fitsvc.selection.selector import Selection, read_rig
+from fitsvc.selection.selector import Selection, read_rig_told
 from fitsvc.service.context import AnyRequest, service_of
 from fitsvc.service.counter import measuring
 from fitsvc.service.counter.asking import FIND, PAGE, Asker
@@ -124,8 +125,8 @@ def fits(request: AnyRequest) -> Response[str] | Redirect:
         found = None
         if document and not problems:
             try:
-                rig = read_rig(document, service.answerer, asker.records)
-                found = _selected(request, document, rig, filters, system)
+                rig, disputed = read_rig_told(document, service.answerer, asker.records)
+                found = replace(_selected(request, document, rig, filters, system), disputed=disputed)
             except ProblemsFound as refused:
                 problems = list(refused.problems)
     rest = told | shown_units(system)
