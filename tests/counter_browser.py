@@ -66,6 +66,8 @@ PAGES: Final = {
     "records of a kind": "/records/mounting?lacking=pin_to_bumper",
     "fitment sheet": f"/records/mounting/{MEASURED}",
     "saved rig": "/records/rig/rig_moss_trail",
+    "work list": "/worklist",
+    "remark, new": f"/remarks/new?rule=shank-fits-opening&{PEEWIT}&accessory=SPK-PEG-3",
     "audits": "/audits",
     "rules": "/rules",
     "rule": "/rules/shank-fits-opening",

@@ -38,6 +38,7 @@ EXAMPLES = 400 if NIGHTLY else 40
 PATHS = {
     "NewVehicle": "vehicles", "NewReceiver": "receivers", "NewMounting": "mountings",
     "NewAccessory": "accessories", "NewRig": "rigs", "NewObservation": "observations", "NewAudit": "audits",
+    "NewRemark": "remarks",
 }  # fmt: skip
 
 # Beside the tool's own expectations:

@@ -16,7 +16,7 @@ from fitsvc.service.problems import wire_pointer
 from fitsvc.store.errors import FieldProblem
 from fitsvc.store.observations import TEXTS, Provenance
 from fitsvc.store.records import Draft
-from fitsvc.store.tables import Accessory, Mounting, Observation, Record, SavedRig
+from fitsvc.store.tables import Accessory, Mounting, Observation, Record, Remark, SavedRig
 from fitsvc.store.validation import Checks
 from fitsvc.subjects import SUBJECTS, Subject
 
@@ -110,6 +110,23 @@ def observation_document(observation: Observation) -> Document:
         "act": observation.act,
         "reason": observation.reason,
         "takes_back": observation.takes_back or {},
+    }
+
+
+def remark_document(remark: Remark) -> Document:
+    """Return a remark on a rule as the API shows it."""
+    return {
+        "id": remark.id,
+        "rule": remark.rule,
+        "question": remark.question,
+        "outcome": remark.outcome,
+        "result": remark.result,
+        "reason": remark.reason,
+        "text": remark.text,
+        "by": remark.by,
+        "written_by": remark.written_by,
+        "rulebook": remark.digest,
+        "made_at": remark.made_at,
     }
 
 

@@ -35,6 +35,7 @@ TAGS: Final = {
     "Observations": "Facts told or measured, one after the other, never changed.",
     "Plans": "Which parts would do all of this?",
     "Records": "Vehicles, receivers, mountings and what is sold under a SKU.",
+    "Remarks": "What somebody holds against a rule, for whoever keeps the rules.",
     "Rigs": "Rigs kept under a name.",
     "Selections": "Which accessories of the catalogue work on this rig?",
 }

@@ -43,7 +43,7 @@ _OUTCOME: Final = word(("works", "conditional", "undetermined", "fails"))
 
 def stored(trials: Mapping[str, TrialState]) -> dict[str, Schema]:
     """Return the schemas of everything that is stored; `trials` are the ways to try an accessory."""
-    found = _known() | _rigs() | _observations(trials)
+    found = _known() | _rigs() | _observations(trials) | _remarks()
     for kind in KINDS:
         found |= _records(kind)
     return found
@@ -142,6 +142,30 @@ def _rigs() -> dict[str, Schema]:
         "SavedRigs": page(reference("SavedRig")),
         "NewRig": closed(["name", "rig"], id=key, name=name, rig=rig),
         "RigState": closed(name=name, rig=rig),
+    }
+
+
+def _remarks() -> dict[str, Schema]:
+    says = text("What is wrong with it.", minLength=1, maxLength=NOTE, pattern=_SAYS_WHY)
+    question = nullable(reference("Question"))
+    remark = closed(
+        id=TEXT,
+        rule=TEXT,
+        question={"type": ["object", "null"], "additionalProperties": True},
+        outcome=described(TEXT, "What the question came to; empty without one."),
+        result=described(TEXT, "What the rule came to in it; empty where it did not apply."),
+        reason=described(TEXT, "What was said of that."),
+        text=TEXT,
+        by=TEXT,
+        written_by=described(TEXT, "The name of the API key that it came in by."),
+        rulebook=described(TEXT, "The digest of the rulebook that answered."),
+        made_at=TIME,
+    )
+    rule = text("A rule's, a limit's or a need's id, as in a finding's `rule`.", minLength=1, maxLength=KEY)
+    return {
+        "Remark": remark,
+        "Remarks": page(reference("Remark")),
+        "NewRemark": closed(["rule", "text"], rule=rule, text=says, question=question, by=nullable(short(NAME))),
     }
 
 

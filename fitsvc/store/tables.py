@@ -192,6 +192,25 @@ class ApiKey(SQLModel, table=True):
     revoked_at: datetime | None = Field(default=None, sa_type=Utc)
 
 
+class Remark(SQLModel, table=True):
+    """What somebody holds against a rule: the question, what the rule came to in its answer, and why that is wrong.
+
+    `digest` is the rulebook's that answered; `written_by` the name of the key that it came in by.
+    """
+
+    id: str = Field(primary_key=True, sa_type=key_type())
+    rule: str = Field(max_length=KEY)
+    question: Document | None = Field(default=None, sa_column=Column(JSON(none_as_null=True), nullable=True))
+    outcome: str = Field(default="", max_length=20)
+    result: str = Field(default="", max_length=20)
+    reason: str = Field(default="", max_length=NOTE)
+    text: str = Field(max_length=NOTE)
+    by: str = Field(default="", max_length=NAME)
+    written_by: str = Field(default="", max_length=NAME)
+    digest: str = Field(default="", max_length=KEY)
+    made_at: datetime = Field(default_factory=now, sa_type=Utc)
+
+
 TABLES: Mapping[Subject, type[Record]] = {
     "vehicle": Vehicle,
     "receiver": Receiver,

@@ -22,6 +22,7 @@ PREFIXES = {
     "rig": "rig_",
     "key": "key_",
     "audit": "aud_",
+    "remark": "rem_",
 }
 """How the ids of each kind of record begin."""
 

@@ -21,7 +21,7 @@ from fitsvc.selection.query import SelectionQuery
 from fitsvc.selection.segments import BEST_FIRST
 from fitsvc.selection.selector import Selection, read_rig_told
 from fitsvc.service.context import AnyRequest, service_of
-from fitsvc.service.counter import measuring
+from fitsvc.service.counter import measuring, remark_pages, yard
 from fitsvc.service.counter.asking import FIND, PAGE, Asker
 from fitsvc.service.counter.audit_pages import audit, audits
 from fitsvc.service.counter.fields import FieldMaker
@@ -268,4 +268,4 @@ def _asked(asker: Asker, told: Fields) -> list[tuple[str, str]]:
 def handlers() -> list[ControllerRouterHandler]:
     """Return the counter's routes."""
     own = [ask, answer, fits, rules, rule, facts, fact, audits, audit, guide, guide_page, asset]
-    return [*own, *record_handlers(), measuring.router()]
+    return [*own, *record_handlers(), yard.worklist, measuring.router(), remark_pages.router()]

@@ -28,7 +28,9 @@ _PAGES: Final = (("/", "Ask"), ("/fits", "What fits"), ("/measure", "Measure"))
 """The pages of every day, in the header."""
 _MORE_PAGES: Final = (
     ("/records", "Records"),
+    ("/worklist", "To measure"),
     ("/rules", "Rules"),
+    ("/remarks", "Remarks"),
     ("/facts", "Facts"),
     ("/audits", "Audits"),
     ("/guide", "Guide"),
