@@ -48,7 +48,8 @@ def test_what_no_remark_can_be_is_refused(client: Client, key: Key) -> None:
 
 def test_a_page_keeps_a_remark_and_what_was_typed_without_a_key(client: Client, key: Key) -> None:
     """The form below an answer's findings leads to a page that keeps it; without a key nothing is lost."""
-    form = {"rule": RULE, "text": "It went in.", "receiver.opening": "1-1/4 in", "accessory.shank": "2 in"}
+    form = {"rule": RULE, "text": "It went in.", "receiver.opening": "1-1/4 in"}
+    form |= {"accessory.kind": "step", "accessory.shank": "2 in"}
     asked = client.get("/remarks/new", params=form)
     assert "The shank is the size of the opening" in asked.text
     refused = client.post("/remarks", data=form)
