@@ -33,6 +33,14 @@ PAGES = {
     "/guide",
     "/guide/{name}",
     "/counter/{name}",
+    "/measure",
+    "/worklist",
+    "/records",
+    "/records/{kind}",
+    "/records/{kind}/{key}",
+    "/edit/{kind}/{key}",
+    "/remarks",
+    "/remarks/new",
 }
 UNDESCRIBED = {"/docs", "/docs/assets/{name}", *PAGES}
 
