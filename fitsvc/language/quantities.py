@@ -116,6 +116,9 @@ UNITS: dict[str, tuple[Dimension, Fraction]] = {
 }
 """Every unit spelling, with its dimension and its exact factor to the unit inside."""
 
+_WEIGHTS = tuple(UNITS[unit] for unit in ("lb", "kg", "lbf", "N"))
+"""Units of weights and forces that run into thousands; nobody writes `t` or `kN` so."""
+
 _FEET = frozenset(unit for unit, row in UNITS.items() if row == UNITS["ft"])
 _INCHES = frozenset(unit for unit, row in UNITS.items() if row == UNITS["in"])
 
@@ -126,6 +129,8 @@ _AMOUNT = re.compile(
     re.ASCII,
 )
 _UNIT = re.compile(r"[^\d.]*", re.ASCII)
+_POINT_OR_THOUSANDS = re.compile(r"(?<![\d.,])[1-9]\d{0,2}\.\d{3}(?!\d)", re.ASCII)
+"""A number whose point may part thousands, as much of the world writes them; a weight may well be either."""
 
 
 def _unit_pattern() -> str:
@@ -225,6 +230,7 @@ def _sum(text: str, parts: list[tuple[Fraction, str]]) -> tuple[Fraction, Dimens
     if len(parts) == 1:
         amount, unit = parts[0]
         dimension, factor = _unit(text, unit) if unit else (NUMBER, Fraction(1))
+        _hold_to_one_reading(text, unit, (dimension, factor))
         return amount * factor, dimension
     if any(unit.startswith(",") for _, unit in parts):
         raise QuantityError(
@@ -238,6 +244,17 @@ def _sum(text: str, parts: list[tuple[Fraction, str]]) -> tuple[Fraction, Dimens
         )
     (feet, foot), (inches, inch) = parts
     return feet * _unit(text, foot)[1] + inches * _unit(text, inch)[1], LENGTH
+
+
+def _hold_to_one_reading(text: str, unit: str, known: tuple[Dimension, Fraction]) -> None:
+    """Refuse `1.700 lb`: it is one pound or seventeen hundred, and the one makes a yes of the other's no."""
+    found = _POINT_OR_THOUSANDS.search(text) if known in _WEIGHTS else None
+    if found:
+        figure = found[0].rstrip("0").removesuffix(".")
+        small, large = figure + "0" * (figure == found[0]), found[0].replace(".", ",")
+        raise QuantityError(
+            f"{_quote(text)} could be {small} or {large} {unit}", f"write `{small} {unit}` or `{large} {unit}`"
+        )
 
 
 def _unit(text: str, unit: str) -> tuple[Dimension, Fraction]:
