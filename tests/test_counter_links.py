@@ -82,7 +82,7 @@ def test_bare_numbers_have_the_unit_of_their_field() -> None:
         ("load.bike_wieght", "load.bike_wieght", "did you mean `bike_weight`?"),
         ("accesory", "accesory", "did you mean `accessory`?"),
         ("adapter.9.kind", "adapter.9.kind", "did you mean"),
-        ("<script>", "<script>", "take it out of the link"),
+        ("nothing.here", "nothing.here", "take it out of the link"),
     ],
 )
 def test_an_unknown_field_is_told(field: str, pointer: str, help: str) -> None:
@@ -90,6 +90,14 @@ def test_an_unknown_field_is_told(field: str, pointer: str, help: str) -> None:
     (found,) = read_fields({field: "1"}, BOOK.vocabulary, "us").problems
     assert found.pointer == pointer
     assert help in found.help
+
+
+@pytest.mark.parametrize("name", ["utm_source", "fbclid", "<script>", "gclid"])
+def test_what_a_mailer_adds_is_left_out(name: str) -> None:
+    """A name without a dot that is none of ours, nor nearly one, spoils no link; it is told as left out."""
+    asked = read_fields({name: "mail", "load.bikes": "2"}, BOOK.vocabulary, "us")
+    assert (asked.problems, asked.left_out) == ((), (name,))
+    assert asked.document == {"load": {"facts": {"bikes": "2"}}}
 
 
 @pytest.mark.parametrize(

@@ -8,6 +8,7 @@ from collections.abc import Iterable, Mapping
 from typing import Final
 
 from fitsvc.answers.question import Named, Stored, naming_facts
+from fitsvc.answers.searching import Found, find, flags_of, terms_of
 from fitsvc.facts import FactReader
 from fitsvc.language.problems import Problem
 from fitsvc.language.types import ListType, Value
@@ -53,7 +54,7 @@ class Vehicles:
         self._all[record.key] = Named(record.key, record.label, values, texts)
         for name, text in texts.items():
             self._by_text.setdefault((name, folded(text)), set()).add(record.key)
-        words = [record.label, record.key, *texts.values(), *self.said(values).values()]
+        words = [record.label, record.key, *texts.values(), *self.said(values).values(), *self._in_words(values)]
         self._told[record.key] = folded(" ".join(words))
 
     def said(self, values: Mapping[str, Value]) -> dict[str, str]:
@@ -67,11 +68,22 @@ class Vehicles:
                 found[name] = kind.members[value.bit_length() - 1]
         return found
 
-    def matching(self, text: str) -> list[Named]:
-        """The vehicles of which every word of a text is told somewhere, in the order of their labels."""
-        words = folded(text).split()
-        found = [self._all[key] for key, told in self._told.items() if all(word in told for word in words)]
-        return sorted(found, key=lambda one: (one.label, one.key))
+    def _in_words(self, values: Mapping[str, Value]) -> list[str]:
+        """Those choices that are settled, in people's words."""
+        words = self.reader.vocabulary.words
+        return [
+            words[self._names[name].kind].get(said, said)
+            for name, said in self.said(values).items()
+            if self._names[name].kind in words
+        ]
+
+    def matching(self, text: str) -> tuple[list[Named], Found]:
+        """The vehicles that go by a text, in the order of their labels, and what was made of the text."""
+        keys = list(self._told)
+        told = [(self._told[key], self._all[key].values) for key in keys]
+        found = find(terms_of(text, self.reader), [flags_of(told)], len(told))
+        going = [self._all[key] for key, flag in zip(keys, found.flags[0], strict=True) if flag]
+        return sorted(going, key=lambda one: (one.label, one.key)), found
 
     def drop(self, key: str) -> None:
         """Forget a record."""

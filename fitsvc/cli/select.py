@@ -41,7 +41,7 @@ _SIGNS: Final = {
 @click.option(
     "--outcome", "outcomes", type=click.Choice(list(_SIGNS)), multiple=True, help="Only with this outcome, or these."
 )
-@click.option("--text", metavar="TEXT", default="", help="Only with this in label or SKU.")
+@click.option("--text", metavar="TEXT", default="", help="Only what goes by these words: label, SKU, kind, size.")
 @click.option(
     "--where", metavar="FACT=VALUE,...", default="", help="Only with these facts for sure, such as `shank=2 in`."
 )
@@ -136,6 +136,8 @@ def _require_kinds(given: Sequence[str], known: Sequence[str]) -> None:
 
 def _show(console: "Console", page: "Selection") -> None:
     """Print the page, then how many come to each outcome, and by what."""
+    if page.understood:
+        paragraph(console, page.understood)
     for one in page.items:
         sign, colour = _SIGNS[one.outcome]
         paragraph(console, one_line(f"{one.sku}  {one.label}"), sign=sign, colour=colour)

@@ -8,12 +8,13 @@ from time import monotonic
 from sqlmodel import Session
 
 from fitsvc.answers.question import Named, Stored
+from fitsvc.answers.searching import Found, find, flags_of, terms_of
 from fitsvc.answers.shelf import Item, Stock, read_items
 from fitsvc.answers.vehicles import Vehicles
 from fitsvc.facts import Case, FactReader
 from fitsvc.inventory.changes import Watermark, changed_since, seen_all
 from fitsvc.inventory.stored import stored
-from fitsvc.language.types import Value
+from fitsvc.language.types import ListType, Value
 from fitsvc.store.records import find_mountings, get_record, get_records, list_records
 from fitsvc.subjects import SOLD, Subject
 
@@ -45,10 +46,26 @@ class Shop:
         with self._lock:
             return self._vehicles_now(session).agreeing(values, texts)
 
-    def matching_vehicles(self, session: Session, text: str) -> list[Named]:
-        """The vehicles of which every word of a text is told somewhere, as the store has them now."""
+    def matching_vehicles(self, session: Session, text: str) -> tuple[list[Named], Found]:
+        """The vehicles that go by a text, as the store has them now, and what was made of the text."""
         with self._lock:
             return self._vehicles_now(session).matching(text)
+
+    def matching_items(self, session: Session, subject: str, text: str) -> tuple[list[Item], Found]:
+        """What is sold as a subject and goes by a text, by SKU, and what was made of the text."""
+        items = self.stock(session, subject).items(subject)
+        told = [(f"{item.label}\n{item.sku}\n{self._told_kind(item)}".casefold(), item.values) for item in items]
+        found = find(terms_of(text, self._reader), [flags_of(told)], len(told))
+        return [item for item, flag in zip(items, found.flags[0], strict=True) if flag], found
+
+    def _told_kind(self, item: Item) -> str:
+        """The kind of its subject that an item surely is, in words."""
+        fact = self._reader.vocabulary.facts.get(f"{item.subject}.kind")
+        if fact is None or not isinstance(item.kind, int) or item.kind.bit_count() != 1:
+            return ""
+        assert isinstance(fact.type, ListType)
+        member = fact.type.members[item.kind.bit_length() - 1]
+        return f"{member.replace('_', ' ')} {self._reader.vocabulary.words.get(fact.kind, {}).get(member, '')}"
 
     def said(self, values: Mapping[str, Value]) -> dict[str, str]:
         """Those counts and choices among naming facts that are settled, as people write them."""

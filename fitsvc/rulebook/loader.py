@@ -19,7 +19,7 @@ from fitsvc.rulebook.expressions import Expressions
 from fitsvc.rulebook.extent import circles, extents, reads_of
 from fitsvc.rulebook.filling import hold_to_one, read_asks_for, read_wishes
 from fitsvc.rulebook.hazards import read_hazards
-from fitsvc.rulebook.meaning import HAZARDS, digest_of
+from fitsvc.rulebook.meaning import HAZARDS, WORDS, digest_of
 from fitsvc.rulebook.rules import Caution, Derived, Hazard, Limit, Need, Opening, Rule, Rulebook, TableEntry, Taken
 from fitsvc.rulebook.shape import Shape
 from fitsvc.rulebook.tables import read_tables
@@ -38,6 +38,7 @@ from fitsvc.rulebook.vocabulary import (
     read_subject,
     value_type,
 )
+from fitsvc.rulebook.words import Words, read_words
 from fitsvc.rulebook.yaml_text import Mapping, Node, Scalar, read_yaml_bytes, read_yaml_file
 
 _TOP_KEYS: Final = ("cautions", "wishes", "asks_for", "usual", "trials", "allowances", SECTION)
@@ -64,7 +65,7 @@ class _Loader:
     def load(self) -> Rulebook:
         vocabulary = self._vocabulary()
         top = self._top()
-        topics = self._trees("", without=("rulebook.yaml", FILE, HAZARDS))
+        topics = self._trees("", without=("rulebook.yaml", FILE, HAZARDS, WORDS))
         tables = read_tables(self.shape, self._trees("tables").values(), vocabulary)
         read = self._names(vocabulary, tables, topics)
         opening = self._opening(read, topics)
@@ -92,6 +93,7 @@ class _Loader:
         wishes, asks_for = read_wishes(read, top), read_asks_for(read, top)
         beside, allowances = read_beside(read, top), read_allowances(read, top, rules)
         usual, trials = read_usual(read, top), read_trials(read, top)
+        words = self._words(vocabulary)
         if self.shape.problems:
             raise ProblemsFound(sorted(self.shape.problems, key=lambda p: (p.file, p.line, p.column)))
         name = self.shape.text(top, "name") if top else ""
@@ -119,6 +121,7 @@ class _Loader:
             usual=usual,
             trials=trials,
             hazards=hazards,
+            words=words,
         )
 
     # files
@@ -174,6 +177,11 @@ class _Loader:
             return ()
         everything = self._reading(read, {**read.names.facts, **read.vocabulary.slots()})
         return read_hazards(replace(everything, derived=read.derived, presences=set()), self._read(path), limits)
+
+    def _words(self, vocabulary: Vocabulary) -> Words:
+        """What people call what is stored, where the folder says it."""
+        path = self.folder / WORDS
+        return read_words(self.shape, self._read(path) if path.is_file() else None, vocabulary.facts)
 
     # the parts, in the order in which they lean on each other
 

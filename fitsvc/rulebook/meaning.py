@@ -1,6 +1,6 @@
 """What a folder of rules means: its digest, and how two folders differ.
 
-Comments, layout, examples, hazards and hints for drawings mean nothing: no answer rests on them.
+Comments, layout, examples, hazards, words that people use and hints for drawings mean nothing: no answer rests on them.
 """
 
 import hashlib
@@ -34,6 +34,9 @@ _EXPRESSION_MAPS: Final = {"bare", "each", "values", "side_view", "asks_for", "a
 _NAMES: Final = ("id", "name")
 HAZARDS: Final = "hazards.yaml"
 """What bears on each rating: tests look by it for what the rules forget, and no answer rests on it."""
+WORDS: Final = "words.yaml"
+"""What people call what is stored: what is typed is looked up by it, and no answer rests on it."""
+_MEAN_NOTHING: Final = (HAZARDS, WORDS)
 _NONE: Final[Mapping[Path, Node]] = {}
 
 
@@ -59,7 +62,8 @@ def meaning_of(folder: Path, read: Mapping[Path, Node] = _NONE) -> Document:
     `read` are the trees of files that have been read already.
     """
     meaning = {}
-    for path in sorted(path for path in folder.rglob("*.yaml") if path != folder / HAZARDS):
+    without = [folder / name for name in _MEAN_NOTHING]
+    for path in sorted(path for path in folder.rglob("*.yaml") if path not in without):
         tree = read.get(path) or read_yaml_file(path)
         meaning[str(path.relative_to(folder).as_posix())] = _meaning(to_plain(tree), "")
     return meaning

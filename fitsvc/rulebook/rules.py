@@ -11,6 +11,7 @@ from fitsvc.language.typed import AnyTyped
 from fitsvc.language.types import ListType, NumberType, Type, Value
 from fitsvc.rulebook.outcomes import EFFECTS, NEED_EFFECTS, OUTCOME_OF, Effect, IfUnknown, Result, Severity
 from fitsvc.rulebook.vocabulary import Vocabulary
+from fitsvc.rulebook.words import Words
 from fitsvc.rulebook.yaml_text import Node
 
 
@@ -391,8 +392,8 @@ class Rulebook:
     each of the side view's words is drawn by, where the rulebook says; `wishes` the kinds that serve a wish of a plan;
     `asks_for` the subjects that the counter asks for beside an accessory, each with its condition; `allowances` what
     may be loaded where no load is named; `beside` what makes each fact of all else on the rig, where a question names
-    several things; `usual` what a fact nearly always is; `trials` how an accessory is tried on a rig; `hazards` what
-    bears on each rating, which no answer rests on.
+    several things; `usual` what a fact nearly always is; `trials` how an accessory is tried on a rig. No answer rests on
+    `hazards`, what bears on each rating, nor on `words`, what people call what is stored.
     """
 
     name: str
@@ -416,6 +417,7 @@ class Rulebook:
     usual: Mapping[str, UsualValue] = field(default_factory=dict)
     trials: Mapping[str, TrialState] = field(default_factory=dict)
     hazards: tuple[Hazard, ...] = ()
+    words: Words = field(default_factory=Words)
 
     def shown(self, node: AnyTyped, unit: str) -> Shown:
         """How a value is shown to people."""

@@ -12,6 +12,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 from numpy.typing import NDArray
 
+from fitsvc.answers.searching import Found
 from fitsvc.answers.shelf import Item
 from fitsvc.caching import LruCache
 from fitsvc.engine.columns.bitmaps import set_at
@@ -120,22 +121,9 @@ class Segment:
         kinds, number = np.unique(array_of(self.tables.facts, "kind"), return_inverse=True)
         return [Mask(int(kind)) or None for kind in kinds], number[self._facts_of]
 
-    def containing(self, text: str) -> Flags:
-        """Which items have a text in their label or SKU, as they are searched."""
-        return np.asarray(pc.match_substring(self.tables.items["searched"], text).to_numpy(), np.bool_)
-
-    def bearing(self, words: Sequence[str], of_kind: Sequence[Flags], passing: Flags) -> Iterator[int]:
-        """The rows with every word in label or SKU, or in a kind, stride by stride: whoever wants few reads few."""
-        texts, (_, number) = self.tables.items["searched"], self.kinds
-        for start in range(0, len(self), _STRIDE):
-            some = slice(start, start + _STRIDE)
-            flags = passing[some]
-            for word, kinds in zip(words, of_kind, strict=True):
-                if not flags.any():
-                    break
-                told = pc.match_substring(texts.slice(start, _STRIDE), word).to_numpy()
-                flags = flags & (np.asarray(told, np.bool_) | kinds[number[some]])
-            yield from (np.flatnonzero(flags) + start).tolist()
+    def containing(self, pattern: str) -> Flags:
+        """Which items have a pattern in their label or SKU, as they are searched."""
+        return np.asarray(pc.match_substring_regex(self.tables.items["searched"], pattern).to_numpy(), np.bool_)
 
     def being(self, facts: Facts) -> Flags:
         """Which items have facts that are surely these; a fact that no rule reads is none's."""
@@ -262,6 +250,10 @@ def _of_rigs() -> LruCache[Hashable, Any]:
     return LruCache(_MOST_RIGS)
 
 
+def _of_texts() -> LruCache[str, Found]:
+    return LruCache(_MOST_RIGS)
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Snapshot:
     """The accessories of one revision of the catalogue: folded ones in parts, and the latest changed as they are.
@@ -276,6 +268,7 @@ class Snapshot:
     counted: LruCache[Hashable, Any] = field(default_factory=_of_rigs)
     judged: LruCache[Hashable, list[Verdict]] = field(default_factory=_of_rigs)
     matched: LruCache[Hashable, list[NDArray[np.int64]]] = field(default_factory=_of_rigs)
+    found: LruCache[str, Found] = field(default_factory=_of_texts)
 
     @property
     def items(self) -> int:

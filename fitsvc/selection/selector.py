@@ -2,8 +2,8 @@
 
 from collections import Counter
 from collections.abc import Hashable, Iterator, Mapping, Sequence
+from functools import partial
 from hashlib import blake2b
-from itertools import islice
 from typing import Final, Literal, NamedTuple
 
 import msgspec
@@ -15,6 +15,7 @@ from fitsvc.answers.answering import Answerer
 from fitsvc.answers.either_way import say_either_way, tell_either_way
 from fitsvc.answers.phrases import capped
 from fitsvc.answers.question import Records, read_question
+from fitsvc.answers.searching import Found, Step, find, flags_of, terms_of
 from fitsvc.answers.shelf import Item
 from fitsvc.document import Json
 from fitsvc.engine.verdict import Verdict
@@ -32,6 +33,7 @@ from fitsvc.selection.segments import (
     Facts,
     Flags,
     LiveSegment,
+    Segment,
     Snapshot,
     Sort,
     case_of,
@@ -40,6 +42,8 @@ from fitsvc.selection.segments import (
 )
 
 _MOST_NAMED: Final = 5
+MOST_NAMED: Final = 50
+"""Accessories that go by a text that are told at most, where no rig says which of them are the best."""
 
 
 class Selected(msgspec.Struct, omit_defaults=True, kw_only=True):
@@ -98,7 +102,8 @@ class Selection(msgspec.Struct, kw_only=True):
     """A page of accessories, best outcome first, judged at one revision of the catalogue.
 
     `matching` is how many pass the filters; `moved` tells that the catalogue has changed since the page before;
-    `disputed` is what of the rig is not agreed upon, which leaves what it bears on open.
+    `disputed` is what of the rig is not agreed upon, which leaves what it bears on open; `understood` says what
+    was made of a text that nothing goes by as it is.
     """
 
     items: list[Selected]
@@ -109,6 +114,15 @@ class Selection(msgspec.Struct, kw_only=True):
     counts: Counts
     rulebook: RulebookName
     disputed: list[Disputed] = []
+    understood: str = ""
+
+
+class Named(NamedTuple):
+    """Accessories that go by a text: the first of them, how many there are, and what was made of the text."""
+
+    items: list[Item]
+    matching: int
+    found: Found
 
 
 class _Row(NamedTuple):
@@ -156,6 +170,8 @@ class Selector:
         self.kinds: tuple[str, ...] = tuple(kind.members) if isinstance(kind, ListType) else ()
         self._codes = [*((rule.id, rule.title) for rule in book.rules), *((one.name, one.title) for one in book.needs)]
         self._slots = answerer.columns.slots({SUBJECT})
+        words = book.vocabulary.words.get(kind.name, {}) if isinstance(kind, ListType) else {}
+        self._kind_words = {member: f"{member.replace('_', ' ')} {words.get(member, '')}" for member in self.kinds}
         self._name = RulebookName(book.digest, book.name)
 
     def facts(self, text: str) -> Facts:
@@ -167,8 +183,8 @@ class Selector:
         cursor = read_cursor(wanted) if wanted.after is not None else None
         key = rig_key(rig)
         matching, rows = 0, list[_Row]()
-        for part, counts in zip(held.parts, self._matched(held, rig, key, wanted), strict=True):
-            rows += self._of_part(part, counts, rig, key, wanted, cursor)
+        for number, counts in enumerate(self._matched(held, rig, key, wanted)):
+            rows += self._of_part(held, number, counts, rig, key, wanted, cursor)
             matching += sum(int(counts[place]) for place in self._places(wanted))
         found, count = self._of_loose(held, rig, key, wanted, cursor)
         rows = sorted([*rows, *found], key=lambda row: row[:3])
@@ -184,6 +200,7 @@ class Selector:
             moved=cursor is not None and cursor.revision != held.revision,
             counts=held.counted.get(key, lambda: self._counts(held, rig, key)),
             rulebook=self._name,
+            understood=self._found(held, wanted.text).told if wanted.text else "",
         )
 
     def best(self, held: Snapshot, case: Case, kind: Value, most: int) -> list[Item]:
@@ -195,28 +212,63 @@ class Selector:
         texts = {one: text for one, text in case.texts.items() if not one.startswith(prefix)}
         rig = Case(facts, frozenset(case.present) - {SUBJECT}, case.adapters, texts)
         best = frozenset({"works", "conditional"})
-        wanted, key = SelectionQuery(question={}, kinds=frozenset({name}), outcomes=best, limit=most), rig_key(rig)
-        rows, _ = self._of_loose(held, rig, key, wanted, None)
-        for part, counts in zip(held.parts, self._matched(held, rig, key, wanted), strict=True):
-            rows += self._of_part(part, counts, rig, key, wanted, None)
-        return [row.item for row in sorted(rows, key=lambda row: row[:3])[:most]]
+        wanted = SelectionQuery(question={}, kinds=frozenset({name}), outcomes=best, limit=most)
+        return [item for item, _ in self.first(held, rig, wanted)]
 
-    def named(self, held: Snapshot, text: str, most: int) -> list[Item]:
-        """The accessories whose label, SKU or kind has every word of a text in it, by SKU."""
-        words, found = sorted(text.casefold().split(), key=len, reverse=True), list[Item]()
-        for part in held.parts:
-            kinds, _ = part.segment.kinds
-            of_kind = [np.array([word in self._kind(kind) for kind in kinds], np.bool_) for word in words]
-            rows = part.segment.bearing(words, of_kind, part.alive)
-            found += map(part.segment.item, islice(rows, most))
-        for item in held.loose:
-            told = f"{searched(item.label, item.sku)} {self._kind(item.kind)}"
-            found += [item] if all(word in told for word in words) else []
-        return sorted(found, key=lambda item: item.sku)[:most]
+    def first(self, held: Snapshot, rig: Case, wanted: SelectionQuery) -> list[tuple[Item, Outcome]]:
+        """The first accessories of a selection with their outcomes, without their reasons."""
+        key = rig_key(rig)
+        rows, _ = self._of_loose(held, rig, key, wanted, None)
+        for number, counts in enumerate(self._matched(held, rig, key, wanted)):
+            rows += self._of_part(held, number, counts, rig, key, wanted, None)
+        return [(row.item, BEST_FIRST[row.place]) for row in sorted(rows, key=lambda row: row[:3])[: wanted.limit]]
+
+    def named(self, held: Snapshot, text: str) -> "Named":
+        """The accessories that go by a text, by SKU."""
+        found, items = self._found(held, text), list[Item]()
+        for part, flags in zip(held.parts, found.flags, strict=False):
+            items += map(part.segment.item, np.flatnonzero(flags)[:MOST_NAMED].tolist())
+        items += [item for item, flag in zip(held.loose, found.flags[-1], strict=True) if flag]
+        count = sum(int(flags.sum()) for flags in found.flags)
+        return Named(sorted(items, key=lambda item: item.sku)[:MOST_NAMED], count, found)
+
+    def goes_by(self, held: Snapshot, text: str, sku: str) -> bool:
+        """Whether the accessory under a SKU is among those that go by a text."""
+        found = self._found(held, text)
+        rows = [(part.segment.find(sku), flags) for part, flags in zip(held.parts, found.flags, strict=False)]
+        loose = zip(held.loose, found.flags[-1].tolist(), strict=True)
+        return any(row is not None and flags[row] for row, flags in rows) or any(
+            flag and item.sku == sku for item, flag in loose
+        )
+
+    def _found(self, held: Snapshot, text: str) -> Found:
+        """What goes by a text: of each part, and last of those held loose."""
+        return held.found.get(text, lambda: self._find(held, text))
+
+    def _find(self, held: Snapshot, text: str) -> Found:
+        loose = [(f"{searched(one.label, one.sku)}\n{self._told_kind(one.kind)}", one.values) for one in held.loose]
+        parts = [partial(self._going_by, part) for part in held.parts]
+        return find(terms_of(text, self._reader), [*parts, flags_of(loose)], held.items)
+
+    def _going_by(self, part: LiveSegment, step: Step) -> Flags:
+        """Which items of a part go by a step of what is typed."""
+        segment, found = part.segment, np.zeros(len(part.alive), np.bool_)
+        if step.pattern:
+            kinds, row = segment.kinds
+            of_kind = np.array([step.holds(self._told_kind(kind), {}) for kind in kinds], np.bool_)
+            found |= segment.containing(step.pattern) | of_kind[row]
+        for name, value in step.facts:
+            if name in self._slots:
+                found |= segment.being(((name, value),))
+        return found & part.alive
+
+    def _told_kind(self, kind: Value | None) -> str:
+        return self._kind_words.get(self._kind(kind), "")
 
     def _of_part(
         self,
-        part: LiveSegment,
+        held: Snapshot,
+        number: int,
         counts: NDArray[np.int64],
         rig: Case,
         key: Hashable,
@@ -224,8 +276,8 @@ class Selector:
         cursor: Cursor | None,
     ) -> list[_Row]:
         """The first rows of a part beyond the cursor, one more than a page holds."""
-        segment, told, rows = part.segment, part.segment.judge(rig, key), list[_Row]()
-        passing = part.alive & self._matching(part, wanted) if wanted.filters else part.alive
+        segment, rows = held.parts[number].segment, list[_Row]()
+        told, passing = segment.judge(rig, key), self._passing(held, number, wanted)
         for place in self._places(wanted):
             left = wanted.limit + 1 - len(rows)
             if left > 0 and counts[place] and (cursor is None or place >= cursor.place):
@@ -242,29 +294,33 @@ class Selector:
         """For each part how many items pass the filters by kind, text and facts, by the place of their outcome."""
         return held.matched.get(
             (key, wanted.kinds, wanted.text, wanted.facts),
-            lambda: [self._count(part, rig, key, wanted) for part in held.parts],
+            lambda: [self._count(held, number, rig, key, wanted) for number in range(len(held.parts))],
         )
 
-    def _count(self, part: LiveSegment, rig: Case, key: Hashable, wanted: SelectionQuery) -> NDArray[np.int64]:
+    def _count(
+        self, held: Snapshot, number: int, rig: Case, key: Hashable, wanted: SelectionQuery
+    ) -> NDArray[np.int64]:
+        part = held.parts[number]
         segment, told = part.segment, part.segment.judge(rig, key)
         if not wanted.filters:
             return part.places(told)
-        passing = part.alive & self._matching(part, wanted)
+        passing = self._passing(held, number, wanted)
         return np.bincount(segment.outcomes(told, passing), minlength=len(BEST_FIRST))
 
-    def _matching(self, part: LiveSegment, wanted: SelectionQuery) -> Flags:
-        """Which items of a part's segment pass the filters by kind, text and facts."""
-        segment = part.segment
-        return segment.matching.get((wanted.kinds, wanted.text, wanted.facts), lambda: self._match(part, wanted))
+    def _passing(self, held: Snapshot, number: int, wanted: SelectionQuery) -> Flags:
+        """Which items of a part are left and pass the filters by kind, text and facts."""
+        part = held.parts[number]
+        passing = part.alive
+        if wanted.kinds or wanted.facts:
+            matching, segment = part.segment.matching, part.segment
+            passing = passing & matching.get((wanted.kinds, wanted.facts), lambda: self._match(segment, wanted))
+        return passing & self._found(held, wanted.text).flags[number] if wanted.text else passing
 
-    def _match(self, part: LiveSegment, wanted: SelectionQuery) -> Flags:
-        segment = part.segment
+    def _match(self, segment: Segment, wanted: SelectionQuery) -> Flags:
         found = np.ones(len(segment), np.bool_)
         if wanted.kinds:
             kinds, row = segment.kinds
             found &= np.array([self._kind(kind) in wanted.kinds for kind in kinds], np.bool_)[row]
-        if wanted.text:
-            found &= segment.containing(wanted.text.casefold())
         if wanted.facts:
             found &= segment.being(wanted.facts)
         return found
@@ -272,13 +328,13 @@ class Selector:
     def _of_loose(
         self, held: Snapshot, rig: Case, key: Hashable, wanted: SelectionQuery, cursor: Cursor | None
     ) -> tuple[list[_Row], int]:
-        text = wanted.text.casefold()
+        named = self._found(held, wanted.text).flags[-1].tolist() if wanted.text else [True] * len(held.loose)
         rows = [
             _Row(BEST_FIRST.index(verdict.outcome), _key(item, wanted.sort), item.sku, item)
-            for item, verdict in self._loose(held, rig, key)
+            for (item, verdict), by_text in zip(self._loose(held, rig, key), named, strict=True)
             if (not wanted.kinds or self._kind(item.kind) in wanted.kinds)
             and (not wanted.outcomes or verdict.outcome in wanted.outcomes)
-            and text in searched(item.label, item.sku)
+            and by_text
             and has(item, wanted.facts)
         ]
         beyond = [row for row in rows if cursor is None or row[:3] > cursor[2:]]

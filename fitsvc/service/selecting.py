@@ -12,10 +12,11 @@ from fitsvc.answers.shelf import Item
 from fitsvc.facts import Case
 from fitsvc.language.types import Value
 from fitsvc.observing.worklist import learnable
+from fitsvc.rulebook.outcomes import Outcome
 from fitsvc.selection.files import IndexFolder
 from fitsvc.selection.index import SelectionIndex
 from fitsvc.selection.query import SelectionQuery
-from fitsvc.selection.selector import Selector, read_rig
+from fitsvc.selection.selector import Named, Selector, read_rig
 from fitsvc.selection.waiting import Waiting, Waits
 from fitsvc.service.problems import problem
 from fitsvc.store.database import Database
@@ -40,9 +41,17 @@ class Selections:
         """The accessories of a kind that do best in a case in place of its own: enough for its remedies."""
         return self.selector.best(self.index.held(), case, kind, MOST_TOLD)
 
-    def named(self, text: str, most: int) -> list[Item]:
+    def named(self, text: str) -> Named:
         """The accessories that go by what is typed."""
-        return self.selector.named(self.index.held(), text, most)
+        return self.selector.named(self.index.held(), text)
+
+    def goes_by(self, text: str, sku: str) -> bool:
+        """Whether an accessory is among those that go by what is typed."""
+        return self.selector.goes_by(self.index.held(), text, sku)
+
+    def best_named(self, text: str, rig: Case, most: int) -> list[tuple[Item, Outcome]]:
+        """The accessories that go by what is typed as a rig takes them, the best first."""
+        return self.selector.first(self.index.held(), rig, SelectionQuery(question={}, text=text, limit=most))
 
     def waited(self, rig: Case) -> Waits:
         """What the accessories held wait for on a rig, of all its facts."""

@@ -106,7 +106,8 @@ def _parameters(kinds: Sequence[str]) -> tuple[Parameter, ...]:
         _words("outcome", "Only accessories with one of these outcomes.", BEST_FIRST),
         Parameter(
             "text",
-            "Only accessories whose label or SKU has this in it, in capitals or small letters.",
+            "Only accessories that go by these words in label, SKU or kind: by what a word stands for too, a "
+            "size as a size, and by the nearest there is where nothing does; `understood` says so.",
             {"type": "string", "maxLength": _LONGEST_TEXT},
             example="rack",
         ),

@@ -1,56 +1,62 @@
 """What the page that asks shows: the parts that may be meant by what has been typed, and the fields they call for."""
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
-from typing import Any, Final
-from urllib.parse import urlencode
+from typing import Final
 
 from sqlmodel import Session
 
 from fitsvc.answers.answering import Answerer
-from fitsvc.answers.question import NAMES, Named, Question, read_question
+from fitsvc.answers.question import Question, read_question
 from fitsvc.answers.shelf import Item
-from fitsvc.answers.vehicles import folded
+from fitsvc.answers.wording import Wording
 from fitsvc.document import Document, Json
 from fitsvc.facts import Case
 from fitsvc.inventory.shelf import Shop
-from fitsvc.inventory.stored import StoreRecords
 from fitsvc.language.display import System
 from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.language.truth import YES
+from fitsvc.rulebook.outcomes import OUTCOMES, Outcome
+from fitsvc.service.counter.choosing import ABOUT, Chooser, Hits, LetGo, Settled, is_page
 from fitsvc.service.counter.fields import Field, FieldMaker
-from fitsvc.service.counter.links import PLACES, Fields, adapter_places, read_fields
+from fitsvc.service.counter.links import PLACES, Fields, adapter_places, field_of, read_fields
+from fitsvc.service.selecting import Selections
 from fitsvc.store.errors import NotFound
-from fitsvc.store.records import find_mountings, get_record, get_records, search_sold
+from fitsvc.store.records import find_mountings, get_record, get_records
+from fitsvc.store.rigs import get_rig
 
-FIND: Final = "find."
-ABOUT: Final = ("accessory", "trailer", "spare")
 _MOST: Final = 12
 _MOST_RECEIVERS: Final = 30
+_MOST_JUDGED: Final = 50
+"""Balls or trailers of which it is said what they come to: each is judged by itself."""
 _TOLD: Final = ("ask", "label", "scales")
 _LABEL: Final = ("label",)
-
-FindAccessories = Callable[[str, int], Sequence[Item]]
-"""Finds accessories by what is typed, so many at most."""
 
 
 @dataclass(frozen=True, slots=True)
 class Option:
-    """One record to choose: the value of its field, what it is called, what else is told of it."""
+    """One record to choose: the value of its field, what it is called, what else is told of it, what it comes to."""
 
     value: str
     label: str
     beside: str = ""
     chosen: bool = False
+    outcome: str = ""
 
 
 @dataclass(frozen=True, slots=True)
 class Options:
-    """What a search gives: choices, and how many more there are than are shown."""
+    """What a search gives: choices, how many there are in all, and what was made of the text."""
 
     choices: Sequence[Option] = ()
-    more: bool = False
+    count: int = 0
+    told: str = ""
+
+    @property
+    def more(self) -> bool:
+        """Whether there are more than are shown."""
+        return self.count > len(self.choices)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -58,6 +64,7 @@ class Asking:
     """All that the page shows."""
 
     about: str
+    rigs: Sequence[tuple[str, Option]]
     vehicles: Options
     receivers: Options
     accessories: Options
@@ -71,35 +78,49 @@ class Asking:
     spare_fields: Sequence[Field]
     trailer_fields: Sequence[Field]
     told_fields: Sequence[Field]
+    on: str
+    let_go: LetGo | None
     problems: Sequence[Problem]
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """A question as fields ask it: as a document, as it was read where it could be, what is wrong, and left out."""
+
+    document: Document
+    question: Question | None
+    problems: list[Problem]
+    left_out: tuple[str, ...]
 
 
 class Asker:
     """Makes the page for one session of the store."""
 
-    def __init__(self, answerer: Answerer, shop: Shop, session: Session, named: FindAccessories) -> None:
-        self.answerer, self.shop, self.session, self._named = answerer, shop, session, named
+    def __init__(self, answerer: Answerer, shop: Shop, session: Session, selections: Selections) -> None:
+        self.answerer, self.shop, self.session, self.selections = answerer, shop, session, selections
         self.vocabulary = answerer.rulebook.vocabulary
-        self.records = StoreRecords(session, shop.vehicles)
+        self.chooser = Chooser(answerer, shop, session, selections)
+        self.records = self.chooser.records
 
-    def read(self, fields: Fields, system: System) -> tuple[Document, Question | None, list[Problem]]:
+    def read(self, fields: Fields, system: System) -> "Asked":
         """The question of some fields, as a document and as it was read, with all that is wrong with it."""
-        asked = read_fields(fields, self.vocabulary, system)
-        problems = list(asked.problems)
+        told = read_fields({name: text for name, text in fields.items() if not is_page(name)}, self.vocabulary, system)
+        problems = list(told.problems)
         question = None
         try:
-            question = read_question(asked.document, self.answerer.reader, self.records)
+            question = read_question(told.document, self.answerer.reader, self.records)
         except ProblemsFound as found:
             problems += found.problems
-        return asked.document, question, problems
+        return Asked(told.document, question, problems, told.left_out)
 
-    def rig(self, fields: Fields, system: System) -> tuple[Document, list[Problem]]:
+    def rig(self, fields: Fields, system: System) -> "Asked":
         """The question without an accessory that some fields ask, and what is wrong with the fields themselves."""
-        asked = read_fields(fields, self.vocabulary, system)
-        return asked.document, list(asked.problems)
+        told = read_fields({name: text for name, text in fields.items() if not is_page(name)}, self.vocabulary, system)
+        return Asked(told.document, None, list(told.problems), told.left_out)
 
-    def page(self, fields: Fields, system: System, problems: Sequence[Problem]) -> Asking:
+    def page(self, settled: Settled, system: System, problems: Sequence[Problem]) -> Asking:
         """The page for what has been typed and chosen so far."""
+        fields = settled.fields
         case = self._case(fields, system)
         about = fields.get("about", "")
         if about not in ABOUT:
@@ -118,12 +139,15 @@ class Asker:
         ]
         return Asking(
             about=about,
-            vehicles=self.vehicles(fields),
+            rigs=self._kept(fields),
+            vehicles=self.vehicles(settled),
             receivers=self.receivers(fields, system),
-            accessories=self.sold(fields, "accessory"),
-            balls=self.sold(fields, "ball") if tows else Options(),
-            trailers=self.sold(fields, "trailer") if tows else Options(),
-            adapters=self._adapters(fields),
+            accessories=self.sold(settled, "accessory", case, system),
+            balls=self.sold(settled, "ball", case, system) if tows else Options(),
+            trailers=self.sold(settled, "trailer", case, system) if tows else Options(),
+            adapters=self._adapters(settled, case, system),
+            on="|".join(self.chooser.on(fields)),
+            let_go=settled.let_go,
             tows=tows,
             label_fields=label,
             load_fields=load,
@@ -134,59 +158,41 @@ class Asker:
             problems=maker.left(),
         )
 
-    def vehicles(self, fields: Fields) -> Options:
+    def _kept(self, fields: Fields) -> list[tuple[str, Option]]:
+        """A saved rig and a mounting that the question names, each a choice that can be let go."""
+        found = []
+        if fields.get("rig"):
+            with suppress(NotFound):
+                name = get_rig(self.session, fields["rig"]).name
+                found.append(("rig", Option(fields["rig"], name or fields["rig"], fields["rig"], True)))
+        if fields.get("mounting"):
+            record = self.records.find("mounting", fields["mounting"])
+            label = (record.label if record else "") or fields["mounting"]
+            found.append(("mounting", Option(fields["mounting"], label, fields["mounting"], True)))
+        return found
+
+    def vehicles(self, settled: Settled) -> Options:
         """The vehicles that what is typed may mean; of some that share make and model, any of them too."""
-        text, chosen = fields.get(f"{FIND}vehicle", ""), fields.get("vehicle", "")
-        named = {name: value for name, value in fields.items() if name.startswith("vehicle.")}
-        found = self.shop.matching_vehicles(self.session, text) if text.strip() else []
-        choices = [Option(one.key, one.label or one.key, "", one.key == chosen) for one in found[:_MOST]]
-        if text.strip() and len(found) > 1:
-            choices += self._any_of(found, named)
-        if chosen and all(not one.chosen for one in choices):
-            record = self.records.find("vehicle", chosen)
-            choices.insert(0, Option(chosen, (record.label if record else "") or chosen, "", True))
-        elif named and all(not one.chosen for one in choices):
-            said = ", ".join(named.values())
-            choices.insert(0, Option(urlencode(named), said, "as far as it is known", True))
-        return Options(choices, len(found) > _MOST)
-
-    def _any_of(self, found: Sequence[Named], named: Mapping[str, str]) -> list[Option]:
-        """For each make and model that several of the vehicles share, all of them as one choice."""
-        groups: dict[tuple[str, ...], list[Named]] = {}
-        names = [f"vehicle.{name}" for name in NAMES]
-        for one in found:
-            if all(name in one.texts for name in names):
-                groups.setdefault(tuple(folded(one.texts[name]) for name in names), []).append(one)
-        choices = []
-        for group in groups.values():
-            if len(group) > 1:
-                texts = {name: group[0].texts[name] for name in names}
-                value = self._shared(group, texts)
-                label = " ".join(value[name] for name in ("vehicle.year", *names) if name in value)
-                told = f"one of {len(group)}, it is not known which"
-                choices.append(Option(urlencode(value), f"{label}: any", told, value == named))
-        return choices
-
-    def _shared(self, group: Sequence[Named], texts: Mapping[str, str]) -> dict[str, str]:
-        """The naming facts that a group shares and that keep others of the same make and model out."""
-        said = [{**one.texts, **self.shop.said(one.values)} for one in group]
-        inside = {one.key for one in group}
-        others = [one for one in self.shop.vehicles(self.session, {}, texts) if one.key not in inside]
-        outside = [{**one.texts, **self.shop.said(one.values)} for one in others]
-        shared = {
-            name: text
-            for name, text in said[0].items()
-            if all(one.get(name) == text for one in said) and any(one.get(name) != text for one in outside)
-        }
-        return {**texts, **shared}
+        hits, fields = settled.hits.get("vehicle", Hits()), settled.fields
+        chosen, _ = self.chooser.on(fields)
+        choices = [Option(one.key, one.label or one.key, "", one.key == chosen) for one in hits.vehicles[:_MOST]]
+        for value, label, count in self.chooser.any_of(hits.vehicles):
+            told = f"one of {count}, it is not known which"
+            choices.append(Option(value, f"{label}: any", told, value == chosen))
+        if chosen and all(not one.chosen for one in choices) and not chosen.startswith("rig:"):
+            named = self.chooser.named(fields)
+            record = self.records.find("vehicle", chosen) if not named else None
+            label = ", ".join(named.values()) or (record.label if record else "") or chosen
+            choices.insert(0, Option(chosen, label, "as far as it is known" if named else "", True))
+        return Options(choices, max(hits.count, len(choices)), hits.told)
 
     def receivers(self, fields: Fields, system: System) -> Options:
         """The receivers that are stored for the vehicle, or for those that it may be."""
-        chosen = fields.get("receiver", "")
-        keys = [fields["vehicle"]] if fields.get("vehicle") else []
-        if not keys:
-            named = {name: text for name, text in fields.items() if name.startswith("vehicle.")}
-            _, question, _ = self.read({**named, "with": "accessory"}, system) if named else ({}, None, [])
+        vehicle, chosen = self.chooser.on(fields)
+        named = self.chooser.named(fields)
+        keys = [vehicle] if vehicle and not named and not vehicle.startswith("rig:") else []
+        if named:
+            question = self.read({**named, "with": "accessory"}, system).question
             keys = [one.key for one in question.candidates] if question else []
         mountings = [one for key in keys[:_MOST_RECEIVERS] for one in find_mountings(self.session, key)]
         found = get_records(self.session, "receiver", dict.fromkeys(one.receiver_id for one in mountings))
@@ -197,37 +203,54 @@ class Asker:
             Option(key, one.label or key, str(one.facts.get("opening") or ""), key == chosen)
             for key, one in found.items()
         ]
-        return Options(choices[:_MOST_RECEIVERS], len(choices) > _MOST_RECEIVERS)
+        return Options(choices[:_MOST_RECEIVERS], len(choices))
 
-    def sold(self, fields: Fields, subject: str, place: str = "") -> Options:
-        """What is sold as a subject and goes by what is typed; of an accessory adapters too."""
-        place = place or subject
-        text, chosen = fields.get(f"{FIND}{place}", "").strip(), fields.get(place, "")
-        found: list[tuple[str, str]] = []
-        if text and subject == "accessory":
-            found = [(item.sku, item.label) for item in self._named(text, _MOST + 1)]
-        if text or subject != "accessory":
-            sold_as: Any = "adapter" if subject == "accessory" else subject
-            found += [(one.sku, one.label) for one in search_sold(self.session, text, sold_as, limit=_MOST + 1)]
-        choices = [Option(sku, label or sku, sku, sku == chosen) for sku, label in found[:_MOST]]
+    def sold(self, settled: Settled, place: str, case: Case, system: System) -> Options:
+        """What is sold for a place and goes by what is typed, with what it comes to on the rig; the best first."""
+        hits, subject, chosen = settled.hits.get(place), place.partition(".")[0], settled.fields.get(place, "")
+        items: Sequence[Item] = hits.items if hits else ()
+        if hits is None and subject != "accessory":
+            items = self.shop.stock(self.session, subject).items(subject)
+        marked = self._marked(place, hits, items, case)
+        choices = [self._option(item, outcome, chosen, system) for item, outcome in marked[:_MOST]]
         if chosen and all(not one.chosen for one in choices):
             record = self.records.find(subject, chosen)
             choices.insert(0, Option(chosen, (record.label if record else "") or chosen, chosen, True))
-        return Options(choices, len(found) > _MOST)
+        return Options(choices, max(hits.count if hits else len(items), len(choices)), hits.told if hits else "")
 
-    def _adapters(self, fields: Fields) -> list[Options]:
+    def _marked(self, place: str, hits: Hits | None, items: Sequence[Item], case: Case) -> list[tuple[Item, str]]:
+        """Items with what they come to on the rig that is chosen so far, the best first where one is."""
+        subject = place.partition(".")[0]
+        if subject == "adapter" or not is_rig(case) or (subject == "ball" and "accessory" not in case.present):
+            return [(item, "") for item in items]
+        if place == "accessory":
+            beside = [(item, "") for item in items if item.subject != place]
+            best = self.selections.best_named(hits.text, without(case, place), _MOST) if hits else []
+            return [*best, *beside]
+        judged = [(item, self._outcome(without(case, place), item)) for item in items[:_MOST_JUDGED]]
+        return sorted(judged, key=lambda one: OUTCOMES.index(one[1]))
+
+    def _outcome(self, case: Case, item: Item) -> Outcome:
+        facts = {**case.facts, **item.values}
+        present = case.present | {item.subject} | self.answerer.reader.named(facts)
+        return self.answerer.engine.evaluate(replace(case, facts=facts, present=present)).outcome
+
+    def _option(self, item: Item, outcome: str, chosen: str, system: System) -> Option:
+        beside = " · ".join([item.sku, *told_apart(item, self.answerer.wording, system)])
+        return Option(item.sku, item.label or item.sku, beside, item.sku == chosen, outcome)
+
+    def _adapters(self, settled: Settled, case: Case, system: System) -> list[Options]:
         """One list for each adapter that is named, and one more."""
-        places = adapter_places(fields)
-        return [self.sold(fields, "adapter", place) for place in PLACES[: len(places) + 1]]
+        places = adapter_places(settled.fields)
+        return [self.sold(settled, place, case, system) for place in PLACES[: len(places) + 1]]
 
     def _case(self, fields: Fields, system: System) -> Case:
         """What is known so far, however little; what cannot be read is left out."""
-        told = {name: text for name, text in fields.items() if not name.startswith(FIND) and name not in PAGE}
-        for some in (told, {name: text for name, text in told.items() if "." not in name}):
-            _, question, _ = self.read(some, system)
-            if question is not None:
-                return question.case
-        return Case({}, frozenset())
+        asked = self.read(fields, system)
+        if asked.question is None:
+            wrong = {field_of(one) for one in asked.problems}
+            asked = self.read({name: text for name, text in fields.items() if name not in wrong}, system)
+        return asked.question.case if asked.question is not None else Case({}, frozenset())
 
     def _asks_for(self, subject: str, case: Case) -> bool:
         """Whether the rulebook asks for a subject beside the accessory that is named."""
@@ -260,5 +283,24 @@ class Asker:
         return found
 
 
-PAGE: Final = ("units", "about")
-"""Fields that are the page's own and no part of the question."""
+def is_rig(case: Case) -> bool:
+    """Whether anything is known of a rig, so that it can be said what it comes to with an item."""
+    return any(name.startswith(("vehicle.", "receiver.", "mounting.")) for name in case.facts)
+
+
+def without(case: Case, subject: str) -> Case:
+    """A case without what is told of one of its subjects."""
+    facts = {name: value for name, value in case.facts.items() if not name.startswith(f"{subject}.")}
+    texts = {name: text for name, text in case.texts.items() if not name.startswith(f"{subject}.")}
+    present = frozenset(one for one in case.present if one != subject and not one.startswith(f"{subject}."))
+    return replace(case, facts=facts, texts=texts, present=present)
+
+
+def told_apart(item: Item, wording: Wording, system: System) -> list[str]:
+    """The figures by which items of one name are told apart, but for those that the label tells."""
+    case, found = Case(item.values, frozenset()), list[str]()
+    for apart in wording.rulebook.words.told_apart:
+        if apart.fact in item.values:
+            told = apart.told.replace("{}", wording.fact_text(apart.fact, case, system))
+            found += [told] if told not in item.label else []
+    return found

@@ -1,8 +1,8 @@
 """The counter's routes: every page is plain HTML of our own, told by its address alone, and changes nothing."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from datetime import UTC, datetime
-from typing import Any, Final
+from typing import Final
 
 from litestar import Response, get
 from litestar.params import FromPath
@@ -15,23 +15,26 @@ from fitsvc.document import Json
 from fitsvc.drawing.rating_bars import rating_bars
 from fitsvc.drawing.side_view import side_view
 from fitsvc.drawing.sketches import sketch
+from fitsvc.facts import Case
 from fitsvc.language.display import System
 from fitsvc.language.problems import Problem, ProblemsFound
+from fitsvc.language.types import NumberType
 from fitsvc.selection.query import SelectionQuery
 from fitsvc.selection.segments import BEST_FIRST
 from fitsvc.selection.selector import Selection, read_rig_told
 from fitsvc.service.context import AnyRequest, service_of
 from fitsvc.service.counter import measuring, remark_pages, yard
-from fitsvc.service.counter.asking import FIND, PAGE, Asker
+from fitsvc.service.counter.asking import Asker
 from fitsvc.service.counter.audit_pages import audit, audits
+from fitsvc.service.counter.choosing import FIND, ON, Settled, place_of
 from fitsvc.service.counter.fields import FieldMaker
 from fitsvc.service.counter.guide import guide, guide_page
-from fitsvc.service.counter.links import ONE_EACH, PLACES, Fields, cell, link, write_fields
+from fitsvc.service.counter.links import ONE_EACH, PLACES, Fields, alike, cell, link, write_fields
 from fitsvc.service.counter.record_pages import handlers as record_handlers
 from fitsvc.service.counter.rendering import assets, fields_of, not_there, page, shown_units
 from fitsvc.service.counter.seeing import see
 from fitsvc.service.problems import problem
-from fitsvc.subjects import KIND
+from fitsvc.subjects import KIND, SOLD
 
 _TYPES: Final = {"css": "text/css", "js": "text/javascript", "svg": "image/svg+xml"}
 _TITLES: Final[Mapping[str, str]] = {
@@ -47,6 +50,11 @@ _TITLES: Final[Mapping[str, str]] = {
     **dict.fromkeys(PLACES, "In the opening"),
 }
 _NOTHING: Final = Problem("nothing is asked about yet", "choose what goes into the opening, a trailer or a spare")
+_LOOK_AGAIN: Final = Problem(
+    "what was told of another vehicle or receiver was let go",
+    "look at what is asked now, and answer again",
+    meaning=True,
+)
 _FILTERS: Final = ("kind", "outcome", "text", "after")
 _PAGE_ITEMS: Final = 50
 _COUNTED: Final[Mapping[str, str]] = {
@@ -61,7 +69,9 @@ _COUNTED: Final[Mapping[str, str]] = {
 def ask(request: AnyRequest) -> Response[str]:
     """Give the page that asks, with what may be meant by what is typed so far."""
     fields, system = fields_of(request)
-    return _ask_page(request, fields, system, ())
+    with service_of(request).database.session() as session:
+        asker = _asker(request, session)
+        return _ask_page(request, asker, asker.chooser.settle(fields), system, ())
 
 
 @get("/answer", sync_to_thread=True)
@@ -74,16 +84,17 @@ def answer(request: AnyRequest) -> Response[str] | Redirect:
     service = service_of(request)
     with service.database.session() as session:
         asker = _asker(request, session)
-        question = {name: text for name, text in fields.items() if not name.startswith(FIND) and name not in PAGE}
-        document, read, problems = asker.read(question, system)
-        if read is None or problems:
-            return _ask_page(request, fields, system, problems or (_NOTHING,))
-        told = write_fields(document)
+        settled = asker.chooser.settle(fields)
+        asked = asker.read(settled.fields, system)
+        problems = _wrong(settled, asked.problems)
+        if asked.question is None or problems:
+            return _ask_page(request, asker, settled, system, problems or (_NOTHING,))
+        read, told = asked.question, write_fields(asked.document)
         kept = told | shown_units(system)
-        if kept != dict(request.query_params.multi_items()):
+        if not asked.left_out and kept != dict(request.query_params.multi_items()):
             return Redirect(link("/answer", kept), status_code=303)
-        found = service.answerer.answer(document, asker.records, system, service.shop.shelf(session))
-        lines = _asked(asker, told)
+        found = service.answerer.answer(asked.document, asker.records, system, service.shop.shelf(session))
+        lines = _asked(asker, told, read.case, system)
     # The case of several vehicles has the facts of none of them: there is no one side, and no one chain, to draw.
     one = len(read.candidates) < 2
     side = side_view(service.answerer.wording, read.case, system, labels=read.labels) if one else None
@@ -102,6 +113,7 @@ def answer(request: AnyRequest) -> Response[str] | Redirect:
         fits=link("/fits", rig),
         side=side,
         chart=chart,
+        left_out=asked.left_out,
         today=datetime.now(UTC).date().isoformat(),
         address=str(request.base_url).rstrip("/") + link("/answer", kept),
     )
@@ -114,14 +126,16 @@ def fits(request: AnyRequest) -> Response[str] | Redirect:
     service, filters = service_of(request), {name: fields.pop(name, "").strip() for name in _FILTERS}
     with service.database.session() as session:
         asker = _asker(request, session)
-        question = {name: text for name, text in fields.items() if not name.startswith(FIND) and name not in PAGE}
-        question = {name: text for name, text in question.items() if name.partition(".")[0] != "accessory"}
-        document, problems = asker.rig(question, system)
+        settled = asker.chooser.settle(_without_accessory(fields))
+        asked = asker.rig(_without_accessory(settled.fields), system)
+        document, problems = asked.document, _wrong(settled, asked.problems)
+        if fields.get(ON) and problems:
+            return _ask_page(request, asker, settled, system, problems)
         told = write_fields(document)
         kept = told | {name: text for name, text in filters.items() if text} | shown_units(system)
-        if not problems and kept != dict(request.query_params.multi_items()):
+        if not problems and not asked.left_out and kept != dict(request.query_params.multi_items()):
             return Redirect(link("/fits", kept), status_code=303)
-        lines = _asked(asker, told)
+        lines = _asked(asker, told, None, system)
         found = None
         if document and not problems:
             try:
@@ -140,6 +154,7 @@ def fits(request: AnyRequest) -> Response[str] | Redirect:
         "fits.html",
         status=422 if problems else 200,
         problems=problems,
+        left_out=asked.left_out,
         asked=lines,
         found=found,
         items=shown,
@@ -155,7 +170,18 @@ def fits(request: AnyRequest) -> Response[str] | Redirect:
 
 def _asker(request: AnyRequest, session: Session) -> Asker:
     service = service_of(request)
-    return Asker(service.answerer, service.shop, session, service.selections.named)
+    return Asker(service.answerer, service.shop, session, service.selections)
+
+
+def _without_accessory(fields: Fields) -> dict[str, str]:
+    """The fields that tell of the rig and what is beside it."""
+    return {name: text for name, text in fields.items() if place_of(name) != "accessory"}
+
+
+def _wrong(settled: Settled, problems: Sequence[Problem]) -> list[Problem]:
+    """What keeps a question from being asked: typed and not chosen, let go and not looked at again, or unreadable."""
+    again = [_LOOK_AGAIN] if settled.let_go else []
+    return [*again, *settled.problems, *problems]
 
 
 def _selected(request: AnyRequest, document: Json, rig: Json, filters: Mapping[str, str], system: System) -> Selection:
@@ -227,14 +253,16 @@ def asset(name: FromPath[str]) -> Response[bytes]:
     return Response(content, media_type=kind, headers={"Cache-Control": "max-age=86400"})
 
 
-def _ask_page(request: AnyRequest, fields: Fields, system: System, problems: Any) -> Response[str]:
-    service = service_of(request)
-    with service.database.session() as session:
-        shown = _asker(request, session).page(fields, system, problems)
-    places = FieldMaker(service.answerer.rulebook.vocabulary, fields, problems, system)
+def _ask_page(
+    request: AnyRequest, asker: Asker, settled: Settled, system: System, problems: Sequence[Problem]
+) -> Response[str]:
+    fields, vocabulary = settled.fields, service_of(request).answerer.rulebook.vocabulary
+    shown = asker.page(settled, system, problems)
+    places = FieldMaker(vocabulary, fields, problems, system)
     status = 200 if not problems else 422 if all(one.meaning for one in problems) else 400
     searched = (f"{FIND}{place}" for place in (*ONE_EACH, *PLACES))
-    filled = {name: fields.get(name, "") for name in (*ONE_EACH, "rig", "with", *searched)}
+    filled = {name: fields.get(name, "") for name in (*ONE_EACH, "with", *searched)}
+    left_out = asker.rig(fields, system).left_out
     return page(
         request,
         "ask.html",
@@ -243,14 +271,14 @@ def _ask_page(request: AnyRequest, fields: Fields, system: System, problems: Any
         fields=filled,
         system=system,
         problems=problems,
+        left_out=left_out,
         at=places.errors_at,
     )
 
 
-def _asked(asker: Asker, told: Fields) -> list[tuple[str, str]]:
-    """What was asked, a line for each part: the record's label, and the facts given beside it."""
+def _asked(asker: Asker, told: Fields, case: Case | None, system: System) -> list[tuple[str, str]]:
+    """What was asked, a line for each part: the record's label, and the facts given beside it as understood."""
     lines: dict[str, list[str]] = {}
-    vocabulary = asker.vocabulary
     for name, text in told.items():
         place = next((one for one in PLACES if name == one or name.startswith(f"{one}.")), name.partition(".")[0])
         if place not in _TITLES:
@@ -258,11 +286,22 @@ def _asked(asker: Asker, told: Fields) -> list[tuple[str, str]]:
         if name == place:
             subject = "adapter" if place in PLACES else place
             record = asker.records.find(subject, text) if subject != "rig" else None
-            lines.setdefault(place, []).insert(0, (record.label if record else "") or text)
+            label = (record.label if record else "") or text
+            number = f" ({text})" if subject in SOLD and label != text else ""
+            lines.setdefault(place, []).insert(0, label + number)
         else:
-            fact = vocabulary.facts.get(f"{place.partition('.')[0]}.{name.removeprefix(place + '.')}")
-            lines.setdefault(place, []).append(f"{fact.label if fact else name} {cell(text)}")
+            lines.setdefault(place, []).append(_fact_asked(asker, place, name, text, case, system))
     return [(_TITLES[place], ", ".join(said)) for place, said in lines.items()]
+
+
+def _fact_asked(asker: Asker, place: str, name: str, text: str, case: Case | None, system: System) -> str:
+    """A fact that was asked about as it was typed, and beside that as it is understood where that reads otherwise."""
+    fact = asker.vocabulary.facts.get(f"{place.partition('.')[0]}.{name.removeprefix(place + '.')}")
+    label, typed = fact.label if fact else name, cell(text)
+    if fact is None or not isinstance(fact.type, NumberType) or case is None or fact.name not in case.facts:
+        return f"{label} {typed}"
+    understood = asker.answerer.wording.fact_text(fact.name, case, system)
+    return f"{label} {typed}" + ("" if alike(understood, typed) else f" (understood as {understood})")
 
 
 def handlers() -> list[ControllerRouterHandler]:

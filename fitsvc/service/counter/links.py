@@ -31,10 +31,14 @@ _POINTER: Final = re.compile(r"/(?:rig/)?(?:adapters/(\d+)|([a-z_]+))(?:/(facts/
 
 @dataclass(frozen=True, slots=True)
 class QuestionFields:
-    """A question as its fields tell it, and the fields that tell nothing."""
+    """A question as its fields tell it, what is wrong with them, and those that were left out.
+
+    A name without a dot that is none of ours, nor nearly one, was put there by someone else, as mailers do.
+    """
 
     document: Document
     problems: tuple[Problem, ...]
+    left_out: tuple[str, ...] = ()
 
 
 def unit_of(fact: Fact, system: System) -> str:
@@ -46,6 +50,7 @@ def read_fields(fields: Fields, vocabulary: Vocabulary, system: System) -> Quest
     """The question that fields ask, whatever their order. A field's problem has the field's name for its pointer."""
     parts: dict[str, Document] = {}
     problems: list[Problem] = []
+    left_out: list[str] = []
     for name, text in fields.items():
         text = text.strip()
         if not text or name == "rig":
@@ -59,6 +64,9 @@ def read_fields(fields: Fields, vocabulary: Vocabulary, system: System) -> Quest
         subject = place.partition(".")[0]
         if subject not in ONE_EACH and place not in PLACES:
             near = nearest(name, [*ONE_EACH, *PLACES])
+            if near is None and "." not in name:
+                left_out.append(name)
+                continue
             help = f"did you mean `{near}`?" if near else "take it out of the link"
             problems.append(Problem(f"a question has no `{name[:60]}`", help, pointer=name))
         elif not short:
@@ -76,7 +84,7 @@ def read_fields(fields: Fields, vocabulary: Vocabulary, system: System) -> Quest
         if told := part.get("facts"):
             subject = place.partition(".")[0]
             part["facts"] = dict(sorted(told.items(), key=lambda one: order[f"{subject}.{one[0]}"]))
-    return QuestionFields(_document(parts, fields.get("rig", "").strip()), tuple(problems))
+    return QuestionFields(_document(parts, fields.get("rig", "").strip()), tuple(problems), tuple(left_out))
 
 
 def write_fields(document: Mapping[str, Json]) -> dict[str, str]:
@@ -117,6 +125,12 @@ def cell(wire: Json) -> str:
         bounds = ((word, wire[key]) for key, word in (("at_least", "at least"), ("at_most", "at most")) if key in wire)
         return ", ".join(f"{word} {cell(end)}" for word, end in bounds)
     return str(wire)
+
+
+def alike(one: str, other: str) -> bool:
+    """Whether two texts tell a figure in the same way, spaces and commas of thousands apart."""
+    plain, again = (text.replace(",", "").replace(" ", "").casefold() for text in (one, other))
+    return plain == again
 
 
 def link(path: str, fields: Fields) -> str:

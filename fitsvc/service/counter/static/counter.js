@@ -7,17 +7,24 @@ const form = document.querySelector("form[data-live]");
 if (form) {
   let timer = 0;
   let latest = 0;
-  const typed = () => {
-    const query = new URLSearchParams(new FormData(form));
-    for (const [name, value] of [...query]) if (!value.trim()) query.delete(name, value);
-    return query;
+  const told = "input:not([type=radio], [type=checkbox], [type=hidden]), select";
+  const typed = () => new URLSearchParams(new FormData(form));
+  // What is shown has an address, so that it comes back by Back and by reloading.
+  const keep = () => {
+    const query = typed();
+    for (const name of [...query.keys()]) if (name === "on" || name.startsWith("seen.")) query.delete(name);
+    history.replaceState(null, "", query.size ? `/?${query}` : "/");
   };
-  const replace = (part, fresh) => {
-    if (part.innerHTML === fresh.innerHTML) return;
+  const replace = (part, fresh, sent) => {
+    if (part.innerHTML === fresh.innerHTML) {
+      // The same choices, of which the service may have made another than is marked.
+      for (const one of part.querySelectorAll("[type=radio]")) one.checked = one.defaultChecked;
+      return;
+    }
     const active = document.activeElement;
     const focused = part.contains(active) ? active.id : "";
     const kept = new Map();
-    for (const field of part.querySelectorAll("input:not([type=radio]), select")) kept.set(field.id, field.value);
+    for (const field of part.querySelectorAll(told)) if (field.value !== sent.get(field.id)) kept.set(field.id, field.value);
     const open = [...part.querySelectorAll("details[open]")].map((one) => one.id);
     part.replaceChildren(...fresh.childNodes);
     for (const [id, value] of kept) {
@@ -30,19 +37,26 @@ if (form) {
     }
     if (focused) document.getElementById(focused)?.focus();
   };
+  const parts = (one) => [...one.querySelectorAll("[data-part]")].map((part) => part.id).join();
   const update = async () => {
     clearTimeout(timer);
     const turn = ++latest;
+    const sent = new Map([...form.querySelectorAll(told)].map((field) => [field.id, field.value]));
     try {
       const reply = await fetch("/?" + typed(), { headers: { Accept: "text/html" } });
       const page = new DOMParser().parseFromString(await reply.text(), "text/html");
       if (turn !== latest) return;
+      // What is still being typed is kept; all else is what the service made of it.
+      for (const field of form.querySelectorAll(told)) {
+        const fresh = page.getElementById(field.id);
+        if (fresh && field.value === sent.get(field.id) && field.value !== fresh.value) field.value = fresh.value;
+      }
       for (const part of form.querySelectorAll("[data-part]")) {
         const fresh = page.getElementById(part.id);
-        // A part with parts of its own keeps its fields, and those change one by one.
-        const nested = (one) => one.querySelector("[data-part]") !== null;
-        if (fresh && !(nested(part) && nested(fresh))) replace(part, fresh);
+        // A part with parts of its own keeps its fields while it has the same ones, and those change one by one.
+        if (fresh && part.isConnected && !(parts(part) && parts(part) === parts(fresh))) replace(part, fresh, sent);
       }
+      keep();
     } catch {
       // Without an answer the page stays as it is; its buttons still work.
     }
@@ -59,7 +73,7 @@ if (form) {
         part.hidden = !part.dataset.shownFor.split(" ").includes(event.target.value);
       }
     }
-    if (event.target.matches("[type=radio], select")) update();
+    if (!event.target.matches("[data-find]")) update();
   });
   form.addEventListener("keydown", (event) => {
     if (event.key !== "Enter" || event.target.tagName !== "INPUT") return;
@@ -67,9 +81,13 @@ if (form) {
     if (event.target.matches("[data-find]")) update();
     else form.requestSubmit(document.getElementById("answer"));
   });
-  // Leave out what is empty, so that the address stays short.
+  // Empty fields tell nothing, but for the text that a list was shown for beside another that is typed now.
   form.addEventListener("formdata", (event) => {
-    for (const [name, value] of [...event.formData]) if (typeof value === "string" && !value.trim()) event.formData.delete(name);
+    const data = event.formData;
+    for (const [name, value] of [...data]) {
+      const counts = name.startsWith("seen.") && data.get(name.replace("seen.", "find."));
+      if (typeof value === "string" && !value.trim() && !counts) data.delete(name);
+    }
   });
 }
 

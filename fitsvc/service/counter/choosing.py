@@ -1,0 +1,312 @@
+"""What is chosen, by what was typed and what was chosen before: the vehicle typed now is the one that is answered for.
+
+A choice that what is typed does not mean is dropped. What was told of a rig stays with its vehicle: the field `on` says
+of which vehicle and receiver the rest was told, and when another is chosen the rest is let go.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Final
+from urllib.parse import parse_qsl, urlencode
+
+from sqlmodel import Session
+
+from fitsvc.answers.answering import Answerer
+from fitsvc.answers.question import NAMES, Named, naming_facts
+from fitsvc.answers.searching import Found
+from fitsvc.answers.shelf import Item
+from fitsvc.answers.vehicles import folded
+from fitsvc.inventory.shelf import Shop
+from fitsvc.inventory.stored import StoreRecords
+from fitsvc.language.problems import Problem
+from fitsvc.service.counter.links import PLACES, Fields, cell, link
+from fitsvc.service.selecting import Selections
+
+FIND: Final = "find."
+SEEN: Final = "seen."
+"""The text that a list was shown for: when what is typed is another, it counts for more than what was chosen."""
+ON: Final = "on"
+ABOUT: Final = ("accessory", "trailer", "spare")
+PAGE: Final = ("units", "about", ON)
+"""Fields that are the page's own and no part of the question."""
+SOLD: Final = ("accessory", "ball", "trailer", *PLACES)
+_OF_RIG: Final = ("rig", "mounting", "receiver")
+_OF_OPENING: Final = ("receiver.", "mounting.", "adapter.", f"{FIND}adapter.", f"{SEEN}adapter.")
+_NOT_BESIDE_SPARE: Final = ("accessory", "ball", "trailer")
+_MEASURED: Final = "tape"
+
+
+def is_page(name: str) -> bool:
+    """Whether a field is the page's own and no part of the question."""
+    return name in PAGE or name.startswith((FIND, SEEN))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Hits:
+    """What goes by what is typed at one place: `one` is what it means by itself, empty where that is not one."""
+
+    text: str = ""
+    count: int = 0
+    vehicles: Sequence[Named] = ()
+    items: Sequence[Item] = ()
+    one: str = ""
+    same: str = ""
+    told: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class LetGo:
+    """What stays with the vehicle or receiver it was told of: which, what, and the address that takes it back."""
+
+    what: str
+    stays_with: str
+    told: str
+    undo: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Settled:
+    """The fields as they are meant; what was let go, and places where what is typed is no choice."""
+
+    fields: dict[str, str]
+    hits: Mapping[str, Hits]
+    let_go: LetGo | None
+    problems: Sequence[Problem]
+
+
+class Chooser:
+    """Settles the fields of one request."""
+
+    def __init__(self, answerer: Answerer, shop: Shop, session: Session, selections: Selections) -> None:
+        self.answerer, self.shop, self.session, self.selections = answerer, shop, session, selections
+        self.vocabulary = answerer.rulebook.vocabulary
+        self.records = StoreRecords(session, shop.vehicles)
+        self._naming = naming_facts(self.vocabulary)
+
+    def settle(self, fields: Fields) -> Settled:
+        """What some fields mean."""
+        told, problems = dict(fields), list[Problem]()
+        if told.get("about") == "spare":
+            for name in [one for one in told if place_of(one) in _NOT_BESIDE_SPARE]:
+                del told[name]
+        hits: dict[str, Hits] = {}
+        for place in ("vehicle", *SOLD):
+            if text := told.get(f"{FIND}{place}", "").strip():
+                hits[place] = self._hits(place, text)
+                problems += self._choose(place, hits[place], told)
+        let_go = self._let_go(fields, told)
+        self._leave_to_rig(told)
+        return Settled(fields=told, hits=hits, let_go=let_go, problems=problems)
+
+    def _hits(self, place: str, text: str) -> Hits:
+        if place == "vehicle":
+            found, how = self.shop.matching_vehicles(self.session, text)
+            same = [one.key for one in found if folded(text) in (folded(one.key), folded(one.label))]
+            return _hits(text, how, [one.key for one in found], same, vehicles=found)
+        subject = place.partition(".")[0]
+        items, how = self.shop.matching_items(self.session, "adapter" if subject == "accessory" else subject, text)
+        count = len(items)
+        if subject == "accessory":
+            named = self.selections.named(text)
+            if items and how.exact >= named.found.exact:
+                how = named.found if named.matching and named.found.exact else how
+            else:
+                items, how, count = [], named.found, 0
+            items, count = [*(named.items if how.exact >= named.found.exact else ()), *items], count + named.matching
+        same = [one.sku for one in items if folded(text) in (folded(one.sku), folded(one.label))]
+        return _hits(text, how, [one.sku for one in items], same, items=items, count=count)
+
+    def _choose(self, place: str, hits: Hits, told: dict[str, str]) -> list[Problem]:
+        """Choose what is meant at a place, and say where that is nothing."""
+        chosen, seen = told.get(place, ""), told.get(f"{SEEN}{place}")
+        retyped = seen is not None and seen != hits.text
+        if place == "vehicle" and not chosen and any(name.startswith("vehicle.") for name in told):
+            chosen = urlencode(self.named(told))
+        if hits.same and (retyped or not chosen):
+            meant = hits.same
+        elif chosen and self._goes_by(place, hits, chosen):
+            return []
+        else:
+            meant = hits.one
+        if chosen != meant:
+            told.pop(place, None)
+            if place == "vehicle":
+                for name in self.named(told):
+                    del told[name]
+        if meant:
+            told[place] = meant
+            return []
+        return [_no_choice(place, hits)]
+
+    def _goes_by(self, place: str, hits: Hits, chosen: str) -> bool:
+        if place == "vehicle":
+            if "=" not in chosen:
+                return any(one.key == chosen for one in hits.vehicles)
+            return chosen in [value for value, *_ in self.any_of(hits.vehicles)]
+        if any(one.sku == chosen for one in hits.items):
+            return True
+        return place == "accessory" and self.selections.goes_by(hits.text, chosen)
+
+    def named(self, fields: Fields) -> dict[str, str]:
+        """The fields by which a vehicle without an id is called."""
+        return {} if fields.get("vehicle") else {name: text for name, text in fields.items() if name in self._naming}
+
+    def any_of(self, found: Sequence[Named]) -> list[tuple[str, str, int]]:
+        """For each make and model that several vehicles share, all of them as one choice: value, label, how many."""
+        groups: dict[tuple[str, ...], list[Named]] = {}
+        names = [f"vehicle.{name}" for name in NAMES]
+        for one in found:
+            if all(name in one.texts for name in names):
+                groups.setdefault(tuple(folded(one.texts[name]) for name in names), []).append(one)
+        choices = []
+        for group in groups.values():
+            if len(group) > 1:
+                value = self._shared(group, {name: group[0].texts[name] for name in names})
+                label = " ".join(value[name] for name in ("vehicle.year", *names) if name in value)
+                choices.append((urlencode(value), label, len(group)))
+        return choices
+
+    def _shared(self, group: Sequence[Named], texts: Mapping[str, str]) -> dict[str, str]:
+        """The naming facts that a group shares and that keep others of the same make and model out."""
+        said = [{**one.texts, **self.shop.said(one.values)} for one in group]
+        inside = {one.key for one in group}
+        others = [one for one in self.shop.vehicles(self.session, {}, texts) if one.key not in inside]
+        outside = [{**one.texts, **self.shop.said(one.values)} for one in others]
+        shared = {
+            name: text
+            for name, text in said[0].items()
+            if all(one.get(name) == text for one in said) and any(one.get(name) != text for one in outside)
+        }
+        return {**texts, **shared}
+
+    # what is told of a rig stays with it
+
+    def on(self, fields: Fields) -> tuple[str, str]:
+        """The vehicle and the receiver that the rest is told of: ids, what a vehicle is called, or a saved rig."""
+        saved = self.records.rig(fields.get("rig", "")) or {}
+        mounting = self.records.find("mounting", fields["mounting"]) if fields.get("mounting") else None
+        links = mounting.links if mounting else {}
+        own = {name: str((saved.get(name) or {}).get("id") or "") for name in ("vehicle", "receiver")}
+        rig = f"rig:{fields['rig']}" if fields.get("rig") else ""
+        vehicle = fields.get("vehicle") or urlencode(self.named(fields))
+        return (
+            vehicle or links.get("vehicle", "") or own["vehicle"] or rig,
+            fields.get("receiver") or links.get("receiver", "") or own["receiver"],
+        )
+
+    def _let_go(self, before: Fields, told: dict[str, str]) -> LetGo | None:
+        """Take from the fields what was told of another vehicle or receiver than they have now."""
+        if ON not in before and told == before:
+            return None
+        vehicle, receiver = was = _parted(before[ON]) if ON in before else self.on(before)
+        now = self.on({name: text for name, text in told.items() if name not in ("rig", "mounting")})
+        kept = self.on({name: told[name] for name in ("rig", "mounting") if told.get(name)})
+        if told.get(f"{FIND}vehicle", "").strip():
+            kept = ("", kept[1])  # a vehicle is typed: what a saved rig or mounting says of it counts no more
+        moved = bool(vehicle) and (now[0] or kept[0]) != vehicle and not self._narrows(vehicle, now[0])
+        changed = bool(receiver) and (now[1] or kept[1]) != receiver
+        if not moved and not changed:
+            return None
+        gone = {name: text for name, text in told.items() if self._stays(name, moved)}
+        if not moved and told.get("receiver"):
+            gone.pop("receiver", None)
+        if not gone:
+            return None
+        for name in gone:
+            told.pop(name)
+        if not moved and vehicle and "=" not in vehicle and not vehicle.startswith("rig:"):
+            told.setdefault("vehicle", vehicle)
+        found = self._gone(before, gone, was, "vehicle" if moved else "receiver")
+        return found if found.told else None
+
+    def _narrows(self, before: str, now: str) -> bool:
+        """Whether one vehicle is now chosen of several that it was known to be one of."""
+        if "=" not in before or "=" in now:
+            return False
+        texts = dict(parse_qsl(before))
+        found = self.shop.vehicles(self.session, {}, {name: texts[name] for name in texts if name.endswith(NAMES)})
+        return any(one.key == now for one in found)
+
+    def _stays(self, name: str, moved: bool) -> bool:
+        """Whether a field stays with the vehicle or receiver it was told of."""
+        if name in _OF_RIG or name in PLACES or name.startswith(_OF_OPENING):
+            return True
+        if moved and name.startswith("vehicle."):
+            return name not in self._naming
+        fact = self.vocabulary.facts.get(name)
+        return fact is not None and fact.subject == "load" and fact.effort == _MEASURED
+
+    def _gone(self, before: Fields, gone: Fields, was: tuple[str, str], of: str) -> LetGo:
+        vehicle, receiver = was
+        back = {name: text for name, text in before.items() if name not in (ON, f"{FIND}vehicle", f"{SEEN}vehicle")}
+        back = {name: text for name, text in back.items() if place_of(name) != "vehicle" or name in gone}
+        called: dict[str, str] = dict(parse_qsl(vehicle)) if "=" in vehicle else {"vehicle": vehicle}
+        if not vehicle.startswith("rig:") and not back.get("rig") and not back.get("mounting"):
+            back |= called
+        back |= {"receiver": receiver} if "receiver" in back and receiver else {}
+        return LetGo(
+            what=of,
+            stays_with=self._label(of, vehicle if of == "vehicle" else receiver),
+            told=", ".join(dict.fromkeys(filter(None, (self._told(name, text) for name, text in gone.items())))),
+            undo=link("/", back),
+        )
+
+    def _label(self, subject: str, key: str) -> str:
+        if "=" in key:
+            return " ".join(text for _, text in parse_qsl(key))
+        record = None if key.startswith("rig:") else self.records.find(subject, key)
+        return (record.label if record else "") or key.removeprefix("rig:")
+
+    def _told(self, name: str, text: str) -> str:
+        """One thing that was let go, in words."""
+        if name == "rig":
+            return "the saved rig"
+        if name in ("receiver", "mounting"):
+            return f"its {name}"
+        if name.startswith("adapter."):
+            return "what is in its opening"
+        fact = self.vocabulary.facts.get(name)
+        return f"{fact.label} {cell(text)}" if fact else ""
+
+    def _leave_to_rig(self, told: dict[str, str]) -> None:
+        """Leave out what the saved rig says itself: named anew, a part would lose what the rig tells of it."""
+        saved = self.records.rig(told["rig"]) if told.get("rig") else None
+        for name in ("vehicle", "receiver"):
+            if saved and told.get(name) and (saved.get(name) or {}).get("id") == told[name]:
+                del told[name]
+
+
+def _hits(
+    text: str,
+    how: Found,
+    keys: Sequence[str],
+    same: Sequence[str],
+    *,
+    vehicles: Sequence[Named] = (),
+    items: Sequence[Item] = (),
+    count: int | None = None,
+) -> Hits:
+    count = len(keys) if count is None else count
+    the_same = same[0] if len(same) == 1 else ""
+    one = the_same or (keys[0] if count == 1 and how.exact else "")
+    return Hits(text=text, count=count, vehicles=vehicles, items=items, one=one, same=the_same, told=how.told)
+
+
+def _no_choice(place: str, hits: Hits) -> Problem:
+    if not hits.count:
+        return Problem(
+            f"nothing goes by “{hits.text}”", "try another word, or clear the field", pointer=place, meaning=True
+        )
+    message = f"you typed “{hits.text}” and nothing is chosen"
+    several = f"choose one of the {hits.count} below" if hits.count > 1 else "choose it below if it is meant"
+    return Problem(message, f"{several}, or clear the field", pointer=place, meaning=True)
+
+
+def _parted(on: str) -> tuple[str, str]:
+    vehicle, _, receiver = on.partition("|")
+    return vehicle, receiver
+
+
+def place_of(name: str) -> str:
+    """The place of the question that a field is about, its search too."""
+    return name.removeprefix(FIND).removeprefix(SEEN).partition(".")[0]
