@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 from itertools import islice
 from typing import TypeVar
 
-from sqlalchemy import ColumnElement, or_, true, update
+from sqlalchemy import ColumnElement, true, update
 from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Mapped
 from sqlmodel import Session, col, select
@@ -131,18 +131,6 @@ def list_records(
         checks.finish()
         query = query.where(Accessory.subject == sold_as)
     return session.exec(query.where(beyond(key_column(table), after))).all()
-
-
-def search_sold(session: Session, text: str, sold_as: SoldAs | None = None, *, limit: int = 20) -> Sequence[Accessory]:
-    """Return what is sold whose label, SKU or kind has every word of a text in it, ordered by SKU."""
-    query = select(Accessory).order_by(col(Accessory.sku)).limit(page_size(limit))
-    if sold_as is not None:
-        query = query.where(Accessory.subject == sold_as)
-    for word in text.split()[:_MOST_WORDS]:
-        if not storable(word):
-            return []
-        query = query.where(or_(*(column.icontains(word, autoescape=True) for column in _SEARCHED)))
-    return session.exec(query).all()
 
 
 def find_mountings(

@@ -121,7 +121,7 @@ class Chooser:
         chosen, seen = told.get(place, ""), told.get(f"{SEEN}{place}")
         retyped = seen is not None and seen != hits.text
         if place == "vehicle" and not chosen and any(name.startswith("vehicle.") for name in told):
-            chosen = urlencode(self.named(told))
+            chosen = self._called(self.named(told))
         if hits.same and (retyped or not chosen):
             meant = hits.same
         elif chosen and self._goes_by(place, hits, chosen):
@@ -151,6 +151,10 @@ class Chooser:
         """The fields by which a vehicle without an id is called."""
         return {} if fields.get("vehicle") else {name: text for name, text in fields.items() if name in self._naming}
 
+    def _called(self, named: Mapping[str, str]) -> str:
+        """What a vehicle is called, as the value of one field; a request's fields come in any order."""
+        return urlencode({name: named[name] for name in self._naming if name in named})
+
     def any_of(self, found: Sequence[Named]) -> list[tuple[str, str, int]]:
         """For each make and model that several vehicles share, all of them as one choice: value, label, how many."""
         groups: dict[tuple[str, ...], list[Named]] = {}
@@ -163,7 +167,7 @@ class Chooser:
             if len(group) > 1:
                 value = self._shared(group, {name: group[0].texts[name] for name in names})
                 label = " ".join(value[name] for name in ("vehicle.year", *names) if name in value)
-                choices.append((urlencode(value), label, len(group)))
+                choices.append((self._called(value), label, len(group)))
         return choices
 
     def _shared(self, group: Sequence[Named], texts: Mapping[str, str]) -> dict[str, str]:
@@ -188,7 +192,7 @@ class Chooser:
         links = mounting.links if mounting else {}
         own = {name: str((saved.get(name) or {}).get("id") or "") for name in ("vehicle", "receiver")}
         rig = f"rig:{fields['rig']}" if fields.get("rig") else ""
-        vehicle = fields.get("vehicle") or urlencode(self.named(fields))
+        vehicle = fields.get("vehicle") or self._called(self.named(fields))
         return (
             vehicle or links.get("vehicle", "") or own["vehicle"] or rig,
             fields.get("receiver") or links.get("receiver", "") or own["receiver"],

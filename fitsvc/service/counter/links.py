@@ -84,7 +84,7 @@ def read_fields(fields: Fields, vocabulary: Vocabulary, system: System) -> Quest
         if told := part.get("facts"):
             subject = place.partition(".")[0]
             part["facts"] = dict(sorted(told.items(), key=lambda one: order[f"{subject}.{one[0]}"]))
-    return QuestionFields(_document(parts, fields.get("rig", "").strip()), tuple(problems), tuple(left_out))
+    return QuestionFields(_document(parts, fields.get("rig", "").strip()), tuple(problems), tuple(sorted(left_out)))
 
 
 def write_fields(document: Mapping[str, Json]) -> dict[str, str]:
