@@ -392,8 +392,8 @@ class Rulebook:
     each of the side view's words is drawn by, where the rulebook says; `wishes` the kinds that serve a wish of a plan;
     `asks_for` the subjects that the counter asks for beside an accessory, each with its condition; `allowances` what
     may be loaded where no load is named; `beside` what makes each fact of all else on the rig, where a question names
-    several things; `usual` what a fact nearly always is; `trials` how an accessory is tried on a rig. No answer rests on
-    `hazards`, what bears on each rating, nor on `words`, what people call what is stored.
+    several things; `usual` what a fact nearly always is; `trials` how an accessory is tried on a rig. No answer rests
+    on `hazards`, what bears on each rating, nor on `words`, what people call what is stored.
     """
 
     name: str
