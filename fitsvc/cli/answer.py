@@ -14,6 +14,7 @@ from fitsvc.cli.options import (
     facts_option,
     load_rules,
     open_database,
+    read_as_of,
     rules_option,
     units_option,
 )
@@ -22,6 +23,8 @@ from fitsvc.language.display import System
 from fitsvc.language.problems import ProblemsFound
 
 if TYPE_CHECKING:
+    from datetime import datetime
+
     from fitsvc.answers.answer import Answer
     from fitsvc.answers.answering import Answerer
 
@@ -36,6 +39,7 @@ if TYPE_CHECKING:
 @click.option("--trailer", metavar="SKU", help="The trailer behind it.")
 @facts_option
 @units_option
+@click.option("--as-of", default=None, metavar="DATE", help="By what had been entered in the database by then.")
 @click.option("--all", "show_all", is_flag=True, help="Tell everything, the rules that pass too.")
 @click.option("--json", "as_json", is_flag=True, help="Print the answer as the service sends it.")
 @database_option
@@ -48,6 +52,7 @@ def answer(
     trailer: str | None,
     facts: tuple[str, ...],
     units: System,
+    as_of: str | None,
     show_all: bool,
     as_json: bool,
     database: str | None,
@@ -63,7 +68,7 @@ def answer(
     if facts:
         document = with_facts(document, facts, answerer.rulebook.vocabulary)
     try:
-        found = ask(answerer, document, units, database)
+        found = ask(answerer, document, units, database, read_as_of(as_of))
     except ProblemsFound as problems:
         file = str(question) if question and str(question) != "-" else ""
         raise ProblemsFound(replace(problem, file=problem.file or file) for problem in problems.problems) from None
@@ -76,8 +81,13 @@ def answer(
         show_answer(out(), found, answerer, everything=show_all)
 
 
-def ask(answerer: "Answerer", document: Json, units: System, database: str | None) -> "Answer":
-    """The answer to a question; the database is opened when it is named or the question names stored records."""
+def ask(
+    answerer: "Answerer", document: Json, units: System, database: str | None, as_of: "datetime | None" = None
+) -> "Answer":
+    """The answer to a question; the database is opened when it is named or the question names stored records.
+
+    As of a time no remedies are looked for.
+    """
     from fitsvc.answers.question import refers_to_records
 
     if database is None and not refers_to_records(document):
@@ -87,8 +97,13 @@ def ask(answerer: "Answerer", document: Json, units: System, database: str | Non
 
     with open_database(database) as opened, opened.session() as session:
         shop = Shop(answerer.reader)
-        shelf = shop.shelf(session)
-        return answerer.answer(document, StoreRecords(session, shop.vehicles), units, shelf)
+        if as_of is None:
+            return answerer.answer(document, StoreRecords(session, shop.vehicles), units, shop.shelf(session))
+        from fitsvc.observing.earlier import EarlierRecords
+        from fitsvc.observing.law import laws_of
+
+        earlier = EarlierRecords(session, laws_of(answerer.reader), as_of, shop.vehicles)
+        return answerer.answer(document, earlier, units)
 
 
 def _document(question: Path | None, rig: str | None, sold: dict[str, str | None]) -> Json:

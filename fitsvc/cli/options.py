@@ -12,6 +12,8 @@ from fitsvc.language.display import System
 from fitsvc.language.problems import nearest
 
 if TYPE_CHECKING:
+    from datetime import datetime
+
     from fitsvc.rulebook.rules import Rulebook
     from fitsvc.store.database import Database
 
@@ -49,6 +51,16 @@ facts_option = click.option(
     multiple=True,
     help="A further fact, such as `load.bikes=3`; as often as there are facts.",
 )
+
+
+def read_as_of(text: str | None) -> "datetime | None":
+    """The instant that `--as-of` names, if it was given."""
+    from fitsvc.loading.rows import INSTANT, read_instant
+
+    found = None if text is None else read_instant(text)
+    if text is not None and found is None:
+        refuse(f"`{text}` is not a date", INSTANT)
+    return found
 
 
 class Commands(click.Group):

@@ -3,14 +3,13 @@
 import json
 import sys
 from collections.abc import Iterator
-from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
 from fitsvc.cli.console import one_line, out, paragraph, refuse
-from fitsvc.cli.options import database_option, load_rules, open_database, rules_option
+from fitsvc.cli.options import database_option, load_rules, open_database, read_as_of, rules_option
 from fitsvc.subjects import Subject
 
 if TYPE_CHECKING:
@@ -40,7 +39,7 @@ def show(record: str, as_of: str | None, as_json: bool, database: str | None, ru
 
     reader = FactReader(load_rules(rules))
     with open_database(database) as opened, opened.session() as session:
-        found = sheet(session, reader, subject_of(record), record, _instant(as_of))
+        found = sheet(session, reader, subject_of(record), record, read_as_of(as_of))
     if as_json:
         sys.stdout.buffer.write(msgspec.json.encode(found) + b"\n")
     else:
@@ -113,15 +112,6 @@ def _told(text: str) -> tuple[str, str]:
     if not sign:
         refuse(f"`{text}` tells nothing", "write it as `fact=value`")
     return name.strip(), value.strip()
-
-
-def _instant(text: str | None) -> datetime | None:
-    from fitsvc.loading.rows import INSTANT, read_instant
-
-    found = None if text is None else read_instant(text)
-    if text is not None and found is None:
-        refuse(f"`{text}` is not a date", INSTANT)
-    return found
 
 
 def _rows(session: "Session", reader: "FactReader", records: tuple[str, ...]) -> Iterator[dict[str, Any]]:

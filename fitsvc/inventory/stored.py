@@ -8,6 +8,7 @@ from fitsvc.answers.question import Doubt, Named, Stored, TrialHere
 from fitsvc.document import Json
 from fitsvc.language.types import Value
 from fitsvc.store.errors import NotFound
+from fitsvc.store.folding import CurrentFacts
 from fitsvc.store.records import find_mountings, get_record
 from fitsvc.store.rigs import get_rig
 from fitsvc.store.tables import Accessory, Mounting, Record
@@ -48,8 +49,12 @@ class StoreRecords:
 
 def stored(subject: str, record: Record) -> Stored:
     """A record as a question sees it."""
-    assumed = frozenset(name for name, how in record.provenance.items() if how.get("kind") == "assumed")
-    doubts = {name: _doubt(how) for name, how in record.provenance.items() if how.get("state")}
+    return stored_so(subject, record, CurrentFacts(record.facts, record.provenance))
+
+
+def stored_so(subject: str, record: Record, known: CurrentFacts) -> Stored:
+    """A record as a question sees it, with what is known of it."""
+    provenance = known.provenance
     links: dict[str, str] = {}
     if isinstance(record, Accessory):
         subject = record.subject
@@ -59,12 +64,12 @@ def stored(subject: str, record: Record) -> Stored:
         subject=subject,
         key=record.key,
         label=record.label,
-        facts=record.facts,
-        assumed=assumed,
-        doubts=doubts,
-        tried={name: how["tried"] for name, how in record.provenance.items() if "tried" in how},
-        rubbed=frozenset(what for how in record.provenance.values() for what in how.get("rubbed", ())),
-        things=tuple(TrialHere(**one) for how in record.provenance.values() for one in how.get("things", ())),
+        facts=known.facts,
+        assumed=frozenset(name for name, how in provenance.items() if how.get("kind") == "assumed"),
+        doubts={name: _doubt(how) for name, how in provenance.items() if how.get("state")},
+        tried={name: how["tried"] for name, how in provenance.items() if "tried" in how},
+        rubbed=frozenset(what for how in provenance.values() for what in how.get("rubbed", ())),
+        things=tuple(TrialHere(**one) for how in provenance.values() for one in how.get("things", ())),
         links=links,
     )
 

@@ -11,6 +11,7 @@ from sqlmodel import Session
 from fitsvc.document import Document, Json
 from fitsvc.facts import Case, FactReader, as_written
 from fitsvc.inventory.stored import StoreRecords
+from fitsvc.observing.earlier import ground_then, told_by
 from fitsvc.observing.effects import rig_case
 from fitsvc.observing.law import laws_of
 from fitsvc.rulebook.vocabulary import EFFORTS, Fact
@@ -99,11 +100,12 @@ def sheet(
     What waits for the facts of a mounting is told of now, where there is a catalogue to ask.
     """
     record = get_record(session, subject, key)
-    own, every = sold_as(record), all_observations(session, subject, key)
-    told = [one for one in every if as_of is None or one.recorded_at <= as_of]
-    law, dead = laws_of(reader)(own), taken_back(told)
+    own, laws = sold_as(record), laws_of(reader)
+    told = all_observations(session, subject, key) if as_of is None else told_by(session, record, as_of)
+    law, dead = laws(own), taken_back(told)
     touched = {observation for observation, _ in dead}
-    known = fold(told, law, ground_of(session, record, told))
+    ground = ground_of(session, record, told) if as_of is None else ground_then(session, laws, record, told, as_of)
+    known = fold(told, law, ground)
     said = _said(told, dead, _reasons(told), facts := reader.subjects[own])
     waits = _waits(session, reader, key, waited) if waited and subject == "mounting" and as_of is None else _NOTHING
     counts = _by_fact(waits.sets, own)

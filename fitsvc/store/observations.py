@@ -5,7 +5,7 @@ What is known of a record is kept beside it, since selections read a million of 
 answers what was known earlier.
 """
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Final
@@ -151,18 +151,24 @@ def append(
     return observation
 
 
-def ground_of(session: Session, record: Record, said: Iterable[Observation] = ()) -> Document:
+def ground_of(
+    session: Session,
+    record: Record,
+    said: Iterable[Observation] = (),
+    known: Callable[[Record], Document] = lambda other: other.facts,
+) -> Document:
     """What a record's own facts may lean on: of a mounting the facts of its vehicle and its receiver, by whole names.
 
-    Beside them stands what is known of each accessory that was tried on it, under `THING` and its SKU.
+    Beside them stands what is known of each accessory that was tried on it, under `THING` and its SKU. `known` tells
+    the facts of another record.
     """
     if not isinstance(record, Mounting):
         return {}
     vehicle, receiver = session.get(Vehicle, record.vehicle_id), session.get(Receiver, record.receiver_id)
-    parts = {"vehicle": vehicle.facts if vehicle else {}, "receiver": receiver.facts if receiver else {}}
+    parts = {"vehicle": known(vehicle) if vehicle else {}, "receiver": known(receiver) if receiver else {}}
     found = {f"{subject}.{name}": value for subject, facts in parts.items() for name, value in facts.items()}
     things = [session.get(Accessory, sku) for sku in sorted({one.tried for one in said if one.tried})]
-    return found | {f"{THING}{thing.sku}": thing.facts for thing in things if thing}
+    return found | {f"{THING}{thing.sku}": known(thing) for thing in things if thing}
 
 
 def law_of(record: Record, laws: Laws) -> Law:

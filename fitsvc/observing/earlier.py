@@ -1,0 +1,75 @@
+"""The records of a store as they were known at an earlier time: folded from what had been entered by then.
+
+What is not kept as statements is as it is now: labels, saved rigs, and which vehicle and receiver a mounting has, which
+cannot change once anything was seen of it. A record that has been deleted since is not there.
+"""
+
+from collections.abc import Mapping, Sequence
+from datetime import datetime
+from typing import cast
+
+from sqlmodel import Session
+
+from fitsvc.answers.question import Stored
+from fitsvc.document import Json
+from fitsvc.inventory.stored import FindVehicles, StoreRecords, stored_so
+from fitsvc.store.errors import NotFound
+from fitsvc.store.folding import CurrentFacts, Laws, current_facts
+from fitsvc.store.observations import all_observations, ground_of, law_of
+from fitsvc.store.records import find_mountings, get_record
+from fitsvc.store.rigs import get_rig
+from fitsvc.store.tables import Observation, Record
+from fitsvc.subjects import Subject, stored_as
+
+
+class EarlierRecords(StoreRecords):
+    """The records of one session as of a time, for `read_question`."""
+
+    def __init__(self, session: Session, laws: Laws, as_of: datetime, vehicles: FindVehicles | None = None) -> None:
+        super().__init__(session, vehicles)
+        self._laws, self._as_of = laws, as_of
+
+    def find(self, subject: str, key: str) -> Stored | None:
+        """The record under an id or SKU as it was known then, or None where it was not stored yet."""
+        try:
+            record = get_record(self._session, stored_as(subject), key)
+        except NotFound:
+            return None
+        return self._stored(subject, record)
+
+    def mountings(self, vehicle: str, receiver: str) -> list[Stored]:
+        """The mountings of a receiver on a vehicle that were stored then."""
+        found = [self._stored("mounting", one) for one in find_mountings(self._session, vehicle, receiver)]
+        return [one for one in found if one is not None]
+
+    def rig(self, key: str) -> Mapping[str, Json] | None:
+        """A saved rig's document as it is now, or None where it was not saved yet."""
+        try:
+            rig = get_rig(self._session, key)
+        except NotFound:
+            return None
+        return rig.document if rig.created_at <= self._as_of else None
+
+    def _stored(self, subject: str, record: Record) -> Stored | None:
+        if record.created_at > self._as_of:
+            return None
+        return stored_so(subject, record, known_then(self._session, self._laws, record, self._as_of))
+
+
+def known_then(session: Session, laws: Laws, record: Record, as_of: datetime) -> CurrentFacts:
+    """What was known of a record by what had been entered by then, of it and of what it leans on."""
+    said = told_by(session, record, as_of)
+    return current_facts(said, law_of(record, laws), ground_then(session, laws, record, said, as_of))
+
+
+def told_by(session: Session, record: Record, as_of: datetime) -> list[Observation]:
+    """What had been entered of a record by then."""
+    subject = cast(Subject, type(record).__name__.lower())
+    return [one for one in all_observations(session, subject, record.key) if one.recorded_at <= as_of]
+
+
+def ground_then(
+    session: Session, laws: Laws, record: Record, said: Sequence[Observation], as_of: datetime
+) -> Mapping[str, Json]:
+    """What a record's facts leant on then."""
+    return ground_of(session, record, said, lambda other: known_then(session, laws, other, as_of).facts)

@@ -1,0 +1,137 @@
+"""Answers as of an earlier time are the answers that were given then, whatever has been said, tried or undone since."""
+
+from collections.abc import Iterator
+from datetime import datetime
+from typing import Any
+
+import pytest
+from demo_world import answerer
+from effort import tries
+from hypothesis import HealthCheck, given
+from hypothesis import strategies as st
+from litestar.testing import TestClient
+from service_checks import problem
+from sqlmodel import Session, col, delete
+
+from fitsvc.answers.answer import encode
+from fitsvc.inventory.stored import StoreRecords
+from fitsvc.observing.earlier import EarlierRecords
+from fitsvc.observing.law import laws_of
+from fitsvc.observing.recording import observe
+from fitsvc.service.app import create_app
+from fitsvc.store.creation import create_record
+from fitsvc.store.database import Database
+from fitsvc.store.errors import Conflict, InvalidValue, NotFound
+from fitsvc.store.observations import Provenance
+from fitsvc.store.records import Draft, delete_record, replace_record
+from fitsvc.store.tables import Observation, now
+from fitsvc.store.taking_back import Request
+
+LAWS = laws_of(answerer().reader)
+QUESTION = {"rig": {"mounting": {"id": "mnt_a"}}, "accessory": {"sku": "RACK"}}
+CARRIER = {"kind": "bike_carrier", "shank": "2 in", "stow_setback": "4 in", "front_setback": "9 in"}
+INCHES = st.sampled_from(["2 in", "4 in", "4-1/8 in", "exactly 4 in", "9 in ± 1/2 in"])
+PEOPLE = st.sampled_from(["Ann", "Bo", "Cy"])
+STEPS = st.one_of(
+    st.tuples(st.just("measure"), PEOPLE, st.sampled_from(["pin_to_bumper", "height"]), INCHES),
+    st.tuples(st.just("measure"), PEOPLE, st.just("stow_setback"), INCHES),
+    st.tuples(st.just("try"), PEOPLE, st.sampled_from(["folded", "in_use"]), st.sampled_from(["clear", "touched"])),
+    st.tuples(st.just("retract"), PEOPLE, st.integers(0, 5), st.just("")),
+    st.tuples(st.just("bumper"), PEOPLE, st.just(""), st.sampled_from(["40 in", "44 in"])),
+    st.tuples(st.just("publish"), PEOPLE, st.just(""), INCHES),
+)
+
+
+def take(session: Session, step: Any, told: list[tuple[str, str]]) -> None:
+    """Carry one step of a history out, as far as it can be."""
+    what, by, name, value = step
+    how, reader = Provenance(kind="measured", by=by), answerer().reader
+    if what == "bumper":
+        facts = {"body": "suv", "spare_location": "underbody", "rear_overhang": value}
+        replace_record(session, "vehicle", "veh_a", Draft(facts=facts), laws=LAWS)
+        return
+    if what == "publish":
+        draft = Draft(facts={"pin_to_bumper": value}, vehicle_id="veh_a", receiver_id="rcv_a")
+        replace_record(session, "mounting", "mnt_a", draft, told=Provenance(source="feed"), laws=LAWS)
+        return
+    about = ("accessory", "RACK") if name == "stow_setback" else ("mounting", "mnt_a")
+    body: dict[str, Any] = {"subject": about[0], "record": about[1]}
+    request = Request()
+    if what == "retract":
+        if name >= len(told):
+            return
+        body["record"], target = told[name]
+        body["subject"] = "accessory" if body["record"] == "RACK" else "mounting"
+        request = Request("retracts", target, "a slip")
+    elif what == "try":
+        body["evidence"] = {"sku": "RACK", "state": name, "result": value}
+    else:
+        body["facts"] = {name: value}
+    seen = observe(session, reader, body, how, request, rigs=False)
+    told.append((body["record"], seen.observation.id))
+
+
+@pytest.fixture(scope="module")
+def database(migrated: Any, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Database]:
+    """Give a store for many histories, one after the other."""
+    file = tmp_path_factory.mktemp("earlier") / "fitsvc.db"
+    file.write_bytes(migrated.read_bytes())
+    opened = Database(f"sqlite:///{file}")
+    yield opened
+    opened.close()
+
+
+def anew(session: Session) -> None:
+    """Store a vehicle, its receiver and a carrier of which nobody has measured anything."""
+    for subject, key in (("mounting", "mnt_a"), ("accessory", "RACK"), ("receiver", "rcv_a"), ("vehicle", "veh_a")):
+        try:
+            delete_record(session, subject, key, laws=LAWS)  # type: ignore[arg-type]
+        except NotFound:
+            break
+    session.exec(delete(Observation).where(col(Observation.id) != ""))
+    facts = {"body": "suv", "spare_location": "underbody", "rear_overhang": "40 in"}
+    create_record(session, "vehicle", Draft(key="veh_a", facts=facts), laws=LAWS)
+    create_record(session, "receiver", Draft(key="rcv_a", facts={"opening": "2 in"}), laws=LAWS)
+    create_record(session, "accessory", Draft(key="RACK", facts=CARRIER), laws=LAWS)
+    create_record(session, "mounting", Draft(key="mnt_a", vehicle_id="veh_a", receiver_id="rcv_a"), laws=LAWS)
+
+
+@tries(10, suppress_health_check=list(HealthCheck))
+@given(st.lists(STEPS, min_size=3, max_size=8))
+def test_answers_as_of_replay(database: Database, steps: list[Any]) -> None:
+    """After each step the answer as of then is byte for byte the one that was given then."""
+    given_then, told = list[tuple[datetime, bytes]](), list[tuple[str, str]]()
+    with database.session() as session:
+        anew(session)
+    for step in [("start", "", "", ""), *steps]:
+        if step[0] != "start":
+            try:
+                with database.session() as session:
+                    take(session, step, told)
+            except (InvalidValue, Conflict):
+                pass  # what was taken back before cannot be again
+        with database.session() as session:
+            given_then.append((now(), encode(answerer().answer(QUESTION, StoreRecords(session)))))
+    with database.session() as session:
+        for at, answer in given_then:
+            assert encode(answerer().answer(QUESTION, EarlierRecords(session, LAWS, at))) == answer
+
+
+def test_an_answer_as_of_a_time_over_the_wire(database: Database, tmp_path: Any) -> None:
+    """What was measured since is not in it; before the mounting was stored there is none to ask about."""
+    before = now()
+    with database.session() as session:
+        anew(session)
+        stored = now()
+    with database.session() as session:
+        take(session, ("measure", "Ann", "pin_to_bumper", "9 in"), [])
+    client = TestClient(create_app(database, answerer(), tmp_path), raise_server_exceptions=False)
+    answers = [
+        client.post("/v1/answers", json=QUESTION, params={"as_of": at.isoformat()} if at else {}).json()["outcome"]
+        for at in (stored, None)
+    ]
+    assert answers == ["undetermined", "fails"]
+    response = client.post("/v1/answers", json=QUESTION, params={"as_of": before.isoformat()})
+    assert "no mounting is stored under `mnt_a`" in problem(response, 422)["errors"][0]["detail"]
+    wrong = client.post("/v1/answers", json=QUESTION, params={"as_of": "yesterday"})
+    assert wrong.status_code == 400
