@@ -7,7 +7,7 @@ from dataclasses import dataclass, field, replace
 from functools import partial, reduce
 from math import isfinite
 from operator import or_
-from typing import Any, Final, TypeVar
+from typing import Any, Final, Literal, TypeVar
 
 import msgspec
 
@@ -153,7 +153,7 @@ def unknown_fact(subject: str, name: str, known: Mapping[str, Fact], pointer: st
     help = f"did you mean `{near}`?" if near else f"it has {listed}"
     if near or len(known) > _MOST_LISTED:
         help += f"{'' if near else ' and more;'}{_ALL_FACTS}"
-    return Problem(f"{_shown(name)} is not a fact of {subject}", help, pointer=pointer)
+    return Problem(f"{_shown(name)} is not a fact of {subject}", help, pointer=pointer, kind="unknown fact")
 
 
 def escape(name: str) -> str:
@@ -167,8 +167,10 @@ def _kind(fact: Fact) -> str:
     return {NumberType: "number", ListType: "list", TruthType: "yes_no"}[type(fact.type)]
 
 
-def _refuse(message: str, help: str = "", pointer: str = "", meaning: bool = False) -> ProblemsFound:
-    return ProblemsFound([Problem(message, help, pointer=pointer, meaning=meaning)])
+def _refuse(
+    message: str, help: str = "", pointer: str = "", meaning: bool = False, kind: Literal["", "no unit"] = ""
+) -> ProblemsFound:
+    return ProblemsFound([Problem(message, help, pointer=pointer, meaning=meaning, kind=kind)])
 
 
 def _shown(wire: Json) -> str:
@@ -255,16 +257,16 @@ def _amount(fact: Fact, wire: Json, pointer: str = "") -> float:
         try:
             amount = parse_quantity(wire, fact.type.dimension)
         except QuantityError as error:
-            raise _refuse(error.message, error.help, pointer) from None
+            raise _refuse(error.message, error.help, pointer, kind=error.kind) from None
         percent = "%" in wire or "percent" in wire.casefold()
         if fact.kind == "ratio" and not percent:
-            raise _refuse(f"{_shown(wire)} has no unit", _figure(fact), pointer)
+            raise _refuse(f"{_shown(wire)} has no unit", _figure(fact), pointer, kind="no unit")
         if fact.kind == "count" and percent:
             raise _refuse(f"{_shown(wire)} is a share, not a count", _figure(fact), pointer)
     elif fact.kind == "count":
         amount = float(max(-_FAR, min(wire, _FAR)))  # a whole number may be too large for a float
     else:
-        raise _refuse(f"{_shown(wire)} has no unit", _figure(fact), pointer)
+        raise _refuse(f"{_shown(wire)} has no unit", _figure(fact), pointer, kind="no unit")
     if fact.kind == "count" and not amount.is_integer():
         raise _refuse(f"{_shown(wire)} is not a whole number", _figure(fact), pointer, isinstance(wire, str))
     return amount

@@ -4,6 +4,8 @@ from typing import Any
 
 import httpx
 
+from fitsvc.service.codes import CODES
+
 
 def problem(response: httpx.Response, status: int) -> dict[str, Any]:
     """Return a response's problem document, which must be one and of a status."""
@@ -12,17 +14,18 @@ def problem(response: httpx.Response, status: int) -> dict[str, Any]:
     assert response.headers["x-content-type-options"] == "nosniff"
     document: dict[str, Any] = response.json()
     assert document["status"] == status
-    assert document["type"] == "about:blank"
+    assert document["type"].removeprefix("/problems/") in CODES
     assert document["title"]
     assert document["detail"]
     assert set(document) <= {"type", "title", "status", "detail", "errors"}
     for entry in document.get("errors", ()):
-        assert set(entry) <= {"pointer", "detail", "help"}
-        assert entry["pointer"] == "" or entry["pointer"].startswith("/")
+        assert set(entry) <= {"pointer", "parameter", "code", "detail", "help"}
+        assert ("pointer" in entry) != ("parameter" in entry)
+        assert entry.get("pointer", "") == "" or entry["pointer"].startswith("/")
         assert entry["detail"]
     return document
 
 
 def pointers(document: dict[str, Any]) -> list[str]:
     """Return the places of a problem's errors, in order."""
-    return [entry["pointer"] for entry in document["errors"]]
+    return [entry.get("pointer", f"?{entry.get('parameter')}") for entry in document["errors"]]

@@ -42,7 +42,7 @@ PAGES = {
     "/remarks",
     "/remarks/new",
 }
-UNDESCRIBED = {"/docs", "/docs/assets/{name}", *PAGES}
+UNDESCRIBED = {"/docs", "/docs/assets/{name}", "/problems", "/problems/{code}", *PAGES}
 
 
 @pytest.fixture(scope="module")
@@ -102,7 +102,7 @@ def test_every_failure_is_a_problem_document(described: Any) -> None:
 def test_writing_needs_a_key_and_reading_does_not(described: Any) -> None:
     """Every PUT and DELETE, and every POST that stores, is secured; nothing else is."""
     for path, method, one in operations(described):
-        asks = ("/v1/answers", "/v1/plans", "/v1/selections")
+        asks = ("/v1/answers", "/v1/plans", "/v1/selections", "/v1/matches")
         secured = method in ("put", "delete") or (method == "post" and path not in asks)
         assert bool(one["security"]) == secured, (path, method)
         assert ("401" in one["responses"]) == secured

@@ -31,7 +31,12 @@ def lost(tmp_path: Path) -> Database:
 def requests(app: Litestar) -> list[tuple[str, str, bool, bool]]:
     """Return each route's method, a path of it, whether it takes a body, and whether it needs a key."""
     return [
-        (method, path.format(key="none", rule="none", name="none"), bool(operation.body), operation.needs_key)
+        (
+            method,
+            path.format(sku="none", key="none", rule="none", name="none"),
+            bool(operation.body),
+            operation.needs_key,
+        )
         for path, handler, operation in documented(app)
         for method in sorted(handler.http_methods)
     ]

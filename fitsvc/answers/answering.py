@@ -115,6 +115,8 @@ class Answerer:
         system: System = "us",
         shelf: Shelf | None = None,
         most: int = MOST_WORK,
+        *,
+        remedies: bool = True,
     ) -> Answer:
         """Answer a question document, with remedies from a shelf; ProblemsFound when it cannot be read.
 
@@ -125,7 +127,7 @@ class Answerer:
             return self.together.answer(read_things(document, self.reader, records), system, most)
         question = read_question(document, self.reader, records)
         answer, asked, failing = self._answer(document, question, records, system, most)
-        if answer.outcome == "fails":
+        if answer.outcome == "fails" and remedies:
             if len(question.candidates) == 1:
                 document = question.about(document, question.candidates[0])
             search = Remedies(self.missing, self.reader, shelf or EMPTY, system)

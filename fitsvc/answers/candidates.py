@@ -7,6 +7,7 @@ learn is the fact whose answer leaves the fewest candidates undecided.
 """
 
 from collections.abc import Callable, Hashable, Iterable, Mapping, Sequence
+from collections.abc import Set as AbstractSet
 from dataclasses import dataclass, replace
 from typing import Any, Final
 
@@ -60,9 +61,13 @@ class CandidateAnswer:
 
 def outcome_of(judged: Sequence[CandidateAnswer]) -> Outcome:
     """What holds over all candidates."""
-    outcomes = {one.verdict.outcome for one in judged}
+    return over_all({one.verdict.outcome for one in judged})
+
+
+def over_all(outcomes: AbstractSet[Outcome]) -> Outcome:
+    """What holds over all of some outcomes."""
     if len(outcomes) == 1:
-        return outcomes.pop()
+        return next(iter(outcomes))
     return "conditional" if outcomes == {"works", "conditional"} else "undetermined"
 
 

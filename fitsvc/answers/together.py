@@ -63,6 +63,11 @@ class Together:
             for i in range(len(things))
         ]
 
+    def alone(self, things: Sequence[tuple[Case, Value]]) -> list[Verdict]:
+        """What each of several things comes to by itself, where it hangs."""
+        beside = Beside(self.answerer, things)
+        return [beside.judged(i, None, []) for i in range(len(things))]
+
 
 class Beside:
     """Several cases on one rig, each with where it hangs, and what each finds beside it; by itself it finds nothing."""

@@ -13,7 +13,8 @@ from fitsvc.engine.point import Point
 from fitsvc.facts import Case
 from fitsvc.language.compiler import compile_reads
 from fitsvc.language.display import System
-from fitsvc.language.intervals import TOLERANCE
+from fitsvc.language.intervals import TOLERANCE, Bounds
+from fitsvc.language.quantities import Dimension
 from fitsvc.language.truth import YES
 from fitsvc.language.typed import ALWAYS, AnyTyped, Read
 from fitsvc.language.types import TextType, Value, is_exact
@@ -90,6 +91,17 @@ class RuleWords:
             found = self._word(result, case, system)
             self._worded[system].keep(key, found)
         return found
+
+    def room(self, case: Case) -> tuple[Bounds, Dimension] | None:
+        """By how much the rule passes on an opened case, below nothing where it fails, if it compares two figures.
+
+        Bounds in the inside unit of the dimension.
+        """
+        if self._rule.margin is None or self._rule.margin.dimension is None:
+            return None
+        bounds = self._wording.engine.values(self._key, lambda: self._nodes).of(case)[self._margin_at]
+        assert isinstance(bounds, tuple)
+        return (-bounds[1], -bounds[0]), self._rule.margin.dimension
 
     def rests(self, case: Case) -> Sequence[Read]:
         """The facts that matter to the rule's result on an opened case, those of the opening by its own names."""

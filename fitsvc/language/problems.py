@@ -5,6 +5,7 @@ from dataclasses import KW_ONLY, dataclass, replace
 from typing import Final, Literal
 
 _LONGEST_WORD: Final = 200
+Kind = Literal["", "missing record", "unknown fact", "unknown member", "missing member", "no unit"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -12,7 +13,7 @@ class Problem:
     """One thing that is wrong with an input, with its place and what would be right.
 
     `meaning` says that the input is well formed, and what it says cannot be (a weight of 900 t); `kind` what is the
-    matter, where somebody does more about it than show it.
+    matter, where a program does more about it than show it. What came after a `?` has a `parameter` and no pointer.
     """
 
     message: str
@@ -24,7 +25,8 @@ class Problem:
     column: int = 0
     source: str = ""
     meaning: bool = False
-    kind: Literal["", "missing record"] = ""
+    parameter: str = ""
+    kind: Kind = ""
 
     def at(self, pointer: str) -> "Problem":
         """Return the same problem placed at a JSON pointer, in front of the pointer it has."""

@@ -9,6 +9,7 @@ import re
 from dataclasses import dataclass
 from fractions import Fraction
 from functools import cache, lru_cache
+from typing import Literal
 
 from fitsvc.language.problems import nearest
 
@@ -61,6 +62,9 @@ DIMENSIONS: dict[str, Dimension] = {
     "ratio": NUMBER,
     "count": NUMBER,
 }
+
+INSIDE: dict[Dimension, str] = {NUMBER: "", LENGTH: "mm", MASS: "kg", ANGLE: "deg", FORCE: "kN", TORQUE: "N·m"}
+"""The unit inside of each dimension: what figures are kept in."""
 
 _NAMES = {
     NUMBER: "number",
@@ -153,9 +157,8 @@ no blank about the `/`: with blanks it divides."""
 class QuantityError(ValueError):
     """Raised for a text that is not the quantity asked for, with what to write instead."""
 
-    def __init__(self, message: str, help: str = "") -> None:
-        self.message = message
-        self.help = help
+    def __init__(self, message: str, help: str = "", kind: Literal["", "no unit"] = "") -> None:
+        self.message, self.help, self.kind = message, help, kind
         super().__init__(f"{message}: {help}" if help else message)
 
 
@@ -283,7 +286,8 @@ def _wrong_dimension(shown: str, found: Dimension, wanted: Dimension) -> Quantit
     units = _EXAMPLES.get(wanted)
     if units and found == NUMBER and shown[-2].isdigit():
         number = shown[1:-1].strip()
-        return QuantityError(f"{shown} has no unit", f"write `{number} {units[0]}` or `{number} {units[1]}`")
+        help = f"write `{number} {units[0]}` or `{number} {units[1]}`"
+        return QuantityError(f"{shown} has no unit", help, "no unit")
     message = f"{shown} is {_article(found)}, expected {_article(wanted)}"
     if wanted == NUMBER:
         return QuantityError(message, "write `3`, `0.5` or `12 %`")

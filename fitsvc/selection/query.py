@@ -2,7 +2,7 @@
 
 from base64 import urlsafe_b64decode, urlsafe_b64encode
 from binascii import Error as BadBase64
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Hashable, Mapping
 from dataclasses import dataclass, replace
 from hashlib import blake2b
 from typing import Final, NamedTuple
@@ -34,16 +34,23 @@ class SelectionQuery:
     compact: bool = False
     system: System = "us"
     facts: Facts = ()
+    skus: frozenset[str] = frozenset()
 
     @property
     def filters(self) -> bool:
         """Whether anything but outcomes is filtered by."""
-        return bool(self.kinds or self.text or self.facts)
+        return bool(self.kinds or self.text or self.facts or self.skus)
+
+    @property
+    def passing(self) -> Hashable:
+        """What decides which items pass, whatever they come to."""
+        return self.kinds, self.text, self.facts, self.skus
 
     def digest(self) -> str:
         """What a cursor is good for: the same selection in the same order."""
         told = (self.question, sorted(self.kinds), sorted(self.outcomes), self.text, self.facts, self.sort)
-        return blake2b(msgspec.json.encode(told, order="deterministic"), digest_size=6).hexdigest()
+        both = (told, sorted(self.skus))
+        return blake2b(msgspec.json.encode(both, order="deterministic"), digest_size=6).hexdigest()
 
 
 class Cursor(NamedTuple):
@@ -68,17 +75,23 @@ def read_facts_wanted(text: str, reader: FactReader, slots: Collection[str]) -> 
         name, equals, value = (piece.strip() for piece in part.partition("="))
         if not equals:
             problems.append(
-                Problem(f"`where`: `{part}` is not a fact and a value", "write it as `shank=2 in`", meaning=True)
+                Problem(
+                    f"`where`: `{part}` is not a fact and a value",
+                    "write it as `shank=2 in`",
+                    parameter="where",
+                    meaning=True,
+                )
             )
         elif name not in known:
             stranger = unknown_fact(SUBJECT, name, known, "")
-            problems.append(replace(stranger, message=f"`where`: {stranger.message}"))
+            problems.append(replace(stranger, message=f"`where`: {stranger.message}", parameter="where"))
         else:
             try:
                 found += reader.value(known[name], value).items()
             except ProblemsFound as refused:
                 problems += [
-                    Problem(f"`where`, {name}: {one.message}", one.help, meaning=True) for one in refused.problems
+                    Problem(f"`where`, {name}: {one.message}", one.help, parameter="where", meaning=True)
+                    for one in refused.problems
                 ]
     if problems:
         raise ProblemsFound(problems)
@@ -101,4 +114,4 @@ def read_cursor(wanted: SelectionQuery) -> Cursor:
 
 
 def _refused(message: str, help: str) -> ProblemsFound:
-    return ProblemsFound([Problem(message, help, meaning=True)])
+    return ProblemsFound([Problem(message, help, parameter="after", meaning=True)])

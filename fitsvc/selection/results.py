@@ -1,7 +1,7 @@
 """What a rig comes to with the signatures of a segment: outcomes, the rules and needs that decide, and counts."""
 
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from typing import Final, NamedTuple
 
 import numpy as np
@@ -11,7 +11,7 @@ from fitsvc.engine.columns.bitmaps import Words
 from fitsvc.engine.columns.kernel import Judged
 from fitsvc.engine.verdict import Verdict
 from fitsvc.language.types import Value
-from fitsvc.rulebook.outcomes import OUTCOME_OF, OUTCOMES
+from fitsvc.rulebook.outcomes import OUTCOME_OF, OUTCOMES, Effect
 
 _EFFECTS: Final = tuple(effect for effect, outcome in OUTCOME_OF.items() if outcome != "works")
 """In the order in which they are told."""
@@ -54,6 +54,11 @@ def codes_of(verdict: Verdict, rules: int) -> list[int]:
     return found
 
 
+def in_order(found: Iterable[tuple[int, Effect, Words]]) -> list[tuple[int, Effect, Words]]:
+    """What brings outcomes about, in the order in which findings are told."""
+    return sorted(found, key=lambda one: (_EFFECTS.index(one[1]), one[0]))
+
+
 def tally(
     numbers: NDArray[np.intp], places: NDArray[np.uint8], weights: NDArray[np.int64] | None = None
 ) -> Counter[tuple[int, int]]:
@@ -66,7 +71,7 @@ def tally(
 def deciding(judged: Judged) -> Iterator[Deciding]:
     """The rules and needs that decide anywhere: first of those that bring the outcome about, as `codes_of` has it."""
     left = {outcome: words.copy() for outcome, words in judged.bitmaps().items()}
-    for number, effect, words in sorted(judged.deciding(), key=lambda found: (_EFFECTS.index(found[1]), found[0])):
+    for number, effect, words in in_order(judged.deciding()):
         outcome = OUTCOME_OF[effect]
         taken = words & left[outcome]
         if taken.any():

@@ -2,7 +2,7 @@
 
 from bisect import bisect_right
 from collections import Counter
-from collections.abc import Hashable, Iterator, Sequence
+from collections.abc import Collection, Hashable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property, lru_cache
 from typing import Any, Final, Literal, overload
@@ -134,6 +134,12 @@ class Segment:
             for array, end in zip(arrays, ends, strict=True):
                 found &= np.abs(array - end) <= TOLERANCE if array.dtype == np.float64 else array == end
         return found[self.catalogue.signature_of]
+
+    def called(self, skus: Collection[str]) -> Flags:
+        """Which items go by one of some SKUs."""
+        found = np.zeros(len(self), np.bool_)
+        found[[row for sku in skus if (row := self.find(sku)) is not None]] = True
+        return found
 
     def find(self, sku: str) -> int | None:
         """The row of a SKU."""
@@ -269,6 +275,13 @@ class Snapshot:
     judged: LruCache[Hashable, list[Verdict]] = field(default_factory=_of_rigs)
     matched: LruCache[Hashable, list[NDArray[np.int64]]] = field(default_factory=_of_rigs)
     found: LruCache[str, Found] = field(default_factory=_of_texts)
+
+    def item(self, sku: str) -> Item | None:
+        """The item under a SKU, if it is held and can be judged."""
+        for part in self.parts:
+            if (row := part.segment.find(sku)) is not None and part.alive[row]:
+                return part.segment.item(row)
+        return next((item for item in self.loose if item.sku == sku), None)
 
     @property
     def items(self) -> int:

@@ -193,7 +193,7 @@ class Selector:
         if len(rows) > wanted.limit:
             following = Cursor(wanted.digest(), held.revision, *page[-1][:3]).text()
         return Selection(
-            items=[self._shown(rig, row.item, wanted) for row in page],
+            items=[self.shown(rig, row.item, wanted) for row in page],
             next=following,
             matching=matching + count,
             revision=held.revision,
@@ -202,6 +202,10 @@ class Selector:
             rulebook=self._name,
             understood=self._found(held, wanted.text).told if wanted.text else "",
         )
+
+    def code(self, number: int) -> str:
+        """The id of a rule by its number, or the name of a need by its number after the rules."""
+        return self._codes[number][0]
 
     def best(self, held: Snapshot, case: Case, kind: Value, most: int) -> list[Item]:
         """The accessories of one kind that do not fail in a case in place of its own, the best first, then by SKU."""
@@ -293,7 +297,7 @@ class Selector:
     def _matched(self, held: Snapshot, rig: Case, key: Hashable, wanted: SelectionQuery) -> list[NDArray[np.int64]]:
         """For each part how many items pass the filters by kind, text and facts, by the place of their outcome."""
         return held.matched.get(
-            (key, wanted.kinds, wanted.text, wanted.facts),
+            (key, wanted.passing),
             lambda: [self._count(held, number, rig, key, wanted) for number in range(len(held.parts))],
         )
 
@@ -311,9 +315,11 @@ class Selector:
         """Which items of a part are left and pass the filters by kind, text and facts."""
         part = held.parts[number]
         passing = part.alive
-        if wanted.kinds or wanted.facts:
+        if wanted.kinds or wanted.facts or wanted.skus:
             matching, segment = part.segment.matching, part.segment
-            passing = passing & matching.get((wanted.kinds, wanted.facts), lambda: self._match(segment, wanted))
+            passing = passing & matching.get(
+                (wanted.kinds, wanted.facts, wanted.skus), lambda: self._match(segment, wanted)
+            )
         return passing & self._found(held, wanted.text).flags[number] if wanted.text else passing
 
     def _match(self, segment: Segment, wanted: SelectionQuery) -> Flags:
@@ -323,6 +329,8 @@ class Selector:
             found &= np.array([self._kind(kind) in wanted.kinds for kind in kinds], np.bool_)[row]
         if wanted.facts:
             found &= segment.being(wanted.facts)
+        if wanted.skus:
+            found &= segment.called(wanted.skus)
         return found
 
     def _of_loose(
@@ -336,6 +344,7 @@ class Selector:
             and (not wanted.outcomes or verdict.outcome in wanted.outcomes)
             and by_text
             and has(item, wanted.facts)
+            and (not wanted.skus or item.sku in wanted.skus)
         ]
         beyond = [row for row in rows if cursor is None or row[:3] > cursor[2:]]
         return sorted(beyond, key=lambda row: row[:3])[: wanted.limit + 1], len(rows)
@@ -346,7 +355,7 @@ class Selector:
         verdicts = held.judged.get(key, lambda: [engine.evaluate(case_of(rig, one, reader)) for one in held.loose])
         return zip(held.loose, verdicts, strict=True)
 
-    def _shown(self, rig: Case, item: Item, wanted: SelectionQuery) -> Selected:
+    def shown(self, rig: Case, item: Item, wanted: SelectionQuery) -> Selected:
         """An item of a page, judged as one case is."""
         engine, rules = self.answerer.engine, len(self.answerer.rulebook.rules)
         case = engine.opened(case_of(rig, item, self._reader))

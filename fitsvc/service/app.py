@@ -16,6 +16,7 @@ from fitsvc.service import (
     asking,
     health,
     knowledge,
+    matches,
     observations,
     pages,
     plans,
@@ -29,6 +30,7 @@ from fitsvc.service import (
 from fitsvc.service.audits import handlers as audits
 from fitsvc.service.audits.folder import MOST_BYTES, Audits, audits_root
 from fitsvc.service.audits.running import Running
+from fitsvc.service.compressing import Compressing
 from fitsvc.service.context import Description, Service, keep
 from fitsvc.service.counter import handlers as counter
 from fitsvc.service.counter.lookup import Library
@@ -89,7 +91,7 @@ def create_app(
     )
     keep(service, app)
     inner = Shortcut(Leaving(app.asgi_handler, settings.body_seconds), service)
-    app.asgi_handler = Edge(Gate(inner, settings), service.metrics)
+    app.asgi_handler = Edge(Gate(Compressing(inner), settings), service.metrics)
     return app
 
 
@@ -105,6 +107,7 @@ def _routes(shared: Selections) -> list[ControllerRouterHandler]:
         rigs.router(),
         audits.router(),
         *selections.handlers(shared.selector.kinds),
+        *matches.handlers(),
         observations.router(),
         worklist.worklist,
         remarks.router(),
@@ -118,6 +121,8 @@ def _routes(shared: Selections) -> list[ControllerRouterHandler]:
         pages.description,
         pages.docs,
         pages.asset,
+        pages.problem_codes,
+        pages.problem_code,
         *counter.handlers(),
     ]
 

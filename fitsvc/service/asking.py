@@ -1,24 +1,46 @@
 """/v1/answers: a question in, its answer out."""
 
 from datetime import datetime
-from typing import Final
+from typing import Any, Final
 
+import msgspec
 from anyio import to_thread
 from litestar import Response, post
 from litestar.enums import MediaType
 
-from fitsvc.answers.answer import Answer, encode
+from fitsvc.answers.answer import Answer, encode, encode_some
+from fitsvc.answers.answering import Answerer
+from fitsvc.answers.figures import figures_of
+from fitsvc.answers.question import Records, names_vehicle, read_question, refers_to_records
+from fitsvc.answers.shelf import Shelf
+from fitsvc.answers.things import names_several
+from fitsvc.answers.trying import MOST_WORK
 from fitsvc.document import Json
 from fitsvc.inventory.stored import StoreRecords
 from fitsvc.language.display import System
 from fitsvc.observing.earlier import EarlierRecords
 from fitsvc.observing.law import laws_of
+from fitsvc.rulebook.outcomes import Outcome
 from fitsvc.service.bodies import read_document
+from fitsvc.service.brief import Brief, brief
 from fitsvc.service.context import AnyRequest, Service, service_of
 from fitsvc.service.operations import Operation, query_of
-from fitsvc.service.queries import AS_OF, UNITS
+from fitsvc.service.queries import AS_OF, UNITS, words
 
 BODY_BYTES: Final = 256_000
+
+BRIEF: Final = frozenset({"outcome", "codes", "rulebook"})
+"""What is told without a word of why."""
+_FINDING_OUT: Final = frozenset({"summary", "next", "more_open", "untried", "if_usual", "together", "to_see_to"})
+"""What rests on what to learn next, and is not looked for where none of it is told."""
+_MEMBERS: Final = tuple(field.name for field in msgspec.structs.fields(Answer))
+INCLUDE: Final = words(
+    "include",
+    "Tell these members only, with commas between; `codes` are the rules and needs behind the outcome, `figures` the "
+    "figures behind the words, each with its unit. Left out, all but these two.",
+    (*_MEMBERS, "codes", "figures"),
+    example="outcome,codes",
+)
 
 _ANSWER: Final = Operation(
     id="answer",
@@ -28,12 +50,13 @@ _ANSWER: Final = Operation(
         "question give the same bytes. Nothing is stored. With `together`, several things on one rig are judged at "
         "once: the outcome is the worst of all, each thing's own answer stands under `together`, and `spoils` says "
         "what stands against all of them at once, and between which. With `as_of` stored records are taken as they "
-        "were known then, and no remedies are told: what was on the shelf is not looked for."
+        "were known then, and no remedies are told: what was on the shelf is not looked for. With `include` only what "
+        "it names is told and worked out: `outcome,codes` for a list, `figures` for the figures behind the words."
     ),
     tag="Answers",
-    gives="Answer",
+    gives="Answered",
     body="Question",
-    query=(UNITS, AS_OF),
+    query=(UNITS, AS_OF, INCLUDE),
 )
 
 
@@ -42,16 +65,58 @@ async def answer(request: AnyRequest) -> Response[bytes]:
     """Answer a question by the store; the plainest ones are answered by `shortcut` and do not come here."""
     query, service = query_of(request), service_of(request)
     document = await read_document(request)
-    found = await to_thread.run_sync(_from_store, service, document, query["units"], query["as_of"])
-    service.metrics.answer(found.outcome)
-    return Response(encode(found), media_type=MediaType.JSON)
+    told, outcome = await to_thread.run_sync(
+        told_of, service, document, query["units"], query["include"], query["as_of"]
+    )
+    service.metrics.answer(outcome)
+    return Response(told, media_type=MediaType.JSON)
 
 
-def _from_store(service: Service, document: Json, system: System, as_of: datetime | None) -> Answer:
+def told_of(
+    service: Service,
+    document: Json,
+    system: System,
+    include: frozenset[str] | None,
+    as_of: datetime | None = None,
+) -> tuple[bytes, Outcome]:
+    """The answer, or what is to be told of it, and what it comes to; ProblemsFound when the question cannot be read."""
+    if include is None and as_of is None and (answer := _without_store(service, document, system)) is not None:
+        return encode(answer), answer.outcome
     with service.database.session() as session:
+        records: Records = StoreRecords(session, service.shop.vehicles)
         if as_of is not None:
-            laws = laws_of(service.answerer.reader)
-            earlier = EarlierRecords(session, laws, as_of, service.shop.vehicles)
-            return service.answerer.answer(document, earlier, system)
-        records = StoreRecords(session, service.shop.vehicles)
-        return service.answerer.answer(document, records, system, service.shop.shelf(session))
+            records = EarlierRecords(session, laws_of(service.answerer.reader), as_of, service.shop.vehicles)
+        sells = as_of is None and (include is None or "remedies" in include)
+        shelf = service.shop.shelf(session) if sells else None
+        if include is None:
+            answer = service.answerer.answer(document, records, system, shelf)
+            return encode(answer), answer.outcome
+        if include <= BRIEF:
+            found = brief(service.answerer, document, records)
+            return encode_brief(found, include), found.outcome
+        return _some(service.answerer, document, records, shelf, system, include)
+
+
+def _without_store(service: Service, document: Json, system: System) -> Answer | None:
+    """The answer to a question that needs nothing of the store, which may be away or slow; None for any other."""
+    if refers_to_records(document) or names_vehicle(document):
+        return None
+    answer = service.answerer.answer(document, None, system, remedies=False)
+    return None if answer.outcome == "fails" else answer
+
+
+def _some(
+    answerer: Answerer, document: Json, records: Records, shelf: Shelf | None, system: System, include: frozenset[str]
+) -> tuple[bytes, Outcome]:
+    """Some members of the answer, without working out what others alone need."""
+    most = MOST_WORK if include & _FINDING_OUT else 0
+    answer = answerer.answer(document, records, system, shelf, most, remedies="remedies" in include)
+    more: dict[str, Any] = {"codes": brief(answerer, document, records).codes} if "codes" in include else {}
+    if "figures" in include and not names_several(document):
+        more["figures"] = figures_of(answerer, read_question(document, answerer.reader, records))
+    return encode_some(answer, include, more), answer.outcome
+
+
+def encode_brief(found: Brief, include: frozenset[str]) -> bytes:
+    """Encode what is told of an answer in brief."""
+    return msgspec.json.encode({name: getattr(found, name) for name in found.__struct_fields__ if name in include})

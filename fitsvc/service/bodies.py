@@ -90,9 +90,13 @@ def read_object(
         if name not in known:
             near = nearest(name, known)
             help = (told or {}).get(name) or (f"did you mean `{near}`?" if near else f"it may have {listed}")
-            problems.append(Problem(f"`{name}` has no place here", help, pointer=f"/{escape(name)}"))
+            problems.append(
+                Problem(f"`{name}` has no place here", help, pointer=f"/{escape(name)}", kind="unknown member")
+            )
     missing = [name for name in required if document.get(name) is None]
-    return problems + [Problem(f"`{name}` is missing", "write it", pointer=f"/{name}") for name in missing]
+    return problems + [
+        Problem(f"`{name}` is missing", "write it", pointer=f"/{name}", kind="missing member") for name in missing
+    ]
 
 
 def _require_json(request: AnyRequest) -> None:

@@ -28,7 +28,7 @@ class Gate:
         headers = _headers(scope)
         if b"transfer-encoding" in headers and b"content-length" in headers:
             detail = "a request has `Content-Length` or `Transfer-Encoding`, never both: it is not sure where it ends"
-            await refuse(send, 400, detail, [CLOSE])
+            await refuse(send, 400, detail, [CLOSE], "ambiguous-end")
         elif not self._called(headers.get(b"host", b"")):
             detail = "this service does not go by the name in `Host`; its operator lists names with `--trusted-host`"
             await refuse(send, 421, detail)

@@ -18,7 +18,12 @@ async def needs_key(connection: ASGIConnection[Any, Any, Any, Any], _: BaseRoute
     """Let only callers with a valid key through, others get a problem; note the key's name for who tells facts."""
     given = connection.headers.get(HEADER.lower())
     if given is None:
-        raise problem(401, f"changing what is stored needs an API key in the header `{HEADER}`", headers=_CHALLENGE)
+        raise problem(
+            401,
+            f"changing what is stored needs an API key in the header `{HEADER}`",
+            headers=_CHALLENGE,
+            code="key-missing",
+        )
     name = await to_thread.run_sync(holder_of, service_of(connection), given)
     if name is None:
         raise problem(401, f"the API key in `{HEADER}` is unknown or revoked", headers=_CHALLENGE)

@@ -52,14 +52,16 @@ _WRONG: Final = {
     400: "The body or the query cannot be read.",
     401: "The API key is missing, unknown or revoked.",
     404: "There is no such thing.",
+    408: "The body did not come in time.",
     409: "Something stored stands in the way.",
     412: "It was changed since it was read.",
     413: "The body is too large.",
     415: "The body is not sent as what it has to be.",
     422: "What the request says cannot be.",
     428: "`If-Match` is missing.",
+    429: "More is asked than the caller's share.",
     500: "The service failed; its log says how.",
-    503: "The database cannot be used now.",
+    503: "More is asked than can be answered, or the database cannot be used, now.",
     507: "The disk of the service is full.",
 }
 
@@ -132,7 +134,7 @@ def _responses(operation: Operation, gives: str, words: Mapping[str, str], answe
         done["headers"] = {name: {"description": _SENT[name], "schema": {"type": "string"}} for name in operation.sends}
     if gives:
         done["content"] = {media: {"schema": reference(gives)} for media in (operation.media, *operation.also)}
-    if gives == "Answer" and fit(answerer):
+    if gives == "Answered" and fit(answerer):
         value = msgspec.to_builtins(answerer.answer(QUESTION))
         done["content"][operation.media]["examples"] = {"example": {"value": value}}
     if gives == "Selection" and fit(answerer):
@@ -184,7 +186,7 @@ def _usual(operation: Operation) -> set[int]:
     """Return the failures that follow from what an operation reads and does."""
     statuses = {400, 500, 503}
     if operation.body:
-        statuses |= {413, 415, 422}
+        statuses |= {408, 413, 415, 422}
     if operation.query:
         statuses |= {422}
     return statuses | ({401} if operation.needs_key else set())

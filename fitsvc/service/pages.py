@@ -1,11 +1,14 @@
 """/openapi.json and /docs: the API's description, and a page that shows it without asking any other host."""
 
+import re
+from collections.abc import Iterable
 from importlib.resources import files
 from typing import Final
 
 from litestar import Response, get
 from litestar.params import FromPath
 
+from fitsvc.service.codes import CODES
 from fitsvc.service.context import AnyRequest, service_of
 from fitsvc.service.operations import Operation, query_of
 from fitsvc.service.problems import problem
@@ -36,6 +39,21 @@ _PAGE: Final = """\
 <p><a href="/">The counter</a> · <a href="/guide">Guide</a> · <a href="/openapi.json">The description itself</a></p>
 <main id="docs"></main>
 <noscript>This page shows <a href="/openapi.json">the API's description</a> with a script.</noscript>
+</body>
+</html>
+"""
+_CODES: Final = """\
+<!doctype html>
+<html lang="en">
+<head>
+<meta charset="utf-8">
+<meta name="viewport" content="width=device-width, initial-scale=1">
+<title>fitsvc: problems</title>
+<link rel="icon" href="data:,">
+</head>
+<body>
+<p><a href="/">The counter</a> · <a href="/docs">The API</a> · <a href="/problems">All problems</a></p>
+<main><h1>Problems</h1>{}</main>
 </body>
 </html>
 """
@@ -80,3 +98,23 @@ def asset(name: FromPath[str]) -> Response[bytes]:
         raise problem(404, f"there is no file `{name[:60]}`")
     content = files("litestar_offline_docs").joinpath("static", name).read_bytes()
     return Response(content, media_type=f"{_ASSETS[name]}", headers=headers)
+
+
+@get("/problems", sync_to_thread=False)
+def problem_codes() -> Response[str]:
+    """List the codes of problems."""
+    return Response(_codes(CODES), media_type="text/html", headers=_POLICY)
+
+
+@get("/problems/{code:str}", sync_to_thread=False)
+def problem_code(code: FromPath[str]) -> Response[str]:
+    """Tell what one code means, and what to do."""
+    if code not in CODES:
+        raise problem(404, f"there is no problem `{code[:60]}`; /problems lists all")
+    return Response(_codes([code]), media_type="text/html", headers=_POLICY)
+
+
+def _codes(codes: Iterable[str]) -> str:
+    """Return a page that tells codes; what is written in backquotes there is shown as such."""
+    told = "".join(f"<h2 id={code}>{code}</h2><p>{CODES[code][0]}</p><p>{CODES[code][1]}</p>" for code in codes)
+    return _CODES.replace("{}", re.sub("`([^`]+)`", r"<code>\1</code>", told))

@@ -15,6 +15,7 @@ from litestar.plugins.problem_details import (
 from fitsvc.document import Document
 from fitsvc.files import NO_ROOM
 from fitsvc.language.problems import Problem, ProblemsFound
+from fitsvc.service.codes import code_of, type_of
 from fitsvc.store import errors as store
 from fitsvc.wanted import NotWanted
 
@@ -24,16 +25,19 @@ MOST_ERRORS: Final = 100
 
 _log = logging.getLogger("fitsvc.service")
 
-_STORE: Final[Mapping[type[store.StoreError], tuple[int, Mapping[str, str]]]] = {
-    store.NotFound: (404, {}),
-    store.AlreadyExists: (409, {}),
-    store.StillReferenced: (409, {}),
-    store.Conflict: (409, {}),
-    store.VersionConflict: (412, {}),
-    store.NotMigrated: (503, {}),
-    store.Unreachable: (503, {"Retry-After": "5"}),
-    store.Busy: (503, {"Retry-After": "1"}),
+_STORE: Final[Mapping[type[store.StoreError], tuple[int, str, Mapping[str, str]]]] = {
+    store.NotFound: (404, "not-found", {}),
+    store.AlreadyExists: (409, "exists", {}),
+    store.StillReferenced: (409, "in-use", {}),
+    store.Conflict: (409, "in-use", {}),
+    store.VersionConflict: (412, "changed", {}),
+    store.NotMigrated: (503, "not-migrated", {}),
+    store.Unreachable: (503, "database", {"Retry-After": "5"}),
+    store.Busy: (503, "database", {"Retry-After": "1"}),
 }
+_OF_QUERY: Final = ("/after", "/limit")
+"""What the store checks that does not stand in a body."""
+_DATABASE: Final = "the database cannot be used now: ask again shortly; the service's log tells the operator why"
 
 
 def problem(
@@ -41,14 +45,18 @@ def problem(
     detail: str,
     errors: Iterable[Problem] = (),
     headers: Mapping[str, str] | None = None,
+    code: str = "",
 ) -> ProblemDetailsException:
-    """Return a problem to raise, with one entry in `errors` for each thing that is wrong."""
+    """Return a problem to raise, with one entry in `errors` for each thing that is wrong.
+
+    Its `code` is one of `codes.CODES`; left out, it is the status's usual one.
+    """
     listed = [_entry(one) for one in errors]
     return ProblemDetailsException(
         status_code=status,
         title=HTTPStatus(status).phrase,
         detail=detail,
-        type_="about:blank",
+        type_=type_of(code or code_of(status)),
         headers=dict(headers or {}),
         extra={"errors": listed[:MOST_ERRORS]} if listed else None,
     )
@@ -93,13 +101,21 @@ def _problems_found(found: ProblemsFound) -> ProblemDetailsException:
 
 def _store_error(error: store.StoreError) -> ProblemDetailsException:
     if isinstance(error, store.InvalidValue):
-        problems = [Problem(one.message, pointer=wire_pointer(one.field), meaning=True) for one in error.problems]
-        return _problems_found(ProblemsFound(problems))
+        return _problems_found(ProblemsFound(map(_field_problem, error.problems)))
     for kind in type(error).__mro__:
         if kind in _STORE:
-            status, headers = _STORE[kind]
-            return problem(status, str(error), headers=headers)
+            status, code, headers = _STORE[kind]
+            if code == "database":  # whoever asks is not told which database it is, and where
+                _log.warning("%s", error)
+                return problem(status, _DATABASE, headers=headers, code=code)
+            return problem(status, str(error), headers=headers, code=code)
     return _unforeseen(error)
+
+
+def _field_problem(one: store.FieldProblem) -> Problem:
+    if one.field in _OF_QUERY:
+        return Problem(one.message, parameter=one.field[1:], meaning=True)
+    return Problem(one.message, pointer=wire_pointer(one.field), meaning=True)
 
 
 def _http_error(error: HTTPException) -> ProblemDetailsException:
@@ -128,5 +144,7 @@ def _unforeseen(error: Exception) -> ProblemDetailsException:
 
 
 def _entry(one: Problem) -> Document:
-    entry = {"pointer": one.pointer, "detail": one.message}
+    entry = {"parameter": one.parameter} if one.parameter else {"pointer": one.pointer}
+    entry |= {"code": one.kind.replace(" ", "-")} if one.kind else {}
+    entry["detail"] = one.message
     return entry | {"help": one.help} if one.help else entry

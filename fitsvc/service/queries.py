@@ -1,7 +1,7 @@
 """What may stand after the `?`: declared once, read and documented from that."""
 
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, Final
@@ -56,6 +56,47 @@ class Instant(Parameter):
         return found
 
 
+@dataclass(frozen=True, slots=True)
+class Words(Parameter):
+    """A parameter of one or more of a few words, with commas between."""
+
+    def read(self, text: str) -> frozenset[str]:
+        """Return the words; ValueError says what was expected."""
+        if len(text) > self.schema["maxLength"] or not re.search(self.schema["pattern"], text):
+            listed = ", ".join(f"`{word}`" for word in self.schema["x-words"])
+            raise ValueError(f"one or more of {listed}, with commas between")
+        return frozenset(text.strip().split(","))
+
+
+def words(name: str, about: str, known: Sequence[str], example: str = "") -> Parameter:
+    """Return a parameter of one or more of some words."""
+    one = f"(?:{'|'.join(map(re.escape, known))})"
+    schema = {"type": "string", "pattern": f"^{one}(?:,{one})*$", "maxLength": _LONGEST_LIST, "x-words": list(known)}
+    return Words(name, about, schema, example=example or ",".join(known[:2]))
+
+
+@dataclass(frozen=True, slots=True)
+class Keys(Parameter):
+    """A parameter of one or more SKUs, with commas between; `most` of them at a time."""
+
+    def read(self, text: str) -> frozenset[str]:
+        """Return the SKUs; ValueError says what was expected."""
+        found = frozenset(text.split(","))
+        if len(text) > self.schema["maxLength"] or "" in found or len(found) > MOST_SKUS:
+            raise ValueError(f"1 to {MOST_SKUS} SKUs, with commas between")
+        return found
+
+
+_LONGEST_LIST: Final = 1_000
+MOST_SKUS: Final = 100
+"""In one address: what servers and caches on the way read of one is some 8,000 characters."""
+SKUS: Final = Keys(
+    "sku",
+    f"Only accessories under one of these SKUs, with commas between, at most {MOST_SKUS}; `POST /v1/matches` takes "
+    "more, and those with a comma in them.",
+    {"type": "string", "minLength": 1, "maxLength": 7_000, "pattern": "^[^,]+(?:,[^,]+){0,99}$"},
+    example="DRY-RACK-4",
+)
 _KEY: Final = {"type": "string", "maxLength": 80}
 AS_OF: Final = Instant(
     "as_of",
@@ -86,12 +127,13 @@ def read_query(request: AnyRequest, known: Iterable[Parameter] = ()) -> dict[str
         if name not in by_name:
             problems.append(_unknown(name, by_name))
         elif name in seen:
-            problems.append(Problem(f"the parameter `{name}` is given twice", "give it once"))
+            problems.append(Problem(f"the parameter `{name}` is given twice", "give it once", parameter=name))
         else:
             try:
                 values[name] = by_name[name].read(text)
             except ValueError as error:
-                problems.append(Problem(f"`{text[:60]}` is not a value of `{name}`", f"expected {error}"))
+                message = f"`{text[:60]}` is not a value of `{name}`"
+                problems.append(Problem(message, f"expected {error}", parameter=name))
         seen.add(name)
     if problems:
         raise ProblemsFound(problems)
@@ -102,4 +144,4 @@ def _unknown(name: str, known: Mapping[str, Parameter]) -> Problem:
     near = nearest(name, known)
     listed = ", ".join(f"`{one}`" for one in known)
     help = f"did you mean `{near}`?" if near else f"known are {listed}" if known else "none is known here"
-    return Problem(f"there is no parameter `{name[:60]}`", help)
+    return Problem(f"there is no parameter `{name[:60]}`", help, parameter=name[:60])

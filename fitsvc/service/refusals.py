@@ -7,13 +7,20 @@ from typing import Any, Final
 import msgspec
 from litestar.types import Send
 
+from fitsvc.service.codes import code_of, type_of
+
 Headers = Sequence[tuple[bytes, bytes]]
 CLOSE: Final = (b"connection", b"close")
 
 
-async def refuse(send: Send, status: int, detail: str, headers: Headers = ()) -> None:
+async def refuse(send: Send, status: int, detail: str, headers: Headers = (), code: str = "") -> None:
     """Send a problem document of a status."""
-    told = {"type": "about:blank", "title": HTTPStatus(status).phrase, "status": status, "detail": detail}
+    told = {
+        "type": type_of(code or code_of(status)),
+        "title": HTTPStatus(status).phrase,
+        "status": status,
+        "detail": detail,
+    }
     body = msgspec.json.encode(told)
     start: Any = {
         "type": "http.response.start",

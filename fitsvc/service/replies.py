@@ -1,7 +1,9 @@
 """Responses: JSON bytes, pages of a list, and what has not changed since the caller read it."""
 
 from collections.abc import Mapping, Sequence
+from hashlib import blake2b
 from typing import Final
+from urllib.parse import quote
 
 import msgspec
 from litestar import Response
@@ -26,6 +28,17 @@ def tagged(request: AnyRequest, document: Json, tag: str) -> Response[bytes]:
     if unchanged(request, tag):
         return Response(b"", status_code=304, headers=headers, media_type=MediaType.JSON)
     return reply(document, headers=headers)
+
+
+def by_bytes(request: AnyRequest, body: bytes, about: Sequence[str]) -> Response[bytes]:
+    """Return JSON with a tag of its bytes, which is the same for as long as they are, and what a cache files it under.
+
+    `about` names what it is made from, so that a cache on the way can let go of all that has to do with one thing.
+    """
+    tag = f'"{blake2b(body, digest_size=16).hexdigest()}"'
+    response = tagged(request, body, tag)
+    response.headers["Cache-Tag"] = ",".join(quote(one, safe=":") for one in about)
+    return response
 
 
 def stored(thing: Versioned, document: Json, location: str = "") -> Response[bytes]:

@@ -15,6 +15,7 @@ from fitsvc.observing.worklist import learnable
 from fitsvc.rulebook.outcomes import Outcome
 from fitsvc.selection.files import IndexFolder
 from fitsvc.selection.index import SelectionIndex
+from fitsvc.selection.matrix import Matrix
 from fitsvc.selection.query import SelectionQuery
 from fitsvc.selection.selector import Named, Selector, read_rig
 from fitsvc.selection.waiting import Waiting, Waits
@@ -34,6 +35,7 @@ class Selections:
     def __init__(self, answerer: Answerer, database: Database, index_in: Path | None = None) -> None:
         folder = IndexFolder(index_in, database, answerer.rulebook.digest) if index_in else None
         self.selector, self.waiting = Selector(answerer), Waiting(answerer)
+        self.matrix = Matrix(self.selector)
         self.index = SelectionIndex(answerer, database, folder=folder, waits=False)
         self._opens, self._opened, self._ended = folder is not None, Event(), Event()
 

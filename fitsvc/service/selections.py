@@ -1,8 +1,6 @@
 """/v1/rigs/{id}/accessories and /v1/selections: which accessories of the store work on one rig."""
 
-import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from hashlib import blake2b
 from typing import Any, Final
 
@@ -31,7 +29,7 @@ from fitsvc.service.documents import finish
 from fitsvc.service.etags import unchanged
 from fitsvc.service.examples import BODIES
 from fitsvc.service.operations import IF_NONE_MATCH, Operation, query_of
-from fitsvc.service.queries import UNITS, Parameter
+from fitsvc.service.queries import SKUS, UNITS, Parameter, words
 from fitsvc.service.replies import reply, tagged
 from fitsvc.store.rigs import get_rig
 
@@ -80,30 +78,13 @@ def handlers(kinds: Sequence[str]) -> list[HTTPRouteHandler]:
     ]
 
 
-@dataclass(frozen=True, slots=True)
-class _Words(Parameter):
-    """A parameter of one or more of a few words, with commas between."""
-
-    def read(self, text: str) -> frozenset[str]:
-        """Return the words; ValueError says what was expected."""
-        if len(text) > self.schema["maxLength"] or not re.search(self.schema["pattern"], text):
-            listed = ", ".join(f"`{word}`" for word in self.schema["x-words"])
-            raise ValueError(f"one or more of {listed}, with commas between")
-        return frozenset(text.strip().split(","))
-
-
-def _words(name: str, about: str, words: Sequence[str]) -> Parameter:
-    one = f"(?:{'|'.join(map(re.escape, words))})"
-    schema = {"type": "string", "pattern": f"^{one}(?:,{one})*$", "maxLength": _LONGEST_LIST, "x-words": list(words)}
-    return _Words(name, about, schema, example=",".join(words[:2]))
-
-
 def _parameters(kinds: Sequence[str]) -> tuple[Parameter, ...]:
     """Return what a selection's query may have."""
-    kind = _words("kind", "Only accessories that are surely of one of these kinds.", kinds)
+    kind = words("kind", "Only accessories that are surely of one of these kinds.", kinds)
     return (
         *([kind] if kinds else []),
-        _words("outcome", "Only accessories with one of these outcomes.", BEST_FIRST),
+        words("outcome", "Only accessories with one of these outcomes.", BEST_FIRST),
+        SKUS,
         Parameter(
             "text",
             "Only accessories that go by these words in label, SKU or kind: by what a word stands for too, a "
@@ -205,6 +186,7 @@ def _encoded(
         compact=query["detail"] == "compact",
         system=query["units"],
         facts=selector.facts(query["where"] or ""),
+        skus=query["sku"] or frozenset(),
     )
     return msgspec.json.encode(replace(selector.select(held, rig, wanted), disputed=disputed))
 

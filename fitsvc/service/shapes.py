@@ -3,6 +3,7 @@
 import msgspec
 
 from fitsvc.answers.answer import Answer
+from fitsvc.answers.figures import Figures
 from fitsvc.language.types import ListType
 from fitsvc.observing.sheet import Sheet
 from fitsvc.observing.worklist import WorkList
@@ -12,7 +13,8 @@ from fitsvc.rulebook.rules import Rulebook
 from fitsvc.rulebook.vocabulary import EFFORTS, PRESENCES, Vocabulary
 from fitsvc.selection.selector import Selection
 from fitsvc.service.audits.shapes import audits
-from fitsvc.service.json_schema import COUNTS, TEXT, Schema, array, closed, nullable, reference, text, word
+from fitsvc.service.json_schema import COUNTS, TEXT, Schema, array, closed, nullable, parts, reference, text, word
+from fitsvc.service.matches import MOST_ITEMS, MOST_RIGS, ItemRigs, Matches
 from fitsvc.service.record_shapes import stored, title
 from fitsvc.service.schema import schemas
 from fitsvc.subjects import PLACE
@@ -21,19 +23,37 @@ from fitsvc.subjects import PLACE
 def components(rulebook: Rulebook) -> dict[str, Schema]:
     """Return every schema of the API."""
     vocabulary = rulebook.vocabulary
-    told = [Answer, Plan, Selection, Sheet, WorkList]
+    told = [Answer, Plan, Selection, Matches, ItemRigs, Figures, Sheet, WorkList]
     _, answers = msgspec.json.schema_components(told, ref_template="#/components/schemas/{name}")
-    found = dict(sorted(answers.items())) | schemas(vocabulary) | _wishes(vocabulary) | _selection()
+    found = (
+        dict(sorted(answers.items())) | schemas(vocabulary) | _wishes(vocabulary) | _selection() | _match(vocabulary)
+    )
+    found |= _parts_of(found["Answer"])
     return found | audits(vocabulary) | _shared() | stored(rulebook.trials) | _knowledge()
+
+
+def _parts_of(answer: Schema) -> dict[str, Schema]:
+    """Return an answer of which only what was asked for is told."""
+    members = {**answer["properties"], "codes": array(TEXT), "figures": reference("Figures")}
+    part = parts("Those members of an answer that `include` names.", **members)
+    return {"AnswerPart": part, "Answered": {"anyOf": [reference("Answer"), reference("AnswerPart")]}}
 
 
 def _shared() -> dict[str, Schema]:
     pointer = text("JSON pointer (RFC 6901) into the body; empty for all of it.")
-    entry = closed(["pointer", "detail"], pointer=pointer, detail=TEXT, help=text("What to write instead."))
+    entry = closed(
+        ["detail"],
+        "One thing to be put right: in the body at `pointer`, or after the `?` in `parameter`.",
+        pointer=pointer,
+        parameter=text("The parameter of the query."),
+        code=text("What is the matter, where a program may act on it: `no-unit`, `unknown-fact` and so on."),
+        detail=TEXT,
+        help=text("What to write instead."),
+    )
     problem = closed(
         ["type", "title", "status", "detail"],
         "A problem document (RFC 9457); `errors` has everything that is to be put right.",
-        type=text(format="uri-reference"),
+        type=text("The problem's code as the address of a page about it, `/problems/CODE`.", format="uri-reference"),
         title=TEXT,
         status={"type": "integer"},
         detail=TEXT,
@@ -75,9 +95,26 @@ def _wishes(vocabulary: Vocabulary) -> dict[str, Schema]:
 
 
 def _selection() -> dict[str, Schema]:
-    parts = {name: nullable(reference(f"{title(name)}Part")) for name in ("load", "ball", "trailer", "beside")}
+    named = {name: nullable(reference(f"{title(name)}Part")) for name in ("load", "ball", "trailer", "beside")}
     about = "A question without its accessory: each of the store's is asked about."
-    return {"SelectionQuestion": closed(["rig"], about, rig=reference("Rig"), **parts)}
+    return {"SelectionQuestion": closed(["rig"], about, rig=reference("Rig"), **named)}
+
+
+def _match(vocabulary: Vocabulary) -> dict[str, Schema]:
+    named = {name: nullable(reference(f"{title(name)}Part")) for name in ("load", "ball", "trailer", "beside")}
+    about = "Rigs and the SKUs of accessories, with what holds for all of them, and what hangs on each rig already."
+    place = vocabulary.facts[PLACE].type
+    assert isinstance(place, ListType)
+    body = closed(
+        ["rigs", "skus"],
+        about,
+        rigs=array(reference("Rig"), minItems=1, maxItems=MOST_RIGS),
+        skus=array(text(minLength=1, examples=["DRY-RACK-4"]), minItems=1, maxItems=MOST_ITEMS),
+        **named,
+        hangs_on=nullable(word(place.members, "Where each item hangs; to be told with `together`.")),
+        together=nullable(array(reference("Thing"), "What hangs on each rig already.", minItems=1, maxItems=3)),
+    )
+    return {"MatchQuestion": body}
 
 
 def _knowledge() -> dict[str, Schema]:

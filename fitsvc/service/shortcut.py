@@ -19,7 +19,9 @@ from fitsvc.answers.things import names_several
 from fitsvc.document import Json
 from fitsvc.language.display import System
 from fitsvc.language.problems import ProblemsFound
+from fitsvc.service.asking import BRIEF, encode_brief
 from fitsvc.service.bodies import decode
+from fitsvc.service.brief import brief
 from fitsvc.service.context import Service
 from fitsvc.subjects import SOLD
 
@@ -30,6 +32,9 @@ SMALL: Final = 16_000
 _log = logging.getLogger("fitsvc.service")
 _UNITS: Final[dict[bytes, System]] = {b"": "us", b"units=us": "us", b"units=metric": "metric"}
 
+_BRIEF: Final = frozenset({b"include=outcome,codes", b"include=outcome%2Ccodes"})
+"""What is told then has nothing to be looked for, so nothing of it takes long."""
+_QUERIES: Final = _UNITS.keys() | _BRIEF
 _TELLING: Final = frozenset({b"content-type", b"content-encoding"})
 """The headers that tell how to read a body."""
 
@@ -49,7 +54,7 @@ class Shortcut:
         body: bytes = first.get("body", b"")
         told = None
         if first["type"] == "http.request" and not first.get("more_body") and len(body) <= SMALL:
-            told = self._answer(body, _UNITS[cast(Any, scope)["query_string"]])
+            told = self._answer(body, cast(Any, scope)["query_string"])
         if told is None:
             await self._app(scope, _again(first, receive), send)
             return
@@ -58,17 +63,21 @@ class Shortcut:
         await send({"type": "http.response.start", "status": 200, "headers": headers})
         await send({"type": "http.response.body", "body": told, "more_body": False})
 
-    def _answer(self, body: bytes, system: System) -> bytes | None:
+    def _answer(self, body: bytes, query: bytes) -> bytes | None:
         """A plain question's answer; None for one that is not plain after all."""
         service = self._service
         try:
             document = decode(body)
             if refers_to_records(document) or names_vehicle(document) or names_several(document):
                 return None
+            if query in _BRIEF:
+                short = brief(service.answerer, document, NoRecords())
+                service.metrics.answer(short.outcome)
+                return encode_brief(short, BRIEF - {"rulebook"})
             stock = service.shop.lately()
             if not self._is_settled(document, stock):
                 return None
-            found = service.answerer.answer(document, None, system, stock)
+            found = service.answerer.answer(document, None, _UNITS[query], stock)
         except ProblemsFound:
             return None
         except Exception:  # the usual way may yet answer, or tells the caller; here nobody would see it
@@ -89,7 +98,7 @@ class Shortcut:
 
 
 def _plain(scope: Any) -> bool:
-    if scope["method"] != "POST" or scope["query_string"] not in _UNITS:
+    if scope["method"] != "POST" or scope["query_string"] not in _QUERIES:
         return False
     told = [pair for pair in scope["headers"] if pair[0] in _TELLING]
     return told == [(b"content-type", b"application/json")]

@@ -79,7 +79,7 @@ class SqlSelection:
             ).fetchall()
             kinds = self.connection.execute("SELECT kind, outcome, sum(w) FROM judged GROUP BY ALL").fetchall()
             codes = self.connection.execute("SELECT code, outcome, sum(w) FROM judged GROUP BY ALL").fetchall()
-        shown = [self.selector._shown(rig, self.segment.item(row), SelectionQuery(question={})) for (row,) in rows]
+        shown = [self.selector.shown(rig, self.segment.item(row), SelectionQuery(question={})) for (row,) in rows]
         return {"items": shown, "kinds": kinds, "codes": codes}
 
     def check(self, rig: Case, ours: dict[str, Any]) -> None:
