@@ -43,6 +43,7 @@ def test_a_visit_is_kept_in_its_address_and_recorded_once(client: Client, key: K
     at = step(client, at, ask="mounting.pin_to_bumper", value="4-3/8", tool="steel rule")
     at = step(client, at, ask="mounting.height", **{"cannot.now": "yes"})
     at = step(client, at, tyre="245/75R16", came="rubbed")
+    at = step(client, at, sku="MOUNT-1", state="in_use", result="clear", gap="1 in")
     fields = dict(parse_qsl(urlsplit(at).query))
     assert fields["mounting.pin_to_bumper"] == "4-3/8 in ± 1/16 in"
     body = fields | {"by": "Wilf", "at": "2026-04-17T09:00:00Z"}
@@ -60,7 +61,10 @@ def test_a_visit_is_kept_in_its_address_and_recorded_once(client: Client, key: K
     sheet = client.get(f"/v1/mountings/{mounting['id']}/sheet").json()
     (said,) = next(one["statements"] for one in sheet["facts"] if one["fact"] == "pin_to_bumper")
     assert (said["kind"], said["by"], said["tool"]) == ("measured", "Wilf", "steel rule")
-    assert [one["evidence"] for one in sheet["tries"]] == [{"tyre": "245/75R16", "stowed": True, "rubbed": True}]
+    assert [one["evidence"] for one in sheet["tries"]] == [
+        {"tyre": "245/75R16", "stowed": True, "rubbed": True},
+        {"sku": "MOUNT-1", "state": "in_use", "result": "clear", "gap": "1 in"},
+    ]
 
 
 def test_what_contradicts_is_shown_with_both_values_and_names(client: Client, key: Key, vehicle: str) -> None:

@@ -27,11 +27,13 @@ from fitsvc.service.counter.links import link
 from fitsvc.service.counter.questions import Question, questions
 from fitsvc.service.counter.record_pages import RecordLine, record_href
 from fitsvc.service.counter.rendering import fields_of, page
-from fitsvc.service.counter.sheet_view import day, told_try
+from fitsvc.service.counter.sheet_view import RESULTS, day, told_try
 from fitsvc.service.counter.visit import (
     SPARES,
     TOOLS,
+    TRIED,
     Visit,
+    evidence_of,
     needs_mounting,
     read_readings,
     read_visit,
@@ -148,12 +150,12 @@ def _after(service: Service, visit: Visit, fields: Mapping[str, str]) -> tuple[V
             tools = {**visit.tools, asked: tool} if tool else visit.tools
             later = replace(visit, readings={**visit.readings, asked: kept}, tools=tools)
             return later, read_readings(later, reader)[1].get(asked, [])
-    if tyre := fields.get("tyre", "").strip():
-        came = fields.get("came", "")
-        evidence = {"tyre": tyre, **SPARES.get(came, ("", {}))[1]}
+    tried = {name: fields.get(name, "").strip() for name in ("tyre", "came", *TRIED) if fields.get(name, "").strip()}
+    if evidence := evidence_of(tried):
         if problems := read_evidence(reader, evidence, "mounting", ""):
             return visit, problems
-        return replace(visit, tried=(*dict.fromkeys((*visit.tried, (tyre, came))),)), []
+        told = {name: text for name, text in tried.items() if name in evidence or name == "came"}
+        return replace(visit, tried=(*visit.tried, *([told] if told not in visit.tried else []))), []
     return visit, []
 
 
@@ -192,6 +194,8 @@ def _question_page(
         problems=[] if again else problems,
         tools=[(tool.name, tool.off(visit.system)) for tool in TOOLS],
         spares=[(name, words) for name, (words, _) in SPARES.items()],
+        states=[(one.name, one.title) for one in service.answerer.rulebook.trials.values()],
+        results=list(RESULTS.items()),
         sheet=record_href("mounting", visit.mounting) if visit.mounting else "",
         other=link(PATH, kept.fields() | {"units": "us" if visit.system == "metric" else "metric"}),
         typed=fields,
@@ -228,7 +232,9 @@ def _kept(service: Service, visit: Visit) -> list[tuple[str, str, str]]:
         found.append((sentence(facts[name].label), "cannot be measured", link(PATH, without.fields())))
     for one in visit.tried:
         without = replace(visit, tried=tuple(other for other in visit.tried if other != one))
-        found.append((f"Spare {one[0]}", SPARES[one[1]][0], link(PATH, without.fields())))
+        found.append(
+            ("Tried", told_try(evidence_of(one), service.answerer.rulebook.trials), link(PATH, without.fields()))
+        )
     return found
 
 
@@ -286,13 +292,16 @@ def _store(session: Session, service: Service, visit: Visit, form: Sent) -> None
 
 def _sent_page(request: AnyRequest, visit: Visit, observed: Sequence[Document]) -> Response[str]:
     """What was recorded, what cannot hold beside it, and the saved rigs that answer otherwise now."""
-    vocabulary = service_of(request).answerer.rulebook.vocabulary
+    service = service_of(request)
+    vocabulary = service.answerer.rulebook.vocabulary
     told, against = [], []
     for one in observed:
         seen, subject = one["observation"], one["observation"]["subject"]
         facts = vocabulary.of(subject)
         values = [(sentence(facts[name].label), one["record"]["facts"].get(name)) for name in seen["facts"]]
-        told.append((one["record"], values, told_try(seen["evidence"] or {}), one["repeated"]))
+        told.append(
+            (one["record"], values, told_try(seen["evidence"] or {}, service.answerer.rulebook.trials), one["repeated"])
+        )
         against += [(sentence(facts[each["fact"]].label), each["said"]) for each in one["contradictions"]]
     rigs = {rig["rig"]: rig for one in observed for rig in one["rigs"]["changed"]}
     mounting = visit.record("mounting") if visit.mounting or needs_mounting(visit, {}) else ""

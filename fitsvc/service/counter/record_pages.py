@@ -187,7 +187,7 @@ def _sheets(session: Session, service: Service, found: Record, as_of: datetime |
         named += [("receiver", found.receiver_id), ("vehicle", found.vehicle_id)]
     waited = service.selections.waited
     told = [(subject, sheet(session, reader, subject, key, as_of, waited)) for subject, key in named]
-    return [see_sheet(one, reader.vocabulary, subject) for subject, one in told]
+    return [see_sheet(one, reader.rulebook, subject) for subject, one in told]
 
 
 def _kind_of(found: Record) -> Subject:

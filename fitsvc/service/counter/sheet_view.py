@@ -6,7 +6,9 @@ from datetime import datetime
 from typing import Final
 
 from fitsvc.document import Json
+from fitsvc.facts import as_written
 from fitsvc.observing.sheet import Sheet, SheetFact, SheetStatement, SheetTry
+from fitsvc.rulebook.rules import Rulebook, TrialState
 from fitsvc.rulebook.vocabulary import Fact, Vocabulary
 from fitsvc.service.counter.fields import sentence
 
@@ -18,6 +20,12 @@ KINDS: Final[Mapping[str, str]] = {
     "assumed": "Assumed",
 }
 """How a fact is known, in words that a name follows."""
+RESULTS: Final[Mapping[str, str]] = {
+    "clear": "nothing touched",
+    "rubbed": "it rubbed",
+    "touched": "it touched, and did not go",
+}
+"""What can come of trying an item, in words."""
 _STATES: Final[Mapping[str, str]] = {
     "": "",
     "doubtful": "readings barely agree: measure again",
@@ -79,8 +87,9 @@ class SheetView:
         return [row for row in self.rows if row.state]
 
 
-def see_sheet(found: Sheet, vocabulary: Vocabulary, record: str) -> SheetView:
+def see_sheet(found: Sheet, rulebook: Rulebook, record: str) -> SheetView:
     """Make the view of a sheet; `record` is what the record is kept as."""
+    vocabulary = rulebook.vocabulary
     facts = vocabulary.of(found.subject)
     return SheetView(
         subject=record,
@@ -88,7 +97,7 @@ def see_sheet(found: Sheet, vocabulary: Vocabulary, record: str) -> SheetView:
         record=found.record,
         label=found.label or found.record,
         rows=[_row(one, vocabulary, facts[one.fact]) for one in found.facts],
-        tries=[(told_try(one.evidence), _tried(one)) for one in found.tries],
+        tries=[(sentence(told_try(one.evidence, rulebook.trials)), _tried(one)) for one in found.tries],
         missing=[facts[name] for name in found.unknown],
     )
 
@@ -99,12 +108,16 @@ def day(at: str | datetime) -> str:
     return f"{when.day} {when:%b %Y}"
 
 
-def told_try(evidence: Mapping[str, Json]) -> str:
+def told_try(evidence: Mapping[str, Json], trials: Mapping[str, TrialState]) -> str:
     """What was tried and came out, in words."""
     if "tyre" in evidence:
         went = "went up" if evidence.get("stowed") else "did not go up"
-        return f"Spare {evidence['tyre']} {went}{', and rubbed' if evidence.get('rubbed') else ''}"
-    return ", ".join(f"{name.replace('_', ' ')} {value}" for name, value in evidence.items())
+        return f"spare {evidence['tyre']} {went}{', and rubbed' if evidence.get('rubbed') else ''}"
+    if "sku" not in evidence:
+        return ""
+    state = trials[evidence["state"]].title if evidence.get("state") in trials else str(evidence.get("state", ""))
+    gap = f", {as_written(evidence['gap'])} left" if evidence.get("gap") else ""
+    return f"{evidence['sku']}, {state}: {RESULTS.get(evidence.get('result', ''), '')}{gap}"
 
 
 def _row(one: SheetFact, vocabulary: Vocabulary, fact: Fact) -> Row:

@@ -8,6 +8,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from hashlib import blake2b
 from typing import Final
+from urllib.parse import parse_qsl, urlencode
 
 from fitsvc.document import Document, Json
 from fitsvc.facts import FactReader
@@ -23,6 +24,10 @@ from fitsvc.subjects import Subject
 
 LONGEST: Final = 80
 """Longest field of a visit that is no reading, in characters: a tyre, a tool, a name on a label."""
+MOST_TRIED: Final = 20
+"""So many things are tried in one visit."""
+TRIED: Final = ("sku", "state", "result", "gap")
+"""The fields of an item that was tried."""
 SPARES: Final[Mapping[str, tuple[str, Document]]] = {
     "stowed": ("went up", {"stowed": True}),
     "rubbed": ("went up, and rubs", {"stowed": True, "rubbed": True}),
@@ -72,7 +77,7 @@ class Visit:
     readings: Mapping[str, str] = field(default_factory=dict)
     tools: Mapping[str, str] = field(default_factory=dict)
     cannot: tuple[str, ...] = ()
-    tried: tuple[tuple[str, str], ...] = ()
+    tried: tuple[Document, ...] = ()
     system: System = "us"
 
     def fields(self) -> dict[str, str]:
@@ -80,7 +85,7 @@ class Visit:
         own = {"vehicle": self.vehicle, "receiver": self.receiver, "mounting": self.mounting, "called": self.called}
         own |= self.readings
         own |= {f"with.{name}": tool for name, tool in self.tools.items() if name in self.readings}
-        own |= {"cannot": ",".join(self.cannot), "tried": "|".join(f"{tyre} {came}" for tyre, came in self.tried)}
+        own |= {"cannot": ",".join(self.cannot), "tried": "|".join(map(urlencode, self.tried))}
         return {name: text for name, text in (own | shown(self.system)).items() if text}
 
     @property
@@ -117,7 +122,7 @@ def read_visit(fields: Fields, reader: FactReader, system: System) -> Visit:
     readings = {
         name: text for name, text in fields.items() if name in facts and facts[name].subject in OF_YARD and text
     }
-    tried = [part.strip().rpartition(" ") for part in fields.get("tried", "").split("|") if part.strip()]
+    tried = [dict(parse_qsl(part)) for part in fields.get("tried", "").split("|") if part][:MOST_TRIED]
     return Visit(
         vehicle=fields.get("vehicle", ""),
         receiver=fields.get("receiver", ""),
@@ -126,9 +131,18 @@ def read_visit(fields: Fields, reader: FactReader, system: System) -> Visit:
         readings=readings,
         tools={name: fields[f"with.{name}"][:LONGEST] for name in readings if fields.get(f"with.{name}")},
         cannot=tuple(name for name in fields.get("cannot", "").split(",") if name in facts),
-        tried=tuple((tyre[:LONGEST], came) for tyre, _, came in tried if came in SPARES),
+        tried=tuple(one for one in tried if evidence_of(one)),
         system=system,
     )
+
+
+def kept_in(fields: Fields, reader: FactReader, system: System) -> dict[str, str]:
+    """The fields of a visit that keeps what a question tells of its rig itself; none where no record is named for it."""
+    visit = read_visit(fields, reader, system)
+    named = visit.mounting or (visit.vehicle and visit.receiver) or fields.get("rig")
+    if not (visit.readings and named):
+        return {}
+    return visit.fields() | ({"rig": fields["rig"]} if fields.get("rig") else {}) | {"send": "yes"}
 
 
 def with_off(text: str, fact: Fact, tool: str, system: System) -> str:
@@ -180,15 +194,17 @@ def statements(
     for (subject, kind, tool), facts in grouped.items():
         body: Document = {"subject": subject, "record": visit.record(subject), "kind": kind, "facts": facts}  # type: ignore[arg-type]
         yield body | ({"tool": tool} if tool else {}) | dict(beside)
-    for tyre, came in visit.tried:
-        evidence = {"tyre": tyre, **SPARES[came][1]}
-        yield {
-            "subject": "mounting",
-            "record": visit.record("mounting"),
-            "kind": "tried",
-            "evidence": evidence,
-            **beside,
-        }
+    for one in visit.tried:
+        tried = {"subject": "mounting", "record": visit.record("mounting"), "kind": "tried"}
+        yield tried | {"evidence": evidence_of(one), **beside}
+
+
+def evidence_of(tried: Mapping[str, str]) -> Document:
+    """What a form says was tried, as evidence: a spare and what came of it, or an item, how, and what came of it."""
+    if tried.get("tyre"):
+        return {"tyre": tried["tyre"][:LONGEST], **SPARES.get(tried.get("came", ""), ("", {}))[1]}
+    found = {name: tried[name][:LONGEST] for name in TRIED if tried.get(name)}
+    return found if "sku" in found else {}
 
 
 def needs_mounting(visit: Visit, told: Mapping[str, Sequence[str] | Mapping[str, Json]]) -> bool:
