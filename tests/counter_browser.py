@@ -67,6 +67,7 @@ PAGES: Final = {
     "fitment sheet": f"/records/mounting/{MEASURED}",
     "saved rig": "/records/rig/rig_moss_trail",
     "work list": "/worklist",
+    "editing": f"/edit/mounting/{MEASURED}",
     "remark, new": f"/remarks/new?rule=shank-fits-opening&{PEEWIT}&accessory=SPK-PEG-3",
     "audits": "/audits",
     "rules": "/rules",

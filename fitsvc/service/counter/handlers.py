@@ -23,7 +23,7 @@ from fitsvc.selection.query import SelectionQuery
 from fitsvc.selection.segments import BEST_FIRST
 from fitsvc.selection.selector import Selection, read_rig_told
 from fitsvc.service.context import AnyRequest, service_of
-from fitsvc.service.counter import measuring, remark_pages, yard
+from fitsvc.service.counter import editing, measuring, remark_pages, yard
 from fitsvc.service.counter.asking import Asker
 from fitsvc.service.counter.audit_pages import audit, audits
 from fitsvc.service.counter.choosing import FIND, ON, Settled, place_of
@@ -33,6 +33,7 @@ from fitsvc.service.counter.links import ONE_EACH, PLACES, Fields, alike, cell, 
 from fitsvc.service.counter.record_pages import handlers as record_handlers
 from fitsvc.service.counter.rendering import assets, fields_of, not_there, page, shown_units
 from fitsvc.service.counter.seeing import see
+from fitsvc.service.counter.visit import kept_in
 from fitsvc.service.problems import problem
 from fitsvc.subjects import KIND, SOLD
 
@@ -110,6 +111,7 @@ def answer(request: AnyRequest) -> Response[str] | Redirect:
         label=service.answerer.wording.label,
         the=service.answerer.wording.the,
         change=link("/", kept),
+        keep=link("/measure", keep) if (keep := kept_in(kept, service.answerer.reader, system)) else "",
         fits=link("/fits", rig),
         side=side,
         chart=chart,
@@ -307,4 +309,4 @@ def _fact_asked(asker: Asker, place: str, name: str, text: str, case: Case | Non
 def handlers() -> list[ControllerRouterHandler]:
     """Return the counter's routes."""
     own = [ask, answer, fits, rules, rule, facts, fact, audits, audit, guide, guide_page, asset]
-    return [*own, *record_handlers(), yard.worklist, measuring.router(), remark_pages.router()]
+    return [*own, *record_handlers(), yard.worklist, measuring.router(), editing.router(), remark_pages.router()]

@@ -137,7 +137,7 @@ def read_visit(fields: Fields, reader: FactReader, system: System) -> Visit:
 
 
 def kept_in(fields: Fields, reader: FactReader, system: System) -> dict[str, str]:
-    """The fields of a visit that keeps what a question tells of its rig itself; none where no record is named for it."""
+    """The fields of a visit that keeps what a question tells of its rig; none where no record is named for it."""
     visit = read_visit(fields, reader, system)
     named = visit.mounting or (visit.vehicle and visit.receiver) or fields.get("rig")
     if not (visit.readings and named):
