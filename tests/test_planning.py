@@ -404,3 +404,23 @@ def test_f22_the_shortest_of_what_does_as_well_is_best() -> None:
                 assert lengths[0] <= lengths[1]
                 alike += lengths[0] < lengths[1]
     assert alike
+
+
+def test_a_plan_that_is_cut_short_says_so_and_claims_no_more() -> None:
+    """With little work left what is told still works when asked again, and nothing is said of what was not tried."""
+    document = {"rig": {"vehicle": {"id": "veh_oxter_2024"}}, "wishes": [BIKES, CART, CARGO]}
+    whole = PLANNER.plan(document, world(), stock())
+    assert whole.untried == 0 and whole.fewest is not None
+    for most in (1, 60, 120, 400):
+        found = Planner(answerer(), most).plan(document, world(), stock())
+        assert found.untried and "more on the shelf than was tried" in found.summary, most
+        assert not found.summary.startswith("Nothing")
+        assert found.fewest is None or found.fewest >= whole.fewest
+        for served in (served for one in sets(found) for served in one.wishes):
+            assert answerer().answer(served.question, world()).outcome == served.outcome != "fails"
+
+
+@pytest.mark.parametrize("vehicle", VEHICLES)
+def test_on_the_demo_shelf_nothing_is_left_untried(vehicle: str) -> None:
+    """Six wishes on a shop's shelf are within the work that a plan may take."""
+    assert plan(vehicle, *WISHES).untried == 0

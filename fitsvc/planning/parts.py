@@ -130,14 +130,18 @@ def open_of(engine: Point, case: Case) -> int:
     return engine.evaluate(case).conditions
 
 
-def read_with_ball(engine: Point) -> tuple[str, ...]:
-    """The facts of a mount that rules read together with a ball's: mounts equal in them take the same balls."""
+def read_with_ball(engine: Point, case: Case) -> tuple[str, ...]:
+    """The facts that rules that may apply read together with a ball's: where they are equal the same balls do.
+
+    `case` is a rig with what is wished for, the accessory and the ball left open.
+    """
     found: set[str] = set()
+    opened = engine.opened(replace(case, present=case.present | {"accessory", "ball"}))
     for number in range(len(engine.rulebook.rules)):
-        leaves = [read.name for read in engine.support(number, True).leaves]
-        if any(name.startswith("ball.") for name in leaves):
-            found |= {name for name in leaves if name.startswith("accessory.")}
-    return tuple(sorted(found))
+        leaves = {read.name for read in engine.support(number, True).leaves}
+        if any(name.startswith("ball.") for name in leaves) and engine.judge(number, opened) != "not_applicable":
+            found |= leaves
+    return tuple(sorted(name for name in found if not name.startswith("ball.")))
 
 
 def read_in_joining(engine: Point) -> tuple[str, ...]:

@@ -86,7 +86,10 @@ class PlanMiss(msgspec.Struct, omit_defaults=True, kw_only=True):
 
 
 class Plan(msgspec.Struct, kw_only=True):
-    """What serves all wishes: the best set, the next best, what nearly would; `fewest` whatever number is allowed."""
+    """What serves all wishes: the best set, the next best, what nearly would; `fewest` whatever number is allowed.
+
+    `untried` counts what was left out, there being too much to try: with any, `fewest` is of what was tried.
+    """
 
     summary: str
     best: PlanSet | None
@@ -94,6 +97,7 @@ class Plan(msgspec.Struct, kw_only=True):
     fewest: int | None
     misses: list[PlanMiss]
     rulebook: RulebookName
+    untried: int = 0
 
 
 encode = msgspec.json.Encoder().encode

@@ -29,7 +29,7 @@ from fitsvc.language.types import Value
 from fitsvc.planning.parts import PartSet, Site, with_items
 from fitsvc.planning.plan import AtOnce, PinHeld, Plan, PlanMiss, PlanPart, PlanSet, Role, WishServed
 from fitsvc.planning.reading import Wishes, read_wishes
-from fitsvc.planning.search import Search
+from fitsvc.planning.search import MOST_WORK, Search
 from fitsvc.planning.wares import Wares
 from fitsvc.rulebook.rules import Shown
 
@@ -45,13 +45,14 @@ _AS_A_CHOICE: Final = 100.0
 """Steps that a rule without a figure is broken by: another size of shank is another part."""
 _OTHERS: Final = 5
 _FITTED: Final = "mounting.fitted"
+_UNTRIED: Final = " There is more on the shelf than was tried: fewer parts, or better ones, may do as well."
 
 
 class Planner:
-    """Plans rigs by an answerer's rulebook; safe to share between threads, which take turns."""
+    """Plans rigs by an answerer's rulebook, each with `most` work; safe to share between threads, which take turns."""
 
-    def __init__(self, answerer: Answerer) -> None:
-        self.answerer = answerer
+    def __init__(self, answerer: Answerer, most: int = MOST_WORK) -> None:
+        self.answerer, self._most = answerer, most
         self._columns = answerer.columns
         self._wares: Wares | None = None
         self._lock = Lock()
@@ -73,6 +74,7 @@ class Planner:
                 wanted=wanted,
                 sites=sites,
                 together=self.answerer.together,
+                left=self._most,
             )
             search.run()
         return _PlanTelling(self.answerer, search, records, system).plan()
@@ -119,9 +121,17 @@ class _PlanTelling:
         sets = list(self._sets(one for one in self.search.found if at_most is None or one.rank[0] <= at_most))
         best = sets[0] if sets else None
         misses = self._misses(self.search.found[0].site if self.search.found else None)
-        summary = _summary(best, fewest, at_most, misses, self.wanted.place is not None)
+        summary = _summary(best, fewest, at_most, misses, self.wanted.place is not None, self.search.untried)
         name = RulebookName(self.answerer.rulebook.digest, self.answerer.rulebook.name)
-        return Plan(summary=summary, best=best, runners_up=sets[1:], fewest=fewest, misses=misses, rulebook=name)
+        return Plan(
+            summary=summary,
+            best=best,
+            runners_up=sets[1:],
+            fewest=fewest,
+            misses=misses,
+            rulebook=name,
+            untried=self.search.untried,
+        )
 
     def _sets(self, found: Iterable[PartSet]) -> Iterator[PlanSet]:
         """The best few sets; one that only adds to a better one is none of them."""
@@ -357,20 +367,27 @@ def _others(skus: Iterable[str], own: str) -> list[str]:
 
 
 def _summary(
-    best: PlanSet | None, fewest: int | None, at_most: int | None, misses: Sequence[PlanMiss], together: bool
+    best: PlanSet | None,
+    fewest: int | None,
+    at_most: int | None,
+    misses: Sequence[PlanMiss],
+    together: bool,
+    untried: int,
 ) -> str:
     every = "every wish at once" if together else "every wish"
+    left = _UNTRIED if untried else ""
     if best is None and fewest is not None and at_most is not None:
-        return f"Not with {_counted(at_most)}: it takes at least {fewest}."
+        return f"Not with {_counted(at_most)}: it takes at least {fewest}.{left}"
     if best is None:
         alone = " Each is served by itself, and no set of parts holds all of them at the same time." if together else ""
         first = f" {misses[0].name}: {misses[0].because}" if misses else alone
-        return f"Nothing on the shelf serves {every} with one receiver.{first}"
+        nothing = "Of what was tried of the shelf nothing" if untried else "Nothing on the shelf"
+        return f"{nothing} serves {every} with one receiver.{first}{left}"
     bought = [f"the {part.label}" for part in best.parts if not part.there]
     there = [f"the {part.label}" for part in best.parts if part.there]
     text = f"{_counted(best.count)[0].upper()}{_counted(best.count)[1:]} for {every}: {joined(bought)}"
     text += f", on {joined(there)} already fitted" if there else ""
-    return f"{text}." if best.outcome == "works" else f"{text}. See to what each wish asks for."
+    return f"{text}.{'' if best.outcome == 'works' else ' See to what each wish asks for.'}{left}"
 
 
 def _counted(count: int) -> str:

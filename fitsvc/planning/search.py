@@ -16,6 +16,7 @@ import numpy as np
 
 from fitsvc.answers.shelf import Item
 from fitsvc.answers.together import Together
+from fitsvc.engine.columns.kernel import Judged
 from fitsvc.engine.point import Point
 from fitsvc.facts import MOST_ADAPTERS, Case, FactReader
 from fitsvc.language.truth import YES
@@ -51,14 +52,25 @@ MOST_ADDED_AT_ONCE: Final = 1
 ADDED: Final = "adapter.adds_length"
 """What tells a short extension from a long one."""
 KEPT: Final = 8
-_MOST_TRIED: Final = 100_000
+MOST_WORK: Final = 3_000
+"""Judgements of one case that may go into a plan, by count and never by the clock: some 100 ms."""
+_MOST_CHOSEN: Final = 500
+"""So many more for choosing among what was found by then."""
+_SORTED: Final = 50
+"""So many providers are put in order in the time of a judgement."""
+_COLUMN: Final = 25
+"""A judgement of a whole column takes as long as so many of one case."""
 _PIN_SETTLES: Final = 2
 """What a pin can settle of a wish at most: the need of one, and the doubt about the one that may be there."""
 
 
 @dataclass(slots=True, kw_only=True)
 class Search:
-    """One search; `found` is in order when it has run, `bare` has what each accessory alone comes to."""
+    """One search; `found` is in order when it has run, `bare` has what each accessory alone comes to.
+
+    `left` is the work that may still be done, and `untried` counts what was left out once it was done: openings with
+    adapters, mounts whose balls were not looked for, and sets of parts.
+    """
 
     engine: Point
     reader: FactReader
@@ -75,9 +87,10 @@ class Search:
     _pins: dict[tuple[int, Stack], tuple[int, ...]] = field(default_factory=dict)
     _less: dict[tuple[int, int, int], list[frozenset[int]]] = field(default_factory=dict)
     _waiting: dict[int, list[int]] = field(default_factory=dict)
-    _ball_facts: tuple[str, ...] = ()
+    left: int = MOST_WORK
+    untried: int = 0
+    _ball_facts: dict[tuple[int, int], tuple[str, ...]] = field(default_factory=dict)
     _joins: tuple[str, ...] = ()
-    _tried: int = 0
 
     @property
     def by_accessory(self) -> Fills | None:
@@ -88,11 +101,14 @@ class Search:
     def run(self) -> None:
         """Find the best sets."""
         providers: dict[int, list[Provider]] = {}
-        self._ball_facts, self._joins = read_with_ball(self.engine), read_in_joining(self.engine)
+        self._joins = read_in_joining(self.engine)
         for size in range(1 + (MOST_ADDED if self.wanted.place is None else MOST_ADDED_AT_ONCE)):
             for site in self.sites:
                 still_wanted()
                 if size and not self._worth(site, size):
+                    continue
+                if size and self.left <= 0:
+                    self.untried += 1
                     continue
                 more = self._providers(site, size)
                 known = providers.setdefault(site.number, [])
@@ -160,7 +176,7 @@ class Search:
         case = site.cases[wish]
         open_case = replace(case, adapters=(*case.adapters, {}), opened=True)
         fold = self.wares.accessories
-        may = fold.may_work(fold.judged(open_case)) & fold.of_kinds(self.wanted.wishes[wish].kinds)
+        may = fold.may_work(self._judged(fold, open_case)) & fold.of_kinds(self.wanted.wishes[wish].kinds)
         return bool(may.any())
 
     def _may_hold(self, site: Site, stack: Stack) -> bool:
@@ -168,6 +184,7 @@ class Search:
         if self.wanted.place is None:
             return True
         cases = []
+        self.left -= 2 * len(self.wanted.wishes)
         for wish, one in enumerate(self.wanted.wishes):
             case = self._case(site, wish, stack)
             case = replace(case, facts={**case.facts, KIND: Mask(one.kinds)}, present=case.present | {ACCESSORY})
@@ -177,7 +194,10 @@ class Search:
     def _serving(self, site: Site, stack: Stack, wish: int) -> Iterator[tuple[int, Serves]]:
         """The accessories that serve a wish in a stack, and would not without one of its adapters."""
         fold, adapters = self.wares.accessories, frozenset(stack.adapters)
-        judged = fold.judged(self._case(site, wish, stack))
+        if stack.adapters and self.left <= 0:
+            self.untried += 1
+            return
+        judged = self._judged(fold, self._case(site, wish, stack))
         works = fold.works(judged) & fold.of_kinds(self.wanted.wishes[wish].kinds)
         if stack.adapters and not works.any():
             return
@@ -189,7 +209,7 @@ class Search:
             if self.wanted.place is None and any(few <= adapters for few in less):
                 continue
             balls = self._balls_for(site, stack, wish, item) if rows.ball[item] else -1
-            if balls < 0 or self._by_number[balls]:
+            if balls is not None and (balls < 0 or self._by_number[balls]):
                 less.append(adapters)
                 yield item, Serves(int(rows.opens[item]), bool(rows.pin[item]), balls)
 
@@ -223,6 +243,9 @@ class Search:
                 join = tuple(items[second].values.get(name) for name in self._joins)
                 if first == second or not fits.get(join, True):
                     continue
+                if self.left <= 0:
+                    self.untried += 1
+                    return
                 opening = self._opening(site, (first, second), usual)
                 fits[join] = opening is not None
                 if opening is not None and opening not in seen:
@@ -231,6 +254,7 @@ class Search:
 
     def _opening(self, site: Site, adapters: tuple[int, ...], usual: set[int]) -> tuple[Value | None, ...] | None:
         """What an accessory finds in an opening with adapters, or None where they do not go together."""
+        self.left -= 2
         case = self.engine.opened(self._with_stack(site.plain, Stack(adapters)))
         if not usual.issuperset(self.engine.rule_by_rule(case).fails):
             return None
@@ -243,19 +267,40 @@ class Search:
     def _case(self, site: Site, wish: int, stack: Stack) -> Case:
         return self._with_stack(site.cases[wish], stack)
 
-    def _balls_for(self, site: Site, stack: Stack, wish: int, item: int) -> int:
-        """The number of the set of balls that do on a mount, each with what it leaves open or settles."""
+    def _judged(self, fold: Fold, case: Case) -> Judged:
+        """A case with each item of a fold, the work counted."""
+        self.left -= _COLUMN
+        return fold.judged(case)
+
+    def _balls_for(self, site: Site, stack: Stack, wish: int, item: int) -> int | None:
+        """The number of the set of balls that do on a mount, each with what it leaves open or settles.
+
+        None where the work is done and nothing is known of them.
+        """
         mount = self.wares.accessories.items[item]
-        key = (site.number, stack, wish, *(mount.values.get(name) for name in self._ball_facts))
+        key = (wish, *self._read_with_ball(site, stack, wish, mount))
         if key not in self._balls:
+            if self.left <= 0:
+                self.untried += 1
+                return None
             case = with_items(self._case(site, wish, stack), self.reader, mount)
             before = open_of(self.engine, case)
-            rows = self.wares.balls.rows(self.wares.balls.judged(case))
+            rows = self.wares.balls.rows(self._judged(self.wares.balls, case))
             does = tuple((ball, int(rows.opens[ball]) - before) for ball in np.flatnonzero(rows.works).tolist())
             self._balls[key] = self._sets.setdefault(does, len(self._sets))
             if len(self._sets) > len(self._by_number):
                 self._by_number.append(dict(does))
         return self._balls[key]
+
+    def _read_with_ball(self, site: Site, stack: Stack, wish: int, mount: Item) -> Iterator[object]:
+        """What rules read together with a ball's facts: their values, and the opening where any of them reads it."""
+        case = site.cases[wish]
+        names = self._ball_facts.get((site.number, wish))
+        if names is None:
+            self._ball_facts[site.number, wish] = names = read_with_ball(self.engine, case)
+        yield from (mount.values.get(name, case.facts.get(name)) for name in names)
+        if any(name.startswith("opening.") for name in names):
+            yield site.number, stack
 
     def _pins_for(self, site: Site, stack: Stack) -> tuple[int, ...]:
         """The pins that hold in an opening."""
@@ -263,7 +308,7 @@ class Search:
             pins: list[int] = []
             if self.by_accessory is not None:
                 fold: Fold = self.wares.accessories
-                works = fold.works(fold.judged(self._with_stack(site.plain, stack)))
+                works = fold.works(self._judged(fold, self._with_stack(site.plain, stack)))
                 pins = np.flatnonzero(works & fold.of_kinds(self.by_accessory.kinds)).tolist()
             self._pins[site.number, stack] = tuple(pins)
         return self._pins[site.number, stack]
@@ -285,7 +330,6 @@ class Search:
             for wish in range(count)
         ]
         rest = [self._least(by_wish, wish) for wish in range(1, count + 1)]
-        self._tried = 0
 
         def extend(chosen: tuple[Provider, ...], parts: frozenset[int], ball: bool, open_: int) -> None:
             wish = len(chosen)
@@ -293,16 +337,18 @@ class Search:
                 self._finish(site, chosen)
                 return
             more_parts, more_ball, more_open = rest[wish]
+            self.left -= len(by_wish[wish]) // _SORTED
             for one, own, floor in sorted(by_wish[wish], key=lambda row: (len(row[1] - parts), row[2], row[0].item)):
-                self._tried += 1
+                self.left -= 1
                 more, balls = parts | own, ball or one.serves[wish].balls >= 0
                 least = (not site.there) + len(more) + more_parts
-                if self._tried > _MOST_TRIED or self._beaten(least + (ball or more_ball), 0):
+                if self.left <= -_MOST_CHOSEN or self._beaten(least + (ball or more_ball), 0):
                     return
                 if not self._beaten(least + (balls or more_ball), open_ + floor + more_open):
                     extend((*chosen, one), more, balls, open_ + floor)
 
         extend((), frozenset(), False, 0)
+        self.untried += self.left <= -_MOST_CHOSEN
 
     def _least(self, by_wish: Sequence[Sequence[tuple[Provider, object, int]]], first: int) -> tuple[int, bool, int]:
         """What the wishes from one on take at least: accessories of new kinds, a ball, and what stays open."""
@@ -354,6 +400,7 @@ class Search:
     def _opens(self, site: Site, choices: Sequence[Provision]) -> int | None:
         """What stays open over all wishes, or None where one of them is not served after all or not beside the rest."""
         total, cases = 0, list[Case]()
+        self.left -= 1 + 2 * len(choices)
         for wish, choice in enumerate(choices):
             case = self._case(site, wish, choice.provider.stack)
             case = with_items(case, self.reader, *self.items(choice))

@@ -1,9 +1,11 @@
-"""How long a plan takes on 10,000 parts, on one core: `PYTHONPATH=tests python -m bench.bench_plans`.
+"""How long a plan takes on 10,000 parts, on one core: `PYTHONPATH=tests python -m bench.bench_plans [COUNT]`.
 
 The parts are the demo's, each in many variants that differ in a figure or two as colours, packs and makers'
-years do; the same every time. A first plan on a shelf folds it; the plans after it find it folded.
+years do; the same every time. A first plan on a shelf folds it; the plans after it find it folded. Then COUNT plans
+are drawn at random, of up to six wishes, one at a time or all at once, and the slowest are printed, each asked once.
 """
 
+import sys
 from collections.abc import Iterator, Mapping
 from dataclasses import replace
 from random import Random
@@ -15,9 +17,12 @@ from demo_world import World, answerer, stock, world
 
 from fitsvc.answers.question import Stored
 from fitsvc.answers.shelf import Stock, read_items
+from fitsvc.answers.things import MOST_THINGS
+from fitsvc.language.problems import ProblemsFound
 from fitsvc.planning.planner import Planner
+from fitsvc.planning.reading import MOST_WISHES
 
-COUNT = 10_000
+COUNT, DRAWN, SLOWEST = 10_000, 100, 6
 ROUNDS = 9
 SOLD = ("accessory", "adapter", "ball")
 VARIED = ("weight", "capacity", "length", "rear_extent", "rating", "tongue_rating", "trailer_rating", "shank_length")
@@ -81,10 +86,50 @@ class Indexed(World):
 _KEYS: dict[str, Stored] = {}
 
 
+def drawn(count: int, seed: int = 1) -> Iterator[dict[str, Any]]:
+    """Plans as many as asked for: a vehicle, and one to six wishes."""
+    random = Random(seed)
+    for _ in range(count):
+        document = {"rig": {"vehicle": {"id": random.choice(world().of("vehicle")).key}}}
+        wishes = [_wish(random) for _ in range(random.randint(1, MOST_WISHES))]
+        at_once = {"together": "rear_receiver"} if random.random() < 0.3 and 2 <= len(wishes) <= MOST_THINGS else {}
+        yield {**document, "wishes": wishes, **at_once}
+
+
+def _wish(random: Random) -> dict[str, Any]:
+    """Bikes, cargo, a trailer of the demo's, or a kind of accessory."""
+    what = random.random()
+    if what < 0.35:
+        bikes = {"bikes": random.randrange(1, 6), "bike_weight": f"{random.randrange(20, 60)} lb"}
+        return {"load": {"facts": bikes | ({"needs_closure_open": True} if random.random() < 0.3 else {})}}
+    if what < 0.55:
+        return {"load": {"facts": {"cargo_weight": f"{random.randrange(40, 500)} lb"}}}
+    if what < 0.75:
+        return {"trailer": {"sku": random.choice(world().of("trailer")).key}}
+    return {"kind": random.choice(list(answerer().rulebook.vocabulary.words["accessory_kind"]))}
+
+
+def _slowest(planner: Planner, records: World, shelf: Stock, count: int) -> None:
+    """Plan what is drawn, and print the slowest."""
+    rows = []
+    for document in drawn(count):
+        start = process_time()
+        try:
+            plan = planner.plan(document, records, shelf)
+        except ProblemsFound:
+            continue
+        rows.append((process_time() - start, plan, len(document["wishes"])))
+    rows.sort(key=lambda row: -row[0])
+    print(f"{len(rows)} plans drawn at random; the slowest:")
+    for took, plan, wishes in rows[:SLOWEST]:
+        told = f"{plan.best.count} parts" if plan.best else "none"
+        print(f"{took * 1e3:8.0f} ms  {wishes} wishes: {told}, {plan.untried} not tried")
+
+
 def main() -> None:
     """Measure and print."""
     records, shelf = ten_thousand()
-    answerer().engine.rulebook.digest  # noqa: B018 - load before the clock runs
+    answerer().prepare()
     print(f"{COUNT} parts, one thread, processor time; first plan, then the median of {ROUNDS} more")
     for name, (vehicle, wishes, at_most) in PLANS.items():
         document = {"rig": {"vehicle": {"id": vehicle}}, "wishes": wishes, "parts_at_most": at_most}
@@ -95,6 +140,7 @@ def main() -> None:
             times.append(process_time() - start)
         outcome = f"{plan.best.count} parts, {plan.best.outcome}" if plan.best else "none"
         print(f"{name:<28}{times[0] * 1e3:8.0f} ms {median(times[1:]) * 1e3:8.0f} ms   {outcome}")
+    _slowest(planner, records, shelf, int(sys.argv[1]) if len(sys.argv) > 1 else DRAWN)
 
 
 if __name__ == "__main__":
