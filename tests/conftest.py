@@ -19,7 +19,8 @@ from effort import load_profile
 from litestar import Litestar
 from litestar.testing import TestClient
 from playwright.sync_api import Browser, Page
-from sqlalchemy import URL, create_engine, make_url
+from sqlalchemy import URL, NullPool, create_engine, make_url
+from sqlmodel import SQLModel
 
 from fitsvc.rulebook.rules import Rulebook
 from fitsvc.service.app import create_app
@@ -86,16 +87,47 @@ def empty_url(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[str]:
 
 
 @pytest.fixture(params=["sqlite", "postgresql"])
-def database_url(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[str]:
-    """Give the URL of a migrated database without rows, on each kind of database in turn."""
+def migrated_url(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[str]:
+    """Give the URL of a migrated database of the test's own, for one that changes its tables, on each kind in turn."""
     if request.param == "sqlite":
-        file = tmp_path / "fitsvc.db"
-        shutil.copy(request.getfixturevalue("migrated"), file)
-        yield f"sqlite:///{file}"
+        yield request.getfixturevalue("url")
     else:
         server = request.getfixturevalue("postgres_server")
         with postgres_database(server, request.getfixturevalue("postgres_template")) as url:
             yield _text(url)
+
+
+@pytest.fixture(scope="session")
+def postgres_emptied(postgres_server: URL, postgres_template: str) -> Iterator[URL]:
+    """Give a migrated PostgreSQL database that tests have one after the other, emptied in between.
+
+    To make and drop one for each test takes five times as long.
+    """
+    with postgres_database(postgres_server, postgres_template) as url:
+        yield url
+
+
+@pytest.fixture(params=["sqlite", "postgresql"])
+def database_url(request: pytest.FixtureRequest) -> Iterator[str]:
+    """Give the URL of a migrated database without rows, on each kind of database in turn."""
+    if request.param == "sqlite":
+        yield request.getfixturevalue("url")
+    else:
+        url = request.getfixturevalue("postgres_emptied")
+        yield _text(url)
+        _empty(url)
+
+
+def _empty(url: URL) -> None:
+    """Leave a PostgreSQL database as it was migrated: nobody in it, no rows, and numbers from one on."""
+    tables = ", ".join(f'"{table.name}"' for table in SQLModel.metadata.sorted_tables)
+    engine = create_engine(url, poolclass=NullPool)
+    with engine.begin() as connection:
+        connection.exec_driver_sql(
+            "SELECT pg_terminate_backend(pid) FROM pg_stat_activity "
+            "WHERE datname = current_database() AND pid <> pg_backend_pid()"
+        )
+        connection.exec_driver_sql(f"TRUNCATE {tables} RESTART IDENTITY")
 
 
 @pytest.fixture

@@ -67,8 +67,12 @@ def negation(a: Truth) -> Truth:
 
 def conjunction(truths: Iterable[Truth]) -> Truth:
     """And: one no decides it, else one unknown leaves it open."""
-    found = list(truths)
-    return False if False in found else None if None in found else True
+    found: Truth = True
+    for one in truths:
+        if one is False:
+            return False
+        found = found if one else None
+    return found
 
 
 def disjunction(truths: Iterable[Truth]) -> Truth:
@@ -189,6 +193,7 @@ def tree(text: str) -> syntax.AnyNode:
     return parse(Source.plain(text))
 
 
+@cache
 def in_float(text: str) -> float:
     """A written figure, in the inside unit."""
     return parse_any(text)[0]
@@ -381,18 +386,32 @@ class Reading:
     """One case of one rulebook, in which expressions have values."""
 
     def __init__(self, texts: Texts, case: Case) -> None:
-        self.texts, self.present = texts, case.present
-        self.known = self._as_written(case.facts)
-        self.opening: dict[str, Value] = {}
-        self.opening = {name: self.of(text, texts.kinds[name]) for name, text in texts.bare.items()}
-        for adapter in case.adapters:
-            self.adapter = self._as_written(adapter)
-            self.opening = {name: self.of(text, texts.kinds[name]) for name, text in texts.each.items()}
+        self.texts, self.present, self.case = texts, case.present, case
+        self.adapter: Mapping[str, Any] = {}
+        self.read: dict[str, Value] = {}
         self.computed: dict[str, Value] = {}
+        self._opening: dict[str, Value] | None = None
 
-    def _as_written(self, facts: Mapping[str, Any]) -> dict[str, Value]:
-        """A case's values, with bit masks as sets and truth numbers as truths."""
-        return {name: self._one(self.texts.kinds[name], value) for name, value in facts.items()}
+    @property
+    def opening(self) -> dict[str, Value]:
+        """The working opening: the bare receiver's, and then what each adapter in turn makes of the one before it."""
+        if self._opening is None:
+            kinds = self.texts.kinds
+            self._opening = {}
+            self._opening = {name: self.of(text, kinds[name]) for name, text in self.texts.bare.items()}
+            for adapter in self.case.adapters:
+                self.adapter = adapter
+                self.read = {name: value for name, value in self.read.items() if not name.startswith("adapter.")}
+                self._opening = {name: self.of(text, kinds[name]) for name, text in self.texts.each.items()}
+        return self._opening
+
+    def _as_written(self, name: str) -> Value:
+        """What a case says of a fact, with a bit mask as a set and a truth number as a truth."""
+        if name not in self.read:
+            here = self.adapter if name.startswith("adapter.") else self.case.facts
+            told = name in here
+            self.read[name] = self._one(self.texts.kinds[name], here[name]) if told else self.texts.unknown[name]
+        return self.read[name]
 
     def _one(self, kind: str, value: Any) -> Value:
         if kind == "yes_no":
@@ -408,40 +427,39 @@ class Reading:
 
     def fact(self, name: str) -> Value:
         """What is known of a fact, derived value or fact of the working opening."""
-        if name in self.opening:
+        if name in self.texts.bare:
             return self.opening[name]
         if name in self.texts.derived:
             if name not in self.computed:
                 self.computed[name] = self.of(self.texts.derived[name], self.texts.kinds[name])
             return self.computed[name]
-        here = self.adapter if name.startswith("adapter.") else self.known
-        return here.get(name, self.texts.unknown[name])
+        return self._as_written(name)
 
     def value(self, node: syntax.AnyNode, wanted: str = "") -> Value:
         """The value of a node; `wanted` is the list that a bare member or size is read as of."""
         match node:
-            case syntax.Number(text=text):
-                return (self.texts.figure(text), self.texts.figure(text))
-            case syntax.Quantity(text=text):
-                return self._quantity(text, wanted)
-            case syntax.YesNo(value=truth):
-                return truth
             case syntax.Name(name=name):
                 return self.fact(name) if "." in name else Members(wanted, frozenset([name]))
-            case syntax.Minus():
-                return arithmetic("-", (0, 0), self.number(node.operand))
-            case syntax.Arithmetic():
-                return arithmetic(node.operator, self.number(node.left), self.number(node.right))
             case syntax.Comparison():
                 return self._comparison(node)
+            case syntax.And() | syntax.Or() | syntax.Not():
+                return self.truth(node)
+            case syntax.Call():
+                return self._call(node)
+            case syntax.Quantity(text=text):
+                return self._quantity(text, wanted)
             case syntax.In():
                 return self._in(node)
             case syntax.If():
                 return self._if(node, wanted)
-            case syntax.Call():
-                return self._call(node)
-            case syntax.Not() | syntax.And() | syntax.Or():
-                return self.truth(node)
+            case syntax.Arithmetic():
+                return arithmetic(node.operator, self.number(node.left), self.number(node.right))
+            case syntax.YesNo(value=truth):
+                return truth
+            case syntax.Number(text=text):
+                return (self.texts.figure(text), self.texts.figure(text))
+            case syntax.Minus():
+                return arithmetic("-", (0, 0), self.number(node.operand))
             case _:
                 assert_never(node)
 
@@ -606,18 +624,24 @@ class Interpreter:
 
     def __init__(self, folder: Path, figure: Callable[[str], float] = in_float) -> None:
         self.texts = read_texts(folder, figure)
-        self._rules = [(rule, about(self.texts, _guard(rule), rule["requires"])) for rule in self.texts.rules]
+        self._rules = self.texts.rules
+        self._parts = [_parts(self.texts, rule) for rule in self._rules]
         self._behind = [behind(self.texts, _guard(rule), rule["requires"]) for rule in self.texts.rules]
         self._needs = [
             (need, about(self.texts, _guard(need), *need.get("values", {}).values())) for need in self.texts.needs
         ]
+        self._limits = {
+            limit["id"]: [(rating["rating"], guard, about(self.texts, guard, rating["rating"]))
+                          for rating in _ratings(limit) for guard in (_guard(limit, rating),)]
+            for limit in self.texts.limits
+        }  # fmt: skip
 
     def judge(self, case: Case) -> Judged:
         """Judge a case."""
         reading = Reading(self.texts, case)
-        results = [(rule["id"], _result(reading, rule, subjects)) for rule, subjects in self._rules]
+        results = [(rule["id"], _result(reading, *one)) for rule, one in zip(self._rules, self._parts, strict=True)]
         needs = [need["id"] for need, subjects in self._needs if _open(reading, need, subjects)]
-        limits = {limit["id"]: self._limit(reading, limit) for limit in self.texts.limits}
+        limits = {name: _limit(reading, ratings) for name, ratings in self._limits.items()}
         outcome = self._outcome([result for _, result in results], needs)
         if outcome in ("undetermined", "conditional") and self._fails_either_way(case, results):
             outcome = "fails"
@@ -633,7 +657,7 @@ class Interpreter:
     def _fails_either_way(self, case: Case, results: list[tuple[str, str]]) -> bool:
         """Whether with each value of some one open choice a rule fails that is open now; the others are settled."""
         open_ = [
-            number for number, ((rule, _), (_, result)) in enumerate(zip(self._rules, results, strict=True))
+            number for number, (rule, (_, result)) in enumerate(zip(self._rules, results, strict=True))
             if result == "undetermined" and rule["severity"] == "blocking"
         ]  # fmt: skip
         for name in set().union(*(self._behind[number] for number in open_)):
@@ -643,14 +667,14 @@ class Interpreter:
         return False
 
     def _leaves_open(self, number: int) -> bool:
-        rule, _ = self._rules[number]
+        rule = self._rules[number]
         return rule["severity"] == "blocking" and rule.get("if_unknown") != "caution"
 
     def _passes_either_way(self, case: Case, results: list[tuple[str, str]]) -> bool:
         """Whether with no value of some one open choice a rule is in the way of those that leave the outcome open."""
         open_ = [number for number, (_, result) in enumerate(results) if result == "undetermined"]
         holding = [number for number in open_ if self._leaves_open(number)]
-        blocking = [number for number in open_ if self._rules[number][0]["severity"] == "blocking"]
+        blocking = [number for number in open_ if self._rules[number]["severity"] == "blocking"]
         for name in set[str].intersection(*(self._behind[number] for number in holding)):
             for other in supposed(self.texts, case, name):
                 if other and not any(self._in_the_way(one, holding, blocking, name) for one in other):
@@ -659,12 +683,12 @@ class Interpreter:
 
     def _in_the_way(self, case: Case, holding: list[int], blocking: list[int], name: str) -> bool:
         reading = Reading(self.texts, case)
-        found = {n: _result(reading, *self._rules[n]) for n in blocking if name in self._behind[n]}
+        found = {n: _result(reading, *self._parts[n]) for n in blocking if name in self._behind[n]}
         return "fails" in found.values() or any(found[number] == "undetermined" for number in holding)
 
     def _some_fails(self, case: Case, numbers: list[int], name: str) -> bool:
         reading = Reading(self.texts, case)
-        return any(_result(reading, *self._rules[n]) == "fails" for n in numbers if name in self._behind[n])
+        return any(_result(reading, *self._parts[n]) == "fails" for n in numbers if name in self._behind[n])
 
     def resting_on(self, names: Collection[str]) -> list[int]:
         """The rules that rest on any of these facts."""
@@ -673,11 +697,11 @@ class Interpreter:
     def results_of(self, case: Case, numbers: Iterable[int]) -> dict[int, str]:
         """What some rules come to, by their numbers."""
         reading = Reading(self.texts, case)
-        return {number: _result(reading, *self._rules[number]) for number in numbers}
+        return {number: _result(reading, *self._parts[number]) for number in numbers}
 
     def _outcome(self, results: list[str], open_needs: list[str]) -> str:
         severities = []
-        for (rule, _), result in zip(self._rules, results, strict=True):
+        for rule, result in zip(self._rules, results, strict=True):
             if result in ("fails", "undetermined"):
                 severe = rule["severity"] == "blocking"
                 if result == "undetermined" and rule.get("if_unknown") == "caution":
@@ -686,32 +710,41 @@ class Interpreter:
         severities += ["conditional" for _ in open_needs]
         return next((found for found in ("fails", "undetermined", "conditional") if found in severities), "works")
 
-    def _limit(self, reading: Reading, limit: Mapping[str, Any]) -> tuple[float | None, str, tuple[str, ...]] | None:
-        """The lowest of the ratings that may apply, each at its low end; one that may be nothing at its high end."""
-        ratings: list[tuple[float, str]] = []
-        unknown: list[str] = []
-        for rating in _ratings(limit):
-            guard, name = _guard(limit, rating), rating["rating"]
-            if about(self.texts, guard, name) - reading.present or reading.of(guard) is False:
-                continue
-            low, high = reading.number(tree(name))
-            open_below = low <= 0 and low < high
-            if open_below:
-                unknown.append(name)
-            ratings.append((high if open_below else low, name))
-        if not ratings:
-            return None
-        lowest, governing = min(ratings, key=lambda rating: rating[0])
-        return (lowest, governing, tuple(unknown)) if lowest < inf else (None, "", tuple(unknown))
+
+def _limit(
+    reading: Reading, guarded: list[tuple[str, str, set[str]]]
+) -> tuple[float | None, str, tuple[str, ...]] | None:
+    """The lowest of the ratings that may apply, each at its low end; one that may be nothing at its high end."""
+    ratings: list[tuple[float, str]] = []
+    unknown: list[str] = []
+    for name, guard, subjects in guarded:
+        if subjects - reading.present or reading.of(guard) is False:
+            continue
+        low, high = reading.number(tree(name))
+        open_below = low <= 0 and low < high
+        if open_below:
+            unknown.append(name)
+        ratings.append((high if open_below else low, name))
+    if not ratings:
+        return None
+    lowest, governing = min(ratings, key=lambda rating: rating[0])
+    return (lowest, governing, tuple(unknown)) if lowest < inf else (None, "", tuple(unknown))
 
 
-def _result(reading: Reading, rule: Mapping[str, Any], subjects: set[str]) -> str:
+def _parts(texts: Texts, rule: Mapping[str, Any]) -> tuple[syntax.AnyNode, syntax.AnyNode, set[str]]:
+    """A rule's guard and requirement as trees, and what the question must be about."""
+    guard, requires = _guard(rule), rule["requires"]
+    return tree(guard), tree(requires), about(texts, guard, requires)
+
+
+def _result(reading: Reading, guard: syntax.AnyNode, requires: syntax.AnyNode, subjects: set[str]) -> str:
     """A rule is that its guard implies its requirement; without its subjects it does not apply."""
     if subjects - reading.present:
         return "not_applicable"
-    applies, required = reading.of(_guard(rule)), reading.of(rule["requires"])
+    applies = reading.truth(guard)
     if applies is False:
         return "not_applicable"
+    required = reading.truth(requires)
     if required is True:
         return "passes"
     return "fails" if applies is True and required is False else "undetermined"

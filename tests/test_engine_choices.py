@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from effort import EFFORT
 from judging import answer, answerer, case
-from random_rulebooks import Made, completed, random_case, random_rulebook, shipped_rulebook
+from random_rulebooks import Made, completed, narrower, random_case, random_rulebook, shipped_rulebook
 from test_engine_columns import assert_agree, joined, rest, split
 
 from fitsvc.engine.columns.bitmaps import unpack
@@ -39,13 +39,15 @@ def open_choices(rng: Random, made: Made, one: Case, chance: float) -> Case:
 def mostly_known(rng: Random, made: Made) -> Case:
     """A case with every figure and most choices known, which hardly any rule fails: what is left open may decide."""
     everything = completed(rng, random_case(rng, made), made, chance=1.0, exactly=True)
+    slots = {name: slot for one in everything.present for name, slot in made.slots.get(one, {}).items()}
     for _ in range(40):
         fails = made.engine.rule_by_rule(everything).fails
         if not fails:
             break
         names = {leaf.name for leaf in made.engine.support(rng.choice(fails), bool(everything.adapters)).leaves}
-        drawn = completed(rng, replace(everything, facts={}), made, chance=1.0, exactly=True).facts
-        everything = replace(everything, facts={**everything.facts, **{n: drawn[n] for n in names if n in drawn}})
+        again = [(name, slots[name]) for name in sorted(names & slots.keys())]
+        drawn = {name: narrower(rng, slot, slot.kind.unknown, exactly=True) for name, slot in again}
+        everything = replace(everything, facts={**everything.facts, **drawn})
     return open_choices(rng, made, everything, rng.choice((0.1, 0.3, 0.6)))
 
 

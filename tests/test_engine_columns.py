@@ -53,6 +53,7 @@ def joined(rig: Case, item: Item) -> Case:
 
 def told(made: Made, case: Case) -> tuple[object, ...]:
     """What point says of a case: outcome, results, open needs and limits."""
+    case = made.engine.opened(case)
     verdict = made.engine.evaluate(case)
     results, lows = verdict.results(len(made.rulebook.rules)), limits_of(made.engine, case)
     limits = {

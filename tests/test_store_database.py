@@ -42,14 +42,14 @@ def test_the_migrations_make_what_the_tables_declare(database_url: str) -> None:
     command.check(store.migration_config(database_url))
 
 
-def test_downgrade_leaves_nothing_and_upgrade_works_again(database_url: str) -> None:
+def test_downgrade_leaves_nothing_and_upgrade_works_again(migrated_url: str) -> None:
     """The whole way down leaves only Alembic's own table, and the way up works again."""
-    store.downgrade(database_url, "base")
-    engine = create_engine(parse_url(database_url))
+    store.downgrade(migrated_url, "base")
+    engine = create_engine(parse_url(migrated_url))
     assert inspect(engine).get_table_names() == ["alembic_version"]
     engine.dispose()
-    store.upgrade(database_url)
-    assert store.is_current(database_url)
+    store.upgrade(migrated_url)
+    assert store.is_current(migrated_url)
 
 
 def test_reading_before_the_upgrade_names_the_command(empty_url: str) -> None:
@@ -68,18 +68,18 @@ def test_reading_does_not_make_a_file(tmp_path: Path) -> None:
     assert list(tmp_path.iterdir()) == []
 
 
-def test_a_newer_database_is_told_apart(database_url: str) -> None:
+def test_a_newer_database_is_told_apart(migrated_url: str) -> None:
     """A revision that this version does not know asks for a newer fitsvc, in check and in upgrade."""
-    engine = create_engine(parse_url(database_url))
+    engine = create_engine(parse_url(migrated_url))
     with engine.begin() as connection:
         connection.exec_driver_sql("UPDATE alembic_version SET version_num = '9999'")
     engine.dispose()
-    database = store.Database(database_url)
+    database = store.Database(migrated_url)
     with pytest.raises(NotMigrated, match="newer fitsvc"):
         database.check()
     database.close()
     with pytest.raises(StoreError, match="9999"):
-        store.upgrade(database_url)
+        store.upgrade(migrated_url)
 
 
 def test_a_server_that_is_not_there_is_unreachable() -> None:

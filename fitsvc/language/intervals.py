@@ -40,6 +40,8 @@ def minus(a: Bounds, b: Bounds) -> Bounds:
 
 def times(a: Bounds, b: Bounds) -> Bounds:
     """Product."""
+    if a[0] >= 0.0 and b[0] >= 0.0:
+        return (_times(a[0], b[0]), _times(a[1], b[1]))
     ends = (_times(a[0], b[0]), _times(a[0], b[1]), _times(a[1], b[0]), _times(a[1], b[1]))
     return (min(ends), max(ends))
 
