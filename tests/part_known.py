@@ -5,7 +5,7 @@ facts are then spoilt, and some are blanked, widened or thinned out. A number th
 its plausible range, as no rule may rest on what is plausible.
 """
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from functools import cache
 from math import inf
@@ -61,6 +61,14 @@ def telling(case: Case, of: Held, value: Value) -> Case:
     return replace(case, adapters=tuple(adapters))
 
 
+def telling_all(case: Case, values: Mapping[Held, Value]) -> Case:
+    """The question with other values of many facts."""
+    facts, adapters = dict(case.facts), [dict(adapter) for adapter in case.adapters]
+    for (place, name), value in values.items():
+        (facts if place is None else adapters[place])[name] = value
+    return replace(case, facts=facts, adapters=tuple(adapters))
+
+
 def is_open(case: Case, of: Held) -> bool:
     """Whether a fact is not exactly known."""
     return not is_exact(slots()[of[1]].kind, told(case, of))
@@ -110,9 +118,7 @@ def one_of(rng: Random, name: str, value: Value) -> Value:
 
 def completion(rng: Random, case: Case) -> Case:
     """The question with every fact known exactly, within what it tells."""
-    for of in held(case):
-        case = telling(case, of, one_of(rng, of[1], told(case, of)))
-    return case
+    return telling_all(case, {of: one_of(rng, of[1], told(case, of)) for of in held(case)})
 
 
 def completion_without(rng: Random, case: Case, wrong: Callable[[Verdict], Sequence[int]], tries: int) -> Case | None:
@@ -155,17 +161,14 @@ def working(rng: Random) -> Case:
         drawn = random_case(rng, shipped_rulebook())
         adapters: tuple[dict[str, Value], ...] = tuple({} for _ in drawn.adapters[: rng.choice((0, 0, 1, 2))])
         rig = Case({}, drawn.present, adapters)
-        for of in held(rig):
-            rig = telling(rig, of, anything(of[1]))
+        rig = telling_all(rig, {of: anything(of[1]) for of in held(rig)})
         found = completion_without(rng, rig, lambda one: one.fails + one.unknown, 300)
     return found
 
 
 def spoilt(rng: Random, case: Case, count: int) -> Case:
     """The question with so many facts drawn anew."""
-    for of in rng.sample(held(case), count):
-        case = telling(case, of, one_of(rng, of[1], anything(of[1])))
-    return case
+    return telling_all(case, {of: one_of(rng, of[1], anything(of[1])) for of in rng.sample(held(case), count)})
 
 
 def part_known(rng: Random) -> Case:
@@ -180,10 +183,9 @@ def part_known(rng: Random) -> Case:
         blanked = [of for of in facts if rng.random() < chance]
     else:
         blanked = [of for of in facts if not isinstance(slots()[of[1]].kind, NumberType) and rng.random() < 0.3]
-    for of in blanked:
-        unknown = slots()[of[1]].kind.unknown
-        case = telling(case, of, wider(rng, of[1], told(case, of)) if way != "thinned" else unknown)
-    return case
+    if way == "thinned":
+        return telling_all(case, {of: slots()[of[1]].kind.unknown for of in blanked})
+    return telling_all(case, {of: wider(rng, of[1], told(case, of)) for of in blanked})
 
 
 def wider(rng: Random, name: str, value: Value) -> Value:

@@ -6,6 +6,7 @@ completions keep the two sides in order.
 """
 
 from dataclasses import replace
+from functools import cache
 from random import Random
 
 import pytest
@@ -83,12 +84,19 @@ def evidence(texts: Texts, *expressions: str) -> list[tuple[syntax.AnyNode, synt
     return found
 
 
+@cache
+def evidence_of_the_shipped() -> list[tuple[syntax.AnyNode, syntax.AnyNode]]:
+    """The two sides of every `span` that the shipped rules rest on."""
+    texts = shipped_rulebook().specification.texts
+    return list(dict.fromkeys(evidence(texts, *(rule["requires"] for rule in texts.rules))))
+
+
 def in_order(case: Case, before: Case | None) -> Case:
     """The case without evidence that contradicts itself: as it was said before, or not at all."""
     texts = shipped_rulebook().specification.texts
     older = before.facts if before is not None else {}
     reading = Reading(texts, case)
-    for low, high in evidence(texts, *(rule["requires"] for rule in texts.rules)):
+    for low, high in evidence_of_the_shipped():
         if reading.number(low)[0] > reading.number(high)[1]:
             names = {node.name for side in (low, high) for node in nodes(side) if isinstance(node, syntax.Name)}
             facts = {name: value for name, value in case.facts.items() if name not in names}

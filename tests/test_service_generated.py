@@ -22,6 +22,7 @@ from effort import NIGHTLY
 from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 from litestar import Litestar
+from schemathesis.core.result import Ok
 from schemathesis.generation import GenerationMode
 from schemathesis.pytest.lazy import get_all_tests
 
@@ -261,6 +262,7 @@ def operations(*, files: bool) -> list[str]:
 def carry_out(schema: schemathesis.BaseSchema, check: Callable[..., None], app: Litestar) -> None:
     """Make the requests of a description's one operation, and check each."""
     (made,) = get_all_tests(schema=schema, test_func=effort(check), settings=None, given_kwargs=None)
+    assert isinstance(made, Ok)
     made.ok()[1](app=app)
 
 
