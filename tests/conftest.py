@@ -14,7 +14,7 @@ from pathlib import Path
 
 import pytest
 from counter_browser import DESKTOP, Counter, Seen, browsing, context, serving
-from demo_world import answerer
+from demo_world import SEED, answerer
 from effort import load_profile
 from litestar import Litestar
 from litestar.testing import TestClient
@@ -22,6 +22,7 @@ from playwright.sync_api import Browser, Page
 from sqlalchemy import URL, NullPool, create_engine, make_url
 from sqlmodel import SQLModel
 
+from fitsvc.loading.load import load_file
 from fitsvc.rulebook.rules import Rulebook
 from fitsvc.service.app import create_app
 from fitsvc.store import database as store
@@ -36,6 +37,7 @@ atexit.register(shutil.rmtree, os.environ["FITSVC_AUDITS"], ignore_errors=True)
 if "FITSVC_CACHE" not in os.environ:
     os.environ["FITSVC_CACHE"] = tempfile.mkdtemp(prefix="fitsvc-cache-")
     atexit.register(shutil.rmtree, os.environ["FITSVC_CACHE"], ignore_errors=True)
+SEED_FILES = ("vehicles.yaml", "receivers.yaml", "mountings.yaml", "trailers.yaml", "accessories.csv", "rigs.yaml")
 _FAST = {"fsync": "off", "synchronous_commit": "off", "full_page_writes": "off", "max_connections": "200"}
 
 
@@ -228,6 +230,19 @@ def key(database: store.Database) -> dict[str, str]:
     """Give the header that lets a caller change what is stored."""
     with database.session() as session:
         return {"X-API-Key": create_key(session, "yard")[0]}
+
+
+@pytest.fixture(scope="session")
+def pages(tmp_path_factory: pytest.TempPathFactory, migrated: Path) -> Iterator[TestClient[Litestar]]:
+    """Give a client of the pages over the demo's records, in this process; nothing there may be changed."""
+    folder = tmp_path_factory.mktemp("pages")
+    shutil.copy(migrated, folder / "demo.db")
+    opened = store.Database(f"sqlite:///{folder / 'demo.db'}")
+    for name in SEED_FILES:
+        load_file(opened, answerer().reader, SEED / name)
+    with TestClient(create_app(opened, answerer(), folder / "audits"), raise_server_exceptions=False) as client:
+        yield client
+    opened.close()
 
 
 @pytest.fixture(scope="session")

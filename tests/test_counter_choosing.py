@@ -1,17 +1,12 @@
 """Never the wrong car: whatever is typed, chosen, let go or gone back to, in two tabs, what is answered was shown."""
 
-import shutil
-from collections.abc import Iterator
-from contextlib import ExitStack
 from dataclasses import dataclass, field
 from html.parser import HTMLParser
-from pathlib import Path
 from typing import Any, ClassVar, Final
 from urllib.parse import parse_qsl, urlsplit
 
 import httpx
-import pytest
-from demo_world import answerer, world
+from demo_world import world
 from effort import tries
 from hypothesis import Phase
 from hypothesis import strategies as st
@@ -19,13 +14,8 @@ from hypothesis.stateful import Bundle, RuleBasedStateMachine, initialize, rule,
 from litestar import Litestar
 from litestar.testing import TestClient
 
-from fitsvc.loading.load import load_file
-from fitsvc.paths import data_dir
-from fitsvc.service.app import create_app
 from fitsvc.service.counter.links import spread
-from fitsvc.store.database import Database
 
-SEED: Final = ("vehicles.yaml", "receivers.yaml", "mountings.yaml", "trailers.yaml", "accessories.csv", "rigs.yaml")
 VEHICLES: Final = {
     "dunlin": {"veh_dunlin_2022"},
     "DUNLIN 2022": {"veh_dunlin_2022"},
@@ -51,19 +41,6 @@ STARTS: Final = (
     "/?rig=rig_farm_muckle&accessory=LLH-TRAY-60&load.cargo_weight=200+lb",
     "/?vehicle.make=Velmora&vehicle.model=Saltmarsh&accessory=SPK-TRUG-1&utm_source=mail",
 )
-
-
-@pytest.fixture(scope="module")
-def client(tmp_path_factory: pytest.TempPathFactory, migrated: Path) -> Iterator[TestClient[Litestar]]:
-    """Give a client of the service over the demo's records."""
-    folder = tmp_path_factory.mktemp("choosing")
-    shutil.copy(migrated, folder / "demo.db")
-    database = Database(f"sqlite:///{folder / 'demo.db'}")
-    with ExitStack() as held:
-        held.callback(database.close)
-        for name in SEED:
-            load_file(database, answerer().reader, data_dir("seed_demo") / name)
-        yield held.enter_context(TestClient(create_app(database, answerer(), Path(folder / "audits"))))
 
 
 class Form(HTMLParser):
@@ -249,7 +226,7 @@ class Clerk(RuleBasedStateMachine):
                 assert tab.form.fields.get(name) == asked[name]
 
 
-def test_the_answers_question_is_what_the_page_shows(client: TestClient[Litestar]) -> None:
+def test_the_answers_question_is_what_the_page_shows(pages: TestClient[Litestar]) -> None:
     """A vehicle, receiver, accessory or reading that was not on the page when it was sent is never answered for."""
-    Clerk.client = client
+    Clerk.client = pages
     run_state_machine_as_test(Clerk, settings=tries(12, stateful_step_count=25, phases=[Phase.generate, Phase.target]))

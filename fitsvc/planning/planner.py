@@ -44,7 +44,7 @@ _STEPS: Final = {MASS: 10.0, LENGTH: 25.4}
 _AS_A_CHOICE: Final = 100.0
 """Steps that a rule without a figure is broken by: another size of shank is another part."""
 _OTHERS: Final = 5
-_FITTED: Final = "mounting.fitted"
+FITTED: Final = "mounting.fitted"
 _UNTRIED: Final = " There is more on the shelf than was tried: fewer parts, or better ones, may do as well."
 
 
@@ -97,7 +97,7 @@ class Planner:
                 if receiver is None:
                     raise
                 continue
-            there = receiver is None or plain.facts.get(_FITTED) == YES
+            there = receiver is None or plain.facts.get(FITTED) == YES
             yield Site(number=number, rig=rig, receiver=receiver, there=there, plain=plain, cases=tuple(cases))
             number += 1
 

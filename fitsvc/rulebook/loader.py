@@ -181,7 +181,7 @@ class _Loader:
     def _words(self, vocabulary: Vocabulary) -> Words:
         """What people call what is stored, where the folder says it."""
         path = self.folder / WORDS
-        return read_words(self.shape, self._read(path) if path.is_file() else None, vocabulary.facts)
+        return read_words(self.shape, self._read(path) if path.is_file() else None, vocabulary)
 
     # the parts, in the order in which they lean on each other
 

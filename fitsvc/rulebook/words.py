@@ -1,7 +1,7 @@
 """The words that people use for what is stored: data of a rulebook's own that nothing is judged by.
 
-`words.yaml` says what a word may stand for, which facts the figure before a word is one of, and by which figures
-those of the same name are told apart. A shop adds its own words there.
+`words.yaml` says what a word may stand for, which facts the figure before a word is one of, by which figures those of
+the same name are told apart, and how a customer's wishes are asked for. A shop adds its own words there.
 """
 
 from collections.abc import Iterator, Mapping
@@ -11,12 +11,13 @@ from typing import Final
 from fitsvc.language.problems import nearest
 from fitsvc.rulebook.meaning import WORDS
 from fitsvc.rulebook.shape import Shape
-from fitsvc.rulebook.vocabulary import Fact
+from fitsvc.rulebook.vocabulary import Fact, Vocabulary
 from fitsvc.rulebook.yaml_text import Mapping as Node
 from fitsvc.rulebook.yaml_text import Node as AnyNode
 from fitsvc.rulebook.yaml_text import Scalar
+from fitsvc.subjects import KIND
 
-_KEYS: Final = ("stands_for", "passed_over", "numbers", "figures", "told_apart")
+_KEYS: Final = ("stands_for", "passed_over", "numbers", "figures", "told_apart", "wishes", "for_all")
 _MOST_MEANT: Final = 8
 """What one word may stand for at most: each is looked for in every label."""
 
@@ -41,6 +42,15 @@ class Apart:
     told: str
 
 
+@dataclass(frozen=True, slots=True)
+class WishAsked:
+    """A wish as it is asked for: in words, by which facts, or by a kind of accessory alone."""
+
+    words: str
+    facts: tuple[str, ...]
+    kind: str
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Words:
     """All that `words.yaml` says; without one a word stands for itself alone."""
@@ -50,10 +60,13 @@ class Words:
     numbers: Mapping[str, str] = field(default_factory=dict)
     figures: tuple[Figure, ...] = ()
     told_apart: tuple[Apart, ...] = ()
+    wishes: tuple[WishAsked, ...] = ()
+    for_all: tuple[str, ...] = ()
 
 
-def read_words(shape: Shape, tree: AnyNode | None, facts: Mapping[str, Fact]) -> Words:
+def read_words(shape: Shape, tree: AnyNode | None, vocabulary: Vocabulary) -> Words:
     """The words of a folder's `words.yaml`; none without such a file."""
+    facts = vocabulary.facts
     top = shape.mapping(tree, WORDS, [], _KEYS) if tree is not None else None
     if top is None:
         return Words()
@@ -63,6 +76,8 @@ def read_words(shape: Shape, tree: AnyNode | None, facts: Mapping[str, Fact]) ->
         numbers={word: _scalar(node) for word, node in shape.open_mapping(top.entries.get("numbers"), "`numbers`")},
         figures=tuple(_figures(shape, top, facts)),
         told_apart=tuple(_apart(shape, top, facts)),
+        wishes=tuple(_wishes(shape, top, vocabulary)),
+        for_all=_facts(shape, top, "for_all", facts),
     )
 
 
@@ -78,10 +93,7 @@ def _figures(shape: Shape, top: Node, facts: Mapping[str, Fact]) -> Iterator[Fig
     for node in shape.items(top.entries.get("figures"), "`figures`"):
         entry = shape.mapping(node, "a figure's words", ["is"], ["said", "below_zero"])
         if entry is not None:
-            names = _texts(shape, entry.entries["is"], "`is`")
-            said = _texts(shape, entry.entries.get("said"), "`said`")
-            for name in names:
-                _hold_to_fact(shape, entry.entries["is"], name, facts)
+            said, names = _texts(shape, entry.entries.get("said"), "`said`"), _facts(shape, entry, "is", facts)
             yield Figure(said, names, shape.one_of(entry, "below_zero", ("yes", "no"), "no") == "yes")
 
 
@@ -95,6 +107,23 @@ def _apart(shape: Shape, top: Node, facts: Mapping[str, Fact]) -> Iterator[Apart
         if told.count("{}") != 1:
             shape.complain(entry.entries["as"], f"`{told}` does not say where the figure stands", "write `{}` there")
         yield Apart(name, told)
+
+
+def _wishes(shape: Shape, top: Node, vocabulary: Vocabulary) -> Iterator[WishAsked]:
+    kinds = vocabulary.lists[vocabulary.facts[KIND].kind].members if KIND in vocabulary.facts else ()
+    for node in shape.items(top.entries.get("wishes"), "`wishes`"):
+        entry = shape.mapping(node, "a wish", ["wish"], ["by", "kind"])
+        if entry is not None:
+            kind = shape.one_of(entry, "kind", kinds) if "kind" in entry.entries else ""
+            yield WishAsked(shape.text(entry, "wish"), _facts(shape, entry, "by", vocabulary.facts), kind)
+
+
+def _facts(shape: Shape, entry: Node, key: str, facts: Mapping[str, Fact]) -> tuple[str, ...]:
+    """The names of facts under a key."""
+    names = _texts(shape, entry.entries.get(key), f"`{key}`")
+    for name in names:
+        _hold_to_fact(shape, entry.entries[key], name, facts)
+    return names
 
 
 def _hold_to_fact(shape: Shape, node: AnyNode, name: str, facts: Mapping[str, Fact]) -> None:

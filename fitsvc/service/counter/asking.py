@@ -121,7 +121,7 @@ class Asker:
     def page(self, settled: Settled, system: System, problems: Sequence[Problem]) -> Asking:
         """The page for what has been typed and chosen so far."""
         fields = settled.fields
-        case = self._case(fields, system)
+        case = self.case(fields, system)
         about = fields.get("about", "")
         if about not in ABOUT:
             subjects = {name.partition(".")[0] for name in fields}
@@ -141,7 +141,7 @@ class Asker:
             about=about,
             rigs=self._kept(fields),
             vehicles=self.vehicles(settled),
-            receivers=self.receivers(fields, system),
+            receivers=self.receivers(fields),
             accessories=self.sold(settled, "accessory", case, system),
             balls=self.sold(settled, "ball", case, system) if tows else Options(),
             trailers=self.sold(settled, "trailer", case, system) if tows else Options(),
@@ -179,21 +179,22 @@ class Asker:
         for value, label, count in self.chooser.any_of(hits.vehicles):
             told = f"one of {count}, it is not known which"
             choices.append(Option(value, f"{label}: any", told, value == chosen))
+        named = self.chooser.named(fields)
+        if named and not hits.vehicles:
+            choices += [Option(one.key, one.label or one.key) for one in self.chooser.several(fields)[:_MOST]]
         if chosen and all(not one.chosen for one in choices) and not chosen.startswith("rig:"):
-            named = self.chooser.named(fields)
             record = self.records.find("vehicle", chosen) if not named else None
             label = ", ".join(named.values()) or (record.label if record else "") or chosen
             choices.insert(0, Option(chosen, label, "as far as it is known" if named else "", True))
         return Options(choices, max(hits.count, len(choices)), hits.told)
 
-    def receivers(self, fields: Fields, system: System) -> Options:
+    def receivers(self, fields: Fields) -> Options:
         """The receivers that are stored for the vehicle, or for those that it may be."""
         vehicle, chosen = self.chooser.on(fields)
         named = self.chooser.named(fields)
         keys = [vehicle] if vehicle and not named and not vehicle.startswith("rig:") else []
         if named:
-            question = self.read({**named, "with": "accessory"}, system).question
-            keys = [one.key for one in question.candidates] if question else []
+            keys = [one.key for one in self.chooser.several(fields)]
         mountings = [one for key in keys[:_MOST_RECEIVERS] for one in find_mountings(self.session, key)]
         found = get_records(self.session, "receiver", dict.fromkeys(one.receiver_id for one in mountings))
         if chosen and chosen not in found:
@@ -244,7 +245,7 @@ class Asker:
         places = adapter_places(settled.fields)
         return [self.sold(settled, place, case, system) for place in PLACES[: len(places) + 1]]
 
-    def _case(self, fields: Fields, system: System) -> Case:
+    def case(self, fields: Fields, system: System) -> Case:
         """What is known so far, however little; what cannot be read is left out."""
         asked = self.read(fields, system)
         if asked.question is None:

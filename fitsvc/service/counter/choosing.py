@@ -12,13 +12,13 @@ from urllib.parse import parse_qsl, urlencode
 from sqlmodel import Session
 
 from fitsvc.answers.answering import Answerer
-from fitsvc.answers.question import NAMES, Named, naming_facts
+from fitsvc.answers.question import NAMES, Named, naming_facts, read_question
 from fitsvc.answers.searching import Found
 from fitsvc.answers.shelf import Item
 from fitsvc.answers.vehicles import folded
 from fitsvc.inventory.shelf import Shop
 from fitsvc.inventory.stored import StoreRecords
-from fitsvc.language.problems import Problem
+from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.service.counter.links import PLACES, Fields, cell, link
 from fitsvc.service.selecting import Selections
 
@@ -26,8 +26,12 @@ FIND: Final = "find."
 SEEN: Final = "seen."
 """The text that a list was shown for: when what is typed is another, it counts for more than what was chosen."""
 ON: Final = "on"
+WANTED: Final = "want."
+"""A wish that a kind of accessory serves, by its kind: ticked on the page of what to sell."""
 ABOUT: Final = ("accessory", "trailer", "spare")
-PAGE: Final = ("units", "about", ON)
+DRAFT: Final = "draft"
+"""Given while the form is still being filled: nothing is planned for it yet."""
+PAGE: Final = ("units", "about", ON, DRAFT)
 """Fields that are the page's own and no part of the question."""
 SOLD: Final = ("accessory", "ball", "trailer", *PLACES)
 _OF_RIG: Final = ("rig", "mounting", "receiver")
@@ -38,7 +42,7 @@ _MEASURED: Final = "tape"
 
 def is_page(name: str) -> bool:
     """Whether a field is the page's own and no part of the question."""
-    return name in PAGE or name.startswith((FIND, SEEN))
+    return name in PAGE or name.startswith((FIND, SEEN, WANTED))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -72,6 +76,10 @@ class Settled:
     hits: Mapping[str, Hits]
     let_go: LetGo | None
     problems: Sequence[Problem]
+
+    def question(self) -> dict[str, str]:
+        """The fields without the page's own."""
+        return {name: text for name, text in self.fields.items() if not is_page(name)}
 
 
 class Chooser:
@@ -150,6 +158,17 @@ class Chooser:
     def named(self, fields: Fields) -> dict[str, str]:
         """The fields by which a vehicle without an id is called."""
         return {} if fields.get("vehicle") else {name: text for name, text in fields.items() if name in self._naming}
+
+    def several(self, fields: Fields) -> Sequence[Named]:
+        """The stored vehicles that one called by what it is may be; none where it is chosen, or is not called."""
+        facts = {name.partition(".")[2]: text for name, text in self.named(fields).items()}
+        if not facts:
+            return ()
+        try:
+            document = {"rig": {"vehicle": {"facts": facts}}, "accessory": {}}
+            return read_question(document, self.answerer.reader, self.records).candidates
+        except ProblemsFound:
+            return ()
 
     def _called(self, named: Mapping[str, str]) -> str:
         """What a vehicle is called, as the value of one field; a request's fields come in any order."""

@@ -33,6 +33,7 @@ from fitsvc.service.counter.links import ONE_EACH, PLACES, Fields, alike, cell, 
 from fitsvc.service.counter.record_pages import handlers as record_handlers
 from fitsvc.service.counter.rendering import assets, fields_of, not_there, page, shown_units
 from fitsvc.service.counter.seeing import see
+from fitsvc.service.counter.selling import sell
 from fitsvc.service.counter.visit import kept_in
 from fitsvc.service.problems import problem
 from fitsvc.subjects import KIND, SOLD
@@ -139,7 +140,10 @@ def fits(request: AnyRequest) -> Response[str] | Redirect:
             return Redirect(link("/fits", kept), status_code=303)
         lines = _asked(asker, told, None, system)
         found = None
-        if document and not problems:
+        several = asker.chooser.several(settled.fields)
+        if len(several) > 1:
+            problems = [Problem(f"{len(several)} vehicles go by that name", "choose which one it is", meaning=True)]
+        elif document and not problems:
             try:
                 rig, disputed = read_rig_told(document, service.answerer, asker.records)
                 found = replace(_selected(request, document, rig, filters, system), disputed=disputed)
@@ -157,6 +161,7 @@ def fits(request: AnyRequest) -> Response[str] | Redirect:
         status=422 if problems else 200,
         problems=problems,
         left_out=asked.left_out,
+        several=[(one.label or one.key, link("/fits", _of(kept, one.key))) for one in several if len(several) > 1],
         asked=lines,
         found=found,
         items=shown,
@@ -173,6 +178,11 @@ def fits(request: AnyRequest) -> Response[str] | Redirect:
 def _asker(request: AnyRequest, session: Session) -> Asker:
     service = service_of(request)
     return Asker(service.answerer, service.shop, session, service.selections)
+
+
+def _of(fields: Fields, vehicle: str) -> dict[str, str]:
+    """The fields with the vehicle named by its id."""
+    return {"vehicle": vehicle, **{name: text for name, text in fields.items() if place_of(name) != "vehicle"}}
 
 
 def _without_accessory(fields: Fields) -> dict[str, str]:
@@ -308,5 +318,5 @@ def _fact_asked(asker: Asker, place: str, name: str, text: str, case: Case | Non
 
 def handlers() -> list[ControllerRouterHandler]:
     """Return the counter's routes."""
-    own = [ask, answer, fits, rules, rule, facts, fact, audits, audit, guide, guide_page, asset]
+    own = [ask, answer, sell, fits, rules, rule, facts, fact, audits, audit, guide, guide_page, asset]
     return [*own, *record_handlers(), yard.worklist, measuring.router(), editing.router(), remark_pages.router()]

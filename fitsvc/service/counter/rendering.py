@@ -24,7 +24,7 @@ _GUARDED: Final = {
     "Referrer-Policy": "same-origin",
     "Cache-Control": "no-cache",
 }
-_PAGES: Final = (("/", "Ask"), ("/fits", "What fits"), ("/measure", "Measure"))
+_PAGES: Final = (("/", "Ask"), ("/sell", "Sell"), ("/fits", "What fits"), ("/measure", "Measure"))
 """The pages of every day, in the header."""
 _MORE_PAGES: Final = (
     ("/records", "Records"),

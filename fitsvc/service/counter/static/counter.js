@@ -13,7 +13,7 @@ if (form) {
   const keep = () => {
     const query = typed();
     for (const name of [...query.keys()]) if (name === "on" || name.startsWith("seen.")) query.delete(name);
-    history.replaceState(null, "", query.size ? `/?${query}` : "/");
+    history.replaceState(null, "", query.size ? `${form.dataset.live}?${query}` : form.dataset.live);
   };
   const replace = (part, fresh, sent) => {
     if (part.innerHTML === fresh.innerHTML) {
@@ -43,7 +43,8 @@ if (form) {
     const turn = ++latest;
     const sent = new Map([...form.querySelectorAll(told)].map((field) => [field.id, field.value]));
     try {
-      const reply = await fetch("/?" + typed(), { headers: { Accept: "text/html" } });
+      for (const one of document.querySelectorAll("[data-answered]")) one.hidden = true; // to what was asked before
+      const reply = await fetch(`${form.dataset.live}?draft=yes&${typed()}`, { headers: { Accept: "text/html" } });
       const page = new DOMParser().parseFromString(await reply.text(), "text/html");
       if (turn !== latest) return;
       // What is still being typed is kept; all else is what the service made of it.
