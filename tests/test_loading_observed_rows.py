@@ -1,7 +1,11 @@
 """CSV files of observations: one a row, a file whole or not at all, contradictions told."""
 
+import json
+import random
 from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -9,11 +13,15 @@ from fitsvc.facts import FactReader
 from fitsvc.language.problems import ProblemsFound
 from fitsvc.loading.load import in_order, load_file
 from fitsvc.loading.storing import Loaded
+from fitsvc.observing.law import laws_of
+from fitsvc.observing.recording import observe
 from fitsvc.rulebook.rules import Rulebook
 from fitsvc.store.creation import create_record
 from fitsvc.store.database import Database
-from fitsvc.store.observations import list_observations
-from fitsvc.store.records import Draft, get_record
+from fitsvc.store.folding import current_facts
+from fitsvc.store.observations import Provenance, all_observations, ground_of, list_observations
+from fitsvc.store.records import Draft, delete_record, get_record, replace_record
+from fitsvc.store.tables import Mounting
 
 HEADER = "subject,record,pin_to_bumper [in],rating,evidence_tyre,evidence_stowed,by,at,note\n"
 Load = Callable[..., Loaded]
@@ -31,8 +39,9 @@ def load(database: Database, rulebook: Rulebook, tmp_path: Path) -> Load:
         create_record(session, "accessory", Draft(key="B", sold_as="ball"))
 
     def loads(*rows: str, header: str = HEADER) -> Loaded:
-        path.write_text(header + "".join(f"{row}\n" for row in rows), encoding="utf-8")
-        return load_file(database, reader, path)
+        file = path if header else path.with_suffix(".jsonl")
+        file.write_text(header + "".join(f"{row}\n" for row in rows), encoding="utf-8")
+        return load_file(database, reader, file)
 
     return loads
 
@@ -95,3 +104,70 @@ def test_observations_are_loaded_after_what_they_are_of(tmp_path: Path, rulebook
     observed.write_text("subject,record,height\nmounting,mnt_1,18 in\n")
     records.write_text("subject,id,height,vehicle,receiver\nmounting,mnt_1,18 in,veh_1,rcv_1\n")
     assert in_order([observed, records], rulebook.vocabulary) == [records, observed]
+
+
+def test_many_rows_come_to_what_each_by_itself_comes_to(load: Load, database: Database, rulebook: Rulebook) -> None:
+    """Statements that agree, dispute, repeat themselves and take back, of several records: taken together in one
+    transaction they leave the facts, their provenance, the versions and the contradictions that one by one leave.
+    """
+    rng, reader = random.Random(7), FactReader(rulebook)
+    values = ["4 in", "4-1/16 in", "5 in", "14 in", "at least 3 in"]
+    rows = []
+    for number in range(120):
+        key = f"mnt_{rng.randrange(2, 5)}"
+        fact = rng.choice(["pin_to_bumper", "height"])
+        row = {"subject": "mounting", "record": key, "facts": {fact: rng.choice(values)}, "by": rng.choice("ABC")}
+        if number % 9 == 0:
+            row = {"subject": "vehicle", "record": "veh_1", "facts": {"tyre": rng.choice(["245/75R16", "265/70R17"])}}
+        elif number % 17 == 0:
+            row |= {"kind": "assumed", "facts": {fact: None}}
+        elif number % 19 == 0:
+            row |= {"facts": {}, "evidence": {"tyre": "245/75R16", "stowed": True}}
+        rows.append({**row, "at": f"2026-05-{number % 28 + 1:02}T09:00:00Z"})
+    told = []
+    for together in (True, False):
+        with database.session() as session:
+            for number in range(2, 5):
+                how: Any = {"laws": laws_of(reader), "told": Provenance(source="made")}
+                if session.get(Mounting, f"mnt_{number}"):
+                    delete_record(session, "mounting", f"mnt_{number}", laws=laws_of(reader))
+                draft = Draft(key=f"mnt_{number}", vehicle_id="veh_1", receiver_id="rcv_1")
+                create_record(session, "mounting", draft, how["told"], laws=how["laws"])
+            replace_record(session, "vehicle", "veh_1", Draft(), laws=laws_of(reader), also_seen=True)
+        loaded = [load(*map(json.dumps, some), header="") for some in ([rows] if together else [[row] for row in rows])]
+        with database.session() as session:
+            found = [get_record(session, "mounting", f"mnt_{number}") for number in range(2, 5)]
+            known = [(one.facts, {name: told_of(how) for name, how in one.provenance.items()}) for one in found]
+        told.append((known, [text for one in loaded for text in one.contradictions]))
+    assert told[0] == told[1]
+    assert len(told[0][1]) > 10
+
+
+def told_of(how: dict[str, Any]) -> Any:
+    """How a fact is known, without the ids of observations."""
+    return how["kind"], how.get("state"), [(one["value"], one["by"], one["at"]) for one in how.get("said", ())]
+
+
+def test_two_who_tell_at_once_lose_nothing(load: Load, database: Database, rulebook: Rulebook, tmp_path: Path) -> None:
+    """Two files and somebody at the counter, all of one mounting: every word is kept, and what is known is its fold."""
+    reader = FactReader(rulebook)
+
+    def file(by: str) -> None:
+        path = tmp_path / f"{by}.csv"
+        path.write_text(HEADER + "".join(f"mounting,mnt_1,{n} ± 1/8,,,,{by},2026-05-{n:02},\n" for n in range(1, 21)))
+        load_file(database, reader, path)
+
+    def counter() -> None:
+        for n in range(10):
+            with database.session() as session:
+                told = {"subject": "mounting", "record": "mnt_1", "facts": {"height": f"{n + 10} in"}}
+                observe(session, reader, told, Provenance(kind="measured", by="Cy"), rigs=False)
+
+    with ThreadPoolExecutor(3) as pool:
+        for one in [pool.submit(file, "Ann"), pool.submit(file, "Bo"), pool.submit(counter)]:
+            one.result()
+    with database.session() as session:
+        record, said = get_record(session, "mounting", "mnt_1"), all_observations(session, "mounting", "mnt_1")
+        assert (len(said), record.version) == (51, 51)
+        found = current_facts(said, laws_of(reader)("mounting"), ground_of(session, record, said))
+        assert (record.facts, record.provenance) == (found.facts, found.provenance)

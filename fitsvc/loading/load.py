@@ -10,7 +10,7 @@ from fitsvc.language.problems import Problem, ProblemsFound, nearest
 from fitsvc.loading.csv_rows import csv_rows
 from fitsvc.loading.entries import RecordEntry, RigEntry, read_entry
 from fitsvc.loading.json_rows import json_rows
-from fitsvc.loading.observed_rows import tell
+from fitsvc.loading.observed_rows import tell_all
 from fitsvc.loading.rows import Row
 from fitsvc.loading.storing import Loaded, Storing
 from fitsvc.loading.yaml_rows import yaml_rows
@@ -126,8 +126,7 @@ def _store(rows: Iterator[Row], storing: Storing) -> None:
         storing.records(chunk)
     for rig in rigs:
         storing.rig(rig)
-    for row in observed:
-        tell(row, storing)
+    tell_all(observed, storing)
 
 
 def _named_by(document: Document) -> set[tuple[str, str]]:

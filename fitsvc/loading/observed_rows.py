@@ -1,6 +1,8 @@
 """Rows of observations → observations in an open session, or the problems of each row."""
 
+from collections.abc import Sequence
 from datetime import datetime
+from itertools import groupby
 from typing import Any, Final, cast
 
 from fitsvc.document import Document, Json
@@ -9,10 +11,11 @@ from fitsvc.language.problems import Problem, nearest
 from fitsvc.loading.entries import TRUTHS, wire_fact
 from fitsvc.loading.rows import INSTANT, Row, quoted, read_instant
 from fitsvc.loading.storing import Storing
-from fitsvc.observing.evidence import read_evidence
+from fitsvc.observing.evidence import Contradiction, read_evidence
 from fitsvc.observing.recording import observe
 from fitsvc.observing.requests import read_request
 from fitsvc.observing.slips import slips
+from fitsvc.observing.telling import Telling
 from fitsvc.store.errors import InvalidValue, NotFound
 from fitsvc.store.observations import TEXTS, Provenance, sold_as
 from fitsvc.store.records import get_record
@@ -27,24 +30,61 @@ _MEMBERS: Final = (
 )
 
 
-def tell(row: Row, storing: Storing) -> None:
-    """Record one row's observation; what is wrong with it is noted, and what it contradicts is kept to be told."""
+_CHUNK: Final = 1_000
+"""Rows that are taken together: their records are locked and read at once."""
+
+
+def tell_all(rows: Sequence[Row], storing: Storing) -> None:
+    """Record the observations of a file's rows; what is wrong is noted, what contradicts another is kept to be told."""
+    telling = Telling(storing.session, storing.reader)
+    for subject, group in groupby(rows, key=lambda row: row.document.get("subject")):
+        told = list(group)
+        for at in range(0, len(told), _CHUNK):
+            chunk = told[at : at + _CHUNK]
+            _open(telling, subject, chunk)
+            for number, row in enumerate(chunk):
+                if not _tell(row, storing, telling):
+                    _open(telling, subject, chunk[number + 1 :])
+    telling.finish()
+
+
+def _open(telling: Telling, subject: Json, rows: Sequence[Row]) -> None:
+    """Have the records at hand that some rows of a kind tell of."""
+    telling.finish()
+    keys = {key for row in rows if isinstance(key := row.document.get("record"), str)}
+    if isinstance(subject, str) and subject in TABLES and keys:
+        telling.open(cast(Subject, subject), keys)
+
+
+def _tell(row: Row, storing: Storing, telling: Telling) -> bool:
+    """Record one row's observation; whether that left what is at hand as it is."""
     reading = _ObservationReading(row, storing)
     told, request = reading.told(), reading.request()
     document = reading.document(request)
     storing.problems += reading.problems
     if reading.problems:
-        return
+        return True
+    facts = document["facts"]
+    plain = not request.act and "evidence" not in document and None not in facts.values()
     try:
-        seen = observe(storing.session, storing.reader, document, told, request, rigs=False)
+        if plain:
+            _noted(storing, document, telling.tell(document["subject"], document["record"], facts, told))
+        else:
+            telling.finish()
+            seen = observe(storing.session, storing.reader, document, told, request, rigs=False)
+            _noted(storing, document, None if seen.repeated else seen.contradictions)
     except InvalidValue as error:
         storing.problems += [row.place(problem.field, problem.message, "") for problem in error.problems]
-        return
-    if seen.repeated:
+    return plain
+
+
+def _noted(storing: Storing, document: Document, contradictions: Sequence[Contradiction] | None) -> None:
+    """Count an observation that was stored; None is for one that had been told before."""
+    if contradictions is None:
         storing.loaded.repeated += 1
         return
     storing.loaded.count("observation")
-    for found in seen.contradictions:
+    for found in contradictions:
         said = "; ".join(f"{one.kind}{f' by {one.by}' if one.by else ''} on {one.at:%Y-%m-%d}" for one in found.said)
         storing.loaded.contradictions.append(f"{document['record']}: {found.because} ({said})")
 

@@ -16,7 +16,7 @@ from fitsvc.language.problems import Problem
 from fitsvc.language.tyres import TyreError, designation, parse_tyre
 from fitsvc.observing.trials import Trials
 from fitsvc.rulebook.vocabulary import Fact
-from fitsvc.store.folding import Law, Said, Statement, Trial, apart, standing
+from fitsvc.store.folding import Said, Trial, apart
 
 FITS, BLOCKED = "spare_fits_up_to", "spare_blocked_from"
 OTHER: Final = {FITS: BLOCKED, BLOCKED: FITS}
@@ -97,20 +97,15 @@ def read_evidence(reader: FactReader, evidence: Json, subject: Json, pointer: st
 
 
 def contradictions(
-    reader: FactReader,
-    law: Law,
-    earlier: Iterable[Statement],
-    new: Statement,
-    ground: Mapping[str, Json],
+    known: Mapping[str, Fact], stands: Mapping[str, Sequence[Said]], observation: str
 ) -> list[Contradiction]:
-    """What stands of a record and cannot hold beside a new observation; guesses contradict nothing.
+    """What stands of a record and cannot hold beside one of its observations; guesses contradict nothing.
 
-    `ground` is what the record's facts may lean on.
+    `known` are the facts of its vocabulary, by their short names.
     """
-    known, stands = reader.subjects[law.subject], standing([*earlier, new], law, ground)
     sure = {name: [one for one in of if one.kind != "assumed" and name in known] for name, of in stands.items()}
-    against = {name: [one for one in of if one.observation != new.id] for name, of in sure.items()}
-    told = [one for of in sure.values() for one in of if one.observation == new.id]
+    against = {name: [one for one in of if one.observation != observation] for name, of in sure.items()}
+    told = [one for of in sure.values() for one in of if one.observation == observation]
     found = []
     for one in told:
         apart_from = [other for other in against.get(one.fact, ()) if _apart(known[one.fact], one, other)]

@@ -15,6 +15,7 @@ from fitsvc.observing.effects import MOST_RIGS, RigCase, rig_cases, saved_rigs
 from fitsvc.observing.evidence import Contradiction, contradictions
 from fitsvc.observing.law import laws_of
 from fitsvc.store.errors import FieldProblem, InvalidValue, NotFound
+from fitsvc.store.folding import standing
 from fitsvc.store.observations import Provenance, all_observations, ground_of, sold_as, told_before
 from fitsvc.store.records import add_observation, lock_record
 from fitsvc.store.rigs import count_using
@@ -76,7 +77,8 @@ def observe(
     observation = again or add_observation(session, subject, key, facts, told, **how)[0]
     others = [one for one in earlier if one.id != observation.id]
     ground = ground_of(session, record, [*others, observation])
-    against = contradictions(reader, laws(own), others, observation, ground)
+    stands = standing([*others, observation], laws(own), ground)
+    against = contradictions(reader.subjects[own], stands, observation.id)
     after = rig_cases(session, reader, records, subject, key) if rigs else []
     left_off = max(count_using(session, subject, key) - MOST_RIGS, 0) if rigs else 0
     return Recorded(

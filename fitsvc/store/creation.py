@@ -94,12 +94,12 @@ def _store(session: Session, subject: Subject, drafts: Sequence[Draft], told: Pr
     pairs = [_rows(subject, draft, told, laws) for draft in drafts]
     keys = [row[key_name(TABLES[subject])] for row, _ in pairs]
     try:
-        _insert(session, TABLES[subject], [row for row, _ in pairs])
+        insert_rows(session, TABLES[subject], [row for row, _ in pairs])
     except IntegrityError as error:
         if violated(error) == "unique":
             raise AlreadyExists(subject, keys) from error
         raise Conflict(f"a vehicle or receiver that a {subject} names was deleted meanwhile") from error
-    _insert(session, Observation, [observation for _, observation in pairs])
+    insert_rows(session, Observation, [observation for _, observation in pairs])
     return keys
 
 
@@ -120,7 +120,7 @@ def _rows(subject: Subject, draft: Draft, told: Provenance, laws: Laws) -> tuple
     return row, observation
 
 
-def _insert(session: Session, table: type[SQLModel], rows: Sequence[dict[str, Any]]) -> None:
+def insert_rows(session: Session, table: type[SQLModel], rows: Sequence[dict[str, Any]]) -> None:
     """Insert rows without building an object for each, which a catalogue has no use for."""
     session.flush()
     session.connection().execute(insert(SQLModel.metadata.tables[str(table.__tablename__)]), list(rows))

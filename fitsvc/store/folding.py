@@ -339,12 +339,9 @@ def standing(
     for place, one in enumerate(every):
         if (one.id, ALL) in dead:
             continue
-        for name, value in one.facts.items():
-            if value is not None and (one.id, name) not in dead:
-                found.setdefault(name, []).append(_said(one, name, value, one.kind, law, place))
-        for name, value in law.taught(one.evidence).items() if one.evidence else ():
-            if (one.id, name) not in dead:
-                found.setdefault(name, []).append(_said(one, name, value, "tried", law, place))
+        for said in told_in(one, law, place):
+            if (one.id, said.fact) not in dead:
+                found.setdefault(said.fact, []).append(said)
     trials = [(place, one) for place, one in enumerate(every) if one.evidence and (one.id, ALL) not in dead]
     if any(isinstance(law.tried(one.evidence or {}), ThingTried) for _, one in trials):
         known = _folded(found, law, ground)
@@ -354,6 +351,13 @@ def standing(
                 if (one.id, name) not in dead:
                     found.setdefault(name, []).append(_said(one, name, value, "tried", law, place))
     return {name: sorted(of, key=attrgetter("place")) for name, of in found.items()}
+
+
+def told_in(one: Statement, law: Law, place: int = 0) -> list[Said]:
+    """Return the statements of one observation: its facts, and what its trial teaches by itself."""
+    found = [_said(one, name, value, one.kind, law, place) for name, value in one.facts.items() if value is not None]
+    taught = law.taught(one.evidence) if one.evidence else {}
+    return found + [_said(one, name, value, "tried", law, place) for name, value in taught.items()]
 
 
 def taken_back(observations: Sequence[Statement]) -> set[tuple[str, str]]:

@@ -8,7 +8,7 @@ answers what was known earlier.
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from typing import Final
+from typing import Final, TypeVar
 
 from sqlmodel import Session, col, select
 
@@ -32,6 +32,7 @@ from fitsvc.store.tables import (
 from fitsvc.store.validation import Checks, new_id, page_size, storable
 from fitsvc.subjects import Subject
 
+_Entered = TypeVar("_Entered", "Observation", "NewObservation")
 MOST_SAID: Final = 10_000
 """Observations of one record; a measured part has some dozens, and all are read whenever one is added."""
 _AHEAD: Final = timedelta(hours=14)
@@ -79,6 +80,32 @@ class TakingBack:
     act: Act = ""
     of: TakesBack | None = None
     reason: str = ""
+
+
+@dataclass(slots=True, kw_only=True)
+class NewObservation:
+    """An observation on its way to the store: its columns, without an object of the session for each."""
+
+    id: str
+    subject: str
+    record_id: str
+    facts: Document
+    kind: Kind
+    by: str
+    at: datetime
+    note: str
+    recorded_at: datetime
+    evidence: Document | None
+    written_by: str
+    tool: str
+    condition: str
+    photo: str
+    source: str
+    act: str
+    reason: str
+    takes_back: dict[str, list[str]] | None
+    ground: Document | None
+    tried: str | None
 
 
 _NOTHING: Final = TakingBack()
@@ -141,14 +168,21 @@ def append(
     observation = Observation(**observation_row(subject, record.key, facts, told, now(), evidence, taking))
     law, ground = law_of(record, laws), ground_of(session, record, [*earlier, observation])
     if RANK[told.kind] == SEEN or evidence:
-        own = {f"{law.subject}.{name}": value for name, value in {**record.facts, **facts}.items()}
-        names = {*facts, *(law.teaches(evidence) if evidence else ())}
-        leans = {on for name in names for on in law.fact(name).leans_on}
-        observation.ground = {on: value for on, value in {**ground, **own}.items() if on in leans} or None
+        names = [*facts, *(law.teaches(evidence) if evidence else ())]
+        observation.ground = leant_on(law, names, {**record.facts, **facts}, ground)
     session.add(observation)
     current = current_facts([*earlier, observation], law, ground)
     record.facts, record.provenance = current.facts, current.provenance
     return observation
+
+
+def leant_on(law: Law, names: Iterable[str], own: Document, ground: Document) -> Document | None:
+    """What some facts of a record lean on, as it is now: of its own facts and of its ground; None where nothing is."""
+    leans = {on for name in names for on in law.fact(name).leans_on}
+    if not leans:
+        return None
+    now_ = {**ground, **{f"{law.subject}.{name}": value for name, value in own.items()}}
+    return {on: now_[on] for on in leans & now_.keys()} or None
 
 
 def ground_of(
@@ -157,17 +191,18 @@ def ground_of(
     said: Iterable[Observation] = (),
     known: Callable[[Record], Document] = lambda other: other.facts,
 ) -> Document:
-    """What a record's own facts may lean on: of a mounting the facts of its vehicle and its receiver, by whole names.
+    """What a record's own facts may lean on: of a mounting the facts of its vehicle, by whole names.
 
-    Beside them stands what is known of each accessory that was tried on it, under `THING` and its SKU. `known` tells
-    the facts of another record.
+    Where accessories were tried on it, those of its receiver too, and what is known of each of them, under `THING` and
+    its SKU. `known` tells the facts of another record.
     """
     if not isinstance(record, Mounting):
         return {}
-    vehicle, receiver = session.get(Vehicle, record.vehicle_id), session.get(Receiver, record.receiver_id)
-    parts = {"vehicle": known(vehicle) if vehicle else {}, "receiver": known(receiver) if receiver else {}}
-    found = {f"{subject}.{name}": value for subject, facts in parts.items() for name, value in facts.items()}
-    things = [session.get(Accessory, sku) for sku in sorted({one.tried for one in said if one.tried})]
+    vehicle, skus = session.get(Vehicle, record.vehicle_id), sorted({one.tried for one in said if one.tried})
+    found = {f"vehicle.{name}": value for name, value in known(vehicle).items()} if vehicle else {}
+    receiver = session.get(Receiver, record.receiver_id) if skus else None
+    found |= {f"receiver.{name}": value for name, value in known(receiver).items()} if receiver else {}
+    things = [session.get(Accessory, sku) for sku in skus]
     return found | {f"{THING}{thing.sku}": known(thing) for thing in things if thing}
 
 
@@ -187,9 +222,7 @@ def all_observations(session: Session, subject: Subject, key: str) -> Sequence[O
     return session.exec(query.order_by(col(Observation.sequence))).all()
 
 
-def told_before(
-    earlier: Sequence[Observation], facts: Document, evidence: Json, told: Provenance
-) -> Observation | None:
+def told_before(earlier: Sequence[_Entered], facts: Document, evidence: Json, told: Provenance) -> _Entered | None:
     """The observation that said the very same: the same facts by the same person, at the same time where one is told.
 
     What was taken back is told anew, and so is a null.
@@ -203,6 +236,15 @@ def told_before(
         if same_time and one.id not in gone and said == (facts, evidence, told.kind, told.by, told.note, told.source):
             return one
     return None
+
+
+def observations_of(session: Session, subject: Subject, keys: Sequence[str]) -> dict[str, list[Observation]]:
+    """Return everything said of some records, each in the order it was recorded."""
+    query = select(Observation).where(Observation.subject == subject, col(Observation.record_id).in_(keys))
+    found: dict[str, list[Observation]] = {key: [] for key in keys}
+    for one in session.exec(query.order_by(col(Observation.sequence))):
+        found[one.record_id].append(one)
+    return found
 
 
 def get_observation(session: Session, key: str) -> Observation:

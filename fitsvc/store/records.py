@@ -214,7 +214,7 @@ def delete_record(
     except IntegrityError as error:
         raise StillReferenced(subject, key, ["a record made at the same time"]) from error
     if isinstance(record, Accessory):
-        _tell_mountings(session, record, laws)
+        tell_mountings(session, record, laws)
 
 
 def add_observation(
@@ -271,6 +271,21 @@ def lock_record(session: Session, subject: Subject, key: str, expected_version: 
     if expected_version not in (None, record.version):
         raise VersionConflict(subject, key, expected=int(expected_version or 0), found=record.version)
     return record
+
+
+def lock_records(session: Session, subject: Subject, keys: Iterable[str]) -> dict[str, Record]:
+    """Return those of some records that are stored, as they are now, and keep others from changing them.
+
+    They are locked in the order of their keys, so that no two who lock many wait for each other.
+    """
+    table, wanted = table_of(subject), sorted(filter(storable, set(keys)))
+    column = key_column(table)
+    if session.connection().dialect.name == "sqlite":
+        # There a write locks the file.
+        lock = update(table).where(column.in_(wanted[:1])).values(version=col(table.version))
+        session.exec(lock.execution_options(synchronize_session=False))
+    query = select(table).where(column.in_(wanted)).order_by(column).with_for_update()
+    return {one.key: one for one in session.exec(query.execution_options(populate_existing=True))}
 
 
 def check_links(session: Session, subject: Subject, numbered: Sequence[tuple[str, Draft]], checks: Checks) -> None:
@@ -399,10 +414,10 @@ def _changed(session: Session, record: Record, laws: Laws) -> None:
     record.updated_at = now()
     session.flush()
     if not isinstance(record, Mounting):
-        _tell_mountings(session, record, laws)
+        tell_mountings(session, record, laws)
 
 
-def _tell_mountings(session: Session, changed: Record, laws: Laws) -> None:
+def tell_mountings(session: Session, changed: Record, laws: Laws) -> None:
     """Fold anew the mountings of which what was seen or tried leans on what a record is now."""
     law = laws("mounting")
     for key in session.exec(_leaning_on(changed)).all():

@@ -7,6 +7,7 @@ said. The effects are those of one reading on the saved rigs that use its mounti
 about every accessory stored (10,000 if not said otherwise).
 """
 
+import json
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -19,6 +20,7 @@ from conftest import _cluster, _postgres_programs, postgres_database
 from demo_world import answerer
 
 from bench.stored_catalogue import store
+from fitsvc.loading.load import load_file
 from fitsvc.observing.effects import effects
 from fitsvc.observing.recording import observe
 from fitsvc.selection.index import SelectionIndex
@@ -54,15 +56,28 @@ def statement(number: int) -> tuple[dict[str, Any], Provenance]:
     return about, Provenance(kind="measured", by=PEOPLE[number % 3], note=str(number))
 
 
-def told(database: Database, first: int, count: int, at_once: int) -> float:
-    """Statements a second, so many to a transaction."""
+def told(database: Database, first: int, count: int) -> float:
+    """Statements a second, each a transaction of its own."""
     reader, began = answerer().reader, perf_counter()
-    for start in range(first, first + count, at_once):
+    for number in range(first, first + count):
         with database.session() as session:
-            for number in range(start, start + at_once):
-                about, how = statement(number)
-                observe(session, reader, about, how, rigs=False)
+            about, how = statement(number)
+            observe(session, reader, about, how, rigs=False)
     return count / (perf_counter() - began)
+
+
+def loaded(database: Database, first: int, count: int) -> float:
+    """Statements a second of a file that is loaded, from reading it to the end of its transaction."""
+    with TemporaryDirectory() as folder:
+        path = Path(folder) / "told.jsonl"
+        rows = []
+        for number in range(first, first + count):
+            about, how = statement(number)
+            rows.append(json.dumps({**about, "kind": how.kind, "by": how.by, "note": how.note}))
+        path.write_text("\n".join(rows))
+        began = perf_counter()
+        load_file(database, answerer().reader, path)
+        return count / (perf_counter() - began)
 
 
 def effect(database: Database) -> tuple[float, int]:
@@ -98,7 +113,7 @@ def main() -> None:
             store(url, answerer().rulebook, accessories)
             database = Database(url)
             fill(database)
-            single, together = told(database, 0, SINGLE, 1), told(database, SINGLE, TOGETHER, 500)
+            single, together = told(database, 0, SINGLE), loaded(database, SINGLE, TOGETHER)
             seconds, rigs = effect(database)
             database.close()
             print(f"{name}: {single:,.0f} statements/s one a transaction, {together:,.0f}/s in a file;", end=" ")
