@@ -43,3 +43,27 @@ def test_every_fact_is_told_with_what_reads_it() -> None:
             entry = LIBRARY.entry(line.href.removeprefix("/rules/"))
             assert entry is not None and f"/facts/{name}" in [fact.href for fact in entry.facts]
     assert LIBRARY.fact("no.such_fact") is None
+
+
+def test_rules_and_facts_are_found_by_any_of_their_words() -> None:
+    """By what a rule says, by a fact that it reads, by its source; what no rule has leaves nothing."""
+    for text in ("shank opening", "shank-fits-opening", "the opening takes", "SIZE of the opening common practice"):
+        hrefs = [line.href for _, _, lines in LIBRARY.found(text) for line in lines]
+        assert "/rules/shank-fits-opening" in hrefs, text
+    everything = [line for _, _, lines in LIBRARY.found("") for line in lines]
+    assert len(everything) == len([line for _, _, lines in LIBRARY.topics for line in lines])
+    assert not LIBRARY.found("zzz")
+    assert not LIBRARY.found_facts("zzz")
+    named = [line.href for _, lines in LIBRARY.found_facts("largest spare body stow") for line in lines]
+    assert named == ["/facts/mounting.spare_fits_up_to"]
+
+
+def test_a_rule_says_in_sentences_what_comes_of_it() -> None:
+    """Held to the shank's own texts: a blank for each figure, and how each case weighs."""
+    entry = LIBRARY.entry("shank-fits-opening")
+    assert entry is not None
+    assert [(one.mark, one.text) for one in entry.says][:2] == [
+        ("passes", "Nothing is said."),
+        ("fails", "The accessory has a … shank; the opening takes …."),
+    ]
+    assert all(one.what and one.mark for rule in BOOK.rules if (told := LIBRARY.entry(rule.id)) for one in told.says)

@@ -227,8 +227,9 @@ def _kinds(request: AnyRequest) -> list[tuple[str, str]]:
 
 @get("/rules", sync_to_thread=False)
 def rules(request: AnyRequest) -> Response[str]:
-    """List the rulebook's entries by topic."""
-    return page(request, "rules.html", library=service_of(request).library)
+    """List the rulebook's entries by topic, those that have what is looked for."""
+    text = request.query_params.get("text", "").strip()
+    return page(request, "rules.html", topics=service_of(request).library.found(text), text=text)
 
 
 @get("/rules/{rule:path}", sync_to_thread=False)
@@ -242,8 +243,9 @@ def rule(request: AnyRequest, rule: FromPath[str]) -> Response[str]:
 
 @get("/facts", sync_to_thread=False)
 def facts(request: AnyRequest) -> Response[str]:
-    """List the facts by subject."""
-    return page(request, "facts.html", library=service_of(request).library)
+    """List the facts by subject, those that have what is looked for."""
+    text = request.query_params.get("text", "").strip()
+    return page(request, "facts.html", subjects=service_of(request).library.found_facts(text), text=text)
 
 
 @get("/facts/{fact:str}", sync_to_thread=False)

@@ -10,7 +10,7 @@ from fitsvc.language.display import show
 from fitsvc.language.truth import WORDS
 from fitsvc.language.types import ListType, NumberType, TruthType, Type, Value
 from fitsvc.rulebook.coverage import coverage_of
-from fitsvc.rulebook.rules import Limit, Need, Rule, Rulebook, TableEntry
+from fitsvc.rulebook.rules import IfKnown, Limit, Need, Rule, Rulebook, TableEntry, Template
 from fitsvc.rulebook.vocabulary import Fact
 from fitsvc.rulebook.yaml_text import to_plain
 from fitsvc.service.counter.fields import sentence
@@ -30,6 +30,7 @@ _SEEN: Final[Mapping[str, str]] = {
     "secondary": "quoted elsewhere",
     "memory": "from memory",
 }
+_TO_FIND_OUT: Final = "What it reads is to be found out first."
 _PROMISES: Final = ("gives", "at_most")
 
 
@@ -51,15 +52,29 @@ class TableTold:
     source: str
 
 
+@dataclass(frozen=True, slots=True)
+class Said:
+    """What an entry brings about in one case, in plain words: how it weighs, and what is then said."""
+
+    mark: str
+    what: str
+    text: str
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class EntryTold:
-    """A rule, limit or need. `lines` are what it says, each with its title; `code` marks those in the rule language."""
+    """A rule, limit or need: `says` in sentences, `lines` as it is kept, each with its title.
+
+    `code` marks those in the rule language.
+    """
 
     id: str
     kind: str
     title: str
     topic: str
     lines: Sequence[tuple[str, str, bool]]
+    says: Sequence[Said]
+    remedy: str
     source: str
     facts: Sequence[Line]
     tables: Sequence[TableTold]
@@ -119,6 +134,32 @@ class Library:
         facts = self.rulebook.vocabulary.of(subject).values()
         return [Line(f"/facts/{fact.name}", sentence(fact.label), _EFFORTS[fact.effort]) for fact in facts]
 
+    def found(self, text: str) -> list[tuple[str, str, list[Line]]]:
+        """Each topic with those of its entries that have every word of a text in what they say, read or rest on."""
+        words = text.casefold().split()
+        topics = [(topic, about, _bearing(lines, words, self._texts)) for topic, about, lines in self.topics]
+        return [one for one in topics if one[2]]
+
+    def found_facts(self, text: str) -> list[tuple[str, list[Line]]]:
+        """Each subject with those of its facts that have every word of a text in their names or meaning."""
+        words = text.casefold().split()
+        subjects = [(title, _bearing(lines, words, self._texts)) for title, lines in self.subjects]
+        return [one for one in subjects if one[1]]
+
+    @cached_property
+    def _texts(self) -> dict[str, str]:
+        """What each entry and each fact is found by, under the address of its page."""
+        found = {}
+        for id, (kind, one) in self._entries.items():
+            labels = [self.rulebook.vocabulary.facts[name].label for name in self._reads[id][0]]
+            said = [text.text for text in _says(one)]
+            source = source_text(one.source.document())
+            found[f"/rules/{id}"] = " ".join((id, kind, one.topic, one.title, source, *said, *labels)).casefold()
+        for name, fact in self.rulebook.vocabulary.facts.items():
+            subject = self.rulebook.vocabulary.subjects[fact.subject].title
+            found[f"/facts/{name}"] = f"{name} {fact.label} {fact.meaning} {subject}".casefold()
+        return found
+
     def entry(self, id: str) -> EntryTold | None:
         """A rule, limit or need by its id, as answers name it; a limit's ratings are its own."""
         name = id.partition("/")[0].replace("_", "-")
@@ -132,6 +173,8 @@ class Library:
             title=one.title,
             topic=sentence(one.topic),
             lines=[line for line in _lines(one) if line[1]],
+            says=list(_says(one)),
+            remedy=sentence(one.remedy) if isinstance(one, Rule) else "",
             source=source_text(one.source.document()),
             facts=[self._fact_line(fact) for fact in facts],
             tables=[self._table(self.rulebook.tables[table]) for table in tables],
@@ -200,6 +243,33 @@ class Library:
         return Line(f"/facts/{name}", sentence(self.rulebook.vocabulary.facts[name].label), name)
 
 
+def _bearing(lines: Sequence[Line], words: Sequence[str], texts: Mapping[str, str]) -> list[Line]:
+    """Those of some lines of whose text every word is a part."""
+    return [line for line in lines if all(word in texts[line.href] for word in words)]
+
+
+def _says(one: Rule | Limit | Need) -> Iterator[Said]:
+    """What comes of an entry, case by case: where it holds, where it does not, and where that is not known."""
+    if isinstance(one, Rule):
+        yield Said("passes", "It holds", "Nothing is said.")
+        weighs = ("fails", "the answer is no") if one.blocks else ("caution", "a thing to mind")
+        yield Said(weighs[0], f"It does not hold: {weighs[1]}", _blank(one.fails))
+        weighs = ("open", "not sure yet") if one.leaves_open else ("caution", "a thing to see to")
+        yield Said(weighs[0], f"It is not known: {weighs[1]}", _blank(one.unknown) or _TO_FIND_OUT)
+    elif isinstance(one, Need):
+        yield Said("caution", "It is needed", _blank(one.because))
+        yield Said("caution", "Whether it is needed is not known", _blank(one.unknown))
+    else:
+        ratings = "; ".join(rating.label for rating in one.ratings)
+        yield Said("passes", f"The lowest of these holds for {one.quantity}", f"{sentence(ratings)}.")
+
+
+def _blank(template: Template) -> str:
+    """What is said where all is known, with a blank for each figure."""
+    flat = [one for part in template for one in (part.words if isinstance(part, IfKnown) else (part,))]
+    return "".join(one if isinstance(one, str) else "…" for one in flat)
+
+
 def _lines(one: Rule | Limit | Need) -> Iterator[tuple[str, str, bool]]:
     """What an entry says, line by line."""
     yield "Applies when", one.applies_text, True
@@ -207,7 +277,6 @@ def _lines(one: Rule | Limit | Need) -> Iterator[tuple[str, str, bool]]:
         yield "Requires", one.requires_text, True
         yield "Weighs as", "it decides" if one.blocks else "a caution", False
         yield "If not known", "the answer is: not sure yet" if one.leaves_open else "a caution", False
-        yield "Remedy", sentence(one.remedy), False
     elif isinstance(one, Limit):
         yield "Limits", sentence(one.quantity), False
         yield "Lowest of", "; ".join(rating.label for rating in one.ratings), False
