@@ -1,10 +1,15 @@
 """Tyre sizes: what stands on the sidewall, the dimensions it names, and what is refused."""
 
 import contextlib
+import re
+from ast import literal_eval
+from importlib.metadata import distribution
+from pathlib import Path
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from tire_codes import TireCodeParser, TireCodeParsingError, TireSpecValidationError
 
 from fitsvc.language.tyres import LOAD_INDEX, TyreError, load_of, parse_tyre
 
@@ -165,3 +170,33 @@ def test_load_index_table_rises_and_follows_its_rule() -> None:
 def test_load_index_reads_as_its_load() -> None:
     """98 stands for 750 kg and 121 for 1450 kg (ISO 4000-1, from memory)."""
     assert (load_of(98), load_of(121)) == (750.0, 1450.0)
+
+
+def test_every_code_of_a_corpus_is_read_as_another_reader_does() -> None:
+    """The 1,564 distinct codes that `tire-codes` (MIT) was collected from: width, diameter, rim and load index agree.
+
+    Its diameter follows from its own reading by the meaning of the height, or stands on the sidewall.
+    """
+    path = Path(str(distribution("tire-codes").locate_file("tests/sample_codes.py")))
+    codes = sorted(set(literal_eval(path.read_text("utf-8").partition("sample_codes = ")[2])))
+    assert len(codes) == 1_564
+    compared = 0
+    for code in codes:
+        ours = parse_tyre(code)
+        try:
+            theirs = TireCodeParser(code).parse()
+        except (TireCodeParsingError, TireSpecValidationError):
+            continue
+        half = 0.5 if re.search(r"R\d\d\.5", code) else 0.0  # which it drops
+        compared, rim = compared + 1, 25.4 * (float(theirs.WHEEL_DIAMETER) + half)
+        assert ours.rim == pytest.approx(rim), code
+        if theirs.OVERALL_DIAMETER is not None:
+            assert ours.diameter[1] == pytest.approx(25.4 * float(theirs.OVERALL_DIAMETER)), code
+            assert ours.width[1] == pytest.approx(25.4 * float(theirs.WIDTH)), code
+        elif theirs.ASPECT_RATIO is not None:
+            width = float(theirs.WIDTH)
+            assert ours.width[0] == width, code
+            assert ours.diameter[0] == pytest.approx(rim + 2 * width * float(theirs.ASPECT_RATIO) / 100), code
+        if theirs.LOAD_INDEX is not None:
+            assert ours.load_index == int(theirs.LOAD_INDEX), code
+    assert compared >= len(codes) - 10  # it cannot read the two without a height, and few others
