@@ -46,11 +46,12 @@ def test_the_same_facts_are_told_the_same_limits() -> None:
 
 
 def test_a_rating_surely_below_nothing_and_open_below_is_told() -> None:
-    """A vehicle heavier than its GVWR has nothing left for people, though how little is not known."""
+    """A vehicle heavier than its GVWR has nothing left for people, by how much is told, and no figure below nothing."""
     vehicle = {"facts": {"gvwr": "5000 lb", "curb_weight": "6000 lb"}}
     document = {"rig": {"vehicle": vehicle}, "trailer": {"facts": {"coupler": "2 in"}}}
     limits = {limit.limit: limit for limit in answerer().answer(document).limits}
-    assert limits["people_and_luggage"].at_most == "-1000 lb"
+    assert (limits["people_and_luggage"].at_most, limits["people_and_luggage"].over) == ("0 lb", "1000 lb")
+    assert not limits["trailer_weight"].over
     assert "trailer.gross_weight" in limits["people_and_luggage"].unknown
 
 

@@ -89,10 +89,10 @@ def readings(step: Next, text: str) -> Iterator[object]:
     """The readings at the ends of what a step promises, as a person would tell them."""
     fact = answerer().rulebook.vocabulary.facts[step.fact]
     for part in filter(None, text.split(" or ")):
-        yield from _ends(fact.kind, part)
+        yield from _ends(fact.kind, part, fact.below_zero)
 
 
-def _ends(kind: str, part: str) -> Iterator[object]:
+def _ends(kind: str, part: str, below: str) -> Iterator[object]:
     vocabulary = answerer().rulebook.vocabulary
     if part == "any reading":
         return
@@ -102,8 +102,11 @@ def _ends(kind: str, part: str) -> Iterator[object]:
     elif kind == "yes_no":
         yield part == "yes"
     else:
-        for figure in part.removeprefix("at most ").removeprefix("at least ").split(" to "):
-            yield int(figure) if kind == "count" else figure
+        figures = part.removeprefix("at most ").removeprefix("at least ").split(" to ")
+        all_below = below and figures[-1].endswith(below)
+        for figure in figures:
+            size = figure.removesuffix(f" {below}") if below else figure
+            yield int(figure) if kind == "count" else f"-{size}" if all_below or size != figure else figure
 
 
 @pytest.mark.parametrize(

@@ -182,10 +182,11 @@ def test_choices_offer_no_false_alternative() -> None:
 
 
 def test_the_question_of_the_trade_asks_for_labels_first() -> None:
-    """With a class, an opening and a trailer's weight the receiver's label is read first, and never a scale's 0 lb."""
+    """With class, opening and trailer's weight the receiver's label is read first, and what the vehicle may tow."""
     found = answerer().answer(TRADE, world())
-    assert [step.fact for step in found.next[:2]] == ["receiver.trailer_rating", "receiver.tongue_rating"]
-    assert "at least 3000 lb" in found.summary and "1 other point stays open" in found.summary
+    first = ["receiver.trailer_rating", "vehicle.tow_rating", "receiver.tongue_rating"]
+    assert [step.fact for step in found.next[:3]] == first
+    assert "at least 3000 lb" in found.summary and "2 other points stay open" in found.summary
     assert all(step.ask != "weigh" for step in found.next)
     assert not any("_wd" in step.fact for step in found.next), "nobody spoke of weight distribution"
 

@@ -40,6 +40,7 @@ EXCEPTIONS: Final[dict[str, frozenset[str]]] = {
     ),
     "a tongue too light for its trailer, or too heavy": frozenset(
         {
+            "tongue-bears-a-twentieth",
             "tongue-weight-not-too-light",
             "tongue-weight-not-too-light-by-plate",
             "tongue-weight-not-too-heavy",

@@ -85,7 +85,7 @@ RATED: Facts = {**LAID, "trailer.weight_distribution": False, "receiver.tongue_r
         ("88 in", "300 lb", ("passes", "passes", "passes")),
         ("88 in", "30 lb", ("passes", "passes", "fails")),
         # 1,700 lb of cargo at 110 in pull up with 90 lb, at 60 in they press down with 760 lb.
-        ("110 in", "300 lb", ("fails", "passes", "fails")),
+        ("110 in", "300 lb", ("fails", "passes", "not_applicable")),
         ("60 in", "300 lb", ("passes", "fails", "fails")),
     ],
 )
@@ -96,7 +96,8 @@ def test_a_scale_that_the_cargo_contradicts_is_no_plain_yes(
     facts = {**RATED, "trailer.coupler_to_cargo": lies, "trailer.tongue_weight": weighed}
     rules = ("cargo-place-leaves-the-tongue-down", "cargo-place-allows-the-tongue", "tongue-agrees-with-the-cargo")
     assert tuple(result(rule, facts) for rule in rules) == outcomes
-    assert ("fails" in outcomes[:2]) == (answer(facts).outcome == "fails")
+    # Of 2,500 lb 30 lb are less than a twentieth, which is refused by itself.
+    assert ("fails" in outcomes[:2] or weighed == "30 lb") == (answer(facts).outcome == "fails")
 
 
 @pytest.mark.parametrize("told", [{"trailer.empty_weight": "300 lb"}, {"trailer.gross_weight": "2000 lb"}])

@@ -124,8 +124,8 @@ def test_a_small_ball_is_too_small_above_class_3() -> None:
 
 
 def test_contradictions_are_silent_where_nothing_is_told() -> None:
-    """No rule of the consistency topic speaks of a fact that the question does not name."""
-    topic = {rule.id for rule in answerer().rulebook.rules if rule.topic == "consistency"}
+    """No rule of the agreement topic speaks of a fact that the question does not name."""
+    topic = {rule.id for rule in answerer().rulebook.rules if rule.topic == "agreement"}
     assert len(topic) >= 5
     bare = {"accessory.kind": "bike_carrier", "trailer.coupler": "2 in"}
     assert {result(rule, bare) for rule in topic} == {"not_applicable"}

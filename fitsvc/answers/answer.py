@@ -33,12 +33,16 @@ class Finding(msgspec.Struct, omit_defaults=True, dict=True, kw_only=True):
 
 
 class LimitShown(msgspec.Struct, omit_defaults=True):
-    """A limit: at most this, by this part, and the ratings that may be lower still because they are unknown."""
+    """A limit: at most this, by this part, and the ratings that may be lower still because they are unknown.
+
+    Where the rest of the rig is over it already, nothing is left: at most nothing, and `over` says by how much.
+    """
 
     limit: str
     unknown: list[str]
     at_most: str = ""
     governed_by: str = ""
+    over: str = ""
 
 
 class AllowanceShown(msgspec.Struct, omit_defaults=True, kw_only=True):

@@ -303,11 +303,13 @@ class Answerer:
         """A limit in words, with the facts that govern it and those that are not known by their own names."""
         limit = self._limits_by_id[name]
         ratings = {rating.name: rating for rating in limit.ratings}
-        unknown = [fact for one in low.unknown for fact in unknown_facts(self.engine, ratings[one], case)]
+        found = (fact for one in low.unknown for fact in unknown_facts(self.engine, ratings[one], case))
+        unknown = list(dict.fromkeys(found))
         if low.at_most is None or low.governs is None:
             return LimitShown(limit.name, unknown)
-        shown = show_down(low.at_most, low.governs.shown.unit, system)
-        return LimitShown(limit.name, unknown, shown, governing_fact(self.engine, low.governs, low.at_most, case))
+        unit, by = low.governs.shown.unit, governing_fact(self.engine, low.governs, low.at_most, case)
+        over = show_down(low.at_most, unit, system).removeprefix("-") if low.at_most < 0.0 else ""
+        return LimitShown(limit.name, unknown, show_down(max(0.0, low.at_most), unit, system), by, over)
 
     def need(self, number: int, case: Case, system: System = "us") -> dict[str, str]:
         """An open need of an opened case, in words."""

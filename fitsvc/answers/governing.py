@@ -5,6 +5,7 @@ and the adapters in it. People are told the label to look at, not the name of th
 """
 
 from collections.abc import Iterable, Iterator
+from dataclasses import replace
 
 from fitsvc.engine.point import Point
 from fitsvc.engine.support import Support
@@ -17,9 +18,9 @@ from fitsvc.rulebook.rules import Rating
 
 def governing_fact(engine: Point, rating: Rating, at_most: float, case: Case) -> str:
     """The fact whose figure is the rating's; the rating's own name where several together make it."""
-    for name, value in _behind(engine, rating, case):
-        if isinstance(value, tuple) and abs(value[0] - at_most) <= TOLERANCE:
-            return name
+    for read, value in _behind(engine, rating, case):
+        if _alike(read, rating.node) and isinstance(value, tuple) and abs(value[0] - at_most) <= TOLERANCE:
+            return read.name
     return rating.name
 
 
@@ -30,17 +31,14 @@ def unknown_facts(engine: Point, rating: Rating, case: Case) -> list[str]:
 
 def unknown_in_opening(engine: Point, opening: Read, case: Case) -> list[str]:
     """The facts not known of a figure of the working opening, the receiver's own and the adapters'."""
-    return _open(_in_opening(engine, opening, case))
+    return _open(_in_opening(engine, opening.name, case))
 
 
 def open_facts(engine: Point, number: int, case: Case) -> list[str]:
     """The facts that matter to an open rule in an opened case and are not exactly known, the adapters' own too."""
     adapted = bool(case.adapters)
-    support = engine.support(number, adapted)
-    decided = engine.values(("decisions", number, adapted), lambda: support.decisions).of(case)
     found: list[str] = []
-    for place in support.relevant(decided):
-        read = support.leaves[place]
+    for read in _relevant(engine, (number, adapted), engine.support(number, adapted), case):
         if not is_exact(read.type, case.facts.get(read.name, read.type.unknown)):
             found += (
                 (unknown_in_opening(engine, read, case) or [read.name])
@@ -50,36 +48,46 @@ def open_facts(engine: Point, number: int, case: Case) -> list[str]:
     return found
 
 
-def _open(facts: Iterable[tuple[str, Value]]) -> list[str]:
-    found = (name for name, value in facts if isinstance(value, tuple) and value[1] - value[0] > TOLERANCE)
+def _open(facts: Iterable[tuple[Read, Value]]) -> list[str]:
+    found = (read.name for read, value in facts if isinstance(value, tuple) and value[1] - value[0] > TOLERANCE)
     return list(dict.fromkeys(found))
 
 
-def _behind(engine: Point, rating: Rating, case: Case) -> Iterator[tuple[str, Value]]:
-    """The facts of a rating's dimension that matter in an opened case, those behind the working opening too."""
+def _behind(engine: Point, rating: Rating, case: Case) -> Iterator[tuple[Read, Value]]:
+    """The facts of a rating that matter in an opened case, those behind the working opening too."""
     adapted = bool(case.adapters)
     derived = engine.derived if adapted else engine.bare_derived
     support = engine.kept(("rating", rating.name, adapted), lambda: Support([rating.node], derived))
-    nodes = [*support.leaves, *support.decisions]
-    values = engine.values(("rating", rating.name, adapted), lambda: nodes).of(case)
-    for place in support.relevant(values[len(support.leaves) :]):
-        read = support.leaves[place]
-        if not _alike(read, rating.node):
-            continue
+    for read in _relevant(engine, ("rating", rating.name, adapted), support, case):
         if read.name.startswith("opening."):
-            yield from _in_opening(engine, read, case)
+            yield from _in_opening(engine, read.name, case)
         else:
-            yield read.name, values[place]
+            yield read, case.facts.get(read.name, read.type.unknown)
 
 
-def _in_opening(engine: Point, opening: Read, case: Case) -> Iterator[tuple[str, Value]]:
-    one = engine.rulebook.opening[opening.name]
-    own = Support([one.bare], engine.derived).leaves
-    each = [read for read in Support([one.each], engine.derived).leaves if read.name.startswith("adapter.")]
-    places = [(read, case.facts) for read in own] + [(read, facts) for facts in case.adapters for read in each]
-    for read, facts in places:
-        if _alike(read, opening):
-            yield read.name, facts.get(read.name, read.type.unknown)
+def _in_opening(engine: Point, name: str, case: Case) -> Iterator[tuple[Read, Value]]:
+    """The facts that matter to a figure of the working opening: the receiver's own, and of each adapter in it."""
+    wanted, found = {name}, list[tuple[Read, Value]]()
+    *levels, _ = engine.levels(case)
+    for facts in reversed(levels):
+        seen = replace(case, facts=facts)
+        reads = [
+            read
+            for one in sorted(wanted)
+            for read in _relevant(engine, ("each", one), engine.opening_supports[one][1], seen)
+        ]
+        found += [(read, facts.get(read.name, read.type.unknown)) for read in reads if read.name.startswith("adapter.")]
+        wanted = {read.name for read in reads if read.name.startswith("opening.")}
+    for one in sorted(wanted):
+        for read in _relevant(engine, ("bare", one), engine.opening_supports[one][0], case):
+            yield read, case.facts.get(read.name, read.type.unknown)
+    yield from reversed(found)
+
+
+def _relevant(engine: Point, key: tuple[object, ...], support: Support, case: Case) -> list[Read]:
+    """What of a support matters in a case."""
+    decided = engine.values(("decisions", *key), lambda: support.decisions).of(case)
+    return [support.leaves[place] for place in support.relevant(decided)]
 
 
 def _alike(read: Read, node: object) -> bool:

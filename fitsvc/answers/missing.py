@@ -78,7 +78,8 @@ class Missing:
 
     def grid(self, held: UnknownFact, case: Case, system: System = "us") -> Grid:
         """The readings of a fact that are worth trying: plausible, and in line with what is known."""
-        return grid_of(held.read.type, self.wording.shown(held.read), held.fact.range, held.current(case), system)
+        fact, shown = held.fact, self.wording.shown(held.read)
+        return grid_of(held.read.type, shown, fact.range, held.current(case), system, fact.below_zero)
 
     def judged(self, number: int, case: Case) -> str:
         """What a rule comes to: a caution that fails leaves things open."""
@@ -111,7 +112,8 @@ class Missing:
     def _held(self, number: int, case: Case) -> Iterator[UnknownFact]:
         for read, adapter in dict.fromkeys(self._rests_on(number, case)):
             fact = self.engine.rulebook.vocabulary.fact_of(read.name)
-            if fact is not None:
+            # What opens a topic that the question is not about is in no rule's way.
+            if fact is not None and not (fact.asked and fact.name not in case.present):
                 held = UnknownFact(read.name, adapter, read=read, fact=fact)
                 if not is_exact(read.type, held.current(case)):
                     yield held

@@ -30,6 +30,8 @@ MOST_STEPS: Final = 10
 
 _WEIGHT: Final = 3
 """What holds up the outcome counts so many times what only a caution waits for."""
+_NO_NEWS: Final = 0.01
+"""Which share of all plausible readings is no warning where they fail and no reading is told to work."""
 _WHOLE: Final = 80
 """Judgements that a whole answer takes as long as."""
 _Needed = dict[int, tuple[UnknownFact, ...]]
@@ -145,13 +147,16 @@ class _Telling:
             return step
         runs = self._as_answered(held, runs)
         works, fails, open_ = (_in_words(held, runs, wanted) for wanted in (GOOD, BAD, OPEN))
-        if works:
+        # No part weighs nothing, and nobody asks about none of a thing.
+        nothing = fact.kind in ("mass", "count") and runs.grid.low == 0 and runs.at_the_edge(GOOD)
+        if works and not nothing:
             settled = self._settled(held, runs)
             step.works_if, step.leaves_open = works, self._left(settled)
             step.settles = [self.missing.engine.rulebook.rules[number].id for number in settled]
             step.open_if = open_ if runs.grid.members else ""
-        # That a label which says nothing fails is no news, unless every other reading works.
-        if fails not in ("", ANY) and (works or not runs.at_the_edge(BAD)):
+        # That hardly any reading there is fails is no news, unless another works.
+        seldom = not runs.grid.members and (runs.at_the_edge(BAD) or runs.share(BAD) <= _NO_NEWS)
+        if fails not in ("", ANY) and (works or not seldom):
             step.fails_if = fails
         return step
 

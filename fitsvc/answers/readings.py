@@ -30,7 +30,10 @@ _WHOLE: Final[Bounds] = (381.0, 1524.0)
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Grid:
-    """The readings of a fact, counted from `low` to `high`: steps of a number, or members of a list."""
+    """The readings of a fact, counted from `low` to `high`: steps of a number, or members of a list.
+
+    One below zero is told without its sign, by the words `below` where there are any.
+    """
 
     low: int
     high: int
@@ -39,6 +42,7 @@ class Grid:
     members: tuple[Mask | Truth, ...]
     shown: Shown
     system: System
+    below: str = ""
 
     def value(self, count: int) -> Value:
         """The value of a reading."""
@@ -47,10 +51,30 @@ class Grid:
     def text(self, count: int) -> str:
         """A reading as people write it."""
         if not self.members:
-            return show_step(count * self.step, self.shown.unit, self.system, self.level)
+            text = show_step(abs(count) * self.step if self.below else count * self.step, *self._as_shown)
+            return f"{text} {self.below}" if self.below and count < 0 else text
         value = self.members[count]
         is_truth = len(self.shown.words) == 3 and self.shown.words[1] == "unknown"
         return self.shown.words[value if is_truth else value.bit_length() - 1]
+
+    @property
+    def _as_shown(self) -> tuple[str, System, int]:
+        return self.shown.unit, self.system, self.level
+
+    def bounds(self, low: int | None, high: int | None) -> str:
+        """All readings from one to another of a number, in words; None where nothing bounds them on that side."""
+        if low is None and high is None:
+            return "any reading"
+        if low is None or high is None:
+            end = high if low is None else low
+            assert end is not None
+            # The less a figure below zero is, the more it is without its sign.
+            most = (low is None) != (bool(self.below) and end < 0)
+            return f"at {'most' if most else 'least'} {self.text(end)}"
+        if low == high:
+            return self.text(low)
+        first, last = (high, low) if self.below and high < 0 else (low, high)
+        return f"{self.text(first).removesuffix(f' {self.below}' if last < 0 else '')} to {self.text(last)}"
 
     def coarse(self, samples: int = _SAMPLES) -> list[int]:
         """A first selection of readings: evenly spread, and close together at the low end; of a list, all."""
@@ -68,7 +92,9 @@ class Grid:
         return [self.value(count) for count in sorted({self.low + round(spread * p) for p in (0.0, 0.1, 0.3, 1.0)})]
 
 
-def grid_of(kind: Type, shown: Shown, range_: Bounds | None, current: Value, system: System = "us") -> Grid:
+def grid_of(
+    kind: Type, shown: Shown, range_: Bounds | None, current: Value, system: System = "us", below: str = ""
+) -> Grid:
     """The readings worth trying of a value of which something is known already; numbers in the inside unit."""
     if isinstance(kind, ListType):
         assert isinstance(current, int)
@@ -87,7 +113,7 @@ def grid_of(kind: Type, shown: Shown, range_: Bounds | None, current: Value, sys
     # Outwards to whole steps, so that no value that may be true lies beyond the readings; a plausible one at the ends.
     first = max(floor(low / size + 1e-9), ceil(least / size - 1e-9))
     last = min(ceil(high / size - 1e-9), floor(most / size + 1e-9))
-    return Grid(low=first, high=last, step=size, level=level, members=(), shown=shown, system=system)
+    return Grid(low=first, high=last, step=size, level=level, members=(), shown=shown, system=system, below=below)
 
 
 @dataclass(frozen=True, slots=True)
@@ -147,13 +173,7 @@ class Runs:
         grid = self.grid
         if grid.members:
             return " or ".join(grid.text(count) for count in range(first, last + 1))
-        if first == grid.low and last == grid.high:
-            return "any reading"
-        if first == grid.low:
-            return f"at most {grid.text(last)}"
-        if last == grid.high:
-            return f"at least {grid.text(first)}"
-        return grid.text(first) if first == last else f"{grid.text(first)} to {grid.text(last)}"
+        return grid.bounds(None if first == grid.low else first, None if last == grid.high else last)
 
 
 def runs_of(grid: Grid, result: Callable[[Value], str], one_way: bool = False, dear: bool = False) -> Runs:

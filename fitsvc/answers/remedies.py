@@ -44,8 +44,12 @@ _MOST_FIRST: Final = 200
 _MOST_WANTED: Final = 2_500
 """Judgements to find what a part would have to be."""
 
-_LESSER: Final = ("load.bikes", "load.cargo_weight", "trailer.gross_weight")
-"""What a customer can take less of."""
+_LESSER: Final[Mapping[str, str]] = {
+    "load.bikes": "",
+    "load.cargo_weight": "",
+    "trailer.gross_weight": "trailer.tongue_weight",
+}
+"""What a customer can take less of, and what is then to be weighed anew, as it holds no more."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,9 +83,9 @@ class Remedies:
         def touches(*names: str) -> bool:
             return not any(subjects.isdisjoint(names) for subjects in about)
 
-        for name in _LESSER:
+        for name, anew in _LESSER.items():
             if touches(name):
-                yield from self._less(document, case, name, failing)
+                yield from self._less(document, case, name, anew, failing)
         swaps = [
             one
             for subject in ("accessory", "ball")
@@ -170,8 +174,10 @@ class Remedies:
 
         return sorted(adapters[:_MOST_FIRST], key=fails)
 
-    def _less(self, document: Document, case: Case, name: str, failing: Sequence[int]) -> Iterator[Tried]:
+    def _less(self, document: Document, told: Case, name: str, anew: str, failing: Sequence[int]) -> Iterator[Tried]:
         """A smaller load: the most that no longer fails."""
+        facts = {one: value for one, value in told.facts.items() if one != anew}
+        case = replace(told, facts=facts, present=told.present - {anew})
         fact, now = self.missing.engine.rulebook.vocabulary.facts[name], case.facts.get(name)
         if not isinstance(fact.type, NumberType) or not isinstance(now, tuple):
             return
@@ -191,8 +197,10 @@ class Remedies:
                     changed = deepcopy(document)
                     part = changed.setdefault(fact.subject, {})
                     wire = int(value) if fact.kind == "count" else text
-                    part["facts"] = {**(part.get("facts") or {}), fact.short: wire}
-                    words = f"{self.missing.wording.the(name)} kept to {text}"
+                    unsaid = {anew.partition(".")[2]: None} if anew in told.facts else {}
+                    part["facts"] = {**(part.get("facts") or {}), **unsaid, fact.short: wire}
+                    the = self.missing.wording.the
+                    words = f"{the(name)} kept to {text}{f' and {the(anew)} weighed anew' if unsaid else ''}"
                     yield Tried("reduce", (), words, changed, less)
                 return
 

@@ -10,6 +10,7 @@ from fitsvc.answers.governing import governing_fact, unknown_in_opening
 from fitsvc.answers.phrases import UNKNOWN, capped, filled, joined, not_known, texts, uncapped
 from fitsvc.caching import LruCache
 from fitsvc.engine.point import Point
+from fitsvc.engine.support import Support
 from fitsvc.facts import Case
 from fitsvc.language.compiler import compile_reads
 from fitsvc.language.display import System
@@ -42,12 +43,13 @@ class _Text:
 class RuleWords:
     """One rule's findings in words, with everything they show compiled to be computed at once.
 
-    What a finding says follows from the rule's own facts alone, given and not given, and those recur from question
-    to question, so a finding once worded is kept for the next case with the same facts. Findings are never changed.
+    What a finding says follows from the facts of the rule and of its texts alone, given and not given, and those recur
+    from question to question, so a finding once worded is kept for the next case with the same facts. Findings are
+    never changed.
 
-    `rests_on` gives, of an opened case's facts (`get`) and of what it is about, all that the rule's result follows
-    from, where it applies. `kept` finds, in a system of units, the finding by that, unless more is in its words than
-    `by_facts_alone`.
+    `rests_on` gives, of an opened case's facts (`get`) and of what it is about, all that the rule's result and its
+    words follow from, where it applies. `kept` finds, in a system of units, the finding by that, unless more is in its
+    words than `by_facts_alone`.
     """
 
     def __init__(self, wording: "Wording", number: int, rule: Rule, adapted: bool) -> None:
@@ -59,19 +61,23 @@ class RuleWords:
         self._margin_at = len(nodes) - 1
         self._first_fact = len(nodes)
         self._support = wording.engine.support(number, adapted)
+        # A text may tell of facts that the rule's result does not rest on.
+        told = Support([*nodes], wording.engine.derived if adapted else wording.engine.bare_derived)
         leaves = self._support.leaves
         nodes += leaves
         self._first_decision = len(nodes)
         nodes += self._support.decisions
-        self.rests_on = compile_reads([slot.name for slot in leaves], tuple(self._support.presences))
+        names = dict.fromkeys(slot.name for slot in (*leaves, *told.leaves))
+        self.rests_on = compile_reads([*names], (*dict.fromkeys((*self._support.presences, *told.presences)),))
         self._opening = tuple(slot for slot in leaves if slot.name.startswith("opening."))
         self._rating = wording.rating_of(rule) if self._opening else None
         self._facts = tuple((wording.name_of(slot.name), wording.shown(slot)) for slot in leaves)
-        self._tyres = tuple({name for name, _ in self._facts if wording.is_tyre(name)})
+        self._tyres = tuple({name for name in map(wording.name_of, names) if wording.is_tyre(name)})
         self._nodes = nodes
         self._key = ("words", number, adapted)
         self._source = rule.source.document()
-        self.by_facts_alone = not (self._tyres or self._opening)
+        opening = self._opening or any(slot.name.startswith("opening.") for slot in told.leaves)
+        self.by_facts_alone = not (self._tyres or opening)
         self._worded = {system: LruCache[tuple[object, ...], Finding](_MOST_WORDED) for system in get_args(System)}
         self.kept = {system: cache.find for system, cache in self._worded.items()}
 
@@ -112,7 +118,7 @@ class RuleWords:
     def _told_by(self, case: Case) -> tuple[object, ...]:
         """What the words follow from beside: tyres as they are written, and of the opening the parts in it."""
         key: tuple[object, ...] = tuple(map(case.texts.get, self._tyres))
-        if self._opening:
+        if case.adapters:
             own, _ = self._wording.engine.opening_leaves
             key += (*(frozenset(adapter.items()) for adapter in case.adapters), *[case.facts.get(r.name) for r in own])
         return key

@@ -154,7 +154,8 @@ class _View:
             title = titles.get(limit.limit, limit.limit)
             open_ = not_known([self.the(name) for name in limit.unknown]) if limit.unknown else ""
             if limit.at_most:
-                text = f"{title}: {limit.at_most}, by {self.the(limit.governed_by)}."
+                left = f"nothing, {limit.over} over already" if limit.over else limit.at_most
+                text = f"{title}: {left}, by {self.the(limit.governed_by)}."
                 text += f" It may be less, as {open_}." if open_ else ""
             else:
                 text = f"{title}: not known, as {open_}."

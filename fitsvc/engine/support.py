@@ -1,8 +1,8 @@
 """The facts a rule rests on in a case: through derived values, down the branches the case takes.
 
 What decides is worked out once a rule: its conditions and parts of `and`/`or` are its decisions. Once their
-values are known, the facts that matter follow: of a choice only the branch taken, and of an open `and` or
-`or` only the parts that are open.
+values are known, the facts that matter follow: of a choice only the branch taken, of an open `and` or `or` only the
+parts that are open, and of one that is settled by a part alone only the parts that settle it.
 """
 
 from collections.abc import Mapping, Sequence
@@ -120,7 +120,9 @@ def _relevant_parts(node: AnyTyped, values: Mapping[AnyTyped, Value]) -> Sequenc
                 return (node.then, node.condition)
             return (node.otherwise, node.condition) if condition == NO else typed.parts(node)
         case typed.All() | typed.Some():
-            open_ = values[node] == UNKNOWN
-            return [part for part in node.operands if values[part] == UNKNOWN] if open_ else node.operands
+            # One that is no makes an `and` no, whatever the others are; one that is yes an `or` yes.
+            alone = (UNKNOWN, NO if isinstance(node, typed.All) else YES)
+            value = values[node]
+            return [part for part in node.operands if values[part] == value] if value in alone else node.operands
         case _:
             assert_never(node)

@@ -249,7 +249,7 @@ def _rating(read: Expressions, item: Node, limit: _Judged) -> tuple[Rating, Rule
         place = entry.entries["rating"]
         if_unknown = shape.one_of(entry, "if_unknown", IF_UNKNOWN, "undetermined")
         own = read.read(entry, "applies_when")
-        applies = " and ".join(filter(None, (applies, _written(entry, "applies_when"))))
+        applies = _all_of(applies, _written(entry, "applies_when"))
     node = read.read_node(place, "rating", limit.value.type)
     if not isinstance(node, typed.Read) or not isinstance(place, Scalar):
         if node is not None:
@@ -265,6 +265,13 @@ def _rating(read: Expressions, item: Node, limit: _Judged) -> tuple[Rating, Rule
         shown=read.shown(node),
     )
     return rating, _within(read, limit, rating, if_unknown, applies)
+
+
+def _all_of(*conditions: str) -> str:
+    """Several conditions written as one that asks for all; in brackets what binds less tightly than `and`."""
+    told = [one for one in conditions if one]
+    loose = (" or ", " if ")
+    return " and ".join(f"({one})" if len(told) > 1 and any(word in one for word in loose) else one for one in told)
 
 
 def _within(read: Expressions, limit: _Judged, rating: Rating, if_unknown: IfUnknown, applies: str) -> Rule:
@@ -290,7 +297,7 @@ def _within(read: Expressions, limit: _Judged, rating: Rating, if_unknown: IfUnk
         remedy=shape.text(entry, "remedy"),
         source=limit.source,
         margin=margin,
-        applies_text=" and ".join(filter(None, (applies, _written(entry, "judged_when")))),
+        applies_text=_all_of(applies, _written(entry, "judged_when")),
         requires_text=f"{_written(entry, 'judged')} <= {rating.name}",
         limit=limit.id,
     )

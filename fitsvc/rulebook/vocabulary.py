@@ -41,7 +41,8 @@ class Fact:
     silent otherwise. `tape` says between which points it is measured, for the drawing. A measurement told without
     a tolerance has `tolerance`, as `tolerance_text`. Of what is `gathered` each telling is one case that was tried, and
     the largest or smallest is the fact. A reading of it holds as long as what it `leans_on` is what it was.
-    `usual` is where nearly every one lies: outside of it a figure is taken, and asked about.
+    `usual` is where nearly every one lies: outside of it a figure is taken, and asked about. A figure below zero is
+    told without its sign, by the words `below_zero`.
     """
 
     name: str
@@ -61,6 +62,7 @@ class Fact:
     gathered: Literal["", "largest", "smallest"] = ""
     leans_on: tuple[str, ...] = ()
     usual: Bounds | None = None
+    below_zero: str = ""
 
     @property
     def rating(self) -> bool:
@@ -224,7 +226,7 @@ def _size_list(shape: Shape, name: str, entry: Mapping) -> ListType:
 
 
 _FACT_KEYS: Final = ("type", "label", "meaning", "how_to_measure", "effort")
-_MAY_HAVE: Final = ("range", "shown_in", "presence", "tolerance", "gathered", "leans_on", "usual")
+_MAY_HAVE: Final = ("range", "shown_in", "presence", "tolerance", "gathered", "leans_on", "usual", "below_zero")
 
 
 def read_subject(shape: Shape, tree: Node, lists: Lists, subjects: dict[str, Subject], facts: dict[str, Fact]) -> None:
@@ -304,6 +306,7 @@ def read_fact_entry(shape: Shape, name: str, node: Node, lists: Lists) -> Fact |
         gathered=shape.one_of(entry, "gathered", ("largest", "smallest")) if "gathered" in entry.entries else "",
         leans_on=_leaning(shape, entry),
         usual=_usual(shape, entry, kind),
+        below_zero=shape.text(entry, "below_zero") if "below_zero" in entry.entries else "",
     )
 
 

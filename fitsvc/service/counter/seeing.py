@@ -43,12 +43,13 @@ class FindingView:
 
 @dataclass(frozen=True, slots=True)
 class LimitTold:
-    """One limit, with the part that governs and those that may be lower still."""
+    """One limit, with the part that governs, those that may be lower still, and by how much it is over already."""
 
     title: str
     at_most: str
     by: str
     unknown: str
+    over: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -157,7 +158,7 @@ def _named(fields: Fields, vehicle: str) -> dict[str, str]:
 def _limit(one: LimitShown, titles: Mapping[str, str], the: Callable[[str], str]) -> LimitTold:
     by = the(one.governed_by) if one.governed_by else ""
     unknown = not_known([the(name) for name in one.unknown]) if one.unknown else ""
-    return LimitTold(titles.get(one.limit, one.limit), one.at_most, by, unknown)
+    return LimitTold(titles.get(one.limit, one.limit), one.at_most, by, unknown, one.over)
 
 
 def _allowance(one: AllowanceShown | None, answerer: Answerer) -> AllowanceTold | None:

@@ -1,0 +1,144 @@
+"""What a fitter wants told: what is asked first, what is never asked, and that each figure is the question's own."""
+
+from typing import Any
+
+import pytest
+from judging import Facts, answer, answerer
+from several import asked, bikes, boat
+from test_rules_trade import BIKES, TOWED
+
+from fitsvc.answers.answer import Answer
+from fitsvc.answers.readings import grid_of
+from fitsvc.language.typed import Read
+from fitsvc.language.types import NumberType
+
+RATINGS = ("vehicle.tow_rating", "vehicle.tongue_rating", "vehicle.gcwr", "vehicle.gvwr", "vehicle.placard_capacity")
+BEHIND_TRAILER: Facts = {
+    **{name: value for name, value in BIKES.items() if not name.startswith(("vehicle.", "load.occupants"))},
+    "vehicle.body": "towed", "accessory.approved_behind_trailer": True,
+}  # fmt: skip
+EXTENSION: Facts = {
+    "kind": "extension", "fits_opening": "2 in", "offers_opening": "2 in", "pin": "5/8 in", "pin_hole": "5/8 in",
+    "pin_supplied": True, "tube_outside": "3 in", "adds_length": "8 in", "adds_rise": "0 in",
+    "trailer_rating": "3500 lb", "tongue_rating": "350 lb",
+}  # fmt: skip
+
+
+def reason(found: Answer, rule: str) -> str:
+    """What a finding says."""
+    return next(one.reason for one in found.findings if one.rule == rule)
+
+
+def without(facts: Facts, *names: str) -> dict[str, Any]:
+    """The facts but for some."""
+    return {name: value for name, value in facts.items() if name not in names}
+
+
+def test_a_trailer_asks_first_what_its_vehicle_may_tow() -> None:
+    """A vehicle whose rating nobody looked up is no near yes: it is read first, and the rest stands behind it."""
+    for gone in (RATINGS[:1], RATINGS):
+        found = answer(without(TOWED, *gone))
+        assert (found.outcome, found.next[0].fact) == ("undetermined", "vehicle.tow_rating")
+        assert found.next[0].ask == "read" and found.next[0].works_if.startswith("at least ")
+    assert {"vehicle.tongue_rating", "vehicle.gcwr"} <= {step.fact for step in found.next}
+
+
+def test_nobody_rides_in_a_trailer() -> None:
+    """Behind a trailer nobody is asked for people, placard or door spare, whoever is named for the towing vehicle."""
+    found = answer(BEHIND_TRAILER)
+    asked = {step.fact for step in found.next}
+    assert not asked & {"load.occupants_weight", "vehicle.placard_capacity", "vehicle.spare_location", "vehicle.gvwr"}
+    assert found.outcome == "conditional"
+    (need,) = (one for one in found.needs if one["need"] == "weigh_the_tongue_again")
+    assert need["because"].startswith("Weigh the trailer with it on")
+    heavy = {**BEHIND_TRAILER, "vehicle.placard_capacity": "100 lb", "load.occupants_weight": "900 lb"}
+    refused = answer(heavy)
+    assert refused.outcome == "fails" and "trailer-bears-what-hangs-on-it" in {
+        one.rule for one in refused.findings if one.result == "fails"
+    }
+
+
+def test_an_extension_whose_share_is_open_is_named_for_it() -> None:
+    """Ratings told and the share not, it is the share that limit, finding and allowance wait for."""
+    document = {
+        "rig": {
+            "receiver": {"facts": {"opening": "2 in", "tongue_rating": "500 lb"}},
+            "vehicle": {"facts": {"tongue_rating": "500 lb"}},
+            "adapters": [{"facts": EXTENSION}],
+        },
+        "accessory": {"facts": {"kind": "cargo_carrier", "weight": "60 lb", "capacity": "500 lb", "shank": "2 in"}},
+    }
+    found = answerer().answer(document)
+    assert found.allowance and "share of the ratings" in found.allowance.told
+    assert found.allowance.unknown[0] == "adapter.keeps_fraction"
+    (limit,) = (one for one in found.limits if one.limit == "hanging_weight")
+    assert limit.unknown == ["adapter.keeps_fraction"]
+
+
+def test_only_what_may_be_in_the_way_is_said_not_to_be_known() -> None:
+    """A trailer without a mount asks for no kind of mount, and a label without an S value for none."""
+    bare = answerer().answer({"rig": {}, "trailer": {"facts": {"gross_weight": "3000 lb"}}})
+    assert "kind of accessory" not in " ".join(one.reason for one in bare.findings)
+    assert "receiver.vertical_rating" not in {name for one in bare.limits for name in one.unknown}
+
+
+@pytest.mark.parametrize(
+    ("rule", "fact", "one", "other"),
+    [
+        ("two-chains", "load.jurisdiction", ("washington", "law of Washington"), ("virginia", "law of Virginia")),
+        ("trailer-level-on-fixed-mount", "accessory.rise_turned_over", ("5 in", "it has 5 in"), ("6 in", "has 6 in")),
+    ],
+)
+def test_a_text_tells_the_figures_of_its_own_question(
+    rule: str, fact: str, one: tuple[str, str], other: tuple[str, str]
+) -> None:
+    """Two questions that differ only in what a text tells, and no result rests on, are told each its own."""
+    base = {**TOWED, "trailer.chain_count": 1, "accessory.rise": "-4 in"}
+    for value, words in (one, other):
+        assert words in reason(answer({**base, fact: value}), rule)
+
+
+def test_a_tongue_not_weighed_is_loaded_to_what_else_leaves() -> None:
+    """Beside bikes in a dual receiver the need says how much of the rating is left for the tongue."""
+    found = answerer().answer(asked([bikes(2), boat(gross_weight="1800 lb", tongue_weight=None)]))
+    (need,) = (one for one in found.needs if one["need"] == "load_the_tongue")
+    # 350 lb less 10 lb of mount, and 50 lb of carrier with 70 lb of bikes.
+    assert (need["at_least"], need["at_most"]) == ("180 lb", "220 lb")
+    results = {one.rule: one.result for one in found.findings}
+    assert results["weight-on-one-receiver/opening.tongue_rating"] == "passes"
+
+
+def test_no_remedy_weighs_nothing() -> None:
+    """Where the people alone are too many no part is told that would have to weigh 0 lb."""
+    found = answer({**BIKES, "load.occupants_weight": "1399 lb"})
+    assert found.outcome == "fails"
+    assert not [one.because for one in found.remedies if " 0 lb" in one.because]
+
+
+def test_a_lighter_trailer_is_loaded_anew() -> None:
+    """A trailer kept to less keeps not its tongue weight, and a light tongue is mended by no lighter trailer."""
+
+    def reduced(**facts: str) -> list[dict[str, Any]]:
+        told = {f"trailer.{name}": value for name, value in facts.items()}
+        remedies = answer({**TOWED, **told, "vehicle.tow_rating": "2500 lb"}).remedies
+        return [one.question["trailer"]["facts"] for one in remedies if one.change == "reduce"]
+
+    (lighter,) = reduced(gross_weight="3000 lb", tongue_weight="400 lb")
+    assert (lighter["gross_weight"], lighter["tongue_weight"]) == ("2500 lb", None)
+    assert reduced(gross_weight="2400 lb", tongue_weight="100 lb") == []
+
+
+def test_a_length_below_zero_is_told_without_its_sign() -> None:
+    """A distance of -4 in is told as 4 in the other way, and at most that as at least so much."""
+    fact = answerer().rulebook.vocabulary.facts["accessory.rise"]
+    assert isinstance(fact.type, NumberType)
+    slot = Read(fact.type, fact.name)
+    shown = answerer().wording.shown(slot)
+    grid = grid_of(slot.type, shown, fact.range, slot.type.unknown, "us", fact.below_zero)
+    inch = round(25.4 / grid.step)
+    ends = ((None, -4), (-4, None), (-4, -2), (-2, 1), (-3, -3), (None, 3), (2, None), (None, None))
+    told = [grid.bounds(*(None if end is None else end * inch for end in pair)) for pair in ends]
+    assert told == [
+        "at least 4 in of drop", "at most 4 in of drop", "2 in to 4 in of drop", "2 in of drop to 1 in",
+        "3 in of drop", "at most 3 in", "at least 2 in", "any reading",
+    ]  # fmt: skip
