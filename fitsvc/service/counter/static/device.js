@@ -1,0 +1,46 @@
+"use strict";
+// What stays on this device: rigs under a name, and the last ten questions. Nothing of it is sent anywhere.
+{
+  const RIGS = "fitsvc.rigs", LATELY = "fitsvc.lately", MOST_RIGS = 100, MOST_ASKED = 10;
+  const OF_RIG = /^(rig|vehicle|receiver|mounting|spare|adapter|units)(\.|$)/;
+  const kept = (name) => { try { const found = JSON.parse(localStorage.getItem(name)); return Array.isArray(found) ? found : []; } catch { return []; } };
+  const keep = (name, value) => { try { localStorage.setItem(name, JSON.stringify(value)); } catch { /* a device that keeps nothing */ } };
+  const line = (href, text, forget) => {
+    const item = document.createElement("li"), link = document.createElement("a"), button = document.createElement("button");
+    link.href = href;
+    link.textContent = text;
+    button.type = "button";
+    button.textContent = "✕";
+    button.setAttribute("aria-label", `forget ${text}`);
+    button.addEventListener("click", () => { forget(); fill(); });
+    item.append(button, link);
+    return item;
+  };
+  const fill = () => {
+    const device = document.querySelector("[data-device]");
+    if (!device) return;
+    const rigs = kept(RIGS), lately = kept(LATELY);
+    for (const [part, name, all, to] of [["[data-rigs]", RIGS, rigs, "/"], ["[data-lately]", LATELY, lately, "/answer"]]) {
+      const place = device.querySelector(part);
+      place.querySelector("ul").replaceChildren(...all.map((one) => line(`${to}?${one.query}`, one.told,
+        () => keep(name, kept(name).filter((other) => other.query !== one.query || other.told !== one.told)))));
+      place.hidden = all.length === 0;
+    }
+    device.hidden = rigs.length + lately.length === 0;
+  };
+  document.querySelector("[data-forget]")?.addEventListener("click", () => { keep(RIGS, []); keep(LATELY, []); fill(); });
+  const form = document.querySelector("form[data-keep-rig]");
+  if (form) {
+    const query = location.search.slice(1);
+    const asked = { query, told: form.dataset.told };
+    keep(LATELY, [asked, ...kept(LATELY).filter((one) => one.query !== query)].slice(0, MOST_ASKED));
+    form.addEventListener("submit", (event) => {
+      event.preventDefault();
+      const rig = new URLSearchParams([...new URLSearchParams(query)].filter(([name]) => OF_RIG.test(name)));
+      const told = form.querySelector("input").value.trim();
+      keep(RIGS, [{ query: String(rig), told }, ...kept(RIGS).filter((one) => one.told !== told)].slice(0, MOST_RIGS));
+      form.querySelector("[role=status]").textContent = "Kept. It stands on the page that asks.";
+    });
+  }
+  fill();
+}
