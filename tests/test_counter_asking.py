@@ -138,7 +138,6 @@ def peewit(clerk: Clerk) -> None:
 
 def label_only(clerk: Clerk) -> None:
     """She reads 2 in and 350 lb off the label, and carries two bikes of 65 lb on the Trug."""
-    clerk.unfold("off the receiver's label")
     clerk.pick("receiver-opening", "2 in")
     clerk.type("receiver-tongue-rating", "150 lb")
     clerk.find("accessory", "SPK-TRUG-2", "SPK-TRUG-2")

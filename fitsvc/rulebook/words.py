@@ -17,7 +17,7 @@ from fitsvc.rulebook.yaml_text import Node as AnyNode
 from fitsvc.rulebook.yaml_text import Scalar
 from fitsvc.subjects import KIND
 
-_KEYS: Final = ("stands_for", "passed_over", "numbers", "figures", "told_apart", "wishes", "for_all")
+_KEYS: Final = ("stands_for", "passed_over", "numbers", "figures", "told_apart", "wishes", "for_all", "first")
 _MOST_MEANT: Final = 8
 """What one word may stand for at most: each is looked for in every label."""
 
@@ -53,7 +53,10 @@ class WishAsked:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Words:
-    """All that `words.yaml` says; without one a word stands for itself alone."""
+    """All that `words.yaml` says; without one a word stands for itself alone.
+
+    `for_all` are facts that go with every wish, `first` those that are asked first of a receiver.
+    """
 
     stands_for: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     passed_over: tuple[str, ...] = ()
@@ -62,6 +65,7 @@ class Words:
     told_apart: tuple[Apart, ...] = ()
     wishes: tuple[WishAsked, ...] = ()
     for_all: tuple[str, ...] = ()
+    first: tuple[str, ...] = ()
 
 
 def read_words(shape: Shape, tree: AnyNode | None, vocabulary: Vocabulary) -> Words:
@@ -78,6 +82,7 @@ def read_words(shape: Shape, tree: AnyNode | None, vocabulary: Vocabulary) -> Wo
         told_apart=tuple(_apart(shape, top, facts)),
         wishes=tuple(_wishes(shape, top, vocabulary)),
         for_all=_facts(shape, top, "for_all", facts),
+        first=_facts(shape, top, "first", facts),
     )
 
 

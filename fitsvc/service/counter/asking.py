@@ -7,9 +7,9 @@ from typing import Final
 
 from sqlmodel import Session
 
-from fitsvc.answers.answering import Answerer
+from fitsvc.answers.answering import LITTLE_WORK, Answerer
 from fitsvc.answers.question import Question, read_question
-from fitsvc.answers.shelf import Item
+from fitsvc.answers.shelf import Item, read_items
 from fitsvc.answers.wording import Wording
 from fitsvc.document import Document, Json
 from fitsvc.facts import Case
@@ -17,6 +17,7 @@ from fitsvc.inventory.shelf import Shop
 from fitsvc.language.display import System
 from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.language.truth import YES
+from fitsvc.planning.planner import FITTED
 from fitsvc.rulebook.outcomes import OUTCOMES, Outcome
 from fitsvc.service.counter.choosing import ABOUT, Chooser, Hits, LetGo, Settled, is_page
 from fitsvc.service.counter.fields import Field, FieldMaker
@@ -32,6 +33,7 @@ _MOST_JUDGED: Final = 50
 """Balls or trailers of which it is said what they come to: each is judged by itself."""
 _TOLD: Final = ("ask", "label", "scales")
 _LABEL: Final = ("label",)
+_MEASURED: Final = ("tape",)
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,7 +74,11 @@ class Asking:
     trailers: Options
     adapters: Sequence[Options]
     tows: bool
+    so_far: tuple[Outcome, str] | None
+    fitted: Field | None
+    first_fields: Sequence[Field]
     label_fields: Sequence[Field]
+    measured_fields: Sequence[Field]
     load_fields: Sequence[Field]
     more_fields: Sequence[Field]
     spare_fields: Sequence[Field]
@@ -129,11 +135,14 @@ class Asker:
             about = next(named, "accessory")
         tows = about == "trailer" or self._asks_for("trailer", case)
         maker = FieldMaker(self.vocabulary, fields, problems, system)
-        load, more = self._load_fields(maker, case) if "accessory" in case.present else ([], [])
-        label = maker.of_subject("receiver", _LABEL)
+        load, more = self._load_fields(maker, case)
+        first = [maker.of(self.vocabulary.facts[name]) for name in self.answerer.rulebook.words.first]
+        label = maker.of_subject("receiver", _LABEL, besides=self.answerer.rulebook.words.first)
+        fitted = maker.of(self.vocabulary.facts[FITTED]) if FITTED in self.vocabulary.facts else None
+        measured = maker.of_subject("mounting", _MEASURED, besides=[FITTED])
         spare = maker.of_subject("spare", ("ask", "label"))
         trailer = maker.of_subject("trailer", _TOLD) if tows else []
-        shown = {field.name for field in (*load, *more, *label, *spare, *trailer)}
+        shown = {field.name for field in (*load, *more, *first, *label, *measured, *spare, *trailer)} | {FITTED}
         told = [
             maker.of(fact, place) for place, fact in self._facts_told(fields) if f"{place}.{fact.short}" not in shown
         ]
@@ -149,7 +158,11 @@ class Asker:
             on="|".join(self.chooser.on(fields)),
             let_go=settled.let_go,
             tows=tows,
+            so_far=self._so_far(fields, system) if not problems and not settled.problems else None,
+            fitted=fitted,
+            first_fields=first,
             label_fields=label,
+            measured_fields=measured,
             load_fields=load,
             more_fields=more,
             spare_fields=spare,
@@ -216,7 +229,10 @@ class Asker:
         choices = [self._option(item, outcome, chosen, system) for item, outcome in marked[:_MOST]]
         if chosen and all(not one.chosen for one in choices):
             record = self.records.find(subject, chosen)
-            choices.insert(0, Option(chosen, (record.label if record else "") or chosen, chosen, True))
+            read = read_items(self.answerer.reader, [record]) if record else []
+            choices[:0] = [self._option(item, "", chosen, system) for item in read] or [
+                Option(chosen, chosen, "", True)
+            ]
         return Options(choices, max(hits.count if hits else len(items), len(choices)), hits.told if hits else "")
 
     def _marked(self, place: str, hits: Hits | None, items: Sequence[Item], case: Case) -> list[tuple[Item, str]]:
@@ -250,8 +266,19 @@ class Asker:
         asked = self.read(fields, system)
         if asked.question is None:
             wrong = {field_of(one) for one in asked.problems}
-            asked = self.read({name: text for name, text in fields.items() if name not in wrong}, system)
+            left = {name: text for name, text in fields.items() if name not in wrong}
+            asked = self.read({**left, "with": "accessory"}, system)
+            if asked.question is not None and not left.get("accessory"):
+                return without(asked.question.case, "accessory")
         return asked.question.case if asked.question is not None else Case({}, frozenset())
+
+    def _so_far(self, fields: Fields, system: System) -> tuple[Outcome, str] | None:
+        """What the question comes to as it stands; None where it is none yet."""
+        asked = self.read(fields, system)
+        if asked.question is None or asked.problems:
+            return None
+        answer = self.answerer.answer(asked.document, self.records, system, most=LITTLE_WORK)
+        return answer.outcome, answer.summary
 
     def _asks_for(self, subject: str, case: Case) -> bool:
         """Whether the rulebook asks for a subject beside the accessory that is named."""
@@ -262,8 +289,15 @@ class Asker:
         return asks == YES
 
     def _load_fields(self, maker: FieldMaker, case: Case) -> tuple[list[Field], list[Field]]:
-        """The facts of the load that some rule would read here: those that people know, and those they measure."""
+        """The facts of the load that some rule would read here: those that people know, and those they measure.
+
+        Before an accessory is chosen they are those by which a customer says what is to be carried.
+        """
         facts = self.vocabulary.of("load")
+        if "accessory" not in case.present:
+            words = self.answerer.rulebook.words
+            names = [*(name for wish in words.wishes for name in wish.facts), *words.for_all]
+            return [maker.of(self.vocabulary.facts[name]) for name in names if name.startswith("load.")], []
         asked = {fact.name for fact in facts.values()} & self.answerer.rulebook.named
         opened = self.answerer.engine.opened(replace(case, present=case.present | {"load"} | asked))
         found = self.answerer.findings(self.answerer.engine.evaluate(opened), opened)
