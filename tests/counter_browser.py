@@ -73,6 +73,7 @@ PAGES: Final = {
     "sell, baskets": f"/sell?{MUCKLE}&trailer=DUN-CART-612E&load.bikes=2&load.bike_weight=40+lb&want.step=yes",
     "sell, nothing does": f"/sell?{PEEWIT}&load.bikes=4&load.bike_weight=60+lb",
     "sell, errors": "/sell?find.vehicle=muckel&load.bikes=two",
+    "compare": f"/compare?{MUCKLE}&load.bikes=2&pick.SPK-TRUG-2=yes&pick.SPK-HIGH-2=yes",
     "fits, several vehicles": "/fits?vehicle.make=Velmora&vehicle.model=Saltmarsh",
     "ask, let go": f"/?{MUCKLE}&on=veh_dunlin_2022%7Crcv_pell_wicket_3&mounting.pin_to_bumper=4+in",
     "ask, saved rig": "/?rig=rig_farm_muckle&find.accessory=bike+rack&utm_source=mail",

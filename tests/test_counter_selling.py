@@ -73,6 +73,26 @@ def test_what_is_missing_is_said(pages: Pages, path: str, status: int, told: str
     assert "`id`" not in reply.text and "rig.receiver" not in reply.text
 
 
+def test_the_right_drop_stands_above_the_wrong_one(pages: Pages) -> None:
+    """Asked about a trailer, what fits begins with the mounts that set it level, and with no pin."""
+    told = pages.get(f"/fits?{MUCKLE}&trailer=DUN-CART-612E&load.occupants_weight=620+lb").text
+    found = re.findall(r'class="sku">([^<]+)<', told)
+    assert found[0] == "KND-2-D212-9"
+    assert "KND-2-R3-9" not in found or found.index("TUG-2-D2-10") < found.index("KND-2-R3-9")
+    assert "ocking pin" not in told.split("best first")[1]
+
+
+def test_two_items_stand_side_by_side(pages: Pages) -> None:
+    """Each has its outcome as its own answer has it, and what parts the two is told with its margins."""
+    rig = f"{MUCKLE}&load.bikes=2&load.bike_weight=40+lb"
+    told = pages.get(f"/compare?{rig}&pick.SPK-TRUG-2=yes&pick.SPK-HIGH-2=yes").text
+    for sku in ("SPK-TRUG-2", "SPK-HIGH-2"):
+        outcome = re.search(r'class="outcome (\w+)"', pages.get(f"/answer?{rig}&accessory={sku}").text)
+        assert outcome and f'<td><span class="mark {outcome[1]}"' in told
+    assert " to spare</td>" in told
+    assert "pick two or 3" in pages.get(f"/compare?{rig}&pick.SPK-TRUG-2=yes").text
+
+
 def test_several_vehicles_of_a_name_are_links(pages: Pages) -> None:
     """What fits a vehicle that may be several is asked of each by a link."""
     reply = pages.get("/fits?vehicle.make=Velmora&vehicle.model=Saltmarsh")

@@ -14,6 +14,7 @@ from numpy import flatnonzero
 
 from fitsvc.answers.answer import Answer
 from fitsvc.answers.question import Stored
+from fitsvc.answers.shelf import read_items
 from fitsvc.engine.columns.kernel import Columns, Judged
 from fitsvc.engine.columns.signatures import Catalogue
 from fitsvc.facts import Case
@@ -21,6 +22,8 @@ from fitsvc.inventory.stored import StoreRecords
 from fitsvc.language.problems import ProblemsFound
 from fitsvc.selection.index import SelectionIndex
 from fitsvc.selection.query import SelectionQuery
+from fitsvc.selection.results import rank
+from fitsvc.selection.segments import case_of
 from fitsvc.selection.selector import Selection, Selector, read_rig
 from fitsvc.store.creation import bulk_create, create_record
 from fitsvc.store.database import Database
@@ -163,6 +166,20 @@ def test_pages_put_together_are_the_whole(stocked: Stocked, sort: Any, limit: in
         keys = [(OUTCOMES.index(one.outcome), one.label.casefold() if sort == "label" else "", one.sku)
                 for one in all_.items]  # fmt: skip
         assert keys == sorted(keys)
+
+
+@pytest.mark.parametrize("limit", [7, 1000])
+@pytest.mark.parametrize("most_loose", [0, 10, 1000])
+def test_least_left_to_do_comes_first(stocked: Stocked, most_loose: int, limit: int) -> None:
+    """By what is left to do the pages are in the order of every item judged by itself, folded and loose alike."""
+    index, engine, reader = stocked(most_loose), answerer().engine, answerer().reader
+    for _, rig in rigs()[::4]:
+        pages = whole(index, rig, SelectionQuery(question={}, sort="left", limit=limit))
+        found = [one.sku for page in pages for one in page.items]
+        items = read_items(reader, accessories())
+        verdicts = {item.sku: engine.evaluate(case_of(rig, item, reader)) for item in items}
+        keys = {sku: (OUTCOMES.index(one.outcome), rank(one), sku) for sku, one in verdicts.items()}
+        assert found == sorted(keys, key=keys.__getitem__)
 
 
 @pytest.mark.parametrize("most_loose", [0, 10, 1000])

@@ -48,7 +48,7 @@ _SIGNS: Final = {
 @facts_option
 @click.option(
     "--sort",
-    type=click.Choice(["sku", "label"]),
+    type=click.Choice(["sku", "label", "left"]),
     default="sku",
     show_default=True,
     help="What those of the same outcome are ordered by.",

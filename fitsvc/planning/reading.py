@@ -56,6 +56,22 @@ def read_wishes(document: Json, engine: Point, reader: FactReader, records: Reco
     return _WishReading(engine, reader, records).wanted(document)
 
 
+def kinds_serving(engine: Point, reader: FactReader, asked: Case) -> list[str] | None:
+    """The kinds that serve what is wished, where the rulebook makes that plain: one thing to carry or to tow."""
+    kinds = reader.vocabulary.facts[KIND].type
+    assert isinstance(kinds, ListType)
+    found = [nodes for nodes in engine.rulebook.wishes if _value(engine, nodes.when, asked) == YES]
+    if len(found) != 1:
+        return None
+    with_it = replace(asked, present=asked.present | {"accessory"})
+    each = {kind: replace(with_it, facts={**asked.facts, KIND: kinds.mask(kind)}) for kind in kinds.members}
+    return [kind for kind, case in each.items() if _value(engine, found[0].served_by, case) != NO] or None
+
+
+def _value(engine: Point, node: AnyTyped, case: Case) -> Value:
+    return engine.values(("wish", node), lambda: [node]).of(engine.opened(case))[0]
+
+
 class _WishReading:
     """One plan's wishes being read."""
 
@@ -144,7 +160,7 @@ class _WishReading:
     def _kinds(self, kind: Json, pointer: str, asked: Case) -> int:
         fact = self.reader.vocabulary.facts[KIND]
         if kind is None:
-            kind = self._usual(asked)
+            kind = kinds_serving(self.engine, self.reader, asked)
         if kind is None:
             known = self.reader.vocabulary.facts[KIND].type
             assert isinstance(known, ListType)
@@ -158,20 +174,6 @@ class _WishReading:
             return 0
         assert isinstance(mask, int)
         return mask
-
-    def _usual(self, asked: Case) -> list[str] | None:
-        """The kinds that serve what is wished, where the rulebook makes that plain: one thing to carry or to tow."""
-        kinds = self.reader.vocabulary.facts[KIND].type
-        assert isinstance(kinds, ListType)
-        found = [nodes for nodes in self.engine.rulebook.wishes if self._value(nodes.when, asked) == YES]
-        if len(found) != 1:
-            return None
-        with_it = replace(asked, present=asked.present | {"accessory"})
-        each = {kind: replace(with_it, facts={**asked.facts, KIND: kinds.mask(kind)}) for kind in kinds.members}
-        return [kind for kind, case in each.items() if self._value(found[0].served_by, case) != NO] or None
-
-    def _value(self, node: AnyTyped, case: Case) -> Value:
-        return self.engine.values(("wish", node), lambda: [node]).of(self.engine.opened(case))[0]
 
     def _place(self, told: Json, wishes: int) -> tuple[str, Value] | None:
         """The receiver that has to hold all wishes at the same time."""

@@ -7,13 +7,16 @@ from typing import Final, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from fitsvc.engine.columns.bitmaps import Words
+from fitsvc.engine.columns.bitmaps import Words, unpack
 from fitsvc.engine.columns.kernel import Judged
 from fitsvc.engine.verdict import Verdict
 from fitsvc.language.types import Value
-from fitsvc.rulebook.outcomes import OUTCOME_OF, OUTCOMES, Effect
+from fitsvc.rulebook.outcomes import OUTCOME_OF, OUTCOMES, Effect, Outcome
 
-_EFFECTS: Final = tuple(effect for effect, outcome in OUTCOME_OF.items() if outcome != "works")
+_MOST_RANK: Final = 15
+"""Cautions, and other things to see to, that are told apart in a rank; it is a byte."""
+_HIGHEST: Final = 255
+_EFFECTS: Final[tuple[Effect, ...]] = tuple(effect for effect, outcome in OUTCOME_OF.items() if outcome != "works")
 """In the order in which they are told."""
 
 
@@ -57,6 +60,38 @@ def codes_of(verdict: Verdict, rules: int) -> list[int]:
 def in_order(found: Iterable[tuple[int, Effect, Words]]) -> list[tuple[int, Effect, Words]]:
     """What brings outcomes about, in the order in which findings are told."""
     return sorted(found, key=lambda one: (_EFFECTS.index(one[1]), one[0]))
+
+
+def rank(verdict: Verdict) -> int:
+    """How much is left to do within an outcome: rules that fail, then points that are open, or what there is to see to.
+
+    A figure out of its band counts for more than any number of parts to add or things to look at.
+    """
+    out, open_ = len(verdict.cautions), len(verdict.doubts) + len(verdict.open_needs)
+    by_outcome = {
+        "works": 0,
+        "conditional": min(out, _MOST_RANK) * (_MOST_RANK + 1) + min(open_, _MOST_RANK),
+        "undetermined": len(verdict.unknown),
+        "fails": len(verdict.fails),
+    }
+    return min(by_outcome[verdict.outcome], _HIGHEST)
+
+
+def ranks(judged: Judged) -> NDArray[np.uint8]:
+    """The same for each signature of a catalogue."""
+    count = judged.catalogue.count
+    found = {effect: np.zeros(count, np.uint16) for effect in _EFFECTS}
+    for _, effect, words in judged.effects():
+        if effect in found:
+            found[effect] += unpack(words, count)
+    open_ = np.minimum(found["doubts"] + found["open_needs"], _MOST_RANK)
+    total = np.minimum(found["cautions"], _MOST_RANK) * (_MOST_RANK + 1) + open_
+    total[~unpack(np.bitwise_or.reduce(list(judged.bitmaps().values())), count)] = 0
+    of_one: tuple[tuple[Outcome, Effect], ...] = (("undetermined", "unknown"), ("fails", "fails"))
+    for outcome, effect in of_one:
+        total = np.where(unpack(judged.bitmaps()[outcome], count), found[effect], total)
+    found_ranks: NDArray[np.uint8] = np.minimum(total, _HIGHEST).astype(np.uint8)
+    return found_ranks
 
 
 def tally(

@@ -24,10 +24,11 @@ from fitsvc.language.intervals import TOLERANCE
 from fitsvc.language.types import Mask, Value
 from fitsvc.rulebook.outcomes import OUTCOMES
 from fitsvc.selection.folding import Tables, array_of, catalogue_of, label_key, present_of, read_facts
-from fitsvc.selection.results import SegmentResults, deciding, tally
+from fitsvc.selection.results import SegmentResults, deciding, ranks, tally
 from fitsvc.selection.rows import SUBJECT, StoredAccessory
 
-Sort = Literal["sku", "label"]
+Sort = Literal["sku", "label", "left"]
+"""What items of one outcome are ordered by: their SKU, their label, or what is left to do with them on the rig."""
 Flags = NDArray[np.bool_]
 Facts = tuple[tuple[str, Value], ...]
 """Facts by slot, and what they are to be."""
@@ -35,6 +36,8 @@ _MOST_RIGS: Final = 32
 """Rigs, and filters, whose results are kept: what a rig comes to with each of a million items is some megabytes."""
 _MOST_READ: Final = 10_000
 """Items of a segment whose facts are kept as read: those of a hundred full pages, of about a kilobyte each."""
+_RANK: Final = 40
+"""Bits of a row's number below its rank."""
 _STRIDE: Final = 1 << 15
 """Items looked at in one go on the way to the first few of a kind."""
 
@@ -93,6 +96,7 @@ class Segment:
         self.catalogue = catalogue_of(columns, tables)
         self._read = lru_cache(_MOST_READ)(lambda number: read_facts(reader, self._json[number]))
         self._judged = LruCache[Hashable, SegmentResults](_MOST_RIGS)
+        self._left = LruCache[Hashable, NDArray[np.uint8]](_MOST_RIGS)
         self.matching = LruCache[Hashable, Flags](_MOST_RIGS)
 
     def __len__(self) -> int:
@@ -163,6 +167,28 @@ class Segment:
             found += (some[hits] if not isinstance(some, slice) else hits + start).tolist()
             start += _STRIDE
         return found
+
+    def least(
+        self,
+        told: SegmentResults,
+        left: NDArray[np.uint8],
+        place: int,
+        passing: Flags,
+        after: tuple[int, str] | None,
+        most: int,
+    ) -> list[tuple[int, int]]:
+        """The first rows of an outcome by what is left to do and SKU, beyond a rank and SKU, with their ranks."""
+        rows = np.flatnonzero(passing & (told.outcomes == place)[self.catalogue.signature_of])
+        order = (left[self.catalogue.signature_of[rows]].astype(np.int64) << _RANK) + rows
+        if after is not None:
+            order = order[order >= (after[0] << _RANK) + bisect_right(self.skus, after[1])]
+        if len(order) > most:
+            order = np.partition(order, most)[:most]
+        return [(int(one & ((1 << _RANK) - 1)), int(one >> _RANK)) for one in np.sort(order)]
+
+    def left(self, rig: Case, key: Hashable) -> NDArray[np.uint8]:
+        """How much a rig leaves to do with each signature, within its outcome (see `results.rank`)."""
+        return self._left.get(key, lambda: ranks(self._columns.judge(self.catalogue, rig)))
 
     def differing(self, one: SegmentResults, other: SegmentResults, passing: Flags) -> NDArray[np.intp]:
         """The rows, of those that pass, with which two rigs come to different outcomes."""

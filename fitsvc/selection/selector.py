@@ -26,7 +26,7 @@ from fitsvc.language.types import ListType, Value
 from fitsvc.rulebook.outcomes import Outcome
 from fitsvc.selection.folding import label_key, searched
 from fitsvc.selection.query import Cursor, SelectionQuery, read_cursor, read_facts_wanted
-from fitsvc.selection.results import codes_of
+from fitsvc.selection.results import codes_of, rank
 from fitsvc.selection.rows import SUBJECT
 from fitsvc.selection.segments import (
     BEST_FIRST,
@@ -286,8 +286,14 @@ class Selector:
             left = wanted.limit + 1 - len(rows)
             if left > 0 and counts[place] and (cursor is None or place >= cursor.place):
                 after = (cursor.key, cursor.sku) if cursor is not None and place == cursor.place else None
-                items = map(segment.item, segment.first(told, place, passing, wanted.sort, after, left))
-                rows += [_Row(place, _key(item, wanted.sort), item.sku, item) for item in items]
+                if wanted.sort == "left":
+                    beyond = (int(after[0]), after[1]) if after is not None else None
+                    found = segment.least(told, segment.left(rig, key), place, passing, beyond, left)
+                    items = [(segment.item(row), f"{rank:03}") for row, rank in found]
+                else:
+                    first = map(segment.item, segment.first(told, place, passing, wanted.sort, after, left))
+                    items = [(item, _key(item, wanted.sort)) for item in first]
+                rows += [_Row(place, one, item.sku, item) for item, one in items]
         return rows
 
     def _places(self, wanted: SelectionQuery) -> list[int]:
@@ -338,7 +344,7 @@ class Selector:
     ) -> tuple[list[_Row], int]:
         named = self._found(held, wanted.text).flags[-1].tolist() if wanted.text else [True] * len(held.loose)
         rows = [
-            _Row(BEST_FIRST.index(verdict.outcome), _key(item, wanted.sort), item.sku, item)
+            _Row(BEST_FIRST.index(verdict.outcome), _key(item, wanted.sort, verdict), item.sku, item)
             for (item, verdict), by_text in zip(self._loose(held, rig, key), named, strict=True)
             if (not wanted.kinds or self._kind(item.kind) in wanted.kinds)
             and (not wanted.outcomes or verdict.outcome in wanted.outcomes)
@@ -437,5 +443,7 @@ def kind_name(kind: Value | None, members: Sequence[str]) -> str:
     return members[kind.bit_length() - 1]
 
 
-def _key(item: Item, sort: Sort) -> str:
+def _key(item: Item, sort: Sort, verdict: Verdict | None = None) -> str:
+    if sort == "left" and verdict is not None:
+        return f"{rank(verdict):03}"
     return label_key(item.label) if sort == "label" else ""

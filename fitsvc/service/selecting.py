@@ -53,7 +53,9 @@ class Selections:
 
     def best_named(self, text: str, rig: Case, most: int) -> list[tuple[Item, Outcome]]:
         """The accessories that go by what is typed as a rig takes them, the best first."""
-        return self.selector.first(self.index.held(), rig, SelectionQuery(question={}, text=text, limit=most))
+        return self.selector.first(
+            self.index.held(), rig, SelectionQuery(question={}, text=text, sort="left", limit=most)
+        )
 
     def waited(self, rig: Case) -> Waits:
         """What the accessories held wait for on a rig, of all its facts."""

@@ -100,8 +100,8 @@ def _parameters(kinds: Sequence[str]) -> tuple[Parameter, ...]:
         ),
         Parameter(
             "sort",
-            "What accessories of the same outcome are ordered by.",
-            {"type": "string", "enum": ["sku", "label"], "default": "sku"},
+            "What accessories of the same outcome are ordered by; `left`: least left to do first.",
+            {"type": "string", "enum": ["sku", "label", "left"], "default": "sku"},
         ),
         Parameter(
             "detail",

@@ -31,6 +31,8 @@ WANTED: Final = "want."
 ABOUT: Final = ("accessory", "trailer", "spare")
 DRAFT: Final = "draft"
 """Given while the form is still being filled: nothing is planned for it yet."""
+PICKED: Final = "pick."
+"""An item picked to be compared, by its SKU."""
 PAGE: Final = ("units", "about", ON, DRAFT)
 """Fields that are the page's own and no part of the question."""
 SOLD: Final = ("accessory", "ball", "trailer", *PLACES)
@@ -42,7 +44,7 @@ _MEASURED: Final = "tape"
 
 def is_page(name: str) -> bool:
     """Whether a field is the page's own and no part of the question."""
-    return name in PAGE or name.startswith((FIND, SEEN, WANTED))
+    return name in PAGE or name.startswith((FIND, SEEN, WANTED, PICKED))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

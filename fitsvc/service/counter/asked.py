@@ -1,0 +1,101 @@
+"""A question on its way to a page: what is wrong with it, the page to mend it on, and what was asked in lines."""
+
+from collections.abc import Mapping, Sequence
+from typing import Final
+
+from litestar import Response
+from sqlmodel import Session
+
+from fitsvc.facts import Case
+from fitsvc.language.display import System
+from fitsvc.language.problems import Problem
+from fitsvc.language.types import NumberType
+from fitsvc.service.context import AnyRequest, service_of
+from fitsvc.service.counter.asking import Asker
+from fitsvc.service.counter.choosing import FIND, Settled
+from fitsvc.service.counter.fields import FieldMaker
+from fitsvc.service.counter.links import ONE_EACH, PLACES, Fields, alike, cell
+from fitsvc.service.counter.rendering import page
+from fitsvc.subjects import SOLD
+
+_TITLES: Final[Mapping[str, str]] = {
+    "rig": "Saved rig",
+    "vehicle": "Vehicle",
+    "receiver": "Receiver",
+    "mounting": "Mounting",
+    "spare": "Spare",
+    "accessory": "Accessory",
+    "ball": "Ball",
+    "trailer": "Trailer",
+    "load": "Load",
+    **dict.fromkeys(PLACES, "In the opening"),
+}
+_LOOK_AGAIN: Final = Problem(
+    "what was told of another vehicle or receiver was let go",
+    "look at what is asked now, and answer again",
+    meaning=True,
+)
+
+
+def asker_of(request: AnyRequest, session: Session) -> Asker:
+    """What makes the pages that ask, for one session."""
+    service = service_of(request)
+    return Asker(service.answerer, service.shop, session, service.selections)
+
+
+def wrong_with(settled: Settled, problems: Sequence[Problem]) -> list[Problem]:
+    """What keeps a question from being asked: typed and not chosen, let go and not looked at again, or unreadable."""
+    again = [_LOOK_AGAIN] if settled.let_go else []
+    return [*again, *settled.problems, *problems]
+
+
+def ask_page(
+    request: AnyRequest, asker: Asker, settled: Settled, system: System, problems: Sequence[Problem]
+) -> Response[str]:
+    """The page that asks, with what has been typed and chosen so far and what is wrong with it."""
+    fields, vocabulary = settled.fields, service_of(request).answerer.rulebook.vocabulary
+    shown = asker.page(settled, system, problems)
+    places = FieldMaker(vocabulary, fields, problems, system)
+    status = 200 if not problems else 422 if all(one.meaning for one in problems) else 400
+    searched = (f"{FIND}{place}" for place in (*ONE_EACH, *PLACES))
+    filled = {name: fields.get(name, "") for name in (*ONE_EACH, "with", *searched)}
+    left_out = asker.rig(fields, system).left_out
+    return page(
+        request,
+        "ask.html",
+        status=status,
+        page=shown,
+        fields=filled,
+        system=system,
+        problems=problems,
+        left_out=left_out,
+        at=places.errors_at,
+    )
+
+
+def asked_lines(asker: Asker, told: Fields, case: Case | None, system: System) -> list[tuple[str, str]]:
+    """What was asked, a line for each part: the record's label, and the facts given beside it as understood."""
+    lines: dict[str, list[str]] = {}
+    for name, text in told.items():
+        place = next((one for one in PLACES if name == one or name.startswith(f"{one}.")), name.partition(".")[0])
+        if place not in _TITLES:
+            continue
+        if name == place:
+            subject = "adapter" if place in PLACES else place
+            record = asker.records.find(subject, text) if subject != "rig" else None
+            label = (record.label if record else "") or text
+            number = f" ({text})" if subject in SOLD and label != text else ""
+            lines.setdefault(place, []).insert(0, label + number)
+        else:
+            lines.setdefault(place, []).append(_fact_asked(asker, place, name, text, case, system))
+    return [(_TITLES[place], ", ".join(said)) for place, said in lines.items()]
+
+
+def _fact_asked(asker: Asker, place: str, name: str, text: str, case: Case | None, system: System) -> str:
+    """A fact that was asked about as it was typed, and beside that as it is understood where that reads otherwise."""
+    fact = asker.vocabulary.facts.get(f"{place.partition('.')[0]}.{name.removeprefix(place + '.')}")
+    label, typed = fact.label if fact else name, cell(text)
+    if fact is None or not isinstance(fact.type, NumberType) or case is None or fact.name not in case.facts:
+        return f"{label} {typed}"
+    understood = asker.answerer.wording.fact_text(fact.name, case, system)
+    return f"{label} {typed}" + ("" if alike(understood, typed) else f" (understood as {understood})")

@@ -1,0 +1,250 @@
+"""What fits a rig, the best first, and two or three of them side by side."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any, Final
+
+from litestar import Response, get
+from litestar.response import Redirect
+from msgspec.structs import replace
+
+from fitsvc.answers.answer import Answer, Finding
+from fitsvc.answers.shelf import read_items
+from fitsvc.document import Json
+from fitsvc.inventory.stored import stored
+from fitsvc.language.display import System
+from fitsvc.language.problems import Problem, ProblemsFound
+from fitsvc.language.types import ListType
+from fitsvc.planning.reading import kinds_serving
+from fitsvc.selection.query import SelectionQuery
+from fitsvc.selection.segments import BEST_FIRST
+from fitsvc.selection.selector import Selection, read_rig_told
+from fitsvc.service.context import AnyRequest, Service, service_of
+from fitsvc.service.counter.asked import ask_page, asked_lines, asker_of, wrong_with
+from fitsvc.service.counter.asking import Asker, told_apart
+from fitsvc.service.counter.choosing import ON, PICKED, place_of
+from fitsvc.service.counter.fields import Field, FieldMaker
+from fitsvc.service.counter.links import Fields, link, write_fields
+from fitsvc.service.counter.rendering import fields_of, page, shown_units
+from fitsvc.store.records import get_records
+from fitsvc.subjects import KIND
+
+_FILTERS: Final = ("kind", "outcome", "size", "text", "after")
+_ALL: Final = "all"
+_MOST_COMPARED: Final = 3
+_PAGE_ITEMS: Final = 50
+_COUNTED: Final[Mapping[str, str]] = {
+    "works": "work",
+    "conditional": "work only if something is seen to",
+    "undetermined": "need a measurement first",
+    "fails": "do not work",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """One item of a comparison: its answer, the page of it, the record's own page."""
+
+    sku: str
+    label: str
+    answer: Answer
+    href: str
+    figures: str
+
+
+@get("/fits", sync_to_thread=True)
+def fits(request: AnyRequest) -> Response[str] | Redirect:
+    """Give a page of the catalogue as the rig of the address takes it, the best first."""
+    fields, system = fields_of(request)
+    service, filters = service_of(request), {name: fields.pop(name, "").strip() for name in _FILTERS}
+    with service.database.session() as session:
+        asker = asker_of(request, session)
+        settled = asker.chooser.settle(_without_accessory(fields))
+        asked = asker.rig(_without_accessory(settled.fields), system)
+        document, problems = asked.document, wrong_with(settled, asked.problems)
+        if fields.get(ON) and problems:
+            return ask_page(request, asker, settled, system, problems)
+        told = write_fields(document)
+        kept = told | {name: text for name, text in filters.items() if text} | shown_units(system)
+        if not problems and not asked.left_out and kept != dict(request.query_params.multi_items()):
+            return Redirect(link("/fits", kept), status_code=303)
+        several = asker.chooser.several(settled.fields)
+        several = several if len(several) > 1 else ()
+        found, serving = None, list[str]()
+        if several:
+            problems = [Problem(f"{len(several)} vehicles go by that name", "choose which one it is", meaning=True)]
+        elif document and not problems:
+            try:
+                rig, disputed = read_rig_told(document, service.answerer, asker.records)
+                serving = kinds_serving(service.answerer.engine, service.answerer.reader, rig) or []
+                wanted = _wanted(service, document, filters, serving, system)
+                selections = service.selections
+                found = selections.selector.select(selections.index.held(), rig, wanted)
+                found = replace(found, disputed=disputed)
+            except ProblemsFound as refused:
+                problems = list(refused.problems)
+        figures = _figures(asker, found, system) if found else {}
+        lines = asked_lines(asker, told, None, system)
+        loads = _loads(asker, told, problems, system)
+    shown_loads = {field.name for field in loads}
+    return page(
+        request,
+        "fits.html",
+        status=422 if problems else 200,
+        problems=problems,
+        left_out=asked.left_out,
+        several=[(one.label or one.key, link("/fits", _of(kept, one.key))) for one in several],
+        asked=lines,
+        found=found,
+        rungs=_rungs(found, told, figures, system) if found else [],
+        counts=[(one, getattr(found.counts.outcomes, one)) for one in BEST_FIRST] if found else [],
+        counted=_COUNTED,
+        fields={name: text for name, text in (told | shown_units(system)).items() if name not in shown_loads},
+        loads=loads,
+        filters=filters,
+        serving=bool(serving),
+        sizes=_sizes(service),
+        kinds=_kinds(service),
+        change=link("/", told | shown_units(system)),
+        picked=PICKED,
+        address=str(request.base_url).rstrip("/") + link("/fits", kept),
+        following=link("/fits", {**kept, "after": found.next}) if found and found.next else "",
+    )
+
+
+@get("/compare", sync_to_thread=True)
+def compare(request: AnyRequest) -> Response[str] | Redirect:
+    """Give two or three items side by side on one rig, with what parts them and by how much."""
+    fields, system = fields_of(request)
+    picked = sorted(name.removeprefix(PICKED) for name in fields if name.startswith(PICKED) and fields[name])
+    service = service_of(request)
+    with service.database.session() as session:
+        asker = asker_of(request, session)
+        settled = asker.chooser.settle(_without_accessory(fields))
+        asked = asker.rig(_without_accessory(settled.fields), system)
+        told, problems = write_fields(asked.document), wrong_with(settled, asked.problems)
+        if not 2 <= len(picked) <= _MOST_COMPARED and not problems:
+            problems = [Problem(f"{len(picked)} items are picked", f"pick two or {_MOST_COMPARED}", meaning=True)]
+        columns: list[Column] = []
+        if not problems:
+            try:
+                columns = [_column(service, asker, told, sku, system) for sku in picked]
+            except ProblemsFound as refused:
+                problems = list(refused.problems)
+        lines = asked_lines(asker, told, None, system)
+    return page(
+        request,
+        "compare.html",
+        status=422 if problems else 200,
+        problems=problems,
+        asked=lines,
+        columns=columns,
+        rows=_rows(columns),
+        back=link("/fits", told | shown_units(system)),
+        change=link("/", told | shown_units(system)),
+    )
+
+
+def _column(service: Service, asker: Asker, told: Fields, sku: str, system: System) -> Column:
+    question = {**told, "accessory": sku}
+    document = asker.rig(question, system).document
+    answer = service.answerer.answer(document, asker.records, system)
+    record = asker.records.find("accessory", sku)
+    items = read_items(service.answerer.reader, [record]) if record else []
+    figures = " · ".join(told_apart(items[0], service.answerer.wording, system)) if items else ""
+    return Column(sku, (record.label if record else "") or sku, answer, link("/answer", question), figures)
+
+
+def _rows(columns: Sequence[Column]) -> list[tuple[str, list[str]]]:
+    """What parts the items: each rule that comes to something else or leaves another margin, by its title."""
+    if not columns:
+        return []
+    by_rule = [{one.rule: one for one in column.answer.findings} for column in columns]
+    rows = []
+    for rule in dict.fromkeys(rule for found in by_rule for rule in found):
+        found = [of.get(rule) for of in by_rule]
+        cells = [_cell(one) for one in found]
+        title = next(one.title for one in found if one is not None)
+        if len(set(cells)) > 1:
+            rows.append((title, cells))
+    return rows
+
+
+def _cell(one: Finding | None) -> str:
+    if one is None:
+        return "does not matter"
+    words = {"passes": "holds", "fails": "does not", "undetermined": "not known"}
+    return f"{words[one.result]}{f', {one.margin} to spare' if one.margin and one.result == 'passes' else ''}" + (
+        f", by {one.margin}" if one.margin and one.result == "fails" else ""
+    )
+
+
+def _without_accessory(fields: Fields) -> dict[str, str]:
+    """The fields that tell of the rig and what is beside it."""
+    return {name: text for name, text in fields.items() if place_of(name) != "accessory"}
+
+
+def _of(fields: Fields, vehicle: str) -> dict[str, str]:
+    """The fields with the vehicle named by its id."""
+    return {"vehicle": vehicle, **{name: text for name, text in fields.items() if place_of(name) != "vehicle"}}
+
+
+def _wanted(
+    service: Service, document: Json, filters: Mapping[str, str], serving: Sequence[str], system: System
+) -> SelectionQuery:
+    """What is to be seen of the catalogue; without a kind, those kinds that serve what is asked about."""
+    selector = service.selections.selector
+    for name, known in (("kind", (*selector.kinds, _ALL)), ("outcome", BEST_FIRST)):
+        if filters[name] and filters[name] not in known:
+            message = f"“{filters[name][:60]}” is no {name} here"
+            raise ProblemsFound([Problem(message, "choose one of the list", meaning=True)])
+    kinds = [filters["kind"]] if filters["kind"] else serving
+    size = service.answerer.rulebook.words.told_apart[0].fact.partition(".")[2] if filters["size"] else ""
+    return SelectionQuery(
+        question=document,
+        kinds=frozenset() if filters["kind"] == _ALL else frozenset(kinds),
+        outcomes=frozenset(filter(None, (filters["outcome"],))),
+        text=filters["text"],
+        facts=selector.facts(f"{size}={filters['size']}") if size else (),
+        sort="left",
+        limit=_PAGE_ITEMS,
+        after=filters["after"] or None,
+        compact=False,
+        system=system,
+    )
+
+
+def _rungs(found: Selection, told: Fields, figures: Mapping[str, str], system: System) -> list[tuple[str, list[Any]]]:
+    """The items of a page by outcome, each with the page of its answer and its figures."""
+    rungs: dict[str, list[Any]] = {}
+    for one in found.items:
+        href = link("/answer", {**told, "accessory": one.sku, **shown_units(system)})
+        rungs.setdefault(one.outcome, []).append((one, href, figures.get(one.sku, "")))
+    return list(rungs.items())
+
+
+def _figures(asker: Asker, found: Selection, system: System) -> dict[str, str]:
+    """By which figures the items of a page are told apart."""
+    records = get_records(asker.session, "accessory", [one.sku for one in found.items]).values()
+    items = read_items(asker.answerer.reader, [stored("accessory", one) for one in records])
+    return {item.sku: " · ".join(told_apart(item, asker.answerer.wording, system)) for item in items}
+
+
+def _loads(asker: Asker, told: Fields, problems: Sequence[Problem], system: System) -> list[Field]:
+    """The fields by which it is said what is to be carried."""
+    words, maker = asker.answerer.rulebook.words, FieldMaker(asker.vocabulary, told, problems, system)
+    names = [*(name for wish in words.wishes for name in wish.facts), *words.for_all]
+    return [maker.of(asker.vocabulary.facts[name]) for name in names if name.startswith("load.")]
+
+
+def _sizes(service: Service) -> tuple[str, ...]:
+    """The sizes to filter by: those of the fact that tells items apart first."""
+    words, vocabulary = service.answerer.rulebook.words, service.answerer.rulebook.vocabulary
+    kind = vocabulary.facts[words.told_apart[0].fact].type if words.told_apart else None
+    return kind.members if isinstance(kind, ListType) else ()
+
+
+def _kinds(service: Service) -> list[tuple[str, str]]:
+    vocabulary = service.answerer.rulebook.vocabulary
+    words = vocabulary.words.get(vocabulary.facts[KIND].kind, {}) if KIND in vocabulary.facts else {}
+    return sorted(words.items(), key=lambda one: one[1])
