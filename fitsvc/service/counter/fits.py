@@ -97,7 +97,7 @@ def fits(request: AnyRequest) -> Response[str] | Redirect:
         asked=lines,
         found=found,
         rungs=_rungs(found, told, figures, system) if found else [],
-        counts=[(one, getattr(found.counts.outcomes, one)) for one in BEST_FIRST] if found else [],
+        counts=_counts(found, filters["kind"], serving) if found else [],
         counted=_COUNTED,
         fields={name: text for name, text in (told | shown_units(system)).items() if name not in shown_loads},
         loads=loads,
@@ -221,6 +221,14 @@ def _rungs(found: Selection, told: Fields, figures: Mapping[str, str], system: S
         href = link("/answer", {**told, "accessory": one.sku, **shown_units(system)})
         rungs.setdefault(one.outcome, []).append((one, href, figures.get(one.sku, "")))
     return list(rungs.items())
+
+
+def _counts(found: Selection, kind: str, serving: Sequence[str]) -> list[tuple[str, int]]:
+    """How many come to each outcome, of the kinds that are shown."""
+    kinds = [kind] if kind not in ("", _ALL) else [] if kind else serving
+    by_kind = [found.counts.kinds[one] for one in kinds if one in found.counts.kinds]
+    told = by_kind if kinds else [found.counts.outcomes]
+    return [(one, sum(getattr(counts, one) for counts in told)) for one in BEST_FIRST]
 
 
 def _figures(asker: Asker, found: Selection, system: System) -> dict[str, str]:
