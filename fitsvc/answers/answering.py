@@ -40,7 +40,7 @@ from fitsvc.answers.trying import MOST_WORK
 from fitsvc.answers.wording import Wording
 from fitsvc.caching import LruCache
 from fitsvc.document import Json
-from fitsvc.engine.limits import Lowest, limits_of
+from fitsvc.engine.limits import Lowest, limits_of, values_of_limits
 from fitsvc.engine.point import Point
 from fitsvc.engine.support import Support
 from fitsvc.engine.verdict import Verdict
@@ -92,9 +92,11 @@ class Answerer:
 
     def prepare(self) -> None:
         """Compile what is compiled at its first use, so that no question waits for it."""
-        self.engine.prepare()
-        self.wording.prepare()
-        self.missing.prepare()
+        values_of_limits(self.engine).prepared()
+        for one in (self.engine, self.wording, self.missing, self.allowances.allowances):
+            one.prepare()
+        for told in (self.cautions, self.assumptions):
+            told.prepare()
 
     @cached_property
     def columns(self) -> "Columns":

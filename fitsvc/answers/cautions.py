@@ -4,7 +4,7 @@ from typing import Final
 
 from fitsvc.answers.phrases import filled, texts
 from fitsvc.caching import LruCache
-from fitsvc.engine.point import Point
+from fitsvc.engine.point import Point, Values
 from fitsvc.facts import Case
 from fitsvc.language.display import System
 from fitsvc.language.truth import UNKNOWN, YES
@@ -32,6 +32,13 @@ class Cautions:
         ]
         self._applying = LruCache[tuple[frozenset[str], tuple[Value, ...]], tuple[int, ...]](_MOST_APPLYING)
 
+    def prepare(self) -> None:
+        """Compile what is compiled when cautions are first told."""
+        self._engine.values(self._key, lambda: self._guards).prepared()
+        for number, shown in enumerate(self._shown):
+            if shown:
+                self._figures(number).prepared()
+
     def told(self, case: Case, system: System) -> list[str]:
         """The cautions of an opened case: those that may apply; one with figures only where it surely does."""
         guards = self._engine.values(self._key, lambda: self._guards).of(case)
@@ -49,6 +56,8 @@ class Cautions:
         )
 
     def _with_figures(self, number: int, case: Case, system: System) -> str:
-        shown = self._shown[number]
-        values = self._engine.values((*self._key, number), lambda: [one.node for one in shown]).of(case)
-        return filled(self._cautions[number].text, texts(zip(values, shown, strict=True), system))
+        values = self._figures(number).of(case)
+        return filled(self._cautions[number].text, texts(zip(values, self._shown[number], strict=True), system))
+
+    def _figures(self, number: int) -> Values:
+        return self._engine.values((*self._key, number), lambda: [one.node for one in self._shown[number]])

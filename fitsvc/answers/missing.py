@@ -35,8 +35,13 @@ class Missing:
         self._ways: dict[tuple[int, str, int | None], int] = {}
 
     def prepare(self) -> None:
-        """Compile what is compiled at its first use."""
+        """Compile what is compiled at its first use, and look which way rules move with a fact of a bare receiver."""
         self._figures.prepare()
+        for number in range(len(self.engine.rulebook.rules)):
+            for read in self.engine.support(number, False).leaves:
+                fact = self.engine.rulebook.vocabulary.fact_of(read.name)
+                if fact is not None:
+                    self.way(number, UnknownFact(read.name, read=read, fact=fact), 0)
 
     def trying(self, case: Case, work: Work) -> Trying:
         """A case to try values on."""

@@ -206,6 +206,10 @@ class NeedWords:
         self._unknown = _text(need.unknown, nodes) if need.unknown else None
         self._nodes = nodes
 
+    def prepare(self) -> None:
+        """Compile what is compiled when the need is first told."""
+        self._wording.engine.values(self._key, lambda: self._nodes).prepared()
+
     def told(self, case: Case, system: System) -> dict[str, str]:
         """The need of an opened case: its name, its values, and why, or what is not known of it."""
         values = self._wording.engine.values(self._key, lambda: self._nodes).of(case)
@@ -254,10 +258,12 @@ class Wording:
         return self._rules[adapted]
 
     def prepare(self) -> None:
-        """Compile what is compiled when a finding is first worded."""
+        """Compile what is compiled when a finding or a need is first worded."""
         for words in self._rules.values():
             for number in range(len(self.rulebook.rules)):
                 words[number].prepare()
+        for number in range(len(self.rulebook.needs)):
+            self.need(number).prepare()
 
     def effect(self, finding: Finding) -> Effect:
         """What a finding brings to the outcome."""

@@ -12,7 +12,7 @@ from functools import cached_property
 from math import ceil, floor, inf
 from typing import Final
 
-from fitsvc.engine.point import Point
+from fitsvc.engine.point import Point, Values
 from fitsvc.engine.support import Support
 from fitsvc.facts import Case
 from fitsvc.language.display import System, step
@@ -66,8 +66,7 @@ class Allowances:
         None where no allowance surely applies.
         """
         for one in self._engine.rulebook.allowances:
-            nodes = _nodes(one)
-            guard, by_label, *rest = self._engine.values(("allowance", one.name), lambda nodes=nodes: nodes).of(case)  # type: ignore[misc]
+            guard, by_label, *rest = self._values(one).of(case)
             ways, assumed = rest[: len(one.loadings)], rest[len(one.loadings) :]
             loading = next((way for way, applies in zip(one.loadings, ways, strict=True) if applies == YES), None)
             if guard == YES and loading is not None:
@@ -89,10 +88,26 @@ class Allowances:
                 nodes += [node for node in (rule.guard, rule.requires) if node is not None]
         return tuple(read.name for read in Support(nodes, self._engine.bare_derived).leaves)
 
+    def prepare(self) -> None:
+        """Compile what is compiled when an allowance is first asked for."""
+        self._guards.prepared()
+        _ = self.rests_on
+        for one in self._engine.rulebook.allowances:
+            self._values(one).prepared()
+            for loading in one.loadings:
+                self._judge(one, loading, adapted=True)
+
     def may_apply(self, case: Case) -> bool:
         """Whether some allowance is not surely out of the question, whatever more is known of an opened case."""
+        return any(value != NO for value in self._guards.of(case))
+
+    @property
+    def _guards(self) -> Values:
         guards = [one.guard or ALWAYS for one in self._engine.rulebook.allowances]
-        return any(value != NO for value in self._engine.values("allowances apply", lambda: guards).of(case))
+        return self._engine.values("allowances apply", lambda: guards)
+
+    def _values(self, one: Allowance) -> Values:
+        return self._engine.values(("allowance", one.name), lambda: _nodes(one))
 
     def _judge(self, one: Allowance, loading: Loading, adapted: bool) -> "_Judge":
         key = (one.name, loading.fact, adapted)

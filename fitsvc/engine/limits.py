@@ -4,7 +4,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from math import inf
 
-from fitsvc.engine.point import Point
+from fitsvc.engine.point import Point, Values
 from fitsvc.facts import Case
 from fitsvc.language.truth import NO
 from fitsvc.language.typed import AnyTyped
@@ -27,9 +27,14 @@ class Lowest:
 
 def limits_of(engine: Point, case: Case) -> dict[str, Lowest]:
     """Every limit that applies to a case, by the limit's id."""
-    values = iter(engine.values("limits", lambda: list(_nodes(engine.rulebook))).of(case))
+    values = iter(values_of_limits(engine).of(case))
     found = ((limit.id, _lowest(limit, values, case.present)) for limit in engine.rulebook.limits)
     return {name: lowest for name, lowest in found if lowest is not None}
+
+
+def values_of_limits(engine: Point) -> Values:
+    """What limits are made of, compiled at the first call."""
+    return engine.values("limits", lambda: list(_nodes(engine.rulebook)))
 
 
 def _nodes(rulebook: Rulebook) -> Iterator[AnyTyped]:
