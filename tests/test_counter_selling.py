@@ -62,7 +62,7 @@ def test_what_nearly_would_do_says_why(pages: Pages) -> None:
         ("/sell?load.bikes=2", 422, "No vehicle is chosen yet"),
         ("/sell?find.vehicle=muckle&load.bikes=2", 422, "You typed “muckle” and nothing is chosen"),
         ("/sell?vehicle.make=Velmora&vehicle.model=Saltmarsh&load.bikes=2", 422, "2 vehicles go by that name"),
-        (f"/sell?{MUCKLE}&load.bikes=two", 422, "not a quantity"),
+        (f"/sell?{MUCKLE}&load.bikes=two", 422, "“two” is no figure"),
     ],
 )
 def test_what_is_missing_is_said(pages: Pages, path: str, status: int, told: str) -> None:
@@ -91,6 +91,40 @@ def test_two_items_stand_side_by_side(pages: Pages) -> None:
         assert outcome and f'<td><span class="mark {outcome[1]}"' in told
     assert " to spare</td>" in told
     assert "pick two or 3" in pages.get(f"/compare?{rig}&pick.SPK-TRUG-2=yes").text
+
+
+@pytest.mark.parametrize(
+    ("path", "told", "at"),
+    [
+        ("/answer?vehicle=x&accessory=SPK-TRUG-1", "There is no vehicle “x” in the store", "find-vehicle"),
+        (f"/answer?{MUCKLE}&accessory=SPK-TRUG-2&load.bikes=two", "“two” is no figure", "load-bikes"),
+        (f"/answer?{MUCKLE}&accessory=SPK-TRUG-2&load.bike_weight=1.700", "1.7 or 1,700 lb", "load-bike-weight"),
+        (f"/answer?{MUCKLE}", "Nothing is asked about yet", ""),
+        (f"/answer?{MUCKLE}&find.accessory=peg&accessory=", "“peg” and nothing is chosen", "find-accessory"),
+    ],
+)
+def test_mistakes_are_told_in_words_and_lead_to_their_field(pages: Pages, path: str, told: str, at: str) -> None:
+    """The list of what is wrong has the focus, speaks of no interface, and links to each field, which is there."""
+    reply = pages.get(path)
+    assert reply.status_code in (400, 422)
+    box = re.search(r'id="problems"[^>]*autofocus>.*?</div>', reply.text, re.DOTALL)
+    assert box and told in box[0] and "`" not in box[0]
+    assert not at or (f'href="#{at}"' in box[0] and f'id="{at}"' in reply.text)
+
+
+def test_an_unknown_address_has_a_page(pages: Pages) -> None:
+    """People get a page, programs the problem."""
+    page = pages.get("/nope", headers={"Accept": "text/html"})
+    assert page.status_code == 404 and page.headers["content-type"].startswith("text/html")
+    assert "There is no such page" in page.text and 'href="/"' in page.text
+    assert pages.get("/nope").headers["content-type"] == "application/problem+json"
+    assert pages.get("/v1/nope", headers={"Accept": "text/html"}).status_code == 404
+
+
+def test_an_empty_store_says_so(client: Pages) -> None:
+    """Where nothing is stored the pages say how to fill the store."""
+    for path in ("/", "/sell"):
+        assert "Nothing is stored here yet" in client.get(path).text
 
 
 def test_several_vehicles_of_a_name_are_links(pages: Pages) -> None:

@@ -34,6 +34,7 @@ from fitsvc.service.compressing import Compressing
 from fitsvc.service.context import Description, Service, keep
 from fitsvc.service.counter import handlers as counter
 from fitsvc.service.counter.lookup import Library
+from fitsvc.service.counter.rendering import no_such_address
 from fitsvc.service.edge import Edge
 from fitsvc.service.gate import Gate
 from fitsvc.service.leaving import Leaving
@@ -72,6 +73,7 @@ def create_app(
         on_startup=[_few_threads, running.start, shared.start],
         on_shutdown=[running.stop, shared.stop],
         plugins=[problems.plugin()],
+        exception_handlers={404: no_such_address},
         openapi_config=None,
         logging_config=None,
         request_max_body_size=_DEFAULT_BODY_BYTES,

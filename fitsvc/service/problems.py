@@ -118,6 +118,11 @@ def _field_problem(one: store.FieldProblem) -> Problem:
     return Problem(one.message, pointer=wire_pointer(one.field), meaning=True)
 
 
+def as_problem(error: HTTPException) -> ProblemDetailsException:
+    """What was refused as a problem, whoever refused it."""
+    return error if isinstance(error, ProblemDetailsException) else _http_error(error)
+
+
 def _http_error(error: HTTPException) -> ProblemDetailsException:
     """What the framework itself refuses: a path that leads nowhere, a method that is not there."""
     status = error.status_code

@@ -69,6 +69,7 @@ def ask_page(
         system=system,
         problems=problems,
         left_out=left_out,
+        empty=asker.empty(),
         at=places.errors_at,
     )
 

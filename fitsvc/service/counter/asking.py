@@ -24,7 +24,7 @@ from fitsvc.service.counter.fields import Field, FieldMaker
 from fitsvc.service.counter.links import PLACES, Fields, adapter_places, field_of, read_fields
 from fitsvc.service.selecting import Selections
 from fitsvc.store.errors import NotFound
-from fitsvc.store.records import find_mountings, get_record, get_records
+from fitsvc.store.records import find_mountings, get_record, get_records, list_records
 from fitsvc.store.rigs import get_rig
 
 _MOST: Final = 12
@@ -170,6 +170,10 @@ class Asker:
             told_fields=told,
             problems=maker.left(),
         )
+
+    def empty(self) -> bool:
+        """Whether nothing is stored that a question could be about."""
+        return not any(list_records(self.session, subject, limit=1) for subject in ("vehicle", "accessory"))
 
     def _kept(self, fields: Fields) -> list[tuple[str, Option]]:
         """A saved rig and a mounting that the question names, each a choice that can be let go."""

@@ -8,6 +8,7 @@ from typing import Any, Final
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from litestar import Response
+from litestar.exceptions import HTTPException
 
 from fitsvc.facts import as_written
 from fitsvc.language.display import System
@@ -15,7 +16,9 @@ from fitsvc.service.context import AnyRequest, service_of
 from fitsvc.service.counter.fields import sentence
 from fitsvc.service.counter.links import spread
 from fitsvc.service.counter.marks import mark
+from fitsvc.service.counter.plainly import field_id, plainly
 from fitsvc.service.counter.seeing import OUTCOMES
+from fitsvc.service.problems import as_problem
 
 _HTML: Final = "text/html"
 _GUARDED: Final = {
@@ -59,7 +62,7 @@ def _environment() -> Environment:
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    found.filters["sentence"] = sentence
+    found.filters |= {"sentence": sentence, "plainly": plainly, "field_id": field_id}
     found.filters["written"] = lambda wire: "not known" if wire is None else as_written(wire)
     found.filters["uncapped"] = lambda text: text[:1].lower() + text[1:]
     found.filters["id"] = lambda name: name.replace(".", "-").replace("_", "-")
@@ -86,6 +89,14 @@ def page(request: AnyRequest, template: str, *, status: int = 200, **shown: Any)
     }
     body = _environment().get_template(template).render(known, **shown)
     return Response(body, status_code=status, media_type=_HTML, headers=_GUARDED)
+
+
+def no_such_address(request: AnyRequest, refused: HTTPException) -> Response[Any]:
+    """A page for people at an address that leads nowhere; programs get the problem as they always do."""
+    by_people = "text/html" in request.headers.get("accept", "") and not request.url.path.startswith("/v1/")
+    if by_people:
+        return not_there(request, "Nothing is at this address. A page may have moved, or the address lacks a letter.")
+    return as_problem(refused).to_response(request)
 
 
 def not_there(request: AnyRequest, detail: str) -> Response[str]:

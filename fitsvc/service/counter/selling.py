@@ -211,6 +211,7 @@ def _form(
         "fitted": maker.of(facts[FITTED]) if FITTED in facts else None,
         "there": [maker.of(facts[name]) for name in dict.fromkeys(there)],
         "at": maker.errors_at,
+        "empty": asker.empty(),
         "told": _kept_beside(settled.fields, asker, wishes),
     }
 

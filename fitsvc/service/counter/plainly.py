@@ -1,0 +1,37 @@
+"""Problems in a clerk's words: what is told to a program, as somebody at a counter says it, and at which field."""
+
+import re
+from dataclasses import replace
+from typing import Final
+
+from fitsvc.language.problems import Problem
+from fitsvc.service.counter.links import ONE_EACH, PLACES, field_of
+
+_SAID: Final = (
+    (r"asks about nothing", "nothing is asked about yet", "choose what goes into the opening, a trailer or a spare"),
+    (r"no (\w+) is stored under `([^`]*)`", r"there is no \1 “\2” in the store", "look for it by a word of its name"),
+    (r"mounting `([^`]*)` belongs to (\w+)", r"the mounting is of another \2", "let it go, or choose the one it is of"),
+    (r"(\d+) stored vehicles go by that name", r"\1 vehicles go by that name", "choose which one it is"),
+    (r"`([^`]*)` is not a quantity", r"“\1” is no figure", "write 3, 2-1/2 in or 300 lb"),
+    (r"`([^`]*)` is not one of", r"“\1” is not one of the list", "choose one of the list"),
+)
+"""What is told to a program, and what is told to people in its stead."""
+_QUOTED: Final = re.compile(r"`([^`]*)`")
+
+
+def plainly(one: Problem) -> Problem:
+    """A problem in words without the interface's names; what was typed stands in quotes."""
+    for pattern, message, help in _SAID:
+        if found := re.search(pattern, one.message, re.IGNORECASE):
+            return replace(one, message=found.expand(message), help=help)
+    help = one.help.rstrip("?.")
+    return replace(one, message=_QUOTED.sub("“\\1”", one.message), help=_QUOTED.sub("“\\1”", help))
+
+
+def field_id(one: Problem) -> str:
+    """The id of the field that a problem is about; empty where it is of none."""
+    name = field_of(one).strip("/")
+    if not name or "/" in name:
+        return ""
+    id = name.replace(".", "-").replace("_", "-")
+    return f"find-{id}" if name in ONE_EACH or name in PLACES else id
