@@ -119,7 +119,7 @@ def test_a_fault_of_the_service_leaks_nothing(
 ) -> None:
     """An unforeseen error is logged with its traceback; the caller learns only that it happened."""
 
-    def fail(*_: object) -> None:
+    def fail(*_: object, **__: object) -> None:
         raise RuntimeError("the secret of the house")
 
     monkeypatch.setattr(type(service_in(client.app).answerer), "answer", fail)
