@@ -101,7 +101,8 @@ def test_what_the_caller_has_is_not_sent_again(client: Client, key: Key, kind: R
 def test_head_is_get_without_the_body(client: Client, key: Key) -> None:
     """HEAD sends the headers of GET."""
     place = make(client, key, KINDS[0]).headers["location"]
-    got, head = client.get(place), client.head(place)
+    same = {"X-Request-Id": "request-1"}
+    got, head = client.get(place, headers=same), client.head(place, headers=same)
     assert (head.status_code, head.content) == (200, b"")
     assert head.headers == got.headers
 
@@ -158,7 +159,7 @@ def test_a_sku_is_found_at_its_location(client: Client, key: Key, sku: str) -> N
         ("mountings", {"vehicle": "veh_none", "receiver": "rcv_none"}, ["/vehicle", "/receiver"]),
         ("mountings", {"vehicle": 1, "receiver": ""}, ["/vehicle", "/receiver"]),
         ("accessories", {}, ["/sku", "/subject"]),
-        ("accessories", {"sku": "a/b", "subject": "ball"}, ["/sku"]),
+        ("accessories", {"sku": " a", "subject": "ball"}, ["/sku"]),
         ("accessories", {"sku": "A", "subject": "wheel"}, ["/subject"]),
         ("accessories", {"sku": "A", "subject": ["ball"]}, ["/subject"]),
         ("accessories", {"sku": "A", "subject": "ball", "facts": {"shank": "2 in"}}, ["/facts/shank"]),

@@ -103,14 +103,14 @@ def test_no_open_door_without_a_key(url: str, host: str) -> None:
 
 
 def test_with_a_key_the_door_opens(url: str, tmp_path: Path) -> None:
-    """Once there is a key, all addresses are listened on."""
+    """Once there is a key, all addresses are listened on, and nothing is open that its operator does not open."""
     database = Database(url)
     with database.session() as session:
         create_key(session, "yard")
     database.close()
     server = Served(url, tmp_path / "server.log", "0.0.0.0")
     try:
-        assert ask(server.port())[0] == 200
+        assert ask(server.port())[0] == 401
         server.process.terminate()
         assert server.process.wait(LONGEST) == 0
     finally:

@@ -34,7 +34,7 @@ def test_every_row_is_stored_with_one_observation(database: Database) -> None:
 
 def test_nothing_is_stored_when_a_later_row_is_wrong(database: Database) -> None:
     """All faults are told by row number, and the chunks before them are rolled back."""
-    drafts = [*catalogue(2500), Draft(key="a/b"), Draft(key="OK"), Draft(key="X", facts={"weight": float("nan")})]
+    drafts = [*catalogue(2500), Draft(key=" a"), Draft(key="OK"), Draft(key="X", facts={"weight": float("nan")})]
     with pytest.raises(InvalidValue) as caught, database.session() as session:
         bulk_create(session, "accessory", drafts)
     assert [problem.field for problem in caught.value.problems] == ["/2500/sku", "/2502/facts/weight"]

@@ -91,15 +91,15 @@ def test_ids_of_another_shape_are_refused(key: str) -> None:
     assert fields(Draft(key=key)) == ["/id"]
 
 
-@pytest.mark.parametrize("key", ["A", "ball 2 in", "2-5/16".replace("/", "_"), "Ærø#1%?", "漢" * 80])
+@pytest.mark.parametrize("key", ["A", "ball 2 in", "2-5/16", "a/../b", "Ærø#1%?", "漢" * 80])
 def test_skus_are_any_printable_text(key: str) -> None:
     """Shops number their goods as they like."""
     assert fields(Draft(key=key), "accessory") == []
 
 
-@pytest.mark.parametrize("key", ["", "a/b", "a\nb", "a\0", " a", "a ", "\ud800", "x" * 81, "\u200b", ".", ".."])
+@pytest.mark.parametrize("key", ["", "a\nb", "a\0", " a", "a ", "\ud800", "x" * 81, "\u200b", ".", ".."])
 def test_skus_that_do_not_print_or_break_a_path_are_refused(key: str) -> None:
-    """Control and invisible characters, slashes, outer spaces and dots alone are no SKU."""
+    """Control and invisible characters, outer spaces and dots alone are no SKU."""
     assert fields(Draft(key=key), "accessory") == ["/sku"]
 
 

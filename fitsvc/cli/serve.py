@@ -1,6 +1,7 @@
 """`fitsvc serve`: the REST service."""
 
 from pathlib import Path
+from typing import Literal
 
 import click
 
@@ -36,6 +37,28 @@ from fitsvc.cli.options import FILE, database_option, index_option
     help="The largest file that an audit takes.",
 )
 @index_option
+@click.option(
+    "--public",
+    metavar="SCOPE",
+    type=click.Choice(("ask", "read", "audit", "none")),
+    multiple=True,
+    help="What needs no key: `ask`, `read`, `audit` or `none`; repeat it. On the loopback address all, else none.",
+)
+@click.option(
+    "--per-minute",
+    metavar="COUNT",
+    type=click.IntRange(0),
+    default=0,
+    show_default=True,
+    help="How many requests a key or an address may send in a minute; 0 for any number.",
+)
+@click.option(
+    "--log",
+    type=click.Choice(("text", "json")),
+    default="text",
+    show_default=True,
+    help="How it logs: lines of text, or of JSON with one for each request.",
+)
 @click.option(
     "--trusted-host",
     metavar="NAME",
@@ -98,6 +121,9 @@ def serve(
     audits: Path | None,
     audit_mb: int,
     index: Path | None,
+    public: tuple[str, ...],
+    per_minute: int,
+    log: Literal["text", "json"],
     trusted_host: tuple[str, ...],
     allow_origin: tuple[str, ...],
     requests: int,
@@ -117,6 +143,19 @@ def serve(
         inside=requests,
         keep_alive=keep_alive,
         body_seconds=body_seconds,
+        per_minute=per_minute,
+        log=log,
         operator=Operator(name=shop, heading=shop_heading, address=public_address.rstrip("/")),
     )
-    run(host, port, database, audits=audits, audit_bytes=audit_mb * 1_000_000, index=index, settings=settings)
+    opened = frozenset(public) - {"none"} if public else None
+    audit_bytes = audit_mb * 1_000_000
+    run(
+        host,
+        port,
+        database,
+        audits=audits,
+        audit_bytes=audit_bytes,
+        index=index,
+        settings=settings,
+        public=opened,
+    )

@@ -26,6 +26,7 @@ from fitsvc.service import (
     rigs,
     selections,
     worklist,
+    written,
 )
 from fitsvc.service.audits import handlers as audits
 from fitsvc.service.audits.folder import MOST_BYTES, Audits, audits_root
@@ -35,8 +36,9 @@ from fitsvc.service.context import Description, Service, keep
 from fitsvc.service.counter import handlers as counter
 from fitsvc.service.counter.lookup import Library
 from fitsvc.service.counter.rendering import no_such_address
-from fitsvc.service.edge import Edge
+from fitsvc.service.edge import Edge, Slashes
 from fitsvc.service.gate import Gate
+from fitsvc.service.keys import admitted
 from fitsvc.service.leaving import Leaving
 from fitsvc.service.metrics import Metrics
 from fitsvc.service.openapi import describe
@@ -72,6 +74,8 @@ def create_app(
         route_handlers=_routes(shared),
         on_startup=[_few_threads, running.start, shared.start],
         on_shutdown=[running.stop, shared.stop],
+        guards=[admitted],
+        middleware=[Slashes],
         plugins=[problems.plugin()],
         exception_handlers={404: no_such_address},
         openapi_config=None,
@@ -88,6 +92,7 @@ def create_app(
         library=Library(answerer.rulebook),
         audits=kept,
         audit_bytes=audit_bytes,
+        public=settings.public,
         description=_described(app, answerer),
         operator=settings.operator,
     )
@@ -120,6 +125,7 @@ def _routes(shared: Selections) -> list[ControllerRouterHandler]:
         health.live,
         health.ready,
         health.metrics,
+        written.list_page,
         pages.description,
         pages.docs,
         pages.asset,

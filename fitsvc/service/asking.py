@@ -1,7 +1,7 @@
 """/v1/answers: a question in, its answer out."""
 
 from datetime import datetime
-from typing import Any, Final
+from typing import Any, Final, cast
 
 import msgspec
 from anyio import to_thread
@@ -69,6 +69,7 @@ async def answer(request: AnyRequest) -> Response[bytes]:
         told_of, service, document, query["units"], query["include"], query["as_of"]
     )
     service.metrics.answer(outcome)
+    cast(Any, request.scope)["outcome"] = outcome
     return Response(told, media_type=MediaType.JSON)
 
 

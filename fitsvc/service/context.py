@@ -30,7 +30,9 @@ class Description:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Service:
-    """One running service, whole before its first request; an audit's file may have `audit_bytes`."""
+    """One running service, whole before its first request; an audit's file may have `audit_bytes`, and what is `public`
+    needs no key.
+    """
 
     database: Database
     answerer: Answerer
@@ -41,6 +43,7 @@ class Service:
     library: Library
     audits: Audits
     audit_bytes: int
+    public: frozenset[str]
     description: Description
     operator: Operator
 

@@ -1,15 +1,22 @@
 """What is done to every request and response at the outermost edge: HEAD, headers that guard, counting."""
 
+import re
 from time import perf_counter
 from typing import Any, Final, cast
+from urllib.parse import unquote
 
 from litestar.enums import ScopeType
 from litestar.types import ASGIApp, HTTPResponseBodyEvent, Message, Receive, Scope, Send
 
 from fitsvc.service.leaving import LEFT
+from fitsvc.service.logs import REQUEST, log_request, request_id
 from fitsvc.service.metrics import Metrics
 
 _GUARDING: Final = [(b"x-content-type-options", b"nosniff")]
+_KEYED: Final = (b"/v1/accessories/", b"/v1/rigs/", b"/records/", b"/edit/")
+_SLASH: Final = re.compile("%2f", re.IGNORECASE)
+INNER_SLASH: Final = "\ue000"
+"""What stands for a slash within a part of a path until the part is read: no SKU has it, as it is not printable."""
 
 
 class Edge:
@@ -24,13 +31,21 @@ class Edge:
             await self._app(scope, receive, send)
             return
         method, started, status = scope["method"], perf_counter(), LEFT
+        request = request_id(dict(scope["headers"]).get(b"x-request-id", b""))
+        REQUEST.set(request)
+        cast(Any, scope)["request_id"] = request
+        _keep_slashes(scope)
         inner = cast(Scope, {**scope, "method": "GET"}) if method == "HEAD" else scope
 
         async def send_on(message: Message) -> None:
             nonlocal status
             if message["type"] == "http.response.start":
                 status = message["status"]
-                message["headers"] = [*_allowing(inner, message["headers"]), *_GUARDING]
+                message["headers"] = [
+                    *_allowing(inner, message["headers"]),
+                    *_GUARDING,
+                    (b"x-request-id", request.encode()),
+                ]
             elif message["type"] == "http.response.body" and method == "HEAD":
                 message = cast(HTTPResponseBodyEvent, {**message, "body": b""})
             await send(message)
@@ -41,7 +56,24 @@ class Edge:
             status = 500
             raise
         finally:
-            self._metrics.request(method, _route(inner), status, perf_counter() - started)
+            took = perf_counter() - started
+            self._metrics.request(method, _route(inner), status, took)
+            log_request(_told(inner, request, method, status, took))
+
+
+def _told(scope: Any, request: str, method: str, status: int, took: float) -> dict[str, Any]:
+    """A request as it is logged: by its route, never its path or query, which may hold what is nobody's business."""
+    holder = scope.get("state", {}).get("holder")
+    told = {"request": request, "method": method, "route": _route(scope), "status": status, "ms": round(took * 1e3, 3)}
+    told |= {"key": holder.name} if holder is not None else {}
+    return told | ({"outcome": scope["outcome"]} if "outcome" in scope else {})
+
+
+def _keep_slashes(scope: Any) -> None:
+    """Let a `/` within a SKU or an id, sent as `%2F`, stand for itself and not part the path."""
+    raw = scope.get("raw_path") or b""
+    if b"%2f" in raw.lower() and raw.startswith(_KEYED):
+        scope["path"] = unquote(_SLASH.sub(INNER_SLASH, raw.decode("ascii", "replace")))
 
 
 def _allowing(scope: Any, headers: Any) -> list[tuple[bytes, bytes]]:
@@ -60,3 +92,18 @@ def _allowing(scope: Any, headers: Any) -> list[tuple[bytes, bytes]]:
 
 def _route(scope: Any) -> str:
     return str(scope.get("path_template") or "none")
+
+
+class Slashes:
+    """An application to which each part of a path comes with the slashes that are within it."""
+
+    def __init__(self, app: ASGIApp) -> None:
+        self._app = app
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Handle one request, whose path has been parted."""
+        given = cast(Any, scope).get("path_params") or {}
+        for name, value in given.items():
+            if isinstance(value, str) and INNER_SLASH in value:
+                given[name] = value.replace(INNER_SLASH, "/")
+        await self._app(scope, receive, send)

@@ -1,11 +1,14 @@
 """Versions of stored things as entity tags, and the preconditions that callers set with them (RFC 9110)."""
 
 import re
+from collections.abc import Iterator
+from contextlib import contextmanager
 from datetime import datetime
 from typing import Protocol
 
 from fitsvc.service.context import AnyRequest
 from fitsvc.service.problems import problem
+from fitsvc.store.errors import AlreadyExists
 
 _TAG = re.compile(r'(?:W/)?"[^"]*"')
 
@@ -31,6 +34,20 @@ def require_match(request: AnyRequest, thing: Versioned) -> int:
     if given.strip() != "*" and etag(thing) not in _TAG.findall(given):
         raise problem(412, "it was changed since you read it: read it again and repeat the change")
     return thing.version
+
+
+def is_to_be_made(request: AnyRequest) -> bool:
+    """Tell whether the caller says, with `If-None-Match: *`, that what is put is not there yet."""
+    return request.headers.get("if-none-match", "").strip() == "*"
+
+
+@contextmanager
+def not_there_yet() -> Iterator[None]:
+    """Tell of a thing that is there already, and should not be, as of a condition that does not hold."""
+    try:
+        yield
+    except AlreadyExists as error:
+        raise problem(412, str(error), code="exists") from None
 
 
 def unchanged(request: AnyRequest, tag: str) -> bool:

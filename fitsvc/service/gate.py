@@ -4,6 +4,7 @@ from typing import Any, Final, cast
 
 from litestar.types import ASGIApp, Message, Receive, Scope, Send
 
+from fitsvc.service.limits import Limits
 from fitsvc.service.refusals import CLOSE, Headers, refuse
 from fitsvc.service.settings import Settings
 
@@ -22,6 +23,7 @@ class Gate:
 
     def __init__(self, app: ASGIApp, settings: Settings) -> None:
         self._app, self._settings, self._inside = app, settings, 0
+        self._limits = Limits(settings.per_minute)
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Let a request in, or say why not."""
@@ -38,7 +40,15 @@ class Gate:
             detail = "more is asked at this moment than can be answered: ask again shortly"
             await refuse(send, 503, detail, [(b"retry-after", b"1"), *crossing])
         else:
-            await self._let_in(scope, receive, _telling(send, crossing) if crossing else send)
+            allowed, told = (True, ()) if scope["path"] in PLATFORM else self._limits.taken(scope, headers)
+            if allowed:
+                more = (*told, *crossing)
+                await self._let_in(scope, receive, _telling(send, more) if more else send)
+            else:
+                wait = told[-1][1].rpartition(b"=")[2]
+                await refuse(
+                    send, 429, "more is asked than one caller's share", [(b"retry-after", wait), *told, *crossing]
+                )
 
     async def _let_in(self, scope: Scope, receive: Receive, send: Send) -> None:
         self._inside += 1
@@ -61,7 +71,8 @@ class Gate:
         if origin is None or not allowed or ("*" not in allowed and origin.decode("latin-1") not in allowed):
             return ()
         told = b"*" if "*" in allowed else origin
-        return ((b"access-control-allow-origin", told), (b"access-control-expose-headers", _MAY_READ))
+        allow = (b"access-control-allow-origin", told)
+        return (allow, (b"access-control-expose-headers", _MAY_READ), (b"vary", b"Origin"))
 
 
 def _headers(scope: Scope) -> dict[bytes, bytes]:
@@ -78,17 +89,16 @@ async def _allow(send: Send, crossing: Headers) -> None:
         (b"access-control-allow-methods", _METHODS),
         (b"access-control-allow-headers", _MAY_SEND),
         (b"access-control-max-age", _DAY),
-        (b"vary", b"Origin"),
     ]
     start: Any = {"type": "http.response.start", "status": 204, "headers": told}
     await send(start)
     await send({"type": "http.response.body", "body": b"", "more_body": False})
 
 
-def _telling(send: Send, crossing: Headers) -> Send:
+def _telling(send: Send, more: Headers) -> Send:
     async def tell(message: Message) -> None:
         if message["type"] == "http.response.start":
-            message["headers"] = [*message["headers"], *crossing, (b"vary", b"Origin")]
+            message["headers"] = [*message["headers"], *more]
         await send(message)
 
     return tell

@@ -49,6 +49,7 @@ _METRICS: Final = Operation(
     about="Requests, times and answers by outcome.",
     tag="Health",
     gives="Metrics",
+    scope="read",
     media="text/plain",
 )
 

@@ -19,7 +19,7 @@ from fitsvc.observing.slips import slips
 from fitsvc.service.bodies import read_document, read_object
 from fitsvc.service.context import AnyRequest, Service, service_of
 from fitsvc.service.documents import TOLD, finish, observation_document, read_facts, read_told, record_document
-from fitsvc.service.keys import key_name, needs_key
+from fitsvc.service.keys import key_name
 from fitsvc.service.observed import contradiction_document, effects_document
 from fitsvc.service.operations import IF_NONE_MATCH, Operation, query_of
 from fitsvc.service.queries import AFTER, LIMIT, Parameter
@@ -111,7 +111,7 @@ _CREATE: Final = Operation(
 )
 
 
-@post("/", opt=_CREATE.opt, guards=[needs_key], request_max_body_size=BODY_BYTES)
+@post("/", opt=_CREATE.opt, request_max_body_size=BODY_BYTES)
 async def create(request: AnyRequest) -> Response[bytes]:
     """Record an observation."""
     query_of(request)

@@ -24,6 +24,7 @@ from fitsvc.service.operations import Operation
 from fitsvc.service.problems import MEDIA_TYPE, example
 from fitsvc.service.queries import Parameter
 from fitsvc.service.record_shapes import title
+from fitsvc.service.settings import OPEN
 from fitsvc.service.shapes import components
 
 TAGS: Final = {
@@ -32,6 +33,7 @@ TAGS: Final = {
     "Description": "This document.",
     "Health": "For the platform the service runs on.",
     "Knowledge": "What answers rest on: rules, where they come from, and the vocabulary.",
+    "Log": "Who wrote what.",
     "Observations": "Facts told or measured, one after the other, never changed.",
     "Plans": "Which parts would do all of this?",
     "Records": "Vehicles, receivers, mountings and what is sold under a SKU.",
@@ -41,7 +43,7 @@ TAGS: Final = {
 }
 _ABOUT: Final = (
     "Answers whether a hitch-mounted accessory, or a trailer, works on a vehicle with its receiver: with reasons, "
-    "margins, limits, needs, and what to measure next where it cannot be told yet. Reading and answering are open; "
+    "margins, limits, needs, and what to measure next where it cannot be told yet. Reading and answering may be open; "
     "changing what is stored needs an API key. Every failure is a problem document (RFC 9457)."
 )
 _SENT: Final = {
@@ -51,6 +53,7 @@ _SENT: Final = {
 _WRONG: Final = {
     400: "The body or the query cannot be read.",
     401: "The API key is missing, unknown or revoked.",
+    403: "The API key may not do this.",
     404: "There is no such thing.",
     408: "The body did not come in time.",
     409: "Something stored stands in the way.",
@@ -80,6 +83,7 @@ def describe(app: Litestar, answerer: Answerer) -> Document:
             "title": "fitsvc",
             "version": fitsvc.__version__,
             "description": _ABOUT,
+            "contact": {"name": "Whoever runs this service"},
             "license": {"name": "Apache-2.0", "identifier": "Apache-2.0"},
         },
         "servers": [{"url": "/"}],
@@ -110,7 +114,7 @@ def _operation(operation: Operation, kind: RecordKind | None, path: str, answere
         "summary": operation.summary.format(**words),
         "description": operation.about.format(**words),
         "tags": [operation.tag],
-        "security": [{"ApiKey": []}] if operation.needs_key else [],
+        "security": _security(operation),
         "parameters": [
             *(_path_parameter(name, about.format(**words), kind) for name, about in operation.path.items()),
             *(_parameter(one, "query") for one in operation.query),
@@ -146,6 +150,7 @@ def _responses(operation: Operation, gives: str, words: Mapping[str, str], answe
             for name, value in operation.links.items()
         }
     responses = {operation.status: done}
+    responses |= {status: done | {"description": HTTPStatus(status).phrase} for status in operation.also_status}
     for status in sorted({*operation.errors, *_usual(operation)}):
         responses[status] = _failure(status, answerer)
     return {str(status): response for status, response in responses.items()}
@@ -189,7 +194,14 @@ def _usual(operation: Operation) -> set[int]:
         statuses |= {408, 413, 415, 422}
     if operation.query:
         statuses |= {422}
-    return statuses | ({401} if operation.needs_key else set())
+    return statuses | ({401, 403} if operation.needs else set())
+
+
+def _security(operation: Operation) -> list[Document]:
+    """Return how a caller shows who it is; where an operator may open it, not at all is one way."""
+    if operation.needs_key or operation.needs not in ("", *OPEN):
+        return [{"ApiKey": []}]
+    return [{}, {"ApiKey": []}] if operation.needs else []
 
 
 def _parameter(one: Parameter, place: str) -> Document:

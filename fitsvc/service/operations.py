@@ -1,7 +1,7 @@
 """What is told of an operation in the API's description, and what its handler reads of a request."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any, Final
 
 from fitsvc.service.context import AnyRequest
@@ -14,17 +14,41 @@ IF_MATCH: Final = Parameter(
     required=True,
     example='"3-5c2a9b1f0e4d"',
 )
+IF_EITHER: Final = replace(IF_MATCH, required=False)
+IF_NONE: Final = Parameter(
+    "If-None-Match", "`*`: make it, which must not be there yet.", {"type": "string", "enum": ["*"]}
+)
+IDEMPOTENCY: Final = Parameter(
+    "Idempotency-Key",
+    "A text of your own for this request: sent again within a day, it is answered as it was and nothing is done twice.",
+    {"type": "string", "minLength": 1, "maxLength": 120, "pattern": "^[!-~]+$"},
+    example="order-4711",
+)
 IF_NONE_MATCH: Final = Parameter(
     "If-None-Match", "The `ETag` you have: what is still the same is answered with 304 and no body.", {"type": "string"}
 )
+
+
+_READS: Final = {
+    "Answers": "ask",
+    "Plans": "ask",
+    "Selections": "ask",
+    "Audits": "audit",
+    "Health": "",
+    "Description": "",
+}
+_CHANGES: Final = {"Records": "edit", "Rigs": "edit", "Observations": "record", "Remarks": "record", "Audits": "audit"}
+"""What a key must be made for, by the tag of what it asks for or changes."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Operation:
     """One operation, as the API's description tells it.
 
-    `uploads` are the media types of a body that is a file, each with an example or None; `also` are media types beside
-    `media`. In its texts `{one}` and `{many}` stand for the kind of record of the router it is in.
+    `scope` is what a key must be made for; left out, it follows from the tag, and from whether something is changed
+    (`needs_key`). `uploads` are the media types of a body that is a file, each with an example or None; `also` are
+    media types beside `media`, and `also_status` statuses that are answered as `status` is. In its texts `{one}` and
+    `{many}` stand for the kind of record of the router it is in.
     """
 
     id: str
@@ -42,8 +66,15 @@ class Operation:
     path: Mapping[str, str] = field(default_factory=dict)
     links: Mapping[str, str] = field(default_factory=dict)
     needs_key: bool = False
+    scope: str = ""
     uploads: Mapping[str, str | None] = field(default_factory=dict)
     also: tuple[str, ...] = ()
+    also_status: tuple[int, ...] = ()
+
+    @property
+    def needs(self) -> str:
+        """What a key must be made for; nothing where none is ever needed."""
+        return self.scope or (_CHANGES if self.needs_key else _READS).get(self.tag, "read")
 
     @property
     def opt(self) -> dict[str, Any]:

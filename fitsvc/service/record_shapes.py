@@ -27,6 +27,7 @@ from fitsvc.service.observations import SUBJECTS
 from fitsvc.service.schema import facts_name
 from fitsvc.store.tables import KEY, LABEL, NAME, NOTE, PHOTO, Act, Kind
 from fitsvc.store.validation import PREFIXES
+from fitsvc.store.written import Act as Acts
 from fitsvc.subjects import SOLD
 
 _VERSION: Final[Schema] = {"type": "integer", "minimum": 1}
@@ -36,17 +37,33 @@ _SKU: Final = text(
     minLength=1,
     maxLength=KEY,
     examples=["DRY-RACK-4"],
-    pattern=r"^(?!\.{1,2}$)[^\s/\u0000](?:[^/\u0000]*[^\s/\u0000])?$",
+    pattern=r"^(?!\.{1,2}$)[^\s\u0000](?:[^\u0000]*[^\s\u0000])?$",
 )
 _OUTCOME: Final = word(("works", "conditional", "undetermined", "fails"))
 
 
 def stored(trials: Mapping[str, TrialState]) -> dict[str, Schema]:
     """Return the schemas of everything that is stored; `trials` are the ways to try an accessory."""
-    found = _known() | _rigs() | _observations(trials) | _remarks()
+    found = _log() | _known() | _rigs() | _observations(trials) | _remarks()
     for kind in KINDS:
         found |= _records(kind)
     return found
+
+
+def _log() -> dict[str, Schema]:
+    line = closed(
+        sequence=COUNT,
+        at=TIME,
+        by=TEXT,
+        request=text("The `X-Request-Id` of the reply."),
+        act=word(get_args(Acts)),
+        kind=TEXT,
+        key=TEXT,
+        before=nullable(ANY),
+        after=nullable(ANY),
+    )
+    after = {"type": ["integer", "null"], "description": "What to give as `after` for the next page; null at the end."}
+    return {"Write": line, "Writes": closed(items=array(reference("Write")), next=after)}
 
 
 def title(name: str) -> str:
@@ -56,7 +73,7 @@ def title(name: str) -> str:
 
 def _known() -> dict[str, Schema]:
     """Return what is stored of facts, and how they are told."""
-    value = {"type": ["string", "number", "boolean", "array", "object"]}
+    value = {"type": ["string", "number", "boolean", "array", "object"], "items": {}}
     about = "`disputed` where statements cannot all hold, `doubtful` where they hardly can, `stale` where all were "
     about += "seen before what they lean on changed; left out where none of it is so."
     state = described(word(("doubtful", "disputed", "stale")), about)

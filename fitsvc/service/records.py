@@ -9,19 +9,22 @@ from litestar.params import FromPath
 from sqlmodel import Session
 
 from fitsvc.document import Document, Json
+from fitsvc.facts import FactReader
 from fitsvc.observing.law import laws_of
 from fitsvc.observing.sheet import sheet
 from fitsvc.service.bodies import read_document
 from fitsvc.service.context import AnyRequest, service_of
 from fitsvc.service.documents import KINDS, RecordKind, read_draft, record_document
-from fitsvc.service.etags import etag, require_match
-from fitsvc.service.keys import key_name, needs_key
-from fitsvc.service.operations import IF_MATCH, IF_NONE_MATCH, Operation, query_of
+from fitsvc.service.etags import etag, is_to_be_made, not_there_yet, require_match
+from fitsvc.service.keys import key_name, write_of
+from fitsvc.service.once import once
+from fitsvc.service.operations import IDEMPOTENCY, IF_EITHER, IF_MATCH, IF_NONE, IF_NONE_MATCH, Operation, query_of
 from fitsvc.service.queries import AFTER, AS_OF, LIMIT, Parameter
-from fitsvc.service.replies import page, reply, stored, tagged
+from fitsvc.service.replies import page, reply, stored, tagged, told_of
 from fitsvc.store.creation import create_record
 from fitsvc.store.records import delete_record, find_mountings, get_record, list_records, replace_record
 from fitsvc.store.tables import Record
+from fitsvc.store.written import Write, log_write
 from fitsvc.subjects import SOLD
 
 BODY_BYTES: Final = 128_000
@@ -121,63 +124,80 @@ _CREATE: Final = Operation(
     status=201,
     body="New{One}",
     sends=("ETag", "Location"),
+    headers=(IDEMPOTENCY,),
     errors=(409,),
     needs_key=True,
     links={"get_{one}": "$response.body#/{key}", "delete_{one}": "$response.body#/{key}"},
 )
 
 
-@post("/", opt=_CREATE.opt, guards=[needs_key], request_max_body_size=BODY_BYTES)
+@post("/", opt=_CREATE.opt, request_max_body_size=BODY_BYTES)
 async def create(request: AnyRequest) -> Response[bytes]:
     """Store a new record."""
     query_of(request)
     kind, service = kind_of(request), service_of(request)
     document = await read_document(request)
 
-    def work() -> Record:
-        draft, told = read_draft(kind, document, service.answerer.reader, key_name(request), new=True)
-        with service.database.session() as session:
-            return create_record(session, kind.subject, draft, told, laws=laws_of(service.answerer.reader))
+    def make(session: Session) -> Response[bytes]:
+        record = _create(session, kind, document, service.answerer.reader, write)
+        return stored(record, record_document(record), kind.path(record.key))
 
-    record = await to_thread.run_sync(work)
-    return stored(record, record_document(record), kind.path(record.key))
+    write = write_of(request)
+    return await to_thread.run_sync(once, request, document, make)
+
+
+def _create(session: Session, kind: RecordKind, document: Json, reader: FactReader, write: Write) -> Record:
+    """Store a new record, and note it."""
+    draft, told = read_draft(kind, document, reader, write.by, new=True)
+    record = create_record(session, kind.subject, draft, told, laws=laws_of(reader))
+    log_write(session, write, "creates", kind.subject, record.key, after=told_of(record))
+    return record
 
 
 _CHANGE: Final = Operation(
     id="replace_{one}",
     summary="Make a {one} what you say",
-    about="Makes what one source (`told.source`; none is a source too) says of the {one} what you say: a fact that "
-    "keeps its value keeps how it is known, and what the same source told before and you leave out is taken back. What "
-    "was measured, read off the part or tried stays.",
+    about="With `If-None-Match: *` makes a new {one}, which must not be there; with `If-Match` makes what one source "
+    "(`told.source`; none is a source too) says of the {one} what you say: a fact that keeps its value keeps how it is "
+    "known, and what the same source told before and you leave out is taken back. What was measured, read off the part "
+    "or tried stays.",
     tag="Records",
     gives="{One}",
     path=_ONE,
     body="{One}State",
-    headers=(IF_MATCH,),
-    sends=("ETag",),
+    headers=(IF_EITHER, IF_NONE),
+    sends=("ETag", "Location"),
     errors=(404, 409, 412, 428),
+    also_status=(201,),
     needs_key=True,
 )
 
 
-@put("/{key:str}", opt=_CHANGE.opt, guards=[needs_key], request_max_body_size=BODY_BYTES)
+@put("/{key:str}", opt=_CHANGE.opt, request_max_body_size=BODY_BYTES)
 async def change(request: AnyRequest, key: FromPath[str]) -> Response[bytes]:
-    """Replace a record's label and facts."""
+    """Replace a record's label and facts, or make it where the caller says that there is none."""
     query_of(request)
     kind, service = kind_of(request), service_of(request)
-    document = await read_document(request)
+    document, write = await read_document(request), write_of(request)
 
-    def work() -> Record:
+    def work() -> Response[bytes]:
         reader = service.answerer.reader
         with service.database.session() as session:
-            version = require_match(request, get_record(session, kind.subject, key))
-            draft, told = read_draft(kind, document, reader, key_name(request), new=False)
-            return replace_record(
+            if is_to_be_made(request):
+                whole = {kind.key: key, **document} if isinstance(document, dict) else document
+                with not_there_yet():
+                    record = _create(session, kind, whole, reader, write)
+                return stored(record, record_document(record), kind.path(record.key))
+            record = get_record(session, kind.subject, key)
+            version, before = require_match(request, record), told_of(record)
+            draft, told = read_draft(kind, document, reader, write.by, new=False)
+            record = replace_record(
                 session, kind.subject, key, draft, expected_version=version, told=told, laws=laws_of(reader)
             )
+            log_write(session, write, "replaces", kind.subject, key, before, told_of(record))
+            return stored(record, record_document(record))
 
-    record = await to_thread.run_sync(work)
-    return stored(record, record_document(record))
+    return await to_thread.run_sync(work)
 
 
 _REMOVE: Final = Operation(
@@ -193,15 +213,17 @@ _REMOVE: Final = Operation(
 )
 
 
-@delete("/{key:str}", opt=_REMOVE.opt, guards=[needs_key], sync_to_thread=True)
+@delete("/{key:str}", opt=_REMOVE.opt, sync_to_thread=True)
 def remove(request: AnyRequest, key: FromPath[str]) -> None:
     """Delete a record."""
     query_of(request)
     kind = kind_of(request)
     with service_of(request).database.session() as session:
-        version = require_match(request, get_record(session, kind.subject, key))
+        record = get_record(session, kind.subject, key)
+        version, before = require_match(request, record), told_of(record)
         laws = laws_of(service_of(request).answerer.reader)
         delete_record(session, kind.subject, key, expected_version=version, by=key_name(request), laws=laws)
+        log_write(session, write_of(request), "deletes", kind.subject, key, before)
 
 
 def kind_of(request: AnyRequest) -> RecordKind:

@@ -12,7 +12,7 @@ from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.service.bodies import read_document, read_object
 from fitsvc.service.context import AnyRequest, Service, service_of
 from fitsvc.service.documents import finish, remark_document
-from fitsvc.service.keys import key_name, needs_key
+from fitsvc.service.keys import key_name
 from fitsvc.service.operations import Operation, query_of
 from fitsvc.service.queries import AFTER, LIMIT, Parameter
 from fitsvc.service.replies import page, reply
@@ -81,7 +81,7 @@ _CREATE: Final = Operation(
 )
 
 
-@post("/", opt=_CREATE.opt, guards=[needs_key], request_max_body_size=BODY_BYTES)
+@post("/", opt=_CREATE.opt, request_max_body_size=BODY_BYTES)
 async def create(request: AnyRequest) -> Response[bytes]:
     """Keep a remark."""
     query_of(request)

@@ -8,6 +8,7 @@ from urllib.parse import quote
 import msgspec
 from litestar import Response
 from litestar.enums import MediaType
+from sqlmodel import SQLModel
 
 from fitsvc.document import Document, Json
 from fitsvc.service.context import AnyRequest
@@ -52,3 +53,9 @@ def page(found: Sequence[Document], limit: int, key: str) -> Response[bytes]:
     items = list(found[:limit])
     after = items[-1][key] if len(found) > limit else None
     return reply({"items": items, "next": after}, headers=_REVALIDATE)
+
+
+def told_of(thing: SQLModel) -> Document:
+    """Return a stored thing as the log keeps it."""
+    told: Document = msgspec.to_builtins(thing.model_dump())
+    return told

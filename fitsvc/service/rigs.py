@@ -15,13 +15,15 @@ from fitsvc.language.problems import ProblemsFound
 from fitsvc.service.bodies import read_document, read_object
 from fitsvc.service.context import AnyRequest, service_of
 from fitsvc.service.documents import KEPT, finish, rig_document
-from fitsvc.service.etags import etag, require_match
-from fitsvc.service.keys import needs_key
-from fitsvc.service.operations import IF_MATCH, IF_NONE_MATCH, Operation, query_of
+from fitsvc.service.etags import etag, is_to_be_made, not_there_yet, require_match
+from fitsvc.service.keys import write_of
+from fitsvc.service.once import once
+from fitsvc.service.operations import IDEMPOTENCY, IF_EITHER, IF_MATCH, IF_NONE, IF_NONE_MATCH, Operation, query_of
 from fitsvc.service.queries import AFTER, LIMIT
-from fitsvc.service.replies import page, stored, tagged
+from fitsvc.service.replies import page, stored, tagged, told_of
 from fitsvc.store.rigs import create_rig, delete_rig, get_rig, list_rigs, replace_rig
 from fitsvc.store.tables import SavedRig
+from fitsvc.store.written import Write, log_write
 
 PATH: Final = "/v1/rigs"
 BODY_BYTES: Final = 256_000
@@ -82,6 +84,7 @@ _CREATE: Final = Operation(
     gives="SavedRig",
     status=201,
     body="NewRig",
+    headers=(IDEMPOTENCY,),
     sends=("ETag", "Location"),
     errors=(409,),
     needs_key=True,
@@ -89,50 +92,62 @@ _CREATE: Final = Operation(
 )
 
 
-@post("/", opt=_CREATE.opt, guards=[needs_key], request_max_body_size=BODY_BYTES)
+@post("/", opt=_CREATE.opt, request_max_body_size=BODY_BYTES)
 async def create(request: AnyRequest) -> Response[bytes]:
     """Save a rig."""
     query_of(request)
-    service, document = service_of(request), await read_document(request)
+    service, document, write = service_of(request), await read_document(request), write_of(request)
 
-    def work() -> SavedRig:
-        with service.database.session() as session:
-            name, rig = _read(document, session, service.answerer.reader, new=True)
-            return create_rig(session, name, rig, document.get("id"))
+    def make(session: Session) -> Response[bytes]:
+        name, rig = _read(document, session, service.answerer.reader, new=True)
+        return _made(session, create_rig(session, name, rig, document.get("id")), write)
 
-    rig = await to_thread.run_sync(work)
+    return await to_thread.run_sync(once, request, document, make)
+
+
+def _made(session: Session, rig: SavedRig, write: Write) -> Response[bytes]:
+    log_write(session, write, "creates", "rig", rig.id, after=told_of(rig))
     return stored(rig, rig_document(rig), f"{PATH}/{rig.id}")
 
 
 _CHANGE: Final = Operation(
     id="replace_rig",
     summary="Replace a saved rig",
-    about="Gives a saved rig a new name and content.",
+    about="With `If-None-Match: *` saves a new rig, which must not be there; with `If-Match` gives a saved rig a new "
+    "name and content.",
     tag="Rigs",
     gives="SavedRig",
     path=_ONE,
     body="RigState",
-    headers=(IF_MATCH,),
-    sends=("ETag",),
-    errors=(404, 412, 428),
+    headers=(IF_EITHER, IF_NONE),
+    sends=("ETag", "Location"),
+    errors=(404, 409, 412, 428),
+    also_status=(201,),
     needs_key=True,
 )
 
 
-@put("/{key:str}", opt=_CHANGE.opt, guards=[needs_key], request_max_body_size=BODY_BYTES)
+@put("/{key:str}", opt=_CHANGE.opt, request_max_body_size=BODY_BYTES)
 async def change(request: AnyRequest, key: FromPath[str]) -> Response[bytes]:
     """Replace a saved rig."""
     query_of(request)
-    service, document = service_of(request), await read_document(request)
+    service, document, write = service_of(request), await read_document(request), write_of(request)
 
-    def work() -> SavedRig:
+    def work() -> Response[bytes]:
         with service.database.session() as session:
-            version = require_match(request, get_rig(session, key))
+            if is_to_be_made(request):
+                name, rig = _read(document, session, service.answerer.reader, new=False)
+                with not_there_yet():
+                    made = create_rig(session, name, rig, key)
+                return _made(session, made, write)
+            found = get_rig(session, key)
+            version, before = require_match(request, found), told_of(found)
             name, rig = _read(document, session, service.answerer.reader, new=False)
-            return replace_rig(session, key, name, rig, expected_version=version)
+            changed = replace_rig(session, key, name, rig, expected_version=version)
+            log_write(session, write, "replaces", "rig", key, before, told_of(changed))
+            return stored(changed, rig_document(changed))
 
-    rig = await to_thread.run_sync(work)
-    return stored(rig, rig_document(rig))
+    return await to_thread.run_sync(work)
 
 
 _REMOVE: Final = Operation(
@@ -148,12 +163,15 @@ _REMOVE: Final = Operation(
 )
 
 
-@delete("/{key:str}", opt=_REMOVE.opt, guards=[needs_key], sync_to_thread=True)
+@delete("/{key:str}", opt=_REMOVE.opt, sync_to_thread=True)
 def remove(request: AnyRequest, key: FromPath[str]) -> None:
     """Delete a saved rig."""
     query_of(request)
     with service_of(request).database.session() as session:
-        delete_rig(session, key, expected_version=require_match(request, get_rig(session, key)))
+        found = get_rig(session, key)
+        version, before = require_match(request, found), told_of(found)
+        delete_rig(session, key, expected_version=version)
+        log_write(session, write_of(request), "deletes", "rig", key, before)
 
 
 def _read(document: Json, session: Session, reader: FactReader, *, new: bool) -> tuple[str, Document]:

@@ -19,7 +19,8 @@ from fitsvc.service.json_schema import NO_NUL, NULL, Schema, array, closed, null
 from fitsvc.subjects import BESIDE_RIG, OF_RIG, PLACE, SUBJECTS
 
 _NUMBER: Final = (
-    r"(?:[0-9]{1,9}(?:-| +))?[0-9]{1,9} */ *0{0,9}[1-9][0-9]{0,9}"
+    r"[0-9]{1,9}(?:-| +)(?:1 */ *2|[1-3] */ *4|[1-7] */ *8|(?:[1-9]|1[0-5]) */ *16|(?:[1-9]|[12][0-9]|3[01]) */ *32)"
+    r"|[0-9]{1,9} */ *0{0,9}[1-9][0-9]{0,9}"
     r"|[0-9]{1,3}(?:,[0-9]{3}){1,2}(?:\.[0-9]+)?|[0-9]{1,9}(?:\.[0-9]+)?|\.[0-9]+"
 )
 _SAMPLES: Final = {
@@ -102,7 +103,8 @@ def _count() -> Schema:
 
 
 def _yes_no() -> Schema:
-    return {"description": "Yes or no; null is unknown.", "enum": [True, False, "yes", "no", "true", "false", None]}
+    words = word(("yes", "no", "true", "false"))
+    return {"description": "Yes or no; null is unknown.", "anyOf": [{"type": "boolean"}, words, NULL]}
 
 
 def _text() -> Schema:
@@ -115,9 +117,22 @@ def _tyre() -> Schema:
         "type": ["string", "null"],
         "format": "fitsvc-tyre",
         "maxLength": tyres.LONGEST_TEXT,
-        "pattern": r"[0-9]{2}",
+        "pattern": _tyre_pattern(),
         "examples": ["245/75R16"],
     }
+
+
+def _tyre_pattern() -> str:
+    """Return the pattern of what is read as a tyre's designation: the forms of `tyres`, figures within its bounds."""
+    rim, load = r"(?:(?:[89]|1[0-9]|2[0-5])(?:\.5)?|26)", r"(?:[5-9][0-9]|1[0-4][0-9]|150)"
+    speed, more = r"(?: ?[A-Za-z][0-9]?)?", r"(?: (?:XL|xl|REINF|reinf))?"
+    end = rf"{rim} ?(?:LT|lt|[Cc])?(?: ?/?[A-Ha-h])?{more}(?: {load}{speed}(?:/[0-9]{{2,3}}{speed})?)?{more}"
+    width, aspect = "(?:[1-4][0-9]{2}|500)", "(?:[2-9][0-9]|100)"
+    metric = rf"(?:LT|lt|ST|st|[PpTtCc])? ?{width} ?/ ?{aspect} ?(?:[Zz]?[Rr][Ff]?|[DdBb-]) ?{end}"
+    full = rf"(?:LT|lt|ST|st|[PpTt])? ?{width} ?[Rr] ?{end}"
+    wide = r"(?:(?:[4-9]|1[0-8])(?:\.[0-9]{1,2})?|19(?:\.[0-5][0-9]?)?)"
+    flotation = rf"(?:LT|lt)? ?(?:2[89]|[3-9][0-9])(?:\.[0-9]{{1,2}})? ?[Xx×] ?{wide} ?(?:[Rr]|[DdBb-]) ?{end}"
+    return rf"^(?:{metric}|{full}|{flotation})$"
 
 
 def _list(vocabulary: Vocabulary, kind: ListType) -> Schema:

@@ -21,8 +21,9 @@ from fitsvc.rulebook.rules import Rulebook
 from fitsvc.selection.files import index_root
 from fitsvc.service.app import create_app
 from fitsvc.service.audits.folder import MOST_BYTES
+from fitsvc.service.logs import log_to_stderr
 from fitsvc.service.protocol import protocol
-from fitsvc.service.settings import Settings
+from fitsvc.service.settings import OPEN, Settings
 from fitsvc.store.api_keys import any_key
 from fitsvc.store.database import Database
 
@@ -44,9 +45,11 @@ def serve(
     audit_bytes: int = MOST_BYTES,
     index: Path | None = None,
     settings: Settings = _USUAL,
+    public: frozenset[str] | None = None,
 ) -> None:
     """Serve until SIGTERM or SIGINT; requests that have begun are then finished.
 
+    What is `public` needs no key; left out, that is reading and asking on the loopback address, and nothing off it.
     Raises ProblemsFound, or the store's StoreError, when serving cannot begin.
     """
     database = Database(database_url)
@@ -54,10 +57,10 @@ def serve(
         database.check()
         _refuse_half_addresses(settings.operator.address)
         _refuse_open_doors(database, host, port)
-        _log_to_stderr()
+        log_to_stderr(settings.log)
         answerer = Answerer(rulebook or cached_rulebook(data_dir("rules")))
         answerer.prepare()
-        settings = _named(settings, host, port)
+        settings = _as_reached(settings, host, port, public)
         app = create_app(database, answerer, audits, audit_bytes, index_root(index, database), settings)
         with _listen(host, port) as listening:
             _log.info("listening on http://%s: the counter's page is there, the API's is /docs", _shown(listening))
@@ -118,12 +121,16 @@ def _is_here(host: str, port: int) -> bool:
     return all(ip_address(address.partition("%")[0]).is_loopback for address in _addresses(host, port))
 
 
-def _named(settings: Settings, host: str, port: int) -> Settings:
-    """The settings with the names that a service goes by on this machine only, unless its operator lists others.
+def _as_reached(settings: Settings, host: str, port: int, public: frozenset[str] | None) -> Settings:
+    """The settings, with the names a service goes by and what needs no key as they are for who can reach it.
 
-    A page of another site could else call its own name by this machine's address, and read through a browser here.
+    On the loopback address a page of another site could call its own name by this machine's, and read through a browser
+    here: it answers to its own names only, unless its operator lists others. Off it nothing is open that its operator
+    does not open.
     """
-    return replace(settings, hosts=(*_HERE, host)) if not settings.hosts and _is_here(host, port) else settings
+    if not _is_here(host, port):
+        return replace(settings, public=public or frozenset())
+    return replace(settings, hosts=settings.hosts or (*_HERE, host), public=OPEN if public is None else public)
 
 
 def _addresses(host: str, port: int) -> list[str]:
@@ -160,11 +167,3 @@ def _cannot(message: str, help: str) -> ProblemsFound:
 def _shown(listening: socket.socket) -> str:
     host, port = listening.getsockname()[:2]
     return f"[{host}]:{port}" if ":" in host else f"{host}:{port}"
-
-
-def _log_to_stderr() -> None:
-    """Log to stderr, unless whoever started this has set up logging already."""
-    if not logging.getLogger().handlers:
-        line = "%(asctime)s %(levelname)s %(name)s: %(message)s"
-        logging.basicConfig(stream=sys.stderr, level=logging.INFO, format=line)
-        logging.getLogger("uvicorn").setLevel(logging.WARNING)

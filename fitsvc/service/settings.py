@@ -1,7 +1,7 @@
 """What an operator sets of a service; each has a default that suits one service behind one balancer."""
 
 from dataclasses import dataclass
-from typing import Final
+from typing import Final, Literal
 
 KEEP_ALIVE: Final = 75
 """Seconds: a balancer usually lets go of an idle connection after 60, and must be the first of the two to do so."""
@@ -11,6 +11,9 @@ SLOWEST: Final = 10_000
 """Bytes a second that a body comes at, at least, once `body_seconds` have passed: a slow telephone's."""
 INSIDE: Final = 256
 """Requests: on one core they are answered within some seconds, and who would wait longer does better to ask again."""
+
+OPEN: Final = frozenset({"ask", "read", "audit"})
+"""The scopes that a service may open to callers without a key; nothing is changed without one."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -32,14 +35,19 @@ _NOBODY: Final = Operator()
 class Settings:
     """One service's settings.
 
-    `hosts` are the names it answers to, in small letters and without a port, none for any; `origins` the pages of
-    other sites whose scripts may ask, `*` for all. At most `inside` requests are worked on or wait at a time.
+    What is `public` needs no key: of `OPEN`, none unless the operator says so, but on the loopback address. `hosts` are
+    the names it answers to, in small letters and without a port, none for any; `origins` the pages of other sites whose
+    scripts may ask, `*` for all. A caller may send `per_minute` requests, 0 for any number. At most `inside` requests
+    are worked on or wait at a time.
     """
 
+    public: frozenset[str] = OPEN
     hosts: tuple[str, ...] = ()
     origins: tuple[str, ...] = ()
     inside: int = INSIDE
     keep_alive: int = KEEP_ALIVE
     header_seconds: float = HEADER_SECONDS
     body_seconds: float = BODY_SECONDS
+    per_minute: int = 0
+    log: Literal["text", "json"] = "text"
     operator: Operator = _NOBODY

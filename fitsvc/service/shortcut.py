@@ -44,10 +44,11 @@ class Shortcut:
 
     def __init__(self, app: ASGIApp, service: Service) -> None:
         self._app, self._service = app, service
+        self._open = "ask" in service.public
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Answer a plain question here, or hand the request on."""
-        if scope.get("path") != PATH or not _plain(scope):
+        if scope.get("path") != PATH or not self._open or not _plain(scope):
             await self._app(scope, receive, send)
             return
         first = cast(Any, await receive())

@@ -17,7 +17,7 @@ from fitsvc.store.errors import NotMigrated, StoreError
 if TYPE_CHECKING:
     from alembic.config import Config
 
-HEAD: Final = "0005"
+HEAD: Final = "0006"
 """The last migration. It stands here since Alembic takes long to load, and only migrating needs it."""
 _MIGRATION_LOCK = 7_203_114
 

@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from datetime import UTC, datetime
 from typing import Any, Literal
 
-from sqlalchemy import JSON, BigInteger, Column, DateTime, Index, Integer, String
+from sqlalchemy import JSON, BigInteger, Column, DateTime, Index, Integer, String, Text
 from sqlalchemy.engine import Dialect
 from sqlalchemy.types import TypeDecorator, TypeEngine
 from sqlmodel import Field, SQLModel
@@ -181,7 +181,10 @@ class RigPart(SQLModel, table=True):
 
 
 class ApiKey(SQLModel, table=True):
-    """A key that may call the service; only the hash of its secret is kept."""
+    """A key that may call the service; only the hash of its secret is kept.
+
+    `scopes` are what it may do, with commas between; `last_used_at` is true to the hour.
+    """
 
     __tablename__ = "api_key"
 
@@ -190,6 +193,37 @@ class ApiKey(SQLModel, table=True):
     sha256: str = Field(max_length=64)
     created_at: datetime = Field(default_factory=now, sa_type=Utc)
     revoked_at: datetime | None = Field(default=None, sa_type=Utc)
+    scopes: str = Field(max_length=NAME)
+    expires_at: datetime | None = Field(default=None, sa_type=Utc)
+    last_used_at: datetime | None = Field(default=None, sa_type=Utc)
+
+
+class Written(SQLModel, table=True):
+    """A line of the log of writes: who did what to which thing, what it was before and what it is after."""
+
+    sequence: int | None = Field(default=None, primary_key=True, sa_type=BigInteger().with_variant(Integer, "sqlite"))
+    at: datetime = Field(default_factory=now, sa_type=Utc)
+    by: str = Field(max_length=NAME)
+    request: str = Field(default="", max_length=KEY)
+    act: str = Field(max_length=20)
+    kind: str = Field(max_length=20)
+    key: str = Field(max_length=KEY)
+    before: Document | None = Field(default=None, sa_column=Column(JSON(none_as_null=True), nullable=True))
+    after: Document | None = Field(default=None, sa_column=Column(JSON(none_as_null=True), nullable=True))
+
+
+class KeptReply(SQLModel, table=True):
+    """The reply to a request that came with an idempotency key (`token`); `request` is a digest of the request."""
+
+    __tablename__ = "kept_reply"
+
+    by: str = Field(primary_key=True, max_length=NAME)
+    token: str = Field(primary_key=True, max_length=NAME)
+    request: str = Field(max_length=64)
+    status: int
+    headers: Document = Field(sa_type=JSON)
+    body: str = Field(sa_type=Text)
+    made_at: datetime = Field(default_factory=now, sa_type=Utc, index=True)
 
 
 class Remark(SQLModel, table=True):

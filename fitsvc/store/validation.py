@@ -143,8 +143,8 @@ def _id_fault(value: object, prefix: str) -> str:
 def _sku_fault(value: object) -> str:
     if not isinstance(value, str) or not 1 <= len(value) <= KEY:
         return f"expected a SKU of 1 to {KEY} characters"
-    if not value.isprintable() or "/" in value or value != value.strip():
-        return f"`{shown(value)}` is not a SKU: expected printable characters, no `/`, and no space at either end"
+    if not value.isprintable() or value != value.strip():
+        return f"`{shown(value)}` is not a SKU: expected printable characters, and no space at either end"
     # A client shortens these two away before a path with them reaches the service.
     return f"`{value}` is not a SKU" if value in (".", "..") else ""
 

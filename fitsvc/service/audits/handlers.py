@@ -17,11 +17,12 @@ from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.service import examples
 from fitsvc.service.audits import results
 from fitsvc.service.audits.folder import FILES, FORMATS, AuditFolder, Audits
+from fitsvc.service.audits.private import audit_of, may_see
 from fitsvc.service.audits.upload import receive
 from fitsvc.service.bodies import read_document, read_object
 from fitsvc.service.context import AnyRequest, service_of
 from fitsvc.service.documents import finish
-from fitsvc.service.keys import key_name, needs_key
+from fitsvc.service.keys import key_name
 from fitsvc.service.operations import Operation, query_of
 from fitsvc.service.queries import AFTER, LIMIT
 from fitsvc.service.replies import page, reply
@@ -59,7 +60,7 @@ def list_page(request: AnyRequest) -> Response[bytes]:
     query, audits = query_of(request), service_of(request).audits
     after = (one for one in audits.listed() if one.key > (query["after"] or ""))
     # A folder that is half deleted is no audit, and must not take a place on the page: it would end the list early.
-    whole = islice((one for one in after if one.told()), query["limit"] + 1)
+    whole = islice((one for one in after if one.told() and may_see(request, one)), query["limit"] + 1)
     return page([folder.document() for folder in whole], query["limit"], "id")
 
 
@@ -81,7 +82,7 @@ _CREATE: Final = Operation(
 )
 
 
-@post("/", opt=_CREATE.opt, guards=[needs_key], request_max_body_size=_BODY_BYTES)
+@post("/", opt=_CREATE.opt, request_max_body_size=_BODY_BYTES)
 async def create(request: AnyRequest) -> Response[bytes]:
     """Make a new audit."""
     query_of(request)
@@ -110,7 +111,7 @@ _READ: Final = Operation(
 def read(request: AnyRequest, key: FromPath[str]) -> Response[bytes]:
     """Give one audit."""
     query_of(request)
-    return _audit(service_of(request).audits.get(key))
+    return _audit(audit_of(request, key))
 
 
 _REMOVE: Final = Operation(
@@ -125,11 +126,11 @@ _REMOVE: Final = Operation(
 )
 
 
-@delete("/{key:str}", opt=_REMOVE.opt, guards=[needs_key], sync_to_thread=True)
+@delete("/{key:str}", opt=_REMOVE.opt, sync_to_thread=True)
 def remove(request: AnyRequest, key: FromPath[str]) -> None:
     """Delete an audit."""
     query_of(request)
-    service_of(request).audits.get(key).delete()
+    audit_of(request, key).delete()
 
 
 _SENT: Final = {
@@ -171,7 +172,7 @@ def _sending(name: str) -> HTTPRouteHandler:
         return await to_thread.run_sync(_audit, folder)
 
     path = f"/{{key:str}}/files/{name}"
-    return put(path, opt=operation.opt, guards=[needs_key], request_max_body_size=None)(send_file)
+    return put(path, opt=operation.opt, request_max_body_size=None)(send_file)
 
 
 _START: Final = Operation(
@@ -190,11 +191,11 @@ _START: Final = Operation(
 )
 
 
-@post("/{key:str}/start", opt=_START.opt, guards=[needs_key], status_code=202, sync_to_thread=True)
+@post("/{key:str}/start", opt=_START.opt, status_code=202, sync_to_thread=True)
 def start(request: AnyRequest, key: FromPath[str]) -> Response[bytes]:
     """Start an audit."""
     query_of(request)
-    folder = service_of(request).audits.get(key)
+    folder = audit_of(request, key)
     folder.start()
     return _audit(folder, 202)
 
@@ -212,11 +213,11 @@ _CANCEL: Final = Operation(
 )
 
 
-@post("/{key:str}/cancel", opt=_CANCEL.opt, guards=[needs_key], status_code=202, sync_to_thread=True)
+@post("/{key:str}/cancel", opt=_CANCEL.opt, status_code=202, sync_to_thread=True)
 def cancel(request: AnyRequest, key: FromPath[str]) -> Response[bytes]:
     """Cancel an audit."""
     query_of(request)
-    folder = service_of(request).audits.get(key)
+    folder = audit_of(request, key)
     folder.cancel()
     return _audit(folder, 202)
 

@@ -9,7 +9,8 @@ from litestar.response import Stream
 from fitsvc.audits.results import TABLES, stream, tables_of
 from fitsvc.audits.spool import SUMMARY
 from fitsvc.service.audits.folder import AuditFolder
-from fitsvc.service.context import AnyRequest, service_of
+from fitsvc.service.audits.private import audit_of
+from fitsvc.service.context import AnyRequest
 from fitsvc.service.operations import Operation, query_of
 from fitsvc.service.problems import problem
 from fitsvc.service.queries import Parameter
@@ -100,7 +101,7 @@ def result(request: AnyRequest, key: FromPath[str], name: FromPath[str]) -> Stre
 
 
 def _finished(request: AnyRequest, key: str) -> AuditFolder:
-    folder = service_of(request).audits.get(key)
+    folder = audit_of(request, key)
     if (state := folder.state()) != "finished":
         raise Conflict(f"audit `{key}` is {state}; there are results once it is finished")
     return folder

@@ -14,6 +14,7 @@ from fitsvc.audits.spool import SUMMARY
 from fitsvc.document import Document
 from fitsvc.rulebook.rules import Rulebook
 from fitsvc.service.audits.folder import BEFORE
+from fitsvc.service.audits.private import audit_of, may_see
 from fitsvc.service.context import AnyRequest, service_of
 from fitsvc.service.counter.fields import sentence
 from fitsvc.service.counter.rendering import not_there, page
@@ -58,7 +59,7 @@ _MOST_MISSING: Final = 10
 def audits(request: AnyRequest) -> Response[str]:
     """List the audits, the newest first, with a form for a new one."""
     service = service_of(request)
-    told = [folder.document() for folder in service.audits.listed() if folder.told()]
+    told = [folder.document() for folder in service.audits.listed() if folder.told() and may_see(request, folder)]
     told.sort(key=lambda one: str(one["created_at"]), reverse=True)
     return page(
         request, "audits.html", audits=told, files=_FILES, states=_STATES, most=f"{service.audit_bytes / 1e9:g}"
@@ -69,7 +70,7 @@ def audits(request: AnyRequest) -> Response[str]:
 def audit(request: AnyRequest, key: FromPath[str]) -> Response[str]:
     """Give one audit: how far it is, or what was found."""
     try:
-        folder = service_of(request).audits.get(key)
+        folder = audit_of(request, key)
     except NotFound:
         return not_there(request, "There is no audit of that name. The page of audits lists all.")
     told = folder.document()

@@ -1,0 +1,57 @@
+"""Requests that are sent again, since nobody knows whether the first came through: done once, answered twice."""
+
+import re
+from collections.abc import Callable
+from hashlib import blake2b
+from typing import Final
+
+import msgspec
+from litestar import Response
+from litestar.enums import MediaType
+from sqlmodel import Session
+
+from fitsvc.document import Document, Json
+from fitsvc.service.context import AnyRequest, service_of
+from fitsvc.service.keys import key_name
+from fitsvc.service.operations import IDEMPOTENCY
+from fitsvc.service.problems import problem
+from fitsvc.store.tables import KeptReply
+from fitsvc.store.written import keep_reply, kept_reply
+
+_KEPT_HEADERS: Final = ("ETag", "Location")
+_FORM: Final = re.compile(IDEMPOTENCY.schema["pattern"])
+
+
+def once(request: AnyRequest, document: Json, make: Callable[[Session], Response[bytes]]) -> Response[bytes]:
+    """Make something in one transaction, unless a request with the same idempotency key of this caller has made it.
+
+    The reply is kept in the transaction that it tells of, so that both are there or neither is.
+    """
+    token = request.headers.get(IDEMPOTENCY.name.lower())
+    with service_of(request).database.session() as session:
+        if token is None:
+            return make(session)
+        if len(token) > IDEMPOTENCY.schema["maxLength"] or not _FORM.search(token):
+            raise problem(400, "`Idempotency-Key` is not 1 to 120 printable characters without blanks")
+        by, asked = key_name(request), _digest(request, document)
+        kept = kept_reply(session, by, token)
+        if kept is not None:
+            return _again(kept, asked)
+        reply = make(session)
+        headers: Document = {name: reply.headers[name] for name in _KEPT_HEADERS if name in reply.headers}
+        body = bytes(reply.content).decode()
+        status = reply.status_code or 201
+        keep_reply(session, KeptReply(by=by, token=token, request=asked, status=status, headers=headers, body=body))
+        return reply
+
+
+def _again(kept: KeptReply, asked: str) -> Response[bytes]:
+    if kept.request != asked:
+        detail = "this `Idempotency-Key` came with another request before: use a new one for each"
+        raise problem(422, detail, code="repeated")
+    return Response(kept.body.encode(), status_code=kept.status, headers=kept.headers, media_type=MediaType.JSON)
+
+
+def _digest(request: AnyRequest, document: Json) -> str:
+    told = msgspec.json.encode((request.method, request.url.path, document), order="deterministic")
+    return blake2b(told, digest_size=16).hexdigest()
