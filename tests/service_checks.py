@@ -19,9 +19,9 @@ def problem(response: httpx.Response, status: int) -> dict[str, Any]:
     assert document["detail"]
     assert set(document) <= {"type", "title", "status", "detail", "errors"}
     for entry in document.get("errors", ()):
-        assert set(entry) <= {"pointer", "parameter", "code", "detail", "help"}
-        assert ("pointer" in entry) != ("parameter" in entry)
-        assert entry.get("pointer", "") == "" or entry["pointer"].startswith("/")
+        assert set(entry) <= {"pointer", "parameter", "line", "code", "detail", "help"}
+        assert len({"pointer", "parameter", "line"} & set(entry)) == 1
+        assert not entry.get("pointer") or entry["pointer"].startswith("/")
         assert entry["detail"]
     return document
 

@@ -4,6 +4,8 @@ from collections.abc import Iterable, Iterator
 from pathlib import Path
 from typing import Final
 
+from sqlmodel import Session
+
 from fitsvc.document import Document
 from fitsvc.facts import FactReader
 from fitsvc.language.problems import Problem, ProblemsFound, nearest
@@ -40,27 +42,41 @@ def load_file(
     that the source told before and the file does not name are taken back. What was seen on the part itself stays,
     unless `also_seen` gives it up too. A `dry` run tells what would become of the file, and stores nothing.
     """
+    with database.session() as session:
+        storing = store_file(session, reader, path, replace=replace, source=source, also_seen=also_seen)
+        if dry:
+            session.rollback()
+    return storing.loaded
+
+
+def store_file(
+    session: Session,
+    reader: FactReader,
+    path: Path,
+    *,
+    replace: bool = False,
+    source: str = "",
+    also_seen: bool = False,
+) -> Storing:
+    """Store all records of a file in a session, as `load_file` does; after ProblemsFound the session must be left."""
     problems: list[Problem] = []
     loaded = Loaded(file=str(path))
     rows = read_rows(path, reader.vocabulary, problems)
-    with database.session() as session:
-        storing = Storing(
-            session=session,
-            reader=reader,
-            problems=problems,
-            loaded=loaded,
-            source=source,
-            replaces=replace,
-            also_seen=also_seen,
-        )
-        _store(rows, storing)
-        if not problems and not (loaded.stored or loaded.replaced or loaded.unchanged or loaded.repeated):
-            problems.append(Problem("the file has no records", "add some, or leave it out", file=str(path)))
-        if problems:
-            raise ProblemsFound(sorted(problems, key=lambda problem: (problem.line, problem.column)))
-        if dry:
-            session.rollback()
-    return loaded
+    storing = Storing(
+        session=session,
+        reader=reader,
+        problems=problems,
+        loaded=loaded,
+        source=source,
+        replaces=replace,
+        also_seen=also_seen,
+    )
+    _store(rows, storing)
+    if not problems and not (loaded.stored or loaded.replaced or loaded.unchanged or loaded.repeated):
+        problems.append(Problem("the file has no records", "add some, or leave it out", file=str(path)))
+    if problems:
+        raise ProblemsFound(sorted(problems, key=lambda problem: (problem.line, problem.column)))
+    return storing
 
 
 def in_order(paths: Iterable[Path], vocabulary: Vocabulary) -> list[Path]:

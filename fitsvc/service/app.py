@@ -14,6 +14,7 @@ from fitsvc.inventory.shelf import Shop
 from fitsvc.planning.planner import Planner
 from fitsvc.service import (
     asking,
+    catalogue,
     health,
     knowledge,
     matches,
@@ -115,6 +116,7 @@ def _routes(shared: Selections) -> list[ControllerRouterHandler]:
         audits.router(),
         *selections.handlers(shared.selector.kinds),
         *matches.handlers(),
+        catalogue.load,
         observations.router(),
         worklist.worklist,
         remarks.router(),

@@ -19,6 +19,9 @@ MISTAKEN: Final[Document] = _ALL.pop("Mistaken")
 UPLOADS: Final[dict[str, str]] = _ALL.pop("Uploads")
 """By the media type of a file of an audit, what it may hold."""
 
+CATALOGUE: Final[dict[str, str]] = _ALL.pop("Catalogue")
+"""By the media type of a catalogue, what it may hold."""
+
 BODIES: Final[dict[str, Document]] = _ALL
 """By the name of a body's schema; sent in this order, each finds what it names."""
 

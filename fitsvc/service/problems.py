@@ -149,7 +149,11 @@ def _unforeseen(error: Exception) -> ProblemDetailsException:
 
 
 def _entry(one: Problem) -> Document:
-    entry = {"parameter": one.parameter} if one.parameter else {"pointer": one.pointer}
+    entry: Document = {"pointer": one.pointer}
+    if one.parameter:
+        entry = {"parameter": one.parameter}
+    elif one.line:
+        entry = {"line": one.line}
     entry |= {"code": one.kind.replace(" ", "-")} if one.kind else {}
     entry["detail"] = one.message
     return entry | {"help": one.help} if one.help else entry

@@ -13,6 +13,7 @@ from fitsvc.rulebook.rules import Rulebook
 from fitsvc.rulebook.vocabulary import EFFORTS, PRESENCES, Vocabulary
 from fitsvc.selection.selector import Selection
 from fitsvc.service.audits.shapes import audits
+from fitsvc.service.catalogue import CatalogueReport
 from fitsvc.service.json_schema import COUNTS, TEXT, Schema, array, closed, nullable, parts, reference, text, word
 from fitsvc.service.matches import MOST_ITEMS, MOST_RIGS, ItemRigs, Matches
 from fitsvc.service.record_shapes import stored, title
@@ -23,7 +24,7 @@ from fitsvc.subjects import PLACE
 def components(rulebook: Rulebook) -> dict[str, Schema]:
     """Return every schema of the API."""
     vocabulary = rulebook.vocabulary
-    told = [Answer, Plan, Selection, Matches, ItemRigs, Figures, Sheet, WorkList]
+    told = [Answer, Plan, Selection, Matches, ItemRigs, CatalogueReport, Figures, Sheet, WorkList]
     _, answers = msgspec.json.schema_components(told, ref_template="#/components/schemas/{name}")
     found = (
         dict(sorted(answers.items())) | schemas(vocabulary) | _wishes(vocabulary) | _selection() | _match(vocabulary)
@@ -46,6 +47,7 @@ def _shared() -> dict[str, Schema]:
         "One thing to be put right: in the body at `pointer`, or after the `?` in `parameter`.",
         pointer=pointer,
         parameter=text("The parameter of the query."),
+        line={"type": "integer", "minimum": 1, "description": "The line of a file that was sent."},
         code=text("What is the matter, where a program may act on it: `no-unit`, `unknown-fact` and so on."),
         detail=TEXT,
         help=text("What to write instead."),

@@ -1,0 +1,246 @@
+"""/v1/catalogue: a whole catalogue put in place by one request: what becomes of it, and of what fits, in one commit."""
+
+import tempfile
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+from pathlib import Path
+from typing import Any, Final
+
+import msgspec
+import numpy as np
+from anyio import to_thread
+from litestar import Response, post
+from sqlmodel import Session, col, func, select
+
+from fitsvc.answers.shelf import Item, read_items
+from fitsvc.facts import Case
+from fitsvc.inventory.stored import StoreRecords, stored
+from fitsvc.language.problems import Problem, ProblemsFound
+from fitsvc.loading.load import store_file
+from fitsvc.loading.storing import Loaded
+from fitsvc.observing.law import laws_of
+from fitsvc.rulebook.outcomes import OUTCOMES
+from fitsvc.selection.folding import present_of
+from fitsvc.selection.rows import SUBJECT
+from fitsvc.selection.selector import read_rig_told
+from fitsvc.service import examples
+from fitsvc.service.audits.upload import receive
+from fitsvc.service.context import AnyRequest, Service, service_of
+from fitsvc.service.keys import write_of
+from fitsvc.service.operations import Operation, query_of
+from fitsvc.service.queries import Parameter
+from fitsvc.service.replies import reply
+from fitsvc.store.errors import StillReferenced
+from fitsvc.store.records import delete_record, get_records
+from fitsvc.store.rigs import count_rigs, list_rigs
+from fitsvc.store.tables import Accessory, Observation
+from fitsvc.store.written import Write, log_write
+
+MOST_RIGS: Final = 50
+"""Saved rigs on which it is told what fits otherwise: each is the whole of what changed, judged twice."""
+MOST_NAMED: Final = 100
+_SUFFIX: Final = {"csv": ".csv", "jsonl": ".jsonl"}
+_FITS: Final = OUTCOMES.index("conditional")
+"""An item fits whose outcome stands no further down than this: it works, or does once something is seen to."""
+
+
+class NotRemoved(msgspec.Struct):
+    """An item that the catalogue no longer has and that stays, and why."""
+
+    sku: str
+    because: str
+
+
+class FitsChanged(msgspec.Struct):
+    """On one saved rig how many items fit that did not before, how many no longer do, and the first of them."""
+
+    rig: str
+    gained: int
+    lost: int
+    gained_skus: list[str]
+    lost_skus: list[str]
+
+
+class CatalogueReport(msgspec.Struct, kw_only=True):
+    """What became of a catalogue, or with `dry_run` would: `stored` by subject, and what fits otherwise.
+
+    `standing` counts facts that were seen on the parts and that the catalogue says otherwise, or not at all. Of more
+    than so many saved rigs the first are judged; `rigs_left_out` counts the rest.
+    """
+
+    dry_run: bool
+    stored: dict[str, int]
+    replaced: int
+    unchanged: int
+    removed: int
+    not_removed: list[NotRemoved]
+    standing: int
+    fits: list[FitsChanged]
+    rigs_left_out: int
+
+
+_FLAG: Final = {"type": "string", "enum": ["no", "yes"], "default": "no"}
+_LOAD: Final = Operation(
+    id="load_catalogue",
+    summary="Put a catalogue in place",
+    about=(
+        "Takes a file of records as `fitsvc load` does: each with `subject`, `sku`, `label` and facts. It goes in "
+        "whole and at once, or not at all, and then every bad row is told by its line. With `mode=merge` what is there "
+        "already is made what the file says, as far as its `source` has a say; with `mode=replace` what the same "
+        "source told of before, nobody else tells of, and the file no longer has is deleted too. `dry_run` tells what "
+        "would become of it, and what would fit otherwise on the saved rigs, and stores nothing."
+    ),
+    tag="Records",
+    gives="CatalogueReport",
+    uploads={**examples.CATALOGUE, "application/vnd.apache.parquet": None},
+    query=(
+        Parameter(
+            "mode",
+            "Whether what the file no longer has stays.",
+            {"type": "string", "enum": ["merge", "replace"], "default": "merge"},
+            example="merge",
+        ),
+        Parameter(
+            "source",
+            "The feed the file is: it owns what it says. `mode=replace` needs one.",
+            {"type": "string", "maxLength": 120, "pattern": r"^[^\u0000]*$"},
+            example="our feed",
+        ),
+        Parameter("dry_run", "Only tell what would become of it.", _FLAG, example="yes"),
+    ),
+    errors=(408, 413, 415, 507),
+    needs_key=True,
+    scope="publish",
+)
+
+
+@post("/v1/catalogue", opt=_LOAD.opt, status_code=200, request_max_body_size=None)
+async def load(request: AnyRequest) -> Response[bytes]:
+    """Put a catalogue in place."""
+    query, service, write = query_of(request), service_of(request), write_of(request)
+    with tempfile.TemporaryDirectory(prefix="fitsvc-catalogue-") as folder:
+        sent = await receive(request, "catalogue", Path(folder), service.audit_bytes)
+        path = await to_thread.run_sync(_as_text, sent.part, sent.format)
+        return reply(await to_thread.run_sync(_loaded, service, path, query, write))
+
+
+def _as_text(part: Path, format: str) -> Path:
+    """The file under a name that tells its format; a table of columns as text."""
+    path = part.with_suffix(_SUFFIX.get(format, ".csv"))
+    if format == "parquet":
+        import pyarrow.csv
+        import pyarrow.parquet
+
+        pyarrow.csv.write_csv(pyarrow.parquet.read_table(part), path)
+        return path
+    return part.rename(path)
+
+
+def _loaded(service: Service, path: Path, query: dict[str, Any], write: Write) -> bytes:
+    reader, source, dry = service.answerer.reader, query["source"] or "", query["dry_run"] == "yes"
+    replaces = query["mode"] == "replace"
+    if replaces and not source:
+        help = "name the feed that the file is"
+        problem = Problem("`mode=replace` needs a `source`", help, parameter="source", meaning=True)
+        raise ProblemsFound([problem])
+    with service.database.session() as session:
+        newest = session.exec(select(func.max(Observation.sequence))).one() or 0
+        try:
+            storing = store_file(session, reader, path, replace=True, source=source)
+        except ProblemsFound as found:
+            raise ProblemsFound([replace(one, file="") for one in found.problems]) from None
+        named = {key for subject, key in storing.lines if subject == SUBJECT}
+        removed, kept = _remove(session, service, source, named, write) if replaces else ([], [])
+        report = _report(storing.loaded, removed, kept, dry=dry)
+        report.fits, report.rigs_left_out = _fits(session, service, _changed(session, newest))
+        if dry:
+            session.rollback()
+        else:
+            told = {"stored": report.stored, "replaced": report.replaced, "removed": report.removed}
+            log_write(session, write, "loads", "catalogue", source[:80], after=told)
+    return msgspec.json.encode(report)
+
+
+def _report(loaded: Loaded, removed: Sequence[str], kept: list[NotRemoved], *, dry: bool) -> CatalogueReport:
+    return CatalogueReport(
+        dry_run=dry,
+        stored=loaded.stored,
+        replaced=loaded.replaced,
+        unchanged=loaded.unchanged,
+        removed=len(removed),
+        not_removed=kept[:MOST_NAMED],
+        standing=sum(len(names) for _, names in loaded.standing),
+        fits=[],
+        rigs_left_out=0,
+    )
+
+
+def _remove(
+    session: Session, service: Service, source: str, named: set[str], write: Write
+) -> tuple[list[str], list[NotRemoved]]:
+    """Delete what the source told of and no longer does; what others tell of, or a rig has, stays."""
+    of_source = col(Observation.source) == source
+    mine = select(Observation.record_id).where(Observation.subject == SUBJECT, of_source).distinct()
+    theirs = select(Observation.record_id).where(Observation.subject == SUBJECT, ~of_source).distinct()
+    others, removed, kept = set(session.exec(theirs)), list[str](), list[NotRemoved]()
+    left = sorted(set(session.exec(mine)) - named)
+    for sku in get_records(session, SUBJECT, left):
+        if sku in others:
+            kept.append(NotRemoved(sku, "somebody else tells of it too"))
+            continue
+        try:
+            delete_record(session, SUBJECT, sku, by=write.by, laws=laws_of(service.answerer.reader))
+            removed.append(sku)
+        except StillReferenced as error:
+            kept.append(NotRemoved(sku, str(error)))
+    return removed, kept
+
+
+def _changed(session: Session, newest: int) -> list[str]:
+    """The SKUs of which something was told since an observation."""
+    session.flush()
+    since = col(Observation.sequence) > newest
+    return sorted(session.exec(select(Observation.record_id).where(Observation.subject == SUBJECT, since).distinct()))
+
+
+def _fits(session: Session, service: Service, skus: Sequence[str]) -> tuple[list[FitsChanged], int]:
+    """What fits otherwise, of what was changed, on the saved rigs."""
+    rigs = list_rigs(session, limit=MOST_RIGS)
+    if not skus:
+        return [], 0
+    held = service.selections.index.held()
+    before = {sku: item for sku in skus if (item := held.item(sku)) is not None}
+    records = get_records(session, SUBJECT, skus).values()
+    told = [stored(SUBJECT, one) for one in records if isinstance(one, Accessory) and one.subject == SUBJECT]
+    after = {item.sku: item for item in read_items(service.answerer.reader, told)}
+    readable = list(_readable(session, service, [rig.id for rig in rigs]))
+    fitted = [_fitting(service, list(items.values()), [case for _, case in readable]) for items in (before, after)]
+    found = []
+    for number, (rig, _) in enumerate(readable):
+        was, now = fitted[0][number], fitted[1][number]
+        gained, lost = sorted(now - was), sorted(was - now)
+        if gained or lost:
+            found.append(FitsChanged(rig, len(gained), len(lost), gained[:MOST_NAMED], lost[:MOST_NAMED]))
+    return found, max(count_rigs(session) - MOST_RIGS, 0)
+
+
+def _readable(session: Session, service: Service, rigs: Sequence[str]) -> Iterator[tuple[str, Case]]:
+    """The saved rigs that can be judged."""
+    records = StoreRecords(session, service.shop.vehicles)
+    for rig in rigs:
+        try:
+            yield rig, read_rig_told({"rig": {"id": rig}}, service.answerer, records)[0]
+        except ProblemsFound:
+            continue
+
+
+def _fitting(service: Service, items: Sequence[Item], rigs: Sequence[Case]) -> list[set[str]]:
+    """For each rig the SKUs of the items that fit it."""
+    columns, reader = service.answerer.columns, service.answerer.reader
+    present = [present_of(item, reader) for item in items]
+    catalogue = columns.catalogue([item.values for item in items], {SUBJECT}, present)
+    found = []
+    for judged in columns.judge_all(catalogue, rigs) if items else ():
+        fits = (judged.outcome() <= _FITS)[catalogue.signature_of]
+        found.append({items[row].sku for row in np.flatnonzero(fits).tolist()})
+    return found or [set() for _ in rigs]

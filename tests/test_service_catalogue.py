@@ -1,0 +1,123 @@
+"""A catalogue put in place over HTTP: whole or not at all, what becomes of it and of what fits told before it is."""
+
+import io
+import json
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pyarrow as pa
+import pyarrow.parquet as pq
+import pytest
+from demo_world import answerer
+from litestar import Litestar
+from litestar.testing import TestClient
+from service_checks import problem
+
+from fitsvc.service.app import create_app
+from fitsvc.store.api_keys import create_key
+from fitsvc.store.database import Database
+
+Client = TestClient[Litestar]
+HEADER = "sku,subject,label,kind,shank,pin"
+RACK = "A-RACK,accessory,A rack,cargo_carrier,2 in,5/8 in"
+STEP = "A-STEP,accessory,A step,step,2 in,5/8 in"
+BALL = "A-BALL,ball,A ball,,,"
+
+
+@pytest.fixture
+def shop(url: str, tmp_path: Path) -> Iterator[tuple[Client, dict[str, str]]]:
+    """Give a client of a service with one saved rig, and a key that may publish and edit."""
+    database = Database(url)
+    with database.session() as session:
+        key = {"X-API-Key": create_key(session, "feed", ("publish", "edit", "administer"))[0]}
+    with TestClient(create_app(database, answerer(), tmp_path / "audits"), raise_server_exceptions=False) as client:
+        rig = {"id": "rig_one", "name": "One", "rig": {"receiver": {"facts": {"opening": "2 in"}}}}
+        assert client.post("/v1/rigs", json=rig, headers=key).status_code == 201
+        yield client, key
+    database.close()
+
+
+def send(shop: tuple[Client, dict[str, str]], *rows: str, query: str = "", kind: str = "text/csv") -> Any:
+    """Send a catalogue."""
+    client, key = shop
+    body = "\n".join((HEADER, *rows)).encode()
+    return client.post(f"/v1/catalogue{query}", content=body, headers={**key, "Content-Type": kind})
+
+
+def skus(shop: tuple[Client, dict[str, str]]) -> list[str]:
+    """Give what is stored."""
+    return [one["sku"] for one in shop[0].get("/v1/accessories").json()["items"]]
+
+
+def test_a_dry_run_tells_and_stores_nothing(shop: tuple[Client, dict[str, str]]) -> None:
+    """The report of a dry run is that of the run itself, but for its name; then it is all there at once."""
+    dry = send(shop, RACK, STEP, BALL, query="?dry_run=yes").json()
+    assert skus(shop) == []
+    done = send(shop, RACK, STEP, BALL).json()
+    assert dry == done | {"dry_run": True}
+    assert done["stored"] == {"accessory": 2, "ball": 1}
+    assert skus(shop) == ["A-BALL", "A-RACK", "A-STEP"]
+    assert send(shop, RACK, STEP, BALL).json()["unchanged"] == 3
+    assert [line["act"] for line in shop[0].get("/v1/log", headers=shop[1]).json()["items"]] == [
+        "creates",
+        "loads",
+        "loads",
+    ]
+
+
+def test_what_fits_otherwise_is_told_by_rig(shop: tuple[Client, dict[str, str]]) -> None:
+    """What a change of a shank takes from a rig, and gives back, is what the rig's page says before and after."""
+    client, _ = shop
+    send(shop, RACK, STEP)
+
+    def fitting() -> set[str]:
+        page = client.get("/v1/rigs/rig_one/accessories?outcome=works,conditional&detail=compact").json()
+        return {one["sku"] for one in page["items"]}
+
+    for row in (STEP.replace("2 in", "1-1/4 in"), STEP):
+        before = fitting()
+        report = send(shop, RACK, row).json()
+        after = fitting()
+        told = {one["rig"]: (set(one["gained_skus"]), set(one["lost_skus"])) for one in report["fits"]}
+        assert told == ({"rig_one": (after - before, before - after)} if before != after else {})
+        assert report["replaced"] == 1
+
+
+def test_a_replacement_takes_away_what_the_feed_no_longer_has(shop: tuple[Client, dict[str, str]]) -> None:
+    """Of its own source only, and not what somebody else tells of or a rig has; without a source it is refused."""
+    client, key = shop
+    send(shop, RACK, STEP, "A-PIN,accessory,A pin,locking_pin,,5/8 in", query="?source=ours")
+    send(shop, BALL, query="?source=theirs")
+    note = {"subject": "accessory", "record": "A-STEP", "facts": {"weight": "20 lb"}, "kind": "measured", "by": "us"}
+    assert client.post("/v1/observations", json=note, headers=key).status_code == 201
+    found = send(shop, RACK, query="?source=ours&mode=replace").json()
+    assert found["removed"] == 1
+    assert [one["sku"] for one in found["not_removed"]] == ["A-STEP"]
+    assert skus(shop) == ["A-BALL", "A-RACK", "A-STEP"]
+    assert problem(send(shop, RACK, query="?mode=replace"), 422)["errors"][0]["parameter"] == "source"
+
+
+def test_a_bad_row_keeps_all_out(shop: tuple[Client, dict[str, str]]) -> None:
+    """Every bad row is told by its line, and none of the file is stored."""
+    told = problem(send(shop, RACK, "B,accessory,B,no_such_kind,2 in,", "C,boat,C,,,"), 400)
+    assert {entry["line"] for entry in told["errors"]} == {3, 4}
+    assert skus(shop) == []
+    problem(send(shop, RACK, kind="application/pdf"), 415)
+
+
+def test_lines_and_columns_say_the_same(shop: tuple[Client, dict[str, str]]) -> None:
+    """JSON Lines and Parquet are read as the text of the same rows is."""
+    client, key = shop
+    assert send(shop, RACK).json()["stored"] == {"accessory": 1}
+    facts = {"kind": "cargo_carrier", "shank": "2 in", "pin": "5/8 in"}
+    line = json.dumps({"subject": "accessory", "sku": "A-RACK", "label": "A rack", "facts": facts}).encode()
+    lines = client.post("/v1/catalogue", content=line, headers={**key, "Content-Type": "application/x-ndjson"})
+    assert lines.json()["unchanged"] == 1
+    table, stream = (
+        pa.table({name: [cell] for name, cell in zip(HEADER.split(","), RACK.split(","), strict=True)}),
+        io.BytesIO(),
+    )
+    pq.write_table(table, stream)
+    kind = {"Content-Type": "application/vnd.apache.parquet"}
+    assert client.post("/v1/catalogue", content=stream.getvalue(), headers=key | kind).json()["unchanged"] == 1
