@@ -1,12 +1,12 @@
 """Records as people look for them: by words of their labels and keys, and by what is not known of them."""
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 
 from sqlalchemy import ColumnElement, func, or_
 from sqlmodel import Session, col, select
 
 from fitsvc.store.records import beyond, key_column, table_of
-from fitsvc.store.tables import Mounting, Receiver, Record, SavedRig, Vehicle
+from fitsvc.store.tables import Accessory, Mounting, Receiver, Record, SavedRig, Vehicle
 from fitsvc.store.validation import page_size, storable
 from fitsvc.subjects import Subject
 
@@ -14,11 +14,19 @@ MOST_WORDS = 8
 
 
 def search_records(
-    session: Session, subject: Subject, text: str = "", *, lacking: str = "", after: str | None = None, limit: int = 50
+    session: Session,
+    subject: Subject,
+    text: str = "",
+    *,
+    lacking: str = "",
+    sold_as: Collection[str] = (),
+    after: str | None = None,
+    limit: int = 50,
 ) -> Sequence[Record]:
     """Return a page of records, ordered by id or SKU, whose label or key has every word of a text in it.
 
-    A mounting is found by its vehicle's and its receiver's labels too. `lacking` is a fact of which nothing is known.
+    A mounting is found by its vehicle's and its receiver's labels too. `lacking` is a fact of which nothing is known,
+    `sold_as` what an accessory is to be sold as.
     """
     table = table_of(subject)
     query = select(table).where(beyond(key_column(table), after)).order_by(key_column(table)).limit(page_size(limit))
@@ -26,6 +34,8 @@ def search_records(
         if not storable(word):
             return []
         query = query.where(_bearing(table, word))
+    if sold_as:
+        query = query.where(col(Accessory.subject).in_(sold_as))
     if lacking:
         query = query.where(col(table.facts)[lacking].as_string().is_(None))
     return session.exec(query).all()

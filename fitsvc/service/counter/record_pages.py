@@ -29,11 +29,11 @@ from fitsvc.service.counter.sheet_view import SheetView, day, see_sheet
 from fitsvc.service.etags import etag
 from fitsvc.store.errors import NotFound
 from fitsvc.store.observations import sold_as
-from fitsvc.store.records import find_mountings, get_record
+from fitsvc.store.records import find_mountings, get_record, get_records
 from fitsvc.store.rigs import count_rigs, get_rig, rigs_using
 from fitsvc.store.searching import count_records, search_records, search_rigs
 from fitsvc.store.tables import TABLES, Mounting, Record, SavedRig
-from fitsvc.subjects import KIND, SUBJECTS, Subject
+from fitsvc.subjects import KIND, SOLD, SUBJECTS, Subject
 
 RECORDS: Final = "/records"
 RIG: Final = "rig"
@@ -164,9 +164,20 @@ def _lines(
         lines = [RecordLine(record_href(RIG, one.id), one.name, one.id) for one in rigs]
     else:
         subject, vocabulary = cast(Subject, kind), service.answerer.rulebook.vocabulary
-        found = search_records(session, subject, text, lacking=lacking, after=after or None, limit=limit + 1)
+        if kind == "accessory" and text and not lacking and not after:
+            found = _sold(session, service, text, limit + 1)
+        else:
+            found = search_records(session, subject, text, lacking=lacking, after=after or None, limit=limit + 1)
         lines = [_line(kind, one, vocabulary) for one in found]
     return lines[:limit], lines[limit - 1].key if len(lines) > limit else ""
+
+
+def _sold(session: Session, service: Service, text: str, most: int) -> Sequence[Record]:
+    """The first items that go by a text: accessories by the index of them, which are many, others by the store."""
+    skus = [item.sku for item in service.selections.named(text).items]
+    others = search_records(session, "accessory", text, sold_as=SOLD[1:], limit=most)
+    found = {one.key: one for one in (*get_records(session, "accessory", skus[:most]).values(), *others)}
+    return [found[key] for key in sorted(found)[:most]]
 
 
 def _line(kind: str, one: Record, vocabulary: Vocabulary) -> RecordLine:
