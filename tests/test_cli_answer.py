@@ -9,10 +9,12 @@ import sys
 from pathlib import Path
 
 import pytest
-from demo_world import answerer
+from demo_world import answerer, world
 
 from fitsvc.answers.answer import encode
 from fitsvc.cli import main
+from fitsvc.cli.answer_view import show_answer
+from fitsvc.cli.console import out
 
 QUESTION = {
     "rig": {"receiver": {"facts": {"opening": "2 in"}}},
@@ -274,3 +276,17 @@ def test_standard_input_that_is_a_terminal_is_not_needed(
     monkeypatch.setattr(sys, "stdin", io.TextIOWrapper(io.BytesIO(b"")))
     assert main(["answer", "-"]) == 2
     assert "standard input:1:1: error: is not JSON" in capsys.readouterr().err
+
+
+def test_the_pair_that_spoils_it_is_told(capsys: pytest.CaptureFixture[str]) -> None:
+    """Of several things on one rig: between which it lies, and what each comes to by itself and with the other."""
+    cart = {"accessory": {"sku": "TUG-2-D2-10"}, "ball": {"sku": "RBL-2-A"}, "trailer": {"sku": "DUN-CART-612"}}
+    bikes = {"accessory": {"sku": "SPK-TRUG-2"}, "load": {"facts": {"bikes": 2, "bike_weight": "40 lb"}}}
+    hung = {"hangs_on": "rear_receiver"}
+    twin = {"sku": "BTX-TWIN-2", "facts": {"trailer_rating": "3500 lb"}}
+    things = [{"name": "bikes", **hung, **bikes}, {"name": "cart", **hung, **cart}]
+    document = {"rig": {"id": "rig_farm_muckle", "adapters": [twin]}, "together": things}
+    show_answer(out(), answerer().answer(document, world()), answerer())
+    told = " ".join(capsys.readouterr().out.split())
+    assert "178 lb too much. It lies between the bikes and the cart." in told
+    assert "The bikes, in the receiver at the rear By itself: conditional. With all else: fails." in told

@@ -91,6 +91,7 @@ class _View:
     def _findings(self, answer: "Answer") -> None:
         """Why; where the answer is no, what is wrong, and of the rest only how much there is."""
         findings, no = answer.findings, answer.outcome == "fails"
+        pairs = {spoiler.rule: spoiler.between for spoiler in answer.spoils}
         seen_to = {rule for thing in answer.to_see_to for rule in thing.rules}
         shown = [
             one
@@ -105,6 +106,8 @@ class _View:
         for finding in shown:
             sign, colour = _MARKS[self._brought(finding)]
             self._line(finding.reason, sign, colour)
+            if between := pairs.get(finding.rule):
+                self._line(f"It lies between {joined([f'the {one}' for one in between])}.", style="dim", indent=4)
             if finding.result == "fails" and (helps := self.helps.get(finding.rule)):
                 self._line(f"What helps: {helps}.", style="cyan", indent=4)
             if self.everything:
@@ -119,9 +122,7 @@ class _View:
             self._line(f"{rules} (`--all` tells).", *_MARKS["works"])
 
     def _together(self, answer: "Answer") -> None:
-        """Of several things between which what is wrong lies, and what each comes to."""
-        for spoiler in answer.spoils if self.everything else ():
-            self._line(f"{spoiler.rule}: between {joined([f'the {one}' for one in spoiler.between])}.", style="dim")
+        """What each of several things comes to."""
         for thing in answer.together:
             self._heading(f"{capped(f'the {thing.name}')}, in {self.places.get(thing.hangs_on, thing.hangs_on)}")
             self._line(f"By itself: {thing.alone}. With all else: {thing.answer.outcome}.")
