@@ -5,13 +5,15 @@ and spacing, choices and counts by what they leave possible. At least one of the
 """
 
 from collections.abc import Iterable, Mapping
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 from fitsvc.answers.question import Named, Stored, naming_facts
-from fitsvc.answers.searching import Found, find, flags_of, terms_of
 from fitsvc.facts import FactReader
 from fitsvc.language.problems import Problem
 from fitsvc.language.types import ListType, Value
+
+if TYPE_CHECKING:
+    from fitsvc.answers.searching import Found
 
 SUBJECT: Final = "vehicle"
 
@@ -77,8 +79,10 @@ class Vehicles:
             if self._names[name].kind in words
         ]
 
-    def matching(self, text: str) -> tuple[list[Named], Found]:
+    def matching(self, text: str) -> "tuple[list[Named], Found]":
         """The vehicles that go by a text, in the order of their labels, and what was made of the text."""
+        from fitsvc.answers.searching import find, flags_of, terms_of  # by columns, which no single answer needs
+
         keys = list(self._told)
         told = [(self._told[key], self._all[key].values) for key in keys]
         found = find(terms_of(text, self.reader), [flags_of(told)], len(told))
