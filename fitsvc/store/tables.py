@@ -28,7 +28,7 @@ Act = Literal["", "retracts", "corrects", "settles", "replaces", "deletes"]
 """What an observation does to earlier ones beside telling something."""
 
 
-LABEL, KEY, NAME, NOTE, PHOTO, REQUEST_KEY = 200, 80, 120, 2000, 500, 200
+LABEL, KEY, NAME, NOTE, PHOTO = 200, 80, 120, 2000, 500
 """Longest texts, in characters."""
 
 
@@ -139,21 +139,6 @@ class Observation(SQLModel, table=True):
     )
     ground: Document | None = Field(default=None, sa_column=Column(JSON(none_as_null=True), nullable=True))
     tried: str | None = Field(default=None, sa_type=key_type(), index=True)
-
-
-class RequestKey(SQLModel, table=True):
-    """A key under which somebody sent an observation, so that the same request sent again tells nothing new.
-
-    `sha256` is of the body that came with it.
-    """
-
-    __tablename__ = "request_key"
-
-    key: str = Field(primary_key=True, max_length=REQUEST_KEY)
-    written_by: str = Field(primary_key=True, max_length=NAME)
-    sha256: str = Field(max_length=64)
-    observation: str = Field(sa_type=key_type())
-    at: datetime = Field(default_factory=now, sa_type=Utc, index=True)
 
 
 class SavedRig(SQLModel, table=True):
