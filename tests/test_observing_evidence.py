@@ -17,6 +17,7 @@ from service_checks import pointers, problem
 from fitsvc.audits.rigs import rigs_of_table, rigs_table, stored_rigs
 from fitsvc.audits.run import Audit, AuditOrder
 from fitsvc.audits.summary import run
+from fitsvc.cli.app import main
 from fitsvc.facts import FactReader
 from fitsvc.loading.load import in_order, load_file
 from fitsvc.observing.law import laws_of
@@ -533,3 +534,82 @@ def test_f15b_a_measured_accessory_tells_its_effects_on_saved_rigs(shop: Client,
         answer = shop.post("/v1/answers", json={"rig": {"id": rig["rig"]}, "accessory": {"sku": one["sku"]}}).json()
         assert answer["outcome"] == one["after"] != one["before"]
     assert told["changed"]
+
+
+def test_f20_what_a_change_of_a_record_would_do_is_told_before_it_is_made(shop: Client, key: Key) -> None:
+    """The same rigs, counts and items that telling it as an observation names; and nothing is stored meanwhile."""
+    vehicle = shop.get("/v1/vehicles/veh_saltmarsh_2022").json()
+    for name, value in (("tongue_rating", "150 lb"), ("gvwr", "4500 lb")):
+        state = {"label": vehicle["label"], "facts": vehicle["facts"] | {name: value}}
+        would = shop.post("/v1/vehicles/veh_saltmarsh_2022/effects", json=state, headers=key).json()
+        assert would["record"]["facts"][name] == value
+        assert shop.get("/v1/vehicles/veh_saltmarsh_2022").json() == vehicle
+        body = {"subject": "vehicle", "record": "veh_saltmarsh_2022", "facts": {name: value}}
+        told = shop.post("/v1/observations", json=body | {"kind": "read"}, headers=key).json()
+        assert would["rigs"] == told["rigs"]
+        undone = {"subject": "vehicle", "record": "veh_saltmarsh_2022", "retracts": told["observation"]["id"]}
+        shop.post("/v1/observations", json=undone | {"reason": "to try another"}, headers=key)
+        vehicle = shop.get("/v1/vehicles/veh_saltmarsh_2022").json()
+    assert would["rigs"]["judged"] == 1
+    assert would["rigs"]["changed"]
+
+
+def test_f20_a_file_tells_the_rigs_that_it_changes(
+    shop: Client, key: Key, database: Database, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """As a dry run too, which leaves all as it was."""
+    file = tmp_path / "read.csv"
+    file.write_text("subject,record,kind,tongue_rating\nvehicle,veh_saltmarsh_2022,read,150 lb\n")
+    before = shop.get("/v1/vehicles/veh_saltmarsh_2022").json()
+    args = ["load", str(file), "--effects", "--database", database.url, "--index", str(tmp_path)]
+    assert main([*args, "--dry-run"]) == 0
+    dry = capsys.readouterr().out
+    assert "1 of 6 saved rigs answer otherwise" in dry
+    assert shop.get("/v1/vehicles/veh_saltmarsh_2022").json() == before
+    assert main(args) == 0
+    assert capsys.readouterr().out.splitlines()[1:] == dry.splitlines()[1:]
+    assert shop.get("/v1/vehicles/veh_saltmarsh_2022").json() != before
+
+
+def test_f4_another_part_under_what_was_seen_is_refused(shop: Client, key: Key) -> None:
+    """With what was measured or a saved rig on it a mounting keeps its vehicle and receiver; nothing is changed."""
+    mounting = shop.get("/v1/mountings/mnt_saltmarsh_own").json()
+    other = {"vehicle": "veh_saltmarsh_2022", "receiver": "rcv_brannoch_oxter", "facts": mounting["facts"]}
+    change = key | {"If-Match": "*"}
+    response = shop.put("/v1/mountings/mnt_saltmarsh_own", json=other, headers=change)
+    assert "another part under it is another mounting" in problem(response, 409)["detail"]
+    assert shop.get("/v1/mountings/mnt_saltmarsh_own").json() == mounting
+    new = {"id": "mnt_new", "vehicle": "veh_saltmarsh_2022", "receiver": "rcv_velmora_saltmarsh"}
+    shop.post("/v1/mountings", json=new, headers=key)
+    assert shop.put("/v1/mountings/mnt_new", json=other | {"facts": {}}, headers=change).status_code == 200
+    tell(shop, key, "mnt_new", facts={"pin_to_bumper": "4 in"})
+    back = {"vehicle": "veh_saltmarsh_2022", "receiver": "rcv_velmora_saltmarsh"}
+    assert "`pin_to_bumper`" in problem(shop.put("/v1/mountings/mnt_new", json=back, headers=change), 409)["detail"]
+
+
+def test_f25_a_record_made_again_has_none_of_the_old_ones_readings(client: Client, key: Key, mounting: str) -> None:
+    """Its sheet and what it exports are of the new one alone; the log keeps both."""
+    tell(client, key, mounting, facts={"height": "17 in"}, by="Ann")
+    client.delete(f"/v1/mountings/{mounting}", headers=key | {"If-Match": "*"})
+    again = {"id": mounting, "vehicle": "veh_1", "receiver": "rcv_1", "facts": {"pin_to_bumper": "5 in"}}
+    assert client.post("/v1/mountings", json=again, headers=key).status_code == 201
+    sheet = client.get(f"/v1/mountings/{mounting}/sheet").json()
+    assert [(one["fact"], one["value"], len(one["statements"])) for one in sheet["facts"]] == [
+        ("pin_to_bumper", "5 in", 1)
+    ]
+    log = client.get(f"/v1/observations?subject=mounting&record={mounting}").json()["items"]
+    assert [one["act"] for one in log] == ["", "", "deletes", ""]
+
+
+def test_f21_settled_statements_are_named_no_more(client: Client, key: Key, mounting: str) -> None:
+    """After it was settled, a reading that disputes again is held against what stands, not against what was settled."""
+    for value, by in (("10 in", "Ann"), ("14 in", "Bo")):
+        tell(client, key, mounting, facts={"pin_to_bumper": value}, by=by)
+    settled = tell(client, key, mounting, facts={"pin_to_bumper": "4 in"}, by="Cy", settles=True, reason="both looked")
+    assert settled["observation"]["act"] == "settles"
+    told = tell(client, key, mounting, facts={"pin_to_bumper": "7 in"}, by="Di")
+    (found,) = told["contradictions"]
+    assert sorted(one["by"] for one in found["said"] if one["kind"] == "measured") == ["Cy", "Di"]
+    sheet = client.get(f"/v1/mountings/{mounting}/sheet").json()
+    (pin,) = (one for one in sheet["facts"] if one["fact"] == "pin_to_bumper")
+    assert [one["by"] for one in pin["statements"] if one.get("why") == "settles: both looked"] == ["Ann", "Bo"]

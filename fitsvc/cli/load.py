@@ -1,18 +1,20 @@
 """`fitsvc load`: record files into the database."""
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 import click
 
 from fitsvc.cli.console import BAD_INPUT, err, out, show_problems
-from fitsvc.cli.options import FILE, database_option, load_rules, open_database, rules_option
+from fitsvc.cli.options import FILE, database_option, index_option, load_rules, open_database, rules_option
 from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.subjects import counted
 
 if TYPE_CHECKING:
     from fitsvc.loading.storing import Loaded
+    from fitsvc.rulebook.rules import Rulebook
+    from fitsvc.store.database import Database
 
 
 _MOST_NAMED: Final = 10
@@ -33,6 +35,8 @@ _MOST_NAMED: Final = 10
 @click.option("--source", default="", metavar="NAME", help="The feed the files are: it owns what it says.")
 @click.option("--also-measured", is_flag=True, help="With --replace, give up what was seen on the parts too.")
 @click.option("--dry-run", is_flag=True, help="Tell what would become of the files, and store nothing.")
+@click.option("--effects", is_flag=True, help="Tell which saved rigs answer otherwise about what was stored before.")
+@index_option
 def load(
     files: tuple[Path, ...],
     database: str | None,
@@ -41,6 +45,8 @@ def load(
     source: str,
     also_measured: bool,
     dry_run: bool,
+    effects: bool,
+    index: Path | None,
 ) -> None:
     """Load records. Each file goes in whole, or not at all and every bad row is told."""
     from fitsvc.facts import FactReader
@@ -51,12 +57,13 @@ def load(
     reader = FactReader(rulebook)
     failed = False
     with open_database(database) as opened:
+        told = _effects_told(opened, rulebook, index) if effects else None
         for path in in_order(files, rulebook.vocabulary):
             try:
-                how = {"replace": replace, "also_seen": also_measured, "dry": dry_run}
+                how = {"replace": replace, "also_seen": also_measured, "dry": dry_run, "watch": effects}
                 loaded = load_file(opened, reader, path, source=source, **how)
                 out().print(described(loaded, dry=dry_run))
-                for line in details(loaded, given_up=also_measured):
+                for line in (*details(loaded, given_up=also_measured), *(told(loaded) if told else ())):
                     out().print(f"  {line}")
             except ProblemsFound as found:
                 failed = True
@@ -68,6 +75,30 @@ def load(
                 show_problems([Problem(str(error), "nothing of this file is stored", file=str(path))])
     if failed:
         raise click.exceptions.Exit(BAD_INPUT)
+
+
+def _effects_told(opened: "Database", rulebook: "Rulebook", index: Path | None) -> "Callable[[Loaded], Iterator[str]]":
+    """What tells which saved rigs a file makes answer otherwise, about the accessories as they were before."""
+    from fitsvc.answers.answering import Answerer
+    from fitsvc.observing.recording import effects_of
+    from fitsvc.selection import files
+    from fitsvc.selection.index import SelectionIndex
+
+    answerer = Answerer(rulebook)
+    folder = files.IndexFolder(files.index_root(index, opened), opened, rulebook.digest)
+    held = SelectionIndex(answerer, opened, folder=folder).held()
+
+    def told(loaded: "Loaded") -> Iterator[str]:
+        assert loaded.touched is not None
+        found = effects_of(answerer.engine, answerer.reader, loaded.touched, lambda: held)
+        yield f"{len(found.changed)} of {len(loaded.touched.after)} saved rigs answer otherwise"
+        for one in found.changed[:_MOST_NAMED]:
+            first = ", ".join(f"{sku or 'itself'} {was} → {now}" for sku, was, now in one.changed[:3])
+            yield f"{one.rig} {one.name}: {one.count} answers, such as {first}"
+        if loaded.touched.left_off:
+            yield f"{loaded.touched.left_off} more saved rigs were not looked at"
+
+    return told
 
 
 def described(loaded: "Loaded", *, dry: bool = False) -> str:

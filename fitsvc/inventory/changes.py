@@ -63,6 +63,11 @@ def seen_all(session: Session) -> Watermark:
     return Watermark(newest, _few(gaps))
 
 
+def newest(session: Session) -> int:
+    """Return the number of the newest observation, 0 where there is none."""
+    return int(session.exec(_NEWEST).one() or 0)
+
+
 def resumed(newest: int, gaps: Sequence[Sequence[int]]) -> Watermark:
     """Return how far a store had been seen by someone else, before."""
     until = monotonic() + LONGEST_TRANSACTION

@@ -8,6 +8,7 @@ from sqlmodel import Session
 
 from fitsvc.document import Document
 from fitsvc.facts import FactReader
+from fitsvc.inventory.stored import StoreRecords
 from fitsvc.language.problems import Problem, ProblemsFound, nearest
 from fitsvc.loading.csv_rows import csv_rows
 from fitsvc.loading.entries import RecordEntry, RigEntry, read_entry
@@ -16,6 +17,8 @@ from fitsvc.loading.observed_rows import tell_all
 from fitsvc.loading.rows import Row
 from fitsvc.loading.storing import Loaded, Storing
 from fitsvc.loading.yaml_rows import yaml_rows
+from fitsvc.observing.effects import saved_rigs
+from fitsvc.observing.recording import Touched
 from fitsvc.rulebook.vocabulary import Vocabulary
 from fitsvc.store.database import Database
 from fitsvc.subjects import STORED, SUBJECTS, stored_as
@@ -35,15 +38,22 @@ def load_file(
     source: str = "",
     also_seen: bool = False,
     dry: bool = False,
+    watch: bool = False,
 ) -> Loaded:
     """Store all records of a file in one transaction, or raise ProblemsFound with all its problems.
 
     With `replace`, what the file's source says of a record that is stored already is made what the file says: facts
     that the source told before and the file does not name are taken back. What was seen on the part itself stays,
-    unless `also_seen` gives it up too. A `dry` run tells what would become of the file, and stores nothing.
+    unless `also_seen` gives it up too. A `dry` run tells what would become of the file, and stores nothing. With
+    `watch` the saved rigs are kept as they were and as they came to be, for whoever tells which answer otherwise.
     """
     with database.session() as session:
+        records = StoreRecords(session)
+        before, left_off = saved_rigs(session, reader, records) if watch else ([], 0)
         storing = store_file(session, reader, path, replace=replace, source=source, also_seen=also_seen)
+        if watch:
+            after, _ = saved_rigs(session, reader, records)
+            storing.loaded.touched = Touched(before=before, after=after, left_off=left_off)
         if dry:
             session.rollback()
     return storing.loaded

@@ -19,6 +19,7 @@ from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.loading.entries import RecordEntry, RigEntry
 from fitsvc.loading.rows import quoted
 from fitsvc.observing.law import laws_of
+from fitsvc.observing.recording import Touched
 from fitsvc.store.creation import bulk_create
 from fitsvc.store.errors import Conflict, InvalidValue, NotFound
 from fitsvc.store.folding import RANK, SEEN, Laws
@@ -38,7 +39,8 @@ class Loaded:
     """What a file came to: how many records of each subject went in, and what became of those already there.
 
     `repeated` observations had been told word for word before; `standing` are by record the facts seen on a part that
-    a file that replaces says otherwise, or not at all, and `given_up` counts those that went.
+    a file that replaces says otherwise, or not at all, and `given_up` counts those that went. `touched` are the saved
+    rigs as they were and as they are, where they were watched.
     """
 
     file: str
@@ -49,6 +51,7 @@ class Loaded:
     given_up: int = 0
     contradictions: list[str] = field(default_factory=list)
     standing: list[tuple[str, list[str]]] = field(default_factory=list)
+    touched: Touched | None = None
 
     def count(self, subject: str) -> None:
         """Note that a record was stored anew."""

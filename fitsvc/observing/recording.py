@@ -1,19 +1,20 @@
 """Recording what was observed of a record, with what it contradicts and the rigs as they were and are."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 from sqlmodel import Session
 
-from fitsvc.answers.question import Stored
 from fitsvc.answers.shelf import Item, read_items
 from fitsvc.document import Json
+from fitsvc.engine.point import Point
 from fitsvc.facts import FactReader
 from fitsvc.inventory.stored import StoreRecords, stored
-from fitsvc.observing.effects import MOST_RIGS, RigCase, rig_cases, saved_rigs
+from fitsvc.observing.effects import MOST_RIGS, Effects, RigCase, effects, item_effects, rig_cases, saved_rigs
 from fitsvc.observing.evidence import Contradiction, contradictions
 from fitsvc.observing.law import laws_of
+from fitsvc.selection.segments import Snapshot
 from fitsvc.store.errors import FieldProblem, InvalidValue, NotFound
 from fitsvc.store.folding import standing
 from fitsvc.store.observations import Provenance, all_observations, ground_of, sold_as, told_before
@@ -21,33 +22,69 @@ from fitsvc.store.records import add_observation, lock_record
 from fitsvc.store.rigs import count_using
 from fitsvc.store.tables import Observation, Record
 from fitsvc.store.taking_back import NO_REQUEST, Request
+from fitsvc.subjects import Subject
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Recorded:
-    """An observation as it was recorded, and what it does; `repeated` where the very same had been told before.
-
-    The saved rigs that use the record are given as they were and as they are, and how many more than these there are.
-    """
+    """An observation as it was recorded, and what it does; `repeated` where the very same had been told before."""
 
     observation: Observation
     record: Record
     contradictions: list[Contradiction]
-    before: list[RigCase]
-    after: list[RigCase]
-    rigs_left_off: int
+    touched: "Touched"
     repeated: bool = False
-    item: "ItemSeen | None" = None
 
 
 @dataclass(frozen=True, slots=True)
 class ItemSeen:
-    """An accessory that was observed, as it was and as it is; saved rigs it may go on, and how many more there are."""
+    """An accessory of which something else is known, as it was and as it is, and saved rigs that it may go on."""
 
     was: Item
     now: Item
     rigs: list[RigCase]
-    left_off: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Touched:
+    """The saved rigs that a change may touch, as they were and as they are, and how many more than these there are."""
+
+    before: Sequence[RigCase] = ()
+    after: Sequence[RigCase] = ()
+    left_off: int = 0
+    item: ItemSeen | None = None
+
+
+class Watch:
+    """One record being changed, and the saved rigs that use it."""
+
+    def __init__(self, session: Session, reader: FactReader, subject: Subject, record: Record) -> None:
+        self._session, self._reader, self._about = session, reader, (subject, record.key)
+        self._records, self._record = StoreRecords(session), record
+        self._was = stored(subject, record) if sold_as(record) == "accessory" else None
+        self._before = self._rigs()
+
+    def _rigs(self) -> list[RigCase]:
+        return rig_cases(self._session, self._reader, self._records, *self._about)
+
+    def touched(self) -> Touched:
+        """What the change touches, once it is made."""
+        if self._was is not None and not self._before:
+            now = stored(self._about[0], self._record)
+            found = read_items(self._reader, [self._was, now]) if self._was.facts != now.facts else ()
+            if len(found) != 2:
+                return Touched()
+            rigs, left_off = saved_rigs(self._session, self._reader, self._records)
+            return Touched(left_off=left_off, item=ItemSeen(found[0], found[1], rigs))
+        left_off = max(count_using(self._session, *self._about) - MOST_RIGS, 0)
+        return Touched(before=self._before, after=self._rigs(), left_off=left_off)
+
+
+def effects_of(engine: Point, reader: FactReader, touched: Touched, held: Callable[[], Snapshot]) -> Effects:
+    """Which saved rigs answer otherwise; the accessories held are asked for only where a rig has changed."""
+    if (item := touched.item) is not None:
+        return item_effects(engine, reader, item.rigs, item.was, item.now)
+    return effects(engine, reader, touched.before, touched.after, held)
 
 
 def observe(
@@ -68,10 +105,8 @@ def observe(
     # Before the mounting, as a change of the accessory reaches the mountings that it was tried on.
     _lock_tried(session, evidence)
     record = lock_record(session, subject, key)
-    own, records = sold_as(record), StoreRecords(session)
-    earlier = all_observations(session, subject, key)
-    was = stored(subject, record) if rigs and own == "accessory" else None
-    before = rig_cases(session, reader, records, subject, key) if rigs else []
+    own, earlier = sold_as(record), all_observations(session, subject, key)
+    watch = Watch(session, reader, subject, record) if rigs else None
     again = None if request.act else told_before(earlier, facts, evidence, told)
     how: Any = {"evidence": evidence, "laws": laws, "request": request, "locked": (record, earlier)}
     observation = again or add_observation(session, subject, key, facts, told, **how)[0]
@@ -79,17 +114,12 @@ def observe(
     ground = ground_of(session, record, [*others, observation])
     stands = standing([*others, observation], laws(own), ground)
     against = contradictions(reader.subjects[own], stands, observation.id)
-    after = rig_cases(session, reader, records, subject, key) if rigs else []
-    left_off = max(count_using(session, subject, key) - MOST_RIGS, 0) if rigs else 0
     return Recorded(
         observation=observation,
         record=record,
         contradictions=against,
-        before=before,
-        after=after,
-        rigs_left_off=left_off,
+        touched=watch.touched() if watch else Touched(),
         repeated=again is not None,
-        item=_item(session, reader, was, stored(subject, record)) if was and not before else None,
     )
 
 
@@ -104,12 +134,3 @@ def _lock_tried(session: Session, evidence: Json) -> None:
         raise InvalidValue([FieldProblem("/evidence/sku", f"{error}; store it first")]) from error
     if sold_as(thing) != "accessory":
         raise InvalidValue([FieldProblem("/evidence/sku", f"is sold as {sold_as(thing)}; an accessory is tried")])
-
-
-def _item(session: Session, reader: FactReader, was: Stored, now: Stored) -> ItemSeen | None:
-    """The accessory before and after, where both can be read."""
-    found = read_items(reader, [was, now])
-    if len(found) != 2:
-        return None
-    rigs, left_off = saved_rigs(session, reader, StoreRecords(session))
-    return ItemSeen(found[0], found[1], rigs, left_off)

@@ -11,9 +11,8 @@ from sqlmodel import Session
 from fitsvc.document import Document, Json
 from fitsvc.facts import FactReader
 from fitsvc.language.problems import Problem
-from fitsvc.observing.effects import effects, item_effects
 from fitsvc.observing.evidence import read_evidence
-from fitsvc.observing.recording import observe
+from fitsvc.observing.recording import effects_of, observe
 from fitsvc.observing.requests import ACTS, read_request
 from fitsvc.observing.slips import slips
 from fitsvc.service.bodies import read_document, read_object
@@ -127,17 +126,13 @@ def observed_by(service: Service, document: Json, by: str) -> Document:
         told, asked = _read(document, session, reader, by)
         seen = observe(session, reader, document, told, asked)
     # The record is no longer locked when the rigs are judged.
-    found = effects(service.answerer.engine, reader, seen.before, seen.after, service.selections.index.held)
-    left_off = seen.rigs_left_off
-    if (item := seen.item) is not None:
-        found = item_effects(service.answerer.engine, reader, item.rigs, item.was, item.now)
-        left_off = item.left_off
+    found = effects_of(service.answerer.engine, reader, seen.touched, service.selections.index.held)
     return {
         "observation": observation_document(seen.observation),
         "record": record_document(seen.record),
         "repeated": seen.repeated,
         "contradictions": [contradiction_document(one) for one in seen.contradictions],
-        "rigs": effects_document(found, left_off),
+        "rigs": effects_document(found, seen.touched.left_off),
     }
 
 

@@ -215,7 +215,13 @@ def _observations(trials: Mapping[str, TrialState]) -> dict[str, Schema]:
         contradictions=array(reference("Contradiction")),
         rigs=reference("RigsChanged"),
     )
-    return {
+    would = {
+        f"Would{title(kind.subject)}": closed(
+            record=reference(title(kind.subject)), no_longer_seen=COUNT, rigs=reference("RigsChanged")
+        )
+        for kind in KINDS
+    }
+    return would | {
         "Observation": observation,
         "Observations": page(reference("Observation")),
         "Observed": observed,

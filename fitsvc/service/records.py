@@ -13,6 +13,7 @@ from fitsvc.facts import FactReader
 from fitsvc.observing.law import laws_of
 from fitsvc.observing.sheet import sheet
 from fitsvc.service.bodies import read_document
+from fitsvc.service.changes import effects
 from fitsvc.service.context import AnyRequest, service_of
 from fitsvc.service.documents import KINDS, RecordKind, read_draft, record_document
 from fitsvc.service.etags import etag, is_to_be_made, not_there_yet, require_match
@@ -54,7 +55,7 @@ def _router(kind: RecordKind) -> Router:
         gives="{Many}",
         query=(AFTER, LIMIT, *_FILTERS.get(kind.subject, ())),
     )
-    handlers = [get("/", opt=listed.opt)(list_page), read, read_sheet, create, change, remove]
+    handlers = [get("/", opt=listed.opt)(list_page), read, read_sheet, create, change, effects, remove]
     return Router(kind.path(), route_handlers=handlers, opt={"kind": kind})
 
 

@@ -1,6 +1,7 @@
 """What selections of one service share: the index over its store, opened beside its start, and the selector."""
 
 import logging
+from collections.abc import Hashable
 from pathlib import Path
 from threading import Event, Thread
 from typing import Final
@@ -9,9 +10,10 @@ from fitsvc.answers.answering import Answerer
 from fitsvc.answers.question import NoRecords
 from fitsvc.answers.remedies import MOST_TOLD
 from fitsvc.answers.shelf import Item
+from fitsvc.caching import LruCache
 from fitsvc.facts import Case
 from fitsvc.language.types import Value
-from fitsvc.observing.worklist import learnable
+from fitsvc.observing.worklist import WorkList, learnable
 from fitsvc.rulebook.outcomes import Outcome
 from fitsvc.selection.files import IndexFolder
 from fitsvc.selection.index import SelectionIndex
@@ -23,6 +25,8 @@ from fitsvc.service.problems import problem
 from fitsvc.store.database import Database
 
 _PAUSE_SECONDS: Final = 5.0
+_MOST_LISTS: Final = 8
+"""Work lists that are kept: of one store, for the few lengths that pages ask for."""
 _log = logging.getLogger("fitsvc.service")
 
 
@@ -37,6 +41,7 @@ class Selections:
         self.selector, self.waiting = Selector(answerer), Waiting(answerer)
         self.matrix = Matrix(self.selector)
         self.index = SelectionIndex(answerer, database, folder=folder, waits=False)
+        self.work = LruCache[Hashable, WorkList](_MOST_LISTS)
         self._opens, self._opened, self._ended = folder is not None, Event(), Event()
 
     def best(self, case: Case, kind: Value) -> list[Item]:

@@ -4,6 +4,7 @@ from typing import Final
 
 from litestar import Response, get
 
+from fitsvc.inventory.changes import newest
 from fitsvc.observing.worklist import work_list
 from fitsvc.selection.waiting import MOST_FACTS
 from fitsvc.service.context import AnyRequest, service_of
@@ -35,7 +36,10 @@ def worklist(request: AnyRequest) -> Response[bytes]:
     """Give the readings that decide most."""
     query, service = query_of(request), service_of(request)
     service.selections.check()
-    held = service.selections.index.held()
+    shared, reader = service.selections, service.answerer.reader
+    held = shared.index.held()
     with service.database.session() as session:
-        found = work_list(session, service.answerer.reader, service.selections.waiting, held, query["limit"])
+        # The same store gives the same list, which a page asks for again and again.
+        key = (held.revision, newest(session), query["limit"])
+        found = shared.work.get(key, lambda: work_list(session, reader, shared.waiting, held, query["limit"]))
     return reply(found)

@@ -21,8 +21,7 @@ from demo_world import answerer
 
 from bench.stored_catalogue import store
 from fitsvc.loading.load import load_file
-from fitsvc.observing.effects import effects
-from fitsvc.observing.recording import observe
+from fitsvc.observing.recording import effects_of, observe
 from fitsvc.selection.index import SelectionIndex
 from fitsvc.store.creation import create_record
 from fitsvc.store.database import Database
@@ -88,7 +87,7 @@ def effect(database: Database) -> tuple[float, int]:
     began = perf_counter()
     with database.session() as session:
         seen = observe(session, reader, about, Provenance(kind="measured", by="Di"))
-    found = effects(answerer().engine, reader, seen.before, seen.after, index.held)
+    found = effects_of(answerer().engine, reader, seen.touched, index.held)
     return perf_counter() - began, found.rigs
 
 

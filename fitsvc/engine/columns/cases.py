@@ -185,6 +185,8 @@ class Cases:
         self, choices: Choices, choice: Choice, catalogue: Catalogue, rig: Case, values: tuple[Value, ...]
     ) -> Iterator[OpenChoice]:
         """Whose choice it is, of those of whom it is open: the rig's, its adapters' in turn, or the items'."""
+        # Once for a choice and not for each of its values, which are a few dozens: to add up what is kept takes long.
+        self._make_room()
         of_items = choice.subject in catalogue.subjects
         if choice.of_adapter or not of_items:
             for adapter in choice.places(rig):
@@ -202,7 +204,6 @@ class Cases:
 
     def _for_rig(self, choice: Choice, rig: Case, adapter: int | None) -> Callable[[Value], Supposed]:
         def suppose(value: Value) -> Supposed:
-            self._make_room()
             values = self._program.rig_values(choice.supposed(rig, adapter, value))
             return Supposed(None, lambda number, result: _bits(self._judges[number].entry(values), result))
 
@@ -212,7 +213,6 @@ class Cases:
         self, choice: Choice, catalogue: Catalogue, values: tuple[Value, ...]
     ) -> Callable[[Value], Supposed]:
         def suppose(value: Value) -> Supposed:
-            self._make_room()
             part = self._parts.get((choice.name, value))
             if part is None:
                 made = WrittenOut(self._program, catalogue, choice, value)
