@@ -48,19 +48,32 @@ def show(record: str, as_of: str | None, as_json: bool, database: str | None, ru
 
 @click.command()
 @click.argument("records", nargs=-1)
+@click.option(
+    "--as",
+    "form",
+    type=click.Choice(["lines", "records.csv", "statements.csv"]),
+    default="lines",
+    show_default=True,
+    help="As JSON Lines of both, or as CSV: the records without facts, or what was said of them.",
+)
 @database_option
 @rules_option
-def export(records: tuple[str, ...], database: str | None, rules: Path | None) -> None:
+def export(records: tuple[str, ...], form: str, database: str | None, rules: Path | None) -> None:
     """Print what is known of RECORDS, to load elsewhere.
 
-    As JSON Lines that `fitsvc load` takes in; without RECORDS, of all of them.
+    As `fitsvc load` takes it in; without RECORDS, of all of them.
     """
     from fitsvc.facts import FactReader
 
     reader = FactReader(load_rules(rules))
     with open_database(database) as opened, opened.session() as session:
-        for row in _rows(session, reader, records):
-            click.echo(json.dumps(row, ensure_ascii=False))
+        named = _named(session, records)
+        if form == "lines":
+            for row in (*_records(session, named), *_statements_of(session, reader, named)):
+                click.echo(json.dumps(row, ensure_ascii=False))
+        else:
+            found = _records(session, named) if form == "records.csv" else _statements_of(session, reader, named)
+            _print_csv(found)
 
 
 @click.command()
@@ -114,11 +127,10 @@ def _told(text: str) -> tuple[str, str]:
     return name.strip(), value.strip()
 
 
-def _rows(session: "Session", reader: "FactReader", records: tuple[str, ...]) -> Iterator[dict[str, Any]]:
-    """The records without their facts, then what stands of each."""
-    from fitsvc.observing.sheet import standing_rows
-    from fitsvc.store.records import get_record, list_records
-    from fitsvc.store.tables import TABLES, Accessory, Mounting
+def _named(session: "Session", records: tuple[str, ...]) -> list[tuple[Subject, str]]:
+    """The records that are named, or all: those that others name come first."""
+    from fitsvc.store.records import list_records
+    from fitsvc.store.tables import TABLES
 
     named: list[tuple[Subject, str]] = [(subject_of(one), one) for one in records]
     for subject in () if records else TABLES:
@@ -126,6 +138,14 @@ def _rows(session: "Session", reader: "FactReader", records: tuple[str, ...]) ->
         while page := list_records(session, subject, after=after, limit=1000):
             named += [(subject, one.key) for one in page]
             after = page[-1].key
+    return named
+
+
+def _records(session: "Session", named: list[tuple[Subject, str]]) -> Iterator[dict[str, Any]]:
+    """The records without their facts."""
+    from fitsvc.store.records import get_record
+    from fitsvc.store.tables import Accessory, Mounting
+
     for subject, key in named:
         record = get_record(session, subject, key)
         own = {"id": key}
@@ -134,8 +154,39 @@ def _rows(session: "Session", reader: "FactReader", records: tuple[str, ...]) ->
         elif isinstance(record, Mounting):
             own |= {"vehicle": record.vehicle_id, "receiver": record.receiver_id}
         yield {"subject": getattr(record, "subject", subject), **own, "label": record.label}
+
+
+def _statements_of(
+    session: "Session", reader: "FactReader", named: list[tuple[Subject, str]]
+) -> Iterator[dict[str, Any]]:
+    """What stands of each record."""
+    from fitsvc.observing.sheet import standing_rows
+
     for subject, key in named:
         yield from standing_rows(session, reader, subject, key)
+
+
+def _print_csv(rows: Iterator[dict[str, Any]]) -> None:
+    """Rows as one CSV table, in which facts and what was tried have columns of their own."""
+    import csv
+    import io
+
+    from fitsvc.loading.cells import written_cell
+    from fitsvc.loading.csv_rows import FACT, OBSERVED
+
+    flat = []
+    for row in rows:
+        facts, evidence = row.pop("facts", {}), row.pop("evidence", {})
+        if "sku" in row:
+            row["id"] = row.pop("sku")
+        tried = {f"evidence_{name}": value for name, value in evidence.items()}
+        flat.append(row | tried | {FACT + name if name in OBSERVED else name: told for name, told in facts.items()})
+    columns = list(dict.fromkeys(name for row in flat for name in row))
+    text = io.StringIO()
+    writer = csv.DictWriter(text, columns, lineterminator="\n")
+    writer.writeheader()
+    writer.writerows({name: written_cell(value) for name, value in row.items()} for row in flat)
+    click.echo(text.getvalue(), nl=False)
 
 
 def _show(found: "Sheet") -> None:

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from fitsvc.document import Json
-from fitsvc.facts import parted
+from fitsvc.facts import as_written, parted
 from fitsvc.language.types import TruthType
 from fitsvc.rulebook.vocabulary import Fact
 
@@ -36,6 +36,11 @@ def read_cell(text: str, fact: Fact | None, unit: str = "") -> Json:
     if isinstance(told, dict):
         return {key: _with_unit(part, unit) for key, part in told.items()}
     return _with_unit(text, unit)
+
+
+def written_cell(value: Json) -> str:
+    """A wire value as a cell that reads as it."""
+    return "|".join(map(str, value)) if isinstance(value, list) else as_written(value)
 
 
 def _with_unit(text: str, unit: str) -> str:

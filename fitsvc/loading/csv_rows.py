@@ -25,6 +25,8 @@ OBSERVED: Final = (
     *("retracts", "corrects", "settles", "reason", *(f"evidence_{name}" for name in _EVIDENCE)),
 )
 """The columns of a file of observations beside those of facts; `record` tells it from a file of records."""
+FACT: Final = "fact."
+"""Before the name of a fact in a title, where the file has a column of its own of that name: `fact.kind`."""
 
 
 def csv_rows(path: Path, file: str, problems: list[Problem], vocabulary: Vocabulary) -> Iterator[Row]:
@@ -98,13 +100,14 @@ class _Header:
             if unit is not None:
                 self._complain(f"column `{name}` has no unit", f"write `{name}`")
             return Column(title.strip(), name)
-        if name not in self.names:
+        if name.removeprefix(FACT) not in self.names:
             near = nearest(name, [*self.names, *self.own])
             help = f"did you mean `{near}`?" if near else f"it is one of {', '.join(self.own)}, or the name of a fact"
             self._complain(f"column {quoted(name)} is not known", help)
             return None
         if unit is not None:
-            facts = [known[name] for known in self.facts.values() if name in known]
+            short = name.removeprefix(FACT)
+            facts = [known[short] for known in self.facts.values() if short in known]
             dimensions = {dimension for fact in facts if (dimension := dimension_of(fact))}
             if wrong := unit_problem(name, name, unit, dimensions):
                 self._complain(wrong.message, wrong.help)
@@ -154,10 +157,11 @@ def _sorted(
 
 
 def _facts(found: list[tuple[Column, str]], known: Mapping[str, Fact]) -> Document:
+    told = ((column, column.name.removeprefix(FACT), cell) for column, cell in found)
     return {
-        column.name: value
-        for column, cell in found
-        if (value := read_cell(cell, known.get(column.name), column.unit)) is not None
+        name: value
+        for column, name, cell in told
+        if (value := read_cell(cell, known.get(name), column.unit)) is not None
     }
 
 
