@@ -12,7 +12,7 @@ from fitsvc.observing.recording import Watch, effects_of
 from fitsvc.service.bodies import read_document
 from fitsvc.service.context import AnyRequest, service_of
 from fitsvc.service.documents import RecordKind, read_draft, record_document
-from fitsvc.service.keys import key_name, needs_key
+from fitsvc.service.keys import key_name
 from fitsvc.service.observed import effects_document
 from fitsvc.service.operations import Operation, query_of
 from fitsvc.service.replies import reply
@@ -35,7 +35,7 @@ EFFECTS: Final = Operation(
 )
 
 
-@post("/{key:str}/effects", opt=EFFECTS.opt, status_code=200, guards=[needs_key], request_max_body_size=BODY_BYTES)
+@post("/{key:str}/effects", opt=EFFECTS.opt, status_code=200, request_max_body_size=BODY_BYTES)
 async def effects(request: AnyRequest, key: FromPath[str]) -> Response[bytes]:
     """Tell what a change of a record would do."""
     query_of(request)
