@@ -15,6 +15,8 @@ from service_checks import pointers, problem
 from fitsvc.loading.load import in_order, load_file
 from fitsvc.service.app import create_app
 from fitsvc.service.matches import MOST_ITEMS, MOST_RIGS, MOST_TOLD
+from fitsvc.service.settings import Settings
+from fitsvc.store.api_keys import create_key
 from fitsvc.store.database import Database
 
 Client = TestClient[Litestar]
@@ -221,3 +223,30 @@ def test_every_problem_has_a_code_with_a_page(shop: Client) -> None:
     assert found["type"].removeprefix("/problems/") in shop.get("/problems").text
     wrong = problem(shop.post("/v1/answers", json={"accessory": {"facts": {"weight": "52", "wieght": "1 lb"}}}), 400)
     assert [entry["code"] for entry in wrong["errors"]] == ["no-unit", "unknown-fact"]
+
+
+def test_every_path_has_an_example_that_is_there(shop: Client) -> None:
+    """What the description shows of a path leads somewhere on the demo, but for audits, of which it has none."""
+    tried = 0
+    for path, item in shop.get("/openapi.json").json()["paths"].items():
+        named = [one for one in item.get("get", {}).get("parameters", ()) if one["in"] == "path"]
+        if named and item["get"]["tags"][0] not in ("Audits", "Observations", "Remarks"):
+            for one in named:
+                path = path.replace("{" + one["name"] + "}", one["example"])
+            assert shop.get(path).status_code == 200, path
+            tried += 1
+    assert tried >= 10
+
+
+def test_a_cache_may_keep_what_its_operator_lets_it(url: str, tmp_path: Path) -> None:
+    """With a time to keep, an item on a rig may be kept by all; where asking is not open, by its caller alone."""
+    database = Database(url)
+    with database.session() as session:
+        key = {"X-API-Key": create_key(session, "a")[0]}
+    for public, whose in ((frozenset({"ask"}), "public"), (frozenset[str](), "private")):
+        settings = Settings(max_age=60, public=public)
+        with TestClient(create_app(database, answerer(), tmp_path / "audits", settings=settings)) as client:
+            client.put("/v1/rigs/rig_one", json={"name": "One", "rig": {}}, headers=key | {"If-None-Match": "*"})
+            kept = client.get("/v1/rigs/rig_one/accessories", headers=key).headers["cache-control"]
+            assert kept == f"{whose}, max-age=60, stale-while-revalidate=60"
+    database.close()

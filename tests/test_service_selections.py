@@ -101,7 +101,7 @@ def test_filters_and_forms(stocked: Client) -> None:
 
 
 def test_what_a_caller_has_is_not_sent_again(stocked: Client, key: dict[str, str]) -> None:
-    """The tag holds until the catalogue, the rig or the query is another."""
+    """The tag holds until what the page says is another: a ball more in the store changes no page."""
     first = stocked.get(SAVED)
     tag = {"If-None-Match": first.headers["etag"]}
     again = stocked.get(SAVED, headers=tag)
@@ -111,7 +111,10 @@ def test_what_a_caller_has_is_not_sent_again(stocked: Client, key: dict[str, str
     assert stocked.post("/v1/observations", json=told, headers=key).status_code == 201
     changed = stocked.get(SAVED, headers=tag)
     assert (changed.status_code, changed.json()["revision"]) == (200, first.json()["revision"])
-    told = {"subject": "accessory", "record": "DRY-RACK-4", "facts": {"weight": "53 lb"}}
+    ball = {"sku": "A-BALL", "subject": "ball", "facts": {}}
+    assert stocked.post("/v1/accessories", json=ball, headers=key).status_code == 201
+    assert stocked.get(SAVED, headers={"If-None-Match": changed.headers["etag"]}).status_code == 304
+    told = {"subject": "accessory", "record": "DRY-RACK-4", "facts": {"shank": "1-1/4 in"}}
     assert stocked.post("/v1/observations", json=told, headers=key).status_code == 201
     moved = stocked.get(SAVED, headers={"If-None-Match": changed.headers["etag"]})
     assert (moved.status_code, moved.json()["revision"] == first.json()["revision"]) == (200, False)

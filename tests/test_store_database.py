@@ -1,5 +1,6 @@
 """Where the database is, its tables, and what is said when it is not there."""
 
+import shutil
 import subprocess
 import sys
 from pathlib import Path
@@ -203,3 +204,30 @@ def test_rows_become_what_was_said_on_the_way_up(empty_url: str) -> None:
     store.downgrade(empty_url, "0002")
     store.upgrade(empty_url)
     assert store.is_current(empty_url)
+
+
+@pytest.mark.parametrize("loss", ["replaced", "deleted"])
+def test_a_file_that_is_gone_is_noticed(url: str, loss: str) -> None:
+    """What is written into a file that was moved over, or deleted, would be lost: nothing is, and it is told."""
+    database, file = store.Database(url), Path(url.removeprefix("sqlite:///"))
+    database.check()
+    if loss == "replaced":
+        shutil.copy(file, file.with_suffix(".copy"))
+        file.with_suffix(".copy").rename(file)
+    else:
+        file.unlink()
+    with pytest.raises(Unreachable, match=f"was {loss}"):
+        database.check()
+    with pytest.raises(Unreachable, match=f"was {loss}"), database.session():
+        pass
+    database.close()
+
+
+def test_a_full_disk_is_not_ready(url: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where hardly anything can be written a service is not ready."""
+    database = store.Database(url)
+    database.check()
+    monkeypatch.setattr(shutil, "disk_usage", lambda _: shutil._ntuple_diskusage(100, 99, 1))
+    with pytest.raises(Unreachable, match="the disk of the database"):
+        database.check()
+    database.close()

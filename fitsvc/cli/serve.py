@@ -53,6 +53,14 @@ from fitsvc.cli.options import FILE, database_option, index_option
     help="How many requests a key or an address may send in a minute; 0 for any number.",
 )
 @click.option(
+    "--max-age",
+    metavar="SECONDS",
+    type=click.IntRange(0),
+    default=0,
+    show_default=True,
+    help="How long a cache may keep what fits which rig without asking again.",
+)
+@click.option(
     "--log",
     type=click.Choice(("text", "json")),
     default="text",
@@ -123,6 +131,7 @@ def serve(
     index: Path | None,
     public: tuple[str, ...],
     per_minute: int,
+    max_age: int,
     log: Literal["text", "json"],
     trusted_host: tuple[str, ...],
     allow_origin: tuple[str, ...],
@@ -144,6 +153,7 @@ def serve(
         keep_alive=keep_alive,
         body_seconds=body_seconds,
         per_minute=per_minute,
+        max_age=max_age,
         log=log,
         operator=Operator(name=shop, heading=shop_heading, address=public_address.rstrip("/")),
     )

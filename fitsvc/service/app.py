@@ -94,6 +94,7 @@ def create_app(
         audits=kept,
         audit_bytes=audit_bytes,
         public=settings.public,
+        max_age=settings.max_age,
         description=_described(app, answerer),
         operator=settings.operator,
     )

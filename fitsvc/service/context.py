@@ -44,6 +44,7 @@ class Service:
     audits: Audits
     audit_bytes: int
     public: frozenset[str]
+    max_age: int
     description: Description
     operator: Operator
 

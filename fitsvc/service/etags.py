@@ -55,4 +55,4 @@ def unchanged(request: AnyRequest, tag: str) -> bool:
     given = request.headers.get("if-none-match")
     if given is None:
         return False
-    return given.strip() == "*" or tag in {one.removeprefix("W/") for one in _TAG.findall(given)}
+    return given.strip() == "*" or tag.removeprefix("W/") in {one.removeprefix("W/") for one in _TAG.findall(given)}

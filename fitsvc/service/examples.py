@@ -25,6 +25,8 @@ CATALOGUE: Final[dict[str, str]] = _ALL.pop("Catalogue")
 BODIES: Final[dict[str, Document]] = _ALL
 """By the name of a body's schema; sent in this order, each finds what it names."""
 
+KEYS: Final[dict[str, str]] = _ALL.pop("Keys")
+"""By kind of record, or by tag and parameter, what there is of it in the demo's shop."""
 QUESTION: Final = BODIES["Question"]
 _NEW: Final = "New"
 

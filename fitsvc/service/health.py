@@ -28,7 +28,8 @@ def live(request: AnyRequest) -> Response[bytes]:
 _READY: Final = Operation(
     id="is_ready",
     summary="Can it work?",
-    about="Answers 200 when the database is reachable, its tables are up to date and the index for selections is open.",
+    about="Answers 200 when the database can be reached and written to, is the one that was opened and has room, its "
+    "tables are up to date, and the index for selections is open and follows it.",
     tag="Health",
     gives="Health",
 )

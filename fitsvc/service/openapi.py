@@ -18,7 +18,7 @@ from fitsvc.language.problems import ProblemsFound
 from fitsvc.rulebook.rules import Rulebook
 from fitsvc.service import keys, selections
 from fitsvc.service.documents import RecordKind
-from fitsvc.service.examples import BODIES, MISTAKEN, QUESTION, fit
+from fitsvc.service.examples import BODIES, KEYS, MISTAKEN, QUESTION, fit
 from fitsvc.service.json_schema import reference, text
 from fitsvc.service.operations import Operation
 from fitsvc.service.problems import MEDIA_TYPE, example
@@ -116,7 +116,7 @@ def _operation(operation: Operation, kind: RecordKind | None, path: str, answere
         "tags": [operation.tag],
         "security": _security(operation),
         "parameters": [
-            *(_path_parameter(name, about.format(**words), kind) for name, about in operation.path.items()),
+            *(_path_parameter(name, operation, kind, fit(answerer)) for name in operation.path),
             *(_parameter(one, "query") for one in operation.query),
             *(_parameter(one, "header") for one in operation.headers),
         ],
@@ -215,10 +215,13 @@ def _parameter(one: Parameter, place: str) -> Document:
     return document if one.example is None else document | {"example": one.example}
 
 
-def _path_parameter(name: str, about: str, kind: RecordKind | None) -> Document:
-    shown = _key(name, kind)
+def _path_parameter(name: str, operation: Operation, kind: RecordKind | None, shown_too: bool) -> Document:
+    """Return a parameter of a path, with an example of the demo's that is there, but for what no demo has yet."""
+    shown, about = _key(name, kind), operation.path[name].format(**_words(kind))
     schema = {"type": "string", "minLength": 1}
-    return {"name": shown, "in": "path", "required": True, "description": about, "schema": schema}
+    told: Document = {"name": shown, "in": "path", "required": True, "description": about, "schema": schema}
+    example = KEYS.get(name if name in ("rule", "sku") else kind.subject if kind else f"{operation.tag}/{name}")
+    return told | {"example": example} if example and shown_too else told
 
 
 def _path(path: str, kind: RecordKind | None) -> str:

@@ -11,7 +11,7 @@ from litestar.enums import MediaType
 from sqlmodel import SQLModel
 
 from fitsvc.document import Document, Json
-from fitsvc.service.context import AnyRequest
+from fitsvc.service.context import AnyRequest, service_of
 from fitsvc.service.etags import Versioned, etag, unchanged
 
 _REVALIDATE: Final = {"Cache-Control": "no-cache"}
@@ -36,9 +36,16 @@ def by_bytes(request: AnyRequest, body: bytes, about: Sequence[str]) -> Response
 
     `about` names what it is made from, so that a cache on the way can let go of all that has to do with one thing.
     """
-    tag = f'"{blake2b(body, digest_size=16).hexdigest()}"'
+    return cached(request, body, f'"{blake2b(body, digest_size=16).hexdigest()}"', about)
+
+
+def cached(request: AnyRequest, body: bytes, tag: str, about: Sequence[str]) -> Response[bytes]:
+    """Return JSON with its tag, what a cache files it under, and how long one may keep it, as the operator has it."""
     response = tagged(request, body, tag)
     response.headers["Cache-Tag"] = ",".join(quote(one, safe=":") for one in about)
+    if seconds := service_of(request).max_age:
+        whose = "public" if "ask" in service_of(request).public else "private"
+        response.headers["Cache-Control"] = f"{whose}, max-age={seconds}, stale-while-revalidate={seconds}"
     return response
 
 

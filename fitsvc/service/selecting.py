@@ -24,6 +24,8 @@ from fitsvc.selection.waiting import Waiting, Waits
 from fitsvc.service.problems import problem
 from fitsvc.store.database import Database
 
+_MOST_TAGS: Final = 10_000
+"""Entity tags of pages that are kept, a hundred bytes each: who has a page is told so without its being made."""
 _PAUSE_SECONDS: Final = 5.0
 _MOST_LISTS: Final = 8
 """Work lists that are kept: of one store, for the few lengths that pages ask for."""
@@ -40,6 +42,7 @@ class Selections:
         folder = IndexFolder(index_in, database, answerer.rulebook.digest) if index_in else None
         self.selector, self.waiting = Selector(answerer), Waiting(answerer)
         self.matrix = Matrix(self.selector)
+        self.tags = LruCache[str, str](_MOST_TAGS)
         self.index = SelectionIndex(answerer, database, folder=folder, waits=False)
         self.work = LruCache[Hashable, WorkList](_MOST_LISTS)
         self._opens, self._opened, self._ended = folder is not None, Event(), Event()
@@ -90,6 +93,8 @@ class Selections:
                 self._ended.wait(_PAUSE_SECONDS)
 
     def check(self) -> None:
-        """Raise a problem with status 503 while the index is being opened."""
+        """Raise a problem (503) while the index is being opened, or a StoreError when it cannot follow the store."""
         if self._opens and not self._opened.is_set():
             raise problem(503, "the index for selections is being opened; try again", headers={"Retry-After": "1"})
+        if self._opens:
+            self.index.held()

@@ -24,13 +24,13 @@ from fitsvc.selection.rows import SUBJECT
 from fitsvc.selection.segments import BEST_FIRST, Snapshot
 from fitsvc.selection.selector import Selection, Selector, fingerprint, read_rig, read_rig_told
 from fitsvc.service.bodies import read_document, read_object
-from fitsvc.service.context import AnyRequest, service_of
+from fitsvc.service.context import AnyRequest, Service, service_of
 from fitsvc.service.documents import finish
 from fitsvc.service.etags import unchanged
 from fitsvc.service.examples import BODIES
 from fitsvc.service.operations import IF_NONE_MATCH, Operation, query_of
 from fitsvc.service.queries import SKUS, UNITS, Parameter, words
-from fitsvc.service.replies import reply, tagged
+from fitsvc.service.replies import cached, reply
 from fitsvc.store.rigs import get_rig
 
 BODY_BYTES: Final = 256_000
@@ -132,10 +132,13 @@ def of_saved_rig(request: AnyRequest, key: FromPath[str]) -> Response[bytes]:
         question = {"rig": {"id": key}}
         rig, disputed = read_rig_told(question, service.answerer, records)
     held = service.selections.index.held()
-    tag = _tag(service.answerer, held, rig, query, disputed)
-    if unchanged(request, tag):
-        return tagged(request, b"", tag)
-    return tagged(request, _encoded(service.selections.selector, held, rig, query, question, disputed), tag)
+    made = _made_from(service.answerer, held, rig, query, disputed)
+    tag, about = service.selections.tags.find(made), (f"rig:{key}", "selections")
+    if tag is not None and unchanged(request, tag):
+        return cached(request, b"", tag, about)
+    body, tag = _encoded(service, held, rig, query, question, disputed)
+    service.selections.tags.keep(made, tag)
+    return cached(request, body, tag, about)
 
 
 async def of_inline_rig(request: AnyRequest) -> Response[bytes]:
@@ -148,8 +151,7 @@ async def of_inline_rig(request: AnyRequest) -> Response[bytes]:
             records = StoreRecords(session, service.shop.vehicles)
             rig, disputed = _read(document, service.answerer, records)
         held = service.selections.index.held()
-        body = _encoded(service.selections.selector, held, rig, query, document, disputed)
-        tag = _tag(service.answerer, held, rig, query, disputed)
+        body, tag = _encoded(service, held, rig, query, document, disputed)
         return reply(body, headers={"ETag": tag, "Cache-Control": "no-cache"})
 
     return await to_thread.run_sync(work)
@@ -168,13 +170,18 @@ def _read(document: Json, answerer: Answerer, records: StoreRecords) -> tuple[Ca
 
 
 def _encoded(
-    selector: Selector,
+    service: Service,
     held: Snapshot,
     rig: Case,
     query: Mapping[str, Any],
     question: Json,
     disputed: list[Disputed],
-) -> bytes:
+) -> tuple[bytes, str]:
+    """A page as JSON, and its entity tag.
+
+    The tag is weak: two pages that differ by the revision of the catalogue alone say the same, and have the same.
+    """
+    selector = service.selections.selector
     wanted = SelectionQuery(
         question=question,
         kinds=query.get("kind") or frozenset(),
@@ -188,14 +195,18 @@ def _encoded(
         facts=selector.facts(query["where"] or ""),
         skus=query["sku"] or frozenset(),
     )
-    return msgspec.json.encode(replace(selector.select(held, rig, wanted), disputed=disputed))
+    found = replace(selector.select(held, rig, wanted), disputed=disputed)
+    same = msgspec.json.encode(replace(found, revision="", moved=False, next=found.next and found.items[-1].sku))
+    return msgspec.json.encode(found), f'W/"{blake2b(same, digest_size=16).hexdigest()}"'
 
 
-def _tag(answerer: Answerer, held: Snapshot, rig: Case, query: Mapping[str, Any], disputed: Sequence[Disputed]) -> str:
-    """Return the entity tag of a page: of all that it is made from."""
+def _made_from(
+    answerer: Answerer, held: Snapshot, rig: Case, query: Mapping[str, Any], disputed: Sequence[Disputed]
+) -> str:
+    """Return what tells one page from another before it is made: all that it is made from."""
     shown = [(name, sorted(value) if isinstance(value, frozenset) else value) for name, value in query.items()]
     told = repr((answerer.rulebook.digest, held.revision, fingerprint(rig), shown, disputed))
-    return f'"{blake2b(told.encode(), digest_size=16).hexdigest()}"'
+    return blake2b(told.encode(), digest_size=16).hexdigest()
 
 
 def example(answerer: Answerer) -> Selection:

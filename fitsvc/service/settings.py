@@ -37,7 +37,8 @@ class Settings:
 
     What is `public` needs no key: of `OPEN`, none unless the operator says so, but on the loopback address. `hosts` are
     the names it answers to, in small letters and without a port, none for any; `origins` the pages of other sites whose
-    scripts may ask, `*` for all. A caller may send `per_minute` requests, 0 for any number. At most `inside` requests
+    scripts may ask, `*` for all. A caller may send `per_minute` requests, 0 for any number. A cache may
+    keep for `max_age` seconds what it would else ask about each time. At most `inside` requests
     are worked on or wait at a time.
     """
 
@@ -49,5 +50,6 @@ class Settings:
     header_seconds: float = HEADER_SECONDS
     body_seconds: float = BODY_SECONDS
     per_minute: int = 0
+    max_age: int = 0
     log: Literal["text", "json"] = "text"
     operator: Operator = _NOBODY

@@ -1,9 +1,11 @@
 """The database: where it is, sessions on it, and bringing its tables up to date."""
 
 import os
+import shutil
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 from sqlalchemy import URL, inspect, text
@@ -11,14 +13,16 @@ from sqlalchemy.engine import Connection
 from sqlmodel import Session
 
 from fitsvc.paths import data_dir
-from fitsvc.store.engines import make_engine, parse_url, plain_errors
-from fitsvc.store.errors import NotMigrated, StoreError
+from fitsvc.store.engines import file_of, make_engine, parse_url, plain_errors
+from fitsvc.store.errors import NotMigrated, StoreError, Unreachable
 
 if TYPE_CHECKING:
     from alembic.config import Config
 
 HEAD: Final = "0006"
 """The last migration. It stands here since Alembic takes long to load, and only migrating needs it."""
+_ROOM: Final = 20_000_000
+"""Bytes that a disk should have left: the log of a SQLite file grows to some megabytes before it is taken in."""
 _MIGRATION_LOCK = 7_203_114
 
 
@@ -33,6 +37,8 @@ class Database:
     def __init__(self, url: str | None = None) -> None:
         self._url = parse_url(url or default_url())
         self._engine = make_engine(self._url)
+        self._file = file_of(self._url)
+        self._opened: tuple[int, int] | None = None
 
     @property
     def url(self) -> str:
@@ -51,18 +57,51 @@ class Database:
         After a StoreError inside, leave the block: the session may not be fit for more.
         Records stay readable afterwards.
         """
+        self._require_the_file()
         with plain_errors(self._url), Session(self._engine, expire_on_commit=False) as session:
             yield session
             session.commit()
 
     def check(self) -> None:
-        """Raise Unreachable or NotMigrated unless the database is ready for use."""
+        """Raise Unreachable or NotMigrated unless the database is ready for use, for writing too."""
+        self._require_the_file()
         with plain_errors(self._url), self._engine.connect() as connection:
             _require_head(_revision(connection), self.shown_url)
+            if self._file is None:
+                if connection.execute(text("SHOW transaction_read_only")).scalar() == "on":
+                    raise Unreachable(f"the database `{self.shown_url}` can only be read")
+            else:
+                _require_room(self._file)
+
+    def _require_the_file(self) -> None:
+        """Raise Unreachable when another file has taken the place of the one that was opened.
+
+        Connections go on with the old one, and what they write would be lost with it.
+        """
+        if self._file is None:
+            return
+        try:
+            told = self._file.stat()
+        except OSError:
+            found = None
+        else:
+            found = told.st_dev, told.st_ino
+        self._opened = self._opened or found
+        if self._opened is not None and found != self._opened:
+            what = "was deleted" if found is None else "was replaced by another file"
+            raise Unreachable(f"the database `{self.shown_url}` {what} while it was open: start anew")
 
     def close(self) -> None:
         """Close all connections."""
         self._engine.dispose()
+
+
+def _require_room(file: Path) -> None:
+    """Raise Unreachable when a file can only be read, or its disk is all but full."""
+    if not os.access(file, os.W_OK) or not os.access(file.parent, os.W_OK):
+        raise Unreachable(f"the database `{file}` can only be read")
+    if shutil.disk_usage(file.parent).free < _ROOM:
+        raise Unreachable(f"the disk of the database `{file}` has less than {_ROOM // 10**6} MB left")
 
 
 def upgrade(url: str | None = None, revision: str = "head") -> None:

@@ -45,6 +45,12 @@ def parse_url(text: str) -> URL:
     return url
 
 
+def file_of(url: URL) -> Path | None:
+    """Return the file that a database is, or None where it is a server's, or named by an address of its own."""
+    name = str(url.database)
+    return Path(name) if url.get_backend_name() == "sqlite" and not name.startswith("file:") else None
+
+
 def make_engine(url: URL, *, for_migration: bool = False) -> Engine:
     """Return an engine; only one made for a migration brings a missing SQLite file into being.
 
