@@ -216,8 +216,10 @@ def test_a_ball_and_a_pin_come_with_a_mount_that_lacks_them() -> None:
     kept = [one for one in items if one.sku.startswith(("TUG-2-D", "RBL-2-", "LPN-58"))]
     facts = {"opening": "2 in", "pin_hole": "5/8 in", "pin_supplied": False, "tube_outside": "3 in"}
     facts |= {"trailer_rating": "5,000 lb", "tongue_rating": "500 lb"}
-    rig = {"receiver": {"facts": facts}}
+    rig = {"receiver": {"facts": facts}, "vehicle": {"facts": {"tow_rating": "5000 lb"}}}
     found = PLANNER.plan({"rig": rig, "wishes": [CART]}, world(), Stock(kept, {}))
+    unread = PLANNER.plan({"rig": {**rig, "vehicle": {}}, "wishes": [CART]}, world(), Stock(kept, {}))
+    assert unread.best is None and "First read the vehicle's trailer rating" in unread.summary
     assert [part.role for part in best(found).parts] == ["accessory", "ball", "pin"]
     assert found.fewest == 3
     assert best(found).wishes[0].question["rig"]["receiver"]["facts"]["pin_supplied"] is True
@@ -337,7 +339,8 @@ def test_a_trailer_with_a_ring_gets_a_pintle_mount(coupling: dict[str, str]) -> 
     """Common practice, no source: a lunette ring goes on a pintle hook; the set says which hook it takes yet."""
     trailer = {"gross_weight": "4000 lb", "tongue_weight": "480 lb", "weight_distribution": False, **coupling}
     rated = {"opening": "2 in", "pin_hole": "5/8 in", "trailer_rating": "9000 lb", "tongue_rating": "900 lb"}
-    document = {"rig": {"receiver": {"facts": rated}}, "wishes": [{"trailer": {"facts": trailer}}]}
+    rig = {"receiver": {"facts": rated}, "vehicle": {"facts": {"tow_rating": "9000 lb"}}}
+    document = {"rig": rig, "wishes": [{"trailer": {"facts": trailer}}]}
     found = best(PLANNER.plan(document, world(), stock()))
     items = {item.sku: item for item in stock().items("accessory")}
     mounts = [items[part.sku] for part in found.parts if part.role == "accessory"]
