@@ -79,6 +79,13 @@ def test_what_was_changed_meanwhile_is_shown_beside_what_was_typed(client: Clien
     pin, height = (next(one for one in sheet["facts"] if one["fact"] == name) for name in ("pin_to_bumper", "height"))
     assert pin["state"] == "disputed"
     assert height["value"].startswith("16 in")
+    settling = Form(client.get(PAGE).text).fields | {"settles": "yes", "kind": "measured", "key": key["X-API-Key"]}
+    settling |= {"mounting.pin_to_bumper": "5-1/8 in"}
+    assert client.post(PAGE, data=settling | {"note": ""}).status_code == 422
+    settled = client.post(PAGE, data=settling | {"note": "both of us, twice"}, follow_redirects=False)
+    assert settled.status_code == 303
+    now = client.get("/v1/mountings/mnt_1").json()
+    assert "state" not in now["provenance"]["pin_to_bumper"]
 
 
 def test_a_statement_is_taken_back_with_a_reason(client: Client, key: Key, mounting: None) -> None:

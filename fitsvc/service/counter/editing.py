@@ -29,7 +29,7 @@ from fitsvc.service.counter.links import cell, unit_of
 from fitsvc.service.counter.record_pages import record_href
 from fitsvc.service.counter.rendering import not_there, page
 from fitsvc.service.counter.sheet_view import KINDS
-from fitsvc.service.counter.writing import Sent, sent
+from fitsvc.service.counter.writing import FormSent, sent
 from fitsvc.service.etags import etag
 from fitsvc.store.errors import Conflict, InvalidValue, NotFound, VersionConflict
 from fitsvc.store.observations import Provenance, sold_as
@@ -113,12 +113,14 @@ def _as_it_is(service: Service, record: Record) -> dict[str, str]:
     return {"label": record.label, **told}
 
 
-def _problems(reader: FactReader, record: Record, form: Sent) -> list[Problem]:
+def _problems(reader: FactReader, record: Record, form: FormSent) -> list[Problem]:
     """What is wrong with what was typed, each with its field's name for pointer."""
     problems = [Problem(form.refused, pointer="key")] if form.refused else []
+    asks = form.fields.get("retracts") or form.fields.get("settles")
+    if asks and not form.fields.get("note"):
+        problems.append(Problem("say why, for whoever looks later", pointer="note"))
     if form.fields.get("retracts"):
-        why = [Problem("say why it is taken back", pointer="note")] if not form.fields.get("note") else []
-        return problems + why
+        return problems
     for short, value in _changed(reader, record, form.fields).items():
         fact = _facts(reader, record)[short]
         try:
@@ -151,7 +153,7 @@ def _clashes(service: Service, record: Record, fields: Mapping[str, str]) -> lis
     return found
 
 
-def _change(session: Session, service: Service, subject: Subject, key: str, version: int, form: Sent) -> None:
+def _change(session: Session, service: Service, subject: Subject, key: str, version: int, form: FormSent) -> None:
     """Change a record that has been checked, at the version that was looked at."""
     reader, fields = service.answerer.reader, form.fields
     record = lock_record(session, subject, key, version)
@@ -167,7 +169,8 @@ def _change(session: Session, service: Service, subject: Subject, key: str, vers
         observe(session, reader, body, replace(told, note=""), asked, rigs=False)
         return
     if changed := _changed(reader, record, fields):
-        observe(session, reader, {**body, "facts": changed}, told, NO_REQUEST, rigs=False)
+        asked = Request("settles", "", fields["note"]) if fields.get("settles") else NO_REQUEST
+        observe(session, reader, {**body, "facts": changed}, told, asked, rigs=False)
     if (label := fields.get("label", "")[:LABEL]) != record.label:
         links = {name: getattr(record, name) for name in ("vehicle_id", "receiver_id") if isinstance(record, Mounting)}
         draft = Draft(
@@ -212,6 +215,7 @@ def _form(
         at=at,
         kinds=[(name, KINDS[name]) for name in _TOLD_AS],
         retracts=fields.get("retracts", ""),
+        disputed=any(how.get("state") for how in record.provenance.values()),
         back=record_href(kind, record.key),
         here_post=f"/edit/{kind}/{quote(record.key, safe='')}",
     )

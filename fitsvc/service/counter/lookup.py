@@ -53,7 +53,7 @@ class TableTold:
 
 
 @dataclass(frozen=True, slots=True)
-class Said:
+class Saying:
     """What an entry brings about in one case, in plain words: how it weighs, and what is then said."""
 
     mark: str
@@ -73,7 +73,7 @@ class EntryTold:
     title: str
     topic: str
     lines: Sequence[tuple[str, str, bool]]
-    says: Sequence[Said]
+    says: Sequence[Saying]
     remedy: str
     source: str
     facts: Sequence[Line]
@@ -248,20 +248,20 @@ def _bearing(lines: Sequence[Line], words: Sequence[str], texts: Mapping[str, st
     return [line for line in lines if all(word in texts[line.href] for word in words)]
 
 
-def _says(one: Rule | Limit | Need) -> Iterator[Said]:
+def _says(one: Rule | Limit | Need) -> Iterator[Saying]:
     """What comes of an entry, case by case: where it holds, where it does not, and where that is not known."""
     if isinstance(one, Rule):
-        yield Said("passes", "It holds", "Nothing is said.")
+        yield Saying("passes", "It holds", "Nothing is said.")
         weighs = ("fails", "the answer is no") if one.blocks else ("caution", "a thing to mind")
-        yield Said(weighs[0], f"It does not hold: {weighs[1]}", _blank(one.fails))
+        yield Saying(weighs[0], f"It does not hold: {weighs[1]}", _blank(one.fails))
         weighs = ("open", "not sure yet") if one.leaves_open else ("caution", "a thing to see to")
-        yield Said(weighs[0], f"It is not known: {weighs[1]}", _blank(one.unknown) or _TO_FIND_OUT)
+        yield Saying(weighs[0], f"It is not known: {weighs[1]}", _blank(one.unknown) or _TO_FIND_OUT)
     elif isinstance(one, Need):
-        yield Said("caution", "It is needed", _blank(one.because))
-        yield Said("caution", "Whether it is needed is not known", _blank(one.unknown))
+        yield Saying("caution", "It is needed", _blank(one.because))
+        yield Saying("caution", "Whether it is needed is not known", _blank(one.unknown))
     else:
         ratings = "; ".join(rating.label for rating in one.ratings)
-        yield Said("passes", f"The lowest of these holds for {one.quantity}", f"{sentence(ratings)}.")
+        yield Saying("passes", f"The lowest of these holds for {one.quantity}", f"{sentence(ratings)}.")
 
 
 def _blank(template: Template) -> str:

@@ -24,7 +24,7 @@ from fitsvc.observing.law import laws_of
 from fitsvc.service.context import AnyRequest, Service, service_of
 from fitsvc.service.counter.fields import Field, FieldMaker, sentence
 from fitsvc.service.counter.links import link
-from fitsvc.service.counter.questions import Question, questions
+from fitsvc.service.counter.questions import ToLearn, questions
 from fitsvc.service.counter.record_pages import RecordLine, record_href
 from fitsvc.service.counter.rendering import fields_of, page
 from fitsvc.service.counter.sheet_view import RESULTS, day, told_try
@@ -41,7 +41,7 @@ from fitsvc.service.counter.visit import (
     statements,
     with_off,
 )
-from fitsvc.service.counter.writing import Sent, sent
+from fitsvc.service.counter.writing import FormSent, sent
 from fitsvc.service.observations import observed_by
 from fitsvc.store.creation import create_record
 from fitsvc.store.errors import NotFound
@@ -63,10 +63,10 @@ _UNKNOWN: Final = "it is not stored any more; choose again"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Asked:
+class QuestionView:
     """One question as the page asks it."""
 
-    question: Question
+    question: ToLearn
     title: str
     field: Field
     sketch: Drawing | None
@@ -105,7 +105,9 @@ async def send(request: AnyRequest) -> Response[str]:
                 return _question_page(request, session, visit, problems, form.fields, form.status if refused else 422)
             if needs_mounting(visit, told):
                 _store(session, service, visit, form)
-        beside = {name: form.fields[name] for name in ("by", "at", "condition", "note") if form.fields.get(name)}
+        beside = {
+            name: form.fields[name] for name in ("by", "at", "condition", "note", "photo") if form.fields.get(name)
+        }
         bodies = statements(visit, told, service.answerer.reader, beside)
         return _sent_page(request, visit, [observed_by(service, body, form.by) for body in bodies])
 
@@ -175,7 +177,7 @@ def _question_page(
     asked = fields.get("ask", "")
     again = [asked] if problems and asked in reader.vocabulary.facts else list(wrong)
     listed = {one.fact.name: one for one in found.asked}
-    first = [listed.pop(name, Question(reader.vocabulary.facts[name])) for name in again]
+    first = [listed.pop(name, ToLearn(reader.vocabulary.facts[name])) for name in again]
     order = [*first, *listed.values()]
     typed = {**{name: visit.readings[name] for name in wrong}, **({asked: fields.get("value", "")} if again else {})}
     amiss = wrong | ({asked: list(problems)} if again and problems else {})
@@ -204,13 +206,13 @@ def _question_page(
 
 
 def _asked(
-    service: Service, visit: Visit, one: Question, typed: Mapping[str, str], wrong: Mapping[str, Sequence[Problem]]
-) -> Asked:
+    service: Service, visit: Visit, one: ToLearn, typed: Mapping[str, str], wrong: Mapping[str, Sequence[Problem]]
+) -> QuestionView:
     name = one.fact.name
     problems = [replace(problem, pointer=name) for problem in wrong.get(name, ())]
     maker = FieldMaker(service.answerer.rulebook.vocabulary, typed, problems, visit.system)
     made = maker.of(one.fact)
-    return Asked(
+    return QuestionView(
         question=one,
         title=sentence(one.fact.label),
         field=made,
@@ -277,7 +279,7 @@ def _to(key: str, label: str, fields: Mapping[str, str]) -> RecordLine:
     return RecordLine(link(PATH, fields), label or key, key)
 
 
-def _store(session: Session, service: Service, visit: Visit, form: Sent) -> None:
+def _store(session: Session, service: Service, visit: Visit, form: FormSent) -> None:
     """Store what of a visit is not stored yet: a receiver by what its label says, and how it sits on the vehicle."""
     how: Any = {"told": Provenance(by=form.fields.get("by", form.by), written_by=form.by)}
     how |= {"laws": laws_of(service.answerer.reader)}

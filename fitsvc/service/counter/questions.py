@@ -23,7 +23,7 @@ _EFFORTS: Final = ("ask", *AT_THE_VEHICLE)
 
 
 @dataclass(frozen=True, slots=True)
-class Question:
+class ToLearn:
     """A fact to learn: how many items it decides after those before it, and why again where something is known."""
 
     fact: Fact
@@ -35,7 +35,7 @@ class Question:
 class Questions:
     """What to ask next, and how many items are decided, wait for what is asked here, and wait for something else."""
 
-    asked: tuple[Question, ...]
+    asked: tuple[ToLearn, ...]
     decided: int
     to_go: int
     elsewhere: int
@@ -52,12 +52,12 @@ def questions(session: Session, service: Service, visit: Visit, told: Mapping[st
         outcomes = waits.outcomes
         sets = Counter({names: count for names, count in waits.sets.items() if not names & done})
     states, known = _known(session, visit)
-    found = {name: Question(facts[name], 0, state) for name, state in states.items() if name in facts}
+    found = {name: ToLearn(facts[name], 0, state) for name, state in states.items() if name in facts}
     for place, count in chosen(Counter({_places(visit, names): n for names, n in sets.items()}), MOST):
         name = f"{place.subject}.{place.fact}"
-        found[name] = Question(facts[name], count, states.get(name, ""))
+        found[name] = ToLearn(facts[name], count, states.get(name, ""))
     weighed = sorted(found.values(), key=lambda one: (-one.decides, EFFORTS.index(one.fact.effort)))
-    rest = [Question(fact) for fact in _others(facts.values(), known) if fact.name not in found]
+    rest = [ToLearn(fact) for fact in _others(facts.values(), known) if fact.name not in found]
     left, total = outcomes["undetermined"], sum(outcomes.values())
     to_go = sum(sets.values())
     return Questions(

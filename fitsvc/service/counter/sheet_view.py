@@ -35,7 +35,7 @@ _STATES: Final[Mapping[str, str]] = {
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Line:
+class StatementView:
     """One statement: what was said, how it is known and by whom, on what day, with what else; `why` it counts no more.
 
     `counts` says that what is known follows from it.
@@ -52,7 +52,7 @@ class Line:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Row:
+class FactRow:
     """One fact: the figure, how it stands, the statements that count, and the rest of what was ever said."""
 
     fact: str
@@ -60,8 +60,8 @@ class Row:
     value: str
     state: str
     trouble: str
-    from_: Sequence[Line]
-    others: Sequence[Line]
+    from_: Sequence[StatementView]
+    others: Sequence[StatementView]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -72,8 +72,8 @@ class SheetView:
     title: str
     record: str
     label: str
-    rows: Sequence[Row]
-    tries: Sequence[tuple[str, Line]]
+    rows: Sequence[FactRow]
+    tries: Sequence[tuple[str, StatementView]]
     missing: Sequence[Fact]
 
     @property
@@ -82,7 +82,7 @@ class SheetView:
         return sum(bool(row.value) for row in self.rows)
 
     @property
-    def troubled(self) -> Sequence[Row]:
+    def troubled(self) -> Sequence[FactRow]:
         """The rows that somebody has to look at again."""
         return [row for row in self.rows if row.state]
 
@@ -120,10 +120,10 @@ def told_try(evidence: Mapping[str, Json], trials: Mapping[str, TrialState]) -> 
     return f"{evidence['sku']}, {state}: {RESULTS.get(evidence.get('result', ''), '')}{gap}"
 
 
-def _row(one: SheetFact, vocabulary: Vocabulary, fact: Fact) -> Row:
+def _row(one: SheetFact, vocabulary: Vocabulary, fact: Fact) -> FactRow:
     lines = [(_line(said, vocabulary, fact), said.counts) for said in one.statements]
     counting = [line for line, counts in lines if counts]
-    return Row(
+    return FactRow(
         fact=fact.name,
         title=sentence(fact.label.removeprefix("whether ")),
         value=in_words(one.value, vocabulary, fact),
@@ -140,9 +140,9 @@ def in_words(value: str, vocabulary: Vocabulary, fact: Fact) -> str:
     return " or ".join(words.get(one, one) for one in value.split(" or "))
 
 
-def _line(said: SheetStatement, vocabulary: Vocabulary, fact: Fact) -> Line:
+def _line(said: SheetStatement, vocabulary: Vocabulary, fact: Fact) -> StatementView:
     beside = ", ".join(filter(None, (said.tool, said.condition, said.note)))
-    return Line(
+    return StatementView(
         said=in_words(said.said, vocabulary, fact),
         how=_how(said.kind, said.by),
         day=day(said.at),
@@ -154,8 +154,8 @@ def _line(said: SheetStatement, vocabulary: Vocabulary, fact: Fact) -> Line:
     )
 
 
-def _tried(one: SheetTry) -> Line:
-    return Line(
+def _tried(one: SheetTry) -> StatementView:
+    return StatementView(
         said="",
         how=_how("tried", one.by),
         day=day(one.at),

@@ -15,7 +15,7 @@ _WRONG_KEY: Final = "that key is unknown or revoked; whoever looks after the ser
 
 
 @dataclass(frozen=True, slots=True)
-class Sent:
+class FormSent:
     """A form's fields without its key, the name that the key goes by, and else what is wrong with the key."""
 
     fields: dict[str, str]
@@ -28,12 +28,12 @@ class Sent:
         return 401 if self.refused else 200
 
 
-async def sent(request: AnyRequest) -> Sent:
+async def sent(request: AnyRequest) -> FormSent:
     """Read the form that a page sent, and whose key it came with."""
     form = {name: value for name, value in (await request.form()).multi_items() if isinstance(value, str)}
     given = form.pop(KEY, "").strip()
     fields = {name: text.strip() for name, text in form.items() if text.strip()}
     if not given:
-        return Sent(fields, "", _NO_KEY)
+        return FormSent(fields, "", _NO_KEY)
     by = await to_thread.run_sync(holder_of, service_of(request), given)
-    return Sent(fields, by or "", "" if by else _WRONG_KEY)
+    return FormSent(fields, by or "", "" if by else _WRONG_KEY)
