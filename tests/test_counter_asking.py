@@ -192,27 +192,43 @@ def test_a_reading_answers_again_at_once(page: Page) -> None:
     """What is to be measured has a field beside it; the reading decides as the page had said it would."""
     page.goto(OPEN)
     assert outcome(page) == "undetermined"
-    step = page.locator(".steps li", has_text="distance from pin hole to bumper").first
+    assert "the distance from pin hole to bumper" in page.locator("h1").inner_text()
+    step = page.locator(".step")
     assert "It fails if that is at least 5-9/16 in" in step.locator(".reading").inner_text()
-    step.locator("input").fill("6 in")
+    step.locator(".reading-form input").fill("6 in")
     page.keyboard.press("Enter")
     expect(page.locator(".outcome.fails")).to_be_visible()
     assert "mounting.pin_to_bumper=6" in page.url
     assert "6 in" in page.locator(".asked").inner_text()
 
 
+def test_a_reading_that_is_enough_says_so(page: Page) -> None:
+    """What was typed last is told with what it leaves to spare; a link that is sent on does not say it."""
+    page.goto(OPEN)
+    page.locator(".step .reading-form input").fill("4-1/4 in")
+    page.locator(".step button").click()
+    told = page.locator(".just").inner_text()
+    assert told == "4-1/4 in is enough, 1-1/4 in to spare: the folded carrier clears the bumper."
+    assert "just=" not in page.locator(".sheet .link").inner_text()
+
+
 def test_what_collides_is_marked_in_the_drawing(page: Page) -> None:
     """What the rules say strikes is filled with a pattern, lettered, told in the key and in words beside it."""
     page.goto(OPEN.replace("5+in+±+1+in", "6+in"))
     assert outcome(page) == "fails"
-    reason = page.locator(".findings .fails", has_text="bumper").first.inner_text().split(":", 1)[-1].strip()
-    drawing = page.locator("svg").filter(has=page.locator(".d-wheel"))
+    reason = page.locator("h1").inner_text().removeprefix("No. ")
+    assert "bumper" in reason
+    drawing = page.locator(".picture svg")
     assert drawing.locator("[fill$='-strikes)']").count() >= 1
-    assert drawing.locator("pattern.d-strikes").count() == 1
-    assert drawing.locator("circle.d-strikes").count() >= 1
-    assert reason in " ".join(drawing.locator("text").all_text_contents())
-    page.locator("figcaption summary").last.click()
-    assert reason in page.locator("figcaption details[open]").inner_text()
+    assert drawing.locator("pattern[id$='-strikes']").count() == 1
+    assert "too little" in (drawing.locator("text.v-hit-word").text_content() or "")
+    assert reason in (drawing.locator("desc").text_content() or "")
+    page.locator(".measures > summary").click()
+    measures = page.locator(".measures svg")
+    assert measures.locator("circle.d-strikes").count() >= 1
+    assert reason in " ".join(measures.locator("text").all_text_contents())
+    page.locator(".measures figcaption summary").click()
+    assert reason in page.locator(".measures figcaption details[open]").inner_text()
 
 
 def test_a_vehicle_known_in_part_stays_open(page: Page) -> None:
@@ -237,7 +253,7 @@ def test_a_remedy_is_a_click_away_from_its_own_answer(page: Page) -> None:
     """What would make it work is a link, and what the link answers works or works on conditions."""
     page.goto(FAILS)
     assert outcome(page) == "fails"
-    links = [str(one.get_attribute("href")) for one in page.locator(".remedies a").all()]
+    links = [str(one.get_attribute("href")) for one in page.locator(".step a.button, .remedies a").all()]
     assert links
     for link in links:
         page.goto(link)

@@ -3,11 +3,12 @@
 from itertools import combinations, product
 
 import pytest
-from counter_browser import FAILS, OPEN, PAGES, WORKS, Counter, context
+from counter_browser import CARRIES, FAILS, OPEN, PAGES, PART, WORKS, Counter, context
 from playwright.sync_api import Browser, Page
 
 PICTURED = {name: PAGES[name] for name in ("ask", "fits", "audits", "rules", "rule", "fact", "guide", "not there")}
 """A page of each template but the answer's, whose looks are held elsewhere."""
+TELEPHONE = {"width": 390, "height": 844}
 FACE = """() => {
     const look = (one) => getComputedStyle(document.querySelector(one));
     const block = [...document.querySelectorAll("main section > h2, main section > .head, main fieldset:not(.inner)")];
@@ -95,3 +96,51 @@ def test_the_shop_is_named_beside_the_mark(browser: Browser, counter: Counter) -
         box = page.locator(".brand").bounding_box()
         assert box and box["width"] < 60 and box["height"] >= 44
         assert page.get_by_role("link", name="fitsvc").count() == 1
+
+
+@pytest.mark.parametrize("path", [WORKS, OPEN, FAILS, CARRIES, PART])
+def test_an_answer_is_read_on_two_and_a_half_phone_screens(browser: Browser, counter: Counter, path: str) -> None:
+    """What stands open of an answer is no longer than that, and the field of its one next step is on the first."""
+    with context(browser, counter, TELEPHONE, has_touch=True, is_mobile=True) as window:
+        page = window.new_page()
+        page.goto(path)
+        assert page.evaluate("document.documentElement.scrollHeight") <= 2.5 * TELEPHONE["height"]
+        fields = page.locator(".step .reading-form")
+        for box in [fields.bounding_box()] if fields.count() else []:
+            assert box and box["y"] + box["height"] <= TELEPHONE["height"]
+
+
+def test_nothing_of_an_answer_is_said_twice(page: Page) -> None:
+    """No sentence of what stands open is there a second time."""
+    for path in (WORKS, OPEN, FAILS, CARRIES):
+        page.goto(path)
+        texts = page.locator("h1, .then, .just, .words p, .step p").all_inner_texts()
+        told = [one.strip().removesuffix(" Its rule") for one in dict.fromkeys(texts) if len(one) > 40]
+        assert [one for one in told if sum(one in other for other in told) > 1] == [], path
+
+
+SMALLEST = """() => [...document.querySelectorAll("main *, footer *")].filter((one) => {
+    if (one.closest(".mark")) return false;
+    const own = [...one.childNodes].some((node) => node.nodeType === 3 && node.textContent.trim());
+    return own && one.checkVisibility({ visibilityProperty: true }) && one.getBoundingClientRect().width > 1;
+}).map((one) => {
+    const scale = one.ownerSVGElement ? one.ownerSVGElement.getScreenCTM().a : 1;
+    return [parseFloat(getComputedStyle(one).fontSize) * scale * 0.75, one.textContent.trim().slice(0, 40)];
+}).filter(([points]) => points < 7.95)"""
+WORDS_MEET = """() => {
+    const boxes = [...document.querySelectorAll(".picture svg text")].map((one) => one.getBBox());
+    const meet = (a, b) => a.x < b.x + b.width && a.y + 3 < b.y + b.height - 1;
+    return boxes.flatMap((a, i) => boxes.slice(0, i).filter((b) => meet(a, b) && meet(b, a))).length;
+}"""
+
+
+@pytest.mark.parametrize("path", [WORKS, OPEN, FAILS])
+def test_paper_has_no_small_print(browser: Browser, counter: Counter, path: str) -> None:
+    """On A4 no words, those of the picture included, are smaller than 8 pt, and none covers another."""
+    with context(browser, counter, {"width": 718, "height": 1047}) as window:
+        page = window.new_page()
+        page.goto(path)
+        page.emulate_media(media="print")
+        assert page.evaluate(SMALLEST) == []
+        assert page.evaluate(WORDS_MEET) == 0
+        assert page.locator(".sheet-head .qr").bounding_box()["width"] > 70  # type: ignore[index]

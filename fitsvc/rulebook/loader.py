@@ -20,13 +20,25 @@ from fitsvc.rulebook.extent import circles, extents, reads_of
 from fitsvc.rulebook.filling import hold_to_one, read_asks_for, read_wishes
 from fitsvc.rulebook.hazards import read_hazards
 from fitsvc.rulebook.meaning import HAZARDS, WORDS, digest_of
-from fitsvc.rulebook.rules import Caution, Derived, Hazard, Limit, Need, Opening, Rule, Rulebook, TableEntry, Taken
+from fitsvc.rulebook.rules import (
+    Body,
+    Caution,
+    Derived,
+    Hazard,
+    Limit,
+    Need,
+    Opening,
+    Rule,
+    Rulebook,
+    TableEntry,
+    Taken,
+)
 from fitsvc.rulebook.shape import Shape
 from fitsvc.rulebook.tables import read_tables
 from fitsvc.rulebook.topics import TOPIC_KEYS, hold_to_what_is_there, read_limit, read_need, read_rule, reference
 from fitsvc.rulebook.trials import read_trials
 from fitsvc.rulebook.usual import read_usual
-from fitsvc.rulebook.viewing import FILE, read_side_view
+from fitsvc.rulebook.viewing import FILE, read_drawing
 from fitsvc.rulebook.vocabulary import (
     DEFAULT_UNITS,
     Fact,
@@ -86,7 +98,7 @@ class _Loader:
                 need = read_need(read, node, topic, self.taken)
                 needs += [(need, node)] if need else []
         cautions = self._cautions(read, top)
-        side_view = self._side_view(read, rules)
+        side_view, bodies = self._drawing(read, rules)
         hold_to_one(self.shape, needs)
         hold_to_what_is_there(self.shape, needs, rules)
         hazards = self._hazards(read, limits)
@@ -114,6 +126,7 @@ class _Loader:
             named=named,
             examples=read.examples,
             side_view=side_view,
+            bodies=bodies,
             wishes=wishes,
             asks_for=asks_for,
             allowances=allowances,
@@ -154,17 +167,17 @@ class _Loader:
         tree = self._read(path)
         return self.shape.mapping(tree, "rulebook.yaml", ["name"], _TOP_KEYS) if tree else None
 
-    def _side_view(self, read: Expressions, rules: list[Rule]) -> Map[str, Taken]:
-        """What the side view is drawn by; a folder whose rules draw has to say it."""
+    def _drawing(self, read: Expressions, rules: list[Rule]) -> tuple[Map[str, Taken], Map[str, Body]]:
+        """What the side view is drawn by, and the outlines of bodies; a folder whose rules draw has to say it."""
         path = self.folder / FILE
         if path.is_file():
-            return read_side_view(read, self._read(path))
+            return read_drawing(read, self._read(path))
         drawing = next((rule.id for rule in rules if rule.draws is not None), None)
         if drawing is not None:
             help = "add one with `side_view:`, or take `draws` out of the rules"
             message = f"rule `{drawing}` draws, and nothing says what a side view is drawn by"
             self.shape.problems.append(Problem(message, help, file=str(path)))
-        return {}
+        return {}, {}
 
     def _hazards(self, read: Expressions, limits: list[Limit]) -> tuple[Hazard, ...]:
         """What bears on each rating; a folder that judges by limits has to say it."""

@@ -96,6 +96,37 @@ class Taken:
     node: AnyTyped
 
 
+@dataclass(frozen=True, slots=True)
+class Point:
+    """A point of a body's outline, inches: rearward of a place, or of a share of the way from tail to front axle where
+    `place` is empty; above a height taken `times`; its corner rounded by `corner`.
+    """
+
+    place: str
+    share: float
+    behind: float
+    height: str
+    times: float
+    above: float
+    corner: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Body:
+    """How a body is sketched, in inches: its outline from the tail over the roof to the nose, its glass and seams.
+
+    `usual` has what the outline hangs on where it is not known, `square` says that bumper and lamps are upright.
+    """
+
+    nose: float
+    square: bool
+    usual: Mapping[str, float]
+    roof: Point
+    outline: tuple[Point, ...]
+    glass: tuple[tuple[Point, ...], ...]
+    seams: tuple[tuple[Point, ...], ...]
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Rule:
     """A requirement. `subjects` are the asked ones it is about: without one of them it does not apply.
@@ -410,6 +441,7 @@ class Rulebook:
     named: frozenset[str]
     examples: Mapping[str, tuple[Example, ...]]
     side_view: Mapping[str, Taken] = field(default_factory=dict)
+    bodies: Mapping[str, Body] = field(default_factory=dict)
     wishes: tuple[WishKinds, ...] = ()
     asks_for: Mapping[str, AnyTyped] = field(default_factory=dict)
     allowances: tuple[Allowance, ...] = ()

@@ -11,8 +11,9 @@ from fitsvc.language.problems import nearest
 from fitsvc.language.quantities import ANGLE, LENGTH, NUMBER, Dimension
 from fitsvc.language.typed import Read
 from fitsvc.language.types import TRUTH, ListType, NumberType, Type
+from fitsvc.rulebook.bodies import read_bodies
 from fitsvc.rulebook.expressions import Expressions
-from fitsvc.rulebook.rules import Draws, Taken
+from fitsvc.rulebook.rules import Body, Draws, Taken
 from fitsvc.rulebook.shape import Shape
 from fitsvc.rulebook.yaml_text import Mapping, Node, Scalar
 
@@ -30,6 +31,7 @@ WANTED: Final[Map[str, Dimension | Type | str]] = {
     "departure_angle": ANGLE,
     "closure": CHOICE,
     "closes": TRUTH,
+    "must_open": TRUTH,
     "closure_swings_up": TRUTH,
     "closure_swings_sideways": TRUTH,
     "hinge_height": LENGTH,
@@ -40,7 +42,12 @@ WANTED: Final[Map[str, Dimension | Type | str]] = {
     "spare_diameter": LENGTH,
     "spare_width": LENGTH,
     "spare_underneath": TRUTH,
+    "body": CHOICE,
+    "wheelbase": LENGTH,
+    "at_front": TRUTH,
     "pin_to_bumper": LENGTH,
+    "opening_size": SIZE,
+    "shank": SIZE,
     "receiver_height": LENGTH,
     "adapters_reach": LENGTH,
     "opening_height": LENGTH,
@@ -56,6 +63,10 @@ WANTED: Final[Map[str, Dimension | Type | str]] = {
     "lowest_height_loaded": LENGTH,
     "departure_angle_with_it": ANGLE,
     "tilts_clear": TRUTH,
+    "tilts": TRUTH,
+    "swings": TRUTH,
+    "bikes": NUMBER,
+    "bikes_most": NUMBER,
     "folds": TRUTH,
     "folded_front": LENGTH,
     "folded_setback": LENGTH,
@@ -98,11 +109,15 @@ def read_draws(shape: Shape, entry: Mapping) -> Draws | None:
     )
 
 
-def read_side_view(read: Expressions, tree: Node | None) -> dict[str, Taken]:
-    """What the side view takes, of a folder's `drawing.yaml`; nothing without such a file."""
-    top = read.shape.mapping(tree, FILE, ["side_view"]) if tree is not None else None
+def read_drawing(read: Expressions, tree: Node | None) -> tuple[dict[str, Taken], dict[str, Body]]:
+    """What the side view takes, and the outlines of bodies, of a folder's `drawing.yaml`; nothing without the file."""
+    top = read.shape.mapping(tree, FILE, ["side_view"], ["bodies"]) if tree is not None else None
     if top is None:
-        return {}
+        return {}, {}
+    return _side_view(read, top), read_bodies(read.shape, top.entries.get("bodies"))
+
+
+def _side_view(read: Expressions, top: Mapping) -> dict[str, Taken]:
     given = dict(read.shape.open_mapping(top.entries["side_view"], "`side_view`"))
     taken: dict[str, Taken] = {}
     meant = set[str | None]()

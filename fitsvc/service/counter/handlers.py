@@ -11,6 +11,7 @@ from litestar.types import ControllerRouterHandler
 from fitsvc.drawing.rating_bars import rating_bars
 from fitsvc.drawing.side_view import side_view
 from fitsvc.drawing.sketches import sketch
+from fitsvc.drawing.whole_view import whole_view
 from fitsvc.language.problems import Problem
 from fitsvc.service.context import AnyRequest, service_of
 from fitsvc.service.counter import editing, measuring, remark_pages, yard
@@ -23,6 +24,7 @@ from fitsvc.service.counter.record_pages import handlers as record_handlers
 from fitsvc.service.counter.rendering import assets, fields_of, not_there, page, shown_units
 from fitsvc.service.counter.seeing import see
 from fitsvc.service.counter.selling import sell
+from fitsvc.service.counter.telling import JUST, just_of, just_typed, other_units, qr_code
 from fitsvc.service.counter.visit import kept_in
 from fitsvc.service.problems import problem
 
@@ -47,6 +49,8 @@ def answer(request: AnyRequest) -> Response[str] | Redirect:
     """
     fields, system = fields_of(request)
     service = service_of(request)
+    just = just_of(service.answerer.rulebook, fields)
+    fields.pop(JUST, None)
     with service.database.session() as session:
         asker = asker_of(request, session)
         settled = asker.chooser.settle(fields)
@@ -56,13 +60,16 @@ def answer(request: AnyRequest) -> Response[str] | Redirect:
             return ask_page(request, asker, settled, system, problems or (_NOTHING,))
         read, told = asked.question, write_fields(asked.document)
         kept = told | shown_units(system)
-        if not asked.left_out and kept != dict(request.query_params.multi_items()):
+        same = (kept | ({JUST: just} if just else {})) == dict(request.query_params.multi_items())
+        if not asked.left_out and not same:
             return Redirect(link("/answer", kept), status_code=303)
         found = service.answerer.answer(asked.document, asker.records, system, service.shop.shelf(session))
         lines = asked_lines(asker, told, read.case, system)
     # The case of several vehicles has the facts of none of them: there is no one side, and no one chain, to draw.
     one = len(read.candidates) < 2
-    side = side_view(service.answerer.wording, read.case, system, labels=read.labels) if one else None
+    drawn = (service.answerer.wording, read.case, system)
+    picture = whole_view(*drawn, labels=read.labels) if one else None
+    side = side_view(*drawn, labels=read.labels) if one else None
     chart = rating_bars(service.answerer.wording, read.case, system) if one else None
     service.metrics.answer(found.outcome)
     rig = {name: text for name, text in kept.items() if name.partition(".")[0] != "accessory"}
@@ -77,11 +84,15 @@ def answer(request: AnyRequest) -> Response[str] | Redirect:
         change=link("/", kept),
         keep=link("/measure", keep) if (keep := kept_in(kept, service.answerer.reader, system)) else "",
         fits=link("/fits", rig),
+        picture=picture,
         side=side,
         chart=chart,
         left_out=asked.left_out,
+        just=just_typed(found, just),
+        other_units=other_units(kept, system),
         today=datetime.now(UTC).date().isoformat(),
-        address=str(request.base_url).rstrip("/") + link("/answer", kept),
+        address=(address := (service.operator.address or str(request.base_url).rstrip("/")) + link("/answer", kept)),
+        qr=qr_code(address),
     )
 
 

@@ -4,7 +4,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from fitsvc.answers.answer import AllowanceShown, Answer, Finding, LimitShown, Next, Remedy
+from fitsvc.answers.answer import AllowanceShown, Answer, Finding, LimitShown, Next
 from fitsvc.answers.answering import Answerer
 from fitsvc.answers.candidates import CONFIGURATION
 from fitsvc.answers.phrases import capped, not_known
@@ -13,8 +13,9 @@ from fitsvc.drawing.ink import Drawing
 from fitsvc.drawing.sketches import sketch
 from fitsvc.language.display import System
 from fitsvc.rulebook.outcomes import OUTCOME_OF, Outcome
-from fitsvc.service.counter.fields import Field, FieldMaker, sentence
-from fitsvc.service.counter.links import Fields, adapter_places, link, write_fields
+from fitsvc.service.counter.fields import Field, FieldMaker
+from fitsvc.service.counter.links import Fields, adapter_places, link
+from fitsvc.service.counter.telling import Headline, RemedyTold, Thing, headline, remedy_told, things
 
 OUTCOMES: Final[Mapping[str, str]] = {
     "works": "Yes",
@@ -70,18 +71,9 @@ class StepView:
     how: str
     readings: Sequence[str]
     fact: str
+    settles: str
     field: Field | None
     sketch: Drawing | None
-
-
-@dataclass(frozen=True, slots=True)
-class RemedyTold:
-    """A change, its outcome, and the link to its own answer."""
-
-    text: str
-    outcome: str
-    href: str
-    skus: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -94,7 +86,8 @@ class AnswerView:
     findings: Sequence[FindingView]
     limits: Sequence[LimitTold]
     needs: Sequence[str]
-    to_see_to: Sequence[str]
+    headline: Headline
+    things: Sequence[Thing]
     steps: Sequence[StepView]
     more_open: str
     as_usual: str
@@ -121,6 +114,7 @@ def see(answerer: Answerer, answer: Answer, fields: Fields, system: System) -> A
         (one.label or one.id, one.outcome, link("/answer", {**_named(fields, one.id), **shown}))
         for one in answer.candidates
     ]
+    steps = [_step(one, answerer, maker, fields) for one in answer.next]
     deciding = [one for one in told if one.mark in ("fails", "open")]
     minded = [one for one in told if one.mark == "caution" and answer.outcome == "fails"]
     if answer.either_way and answer.outcome == "fails":
@@ -132,12 +126,13 @@ def see(answerer: Answerer, answer: Answer, fields: Fields, system: System) -> A
         findings=told,
         limits=[_limit(one, titles, the) for one in answer.limits],
         needs=[] if answer.to_see_to else [need["because"] for need in answer.needs],
-        to_see_to=[" ".join([one.told, *one.also]) for one in answer.to_see_to],
-        steps=[_step(one, answerer, maker, fields) for one in answer.next],
+        headline=headline(answer, steps[0].title if steps else ""),
+        things=things(answer.to_see_to),
+        steps=steps,
         more_open=more_open(answer),
         as_usual=as_usual(answer, answerer.wording),
         changes_untried=changes_untried(answer),
-        remedies=[_remedy(one, shown) for one in answer.remedies],
+        remedies=[remedy_told(one, shown) for one in answer.remedies],
         candidates=candidates,
         allowance=_allowance(answer.allowance, answerer),
     )
@@ -184,12 +179,7 @@ def _step(step: Next, answerer: Answerer, maker: FieldMaker, fields: Fields) -> 
         how=step.how,
         readings=[f"{capped(text)}." for text in told(step)],
         fact=step.fact if fact else "",
+        settles=f"{step.fact}:{step.settles[0]}" if fact and step.settles else "",
         field=field,
         sketch=drawn,
     )
-
-
-def _remedy(remedy: Remedy, shown: Mapping[str, str]) -> RemedyTold:
-    href = link("/answer", {**write_fields(remedy.question), **shown}) if remedy.question else ""
-    skus = ", ".join(remedy.skus or filter(None, (remedy.sku,)))
-    return RemedyTold(sentence(remedy.because), remedy.outcome, href, skus)

@@ -3,6 +3,18 @@
 for (const button of document.querySelectorAll("[data-print]")) {
   button.addEventListener("click", () => window.print());
 }
+for (const button of document.querySelectorAll("[data-copy]")) {
+  button.addEventListener("click", async () => {
+    await navigator.clipboard?.writeText(button.dataset.copy);
+    button.textContent = navigator.clipboard ? "Copied" : "The link stands below";
+  });
+}
+for (const button of document.querySelectorAll("[data-share]")) {
+  if (!navigator.share) continue;
+  button.hidden = false;
+  // Who closes the telephone's own list of ways to send has not failed at anything.
+  button.addEventListener("click", () => navigator.share({ title: document.title, url: button.dataset.share }).catch(() => {}));
+}
 const form = document.querySelector("form[data-live]");
 if (form) {
   let timer = 0;

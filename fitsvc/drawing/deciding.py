@@ -1,0 +1,98 @@
+"""What a picture is about: what strikes, is open or clears by least, the lengths that say so, and where to look."""
+
+from dataclasses import dataclass
+from typing import Final
+
+from fitsvc.drawing.measures import middle
+from fitsvc.drawing.panel import INCH
+from fitsvc.drawing.rows import Row
+from fitsvc.drawing.scene import Box, Mark, Scene
+from fitsvc.language.intervals import Bounds
+
+_LENGTHWAYS: Final = ("bumper", "spare")
+_NAMES: Final = {"folded": "folded carrier", "in use": "carrier", "load": "load", "front": "carrier"}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Deciding:
+    """The state that a carrier is drawn in near by, the mark that decides, and the lengths told, the rearmost first.
+
+    `whole` says that the rear of the vehicle has to be seen as high as it is, for what decides stands up there.
+    """
+
+    state: str
+    mark: Mark | None
+    rows: tuple[Row, ...]
+    whole: bool
+
+
+def deciding(scene: Scene) -> Deciding:
+    """What the picture of a scene is about."""
+    failing = [mark for mark in scene.marks if mark.result == "fails"]
+    mark = next(iter((*failing, *scene.marks)), None)
+    shape = mark.shape if mark else ""
+    state = shape if shape in scene.boxes and shape != "front" else "folded" if _folds(scene) else "in use"
+    whole = mark is not None and mark.against not in _LENGTHWAYS
+    rows = _of_towing(scene) if scene.ball else _of_carrier(scene, state, mark)
+    if scene.wall:
+        rows = [
+            *rows,
+            Row(start=0.0, end=middle(scene.wall), text=f"wall {scene.measures.length_text(scene.wall)} behind"),
+        ]
+    if scene.pin is not None:
+        told = scene.measures.text("pin_to_bumper")
+        within = scene.pin if scene.pin[0] != scene.pin[1] else None
+        rows = [*rows, Row(start=middle(scene.pin), end=0.0, text=f"pin hole to bumper {told}", within=within)]
+    # What ends rearmost stands first, so that no line down to a row runs through the words of another.
+    rows = sorted(rows, key=lambda row: -max(row.start, row.end))
+    return Deciding(state=state, mark=mark, rows=tuple(rows), whole=whole)
+
+
+def _folds(scene: Scene) -> bool:
+    """Whether it is another shape folded up; a tray that does not fold is stowed as it is used."""
+    use, stowed = scene.boxes.get("in use"), scene.boxes.get("folded")
+    return stowed is not None and (use is None or (use.left, use.right) != (stowed.left, stowed.right))
+
+
+def _of_carrier(scene: Scene, state: str, mark: Mark | None) -> list[Row]:
+    """How far it stands off what it could strike, what that is made of, and how far back it reaches."""
+    box, m = scene.boxes.get(state), scene.measures
+    if box is None:
+        return []
+    spare = scene.boxes.get("spare")
+    against = mark.against if mark and mark.against in _LENGTHWAYS else "spare" if spare else "bumper"
+    edge = spare.right if spare and against == "spare" else (0.0, 0.0)
+    gap: Bounds = (box.left[0] - edge[1], box.left[1] - edge[0])
+    rows = [_gap(scene, box, edge, gap)]
+    if edge != (0.0, 0.0):
+        rows.append(Row(start=0.0, end=middle(edge), text=f"spare reaches back {m.length_text(edge)}"))
+        rows.append(
+            Row(start=0.0, end=middle(box.left), text=f"{_NAMES.get(state, state)} leaves {m.length_text(box.left)}")
+        )
+    elif not box.partial:
+        rows.append(Row(start=0.0, end=middle(box.right), text=f"reaches back {m.length_text(box.right)}"))
+    return rows
+
+
+def _gap(scene: Scene, box: Box, edge: Bounds, gap: Bounds) -> Row:
+    """The room between a carrier and what it could strike: too little, enough, or not known to be either."""
+    told = scene.measures.length_text
+    start, end = middle(edge), middle(box.left)
+    if gap[1] < 0.0:
+        text = f"{told((-gap[1], -gap[0]))} too little"
+        return Row(start=start, end=end, text=text, decides=True, hit=True)
+    if gap[0] >= 0.0:
+        return Row(start=start, end=end, text=f"clears by {told(gap)}", decides=True)
+    return Row(start=start, end=end, text=f"room {told(gap)}", decides=True, within=box.left)
+
+
+def _of_towing(scene: Scene) -> list[Row]:
+    """Where the ball stands, and how far back an open tailgate reaches."""
+    m, rows = scene.measures, list[Row]()
+    if scene.ball:
+        text = f"ball {m.length_text(scene.ball)} behind bumper"
+        within = scene.ball if scene.ball[0] != scene.ball[1] else None
+        rows.append(Row(start=0.0, end=middle(scene.ball), text=text, decides=True, within=within))
+    if scene.closure and not scene.closure.door and (far := scene.closure.x + middle(scene.closure.length)) > INCH:
+        rows.append(Row(start=0.0, end=far, text=f"{scene.closure.label} {m.length_text((far, far))}"))
+    return rows

@@ -1,0 +1,96 @@
+"""How each body is sketched: outlines of `drawing.yaml`, as data, that hang on the few places which are facts.
+
+A body goes by the member of the list of bodies, or by that and the member of its rear closure: `suv side_hinged`.
+"""
+
+from collections.abc import Iterable
+from typing import Final
+
+from fitsvc.rulebook.rules import Body, Point
+from fitsvc.rulebook.shape import Shape
+from fitsvc.rulebook.yaml_text import Mapping, Node, Scalar
+
+PLACES: Final = ("tail", "bumper", "front", "nose")
+HEIGHTS: Final = ("ground", "sill", "foot", "head", "hinge", "gate", "roof")
+USUAL: Final = ("wheelbase", "overhang", "tyre", "hinge", "length", "setback", "opening")
+_GROUND: Final = Point("bumper", 0.0, 0.0, "ground", 0.0, 0.0, 0.0)
+
+
+def read_bodies(shape: Shape, node: Node | None) -> dict[str, Body]:
+    """The bodies by name."""
+    return {name: body for name, one in shape.open_mapping(node, "`bodies`") if (body := _body(shape, one))}
+
+
+def _body(shape: Shape, node: Node) -> Body | None:
+    told = shape.mapping(node, "a body", ["nose", "usual", "roof", "outline"], ["square", "glass", "seams"])
+    if told is None:
+        return None
+    entries = told.entries
+    usual = shape.mapping(entries["usual"], "`usual`", USUAL)
+    return Body(
+        nose=_number(shape, entries["nose"]),
+        square=_said(entries.get("square")) == "true",
+        usual={name: _number(shape, one) for name, one in usual.entries.items()} if usual else {},
+        roof=_height(shape, entries["roof"]),
+        outline=_points(shape, entries["outline"]),
+        glass=_lines(shape, told, "glass"),
+        seams=_lines(shape, told, "seams"),
+    )
+
+
+def _lines(shape: Shape, told: Mapping, key: str) -> tuple[tuple[Point, ...], ...]:
+    return tuple(_points(shape, line) for line in shape.items(told.entries.get(key), f"`{key}`"))
+
+
+def _points(shape: Shape, node: Node) -> tuple[Point, ...]:
+    return tuple(_point(shape, one) for one in shape.items(node, "a line of points"))
+
+
+def _point(shape: Shape, node: Node) -> Point:
+    """`[place or share, in, height, times, in, corner]`, the corner left out where there is none."""
+    items = shape.items(node, "a point")
+    if not 5 <= len(items) <= 6:
+        shape.complain(node, f"a point has {len(items)} parts", "it is [place, in, height, times, in, corner]")
+        return _GROUND
+    place, behind, height, *rest = items
+    named = _said(place) in PLACES
+    times, above, corner = (*(_number(shape, one) for one in rest), 0.0)[:3]
+    return Point(
+        _said(place) if named else "",
+        0.0 if named else _number(shape, place, PLACES),
+        _number(shape, behind),
+        _named(shape, height),
+        times,
+        above,
+        corner,
+    )
+
+
+def _height(shape: Shape, node: Node) -> Point:
+    """`[height, times, in]`."""
+    items = shape.items(node, "a height")
+    if len(items) != 3:
+        shape.complain(node, f"a height has {len(items)} parts", "it is [height, times, in]")
+        return _GROUND
+    times, above = (_number(shape, one) for one in items[1:])
+    return Point("bumper", 0.0, 0.0, _named(shape, items[0]), times, above, 0.0)
+
+
+def _named(shape: Shape, node: Node) -> str:
+    if _said(node) not in HEIGHTS:
+        shape.complain(node, f"`{_said(node)}` is no height of an outline", f"one of {', '.join(HEIGHTS)}")
+        return "ground"
+    return _said(node)
+
+
+def _number(shape: Shape, node: Node, words: Iterable[str] = ()) -> float:
+    try:
+        return float(_said(node))
+    except ValueError:
+        help = ", ".join(["a number of inches", *words])
+        shape.complain(node, f"`{_said(node)}` is no number", f"expected {help}")
+        return 0.0
+
+
+def _said(node: Node | None) -> str:
+    return node.value if isinstance(node, Scalar) else ""

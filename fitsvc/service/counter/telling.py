@@ -1,0 +1,126 @@
+"""How an answer is told on its page: its sentence, its things to see to, what a reading just typed did, its links."""
+
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import Final
+
+import segno
+from markupsafe import Markup
+
+from fitsvc.answers.answer import Answer, Remedy, SeeTo, ToSeeTo
+from fitsvc.language.display import System
+from fitsvc.rulebook.rules import Rulebook
+from fitsvc.service.counter.fields import sentence
+from fitsvc.service.counter.links import Fields, link, write_fields
+
+JUST: Final = "just"
+"""The field that says which reading was typed last, and the rule that it was to settle: `FACT:RULE`."""
+_WORD: Final = re.compile(r"(Yes|Only|No|Not sure yet)\b[,.]?")
+_SENTENCE: Final = re.compile(r"(?<=[.?!]) (?=[A-Z])")
+_SORTS: Final[Mapping[SeeTo, str]] = {"look at": "look", "find out": "find out", "do": "do", "have": "get"}
+
+
+@dataclass(frozen=True, slots=True)
+class Headline:
+    """The answer in one sentence, `word` first, and what is said after it that stands nowhere else on the page."""
+
+    word: str
+    said: str
+    then: str
+
+
+@dataclass(frozen=True, slots=True)
+class Thing:
+    """One thing to see to, with what goes with it, and its rule or need to look up."""
+
+    sort: str
+    told: str
+    also: Sequence[str]
+    rule: str
+
+
+@dataclass(frozen=True, slots=True)
+class RemedyTold:
+    """A change in a few words, what it comes to, its outcome, the link to its own answer, and the parts' numbers."""
+
+    text: str
+    then: str
+    outcome: str
+    href: str
+    skus: str
+
+
+def headline(answer: Answer, first: str) -> Headline:
+    """The answer's sentence; `first` is what to find out first, which is then asked for below it."""
+    found = _WORD.match(answer.summary)
+    word = found[0] if found else ""
+    sentences = _SENTENCE.split(answer.summary[len(word) :].strip())
+    said, rest = sentences[0], sentences[1:]
+    # What to measure and what to see to stand below in full; that it holds over several vehicles stands here only.
+    over = [one for one in rest[-1:] if answer.candidates]
+    if answer.outcome == "undetermined" and first and not answer.together:
+        said, rest = f"{first}.", over
+    elif answer.outcome == "conditional" and answer.to_see_to:
+        rest = over
+    return Headline(word, said, " ".join(rest))
+
+
+def things(found: Sequence[ToSeeTo]) -> list[Thing]:
+    """The things to see to, as they are numbered."""
+    return [Thing(_SORTS[one.sort], one.told, one.also, next(iter((*one.rules, *one.needs)), "")) for one in found]
+
+
+def just_typed(answer: Answer, just: str) -> str:
+    """What the reading that was typed last did, by the rule that it was to settle; empty where nothing is to be said.
+
+    It is told of a rule that holds only: what fails, or is still open, the answer's own sentence says.
+    """
+    fact, _, rule = just.partition(":")
+    for one in answer.findings:
+        if one.rule == rule and one.result == "passes" and fact in one.facts:
+            spare = f", {one.margin} to spare" if one.margin else ""
+            return f"{sentence(one.facts[fact])} is enough{spare}: {one.title[:1].lower()}{one.title[1:].rstrip('.')}."
+    return ""
+
+
+def just_of(rulebook: Rulebook, fields: Mapping[str, str]) -> str:
+    """The field that says what was typed last, where it names a fact and a rule that there are; else empty."""
+    just = fields.get(JUST, "")
+    fact, _, rule = just.partition(":")
+    known = fact in rulebook.vocabulary.facts and any(one.id == rule for one in rulebook.rules)
+    return just if known else ""
+
+
+def remedy_told(remedy: Remedy, shown: Mapping[str, str]) -> RemedyTold:
+    """A change as the page tells it."""
+    href = link("/answer", {**write_fields(remedy.question), **shown}) if remedy.question else ""
+    skus = ", ".join(remedy.skus or filter(None, (remedy.sku,)))
+    text, found, then = remedy.because.partition(", it works")
+    if not found:
+        return RemedyTold(sentence(remedy.because), "", remedy.outcome, href, skus)
+    return RemedyTold(text, sentence(then.strip(" .")) + "." * bool(then.strip(" .")), remedy.outcome, href, skus)
+
+
+@lru_cache(maxsize=256)
+def qr_code(address: str) -> Markup:
+    """The address as a code that a telephone reads from paper, as SVG; empty where no code holds so much.
+
+    One mask for all, since trying each of them takes most of the time and any can be read.
+    """
+    try:
+        code = segno.make_qr(address, error="l", boost_error=False, mask=3)
+    except segno.DataOverflowError:
+        return Markup("")
+    label = "The address of this answer"
+    return Markup(code.svg_inline(omitsize=True, border=2, svgclass="qr", lineclass=None, title=label))  # noqa: S704
+
+
+def other_units(fields: Fields, system: System) -> tuple[str, str]:
+    """The link to the same answer in the other units, and what it is called."""
+    rest = {name: text for name, text in fields.items() if name != "units"}
+    return (
+        (link("/answer", {**rest, "units": "metric"}), "In metric") if system == "us"
+        else (link("/answer", rest), "In inches and pounds")
+    )  # fmt: skip
