@@ -24,6 +24,7 @@ def test_rigs_and_the_last_questions_stay_on_the_device(page: Page) -> None:
     assert len(kept) == 10
     assert "CART-612E" in kept[0]["query"]
     assert kept[-1]["query"] == "accessory=A-8"
+    page.locator("summary", has_text="Keep it").click()
     page.get_by_label("Keep this rig on this device").fill("<b>Farm</b>")
     page.get_by_role("button", name="Keep", exact=True).click()
     page.goto("/")
