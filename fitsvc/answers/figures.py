@@ -16,7 +16,7 @@ _DIGITS: Final = 6
 """Decimals of a figure: a millionth of a unit inside is the same."""
 
 
-class Figure(msgspec.Struct, omit_defaults=True, kw_only=True):
+class FigureTold(msgspec.Struct, omit_defaults=True, kw_only=True):
     """A figure in one unit: its `value` where it is exact, else its bounds as far as they are known."""
 
     unit: str = ""
@@ -31,9 +31,9 @@ class Figures(msgspec.Struct):
     A margin is by how much a rule that compares figures passes, below nothing by how much it fails.
     """
 
-    facts: dict[str, Figure]
-    limits: dict[str, Figure]
-    margins: dict[str, Figure]
+    facts: dict[str, FigureTold]
+    limits: dict[str, FigureTold]
+    margins: dict[str, FigureTold]
 
 
 def figures_of(answerer: Answerer, question: Question) -> Figures:
@@ -42,7 +42,7 @@ def figures_of(answerer: Answerer, question: Question) -> Figures:
     return Figures(facts=_facts(answerer, case), limits=_limits(answerer, case), margins=_margins(answerer, case))
 
 
-def _facts(answerer: Answerer, case: Case) -> dict[str, Figure]:
+def _facts(answerer: Answerer, case: Case) -> dict[str, FigureTold]:
     slots = answerer.rulebook.vocabulary.slots()
     found = {}
     for name, value in sorted(case.facts.items()):
@@ -52,17 +52,17 @@ def _facts(answerer: Answerer, case: Case) -> dict[str, Figure]:
     return found
 
 
-def _limits(answerer: Answerer, case: Case) -> dict[str, Figure]:
+def _limits(answerer: Answerer, case: Case) -> dict[str, FigureTold]:
     names = {limit.id: limit for limit in answerer.rulebook.limits}
     found = {}
     for name, low in limits_of(answerer.engine, case).items():
         if low.at_most is not None and low.governs is not None and low.governs.shown.dimension is not None:
-            figure = Figure(unit=INSIDE[low.governs.shown.dimension], at_most=round(low.at_most, _DIGITS))
+            figure = FigureTold(unit=INSIDE[low.governs.shown.dimension], at_most=round(low.at_most, _DIGITS))
             found[names[name].name] = figure
     return found
 
 
-def _margins(answerer: Answerer, case: Case) -> dict[str, Figure]:
+def _margins(answerer: Answerer, case: Case) -> dict[str, FigureTold]:
     found, words = {}, answerer.wording.rules(bool(case.adapters))
     results = answerer.engine.evaluate(case).results(len(answerer.rulebook.rules))
     for number, result in enumerate(results):
@@ -72,8 +72,8 @@ def _margins(answerer: Answerer, case: Case) -> dict[str, Figure]:
     return found
 
 
-def _figure(bounds: Bounds, unit: str) -> Figure:
+def _figure(bounds: Bounds, unit: str) -> FigureTold:
     low, high = (None if abs(end) == float("inf") else round(end, _DIGITS) for end in bounds)
     if low is not None and low == high:
-        return Figure(unit=unit, value=low)
-    return Figure(unit=unit, at_least=low, at_most=high)
+        return FigureTold(unit=unit, value=low)
+    return FigureTold(unit=unit, at_least=low, at_most=high)

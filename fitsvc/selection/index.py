@@ -96,6 +96,15 @@ class SelectionIndex:
             Thread(target=self._see_aside, name="selection-index", daemon=True).start()
         return self._held
 
+    @property
+    def sure(self) -> int:
+        """The number of the last observation before which none can appear any more: what came earlier has been seen."""
+        seen = self._seen
+        if seen is None:
+            return 0
+        open_ = [gap.low for gap in seen.gaps if gap.until > monotonic()]
+        return min([seen.newest, *(low - 1 for low in open_)])
+
     def settle(self) -> None:
         """Wait until no thread is at the store for what has changed, so that it may be closed."""
         with self._looking:

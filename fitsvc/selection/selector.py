@@ -203,6 +203,22 @@ class Selector:
             understood=self._found(held, wanted.text).told if wanted.text else "",
         )
 
+    def differing(self, held: Snapshot, one: Case, other: Case, most: int) -> list[str] | None:
+        """The SKUs of the items with which two rigs come to different outcomes; None where there are more than so many.
+
+        They are told in no order.
+        """
+        keys, found = (rig_key(one), rig_key(other)), list[str]()
+        for part in held.parts:
+            results = [part.segment.judge(rig, key) for rig, key in zip((one, other), keys, strict=True)]
+            rows = part.segment.differing(results[0], results[1], part.alive)
+            if len(found) + len(rows) > most:
+                return None
+            found += [part.segment.skus[row] for row in rows.tolist()]
+        both = (self._loose(held, rig, key) for rig, key in zip((one, other), keys, strict=True))
+        found += [item.sku for (item, was), (_, now) in zip(*both, strict=True) if was.outcome != now.outcome]
+        return found if len(found) <= most else None
+
     def code(self, number: int) -> str:
         """The id of a rule by its number, or the name of a need by its number after the rules."""
         return self._codes[number][0]

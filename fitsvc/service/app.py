@@ -15,6 +15,7 @@ from fitsvc.planning.planner import Planner
 from fitsvc.service import (
     asking,
     catalogue,
+    feed,
     health,
     knowledge,
     matches,
@@ -117,6 +118,7 @@ def _routes(shared: Selections) -> list[ControllerRouterHandler]:
         audits.router(),
         *selections.handlers(shared.selector.kinds),
         *matches.handlers(),
+        feed.list_changes,
         catalogue.load,
         observations.router(),
         worklist.worklist,

@@ -43,7 +43,7 @@ def is_to_be_made(request: AnyRequest) -> bool:
 
 @contextmanager
 def not_there_yet() -> Iterator[None]:
-    """Tell of a thing that is there already, and should not be, as of a condition that does not hold."""
+    """Raise a problem (412), in place of AlreadyExists, where a thing is there that should not be."""
     try:
         yield
     except AlreadyExists as error:

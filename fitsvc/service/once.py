@@ -25,7 +25,8 @@ _FORM: Final = re.compile(IDEMPOTENCY.schema["pattern"])
 def once(request: AnyRequest, document: Json, make: Callable[[Session], Response[bytes]]) -> Response[bytes]:
     """Make something in one transaction, unless a request with the same idempotency key of this caller has made it.
 
-    The reply is kept in the transaction that it tells of, so that both are there or neither is.
+    The reply is kept in the transaction that it tells of, so that both are there or neither is. A problem is raised
+    where the key is none, or came with another request.
     """
     token = request.headers.get(IDEMPOTENCY.name.lower())
     with service_of(request).database.session() as session:

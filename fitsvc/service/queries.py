@@ -57,7 +57,7 @@ class Instant(Parameter):
 
 
 @dataclass(frozen=True, slots=True)
-class Words(Parameter):
+class WordList(Parameter):
     """A parameter of one or more of a few words, with commas between."""
 
     def read(self, text: str) -> frozenset[str]:
@@ -72,7 +72,7 @@ def words(name: str, about: str, known: Sequence[str], example: str = "") -> Par
     """Return a parameter of one or more of some words."""
     one = f"(?:{'|'.join(map(re.escape, known))})"
     schema = {"type": "string", "pattern": f"^{one}(?:,{one})*$", "maxLength": _LONGEST_LIST, "x-words": list(known)}
-    return Words(name, about, schema, example=example or ",".join(known[:2]))
+    return WordList(name, about, schema, example=example or ",".join(known[:2]))
 
 
 @dataclass(frozen=True, slots=True)

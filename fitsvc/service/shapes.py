@@ -14,6 +14,7 @@ from fitsvc.rulebook.vocabulary import EFFORTS, PRESENCES, Vocabulary
 from fitsvc.selection.selector import Selection
 from fitsvc.service.audits.shapes import audits
 from fitsvc.service.catalogue import CatalogueReport
+from fitsvc.service.feed import OutcomeChanges
 from fitsvc.service.json_schema import COUNTS, TEXT, Schema, array, closed, nullable, parts, reference, text, word
 from fitsvc.service.matches import MOST_ITEMS, MOST_RIGS, ItemRigs, Matches
 from fitsvc.service.record_shapes import stored, title
@@ -24,7 +25,7 @@ from fitsvc.subjects import PLACE
 def components(rulebook: Rulebook) -> dict[str, Schema]:
     """Return every schema of the API."""
     vocabulary = rulebook.vocabulary
-    told = [Answer, Plan, Selection, Matches, ItemRigs, CatalogueReport, Figures, Sheet, WorkList]
+    told = [Answer, Plan, Selection, Matches, ItemRigs, CatalogueReport, OutcomeChanges, Figures, Sheet, WorkList]
     _, answers = msgspec.json.schema_components(told, ref_template="#/components/schemas/{name}")
     found = (
         dict(sorted(answers.items())) | schemas(vocabulary) | _wishes(vocabulary) | _selection() | _match(vocabulary)

@@ -1,0 +1,203 @@
+"""/v1/changes: whose outcome is another than it was, on saved rigs, and by what: the item, the rig, or the rulebook."""
+
+from collections.abc import Iterator, Mapping, Sequence
+from datetime import datetime
+from time import monotonic
+from typing import Final, Literal
+
+import msgspec
+from anyio import sleep, to_thread
+from litestar import Response, get
+from sqlmodel import Session, col, select
+
+from fitsvc.answers.answer import RulebookName
+from fitsvc.answers.question import Records
+from fitsvc.answers.shelf import Item, read_items
+from fitsvc.facts import Case
+from fitsvc.inventory.stored import StoreRecords
+from fitsvc.language.problems import ProblemsFound
+from fitsvc.observing.earlier import EarlierRecords
+from fitsvc.observing.law import laws_of
+from fitsvc.rulebook.outcomes import Outcome
+from fitsvc.selection.rows import SUBJECT
+from fitsvc.selection.segments import Snapshot, case_of, rig_key
+from fitsvc.selection.selector import read_rig_told
+from fitsvc.service.context import AnyRequest, Service, service_of
+from fitsvc.service.operations import Operation, query_of
+from fitsvc.service.queries import Parameter
+from fitsvc.service.replies import reply
+from fitsvc.store.records import existing_keys
+from fitsvc.store.rigs import get_rig, list_rigs
+from fitsvc.store.tables import Observation, SavedRig
+from fitsvc.wanted import still_wanted
+
+MOST_RIGS: Final = 50
+MOST_ITEMS: Final = 1_000
+"""Items that are compared one by one; of more, a rig's pages are sooner read anew."""
+LONGEST_WAIT: Final = 25
+"""Seconds: less than proxies usually wait for a reply."""
+_PAUSE: Final = 0.5
+
+
+class OutcomeChange(msgspec.Struct, kw_only=True):
+    """One item on one rig: what it came to and comes to now, null where it was not there, or is no more."""
+
+    rig: str
+    sku: str
+    before: Outcome | None
+    after: Outcome | None
+    because: list[Literal["item", "rig"]]
+
+
+class OutcomeChanges(msgspec.Struct, kw_only=True):
+    """What changed since a revision, and the revision to ask from next.
+
+    The pages of a rig in `everything` are to be read anew: it was saved anew, too much of it changed, or the rulebook
+    is another than the caller names.
+    """
+
+    changes: list[OutcomeChange]
+    everything: list[str]
+    revision: str
+    rulebook: RulebookName
+
+
+_CHANGES: Final = Operation(
+    id="list_changes",
+    summary="Whose outcome changed?",
+    about=(
+        "Items whose outcome on a saved rig is another than at a revision, each with what it was, what it is, and "
+        "whether the item or the rig is why. Ask without `since` for the revision of now, then read pages, then go on "
+        "from the `revision` of each reply: a change may be told twice, and none is left out. With `wait` the reply "
+        f"comes when there is something, or after so many seconds, at most {LONGEST_WAIT}."
+    ),
+    tag="Selections",
+    gives="OutcomeChanges",
+    query=(
+        Parameter(
+            "since",
+            "The `revision` of the reply before.",
+            {"type": "integer", "minimum": 0, "maximum": 999_999_999},
+        ),
+        Parameter("rig", "Only on this saved rig.", {"type": "string", "maxLength": 80}, example="rig_farm_muckle"),
+        Parameter("sku", "Only of this accessory.", {"type": "string", "maxLength": 80}, example="SPK-TRUG-2"),
+        Parameter("rulebook", "The digest of the rulebook that the caller's outcomes are by.",
+                  {"type": "string", "maxLength": 80}),
+        Parameter(
+            "wait",
+            "How many seconds to wait for a change.",
+            {"type": "integer", "minimum": 0, "maximum": LONGEST_WAIT, "default": 0},
+        ),
+    ),
+    errors=(404,),
+)  # fmt: skip
+
+
+@get("/v1/changes", opt=_CHANGES.opt)
+async def list_changes(request: AnyRequest) -> Response[bytes]:
+    """Tell what changed, at once or when there is something."""
+    query, service = query_of(request), service_of(request)
+    until = monotonic() + query["wait"]
+    while True:
+        found = await to_thread.run_sync(_changed, service, query)
+        if found.changes or found.everything or query["since"] is None or monotonic() >= until:
+            return reply(msgspec.json.encode(found), headers={"Cache-Control": "no-store"})
+        await sleep(_PAUSE)
+
+
+def _changed(service: Service, query: Mapping[str, object]) -> OutcomeChanges:
+    """What changed since the revision that a query names."""
+    book, since = service.answerer.rulebook, query["since"]
+    held = service.selections.index.held()
+    revision = service.selections.index.sure
+    told = OutcomeChanges(
+        changes=[], everything=[], revision=str(revision), rulebook=RulebookName(book.digest, book.name)
+    )
+    with service.database.session() as session:
+        rigs = [get_rig(session, str(query["rig"]))] if query["rig"] else list(list_rigs(session, limit=MOST_RIGS + 1))
+        if not isinstance(since, int) or (since >= revision and query["rulebook"] in (None, book.digest)):
+            return told
+        at = _time_of(session, since)
+        skus = _touched(session, since)
+        if query["rulebook"] not in (None, book.digest) or at is None or max(len(rigs) - MOST_RIGS, 0):
+            told.everything = [rig.id for rig in rigs]
+            return told
+        for rig in rigs:
+            still_wanted()
+            found = _of_rig(session, service, held, rig, at, skus)
+            if found is None:
+                told.everything.append(rig.id)
+            else:
+                told.changes += [one for one in found if query["sku"] in (None, one.sku)]
+    return told
+
+
+def _time_of(session: Session, since: int) -> datetime | None:
+    """When the last of what a revision has seen was entered; None where nothing was."""
+    query = select(Observation.recorded_at).where(col(Observation.sequence) <= since)
+    return session.exec(query.order_by(col(Observation.sequence).desc()).limit(1)).first()
+
+
+def _touched(session: Session, since: int) -> list[str]:
+    """The accessories of which something was told since."""
+    query = select(Observation.record_id).where(Observation.subject == SUBJECT, col(Observation.sequence) > since)
+    return sorted(set(session.exec(query)))
+
+
+def _of_rig(
+    session: Session, service: Service, held: Snapshot, rig: SavedRig, at: datetime, skus: Sequence[str]
+) -> list[OutcomeChange] | None:
+    """What changed on one rig; None where its pages are sooner read anew."""
+    if rig.updated_at > at:
+        return None
+    answerer = service.answerer
+    now_records = StoreRecords(session, service.shop.vehicles)
+    then_records = EarlierRecords(session, laws_of(answerer.reader), at, service.shop.vehicles)
+    try:
+        now, then = (read_rig_told({"rig": {"id": rig.id}}, answerer, of)[0] for of in (now_records, then_records))
+    except ProblemsFound:
+        return None
+    moved = rig_key(now) != rig_key(then)
+    others = service.selections.selector.differing(held, then, now, MOST_ITEMS) if moved else []
+    if others is None or len(skus) + len(others) > MOST_ITEMS:
+        return None
+    stored = existing_keys(session, SUBJECT, skus)
+    whose = ({sku for sku in skus if held.item(sku) is not None or sku not in stored}, set(others))
+    return list(_compared(service, held, rig.id, (then, now), then_records, whose))
+
+
+def _compared(
+    service: Service,
+    held: Snapshot,
+    rig: str,
+    cases: tuple[Case, Case],
+    then_records: Records,
+    whose: tuple[set[str], set[str]],
+) -> Iterator[OutcomeChange]:
+    """The items that come to something else now than then, each compared as one question."""
+    touched, others = whose
+    moved = rig_key(cases[0]) != rig_key(cases[1])
+    for sku in sorted(touched | others):
+        still_wanted()
+        after = held.item(sku)
+        before = _item_then(service, then_records, sku) if sku in touched else after
+        outcomes = [_outcome(service, case, item) for case, item in zip(cases, (before, after), strict=True)]
+        if outcomes[0] != outcomes[1] or after is None:
+            because: list[Literal["item", "rig"]] = ["item"] if sku in touched else []
+            because += ["rig"] if moved else []
+            yield OutcomeChange(rig=rig, sku=sku, before=outcomes[0], after=outcomes[1], because=because)
+
+
+def _item_then(service: Service, records: Records, sku: str) -> Item | None:
+    """An item as it was known then; None where it was not there, or is no more and nobody can tell."""
+    found = records.find(SUBJECT, sku)
+    if found is None or found.subject != SUBJECT:
+        return None
+    return next(iter(read_items(service.answerer.reader, [found])), None)
+
+
+def _outcome(service: Service, rig: Case, item: Item | None) -> Outcome | None:
+    if item is None:
+        return None
+    engine = service.answerer.engine
+    return engine.evaluate(engine.opened(case_of(rig, item, service.answerer.reader))).outcome

@@ -1,0 +1,140 @@
+"""What changed since a revision: each change of an outcome is told, and why; what cannot be told is to be reread."""
+
+import threading
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from demo_world import answerer
+from litestar import Litestar
+from litestar.testing import TestClient
+from service_checks import problem
+
+from fitsvc.service.app import create_app
+from fitsvc.store.api_keys import create_key
+from fitsvc.store.database import Database
+
+Client = TestClient[Litestar]
+RIG = {"id": "rig_one", "name": "One", "rig": {"receiver": {"id": "rcv_one"}}}
+PAGE = "/v1/rigs/rig_one/accessories?detail=compact&limit=1000"
+
+
+class Shop:
+    """A service with a rig and some goods, and what is written to it."""
+
+    def __init__(self, client: Client, key: dict[str, str]) -> None:
+        self.client, self.key = client, key
+
+    def write(self, path: str, **document: Any) -> None:
+        """Store something."""
+        assert self.client.post(path, json=document, headers=self.key).status_code == 201
+
+    def item(self, sku: str, shank: str, subject: str = "accessory") -> None:
+        """Store an item."""
+        facts = {"kind": "cargo_carrier", "shank": shank} if subject == "accessory" else {}
+        self.write("/v1/accessories", sku=sku, subject=subject, facts=facts)
+
+    def tell(self, subject: str, record: str, **facts: str) -> None:
+        """Tell a fact of a record."""
+        self.write("/v1/observations", subject=subject, record=record, facts=facts, by="us")
+
+    def outcomes(self) -> dict[str, str]:
+        """What the rig comes to with each item."""
+        return {one["sku"]: one["outcome"] for one in self.client.get(PAGE).json()["items"]}
+
+    def changes(self, query: str) -> Any:
+        """Ask what changed."""
+        response = self.client.get(f"/v1/changes?{query}")
+        assert response.status_code == 200, response.text
+        return response.json()
+
+    def revision(self) -> str:
+        """The revision of now."""
+        return str(self.client.get("/v1/changes").json()["revision"])
+
+
+@pytest.fixture
+def shop(url: str, tmp_path: Path) -> Iterator[Shop]:
+    """Give a shop."""
+    database = Database(url)
+    with database.session() as session:
+        key = {"X-API-Key": create_key(session, "feed")[0]}
+    with TestClient(create_app(database, answerer(), tmp_path / "audits"), raise_server_exceptions=False) as client:
+        made = Shop(client, key)
+        made.write("/v1/receivers", id="rcv_one", facts={"opening": "2 in"})
+        made.write("/v1/rigs", **RIG)
+        for sku, shank in (("A", "2 in"), ("B", "1-1/4 in"), ("C", "2 in")):
+            made.item(sku, shank)
+        yield made
+    database.close()
+
+
+def told(before: dict[str, str], after: dict[str, str]) -> dict[str, tuple[str | None, str | None]]:
+    """The differences of two pages."""
+    skus = before.keys() | after.keys()
+    return {sku: (before.get(sku), after.get(sku)) for sku in skus if before.get(sku) != after.get(sku)}
+
+
+def test_every_change_of_an_outcome_is_told(shop: Shop) -> None:
+    """An item made, changed or deleted, and a rig's own part changed: what is told is how the pages differ, and why."""
+
+    def make() -> None:
+        shop.item("D", "2 in")
+        shop.item("A-BALL", "", "ball")
+
+    def delete() -> None:
+        tag = {"If-Match": "*"}
+        assert shop.client.delete("/v1/accessories/C", headers=shop.key | tag).status_code == 204
+
+    steps = [
+        (make, "item"),
+        (lambda: shop.tell("accessory", "A", shank="1-1/4 in"), "item"),
+        (delete, "item"),
+        (lambda: shop.tell("receiver", "rcv_one", opening="1-1/4 in"), "rig"),
+    ]  # fmt: skip
+    for step, why in steps:
+        before, since = shop.outcomes(), shop.revision()
+        step()
+        found = shop.changes(f"since={since}")
+        assert found["everything"] == []
+        assert {one["sku"]: (one["before"], one["after"]) for one in found["changes"]
+                if one["after"] is not None} == {
+            sku: pair for sku, pair in told(before, shop.outcomes()).items() if pair[1] is not None
+        }, why  # fmt: skip
+        assert all(one["because"] == [why] for one in found["changes"])
+        assert {
+            one["sku"] for one in found["changes"] if one["after"] is None
+        } == before.keys() - shop.outcomes().keys()
+        assert shop.changes(f"since={found['revision']}")["changes"] == []
+
+
+def test_one_rig_and_one_item_are_told_by_themselves(shop: Shop) -> None:
+    """Filters leave out the rest; what is not stored is not found."""
+    since = shop.revision()
+    shop.tell("accessory", "A", shank="1-1/4 in")
+    shop.tell("accessory", "C", shank="1-1/4 in")
+    assert [one["sku"] for one in shop.changes(f"since={since}&sku=C&rig=rig_one")["changes"]] == ["C"]
+    problem(shop.client.get(f"/v1/changes?since={since}&rig=rig_none"), 404)
+
+
+def test_what_cannot_be_told_is_to_be_read_anew(shop: Shop) -> None:
+    """A rig that was saved anew, and another rulebook, change whatever they change: the rig's pages are read again."""
+    since = shop.revision()
+    assert shop.changes(f"since={since}&rulebook=sha256:other")["everything"] == ["rig_one"]
+    shop.tell("accessory", "A", shank="1-1/4 in")
+    state = {"name": "One", "rig": {"receiver": {"facts": {"opening": "2-1/2 in"}}}}
+    assert shop.client.put("/v1/rigs/rig_one", json=state, headers=shop.key | {"If-Match": "*"}).status_code == 200
+    assert shop.changes(f"since={since}")["everything"] == ["rig_one"]
+
+
+def test_who_waits_is_told_when_there_is_something(shop: Shop) -> None:
+    """A reply that is waited for comes with the change, and without one when the time is over."""
+    since = shop.revision()
+    assert shop.changes(f"since={since}&wait=1")["changes"] == []
+    found: list[Any] = []
+    waiting = threading.Thread(target=lambda: found.append(shop.changes(f"since={since}&wait=25")))
+    waiting.start()
+    shop.tell("accessory", "A", shank="1-1/4 in")
+    waiting.join(20)
+    assert [one["sku"] for one in found[0]["changes"]] == ["A"]
