@@ -571,6 +571,22 @@ def test_f20_a_file_tells_the_rigs_that_it_changes(
     assert shop.get("/v1/vehicles/veh_saltmarsh_2022").json() != before
 
 
+def test_f2_a_request_that_is_sent_again_is_told_once(client: Client, key: Key, mounting: str) -> None:
+    """The same key gives the same reply and stores nothing; with another body it is refused."""
+    sent = key | {"Idempotency-Key": "visit-7-reading-3"}
+    body = {"subject": "mounting", "record": mounting, "facts": {"height": "17 in"}, "by": "Ann"}
+    first = client.post("/v1/observations", json=body, headers=sent)
+    tell(client, key, mounting, facts={"height": "17-1/16 in"}, by="Bo")
+    again = client.post("/v1/observations", json=body, headers=sent)
+    assert (first.status_code, again.status_code) == (201, 201)
+    assert again.json() == first.json()
+    assert again.headers["location"] == first.headers["location"]
+    other = client.post("/v1/observations", json=body | {"by": "Cy"}, headers=sent)
+    assert "another request before" in problem(other, 422)["detail"]
+    log = client.get(f"/v1/observations?subject=mounting&record={mounting}").json()["items"]
+    assert [one["by"] for one in log[1:]] == ["Ann", "Bo"]
+
+
 def test_f4_another_part_under_what_was_seen_is_refused(shop: Client, key: Key) -> None:
     """With what was measured or a saved rig on it a mounting keeps its vehicle and receiver; nothing is changed."""
     mounting = shop.get("/v1/mountings/mnt_saltmarsh_own").json()

@@ -12,7 +12,7 @@ from fitsvc.document import Document, Json
 from fitsvc.facts import FactReader
 from fitsvc.language.problems import Problem
 from fitsvc.observing.evidence import read_evidence
-from fitsvc.observing.recording import effects_of, observe
+from fitsvc.observing.recording import Recorded, effects_of, observe
 from fitsvc.observing.requests import ACTS, read_request
 from fitsvc.observing.slips import slips
 from fitsvc.service.bodies import read_document, read_object
@@ -20,7 +20,8 @@ from fitsvc.service.context import AnyRequest, Service, service_of
 from fitsvc.service.documents import TOLD, finish, observation_document, read_facts, read_told, record_document
 from fitsvc.service.keys import key_name
 from fitsvc.service.observed import contradiction_document, effects_document
-from fitsvc.service.operations import IF_NONE_MATCH, Operation, query_of
+from fitsvc.service.once import once, sent_once
+from fitsvc.service.operations import IDEMPOTENCY, IF_NONE_MATCH, Operation, query_of
 from fitsvc.service.queries import AFTER, LIMIT, Parameter
 from fitsvc.service.replies import page, reply, tagged
 from fitsvc.store.observations import Provenance, get_observation, list_observations, sold_as
@@ -104,6 +105,7 @@ _CREATE: Final = Operation(
     status=201,
     body="NewObservation",
     sends=("Location",),
+    headers=(IDEMPOTENCY,),
     errors=(404,),
     needs_key=True,
     links={"get_observation": "$response.body#/observation/id"},
@@ -114,19 +116,37 @@ _CREATE: Final = Operation(
 async def create(request: AnyRequest) -> Response[bytes]:
     """Record an observation."""
     query_of(request)
-    service, document = service_of(request), await read_document(request)
-    observed = await to_thread.run_sync(observed_by, service, document, key_name(request))
+    service, document, by = service_of(request), await read_document(request), key_name(request)
+
+    def make(session: Session) -> Response[bytes]:
+        return _told(_shown(service, _observed(session, service, document, by)))
+
+    if sent_once(request):
+        # The reply is kept with what it tells of, so that the rigs are judged within the transaction.
+        return await to_thread.run_sync(once, request, document, make)
+    return _told(await to_thread.run_sync(observed_by, service, document, by))
+
+
+def _told(observed: Document) -> Response[bytes]:
     return reply(observed, 201, {"Location": f"{PATH}/{observed['observation']['id']}"})
 
 
 def observed_by(service: Service, document: Json, by: str) -> Document:
     """Record what somebody observed who came with the key of this name, and tell what it does as the API shows it."""
-    reader = service.answerer.reader
     with service.database.session() as session:
-        told, asked = _read(document, session, reader, by)
-        seen = observe(session, reader, document, told, asked)
+        seen = _observed(session, service, document, by)
     # The record is no longer locked when the rigs are judged.
-    found = effects_of(service.answerer.engine, reader, seen.touched, service.selections.index.held)
+    return _shown(service, seen)
+
+
+def _observed(session: Session, service: Service, document: Json, by: str) -> Recorded:
+    told, asked = _read(document, session, service.answerer.reader, by)
+    return observe(session, service.answerer.reader, document, told, asked)
+
+
+def _shown(service: Service, seen: Recorded) -> Document:
+    held = service.selections.index.held
+    found = effects_of(service.answerer.engine, service.answerer.reader, seen.touched, held)
     return {
         "observation": observation_document(seen.observation),
         "record": record_document(seen.record),

@@ -22,6 +22,11 @@ _KEPT_HEADERS: Final = ("ETag", "Location")
 _FORM: Final = re.compile(IDEMPOTENCY.schema["pattern"])
 
 
+def sent_once(request: AnyRequest) -> bool:
+    """Whether a request came with an idempotency key."""
+    return request.headers.get(IDEMPOTENCY.name.lower()) is not None
+
+
 def once(request: AnyRequest, document: Json, make: Callable[[Session], Response[bytes]]) -> Response[bytes]:
     """Make something in one transaction, unless a request with the same idempotency key of this caller has made it.
 
