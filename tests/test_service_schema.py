@@ -72,6 +72,31 @@ def test_feet_and_inches_fit_the_pattern_of_a_length(feet: int, inches: int, for
     assert re.search(quantity_pattern("length"), text)
 
 
+@pytest.mark.parametrize(
+    "text",
+    [
+        "3-1/2 in ± 1/8 in", "3-1/2 in +- 1/8 in", "3-1/2 in +/- 3 mm", "exactly 4 in", "Exactly 4 in", "at least 3 in",
+        "at most 3 in", "at least 3 in, at most 4 in", "at least 3 in and at most 4 in", "at most 1 ft; at least 3 in",
+    ],
+)  # fmt: skip
+def test_how_far_off_a_figure_may_be_is_spelt_as_in_files(text: str, rulebook: Rulebook) -> None:
+    """What a cell of a file may say of a figure, and the page, a body may say too: the schema lets it through."""
+    fact = rulebook.vocabulary.facts["mounting.pin_to_bumper"]
+    assert FactReader(rulebook).value(fact, text)
+    assert validator("Length").is_valid(text)
+    assert validator("MountingFacts").is_valid({"pin_to_bumper": text})
+
+
+@pytest.mark.parametrize(
+    "text", ["4 in ± ", "4 ± 1/8", "exactly 4", "at least", "at least 3 in, at least 4 in", "4 in or 5 in"]
+)
+def test_other_words_about_a_figure_are_no_figure(text: str, rulebook: Rulebook) -> None:
+    """Neither the schema nor the reader takes them."""
+    assert not validator("Length").is_valid(text)
+    with pytest.raises(ProblemsFound):
+        FactReader(rulebook).value(rulebook.vocabulary.facts["mounting.pin_to_bumper"], text)
+
+
 @cache
 def texts_of(pattern: str) -> st.SearchStrategy[str]:
     """Give texts that a pattern takes."""

@@ -56,8 +56,20 @@ def quantity(kind: str) -> Schema:
     sample = _SAMPLES[kind]
     form, pattern = f"fitsvc-{kind}", quantity_pattern(kind)
     exact = text(format=form, pattern=pattern, maxLength=LONGEST_QUANTITY, examples=[sample])
-    about = f"A {kind} with its unit, such as `{sample}`: exact, with a tolerance, within bounds, or unknown."
-    return {"description": about, "anyOf": _known(exact)}
+    about = f"A {kind} with its unit, such as `{sample}`: exact, with a tolerance, within bounds, or unknown. "
+    about += f"In one text it is written `{sample} ± {sample}`, `at least {sample}`, or `exactly {sample}`, which says "
+    about += "that a measured figure is not off by what a tape is."
+    told = text(format=form, pattern=told_pattern(kind), maxLength=3 * LONGEST_QUANTITY, examples=[sample])
+    return {"description": about, "anyOf": [told, *_known(exact)[1:]]}
+
+
+def told_pattern(kind: str) -> str:
+    """Return the pattern of a figure in one text: by itself, with a tolerance, within bounds, or said to be exact."""
+    one = quantity_pattern(kind).removeprefix("^").removesuffix("$")
+    least, most = rf"[Aa]t least\s{one}", rf"[Aa]t most\s{one}"
+    between = r"(?:,|;|\band\b)\s*"
+    bounds = rf"{least}(?:{between}{most})?|{most}(?:{between}{least})?"
+    return rf"^(?:{one}(?:(?:±|\+-|\+/-){one})?|\s*[Ee]xactly\s{one}|\s*(?:{bounds}))$"
 
 
 def quantity_pattern(kind: str) -> str:
