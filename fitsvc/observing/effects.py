@@ -5,8 +5,9 @@ selections use, without a load or a trailer, and about the spare and the adapter
 something is the outcomes that changed. How many rigs are looked at is bounded; those left off are counted.
 """
 
+import json
 from collections import Counter
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Hashable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import islice
 from typing import Final
@@ -25,7 +26,8 @@ from fitsvc.store.rigs import count_rigs, list_rigs, rigs_using
 from fitsvc.store.tables import SavedRig
 from fitsvc.subjects import Subject
 
-MOST_RIGS: Final = 200
+MOST_RIGS: Final = 1_000
+"""Saved rigs that are looked at; those of one sort are read and judged once."""
 MOST_TOLD: Final = 20
 
 RIG_ITSELF: Final = ""
@@ -70,7 +72,14 @@ def rig_cases(session: Session, reader: FactReader, records: Records, subject: S
 
 
 def _cases(rigs: Sequence[SavedRig], reader: FactReader, records: Records) -> list[RigCase]:
-    found = [(rig, rig_case(rig.document, reader, records)) for rig in rigs]
+    # Many trucks of one sort are saved as the same parts: each sort is read once.
+    read: dict[str, Case | None] = {}
+    found = []
+    for rig in rigs:
+        parts = json.dumps(rig.document, sort_keys=True)
+        if parts not in read:
+            read[parts] = rig_case(rig.document, reader, records)
+        found.append((rig, read[parts]))
     return [RigCase(rig.id, rig.name, case) for rig, case in found if case is not None]
 
 
@@ -91,8 +100,12 @@ def effects(
     pairs = [(one, now[one.key]) for one in before if one.key in now and now[one.key] != one.case]
     if not pairs:
         return Effects((), 0, 0)
-    all_ = held()
-    changed = [_change(engine, reader, one, case, all_) for one, case in pairs]
+    all_, known, changed = held(), dict[Hashable, RigChange](), list[RigChange]()
+    for one, case in pairs:
+        key = (rig_key(one.case), rig_key(case))
+        if key not in known:
+            known[key] = _change(engine, reader, one, case, all_)
+        changed.append(replace(known[key], rig=one.key, name=one.name))
     return Effects(tuple(one for one in changed if one.count), len(pairs), all_.unreadable)
 
 
@@ -104,9 +117,13 @@ def saved_rigs(session: Session, reader: FactReader, records: Records) -> tuple[
 
 def item_effects(engine: Point, reader: FactReader, rigs: Sequence[RigCase], was: Item, now: Item) -> Effects:
     """Which saved rigs answer otherwise about one accessory, of which something else is known than before."""
-    changed = []
+    changed, known = list[RigChange](), dict[Hashable, tuple[Outcome, Outcome]]()
     for rig in rigs:
-        before, after = (engine.evaluate(case_of(rig.case, item, reader)).outcome for item in (was, now))
+        key = rig_key(rig.case)
+        if key not in known:
+            before, after = (engine.evaluate(case_of(rig.case, item, reader)).outcome for item in (was, now))
+            known[key] = (before, after)
+        before, after = known[key]
         if before != after:
             one = (now.sku, before, after)
             changed.append(
