@@ -2,6 +2,7 @@
 
 import re
 from collections import Counter
+from functools import cache
 from math import sqrt
 from typing import Any
 from xml.etree import ElementTree
@@ -11,6 +12,7 @@ import pytest
 from drawn_rigs import SVG, Read, case_of, draw, random_facts
 from shapely import LineString, Point, Polygon, box
 
+from fitsvc.drawing.ink import Drawing
 from fitsvc.facts import Case
 from fitsvc.rulebook.viewing import AGAINST, SHAPES
 
@@ -18,6 +20,13 @@ MARKS = {rule.id: rule.draws for rule in demo_world.answerer().rulebook.rules if
 CASES = 500
 NEAR = 0.2
 """Shapes this near to touching, in mm, are left to the rules: the drawing is written to thousandths of a unit."""
+
+
+@cache
+def _drawn(seed: int) -> tuple[Drawing, Read, set[str]]:
+    """A random rig as it is drawn, with the rules that fail on it."""
+    case = case_of(*random_facts(seed))
+    return *draw(case), _failing(case)
 
 
 def _failing(case: Case) -> set[str]:
@@ -53,9 +62,7 @@ def test_what_is_marked_is_what_fails() -> None:
     """Key and pattern mark the findings that fail, each of them and no other, in 500 random rigs."""
     seen: Counter[str] = Counter()
     for seed in range(CASES):
-        case = case_of(*random_facts(seed))
-        drawing, read = draw(case)
-        failing = _failing(case)
+        drawing, read, failing = _drawn(seed)
         assert _marked(read) == failing, seed
         assert _filled(read) == failing - {"vehicle-clears-steepest-grade"}, seed
         assert len(re.findall("url\\(#side-strikes\\)", drawing.svg)) == len(_filled(read))
@@ -126,10 +133,9 @@ def test_drawn_edges_cross_where_the_rules_say() -> None:
     """Bumper line, door spare, wall and ramp, against the drawn boxes and the lowest point."""
     counted: Counter[tuple[str, bool]] = Counter()
     for seed in range(CASES):
-        facts, adapters = random_facts(seed)
-        case = case_of(facts, adapters)
-        _, read = draw(case)
-        failing, carries = _failing(case), "trailer" not in facts
+        facts, _ = random_facts(seed)
+        _, read, failing = _drawn(seed)
+        carries = "trailer" not in facts
         in_use = read.box("in use")
         shortest = min(in_use[1], read.box("folded")[1]) if carries else in_use[1]
         wall = read.line(class_="d-wall")[0]
