@@ -428,6 +428,25 @@ def test_f5_what_leans_on_the_tyres_is_stale_when_they_change(client: Client, ke
     assert "state" not in client.get(f"/v1/mountings/{mounting}").json()["provenance"]["height"]
 
 
+def test_a_mounting_is_folded_after_the_vehicle_that_it_leans_on(
+    client: Client, key: Key, mounting: str, database: Database, rulebook: Rulebook
+) -> None:
+    """What a mounting's facts come to rests on its vehicle's: one folding is enough for both, in whatever order."""
+    about = {"subject": "vehicle", "record": "veh_1", "by": "Ann"}
+    client.post("/v1/observations", json={**about, "facts": {"tyre": "245/75R16"}}, headers=key)
+    tell(client, key, mounting, facts={"height": "17 in"}, at="2026-05-01T00:00:00Z", by="Ann")
+    other = {**about, "facts": {"tyre": "285/75R17"}, "settles": True, "reason": "new tyres"}
+    client.post("/v1/observations", json=other, headers=key)
+    with database.session() as session:
+        vehicle = get_record(session, "vehicle", "veh_1")
+        vehicle.facts = {"tyre": "245/75R16"}
+        record = get_record(session, "mounting", mounting)
+        record.facts, record.provenance = {"height": "17 in"}, {"height": {"kind": "measured"}}
+    laws = laws_of(FactReader(rulebook))
+    assert (refold(database, laws), refold(database, laws)) == (2, 0)
+    assert "height" not in client.get(f"/v1/mountings/{mounting}").json()["facts"]
+
+
 def ask_anything(client: Client, mounting: str) -> dict[str, Any]:
     """Ask about an accessory of which nothing is told."""
     question = {"rig": {"mounting": {"id": mounting}}, "accessory": {"facts": {"kind": "ball_mount"}}}

@@ -211,6 +211,15 @@ def test_problems_of_all_files_are_told_at_once(tmp_path: Path) -> None:
     assert sum("`tap` is not an effort" in one.message or "`tap`" in one.message for one in found) == 3
 
 
+def test_what_a_fact_cannot_lean_on_is_told_where_it_is_written(tmp_path: Path) -> None:
+    """The place is that of the name, not the file's first line."""
+    old, file = f"3000 lb], {FACT}", "vocabulary/receiver.yaml"
+    found = problem(tmp_path, old, f"{old}, leans_on: [receiver.bore]", file)
+    assert "`receiver.tongue_rating` cannot lean on `receiver.bore`" in found.message
+    line = FILES[file].splitlines()[5].replace(old, f"{old}, leans_on: [")
+    assert place(found) == (f"rules/{file}", 6, line.index("leans_on: [") + len("leans_on: [") + 1)
+
+
 @pytest.mark.parametrize(
     ("old", "new", "message"),
     [

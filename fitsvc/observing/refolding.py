@@ -10,7 +10,7 @@ from fitsvc.store.folding import Laws, current_facts
 from fitsvc.store.observations import Provenance, all_observations, append, ground_of, law_of
 from fitsvc.store.records import existing_keys, lock_record
 from fitsvc.store.tables import TABLES, Observation
-from fitsvc.subjects import Subject
+from fitsvc.subjects import SUBJECTS, Subject
 
 
 def refold(database: Database, laws: Laws) -> int:
@@ -25,12 +25,14 @@ def refold(database: Database, laws: Laws) -> int:
 
 
 def _told_of(session: Session) -> list[tuple[Subject, str]]:
-    """The records of which anything but one published statement was told."""
+    """The records of which anything but one published statement was told; last those that lean on others."""
     one, kind = (col(Observation.subject), col(Observation.record_id)), col(Observation.kind)
     many = or_(func.count() > 1, func.min(kind) != "published", func.max(kind) != "published")
     rows = session.exec(select(*one).group_by(*one).having(many)).all()
     named = [(cast(Subject, subject), key) for subject, key in rows]
     kept = {of: existing_keys(session, of, [key for subject, key in named if subject == of]) for of in TABLES}
+    # What a mounting's facts come to rests on its vehicle's and its receiver's, which so are folded before it.
+    named.sort(key=lambda one: bool(SUBJECTS[one[0]].links))
     return [(subject, key) for subject, key in named if key in kept[subject]]
 
 

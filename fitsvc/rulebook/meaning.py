@@ -31,6 +31,8 @@ _EXPRESSIONS: Final = {
     "room",
 }
 _EXPRESSION_MAPS: Final = {"bare", "each", "values", "side_view", "asks_for", "assuming"}
+_OF_OTHERS: Final = ("beside", "from")
+"""Under this key each entry has an expression under the other, which elsewhere is a name like any."""
 _NAMES: Final = ("id", "name")
 HAZARDS: Final = "hazards.yaml"
 """What bears on each rating: tests look by it for what the rules forget, and no answer rests on it."""
@@ -137,6 +139,8 @@ def _silent(key: str, value: Json) -> bool:
 
 
 def _meaning(value: Json, key: str) -> Json:
+    if isinstance(value, dict) and key == _OF_OTHERS[0]:
+        return {fact: _of_others(entry) for fact, entry in value.items()}
     if isinstance(value, dict):
         inner = "is" if key in _EXPRESSION_MAPS else ""
         return {name: _meaning(part, inner or name) for name, part in value.items() if not _silent(name, part)}
@@ -145,3 +149,10 @@ def _meaning(value: Json, key: str) -> Json:
     if key in _EXPRESSIONS and isinstance(value, str):
         return str(parse(Source.plain(value)))
     return value
+
+
+def _of_others(entry: Json) -> Json:
+    """How a fact about the other things of a question is made."""
+    if not isinstance(entry, dict):
+        return entry
+    return {name: _meaning(part, "is" if name == _OF_OTHERS[1] else name) for name, part in entry.items()}

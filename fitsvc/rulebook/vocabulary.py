@@ -330,14 +330,22 @@ def _leaning(shape: Shape, entry: Mapping) -> tuple[str, ...]:
 
 def check_leaning(shape: Shape, trees: Iterable[Mapping], facts: Map[str, Fact]) -> None:
     """Complain of what facts lean on that is not there, leans itself, or is of neither the subject nor its vehicle."""
-    for fact in facts.values():
-        for name in fact.leans_on:
-            ground = facts.get(name)
-            near = ground is not None and ground.subject in (fact.subject, "vehicle")
-            if ground is None or ground.leans_on or not near:
-                tree = next(tree for tree in trees if shape.text(tree, "subject") == fact.subject)
-                help = "name a fact of its own subject, or of a mounting's vehicle, that leans on nothing itself"
-                shape.complain(tree, f"`{fact.name}` cannot lean on `{name}`", help)
+    for tree in trees:
+        subject, entries = shape.text(tree, "subject"), tree.entries.get("facts")
+        for short, entry in entries.entries.items() if isinstance(entries, Mapping) else ():
+            fact = facts.get(f"{subject}.{short}")
+            leaning = entry.entries.get("leans_on") if isinstance(entry, Mapping) else None
+            for node in shape.items(leaning, "`leans_on`") if fact is not None and fact.leans_on else ():
+                _check_leaning_on(shape, node, fact, facts)
+
+
+def _check_leaning_on(shape: Shape, node: Node, fact: Fact, facts: Map[str, Fact]) -> None:
+    name = node.value or "" if isinstance(node, Scalar) else ""
+    ground = facts.get(name)
+    near = ground is not None and ground.subject in (fact.subject, "vehicle")
+    if ground is None or ground.leans_on or not near:
+        help = "name a fact of its own subject, or of a mounting's vehicle, that leans on nothing itself"
+        shape.complain(node, f"`{fact.name}` cannot lean on `{name}`", help)
 
 
 def _tolerance(shape: Shape, entry: Mapping, kind: str, usual: str) -> tuple[float, str]:
