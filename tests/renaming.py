@@ -8,7 +8,7 @@ import ast
 import re
 import shutil
 import sys
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
@@ -77,6 +77,8 @@ class _Renaming:
         places = (r"(?<=kind: )", r"(?<=\"kind\": \")", r"(?<=kind=)", r"(?<=,)(?=\w+[,&])", r"^ +(?=\w+:(?: {word|$))")
         self._kind = re.compile(rf"(?:{'|'.join(places)})(?:{plain})\b", re.MULTILINE)
         self._id = re.compile(rf"(?<=- id: )(?:{ids})$", re.MULTILINE)
+        self._listed = re.compile(r"(?<=goes_with: )\[[^\]]*\]")
+        self._short = _whole(name for name in names.ids if "-" not in name)
         words = {name.replace("-", "_") for name in names.ids} & names.also | {
             name for name in names.ids if "-" not in name
         }
@@ -87,6 +89,7 @@ class _Renaming:
         """A file's text with its names changed."""
         text = self._worded.sub(_other, text)
         text = self._id.sub(_other, text)
+        text = self._listed.sub(lambda found: self._short.sub(_other, found.group()), text)
         text = self._kind.sub(_other, text)
         return self._quoted.sub(_other, text) if suffix == ".py" else text
 
@@ -114,8 +117,8 @@ def spoken(source: str, names: Names) -> list[tuple[int, str]]:
     return found
 
 
-def copy_renamed(into: Path, sabotage: Callable[[Path], None] = lambda _: None) -> Path:
-    """Copy the project into a folder with its names changed; `sabotage` may spoil the copy's own source."""
+def copy_renamed(into: Path) -> Path:
+    """Copy the project into a folder with its names changed."""
     for name in COPIED:
         place = ROOT / name
         if place.is_dir():
@@ -126,7 +129,6 @@ def copy_renamed(into: Path, sabotage: Callable[[Path], None] = lambda _: None) 
     for path in (path for folder in RENAMED for path in (into / folder).rglob("*")):
         if path.suffix in _TEXT and path.is_file():
             path.write_text(renaming.text(path.read_text("utf-8"), path.suffix), "utf-8")
-    sabotage(into)
     return into
 
 

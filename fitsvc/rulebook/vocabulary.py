@@ -335,8 +335,9 @@ def check_leaning(shape: Shape, trees: Iterable[Mapping], facts: Map[str, Fact])
         for short, entry in entries.entries.items() if isinstance(entries, Mapping) else ():
             fact = facts.get(f"{subject}.{short}")
             leaning = entry.entries.get("leans_on") if isinstance(entry, Mapping) else None
-            for node in shape.items(leaning, "`leans_on`") if fact is not None and fact.leans_on else ():
-                _check_leaning_on(shape, node, fact, facts)
+            if fact is not None and fact.leans_on:
+                for node in shape.items(leaning, "`leans_on`"):
+                    _check_leaning_on(shape, node, fact, facts)
 
 
 def _check_leaning_on(shape: Shape, node: Node, fact: Fact, facts: Map[str, Fact]) -> None:
