@@ -6,13 +6,14 @@ a rule file says reaches the source as code: names enter as string literals, num
 """
 
 import re
+from bisect import bisect_left
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from math import inf
 from typing import Any, Final, assert_never
 
 from fitsvc.language import intervals, typed
-from fitsvc.language.intervals import ANYTHING, NOT_NEGATIVE, TOLERANCE, Bounds
+from fitsvc.language.intervals import ANYTHING, NOT_NEGATIVE, TOLERANCE
 from fitsvc.language.truth import NO, YES
 from fitsvc.language.typed import AnyTyped, join
 from fitsvc.language.types import TRUTH, ListType, NumberType, Type, Value
@@ -45,11 +46,15 @@ class _Joined(dict[int, Value]):
         return found
 
 
-def band(kind: Type, tops: Sequence[float], values: Sequence[Value], key: Bounds) -> Value:
-    """A banded table's value for a number known within bounds; the top of each band is inside it."""
-    first = next((i for i, top in enumerate(tops) if key[0] <= top + TOLERANCE), len(tops))
-    last = next((i for i, top in enumerate(tops) if key[1] <= top + TOLERANCE), len(tops))
-    return join(kind, values[first : last + 1])
+def banded(kind: Type, tops: Sequence[float], values: Sequence[Value]) -> Callable[[float, float], Value]:
+    """A banded table's value, of the two ends of a number; the top of each band is inside it."""
+    ends = [top + TOLERANCE for top in tops]
+
+    def value(low: float, high: float) -> Value:
+        first, last = bisect_left(ends, low), bisect_left(ends, high)
+        return values[first] if first == last else join(kind, values[first : last + 1])
+
+    return value
 
 
 class Emitter:
@@ -339,8 +344,7 @@ class Emitter:
         return self._assign(node.type, f"{call}({', '.join(_tuple(self.ends(one)) for one in node.arguments)})")
 
     def _band(self, node: typed.LookupBand) -> Written:
-        kind, tops, values = node.type, node.tops, node.values
-        table = self.constant(lambda low, high: band(kind, tops, values, (low, high)))
+        table = self.constant(banded(node.type, node.tops, node.values))
         return self._assign(node.type, f"{table}({', '.join(self.ends(node.key))})")
 
     def _known(self, node: typed.Known) -> Written:
