@@ -2,11 +2,16 @@
 
 import re
 from html import unescape
-from typing import Final
+from typing import Any, Final
 
+import msgspec
 import pytest
+from demo_world import answerer, stock, world
 from litestar import Litestar
 from litestar.testing import TestClient
+
+from fitsvc.planning.plan import encode
+from fitsvc.planning.planner import Planner
 
 Pages = TestClient[Litestar]
 MUCKLE: Final = "vehicle=veh_muckle_2023_short&receiver=rcv_brannoch_muckle"
@@ -133,3 +138,21 @@ def test_several_vehicles_of_a_name_are_links(pages: Pages) -> None:
     links = re.findall(r'<li><a href="(/fits\?vehicle=veh_saltmarsh[^"]+)"', reply.text)
     assert len(links) == 2
     assert all("in the catalogue" in pages.get(unescape(one)).text for one in links)
+
+
+@pytest.mark.parametrize(
+    ("vehicle", "wishes"),
+    [
+        ("veh_bothy_2021", [{"load": {"facts": {"bikes": 4, "bike_weight": "40 lb"}}}, {"kind": "step"}]),
+        (
+            "veh_muckle_2023_short",
+            [{"trailer": {"sku": "DUN-CART-612"}}, {"load": {"facts": {"cargo_weight": "90 lb"}}}],
+        ),
+        ("veh_oxter_2024", [{"load": {"facts": {"bikes": 4, "bike_weight": "40 lb"}}}]),
+    ],
+)
+def test_a_plan_from_the_index_is_one_from_the_whole_shelf(pages: Pages, vehicle: str, wishes: list[Any]) -> None:
+    """What the index holds folded gives the very plan that reading every item gives."""
+    document = {"rig": {"vehicle": {"id": vehicle}}, "wishes": wishes}
+    wanted = encode(Planner(answerer()).plan(document, world(), stock()))
+    assert pages.post("/v1/plans", json=document).json() == msgspec.json.decode(wanted)

@@ -29,7 +29,7 @@ from fitsvc.facts import Case
 from fitsvc.language.checker import Names, check
 from fitsvc.language.source import Source
 from fitsvc.language.types import TRUTH, Value
-from fitsvc.planning.wares import Fold
+from fitsvc.planning.wares import Fold, FoldedItems
 from fitsvc.rulebook.outcomes import (
     EFFECTS,
     IF_UNKNOWN,
@@ -145,7 +145,8 @@ def _audit_agrees(rulebook: Rulebook, weight: Value, outcome: Outcome, row: Row)
 
 def _plan_agrees(of: Answerer, weight: Value, outcome: Outcome) -> None:
     """What a plan takes from the shelf, and in which order."""
-    fold = Fold(Columns(of.engine), "accessory", [Item("accessory", "sku", "", {WEIGHT: weight})])
+    columns = Columns(of.engine)
+    fold = Fold(columns, [FoldedItems(columns, "accessory", [Item("accessory", "sku", "", {WEIGHT: weight})])])
     rows = fold.rows(fold.judged(Case({}, frozenset(("vehicle", "receiver")))))
     assert rows.works.tolist() == [outcome in ("works", "conditional")]
     assert (rows.fails.tolist(), rows.opens.tolist()) == (

@@ -4,7 +4,11 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Protocol
 
+import numpy as np
+from numpy.typing import NDArray
+
 from fitsvc.answers.question import Stored
+from fitsvc.engine.columns.signatures import Catalogue
 from fitsvc.facts import Case, FactReader
 from fitsvc.language.problems import Problem
 from fitsvc.language.types import Value
@@ -26,6 +30,42 @@ class Item:
         return self.values.get(f"{self.subject}.kind")
 
 
+class Folded(Protocol):
+    """Items held folded: of those that rules cannot tell apart the first, with the SKUs of the others, its `twins`.
+
+    `places` are the items' signatures in the catalogue, `kinds` the kinds that each may be, as a mask.
+    """
+
+    @property
+    def catalogue(self) -> Catalogue:
+        """The signatures, ready to be judged."""
+        ...
+
+    @property
+    def places(self) -> NDArray[np.intp]:
+        """Each item's signature."""
+        ...
+
+    @property
+    def kinds(self) -> NDArray[np.uint64]:
+        """Each item's kinds."""
+        ...
+
+    @property
+    def items(self) -> Sequence["Item"]:
+        """The items, in the order of their SKUs."""
+        ...
+
+    @property
+    def twins(self) -> Sequence[Sequence[str]]:
+        """The SKUs of the others, item by item."""
+        ...
+
+
+Folds = tuple[Sequence[Folded], Sequence["Item"]]
+"""What is held folded, and items beside it that are not."""
+
+
 class Shelf(Protocol):
     """Where remedies and plans take parts from."""
 
@@ -38,6 +78,10 @@ class Shelf(Protocol):
 
         Those that would fail may be left out, and so may all but a few of the best, in the order of their SKUs.
         """
+        ...
+
+    def folded(self) -> Folds | None:
+        """The accessories as they are held folded, the same object as long as they are the same; None where none is."""
         ...
 
     def sells(self, subject: str) -> bool:
@@ -80,6 +124,10 @@ class Stock:
     def instead(self, case: Case, subject: str, kind: Value | None) -> Sequence[Item]:
         """All of the kind: the search for remedies judges them."""
         return self.items(subject, kind)
+
+    def folded(self) -> Folds | None:
+        """Nothing: all is at hand."""
+        return None
 
     def sells(self, subject: str) -> bool:
         """Whether there is anything of a subject."""

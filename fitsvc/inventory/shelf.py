@@ -9,7 +9,7 @@ from sqlmodel import Session
 
 from fitsvc.answers.question import Named, Stored
 from fitsvc.answers.searching import Found, find, flags_of, terms_of
-from fitsvc.answers.shelf import Item, Stock, read_items
+from fitsvc.answers.shelf import Folds, Item, Stock, read_items
 from fitsvc.answers.vehicles import Vehicles
 from fitsvc.facts import Case, FactReader
 from fitsvc.inventory.changes import Watermark, changed_since, seen_all
@@ -30,9 +30,14 @@ class Shop:
     Every change to a record's facts leaves an observation, which is how it is seen.
     """
 
-    def __init__(self, reader: FactReader, choose: Choose | None = None) -> None:
-        """`choose` picks the accessories of a kind that do best in a case, where there is an index of them."""
+    def __init__(
+        self, reader: FactReader, choose: Choose | None = None, folded: Callable[[], Folds] | None = None
+    ) -> None:
+        """`choose` picks the accessories of a kind that do best in a case, where there is an index of them, and
+        `folded` gives all of them as it holds them.
+        """
         self._reader, self._choose, self._lock = reader, choose, Lock()
+        self.folded = folded
         self._items: dict[str, dict[str, Item]] = {}
         self._stocks: dict[str, Stock] = {}
         self._whole: Stock | None = None
@@ -167,6 +172,10 @@ class StoreShelf:
             if chosen is not None:
                 return chosen
         return self.items(subject, kind)
+
+    def folded(self) -> Folds | None:
+        """The accessories as an index holds them, where there is one."""
+        return self._shop.folded() if self._shop.folded else None
 
     def sells(self, subject: str) -> bool:
         """Whether there is anything of a subject."""

@@ -267,7 +267,7 @@ class Search:
     def _case(self, site: Site, wish: int, stack: Stack) -> Case:
         return self._with_stack(site.cases[wish], stack)
 
-    def _judged(self, fold: Fold, case: Case) -> Judged:
+    def _judged(self, fold: Fold, case: Case) -> Sequence[Judged]:
         """A case with each item of a fold, the work counted."""
         self.left -= _COLUMN
         return fold.judged(case)

@@ -1,20 +1,22 @@
 """What a shelf holds, folded for planning: items with equal facts are judged once, and whole columns at a time."""
 
-from collections.abc import Sequence
+from bisect import bisect_right
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from typing import TypeVar, overload
 
 import numpy as np
 from numpy.typing import NDArray
 
-from fitsvc.answers.shelf import Item, Shelf
-from fitsvc.engine.columns.bitmaps import unpack
+from fitsvc.answers.shelf import Folded, Item, Shelf
+from fitsvc.engine.columns.bitmaps import Words, unpack
 from fitsvc.engine.columns.kernel import Columns, Judged
-from fitsvc.engine.columns.signatures import Catalogue
 from fitsvc.facts import Case
 from fitsvc.rulebook.filling import ACCESSORY, BESIDE
-from fitsvc.rulebook.outcomes import OUTCOME_OF
+from fitsvc.rulebook.outcomes import OUTCOME_OF, Outcome
 from fitsvc.rulebook.rules import Rulebook
 
+_T = TypeVar("_T")
 SOLD = (ACCESSORY, "adapter", *BESIDE)
 
 
@@ -34,8 +36,8 @@ class Rows:
     pin: NDArray[np.bool_]
 
 
-class Fold:
-    """Items of one subject, those with equal facts folded into the first of them by SKU; `twins` are its others."""
+class FoldedItems:
+    """Items in memory, those with equal facts folded into the first of them by SKU."""
 
     def __init__(self, columns: Columns, subject: str, items: Sequence[Item]) -> None:
         first: dict[frozenset[object], int] = {}
@@ -49,45 +51,88 @@ class Fold:
             else:
                 self.twins[place].append(item.sku)
         self.kinds = np.array([_mask(item) for item in self.items], np.uint64)
-        self._columns = columns
-        self._catalogue: Catalogue = columns.catalogue([item.values for item in self.items], (subject,))
+        self.catalogue = columns.catalogue([item.values for item in self.items], (subject,))
+        self.places = self.catalogue.signature_of.astype(np.intp)
+
+
+class Fold:
+    """The items of one subject, part after part, each held folded; an item goes by its place over all of them."""
+
+    def __init__(self, columns: Columns, parts: Sequence[Folded]) -> None:
+        self._columns, self._parts = columns, parts
+        self.kinds = np.concatenate([part.kinds for part in parts])
+        ends = np.cumsum([len(part.items) for part in parts]).tolist()
+        self.items: Sequence[Item] = Chained([part.items for part in parts], ends)
+        self.twins: Sequence[Sequence[str]] = Chained([part.twins for part in parts], ends)
 
     def of_kinds(self, kinds: int) -> NDArray[np.bool_]:
         """Which items are surely of one of these kinds."""
-        return np.equal(np.bitwise_and(self.kinds, ~np.uint64(kinds)), 0)
+        found: NDArray[np.bool_] = np.equal(np.bitwise_and(self.kinds, ~np.uint64(kinds)), 0)
+        return found
 
-    def judged(self, case: Case) -> Judged:
+    def judged(self, case: Case) -> tuple[Judged, ...]:
         """What a case comes to with each item in its place, not yet told item by item."""
-        return self._columns.judge(self._catalogue, case)
+        return tuple(self._columns.judge(part.catalogue, case) for part in self._parts)
 
-    def works(self, judged: Judged) -> NDArray[np.bool_]:
+    def works(self, judged: Sequence[Judged]) -> NDArray[np.bool_]:
         """With which items the outcome is works or conditional."""
-        found = judged.bitmaps()
-        return ~unpack(found["fails"] | found["undetermined"], judged.catalogue.count)[self._catalogue.signature_of]
+        return ~self._flags(judged, lambda found: found["fails"] | found["undetermined"])
 
-    def may_work(self, judged: Judged) -> NDArray[np.bool_]:
+    def may_work(self, judged: Sequence[Judged]) -> NDArray[np.bool_]:
         """With which items nothing surely fails."""
-        return ~unpack(judged.bitmaps()["fails"], judged.catalogue.count)[self._catalogue.signature_of]
+        return ~self._flags(judged, lambda found: found["fails"])
 
-    def rows(self, judged: Judged) -> Rows:
+    def _flags(self, judged: Sequence[Judged], take: Callable[[Mapping[Outcome, Words]], Words]) -> NDArray[np.bool_]:
+        both = zip(judged, self._parts, strict=True)
+        return np.concatenate([unpack(take(one.bitmaps()), one.catalogue.count)[part.places] for one, part in both])
+
+    def rows(self, judged: Sequence[Judged]) -> Rows:
         """All that is told of each item."""
-        rows = _rows(judged, self._columns.engine.rulebook)
-        place = self._catalogue.signature_of
-        return Rows(self.works(judged), rows.fails[place], rows.opens[place], rows.ball[place], rows.pin[place])
+        book, both = self._columns.engine.rulebook, zip(judged, self._parts, strict=True)
+        told = [(_rows(one, book), part.places) for one, part in both]
+        fails, opens = (np.concatenate([getattr(rows, name)[at] for rows, at in told]) for name in ("fails", "opens"))
+        ball, pin = (np.concatenate([getattr(rows, name)[at] for rows, at in told]) for name in ("ball", "pin"))
+        return Rows(self.works(judged), fails, opens, ball, pin)
+
+
+class Chained(Sequence[_T]):
+    """Several sequences as one, of which `ends` says where each ends."""
+
+    def __init__(self, parts: Sequence[Sequence[_T]], ends: Sequence[int]) -> None:
+        self._parts, self._ends = parts, ends
+
+    def __len__(self) -> int:
+        return self._ends[-1]
+
+    @overload
+    def __getitem__(self, place: int) -> _T: ...
+    @overload
+    def __getitem__(self, place: slice) -> list[_T]: ...
+    def __getitem__(self, place: int | slice) -> _T | list[_T]:
+        if isinstance(place, slice):
+            return [self[one] for one in range(*place.indices(len(self)))]
+        part = bisect_right(self._ends, place)
+        return self._parts[part][place - (self._ends[part - 1] if part else 0)]
 
 
 class Wares:
-    """A shelf's accessories, adapters and balls, folded."""
+    """A shelf's accessories, adapters and balls, folded; accessories as an index holds them, where there is one."""
 
     def __init__(self, columns: Columns, shelf: Shelf) -> None:
-        self._lists = [shelf.items(subject) for subject in SOLD]
-        self.accessories, self.adapters, self.balls = (
-            Fold(columns, subject, items) for subject, items in zip(SOLD, self._lists, strict=True)
-        )
+        self._held = shelf.folded()
+        subjects = SOLD if self._held is None else SOLD[1:]
+        self._lists = {subject: shelf.items(subject) for subject in subjects}
+        folds = {name: [FoldedItems(columns, name, items)] for name, items in self._lists.items()}
+        if self._held is not None:
+            parts, loose = self._held
+            folds[ACCESSORY] = [*parts, FoldedItems(columns, ACCESSORY, loose)]  # type: ignore[list-item]
+        self.accessories, self.adapters, self.balls = (Fold(columns, folds[name]) for name in SOLD)
 
     def are_of(self, shelf: Shelf) -> bool:
         """Whether a shelf still holds just these."""
-        return all(items is shelf.items(subject) for subject, items in zip(SOLD, self._lists, strict=True))
+        if self._held is not shelf.folded():
+            return False
+        return all(items is shelf.items(subject) for subject, items in self._lists.items())
 
 
 def _mask(item: Item) -> int:

@@ -88,7 +88,7 @@ def create_app(
         database=database,
         answerer=answerer,
         metrics=Metrics(),
-        shop=Shop(answerer.reader, shared.best),
+        shop=Shop(answerer.reader, shared.best, shared.folded),
         planner=Planner(answerer),
         selections=shared,
         library=Library(answerer.rulebook),

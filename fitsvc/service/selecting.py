@@ -9,7 +9,7 @@ from typing import Final
 from fitsvc.answers.answering import Answerer
 from fitsvc.answers.question import NoRecords
 from fitsvc.answers.remedies import MOST_TOLD
-from fitsvc.answers.shelf import Item
+from fitsvc.answers.shelf import Folds, Item
 from fitsvc.caching import LruCache
 from fitsvc.facts import Case
 from fitsvc.language.types import Value
@@ -19,7 +19,9 @@ from fitsvc.selection.files import IndexFolder
 from fitsvc.selection.index import SelectionIndex
 from fitsvc.selection.matrix import Matrix
 from fitsvc.selection.query import SelectionQuery
+from fitsvc.selection.segments import Snapshot
 from fitsvc.selection.selector import Named, Selector, read_rig
+from fitsvc.selection.shelved import shelved
 from fitsvc.selection.waiting import Waiting, Waits
 from fitsvc.service.problems import problem
 from fitsvc.store.database import Database
@@ -45,6 +47,7 @@ class Selections:
         self.tags = LruCache[str, str](_MOST_TAGS)
         self.index = SelectionIndex(answerer, database, folder=folder, waits=False)
         self.work = LruCache[Hashable, WorkList](_MOST_LISTS)
+        self._folded: tuple[Snapshot, Folds] | None = None
         self._opens, self._opened, self._ended = folder is not None, Event(), Event()
 
     def best(self, case: Case, kind: Value) -> list[Item]:
@@ -68,6 +71,13 @@ class Selections:
     def waited(self, rig: Case) -> Waits:
         """What the accessories held wait for on a rig, of all its facts."""
         return self.waiting.of(self.index.held(), rig, learnable(self.selector.answerer.reader))
+
+    def folded(self) -> Folds:
+        """All accessories as they are held, the same object until they change."""
+        held, known = self.index.held(), self._folded
+        if known is None or known[0] is not held:
+            self._folded = known = (held, shelved(held))
+        return known[1]
 
     def start(self) -> None:
         """Begin to open the index."""
