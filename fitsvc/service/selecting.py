@@ -96,6 +96,7 @@ class Selections:
             try:
                 rig = read_rig({"rig": {}}, self.selector.answerer, NoRecords())
                 self.selector.select(self.index.held(), rig, SelectionQuery(question={}))
+                self.folded()
                 self._opened.set()
                 return
             except Exception:
