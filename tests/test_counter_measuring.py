@@ -130,3 +130,16 @@ def _read_pin_to_bumper(page: Page) -> None:
     for name in ("4", "3/8", "+ 1/16"):
         page.get_by_role("button", name=name, exact=True).tap()
     page.get_by_role("button", name="Keep", exact=True).first.tap()
+
+
+def test_a_key_that_may_only_record_makes_no_records(client: Client, database: Database, vehicle: str) -> None:
+    """What the API asks for of whoever makes or changes a record, the pages ask for too."""
+    with database.session() as session:
+        records = create_key(session, "yard phone", ["record"])[0]
+    new = {"vehicle": vehicle, "called": "Tarrow 3", "receiver.opening": "2 in", "key": records}
+    refused = client.post("/measure", data=new)
+    assert refused.status_code == 403
+    assert "a key that may edit" in refused.text
+    assert client.get("/v1/receivers").json()["items"] == []
+    assert client.post(f"/edit/vehicle/{vehicle}", data={"label": "mine", "key": records}).status_code == 401
+    assert client.get(f"/v1/vehicles/{vehicle}").json()["label"] == "Ashgill van"

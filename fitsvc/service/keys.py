@@ -17,6 +17,8 @@ HEADER: Final = "X-API-Key"
 _CHALLENGE: Final = {"WWW-Authenticate": 'ApiKey realm="fitsvc", header="X-API-Key"'}
 _OPEN_PAGES: Final = ("/docs", "/problems", "/counter", "/guide")
 """Pages that show nothing of what is stored."""
+_STORED_PAGES: Final = ("/records", "/edit", "/remarks", "/worklist")
+"""Pages that show what is stored as it is."""
 _HOLDER: Final = "holder"
 
 
@@ -84,4 +86,6 @@ def _of_page(path: str) -> str:
     """What a page for people needs."""
     if path.startswith(_OPEN_PAGES):
         return ""
+    if path.startswith(_STORED_PAGES):
+        return "read"
     return "audit" if path.startswith("/audits") else "ask"

@@ -97,6 +97,10 @@ def measure(client: httpx.Client, count: int) -> None:
     pages, plain = answers(client, asked[1:])
     told("an answer's page", pages, plain)
     told("the API's answer", plain)
+    mountings = [one["id"] for one in client.get("/v1/mountings?limit=200").json()["items"]]
+    told("the first question at a vehicle", times(client, [f"/measure?mounting={one}" for one in mountings]))
+    told("a fitment sheet", times(client, [f"/records/mounting/{one}" for one in mountings]))
+    told("what to measure on the yard", times(client, ["/worklist"]))
 
 
 if __name__ == "__main__":

@@ -31,11 +31,13 @@ from fitsvc.service.counter.rendering import not_there, page
 from fitsvc.service.counter.sheet_view import KINDS
 from fitsvc.service.counter.writing import FormSent, sent
 from fitsvc.service.etags import etag
+from fitsvc.service.replies import told_of
 from fitsvc.store.errors import Conflict, InvalidValue, NotFound, VersionConflict
 from fitsvc.store.observations import Provenance, sold_as
 from fitsvc.store.records import Draft, get_record, lock_record, replace_record
 from fitsvc.store.tables import LABEL, TABLES, Mounting, Record
 from fitsvc.store.taking_back import NO_REQUEST, Request
+from fitsvc.store.written import Write, log_write
 from fitsvc.subjects import Subject
 
 BODY_BYTES: Final = 64_000
@@ -71,7 +73,7 @@ def edit(request: AnyRequest, kind: FromPath[str], key: FromPath[str]) -> Respon
 @post("/{kind:str}/{key:path}", status_code=200, request_max_body_size=BODY_BYTES)
 async def save(request: AnyRequest, kind: FromPath[str], key: FromPath[str]) -> Response[str] | Redirect:
     """Change a record, or show what stands against that."""
-    form, service, name = await sent(request), service_of(request), str(key).removeprefix("/")
+    form, service, name = await sent(request, "edit"), service_of(request), str(key).removeprefix("/")
 
     def work() -> Response[str] | Redirect:
         with service.database.session() as session:
@@ -157,6 +159,7 @@ def _change(session: Session, service: Service, subject: Subject, key: str, vers
     """Change a record that has been checked, at the version that was looked at."""
     reader, fields = service.answerer.reader, form.fields
     record = lock_record(session, subject, key, version)
+    before = told_of(record)
     told = Provenance(
         kind=cast(Any, fields.get("kind", "published")),
         by=fields.get("by") or form.by,
@@ -167,17 +170,17 @@ def _change(session: Session, service: Service, subject: Subject, key: str, vers
     if target := fields.get("retracts"):
         asked = Request("retracts", target, fields["note"])
         observe(session, reader, body, replace(told, note=""), asked, rigs=False)
-        return
-    if changed := _changed(reader, record, fields):
+    elif changed := _changed(reader, record, fields):
         asked = Request("settles", "", fields["note"]) if fields.get("settles") else NO_REQUEST
         observe(session, reader, {**body, "facts": changed}, told, asked, rigs=False)
-    if (label := fields.get("label", "")[:LABEL]) != record.label:
+    if "retracts" not in fields and (label := fields.get("label", "")[:LABEL]) != record.label:
         links = {name: getattr(record, name) for name in ("vehicle_id", "receiver_id") if isinstance(record, Mounting)}
         draft = Draft(
             label=label, facts=record.facts, sold_as=cast(Any, getattr(record, "subject", "accessory")), **links
         )
         how = replace(told, source=_RELABELLED)
         replace_record(session, subject, key, draft, told=how, laws=laws_of(reader))
+    log_write(session, Write(by=form.by), "replaces", subject, key, before, told_of(record))
 
 
 def _form(

@@ -43,6 +43,7 @@ from fitsvc.service.counter.visit import (
 )
 from fitsvc.service.counter.writing import FormSent, sent
 from fitsvc.service.observations import observed_by
+from fitsvc.service.replies import told_of
 from fitsvc.store.creation import create_record
 from fitsvc.store.errors import NotFound
 from fitsvc.store.observations import Provenance
@@ -50,6 +51,7 @@ from fitsvc.store.records import Draft, find_mountings, get_record, get_records
 from fitsvc.store.rigs import get_rig
 from fitsvc.store.searching import search_records, search_rigs
 from fitsvc.store.tables import Mounting
+from fitsvc.store.written import Write, log_write
 
 PATH: Final = "/measure"
 _MOST: Final = 12
@@ -59,6 +61,7 @@ _AGAIN: Final[Mapping[str, str]] = {
     "stale": "It was measured before what it leans on changed: measure again.",
 }
 _NOTHING: Final = "nothing has been read yet; keep a reading first"
+_MAKES: Final = "how this receiver sits on this vehicle is not stored yet; a key that may edit has to send it"
 _UNKNOWN: Final = "it is not stored any more; choose again"
 
 
@@ -72,6 +75,7 @@ class QuestionView:
     sketch: Drawing | None
     again: str
     length: bool
+    subject: str
 
 
 @get("/", sync_to_thread=True)
@@ -99,11 +103,14 @@ async def send(request: AnyRequest) -> Response[str]:
         with service.database.session() as session:
             visit, _ = _completed(session, read_visit(form.fields, service.answerer.reader, system))
             told, wrong = read_readings(visit, service.answerer.reader)
+            makes = needs_mounting(visit, told)
             refused = form.refused or ("" if told or visit.tried else _NOTHING)
+            refused = refused or (_MAKES if makes and not form.edits else "")
+            status = form.status if form.refused else 403 if refused == _MAKES else 422
             if wrong or refused:
                 problems = [Problem(refused, meaning=True)] if refused else []
-                return _question_page(request, session, visit, problems, form.fields, form.status if refused else 422)
-            if needs_mounting(visit, told):
+                return _question_page(request, session, visit, problems, form.fields, status)
+            if makes:
                 _store(session, service, visit, form)
         beside = {
             name: form.fields[name] for name in ("by", "at", "condition", "note", "photo") if form.fields.get(name)
@@ -219,6 +226,7 @@ def _asked(
         sketch=sketch(one.fact, f"tape-{made.id}"),
         again=_AGAIN.get(one.state, ""),
         length=one.fact.kind == "length",
+        subject=one.fact.subject,
     )
 
 
@@ -285,11 +293,13 @@ def _store(session: Session, service: Service, visit: Visit, form: FormSent) -> 
     how |= {"laws": laws_of(service.answerer.reader)}
     receiver, mounting = visit.record("receiver"), visit.record("mounting")
     if receiver not in get_records(session, "receiver", [receiver]):
-        create_record(session, "receiver", Draft(key=receiver, label=visit.called), **how)
+        made = create_record(session, "receiver", Draft(key=receiver, label=visit.called), **how)
+        log_write(session, Write(by=form.by), "creates", "receiver", receiver, after=told_of(made))
     if mounting not in get_records(session, "mounting", [mounting]):
         labels = _labels(session, replace(visit, receiver=receiver))
         draft = Draft(key=mounting, label=", ".join(labels)[:200], vehicle_id=visit.vehicle, receiver_id=receiver)
-        create_record(session, "mounting", draft, **how)
+        made = create_record(session, "mounting", draft, **how)
+        log_write(session, Write(by=form.by), "creates", "mounting", mounting, after=told_of(made))
 
 
 def _sent_page(request: AnyRequest, visit: Visit, observed: Sequence[Document]) -> Response[str]:

@@ -137,12 +137,15 @@ def read_visit(fields: Fields, reader: FactReader, system: System) -> Visit:
 
 
 def kept_in(fields: Fields, reader: FactReader, system: System) -> dict[str, str]:
-    """The fields of a visit that keeps what a question tells of its rig; none where no record is named for it."""
+    """The fields of a visit to the rig of a question, with what that tells of it; none where no record is named.
+
+    With anything to keep it is `send` that the page begins with.
+    """
     visit = read_visit(fields, reader, system)
-    named = visit.mounting or (visit.vehicle and visit.receiver) or fields.get("rig")
-    if not (visit.readings and named):
+    if not (visit.mounting or (visit.vehicle and visit.receiver) or fields.get("rig")):
         return {}
-    return visit.fields() | ({"rig": fields["rig"]} if fields.get("rig") else {}) | {"send": "yes"}
+    rig = {"rig": fields["rig"]} if fields.get("rig") else {}
+    return visit.fields() | rig | ({"send": "yes"} if visit.readings else {})
 
 
 def with_off(text: str, fact: Fact, tool: str, system: System) -> str:

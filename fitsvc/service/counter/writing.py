@@ -10,17 +10,23 @@ from fitsvc.service.keys import holder_of
 
 KEY: Final = "key"
 """The field of a form that has the key; it is sent back in no page."""
-_NO_KEY: Final = "type a key that may record; whoever looks after the service makes one: fitsvc key create NAME"
-_WRONG_KEY: Final = "that key is unknown or revoked; whoever looks after the service makes one: fitsvc key create NAME"
+_NO_KEY: Final = "type a key that may do this; whoever looks after the service makes one: fitsvc key create NAME"
+_WRONG_KEY: Final = (
+    "that key is unknown, or may not do this; whoever looks after the service makes one: fitsvc key create NAME"
+)
 
 
 @dataclass(frozen=True, slots=True)
 class FormSent:
-    """A form's fields without its key, the name that the key goes by, and else what is wrong with the key."""
+    """A form's fields without its key, the name that the key goes by, and else what is wrong with the key.
+
+    `edits` says that the key may make and change records too.
+    """
 
     fields: dict[str, str]
     by: str
     refused: str = ""
+    edits: bool = False
 
     @property
     def status(self) -> int:
@@ -28,12 +34,13 @@ class FormSent:
         return 401 if self.refused else 200
 
 
-async def sent(request: AnyRequest) -> FormSent:
-    """Read the form that a page sent, and whose key it came with."""
+async def sent(request: AnyRequest, scope: str = "record") -> FormSent:
+    """Read the form that a page sent, and whose key it came with: one that may do what the form is for."""
     form = {name: value for name, value in (await request.form()).multi_items() if isinstance(value, str)}
     given = form.pop(KEY, "").strip()
     fields = {name: text.strip() for name, text in form.items() if text.strip()}
     if not given:
         return FormSent(fields, "", _NO_KEY)
-    by = await to_thread.run_sync(holder_of, service_of(request), given)
-    return FormSent(fields, by or "", "" if by else _WRONG_KEY)
+    by = await to_thread.run_sync(holder_of, service_of(request), given, scope)
+    edits = by is not None and await to_thread.run_sync(holder_of, service_of(request), given, "edit") is not None
+    return FormSent(fields, by or "", "" if by else _WRONG_KEY, edits)
