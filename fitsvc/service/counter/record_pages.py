@@ -26,6 +26,7 @@ from fitsvc.service.counter.fields import sentence
 from fitsvc.service.counter.links import link, write_fields
 from fitsvc.service.counter.rendering import not_there, page
 from fitsvc.service.counter.sheet_view import SheetView, day, see_sheet
+from fitsvc.service.counter.telling import qr_code
 from fitsvc.service.etags import etag
 from fitsvc.store.errors import NotFound
 from fitsvc.store.observations import sold_as
@@ -126,6 +127,8 @@ def record_page(request: AnyRequest, kind: str, key: str, status: int = 200, ref
             beside = _beside(session, found)
     except NotFound:
         return not_there(request, _NOT_STORED)
+    measure = link("/measure", {"mounting": key}) if kind == "mounting" else ""
+    base = service.operator.address or str(request.base_url).rstrip("/")
     return page(
         request,
         "record.html",
@@ -142,7 +145,9 @@ def record_page(request: AnyRequest, kind: str, key: str, status: int = 200, ref
         as_of=as_of,
         today=day(datetime.now(UTC)),
         ask=link("/", write_fields({"rig": rig})) if rig else "",
-        measure=link("/measure", write_fields({"rig": rig})) if kind == "mounting" else "",
+        measure=measure,
+        address=base + measure,
+        qr=qr_code(base + measure, "The address to measure on at") if measure else "",
         edit=f"/edit/{kind}/{quote(key, safe='')}",
     )
 

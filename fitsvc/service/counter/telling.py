@@ -104,7 +104,7 @@ def remedy_told(remedy: Remedy, shown: Mapping[str, str]) -> RemedyTold:
 
 
 @lru_cache(maxsize=256)
-def qr_code(address: str) -> Markup:
+def qr_code(address: str, label: str = "The address of this answer") -> Markup:
     """The address as a code that a telephone reads from paper, as SVG; empty where no code holds so much.
 
     One mask for all, since trying each of them takes most of the time and any can be read.
@@ -113,7 +113,6 @@ def qr_code(address: str) -> Markup:
         code = segno.make_qr(address, error="l", boost_error=False, mask=3)
     except segno.DataOverflowError:
         return Markup("")
-    label = "The address of this answer"
     return Markup(code.svg_inline(omitsize=True, border=2, svgclass="qr", lineclass=None, title=label))  # noqa: S704
 
 
