@@ -35,6 +35,7 @@ PAGES = {
     "/counter/{name}",
     "/measure",
     "/sell",
+    "/compare",
     "/worklist",
     "/records",
     "/records/{kind}",
