@@ -212,6 +212,25 @@ def test_a_reading_that_is_enough_says_so(page: Page) -> None:
     assert "just=" not in page.locator(".sheet .link").inner_text()
 
 
+def test_another_value_is_tried_without_a_new_page(page: Page) -> None:
+    """Typed in the field of the next step it changes answer, picture and address at once; half a number does not."""
+    page.goto(OPEN)
+    page.evaluate("window.here = true")
+    field = page.locator(".step .reading-form input")
+    field.fill("6 in")
+    expect(page.locator(".outcome.fails h1")).to_contain_text("No.")
+    expect(page.locator(".picture .v-hit-word")).to_have_text("1/2 in too little")
+    assert "mounting.pin_to_bumper=6+in" in page.url
+    field.fill("4 in and a bit")
+    page.wait_for_timeout(600)
+    assert outcome(page) == "fails"
+    field.fill("4-1/4 in")
+    expect(page.locator(".just")).to_contain_text("1-1/4 in to spare")
+    expect(page.locator(".picture .v-hit-word")).to_have_count(0)
+    assert field.input_value() == "4-1/4 in"
+    assert page.evaluate("window.here")
+
+
 def test_what_collides_is_marked_in_the_drawing(page: Page) -> None:
     """What the rules say strikes is filled with a pattern, lettered, told in the key and in words beside it."""
     page.goto(OPEN.replace("5+in+±+1+in", "6+in"))
