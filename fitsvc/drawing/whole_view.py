@@ -91,6 +91,7 @@ def _closes(scene: Scene) -> bool:
 
 def _whole_panel(scene: Scene, outline: Outline | None, words: Words) -> Panel:
     right, top = _things(scene)
+    right += 40 * INCH if scene.pin is None or scene.opening is None else 0.0
     left, rear, roof = outline.reach if outline else (-70 * INCH, 0.0, 50 * INCH)
     return Panel(
         name="far", left=left - 5 * INCH, right=max(right, rear) + 8 * INCH, low=-1.5 * INCH,
