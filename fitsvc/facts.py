@@ -31,6 +31,13 @@ _MOST_READ: Final = 10_000
 _REMEMBERED: Final = frozenset({str, int, bool})
 _encode: Final = msgspec.msgpack.Encoder().encode
 _PLUS_MINUS: Final = re.compile(r"\s*(?:±|\+-|\+/-)\s*")
+_FROM_TO: Final = re.compile(
+    r"\s*(?:between|from)?\s*(?P<low>-?[\d.¼½¾⅛⅜⅝⅞].*?)\s*(?:\bto\b|\band\b|–|—)\s*(?P<high>\d.*?)\s*\Z", re.IGNORECASE
+)
+_FIGURES: Final = re.compile(r"\s*(?P<low>\d+(?:\.\d+)?)\s*-\s*(?P<high>\d+(?:\.\d+)?(?:\s*[^\s\d/,.-][^\d/]*)?)\s*\Z")
+"""A figure from one to another: `5 to 6 in`, `between 4 and 5 in`, `5-6 in`."""
+_ITS_UNIT: Final = re.compile(r"\s*[A-Za-z][^\d]*\Z|\s*[\"'″′°%#]\Z")
+_LONGEST_RANGE: Final = 80
 _BOUND: Final = re.compile(r"\s*at (least|most)\s+", re.IGNORECASE)
 _BETWEEN: Final = re.compile(r"\s*(?:,|;|\band\b)\s*(?=at (?:least|most)\b)", re.IGNORECASE)
 _EXACT: Final = re.compile(r"\s*exactly\s+", re.IGNORECASE)
@@ -203,6 +210,10 @@ def parted(wire: Json) -> Json:
         return wire
     if _BOUND.match(wire):
         return _bounds_of(wire)
+    if len(wire) <= _LONGEST_RANGE and (found := _FROM_TO.match(wire) or _FIGURES.match(wire)):
+        low, high = found["low"], found["high"]
+        unit = _ITS_UNIT.search(high)
+        return {"at_least": low if _ITS_UNIT.search(low) or not unit else f"{low}{unit[0]}", "at_most": high}
     parts = _PLUS_MINUS.split(wire)
     return {"value": parts[0].strip(), "tolerance": parts[1].strip()} if len(parts) == 2 else wire
 

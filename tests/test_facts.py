@@ -9,7 +9,7 @@ from effort import tries
 from hypothesis import given
 from hypothesis import strategies as st
 
-from fitsvc.facts import LONGEST_TEXT, FactReader
+from fitsvc.facts import LONGEST_TEXT, FactReader, parted
 from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.language.quantities import ANGLE, LENGTH, MASS, NUMBER
 from fitsvc.language.types import TEXT, TRUTH, FactType, ListType, NumberType, Value
@@ -331,3 +331,25 @@ def test_one_value_raises_its_problems() -> None:
     with pytest.raises(ProblemsFound) as caught:
         FactReader(BOOK).value(VOCABULARY.facts["part.kind"], ["zebra", "lion"])
     assert [problem.pointer for problem in caught.value.problems] == ["/0", "/1"]
+
+
+@pytest.mark.parametrize(
+    ("text", "low", "high"),
+    [
+        ("5-6 in", "5 in", "6 in"),
+        ("5 to 6 in", "5 in", "6 in"),
+        ("between 4 and 5 in", "4 in", "5 in"),
+        ("15.5 deg to 19.4 deg", "15.5 deg", "19.4 deg"),
+        ("2½ to 3 in", "2½ in", "3 in"),
+        ("10 – 12 lb", "10 lb", "12 lb"),
+    ],
+)
+def test_a_figure_from_one_to_another_is_bounds(text: str, low: str, high: str) -> None:
+    """What people write who are not sure is what they know: no less than the one, no more than the other."""
+    assert parted(text) == {"at_least": low, "at_most": high}
+
+
+@pytest.mark.parametrize("text", ["1-1/4 in", "2-5/16 in", "-2 in", "6 ft 2 in", "exactly 4 in", "1,700 lb", "class I"])
+def test_one_figure_stays_one(text: str) -> None:
+    """A mixed number, a sign, feet and inches are no range."""
+    assert parted(text) == text

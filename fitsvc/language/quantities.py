@@ -133,6 +133,10 @@ _AMOUNT = re.compile(
     re.ASCII,
 )
 _UNIT = re.compile(r"[^\d.]*", re.ASCII)
+_VULGAR = {sign: f"{top}/{bottom}" for sign, top, bottom in ("¼14", "½12", "¾34", "⅛18", "⅜38", "⅝58", "⅞78")}
+"""Fractions in one sign, as telephones write them."""
+_AFTER_UNIT = re.compile(r"(?<=[^\W\d])\.(?!\w)")
+_POUNDS = re.compile(r"(?<=\d) ?#$")
 _POINT_OR_THOUSANDS = re.compile(r"(?<![\d.,])[1-9]\d{0,2}\.\d{3}(?!\d)", re.ASCII)
 """A number whose point may part thousands, as much of the world writes them; a weight may well be either."""
 
@@ -177,7 +181,7 @@ def parse_any(text: str) -> tuple[float, Dimension]:
 
 def unit_of(text: str) -> tuple[str, float]:
     """The unit that a quantity is written in, feet and inches by the inch, and its size inside; empty for a number."""
-    body = " ".join(text.split()).replace("−", "-").removeprefix("-").lstrip()
+    body = _plain(text).removeprefix("-").lstrip()
     unit = _parts(text, body)[0][1]
     if unit in _FEET or unit in _INCHES:
         unit = "in"
@@ -189,13 +193,22 @@ def _read(text: str) -> tuple[float, Dimension]:
     """Read one text; only texts that are quantities are remembered."""
     if len(text) > LONGEST_TEXT:
         raise QuantityError(f"{_quote(text)} is too long for a quantity", _LIKE)
-    body = " ".join(text.split()).replace("−", "-")
+    body = _plain(text)
     sign = -1 if body.startswith("-") else 1
     parts = _parts(text, body.removeprefix("-").lstrip())
     total, dimension = _sum(text, parts)
     if total > LARGEST_VALUE:
         raise QuantityError(f"{_quote(text)} is too large", "check the number and its unit")
     return float(sign * total), dimension
+
+
+def _plain(text: str) -> str:
+    """A text with the signs that people and telephones write for others: `2½ in.`, `1⁄4`, `30#`, a minus."""
+    body = " ".join(text.split()).replace("−", "-").replace("⁄", "/")
+    for sign, fraction in _VULGAR.items():
+        if sign in body:
+            body = re.sub(rf"(?<=\d){sign}", f" {fraction}", body).replace(sign, fraction)
+    return _POUNDS.sub(" lb", _AFTER_UNIT.sub("", body))
 
 
 def _parts(text: str, body: str) -> list[tuple[Fraction, str]]:

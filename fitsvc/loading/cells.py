@@ -9,7 +9,7 @@ from fitsvc.facts import as_written, parted
 from fitsvc.language.types import TruthType
 from fitsvc.rulebook.vocabulary import Fact
 
-_BARE: Final = re.compile(r"[-−]?[\d.,/ -]*\d\s*\Z", re.ASCII)
+_BARE: Final = re.compile(r"[-−]?[\d.,/⁄¼½¾⅛⅜⅝⅞ -]*[\d¼½¾⅛⅜⅝⅞]\s*\Z", re.ASCII)
 
 
 @dataclass(frozen=True, slots=True)

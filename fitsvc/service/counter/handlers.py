@@ -17,6 +17,7 @@ from fitsvc.service.context import AnyRequest, service_of
 from fitsvc.service.counter import editing, measuring, remark_pages, yard
 from fitsvc.service.counter.asked import ask_page, asked_lines, asker_of, wrong_with
 from fitsvc.service.counter.audit_pages import audit, audits
+from fitsvc.service.counter.choosing import place_of
 from fitsvc.service.counter.fits import compare, fits
 from fitsvc.service.counter.guide import guide, guide_page
 from fitsvc.service.counter.links import link, write_fields
@@ -84,6 +85,7 @@ def answer(request: AnyRequest) -> Response[str] | Redirect:
         change=link("/", kept),
         keep=link("/measure", keep) if (keep := kept_in(kept, service.answerer.reader, system)) else "",
         fits=link("/fits", rig),
+        sell=link("/sell", {name: text for name, text in rig.items() if place_of(name) != "ball"}),
         picture=picture,
         side=side,
         chart=chart,
