@@ -41,7 +41,7 @@ Facts = tuple[tuple[str, Value], ...]
 
 
 @dataclass(frozen=True, slots=True)
-class Step:
+class SearchStep:
     """One way to go by a term: a pattern in what is told of a record, or any of some facts; `near` is not quite so."""
 
     pattern: str = ""
@@ -59,7 +59,7 @@ class Term:
     """A word or figure as it was typed, and its steps."""
 
     said: str
-    steps: tuple[Step, ...]
+    steps: tuple[SearchStep, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,12 +94,12 @@ def same(known: Value | None, wanted: Value) -> bool:
 
 def terms_of(text: str, reader: FactReader) -> tuple[Term, ...]:
     """What a text may mean by a rulebook's words."""
-    return _Reading(reader).terms(text)
+    return _SearchReading(reader).terms(text)
 
 
-def find(terms: Sequence[Term], parts: Sequence[Callable[[Step], Flags]], count: int) -> Found:
+def find(terms: Sequence[Term], parts: Sequence[Callable[[SearchStep], Flags]], count: int) -> Found:
     """What goes by most of the terms, of so many records in parts, each of which tells who goes by a step."""
-    held: list[tuple[Term, Step, list[Flags]]] = []
+    held: list[tuple[Term, SearchStep, list[Flags]]] = []
     for term in terms:
         for step in term.steps:
             flags = [part(step) for part in parts]
@@ -107,7 +107,7 @@ def find(terms: Sequence[Term], parts: Sequence[Callable[[Step], Flags]], count:
                 held.append((term, step, flags))
                 break
     if not held:
-        nobody = [np.zeros(len(part(Step())), np.bool_) for part in parts]
+        nobody = [np.zeros(len(part(SearchStep())), np.bool_) for part in parts]
         return Found(nobody, left_out=tuple(term.said for term in terms))
     weights = [log((count + 2) / sum(int(one.sum()) for one in flags)) ** 2 for *_, flags in held]
     scores = [_sum(weights, [flags[part] for *_, flags in held]) for part in range(len(parts))]
@@ -122,7 +122,7 @@ def find(terms: Sequence[Term], parts: Sequence[Callable[[Step], Flags]], count:
     return Found(found, near, tuple(term.said for term in terms if term.said not in kept))
 
 
-def flags_of(records: Sequence[tuple[str, Mapping[str, Value]]]) -> Callable[[Step], Flags]:
+def flags_of(records: Sequence[tuple[str, Mapping[str, Value]]]) -> Callable[[SearchStep], Flags]:
     """Who of a few records goes by a step, each with what is told of it and its facts."""
     return lambda step: np.array([step.holds(told, values) for told, values in records], np.bool_)
 
@@ -143,7 +143,7 @@ def _quoted(words: Sequence[str]) -> str:
     return ", ".join(f"“{word}”" for word in words)
 
 
-class _Reading:
+class _SearchReading:
     """One text being read."""
 
     def __init__(self, reader: FactReader) -> None:
@@ -179,14 +179,14 @@ class _Reading:
 
     def _number(self, said: str, number: str, unit: str | None, figure: Figure | None) -> Term:
         """A figure: of the facts that its word names, of any where it has a unit, and last of all as it is written."""
-        steps = [Step(facts=self._facts(number, unit, figure))] if figure else []
+        steps = [SearchStep(facts=self._facts(number, unit, figure))] if figure else []
         if unit:
-            steps += [Step(facts=self._facts(number, unit, one)) for one in self.words.figures if not one.said]
+            steps += [SearchStep(facts=self._facts(number, unit, one)) for one in self.words.figures if not one.said]
         written = "|".join(
             map(re.escape, (number, *(word for word, one in self.words.numbers.items() if one == number)))
         )
         written = rf"{re.escape(number)} ?{_UNITS[unit]}\b" if unit else f"(?:{written})"
-        steps.append(Step(rf"(?:^|[^\w/.]){written}(?:[^\w/.]|$)"))
+        steps.append(SearchStep(rf"(?:^|[^\w/.]){written}(?:[^\w/.]|$)"))
         return Term(said, tuple(step for step in steps if step.pattern or step.facts))
 
     def _facts(self, number: str, unit: str | None, figure: Figure) -> Facts:
@@ -208,12 +208,12 @@ class _Reading:
             meant += [singular, *self.words.stands_for.get(singular, ())]
         if "-" in word:
             meant.append(word.replace("-", " "))
-        steps = [Step("|".join(map(re.escape, dict.fromkeys(meant))))]
+        steps = [SearchStep("|".join(map(re.escape, dict.fromkeys(meant))))]
         letters = singular.replace("-", "")
         if len(letters) >= _SHORTEST_JOINED and letters.isalpha():
-            steps.append(Step("[ -]?".join(letters)))
+            steps.append(SearchStep("[ -]?".join(letters)))
         if len(singular) >= _SHORTEST_NEAR and singular.isalpha() and singular.isascii():
-            steps.append(Step(rf"\b(?:{'|'.join(_one_letter_off(singular))})s?\b", near=True))
+            steps.append(SearchStep(rf"\b(?:{'|'.join(_one_letter_off(singular))})s?\b", near=True))
         return Term(word, tuple(steps))
 
 

@@ -5,7 +5,7 @@ from typing import Final
 
 from fitsvc.drawing.measures import middle
 from fitsvc.drawing.panel import INCH
-from fitsvc.drawing.rows import Row
+from fitsvc.drawing.rows import KeyRow
 from fitsvc.drawing.scene import Box, Mark, Scene
 from fitsvc.language.intervals import Bounds
 
@@ -14,7 +14,7 @@ _NAMES: Final = {"folded": "folded carrier", "in use": "carrier", "load": "load"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Deciding:
+class DecidingPlace:
     """The state that a carrier is drawn in near by, the mark that decides, and the lengths told, the rearmost first.
 
     `whole` says that the rear of the vehicle has to be seen as high as it is, for what decides stands up there.
@@ -22,11 +22,11 @@ class Deciding:
 
     state: str
     mark: Mark | None
-    rows: tuple[Row, ...]
+    rows: tuple[KeyRow, ...]
     whole: bool
 
 
-def deciding(scene: Scene) -> Deciding:
+def deciding(scene: Scene) -> DecidingPlace:
     """What the picture of a scene is about."""
     failing = [mark for mark in scene.marks if mark.result == "fails"]
     mark = next(iter((*failing, *scene.marks)), None)
@@ -37,15 +37,15 @@ def deciding(scene: Scene) -> Deciding:
     if scene.wall:
         rows = [
             *rows,
-            Row(start=0.0, end=middle(scene.wall), text=f"wall {scene.measures.length_text(scene.wall)} behind"),
+            KeyRow(start=0.0, end=middle(scene.wall), text=f"wall {scene.measures.length_text(scene.wall)} behind"),
         ]
     if scene.pin is not None:
         told = scene.measures.text("pin_to_bumper")
         within = scene.pin if scene.pin[0] != scene.pin[1] else None
-        rows = [*rows, Row(start=middle(scene.pin), end=0.0, text=f"pin hole to bumper {told}", within=within)]
+        rows = [*rows, KeyRow(start=middle(scene.pin), end=0.0, text=f"pin hole to bumper {told}", within=within)]
     # What ends rearmost stands first, so that no line down to a row runs through the words of another.
     rows = sorted(rows, key=lambda row: -max(row.start, row.end))
-    return Deciding(state=state, mark=mark, rows=tuple(rows), whole=whole)
+    return DecidingPlace(state=state, mark=mark, rows=tuple(rows), whole=whole)
 
 
 def _folds(scene: Scene) -> bool:
@@ -54,7 +54,7 @@ def _folds(scene: Scene) -> bool:
     return stowed is not None and (use is None or (use.left, use.right) != (stowed.left, stowed.right))
 
 
-def _of_carrier(scene: Scene, state: str, mark: Mark | None) -> list[Row]:
+def _of_carrier(scene: Scene, state: str, mark: Mark | None) -> list[KeyRow]:
     """How far it stands off what it could strike, what that is made of, and how far back it reaches."""
     box, m = scene.boxes.get(state), scene.measures
     if box is None:
@@ -65,34 +65,34 @@ def _of_carrier(scene: Scene, state: str, mark: Mark | None) -> list[Row]:
     gap: Bounds = (box.left[0] - edge[1], box.left[1] - edge[0])
     rows = [_gap(scene, box, edge, gap)]
     if edge != (0.0, 0.0):
-        rows.append(Row(start=0.0, end=middle(edge), text=f"spare reaches back {m.length_text(edge)}"))
+        rows.append(KeyRow(start=0.0, end=middle(edge), text=f"spare reaches back {m.length_text(edge)}"))
         rows.append(
-            Row(start=0.0, end=middle(box.left), text=f"{_NAMES.get(state, state)} leaves {m.length_text(box.left)}")
+            KeyRow(start=0.0, end=middle(box.left), text=f"{_NAMES.get(state, state)} leaves {m.length_text(box.left)}")
         )
     elif not box.partial:
-        rows.append(Row(start=0.0, end=middle(box.right), text=f"reaches back {m.length_text(box.right)}"))
+        rows.append(KeyRow(start=0.0, end=middle(box.right), text=f"reaches back {m.length_text(box.right)}"))
     return rows
 
 
-def _gap(scene: Scene, box: Box, edge: Bounds, gap: Bounds) -> Row:
+def _gap(scene: Scene, box: Box, edge: Bounds, gap: Bounds) -> KeyRow:
     """The room between a carrier and what it could strike: too little, enough, or not known to be either."""
     told = scene.measures.length_text
     start, end = middle(edge), middle(box.left)
     if gap[1] < 0.0:
         text = f"{told((-gap[1], -gap[0]))} too little"
-        return Row(start=start, end=end, text=text, decides=True, hit=True)
+        return KeyRow(start=start, end=end, text=text, decides=True, hit=True)
     if gap[0] >= 0.0:
-        return Row(start=start, end=end, text=f"clears by {told(gap)}", decides=True)
-    return Row(start=start, end=end, text=f"room {told(gap)}", decides=True, within=box.left)
+        return KeyRow(start=start, end=end, text=f"clears by {told(gap)}", decides=True)
+    return KeyRow(start=start, end=end, text=f"room {told(gap)}", decides=True, within=box.left)
 
 
-def _of_towing(scene: Scene) -> list[Row]:
+def _of_towing(scene: Scene) -> list[KeyRow]:
     """Where the ball stands, and how far back an open tailgate reaches."""
-    m, rows = scene.measures, list[Row]()
+    m, rows = scene.measures, list[KeyRow]()
     if scene.ball:
         text = f"ball {m.length_text(scene.ball)} behind bumper"
         within = scene.ball if scene.ball[0] != scene.ball[1] else None
-        rows.append(Row(start=0.0, end=middle(scene.ball), text=text, decides=True, within=within))
+        rows.append(KeyRow(start=0.0, end=middle(scene.ball), text=text, decides=True, within=within))
     if scene.closure and not scene.closure.door and (far := scene.closure.x + middle(scene.closure.length)) > INCH:
-        rows.append(Row(start=0.0, end=far, text=f"{scene.closure.label} {m.length_text((far, far))}"))
+        rows.append(KeyRow(start=0.0, end=far, text=f"{scene.closure.label} {m.length_text((far, far))}"))
     return rows

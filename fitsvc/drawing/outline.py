@@ -7,10 +7,10 @@ from math import sqrt
 from fitsvc.drawing.measures import Measures, middle
 from fitsvc.drawing.panel import INCH, Panel, Spot
 from fitsvc.drawing.scene import Scene
-from fitsvc.rulebook.rules import Body, Point
+from fitsvc.rulebook.rules import Body, BodyPoint
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Outline:
     """A body on its places: x of each place and z of each height, in mm; `turned` where its front is drawn."""
 
@@ -31,7 +31,7 @@ class Outline:
         """An x as it is drawn: a front is drawn the other way round, its nose where a bumper's rear is."""
         return self.xs["nose"] - x if self.turned else x
 
-    def at(self, point: Point) -> tuple[float, float, float]:
+    def at(self, point: BodyPoint) -> tuple[float, float, float]:
         """A point of the outline with its corner, in mm."""
         tail, front = self.xs["tail"], self.xs["front"]
         x = self.xs[point.place] if point.place else tail + point.share * (front - tail)
@@ -96,7 +96,9 @@ def outline_of(scene: Scene) -> Outline | None:
     heights |= {"hinge": hinge, "gate": max(gate, foot + 14 * INCH)}
     roof = heights[body.roof.height] * body.roof.times + body.roof.above * INCH
     xs = {"tail": tail, "bumper": 0.0, "front": front, "nose": front - body.nose * INCH}
-    return Outline(body, xs, heights | {"roof": roof}, tyre, (-overhang, front), m.sure("at_front"))
+    return Outline(
+        body=body, xs=xs, zs=heights | {"roof": roof}, tyre=tyre, axles=(-overhang, front), turned=m.sure("at_front")
+    )
 
 
 def _known(m: Measures, word: str, body: Body, usual: str) -> float:
@@ -106,7 +108,7 @@ def _known(m: Measures, word: str, body: Body, usual: str) -> float:
 
 
 def turned_about(pivot: Spot, angle_sine: float, point: Spot) -> Spot:
-    """A point turned rearward and down about another."""
+    """A point turned rearward and down about another, both in mm."""
     cosine = sqrt(1.0 - angle_sine**2)
     dx, dz = point[0] - pivot[0], point[1] - pivot[1]
     return pivot[0] + dx * cosine + dz * angle_sine, pivot[1] - dx * angle_sine + dz * cosine

@@ -29,7 +29,7 @@ def wide(text: str) -> float:
 
 
 @dataclass(slots=True)
-class Words:
+class PanelWords:
     """The words of a picture: none covers another, and none leaves it to the sides."""
 
     drawn: list[str] = field(default_factory=list)
@@ -73,7 +73,7 @@ class Panel:
     low: float
     high: float
     top: float
-    words: Words
+    words: PanelWords
     parts: list[str] = field(default_factory=list)
     defs: list[str] = field(default_factory=list)
 

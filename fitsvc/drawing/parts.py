@@ -52,7 +52,7 @@ def pins(panel: Panel, scene: Scene) -> None:
 
 
 def shank(panel: Panel, scene: Scene, end: float) -> None:
-    """The shank from within the opening as far as the accessory."""
+    """The shank from within the opening as far as the accessory, which ends there in mm."""
     if scene.seat is None or scene.opening is None:
         return
     size = scene.measures.size("shank") or 2 * INCH

@@ -12,7 +12,7 @@ _ROW, _BELOW = 23.0, 15.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Row:
+class KeyRow:
     """One length from `start` to `end` in mm; `decides` is what the answer rests on, `hit` what it fails by.
 
     `within` are the bounds of the end that is not known exactly.
@@ -26,7 +26,7 @@ class Row:
     within: Spot | None = None
 
 
-def draw_rows(panel: Panel, rows: Sequence[Row], y: float) -> tuple[list[str], float]:
+def draw_rows(panel: Panel, rows: Sequence[KeyRow], y: float) -> tuple[list[str], float]:
     """The rows from y down, and where they end. Lines stand behind words, so that none runs through one."""
     lines, words = list[str](), list[str]()
     for row in rows:

@@ -2,7 +2,7 @@
 
 from typing import Final
 
-from fitsvc.drawing.panel import INCH, Panel, Words
+from fitsvc.drawing.panel import INCH, Panel, PanelWords
 from fitsvc.drawing.scene import Scene
 from fitsvc.language.display import show
 from fitsvc.language.quantities import LENGTH
@@ -12,7 +12,7 @@ _LEFT: Final = -9.0
 _RIGHT: Final = 12.0
 
 
-def shank_before_opening(scene: Scene, prefix: str, top: float, words: Words) -> tuple[list[str], float] | None:
+def shank_before_opening(scene: Scene, prefix: str, top: float, words: PanelWords) -> tuple[list[str], float] | None:
     """The drawing from `top` down and its end, where a rule finds that shank and opening do not go together."""
     m = scene.measures
     shank, opening = m.size("shank"), m.size("opening_size")

@@ -10,11 +10,11 @@ from typing import Final
 
 from fitsvc.answers.wording import Wording
 from fitsvc.drawing import ink, parts
-from fitsvc.drawing.deciding import Deciding, deciding
+from fitsvc.drawing.deciding import DecidingPlace, deciding
 from fitsvc.drawing.ink import Drawing, element, number
 from fitsvc.drawing.measures import Measures, middle
 from fitsvc.drawing.outline import Outline, outline_of
-from fitsvc.drawing.panel import INCH, WIDE, Panel, Words
+from fitsvc.drawing.panel import INCH, WIDE, Panel, PanelWords
 from fitsvc.drawing.rows import draw_rows, ruler
 from fitsvc.drawing.scene import Box, Mark, Scene
 from fitsvc.drawing.shanks import shank_before_opening
@@ -35,7 +35,7 @@ def whole_view(
     outline = outline_of(scene)
     if outline is None and scene.pin is None and not scene.boxes:
         return None
-    about, words = deciding(scene), Words()
+    about, words = deciding(scene), PanelWords()
     whole = _whole_panel(scene, outline, words)
     _draw(whole, scene, outline, about, prefix, near=False)
     apart = shank_before_opening(scene, prefix, whole.foot + _GAP, words)
@@ -89,7 +89,7 @@ def _closes(scene: Scene) -> bool:
     return any(mark.against == "closure" for mark in scene.marks)
 
 
-def _whole_panel(scene: Scene, outline: Outline | None, words: Words) -> Panel:
+def _whole_panel(scene: Scene, outline: Outline | None, words: PanelWords) -> Panel:
     right, top = _things(scene)
     right += 40 * INCH if scene.pin is None or scene.opening is None else 0.0
     left, rear, roof = outline.reach if outline else (-70 * INCH, 0.0, 50 * INCH)
@@ -99,7 +99,9 @@ def _whole_panel(scene: Scene, outline: Outline | None, words: Words) -> Panel:
     )  # fmt: skip
 
 
-def _near(scene: Scene, outline: Outline | None, about: Deciding, prefix: str, whole: Panel) -> tuple[list[str], float]:
+def _near(
+    scene: Scene, outline: Outline | None, about: DecidingPlace, prefix: str, whole: Panel
+) -> tuple[list[str], float]:
     """The window onto the place that decides, its frame, the ruler and the rows; and where they end."""
     if scene.opening is None and not about.rows:
         return [], whole.foot + 2.0
@@ -111,7 +113,7 @@ def _near(scene: Scene, outline: Outline | None, about: Deciding, prefix: str, w
     return [_corners(whole, panel), panel.svg(prefix), frame, *rows, *ticks], foot
 
 
-def _window(scene: Scene, about: Deciding, whole: Panel) -> Panel:
+def _window(scene: Scene, about: DecidingPlace, whole: Panel) -> Panel:
     """As little of the side as holds all that decides."""
     xs = [x for row in about.rows for x in (row.start, row.end)]
     level = middle(scene.opening) if scene.opening else 16 * INCH
@@ -143,7 +145,9 @@ def _corners(whole: Panel, near: Panel) -> str:
     return element("path", d=way, class_="v-frame") + element("path", d=links, class_="v-link")
 
 
-def _draw(panel: Panel, scene: Scene, outline: Outline | None, about: Deciding, prefix: str, *, near: bool) -> None:
+def _draw(
+    panel: Panel, scene: Scene, outline: Outline | None, about: DecidingPlace, prefix: str, *, near: bool
+) -> None:
     """All of it, back to front: what decides in ink, what only helps to see it light."""
     m = scene.measures
     if panel.low <= 0.0:
@@ -175,7 +179,7 @@ def _draw(panel: Panel, scene: Scene, outline: Outline | None, about: Deciding, 
     parts.pins(panel, scene)
 
 
-def _accessory(panel: Panel, scene: Scene, about: Deciding, near: bool) -> None:
+def _accessory(panel: Panel, scene: Scene, about: DecidingPlace, near: bool) -> None:
     """The carrier as it is asked about: in use above, and near by in the state that decides."""
     use, stowed, m = scene.boxes.get("in use"), scene.boxes.get("folded"), scene.measures
     if scene.ball is not None:
@@ -199,7 +203,7 @@ def _accessory(panel: Panel, scene: Scene, about: Deciding, near: bool) -> None:
         parts.folded(panel, stowed, scene, faint=True)
 
 
-def _ground(panel: Panel, scene: Scene, about: Deciding) -> None:
+def _ground(panel: Panel, scene: Scene, about: DecidingPlace) -> None:
     """The ramps behind the rear tyre, where the ground is what decides."""
     if about.mark is None or about.mark.against != "ramp" or scene.wheel is None:
         return
@@ -216,7 +220,7 @@ def _slope(degrees: float) -> float:
     return tan(radians(min(max(degrees, 0.0), 80.0)))
 
 
-def _edges(panel: Panel, scene: Scene, about: Deciding) -> None:
+def _edges(panel: Panel, scene: Scene, about: DecidingPlace) -> None:
     """The edges that decide, bold; one known in bounds as a band from the one to the other."""
     box = scene.boxes.get(about.state)
     if box is None or scene.ball:

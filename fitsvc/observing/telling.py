@@ -45,7 +45,7 @@ class RecordLog:
         self._folded = 0
 
     def tell(self, row: Document) -> list[Contradiction]:
-        """Add a statement, and return what cannot hold beside it."""
+        """Add a statement, and return what cannot hold beside it; raises Conflict where it has too many."""
         if len(self._stored) + len(self._new) >= MOST_SAID:
             raise Conflict(f"`{self.record.key}` has {MOST_SAID} observations, as many as are kept of one record")
         if self._stands is None:

@@ -6,14 +6,14 @@ A body goes by the member of the list of bodies, or by that and the member of it
 from collections.abc import Iterable
 from typing import Final
 
-from fitsvc.rulebook.rules import Body, Point
+from fitsvc.rulebook.rules import Body, BodyPoint
 from fitsvc.rulebook.shape import Shape
 from fitsvc.rulebook.yaml_text import Mapping, Node, Scalar
 
 PLACES: Final = ("tail", "bumper", "front", "nose")
 HEIGHTS: Final = ("ground", "sill", "foot", "head", "hinge", "gate", "roof")
 USUAL: Final = ("wheelbase", "overhang", "tyre", "hinge", "length", "setback", "opening")
-_GROUND: Final = Point("bumper", 0.0, 0.0, "ground", 0.0, 0.0, 0.0)
+_GROUND: Final = BodyPoint(place="bumper", share=0.0, behind=0.0, height="ground", times=0.0, above=0.0, corner=0.0)
 
 
 def read_bodies(shape: Shape, node: Node | None) -> dict[str, Body]:
@@ -38,15 +38,15 @@ def _body(shape: Shape, node: Node) -> Body | None:
     )
 
 
-def _lines(shape: Shape, told: Mapping, key: str) -> tuple[tuple[Point, ...], ...]:
+def _lines(shape: Shape, told: Mapping, key: str) -> tuple[tuple[BodyPoint, ...], ...]:
     return tuple(_points(shape, line) for line in shape.items(told.entries.get(key), f"`{key}`"))
 
 
-def _points(shape: Shape, node: Node) -> tuple[Point, ...]:
+def _points(shape: Shape, node: Node) -> tuple[BodyPoint, ...]:
     return tuple(_point(shape, one) for one in shape.items(node, "a line of points"))
 
 
-def _point(shape: Shape, node: Node) -> Point:
+def _point(shape: Shape, node: Node) -> BodyPoint:
     """`[place or share, in, height, times, in, corner]`, the corner left out where there is none."""
     items = shape.items(node, "a point")
     if not 5 <= len(items) <= 6:
@@ -55,25 +55,27 @@ def _point(shape: Shape, node: Node) -> Point:
     place, behind, height, *rest = items
     named = _said(place) in PLACES
     times, above, corner = (*(_number(shape, one) for one in rest), 0.0)[:3]
-    return Point(
-        _said(place) if named else "",
-        0.0 if named else _number(shape, place, PLACES),
-        _number(shape, behind),
-        _named(shape, height),
-        times,
-        above,
-        corner,
+    return BodyPoint(
+        place=_said(place) if named else "",
+        share=0.0 if named else _number(shape, place, PLACES),
+        behind=_number(shape, behind),
+        height=_named(shape, height),
+        times=times,
+        above=above,
+        corner=corner,
     )
 
 
-def _height(shape: Shape, node: Node) -> Point:
+def _height(shape: Shape, node: Node) -> BodyPoint:
     """`[height, times, in]`."""
     items = shape.items(node, "a height")
     if len(items) != 3:
         shape.complain(node, f"a height has {len(items)} parts", "it is [height, times, in]")
         return _GROUND
     times, above = (_number(shape, one) for one in items[1:])
-    return Point("bumper", 0.0, 0.0, _named(shape, items[0]), times, above, 0.0)
+    return BodyPoint(
+        place="bumper", share=0.0, behind=0.0, height=_named(shape, items[0]), times=times, above=above, corner=0.0
+    )
 
 
 def _named(shape: Shape, node: Node) -> str:

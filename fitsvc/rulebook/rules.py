@@ -96,8 +96,8 @@ class Taken:
     node: AnyTyped
 
 
-@dataclass(frozen=True, slots=True)
-class Point:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BodyPoint:
     """A point of a body's outline, inches: rearward of a place, or of a share of the way from tail to front axle where
     `place` is empty; above a height taken `times`; its corner rounded by `corner`.
     """
@@ -121,10 +121,10 @@ class Body:
     nose: float
     square: bool
     usual: Mapping[str, float]
-    roof: Point
-    outline: tuple[Point, ...]
-    glass: tuple[tuple[Point, ...], ...]
-    seams: tuple[tuple[Point, ...], ...]
+    roof: BodyPoint
+    outline: tuple[BodyPoint, ...]
+    glass: tuple[tuple[BodyPoint, ...], ...]
+    seams: tuple[tuple[BodyPoint, ...], ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

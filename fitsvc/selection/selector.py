@@ -15,7 +15,7 @@ from fitsvc.answers.answering import Answerer
 from fitsvc.answers.either_way import say_either_way, tell_either_way
 from fitsvc.answers.phrases import capped
 from fitsvc.answers.question import Records, read_question
-from fitsvc.answers.searching import Found, Step, find, flags_of, terms_of
+from fitsvc.answers.searching import Found, SearchStep, find, flags_of, terms_of
 from fitsvc.answers.shelf import Item
 from fitsvc.document import Json
 from fitsvc.engine.verdict import Verdict
@@ -117,7 +117,7 @@ class Selection(msgspec.Struct, kw_only=True):
     understood: str = ""
 
 
-class Named(NamedTuple):
+class NamedItems(NamedTuple):
     """Accessories that go by a text: the first of them, how many there are, and what was made of the text."""
 
     items: list[Item]
@@ -243,14 +243,14 @@ class Selector:
             rows += self._of_part(held, number, counts, rig, key, wanted, None)
         return [(row.item, BEST_FIRST[row.place]) for row in sorted(rows, key=lambda row: row[:3])[: wanted.limit]]
 
-    def named(self, held: Snapshot, text: str) -> "Named":
+    def named(self, held: Snapshot, text: str) -> "NamedItems":
         """The accessories that go by a text, by SKU."""
         found, items = self._found(held, text), list[Item]()
         for part, flags in zip(held.parts, found.flags, strict=False):
             items += map(part.segment.item, np.flatnonzero(flags)[:MOST_NAMED].tolist())
         items += [item for item, flag in zip(held.loose, found.flags[-1], strict=True) if flag]
         count = sum(int(flags.sum()) for flags in found.flags)
-        return Named(sorted(items, key=lambda item: item.sku)[:MOST_NAMED], count, found)
+        return NamedItems(sorted(items, key=lambda item: item.sku)[:MOST_NAMED], count, found)
 
     def goes_by(self, held: Snapshot, text: str, sku: str) -> bool:
         """Whether the accessory under a SKU is among those that go by a text."""
@@ -270,7 +270,7 @@ class Selector:
         parts = [partial(self._going_by, part) for part in held.parts]
         return find(terms_of(text, self._reader), [*parts, flags_of(loose)], held.items)
 
-    def _going_by(self, part: LiveSegment, step: Step) -> Flags:
+    def _going_by(self, part: LiveSegment, step: SearchStep) -> Flags:
         """Which items of a part go by a step of what is typed."""
         segment, found = part.segment, np.zeros(len(part.alive), np.bool_)
         if step.pattern:

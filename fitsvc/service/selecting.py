@@ -20,7 +20,7 @@ from fitsvc.selection.index import SelectionIndex
 from fitsvc.selection.matrix import Matrix
 from fitsvc.selection.query import SelectionQuery
 from fitsvc.selection.segments import Snapshot
-from fitsvc.selection.selector import Named, Selector, read_rig
+from fitsvc.selection.selector import NamedItems, Selector, read_rig
 from fitsvc.selection.shelved import shelved
 from fitsvc.selection.waiting import Waiting, Waits
 from fitsvc.service.problems import problem
@@ -54,7 +54,7 @@ class Selections:
         """The accessories of a kind that do best in a case in place of its own: enough for its remedies."""
         return self.selector.best(self.index.held(), case, kind, MOST_TOLD)
 
-    def named(self, text: str) -> Named:
+    def named(self, text: str) -> NamedItems:
         """The accessories that go by what is typed."""
         return self.selector.named(self.index.held(), text)
 

@@ -42,7 +42,7 @@ _COUNTED: Final[Mapping[str, str]] = {
 
 
 @dataclass(frozen=True, slots=True)
-class Column:
+class FitsColumn:
     """One item of a comparison: its answer, the page of it, the record's own page."""
 
     sku: str
@@ -125,7 +125,7 @@ def compare(request: AnyRequest) -> Response[str] | Redirect:
         told, problems = write_fields(asked.document), wrong_with(settled, asked.problems)
         if not 2 <= len(picked) <= _MOST_COMPARED and not problems:
             problems = [Problem(f"{len(picked)} items are picked", f"pick two or {_MOST_COMPARED}", meaning=True)]
-        columns: list[Column] = []
+        columns: list[FitsColumn] = []
         if not problems:
             try:
                 columns = [_column(service, asker, told, sku, system) for sku in picked]
@@ -145,17 +145,17 @@ def compare(request: AnyRequest) -> Response[str] | Redirect:
     )
 
 
-def _column(service: Service, asker: Asker, told: Fields, sku: str, system: System) -> Column:
+def _column(service: Service, asker: Asker, told: Fields, sku: str, system: System) -> FitsColumn:
     question = {**told, "accessory": sku}
     document = asker.rig(question, system).document
     answer = service.answerer.answer(document, asker.records, system)
     record = asker.records.find("accessory", sku)
     items = read_items(service.answerer.reader, [record]) if record else []
     figures = " · ".join(told_apart(items[0], service.answerer.wording, system)) if items else ""
-    return Column(sku, (record.label if record else "") or sku, answer, link("/answer", question), figures)
+    return FitsColumn(sku, (record.label if record else "") or sku, answer, link("/answer", question), figures)
 
 
-def _rows(columns: Sequence[Column]) -> list[tuple[str, list[str]]]:
+def _rows(columns: Sequence[FitsColumn]) -> list[tuple[str, list[str]]]:
     """What parts the items: each rule that comes to something else or leaves another margin, by its title."""
     if not columns:
         return []

@@ -15,7 +15,7 @@ from fitsvc.language.display import System
 from fitsvc.rulebook.outcomes import OUTCOME_OF, Outcome
 from fitsvc.service.counter.fields import Field, FieldMaker
 from fitsvc.service.counter.links import Fields, adapter_places, link
-from fitsvc.service.counter.telling import Headline, RemedyTold, Thing, headline, remedy_told, things
+from fitsvc.service.counter.telling import Headline, RemedyTold, ToldThing, headline, remedy_told, things
 
 OUTCOMES: Final[Mapping[str, str]] = {
     "works": "Yes",
@@ -87,7 +87,7 @@ class AnswerView:
     limits: Sequence[LimitTold]
     needs: Sequence[str]
     headline: Headline
-    things: Sequence[Thing]
+    things: Sequence[ToldThing]
     steps: Sequence[StepView]
     more_open: str
     as_usual: str

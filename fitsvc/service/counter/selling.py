@@ -49,7 +49,7 @@ class WishField:
         return self.ticked or chosen or any(field.value for field in self.fields)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class PartView:
     """One part of a basket: what it is for, its page, its number, those that do as well."""
 
@@ -269,7 +269,8 @@ def _basket(asker: Asker, one: PlanSet, system: System) -> BasketView:
 def _part(asker: Asker, part: PlanPart) -> PartView:
     number, kind = part.sku or part.id, _SOLD_AS.get(part.role, "accessory")
     role = _ROLES.get(part.role) or _kind_of(asker, number) or "Item"
-    return PartView(role, part.label, record_href(kind, number), number, part.there, ", ".join(part.others))
+    href, others = record_href(kind, number), ", ".join(part.others)
+    return PartView(role=role, label=part.label, href=href, number=number, there=part.there, others=others)
 
 
 def _kind_of(asker: Asker, sku: str) -> str:

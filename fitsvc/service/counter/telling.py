@@ -32,7 +32,7 @@ class Headline:
 
 
 @dataclass(frozen=True, slots=True)
-class Thing:
+class ToldThing:
     """One thing to see to, with what goes with it, and its rule or need to look up."""
 
     sort: str
@@ -67,9 +67,9 @@ def headline(answer: Answer, first: str) -> Headline:
     return Headline(word, said, " ".join(rest))
 
 
-def things(found: Sequence[ToSeeTo]) -> list[Thing]:
+def things(found: Sequence[ToSeeTo]) -> list[ToldThing]:
     """The things to see to, as they are numbered."""
-    return [Thing(_SORTS[one.sort], one.told, one.also, next(iter((*one.rules, *one.needs)), "")) for one in found]
+    return [ToldThing(_SORTS[one.sort], one.told, one.also, next(iter((*one.rules, *one.needs)), "")) for one in found]
 
 
 def just_typed(answer: Answer, just: str) -> str:
