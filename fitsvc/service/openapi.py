@@ -88,7 +88,7 @@ def describe(app: Litestar, answerer: Answerer) -> Document:
         },
         "servers": [{"url": "/"}],
         "tags": [{"name": name, "description": about} for name, about in TAGS.items()],
-        "paths": dict(sorted(paths.items())),
+        "paths": {path: dict(sorted(paths[path].items())) for path in sorted(paths)},
         "components": _components(answerer.rulebook),
     }
 

@@ -18,8 +18,17 @@ from fitsvc.rulebook.vocabulary import Fact, Vocabulary
 from fitsvc.service.json_schema import NO_NUL, NULL, Schema, array, closed, nullable, parts, reference, text, word
 from fitsvc.subjects import BESIDE_RIG, OF_RIG, PLACE, SUBJECTS
 
+
+def _proper_fraction() -> str:
+    """Return the pattern of a fraction below one, as it stands after a whole number: of two digits at most."""
+    short = [f"[0-{bottom - 1}] */ *{bottom}" for bottom in range(1, 10)] + ["[0-9] */ *[1-9][0-9]"]
+    fewer_tens = [f"[1-{tens - 1}][0-9] */ *{tens}[0-9]" for tens in range(2, 10)]
+    same_tens = [f"{tens}[0-{one - 1}] */ *{tens}{one}" for tens in range(1, 10) for one in range(1, 10)]
+    return "|".join(short + fewer_tens + same_tens)
+
+
 _NUMBER: Final = (
-    r"[0-9]{1,9}(?:-| +)(?:1 */ *2|[1-3] */ *4|[1-7] */ *8|(?:[1-9]|1[0-5]) */ *16|(?:[1-9]|[12][0-9]|3[01]) */ *32)"
+    rf"[0-9]{{1,9}}(?:-| +)(?:{_proper_fraction()})"
     r"|[0-9]{1,9} */ *0{0,9}[1-9][0-9]{0,9}"
     r"|[0-9]{1,3}(?:,[0-9]{3}){1,2}(?:\.[0-9]+)?|[0-9]{1,9}(?:\.[0-9]+)?|\.[0-9]+"
 )
