@@ -57,13 +57,15 @@ class Case:
     It is about the subjects it has a part for, and about the facts it names, of those whose being named tells
     a rule something: the rulebook's `named`.
     `texts` keeps what no rule reads but people are told: texts and tyre designations. `opened` says that
-    the working opening's facts, which the adapters make, are already among `facts`.
+    the working opening's facts, which the adapters make, are already among `facts`. `of_items` are the facts that
+    single accessories have on this very rig, by their SKUs: what touched when it was tried there.
     """
 
     facts: Mapping[str, Value]
     present: frozenset[str]
     adapters: tuple[Mapping[str, Value], ...] = ()
     texts: Mapping[str, str] = field(default_factory=dict)
+    of_items: Mapping[str, Mapping[str, Value]] = field(default_factory=dict)
     opened: bool = False
 
 

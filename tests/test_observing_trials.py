@@ -5,7 +5,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from demo_world import answerer
+from demo_world import SEED, answerer
 from hypothesis import given
 from hypothesis import strategies as st
 from litestar import Litestar
@@ -205,6 +205,129 @@ def test_f12_what_was_tried_before_the_bumper_changed_is_stale(yard: Any) -> Non
     assert client.put("/v1/vehicles/veh_1", json=body, headers=key | {"If-Match": "*"}).status_code == 200
     assert "pin_to_bumper" not in mounting(yard)["facts"]
     assert mounting(yard)["provenance"]["pin_to_bumper"]["state"] == "stale"
+
+
+SCHOOL = "rig_school_run"
+BIKES = {"load": {"facts": {"bikes": 2, "bike_weight": "30 lb", "occupants_weight": "540 lb"}}}
+HANGS = "SPK-HIGH-2"
+TRIED_AT = {"record": "mnt_saltmarsh_own", "at": "2026-03-02T09:30:00Z", "by": "Ann"}
+
+
+@pytest.fixture(scope="module")
+def demo(migrated: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Client, dict[str, str]]]:
+    """Give the demo's shop with a second carrier of the same facts as the first, and a key."""
+    from conftest import SEED_FILES
+
+    from fitsvc.service.app import create_app
+
+    folder = tmp_path_factory.mktemp("trials")
+    (folder / "demo.db").write_bytes(migrated.read_bytes())
+    opened = Database(f"sqlite:///{folder / 'demo.db'}")
+    for name in SEED_FILES:
+        load_file(opened, answerer().reader, SEED / name)
+    with opened.session() as session:
+        key = {"X-API-Key": create_key(session, "yard")[0]}
+    client = TestClient(create_app(opened, answerer(), folder / "audits"), raise_server_exceptions=False)
+    facts = client.get(f"/v1/accessories/{HANGS}").json()["facts"]
+    body = {"sku": "TWIN", "subject": "accessory", "facts": facts}
+    assert client.post("/v1/accessories", json=body, headers=key).status_code == 201
+    yield client, key
+    opened.close()
+
+
+def everywhere(client: Client, sku: str, load: dict[str, Any] = BIKES) -> tuple[dict[str, str], dict[str, Any]]:
+    """What each way to ask says of an accessory on the rig, and its answer."""
+    rig = {"rig": {"id": SCHOOL}}
+    answer = client.post("/v1/answers", json={**rig, "accessory": {"sku": sku}, **load}).json()
+    page = client.post("/v1/selections?limit=1000&detail=full", json={**rig, **load}).json()
+    kinds = page["counts"]["outcomes"]
+    assert sum(kinds.values()) == len(page["items"])
+    assert all(sum(one["outcome"] == name for one in page["items"]) == count for name, count in kinds.items())
+    found = {"answer": answer["outcome"]}
+    found["selection"] = next(one["outcome"] for one in page["items"] if one["sku"] == sku)
+    for detail in ("compact", "full"):
+        body = {"rigs": [{"id": SCHOOL}], "skus": ["TWIN", HANGS], **load}
+        row = client.post(f"/v1/matches?detail={detail}", json=body).json()["rigs"][0]["items"]
+        found[detail] = next(one["outcome"] for one in row if one["sku"] == sku)
+    return found, answer
+
+
+def planned(client: Client) -> dict[str, Any]:
+    """A plan for the bikes on the rig; what it says of its parts is what an answer says, and no other part touched."""
+    found: dict[str, Any] = client.post("/v1/plans", json={"rig": {"id": SCHOOL}, "wishes": [BIKES]}).json()
+    sets = [found["best"], *found["runners_up"]] if found["best"] else []
+    for one in sets:
+        for served in one["wishes"]:
+            outcome = client.post("/v1/answers", json=served["question"]).json()["outcome"]
+            assert served["outcome"] == outcome == one["outcome"]
+    for miss in found["misses"]:
+        answer = client.post("/v1/answers", json=miss["question"]).json()
+        assert (answer["outcome"], answer["summary"]) == (miss["outcome"], miss["because"])
+    return found
+
+
+@pytest.mark.parametrize(
+    ("state", "sku"),
+    [("folded", HANGS), ("in_use", HANGS), ("tilted", HANGS), ("tilted", "TWIN"), ("closure_open", HANGS)],
+)
+def test_what_touched_is_a_plain_yes_nowhere(demo: Any, state: str, sku: str) -> None:
+    """Whatever follows from it: by no way to ask is the very thing that touched a plain yes, and others are as before.
+
+    Taken back, all is as it was.
+    """
+    client, _ = demo
+    before = {sku: everywhere(client, sku)[0] for sku in (HANGS, "TWIN")}
+    assert set(before[sku].values()) == {"works"}
+    shown, plan = client.get("/v1/mountings/mnt_saltmarsh_own").json()["facts"], planned(client)
+    told = tell(demo, evidence={"sku": sku, "state": state, "result": "touched"}, **TRIED_AT)
+    found, answer = everywhere(client, sku)
+    assert len(set(found.values())) == 1 and found["answer"] != "works", found
+    assert any("it touched, and did not go, on 2 March 2026, by Ann" in one for one in answer["cautions"])
+    assert SCHOOL in [one["rig"] for one in told["rigs"]["changed"]]
+    after = planned(client)
+    others = [sku for part in (after["best"] or {"parts": []})["parts"] for sku in part["others"]]
+    assert sku not in others
+    if client.get("/v1/mountings/mnt_saltmarsh_own").json()["facts"] == shown:
+        assert all(everywhere(client, other)[0] == before[other] for other in before if other != sku)
+    tell(demo, retracts=told["observation"]["id"], reason="it was another truck", record="mnt_saltmarsh_own")
+    assert {sku: everywhere(client, sku)[0] for sku in before} == before
+    assert planned(client) == plan
+
+
+def test_an_opened_closure_that_touched_matters_unless_it_stays_shut(demo: Any) -> None:
+    """Asked whether it must open, that it touched counts; told that it need not, it does not."""
+    client, _ = demo
+    told = tell(demo, evidence={"sku": HANGS, "state": "tilted", "result": "touched"}, **TRIED_AT)
+    shut, opened = ({"load": {"facts": {**BIKES["load"]["facts"], "needs_closure_open": one}}} for one in (False, True))
+    assert set(everywhere(client, HANGS, shut)[0].values()) == {"works"}
+    assert "works" not in everywhere(client, HANGS, opened)[0].values()
+    tell(demo, retracts=told["observation"]["id"], reason="a slip", record="mnt_saltmarsh_own")
+
+
+def test_a_newer_trial_settles_what_the_same_person_said_and_is_told(demo: Any) -> None:
+    """Ann tries again and it clears: that holds, and both are told. What Bo tried does not answer for Ann."""
+    client, _ = demo
+    said = [tell(demo, evidence={"sku": HANGS, "state": "tilted", "result": "touched"}, **TRIED_AT)]
+    for by, wanted in (("Bo", "conditional"), ("Ann", "works")):
+        again = {**TRIED_AT, "at": "2026-03-05T09:30:00Z", "by": by}
+        said.append(tell(demo, evidence={"sku": HANGS, "state": "tilted", "result": "clear"}, **again))
+        found, answer = everywhere(client, HANGS)
+        assert set(found.values()) == {wanted}
+        assert any(f"it cleared, on 5 March 2026, by {by}" in one for one in answer["cautions"])
+        assert any("it touched, and did not go, on 2 March 2026, by Ann" in one for one in answer["cautions"])
+    for one in said:
+        tell(demo, retracts=one["observation"]["id"], reason="a slip", record="mnt_saltmarsh_own")
+
+
+def test_what_touched_is_not_forgotten_for_what_was_tried_since(demo: Any) -> None:
+    """Of what was tried a record carries along the latest twenty, and all that touched."""
+    client, _ = demo
+    told = [tell(demo, evidence={"sku": HANGS, "state": "tilted", "result": "touched"}, **TRIED_AT)]
+    clear = {"sku": "TWIN", "state": "tilted", "result": "clear"}
+    told += [tell(demo, evidence=clear, **{**TRIED_AT, "at": f"2026-03-{day}T09:30:00Z"}) for day in range(10, 31)]
+    assert set(everywhere(client, HANGS)[0].values()) == {"conditional"}
+    for one in told:
+        tell(demo, retracts=one["observation"]["id"], reason="a slip", record="mnt_saltmarsh_own")
 
 
 @pytest.mark.parametrize(

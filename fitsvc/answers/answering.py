@@ -23,7 +23,7 @@ from fitsvc.answers.candidates import (
     worst,
 )
 from fitsvc.answers.cautions import Cautions
-from fitsvc.answers.doubts import told_doubt
+from fitsvc.answers.doubts import told_doubt, told_trials
 from fitsvc.answers.either_way import tell_either_way
 from fitsvc.answers.governing import governing_fact, unknown_facts
 from fitsvc.answers.missing import Missing
@@ -64,12 +64,6 @@ _UNSTORED_SO: Final = (
 
 
 _RUBBED: Final = "A spare of {} was tried here: it went in, and it rubbed. See what it rubs on before relying on it."
-
-
-_TRIED: Final = {
-    "rubbed": "{} was tried here {}: it went, and it rubbed. See what it rubs on before relying on it.",
-    "touched": "{} was tried here {}: it touched, and did not go.",
-}
 
 
 class Answerer:
@@ -243,7 +237,7 @@ class Answerer:
         things = self._seeing_to.things(verdict.outcome, findings, needs, [(case, verdict)], allowance)
         summary = summarise(self.wording, question, verdict, findings, things, steps.told, allowance, either_way)
         cautions = self.cautions.told(case, system) + [_RUBBED.format(what) for what in question.rubbed]
-        cautions += [_TRIED[one.result].format(one.sku, one.how) for one in question.tried if one.result in _TRIED]
+        cautions += told_trials(question.tried)
         return Answer(
             outcome=verdict.outcome,
             summary=summary,

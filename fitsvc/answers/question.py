@@ -14,6 +14,7 @@ from fitsvc.facts import MOST_ADAPTERS, Case, FactReader, escape
 from fitsvc.language.problems import Problem, ProblemsFound, nearest
 from fitsvc.language.types import ListType, Value
 from fitsvc.language.tyres import designation
+from fitsvc.rulebook.trials import TOUCHED
 from fitsvc.rulebook.vocabulary import TYRE_PARTS, Fact, Vocabulary
 from fitsvc.subjects import BESIDE_RIG, OF_RIG, SUBJECTS
 
@@ -44,11 +45,17 @@ class Doubt:
 
 @dataclass(frozen=True, slots=True)
 class TrialHere:
-    """An accessory that was tried on a mounting: how, and what came of it."""
+    """An accessory that was tried on a mounting: how, what came of it, by whom and when.
+
+    It is `settled` where who said that it touched has tried it so again since, and it went.
+    """
 
     sku: str
     how: str
     result: str
+    by: str = ""
+    at: str = ""
+    settled: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -125,7 +132,7 @@ class NoRecords:
 class Question:
     """A question read: the case, its assumed facts, the stored facts that inline ones replaced, and labels.
     `doubts` are those of its facts of which what was said cannot all hold; `rubbed` the very things asked about that
-    went in and rubbed when they were tried; `tried` how the accessory asked about rubbed or touched when it was.
+    went in and rubbed when they were tried; `tried` how the accessory asked about did when it was.
 
     `candidates` are the stored vehicles that a vehicle without an id may be. The facts of one alone are in
     the case; those of several are not. `vehicle` is the part that names them, a saved rig's own joined to it.
@@ -234,6 +241,7 @@ class _QuestionReading:
         self.rubbed: list[str] = []
         self.sku = ""
         self.tried: list[TrialHere] = []
+        self.of_items: dict[str, dict[str, Value]] = {}
 
     def question(self, document: Json) -> Question:
         """Read the whole document; one that names several things is read by `things`, and here refused."""
@@ -251,8 +259,9 @@ class _QuestionReading:
         for stored in self.trials:
             self._try(stored)
             self._try_things(stored)
+        self.values |= self.of_items.get(self.sku, {})
         present = self.reader.named(self.values, self.adapters) | self.present
-        case = Case(self.values, present, tuple(self.adapters), self.texts)
+        case = Case(self.values, present, tuple(self.adapters), self.texts, self.of_items)
         return Question(
             case=case,
             assumed=frozenset(self.assumed),
@@ -447,9 +456,17 @@ class _QuestionReading:
                     self.rubbed += [what] if what in stored.rubbed else []
 
     def _try_things(self, stored: Stored) -> None:
-        """Note where the very accessory asked about rubbed or touched, each way of trying it once."""
+        """Note what touched here, and how the very accessory asked about did, each way of trying it once."""
         latest = {(one.how, one.result): one for one in stored.things if one.sku == self.sku and self.sku}
-        self.tried += [one for one in latest.values() if one.result != "clear"]
+        self.tried += latest.values()
+        states = self.reader.rulebook.trials.values()
+        for one in stored.things:
+            if one.result == TOUCHED and not one.settled:
+                # Of a way to try it that the rulebook no longer has, any may have been meant.
+                names = [state.told_as for state in states if state.title == one.how]
+                facts = [self.reader.vocabulary.facts[name] for name in names or [each.told_as for each in states]]
+                touched = {fact.name: fact.type.mask(TOUCHED) for fact in facts if isinstance(fact.type, ListType)}
+                self.of_items.setdefault(one.sku, {}).update(touched)
 
     def _said(self, slot: str) -> bool:
         """Whether the question itself says something of a slot: a value, or that it is not known."""

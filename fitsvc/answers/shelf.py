@@ -61,6 +61,10 @@ class Folded(Protocol):
         """The SKUs of the others, item by item."""
         ...
 
+    def place_of(self, sku: str) -> int | None:
+        """The place of the item under a SKU; none of one that is a twin."""
+        ...
+
 
 Folds = tuple[Sequence[Folded], Sequence["Item"]]
 """What is held folded, and items beside it that are not."""

@@ -135,6 +135,7 @@ def item_effects(engine: Point, reader: FactReader, rigs: Sequence[RigCase], was
 def _change(engine: Point, reader: FactReader, rig: RigCase, now: Case, held: Snapshot) -> RigChange:
     counts: tuple[Counter[Outcome], Counter[Outcome]] = Counter(), Counter()
     found, more = list[Changed](), 0
+    held = held.apart({*rig.case.of_items, *now.of_items})
     for sku, was, is_now in _one_by_one(engine, reader, rig.case, now, held):
         counts[0][was] += 1
         counts[1][is_now] += 1

@@ -120,7 +120,7 @@ def with_items(case: Case, reader: FactReader, *items: Item) -> Case:
     """The case with items in their places."""
     facts = dict(case.facts)
     for item in items:
-        facts |= item.values
+        facts |= {**item.values, **case.of_items.get(item.sku, {})}
     present = case.present | {item.subject for item in items} | reader.named(facts)
     return replace(case, facts=facts, present=present)
 

@@ -235,17 +235,17 @@ class _PlanTelling:
                 )
         for place in dict.fromkeys(choice.provider.item for choice in found.choices):
             alike = [set(one.provider.same) for one in found.choices if one.provider.item == place]
-            parts.append(self._part("accessory", place, sorted(set.intersection(*alike))))
+            parts.append(self._part(site, "accessory", place, sorted(set.intersection(*alike))))
         for ball in dict.fromkeys(choice.ball for choice in found.choices if choice.ball is not None):
-            parts.append(self._part("ball", ball, found.same_balls[ball]))
+            parts.append(self._part(site, "ball", ball, found.same_balls[ball]))
         for pin in dict.fromkeys(choice.pin for choice in found.choices if choice.pin is not None):
-            parts.append(self._part("pin", pin, found.same_pins[pin]))
+            parts.append(self._part(site, "pin", pin, found.same_pins[pin]))
         return list({(part.role, part.sku): part for part in parts}.values())
 
-    def _part(self, role: Role, place: int, alike: Sequence[int]) -> PlanPart:
+    def _part(self, site: Site, role: Role, place: int, alike: Sequence[int]) -> PlanPart:
         fold = self.wares.balls if role == "ball" else self.wares.accessories
         item = fold.items[place]
-        skus = [sku for one in alike for sku in (fold.items[one].sku, *fold.twins[one])]
+        skus = {sku for one in alike for sku in (fold.items[one].sku, *fold.twins[one])} - site.plain.of_items.keys()
         return PlanPart(role=role, label=item.label, sku=item.sku, others=_others(skus, item.sku))
 
     def _misses(self, best: Site | None) -> list[PlanMiss]:

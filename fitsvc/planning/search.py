@@ -201,7 +201,7 @@ class Search:
         works = fold.works(judged) & fold.of_kinds(self.wanted.wishes[wish].kinds)
         if stack.adapters and not works.any():
             return
-        rows = fold.rows(judged)
+        rows, touched = fold.rows(judged), fold.called(site.cases[wish].of_items)
         if not stack.adapters:
             self.bare[site.number, wish] = rows
         for item in np.flatnonzero(works).tolist():
@@ -211,7 +211,8 @@ class Search:
             balls = self._balls_for(site, stack, wish, item) if rows.ball[item] else -1
             if balls is not None and (balls < 0 or self._by_number[balls]):
                 less.append(adapters)
-                yield item, Serves(int(rows.opens[item]), bool(rows.pin[item]), balls)
+                # What touched when it was tried there is one thing more to see to.
+                yield item, Serves(int(rows.opens[item]) + int(touched[item]), bool(rows.pin[item]), balls)
 
     def _stacks(self, site: Site, size: int) -> Iterator[Stack]:
         """The stacks of so many adapters that fit each other, one for each opening they make."""
@@ -309,6 +310,7 @@ class Search:
             if self.by_accessory is not None:
                 fold: Fold = self.wares.accessories
                 works = fold.works(self._judged(fold, self._with_stack(site.plain, stack)))
+                works &= ~fold.called(site.plain.of_items)
                 pins = np.flatnonzero(works & fold.of_kinds(self.by_accessory.kinds)).tolist()
             self._pins[site.number, stack] = tuple(pins)
         return self._pins[site.number, stack]

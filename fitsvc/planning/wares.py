@@ -1,7 +1,7 @@
 """What a shelf holds, folded for planning: items with equal facts are judged once, and whole columns at a time."""
 
 from bisect import bisect_right
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TypeVar, overload
 
@@ -53,6 +53,11 @@ class FoldedItems:
         self.kinds = np.array([_mask(item) for item in self.items], np.uint64)
         self.catalogue = columns.catalogue([item.values for item in self.items], (subject,))
         self.places = self.catalogue.signature_of.astype(np.intp)
+        self._place_of = {item.sku: place for place, item in enumerate(self.items)}
+
+    def place_of(self, sku: str) -> int | None:
+        """The place of the item under a SKU; none of one that is folded into another."""
+        return self._place_of.get(sku)
 
 
 class Fold:
@@ -69,6 +74,13 @@ class Fold:
         """Which items are surely of one of these kinds."""
         found: NDArray[np.bool_] = np.equal(np.bitwise_and(self.kinds, ~np.uint64(kinds)), 0)
         return found
+
+    def called(self, skus: Collection[str]) -> NDArray[np.bool_]:
+        """Which items go by one of some SKUs."""
+        found = [np.zeros(len(part.items), np.bool_) for part in self._parts]
+        for flags, part in zip(found, self._parts, strict=True):
+            flags[[place for sku in skus if (place := part.place_of(sku)) is not None]] = True
+        return np.concatenate(found)
 
     def judged(self, case: Case) -> tuple[Judged, ...]:
         """What a case comes to with each item in its place, not yet told item by item."""

@@ -367,12 +367,13 @@ class TrialState:
     """One way to try an accessory on a rig, and the room that it leaves there: below nothing where it strikes.
 
     What came of it bounds those facts of the mounting that it `bears_on`, by the room, where there is one for it and
-    the `guard` surely holds.
+    the `guard` surely holds. `told_as` is the fact that says of the very accessory that it touched here.
     """
 
     name: str
     title: str
     bears_on: tuple[str, ...]
+    told_as: str
     room: AnyTyped | None = None
     guard: AnyTyped | None = None
 

@@ -2,14 +2,18 @@
 
 from typing import Final
 
-from fitsvc.language.types import NumberType
+from fitsvc.language.types import ListType, NumberType
 from fitsvc.rulebook.expressions import Expressions
 from fitsvc.rulebook.rules import TrialState
 from fitsvc.rulebook.yaml_text import Mapping, Scalar
 
 OF: Final = "mounting"
 """Whose facts are bounded: what was tried is told of a mounting."""
-_KEYS: Final = ("title", "bears_on")
+THING: Final = "accessory"
+"""What is tried."""
+TOUCHED: Final = "touched"
+"""What came of a trial in which it did not go."""
+_KEYS: Final = ("title", "bears_on", "told_as")
 _MAY_HAVE: Final = ("room", "applies_when")
 
 
@@ -23,6 +27,7 @@ def read_trials(read: Expressions, top: Mapping | None) -> dict[str, TrialState]
                 name=name,
                 title=read.shape.text(entry, "title"),
                 bears_on=_figures(read, entry),
+                told_as=_told_as(read, entry),
                 room=read.read(entry, "room", _length(read)) if "room" in entry.entries else None,
                 guard=read.read(entry, "applies_when") if "applies_when" in entry.entries else None,
             )
@@ -33,6 +38,18 @@ def _length(read: Expressions) -> NumberType | None:
     """The type of a room: that of any length."""
     kinds = (fact.type for fact in read.vocabulary.facts.values() if fact.kind == "length")
     return next((kind for kind in kinds if isinstance(kind, NumberType)), None)
+
+
+def _told_as(read: Expressions, entry: Mapping) -> str:
+    """The fact that says of an accessory that it touched: one that a question names, so that nobody is asked for it."""
+    node, facts = entry.entries["told_as"], read.vocabulary.facts
+    name = node.value or "" if isinstance(node, Scalar) else ""
+    fact = facts.get(name)
+    members = fact.type.members if fact is not None and isinstance(fact.type, ListType) else ()
+    if fact is None or fact.subject != THING or not fact.asked or TOUCHED not in members:
+        help = f"name a choice of an {THING} with `presence: asked` and the member `{TOUCHED}`"
+        read.shape.complain(node, f"`{name}` cannot tell that it touched", help)
+    return name
 
 
 def _figures(read: Expressions, entry: Mapping) -> tuple[str, ...]:

@@ -44,9 +44,11 @@ class Matrix:
         columns = self._selector.answerer.columns
         key = (held.revision, tuple(item.sku for item in items))
         catalogue = self._kept.get(key, lambda: self._folded(items))
-        for judged in columns.judge_all(catalogue, rigs):
+        for rig, judged in zip(rigs, columns.judge_all(catalogue, rigs), strict=True):
             still_wanted()
-            yield self._row(items, judged)
+            both = zip(items, self._row(items, judged), strict=True)
+            # Of these the rig knows more than their columns.
+            yield [self._told(rig, item, wanted) if item.sku in rig.of_items else found for item, found in both]
 
     def _told(self, rig: Case, item: Item, wanted: SelectionQuery) -> Selected:
         still_wanted()

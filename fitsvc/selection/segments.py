@@ -44,14 +44,16 @@ _STRIDE: Final = 1 << 15
 
 def case_of(rig: Case, item: Item, reader: FactReader) -> Case:
     """The case of a rig and an item, as a question about both would have it."""
-    values, texts = {**rig.facts, **item.values}, {**rig.texts, **item.texts}
-    return Case(values, rig.present | present_of(item, reader), rig.adapters, texts)
+    here = rig.of_items.get(item.sku, {})
+    values, texts = {**rig.facts, **item.values, **here}, {**rig.texts, **item.texts}
+    return Case(values, rig.present | present_of(item, reader) | reader.named(here), rig.adapters, texts)
 
 
 def rig_key(rig: Case) -> Hashable:
     """What tells rigs apart in judging."""
     adapters = tuple(frozenset(adapter.items()) for adapter in rig.adapters)
-    return frozenset(rig.facts.items()), rig.present, adapters
+    of_items = frozenset((sku, frozenset(facts.items())) for sku, facts in rig.of_items.items())
+    return frozenset(rig.facts.items()), rig.present, adapters, of_items
 
 
 class Strings(Sequence[str]):
@@ -301,6 +303,19 @@ class Snapshot:
     judged: LruCache[Hashable, list[Verdict]] = field(default_factory=_of_rigs)
     matched: LruCache[Hashable, list[NDArray[np.int64]]] = field(default_factory=_of_rigs)
     found: LruCache[str, Found] = field(default_factory=_of_texts)
+    parted: LruCache[Hashable, "Snapshot"] = field(default_factory=_of_rigs)
+
+    def apart(self, skus: Collection[str]) -> "Snapshot":
+        """The same with the items under some SKUs held loose: those of which a rig knows more than their columns."""
+        return self.parted.get(frozenset(skus), lambda: self._apart(sorted(skus))) if skus else self
+
+    def _apart(self, skus: Sequence[str]) -> "Snapshot":
+        parts, loose = list[LiveSegment](), list(self.loose)
+        for part in self.parts:
+            rows = [row for sku in skus if (row := part.segment.find(sku)) is not None and part.alive[row]]
+            loose += map(part.segment.item, rows)
+            parts.append(part.without(rows) if rows else part)
+        return Snapshot(revision=self.revision, parts=tuple(parts), loose=tuple(loose), unreadable=self.unreadable)
 
     def item(self, sku: str) -> Item | None:
         """The item under a SKU, if it is held and can be judged."""

@@ -2,6 +2,7 @@
 
 from collections import Counter
 from collections.abc import Hashable, Iterator, Mapping, Sequence
+from dataclasses import replace
 from functools import partial
 from hashlib import blake2b
 from typing import Final, Literal, NamedTuple
@@ -149,14 +150,15 @@ def read_rig_told(document: Mapping[str, Json], answerer: Answerer, records: Rec
         message, help = f"{len(question.candidates)} stored vehicles go by that name", f"give the `id` of one: {listed}"
         raise ProblemsFound([Problem(message, help, pointer="/rig/vehicle", meaning=True)])
     case = question.case
-    rig = Case(case.facts, frozenset(case.present) - {SUBJECT}, case.adapters, case.texts)
+    rig = replace(case, present=frozenset(case.present) - {SUBJECT})
     return rig, answerer.disputed(question)
 
 
 def fingerprint(case: Case) -> str:
     """A digest of all that is known of a rig."""
     adapters = [sorted(adapter.items()) for adapter in case.adapters]
-    told = (sorted(case.facts.items()), sorted(case.present), adapters, sorted(case.texts.items()))
+    of_items = sorted((sku, sorted(facts.items())) for sku, facts in case.of_items.items())
+    told = (sorted(case.facts.items()), sorted(case.present), adapters, sorted(case.texts.items()), of_items)
     return blake2b(repr(told).encode(), digest_size=16).hexdigest()
 
 
@@ -181,7 +183,7 @@ class Selector:
     def select(self, held: Snapshot, rig: Case, wanted: SelectionQuery) -> Selection:
         """A page of what a rig comes to with the accessories held."""
         cursor = read_cursor(wanted) if wanted.after is not None else None
-        key = rig_key(rig)
+        held, key = held.apart(rig.of_items), rig_key(rig)
         matching, rows = 0, list[_Row]()
         for number, counts in enumerate(self._matched(held, rig, key, wanted)):
             rows += self._of_part(held, number, counts, rig, key, wanted, cursor)
@@ -208,6 +210,7 @@ class Selector:
 
         They are told in no order.
         """
+        held = held.apart({*one.of_items, *other.of_items})
         keys, found = (rig_key(one), rig_key(other)), list[str]()
         for part in held.parts:
             results = [part.segment.judge(rig, key) for rig, key in zip((one, other), keys, strict=True)]
@@ -230,14 +233,14 @@ class Selector:
             return []
         facts = {one: value for one, value in case.facts.items() if not one.startswith(prefix)}
         texts = {one: text for one, text in case.texts.items() if not one.startswith(prefix)}
-        rig = Case(facts, frozenset(case.present) - {SUBJECT}, case.adapters, texts)
+        rig = replace(case, facts=facts, present=frozenset(case.present) - {SUBJECT}, texts=texts, opened=False)
         best = frozenset({"works", "conditional"})
         wanted = SelectionQuery(question={}, kinds=frozenset({name}), outcomes=best, limit=most)
         return [item for item, _ in self.first(held, rig, wanted)]
 
     def first(self, held: Snapshot, rig: Case, wanted: SelectionQuery) -> list[tuple[Item, Outcome]]:
         """The first accessories of a selection with their outcomes, without their reasons."""
-        key = rig_key(rig)
+        held, key = held.apart(rig.of_items), rig_key(rig)
         rows, _ = self._of_loose(held, rig, key, wanted, None)
         for number, counts in enumerate(self._matched(held, rig, key, wanted)):
             rows += self._of_part(held, number, counts, rig, key, wanted, None)

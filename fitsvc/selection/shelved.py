@@ -53,6 +53,14 @@ class Shelved:
         self.items: Sequence[Item] = Lazy(len(rows), lambda place: segment.item(int(rows[place])))
         self.twins: Sequence[Sequence[str]] = Lazy(len(rows), self._twins)
 
+    def place_of(self, sku: str) -> int | None:
+        """The place of the item under a SKU; none of one that is a twin."""
+        row = self._segment.find(sku)
+        if row is None or not self._alive[row]:
+            return None
+        place = int(np.searchsorted(self.places, self._segment.catalogue.signature_of[row]))
+        return place if self._rows[place] == row else None
+
     def _twins(self, place: int) -> list[str]:
         same = np.flatnonzero((self._segment.catalogue.signature_of == self.places[place]) & self._alive)
         return [self._segment.skus[int(row)] for row in same if row != self._rows[place]]

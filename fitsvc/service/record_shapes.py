@@ -80,7 +80,9 @@ def _known() -> dict[str, Schema]:
     said = closed(value=value, kind=_KIND, by=TEXT, at=TIME, observation=TEXT)
     tried = described(_by_name(value, ""), "What the fact is for the very thing that was tried.")
     rubbed = described(array(TEXT), "Of what was tried, what went in and rubbed.")
-    thing = closed(sku=TEXT, how=TEXT, result=word(RESULTS))
+    settled = described({"const": True}, "Who said that it touched has tried it so again since, and it went.")
+    told = {"by": TEXT, "at": TEXT, "settled": settled}
+    thing = closed(["sku", "how", "result"], sku=TEXT, how=TEXT, result=word(RESULTS), **told)
     things = described(array(thing), "Accessories that were tried, and what came of it.")
     more = {"state": state, "said": array(said), "tried": tried, "rubbed": rubbed, "things": things}
     how = closed(["kind", "observation"], kind=_KIND, observation=TEXT, **more)

@@ -16,7 +16,7 @@ from functools import reduce
 from itertools import groupby
 from math import inf
 from operator import attrgetter
-from typing import Final, Literal, Protocol
+from typing import Final, Literal, Protocol, TypeGuard
 
 from fitsvc.document import Document, Json
 from fitsvc.language.intervals import TOLERANCE, Bounds
@@ -38,6 +38,8 @@ THING: Final = "sku:"
 """Before the SKU of a thing that was tried, under which the ground has what is known of it."""
 _MOST_TOLD: Final = 20
 """Statements of one dispute, and things tried, that a record carries along; the log has them all."""
+TOUCHED: Final = "touched"
+"""What came of a trial in which it did not go."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -86,16 +88,28 @@ class Trial:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ThingTried:
-    """An accessory that was tried: how, what came of it, and the fact that it bears on."""
+    """An accessory that was tried: how, what came of it, the fact that it bears on, by whom and when.
+
+    It is `settled` where who said that it touched has tried it so again since, and it went.
+    """
 
     fact: str
     sku: str
     how: str
     result: str
+    by: str = ""
+    at: str = ""
+    settled: bool = False
+
+    @property
+    def counts(self) -> bool:
+        """Whether it touched, and nobody who said so has said otherwise since."""
+        return self.result == TOUCHED and not self.settled
 
     def document(self) -> Document:
         """As a record keeps it."""
-        return {"sku": self.sku, "how": self.how, "result": self.result}
+        told = {"sku": self.sku, "how": self.how, "result": self.result, "by": self.by, "at": self.at}
+        return told | ({"settled": True} if self.settled else {})
 
 
 class Law(Protocol):
@@ -268,11 +282,35 @@ def current_facts(
 
 
 def _tried(every: Sequence[Statement], law: Law) -> list[tuple[str, Trial | ThingTried]]:
-    """What was tried and not taken back, the latest of it, each with its observation."""
+    """What was tried and not taken back, each with its observation: the latest of it, and all that touched."""
     dead = taken_back(every)
-    found = [(one.id, law.tried(one.evidence)) for one in every if one.evidence]
-    live = [(key, tried) for key, tried in found if tried and not {(key, ALL), (key, tried.fact)} & dead]
-    return live[-_MOST_TOLD:]
+    found = [(one, law.tried(one.evidence)) for one in every if one.evidence]
+    live = [(one, tried) for one, tried in found if tried and not {(one.id, ALL), (one.id, tried.fact)} & dead]
+    went: dict[tuple[str, ...], datetime] = {}
+    for one, tried in live:
+        if isinstance(tried, ThingTried) and tried.result != TOUCHED:
+            key = _trial_of(one, tried)
+            went[key] = max(one.at, went.get(key, one.at))
+    told = [(one.id, _as_told(one, tried, went)) for one, tried in live]
+    # What touched must never be forgotten; there is one of it for each accessory and way to try it, by each person.
+    touched = {(tried.sku, tried.how, tried.by): key for key, tried in told[:-_MOST_TOLD] if _counts(tried)}
+    return [(key, tried) for key, tried in told[:-_MOST_TOLD] if key in touched.values()] + told[-_MOST_TOLD:]
+
+
+def _as_told(one: Statement, tried: Trial | ThingTried, went: Mapping[tuple[str, ...], datetime]) -> Trial | ThingTried:
+    if not isinstance(tried, ThingTried):
+        return tried
+    last = went.get(_trial_of(one, tried)) if _person(one) else None
+    settled = tried.result == TOUCHED and last is not None and last > one.at
+    return replace(tried, by=one.by, at=one.at.isoformat(), settled=settled)
+
+
+def _trial_of(one: Statement, tried: ThingTried) -> tuple[str, ...]:
+    return tried.sku, tried.how, _person(one)
+
+
+def _counts(tried: Trial | ThingTried) -> TypeGuard[ThingTried]:
+    return isinstance(tried, ThingTried) and tried.counts
 
 
 def first_told(row: Document, law: Law) -> CurrentFacts:
@@ -418,12 +456,16 @@ def _said(one: Statement, name: str, value: Json, kind: str, law: Law, place: in
         at=one.at,
         observation=one.id,
         place=place,
-        # A name that is only the key's is everybody's who uses it, and nobody's in particular.
-        person=one.by if one.by != one.written_by else "",
+        person=_person(one),
         source=one.source,
         span=law.fact(name).read(value, kind)[1],
         ground=one.ground or {},
     )
+
+
+def _person(one: Statement) -> str:
+    """Who said it: a name that is only the key's is everybody's who uses it, and nobody's in particular."""
+    return one.by if one.by != one.written_by else ""
 
 
 def _ranked(said: Sequence[Said], law: FactLaw, best: int) -> list[Said]:
