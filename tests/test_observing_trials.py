@@ -210,7 +210,7 @@ def test_f12_what_was_tried_before_the_bumper_changed_is_stale(yard: Any) -> Non
 SCHOOL = "rig_school_run"
 BIKES = {"load": {"facts": {"bikes": 2, "bike_weight": "30 lb", "occupants_weight": "540 lb"}}}
 HANGS = "SPK-HIGH-2"
-TRIED_AT = {"record": "mnt_saltmarsh_own", "at": "2026-03-02T09:30:00Z", "by": "Ann"}
+TRIED_AT: dict[str, Any] = {"record": "mnt_saltmarsh_own", "at": "2026-03-02T09:30:00Z", "by": "Ann"}
 
 
 @pytest.fixture(scope="module")
