@@ -2,16 +2,18 @@
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Protocol
-
-import numpy as np
-from numpy.typing import NDArray
+from typing import TYPE_CHECKING, Protocol
 
 from fitsvc.answers.question import Stored
-from fitsvc.engine.columns.signatures import Catalogue
 from fitsvc.facts import Case, FactReader
 from fitsvc.language.problems import Problem
 from fitsvc.language.types import Value
+
+if TYPE_CHECKING:  # columns, which no single answer needs
+    import numpy as np
+    from numpy.typing import NDArray
+
+    from fitsvc.engine.columns.signatures import Catalogue
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,17 +39,17 @@ class Folded(Protocol):
     """
 
     @property
-    def catalogue(self) -> Catalogue:
+    def catalogue(self) -> "Catalogue":
         """The signatures, ready to be judged."""
         ...
 
     @property
-    def places(self) -> NDArray[np.intp]:
+    def places(self) -> "NDArray[np.intp]":
         """Each item's signature."""
         ...
 
     @property
-    def kinds(self) -> NDArray[np.uint64]:
+    def kinds(self) -> "NDArray[np.uint64]":
         """Each item's kinds."""
         ...
 
