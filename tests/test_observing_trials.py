@@ -1,9 +1,11 @@
 """What was tried on a rig bounds the mounting's facts by the rules' own geometry, and answers for itself."""
 
+import json
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
+import pyarrow.parquet as pq
 import pytest
 from demo_world import SEED, answerer
 from hypothesis import given
@@ -11,6 +13,7 @@ from hypothesis import strategies as st
 from litestar import Litestar
 from litestar.testing import TestClient
 
+from fitsvc.cli import main
 from fitsvc.facts import FactReader
 from fitsvc.loading.load import load_file
 from fitsvc.observing.trials import STRIKES, Trials
@@ -214,20 +217,26 @@ TRIED_AT: dict[str, Any] = {"record": "mnt_saltmarsh_own", "at": "2026-03-02T09:
 
 
 @pytest.fixture(scope="module")
-def demo(migrated: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Client, dict[str, str]]]:
+def demo_url(migrated: Path, tmp_path_factory: pytest.TempPathFactory) -> str:
+    """Give the URL of a database for the demo's shop."""
+    file = tmp_path_factory.mktemp("trials") / "demo.db"
+    file.write_bytes(migrated.read_bytes())
+    return f"sqlite:///{file}"
+
+
+@pytest.fixture(scope="module")
+def demo(demo_url: str, tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Client, dict[str, str]]]:
     """Give the demo's shop with a second carrier of the same facts as the first, and a key."""
     from conftest import SEED_FILES
 
     from fitsvc.service.app import create_app
 
-    folder = tmp_path_factory.mktemp("trials")
-    (folder / "demo.db").write_bytes(migrated.read_bytes())
-    opened = Database(f"sqlite:///{folder / 'demo.db'}")
+    folder, opened = tmp_path_factory.mktemp("audits"), Database(demo_url)
     for name in SEED_FILES:
         load_file(opened, answerer().reader, SEED / name)
     with opened.session() as session:
         key = {"X-API-Key": create_key(session, "yard")[0]}
-    client = TestClient(create_app(opened, answerer(), folder / "audits"), raise_server_exceptions=False)
+    client = TestClient(create_app(opened, answerer(), folder), raise_server_exceptions=False)
     facts = client.get(f"/v1/accessories/{HANGS}").json()["facts"]
     body = {"sku": "TWIN", "subject": "accessory", "facts": facts}
     assert client.post("/v1/accessories", json=body, headers=key).status_code == 201
@@ -292,6 +301,34 @@ def test_what_touched_is_a_plain_yes_nowhere(demo: Any, state: str, sku: str) ->
     tell(demo, retracts=told["observation"]["id"], reason="it was another truck", record="mnt_saltmarsh_own")
     assert {sku: everywhere(client, sku)[0] for sku in before} == before
     assert planned(client) == plan
+
+
+def test_an_audit_of_a_catalogue_has_what_touched(demo: Any, demo_url: str, tmp_path: Path) -> None:
+    """The pairs and their counts say of the carrier what its answer says; every other pair is as before."""
+    header, *rows = (SEED / "accessories.csv").read_text("utf-8").splitlines()
+    row = next(row for row in rows if row.startswith(f"{HANGS},"))
+    catalogue, claims = tmp_path / "items.csv", tmp_path / "claims.csv"
+    catalogue.write_text("\n".join([header, row, row.replace(HANGS, "TWIN")]) + "\n", "utf-8")
+    claims.write_text(f"sku,rig\n{HANGS},{SCHOOL}\nTWIN,{SCHOOL}\n")
+    asked = ["--fact", "load.bikes=2", "--fact", "load.bike_weight=30 lb", "--fact", "load.occupants_weight=540 lb"]
+
+    def audited(name: str) -> tuple[dict[tuple[str, str], tuple[str, str]], dict[str, Any]]:
+        out = tmp_path / name
+        told = ["audit", str(catalogue), "-o", str(out), "--claims", str(claims), "--database", demo_url, *asked]
+        assert main(told) == 0
+        pairs = pq.read_table(out / "pairs.parquet").to_pylist()
+        summary = json.loads((out / "summary.json").read_text("utf-8"))
+        return {(one["rig"], one["sku"]): (one["outcome"], one["rules"]) for one in pairs}, summary
+
+    before, sums = audited("before")
+    told = tell(demo, evidence={"sku": HANGS, "state": "tilted", "result": "touched"}, **TRIED_AT)
+    after, changed = audited("after")
+    tell(demo, retracts=told["observation"]["id"], reason="a slip", record="mnt_saltmarsh_own")
+    assert before.pop((SCHOOL, HANGS)) == ("works", "")
+    assert after.pop((SCHOOL, HANGS)) == ("conditional", "closure-cleared-when-tried")
+    assert before == after and len(after) > 10
+    for name, more in (("works", -1), ("conditional", 1), ("undetermined", 0), ("fails", 0)):
+        assert changed["outcomes"][name] == sums["outcomes"][name] + more
 
 
 def test_an_opened_closure_that_touched_matters_unless_it_stays_shut(demo: Any) -> None:

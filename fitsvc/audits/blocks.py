@@ -1,6 +1,7 @@
 """The kernel of an audit: some items and some rigs in, what holds of every pair of them out, as Arrow tables."""
 
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
 from functools import lru_cache
 from pathlib import Path
 from typing import Any, Final
@@ -14,13 +15,17 @@ from fitsvc.audits.reading import items_of_columns
 from fitsvc.audits.rigs import AuditRig, rigs_of_table
 from fitsvc.engine.columns.bitmaps import Words, unpack
 from fitsvc.engine.columns.kernel import MOST_KEPT, Columns, Judged
-from fitsvc.engine.columns.signatures import Catalogue, Column
+from fitsvc.engine.columns.signatures import Catalogue, Column, value_at
 from fitsvc.engine.point import Point
-from fitsvc.facts import FactReader
+from fitsvc.engine.verdict import Verdict
+from fitsvc.facts import Case, FactReader
+from fitsvc.language.types import Value
 from fitsvc.rulebook.outcomes import OUTCOME_OF, OUTCOMES
 from fitsvc.rulebook.rules import Rulebook
+from fitsvc.selection.results import codes_of
 
 _WORD: Final = 64
+_NONE: Final[Mapping[str, int]] = {}
 Codes = NDArray[np.int32]
 PAIRS: Final = pa.schema(
     [
@@ -45,23 +50,30 @@ class Kernel:
         self.names = [*(rule.id for rule in rulebook.rules), *(need.name for need in rulebook.needs)]
         self.words = -(-len(self.names) // _WORD)
 
-    def block(self, columns: Mapping[str, Column], count: int) -> "Block":
-        """Some items ready to be judged."""
-        return Block(self, columns, count)
+    def block(self, columns: Mapping[str, Column], count: int, apart: Mapping[str, int] = _NONE) -> "Block":
+        """Some items ready to be judged; those `apart` by SKU and place are judged with what a rig knows of them."""
+        return Block(self, columns, count, apart)
 
 
 class Block:
     """Some items, folded into signatures."""
 
-    def __init__(self, kernel: Kernel, columns: Mapping[str, Column], count: int) -> None:
-        self.kernel = kernel
-        self.catalogue = kernel.columns.catalogue_of(columns, ["accessory"], count)
+    def __init__(self, kernel: Kernel, columns: Mapping[str, Column], count: int, apart: Mapping[str, int]) -> None:
+        self.kernel, self._columns, self._apart = kernel, columns, apart
+        self.catalogue = kernel.columns.catalogue_of(columns, ["accessory"], count, list(apart.values()))
         self.signature_of = self.catalogue.signature_of.astype(np.intp)
 
     def judge(self, rigs: Sequence[AuditRig]) -> Iterator[tuple[Judged, "RigResult"]]:
         """Judge rigs with every item."""
-        for judged in self.kernel.columns.judge_all(self.catalogue, [rig.case for rig in rigs]):
-            yield judged, RigResult(self.kernel, judged)
+        every = self.kernel.columns.judge_all(self.catalogue, [rig.case for rig in rigs])
+        for rig, judged in zip(rigs, every, strict=True):
+            result = RigResult(self.kernel, judged)
+            for sku in sorted(self._apart.keys() & rig.case.of_items.keys()):
+                item = self._apart[sku]
+                case = pair_case(self.kernel, self._columns, item, sku, rig)
+                verdict = self.kernel.engine.evaluate(self.kernel.engine.opened(case))
+                result.put(int(self.signature_of[item]), verdict)
+            yield judged, result
 
 
 class RigResult:
@@ -73,6 +85,15 @@ class RigResult:
         self.deciding = np.zeros((kernel.words, judged.catalogue.count), np.uint64)
         self.pairs: list[tuple[int, int, int]] = []
         self._decide(judged)
+
+    def put(self, signature: int, verdict: Verdict) -> None:
+        """Take what one signature of a single item comes to, judged by itself."""
+        was, now = int(self.outcome[signature]), OUTCOMES.index(verdict.outcome)
+        numbers = codes_of(verdict, len(self._kernel.rulebook.rules))
+        words = [sum(1 << n % _WORD for n in set(numbers) if n // _WORD == word) for word in range(len(self.deciding))]
+        before = _numbers([int(word) for word in self.deciding[:, signature]])
+        self.pairs += [(number, was, -1) for number in before] + [(number, now, 1) for number in sorted(set(numbers))]
+        self.outcome[signature], self.deciding[:, signature] = now, words
 
     def _decide(self, judged: Judged) -> None:
         for number, effect, where in judged.deciding():
@@ -139,8 +160,32 @@ def _deciding(members: Sequence[str], masks: Sequence[NDArray[np.uint64]]) -> tu
 
 
 def _text(members: Sequence[str], words: Sequence[int]) -> str:
+    return " ".join(members[number] for number in _numbers(words))
+
+
+def _numbers(words: Sequence[int]) -> list[int]:
+    """The numbers whose bits are set in a row of words."""
     bits = sum(word << place * _WORD for place, word in enumerate(words))
-    return " ".join(name for number, name in enumerate(members) if bits >> number & 1)
+    return [number for number in range(bits.bit_length()) if bits >> number & 1]
+
+
+def pair_case(kernel: Kernel, columns: Mapping[str, Column], item: int, sku: str, rig: AuditRig) -> Case:
+    """The question of one pair."""
+    kinds = kernel.slots
+    facts: dict[str, Value] = dict(rig.case.facts)
+    for name, column in columns.items():
+        value = value_at(kinds[name], column, item)
+        if value != kinds[name].unknown:
+            facts[name] = value
+    facts |= rig.case.of_items.get(sku, {})
+    named = kernel.rulebook.named & facts.keys()
+    return replace(rig.case, facts=facts, present=rig.case.present | {"accessory"} | named)
+
+
+def touched_of(skus: Sequence[str], rigs: Sequence[AuditRig]) -> dict[str, int]:
+    """The items of which some rig knows more than their columns, with their places."""
+    known = {sku for rig in rigs for sku in rig.case.of_items}
+    return {sku: place for place, sku in enumerate(skus) if sku in known} if known else {}
 
 
 def decided_by(names: Sequence[str], result: RigResult, signature: int) -> list[str]:
@@ -166,7 +211,8 @@ def judge_in_parts(items: pa.Table, rigs: pa.Table, rules: str | None, pairs: in
     listed = rigs_of_table(rigs)
     cells = {name: items.column(name).to_pylist() for name in items.column_names}
     read, claimed = items_of_columns(cells, reader, "the items")
-    block, skus = kernel.block(read.columns, len(read.skus)), pa.array(read.skus, pa.string())
+    block = kernel.block(read.columns, len(read.skus), touched_of(read.skus, listed))
+    skus = pa.array(read.skus, pa.string())
     names = ClaimReader(listed, "the items")
     for place, found in enumerate(claimed):
         list(names.add(place, found, place + 1, "fits"))

@@ -18,7 +18,7 @@ from typing import Final
 
 import pyarrow as pa
 
-from fitsvc.audits.blocks import pairs_table
+from fitsvc.audits.blocks import pairs_table, touched_of
 from fitsvc.audits.claims import Claims
 from fitsvc.audits.pairs import pairs_folder, part_of, write_part
 from fitsvc.audits.state import AuditState, Task
@@ -64,7 +64,7 @@ def _is_judged(state: AuditState, part: BlockTask) -> bool:
 def _judge(state: AuditState, part: BlockTask, tell: Callable[[int], None]) -> None:
     """Judge a block with every group of rigs that is not judged yet; `tell` is told of the pairs done."""
     items = state.spool.block(part.number)
-    block = state.kernel.block(items.columns, part.rows)
+    block = state.kernel.block(items.columns, part.rows, touched_of(items.skus, state.rigs))
     skus, teller = pa.array(items.skus, pa.string()), ClaimTeller(state.kernel, state.facts)
     for group, places in enumerate(state.groups(part.rows)):
         if state.spool.is_judged(part.number, group):

@@ -41,6 +41,7 @@ class AuditRig:
         """All that is known of the rig, as one text; equal rigs have equal texts."""
         case = self.case
         whole = {"facts": case.facts, "present": sorted(case.present), "adapters": case.adapters, "texts": case.texts}
+        whole["of_items"] = case.of_items
         return json.dumps(whole, sort_keys=True, default=dict)
 
     def digest(self) -> str:
@@ -65,7 +66,8 @@ def rigs_of_table(table: pa.Table) -> list[AuditRig]:
     for row in table.to_pylist():
         read = json.loads(row["case"])
         adapters = tuple(_values(adapter) for adapter in read["adapters"])
-        case = Case(_values(read["facts"]), frozenset(read["present"]), adapters, read["texts"])
+        of_items = {sku: _values(facts) for sku, facts in read["of_items"].items()}
+        case = Case(_values(read["facts"]), frozenset(read["present"]), adapters, read["texts"], of_items)
         told = json.loads(row.get("doubts") or "{}")
         doubts = {name: Doubt(state, tuple(map(tuple, said))) for name, (state, *said) in told.items()}
         found.append(AuditRig(row["rig"], row["vehicle"], case, doubts))
@@ -185,7 +187,7 @@ def _read(
             problems += [_at_rig(problem, key, file) for problem in found.problems]
             continue
         case = question.case
-        case = Case(case.facts, case.present - {"accessory"}, case.adapters, case.texts)
+        case = replace(case, present=case.present - {"accessory"})
         rigs.append(AuditRig(key, _vehicle(document, records), case, question.doubts))
     if not rigs and not problems:
         help = "give `rigs`, or mountings with their vehicles and receivers"

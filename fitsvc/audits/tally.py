@@ -1,6 +1,6 @@
 """What is kept of a judged block beside its pairs: counts by rig, item, rule and open fact, and each claim's fate."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -9,16 +9,16 @@ from fitsvc.answers.allowances import AllowanceWords
 from fitsvc.answers.answer import AllowanceShown, WayTold
 from fitsvc.answers.either_way import tell_either_way
 from fitsvc.answers.wording import Wording
-from fitsvc.audits.blocks import Block, Kernel, RigResult, decided_by
+from fitsvc.audits.blocks import Block, Kernel, RigResult, decided_by, pair_case
 from fitsvc.audits.claims import Claims
 from fitsvc.audits.items import Items
 from fitsvc.audits.missing import OpenFacts
 from fitsvc.audits.rigs import AuditRig
 from fitsvc.audits.spool import ClaimCarried, ClaimFate, PartCounts
 from fitsvc.engine.columns.kernel import Judged
-from fitsvc.engine.columns.signatures import Column, value_at
+from fitsvc.engine.columns.signatures import Column
 from fitsvc.facts import Case
-from fitsvc.language.types import ListType, Mask, Value
+from fitsvc.language.types import ListType, Mask
 from fitsvc.rulebook.outcomes import OUTCOMES
 from fitsvc.subjects import KIND
 
@@ -47,7 +47,7 @@ class Tally:
     def add(self, place: int, rig: AuditRig, judged: Judged, result: RigResult) -> None:
         """Count one rig."""
         weights = self._block.catalogue.weights
-        self.by_rig[place] = [judged.counts()[name] for name in OUTCOMES]
+        self.by_rig[place] = np.rint(np.bincount(result.outcome, weights, len(OUTCOMES)))
         fitting = result.outcome < UNDETERMINED
         counted = np.bincount(self._kind[fitting], weights[fitting], len(self.kinds))
         self.fits[place] = np.rint(counted)
@@ -130,7 +130,7 @@ class ClaimTeller:
             outcome = int(result.outcome[signature])
             if outcome < UNDETERMINED:
                 continue
-            case = self._case(items.columns, item, rigs[place])
+            case = self._case(items, item, rigs[place])
             waits = int(waiting[place][signature])
             fact = self._facts.facts[waits] if waits >= 0 else ""
             of_pair = (int(items.lines[item]), items.skus[item], rigs[place].key, OUTCOMES[outcome])
@@ -153,7 +153,7 @@ class ClaimTeller:
             if outcome >= UNDETERMINED:
                 continue
             if (place, signature) not in told:
-                told[place, signature] = self._allowances.told(self._case(items.columns, item, rig), "us")
+                told[place, signature] = self._allowances.told(self._case(items, item, rig), "us")
             one = told[place, signature]
             if one is not None:
                 found.append(_row(int(items.lines[item]), items.skus[item], rig.key, OUTCOMES[outcome], one))
@@ -172,9 +172,9 @@ class ClaimTeller:
         finding = words.finding("fails" if outcome == FAILS else "undetermined", case, "us")
         return finding.margin, finding.reason
 
-    def _case(self, columns: Mapping[str, Column], item: int, rig: AuditRig) -> Case:
+    def _case(self, items: Items, item: int, rig: AuditRig) -> Case:
         """The case of one pair, with its opening's facts."""
-        return self._kernel.engine.opened(pair_case(self._kernel, columns, item, rig))
+        return self._kernel.engine.opened(pair_case(self._kernel, items.columns, item, items.skus[item], rig))
 
 
 def _row(line: int, sku: str, rig: str, outcome: str, one: AllowanceShown) -> ClaimCarried:
@@ -191,15 +191,3 @@ def _row(line: int, sku: str, rig: str, outcome: str, one: AllowanceShown) -> Cl
         unknown=" ".join(one.unknown),
         told=one.told,
     )
-
-
-def pair_case(kernel: Kernel, columns: Mapping[str, Column], item: int, rig: AuditRig) -> Case:
-    """The question of one pair."""
-    kinds = kernel.slots
-    facts: dict[str, Value] = dict(rig.case.facts)
-    for name, column in columns.items():
-        value = value_at(kinds[name], column, item)
-        if value != kinds[name].unknown:
-            facts[name] = value
-    named = kernel.rulebook.named & facts.keys()
-    return Case(facts, rig.case.present | {"accessory"} | named, rig.case.adapters, rig.case.texts)

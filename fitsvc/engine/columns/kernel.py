@@ -38,6 +38,8 @@ out: a shop's few catalogues with rigs of up to `MOST_ADAPTERS`."""
 _PAIRS: Final = 4 << 20
 _MOST_RIGS: Final = 1024
 """So many rigs at most, and pairs of a rig and a signature, are judged together."""
+_APART: Final = ""
+"""The column that tells items apart which are folded with no others; no slot has such a name."""
 
 
 class Columns:
@@ -80,13 +82,22 @@ class Columns:
         flags = {name: np.array([name in has for has in present], np.bool_) for name in self.presences(wanted)}
         return Catalogue(wanted, columns_of(items, self.slots(wanted)), flags, len(items))
 
-    def catalogue_of(self, columns: Mapping[str, Column], subjects: Iterable[str], count: int) -> Catalogue:
-        """Fold items given as columns; a slot without one is unknown of every item, and not in the question."""
+    def catalogue_of(
+        self, columns: Mapping[str, Column], subjects: Iterable[str], count: int, apart: Sequence[int] = ()
+    ) -> Catalogue:
+        """Fold items given as columns; a slot without one is unknown of every item, and not in the question.
+
+        Each of those `apart`, given by their places, is a signature of its own.
+        """
         wanted = frozenset(subjects)
         slots = self.slots(wanted)
         used = {name: columns[name] for name in slots if name in columns}
         flags = {name: known_rows(slots[name], used[name]) for name in self.presences(wanted) if name in used}
         flags |= {name: np.full(count, name in wanted) for name in self.presences(wanted) if name not in used}
+        if len(apart):
+            own = np.zeros(count, np.uint64)
+            own[list(apart)] = np.arange(1, len(apart) + 1)
+            used[_APART] = own
         return Catalogue(wanted, used, flags, count)
 
     def program(self, subjects: frozenset[str], adapters: int) -> Program:
