@@ -65,8 +65,8 @@ class Case:
     present: frozenset[str]
     adapters: tuple[Mapping[str, Value], ...] = ()
     texts: Mapping[str, str] = field(default_factory=dict)
-    of_items: Mapping[str, Mapping[str, Value]] = field(default_factory=dict)
-    opened: bool = False
+    of_items: Mapping[str, Mapping[str, Value]] = field(default_factory=dict, kw_only=True)
+    opened: bool = field(default=False, kw_only=True)
 
 
 class FactReader:

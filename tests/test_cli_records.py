@@ -147,10 +147,10 @@ def test_version_and_help(capsys: pytest.CaptureFixture[str]) -> None:
 @pytest.mark.parametrize(
     ("group", "commands"),
     [
-        ([], "answer audit demo load plan select show observe export serve rules db key"),
-        (["rules"], "check test show compare"),
+        ([], "answer audit demo load plan select show observe export worklist serve rules db key"),
+        (["rules"], "check test show facts compare"),
         (["db"], "upgrade"),
-        (["key"], "create list revoke"),
+        (["key"], "create rotate list revoke"),
     ],
 )
 def test_help_tells_each_command_in_full(group: list[str], commands: str, capsys: pytest.CaptureFixture[str]) -> None:

@@ -177,7 +177,7 @@ def test_a_fact_is_found_by_a_word_of_it() -> None:
     assert told.startswith("accessory.front_setback: distance from pin hole to the accessory's front means Centre of")
     assert "found by Measure from the pin hole's centre" in told and "(measure it with a tape)" in told
     assert "a figure with a unit (in, ft, mm, cm, m)" in told and "plausible between -30 in and 90 in" in told
-    assert "such as 5 in" in told
+    assert "such as 10 in, 5 in" in told
 
 
 def test_choices_and_what_is_usual_are_told() -> None:

@@ -43,7 +43,7 @@ class Doubt:
     said: tuple[tuple[Json, str, str], ...]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class TrialHere:
     """An accessory that was tried on a mounting: how, what came of it, by whom and when.
 
@@ -261,7 +261,7 @@ class _QuestionReading:
             self._try_things(stored)
         self.values |= self.of_items.get(self.sku, {})
         present = self.reader.named(self.values, self.adapters) | self.present
-        case = Case(self.values, present, tuple(self.adapters), self.texts, self.of_items)
+        case = Case(self.values, present, tuple(self.adapters), self.texts, of_items=self.of_items)
         return Question(
             case=case,
             assumed=frozenset(self.assumed),

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 
 @click.group(cls=Commands)
 def key() -> None:
-    """Make, rotate, list and revoke the keys that may call the service."""
+    """Make, rotate, list and revoke keys to the service."""
 
 
 @key.command()
@@ -44,7 +44,10 @@ def create(name: str, scopes: tuple[str, ...], days: int | None, database: str |
 )
 @database_option
 def rotate(id: str, overlap_days: int, database: str | None) -> None:
-    """Make a key that may do what another may, which ends some days later; print it, this once."""
+    """Make a key in place of another.
+
+    It may do what the other may, which ends some days later. It is printed, this once.
+    """
     from fitsvc.store.api_keys import rotate_key
     from fitsvc.store.written import log_write
 
@@ -59,7 +62,10 @@ def rotate(id: str, overlap_days: int, database: str | None) -> None:
 @key.command("list")
 @database_option
 def show(database: str | None) -> None:
-    """List the keys, oldest first, with what each may do and when it was used last."""
+    """List the keys, oldest first.
+
+    With what each may do, and when it was used last.
+    """
     from fitsvc.store.api_keys import list_keys
     from fitsvc.store.tables import now
 

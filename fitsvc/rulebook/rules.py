@@ -215,7 +215,7 @@ class Fills:
     gives: str = ""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class UsualValue:
     """What a fact nearly always is, where `guard` holds: told as a thing to check, and never taken for known.
 

@@ -26,6 +26,7 @@ def read_usual(read: Expressions, top: Mapping | None) -> dict[str, UsualValue]:
         guard = read.read(entry, "applies_when") if "applies_when" in entry.entries else ALWAYS
         value = read.read(entry, "is", fact.type)
         if guard is not None and value is not None:
-            written = [read.shape.text(entry, key) for key in ("is", "applies_when")]
-            found[name] = UsualValue(name, guard, value, reference(read.shape, entry), *written)
+            text, when = (read.shape.text(entry, key) for key in ("is", "applies_when"))
+            source = reference(read.shape, entry)
+            found[name] = UsualValue(fact=name, guard=guard, node=value, source=source, text=text, when=when)
     return found
