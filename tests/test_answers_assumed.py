@@ -16,6 +16,7 @@ CARRIER: Facts = {
 }  # fmt: skip
 DISTRIBUTION = "Weight distribution is not mentioned, so it is not used. The plain ratings count."
 DRIVER = "Nobody is named who rides along, so a driver of 150 lb is counted, and no luggage."
+UNWEIGHED = "Nobody has weighed what goes into the receiver, so up to 60 lb are counted for it beside the trailer."
 LABEL = "No load is named, so the carrier is judged with what its own label allows on it."
 BAND = (
     "Nobody has weighed the tongue, so a tenth to 15 % of the trailer's weight is taken to rest on it, "
@@ -36,7 +37,7 @@ def without(facts: Facts, *names: str, **more: Any) -> Facts:
         (without(MOUNT, "trailer.tongue_weight"), [BAND]),
         # Nobody asks for the payload, so no driver is counted against it; where it is told, one is.
         (without(MOUNT, "load.occupants_weight"), []),
-        ({**without(MOUNT, "load.occupants_weight"), "vehicle.placard_capacity": "1000 lb"}, [DRIVER]),
+        ({**without(MOUNT, "load.occupants_weight"), "vehicle.placard_capacity": "1000 lb"}, [DRIVER, UNWEIGHED]),
         (CARRIER, []),
         (without(CARRIER, "load.cargo_weight"), [LABEL]),
         (without(CARRIER, "load.cargo_weight", "load.occupants_weight"), [DRIVER, LABEL]),

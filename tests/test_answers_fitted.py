@@ -142,3 +142,18 @@ def test_a_length_below_zero_is_told_without_its_sign() -> None:
         "at least 4 in of drop", "at most 4 in of drop", "2 in to 4 in of drop", "2 in of drop to 1 in",
         "3 in of drop", "at most 3 in", "at least 2 in", "any reading",
     ]  # fmt: skip
+
+
+@pytest.mark.parametrize(("fact", "used"), [("vehicle.placard_capacity", 800), ("vehicle.gcwr", 8950)])
+def test_a_mount_that_is_not_weighed_weighs_something(fact: str, used: int) -> None:
+    """Near payload or combination rating the mount's weight is asked for; far from it what is counted is told."""
+    far, near, over = (answer({**TOWED, fact: f"{used + left} lb"}) for left in (60, 20, -1))
+    assert (far.outcome, near.outcome, over.outcome) == ("works", "conditional", "fails")
+    counted = "up to 60 lb are counted"
+    assert [one for one in far.assumed if counted in one]
+    (step,) = near.next
+    assert (step.fact, step.works_if, step.fails_if) == ("accessory.weight", "at most 20 lb", "at least 21 lb")
+    close = {**TOWED, fact: f"{used + 20} lb"}
+    weighed = [answer({**close, "accessory.weight": mount}) for mount in ("20 lb", "21 lb")]
+    assert [one.outcome for one in weighed] == ["works", "fails"]
+    assert not [one for found in weighed for one in found.assumed if counted in one]
