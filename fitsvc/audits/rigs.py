@@ -67,7 +67,7 @@ def rigs_of_table(table: pa.Table) -> list[AuditRig]:
         read = json.loads(row["case"])
         adapters = tuple(_values(adapter) for adapter in read["adapters"])
         of_items = {sku: _values(facts) for sku, facts in read["of_items"].items()}
-        case = Case(_values(read["facts"]), frozenset(read["present"]), adapters, read["texts"], of_items)
+        case = Case(_values(read["facts"]), frozenset(read["present"]), adapters, read["texts"], of_items=of_items)
         told = json.loads(row.get("doubts") or "{}")
         doubts = {name: Doubt(state, tuple(map(tuple, said))) for name, (state, *said) in told.items()}
         found.append(AuditRig(row["rig"], row["vehicle"], case, doubts))
