@@ -157,3 +157,21 @@ def test_a_mount_that_is_not_weighed_weighs_something(fact: str, used: int) -> N
     weighed = [answer({**close, "accessory.weight": mount}) for mount in ("20 lb", "21 lb")]
     assert [one.outcome for one in weighed] == ["works", "fails"]
     assert not [one for found in weighed for one in found.assumed if counted in one]
+
+
+def test_a_step_bumper_bears_what_is_told_of_it() -> None:
+    """A ball in a step bumper: the bumper's own figures count beside those of the receiver that it is."""
+    ball = {name: value for name, value in TOWED.items() if not name.startswith(("accessory.", "mounting."))}
+    hole = without(ball, "receiver.opening", "receiver.pin_hole", "receiver.pin_supplied", "receiver.tube_outside")
+    told = {
+        **hole,
+        "receiver.place": "step_bumper",
+        "trailer.gross_weight": "2990 lb",
+        "trailer.tongue_weight": "340 lb",
+    }
+    for rating, most in (("vehicle.bumper_tongue_rating", 340), ("vehicle.bumper_trailer_rating", 2990)):
+        enough, less = (answer({**told, rating: f"{figure} lb"}) for figure in (most, most - 1))
+        assert enough.outcome != "fails"
+        assert [one.rule for one in less.findings if one.result == "fails"] == [
+            "bumper-bears-the-weight" if "tongue" in rating else "bumper-bears-the-trailer"
+        ]
