@@ -62,9 +62,9 @@ def value(expression: str, facts: Facts) -> Value:
     return engine.values(("test", expression), lambda: [node]).of(case(facts))[0]
 
 
-def answer(facts: Facts) -> Answer:
-    """Answer the question that names these facts."""
-    document: dict[str, Any] = {"rig": {}}
+def answer(facts: Facts, adapters: Sequence[Facts] = ()) -> Answer:
+    """Answer the question that names these facts, and these adapters in the opening."""
+    document: dict[str, Any] = {"rig": {"adapters": [{"facts": one} for one in adapters]} if adapters else {}}
     for name, wire in facts.items():
         subject, short = name.split(".")
         place = document["rig"] if subject in _RIG else document

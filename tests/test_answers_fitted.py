@@ -175,3 +175,46 @@ def test_a_step_bumper_bears_what_is_told_of_it() -> None:
         assert [one.rule for one in less.findings if one.result == "fails"] == [
             "bumper-bears-the-weight" if "tongue" in rating else "bumper-bears-the-trailer"
         ]
+
+
+SLEEVE: Facts = {
+    "kind": "reducer_sleeve",
+    "adds_length": "0 in",
+    "trailer_rating": "9000 lb",
+    "tongue_rating": "900 lb",
+}
+DOOR_SPARE: Facts = {"vehicle.spare_location": "rear_door", "vehicle.spare_protrusion": "20 in"}
+
+
+NO_DOOR: Facts = {**DOOR_SPARE, "vehicle.body": "sedan", "vehicle.spare_protrusion": "0 in"}
+LARGER: Facts = {"receiver.opening": "2-1/2 in"}
+TWO_PINS: Facts = {
+    "receiver.pin_supplied": True,
+    "accessory.pin_supplied": True,
+    "accessory.pin_span": "3-3/4 in",
+    "accessory.extension_allowed": True,
+}
+WHOLE_EXTENSION: Facts = {**EXTENSION, "keeps_fraction": "100 %"}
+
+
+@pytest.mark.parametrize(
+    ("changed", "adapter", "outcome", "rule"),
+    [
+        ({}, {**SLEEVE, "fits_opening": "2 in", "offers_opening": "2 in"}, "fails", "sleeve-makes-smaller"),
+        (LARGER, {**SLEEVE, "fits_opening": "2-1/2 in", "offers_opening": "2 in"}, "works", ""),
+        ({**DOOR_SPARE, "vehicle.body": "pickup"}, None, "fails", "folded-clears-door-spare"),
+        ({**DOOR_SPARE, "vehicle.body": "sedan"}, None, "fails", "folded-clears-door-spare"),
+        (NO_DOOR, None, "conditional", "door-spare-has-a-door"),
+        ({"vehicle.body": "pickup"}, None, "works", ""),
+        (TWO_PINS, {**WHOLE_EXTENSION, "tube_outside": "4 in"}, "conditional", "pin-spans-receiver"),
+        ({**TWO_PINS, "accessory.pin_supplied": False}, {**WHOLE_EXTENSION, "tube_outside": "4 in"}, "conditional", ""),
+        (TWO_PINS, WHOLE_EXTENSION, "works", ""),
+        ({"load.exhaust_distance": "6 in"}, None, "conditional", "load-clear-of-exhaust"),
+        ({"load.exhaust_distance": "20 in"}, None, "works", ""),
+    ],
+)  # fmt: skip
+def test_what_is_told_is_judged(changed: Facts, adapter: Facts | None, outcome: str, rule: str) -> None:
+    """No body, pin or silence of another fact switches off a rule whose own figures are told."""
+    found = answer({**BIKES, **changed}, [adapter] if adapter else ())
+    assert found.outcome == outcome
+    assert not rule or rule in {one.rule for one in found.findings if one.result in ("fails", "undetermined")}
