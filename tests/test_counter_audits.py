@@ -29,7 +29,7 @@ def test_a_catalogue_is_sent_followed_and_taken_away(page: Page, counter: Counte
     page.set_input_files("#audit-catalogue", catalogue)
     page.fill("#audit-key", "wrong")
     page.click("text=Send and start")
-    expect(page.locator("[data-status]")).to_have_text("the API key in `X-API-Key` is unknown or revoked")
+    expect(page.locator("[data-status]")).to_have_text("the API key in `X-API-Key` is unknown, revoked or has expired")
     page.fill("#audit-key", new_key(counter))
     page.click("text=Send and start")
     page.wait_for_url("**/audits/aud_*")
