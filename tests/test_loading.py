@@ -385,11 +385,11 @@ def test_a_row_that_names_a_bad_row_is_not_blamed(problems: Problems) -> None:
 
 
 def test_a_store_problem_is_told_at_its_row(problems: Problems) -> None:
-    """What only the store refuses (a text too long, half a character) is told at its row, among good rows."""
+    """What only the store refuses (a text too long, half a character, two points) is told at its row, among good rows."""
     long = json.dumps({"subject": "ball", "sku": "B-1", "label": "x" * 201})
     half = '{"subject": "ball", "sku": "B-2", "label": "\\ud800"}'
-    slash = '{"subject": "ball", "sku": "B/3"}'
-    found = problems("a.jsonl", f'{{"subject": "ball", "sku": "B-0"}}\n{long}\n{half}\n{slash}\n')
+    points = '{"subject": "ball", "sku": ".."}'
+    found = problems("a.jsonl", f'{{"subject": "ball", "sku": "B-0"}}\n{long}\n{half}\n{points}\n')
     assert [(p.line, p.pointer) for p in found] == [(2, "label"), (3, "label"), (4, "sku")]
 
 
