@@ -385,7 +385,7 @@ def test_a_row_that_names_a_bad_row_is_not_blamed(problems: Problems) -> None:
 
 
 def test_a_store_problem_is_told_at_its_row(problems: Problems) -> None:
-    """What only the store refuses (a text too long, half a character, two points) is told at its row, among good rows."""
+    """What only the store refuses (a text too long, half a character, two points) is told at its row."""
     long = json.dumps({"subject": "ball", "sku": "B-1", "label": "x" * 201})
     half = '{"subject": "ball", "sku": "B-2", "label": "\\ud800"}'
     points = '{"subject": "ball", "sku": ".."}'
