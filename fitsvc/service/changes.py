@@ -44,9 +44,9 @@ async def effects(request: AnyRequest, key: FromPath[str]) -> Response[bytes]:
     reader = service.answerer.reader
 
     def work() -> Document:
+        draft, told = read_draft(kind, document, reader, key_name(request), new=False)
         with service.database.session() as session:
             record = get_record(session, kind.subject, key)
-            draft, told = read_draft(kind, document, reader, key_name(request), new=False)
             watch, seen = Watch(session, reader, kind.subject, record), _seen(record)
             record = replace_record(session, kind.subject, key, draft, told=told, laws=laws_of(reader))
             touched, would, lost = watch.touched(), record_document(record), len(seen - _seen(record))

@@ -226,11 +226,13 @@ def _read_rig(service: Service, document: Document, rig: Json, records: Records)
     others = document[TOGETHER]
     if shared["beside"] is not None:
         help = f"name each thing in `{TOGETHER}`, or tell all of them in `beside`"
-        raise ProblemsFound(
-            [Problem(f"`beside` and `{TOGETHER}` both say what else is there", help, pointer="/beside")]
-        )
+        said = f"`beside` and `{TOGETHER}` both say what else is there"
+        raise ProblemsFound([Problem(said, help, pointer="/beside", meaning=True)])
     if not isinstance(others, list):
         raise ProblemsFound([Problem(f"`{TOGETHER}` is a list of things", "write `[{...}]`", pointer=f"/{TOGETHER}")])
+    if document.get("hangs_on") is None:
+        said, help = f"with `{TOGETHER}` it has to be said where each item hangs", "name a receiver in `hangs_on`"
+        raise ProblemsFound([Problem(said, help, pointer="/hangs_on", meaning=True)])
     own = {name: shared[name] for name in ("ball", "trailer") if shared[name] is not None}
     item: Document = {"hangs_on": document.get("hangs_on"), SUBJECT: {"facts": {}}, **own}
     asked = {"rig": rig, "load": shared["load"], TOGETHER: [item, *others]}
