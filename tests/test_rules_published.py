@@ -113,9 +113,9 @@ def test_placard(placard: int, people: int, left: int) -> None:
     """49 CFR 575.6(a)(4) as manuals must print it: "1400-750 (5 x 150) = 650 lbs."; 1,000 less 5 x 200, and 2 x 150."""
     facts = {"vehicle.placard_capacity": f"{placard} lb", "load.occupants_weight": f"{people} lb"}
     assert _pounds(value("payload.room - load.occupants_weight", facts)) == pytest.approx(left, abs=1e-6)
-    rule = "people-and-luggage/payload.left_with_trailer"
-    assert result(rule, _TOWED | facts | {"trailer.tongue_weight": f"{left} lb"}) == "passes"
-    assert result(rule, _TOWED | facts | {"trailer.tongue_weight": f"{left + 1} lb"}) == "fails"
+    rule, towed = "people-and-luggage/payload.left_with_trailer", _TOWED | {"accessory.weight": "0 lb"}  # no mount
+    assert result(rule, towed | facts | {"trailer.tongue_weight": f"{left} lb"}) == "passes"
+    assert result(rule, towed | facts | {"trailer.tongue_weight": f"{left + 1} lb"}) == "fails"
 
 
 SCALES = ((2, 1, 3), (3, 1, 4))
@@ -210,7 +210,8 @@ BORDERS: list[tuple[str, str, Facts, str, Any, Any]] = [
     ("658.15 width", "width-on-the-road", _CARRIED, "accessory.width", "102 in", "102-1/16 in"),
     # 49 CFR 575.6(a)(4), quoted: 1,400 lb less five people of 150 lb leaves 650 lb.
     ("575.6 payload", "people-and-luggage/payload.left_with_trailer",
-     _TOWED | {"vehicle.gvwr": "6000 lb", "vehicle.curb_weight": "4600 lb", "load.occupants_weight": "750 lb"},
+     _TOWED | {"vehicle.gvwr": "6000 lb", "vehicle.curb_weight": "4600 lb", "load.occupants_weight": "750 lb",
+               "accessory.weight": "0 lb"},
      "trailer.tongue_weight", "650 lb", "651 lb"),
 ]  # fmt: skip
 
