@@ -131,8 +131,8 @@ def test_blocks_are_let_go(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> N
     """What was computed for a block goes with it: at most one block and the next are held at a time."""
     held, most, make = list[weakref.ref[Catalogue]](), [0], Kernel.block
 
-    def block(kernel: Kernel, columns: Mapping[str, Column], count: int) -> Block:
-        made = make(kernel, columns, count)
+    def block(kernel: Kernel, columns: Mapping[str, Column], count: int, *rest: Any) -> Block:
+        made = make(kernel, columns, count, *rest)
         held.append(weakref.ref(made.catalogue))
         most[0] = max(most[0], sum(one() is not None for one in held))
         return made
