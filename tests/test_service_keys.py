@@ -204,6 +204,9 @@ def test_a_put_makes_what_is_not_there(database: Database, tmp_path: Path) -> No
         assert client.get("/v1/rigs/rig_made/accessories/PIN-1%2f2").json()["sku"] == "PIN-1/2"
         changed = client.put(path, json=state | {"label": "H"}, headers={**edits, "If-Match": made.headers["etag"]})
         assert changed.status_code == 200
+        for named in (path, "/v1/rigs/rig_made"):
+            passed_over = {**edits, "If-None-Match": '"1-0"', "If-Match": "*"}
+            problem(client.put(named, json=state, headers=passed_over), 400)
         problem(client.put("/v1/accessories/NEW", json=state, headers=edits), 404)
         problem(client.get("/v1/accessories/PIN-1/2"), 404)
 
