@@ -159,7 +159,7 @@ class Writer:
         return f"severity: {severity}, {unknown if severity == 'blocking' else ''}"
 
     def _rule(self, number: int) -> str:
-        examples = "examples: [{gives: passes}, {gives: fails}, {gives: undetermined}]"
+        examples = "examples: [{gives: passes}, {gives: fails, so: blocks}, {gives: undetermined, so: open}]"
         body = f'{self._guard(0.6)}requires: "{self.truth(3)}", {self._severity()}fails_because: no, {examples}'
         return f"  - {{id: rule-{number}, title: t, source: {{kind: common_practice}}, {body}}}\n"
 
@@ -177,7 +177,7 @@ class Writer:
             guard = self._guard(0.4).rstrip(", ")
             ratings.append(f"{{rating: {name}{unknown}{', ' + guard if guard else ''}}}")
         texts = "title: t, quantity: q, source: {kind: common_practice}"
-        examples = "examples: [{gives: passes}, {gives: fails}, {gives: undetermined}]"
+        examples = "examples: [{gives: passes}, {gives: fails, so: blocks}, {gives: undetermined, so: open}]"
         severity = self.rng.choice(("blocking", "caution"))
         when = f'judged_when: "{self.truth(1)}", ' if self.rng.random() < 0.4 else ""
         body = f"{self._guard(0.4)}lowest_of: [{', '.join(ratings)}], {when}judged: {self.rng.choice(masses)}"

@@ -167,8 +167,8 @@ def _examples(reads: str, enough: str, short: str) -> str:
     return f"""\
     examples:
       - {{{given}, {reads}: {enough}, gives: passes}}
-      - {{{given}, {reads}: {short}, gives: fails}}
-      - {{{given}, gives: undetermined}}
+      - {{{given}, {reads}: {short}, gives: fails, so: caution}}
+      - {{{given}, gives: undetermined, so: caution}}
       - {{accessory.kind: ball_mount, gives: not_applicable}}
 """
 
@@ -296,8 +296,8 @@ rules:
     fails_because: "The tread bears [{{{_TREAD}}}|less]."
 {_SOURCE}    examples:
       - {{accessory.kind: step, load.person_weight: 200 lb, {_TREAD}: 200 lb, gives: passes}}
-      - {{accessory.kind: step, load.person_weight: 201 lb, {_TREAD}: 200 lb, gives: fails}}
-      - {{accessory.kind: step, load.person_weight: 200 lb, gives: undetermined}}
+      - {{accessory.kind: step, load.person_weight: 201 lb, {_TREAD}: 200 lb, gives: fails, so: blocks}}
+      - {{accessory.kind: step, load.person_weight: 200 lb, gives: undetermined, so: open}}
       - {{accessory.kind: step, gives: not_applicable}}
       - {{accessory.kind: ball_mount, load.person_weight: 200 lb, gives: not_applicable}}
 """,

@@ -68,11 +68,11 @@ def test_examples_are_kept(capsys: pytest.CaptureFixture[str]) -> None:
 
 def test_a_broken_example_is_told_with_its_place(rules: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """An example that promises something else is told with file and line, and the command ends with 1."""
-    line = spoil(rules / "coupling.yaml", "opening: 2 in, gives: passes", "opening: 2 in, gives: fails")
+    line = spoil(rules / "coupling.yaml", "opening: 2 in, gives: passes", "opening: 2 in, gives: fails, so: blocks")
     assert main(["rules", "test", str(rules)]) == 1
     told = capsys.readouterr().out
     assert f"rules/coupling.yaml:{line}:" in told
-    assert "gives passes here, the example says fails" in told
+    assert "gives passes here, the example says fails, so: blocks" in told
     assert told.endswith(" 1 broken\n")
 
 
@@ -92,7 +92,7 @@ def test_a_rule_is_shown_for_people(capsys: pytest.CaptureFixture[str]) -> None:
     assert told.startswith("The shank is the size of the opening\nshank-fits-opening, a rule in rules/coupling.yaml:")
     for words in ("applies when   ", "requires       accessory.shank == opening.size", "severity       blocking",
                   "source         common practice", "remedy  ", "What it reads", "accessory's shank", "Examples",
-                  "fails          accessory.kind ball_mount"):  # fmt: skip
+                  "fails, so: blocks         accessory.kind ball_mount"):  # fmt: skip
         assert words in told
 
 

@@ -317,7 +317,7 @@ rules:
     severity: blocking
     fails_because: no
     source: {kind: common_practice}
-    examples: [{gives: passes}, {gives: fails}, {gives: undetermined}]
+    examples: [{gives: passes}, {gives: fails, so: blocks}, {gives: undetermined, so: open}]
 """,
 }
 

@@ -54,8 +54,8 @@ NEW_RULE = """
     source: {kind: common_practice}
     examples:
       - {accessory.kind: step, accessory.tread_depth: 4 in, gives: passes}
-      - {accessory.kind: step, accessory.tread_depth: 3-15/16 in, gives: fails}
-      - {accessory.kind: step, gives: undetermined}
+      - {accessory.kind: step, accessory.tread_depth: 3-15/16 in, gives: fails, so: blocks}
+      - {accessory.kind: step, gives: undetermined, so: open}
 """
 
 

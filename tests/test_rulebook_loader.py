@@ -69,14 +69,14 @@ rules:
     severity: blocking
     fails_because: "The shank is {accessory.shank}."
     source: {kind: common_practice}
-    examples: [{gives: passes}, {gives: fails}, {gives: undetermined}]
+    examples: [{gives: passes}, {gives: fails, so: blocks}, {gives: undetermined, so: open}]
   - id: not-too-heavy
     title: Not too heavy
     requires: carried.weight <= receiver.tongue_rating
     severity: caution
     fails_because: "{margin} too much."
     source: {kind: estimate, because: a guess}
-    examples: [{gives: passes}, {gives: fails}, {gives: undetermined}]
+    examples: [{gives: passes}, {gives: fails, so: caution}, {gives: undetermined, so: caution}]
 """,
 }
 REQUIRES = "accessory.shank == opening.size"
@@ -172,6 +172,13 @@ def test_a_length_compared_with_a_mass_is_refused_in_place(tmp_path: Path) -> No
         ("is {accessory.shank}", "[is so]", (11, 31), "no value stands in `[brackets]`", "name one in `{braces}`"),
         ("{accessory.shank}", "[{accessory.shnk}|so]", (11, 36), "there is no fact `accessory.shnk`", ""),
         ("severity: caution", "severity: caution\n    if_unknown: caution", (18, 17), "`if_unknown` is for", ""),
+        ("{gives: fails, so: blocks}", "{gives: fails}", (13, 33), "an example that gives `fails` says what",
+         "add `so: blocks` or `so: caution`: `blocks` makes the answer no"),
+        ("{gives: undetermined, so: open}", "{gives: undetermined}", (13, 61), "an example that gives",
+         "add `so: open` or `so: caution`"),
+        ("fails, so: blocks", "fails, so: open", (13, 52), "`open` is not what `fails` may bring", "`blocks`, `caution`"),
+        ("[{gives: passes}", "[{gives: passes, so: open}", (13, 36),
+         "what gives `passes` brings nothing to the answer", "take `so` out"),
         ("topic: coupling", "topic: towing", (1, 1), "the topic of this file is `coupling`", ""),
         ("is: accessory.weight", "is: carried.weight", (4, 67), "`carried.weight` depends on itself: ", "break"),
         ("type: mass, is", "type: length, is", (4, 69), "`accessory.weight + 10 lb` is a mass, expected a length", ""),
@@ -190,8 +197,9 @@ def test_what_is_wrong_is_told_in_place(
 @pytest.mark.parametrize("gives", ["passes", "fails", "undetermined"])
 def test_a_rule_needs_an_example_of_each_result(tmp_path: Path, gives: str) -> None:
     """A rule without an example that passes, one that fails or one that is undetermined is refused."""
-    old = "examples: [{gives: passes}, {gives: fails}, {gives: undetermined}]\n  - id: not"
-    left = ", ".join(f"{{gives: {one}}}" for one in ("passes", "fails", "undetermined") if one != gives)
+    old = "examples: [{gives: passes}, {gives: fails, so: blocks}, {gives: undetermined, so: open}]\n  - id: not"
+    so = {"passes": "", "fails": ", so: blocks", "undetermined": ", so: open"}
+    left = ", ".join(f"{{gives: {one}{brings}}}" for one, brings in so.items() if one != gives)
     found = problem(tmp_path, old, f"examples: [{left}]\n  - id: not")
     assert (found.message, found.help) == (f"no example gives `{gives}`", "add one of each")
     assert place(found) == ("rules/coupling.yaml", 13, 15)
@@ -342,7 +350,7 @@ def test_a_folder_without_rulebook_yaml(tmp_path: Path) -> None:
         ("coupling.yaml", "topic: coupling\nabout: What", "about: What goes into what.\ntopic: coupling\n# What"),
         ("coupling.yaml", REQUIRES, "(accessory.shank  ==\n      opening.size)"),
         ("coupling.yaml", REQUIRES, f'"{REQUIRES}"'),
-        ("coupling.yaml", "[{gives: passes}, {gives: fails}", "[{gives: passes}, {gives: fails}, {gives: fails}"),
+        ("coupling.yaml", "[{gives: passes}", "[{gives: passes}, {gives: passes}"),
         ("coupling.yaml", "source: {kind: common_practice}", "source:\n      kind: common_practice"),
         ("adapters.yaml", "bare: {size: receiver.opening}", "bare: {size: (receiver.opening)}"),
     ],

@@ -24,6 +24,8 @@ from fitsvc.audits.rigs import AuditRig
 from fitsvc.cli.answer_view import show_answer
 from fitsvc.cli.console import Console
 from fitsvc.engine.columns.kernel import Columns, Judged
+from fitsvc.engine.examples import run_examples
+from fitsvc.engine.point import Point
 from fitsvc.engine.verdict import Verdict
 from fitsvc.facts import Case
 from fitsvc.language.checker import Names, check
@@ -175,3 +177,14 @@ def test_the_table_is_whole_and_never_lenient() -> None:
         assert all((OUTCOME_OF[effect] == "works") == (result == "passes") for result, effect in effects.items())
     assert tuple(OUTCOME_OF) == tuple(sorted(OUTCOME_OF, key=lambda one: -OUTCOMES.index(OUTCOME_OF[one])))
     assert set(OUTCOME_OF) == {*Verdict._fields} - {"outcome", "either_way"}
+
+
+def test_each_severity_and_answer_to_not_knowing_is_held_by_an_example() -> None:
+    """With blocking rules made cautions, or with not knowing weighed the other way, each such rule's examples break."""
+    book, reader = answerer().rulebook, answerer().reader
+    blocking = [rule for rule in book.rules if rule.severity == "blocking"]
+    for changes in ({"severity": "caution"}, {"if_unknown": "caution"}, {"if_unknown": "undetermined"}):
+        wanted = {rule.id for rule in blocking if replace(rule, **changes) != rule and not rule.limit}
+        rules = tuple(replace(rule, **changes) if rule in blocking else rule for rule in book.rules)
+        ran = run_examples(Point(replace(book, rules=rules)), reader)
+        assert wanted <= {one.owner for one in ran if not one.kept}, changes

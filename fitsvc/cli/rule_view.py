@@ -40,6 +40,7 @@ _LINES: Final = (
     ("draws", "marks"),
     ("source", "source"),
 )
+_EXAMPLE: Final = len("undetermined, so: caution") + 1
 _COLOURS: Final = {"passes": "green", "met": "green", "fails": "red", "undetermined": "magenta", "open": "yellow"}
 _EFFECTS: Final = ("blocking", "caution", "need", "told")
 _EFFECTS_TOLD: Final = (
@@ -167,9 +168,10 @@ def _examples(console: "Console", examples: list[Json]) -> None:
         console.print()
         paragraph(console, "Examples", style="bold")
     for example in examples:
-        facts = {name: value for name, value in example.items() if name not in ("gives", "at_most")}
+        facts = {name: value for name, value in example.items() if name not in ("gives", "so", "at_most")}
         gives = example.get("gives") or (f"at most {example['at_most']}" if "at_most" in example else "")
-        paragraph(console, inline(facts), sign=gives, colour=_COLOURS.get(gives, ""), indent=2, hang=15)
+        sign = f"{gives}, so: {example['so']}" if "so" in example else gives
+        paragraph(console, inline(facts), sign=sign, colour=_COLOURS.get(gives, ""), indent=2, hang=_EXAMPLE)
 
 
 def _text(key: str, value: Json) -> str:

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from fitsvc.rulebook.meaning import Difference
 
 _COLOURS: Final = {"added": "green", "removed": "red", "changed": "yellow"}
-_PROMISES: Final = ("gives", "at_most")
+_PROMISES: Final = ("gives", "so", "at_most")
 _HANG: Final = 9
 
 

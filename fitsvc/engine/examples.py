@@ -15,7 +15,8 @@ from fitsvc.language.intervals import TOLERANCE
 from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.language.typed import Constant
 from fitsvc.language.types import ListType, Value
-from fitsvc.rulebook.rules import Example, Limit, Need, Rule, Shown
+from fitsvc.rulebook.outcomes import OUTCOME_OF, OUTCOMES, RESULTS, SO
+from fitsvc.rulebook.rules import Example, Limit, Need, Rule, Rulebook, Shown
 from fitsvc.rulebook.shape import source_of
 from fitsvc.rulebook.yaml_text import Node, Scalar, to_plain
 
@@ -106,25 +107,39 @@ def run_example(engine: Point, reader: FactReader, owner: Owner, example: Exampl
     case = case_of(example, reader)
     verdict = engine.evaluate(case)
     if example.gives:
-        yield Ran(owner.id, example, example.gives, _gives(engine, owner, verdict, case))
+        found = _gives(engine, owner, verdict, case)
+        so = _brings(engine.rulebook, owner, verdict, found) if not isinstance(owner, Need) else ""
+        yield Ran(owner.id, example, _with_so(example.gives, example.so), _with_so(found, so))
     for name, node in example.values.items():
         yield Ran(owner.id, example, _expected(name, node), _value(engine, owner, name, case, node))
 
 
 def _gives(engine: Point, owner: Owner, verdict: Verdict, case: Case) -> str:
-    rulebook = engine.rulebook
     if isinstance(owner, Need):
         return _need(engine, owner, verdict, case)
-    results = verdict.results(len(rulebook.rules))
-    members = [
-        result
-        for rule, result in zip(rulebook.rules, results, strict=True)
+    members = [result for _, result in _members(engine.rulebook, owner, verdict)]
+    return next((result for result in RESULTS if result in members), "not_applicable")
+
+
+def _members(rulebook: Rulebook, owner: Rule | Limit, verdict: Verdict) -> list[tuple[Rule, str]]:
+    """A rule, or those that judge by each rating of a limit, with what each came to."""
+    results = zip(rulebook.rules, verdict.results(len(rulebook.rules)), strict=True)
+    return [
+        (rule, result)
+        for rule, result in results
         if rule.id == owner.id or (isinstance(owner, Limit) and rule.limit == owner.id)
     ]
-    for result in ("fails", "undetermined", "passes"):
-        if result in members:
-            return result
-    return "not_applicable"
+
+
+def _brings(rulebook: Rulebook, owner: Rule | Limit, verdict: Verdict, gives: str) -> str:
+    """What a result brings to the answer: the worst of it, where several ratings of a limit came to it."""
+    members = [rule for rule, result in _members(rulebook, owner, verdict) if result == gives]
+    outcomes = [OUTCOME_OF[rule.effects[result]] for rule in members for result in RESULTS if result == gives]
+    return SO.get(max(outcomes, key=OUTCOMES.index, default=OUTCOMES[0]), "")
+
+
+def _with_so(gives: str, so: str) -> str:
+    return f"{gives}, so: {so}" if so else gives
 
 
 def _need(engine: Point, need: Need, verdict: Verdict, case: Case) -> str:

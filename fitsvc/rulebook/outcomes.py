@@ -12,6 +12,8 @@ OUTCOMES: Final[tuple[Outcome, ...]] = ("works", "conditional", "undetermined", 
 """Best first; over columns an outcome is told by its place here."""
 
 Result = Literal["passes", "fails", "undetermined"]
+RESULTS: Final[tuple[Result, ...]] = ("fails", "undetermined", "passes")
+"""What counts most first: of a limit, the result of its worst rating is the limit's."""
 Severity = Literal["blocking", "caution"]
 SEVERITIES: Final[tuple[Severity, ...]] = ("blocking", "caution")
 IfUnknown = Literal["undetermined", "caution"]
@@ -39,6 +41,9 @@ OUTCOME_OF: Final[Mapping[Effect, Outcome]] = {
     "passes": "works",
 }
 """The outcome that each effect brings about, in the order in which effects are told."""
+
+SO: Final[Mapping[Outcome, str]] = {"fails": "blocks", "undetermined": "open", "conditional": "caution"}
+"""How an example says what a result brings to the answer, by the outcome; what passes brings nothing."""
 
 RESULT_OF: Final[Mapping[Effect, Result]] = {
     "fails": "fails",

@@ -58,13 +58,17 @@ def values_of(template: Template) -> list[Shown]:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Example:
-    """A case written beside a rule, and what the rule gives on it; read and run by the engine's examples."""
+    """A case written beside a rule, and what the rule gives on it; read and run by the engine's examples.
+
+    `so` says what that brings to the answer, where it fails or is undetermined.
+    """
 
     node: Node
     facts: Mapping[str, Node]
     adapters: tuple[Mapping[str, Node], ...]
     present: tuple[str, ...]
     gives: str
+    so: str
     values: Mapping[str, Node]
 
 

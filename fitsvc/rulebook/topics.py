@@ -12,7 +12,7 @@ from fitsvc.language.typed import AnyTyped
 from fitsvc.language.types import TRUTH, NumberType
 from fitsvc.rulebook.expressions import Expressions
 from fitsvc.rulebook.filling import read_fills
-from fitsvc.rulebook.outcomes import IF_UNKNOWN, SEVERITIES, IfUnknown
+from fitsvc.rulebook.outcomes import EFFECTS, IF_UNKNOWN, OUTCOME_OF, SEVERITIES, SO, IfUnknown, Result
 from fitsvc.rulebook.rules import Example, IfKnown, Limit, Need, Rating, Reference, Rule, Shown, Template
 from fitsvc.rulebook.shape import Shape
 from fitsvc.rulebook.viewing import read_draws
@@ -26,6 +26,9 @@ _LIMIT_KEYS: Final = ("id", "title", "quantity", "lowest_of", "judged", "severit
 _NEED_KEYS: Final = ("id", "title", "because", "source", "examples")
 _NEED_EXTRA: Final = ("applies_when", "met_when", "values", "unknown_because", "fills", "work", "goes_with")
 _GIVES: Final = ("passes", "fails", "undetermined", "not_applicable")
+_BRINGS: Final[tuple[Result, ...]] = ("fails", "undetermined")
+"""The results of which an example says what they bring to the answer."""
+_MEANT: Final = "`blocks` makes the answer no, `open` leaves it open, `caution` is a yes with something to see to"
 
 
 _UNREAD: Final = typed.Constant(TRUTH, NO)
@@ -71,16 +74,42 @@ def read_examples(shape: Shape, parent: Mapping, allowed: Iterable[str], wanted:
     return tuple(examples)
 
 
+_OF_EXAMPLES: Final = ("gives", "so", "adapters", "present")
+
+
 def _example(shape: Shape, item: Mapping, allowed: Iterable[str]) -> Example:
     facts = {name: node for name, node in item.entries.items() if "." in name}
-    values = {n: v for n, v in item.entries.items() if "." not in n and n not in ("gives", "adapters", "present")}
+    values = {n: v for n, v in item.entries.items() if "." not in n and n not in _OF_EXAMPLES}
     stacked = shape.items(item.entries.get("adapters"), "`adapters`")
     adapters = [dict(shape.open_mapping(node, "an adapter")) for node in stacked]
     present = [n.value or "" for n in shape.items(item.entries.get("present"), "`present`") if isinstance(n, Scalar)]
     gives = shape.one_of(item, "gives", allowed) if "gives" in item.entries else ""
     if not gives and not values:
         shape.complain(item, "an example says what the rule gives", "add `gives: passes`")
-    return Example(node=item, facts=facts, adapters=tuple(adapters), present=tuple(present), gives=gives, values=values)
+    return Example(
+        node=item,
+        facts=facts,
+        adapters=tuple(adapters),
+        present=tuple(present),
+        gives=gives,
+        so=_so(shape, item, gives),
+        values=values,
+    )
+
+
+def _so(shape: Shape, item: Mapping, gives: str) -> str:
+    """What an example says that its result brings to the answer; only a result that brings something has it."""
+    brings = [result for result in _BRINGS if result == gives]
+    words = dict.fromkeys(SO[OUTCOME_OF[row[result]]] for result in brings for row in EFFECTS.values())
+    if "so" not in item.entries:
+        if words:
+            ways = " or ".join(f"`so: {word}`" for word in words)
+            shape.complain(item, f"an example that gives `{gives}` says what that brings", f"add {ways}: {_MEANT}")
+        return ""
+    if not words:
+        shape.complain(item.entries["so"], f"what gives `{gives}` brings nothing to the answer", "take `so` out")
+        return ""
+    return shape.one_of(item, "so", words, what=f"what `{gives}` may bring")
 
 
 def _guard(parts: Iterable[AnyTyped | None]) -> AnyTyped | None:

@@ -31,7 +31,7 @@ _SEEN: Final[Mapping[str, str]] = {
     "memory": "from memory",
 }
 _TO_FIND_OUT: Final = "What it reads is to be found out first."
-_PROMISES: Final = ("gives", "at_most")
+_PROMISES: Final = ("gives", "so", "at_most")
 
 
 @dataclass(frozen=True, slots=True)
@@ -287,6 +287,7 @@ def _example(node: Any) -> tuple[str, str]:
     """An example: its facts in a line, and what it gives."""
     told: Json = to_plain(node)
     gives = told.get("gives") or f"at most {told.get('at_most', '')}"
+    gives += f", so: {told['so']}" if "so" in told else ""
     facts = ", ".join(f"{name} {_written(wire)}" for name, wire in told.items() if name not in _PROMISES)
     return facts, str(gives).replace("_", " ")
 
