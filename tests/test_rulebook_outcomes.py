@@ -8,7 +8,7 @@ from dataclasses import replace
 from functools import cache
 from io import StringIO
 from itertools import product
-from typing import cast
+from typing import Any, cast
 
 import numpy as np
 import pytest
@@ -183,7 +183,8 @@ def test_each_severity_and_answer_to_not_knowing_is_held_by_an_example() -> None
     """With blocking rules made cautions, or with not knowing weighed the other way, each such rule's examples break."""
     book, reader = answerer().rulebook, answerer().reader
     blocking = [rule for rule in book.rules if rule.severity == "blocking"]
-    for changes in ({"severity": "caution"}, {"if_unknown": "caution"}, {"if_unknown": "undetermined"}):
+    turned: list[dict[str, Any]] = [{"severity": "caution"}, {"if_unknown": "caution"}, {"if_unknown": "undetermined"}]
+    for changes in turned:
         wanted = {rule.id for rule in blocking if replace(rule, **changes) != rule and not rule.limit}
         rules = tuple(replace(rule, **changes) if rule in blocking else rule for rule in book.rules)
         ran = run_examples(Point(replace(book, rules=rules)), reader)
