@@ -97,9 +97,9 @@ def test_skus_are_any_printable_text(key: str) -> None:
     assert fields(Draft(key=key), "accessory") == []
 
 
-@pytest.mark.parametrize("key", ["", "a\nb", "a\0", " a", "a ", "\ud800", "x" * 81, "\u200b", ".", ".."])
+@pytest.mark.parametrize("key", ["", "a\nb", "a\0", " a", "a ", "\ud800", "x" * 81, "\u200b", ".", "..", "Cafe\u0301"])
 def test_skus_that_do_not_print_or_break_a_path_are_refused(key: str) -> None:
-    """Control and invisible characters, outer spaces and dots alone are no SKU."""
+    """Control and invisible characters, outer spaces, dots alone and letters in two pieces are no SKU."""
     assert fields(Draft(key=key), "accessory") == ["/sku"]
 
 

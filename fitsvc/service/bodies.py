@@ -28,6 +28,7 @@ _LONGEST_NUMBER: Final = 4_300
 _NESTED: Final = frozenset({dict, list})
 
 _PLACE = re.compile(r"(?:JSON is malformed: )?(?P<what>.*?)(?: \(byte (?P<at>\d+)\))?\Z")
+_HALF = re.compile("[\ud800-\udfff]")
 _TEXT = re.compile(rb'"[^"\\]*(?:\\.[^"\\]*)*"', re.DOTALL)
 
 
@@ -63,7 +64,7 @@ def decode(raw: bytes) -> Json:
     except UnicodeDecodeError:
         raise _not_utf8(raw) from None
     except msgspec.DecodeError as error:
-        raise _out_of_range(raw) or _malformed(raw, str(error)) from None
+        raise _unkept(raw) or _malformed(raw, str(error)) from None
     except RecursionError:
         raise _too_deep() from None
     members = _members(document)
@@ -145,27 +146,32 @@ def _malformed(raw: bytes, told: str) -> ProblemsFound:
     return _refuse(f"the body is not JSON: {what}{where}", "texts stand in double quotes; NaN is no JSON number")
 
 
-def _out_of_range(raw: bytes) -> ProblemsFound | None:
-    """The numbers too large for any computer's, at their places; None where something else is wrong."""
+def _unkept(raw: bytes) -> ProblemsFound | None:
+    """Numbers too large for any computer's and halves of characters, at their places; None where neither is there."""
 
     def read(text: str) -> float:
         return float(text) if len(text) < _LONGEST_NUMBER else inf
 
     try:
-        found = list(_endless(json.loads(raw, parse_int=read, parse_float=read, parse_constant=Decimal), ""))
+        problems = list(_faults(json.loads(raw, parse_int=read, parse_float=read, parse_constant=Decimal), ""))
     except (ValueError, RecursionError):
         return None
-    problems = [Problem("the number is out of range", "check the figure", pointer=at) for at in found]
     return ProblemsFound(problems) if problems else None
 
 
-def _endless(value: Json, pointer: str) -> Iterator[str]:
-    """The pointers of the numbers that came out endless."""
+def _faults(value: Json, pointer: str) -> Iterator[Problem]:
+    """What of a value can be written as JSON and not be kept."""
     if isinstance(value, float) and isinf(value):
-        yield pointer
+        yield Problem("the number is out of range", "check the figure", pointer=pointer)
+    elif isinstance(value, str) and _HALF.search(value):
+        help = r"write the character itself, or both halves of it, as in `\ud83d\udeb2`"
+        yield Problem("a text holds half of a surrogate pair, which is no character", help, pointer=pointer)
     parts = value.items() if isinstance(value, dict) else enumerate(value) if isinstance(value, list) else ()
     for name, part in parts:
-        yield from _endless(part, f"{pointer}/{escape(str(name))}")
+        if isinstance(name, str) and _HALF.search(name):
+            yield from _faults(name, pointer)
+        else:
+            yield from _faults(part, f"{pointer}/{escape(str(name))}")
 
 
 def _line_and_column(raw: bytes, at: int) -> str:

@@ -71,7 +71,7 @@ def _told(scope: Any, request: str, method: str, status: int, took: float) -> di
 
 def _keep_slashes(scope: Any) -> None:
     """Let a `/` within a SKU or an id, sent as `%2F`, stand for itself and not part the path."""
-    raw = scope.get("raw_path") or b""
+    raw = (scope.get("raw_path") or b"").partition(b"?")[0]  # some servers leave the query on it
     if b"%2f" in raw.lower() and raw.startswith(_KEYED):
         scope["path"] = unquote(_SLASH.sub(INNER_SLASH, raw.decode("ascii", "replace")))
 

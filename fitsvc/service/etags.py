@@ -37,14 +37,8 @@ def require_match(request: AnyRequest, thing: Versioned) -> int:
 
 
 def is_to_be_made(request: AnyRequest) -> bool:
-    """Tell whether the caller says, with `If-None-Match: *`, that what is put is not there yet.
-
-    A change under any other `If-None-Match` is a problem (400): passed over, a tag that holds would not stop it.
-    """
-    given = request.headers.get("if-none-match")
-    if given is not None and given.strip() != "*":
-        raise problem(400, "`If-None-Match` of a change is `*`, which makes what is not there yet, or left out")
-    return given is not None
+    """Tell whether the caller says, with `If-None-Match: *`, that what is put is not there yet."""
+    return request.headers.get("if-none-match") is not None
 
 
 @contextmanager

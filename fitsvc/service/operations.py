@@ -5,27 +5,35 @@ from dataclasses import dataclass, field, replace
 from typing import Any, Final
 
 from fitsvc.service.context import AnyRequest
-from fitsvc.service.queries import Parameter, read_query
+from fitsvc.service.queries import Parameter, check_headers, read_query
 
+_TAG: Final = '(?:W/)?"[!#-~]*"'
+_LONGEST: Final = 4_000
+"""Characters of a header that lists tags: some hundred of them."""
 IF_MATCH: Final = Parameter(
     "If-Match",
     "The `ETag` of what you read, so that nobody's change in between is lost; `*` for any.",
-    {"type": "string"},
+    {"type": "string", "maxLength": _LONGEST, "pattern": rf"^(?:\*|{_TAG}(?: *, *{_TAG})*)$"},
     required=True,
     example='"3-5c2a9b1f0e4d"',
+    form='`*`, or an `ETag` as it was sent, with its quotes, such as `"3-5c2a9b1f0e4d"`',
 )
 IF_EITHER: Final = replace(IF_MATCH, required=False)
 IF_NONE: Final = Parameter(
     "If-None-Match", "`*`: make it, which must not be there yet.", {"type": "string", "enum": ["*"]}
 )
+"""A change under any other is refused: passed over, a tag that holds would not stop it."""
 IDEMPOTENCY: Final = Parameter(
     "Idempotency-Key",
     "A text of your own for this request: sent again within a day, it is answered as it was and nothing is done twice.",
     {"type": "string", "minLength": 1, "maxLength": 120, "pattern": "^[!-~]+$"},
     example="order-4711",
+    form="1 to 120 printable characters without blanks",
 )
 IF_NONE_MATCH: Final = Parameter(
-    "If-None-Match", "The `ETag` you have: what is still the same is answered with 304 and no body.", {"type": "string"}
+    "If-None-Match",
+    "The `ETag` you have: what is still the same is answered with 304 and no body.",
+    {"type": "string", "maxLength": _LONGEST},
 )
 
 
@@ -83,6 +91,8 @@ class Operation:
 
 
 def query_of(request: AnyRequest) -> dict[str, Any]:
-    """Read the query as the operation of this request declares it."""
+    """Read the query as the operation of this request declares it, and hold the headers to what it declares."""
     operation: Operation = request.route_handler.opt["operation"]
+    if operation.headers:
+        check_headers(request, operation.headers)
     return read_query(request, operation.query)

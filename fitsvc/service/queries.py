@@ -17,13 +17,17 @@ _WHOLE = re.compile(r"[0-9]{1,9}", re.ASCII)
 
 @dataclass(frozen=True, slots=True)
 class Parameter:
-    """One query or header parameter: a text, a whole number or one of a few words."""
+    """One query or header parameter: a text, a whole number or one of a few words.
+
+    `form` says in words what the schema's pattern does.
+    """
 
     name: str
     about: str
     schema: Mapping[str, Json]
     required: bool = False
     example: Json = None
+    form: str = ""
 
     def read(self, text: str) -> Any:
         """Return the value of a text; ValueError says what was expected."""
@@ -34,6 +38,8 @@ class Parameter:
         if self.schema["type"] != "integer":
             if len(text) > self.schema["maxLength"]:
                 raise ValueError(f"at most {self.schema['maxLength']} characters")
+            if not re.search(self.schema.get("pattern", ""), text):
+                raise ValueError(self.form)
             return text
         low, high = self.schema["minimum"], self.schema["maximum"]
         if not _WHOLE.fullmatch(text) or not low <= int(text) <= high:
@@ -138,6 +144,21 @@ def read_query(request: AnyRequest, known: Iterable[Parameter] = ()) -> dict[str
     if problems:
         raise ProblemsFound(problems)
     return values
+
+
+def check_headers(request: AnyRequest, known: Iterable[Parameter]) -> None:
+    """Refuse a header that an operation reads and cannot; passed over, a condition would not hold anybody up."""
+    problems = []
+    for one in known:
+        given = request.headers.get(one.name.lower())
+        if given is not None:
+            try:
+                one.read(given.strip())
+            except ValueError as error:
+                message = f"`{given[:60]}` is not a value of `{one.name}`"
+                problems.append(Problem(message, f"expected {error}", parameter=one.name))
+    if problems:
+        raise ProblemsFound(problems)
 
 
 def _unknown(name: str, known: Mapping[str, Parameter]) -> Problem:

@@ -8,6 +8,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
 from typing import get_args
+from unicodedata import is_normalized
 
 from fitsvc.document import Json
 from fitsvc.store.errors import FieldProblem, InvalidValue, shown
@@ -145,6 +146,8 @@ def _sku_fault(value: object) -> str:
         return f"expected a SKU of 1 to {KEY} characters"
     if not value.isprintable() or value != value.strip():
         return f"`{shown(value)}` is not a SKU: expected printable characters, and no space at either end"
+    if not is_normalized("NFC", value):  # else two that nobody can tell apart would be two things
+        return f"`{shown(value)}` is not a SKU: write a letter with its accent as one character (Unicode's form NFC)"
     # A client shortens these two away before a path with them reaches the service.
     return f"`{value}` is not a SKU" if value in (".", "..") else ""
 
