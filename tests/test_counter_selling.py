@@ -1,7 +1,7 @@
 """What do I sell: every basket on the page is proven by its own answers, and no wish is a dead end."""
 
 import re
-from html import unescape
+from html import escape, unescape
 from typing import Any, Final
 
 import msgspec
@@ -57,6 +57,60 @@ def test_what_nearly_would_do_says_why(pages: Pages) -> None:
     assert "Nothing on the shelf serves every wish" in reply.text
     near = re.search(r'href="(/answer\?[^"]+)">Its answer', reply.text)
     assert near and 'class="outcome fails"' in pages.get(unescape(near[1])).text
+
+
+def test_a_basket_has_an_address_of_its_own(pages: Pages) -> None:
+    """A basket by itself is one that was told, with a code to take home; one that is no more among the best is said."""
+    page = pages.get(CART).text
+    for href in map(unescape, re.findall(r'class="own" href="(/sell\?[^"]+)"', page)):
+        alone = pages.get(href).text
+        (basket,) = baskets(alone)
+        numbers = re.findall(r'class="sku">([^<]+)<', basket)
+        assert href.endswith(f"basket={'%7C'.join(numbers)}")
+        assert any(numbers == re.findall(r'class="sku">([^<]+)<', one) for one in baskets(page))
+        assert 'class="qr"' in alone and escape(href) in alone
+    gone = pages.get(f"{CART}&basket=RBL-2-C").text
+    assert "is no more among the best" in gone and len(baskets(gone)) == len(baskets(page)) > 1
+
+
+def test_what_is_there_already_is_not_sold_again(pages: Pages) -> None:
+    """A mount that the customer has serves the trailer but for its ball, which is offered; only the step is sold.
+
+    What he has of another kind than a wish takes serves nothing, and neither does what fails.
+    """
+    page = pages.get(f"{CART}&accessory=KND-2-D212-9&want.step=yes").text
+    own, sold = page.split('id="baskets"')
+    assert "With what the customer has" in own and "RBL-2-C" in own.split('id="own"')[1]
+    assert all("STT-" in one or "HKB-PEDAL" in one for one in baskets(sold))
+    assert all("KND-2-D212-9" not in re.findall(r'class="sku">([^<]+)<', one) for one in baskets(sold))
+    step = pages.get(f"{CART}&accessory=HKB-PEDAL-2").text
+    assert "With what the customer has" not in step and "KND-2-D212-9" in baskets(step)[0]
+    wrong = pages.get(f"{CART}&accessory=TUG-125-R2-8").text
+    assert "No. " in wrong.split('id="own"')[1].split('id="baskets"')[0] and "KND-2-D212-9" in wrong
+    whole = pages.get(f"{CART}&accessory=KND-2-D212-9&ball=RBL-2-C").text
+    assert "Nothing else has to be sold." in whole and 'id="baskets"' not in whole
+
+
+@pytest.mark.parametrize(
+    ("path", "subject", "wanted"),
+    [
+        (f"/answer?{MUCKLE}&accessory=TUG-2-D2-10&trailer=DUN-CART-612E", "ball", "RBL-2-C"),
+        ("/answer?mounting=mnt_dunlin_wicket&accessory=TUG-2-D2-10", "pin", "LPN-58"),
+        ("/answer?mounting=mnt_oxter_anvil&accessory=TUG-2-D2-10", "long pin", "LPN-58-L"),
+        (f"/answer?{MUCKLE}&trailer=DUN-CART-612E", "mount", "KND-2-D212-9"),
+    ],
+)
+def test_a_need_leads_to_what_the_shelf_has_for_it(pages: Pages, path: str, subject: str, wanted: str) -> None:
+    """What an answer still wants is offered by name and number, and the answer about each of those does not fail."""
+    page = pages.get(path).text
+    part = re.search(r'From the shelf:.*?</p>|id="instead".*?</section>', page, re.DOTALL)
+    assert part and wanted in part[0], subject
+    links = [unescape(one) for one in re.findall(r'href="(/answer\?[^"]+)"', part[0])]
+    assert links
+    for href in links:
+        assert re.search(r'class="outcome (works|conditional)"', pages.get(href).text), href
+    others = [unescape(one) for one in re.findall(r'href="((?!/answer)[^"]+)"', part[0])]
+    assert others and all(pages.get(one.partition("#")[0]).status_code == 200 for one in others)
 
 
 @pytest.mark.parametrize(

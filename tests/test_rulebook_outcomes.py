@@ -108,7 +108,7 @@ def test_everyone_reads_the_one_table(
     _plan_agrees(of, weight, outcome)
     answer = of.answer({"accessory": {"facts": {"weight": _written(weight)}}})
     assert (answer.outcome, [one.result for one in answer.findings]) == (outcome, [result])
-    assert see(of, answer, {}, "us").findings[0].mark == mark
+    assert see(of, answer, {}, "us", {}).findings[0].mark == mark
     assert sign in _printed(of, answer)
 
 

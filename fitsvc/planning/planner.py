@@ -30,7 +30,8 @@ from fitsvc.planning.parts import PartSet, Site, with_items
 from fitsvc.planning.plan import AtOnce, PinHeld, Plan, PlanMiss, PlanPart, PlanSet, Role, WishServed
 from fitsvc.planning.reading import Wishes, read_wishes
 from fitsvc.planning.search import MOST_WORK, Search
-from fitsvc.planning.wares import Wares
+from fitsvc.planning.wares import Fold, Kept, Wares
+from fitsvc.rulebook.outcomes import Outcome
 from fitsvc.rulebook.rules import Shown
 
 MOST_TOLD: Final = 4
@@ -53,7 +54,7 @@ class Planner:
 
     def __init__(self, answerer: Answerer, most: int = MOST_WORK) -> None:
         self.answerer, self._most = answerer, most
-        self._columns = answerer.columns
+        self._kept = Kept(answerer.columns)
         self._wares: Wares | None = None
         self._lock = Lock()
 
@@ -66,7 +67,7 @@ class Planner:
         sites = list(self._sites(wanted, records, shelf))
         with self._lock:
             if self._wares is None or not self._wares.are_of(shelf):
-                self._wares = Wares(self._columns, shelf)
+                self._wares = Wares(self._kept, shelf)
             search = Search(
                 engine=self.answerer.engine,
                 reader=self.answerer.reader,
@@ -78,6 +79,14 @@ class Planner:
             )
             search.run()
         return _PlanTelling(self.answerer, search, records, system).plan()
+
+    def beside(self, case: Case, subject: str, shelf: Shelf, most: int) -> list[tuple[Item, Outcome]]:
+        """What is sold as a subject and does best beside what a case has already; none that leaves more open."""
+        fold = Fold(self._kept.columns, [self._kept.of(shelf, subject)])
+        rows = fold.rows(fold.judged(case))
+        least = min(rows.opens[rows.works], default=0)
+        best = np.flatnonzero(rows.works & (rows.opens == least))[:most].tolist()
+        return [(fold.items[place], "conditional" if least else "works") for place in best]
 
     def _sites(self, wanted: Wishes, records: Records, shelf: Shelf) -> Iterator[Site]:
         """The receivers to choose from: the rig's own, or those that mount on the vehicle and can be read."""

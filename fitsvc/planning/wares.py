@@ -127,18 +127,33 @@ class Chained(Sequence[_T]):
         return self._parts[part][place - (self._ends[part - 1] if part else 0)]
 
 
+class Kept:
+    """What is sold as each subject, folded once for as long as a shelf holds just these; safe to share."""
+
+    def __init__(self, columns: Columns) -> None:
+        self.columns = columns
+        self._folded: dict[str, tuple[Sequence[Item], FoldedItems]] = {}
+
+    def of(self, shelf: Shelf, subject: str) -> FoldedItems:
+        """The items of a subject; two that ask at once may both fold them, to the same."""
+        items, known = shelf.items(subject), self._folded.get(subject)
+        if known is None or known[0] is not items:
+            self._folded[subject] = known = (items, FoldedItems(self.columns, subject, items))
+        return known[1]
+
+
 class Wares:
     """A shelf's accessories, adapters and balls, folded; accessories as an index holds them, where there is one."""
 
-    def __init__(self, columns: Columns, shelf: Shelf) -> None:
+    def __init__(self, kept: Kept, shelf: Shelf) -> None:
         self._held = shelf.folded()
         subjects = SOLD if self._held is None else SOLD[1:]
         self._lists = {subject: shelf.items(subject) for subject in subjects}
-        folds = {name: [FoldedItems(columns, name, items)] for name, items in self._lists.items()}
+        folds: dict[str, list[Folded]] = {name: [kept.of(shelf, name)] for name in subjects}
         if self._held is not None:
             parts, loose = self._held
-            folds[ACCESSORY] = [*parts, FoldedItems(columns, ACCESSORY, loose)]  # type: ignore[list-item]
-        self.accessories, self.adapters, self.balls = (Fold(columns, folds[name]) for name in SOLD)
+            folds[ACCESSORY] = [*parts, FoldedItems(kept.columns, ACCESSORY, loose)]
+        self.accessories, self.adapters, self.balls = (Fold(kept.columns, folds[name]) for name in SOLD)
 
     def are_of(self, shelf: Shelf) -> bool:
         """Whether a shelf still holds just these."""

@@ -103,9 +103,14 @@ class Selections:
                 _log.exception("the index for selections cannot be opened yet")
                 self._ended.wait(_PAUSE_SECONDS)
 
+    @property
+    def ready(self) -> bool:
+        """Whether what asks for the accessories need not wait until the index is opened."""
+        return not self._opens or self._opened.is_set()
+
     def check(self) -> None:
         """Raise a problem (503) while the index is being opened, or a StoreError when it cannot follow the store."""
-        if self._opens and not self._opened.is_set():
+        if not self.ready:
             raise problem(503, "the index for selections is being opened; try again", headers={"Retry-After": "1"})
         if self._opens:
             self.index.held()

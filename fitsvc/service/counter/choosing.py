@@ -33,7 +33,9 @@ DRAFT: Final = "draft"
 """Given while the form is still being filled: nothing is planned for it yet."""
 PICKED: Final = "pick."
 """An item picked to be compared, by its SKU."""
-PAGE: Final = ("units", "about", ON, DRAFT)
+BASKET: Final = "basket"
+"""One basket of those that a plan comes to, by the numbers of its parts."""
+PAGE: Final = ("units", "about", ON, DRAFT, BASKET)
 """Fields that are the page's own and no part of the question."""
 SOLD: Final = ("accessory", "ball", "trailer", *PLACES)
 _OF_RIG: Final = ("rig", "mounting", "receiver")

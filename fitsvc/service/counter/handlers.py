@@ -21,6 +21,7 @@ from fitsvc.service.counter.choosing import place_of
 from fitsvc.service.counter.fits import compare, fits
 from fitsvc.service.counter.guide import guide, guide_page
 from fitsvc.service.counter.links import link, write_fields
+from fitsvc.service.counter.offering import Offers
 from fitsvc.service.counter.record_pages import handlers as record_handlers
 from fitsvc.service.counter.rendering import assets, fields_of, not_there, page, shown_units
 from fitsvc.service.counter.seeing import see
@@ -66,6 +67,8 @@ def answer(request: AnyRequest) -> Response[str] | Redirect:
             return Redirect(link("/answer", kept), status_code=303)
         found = service.answerer.answer(asked.document, asker.records, system, service.shop.shelf(session))
         lines = asked_lines(asker, told, read.case, system)
+        offers = Offers(service=service, asker=asker, document=asked.document, system=system)
+        offered, instead = offers.of(read, found), offers.accessories(read)
     # The case of several vehicles has the facts of none of them: there is no one side, and no one chain, to draw.
     one = len(read.candidates) < 2
     drawn = (service.answerer.wording, read.case, system)
@@ -77,7 +80,8 @@ def answer(request: AnyRequest) -> Response[str] | Redirect:
     return page(
         request,
         "answer.html",
-        seen=see(service.answerer, found, told, system),
+        seen=see(service.answerer, found, told, system, offered),
+        instead=instead,
         asked=lines,
         fields=kept,
         label=service.answerer.wording.label,

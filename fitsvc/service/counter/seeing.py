@@ -15,7 +15,7 @@ from fitsvc.language.display import System
 from fitsvc.rulebook.outcomes import OUTCOME_OF, Outcome
 from fitsvc.service.counter.fields import Field, FieldMaker
 from fitsvc.service.counter.links import Fields, adapter_places, link
-from fitsvc.service.counter.telling import Headline, RemedyTold, ToldThing, headline, remedy_told, things
+from fitsvc.service.counter.telling import Headline, Offered, RemedyTold, ToldThing, headline, remedy_told, things
 
 OUTCOMES: Final[Mapping[str, str]] = {
     "works": "Yes",
@@ -85,7 +85,7 @@ class AnswerView:
     minded: Sequence[FindingView]
     findings: Sequence[FindingView]
     limits: Sequence[LimitTold]
-    needs: Sequence[str]
+    needs: Sequence[tuple[str, Offered | None]]
     headline: Headline
     things: Sequence[ToldThing]
     steps: Sequence[StepView]
@@ -102,8 +102,10 @@ class AnswerView:
         return {step.field.name for step in self.steps if step.field}
 
 
-def see(answerer: Answerer, answer: Answer, fields: Fields, system: System) -> AnswerView:
-    """Make the view of an answer to the question that these fields ask."""
+def see(
+    answerer: Answerer, answer: Answer, fields: Fields, system: System, offers: Mapping[str, Offered]
+) -> AnswerView:
+    """Make the view of an answer to the question that these fields ask, with what meets its needs by their names."""
     rulebook, the = answerer.rulebook, answerer.wording.the
     effect = answerer.wording.effect
     told = [FindingView(_MARKS[OUTCOME_OF[effect(one)]], one, source_text(one.source)) for one in answer.findings]
@@ -125,9 +127,9 @@ def see(answerer: Answerer, answer: Answer, fields: Fields, system: System) -> A
         minded=minded,
         findings=told,
         limits=[_limit(one, titles, the) for one in answer.limits],
-        needs=[] if answer.to_see_to else [need["because"] for need in answer.needs],
+        needs=[] if answer.to_see_to else [(need["because"], offers.get(need["need"])) for need in answer.needs],
         headline=headline(answer, steps[0].title if steps else ""),
-        things=things(answer.to_see_to),
+        things=things(answer.to_see_to, offers),
         steps=steps,
         more_open=more_open(answer),
         as_usual=as_usual(answer, answerer.wording),

@@ -2,33 +2,45 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from datetime import UTC, datetime
 from typing import Any, Final
 
 from litestar import Response, get
 from litestar.response import Redirect
 
 from fitsvc.document import Document, Json
+from fitsvc.facts import Case
 from fitsvc.language.display import System
 from fitsvc.language.problems import Problem, ProblemsFound
-from fitsvc.planning.plan import Plan, PlanMiss, PlanPart, PlanSet
+from fitsvc.planning.plan import Plan
 from fitsvc.planning.planner import FITTED
+from fitsvc.planning.reading import read_wishes
 from fitsvc.rulebook.words import WishAsked
 from fitsvc.service.context import AnyRequest, Service, service_of
+from fitsvc.service.counter.asked import asked_lines
 from fitsvc.service.counter.asking import Asker, Options
-from fitsvc.service.counter.choosing import DRAFT, WANTED, Settled
+from fitsvc.service.counter.baskets import BasketView, MissView, OwnView, baskets, missed, owned
+from fitsvc.service.counter.choosing import BASKET, DRAFT, WANTED, Settled
 from fitsvc.service.counter.fields import Field, FieldMaker
 from fitsvc.service.counter.links import Fields, link, read_fields, write_fields
-from fitsvc.service.counter.record_pages import record_href
 from fitsvc.service.counter.rendering import fields_of, page, shown_units
-from fitsvc.subjects import KIND, OF_RIG
+from fitsvc.service.counter.telling import qr_code
+from fitsvc.subjects import OF_RIG
 
-_MOST_BASKETS: Final = 3
-_ROLES: Final[Mapping[str, str]] = {"receiver": "Receiver", "adapter": "In the opening", "ball": "Ball", "pin": "Pin"}
-_SOLD_AS: Final[Mapping[str, str]] = {"receiver": "receiver", "adapter": "accessory", "ball": "accessory"}
 _NO_WISH: Final = Problem("no wish is told yet", "say what it should do: one field is enough", meaning=True)
 _NO_VEHICLE: Final = Problem(
     "no vehicle is chosen yet", "choose one, or say what the receiver's label tells", pointer="vehicle", meaning=True
 )
+
+
+@dataclass(frozen=True, slots=True)
+class Sold:
+    """What wishes come to: what is there already, and of the wishes that it does not serve the plan and its baskets."""
+
+    own: Sequence[OwnView]
+    plan: Plan | None
+    baskets: Sequence[BasketView]
+    misses: Sequence[MissView]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -49,53 +61,9 @@ class WishField:
         return self.ticked or chosen or any(field.value for field in self.fields)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class PartView:
-    """One part of a basket: what it is for, its page, its number, those that do as well."""
-
-    role: str
-    label: str
-    href: str
-    number: str
-    there: bool
-    others: str
-
-
-@dataclass(frozen=True, slots=True)
-class ProofView:
-    """One wish as a basket serves it: the answer that proves it, in a sentence."""
-
-    name: str
-    outcome: str
-    summary: str
-    href: str
-    needs: Sequence[str]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class BasketView:
-    """One set of parts that serves every wish."""
-
-    title: str
-    outcome: str
-    parts: Sequence[PartView]
-    proofs: Sequence[ProofView]
-
-
-@dataclass(frozen=True, slots=True)
-class MissView:
-    """What comes near and does not do, and why."""
-
-    name: str
-    outcome: str
-    because: str
-    parts: Sequence[tuple[str, str]]
-    href: str
-
-
 @get("/sell", sync_to_thread=True)
 def sell(request: AnyRequest) -> Response[str] | Redirect:
-    """Give the page that asks what is wished, and what of the shelf serves it."""
+    """Give the page that asks what is wished, and what of the shelf serves it beside what is there already."""
     fields, system = fields_of(request)
     service = service_of(request)
     with service.database.session() as session:
@@ -103,27 +71,35 @@ def sell(request: AnyRequest) -> Response[str] | Redirect:
         settled = asker.chooser.settle(fields)
         asked = read_fields(settled.question(), asker.vocabulary, system)
         wishes = _wishes(service, settled.fields, asked.document)
-        problems, plan = [*settled.problems, *asked.problems], None
+        problems, sold = [*settled.problems, *asked.problems], None
         if not problems and (wishes or asked.document) and not fields.get(DRAFT):
-            problems, plan = _planned(service, asker, settled.fields, asked.document, wishes, system)
+            problems, sold = _sold(service, asker, settled.fields, asked.document, wishes, system)
         kept = write_fields(asked.document) | _wanted(settled.fields) | shown_units(system)
-        if plan is not None and not asked.left_out and kept != dict(request.query_params.multi_items()):
-            return Redirect(link("/sell", kept), status_code=303)
+        one = {BASKET: fields[BASKET]} if fields.get(BASKET) else {}
+        if sold is not None and not asked.left_out and kept | one != dict(request.query_params.multi_items()):
+            return Redirect(link("/sell", kept | one), status_code=303)
         shown = _form(service, asker, settled, problems, system)
-        baskets = _baskets(service, asker, plan, system) if plan else []
-        misses = [_miss(asker, one, system) for one in plan.misses] if plan else []
+        chosen = [basket for basket in sold.baskets if basket.key == fields.get(BASKET)] if sold else []
+    base = service.operator.address or str(request.base_url).rstrip("/")
+    address = base + link("/sell", kept | (one if chosen else {}))
     return page(
         request,
         "sell.html",
         status=422 if problems and (wishes or settled.problems) else 200,
         problems=problems if wishes or settled.problems else [],
-        plan=plan,
-        baskets=baskets,
-        misses=misses,
+        sold=sold,
+        baskets=chosen or (sold.baskets if sold else []),
+        chosen=bool(chosen),
+        gone=bool(one and sold and not chosen),
+        own_address={basket.key: link("/sell", kept | {BASKET: basket.key}) for basket in sold.baskets} if sold else {},
+        every=link("/sell", kept),
         left_out=asked.left_out,
-        address=str(request.base_url).rstrip("/") + link("/sell", kept),
+        address=address,
+        qr=qr_code(address, "The address of these baskets") if sold else "",
+        today=datetime.now(UTC).date().isoformat(),
         change=link("/", {name: text for name, text in kept.items() if not name.startswith(WANTED)}),
         system=system,
+        asked=asked_lines(asker, write_fields(asked.document), None, system) if sold else [],
         **shown,
     )
 
@@ -164,15 +140,15 @@ def _with_all(wish: Document, document: Mapping[str, Json], names: Sequence[str]
     return wish
 
 
-def _planned(
+def _sold(
     service: Service,
     asker: Asker,
     fields: Fields,
     document: Mapping[str, Json],
     wishes: Sequence[Document],
     system: System,
-) -> tuple[list[Problem], Plan | None]:
-    """The plan of some wishes, or why there is none yet."""
+) -> tuple[list[Problem], Sold | None]:
+    """What some wishes come to, or why nothing can be said of them yet."""
     rig = document.get("rig") or {}
     if not rig:
         return [_NO_VEHICLE], None
@@ -182,10 +158,18 @@ def _planned(
     if not wishes:
         return [_NO_WISH], None
     try:
+        body = {"rig": rig, "wishes": list(wishes)}
+        read = read_wishes(body, service.answerer.engine, service.answerer.reader, asker.records)
+        own = owned(service, asker, document, read.wishes, system)
+        left = [wish for number, wish in enumerate(wishes) if number not in own or not own[number].serves]
+        if not left:
+            return [], Sold(list(own.values()), None, [], [])
         shelf = service.shop.shelf(asker.session)
-        return [], service.planner.plan({"rig": rig, "wishes": list(wishes)}, asker.records, shelf, system)
+        plan = service.planner.plan({**body, "wishes": left}, asker.records, shelf, system)
     except ProblemsFound as found:
         return list(found.problems), None
+    misses = [missed(asker, one, system) for one in plan.misses]
+    return [], Sold(list(own.values()), plan, baskets(asker, plan, system), misses)
 
 
 def _wanted(fields: Fields) -> dict[str, str]:
@@ -199,6 +183,7 @@ def _form(
     words, facts = service.answerer.rulebook.words, asker.vocabulary.facts
     maker = FieldMaker(asker.vocabulary, settled.fields, problems, system)
     wishes = [_wish_field(asker, settled, maker, one, system) for one in words.wishes]
+    has_one = bool(settled.fields.get("accessory"))
     there = [need.fills.gives for need in asker.answerer.rulebook.needs if need.fills and need.fills.gives]
     return {
         "vehicles": asker.vehicles(settled),
@@ -209,6 +194,8 @@ def _form(
         "wishes": wishes,
         "for_all": [maker.of(facts[name]) for name in words.for_all],
         "fitted": maker.of(facts[FITTED]) if FITTED in facts else None,
+        "on_hand": asker.sold(settled, "accessory", asker.case(settled.fields, system), system),
+        "balls": asker.sold(settled, "ball", Case({}, frozenset()), system) if has_one else Options(),
         "there": [maker.of(facts[name]) for name in dict.fromkeys(there)],
         "at": maker.errors_at,
         "empty": asker.empty(),
@@ -241,52 +228,3 @@ def _kept_beside(fields: Fields, asker: Asker, wishes: Sequence[WishField]) -> d
     gives = {need.fills.gives for need in asker.answerer.rulebook.needs if need.fills}
     kept = {name: fields[name] for name in ("mounting", "rig") if fields.get(name)}
     return kept | {name: text for name, text in told.items() if name not in gives}
-
-
-def _baskets(service: Service, asker: Asker, plan: Plan, system: System) -> list[BasketView]:
-    sets = [*([plan.best] if plan.best else []), *plan.runners_up][:_MOST_BASKETS]
-    return [_basket(asker, one, system) for one in sets]
-
-
-def _basket(asker: Asker, one: PlanSet, system: System) -> BasketView:
-    parts = "1 part" if one.count == 1 else f"{one.count} parts"
-    left = "nothing left to see to" if not one.open else f"{one.open} to see to"
-    proofs = [
-        ProofView(
-            wish.name,
-            wish.outcome,
-            wish.summary,
-            _href(wish.question, system),
-            [need["because"] for need in wish.needs if need["because"] not in wish.summary],
-        )
-        for wish in one.wishes
-    ]
-    return BasketView(
-        title=f"{parts}, {left}", outcome=one.outcome, parts=[_part(asker, part) for part in one.parts], proofs=proofs
-    )
-
-
-def _part(asker: Asker, part: PlanPart) -> PartView:
-    number, kind = part.sku or part.id, _SOLD_AS.get(part.role, "accessory")
-    role = _ROLES.get(part.role) or _kind_of(asker, number) or "Item"
-    href, others = record_href(kind, number), ", ".join(part.others)
-    return PartView(role=role, label=part.label, href=href, number=number, there=part.there, others=others)
-
-
-def _kind_of(asker: Asker, sku: str) -> str:
-    """What kind an item is, in people's words."""
-    record = asker.records.find("accessory", sku)
-    kind = record.facts.get("kind") if record else None
-    words = asker.vocabulary.words.get(asker.vocabulary.facts[KIND].kind, {})
-    told = words.get(kind, "") if isinstance(kind, str) else ""
-    return told[:1].upper() + told[1:]
-
-
-def _miss(asker: Asker, one: PlanMiss, system: System) -> MissView:
-    named = [(asker.records.find("receiver", key) or asker.records.find("accessory", key), key) for key in one.parts]
-    parts = [(record.label if record and record.label else key, key) for record, key in named]
-    return MissView(one.name, one.outcome, one.because, parts, _href(one.question, system) if one.question else "")
-
-
-def _href(question: Mapping[str, Json], system: System) -> str:
-    return link("/answer", write_fields(question) | shown_units(system))

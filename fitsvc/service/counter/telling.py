@@ -31,14 +31,34 @@ class Headline:
     then: str
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Offer:
+    """An item of the shelf that does: what it comes to, its number and figures, and the answer about it."""
+
+    label: str
+    sku: str
+    outcome: str
+    figures: str
+    href: str
+
+
+@dataclass(frozen=True, slots=True)
+class Offered:
+    """The best few items for one thing, none where no item does, and the page that lists all of their kind."""
+
+    best: Sequence[Offer]
+    all: str
+
+
 @dataclass(frozen=True, slots=True)
 class ToldThing:
-    """One thing to see to, with what goes with it, and its rule or need to look up."""
+    """One thing to see to, with what goes with it, its rule or need to look up, and what of the shelf meets it."""
 
     sort: str
     told: str
     also: Sequence[str]
     rule: str
+    offered: Offered | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,9 +87,18 @@ def headline(answer: Answer, first: str) -> Headline:
     return Headline(word, said, " ".join(rest))
 
 
-def things(found: Sequence[ToSeeTo]) -> list[ToldThing]:
-    """The things to see to, as they are numbered."""
-    return [ToldThing(_SORTS[one.sort], one.told, one.also, next(iter((*one.rules, *one.needs)), "")) for one in found]
+def things(found: Sequence[ToSeeTo], offers: Mapping[str, Offered]) -> list[ToldThing]:
+    """The things to see to, as they are numbered; `offers` are what meets a need, by its name."""
+    return [
+        ToldThing(
+            _SORTS[one.sort],
+            one.told,
+            one.also,
+            next(iter((*one.rules, *one.needs)), ""),
+            next((offers[need] for need in one.needs if need in offers), None),
+        )
+        for one in found
+    ]
 
 
 def just_typed(answer: Answer, just: str) -> str:
