@@ -1,7 +1,10 @@
 """Where the data folders that ship with fitsvc are found."""
 
 from pathlib import Path
+from typing import Final
 
+RULES_VARIABLE: Final = "FITSVC_RULES"
+"""The variable of the environment that names a folder of rules instead of fitsvc's own."""
 _PACKAGE = Path(__file__).resolve().parent
 _PLACES = (_PACKAGE / "_data", _PACKAGE.parent)
 

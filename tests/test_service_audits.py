@@ -8,6 +8,7 @@ import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
+from unittest.mock import patch
 
 import pyarrow.parquet as pq
 import pytest
@@ -25,6 +26,7 @@ from fitsvc.rulebook.rules import Rulebook
 from fitsvc.service.app import create_app
 from fitsvc.service.audits import worker as audits_worker
 from fitsvc.service.audits.folder import AuditFolder, Audits
+from fitsvc.service.audits.running import Running
 from fitsvc.service.context import service_in
 from fitsvc.store import database as store
 from fitsvc.synthetic.planted import CATALOGUE, RIGS, write_planted
@@ -162,6 +164,30 @@ def test_the_rigs_of_the_store_and_a_load(
     loaded = idle.get(f"{path}/summary").json()["outcomes"]
     assert sum(loaded.values()) == sum(told.values())
     assert loaded["fails"] > told["fails"]
+
+
+def test_an_audit_is_by_the_folder_of_rules_that_is_served(
+    idle: Client, key: dict[str, str], carried_out: CarriedOut, rulebook: Rulebook, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The folder that the service was given is the one that the process of an audit reads."""
+    shop, read = Path("shop-rules"), list[Path]()
+
+    def reading(folder: Path) -> Rulebook:
+        read.append(folder)
+        return rulebook
+
+    running = Running(audits_of(idle), "sqlite:///unused.db", rulebook.digest, shop)
+    with patch("subprocess.Popen") as begun:
+        path = create(idle, key)
+        send(idle, key, path, "catalogue", b"sku\nA\n", CSV)
+        assert idle.post(f"{path}/start", headers=key).status_code == 202
+        running._begin_next()
+    told = begun.call_args.kwargs["env"]["FITSVC_RULES"]
+    assert told == str(shop.absolute())
+    monkeypatch.setenv("FITSVC_RULES", told)
+    monkeypatch.setattr(audits_worker, "cached_rulebook", reading)
+    audits_worker.main(audits_of(idle).get(path.rpartition("/")[2]), rulebook.digest)
+    assert read == [shop.absolute()]
 
 
 def test_compared_with_an_earlier_audit(idle: Client, key: dict[str, str], carried_out: CarriedOut, made: Path) -> None:

@@ -10,6 +10,7 @@ import click
 from fitsvc.cli.console import refuse
 from fitsvc.language.display import System
 from fitsvc.language.problems import nearest
+from fitsvc.paths import RULES_VARIABLE
 
 if TYPE_CHECKING:
     from datetime import datetime
@@ -35,7 +36,14 @@ index_option = click.option(
     show_envvar=True,
     help="Where selections' index is kept: beside a SQLite file or in your cache folder, if not said.",
 )
-rules_option = click.option("--rules", metavar="DIR", type=FILE, help="A folder of rules instead of fitsvc's own.")
+rules_option = click.option(
+    "--rules",
+    metavar="DIR",
+    type=FILE,
+    envvar=RULES_VARIABLE,
+    show_envvar=True,
+    help="A folder of rules instead of fitsvc's own.",
+)
 units_option = click.option(
     "--units",
     type=click.Choice(get_args(System)),

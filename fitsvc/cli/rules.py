@@ -9,13 +9,19 @@ import click
 from fitsvc.cli.console import FAULTS, out, refuse, show_problems
 from fitsvc.cli.options import FILE, Commands, rules_folder, rules_option
 from fitsvc.language.problems import Problem, ProblemsFound
+from fitsvc.paths import RULES_VARIABLE
 
 if TYPE_CHECKING:
     from fitsvc.engine.examples import Owner, Ran
     from fitsvc.rulebook.rules import Example, Rulebook
 
 _folder = click.argument(
-    "folder", metavar="[DIR]", type=FILE, required=False, help="A folder of rules; fitsvc's own when left out."
+    "folder",
+    metavar="[DIR]",
+    type=FILE,
+    required=False,
+    envvar=RULES_VARIABLE,
+    help="A folder of rules; fitsvc's own when left out.",
 )
 
 

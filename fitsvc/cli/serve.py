@@ -5,7 +5,7 @@ from typing import Literal
 
 import click
 
-from fitsvc.cli.options import FILE, database_option, index_option
+from fitsvc.cli.options import FILE, database_option, index_option, rules_folder, rules_option
 
 
 @click.command()
@@ -19,6 +19,7 @@ from fitsvc.cli.options import FILE, database_option, index_option
     help="The port to listen on.",
 )
 @database_option
+@rules_option
 @click.option(
     "--audits",
     metavar="DIR",
@@ -126,6 +127,7 @@ def serve(
     host: str,
     port: int,
     database: str | None,
+    rules: Path | None,
     audits: Path | None,
     audit_mb: int,
     index: Path | None,
@@ -163,6 +165,7 @@ def serve(
         host,
         port,
         database,
+        rules=rules and rules_folder(rules),
         audits=audits,
         audit_bytes=audit_bytes,
         index=index,

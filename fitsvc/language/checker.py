@@ -26,13 +26,22 @@ T = TypeVar("T")
 
 @dataclass(frozen=True, slots=True)
 class Names:
-    """What an expression may speak of: `given` are facts that a question itself may give, `texts` are read by none."""
+    """What an expression may speak of: `given` are facts that a question itself may give, `texts` are read by none.
+
+    `lost` are facts and tables whose own entries are faulty: what reads one is refused without a word more.
+    """
 
     facts: Mapping[str, Type]
     subjects: frozenset[str]
     tables: Mapping[str, Table] = field(default_factory=dict)
     given: frozenset[str] = frozenset()
     texts: frozenset[str] = frozenset()
+    lost: frozenset[str] = frozenset()
+
+    def is_lost(self, name: str) -> bool:
+        """Whether a name, or what it is a part of, is lost."""
+        parts = name.split(".")
+        return any(".".join(parts[: i + 1]) in self.lost for i in range(len(parts)))
 
 
 def check(source: Source, names: Names, expected: Type | None = None) -> AnyTyped:
@@ -154,6 +163,8 @@ class _Checker:
             self.complain(node, say.text_fact(node.name))
         elif found is not None:
             return typed.Read(found, node.name)
+        elif self.names.is_lost(node.name):
+            return None
         elif "." in node.name:
             self.complain(node, say.unknown_fact(node.name, self.names.facts))
         elif isinstance(expected, ListType):
@@ -327,6 +338,8 @@ class _Checker:
             case _:
                 self.complain(node, say.lookup_form())
                 return None
+        if table is None and self.names.is_lost(name.name):
+            return None
         if table is None:
             self.complain(name, say.unknown_table(name.name, self.names.tables))
             return None
@@ -354,6 +367,8 @@ class _Checker:
             return typed.Present(TRUTH, name)
         if name in self.names.facts or name in self.names.texts:
             self.complain(node.arguments[0], say.never_given(name))
+        elif self.names.is_lost(name):
+            return None
         elif "." in name:
             self.complain(node.arguments[0], say.unknown_fact(name, self.names.given))
         else:

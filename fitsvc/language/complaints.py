@@ -48,6 +48,8 @@ def text_fact(name: str) -> Complaint:
 def unknown_fact(name: str, known: Iterable[str]) -> Complaint:
     """A dotted name that the vocabulary does not have."""
     declared = "facts are declared under rules/vocabulary/, and `fitsvc rules facts` lists them"
+    if name.startswith("adapter."):
+        return f"there is no fact `{name}` here", "adapters.yaml reads adapters; rules read the `opening.` they make"
     return f"there is no fact `{name}`", _mean(name, known, declared)
 
 

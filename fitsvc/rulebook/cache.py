@@ -22,6 +22,7 @@ from typing import Final
 import fitsvc
 from fitsvc.files import locked, written
 from fitsvc.rulebook.encoding import decode, encode
+from fitsvc.rulebook.folder import passed_over, rule_files
 from fitsvc.rulebook.rules import Example, Rulebook
 from fitsvc.rulebook.yaml_text import LARGEST_FILE
 
@@ -74,10 +75,12 @@ def _read(folder: Path, contents: Mapping[Path, bytes]) -> Rulebook:
 
 
 def _contents(folder: Path) -> dict[Path, bytes] | None:
-    """The bytes of every rule file; None when one cannot be read, which reading the rules will tell."""
+    """The bytes of every rule file; None when one cannot be read or is none, which reading the rules will tell."""
     contents: dict[Path, bytes] = {}
     try:
-        for path in sorted(folder.rglob("*.yaml")):
+        if any(passed_over(folder)):
+            return None
+        for path in rule_files(folder):
             if not path.is_file():
                 return None
             with path.open("rb") as stream:

@@ -1,8 +1,9 @@
 """A folder of YAML files → one checked `Rulebook`, or every problem of every file at once."""
 
-from collections.abc import Container
+from collections.abc import Container, Iterable
 from collections.abc import Mapping as Map
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 from typing import Final
 
@@ -18,6 +19,7 @@ from fitsvc.rulebook.allowing import read_allowances
 from fitsvc.rulebook.expressions import Expressions
 from fitsvc.rulebook.extent import circles, extents, reads_of
 from fitsvc.rulebook.filling import hold_to_one, read_asks_for, read_wishes
+from fitsvc.rulebook.folder import passed_over, rule_files
 from fitsvc.rulebook.hazards import read_hazards
 from fitsvc.rulebook.meaning import HAZARDS, WORDS, digest_of
 from fitsvc.rulebook.rules import (
@@ -35,7 +37,15 @@ from fitsvc.rulebook.rules import (
 )
 from fitsvc.rulebook.shape import Shape
 from fitsvc.rulebook.tables import read_tables
-from fitsvc.rulebook.topics import TOPIC_KEYS, hold_to_what_is_there, read_limit, read_need, read_rule, reference
+from fitsvc.rulebook.topics import (
+    TOPIC_KEYS,
+    hold_to_what_is_there,
+    identifier,
+    read_limit,
+    read_need,
+    read_rule,
+    reference,
+)
 from fitsvc.rulebook.trials import read_trials
 from fitsvc.rulebook.usual import read_usual
 from fitsvc.rulebook.viewing import FILE, read_drawing
@@ -67,21 +77,28 @@ def load_rulebook(folder: Path, contents: Map[Path, bytes] = _NONE) -> Rulebook:
 
 
 class _Loader:
-    """One loading: the trees by kind of file, and what has been read of them so far."""
+    """One loading: the trees by kind of file, and what has been read of them so far.
+
+    `declared` are the entries of derived values and of the opening's facts, by name. `lost` are the facts, derived
+    values and tables whose own entries are faulty: no more is said of what reads them.
+    """
 
     def __init__(self, folder: Path, contents: Map[Path, bytes]) -> None:
         self.folder, self.contents, self.shape = folder, contents, Shape()
         self.taken: dict[str, str] = {}
         self.trees: dict[Path, Node] = {}
+        self.lost = set[str]()
+        self.declared: list[tuple[str, Mapping]] = []
 
     def load(self) -> Rulebook:
+        self._read_all()
         vocabulary = self._vocabulary()
         top = self._top()
         topics = self._trees("", without=("rulebook.yaml", FILE, HAZARDS, WORDS))
-        tables = read_tables(self.shape, self._trees("tables").values(), vocabulary)
+        tables = read_tables(self.shape, self._trees("tables").values(), vocabulary, self.lost)
         read = self._names(vocabulary, tables, topics)
         opening = self._opening(read, topics)
-        derived = self._derived(read, topics)
+        derived = self._derived(read)
         rules: list[Rule] = []
         limits: list[Limit] = []
         needs: list[tuple[Need, Node]] = []
@@ -106,8 +123,7 @@ class _Loader:
         beside, allowances = read_beside(read, top), read_allowances(read, top, rules)
         usual, trials = read_usual(read, top), read_trials(read, top)
         words = self._words(vocabulary)
-        if self.shape.problems:
-            raise ProblemsFound(sorted(self.shape.problems, key=lambda p: (p.file, p.line, p.column)))
+        self._stop_at_problems()
         name = self.shape.text(top, "name") if top else ""
         about = {topic: self.shape.text(tree, "about") for topic, tree in topics.items()}
         named = vocabulary.asked_facts() | (read.presences - vocabulary.subjects.keys())
@@ -139,39 +155,48 @@ class _Loader:
 
     # files
 
-    def _read(self, path: Path) -> Node | None:
-        file, data = str(path.relative_to(self.folder.parent)), self.contents.get(path)
-        tree = self.shape.attempt(lambda: read_yaml_file(path, file) if data is None else read_yaml_bytes(data, file))
-        if tree is not None:
-            self.trees[path] = tree
-        return tree
+    def _read_all(self) -> None:
+        """Read every file; of one that is no YAML nothing is known, so that what others say of it is not looked at."""
+        for path in rule_files(self.folder):
+            file, data = str(path.relative_to(self.folder.parent)), self.contents.get(path)
+            read = partial(read_yaml_file, path, file) if data is None else partial(read_yaml_bytes, data, file)
+            tree = self.shape.attempt(read)
+            if tree is not None:
+                self.trees[path] = tree
+        self._stop_at_problems()
+        self.shape.problems += passed_over(self.folder)
+
+    def _stop_at_problems(self) -> None:
+        if self.shape.problems:
+            raise ProblemsFound(sorted(self.shape.problems, key=lambda p: (p.file, p.line, p.column)))
 
     def _trees(self, below: str, without: Container[str] = ()) -> dict[str, Mapping]:
         """The mapping in each file of a folder, by the file's name."""
         trees = {}
-        for path in sorted((self.folder / below).glob("*.yaml")):
-            tree = self._read(path) if path.name not in without else None
+        for path, tree in self.trees.items():
+            if path.parent != self.folder / below or path.name in without:
+                continue
             if isinstance(tree, Mapping):
                 trees[path.stem] = tree
-            elif tree is not None:
+            else:
                 self.shape.complain(tree, "a rule file is written as `key: value` lines")
         return trees
 
     def _top(self) -> Mapping | None:
         path = self.folder / "rulebook.yaml"
-        if not path.is_file():
+        tree = self.trees.get(path)
+        if tree is None:
             self.shape.problems.append(
                 Problem("the rulebook has no rulebook.yaml", "add one with `name: ...`", file=str(path))
             )
             return None
-        tree = self._read(path)
-        return self.shape.mapping(tree, "rulebook.yaml", ["name"], _TOP_KEYS) if tree else None
+        return self.shape.mapping(tree, "rulebook.yaml", ["name"], _TOP_KEYS)
 
     def _drawing(self, read: Expressions, rules: list[Rule]) -> tuple[Map[str, Taken], Map[str, Body]]:
         """What the side view is drawn by, and the outlines of bodies; a folder whose rules draw has to say it."""
         path = self.folder / FILE
-        if path.is_file():
-            return read_drawing(read, self._read(path))
+        if path in self.trees:
+            return read_drawing(read, self.trees[path])
         drawing = next((rule.id for rule in rules if rule.draws is not None), None)
         if drawing is not None:
             help = "add one with `side_view:`, or take `draws` out of the rules"
@@ -182,19 +207,18 @@ class _Loader:
     def _hazards(self, read: Expressions, limits: list[Limit]) -> tuple[Hazard, ...]:
         """What bears on each rating; a folder that judges by limits has to say it."""
         path = self.folder / HAZARDS
-        if not path.is_file():
+        if path not in self.trees:
             if limits:
                 help = "add one that says for every rating what bears on it, kind by kind"
                 message = f"limit `{limits[0].id}` holds to ratings, and no {HAZARDS} says what bears on them"
                 self.shape.problems.append(Problem(message, help, file=str(path)))
             return ()
         everything = self._reading(read, {**read.names.facts, **read.vocabulary.slots()})
-        return read_hazards(replace(everything, derived=read.derived, presences=set()), self._read(path), limits)
+        return read_hazards(replace(everything, derived=read.derived, presences=set()), self.trees[path], limits)
 
     def _words(self, vocabulary: Vocabulary) -> Words:
         """What people call what is stored, where the folder says it."""
-        path = self.folder / WORDS
-        return read_words(self.shape, self._read(path) if path.is_file() else None, vocabulary)
+        return read_words(self.shape, self.trees.get(self.folder / WORDS), vocabulary)
 
     # the parts, in the order in which they lean on each other
 
@@ -209,6 +233,7 @@ class _Loader:
         for tree in trees.values():
             if "lists" not in tree.entries:
                 read_subject(self.shape, tree, lists, subjects, facts)
+        self.lost |= _declared_facts(trees.values()) - facts.keys()
         check_leaning(self.shape, [tree for tree in trees.values() if "lists" not in tree.entries], facts)
         return Vocabulary(subjects, lists.types, lists.words, facts, lists.roles)
 
@@ -225,15 +250,17 @@ class _Loader:
             self.shape.mapping(tree, f"topic file `{topic}`", ["topic", "about"], keys)
             if self.shape.text(tree, "topic") != topic:
                 self.shape.complain(tree, f"the topic of this file is `{topic}`, after the file's name")
-            for name, entry in self._declared(tree):
-                kind = self.shape.one_of(entry, "type", [*vocabulary.lists, *DEFAULT_UNITS, "count", "yes_no"])
-                if name in facts:
-                    self.shape.complain(entry, f"`{name}` is declared already", "choose another name")
-                facts[name] = value_type(kind, vocabulary.lists)
-                units[name] = self.shape.text(entry, "shown_in") or DEFAULT_UNITS.get(kind, "")
-                labels[name] = self.shape.text(entry, "label")
+            self.declared += self._declared(tree)
+        for name, entry in self.declared:
+            kind = self.shape.one_of(entry, "type", [*vocabulary.lists, *DEFAULT_UNITS, "count", "yes_no"])
+            if name in facts:
+                self.shape.complain(entry, f"`{name}` is declared already", "choose another name")
+            facts[name] = value_type(kind, vocabulary.lists)
+            units[name] = self.shape.text(entry, "shown_in") or DEFAULT_UNITS.get(kind, "")
+            labels[name] = self.shape.text(entry, "label")
         known = {name: table for entry in tables.values() for name, table in entry.lookups.items()}
-        found = Names(facts, frozenset(vocabulary.subjects), known, given, vocabulary.texts())
+        self.lost -= facts.keys()
+        found = Names(facts, frozenset(vocabulary.subjects), known, given, vocabulary.texts(), frozenset(self.lost))
         return Expressions(shape=self.shape, vocabulary=vocabulary, names=found, derived={}, units=units, labels=labels)
 
     def _declared(self, tree: Mapping) -> list[tuple[str, Mapping]]:
@@ -242,6 +269,8 @@ class _Loader:
             entry = self.shape.mapping(node, "a derived value", _DERIVED_KEYS, ["meaning", "shown_in"])
             if entry:
                 declared.append((self.shape.text(entry, "name"), entry))
+            elif isinstance(node, Mapping) and isinstance(told := node.entries.get("name"), Scalar):
+                self.lost.add(told.value)
         adapters = tree.entries.get("adapters")
         facts = adapters.entries.get("facts") if isinstance(adapters, Mapping) else None
         for name, node in self.shape.open_mapping(facts, "`facts`"):
@@ -301,27 +330,26 @@ class _Loader:
             presences=read.presences,
         )
 
-    def _derived(self, read: Expressions, topics: Map[str, Mapping]) -> dict[str, Derived]:
+    def _derived(self, read: Expressions) -> dict[str, Derived]:
         derived = self._roles(read)
         places: dict[str, Node] = {}
-        for tree in topics.values():
-            for name, entry in self._declared(tree):
-                if name.startswith("opening."):
-                    continue
-                kind = read.names.facts[name]
-                node = read.read(entry, "is", kind)
-                text = entry.entries["is"]
-                if node is not None and isinstance(text, Scalar):
-                    written = " ".join((text.value or "").split())
-                    derived[name] = Derived(
-                        name=name,
-                        label=read.labels[name],
-                        type=kind,
-                        node=node,
-                        unit=read.units[name],
-                        text=written,
-                    )
-                    places[name] = text
+        for name, entry in self.declared:
+            if name.startswith("opening."):
+                continue
+            kind = read.names.facts[name]
+            node = read.read(entry, "is", kind)
+            text = entry.entries["is"]
+            if node is not None and isinstance(text, Scalar):
+                written = " ".join((text.value or "").split())
+                derived[name] = Derived(
+                    name=name,
+                    label=read.labels[name],
+                    type=kind,
+                    node=node,
+                    unit=read.units[name],
+                    text=written,
+                )
+                places[name] = text
         nodes = {name: one.node for name, one in derived.items()}
         found = circles(reads_of(nodes))
         for circle in found:
@@ -357,7 +385,7 @@ class _Loader:
             if entry:
                 guard = read.read(entry, "applies_when")
                 caution = Caution(
-                    id=self.shape.text(entry, "id"),
+                    id=identifier(self.shape, entry, self.taken, "rulebook"),
                     text=read.template(entry, "text", {}),
                     subjects=read.subjects(guard),
                     guard=guard,
@@ -366,3 +394,13 @@ class _Loader:
                 )
                 cautions.append(caution)
         return tuple(cautions)
+
+
+def _declared_facts(trees: Iterable[Mapping]) -> set[str]:
+    """The names of all facts that vocabulary files declare, faulty or not."""
+    found = set()
+    for tree in trees:
+        subject, facts = tree.entries.get("subject"), tree.entries.get("facts")
+        if isinstance(subject, Scalar) and isinstance(facts, Mapping):
+            found |= {f"{subject.value}.{name}" for name in facts.entries}
+    return found

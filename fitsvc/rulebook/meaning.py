@@ -14,6 +14,7 @@ import msgspec
 from fitsvc.document import Document, Json
 from fitsvc.language.parser import parse
 from fitsvc.language.source import Source
+from fitsvc.rulebook.folder import rule_files
 from fitsvc.rulebook.measuring import KEYS as HINTS
 from fitsvc.rulebook.yaml_text import Node, read_yaml_file, to_plain
 
@@ -65,7 +66,7 @@ def meaning_of(folder: Path, read: Mapping[Path, Node] = _NONE) -> Document:
     """
     meaning = {}
     without = [folder / name for name in _MEAN_NOTHING]
-    for path in sorted(path for path in folder.rglob("*.yaml") if path not in without):
+    for path in (path for path in rule_files(folder) if path not in without):
         tree = read.get(path) or read_yaml_file(path)
         meaning[str(path.relative_to(folder).as_posix())] = _meaning(to_plain(tree), "")
     return meaning

@@ -22,15 +22,21 @@ _KNOWN: Final = "known"
 _NUMBERS: Final = (*DEFAULT_UNITS, "count")
 
 
-def read_tables(shape: Shape, trees: Iterable[Mapping], vocabulary: Vocabulary) -> dict[str, TableEntry]:
-    """Read the tables of some files."""
+def read_tables(
+    shape: Shape, trees: Iterable[Mapping], vocabulary: Vocabulary, lost: set[str]
+) -> dict[str, TableEntry]:
+    """Read the tables of some files; the names of those that are faulty are `lost`."""
     reader = _TableReader(shape, vocabulary)
     tables: dict[str, TableEntry] = {}
     for tree in trees:
         for node in shape.items(tree.entries.get("tables"), "`tables`"):
             table = reader.entry(node)
-            if table:
+            if table and table.id in tables:
+                shape.complain(node, f"there is a table `{table.id}` already", "give one of them another id")
+            elif table:
                 tables[table.id] = table
+            elif isinstance(node, Mapping):
+                lost.add(shape.text(node, "id"))
     return tables
 
 

@@ -238,6 +238,11 @@ def read_limit(read: Expressions, node: Node, topic: str, taken: dict[str, str])
     )
     items = shape.items(entry.entries["lowest_of"], "`lowest_of`")
     members = [member for item in items if (member := _rating(read, item, shared))]
+    judged_by = [rating.name for rating, _ in members]
+    for item, rating in zip(items, judged_by, strict=False):
+        if judged_by.count(rating) > 1:
+            shape.complain(item, f"`{rating}` is among the ratings more than once", "name it once")
+            break
     limit = Limit(
         id=name,
         topic=topic,

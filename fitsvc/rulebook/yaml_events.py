@@ -23,6 +23,7 @@ _ODD_KEYS = NULLS | {"<<"}
 _FORBIDDEN = re.compile(
     "[^\t\n\x20-\x7e\xa0-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]|[\u200e\u200f\u2028-\u202e\u2066-\u2069\ufeff]"
 )
+_CONFLICT = re.compile(r"^<{7} ", re.MULTILINE)
 _TAB_INDENT = re.compile(r"^ *\t", re.MULTILINE)
 
 
@@ -159,6 +160,8 @@ def _key_fault(key: yaml.Event, mapping: Mapping) -> tuple[str, str] | None:
 def _unfit_text(source: FileText) -> list[Problem]:
     """Find characters that no file may hold, and tabs where YAML wants spaces."""
     problems: list[Problem] = []
+    if marks := _conflicts(source):
+        return marks
     if "\t" not in source.text and source.text.replace("\n", "").isprintable():
         return problems  # as nearly every file is; all that is looked for below is not printable
     for found in _FORBIDDEN.finditer(source.text):
@@ -171,6 +174,15 @@ def _unfit_text(source: FileText) -> list[Problem]:
         if len(problems) >= MOST_PROBLEMS:
             return problems
     return problems
+
+
+def _conflicts(source: FileText) -> list[Problem]:
+    """Find what a merge has left for a person to decide."""
+    message, help = (
+        "a merge left a conflict here",
+        "keep one side, and take the lines of `<<<<<<<`, `=======`, `>>>>>>>` out",
+    )
+    return [source.problem(found.start(), message, help) for found in _CONFLICT.finditer(source.text)]
 
 
 _ADVICE = (

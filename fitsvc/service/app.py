@@ -62,16 +62,18 @@ def create_app(
     audit_bytes: int = MOST_BYTES,
     index_in: Path | None = None,
     settings: Settings = _USUAL,
+    rules: Path | None = None,
 ) -> Litestar:
     """Return the application over an open database, which stays the caller's to close.
 
     Audits are kept in a folder of their own (see `audits.folder.audits_root`); one of their files may have so many
     bytes. With a folder for the selection index, it is opened at the start and shared with other services of the
-    machine; without one, it is built in memory when it is first asked for.
+    machine; without one, it is built in memory when it is first asked for. Audits read the folder of
+    `rules` that the answerer has its rulebook from, fitsvc's own when left out.
     """
     shared = Selections(answerer, database, index_in)
     kept = Audits(audits_root(audits_in))
-    running = Running(kept, database.url, answerer.rulebook.digest)
+    running = Running(kept, database.url, answerer.rulebook.digest, rules)
     app = Litestar(
         route_handlers=_routes(shared),
         on_startup=[_few_threads, running.start, shared.start],

@@ -17,7 +17,6 @@ from fitsvc.answers.answering import Answerer
 from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.paths import data_dir
 from fitsvc.rulebook.cache import cached_rulebook
-from fitsvc.rulebook.rules import Rulebook
 from fitsvc.selection.files import index_root
 from fitsvc.service.app import create_app
 from fitsvc.service.audits.folder import MOST_BYTES
@@ -40,7 +39,7 @@ def serve(
     host: str = "127.0.0.1",
     port: int = 8000,
     database_url: str | None = None,
-    rulebook: Rulebook | None = None,
+    rules: Path | None = None,
     audits: Path | None = None,
     audit_bytes: int = MOST_BYTES,
     index: Path | None = None,
@@ -49,8 +48,9 @@ def serve(
 ) -> None:
     """Serve until SIGTERM or SIGINT; requests that have begun are then finished.
 
-    What is `public` needs no key; left out, that is reading and asking on the loopback address, and nothing off it.
-    Raises ProblemsFound, or the store's StoreError, when serving cannot begin.
+    `rules` is a folder of rules instead of fitsvc's own, for answers, pages and audits alike. What is `public` needs no
+    key; left out, that is reading and asking on the loopback address, and nothing off it. Raises
+    ProblemsFound, or the store's StoreError, when serving cannot begin.
     """
     database = Database(database_url)
     try:
@@ -58,10 +58,11 @@ def serve(
         _refuse_half_addresses(settings.operator.address)
         _refuse_open_doors(database, host, port)
         log_to_stderr(settings.log)
-        answerer = Answerer(rulebook or cached_rulebook(data_dir("rules")))
+        answerer = Answerer(cached_rulebook(rules or data_dir("rules")))
         answerer.prepare()
         settings = _as_reached(settings, host, port, public)
-        app = create_app(database, answerer, audits, audit_bytes, index_root(index, database), settings)
+        kept_in = index_root(index, database)
+        app = create_app(database, answerer, audits, audit_bytes, kept_in, settings, rules)
         with _listen(host, port) as listening:
             _log.info("listening on http://%s: the counter's page is there, the API's is /docs", _shown(listening))
             _run(uvicorn.Server(_config(app, settings)), [listening])

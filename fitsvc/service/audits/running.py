@@ -5,9 +5,11 @@ import os
 import subprocess
 import sys
 import threading
+from pathlib import Path
 from typing import Final
 
 from fitsvc.language.problems import Problem
+from fitsvc.paths import RULES_VARIABLE
 from fitsvc.service.audits.folder import AuditFolder, Audits
 
 _EVERY: Final = 0.25
@@ -18,9 +20,10 @@ _log = logging.getLogger("fitsvc.audits")
 class Running:
     """Looks for audits that are wanted and that nobody carries out, and starts a process for each."""
 
-    def __init__(self, audits: Audits, database_url: str, digest: str) -> None:
+    def __init__(self, audits: Audits, database_url: str, digest: str, rules: Path | None = None) -> None:
         self._audits, self._digest = audits, digest
-        self._environment = {**os.environ, "FITSVC_DATABASE_URL": database_url}
+        told = {"FITSVC_DATABASE_URL": database_url, RULES_VARIABLE: str(rules.absolute()) if rules else ""}
+        self._environment = {**os.environ, **told}
         self._processes: dict[str, subprocess.Popen[bytes]] = {}
         self._stopping = threading.Event()
         self._ended: set[tuple[str, int]] = set()

@@ -1,7 +1,8 @@
 """The process that carries one audit out: `python -m fitsvc.service.audits.worker FOLDER`.
 
 It runs beside the server at a lower priority, takes up what an earlier one left, and ends when the audit is cancelled.
-The database's URL comes by FITSVC_DATABASE_URL, and the digest of the service's rulebook as the second argument.
+The database's URL comes by FITSVC_DATABASE_URL, the folder of rules by FITSVC_RULES, and the digest of the service's
+rulebook as the second argument.
 """
 
 import logging
@@ -23,7 +24,7 @@ from fitsvc.audits.summary import run
 from fitsvc.facts import FactReader
 from fitsvc.files import NO_ROOM, written
 from fitsvc.language.problems import Problem, ProblemsFound
-from fitsvc.paths import data_dir
+from fitsvc.paths import RULES_VARIABLE, data_dir
 from fitsvc.rulebook.cache import cached_rulebook
 from fitsvc.rulebook.rules import Rulebook
 from fitsvc.service.audits.folder import STORED_RIGS, AuditFolder
@@ -79,7 +80,7 @@ def _audit(folder: AuditFolder, digest: str) -> Sequence[Problem]:
     aside = list[Problem]()
     progress = _Progress(folder)
     progress.tell("reading the rules", 0, 0)
-    rulebook = cached_rulebook(data_dir("rules"))
+    rulebook = cached_rulebook(Path(os.environ.get(RULES_VARIABLE) or data_dir("rules")))
     if rulebook.digest != digest:
         raise ProblemsFound([Problem("the rules were changed while the service ran", "start the service anew")])
     _begin_anew_if_changed(folder, rulebook.digest)
