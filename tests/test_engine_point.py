@@ -5,7 +5,7 @@ from random import Random
 from typing import get_args
 
 import pytest
-from effort import EFFORT
+from effort import EFFORT, NIGHTLY
 from interpreter import Judged, nodes, tree
 from random_rulebooks import Made, nodes_of, random_case, random_rulebook, shipped_rulebook
 
@@ -15,7 +15,8 @@ from fitsvc.language import syntax, typed
 
 BLOCKS, BOOKS, CASES = 10, 25 * EFFORT, 80
 """Random trials: blocks of rulebooks, each judged on so many cases (20,000 in all, or 400,000 by night)."""
-REAL_CASES = 5_000 * EFFORT
+REAL_CASES = 100_000 if NIGHTLY else 1_500
+"""Beside these each shipped rule has its examples and its thresholds, which hold it case by case."""
 
 
 def engine_judged(made: Made, case: Case) -> Judged:
@@ -80,6 +81,18 @@ def test_the_real_rulebook_agrees(seed: int) -> None:
     rng, real = Random(seed), shipped_rulebook()
     for number in range(REAL_CASES // 5):
         assert_agree(real, random_case(rng, real), f"real rulebook, seed {seed}, case {number}")
+
+
+def test_a_rule_alone_is_judged_as_among_all() -> None:
+    """Each shipped rule compiled by itself comes to the same, with adapters in the receiver too, whatever it reads."""
+    rng, real = Random(4), shipped_rulebook()
+    numbers, adapted = range(len(real.rulebook.rules)), 0
+    for _ in range(40):
+        case = real.engine.opened(random_case(rng, real))
+        adapted += bool(case.adapters)
+        assert [real.engine.judge(one, case) for one in numbers] == real.engine.rule_by_rule(case).results(len(numbers))
+    assert adapted > 10
+    assert 0 < sum(map(real.engine.rule_adapts, numbers)) < len(numbers)
 
 
 def test_random_trials_are_not_idle() -> None:

@@ -86,7 +86,7 @@ class Answerer:
 
     def prepare(self) -> None:
         """Compile what is compiled at its first use, so that no question waits for it."""
-        values_of_limits(self.engine).prepared()
+        values_of_limits(self.engine).prepare()
         for one in (self.engine, self.wording, self.missing, self.allowances.allowances):
             one.prepare()
         for told in (self.cautions, self.assumptions):

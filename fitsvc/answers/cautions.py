@@ -34,10 +34,10 @@ class Cautions:
 
     def prepare(self) -> None:
         """Compile what is compiled when cautions are first told."""
-        self._engine.values(self._key, lambda: self._guards).prepared()
+        self._engine.values(self._key, lambda: self._guards).prepare()
         for number, shown in enumerate(self._shown):
             if shown:
-                self._figures(number).prepared()
+                self._figures(number).prepare()
 
     def told(self, case: Case, system: System) -> list[str]:
         """The cautions of an opened case: those that may apply; one with figures only where it surely does."""

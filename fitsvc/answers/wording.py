@@ -53,7 +53,7 @@ class RuleWords:
     """
 
     def __init__(self, wording: "Wording", number: int, rule: Rule, adapted: bool) -> None:
-        self._rule, self._wording = rule, wording
+        self._rule, self._wording, self._adapted = rule, wording, adapted
         nodes: list[AnyTyped] = []
         self._fails = _text(rule.fails, nodes)
         self._unknown = _text(rule.unknown, nodes) if rule.unknown else None
@@ -62,6 +62,7 @@ class RuleWords:
         self._first_fact = len(nodes)
         self._support = wording.engine.support(number, adapted)
         # A text may tell of facts that the rule's result does not rest on.
+        self.adapts = wording.engine.rule_adapts(number) or wording.engine.adapts(nodes)
         told = Support([*nodes], wording.engine.derived if adapted else wording.engine.bare_derived)
         leaves = self._support.leaves
         nodes += leaves
@@ -84,8 +85,10 @@ class RuleWords:
     def prepare(self) -> None:
         """Compile what is compiled at the first finding."""
         values = self._wording.engine.values(self._key, lambda: self._nodes)
-        if self._key[-1]:
-            values.prepared()
+        if self._adapted:
+            values.adapted()
+        else:
+            values.bare()
 
     def finding(self, result: Result, case: Case, system: System) -> Finding:
         """The rule's finding on an opened case."""
@@ -208,7 +211,7 @@ class NeedWords:
 
     def prepare(self) -> None:
         """Compile what is compiled when the need is first told."""
-        self._wording.engine.values(self._key, lambda: self._nodes).prepared()
+        self._wording.engine.values(self._key, lambda: self._nodes).prepare()
 
     def told(self, case: Case, system: System) -> dict[str, str]:
         """The need of an opened case: its name, its values, and why, or what is not known of it."""
@@ -231,15 +234,21 @@ def _text(template: Template, nodes: list[AnyTyped]) -> _Text:
 
 
 class _EachRule(dict[int, RuleWords]):
-    """The words of rules by their numbers, each compiled when it is first to be worded."""
+    """The words of rules by their numbers, each compiled when it is first to be worded.
 
-    def __init__(self, wording: "Wording", adapted: bool) -> None:
+    With adapters in the receiver they are those of a `bare` one, but for rules that tell of the working opening.
+    """
+
+    def __init__(self, wording: "Wording", bare: Mapping[int, RuleWords] | None) -> None:
         super().__init__()
-        self._wording, self._adapted = wording, adapted
+        self._wording, self._bare = wording, bare
 
     def __missing__(self, number: int) -> RuleWords:
-        rule = self._wording.rulebook.rules[number]
-        return self.setdefault(number, RuleWords(self._wording, number, rule, self._adapted))
+        words = self._bare[number] if self._bare is not None else None
+        if words is None or words.adapts:
+            rule = self._wording.rulebook.rules[number]
+            words = RuleWords(self._wording, number, rule, self._bare is not None)
+        return self.setdefault(number, words)
 
 
 class Wording:
@@ -248,7 +257,8 @@ class Wording:
     def __init__(self, engine: Point) -> None:
         self.engine = engine
         self.rulebook: Rulebook = engine.rulebook
-        self._rules = {adapted: _EachRule(self, adapted) for adapted in (False, True)}
+        bare = _EachRule(self, None)
+        self._rules = {False: bare, True: _EachRule(self, bare)}
         self._shown: dict[str, Shown] = {}
         self._needs: dict[int, NeedWords] = {}
         self._effects = {rule.id: rule.effects for rule in engine.rulebook.rules}

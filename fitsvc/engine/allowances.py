@@ -90,10 +90,10 @@ class Allowances:
 
     def prepare(self) -> None:
         """Compile what is compiled when an allowance is first asked for."""
-        self._guards.prepared()
+        self._guards.prepare()
         _ = self.rests_on
         for one in self._engine.rulebook.allowances:
-            self._values(one).prepared()
+            self._values(one).prepare()
             for loading in one.loadings:
                 self._judge(one, loading, adapted=True)
 

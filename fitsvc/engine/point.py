@@ -17,26 +17,38 @@ from fitsvc.rulebook.rules import Rulebook
 
 
 class Values:
-    """Several values of one case, compiled for a bare receiver and for one with adapters in it."""
+    """Several values of one case, compiled for a bare receiver and for one with adapters in it where that differs."""
 
-    __slots__ = ("_engine", "adapted", "bare", "nodes")
+    __slots__ = ("_adapted", "_bare", "_engine", "_nodes")
 
     def __init__(self, engine: "Point", nodes: Sequence[AnyTyped]) -> None:
-        self._engine, self.nodes = engine, nodes
-        self.bare = compile_values(nodes, engine.bare_derived)
-        self.adapted: Callable[..., tuple[Value, ...]] | None = None
+        self._engine, self._nodes = engine, nodes
+        self._bare: Callable[..., tuple[Value, ...]] | None = None
+        self._adapted: Callable[..., tuple[Value, ...]] | None = None
 
     def of(self, case: Case) -> tuple[Value, ...]:
         """The values in a case."""
         if not case.adapters:
-            return self.bare(case.facts.get, case.present)
-        return self.prepared()(self._engine.opened(case).facts.get, case.present)
+            return (self._bare or self.bare())(case.facts.get, case.present)
+        return (self._adapted or self.adapted())(self._engine.opened(case).facts.get, case.present)
 
-    def prepared(self) -> Callable[..., tuple[Value, ...]]:
+    def bare(self) -> Callable[..., tuple[Value, ...]]:
+        """The values in a bare receiver, compiled at the first call."""
+        if self._bare is None:
+            self._bare = compile_values(self._nodes, self._engine.bare_derived)
+        return self._bare
+
+    def adapted(self) -> Callable[..., tuple[Value, ...]]:
         """The values with adapters in the receiver, compiled at the first call."""
-        if self.adapted is None:
-            self.adapted = compile_values(self.nodes, self._engine.derived)
-        return self.adapted
+        if self._adapted is None:
+            differs = self._engine.adapts(self._nodes)
+            self._adapted = compile_values(self._nodes, self._engine.derived) if differs else self.bare()
+        return self._adapted
+
+    def prepare(self) -> None:
+        """Compile both."""
+        self.bare()
+        self.adapted()
 
 
 class Point:
@@ -51,6 +63,7 @@ class Point:
         self._values: dict[Hashable, Values] = {}
         self._supports: dict[Hashable, Support] = {}
         self._judges: dict[tuple[int, bool], Callable[..., str]] = {}
+        self._adapting: dict[str, bool] = {}
         self._bare = self._all(self.bare_derived)
 
     @cached_property
@@ -121,6 +134,26 @@ class Point:
         for adapted in (False, True):
             self.choices(adapted).prepare()
 
+    def adapts(self, nodes: Iterable[AnyTyped]) -> bool:
+        """Whether values are others with adapters in the receiver: they read the working opening."""
+        return any(self._adapts(node) for node in nodes)
+
+    def _adapts(self, node: AnyTyped) -> bool:
+        if not isinstance(node, Read):
+            return self.adapts(typed.parts(node))
+        below = self.derived.get(node.name)
+        if below is None:
+            return node.name in self.rulebook.opening
+        found = self._adapting.get(node.name)
+        if found is None:
+            self._adapting[node.name] = found = self._adapts(below)
+        return found
+
+    def rule_adapts(self, number: int) -> bool:
+        """Whether a rule is judged otherwise with adapters in the receiver."""
+        rule = self.rulebook.rules[number]
+        return self.adapts(node for node in (rule.requires, rule.guard) if node is not None)
+
     def judge(self, number: int, case: Case) -> str:
         """One rule's result on an opened case."""
         return self._judge_of(number, bool(case.adapters))(case.facts.get, case.present)
@@ -128,8 +161,11 @@ class Point:
     def _judge_of(self, number: int, adapted: bool) -> Callable[..., str]:
         judge = self._judges.get((number, adapted))
         if judge is None:
-            derived = self.derived if adapted else self.bare_derived
-            self._judges[number, adapted] = judge = compile_rule(self.rulebook.rules[number], derived)
+            if adapted and not self.rule_adapts(number):
+                judge = self._judge_of(number, False)
+            else:
+                judge = compile_rule(self.rulebook.rules[number], self.derived if adapted else self.bare_derived)
+            self._judges[number, adapted] = judge
         return judge
 
     def opened(self, case: Case) -> Case:
