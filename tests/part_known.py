@@ -5,7 +5,7 @@ facts are then spoilt, and some are blanked, widened or thinned out. A number th
 its plausible range, as no rule may rest on what is plausible.
 """
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from functools import cache
 from math import inf
@@ -74,15 +74,17 @@ def is_open(case: Case, of: Held) -> bool:
     return not is_exact(slots()[of[1]].kind, told(case, of))
 
 
-def rests_on(number: int, case: Case) -> Iterator[Held]:
-    """The facts that a rule rests on, those behind the opening too."""
+@cache
+def rests_on(number: int, adapters: int) -> tuple[Held, ...]:
+    """The facts that a rule rests on with so many adapters, those behind the opening too."""
     engine = shipped_rulebook().engine
-    leaves = [leaf.name for leaf in engine.support(number, bool(case.adapters)).leaves]
-    yield from ((None, name) for name in leaves if name in slots())
+    leaves = [leaf.name for leaf in engine.support(number, bool(adapters)).leaves]
+    found: list[Held] = [(None, name) for name in leaves if name in slots()]
     if any(name.startswith("opening.") for name in leaves):
         own, each = engine.opening_leaves
-        yield from ((None, leaf.name) for leaf in own)
-        yield from ((place, leaf.name) for place in range(len(case.adapters)) for leaf in each)
+        found += [(None, leaf.name) for leaf in own]
+        found += [(place, leaf.name) for place in range(adapters) for leaf in each]
+    return tuple(found)
 
 
 def plausible(name: str) -> tuple[float, float]:
@@ -128,9 +130,9 @@ def completion_without(rng: Random, case: Case, wrong: Callable[[Verdict], Seque
         one, stuck = completion(rng, case), 0
         rules, tries = wrong(engine.rule_by_rule(one)), tries - 1
         while rules and tries > 0 and stuck < _STUCK:
-            free = [of for of in rests_on(rng.choice(rules), case) if of in open_]
+            free = [of for of in rests_on(rng.choice(rules), len(case.adapters)) if of in open_]
             if not free:
-                if not any(of in open_ for number in rules for of in rests_on(number, case)):
+                if not any(of in open_ for number in rules for of in rests_on(number, len(case.adapters))):
                     return None
                 stuck += 1
                 continue

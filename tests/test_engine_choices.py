@@ -22,7 +22,7 @@ SPRING_BARS = {
     "trailer.gross_weight": "5400 lb",
 }  # fmt: skip
 """Without weight distribution the trailer is too heavy for the receiver, which allows none."""
-NIGHTS, RIGS, ITEMS = 12 * EFFORT, 20, 40
+NIGHTS, RIGS, ITEMS = 12 * EFFORT, 12, 24
 
 
 def open_choices(rng: Random, made: Made, one: Case, chance: float) -> Case:

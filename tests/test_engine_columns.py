@@ -15,7 +15,7 @@ from weakref import ref
 
 import numpy as np
 import pytest
-from effort import EFFORT
+from effort import EFFORT, NIGHTLY
 from random_rulebooks import Made, made_of, random_case, random_rulebook, shipped_rulebook
 
 from fitsvc.engine.columns import boxes as column_boxes
@@ -147,7 +147,7 @@ def assert_counts(judged: Judged, catalogue: Catalogue, made: Made) -> None:
 RIGS, ITEMS = 20, 100
 BLOCKS, BOOKS = 10, 10 * EFFORT
 """Random trials: blocks of rulebooks, each with so many rigs and items (200,000 pairs, or 4,000,000 by night)."""
-REAL = 5 * EFFORT
+REAL, REAL_RIGS, REAL_ITEMS = (100, 40, 200) if NIGHTLY else (5, 20, 100)
 SUBJECTS = (frozenset({"item"}), frozenset({"cargo"}), frozenset({"item", "cargo"}), frozenset({"base"}))
 
 
@@ -167,8 +167,8 @@ def test_the_real_rulebook_agrees(seed: int) -> None:
     rng, real = Random(seed), shipped_rulebook()
     choices = ({"accessory"}, {"accessory", "ball"}, {"trailer"}, {"accessory", "load"}, {"receiver"})
     subjects = frozenset(choices[seed % 5])
-    rigs = [rest(random_case(rng, real), subjects) for _ in range(2 * RIGS)]
-    items = [split(random_case(rng, real), subjects) for _ in range(2 * ITEMS)]
+    rigs = [rest(random_case(rng, real), subjects) for _ in range(REAL_RIGS)]
+    items = [split(random_case(rng, real), subjects) for _ in range(REAL_ITEMS)]
     assert_agree(real, Columns(real.engine), rigs, items, subjects, f"real rulebook, seed {seed}", bool(seed & 1))
 
 
@@ -225,10 +225,10 @@ def test_columns_agree_with_the_specification(seed: int) -> None:
 def test_answers_do_not_depend_on_what_is_kept() -> None:
     """A cache that is emptied over and over gives the same answers as one that never is."""
     made, rng, subjects = shipped_rulebook(), Random(5), frozenset({"accessory"})
-    items = [split(random_case(rng, made), subjects)[0] for _ in range(300)]
+    items = [split(random_case(rng, made), subjects)[0] for _ in range(100)]
     roomy, tight = Columns(made.engine), Columns(made.engine, most_kept=1)
     wide, narrow = roomy.catalogue(items, subjects), tight.catalogue(items, subjects)
-    for _ in range(50):
+    for _ in range(30):
         rig = rest(random_case(rng, made), subjects)
         assert np.array_equal(roomy.judge(wide, rig).outcome(), tight.judge(narrow, rig).outcome())
 
@@ -251,8 +251,8 @@ def test_what_is_kept_is_bounded() -> None:
 def test_threads_share_an_evaluator(most_kept: int) -> None:
     """Threads that judge different rigs at the same time, one by one or many together, get what each gets alone."""
     made, rng, subjects = shipped_rulebook(), Random(11), frozenset({"accessory"})
-    items = [split(random_case(rng, made), subjects)[0] for _ in range(300)]
-    rigs = [rest(random_case(rng, made), subjects) for _ in range(60)]
+    items = [split(random_case(rng, made), subjects)[0] for _ in range(100)]
+    rigs = [rest(random_case(rng, made), subjects) for _ in range(24)]
     alone, shared = Columns(made.engine), Columns(made.engine, most_kept)
     apart, catalogue = alone.catalogue(items, subjects), shared.catalogue(items, subjects)
     wanted = [(judged.outcome().tolist(), judged.rule_counts()) for judged in alone.judge_all(apart, rigs)]

@@ -8,7 +8,7 @@ from random_rulebooks import shipped_rulebook
 
 from fitsvc.engine.verdict import Verdict
 
-QUESTIONS = 20_000 if NIGHTLY else 300
+QUESTIONS = 20_000 if NIGHTLY else 150
 MOST_LEFT_OPEN = 0.003
 """Of undetermined answers: a figure that two rules pull apart, or two choices together, is not decided by cases."""
 _TRIES = 3_000
