@@ -7,6 +7,9 @@ from typing import Final, Literal, get_args
 Subject = Literal["vehicle", "receiver", "mounting", "accessory"]
 """What a stored record is about; adapters, balls and trailers are accessories sold as such."""
 
+Told = Literal["vehicle", "receiver", "mounting", "accessory", "rig"]
+"""What something may be told of: a stored record, or one saved rig, which then is not as its records say."""
+
 SoldAs = Literal["accessory", "adapter", "ball", "trailer"]
 """Which subject of a question an accessory's SKU fills."""
 
@@ -50,6 +53,8 @@ SOLD: Final[tuple[str, ...]] = get_args(SoldAs)
 """What is sold under a SKU; all of it is stored as accessories."""
 STORED: Final = tuple(name for name, row in SUBJECTS.items() if row.key)
 """What records, and files of them, may be about."""
+OF_YARD: Final[tuple[Subject, ...]] = ("vehicle", "receiver", "mounting")
+"""What stands on a yard to be measured, and may be told of one saved rig alone."""
 OF_RIG: Final = tuple(name for name, row in SUBJECTS.items() if row.in_rig and name != "adapter")
 """The parts of a rig, its adapters apart."""
 BESIDE_RIG: Final = tuple(name for name, row in SUBJECTS.items() if not row.in_rig)

@@ -169,5 +169,5 @@ def test_two_who_tell_at_once_lose_nothing(load: Load, database: Database, ruleb
     with database.session() as session:
         record, said = get_record(session, "mounting", "mnt_1"), all_observations(session, "mounting", "mnt_1")
         assert (len(said), record.version) == (51, 51)
-        found = current_facts(said, laws_of(reader)("mounting"), ground_of(session, record, said))
+        found = current_facts(said, laws_of(reader)("mounting"), ground_of(session, record))
         assert (record.facts, record.provenance) == (found.facts, found.provenance)

@@ -49,14 +49,16 @@ class Told:
 class Ranges:
     """A law of facts whose values are pairs of numbers, or lists of letters."""
 
-    subject = "s"
-
     def __init__(self, **law: Any) -> None:
         self._law = FactLaw(read=lambda value, kind: (value, _span(value)), write=_written, **law)
 
     def fact(self, name: str) -> FactLaw:
         """The law of every fact."""
         return self._law
+
+    def whole(self, name: str) -> str:
+        """A fact's name as others lean on it."""
+        return f"s.{name}"
 
     def taught(self, evidence: Any) -> Any:
         """What was tried is said as it is."""

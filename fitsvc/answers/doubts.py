@@ -37,7 +37,10 @@ def told_trials(tried: Sequence[TrialHere]) -> Iterator[str]:
 def told_doubt(wording: Wording, name: str, doubt: Doubt) -> Disputed:
     """One doubt in a sentence: `The distance ... is disputed: 14 in on 1 November 2026 by Ann, 4 in ...`."""
     fact = wording.rulebook.vocabulary.facts.get(name)
-    said = ", ".join(f"{as_written(value)} on {_day(at)}{f' by {by}' if by else ''}" for value, by, at in doubt.said)
+    said = ", ".join(
+        f"{as_written(value)}{f' on {_day(at)}' if at else ''}{f' by {by}' if by else ''}"
+        for value, by, at in doubt.said
+    )
     again = "read it again" if fact is not None and fact.effort == "label" else "measure again"
     leans = joined([wording.the(on) for on in fact.leans_on]) if fact is not None else ""
     lead = _LEAD[doubt.state].format(leans)

@@ -11,7 +11,9 @@ from typing import Final, Literal, Protocol
 
 from fitsvc.document import Document, Json
 from fitsvc.facts import MOST_ADAPTERS, Case, FactReader, escape
+from fitsvc.language.intervals import equal
 from fitsvc.language.problems import Problem, ProblemsFound, nearest
+from fitsvc.language.truth import NO
 from fitsvc.language.types import ListType, Value
 from fitsvc.language.tyres import designation
 from fitsvc.rulebook.trials import TOUCHED
@@ -103,6 +105,10 @@ class Records(Protocol):
         """A saved rig, as the `rig` of a question."""
         ...
 
+    def rig_doubts(self, key: str) -> Mapping[str, Doubt]:
+        """What was told of a saved rig that is there so that it cannot all hold, by whole names."""
+        ...
+
     def vehicles(self, values: Mapping[str, Value], texts: Mapping[str, str]) -> Sequence[Named] | None:
         """The vehicles that agree with these naming facts, in the order of their ids; None where none has a name."""
         ...
@@ -122,6 +128,10 @@ class NoRecords:
     def rig(self, key: str) -> Mapping[str, Json] | None:
         """No rig."""
         return None
+
+    def rig_doubts(self, key: str) -> Mapping[str, Doubt]:
+        """No rig was told of."""
+        return {}
 
     def vehicles(self, values: Mapping[str, Value], texts: Mapping[str, str]) -> Sequence[Named] | None:
         """No vehicle."""
@@ -215,6 +225,13 @@ def read_question(document: Json, reader: FactReader, records: Records) -> Quest
     return _QuestionReading(reader, records).question(document)
 
 
+def _names(rig: Mapping[str, Json], name: str) -> bool:
+    """Whether a rig as it is given says something of a fact, by its whole name."""
+    subject, _, short = name.partition(".")
+    part = rig.get(subject)
+    return isinstance(part, dict) and isinstance(part.get("facts"), dict) and short in part["facts"]
+
+
 def _may_have(known: tuple[str, ...]) -> str:
     return "it may have " + ", ".join(f"`{name}`" for name in known)
 
@@ -242,6 +259,8 @@ class _QuestionReading:
         self.sku = ""
         self.tried: list[TrialHere] = []
         self.of_items: dict[str, dict[str, Value]] = {}
+        self.told_here: set[str] = set()
+        self.stored: dict[str, Json] = {}
 
     def question(self, document: Json) -> Question:
         """Read the whole document; one that names several things is read by `things`, and here refused."""
@@ -292,23 +311,51 @@ class _QuestionReading:
     def _rig(self, rig: Json) -> None:
         if rig is None or not self._is_mapping(rig, "/rig", "a rig", _RIG):
             return
+        given: Mapping[str, Json] = rig
+        doubts: Mapping[str, Doubt] = {}
         if rig.get("id") is not None:
-            rig = self._saved(rig)
+            rig, doubts = self._saved(rig)
         stored = {name: self._subject(name, rig.get(name), f"/rig/{name}") for name in ("vehicle", "receiver")}
         if stored["vehicle"] is None and not self.problems:
             stored["vehicle"] = self._named(rig)
         self._mounting(rig.get("mounting"), stored)
         self._adapters(rig.get("adapters"))
         self._subject("spare", rig.get("spare"), "/rig/spare")
+        self.doubts |= {name: doubt for name, doubt in doubts.items() if not _names(given, name)}
+        self._leave_what_leant()
 
-    def _saved(self, rig: Mapping[str, Json]) -> Mapping[str, Json]:
+    def _leave_what_leant(self) -> None:
+        """Take what is stored of a fact for not known where what it leans on is told here to be another."""
+        if self.problems:
+            return
+        for fact in self.reader.vocabulary.facts.values():
+            if fact.name not in self.stored or fact.name in self.told_here:
+                continue
+            if any(self._is_another(self.reader.vocabulary.facts[on]) for on in fact.leans_on):
+                self._forget(fact.name)
+                self.doubts[fact.name] = Doubt("stale", ((self.stored[fact.name], "", ""),))
+
+    def _is_another(self, fact: Fact) -> bool:
+        """Whether what is told here of a fact cannot be what is stored of it; not known is no other."""
+        if fact.name not in self.told_here or self.stored.get(fact.name) is None:
+            return False
+        if fact.tyre:
+            tyre = self.texts.get(fact.name)
+            return tyre is not None and designation(tyre) != designation(str(self.stored[fact.name]))
+        was, now = self.reader.value(fact, self.stored[fact.name]).get(fact.name), self.values.get(fact.name)
+        if isinstance(was, tuple) and isinstance(now, tuple):
+            return equal(was, now) == NO
+        return isinstance(was, int) and isinstance(now, int) and isinstance(fact.type, ListType) and not was & now
+
+    def _saved(self, rig: Mapping[str, Json]) -> tuple[Mapping[str, Json], Mapping[str, Doubt]]:
         saved = self.records.rig(rig["id"]) if isinstance(rig["id"], str) else None
+        doubts = self.records.rig_doubts(rig["id"]) if saved is not None else {}
         if saved is None:
             self._complain(
                 "/rig/id", f"there is no saved rig `{rig['id']}`", "check the id", isinstance(rig["id"], str)
             )
             saved = {}
-        return joined_rig(saved, rig)
+        return joined_rig(saved, rig), doubts
 
     def _named(self, rig: Mapping[str, Json]) -> Stored | None:
         """The one stored vehicle that is meant by the facts given for it; several are noted as candidates."""
@@ -438,6 +485,7 @@ class _QuestionReading:
             texts = {name: text for name, text in texts.items() if not self._said(name)}
         self.values |= values
         self.texts |= texts
+        self.stored |= {f"{stored.subject}.{short}": wire for short, wire in stored.facts.items()}
         self.assumed |= {name for name in (f"{stored.subject}.{short}" for short in stored.assumed) if name in values}
         doubts = {f"{stored.subject}.{short}": doubt for short, doubt in stored.doubts.items()}
         self.doubts |= {name: doubt for name, doubt in doubts.items() if not (only_missing and self._said(name))}
@@ -482,6 +530,7 @@ class _QuestionReading:
             return
         for name in self.reader.read(subject, facts, pointer, self.problems, self.values, self.texts):
             self._forget(f"{subject}.{name}")
+        self.told_here |= {f"{subject}.{name}" for name in facts}
         if stored:
             self.assumed.difference_update(f"{subject}.{name}" for name in facts)
             for name in facts:

@@ -21,6 +21,7 @@ from fitsvc.loading.entries import RecordEntry, RigEntry, read_entry
 from fitsvc.loading.load import read_rows
 from fitsvc.store.records import list_records
 from fitsvc.store.rigs import list_rigs
+from fitsvc.store.tables import SavedRig
 
 _PAGE: Final = 1_000
 
@@ -98,6 +99,9 @@ class _FileRecords:
     def rig(self, key: str) -> Mapping[str, Json] | None:
         return self.rigs.get(key)
 
+    def rig_doubts(self, key: str) -> Mapping[str, Doubt]:
+        return {}
+
     def vehicles(self, values: Mapping[str, Value], texts: Mapping[str, str]) -> Sequence[Named]:
         of_files = [one for (subject, _), one in self.found.items() if subject == "vehicle"]
         return Vehicles(self.reader, of_files).agreeing(values, texts)
@@ -134,9 +138,10 @@ def stored_rigs(
 
     A rig that a later change of its parts broke is set aside, with why; ProblemsFound when no other is left.
     """
-    documents: dict[str, Mapping[str, Json]] = {}
+    documents, saved = dict[str, Mapping[str, Json]](), list[SavedRig]()
     while page := list_rigs(session, after=next(reversed(documents), None), limit=_PAGE):
-        documents |= {rig.id: rig.document for rig in page}
+        documents |= {rig.id: {"id": rig.id} for rig in page}
+        saved += page  # the session then has each at hand when a question asks for it
     mounted: list[str] = []
     while not documents and (
         records := list_records(session, "mounting", after=mounted[-1] if mounted else None, limit=_PAGE)
@@ -214,6 +219,8 @@ def check_carried(carried: Mapping[str, Json], reader: FactReader, records: Reco
 
 def _vehicle(document: Mapping[str, Json], records: Records) -> str:
     """The id of a rig's vehicle, its own or its mounting's."""
+    if "id" in document:
+        document = records.rig(document["id"]) or {}
     named = document.get("vehicle") or {}
     if named.get("id"):
         return str(named["id"])

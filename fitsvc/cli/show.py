@@ -10,7 +10,7 @@ import click
 
 from fitsvc.cli.console import one_line, out, paragraph, refuse
 from fitsvc.cli.options import database_option, load_rules, open_database, read_as_of, rules_option
-from fitsvc.subjects import Subject
+from fitsvc.subjects import Told
 
 if TYPE_CHECKING:
     from sqlmodel import Session
@@ -36,10 +36,11 @@ def show(record: str, as_of: str | None, as_json: bool, database: str | None, ru
 
     from fitsvc.facts import FactReader
     from fitsvc.observing.sheet import sheet
+    from fitsvc.store.rigs import told_as
 
     reader = FactReader(load_rules(rules))
     with open_database(database) as opened, opened.session() as session:
-        found = sheet(session, reader, subject_of(record), record, read_as_of(as_of))
+        found = sheet(session, reader, told_as(record), record, read_as_of(as_of))
     if as_json:
         sys.stdout.buffer.write(msgspec.json.encode(found) + b"\n")
     else:
@@ -101,9 +102,10 @@ def observe(record: str, facts: tuple[str, ...], database: str | None, rules: Pa
     from fitsvc.cli.load import described, details
     from fitsvc.facts import FactReader
     from fitsvc.loading.load import load_file
+    from fitsvc.store.rigs import told_as
 
     row = {name: value for name, value in told.items() if value}
-    row |= {"subject": subject_of(record), "record": record, "facts": dict(map(_told, facts))}
+    row |= {"subject": told_as(record), "record": record, "facts": dict(map(_told, facts))}
     with TemporaryDirectory() as folder, open_database(database) as opened:
         path = Path(folder) / "told.jsonl"
         path.write_text(json.dumps(row), encoding="utf-8")
@@ -113,13 +115,6 @@ def observe(record: str, facts: tuple[str, ...], database: str | None, rules: Pa
         out().print(f"  {line}")
 
 
-def subject_of(record: str) -> Subject:
-    """What a record is, by how its id begins; a SKU begins as it likes."""
-    from fitsvc.store.rigs import BY_PREFIX
-
-    return BY_PREFIX.get(record[:4], "accessory")
-
-
 def _told(text: str) -> tuple[str, str]:
     name, sign, value = text.partition("=")
     if not sign:
@@ -127,38 +122,44 @@ def _told(text: str) -> tuple[str, str]:
     return name.strip(), value.strip()
 
 
-def _named(session: "Session", records: tuple[str, ...]) -> list[tuple[Subject, str]]:
+def _named(session: "Session", records: tuple[str, ...]) -> list[tuple[Told, str]]:
     """The records that are named, or all: those that others name come first."""
     from fitsvc.store.records import list_records
+    from fitsvc.store.rigs import list_rigs, told_as
     from fitsvc.store.tables import TABLES
 
-    named: list[tuple[Subject, str]] = [(subject_of(one), one) for one in records]
+    named: list[tuple[Told, str]] = [(told_as(one), one) for one in records]
     for subject in () if records else TABLES:
         after: str | None = None
         while page := list_records(session, subject, after=after, limit=1000):
             named += [(subject, one.key) for one in page]
             after = page[-1].key
+    after = None
+    while not records and (rigs := list_rigs(session, after=after, limit=1000)):
+        named += [("rig", one.id) for one in rigs]
+        after = rigs[-1].id
     return named
 
 
-def _records(session: "Session", named: list[tuple[Subject, str]]) -> Iterator[dict[str, Any]]:
+def _records(session: "Session", named: list[tuple[Told, str]]) -> Iterator[dict[str, Any]]:
     """The records without their facts."""
-    from fitsvc.store.records import get_record
-    from fitsvc.store.tables import Accessory, Mounting
+    from fitsvc.store.rigs import get_known
+    from fitsvc.store.tables import Accessory, Mounting, SavedRig
 
     for subject, key in named:
-        record = get_record(session, subject, key)
+        record = get_known(session, subject, key)
+        if isinstance(record, SavedRig):
+            yield {"subject": subject, "id": key, "name": record.name, "rig": record.document}
+            continue
         own = {"id": key}
         if isinstance(record, Accessory):
             own = {"sku": key}
         elif isinstance(record, Mounting):
             own |= {"vehicle": record.vehicle_id, "receiver": record.receiver_id}
-        yield {"subject": getattr(record, "subject", subject), **own, "label": record.label}
+        yield {"subject": getattr(record, "subject", subject), **own, "label": getattr(record, "label", "")}
 
 
-def _statements_of(
-    session: "Session", reader: "FactReader", named: list[tuple[Subject, str]]
-) -> Iterator[dict[str, Any]]:
+def _statements_of(session: "Session", reader: "FactReader", named: list[tuple[Told, str]]) -> Iterator[dict[str, Any]]:
     """What stands of each record."""
     from fitsvc.observing.sheet import standing_rows
 

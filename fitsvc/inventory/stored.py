@@ -10,7 +10,7 @@ from fitsvc.language.types import Value
 from fitsvc.store.errors import NotFound
 from fitsvc.store.folding import CurrentFacts
 from fitsvc.store.records import find_mountings, get_record
-from fitsvc.store.rigs import get_rig
+from fitsvc.store.rigs import get_rig, told_rig
 from fitsvc.store.tables import Accessory, Mounting, Record
 from fitsvc.subjects import stored_as
 
@@ -38,9 +38,14 @@ class StoreRecords:
     def rig(self, key: str) -> Mapping[str, Json] | None:
         """A saved rig's document, or None."""
         try:
-            return get_rig(self._session, key).document
+            rig = get_rig(self._session, key)
         except NotFound:
             return None
+        return told_rig(rig.document, rig.facts, rig.provenance)
+
+    def rig_doubts(self, key: str) -> Mapping[str, Doubt]:
+        """What of a saved rig was told so that it cannot all hold, by whole names."""
+        return doubts_of(get_rig(self._session, key).provenance)
 
     def vehicles(self, values: Mapping[str, Value], texts: Mapping[str, str]) -> Sequence[Named] | None:
         """The vehicles that agree with these naming facts; None without a source of them."""
@@ -66,7 +71,7 @@ def stored_so(subject: str, record: Record, known: CurrentFacts) -> Stored:
         label=record.label,
         facts=known.facts,
         assumed=frozenset(name for name, how in provenance.items() if how.get("kind") == "assumed"),
-        doubts={name: _doubt(how) for name, how in provenance.items() if how.get("state")},
+        doubts=doubts_of(provenance),
         tried={name: how["tried"] for name, how in provenance.items() if "tried" in how},
         rubbed=frozenset(what for how in provenance.values() for what in how.get("rubbed", ())),
         things=tuple(TrialHere(**one) for how in provenance.values() for one in how.get("things", ())),
@@ -74,5 +79,10 @@ def stored_so(subject: str, record: Record, known: CurrentFacts) -> Stored:
     )
 
 
+def doubts_of(provenance: Mapping[str, Json]) -> dict[str, Doubt]:
+    """The facts of which what was said cannot all hold, hardly can, or is stale."""
+    return {name: _doubt(how) for name, how in provenance.items() if how.get("state")}
+
+
 def _doubt(how: Mapping[str, Json]) -> Doubt:
-    return Doubt(how["state"], tuple((one["value"], one["by"], one["at"]) for one in how["said"]))
+    return Doubt(how["state"], tuple((one["value"], one["by"], one.get("at", "")) for one in how["said"]))

@@ -12,13 +12,14 @@ from fitsvc.loading.entries import TRUTHS, wire_fact
 from fitsvc.loading.rows import INSTANT, Row, quoted, read_instant
 from fitsvc.loading.storing import Storing
 from fitsvc.observing.evidence import Contradiction, read_evidence
+from fitsvc.observing.law import facts_of, rig_problems
 from fitsvc.observing.recording import observe
-from fitsvc.observing.requests import read_request
+from fitsvc.observing.requests import read_request, unfit_for_rig
 from fitsvc.observing.slips import slips
 from fitsvc.observing.telling import Telling
 from fitsvc.store.errors import InvalidValue, NotFound
-from fitsvc.store.observations import TEXTS, Provenance, sold_as
-from fitsvc.store.records import get_record
+from fitsvc.store.observations import RIG, TEXTS, Provenance, sold_as
+from fitsvc.store.rigs import get_known
 from fitsvc.store.tables import TABLES
 from fitsvc.store.taking_back import Request
 from fitsvc.store.validation import Checks
@@ -30,6 +31,7 @@ _MEMBERS: Final = (
 )
 
 
+_TOLD_OF: Final = (*TABLES, RIG)
 _CHUNK: Final = 1_000
 """Rows that are taken together: their records are locked and read at once."""
 
@@ -61,11 +63,13 @@ def _tell(row: Row, storing: Storing, telling: Telling) -> bool:
     reading = _ObservationReading(row, storing)
     told, request = reading.told(), reading.request()
     document = reading.document(request)
+    reading.fit(told)
     storing.problems += reading.problems
     if reading.problems:
         return True
     facts = document["facts"]
     plain = not request.act and "evidence" not in document and None not in facts.values()
+    plain = plain and document["subject"] != RIG
     try:
         if plain:
             _noted(storing, document, telling.tell(document["subject"], document["record"], facts, told))
@@ -123,20 +127,20 @@ class _ObservationReading:
         subject: Any = row.get("subject")
         key = row.get("record")
         self._names()
-        if not (isinstance(subject, str) and subject in TABLES):
-            near = nearest(subject, TABLES) if isinstance(subject, str) and subject else None
-            help = f"did you mean `{near}`?" if near else f"it is one of {', '.join(TABLES)}"
+        if not (isinstance(subject, str) and subject in _TOLD_OF):
+            near = nearest(subject, _TOLD_OF) if isinstance(subject, str) and subject else None
+            help = f"did you mean `{near}`?" if near else f"it is one of {', '.join(_TOLD_OF)}"
             self._complain("/subject", f"{quoted(subject)} is not a kind of record" if subject else "is missing", help)
             return {}
         if not isinstance(key, str) or not key:
             self._complain("/record", "is missing, or no text", "write the record's id or SKU")
             return {}
         try:
-            own = sold_as(get_record(self.session, cast(Subject, subject), key))
+            own = sold_as(get_known(self.session, subject, key))
         except NotFound as error:
             self._complain("/record", str(error), "load the record first")
             return {}
-        known = self.reader.subjects[own]
+        known = facts_of(self.reader, own)
         told = row.get("facts") or {}
         if not isinstance(told, dict):
             self._complain("/facts", "`facts` holds facts by their names", 'write `{"fact": value}`')
@@ -146,6 +150,11 @@ class _ObservationReading:
         if request.act != "retracts":
             self._check(own, facts, document)
         return document
+
+    def fit(self, told: Provenance) -> None:
+        """Note what is not told so of what the row tells of."""
+        for problem in unfit_for_rig(self.row.document.get("subject"), told, "/kind"):
+            self._complain(problem.pointer, problem.message, problem.help)
 
     def _names(self) -> None:
         """Note members that an observation does not have."""
@@ -166,7 +175,10 @@ class _ObservationReading:
 
     def _check(self, own: str, facts: Document, document: Document) -> None:
         found: list[Problem] = []
-        self.reader.read(own, facts, "/facts", found, {}, {})
+        if own == RIG:
+            found = rig_problems(self.reader, facts, "/facts")
+        else:
+            self.reader.read(own, facts, "/facts", found, {}, {})
         # What a maker publishes is taken as it stands, as in a file of records.
         typed = self.row.document.get("kind") != "published"
         found += slips(self.reader, own, facts, "/facts") if typed and not found else []

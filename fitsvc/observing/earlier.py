@@ -6,20 +6,19 @@ cannot change once anything was seen of it. A record that has been deleted since
 
 from collections.abc import Mapping, Sequence
 from datetime import datetime
-from typing import cast
 
 from sqlmodel import Session
 
-from fitsvc.answers.question import Stored
+from fitsvc.answers.question import Doubt, Stored
 from fitsvc.document import Json
-from fitsvc.inventory.stored import FindVehicles, StoreRecords, stored_so
+from fitsvc.inventory.stored import FindVehicles, StoreRecords, doubts_of, stored_so
 from fitsvc.store.errors import NotFound
 from fitsvc.store.folding import CurrentFacts, Laws, current_facts
-from fitsvc.store.observations import all_observations, ground_of, law_of
+from fitsvc.store.observations import all_observations, ground_of, kept_as, law_of
 from fitsvc.store.records import find_mountings, get_record
-from fitsvc.store.rigs import get_rig
-from fitsvc.store.tables import Observation, Record
-from fitsvc.subjects import Subject, stored_as
+from fitsvc.store.rigs import get_rig, told_rig
+from fitsvc.store.tables import Known, Observation, Record
+from fitsvc.subjects import stored_as
 
 
 class EarlierRecords(StoreRecords):
@@ -43,12 +42,20 @@ class EarlierRecords(StoreRecords):
         return [one for one in found if one is not None]
 
     def rig(self, key: str) -> Mapping[str, Json] | None:
-        """A saved rig's document as it is now, or None where it was not saved yet."""
+        """A saved rig's document as it is now, with what had been told of it; None where it was not saved yet."""
         try:
             rig = get_rig(self._session, key)
         except NotFound:
             return None
-        return rig.document if rig.created_at <= self._as_of else None
+        if rig.created_at > self._as_of:
+            return None
+        known = known_then(self._session, self._laws, rig, self._as_of)
+        return told_rig(rig.document, known.facts, known.provenance)
+
+    def rig_doubts(self, key: str) -> Mapping[str, Doubt]:
+        """What of a saved rig was told so that it cannot all hold, as was known then."""
+        rig = get_rig(self._session, key)
+        return doubts_of(known_then(self._session, self._laws, rig, self._as_of).provenance)
 
     def _stored(self, subject: str, record: Record) -> Stored | None:
         if record.created_at > self._as_of:
@@ -56,20 +63,21 @@ class EarlierRecords(StoreRecords):
         return stored_so(subject, record, known_then(self._session, self._laws, record, self._as_of))
 
 
-def known_then(session: Session, laws: Laws, record: Record, as_of: datetime) -> CurrentFacts:
+def known_then(session: Session, laws: Laws, record: Known, as_of: datetime) -> CurrentFacts:
     """What was known of a record by what had been entered by then, of it and of what it leans on."""
     said = told_by(session, record, as_of)
     return current_facts(said, law_of(record, laws), ground_then(session, laws, record, said, as_of))
 
 
-def told_by(session: Session, record: Record, as_of: datetime) -> list[Observation]:
+def told_by(session: Session, record: Known, as_of: datetime) -> list[Observation]:
     """What had been entered of a record by then."""
-    subject = cast(Subject, type(record).__name__.lower())
-    return [one for one in all_observations(session, subject, record.key) if one.recorded_at <= as_of]
+    said = all_observations(session, kept_as(record), record.key)
+    return [one for one in said if one.recorded_at <= as_of]
 
 
 def ground_then(
-    session: Session, laws: Laws, record: Record, said: Sequence[Observation], as_of: datetime
+    session: Session, laws: Laws, record: Known, said: Sequence[Observation], as_of: datetime
 ) -> Mapping[str, Json]:
     """What a record's facts leant on then."""
-    return ground_of(session, record, said, lambda other: known_then(session, laws, other, as_of).facts)
+    tried = [one.tried for one in said]
+    return ground_of(session, record, tried, lambda other: known_then(session, laws, other, as_of).facts)

@@ -22,9 +22,9 @@ from fitsvc.facts import Case, FactReader
 from fitsvc.language.problems import ProblemsFound
 from fitsvc.rulebook.outcomes import Outcome
 from fitsvc.selection.segments import BEST_FIRST, Snapshot, case_of, rig_key
-from fitsvc.store.rigs import count_rigs, list_rigs, rigs_using
+from fitsvc.store.rigs import count_rigs, list_rigs, rigs_using, told_rig
 from fitsvc.store.tables import SavedRig
-from fitsvc.subjects import Subject
+from fitsvc.subjects import Told
 
 MOST_RIGS: Final = 1_000
 """Saved rigs that are looked at; those of one sort are read and judged once."""
@@ -66,8 +66,8 @@ class Effects:
     accessories_left_off: int
 
 
-def rig_cases(session: Session, reader: FactReader, records: Records, subject: Subject, key: str) -> list[RigCase]:
-    """The saved rigs that use a record, as they are now; one that cannot be read is left out."""
+def rig_cases(session: Session, reader: FactReader, records: Records, subject: Told, key: str) -> list[RigCase]:
+    """The saved rigs that use a record, or the very one, as they are now; one that cannot be read is left out."""
     return _cases(rigs_using(session, subject, key, limit=MOST_RIGS), reader, records)
 
 
@@ -76,9 +76,10 @@ def _cases(rigs: Sequence[SavedRig], reader: FactReader, records: Records) -> li
     read: dict[str, Case | None] = {}
     found = []
     for rig in rigs:
-        parts = json.dumps(rig.document, sort_keys=True)
+        document = told_rig(rig.document, rig.facts, rig.provenance)
+        parts = json.dumps(document, sort_keys=True)
         if parts not in read:
-            read[parts] = rig_case(rig.document, reader, records)
+            read[parts] = rig_case(document, reader, records)
         found.append((rig, read[parts]))
     return [RigCase(rig.id, rig.name, case) for rig, case in found if case is not None]
 

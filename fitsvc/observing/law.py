@@ -1,6 +1,7 @@
 """The rulebook's part of the law by which statements become facts: how each fact is read, compared and written."""
 
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 from fractions import Fraction
 from functools import cache, lru_cache, partial
 from math import ceil, floor, inf
@@ -8,9 +9,9 @@ from typing import Final
 
 from fitsvc.caching import LruCache
 from fitsvc.document import Json
-from fitsvc.facts import FactReader, exact, parted
+from fitsvc.facts import FactReader, escape, exact, parted
 from fitsvc.language.intervals import TOLERANCE
-from fitsvc.language.problems import ProblemsFound
+from fitsvc.language.problems import Problem, ProblemsFound, nearest
 from fitsvc.language.quantities import QuantityError, unit_of
 from fitsvc.language.truth import YES
 from fitsvc.language.types import ListType, Mask, TruthType
@@ -19,6 +20,8 @@ from fitsvc.observing.evidence import taught, tried
 from fitsvc.observing.trials import Trials
 from fitsvc.rulebook.vocabulary import Fact
 from fitsvc.store.folding import TEXT, FactLaw, Laws, Span, ThingTried, Trial, apart
+from fitsvc.store.observations import RIG
+from fitsvc.subjects import OF_YARD
 
 _INSIDE: Final = {"length": "mm", "mass": "kg", "angle": "deg", "force": "kN", "torque": "N m", "ratio": "%"}
 _TAPE: Final = 64
@@ -40,13 +43,40 @@ def _trials_of(reader: FactReader) -> Trials:
     return Trials(reader)
 
 
+def facts_of(reader: FactReader, subject: str) -> Mapping[str, Fact]:
+    """The facts that may be told of a record or a saved rig, by their names there: of a rig by their whole names."""
+    if subject != RIG:
+        return reader.subjects[subject]
+    return {fact.name: fact for part in OF_YARD for fact in reader.subjects[part].values()}
+
+
+def rig_problems(reader: FactReader, facts: Mapping[str, Json], pointer: str) -> list[Problem]:
+    """What is wrong with facts that are told of one saved rig, each by its whole name."""
+    problems, known = list[Problem](), facts_of(reader, RIG)
+    for name, value in facts.items():
+        subject, place = name.partition(".")[0], f"{pointer}/{escape(name)}"
+        if name in known:
+            found: list[Problem] = []
+            reader.read(subject, {known[name].short: value}, "", found, {}, {})
+            problems += [replace(one, pointer=place + one.pointer.partition(known[name].short)[2]) for one in found]
+        else:
+            near = nearest(name, known)
+            help = f"did you mean `{near}`?" if near else f"of a rig is told such as `{next(iter(known))}`"
+            problems.append(Problem(f"there is no fact `{name}` of a rig", help, pointer=place))
+    return problems
+
+
 class SubjectLaw:
     """The law of one subject's facts."""
 
     def __init__(self, reader: FactReader, subject: str) -> None:
-        self.subject, self._reader, self._facts = subject, reader, reader.subjects[subject]
+        self._subject, self._reader, self._facts = subject, reader, facts_of(reader, subject)
         self._known: dict[str, FactLaw] = {}
         self._trials = _trials_of(reader)
+
+    def whole(self, name: str) -> str:
+        """A fact's name with its subject before it; those of a rig have it."""
+        return name if self._subject == RIG else f"{self._subject}.{name}"
 
     def fact(self, name: str) -> FactLaw:
         """The law of one fact; what the rulebook no longer has is a text."""

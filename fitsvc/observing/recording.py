@@ -11,18 +11,26 @@ from fitsvc.document import Json
 from fitsvc.engine.point import Point
 from fitsvc.facts import FactReader
 from fitsvc.inventory.stored import StoreRecords, stored
-from fitsvc.observing.effects import MOST_RIGS, Effects, RigCase, effects, item_effects, rig_cases, saved_rigs
+from fitsvc.observing.effects import (
+    MOST_RIGS,
+    Effects,
+    RigCase,
+    effects,
+    item_effects,
+    rig_cases,
+    saved_rigs,
+)
 from fitsvc.observing.evidence import Contradiction, contradictions
-from fitsvc.observing.law import laws_of
+from fitsvc.observing.law import facts_of, laws_of
 from fitsvc.selection.segments import Snapshot
 from fitsvc.store.errors import FieldProblem, InvalidValue, NotFound
 from fitsvc.store.folding import standing
-from fitsvc.store.observations import Provenance, all_observations, ground_of, sold_as, told_before
-from fitsvc.store.records import add_observation, lock_record
+from fitsvc.store.observations import Provenance, log_of, sold_as, told_before
+from fitsvc.store.records import add_observation, lock, lock_record
 from fitsvc.store.rigs import count_using
-from fitsvc.store.tables import Observation, Record
+from fitsvc.store.tables import Accessory, Known, Observation
 from fitsvc.store.taking_back import NO_REQUEST, Request
-from fitsvc.subjects import Subject
+from fitsvc.subjects import Told
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -30,7 +38,7 @@ class Recorded:
     """An observation as it was recorded, and what it does; `repeated` where the very same had been told before."""
 
     observation: Observation
-    record: Record
+    record: Known
     contradictions: list[Contradiction]
     touched: "Touched"
     repeated: bool = False
@@ -58,10 +66,12 @@ class Touched:
 class Watch:
     """One record being changed, and the saved rigs that use it."""
 
-    def __init__(self, session: Session, reader: FactReader, subject: Subject, record: Record) -> None:
+    def __init__(self, session: Session, reader: FactReader, subject: Told, record: Known) -> None:
         self._session, self._reader, self._about = session, reader, (subject, record.key)
         self._records, self._record = StoreRecords(session), record
-        self._was = stored(subject, record) if sold_as(record) == "accessory" else None
+        self._was = (
+            stored(subject, record) if isinstance(record, Accessory) and sold_as(record) == "accessory" else None
+        )
         self._before = self._rigs()
 
     def _rigs(self) -> list[RigCase]:
@@ -70,7 +80,8 @@ class Watch:
     def touched(self) -> Touched:
         """What the change touches, once it is made."""
         if self._was is not None and not self._before:
-            now = stored(self._about[0], self._record)
+            assert isinstance(self._record, Accessory)
+            now = stored("accessory", self._record)
             found = read_items(self._reader, [self._was, now]) if self._was.facts != now.facts else ()
             if len(found) != 2:
                 return Touched()
@@ -104,16 +115,15 @@ def observe(
     facts, laws = document.get("facts") or {}, laws_of(reader)
     # Before the mounting, as a change of the accessory reaches the mountings that it was tried on.
     _lock_tried(session, evidence)
-    record = lock_record(session, subject, key)
-    own, earlier = sold_as(record), all_observations(session, subject, key)
+    record = lock(session, subject, key)
+    log, own = log_of(session, subject, record, evidence), sold_as(record)
     watch = Watch(session, reader, subject, record) if rigs else None
-    again = None if request.act else told_before(earlier, facts, evidence, told)
-    how: Any = {"evidence": evidence, "laws": laws, "request": request, "locked": (record, earlier)}
+    again = None if request.act else told_before(log.earlier, facts, evidence, told)
+    how: Any = {"evidence": evidence, "laws": laws, "request": request, "log": log}
     observation = again or add_observation(session, subject, key, facts, told, **how)[0]
-    others = [one for one in earlier if one.id != observation.id]
-    ground = ground_of(session, record, [*others, observation])
-    stands = standing([*others, observation], laws(own), ground)
-    against = contradictions(reader.subjects[own], stands, observation.id)
+    others = [one for one in log.earlier if one.id != observation.id]
+    stands = standing([*others, observation], laws(own), log.ground)
+    against = contradictions(facts_of(reader, own), stands, observation.id)
     return Recorded(
         observation=observation,
         record=record,

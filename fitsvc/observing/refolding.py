@@ -7,10 +7,10 @@ from sqlmodel import Session, col, select
 
 from fitsvc.store.database import Database
 from fitsvc.store.folding import Laws, current_facts
-from fitsvc.store.observations import Provenance, all_observations, append, ground_of, law_of
-from fitsvc.store.records import existing_keys, lock_record
-from fitsvc.store.tables import TABLES, Observation
-from fitsvc.subjects import SUBJECTS, Subject
+from fitsvc.store.observations import RIG, Provenance, append, law_of, log_of
+from fitsvc.store.records import existing_keys, lock
+from fitsvc.store.tables import TABLES, Observation, SavedRig
+from fitsvc.subjects import SUBJECTS, Told
 
 
 def refold(database: Database, laws: Laws) -> int:
@@ -24,26 +24,28 @@ def refold(database: Database, laws: Laws) -> int:
     return sum(_refolded(database, subject, key, laws) for subject, key in told)
 
 
-def _told_of(session: Session) -> list[tuple[Subject, str]]:
+def _told_of(session: Session) -> list[tuple[Told, str]]:
     """The records of which anything but one published statement was told; last those that lean on others."""
     one, kind = (col(Observation.subject), col(Observation.record_id)), col(Observation.kind)
     many = or_(func.count() > 1, func.min(kind) != "published", func.max(kind) != "published")
     rows = session.exec(select(*one).group_by(*one).having(many)).all()
-    named = [(cast(Subject, subject), key) for subject, key in rows]
+    named = [(cast(Told, subject), key) for subject, key in rows]
     kept = {of: existing_keys(session, of, [key for subject, key in named if subject == of]) for of in TABLES}
-    # What a mounting's facts come to rests on its vehicle's and its receiver's, which so are folded before it.
-    named.sort(key=lambda one: bool(SUBJECTS[one[0]].links))
-    return [(subject, key) for subject, key in named if key in kept[subject]]
+    rigs = set(session.exec(select(SavedRig.id).where(col(SavedRig.id).in_(select(Observation.record_id)))))
+    # What a mounting's facts come to rests on its vehicle's and its receiver's, which so are folded before it, and
+    # what is told of a rig on all three.
+    named.sort(key=lambda one: 2 if one[0] == RIG else bool(SUBJECTS[one[0]].links))
+    return [(subject, key) for subject, key in named if key in (rigs if subject == "rig" else kept[subject])]
 
 
-def _refolded(database: Database, subject: Subject, key: str, laws: Laws) -> bool:
+def _refolded(database: Database, subject: Told, key: str, laws: Laws) -> bool:
     with database.session() as session:
-        record = lock_record(session, subject, key)
-        said = all_observations(session, subject, key)
-        current = current_facts(said, law_of(record, laws), ground_of(session, record, said))
+        record = lock(session, subject, key)
+        log = log_of(session, subject, record)
+        current = current_facts(log.earlier, law_of(record, laws), log.ground)
         if (current.facts, current.provenance) == (record.facts, record.provenance):
             return False
         # An observation without facts, since those who follow changes see them by their observations.
-        append(session, subject, record, {}, Provenance(note="folded anew"), laws=laws, earlier=said)
+        append(session, subject, log, {}, Provenance(note="folded anew"), laws=laws)
         record.version += 1
         return True

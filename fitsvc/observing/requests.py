@@ -5,11 +5,20 @@ from typing import Final
 
 from fitsvc.document import Json
 from fitsvc.language.problems import Problem
+from fitsvc.store.observations import RIG, Provenance
 from fitsvc.store.taking_back import NO_REQUEST, Request
 
 ACTS: Final = ("retracts", "corrects", "settles")
 """The members of an observation of which it has one at the most: an observation's id, and of what is settled true."""
 _LISTED: Final = "`retracts`, `corrects` or `settles`"
+
+
+def unfit_for_rig(subject: Json, told: Provenance, pointer: str) -> list[Problem]:
+    """What is wrong with telling something of a saved rig so: over what its records say no guess is told."""
+    if subject != RIG or told.kind != "assumed":
+        return []
+    help = "tell what was seen of this one, or what its maker says; a guess is typed into a question"
+    return [Problem("nothing is assumed of one rig over what its records say", help, pointer=pointer, meaning=True)]
 
 
 def read_request(document: Mapping[str, Json]) -> tuple[Request, list[Problem]]:

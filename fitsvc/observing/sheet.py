@@ -3,7 +3,7 @@
 from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
 from datetime import datetime
-from typing import Final
+from typing import Final, cast
 
 import msgspec
 from sqlmodel import Session
@@ -13,15 +13,17 @@ from fitsvc.facts import Case, FactReader, as_written
 from fitsvc.inventory.stored import StoreRecords
 from fitsvc.observing.earlier import ground_then, told_by
 from fitsvc.observing.effects import rig_case
-from fitsvc.observing.law import laws_of
+from fitsvc.observing.law import facts_of, laws_of
 from fitsvc.rulebook.vocabulary import EFFORTS, Fact
 from fitsvc.selection.waiting import Waits
 from fitsvc.store.folding import ALL, KnownFact, Said, fold, taken_back
-from fitsvc.store.observations import all_observations, ground_of, sold_as
-from fitsvc.store.records import get_record
-from fitsvc.store.tables import Observation
-from fitsvc.subjects import Subject
+from fitsvc.store.observations import RIG, all_observations, ground_of, sold_as
+from fitsvc.store.rigs import get_known
+from fitsvc.store.tables import Known, Observation, Record, SavedRig
+from fitsvc.subjects import Told
 
+_WHOLE: Final = ("mounting", RIG)
+"""What is a rig by itself, on which a catalogue waits for facts."""
 _NOTHING: Final = Waits(Counter(), Counter())
 
 
@@ -69,8 +71,9 @@ class SheetTry(msgspec.Struct, kw_only=True):
 class Sheet(msgspec.Struct, kw_only=True):
     """All that is known of a record: its facts, what was tried, and what is not known, the easiest to learn first.
 
-    Of a mounting `waiting` says how many accessories of the catalogue wait for each fact of it, by itself or with
-    others; what is not known comes in that order, and `outcomes` is what all of them come to on it, without a load.
+    Of a mounting, and of a saved rig of which is shown what was told of it alone, `waiting` says how many accessories
+    of the catalogue wait for each fact, by itself or with others; what is not known comes in that order, and `outcomes`
+    is what all of them come to on it, without a load.
     """
 
     subject: str
@@ -90,7 +93,7 @@ Waited = Callable[[Case], Waits]
 def sheet(
     session: Session,
     reader: FactReader,
-    subject: Subject,
+    subject: Told,
     key: str,
     as_of: datetime | None = None,
     waited: Waited | None = None,
@@ -99,40 +102,48 @@ def sheet(
 
     What waits for the facts of a mounting is told of now, where there is a catalogue to ask.
     """
-    record = get_record(session, subject, key)
+    record = get_known(session, subject, key)
     own, laws = sold_as(record), laws_of(reader)
     told = all_observations(session, subject, key) if as_of is None else told_by(session, record, as_of)
     law, dead = laws(own), taken_back(told)
     touched = {observation for observation, _ in dead}
-    ground = ground_of(session, record, told) if as_of is None else ground_then(session, laws, record, told, as_of)
+    now = as_of is None
+    ground = _ground(session, record, told) if as_of is None else ground_then(session, laws, record, told, as_of)
     known = fold(told, law, ground)
-    said = _said(told, dead, _reasons(told), facts := reader.subjects[own])
-    waits = _waits(session, reader, key, waited) if waited and subject == "mounting" and as_of is None else _NOTHING
-    counts = _by_fact(waits.sets, own)
+    said = _said(told, dead, _reasons(told), facts := facts_of(reader, own))
+    waits = _waits(session, reader, subject, key, waited) if waited and subject in _WHOLE and now else _NOTHING
+    counts = _by_fact(waits.sets, facts)
     return Sheet(
         subject=own,
         record=key,
-        label=record.label,
+        label=record.name if isinstance(record, SavedRig) else cast(Record, record).label,
         facts=[
-            _fact(facts[name], known.get(name), said.get(name, ())) for name in facts if name in known or name in said
+            _fact(name, fact, known.get(name), said.get(name, ()))
+            for name, fact in facts.items()
+            if name in known or name in said
         ],
         tries=[_try(one, one.id in touched) for one in told if one.evidence],
-        unknown=[fact.short for fact in _unknown(facts, known, counts)],
+        unknown=[] if own == RIG else [fact.short for fact in _unknown(facts, known, counts)],
         waiting=counts,
         outcomes=dict(waits.outcomes),
     )
 
 
-def _waits(session: Session, reader: FactReader, key: str, waited: Waited) -> Waits:
-    case = rig_case({"mounting": {"id": key}}, reader, StoreRecords(session))
+def _ground(session: Session, record: Known, told: Sequence[Observation]) -> Document:
+    return ground_of(session, record, [one.tried for one in told])
+
+
+def _waits(session: Session, reader: FactReader, subject: str, key: str, waited: Waited) -> Waits:
+    document: Document = {"id": key} if subject == RIG else {subject: {"id": key}}
+    case = rig_case(document, reader, StoreRecords(session))
     return waited(case) if case is not None else _NOTHING
 
 
-def _by_fact(sets: Mapping[frozenset[str], int], subject: str) -> dict[str, int]:
-    """How many accessories wait for each fact of a subject, by itself or with others; those of most first."""
-    counts = Counter[str]()
+def _by_fact(sets: Mapping[frozenset[str], int], facts: Mapping[str, Fact]) -> dict[str, int]:
+    """How many accessories wait for each fact of a record, by itself or with others; those of most first."""
+    counts, names_here = Counter[str](), {fact.name: name for name, fact in facts.items()}
     for names, count in sets.items():
-        counts.update({short: count for of, _, short in (name.partition(".") for name in names) if of == subject})
+        counts.update({names_here[name]: count for name in names if name in names_here})
     return dict(counts.most_common())
 
 
@@ -164,10 +175,10 @@ def _said(
     return found
 
 
-def _fact(fact: Fact, known: KnownFact | None, said: Sequence[tuple[Observation, Json, str]]) -> SheetFact:
+def _fact(name: str, fact: Fact, known: KnownFact | None, said: Sequence[tuple[Observation, Json, str]]) -> SheetFact:
     counts = {one.observation for one in known.counts} if known and known.state != "stale" else set()
     return SheetFact(
-        fact=fact.short,
+        fact=name,
         label=fact.label,
         value=as_written(known.value) if known and known.value is not None else "",
         state=known.state if known else "",
@@ -210,10 +221,10 @@ def _unknown(facts: Mapping[str, Fact], known: Mapping[str, KnownFact], waiting:
     )
 
 
-def standing_rows(session: Session, reader: FactReader, subject: Subject, key: str) -> list[Document]:
+def standing_rows(session: Session, reader: FactReader, subject: Told, key: str) -> list[Document]:
     """What stands of a record, as observations that load elsewhere to the same facts; what is stale stays here."""
-    record, every = get_record(session, subject, key), all_observations(session, subject, key)
-    law, ground = laws_of(reader)(sold_as(record)), ground_of(session, record, every)
+    record, every = get_known(session, subject, key), all_observations(session, subject, key)
+    law, ground = laws_of(reader)(sold_as(record)), _ground(session, record, every)
     known, dead = fold(every, law, ground), taken_back(every)
     stale = {(one.observation, one.fact) for fact in known.values() for one in _stale(fact)}
     gone, touched = dead | stale, {observation for observation, _ in dead}

@@ -8,6 +8,7 @@ from fitsvc.facts import FactReader, escape, exact, parted
 from fitsvc.language.intervals import Bounds
 from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.language.quantities import UNITS, QuantityError, unit_of
+from fitsvc.observing.law import facts_of
 from fitsvc.rulebook.vocabulary import Fact
 
 _SPELLINGS: Final[Mapping[str, tuple[str, ...]]] = {"length": ("in", "cm", "mm"), "mass": ("lb", "kg")}
@@ -21,7 +22,7 @@ def slips(reader: FactReader, subject: str, facts: Mapping[str, Json], pointer: 
     """
     found = []
     for name, value in facts.items():
-        fact = reader.subjects[subject].get(name)
+        fact = facts_of(reader, subject).get(name)
         meant = _meant(reader, fact, value) if fact is not None and isinstance(value, str) else ""
         if fact is not None and meant:
             so = f"{value} ± {fact.tolerance_text}" if fact.tolerance_text else f"exactly {value}"

@@ -27,8 +27,8 @@ from fitsvc.store.observations import (
     sold_as,
     told_before,
 )
-from fitsvc.store.records import lock_records, tell_mountings
-from fitsvc.store.tables import Mounting, Observation, Record, now
+from fitsvc.store.records import lock_records, tell_leaning
+from fitsvc.store.tables import Observation, Record, now
 from fitsvc.store.validation import Checks
 from fitsvc.subjects import Subject
 
@@ -39,7 +39,8 @@ class RecordLog:
     def __init__(self, session: Session, reader: FactReader, record: Record, earlier: Sequence[Observation]) -> None:
         self.record = record
         self._stored, self._new = earlier, list[NewObservation]()
-        self.law, self.ground = law_of(record, laws_of(reader)), ground_of(session, record, earlier)
+        self.law = law_of(record, laws_of(reader))
+        self.ground = ground_of(session, record, [one.tried for one in earlier])
         self._known = reader.subjects[sold_as(record)]
         self._stands: dict[str, list[Said]] | None = None
         self._folded = 0
@@ -71,7 +72,7 @@ class RecordLog:
 
     def _own(self, names: Iterable[str]) -> Document:
         """The record's own facts, by all that was said so far where any of some facts leans on one."""
-        own = f"{self.law.subject}."
+        own = self.law.whole("")
         if any(on.startswith(own) for name in names for on in self.law.fact(name).leans_on):
             self.fold()
         return self.record.facts
@@ -133,6 +134,5 @@ class Telling:
             log.record.version, log.record.updated_at = log.record.version + log.told, now()
         self._session.flush()
         for log in changed:
-            if not isinstance(log.record, Mounting):
-                tell_mountings(self._session, log.record, laws_of(self._reader))
+            tell_leaning(self._session, log.record, laws_of(self._reader))
         self._logs, self._rows = {}, []

@@ -22,13 +22,12 @@ from fitsvc.selection.segments import Snapshot
 from fitsvc.selection.waiting import MOST_FACTS, Waiting
 from fitsvc.store.records import find_mountings, get_records
 from fitsvc.store.tables import Mounting, Record
-from fitsvc.subjects import Subject
+from fitsvc.subjects import OF_YARD, Subject
 
 AT_THE_VEHICLE: Final = ("label", "tape", "scales")
 """What a fitter learns with the vehicle at hand; what is asked or looked up takes nobody to the yard."""
 MOST_MOUNTINGS: Final = 2_000
 """Mountings that are looked at, for some milliseconds each: more than stand on a yard."""
-OF_YARD: Final[tuple[Subject, ...]] = ("vehicle", "receiver", "mounting")
 _MOST_PARTNERS: Final = 8
 """Readings that are looked at beside one which decides only together with others: those that decide most with it."""
 

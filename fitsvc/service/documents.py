@@ -3,7 +3,7 @@
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
-from typing import Final, get_args
+from typing import Final, cast, get_args
 from urllib.parse import quote
 
 import msgspec
@@ -11,12 +11,13 @@ import msgspec
 from fitsvc.document import Document, Json
 from fitsvc.facts import FactReader
 from fitsvc.language.problems import Problem, ProblemsFound
+from fitsvc.observing.law import rig_problems
 from fitsvc.service.bodies import read_object
 from fitsvc.service.problems import wire_pointer
 from fitsvc.store.errors import FieldProblem
-from fitsvc.store.observations import TEXTS, Provenance
+from fitsvc.store.observations import RIG, TEXTS, Provenance
 from fitsvc.store.records import Draft
-from fitsvc.store.tables import Accessory, Mounting, Observation, Record, Remark, SavedRig
+from fitsvc.store.tables import Accessory, Known, Mounting, Observation, Record, Remark, SavedRig
 from fitsvc.store.validation import Checks
 from fitsvc.subjects import SUBJECTS, Subject
 
@@ -83,10 +84,17 @@ def rig_document(rig: SavedRig) -> Document:
         "id": rig.id,
         "name": rig.name,
         "rig": rig.document,
+        "facts": rig.facts,
+        "provenance": rig.provenance,
         "version": rig.version,
         "created_at": rig.created_at,
         "updated_at": rig.updated_at,
     }
+
+
+def told_document(told_of: Known) -> Document:
+    """Return what something was told of, a record or a saved rig, as the API shows it."""
+    return rig_document(told_of) if isinstance(told_of, SavedRig) else record_document(cast(Record, told_of))
 
 
 def observation_document(observation: Observation) -> Document:
@@ -173,8 +181,12 @@ def read_told(document: Json, kind: str, by: str, pointer: str) -> tuple[Provena
 
 def read_facts(reader: FactReader, subject: Json, facts: Json, pointer: str) -> list[Problem]:
     """Return what is wrong with facts by the vocabulary."""
+    if not isinstance(facts, dict) or not isinstance(subject, str):
+        return []
+    if subject == RIG:
+        return rig_problems(reader, facts, pointer)
     problems: list[Problem] = []
-    if isinstance(facts, dict) and isinstance(subject, str) and subject in reader.subjects:
+    if subject in reader.subjects:
         reader.read(subject, facts, pointer, problems, {}, {})
     return problems
 

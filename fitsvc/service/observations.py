@@ -13,11 +13,11 @@ from fitsvc.facts import FactReader
 from fitsvc.language.problems import Problem
 from fitsvc.observing.evidence import read_evidence
 from fitsvc.observing.recording import Recorded, effects_of, observe
-from fitsvc.observing.requests import ACTS, read_request
+from fitsvc.observing.requests import ACTS, read_request, unfit_for_rig
 from fitsvc.observing.slips import slips
 from fitsvc.service.bodies import read_document, read_object
 from fitsvc.service.context import AnyRequest, Service, service_of
-from fitsvc.service.documents import TOLD, finish, observation_document, read_facts, read_told, record_document
+from fitsvc.service.documents import TOLD, finish, observation_document, read_facts, read_told, told_document
 from fitsvc.service.keys import key_name
 from fitsvc.service.observed import contradiction_document, effects_document
 from fitsvc.service.once import once, sent_once
@@ -25,13 +25,13 @@ from fitsvc.service.operations import IDEMPOTENCY, IF_NONE_MATCH, Operation, que
 from fitsvc.service.queries import AFTER, LIMIT, Parameter
 from fitsvc.service.replies import page, reply, tagged
 from fitsvc.store.observations import Provenance, get_observation, list_observations, sold_as
-from fitsvc.store.records import get_record
+from fitsvc.store.rigs import get_known
 from fitsvc.store.taking_back import Request
-from fitsvc.subjects import SOLD, Subject
+from fitsvc.subjects import SOLD, Told
 
 PATH: Final = "/v1/observations"
 BODY_BYTES: Final = 128_000
-SUBJECTS: Final[tuple[str, ...]] = get_args(Subject)
+SUBJECTS: Final[tuple[str, ...]] = get_args(Told)
 
 
 def router() -> Router:
@@ -96,7 +96,9 @@ _CREATE: Final = Operation(
     "somebody settles it by measuring again, each with a `reason`. Null takes back what is no better known "
     "than it. Of a mounting, `evidence` says whether a spare stowed with the receiver fitted, rubbing or not, or "
     "that an accessory was tried: in what state, and whether it cleared, rubbed or touched; what cannot be is then "
-    "ruled out by the rules' own geometry. "
+    "ruled out by the rules' own geometry. Of a saved `rig` is told what holds of that very one, a lift or a steel "
+    "bumper, over what its records say: facts of its vehicle, receiver and mounting by their whole names, such as "
+    "`vehicle.rear_overhang`; what was seen of another that leans on it is not known of this one. "
     "Answers with the observation (the earlier one, where the very same was told before), the record as it "
     "now stands, what cannot hold beside what was told, and the saved rigs that answer otherwise now about "
     "the accessories stored, without load or trailer, or about the spare and adapters they have.",
@@ -149,7 +151,7 @@ def _shown(service: Service, seen: Recorded) -> Document:
     found = effects_of(service.answerer.engine, service.answerer.reader, seen.touched, held)
     return {
         "observation": observation_document(seen.observation),
-        "record": record_document(seen.record),
+        "record": told_document(seen.record),
         "repeated": seen.repeated,
         "contradictions": [contradiction_document(one) for one in seen.contradictions],
         "rigs": effects_document(found, seen.touched.left_off),
@@ -172,7 +174,8 @@ def _read(document: Json, session: Session, reader: FactReader, by: str) -> tupl
     if record is not None and not isinstance(record, str):
         problems.append(Problem("`record` is not a text", "write the record's id or SKU", pointer="/record"))
     elif record is not None and subject in SUBJECTS:
-        problems += _facts(reader, sold_as(get_record(session, subject, record)), facts)
+        problems += _facts(reader, sold_as(get_known(session, subject, record)), facts)
+        problems += unfit_for_rig(subject, told, "/kind")
     if evident:
         problems += read_evidence(reader, document["evidence"], subject, "/evidence")
     asked, more = read_request(document)

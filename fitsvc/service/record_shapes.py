@@ -25,6 +25,7 @@ from fitsvc.service.json_schema import (
 )
 from fitsvc.service.observations import SUBJECTS
 from fitsvc.service.schema import facts_name
+from fitsvc.store.observations import RIG
 from fitsvc.store.tables import KEY, LABEL, NAME, NOTE, PHOTO, Act, Kind
 from fitsvc.store.validation import PREFIXES
 from fitsvc.store.written import Act as Acts
@@ -77,7 +78,8 @@ def _known() -> dict[str, Schema]:
     about = "`disputed` where statements cannot all hold, `doubtful` where they hardly can, `stale` where all were "
     about += "seen before what they lean on changed; left out where none of it is so."
     state = described(word(("doubtful", "disputed", "stale")), about)
-    said = closed(value=value, kind=_KIND, by=TEXT, at=TIME, observation=TEXT)
+    at = described(TIME, "Left out of what the record of a rig says.")
+    said = closed(["value", "kind", "by", "observation"], value=value, kind=_KIND, by=TEXT, at=at, observation=TEXT)
     tried = described(_by_name(value, ""), "What the fact is for the very thing that was tried.")
     rubbed = described(array(TEXT), "Of what was tried, what went in and rubbed.")
     settled = described({"const": True}, "Who said that it touched has tried it so again since, and it went.")
@@ -157,7 +159,17 @@ def _rigs() -> dict[str, Schema]:
     name, rig = text(minLength=1, maxLength=LABEL, pattern=r"^[^\u0000]*[^\s\u0000][^\u0000]*$"), reference("Rig")
     key = nullable(text("Made if left out.", pattern=_ID["rig"]))
     return {
-        "SavedRig": closed(id=TEXT, name=TEXT, rig=rig, version=_VERSION, created_at=TIME, updated_at=TIME),
+        "SavedRig": closed(
+            ["id", "name", "rig", "version", "created_at", "updated_at"],
+            id=TEXT,
+            name=TEXT,
+            rig=rig,
+            facts=described(reference("StoredFacts"), "What was told of this very one, by whole names."),
+            provenance=reference("Provenance"),
+            version=_VERSION,
+            created_at=TIME,
+            updated_at=TIME,
+        ),
         "SavedRigs": page(reference("SavedRig")),
         "NewRig": closed(["name", "rig"], id=key, name=name, rig=rig),
         "RigState": closed(name=name, rig=rig),
@@ -212,7 +224,7 @@ def _observations(trials: Mapping[str, TrialState]) -> dict[str, Schema]:
     )
     observed = closed(
         observation=reference("Observation"),
-        record={"anyOf": [reference(title(kind.subject)) for kind in KINDS]},
+        record={"anyOf": [reference(name) for name in (*(title(kind.subject) for kind in KINDS), "SavedRig")]},
         repeated=described({"type": "boolean"}, "Whether the very same had been told before."),
         contradictions=array(reference("Contradiction")),
         rigs=reference("RigsChanged"),
@@ -229,7 +241,7 @@ def _observations(trials: Mapping[str, TrialState]) -> dict[str, Schema]:
         "Observed": observed,
         "Contradiction": _contradiction(),
         "RigsChanged": _rigs_changed(),
-        "NewObservation": {"oneOf": [body for kind in KINDS for body in _told_of(kind, trials)]},
+        "NewObservation": {"oneOf": [body for kind in KINDS for body in _told_of(kind, trials)] + _told_of_rig()},
     }
 
 
@@ -248,6 +260,13 @@ def _rigs_changed() -> Schema:
     return closed(changed=array(rig), judged=COUNT, left_off=COUNT, accessories_left_off=COUNT)
 
 
+def _told_of_rig() -> list[Schema]:
+    """Return the bodies for an observation of a saved rig: facts by their whole names, or a retraction."""
+    about = {"subject": {"const": RIG}, "record": text("The rig's `id`.", minLength=1, pattern=_ID[RIG])}
+    kinds = word([kind for kind in get_args(Kind) if kind != "assumed"], "`measured` if left out.")
+    return _bodies(about, {"facts": reference("RigFacts")}, _told("measured") | {"kind": nullable(kinds)})
+
+
 def _told_of(kind: RecordKind, trials: Mapping[str, TrialState]) -> list[Schema]:
     """Return the bodies for an observation of a kind of record: facts, of a mounting evidence, or a retraction."""
     subjects = SOLD if kind.subject == "accessory" else (kind.subject,)
@@ -257,16 +276,11 @@ def _told_of(kind: RecordKind, trials: Mapping[str, TrialState]) -> list[Schema]
         "record": text(f"The {kind.subject}'s `{kind.key}`.", minLength=1),
     }
     one = {"facts": facts[0] if len(facts) == 1 else {"anyOf": facts}}
-    told, reason = _told("measured"), {"reason": text("Why.", minLength=1, maxLength=NOTE, pattern=_SAYS_WHY)}
-    retracts = {"retracts": text("An earlier observation of this record, to be taken back as a whole.", minLength=1)}
-    bodies = [
-        closed([*about, "facts"], **about, **one, **told),
-        closed([*about, "retracts", "reason"], **about, **retracts, **reason, **told),
-        closed([*about, "facts", "settles", "reason"], **about, **one, **reason, settles={"const": True}, **told),
-        closed([*about, "facts", "corrects", "reason"], **about, **one, **reason, corrects=_CORRECTS, **told),
-    ]
+    told = _told("measured")
+    bodies = _bodies(about, one, told)
     if kind.subject != "mounting":
         return bodies
+    reason = {"reason": text("Why.", minLength=1, maxLength=NOTE, pattern=_SAYS_WHY)}
     text_ = "Whether a spare stowed with this receiver, rubbing or not."
     tyre: Schema = {"allOf": [reference("Tyre"), TEXT]}
     yes_no: Schema = {"type": "boolean"}
@@ -276,6 +290,18 @@ def _told_of(kind: RecordKind, trials: Mapping[str, TrialState]) -> list[Schema]
         *bodies,
         closed([*about, "evidence"], **about, **evident, **told),
         closed([*about, "evidence", "corrects", "reason"], **about, **evident, **reason, corrects=_CORRECTS, **told),
+    ]
+
+
+def _bodies(about: Mapping[str, Schema], one: Mapping[str, Schema], told: Mapping[str, Schema]) -> list[Schema]:
+    """Return the bodies by which facts are told, taken back, settled and corrected."""
+    reason = {"reason": text("Why.", minLength=1, maxLength=NOTE, pattern=_SAYS_WHY)}
+    retracts = {"retracts": text("An earlier observation of this record, to be taken back as a whole.", minLength=1)}
+    return [
+        closed([*about, "facts"], **about, **one, **told),
+        closed([*about, "retracts", "reason"], **about, **retracts, **reason, **told),
+        closed([*about, "facts", "settles", "reason"], **about, **one, **reason, settles={"const": True}, **told),
+        closed([*about, "facts", "corrects", "reason"], **about, **one, **reason, corrects=_CORRECTS, **told),
     ]
 
 

@@ -12,6 +12,7 @@ from fitsvc.document import Document, Json
 from fitsvc.facts import FactReader
 from fitsvc.inventory.stored import StoreRecords
 from fitsvc.language.problems import ProblemsFound
+from fitsvc.observing.sheet import sheet
 from fitsvc.service.bodies import read_document, read_object
 from fitsvc.service.context import AnyRequest, service_of
 from fitsvc.service.documents import KEPT, finish, rig_document
@@ -19,8 +20,9 @@ from fitsvc.service.etags import etag, is_to_be_made, not_there_yet, require_mat
 from fitsvc.service.keys import write_of
 from fitsvc.service.once import once
 from fitsvc.service.operations import IDEMPOTENCY, IF_EITHER, IF_MATCH, IF_NONE, IF_NONE_MATCH, Operation, query_of
-from fitsvc.service.queries import AFTER, LIMIT
-from fitsvc.service.replies import page, stored, tagged, told_of
+from fitsvc.service.queries import AFTER, AS_OF, LIMIT
+from fitsvc.service.replies import page, reply, stored, tagged, told_of
+from fitsvc.store.observations import RIG
 from fitsvc.store.rigs import create_rig, delete_rig, get_rig, list_rigs, replace_rig
 from fitsvc.store.tables import SavedRig
 from fitsvc.store.written import Write, log_write
@@ -32,7 +34,7 @@ _ONE: Final = {"key": "The rig's `id`."}
 
 def router() -> Router:
     """Return the routes of saved rigs."""
-    return Router(PATH, route_handlers=[list_page, read, create, change, remove])
+    return Router(PATH, route_handlers=[list_page, read, read_sheet, create, change, remove])
 
 
 _LIST: Final = Operation(
@@ -57,7 +59,7 @@ def list_page(request: AnyRequest) -> Response[bytes]:
 _READ: Final = Operation(
     id="get_rig",
     summary="Get one saved rig",
-    about="A rig as it was saved.",
+    about="A rig as it was saved, with what was told of this very one.",
     tag="Rigs",
     gives="SavedRig",
     path=_ONE,
@@ -74,6 +76,28 @@ def read(request: AnyRequest, key: FromPath[str]) -> Response[bytes]:
     with service_of(request).database.session() as session:
         rig = get_rig(session, key)
     return tagged(request, rig_document(rig), etag(rig))
+
+
+_SHEET: Final = Operation(
+    id="get_rig_sheet",
+    summary="Get the sheet of one saved rig",
+    about="What was told of this very rig, over what its records say: each fact as it is known, with every statement "
+    "of it. Of the past it is told by what had been entered then.",
+    tag="Rigs",
+    gives="Sheet",
+    path=_ONE,
+    query=(AS_OF,),
+    errors=(404,),
+)
+
+
+@get("/{key:str}/sheet", opt=_SHEET.opt, sync_to_thread=True)
+def read_sheet(request: AnyRequest, key: FromPath[str]) -> Response[bytes]:
+    """Give what was told of one saved rig."""
+    query, service = query_of(request), service_of(request)
+    with service.database.session() as session:
+        found = sheet(session, service.answerer.reader, RIG, key, query["as_of"], service.selections.waited)
+    return reply(found)
 
 
 _CREATE: Final = Operation(
@@ -153,7 +177,7 @@ async def change(request: AnyRequest, key: FromPath[str]) -> Response[bytes]:
 _REMOVE: Final = Operation(
     id="delete_rig",
     summary="Delete a saved rig",
-    about="Its records stay.",
+    about="Its records stay, and so does the log of what was told of it.",
     tag="Rigs",
     status=204,
     path=_ONE,

@@ -16,7 +16,7 @@ from fitsvc.language.quantities import LONGEST_TEXT as LONGEST_QUANTITY
 from fitsvc.language.types import ListType
 from fitsvc.rulebook.vocabulary import Fact, Vocabulary
 from fitsvc.service.json_schema import NO_NUL, NULL, Schema, array, closed, nullable, parts, reference, text, word
-from fitsvc.subjects import BESIDE_RIG, OF_RIG, PLACE, SUBJECTS
+from fitsvc.subjects import BESIDE_RIG, OF_RIG, OF_YARD, PLACE, SUBJECTS
 
 
 def _proper_fraction() -> str:
@@ -52,6 +52,7 @@ def schemas(vocabulary: Vocabulary) -> dict[str, Schema]:
     for subject in vocabulary.subjects:
         found[f"{_title(subject)}Facts"] = _facts(vocabulary, subject)
         found[f"{_title(subject)}Part"] = _part(vocabulary, subject)
+    found["RigFacts"] = _rig_facts(vocabulary)
     return found | {"Rig": _rig(), "Thing": _thing(vocabulary), "Question": _question()}
 
 
@@ -170,6 +171,11 @@ def _list(vocabulary: Vocabulary, kind: ListType) -> Schema:
 def _facts(vocabulary: Vocabulary, subject: str) -> Schema:
     properties = {name: _fact(fact) for name, fact in vocabulary.of(subject).items()}
     return parts(f"Facts: {vocabulary.subjects[subject].title.lower()}.", **properties)
+
+
+def _rig_facts(vocabulary: Vocabulary) -> Schema:
+    properties = {fact.name: _fact(fact) for part in OF_YARD for fact in vocabulary.of(part).values()}
+    return parts("Facts of one saved rig, by their whole names.", **properties)
 
 
 def _fact(fact: Fact) -> Schema:

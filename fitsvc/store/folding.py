@@ -11,7 +11,7 @@ members it may be. The rulebook's part comes in as a `Law`, since the store know
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from datetime import datetime
+from datetime import UTC, datetime
 from functools import reduce
 from itertools import groupby
 from math import inf
@@ -36,6 +36,7 @@ LEAST_SHARED: Final = 1 / 3
 honest readings of one length, each held within its tolerance, seldom share less."""
 THING: Final = "sku:"
 """Before the SKU of a thing that was tried, under which the ground has what is known of it."""
+_OF_RECORD: Final = "its record"
 _MOST_TOLD: Final = 20
 """Statements of one dispute, and things tried, that a record carries along; the log has them all."""
 TOUCHED: Final = "touched"
@@ -115,7 +116,9 @@ class ThingTried:
 class Law(Protocol):
     """What the fold has to know of a subject's facts."""
 
-    subject: str
+    def whole(self, name: str) -> str:
+        """A fact's name with its subject before it, as others lean on it."""
+        ...
 
     def fact(self, name: str) -> FactLaw:
         """The law of one fact."""
@@ -153,7 +156,9 @@ TEXT: Final = FactLaw(read=lambda value, kind: (value, None), write=lambda span,
 class _Plain:
     """The law of facts that nothing is known of: the latest of the best kind holds."""
 
-    subject = ""
+    def whole(self, name: str) -> str:
+        """Nothing leans on it, so that its name is enough."""
+        return name
 
     def fact(self, name: str) -> FactLaw:
         """Every value stands for itself."""
@@ -329,6 +334,9 @@ def _folded(stands: Mapping[str, Sequence[Said]], law: Law, ground: Mapping[str,
     found, now = dict[str, KnownFact](), dict(ground)
     for name in sorted(stands, key=lambda one: bool(law.fact(one).leans_on)):
         of, said = law.fact(name), stands[name]
+        if of.rating and (beneath := ground.get(law.whole(name))) is not None:
+            # Of one rig: what is told of it does not lift what its record says.
+            said = [_of_record(name, beneath, of), *said]
         stale = [one for one in said if RANK[one.kind] == SEEN and _is_stale(one, of, law, now)]
         fresh = [one for one in said if one not in stale]
         if stale and not any(RANK[one.kind] == SEEN for one in fresh):
@@ -337,8 +345,16 @@ def _folded(stands: Mapping[str, Sequence[Said]], law: Law, ground: Mapping[str,
         else:
             known = fold_fact(fresh, of)
             found[name] = replace(known, beside=(*known.beside, *stale)) if stale else known
-        now[f"{law.subject}.{name}"] = found[name].value
+        now[law.whole(name)] = found[name].value
     return found
+
+
+def _of_record(name: str, value: Json, of: FactLaw) -> Said:
+    """What a record says of a fact, beside what is told of one rig that uses the record."""
+    first, span = datetime.min.replace(tzinfo=UTC), of.read(value, "published")[1]
+    return Said(
+        fact=name, value=value, kind="published", by=_OF_RECORD, at=first, observation="", source=_OF_RECORD, span=span
+    )
 
 
 def _is_stale(one: Said, of: FactLaw, law: Law, now: Mapping[str, Json]) -> bool:
@@ -383,7 +399,7 @@ def standing(
     trials = [(place, one) for place, one in enumerate(every) if one.evidence and (one.id, ALL) not in dead]
     if any(isinstance(law.tried(one.evidence or {}), ThingTried) for _, one in trials):
         known = _folded(found, law, ground)
-        around = {**ground, **{f"{law.subject}.{name}": one.value for name, one in known.items()}}
+        around = {**ground, **{law.whole(name): one.value for name, one in known.items()}}
         for place, one in trials:
             for name, value in law.bounded(one.evidence or {}, around).items():
                 if (one.id, name) not in dead:
@@ -597,11 +613,6 @@ def _provenance(one: KnownFact) -> Document:
 
 
 def said_document(said: Said) -> Document:
-    """A statement as a record keeps it."""
-    return {
-        "value": said.value,
-        "kind": said.kind,
-        "by": said.by,
-        "at": said.at.isoformat(),
-        "observation": said.observation,
-    }
+    """A statement as a record keeps it; what a record says that a rig uses was said at no time of its own."""
+    told = {"value": said.value, "kind": said.kind, "by": said.by, "observation": said.observation}
+    return told | ({"at": said.at.isoformat()} if said.observation else {})

@@ -8,7 +8,7 @@ answers what was known earlier.
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from typing import Final, TypeVar
+from typing import Final, TypeVar, cast
 
 from sqlmodel import Session, col, select
 
@@ -22,19 +22,23 @@ from fitsvc.store.tables import (
     Accessory,
     Act,
     Kind,
+    Known,
     Mounting,
     Observation,
     Receiver,
-    Record,
+    RigPart,
+    SavedRig,
     Vehicle,
     now,
 )
 from fitsvc.store.validation import Checks, new_id, page_size, storable
-from fitsvc.subjects import Subject
+from fitsvc.subjects import Told
 
 _Entered = TypeVar("_Entered", "Observation", "NewObservation")
 MOST_SAID: Final = 10_000
 """Observations of one record; a measured part has some dozens, and all are read whenever one is added."""
+RIG: Final[Told] = "rig"
+"""What one saved rig is told of as."""
 _AHEAD: Final = timedelta(hours=14)
 """How far ahead of here a day has begun somewhere; what is said to be seen later than that was not seen."""
 TakesBack = Mapping[str, Sequence[str]]
@@ -112,7 +116,7 @@ _NOTHING: Final = TakingBack()
 
 
 def observation_row(
-    subject: Subject,
+    subject: Told,
     key: str,
     facts: Mapping[str, Json],
     told: Provenance,
@@ -145,28 +149,42 @@ def observation_row(
     }
 
 
+@dataclass(frozen=True, slots=True)
+class Log:
+    """All that was said of a record that this session has locked, and what the record's facts lean on."""
+
+    record: Known
+    earlier: Sequence[Observation]
+    ground: Document
+
+
+def log_of(session: Session, subject: Told, record: Known, evidence: Json = None) -> Log:
+    """The log of a locked record to which something is to be told, where `evidence` was tried too."""
+    earlier = all_observations(session, subject, record.key)
+    trying = evidence.get("sku") if isinstance(evidence, dict) else None
+    return Log(record, earlier, ground_of(session, record, [one.tried for one in earlier] + [trying]))
+
+
 def append(
     session: Session,
-    subject: Subject,
-    record: Record,
+    subject: Told,
+    log: Log,
     facts: Mapping[str, Json],
     told: Provenance,
     evidence: Mapping[str, Json] | None = None,
     *,
     laws: Laws,
     taking: TakingBack = _NOTHING,
-    earlier: Sequence[Observation] | None = None,
 ) -> Observation:
     """Store an observation of a record that this session has locked, and fold the record's facts anew.
 
-    `earlier` are those before it, for who has read them since the lock. Conflict when the record has as many as are
-    kept of one.
+    Conflict when the record has as many as are kept of one.
     """
-    earlier = all_observations(session, subject, record.key) if earlier is None else earlier
+    record, earlier, ground = log.record, log.earlier, log.ground
     if len(earlier) >= MOST_SAID:
         raise Conflict(f"{subject} `{record.key}` has {MOST_SAID} observations, as many as are kept of one record")
     observation = Observation(**observation_row(subject, record.key, facts, told, now(), evidence, taking))
-    law, ground = law_of(record, laws), ground_of(session, record, [*earlier, observation])
+    law = law_of(record, laws)
     if RANK[told.kind] == SEEN or evidence:
         names = [*facts, *(law.teaches(evidence) if evidence else ())]
         observation.ground = leant_on(law, names, {**record.facts, **facts}, ground)
@@ -181,24 +199,27 @@ def leant_on(law: Law, names: Iterable[str], own: Document, ground: Document) ->
     leans = {on for name in names for on in law.fact(name).leans_on}
     if not leans:
         return None
-    now_ = {**ground, **{f"{law.subject}.{name}": value for name, value in own.items()}}
+    now_ = {**ground, **{law.whole(name): value for name, value in own.items()}}
     return {on: now_[on] for on in leans & now_.keys()} or None
 
 
 def ground_of(
     session: Session,
-    record: Record,
-    said: Iterable[Observation] = (),
-    known: Callable[[Record], Document] = lambda other: other.facts,
+    record: Known,
+    tried: Iterable[str | None] = (),
+    known: Callable[[Known], Document] = lambda other: other.facts,
 ) -> Document:
     """What a record's own facts may lean on: of a mounting the facts of its vehicle, by whole names.
 
-    Where accessories were tried on it, those of its receiver too, and what is known of each of them, under `THING` and
-    its SKU. `known` tells the facts of another record.
+    Where accessories were `tried` on it, by their SKUs, those of its receiver too, and what is known of each of them,
+    under `THING` and its SKU. What is told of a saved rig leans on all that its records say. `known` tells the facts of
+    another record.
     """
+    if isinstance(record, SavedRig):
+        return _ground_of_rig(session, record, known)
     if not isinstance(record, Mounting):
         return {}
-    vehicle, skus = session.get(Vehicle, record.vehicle_id), sorted({one.tried for one in said if one.tried})
+    vehicle, skus = session.get(Vehicle, record.vehicle_id), sorted({sku for sku in tried if sku})
     found = {f"vehicle.{name}": value for name, value in known(vehicle).items()} if vehicle else {}
     receiver = session.get(Receiver, record.receiver_id) if skus else None
     found |= {f"receiver.{name}": value for name, value in known(receiver).items()} if receiver else {}
@@ -206,17 +227,35 @@ def ground_of(
     return found | {f"{THING}{thing.sku}": known(thing) for thing in things if thing}
 
 
-def law_of(record: Record, laws: Laws) -> Law:
+def _ground_of_rig(session: Session, rig: SavedRig, known: Callable[[Known], Document]) -> Document:
+    """The facts of the records that a saved rig names, and of the vehicle and receiver that its mounting brings."""
+    named = dict(session.exec(select(RigPart.subject, RigPart.record_id).where(RigPart.rig_id == rig.id)).all())
+    mounting = session.get(Mounting, named["mounting"]) if "mounting" in named else None
+    if mounting is not None:
+        named = {"vehicle": mounting.vehicle_id, "receiver": mounting.receiver_id, **named}
+    found: Document = {}
+    for table in (Vehicle, Receiver, Mounting):
+        part = session.get(table, named[name]) if (name := table.__name__.lower()) in named else None
+        found |= {f"{name}.{short}": value for short, value in known(part).items()} if part is not None else {}
+    return found
+
+
+def law_of(record: Known, laws: Laws) -> Law:
     """The law of a record's facts, by what it is sold as."""
     return laws(sold_as(record))
 
 
-def sold_as(record: Record) -> str:
+def kept_as(record: Known) -> Told:
+    """What a record is told of as."""
+    return RIG if isinstance(record, SavedRig) else cast(Told, type(record).__name__.lower())
+
+
+def sold_as(record: Known) -> str:
     """Whose facts a record has: what an accessory is sold as, else its own subject."""
-    return record.subject if isinstance(record, Accessory) else type(record).__name__.lower()
+    return record.subject if isinstance(record, Accessory) else kept_as(record)
 
 
-def all_observations(session: Session, subject: Subject, key: str) -> Sequence[Observation]:
+def all_observations(session: Session, subject: Told, key: str) -> Sequence[Observation]:
     """Return everything said of one record, in the order it was recorded."""
     query = select(Observation).where(Observation.subject == subject, Observation.record_id == key)
     return session.exec(query.order_by(col(Observation.sequence))).all()
@@ -238,7 +277,7 @@ def told_before(earlier: Sequence[_Entered], facts: Document, evidence: Json, to
     return None
 
 
-def observations_of(session: Session, subject: Subject, keys: Sequence[str]) -> dict[str, list[Observation]]:
+def observations_of(session: Session, subject: Told, keys: Sequence[str]) -> dict[str, list[Observation]]:
     """Return everything said of some records, each in the order it was recorded."""
     query = select(Observation).where(Observation.subject == subject, col(Observation.record_id).in_(keys))
     found: dict[str, list[Observation]] = {key: [] for key in keys}
@@ -259,7 +298,7 @@ def get_observation(session: Session, key: str) -> Observation:
 
 def list_observations(
     session: Session,
-    subject: Subject | None = None,
+    subject: Told | None = None,
     key: str | None = None,
     *,
     after: str | None = None,

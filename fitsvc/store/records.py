@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 from itertools import islice
 from typing import TypeVar
 
-from sqlalchemy import ColumnElement, true, update
+from sqlalchemy import ColumnElement, and_, true, update
 from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Mapped
 from sqlmodel import Session, col, select
@@ -19,25 +19,36 @@ from sqlmodel.sql.expression import SelectOfScalar
 from fitsvc.document import Document, Json
 from fitsvc.store.errors import Conflict, FieldProblem, InvalidValue, NotFound, StillReferenced, VersionConflict
 from fitsvc.store.folding import ALL, RANK, SEEN, Laws, Said, current_facts, plain, standing
-from fitsvc.store.observations import Provenance, TakingBack, all_observations, append, ground_of, law_of
+from fitsvc.store.observations import (
+    RIG,
+    Log,
+    Provenance,
+    TakingBack,
+    append,
+    law_of,
+    log_of,
+)
 from fitsvc.store.tables import (
     KEY,
     LABEL,
     TABLES,
     Accessory,
+    Known,
     Mounting,
     Observation,
     Record,
     RigPart,
+    SavedRig,
     Vehicle,
     key_name,
     now,
 )
 from fitsvc.store.taking_back import NO_REQUEST, Request, taking_of
 from fitsvc.store.validation import Checks, page_size, storable
-from fitsvc.subjects import SUBJECTS, SoldAs, Subject
+from fitsvc.subjects import SUBJECTS, SoldAs, Subject, Told
 
 _T = TypeVar("_T")
+_Known = TypeVar("_Known", bound=Known)
 _MOST_KEYS = 1000  # SQLite bounds the parameters of one statement
 _MOST_WORDS = 8
 _MOST_NAMED = 6
@@ -180,7 +191,7 @@ def replace_record(
         setattr(record, name, value)
     if not _retell(session, subject, record, draft.known_facts(), told, laws, also_seen=also_seen) and beside:
         # Those who follow changes by their observations see it too.
-        append(session, subject, record, {}, told, laws=laws)
+        append(session, subject, log_of(session, subject, record), {}, told, laws=laws)
     _changed(session, record, laws)
     return record
 
@@ -205,21 +216,27 @@ def delete_record(
     record = lock_record(session, subject, key, expected_version)
     if names := list(_referring(session, subject, key)):
         raise StillReferenced(subject, key, names)
-    said = [one.id for one in all_observations(session, subject, key)]
-    closing = TakingBack("deletes", {ALL: said} if said else None)
-    append(session, subject, record, dict.fromkeys(record.facts), told, laws=laws, taking=closing)
+    close_log(session, subject, record, told, laws)
     try:
         session.delete(record)
         session.flush()
     except IntegrityError as error:
         raise StillReferenced(subject, key, ["a record made at the same time"]) from error
     if isinstance(record, Accessory):
-        tell_mountings(session, record, laws)
+        tell_leaning(session, record, laws)
+
+
+def close_log(session: Session, subject: Told, record: Known, told: Provenance, laws: Laws) -> None:
+    """Take back all that was said of a record that is deleted, so that another of its name starts with nothing."""
+    log = log_of(session, subject, record)
+    said = [one.id for one in log.earlier]
+    closing = TakingBack("deletes", {ALL: said} if said else None)
+    append(session, subject, log, dict.fromkeys(record.facts), told, laws=laws, taking=closing)
 
 
 def add_observation(
     session: Session,
-    subject: Subject,
+    subject: Told,
     key: str,
     facts: Mapping[str, Json],
     told: Provenance,
@@ -228,13 +245,13 @@ def add_observation(
     evidence: Mapping[str, Json] | None = None,
     laws: Laws = plain,
     request: Request = NO_REQUEST,
-    locked: tuple[Record, Sequence[Observation]] | None = None,
-) -> tuple[Observation, Record]:
+    log: Log | None = None,
+) -> tuple[Observation, Known]:
     """Store what was observed of a record, and return it with the record as it now stands.
 
     A null takes back what was told of its fact so far, by no better kind of telling than its own. What a request
-    retracts, corrects or settles is taken back by the statement. `locked` is the record with its observations, for
-    who has locked it and read them.
+    retracts, corrects or settles is taken back by the statement. `log` is all that was said of the record, for who has
+    locked it and read that.
     """
     checks = Checks()
     checks.facts(facts)
@@ -245,13 +262,24 @@ def add_observation(
     told.check(checks)
     request.check(checks)
     checks.finish()
-    record = lock_record(session, subject, key, expected_version) if locked is None else locked[0]
-    earlier = all_observations(session, subject, key) if locked is None else locked[1]
-    around = ground_of(session, record, earlier) if request.act or None in facts.values() else {}
-    taking, told = taking_of(earlier, law_of(record, laws), facts, evidence, told, request, around)
-    observation = append(session, subject, record, facts, told, evidence, laws=laws, taking=taking, earlier=earlier)
-    _changed(session, record, laws)
-    return observation, record
+    if log is None:
+        log = log_of(session, subject, lock(session, subject, key, expected_version), evidence)
+    taking, told = taking_of(log.earlier, law_of(log.record, laws), facts, evidence, told, request, log.ground)
+    observation = append(session, subject, log, facts, told, evidence, laws=laws, taking=taking)
+    _changed(session, log.record, laws)
+    return observation, log.record
+
+
+def lock(session: Session, subject: Told, key: str, expected_version: int | None = None) -> Known:
+    """Return what something is told of, a record or a saved rig, and keep others from changing it, as `lock_record`."""
+    if subject == "rig":
+        return lock_rig(session, key, expected_version)
+    return lock_record(session, subject, key, expected_version)
+
+
+def lock_rig(session: Session, key: str, expected_version: int | None = None) -> SavedRig:
+    """Return a saved rig as it is now and keep others from changing it, as `lock_record` does a record."""
+    return _locked(session, SavedRig, RIG, key, expected_version)
 
 
 def lock_record(session: Session, subject: Subject, key: str, expected_version: int | None = None) -> Record:
@@ -259,13 +287,16 @@ def lock_record(session: Session, subject: Subject, key: str, expected_version: 
 
     NotFound when there is none, VersionConflict when it is not the version expected.
     """
-    table = table_of(subject)
+    return _locked(session, table_of(subject), subject, key, expected_version)
+
+
+def _locked(session: Session, table: type[_Known], subject: Told, key: str, expected_version: int | None) -> _Known:
     if not storable(key):
         raise NotFound(subject, key)
     # A write that changes nothing locks the row on PostgreSQL and the file on SQLite.
-    lock = update(table).where(key_column(table) == key).values(version=col(table.version))
-    session.exec(lock.execution_options(synchronize_session=False))
-    record = session.get(table, key, populate_existing=True)
+    locking = update(table).where(key_column(table) == key).values(version=col(table.version)).returning(table)
+    how = {"synchronize_session": False, "populate_existing": True}
+    record: _Known | None = session.execute(locking, execution_options=how).scalar_one_or_none()
     if record is None:
         raise NotFound(subject, key)
     if expected_version not in (None, record.version):
@@ -307,7 +338,7 @@ def table_of(subject: Subject) -> type[Record]:
     return TABLES[subject]
 
 
-def key_column(table: type[Record]) -> Mapped[str]:
+def key_column(table: type[Known]) -> Mapped[str]:
     """Return a table's primary key as a column."""
     return col(getattr(table, key_name(table)))
 
@@ -337,11 +368,11 @@ def _retell(
     also_seen: bool,
 ) -> bool:
     """Tell anew what a source says of a record where that differs, and whether any did."""
-    earlier = all_observations(session, subject, record.key)
-    changed, gone = _retelling(earlier, record, wanted, told, laws, also_seen=also_seen)
+    log = log_of(session, subject, record)
+    changed, gone = _retelling(log.earlier, record, wanted, told, laws, also_seen=also_seen)
     if gone or changed:
         facts, taking = dict.fromkeys(gone) | changed, TakingBack("replaces", gone)
-        append(session, subject, record, facts, told, laws=laws, taking=taking, earlier=earlier)
+        append(session, subject, log, facts, told, laws=laws, taking=taking)
     return bool(gone or changed)
 
 
@@ -393,8 +424,8 @@ def _keep_in_place(session: Session, subject: Subject, record: Record, draft: Dr
     }:  # fmt: skip
         return
     rigs = list(session.exec(select(RigPart.rig_id).where(RigPart.subject == subject, RigPart.record_id == record.key)))
-    earlier = all_observations(session, subject, record.key)
-    said = standing(earlier, law_of(record, laws), ground_of(session, record, earlier))
+    log = log_of(session, subject, record)
+    said = standing(log.earlier, law_of(record, laws), log.ground)
     seen = sorted(name for name, of in said.items() if any(RANK[one.kind] == SEEN for one in of))
     if rigs or seen:
         held = ", ".join(f"`{name}`" for name in [*seen, *rigs][:_MOST_NAMED])
@@ -409,29 +440,47 @@ def _same(one: Json, other: Json) -> bool:
     return json.dumps(one, sort_keys=True) == json.dumps(other, sort_keys=True)
 
 
-def _changed(session: Session, record: Record, laws: Laws) -> None:
+def _changed(session: Session, record: Known, laws: Laws) -> None:
     record.version += 1
     record.updated_at = now()
     session.flush()
-    if not isinstance(record, Mounting):
-        tell_mountings(session, record, laws)
+    if not isinstance(record, SavedRig):
+        tell_leaning(session, record, laws)
 
 
-def tell_mountings(session: Session, changed: Record, laws: Laws) -> None:
-    """Fold anew the mountings of which what was seen or tried leans on what a record is now."""
-    law = laws("mounting")
-    for key in session.exec(_leaning_on(changed)).all():
-        mounting = lock_record(session, "mounting", key)
-        said = all_observations(session, "mounting", key)
-        current = current_facts(said, law, ground_of(session, mounting, said))
-        if (current.facts, current.provenance) != (mounting.facts, mounting.provenance):
-            told = Provenance(note=f"the {type(changed).__name__.lower()} changed")
-            append(session, "mounting", mounting, {}, told, laws=laws, earlier=said)
-            mounting.version, mounting.updated_at = mounting.version + 1, now()
-            session.flush()
+def tell_leaning(session: Session, changed: Known, laws: Laws) -> None:
+    """Fold anew what leans on a record as it is now: mountings seen or tried on, then rigs that were told of."""
+    if not isinstance(changed, Mounting):
+        for key in session.exec(_leaning_on(changed)).all():
+            _folded_anew(session, "mounting", lock_record(session, "mounting", key), changed, laws)
+    if not isinstance(changed, Accessory):
+        for key in session.exec(_rigs_told_of(changed)).all():
+            _folded_anew(session, RIG, lock_rig(session, key), changed, laws)
 
 
-def _leaning_on(changed: Record) -> SelectOfScalar[str]:
+def _folded_anew(session: Session, subject: Told, record: Known, changed: Known, laws: Laws) -> None:
+    log = log_of(session, subject, record)
+    current = current_facts(log.earlier, law_of(record, laws), log.ground)
+    if (current.facts, current.provenance) != (record.facts, record.provenance):
+        told = Provenance(note=f"the {type(changed).__name__.lower()} changed")
+        append(session, subject, log, {}, told, laws=laws)
+        record.version, record.updated_at = record.version + 1, now()
+        session.flush()
+
+
+def _rigs_told_of(changed: Known) -> SelectOfScalar[str]:
+    """The saved rigs that were told of and use a vehicle, receiver or mounting, by name or through their mounting."""
+    part, subject = col(RigPart.rig_id), type(changed).__name__.lower()
+    using = select(RigPart.rig_id).where(RigPart.subject == subject, RigPart.record_id == changed.key)
+    uses: ColumnElement[bool] = part.in_(using)
+    if not isinstance(changed, Mounting):
+        through = select(Mounting.id).where(col(getattr(Mounting, f"{subject}_id")) == changed.key)
+        uses |= and_(col(RigPart.subject) == "mounting", col(RigPart.record_id).in_(through))
+    told_of = select(Observation.record_id).where(Observation.subject == RIG)
+    return select(RigPart.rig_id).where(uses, part.in_(told_of)).distinct().order_by(part)
+
+
+def _leaning_on(changed: Known) -> SelectOfScalar[str]:
     """The mountings of a vehicle, those of a receiver that were tried on, or those an accessory was tried on."""
     found, tried = select(Mounting.id).order_by(col(Mounting.id)), select(Observation.record_id)
     if isinstance(changed, Vehicle):

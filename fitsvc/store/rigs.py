@@ -3,20 +3,28 @@
 from collections.abc import Iterator, Mapping, Sequence
 from typing import get_args
 
-from sqlalchemy import ColumnElement, delete, func, update
+from sqlalchemy import ColumnElement, delete, func
 from sqlmodel import Session, col, select
 from sqlmodel.sql.expression import SelectOfScalar
 
-from fitsvc.document import Json
-from fitsvc.store.errors import AlreadyExists, NotFound, VersionConflict
-from fitsvc.store.records import beyond, lock_record
-from fitsvc.store.tables import LABEL, Mounting, RigPart, SavedRig, now
+from fitsvc.document import Document, Json
+from fitsvc.store.errors import AlreadyExists, Conflict, NotFound
+from fitsvc.store.folding import plain
+from fitsvc.store.observations import RIG, Provenance
+from fitsvc.store.records import beyond, close_log, get_record, lock_record, lock_rig
+from fitsvc.store.tables import LABEL, Known, Mounting, RigPart, SavedRig, now
 from fitsvc.store.validation import PREFIXES, Checks, new_id, page_size, storable
-from fitsvc.subjects import Subject
+from fitsvc.subjects import OF_YARD, Subject, Told
 
 BY_PREFIX: dict[str, Subject] = {PREFIXES[subject]: subject for subject in get_args(Subject) if subject in PREFIXES}
 
 Part = tuple[Subject, str]
+_MOST_NAMED = 6
+
+
+def told_as(key: str) -> Told:
+    """What something is told of as, by how its id begins; a SKU begins as it likes."""
+    return RIG if key.startswith(PREFIXES[RIG]) else BY_PREFIX.get(key[:4], "accessory")
 
 
 def create_rig(session: Session, name: str, document: Mapping[str, Json], key: str | None = None) -> SavedRig:
@@ -43,6 +51,11 @@ def get_rig(session: Session, key: str) -> SavedRig:
     return found
 
 
+def get_known(session: Session, subject: Told, key: str) -> Known:
+    """Return what something is told of, a record or a saved rig, or raise NotFound."""
+    return get_rig(session, key) if subject == "rig" else get_record(session, subject, key)
+
+
 def list_rigs(session: Session, *, after: str | None = None, limit: int = 100) -> Sequence[SavedRig]:
     """Return a page of saved rigs ordered by id; `after` is the last one seen."""
     query = select(SavedRig).order_by(col(SavedRig.id)).limit(page_size(limit))
@@ -54,8 +67,8 @@ def count_rigs(session: Session) -> int:
     return session.exec(select(func.count()).select_from(SavedRig)).one()
 
 
-def rigs_using(session: Session, subject: Subject, key: str, *, limit: int = 100) -> Sequence[SavedRig]:
-    """Return the saved rigs that use a record: by naming it, or by naming what brings it along.
+def rigs_using(session: Session, subject: Told, key: str, *, limit: int = 100) -> Sequence[SavedRig]:
+    """Return the saved rigs that use a record, by naming it or what brings it along, or the very rig of an id.
 
     A mounting comes along with its vehicle and receiver, and they with it.
     """
@@ -63,12 +76,14 @@ def rigs_using(session: Session, subject: Subject, key: str, *, limit: int = 100
     return session.exec(found.order_by(col(SavedRig.id)).limit(page_size(limit))).all()
 
 
-def count_using(session: Session, subject: Subject, key: str) -> int:
+def count_using(session: Session, subject: Told, key: str) -> int:
     """Return how many saved rigs use a record."""
     return session.exec(select(func.count()).select_from(SavedRig).where(_using(session, subject, key))).one()
 
 
-def _using(session: Session, subject: Subject, key: str) -> ColumnElement[bool]:
+def _using(session: Session, subject: Told, key: str) -> ColumnElement[bool]:
+    if subject == "rig":
+        return col(SavedRig.id) == key
     part = col(RigPart.rig_id)
     found: ColumnElement[bool] = col(SavedRig.id).in_(_naming(subject, key))
     mounting = session.get(Mounting, key) if subject == "mounting" else None
@@ -92,7 +107,8 @@ def replace_rig(
     """Give a saved rig a new name and document, and return it."""
     checks = _checked(name, document)
     checks.finish()
-    rig = _lock(session, key, expected_version)
+    rig = lock_rig(session, key, expected_version)
+    _keep_in_place(rig, document)
     parts = _lock_parts(session, document, checks)
     rig.name, rig.document = name, dict(document)
     rig.version, rig.updated_at = rig.version + 1, now()
@@ -101,9 +117,36 @@ def replace_rig(
     return rig
 
 
+def _keep_in_place(rig: SavedRig, document: Mapping[str, Json]) -> None:
+    """Refuse to put other records under what was told of one very rig."""
+    now_, then = (set(named_parts({name: of.get(name) for name in OF_YARD})) for of in (document, rig.document))
+    if rig.provenance and now_ != then:
+        held = ", ".join(f"`{name}`" for name in sorted(rig.provenance)[:_MOST_NAMED])
+        raise Conflict(
+            f"rig `{rig.id}` was told of with the vehicle, receiver and mounting that it has ({held}): "
+            "with others it is another rig; save a new one, and tell of it what still holds"
+        )
+
+
+def told_rig(document: Mapping[str, Json], facts: Mapping[str, Json], provenance: Mapping[str, Json]) -> Document:
+    """A saved rig's document with what was told of this very one among the facts of its parts.
+
+    What was told and comes to nothing usable is not known of it, whatever its records say.
+    """
+    told = dict(document)
+    for name in provenance:
+        subject, _, short = name.partition(".")
+        part = told.get(subject) or {}
+        told[subject] = {**part, "facts": {**(part.get("facts") or {}), short: facts.get(name)}}
+    return told
+
+
 def delete_rig(session: Session, key: str, *, expected_version: int | None = None) -> None:
-    """Delete a saved rig."""
-    session.delete(_lock(session, key, expected_version))
+    """Delete a saved rig; what was told of it stays, closed by an observation that takes all back."""
+    rig = lock_rig(session, key, expected_version)
+    if rig.provenance:
+        close_log(session, RIG, rig, Provenance(note="rig deleted"), plain)
+    session.delete(rig)
     session.flush()
 
 
@@ -150,16 +193,3 @@ def _lock_parts(session: Session, document: Mapping[str, Json], checks: Checks) 
 def _keep_parts(session: Session, rig: SavedRig, parts: Sequence[Part]) -> None:
     session.add_all(RigPart(rig_id=rig.id, subject=subject, record_id=key) for subject, key in parts)
     session.flush()
-
-
-def _lock(session: Session, key: str, expected_version: int | None) -> SavedRig:
-    if not storable(key):
-        raise NotFound("rig", key)
-    lock = update(SavedRig).where(col(SavedRig.id) == key).values(version=col(SavedRig.version))
-    session.exec(lock.execution_options(synchronize_session=False))
-    rig = session.get(SavedRig, key, populate_existing=True)
-    if rig is None:
-        raise NotFound("rig", key)
-    if expected_version not in (None, rig.version):
-        raise VersionConflict("rig", key, expected=int(expected_version or 0), found=rig.version)
-    return rig

@@ -61,10 +61,9 @@ def now() -> datetime:
     return datetime.now(UTC)
 
 
-class Record(SQLModel):
-    """What every record has: facts and provenance are what its observations fold to, kept for those who ask."""
+class Known(SQLModel):
+    """What something may be told of: facts and provenance are what its observations fold to, kept for those who ask."""
 
-    label: str = Field(default="", max_length=LABEL)
     facts: Document = Field(default_factory=dict, sa_type=JSON)
     provenance: dict[str, Document] = Field(default_factory=dict, sa_type=JSON)
     version: int = 1
@@ -75,6 +74,12 @@ class Record(SQLModel):
     def key(self) -> str:
         """The id, or an accessory's SKU."""
         return str(getattr(self, key_name(type(self))))
+
+
+class Record(Known):
+    """What every record has beside what is known of it."""
+
+    label: str = Field(default="", max_length=LABEL)
 
 
 class Vehicle(Record, table=True):
@@ -141,17 +146,17 @@ class Observation(SQLModel, table=True):
     tried: str | None = Field(default=None, sa_type=key_type(), index=True)
 
 
-class SavedRig(SQLModel, table=True):
-    """A rig kept under a name; its document is the `rig` object of a question."""
+class SavedRig(Known, table=True):
+    """A rig kept under a name; its document is the `rig` object of a question.
+
+    Its facts, by their whole names, are what was told of this very one, over what its records say.
+    """
 
     __tablename__ = "saved_rig"
 
     id: str = Field(primary_key=True, sa_type=key_type())
     name: str = Field(max_length=LABEL)
     document: Document = Field(sa_type=JSON)
-    version: int = 1
-    created_at: datetime = Field(default_factory=now, sa_type=Utc)
-    updated_at: datetime = Field(default_factory=now, sa_type=Utc)
 
 
 class RigPart(SQLModel, table=True):

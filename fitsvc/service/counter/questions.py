@@ -10,12 +10,13 @@ from sqlmodel import Session
 from fitsvc.document import Json
 from fitsvc.inventory.stored import StoreRecords
 from fitsvc.observing.effects import rig_case
-from fitsvc.observing.worklist import AT_THE_VEHICLE, OF_YARD, Place, chosen, learnable
+from fitsvc.observing.worklist import AT_THE_VEHICLE, Place, chosen, learnable
 from fitsvc.rulebook.vocabulary import EFFORTS, Fact
 from fitsvc.service.context import Service
 from fitsvc.service.counter.visit import Visit
 from fitsvc.store.records import get_records
 from fitsvc.store.tables import Record
+from fitsvc.subjects import OF_YARD
 
 MOST: Final = 12
 """So many questions are ready on the phone where there is no line: more than a visit asks."""

@@ -31,7 +31,7 @@ from fitsvc.service.etags import etag
 from fitsvc.store.errors import NotFound
 from fitsvc.store.observations import sold_as
 from fitsvc.store.records import find_mountings, get_record, get_records
-from fitsvc.store.rigs import count_rigs, get_rig, rigs_using
+from fitsvc.store.rigs import count_rigs, get_rig, rigs_using, told_rig
 from fitsvc.store.searching import count_records, search_records, search_rigs
 from fitsvc.store.tables import TABLES, Mounting, Record, SavedRig
 from fitsvc.subjects import KIND, SOLD, SUBJECTS, Subject
@@ -265,6 +265,7 @@ def _beside(session: Session, found: Record) -> list[tuple[str, list[RecordLine]
 
 def _rig_page(request: AnyRequest, session: Session, rig: SavedRig) -> Response[str]:
     service, fields = service_of(request), write_fields({"rig": rig.document})
+    told = sheet(session, service.answerer.reader, RIG, rig.id)
     parts = [
         (SUBJECTS[name].many, record_href(name, part["id"]), part["id"])
         for name, part in rig.document.items()
@@ -276,7 +277,8 @@ def _rig_page(request: AnyRequest, session: Session, rig: SavedRig) -> Response[
         "record_rig.html",
         rig=rig,
         parts=parts,
-        seen=_seen(session, service, rig.document),
+        sheet=see_sheet(told, service.answerer.rulebook, RIG),
+        seen=_seen(session, service, told_rig(rig.document, rig.facts, rig.provenance)),
         facts=[(name, text) for name, text in fields.items() if "." in name],
         tag=etag(rig),
         ask=link("/", {"rig": rig.id}),

@@ -89,11 +89,11 @@ class SheetView:
 
 def see_sheet(found: Sheet, rulebook: Rulebook, record: str) -> SheetView:
     """Make the view of a sheet; `record` is what the record is kept as."""
-    vocabulary = rulebook.vocabulary
-    facts = vocabulary.of(found.subject)
+    vocabulary, of_rig = rulebook.vocabulary, found.subject not in rulebook.vocabulary.subjects
+    facts = vocabulary.facts if of_rig else vocabulary.of(found.subject)
     return SheetView(
         subject=record,
-        title=vocabulary.subjects[found.subject].title,
+        title="Saved rig" if of_rig else vocabulary.subjects[found.subject].title,
         record=found.record,
         label=found.label or found.record,
         rows=[_row(one, vocabulary, facts[one.fact]) for one in found.facts],

@@ -17,10 +17,9 @@ from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.language.types import NumberType
 from fitsvc.loading.cells import read_cell
 from fitsvc.observing.slips import slips
-from fitsvc.observing.worklist import OF_YARD
 from fitsvc.rulebook.vocabulary import Fact
 from fitsvc.service.counter.links import Fields, unit_of
-from fitsvc.subjects import Subject
+from fitsvc.subjects import OF_YARD, Subject
 
 LONGEST: Final = 80
 """Longest field of a visit that is no reading, in characters: a tyre, a tool, a name on a label."""
