@@ -71,9 +71,10 @@ class AllowanceWords:
 
     def _unknown(self, found: Allowed) -> list[str]:
         """The facts that open rules wait for; where nothing is surely allowed, those that have to be known."""
-        rules = self._engine.rulebook.rules
+        rules, case = self._engine.rulebook.rules, found.loaded
         waiting = [one for one in found.open if found.at_most is not None or rules[one].leaves_open]
-        names = (name for number in waiting for name in open_facts(self._engine, number, found.loaded))
+        words = self._wording.rules(bool(case.adapters))
+        names = (name for number in waiting for name in open_facts(self._engine, words[number].rests(case), case))
         return list(dict.fromkeys(names))
 
     def _named(self, names: Sequence[str]) -> str:

@@ -219,10 +219,12 @@ class Answerer:
             found += [Remedy(change="none", outcome="fails", because=text)] if text else []
         return found
 
-    def answer_question(self, question: Question, system: System = "us", most: int = MOST_WORK) -> Answer:
-        """Answer a question that has been read, with so much work for what to learn next."""
+    def answer_question(
+        self, question: Question, system: System = "us", most: int = MOST_WORK, verdict: Verdict | None = None
+    ) -> Answer:
+        """Answer a question that has been read, and judged if there is a verdict; with so much work for what next."""
         case = self.engine.opened(question.case)
-        return self._told(question, case, self.engine.evaluate(case), system, most)
+        return self._told(question, case, verdict or self.engine.evaluate(case), system, most)
 
     def _told(self, question: Question, case: Case, verdict: Verdict, system: System, most: int = MOST_WORK) -> Answer:
         """The verdict on a question in words."""

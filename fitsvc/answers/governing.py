@@ -7,13 +7,23 @@ and the adapters in it. People are told the label to look at, not the name of th
 from collections.abc import Iterable, Iterator
 from dataclasses import replace
 
-from fitsvc.engine.point import Point
+from fitsvc.engine.point import Point, Values
 from fitsvc.engine.support import Support
 from fitsvc.facts import Case
 from fitsvc.language.intervals import TOLERANCE
 from fitsvc.language.typed import Read
 from fitsvc.language.types import NumberType, Value, is_exact
 from fitsvc.rulebook.rules import Rating
+
+
+def prepare(engine: Point, ratings: Iterable[Rating]) -> None:
+    """Compile what is compiled when a rating behind an opening is first told."""
+    for name, (bare, each) in engine.opening_supports.items():
+        _decisions(engine, ("bare", name), bare).prepare()
+        _decisions(engine, ("each", name), each).prepare()
+    for rating in ratings:
+        for adapted in (False, True):
+            _decisions(engine, *_of_rating(engine, rating, adapted)).prepare()
 
 
 def governing_fact(engine: Point, rating: Rating, at_most: float, case: Case) -> str:
@@ -34,11 +44,10 @@ def unknown_in_opening(engine: Point, opening: Read, case: Case) -> list[str]:
     return _open(_in_opening(engine, opening.name, case))
 
 
-def open_facts(engine: Point, number: int, case: Case) -> list[str]:
-    """The facts that matter to an open rule in an opened case and are not exactly known, the adapters' own too."""
-    adapted = bool(case.adapters)
+def open_facts(engine: Point, matter: Iterable[Read], case: Case) -> list[str]:
+    """Those of the facts that matter to a rule in an opened case that are not exactly known, the adapters' own too."""
     found: list[str] = []
-    for read in _relevant(engine, (number, adapted), engine.support(number, adapted), case):
+    for read in matter:
         if not is_exact(read.type, case.facts.get(read.name, read.type.unknown)):
             found += (
                 (unknown_in_opening(engine, read, case) or [read.name])
@@ -55,10 +64,7 @@ def _open(facts: Iterable[tuple[Read, Value]]) -> list[str]:
 
 def _behind(engine: Point, rating: Rating, case: Case) -> Iterator[tuple[Read, Value]]:
     """The facts of a rating that matter in an opened case, those behind the working opening too."""
-    adapted = bool(case.adapters)
-    derived = engine.derived if adapted else engine.bare_derived
-    support = engine.kept(("rating", rating.name, adapted), lambda: Support([rating.node], derived))
-    for read in _relevant(engine, ("rating", rating.name, adapted), support, case):
+    for read in _relevant(engine, *_of_rating(engine, rating, bool(case.adapters)), case):
         if read.name.startswith("opening."):
             yield from _in_opening(engine, read.name, case)
         else:
@@ -84,10 +90,20 @@ def _in_opening(engine: Point, name: str, case: Case) -> Iterator[tuple[Read, Va
     yield from reversed(found)
 
 
+def _of_rating(engine: Point, rating: Rating, adapted: bool) -> tuple[tuple[object, ...], Support]:
+    """What a rating rests on, with the key that it is kept by."""
+    key, derived = ("rating", rating.name, adapted), engine.derived if adapted else engine.bare_derived
+    return key, engine.kept(key, lambda: Support([rating.node], derived))
+
+
 def _relevant(engine: Point, key: tuple[object, ...], support: Support, case: Case) -> list[Read]:
     """What of a support matters in a case."""
-    decided = engine.values(("decisions", *key), lambda: support.decisions).of(case)
-    return [support.leaves[place] for place in support.relevant(decided)]
+    return [support.leaves[place] for place in support.relevant(_decisions(engine, key, support).of(case))]
+
+
+def _decisions(engine: Point, key: tuple[object, ...], support: Support) -> Values:
+    """What decides which facts of a support matter, compiled at the first call."""
+    return engine.values(("decisions", *key), lambda: support.decisions)
 
 
 def _alike(read: Read, node: object) -> bool:

@@ -11,9 +11,8 @@ from fitsvc.answers.readings import Grid, Runs, grid_of, runs_of, standing_alone
 from fitsvc.answers.trying import Trying, UnknownFact, Work, judged
 from fitsvc.answers.wording import Wording
 from fitsvc.caching import LruCache
-from fitsvc.engine.opening import OpeningFigures
 from fitsvc.engine.point import Point
-from fitsvc.engine.support import way
+from fitsvc.engine.support import Moves, way
 from fitsvc.facts import Case
 from fitsvc.language.display import System
 from fitsvc.language.typed import Read
@@ -28,24 +27,20 @@ class Missing:
 
     def __init__(self, engine: Point, wording: Wording) -> None:
         self.engine, self.wording = engine, wording
-        self._figures = OpeningFigures(engine)
         self._kept = LruCache[Hashable, Any](_MOST_KEPT)
         self._about: dict[int, frozenset[str]] = {}
-        # A few ways for each rule and fact: the rulebook bounds them.
-        self._ways: dict[tuple[int, str, int | None], int] = {}
+        # Two for each rule: the rulebook bounds them.
+        self._moves: dict[tuple[int, bool], tuple[Moves, Moves]] = {}
 
     def prepare(self) -> None:
-        """Compile what is compiled at its first use, and look which way rules move with a fact of a bare receiver."""
-        self._figures.prepare()
+        """Look which way rules move with what they rest on."""
         for number in range(len(self.engine.rulebook.rules)):
-            for read in self.engine.support(number, False).leaves:
-                fact = self.engine.rulebook.vocabulary.fact_of(read.name)
-                if fact is not None:
-                    self.way(number, UnknownFact(read.name, read=read, fact=fact), 0)
+            for adapted in (False, True):
+                self._moves_of(number, adapted)
 
     def trying(self, case: Case, work: Work) -> Trying:
         """A case to try values on."""
-        return Trying(self._figures, self.engine, case, work)
+        return Trying(self.engine, case, work)
 
     def about(self, number: int) -> frozenset[str]:
         """The facts and the subjects that a rule rests on; `opening` where an adapter would count."""
@@ -75,9 +70,9 @@ class Missing:
         at, narrowed = trying.each(held), trying.narrowed.each(held)
 
         def run(number: int) -> Runs:
-            moves = self.way(number, held, len(trying.case.adapters)) != 0
-            found = runs_of(grid, lambda value: trying.judged(number, at(value)), moves, bool(trying.case.adapters))
-            return standing_alone(found, lambda value: trying.judged(number, narrowed(value))) if alone else found
+            moves, judged = self.way(number, held, len(trying.case.adapters)) != 0, trying.judging(number)
+            found = runs_of(grid, lambda value: judged(at(value)), moves, trying.adapted)
+            return standing_alone(found, lambda value: judged(narrowed(value))) if alone else found
 
         return {number: self._counted(number, held, trying, (system, alone), run) for number in numbers}
 
@@ -133,18 +128,18 @@ class Missing:
     def way(self, number: int, held: UnknownFact, adapters: int) -> int:
         """Which way a rule's result moves with a fact: +1 to pass, -1 to fail, 0 where it is not sure to go one way."""
         behind = adapters if held.adapter is None else adapters - held.adapter
-        found = self._ways.get((number, held.name, behind))
-        if found is None:
-            self._ways[number, held.name, behind] = found = self._way_anew(number, held, behind)
-        return found
-
-    def _way_anew(self, number: int, held: UnknownFact, behind: int) -> int:
-        """The same worked out, through the working opening too; a rule whose guard moves is not sure to go one way."""
-        rule, engine = self.engine.rulebook.rules[number], self.engine
-        ways = {held.name: 1}
+        guard, requirement = self._moves_of(number, bool(behind))
+        ways: Moves = {held.name: 1}
         if behind:
-            ways |= self._figures.ways(held.name, held.adapter is None, behind)
-        derived = engine.derived if behind else engine.bare_derived
-        if rule.guard is not None and way(rule.guard, ways, derived) is not None:
-            return 0
-        return way(rule.requires, ways, derived) or 0
+            ways = {**ways, **self.engine.opening_figures.ways(held.name, held.adapter is None, behind)}
+        # A rule whose guard moves is not sure to go one way.
+        return 0 if way(guard, ways) is not None else way(requirement, ways) or 0
+
+    def _moves_of(self, number: int, adapted: bool) -> tuple[Moves, Moves]:
+        """Which way a rule's guard and its requirement move, with what they rest on."""
+        found = self._moves.get((number, adapted))
+        if found is None:
+            rule = self.engine.rulebook.rules[number]
+            guard = {} if rule.guard is None else self.engine.moves(rule.guard, adapted)
+            self._moves[number, adapted] = found = (guard, self.engine.moves(rule.requires, adapted))
+        return found

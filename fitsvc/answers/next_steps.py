@@ -102,17 +102,22 @@ class _Telling:
         tried = {held: self._runs(held) for held in group if held in self.search.runs}
         if together:
             self._keep_together(tried)
-        told = [(held, self._step(held, tried.get(held))) for held in group]
-        return [step for _, step in sorted(told, key=lambda row: self._rank(*row))]
+        told, closes = [(held, self._step(held, tried.get(held))) for held in group], self._closes()
 
-    def _rank(self, held: UnknownFact, step: Next) -> tuple[bool, int, float]:
-        decides = bool(step.works_if) and not step.leaves_open
-        closes = sum(
-            (_WEIGHT if number in self.unknown else 1) / len(facts)
-            for number, facts in self.needed.items()
-            if held in facts
-        )
-        return (not decides, held.effort, -closes)
+        def rank(row: tuple[UnknownFact, Next]) -> tuple[bool, int, float]:
+            held, step = row
+            decides = bool(step.works_if) and not step.leaves_open
+            return (not decides, held.effort, -closes.get(held, 0.0))
+
+        return [step for _, step in sorted(told, key=rank)]
+
+    def _closes(self) -> dict[UnknownFact, float]:
+        """How much each fact closes: of a rule that waits for several its share."""
+        closes: dict[UnknownFact, float] = {}
+        for number, facts in self.needed.items():
+            for held in facts:
+                closes[held] = closes.get(held, 0.0) + (_WEIGHT if number in self.unknown else 1) / len(facts)
+        return closes
 
     def _runs(self, held: UnknownFact) -> Runs:
         """What the readings of a fact come to in all the rules that rest on it.

@@ -31,6 +31,9 @@ from fitsvc.subjects import KIND, PLACE
 if TYPE_CHECKING:
     from fitsvc.answers.answering import Answerer
 
+MOST_TOGETHER: Final = 3_000
+"""Judgements on what to learn next for all of several things, which are judged beside one another before: a third of
+what one thing may have."""
 SUBJECT: Final = PLACE.partition(".")[0]
 
 
@@ -51,7 +54,7 @@ class Together:
 
     def answer(self, things: Sequence[Thing], system: System = "us", most: int = MOST_WORK) -> Answer:
         """The answer for all of them at once, with each one's own; they share the work on what to learn next."""
-        return _Judging(self, things, system, most // len(things)).answer()
+        return _Judging(self, things, system, min(most, MOST_TOGETHER) // len(things)).answer()
 
     def verdicts(self, things: Sequence[tuple[Case, Value]]) -> list[Verdict]:
         """What each of several things comes to beside the others at its worst: its case alone, and where it hangs."""
@@ -169,7 +172,7 @@ class _Judging:
         alone = self.beside.judged(i, None, []).outcome
         judged = {near: self.beside.judged(i, near) for near in self.beside.near(i)}
         worst = max(judged, key=lambda near: OUTCOMES.index(judged[near].outcome))
-        answer = self.answerer.answer_question(self.question(i, worst), self.system, self.most)
+        answer = self.answerer.answer_question(self.question(i, worst), self.system, self.most, judged[worst])
         for near in judged:
             if near != worst:
                 case = self.engine.opened(self.question(i, near).case)
@@ -190,13 +193,18 @@ class _Judging:
         """Which of them it is between: the first two that come to it without the others, else all."""
         between = self.names
         number = next(n for n, rule in enumerate(self.answerer.rulebook.rules) if rule.id == finding.rule)
-        for i, j in permutations(range(len(self.things)), 2) if len(self.things) > 2 else ():
-            near = j if j in self.beside.near(i) else None
-            results = self.beside.judged(i, near, [j]).results(len(self.answerer.rulebook.rules))
-            if results[number] == finding.result:
+        for (i, j), case in self._pairs.items():
+            if self.engine.judge(number, case) == finding.result:
                 between = [self.names[k] for k in sorted((i, j))]
                 break
         return Spoiler(finding.rule, finding.result, finding.reason, list(between))
+
+    @cached_property
+    def _pairs(self) -> Mapping[tuple[int, int], Case]:
+        """Each thing's opened case with one other beside it, of more than two."""
+        pairs = permutations(range(len(self.things)), 2) if len(self.things) > 2 else ()
+        near = {(i, j): j if j in self.beside.near(i) else None for i, j in pairs}
+        return {(i, j): self.engine.opened(self.beside.case(i, [j], one)) for (i, j), one in near.items()}
 
     def _summary(self, outcome: Outcome, each: Sequence[ThingAnswer], spoils: Sequence[Spoiler]) -> str:
         """Yes, no, only if, or not sure, and by which of them."""

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field, replace
 from typing import Final
 
 from fitsvc.answers.readings import BAD, GOOD, OPEN
-from fitsvc.engine.opening import Changes, OpeningFigures, WorkingOpening
+from fitsvc.engine.opening import Changes, WorkingOpening
 from fitsvc.engine.point import Point
 from fitsvc.facts import Case
 from fitsvc.language.intervals import Bounds
@@ -65,21 +65,21 @@ def told(engine: Point, case: Case, values: Mapping[UnknownFact, Value]) -> Case
 class Trying:
     """One case with values tried of its facts, each alone beside what has been `supposed` before."""
 
-    def __init__(self, figures: OpeningFigures, engine: Point, case: Case, work: Work) -> None:
+    def __init__(self, engine: Point, case: Case, work: Work) -> None:
         self.case, self.work = case, work
-        self._figures, self._engine = figures, engine
+        self._engine, self.adapted = engine, bool(case.adapters)
         self.supposed: dict[UnknownFact, Value] = {}
         self._facts = dict(case.facts)
         self._opening: WorkingOpening | None = None
         if case.adapters:
-            self._opening = WorkingOpening(figures, engine, case)
+            self._opening = WorkingOpening(engine, case)
             self._facts = self._opening.opened
         self._narrow: Trying | None = None
 
     @property
     def now(self) -> Case:
         """The opened case as far as it is supposed."""
-        return replace(self.case, facts=self._facts, opened=True)
+        return self._with(self._facts)
 
     def suppose(self, held: UnknownFact, value: Value) -> None:
         """Take a fact to have a value from now on."""
@@ -99,7 +99,7 @@ class Trying:
         """What gives the opened case with one fact known to have a value; what it gave before may change with it."""
         if self._opening is None or not self._behind(held):
             facts = dict(self._facts)
-            changing = replace(self.now, facts=facts)
+            changing = self._with(facts)
 
             def at(value: Value) -> Case:
                 facts[held.name] = value
@@ -118,12 +118,22 @@ class Trying:
 
     def judged(self, number: int, case: Case) -> str:
         """What a rule comes to on an opened case: a caution that fails leaves things open."""
-        self.work.left -= 1
-        return judged(self._engine, number, case)
+        return self.judging(number)(case)
+
+    def judging(self, number: int) -> Callable[[Case], str]:
+        """What tells what a rule comes to on one opened case after another."""
+        judge, of_failing, work = self._engine.judge_of(number, self.adapted), failing(self._engine, number), self.work
+
+        def result(case: Case) -> str:
+            work.left -= 1
+            found = judge(case.facts.get, case.present)
+            return of_failing if found == "fails" else OPEN if found == "undetermined" else GOOD
+
+        return result
 
     def beside(self, held: UnknownFact, value: Value) -> "Trying":
         """The same case with a fact told, to be tried in its turn."""
-        return Trying(self._figures, self._engine, told(self._engine, self.case, {held: value}), self.work)
+        return Trying(self._engine, told(self._engine, self.case, {held: value}), self.work)
 
     @property
     def narrowed(self) -> "Trying":
@@ -134,13 +144,17 @@ class Trying:
             added = {name: bounds for name, bounds in middle.items() if name.startswith("adapter.")}
             adapters = tuple({**added, **adapter} for adapter in self.case.adapters)
             case = replace(self.case, facts={**middle, **self.case.facts}, adapters=adapters)
-            self._narrow = Trying(self._figures, self._engine, case, self.work)
+            self._narrow = Trying(self._engine, case, self.work)
         return self._narrow
 
     def _one(self, held: UnknownFact, value: Value) -> Case:
         """The opened case as far as it is supposed, but for one fact."""
         changes = {held.name: value} if self._opening is None else self._changes(self._opening, held, value)[-1]
-        return replace(self.now, facts={**self._facts, **changes})
+        return self._with({**self._facts, **changes})
+
+    def _with(self, facts: Mapping[str, Value]) -> Case:
+        """The opened case with other facts; thousands are made for one question, so no `replace`."""
+        return Case(facts, self.case.present, self.case.adapters, self.case.texts, opened=True)
 
     def _take(self, held: UnknownFact, value: Value) -> None:
         if self._opening is None:
@@ -155,15 +169,18 @@ class Trying:
         return found
 
     def _behind(self, held: UnknownFact) -> bool:
-        return held.adapter is not None or held.name in self._figures.bare_readers
+        return held.adapter is not None or held.name in self._engine.opening_figures.bare_readers
 
 
 def judged(engine: Point, number: int, case: Case) -> str:
     """What a rule comes to on an opened case: a caution that fails leaves things open."""
     result = engine.judge(number, case)
-    if result in ("passes", "not_applicable"):
-        return GOOD
-    return BAD if result == "fails" and engine.rulebook.rules[number].blocks else OPEN
+    return failing(engine, number) if result == "fails" else OPEN if result == "undetermined" else GOOD
+
+
+def failing(engine: Point, number: int) -> str:
+    """What a rule comes to that fails: a caution leaves things open."""
+    return BAD if engine.rulebook.rules[number].blocks else OPEN
 
 
 def _middle(range_: Bounds) -> Bounds:

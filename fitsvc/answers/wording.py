@@ -5,11 +5,12 @@ from dataclasses import dataclass
 from math import inf
 from typing import Final, get_args
 
+from fitsvc.answers import governing
 from fitsvc.answers.answer import Finding
 from fitsvc.answers.governing import governing_fact, unknown_in_opening
 from fitsvc.answers.phrases import UNKNOWN, capped, filled, joined, not_known, texts, uncapped
 from fitsvc.caching import LruCache
-from fitsvc.engine.point import Point
+from fitsvc.engine.point import Point, Values
 from fitsvc.engine.support import Support
 from fitsvc.facts import Case
 from fitsvc.language.compiler import compile_reads
@@ -89,6 +90,12 @@ class RuleWords:
             values.adapted()
         else:
             values.bare()
+        if self._rating is not None:
+            self._alone(self._rating).prepare()
+
+    def _alone(self, rating: Rating) -> Values:
+        """The figure of a rating, compiled at the first call."""
+        return self._wording.engine.values(("rating alone", rating.name), lambda: [rating.node])
 
     def finding(self, result: Result, case: Case, system: System) -> Finding:
         """The rule's finding on an opened case."""
@@ -160,7 +167,7 @@ class RuleWords:
         rating = self._rating
         if rating is None:
             return "", ""
-        (bounds,) = self._wording.engine.values(("rating alone", rating.name), lambda: [rating.node]).of(case)
+        (bounds,) = self._alone(rating).of(case)
         assert isinstance(bounds, tuple)
         figure = bounds[0] if bounds[0] > 0.0 or bounds[0] == bounds[1] else bounds[1]
         fact = governing_fact(self._wording.engine, rating, figure, case) if result != "undetermined" else rating.name
@@ -274,6 +281,7 @@ class Wording:
                 words[number].prepare()
         for number in range(len(self.rulebook.needs)):
             self.need(number).prepare()
+        governing.prepare(self.engine, (rating for limit in self.rulebook.limits for rating in limit.ratings))
 
     def effect(self, finding: Finding) -> Effect:
         """What a finding brings to the outcome."""

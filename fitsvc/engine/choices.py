@@ -17,8 +17,10 @@ made for undetermined answers only, would break that.
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import TYPE_CHECKING, Final
 
+from fitsvc.engine.opening import WorkingOpening
 from fitsvc.engine.verdict import EitherWay, Verdict
 from fitsvc.facts import Case
 from fitsvc.language import typed
@@ -120,40 +122,41 @@ class Choices:
 
         Each reads the choice so that it may stay open though it passes with each value.
         """
-        open_ = sum(1 << number for number in unknown)
+        open_, followed = sum(1 << number for number in unknown), _Followed(self._engine, case)
         for choice in self.all:
             for adapter in () if open_ & ~choice.alone else choice.places(case):
                 values = choice.values(choice.known(case, adapter))
-                if len(values) > 1 and not any(
-                    verdict.fails or verdict.unknown for verdict in self._verdicts(case, choice, adapter, values[::-1])
-                ):
+                verdicts = self._verdicts(followed, choice, adapter, values[::-1])
+                if len(values) > 1 and not any(verdict.fails or verdict.unknown for verdict in verdicts):
                     return EitherWay(choice.name, adapter, tuple((value, None) for value in values))
         return None
 
-    def _verdicts(self, case: Case, choice: Choice, adapter: int | None, values: Iterable[Value]) -> Iterator[Verdict]:
+    def _verdicts(
+        self, followed: "_Followed", choice: Choice, adapter: int | None, values: Iterable[Value]
+    ) -> Iterator[Verdict]:
         """What the rules that rest on a choice come to with each of some values."""
         judge = self.judge(choice)
         for value in values:
-            supposed = self._engine.opened(choice.supposed(case, adapter, value))
-            yield judge(supposed.facts.get, supposed.present)
+            yield judge(followed.facts(choice, adapter, value).get, followed.case.present)
 
     def failing(self, case: Case, undetermined: Iterable[int]) -> EitherWay | None:
         """The first choice with each value of which some rule fails in an opened case; these rules are undetermined."""
         open_ = sum(1 << number for number in undetermined if number in self._blocking)
+        followed = _Followed(self._engine, case)
         for choice in self.all:
             if choice.may_decide(open_):
                 for adapter in choice.places(case):
-                    cases = self._cases(case, choice, adapter)
+                    cases = self._cases(followed, choice, adapter)
                     if cases:
                         return EitherWay(choice.name, adapter, tuple(sorted(cases, key=lambda one: one[0])))
         return None
 
-    def _cases(self, case: Case, choice: Choice, adapter: int | None) -> list[tuple[Value, int | None]]:
+    def _cases(self, followed: "_Followed", choice: Choice, adapter: int | None) -> list[tuple[Value, int | None]]:
         """Each value with the first rule that fails with it; nothing where with some value none does."""
-        known = choice.values(choice.known(case, adapter))
+        known = choice.values(choice.known(followed.case, adapter))
         values = self.in_order(choice, known) if len(known) > 1 else []
         found: list[tuple[Value, int | None]] = []
-        for value, verdict in zip(values, self._verdicts(case, choice, adapter, values), strict=True):
+        for value, verdict in zip(values, self._verdicts(followed, choice, adapter, values), strict=True):
             if not verdict.fails:
                 return []
             found.append((value, min(verdict.fails)))
@@ -182,6 +185,23 @@ class Choices:
         supposed = self._engine.opened(choice.supposed(nothing, 0 if choice.of_adapter else None, value))
         verdict = self.judge(choice)(supposed.facts.get, supposed.present)
         return len(verdict.fails) + len(verdict.unknown) + len(verdict.doubts)
+
+
+class _Followed:
+    """An opened case whose opening is followed as far as one choice moves it, from what it is without."""
+
+    def __init__(self, engine: "Point", case: Case) -> None:
+        self._engine, self.case = engine, case
+
+    @cached_property
+    def _opening(self) -> WorkingOpening:
+        return WorkingOpening(self._engine, self.case)
+
+    def facts(self, choice: Choice, adapter: int | None, value: Value) -> Mapping[str, Value]:
+        """The facts with a choice supposed to have a value."""
+        if adapter is None and not (choice.opens and self.case.adapters):
+            return {**self.case.facts, choice.name: value}
+        return {**self.case.facts, **self._opening.changes(choice.name, adapter, value)[-1]}
 
 
 def _found(engine: "Point", adapted: bool) -> Iterator[Choice]:

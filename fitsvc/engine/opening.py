@@ -5,14 +5,15 @@ A pin tried in the first of four adapters moves a few figures of a hundred, and 
 
 from collections.abc import Callable, Mapping
 from functools import cached_property
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
-from fitsvc.engine.point import Point
-from fitsvc.engine.support import Support, way
+from fitsvc.engine.support import Moves, Support, way
 from fitsvc.facts import Case
 from fitsvc.language.compiler import compile_values
-from fitsvc.language.typed import AnyTyped
 from fitsvc.language.types import Value
+
+if TYPE_CHECKING:
+    from fitsvc.engine.point import Point
 
 _Computed = Mapping[str, Callable[..., tuple[Value, ...]]]
 Changes = list[dict[str, Value]]
@@ -22,17 +23,17 @@ Changes = list[dict[str, Value]]
 class OpeningFigures:
     """The figures of a rulebook's working opening, each by itself, and which of them read what."""
 
-    def __init__(self, engine: Point) -> None:
+    def __init__(self, engine: "Point") -> None:
         opening = engine.rulebook.opening
         self._engine, self._derived, self.names = engine, engine.derived, tuple(opening)
         self._bare = {name: one.bare for name, one in opening.items()}
         self._each = {name: one.each for name, one in opening.items()}
         # One for each fact and number of adapters: the rulebook bounds them.
-        self._ways: dict[tuple[str, int], Mapping[str, int]] = {}
+        self._ways: dict[tuple[str, int], Moves] = {}
 
     def prepare(self) -> None:
         """Compile what is compiled at its first use."""
-        _ = self.bare, self.each, self.bare_readers, self.each_readers
+        _ = self.bare, self.each, self.bare_readers, self.each_readers, self._bare_moves, self._each_moves
 
     @cached_property
     def bare(self) -> _Computed:
@@ -54,7 +55,15 @@ class OpeningFigures:
         """By fact or figure, the figures behind an adapter that read it."""
         return _readers({name: each for name, (_, each) in self._engine.opening_supports.items()})
 
-    def ways(self, name: str, own: bool, adapters: int) -> Mapping[str, int]:
+    @cached_property
+    def _bare_moves(self) -> Mapping[str, Moves]:
+        return {name: self._engine.moves(node, adapted=True) for name, node in self._bare.items()}
+
+    @cached_property
+    def _each_moves(self) -> Mapping[str, Moves]:
+        return {name: self._engine.moves(node, adapted=True) for name, node in self._each.items()}
+
+    def ways(self, name: str, own: bool, adapters: int) -> Moves:
         """Which way each figure that the accessory sees moves with a fact, as `support.way` tells it.
 
         The fact is the rig's `own`, or one of the first of so many adapters.
@@ -63,24 +72,25 @@ class OpeningFigures:
         if found is None:
             ways = {name: 1}
             if own:
-                ways |= self._moved_by(ways, self._bare, self.bare_readers)
+                ways |= self._moved_by(ways, self._bare_moves, self.bare_readers)
             for _ in range(adapters):
-                ways = self._moved_by(ways, self._each, self.each_readers) | ({name: 1} if own else {})
+                ways = self._moved_by(ways, self._each_moves, self.each_readers) | ({name: 1} if own else {})
             self._ways[name, adapters] = found = ways
         return found
 
     def _moved_by(
-        self, ways: Mapping[str, int], nodes: Mapping[str, AnyTyped], readers: Mapping[str, frozenset[str]]
+        self, ways: Moves, moves: Mapping[str, Moves], readers: Mapping[str, frozenset[str]]
     ) -> dict[str, int]:
         figures = frozenset().union(*(readers.get(name, ()) for name in ways))
-        found = {figure: way(nodes[figure], ways, self._derived) for figure in figures}
+        found = {figure: way(moves[figure], ways) for figure in figures}
         return {figure: moves for figure, moves in found.items() if moves is not None}
 
 
 class WorkingOpening:
     """One case's opening, level by level; `figures_made` counts the figures that were worked out."""
 
-    def __init__(self, figures: OpeningFigures, engine: Point, case: Case) -> None:
+    def __init__(self, engine: "Point", case: Case) -> None:
+        figures = engine.opening_figures
         self._figures, self._present = figures, case.present
         self._levels: Final = engine.levels(case)
         self.figures_made = len(self._levels) * len(figures.names)

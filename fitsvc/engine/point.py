@@ -6,7 +6,8 @@ from functools import cached_property
 
 from fitsvc.engine.choices import Choices
 from fitsvc.engine.judges import compile_rule, compile_rules
-from fitsvc.engine.support import Support
+from fitsvc.engine.opening import OpeningFigures
+from fitsvc.engine.support import Moves, Moving, Support
 from fitsvc.engine.verdict import EitherWay, Verdict
 from fitsvc.facts import Case
 from fitsvc.language import typed
@@ -128,9 +129,10 @@ class Point:
     def prepare(self) -> None:
         """Compile what is compiled at its first use."""
         _ = self._adapted, self._start, self._step
+        self.opening_figures.prepare()
         for number in range(len(self.rulebook.rules)):
             for adapted in (False, True):
-                self._judge_of(number, adapted)
+                self.judge_of(number, adapted)
         for adapted in (False, True):
             self.choices(adapted).prepare()
 
@@ -156,13 +158,14 @@ class Point:
 
     def judge(self, number: int, case: Case) -> str:
         """One rule's result on an opened case."""
-        return self._judge_of(number, bool(case.adapters))(case.facts.get, case.present)
+        return self.judge_of(number, bool(case.adapters))(case.facts.get, case.present)
 
-    def _judge_of(self, number: int, adapted: bool) -> Callable[..., str]:
+    def judge_of(self, number: int, adapted: bool) -> Callable[..., str]:
+        """A function that tells one rule's result, of (get, present) of an opened case."""
         judge = self._judges.get((number, adapted))
         if judge is None:
             if adapted and not self.rule_adapts(number):
-                judge = self._judge_of(number, False)
+                judge = self.judge_of(number, False)
             else:
                 judge = compile_rule(self.rulebook.rules[number], self.derived if adapted else self.bare_derived)
             self._judges[number, adapted] = judge
@@ -190,6 +193,23 @@ class Point:
         roots = [node for node in (rule.requires, rule.guard) if node is not None]
         derived = self.derived if adapted else self.bare_derived
         return self.kept((number, adapted), lambda: Support(roots, derived))
+
+    def moves(self, node: AnyTyped, adapted: bool) -> Moves:
+        """Which way a value moves with what it rests on; with adapters, with the working opening's facts themselves."""
+        return (self._moving if adapted else self._bare_moving).of(node)
+
+    @cached_property
+    def _moving(self) -> Moving:
+        return Moving(self.derived)
+
+    @cached_property
+    def _bare_moving(self) -> Moving:
+        return Moving(self.bare_derived)
+
+    @cached_property
+    def opening_figures(self) -> OpeningFigures:
+        """The working opening's figures, to be followed as one fact changes."""
+        return OpeningFigures(self)
 
     @cached_property
     def opening_leaves(self) -> tuple[list[Read], list[Read]]:

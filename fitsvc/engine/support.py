@@ -17,6 +17,9 @@ from fitsvc.language.types import Value
 _MOST_RELEVANT: Final = 512
 """Decisions come out in 3^n ways; those that a shop's rigs bring about are some dozens of any one rule."""
 
+Moves = Mapping[str, int]
+"""By fact which way a value moves with it: +1 up, -1 down, 0 both or unsure."""
+
 
 class Support:
     """What one value rests on: `leaves` are all its facts, `decisions` what to compute to tell which matter.
@@ -75,25 +78,37 @@ class Support:
             self._walk(part, values, names)
 
 
-def way(node: AnyTyped, ways: Mapping[str, int], derived: Mapping[str, AnyTyped]) -> int | None:
+class Moving:
+    """Which way values move with what they read, through derived values; of those each is looked through once."""
+
+    def __init__(self, derived: Mapping[str, AnyTyped]) -> None:
+        self._derived = derived
+        # One for each derived value: the rulebook bounds them.
+        self._known: dict[str, Moves] = {}
+
+    def of(self, node: AnyTyped) -> Moves:
+        """Which way a value moves with each fact that it rests on."""
+        if isinstance(node, Read):
+            below = self._derived.get(node.name)
+            if below is None:
+                return {node.name: 1}
+            if node.name not in self._known:
+                self._known[node.name] = self.of(below)
+            return self._known[node.name]
+        parts, found = typed.parts(node), dict[str, int]()
+        for part, move in zip(parts, typed.moves(node, [part.type for part in parts]), strict=True):
+            for name, by in self.of(part).items():
+                found[name] = move * by if found.get(name, move * by) == move * by else 0
+        return found
+
+
+def way(moves: Moves, ways: Moves) -> int | None:
     """Which way a value moves with a fact: +1 up, -1 down, 0 both or unsure; None where it does not rest on it.
 
     `ways` says so of what the value reads: of the fact itself, and of the working opening's figures it stands behind.
     """
-    known: dict[str, int | None] = dict(ways)
-
-    def of(node: AnyTyped) -> int | None:
-        if isinstance(node, Read):
-            if node.name not in known:
-                below = derived.get(node.name)
-                known[node.name] = None if below is None else of(below)
-            return known[node.name]
-        parts = typed.parts(node)
-        moves = typed.moves(node, [part.type for part in parts])
-        found = {move * by for part, move in zip(parts, moves, strict=True) if (by := of(part)) is not None}
-        return found.pop() if len(found) == 1 else 0 if found else None
-
-    return of(node)
+    found = {moves[name] * by for name, by in ways.items() if name in moves}
+    return found.pop() if len(found) == 1 else 0 if found else None
 
 
 def _decisions(node: AnyTyped) -> Sequence[AnyTyped]:

@@ -13,7 +13,7 @@ from math import inf
 from typing import Final
 
 from fitsvc.document import Document, Json
-from fitsvc.engine.support import way
+from fitsvc.engine.support import Moving
 from fitsvc.facts import FactReader, as_exact, exact, parted
 from fitsvc.language.compiler import compile_values
 from fitsvc.language.intervals import Bounds
@@ -84,7 +84,7 @@ class Trials:
         for name in state.bears_on:
             # The figure itself is what is looked for, so nothing that is said of it is taken for known.
             room = self._room(state, {**facts, name: (-inf, inf)}, name)
-            moves = way(state.room, {name: 1}, self._derived)
+            moves = Moving(self._derived).of(state.room).get(name)
             if room is not None and moves in (1, -1):
                 span = _possible(self.reader.vocabulary.facts[name], room, (low, high), moves)
                 found |= {name.partition(".")[2]: span} if span is not None else {}
