@@ -6,6 +6,7 @@ from typing import Any, ClassVar, Final
 from urllib.parse import parse_qsl, urlsplit
 
 import httpx
+import pytest
 from demo_world import world
 from effort import tries
 from hypothesis import Phase
@@ -224,6 +225,25 @@ class Clerk(RuleBasedStateMachine):
         for name in ("receiver", "accessory", "rig", "mounting", "load.bikes", MOUNTED):
             if name in asked:
                 assert tab.form.fields.get(name) == asked[name]
+
+
+@pytest.mark.parametrize("path", ["/", "/sell", "/answer", "/fits", "/measure"])
+def test_a_vehicles_number_is_in_no_address(pages: TestClient[Litestar], path: str) -> None:
+    """A number typed or scanned narrows the vehicles, and what makes it one person's car is nowhere afterwards."""
+    name = "find" if path == "/measure" else "find.vehicle"
+    reply = pages.get(path, params={name: "9zzsm7ax9na123456", "draft": "yes"}, follow_redirects=True)
+    assert reply.history and "123456" not in str(reply.url) and "123456" not in reply.text
+    if path != "/fits":
+        assert "Saltmarsh, seven seats" in reply.text and "Saltmarsh, five seats" not in reply.text
+    assert "checked> <span>2022" not in reply.text
+
+
+def test_a_number_that_only_one_vehicle_agrees_with_is_that_vehicle(pages: TestClient[Litestar]) -> None:
+    """The signs and the year of the short Muckle mean it; a character misread is said, and means nothing."""
+    found = pages.get("/", params={"find.vehicle": "9ZZC2MT40PA123456"}).text
+    assert Form(found).fields["vehicle"] == "veh_muckle_2023_short"
+    wrong = pages.get("/", params={"find.vehicle": "9ZZC2MT40PA123459"}).text
+    assert "is misread" in wrong and not Form(wrong).fields.get("vehicle")
 
 
 def test_the_answers_question_is_what_the_page_shows(pages: TestClient[Litestar]) -> None:

@@ -208,7 +208,7 @@ def naming_facts(vocabulary: Vocabulary) -> dict[str, Fact]:
     return {
         fact.name: fact
         for fact in vocabulary.of("vehicle").values()
-        if fact.kind in ("text", "count") or isinstance(fact.type, ListType)
+        if (fact.kind == "text" and fact.effort == "ask") or fact.kind == "count" or isinstance(fact.type, ListType)
     }
 
 

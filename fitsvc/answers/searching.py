@@ -64,20 +64,27 @@ class Term:
 
 @dataclass(frozen=True, slots=True)
 class Found:
-    """What goes by a text, part by part; words taken as the nearest there are, and words that were left out."""
+    """What goes by a text, part by part; words taken as the nearest there are, and words that were left out.
+
+    `note` says what was made of a text that is no words, and `unsure` that it may mean another record as well.
+    """
 
     flags: Sequence[Flags]
     near: tuple[str, ...] = ()
     left_out: tuple[str, ...] = ()
+    note: str = ""
+    unsure: bool = False
 
     @property
     def exact(self) -> bool:
         """Whether every word was found as it is."""
-        return not self.near and not self.left_out
+        return not self.near and not self.left_out and not self.unsure
 
     @property
     def told(self) -> str:
         """What was made of the text where that is not the text itself, as a sentence; empty where it is."""
+        if self.note:
+            return self.note
         if not any(one.any() for one in self.flags):
             return f"Nothing goes by {_quoted(self.left_out)}." if self.left_out else ""
         near = f"Nothing goes by {_quoted(self.near)}; the nearest is shown." if self.near else ""

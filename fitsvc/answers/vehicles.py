@@ -8,6 +8,7 @@ from collections.abc import Iterable, Mapping
 from typing import TYPE_CHECKING, Final
 
 from fitsvc.answers.question import Named, Stored, naming_facts
+from fitsvc.answers.vin import Vin, read_signs, read_vin
 from fitsvc.facts import FactReader
 from fitsvc.language.problems import Problem
 from fitsvc.language.types import ListType, Value
@@ -16,6 +17,10 @@ if TYPE_CHECKING:
     from fitsvc.answers.searching import Found
 
 SUBJECT: Final = "vehicle"
+YEAR: Final = "vehicle.year"
+SIGNS: Final = "vin_signs"
+"""The fact of a vehicle that says how its numbers begin."""
+_MISREAD: Final = "A character of that number is misread: its check digit, the ninth, is not what the others give."
 
 
 def folded(text: str) -> str:
@@ -39,6 +44,7 @@ class Vehicles:
         self._all: dict[str, Named] = {}
         self._by_text: dict[tuple[str, str], set[str]] = {}
         self._told: dict[str, str] = {}
+        self._signs: dict[str, tuple[str, ...]] = {}
         for record in records:
             self.put(record)
 
@@ -54,6 +60,8 @@ class Vehicles:
         if problems:
             return
         self._all[record.key] = Named(record.key, record.label, values, texts)
+        if isinstance(signs := record.facts.get(SIGNS), str):
+            self._signs[record.key] = read_signs(signs)
         for name, text in texts.items():
             self._by_text.setdefault((name, folded(text)), set()).add(record.key)
         words = [record.label, record.key, *texts.values(), *self.said(values).values(), *self._in_words(values)]
@@ -83,14 +91,37 @@ class Vehicles:
         """The vehicles that go by a text, in the order of their labels, and what was made of the text."""
         from fitsvc.answers.searching import find, flags_of, terms_of  # by columns, which no single answer needs
 
+        if vin := read_vin(text):
+            return self._of_number(vin)
         keys = list(self._told)
         told = [(self._told[key], self._all[key].values) for key in keys]
         found = find(terms_of(text, self.reader), [flags_of(told)], len(told))
         going = [self._all[key] for key, flag in zip(keys, found.flags[0], strict=True) if flag]
         return sorted(going, key=lambda one: (one.label, one.key)), found
 
+    def _of_number(self, vin: Vin) -> "tuple[list[Named], Found]":
+        """The vehicles that a number may be of: of its model year, where signs are stored by them, those first.
+
+        What a vehicle does not say keeps it in, and it is one alone only where its own signs are these.
+        """
+        from fitsvc.answers.searching import Found
+
+        if not vin.sound:
+            return [], Found((), note=_MISREAD)
+        years = [(float(year), float(year)) for year in vin.years]
+        going = {
+            key: bool(signs)
+            for key, one in self._all.items()
+            if any(agree(one.values.get(YEAR, year), year) for year in years)
+            and (not (signs := self._signs.get(key, ())) or any(map(vin.agrees, signs)))
+        }
+        found = sorted((self._all[key] for key in going), key=lambda one: (not going[one.key], one.label, one.key))
+        told = f"By the number it is of {vin.years[0]}, or of {vin.years[1]} if it is a heavy truck."
+        return found, Found((), note=told, unsure=not all(going.values()))
+
     def drop(self, key: str) -> None:
         """Forget a record."""
+        self._signs.pop(key, None)
         gone = self._all.pop(key, None)
         self._told.pop(key, None)
         for name, text in gone.texts.items() if gone else ():

@@ -25,7 +25,7 @@ from fitsvc.service.counter.asking import Asker, told_apart
 from fitsvc.service.counter.choosing import ON, PICKED, place_of
 from fitsvc.service.counter.fields import Field, FieldMaker
 from fitsvc.service.counter.links import Fields, link, write_fields
-from fitsvc.service.counter.rendering import fields_of, page, shown_units
+from fitsvc.service.counter.rendering import fields_of, leave_number_out, page, shown_units
 from fitsvc.store.records import get_records
 from fitsvc.subjects import KIND
 
@@ -52,7 +52,7 @@ class FitsColumn:
     figures: str
 
 
-@get("/fits", sync_to_thread=True)
+@get("/fits", before_request=leave_number_out, sync_to_thread=True)
 def fits(request: AnyRequest) -> Response[str] | Redirect:
     """Give a page of the catalogue as the rig of the address takes it, the best first."""
     fields, system = fields_of(request)

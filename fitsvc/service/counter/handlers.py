@@ -23,7 +23,7 @@ from fitsvc.service.counter.guide import guide, guide_page
 from fitsvc.service.counter.links import link, write_fields
 from fitsvc.service.counter.offering import Offers
 from fitsvc.service.counter.record_pages import handlers as record_handlers
-from fitsvc.service.counter.rendering import assets, fields_of, not_there, page, shown_units
+from fitsvc.service.counter.rendering import assets, fields_of, leave_number_out, not_there, page, shown_units
 from fitsvc.service.counter.seeing import see
 from fitsvc.service.counter.selling import sell
 from fitsvc.service.counter.telling import JUST, just_of, just_typed, other_units, qr_code
@@ -34,7 +34,7 @@ _TYPES: Final = {"css": "text/css", "js": "text/javascript", "svg": "image/svg+x
 _NOTHING: Final = Problem("nothing is asked about yet", "choose what goes into the opening, a trailer or a spare")
 
 
-@get("/", sync_to_thread=True)
+@get("/", before_request=leave_number_out, sync_to_thread=True)
 def ask(request: AnyRequest) -> Response[str]:
     """Give the page that asks, with what may be meant by what is typed so far."""
     fields, system = fields_of(request)
@@ -43,7 +43,7 @@ def ask(request: AnyRequest) -> Response[str]:
         return ask_page(request, asker, asker.chooser.settle(fields), system, ())
 
 
-@get("/answer", sync_to_thread=True)
+@get("/answer", before_request=leave_number_out, sync_to_thread=True)
 def answer(request: AnyRequest) -> Response[str] | Redirect:
     """Give the answer to the question that the address asks; what cannot be read goes back to be mended.
 

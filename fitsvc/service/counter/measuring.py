@@ -14,6 +14,7 @@ from litestar import Response, Router, get, post
 from litestar.response import Redirect
 from sqlmodel import Session
 
+from fitsvc.answers.vin import read_vin
 from fitsvc.document import Document
 from fitsvc.drawing.ink import Drawing
 from fitsvc.drawing.sketches import sketch
@@ -26,7 +27,7 @@ from fitsvc.service.counter.fields import Field, FieldMaker, sentence
 from fitsvc.service.counter.links import link
 from fitsvc.service.counter.questions import ToLearn, questions
 from fitsvc.service.counter.record_pages import RecordLine, record_href
-from fitsvc.service.counter.rendering import fields_of, page
+from fitsvc.service.counter.rendering import fields_of, leave_number_out, page
 from fitsvc.service.counter.sheet_view import RESULTS, day, told_try
 from fitsvc.service.counter.visit import (
     SPARES,
@@ -50,7 +51,7 @@ from fitsvc.store.observations import Provenance
 from fitsvc.store.records import Draft, find_mountings, get_record, get_records
 from fitsvc.store.rigs import get_rig
 from fitsvc.store.searching import search_records, search_rigs
-from fitsvc.store.tables import Mounting
+from fitsvc.store.tables import Mounting, Record
 from fitsvc.store.written import Write, log_write
 
 PATH: Final = "/measure"
@@ -78,7 +79,7 @@ class QuestionView:
     subject: str
 
 
-@get("/", sync_to_thread=True)
+@get("/", before_request=leave_number_out, sync_to_thread=True)
 def measure(request: AnyRequest) -> Response[str] | Redirect:
     """Ask the next thing of a visit, or which vehicle it is."""
     fields, system = fields_of(request)
@@ -254,12 +255,21 @@ def _labels(session: Session, visit: Visit) -> tuple[str, str]:
     return vehicle.label or vehicle.key, receiver or visit.receiver
 
 
+def _vehicles(session: Session, service: Service, text: str) -> Sequence[Record]:
+    """The vehicles that go by a part of a name, or that a number may be of."""
+    if read_vin(text) is None:
+        return search_records(session, "vehicle", text, limit=_MOST + 1)
+    named, _ = service.shop.matching_vehicles(session, text)
+    found = get_records(session, "vehicle", [one.key for one in named[: _MOST + 1]])
+    return [found[one.key] for one in named if one.key in found]
+
+
 def _start(
     request: AnyRequest, session: Session, visit: Visit, fields: Mapping[str, str], problem: str
 ) -> Response[str]:
     """The page that asks which vehicle it is, and which receiver."""
     text, part = fields.get("find", "").strip(), fields.get("find.receiver", "").strip()
-    vehicles = search_records(session, "vehicle", text, limit=_MOST + 1) if text and not visit.vehicle else []
+    vehicles = _vehicles(session, service_of(request), text) if text and not visit.vehicle else []
     rigs = search_rigs(session, text, limit=_MOST) if text and not visit.vehicle else []
     mountings = find_mountings(session, visit.vehicle, limit=_MOST) if visit.vehicle else []
     receivers = search_records(session, "receiver", part, limit=_MOST) if part and visit.vehicle else []

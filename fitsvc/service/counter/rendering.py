@@ -5,11 +5,14 @@ from collections.abc import Mapping
 from functools import cache
 from importlib.resources import files
 from typing import Any, Final
+from urllib.parse import urlencode
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from litestar import Response
 from litestar.exceptions import HTTPException
+from litestar.response import Redirect
 
+from fitsvc.answers.vin import read_vin
 from fitsvc.facts import as_written
 from fitsvc.language.display import System
 from fitsvc.service.context import AnyRequest, service_of
@@ -40,6 +43,8 @@ _MORE_PAGES: Final = (
     ("/docs", "The API"),
 )
 """The pages of whoever keeps the rules and the store, below every page."""
+_NUMBERED: Final = ("find.vehicle", "find")
+"""The fields in which a vehicle's number may be typed or scanned."""
 _FINDINGS: Final = {
     "passes": (mark("works"), "passes"),
     "caution": (mark("conditional"), "mind"),
@@ -121,6 +126,16 @@ def fields_of(request: AnyRequest) -> tuple[dict[str, str], System]:
     """The fields of a request's address, and the units they ask for."""
     fields = spread(request.query_params.multi_items())
     return fields, "metric" if fields.get("units") == "metric" else "us"
+
+
+async def leave_number_out(request: AnyRequest) -> Redirect | None:
+    """Send who typed a vehicle's whole number on to the same page with what many share of it.
+
+    So that the number is in no address that is kept, sent or printed.
+    """
+    fields = list(request.query_params.multi_items())
+    short = [(name, vin.short if name in _NUMBERED and (vin := read_vin(text)) else text) for name, text in fields]
+    return None if short == fields else Redirect(f"{request.url.path}?{urlencode(short)}", status_code=303)
 
 
 def shown_units(system: System) -> dict[str, str]:

@@ -23,7 +23,7 @@ from fitsvc.service.counter.baskets import BasketView, MissView, OwnView, basket
 from fitsvc.service.counter.choosing import BASKET, DRAFT, WANTED, Settled
 from fitsvc.service.counter.fields import Field, FieldMaker
 from fitsvc.service.counter.links import Fields, link, read_fields, write_fields
-from fitsvc.service.counter.rendering import fields_of, page, shown_units
+from fitsvc.service.counter.rendering import fields_of, leave_number_out, page, shown_units
 from fitsvc.service.counter.telling import qr_code
 from fitsvc.subjects import OF_RIG
 
@@ -61,7 +61,7 @@ class WishField:
         return self.ticked or chosen or any(field.value for field in self.fields)
 
 
-@get("/sell", sync_to_thread=True)
+@get("/sell", before_request=leave_number_out, sync_to_thread=True)
 def sell(request: AnyRequest) -> Response[str] | Redirect:
     """Give the page that asks what is wished, and what of the shelf serves it beside what is there already."""
     fields, system = fields_of(request)
