@@ -260,7 +260,8 @@ class _Loader:
             labels[name] = self.shape.text(entry, "label")
         known = {name: table for entry in tables.values() for name, table in entry.lookups.items()}
         self.lost -= facts.keys()
-        found = Names(facts, frozenset(vocabulary.subjects), known, given, vocabulary.texts(), frozenset(self.lost))
+        lost, subjects = frozenset(self.lost), frozenset(vocabulary.subjects)
+        found = Names(facts, subjects, known, given, vocabulary.texts(), lost=lost)
         return Expressions(shape=self.shape, vocabulary=vocabulary, names=found, derived={}, units=units, labels=labels)
 
     def _declared(self, tree: Mapping) -> list[tuple[str, Mapping]]:
