@@ -1,11 +1,14 @@
 """Health, counters, the API's page, and what every response carries."""
 
 import re
+from math import inf
 
 from litestar import Litestar
 from litestar.testing import TestClient
+from prometheus_client.parser import text_string_to_metric_families
+from waiting import LONGEST
 
-from fitsvc.service.examples import QUESTION
+from fitsvc.service.examples import BODIES, QUESTION
 
 Client = TestClient[Litestar]
 
@@ -29,6 +32,27 @@ def test_requests_are_counted_by_route_and_status(client: Client) -> None:
     assert 'fitsvc_requests_total{method="GET",route="none",status="404"} 1.0' in text
     assert f'fitsvc_answers_total{{outcome="{outcome}"}} 1.0' in text
     assert 'fitsvc_request_seconds_count{route="/v1/answers"} 1.0' in text
+
+
+def test_queue_index_and_pages_are_gauged(client: Client, key: dict[str, str]) -> None:
+    """What is inside is told, here the asking itself; the index has an age once it is held, and pages are told apart.
+
+    Every line is one that another program's reader of the format takes.
+    """
+
+    def told(name: str) -> float:
+        families = text_string_to_metric_families(client.get("/metrics").text)
+        (found,) = (one.value for family in families for one in family.samples if one.name == name)
+        return float(found)
+
+    assert told("fitsvc_requests_inside") == 1
+    assert told("fitsvc_index_age_seconds") == inf
+    client.post("/v1/rigs", json=BODIES["NewRig"] | {"rig": {}}, headers=key)
+    page = f"/v1/rigs/{BODIES['NewRig']['id']}/accessories"
+    tag = client.get(page, headers={"Accept-Encoding": "identity"}).headers["etag"]
+    assert client.get(page, headers={"If-None-Match": tag}).status_code == 304
+    assert (told("fitsvc_pages_made_total"), told("fitsvc_pages_known_total")) == (1, 1)
+    assert 0 <= told("fitsvc_index_age_seconds") < LONGEST
 
 
 def test_the_page_asks_no_other_host(client: Client) -> None:

@@ -11,10 +11,12 @@ from contextlib import closing
 from pathlib import Path
 
 import pytest
+from demo_world import SEED, answerer
 from served import BODY, Served, ask
 from waiting import LONGEST, until
 
 from fitsvc.language.problems import ProblemsFound
+from fitsvc.loading.load import load_file
 from fitsvc.service.serving import _listen, serve
 from fitsvc.store.api_keys import create_key
 from fitsvc.store.database import Database
@@ -92,6 +94,54 @@ def test_the_server_names_nothing_of_itself(served: Served) -> None:
     assert response.getheader("server") is None
     assert response.getheader("x-content-type-options") == "nosniff"
     connection.close()
+
+
+def test_workers_share_address_index_and_counts(url: str, tmp_path: Path) -> None:
+    """Two processes answer on one address over one mapped index and count together.
+
+    One that dies is replaced, and a signal to the first ends all of them.
+    """
+    rows = (SEED / "accessories.csv").read_text("utf-8").splitlines(keepends=True)
+    (tmp_path / "accessories.csv").write_text("".join(rows[:4]), "utf-8")
+    with closing(Database(url)) as database:
+        load_file(database, answerer().reader, tmp_path / "accessories.csv")
+    server = Served(url, tmp_path / "server.log", workers=2)
+    try:
+        port = server.port()
+        first = until(lambda: _workers_over_index(server, 2), "both workers to have the index")
+        assert len({file for files in first.values() for file in files}) == len(first[min(first)])
+        asked = 20
+        assert [ask(port)[0] for _ in range(asked)] == [200] * asked
+        counted = rf'fitsvc_requests_total{{method="POST",route="/v1/answers",status="200"}} {asked}.0'
+        assert counted in _text(port, "/metrics")
+        os.kill(min(first), signal.SIGKILL)
+        until(lambda: len(set(_workers_over_index(server, 2) or ()) - set(first)) == 1, "another in its place")
+        assert [ask(port)[0] for _ in range(asked)] == [200] * asked
+        server.process.send_signal(signal.SIGTERM)
+        assert server.process.wait(LONGEST) == 0
+        assert "Traceback" not in server.log.read_text()
+    finally:
+        server.end()
+
+
+def _workers_over_index(server: Served, count: int) -> dict[int, set[str]] | None:
+    """The files of the index that each worker has mapped; None until so many have."""
+    pid = server.process.pid
+    told = Path(f"/proc/{pid}/task/{pid}/children").read_text()
+    files = {int(child): _mapped(int(child)) for child in told.split()}
+    return files if len(files) == count and all(files.values()) else None
+
+
+def _mapped(pid: int) -> set[str]:
+    lines = Path(f"/proc/{pid}/maps").read_text().splitlines()
+    return {line.split()[-1] for line in lines if line.endswith(".arrow")}
+
+
+def _text(port: int, path: str) -> str:
+    connection = http.client.HTTPConnection("127.0.0.1", port, timeout=LONGEST)
+    with closing(connection):
+        connection.request("GET", path)
+        return connection.getresponse().read().decode()
 
 
 @pytest.mark.parametrize("host", ["0.0.0.0", "::"])

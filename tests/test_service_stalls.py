@@ -5,15 +5,18 @@ import json
 import shutil
 import socket
 import threading
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
+from demo_world import answerer
 from litestar import Litestar
 from litestar.testing import TestClient
 from served import BODY, Served
 from waiting import LONGEST, until
 
+from fitsvc.answers.trying import Trying
+from fitsvc.facts import Case
 from fitsvc.service.examples import QUESTION
 from fitsvc.wanted import NotWanted, still_wanted, wanted_until
 
@@ -152,6 +155,34 @@ def test_work_that_nobody_waits_for_is_not_wanted() -> None:
         with pytest.raises(NotWanted):
             still_wanted()
     still_wanted()
+
+
+def test_an_answer_is_left_off_in_the_middle(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Whose caller leaves while what to learn next is looked for is not looked for any further.
+
+    What had been found by then spoils nothing: asked again, the question is answered as it was before.
+    """
+    question = {"rig": {"receiver": {"facts": {}}, "adapters": [{"facts": {}}]}, "accessory": {"facts": {}}}
+    before, left, tried = answerer().answer(question), threading.Event(), list[int]()
+    judging = Trying.judging
+
+    def counted(self: Trying, number: int) -> Callable[[Case], str]:
+        judge = judging(self, number)
+
+        def judged(case: Case) -> str:
+            tried.append(number)
+            if len(tried) == 50:
+                left.set()
+            return judge(case)
+
+        return judged
+
+    monkeypatch.setattr(Trying, "judging", counted)
+    with wanted_until(left), pytest.raises(NotWanted):
+        answerer().answer(question)
+    assert len(tried) == 50
+    assert answerer().answer(question) == before
+    assert len(tried) > 100
 
 
 @pytest.mark.parametrize("database_url", ["sqlite"], indirect=True)

@@ -15,6 +15,7 @@ from fitsvc.language.intervals import Bounds
 from fitsvc.language.typed import Read
 from fitsvc.language.types import NumberType, Value
 from fitsvc.rulebook.vocabulary import EFFORTS, Fact
+from fitsvc.wanted import still_wanted
 
 MOST_WORK: Final = 10_000
 """Judgements for one question: 40 ms or so. No question that `bench.bench_next` draws takes as many."""
@@ -121,10 +122,11 @@ class Trying:
         return self.judging(number)(case)
 
     def judging(self, number: int) -> Callable[[Case], str]:
-        """What tells what a rule comes to on one opened case after another."""
+        """What tells what a rule comes to on one opened case after another, for as long as somebody waits for it."""
         judge, of_failing, work = self._engine.judge_of(number, self.adapted), failing(self._engine, number), self.work
 
         def result(case: Case) -> str:
+            still_wanted()
             work.left -= 1
             found = judge(case.facts.get, case.present)
             return of_failing if found == "fails" else OPEN if found == "undetermined" else GOOD

@@ -89,6 +89,14 @@ from fitsvc.cli.options import FILE, database_option, index_option, rules_folder
     help="How many requests may be inside at a time; more are answered 503 at once.",
 )
 @click.option(
+    "--workers",
+    metavar="COUNT",
+    type=click.IntRange(1, 64),
+    default=1,
+    show_default=True,
+    help="How many processes answer on the one address; no more than there are cores.",
+)
+@click.option(
     "--keep-alive",
     metavar="SECONDS",
     type=click.IntRange(1),
@@ -138,6 +146,7 @@ def serve(
     trusted_host: tuple[str, ...],
     allow_origin: tuple[str, ...],
     requests: int,
+    workers: int,
     keep_alive: int,
     body_seconds: int,
     shop: str,
@@ -152,6 +161,7 @@ def serve(
         hosts=tuple(name.lower() for name in trusted_host),
         origins=allow_origin,
         inside=requests,
+        workers=workers,
         keep_alive=keep_alive,
         body_seconds=body_seconds,
         per_minute=per_minute,

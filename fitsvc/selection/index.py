@@ -10,6 +10,7 @@ told as it was when it was last looked at, at most a second ago, and a thread ta
 
 import logging
 from collections.abc import Iterable
+from math import inf
 from threading import Lock, Thread
 from time import monotonic
 from typing import Final, NamedTuple
@@ -104,6 +105,11 @@ class SelectionIndex:
             return 0
         open_ = [gap.low for gap in seen.gaps if gap.until > monotonic()]
         return min([seen.newest, *(low - 1 for low in open_)])
+
+    @property
+    def age(self) -> float:
+        """Seconds since what is held was last held to the store; endless before it first was."""
+        return inf if self._seen is None else monotonic() - self._look.started
 
     def settle(self) -> None:
         """Wait until no thread is at the store for what has changed, so that it may be closed."""

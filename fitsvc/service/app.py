@@ -103,7 +103,7 @@ def create_app(
     )
     keep(service, app)
     inner = Shortcut(Leaving(app.asgi_handler, settings.body_seconds), service)
-    app.asgi_handler = Edge(Gate(Compressing(inner), settings), service.metrics)
+    app.asgi_handler = Edge(Gate(Compressing(inner), settings, service.metrics), service.metrics)
     return app
 
 

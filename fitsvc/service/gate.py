@@ -5,6 +5,7 @@ from typing import Any, Final, cast
 from litestar.types import ASGIApp, Message, Receive, Scope, Send
 
 from fitsvc.service.limits import Limits
+from fitsvc.service.metrics import Metrics
 from fitsvc.service.refusals import CLOSE, Headers, refuse
 from fitsvc.service.settings import Settings
 
@@ -21,8 +22,9 @@ _DAY: Final = b"86400"
 class Gate:
     """An application that only what may come in reaches."""
 
-    def __init__(self, app: ASGIApp, settings: Settings) -> None:
+    def __init__(self, app: ASGIApp, settings: Settings, metrics: Metrics) -> None:
         self._app, self._settings, self._inside = app, settings, 0
+        self._metrics = metrics
         self._limits = Limits(settings.per_minute)
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
@@ -52,10 +54,12 @@ class Gate:
 
     async def _let_in(self, scope: Scope, receive: Receive, send: Send) -> None:
         self._inside += 1
+        self._metrics.inside.inc()
         try:
             await self._app(scope, receive, send)
         finally:
             self._inside -= 1
+            self._metrics.inside.dec()
 
     def _called(self, host: bytes) -> bool:
         """Whether a `Host` header names this service; the port is the listening socket's matter."""

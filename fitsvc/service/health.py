@@ -59,7 +59,9 @@ _METRICS: Final = Operation(
 def metrics(request: AnyRequest) -> Response[bytes]:
     """Give the counters."""
     query_of(request)
-    return Response(service_of(request).metrics.text(), media_type=CONTENT_TYPE)
+    service = service_of(request)
+    service.metrics.index_age.set(service.selections.index.age)
+    return Response(service.metrics.text(), media_type=CONTENT_TYPE)
 
 
 def _healthy(request: AnyRequest, status: str) -> Response[bytes]:

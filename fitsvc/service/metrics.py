@@ -1,9 +1,16 @@
-"""Counters and times for a Prometheus server."""
+"""Counters, gauges and times for a Prometheus server.
 
+The library looks once, when it is imported, whether several processes count together: so it is imported late.
+"""
+
+import os
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from functools import cache
+from tempfile import TemporaryDirectory
+from typing import Final
 
-from prometheus_client import CollectorRegistry, Counter, Histogram, ProcessCollector, generate_latest
-
+_FOLDER: Final = "PROMETHEUS_MULTIPROC_DIR"
 CONTENT_TYPE = "text/plain; version=0.0.4"
 _SECONDS = (0.0005, 0.001, 0.0025, 0.005, 0.01, 0.025, 0.05, 0.1, 0.25, 0.5, 1.0, 2.5, 10.0)
 _METHODS = frozenset({"GET", "HEAD", "POST", "PUT", "DELETE", "OPTIONS", "PATCH", "TRACE"})
@@ -13,6 +20,8 @@ class Metrics:
     """One service's counters; a registry of its own, so that several services can live in one process."""
 
     def __init__(self) -> None:
+        from prometheus_client import CollectorRegistry, Counter, Gauge, Histogram, ProcessCollector
+
         self._registry = CollectorRegistry()
         ProcessCollector(registry=self._registry)
         self._requests = Counter(
@@ -29,6 +38,24 @@ class Metrics:
             "Faults on the short way to an answer; the question then went the usual way",
             registry=self._registry,
         )
+        self.inside = Gauge(
+            "fitsvc_requests_inside",
+            "Requests being worked on or waiting, now",
+            registry=self._registry,
+            multiprocess_mode="livesum",
+        )
+        self.index_age = Gauge(
+            "fitsvc_index_age_seconds",
+            "Since the index for selections was last held to the store, where it was asked",
+            registry=self._registry,
+            multiprocess_mode="livemostrecent",
+        )
+        self.pages_known = Counter(
+            "fitsvc_pages_known",
+            "Pages of selections that the caller had, not made",
+            registry=self._registry,
+        )
+        self.pages_made = Counter("fitsvc_pages_made", "Pages of selections that were made", registry=self._registry)
         # Finding a counter by its labels costs more than counting.
         self._request = cache(self._requests.labels)
         self._second = cache(self._seconds.labels)
@@ -49,5 +76,29 @@ class Metrics:
         self._shortcut.inc()
 
     def text(self) -> bytes:
-        """Return everything counted, as Prometheus reads it."""
-        return generate_latest(self._registry)
+        """Return everything counted, by all processes that count together, as Prometheus reads it."""
+        from prometheus_client import CollectorRegistry, generate_latest
+        from prometheus_client.multiprocess import MultiProcessCollector
+
+        if _FOLDER not in os.environ:
+            return generate_latest(self._registry)
+        together = CollectorRegistry()
+        MultiProcessCollector(together)  # type: ignore[no-untyped-call]  # of a library without types
+        return generate_latest(together)
+
+
+@contextmanager
+def counted_together() -> Iterator[Callable[[int], None]]:
+    """Let processes that are begun inside count together; what is given is told the id of each that has ended."""
+    with TemporaryDirectory(prefix="fitsvc-counts-") as folder:
+        os.environ[_FOLDER] = folder
+        try:
+            yield _ended
+        finally:
+            del os.environ[_FOLDER]
+
+
+def _ended(pid: int) -> None:
+    from prometheus_client.multiprocess import mark_process_dead
+
+    mark_process_dead(pid)  # type: ignore[no-untyped-call]  # as above

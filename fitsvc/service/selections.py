@@ -135,8 +135,10 @@ def of_saved_rig(request: AnyRequest, key: FromPath[str]) -> Response[bytes]:
     made = _made_from(service.answerer, held, rig, query, disputed)
     tag, about = service.selections.tags.find(made), (f"rig:{key}", "selections")
     if tag is not None and unchanged(request, tag):
+        service.metrics.pages_known.inc()
         return cached(request, b"", tag, about)
     body, tag = _encoded(service, held, rig, query, question, disputed)
+    service.metrics.pages_made.inc()
     service.selections.tags.keep(made, tag)
     return cached(request, body, tag, about)
 

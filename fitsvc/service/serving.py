@@ -5,6 +5,7 @@ import signal
 import socket
 import sys
 from collections.abc import Sequence
+from contextlib import closing
 from dataclasses import replace
 from ipaddress import ip_address
 from pathlib import Path
@@ -21,8 +22,10 @@ from fitsvc.selection.files import index_root
 from fitsvc.service.app import create_app
 from fitsvc.service.audits.folder import MOST_BYTES
 from fitsvc.service.logs import log_to_stderr
+from fitsvc.service.metrics import counted_together
 from fitsvc.service.protocol import protocol
 from fitsvc.service.settings import OPEN, Settings
+from fitsvc.service.workers import together
 from fitsvc.store.api_keys import any_key
 from fitsvc.store.database import Database
 
@@ -52,22 +55,28 @@ def serve(
     key; left out, that is reading and asking on the loopback address, and nothing off it. Raises
     ProblemsFound, or the store's StoreError, when serving cannot begin.
     """
-    database = Database(database_url)
-    try:
+    with closing(Database(database_url)) as database:
         database.check()
         _refuse_half_addresses(settings.operator.address)
         _refuse_open_doors(database, host, port)
-        log_to_stderr(settings.log)
-        answerer = Answerer(cached_rulebook(rules or data_dir("rules")))
-        answerer.prepare()
-        settings = _as_reached(settings, host, port, public)
-        kept_in = index_root(index, database)
-        app = create_app(database, answerer, audits, audit_bytes, kept_in, settings, rules)
-        with _listen(host, port) as listening:
-            _log.info("listening on http://%s: the counter's page is there, the API's is /docs", _shown(listening))
+    log_to_stderr(settings.log)
+    answerer = Answerer(cached_rulebook(rules or data_dir("rules")))
+    answerer.prepare()
+    settings = _as_reached(settings, host, port, public)
+
+    def work() -> None:
+        with closing(Database(database_url)) as database:
+            kept_in = index_root(index, database)
+            app = create_app(database, answerer, audits, audit_bytes, kept_in, settings, rules)
             _run(uvicorn.Server(_config(app, settings)), [listening])
-    finally:
-        database.close()
+
+    with _listen(host, port) as listening:
+        _log.info("listening on http://%s: the counter's page is there, the API's is /docs", _shown(listening))
+        if settings.workers == 1:
+            work()
+        else:
+            with counted_together() as ended:
+                together(settings.workers, work, ended)
 
 
 def _config(app: object, settings: Settings) -> uvicorn.Config:

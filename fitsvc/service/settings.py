@@ -39,13 +39,15 @@ class Settings:
     the names it answers to, in small letters and without a port, none for any; `origins` the pages of other sites whose
     scripts may ask, `*` for all. A caller may send `per_minute` requests, 0 for any number. A cache may
     keep for `max_age` seconds what it would else ask about each time. At most `inside` requests
-    are worked on or wait at a time.
+    are worked on or wait at a time. So many `workers`, processes, answer on the one address, and each has its own
+    counts of what is inside and what a caller has sent.
     """
 
     public: frozenset[str] = OPEN
     hosts: tuple[str, ...] = ()
     origins: tuple[str, ...] = ()
     inside: int = INSIDE
+    workers: int = 1
     keep_alive: int = KEEP_ALIVE
     header_seconds: float = HEADER_SECONDS
     body_seconds: float = BODY_SECONDS
