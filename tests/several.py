@@ -6,7 +6,7 @@ from typing import Any
 DUAL = {
     "kind": "dual_receiver", "fits_opening": "2 in", "offers_opening": "2 in", "pin": "5/8 in", "pin_hole": "5/8 in",
     "pin_supplied": True, "tube_outside": "3 in", "adds_length": "1 in", "adds_rise": "0 in",
-    "trailer_rating": "3500 lb", "tongue_rating": "350 lb",
+    "trailer_rating": "3500 lb", "tongue_rating": "350 lb", "weight": "0 lb",
 }  # fmt: skip
 VEHICLE = {
     "body": "suv", "tongue_rating": "500 lb", "tow_rating": "5000 lb", "gvwr": "6500 lb", "curb_weight": "4500 lb",

@@ -20,7 +20,7 @@ BEHIND_TRAILER: Facts = {
 EXTENSION: Facts = {
     "kind": "extension", "fits_opening": "2 in", "offers_opening": "2 in", "pin": "5/8 in", "pin_hole": "5/8 in",
     "pin_supplied": True, "tube_outside": "3 in", "adds_length": "8 in", "adds_rise": "0 in",
-    "trailer_rating": "3500 lb", "tongue_rating": "350 lb",
+    "trailer_rating": "3500 lb", "tongue_rating": "350 lb", "weight": "12 lb",
 }  # fmt: skip
 
 

@@ -45,9 +45,9 @@ def told(facts: Mapping[str, Any], *adapters: Mapping[str, Any]) -> AllowanceSho
         (CARGO, [], "240 lb", "load-on-accessory/accessory.capacity"),
         # By hand: the lowest rating, less the carrier's own 60 lb.
         ({**CARGO, "receiver.tongue_rating": "200 lb"}, [], "140 lb", "hanging-weight/opening.tongue_rating"),
-        ({**CARGO, "vehicle.tongue_rating": "250 lb"}, [], "190 lb", "hanging-weight/vehicle.tongue_rating"),
+        ({**CARGO, "vehicle.tongue_rating": "250 lb"}, [], "190 lb", "hanging-weight/hanging.vehicle_bears"),
         # An S value of 75 kg is 165 lb; 105 lb are left, rounded down.
-        ({**CARGO, "receiver.vertical_rating": "75 kg"}, [], "105 lb", "hanging-weight/receiver.vertical_rating"),
+        ({**CARGO, "receiver.vertical_rating": "75 kg"}, [], "105 lb", "hanging-weight/hanging.plate_bears"),
         # Half of 300 lb is left at the end of the extension.
         (CARGO, [{"kind": "extension", "keeps_fraction": "50 %", "tongue_rating": "300 lb"}], "90 lb",
          "hanging-weight/opening.tongue_rating"),
@@ -135,7 +135,7 @@ def test_an_answer_that_is_no_allows_nothing() -> None:
     assert (found.outcome, found.allowance) == ("fails", None)
 
 
-LOADED = ("load-clears-door-spare",)
+LOADED = ("load-clears-door-spare", "carrier-takes-usual-tyres", "carrier-takes-usual-wheelbase")
 """What is asked of a load beyond what it weighs, once one is named."""
 CARRIERS = [one.key for one in world().of("accessory") if "carrier" in str(one.facts["kind"])]
 KG: Mapping[str, tuple[float, float]] = {

@@ -42,6 +42,7 @@ ALLOWED: Mapping[str, str] = {
     "adapter.trailer_rating": "a sleeve that tells none is a caution of its own, but for a pin's sake",
     "trailer.drawbar_length": "a trailer's body is behind its ball; what hangs over the ball is a caution by itself",
     "adapter.keeps_fraction": "of an adapter that adds no length, its own rating is the share it keeps",
+    "adapter.weight": "of an adapter that does not swing away up to 60 lb are counted in its place, and it says so",
     "accessory.lowest_drop": _GROUND, "mounting.height": _GROUND,
     "load.heaviest_bike": _TOPIC,
     "load.cargo_weight": "with no load named, a carrier is held to what its own label allows",

@@ -32,6 +32,7 @@ _TOLD = "ends a sentence, and judges nothing; test_rules_law holds the figure"
 _IN_WORDS = "stands in what is told, and judges nothing; test_rules_ground holds it"
 _HAIR = "just short of square the jack's width differs by a hair"
 _ADDED = ("on_vehicle", "on_front_axle", "on_trailer", "besides_trailer")
+_OWN = [f"opening.own_weight {one}" for one in ("bare 0 lb", "each 1", "each 0 lb", "each 20 lb", "each 60 lb")]
 _BESIDE = "no rule reads it of a thing itself, only the others beside it; test_answers_together holds the figure"
 _RANK = "a rank at the end of its order: nothing lies beyond it"
 
@@ -54,6 +55,7 @@ EXCEPTIONS: Mapping[str, str] = {
     "down table asked_class_rank I 1": _RANK,
     "down turns-clear-of-jack requires 90 deg": _HAIR,
     "down jack-under-what-hangs-above requires 90 deg": _HAIR,
+    **dict.fromkeys((f"{way} {name}" for way in ("up", "down") for name in _OWN), _BESIDE),
     **dict.fromkeys((f"{way} hung.{name} 0 lb" for way in ("up", "down") for name in _ADDED), _BESIDE),
 }
 """The figures that no example can notice, with the reason."""

@@ -77,6 +77,7 @@ _UNBRAKED: Final[Facts] = {
 }  # fmt: skip
 _OTHERS: Final[Facts] = {
     "beside.hangs_on": "rear_receiver", "beside.things": 1, "beside.weight": "20 lb", "beside.on_vehicle": "20 lb",
+    "beside.adapters": "5 lb",
     "beside.on_rear_axle": "30 lb", "beside.off_front_axle": "5 lb", "beside.on_front_axle": "0 lb",
     "beside.in_combination": "20 lb", "beside.on_trailer": "0 lb", "beside.loads_trailer": False, "beside.tows": False,
     "beside.uses_socket": False, "beside.rear_end": "5 in", "beside.underside": "60 in", "beside.top": "70 in",
@@ -100,6 +101,7 @@ _BESIDE: Final[Sequence[Facts]] = (
 _ADAPTER: Final[Facts] = {
     "pin": "5/8 in", "pin_hole": "5/8 in", "pin_supplied": True, "tube_outside": "2-1/2 in", "adds_length": "0 in",
     "adds_rise": "0 in", "trailer_rating": "8000 lb", "tongue_rating": "1000 lb", "keeps_fraction": "100 %",
+    "weight": "15 lb",
     "fits_opening": "2 in", "offers_opening": "2 in",
 }  # fmt: skip
 _SLEEVE: Final = {**_ADAPTER, "kind": "reducer_sleeve", "fits_opening": "2-1/2 in"}
