@@ -14,7 +14,7 @@ KEPT = "JSON.parse(localStorage['fitsvc.lately'] ?? '[]')"
 
 
 def test_rigs_and_the_last_questions_stay_on_the_device(page: Page) -> None:
-    """The last ten, the newest first; a rig has what is told of it and nothing else; all can be forgotten."""
+    """The last ten, the newest first; a rig has what is told of it; each can be renamed and forgotten."""
     changing: list[str] = []
     page.on("request", lambda one: changing.append(one.url) if one.method != "GET" else None)
     page.goto(FAILS)
@@ -32,6 +32,14 @@ def test_rigs_and_the_last_questions_stay_on_the_device(page: Page) -> None:
     expect(device.get_by_role("link", name="<b>Farm</b>")).to_have_attribute(
         "href", "/?vehicle=veh_muckle_2023_short&receiver=rcv_brannoch_muckle"
     )
+    device.get_by_role("button", name="rename <b>Farm</b>").click()
+    device.get_by_label("new name for <b>Farm</b>").fill("Quarry")
+    device.get_by_label("new name for <b>Farm</b>").press("Enter")
+    expect(device.get_by_role("link", name="Quarry")).to_be_visible()
+    device.get_by_role("button", name="rename 8").click()
+    device.get_by_label("new name for 8").press("Escape")
+    device.get_by_role("button", name="forget 8").click()
+    assert [one["told"] for one in page.evaluate(KEPT)[1:]] == ["0", "1", "2", "3", "4", "5", "6", "7"]
     device.get_by_role("button", name="Forget all of it").click()
     expect(device).to_be_hidden()
     assert json.loads(page.evaluate("localStorage['fitsvc.rigs']")) == page.evaluate(KEPT) == []

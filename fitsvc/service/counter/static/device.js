@@ -5,15 +5,33 @@
   const OF_RIG = /^(rig|vehicle|receiver|mounting|spare|adapter|units)(\.|$)/;
   const kept = (name) => { try { const found = JSON.parse(localStorage.getItem(name)); return Array.isArray(found) ? found : []; } catch { return []; } };
   const keep = (name, value) => { try { localStorage.setItem(name, JSON.stringify(value)); } catch { /* a device that keeps nothing */ } };
-  const line = (href, text, forget) => {
-    const item = document.createElement("li"), link = document.createElement("a"), button = document.createElement("button");
+  const pressed = (sign, label, act) => {
+    const button = document.createElement("button");
+    button.type = "button";
+    button.textContent = sign;
+    button.setAttribute("aria-label", label);
+    button.addEventListener("click", act);
+    return button;
+  };
+  const line = (href, text, forget, rename) => {
+    const item = document.createElement("li"), link = document.createElement("a");
     link.href = href;
     link.textContent = text;
-    button.type = "button";
-    button.textContent = "✕";
-    button.setAttribute("aria-label", `forget ${text}`);
-    button.addEventListener("click", () => { forget(); fill(); });
-    item.append(button, link);
+    item.append(pressed("✕", `forget ${text}`, () => { forget(); fill(); }),
+      pressed("✎", `rename ${text}`, () => {
+        const field = document.createElement("input");
+        field.value = text;
+        field.maxLength = 80;
+        field.setAttribute("aria-label", `new name for ${text}`);
+        // Left empty, or left by Escape, it keeps the name it had.
+        const end = (name) => { if (name.trim()) rename(name.trim()); fill(); };
+        field.addEventListener("keydown", (event) => {
+          if (event.key === "Enter" || event.key === "Escape") end(event.key === "Enter" ? field.value : "");
+        });
+        field.addEventListener("change", () => end(field.value));
+        link.replaceWith(field);
+        field.focus();
+      }), link);
     return item;
   };
   const fill = () => {
@@ -22,8 +40,10 @@
     const rigs = kept(RIGS), lately = kept(LATELY);
     for (const [part, name, all, to] of [["[data-rigs]", RIGS, rigs, "/"], ["[data-lately]", LATELY, lately, "/answer"]]) {
       const place = device.querySelector(part);
+      const same = (one) => (other) => other.query === one.query && other.told === one.told;
       place.querySelector("ul").replaceChildren(...all.map((one) => line(`${to}?${one.query}`, one.told,
-        () => keep(name, kept(name).filter((other) => other.query !== one.query || other.told !== one.told)))));
+        () => keep(name, kept(name).filter((other) => !same(one)(other))),
+        (told) => keep(name, kept(name).map((other) => (same(one)(other) ? { ...other, told } : other))))));
       place.hidden = all.length === 0;
     }
     device.hidden = rigs.length + lately.length === 0;
