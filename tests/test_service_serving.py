@@ -3,6 +3,7 @@
 import http.client
 import json
 import os
+import shutil
 import signal
 import socket
 import threading
@@ -28,6 +29,16 @@ def served(url: str, tmp_path: Path) -> Iterator[Served]:
     """Give a running server on a free port of this machine only."""
     server = Served(url, tmp_path / "server.log")
     yield server
+    server.end()
+
+
+@pytest.fixture(scope="module")
+def standing(migrated: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[int]:
+    """Give the port of a server for all tests that leave it as it is."""
+    folder = tmp_path_factory.mktemp("standing")
+    shutil.copy(migrated, folder / "fitsvc.db")
+    server = Served(f"sqlite:///{folder / 'fitsvc.db'}", folder / "server.log")
+    yield server.port()
     server.end()
 
 
@@ -61,10 +72,10 @@ def _is_closed(port: int) -> bool:
     return False
 
 
-def test_a_body_far_too_large_is_answered(served: Served) -> None:
+def test_a_body_far_too_large_is_answered(standing: int) -> None:
     """A caller who sends 30 MB hears that it is too much, as a problem document, and not a broken connection."""
     headers = {"Content-Type": "application/json", "Connection": "close"}
-    connection = http.client.HTTPConnection("127.0.0.1", served.port(), timeout=LONGEST)
+    connection = http.client.HTTPConnection("127.0.0.1", standing, timeout=LONGEST)
     with closing(connection):
         connection.request("POST", "/v1/answers", b" " * 30_000_000, headers)
         response = connection.getresponse()
@@ -72,10 +83,10 @@ def test_a_body_far_too_large_is_answered(served: Served) -> None:
         assert "larger than" in json.loads(response.read())["detail"]
 
 
-def test_many_callers_at_once_are_all_answered(served: Served) -> None:
+def test_many_callers_at_once_are_all_answered(standing: int) -> None:
     """Answers to many at the same time are the same bytes."""
-    port, found = served.port(), list[tuple[int, bytes]]()
-    threads = [threading.Thread(target=lambda: found.extend(ask(port) for _ in range(5))) for _ in range(8)]
+    found = list[tuple[int, bytes]]()
+    threads = [threading.Thread(target=lambda: found.extend(ask(standing) for _ in range(5))) for _ in range(8)]
     for thread in threads:
         thread.start()
     for thread in threads:
@@ -85,9 +96,9 @@ def test_many_callers_at_once_are_all_answered(served: Served) -> None:
     assert found[0][0] == 200
 
 
-def test_the_server_names_nothing_of_itself(served: Served) -> None:
+def test_the_server_names_nothing_of_itself(standing: int) -> None:
     """No header tells which server it is, and a path is decoded once."""
-    connection = http.client.HTTPConnection("127.0.0.1", served.port(), timeout=LONGEST)
+    connection = http.client.HTTPConnection("127.0.0.1", standing, timeout=LONGEST)
     connection.request("GET", "/v1/accessories/%252F")
     response = connection.getresponse()
     assert "`%2F`" in json.loads(response.read())["detail"]

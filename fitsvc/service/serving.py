@@ -60,17 +60,19 @@ def serve(
         _refuse_half_addresses(settings.operator.address)
         _refuse_open_doors(database, host, port)
     log_to_stderr(settings.log)
-    answerer = Answerer(cached_rulebook(rules or data_dir("rules")))
-    answerer.prepare()
     settings = _as_reached(settings, host, port, public)
-
-    def work() -> None:
-        with closing(Database(database_url)) as database:
-            kept_in = index_root(index, database)
-            app = create_app(database, answerer, audits, audit_bytes, kept_in, settings, rules)
-            _run(uvicorn.Server(_config(app, settings)), [listening])
-
+    # Before the second that it takes to prepare: an address that cannot be had is told at once, and who asks meanwhile
+    # is answered a little later instead of refused.
     with _listen(host, port) as listening:
+        answerer = Answerer(cached_rulebook(rules or data_dir("rules")))
+        answerer.prepare()
+
+        def work() -> None:
+            with closing(Database(database_url)) as database:
+                kept_in = index_root(index, database)
+                app = create_app(database, answerer, audits, audit_bytes, kept_in, settings, rules)
+                _run(uvicorn.Server(_config(app, settings)), [listening])
+
         _log.info("listening on http://%s: the counter's page is there, the API's is /docs", _shown(listening))
         if settings.workers == 1:
             work()
