@@ -7,6 +7,7 @@ import subprocess
 import sys
 import weakref
 from collections.abc import Mapping
+from dataclasses import dataclass
 from pathlib import Path
 from random import Random
 from typing import Any, BinaryIO
@@ -90,6 +91,24 @@ class Driver:
         return int(self._process.stdout.readline())
 
 
+@dataclass(frozen=True, slots=True)
+class Alone:
+    """The demo's accessories as a catalogue, and what an audit of it that nothing stops writes in small blocks."""
+
+    catalogue: Path
+    written: dict[str, bytes]
+
+
+@pytest.fixture(scope="module")
+def alone(tmp_path_factory: pytest.TempPathFactory) -> Alone:
+    """Give what the files of audits that were stopped and taken up again are held to."""
+    folder = tmp_path_factory.mktemp("alone")
+    catalogue = write_csv(folder / "items.csv", accessories())
+    with small_blocks():
+        run(audit_of(catalogue, folder / "out"))
+    return Alone(catalogue, files(folder / "out"))
+
+
 def test_killed_and_taken_up_again(tmp_path: Path) -> None:
     """Killed at ten random moments one after another, from reading to the last findings, the files are the same."""
     rows = accessories()
@@ -146,20 +165,18 @@ def test_blocks_are_let_go(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> N
     assert most[0] <= 2
 
 
-def test_a_torn_part_is_never_taken_for_whole(tmp_path: Path) -> None:
+def test_a_torn_part_is_never_taken_for_whole(alone: Alone, tmp_path: Path) -> None:
     """A part that was being written, under its temporary name, is written anew."""
-    catalogue = write_csv(tmp_path / "items.csv", accessories())
     with small_blocks():
-        run(audit_of(catalogue, tmp_path / "whole"))
-        torn = audit_of(catalogue, tmp_path / "out")
+        torn = audit_of(alone.catalogue, tmp_path / "out")
         torn.judge(torn.read())
         part = tmp_path / "out" / "pairs.parquet" / "part-00001-00000.parquet"
         part.write_bytes(part.read_bytes()[:100])
         (torn.state.spool.folder / "tally-00001-00000.npz").rename(
             torn.state.spool.folder / "tally-00001-00000.npz.part"
         )
-        run(audit_of(catalogue, tmp_path / "out"))
-    assert files(tmp_path / "out") == files(tmp_path / "whole")
+        run(audit_of(alone.catalogue, tmp_path / "out"))
+    assert files(tmp_path / "out") == alone.written
 
 
 def test_another_audit_does_not_take_the_folder(tmp_path: Path) -> None:
@@ -181,9 +198,8 @@ def test_another_audit_does_not_take_the_folder(tmp_path: Path) -> None:
     assert files(tmp_path / "out") == before
 
 
-def test_a_full_disk_loses_nothing(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_full_disk_loses_nothing(alone: Alone, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """When the disk is full the audit ends with the error; with room again, it is taken up where it was."""
-    catalogue = write_csv(tmp_path / "items.csv", accessories())
     room, keep = [6], np.savez
 
     def full(stream: BinaryIO, **arrays: Any) -> None:
@@ -193,30 +209,26 @@ def test_a_full_disk_loses_nothing(tmp_path: Path, monkeypatch: pytest.MonkeyPat
         keep(stream, **arrays)
 
     with small_blocks():
-        run(audit_of(catalogue, tmp_path / "whole"))
         monkeypatch.setattr(np, "savez", full)
         with pytest.raises(OSError, match="No space left"):
-            run(audit_of(catalogue, tmp_path / "out"))
+            run(audit_of(alone.catalogue, tmp_path / "out"))
         monkeypatch.undo()
     with small_blocks():
-        run(audit_of(catalogue, tmp_path / "out"))
-    assert files(tmp_path / "out") == files(tmp_path / "whole")
+        run(audit_of(alone.catalogue, tmp_path / "out"))
+    assert files(tmp_path / "out") == alone.written
 
 
-def test_several_processes_write_the_same_bytes(tmp_path: Path) -> None:
+def test_several_processes_write_the_same_bytes(alone: Alone, tmp_path: Path) -> None:
     """Judged by two processes beside this one, the files are the same; so are they when one of the two is killed."""
-    catalogue = write_csv(tmp_path / "items.csv", accessories())
-    with small_blocks():
-        run(audit_of(catalogue, tmp_path / "alone"))
     with small_blocks(processes=2):
-        run(audit_of(catalogue, tmp_path / "beside"))
-        killed = audit_of(catalogue, tmp_path / "killed")
+        run(audit_of(alone.catalogue, tmp_path / "beside"))
+        killed = audit_of(alone.catalogue, tmp_path / "killed")
         killed.tell = _kill_a_helper
         with pytest.raises(ChildProcessError, match="helped to judge was ended"):
             run(killed)
         assert not (tmp_path / "killed" / "summary.json").exists()
-        run(audit_of(catalogue, tmp_path / "killed"))
-    assert files(tmp_path / "beside") == files(tmp_path / "killed") == files(tmp_path / "alone")
+        run(audit_of(alone.catalogue, tmp_path / "killed"))
+    assert files(tmp_path / "beside") == files(tmp_path / "killed") == alone.written
 
 
 def _kill_a_helper(stage: str, done: int, total: int) -> None:
@@ -225,13 +237,10 @@ def _kill_a_helper(stage: str, done: int, total: int) -> None:
         os.kill(max(child.pid or 0 for child in multiprocessing.active_children()), signal.SIGKILL)
 
 
-def test_helpers_end_with_the_process_they_help(tmp_path: Path) -> None:
+def test_helpers_end_with_the_process_they_help(alone: Alone, tmp_path: Path) -> None:
     """An audit killed outright leaves no process behind, and is taken up again with the same bytes."""
-    catalogue = write_csv(tmp_path / "items.csv", accessories())
-    with small_blocks():
-        run(audit_of(catalogue, tmp_path / "alone"))
     out = tmp_path / "out"
-    command = [sys.executable, "-c", _BESIDE, str(catalogue), str(out)]
+    command = [sys.executable, "-c", _BESIDE, str(alone.catalogue), str(out)]
     process = subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, env=os.environ | {
         "PYTHONPATH": str(Path(__file__).parent)
     })  # fmt: skip
@@ -240,8 +249,8 @@ def test_helpers_end_with_the_process_they_help(tmp_path: Path) -> None:
     os.kill(process.pid, signal.SIGKILL)
     process.wait()
     with small_blocks(processes=2):
-        run(audit_of(catalogue, out))
-    assert files(out) == files(tmp_path / "alone")
+        run(audit_of(alone.catalogue, out))
+    assert files(out) == alone.written
 
 
 _BESIDE = """

@@ -36,7 +36,7 @@ from fitsvc.service.examples import BODIES
 from fitsvc.store.api_keys import create_key
 from fitsvc.store.database import Database
 
-EXAMPLES = 400 if NIGHTLY else 40
+EXAMPLES = 400 if NIGHTLY else 20
 PATHS = {
     "NewVehicle": "vehicles", "NewReceiver": "receivers", "NewMounting": "mountings",
     "NewAccessory": "accessories", "NewRig": "rigs", "NewObservation": "observations", "NewAudit": "audits",
