@@ -11,6 +11,7 @@ import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
+from typing import Any
 
 import pytest
 from counter_browser import DESKTOP, Counter, Seen, browsing, context, serving
@@ -22,9 +23,12 @@ from playwright.sync_api import Browser, Page
 from sqlalchemy import URL, NullPool, create_engine, make_url
 from sqlmodel import SQLModel
 
+from fitsvc.answers.answering import Answerer
 from fitsvc.loading.load import load_file
 from fitsvc.rulebook.rules import Rulebook
+from fitsvc.service import app as service_app
 from fitsvc.service.app import create_app
+from fitsvc.service.openapi import describe
 from fitsvc.store import database as store
 from fitsvc.store.api_keys import create_key
 from fitsvc.store.engines import parse_url
@@ -210,6 +214,21 @@ def _free_port() -> int:
 
 def _text(url: URL) -> str:
     return make_url(url).render_as_string(hide_password=False)
+
+
+@pytest.fixture(scope="session", autouse=True)
+def described_once() -> Iterator[None]:
+    """Let the applications of one answerer share their description: it is the same, and a third of making one."""
+    made = dict[Answerer, Any]()
+
+    def described(app: Litestar, answerer: Answerer) -> Any:
+        if answerer not in made:
+            made[answerer] = describe(app, answerer)
+        return made[answerer]
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(service_app, "describe", described)
+        yield
 
 
 @pytest.fixture(scope="session")

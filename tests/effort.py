@@ -5,9 +5,14 @@ machine that is busy with something else must not fail a test.
 """
 
 import os
+from collections.abc import Iterator
+from importlib import import_module
+from pkgutil import walk_packages
 from typing import Any, Final
 
 from hypothesis import HealthCheck, settings
+
+import fitsvc
 
 PROFILE: Final = os.environ.get("FITSVC_PROFILE", "day")
 NIGHTLY: Final = PROFILE == "nightly"
@@ -25,10 +30,22 @@ _SAME: Final[dict[str, Any]] = {
 
 
 def load_profile() -> None:
-    """Let Hypothesis try as hard as the profile says; a profile that is neither is an error."""
+    """Let Hypothesis try as hard as the profile says; a profile that is neither is an error.
+
+    It also tries the constants that it finds in whatever is imported of this tree, tests left out. So all is imported
+    before the first case is made: what a test tries would else rest on which tests of its process ran before.
+    """
+    for name in modules():
+        import_module(name)
     settings.register_profile("day", derandomize=True, **_SAME)
     settings.register_profile("nightly", max_examples=100 * EFFORT, **_SAME)
     settings.load_profile(PROFILE)
+
+
+def modules() -> Iterator[str]:
+    """The names of fitsvc's modules, but for the one that is the command itself."""
+    found = (one.name for one in walk_packages(fitsvc.__path__, "fitsvc."))
+    return (name for name in found if not name.endswith(".__main__"))
 
 
 def tries(examples: int, **more: Any) -> settings:
