@@ -25,6 +25,7 @@ from fitsvc.subjects import SUBJECTS
 RULEBOOK = answerer().rulebook
 READER = FactReader(RULEBOOK)
 COMPONENTS = components(RULEBOOK)
+THING = {"hangs_on": "rear_receiver", "accessory": {}}
 KINDS = [kind for kind in DIMENSIONS if kind != "count"]
 kinds = pytest.mark.parametrize("kind", KINDS)
 
@@ -133,12 +134,17 @@ def test_a_fact_and_its_schema_take_the_same_forms(fact: Any) -> None:
         {"value": some, "at_most": some}, [some, some], [5], {"value": None, "tolerance": some}, "a\0b", "x" * 3000,
     ]  # fmt: skip
     for form in forms:
+        told = False  # that the schema refuses what cannot be: a count out of its range, a tolerance below nothing
         try:
             READER.value(fact, form) if form is not None else None
             taken = True
         except ProblemsFound as found:
             taken = all(one.meaning for one in found.problems)
+            told = taken and (fact.kind == "count" or any(one.pointer == "/tolerance" for one in found.problems))
         allowed = check.is_valid({fact.short: form})
+        if told:
+            assert not allowed, form
+            continue
         # The schema knows a tyre and a list's sizes less closely than their readers do.
         assert allowed == taken or (fact.tyre and allowed) or (taken and form == "2 in"), form
 
@@ -157,6 +163,28 @@ def test_a_question_has_the_parts_that_are_read(rulebook: Rulebook) -> None:
     for part in ("Question", "Rig", *(f"{subject.capitalize()}Part" for subject in SUBJECTS)):
         assert not validator(part).is_valid({"colour": "red"})
     assert set(SUBJECTS) == set(rulebook.vocabulary.subjects)
+
+
+@pytest.mark.parametrize(
+    ("question", "asks"),
+    [
+        ({}, False), ({"rig": {}}, False), ({"rig": None, "accessory": None}, False), ({"load": {}, "ball": {}}, False),
+        ({"rig": {"adapters": []}}, False), ({"rig": {"vehicle": {"facts": {"year": 2020}}}}, False),
+        ({"accessory": {}}, True), ({"trailer": {}}, True), ({"rig": {"spare": {}}}, True),
+        ({"rig": {"adapters": [{}]}}, True), ({"accessory": {}, "together": None}, True),
+        ({"together": [THING, THING], "load": {}}, True), ({"together": [THING, THING], "accessory": None}, True),
+        ({"together": [THING, THING], "accessory": {}}, False), ({"together": [THING, THING], "beside": {}}, False),
+    ],
+)  # fmt: skip
+def test_the_schema_says_what_a_question_is_about(question: dict[str, Any], asks: bool) -> None:
+    """What asks about nothing, or about one thing and several at once, is no question by its schema either."""
+    assert validator("Question").is_valid(question) == asks
+    read = read_things if question.get("together") else read_question
+    try:
+        read(question, READER, NoRecords())
+        assert asks
+    except ProblemsFound:
+        assert not asks
 
 
 def test_a_thing_has_the_parts_that_are_read() -> None:

@@ -5,7 +5,7 @@ from pathlib import Path
 import click
 
 from fitsvc.cli.console import out
-from fitsvc.cli.options import Commands, database_option, load_rules, rules_option
+from fitsvc.cli.options import FILE, Commands, database_option, load_rules, rules_option
 
 
 @click.group(cls=Commands)
@@ -33,3 +33,25 @@ def upgrade(database: str | None, rules: Path | None) -> None:
     state = "is up to date" if was_current and not folded else "is now up to date"
     told = f"; what is known of {folded} records was folded anew" if folded else ""
     out().print(f"the database {opened.shown_url} {state}{told}")
+
+
+@db.command()
+@click.argument("file", type=FILE)
+@database_option
+def backup(file: Path, database: str | None) -> None:
+    """Copy the database as it is now to a new file, while servers go on with it."""
+    from fitsvc.store.backups import back_up
+
+    back_up(database, file)
+    out().print(f"the database is copied to {file}")
+
+
+@db.command()
+@click.argument("file", type=FILE)
+@database_option
+def restore(file: Path, database: str | None) -> None:
+    """Make a backup the database, where there is none yet, or one without tables."""
+    from fitsvc.store.backups import restore as put_back
+
+    put_back(database, file)
+    out().print("the database is restored; `fitsvc db upgrade` brings one of an earlier version up to date")

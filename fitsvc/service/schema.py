@@ -16,6 +16,7 @@ from fitsvc.language.quantities import LONGEST_TEXT as LONGEST_QUANTITY
 from fitsvc.language.types import ListType
 from fitsvc.rulebook.vocabulary import Fact, Vocabulary
 from fitsvc.service.json_schema import NO_NUL, NULL, Schema, array, closed, nullable, parts, reference, text, word
+from fitsvc.store.tables import KEY
 from fitsvc.subjects import BESIDE_RIG, OF_RIG, OF_YARD, PLACE, SUBJECTS
 
 
@@ -32,6 +33,7 @@ _NUMBER: Final = (
     r"|[0-9]{1,9} */ *0{0,9}[1-9][0-9]{0,9}"
     r"|[0-9]{1,3}(?:,[0-9]{3}){1,2}(?:\.[0-9]+)?|[0-9]{1,9}(?:\.[0-9]+)?|\.[0-9]+"
 )
+_SIGN: Final = r"[-−]?\s*"
 _SAMPLES: Final = {
     "length": "2-1/2 in",
     "mass": "300 lb",
@@ -63,27 +65,32 @@ def facts_name(subject: str) -> str:
 
 def quantity(kind: str) -> Schema:
     """Return the schema of a figure with its unit: exact, with a tolerance, within bounds, or unknown."""
-    sample = _SAMPLES[kind]
-    form, pattern = f"fitsvc-{kind}", quantity_pattern(kind)
-    exact = text(format=form, pattern=pattern, maxLength=LONGEST_QUANTITY, examples=[sample])
+    sample, form = _SAMPLES[kind], f"fitsvc-{kind}"
+    exact, off = (
+        text(format=form, pattern=pattern, maxLength=LONGEST_QUANTITY, examples=[sample])
+        for pattern in (quantity_pattern(kind), quantity_pattern(kind, sign=""))
+    )
     about = f"A {kind} with its unit, such as `{sample}`: exact, with a tolerance, within bounds, or unknown. "
     about += f"In one text it is written `{sample} ± {sample}`, `at least {sample}`, or `exactly {sample}`, which says "
     about += "that a measured figure is not off by what a tape is."
     told = text(format=form, pattern=told_pattern(kind), maxLength=3 * LONGEST_QUANTITY, examples=[sample])
-    return {"description": about, "anyOf": [told, *_known(exact)[1:]]}
+    return {"description": about, "anyOf": [told, *_known(exact, off)[1:]]}
 
 
 def told_pattern(kind: str) -> str:
     """Return the pattern of a figure in one text: by itself, with a tolerance, within bounds, or said to be exact."""
-    one = quantity_pattern(kind).removeprefix("^").removesuffix("$")
+    one, off = (quantity_pattern(kind, sign).removeprefix("^").removesuffix("$") for sign in (_SIGN, ""))
     least, most = rf"[Aa]t least\s{one}", rf"[Aa]t most\s{one}"
     between = r"(?:,|;|\band\b)\s*"
     bounds = rf"{least}(?:{between}{most})?|{most}(?:{between}{least})?"
-    return rf"^(?:{one}(?:(?:±|\+-|\+/-){one})?|\s*[Ee]xactly\s{one}|\s*(?:{bounds}))$"
+    return rf"^(?:{one}(?:(?:±|\+-|\+/-){off})?|\s*[Ee]xactly\s{one}|\s*(?:{bounds}))$"
 
 
-def quantity_pattern(kind: str) -> str:
-    """Return the pattern of a figure with a unit of a dimension; feet and inches may stand together."""
+def quantity_pattern(kind: str, sign: str = _SIGN) -> str:
+    """Return the pattern of a figure with a unit of a dimension, below nothing too unless without a `sign`.
+
+    Feet and inches may stand together.
+    """
     dimension = DIMENSIONS[kind]
     units = [spelling for spelling, (of, _) in UNITS.items() if of == dimension]
     one = _one_of(units)
@@ -91,7 +98,7 @@ def quantity_pattern(kind: str) -> str:
         sizes = {unit: UNITS[unit][1] for unit in units}
         feet, inches = ([unit for unit in units if sizes[unit] == sizes[name]] for name in ("ft", "in"))
         one = rf"(?:{one}|{_one_of(feet)}\s*{_one_of(inches)})"
-    return rf"^\s*[-−]?\s*{one}\s*$"
+    return rf"^\s*{sign}{one}\s*$"
 
 
 def _one_of(units: Sequence[str]) -> str:
@@ -111,8 +118,9 @@ def _escape(character: str) -> str:
     return re.escape(character) if character in ".^$*+?()[]{}|\\/" else r"\s+" if character == " " else character
 
 
-def _known(exact: Schema) -> list[Schema]:
-    tolerance = closed(value=exact, tolerance=exact)
+def _known(exact: Schema, off: Schema) -> list[Schema]:
+    """The forms that something is known in: exactly, `off` by a tolerance, within bounds, or not."""
+    tolerance = closed(value=exact, tolerance=off)
     bounds = parts(at_least=exact, at_most=exact) | {"minProperties": 1}
     return [exact, tolerance, bounds, NULL]
 
@@ -121,7 +129,27 @@ def _count() -> Schema:
     number: Schema = {"type": "integer"}
     pattern = rf"^\s*[-−]?\s*(?:{_NUMBER})\s*(?:%|percent)?\s*$"
     written = text(format="fitsvc-count", maxLength=LONGEST_QUANTITY, pattern=pattern)
-    return {"description": "A whole number.", "anyOf": _known({"anyOf": [number, written]})}
+    either: Schema = {"anyOf": [number, written]}
+    return {"description": "A whole number.", "anyOf": _known(either, either)}
+
+
+def _count_between(low: int, high: int) -> list[Schema]:
+    """What is left of the forms of a count where it is known to lie between two numbers."""
+
+    def between(least: int) -> Schema:
+        number: Schema = {"type": "integer", "minimum": least, "maximum": high}
+        return {"anyOf": [number, text(pattern=rf"^(?:{_whole(least, high)})$")]}
+
+    return _known(between(low), between(0))
+
+
+def _whole(low: int, high: int) -> str:
+    """Return the pattern of whole numbers between two, as few of them as hundreds are told by their beginning."""
+    found = list[str]()
+    for hundred in range(low // 100, high // 100 + 1):
+        inside = range(max(low, 100 * hundred), min(high, 100 * hundred + 99) + 1)
+        found += [f"{hundred}[0-9][0-9]"] if hundred and len(inside) == 100 else map(str, inside)
+    return "|".join(found)
 
 
 def _yes_no() -> Schema:
@@ -181,6 +209,8 @@ def _rig_facts(vocabulary: Vocabulary) -> Schema:
 def _fact(fact: Fact) -> Schema:
     name = f"{_title(fact.kind)}Choice" if isinstance(fact.type, ListType) else _title(fact.kind)
     schema = reference(name) | {"description": fact.meaning, "x-fact": fact.name}
+    if fact.kind == "count" and fact.range:
+        schema["anyOf"] = _count_between(*map(int, fact.range))
     return schema | {"x-range": list(fact.range_text)} if fact.range_text else schema
 
 
@@ -189,7 +219,8 @@ def _part(vocabulary: Vocabulary, subject: str) -> Schema:
     properties: Schema = {"facts": nullable(reference(f"{_title(subject)}Facts"))}
     about = "Inline facts."
     if key:
-        properties = {key: nullable(text(examples=[_SAMPLE_KEYS[subject]])), **properties}
+        named = text(examples=[_SAMPLE_KEYS[subject]], minLength=1, maxLength=KEY, pattern=NO_NUL)
+        properties = {key: nullable(named), **properties}
         about = f"A stored record by its `{key}`, inline facts, or both: then inline facts win."
     return parts(f"{vocabulary.subjects[subject].title}. {about}", **properties)
 
@@ -209,7 +240,7 @@ def _rig() -> Schema:
     named = {one: nullable(reference(f"{_title(one)}Part")) for one in OF_RIG}
     ordered = "Adapters in the opening, the one nearest the receiver first."
     adapters = array(reference("AdapterPart"), ordered, maxItems=MOST_ADAPTERS)
-    saved = text("A saved rig; what is given beside it takes its place.")
+    saved = text("A saved rig; what is given beside it takes its place.", minLength=1, maxLength=KEY, pattern=NO_NUL)
     about = "Vehicle, receiver and mounting, with what is in the opening and the spare."
     return parts(about, id=nullable(saved), **named, adapters=nullable(adapters))
 
@@ -222,7 +253,28 @@ def _question() -> Schema:
     )
     several = array(reference("Thing"), about, minItems=2, maxItems=MOST_THINGS)
     about = "Will this work on this rig? Or with `together`: will these, all at once?"
-    return parts(about, rig=nullable(reference("Rig")), **named, together=nullable(several))
+    whole = parts(about, rig=nullable(reference("Rig")), **named, together=nullable(several))
+    return whole | {"not": {"anyOf": [_about_nothing(), _about_one_and_several()]}}
+
+
+def _about_nothing() -> Schema:
+    """Where nothing is asked about: neither things nor, on the rig, something in the opening or a spare."""
+    bare = _none_of("spare", "id") | {"type": "object"}
+    bare["properties"]["adapters"] = {"anyOf": [NULL, array({}, maxItems=0)]}
+    nothing = _none_of("accessory", "trailer", "together")
+    nothing["properties"]["rig"] = {"anyOf": [NULL, bare]}
+    return nothing
+
+
+def _about_one_and_several() -> Schema:
+    """Where something is named beside several things that are."""
+    apart = [name for name in BESIDE_RIG if name != "load"]
+    told = [{"required": [name], "not": _none_of(name)} for name in apart]
+    return {"required": ["together"], "not": _none_of("together"), "anyOf": told}
+
+
+def _none_of(*names: str) -> Schema:
+    return {"properties": dict.fromkeys(names, NULL)}
 
 
 def _thing(vocabulary: Vocabulary) -> Schema:

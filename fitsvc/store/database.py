@@ -66,7 +66,7 @@ class Database:
         """Raise Unreachable or NotMigrated unless the database is ready for use, for writing too."""
         self._require_the_file()
         with plain_errors(self._url), self._engine.connect() as connection:
-            _require_head(_revision(connection), self.shown_url)
+            _require_head(revision_of(connection), self.shown_url)
             if self._file is None:
                 if connection.execute(text("SHOW transaction_read_only")).scalar() == "on":
                     raise Unreachable(f"the database `{self.shown_url}` can only be read")
@@ -167,7 +167,8 @@ def _run(step: "Callable[[Config, str], None]", url: str | None, revision: str) 
         raise StoreError(f"cannot migrate the database: {error}") from error
 
 
-def _revision(connection: Connection) -> str | None:
+def revision_of(connection: Connection) -> str | None:
+    """The migration that a database's tables are of; None where it has no tables."""
     if not inspect(connection).has_table("alembic_version"):
         return None
     return connection.execute(text("SELECT version_num FROM alembic_version")).scalar()
