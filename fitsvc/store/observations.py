@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Final, TypeVar, cast
 
+from sqlalchemy import bindparam
 from sqlmodel import Session, col, select
 
 from fitsvc.document import Document, Json
@@ -34,6 +35,12 @@ from fitsvc.store.tables import (
 from fitsvc.store.validation import Checks, new_id, page_size, storable
 from fitsvc.subjects import Told
 
+_OF_ONE: Final = (
+    select(Observation)
+    .where(col(Observation.subject) == bindparam("subject"), col(Observation.record_id) == bindparam("key"))
+    .order_by(col(Observation.sequence))
+)
+"""Built once: every statement that is taken asks for those before it."""
 _Entered = TypeVar("_Entered", "Observation", "NewObservation")
 MOST_SAID: Final = 10_000
 """Observations of one record; a measured part has some dozens, and all are read whenever one is added."""
@@ -257,8 +264,7 @@ def sold_as(record: Known) -> str:
 
 def all_observations(session: Session, subject: Told, key: str) -> Sequence[Observation]:
     """Return everything said of one record, in the order it was recorded."""
-    query = select(Observation).where(Observation.subject == subject, Observation.record_id == key)
-    return session.exec(query.order_by(col(Observation.sequence))).all()
+    return session.exec(_OF_ONE, params={"subject": subject, "key": key}).all()
 
 
 def told_before(earlier: Sequence[_Entered], facts: Document, evidence: Json, told: Provenance) -> _Entered | None:

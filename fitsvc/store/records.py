@@ -7,12 +7,14 @@ the record first, so that observations of one record are numbered in the order t
 import json
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import cache
 from itertools import islice
-from typing import TypeVar
+from typing import Any, TypeVar
 
-from sqlalchemy import ColumnElement, and_, true, update
+from sqlalchemy import ColumnElement, and_, bindparam, true, update
 from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Mapped
+from sqlalchemy.sql.dml import ReturningUpdate
 from sqlmodel import Session, col, select
 from sqlmodel.sql.expression import SelectOfScalar
 
@@ -293,15 +295,21 @@ def lock_record(session: Session, subject: Subject, key: str, expected_version: 
 def _locked(session: Session, table: type[_Known], subject: Told, key: str, expected_version: int | None) -> _Known:
     if not storable(key):
         raise NotFound(subject, key)
-    # A write that changes nothing locks the row on PostgreSQL and the file on SQLite.
-    locking = update(table).where(key_column(table) == key).values(version=col(table.version)).returning(table)
     how = {"synchronize_session": False, "populate_existing": True}
-    record: _Known | None = session.execute(locking, execution_options=how).scalar_one_or_none()
+    record: _Known | None = session.execute(_locking(table), {"key": key}, execution_options=how).scalar_one_or_none()
     if record is None:
         raise NotFound(subject, key)
     if expected_version not in (None, record.version):
         raise VersionConflict(subject, key, expected=int(expected_version or 0), found=record.version)
     return record
+
+
+@cache
+def _locking(table: type[Known]) -> ReturningUpdate[Any]:
+    """A write that changes nothing: it locks the row on PostgreSQL and the file on SQLite. Built once, as all write."""
+    return (
+        update(table).where(key_column(table) == bindparam("key")).values(version=col(table.version)).returning(table)
+    )
 
 
 def lock_records(session: Session, subject: Subject, keys: Iterable[str]) -> dict[str, Record]:
@@ -454,7 +462,7 @@ def tell_leaning(session: Session, changed: Known, laws: Laws) -> None:
         for key in session.exec(_leaning_on(changed)).all():
             _folded_anew(session, "mounting", lock_record(session, "mounting", key), changed, laws)
     if not isinstance(changed, Accessory):
-        for key in session.exec(_rigs_told_of(changed)).all():
+        for key in session.exec(_rigs_told_of(type(changed)), params={"key": changed.key}).all():
             _folded_anew(session, RIG, lock_rig(session, key), changed, laws)
 
 
@@ -468,13 +476,14 @@ def _folded_anew(session: Session, subject: Told, record: Known, changed: Known,
         session.flush()
 
 
-def _rigs_told_of(changed: Known) -> SelectOfScalar[str]:
+@cache
+def _rigs_told_of(table: type[Known]) -> SelectOfScalar[str]:
     """The saved rigs that were told of and use a vehicle, receiver or mounting, by name or through their mounting."""
-    part, subject = col(RigPart.rig_id), type(changed).__name__.lower()
-    using = select(RigPart.rig_id).where(RigPart.subject == subject, RigPart.record_id == changed.key)
+    part, subject, key = col(RigPart.rig_id), table.__name__.lower(), bindparam("key")
+    using = select(RigPart.rig_id).where(RigPart.subject == subject, col(RigPart.record_id) == key)
     uses: ColumnElement[bool] = part.in_(using)
-    if not isinstance(changed, Mounting):
-        through = select(Mounting.id).where(col(getattr(Mounting, f"{subject}_id")) == changed.key)
+    if table is not Mounting:
+        through = select(Mounting.id).where(col(getattr(Mounting, f"{subject}_id")) == key)
         uses |= and_(col(RigPart.subject) == "mounting", col(RigPart.record_id).in_(through))
     told_of = select(Observation.record_id).where(Observation.subject == RIG)
     return select(RigPart.rig_id).where(uses, part.in_(told_of)).distinct().order_by(part)
