@@ -78,6 +78,13 @@ def test_a_spare_that_stowed_raises_the_bound(client: Client, key: Key, mounting
     assert spare(client, key, mounting, "265/70R17", True)["record"]["facts"]["spare_fits_up_to"] == "802.8 mm"
 
 
+def test_two_sizes_tried_by_one_person_are_two_cases(client: Client, key: Key, mounting: str) -> None:
+    """A smaller spare that stowed later does not take the place of a larger one that did, whoever tried both."""
+    for tyre in ("265/70R17", "245/65R17"):
+        tried = tell(client, key, mounting, evidence={"tyre": tyre, "stowed": True}, by="Ann")
+        assert tried["record"]["facts"]["spare_fits_up_to"] == "802.8 mm"
+
+
 def test_a_spare_that_did_not_lowers_the_bound(client: Client, key: Key, mounting: str) -> None:
     """The smallest that did not go in is what counts."""
     assert spare(client, key, mounting, "265/70R17", False)["record"]["facts"]["spare_blocked_from"] == "802.8 mm"

@@ -432,7 +432,7 @@ def fold_fact(said: Sequence[Said], law: FactLaw) -> KnownFact:
     """Return what follows from the statements of one fact that stand."""
     best = max(RANK[one.kind] for one in said)
     ranked = _ranked(said, law, best)
-    counting = _present(ranked)
+    counting = _gathered(ranked) if law.gathered else _present(ranked)
     readable = [one for one in counting if one.span is not None]
     span: Span | None
     state: State = ""
@@ -513,6 +513,12 @@ def _present(said: Iterable[Said]) -> list[Said]:
         else:
             kept += _latest_first(mine)
     return sorted(kept, key=lambda one: (one.at, one.place))
+
+
+def _gathered(said: Sequence[Said]) -> list[Said]:
+    """Each case that was seen, since one person's later one is another case, and what each source says at present."""
+    seen = [one for one in said if RANK[one.kind] == SEEN]
+    return seen + _present(one for one in said if RANK[one.kind] < SEEN)
 
 
 def _speaker(one: Said) -> tuple[bool, str]:
