@@ -119,6 +119,14 @@ def test_a_larger_one_that_stowed_contradicts_a_smaller_that_did_not(client: Cli
     assert second["record"]["facts"]["spare_blocked_from"] == "773.9 mm"
 
 
+def test_a_spare_tried_again_settles_what_another_said_of_it(client: Client, key: Key, mounting: str) -> None:
+    """Ann says that it did not stow, Bo tries the same size again and it does: with a reason, that holds."""
+    tell(client, key, mounting, evidence={"tyre": "245/75R16", "stowed": False}, by="Ann")
+    again = {"evidence": {"tyre": "245/75R16", "stowed": True}, "by": "Bo"}
+    facts = tell(client, key, mounting, **again, settles=True, reason="the nut was in the way")["record"]["facts"]
+    assert ("spare_blocked_from" in facts, facts["spare_fits_up_to"]) == (False, "773.9 mm")
+
+
 def test_what_is_told_again_contradicts_again(client: Client, key: Key, mounting: str) -> None:
     """A spare that did not stow below a published fit contradicts it each time, though it teaches nothing new."""
     tell(client, key, mounting, facts={"spare_fits_up_to": "33 in"}, kind="published")

@@ -356,6 +356,18 @@ def test_a_newer_trial_settles_what_the_same_person_said_and_is_told(demo: Any) 
         tell(demo, retracts=one["observation"]["id"], reason="a slip", record="mnt_saltmarsh_own")
 
 
+def test_who_tries_again_settles_what_another_said_touched(demo: Any) -> None:
+    """With a reason: then it holds what came of it now, by every way to ask."""
+    client, _ = demo
+    said = [tell(demo, evidence={"sku": HANGS, "state": "tilted", "result": "touched"}, **TRIED_AT)]
+    again = {**TRIED_AT, "at": "2026-03-05T09:30:00Z", "by": "Bo", "settles": True, "reason": "both looked"}
+    said.append(tell(demo, evidence={"sku": HANGS, "state": "tilted", "result": "clear"}, **again))
+    assert said[1]["observation"]["takes_back"] != {}
+    assert set(everywhere(client, HANGS)[0].values()) == {"works"}
+    for one in reversed(said):
+        tell(demo, retracts=one["observation"]["id"], reason="a slip", record="mnt_saltmarsh_own")
+
+
 def test_what_touched_is_not_forgotten_for_what_was_tried_since(demo: Any) -> None:
     """Of what was tried a record carries along the latest twenty, and all that touched."""
     client, _ = demo

@@ -156,7 +156,7 @@ class Plain:
 
     def present(self, said: Sequence[Line], fact: str) -> list[Line]:
         """What each person holds to at present, and of what is published or assumed the latest."""
-        found = []
+        found: list[Line] = []
         for one in sorted(said, key=lambda each: -each.at.timestamp()):
             later = [other for other in found if other.by == one.by and other.at > one.at and other.kind == one.kind]
             if RANKS[one.kind] < 2:

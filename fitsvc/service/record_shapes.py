@@ -290,6 +290,9 @@ def _told_of(kind: RecordKind, trials: Mapping[str, TrialState]) -> list[Schema]
         *bodies,
         closed([*about, "evidence"], **about, **evident, **told),
         closed([*about, "evidence", "corrects", "reason"], **about, **evident, **reason, corrects=_CORRECTS, **told),
+        closed(
+            [*about, "evidence", "settles", "reason"], **about, **evident, **reason, settles={"const": True}, **told
+        ),
     ]
 
 

@@ -43,6 +43,7 @@ from fitsvc.store.tables import (
     SavedRig,
     Vehicle,
     key_name,
+    key_type,
     now,
 )
 from fitsvc.store.taking_back import NO_REQUEST, Request, taking_of
@@ -479,7 +480,7 @@ def _folded_anew(session: Session, subject: Told, record: Known, changed: Known,
 @cache
 def _rigs_told_of(table: type[Known]) -> SelectOfScalar[str]:
     """The saved rigs that were told of and use a vehicle, receiver or mounting, by name or through their mounting."""
-    part, subject, key = col(RigPart.rig_id), table.__name__.lower(), bindparam("key")
+    part, subject, key = col(RigPart.rig_id), table.__name__.lower(), bindparam("key", type_=key_type())
     using = select(RigPart.rig_id).where(RigPart.subject == subject, col(RigPart.record_id) == key)
     uses: ColumnElement[bool] = part.in_(using)
     if table is not Mounting:

@@ -6,7 +6,7 @@ from typing import Final, Literal
 
 from fitsvc.document import Json
 from fitsvc.store.errors import FieldProblem, InvalidValue
-from fitsvc.store.folding import ALL, RANK, Law, Said, agree, standing, taken_back
+from fitsvc.store.folding import ALL, RANK, TOUCHED, Law, Said, ThingTried, Trial, agree, standing, taken_back
 from fitsvc.store.observations import Provenance, TakingBack
 from fitsvc.store.tables import NOTE, Observation
 from fitsvc.store.validation import Checks
@@ -17,7 +17,8 @@ class Request:
     """What somebody asks of earlier statements, and why.
 
     An observation is retracted as a whole, or corrected in the facts that are told anew. What is settled is every
-    statement of the facts told that cannot hold beside them.
+    statement of the facts told that cannot hold beside them, and every trial of the same thing in the same way of which
+    something else came.
     """
 
     act: Literal["", "retracts", "corrects", "settles"] = ""
@@ -56,6 +57,9 @@ def taking_of(
     elif request.act == "settles":
         for name, value in facts.items():
             of[name] = [one.observation for one in said.get(name, ()) if _against(law, one, value, told.kind)]
+        for one in _tried_otherwise(earlier, law, evidence):
+            for name in law.teaches(one.evidence or {}):
+                of.setdefault(name, []).append(one.id)
     of = {name: list(dict.fromkeys(ids)) for name, ids in of.items() if ids}
     return TakingBack(request.act or ("retracts" if of else ""), of or None, request.reason), told
 
@@ -92,6 +96,23 @@ def _target(earlier: Sequence[Observation], said: Mapping[str, Sequence[Said]], 
 def _tried(law: Law, evidence: Mapping[str, Json] | None, target: Observation) -> list[str]:
     """What was tried in place of the corrected observation's own trial, and what that taught."""
     return [] if evidence is None else [*law.teaches(evidence), *law.teaches(target.evidence or {})]
+
+
+def _tried_otherwise(
+    earlier: Sequence[Observation], law: Law, evidence: Mapping[str, Json] | None
+) -> Iterator[Observation]:
+    """The trials of the same thing in the same way of which something else came: it touched, and now it did not."""
+    now = law.tried(evidence) if evidence is not None else None
+    for one in earlier if now is not None else ():
+        then = law.tried(one.evidence) if one.evidence else None
+        if now is not None and then is not None and _came_otherwise(now, then):
+            yield one
+
+
+def _came_otherwise(now: Trial | ThingTried, then: Trial | ThingTried) -> bool:
+    if isinstance(now, ThingTried) and isinstance(then, ThingTried):
+        return (then.sku, then.how) == (now.sku, now.how) and (then.result == TOUCHED) != (now.result == TOUCHED)
+    return isinstance(now, Trial) and isinstance(then, Trial) and then.what == now.what and then.fact != now.fact
 
 
 def _against(law: Law, one: Said, value: Json, kind: str) -> bool:
