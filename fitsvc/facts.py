@@ -1,11 +1,10 @@
 """Facts as people write them → typed facts, or problems that say where, what and what is allowed."""
 
 import json
-import re
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import partial, reduce
-from math import isfinite
+from math import isfinite, radians, tan
 from operator import or_
 from typing import Any, Final, Literal, TypeVar
 
@@ -15,32 +14,24 @@ from fitsvc.caching import LruCache
 from fitsvc.document import Json
 from fitsvc.language.intervals import TOLERANCE, Bounds
 from fitsvc.language.problems import Problem, ProblemsFound, nearest
-from fitsvc.language.quantities import QuantityError, parse_quantity
+from fitsvc.language.quantities import ANGLE, QuantityError, parse_any, parse_quantity
 from fitsvc.language.truth import NO, YES, Truth
 from fitsvc.language.types import ListType, Mask, NumberType, TruthType, Value
 from fitsvc.language.tyres import TyreError, load_of, parse_tyre
 from fitsvc.rulebook.rules import Rulebook
 from fitsvc.rulebook.vocabulary import Fact
+from fitsvc.written import PlainForms, as_exact, exact, parted
 
 T = TypeVar("T")
 LONGEST_TEXT: Final = 2_000
 MOST_ADAPTERS: Final = 4
 _FAR: Final = 10**15
+_UPRIGHT: Final = 89.0
+"""Degrees from which a slope is a wall."""
 _MOST_READ: Final = 10_000
 """Facts of a subject, and single ones, that are remembered as read: some ten thousand wares and their cells, 10 MB."""
 _REMEMBERED: Final = frozenset({str, int, bool})
 _encode: Final = msgspec.msgpack.Encoder().encode
-_PLUS_MINUS: Final = re.compile(r"\s*(?:±|\+-|\+/-)\s*")
-_FROM_TO: Final = re.compile(
-    r"\s*(?:between|from)?\s*(?P<low>-?[\d.¼½¾⅛⅜⅝⅞].*?)\s*(?:\bto\b|\band\b|–|—)\s*(?P<high>\d.*?)\s*\Z", re.IGNORECASE
-)
-_FIGURES: Final = re.compile(r"\s*(?P<low>\d+(?:\.\d+)?)\s*-\s*(?P<high>\d+(?:\.\d+)?(?:\s*[^\s\d/,.-][^\d/]*)?)\s*\Z")
-"""A figure from one to another: `5 to 6 in`, `between 4 and 5 in`, `5-6 in`."""
-_ITS_UNIT: Final = re.compile(r"\s*[A-Za-z][^\d]*\Z|\s*[\"'″′°%#]\Z")
-_LONGEST_RANGE: Final = 80
-_BOUND: Final = re.compile(r"\s*at (least|most)\s+", re.IGNORECASE)
-_BETWEEN: Final = re.compile(r"\s*(?:,|;|\band\b)\s*(?=at (?:least|most)\b)", re.IGNORECASE)
-_EXACT: Final = re.compile(r"\s*exactly\s+", re.IGNORECASE)
 _TRUTHS: Final[Mapping[Any, Truth]] = {True: YES, False: NO, "yes": YES, "no": NO, "true": YES, "false": NO}
 
 
@@ -75,7 +66,7 @@ class FactReader:
     def __init__(self, rulebook: Rulebook) -> None:
         self.rulebook, self.vocabulary = rulebook, (vocabulary := rulebook.vocabulary)
         self.subjects = {name: vocabulary.of(name) for name in vocabulary.subjects}
-        self._named = rulebook.named
+        self._named, self._written = rulebook.named, PlainForms(rulebook)
         self._whole = {name: LruCache[bytes, _Read](_MOST_READ) for name in self.subjects}
         self._seen = {name: LruCache[_Cell, dict[str, Value]](_MOST_READ) for name in self.subjects}
 
@@ -137,7 +128,7 @@ class FactReader:
 
     def value(self, fact: Fact, wire: Json) -> dict[str, Value]:
         """The values of a fact's slots; ProblemsFound with pointers below the fact."""
-        slots = _READERS[_kind(fact)](fact, wire)
+        slots = _READERS[_kind(fact)](fact, self._written.plain(fact, wire))
         if type(wire) in _REMEMBERED and slots and not fact.tyre:
             self._seen[fact.subject].keep((fact.short, type(wire), wire), slots)
         return slots
@@ -206,30 +197,6 @@ def _all(readings: Iterable[Callable[[], T]]) -> list[T]:
     return found
 
 
-def parted(wire: Json) -> Json:
-    """A figure in one text as its parts: `3 in ± 1/8 in`, `at least 3 in, at most 4 in`; any other value as it is."""
-    if not isinstance(wire, str):
-        return wire
-    if _BOUND.match(wire):
-        return _bounds_of(wire)
-    if len(wire) <= _LONGEST_RANGE and (found := _FROM_TO.match(wire) or _FIGURES.match(wire)):
-        low, high = found["low"], found["high"]
-        unit = _ITS_UNIT.search(high)
-        return {"at_least": low if _ITS_UNIT.search(low) or not unit else f"{low}{unit[0]}", "at_most": high}
-    parts = _PLUS_MINUS.split(wire)
-    return {"value": parts[0].strip(), "tolerance": parts[1].strip()} if len(parts) == 2 else wire
-
-
-def exact(wire: Json) -> bool:
-    """Whether a figure is said to be exact: `exactly 4 in`."""
-    return isinstance(wire, str) and _EXACT.match(wire) is not None
-
-
-def as_exact(wire: Json) -> Json:
-    """A figure without the word that says it is exact."""
-    return _EXACT.sub("", wire) if isinstance(wire, str) else wire
-
-
 def as_written(wire: Json) -> str:
     """A value as somebody wrote it, in one line."""
     if isinstance(wire, dict):
@@ -239,18 +206,6 @@ def as_written(wire: Json) -> str:
     if isinstance(wire, bool):
         return "yes" if wire else "no"
     return " or ".join(map(str, wire)) if isinstance(wire, list) else str(wire)
-
-
-def _bounds_of(text: str) -> Json:
-    """`at least 3 in, at most 4 in` as bounds; the text itself when one of them is given twice."""
-    bounds: dict[str, Json] = {}
-    for part in _BETWEEN.split(text):
-        found = _BOUND.match(part)
-        key = f"at_{found[1].lower()}" if found else ""
-        if not found or key in bounds:
-            return text
-        bounds[key] = part[found.end() :].strip()
-    return bounds
 
 
 def _number(fact: Fact, wire: Json) -> dict[str, Value]:
@@ -270,19 +225,38 @@ def _amount(fact: Fact, wire: Json, pointer: str = "") -> float:
         try:
             amount = parse_quantity(wire, fact.type.dimension)
         except QuantityError as error:
-            raise _refuse(error.message, error.help, pointer, kind=error.kind) from None
+            help = _as_slope(wire) if fact.kind == "ratio" else ""
+            raise _refuse(error.message, help or error.help, pointer, kind=error.kind) from None
         percent = "%" in wire or "percent" in wire.casefold()
-        if fact.kind == "ratio" and not percent:
-            raise _refuse(f"{_shown(wire)} has no unit", _figure(fact), pointer, kind="no unit")
+        if fact.kind == "ratio" and not percent and "/" not in wire:
+            raise _refuse(f"{_shown(wire)} has no unit", _in_percent(fact, amount), pointer, kind="no unit")
         if fact.kind == "count" and percent:
             raise _refuse(f"{_shown(wire)} is a share, not a count", _figure(fact), pointer)
     elif fact.kind == "count":
         amount = float(max(-_FAR, min(wire, _FAR)))  # a whole number may be too large for a float
     else:
-        raise _refuse(f"{_shown(wire)} has no unit", _figure(fact), pointer, kind="no unit")
+        help = _in_percent(fact, wire) if fact.kind == "ratio" else _figure(fact)
+        raise _refuse(f"{_shown(wire)} has no unit", help, pointer, kind="no unit")
     if fact.kind == "count" and not amount.is_integer():
         raise _refuse(f"{_shown(wire)} is not a whole number", _figure(fact), pointer, isinstance(wire, str))
     return amount
+
+
+def _in_percent(fact: Fact, bare: float) -> str:
+    """What to write for a share without a unit: one of at most 1 may be a fraction as well as a percentage."""
+    readings = f"`{bare * 100:.6g} %` or `{bare:.6g} %`" if 0.0 < bare <= 1.0 else f"`{bare:.6g} %`"
+    return f"{_figure(fact)}: {readings}" if isfinite(bare) else _figure(fact)
+
+
+def _as_slope(text: str) -> str:
+    """What an angle is as a rise over a run, where one is told for it."""
+    try:
+        angle, dimension = parse_any(text)
+    except QuantityError:
+        return ""
+    if dimension != ANGLE or not 0.0 <= angle < _UPRIGHT:
+        return ""
+    return f"a slope is told in percent: one of {text.strip()} rises {100 * tan(radians(angle)):.1f} %"
 
 
 def _figure(fact: Fact) -> str:
@@ -380,8 +354,9 @@ def _size(fact: Fact, kind: ListType, wire: str, pointer: str) -> Mask:
 
 
 def _yes_no(fact: Fact, wire: Json) -> dict[str, Value]:
-    if isinstance(wire, bool | str) and wire in _TRUTHS:
-        return {fact.name: _TRUTHS[wire]}
+    told = wire.strip().casefold() if isinstance(wire, str) else wire
+    if isinstance(told, bool | str) and told in _TRUTHS:
+        return {fact.name: _TRUTHS[told]}
     raise _refuse(f"{_shown(wire)} is neither yes nor no for {fact.the}", "write true or false")
 
 

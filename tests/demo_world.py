@@ -33,6 +33,10 @@ class World:
         """The record under an id or SKU."""
         return next((record for record in self.records if record.key == key), None)
 
+    def keys_near(self, subject: str, key: str) -> list[str]:
+        """Every id or SKU there is."""
+        return list(self.rigs) if subject == "rig" else [record.key for record in self.records]
+
     def mountings(self, vehicle: str, receiver: str) -> list[Stored]:
         """The mountings of a receiver on a vehicle."""
         links = {"vehicle": vehicle, "receiver": receiver}

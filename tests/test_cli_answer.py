@@ -209,6 +209,7 @@ def test_stored_records_are_asked_about(tmp_path: Path, capsys: pytest.CaptureFi
     told = capsys.readouterr().err
     assert "/accessory/sku: no accessory is stored under `A-2`" in told
     assert "/ball/sku: no ball is stored under `B-9`" in told
+    assert "did you mean `A-1`?" in told
 
 
 def test_facts_are_added_to_a_question(question: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -9,12 +9,13 @@ from effort import tries
 from hypothesis import given
 from hypothesis import strategies as st
 
-from fitsvc.facts import LONGEST_TEXT, FactReader, parted
+from fitsvc.facts import LONGEST_TEXT, FactReader
 from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.language.quantities import ANGLE, LENGTH, MASS, NUMBER
 from fitsvc.language.types import TEXT, TRUTH, FactType, ListType, NumberType, Value
 from fitsvc.rulebook.rules import Rulebook
 from fitsvc.rulebook.vocabulary import Fact, Subject, Vocabulary
+from fitsvc.written import parted
 
 OPENING = ListType("opening_size", ("1-1/4 in", "2 in", "2-1/2 in"), (31.75, 50.8, 63.5), LENGTH)
 KIND = ListType("kind", ("step", "ball_mount", "bike_carrier"))

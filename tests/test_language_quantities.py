@@ -58,6 +58,8 @@ LITERAL = re.compile(rf"{QUANTITY_NUMBER_PATTERN}\s*{QUANTITY_UNIT_PATTERN}")
         ("2½ in", Fraction(5, 2)),
         ("½ in", Fraction(1, 2)),
         ("4 1⁄4 in", Fraction(17, 4)),
+        ("1¼ in", Fraction(5, 4)),
+        ("5.08 centimetres", 2),
         ("5 in.", 5),
         ("6 ft. 2 in.", 74),
     ],
@@ -76,6 +78,8 @@ def test_lengths_are_exact(text: str, inches: Fraction) -> None:
         ("30#", MASS, 13.6077711),
         ("30 Lbs.", MASS, 13.6077711),
         ("2.5 t", MASS, 2500.0),
+        ("40 kilos", MASS, 40.0),
+        ("40 Kgs", MASS, 40.0),
         ("12 deg", ANGLE, 12.0),
         ("12 degrees", ANGLE, 12.0),
         ("4.5°", ANGLE, 4.5),
@@ -121,6 +125,7 @@ PINT_NAMES = {
     **dict.fromkeys(("in-lb", "in·lb", "in-lbf"), "inch * pound_force"),
     **dict.fromkeys(("ft-lb", "ft·lb", "ft-lbf", "lb-ft"), "foot * pound_force"),
     **dict.fromkeys(("N m", "N·m", "Nm"), "newton * meter"),
+    **dict.fromkeys(("kgs", "kilo", "kilos", "kilogramme", "kilogrammes"), "kilogram"),
     **dict(zip("%°t", ("percent", "degree", "tonne"), strict=True)),
 }
 INSIDE = {LENGTH: "mm", MASS: "kg", ANGLE: "deg", FORCE: "kN", TORQUE: "newton * meter", NUMBER: ""}

@@ -23,7 +23,7 @@ LOWER: Final = ("accessory.bikes_max", "adapter.keeps_fraction", "receiver.d_val
 RATINGS: Final = ("rating", "capacity", "gvwr", "gawr", "gcwr", "_max", "tyre.load")
 """How the names of masses that are ratings end, or what is in them; all others are loads."""
 EXCEPTIONS: Final[dict[str, frozenset[str]]] = {
-    "two figures that contradict each other, of which either may be mistaken": frozenset(
+    "two figures that have to agree, or to stand in a proportion, of which either may be mistaken": frozenset(
         {
             "rating-suits-class",
             "tyres-bear-the-rear-axle",
@@ -38,19 +38,17 @@ EXCEPTIONS: Final[dict[str, frozenset[str]]] = {
             "heaviest-is-one-of-them",
             "heaviest-is-no-average",
             "spare-carries-as-much",
-        }
-    ),
-    "a tongue too light for its trailer, or too heavy": frozenset(
-        {
             "tongue-bears-a-twentieth",
             "tongue-weight-not-too-light",
             "tongue-weight-not-too-light-by-plate",
             "tongue-weight-not-too-heavy",
-            "tongue-weight-within-trailer",
         }
     ),
+    "the GVWR as the mass that pulls at the coupling: D is g T R / (T + R), so less of it pulls less": frozenset(
+        {"pull-within-d-value"}
+    ),
 }
-"""What may get better, and the rules by which: each asks that two figures agree, so that either may be too large."""
+"""What may get better, and the rules by which: a tongue may be too light for its trailer as well as too heavy."""
 
 
 def improves(number: int, before: Verdict, after: Verdict) -> bool:

@@ -17,6 +17,7 @@ from fitsvc.store.records import (
     find_mountings,
     get_record,
     get_records,
+    keys_near,
     list_records,
     replace_record,
 )
@@ -32,6 +33,15 @@ def mount(session: Session, key: str = "mnt_1", vehicle: str = "veh_1", receiver
     if receiver not in existing_keys(session, "receiver", [receiver]):
         create_record(session, "receiver", Draft(key=receiver))
     create_record(session, "mounting", Draft(key=key, vehicle_id=vehicle, receiver_id=receiver))
+
+
+def test_keys_near_one_that_is_not_stored_are_those_on_both_sides(database: Database) -> None:
+    """Those before it, nearest first, then those behind it; a text that can be no key is near none."""
+    with database.session() as session:
+        for key in ("veh_b", "veh_d", "veh_a", "veh_e"):
+            create_record(session, "vehicle", Draft(key=key))
+        assert keys_near(session, "vehicle", "veh_c") == ["veh_b", "veh_a", "veh_d", "veh_e"]
+        assert keys_near(session, "rig", "veh_c") == keys_near(session, "vehicle", "\0") == []
 
 
 def test_a_record_is_read_as_it_was_stored(database: Database) -> None:

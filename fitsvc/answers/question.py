@@ -5,7 +5,7 @@ A vehicle without an `id` whose facts name a make or model is each of the stored
 them: one alone is taken as if its id were given, several are the question's candidates.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Final, Literal, Protocol
 
@@ -97,6 +97,10 @@ class Records(Protocol):
         """The record of a subject under its id or SKU; for `accessory`, whatever is sold under the SKU."""
         ...
 
+    def keys_near(self, subject: str, key: str) -> Iterable[str]:
+        """A few ids or SKUs that are stored of a subject, or of `rig`, near one that is not."""
+        ...
+
     def mountings(self, vehicle: str, receiver: str) -> list[Stored]:
         """The mountings of a receiver on a vehicle."""
         ...
@@ -120,6 +124,10 @@ class NoRecords:
     def find(self, subject: str, key: str) -> Stored | None:
         """No record."""
         return None
+
+    def keys_near(self, subject: str, key: str) -> Iterable[str]:
+        """No key."""
+        return ()
 
     def mountings(self, vehicle: str, receiver: str) -> list[Stored]:
         """No mounting."""
@@ -232,6 +240,15 @@ def _names(rig: Mapping[str, Json], name: str) -> bool:
     return isinstance(part, dict) and isinstance(part.get("facts"), dict) and short in part["facts"]
 
 
+def _elsewhere(key: str, known: tuple[str, ...]) -> str:
+    """Where a part belongs that stands in the wrong place."""
+    if key in known:
+        return ""
+    if key in _RIG and "rig" in known:
+        return f"write it as `rig.{key}`: what a rig has stands within it"
+    return "write it beside `rig`, not within it" if key in BESIDE_RIG and known == _RIG else ""
+
+
 def _may_have(known: tuple[str, ...]) -> str:
     return "it may have " + ", ".join(f"`{name}`" for name in known)
 
@@ -304,7 +321,7 @@ class _QuestionReading:
         for key in document:
             if key not in known:
                 near = nearest(key, known)
-                help = f"did you mean `{near}`?" if near else _may_have(known)
+                help = _elsewhere(key, known) or (f"did you mean `{near}`?" if near else _may_have(known))
                 self._complain(f"{pointer}/{escape(key)}", f"{what} has no part `{key}`", help)
         return True
 
@@ -351,9 +368,9 @@ class _QuestionReading:
         saved = self.records.rig(rig["id"]) if isinstance(rig["id"], str) else None
         doubts = self.records.rig_doubts(rig["id"]) if saved is not None else {}
         if saved is None:
-            self._complain(
-                "/rig/id", f"there is no saved rig `{rig['id']}`", "check the id", isinstance(rig["id"], str)
-            )
+            known = isinstance(rig["id"], str)
+            help = self._near("rig", rig["id"], "check the id") if known else "write the rig's id"
+            self._complain("/rig/id", f"there is no saved rig `{rig['id']}`", help, known)
             saved = {}
         return joined_rig(saved, rig), doubts
 
@@ -465,12 +482,18 @@ class _QuestionReading:
             return None
         stored = self.records.find(subject, name)
         if stored is None:
-            message, help = f"no {subject} is stored under `{name}`", f"check the {key}, or give `facts`"
+            message = f"no {subject} is stored under `{name}`"
+            help = self._near(subject, name, f"check the {key}, or give `facts`")
             self.problems.append(Problem(message, help, pointer=place, meaning=True, kind="missing record"))
         elif stored.subject != subject and (subject, stored.subject) != ("accessory", "adapter"):
             self._complain(place, f"`{name}` is a {stored.subject}, not a {subject}", "name it in its own place", True)
             return None
         return stored
+
+    def _near(self, subject: str, name: str, else_: str) -> str:
+        """What to do about an id or SKU that is not stored: take the nearest there is, or something else."""
+        near = nearest(name, self.records.keys_near(subject, name))
+        return f"did you mean `{near}`? If not, {else_}" if near else else_
 
     def _take(self, stored: Stored, pointer: str, only_missing: bool = False) -> None:
         values: dict[str, Value] = {}

@@ -4,6 +4,7 @@ import hashlib
 import json
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from itertools import islice
 from pathlib import Path
 from typing import Any, Final
 
@@ -24,6 +25,8 @@ from fitsvc.store.rigs import list_rigs
 from fitsvc.store.tables import SavedRig
 
 _PAGE: Final = 1_000
+_MOST_NEAR: Final = 1_000
+"""Ids that one which is in no file is held against, to tell the nearest."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,6 +94,10 @@ class _FileRecords:
         if subject != "accessory":
             return self.found.get((subject, key))
         return next((one for (_, name), one in self.found.items() if name == key), None)
+
+    def keys_near(self, subject: str, key: str) -> Iterable[str]:
+        of_it = (name for (one, name) in self.found if subject in (one, "accessory"))
+        return islice(self.rigs if subject == "rig" else of_it, _MOST_NEAR)
 
     def mountings(self, vehicle: str, receiver: str) -> list[Stored]:
         links = {"vehicle": vehicle, "receiver": receiver}

@@ -9,7 +9,8 @@ from fitsvc.document import Json
 from fitsvc.language.types import Value
 from fitsvc.store.errors import NotFound
 from fitsvc.store.folding import CurrentFacts
-from fitsvc.store.records import find_mountings, get_record
+from fitsvc.store.observations import RIG
+from fitsvc.store.records import find_mountings, get_record, keys_near
 from fitsvc.store.rigs import get_rig, told_rig
 from fitsvc.store.tables import Accessory, Mounting, Record
 from fitsvc.subjects import stored_as
@@ -30,6 +31,10 @@ class StoreRecords:
             return stored(subject, get_record(self._session, stored_as(subject), key))
         except NotFound:
             return None
+
+    def keys_near(self, subject: str, key: str) -> list[str]:
+        """The ids or SKUs that are stored next to one that is not."""
+        return keys_near(self._session, RIG if subject == RIG else stored_as(subject), key)
 
     def mountings(self, vehicle: str, receiver: str) -> list[Stored]:
         """The mountings of a receiver on a vehicle; two are enough to know that there is not one."""

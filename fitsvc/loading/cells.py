@@ -5,9 +5,10 @@ from dataclasses import dataclass
 from typing import Final
 
 from fitsvc.document import Json
-from fitsvc.facts import as_written, parted
+from fitsvc.facts import as_written
 from fitsvc.language.types import TruthType
 from fitsvc.rulebook.vocabulary import Fact
+from fitsvc.written import parted
 
 _BARE: Final = re.compile(r"[-−]?[\d.,/⁄¼½¾⅛⅜⅝⅞ -]*[\d¼½¾⅛⅜⅝⅞]\s*\Z", re.ASCII)
 

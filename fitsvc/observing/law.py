@@ -9,7 +9,7 @@ from typing import Final
 
 from fitsvc.caching import LruCache
 from fitsvc.document import Json
-from fitsvc.facts import FactReader, escape, exact, parted
+from fitsvc.facts import FactReader, escape
 from fitsvc.language.intervals import TOLERANCE
 from fitsvc.language.problems import Problem, ProblemsFound, nearest
 from fitsvc.language.quantities import QuantityError, unit_of
@@ -22,6 +22,7 @@ from fitsvc.rulebook.vocabulary import Fact
 from fitsvc.store.folding import TEXT, FactLaw, Laws, Span, ThingTried, Trial, apart
 from fitsvc.store.observations import RIG
 from fitsvc.subjects import OF_YARD
+from fitsvc.written import exact, parted
 
 _INSIDE: Final = {"length": "mm", "mass": "kg", "angle": "deg", "force": "kN", "torque": "N m", "ratio": "%"}
 _TAPE: Final = 64

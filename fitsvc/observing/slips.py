@@ -4,12 +4,13 @@ from collections.abc import Iterator, Mapping
 from typing import Final
 
 from fitsvc.document import Json
-from fitsvc.facts import FactReader, escape, exact, parted
+from fitsvc.facts import FactReader, escape
 from fitsvc.language.intervals import Bounds
 from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.language.quantities import UNITS, QuantityError, unit_of
 from fitsvc.observing.law import facts_of
 from fitsvc.rulebook.vocabulary import Fact
+from fitsvc.written import exact, parted
 
 _SPELLINGS: Final[Mapping[str, tuple[str, ...]]] = {"length": ("in", "cm", "mm"), "mass": ("lb", "kg")}
 """The units that people take for each other, those first that tell a figure of the same size."""

@@ -14,7 +14,7 @@ from typing import Final
 
 from fitsvc.document import Document, Json
 from fitsvc.engine.support import Moving
-from fitsvc.facts import FactReader, as_exact, exact, parted
+from fitsvc.facts import FactReader
 from fitsvc.language.compiler import compile_values
 from fitsvc.language.intervals import Bounds
 from fitsvc.language.problems import Problem, ProblemsFound, nearest
@@ -24,6 +24,7 @@ from fitsvc.language.types import Value
 from fitsvc.rulebook.rules import TrialState
 from fitsvc.rulebook.vocabulary import Fact
 from fitsvc.store.folding import THING
+from fitsvc.written import as_exact, exact, parted
 
 RESULTS: Final = ("clear", "rubbed", "touched")
 MEMBERS: Final = ("sku", "state", "result", "gap")

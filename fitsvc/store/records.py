@@ -54,6 +54,8 @@ _T = TypeVar("_T")
 _Known = TypeVar("_Known", bound=Known)
 _MOST_KEYS = 1000  # SQLite bounds the parameters of one statement
 _MOST_WORDS = 8
+_MOST_NEAR = 10
+"""Keys before and behind one that is not stored."""
 _MOST_NAMED = 6
 _SEARCHED = (col(Accessory.label), col(Accessory.sku), col(Accessory.facts)["kind"].as_string())
 _PUBLISHED = Provenance()
@@ -126,6 +128,15 @@ def existing_keys(session: Session, subject: Subject, keys: Iterable[str]) -> se
     for chunk in chunks(filter(storable, keys), _MOST_KEYS):
         found.update(session.exec(select(column).where(column.in_(chunk))))
     return found
+
+
+def keys_near(session: Session, subject: Told, key: str) -> list[str]:
+    """Return the ids or SKUs just before and behind one that is not stored, in their order: a slip is often near."""
+    if not storable(key):
+        return []
+    column = key_column(SavedRig if subject == "rig" else table_of(subject))
+    before = session.exec(select(column).where(column < key).order_by(column.desc()).limit(_MOST_NEAR)).all()
+    return [*before, *session.exec(select(column).where(column > key).order_by(column).limit(_MOST_NEAR)).all()]
 
 
 def list_records(

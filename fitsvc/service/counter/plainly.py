@@ -23,7 +23,9 @@ def plainly(one: Problem) -> Problem:
     """A problem in words without the interface's names; what was typed stands in quotes."""
     for pattern, message, help in _SAID:
         if found := re.search(pattern, one.message, re.IGNORECASE):
-            return replace(one, message=found.expand(message), help=help)
+            near, _, _ = one.help.partition("? If not")
+            meant = _QUOTED.sub("“\\1”", near) + "? If not, " if near != one.help else ""
+            return replace(one, message=found.expand(message), help=meant + help)
     help = one.help.rstrip("?.")
     return replace(one, message=_QUOTED.sub("“\\1”", one.message), help=_QUOTED.sub("“\\1”", help))
 

@@ -1,0 +1,164 @@
+"""What people write of a fact, in the plain forms that the reader takes: `2 in drop`, `two bikes`, `350 lb max`.
+
+Words are the rulebook's: by which word a figure is below zero, and how numbers are said. Nothing is guessed: what can
+be read in two ways is refused, with both.
+"""
+
+import re
+from collections.abc import Mapping
+from typing import Final
+
+from fitsvc.document import Json
+from fitsvc.language.problems import Problem, ProblemsFound
+from fitsvc.language.types import ListType, NumberType
+from fitsvc.rulebook.rules import Rulebook
+from fitsvc.rulebook.vocabulary import Fact
+
+LONGEST: Final = 80
+"""Characters of a figure with its words; a longer text is no figure."""
+_PLUS_MINUS: Final = re.compile(r"\s*(?:±|\+-|\+/-)\s*")
+_FROM_TO: Final = re.compile(
+    r"\s*(?:between|from)?\s*(?P<low>-?[\d.¼½¾⅛⅜⅝⅞].*?)\s*(?:\bto\b|\band\b|–|—)\s*(?P<high>\d.*?)\s*\Z", re.IGNORECASE
+)
+_FIGURES: Final = re.compile(r"\s*(?P<low>\d+(?:\.\d+)?)\s*-\s*(?P<high>\d+(?:\.\d+)?(?:\s*[^\s\d/,.-][^\d/]*)?)\s*\Z")
+"""A figure from one to another: `5 to 6 in`, `between 4 and 5 in`, `5-6 in`."""
+_ITS_UNIT: Final = re.compile(r"\s*[A-Za-z][^\d]*\Z|\s*[\"'″′°%#]\Z")
+_BOUND: Final = re.compile(r"\s*at (least|most)\s+", re.IGNORECASE)
+_BETWEEN: Final = re.compile(r"\s*(?:,|;|\band\b)\s*(?=at (?:least|most)\b)", re.IGNORECASE)
+_EXACT: Final = re.compile(r"\s*exactly\s+", re.IGNORECASE)
+_MOST: Final = re.compile(r"\s*(?:up to|no more than|not more than)\s+(?P<figure>.+?)\s*\Z", re.IGNORECASE)
+_MAX: Final = re.compile(
+    r"\s*(?:max(?:imum|\.)?\s+(?P<behind>.+?)|(?P<before>.+?)[\s,(]+max(?:imum|\.)?\)?)\s*\Z", re.IGNORECASE
+)
+_ROUGH: Final = re.compile(
+    r"\s*(?:(?:about|approx(?:imately|\.)?|around|roughly|circa|ca\.?)\s|[~≈])\s*(?P<behind>.+?)\s*\Z"
+    r"|\s*(?P<before>.+?)\s+or so\s*\Z",
+    re.IGNORECASE,
+)
+_APART: Final = re.compile(r"[\s_-]+")
+
+
+def parted(wire: Json) -> Json:
+    """A figure in one text as its parts: `3 in ± 1/8 in`, `at least 3 in, at most 4 in`; any other value as it is."""
+    if not isinstance(wire, str):
+        return wire
+    if _BOUND.match(wire):
+        return _bounds_of(wire)
+    if len(wire) <= LONGEST and (found := _FROM_TO.match(wire) or _FIGURES.match(wire)):
+        low, high = found["low"], found["high"]
+        unit = _ITS_UNIT.search(high)
+        return {"at_least": low if _ITS_UNIT.search(low) or not unit else f"{low}{unit[0]}", "at_most": high}
+    parts = _PLUS_MINUS.split(wire)
+    return {"value": parts[0].strip(), "tolerance": parts[1].strip()} if len(parts) == 2 else wire
+
+
+def _bounds_of(text: str) -> Json:
+    """`at least 3 in, at most 4 in` as bounds; the text itself when one of them is given twice."""
+    bounds: dict[str, Json] = {}
+    for part in _BETWEEN.split(text):
+        found = _BOUND.match(part)
+        key = f"at_{found[1].lower()}" if found else ""
+        if not found or key in bounds:
+            return text
+        bounds[key] = part[found.end() :].strip()
+    return bounds
+
+
+def exact(wire: Json) -> bool:
+    """Whether a figure is said to be exact: `exactly 4 in`."""
+    return isinstance(wire, str) and _EXACT.match(wire) is not None
+
+
+def as_exact(wire: Json) -> Json:
+    """A figure without the word that says it is exact."""
+    return _EXACT.sub("", wire) if isinstance(wire, str) else wire
+
+
+class PlainForms:
+    """What people write of the facts of a rulebook."""
+
+    def __init__(self, rulebook: Rulebook) -> None:
+        self._numbers, self._words = rulebook.words.numbers, rulebook.vocabulary.words
+        self._ratings = frozenset(hazard.rating for hazard in rulebook.hazards)
+        self._said: dict[str, dict[str, bool]] = {}
+        for figure in rulebook.words.figures:
+            for name in figure.facts:
+                words = self._said.setdefault(name, {})
+                words |= {form: figure.below_zero for word in figure.said for form in (word, f"{word}s")}
+
+    def plain(self, fact: Fact, wire: Json) -> Json:
+        """A value in a plain form; ProblemsFound where it has two readings."""
+        if isinstance(fact.type, NumberType):
+            if isinstance(wire, Mapping):
+                return {key: self._figure(fact, one, f"/{key}") for key, one in wire.items()}
+            return self._figure(fact, wire)
+        if isinstance(fact.type, ListType):
+            return [self._member(fact, one) for one in wire] if isinstance(wire, list) else self._member(fact, wire)
+        return wire
+
+    def _member(self, fact: Fact, wire: Json) -> Json:
+        """A member of a list by its name or its words, whatever parts them and however large their letters are."""
+        assert isinstance(fact.type, ListType)
+        if not isinstance(wire, str) or wire in fact.type.members or len(wire) > LONGEST:
+            return wire
+        words, said = self._words.get(fact.kind, {}), _loosely(wire)
+        meant = [one for one in fact.type.members if said in (_loosely(one), _loosely(words.get(one, one)))]
+        return meant[0] if len(meant) == 1 else wire
+
+    def _figure(self, fact: Fact, wire: Json, pointer: str = "") -> Json:
+        """One figure without the words that say no more of it, or what it is at the most."""
+        if not isinstance(wire, str) or len(wire) > LONGEST:
+            return wire
+        if (rough := _ROUGH.match(wire)) and any(map(str.isdigit, wire)):
+            figure = rough["behind"] or rough["before"]
+            help = f"write `{figure} ± ...`, or from what to what it may be: it is taken as exactly as it is told"
+            raise _refused(f"`{wire.strip()}` does not say how far off {fact.the} may be", help, pointer)
+        text = self._of_rating(fact, wire, pointer)
+        if not isinstance(text, str):
+            return text
+        figure, below = self._without_words(fact, text.strip())
+        if fact.kind == "count":
+            counted, _, of_what = figure.rpartition(" ")
+            figure = counted if of_what.casefold() in fact.label.split() else figure
+            figure = self._numbers.get(figure.casefold(), figure)
+        return _below(parted(figure), wire, pointer) if below else figure
+
+    def _of_rating(self, fact: Fact, text: str, pointer: str) -> Json:
+        """A rating that is told as the most there may be, which it is; of any other figure that is its bound."""
+        most, max_ = _MOST.match(text), _MAX.match(text)
+        figure = most["figure"] if most else (max_["behind"] or max_["before"]) if max_ else None
+        if figure is None or not any(map(str.isdigit, figure)):
+            return text
+        if fact.name in self._ratings:
+            return figure
+        if most and not pointer:
+            return {"at_most": figure}
+        message = f"`{text.strip()}` could be {figure}, or no more than that"
+        raise _refused(message, f"write `{figure}`, or `at most {figure}` if it may be less", pointer)
+
+    def _without_words(self, fact: Fact, text: str) -> tuple[str, bool]:
+        """A figure without the words behind it that say what it is of, and whether by them it is below zero."""
+        said = self._said.get(fact.name, {}) | ({fact.below_zero: True} if fact.below_zero else {})
+        for word in sorted(said, key=len, reverse=True):
+            if text.casefold().endswith(f" {word}".casefold()):
+                return text[: -len(word)].strip(), said[word]
+        return text, False
+
+
+def _below(told: Json, wire: str, pointer: str) -> Json:
+    """A figure below zero that is told without its sign, or its parts: the more of it, the lower it is."""
+    parts = told if isinstance(told, dict) else {"value": told}
+    if any(isinstance(part, str) and part.lstrip().startswith(("-", "−")) for part in parts.values()):
+        raise _refused(f"`{wire.strip()}` is below zero twice", "write it with the sign or with the word", pointer)
+    turned = {"at_least": "at_most", "at_most": "at_least"}
+    signed = {turned.get(key, key): part if key == "tolerance" else f"-{part}" for key, part in parts.items()}
+    return signed if isinstance(told, dict) else signed["value"]
+
+
+def _loosely(text: str) -> str:
+    """A text by its letters and figures: `SUV` as `suv`, `Bike carrier` as `bike_carrier`."""
+    return _APART.sub(" ", text.strip()).casefold()
+
+
+def _refused(message: str, help: str, pointer: str) -> ProblemsFound:
+    return ProblemsFound([Problem(message, help, pointer=pointer)])

@@ -1,0 +1,120 @@
+"""What people type of a fact, by the shipped rulebook's words: what it is read as, or both readings if it has two."""
+
+from math import inf
+from typing import Any
+
+import pytest
+from random_rulebooks import shipped_rulebook
+
+from fitsvc.facts import FactReader
+from fitsvc.language.problems import Problem, ProblemsFound
+from fitsvc.language.truth import NO, YES
+from fitsvc.language.types import Value
+
+INCH, POUND = 25.4, 0.45359237
+READER = FactReader(shipped_rulebook().rulebook)
+
+
+def read(name: str, wire: Any) -> Value:
+    """A fact's value as it is read."""
+    return READER.value(READER.vocabulary.facts[name], wire)[name]
+
+
+def refused(name: str, wire: Any) -> Problem:
+    """The one problem of a fact that cannot be read."""
+    with pytest.raises(ProblemsFound) as caught:
+        read(name, wire)
+    (problem,) = caught.value.problems
+    return problem
+
+
+@pytest.mark.parametrize(
+    ("name", "wire", "low", "high"),
+    [
+        ("accessory.rise", "2 in drop", -2 * INCH, -2 * INCH),
+        ("accessory.rise", "2-1/4 IN DROP", -2.25 * INCH, -2.25 * INCH),
+        ("accessory.rise", "2 in of drop", -2 * INCH, -2 * INCH),
+        ("accessory.rise", "2 in rise", 2 * INCH, 2 * INCH),
+        ("accessory.rise", "1¼ in", 1.25 * INCH, 1.25 * INCH),
+        ("accessory.rise", "1 ¼ in", 1.25 * INCH, 1.25 * INCH),
+        ("accessory.rise", "2 to 3 in drop", -3 * INCH, -2 * INCH),
+        ("accessory.rise", "at least 2 in drop", -inf, -2 * INCH),
+        ("accessory.rise", "3 in ± 1/8 in drop", -3.125 * INCH, -2.875 * INCH),
+        ("accessory.rise", {"value": "3 in drop", "tolerance": "1/8 in"}, -3.125 * INCH, -2.875 * INCH),
+        ("load.bikes", "two", 2, 2),
+        ("load.bikes", "Two bikes", 2, 2),
+        ("load.bikes", "2 bikes", 2, 2),
+        ("receiver.tongue_rating", "350#", 350 * POUND, 350 * POUND),
+        ("receiver.tongue_rating", "350 # max", 350 * POUND, 350 * POUND),
+        ("receiver.tongue_rating", "350 lb max", 350 * POUND, 350 * POUND),
+        ("receiver.tongue_rating", "350 lb (max.)", 350 * POUND, 350 * POUND),
+        ("receiver.tongue_rating", "Maximum 350 lb", 350 * POUND, 350 * POUND),
+        ("receiver.tongue_rating", "max. 350 lb", 350 * POUND, 350 * POUND),
+        ("receiver.tongue_rating", "up to 350 lb", 350 * POUND, 350 * POUND),
+        ("accessory.bikes_max", "up to 4", 4, 4),
+        ("accessory.weight", "up to 50 lb", 0, 50 * POUND),
+        ("accessory.weight", "40 kilos", 40, 40),
+        ("accessory.weight", "40 Kilograms", 40, 40),
+        ("mounting.height", "38 centimetres", 380, 380),
+        ("adapter.keeps_fraction", "50%", 0.5, 0.5),
+        ("adapter.keeps_fraction", "1/2", 0.5, 0.5),
+        ("load.steepest_grade", "1/8", 0.125, 0.125),
+    ],
+)  # fmt: skip
+def test_figures_as_they_are_typed(name: str, wire: Any, low: float, high: float) -> None:
+    """Words behind a figure say which way it goes, what there is of it, or that it is a rating."""
+    found = read(name, wire)
+    assert isinstance(found, tuple)
+    assert found == pytest.approx((low, high), rel=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("name", "wire", "member"),
+    [
+        ("vehicle.body", "SUV", "suv"),
+        ("accessory.kind", "Bike carrier", "bike_carrier"),
+        ("accessory.kind", "ball-mount", "ball_mount"),
+        ("receiver.hitch_class", "class III", "III"),
+        ("trailer.brakes", "Electric brakes", "electric"),
+    ],
+)
+def test_choices_in_their_own_words(name: str, wire: str, member: str) -> None:
+    """A member is known by its name or its words, however they are written; and by no other."""
+    assert read(name, wire) == read(name, member) and read(name, [wire]) == read(name, member)
+
+
+@pytest.mark.parametrize(("wire", "value"), [("Yes", YES), ("NO", NO), (" true ", YES), ("False", NO)])
+def test_yes_and_no_in_any_letters(wire: str, value: Value) -> None:
+    """Capitals and blanks around it do not matter."""
+    assert read("load.needs_closure_open", wire) == value
+
+
+@pytest.mark.parametrize(
+    ("name", "wire", "message", "help"),
+    [
+        ("load.steepest_grade", "15 deg", "`15 deg` is an angle, expected a number", "one of 15 deg rises 26.8 %"),
+        ("adapter.keeps_fraction", 0.5, "`0.5` has no unit", ": `50 %` or `0.5 %`"),
+        ("adapter.keeps_fraction", "0.5", "`0.5` has no unit", ": `50 %` or `0.5 %`"),
+        ("adapter.keeps_fraction", 1, "`1` has no unit", ": `100 %` or `1 %`"),
+        ("adapter.keeps_fraction", "50", "`50` has no unit", ": `50 %`"),
+        ("accessory.weight", "350 lb max", "`350 lb max` could be 350 lb, or no more", "`350 lb`, or `at most 350 lb`"),
+        ("accessory.weight", "about 50 lb", "`about 50 lb` does not say how far off", "write `50 lb ± ...`"),
+        ("accessory.weight", "~50 lb", "`~50 lb` does not say how far off", "write `50 lb ± ...`"),
+        ("accessory.weight", "50 lb or so", "`50 lb or so` does not say how far off", "write `50 lb ± ...`"),
+        ("accessory.weight", "1.700 lb", "`1.700 lb` could be 1.7 or 1,700 lb", "write `1.7 lb` or `1,700 lb`"),
+        ("accessory.rise", "-2 in drop", "`-2 in drop` is below zero twice", "with the sign or with the word"),
+        ("load.bikes", "a couple", "`a couple` is not a quantity", "write a number"),
+        ("accessory.weight", "max", "`max` is not a quantity", "write a number"),
+    ],
+)  # fmt: skip
+def test_two_readings_are_a_question(name: str, wire: Any, message: str, help: str) -> None:
+    """What could be either of two is refused with both, and what is no figure with what to write."""
+    found = refused(name, wire)
+    assert found.message.startswith(message) and help in found.help
+
+
+@pytest.mark.parametrize("key", ["value", "at_most"])
+def test_a_part_points_at_itself(key: str) -> None:
+    """A word that leaves two readings is told where it stands."""
+    wire = {key: "350 lb max"} | ({"tolerance": "1 lb"} if key == "value" else {})
+    assert refused("accessory.weight", wire).pointer == f"/{key}"
