@@ -88,6 +88,10 @@ PAGES: Final = {
     "guide": "/guide",
     "guide, tables": "/guide/speed",
     "guide, reference": "/guide/reference",
+    "the API": "/docs",
+    "the API, an operation": "/docs/answer",
+    "the API, a schema": "/docs/schemas/Question",
+    "problems": "/problems",
     "not there": "/rules/no-such-rule",
 }
 """A page of each kind, by what it shows; those that the pages link to are found by following the links."""

@@ -97,7 +97,7 @@ def everything(counter: Counter) -> dict[str, str]:
 
 def _endless(path: str) -> bool:
     """Whether what a page links to has no end, or is every record of the store."""
-    return path in ("/", "/answer", "/fits", "/measure") or path.startswith(("/records", "/edit"))
+    return path in ("/", "/answer", "/fits", "/measure") or path.startswith(("/records", "/edit", "/docs"))
 
 
 def test_every_page_is_valid_html(everything: dict[str, str], tmp_path: Path) -> None:

@@ -44,7 +44,7 @@ PAGES = {
     "/remarks",
     "/remarks/new",
 }
-UNDESCRIBED = {"/docs", "/docs/assets/{name}", "/problems", "/problems/{code}", *PAGES}
+UNDESCRIBED = {"/docs", "/docs/{name}", "/docs/schemas/{name}", "/problems", "/problems/{code}", *PAGES}
 
 
 @pytest.fixture(scope="module")

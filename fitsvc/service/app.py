@@ -134,10 +134,6 @@ def _routes(shared: Selections) -> list[ControllerRouterHandler]:
         health.metrics,
         written.list_page,
         pages.description,
-        pages.docs,
-        pages.asset,
-        pages.problem_codes,
-        pages.problem_code,
         *counter.handlers(),
     ]
 

@@ -14,7 +14,7 @@ from fitsvc.drawing.sketches import sketch
 from fitsvc.drawing.whole_view import whole_view
 from fitsvc.language.problems import Problem
 from fitsvc.service.context import AnyRequest, service_of
-from fitsvc.service.counter import editing, measuring, remark_pages, yard
+from fitsvc.service.counter import api_pages, editing, measuring, remark_pages, yard
 from fitsvc.service.counter.asked import ask_page, asked_lines, asker_of, wrong_with
 from fitsvc.service.counter.audit_pages import audit, audits
 from fitsvc.service.counter.choosing import place_of
@@ -147,4 +147,5 @@ def asset(name: FromPath[str]) -> Response[bytes]:
 def handlers() -> list[ControllerRouterHandler]:
     """Return the counter's routes."""
     own = [ask, answer, sell, fits, compare, rules, rule, facts, fact, audits, audit, guide, guide_page, asset]
-    return [*own, *record_handlers(), yard.worklist, measuring.router(), editing.router(), remark_pages.router()]
+    more = [*record_handlers(), *api_pages.handlers(), yard.worklist]
+    return [*own, *more, measuring.router(), editing.router(), remark_pages.router()]

@@ -1,6 +1,7 @@
 """How the counter's pages are filled and guarded, and what a page's address tells it."""
 
 import hashlib
+import re
 from collections.abc import Mapping
 from functools import cache
 from importlib.resources import files
@@ -11,6 +12,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from litestar import Response
 from litestar.exceptions import HTTPException
 from litestar.response import Redirect
+from markupsafe import Markup, escape
 
 from fitsvc.answers.vin import read_vin
 from fitsvc.facts import as_written
@@ -45,6 +47,7 @@ _MORE_PAGES: Final = (
 """The pages of whoever keeps the rules and the store, below every page."""
 _NUMBERED: Final = ("find.vehicle", "find")
 """The fields in which a vehicle's number may be typed or scanned."""
+_QUOTED: Final = re.compile("`([^`]+)`")
 _FINDINGS: Final = {
     "passes": (mark("works"), "passes"),
     "caution": (mark("conditional"), "mind"),
@@ -69,6 +72,7 @@ def _environment() -> Environment:
     )
     found.filters |= {"sentence": sentence, "plainly": plainly, "field_id": field_id}
     found.filters["written"] = lambda wire: "not known" if wire is None else as_written(wire)
+    found.filters["coded"] = coded
     found.filters["uncapped"] = lambda text: text[:1].lower() + text[1:]
     found.filters["id"] = lambda name: name.replace(".", "-").replace("_", "-")
     found.globals |= {
@@ -82,6 +86,11 @@ def _environment() -> Environment:
         "abouts": _ABOUTS,
     }
     return found
+
+
+def coded(text: str) -> Markup:
+    """A text with what is written in backquotes shown as such."""
+    return Markup(_QUOTED.sub(r"<code>\1</code>", str(escape(text))))  # noqa: S704
 
 
 def page(request: AnyRequest, template: str, *, status: int = 200, **shown: Any) -> Response[str]:
