@@ -276,11 +276,19 @@ def planned(client: Client) -> dict[str, Any]:
 
 
 @pytest.mark.parametrize(
-    ("state", "sku"),
-    [("folded", HANGS), ("in_use", HANGS), ("tilted", HANGS), ("tilted", "TWIN"), ("closure_open", HANGS)],
+    ("state", "sku", "result"),
+    [
+        ("folded", HANGS, "touched"),
+        ("in_use", HANGS, "touched"),
+        ("tilted", HANGS, "touched"),
+        ("tilted", "TWIN", "touched"),
+        ("closure_open", HANGS, "touched"),
+        ("tilted", HANGS, "rubbed"),
+        ("folded", HANGS, "rubbed"),
+    ],
 )
-def test_what_touched_is_a_plain_yes_nowhere(demo: Any, state: str, sku: str) -> None:
-    """Whatever follows from it: by no way to ask is the very thing that touched a plain yes, and others are as before.
+def test_what_touched_or_rubbed_is_a_plain_yes_nowhere(demo: Any, state: str, sku: str, result: str) -> None:
+    """Whatever follows from it: by no way to ask is the very thing a plain yes, and others are as before.
 
     Taken back, all is as it was.
     """
@@ -288,10 +296,11 @@ def test_what_touched_is_a_plain_yes_nowhere(demo: Any, state: str, sku: str) ->
     before = {sku: everywhere(client, sku)[0] for sku in (HANGS, "TWIN")}
     assert set(before[sku].values()) == {"works"}
     shown, plan = client.get("/v1/mountings/mnt_saltmarsh_own").json()["facts"], planned(client)
-    told = tell(demo, evidence={"sku": sku, "state": state, "result": "touched"}, **TRIED_AT)
+    told = tell(demo, evidence={"sku": sku, "state": state, "result": result}, **TRIED_AT)
     found, answer = everywhere(client, sku)
     assert len(set(found.values())) == 1 and found["answer"] != "works", found
-    assert any("it touched, and did not go, on 2 March 2026, by Ann" in one for one in answer["cautions"])
+    words = {"touched": "it touched, and did not go", "rubbed": "it went, and it rubbed"}[result]
+    assert any(f"{words}, on 2 March 2026, by Ann" in one for one in answer["cautions"])
     assert SCHOOL in [one["rig"] for one in told["rigs"]["changed"]]
     after = planned(client)
     others = [sku for part in (after["best"] or {"parts": []})["parts"] for sku in part["others"]]

@@ -16,7 +16,7 @@ from fitsvc.language.problems import Problem, ProblemsFound, nearest
 from fitsvc.language.truth import NO
 from fitsvc.language.types import ListType, Value
 from fitsvc.language.tyres import designation
-from fitsvc.rulebook.trials import TOUCHED
+from fitsvc.rulebook.trials import RUBBED, TOUCHED
 from fitsvc.rulebook.vocabulary import TYRE_PARTS, Fact, Vocabulary
 from fitsvc.subjects import BESIDE_RIG, OF_RIG, SUBJECTS
 
@@ -527,17 +527,18 @@ class _QuestionReading:
                     self.rubbed += [what] if what in stored.rubbed else []
 
     def _try_things(self, stored: Stored) -> None:
-        """Note what touched here, and how the very accessory asked about did, each way of trying it once."""
+        """Note what touched or rubbed here, and how the very accessory asked about did, each way of trying it once."""
         latest = {(one.how, one.result): one for one in stored.things if one.sku == self.sku and self.sku}
         self.tried += latest.values()
         states = self.reader.rulebook.trials.values()
-        for one in stored.things:
-            if one.result == TOUCHED and not one.settled:
+        # What touched is told last, as it takes the place of what rubbed.
+        for one in sorted(stored.things, key=lambda each: each.result == TOUCHED):
+            if one.result in (RUBBED, TOUCHED) and not one.settled:
                 # Of a way to try it that the rulebook no longer has, any may have been meant.
                 names = [state.told_as for state in states if state.title == one.how]
                 facts = [self.reader.vocabulary.facts[name] for name in names or [each.told_as for each in states]]
-                touched = {fact.name: fact.type.mask(TOUCHED) for fact in facts if isinstance(fact.type, ListType)}
-                self.of_items.setdefault(one.sku, {}).update(touched)
+                came = {fact.name: fact.type.mask(one.result) for fact in facts if isinstance(fact.type, ListType)}
+                self.of_items.setdefault(one.sku, {}).update(came)
 
     def _said(self, slot: str) -> bool:
         """Whether the question itself says something of a slot: a value, or that it is not known."""

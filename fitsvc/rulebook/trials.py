@@ -13,6 +13,8 @@ THING: Final = "accessory"
 """What is tried."""
 TOUCHED: Final = "touched"
 """What came of a trial in which it did not go."""
+RUBBED: Final = "rubbed"
+"""What came of one in which it went, and rubs on something."""
 _KEYS: Final = ("title", "bears_on", "told_as")
 _MAY_HAVE: Final = ("room", "applies_when")
 
@@ -46,8 +48,8 @@ def _told_as(read: Expressions, entry: Mapping) -> str:
     name = node.value or "" if isinstance(node, Scalar) else ""
     fact = facts.get(name)
     members = fact.type.members if fact is not None and isinstance(fact.type, ListType) else ()
-    if fact is None or fact.subject != THING or not fact.asked or TOUCHED not in members:
-        help = f"name a choice of an {THING} with `presence: asked` and the member `{TOUCHED}`"
+    if fact is None or fact.subject != THING or not fact.asked or not {TOUCHED, RUBBED} <= set(members):
+        help = f"name a choice of an {THING} with `presence: asked` and the members `{TOUCHED}` and `{RUBBED}`"
         read.shape.complain(node, f"`{name}` cannot tell that it touched", help)
     return name
 

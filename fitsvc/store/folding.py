@@ -39,6 +39,8 @@ THING: Final = "sku:"
 _OF_RECORD: Final = "its record"
 _MOST_TOLD: Final = 20
 """Statements of one dispute, and things tried, that a record carries along; the log has them all."""
+CLEAR: Final = "clear"
+"""What came of a trial in which it went, and there was room."""
 TOUCHED: Final = "touched"
 """What came of a trial in which it did not go."""
 
@@ -91,7 +93,8 @@ class Trial:
 class ThingTried:
     """An accessory that was tried: how, what came of it, the fact that it bears on, by whom and when.
 
-    It is `settled` where who said that it touched has tried it so again since, and it went.
+    It is `settled` where who said that it touched has tried it so again since, and it went, or that it rubbed, and it
+    cleared.
     """
 
     fact: str
@@ -104,8 +107,8 @@ class ThingTried:
 
     @property
     def counts(self) -> bool:
-        """Whether it touched, and nobody who said so has said otherwise since."""
-        return self.result == TOUCHED and not self.settled
+        """Whether it touched or rubbed, and nobody who said so has said otherwise since."""
+        return self.result != CLEAR and not self.settled
 
     def document(self) -> Document:
         """As a record keeps it."""
@@ -287,26 +290,29 @@ def current_facts(
 
 
 def _tried(every: Sequence[Statement], law: Law) -> list[tuple[str, Trial | ThingTried]]:
-    """What was tried and not taken back, each with its observation: the latest of it, and all that touched."""
+    # What touched or rubbed must not be forgotten; there is one for each accessory and way to try it, by each person.
     dead = taken_back(every)
     found = [(one, law.tried(one.evidence)) for one in every if one.evidence]
     live = [(one, tried) for one, tried in found if tried and not {(one.id, ALL), (one.id, tried.fact)} & dead]
     went: dict[tuple[str, ...], datetime] = {}
     for one, tried in live:
         if isinstance(tried, ThingTried) and tried.result != TOUCHED:
-            key = _trial_of(one, tried)
-            went[key] = max(one.at, went.get(key, one.at))
+            for worse in (TOUCHED,) if tried.result != CLEAR else (TOUCHED, "rubbed"):
+                key = (*_trial_of(one, tried), worse)
+                went[key] = max(one.at, went.get(key, one.at))
     told = [(one.id, _as_told(one, tried, went)) for one, tried in live]
-    # What touched must never be forgotten; there is one of it for each accessory and way to try it, by each person.
-    touched = {(tried.sku, tried.how, tried.by): key for key, tried in told[:-_MOST_TOLD] if _counts(tried)}
+    # What touched or rubbed must never be forgotten; there is one for each accessory and way to try it, by each person.
+    touched = {
+        (tried.sku, tried.how, tried.by, tried.result): key for key, tried in told[:-_MOST_TOLD] if _counts(tried)
+    }
     return [(key, tried) for key, tried in told[:-_MOST_TOLD] if key in touched.values()] + told[-_MOST_TOLD:]
 
 
 def _as_told(one: Statement, tried: Trial | ThingTried, went: Mapping[tuple[str, ...], datetime]) -> Trial | ThingTried:
     if not isinstance(tried, ThingTried):
         return tried
-    last = went.get(_trial_of(one, tried)) if _person(one) else None
-    settled = tried.result == TOUCHED and last is not None and last > one.at
+    last = went.get((*_trial_of(one, tried), tried.result)) if _person(one) else None
+    settled = last is not None and last > one.at
     return replace(tried, by=one.by, at=one.at.isoformat(), settled=settled)
 
 

@@ -6,7 +6,7 @@ from typing import Final, Literal
 
 from fitsvc.document import Json
 from fitsvc.store.errors import FieldProblem, InvalidValue
-from fitsvc.store.folding import ALL, RANK, TOUCHED, Law, Said, ThingTried, Trial, agree, standing, taken_back
+from fitsvc.store.folding import ALL, RANK, Law, Said, ThingTried, Trial, agree, standing, taken_back
 from fitsvc.store.observations import Provenance, TakingBack
 from fitsvc.store.tables import NOTE, Observation
 from fitsvc.store.validation import Checks
@@ -111,7 +111,7 @@ def _tried_otherwise(
 
 def _came_otherwise(now: Trial | ThingTried, then: Trial | ThingTried) -> bool:
     if isinstance(now, ThingTried) and isinstance(then, ThingTried):
-        return (then.sku, then.how) == (now.sku, now.how) and (then.result == TOUCHED) != (now.result == TOUCHED)
+        return (then.sku, then.how) == (now.sku, now.how) and then.result != now.result
     return isinstance(now, Trial) and isinstance(then, Trial) and then.what == now.what and then.fact != now.fact
 
 
