@@ -143,6 +143,27 @@ def compare(old: Path, new: Path | None) -> None:
     out().print("Whose fits change on a catalogue: `fitsvc audit ... --rules NEW --against AUDIT`.")
 
 
+@rules.command()
+@click.argument(
+    "name", metavar="[RULE|FILE]", required=False, help="A rule or limit, or a file of rules; all if not said."
+)
+@click.option(
+    "--only", multiple=True, metavar="WHAT", help="Only claims of a kind, such as `hazards`; repeat for several."
+)
+@click.option(
+    "--all", "show_all", is_flag=True, help="Tell every verdict, each with its question; so for a single rule."
+)
+@rules_option
+def prove(name: str | None, only: tuple[str, ...], show_all: bool, rules: Path | None) -> None:
+    """Prove what can be proven of rules, or refute it by a question. Ends with 1 where a rule is at fault."""
+    from fitsvc.cli.rules_proved import named_rules, prover_of, show_verdicts, wanted
+
+    prover = prover_of(rules_folder(rules))
+    found = named_rules(prover, name)
+    if show_verdicts(out(), prover, found, wanted(only), show_all=show_all or (found is not None and len(found) == 1)):
+        raise click.exceptions.Exit(FAULTS)
+
+
 def _coverage(folder: Path) -> None:
     """Print the coverage; a fact that nothing reads is a fault."""
     from fitsvc.cli.rule_view import show_coverage

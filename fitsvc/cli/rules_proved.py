@@ -1,0 +1,104 @@
+"""What was proven of rules, told for the person who writes them: faults first, each with a question to ask."""
+
+import json
+from collections import Counter
+from collections.abc import Collection, Iterable
+from pathlib import Path
+from typing import TYPE_CHECKING, Final
+
+from fitsvc.cli.console import paragraph, refuse
+from fitsvc.language.problems import nearest
+
+if TYPE_CHECKING:
+    from fitsvc.cli.console import Console
+    from fitsvc.proving.claims import Prover, Ruling, What
+    from fitsvc.rulebook.rules import Rule
+
+_COLOURS: Final = {"proven": "green", "refuted": "cyan", "undecided": "yellow"}
+_HANG: Final = 10
+
+
+def prover_of(folder: Path) -> "Prover":
+    """A prover of a folder of rules, where the solver is installed."""
+    from fitsvc.cli.options import load_rules
+
+    try:
+        from fitsvc.proving.claims import Prover
+    except ModuleNotFoundError:
+        refuse("the solver that proofs need is not installed", "`pip install 'fitsvc[prove]'`")
+    return Prover(load_rules(folder))
+
+
+def wanted(only: Collection[str]) -> "list[What]":
+    """The kinds of claims that are named; all of them where none is."""
+    from fitsvc.proving.claims import WHATS
+
+    for one in only:
+        if one not in WHATS:
+            near = nearest(one, WHATS)
+            help = f"did you mean `{near}`?" if near else "it is one of " + ", ".join(f"`{what}`" for what in WHATS)
+            refuse(f"`{one}` is no kind of claim", help)
+    return [what for what in WHATS if not only or what in only]
+
+
+def named_rules(prover: "Prover", name: str | None) -> "list[Rule] | None":
+    """The rules that are named, by an id, a limit's or a file's; None for all of them."""
+    from fitsvc.proving.book import rules_of
+
+    if name is None:
+        return None
+    wanted = Path(name).stem if name.endswith(".yaml") else name
+    found = rules_of(prover.rulebook, wanted)
+    if not found:
+        known = [rule.id for rule in prover.rulebook.rules]
+        near = nearest(wanted, [*known, *prover.rulebook.topics])
+        refuse(f"there is no rule, limit or file of rules `{name}`", f"did you mean `{near}`?" if near else "")
+    return found
+
+
+def show_verdicts(
+    console: "Console", prover: "Prover", rules: "Collection[Rule] | None", whats: "Collection[What]", *, show_all: bool
+) -> bool:
+    """Look into the claims, tell what is at fault or not decided (or all), and count; whether anything is."""
+    from fitsvc.proving.book import claims_of
+
+    verdicts: list[Ruling] = []
+    for claim in claims_of(prover, rules, whats):
+        verdict = prover.decide(claim)
+        verdicts.append(verdict)
+        if show_all or verdict.fault or verdict.state == "undecided":
+            _show(console, verdict)
+    _count(console, verdicts)
+    return any(verdict.fault or verdict.state == "undecided" for verdict in verdicts)
+
+
+def _show(console: "Console", verdict: "Ruling") -> None:
+    colour = "red" if verdict.fault else _COLOURS[verdict.state]
+    paragraph(console, verdict.claim.says, sign=verdict.state, colour=colour, hang=_HANG)
+    if verdict.fault:
+        from fitsvc.proving.claims import WHATS
+
+        paragraph(console, f"fault: {WHATS[verdict.claim.what]}", indent=_HANG)
+    if verdict.reason:
+        paragraph(console, verdict.reason, style="dim", indent=_HANG)
+    if verdict.document is not None:
+        console.print(" " * _HANG + json.dumps(verdict.document, ensure_ascii=False))
+
+
+def _count(console: "Console", verdicts: "Iterable[Ruling]") -> None:
+    """Count the verdicts, and say what they hold for."""
+    from fitsvc.proving.claims import MOST_ADAPTERS
+
+    found = list(verdicts)
+    states = Counter(verdict.state for verdict in found)
+    faults = sum(verdict.fault for verdict in found)
+    console.print()
+    console.print(
+        f"{len(found)} claims: {states['proven']} proven, {states['refuted']} refuted by a case, "
+        f"{states['undecided']} not decided; {faults} fault{'s' if faults != 1 else ''}"
+    )
+    text = (
+        "Proven is: of no question with facts within their ranges, exact or not known, and up to "
+        f"{MOST_ADAPTERS} adapters; figures that are all but the same are left out."
+    )
+    paragraph(console, text, style="dim")

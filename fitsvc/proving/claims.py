@@ -1,0 +1,117 @@
+"""What is claimed of a rulebook, and what became of a claim: proven, refuted by a smallest case, or not decided."""
+
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from functools import cached_property
+from time import perf_counter
+from typing import Final, Literal
+
+from fitsvc.document import Document
+from fitsvc.engine.point import Point
+from fitsvc.facts import Case, FactReader
+from fitsvc.proving.asking import Holds, Undecided, ask
+from fitsvc.proving.functions import UntranslatedError
+from fitsvc.proving.shrinking import Shrinking
+from fitsvc.proving.terms import SolverTerm
+from fitsvc.proving.world import World
+from fitsvc.rulebook.rules import Rulebook
+
+MOST_ADAPTERS: Final = 2
+"""A claim is looked into with so many adapters at most: what two bring, a third brings again."""
+
+State = Literal["proven", "refuted", "undecided"]
+What = Literal["dead", "idle", "implied", "pairs", "ratings", "hazards", "worse"]
+WHATS: Final[Mapping[What, str]] = {
+    "dead": "a rule that never applies, or that nothing passes",
+    "idle": "a rule that nothing fails",
+    "implied": "a rule that fails only where another fails as well",
+    "pairs": "two blocking rules that no rig of a kind passes both",
+    "ratings": "a rating that nothing refuses a kind for",
+    "hazards": "a rating that is exceeded, and it works",
+    "worse": "more weight, or a lower rating, and a rule comes to something better",
+}
+"""What is looked for: the faults of a rulebook, each in a word."""
+
+Asked = Iterator[tuple[World, Sequence[SolverTerm], Holds]]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Claim:
+    """That no case does something: what is asked of each world, and whether it is a fault if there is none, or one.
+
+    `says` is the claim in words, `about` what it is of.
+    """
+
+    what: What
+    about: str
+    says: str
+    fault: State
+    asked: Callable[[], Asked]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Ruling:
+    """What became of a claim; `document` is the question that refutes it, `reason` why it is not decided."""
+
+    claim: Claim
+    state: State
+    document: Document | None = None
+    reason: str = ""
+    seconds: float = 0.0
+    also: str = ""
+
+    @property
+    def fault(self) -> bool:
+        """Whether the rulebook is at fault."""
+        return self.state == self.claim.fault
+
+
+@dataclass(eq=False)
+class Prover:
+    """A rulebook whose claims are looked into: its engine, and its worlds with none, one and two adapters."""
+
+    rulebook: Rulebook
+    worlds: dict[int, World] = field(default_factory=dict)
+
+    @cached_property
+    def engine(self) -> Point:
+        """The engine that has the last word."""
+        return Point(self.rulebook)
+
+    @cached_property
+    def reader(self) -> FactReader:
+        """The reader that a case has to pass as a question."""
+        return FactReader(self.rulebook)
+
+    def world(self, adapters: int) -> World:
+        """The world with so many adapters."""
+        found = self.worlds.get(adapters)
+        if found is None:
+            self.worlds[adapters] = found = World(self.rulebook, adapters)
+        return found
+
+    def decide(self, claim: Claim) -> Ruling:
+        """Look into a claim."""
+        start = perf_counter()
+        reasons: list[str] = []
+        try:
+            for world, terms, holds in claim.asked():
+                found = ask(world, terms, holds, likely=claim.fault == "proven")
+                if isinstance(found, Case):
+                    return self._refuted(claim, found, holds, start)
+                reasons += [found.reason] if isinstance(found, Undecided) else []
+        except UntranslatedError as what:
+            reasons.append(f"{what} is not put into terms")
+        state: State = "undecided" if reasons else "proven"
+        return Ruling(
+            claim=claim, state=state, reason="; ".join(dict.fromkeys(reasons)), seconds=perf_counter() - start
+        )
+
+    def _refuted(self, claim: Claim, case: Case, holds: Holds, start: float) -> Ruling:
+        shrinking = Shrinking(self.reader, holds)
+        smallest = shrinking.smallest(case)
+        seconds = perf_counter() - start
+        if not shrinking.is_asked(smallest):
+            reason = "a case was found, but none that can be asked as a question"
+            return Ruling(claim=claim, state="undecided", reason=reason, seconds=seconds)
+        return Ruling(claim=claim, state="refuted", document=smallest.document, seconds=seconds)

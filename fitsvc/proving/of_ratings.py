@@ -1,0 +1,108 @@
+"""Claims about ratings, by what `hazards.yaml` says bears on them.
+
+That none is exceeded and it works, and that something refuses each kind for it.
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from functools import partial
+
+from fitsvc.engine.support import Support
+from fitsvc.facts import Case
+from fitsvc.language.truth import YES
+from fitsvc.language.typed import ALWAYS
+from fitsvc.proving.claims import MOST_ADAPTERS, Asked, Claim, Prover
+from fitsvc.proving.encoder import Scope
+from fitsvc.proving.terms import SolverTerm, every, some
+from fitsvc.proving.world import World
+from fitsvc.rulebook.kinds import Kind, KnownKind, kinds_of
+from fitsvc.rulebook.rules import Hazard, Rule
+
+
+@dataclass(slots=True)
+class OfRatings:
+    """The claims about each line of the hazards."""
+
+    prover: Prover
+
+    def hazards(self) -> Iterator[Claim]:
+        """That whatever exceeds a rating is no plain yes."""
+        for line in self.prover.rulebook.hazards:
+            if line.exceeded is not None and not line.accepted:
+                yield Claim(what="hazards", about=line.rating, says=f"nothing works with {line.text}",
+                            fault="refuted", asked=partial(self._works, line))  # fmt: skip
+
+    def refusals(self) -> Iterator[Claim]:
+        """That something refuses each kind for each rating that it may exceed."""
+        lines = [line for line in self.prover.rulebook.hazards if line.exceeded is not None and not line.accepted]
+        derived = {name: one.node for name, one in self.prover.rulebook.derived.items()}
+        for kind in kinds_of(self.prover.rulebook.vocabulary).values():
+            held = [line for line in lines if KnownKind(derived, kind).may(line.guard)]
+            for rating in dict.fromkeys(line.rating for line in held):
+                of_rating = [line for line in held if line.rating == rating]
+                yield Claim(what="ratings", about=rating, says=f"no {kind.word} is refused for its {rating}",
+                            fault="proven", asked=partial(self._refused, kind, of_rating))  # fmt: skip
+
+    def _leaves(self, line: Hazard) -> set[str]:
+        derived = {name: one.node for name, one in self.prover.rulebook.derived.items()}
+        return {leaf.name for leaf in Support([line.exceeded or ALWAYS, line.guard or ALWAYS], derived).leaves}
+
+    def _scopes(self, line: Hazard, adapters: int) -> Iterator[tuple[World, Scope]]:
+        """Where a line is read: behind all adapters, or beside each in turn where it reads an adapter's facts."""
+        world = self.prover.world(adapters)
+        if any(name.startswith("adapter.") for name in self._leaves(line)):
+            yield from ((world, world.beside_adapter(place)) for place in range(adapters))
+        else:
+            yield world, world.scope
+
+    def _works(self, line: Hazard) -> Asked:
+        engine = self.prover.engine
+
+        def holds(case: Case) -> bool:
+            return self.exceeded(line, case) and engine.evaluate(case).outcome == "works"
+
+        for adapters in range(MOST_ADAPTERS + 1):
+            for world, scope in self._scopes(line, adapters):
+                yield world, [_exceeded(line, scope), world.works], holds
+
+    def exceeded(self, line: Hazard, case: Case) -> bool:
+        """Whether a line is surely about a case, or one of its adapters, and its rating surely exceeded."""
+        opened = self.prover.engine.opened(case)
+        cases = [opened]
+        if any(name.startswith("adapter.") for name in self._leaves(line)):
+            cases = [replace(opened, facts={**opened.facts, **adapter}) for adapter in case.adapters]
+        values = self.prover.engine.values(("hazard", line), lambda: [line.guard or ALWAYS, line.exceeded or ALWAYS])
+        return any(all(value == YES for value in values.of(one)) for one in cases)
+
+    def _refused(self, kind: Kind, lines: list[Hazard]) -> Asked:
+        """That a rule which reads the rating refuses this kind where the rating is exceeded."""
+        rules = [rule for rule in self.prover.rulebook.rules if rule.blocks and self._reads(rule, lines[0].rating)]
+        numbers = {self.prover.rulebook.rules.index(rule) for rule in rules}
+
+        def holds(case: Case) -> bool:
+            fails = set(self.prover.engine.rule_by_rule(case).fails)
+            is_kind = case.facts.get(kind.fact.name) == kind.fact.type.mask(kind.member)  # type: ignore[union-attr]
+            return is_kind and bool(fails & numbers) and any(self.exceeded(line, case) for line in lines)
+
+        for adapters in range(MOST_ADAPTERS + 1):
+            world = self.prover.world(adapters)
+            exceeded = [_exceeded(line, scope) for line in lines for _, scope in self._scopes(line, adapters)]
+            fails = some(world.judged(rule).fails for rule in rules)
+            yield world, [self._is(kind, world), some(exceeded), fails], holds
+
+    @staticmethod
+    def _is(kind: Kind, world: World) -> SolverTerm:
+        told = world.facts.fact(kind.fact.name, None)
+        return told.members[kind.fact.type.members.index(kind.member)]  # type: ignore[union-attr]
+
+    def _reads(self, rule: Rule, rating: str) -> bool:
+        """Whether a rule reads a rating, straight or through the working opening."""
+        engine, number = self.prover.engine, self.prover.rulebook.rules.index(rule)
+        names = {leaf.name for adapted in (False, True) for leaf in engine.support(number, adapted).leaves}
+        behind = engine.behind_opening([name for name in names if name.startswith("opening.")], MOST_ADAPTERS)
+        return rating in names | {read.name for read, _ in behind}
+
+
+def _exceeded(line: Hazard, scope: Scope) -> SolverTerm:
+    """That a line is surely about a question, and its rating surely exceeded."""
+    return every((scope.truth(line.guard).yes, scope.truth(line.exceeded).yes))

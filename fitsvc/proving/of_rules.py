@@ -1,0 +1,82 @@
+"""Claims about single rules: that one never applies, that nothing fails it, that another says as much."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import partial
+
+from fitsvc.facts import Case
+from fitsvc.language.truth import YES
+from fitsvc.language.typed import ALWAYS
+from fitsvc.proving.asking import Holds
+from fitsvc.proving.claims import MOST_ADAPTERS, Asked, Claim, Prover
+from fitsvc.proving.terms import negation
+from fitsvc.rulebook.rules import Rule
+
+
+@dataclass(slots=True)
+class OfRules:
+    """The claims about each rule."""
+
+    prover: Prover
+
+    def claims(self, rule: Rule) -> Iterator[Claim]:
+        """All that is claimed of one rule."""
+        id = f"`{rule.id}`"
+        yield Claim(what="dead", about=rule.id, says=f"{id} never surely applies", fault="proven",
+                    asked=partial(self._comes_to, rule, "applies"))  # fmt: skip
+        yield Claim(what="dead", about=rule.id, says=f"nothing that {id} applies to passes it", fault="proven",
+                    asked=partial(self._comes_to, rule, "passes"))  # fmt: skip
+        yield Claim(what="idle", about=rule.id, says=f"nothing fails {id}", fault="proven",
+                    asked=partial(self._comes_to, rule, "fails"))  # fmt: skip
+        yield Claim(what="implied", about=rule.id, says=f"what fails {id} fails another rule as well", fault="proven",
+                    asked=partial(self._alone, rule))  # fmt: skip
+
+    def worlds(self, rule: Rule) -> range:
+        """How many adapters matter to a rule: none, unless it reads the working opening."""
+        support = self.prover.engine.support(self._number(rule), adapted=True)
+        names = [*(leaf.name for leaf in support.leaves), *support.presences]
+        reads = any(name.startswith(("opening.", "adapter.")) for name in names)
+        return range(MOST_ADAPTERS + 1 if reads else 1)
+
+    def _number(self, rule: Rule) -> int:
+        return self.prover.rulebook.rules.index(rule)
+
+    def _comes_to(self, rule: Rule, way: str) -> Asked:
+        holds = self._surely_applies(rule) if way == "applies" else self._result(rule, way)
+        for adapters in self.worlds(rule):
+            judged = self.prover.world(adapters).judged(rule)
+            terms = {"applies": [judged.applies], "passes": [judged.applies, judged.passes], "fails": [judged.fails]}
+            yield self.prover.world(adapters), terms[way], holds
+
+    def _surely_applies(self, rule: Rule) -> Holds:
+        engine = self.prover.engine
+        guard = engine.values(("proving", rule.id), lambda: [rule.guard or ALWAYS])
+
+        def holds(case: Case) -> bool:
+            return case.present.issuperset(rule.subjects) and guard.of(case)[0] == YES
+
+        return holds
+
+    def _result(self, rule: Rule, result: str) -> Holds:
+        engine, number, applies = self.prover.engine, self._number(rule), self._surely_applies(rule)
+
+        def holds(case: Case) -> bool:
+            return engine.judge(number, engine.opened(case)) == result and applies(case)
+
+        return holds
+
+    def _alone(self, rule: Rule) -> Asked:
+        """That it fails, and no other rule does that as much would come of."""
+        number, engine = self._number(rule), self.prover.engine
+
+        def holds(case: Case) -> bool:
+            verdict = engine.rule_by_rule(case)
+            return [*verdict.fails, *([] if rule.blocks else verdict.cautions)] == [number]
+
+        for adapters in self.worlds(rule):
+            world = self.prover.world(adapters)
+            others = [world.judged(one).fails for one in self._as_grave(rule)]
+            yield world, [world.judged(rule).fails, *map(negation, others)], holds
+
+    def _as_grave(self, rule: Rule) -> list[Rule]:
+        return [one for one in self.prover.rulebook.rules if one.id != rule.id and (one.blocks or not rule.blocks)]

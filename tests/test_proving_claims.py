@@ -1,0 +1,35 @@
+"""`fitsvc rules prove`: claims about rules, proven or refuted by a question that the engine agrees with."""
+
+import json
+
+import pytest
+
+from fitsvc.answers.answering import Answerer
+from fitsvc.cli import main
+from fitsvc.paths import data_dir
+from fitsvc.rulebook.cache import cached_rulebook
+
+
+def told(capsys: pytest.CaptureFixture[str], *arguments: str) -> tuple[int, str]:
+    """What `rules prove` ends with, and prints."""
+    code = main(["rules", "prove", *arguments])
+    return code, capsys.readouterr().out
+
+
+def test_a_rule_applies_passes_fails_and_fails_alone(capsys: pytest.CaptureFixture[str]) -> None:
+    """Of a rule that ships each claim is refuted by a question, and the one in which it fails is refused for it."""
+    code, text = told(capsys, "shank-fits-opening", "--only", "dead", "--only", "idle", "--only", "implied")
+    assert code == 0
+    assert "4 claims: 0 proven, 4 refuted by a case, 0 not decided; 0 faults" in text
+    questions = [json.loads(line) for line in text.splitlines() if line.lstrip().startswith("{")]
+    answers = [Answerer(cached_rulebook(data_dir("rules"))).answer(question) for question in questions]
+    failing = [finding.rule for finding in answers[-1].findings if finding.result == "fails"]
+    assert failing == ["shank-fits-opening"]
+
+
+def test_what_is_not_there_is_told(capsys: pytest.CaptureFixture[str]) -> None:
+    """A rule or a kind of claim that there is none of is refused with what is meant."""
+    assert main(["rules", "prove", "shank-fits-openin"]) == 2
+    assert "did you mean `shank-fits-opening`?" in capsys.readouterr().err
+    assert main(["rules", "prove", "--only", "hazard"]) == 2
+    assert "did you mean `hazards`?" in capsys.readouterr().err
