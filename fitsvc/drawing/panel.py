@@ -122,9 +122,12 @@ class Panel:
         """A rectangle: left, right, bottom, top in mm."""
         left, right, bottom, top = edges
         look: dict[str, float | str | None] = {
-            "x": self.x(left), "y": self.y(top), "width": max(right - left, 0.0) * self.scale,
-            "height": max(top - bottom, 0.0) * self.scale, "rx": corner * self.scale or None,
-        }  # fmt: skip
+            "x": self.x(left),
+            "y": self.y(top),
+            "width": max(right - left, 0.0) * self.scale,
+            "height": max(top - bottom, 0.0) * self.scale,
+            "rx": corner * self.scale or None,
+        }
         self.parts.append(element("rect", **look, class_=kind, **more))
 
     def circle(self, kind: str, x: float, z: float, radius: float) -> None:

@@ -59,14 +59,26 @@ def _document(prefix: str, title: str, description: str, foot: float, body: list
     head += element("desc", ink.words(description), id=f"{prefix}-desc")
     lines = element("path", d="M0 0V6", class_="v-hatch")
     hatch = element(
-        "pattern", lines, id=f"{prefix}-strikes", width=6, height=6, patternUnits="userSpaceOnUse",
+        "pattern",
+        lines,
+        id=f"{prefix}-strikes",
+        width=6,
+        height=6,
+        patternUnits="userSpaceOnUse",
         patternTransform="rotate(45)",
-    )  # fmt: skip
+    )
     return element(
-        "svg", head + element("defs", hatch) + "".join(body), xmlns="http://www.w3.org/2000/svg",
-        viewBox=f"0 0 {number(WIDE)} {number(foot)}", class_="view", role="img", id=prefix,
-        aria_labelledby=f"{prefix}-title", aria_describedby=f"{prefix}-desc", font_family="inherit",
-    )  # fmt: skip
+        "svg",
+        head + element("defs", hatch) + "".join(body),
+        xmlns="http://www.w3.org/2000/svg",
+        viewBox=f"0 0 {number(WIDE)} {number(foot)}",
+        class_="view",
+        role="img",
+        id=prefix,
+        aria_labelledby=f"{prefix}-title",
+        aria_describedby=f"{prefix}-desc",
+        font_family="inherit",
+    )
 
 
 def _things(scene: Scene) -> tuple[float, float]:
@@ -94,9 +106,14 @@ def _whole_panel(scene: Scene, outline: Outline | None, words: PanelWords) -> Pa
     right += 40 * INCH if scene.pin is None or scene.opening is None else 0.0
     left, rear, roof = outline.reach if outline else (-70 * INCH, 0.0, 50 * INCH)
     return Panel(
-        name="far", left=left - 5 * INCH, right=max(right, rear) + 8 * INCH, low=-1.5 * INCH,
-        high=max(roof, top, _LEAST) + 5 * INCH, top=0.0, words=words,
-    )  # fmt: skip
+        name="far",
+        left=left - 5 * INCH,
+        right=max(right, rear) + 8 * INCH,
+        low=-1.5 * INCH,
+        high=max(roof, top, _LEAST) + 5 * INCH,
+        top=0.0,
+        words=words,
+    )
 
 
 def _near(
@@ -139,8 +156,9 @@ def _corners(whole: Panel, near: Panel) -> str:
     y0, y1, k = min(whole.y(max(near.low, 0.0)), whole.foot), max(whole.y(near.high), 1.0), 6.0
     way = "".join(
         f"M{number(x)} {number(y + dy * k)}V{number(y)}H{number(x + dx * k)}"
-        for x, dx in ((x0, 1), (x1, -1)) for y, dy in ((y1, 1), (y0, -1))
-    )  # fmt: skip
+        for x, dx in ((x0, 1), (x1, -1))
+        for y, dy in ((y1, 1), (y0, -1))
+    )
     links = f"M{number(x0)} {number(y0)}L1 {number(near.top)}M{number(x1)} {number(y0)}L359 {number(near.top)}"
     return element("path", d=way, class_="v-frame") + element("path", d=links, class_="v-link")
 
@@ -243,8 +261,13 @@ def _strike(panel: Panel, scene: Scene, mark: Mark, prefix: str) -> None:
         return
     left, right, bottom, top = edges
     least = 4.0 / panel.scale
-    panel.rect("v-hit", (left, max(right, left + least), bottom, max(top, bottom + least)),
-        fill=f"url(#{prefix}-strikes)", data_region=mark.rule, clip_path=_cut(panel, scene, mark, prefix))  # fmt: skip
+    panel.rect(
+        "v-hit",
+        (left, max(right, left + least), bottom, max(top, bottom + least)),
+        fill=f"url(#{prefix}-strikes)",
+        data_region=mark.rule,
+        clip_path=_cut(panel, scene, mark, prefix),
+    )
 
 
 def _cut(panel: Panel, scene: Scene, mark: Mark, prefix: str) -> str | None:

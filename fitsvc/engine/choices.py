@@ -216,9 +216,7 @@ def _found(engine: "Point", adapted: bool) -> Iterator[Choice]:
         alone = [number for number in rules if readings[number][name] >= _LOSSY]
         if isinstance(kind, ListType | TruthType) and (len(rules) > 1 or alone):
             bits, alone_bits = (sum(1 << number for number in some) for some in (rules, alone))
-            yield Choice(
-                name=name, type=kind, rules=tuple(rules), bits=bits, alone=alone_bits, opens=name in opens
-            )  # fmt: skip
+            yield Choice(name=name, type=kind, rules=tuple(rules), bits=bits, alone=alone_bits, opens=name in opens)
 
 
 def _behind_opening(engine: "Point") -> dict[str, frozenset[str]]:

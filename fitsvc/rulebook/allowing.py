@@ -63,8 +63,13 @@ def _loading(read: Expressions, node: Node) -> Loading | None:
 def _number(read: Expressions, entry: Mapping, key: str) -> str:
     """The name of a fact of the question that is a number, a count under `times`; empty where it is none."""
     name, subjects = read.shape.text(entry, key), read.vocabulary.asked()
-    counted = {one.name for one in read.vocabulary.facts.values() if one.subject in subjects
-               and isinstance(one.type, NumberType) and (one.type.dimension == NUMBER) == (key == "times")}  # fmt: skip
+    counted = {
+        one.name
+        for one in read.vocabulary.facts.values()
+        if one.subject in subjects
+        and isinstance(one.type, NumberType)
+        and (one.type.dimension == NUMBER) == (key == "times")
+    }
     if name in counted:
         return name
     near = nearest(name, counted)

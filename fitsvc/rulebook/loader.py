@@ -99,21 +99,7 @@ class _Loader:
         read = self._names(vocabulary, tables, topics)
         opening = self._opening(read, topics)
         derived = self._derived(read)
-        rules: list[Rule] = []
-        limits: list[Limit] = []
-        needs: list[tuple[Need, Node]] = []
-        for topic, tree in topics.items():
-            for node in self.shape.items(tree.entries.get("rules"), "`rules`"):
-                rule = read_rule(read, node, topic, self.taken)
-                rules += [rule] if rule else []
-            for node in self.shape.items(tree.entries.get("limits"), "`limits`"):
-                limit = read_limit(read, node, topic, self.taken)
-                if limit:
-                    limits.append(limit[0])
-                    rules += limit[1]
-            for node in self.shape.items(tree.entries.get("needs"), "`needs`"):
-                need = read_need(read, node, topic, self.taken)
-                needs += [(need, node)] if need else []
+        rules, limits, needs = self._of_topics(read, topics)
         cautions = self._cautions(read, top)
         side_view, bodies = self._drawing(read, rules)
         hold_to_one(self.shape, needs)
@@ -152,6 +138,27 @@ class _Loader:
             hazards=hazards,
             words=words,
         )
+
+    def _of_topics(
+        self, read: Expressions, topics: Map[str, Mapping]
+    ) -> tuple[list[Rule], list[Limit], list[tuple[Need, Node]]]:
+        """The rules, limits and needs of every topic, those that limits come to among the rules."""
+        rules: list[Rule] = []
+        limits: list[Limit] = []
+        needs: list[tuple[Need, Node]] = []
+        for topic, tree in topics.items():
+            for node in self.shape.items(tree.entries.get("rules"), "`rules`"):
+                rule = read_rule(read, node, topic, self.taken)
+                rules += [rule] if rule else []
+            for node in self.shape.items(tree.entries.get("limits"), "`limits`"):
+                limit = read_limit(read, node, topic, self.taken)
+                if limit:
+                    limits.append(limit[0])
+                    rules += limit[1]
+            for node in self.shape.items(tree.entries.get("needs"), "`needs`"):
+                need = read_need(read, node, topic, self.taken)
+                needs += [(need, node)] if need else []
+        return rules, limits, needs
 
     # files
 

@@ -274,18 +274,10 @@ def read_fact_entry(shape: Shape, name: str, node: Node, lists: Lists) -> Fact |
             asked=asked,
             leans_on=_leaning(shape, entry),
         )
-    if "range" not in entry.entries:
-        shape.complain(entry, f"`{name}` has no plausible range", "write `range: [LOW, HIGH]`; be generous")
+    found = _range(shape, name, entry, kind)
+    if found is None:
         return None
-    ends = shape.items(entry.entries["range"], "`range`")
-    bounds = [_end(shape, item, DIMENSIONS[kind], kind) for item in ends]
-    if None in bounds:
-        return None
-    if len(bounds) != 2 or bounds[0] is None or bounds[1] is None or bounds[0] >= bounds[1]:
-        shape.complain(entry.entries["range"], "a range has two ends, the lower first", "write `range: [LOW, HIGH]`")
-        return None
-    written = (str(ends[0].value), str(ends[1].value))  # type: ignore[union-attr]
-    limits = (bounds[0], bounds[1])
+    limits, written = found
     number = NumberType(DIMENSIONS[kind], limits[0] < 0.0)
     tolerance = _tolerance(shape, entry, kind, lists.tolerances.get((effort, kind), ""))
     return Fact(
@@ -308,6 +300,22 @@ def read_fact_entry(shape: Shape, name: str, node: Node, lists: Lists) -> Fact |
         usual=_usual(shape, entry, kind),
         below_zero=shape.text(entry, "below_zero") if "below_zero" in entry.entries else "",
     )
+
+
+def _range(shape: Shape, name: str, entry: Mapping, kind: str) -> tuple[Bounds, tuple[str, str]] | None:
+    """The plausible range of a number, and its two ends as they are written."""
+    if "range" not in entry.entries:
+        shape.complain(entry, f"`{name}` has no plausible range", "write `range: [LOW, HIGH]`; be generous")
+        return None
+    ends = shape.items(entry.entries["range"], "`range`")
+    bounds = [_end(shape, item, DIMENSIONS[kind], kind) for item in ends]
+    if None in bounds:
+        return None
+    if len(bounds) != 2 or bounds[0] is None or bounds[1] is None or bounds[0] >= bounds[1]:
+        shape.complain(entry.entries["range"], "a range has two ends, the lower first", "write `range: [LOW, HIGH]`")
+        return None
+    written = (str(ends[0].value), str(ends[1].value))  # type: ignore[union-attr]
+    return (bounds[0], bounds[1]), written
 
 
 def _usual(shape: Shape, entry: Mapping, kind: str) -> Bounds | None:

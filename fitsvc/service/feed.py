@@ -81,8 +81,11 @@ _CHANGES: Final = Operation(
         ),
         Parameter("rig", "Only on this saved rig.", {"type": "string", "maxLength": 80}, example="rig_farm_muckle"),
         Parameter("sku", "Only of this accessory.", {"type": "string", "maxLength": 80}, example="SPK-TRUG-2"),
-        Parameter("rulebook", "The digest of the rulebook that the caller's outcomes are by.",
-                  {"type": "string", "maxLength": 80}),
+        Parameter(
+            "rulebook",
+            "The digest of the rulebook that the caller's outcomes are by.",
+            {"type": "string", "maxLength": 80},
+        ),
         Parameter(
             "wait",
             "How many seconds to wait for a change.",
@@ -90,7 +93,7 @@ _CHANGES: Final = Operation(
         ),
     ),
     errors=(404,),
-)  # fmt: skip
+)
 
 
 @get("/v1/changes", opt=_CHANGES.opt)

@@ -440,8 +440,9 @@ def _owns(told: Provenance, one: Said) -> bool:
 def _keep_in_place(session: Session, subject: Subject, record: Record, draft: Draft, laws: Laws) -> None:
     """Refuse to put another vehicle or receiver under what was seen on a mounting, or under a rig that names it."""
     if not isinstance(record, Mounting) or draft.links("mounting") == {
-        "vehicle_id": record.vehicle_id, "receiver_id": record.receiver_id
-    }:  # fmt: skip
+        "vehicle_id": record.vehicle_id,
+        "receiver_id": record.receiver_id,
+    }:
         return
     rigs = list(session.exec(select(RigPart.rig_id).where(RigPart.subject == subject, RigPart.record_id == record.key)))
     log = log_of(session, subject, record)

@@ -193,9 +193,7 @@ class Cases:
                 known = choice.known(rig, adapter)
                 if choice.is_open(known):
                     possible = choice.values(known)
-                    yield OpenChoice(
-                        None, choices.in_order(choice, possible), self._for_rig(choice, rig, adapter)
-                    )  # fmt: skip
+                    yield OpenChoice(None, choices.in_order(choice, possible), self._for_rig(choice, rig, adapter))
         if of_items:
             where = self._where_open(catalogue, choice)
             if where is not None:

@@ -149,6 +149,7 @@ def other_units(fields: Fields, system: System) -> tuple[str, str]:
     """The link to the same answer in the other units, and what it is called."""
     rest = {name: text for name, text in fields.items() if name != "units"}
     return (
-        (link("/answer", {**rest, "units": "metric"}), "In metric") if system == "us"
+        (link("/answer", {**rest, "units": "metric"}), "In metric")
+        if system == "us"
         else (link("/answer", rest), "In inches and pounds")
-    )  # fmt: skip
+    )
