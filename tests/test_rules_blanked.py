@@ -8,14 +8,14 @@ from collections.abc import Iterator, Mapping
 from random import Random
 
 import pytest
-from effort import EFFORT, NIGHTLY
+from effort import NIGHTLY
 from working_rigs import BOOK, KINDS, MADE, Rig, any_value, blanked, has, put, random_rigs, slot_of, works
 
 from fitsvc.facts import Case
 from fitsvc.language.truth import NO, YES
 from fitsvc.language.types import ListType, NumberType, Value
 
-RIGS = 12 * EFFORT
+RIGS = 240 if NIGHTLY else 6
 """Rigs of each kind whose facts are blanked; of three of them one has no adapter, one has one and one two."""
 
 _TOPIC = "opens a topic: the question is about it when a customer brings it up, and nothing is taken for granted of it"

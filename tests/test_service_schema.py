@@ -105,7 +105,7 @@ def texts_of(pattern: str) -> st.SearchStrategy[str]:
 
 
 @kinds
-@tries(300)
+@tries(100)
 @given(data=st.data())
 def test_what_fits_a_pattern_is_a_figure_or_nearly(kind: str, data: st.DataObject) -> None:
     """A text of the pattern is refused only for a fraction beside its whole number that makes one or more."""
