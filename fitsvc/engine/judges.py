@@ -1,11 +1,13 @@
 """Rules and needs compiled to Python functions that judge a case.
 
 Rules about the same subjects stand in one block, entered only when the question is about them. A fact
-that several rules read is fetched once, in the innermost place they share.
+that several rules read is fetched once, in the innermost place they share. What rules about any question compute is
+at hand in all blocks, so they come first.
 """
 
 from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
+from contextlib import nullcontext
 
 from fitsvc.engine.verdict import Verdict
 from fitsvc.language import typed
@@ -29,8 +31,8 @@ def compile_rules(rules: _Rules, needs: _Needs, derived: Mapping[str, AnyTyped])
     across = Counter(node for nodes in shared.values() for node in nodes)
     _fetch(emitter, [node for node, count in across.items() if count > 1 and _plain(node, derived)])
     for subjects, members in groups.items():
-        condition = " and ".join(f"{subject!r} in present" for subject in subjects) or "True"
-        with emitter.block(f"if {condition}:"):
+        condition = " and ".join(f"{subject!r} in present" for subject in subjects)
+        with emitter.block(f"if {condition}:") if condition else nullcontext():
             for subject in subjects:
                 emitter.take_present(subject)
             _fetch(emitter, [node for node, count in shared[subjects].items() if count > 1])
@@ -71,7 +73,7 @@ _Member = tuple[int, Rule | Need]
 
 
 def _groups(rules: _Rules, needs: _Needs) -> dict[tuple[str, ...], list[_Member]]:
-    groups: dict[tuple[str, ...], list[_Member]] = {}
+    groups: dict[tuple[str, ...], list[_Member]] = {(): []}
     members: list[_Member] = [*rules, *needs]
     for number, member in members:
         groups.setdefault(member.subjects, []).append((number, member))
