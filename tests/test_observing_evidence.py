@@ -1,5 +1,6 @@
 """Observations tighten what is known, contradict what cannot hold beside them, and change saved rigs' answers."""
 
+import json
 from datetime import UTC, datetime
 from html import unescape
 from pathlib import Path
@@ -603,6 +604,25 @@ def test_f20_a_file_tells_the_rigs_that_it_changes(
     assert main(args) == 0
     assert capsys.readouterr().out.splitlines()[1:] == dry.splitlines()[1:]
     assert shop.get("/v1/vehicles/veh_saltmarsh_2022").json() != before
+
+
+@pytest.mark.parametrize("database_url", ["sqlite"], indirect=True)
+def test_f20_a_file_tells_what_its_accessories_change(
+    shop: Client, database: Database, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A feed's other figure and a reading on the bench alike, on the rigs that answer otherwise about the item."""
+    sku, rig = "SPK-TRUG-2", "rig_school_run"
+    question = {"rig": {"id": rig}, "accessory": {"sku": sku}}
+    before = shop.post("/v1/answers", json=question).json()["outcome"]
+    file = tmp_path / "bench.jsonl"
+    told = {"subject": "accessory", "record": sku, "kind": "read", "by": "Ann", "facts": {"shank": "1-1/4 in"}}
+    file.write_text(json.dumps(told))
+    assert main(["load", str(file), "--effects", "--database", database.url, "--index", str(tmp_path)]) == 0
+    out = capsys.readouterr().out
+    after = shop.post("/v1/answers", json=question).json()["outcome"]
+    assert before != after == "fails"
+    assert f"{sku} {before} → {after}" in out.replace("\n    ", " ")
+    assert rig in out
 
 
 def test_f2_a_request_that_is_sent_again_is_told_once(client: Client, key: Key, mounting: str) -> None:

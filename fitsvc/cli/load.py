@@ -78,7 +78,7 @@ def load(
 
 
 def _effects_told(opened: "Database", rulebook: "Rulebook", index: Path | None) -> "Callable[[Loaded], Iterator[str]]":
-    """What tells which saved rigs a file makes answer otherwise, about the accessories as they were before."""
+    """What tells which saved rigs a file makes answer otherwise, about the accessories that were there before."""
     from fitsvc.answers.answering import Answerer
     from fitsvc.observing.recording import effects_of
     from fitsvc.selection import files
@@ -97,6 +97,8 @@ def _effects_told(opened: "Database", rulebook: "Rulebook", index: Path | None) 
             yield f"{one.rig} {one.name}: {one.count} answers, such as {first}"
         if loaded.touched.left_off:
             yield f"{loaded.touched.left_off} more saved rigs were not looked at"
+        if loaded.touched.items_left_off:
+            yield f"{loaded.touched.items_left_off} more accessories that the file changes were not looked at"
 
     return told
 

@@ -8,6 +8,7 @@ from sqlmodel import Session
 
 from fitsvc.document import Document
 from fitsvc.facts import FactReader
+from fitsvc.inventory.changes import newest
 from fitsvc.inventory.stored import StoreRecords
 from fitsvc.language.problems import Problem, ProblemsFound, nearest
 from fitsvc.loading.csv_rows import csv_rows
@@ -18,7 +19,7 @@ from fitsvc.loading.rows import Row
 from fitsvc.loading.storing import Loaded, Storing
 from fitsvc.loading.yaml_rows import yaml_rows
 from fitsvc.observing.effects import saved_rigs
-from fitsvc.observing.recording import Touched
+from fitsvc.observing.recording import Touched, items_since
 from fitsvc.rulebook.vocabulary import Vocabulary
 from fitsvc.store.database import Database
 from fitsvc.subjects import STORED, SUBJECTS, stored_as
@@ -50,10 +51,14 @@ def load_file(
     with database.session() as session:
         records = StoreRecords(session)
         before, left_off = saved_rigs(session, reader, records) if watch else ([], 0)
+        since = newest(session) if watch else 0
         storing = store_file(session, reader, path, replace=replace, source=source, also_seen=also_seen)
         if watch:
             after, _ = saved_rigs(session, reader, records)
-            storing.loaded.touched = Touched(before=before, after=after, left_off=left_off)
+            items, more = items_since(session, reader, since)
+            storing.loaded.touched = Touched(
+                before=before, after=after, left_off=left_off, items=items, items_left_off=more
+            )
         if dry:
             session.rollback()
     return storing.loaded

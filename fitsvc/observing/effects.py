@@ -133,6 +133,35 @@ def item_effects(engine: Point, reader: FactReader, rigs: Sequence[RigCase], was
     return Effects(tuple(changed), len(rigs), 0)
 
 
+def items_effects(
+    engine: Point, reader: FactReader, rigs: Sequence[RigCase], items: Sequence[tuple[Item, Item]]
+) -> list[RigChange]:
+    """Which saved rigs answer otherwise about some accessories, each as it was and as it is."""
+    found: dict[str, list[RigChange]] = {}
+    for was, now in items:
+        for one in item_effects(engine, reader, rigs, was, now).changed:
+            found.setdefault(one.rig, []).append(one)
+    return [joined(several) for several in found.values()]
+
+
+def joined(changes: Sequence[RigChange]) -> RigChange:
+    """Several changes of one rig as one; an accessory that is in more than one of them is told once."""
+    told: dict[str, Changed] = {}
+    for sku, was, now in (each for one in changes for each in one.changed):
+        told[sku] = (sku, told[sku][1] if sku in told else was, now)
+    before, after = (
+        sum((Counter(side) for side in sides), Counter()) for sides in zip(*map(_sides, changes), strict=True)
+    )
+    twice = sum(len(one.changed) for one in changes) - len(told)
+    first = tuple(sorted(told.values())[:MOST_TOLD])
+    count = sum(one.count for one in changes) - twice
+    return replace(changes[0], before=dict(before), after=dict(after), count=count, changed=first)
+
+
+def _sides(change: RigChange) -> tuple[Mapping[Outcome, int], Mapping[Outcome, int]]:
+    return change.before, change.after
+
+
 def _change(engine: Point, reader: FactReader, rig: RigCase, now: Case, held: Snapshot) -> RigChange:
     counts: tuple[Counter[Outcome], Counter[Outcome]] = Counter(), Counter()
     found, more = list[Changed](), 0

@@ -1,22 +1,24 @@
 """Recording what was observed of a record, with what it contradicts and the rigs as they were and are."""
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
-from typing import Any
+from dataclasses import dataclass, replace
+from typing import Any, Final
 
-from sqlmodel import Session
+from sqlmodel import Session, col, select
 
 from fitsvc.answers.shelf import Item, read_items
 from fitsvc.document import Json
 from fitsvc.engine.point import Point
 from fitsvc.facts import FactReader
-from fitsvc.inventory.stored import StoreRecords, stored
+from fitsvc.inventory.stored import StoreRecords, stored, stored_so
 from fitsvc.observing.effects import (
     MOST_RIGS,
     Effects,
     RigCase,
     effects,
     item_effects,
+    items_effects,
+    joined,
     rig_cases,
     saved_rigs,
 )
@@ -24,13 +26,16 @@ from fitsvc.observing.evidence import Contradiction, contradictions
 from fitsvc.observing.law import facts_of, laws_of
 from fitsvc.selection.segments import Snapshot
 from fitsvc.store.errors import FieldProblem, InvalidValue, NotFound
-from fitsvc.store.folding import standing
-from fitsvc.store.observations import Provenance, log_of, sold_as, told_before
-from fitsvc.store.records import add_observation, lock, lock_record
+from fitsvc.store.folding import current_facts, standing
+from fitsvc.store.observations import Provenance, log_of, observations_of, sold_as, told_before
+from fitsvc.store.records import add_observation, get_records, lock, lock_record
 from fitsvc.store.rigs import count_using
 from fitsvc.store.tables import Accessory, Known, Observation
 from fitsvc.store.taking_back import NO_REQUEST, Request
 from fitsvc.subjects import Told
+
+MOST_ITEMS: Final = 1_000
+"""Accessories that a file changes which are looked at, each on every saved rig: some seconds for a thousand of both."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -55,12 +60,17 @@ class ItemSeen:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Touched:
-    """The saved rigs that a change may touch, as they were and as they are, and how many more than these there are."""
+    """The saved rigs that a change may touch, as they were and as they are, and how many more than these there are.
+
+    `items` are the accessories of which a file says something else than was known, as they were and as they are.
+    """
 
     before: Sequence[RigCase] = ()
     after: Sequence[RigCase] = ()
     left_off: int = 0
     item: ItemSeen | None = None
+    items: Sequence[tuple[Item, Item]] = ()
+    items_left_off: int = 0
 
 
 class Watch:
@@ -95,7 +105,31 @@ def effects_of(engine: Point, reader: FactReader, touched: Touched, held: Callab
     """Which saved rigs answer otherwise; the accessories held are asked for only where a rig has changed."""
     if (item := touched.item) is not None:
         return item_effects(engine, reader, item.rigs, item.was, item.now)
-    return effects(engine, reader, touched.before, touched.after, held)
+    found = effects(engine, reader, touched.before, touched.after, held)
+    if not touched.items:
+        return found
+    by_rig = {one.rig: [one] for one in found.changed}
+    for one in items_effects(engine, reader, touched.after, touched.items):
+        by_rig.setdefault(one.rig, []).append(one)
+    return replace(found, changed=tuple(joined(several) for _, several in sorted(by_rig.items())))
+
+
+def items_since(session: Session, reader: FactReader, sequence: int) -> tuple[list[tuple[Item, Item]], int]:
+    """The accessories stored before an observation's number of which something else is known since, as they were and
+    as they are; and how many more than are looked at.
+    """
+    told = select(Observation.record_id).where(Observation.subject == "accessory", col(Observation.sequence) > sequence)
+    keys = sorted(set(session.exec(told)))
+    records, law = get_records(session, "accessory", keys[:MOST_ITEMS]), laws_of(reader)("accessory")
+    said = observations_of(session, "accessory", list(records))
+    found: list[tuple[Item, Item]] = []
+    for key, record in records.items():
+        before = [one for one in said[key] if (one.sequence or 0) <= sequence]
+        was, now = stored_so("accessory", record, current_facts(before, law)), stored("accessory", record)
+        if before and now.subject == "accessory" and was.facts != now.facts:
+            both = read_items(reader, [was, now])
+            found += [(both[0], both[1])] if len(both) == 2 else []
+    return found, max(len(keys) - MOST_ITEMS, 0)
 
 
 def observe(

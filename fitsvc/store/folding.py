@@ -290,7 +290,7 @@ def current_facts(
 
 
 def _tried(every: Sequence[Statement], law: Law) -> list[tuple[str, Trial | ThingTried]]:
-    # What touched or rubbed must not be forgotten; there is one for each accessory and way to try it, by each person.
+    """What was tried and stands, each with its observation: the latest of it, and all that touched or rubbed."""
     dead = taken_back(every)
     found = [(one, law.tried(one.evidence)) for one in every if one.evidence]
     live = [(one, tried) for one, tried in found if tried and not {(one.id, ALL), (one.id, tried.fact)} & dead]
