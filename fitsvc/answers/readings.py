@@ -133,6 +133,13 @@ class Runs:
         found = sum(last + 1 - first for status, first, last in self.runs if status == wanted)
         return found / (self.grid.high + 1 - self.grid.low)
 
+    def of_something(self) -> "Runs":
+        """The runs of what weighs something: nothing, the first reading of all, comes to what the next one does."""
+        if self.grid.low or len(self.runs) < 2 or self.runs[0][1:] != (0, 0):
+            return self
+        status, _, last = self.runs[1]
+        return Runs(self.grid, ((status, 0, last), *self.runs[2:]))
+
     def at_the_edge(self, wanted: str) -> bool:
         """Whether no reading of a number comes to a result but the first or the last that is plausible."""
         grid, found = self.grid, [(first, last) for status, first, last in self.runs if status == wanted]

@@ -57,6 +57,8 @@ def summarise(
 def to_ask(wording: Wording, step: Next) -> str:
     """What to do to learn a fact: `measure the distance ...`, `ask whether ...`."""
     verb, thing = _VERBS[step.ask], wording.the(step.fact)
+    if step.adapter:
+        thing = f"{thing} (adapter {step.adapter}, counted from the receiver)"
     return f"{verb.removesuffix(' for')} {thing}" if is_yes_no(thing) else f"{verb} {thing}"
 
 
