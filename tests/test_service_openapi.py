@@ -43,6 +43,7 @@ PAGES = {
     "/edit/{kind}/{key}",
     "/remarks",
     "/remarks/new",
+    "/remarks/{key}/close",
 }
 UNDESCRIBED = {"/docs", "/docs/{name}", "/docs/schemas/{name}", "/problems", "/problems/{code}", *PAGES}
 

@@ -7,6 +7,9 @@ from litestar import Litestar
 from litestar.testing import TestClient
 from service_checks import problem
 
+from fitsvc.store.api_keys import create_key
+from fitsvc.store.database import Database
+
 Client = TestClient[Litestar]
 Key = dict[str, str]
 PATH = "/v1/remarks"
@@ -59,3 +62,22 @@ def test_a_page_keeps_a_remark_and_what_was_typed_without_a_key(client: Client, 
     (kept,) = client.get(PATH).json()["items"]
     assert (kept["result"], kept["by"]) == ("fails", "yard")
     assert client.get("/remarks/new?rule=none").status_code == 404
+
+
+def test_a_remark_is_closed_once_with_what_came_of_it(client: Client, key: Key, database: Database) -> None:
+    """Whoever keeps the rules says what came of it, by the API or the page; a key that may only record may not."""
+    made = [client.post(PATH, json={"rule": RULE, "text": f"wrong {n}"}, headers=key).json()["id"] for n in range(2)]
+    with database.session() as session:
+        records = create_key(session, "clerk", ["record"])[0]
+    told = {"because": "The edge is bevelled now.", "by": "Ottoline"}
+    problem(client.post(f"{PATH}/{made[0]}/close", json=told, headers={"X-API-Key": records}), 403)
+    problem(client.post(f"{PATH}/{made[0]}/close", json={"because": " "}, headers=key), 422)
+    closed = client.post(f"{PATH}/{made[0]}/close", json=told, headers=key).json()
+    assert (closed["closed_because"], closed["closed_by"]) == (told["because"], "Ottoline") and closed["closed_at"]
+    assert client.get(f"{PATH}/{made[0]}").json() == closed
+    problem(client.post(f"{PATH}/{made[0]}/close", json=told, headers=key), 409)
+    refused = client.post(f"/remarks/{made[1]}/close", data=told | {"key": records})
+    assert refused.status_code == 401 and "wrong 1" in refused.text
+    page = client.post(f"/remarks/{made[1]}/close", data=told | {"key": key["X-API-Key"]}).text
+    assert "wrong 0" in page and "wrong 1" in page and "The edge is bevelled now." in page
+    assert "None is open" in client.get("/remarks").text

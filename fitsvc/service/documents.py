@@ -135,6 +135,9 @@ def remark_document(remark: Remark) -> Document:
         "written_by": remark.written_by,
         "rulebook": remark.digest,
         "made_at": remark.made_at,
+        "closed_at": remark.closed_at,
+        "closed_by": remark.closed_by,
+        "closed_because": remark.closed_because,
     }
 
 

@@ -191,11 +191,16 @@ def _remarks() -> dict[str, Schema]:
         written_by=described(TEXT, "The name of the API key that it came in by."),
         rulebook=described(TEXT, "The digest of the rulebook that answered."),
         made_at=TIME,
+        closed_at=described(nullable(TIME), "When whoever keeps the rules closed it; null while it is open."),
+        closed_by=TEXT,
+        closed_because=described(TEXT, "What came of it."),
     )
+    because = text("What came of it.", minLength=1, maxLength=NOTE, pattern=_SAYS_WHY)
     rule = text("A rule's, a limit's or a need's id, as in a finding's `rule`.", minLength=1, maxLength=KEY)
     return {
         "Remark": remark,
         "Remarks": page(reference("Remark")),
+        "RemarkState": closed(["because"], because=because, by=nullable(short(NAME))),
         "NewRemark": closed(["rule", "text"], rule=rule, text=says, question=question, by=nullable(short(NAME))),
     }
 

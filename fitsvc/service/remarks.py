@@ -16,7 +16,7 @@ from fitsvc.service.keys import key_name
 from fitsvc.service.operations import Operation, query_of
 from fitsvc.service.queries import AFTER, LIMIT, Parameter
 from fitsvc.service.replies import page, reply
-from fitsvc.store.remarks import Complaint, create_remark, get_remark, list_remarks
+from fitsvc.store.remarks import Complaint, close_remark, create_remark, get_remark, list_remarks
 from fitsvc.store.tables import Remark
 
 PATH: Final = "/v1/remarks"
@@ -25,7 +25,7 @@ BODY_BYTES: Final = 256_000
 
 def router() -> Router:
     """Return the routes of remarks."""
-    return Router(PATH, route_handlers=[list_page, read, create])
+    return Router(PATH, route_handlers=[list_page, read, create, close])
 
 
 _LIST: Final = Operation(
@@ -89,6 +89,35 @@ async def create(request: AnyRequest) -> Response[bytes]:
     finish(read_object(document, ("rule", "text", "question", "by"), ("rule", "text")))
     made = await to_thread.run_sync(remarked, service, document, key_name(request))
     return reply(remark_document(made), 201, {"Location": f"{PATH}/{made.id}"})
+
+
+_CLOSE: Final = Operation(
+    id="close_remark",
+    summary="Say what came of a remark",
+    about="Closes a remark, once, with what whoever keeps the rules made of it.",
+    tag="Remarks",
+    gives="Remark",
+    path={"key": "The remark's `id`."},
+    body="RemarkState",
+    needs_key=True,
+    scope="edit",
+    errors=(404, 409),
+)
+
+
+@post("/{key:str}/close", opt=_CLOSE.opt, status_code=200, request_max_body_size=BODY_BYTES)
+async def close(request: AnyRequest, key: FromPath[str]) -> Response[bytes]:
+    """Close a remark."""
+    query_of(request)
+    service, document = service_of(request), await read_document(request)
+    finish(read_object(document, ("because", "by"), ("because",)))
+    by = document.get("by") or key_name(request)
+
+    def work() -> Document:
+        with service.database.session() as session:
+            return remark_document(close_remark(session, key, document["because"], by))
+
+    return reply(await to_thread.run_sync(work))
 
 
 def remarked(service: Service, document: Document, written_by: str) -> Remark:

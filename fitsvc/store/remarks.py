@@ -6,9 +6,9 @@ from dataclasses import dataclass
 from sqlmodel import Session, col, select
 
 from fitsvc.document import Document
-from fitsvc.store.errors import NotFound
+from fitsvc.store.errors import Conflict, NotFound
 from fitsvc.store.records import beyond
-from fitsvc.store.tables import NAME, NOTE, Remark
+from fitsvc.store.tables import NAME, NOTE, Remark, now
 from fitsvc.store.validation import Checks, new_id, page_size, storable
 
 
@@ -52,6 +52,21 @@ def create_remark(session: Session, made: Complaint) -> Remark:
     return remark
 
 
+def close_remark(session: Session, key: str, because: str, by: str) -> Remark:
+    """Say what came of a remark, once; NotFound, Conflict where that is said already, or InvalidValue."""
+    checks = Checks()
+    checks.text("/because", because, NOTE, required=True)
+    checks.text("/by", by, NAME)
+    checks.finish()
+    remark = get_remark(session, key)
+    if remark.closed_at is not None:
+        raise Conflict(f"remark `{key}` is closed already, by {remark.closed_by}")
+    remark.closed_at, remark.closed_by, remark.closed_because = now(), by, because
+    session.add(remark)
+    session.flush()
+    return remark
+
+
 def get_remark(session: Session, key: str) -> Remark:
     """Return one remark, or raise NotFound."""
     found = session.get(Remark, key) if storable(key) else None
@@ -72,9 +87,12 @@ def list_remarks(
     return session.exec(query.where(beyond(col(Remark.id), after))).all()
 
 
-def newest_remarks(session: Session, rule: str | None = None, *, limit: int = 100) -> Sequence[Remark]:
-    """Return the newest remarks, the latest first, those on one rule where it is named."""
+def newest_remarks(
+    session: Session, rule: str | None = None, *, closed: bool = False, limit: int = 100
+) -> Sequence[Remark]:
+    """Return the newest remarks that are open, or closed, the latest first, those on one rule where it is named."""
     query = select(Remark).order_by(col(Remark.made_at).desc(), col(Remark.id)).limit(page_size(limit))
+    query = query.where(col(Remark.closed_at).is_not(None) if closed else col(Remark.closed_at).is_(None))
     if rule is not None:
         if not storable(rule):
             return []

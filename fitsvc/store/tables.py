@@ -219,7 +219,8 @@ class KeptReply(SQLModel, table=True):
 class Remark(SQLModel, table=True):
     """What somebody holds against a rule: the question, what the rule came to in its answer, and why that is wrong.
 
-    `digest` is the rulebook's that answered; `written_by` the name of the key that it came in by.
+    `digest` is the rulebook's that answered; `written_by` the name of the key that it came in by. Once it is closed,
+    by whoever keeps the rules, it says what came of it.
     """
 
     id: str = Field(primary_key=True, sa_type=key_type())
@@ -233,6 +234,9 @@ class Remark(SQLModel, table=True):
     written_by: str = Field(default="", max_length=NAME)
     digest: str = Field(default="", max_length=KEY)
     made_at: datetime = Field(default_factory=now, sa_type=Utc)
+    closed_at: datetime | None = Field(default=None, sa_type=Utc, nullable=True)
+    closed_by: str = Field(default="", max_length=NAME)
+    closed_because: str = Field(default="", max_length=NOTE)
 
 
 TABLES: Mapping[Subject, type[Record]] = {

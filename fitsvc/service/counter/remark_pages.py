@@ -1,10 +1,12 @@
 """The pages of remarks: say that a rule is wrong in an answer, and read what was said, for whoever keeps the rules."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Final
 
 from anyio import to_thread
 from litestar import Response, Router, get, post
+from litestar.params import FromPath
+from litestar.response import Redirect
 
 from fitsvc.language.display import System
 from fitsvc.language.problems import Problem, ProblemsFound
@@ -15,8 +17,8 @@ from fitsvc.service.counter.rendering import fields_of, not_there, page
 from fitsvc.service.counter.sheet_view import day
 from fitsvc.service.counter.writing import sent
 from fitsvc.service.remarks import remarked
-from fitsvc.store.errors import InvalidValue
-from fitsvc.store.remarks import newest_remarks
+from fitsvc.store.errors import Conflict, InvalidValue, NotFound
+from fitsvc.store.remarks import close_remark, newest_remarks
 from fitsvc.store.tables import Remark
 
 PATH: Final = "/remarks"
@@ -27,14 +29,22 @@ _NO_RULE: Final = "There is no rule, limit or need of that name. The page of rul
 
 @get("/", sync_to_thread=True)
 def remarks(request: AnyRequest) -> Response[str]:
-    """List the newest remarks, or those on one rule."""
+    """List the newest remarks that are open, or those closed; of one rule where it is named."""
     fields, _ = fields_of(request)
-    rule = fields.get("rule") or None
+    return _listed(request, fields.get("rule") or None, bool(fields.get("closed")))
+
+
+def _listed(
+    request: AnyRequest, rule: str | None, closed: bool, problems: Sequence[Problem] = (), status: int = 200
+) -> Response[str]:
     service = service_of(request)
     with service.database.session() as session:
-        found = newest_remarks(session, rule, limit=_MOST)
+        found = newest_remarks(session, rule, closed=closed, limit=_MOST)
     told = [(one, _title(service, one), _address(one), day(one.made_at)) for one in found]
-    return page(request, "remarks.html", told=told, rule=service.library.entry(rule) if rule else None)
+    entry = service.library.entry(rule) if rule else None
+    return page(
+        request, "remarks.html", status=status, told=told, rule=entry, closed=closed, problems=problems, day=day
+    )
 
 
 @get("/new", sync_to_thread=True)
@@ -67,6 +77,26 @@ async def send(request: AnyRequest) -> Response[str]:
             problems = [Problem(f"{one.field.removeprefix('/')} {one.message}") for one in found.problems]
             return _form(request, entry, form.fields, system, problems, 422)
         return page(request, "remark_kept.html", rule=entry, back=_answer(form.fields))
+
+    return await to_thread.run_sync(work)
+
+
+@post("/{key:str}/close", status_code=200)
+async def close(request: AnyRequest, key: FromPath[str]) -> Response[str] | Redirect:
+    """Close a remark, by a key that may edit."""
+    form, service = await sent(request, "edit"), service_of(request)
+
+    def work() -> Response[str] | Redirect:
+        if form.refused:
+            return _listed(request, None, False, [Problem(form.refused)], form.status)
+        try:
+            with service.database.session() as session:
+                close_remark(session, key, form.fields.get("because", ""), form.fields.get("by") or form.by)
+        except NotFound:
+            return not_there(request, "There is no such remark. The page of remarks lists all.")
+        except (Conflict, InvalidValue) as refused:
+            return _listed(request, None, False, [Problem(str(refused))], 409)
+        return Redirect(f"{PATH}?closed=yes", status_code=303)
 
     return await to_thread.run_sync(work)
 
@@ -115,4 +145,4 @@ def _address(one: Remark) -> str:
 
 def router() -> Router:
     """Return the routes of remarks."""
-    return Router(PATH, route_handlers=[remarks, new, send])
+    return Router(PATH, route_handlers=[remarks, new, send, close])
