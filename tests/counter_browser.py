@@ -75,7 +75,7 @@ PAGES: Final = {
     "sell, one basket": f"/sell?{MUCKLE}&trailer=DUN-CART-612E&basket=KND-2-D212-9%7CRBL-2-C",
     "sell, on hand": f"/sell?{MUCKLE}&accessory=KND-2-D212-9&trailer=DUN-CART-612E&want.step=yes",
     "trailer alone": f"/answer?{MUCKLE}&trailer=DUN-CART-612E",
-    "sell, errors": "/sell?find.vehicle=muckel&load.bikes=two",
+    "sell, errors": "/sell?find.vehicle=muckel&load.bikes=some",
     "compare": f"/compare?{MUCKLE}&load.bikes=2&pick.SPK-TRUG-2=yes&pick.SPK-HIGH-2=yes",
     "fits, several vehicles": "/fits?vehicle.make=Velmora&vehicle.model=Saltmarsh",
     "ask, let go": f"/?{MUCKLE}&on=veh_dunlin_2022%7Crcv_pell_wicket_3&mounting.pin_to_bumper=4+in",
