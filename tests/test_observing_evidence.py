@@ -27,7 +27,7 @@ from fitsvc.rulebook.rules import Rulebook
 from fitsvc.store.database import Database
 from fitsvc.store.folding import KnownFact, fold
 from fitsvc.store.records import get_record
-from fitsvc.store.tables import Observation
+from fitsvc.store.tables import Mounting, Observation
 
 Client = TestClient[Litestar]
 Key = dict[str, str]
@@ -655,6 +655,65 @@ def test_f4_another_part_under_what_was_seen_is_refused(shop: Client, key: Key) 
     tell(shop, key, "mnt_new", facts={"pin_to_bumper": "4 in"})
     back = {"vehicle": "veh_saltmarsh_2022", "receiver": "rcv_velmora_saltmarsh"}
     assert "`pin_to_bumper`" in problem(shop.put("/v1/mountings/mnt_new", json=back, headers=change), 409)["detail"]
+
+
+@pytest.mark.parametrize("database_url", ["sqlite"], indirect=True)
+def test_f4_a_rig_that_an_edit_broke_is_set_aside_and_told(
+    shop: Client, key: Key, database: Database, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """As a store from before may hold one: an audit goes on with the others, and no page stops at it."""
+    with database.session() as session:
+        mounting = session.get(Mounting, "mnt_saltmarsh_own")
+        assert mounting is not None
+        mounting.receiver_id = "rcv_brannoch_oxter"
+    header, first, *_ = (SEED / "accessories.csv").read_text("utf-8").splitlines()
+    (tmp_path / "items.csv").write_text(f"{header}\n{first}\n", "utf-8")
+    args = ["audit", str(tmp_path / "items.csv"), "-o", str(tmp_path / "out"), "--database", database.url]
+    assert main(args) == 0
+    told = capsys.readouterr().err
+    assert "set aside: rig `rig_school_run`: mounting `mnt_saltmarsh_own` belongs to receiver" in told.replace(
+        "\n", " "
+    )
+    rigs = json.loads((tmp_path / "out" / "summary.json").read_text("utf-8"))["rigs"]
+    assert rigs == 5
+    assert shop.get("/records/rig/rig_school_run").status_code == 200
+    told_of = {"subject": "vehicle", "record": "veh_saltmarsh_2022", "facts": {"rear_overhang": "50 in"}}
+    assert shop.post("/v1/observations", json=told_of, headers=key).json()["rigs"]["judged"] == 0
+
+
+@pytest.mark.parametrize("database_url", ["sqlite"], indirect=True)
+def test_f3_a_put_takes_only_what_its_source_published(client: Client, key: Key, mounting: str) -> None:
+    """The reading stands against another published figure, and where none is given."""
+    tell(client, key, mounting, facts={"pin_to_bumper": "4-1/8 in", "height": "17 in"}, by="Ann")
+    for published in ({"pin_to_bumper": "3 in"}, {}):
+        body = {"vehicle": "veh_1", "receiver": "rcv_1", "facts": published}
+        response = client.put(f"/v1/mountings/{mounting}", json=body, headers=key | {"If-Match": "*"})
+        assert response.status_code == 200
+        facts = response.json()["facts"]
+        assert (facts["pin_to_bumper"]["value"], facts["height"]["value"]) == ("4-1/8 in", "17 in")
+        assert {how["kind"] for how in response.json()["provenance"].values()} == {"measured"}
+
+
+@pytest.mark.parametrize("database_url", ["sqlite"], indirect=True)
+def test_f19_inches_come_back_as_inches(client: Client, key: Key, mounting: str) -> None:
+    """What several readings leave is told in the fractions of a tape: in the record, on the sheet and its page."""
+    tell(client, key, mounting, facts={"pin_to_bumper": "4 in ± 1/4 in"}, by="Ann")
+    tell(client, key, mounting, facts={"pin_to_bumper": "4-1/4 in ± 1/4 in"}, by="Bo")
+    shown = client.get(f"/v1/mountings/{mounting}").json()["facts"]["pin_to_bumper"]
+    assert shown == {"at_least": "4 in", "at_most": "4-1/4 in"}
+    (fact,) = (one for one in client.get(f"/v1/mountings/{mounting}/sheet").json()["facts"] if one["state"] == "")
+    assert fact["value"] == "at least 4 in, at most 4-1/4 in"
+    assert "mm" not in [one["said"].split()[-1] for one in fact["statements"]]
+    assert "at least 4 in, at most 4-1/4 in" in unescape(client.get(f"/records/mounting/{mounting}").text)
+
+
+@pytest.mark.parametrize("database_url", ["sqlite"], indirect=True)
+def test_f23_a_label_that_was_read_says_so(client: Client, key: Key, mounting: str) -> None:
+    """Neither measured nor published: read off the part, by whom; it is exact, and counts as what was seen."""
+    body = {"subject": "receiver", "record": "rcv_1", "kind": "read", "by": "Bo", "facts": {"tongue_rating": "450 lb"}}
+    record = client.post("/v1/observations", json=body, headers=key).json()["record"]
+    assert (record["facts"]["tongue_rating"], record["provenance"]["tongue_rating"]["kind"]) == ("450 lb", "read")
+    assert "Read off the part by Bo" in client.get("/records/receiver/rcv_1").text
 
 
 def test_f25_a_record_made_again_has_none_of_the_old_ones_readings(client: Client, key: Key, mounting: str) -> None:
