@@ -120,6 +120,16 @@ def test_a_larger_one_that_stowed_contradicts_a_smaller_that_did_not(client: Cli
     assert second["record"]["facts"]["spare_blocked_from"] == "773.9 mm"
 
 
+def test_f21_what_one_person_said_otherwise_since_is_named_no_more(client: Client, key: Key, mounting: str) -> None:
+    """A slip is named once, when it is put right; what is entered late of an earlier day is no contradiction."""
+    told = [
+        tell(client, key, mounting, facts={"height": value}, by="Ann", at=f"2026-05-0{day}T09:00:00Z")
+        for value, day in (("13 in", 3), ("17 in", 4), ("17-1/8 in", 5), ("12 in", 1))
+    ]
+    assert [len(one["contradictions"]) for one in told] == [0, 1, 0, 0]
+    assert told[-1]["record"]["provenance"]["height"].get("state") is None
+
+
 def test_a_spare_tried_again_settles_what_another_said_of_it(client: Client, key: Key, mounting: str) -> None:
     """Ann says that it did not stow, Bo tries the same size again and it does: with a reason, that holds."""
     tell(client, key, mounting, evidence={"tyre": "245/75R16", "stowed": False}, by="Ann")

@@ -117,10 +117,14 @@ def details(loaded: "Loaded", *, given_up: bool = False) -> Iterator[str]:
     """What a file contradicts, and what was seen on the parts that it says otherwise or not at all."""
     yield from (f"contradiction: {text}" for text in loaded.contradictions)
     if loaded.given_up:
-        yield f"{loaded.given_up} facts that were seen on the parts are given up"
+        yield f"{_seen(loaded.given_up)} given up"
     if loaded.standing and not given_up:
         facts = sum(len(names) for _, names in loaded.standing)
-        yield f"{facts} facts that were seen on the parts stand (`--also-measured` gives them up):"
+        yield f"{_seen(facts)} kept (`--also-measured` gives up what was seen):"
         yield from (f"{key}: {', '.join(names)}" for key, names in loaded.standing[:_MOST_NAMED])
         if len(loaded.standing) > _MOST_NAMED:
             yield f"and of {len(loaded.standing) - _MOST_NAMED} more records"
+
+
+def _seen(count: int) -> str:
+    return "1 fact that was seen on the parts is" if count == 1 else f"{count} facts that were seen on the parts are"

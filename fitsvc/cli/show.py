@@ -3,6 +3,7 @@
 import json
 import sys
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -101,6 +102,7 @@ def observe(record: str, facts: tuple[str, ...], database: str | None, rules: Pa
 
     from fitsvc.cli.load import described, details
     from fitsvc.facts import FactReader
+    from fitsvc.language.problems import ProblemsFound
     from fitsvc.loading.load import load_file
     from fitsvc.store.rigs import told_as
 
@@ -109,7 +111,10 @@ def observe(record: str, facts: tuple[str, ...], database: str | None, rules: Pa
     with TemporaryDirectory() as folder, open_database(database) as opened:
         path = Path(folder) / "told.jsonl"
         path.write_text(json.dumps(row), encoding="utf-8")
-        loaded = load_file(opened, FactReader(load_rules(rules)), path)
+        try:
+            loaded = load_file(opened, FactReader(load_rules(rules)), path)
+        except ProblemsFound as found:
+            raise ProblemsFound([replace(one, file=record, line=0) for one in found.problems]) from found
     out().print(described(loaded).replace(str(path), record))
     for line in details(loaded):
         out().print(f"  {line}")
@@ -204,7 +209,7 @@ def _show(found: "Sheet") -> None:
         told = ", ".join(f"{name} {value}" for name, value in tried.evidence.items())
         paragraph(console, f"{gone}tried: {told}, by {tried.by or 'somebody'} on {tried.at[:10]}", sign="·")
     if found.unknown:
-        paragraph(console, f"Nobody has told: {', '.join(found.unknown)}.", style="dim")
+        paragraph(console, f"Not known: {', '.join(found.unknown)}.", style="dim")
 
 
 def _statements(fact: "SheetFact") -> Iterator[str]:

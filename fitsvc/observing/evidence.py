@@ -16,7 +16,7 @@ from fitsvc.language.problems import Problem
 from fitsvc.language.tyres import TyreError, designation, parse_tyre
 from fitsvc.observing.trials import Trials
 from fitsvc.rulebook.vocabulary import Fact
-from fitsvc.store.folding import Said, Trial, apart
+from fitsvc.store.folding import Said, Trial, apart, present
 
 FITS, BLOCKED = "spare_fits_up_to", "spare_blocked_from"
 OTHER: Final = {FITS: BLOCKED, BLOCKED: FITS}
@@ -99,13 +99,15 @@ def read_evidence(reader: FactReader, evidence: Json, subject: Json, pointer: st
 def contradictions(
     known: Mapping[str, Fact], stands: Mapping[str, Sequence[Said]], observation: str
 ) -> list[Contradiction]:
-    """What stands of a record and cannot hold beside one of its observations; guesses contradict nothing.
+    """What is said at present of a record and cannot hold beside one of its observations; guesses contradict nothing.
 
     `known` are the facts of its vocabulary, by their short names.
     """
     sure = {name: [one for one in of if one.kind != "assumed" and name in known] for name, of in stands.items()}
-    against = {name: [one for one in of if one.observation != observation] for name, of in sure.items()}
-    told = [one for of in sure.values() for one in of if one.observation == observation]
+    against = {
+        name: _at_present(known, [one for one in of if one.observation != observation]) for name, of in sure.items()
+    }
+    told = [one for of in sure.values() for one in _at_present(known, of) if one.observation == observation]
     found = []
     for one in told:
         apart_from = [other for other in against.get(one.fact, ()) if _apart(known[one.fact], one, other)]
@@ -113,6 +115,11 @@ def contradictions(
             because = f"{known[one.fact].the} cannot be {as_written(one.value)} and {as_written(apart_from[-1].value)}"
             found.append(Contradiction(one.fact, because, (*apart_from, one)))
     return found + _spare(against, told)
+
+
+def _at_present(known: Mapping[str, Fact], said: Sequence[Said]) -> Sequence[Said]:
+    """What each person holds to now: of one who has said otherwise since, what was entered late is no contradiction."""
+    return said if not said or known[said[0].fact].gathered else present(said)
 
 
 def _millimetres(bound: float) -> str:

@@ -438,7 +438,7 @@ def fold_fact(said: Sequence[Said], law: FactLaw) -> KnownFact:
     """Return what follows from the statements of one fact that stand."""
     best = max(RANK[one.kind] for one in said)
     ranked = _ranked(said, law, best)
-    counting = _gathered(ranked) if law.gathered else _present(ranked)
+    counting = _gathered(ranked) if law.gathered else present(ranked)
     readable = [one for one in counting if one.span is not None]
     span: Span | None
     state: State = ""
@@ -451,7 +451,7 @@ def fold_fact(said: Sequence[Said], law: FactLaw) -> KnownFact:
     else:
         counting = readable
         span, state = _joined([one.span for one in readable if one.span is not None])
-        lesser = [] if state else _present([one for one in said if 0 < RANK[one.kind] < best and one not in ranked])
+        lesser = [] if state else present([one for one in said if 0 < RANK[one.kind] < best and one not in ranked])
         for one in lesser:
             # A maker's figure is nominal, and does not sharpen what a tape says of this part; a maker's choice does.
             if isinstance(span, frozenset) and isinstance(one.span, frozenset) and span & one.span:
@@ -502,7 +502,7 @@ def _ranked(said: Sequence[Said], law: FactLaw, best: int) -> list[Said]:
     return found + [one for one in lesser if isinstance(one.span, tuple) and one.span[1] < lowest - TOLERANCE]
 
 
-def _present(said: Iterable[Said]) -> list[Said]:
+def present(said: Iterable[Said]) -> list[Said]:
     """What each person and source says at present, in the order of when it was seen.
 
     Seen by one person: a later statement takes the place of earlier ones that it cannot hold beside. Of one source
@@ -524,7 +524,7 @@ def _present(said: Iterable[Said]) -> list[Said]:
 def _gathered(said: Sequence[Said]) -> list[Said]:
     """Each case that was seen, since one person's later one is another case, and what each source says at present."""
     seen = [one for one in said if RANK[one.kind] == SEEN]
-    return seen + _present(one for one in said if RANK[one.kind] < SEEN)
+    return seen + present(one for one in said if RANK[one.kind] < SEEN)
 
 
 def _speaker(one: Said) -> tuple[bool, str]:
