@@ -157,11 +157,9 @@ def _responses(operation: Operation, gives: str, words: Mapping[str, str], answe
 
 
 def _upload(sent: str | None, shown: bool) -> Document:
-    """Return how a file is sent; one that is text has an example, shown where the rulebook can read it."""
-    if sent is None:
-        return {"schema": text(minLength=1, format="binary")}
-    examples: Document = {"examples": {"example": {"value": sent}}} if shown else {}
-    return {"schema": text(minLength=1)} | examples
+    """Return how a file is sent, as the bytes it is; one that is text has an example that the rulebook can read."""
+    examples: Document = {"examples": {"example": {"value": sent}}} if shown and sent is not None else {}
+    return {"schema": text(minLength=1, format="binary")} | examples
 
 
 def _linked(name: str, value: str, words: Mapping[str, str]) -> Document:

@@ -24,7 +24,7 @@ from fitsvc.service.json_schema import (
     word,
 )
 from fitsvc.service.observations import SUBJECTS
-from fitsvc.service.schema import facts_name
+from fitsvc.service.schema import facts_name, tyre
 from fitsvc.store.observations import RIG
 from fitsvc.store.tables import KEY, LABEL, NAME, NOTE, PHOTO, Act, Kind
 from fitsvc.store.validation import PREFIXES
@@ -82,7 +82,7 @@ def _known() -> dict[str, Schema]:
     said = closed(["value", "kind", "by", "observation"], value=value, kind=_KIND, by=TEXT, at=at, observation=TEXT)
     tried = described(_by_name(value, ""), "What the fact is for the very thing that was tried.")
     rubbed = described(array(TEXT), "Of what was tried, what went in and rubbed.")
-    settled = described({"const": True}, "Who said that it touched has tried it so again since, and it went.")
+    settled = described({"type": "boolean"}, "Who said that it touched has tried it so again since, and it went.")
     told = {"by": TEXT, "at": TEXT, "settled": settled}
     thing = closed(["sku", "how", "result"], sku=TEXT, how=TEXT, result=word(RESULTS), **told)
     things = described(array(thing), "Accessories that were tried, and what came of it.")
@@ -240,14 +240,18 @@ def _observations(trials: Mapping[str, TrialState]) -> dict[str, Schema]:
         )
         for kind in KINDS
     }
-    return would | {
-        "Observation": observation,
-        "Observations": page(reference("Observation")),
-        "Observed": observed,
-        "Contradiction": _contradiction(),
-        "RigsChanged": _rigs_changed(),
-        "NewObservation": {"oneOf": [body for kind in KINDS for body in _told_of(kind, trials)] + _told_of_rig()},
-    }
+    return (
+        would
+        | _evidence(trials)
+        | {
+            "Observation": observation,
+            "Observations": page(reference("Observation")),
+            "Observed": observed,
+            "Contradiction": _contradiction(),
+            "RigsChanged": _rigs_changed(),
+            "NewObservation": {"oneOf": [body for kind in KINDS for body in _told_of(kind, trials)] + _told_of_rig()},
+        }
+    )
 
 
 def _contradiction() -> Schema:
@@ -286,11 +290,8 @@ def _told_of(kind: RecordKind, trials: Mapping[str, TrialState]) -> list[Schema]
     if kind.subject != "mounting":
         return bodies
     reason = {"reason": text("Why.", minLength=1, maxLength=NOTE, pattern=_SAYS_WHY)}
-    text_ = "Whether a spare stowed with this receiver, rubbing or not."
-    tyre: Schema = {"allOf": [reference("Tyre"), TEXT]}
-    yes_no: Schema = {"type": "boolean"}
-    spare = closed(["tyre", "stowed"], text_, tyre=tyre, stowed=yes_no, rubbed=yes_no)
-    evident = {"evidence": {"anyOf": [spare, *_thing_tried(trials)]}, "facts": nullable(one["facts"])}
+    tried = [reference(name) for name in _evidence(trials)]
+    evident = {"evidence": {"anyOf": tried}, "facts": nullable(one["facts"])}
     return [
         *bodies,
         closed([*about, "evidence"], **about, **evident, **told),
@@ -313,16 +314,20 @@ def _bodies(about: Mapping[str, Schema], one: Mapping[str, Schema], told: Mappin
     ]
 
 
-def _thing_tried(trials: Mapping[str, TrialState]) -> list[Schema]:
-    """Return the body of an accessory that was tried, where the rulebook says how."""
+def _evidence(trials: Mapping[str, TrialState]) -> dict[str, Schema]:
+    """Return the schemas of what was tried: a spare, and where the rulebook says how an accessory."""
+    yes_no: Schema = {"type": "boolean"}
+    about = "Whether a spare stowed with this receiver, rubbing or not."
+    found = {"StowedSpare": closed(["tyre", "stowed"], about, tyre=tyre(), stowed=yes_no, rubbed=yes_no)}
+    if not trials:
+        return found
     about = (
         "An accessory that was tried here, in the receiver itself: in what state, what came of it, and the gap left."
     )
     ways = "; ".join(f"`{name}`: {one.title}" for name, one in trials.items())
     result = word(RESULTS, "`rubbed` went in and rubs; `touched` did not go.")
     names = {"sku": _SKU, "state": word(tuple(trials), f"{ways}."), "result": result}
-    thing = closed(["sku", "state", "result"], about, **names, gap=reference("Length"))
-    return [thing] if trials else []
+    return found | {"TriedThing": closed(["sku", "state", "result"], about, **names, gap=reference("Length"))}
 
 
 _CORRECTS: Final = text("An earlier observation of this record, taken back in what is told anew.", minLength=1)

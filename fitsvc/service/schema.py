@@ -47,7 +47,7 @@ _SAMPLES: Final = {
 def schemas(vocabulary: Vocabulary) -> dict[str, Schema]:
     """Return the components that a vocabulary gives: quantities, lists, facts by subject, and a question."""
     found = {_title(kind): quantity(kind) for kind in DIMENSIONS if kind != "count"}
-    found |= {"Count": _count(), "YesNo": _yes_no(), "Text": _text(), "Tyre": _tyre()}
+    found |= {"Count": _count(), "YesNo": _yes_no(), "Text": _text(), "Tyre": tyre() | {"type": ["string", "null"]}}
     chosen = {fact.kind for fact in vocabulary.facts.values()}
     lists = {name: kind for name, kind in vocabulary.lists.items() if name in chosen}
     found |= {f"{_title(name)}Choice": _list(vocabulary, kind) for name, kind in lists.items()}
@@ -67,13 +67,13 @@ def quantity(kind: str) -> Schema:
     """Return the schema of a figure with its unit: exact, with a tolerance, within bounds, or unknown."""
     sample, form = _SAMPLES[kind], f"fitsvc-{kind}"
     exact, off = (
-        text(format=form, pattern=pattern, maxLength=LONGEST_QUANTITY, examples=[sample])
+        text(format=form, pattern=pattern, maxLength=LONGEST_QUANTITY)
         for pattern in (quantity_pattern(kind), quantity_pattern(kind, sign=""))
     )
     about = f"A {kind} with its unit, such as `{sample}`: exact, with a tolerance, within bounds, or unknown. "
     about += f"In one text it is written `{sample} ± {sample}`, `at least {sample}`, or `exactly {sample}`, which says "
     about += "that a measured figure is not off by what a tape is."
-    told = text(format=form, pattern=told_pattern(kind), maxLength=3 * LONGEST_QUANTITY, examples=[sample])
+    told = text(format=form, pattern=told_pattern(kind), maxLength=3 * LONGEST_QUANTITY)
     return {"description": about, "anyOf": [told, *_known(exact, off)[1:]]}
 
 
@@ -161,10 +161,11 @@ def _text() -> Schema:
     return {"type": ["string", "null"], "maxLength": LONGEST_TEXT, "pattern": NO_NUL}
 
 
-def _tyre() -> Schema:
+def tyre() -> Schema:
+    """Return the schema of a tyre's designation."""
     return {
         "description": "A tyre's designation as it stands on the sidewall.",
-        "type": ["string", "null"],
+        "type": "string",
         "format": "fitsvc-tyre",
         "maxLength": tyres.LONGEST_TEXT,
         "pattern": _tyre_pattern(),
@@ -219,21 +220,10 @@ def _part(vocabulary: Vocabulary, subject: str) -> Schema:
     properties: Schema = {"facts": nullable(reference(f"{_title(subject)}Facts"))}
     about = "Inline facts."
     if key:
-        named = text(examples=[_SAMPLE_KEYS[subject]], minLength=1, maxLength=KEY, pattern=NO_NUL)
+        named = text(minLength=1, maxLength=KEY, pattern=NO_NUL)
         properties = {key: nullable(named), **properties}
         about = f"A stored record by its `{key}`, inline facts, or both: then inline facts win."
     return parts(f"{vocabulary.subjects[subject].title}. {about}", **properties)
-
-
-_SAMPLE_KEYS: Final = {
-    "vehicle": "veh_moorfell_2019",
-    "receiver": "rcv_dray_2",
-    "mounting": "mnt_moorfell_dray_2",
-    "accessory": "DRY-RACK-4",
-    "adapter": "DRY-SLEEVE-2",
-    "ball": "DRY-BALL-2",
-    "trailer": "DRY-BOX-12",
-}
 
 
 def _rig() -> Schema:
@@ -268,9 +258,11 @@ def _about_nothing() -> Schema:
 
 def _about_one_and_several() -> Schema:
     """Where something is named beside several things that are."""
-    apart = [name for name in BESIDE_RIG if name != "load"]
-    told = [{"required": [name], "not": _none_of(name)} for name in apart]
-    return {"required": ["together"], "not": _none_of("together"), "anyOf": told}
+    return _named("together") | {"anyOf": [_named(name) for name in BESIDE_RIG if name != "load"]}
+
+
+def _named(name: str) -> Schema:
+    return {"required": [name], "properties": {name: {"not": NULL}}}
 
 
 def _none_of(*names: str) -> Schema:
