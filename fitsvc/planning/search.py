@@ -53,9 +53,9 @@ MOST_ADDED_AT_ONCE: Final = 1
 ADDED: Final = "adapter.adds_length"
 """What tells a short extension from a long one."""
 KEPT: Final = 8
-MOST_WORK: Final = 3_000
-"""Judgements of one case that may go into a plan, by count and never by the clock: some 100 ms."""
-_MOST_CHOSEN: Final = 500
+MOST_WORK: Final = 2_200
+"""Judgements of one case that may go into a plan, by count and never by the clock: some 70 ms."""
+_MOST_CHOSEN: Final = 400
 """So many more for choosing among what was found by then."""
 _SORTED: Final = 50
 """So many providers are put in order in the time of a judgement."""

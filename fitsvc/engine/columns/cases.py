@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from fitsvc.engine.choices import Choice, Choices
 from fitsvc.engine.columns.bitmaps import Words, pack, unpack
 from fitsvc.engine.columns.programs import Program
-from fitsvc.engine.columns.rules import Judge, RuleColumn
+from fitsvc.engine.columns.rules import Held, Judge, RuleColumn
 from fitsvc.engine.columns.signatures import Catalogue, Column, column_of, taken
 from fitsvc.engine.columns.views import ItemValues
 from fitsvc.facts import Case
@@ -43,9 +43,9 @@ class OpenChoice:
 class WrittenOut:
     """The signatures of which a choice is open and may have one value, as a catalogue in which it has that value."""
 
-    def __init__(self, program: Program, catalogue: Catalogue, choice: Choice, value: Value) -> None:
+    def __init__(self, program: Program, catalogue: Catalogue, choice: Choice, value: Value, held: Held) -> None:
         column = _column(catalogue, choice)
-        self._program, self._count = program, catalogue.count
+        self._program, self._count, self._held = program, catalogue.count, held
         self._rows = np.flatnonzero(_is_open(column, choice) & _may_be(column, choice, value))
         self.possible = _spread(self._rows, self._count)
         columns = {name: taken(column, self._rows) for name, column in catalogue.columns.items()}
@@ -65,7 +65,7 @@ class WrittenOut:
         judge = self.judges.get(number)
         if judge is None:
             member = self._program.members[number]
-            judge = self.judges.setdefault(number, Judge(self._program, member, self._items))
+            judge = self.judges.setdefault(number, Judge(self._program, member, self._items, self._held))
         found = _bits(judge.entry(values), result)
         return None if found is None else _spread(self._rows[unpack(found, len(self._rows))], self._count)
 
@@ -102,9 +102,9 @@ def _may_be(column: Column, choice: Choice, value: Value) -> NDArray[np.bool_]:
 class Cases:
     """The cases of one catalogue; what is written out of it is kept with its judges."""
 
-    def __init__(self, program: Program, judges: Sequence[Judge], make_room: Callable[[], None]) -> None:
+    def __init__(self, program: Program, judges: Sequence[Judge], held: Held, make_room: Callable[[], None]) -> None:
         """`make_room` is called before more results are kept."""
-        self._program, self._judges, self._make_room = program, judges, make_room
+        self._program, self._judges, self._held, self._make_room = program, judges, held, make_room
         rules = program.engine.rulebook.rules
         self._leaving_open = {number: None for number, rule in enumerate(rules) if rule.leaves_open}
         self._open: dict[str, Words | None] = {}
@@ -183,22 +183,22 @@ class Cases:
 
     def _open_choices(
         self, choices: Choices, choice: Choice, catalogue: Catalogue, rig: Case, values: tuple[Value, ...]
-    ) -> Iterator[OpenChoice]:
+    ) -> list[OpenChoice]:
         """Whose choice it is, of those of whom it is open: the rig's, its adapters' in turn, or the items'."""
-        # Once for a choice and not for each of its values, which are a few dozens: to add up what is kept takes long.
-        self._make_room()
-        of_items = choice.subject in catalogue.subjects
+        of_items, found = choice.subject in catalogue.subjects, list[OpenChoice]()
         if choice.of_adapter or not of_items:
             for adapter in choice.places(rig):
                 known = choice.known(rig, adapter)
                 if choice.is_open(known):
-                    possible = choice.values(known)
-                    yield OpenChoice(None, choices.in_order(choice, possible), self._for_rig(choice, rig, adapter))
-        if of_items:
-            where = self._where_open(catalogue, choice)
-            if where is not None:
-                every = choices.in_order(choice, choice.values(None))
-                yield OpenChoice(where, every, self._for_items(choice, catalogue, values))
+                    possible = choices.in_order(choice, choice.values(known))
+                    found.append(OpenChoice(None, possible, self._for_rig(choice, rig, adapter)))
+        where = self._where_open(catalogue, choice) if of_items else None
+        if where is not None:
+            every = choices.in_order(choice, choice.values(None))
+            found.append(OpenChoice(where, every, self._for_items(choice, catalogue, values)))
+        if found:
+            self._make_room()
+        return found
 
     def _for_rig(self, choice: Choice, rig: Case, adapter: int | None) -> Callable[[Value], Supposed]:
         def suppose(value: Value) -> Supposed:
@@ -213,7 +213,7 @@ class Cases:
         def suppose(value: Value) -> Supposed:
             part = self._parts.get((choice.name, value))
             if part is None:
-                made = WrittenOut(self._program, catalogue, choice, value)
+                made = WrittenOut(self._program, catalogue, choice, value, self._held)
                 part = self._parts.setdefault((choice.name, value), made)
             return Supposed(part.possible, lambda number, result: part.where(number, values, result))
 

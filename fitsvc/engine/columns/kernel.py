@@ -17,7 +17,7 @@ from fitsvc.engine.columns.bitmaps import Words, unpack, words_for
 from fitsvc.engine.columns.cases import Cases
 from fitsvc.engine.columns.graph import Step
 from fitsvc.engine.columns.programs import Program, RatingParts, opening_graph
-from fitsvc.engine.columns.rules import FAILS, Judge, RuleColumn
+from fitsvc.engine.columns.rules import FAILS, Held, Judge, RuleColumn
 from fitsvc.engine.columns.signatures import Catalogue, Column, columns_of, known_rows
 from fitsvc.engine.columns.values import Cells, Evaluation
 from fitsvc.engine.columns.views import ItemValues
@@ -141,10 +141,11 @@ class Index:
         # Nothing here holds the catalogue itself, so that it and all this go when no one else holds it.
         self.program, self.most_kept = program, most_kept
         self.items = ItemValues(program, catalogue)
-        self.judges = [Judge(program, member, self.items) for member in program.members]
+        self._held = Held()
+        self.judges = [Judge(program, member, self.items, self._held) for member in program.members]
         self.effects = [(of["fails"], of["undetermined"]) for of in (member.of.effects for member in program.members)]
         self._lookups = [(judge.key, judge.seen) for judge in self.judges]
-        self.cases = Cases(program, self.judges, self._forget_too_much)
+        self.cases = Cases(program, self.judges, self._held, self._forget_too_much)
 
     def judge(self, catalogue: Catalogue, rig: Case, values: tuple[Value, ...]) -> "Judged":
         """Judge a rig, given also by its own values, with each item of the catalogue."""
@@ -166,10 +167,10 @@ class Index:
 
     def _forget_too_much(self) -> None:
         """Let go of all kept results if they are too many; they are computed again when asked for."""
-        judges = [*self.judges, *self.cases.written_out()]
-        if sum(judge.size for judge in judges) > self.most_kept:
-            for judge in judges:
+        if self._held.bytes > self.most_kept:
+            for judge in (*self.judges, *self.cases.written_out()):
                 judge.forget()
+            self._held.bytes = 0
 
 
 @dataclass(frozen=True, slots=True)

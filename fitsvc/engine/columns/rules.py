@@ -52,10 +52,17 @@ class RuleColumn:
         return self.by_row.nbytes + sum(words.nbytes for words in (self.fails, self.undetermined) if words is not None)
 
 
-class Judge:
-    """One rule or need over one catalogue."""
+@dataclass(slots=True)
+class Held:
+    """How many bytes the judges of one catalogue keep in all, what is written out of it too."""
 
-    def __init__(self, program: Program, member: Member, items: ItemValues) -> None:
+    bytes: int = 0
+
+
+class Judge:
+    """One rule or need over one catalogue; what it keeps is added to what is `held` in all."""
+
+    def __init__(self, program: Program, member: Member, items: ItemValues, held: Held) -> None:
         self.graph: Graph = program.graph
         self.member, self._counter = member, items.counter
         self._need = isinstance(member.of, Need)
@@ -70,7 +77,7 @@ class Judge:
         self.nowhere = self._entry(np.full(len(self.weights), NOT_APPLICABLE, np.uint8))
         self.seen: dict[Any, RuleColumn] = {}
         self._found: dict[tuple[int, bytes], RuleColumn] = {}
-        self.size = 0
+        self._held = held
 
     def _project(self, items: ItemValues, item_gate: list[int]) -> None:
         """Find what the rule sees: the values of the signatures to which it may apply, where these differ."""
@@ -108,7 +115,7 @@ class Judge:
             keys = left[start : start + together]
             found.update(zip(keys, self._judge([new[key] for key in keys]), strict=True))
         self.seen.update(found)
-        self.size += len(found) * KEY_BYTES
+        self._held.bytes += len(found) * KEY_BYTES
         return found
 
     def _has_no_say(self, values: tuple[Value, ...]) -> bool:
@@ -170,9 +177,9 @@ class Judge:
                 by_row = np.full(len(self.weights), NOT_APPLICABLE, np.uint8)
                 by_row[self._dead :] = found
                 entry = self._entry(by_row)
-                self.size += entry.size
+                self._held.bytes += entry.size
             self._found[key] = entry
-            self.size += len(key[1])
+            self._held.bytes += len(key[1])
         return entry
 
     def _results(self, evaluation: Evaluation, corners: int) -> Cells:
@@ -234,7 +241,6 @@ class Judge:
 
     def forget(self) -> None:
         """Let go of all kept results."""
-        self.size = 0
         self.seen.clear()
         self._found.clear()
 
