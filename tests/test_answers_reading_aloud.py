@@ -22,8 +22,9 @@ from test_answers_promises import answer, incomplete, random_question
 
 from fitsvc.answers.answer import Answer
 from fitsvc.cli import main
-from fitsvc.engine.examples import Owner, case_of
+from fitsvc.engine.examples import case_of
 from fitsvc.facts import Case
+from fitsvc.rulebook.rules import Limit, Need, Rule
 
 FOLDER: Final = Path(__file__).parent / "reading_aloud"
 QUESTIONS: Final = {
@@ -113,7 +114,7 @@ def answers() -> tuple[Answer, ...]:
 def cases() -> Iterator[Case]:
     """The case of every example beside the rules, and again with each one of its facts not known."""
     rulebook, reader = answerer().rulebook, answerer().reader
-    owners: list[Owner] = [*rulebook.rules, *rulebook.limits, *rulebook.needs]
+    owners: list[Rule | Limit | Need] = [*rulebook.rules, *rulebook.limits, *rulebook.needs]
     for owner in owners:
         for example in rulebook.examples.get(owner.id, ()):
             case = case_of(example, reader)

@@ -296,7 +296,8 @@ def _noticed(book: Rulebook, owners: frozenset[str]) -> bool:
     rules = tuple(rule for rule in book.rules if _owner(rule) in owners)
     needs = tuple(need for need in book.needs if need.id in owners)
     limits = tuple(limit for limit in book.limits if limit.id in owners)
-    engine = Point(replace(book, rules=rules, needs=needs, limits=limits, cautions=()))
+    examples = {name: book.examples[name] for name in owners}
+    engine = Point(replace(book, rules=rules, needs=needs, limits=limits, cautions=(), examples=examples))
     return not all(ran.kept for ran in run_examples(engine, answerer().reader))
 
 

@@ -103,8 +103,10 @@ def _choices(rulebook: Rulebook, fact: Fact) -> str:
 
 def _written(rulebook: Rulebook, names: set[str]) -> Mapping[str, list[str]]:
     """How the examples beside the rules write some facts: a few ways each, differing ones."""
+    from fitsvc.engine.examples import owners_of
+
     found: dict[str, list[str]] = {}
-    for one in (one for examples in rulebook.examples.values() for one in examples):
+    for one in (one for name in owners_of(rulebook) for one in rulebook.examples.get(name, ())):
         for facts in (one.facts, *one.adapters):
             for name in names.intersection(facts):
                 text = _plain(to_plain(facts[name]))

@@ -1,18 +1,20 @@
 """`fitsvc rules`: checking, testing and reading a folder of rules."""
 
 import json
+from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
 from fitsvc.cli.console import FAULTS, out, refuse, show_problems
-from fitsvc.cli.options import FILE, Commands, rules_folder, rules_option
-from fitsvc.language.problems import Problem, ProblemsFound
+from fitsvc.cli.options import FILE, Commands, open_database, rules_folder, rules_option
+from fitsvc.language.problems import Problem, ProblemsFound, nearest
 from fitsvc.paths import RULES_VARIABLE
 
 if TYPE_CHECKING:
-    from fitsvc.engine.examples import Owner, Ran
+    from fitsvc.audits.impact import Impact
+    from fitsvc.engine.examples import Ran
     from fitsvc.rulebook.rules import Example, Rulebook
 
 _folder = click.argument(
@@ -120,8 +122,9 @@ def facts(words: tuple[str, ...], kind: str | None, as_json: bool, rules: Path |
 @rules.command()
 @click.argument("old", metavar="OLD", type=FILE, help="A folder of rules.")
 @click.argument("new", metavar="[NEW]", type=FILE, required=False, help="Another one; fitsvc's own when left out.")
-def compare(old: Path, new: Path | None) -> None:
-    """Compare two folders of rules. Tells what differs, and which of their examples get another result."""
+@click.option("--on", metavar="URL|FILE", help="Judge a store's rigs and accessories too, or a file of questions.")
+def compare(old: Path, new: Path | None, on: str | None) -> None:
+    """Compare two folders of rules. Tells what differs, on their examples and on what you name."""
     from fitsvc.cli.rules_compared import show_differences, show_examples
     from fitsvc.engine.compared import compare_examples
     from fitsvc.rulebook.meaning import differences
@@ -137,10 +140,80 @@ def compare(old: Path, new: Path | None) -> None:
     if found or compared.changed:
         out().print()
     counted = f"{len(found)} difference{'s' if len(found) != 1 else ''}, {len(compared.changed)} of {compared.asked}"
-    out().print(f"{counted} shared examples get another result")
+    gone = f"; {compared.gone} examples are gone with what they stood beside" if compared.gone else ""
+    out().print(f"{counted} shared examples get another result{gone}")
     for word, rulebook in (("old", before), ("new", after)):
         out().print(f"{word} {rulebook.digest}")
-    out().print("Whose fits change on a catalogue: `fitsvc audit ... --rules NEW --against AUDIT`.")
+    if on is None:
+        out().print(
+            "Whose answers change: `--on` a store or questions; on a catalogue `fitsvc audit ... --against AUDIT`."
+        )
+        return
+    from fitsvc.audits.impact import unsigned
+    from fitsvc.cli.rules_compared import show_impact
+
+    impact = _impact(before, after, on)
+    show_impact(out(), impact)
+    if "://" in on and impact.changed:
+        out().print("Ask one under either: `fitsvc answer --rig ID --accessory SKU --database URL --rules OLD|NEW`")
+    problems = unsigned(impact, before, after)
+    if problems:
+        _fail(problems)
+
+
+def _impact(old: "Rulebook", new: "Rulebook", on: str) -> "Impact":
+    """What changes on a store, named by its URL, or on a file with a question in each line."""
+    from fitsvc.audits.impact import impact_on_questions, impact_on_store
+    from fitsvc.loading.json_text import read_json
+
+    if "://" in on:
+        with open_database(on) as database, database.session() as session:
+            return impact_on_store(old, new, session)
+    try:
+        lines = Path(on).read_text("utf-8").splitlines()
+    except (OSError, UnicodeDecodeError):
+        refuse(f"`{on}` cannot be read", "name a store, as in `sqlite:///shop.db`, or a file with a question a line")
+    named = [(f"{on}:{number}", line) for number, line in enumerate(lines, 1) if line.strip()]
+    return impact_on_questions(old, new, ((name, read_json(line, name)) for name, line in named))
+
+
+@rules.command()
+@click.argument("what", metavar="[FILE|ID]...", nargs=-1, help="Only these files, rules, needs, cautions or values.")
+@rules_option
+@click.option("--no-search", is_flag=True, help="Look for no examples: tell only what none of them notices.")
+def mutate(what: tuple[str, ...], rules: Path | None, no_search: bool) -> None:
+    """Change rules, one thing at a time. Tells what no example notices, and an example that would."""
+    from fitsvc.cli.rules_mutated import show_mutants, show_score
+    from fitsvc.engine.mutating import Mutating
+
+    folder = rules_folder(rules)
+    try:
+        mutating = Mutating(folder)
+    except ProblemsFound as found:
+        _fail(found.problems)
+    files = {_within(folder, one) for one in what if one.endswith(".yaml")}
+    names = {one for one in what if not one.endswith(".yaml")}
+    unknown = [one for one in names if one not in mutating.entries] + [
+        one for one in files if one not in mutating.files
+    ]
+    if unknown:
+        near = nearest(unknown[0], [*mutating.entries, *mutating.files])
+        refuse(f"there is nothing called `{unknown[0]}`", f"did you mean `{near}`?" if near else "name a file or an id")
+    broken = mutating.broken(names)
+    if broken:
+        _fail(broken)
+    score = show_mutants(out(), mutating, mutating.mutants(files, names), search=not no_search)
+    show_score(out(), score)
+    if score.left:
+        raise click.exceptions.Exit(FAULTS)
+
+
+def _within(folder: Path, file: str) -> str:
+    """A file's path within the folder, however it is named."""
+    for parent in (folder, Path(folder.name)):
+        with suppress(ValueError):
+            return Path(file).relative_to(parent).as_posix()
+    return file
 
 
 @rules.command()
@@ -206,5 +279,6 @@ def _counts(rulebook: "Rulebook") -> str:
 
 
 def _examples(rulebook: "Rulebook") -> "list[Example]":
-    owners: tuple[Owner, ...] = (*rulebook.rules, *rulebook.limits, *rulebook.needs)
-    return [example for owner in owners for example in rulebook.examples.get(owner.id, ())]
+    from fitsvc.engine.examples import owners_of
+
+    return [example for name in owners_of(rulebook) for example in rulebook.examples.get(name, ())]

@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from difflib import ndiff
 from typing import TYPE_CHECKING, Final
 
-from fitsvc.cli.console import paragraph
+from fitsvc.cli.console import one_line, paragraph
 from fitsvc.cli.rule_view import inline
 from fitsvc.document import Json
 from fitsvc.rulebook.yaml_text import to_plain
@@ -12,6 +12,7 @@ from fitsvc.rulebook.yaml_text import to_plain
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
+    from fitsvc.audits.impact import Impact
     from fitsvc.cli.console import Console
     from fitsvc.engine.compared import Compared
     from fitsvc.rulebook.meaning import Difference
@@ -19,6 +20,7 @@ if TYPE_CHECKING:
 _COLOURS: Final = {"added": "green", "removed": "red", "changed": "yellow"}
 _PROMISES: Final = ("gives", "so", "at_most")
 _HANG: Final = 9
+_MOST_ASIDE: Final = 10
 
 
 def show_differences(console: "Console", found: "Sequence[Difference]") -> None:
@@ -52,3 +54,25 @@ def _lines(old: Mapping[str, Json], new: Mapping[str, Json]) -> "Iterator[tuple[
             yield from ((line[0], f"{field}: {line[2:]}") for line in lines if line[0] in "+-")
         elif before != after:
             yield from ((sign, f"{field}: {inline(v)}") for sign, v in (("-", before), ("+", after)) if v is not None)
+
+
+def show_impact(console: "Console", impact: "Impact") -> None:
+    """Print what says yes to more, apart from what says yes to less: by rule and kind, each with cases to ask."""
+    for title, groups in (("More say yes", impact.loosened()), ("Fewer say yes", impact.tightened())):
+        if groups:
+            console.print()
+            paragraph(console, title, style="bold")
+        for group in groups:
+            told = f"{group.rule}, {group.kind}: {group.count} from {group.old} to {group.new}"
+            paragraph(console, told, colour="yellow", sign="+" if group.is_looser else "-", indent=2, hang=2)
+            for name in group.names:
+                console.print(f"      {name}")
+    if impact.aside:
+        console.print()
+        console.print(f"{len(impact.aside)} left aside, since one of the two cannot be asked:")
+        for one in impact.aside[:_MOST_ASIDE]:
+            console.print(f"  {one_line(one)}")
+    same = impact.asked - impact.changed - impact.reasons
+    console.print()
+    told = f"{impact.asked} asked: {impact.changed} have another outcome, {impact.reasons} the same for other reasons"
+    console.print(f"{told}, {same} are as they were")

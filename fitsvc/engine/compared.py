@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from fitsvc.engine.examples import Owner, run_example
+from fitsvc.engine.examples import Owner, owners_of, run_example
 from fitsvc.engine.point import Point
 from fitsvc.facts import FactReader
 from fitsvc.language.problems import ProblemsFound
@@ -23,10 +23,14 @@ class Changed:
 
 @dataclass(frozen=True, slots=True)
 class Compared:
-    """How many examples both rulebooks were asked, and those on which they differ."""
+    """How many examples both rulebooks were asked, and those on which they differ.
+
+    `gone` are the examples of what only the old one has: nothing of the new one is held to them.
+    """
 
     asked: int
     changed: tuple[Changed, ...]
+    gone: int
 
 
 def compare_examples(old: Rulebook, new: Rulebook) -> Compared:
@@ -34,7 +38,7 @@ def compare_examples(old: Rulebook, new: Rulebook) -> Compared:
 
     An example that names facts one of them lacks is told as changed, since that rulebook has no answer to it.
     """
-    sides = tuple((Point(one), FactReader(one), _owners(one)) for one in (old, new))
+    sides = tuple((Point(one), FactReader(one), owners_of(one)) for one in (old, new))
     shared = sides[0][2].keys() & sides[1][2].keys()
     seen: set[tuple[str, str]] = set()
     changed: list[Changed] = []
@@ -46,7 +50,8 @@ def compare_examples(old: Rulebook, new: Rulebook) -> Compared:
         before, after = (_gives(engine, reader, owners[owner], example) for engine, reader, owners in sides)
         if before != after:
             changed.append(Changed(owner, example, before, after))
-    return Compared(len(seen), tuple(changed))
+    gone = sum(len(old.examples.get(owner, ())) for owner in sides[0][2].keys() - sides[1][2].keys())
+    return Compared(len(seen), tuple(changed), gone)
 
 
 def _gives(engine: Point, reader: FactReader, owner: Owner, example: Example) -> str:
@@ -56,11 +61,6 @@ def _gives(engine: Point, reader: FactReader, owner: Owner, example: Example) ->
         return f"no answer: {found.problems[0].message}"
 
 
-def _owners(rulebook: Rulebook) -> dict[str, Owner]:
-    owners: list[Owner] = [*rulebook.rules, *rulebook.limits, *rulebook.needs]
-    return {owner.id: owner for owner in owners}
-
-
 def _examples(rulebook: Rulebook) -> Iterator[tuple[str, Example]]:
-    for id in _owners(rulebook):
-        yield from ((id, example) for example in rulebook.examples.get(id, ()))
+    for name in owners_of(rulebook):
+        yield from ((name, example) for example in rulebook.examples.get(name, ()))

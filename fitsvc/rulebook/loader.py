@@ -16,6 +16,7 @@ from fitsvc.language.typed import AnyTyped
 from fitsvc.language.types import TRUTH, Type
 from fitsvc.rulebook.adding import SECTION, read_beside
 from fitsvc.rulebook.allowing import read_allowances
+from fitsvc.rulebook.cautions import read_caution
 from fitsvc.rulebook.expressions import Expressions
 from fitsvc.rulebook.extent import circles, extents, reads_of
 from fitsvc.rulebook.filling import hold_to_one, read_asks_for, read_wishes
@@ -36,15 +37,15 @@ from fitsvc.rulebook.rules import (
     Taken,
 )
 from fitsvc.rulebook.shape import Shape
+from fitsvc.rulebook.signing import SIGNED, read_signed
 from fitsvc.rulebook.tables import read_tables
 from fitsvc.rulebook.topics import (
     TOPIC_KEYS,
     hold_to_what_is_there,
-    identifier,
+    read_examples,
     read_limit,
     read_need,
     read_rule,
-    reference,
 )
 from fitsvc.rulebook.trials import read_trials
 from fitsvc.rulebook.usual import read_usual
@@ -64,6 +65,7 @@ from fitsvc.rulebook.words import Words, read_words
 from fitsvc.rulebook.yaml_text import Mapping, Node, Scalar, read_yaml_bytes, read_yaml_file
 
 _TOP_KEYS: Final = ("cautions", "wishes", "asks_for", "usual", "trials", "allowances", SECTION)
+_BESIDE: Final = ("examples", "same")
 _DERIVED_KEYS: Final = ("name", "label", "type", "is")
 _NONE: Final[Map[Path, bytes]] = {}
 
@@ -73,15 +75,20 @@ def load_rulebook(folder: Path, contents: Map[Path, bytes] = _NONE) -> Rulebook:
 
     `contents` are the bytes of files that have been read already.
     """
-    return _Loader(folder, contents).load()
+    return Loader(folder, contents).load()
 
 
-class _Loader:
+class Loader:
     """One loading: the trees by kind of file, and what has been read of them so far.
 
     `declared` are the entries of derived values and of the opening's facts, by name. `lost` are the facts, derived
-    values and tables whose own entries are faulty: no more is said of what reads them.
+    values and tables whose own entries are faulty: no more is said of what reads them. `read` reads expressions of
+    the rulebook once it is loaded, `bare` and `each` those of the working opening.
     """
+
+    read: Expressions
+    bare: Expressions
+    each: Expressions
 
     def __init__(self, folder: Path, contents: Map[Path, bytes]) -> None:
         self.folder, self.contents, self.shape = folder, contents, Shape()
@@ -91,12 +98,13 @@ class _Loader:
         self.declared: list[tuple[str, Mapping]] = []
 
     def load(self) -> Rulebook:
+        """Read and check all of it."""
         self._read_all()
         vocabulary = self._vocabulary()
         top = self._top()
-        topics = self._trees("", without=("rulebook.yaml", FILE, HAZARDS, WORDS))
+        topics = self._trees("", without=("rulebook.yaml", FILE, HAZARDS, WORDS, SIGNED))
         tables = read_tables(self.shape, self._trees("tables").values(), vocabulary, self.lost)
-        read = self._names(vocabulary, tables, topics)
+        self.read = read = self._names(vocabulary, tables, topics)
         opening = self._opening(read, topics)
         derived = self._derived(read)
         rules, limits, needs = self._of_topics(read, topics)
@@ -108,7 +116,7 @@ class _Loader:
         wishes, asks_for = read_wishes(read, top), read_asks_for(read, top)
         beside, allowances = read_beside(read, top), read_allowances(read, top, rules)
         usual, trials = read_usual(read, top), read_trials(read, top)
-        words = self._words(vocabulary)
+        words, signed = self._words(vocabulary), read_signed(self.shape, self.trees.get(self.folder / SIGNED))
         self._stop_at_problems()
         name = self.shape.text(top, "name") if top else ""
         about = {topic: self.shape.text(tree, "about") for topic, tree in topics.items()}
@@ -137,6 +145,7 @@ class _Loader:
             trials=trials,
             hazards=hazards,
             words=words,
+            signed=signed,
         )
 
     def _of_topics(
@@ -274,7 +283,7 @@ class _Loader:
     def _declared(self, tree: Mapping) -> list[tuple[str, Mapping]]:
         declared = []
         for node in self.shape.items(tree.entries.get("derived"), "`derived`"):
-            entry = self.shape.mapping(node, "a derived value", _DERIVED_KEYS, ["meaning", "shown_in"])
+            entry = self.shape.mapping(node, "a derived value", _DERIVED_KEYS, ["meaning", "shown_in", *_BESIDE])
             if entry:
                 declared.append((self.shape.text(entry, "name"), entry))
             elif isinstance(node, Mapping) and isinstance(told := node.entries.get("name"), Scalar):
@@ -282,7 +291,9 @@ class _Loader:
         adapters = tree.entries.get("adapters")
         facts = adapters.entries.get("facts") if isinstance(adapters, Mapping) else None
         for name, node in self.shape.open_mapping(facts, "`facts`"):
-            entry = self.shape.mapping(node, f"opening fact `{name}`", ["type", "label"], ["meaning", "shown_in"])
+            entry = self.shape.mapping(
+                node, f"opening fact `{name}`", ["type", "label"], ["meaning", "shown_in", *_BESIDE]
+            )
             if entry:
                 declared.append((f"opening.{name}", entry))
         return declared
@@ -298,8 +309,10 @@ class _Loader:
         # Derived values may read the opening, so the opening reads none of them: facts, and in turn itself.
         slots = read.vocabulary.slots()
         before = {name: kind for name, kind in read.names.facts.items() if name.startswith("opening.")}
-        start = self._reading(read, {name: kind for name, kind in slots.items() if not name.startswith("adapter.")})
-        fold = self._reading(read, slots | before)
+        self.bare = start = self._reading(
+            read, {name: kind for name, kind in slots.items() if not name.startswith("adapter.")}
+        )
+        self.each = fold = self._reading(read, slots | before)
         opening = {}
         bare, each = (dict(self.shape.open_mapping(entry.entries[key], f"`{key}`")) for key in ("bare", "each"))
         for short, _ in self.shape.open_mapping(entry.entries["facts"], "`facts`"):
@@ -342,6 +355,7 @@ class _Loader:
         derived = self._roles(read)
         places: dict[str, Node] = {}
         for name, entry in self.declared:
+            read.examples[name] = read_examples(self.shape, entry, (), ())
             if name.startswith("opening."):
                 continue
             kind = read.names.facts[name]
@@ -387,21 +401,8 @@ class _Loader:
         return bool(excess)
 
     def _cautions(self, read: Expressions, top: Mapping | None) -> tuple[Caution, ...]:
-        cautions = []
-        for node in self.shape.items(top.entries.get("cautions") if top else None, "`cautions`"):
-            entry = self.shape.mapping(node, "a caution", ["id", "text", "source"], ["applies_when", "assumed"])
-            if entry:
-                guard = read.read(entry, "applies_when")
-                caution = Caution(
-                    id=identifier(self.shape, entry, self.taken, "rulebook"),
-                    text=read.template(entry, "text", {}),
-                    subjects=read.subjects(guard),
-                    guard=guard,
-                    source=reference(self.shape, entry),
-                    assumed=self.shape.one_of(entry, "assumed", ("yes", "no"), "no", what="yes or no") == "yes",
-                )
-                cautions.append(caution)
-        return tuple(cautions)
+        nodes = self.shape.items(top.entries.get("cautions") if top else None, "`cautions`")
+        return tuple(caution for node in nodes if (caution := read_caution(read, node, self.taken)))
 
 
 def _declared_facts(trees: Iterable[Mapping]) -> set[str]:

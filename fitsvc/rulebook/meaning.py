@@ -1,6 +1,7 @@
 """What a folder of rules means: its digest, and how two folders differ.
 
-Comments, layout, examples, hazards, words that people use and hints for drawings mean nothing: no answer rests on them.
+Comments, layout, examples, why a change would come to the same, hazards, words that people use and hints for drawings
+mean nothing: no answer rests on them.
 """
 
 import hashlib
@@ -16,6 +17,7 @@ from fitsvc.language.parser import parse
 from fitsvc.language.source import Source
 from fitsvc.rulebook.folder import rule_files
 from fitsvc.rulebook.measuring import KEYS as HINTS
+from fitsvc.rulebook.signing import SIGNED
 from fitsvc.rulebook.yaml_text import Node, read_yaml_file, to_plain
 
 _EXPRESSIONS: Final = {
@@ -39,7 +41,7 @@ HAZARDS: Final = "hazards.yaml"
 """What bears on each rating: tests look by it for what the rules forget, and no answer rests on it."""
 WORDS: Final = "words.yaml"
 """What people call what is stored: what is typed is looked up by it, and no answer rests on it."""
-_MEAN_NOTHING: Final = (HAZARDS, WORDS)
+_MEAN_NOTHING: Final = (HAZARDS, WORDS, SIGNED)
 _NONE: Final[Mapping[Path, Node]] = {}
 
 
@@ -136,7 +138,7 @@ def _named(value: Json) -> Iterator[tuple[str, Json]]:
 
 def _silent(key: str, value: Json) -> bool:
     """Whether an entry says nothing that an answer rests on; a fact may be named as such a key, and is told."""
-    return key == "examples" or (key in HINTS and isinstance(value, list))
+    return key in ("examples", "same") or (key in HINTS and isinstance(value, list))
 
 
 def _meaning(value: Json, key: str) -> Json:

@@ -10,6 +10,7 @@ from fitsvc.language.truth import WORDS
 from fitsvc.language.typed import AnyTyped
 from fitsvc.language.types import ListType, NumberType, Type, Value
 from fitsvc.rulebook.outcomes import EFFECTS, NEED_EFFECTS, OUTCOME_OF, Effect, IfUnknown, Result, Severity
+from fitsvc.rulebook.signing import SignedOff
 from fitsvc.rulebook.vocabulary import Vocabulary
 from fitsvc.rulebook.words import Words
 from fitsvc.rulebook.yaml_text import Node
@@ -429,7 +430,8 @@ class Rulebook:
     `asks_for` the subjects that the counter asks for beside an accessory, each with its condition; `allowances` what
     may be loaded where no load is named; `beside` what makes each fact of all else on the rig, where a question names
     several things; `usual` what a fact nearly always is; `trials` how an accessory is tried on a rig. No answer rests
-    on `hazards`, what bears on each rating, nor on `words`, what people call what is stored.
+    on `hazards`, what bears on each rating, on `words`, what people call what is stored,
+    nor on `signed`, who answers for rules that let more pass.
     """
 
     name: str
@@ -455,6 +457,7 @@ class Rulebook:
     trials: Mapping[str, TrialState] = field(default_factory=dict)
     hazards: tuple[Hazard, ...] = ()
     words: Words = field(default_factory=Words)
+    signed: tuple[SignedOff, ...] = ()
 
     def shown(self, node: AnyTyped, unit: str) -> Shown:
         """How a value is shown to people."""

@@ -52,7 +52,7 @@ class _TableReader:
         shape = self.shape
         several = isinstance(node, Mapping) and "columns" in node.entries
         wanted = ["columns", "rows"] if several else ["gives"]
-        optional = ["meaning"] if several else ["rows", "bands", "meaning"]
+        optional = ["meaning", "same"] if several else ["rows", "bands", "meaning", "same"]
         entry = shape.mapping(node, "a table", ["id", "title", "key", *wanted, "source"], optional)
         if entry is None:
             return None

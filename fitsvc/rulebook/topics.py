@@ -21,10 +21,10 @@ from fitsvc.rulebook.yaml_text import Mapping, Node, Scalar
 TOPIC_KEYS: Final = ("derived", "rules", "limits", "needs")
 _ID: Final = re.compile(r"[a-z][a-z0-9]*(-[a-z0-9]+)*\Z")
 _RULE_KEYS: Final = ("id", "title", "requires", "severity", "fails_because", "source", "examples")
-_RULE_EXTRA: Final = ("applies_when", "if_unknown", "unknown_because", "remedy", "draws", "asks")
+_RULE_EXTRA: Final = ("applies_when", "same", "if_unknown", "unknown_because", "remedy", "draws", "asks")
 _LIMIT_KEYS: Final = ("id", "title", "quantity", "lowest_of", "judged", "severity", "source", "examples")
 _NEED_KEYS: Final = ("id", "title", "because", "source", "examples")
-_NEED_EXTRA: Final = ("applies_when", "met_when", "values", "unknown_because", "fills", "work", "goes_with")
+_NEED_EXTRA: Final = ("applies_when", "same", "met_when", "values", "unknown_because", "fills", "work", "goes_with")
 _GIVES: Final = ("passes", "fails", "undetermined", "not_applicable")
 _BRINGS: Final[tuple[Result, ...]] = ("fails", "undetermined")
 """The results of which an example says what they bring to the answer."""
@@ -220,7 +220,9 @@ def hold_to_what_is_there(shape: Shape, needs: Iterable[tuple[Need, Node]], rule
 def read_limit(read: Expressions, node: Node, topic: str, taken: dict[str, str]) -> tuple[Limit, list[Rule]] | None:
     """Read one limit, and the rules that judge by each of its ratings."""
     shape = read.shape
-    entry = shape.mapping(node, "a limit", _LIMIT_KEYS, ["applies_when", "judged_when", "fails_because", "remedy"])
+    entry = shape.mapping(
+        node, "a limit", _LIMIT_KEYS, ["applies_when", "judged_when", "fails_because", "remedy", "same"]
+    )
     if entry is None:
         return None
     name = identifier(shape, entry, taken, topic)

@@ -1,0 +1,161 @@
+"""What a change of rules changes: whole answers under two rulebooks, on a store's rigs and goods or on questions.
+
+More that say yes stand apart from fewer, each by the rule that brings it about and the kind it is about, with a case
+that can be asked.
+"""
+
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, field
+from typing import Any, Final
+
+from sqlmodel import Session
+
+from fitsvc.answers.question import NoRecords, read_question
+from fitsvc.answers.shelf import Item, read_items
+from fitsvc.audits.rigs import stored_rigs
+from fitsvc.document import Json
+from fitsvc.engine.point import Point
+from fitsvc.engine.verdict import Verdict
+from fitsvc.facts import Case, FactReader
+from fitsvc.inventory.stored import stored
+from fitsvc.language.problems import Problem, ProblemsFound
+from fitsvc.language.types import Value
+from fitsvc.rulebook.outcomes import OUTCOMES
+from fitsvc.rulebook.rules import Rulebook
+from fitsvc.selection.segments import case_of
+from fitsvc.store.records import list_records
+
+_PAGE: Final = 1_000
+_MOST_CASES: Final = 3
+"""How many cases are named for each rule and kind: enough to look one up, and few enough to read."""
+_ACCESSORY: Final = "accessory"
+
+
+@dataclass(slots=True)
+class Group:
+    """Answers that one rule changes for one kind, from one outcome to another: how many, and some of them by name."""
+
+    rule: str
+    kind: str
+    old: str
+    new: str
+    count: int = 0
+    names: list[str] = field(default_factory=list)
+
+    @property
+    def is_looser(self) -> bool:
+        """Whether the answers are better than they were."""
+        return OUTCOMES.index(self.new) < OUTCOMES.index(self.old)
+
+
+@dataclass(slots=True)
+class Impact:
+    """What was asked of both rulebooks, what only one could be asked, and the groups of answers that differ.
+
+    `reasons` counts answers of the same outcome for other reasons.
+    """
+
+    asked: int = 0
+    changed: int = 0
+    reasons: int = 0
+    aside: list[str] = field(default_factory=list)
+    groups: dict[tuple[str, str, str, str], Group] = field(default_factory=dict)
+
+    def loosened(self) -> list[Group]:
+        """Groups of answers that are better, most first."""
+        return sorted((one for one in self.groups.values() if one.is_looser), key=lambda one: -one.count)
+
+    def tightened(self) -> list[Group]:
+        """Groups of answers that are worse, most first."""
+        return sorted((one for one in self.groups.values() if not one.is_looser), key=lambda one: -one.count)
+
+
+class Side:
+    """One rulebook, ready to judge."""
+
+    def __init__(self, rulebook: Rulebook) -> None:
+        self.rulebook, self.engine, self.reader = rulebook, Point(rulebook), FactReader(rulebook)
+
+    def why(self, verdict: Verdict) -> dict[str, str]:
+        """What stands in the way of a plain yes: rules and needs, each with what it brings to the outcome."""
+        found = {self.rulebook.rules[number].id: effect for effect in _HINDERS for number in getattr(verdict, effect)}
+        found |= {self.rulebook.rules[number].id: "fails" for number in verdict.failing}
+        return found | {self.rulebook.needs[number].id: "open_needs" for number in verdict.open_needs}
+
+
+_HINDERS: Final = ("doubts", "cautions", "unknown", "fails")
+
+
+def impact_on_store(old: Rulebook, new: Rulebook, session: Session) -> Impact:
+    """Every saved rig with every accessory of a store, under both rulebooks."""
+    sides = (Side(old), Side(new))
+    records = list(_accessories(session))
+    goods = [{item.sku: item for item in read_items(side.reader, records)} for side in sides]
+    rigs = [{rig.key: rig.case for rig in stored_rigs(session, side.reader, aside=[])} for side in sides]
+    impact = Impact()
+    impact.aside += [f"accessory {one.key}" for one in records if any(one.key not in side for side in goods)]
+    impact.aside += [f"rig {key}" for key in rigs[0].keys() ^ rigs[1].keys()]
+    for key in (key for key in rigs[0] if key in rigs[1]):
+        for sku in (sku for sku in goods[0] if sku in goods[1]):
+            cases = [case_of(rigs[i][key], goods[i][sku], sides[i].reader) for i in (0, 1)]
+            _judge(impact, sides, f"--rig {key} --accessory {sku}", _kind(old, goods[0][sku]), cases)
+    return impact
+
+
+def impact_on_questions(old: Rulebook, new: Rulebook, questions: Iterable[tuple[str, Json]]) -> Impact:
+    """Recorded questions, each with its name, under both rulebooks; what one of them cannot be asked is aside."""
+    sides, impact = (Side(old), Side(new)), Impact()
+    for name, document in questions:
+        try:
+            cases = [read_question(document, side.reader, NoRecords()).case for side in sides]
+        except ProblemsFound as found:
+            impact.aside.append(f"{name}: {found.problems[0].message}")
+            continue
+        kind = f"{_ACCESSORY}.kind"
+        _judge(impact, sides, name, _word(old.vocabulary.facts.get(kind), cases[0].facts.get(kind)), cases)
+    return impact
+
+
+def _judge(impact: Impact, sides: tuple[Side, Side], name: str, kind: str, cases: list[Case]) -> None:
+    verdicts = [side.engine.evaluate(case) for side, case in zip(sides, cases, strict=True)]
+    before, after = (side.why(verdict) for side, verdict in zip(sides, verdicts, strict=True))
+    impact.asked += 1
+    old, new = (verdict.outcome for verdict in verdicts)
+    if old == new:
+        impact.reasons += before != after
+        return
+    impact.changed += 1
+    looser = OUTCOMES.index(new) < OUTCOMES.index(old)
+    gone, left = (before, after) if looser else (after, before)
+    for rule in [rule for rule, effect in gone.items() if left.get(rule) != effect]:
+        group = impact.groups.setdefault((rule, kind, old, new), Group(rule, kind, old, new))
+        group.count += 1
+        if len(group.names) < _MOST_CASES:
+            group.names.append(name)
+
+
+def _accessories(session: Session) -> Iterator[Any]:
+    after: str | None = None
+    while page := list_records(session, _ACCESSORY, after=after, limit=_PAGE):
+        yield from (stored(_ACCESSORY, record) for record in page)
+        after = page[-1].key
+
+
+def _kind(rulebook: Rulebook, item: Item) -> str:
+    return _word(rulebook.vocabulary.facts.get(f"{_ACCESSORY}.kind"), item.kind)
+
+
+def _word(fact: Any, value: Value | None) -> str:
+    """What kind of accessory a value is, for people who keep rules: the member's name, or that it is open."""
+    members: Mapping[int, str] = {1 << i: member for i, member in enumerate(fact.type.members)} if fact else {}
+    return members.get(value, "any kind") if isinstance(value, int) else "no accessory"
+
+
+def unsigned(impact: Impact, old: Rulebook, new: Rulebook) -> list[Problem]:
+    """Looser rules for which nobody has signed in the new rulebook."""
+    looser = dict.fromkeys(group.rule for group in impact.loosened())
+    rules = [rule for rule in looser if not any(one.covers(old.digest, rule) for one in new.signed)]
+    short = old.digest.removeprefix("sha256:")[:12]
+    help = f"add to signed.yaml: `- {{since: {short}, rules: [{', '.join(rules)}], by: NAME, because: REASON}}`"
+    message = f"{len(rules)} rule{'s say' if len(rules) != 1 else ' says'} yes to more, and nobody has signed for that"
+    return [Problem(message, help)] if rules else []
