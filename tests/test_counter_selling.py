@@ -141,6 +141,21 @@ def test_the_right_drop_stands_above_the_wrong_one(pages: Pages) -> None:
     assert "ocking pin" not in told.split("best first")[1]
 
 
+def test_what_fits_is_narrowed_by_the_least_that_it_must_carry(pages: Pages) -> None:
+    """Only what surely carries so much is told; a figure that is none is told at its field."""
+    path = f"/fits?{MUCKLE}&kind=cargo_carrier"
+    every, some = (pages.get(f"{path}{more}").text for more in ("", "&least.capacity=400+lb"))
+    carries = [int(one) for one in re.findall(r"carries (\d+) lb", some)]
+    assert 0 < len(carries) < len(re.findall(r"carries (\d+) lb", every))
+    assert min(carries) >= 400 and 'value="400 lb"' in some
+    assert sorted(carries) == sorted(int(one) for one in re.findall(r"carries (\d+) lb", every) if int(one) >= 400)
+    metric = pages.get(f"{path}&least.capacity=181&units=metric").text
+    assert len(re.findall(r'name="pick\.', metric)) == len(carries)
+    wrong = pages.get(f"{path}&least.capacity=much")
+    assert wrong.status_code == 422 and 'href="#least-capacity"' in wrong.text
+    assert 'id="least-capacity"' in wrong.text and 'value="much"' in wrong.text
+
+
 def test_two_items_stand_side_by_side(pages: Pages) -> None:
     """Each has its outcome as its own answer has it, and what parts the two is told with its margins."""
     rig = f"{MUCKLE}&load.bikes=2&load.bike_weight=40+lb"

@@ -19,6 +19,7 @@ from fitsvc.store.database import Database
 from fitsvc.store.records import Draft
 
 Client = TestClient[Litestar]
+LEAST_CAPACITIES = ("capacity=at least 100 lb", "capacity=at least 160 lb")
 SAVED = "/v1/rigs/rig_farm/accessories"
 INLINE = "/v1/selections"
 LOAD = {"facts": {"bikes": 3, "bike_weight": "40 lb"}}
@@ -90,6 +91,8 @@ def test_filters_and_forms(stocked: Client) -> None:
     assert stocked.get(f"{SAVED}?text=dRaY&limit=1000").json()["items"] == named != []
     where = stocked.get(SAVED, params={"where": "shank=2 in,kind=step", "limit": 1000}).json()["items"]
     assert where == [one for one in stocked.get(f"{SAVED}?kind=step&limit=1000").json()["items"] if one in where] != []
+    least = [stocked.get(SAVED, params={"where": w, "limit": 1000}).json()["items"] for w in LEAST_CAPACITIES]
+    assert len(least[0]) > len(least[1]) > 0 and {one["sku"] for one in least[1]} < {one["sku"] for one in least[0]}
     refused = problem(stocked.get(SAVED, params={"where": "kind=step,weight=30"}), 422)["errors"]
     assert [one["detail"] for one in refused] == ["`where`, weight: `30` has no unit"]
     assert problem(stocked.get(f"{SAVED}?where=shank=50 mm"), 422)["errors"][0]["help"]

@@ -75,11 +75,11 @@ class Strings(Sequence[str]):
 
 
 def has(item: Item, facts: Facts) -> bool:
-    """Whether an item has facts that are surely these."""
+    """Whether an item has facts that are surely these: a figure, or one within bounds."""
     for name, value in facts:
         known = item.values.get(name)
         if isinstance(value, tuple) and isinstance(known, tuple):
-            if max(abs(one - other) for one, other in zip(known, value, strict=True)) > TOLERANCE:
+            if known[0] < value[0] - TOLERANCE or known[1] > value[1] + TOLERANCE:
                 return False
         elif known != value:
             return False
@@ -132,13 +132,15 @@ class Segment:
         return np.asarray(pc.match_substring_regex(self.tables.items["searched"], pattern).to_numpy(), np.bool_)
 
     def being(self, facts: Facts) -> Flags:
-        """Which items have facts that are surely these; a fact that no rule reads is none's."""
+        """Which items have facts that are surely these, as `has` tells it; a fact that no rule reads is none's."""
         found = np.ones(self.catalogue.count, np.bool_)
         for name, value in facts:
-            ends = value if isinstance(value, tuple) else (value,)
             arrays = arrays_of(self.catalogue.columns[name])
-            for array, end in zip(arrays, ends, strict=True):
-                found &= np.abs(array - end) <= TOLERANCE if array.dtype == np.float64 else array == end
+            if isinstance(value, tuple):
+                low, high = arrays
+                found &= (low >= value[0] - TOLERANCE) & (high <= value[1] + TOLERANCE)
+            else:
+                found &= arrays[0] == value
         return found[self.catalogue.signature_of]
 
     def called(self, skus: Collection[str]) -> Flags:

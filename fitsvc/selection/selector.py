@@ -171,14 +171,14 @@ class Selector:
         kind = book.vocabulary.slots().get(f"{SUBJECT}.kind")
         self.kinds: tuple[str, ...] = tuple(kind.members) if isinstance(kind, ListType) else ()
         self._codes = [*((rule.id, rule.title) for rule in book.rules), *((one.name, one.title) for one in book.needs)]
-        self._slots = answerer.columns.slots({SUBJECT})
+        self.slots = answerer.columns.slots({SUBJECT})
         words = book.vocabulary.words.get(kind.name, {}) if isinstance(kind, ListType) else {}
         self._kind_words = {member: f"{member.replace('_', ' ')} {words.get(member, '')}" for member in self.kinds}
         self._name = RulebookName(book.digest, book.name)
 
     def facts(self, text: str) -> Facts:
         """The facts to filter by, of a text such as `shank=2 in,pin_supplied=yes`; ProblemsFound says what is wrong."""
-        return read_facts_wanted(text, self._reader, self._slots)
+        return read_facts_wanted(text, self._reader, self.slots)
 
     def select(self, held: Snapshot, rig: Case, wanted: SelectionQuery) -> Selection:
         """A page of what a rig comes to with the accessories held."""
@@ -281,7 +281,7 @@ class Selector:
             of_kind = np.array([step.holds(self._told_kind(kind), {}) for kind in kinds], np.bool_)
             found |= segment.containing(step.pattern) | of_kind[row]
         for name, value in step.facts:
-            if name in self._slots:
+            if name in self.slots:
                 found |= segment.being(((name, value),))
         return found & part.alive
 

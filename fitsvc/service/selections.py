@@ -94,7 +94,7 @@ def _parameters(kinds: Sequence[str]) -> tuple[Parameter, ...]:
         ),
         Parameter(
             "where",
-            "Only accessories with these facts for sure: `shank=2 in,pin_supplied=yes`.",
+            "Only accessories with these facts for sure: `shank=2 in,capacity=at least 200 lb`.",
             {"type": "string", "maxLength": _LONGEST_LIST},
             example="shank=2 in",
         ),

@@ -1,7 +1,8 @@
 """What fits a rig, the best first, and two or three of them side by side."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from dataclasses import replace as replace_part
 from typing import Any, Final
 
 from litestar import Response, get
@@ -14,8 +15,10 @@ from fitsvc.document import Json
 from fitsvc.inventory.stored import stored
 from fitsvc.language.display import System
 from fitsvc.language.problems import Problem, ProblemsFound
-from fitsvc.language.types import ListType
+from fitsvc.language.types import ListType, NumberType, Value
+from fitsvc.loading.cells import read_cell
 from fitsvc.planning.reading import kinds_serving
+from fitsvc.rulebook.vocabulary import Fact
 from fitsvc.selection.query import SelectionQuery
 from fitsvc.selection.segments import BEST_FIRST
 from fitsvc.selection.selector import Selection, read_rig_told
@@ -24,12 +27,14 @@ from fitsvc.service.counter.asked import ask_page, asked_lines, asker_of, wrong_
 from fitsvc.service.counter.asking import Asker, told_apart
 from fitsvc.service.counter.choosing import ON, PICKED, place_of
 from fitsvc.service.counter.fields import Field, FieldMaker
-from fitsvc.service.counter.links import Fields, link, write_fields
+from fitsvc.service.counter.links import Fields, link, unit_of, write_fields
 from fitsvc.service.counter.rendering import fields_of, leave_number_out, page, shown_units
 from fitsvc.store.records import get_records
 from fitsvc.subjects import KIND
 
 _FILTERS: Final = ("kind", "outcome", "size", "text", "after")
+LEAST: Final = "least."
+"""A figure that an item has to have at least, by its fact."""
 _ALL: Final = "all"
 _MOST_COMPARED: Final = 3
 _PAGE_ITEMS: Final = 50
@@ -56,7 +61,9 @@ class FitsColumn:
 def fits(request: AnyRequest) -> Response[str] | Redirect:
     """Give a page of the catalogue as the rig of the address takes it, the best first."""
     fields, system = fields_of(request)
-    service, filters = service_of(request), {name: fields.pop(name, "").strip() for name in _FILTERS}
+    service = service_of(request)
+    named = [*_FILTERS, *(name for name in fields if name.startswith(LEAST))]
+    filters = {name: fields.pop(name, "").strip() for name in named}
     with service.database.session() as session:
         asker = asker_of(request, session)
         settled = asker.chooser.settle(_without_accessory(fields))
@@ -102,6 +109,7 @@ def fits(request: AnyRequest) -> Response[str] | Redirect:
         fields={name: text for name, text in (told | shown_units(system)).items() if name not in shown_loads},
         loads=loads,
         filters=filters,
+        least=_least(service, filters, system),
         serving=bool(serving),
         sizes=_sizes(service),
         kinds=_kinds(service),
@@ -200,12 +208,13 @@ def _wanted(
             raise ProblemsFound([Problem(message, "choose one of the list", meaning=True)])
     kinds = [filters["kind"]] if filters["kind"] else serving
     size = service.answerer.rulebook.words.told_apart[0].fact.partition(".")[2] if filters["size"] else ""
+    sizes = selector.facts(f"{size}={filters['size']}") if size else ()
     return SelectionQuery(
         question=document,
         kinds=frozenset() if filters["kind"] == _ALL else frozenset(kinds),
         outcomes=frozenset(filter(None, (filters["outcome"],))),
         text=filters["text"],
-        facts=selector.facts(f"{size}={filters['size']}") if size else (),
+        facts=tuple(sorted((*sizes, *_at_least(service, filters, system)))),
         sort="left",
         limit=_PAGE_ITEMS,
         after=filters["after"] or None,
@@ -250,6 +259,36 @@ def _sizes(service: Service) -> tuple[str, ...]:
     words, vocabulary = service.answerer.rulebook.words, service.answerer.rulebook.vocabulary
     kind = vocabulary.facts[words.told_apart[0].fact].type if words.told_apart else None
     return kind.members if isinstance(kind, ListType) else ()
+
+
+def _figures_of(service: Service) -> list[Fact]:
+    """The figures that items are told apart by and rules read, of which the least is asked."""
+    words, facts = service.answerer.rulebook.words, service.answerer.rulebook.vocabulary.facts
+    told = [facts[one.fact] for one in words.told_apart if one.fact in service.selections.selector.slots]
+    return [fact for fact in told if fact.subject == "accessory" and isinstance(fact.type, NumberType)]
+
+
+def _at_least(service: Service, filters: Mapping[str, str], system: System) -> Iterator[tuple[str, Value]]:
+    """The bounds of the figures of which the least is said."""
+    for fact in _figures_of(service):
+        name = f"{LEAST}{fact.short}"
+        try:
+            if text := filters.get(name):
+                told = read_cell(f"at least {text}", fact, unit_of(fact, system))
+                yield from service.answerer.reader.value(fact, told).items()
+        except ProblemsFound as found:
+            raise ProblemsFound([replace_part(one, pointer=name) for one in found.problems]) from None
+
+
+def _least(service: Service, filters: Mapping[str, str], system: System) -> list[Field]:
+    """The fields by which the least of a figure is said."""
+    maker = FieldMaker(service.answerer.rulebook.vocabulary, {}, (), system)
+    found = [maker.of(fact) for fact in _figures_of(service)]
+    names = [(one, f"{LEAST}{one.name.partition('.')[2]}") for one in found]
+    return [
+        replace_part(one, name=name, value=filters.get(name, ""), help="Surely so much: what is not known is left out.")
+        for one, name in names
+    ]
 
 
 def _kinds(service: Service) -> list[tuple[str, str]]:
