@@ -160,9 +160,14 @@ def test_the_same_question_gives_the_same_bytes() -> None:
     assert encode(answer(asked(MUCKLE))) == encode(answer(asked(dict(reversed(MUCKLE.items())))))
 
 
-def test_too_many_candidates_are_asked_about_not_judged() -> None:
-    """Past the bound the answer asks first what narrows them most, and says that it has not judged each."""
-    facts = ({"make": "Quillon", "model": "Lot", "year": 1950 + i, "body": "van"} for i in range(MOST + 1))
+@pytest.mark.parametrize("adapters", [0, 3])
+def test_too_many_candidates_are_asked_about_not_judged(adapters: int) -> None:
+    """Past the bound the answer asks first what narrows them most, and says that it has not judged each.
+
+    With adapters in the opening each is dearer to judge, so that the bound is lower.
+    """
+    most = MOST // (1 + adapters)
+    facts = ({"make": "Quillon", "model": "Lot", "year": 1950 + i, "body": "van"} for i in range(most + 1))
     many = [
         Stored(
             subject="vehicle",
@@ -173,10 +178,12 @@ def test_too_many_candidates_are_asked_about_not_judged() -> None:
         for i, one in enumerate(facts)
     ]
     others = sum(one.facts.get("make") == "Quillon" for one in world().of("vehicle"))
-    found = answerer().answer(asked({"make": "Quillon"}), replace(world(), records=(*world().records, *many)))
+    question = asked({"make": "Quillon"})
+    question["rig"]["adapters"] = [{"facts": {}}] * adapters
+    found = answerer().answer(question, replace(world(), records=(*world().records, *many)))
     assert found.outcome == "undetermined"
     assert found.next[0].fact == "vehicle.year"
-    assert f"{MOST + 1 + others} stored vehicles" in found.summary
+    assert f"{most + 1 + others} stored vehicles" in found.summary and f"at most {most} every" in found.summary
     assert found.candidates == []
 
 

@@ -10,10 +10,10 @@ import msgspec
 from fitsvc.answers.allowances import AllowanceWords
 from fitsvc.answers.answer import Answer, Disputed, EitherWayTold, Finding, LimitShown, Remedy, RulebookName
 from fitsvc.answers.candidates import (
-    MOST,
     CandidateAnswer,
     lowest_limits,
     merged_findings,
+    most_of,
     narrow,
     outcome_of,
     over,
@@ -138,7 +138,7 @@ class Answerer:
 
         Of several candidates these are the worst one's.
         """
-        if len(question.candidates) < 2 or len(question.candidates) > MOST:
+        if len(question.candidates) < 2 or len(question.candidates) > most_of(question.case):
             case = self.engine.opened(question.case)
             verdict = self.engine.evaluate(case)
             answer = self._told(question, case, verdict, system, most)
@@ -151,9 +151,9 @@ class Answerer:
             judged.append(
                 CandidateAnswer(vehicle, of_it, case, verdict, tuple(self._findings(of_it, verdict, case, system)))
             )
-        return self._answer_over(judged, system), worst(judged).question, worst(judged).verdict.failing
+        return self._answer_over(judged, system, most), worst(judged).question, worst(judged).verdict.failing
 
-    def _answer_over(self, judged: Sequence[CandidateAnswer], system: System) -> Answer:
+    def _answer_over(self, judged: Sequence[CandidateAnswer], system: System, most: int) -> Answer:
         """Answer for all of several candidates."""
         outcome, one = outcome_of(judged), worst(judged)
         findings = merged_findings(judged, outcome, self.wording)
@@ -162,7 +162,7 @@ class Answerer:
             ([self.need(number, each.case, system) for number in each.verdict.open_needs] for each in judged),
             key=lambda need: tuple(need.items()),
         )
-        steps = Steps() if outcome == "fails" else steps_over(self.missing, judged, system)
+        steps = Steps() if outcome == "fails" else steps_over(self.missing, judged, system, most)
         allowance = self.allowances.least((each.case for each in judged), system) if outcome != "fails" else None
         either_way = self._either_way(one.case, one.verdict, system) if outcome == "fails" else None
         verdict = one.verdict._replace(outcome=outcome)
@@ -192,14 +192,15 @@ class Answerer:
 
     def _narrowed(self, answer: Answer, question: Question) -> Answer:
         """Where what is told alone settles nothing of too many candidates, ask first which of them it is."""
-        if len(question.candidates) > MOST and answer.outcome not in ("works", "fails"):
+        most = most_of(question.case)
+        if len(question.candidates) > most and answer.outcome not in ("works", "fails"):
             answer.outcome = "undetermined"
             first = narrow(self.wording, question.candidates)
             answer.next = first + [step for step in answer.next if step.fact != first[0].fact]
             answer.summary = (
                 f"Not sure yet. First {to_ask(self.wording, first[0])}. "
                 f"{len(question.candidates)} stored vehicles go by that name, too many to judge each; "
-                f"of at most {MOST} every one is."
+                f"of at most {most} every one is."
             )
         return answer
 

@@ -16,6 +16,7 @@ from fitsvc.answers.missing import Missing
 from fitsvc.answers.next_steps import ASK, Steps, next_steps
 from fitsvc.answers.phrases import joined
 from fitsvc.answers.question import Named, Question, naming_facts
+from fitsvc.answers.trying import MOST_WORK
 from fitsvc.answers.vehicles import agree, folded
 from fitsvc.answers.wording import Wording
 from fitsvc.engine.limits import Lowest
@@ -27,8 +28,10 @@ from fitsvc.language.types import ListType, TextType, Value, is_exact
 from fitsvc.rulebook.outcomes import RESULT_OF, Outcome
 from fitsvc.rulebook.vocabulary import EFFORTS, Fact, Vocabulary
 
-MOST: Final = 50
-"""How many candidates are judged; of more, it is only asked which of them it is."""
+MOST: Final = 24
+"""How many candidates are judged on a bare receiver, 40 ms of them at worst; of more, it is only asked which it is."""
+_MOST_OVER: Final = 5_000
+"""Judgements on what to learn next over all candidates, each of which is judged before: half of what one may have."""
 
 CONFIGURATION: Final = "vehicle.id"
 """What is asked for where no fact tells the candidates apart."""
@@ -57,6 +60,11 @@ class CandidateAnswer:
     case: Case
     verdict: Verdict
     findings: tuple[Finding, ...]
+
+
+def most_of(case: Case) -> int:
+    """How many candidates are judged of a question: each adapter in the opening makes one dearer by what it costs."""
+    return MOST // (1 + len(case.adapters))
 
 
 def outcome_of(judged: Sequence[CandidateAnswer]) -> Outcome:
@@ -155,21 +163,21 @@ def union(lists: Iterable[Iterable[Any]], key: Callable[[Any], Hashable] = lambd
     return list(found.values())
 
 
-def steps_over(missing: Missing, judged: Sequence[CandidateAnswer], system: System) -> Steps:
+def steps_over(missing: Missing, judged: Sequence[CandidateAnswer], system: System, most: int = MOST_WORK) -> Steps:
     """What to learn next: what tells the candidates apart where they differ, then what is open on those left open."""
-    wording = missing.wording
+    wording, most = missing.wording, min(most, _MOST_OVER)
     first = split(wording, judged) if outcome_of(judged) == "undetermined" and _differ(judged) else []
     left = [one for one in judged if not _CLASS[one.verdict.outcome]] or ([] if first else list(judged))
     if not left:
         return Steps(first)
     vocabulary = wording.rulebook.vocabulary
     case = _joined_case([one.question.case for one in left], vocabulary)
-    steps = next_steps(missing, case, missing.engine.evaluate(case), system)
+    steps = next_steps(missing, case, missing.engine.evaluate(case), system, most)
     told = [step for step in steps.told if not _known_in_each(step.fact, left, vocabulary)]
     if told:
         return replace(steps, told=first + told)
     one = worst(left)
-    steps = next_steps(missing, one.question.case, one.verdict, system)
+    steps = next_steps(missing, one.question.case, one.verdict, system, most)
     return replace(steps, told=first + steps.told)
 
 

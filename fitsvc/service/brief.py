@@ -4,7 +4,7 @@ import msgspec
 
 from fitsvc.answers.answer import RulebookName
 from fitsvc.answers.answering import Answerer
-from fitsvc.answers.candidates import MOST, over_all
+from fitsvc.answers.candidates import most_of, over_all
 from fitsvc.answers.question import Records, read_question
 from fitsvc.answers.things import names_several, read_things
 from fitsvc.document import Json
@@ -50,7 +50,7 @@ def _alone(answerer: Answerer, document: Json, records: Records) -> tuple[list[V
     verdict = engine.evaluate(engine.opened(question.case))
     if len(question.candidates) < 2:
         return [verdict], verdict.outcome
-    if len(question.candidates) > MOST:
+    if len(question.candidates) > most_of(question.case):
         return [verdict], verdict.outcome if verdict.outcome in ("works", "fails") else "undetermined"
     asked = [read_question(question.about(document, one), answerer.reader, records) for one in question.candidates]
     verdicts = [engine.evaluate(engine.opened(one.case)) for one in asked]

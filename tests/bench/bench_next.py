@@ -26,6 +26,7 @@ from fitsvc.subjects import PLACE
 COUNT, SLOWEST, FIRST = 300, 8, 6
 RIG = ("vehicle", "receiver", "mounting", "spare")
 PARTS = ("accessory", "ball", "trailer", "load")
+MAKES = sorted({str(one.facts["make"]) for one in world().of("vehicle")})
 
 
 def worst(random: Random) -> dict[str, Any]:
@@ -65,10 +66,18 @@ def failing(random: Random) -> dict[str, Any]:
     return {**document, "accessory": {"sku": random.choice(of["accessory"])}, "load": {"facts": random.choice(loads)}}
 
 
+def named_in_part(random: Random) -> dict[str, Any]:
+    """A vehicle by its make alone, and hardly anything known besides."""
+    document = worst(random)
+    document["rig"]["vehicle"] = {"facts": {"make": random.choice(MAKES)}}
+    return document
+
+
 DRAWN: Final[Mapping[str, Callable[[Random], dict[str, Any]]]] = {
     "one thing": worst,
     "several at once": several,
     "failing": failing,
+    "a vehicle named in part": named_in_part,
 }
 
 
