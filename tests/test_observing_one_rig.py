@@ -1,5 +1,6 @@
 """One truck over its configuration: a saved rig that things are told of, over what its records say."""
 
+from concurrent.futures import ThreadPoolExecutor
 from typing import Any
 
 import pytest
@@ -10,8 +11,10 @@ from litestar.testing import TestClient
 from fitsvc.audits.rigs import stored_rigs
 from fitsvc.cli.app import main
 from fitsvc.observing.law import laws_of
+from fitsvc.observing.recording import observe
 from fitsvc.observing.refolding import refold
 from fitsvc.store.database import Database
+from fitsvc.store.observations import Provenance, all_observations
 
 Client = TestClient[Litestar]
 Key = dict[str, str]
@@ -135,6 +138,36 @@ def test_f24_other_parts_are_another_truck_and_a_deleted_one_leaves_nothing(truc
     assert truck.post("/v1/rigs", json=body, headers=key).json()["facts"] == {}
     assert told_of(truck, "rig_steel") == {}
     assert truck.get("/v1/rigs/rig_steel/sheet").json()["facts"] == []
+
+
+def test_f24_what_is_told_of_a_truck_and_its_records_at_once_is_all_kept(
+    truck: Client, key: Key, database: Database
+) -> None:
+    """Three tell at the same time of the truck, its vehicle and its mounting: nothing is lost, and all is folded."""
+    reader = answerer().reader
+
+    def told(subject: str, record: str, by: str, facts: list[dict[str, str]]) -> None:
+        for number, one in enumerate(facts):
+            with database.session() as session:
+                body = {"subject": subject, "record": record, "facts": one}
+                observe(session, reader, body, Provenance(kind="measured", by=by, note=str(number)), rigs=False)
+
+    tyres = [{"tyre": ("285/75R17", "245/75R16")[n % 2]} for n in range(8)]
+    heights = [{"mounting.height": f"{n + 15} in"} for n in range(8)]
+    pins = [{"pin_to_bumper": f"{n + 3} in"} for n in range(8)]
+    work = (("vehicle", "veh_1", "Ann", tyres), ("rig", "rig_steel", "Bo", heights), ("mounting", "mnt_1", "Cy", pins))
+    with ThreadPoolExecutor(3) as pool:
+        for one in [pool.submit(told, *each) for each in work]:
+            one.result()
+    with database.session() as session:
+        for subject, record, told_before in (
+            ("vehicle", "veh_1", 1),
+            ("rig", "rig_steel", 0),
+            ("mounting", "mnt_1", 1),
+        ):
+            said = [one for one in all_observations(session, subject, record) if one.facts]  # type: ignore[arg-type]
+            assert len(said) == told_before + 8
+    assert refold(database, laws_of(reader)) == 0
 
 
 @pytest.mark.parametrize("database_url", ["sqlite"], indirect=True)

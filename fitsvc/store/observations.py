@@ -33,7 +33,7 @@ from fitsvc.store.tables import (
     now,
 )
 from fitsvc.store.validation import Checks, new_id, page_size, storable
-from fitsvc.subjects import Told
+from fitsvc.subjects import OF_YARD, Subject, Told
 
 _OF_ONE: Final = (
     select(Observation)
@@ -236,15 +236,23 @@ def ground_of(
 
 def _ground_of_rig(session: Session, rig: SavedRig, known: Callable[[Known], Document]) -> Document:
     """The facts of the records that a saved rig names, and of the vehicle and receiver that its mounting brings."""
-    named = dict(session.exec(select(RigPart.subject, RigPart.record_id).where(RigPart.rig_id == rig.id)).all())
-    mounting = session.get(Mounting, named["mounting"]) if "mounting" in named else None
-    if mounting is not None:
-        named = {"vehicle": mounting.vehicle_id, "receiver": mounting.receiver_id, **named}
-    found: Document = {}
+    named, found = parts_of(session, rig.id), dict[str, Json]()
     for table in (Vehicle, Receiver, Mounting):
-        part = session.get(table, named[name]) if (name := table.__name__.lower()) in named else None
+        name = cast(Subject, table.__name__.lower())
+        part = session.get(table, named[name]) if name in named else None
         found |= {f"{name}.{short}": value for short, value in known(part).items()} if part is not None else {}
     return found
+
+
+def parts_of(session: Session, rig: str) -> dict[Subject, str]:
+    """The vehicle, receiver and mounting of a saved rig, by its id: those it names, and what its mounting brings."""
+    parts = session.exec(select(RigPart.subject, RigPart.record_id).where(RigPart.rig_id == rig)).all()
+    named = {subject: key for subject, key in parts if subject in OF_YARD}
+    mounting = session.get(Mounting, named["mounting"]) if "mounting" in named else None
+    brought: dict[Subject, str] = {}
+    if mounting is not None:
+        brought = {"vehicle": mounting.vehicle_id, "receiver": mounting.receiver_id}
+    return brought | named
 
 
 def law_of(record: Known, laws: Laws) -> Law:

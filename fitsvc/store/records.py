@@ -29,6 +29,7 @@ from fitsvc.store.observations import (
     append,
     law_of,
     log_of,
+    parts_of,
 )
 from fitsvc.store.tables import (
     KEY,
@@ -286,9 +287,17 @@ def add_observation(
 
 def lock(session: Session, subject: Told, key: str, expected_version: int | None = None) -> Known:
     """Return what something is told of, a record or a saved rig, and keep others from changing it, as `lock_record`."""
-    if subject == "rig":
-        return lock_rig(session, key, expected_version)
-    return lock_record(session, subject, key, expected_version)
+    if subject != "rig":
+        return lock_record(session, subject, key, expected_version)
+    # What is told of a rig leans on its records, which so cannot change meanwhile without seeing what is told.
+    for part, named in sorted(parts_of(session, key).items(), key=lambda one: locked_in_order(one[0])):
+        lock_record(session, part, named)
+    return lock_rig(session, key, expected_version)
+
+
+def locked_in_order(subject: Subject) -> int:
+    """The place of a kind of record among those locked together: first those whose changes reach others."""
+    return ("vehicle", "receiver", "accessory", "mounting").index(subject)
 
 
 def lock_rig(session: Session, key: str, expected_version: int | None = None) -> SavedRig:

@@ -11,7 +11,7 @@ from fitsvc.document import Document, Json
 from fitsvc.store.errors import AlreadyExists, Conflict, NotFound
 from fitsvc.store.folding import plain
 from fitsvc.store.observations import RIG, Provenance
-from fitsvc.store.records import beyond, close_log, get_record, lock_record, lock_rig
+from fitsvc.store.records import beyond, close_log, get_record, lock_record, lock_rig, locked_in_order
 from fitsvc.store.tables import LABEL, Known, Mounting, RigPart, SavedRig, now
 from fitsvc.store.validation import PREFIXES, Checks, new_id, page_size, storable
 from fitsvc.subjects import OF_YARD, Subject, Told
@@ -180,8 +180,8 @@ def _lock_parts(session: Session, document: Mapping[str, Json], checks: Checks) 
             checks.refuse(pointer, f"is not the id of a part of a rig: expected one that begins with {known}")
         else:
             places.setdefault((subject, key), pointer)
-    # One order for all, or two could wait for each other; vehicles first, as a change of one reaches its mountings.
-    for (subject, key), pointer in sorted(places.items(), key=lambda one: (one[0][0] != "vehicle", one[0])):
+    # One order for all, or two could wait for each other.
+    for (subject, key), pointer in sorted(places.items(), key=lambda one: (locked_in_order(one[0][0]), one[0])):
         try:
             lock_record(session, subject, key)
         except NotFound as error:
