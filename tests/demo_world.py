@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from fitsvc.answers.answering import Answerer
-from fitsvc.answers.question import Doubt, Named, Stored
+from fitsvc.answers.question import Named, Stored
 from fitsvc.answers.shelf import Stock, read_items
 from fitsvc.answers.vehicles import Vehicles
 from fitsvc.language.types import Value
@@ -46,9 +46,9 @@ class World:
         """A saved rig's parts."""
         return self.rigs[key]["rig"] if key in self.rigs else None
 
-    def rig_doubts(self, key: str) -> Mapping[str, Doubt]:
+    def rig_told(self, key: str) -> Stored:
         """Nothing was told of a single rig."""
-        return {}
+        return Stored(subject="rig", key=key, label="", facts={})
 
     def vehicles(self, values: Mapping[str, Value], texts: Mapping[str, str]) -> list[Named]:
         """The vehicles that agree with these naming facts."""

@@ -106,6 +106,24 @@ def test_f24_two_who_disagree_of_one_truck_are_disputed_and_settled(truck: Clien
     assert truck.get("/v1/rigs/rig_steel").json()["facts"][fact]["value"] == "5 in"
 
 
+def test_an_answer_tells_what_it_rests_on(truck: Client, key: Key) -> None:
+    """Each fact of its findings with how it is known, by whom and when: of the truck, its records, or the question."""
+    for by, value in (("Bo", "8 in"), ("Cy", "5 in")):
+        facts = {"mounting.pin_to_bumper": value}
+        last = tell(truck, key, "rig", "rig_steel", facts, by=by, at=DAY.format(2), note=by)["observation"]["id"]
+    question = {"rig": {"id": "rig_steel"}, "accessory": {"facts": {"kind": "bike_carrier", "stow_setback": "6 in"}}}
+    reply = truck.post("/v1/answers?include=outcome,rests_on", json=question).json()
+    assert set(reply) == {"outcome", "rests_on"}
+    known = {one["fact"]: one for one in reply["rests_on"]}
+    pin = known["mounting.pin_to_bumper"]
+    assert (pin["record"], pin["kind"], pin["state"], pin["by"]) == ("rig_steel", "measured", "disputed", "Cy")
+    assert (pin["observation"], pin["at"][:10]) == (last, "2026-11-02")
+    assert (known["receiver.opening"]["record"], known["receiver.opening"]["kind"]) == ("rcv_1", "published")
+    assert known["accessory.stow_setback"] == {"fact": "accessory.stow_setback", "told": "6 in"}
+    early = truck.post("/v1/answers?include=rests_on&as_of=2026-01-01T00:00:00Z", json={**question, "rig": {}}).json()
+    assert {one.get("record", "") for one in early["rests_on"]} == {""}
+
+
 def test_f24_what_is_told_of_one_truck_lifts_no_rating(truck: Client, key: Key) -> None:
     """A label read as 600 lb on one truck, 450 lb by its record: nothing above 450 lb passes, and both are told."""
     rated = "receiver.tongue_rating"

@@ -6,7 +6,7 @@ them: one alone is taken as if its id were given, several are the question's can
 """
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Final, Literal, Protocol
 
 from fitsvc.document import Document, Json
@@ -65,7 +65,8 @@ class Stored:
     """A stored record as a question sees it; `links` are a mounting's vehicle and receiver.
 
     `tried` are the values that facts have for the very things that were tried, by their designations; `rubbed` those
-    that went in and rubbed; `things` the accessories that were tried, the latest last.
+    that went in and rubbed; `things` the accessories that were tried, the latest last. `provenance` is how each fact is
+    known, as the store has it.
     """
 
     subject: str
@@ -78,6 +79,7 @@ class Stored:
     rubbed: frozenset[str] = frozenset()
     things: tuple[TrialHere, ...] = ()
     links: Mapping[str, str] = field(default_factory=dict)
+    provenance: Mapping[str, Mapping[str, Json]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,8 +111,8 @@ class Records(Protocol):
         """A saved rig, as the `rig` of a question."""
         ...
 
-    def rig_doubts(self, key: str) -> Mapping[str, Doubt]:
-        """What was told of a saved rig that is there so that it cannot all hold, by whole names."""
+    def rig_told(self, key: str) -> Stored:
+        """What was told of a saved rig that is there, over what its records say, by whole names."""
         ...
 
     def vehicles(self, values: Mapping[str, Value], texts: Mapping[str, str]) -> Sequence[Named] | None:
@@ -137,9 +139,9 @@ class NoRecords:
         """No rig."""
         return None
 
-    def rig_doubts(self, key: str) -> Mapping[str, Doubt]:
-        """No rig was told of."""
-        return {}
+    def rig_told(self, key: str) -> Stored:
+        """Nothing was told of any rig."""
+        return Stored(subject="rig", key=key, label="", facts={})
 
     def vehicles(self, values: Mapping[str, Value], texts: Mapping[str, str]) -> Sequence[Named] | None:
         """No vehicle."""
@@ -155,6 +157,7 @@ class Question:
     `candidates` are the stored vehicles that a vehicle without an id may be. The facts of one alone are in
     the case; those of several are not. `vehicle` is the part that names them, a saved rig's own joined to it.
     `unstored` are the facts by which it names none of the vehicles stored; empty where it names some or none is asked.
+    `taken` are the records it takes facts from, a saved rig's own first; `told_here` are the facts it tells itself.
     `not_asked` are the facts that follow from what else is in the question, so that nobody is asked for them.
     """
 
@@ -169,6 +172,8 @@ class Question:
     doubts: Mapping[str, Doubt] = field(default_factory=dict)
     rubbed: tuple[str, ...] = ()
     tried: tuple[TrialHere, ...] = ()
+    taken: tuple[Stored, ...] = ()
+    told_here: frozenset[str] = frozenset()
 
     def about(self, document: Mapping[str, Json], candidate: Named) -> Document:
         """The question's document with one of the candidates named by its id; what is told of the vehicle stays."""
@@ -278,6 +283,7 @@ class _QuestionReading:
         self.of_items: dict[str, dict[str, Value]] = {}
         self.told_here: set[str] = set()
         self.stored: dict[str, Json] = {}
+        self.taken: list[Stored] = []
 
     def question(self, document: Json) -> Question:
         """Read the whole document; one that names several things is read by `things`, and here refused."""
@@ -308,6 +314,8 @@ class _QuestionReading:
             unstored=self.unstored,
             doubts=self.doubts,
             rubbed=tuple(self.rubbed),
+            taken=tuple(self.taken),
+            told_here=frozenset(self.told_here),
             tried=tuple(self.tried),
         )
 
@@ -329,16 +337,19 @@ class _QuestionReading:
         if rig is None or not self._is_mapping(rig, "/rig", "a rig", _RIG):
             return
         given: Mapping[str, Json] = rig
-        doubts: Mapping[str, Doubt] = {}
+        told: Stored | None = None
         if rig.get("id") is not None:
-            rig, doubts = self._saved(rig)
+            rig, told = self._saved(rig)
         stored = {name: self._subject(name, rig.get(name), f"/rig/{name}") for name in ("vehicle", "receiver")}
         if stored["vehicle"] is None and not self.problems:
             stored["vehicle"] = self._named(rig)
         self._mounting(rig.get("mounting"), stored)
         self._adapters(rig.get("adapters"))
         self._subject("spare", rig.get("spare"), "/rig/spare")
-        self.doubts |= {name: doubt for name, doubt in doubts.items() if not _names(given, name)}
+        if told is not None:
+            self.doubts |= {name: doubt for name, doubt in told.doubts.items() if not _names(given, name)}
+            facts = {name: value for name, value in told.facts.items() if not _names(given, name)}
+            self.taken.insert(0, replace(told, facts=facts))
         self._leave_what_leant()
 
     def _leave_what_leant(self) -> None:
@@ -364,15 +375,15 @@ class _QuestionReading:
             return equal(was, now) == NO
         return isinstance(was, int) and isinstance(now, int) and isinstance(fact.type, ListType) and not was & now
 
-    def _saved(self, rig: Mapping[str, Json]) -> tuple[Mapping[str, Json], Mapping[str, Doubt]]:
+    def _saved(self, rig: Mapping[str, Json]) -> tuple[Mapping[str, Json], Stored | None]:
         saved = self.records.rig(rig["id"]) if isinstance(rig["id"], str) else None
-        doubts = self.records.rig_doubts(rig["id"]) if saved is not None else {}
+        told = self.records.rig_told(rig["id"]) if saved is not None else None
         if saved is None:
             known = isinstance(rig["id"], str)
             help = self._near("rig", rig["id"], "check the id") if known else "write the rig's id"
             self._complain("/rig/id", f"there is no saved rig `{rig['id']}`", help, known)
             saved = {}
-        return joined_rig(saved, rig), doubts
+        return joined_rig(saved, rig), told
 
     def _named(self, rig: Mapping[str, Json]) -> Stored | None:
         """The one stored vehicle that is meant by the facts given for it; several are noted as candidates."""
@@ -509,6 +520,7 @@ class _QuestionReading:
         self.values |= values
         self.texts |= texts
         self.stored |= {f"{stored.subject}.{short}": wire for short, wire in stored.facts.items()}
+        self.taken.append(stored)
         self.assumed |= {name for name in (f"{stored.subject}.{short}" for short in stored.assumed) if name in values}
         doubts = {f"{stored.subject}.{short}": doubt for short, doubt in stored.doubts.items()}
         self.doubts |= {name: doubt for name, doubt in doubts.items() if not (only_missing and self._said(name))}

@@ -106,8 +106,8 @@ class _FileRecords:
     def rig(self, key: str) -> Mapping[str, Json] | None:
         return self.rigs.get(key)
 
-    def rig_doubts(self, key: str) -> Mapping[str, Doubt]:
-        return {}
+    def rig_told(self, key: str) -> Stored:
+        return Stored(subject="rig", key=key, label="", facts={})
 
     def vehicles(self, values: Mapping[str, Value], texts: Mapping[str, str]) -> Sequence[Named]:
         of_files = [one for (subject, _), one in self.found.items() if subject == "vehicle"]

@@ -12,7 +12,7 @@ from fitsvc.store.folding import CurrentFacts
 from fitsvc.store.observations import RIG
 from fitsvc.store.records import find_mountings, get_record, keys_near
 from fitsvc.store.rigs import get_rig, told_rig
-from fitsvc.store.tables import Accessory, Mounting, Record
+from fitsvc.store.tables import Accessory, Mounting, Record, SavedRig
 from fitsvc.subjects import stored_as
 
 FindVehicles = Callable[[Session, Mapping[str, Value], Mapping[str, str]], Sequence[Named]]
@@ -48,9 +48,10 @@ class StoreRecords:
             return None
         return told_rig(rig.document, rig.facts, rig.provenance)
 
-    def rig_doubts(self, key: str) -> Mapping[str, Doubt]:
-        """What of a saved rig was told so that it cannot all hold, by whole names."""
-        return doubts_of(get_rig(self._session, key).provenance)
+    def rig_told(self, key: str) -> Stored:
+        """What was told of a saved rig over what its records say, by whole names."""
+        rig = get_rig(self._session, key)
+        return stored_rig(rig, CurrentFacts(rig.facts, rig.provenance))
 
     def vehicles(self, values: Mapping[str, Value], texts: Mapping[str, str]) -> Sequence[Named] | None:
         """The vehicles that agree with these naming facts; None without a source of them."""
@@ -76,15 +77,28 @@ def stored_so(subject: str, record: Record, known: CurrentFacts) -> Stored:
         label=record.label,
         facts=known.facts,
         assumed=frozenset(name for name, how in provenance.items() if how.get("kind") == "assumed"),
-        doubts=doubts_of(provenance),
+        doubts=_doubts(provenance),
         tried={name: how["tried"] for name, how in provenance.items() if "tried" in how},
         rubbed=frozenset(what for how in provenance.values() for what in how.get("rubbed", ())),
         things=tuple(TrialHere(**one) for how in provenance.values() for one in how.get("things", ())),
         links=links,
+        provenance=provenance,
     )
 
 
-def doubts_of(provenance: Mapping[str, Json]) -> dict[str, Doubt]:
+def stored_rig(rig: SavedRig, known: CurrentFacts) -> Stored:
+    """What was told of a saved rig as a question sees it."""
+    return Stored(
+        subject="rig",
+        key=rig.id,
+        label=rig.name,
+        facts=known.facts,
+        doubts=_doubts(known.provenance),
+        provenance=known.provenance,
+    )
+
+
+def _doubts(provenance: Mapping[str, Json]) -> dict[str, Doubt]:
     """The facts of which what was said cannot all hold, hardly can, or is stale."""
     return {name: _doubt(how) for name, how in provenance.items() if how.get("state")}
 

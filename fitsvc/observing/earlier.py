@@ -9,9 +9,9 @@ from datetime import datetime
 
 from sqlmodel import Session
 
-from fitsvc.answers.question import Doubt, Stored
+from fitsvc.answers.question import Stored
 from fitsvc.document import Json
-from fitsvc.inventory.stored import FindVehicles, StoreRecords, doubts_of, stored_so
+from fitsvc.inventory.stored import FindVehicles, StoreRecords, stored_rig, stored_so
 from fitsvc.store.errors import NotFound
 from fitsvc.store.folding import CurrentFacts, Laws, current_facts
 from fitsvc.store.observations import all_observations, ground_of, kept_as, law_of
@@ -52,10 +52,10 @@ class EarlierRecords(StoreRecords):
         known = known_then(self._session, self._laws, rig, self._as_of)
         return told_rig(rig.document, known.facts, known.provenance)
 
-    def rig_doubts(self, key: str) -> Mapping[str, Doubt]:
-        """What of a saved rig was told so that it cannot all hold, as was known then."""
+    def rig_told(self, key: str) -> Stored:
+        """What had been told of a saved rig by then."""
         rig = get_rig(self._session, key)
-        return doubts_of(known_then(self._session, self._laws, rig, self._as_of).provenance)
+        return stored_rig(rig, known_then(self._session, self._laws, rig, self._as_of))
 
     def _stored(self, subject: str, record: Record) -> Stored | None:
         if record.created_at > self._as_of:

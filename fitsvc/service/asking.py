@@ -7,6 +7,7 @@ import msgspec
 from anyio import to_thread
 from litestar import Response, post
 from litestar.enums import MediaType
+from sqlmodel import Session
 
 from fitsvc.answers.answer import Answer, encode, encode_some
 from fitsvc.answers.answering import Answerer
@@ -20,6 +21,7 @@ from fitsvc.inventory.stored import StoreRecords
 from fitsvc.language.display import System
 from fitsvc.observing.earlier import EarlierRecords
 from fitsvc.observing.law import laws_of
+from fitsvc.observing.resting import rests_on
 from fitsvc.rulebook.outcomes import Outcome
 from fitsvc.service.bodies import read_document
 from fitsvc.service.brief import Brief, brief
@@ -37,8 +39,9 @@ _MEMBERS: Final = tuple(field.name for field in msgspec.structs.fields(Answer))
 INCLUDE: Final = words(
     "include",
     "Tell these members only, with commas between; `codes` are the rules and needs behind the outcome, `figures` the "
-    "figures behind the words, each with its unit. Left out, all but these two.",
-    (*_MEMBERS, "codes", "figures"),
+    "figures behind the words, each with its unit, `rests_on` the facts of the findings with how each is known, by "
+    "whom and since when. Left out, all but these three.",
+    (*_MEMBERS, "codes", "figures", "rests_on"),
     example="outcome,codes",
 )
 
@@ -95,7 +98,7 @@ def told_of(
         if include <= BRIEF:
             found = brief(service.answerer, document, records)
             return encode_brief(found, include), found.outcome
-        return _some(service.answerer, document, records, shelf, system, include)
+        return _some(service.answerer, document, records, shelf, system, include, session)
 
 
 def _without_store(service: Service, document: Json, system: System) -> Answer | None:
@@ -107,7 +110,13 @@ def _without_store(service: Service, document: Json, system: System) -> Answer |
 
 
 def _some(
-    answerer: Answerer, document: Json, records: Records, shelf: Shelf | None, system: System, include: frozenset[str]
+    answerer: Answerer,
+    document: Json,
+    records: Records,
+    shelf: Shelf | None,
+    system: System,
+    include: frozenset[str],
+    session: Session,
 ) -> tuple[bytes, Outcome]:
     """Some members of the answer, without working out what others alone need."""
     most = MOST_WORK if include & _FINDING_OUT else 0
@@ -115,6 +124,9 @@ def _some(
     more: dict[str, Any] = {"codes": brief(answerer, document, records).codes} if "codes" in include else {}
     if "figures" in include and not names_several(document):
         more["figures"] = figures_of(answerer, read_question(document, answerer.reader, records))
+    if "rests_on" in include and not names_several(document):
+        asked = read_question(document, answerer.reader, records)
+        more["rests_on"] = rests_on(session, asked, answer.findings)
     return encode_some(answer, include, more), answer.outcome
 
 

@@ -5,6 +5,7 @@ import msgspec
 from fitsvc.answers.answer import Answer
 from fitsvc.answers.figures import Figures
 from fitsvc.language.types import ListType
+from fitsvc.observing.resting import RestsOn
 from fitsvc.observing.sheet import Sheet
 from fitsvc.observing.worklist import WorkList
 from fitsvc.planning.plan import Plan
@@ -25,7 +26,19 @@ from fitsvc.subjects import PLACE
 def components(rulebook: Rulebook) -> dict[str, Schema]:
     """Return every schema of the API."""
     vocabulary = rulebook.vocabulary
-    told = [Answer, Plan, Selection, Matches, ItemRigs, CatalogueReport, OutcomeChanges, Figures, Sheet, WorkList]
+    told = [
+        Answer,
+        Plan,
+        Selection,
+        Matches,
+        ItemRigs,
+        CatalogueReport,
+        OutcomeChanges,
+        Figures,
+        RestsOn,
+        Sheet,
+        WorkList,
+    ]
     _, answers = msgspec.json.schema_components(told, ref_template="#/components/schemas/{name}")
     found = (
         dict(sorted(answers.items())) | schemas(vocabulary) | _wishes(vocabulary) | _selection() | _match(vocabulary)
@@ -36,7 +49,12 @@ def components(rulebook: Rulebook) -> dict[str, Schema]:
 
 def _parts_of(answer: Schema) -> dict[str, Schema]:
     """Return an answer of which only what was asked for is told."""
-    members = {**answer["properties"], "codes": array(TEXT), "figures": reference("Figures")}
+    members = {
+        **answer["properties"],
+        "codes": array(TEXT),
+        "figures": reference("Figures"),
+        "rests_on": array(reference("RestsOn")),
+    }
     part = parts("Those members of an answer that `include` names.", **members)
     return {"AnswerPart": part, "Answered": {"anyOf": [reference("Answer"), reference("AnswerPart")]}}
 
