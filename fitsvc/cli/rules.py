@@ -123,7 +123,8 @@ def facts(words: tuple[str, ...], kind: str | None, as_json: bool, rules: Path |
 @click.argument("old", metavar="OLD", type=FILE, help="A folder of rules.")
 @click.argument("new", metavar="[NEW]", type=FILE, required=False, help="Another one; fitsvc's own when left out.")
 @click.option("--on", metavar="URL|FILE", help="Judge a store's rigs and accessories too, or a file of questions.")
-def compare(old: Path, new: Path | None, on: str | None) -> None:
+@click.option("--prove", is_flag=True, help="Prove that rules mean the same, or tell the smallest rig that differs.")
+def compare(old: Path, new: Path | None, on: str | None, prove: bool) -> None:
     """Compare two folders of rules. Tells what differs, on their examples and on what you name."""
     from fitsvc.cli.rules_compared import show_differences, show_examples
     from fitsvc.engine.compared import compare_examples
@@ -142,6 +143,10 @@ def compare(old: Path, new: Path | None, on: str | None) -> None:
     counted = f"{len(found)} difference{'s' if len(found) != 1 else ''}, {len(compared.changed)} of {compared.asked}"
     gone = f"; {compared.gone} examples are gone with what they stood beside" if compared.gone else ""
     out().print(f"{counted} shared examples get another result{gone}")
+    if prove:
+        from fitsvc.cli.rules_proved import show_meaning
+
+        show_meaning(out(), *folders)
     for word, rulebook in (("old", before), ("new", after)):
         out().print(f"{word} {rulebook.digest}")
     if on is None:

@@ -102,3 +102,28 @@ def _count(console: "Console", verdicts: "Iterable[Ruling]") -> None:
         f"{MOST_ADAPTERS} adapters; figures that are all but the same are left out."
     )
     paragraph(console, text, style="dim")
+
+
+def show_meaning(console: "Console", old: Path, new: Path) -> None:
+    """Tell of each rule and need that differs the smallest rig on which it does, and count those that are equal."""
+    prover = prover_of(new)
+    from fitsvc.answers.question import NoRecords, read_question
+    from fitsvc.cli.options import load_rules
+    from fitsvc.proving.equal import TwoBooks
+
+    books = TwoBooks(load_rules(old), prover)
+    strange = books.strange()
+    if strange:
+        paragraph(console, f"Facts that the two do not have alike, as the new one has them: {', '.join(strange)}")
+    rulings = [prover.decide(claim) for claim in books.claims()]
+    for ruling in rulings:
+        if ruling.state == "undecided":
+            paragraph(console, f"{ruling.claim.about}: {ruling.reason}", sign="undecided", colour="yellow", hang=_HANG)
+        elif ruling.document is not None:
+            case = read_question(ruling.document, prover.reader, NoRecords()).case
+            was, now = books.told(ruling.claim.about, case)
+            paragraph(console, f"{ruling.claim.about}: {was}; now {now}", sign="differs", colour="red", hang=_HANG)
+            console.print(" " * _HANG + json.dumps(ruling.document, ensure_ascii=False))
+    states = Counter(ruling.state for ruling in rulings)
+    told = f"{states['proven']} of {len(rulings)} rules and needs are equal in meaning, {states['refuted']} differ"
+    console.print(f"{told}, {states['undecided']} are not decided")

@@ -20,7 +20,7 @@ MOST_ADAPTERS: Final = 2
 """A claim is looked into with so many adapters at most: what two bring, a third brings again."""
 
 State = Literal["proven", "refuted", "undecided"]
-What = Literal["dead", "idle", "implied", "pairs", "ratings", "hazards", "worse"]
+What = Literal["dead", "idle", "implied", "pairs", "ratings", "hazards", "worse", "equal"]
 WHATS: Final[Mapping[What, str]] = {
     "dead": "a rule that never applies, or that nothing passes",
     "idle": "a rule that nothing fails",

@@ -103,7 +103,7 @@ class Scope:
         below_ = self.derived.get(node.name)
         if below_ is not None:
             return self.value(below_)
-        if node.name in self.facts.rulebook.opening:
+        if node.name.startswith("opening."):
             raise UntranslatedError(
                 f"`{node.name}`, which an adapter makes of a product of figures that may be below zero"
             )

@@ -33,17 +33,23 @@ class ComesTo:
 
 @dataclass(eq=False)
 class World:
-    """The questions with so many adapters; terms are made as they are asked for."""
+    """The questions with so many adapters; terms are made as they are asked for.
+
+    Another rulebook's world may be over the facts of one that is there, so that the two are compared.
+    """
 
     rulebook: Rulebook
     adapters: int = 0
+    shared: "World | None" = None
     facts: Facts = field(init=False)
     functions: Functions = field(init=False)
-    words: Translation = field(default_factory=Translation)
+    words: Translation = field(init=False)
 
     def __post_init__(self) -> None:
-        self.facts = Facts(rulebook=self.rulebook, adapters=self.adapters)
-        self.functions = Functions(self.facts.variables)
+        of = self.shared
+        self.facts = of.facts if of else Facts(rulebook=self.rulebook, adapters=self.adapters)
+        self.functions = of.functions if of else Functions(self.facts.variables)
+        self.words = of.words if of else Translation()
         self._judged: dict[str, ComesTo] = {}
 
     @cached_property
