@@ -42,6 +42,12 @@ def test_json_is_what_the_service_sends(question: Path) -> None:
     assert (done.returncode, done.stdout, done.stderr) == (0, expected + b"\n", b"")
 
 
+def test_the_shelf_loads_no_columns() -> None:
+    """A question about what is stored reads the database, and no columns."""
+    code = "import sys, fitsvc.inventory.shelf; sys.exit('numpy' in sys.modules)"
+    assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0
+
+
 def test_what_a_question_does_not_need_is_not_loaded(question: Path) -> None:
     """Answering one question by a kept rulebook loads nothing of databases, columns, pages or YAML."""
     heavy = ("numpy", "pyarrow", "sqlalchemy", "alembic", "pydantic", "litestar", "jinja2", "rich", "yaml")

@@ -4,11 +4,11 @@ from collections.abc import Callable, Mapping, Sequence
 from math import inf
 from threading import Lock
 from time import monotonic
+from typing import TYPE_CHECKING
 
 from sqlmodel import Session
 
 from fitsvc.answers.question import Named, Stored
-from fitsvc.answers.searching import Found, find, flags_of, terms_of
 from fitsvc.answers.shelf import Folds, Item, Stock, read_items
 from fitsvc.answers.vehicles import Vehicles
 from fitsvc.facts import Case, FactReader
@@ -17,6 +17,9 @@ from fitsvc.inventory.stored import stored
 from fitsvc.language.types import ListType, Value
 from fitsvc.store.records import find_mountings, get_record, get_records, list_records
 from fitsvc.subjects import SOLD, Subject
+
+if TYPE_CHECKING:  # columns, which no single answer needs
+    from fitsvc.answers.searching import Found
 
 _PAGE = 5_000
 _FRESH_SECONDS = 0.5
@@ -51,13 +54,15 @@ class Shop:
         with self._lock:
             return self._vehicles_now(session).agreeing(values, texts)
 
-    def matching_vehicles(self, session: Session, text: str) -> tuple[list[Named], Found]:
+    def matching_vehicles(self, session: Session, text: str) -> "tuple[list[Named], Found]":
         """The vehicles that go by a text, as the store has them now, and what was made of the text."""
         with self._lock:
             return self._vehicles_now(session).matching(text)
 
-    def matching_items(self, session: Session, subject: str, text: str) -> tuple[list[Item], Found]:
+    def matching_items(self, session: Session, subject: str, text: str) -> "tuple[list[Item], Found]":
         """What is sold as a subject and goes by a text, by SKU, and what was made of the text."""
+        from fitsvc.answers.searching import find, flags_of, terms_of
+
         items = self.stock(session, subject).items(subject)
         told = [(f"{item.label}\n{item.sku}\n{self._told_kind(item)}".casefold(), item.values) for item in items]
         found = find(terms_of(text, self._reader), [flags_of(told)], len(told))
