@@ -188,11 +188,17 @@ def plain_rigs(kind: str, body: str, adapters: int | None = None) -> list[Rig]:
 def random_rigs(rng: Random, kind: str, count: int, suits: Callable[[Case], bool] = works) -> Iterator[Rig]:
     """Rigs of a kind, of such as suit where some do: one as it is, others changed by chance in figures and facts."""
     for number in range(count):
-        found = plain_rigs(kind, rng.choice([body for body in bodies() if body != TOWED]))
-        some = [rig for rig in found if suits(rig.case)] or found
-        of_size = [rig for rig in some if len(rig.case.adapters) == number % 3] or some
-        rig = rng.choice(of_size)
+        body = rng.choice([body for body in bodies() if body != TOWED])
+        rig = rng.choice(_suiting(kind, body, number % 3, suits))
         yield _told_less(rng, _changed(rng, rig)) if number else rig
+
+
+def _suiting(kind: str, body: str, adapters: int, suits: Callable[[Case], bool]) -> list[Rig]:
+    """The plain rigs with so many adapters that suit, or of any number of them, or such as do not."""
+    for size in (adapters, None):
+        if found := [rig for rig in plain_rigs(kind, body, size) if suits(rig.case)]:
+            return found
+    return plain_rigs(kind, body, adapters) or plain_rigs(kind, body)
 
 
 def _changed(rng: Random, rig: Rig) -> Rig:
