@@ -20,7 +20,7 @@ from fitsvc.language.types import TRUTH
 from fitsvc.rulebook.cautions import read_caution
 from fitsvc.rulebook.expressions import Expressions
 from fitsvc.rulebook.loader import Loader
-from fitsvc.rulebook.mutants import Change, cells, changes, texts, with_key
+from fitsvc.rulebook.mutants import RuleChange, cells, changes, texts, with_key
 from fitsvc.rulebook.rules import Caution, Derived, Example, Limit, Need, Opening, Rule, Rulebook
 from fitsvc.rulebook.shape import Shape, source_of
 from fitsvc.rulebook.tables import read_tables
@@ -124,7 +124,7 @@ class Mutating:
     def _mutant(
         self,
         entry: Entry,
-        change: Change,
+        change: RuleChange,
         book: Rulebook,
         names: Collection[str],
         nodes: Mapping[str, AnyTyped] | None = None,
@@ -187,7 +187,7 @@ class Mutating:
                         other = replace(one, bare=found) if part == "bare" else replace(one, each=found)
                         opening = {**self.book.opening, name: other}
                         book, nodes = replace(self.book, opening=opening), {name: found} if part == "bare" else {}
-                        change = Change(scalar.mark, f"{part}: {told}", told_of)
+                        change = RuleChange(scalar.mark, f"{part}: {told}", told_of)
                         yield self._mutant(told_of, change, book, [name], nodes)
 
     # tables stand in the expressions that look them up
@@ -205,7 +205,7 @@ class Mutating:
                 book, users = self._with_tables(found)
                 yield self._mutant(entry, change, book, users)
 
-    def _table(self, change: Change) -> Mapping[str, Table] | None:
+    def _table(self, change: RuleChange) -> Mapping[str, Table] | None:
         shape = Shape()
         tree = with_key(change.entry, "tables", Sequence(change.entry.source, change.entry.start, (change.entry,)))
         found = read_tables(shape, [tree], self.book.vocabulary, set())

@@ -32,7 +32,7 @@ _BESIDE: Final = 0.3
 
 
 @dataclass(frozen=True, slots=True)
-class Written:
+class CaseWritten:
     """An example as it is written: facts by name, adapters in their order, and subjects without facts."""
 
     facts: Mapping[str, Json]
@@ -45,7 +45,7 @@ class Written:
         where = (self.adapters[-1] if self.adapters else {}) if subject == "adapter" else self.facts
         return where.get(short if subject == "adapter" else fact)
 
-    def saying(self, fact: str, value: Json) -> "Written":
+    def saying(self, fact: str, value: Json) -> "CaseWritten":
         """It with a fact told otherwise, or not told where the value is None."""
         subject, _, short = fact.partition(".")
         if subject != "adapter":
@@ -66,7 +66,7 @@ class Noticing:
         self.mutating, self.book, self.reader = mutating, mutating.book, mutating.reader
         self.random = random.Random(1)
         self.adapters: list[Mapping[str, Json]] = []
-        self.seeds: dict[str, list[Written]] = {}
+        self.seeds: dict[str, list[CaseWritten]] = {}
         self.pool: dict[str, dict[str, Json]] = {}
         for name in mutating.owners:
             self.seeds[name] = [_written(example.node) for example in self.book.examples.get(name, ())]
@@ -81,7 +81,7 @@ class Noticing:
         """Whose example would notice a mutant, and the example as it is written; None where none was found."""
         own = (mutant.name,) if mutant.name in self.mutating.owners else ()
         for name in dict.fromkeys((*own, *mutant.owners[:_OWNERS])):
-            found = _Search(self, mutant, name).found()
+            found = _NoticeSearch(self, mutant, name).found()
             if found is not None:
                 return name, found
         return None
@@ -123,7 +123,7 @@ class Noticing:
         return wire_value(show(amount, amount, entry.type.dimension, entry.shown_in, "us"))
 
 
-class _Search:
+class _NoticeSearch:
     """The search for one mutant and one owner."""
 
     def __init__(self, all: Noticing, mutant: Mutant, name: str) -> None:
@@ -146,7 +146,7 @@ class _Search:
                     return told
         return None
 
-    def _tried(self) -> Iterator[Written]:
+    def _tried(self) -> Iterator[CaseWritten]:
         seeds = self._seeds()
         for seed in seeds:
             yield seed
@@ -159,7 +159,7 @@ class _Search:
                 one = self._one_moved(one)
             yield one
 
-    def _seeds(self) -> list[Written]:
+    def _seeds(self) -> list[CaseWritten]:
         own = self.all.seeds[self.name]
         if len(own) > _SEEDS:
             own = self.all.random.sample(own, _SEEDS)
@@ -170,12 +170,12 @@ class _Search:
             if wanted & seed.facts.keys()
         ]
         best = [seed for _, _, seed in sorted(near, key=lambda one: (-one[0], one[1]))[:_OTHER_SEEDS]]
-        return [*own, Written({}), *(self._only(seed) for seed in (best if len(own) < _SEEDS // 2 else best[:8]))]
+        return [*own, CaseWritten({}), *(self._only(seed) for seed in (best if len(own) < _SEEDS // 2 else best[:8]))]
 
-    def _only(self, seed: Written) -> Written:
+    def _only(self, seed: CaseWritten) -> CaseWritten:
         return replace(seed, facts={name: value for name, value in seed.facts.items() if name in self.facts})
 
-    def _moved(self, seed: Written) -> Iterator[Written]:
+    def _moved(self, seed: CaseWritten) -> Iterator[CaseWritten]:
         """Each fact left out, or told otherwise."""
         for fact in self.facts:
             said = seed.said(fact)
@@ -194,7 +194,7 @@ class _Search:
                 yield replace(seed, adapters=(*seed.adapters, other)[-2:])
                 yield replace(seed, adapters=(other, *seed.adapters)[:2])
 
-    def _one_moved(self, seed: Written) -> Written:
+    def _one_moved(self, seed: CaseWritten) -> CaseWritten:
         random, fact = self.all.random, self.all.random.choice(self.facts or [""])
         if self.subjects and random.random() < _LEFT_OUT:
             return replace(seed, present=(random.choice(self.subjects),))
@@ -205,7 +205,7 @@ class _Search:
         beside = self.all.beside(fact, value)
         return seed.saying(fact, random.choice(beside) if beside and random.random() < _BESIDE else value)
 
-    def _borders(self, seed: Written) -> Iterator[Written]:
+    def _borders(self, seed: CaseWritten) -> Iterator[CaseWritten]:
         """Figures about the place where one of them decides, found by halving its range."""
         for fact in self.facts:
             entry = self.all.book.vocabulary.facts.get(fact)
@@ -225,12 +225,12 @@ class _Search:
             for amount in (low, high, low - by, high + by):
                 yield replace(seed, facts={**seed.facts, fact: self.all.figure(fact, amount)})
 
-    def _gives(self, seed: Written, fact: str, amount: float) -> list[str] | None:
+    def _gives(self, seed: CaseWritten, fact: str, amount: float) -> list[str] | None:
         case = self.case(replace(seed, facts={**seed.facts, fact: self.all.figure(fact, amount)}))
         self.left -= 1
         return None if case is None else self.of(self.engines[0], case)
 
-    def case(self, one: Written) -> Case | None:
+    def case(self, one: CaseWritten) -> Case | None:
         """The case of an example; None where it is none."""
         reader, values, problems = self.all.reader, dict[str, Value](), list[Problem]()
         present = set(one.present)
@@ -252,13 +252,13 @@ class _Search:
         gives = given(engine, owner, case)
         return [*([f"gives: {gives}"] if gives else []), *promised(engine, owner, case)]
 
-    def differ(self, one: Written) -> bool:
+    def differ(self, one: CaseWritten) -> bool:
         """Whether the mutant gives something else."""
         self.left -= 1
         case = self.case(one)
         return case is not None and self.of(self.engines[0], case) != self.of(self.engines[1], case)
 
-    def _fewest(self, one: Written) -> Written:
+    def _fewest(self, one: CaseWritten) -> CaseWritten:
         """The example without whatever it does not take."""
         for fact in list(one.facts):
             less = replace(one, facts={name: value for name, value in one.facts.items() if name != fact})
@@ -271,7 +271,7 @@ class _Search:
             one = less if self.differ(less) else one
         return one
 
-    def told(self, one: Written) -> str:
+    def told(self, one: CaseWritten) -> str:
         """The example as a line of YAML; empty where none can say it."""
         case = self.case(one)
         assert case is not None
@@ -291,10 +291,10 @@ def _step_of(entry: Any) -> float:
     return step(entry.shown_in, "us") if entry.shown_in else 1.0
 
 
-def _written(node: Any) -> Written:
+def _written(node: Any) -> CaseWritten:
     plain: Json = to_plain(node)
     facts = {name: value for name, value in plain.items() if "." in name}
-    return Written(facts, tuple(plain.get("adapters", ())), tuple(plain.get("present", ())))
+    return CaseWritten(facts, tuple(plain.get("adapters", ())), tuple(plain.get("present", ())))
 
 
 def _plain(value: Json) -> str:

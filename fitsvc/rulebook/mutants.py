@@ -33,7 +33,7 @@ _GUARDS: Final = ("applies_when", "judged_when", "met_when")
 
 
 @dataclass(frozen=True, slots=True)
-class Change:
+class RuleChange:
     """One change of an entry: where it stands, what it is for people, and the entry with it."""
 
     mark: Position
@@ -41,7 +41,7 @@ class Change:
     entry: Mapping
 
 
-def changes(entry: Mapping, vocabulary: Vocabulary) -> Iterator[Change]:
+def changes(entry: Mapping, vocabulary: Vocabulary) -> Iterator[RuleChange]:
     """Every single change of an entry of a topic file or of the cautions, each told once."""
     seen: set[str] = set()
     for change in _changes(entry, vocabulary):
@@ -50,13 +50,13 @@ def changes(entry: Mapping, vocabulary: Vocabulary) -> Iterator[Change]:
             yield change
 
 
-def _changes(entry: Mapping, vocabulary: Vocabulary) -> Iterator[Change]:
+def _changes(entry: Mapping, vocabulary: Vocabulary) -> Iterator[RuleChange]:
     for key, node in entry.entries.items():
         if key in EXPRESSIONS and isinstance(node, Scalar):
             for told, text in texts(node.value, vocabulary):
-                yield Change(node.mark, f"{key}: {told}", with_key(entry, key, _written(node, text)))
+                yield RuleChange(node.mark, f"{key}: {told}", with_key(entry, key, _written(node, text)))
         if key in _GUARDS:
-            yield Change(node.mark, f"{key} left out", without_key(entry, key))
+            yield RuleChange(node.mark, f"{key} left out", without_key(entry, key))
         if key == "values" and isinstance(node, Mapping):
             yield from _values(entry, node, vocabulary)
         if key == "lowest_of" and isinstance(node, Sequence):
@@ -78,47 +78,47 @@ def _written(node: Scalar, text: str) -> Scalar:
     return replace(node, value=text)
 
 
-def _values(entry: Mapping, values: Mapping, vocabulary: Vocabulary) -> Iterator[Change]:
+def _values(entry: Mapping, values: Mapping, vocabulary: Vocabulary) -> Iterator[RuleChange]:
     for name, node in values.entries.items():
         if isinstance(node, Scalar):
             for told, text in texts(node.value, vocabulary):
                 changed = with_key(values, name, _written(node, text))
-                yield Change(node.mark, f"{name}: {told}", with_key(entry, "values", changed))
+                yield RuleChange(node.mark, f"{name}: {told}", with_key(entry, "values", changed))
 
 
-def _ratings(entry: Mapping, ratings: Sequence, vocabulary: Vocabulary) -> Iterator[Change]:
+def _ratings(entry: Mapping, ratings: Sequence, vocabulary: Vocabulary) -> Iterator[RuleChange]:
     """A rating left out, and what each says of itself changed."""
     for place, item in enumerate(ratings.items):
         node = item.entries.get("rating") if isinstance(item, Mapping) else item
         name = node.value if isinstance(node, Scalar) else ""
         if len(ratings.items) > 1:
             fewer = replace(ratings, items=(*ratings.items[:place], *ratings.items[place + 1 :]))
-            yield Change(item.mark, f"rating {name} left out", with_key(entry, "lowest_of", fewer))
+            yield RuleChange(item.mark, f"rating {name} left out", with_key(entry, "lowest_of", fewer))
         one = item if isinstance(item, Mapping) else Mapping(item.source, item.start, {"rating": item}, {})
         for change in _changes(without_key(one, "rating"), vocabulary):
             told = Mapping(one.source, one.start, {"rating": one.entries["rating"], **change.entry.entries}, {})
             items = (*ratings.items[:place], told, *ratings.items[place + 1 :])
             changed = with_key(entry, "lowest_of", replace(ratings, items=items))
-            yield Change(change.mark, f"rating {name}, {change.told}", changed)
+            yield RuleChange(change.mark, f"rating {name}, {change.told}", changed)
         if "if_unknown" not in one.entries and _says(entry, "severity") == "blocking":
             told = with_key(one, "if_unknown", _scalar(one, "caution"))
             items = (*ratings.items[:place], told, *ratings.items[place + 1 :])
             changed = with_key(entry, "lowest_of", replace(ratings, items=items))
-            yield Change(item.mark, f"rating {name}, if_unknown: caution", changed)
+            yield RuleChange(item.mark, f"rating {name}, if_unknown: caution", changed)
 
 
-def _words(entry: Mapping) -> Iterator[Change]:
+def _words(entry: Mapping) -> Iterator[RuleChange]:
     """A severity, or an answer to not knowing, that is another."""
     severity, unknown = _says(entry, "severity"), _says(entry, "if_unknown")
     if severity:
         other = "caution" if severity == "blocking" else "blocking"
         changed = with_key(without_key(entry, "if_unknown"), "severity", _scalar(entry, other))
-        yield Change(entry.entries["severity"].mark, f"severity: {other}", changed)
+        yield RuleChange(entry.entries["severity"].mark, f"severity: {other}", changed)
     if unknown == "caution":
-        yield Change(entry.entries["if_unknown"].mark, "if_unknown left out", without_key(entry, "if_unknown"))
+        yield RuleChange(entry.entries["if_unknown"].mark, "if_unknown left out", without_key(entry, "if_unknown"))
     elif severity == "blocking" and "requires" in entry.entries:
         changed = with_key(entry, "if_unknown", _scalar(entry, "caution"))
-        yield Change(entry.entries["severity"].mark, "if_unknown: caution", changed)
+        yield RuleChange(entry.entries["severity"].mark, "if_unknown: caution", changed)
 
 
 def _says(entry: Mapping, key: str) -> str:
@@ -270,12 +270,12 @@ def _members(node: AnyNode, text: str, vocabulary: Vocabulary) -> list[AnyNode]:
 # tables
 
 
-def cells(entry: Mapping, keys: Map[str, Any], vocabulary: Vocabulary) -> Iterator[Change]:
+def cells(entry: Mapping, keys: Map[str, Any], vocabulary: Vocabulary) -> Iterator[RuleChange]:
     """Every single change of a table's cells, by the types that its columns give, the key's under `up_to`."""
     for section in ("rows", "bands"):
         node = entry.entries.get(section)
         for told, changed, at in _cells(node, keys, vocabulary) if node is not None else ():
-            yield Change(at.mark, told, with_key(entry, section, changed))
+            yield RuleChange(at.mark, told, with_key(entry, section, changed))
 
 
 def _cells(
