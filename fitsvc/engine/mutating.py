@@ -133,7 +133,15 @@ class Mutating:
         same = entry.entries.get("same")
         why = _text(same, change.told) if isinstance(same, Entry) else ""
         name = _name(entry) or next(iter(names), "")
-        return Mutant(change.mark, name, change.told, book, self.resting_on(names), why, nodes or {})
+        return Mutant(
+            mark=change.mark,
+            name=name,
+            told=change.told,
+            book=book,
+            owners=self.resting_on(names),
+            why_same=why,
+            nodes=nodes or {},
+        )
 
     def _changed(self, section: str, name: str, entry: Entry, topic: str) -> Rulebook | None:
         """The rulebook with an entry read anew; None where it cannot be."""

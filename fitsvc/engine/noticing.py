@@ -106,7 +106,7 @@ class Noticing:
         return [self.figure(fact, amount + way * _step_of(entry)) for way in (1, -1)]
 
     def amount(self, fact: str, value: Json) -> float | None:
-        """What a figure comes to inside; None of what is no one figure."""
+        """What a figure comes to in the inside unit; None of what is no one figure."""
         entry = self.book.vocabulary.facts.get(fact)
         if entry is None or not isinstance(entry.type, NumberType):
             return None
@@ -117,7 +117,7 @@ class Noticing:
         return found[0] if isinstance(found, tuple) and found[0] == found[1] else None
 
     def figure(self, fact: str, amount: float) -> Json:
-        """A figure as it is written."""
+        """A figure of the inside unit as it is written, in the unit that its fact is shown in."""
         entry = self.book.vocabulary.facts[fact]
         assert isinstance(entry.type, NumberType)
         return wire_value(show(amount, amount, entry.type.dimension, entry.shown_in, "us"))
