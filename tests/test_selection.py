@@ -162,6 +162,7 @@ def test_pages_put_together_are_the_whole(stocked: Stocked, sort: Any, limit: in
         (all_,) = whole(index, rig, SelectionQuery(question={}, sort=sort, limit=1000))
         pages = whole(index, rig, SelectionQuery(question={}, sort=sort, limit=limit))
         assert [one for page in pages for one in page.items] == all_.items
+        assert all(page.items for page in pages)  # the last one that is full has none after it
         assert {page.matching for page in pages} == {len(all_.items)} == {all_.counts.items}
         keys = [(OUTCOMES.index(one.outcome), one.label.casefold() if sort == "label" else "", one.sku)
                 for one in all_.items]  # fmt: skip

@@ -31,7 +31,7 @@ _MOST_CASES: Final = 3
 _ACCESSORY: Final = "accessory"
 
 
-@dataclass(slots=True)
+@dataclass(slots=True, kw_only=True)
 class Group:
     """Answers that one rule changes for one kind, from one outcome to another: how many, and some of them by name."""
 
@@ -128,7 +128,7 @@ def _judge(impact: Impact, sides: tuple[Side, Side], name: str, kind: str, cases
     looser = OUTCOMES.index(new) < OUTCOMES.index(old)
     gone, left = (before, after) if looser else (after, before)
     for rule in [rule for rule, effect in gone.items() if left.get(rule) != effect]:
-        group = impact.groups.setdefault((rule, kind, old, new), Group(rule, kind, old, new))
+        group = impact.groups.setdefault((rule, kind, old, new), Group(rule=rule, kind=kind, old=old, new=new))
         group.count += 1
         if len(group.names) < _MOST_CASES:
             group.names.append(name)
