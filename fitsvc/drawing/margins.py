@@ -20,7 +20,7 @@ def heights(all_: Sequence[Height], frame: Frame, key: Key) -> tuple[list[str], 
     staff = RIGHT + 6.0
     drawn = [line(staff, frame.y(frame.top), staff, frame.ground, "d-staff")]
     for one, row, y in zip(all_, rows, middles, strict=True):
-        sign = key.number(one.label)
+        sign = key.number(f"{one.label}: {one.text}")
         low, high = frame.y(one.z[0]), frame.y(one.z[1])
         at = (low + high) / 2
         drawn.append(line(frame.x(one.x), at, staff, at, "d-extension", "1 4"))
@@ -46,7 +46,10 @@ def lengths(all_: Sequence[Length], frame: Frame, key: Key, y: float) -> tuple[l
         at, level = high + 5 if fits(high + 5, width) else low - 5 - width, y
         if not fits(at, width):
             at, y = min(max(low, 0.0), WIDTH - width), y + 16.0
-        drawn += [badge(at + 9, level, key.number(one.label)), text_at(at + 20, level + 4, one.text, _SMALL)]
+        drawn += [
+            badge(at + 9, level, key.number(f"{one.label}: {one.text}")),
+            text_at(at + 20, level + 4, one.text, _SMALL),
+        ]
         drawn += [line(x, y - 4, x, y + 4, "d-tick") for x in dict.fromkeys((x0, x1, x2))]
         drawn.append(line(x0, y, x1, y, "d-length", data_length=one.name))
         if x1 != x2:
