@@ -122,6 +122,8 @@ def random_facts(seed: int) -> tuple[dict[str, dict[str, Any]], list[dict[str, A
         "vehicle": vehicle, "receiver": {"opening": "2 in"}, "mounting": {"height": height, "pin_to_bumper": bumper},
         "accessory": accessory, "load": load,
     }  # fmt: skip
+    if not tows and seed % 3 == 0:
+        load["cargo_weight"] = "100 lb"
     if tows:
         facts["trailer"] = {
             "coupler_height": mm(300, 700), "jack_behind_ball": mm(100, 800), "jack_height": mm(600, 1500),
