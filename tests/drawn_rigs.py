@@ -114,7 +114,7 @@ def random_facts(seed: int) -> tuple[dict[str, dict[str, Any]], list[dict[str, A
         "width": mm(100, 1800), "tilts_clear": chance.random() < 0.2,
         "rise": mm(-200, 150), "rise_lowest": mm(-300, -50), "rise_highest": mm(0, 200),
     }  # fmt: skip
-    load = {
+    load: dict[str, Any] = {
         "needs_closure_open": True, "steepest_grade": mm(5, 60), "rear_sag": mm(0, 60), "parking_room": mm(100, 1500),
         "front_setback": mm(0, 400), "top_height": mm(100, 2200),
     }  # fmt: skip
