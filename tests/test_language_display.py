@@ -83,6 +83,12 @@ def test_ranges(lo: float, hi: float, text: str) -> None:
     assert show(lo, hi, LENGTH, "in", "us") == text
 
 
+def test_a_weight_from_nothing_up_is_told_by_its_most() -> None:
+    """From nothing up says nothing of a weight: `at most 100 lb`, and of a length both ends."""
+    assert show(0.0, 100 * 0.45359237, MASS, "lb", "us") == "at most 100 lb"
+    assert show(0.0, 0.0, MASS, "lb", "us") == "0 lb"
+
+
 @pytest.mark.parametrize(
     ("values", "texts"),
     [

@@ -135,6 +135,9 @@ def _show(lo: float, hi: float, unit: str, system: System, level: int) -> str:
         return f"at most {_number(hi, style, level)}"
     if hi - lo <= TOLERANCE:
         return _number(lo + (hi - lo) / 2, style, level)
+    # Nothing weighs less than nothing, so that the low end says nothing of a weight.
+    if lo == 0.0 and style.unit in ("lb", "kg"):
+        return f"at most {_number(hi, style, level)}"
     return _range(lo, hi, style, level)
 
 
