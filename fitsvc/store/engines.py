@@ -57,11 +57,29 @@ def make_engine(url: URL, *, for_migration: bool = False) -> Engine:
     StoreError when the driver is not installed, or the file cannot be used.
     """
     if url.get_backend_name() == "sqlite":
-        return _sqlite_engine(url, for_migration)
+        return _ending(_sqlite_engine(url, for_migration))
     try:
-        return create_engine(url, pool_pre_ping=True, connect_args={"connect_timeout": 10}, **_POOL)
+        return _ending(create_engine(url, pool_pre_ping=True, connect_args={"connect_timeout": 10}, **_POOL))
     except (ModuleNotFoundError, ImportError, NoSuchModuleError):
         raise StoreError("PostgreSQL needs a driver: install `fitsvc[postgres]`") from None
+
+
+def _ending(engine: Engine) -> Engine:
+    """Let no connection be given back with a transaction open.
+
+    One whose commit failed, as on a full disk, may still be; the pool takes it for ended, and what was told to have
+    failed would then be committed with the next write on that connection.
+    """
+
+    @event.listens_for(engine, "checkin")
+    def end(connection: Any, record: ConnectionPoolEntry) -> None:
+        if connection is not None:
+            try:
+                connection.rollback()
+            except Exception as error:
+                record.invalidate(error)
+
+    return engine
 
 
 @contextmanager
