@@ -9,6 +9,7 @@ from litestar import Litestar
 from litestar.testing import TestClient
 from service_checks import problem
 
+from fitsvc.cli.app import main
 from fitsvc.facts import FactReader
 from fitsvc.loading.load import load_file
 from fitsvc.observing.sheet import standing_rows
@@ -68,6 +69,23 @@ def test_what_was_known_at_an_earlier_time_can_be_asked_for(client: Client, key:
     for at, sheet in given:
         assert client.get("/v1/mountings/mnt_1/sheet", params={"as_of": at}).json() == sheet
     assert client.get("/v1/mountings/mnt_1/sheet?as_of=2000-01-01T00:00:00Z").json()["facts"] == []
+
+
+@pytest.mark.parametrize("database_url", ["sqlite"], indirect=True)
+def test_what_still_holds_is_taken_over_to_another_mounting(
+    client: Client, key: Key, mounting: str, database_url: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Who saw it, when and how goes along; nothing that is not named does, and nothing that nobody saw."""
+    tell(client, key, facts={"height": "18 in", "pin_to_bumper": "5 in"}, by="Ann", at="2026-05-01T00:00:00Z")
+    client.post("/v1/mountings", json={"id": "mnt_2", "vehicle": "veh_1", "receiver": "rcv_1"}, headers=key)
+    at = ("--database", database_url)
+    assert main(["observe", "mnt_2", "height", "--from", "mnt_1", *at]) == 0
+    (fact,) = client.get("/v1/mountings/mnt_2/sheet").json()["facts"]
+    (said,) = fact["statements"]
+    assert (fact["fact"], fact["value"], said["by"], said["at"][:10], said["note"]) == (
+        "height", "18 in ± 1/8 in", "Ann", "2026-05-01", "taken over from mnt_1")  # fmt: skip
+    assert main(["observe", "mnt_2", "fascia_trim", "--from", "mnt_1", *at]) == 2
+    assert "nobody saw fascia_trim of mnt_1" in capsys.readouterr().err
 
 
 def test_a_sheet_that_cannot_be_given_says_why(client: Client, key: Key, mounting: str) -> None:

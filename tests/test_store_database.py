@@ -15,6 +15,7 @@ from sqlmodel import col, select
 from fitsvc.store import database as store
 from fitsvc.store.engines import parse_url
 from fitsvc.store.errors import NotMigrated, StoreError, Unreachable
+from fitsvc.store.rigs import rigs_using
 from fitsvc.store.tables import Observation, Vehicle, now
 
 
@@ -168,7 +169,7 @@ def test_keys_are_ordered_by_code_point(database_url: str) -> None:
 
 
 def test_rows_become_what_was_said_on_the_way_up(empty_url: str) -> None:
-    """A conclusion gets its own words back, and a null the list of what it took back; no row is lost."""
+    """A conclusion gets its own words back, and a null the list of what it took back; no row is lost, no rig's part."""
     store.upgrade(empty_url, "0002")
     engine = create_engine(parse_url(empty_url))
     close = {"value": "4 in", "tolerance": "1/8 in"}
@@ -189,11 +190,20 @@ def test_rows_become_what_was_said_on_the_way_up(empty_url: str) -> None:
             connection.execute(table.insert().values(
                 id=key, subject="mounting", record_id=record, facts=facts, kind=kind, by="Ann", note=note,
                 at=now(), recorded_at=now(), evidence=evidence))  # fmt: skip
+        names, made = "version, created_at, updated_at", "1, '2026-01-01', '2026-01-01'"
+        for statement in (
+            f"INSERT INTO vehicle (id, label, facts, provenance, {names}) VALUES ('veh_1', '', '{{}}', '{{}}', {made})",
+            f"INSERT INTO saved_rig (id, name, document, {names}) VALUES ('rig_1', 'ours', '{{}}', {made})",
+            "INSERT INTO rig_part (rig_id, subject, record_id) VALUES ('rig_1', 'vehicle', 'veh_1')",
+        ):
+            connection.execute(sa.text(statement))
     engine.dispose()
     store.upgrade(empty_url)
     database = store.Database(empty_url)
     with database.session() as session:
         told = {one.id: one for one in session.exec(select(Observation).order_by(col(Observation.sequence)))}
+        (rig,) = rigs_using(session, "vehicle", "veh_1")
+        assert (rig.name, rig.facts, rig.provenance) == ("ours", {}, {})
     database.close()
     assert list(told) == [row[1] for row in rows]
     assert told["obs_2"].facts == {"pin_to_bumper": close}

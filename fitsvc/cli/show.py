@@ -91,12 +91,16 @@ def export(records: tuple[str, ...], form: str, database: str | None, rules: Pat
 @click.option("--corrects", default=None, metavar="OBSERVATION", help="Take back of it what is told anew.")
 @click.option("--settles", is_flag=True, help="Take back what cannot hold beside it.")
 @click.option("--reason", default="", help="Why one is taken back.")
+@click.option("--from", "other", default=None, metavar="OTHER", help="Take over what stands of another record.")
 @database_option
 @rules_option
-def observe(record: str, facts: tuple[str, ...], database: str | None, rules: Path | None, **told: Any) -> None:
+def observe(
+    record: str, facts: tuple[str, ...], other: str | None, database: str | None, rules: Path | None, **told: Any
+) -> None:
     """Tell what was seen of a RECORD.
 
-    Such as `fitsvc observe mnt_ours pin_to_bumper="4 in ± 1/8 in" --by Ann`.
+    Such as `fitsvc observe mnt_ours pin_to_bumper="4 in ± 1/8 in" --by Ann`. With `--from` the facts are named alone:
+    what stands of them on another record, where another part was fitted, is told of this one with who saw it and when.
     """
     from tempfile import TemporaryDirectory
 
@@ -107,17 +111,43 @@ def observe(record: str, facts: tuple[str, ...], database: str | None, rules: Pa
     from fitsvc.store.rigs import told_as
 
     row = {name: value for name, value in told.items() if value}
-    row |= {"subject": told_as(record), "record": record, "facts": dict(map(_told, facts))}
+    about, reader = {"subject": told_as(record), "record": record}, FactReader(load_rules(rules))
     with TemporaryDirectory() as folder, open_database(database) as opened:
+        rows = [row | about | {"facts": dict(map(_told, facts))}] if other is None else []
+        if other is not None:
+            with opened.session() as session:
+                rows = [one | about for one in _taken_over(session, reader, other, facts)]
         path = Path(folder) / "told.jsonl"
-        path.write_text(json.dumps(row), encoding="utf-8")
+        path.write_text("\n".join(map(json.dumps, rows)), encoding="utf-8")
         try:
-            loaded = load_file(opened, FactReader(load_rules(rules)), path)
+            loaded = load_file(opened, reader, path)
         except ProblemsFound as found:
             raise ProblemsFound([replace(one, file=record, line=0) for one in found.problems]) from found
     out().print(described(loaded).replace(str(path), record))
     for line in details(loaded):
         out().print(f"  {line}")
+
+
+def _taken_over(
+    session: "Session", reader: "FactReader", other: str, names: tuple[str, ...]
+) -> Iterator[dict[str, Any]]:
+    """What somebody saw of some facts of another record and still stands, as it was said."""
+    from fitsvc.observing.sheet import standing_rows
+    from fitsvc.store.folding import RANK, SEEN
+    from fitsvc.store.rigs import told_as
+
+    if not names:
+        refuse("no fact is named that still holds", f"name them, as `fitsvc show {other}` tells them")
+    found = set[str]()
+    for row in standing_rows(session, reader, told_as(other), other):
+        facts = {name: value for name, value in row.pop("facts", {}).items() if name in names}
+        if facts and RANK[row["kind"]] == SEEN:
+            found |= facts.keys()
+            row.pop("evidence", None)
+            note = f"taken over from {other}"
+            yield row | {"facts": facts, "note": f"{row['note']}; {note}" if row.get("note") else note}
+    if missing := sorted(set(names) - found):
+        refuse(f"nobody saw {', '.join(missing)} of {other}", "leave it out, or measure it on this one")
 
 
 def _told(text: str) -> tuple[str, str]:

@@ -461,7 +461,8 @@ def _keep_in_place(session: Session, subject: Subject, record: Record, draft: Dr
         held = ", ".join(f"`{name}`" for name in [*seen, *rigs][:_MOST_NAMED])
         raise Conflict(
             f"mounting `{record.key}` was measured and used with the vehicle and receiver that it has ({held}): "
-            "another part under it is another mounting; store a new one, and tell of it what still holds"
+            "another part under it is another mounting; store a new one, and take over what still holds "
+            "(`fitsvc observe NEW FACT... --from OLD`)"
         )
 
 
