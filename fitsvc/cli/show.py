@@ -2,7 +2,7 @@
 
 import json
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 
     from fitsvc.facts import FactReader
     from fitsvc.observing.sheet import Sheet, SheetFact
+    from fitsvc.store.tables import Known
 
 _MARKS = {"": ("✓", "green"), "doubtful": ("~", "yellow"), "disputed": ("?", "yellow"), "stale": ("!", "yellow")}
 
@@ -69,13 +70,12 @@ def export(records: tuple[str, ...], form: str, database: str | None, rules: Pat
 
     reader = FactReader(load_rules(rules))
     with open_database(database) as opened, opened.session() as session:
-        named = _named(session, records)
+        found, told = _records(_named(session, records)), _statements_of(session, reader, _named(session, records))
         if form == "lines":
-            for row in (*_records(session, named), *_statements_of(session, reader, named)):
+            for row in (*found, *told):
                 click.echo(json.dumps(row, ensure_ascii=False))
         else:
-            found = _records(session, named) if form == "records.csv" else _statements_of(session, reader, named)
-            _print_csv(found)
+            _print_csv(found if form == "records.csv" else told)
 
 
 @click.command()
@@ -157,48 +157,49 @@ def _told(text: str) -> tuple[str, str]:
     return name.strip(), value.strip()
 
 
-def _named(session: "Session", records: tuple[str, ...]) -> list[tuple[Told, str]]:
+def _named(session: "Session", records: tuple[str, ...]) -> Iterator[tuple[Told, "Known"]]:
     """The records that are named, or all: those that others name come first."""
     from fitsvc.store.records import list_records
-    from fitsvc.store.rigs import list_rigs, told_as
+    from fitsvc.store.rigs import get_known, list_rigs, told_as
     from fitsvc.store.tables import TABLES
 
-    named: list[tuple[Told, str]] = [(told_as(one), one) for one in records]
+    yield from ((subject, get_known(session, subject, one)) for one in records for subject in (told_as(one),))
     for subject in () if records else TABLES:
         after: str | None = None
         while page := list_records(session, subject, after=after, limit=1000):
-            named += [(subject, one.key) for one in page]
+            yield from ((subject, one) for one in page)
             after = page[-1].key
     after = None
     while not records and (rigs := list_rigs(session, after=after, limit=1000)):
-        named += [("rig", one.id) for one in rigs]
+        yield from (("rig", one) for one in rigs)
         after = rigs[-1].id
-    return named
 
 
-def _records(session: "Session", named: list[tuple[Told, str]]) -> Iterator[dict[str, Any]]:
+def _records(named: Iterable[tuple[Told, "Known"]]) -> Iterator[dict[str, Any]]:
     """The records without their facts."""
-    from fitsvc.store.rigs import get_known
     from fitsvc.store.tables import Accessory, Mounting, SavedRig
 
-    for subject, key in named:
-        record = get_known(session, subject, key)
+    for subject, record in named:
         if isinstance(record, SavedRig):
-            yield {"subject": subject, "id": key, "name": record.name, "rig": record.document}
+            yield {"subject": subject, "id": record.id, "name": record.name, "rig": record.document}
             continue
-        own = {"id": key}
+        own = {"id": record.key}
         if isinstance(record, Accessory):
-            own = {"sku": key}
+            own = {"sku": record.key}
         elif isinstance(record, Mounting):
             own |= {"vehicle": record.vehicle_id, "receiver": record.receiver_id}
         yield {"subject": getattr(record, "subject", subject), **own, "label": getattr(record, "label", "")}
 
 
-def _statements_of(session: "Session", reader: "FactReader", named: list[tuple[Told, str]]) -> Iterator[dict[str, Any]]:
+def _statements_of(
+    session: "Session", reader: "FactReader", named: Iterable[tuple[Told, "Known"]]
+) -> Iterator[dict[str, Any]]:
     """What stands of each record."""
     from fitsvc.observing.sheet import standing_rows
+    from fitsvc.store.tables import SavedRig
 
-    for subject, key in named:
+    for subject, record in named:
+        key = record.id if isinstance(record, SavedRig) else record.key
         yield from standing_rows(session, reader, subject, key)
 
 
