@@ -148,8 +148,8 @@ def test_version_and_help(capsys: pytest.CaptureFixture[str]) -> None:
     ("group", "commands"),
     [
         ([], "answer audit demo load plan select show observe export worklist serve rules db key"),
-        (["rules"], "check test show facts compare"),
-        (["db"], "upgrade"),
+        (["rules"], "check test show facts compare mutate prove"),
+        (["db"], "upgrade backup restore"),
         (["key"], "create rotate list revoke"),
     ],
 )

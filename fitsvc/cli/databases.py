@@ -39,7 +39,10 @@ def upgrade(database: str | None, rules: Path | None) -> None:
 @click.argument("file", type=FILE)
 @database_option
 def backup(file: Path, database: str | None) -> None:
-    """Copy the database as it is now to a new file, while servers go on with it."""
+    """Copy the database to a new file.
+
+    As it is now, while servers go on with it.
+    """
     from fitsvc.store.backups import back_up
 
     back_up(database, file)
@@ -50,7 +53,10 @@ def backup(file: Path, database: str | None) -> None:
 @click.argument("file", type=FILE)
 @database_option
 def restore(file: Path, database: str | None) -> None:
-    """Make a backup the database, where there is none yet, or one without tables."""
+    """Put a backup in the database's place.
+
+    Where there is none yet, or one without tables.
+    """
     from fitsvc.store.backups import restore as put_back
 
     put_back(database, file)
