@@ -3,6 +3,7 @@
 import csv
 import io
 import json
+import re
 import shutil
 import time
 from collections.abc import Callable, Iterator
@@ -279,6 +280,14 @@ def test_an_audit_that_was_started_is_left_alone(idle: Client, key: dict[str, st
     assert idle.delete(path, headers=key).status_code == 204
     problem(idle.get(path), 404)
     assert idle.get("/v1/audits").json() == {"items": [], "next": None}
+
+
+def test_times_are_written_in_one_form(idle: Client, key: dict[str, str]) -> None:
+    """An audit's as a record's: in UTC, with a `Z`."""
+    audit = idle.post("/v1/audits", json={"id": "aud_when"}, headers=key).json()
+    record = idle.post("/v1/vehicles", json={"id": "veh_when", "facts": {}}, headers=key).json()
+    form = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d\.\d{6}Z")
+    assert all(form.fullmatch(one["created_at"]) for one in (audit, record))
 
 
 def test_bodies_that_are_refused(idle: Client, key: dict[str, str]) -> None:

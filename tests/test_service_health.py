@@ -72,7 +72,8 @@ def test_the_page_asks_no_other_host(client: Client) -> None:
 
 def test_every_response_forbids_guessing_its_type(client: Client) -> None:
     """`nosniff` is on everything, and nothing invites other origins."""
-    for path in ("/docs", "/openapi.json", "/health/live", "/none", "/v1/vehicles"):
+    for path in ("/", "/docs", "/openapi.json", "/health/live", "/none", "/v1/vehicles"):
         headers = client.get(path, headers={"Origin": "http://elsewhere.example"}).headers
         assert headers["x-content-type-options"] == "nosniff"
+        assert headers["content-type"].count("charset") <= 1
         assert not any(name.startswith("access-control") for name in headers)

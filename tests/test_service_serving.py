@@ -18,7 +18,8 @@ from waiting import LONGEST, until
 
 from fitsvc.language.problems import ProblemsFound
 from fitsvc.loading.load import load_file
-from fitsvc.service.serving import _listen, serve
+from fitsvc.service.serving import _config, _listen, serve
+from fitsvc.service.settings import Settings
 from fitsvc.store.api_keys import create_key
 from fitsvc.store.database import Database
 from fitsvc.store.errors import NotMigrated
@@ -187,6 +188,12 @@ def test_a_port_that_is_taken_is_told(url: str) -> None:
         serve("127.0.0.1", 70_000, url)
     with pytest.raises(ProblemsFound, match="is not an address"):
         serve("nowhere.invalid", 0, url)
+
+
+def test_idle_connections_outlive_a_balancers() -> None:
+    """A balancer lets go after 60 s, as is usual, and must be the first to: else it sends into a closed connection."""
+    assert _config(None, Settings()).timeout_keep_alive > 60
+    assert _config(None, Settings(keep_alive=90)).timeout_keep_alive == 90
 
 
 def test_small_pieces_are_sent_at_once() -> None:

@@ -207,7 +207,7 @@ class Audits:
             folder.path.mkdir()
         except FileExistsError:
             raise AlreadyExists("audit", [made]) from None
-        write(folder.path / "audit.json", {**told, "created_at": datetime.now(UTC).isoformat()})
+        write(folder.path / "audit.json", {**told, "created_at": f"{datetime.now(UTC):%Y-%m-%dT%H:%M:%S.%fZ}"})
         return folder
 
     def get(self, key: str) -> AuditFolder:

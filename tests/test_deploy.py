@@ -1,0 +1,46 @@
+"""The example of a shop's service names what there is: commands with options that are read, files, and settings."""
+
+import re
+import shlex
+from pathlib import Path
+from typing import Any
+
+import click
+import pytest
+import yaml
+
+from fitsvc.cli.app import app
+
+FOLDER = Path(__file__).parents[1] / ".deploy"
+SERVICES: dict[str, dict[str, Any]] = yaml.safe_load((FOLDER / "compose.yaml").read_text("utf-8"))["services"]
+COMMANDS = [
+    part
+    for service in SERVICES.values()
+    for part in re.findall(r"fitsvc (?:serve|db|key)[^;']*", str(service.get("command", "")))
+]
+
+
+@pytest.mark.parametrize("command", sorted(set(COMMANDS)))
+def test_every_command_is_one_that_is_read(command: str) -> None:
+    """The command line takes it as it stands there."""
+    words = shlex.split(command.replace("$$(date +%F)", "today"))[1:]
+    found: click.Command = app
+    context = click.Context(found)
+    while isinstance(found, click.Group):
+        _, below, words = found.resolve_command(context, words)
+        assert below is not None, command
+        found, context = below, click.Context(below, parent=context)
+    assert found.parse_args(context, words) == []
+    assert context.params
+
+
+def test_the_parts_fit_together() -> None:
+    """The proxy hands on to the servers there are, by their name, and lets go of idle connections before they do."""
+    proxy = (FOLDER / "proxy.conf").read_text("utf-8")
+    servers = [name for name, service in SERVICES.items() if "fitsvc serve" in str(service.get("command"))]
+    assert re.findall(r"server (\w+):8000", proxy) == servers
+    (name,) = re.findall(r"server_name (\S+);", proxy)
+    assert f"--trusted-host {name}" in SERVICES[servers[0]]["command"]
+    assert int(re.findall(r"keepalive_timeout (\d+)s", proxy)[0]) < 75
+    copied = re.findall(r"^COPY (.+) \S+$", (FOLDER / "Dockerfile").read_text("utf-8"), re.MULTILINE)
+    assert all((FOLDER.parent / file).exists() for line in copied for file in line.split())
