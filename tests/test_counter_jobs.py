@@ -64,7 +64,11 @@ def what_fits_with_two_bikes(clerk: Clerk) -> None:
 
 
 def scanned(clerk: Clerk) -> None:
-    """The scanner types the number and Enter; the one-tray Trug, not its little brother, is chosen and answered for."""
+    """The scanner types numbers and Enter: of a vehicle, of which only what many share stays; of the one-tray Trug."""
+    clerk.type("find-vehicle", "9ZZC2MT40PA123456")
+    expect(clerk.page.locator("input[name=vehicle]:checked")).to_have_attribute("value", "veh_muckle_2023_short")
+    expect(clerk.page.locator("#find-vehicle")).to_have_value("9ZZC2MT4*P")
+    assert "123456" not in clerk.page.url
     clerk.type("find-vehicle", "dunlin")
     clerk.type("find-accessory", "SPK-TRUG-1")
     clerk.count += 1

@@ -7,13 +7,32 @@ from typing import Any, Final
 from fitsvc.document import Document
 
 _STYLE: Final = """
-body{font:16px/1.5 system-ui,sans-serif;max-width:60rem;margin:2rem auto;padding:0 1rem;color:#1a1a1a;background:#fff}
-table{border-collapse:collapse;margin:.5rem 0 1.5rem;width:100%}
-th,td{text-align:left;padding:.25rem .75rem .25rem 0;border-bottom:1px solid #ddd;vertical-align:top}
+:root{color-scheme:light dark;--paper:#faf6ee;--sunk:#f1eadc;--line:#ddd2bf;--ink:#27231d;--soft:#5d5547}
+@media (prefers-color-scheme:dark){:root{--paper:#1b1814;--sunk:#2e2920;--line:#463f33;--ink:#f0e9dc;--soft:#bdb2a0}}
+html{font:100%/1.5 -apple-system,"Segoe UI",Roboto,"Liberation Sans",system-ui,sans-serif}
+html{color:var(--ink);background:var(--paper)}
+body{margin:0}
+header,main{max-width:60rem;margin:0 auto;padding:.75rem 1.5rem}
+header{display:flex;gap:.5rem;align-items:center;border-bottom:2px solid}
+header svg{width:2rem;height:2rem}
+h1{font-size:1.9375rem;line-height:1.2}
+h2{font-size:1.1875rem;margin:2.5rem 0 .5rem;padding-top:.5rem;border-top:2px solid}
+p{color:var(--soft);max-width:44rem}
+table{border-collapse:collapse;margin:.5rem 0 0;width:100%}
+th,td{text-align:left;padding:.4rem .75rem .4rem 0;border-bottom:1px solid var(--line);vertical-align:top}
+th{color:var(--soft);font-size:.875rem}
 td.n,th.n{text-align:right;font-variant-numeric:tabular-nums}
-code{overflow-wrap:anywhere}
-@media (prefers-color-scheme:dark){body{color:#eee;background:#161616}th,td{border-color:#444}}
+code{overflow-wrap:anywhere;background:var(--sunk)}
+@media print{h2{break-after:avoid}tr{break-inside:avoid}}
 """
+"""The colours and type of the pages at the counter, in the file itself: it is read where no service is."""
+_MARK: Final = (
+    '<svg viewBox="0 0 32 32" aria-hidden="true"><g fill="none" stroke="currentColor" stroke-linecap="round" '
+    'stroke-linejoin="round"><path stroke-width="3.4" d="M13 29V10.5A6.5 6.5 0 0 1 19.5 4h2.8"/>'
+    '<rect x="3.2" y="13.2" width="17" height="9" rx="1.6" stroke-width="2.4"/>'
+    '<path stroke-width="2.4" d="M20.2 15.4H29V20h-8.8"/></g>'
+    '<circle cx="13" cy="17.7" r="2" fill="currentColor"/></svg>'
+)
 _MOST: Final = 25
 
 
@@ -61,7 +80,7 @@ def page(summary: Document) -> str:
     return (
         '<!doctype html>\n<html lang="en"><head><meta charset="utf-8"><title>Catalogue audit</title>'
         '<meta name="viewport" content="width=device-width,initial-scale=1">'
-        f"<style>{_STYLE}</style></head><body><main><h1>Catalogue audit</h1>\n"
+        f"<style>{_STYLE}</style></head><body><header>{_MARK}<b>fitsvc</b></header><main><h1>Catalogue audit</h1>\n"
         + "\n".join(part for part in parts if part)
         + "\n</main></body></html>\n"
     )
@@ -139,7 +158,8 @@ def _table(title: str, titles: Sequence[str], rows: Iterable[Sequence[Any]], not
 def _cell(tag: str, cell: Any, *, number: bool) -> str:
     text = cell if isinstance(cell, str) else _n(cell)
     of_class = ' class="n"' if number else ""
-    return f"<{tag}{of_class}>{escape(text)}</{tag}>"
+    scope = ' scope="col"' if tag == "th" else ""
+    return f"<{tag}{scope}{of_class}>{escape(text)}</{tag}>"
 
 
 def _n(number: int) -> str:
