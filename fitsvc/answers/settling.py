@@ -28,6 +28,8 @@ class Settling:
 
     def __init__(self, missing: Missing, trying: Trying, rules: Sequence[int], system: System) -> None:
         self.trying, self._missing = trying, missing
+        # So much is left for supposing facts, and so much for telling what their readings come to.
+        self._supposing, self._telling = trying.work.left // 2, trying.work.left // 4
         self.held = {number: missing.held(number, trying.now) for number in rules}
         self.rules_of: dict[UnknownFact, list[int]] = {}
         for number, facts in self.held.items():
@@ -36,7 +38,7 @@ class Settling:
         self.runs: dict[UnknownFact, dict[int, Runs]] = {}
         self.untried: list[str] = []
         for held in sorted(self._first(), key=lambda held: held.effort):
-            if trying.work.left > 0:
+            if trying.work.left > self._supposing:
                 self.runs[held] = missing.readings(held, self.rules_of[held], trying, system)
             else:
                 self.untried.append(held.fact.name)
@@ -62,7 +64,7 @@ class Settling:
         left = {number for number in rules if self.trying.judged(number, self.trying.now) != GOOD}
         for held in self._order(rules):
             waiting = [number for number in self.rules_of[held] if number in left]
-            if waiting and held not in self.trying.supposed and self.trying.work.left > 0:
+            if waiting and held not in self.trying.supposed and self.trying.work.left > self._telling:
                 value, passing = self._best(held, waiting)
                 self.trying.suppose(held, value)
                 left -= passing
@@ -107,7 +109,7 @@ class Settling:
         """Take back what rules that pass go on passing without: dearest first, of such those of fewest rules."""
         passed = set(rules)
         for held in sorted(facts, key=lambda held: (-held.effort, len(self.rules_of[held]), -(held.adapter or 0))):
-            if self.trying.work.left <= 0:
+            if self.trying.work.left <= self._telling:
                 return
             without = self.trying.without(held)
             resting = (number for number in self.rules_of[held] if number in passed)
