@@ -27,6 +27,7 @@ class Missing:
 
     def __init__(self, engine: Point, wording: Wording) -> None:
         self.engine, self.wording = engine, wording
+        self.ratings = frozenset(hazard.rating for hazard in engine.rulebook.hazards)
         self._kept = LruCache[Hashable, Any](_MOST_KEPT)
         self._about: dict[int, frozenset[str]] = {}
         # Two for each rule: the rulebook bounds them.

@@ -151,8 +151,8 @@ class _Telling:
             self.search.untried.append(fact.name)
             return step
         runs = self._as_answered(held, runs)
-        # No part weighs nothing, and nobody asks about none of a thing.
-        if fact.kind == "mass":
+        # No part weighs nothing, and nobody asks about none of a thing; what is rated for nothing is not made for it.
+        if fact.kind == "mass" and fact.name not in self.missing.ratings:
             runs = runs.of_something()
         works, fails, open_ = (_in_words(held, runs, wanted) for wanted in (GOOD, BAD, OPEN))
         nothing = fact.kind in ("mass", "count") and runs.grid.low == 0 and runs.at_the_edge(GOOD)
