@@ -125,6 +125,8 @@ def question(name: str) -> dict[str, Any]:
 
 ASKED = {entry["file"]: entry for entry in yaml_of("questions/index.yaml")["questions"]}
 """The questions by file, with the clerk's words and what they come to."""
+OF_ONE = [name for name in ASKED if "together" not in question(name)]
+"""The questions about one thing."""
 
 
 @cache

@@ -12,7 +12,7 @@ from math import ceil, floor
 from random import Random
 from typing import Any, Final
 
-from demo_world import ASKED, answerer, question, stock, world
+from demo_world import OF_ONE, answerer, question, stock, world
 from effort import NIGHTLY
 from test_answers_next import PLACES, case_of, known_facts, readings, told
 
@@ -42,7 +42,7 @@ def answer(document: Document) -> Answer:
 def random_question(random: Random) -> Document:
     """One of the demo's questions, an item on a mounting, or a trailer behind it."""
     if random.random() < 0.3:
-        return question(random.choice(list(ASKED)))
+        return question(random.choice(OF_ONE))
     mounting = random.choice(world().of("mounting"))
     rig = {part: {"id": mounting.links[part]} for part in ("vehicle", "receiver")} | {"mounting": {"id": mounting.key}}
     if random.random() < 0.3:

@@ -3,7 +3,6 @@
 import re
 from itertools import pairwise
 from math import asin, atan, degrees, hypot, sqrt
-from pathlib import Path
 from typing import Any
 from xml.etree import ElementTree
 
@@ -16,7 +15,7 @@ from fitsvc.drawing.ink import EM, WIDTH
 from fitsvc.drawing.placing import spread
 from fitsvc.language.display import System
 
-QUESTIONS = sorted(path.name for path in (Path(demo_world.SEED) / "questions").glob("*.json"))
+QUESTIONS = sorted(demo_world.OF_ONE)
 CASES = 500
 CARRIER = next(seed for seed in range(99) if "trailer" not in random_facts(seed)[0])
 HOSTILE = "<script>alert(1)</script> ]]> \"&' \x00\x1b\u202e\ud800 --> " + "W" * 300
