@@ -7,6 +7,7 @@ after so many rounds it is left undecided, with the formulas that it hung on.
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
+from time import perf_counter
 from typing import Final
 
 from fitsvc.facts import Case
@@ -19,6 +20,8 @@ from fitsvc.rulebook.vocabulary import TYRE_PARTS
 
 ROUNDS: Final = 40
 """So often the solver is asked again before a question is left undecided."""
+BUDGET: Final = 60
+"""Seconds for all rounds of one question."""
 WELL_APART: Final = figure(1.0)
 """A millimetre, a kilogram, a degree, or a hundredth of a share."""
 
@@ -87,7 +90,10 @@ class _Search:
             return Undecided(f"the solver gave up: {reason}")
 
     def _rounds(self, solver: Solver) -> Found:
+        end = perf_counter() + BUDGET
         for _ in range(ROUNDS):
+            if perf_counter() > end:
+                return Undecided(f"after {BUDGET} seconds at {self._formulas()}")
             model = solver.model()
             if model is None:
                 return None
@@ -102,7 +108,10 @@ class _Search:
             if found is not None:
                 return found
             solver.add(lemmas)
-        return Undecided(f"after {ROUNDS} rounds at {', '.join(sorted({one.piece.name for one in self.applications}))}")
+        return Undecided(f"after {ROUNDS} rounds at {self._formulas()}")
+
+    def _formulas(self) -> str:
+        return ", ".join(sorted({one.piece.name for one in self.applications}))
 
     def _agreed(self, model: Model) -> Case | None:
         """The model's case, if the engine agrees."""

@@ -39,7 +39,7 @@ Asked = Iterator[tuple[World, Sequence[SolverTerm], Holds]]
 class Claim:
     """That no case does something: what is asked of each world, and whether it is a fault if there is none, or one.
 
-    `says` is the claim in words, `about` what it is of.
+    `says` is the claim in words, `about` what it is of; `tells` what is to be told of a case against it.
     """
 
     what: What
@@ -47,18 +47,20 @@ class Claim:
     says: str
     fault: State
     asked: Callable[[], Asked]
+    tells: Callable[[Case], str] = field(default=lambda _: "")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Ruling:
-    """What became of a claim; `document` is the question that refutes it, `reason` why it is not decided."""
+    """What became of a claim; `document` is the question that refutes it, `reason` why it is not
+    decided, or what is told beside.
+    """
 
     claim: Claim
     state: State
     document: Document | None = None
     reason: str = ""
     seconds: float = 0.0
-    also: str = ""
 
     @property
     def fault(self) -> bool:
@@ -82,6 +84,11 @@ class Prover:
     def reader(self) -> FactReader:
         """The reader that a case has to pass as a question."""
         return FactReader(self.rulebook)
+
+    @property
+    def adapters(self) -> range:
+        """How many adapters there may be: none in a rulebook that knows of none."""
+        return range(MOST_ADAPTERS + 1 if "adapter" in self.rulebook.vocabulary.subjects else 1)
 
     def world(self, adapters: int) -> World:
         """The world with so many adapters."""
@@ -114,4 +121,5 @@ class Prover:
         if not shrinking.is_asked(smallest):
             reason = "a case was found, but none that can be asked as a question"
             return Ruling(claim=claim, state="undecided", reason=reason, seconds=seconds)
-        return Ruling(claim=claim, state="refuted", document=smallest.document, seconds=seconds)
+        told = claim.tells(smallest.case)
+        return Ruling(claim=claim, state="refuted", document=smallest.document, reason=told, seconds=seconds)

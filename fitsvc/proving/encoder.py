@@ -134,14 +134,17 @@ class Scope:
 
     def _counts(self, node: typed.Arithmetic) -> tuple[tuple[SolverTerm, ...], Ends, Ends] | None:
         """A count that is one of its figures, and what it is multiplied with."""
+        if node.operator != "*":
+            return None
         for one, other in ((node.left, node.right), (node.right, node.left)):
-            counted = isinstance(one, typed.Read) and one.name in self.facts.slots and not self.signs.signed(other)
-            if node.operator == "*" and counted:
-                assert isinstance(one, typed.Read)
+            if isinstance(one, typed.Read) and self._is_fact(one) and not self.signs.signed(other):
                 told = self.facts.fact(one.name, self.place)
                 if told.counts and isinstance(told.value, Ends):
                     return told.counts, told.value, self.number(other)
         return None
+
+    def _is_fact(self, node: typed.Read) -> bool:
+        return node.name in self.facts.slots and node.name not in self.given
 
     def _compared(self, node: typed.LessOrEqual | typed.Equal, a: Ends, b: Ends) -> Sides:
         sure, sure_not = self._sure(a, b, node.left), self._sure_not(a, b, node.left)

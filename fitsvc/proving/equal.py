@@ -10,7 +10,7 @@ from typing import TypeVar
 
 from fitsvc.engine.point import Point
 from fitsvc.facts import Case
-from fitsvc.proving.claims import MOST_ADAPTERS, Asked, Claim, Prover
+from fitsvc.proving.claims import Asked, Claim, Prover
 from fitsvc.proving.terms import FALSE, SolverTerm, every, negation, some
 from fitsvc.proving.world import ComesTo, World
 from fitsvc.rulebook.outcomes import Effect, Result
@@ -74,7 +74,7 @@ class TwoBooks:
             before, after = (_effect(engine, rule, case) for engine, rule in zip(engines, (old, new), strict=True))
             return before != after
 
-        for adapters in range(MOST_ADAPTERS + 1):
+        for adapters in self.prover.adapters:
             was = _by_effect(old, self._world(adapters)) if old else {}
             now = _by_effect(new, self.prover.world(adapters)) if new else {}
             differ = some(_differ(was.get(effect, FALSE), now.get(effect, FALSE)) for effect in {**was, **now})
@@ -84,7 +84,7 @@ class TwoBooks:
         def holds(case: Case) -> bool:
             return _is_open(self._old_engine, old, case) != _is_open(self.prover.engine, new, case)
 
-        for adapters in range(MOST_ADAPTERS + 1):
+        for adapters in self.prover.adapters:
             was = self._world(adapters).open_need(old) if old else FALSE
             now = self.prover.world(adapters).open_need(new) if new else FALSE
             yield self.prover.world(adapters), [_differ(was, now)], holds

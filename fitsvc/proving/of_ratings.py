@@ -61,7 +61,7 @@ class OfRatings:
         def holds(case: Case) -> bool:
             return self.exceeded(line, case) and engine.evaluate(case).outcome == "works"
 
-        for adapters in range(MOST_ADAPTERS + 1):
+        for adapters in self.prover.adapters:
             for world, scope in self._scopes(line, adapters):
                 yield world, [_exceeded(line, scope), world.works], holds
 
@@ -84,7 +84,7 @@ class OfRatings:
             is_kind = case.facts.get(kind.fact.name) == kind.fact.type.mask(kind.member)  # type: ignore[union-attr]
             return is_kind and bool(fails & numbers) and any(self.exceeded(line, case) for line in lines)
 
-        for adapters in range(MOST_ADAPTERS + 1):
+        for adapters in self.prover.adapters:
             world = self.prover.world(adapters)
             exceeded = [_exceeded(line, scope) for line in lines for _, scope in self._scopes(line, adapters)]
             fails = some(world.judged(rule).fails for rule in rules)

@@ -8,7 +8,7 @@ from fitsvc.facts import Case
 from fitsvc.language.truth import YES
 from fitsvc.language.typed import ALWAYS
 from fitsvc.proving.asking import Holds
-from fitsvc.proving.claims import MOST_ADAPTERS, Asked, Claim, Prover
+from fitsvc.proving.claims import Asked, Claim, Prover
 from fitsvc.proving.terms import negation
 from fitsvc.rulebook.rules import Rule
 
@@ -36,7 +36,7 @@ class OfRules:
         support = self.prover.engine.support(self._number(rule), adapted=True)
         names = [*(leaf.name for leaf in support.leaves), *support.presences]
         reads = any(name.startswith(("opening.", "adapter.")) for name in names)
-        return range(MOST_ADAPTERS + 1 if reads else 1)
+        return self.prover.adapters if reads else range(1)
 
     def _number(self, rule: Rule) -> int:
         return self.prover.rulebook.rules.index(rule)

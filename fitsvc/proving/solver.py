@@ -1,6 +1,6 @@
 """Terms in the words of the solver, which only this module knows: z3, of the extra `prove`."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from fractions import Fraction
 from typing import Any, Final
 
@@ -8,7 +8,7 @@ import z3
 
 from fitsvc.proving.terms import SolverTerm
 
-PATIENCE: Final = 60_000
+PATIENCE: Final = 30_000
 """Milliseconds that the solver may take over one answer."""
 
 
@@ -81,6 +81,27 @@ class Solver:
             self._solver.pop()
         if reason:
             raise GaveUpError(reason)
+        return model
+
+    def most(self, must: Sequence[SolverTerm], wanted: Sequence[SolverTerm]) -> "Model | None":
+        """Values with which some conditions hold, and of others as many as go together; None where the first do not.
+
+        GaveUpError when the solver comes to no answer.
+        """
+        names = {z3.Bool(f"wanted {number}"): term for number, term in enumerate((*must, *wanted))}
+        needed, left = list(names)[: len(must)], list(names)[len(must) :]
+        self._solver.push()
+        self._solver.add(*[z3.Implies(name, self._words.of(term)) for name, term in names.items()])
+        while (found := self._solver.check(*needed, *left)) == z3.unsat:
+            core = {name.get_id() for name in self._solver.unsat_core()}
+            fewer = [name for name in left if name.get_id() not in core]
+            if len(fewer) == len(left):
+                break
+            left = fewer
+        model = Model(self._words, self._solver.model()) if found == z3.sat else None
+        self._solver.pop()
+        if found == z3.unknown:
+            raise GaveUpError("no answer in time")
         return model
 
 

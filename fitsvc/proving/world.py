@@ -35,12 +35,14 @@ class ComesTo:
 class World:
     """The questions with so many adapters; terms are made as they are asked for.
 
-    Another rulebook's world may be over the facts of one that is there, so that the two are compared.
+    A world may be over the facts of one that is there, so that the two are compared: another rulebook's, or the same
+    rulebook's with other values `instead` of some facts'.
     """
 
     rulebook: Rulebook
     adapters: int = 0
     shared: "World | None" = None
+    instead: Mapping[str, Value] = field(default_factory=dict)
     facts: Facts = field(init=False)
     functions: Functions = field(init=False)
     words: Translation = field(init=False)
@@ -69,7 +71,7 @@ class World:
             functions=self.functions,
             signs=self._signs,
             derived=derived,
-            given=given or {},
+            given={**(given or {}), **self.instead},
             place=place,
         )
 

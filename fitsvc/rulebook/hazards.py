@@ -18,6 +18,7 @@ from fitsvc.rulebook.expressions import Expressions
 from fitsvc.rulebook.kinds import KnownKind, kinds_of
 from fitsvc.rulebook.meaning import HAZARDS
 from fitsvc.rulebook.rules import Hazard, Limit
+from fitsvc.rulebook.shape import Shape
 from fitsvc.rulebook.yaml_text import Mapping, Node, Scalar
 
 _KEYS: Final = ("when", "exceeded_when", "accepted")
@@ -25,10 +26,23 @@ _KEYS: Final = ("when", "exceeded_when", "accepted")
 
 def read_hazards(read: Expressions, tree: Node | None, limits: Iterable[Limit]) -> tuple[Hazard, ...]:
     """The hazards of a folder's `hazards.yaml`, held to all that has to stand there; none without such a file."""
-    top = read.shape.mapping(tree, HAZARDS, ["weights", "hazards"]) if tree is not None else None
+    top = read.shape.mapping(tree, HAZARDS, ["weights", "hazards"], ["agree"]) if tree is not None else None
     if top is None:
         return ()
     return _Reading(read, top).hazards(limits)
+
+
+def read_agree(shape: Shape, tree: Node | None, rules: Iterable[str]) -> frozenset[str]:
+    """The rules of `hazards.yaml` that ask two figures to agree, so that more of either may be better."""
+    entries = tree.entries if isinstance(tree, Mapping) else {}
+    known, found = frozenset(rules), set[str]()
+    for node in shape.items(entries.get("agree"), "`agree`"):
+        id = node.value or "" if isinstance(node, Scalar) else ""
+        found.add(id)
+        if id not in known:
+            near = nearest(id, known)
+            shape.complain(node, f"there is no rule `{id}`", f"did you mean `{near}`?" if near else "name a rule")
+    return frozenset(found)
 
 
 @dataclass(frozen=True, slots=True)

@@ -21,7 +21,7 @@ from fitsvc.rulebook.expressions import Expressions
 from fitsvc.rulebook.extent import circles, extents, reads_of
 from fitsvc.rulebook.filling import hold_to_one, read_asks_for, read_wishes
 from fitsvc.rulebook.folder import passed_over, rule_files
-from fitsvc.rulebook.hazards import read_hazards
+from fitsvc.rulebook.hazards import read_agree, read_hazards
 from fitsvc.rulebook.meaning import HAZARDS, WORDS, digest_of
 from fitsvc.rulebook.rules import (
     Body,
@@ -113,6 +113,7 @@ class Loader:
         hold_to_one(self.shape, needs)
         hold_to_what_is_there(self.shape, needs, rules)
         hazards = self._hazards(read, limits)
+        agree = read_agree(self.shape, self.trees.get(self.folder / HAZARDS), [rule.id for rule in rules])
         wishes, asks_for = read_wishes(read, top), read_asks_for(read, top)
         beside, allowances = read_beside(read, top), read_allowances(read, top, rules)
         usual, trials = read_usual(read, top), read_trials(read, top)
@@ -144,6 +145,7 @@ class Loader:
             usual=usual,
             trials=trials,
             hazards=hazards,
+            agree=agree,
             words=words,
             signed=signed,
         )

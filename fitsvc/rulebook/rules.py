@@ -456,6 +456,7 @@ class Rulebook:
     usual: Mapping[str, UsualValue] = field(default_factory=dict)
     trials: Mapping[str, TrialState] = field(default_factory=dict)
     hazards: tuple[Hazard, ...] = ()
+    agree: frozenset[str] = frozenset()
     words: Words = field(default_factory=Words)
     signed: tuple[SignedOff, ...] = ()
 
