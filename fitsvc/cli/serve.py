@@ -69,6 +69,11 @@ from fitsvc.cli.options import FILE, database_option, index_option, rules_folder
     help="How it logs: lines of text, or of JSON with one for each request.",
 )
 @click.option(
+    "--traces",
+    is_flag=True,
+    help="Tell each request as a span of OpenTelemetry, to where its own OTEL_ variables say; needs `fitsvc[traces]`.",
+)
+@click.option(
     "--trusted-host",
     metavar="NAME",
     multiple=True,
@@ -143,6 +148,7 @@ def serve(
     per_minute: int,
     max_age: int,
     log: Literal["text", "json"],
+    traces: bool,
     trusted_host: tuple[str, ...],
     allow_origin: tuple[str, ...],
     requests: int,
@@ -167,6 +173,7 @@ def serve(
         per_minute=per_minute,
         max_age=max_age,
         log=log,
+        traces=traces,
         operator=Operator(name=shop, heading=shop_heading, address=public_address.rstrip("/")),
     )
     opened = frozenset(public) - {"none"} if public else None

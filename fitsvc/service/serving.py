@@ -13,6 +13,7 @@ from typing import Final
 from urllib.parse import urlsplit
 
 import uvicorn
+from litestar import Litestar
 
 from fitsvc.answers.answering import Answerer
 from fitsvc.language.problems import Problem, ProblemsFound
@@ -71,6 +72,8 @@ def serve(
             with closing(Database(database_url)) as database:
                 kept_in = index_root(index, database)
                 app = create_app(database, answerer, audits, audit_bytes, kept_in, settings, rules)
+            if settings.traces:
+                _trace(app)
                 _run(uvicorn.Server(_config(app, settings)), [listening])
 
         _log.info("listening on http://%s: the counter's page is there, the API's is /docs", _shown(listening))
@@ -79,6 +82,15 @@ def serve(
         else:
             with counted_together() as ended:
                 together(settings.workers, work, ended)
+
+
+def _trace(app: Litestar) -> None:
+    """Tell each request as a span; ProblemsFound without the libraries for it."""
+    try:
+        from fitsvc.service.traces import Traced, provider
+    except ModuleNotFoundError:
+        raise _cannot("there is no OpenTelemetry here for `--traces`", "install `fitsvc[traces]`") from None
+    app.asgi_handler = Traced(app.asgi_handler, provider())
 
 
 def _config(app: object, settings: Settings) -> uvicorn.Config:

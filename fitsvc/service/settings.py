@@ -40,7 +40,7 @@ class Settings:
     scripts may ask, `*` for all. A caller may send `per_minute` requests, 0 for any number. A cache may
     keep for `max_age` seconds what it would else ask about each time. At most `inside` requests
     are worked on or wait at a time. So many `workers`, processes, answer on the one address, and each has its own
-    counts of what is inside and what a caller has sent.
+    counts of what is inside and what a caller has sent. With `traces` each request is a span of OpenTelemetry.
     """
 
     public: frozenset[str] = OPEN
@@ -54,4 +54,5 @@ class Settings:
     per_minute: int = 0
     max_age: int = 0
     log: Literal["text", "json"] = "text"
+    traces: bool = False
     operator: Operator = _NOBODY
