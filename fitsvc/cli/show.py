@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
     from fitsvc.facts import FactReader
     from fitsvc.observing.sheet import Sheet, SheetFact
-    from fitsvc.store.tables import Known
+    from fitsvc.store.tables import ToldOf
 
 _MARKS = {"": ("✓", "green"), "doubtful": ("~", "yellow"), "disputed": ("?", "yellow"), "stale": ("!", "yellow")}
 
@@ -157,7 +157,7 @@ def _told(text: str) -> tuple[str, str]:
     return name.strip(), value.strip()
 
 
-def _named(session: "Session", records: tuple[str, ...]) -> Iterator[tuple[Told, "Known"]]:
+def _named(session: "Session", records: tuple[str, ...]) -> Iterator[tuple[Told, "ToldOf"]]:
     """The records that are named, or all: those that others name come first."""
     from fitsvc.store.records import list_records
     from fitsvc.store.rigs import get_known, list_rigs, told_as
@@ -175,7 +175,7 @@ def _named(session: "Session", records: tuple[str, ...]) -> Iterator[tuple[Told,
         after = rigs[-1].id
 
 
-def _records(named: Iterable[tuple[Told, "Known"]]) -> Iterator[dict[str, Any]]:
+def _records(named: Iterable[tuple[Told, "ToldOf"]]) -> Iterator[dict[str, Any]]:
     """The records without their facts."""
     from fitsvc.store.tables import Accessory, Mounting, SavedRig
 
@@ -192,7 +192,7 @@ def _records(named: Iterable[tuple[Told, "Known"]]) -> Iterator[dict[str, Any]]:
 
 
 def _statements_of(
-    session: "Session", reader: "FactReader", named: Iterable[tuple[Told, "Known"]]
+    session: "Session", reader: "FactReader", named: Iterable[tuple[Told, "ToldOf"]]
 ) -> Iterator[dict[str, Any]]:
     """What stands of each record."""
     from fitsvc.observing.sheet import standing_rows

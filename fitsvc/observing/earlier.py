@@ -17,7 +17,7 @@ from fitsvc.store.folding import CurrentFacts, Laws, current_facts
 from fitsvc.store.observations import all_observations, ground_of, kept_as, law_of
 from fitsvc.store.records import find_mountings, get_record
 from fitsvc.store.rigs import get_rig, told_rig
-from fitsvc.store.tables import Known, Observation, Record
+from fitsvc.store.tables import Observation, Record, ToldOf
 from fitsvc.subjects import stored_as
 
 
@@ -63,20 +63,20 @@ class EarlierRecords(StoreRecords):
         return stored_so(subject, record, known_then(self._session, self._laws, record, self._as_of))
 
 
-def known_then(session: Session, laws: Laws, record: Known, as_of: datetime) -> CurrentFacts:
+def known_then(session: Session, laws: Laws, record: ToldOf, as_of: datetime) -> CurrentFacts:
     """What was known of a record by what had been entered by then, of it and of what it leans on."""
     said = told_by(session, record, as_of)
     return current_facts(said, law_of(record, laws), ground_then(session, laws, record, said, as_of))
 
 
-def told_by(session: Session, record: Known, as_of: datetime) -> list[Observation]:
+def told_by(session: Session, record: ToldOf, as_of: datetime) -> list[Observation]:
     """What had been entered of a record by then."""
     said = all_observations(session, kept_as(record), record.key)
     return [one for one in said if one.recorded_at <= as_of]
 
 
 def ground_then(
-    session: Session, laws: Laws, record: Known, said: Sequence[Observation], as_of: datetime
+    session: Session, laws: Laws, record: ToldOf, said: Sequence[Observation], as_of: datetime
 ) -> Mapping[str, Json]:
     """What a record's facts leant on then."""
     tried = [one.tried for one in said]

@@ -30,7 +30,7 @@ from fitsvc.store.folding import current_facts, standing
 from fitsvc.store.observations import Provenance, log_of, observations_of, sold_as, told_before
 from fitsvc.store.records import add_observation, get_records, lock, lock_record
 from fitsvc.store.rigs import count_using
-from fitsvc.store.tables import Accessory, Known, Observation
+from fitsvc.store.tables import Accessory, Observation, ToldOf
 from fitsvc.store.taking_back import NO_REQUEST, Request
 from fitsvc.subjects import Told
 
@@ -43,7 +43,7 @@ class Recorded:
     """An observation as it was recorded, and what it does; `repeated` where the very same had been told before."""
 
     observation: Observation
-    record: Known
+    record: ToldOf
     contradictions: list[Contradiction]
     touched: "Touched"
     repeated: bool = False
@@ -76,7 +76,7 @@ class Touched:
 class Watch:
     """One record being changed, and the saved rigs that use it."""
 
-    def __init__(self, session: Session, reader: FactReader, subject: Told, record: Known) -> None:
+    def __init__(self, session: Session, reader: FactReader, subject: Told, record: ToldOf) -> None:
         self._session, self._reader, self._about = session, reader, (subject, record.key)
         self._records, self._record = StoreRecords(session), record
         self._was = (

@@ -19,7 +19,7 @@ from fitsvc.selection.waiting import Waits
 from fitsvc.store.folding import ALL, KnownFact, Said, fold, taken_back
 from fitsvc.store.observations import RIG, all_observations, ground_of, sold_as
 from fitsvc.store.rigs import get_known
-from fitsvc.store.tables import Known, Observation, Record, SavedRig
+from fitsvc.store.tables import Observation, Record, SavedRig, ToldOf
 from fitsvc.subjects import Told
 
 _WHOLE: Final = ("mounting", RIG)
@@ -129,7 +129,7 @@ def sheet(
     )
 
 
-def _ground(session: Session, record: Known, told: Sequence[Observation]) -> Document:
+def _ground(session: Session, record: ToldOf, told: Sequence[Observation]) -> Document:
     return ground_of(session, record, [one.tried for one in told])
 
 

@@ -17,7 +17,7 @@ from fitsvc.service.problems import wire_pointer
 from fitsvc.store.errors import FieldProblem
 from fitsvc.store.observations import RIG, TEXTS, Provenance
 from fitsvc.store.records import Draft
-from fitsvc.store.tables import Accessory, Known, Mounting, Observation, Record, Remark, SavedRig
+from fitsvc.store.tables import Accessory, Mounting, Observation, Record, Remark, SavedRig, ToldOf
 from fitsvc.store.validation import Checks
 from fitsvc.subjects import SUBJECTS, Subject
 
@@ -92,7 +92,7 @@ def rig_document(rig: SavedRig) -> Document:
     }
 
 
-def told_document(told_of: Known) -> Document:
+def told_document(told_of: ToldOf) -> Document:
     """Return what something was told of, a record or a saved rig, as the API shows it."""
     return rig_document(told_of) if isinstance(told_of, SavedRig) else record_document(cast(Record, told_of))
 

@@ -23,12 +23,12 @@ from fitsvc.store.tables import (
     Accessory,
     Act,
     Kind,
-    Known,
     Mounting,
     Observation,
     Receiver,
     RigPart,
     SavedRig,
+    ToldOf,
     Vehicle,
     now,
 )
@@ -160,12 +160,12 @@ def observation_row(
 class Log:
     """All that was said of a record that this session has locked, and what the record's facts lean on."""
 
-    record: Known
+    record: ToldOf
     earlier: Sequence[Observation]
     ground: Document
 
 
-def log_of(session: Session, subject: Told, record: Known, evidence: Json = None) -> Log:
+def log_of(session: Session, subject: Told, record: ToldOf, evidence: Json = None) -> Log:
     """The log of a locked record to which something is to be told, where `evidence` was tried too."""
     earlier = all_observations(session, subject, record.key)
     trying = evidence.get("sku") if isinstance(evidence, dict) else None
@@ -212,9 +212,9 @@ def leant_on(law: Law, names: Iterable[str], own: Document, ground: Document) ->
 
 def ground_of(
     session: Session,
-    record: Known,
+    record: ToldOf,
     tried: Iterable[str | None] = (),
-    known: Callable[[Known], Document] = lambda other: other.facts,
+    known: Callable[[ToldOf], Document] = lambda other: other.facts,
 ) -> Document:
     """What a record's own facts may lean on: of a mounting the facts of its vehicle, by whole names.
 
@@ -234,7 +234,7 @@ def ground_of(
     return found | {f"{THING}{thing.sku}": known(thing) for thing in things if thing}
 
 
-def _ground_of_rig(session: Session, rig: SavedRig, known: Callable[[Known], Document]) -> Document:
+def _ground_of_rig(session: Session, rig: SavedRig, known: Callable[[ToldOf], Document]) -> Document:
     """The facts of the records that a saved rig names, and of the vehicle and receiver that its mounting brings."""
     named, found = parts_of(session, rig.id), dict[str, Json]()
     for table in (Vehicle, Receiver, Mounting):
@@ -255,17 +255,17 @@ def parts_of(session: Session, rig: str) -> dict[Subject, str]:
     return brought | named
 
 
-def law_of(record: Known, laws: Laws) -> Law:
+def law_of(record: ToldOf, laws: Laws) -> Law:
     """The law of a record's facts, by what it is sold as."""
     return laws(sold_as(record))
 
 
-def kept_as(record: Known) -> Told:
+def kept_as(record: ToldOf) -> Told:
     """What a record is told of as."""
     return RIG if isinstance(record, SavedRig) else cast(Told, type(record).__name__.lower())
 
 
-def sold_as(record: Known) -> str:
+def sold_as(record: ToldOf) -> str:
     """Whose facts a record has: what an accessory is sold as, else its own subject."""
     return record.subject if isinstance(record, Accessory) else kept_as(record)
 

@@ -36,12 +36,12 @@ from fitsvc.store.tables import (
     LABEL,
     TABLES,
     Accessory,
-    Known,
     Mounting,
     Observation,
     Record,
     RigPart,
     SavedRig,
+    ToldOf,
     Vehicle,
     key_name,
     key_type,
@@ -52,7 +52,7 @@ from fitsvc.store.validation import Checks, page_size, storable
 from fitsvc.subjects import SUBJECTS, SoldAs, Subject, Told
 
 _T = TypeVar("_T")
-_Known = TypeVar("_Known", bound=Known)
+_Known = TypeVar("_Known", bound=ToldOf)
 _MOST_KEYS = 1000  # SQLite bounds the parameters of one statement
 _MOST_WORDS = 8
 _MOST_NEAR = 10
@@ -241,7 +241,7 @@ def delete_record(
         tell_leaning(session, record, laws)
 
 
-def close_log(session: Session, subject: Told, record: Known, told: Provenance, laws: Laws) -> None:
+def close_log(session: Session, subject: Told, record: ToldOf, told: Provenance, laws: Laws) -> None:
     """Take back all that was said of a record that is deleted, so that another of its name starts with nothing."""
     log = log_of(session, subject, record)
     said = [one.id for one in log.earlier]
@@ -261,7 +261,7 @@ def add_observation(
     laws: Laws = plain,
     request: Request = NO_REQUEST,
     log: Log | None = None,
-) -> tuple[Observation, Known]:
+) -> tuple[Observation, ToldOf]:
     """Store what was observed of a record, and return it with the record as it now stands.
 
     A null takes back what was told of its fact so far, by no better kind of telling than its own. What a request
@@ -285,7 +285,7 @@ def add_observation(
     return observation, log.record
 
 
-def lock(session: Session, subject: Told, key: str, expected_version: int | None = None) -> Known:
+def lock(session: Session, subject: Told, key: str, expected_version: int | None = None) -> ToldOf:
     """Return what something is told of, a record or a saved rig, and keep others from changing it, as `lock_record`."""
     if subject != "rig":
         return lock_record(session, subject, key, expected_version)
@@ -326,7 +326,7 @@ def _locked(session: Session, table: type[_Known], subject: Told, key: str, expe
 
 
 @cache
-def _locking(table: type[Known]) -> ReturningUpdate[Any]:
+def _locking(table: type[ToldOf]) -> ReturningUpdate[Any]:
     """A write that changes nothing: it locks the row on PostgreSQL and the file on SQLite. Built once, as all write."""
     return (
         update(table).where(key_column(table) == bindparam("key")).values(version=col(table.version)).returning(table)
@@ -367,7 +367,7 @@ def table_of(subject: Subject) -> type[Record]:
     return TABLES[subject]
 
 
-def key_column(table: type[Known]) -> Mapped[str]:
+def key_column(table: type[ToldOf]) -> Mapped[str]:
     """Return a table's primary key as a column."""
     return col(getattr(table, key_name(table)))
 
@@ -471,7 +471,7 @@ def _same(one: Json, other: Json) -> bool:
     return json.dumps(one, sort_keys=True) == json.dumps(other, sort_keys=True)
 
 
-def _changed(session: Session, record: Known, laws: Laws) -> None:
+def _changed(session: Session, record: ToldOf, laws: Laws) -> None:
     record.version += 1
     record.updated_at = now()
     session.flush()
@@ -479,7 +479,7 @@ def _changed(session: Session, record: Known, laws: Laws) -> None:
         tell_leaning(session, record, laws)
 
 
-def tell_leaning(session: Session, changed: Known, laws: Laws) -> None:
+def tell_leaning(session: Session, changed: ToldOf, laws: Laws) -> None:
     """Fold anew what leans on a record as it is now: mountings seen or tried on, then rigs that were told of."""
     if not isinstance(changed, Mounting):
         for key in session.exec(_leaning_on(changed)).all():
@@ -489,7 +489,7 @@ def tell_leaning(session: Session, changed: Known, laws: Laws) -> None:
             _folded_anew(session, RIG, lock_rig(session, key), changed, laws)
 
 
-def _folded_anew(session: Session, subject: Told, record: Known, changed: Known, laws: Laws) -> None:
+def _folded_anew(session: Session, subject: Told, record: ToldOf, changed: ToldOf, laws: Laws) -> None:
     log = log_of(session, subject, record)
     current = current_facts(log.earlier, law_of(record, laws), log.ground)
     if (current.facts, current.provenance) != (record.facts, record.provenance):
@@ -500,7 +500,7 @@ def _folded_anew(session: Session, subject: Told, record: Known, changed: Known,
 
 
 @cache
-def _rigs_told_of(table: type[Known]) -> SelectOfScalar[str]:
+def _rigs_told_of(table: type[ToldOf]) -> SelectOfScalar[str]:
     """The saved rigs that were told of and use a vehicle, receiver or mounting, by name or through their mounting."""
     part, subject, key = col(RigPart.rig_id), table.__name__.lower(), bindparam("key", type_=key_type())
     using = select(RigPart.rig_id).where(RigPart.subject == subject, col(RigPart.record_id) == key)
@@ -512,7 +512,7 @@ def _rigs_told_of(table: type[Known]) -> SelectOfScalar[str]:
     return select(RigPart.rig_id).where(uses, part.in_(told_of)).distinct().order_by(part)
 
 
-def _leaning_on(changed: Known) -> SelectOfScalar[str]:
+def _leaning_on(changed: ToldOf) -> SelectOfScalar[str]:
     """The mountings of a vehicle, those of a receiver that were tried on, or those an accessory was tried on."""
     found, tried = select(Mounting.id).order_by(col(Mounting.id)), select(Observation.record_id)
     if isinstance(changed, Vehicle):

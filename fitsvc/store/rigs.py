@@ -12,7 +12,7 @@ from fitsvc.store.errors import AlreadyExists, Conflict, NotFound
 from fitsvc.store.folding import plain
 from fitsvc.store.observations import RIG, Provenance
 from fitsvc.store.records import beyond, close_log, get_record, lock_record, lock_rig, locked_in_order
-from fitsvc.store.tables import LABEL, Known, Mounting, RigPart, SavedRig, now
+from fitsvc.store.tables import LABEL, Mounting, RigPart, SavedRig, ToldOf, now
 from fitsvc.store.validation import PREFIXES, Checks, new_id, page_size, storable
 from fitsvc.subjects import OF_YARD, Subject, Told
 
@@ -51,7 +51,7 @@ def get_rig(session: Session, key: str) -> SavedRig:
     return found
 
 
-def get_known(session: Session, subject: Told, key: str) -> Known:
+def get_known(session: Session, subject: Told, key: str) -> ToldOf:
     """Return what something is told of, a record or a saved rig, or raise NotFound."""
     return get_rig(session, key) if subject == "rig" else get_record(session, subject, key)
 

@@ -61,7 +61,7 @@ def now() -> datetime:
     return datetime.now(UTC)
 
 
-class Known(SQLModel):
+class ToldOf(SQLModel):
     """What something may be told of: facts and provenance are what its observations fold to, kept for those who ask."""
 
     facts: Document = Field(default_factory=dict, sa_type=JSON)
@@ -76,7 +76,7 @@ class Known(SQLModel):
         return str(getattr(self, key_name(type(self))))
 
 
-class Record(Known):
+class Record(ToldOf):
     """What every record has beside what is known of it."""
 
     label: str = Field(default="", max_length=LABEL)
@@ -146,7 +146,7 @@ class Observation(SQLModel, table=True):
     tried: str | None = Field(default=None, sa_type=key_type(), index=True)
 
 
-class SavedRig(Known, table=True):
+class SavedRig(ToldOf, table=True):
     """A rig kept under a name; its document is the `rig` object of a question.
 
     Its facts, by their whole names, are what was told of this very one, over what its records say.
