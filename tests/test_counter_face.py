@@ -6,7 +6,10 @@ import pytest
 from counter_browser import CARRIES, FAILS, OPEN, PAGES, PART, WORKS, Counter, context
 from playwright.sync_api import Browser, Page
 
-PICTURED = {name: PAGES[name] for name in ("ask", "fits", "audits", "rules", "rule", "fact", "guide", "not there")}
+PICTURED = {
+    name: PAGES[name]
+    for name in ("ask", "fits", "audits", "rules", "rule", "fact", "guide", "not there", "the API", "problems", "sell")
+}
 """A page of each template but the answer's, whose looks are held elsewhere."""
 TELEPHONE = {"width": 390, "height": 844}
 FACE = """() => {
