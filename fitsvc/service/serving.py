@@ -72,8 +72,8 @@ def serve(
             with closing(Database(database_url)) as database:
                 kept_in = index_root(index, database)
                 app = create_app(database, answerer, audits, audit_bytes, kept_in, settings, rules)
-            if settings.traces:
-                _trace(app)
+                if settings.traces:
+                    _trace(app)
                 _run(uvicorn.Server(_config(app, settings)), [listening])
 
         _log.info("listening on http://%s: the counter's page is there, the API's is /docs", _shown(listening))
