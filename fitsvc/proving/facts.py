@@ -41,9 +41,19 @@ _TYRE_RANGES: Final = {
 }
 """What tyre designations can name, in mm and kg, and somewhat more."""
 TYRES: Final = (
-    "195/65R15 91H", "215/65R16", "225/65R17 102H", "235/65R18 106T", "245/75R16 120S", "265/70R17 115T",
-    "275/65R18 116T", "LT285/70R17 121S", "33X12.50R15LT", "185R14C 102/100Q", "ST205/75R15 101L", "205/55R16 94V",
-)  # fmt: skip
+    "195/65R15 91H",
+    "215/65R16",
+    "225/65R17 102H",
+    "235/65R18 106T",
+    "245/75R16 120S",
+    "265/70R17 115T",
+    "275/65R18 116T",
+    "LT285/70R17 121S",
+    "33X12.50R15LT",
+    "185R14C 102/100Q",
+    "ST205/75R15 101L",
+    "205/55R16 94V",
+)
 """The tyres that a case is looked for with; what is proven holds of all."""
 
 

@@ -45,8 +45,14 @@ class OfLoads:
         """That no answer gets better so."""
         for name, way in self.ways.items():
             says = f"{'more' if way > 0 else 'less'} of `{name}` brings no better answer"
-            yield Claim(what="worse", about=name, says=says, fault="refuted",
-                        asked=partial(self._better, name, way), tells=partial(self._told, name, way))  # fmt: skip
+            yield Claim(
+                what="worse",
+                about=name,
+                says=says,
+                fault="refuted",
+                asked=partial(self._better, name, way),
+                tells=partial(self._told, name, way),
+            )
 
     def _better(self, name: str, way: int) -> Asked:
         world = self.prover.world(int(name.startswith("adapter.")))

@@ -29,8 +29,13 @@ class OfRatings:
         """That whatever exceeds a rating is no plain yes."""
         for line in self.prover.rulebook.hazards:
             if line.exceeded is not None and not line.accepted:
-                yield Claim(what="hazards", about=line.rating, says=f"nothing works with {line.text}",
-                            fault="refuted", asked=partial(self._works, line))  # fmt: skip
+                yield Claim(
+                    what="hazards",
+                    about=line.rating,
+                    says=f"nothing works with {line.text}",
+                    fault="refuted",
+                    asked=partial(self._works, line),
+                )
 
     def refusals(self) -> Iterator[Claim]:
         """That something refuses each kind for each rating that it may exceed."""
@@ -40,8 +45,13 @@ class OfRatings:
             held = [line for line in lines if KnownKind(derived, kind).may(line.guard)]
             for rating in dict.fromkeys(line.rating for line in held):
                 of_rating = [line for line in held if line.rating == rating]
-                yield Claim(what="ratings", about=rating, says=f"no {kind.word} is refused for its {rating}",
-                            fault="proven", asked=partial(self._refused, kind, of_rating))  # fmt: skip
+                yield Claim(
+                    what="ratings",
+                    about=rating,
+                    says=f"no {kind.word} is refused for its {rating}",
+                    fault="proven",
+                    asked=partial(self._refused, kind, of_rating),
+                )
 
     def _leaves(self, line: Hazard) -> set[str]:
         derived = {name: one.node for name, one in self.prover.rulebook.derived.items()}

@@ -22,14 +22,34 @@ class OfRules:
     def claims(self, rule: Rule) -> Iterator[Claim]:
         """All that is claimed of one rule."""
         id = f"`{rule.id}`"
-        yield Claim(what="dead", about=rule.id, says=f"{id} never surely applies", fault="proven",
-                    asked=partial(self._comes_to, rule, "applies"))  # fmt: skip
-        yield Claim(what="dead", about=rule.id, says=f"nothing that {id} applies to passes it", fault="proven",
-                    asked=partial(self._comes_to, rule, "passes"))  # fmt: skip
-        yield Claim(what="idle", about=rule.id, says=f"nothing fails {id}", fault="proven",
-                    asked=partial(self._comes_to, rule, "fails"))  # fmt: skip
-        yield Claim(what="implied", about=rule.id, says=f"what fails {id} fails another rule as well", fault="proven",
-                    asked=partial(self._alone, rule))  # fmt: skip
+        yield Claim(
+            what="dead",
+            about=rule.id,
+            says=f"{id} never surely applies",
+            fault="proven",
+            asked=partial(self._comes_to, rule, "applies"),
+        )
+        yield Claim(
+            what="dead",
+            about=rule.id,
+            says=f"nothing that {id} applies to passes it",
+            fault="proven",
+            asked=partial(self._comes_to, rule, "passes"),
+        )
+        yield Claim(
+            what="idle",
+            about=rule.id,
+            says=f"nothing fails {id}",
+            fault="proven",
+            asked=partial(self._comes_to, rule, "fails"),
+        )
+        yield Claim(
+            what="implied",
+            about=rule.id,
+            says=f"what fails {id} fails another rule as well",
+            fault="proven",
+            asked=partial(self._alone, rule),
+        )
 
     def worlds(self, rule: Rule) -> range:
         """How many adapters matter to a rule: none, unless it reads the working opening."""

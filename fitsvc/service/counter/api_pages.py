@@ -98,8 +98,10 @@ def _described(body: bytes) -> Described:
     told: Document = msgspec.json.decode(body)
     operations = [
         _operation(method, path, entry[method])
-        for path, entry in told["paths"].items() for method in _METHODS if method in entry
-    ]  # fmt: skip
+        for path, entry in told["paths"].items()
+        for method in _METHODS
+        if method in entry
+    ]
     tags: dict[str, tuple[str, list[OperationShown]]] = {one["name"]: (one["description"], []) for one in told["tags"]}
     for one, tag in operations:
         tags[tag][1].append(one)
