@@ -73,12 +73,12 @@ def settling(
     trying = missing.trying(case, Work(most))
     search = Settling(missing, trying, [*unknown, *doubts], system)
     needed = search.needed(unknown)
-    first = list(facts_of(needed))
+    first = dict.fromkeys(facts_of(needed))
     needed |= search.needed(doubts)
     later = [held for held in facts_of(needed) if held not in first]
     telling = _Telling(missing=missing, search=search, needed=needed, unknown=unknown, doubts=doubts, system=system)
     steps: dict[str, Next] = {}
-    for step in (*telling.steps(first, together=True), *telling.steps(later)):
+    for step in (*telling.steps([*first], together=True), *telling.steps(later)):
         steps.setdefault(step.fact, step)
     return Steps(list(steps.values()), 0, [name for name in dict.fromkeys(search.untried) if name in steps])
 
