@@ -340,7 +340,9 @@ def _size(fact: Fact, kind: ListType, wire: str, pointer: str) -> Mask:
         amount = parse_quantity(wire, kind.dimension)
     except QuantityError as error:
         listed = ", ".join(f"`{member}`" for member in kind.members)
-        raise _refuse(error.message, f"{fact.the} is one of {listed}", pointer, kind=error.kind) from None
+        meant = next((one for one in kind.members if error.kind and one.partition(" ")[0] == wire.strip()), None)
+        help = f"{fact.the} is one of {listed}" + (f"; did you mean `{meant}`?" if meant else "")
+        raise _refuse(error.message, help, pointer, kind=error.kind) from None
     for i, size in enumerate(kind.sizes):
         if abs(size - amount) <= TOLERANCE:
             return kind.member(i)

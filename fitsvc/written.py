@@ -79,6 +79,7 @@ class PlainForms:
 
     def __init__(self, rulebook: Rulebook) -> None:
         self._numbers, self._words = rulebook.words.numbers, rulebook.vocabulary.words
+        self._stands_for = {word: one for word, (one, *more) in rulebook.words.stands_for.items() if not more}
         self._ratings = frozenset(hazard.rating for hazard in rulebook.hazards)
         self._said: dict[str, dict[str, bool]] = {}
         for figure in rulebook.words.figures:
@@ -93,17 +94,29 @@ class PlainForms:
                 return {key: self._figure(fact, one, f"/{key}") for key, one in wire.items()}
             return self._figure(fact, wire)
         if isinstance(fact.type, ListType):
-            return [self._member(fact, one) for one in wire] if isinstance(wire, list) else self._member(fact, wire)
+            if isinstance(wire, list):
+                return [self._member(fact, one, f"/{i}") for i, one in enumerate(wire)]
+            return self._member(fact, wire)
         return wire
 
-    def _member(self, fact: Fact, wire: Json) -> Json:
-        """A member of a list by its name or its words, whatever parts them and however large their letters are."""
+    def _member(self, fact: Fact, wire: Json, pointer: str = "") -> Json:
+        """A member of a list by its name or its words, whatever parts them and however large their letters are.
+
+        One that goes by other words of the trade is refused with what they stand for.
+        """
         assert isinstance(fact.type, ListType)
         if not isinstance(wire, str) or wire in fact.type.members or len(wire) > LONGEST:
             return wire
         words, said = self._words.get(fact.kind, {}), _loosely(wire)
-        meant = [one for one in fact.type.members if said in (_loosely(one), _loosely(words.get(one, one)))]
-        return meant[0] if len(meant) == 1 else wire
+        loosely = {one: (_loosely(one), _loosely(words.get(one, one))) for one in fact.type.members}
+        meant = [one for one, forms in loosely.items() if said in forms]
+        if len(meant) == 1:
+            return meant[0]
+        other = " ".join(self._stands_for.get(word, word) for word in said.split())
+        if near := next((one for one, forms in loosely.items() if other in forms and other != said), None):
+            help = f"did you mean `{near}`? It is one of " + ", ".join(f"`{one}`" for one in fact.type.members)
+            raise _refused(f"`{wire.strip()}` is not a choice for {fact.the}", help, pointer)
+        return wire
 
     def _figure(self, fact: Fact, wire: Json, pointer: str = "") -> Json:
         """One figure without the words that say no more of it, or what it is at the most."""
