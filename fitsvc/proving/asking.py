@@ -20,7 +20,7 @@ from fitsvc.rulebook.vocabulary import TYRE_PARTS
 
 ROUNDS: Final = 40
 """So often the solver is asked again before a question is left undecided."""
-BUDGET: Final = 60
+BUDGET: Final = 20
 """Seconds for all rounds of one question."""
 WELL_APART: Final = figure(1.0)
 """A millimetre, a kilogram, a degree, or a hundredth of a share."""
@@ -46,6 +46,8 @@ def ask(world: World, terms: Sequence[SolverTerm], holds: Holds, *, likely: bool
     """
     asked = [*terms, world.facts.asked_about()]
     if any(term.value is False for term in asked):
+        return None
+    if world.works in asked and not world.may_work(asked):
         return None
     tyres = list(_of_tried_tyres(world, asked))
     if likely:

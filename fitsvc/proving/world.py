@@ -1,6 +1,6 @@
 """A rulebook over all questions with so many adapters: what each rule comes to, as terms."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from contextlib import suppress
 from dataclasses import dataclass, field
 from functools import cached_property
@@ -10,7 +10,7 @@ from fitsvc.proving.encoder import Scope
 from fitsvc.proving.facts import Facts
 from fitsvc.proving.functions import Functions, UntranslatedError
 from fitsvc.proving.signs import Signs
-from fitsvc.proving.solver import Translation
+from fitsvc.proving.solver import GaveUpError, Solver, Translation
 from fitsvc.proving.terms import SolverTerm, every, negation, some
 from fitsvc.proving.values import Value
 from fitsvc.rulebook.rules import Need, Rule, Rulebook
@@ -125,6 +125,23 @@ class World:
         """That the answer is a plain yes."""
         quiet = [self.judged(rule).quiet for rule in self.rulebook.rules]
         return every((*quiet, *(negation(self.open_need(need)) for need in self.rulebook.needs)))
+
+    @cached_property
+    def _working(self) -> tuple[Solver, frozenset[SolverTerm]]:
+        """A solver that knows all that a plain yes asks for, and what that is."""
+        closed, _ = self.facts.variables.closed([self.works, self.facts.asked_about()])
+        solver = Solver(self.words)
+        solver.add(closed)
+        return solver, frozenset(closed)
+
+    def may_work(self, terms: Iterable[SolverTerm]) -> bool:
+        """Whether all these may hold with a plain yes: no is sure, and found ten times sooner than by itself."""
+        solver, known = self._working
+        closed, _ = self.facts.variables.closed(terms)
+        try:
+            return solver.model(term for term in closed if term not in known) is not None
+        except GaveUpError:
+            return True
 
 
 def _translated(scope: Scope, nodes: Mapping[str, AnyTyped]) -> dict[str, Value]:
