@@ -209,7 +209,7 @@ CREATE TABLE rigs (
   g175_y BOOLEAN, g175_n BOOLEAN,  -- Some of spare, trailer
   g179_y BOOLEAN, g179_n BOOLEAN,  -- Not of load, load.occupants_weight
   g215_lo DOUBLE, g215_hi DOUBLE,  -- Conditional of towing.tongue_told, towing.told_tongue, towing.lightest_tongue, trailer.gross_weight
-  g239_lo DOUBLE, g239_hi DOUBLE,  -- Conditional of hitch.behind_trailer, load.occupants_weight, load, load.occupants_weight
+  g239_lo DOUBLE, g239_hi DOUBLE,  -- Conditional of hitch.behind_trailer, people.riding
   g248_lo DOUBLE, g248_hi DOUBLE,  -- Arithmetic of payload.room, opening.weight
   g289_lo DOUBLE, g289_hi DOUBLE,  -- Apply of hanging.bears, hitch.behind_trailer, hanging.vehicle_bears, payload.beside_adapters, people.aboard, payload.told
   g304_y BOOLEAN, g304_n BOOLEAN,  -- Not of hitch.at_front
@@ -258,7 +258,7 @@ CREATE TABLE rigs (
   g448_y BOOLEAN, g448_n BOOLEAN,  -- Present of ball
   g450_y BOOLEAN, g450_n BOOLEAN,  -- LessOrEqual of trailer.gross_weight, ball.rating
   g452_y BOOLEAN, g452_n BOOLEAN,  -- LessOrEqual of trailer.gross_weight, trailer.coupler_rating
-  g455_lo DOUBLE, g455_hi DOUBLE,  -- Arithmetic of vehicle.gcwr, vehicle.curb_weight, people.aboard
+  g455_lo DOUBLE, g455_hi DOUBLE,  -- Arithmetic of vehicle.gcwr, vehicle.curb_weight, people.riding
   g459_lo DOUBLE, g459_hi DOUBLE,  -- Conditional of towing.tongue_told, towing.told_tongue, towing.lightest_tongue
   g460_lo DOUBLE, g460_hi DOUBLE,  -- receiver.tongue_rating_wd
   g463_lo DOUBLE, g463_hi DOUBLE,  -- vehicle.tongue_rating_wd
