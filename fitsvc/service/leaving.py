@@ -66,7 +66,9 @@ class _Watched:
         return message
 
     async def send(self, message: Message) -> None:
-        """Send on; after the last piece nothing is left to end."""
+        """Send on; after the last piece nothing is left to end. Who has left is not sent what ended the work."""
+        if self.left.is_set():
+            return
         if message["type"] == "http.response.body" and not message.get("more_body"):
             self._answered = True
         await self._send(message)
