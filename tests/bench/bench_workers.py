@@ -25,7 +25,7 @@ ROUNDS: Final = 15
 def new_questions() -> Iterator[bytes]:
     """Yield questions of which none was asked before: the example's, on receivers of ever other ratings."""
     for number in count():
-        receiver = {"facts": {"opening": "2 in", "tongue_rating": f"{400 + number / 1000:.3f} lb"}}
+        receiver = {"facts": {"opening": "2 in", "tongue_rating": f"{400 + number / 10_000:.4f} lb"}}
         yield json.dumps(QUESTION | {"rig": QUESTION["rig"] | {"receiver": receiver}}).encode()
 
 
