@@ -98,6 +98,7 @@ def test_f24_two_who_disagree_of_one_truck_are_disputed_and_settled(truck: Clien
     (row,) = sheet["facts"]
     assert (row["fact"], row["state"], len(row["statements"])) == (fact, "disputed", 2)
     page = truck.get("/records/rig/rig_steel").text
+    assert "/measure" not in page.partition("<main")[2]
     assert "disputed: measure again, and settle it" in page
     assert "Cy" in page
     tell(truck, key, "rig", "rig_steel", retracts=other["observation"]["id"], reason="wrong truck", by="Cy")

@@ -127,7 +127,10 @@ def _of_rig(session: Session, fields: Mapping[str, str]) -> Mapping[str, str]:
     if not fields.get("rig"):
         return fields
     with suppress(NotFound):
-        rig = get_rig(session, fields["rig"]).document
+        saved = get_rig(session, fields["rig"])
+        if saved.provenance:
+            return fields  # it is not as its records say, of which readings of it must not be told
+        rig = saved.document
         parts = {name: str((rig.get(name) or {}).get("id") or "") for name in ("vehicle", "receiver", "mounting")}
         return {**fields, **parts}
     return fields

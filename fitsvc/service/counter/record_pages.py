@@ -283,7 +283,8 @@ def _rig_page(request: AnyRequest, session: Session, rig: SavedRig) -> Response[
         tag=etag(rig),
         ask=link("/", {"rig": rig.id}),
         fits=link("/fits", {"rig": rig.id}),
-        measure=link("/measure", mounting) if len(mounting) > 1 else "",
+        # What is measured by that page is told of the mounting, and so of every other truck that has it.
+        measure=link("/measure", mounting) if len(mounting) > 1 and not rig.provenance else "",
     )
 
 
