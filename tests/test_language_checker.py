@@ -39,8 +39,8 @@ NAMES = Names(
         "usual_pin": Table(OPENING, PIN, (PIN.member(0), *[PIN.member(1)] * 3)),
         "trailer_class": Table(NumberType(MASS), BODY, (BODY.member(0), BODY.member(1)), (907.0,)),
     },
-    frozenset(("load.bikes", "load.steepest_grade", "accessory.kind")),
-    frozenset(("receiver.notes",)),
+    given=frozenset(("load.bikes", "load.steepest_grade", "accessory.kind")),
+    texts=frozenset(("receiver.notes",)),
 )  # fmt: skip
 
 

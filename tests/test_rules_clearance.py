@@ -44,10 +44,10 @@ def _told(answer: Answer) -> dict[str, Finding]:
 
 
 def test_what_is_not_asked_is_not_told() -> None:
-    """With bikes in the question but no grade and no closure, nothing is said of either."""
+    """With bikes in the question but no grade and no closure, nothing is said of either, but for a usual driveway."""
     told = _told(_ask({"bikes": 2, "bike_weight": "40 lb"}, accessory=TRAY))
     assert set(told) == {"folded-clears-bumper", "folded-not-close-to-bumper", "in-use-clears-bumper",
-                         "above-the-ground", "well-above-the-ground"}  # fmt: skip
+                         "above-the-ground", "well-above-the-ground", "takes-a-usual-driveway"}  # fmt: skip
     assert {finding.result for finding in told.values()} == {"passes"}
 
 

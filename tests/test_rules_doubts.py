@@ -23,6 +23,8 @@ from fitsvc.paths import data_dir
 _ID: Final = re.compile(r"  - id: (\S+)")
 _RATING: Final = re.compile(r"rating: ([\w.]+)")
 _LINE: Final = re.compile(r"if_unknown: caution\b[^#]*(?:  # (.+))?$")
+_CHANGE: Final = '"'
+"""How a line begins that argues a change of a rule, and is none of its own words."""
 POUND: Final = 0.45359237
 _SHORTEST: Final = 6
 """Words that an argument has at least."""
@@ -37,7 +39,7 @@ def argued() -> dict[str, str]:
         for line in path.read_text("utf-8").splitlines():
             begun = _ID.match(line)
             entry = begun[1] if begun else entry
-            if told := _LINE.search(line):
+            if (told := _LINE.search(line)) and not line.lstrip().startswith(_CHANGE):
                 rating = _RATING.search(line)
                 found[f"{entry}/{rating[1]}" if rating else entry] = told[1] or ""
     return found

@@ -29,7 +29,7 @@ from fitsvc.rulebook.yaml_text import Mapping as Entry
 from fitsvc.rulebook.yaml_text import Position, Scalar, Sequence
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Mutant:
     """One change: its place, the entry it is of and what changed, the rulebook with it, and who rests on it.
 

@@ -5,7 +5,7 @@ says nothing more about it. All messages of this stage are in `complaints.py`.
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import KW_ONLY, dataclass, field
 from typing import NamedTuple, TypeVar, assert_never
 
 from fitsvc.language import complaints as say
@@ -34,6 +34,7 @@ class Names:
     facts: Mapping[str, Type]
     subjects: frozenset[str]
     tables: Mapping[str, Table] = field(default_factory=dict)
+    _: KW_ONLY
     given: frozenset[str] = frozenset()
     texts: frozenset[str] = frozenset()
     lost: frozenset[str] = frozenset()

@@ -279,7 +279,7 @@ class Loader:
         known = {name: table for entry in tables.values() for name, table in entry.lookups.items()}
         self.lost -= facts.keys()
         lost, subjects = frozenset(self.lost), frozenset(vocabulary.subjects)
-        found = Names(facts, subjects, known, given, vocabulary.texts(), lost=lost)
+        found = Names(facts, subjects, known, given=given, texts=vocabulary.texts(), lost=lost)
         return Expressions(shape=self.shape, vocabulary=vocabulary, names=found, derived={}, units=units, labels=labels)
 
     def _declared(self, tree: Mapping) -> list[tuple[str, Mapping]]:

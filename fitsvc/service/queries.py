@@ -2,7 +2,7 @@
 
 import re
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import KW_ONLY, dataclass
 from datetime import datetime
 from typing import Any, Final
 
@@ -25,6 +25,7 @@ class Parameter:
     name: str
     about: str
     schema: Mapping[str, Json]
+    _: KW_ONLY
     required: bool = False
     example: Json = None
     form: str = ""
