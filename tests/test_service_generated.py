@@ -236,7 +236,9 @@ def described(*, sensible: bool = False, files: bool = False) -> schemathesis.Ba
     document = msgspec.json.decode(service_in(created()).description.body)
     teach_facts(document, answerer().rulebook.vocabulary)
     teach_keys(document)
-    settings: dict[str, Any] = {"checks": CHECKS, "phases": {"coverage": {"enabled": NIGHTLY and not sensible}}}
+    # The description's own examples are sent by other tests; gathering them anew takes half of the time here.
+    phases = {"coverage": {"enabled": NIGHTLY and not sensible}, "examples": {"enabled": NIGHTLY}}
+    settings: dict[str, Any] = {"checks": CHECKS, "phases": phases}
     if sensible:
         teach_sense(document)
     if files:
