@@ -25,7 +25,7 @@ def test_every_command_is_one_that_is_read(command: str) -> None:
     """The command line takes it as it stands there."""
     words = shlex.split(command.replace("$$(date +%F)", "today"))[1:]
     found: click.Command = app
-    context = click.Context(found)
+    context = click.Context(found, **found.context_settings)
     while isinstance(found, click.Group):
         _, below, words = found.resolve_command(context, words)
         assert below is not None, command
