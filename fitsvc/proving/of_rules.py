@@ -1,6 +1,6 @@
 """Claims about single rules: that one never applies, that nothing fails it, that another says as much."""
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from functools import partial
 
@@ -8,7 +8,7 @@ from fitsvc.facts import Case
 from fitsvc.language.truth import YES
 from fitsvc.language.typed import ALWAYS
 from fitsvc.proving.asking import Holds
-from fitsvc.proving.claims import Asked, Claim, Prover
+from fitsvc.proving.claims import Asked, Claim, Prover, What
 from fitsvc.proving.terms import negation
 from fitsvc.rulebook.rules import Rule
 
@@ -22,34 +22,14 @@ class OfRules:
     def claims(self, rule: Rule) -> Iterator[Claim]:
         """All that is claimed of one rule."""
         id = f"`{rule.id}`"
-        yield Claim(
-            what="dead",
-            about=rule.id,
-            says=f"{id} never surely applies",
-            fault="proven",
-            asked=partial(self._comes_to, rule, "applies"),
-        )
-        yield Claim(
-            what="dead",
-            about=rule.id,
-            says=f"nothing that {id} applies to passes it",
-            fault="proven",
-            asked=partial(self._comes_to, rule, "passes"),
-        )
-        yield Claim(
-            what="idle",
-            about=rule.id,
-            says=f"nothing fails {id}",
-            fault="proven",
-            asked=partial(self._comes_to, rule, "fails"),
-        )
-        yield Claim(
-            what="implied",
-            about=rule.id,
-            says=f"what fails {id} fails another rule as well",
-            fault="proven",
-            asked=partial(self._alone, rule),
-        )
+        lines: list[tuple[What, str, Callable[[], Asked]]] = [
+            ("dead", f"{id} never surely applies", partial(self._comes_to, rule, "applies")),
+            ("dead", f"nothing that {id} applies to passes it", partial(self._comes_to, rule, "passes")),
+            ("idle", f"nothing fails {id}", partial(self._comes_to, rule, "fails")),
+            ("implied", f"what fails {id} fails another rule as well", partial(self._alone, rule)),
+        ]
+        for what, says, asked in lines:
+            yield Claim(what=what, about=rule.id, says=says, fault="proven", asked=asked)
 
     def worlds(self, rule: Rule) -> range:
         """How many adapters matter to a rule: none, unless it reads the working opening."""
