@@ -48,8 +48,10 @@ def told(facts: Mapping[str, Any], *adapters: Mapping[str, Any]) -> AllowanceSho
         ({**CARGO, "vehicle.tongue_rating": "250 lb"}, [], "190 lb", "hanging-weight/hanging.vehicle_bears"),
         # An S value of 75 kg is 165 lb; 105 lb are left, rounded down.
         ({**CARGO, "receiver.vertical_rating": "75 kg"}, [], "105 lb", "hanging-weight/hanging.plate_bears"),
-        # Half of 300 lb is left at the end of the extension.
-        (CARGO, [{"kind": "extension", "keeps_fraction": "50 %", "tongue_rating": "300 lb"}], "90 lb",
+        # Half of 300 lb is left at the end of the extension, less its own 20 lb; not weighed, it may weigh 60 lb.
+        (CARGO, [{"kind": "extension", "keeps_fraction": "50 %", "tongue_rating": "300 lb", "weight": "20 lb"}],
+         "70 lb", "hanging-weight/opening.tongue_rating"),
+        (CARGO, [{"kind": "extension", "keeps_fraction": "50 %", "tongue_rating": "300 lb"}], "30 lb",
          "hanging-weight/opening.tongue_rating"),
         # The extension is a lever on the vehicle's own rating too: half of 250 lb.
         ({**CARGO, "receiver.tongue_rating": "600 lb", "vehicle.tongue_rating": "250 lb"},
