@@ -76,6 +76,35 @@ def test_a_broken_example_is_told_with_its_place(rules: Path, capsys: pytest.Cap
     assert told.endswith(" 1 broken\n")
 
 
+@pytest.mark.parametrize(
+    ("old", "new", "where"),
+    [
+        ("has a {accessory.shank} shank", "weighs {accessory.weight}", 'says "unknown" here'),
+        ("has a {accessory.shank} shank", "[{accessory.weight}|it is] {accessory.width}", 'says "unknown" here'),
+        ("text: Loads shake. Tighten", "text: Tighten {load.cargo_weight} and", 'says "unknown"'),
+    ],
+    ids=["of another fact", "beside brackets", "a caution"],
+)
+def test_a_text_that_says_unknown_is_refused(
+    rules: Path, capsys: pytest.CaptureFixture[str], old: str, new: str, where: str
+) -> None:
+    """Where a figure should be no text says "unknown", in an example or with any one of its facts not known."""
+    (file,) = (path for path in rules.glob("*.yaml") if old in path.read_text())
+    file.write_text(file.read_text().replace(old, new, 1))
+    assert main(["rules", "test", str(rules)]) == 1
+    assert where in capsys.readouterr().out
+
+
+def test_coverage_tells_what_examples_leave_out(capsys: pytest.CaptureFixture[str]) -> None:
+    """Kinds it may apply to and no example is about, facts that none tells, and words of its texts that none has."""
+    assert main(["rules", "coverage", "shank-fits-opening"]) == 0
+    told = " ".join(capsys.readouterr().out.split())
+    assert told.startswith("shank-fits-opening gives passes ") and "fails, so: blocks " in told
+    assert "shown for 2 of 13 kinds, not for adjustable_ball_mount" in told
+    assert "1 with examples: 1 not shown for every kind" in told
+    assert main(["rules", "coverage", "shank-fits"]) == 2
+
+
 @pytest.mark.parametrize("command", ["check", "test"])
 def test_a_folder_without_rules_is_told(tmp_path: Path, capsys: pytest.CaptureFixture[str], command: str) -> None:
     """A folder that holds no rulebook fails the check; one that is not there is bad input."""

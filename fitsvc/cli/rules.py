@@ -56,7 +56,8 @@ def check(folder: Path | None) -> None:
 @rules.command()
 @_folder
 def test(folder: Path | None) -> None:
-    """Run the examples that stand beside the rules."""
+    """Run the examples that stand beside the rules. No text may say "unknown" where a figure should be."""
+    from fitsvc.answers.saying import Teller
     from fitsvc.engine.examples import run_examples
     from fitsvc.engine.point import Point
     from fitsvc.facts import FactReader
@@ -68,9 +69,11 @@ def test(folder: Path | None) -> None:
     except ProblemsFound as found:
         _fail(found.problems)
     broken = [one.problem() for one in ran if not one.kept]
-    show_problems(broken, out())
-    out().print(f"{len(ran)} examples, {len(ran) - len(broken)} kept, {len(broken)} broken")
-    if broken:
+    untold = list(Teller(rulebook).unknown_told())
+    show_problems([*broken, *untold], out())
+    told = f', {len(untold)} texts say "unknown"' if untold else ""
+    out().print(f"{len(ran)} examples, {len(ran) - len(broken)} kept, {len(broken)} broken{told}")
+    if broken or untold:
         raise click.exceptions.Exit(FAULTS)
 
 
@@ -211,6 +214,24 @@ def mutate(what: tuple[str, ...], rules: Path | None, no_search: bool) -> None:
     show_score(out(), score)
     if score.left:
         raise click.exceptions.Exit(FAULTS)
+
+
+@rules.command()
+@click.argument("what", metavar="[ID]...", nargs=-1, help="Only these rules, limits, needs or cautions, told whole.")
+@rules_option
+def coverage(what: tuple[str, ...], rules: Path | None) -> None:
+    """Show what examples leave out: kinds, facts, results, and words that none tells."""
+    from fitsvc.answers.saying import Teller
+    from fitsvc.cli.rules_covered import show_covered
+    from fitsvc.engine.examples import name_of
+
+    teller = Teller(_load(rules_folder(rules)))
+    known = [name_of(owner) for owner in teller.owners()]
+    for name in what:
+        if name not in known:
+            near = nearest(name, known)
+            refuse(f"there is nothing called `{name}`", f"did you mean `{near}`?" if near else "name a rule or a need")
+    show_covered(out(), teller, what)
 
 
 def _within(folder: Path, file: str) -> str:

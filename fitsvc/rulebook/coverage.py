@@ -7,12 +7,15 @@ from another; of every other fact that nothing reads this says so.
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from typing import Final
 
 from fitsvc.language import typed
 from fitsvc.language.typed import AnyTyped
 from fitsvc.language.types import ListType
-from fitsvc.rulebook.rules import Limit, Need, Rule, Rulebook, values_of
+from fitsvc.rulebook.rules import Caution, Limit, Need, Rule, Rulebook, values_of
 from fitsvc.rulebook.vocabulary import Fact
+
+_PARTS: Final = ("guard", "requires", "met")
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,6 +58,11 @@ def coverage_of(rulebook: Rulebook) -> Coverage:
 def facts_read(rulebook: Rulebook, rule: Rule) -> tuple[str, ...]:
     """The facts that a rule rests on, straight or through derived values and adapters."""
     return _read(rulebook, [rule.guard, rule.requires])[0]
+
+
+def facts_behind(rulebook: Rulebook, one: Rule | Need | Caution) -> tuple[str, ...]:
+    """The facts that one of them rests on to give what it gives."""
+    return _read(rulebook, [getattr(one, name, None) for name in _PARTS])[0]
 
 
 def _told(fact: Fact) -> str:
