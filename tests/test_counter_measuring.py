@@ -35,7 +35,7 @@ def step(client: Client, address: str, **fields: str) -> str:
     return str(reply.headers["location"])
 
 
-def test_a_visit_is_kept_in_its_address_and_recorded_once(client: Client, key: Key, vehicle: str) -> None:
+def test_f14_a_visit_is_kept_in_its_address_and_recorded_once(client: Client, key: Key, vehicle: str) -> None:
     """Without scripts: what is read of a receiver that nobody has stored makes it, once however often it is sent."""
     at = f"/measure?vehicle={vehicle}&called=Tarrow 3"
     assert "Size of the receiver" in client.get(at).text

@@ -361,8 +361,12 @@ def test_f6_what_cannot_be_taken_back_is_told(
 def test_f6_a_null_takes_back_what_is_no_better_known(client: Client, key: Key, mounting: str) -> None:
     """A guess taken back leaves the measurement."""
     tell(client, key, mounting, facts={"height": "17 in"})
-    left = tell(client, key, mounting, facts={"height": None, "pin_to_bumper": None}, kind="assumed")["record"]
-    assert set(left["facts"]) == {"height", "pin_to_bumper"}
+    told = tell(client, key, mounting, facts={"height": None, "pin_to_bumper": None}, kind="assumed")
+    assert set(told["record"]["facts"]) == {"height", "pin_to_bumper"}
+    # It is not silent about what it left.
+    assert [(one["fact"], one["said"][-1]["kind"]) for one in told["contradictions"]] == [
+        ("height", "measured"), ("pin_to_bumper", "published")]  # fmt: skip
+    assert "which a null told as `assumed` does not take back: retract" in told["contradictions"][0]["because"]
     assert set(tell(client, key, mounting, facts={"height": None})["record"]["facts"]) == {"pin_to_bumper"}
 
 
@@ -684,8 +688,11 @@ def test_f4_a_rig_that_an_edit_broke_is_set_aside_and_told(
     assert "set aside: rig `rig_school_run`: mounting `mnt_saltmarsh_own` belongs to receiver" in told.replace(
         "\n", " "
     )
-    rigs = json.loads((tmp_path / "out" / "summary.json").read_text("utf-8"))["rigs"]
-    assert rigs == 5
+    found = json.loads((tmp_path / "out" / "summary.json").read_text("utf-8"))
+    assert found["rigs"] == 5
+    (why,) = found["rigs_set_aside"]
+    assert why.startswith("rig `rig_school_run`: mounting `mnt_saltmarsh_own` belongs to receiver")
+    assert why in unescape((tmp_path / "out" / "summary.html").read_text("utf-8"))
     assert shop.get("/records/rig/rig_school_run").status_code == 200
     told_of = {"subject": "vehicle", "record": "veh_saltmarsh_2022", "facts": {"rear_overhang": "50 in"}}
     assert shop.post("/v1/observations", json=told_of, headers=key).json()["rigs"]["judged"] == 0

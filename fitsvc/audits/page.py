@@ -47,6 +47,7 @@ def page(summary: Document) -> str:
         ),
         _table("Outcomes", ("outcome", "pairs"), summary["outcomes"].items()),
         _table("Faults", ("fault", "found"), ((name.replace("_", " "), n) for name, n in summary["faults"].items())),
+        _aside(summary["rigs_set_aside"]),
         _read(rows),
         _claims(summary["claims"]),
         _table(
@@ -84,6 +85,12 @@ def page(summary: Document) -> str:
         + "\n".join(part for part in parts if part)
         + "\n</main></body></html>\n"
     )
+
+
+def _aside(rigs: Sequence[str]) -> str:
+    """The rigs that were not audited, where there are any: an earlier change of their parts broke them."""
+    note = "No item was judged with them: mend each, or delete it, and audit again."
+    return _table("Rigs set aside", ("rig and what is wrong with it",), ((one,) for one in rigs), note) if rigs else ""
 
 
 def _read(rows: Document) -> str:

@@ -26,6 +26,7 @@ from fitsvc.store.tables import SavedRig
 
 _PAGE: Final = 1_000
 _MOST_NEAR: Final = 1_000
+_ASIDE: Final = b"aside"
 """Ids that one which is in no file is held against, to tell the nearest."""
 
 
@@ -53,11 +54,19 @@ class AuditRig:
         return hashlib.sha256(self.document().encode()).hexdigest()[:16]
 
 
-def rigs_table(rigs: Iterable[AuditRig]) -> pa.Table:
-    """Rigs as an Arrow table of texts: `rig`, `vehicle`, `case`, `doubts`."""
+def rigs_table(rigs: Iterable[AuditRig], aside: Iterable[Problem] = ()) -> pa.Table:
+    """Rigs as an Arrow table of texts: `rig`, `vehicle`, `case`, `doubts`; and why others were set `aside`."""
     rows = [(rig.key, rig.vehicle, rig.document(), _told(rig.doubts)) for rig in rigs]
     columns = [pa.array([row[place] for row in rows], pa.string()) for place in range(4)]
-    return pa.table(columns, names=["rig", "vehicle", "case", "doubts"])
+    table = pa.table(columns, names=["rig", "vehicle", "case", "doubts"])
+    told = [[problem.message, problem.help] for problem in aside]
+    return table.replace_schema_metadata({_ASIDE: json.dumps(told)}) if told else table
+
+
+def aside_of_table(table: pa.Table) -> list[Problem]:
+    """Why rigs were set aside of the table that `rigs_table` wrote."""
+    told = json.loads((table.schema.metadata or {}).get(_ASIDE, b"[]"))
+    return [Problem(message, help) for message, help in told]
 
 
 def _told(doubts: Mapping[str, Doubt]) -> str:

@@ -35,7 +35,7 @@ _MEGABYTE: Final = 1 << 20
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class AuditOrder:
-    """What is to be audited, and how."""
+    """What is to be audited, and how; `aside` says why rigs were set aside, each in words."""
 
     catalogue: Path
     out: Path
@@ -44,6 +44,7 @@ class AuditOrder:
     against: Path | None = None
     format: str = "parquet"
     memory: int = 1_024
+    aside: tuple[str, ...] = ()
 
 
 def shares(memory: int) -> Shares:
@@ -141,4 +142,4 @@ def _run_of(asked: AuditOrder, rulebook: Rulebook, rigs: Sequence[AuditRig]) -> 
         "rulebook": rulebook.digest,
         "format": asked.format,
         "program": __version__,
-    }
+    } | ({"aside": list(asked.aside)} if asked.aside else {})

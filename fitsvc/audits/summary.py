@@ -50,6 +50,7 @@ def summarized(findings: Findings) -> Document:
         "rulebook": {"name": rulebook.name, "digest": rulebook.digest},
         "rows": {name: getattr(report, name) for name in _ROWS},
         "rigs": len(state.rigs),
+        "rigs_set_aside": state.task.run.get("aside", []),
         "pairs": report.items * len(state.rigs),
         "outcomes": dict(zip(OUTCOMES, findings.by_rig.sum(axis=0).tolist(), strict=True)),
         "faults": faults,

@@ -70,6 +70,7 @@ def audit(
     from fitsvc.language.problems import Problem, ProblemsFound
 
     rulebook = load_rules(rules)
+    found_rigs, aside = _rigs(rigs, facts, database, rulebook)
     asked = AuditOrder(
         catalogue=catalogue,
         out=output,
@@ -78,8 +79,8 @@ def audit(
         against=against,
         format=format,
         memory=memory,
+        aside=tuple(aside),
     )
-    found_rigs = _rigs(rigs, facts, database, rulebook)
     try:
         with progress() as tell:
             summary = run(Audit(asked, rulebook, found_rigs, tell))
@@ -96,7 +97,8 @@ def audit(
 
 def _rigs(
     files: Sequence[Path], facts: Sequence[str], database: str | None, rulebook: "Rulebook"
-) -> "Sequence[AuditRig]":
+) -> "tuple[Sequence[AuditRig], Sequence[str]]":
+    """The rigs, and why some of them are set aside."""
     from fitsvc.audits.rigs import read_rigs, stored_rigs
     from fitsvc.cli.questions import with_facts
     from fitsvc.facts import FactReader
@@ -106,7 +108,7 @@ def _rigs(
     carried = with_facts({}, facts, rulebook.vocabulary)
     if files:
         try:
-            return read_rigs(files, reader, carried)
+            return read_rigs(files, reader, carried), ()
         except ProblemsFound as found:
             raise ProblemsFound(_missing_once(found.problems)) from found
     if database is None:
@@ -116,7 +118,7 @@ def _rigs(
         rigs = stored_rigs(session, reader, carried, aside)
     for problem in aside:
         err().print(f"set aside: {problem.message}")
-    return rigs
+    return rigs, [problem.message for problem in aside]
 
 
 def _missing_once(problems: "Sequence[Problem]") -> "list[Problem]":

@@ -117,6 +117,22 @@ def contradictions(
     return found + _spare(against, told)
 
 
+def left_standing(
+    known: Mapping[str, Fact], stands: Mapping[str, Sequence[Said]], facts: Mapping[str, Json], kind: str
+) -> list[Contradiction]:
+    """What nulls of a kind did not take back, since it is better known, or what another source said."""
+    found = []
+    for name, value in facts.items():
+        said = stands.get(name, ()) if value is None and name in known else ()
+        if said:
+            because = (
+                f"{known[name].the} was {said[-1].kind} before, which a null told as `{kind}` does not take back: "
+                "retract that observation"
+            )
+            found.append(Contradiction(name, because, tuple(said)))
+    return found
+
+
 def _at_present(known: Mapping[str, Fact], said: Sequence[Said]) -> Sequence[Said]:
     """What each person holds to now: of one who has said otherwise since, what was entered late is no contradiction."""
     return said if not said or known[said[0].fact].gathered else present(said)

@@ -22,7 +22,7 @@ from fitsvc.observing.effects import (
     rig_cases,
     saved_rigs,
 )
-from fitsvc.observing.evidence import Contradiction, contradictions
+from fitsvc.observing.evidence import Contradiction, contradictions, left_standing
 from fitsvc.observing.law import facts_of, laws_of
 from fitsvc.selection.segments import Snapshot
 from fitsvc.store.errors import FieldProblem, InvalidValue, NotFound
@@ -157,7 +157,8 @@ def observe(
     observation = again or add_observation(session, subject, key, facts, told, **how)[0]
     others = [one for one in log.earlier if one.id != observation.id]
     stands = standing([*others, observation], laws(own), log.ground)
-    against = contradictions(facts_of(reader, own), stands, observation.id)
+    known = facts_of(reader, own)
+    against = contradictions(known, stands, observation.id) + left_standing(known, stands, facts, told.kind)
     return Recorded(
         observation=observation,
         record=record,

@@ -257,7 +257,7 @@ def _observations(trials: Mapping[str, TrialState]) -> dict[str, Schema]:
 def _contradiction() -> Schema:
     value: Schema = {"description": "As it was told."}
     said = closed(fact=TEXT, value=value, kind=_KIND, by=TEXT, at=TIME, observation=TEXT)
-    about = "Statements that cannot all hold, the newest last; all of them stay in the log."
+    about = "Statements that cannot all hold, the newest last, or that a null did not take back; all stay in the log."
     return closed(None, about, fact=TEXT, because=TEXT, said=array(said))
 
 

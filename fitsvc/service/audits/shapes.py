@@ -86,6 +86,9 @@ def _summary() -> Schema:
         rulebook=closed(name=TEXT, digest=TEXT),
         rows=ANY,
         rigs=COUNT,
+        rigs_set_aside=described(
+            array(TEXT), "Saved rigs that an earlier change of their parts broke, each with what is wrong."
+        ),
         pairs=COUNT,
         outcomes=closed(**dict.fromkeys(OUTCOMES, COUNT)),
         faults=COUNTS,

@@ -17,7 +17,7 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 
 from fitsvc import __version__
-from fitsvc.audits.rigs import AuditRig, read_rigs, rigs_of_table, rigs_table, stored_rigs
+from fitsvc.audits.rigs import AuditRig, aside_of_table, read_rigs, rigs_of_table, rigs_table, stored_rigs
 from fitsvc.audits.run import Audit, AuditOrder
 from fitsvc.audits.spool import begun
 from fitsvc.audits.summary import run
@@ -77,7 +77,6 @@ def _carry_out(folder: AuditFolder, digest: str) -> None:
 
 def _audit(folder: AuditFolder, digest: str) -> Sequence[Problem]:
     """Carry the audit out, and return why saved rigs are set aside."""
-    aside = list[Problem]()
     progress = _Progress(folder)
     progress.tell("reading the rules", 0, 0)
     rulebook = cached_rulebook(Path(os.environ.get(RULES_VARIABLE) or data_dir("rules")))
@@ -85,7 +84,7 @@ def _audit(folder: AuditFolder, digest: str) -> Sequence[Problem]:
         raise ProblemsFound([Problem("the rules were changed while the service ran", "start the service anew")])
     _begin_anew_if_changed(folder, rulebook.digest)
     progress.tell("reading the rigs", 0, 0)
-    rigs = _rigs(folder, rulebook, aside)
+    rigs, aside = _rigs(folder, rulebook)
     catalogue = folder.file("catalogue")
     assert catalogue is not None
     asked = AuditOrder(
@@ -94,6 +93,7 @@ def _audit(folder: AuditFolder, digest: str) -> Sequence[Problem]:
         claims=folder.file("claims"),
         mapping=folder.file("mapping"),
         against=_against(folder),
+        aside=tuple(problem.message for problem in aside),
     )
     run(Audit(asked, rulebook, rigs, progress.tell))
     return aside
@@ -106,22 +106,24 @@ def _begin_anew_if_changed(folder: AuditFolder, rulebook: str) -> None:
         folder.forget()
 
 
-def _rigs(folder: AuditFolder, rulebook: Rulebook, aside: list[Problem]) -> Sequence[AuditRig]:
-    """The rigs that were sent, or those of the store as they were when the audit began."""
+def _rigs(folder: AuditFolder, rulebook: Rulebook) -> tuple[Sequence[AuditRig], Sequence[Problem]]:
+    """The rigs that were sent, or those of the store as they were when the audit began, and why others are not."""
     reader, carried = FactReader(rulebook), folder.told().get("carried", {})
     if (sent := folder.file("rigs")) is not None:
-        return read_rigs([sent], reader, carried)
+        return read_rigs([sent], reader, carried), ()
     kept = folder.path / STORED_RIGS
     if not kept.is_file():
         database = Database()
         try:
             with database.session() as session:
-                table = rigs_table(stored_rigs(session, reader, carried, aside))
+                aside = list[Problem]()
+                table = rigs_table(stored_rigs(session, reader, carried, aside), aside)
         finally:
             database.close()
         with written(kept) as place:
             pq.write_table(table, place)
-    return rigs_of_table(pq.read_table(kept))
+    table = pq.read_table(kept)
+    return rigs_of_table(table), aside_of_table(table)
 
 
 def _against(folder: AuditFolder) -> Path | None:
