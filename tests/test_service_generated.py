@@ -4,6 +4,7 @@
 """
 
 import asyncio
+import re
 import shutil
 from collections import Counter
 from collections.abc import Callable, Iterator
@@ -58,6 +59,8 @@ CHECKS = {
 }
 STORED = {name.removeprefix("New").lower(): body.get("id", body.get("sku")) for name, body in BODIES.items()}
 TYRES = ("245/75R16", "LT285/70R17", "33X12.50R15LT", "P225/60R17 99H", "195/65R15")
+BLANK = re.compile(rb"(?<!\[)(?<!\[\^)\\\\s")
+r"""A `\s` of a pattern in JSON that stands in no class."""
 
 
 class Stage:
@@ -107,6 +110,15 @@ def restore(app: Litestar, made: str = "") -> None:
                 assert response.status_code in (201, 409)
 
     asyncio.run(send())
+
+
+def told() -> dict[str, Any]:
+    r"""Give the service's own description, with each `\s` of a pattern as the class of it alone.
+
+    Both mean the same to every engine, and the tool's compiles the class in a tenth of the time, for each fact anew.
+    """
+    document: dict[str, Any] = msgspec.json.decode(BLANK.sub(rb"[\\\\s]", service_in(created()).description.body))
+    return document
 
 
 def teach_keys(document: dict[str, Any]) -> None:
@@ -233,7 +245,7 @@ def described(*, sensible: bool = False, files: bool = False) -> schemathesis.Ba
 
     With `files`, the operations that take files are only sent files: whatever bytes come are one.
     """
-    document = msgspec.json.decode(service_in(created()).description.body)
+    document = told()
     teach_facts(document, answerer().rulebook.vocabulary)
     teach_keys(document)
     # The description's own examples are sent by other tests; gathering them anew takes half of the time here.
@@ -263,8 +275,7 @@ def operations(*, files: bool) -> list[str]:
 
     A catalogue is in neither, as its rows are read at once, and no schema tells what a row may be.
     """
-    paths = msgspec.json.decode(service_in(created()).description.body)["paths"].values()
-    ids = [operation["operationId"] for path in paths for operation in path.values()]
+    ids = [operation["operationId"] for path in told()["paths"].values() for operation in path.values()]
     return [one for one in ids if one.startswith("send_") == files and one != "load_catalogue"]
 
 
