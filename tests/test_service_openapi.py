@@ -106,7 +106,11 @@ def test_writing_needs_a_key_and_reading_may_not(described: Any) -> None:
     """Every PUT and DELETE, and every POST that stores, needs a key; health and the description never do."""
     for path, method, one in operations(described):
         asks = ("/v1/answers", "/v1/plans", "/v1/selections", "/v1/matches")
-        secured = method in ("put", "delete") or (method == "post" and path not in asks) or path == "/v1/log"
+        secured = (
+            method in ("put", "delete")
+            or (method == "post" and path not in asks)
+            or path in ("/v1/log", "/v1/webhooks")
+        )
         assert (one["security"] == [{"ApiKey": []}]) == secured, (path, method)
         never = path in ("/health/live", "/health/ready", "/openapi.json")
         assert (one["security"] == []) == never, (path, method)

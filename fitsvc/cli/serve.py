@@ -1,5 +1,6 @@
 """`fitsvc serve`: the REST service."""
 
+import os
 from pathlib import Path
 from typing import Literal
 
@@ -86,6 +87,12 @@ from fitsvc.cli.options import FILE, database_option, index_option, rules_folder
     help="A site whose pages may ask from a browser, such as https://shop.example; repeat it, or `*` for any.",
 )
 @click.option(
+    "--webhook",
+    metavar="URL",
+    multiple=True,
+    help="An address that is told what changed; repeat it. Signed by the secrets in FITSVC_WEBHOOK_SECRET.",
+)
+@click.option(
     "--requests",
     metavar="COUNT",
     type=click.IntRange(1),
@@ -151,6 +158,7 @@ def serve(
     traces: bool,
     trusted_host: tuple[str, ...],
     allow_origin: tuple[str, ...],
+    webhook: tuple[str, ...],
     requests: int,
     workers: int,
     keep_alive: int,
@@ -162,6 +170,7 @@ def serve(
     """Serve the REST interface and its pages over HTTP."""
     from fitsvc.service.serving import serve as run
     from fitsvc.service.settings import Operator, Settings
+    from fitsvc.service.signing import VARIABLE, read_hooks
 
     settings = Settings(
         hosts=tuple(name.lower() for name in trusted_host),
@@ -174,6 +183,7 @@ def serve(
         max_age=max_age,
         log=log,
         traces=traces,
+        hooks=read_hooks(webhook, os.environ.get(VARIABLE, "")),
         operator=Operator(name=shop, heading=shop_heading, address=public_address.rstrip("/")),
     )
     opened = frozenset(public) - {"none"} if public else None

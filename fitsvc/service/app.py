@@ -27,6 +27,7 @@ from fitsvc.service import (
     remarks,
     rigs,
     selections,
+    webhooks,
     worklist,
     written,
 )
@@ -102,6 +103,9 @@ def create_app(
         operator=settings.operator,
     )
     keep(service, app)
+    telling = webhooks.Webhooks(service, settings.hooks)
+    app.on_startup.append(telling.start)
+    app.on_shutdown.insert(0, telling.stop)
     inner = Shortcut(Leaving(app.asgi_handler, settings.body_seconds), service)
     app.asgi_handler = Edge(Gate(Compressing(inner), settings, service.metrics), service.metrics)
     return app
@@ -133,6 +137,7 @@ def _routes(shared: Selections) -> list[ControllerRouterHandler]:
         health.ready,
         health.metrics,
         written.list_page,
+        webhooks.list_page,
         pages.description,
         *counter.handlers(),
     ]

@@ -34,6 +34,7 @@ class Edge:
         request = request_id(dict(scope["headers"]).get(b"x-request-id", b""))
         REQUEST.set(request)
         cast(Any, scope)["request_id"] = request
+        elsewhere = _without_slash(scope)
         _keep_slashes(scope)
         inner = cast(Scope, {**scope, "method": "GET"}) if method == "HEAD" else scope
 
@@ -44,6 +45,7 @@ class Edge:
                 message["headers"] = [
                     *_allowing(inner, message["headers"]),
                     *_GUARDING,
+                    *_deprecated(inner),
                     (b"x-request-id", request.encode()),
                 ]
             elif message["type"] == "http.response.body" and method == "HEAD":
@@ -51,7 +53,7 @@ class Edge:
             await send(message)
 
         try:
-            await self._app(inner, receive, send_on)
+            await (_moved(elsewhere, send_on) if elsewhere else self._app(inner, receive, send_on))
         except Exception:
             status = 500
             raise
@@ -74,6 +76,29 @@ def _keep_slashes(scope: Any) -> None:
     raw = (scope.get("raw_path") or b"").partition(b"?")[0]  # some servers leave the query on it
     if b"%2f" in raw.lower() and raw.startswith(_KEYED):
         scope["path"] = unquote(_SLASH.sub(INNER_SLASH, raw.decode("ascii", "replace")))
+
+
+def _without_slash(scope: Any) -> bytes:
+    """The address of which one with a slash at its end is a second name, with its query; nothing where it has none."""
+    path: bytes = (scope.get("raw_path") or scope["path"].encode()).partition(b"?")[0]
+    if not path.endswith(b"/") or not path.strip(b"/"):
+        return b""
+    query: bytes = scope["query_string"]
+    return b"/" + path.strip(b"/") + (b"?" + query if query else b"")
+
+
+async def _moved(where: bytes, send: Send) -> None:
+    """Send to the one name that a thing has, by the same method: a cache keeps it once."""
+    headers = [(b"location", where), (b"content-length", b"0")]
+    await send({"type": "http.response.start", "status": 308, "headers": headers})
+    await send({"type": "http.response.body", "body": b"", "more_body": False})
+
+
+def _deprecated(scope: Any) -> list[tuple[bytes, bytes]]:
+    """What a reply of an operation says that is given up."""
+    handler = scope.get("route_handler")
+    operation = handler.opt.get("operation") if handler is not None else None
+    return operation.deprecated.headers if operation is not None and operation.deprecated else []
 
 
 def _allowing(scope: Any, headers: Any) -> list[tuple[bytes, bytes]]:

@@ -102,13 +102,13 @@ async def list_changes(request: AnyRequest) -> Response[bytes]:
     query, service = query_of(request), service_of(request)
     until = monotonic() + query["wait"]
     while True:
-        found = await to_thread.run_sync(_changed, service, query)
+        found = await to_thread.run_sync(changed, service, query)
         if found.changes or found.everything or query["since"] is None or monotonic() >= until:
             return reply(msgspec.json.encode(found), headers={"Cache-Control": "no-store"})
         await sleep(_PAUSE)
 
 
-def _changed(service: Service, query: Mapping[str, object]) -> OutcomeChanges:
+def changed(service: Service, query: Mapping[str, object]) -> OutcomeChanges:
     """What changed since the revision that a query names."""
     book, since = service.answerer.rulebook, query["since"]
     held = service.selections.index.held()

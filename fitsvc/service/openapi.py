@@ -121,6 +121,8 @@ def _operation(operation: Operation, kind: RecordKind | None, path: str, answere
             *(_parameter(one, "header") for one in operation.headers),
         ],
     }
+    if operation.deprecated:
+        document["deprecated"] = True
     if body:
         content: Document = {"schema": reference(body)}
         content |= {"examples": {"example": {"value": BODIES[body]}}} if fit(answerer) else {}

@@ -2,6 +2,8 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
+from datetime import datetime
+from email.utils import format_datetime
 from typing import Any, Final
 
 from fitsvc.service.context import AnyRequest
@@ -49,14 +51,31 @@ _CHANGES: Final = {"Records": "edit", "Rigs": "edit", "Observations": "record", 
 """What a key must be made for, by the tag of what it asks for or changes."""
 
 
+@dataclass(frozen=True, slots=True)
+class Deprecation:
+    """When an operation was given up for another, and from when on it may be gone."""
+
+    since: datetime
+    sunset: datetime
+
+    @property
+    def headers(self) -> list[tuple[bytes, bytes]]:
+        """What every reply says of it: `Deprecation` (RFC 9745), `Sunset` (RFC 8594), and where more is told."""
+        return [
+            (b"deprecation", f"@{int(self.since.timestamp())}".encode()),
+            (b"sunset", format_datetime(self.sunset, usegmt=True).encode()),
+            (b"link", b'</guide/shop>; rel="deprecation"; type="text/html"'),
+        ]
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Operation:
     """One operation, as the API's description tells it.
 
     `scope` is what a key must be made for; left out, it follows from the tag, and from whether something is changed
     (`needs_key`). `uploads` are the media types of a body that is a file, each with an example or None; `also` are
-    media types beside `media`, and `also_status` statuses that are answered as `status` is. In its texts `{one}` and
-    `{many}` stand for the kind of record of the router it is in.
+    media types beside `media`, and `also_status` statuses that are answered as `status` is. One that is
+    `deprecated` still does what it did. In its texts `{one}` and `{many}` stand for the kind of record of its router.
     """
 
     id: str
@@ -78,6 +97,7 @@ class Operation:
     uploads: Mapping[str, str | None] = field(default_factory=dict)
     also: tuple[str, ...] = ()
     also_status: tuple[int, ...] = ()
+    deprecated: Deprecation | None = None
 
     @property
     def needs(self) -> str:

@@ -64,7 +64,17 @@ def _log() -> dict[str, Schema]:
         after=nullable(ANY),
     )
     after = {"type": ["integer", "null"], "description": "What to give as `after` for the next page; null at the end."}
-    return {"Write": line, "Writes": closed(items=array(reference("Write")), next=after)}
+    hook = closed(
+        address=TEXT,
+        revision=TEXT,
+        rulebook=TEXT,
+        told_at=nullable(TIME),
+        attempts=COUNT,
+        due_at=nullable(TIME),
+        failure=nullable(TEXT),
+    )
+    pages = {"Writes": closed(items=array(reference("Write")), next=after), "Webhooks": closed(items=array(hook))}
+    return {"Write": line, **pages}
 
 
 def title(name: str) -> str:

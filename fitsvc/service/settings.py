@@ -3,6 +3,8 @@
 from dataclasses import dataclass
 from typing import Final, Literal
 
+from fitsvc.service.signing import Hooks
+
 KEEP_ALIVE: Final = 75
 """Seconds: a balancer usually lets go of an idle connection after 60, and must be the first of the two to do so."""
 HEADER_SECONDS: Final = 10
@@ -29,6 +31,7 @@ class Operator:
 
 
 _NOBODY: Final = Operator()
+_NO_HOOKS: Final = Hooks()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -40,7 +43,8 @@ class Settings:
     scripts may ask, `*` for all. A caller may send `per_minute` requests, 0 for any number. A cache may
     keep for `max_age` seconds what it would else ask about each time. At most `inside` requests
     are worked on or wait at a time. So many `workers`, processes, answer on the one address, and each has its own
-    counts of what is inside and what a caller has sent. With `traces` each request is a span of OpenTelemetry.
+    counts of what is inside and what a caller has sent. With `traces` each request is a span of OpenTelemetry. The
+    addresses of `hooks` are told what changed.
     """
 
     public: frozenset[str] = OPEN
@@ -56,3 +60,4 @@ class Settings:
     log: Literal["text", "json"] = "text"
     traces: bool = False
     operator: Operator = _NOBODY
+    hooks: Hooks = _NO_HOOKS

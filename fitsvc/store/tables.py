@@ -28,7 +28,7 @@ Act = Literal["", "retracts", "corrects", "settles", "replaces", "deletes"]
 """What an observation does to earlier ones beside telling something."""
 
 
-LABEL, KEY, NAME, NOTE, PHOTO = 200, 80, 120, 2000, 500
+LABEL, KEY, NAME, NOTE, PHOTO, ADDRESS = 200, 80, 120, 2000, 500, 500
 """Longest texts, in characters."""
 
 
@@ -214,6 +214,24 @@ class KeptReply(SQLModel, table=True):
     headers: Document = Field(sa_type=JSON)
     body: str = Field(sa_type=Text)
     made_at: datetime = Field(default_factory=now, sa_type=Utc, index=True)
+
+
+class Webhook(SQLModel, table=True):
+    """An address that is told what changed: the `revision` it has been told up to, and by which rulebook.
+
+    `attempts` are those since it last took anything, the last of them up to the revision `tried` and ended by
+    `failure`; the next is due at `due_at`. Until `held_until` one server is at it, and no other.
+    """
+
+    address: str = Field(primary_key=True, max_length=ADDRESS)
+    revision: int = Field(sa_type=BigInteger)
+    rulebook: str = Field(max_length=KEY)
+    told_at: datetime | None = Field(default=None, sa_type=Utc, nullable=True)
+    tried: int = Field(default=0, sa_type=BigInteger)
+    attempts: int = 0
+    due_at: datetime = Field(default_factory=now, sa_type=Utc)
+    failure: str = Field(default="", max_length=LABEL)
+    held_until: datetime | None = Field(default=None, sa_type=Utc, nullable=True)
 
 
 class Remark(SQLModel, table=True):
