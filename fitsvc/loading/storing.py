@@ -23,10 +23,10 @@ from fitsvc.observing.recording import Touched
 from fitsvc.store.creation import bulk_create
 from fitsvc.store.errors import Conflict, InvalidValue, NotFound
 from fitsvc.store.folding import RANK, SEEN, Laws
-from fitsvc.store.observations import Provenance, all_observations, told_before
+from fitsvc.store.observations import Entered, Provenance, all_observations, told_before
 from fitsvc.store.records import add_observation, differs, existing_keys, get_records, replace_record
 from fitsvc.store.rigs import create_rig, get_rig, replace_rig
-from fitsvc.store.tables import Observation, Record, SavedRig
+from fitsvc.store.tables import Record, SavedRig
 from fitsvc.subjects import SUBJECTS, Subject, stored_as
 
 _EXISTS: Final = "give it another key, or load with `--replace`"
@@ -242,7 +242,7 @@ def _seen(record: Record) -> set[str]:
     return {name for name, how in record.provenance.items() if RANK[how["kind"]] == SEEN}
 
 
-def _untold(earlier: Sequence[Observation], facts: Document, told: Provenance) -> Document:
+def _untold(earlier: Sequence[Entered], facts: Document, told: Provenance) -> Document:
     """Those facts, unless they were told before word for word."""
     return {} if not facts or told_before(earlier, facts, None, told) else facts
 

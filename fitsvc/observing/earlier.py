@@ -14,10 +14,10 @@ from fitsvc.document import Json
 from fitsvc.inventory.stored import FindVehicles, StoreRecords, stored_rig, stored_so
 from fitsvc.store.errors import NotFound
 from fitsvc.store.folding import CurrentFacts, Laws, current_facts
-from fitsvc.store.observations import all_observations, ground_of, kept_as, law_of
+from fitsvc.store.observations import Entered, all_observations, ground_of, kept_as, law_of
 from fitsvc.store.records import find_mountings, get_record
 from fitsvc.store.rigs import get_rig, told_rig
-from fitsvc.store.tables import Observation, Record, ToldOf
+from fitsvc.store.tables import Record, ToldOf
 from fitsvc.subjects import stored_as
 
 
@@ -69,14 +69,14 @@ def known_then(session: Session, laws: Laws, record: ToldOf, as_of: datetime) ->
     return current_facts(said, law_of(record, laws), ground_then(session, laws, record, said, as_of))
 
 
-def told_by(session: Session, record: ToldOf, as_of: datetime) -> list[Observation]:
+def told_by(session: Session, record: ToldOf, as_of: datetime) -> list[Entered]:
     """What had been entered of a record by then."""
     said = all_observations(session, kept_as(record), record.key)
     return [one for one in said if one.recorded_at <= as_of]
 
 
 def ground_then(
-    session: Session, laws: Laws, record: ToldOf, said: Sequence[Observation], as_of: datetime
+    session: Session, laws: Laws, record: ToldOf, said: Sequence[Entered], as_of: datetime
 ) -> Mapping[str, Json]:
     """What a record's facts leant on then."""
     tried = [one.tried for one in said]

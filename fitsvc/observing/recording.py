@@ -27,7 +27,7 @@ from fitsvc.observing.law import facts_of, laws_of
 from fitsvc.selection.segments import Snapshot
 from fitsvc.store.errors import FieldProblem, InvalidValue, NotFound
 from fitsvc.store.folding import current_facts, standing
-from fitsvc.store.observations import Provenance, log_of, observations_of, sold_as, told_before
+from fitsvc.store.observations import Entered, Provenance, log_of, observations_of, sold_as, told_before
 from fitsvc.store.records import add_observation, get_records, lock, lock_record
 from fitsvc.store.rigs import count_using
 from fitsvc.store.tables import Accessory, Observation, ToldOf
@@ -42,7 +42,7 @@ MOST_ITEMS: Final = 1_000
 class Recorded:
     """An observation as it was recorded, and what it does; `repeated` where the very same had been told before."""
 
-    observation: Observation
+    observation: Entered
     record: ToldOf
     contradictions: list[Contradiction]
     touched: "Touched"

@@ -17,9 +17,9 @@ from fitsvc.observing.law import facts_of, laws_of
 from fitsvc.rulebook.vocabulary import EFFORTS, Fact
 from fitsvc.selection.waiting import Waits
 from fitsvc.store.folding import ALL, KnownFact, Said, fold, taken_back
-from fitsvc.store.observations import RIG, all_observations, ground_of, sold_as
+from fitsvc.store.observations import RIG, Entered, all_observations, ground_of, sold_as
 from fitsvc.store.rigs import get_known
-from fitsvc.store.tables import Observation, Record, SavedRig, ToldOf
+from fitsvc.store.tables import Record, SavedRig, ToldOf
 from fitsvc.subjects import Told
 
 _WHOLE: Final = ("mounting", RIG)
@@ -129,7 +129,7 @@ def sheet(
     )
 
 
-def _ground(session: Session, record: ToldOf, told: Sequence[Observation]) -> Document:
+def _ground(session: Session, record: ToldOf, told: Sequence[Entered]) -> Document:
     return ground_of(session, record, [one.tried for one in told])
 
 
@@ -147,7 +147,7 @@ def _by_fact(sets: Mapping[frozenset[str], int], facts: Mapping[str, Fact]) -> d
     return dict(counts.most_common())
 
 
-def _reasons(told: Sequence[Observation]) -> Mapping[tuple[str, str], str]:
+def _reasons(told: Sequence[Entered]) -> Mapping[tuple[str, str], str]:
     """Why each fact of an observation was taken back: by what, and for what reason."""
     return {
         (earlier, fact): f"{one.act or 'taken back'}: {one.reason}" if one.reason else one.act
@@ -158,13 +158,13 @@ def _reasons(told: Sequence[Observation]) -> Mapping[tuple[str, str], str]:
 
 
 def _said(
-    told: Sequence[Observation],
+    told: Sequence[Entered],
     dead: set[tuple[str, str]],
     reasons: Mapping[tuple[str, str], str],
     facts: Mapping[str, Fact],
-) -> dict[str, list[tuple[Observation, Json, str]]]:
+) -> dict[str, list[tuple[Entered, Json, str]]]:
     """What was said of each fact of the vocabulary, with why it was taken back; a deleted record's is left out."""
-    found: dict[str, list[tuple[Observation, Json, str]]] = {}
+    found: dict[str, list[tuple[Entered, Json, str]]] = {}
     for one in told:
         if reasons.get((one.id, ALL)) == "deletes":
             continue
@@ -175,7 +175,7 @@ def _said(
     return found
 
 
-def _fact(name: str, fact: Fact, known: KnownFact | None, said: Sequence[tuple[Observation, Json, str]]) -> SheetFact:
+def _fact(name: str, fact: Fact, known: KnownFact | None, said: Sequence[tuple[Entered, Json, str]]) -> SheetFact:
     counts = {one.observation for one in known.counts} if known and known.state != "stale" else set()
     return SheetFact(
         fact=name,
@@ -202,7 +202,7 @@ def _fact(name: str, fact: Fact, known: KnownFact | None, said: Sequence[tuple[O
     )
 
 
-def _try(one: Observation, gone: bool) -> SheetTry:
+def _try(one: Entered, gone: bool) -> SheetTry:
     return SheetTry(
         evidence=one.evidence or {},
         by=one.by,
@@ -241,7 +241,7 @@ def _stale(known: KnownFact) -> Sequence[Said]:
     return known.counts if known.state == "stale" else ()
 
 
-def _row(one: Observation, facts: Document, evidence: Document | None) -> Document:
+def _row(one: Entered, facts: Document, evidence: Document | None) -> Document:
     """One observation as a line of a file; a name that is only the key's is nobody's."""
     by = one.by if one.by != one.written_by else ""
     texts = {"by": by, "note": one.note, "tool": one.tool, "condition": one.condition, "photo": one.photo}

@@ -17,7 +17,7 @@ from fitsvc.store.errors import Conflict, NotFound
 from fitsvc.store.folding import RANK, SEEN, Said, current_facts, standing, told_in
 from fitsvc.store.observations import (
     MOST_SAID,
-    NewObservation,
+    Entered,
     Provenance,
     ground_of,
     law_of,
@@ -36,9 +36,9 @@ from fitsvc.subjects import Subject
 class RecordLog:
     """One locked record, with all that was said of it."""
 
-    def __init__(self, session: Session, reader: FactReader, record: Record, earlier: Sequence[Observation]) -> None:
+    def __init__(self, session: Session, reader: FactReader, record: Record, earlier: Sequence[Entered]) -> None:
         self.record = record
-        self._stored, self._new = earlier, list[NewObservation]()
+        self._stored, self._new = earlier, list[Entered]()
         self.law = law_of(record, laws_of(reader))
         self.ground = ground_of(session, record, [one.tried for one in earlier])
         self._known = reader.subjects[sold_as(record)]
@@ -51,7 +51,7 @@ class RecordLog:
             raise Conflict(f"`{self.record.key}` has {MOST_SAID} observations, as many as are kept of one record")
         if self._stands is None:
             self._stands = standing(self._stored, self.law, self.ground)
-        one = NewObservation(**row)
+        one = Entered(**row)
         if RANK[one.kind] == SEEN:
             one.ground = row["ground"] = leant_on(self.law, one.facts, self._own(one.facts) | one.facts, self.ground)
         found = told_in(one, self.law, len(self._stored) + len(self._new))

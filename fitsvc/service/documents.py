@@ -15,7 +15,7 @@ from fitsvc.observing.law import rig_problems
 from fitsvc.service.bodies import read_object
 from fitsvc.service.problems import wire_pointer
 from fitsvc.store.errors import FieldProblem
-from fitsvc.store.observations import RIG, TEXTS, Provenance
+from fitsvc.store.observations import RIG, TEXTS, Entered, Provenance
 from fitsvc.store.records import Draft
 from fitsvc.store.tables import Accessory, Mounting, Observation, Record, Remark, SavedRig, ToldOf
 from fitsvc.store.validation import Checks
@@ -97,7 +97,7 @@ def told_document(told_of: ToldOf) -> Document:
     return rig_document(told_of) if isinstance(told_of, SavedRig) else record_document(cast(Record, told_of))
 
 
-def observation_document(observation: Observation) -> Document:
+def observation_document(observation: Observation | Entered) -> Document:
     """Return an observation as the API shows it."""
     return {
         "id": observation.id,

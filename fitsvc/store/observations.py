@@ -6,12 +6,13 @@ answers what was known earlier.
 """
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from datetime import datetime, timedelta
-from typing import Final, TypeVar, cast
+from typing import Any, Final, cast
 
-from sqlalchemy import bindparam
-from sqlmodel import Session, col, select
+from sqlalchemy import Select, bindparam, insert
+from sqlalchemy import select as select_columns
+from sqlmodel import Session, SQLModel, col, select
 
 from fitsvc.document import Document, Json
 from fitsvc.store.errors import Conflict, NotFound
@@ -35,13 +36,6 @@ from fitsvc.store.tables import (
 from fitsvc.store.validation import Checks, new_id, page_size, storable
 from fitsvc.subjects import OF_YARD, Subject, Told
 
-_OF_ONE: Final = (
-    select(Observation)
-    .where(col(Observation.subject) == bindparam("subject"), col(Observation.record_id) == bindparam("key"))
-    .order_by(col(Observation.sequence))
-)
-"""Built once: every statement that is taken asks for those before it."""
-_Entered = TypeVar("_Entered", "Observation", "NewObservation")
 MOST_SAID: Final = 10_000
 """Observations of one record; a measured part has some dozens, and all are read whenever one is added."""
 RIG: Final[Told] = "rig"
@@ -94,8 +88,11 @@ class TakingBack:
 
 
 @dataclass(slots=True, kw_only=True)
-class NewObservation:
-    """An observation on its way to the store: its columns, without an object of the session for each."""
+class Entered:
+    """An observation of the log, or on its way there: its columns, without an object of the session for each.
+
+    One on its way has no place in the order yet.
+    """
 
     id: str
     subject: str
@@ -117,8 +114,16 @@ class NewObservation:
     takes_back: dict[str, list[str]] | None
     ground: Document | None
     tried: str | None
+    sequence: int | None = None
 
 
+_TABLE: Final = SQLModel.metadata.tables[str(Observation.__tablename__)]
+_ENTERED: Final[Select[Any]] = select_columns(*(_TABLE.c[one.name] for one in fields(Entered))).order_by(
+    _TABLE.c.sequence
+)
+_OF_ONE: Final = _ENTERED.where(_TABLE.c.subject == bindparam("subject"), _TABLE.c.record_id == bindparam("key"))
+"""Built once: every statement that is taken asks for those before it."""
+_ADDED: Final = insert(_TABLE)
 _NOTHING: Final = TakingBack()
 
 
@@ -161,7 +166,7 @@ class Log:
     """All that was said of a record that this session has locked, and what the record's facts lean on."""
 
     record: ToldOf
-    earlier: Sequence[Observation]
+    earlier: Sequence[Entered]
     ground: Document
 
 
@@ -182,7 +187,7 @@ def append(
     *,
     laws: Laws,
     taking: TakingBack = _NOTHING,
-) -> Observation:
+) -> Entered:
     """Store an observation of a record that this session has locked, and fold the record's facts anew.
 
     Conflict when the record has as many as are kept of one.
@@ -190,12 +195,13 @@ def append(
     record, earlier, ground = log.record, log.earlier, log.ground
     if len(earlier) >= MOST_SAID:
         raise Conflict(f"{subject} `{record.key}` has {MOST_SAID} observations, as many as are kept of one record")
-    observation = Observation(**observation_row(subject, record.key, facts, told, now(), evidence, taking))
-    law = law_of(record, laws)
+    row, law = observation_row(subject, record.key, facts, told, now(), evidence, taking), law_of(record, laws)
     if RANK[told.kind] == SEEN or evidence:
         names = [*facts, *(law.teaches(evidence) if evidence else ())]
-        observation.ground = leant_on(law, names, {**record.facts, **facts}, ground)
-    session.add(observation)
+        row["ground"] = leant_on(law, names, {**record.facts, **facts}, ground)
+    session.flush()
+    session.connection().execute(_ADDED, row)
+    observation = Entered(**row)
     current = current_facts([*earlier, observation], law, ground)
     record.facts, record.provenance = current.facts, current.provenance
     return observation
@@ -270,12 +276,12 @@ def sold_as(record: ToldOf) -> str:
     return record.subject if isinstance(record, Accessory) else kept_as(record)
 
 
-def all_observations(session: Session, subject: Told, key: str) -> Sequence[Observation]:
+def all_observations(session: Session, subject: Told, key: str) -> Sequence[Entered]:
     """Return everything said of one record, in the order it was recorded."""
-    return session.exec(_OF_ONE, params={"subject": subject, "key": key}).all()
+    return [Entered(**one._asdict()) for one in session.execute(_OF_ONE, {"subject": subject, "key": key})]
 
 
-def told_before(earlier: Sequence[_Entered], facts: Document, evidence: Json, told: Provenance) -> _Entered | None:
+def told_before(earlier: Sequence[Entered], facts: Document, evidence: Json, told: Provenance) -> Entered | None:
     """The observation that said the very same: the same facts by the same person, at the same time where one is told.
 
     What was taken back is told anew, and so is a null.
@@ -291,12 +297,12 @@ def told_before(earlier: Sequence[_Entered], facts: Document, evidence: Json, to
     return None
 
 
-def observations_of(session: Session, subject: Told, keys: Sequence[str]) -> dict[str, list[Observation]]:
+def observations_of(session: Session, subject: Told, keys: Sequence[str]) -> dict[str, list[Entered]]:
     """Return everything said of some records, each in the order it was recorded."""
-    query = select(Observation).where(Observation.subject == subject, col(Observation.record_id).in_(keys))
-    found: dict[str, list[Observation]] = {key: [] for key in keys}
-    for one in session.exec(query.order_by(col(Observation.sequence))):
-        found[one.record_id].append(one)
+    query = _ENTERED.where(_TABLE.c.subject == subject, _TABLE.c.record_id.in_(keys))
+    found: dict[str, list[Entered]] = {key: [] for key in keys}
+    for one in session.execute(query):
+        found[one.record_id].append(Entered(**one._asdict()))
     return found
 
 

@@ -23,6 +23,7 @@ from fitsvc.store.errors import Conflict, FieldProblem, InvalidValue, NotFound, 
 from fitsvc.store.folding import ALL, RANK, SEEN, Laws, Said, current_facts, plain, standing
 from fitsvc.store.observations import (
     RIG,
+    Entered,
     Log,
     Provenance,
     TakingBack,
@@ -261,7 +262,7 @@ def add_observation(
     laws: Laws = plain,
     request: Request = NO_REQUEST,
     log: Log | None = None,
-) -> tuple[Observation, ToldOf]:
+) -> tuple[Entered, ToldOf]:
     """Store what was observed of a record, and return it with the record as it now stands.
 
     A null takes back what was told of its fact so far, by no better kind of telling than its own. What a request
@@ -409,7 +410,7 @@ def differs(
     subject: Subject,
     record: Record,
     draft: Draft,
-    earlier: Sequence[Observation],
+    earlier: Sequence[Entered],
     *,
     told: Provenance,
     laws: Laws,
@@ -425,7 +426,7 @@ def differs(
 
 
 def _retelling(
-    earlier: Sequence[Observation], record: Record, wanted: Document, told: Provenance, laws: Laws, *, also_seen: bool
+    earlier: Sequence[Entered], record: Record, wanted: Document, told: Provenance, laws: Laws, *, also_seen: bool
 ) -> tuple[Document, dict[str, list[str]]]:
     """The facts that a source tells anew, and the observations by fact that it takes back."""
     said = standing(earlier, law_of(record, laws))

@@ -7,8 +7,8 @@ from typing import Final, Literal
 from fitsvc.document import Json
 from fitsvc.store.errors import FieldProblem, InvalidValue
 from fitsvc.store.folding import ALL, RANK, Law, Said, ThingTried, Trial, agree, standing, taken_back
-from fitsvc.store.observations import Provenance, TakingBack
-from fitsvc.store.tables import NOTE, Observation
+from fitsvc.store.observations import Entered, Provenance, TakingBack
+from fitsvc.store.tables import NOTE
 from fitsvc.store.validation import Checks
 
 
@@ -36,7 +36,7 @@ NO_REQUEST: Final = Request()
 
 
 def taking_of(
-    earlier: Sequence[Observation],
+    earlier: Sequence[Entered],
     law: Law,
     facts: Mapping[str, Json],
     evidence: Mapping[str, Json] | None,
@@ -79,7 +79,7 @@ def _within(said: Iterable[Said], told: Provenance) -> Iterator[Said]:
             yield one
 
 
-def _target(earlier: Sequence[Observation], said: Mapping[str, Sequence[Said]], request: Request) -> Observation:
+def _target(earlier: Sequence[Entered], said: Mapping[str, Sequence[Said]], request: Request) -> Entered:
     """The observation that is retracted or corrected: one of this record, of which something stands."""
     found = next((one for one in earlier if one.id == request.observation), None)
     pointer = f"/{request.act}"
@@ -93,14 +93,12 @@ def _target(earlier: Sequence[Observation], said: Mapping[str, Sequence[Said]], 
     return found
 
 
-def _tried(law: Law, evidence: Mapping[str, Json] | None, target: Observation) -> list[str]:
+def _tried(law: Law, evidence: Mapping[str, Json] | None, target: Entered) -> list[str]:
     """What was tried in place of the corrected observation's own trial, and what that taught."""
     return [] if evidence is None else [*law.teaches(evidence), *law.teaches(target.evidence or {})]
 
 
-def _tried_otherwise(
-    earlier: Sequence[Observation], law: Law, evidence: Mapping[str, Json] | None
-) -> Iterator[Observation]:
+def _tried_otherwise(earlier: Sequence[Entered], law: Law, evidence: Mapping[str, Json] | None) -> Iterator[Entered]:
     """The trials of the same thing in the same way of which something else came: it touched, and now it did not."""
     now = law.tried(evidence) if evidence is not None else None
     for one in earlier if now is not None else ():
