@@ -1,5 +1,6 @@
 """The example of a shop's service names what there is: commands with options that are read, files, and settings."""
 
+import json
 import re
 import shlex
 from pathlib import Path
@@ -8,8 +9,10 @@ from typing import Any
 import click
 import pytest
 import yaml
+from prometheus_client.parser import text_string_to_metric_families
 
 from fitsvc.cli.app import app
+from fitsvc.service.metrics import Metrics
 
 FOLDER = Path(__file__).parents[1] / ".deploy"
 SERVICES: dict[str, dict[str, Any]] = yaml.safe_load((FOLDER / "compose.yaml").read_text("utf-8"))["services"]
@@ -44,3 +47,20 @@ def test_the_parts_fit_together() -> None:
     assert int(re.findall(r"keepalive_timeout (\d+)s", proxy)[0]) < 75
     copied = re.findall(r"^COPY (.+) \S+$", (FOLDER / "Dockerfile").read_text("utf-8"), re.MULTILINE)
     assert all((FOLDER.parent / file).exists() for line in copied for file in line.split())
+
+
+def test_dashboard_and_alerts_ask_for_what_is_counted() -> None:
+    """Each figure they name is one that `/metrics` has, and each has its line in the guide."""
+    counted = Metrics()
+    counted.request("GET", "/v1/answers", 200, 0.1)
+    names = {f"{one.name}{end}" for one in text_string_to_metric_families(counted.text().decode())
+             for end in ("", "_total", "_bucket")}  # fmt: skip
+    alerts = yaml.safe_load((FOLDER / "alerts.yaml").read_text("utf-8"))["groups"][0]["rules"]
+    panels = json.loads((FOLDER / "dashboard.json").read_text("utf-8"))["panels"]
+    asked = [one["expr"] for one in alerts]
+    asked += [one["expr"] for panel in panels for one in panel["targets"]]
+    used = set(re.findall(r"\b(?:fitsvc|process)_\w+", " ".join(asked)))
+    assert len(used) > 7
+    assert used <= names
+    guide = (FOLDER.parent / "fitsvc" / "guide" / "operator.md").read_text("utf-8")
+    assert [one["alert"] for one in alerts if one["annotations"]["do"].split(":")[0] not in guide] == []

@@ -37,3 +37,11 @@ def test_what_is_needed_is_pinned() -> None:
     named = [*project["dependencies"], *(one for more in project["optional-dependencies"].values() for one in more)]
     names = {re.sub("[-_.]+", "-", re.split(r"[\[<>=; ]", one)[0]).lower() for one in named} - {"fitsvc"}
     assert names <= pins("locked.txt").keys()
+
+
+def test_what_runs_has_an_upper_bound() -> None:
+    """What a server is made of is installed as it was tried: not in a next version that nobody here has seen."""
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text("utf-8"))["project"]
+    extras = (more for name, more in project["optional-dependencies"].items() if name != "test")
+    named = [*project["dependencies"], *(one for more in extras for one in more)]
+    assert [one for one in named if "<" not in one] == []

@@ -39,6 +39,7 @@ class Database:
         self._engine = make_engine(self._url)
         self._file = file_of(self._url)
         self._opened: tuple[int, int] | None = None
+        self._was_current = False
 
     @property
     def url(self) -> str:
@@ -63,10 +64,17 @@ class Database:
             session.commit()
 
     def check(self) -> None:
-        """Raise Unreachable or NotMigrated unless the database is ready for use, for writing too."""
+        """Raise Unreachable or NotMigrated unless the database is ready for use, for writing too.
+
+        Once it was, it may be brought up to a newer version's tables while it is in use: migrations only add to what
+        older versions read and write, so that servers of two versions go on side by side until all are of the newer.
+        """
         self._require_the_file()
         with plain_errors(self._url), self._engine.connect() as connection:
-            _require_head(revision_of(connection), self.shown_url)
+            found = revision_of(connection)
+            if not (self._was_current and found is not None and found > HEAD):
+                _require_head(found, self.shown_url)
+            self._was_current = True
             if self._file is None:
                 if connection.execute(text("SHOW transaction_read_only")).scalar() == "on":
                     raise Unreachable(f"the database `{self.shown_url}` can only be read")
