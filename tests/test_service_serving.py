@@ -137,11 +137,11 @@ def test_workers_share_address_index_and_counts(url: str, tmp_path: Path) -> Non
 
 
 def _workers_over_index(server: Served, count: int) -> dict[int, set[str]] | None:
-    """The files of the index that each worker has mapped; None until so many have."""
+    """The files of the index that each worker has mapped; None until so many have, and one has as many as another."""
     pid = server.process.pid
     told = Path(f"/proc/{pid}/task/{pid}/children").read_text()
     files = {int(child): _mapped(int(child)) for child in told.split()}
-    return files if len(files) == count and all(files.values()) else None
+    return files if len(files) == count and all(files.values()) and len(set(map(len, files.values()))) == 1 else None
 
 
 def _mapped(pid: int) -> set[str]:

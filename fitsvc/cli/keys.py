@@ -1,15 +1,11 @@
 """`fitsvc key`: the keys that may call the service."""
 
 from datetime import timedelta
-from typing import TYPE_CHECKING
 
 import click
 
 from fitsvc.cli.console import err, one_line, out
-from fitsvc.cli.options import Commands, database_option, open_database
-
-if TYPE_CHECKING:
-    from fitsvc.store.written import Write
+from fitsvc.cli.options import Commands, database_option, in_the_shell, open_database
 
 
 @click.group(cls=Commands)
@@ -31,7 +27,7 @@ def create(name: str, scopes: tuple[str, ...], days: int | None, database: str |
     until = None if days is None else now() + timedelta(days=days)
     with open_database(database) as opened, opened.session() as session:
         plain, record = create_key(session, name, scopes or SCOPES, until)
-        log_write(session, _in_the_shell(), "makes key", "key", record.id, after={"name": name, "may": record.scopes})
+        log_write(session, in_the_shell(), "makes key", "key", record.id, after={"name": name, "may": record.scopes})
         key_id = record.id
     print(plain)
     err().print(f"made `{key_id}` for {one_line(name)}; keep the key safe, it is not shown again")
@@ -53,7 +49,7 @@ def rotate(id: str, overlap_days: int, database: str | None) -> None:
 
     with open_database(database) as opened, opened.session() as session:
         plain, record = rotate_key(session, id, timedelta(days=overlap_days))
-        log_write(session, _in_the_shell(), "rotates key", "key", id, after={"id": record.id, "may": record.scopes})
+        log_write(session, in_the_shell(), "rotates key", "key", id, after={"id": record.id, "may": record.scopes})
         key_id = record.id
     print(plain)
     err().print(f"made `{key_id}` in place of `{one_line(id)}`, which ends in {overlap_days} days")
@@ -95,12 +91,5 @@ def revoke(id: str, database: str | None) -> None:
 
     with open_database(database) as opened, opened.session() as session:
         name = revoke_key(session, id).name
-        log_write(session, _in_the_shell(), "revokes key", "key", id)
+        log_write(session, in_the_shell(), "revokes key", "key", id)
     err().print(f"revoked `{one_line(id)}` of {one_line(name)}")
-
-
-def _in_the_shell() -> "Write":
-    """Who writes here, for the log."""
-    from fitsvc.store.written import Write
-
-    return Write(by="in the shell")

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 
     from fitsvc.rulebook.rules import Rulebook
     from fitsvc.store.database import Database
+    from fitsvc.store.written import Write
 
 FILE: Final = click.Path(path_type=Path)
 """The type of an option that names a file or folder; whether it is there is looked at where it is used."""
@@ -120,3 +121,10 @@ def open_database(url: str | None) -> Iterator["Database"]:
         yield database
     finally:
         database.close()
+
+
+def in_the_shell() -> "Write":
+    """Who writes by a command, for the log."""
+    from fitsvc.store.written import Write
+
+    return Write(by="in the shell")

@@ -9,6 +9,7 @@ import click
 
 from fitsvc.cli.console import FAULTS, out, refuse, show_problems
 from fitsvc.cli.options import FILE, Commands, open_database, rules_folder, rules_option
+from fitsvc.cli.rules_published import activate, publish, published, rollback
 from fitsvc.language.problems import Problem, ProblemsFound, nearest
 from fitsvc.paths import RULES_VARIABLE
 
@@ -232,6 +233,10 @@ def coverage(what: tuple[str, ...], rules: Path | None) -> None:
             near = nearest(name, known)
             refuse(f"there is nothing called `{name}`", f"did you mean `{near}`?" if near else "name a rule or a need")
     show_covered(out(), teller, what)
+
+
+for _one in (publish, activate, rollback, published):
+    rules.add_command(_one)
 
 
 def _within(folder: Path, file: str) -> str:

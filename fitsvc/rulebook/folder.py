@@ -4,11 +4,11 @@ Rule files end in `.yaml` and stand in the folder itself or in one of the two th
 editor's locks and git's own files are, belongs to nobody's rules.
 """
 
-from collections.abc import Iterator
-from pathlib import Path
+from collections.abc import Iterator, Mapping
+from pathlib import Path, PurePosixPath
 from typing import Final
 
-from fitsvc.language.problems import Problem
+from fitsvc.language.problems import Problem, ProblemsFound
 
 BELOW: Final = ("vocabulary", "tables")
 """The folders below that hold rule files."""
@@ -36,6 +36,33 @@ def passed_over(folder: Path) -> Iterator[Problem]:
             else:
                 help = f"move it into the folder itself, or into {' or '.join(f'`{one}/`' for one in BELOW)}"
             yield Problem("this file is not read, so that nothing in it holds", help, file=name)
+
+
+def texts_of(folder: Path) -> dict[str, str]:
+    """The text of each rule file by its path in the folder; ProblemsFound for one that cannot be read."""
+    texts = {}
+    for path in rule_files(folder):
+        try:
+            texts[path.relative_to(folder).as_posix()] = path.read_text("utf-8")
+        except (OSError, UnicodeDecodeError):
+            file = str(path.relative_to(folder.parent))
+            raise ProblemsFound([Problem("this file cannot be read", "write it in UTF-8", file=file)]) from None
+    return texts
+
+
+def lay_out(texts: Mapping[str, str], folder: Path) -> None:
+    """Write rule files into a folder that is made for them; ValueError for a path that is no rule file's."""
+    for name in texts:
+        if (
+            PurePosixPath(name).is_absolute()
+            or ".." in PurePosixPath(name).parts
+            or not _is_read(folder, folder / name)
+        ):
+            raise ValueError(f"`{name}` is not the path of a rule file")
+    for name in ("", *BELOW):
+        (folder / name).mkdir(parents=True, exist_ok=True)
+    for name, text in texts.items():
+        (folder / name).write_text(text, "utf-8", newline="")
 
 
 def _is_read(folder: Path, path: Path) -> bool:

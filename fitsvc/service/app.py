@@ -1,6 +1,7 @@
 """The service as one ASGI application."""
 
 import hashlib
+from functools import partial
 from pathlib import Path
 from typing import Final
 
@@ -45,6 +46,7 @@ from fitsvc.service.keys import admitted
 from fitsvc.service.leaving import Leaving
 from fitsvc.service.metrics import Metrics
 from fitsvc.service.openapi import describe
+from fitsvc.service.published import Published
 from fitsvc.service.selecting import Selections
 from fitsvc.service.settings import Settings
 from fitsvc.service.shortcut import Shortcut
@@ -64,20 +66,24 @@ def create_app(
     index_in: Path | None = None,
     settings: Settings = _USUAL,
     rules: Path | None = None,
+    metrics: Metrics | None = None,
+    published: Published | None = None,
 ) -> Litestar:
     """Return the application over an open database, which stays the caller's to close.
 
     Audits are kept in a folder of their own (see `audits.folder.audits_root`); one of their files may have so many
     bytes. With a folder for the selection index, it is opened at the start and shared with other services of the
     machine; without one, it is built in memory when it is first asked for. Audits read the folder of
-    `rules` that the answerer has its rulebook from, fitsvc's own when left out.
+    `rules` that the answerer has its rulebook from, fitsvc's own when left out. Applications that follow each other
+    count in the same `metrics`, and say what is in force among what is `published`.
     """
     shared = Selections(answerer, database, index_in)
+    counted = metrics or Metrics()
     kept = Audits(audits_root(audits_in))
     running = Running(kept, database.url, answerer.rulebook.digest, rules)
     app = Litestar(
         route_handlers=_routes(shared),
-        on_startup=[_few_threads, running.start, shared.start],
+        on_startup=[_few_threads, running.start, shared.start, partial(counted.answers_by, answerer.rulebook.digest)],
         on_shutdown=[running.stop, shared.stop],
         guards=[admitted],
         middleware=[Slashes],
@@ -90,7 +96,7 @@ def create_app(
     service = Service(
         database=database,
         answerer=answerer,
-        metrics=Metrics(),
+        metrics=counted,
         shop=Shop(answerer.reader, shared.best, shared.folded),
         planner=Planner(answerer),
         selections=shared,
@@ -101,6 +107,7 @@ def create_app(
         max_age=settings.max_age,
         description=_described(app, answerer),
         operator=settings.operator,
+        published=published,
     )
     keep(service, app)
     telling = webhooks.Webhooks(service, settings.hooks)

@@ -12,6 +12,7 @@ from fitsvc.planning.planner import Planner
 from fitsvc.service.audits.folder import Audits
 from fitsvc.service.counter.lookup import Library
 from fitsvc.service.metrics import Metrics
+from fitsvc.service.published import Published
 from fitsvc.service.selecting import Selections
 from fitsvc.service.settings import Operator
 from fitsvc.store.database import Database
@@ -30,8 +31,10 @@ class Description:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Service:
-    """One running service, whole before its first request; an audit's file may have `audit_bytes`, and what is `public`
-    needs no key.
+    """One running service, whole before its first request.
+
+    An audit's file may have `audit_bytes`, and what is `public` needs no key. `published` is left out where it answers
+    by a folder.
     """
 
     database: Database
@@ -47,6 +50,7 @@ class Service:
     max_age: int
     description: Description
     operator: Operator
+    published: Published | None
 
 
 def keep(service: Service, app: Litestar) -> None:

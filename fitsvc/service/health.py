@@ -4,6 +4,7 @@ from typing import Final
 
 from litestar import Response, get
 
+from fitsvc.document import Document
 from fitsvc.service.context import AnyRequest, service_of
 from fitsvc.service.metrics import CONTENT_TYPE
 from fitsvc.service.operations import Operation, query_of
@@ -29,7 +30,9 @@ _READY: Final = Operation(
     id="is_ready",
     summary="Can it work?",
     about="Answers 200 when the database can be reached and written to, is the one that was opened and has room, its "
-    "tables are up to date, and the index for selections is open and follows it.",
+    "tables are up to date, and the index for selections is open and follows it. `rulebook` is what it answers by, and "
+    "`in_force` the published one that holds now, a second ahead of it at the most: where it cannot be served here, "
+    "`refused` says why, and the one before it goes on. It is null where none was published, or a folder is served.",
     tag="Health",
     gives="Health",
 )
@@ -41,7 +44,12 @@ def ready(request: AnyRequest) -> Response[bytes]:
     query_of(request)
     service_of(request).database.check()
     service_of(request).selections.check()
-    return _healthy(request, "ready")
+    published = service_of(request).published
+    wanted = published.in_force() if published else None
+    told: Document = {"in_force": wanted}
+    if published and wanted in published.refused:
+        told["refused"] = published.refused[wanted]
+    return _healthy(request, "ready", told)
 
 
 _METRICS: Final = Operation(
@@ -64,6 +72,7 @@ def metrics(request: AnyRequest) -> Response[bytes]:
     return Response(service.metrics.text(), media_type=CONTENT_TYPE)
 
 
-def _healthy(request: AnyRequest, status: str) -> Response[bytes]:
+def _healthy(request: AnyRequest, status: str, more: Document = {}) -> Response[bytes]:  # noqa: B006  # is only read
     headers = {"Cache-Control": "no-store"}
-    return reply({"status": status, "rulebook": service_of(request).answerer.rulebook.digest}, headers=headers)
+    told = {"status": status, "rulebook": service_of(request).answerer.rulebook.digest, **more}
+    return reply(told, headers=headers)

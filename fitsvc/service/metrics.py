@@ -50,12 +50,20 @@ class Metrics:
             registry=self._registry,
             multiprocess_mode="livemostrecent",
         )
+        self._rulebook = Gauge(
+            "fitsvc_rulebook",
+            "1 for the digest of the rulebook that is answered by, of several processes how many",
+            ["digest"],
+            registry=self._registry,
+            multiprocess_mode="livesum",
+        )
         self.pages_known = Counter(
             "fitsvc_pages_known",
             "Pages of selections that the caller had, not made",
             registry=self._registry,
         )
         self.pages_made = Counter("fitsvc_pages_made", "Pages of selections that were made", registry=self._registry)
+        self._digest = ""
         # Finding a counter by its labels costs more than counting.
         self._request = cache(self._requests.labels)
         self._second = cache(self._seconds.labels)
@@ -66,6 +74,13 @@ class Metrics:
         method = method if method in _METHODS else "other"
         self._request(method, route, str(status)).inc()
         self._second(route).observe(seconds)
+
+    def answers_by(self, digest: str) -> None:
+        """Note the rulebook that is answered by from now on."""
+        if self._digest:
+            self._rulebook.labels(self._digest).set(0)
+        self._rulebook.labels(digest).set(1)
+        self._digest = digest
 
     def answer(self, outcome: str) -> None:
         """Count an answer."""

@@ -5,26 +5,26 @@ import signal
 import socket
 import sys
 from collections.abc import Sequence
-from contextlib import closing
+from contextlib import ExitStack, closing
 from dataclasses import replace
 from ipaddress import ip_address
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import Final
 from urllib.parse import urlsplit
 
 import uvicorn
 from litestar import Litestar
 
-from fitsvc.answers.answering import Answerer
 from fitsvc.language.problems import Problem, ProblemsFound
-from fitsvc.paths import data_dir
-from fitsvc.rulebook.cache import cached_rulebook
 from fitsvc.selection.files import index_root
 from fitsvc.service.app import create_app
 from fitsvc.service.audits.folder import MOST_BYTES
+from fitsvc.service.changeover import Changeover
 from fitsvc.service.logs import log_to_stderr
-from fitsvc.service.metrics import counted_together
+from fitsvc.service.metrics import Metrics, counted_together
 from fitsvc.service.protocol import protocol
+from fitsvc.service.published import Published, Served, served_by
 from fitsvc.service.settings import OPEN, Settings
 from fitsvc.service.workers import together
 from fitsvc.store.api_keys import any_key
@@ -52,7 +52,8 @@ def serve(
 ) -> None:
     """Serve until SIGTERM or SIGINT; requests that have begun are then finished.
 
-    `rules` is a folder of rules instead of fitsvc's own, for answers, pages and audits alike. What is `public` needs no
+    `rules` is a folder of rules for answers, pages and audits alike; left out they go by the rulebook in force among
+    those published in the database, or by fitsvc's own. What is `public` needs no
     key; left out, that is reading and asking on the loopback address, and nothing off it. Raises
     ProblemsFound, or the store's StoreError, when serving cannot begin.
     """
@@ -64,16 +65,24 @@ def serve(
     settings = _as_reached(settings, host, port, public)
     # Before the second that it takes to prepare: an address that cannot be had is told at once, and who asks meanwhile
     # is answered a little later instead of refused.
-    with _listen(host, port) as listening:
-        answerer = Answerer(cached_rulebook(rules or data_dir("rules")))
-        answerer.prepare()
+    with ExitStack() as held:
+        listening = held.enter_context(_listen(host, port))
+        below = Path(held.enter_context(TemporaryDirectory(prefix="fitsvc-rules-")))
+        first = _first(database_url, rules, below)
 
         def work() -> None:
             with closing(Database(database_url)) as database:
-                kept_in = index_root(index, database)
-                app = create_app(database, answerer, audits, audit_bytes, kept_in, settings, rules)
-                if settings.traces:
-                    _trace(app)
+                kept_in, metrics = index_root(index, database), Metrics()
+                published = None if rules else Published(database, below)
+
+                def make(served: Served) -> Litestar:
+                    known = (kept_in, settings, served.rules, metrics, published)
+                    app = create_app(database, served.answerer, audits, audit_bytes, *known)
+                    if settings.traces:
+                        _trace(app)
+                    return app
+
+                app = make(first) if published is None else Changeover(published, first, make)
                 _run(uvicorn.Server(_config(app, settings)), [listening])
 
         _log.info("listening on http://%s: the counter's page is there, the API's is /docs", _shown(listening))
@@ -82,6 +91,14 @@ def serve(
         else:
             with counted_together() as ended:
                 together(settings.workers, work, ended)
+
+
+def _first(database_url: str | None, rules: Path | None, below: Path) -> Served:
+    """The rulebook to begin with: what each worker then begins with too, as a copy of this process."""
+    if rules:
+        return served_by(rules)
+    with closing(Database(database_url)) as database:
+        return Published(database, below).first()
 
 
 def _trace(app: Litestar) -> None:

@@ -82,7 +82,13 @@ def _shared() -> dict[str, Schema]:
     )
     return {
         "Problem": problem,
-        "Health": closed(status=word(("live", "ready")), rulebook=TEXT),
+        "Health": closed(
+            ["status", "rulebook"],
+            status=word(("live", "ready")),
+            rulebook=TEXT,
+            in_force={"type": ["string", "null"], "description": "Digest of the published rulebook that holds now."},
+            refused=text("Why that one cannot be served here."),
+        ),
         "Metrics": TEXT,
         "Description": {"type": "object", "description": "This document."},
     }

@@ -257,6 +257,30 @@ class Remark(SQLModel, table=True):
     closed_because: str = Field(default="", max_length=NOTE)
 
 
+class Publication(SQLModel, table=True):
+    """A rulebook as it was published: its files by their paths, whole in one row and never changed."""
+
+    digest: str = Field(primary_key=True, sa_type=key_type())
+    name: str = Field(max_length=LABEL)
+    files: dict[str, str] = Field(sa_type=JSON)
+    by: str = Field(max_length=NAME)
+    at: datetime = Field(default_factory=now, sa_type=Utc)
+
+
+class Activation(SQLModel, table=True):
+    """A line of the log of what is in force, only ever added to: a published rulebook, and from when on it holds.
+
+    In force is the one that holds from the latest time that has come; of two from the same time the later line.
+    """
+
+    sequence: int | None = Field(default=None, primary_key=True, sa_type=BigInteger().with_variant(Integer, "sqlite"))
+    digest: str = Field(sa_type=key_type(), foreign_key="publication.digest")
+    holds_from: datetime = Field(sa_type=Utc, index=True)
+    by: str = Field(max_length=NAME)
+    because: str = Field(default="", max_length=NOTE)
+    at: datetime = Field(default_factory=now, sa_type=Utc)
+
+
 TABLES: Mapping[Subject, type[Record]] = {
     "vehicle": Vehicle,
     "receiver": Receiver,

@@ -16,7 +16,17 @@ KEPT_FOR: Final = timedelta(days=1)
 """How long a request may be repeated under its key: longer than anybody goes on trying."""
 _MOST_DROPPED: Final = 100
 Act = Literal[
-    "creates", "replaces", "deletes", "observes", "remarks", "loads", "makes key", "revokes key", "rotates key"
+    "creates",
+    "replaces",
+    "deletes",
+    "observes",
+    "remarks",
+    "loads",
+    "makes key",
+    "revokes key",
+    "rotates key",
+    "publishes",
+    "activates",
 ]
 
 

@@ -1,0 +1,148 @@
+"""`fitsvc rules publish` and its kin: rulebooks kept in the store, and which of them servers answer by."""
+
+import tempfile
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from fitsvc.cli.console import FAULTS, one_line, out, refuse, show_problems
+from fitsvc.cli.options import FILE, database_option, in_the_shell, open_database, read_as_of, rules_folder
+from fitsvc.paths import RULES_VARIABLE
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from fitsvc.language.problems import Problem
+    from fitsvc.rulebook.rules import Rulebook
+    from fitsvc.store.database import Database
+
+_because = click.option("--because", metavar="REASON", required=True, help="Why, for the log.")
+
+
+@click.command()
+@click.argument(
+    "folder",
+    metavar="[DIR]",
+    type=FILE,
+    required=False,
+    envvar=RULES_VARIABLE,
+    help="A folder of rules; fitsvc's own when left out.",
+)
+@database_option
+def publish(folder: Path | None, database: str | None) -> None:
+    """Keep a folder of rules in the database, whole, under its digest. No server answers by it yet.
+
+    It is checked, its examples are run, and its answers on what is stored are compared with those of the rulebook in
+    force: more that say yes must be signed for.
+    """
+    from fitsvc.rulebook.folder import lay_out, texts_of
+    from fitsvc.store.publications import publish as keep
+
+    source = rules_folder(folder)
+    with tempfile.TemporaryDirectory() as below, open_database(database) as opened:
+        copy = Path(below, source.resolve().name)
+        texts = texts_of(source)
+        lay_out(texts, copy)  # what is kept is what was tried, whoever writes meanwhile
+        rulebook = _tried(copy)
+        _stop_at(_unsigned(opened, rulebook, Path(below)))
+        with opened.session() as session:
+            is_new = keep(session, rulebook.digest, rulebook.name, texts, in_the_shell())
+    out().print(f"{one_line(rulebook.name)} {'is published' if is_new else 'was published before'}")
+    out().print(rulebook.digest)
+
+
+@click.command()
+@click.argument("digest", metavar="DIGEST", help="A published rulebook's digest, or its first eight digits or more.")
+@click.option("--from", "begins", metavar="DATE", help="From when on, such as 2027-01-01; at once, if not said.")
+@_because
+@database_option
+def activate(digest: str, begins: str | None, because: str, database: str | None) -> None:
+    """Let a published rulebook be in force: servers change over to it within seconds, between two requests."""
+    from fitsvc.store.publications import activate as bring_into_force
+
+    holds_from = read_as_of(begins)
+    with open_database(database) as opened, opened.session() as session:
+        line = bring_into_force(session, digest, in_the_shell(), because, holds_from)
+    out().print(f"{line.digest} is in force from {line.holds_from:%Y-%m-%d %H:%M:%S} UTC on")
+
+
+@click.command()
+@_because
+@database_option
+def rollback(because: str, database: str | None) -> None:
+    """Let the rulebook that was in force before be so again, at once."""
+    from fitsvc.store.publications import roll_back
+
+    with open_database(database) as opened, opened.session() as session:
+        line = roll_back(session, in_the_shell(), because)
+    out().print(f"{line.digest} is in force again")
+
+
+@click.command()
+@click.argument("digest", metavar="[DIGEST]", required=False, help="The rulebook to take out.")
+@click.option("--to", "folder", metavar="DIR", type=FILE, help="Write its files into a new folder.")
+@database_option
+def published(digest: str | None, folder: Path | None, database: str | None) -> None:
+    """List published rulebooks, and the log of what was in force from when on. Or take one out into a folder."""
+    from fitsvc.rulebook.folder import lay_out
+    from fitsvc.store.publications import in_force, list_activations, list_publications
+    from fitsvc.store.publications import published as find
+    from fitsvc.store.tables import now
+
+    if (digest is None) != (folder is None):
+        refuse("a rulebook and a folder go together", "give DIGEST and `--to DIR`, or neither")
+    with open_database(database) as opened, opened.session() as session:
+        if digest is not None and folder is not None:
+            if folder.exists():
+                refuse(f"`{folder}` is there already", "name a folder that does not exist yet")
+            found = find(session, digest)
+            lay_out(found.files, folder)
+            out().print(f"{one_line(found.name)} is in {folder}")
+            return
+        held = in_force(session, now())[:1]
+        for key, name, by, at in list_publications(session):
+            out().print(f"{key}  published {at:%Y-%m-%d %H:%M}  by {one_line(by)}: {one_line(name)}")
+        for line in list_activations(session):
+            state = "  in force" if [line.digest] == held else ""
+            told = f"from {line.holds_from:%Y-%m-%d %H:%M:%S}  {line.digest[:19]}  by {one_line(line.by)}"
+            out().print(f"{told}: {one_line(line.because)}{state}")
+        if not held:
+            out().print("no published rulebook is in force: servers answer by fitsvc's own")
+
+
+def _tried(folder: Path) -> "Rulebook":
+    """The rulebook in a folder, whose examples are all kept."""
+    from fitsvc.answers.saying import Teller
+    from fitsvc.engine.examples import run_examples
+    from fitsvc.engine.point import Point
+    from fitsvc.facts import FactReader
+    from fitsvc.rulebook.cache import cached_rulebook
+
+    rulebook = cached_rulebook(folder)
+    ran = run_examples(Point(rulebook), FactReader(rulebook))
+    _stop_at([*(one.problem() for one in ran if not one.kept), *Teller(rulebook).unknown_told()])
+    return rulebook
+
+
+def _unsigned(database: "Database", new: "Rulebook", below: Path) -> "Sequence[Problem]":
+    """What says yes to more on the store than the rulebook that servers go by, and nobody has signed for."""
+    from fitsvc.audits.impact import impact_on_store, unsigned
+    from fitsvc.service.published import Published
+    from fitsvc.store.records import list_records
+    from fitsvc.store.rigs import count_rigs
+
+    (below / "held").mkdir()
+    old = Published(database, below / "held").first().answerer.rulebook
+    if old.digest == new.digest:
+        return []
+    with database.session() as session:
+        if not count_rigs(session) and not list_records(session, "mounting", limit=1):
+            return []
+        return unsigned(impact_on_store(old, new, session), old, new)
+
+
+def _stop_at(problems: "Sequence[Problem]") -> None:
+    if problems:
+        show_problems(problems, out())
+        raise click.exceptions.Exit(FAULTS)

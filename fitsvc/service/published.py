@@ -1,0 +1,100 @@
+"""Which rulebook a service answers by: a folder's, or the one that is in force among those published in its store.
+
+One that cannot be read here, as by another version of fitsvc, is refused, and the one before it goes on.
+"""
+
+import logging
+import tempfile
+from dataclasses import dataclass
+from pathlib import Path
+
+from fitsvc.answers.answering import Answerer
+from fitsvc.language.problems import Problem, ProblemsFound
+from fitsvc.paths import data_dir
+from fitsvc.rulebook.cache import cached_rulebook
+from fitsvc.rulebook.folder import lay_out
+from fitsvc.store.database import Database
+from fitsvc.store.publications import in_force, published
+from fitsvc.store.tables import now
+
+_log = logging.getLogger("fitsvc.service")
+
+
+@dataclass(frozen=True, slots=True)
+class Served:
+    """A rulebook that a service answers by: its answerer, and the folder that it was read from, if not fitsvc's own."""
+
+    answerer: Answerer
+    rules: Path | None
+
+    @property
+    def digest(self) -> str:
+        """The rulebook's."""
+        return self.answerer.rulebook.digest
+
+
+def served_by(rules: Path | None) -> Served:
+    """The rulebook in a folder, or fitsvc's own, ready to answer."""
+    answerer = Answerer(cached_rulebook(rules or data_dir("rules")))
+    answerer.prepare()
+    return Served(answerer, rules)
+
+
+class Published:
+    """The rulebooks published in a store, of which each that is served is laid out below a folder."""
+
+    def __init__(self, database: Database, below: Path) -> None:
+        self._database, self._below = database, below
+        self.refused: dict[str, str] = {}
+        """Why a digest cannot be served here."""
+
+    def in_force(self) -> str | None:
+        """The digest that holds now; None where none was ever published."""
+        held = self._held()
+        return held[0] if held else None
+
+    def first(self) -> Served:
+        """What to begin with: the rulebook in force, or the last before it that can be read; else fitsvc's own.
+
+        ProblemsFound where rulebooks were published, and none of them can be read.
+        """
+        held = self._held()
+        for digest in held:
+            if (found := self.load(digest)) is not None:
+                return found
+        if held:
+            raise ProblemsFound([Problem(self.refused[held[0]], "publish rules that this version of fitsvc reads")])
+        return served_by(None)
+
+    def load(self, digest: str) -> Served | None:
+        """A published rulebook, ready to answer; None where it cannot be read here, which is told once."""
+        if digest in self.refused:
+            return None
+        try:
+            found = served_by(self._laid_out(digest))
+        except (ProblemsFound, ValueError) as error:
+            self._refuse(digest, str(error))
+            return None
+        if found.digest != digest:
+            self._refuse(digest, f"it reads as {found.digest} here")
+            return None
+        return found
+
+    def _held(self) -> list[str]:
+        with self._database.session() as session:
+            return in_force(session, now())
+
+    def _laid_out(self, digest: str) -> Path:
+        """The folder with a publication's files, whole from the moment that it is there."""
+        folder = self._below / digest.partition(":")[2]
+        if not folder.is_dir():
+            with self._database.session() as session:
+                files = published(session, digest).files
+            beside = Path(tempfile.mkdtemp(dir=self._below))
+            lay_out(files, beside)
+            beside.rename(folder)
+        return folder
+
+    def _refuse(self, digest: str, why: str) -> None:
+        self.refused[digest] = f"the published rulebook {digest} cannot be served: {why}"
+        _log.error("%s", self.refused[digest])

@@ -1,0 +1,98 @@
+"""Published rulebooks: kept whole by their digests, and a log of which of them is in force from when on.
+
+A publication is one row, and so is an activation: whoever reads finds it whole or not at all, whenever a writer dies.
+"""
+
+from collections.abc import Mapping, Sequence
+from datetime import datetime
+from typing import Final
+
+from sqlalchemy import func
+from sqlmodel import Session, col, select
+
+from fitsvc.store.errors import NotFound, StoreError
+from fitsvc.store.tables import LABEL, NOTE, Activation, Publication, now
+from fitsvc.store.validation import Checks, storable
+from fitsvc.store.written import Write, log_write
+
+MOST_TOLD: Final = 100
+"""How far back the log is read: further than anybody rolls back."""
+_PREFIX: Final = "sha256:"
+_LEAST_DIGITS: Final = 8
+
+
+def publish(session: Session, digest: str, name: str, files: Mapping[str, str], write: Write) -> bool:
+    """Keep a rulebook under its digest, and say whether it is new; one that is there stays as it was."""
+    if session.get(Publication, digest) is not None:
+        return False
+    session.add(Publication(digest=digest, name=name[:LABEL], files=dict(files), by=write.by))
+    session.flush()
+    log_write(session, write, "publishes", "rulebook", digest, after={"name": name})
+    return True
+
+
+def published(session: Session, digits: str) -> Publication:
+    """The publication of a digest, or of its first digits; NotFound, or StoreError where more than one begins so."""
+    start = _PREFIX + digits.removeprefix(_PREFIX)
+    found: Sequence[Publication] = ()
+    if storable(start) and len(start) >= len(_PREFIX) + _LEAST_DIGITS:
+        query = select(Publication).where(col(Publication.digest).startswith(start, autoescape=True)).limit(2)
+        found = session.exec(query).all()
+    if not found:
+        raise NotFound("rulebook", digits)
+    if len(found) > 1:
+        raise StoreError(f"more than one published rulebook begins with `{digits}`: give more digits")
+    return found[0]
+
+
+def activate(
+    session: Session, digits: str, write: Write, because: str, holds_from: datetime | None = None
+) -> Activation:
+    """Let a published rulebook be in force from some time on, or from now; StoreError where it cannot."""
+    checks = Checks()
+    checks.text("/because", because, NOTE, required=True)
+    checks.finish()
+    digest, at = published(session, digits).digest, now()
+    line = Activation(
+        digest=digest, holds_from=holds_from or _at_once(session, at), by=write.by, because=because, at=at
+    )
+    session.add(line)
+    session.flush()
+    told = {"holds_from": line.holds_from.isoformat(), "because": because}
+    log_write(session, write, "activates", "rulebook", digest, after=told)
+    return line
+
+
+def _at_once(session: Session, at: datetime) -> datetime:
+    """A time that is not before what was to hold at once earlier, by whoever's clock: the last word must count."""
+    query = select(func.max(Activation.holds_from)).where(col(Activation.holds_from) <= col(Activation.at))
+    last = session.exec(query).one()
+    return at if last is None else max(at, last)
+
+
+def roll_back(session: Session, write: Write, because: str) -> Activation:
+    """Let the rulebook that was in force before be so again, from now on; StoreError where there was none."""
+    held = in_force(session, now())
+    if len(held) <= 1:
+        raise StoreError("there is no rulebook to go back to: none was in force before")
+    return activate(session, held[1], write, because)
+
+
+def in_force(session: Session, at: datetime) -> list[str]:
+    """The digest that is in force at an instant, and behind it those that were before, each once; the latest first."""
+    query = select(Activation.digest).where(col(Activation.holds_from) <= at)
+    ordered = query.order_by(col(Activation.holds_from).desc(), col(Activation.sequence).desc())
+    return list(dict.fromkeys(session.exec(ordered.limit(MOST_TOLD))))
+
+
+def list_activations(session: Session) -> Sequence[Activation]:
+    """The last lines of the log, the oldest first."""
+    query = select(Activation).order_by(col(Activation.sequence).desc()).limit(MOST_TOLD)
+    return session.exec(query).all()[::-1]
+
+
+def list_publications(session: Session) -> list[tuple[str, str, str, datetime]]:
+    """Digest, name, who published it and when, of the last publications, the oldest first; without their files."""
+    fields = (Publication.digest, Publication.name, Publication.by, Publication.at)
+    query = select(*fields).order_by(col(Publication.at).desc(), col(Publication.digest)).limit(MOST_TOLD)
+    return [(digest, name, by, at) for digest, name, by, at in session.exec(query).all()[::-1]]
