@@ -98,6 +98,28 @@ def test_a_text_tells_the_figures_of_its_own_question(
         assert words in reason(answer({**base, fact: value}), rule)
 
 
+def test_a_bound_is_told_once() -> None:
+    """Of cargo that weighs at least so much, straps must hold at least half of it, and no `at least` stands twice."""
+    cargo = {"load.cargo_weight": {"at_least": "100 lb"}, "load.tie_down_limit": "40 lb"}
+    loose = answer({"accessory.kind": "cargo_carrier", **cargo})
+    (straps,) = (need for need in loose.needs if "straps" in need["because"])
+    assert "come to at least 50 lb together" in straps["because"] and "below 80 lb" in straps["because"]
+    one = {**TOWED, "trailer.chain_count": 1, "trailer.chain_rating_each": "1500 lb"}
+    assert "The safety chains, 1 of 1500 lb, hold" in reason(answer(one), "chains-together-strong-enough")
+
+
+def test_where_every_plausible_reading_fails_that_is_told() -> None:
+    """A door that no hinge in its place lets past a carrier is no unasked question: measured, it is a no."""
+    door = {"vehicle.rear_closure": "side_hinged", "load.needs_closure_open": True, "vehicle.closure_length": "60 in"}
+    high = {"vehicle.closure_hinge_height": "26 in", "vehicle.closure_hinge_setback": "14 in"}
+    mast = {"accessory.swings_away": False, "accessory.front_height": "30 in", "accessory.top_height": "30 in"}
+    asked = {**BIKES, **door, **high, **mast}
+    step = answer(asked).next[0]
+    assert (step.fact, step.works_if, step.fails_if) == ("vehicle.closure_hinge_offset", "", "at most 60 in")
+    for told in ("0 in", "30 in", "60 in"):
+        assert answer({**asked, step.fact: told}).outcome == "fails"
+
+
 def test_a_tongue_not_weighed_is_loaded_to_what_else_leaves() -> None:
     """Beside bikes in a dual receiver the need says how much of the rating is left for the tongue."""
     found = answerer().answer(asked([bikes(2), boat(gross_weight="1800 lb", tongue_weight=None)]))

@@ -9,6 +9,7 @@ from typing import Final
 
 from judging import answer, answerer
 from test_answers_reading_aloud import answers
+from test_rules_trade import TOWED
 
 from fitsvc.answers.answer import Answer
 from fitsvc.answers.summary import MOST_SEEN_TO
@@ -59,7 +60,8 @@ def test_what_may_yet_be_a_no_comes_first() -> None:
     """Doubts of rules that refuse, then what is surely amiss, then jobs, then parts, then the rest."""
     blocking = {rule.id for rule in answerer().rulebook.rules if rule.blocks}
     for one in seen_to():
-        may_be_no = [not blocking.isdisjoint(thing.rules) for thing in one.to_see_to]
+        usual = frozenset(one.if_usual.settles if one.if_usual else ())
+        may_be_no = [not (blocking - usual).isdisjoint(thing.rules) for thing in one.to_see_to]
         assert may_be_no == sorted(may_be_no, reverse=True)
 
 
@@ -92,3 +94,17 @@ def test_doubts_that_wait_for_the_same_facts_are_one_thing() -> None:
     facts = {"accessory.kind": "ball_mount", "accessory.length": "9 in", "trailer.gross_weight": "1000 lb"}
     (thing,) = (one for one in answer(facts).to_see_to if "ball-clears-bumper" in one.rules)
     assert set(thing.rules) == {"ball-behind-bumper", "ball-clears-bumper"} and len(thing.also) == 1
+
+
+def test_what_is_nearly_always_so_is_seen_to_last() -> None:
+    """A shank that hardly ever is too long leads no answer: what is surely amiss does, and is read out first."""
+    found = answer({**TOWED, "receiver.room_inside": "6 in", "trailer.tongue_weight": "180 lb"})
+    assert [thing.sort for thing in found.to_see_to] == ["look at", "find out"]
+    assert [thing.rules for thing in found.to_see_to][1] == ["shank-goes-home"]
+    assert found.if_usual and found.if_usual.settles == ["shank-goes-home"]
+    assert "may sway" in found.summary.partition("Push the shank in")[0]
+    (step,) = found.next
+    assert (step.fact, step.usual) == ("accessory.shank_ahead", "3 in ± 1 in")
+    # Told to be longer than most, it is asked about first again.
+    long = answer({**TOWED, "accessory.shank_ahead": {"at_least": "5 in"}, "trailer.tongue_weight": "180 lb"})
+    assert long.to_see_to[0].rules == ["shank-goes-home"] and long.if_usual is None

@@ -46,10 +46,13 @@ def test_what_is_said_of_the_usual_comes_true_where_it_is_so() -> None:
     assert tried > 10
 
 
-def _wire(fact: str, text: str) -> str:
-    """A choice as the API takes it, of the words in which it is told."""
+def _wire(fact: str, text: str) -> str | dict[str, str]:
+    """A choice as the API takes it, of the words in which it is told, or of a figure its middle and how far about."""
     vocabulary = answerer().rulebook.vocabulary
     words = vocabulary.words.get(vocabulary.facts[fact].kind, {})
+    middle, _, apart = text.partition(" ± ")
+    if apart:
+        return {"value": middle, "tolerance": apart}
     return next((member for member, word in words.items() if word == text), text)
 
 

@@ -10,9 +10,12 @@ from hypothesis import strategies as st
 
 from fitsvc.answers.question import NoRecords, read_question
 from fitsvc.facts import FactReader
+from fitsvc.language.display import System
 from fitsvc.language.problems import Problem
+from fitsvc.language.quantities import parse_any
 from fitsvc.language.types import ListType, NumberType, TruthType
 from fitsvc.rulebook.vocabulary import Fact
+from fitsvc.service.counter.fields import FieldMaker
 from fitsvc.service.counter.links import ONE_EACH, cell, field_of, read_fields, spread, write_fields
 from fitsvc.subjects import OF_RIG
 
@@ -138,3 +141,19 @@ NESTED = st.recursive(
 def test_any_value_has_a_text(wire: Any) -> None:
     """No value of a question, right or wrong, breaks the page that shows it."""
     assert isinstance(cell(json.loads(json.dumps(wire))), str)
+
+
+@pytest.mark.parametrize("system", ["us", "metric"])
+def test_what_a_field_shows_as_an_example_is_plausible_of_its_fact(system: System) -> None:
+    """Nobody is shown a bike of 400 lb: what stands in a field can be typed there, and is low in the fact's range."""
+    vocabulary, shown = answerer().rulebook.vocabulary, 0
+    for fact in vocabulary.facts.values():
+        example = FieldMaker(vocabulary, {}, [], system).of(fact).example
+        if not example or fact.tyre or fact.range is None:
+            continue
+        fields = read_fields({fact.name: example}, vocabulary, system)
+        assert not fields.problems, (fact.name, example)
+        low, high = max(0.0, fact.range[0]), fact.range[1]
+        assert low <= parse_any(example)[0] <= (low + high) / 2
+        shown += 1
+    assert shown > 100

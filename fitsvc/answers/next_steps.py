@@ -106,7 +106,8 @@ class _Telling:
 
         def rank(row: tuple[UnknownFact, Next]) -> tuple[bool, int, float]:
             held, step = row
-            decides = bool(step.works_if) and not step.leaves_open
+            lost = held in tried and tried[held].statuses == {BAD}
+            decides = lost or (bool(step.works_if) and not step.leaves_open)
             return (not decides, held.effort, -closes.get(held, 0.0))
 
         return [step for _, step in sorted(told, key=rank)]
@@ -155,6 +156,8 @@ class _Telling:
         if fact.kind == "mass" and fact.name not in self.missing.ratings:
             runs = runs.of_something()
         works, fails, open_ = (_in_words(held, runs, wanted) for wanted in (GOOD, BAD, OPEN))
+        if fails == ANY and not runs.grid.members:
+            fails = runs.grid.whole
         nothing = fact.kind in ("mass", "count") and runs.grid.low == 0 and runs.at_the_edge(GOOD)
         if works and not nothing:
             settled = self._settled(held, runs)

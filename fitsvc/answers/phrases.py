@@ -1,5 +1,6 @@
 """Values and words put together to sentences: shown figures, filled templates, lists with `and`."""
 
+import re
 from collections.abc import Iterable, Iterator, Sequence
 from typing import Final
 
@@ -9,15 +10,18 @@ from fitsvc.language.types import Value
 from fitsvc.rulebook.rules import IfKnown, Shown, Template
 
 UNKNOWN: Final = "unknown"
+_TWICE: Final = re.compile(r"\b(at least|at most|below) at (?:least|most) ")
+"""A bound of what is known only by a bound: what is asked for then is the figure told, and what may be, too."""
 
 
 def filled(template: Template, values: Iterable[str]) -> str:
-    """A template's text with the texts of its values, in the order in which they stand."""
+    """A template's text with the texts of its values, in the order in which they stand; a bound is told once."""
     left = iter(values)
-    return "".join(
+    text = "".join(
         _either(part, left) if isinstance(part, IfKnown) else part if isinstance(part, str) else next(left)
         for part in template
     )
+    return _TWICE.sub(r"\1 ", text) if " at " in text else text
 
 
 def _either(part: IfKnown, left: Iterator[str]) -> str:

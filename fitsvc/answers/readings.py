@@ -76,6 +76,11 @@ class Grid:
         first, last = (high, low) if self.below and high < 0 else (low, high)
         return f"{self.text(first).removesuffix(f' {self.below}' if last < 0 else '')} to {self.text(last)}"
 
+    @property
+    def whole(self) -> str:
+        """All plausible readings of a number, by their ends."""
+        return self.bounds(self.low or None, self.high)
+
     def coarse(self, samples: int = _SAMPLES) -> list[int]:
         """A first selection of readings: evenly spread, and close together at the low end; of a list, all."""
         if self.members:

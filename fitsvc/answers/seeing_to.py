@@ -2,14 +2,15 @@
 
 A need is one thing with the rules and needs that it goes with, as a fascia to be trimmed is with the fitting of the
 receiver; and doubts that wait for the same facts are one, as learning these settles all of them. First stand doubts
-that may yet come to a no, then what is surely amiss, then work to do, then parts to have, then what may be amiss.
+that may yet come to a no, then what is surely amiss, then work to do, then parts to have, then what may be amiss, and
+with that what is only to be checked, as it is settled if things are as they nearly always are.
 """
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from fitsvc.answers.answer import AllowanceShown, Finding, SeeTo, ToSeeTo
+from fitsvc.answers.answer import AllowanceShown, Finding, IfUsual, SeeTo, ToSeeTo
 from fitsvc.answers.missing import Missing
 from fitsvc.engine.verdict import Verdict
 from fitsvc.facts import Case
@@ -58,17 +59,19 @@ class SeeingTo:
         needs: Iterable[Mapping[str, str]],
         judged: Iterable[tuple[Case, Verdict]],
         allowance: AllowanceShown | None,
+        if_usual: IfUsual | None = None,
     ) -> list[ToSeeTo]:
         """The things to see to where it may yet be used, in order; `judged` are the opened cases that it is told of.
 
-        What an allowance says already is not told again.
+        What an allowance says already is not told again; what `if_usual` settles is hardly ever a no.
         """
         if outcome in ("works", "fails"):
             return []
         limited = allowance is not None and allowance.at_most and not allowance.whole
         said = self._wording.told_by(allowance.allowance) if allowance and limited else frozenset()
         left = [finding for finding in findings if finding.result != "fails" or finding.rule not in said]
-        ones = [*self._of_findings(left, self._waits(judged)), *self._of_needs(needs)]
+        usual = frozenset(if_usual.settles if if_usual else ())
+        ones = [*self._of_findings(left, self._waits(judged), usual), *self._of_needs(needs)]
         return [_thing(several) for several in _together(sorted(ones, key=lambda one: one.rank))]
 
     def _waits(self, judged: Iterable[tuple[Case, Verdict]]) -> Waits:
@@ -79,13 +82,13 @@ class SeeingTo:
                     waits[rules[number].id] = frozenset(held.name for held in self._missing.held(number, case))
         return waits
 
-    def _of_findings(self, findings: Iterable[Finding], waits: Waits) -> Iterator[_One]:
+    def _of_findings(self, findings: Iterable[Finding], waits: Waits, usual: frozenset[str]) -> Iterator[_One]:
         for finding in findings:
             effect, rule = self._wording.effect(finding), finding.rule
             if effect == "cautions":
                 yield _One(id=rule, rank=_AMISS, told=finding.reason, ties=frozenset((rule,)), fails=True)
             elif effect == "doubts":
-                rank = _MAY_BE_NO if rule in self._blocking else _MAY_BE_AMISS
+                rank = _MAY_BE_NO if rule in self._blocking - usual else _MAY_BE_AMISS
                 ties: set[object] = {rule, *filter(None, (waits.get(rule),))}
                 yield _One(id=rule, rank=rank, told=finding.reason, ties=frozenset(ties))
 

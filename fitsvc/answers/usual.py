@@ -4,6 +4,7 @@ Nothing usual is ever taken for known: it is told beside what to find out next, 
 """
 
 from collections.abc import Sequence
+from math import isfinite
 
 from msgspec.structs import replace
 
@@ -50,5 +51,10 @@ def _usual(missing: Missing, case: Case, step: Next) -> tuple[UnknownFact, Value
     applies, value = missing.engine.values(("usual", step.fact), lambda: nodes).of(case)
     fact = missing.engine.rulebook.vocabulary.facts[step.fact]
     held = UnknownFact(step.fact, read=Read(one.node.type, step.fact), fact=fact)
-    fits = isinstance(one.node.type, TruthType) or agree(held.current(case), value)
-    return (held, value) if applies == YES and is_exact(one.node.type, value) and fits else None
+    current = held.current(case)
+    if applies != YES or not (isinstance(one.node.type, TruthType) or agree(current, value)):
+        return None
+    if isinstance(value, tuple) and isinstance(current, tuple):
+        value = (max(value[0], current[0]), min(value[1], current[1]))
+        return (held, value) if isfinite(value[1] - value[0]) else None
+    return (held, value) if is_exact(one.node.type, value) else None

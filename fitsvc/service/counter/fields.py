@@ -6,23 +6,26 @@ from typing import Final
 
 from fitsvc.language.display import System
 from fitsvc.language.problems import Problem
-from fitsvc.language.types import ListType, TruthType
+from fitsvc.language.quantities import parse_any
+from fitsvc.language.types import ListType, NumberType, TruthType
 from fitsvc.rulebook.vocabulary import Fact, Vocabulary
 from fitsvc.service.counter.links import Fields, field_of, unit_of
 
 _YES_NO: Final = (("yes", "yes"), ("no", "no"))
-_EXAMPLES: Final[Mapping[str, str]] = {
-    "in": "3-1/2 in",
-    "ft": "22 ft",
-    "mm": "90 mm",
-    "lb": "400 lb",
-    "kg": "180 kg",
-    "deg": "20 deg",
-    "%": "12 %",
-    "kN": "9.8 kN",
-    "ft-lb": "250 ft-lb",
-    "N·m": "340 N·m",
+_EXAMPLES: Final[Mapping[str, Sequence[str]]] = {
+    "": ("3",),
+    "in": ("3-1/2 in", "7/8 in", "1/8 in", "14-1/2 in", "112-1/2 in", "44-1/2 in"),
+    "ft": ("22 ft",),
+    "mm": ("90 mm", "22 mm", "3 mm", "370 mm", "2860 mm", "1130 mm"),
+    "lb": ("400 lb", "40 lb", "4000 lb"),
+    "kg": ("180 kg", "18 kg", "1800 kg"),
+    "deg": ("20 deg",),
+    "%": ("12 %",),
+    "kN": ("9.8 kN",),
+    "ft-lb": ("250 ft-lb",),
+    "N·m": ("340 N·m",),
 }
+"""How a figure is written in each unit; of a fact the first that lies in the lower half of what is plausible."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -68,7 +71,7 @@ class FieldMaker:
             words = self._vocabulary.words.get(fact.type.name, {})
             choices = [(member, words.get(member, member)) for member in fact.type.members]
         unit = unit_of(fact, self._system)
-        example = "245/75R16" if fact.tyre else _EXAMPLES.get(unit, "3" if fact.kind == "count" else "")
+        example = "245/75R16" if fact.tyre else _example(fact, unit)
         value, errors = self._fields.get(name, ""), self._errors.pop(name, [])
         return Field(
             name=name,
@@ -97,6 +100,14 @@ class FieldMaker:
     def left(self) -> list[Problem]:
         """The errors of fields that the page has no place for."""
         return [one for errors in self._errors.values() for one in errors]
+
+
+def _example(fact: Fact, unit: str) -> str:
+    """A figure as it may be typed; none of a fact that has no figures, or of which none here is plausible."""
+    if not isinstance(fact.type, NumberType) or fact.range is None:
+        return ""
+    low, high = max(0.0, fact.range[0]), fact.range[1]
+    return next((text for text in _EXAMPLES.get(unit, ()) if low <= parse_any(text)[0] <= (low + high) / 2), "")
 
 
 def sentence(text: str) -> str:
