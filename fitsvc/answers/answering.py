@@ -166,8 +166,8 @@ class Answerer:
         allowance = self.allowances.least((each.case for each in judged), system) if outcome != "fails" else None
         either_way = self._either_way(one.case, one.verdict, system) if outcome == "fails" else None
         verdict = one.verdict._replace(outcome=outcome)
-        cases = [(each.case, each.verdict) for each in judged]
-        things = self._seeing_to.things(outcome, findings, needs, cases, allowance, steps.if_usual)
+        waits = self._seeing_to.waits((each.case, each.verdict) for each in judged)
+        things = self._seeing_to.things(outcome, findings, needs, waits, allowance, steps.if_usual)
         summary = summarise(self.wording, one.question, verdict, findings, things, steps.told, allowance, either_way)
         return Answer(
             outcome=outcome,
@@ -237,8 +237,8 @@ class Answerer:
         assumed = self._assumed_of(question, findings, case, system)
         allowance = self.allowances.told(case, system) if verdict.outcome != "fails" else None
         either_way = self._either_way(case, verdict, system)
-        judged = [(case, verdict)]
-        things = self._seeing_to.things(verdict.outcome, findings, needs, judged, allowance, steps.if_usual)
+        waits, if_usual = steps.waits, steps.if_usual
+        things = self._seeing_to.things(verdict.outcome, findings, needs, waits, allowance, if_usual)
         summary = summarise(self.wording, question, verdict, findings, things, steps.told, allowance, either_way)
         cautions = self.cautions.told(case, system) + [_RUBBED.format(what) for what in question.rubbed]
         cautions += told_trials(question.tried)

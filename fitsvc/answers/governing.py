@@ -74,8 +74,7 @@ def _behind(engine: Point, rating: Rating, case: Case) -> Iterator[tuple[Read, V
 def _in_opening(engine: Point, name: str, case: Case) -> Iterator[tuple[Read, Value]]:
     """The facts that matter to a figure of the working opening: the receiver's own, and of each adapter in it."""
     wanted, found = {name}, list[tuple[Read, Value]]()
-    *levels, _ = engine.levels(case)
-    for facts in reversed(levels):
+    for facts in reversed(engine.seen(case)):
         seen = replace(case, facts=facts)
         reads = [
             read

@@ -6,7 +6,7 @@ with it some blocking rule surely fails, whatever else is learnt. No reading is 
 nothing is known.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from itertools import combinations
 from typing import Final
@@ -41,13 +41,14 @@ _Needed = dict[int, tuple[UnknownFact, ...]]
 class Steps:
     """What to learn next: the steps told, how many more facts are open, and those of which no reading was tried.
 
-    `if_usual` is what comes of it if what is told is as usual.
+    `if_usual` is what comes of it if what is told is as usual; `waits` are the facts that each open rule waits for.
     """
 
     told: list[Next] = field(default_factory=list)
     more: int = 0
     untried: list[str] = field(default_factory=list)
     if_usual: IfUsual | None = None
+    waits: Mapping[int, frozenset[str]] = field(default_factory=dict)
 
 
 def next_steps(missing: Missing, case: Case, verdict: Verdict, system: System, most: int = MOST_WORK) -> Steps:
@@ -56,7 +57,7 @@ def next_steps(missing: Missing, case: Case, verdict: Verdict, system: System, m
         return Steps()
     found = settling(missing, case, verdict.holding_up, verdict.doubts, system, most)
     steps, if_usual = with_usual(missing, case, verdict, found.told[:MOST_STEPS], system)
-    return Steps(steps, len(found.told[MOST_STEPS:]), found.untried, if_usual)
+    return Steps(steps, len(found.told[MOST_STEPS:]), found.untried, if_usual, found.waits)
 
 
 def settling(
@@ -80,7 +81,9 @@ def settling(
     steps: dict[str, Next] = {}
     for step in (*telling.steps([*first], together=True), *telling.steps(later)):
         steps.setdefault(step.fact, step)
-    return Steps(list(steps.values()), 0, [name for name in dict.fromkeys(search.untried) if name in steps])
+    untried = [name for name in dict.fromkeys(search.untried) if name in steps]
+    waits = {number: frozenset(held.name for held in facts) for number, facts in search.held.items()}
+    return Steps(list(steps.values()), 0, untried, waits=waits)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -152,11 +155,12 @@ class _Telling:
             self.search.untried.append(fact.name)
             return step
         runs = self._as_answered(held, runs)
+        lost = runs.statuses == {BAD}
         # No part weighs nothing, and nobody asks about none of a thing; what is rated for nothing is not made for it.
         if fact.kind == "mass" and fact.name not in self.missing.ratings:
             runs = runs.of_something()
         works, fails, open_ = (_in_words(held, runs, wanted) for wanted in (GOOD, BAD, OPEN))
-        if fails == ANY and not runs.grid.members:
+        if lost and not runs.grid.members:
             fails = runs.grid.whole
         nothing = fact.kind in ("mass", "count") and runs.grid.low == 0 and runs.at_the_edge(GOOD)
         if works and not nothing:

@@ -57,11 +57,11 @@ class SeeingTo:
         outcome: Outcome,
         findings: Iterable[Finding],
         needs: Iterable[Mapping[str, str]],
-        judged: Iterable[tuple[Case, Verdict]],
+        waits: Mapping[int, frozenset[str]],
         allowance: AllowanceShown | None,
         if_usual: IfUsual | None = None,
     ) -> list[ToSeeTo]:
-        """The things to see to where it may yet be used, in order; `judged` are the opened cases that it is told of.
+        """The things to see to where it may yet be used, in order; `waits` are the facts that open rules wait for.
 
         What an allowance says already is not told again; what `if_usual` settles is hardly ever a no.
         """
@@ -71,16 +71,19 @@ class SeeingTo:
         said = self._wording.told_by(allowance.allowance) if allowance and limited else frozenset()
         left = [finding for finding in findings if finding.result != "fails" or finding.rule not in said]
         usual = frozenset(if_usual.settles if if_usual else ())
-        ones = [*self._of_findings(left, self._waits(judged), usual), *self._of_needs(needs)]
+        rules = self._wording.rulebook.rules
+        of_rule = {rules[number].id: facts for number, facts in waits.items()}
+        ones = [*self._of_findings(left, of_rule, usual), *self._of_needs(needs)]
         return [_thing(several) for several in _together(sorted(ones, key=lambda one: one.rank))]
 
-    def _waits(self, judged: Iterable[tuple[Case, Verdict]]) -> Waits:
-        rules, waits = self._wording.rulebook.rules, dict[str, frozenset[str]]()
+    def waits(self, judged: Iterable[tuple[Case, Verdict]]) -> dict[int, frozenset[str]]:
+        """The facts that each doubt of several opened cases waits for, in the first of them that has it."""
+        found = dict[int, frozenset[str]]()
         for case, verdict in judged:
             for number in verdict.doubts:
-                if rules[number].id not in waits:
-                    waits[rules[number].id] = frozenset(held.name for held in self._missing.held(number, case))
-        return waits
+                if number not in found:
+                    found[number] = frozenset(held.name for held in self._missing.held(number, case))
+        return found
 
     def _of_findings(self, findings: Iterable[Finding], waits: Waits, usual: frozenset[str]) -> Iterator[_One]:
         for finding in findings:

@@ -170,17 +170,22 @@ class _Judging:
         """A thing by itself, and in full where it comes to the worst, with what is found beside the others."""
         thing = self.things[i]
         alone = self.beside.judged(i, None, []).outcome
-        judged = {near: self.beside.judged(i, near) for near in self.beside.near(i)}
-        worst = max(judged, key=lambda near: OUTCOMES.index(judged[near].outcome))
-        answer = self.answerer.answer_question(self.question(i, worst), self.system, self.most, judged[worst])
-        for near in judged:
+        judged = self._beside_each(i)
+        worst = max(judged, key=lambda near: OUTCOMES.index(judged[near][1].outcome))
+        answer = self.answerer.answer_question(self.question(i, worst), self.system, self.most, judged[worst][1])
+        for near, (case, verdict) in judged.items():
             if near != worst:
-                case = self.engine.opened(self.question(i, near).case)
-                more = [
-                    one for one in self.answerer.findings(judged[near], case, self.system) if one.result != "passes"
-                ]
+                more = [one for one in self.answerer.findings(verdict, case, self.system) if one.result != "passes"]
                 answer.findings = union([answer.findings, more], lambda one: (one.rule, one.reason))
         return ThingAnswer(self.names[i], thing.hangs_on, alone, answer)
+
+    def _beside_each(self, i: int) -> dict[int | None, tuple[Case, Verdict]]:
+        """A thing's opened case beside each other one, judged; by cases only where no rule fails beside any of them."""
+        cases = {near: self.engine.opened(self.question(i, near).case) for near in self.beside.near(i)}
+        judged = {near: (case, self.engine.rule_by_rule(case)) for near, case in cases.items()}
+        if any(verdict.fails for _, verdict in judged.values()):
+            return judged
+        return {near: (case, self.engine.by_cases(case, verdict)) for near, (case, verdict) in judged.items()}
 
     def _findings(self, found: Sequence[Answer]) -> list[Finding]:
         """The findings that all else has a part in, of each rule the worst, what decides the outcome first."""

@@ -65,6 +65,7 @@ class Point:
         self._supports: dict[Hashable, Support] = {}
         self._judges: dict[tuple[int, bool], Callable[..., str]] = {}
         self._adapting: dict[str, bool] = {}
+        self._seen: tuple[Case, Sequence[Mapping[str, Value]]] | None = None
         self._bare = self._all(self.bare_derived)
 
     @cached_property
@@ -86,7 +87,10 @@ class Point:
     def evaluate(self, case: Case) -> Verdict:
         """Judge a case: rule by rule, and what these leave open by cases."""
         case = self.opened(case)
-        verdict = self.rule_by_rule(case)
+        return self.by_cases(case, self.rule_by_rule(case))
+
+    def by_cases(self, case: Case, verdict: Verdict) -> Verdict:
+        """What an opened case that is judged rule by rule comes to where rules are open, case by case."""
         if verdict.fails or not (verdict.unknown or verdict.doubts):
             return verdict
         choices = self.choices(bool(case.adapters))
@@ -186,6 +190,13 @@ class Point:
             levels.append(seen)
             facts.update(zip(names, self._step(seen.get, case.present), strict=True))
         return [*levels, facts]
+
+    def seen(self, case: Case) -> Sequence[Mapping[str, Value]]:
+        """What each adapter sees of a case; kept for the case asked about last, of which every text asks anew."""
+        last = self._seen
+        if last is None or last[0] is not case:
+            self._seen = last = (case, self.levels(case)[:-1])
+        return last[1]
 
     def support(self, number: int, adapted: bool) -> Support:
         """What a rule rests on; with adapters, the working opening's facts stand for themselves."""
