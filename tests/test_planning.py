@@ -105,16 +105,18 @@ def ways(shelf: Stock, case: Case, kinds: int) -> Iterator[frozenset[str]]:
     for count in range(3):
         for stack in permutations(shelf.items("adapter"), count):
             adapted = replace(case, adapters=tuple(item.values for item in stack))
+            pins = _pins(shelf, adapted)
             for item in shelf.items("accessory"):
                 assert isinstance(item.kind, int)
                 if item.kind & ~kinds:
                     continue
                 facts = {**case.facts, **item.values}
                 mounted = replace(adapted, facts=facts, present=case.present | {"accessory"} | reader.named(facts))
-                open_needs = (engine.rulebook.needs[n].fills for n in engine.evaluate(mounted).open_needs)
+                verdict = engine.evaluate(mounted)
+                open_needs = (engine.rulebook.needs[n].fills for n in verdict.open_needs)
                 filled = {fills.subject for fills in open_needs if fills is not None}
                 own = {item.sku, *(one.sku for one in stack)}
-                pinned = _pins(shelf, adapted) if "accessory" in filled else []
+                pinned = pins if "accessory" in filled else []
                 if pinned:
                     mounted = replace(mounted, facts={**facts, "receiver.pin_supplied": YES})
                 for ball in shelf.items("ball") if "ball" in filled else [None]:
@@ -123,7 +125,8 @@ def ways(shelf: Stock, case: Case, kinds: int) -> Iterator[frozenset[str]]:
                         served = replace(
                             mounted, facts={**mounted.facts, **ball.values}, present=mounted.present | {"ball"}
                         )
-                    if engine.evaluate(served).outcome in ("works", "conditional"):
+                    as_it_is = not pinned and not ball
+                    if (verdict if as_it_is else engine.evaluate(served)).outcome in ("works", "conditional"):
                         balls = {ball.sku} if ball else set()
                         yield from (frozenset(own | balls | {pin}) for pin in pinned)
                         if not pinned:
