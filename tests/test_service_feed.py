@@ -2,6 +2,7 @@
 
 import threading
 from collections.abc import Iterator
+from datetime import timedelta
 from pathlib import Path
 from typing import Any
 
@@ -10,10 +11,12 @@ from demo_world import answerer
 from litestar import Litestar
 from litestar.testing import TestClient
 from service_checks import problem
+from sqlmodel import col, select
 
 from fitsvc.service.app import create_app
 from fitsvc.store.api_keys import create_key
 from fitsvc.store.database import Database
+from fitsvc.store.tables import Observation
 
 Client = TestClient[Litestar]
 RIG = {"id": "rig_one", "name": "One", "rig": {"receiver": {"id": "rcv_one"}}}
@@ -23,8 +26,8 @@ PAGE = "/v1/rigs/rig_one/accessories?detail=compact&limit=1000"
 class Shop:
     """A service with a rig and some goods, and what is written to it."""
 
-    def __init__(self, client: Client, key: dict[str, str]) -> None:
-        self.client, self.key = client, key
+    def __init__(self, client: Client, key: dict[str, str], database: Database) -> None:
+        self.client, self.key, self.database = client, key, database
 
     def write(self, path: str, **document: Any) -> None:
         """Store something."""
@@ -61,7 +64,7 @@ def shop(url: str, tmp_path: Path) -> Iterator[Shop]:
     with database.session() as session:
         key = {"X-API-Key": create_key(session, "feed")[0]}
     with TestClient(create_app(database, answerer(), tmp_path / "audits"), raise_server_exceptions=False) as client:
-        made = Shop(client, key)
+        made = Shop(client, key, database)
         made.write("/v1/receivers", id="rcv_one", facts={"opening": "2 in"})
         made.write("/v1/rigs", **RIG)
         for sku, shank in (("A", "2 in"), ("B", "1-1/4 in"), ("C", "2 in")):
@@ -125,6 +128,20 @@ def test_what_cannot_be_told_is_to_be_read_anew(shop: Shop) -> None:
     shop.tell("accessory", "A", shank="1-1/4 in")
     state = {"name": "One", "rig": {"receiver": {"facts": {"opening": "2-1/2 in"}}}}
     assert shop.client.put("/v1/rigs/rig_one", json=state, headers=shop.key | {"If-Match": "*"}).status_code == 200
+    assert shop.changes(f"since={since}")["everything"] == ["rig_one"]
+
+
+def test_a_clock_that_was_set_back_hides_no_change(shop: Shop) -> None:
+    """What came after a revision with a time before it cannot be told one by one, and is not left out."""
+    since = shop.revision()
+    shop.tell("accessory", "A", shank="1-1/4 in")
+    with shop.database.session() as session:
+        newest = session.exec(select(Observation).order_by(col(Observation.sequence).desc())).first()
+        assert newest is not None
+        newest.recorded_at -= timedelta(days=1)
+        session.add(newest)
+    assert shop.changes(f"since={since}")["everything"] == ["rig_one"]
+    shop.tell("accessory", "C", shank="1-1/4 in")
     assert shop.changes(f"since={since}")["everything"] == ["rig_one"]
 
 

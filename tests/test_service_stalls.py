@@ -126,6 +126,45 @@ def test_a_request_whose_end_is_not_sure_is_refused(server: Served) -> None:
     assert b" 400 " in found
 
 
+def test_two_lengths_are_refused(server: Served) -> None:
+    """Two lengths that differ: where the body ends is not sure (RFC 9112, 6.3), so what stands behind is not read."""
+    found = said(
+        server.port(), head(4, "Content-Length: 60") + b"null" + b"GET /health/live HTTP/1.1\r\nHost: a\r\n\r\n"
+    )
+    assert found.count(b"HTTP/1.1 ") == 1
+    assert b" 400 " in found
+
+
+@pytest.mark.parametrize(
+    "path",
+    [
+        "/counter/../../etc/passwd", "/counter/..%2f..%2fetc%2fpasswd", "/counter/%2e%2e/%2e%2e/etc/passwd",
+        "/guide/..%5c..%5cetc%5cpasswd", "/counter/%252e%252e%252fetc%252fpasswd", "//etc/passwd", "/guide//etc/passwd",
+        "/v1/audits/..%2f..%2fetc/summary", "/v1/audits/aud_..%2f..%2fetc/files", "/docs/..%2f..%2fetc%2fpasswd",
+    ],
+)  # fmt: skip
+def test_no_path_leads_out_of_the_house(server: Served, path: str) -> None:
+    """However the way up is written, there is nothing."""
+    found = said(server.port(), f"GET {path} HTTP/1.1\r\nHost: localhost\r\nConnection: close\r\n\r\n".encode())
+    assert found.split()[1] in (b"404", b"405", b"400"), found[:200]
+    assert b"root:" not in found
+
+
+def test_a_crowd_of_half_requests_is_borne(server: Served) -> None:
+    """Five hundred begin a request at once and send no more: others are answered, and they are let go of."""
+    port = server.port()
+    crowd = [socket.create_connection(("127.0.0.1", port), LONGEST) for _ in range(500)]
+    try:
+        for one in crowd:
+            one.sendall(b"GET /health/live HTTP/1.1\r\nHost: loc")
+        assert ask(port, QUESTION) == 200
+        for one in crowd:
+            assert one.recv(100) == b""
+    finally:
+        for one in crowd:
+            one.close()
+
+
 def test_only_its_own_names_are_answered_here(server: Served) -> None:
     """On the loopback address a page of another site that calls its name by this address reads nothing."""
     for name, status in (("localhost", b" 200 "), ("127.0.0.1:80", b" 200 "), ("shop.example", b" 421 ")):

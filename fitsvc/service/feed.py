@@ -122,7 +122,8 @@ def changed(service: Service, query: Mapping[str, object]) -> OutcomeChanges:
             return told
         at = _time_of(session, since)
         skus = _touched(session, since)
-        if query["rulebook"] not in (None, book.digest) or at is None or max(len(rigs) - MOST_RIGS, 0):
+        unsure = at is None or _out_of_step(session, since, at) or len(rigs) > MOST_RIGS
+        if at is None or unsure or query["rulebook"] not in (None, book.digest):
             told.everything = [rig.id for rig in rigs]
             return told
         for rig in rigs:
@@ -139,6 +140,15 @@ def _time_of(session: Session, since: int) -> datetime | None:
     """When the last of what a revision has seen was entered; None where nothing was."""
     query = select(Observation.recorded_at).where(col(Observation.sequence) <= since)
     return session.exec(query.order_by(col(Observation.sequence).desc()).limit(1)).first()
+
+
+def _out_of_step(session: Session, since: int, at: datetime) -> bool:
+    """Whether something came after a revision with an earlier time: a clock was set back, or two wrote at once.
+
+    What was known at that time then cannot be told from what came since.
+    """
+    query = select(Observation.sequence).where(col(Observation.sequence) > since, col(Observation.recorded_at) <= at)
+    return session.exec(query.limit(1)).first() is not None
 
 
 def _touched(session: Session, since: int) -> list[str]:

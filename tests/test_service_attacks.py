@@ -1,0 +1,72 @@
+"""What a service of this kind was once brought down or misled by, each with the test that holds it now."""
+
+import ast
+from pathlib import Path
+from typing import Final
+
+ATTACKS: Final = {
+    "one small question that leaves all open": "service_stalls::health_answers_while_costly_questions_run",
+    "the work of what to learn next, without a bound": "answers_next_bounded::no_question_costs_more_than_the_budget",
+    "wishes with adapters of which nothing is known": "planning",
+    "a caller who hangs up and leaves the work running": "service_stalls::a_caller_who_leaves_ends_the_work",
+    "a large body of brackets": "service_stalls::a_large_body_that_fails_is_walked_beside_the_loop",
+    "JSON nested a hundred thousand deep": "service_bodies::what_is_not_json_is_told_with_its_place",
+    "numbers of thousands of digits": "service_bodies::a_number_out_of_range_is_told_with_its_pointer",
+    "names that stand twice": "service_bodies::a_name_that_stands_twice_is_refused",
+    "half of a surrogate pair": "service_bodies::what_is_not_json_is_told_with_its_place",
+    "bodies that are packed, or of another charset": "service_problems::every_route_refuses_a_body_that_is_none",
+    "a form of another site": "service_problems::every_route_refuses_a_body_that_is_none",
+    "a page of another site, through a browser": "service_keys::only_sites_that_are_listed_may_ask_from_a_browser",
+    "another name for this address": "service_stalls::only_its_own_names_are_answered_here",
+    "a request within another's body": "service_stalls::a_request_whose_end_is_not_sure_is_refused",
+    "two lengths": "service_stalls::two_lengths_are_refused",
+    "ways up and out in a path": "service_stalls::no_path_leads_out_of_the_house",
+    "headers that do not end": "service_stalls::half_a_head_is_not_waited_for",
+    "five hundred of them": "service_stalls::a_crowd_of_half_requests_is_borne",
+    "bodies that do not come": "service_stalls::what_is_refused_for_want_of_room_says_when_to_come_back",
+    "more than can be answered": "service_stalls::what_is_refused_for_want_of_room_says_when_to_come_back",
+    "more than a caller's share": "service_keys::each_caller_has_a_share",
+    "a supplier's catalogue read by whoever can reach the port": "service_keys::an_audit_is_its_makers",
+    "a key for more than it was made for": "service_keys::a_key_may_do_what_it_was_made_for",
+    "keys in the log": "service_keys::lines_of_the_log_are_json_and_hold_no_secret",
+    "the database's address in a reply": "service_problems::a_database_that_does_not_answer_is_unavailable",
+    "a fault's text in a reply": "service_problems::a_fault_of_the_service_leaks_nothing",
+    "markup in a record's name": "counter_pages::strange_names_are_shown_as_they_are",
+    "a file of the database moved over or deleted": "store_database::a_file_that_is_gone_is_noticed",
+    "a full disk": "store_database::a_full_disk_is_not_ready",
+    "another's change, lost": "store_concurrency::one_of_two_replacements_of_a_version_wins",
+    "the same thing made by twenty at once": "store_concurrency::one_of_several_records_of_an_id_wins",
+    "a post that is sent again": "service_keys::a_request_that_is_sent_again_is_done_once",
+    "a condition that cannot be read": "service_queries::a_condition_that_cannot_be_read_changes_nothing",
+    "a cursor of another rig": "service_selections::what_cannot_be_selected_is_told",
+    "a page whose tag any write changes": "service_selections::what_a_caller_has_is_not_sent_again",
+    "SKUs with a slash": "service_records::a_sku_is_found_at_its_location",
+    "SKUs that look alike": "store_validation::skus_that_do_not_print_or_break_a_path_are_refused",
+    "times in the future": "store_validation::times_without_zone_or_out_of_range_are_refused",
+    "a slash at the end of an address": "service_edge::a_slash_at_the_end_is_no_second_name",
+    "charsets told twice": "service_health::every_response_forbids_guessing_its_type",
+    "a balancer that keeps connections for longer": "service_serving::idle_connections_outlive_a_balancers",
+    "an end in the middle of requests": "service_serving::a_request_in_flight_is_finished",
+    "many callers at once": "service_serving::many_callers_at_once_are_all_answered",
+    "a worker that falls over": "service_serving::workers_share_address_index_and_counts",
+    "servers killed again and again": "service_histories::what_a_shop_saw_makes_one_history",
+    "a database that is away for a while": "service_problems::a_database_that_does_not_answer_is_unavailable",
+    "a clock that is set back": "service_feed::a_clock_that_was_set_back_hides_no_change",
+    "goods that carry nothing, told to work with a load": "rules_loads",
+    "an address that takes no messages": "service_webhooks::an_address_that_is_away_loses_nothing",
+    "an upgrade while it serves": "service_upgrading::an_older_server_goes_on_after_the_upgrade",
+}  # fmt: skip
+"""By what was tried: file and test; a file alone where all of it is about that."""
+
+
+def test_each_attack_has_its_test() -> None:
+    """It is there under its name, and says in a sentence what it holds."""
+    lacking = [attack for attack, held_by in ATTACKS.items() if not _sentences(*held_by.partition("::")[::2])]
+    assert lacking == []
+
+
+def _sentences(file: str, name: str) -> list[str | None]:
+    """What the named test of a file says of itself, or all of them where none is named."""
+    tree = ast.parse((Path(__file__).parent / f"test_{file}.py").read_text("utf-8"))
+    tests = [one for one in tree.body if isinstance(one, ast.FunctionDef) and one.name.startswith("test_")]
+    return [ast.get_docstring(one) for one in tests if name in ("", one.name.removeprefix("test_"))]
