@@ -78,16 +78,43 @@ def test_f12_an_opened_closure_bounds_by_its_swing() -> None:
     assert bounds(state="closure_open", result="clear", around=gate, thing=mast | {"tilts_clear": True}) == {}
 
 
+EXTENSION = {"kind": "extension", "adds_length": "8 in", "adds_rise": "0 in", "fits_opening": "2 in"}
+
+
+def test_f12_what_hangs_on_an_extension_stands_farther_back() -> None:
+    """Behind an extension of 8 in a carrier that folds to 4 in stands 12 in behind the pin: it tells of a bumper up to
+    there. One that nobody has stored teaches nothing, nor does anything of the height that an adapter may change.
+    """
+    behind = {f"{THING}EXT": EXTENSION}
+    assert bounds(result="clear", through="EXT", around=behind)["pin_to_bumper"][1] == pytest.approx(12)
+    found = bounds(result="touched", through="EXT", around=behind)["pin_to_bumper"]
+    assert found == pytest.approx((12 + STRIKES / IN, float("inf")))
+    longer = {f"{THING}EXT": EXTENSION | {"adds_length": {"at_least": "8 in", "at_most": "10 in"}}}
+    assert bounds(result="clear", through="EXT", around=longer)["pin_to_bumper"][1] == pytest.approx(14)
+    assert bounds(result="touched", through="EXT", around=longer)["pin_to_bumper"][0] == pytest.approx(12, abs=0.01)
+    assert bounds(result="clear", through="EXT") == {}
+    gate = {
+        "vehicle.rear_closure": "lift_gate", "vehicle.closure_length": "40 in", "vehicle.closure_hinge_height": "70 in",
+        "vehicle.closure_hinge_setback": "35 in", "mounting.height": "20 in", "mounting.pin_to_bumper": "4 in",
+    }  # fmt: skip
+    mast = {"tilts_clear": False, "top_height": "40 in", "front_height": "40 in", "front_setback": "0 in"}
+    here = bounds(state="closure_open", result="touched", thing=mast, around=gate)
+    there = bounds(state="closure_open", result="touched", thing=mast, around=gate | behind, through="EXT")
+    assert (set(here), set(there)) == ({"pin_to_bumper", "height"}, {"pin_to_bumper"})
+    assert there["pin_to_bumper"][0] - here["pin_to_bumper"][0] == pytest.approx(8)
+
+
 SIXTEENTHS = st.integers(0, 16 * 12).map(lambda n: n / 16)
 
 
-@given(SIXTEENTHS, SIXTEENTHS, st.sampled_from(["clear", "touched", "rubbed"]))
-def test_f12_a_trial_never_rules_out_what_is_so(pin: float, folded: float, result: str) -> None:
+@given(SIXTEENTHS, SIXTEENTHS, st.sampled_from([0, 8]), st.sampled_from(["clear", "touched", "rubbed"]))
+def test_f12_a_trial_never_rules_out_what_is_so(pin: float, folded: float, behind: int, result: str) -> None:
     """Whatever the bumper's distance is: what a carrier of known measures does there leaves that distance possible."""
-    room = folded - pin
+    room = folded + behind - pin
     so = {"clear": room >= 0, "touched": room < 0, "rubbed": 0 <= room <= 0.125}
     if so[result]:
-        found = bounds(result=result, thing={"stow_setback": f"{folded} in"})
+        on: dict[str, Any] = {"through": "EXT", "around": {f"{THING}EXT": EXTENSION}} if behind else {}
+        found = bounds(result=result, thing={"stow_setback": f"{folded} in"}, **on)
         low, high = found.get("pin_to_bumper", (-1e9, 1e9))
         assert low - 1e-6 <= pin <= high + 1e-6
 
@@ -198,6 +225,28 @@ def test_f12_what_follows_from_a_trial_follows_what_is_known_of_the_thing(yard: 
     assert mounting(yard)["facts"]["pin_to_bumper"] == {"at_most": "5 in"}
     client.delete("/v1/accessories/RACK", headers=key | {"If-Match": "*"})
     assert "pin_to_bumper" not in mounting(yard)["facts"]
+
+
+def test_f12_what_hung_on_an_adapter_goes_with_what_is_known_of_it(yard: Any) -> None:
+    """It is told with the adapter's name, follows its length, and is another trial than one in the receiver itself."""
+    client, key = yard
+    made = {"sku": "EXT", "subject": "adapter", "facts": EXTENSION}
+    assert client.post("/v1/accessories", json=made, headers=key).status_code == 201
+    through = {"sku": "RACK", "state": "folded", "through": "EXT"}
+    for wrong in ("NONE", "BOX"):
+        found = tell(yard, 422, evidence=through | {"result": "clear", "through": wrong})
+        assert [one["pointer"] for one in found["errors"]] == ["/evidence/through"]
+    tell(yard, evidence=through | {"result": "touched"}, by="Ann")
+    assert mounting(yard)["facts"]["pin_to_bumper"] == {"at_least": "12.001 in"}
+    assert any(
+        "RACK was tried here folded up, through EXT: it touched" in one for one in finding(yard, "RACK", RULE)[1]
+    )
+    told = {"subject": "accessory", "record": "EXT", "facts": {"adds_length": "exactly 6 in"}}
+    assert client.post("/v1/observations", json=told, headers=key).status_code == 201
+    assert mounting(yard)["facts"]["pin_to_bumper"] == {"at_least": "10.001 in"}
+    tried(yard, "clear", by="Ann", settles=True, reason="the bumper is cut away there")
+    states = [one.get("settled", False) for one in mounting(yard)["provenance"]["pin_to_bumper"]["things"]]
+    assert states == [False, False]
 
 
 def test_f12_what_was_tried_before_the_bumper_changed_is_stale(yard: Any) -> None:
@@ -397,6 +446,11 @@ def test_what_touched_is_not_forgotten_for_what_was_tried_since(demo: Any) -> No
         ({"sku": "RACK", "state": "folded", "result": "touched", "gap": "1 in"}, "/evidence/gap", "leave it out"),
         ({"sku": "RACK", "state": "folded", "result": "clear", "gap": "1 lb"}, "/evidence/gap/value", "length"),
         ({"sku": "RACK", "state": "folded", "result": "clear", "how": "x"}, "/evidence/how", "`gap`"),
+        (
+            {"sku": "RACK", "state": "folded", "result": "clear", "through": 5},
+            "/evidence/through",
+            "SKU of the adapter",
+        ),
     ],
 )
 def test_a_trial_that_cannot_be_read_says_why(yard: Any, evidence: Any, pointer: str, help: str) -> None:

@@ -26,12 +26,12 @@ _TRIED: Final = {
 
 def told_trials(tried: Sequence[TrialHere]) -> Iterator[str]:
     """How the accessory asked about did when it was tried here; that it cleared, only where it also touched."""
-    touched = {one.how for one in tried if one.result == TOUCHED}
+    touched = {one.way for one in tried if one.result == TOUCHED}
     for one in tried:
-        if one.result == "clear" and one.how not in touched:
+        if one.result == "clear" and one.way not in touched:
             continue
         when = f", on {_day(one.at)}" if one.at else ""
-        yield _TRIED[one.result].format(one.sku, one.how, f"{when}, by {one.by}" if one.by else when)
+        yield _TRIED[one.result].format(one.sku, one.way, f"{when}, by {one.by}" if one.by else when)
 
 
 def told_doubt(wording: Wording, name: str, doubt: Doubt) -> Disputed:

@@ -47,7 +47,7 @@ class Doubt:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TrialHere:
-    """An accessory that was tried on a mounting: how, what came of it, by whom and when.
+    """An accessory that was tried on a mounting: how, `through` which adapter, what came of it, by whom and when.
 
     It is `settled` where who said that it touched has tried it so again since, and it went.
     """
@@ -57,7 +57,13 @@ class TrialHere:
     result: str
     by: str = ""
     at: str = ""
+    through: str = ""
     settled: bool = False
+
+    @property
+    def way(self) -> str:
+        """How it was tried, and through what, in words."""
+        return f"{self.how}, through {self.through}" if self.through else self.how
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -540,7 +546,7 @@ class _QuestionReading:
 
     def _try_things(self, stored: Stored) -> None:
         """Note what touched or rubbed here, and how the very accessory asked about did, each way of trying it once."""
-        latest = {(one.how, one.result): one for one in stored.things if one.sku == self.sku and self.sku}
+        latest = {(one.way, one.result): one for one in stored.things if one.sku == self.sku and self.sku}
         self.tried += latest.values()
         states = self.reader.rulebook.trials.values()
         # What touched is told last, as it takes the place of what rubbed.

@@ -66,7 +66,10 @@ class Point:
         self._judges: dict[tuple[int, bool], Callable[..., str]] = {}
         self._adapting: dict[str, bool] = {}
         self._seen: tuple[Case, Sequence[Mapping[str, Value]]] | None = None
-        self._bare = self._all(self.bare_derived)
+
+    @cached_property
+    def _bare(self) -> Callable[..., Verdict]:
+        return self._all(self.bare_derived)
 
     @cached_property
     def _adapted(self) -> Callable[..., Verdict]:
@@ -132,7 +135,7 @@ class Point:
 
     def prepare(self) -> None:
         """Compile what is compiled at its first use."""
-        _ = self._adapted, self._start, self._step
+        _ = self._bare, self._adapted, self._start, self._step
         self.opening_figures.prepare()
         for number in range(len(self.rulebook.rules)):
             for adapted in (False, True):

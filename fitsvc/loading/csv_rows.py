@@ -19,7 +19,7 @@ from fitsvc.rulebook.vocabulary import Fact, Vocabulary
 from fitsvc.subjects import SOLD, STORED, SUBJECTS
 
 _RECORD: Final = ("sku", "id", "subject", "label", "vehicle", "receiver")
-_EVIDENCE: Final = ("tyre", "stowed", "rubbed", "sku", "state", "result", "gap")
+_EVIDENCE: Final = ("tyre", "stowed", "rubbed", "sku", "state", "result", "gap", "through")
 OBSERVED: Final = (
     *("subject", "record", "kind", "by", "at", "note", "tool", "condition", "photo", "source"),
     *("retracts", "corrects", "settles", "reason", *(f"evidence_{name}" for name in _EVIDENCE)),

@@ -14,7 +14,7 @@ from fitsvc.document import Json
 from fitsvc.inventory.stored import FindVehicles, StoreRecords, stored_rig, stored_so
 from fitsvc.store.errors import NotFound
 from fitsvc.store.folding import CurrentFacts, Laws, current_facts
-from fitsvc.store.observations import Entered, all_observations, ground_of, kept_as, law_of
+from fitsvc.store.observations import Entered, all_observations, ground_of, kept_as, law_of, tried_in
 from fitsvc.store.records import find_mountings, get_record
 from fitsvc.store.rigs import get_rig, told_rig
 from fitsvc.store.tables import Record, ToldOf
@@ -79,5 +79,5 @@ def ground_then(
     session: Session, laws: Laws, record: ToldOf, said: Sequence[Entered], as_of: datetime
 ) -> Mapping[str, Json]:
     """What a record's facts leant on then."""
-    tried = [one.tried for one in said]
+    tried = tried_in(said)
     return ground_of(session, record, tried, lambda other: known_then(session, laws, other, as_of).facts)

@@ -109,7 +109,8 @@ class SubjectLaw:
         if state is None:
             return tried(evidence)
         name, result = state.bears_on[0].partition(".")[2], str(evidence.get("result"))
-        return ThingTried(fact=name, sku=str(evidence.get("sku")), how=state.title, result=result)
+        through = str(evidence.get("through") or "")
+        return ThingTried(fact=name, sku=str(evidence.get("sku")), how=state.title, result=result, through=through)
 
     def changed(self, name: str, was: Json, now: Json) -> bool:
         """Whether a fact that others lean on is surely not what it was: texts and spans that share nothing."""

@@ -27,7 +27,15 @@ from fitsvc.observing.law import facts_of, laws_of
 from fitsvc.selection.segments import Snapshot
 from fitsvc.store.errors import FieldProblem, InvalidValue, NotFound
 from fitsvc.store.folding import current_facts, standing
-from fitsvc.store.observations import Entered, Provenance, log_of, observations_of, sold_as, told_before
+from fitsvc.store.observations import (
+    THINGS,
+    Entered,
+    Provenance,
+    log_of,
+    observations_of,
+    sold_as,
+    told_before,
+)
 from fitsvc.store.records import add_observation, get_records, lock, lock_record
 from fitsvc.store.rigs import count_using
 from fitsvc.store.tables import Accessory, Observation, ToldOf
@@ -169,13 +177,14 @@ def observe(
 
 
 def _lock_tried(session: Session, evidence: Json) -> None:
-    """Keep an accessory that was tried as it is; InvalidValue when none is stored under its SKU."""
-    sku = evidence.get("sku") if isinstance(evidence, dict) else None
-    if sku is None:
-        return
-    try:
-        thing = lock_record(session, "accessory", sku)
-    except NotFound as error:
-        raise InvalidValue([FieldProblem("/evidence/sku", f"{error}; store it first")]) from error
-    if sold_as(thing) != "accessory":
-        raise InvalidValue([FieldProblem("/evidence/sku", f"is sold as {sold_as(thing)}; an accessory is tried")])
+    """Keep what was tried, and an adapter that it hung on, as they are; InvalidValue when one is not stored as such."""
+    named = {evidence[name]: name for name in THINGS if evidence.get(name)} if isinstance(evidence, dict) else {}
+    for sku, name in sorted(named.items()):
+        try:
+            thing = lock_record(session, "accessory", sku)
+        except NotFound as error:
+            raise InvalidValue([FieldProblem(f"/evidence/{name}", f"{error}; store it first")]) from error
+        wanted = "accessory" if name == "sku" else "adapter"
+        if sold_as(thing) != wanted:
+            what = "an accessory is tried" if name == "sku" else "it hangs on an adapter"
+            raise InvalidValue([FieldProblem(f"/evidence/{name}", f"is sold as {sold_as(thing)}; {what}")])

@@ -17,7 +17,7 @@ from fitsvc.observing.law import facts_of, laws_of
 from fitsvc.rulebook.vocabulary import EFFORTS, Fact
 from fitsvc.selection.waiting import Waits
 from fitsvc.store.folding import ALL, KnownFact, Said, fold, taken_back
-from fitsvc.store.observations import RIG, Entered, all_observations, ground_of, sold_as
+from fitsvc.store.observations import RIG, Entered, all_observations, ground_of, sold_as, tried_in
 from fitsvc.store.rigs import get_known
 from fitsvc.store.tables import Record, SavedRig, ToldOf
 from fitsvc.subjects import Told
@@ -130,7 +130,7 @@ def sheet(
 
 
 def _ground(session: Session, record: ToldOf, told: Sequence[Entered]) -> Document:
-    return ground_of(session, record, [one.tried for one in told])
+    return ground_of(session, record, tried_in(told))
 
 
 def _waits(session: Session, reader: FactReader, subject: str, key: str, waited: Waited) -> Waits:

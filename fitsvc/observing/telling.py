@@ -26,6 +26,7 @@ from fitsvc.store.observations import (
     observations_of,
     sold_as,
     told_before,
+    tried_in,
 )
 from fitsvc.store.records import lock_records, tell_leaning
 from fitsvc.store.tables import Observation, Record, now
@@ -40,7 +41,7 @@ class RecordLog:
         self.record = record
         self._stored, self._new = earlier, list[Entered]()
         self.law = law_of(record, laws_of(reader))
-        self.ground = ground_of(session, record, [one.tried for one in earlier])
+        self.ground = ground_of(session, record, tried_in(earlier))
         self._known = reader.subjects[sold_as(record)]
         self._stands: dict[str, list[Said]] | None = None
         self._folded = 0

@@ -1,21 +1,20 @@
 """What follows from an accessory that was tried on a rig, by the rulebook's own geometry.
 
 A trial says in what state it was tried and what came of it: nothing touched, it rubbed, or it touched and did not go;
-and the gap that was left, if somebody measured it. The rulebook says what room is left in that state. What cannot be is
-then ruled out of the mounting's facts, one fact at a time, with whatever else is known only within bounds taken as
-favourably as it may be.
+the gap that was left, if somebody measured it, and the adapter that it hung on, if it did. The rulebook says what room
+is left in that state. What cannot be is then ruled out of the mounting's facts, one fact at a time, with whatever else
+is known only within bounds taken as favourably as it may be.
 """
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import replace
-from functools import cache
+from functools import cached_property, partial
 from math import inf
 from typing import Final
 
 from fitsvc.document import Document, Json
-from fitsvc.engine.support import Moving
-from fitsvc.facts import FactReader
-from fitsvc.language.compiler import compile_values
+from fitsvc.engine.point import Point
+from fitsvc.facts import Case, FactReader
 from fitsvc.language.intervals import Bounds
 from fitsvc.language.problems import Problem, ProblemsFound, nearest
 from fitsvc.language.truth import YES
@@ -24,10 +23,11 @@ from fitsvc.language.types import Value
 from fitsvc.rulebook.rules import TrialState
 from fitsvc.rulebook.vocabulary import Fact
 from fitsvc.store.folding import THING
+from fitsvc.store.observations import things_of
 from fitsvc.written import as_exact, exact, parted
 
 RESULTS: Final = ("clear", "rubbed", "touched")
-MEMBERS: Final = ("sku", "state", "result", "gap")
+MEMBERS: Final = ("sku", "state", "result", "gap", "through")
 STRIKES: Final = 0.0254
 """By how much that touches strikes at the least: a thousandth of an inch, as a spare that did not stow is larger."""
 _MOST_GAP: Final = 1524.0
@@ -41,19 +41,22 @@ class Trials:
 
     def __init__(self, reader: FactReader) -> None:
         self.reader, self.states = reader, reader.rulebook.trials
-        book = reader.rulebook
-        self._derived = {name: one.node for name, one in book.derived.items()}
-        self._derived |= {name: one.bare for name, one in book.opening.items()}
-        self._compiled = cache(self._compile)
+        self._engine = Point(reader.rulebook)
 
     def problems(self, evidence: Mapping[str, Json], pointer: str) -> Iterator[Problem]:
         """What is wrong with the evidence of an accessory that was tried."""
         for name in evidence:
             if name not in MEMBERS:
-                help = f"it has {', '.join(f'`{one}`' for one in MEMBERS[:-1])}, and may have `{MEMBERS[-1]}`"
+                listed = [f"`{one}`" for one in MEMBERS]
+                help = f"it has {', '.join(listed[:-2])}, and may have {listed[-2]} and {listed[-1]}"
                 yield Problem(f"`{name}` has no place in evidence", help, pointer=f"{pointer}/{name}")
         if not isinstance(evidence.get("sku"), str) or not evidence["sku"]:
             yield Problem("`sku` is not a text", "write the SKU of what was tried", pointer=f"{pointer}/sku")
+        if evidence.get("through") is not None and (
+            not isinstance(evidence["through"], str) or not evidence["through"]
+        ):
+            help = "write the SKU of the adapter that it hung on, or leave it out"
+            yield Problem("`through` is not a text", help, pointer=f"{pointer}/through")
         for name, known in (("state", tuple(self.states)), ("result", RESULTS)):
             if evidence.get(name) not in known:
                 near = nearest(str(evidence.get(name)), known)
@@ -76,38 +79,52 @@ class Trials:
 
         `around` are the facts of the rig by their whole names, and what is known of the thing under its SKU.
         """
-        state, thing = self.states.get(evidence.get("state", "")), around.get(f"{THING}{evidence.get('sku')}")
-        if state is None or state.room is None or thing is None:
+        state, names = self.states.get(evidence.get("state", "")), things_of(evidence)
+        things = [around[name] for name in (f"{THING}{sku}" for sku in names) if name in around]
+        if state is None or state.room is None or len(things) < len(names):
             return {}
-        facts = self._values(around, thing)
+        facts, adapters = self._values(around, things[0]), [self._adapter(one) for one in things[1:]]
         low, high = self._left(state, evidence)
         found = dict[str, Bounds]()
         for name in state.bears_on:
-            # The figure itself is what is looked for, so nothing that is said of it is taken for known.
-            room = self._room(state, {**facts, name: (-inf, inf)}, name)
-            moves = Moving(self._derived).of(state.room).get(name)
-            if room is not None and moves in (1, -1):
-                span = _possible(self.reader.vocabulary.facts[name], room, (low, high), moves)
+            moves = self._engine.moves(state.room, adapted=bool(adapters)).get(name)
+            if moves in (1, -1) and not (adapters and name in self._of_opening):
+                # The figure itself is what is looked for, so nothing that is said of it is taken for known.
+                room = self._room(state, {**facts, name: (-inf, inf)}, adapters, name)
+                span = _possible(self.reader.vocabulary.facts[name], room, (low, high), moves) if room else None
                 found |= {name.partition(".")[2]: span} if span is not None else {}
         return found
 
-    def _room(self, state: TrialState, facts: Mapping[str, Value], name: str) -> Callable[[float], Bounds] | None:
+    @cached_property
+    def _of_opening(self) -> frozenset[str]:
+        """The facts of a rig that the working opening rests on: behind an adapter they are not followed."""
+        return frozenset(read.name for read in self._engine.opening_leaves[0])
+
+    def _room(
+        self, state: TrialState, facts: Mapping[str, Value], adapters: Sequence[Mapping[str, Value]], name: str
+    ) -> Callable[[float], Bounds] | None:
         """The room that is left as one fact changes; None where the trial may tell nothing of it."""
-        present = frozenset({*_PARTS, "accessory"}) | self.reader.named(facts)
-        room, applies = self._compiled(state.name)
+        assert state.room is not None
+        present = frozenset({*_PARTS, "accessory"}) | self.reader.named(facts, adapters)
+        case = self._engine.opened(Case(facts, present, tuple(adapters), {}))
+        guards, rooms = (
+            self._engine.values(("trial", state.name, what), partial(list, [node]))
+            for what, node in (("guard", state.guard if state.guard is not None else ALWAYS), ("room", state.room))
+        )
+        room = rooms.adapted() if adapters else rooms.bare()
 
         def at(figure: float) -> Bounds:
-            (found,) = room({**facts, name: (figure, figure)}.get, present)
+            (found,) = room({**case.facts, name: (figure, figure)}.get, present)
             assert isinstance(found, tuple)
             return found
 
-        return at if applies(facts.get, present) == (YES,) else None
+        return at if guards.of(case) == (YES,) else None
 
-    def _compile(self, name: str) -> tuple[Callable[..., tuple[Value, ...]], Callable[..., tuple[Value, ...]]]:
-        state = self.states[name]
-        assert state.room is not None
-        guard = state.guard if state.guard is not None else ALWAYS
-        return compile_values([state.room], self._derived), compile_values([guard], self._derived)
+    def _adapter(self, thing: Mapping[str, Json]) -> Mapping[str, Value]:
+        """The facts of an adapter as typed values."""
+        values: dict[str, Value] = {}
+        self.reader.read("adapter", dict(thing), "", [], values, {})
+        return values
 
     def _values(self, around: Mapping[str, Json], thing: Mapping[str, Json]) -> dict[str, Value]:
         """The facts of the rig and the thing as typed values; what cannot be read is not known."""

@@ -332,12 +332,16 @@ def _evidence(trials: Mapping[str, TrialState]) -> dict[str, Schema]:
     if not trials:
         return found
     about = (
-        "An accessory that was tried here, in the receiver itself: in what state, what came of it, and the gap left."
+        "An accessory that was tried here, in the receiver itself or through one adapter: in what state, what came of "
+        "it, and the gap left."
     )
     ways = "; ".join(f"`{name}`: {one.title}" for name, one in trials.items())
     result = word(RESULTS, "`rubbed` went in and rubs; `touched` did not go.")
+    through = described(_SKU, "The SKU of the adapter that it hung on; left out, it hung in the receiver itself.")
     names = {"sku": _SKU, "state": word(tuple(trials), f"{ways}."), "result": result}
-    return found | {"TriedThing": closed(["sku", "state", "result"], about, **names, gap=reference("Length"))}
+    return found | {
+        "TriedThing": closed(["sku", "state", "result"], about, **names, gap=reference("Length"), through=through)
+    }
 
 
 _CORRECTS: Final = text("An earlier observation of this record, taken back in what is told anew.", minLength=1)

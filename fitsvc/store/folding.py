@@ -94,13 +94,14 @@ class ThingTried:
     """An accessory that was tried: how, what came of it, the fact that it bears on, by whom and when.
 
     It is `settled` where who said that it touched has tried it so again since, and it went, or that it rubbed, and it
-    cleared.
+    cleared. `through` is the SKU of an adapter that it hung on.
     """
 
     fact: str
     sku: str
     how: str
     result: str
+    through: str = ""
     by: str = ""
     at: str = ""
     settled: bool = False
@@ -113,6 +114,7 @@ class ThingTried:
     def document(self) -> Document:
         """As a record keeps it."""
         told = {"sku": self.sku, "how": self.how, "result": self.result, "by": self.by, "at": self.at}
+        told |= {"through": self.through} if self.through else {}
         return told | ({"settled": True} if self.settled else {})
 
 
@@ -303,7 +305,9 @@ def _tried(every: Sequence[Statement], law: Law) -> list[tuple[str, Trial | Thin
     told = [(one.id, _as_told(one, tried, went)) for one, tried in live]
     # What touched or rubbed must never be forgotten; there is one for each accessory and way to try it, by each person.
     touched = {
-        (tried.sku, tried.how, tried.by, tried.result): key for key, tried in told[:-_MOST_TOLD] if _counts(tried)
+        (tried.sku, tried.how, tried.through, tried.by, tried.result): key
+        for key, tried in told[:-_MOST_TOLD]
+        if _counts(tried)
     }
     return [(key, tried) for key, tried in told[:-_MOST_TOLD] if key in touched.values()] + told[-_MOST_TOLD:]
 
@@ -317,7 +321,7 @@ def _as_told(one: Statement, tried: Trial | ThingTried, went: Mapping[tuple[str,
 
 
 def _trial_of(one: Statement, tried: ThingTried) -> tuple[str, ...]:
-    return tried.sku, tried.how, _person(one)
+    return tried.sku, tried.how, tried.through, _person(one)
 
 
 def _counts(tried: Trial | ThingTried) -> TypeGuard[ThingTried]:

@@ -38,6 +38,8 @@ from fitsvc.subjects import OF_YARD, Subject, Told
 
 MOST_SAID: Final = 10_000
 """Observations of one record; a measured part has some dozens, and all are read whenever one is added."""
+THINGS: Final = ("sku", "through")
+"""The members of what was tried that name stored accessories: the thing itself, and an adapter that it hung on."""
 RIG: Final[Told] = "rig"
 """What one saved rig is told of as."""
 _AHEAD: Final = timedelta(hours=14)
@@ -173,8 +175,18 @@ class Log:
 def log_of(session: Session, subject: Told, record: ToldOf, evidence: Json = None) -> Log:
     """The log of a locked record to which something is to be told, where `evidence` was tried too."""
     earlier = all_observations(session, subject, record.key)
-    trying = evidence.get("sku") if isinstance(evidence, dict) else None
-    return Log(record, earlier, ground_of(session, record, [one.tried for one in earlier] + [trying]))
+    trying = things_of(evidence) if isinstance(evidence, dict) else []
+    return Log(record, earlier, ground_of(session, record, tried_in(earlier) + trying))
+
+
+def tried_in(told: Iterable[Entered]) -> list[str]:
+    """The SKUs of what was tried, and through what, in some observations."""
+    return [sku for one in told if one.tried for sku in things_of(one.evidence or {})]
+
+
+def things_of(evidence: Mapping[str, Json]) -> list[str]:
+    """The SKUs of the accessory that was tried and of the adapter that it hung on, as far as there are such."""
+    return [evidence[name] for name in THINGS if evidence.get(name)]
 
 
 def append(
@@ -219,7 +231,7 @@ def leant_on(law: Law, names: Iterable[str], own: Document, ground: Document) ->
 def ground_of(
     session: Session,
     record: ToldOf,
-    tried: Iterable[str | None] = (),
+    tried: Iterable[str] = (),
     known: Callable[[ToldOf], Document] = lambda other: other.facts,
 ) -> Document:
     """What a record's own facts may lean on: of a mounting the facts of its vehicle, by whole names.
@@ -232,7 +244,7 @@ def ground_of(
         return _ground_of_rig(session, record, known)
     if not isinstance(record, Mounting):
         return {}
-    vehicle, skus = session.get(Vehicle, record.vehicle_id), sorted({sku for sku in tried if sku})
+    vehicle, skus = session.get(Vehicle, record.vehicle_id), sorted(set(tried))
     found = {f"vehicle.{name}": value for name, value in known(vehicle).items()} if vehicle else {}
     receiver = session.get(Receiver, record.receiver_id) if skus else None
     found |= {f"receiver.{name}": value for name, value in known(receiver).items()} if receiver else {}

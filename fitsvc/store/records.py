@@ -11,7 +11,7 @@ from functools import cache
 from itertools import islice
 from typing import Any, TypeVar
 
-from sqlalchemy import ColumnElement, and_, bindparam, true, update
+from sqlalchemy import ColumnElement, Text, and_, bindparam, cast, true, update
 from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Mapped
 from sqlalchemy.sql.dml import ReturningUpdate
@@ -519,10 +519,18 @@ def _leaning_on(changed: ToldOf) -> SelectOfScalar[str]:
     if isinstance(changed, Vehicle):
         return found.where(Mounting.vehicle_id == changed.id)
     if isinstance(changed, Accessory):
-        return found.where(col(Mounting.id).in_(tried.where(Observation.tried == changed.sku)))
+        return found.where(col(Mounting.id).in_(tried.where(_tried_with(changed))))
     # Of a receiver nothing is leant on but by what was tried.
     some = tried.where(col(Observation.tried).is_not(None))
     return found.where(Mounting.receiver_id == changed.key, col(Mounting.id).in_(some))
+
+
+def _tried_with(changed: Accessory) -> ColumnElement[bool]:
+    """Whether something was tried: an accessory itself, or through an adapter, of which there are few."""
+    if changed.subject != "adapter":
+        return col(Observation.tried) == changed.sku
+    named = cast(col(Observation.evidence), Text).contains(json.dumps(changed.sku), autoescape=True)
+    return and_(col(Observation.tried).is_not(None), named)
 
 
 def _referring(session: Session, subject: Subject, key: str) -> Iterator[str]:

@@ -109,7 +109,7 @@ def _tried_otherwise(earlier: Sequence[Entered], law: Law, evidence: Mapping[str
 
 def _came_otherwise(now: Trial | ThingTried, then: Trial | ThingTried) -> bool:
     if isinstance(now, ThingTried) and isinstance(then, ThingTried):
-        return (then.sku, then.how) == (now.sku, now.how) and then.result != now.result
+        return (then.sku, then.how, then.through) == (now.sku, now.how, now.through) and then.result != now.result
     return isinstance(now, Trial) and isinstance(then, Trial) and then.what == now.what and then.fact != now.fact
 
 

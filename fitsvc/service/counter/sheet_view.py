@@ -117,6 +117,7 @@ def told_try(evidence: Mapping[str, Json], trials: Mapping[str, TrialState]) -> 
         return ""
     state = trials[evidence["state"]].title if evidence.get("state") in trials else str(evidence.get("state", ""))
     gap = f", {as_written(evidence['gap'])} left" if evidence.get("gap") else ""
+    state += f", through {evidence['through']}" if evidence.get("through") else ""
     return f"{evidence['sku']}, {state}: {RESULTS.get(evidence.get('result', ''), '')}{gap}"
 
 
