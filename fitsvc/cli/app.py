@@ -29,6 +29,7 @@ _COMMANDS: Final = {
     "export": "show",
     "worklist": "worklist",
     "serve": "serve",
+    "replay": "replay",
     "rules": "rules",
     "db": "databases",
     "key": "keys",

@@ -125,6 +125,12 @@ from fitsvc.cli.options import FILE, database_option, index_option, rules_folder
     help="How long a body may take, and then 10 kB a second.",
 )
 @click.option(
+    "--record",
+    metavar="DIR",
+    type=FILE,
+    help="Keep every question to the API with its answer there, for `fitsvc replay`. Nothing is kept if not said.",
+)
+@click.option(
     "--shop", metavar="NAME", default="", envvar="FITSVC_SHOP", show_envvar=True, help="The shop's name on the pages."
 )
 @click.option(
@@ -163,6 +169,7 @@ def serve(
     workers: int,
     keep_alive: int,
     body_seconds: int,
+    record: Path | None,
     shop: str,
     shop_heading: str,
     public_address: str,
@@ -183,6 +190,7 @@ def serve(
         max_age=max_age,
         log=log,
         traces=traces,
+        record=record,
         hooks=read_hooks(webhook, os.environ.get(VARIABLE, "")),
         operator=Operator(name=shop, heading=shop_heading, address=public_address.rstrip("/")),
     )

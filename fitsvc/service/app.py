@@ -8,7 +8,7 @@ from typing import Final
 import msgspec
 from anyio import to_thread
 from litestar import Litestar
-from litestar.types import ControllerRouterHandler
+from litestar.types import ASGIApp, ControllerRouterHandler
 
 from fitsvc.answers.answering import Answerer
 from fitsvc.inventory.shelf import Shop
@@ -47,6 +47,7 @@ from fitsvc.service.leaving import Leaving
 from fitsvc.service.metrics import Metrics
 from fitsvc.service.openapi import describe
 from fitsvc.service.published import Published
+from fitsvc.service.recording import Recorder, Recording
 from fitsvc.service.selecting import Selections
 from fitsvc.service.settings import Settings
 from fitsvc.service.shortcut import Shortcut
@@ -113,7 +114,9 @@ def create_app(
     telling = webhooks.Webhooks(service, settings.hooks)
     app.on_startup.append(telling.start)
     app.on_shutdown.insert(0, telling.stop)
-    inner = Shortcut(Leaving(app.asgi_handler, settings.body_seconds), service)
+    inner: ASGIApp = Shortcut(Leaving(app.asgi_handler, settings.body_seconds), service)
+    if settings.record is not None:
+        inner = Recording(inner, Recorder(settings.record), answerer.rulebook.digest)
     app.asgi_handler = Edge(Gate(Compressing(inner), settings, service.metrics), service.metrics)
     return app
 

@@ -1,6 +1,7 @@
 """What an operator sets of a service; each has a default that suits one service behind one balancer."""
 
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Final, Literal
 
 from fitsvc.service.signing import Hooks
@@ -44,7 +45,7 @@ class Settings:
     keep for `max_age` seconds what it would else ask about each time. At most `inside` requests
     are worked on or wait at a time. So many `workers`, processes, answer on the one address, and each has its own
     counts of what is inside and what a caller has sent. With `traces` each request is a span of OpenTelemetry. The
-    addresses of `hooks` are told what changed.
+    addresses of `hooks` are told what changed. With a folder to `record` in, what is asked and answered is kept there.
     """
 
     public: frozenset[str] = OPEN
@@ -61,3 +62,4 @@ class Settings:
     traces: bool = False
     operator: Operator = _NOBODY
     hooks: Hooks = _NO_HOOKS
+    record: Path | None = None
