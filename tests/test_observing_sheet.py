@@ -1,21 +1,37 @@
 """The sheet of a record, and what stands of it as rows that load elsewhere to the same facts."""
 
 import json
+from collections.abc import Iterator
+from contextlib import redirect_stdout, suppress
+from datetime import UTC, datetime
+from io import StringIO
+from itertools import count
 from pathlib import Path
 from typing import Any
 
 import pytest
+from demo_world import answerer
+from effort import TIMED, tries
+from hypothesis import HealthCheck, given
+from hypothesis import strategies as st
 from litestar import Litestar
 from litestar.testing import TestClient
 from service_checks import problem
+from sqlmodel import Session
 
 from fitsvc.cli.app import main
+from fitsvc.cli.show import _print_csv
 from fitsvc.facts import FactReader
 from fitsvc.loading.load import load_file
+from fitsvc.observing.recording import observe
 from fitsvc.observing.sheet import standing_rows
 from fitsvc.rulebook.rules import Rulebook
+from fitsvc.store.creation import create_record
 from fitsvc.store.database import Database
-from fitsvc.store.records import get_record
+from fitsvc.store.errors import InvalidValue
+from fitsvc.store.observations import Provenance, all_observations
+from fitsvc.store.records import Draft, get_record
+from fitsvc.store.taking_back import NO_REQUEST, Request
 
 Client = TestClient[Litestar]
 Key = dict[str, str]
@@ -120,3 +136,121 @@ def test_what_stands_loads_elsewhere_to_the_same_facts(
         assert states[0]["pin_to_bumper"] == "disputed"
     path.write_text("".join(json.dumps(row) + "\n" for row in rows), encoding="utf-8")
     assert load_file(database, reader, path).repeated == len(rows)
+
+
+FACTS = {
+    "pin_to_bumper": ("4 in", "4-1/8 in ± 1/8 in", "exactly 14 in", "at least 5 in"),
+    "height": ("17 in", "17-1/4 in ± 1/4 in", "20 in"),
+    "fascia_trim": ("none", ["none", "hidden"], "visible"),
+    "drilling": (True, False),
+}
+TRIES = (
+    {"tyre": "245/75R16", "stowed": True},
+    {"tyre": "265/70R17", "stowed": False, "rubbed": False},
+    {"sku": "RACK", "state": "folded", "result": "clear"},
+    {"sku": "RACK", "state": "folded", "result": "touched"},
+)
+_NUMBERS = count()
+"""Of mountings: each history has one of its own."""
+Step = tuple[str, Any]
+WHO = st.tuples(st.sampled_from(["Ann", "Bo", ""]), st.integers(1, 5))
+TOLD = st.sampled_from([(name, value) for name, values in FACTS.items() for value in (*values, None)])
+KINDS = st.sampled_from(["measured", "read", "published", "assumed"])
+STEPS = st.one_of(
+    st.tuples(st.just("tells"), st.tuples(TOLD, TOLD, KINDS, WHO)),
+    st.tuples(st.just("tries"), st.tuples(st.sampled_from(TRIES), TOLD, WHO)),
+    st.tuples(st.sampled_from(["retracts", "corrects"]), st.tuples(st.integers(0, 9), TOLD)),
+    st.tuples(st.just("changes"), st.sampled_from(["245/75R16", "285/75R17"])),
+)
+
+
+@tries(15, suppress_health_check=[*TIMED, HealthCheck.function_scoped_fixture])
+@given(st.lists(STEPS, min_size=2, max_size=9), st.booleans())
+def test_whatever_was_said_is_exported_and_loads_elsewhere_to_the_same(
+    yard: Database, tmp_path: Path, steps: list[Step], as_csv: bool
+) -> None:
+    """Of any history: the same facts, known so and from such kinds, disputed alike, with the same things tried.
+
+    What is stale is no ground for anybody: it stays where it is, and of such a fact nothing is known elsewhere.
+    """
+    reader = answerer().reader
+    with yard.session() as session:
+        number = next(_NUMBERS)
+        vehicle = create_record(session, "vehicle", Draft(key=f"veh_{number}", facts={"tyre": "245/75R16"})).key
+        here, there = (f"mnt_{number}_{place}" for place in ("here", "there"))
+        for key in (here, there):
+            create_record(session, "mounting", Draft(key=key, vehicle_id=vehicle, receiver_id="rcv_1"))
+        for step in steps:
+            happens(session, here, vehicle, step)
+        rows = [row | {"record": there} for row in standing_rows(session, reader, "mounting", here)]
+    if rows:
+        file = tmp_path / ("out.csv" if as_csv else "out.jsonl")
+        file.write_text(csv_of(rows) if as_csv else "".join(json.dumps(row) + "\n" for row in rows), encoding="utf-8")
+        load_file(yard, reader, file)
+    with yard.session() as session:
+        one, two = (get_record(session, "mounting", key) for key in (here, there))
+        assert spans(two.facts) == spans(one.facts)
+        assert known_so(two.provenance) == known_so(one.provenance)
+
+
+def happens(session: Session, key: str, vehicle: str, step: Step) -> None:
+    """What a step of a history tells of a mounting, or of the vehicle that it is on; what cannot be is left out."""
+    reader, (what, how) = answerer().reader, step
+    about: dict[str, Any] = {"subject": "mounting", "record": key}
+    if what == "changes":
+        about = {"subject": "vehicle", "record": vehicle, "facts": {"tyre": how}}
+        observe(session, reader, about, Provenance(kind="read", by="Ann"), rigs=False)
+        return
+    request, told = NO_REQUEST, Provenance(kind="measured", by="Cy")
+    if what in ("retracts", "corrects"):
+        said = all_observations(session, "mounting", key)
+        target = said[how[0] % len(said)].id
+        request = Request(what, target, "a slip")  # type: ignore[arg-type]
+        about["facts"] = {how[1][0]: how[1][1]} if what == "corrects" else {}
+    else:
+        by, day = how[-1]
+        told = Provenance(kind=how[2] if what == "tells" else "measured", by=by, at=datetime(2026, 5, day, tzinfo=UTC))
+        about["facts"] = dict(how[:2] if what == "tells" else [how[1]])
+        about |= {"evidence": how[0]} if what == "tries" else {}
+    with suppress(InvalidValue):
+        observe(session, reader, about, told, request, rigs=False)
+
+
+def csv_of(rows: list[dict[str, Any]]) -> str:
+    """Rows as the shell writes them."""
+    text = StringIO()
+    with redirect_stdout(text):
+        _print_csv(iter(dict(row) for row in rows))
+    return text.getvalue()
+
+
+def spans(facts: dict[str, Any]) -> dict[str, Any]:
+    """Facts as they are read: a spelling may differ, what it says may not."""
+    values: dict[str, Any] = {}
+    answerer().reader.read("mounting", facts, "", [], values, {})
+    return values
+
+
+def known_so(provenance: dict[str, Any]) -> dict[str, Any]:
+    """How each fact is known that is known: the kind, whether that is in doubt, and what was tried."""
+    found = {}
+    for name, how in provenance.items():
+        things = [(one["sku"], one["result"]) for one in how.get("things", ())]
+        if how.get("state") != "stale":
+            found[name] = [*(how.get(part) for part in ("kind", "state", "tried", "rubbed")), things]
+    return found
+
+
+@pytest.fixture
+def yard(url: str) -> Iterator[Database]:
+    """Give a store with a receiver and a carrier that folds."""
+    database = Database(url)
+    with database.session() as session:
+        create_record(session, "receiver", Draft(key="rcv_1", facts={"opening": "2 in"}))
+        create_record(
+            session,
+            "accessory",
+            Draft(key="RACK", facts={"kind": "bike_carrier", "shank": "2 in", "stow_setback": "4 in"}),
+        )
+    yield database
+    database.close()

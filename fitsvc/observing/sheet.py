@@ -222,23 +222,26 @@ def _unknown(facts: Mapping[str, Fact], known: Mapping[str, KnownFact], waiting:
 
 
 def standing_rows(session: Session, reader: FactReader, subject: Told, key: str) -> list[Document]:
-    """What stands of a record, as observations that load elsewhere to the same facts; what is stale stays here."""
+    """What stands of a record, as observations that load elsewhere to the same facts; what is stale stays here.
+
+    Of a fact of which only stale readings are left nothing goes along: a maker's word for it is no better there.
+    """
     record, every = get_known(session, subject, key), all_observations(session, subject, key)
     law, ground = laws_of(reader)(sold_as(record)), _ground(session, record, every)
-    known, dead = fold(every, law, ground), taken_back(every)
-    stale = {(one.observation, one.fact) for fact in known.values() for one in _stale(fact)}
-    gone, touched = dead | stale, {observation for observation, _ in dead}
+    known = fold(every, law, ground)
+    gone = taken_back(every) | {(one.observation, one.fact) for fact in known.values() for one in _stays(fact)}
     rows = []
     for one in every:
         facts = {n: v for n, v in one.facts.items() if v is not None and not {(one.id, n), (one.id, ALL)} & gone}
-        evidence = one.evidence if one.evidence and one.id not in touched else None
+        taught = law.teaches(one.evidence) if one.evidence else ()
+        evidence = one.evidence if not {(one.id, ALL), *((one.id, name) for name in taught)} & gone else None
         if facts or evidence:
             rows.append(_row(one, facts, evidence))
     return rows
 
 
-def _stale(known: KnownFact) -> Sequence[Said]:
-    return known.counts if known.state == "stale" else ()
+def _stays(known: KnownFact) -> Sequence[Said]:
+    return (*known.counts, *known.beside) if known.state == "stale" else known.stale
 
 
 def _row(one: Entered, facts: Document, evidence: Document | None) -> Document:

@@ -93,7 +93,8 @@ def _known() -> dict[str, Schema]:
     tried = described(_by_name(value, ""), "What the fact is for the very thing that was tried.")
     rubbed = described(array(TEXT), "Of what was tried, what went in and rubbed.")
     settled = described({"type": "boolean"}, "Who said that it touched has tried it so again since, and it went.")
-    told = {"by": TEXT, "at": TEXT, "settled": settled}
+    through = described(TEXT, "The SKU of the adapter that it hung on.")
+    told = {"by": TEXT, "at": TEXT, "through": through, "settled": settled}
     thing = closed(["sku", "how", "result"], sku=TEXT, how=TEXT, result=word(RESULTS), **told)
     things = described(array(thing), "Accessories that were tried, and what came of it.")
     more = {"state": state, "said": array(said), "tried": tried, "rubbed": rubbed, "things": things}

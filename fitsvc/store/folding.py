@@ -246,7 +246,8 @@ class Statement(Protocol):
 class KnownFact:
     """What is known of one fact: `value` is None where nothing usable is left.
 
-    `counts` are the statements it follows from, oldest first; `beside` those that stand and do not count.
+    `counts` are the statements it follows from, oldest first; `beside` those that stand and do not count, of which
+    some may be `stale` beside fresh ones.
     """
 
     value: Json
@@ -256,6 +257,7 @@ class KnownFact:
     state: State = ""
     counts: tuple[Said, ...] = ()
     beside: tuple[Said, ...] = ()
+    stale: tuple[Said, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -354,7 +356,7 @@ def _folded(stands: Mapping[str, Sequence[Said]], law: Law, ground: Mapping[str,
             found[name] = _left_out(stale, fresh)
         else:
             known = fold_fact(fresh, of)
-            found[name] = replace(known, beside=(*known.beside, *stale)) if stale else known
+            found[name] = replace(known, beside=(*known.beside, *stale), stale=tuple(stale)) if stale else known
         now[law.whole(name)] = found[name].value
     return found
 
