@@ -36,7 +36,7 @@ from fitsvc.answers.shelf import EMPTY, Shelf
 from fitsvc.answers.summary import summarise, to_ask
 from fitsvc.answers.things import names_several, read_things
 from fitsvc.answers.together import Together
-from fitsvc.answers.trying import MOST_WORK
+from fitsvc.answers.trying import MOST_WORK, Work
 from fitsvc.answers.wording import Wording
 from fitsvc.caching import LruCache
 from fitsvc.document import Json
@@ -221,13 +221,15 @@ class Answerer:
         return found
 
     def answer_question(
-        self, question: Question, system: System = "us", most: int = MOST_WORK, verdict: Verdict | None = None
+        self, question: Question, system: System = "us", most: int | Work = MOST_WORK, verdict: Verdict | None = None
     ) -> Answer:
         """Answer a question that has been read, and judged if there is a verdict; with so much work for what next."""
         case = self.engine.opened(question.case)
         return self._told(question, case, verdict or self.engine.evaluate(case), system, most)
 
-    def _told(self, question: Question, case: Case, verdict: Verdict, system: System, most: int = MOST_WORK) -> Answer:
+    def _told(
+        self, question: Question, case: Case, verdict: Verdict, system: System, most: int | Work = MOST_WORK
+    ) -> Answer:
         """The verdict on a question in words."""
         findings = self._findings(question, verdict, case, system)
         limits = self._limits(case, system)

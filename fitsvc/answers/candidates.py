@@ -31,7 +31,9 @@ from fitsvc.rulebook.vocabulary import EFFORTS, Fact, Vocabulary
 MOST: Final = 24
 """How many candidates are judged on a bare receiver, 40 ms of them at worst; of more, it is only asked which it is."""
 _MOST_OVER: Final = 5_000
-"""Judgements on what to learn next over all candidates, each of which is judged before: half of what one may have."""
+"""Judgements on what to learn next over all candidates, less what it takes to judge each of them before."""
+_EACH: Final = 150
+"""Judgements that one candidate takes as long as, more of them with each adapter: its verdict in full, and its words."""
 
 CONFIGURATION: Final = "vehicle.id"
 """What is asked for where no fact tells the candidates apart."""
@@ -165,7 +167,8 @@ def union(lists: Iterable[Iterable[Any]], key: Callable[[Any], Hashable] = lambd
 
 def steps_over(missing: Missing, judged: Sequence[CandidateAnswer], system: System, most: int = MOST_WORK) -> Steps:
     """What to learn next: what tells the candidates apart where they differ, then what is open on those left open."""
-    wording, most = missing.wording, min(most, _MOST_OVER)
+    wording = missing.wording
+    most = min(most, _MOST_OVER - _EACH * sum(1 + len(one.case.adapters) for one in judged))
     first = split(wording, judged) if outcome_of(judged) == "undetermined" and _differ(judged) else []
     left = [one for one in judged if not _CLASS[one.verdict.outcome]] or ([] if first else list(judged))
     if not left:

@@ -7,7 +7,7 @@ nothing is known.
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from itertools import combinations
 from typing import Final
 
@@ -51,13 +51,13 @@ class Steps:
     waits: Mapping[int, frozenset[str]] = field(default_factory=dict)
 
 
-def next_steps(missing: Missing, case: Case, verdict: Verdict, system: System, most: int = MOST_WORK) -> Steps:
-    """What to learn next; nothing can help where a rule surely fails."""
+def next_steps(missing: Missing, case: Case, verdict: Verdict, system: System, most: int | Work = MOST_WORK) -> Steps:
+    """What to learn next; nothing can help where a rule surely fails. `most` is its work, or that shared with others."""
     if verdict.outcome == "fails":
         return Steps()
     found = settling(missing, case, verdict.holding_up, verdict.doubts, system, most)
     steps, if_usual = with_usual(missing, case, verdict, found.told[:MOST_STEPS], system)
-    return Steps(steps, len(found.told[MOST_STEPS:]), found.untried, if_usual, found.waits)
+    return replace(found, told=steps, more=len(found.told[MOST_STEPS:]), if_usual=if_usual)
 
 
 def settling(
@@ -66,12 +66,12 @@ def settling(
     unknown: Sequence[int],
     doubts: Sequence[int],
     system: System,
-    most: int = MOST_WORK,
+    most: int | Work = MOST_WORK,
 ) -> Steps:
     """What would settle open rules: what holds up the outcome first, then what cautions wait for."""
     if not unknown and not doubts:
         return Steps()
-    trying = missing.trying(case, Work(most))
+    trying = missing.trying(case, most if isinstance(most, Work) else Work(most))
     search = Settling(missing, trying, [*unknown, *doubts], system)
     needed = search.needed(unknown)
     first = dict.fromkeys(facts_of(needed))

@@ -17,7 +17,7 @@ from fitsvc.answers.candidates import union
 from fitsvc.answers.phrases import capped, joined
 from fitsvc.answers.question import Question
 from fitsvc.answers.things import Thing
-from fitsvc.answers.trying import MOST_WORK
+from fitsvc.answers.trying import MOST_WORK, Work
 from fitsvc.engine.verdict import Verdict
 from fitsvc.facts import Case
 from fitsvc.language.display import System
@@ -31,9 +31,9 @@ from fitsvc.subjects import KIND, PLACE
 if TYPE_CHECKING:
     from fitsvc.answers.answering import Answerer
 
-MOST_TOGETHER: Final = 3_000
+MOST_TOGETHER: Final = 2_500
 """Judgements on what to learn next for all of several things, which are judged beside one another before: a third of
-what one thing may have."""
+what one thing may have. The first have it first, as it is the first open one that is read out."""
 SUBJECT: Final = PLACE.partition(".")[0]
 
 
@@ -54,7 +54,7 @@ class Together:
 
     def answer(self, things: Sequence[Thing], system: System = "us", most: int = MOST_WORK) -> Answer:
         """The answer for all of them at once, with each one's own; they share the work on what to learn next."""
-        return _Judging(self, things, system, min(most, MOST_TOGETHER) // len(things)).answer()
+        return _Judging(self, things, system, Work(min(most, MOST_TOGETHER))).answer()
 
     def verdicts(self, things: Sequence[tuple[Case, Value]]) -> list[Verdict]:
         """What each of several things comes to beside the others at its worst: its case alone, and where it hangs."""
@@ -118,9 +118,9 @@ class Beside:
 class _Judging:
     """One question's things being judged."""
 
-    def __init__(self, together: Together, things: Sequence[Thing], system: System, most: int) -> None:
+    def __init__(self, together: Together, things: Sequence[Thing], system: System, work: Work) -> None:
         self.together, self.answerer, self.engine = together, together.answerer, together.engine
-        self.things, self.system, self.most = things, system, most
+        self.things, self.system, self.work = things, system, work
         self.names = _told_apart([thing.name or self._kind(thing) for thing in things])
         self.beside = Beside(together.answerer, [(thing.question.case, thing.place) for thing in things])
 
@@ -172,7 +172,7 @@ class _Judging:
         alone = self.beside.judged(i, None, []).outcome
         judged = self._beside_each(i)
         worst = max(judged, key=lambda near: OUTCOMES.index(judged[near][1].outcome))
-        answer = self.answerer.answer_question(self.question(i, worst), self.system, self.most, judged[worst][1])
+        answer = self.answerer.answer_question(self.question(i, worst), self.system, self.work, judged[worst][1])
         for near, (case, verdict) in judged.items():
             if near != worst:
                 more = [one for one in self.answerer.findings(verdict, case, self.system) if one.result != "passes"]

@@ -17,8 +17,8 @@ from fitsvc.language.types import NumberType, Value
 from fitsvc.rulebook.vocabulary import EFFORTS, Fact
 from fitsvc.wanted import still_wanted
 
-MOST_WORK: Final = 8_000
-"""Judgements for one question: 35 ms or so. Hardly a question that `bench.bench_next` draws takes as many."""
+MOST_WORK: Final = 7_000
+"""Judgements for one question: 30 ms or so. Hardly a question that `bench.bench_next` draws takes as many."""
 
 
 @dataclass(slots=True)

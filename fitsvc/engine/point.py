@@ -3,7 +3,9 @@
 from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from functools import cached_property
+from typing import Final
 
+from fitsvc.caching import LruCache
 from fitsvc.engine.choices import Choices
 from fitsvc.engine.judges import compile_rule, compile_rules
 from fitsvc.engine.opening import OpeningFigures
@@ -15,6 +17,10 @@ from fitsvc.language.compiler import compile_values
 from fitsvc.language.typed import AnyTyped, Read
 from fitsvc.language.types import Value
 from fitsvc.rulebook.rules import Rulebook
+
+
+_MOST_BEHIND: Final = 1_000
+"""Sets of figures that rules read of the opening, hardly a hundred, with each number of adapters."""
 
 
 class Values:
@@ -65,6 +71,7 @@ class Point:
         self._supports: dict[Hashable, Support] = {}
         self._judges: dict[tuple[int, bool], Callable[..., str]] = {}
         self._adapting: dict[str, bool] = {}
+        self._behind = LruCache[tuple[frozenset[str], int], Sequence[tuple[Read, int | None]]](_MOST_BEHIND)
         self._seen: tuple[Case, Sequence[Mapping[str, Value]]] | None = None
 
     @cached_property
@@ -233,11 +240,16 @@ class Point:
         own = [read for read in leaves if not read.name.startswith(("adapter.", "opening."))]
         return own, [read for read in leaves if read.name.startswith("adapter.")]
 
-    def behind_opening(self, names: Iterable[str], adapters: int) -> Iterator[tuple[Read, int | None]]:
+    def behind_opening(self, names: Iterable[str], adapters: int) -> Sequence[tuple[Read, int | None]]:
         """What figures of the working opening rest on: facts of each of so many adapters, last first, then the rig's.
 
         Of an adapter's facts comes its place with them.
         """
+        key = (frozenset(names), adapters)
+        found = self._behind.find(key)
+        return self._behind.get(key, lambda: list(self._found_behind(*key))) if found is None else found
+
+    def _found_behind(self, names: frozenset[str], adapters: int) -> Iterator[tuple[Read, int | None]]:
         wanted = set(names)
         for place in reversed(range(adapters)):
             leaves = [read for name in sorted(wanted) for read in self.opening_supports[name][1].leaves]
