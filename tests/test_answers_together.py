@@ -280,16 +280,18 @@ def test_nobody_is_asked_for_what_the_question_tells() -> None:
 
 
 def test_four_things_take_no_more_work_than_one(monkeypatch: pytest.MonkeyPatch) -> None:
-    """What may be spent on what to learn next is shared out among them."""
-    spent = []
+    """What may be spent on what to learn next is one account, which each of them finds as the one before left it."""
+    shared, left = [], []
 
     def noted(*arguments: Any) -> Any:
-        spent.append(arguments[-1])
+        shared.append(arguments[-1])
+        left.append(arguments[-1].left)
         return next_steps(*arguments)
 
     monkeypatch.setattr(answering, "next_steps", noted)
     found = answer([boat(), rack_on_trailer(), front(), step()])
-    assert len(found.together) == len(spent) == MOST_THINGS and sum(spent) <= MOST_WORK
+    assert len(found.together) == len(shared) == MOST_THINGS and len(set(map(id, shared))) == 1
+    assert MOST_WORK > left[0] > left[-1] and left == sorted(left, reverse=True)
 
 
 def random_things(random: Random) -> list[Part]:

@@ -225,3 +225,15 @@ def test_a_plan_from_the_index_is_one_from_the_whole_shelf(pages: Pages, vehicle
     document = {"rig": {"vehicle": {"id": vehicle}}, "wishes": wishes}
     wanted = encode(Planner(answerer()).plan(document, world(), stock()))
     assert pages.post("/v1/plans", json=document).json() == msgspec.json.decode(wanted)
+
+
+def test_what_goes_into_one_opening_in_turn_is_told_so(pages: Pages) -> None:
+    """A rack and a mount share the opening: a basket says so, and with the box ticked what holds both is looked for."""
+    both = "/sell?vehicle=veh_bothy_2021&load.bikes=2&load.bike_weight=35+lb&trailer=DUN-CART-612"
+    for basket in (in_turn := baskets(pages.get(both).text)):
+        assert "One at a time:" in basket and "#at-once" in basket
+    ticked = pages.get(f"{both}&want.at-once=yes").text
+    for basket in baskets(ticked):
+        assert "One at a time:" not in basket and "All at the same time." in basket
+    assert in_turn and (baskets(ticked) or "holds all of them at the same time" in ticked)
+    assert "One at a time:" not in pages.get(CART).text

@@ -430,3 +430,21 @@ def test_a_plan_that_is_cut_short_says_so_and_claims_no_more() -> None:
 def test_on_the_demo_shelf_nothing_is_left_untried(vehicle: str) -> None:
     """Six wishes on a shop's shelf are within the work that a plan may take."""
     assert plan(vehicle, *WISHES).untried == 0
+
+
+def test_no_other_drop_does_as_well_where_the_ball_stands_wrong() -> None:
+    """Beside a mount that may or does sit too low or too high, only those of the same drop are said to do as well."""
+    wishes = [{"load": {"facts": {"bikes": 2, "bike_weight": "35 lb"}}}, {"trailer": {"sku": "DUN-CART-612"}}]
+    found = PLANNER.plan({"rig": {"vehicle": {"id": "veh_bothy_2021"}}, "wishes": wishes}, world(), stock())
+    rises = {one.sku: one.values.get("accessory.rise") for one in stock().items("accessory")}
+    tried = 0
+    for one in filter(None, (found.best, *found.runners_up)):
+        mount = next(part for part in one.parts if rises.get(part.sku) is not None)
+        answered = answerer().answer(one.wishes[1].question, world())
+        level = {"trailer-level-on-fixed-mount", "trailer-level-on-adjustable-mount"}
+        if any(each.rule in level and each.result != "passes" for each in answered.findings):
+            assert {rises[sku] for sku in mount.others} <= {rises[mount.sku]}
+            tried += 1
+        else:
+            assert mount.others
+    assert tried and tried < 1 + len(found.runners_up)

@@ -33,7 +33,7 @@ MOST: Final = 24
 _MOST_OVER: Final = 5_000
 """Judgements on what to learn next over all candidates, less what it takes to judge each of them before."""
 _EACH: Final = 150
-"""Judgements that one candidate takes as long as, more of them with each adapter: its verdict in full, and its words."""
+"""Judgements that one candidate takes as long as, as many more with each adapter: judged in full, and in words."""
 
 CONFIGURATION: Final = "vehicle.id"
 """What is asked for where no fact tells the candidates apart."""

@@ -52,7 +52,7 @@ class Steps:
 
 
 def next_steps(missing: Missing, case: Case, verdict: Verdict, system: System, most: int | Work = MOST_WORK) -> Steps:
-    """What to learn next; nothing can help where a rule surely fails. `most` is its work, or that shared with others."""
+    """What to learn next; nothing helps where a rule surely fails. `most` is its work, or that shared with others."""
     if verdict.outcome == "fails":
         return Steps()
     found = settling(missing, case, verdict.holding_up, verdict.doubts, system, most)
@@ -71,7 +71,7 @@ def settling(
     """What would settle open rules: what holds up the outcome first, then what cautions wait for."""
     if not unknown and not doubts:
         return Steps()
-    trying = missing.trying(case, most if isinstance(most, Work) else Work(most))
+    trying = missing.trying(case, Work(most) if isinstance(most, int) else most)
     search = Settling(missing, trying, [*unknown, *doubts], system)
     needed = search.needed(unknown)
     first = dict.fromkeys(facts_of(needed))

@@ -38,7 +38,7 @@ MOST_TOLD: Final = 3
 MOST_CHANGES: Final = 500
 """Changes of one sort that are tried, each of as many as there are cases to work out: some 15 ms."""
 _MOST_IN_ALL: Final = 900
-"""Changes of all sorts; of what is left each may take as much as it wants, but for a third for those that come after."""
+"""Changes of all sorts; of what is left each may take two thirds, so that those after it are tried as well."""
 _IN_FULL: Final = 10
 """Changes that take as long as one that no longer fails and is judged in full, by cases too."""
 

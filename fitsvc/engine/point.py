@@ -18,7 +18,6 @@ from fitsvc.language.typed import AnyTyped, Read
 from fitsvc.language.types import Value
 from fitsvc.rulebook.rules import Rulebook
 
-
 _MOST_BEHIND: Final = 1_000
 """Sets of figures that rules read of the opening, hardly a hundred, with each number of adapters."""
 

@@ -30,7 +30,8 @@ from fitsvc.planning.parts import PartSet, Site, with_items
 from fitsvc.planning.plan import AtOnce, PinHeld, Plan, PlanMiss, PlanPart, PlanSet, Role, WishServed
 from fitsvc.planning.reading import Wishes, read_wishes
 from fitsvc.planning.search import MOST_WORK, Search
-from fitsvc.planning.wares import Fold, Kept, Wares
+from fitsvc.planning.wares import SOLD, Fold, Kept, Wares
+from fitsvc.rulebook.filling import ACCESSORY
 from fitsvc.rulebook.outcomes import Outcome
 from fitsvc.rulebook.rules import Shown
 
@@ -57,6 +58,12 @@ class Planner:
         self._kept = Kept(answerer.columns)
         self._wares: Wares | None = None
         self._lock = Lock()
+
+    def prepare(self) -> None:
+        """Lay the rules out over all that is sold, which the first plan would wait for."""
+        for subject in SOLD:
+            for adapters in (0, 1):
+                self.answerer.columns.program(frozenset((subject,)), adapters)
 
     def plan(
         self, document: Json, records: Records | None = None, shelf: Shelf | None = None, system: System = "us"
@@ -243,13 +250,35 @@ class _PlanTelling:
                     )
                 )
         for place in dict.fromkeys(choice.provider.item for choice in found.choices):
-            alike = [set(one.provider.same) for one in found.choices if one.provider.item == place]
+            alike = [self._as_well(found, wish) for wish, one in enumerate(found.choices) if one.provider.item == place]
             parts.append(self._part(site, "accessory", place, sorted(set.intersection(*alike))))
         for ball in dict.fromkeys(choice.ball for choice in found.choices if choice.ball is not None):
             parts.append(self._part(site, "ball", ball, found.same_balls[ball]))
         for pin in dict.fromkeys(choice.pin for choice in found.choices if choice.pin is not None):
             parts.append(self._part(site, "pin", pin, found.same_pins[pin]))
         return list({(part.role, part.sku): part for part in parts}.values())
+
+    def _as_well(self, found: PartSet, wish: int) -> set[int]:
+        """What serves a wish as well as what was chosen: where it hangs on a rise or drop, that is the same.
+
+        A mount that may sit too low is no help for one that may sit too high, though of each as much is open.
+        """
+        choice, engine, items = found.choices[wish], self.answerer.engine, self.wares.accessories.items
+        chosen = items[choice.provider.item]
+        balls = [self.wares.balls.items[choice.ball]] if choice.ball is not None else []
+        case = with_items(found.site.cases[wish], self.answerer.reader, chosen, *balls)
+        adapters = [self.wares.adapters.items[i].values for i in choice.provider.stack.adapters]
+        case = self.answerer.reader.stacked(case, adapters)
+        verdict = engine.rule_by_rule(engine.opened(case))
+        facts = engine.rulebook.vocabulary.facts
+        hangs_on = {
+            read.name
+            for number in (*verdict.cautions, *verdict.doubts)
+            for read in engine.support(number, bool(case.adapters)).leaves
+            if read.name.startswith(f"{ACCESSORY}.") and facts[read.name].below_zero
+        }
+        own = {name: chosen.values.get(name) for name in hangs_on}
+        return {one for one in choice.provider.same if all(items[one].values.get(n) == v for n, v in own.items())}
 
     def _part(self, site: Site, role: Role, place: int, alike: Sequence[int]) -> PlanPart:
         fold = self.wares.balls if role == "ball" else self.wares.accessories

@@ -11,6 +11,7 @@ from pathlib import Path
 from fitsvc.answers.answering import Answerer
 from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.paths import data_dir
+from fitsvc.planning.planner import Planner
 from fitsvc.rulebook.cache import cached_rulebook
 from fitsvc.rulebook.folder import lay_out
 from fitsvc.store.database import Database
@@ -37,6 +38,7 @@ def served_by(rules: Path | None) -> Served:
     """The rulebook in a folder, or fitsvc's own, ready to answer."""
     answerer = Answerer(cached_rulebook(rules or data_dir("rules")))
     answerer.prepare()
+    Planner(answerer).prepare()
     return Served(answerer, rules)
 
 

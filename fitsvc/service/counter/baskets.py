@@ -24,6 +24,7 @@ from fitsvc.subjects import KIND
 
 _MOST_BASKETS: Final = 3
 _BETWEEN: Final = "|"
+_AT_ONCE: Final = "All at the same time"
 _ROLES: Final[Mapping[str, str]] = {"receiver": "Receiver", "adapter": "In the opening", "ball": "Ball", "pin": "Pin"}
 _SOLD_AS: Final[Mapping[str, str]] = {"receiver": "receiver", "adapter": "accessory", "ball": "accessory"}
 
@@ -53,13 +54,14 @@ class ProofView:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BasketView:
-    """One set of parts that serves every wish."""
+    """One set of parts that serves every wish; `in_turn` is what goes into the one opening, one after another."""
 
     title: str
     outcome: str
     key: str
     parts: Sequence[PartView]
     proofs: Sequence[ProofView]
+    in_turn: Sequence[str]
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,6 +129,7 @@ def _basket(asker: Asker, one: PlanSet, system: System) -> BasketView:
     count = "1 part" if one.count == 1 else f"{one.count} parts"
     left = "nothing left to see to" if not one.open else f"{one.open} to see to"
     parts = [_part(asker, part) for part in one.parts]
+    hung = [part.label for part in one.parts if part.role == ACCESSORY]
     return BasketView(
         title=f"{count}, {left}",
         outcome=one.outcome,
@@ -135,7 +138,9 @@ def _basket(asker: Asker, one: PlanSet, system: System) -> BasketView:
         proofs=[
             ProofView(wish.name, wish.outcome, wish.summary, _href(wish.question, system), _more_needs(wish))
             for wish in one.wishes
-        ],
+        ]
+        + ([ProofView(_AT_ONCE, one.together.outcome, one.together.summary, "", [])] if one.together else []),
+        in_turn=hung if len(hung) > 1 and one.together is None else [],
     )
 
 

@@ -8,6 +8,7 @@ from typing import Any, Final
 from litestar import Response, get
 from litestar.response import Redirect
 
+from fitsvc.answers.question import TOGETHER
 from fitsvc.document import Document, Json
 from fitsvc.facts import Case
 from fitsvc.language.display import System
@@ -28,6 +29,9 @@ from fitsvc.service.counter.telling import qr_code
 from fitsvc.subjects import OF_RIG
 
 _NO_WISH: Final = Problem("no wish is told yet", "say what it should do: one field is enough", meaning=True)
+AT_ONCE: Final = f"{WANTED}at-once"
+"""The box to tick where all that is wished is to be on the vehicle at the same time."""
+_REAR: Final = "rear_receiver"
 _NO_VEHICLE: Final = Problem(
     "no vehicle is chosen yet", "choose one, or say what the receiver's label tells", pointer="vehicle", meaning=True
 )
@@ -158,14 +162,15 @@ def _sold(
     if not wishes:
         return [_NO_WISH], None
     try:
-        body = {"rig": rig, "wishes": list(wishes)}
+        body: Document = {"rig": rig, "wishes": list(wishes)}
         read = read_wishes(body, service.answerer.engine, service.answerer.reader, asker.records)
         own = owned(service, asker, document, read.wishes, system)
         left = [wish for number, wish in enumerate(wishes) if number not in own or not own[number].serves]
         if not left:
             return [], Sold(list(own.values()), None, [], [])
         shelf = service.shop.shelf(asker.session)
-        plan = service.planner.plan({**body, "wishes": left}, asker.records, shelf, system)
+        at_once = {TOGETHER: _REAR} if fields.get(AT_ONCE) and len(left) > 1 else {}
+        plan = service.planner.plan({**body, "wishes": left, **at_once}, asker.records, shelf, system)
     except ProblemsFound as found:
         return list(found.problems), None
     misses = [missed(asker, one, system) for one in plan.misses]
@@ -199,6 +204,7 @@ def _form(
         "there": [maker.of(facts[name]) for name in dict.fromkeys(there)],
         "at": maker.errors_at,
         "empty": asker.empty(),
+        "at_once": {"name": AT_ONCE, "ticked": bool(settled.fields.get(AT_ONCE))},
         "told": _kept_beside(settled.fields, asker, wishes),
     }
 
