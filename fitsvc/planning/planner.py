@@ -8,6 +8,7 @@ work itself.
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
+from itertools import islice
 from threading import Lock
 from typing import Final
 
@@ -259,26 +260,30 @@ class _PlanTelling:
         return list({(part.role, part.sku): part for part in parts}.values())
 
     def _as_well(self, found: PartSet, wish: int) -> set[int]:
-        """What serves a wish as well as what was chosen: where it hangs on a rise or drop, that is the same.
+        """What serves a wish as well as what was chosen: the same is open of it, with the same rise or drop if that is.
 
-        A mount that may sit too low is no help for one that may sit too high, though of each as much is open.
+        As much may be open of a mount that is level and hides the plate as of one that sits too low.
         """
         choice, engine, items = found.choices[wish], self.answerer.engine, self.wares.accessories.items
-        chosen = items[choice.provider.item]
-        balls = [self.wares.balls.items[choice.ball]] if choice.ball is not None else []
-        case = with_items(found.site.cases[wish], self.answerer.reader, chosen, *balls)
         adapters = [self.wares.adapters.items[i].values for i in choice.provider.stack.adapters]
-        case = self.answerer.reader.stacked(case, adapters)
-        verdict = engine.rule_by_rule(engine.opened(case))
-        facts = engine.rulebook.vocabulary.facts
+        balls = [self.wares.balls.items[choice.ball]] if choice.ball is not None else []
+
+        def open_of(item: Item) -> tuple[list[int], ...]:
+            case = with_items(found.site.cases[wish], self.answerer.reader, item, *balls)
+            verdict = engine.rule_by_rule(self.answerer.reader.stacked(case, adapters))
+            return verdict.fails, verdict.unknown, verdict.open_needs, verdict.cautions, verdict.doubts
+
+        chosen, facts = items[choice.provider.item], engine.rulebook.vocabulary.facts
+        *_, cautions, doubts = first = open_of(chosen)
         hangs_on = {
             read.name
-            for number in (*verdict.cautions, *verdict.doubts)
-            for read in engine.support(number, bool(case.adapters)).leaves
+            for number in (*cautions, *doubts)
+            for read in engine.support(number, bool(adapters)).leaves
             if read.name.startswith(f"{ACCESSORY}.") and facts[read.name].below_zero
         }
         own = {name: chosen.values.get(name) for name in hangs_on}
-        return {one for one in choice.provider.same if all(items[one].values.get(n) == v for n, v in own.items())}
+        alike = (one for one in choice.provider.same if all(items[one].values.get(n) == v for n, v in own.items()))
+        return {one for one in islice(alike, 2 * _OTHERS) if open_of(items[one]) == first}
 
     def _part(self, site: Site, role: Role, place: int, alike: Sequence[int]) -> PlanPart:
         fold = self.wares.balls if role == "ball" else self.wares.accessories
