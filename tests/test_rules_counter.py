@@ -2,6 +2,13 @@
 
 Each row is one point, in plain words: what is changed of a rig that is a plain yes, what it then comes to, and which
 rule has to say so. Figures are common practice unless the rules name a text.
+
+Elsewhere stand: how far back a gate pushes a carrier (`test_rules_rear`), two things in one receiver
+(`test_answers_together`), bed hitches, wiring and racks behind trailers (`test_rules_trade`), the laws of places
+(`test_rules_law`), published figures (`test_rules_published`), and a fact blanked (`test_rules_blanked`). No row says:
+that a load told loosely stops the answer where the vehicle's own rating is known, since what the vehicle's side leaves
+open is a thing to find out and never a stop, and the weight that decides is asked for first; or what brakes a vehicle
+towed on its own wheels must have, since nothing is asked or told here of such a one.
 """
 
 from collections.abc import Mapping, Sequence
@@ -77,6 +84,9 @@ DANGEROUS: Sequence[Row] = [
     ("Australia asks for brakes on 4,400 lb", {**UNBRAKED, "load.jurisdiction": "australia",
      "trailer.gross_weight": "4400 lb", "trailer.tongue_weight": "480 lb"}, (), "fails",
      {"brakes-where-driven": "fails"}),
+    ("commerce between states asks for brakes on 4,400 lb", {**UNBRAKED, "load.jurisdiction": "interstate_commerce",
+     "trailer.gross_weight": "4400 lb", "trailer.tongue_weight": "480 lb"}, (), "fails",
+     {"brakes-where-driven": "fails"}),
     ("the manual's figure for an unbraked trailer is held", {**UNBRAKED, "trailer.gross_weight": "2001 lb",
      "trailer.tongue_weight": "240 lb"}, (), "fails", {"unbraked-trailer-within-vehicle": "fails"}),
     ("a step of which no rating is known is no yes", without(STEP, "accessory.capacity", "receiver.tongue_rating",
@@ -140,6 +150,8 @@ MISLED: Sequence[Row] = [
     ("cargo told loosely leaves the receiver open", {**BASKET, "load.cargo_weight": {"at_least": "100 lb",
      "at_most": "900 lb"}, "receiver.tongue_rating": "350 lb", "accessory.capacity": "900 lb"}, (), "undetermined",
      {"hanging-weight": "undetermined"}),
+    ("a tongue weight told loosely leaves the receiver open", {**TOWED, "trailer.tongue_weight": {"value": "350 lb",
+     "tolerance": "60 lb"}, "receiver.tongue_rating": "400 lb"}, (), "undetermined", {"tongue-weight": "undetermined"}),
     ("a door that swings aside may meet the trailer's jack", {**TOWED, "vehicle.rear_closure": "twin_doors",
      "load.needs_closure_open": True, "trailer.jack_height": "45 in", "trailer.jack_behind_ball": "8 in",
      "trailer.jack_width": "6 in"}, (), NEVER_YES, {"door-clears-jack": "undetermined"}),
@@ -297,6 +309,26 @@ def test_a_mount_is_turned_over_before_another_is_sold() -> None:
     """Where the same mount comes within an inch the other way up, it is said."""
     found = answer({**TOWED, "trailer.coupler_height": "22 in", "accessory.rise_turned_over": "2 in"})
     assert "Turned over it has 2 in" in found.summary
+
+
+def test_no_next_step_offers_what_makes_no_difference() -> None:
+    """A pin that comes with it or not, a box's load ahead of its front, a front from nothing on: none is asked for."""
+    gate = {"load.needs_closure_open": True, "vehicle.closure_hinge_setback": "14 in", "accessory.tilts_clear": False}
+    lift = {**gate, "vehicle.rear_closure": "lift_gate", "vehicle.closure_hinge_height": "76 in"}
+    lid = {**gate, "vehicle.rear_closure": "trunk_lid", "vehicle.closure_hinge_height": "40 in"}
+    box = {**BASKET, **lift, "vehicle.closure_length": "46 in", "accessory.kind": "enclosed_carrier"}
+    tray = {**BASKET, **lid, "vehicle.closure_length": "30 in", "accessory.stow_height": "8 in"}
+    pin = without(STEP, "accessory.pin_supplied", "receiver.pin_supplied")
+    asked = {name: {step.fact: step for step in answer(facts).next} for name, facts in
+             (("pin", pin), ("box", box), ("tray", tray))}  # fmt: skip
+    assert not {"accessory.pin_supplied", "receiver.pin_supplied"} & asked["pin"].keys()
+    assert "load.front_setback" not in asked["box"] and "load.top_height" not in asked["box"]
+    assert all("at least 0 in" not in step.works_if for steps in asked.values() for step in steps.values())
+    spare = answer(without({**BIKES, **SPARE}, "spare.stowed_where")).next
+    vocabulary = answerer().rulebook.vocabulary
+    words = vocabulary.words[vocabulary.facts["spare.stowed_where"].kind]
+    assert not [step for step in spare if step.fact == "spare.stowed_where"
+                and set(step.works_if.split(" or ")) == set(words.values())]  # fmt: skip
 
 
 def test_figures_are_told_by_their_sure_end() -> None:
