@@ -1,5 +1,6 @@
 """What a fitter wants told: what is asked first, what is never asked, and that each figure is the question's own."""
 
+from math import inf
 from typing import Any
 
 import pytest
@@ -164,6 +165,18 @@ def test_a_length_below_zero_is_told_without_its_sign() -> None:
         "at least 4 in of drop", "at most 4 in of drop", "2 in to 4 in of drop", "2 in of drop to 1 in",
         "3 in of drop", "at most 3 in", "at least 2 in", "any reading",
     ]  # fmt: skip
+
+
+@pytest.mark.parametrize(("known", "ends"), [((195.0, 235.0), (195.0, 235.0)), ((2000.0, inf), (2000.0, 2000.0))])
+def test_what_is_known_beyond_the_plausible_is_tried_as_it_is_known(
+    known: tuple[float, float], ends: tuple[float, float]
+) -> None:
+    """A tyre's width, or a diameter that no tyre has, has readings: those that it is known to lie between."""
+    slot = Read(answerer().rulebook.vocabulary.slots()["vehicle.tyre.width"], "vehicle.tyre.width")
+    grid = grid_of(slot.type, answerer().wording.shown(slot), None, known)
+    low, high = grid.value(grid.low), grid.value(grid.high)
+    assert grid.low <= grid.high and isinstance(low, tuple) and isinstance(high, tuple)
+    assert abs(low[0] - ends[0]) < 1.0 and abs(high[0] - ends[1]) < 1.0
 
 
 @pytest.mark.parametrize(("fact", "used"), [("vehicle.placard_capacity", 800), ("vehicle.gcwr", 8950)])

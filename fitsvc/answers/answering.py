@@ -126,7 +126,7 @@ class Answerer:
         if answer.outcome == "fails" and remedies:
             if len(question.candidates) == 1:
                 document = question.about(document, question.candidates[0])
-            search = Remedies(self.missing, self.reader, shelf or EMPTY, system)
+            search = Remedies(missing=self.missing, reader=self.reader, shelf=shelf or EMPTY, system=system)
             answer.remedies = self._remedies(search, document, asked, failing, records)
             answer.untried_changes = search.untried
         return answer

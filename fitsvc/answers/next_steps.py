@@ -237,4 +237,4 @@ class _Telling:
 
 def _in_words(held: UnknownFact, runs: Runs, wanted: str) -> str:
     text = runs.text(wanted)
-    return f"a diameter of {text}" if text and held.fact.tyre else text
+    return f"a {held.name.rpartition('.')[2]} of {text}" if text and held.fact.tyre else text

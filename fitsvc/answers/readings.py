@@ -8,7 +8,7 @@ display, or of metric where the answer is: a reading named is one that a person 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
-from math import ceil, floor
+from math import ceil, floor, isfinite
 from typing import Final
 
 from fitsvc.language.display import System, show_step, step
@@ -110,6 +110,9 @@ def grid_of(
     assert isinstance(current, tuple)
     least, most = range_ or _WHOLE
     low, high = max(least, current[0]), min(most, current[1])
+    if low > high:  # known to lie beyond what is plausible, as the width of a tyre does beyond its diameters
+        ends = [end for end in current if isfinite(end)]
+        least, most = low, high = ends[0], ends[-1]
     level, size = 0, 1.0
     if shown.unit:
         while level < _FINEST and high - low < 4 * step(shown.unit, system, level):
@@ -117,7 +120,7 @@ def grid_of(
         size = step(shown.unit, system, level)
     # Outwards to whole steps, so that no value that may be true lies beyond the readings; a plausible one at the ends.
     first = max(floor(low / size + 1e-9), ceil(least / size - 1e-9))
-    last = min(ceil(high / size - 1e-9), floor(most / size + 1e-9))
+    last = max(first, min(ceil(high / size - 1e-9), floor(most / size + 1e-9)))
     return Grid(low=first, high=last, step=size, level=level, members=(), shown=shown, system=system, below=below)
 
 

@@ -67,7 +67,7 @@ class Tried:
     case: Case
 
 
-@dataclass(slots=True)
+@dataclass(slots=True, kw_only=True)
 class Remedies:
     """The search for remedies of one failing answer; `untried` counts the changes that it left, being too many."""
 
