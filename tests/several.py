@@ -22,6 +22,7 @@ BIKES = {
     "kind": "bike_carrier", "shank": "2 in", "pin": "5/8 in", "pin_supplied": True, "weight": "50 lb",
     "capacity": "160 lb", "length": "20 in", "rear_extent": "40 in", "front_setback": "10 in", "stow_setback": "8 in",
     "lowest_drop": "-4 in", "top_height": "40 in", "plug": "none", "obscures_lamps": False,
+    "bikes_held_by": "wheels",
 }  # fmt: skip
 MOUNT = {
     "kind": "ball_mount", "shank": "2 in", "pin": "5/8 in", "pin_supplied": True, "weight": "10 lb", "rise": "0 in",

@@ -260,7 +260,7 @@ def test_f12_what_was_tried_before_the_bumper_changed_is_stale(yard: Any) -> Non
 
 
 SCHOOL = "rig_school_run"
-BIKES = {"load": {"facts": {"bikes": 2, "bike_weight": "30 lb", "occupants_weight": "540 lb"}}}
+BIKES = {"load": {"facts": {"bikes": 2, "bike_weight": "30 lb", "bike_frame": "closed", "occupants_weight": "540 lb"}}}
 HANGS = "SPK-HIGH-2"
 TRIED_AT: dict[str, Any] = {"record": "mnt_saltmarsh_own", "at": "2026-03-02T09:30:00Z", "by": "Ann"}
 
@@ -368,7 +368,8 @@ def test_an_audit_of_a_catalogue_has_what_touched(demo: Any, demo_url: str, tmp_
     catalogue, claims = tmp_path / "items.csv", tmp_path / "claims.csv"
     catalogue.write_text("\n".join([header, row, row.replace(HANGS, "TWIN")]) + "\n", "utf-8")
     claims.write_text(f"sku,rig\n{HANGS},{SCHOOL}\nTWIN,{SCHOOL}\n")
-    asked = ["--fact", "load.bikes=2", "--fact", "load.bike_weight=30 lb", "--fact", "load.occupants_weight=540 lb"]
+    asked = ["--fact", "load.bikes=2", "--fact", "load.bike_weight=30 lb", "--fact", "load.occupants_weight=540 lb",
+             "--fact", "load.bike_frame=closed"]  # fmt: skip
 
     def audited(name: str) -> tuple[dict[tuple[str, str], tuple[str, str]], dict[str, Any]]:
         out = tmp_path / name

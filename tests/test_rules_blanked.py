@@ -49,6 +49,8 @@ ALLOWED: Mapping[str, str] = {
     "load.person_weight": "with nobody named, whomever the step takes may stand on it",
     "load.occupants_weight": "somebody drives, and is counted; how much is left for more is told",
     "trailer.coupler_kind": "a ball size told of the coupler makes it a ball coupler, a ring's diameter a ring",
+    "trailer.empty_weight": "where the loaded weight is told, it can do no more than contradict that",
+    "trailer.cargo_weight": "where the loaded weight is told, it can do no more than contradict that",
     "trailer.weight_distribution": "what is not mentioned and would be mentioned is not used; the answer says so",
 }  # fmt: skip
 """The facts that may be left out of a question that is a plain yes although they have a say, and why."""

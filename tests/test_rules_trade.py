@@ -14,7 +14,7 @@ BIKES: Facts = {
     **CARRIER, "load.bikes": 2, "load.bike_weight": "40 lb", "load.occupants_weight": "400 lb",
     "vehicle.placard_capacity": "1400 lb", "vehicle.gawr_rear": "4000 lb", "vehicle.curb_weight_rear": "2200 lb",
     "vehicle.curb_weight_front": "2600 lb", "vehicle.wheelbase": "115 in", "vehicle.rear_overhang": "42 in",
-    "accessory.length": "20 in",
+    "accessory.length": "20 in", "accessory.bikes_held_by": "wheels",
 }  # fmt: skip
 """The complete rig with two bikes and four hundred pounds of people: a plain yes."""
 TOWED: Facts = {**WHOLE, "trailer.breakaway": True, "load.occupants_weight": "400 lb", "load.jurisdiction": "texas",
@@ -54,7 +54,7 @@ def test_no_unusual_hitch_is_a_plain_yes(place: str) -> None:
         ({"receiver.place": "bumper", "vehicle.bumper_tongue_rating": "200 lb", "accessory.allowed_on_bumper": True},
          None, "works"),
         ({"receiver.place": "step_bumper"}, "no-opening-in-a-step-bumper", "fails"),
-        ({"receiver.place": "front"}, "front-axle-bears-it", "conditional"),
+        ({"receiver.place": "front", "accessory.allowed_at_front": True}, "front-axle-bears-it", "conditional"),
         ({"receiver.place": "front", "vehicle.gawr_front": "2700 lb"}, "front-axle-bears-it", "fails"),
         ({"receiver.place": "bed"}, "bed-hitch-not-judged", "fails"),
     ],
@@ -165,8 +165,11 @@ def test_a_shank_goes_home_and_sits_tight(changed: dict[str, Any], outcome: str)
         ({"load.bike_tyre": "4 in"}, "conditional"),
         ({"load.bike_wheelbase": "50 in", "accessory.bike_wheelbase_max": "48 in"}, "fails"),
         ({"load.bike_wheelbase": "48 in", "accessory.bike_wheelbase_max": "48 in"}, "works"),
-        ({"load.bike_frame": "carbon", "accessory.bikes_held_by": "frame"}, "conditional"),
-        ({"load.bike_frame": "step_through", "accessory.bikes_held_by": "frame"}, "conditional"),
+        ({"load.bike_frame": "carbon", "accessory.bikes_held_by": "frame"}, "fails"),
+        ({"load.bike_frame": "step_through", "accessory.bikes_held_by": "frame"}, "fails"),
+        ({"load.bike_frame": "barred", "accessory.bikes_held_by": "frame"}, "works"),
+        ({"load.bike_frame": None, "accessory.bikes_held_by": "frame"}, "conditional"),
+        ({"load.bike_frame": "carbon", "accessory.bikes_held_by": None}, "undetermined"),
         ({"load.bike_frame": "carbon", "accessory.bikes_held_by": "wheels"}, "works"),
         ({"load.bike_frame": "closed", "accessory.bikes_held_by": "frame"}, "works"),
     ],
@@ -331,7 +334,7 @@ AT_FRONT: Facts = {
     ("changed", "outcome"),
     [
         ({}, "conditional"),
-        ({"accessory.allowed_at_front": None}, "conditional"), ({"accessory.allowed_at_front": False}, "fails"),
+        ({"accessory.allowed_at_front": None}, "undetermined"), ({"accessory.allowed_at_front": False}, "fails"),
         ({"accessory.obscures_headlamps": None}, "conditional"), ({"accessory.obscures_headlamps": True}, "fails"),
     ],
 )  # fmt: skip
