@@ -14,6 +14,8 @@ from fitsvc.language.types import Value
 
 _TOWED = {"accessory.kind": "ball_mount"}
 _CARRIED = {"accessory.kind": "cargo_carrier"}
+_UNHITCHED = {"trailer.weight_distribution": False}
+"""A trailer without its mount: what that weighs counts too, and the law's example has none."""
 _LB = 0.45359237
 """Kilograms in a pound, by definition."""
 
@@ -113,7 +115,7 @@ def test_placard(placard: int, people: int, left: int) -> None:
     """49 CFR 575.6(a)(4) as manuals must print it: "1400-750 (5 x 150) = 650 lbs."; 1,000 less 5 x 200, and 2 x 150."""
     facts = {"vehicle.placard_capacity": f"{placard} lb", "load.occupants_weight": f"{people} lb"}
     assert _pounds(value("payload.room - load.occupants_weight", facts)) == pytest.approx(left, abs=1e-6)
-    rule, towed = "people-and-luggage/payload.left_with_trailer", _TOWED | {"accessory.weight": "0 lb"}  # no mount
+    rule, towed = "people-and-luggage/payload.left_with_trailer", _UNHITCHED
     assert result(rule, towed | facts | {"trailer.tongue_weight": f"{left} lb"}) == "passes"
     assert result(rule, towed | facts | {"trailer.tongue_weight": f"{left + 1} lb"}) == "fails"
 
@@ -210,8 +212,7 @@ BORDERS: list[tuple[str, str, Facts, str, Any, Any]] = [
     ("658.15 width", "width-on-the-road", _CARRIED, "accessory.width", "102 in", "102-1/16 in"),
     # 49 CFR 575.6(a)(4), quoted: 1,400 lb less five people of 150 lb leaves 650 lb.
     ("575.6 payload", "people-and-luggage/payload.left_with_trailer",
-     _TOWED | {"vehicle.gvwr": "6000 lb", "vehicle.curb_weight": "4600 lb", "load.occupants_weight": "750 lb",
-               "accessory.weight": "0 lb"},
+     _UNHITCHED | {"vehicle.gvwr": "6000 lb", "vehicle.curb_weight": "4600 lb", "load.occupants_weight": "750 lb"},
      "trailer.tongue_weight", "650 lb", "651 lb"),
 ]  # fmt: skip
 
