@@ -38,7 +38,7 @@ LABEL: Final = "receiver.opening=2+in&receiver.pin_hole=5/8+in&receiver.tongue_r
 SKU: Final = "HOSTILE-1"
 
 WORKS: Final = f"/answer?{MUCKLE}&accessory=TUG-2-D2-10&ball=RBL-2-C&trailer=DUN-CART-612E&load.occupants_weight=620+lb"
-FAILS: Final = f"/answer?{PEEWIT}&accessory=SPK-PEG-3&load.bikes=2&load.bike_weight=30+lb"
+FAILS: Final = f"/answer?{PEEWIT}&accessory=SPK-PEG-3&load.bikes=2&load.bike_weight=30+lb&load.bike_frame=closed"
 OPEN: Final = f"/answer?{DUNLIN}&mounting.pin_to_bumper=5+in+±+1+in&accessory=SPK-TRUG-1&load.bikes=1"
 CARRIES: Final = f"/answer?{MUCKLE}&mounting=mnt_muckle_short_own&accessory=LLH-TRAY-60"
 PART: Final = "/answer?vehicle.make=Velmora&vehicle.model=Saltmarsh&accessory=SPK-TRUG-2&load.bikes=2"
