@@ -155,9 +155,11 @@ class _Telling:
             self.search.untried.append(fact.name)
             return step
         runs = self._as_answered(held, runs)
-        lost = runs.statuses == {BAD}
+        weighs = fact.kind == "mass" and fact.name not in self.missing.ratings
+        # Readings of what cannot weigh nothing begin above that, and say nothing of how little it may be.
+        lost = runs.statuses == {BAD} and not (weighs and runs.grid.low > 0)
         # No part weighs nothing, and nobody asks about none of a thing; what is rated for nothing is not made for it.
-        if fact.kind == "mass" and fact.name not in self.missing.ratings:
+        if weighs:
             runs = runs.of_something()
         works, fails, open_ = (_in_words(held, runs, wanted) for wanted in (GOOD, BAD, OPEN))
         if lost and not runs.grid.members:
