@@ -31,9 +31,13 @@ from fitsvc.subjects import KIND, PLACE
 if TYPE_CHECKING:
     from fitsvc.answers.answering import Answerer
 
-MOST_TOGETHER: Final = 2_500
+MOST_TOGETHER: Final = 2_000
 """Judgements on what to learn next for all of several things, which are judged beside one another before: a third of
 what one thing may have. The first have it first, as it is the first open one that is read out."""
+_WHERE_ONE_FAILS: Final = 200
+"""Of them where one thing fails: what is to be learnt of the others helps only once that is mended."""
+_Judged = dict[int | None, tuple[Case, Verdict]]
+"""A thing's opened case beside each other one, judged; none stands for itself alone."""
 SUBJECT: Final = PLACE.partition(".")[0]
 
 
@@ -140,9 +144,12 @@ class _Judging:
 
     def answer(self) -> Answer:
         """The answer for all at once."""
-        each = [self._thing(i) for i in range(len(self.things))]
+        judged = [self._judged(i) for i in range(len(self.things))]
+        outcome = _worst(one for alone, beside in judged for one in (alone, *(v.outcome for _, v in beside.values())))
+        if outcome == "fails":
+            self.work.left = min(self.work.left, _WHERE_ONE_FAILS)
+        each = [self._thing(i, *one) for i, one in enumerate(judged)]
         found = [one.answer for one in each]
-        outcome = _worst([*(answer.outcome for answer in found), *(one.alone for one in each)])
         rulebook = self.answerer.rulebook
         limits = {rule.limit.replace("-", "_") for rule in rulebook.rules if rule.id in self.together.rules}
         findings = self._findings(found)
@@ -166,11 +173,13 @@ class _Judging:
             spoils=spoils,
         )
 
-    def _thing(self, i: int) -> ThingAnswer:
+    def _judged(self, i: int) -> tuple[Outcome, _Judged]:
+        """What a thing comes to by itself, and beside each other one."""
+        return self.beside.judged(i, None, []).outcome, self._beside_each(i)
+
+    def _thing(self, i: int, alone: Outcome, judged: _Judged) -> ThingAnswer:
         """A thing by itself, and in full where it comes to the worst, with what is found beside the others."""
         thing = self.things[i]
-        alone = self.beside.judged(i, None, []).outcome
-        judged = self._beside_each(i)
         worst = max(judged, key=lambda near: OUTCOMES.index(judged[near][1].outcome))
         answer = self.answerer.answer_question(self.question(i, worst), self.system, self.work, judged[worst][1])
         for near, (case, verdict) in judged.items():
@@ -179,7 +188,7 @@ class _Judging:
                 answer.findings = union([answer.findings, more], lambda one: (one.rule, one.reason))
         return ThingAnswer(self.names[i], thing.hangs_on, alone, answer)
 
-    def _beside_each(self, i: int) -> dict[int | None, tuple[Case, Verdict]]:
+    def _beside_each(self, i: int) -> _Judged:
         """A thing's opened case beside each other one, judged; by cases only where no rule fails beside any of them."""
         cases = {near: self.engine.opened(self.question(i, near).case) for near in self.beside.near(i)}
         judged = {near: (case, self.engine.rule_by_rule(case)) for near, case in cases.items()}
