@@ -95,8 +95,9 @@ def first_reason(answer: Answer) -> tuple[str, str]:
         return "", carried
     deciding = answer.findings[0] if answer.findings and answer.findings[0].result != "passes" else None
     if deciding:
-        told_by = answerer().rulebook.allowances[0].told_by
-        return deciding.rule, carried if carried and deciding.rule in told_by else deciding.reason
+        names = {answer.allowance.allowance} if answer.allowance else set()
+        told_by = [rule for one in answerer().rulebook.allowances if one.name in names for rule in one.told_by]
+        return deciding.rule, carried if deciding.rule in told_by else deciding.reason
     return answer.needs[0]["need"], answer.needs[0]["because"]
 
 
