@@ -87,6 +87,7 @@ def school_run(clerk: Clerk) -> None:
     clerk.type("load-bikes", "2")
     clerk.type("load-bike-weight", "36 lb")
     clerk.type("load-occupants-weight", "540 lb")
+    clerk.pick("load-bike-frame", "closed frame")
 
 
 def extension(clerk: Clerk) -> None:
@@ -324,6 +325,7 @@ def test_everything_works_without_scripts(browser: Browser, counter: Counter) ->
         page.locator("input[name=receiver][value=rcv_underfell_ledge_1]").check()
         page.locator("#load-bikes").fill("2")
         page.locator("#load-bike-weight").fill("30 lb")
+        page.locator("#load-bike-frame").select_option(label="closed frame")
         page.locator("#answer").click()
         assert outcome(page) == "fails"
         assert page.url == f"{counter.url}{FAILS}"

@@ -27,19 +27,24 @@ _RUNGS = 24
 
 @dataclass(slots=True)
 class OfLoads:
-    """The claims about each mass that a line of the hazards reads: up where it weighs, down where it is a rating."""
+    """The claims about each mass that a line of the hazards reads: up where it weighs, down where it is a rating.
+
+    What no line says is exceeded has no worse way, nor has a rating that weighs on another, as what a label allows.
+    """
 
     prover: Prover
     ways: dict[str, int] = field(init=False)
 
     def __post_init__(self) -> None:
         book = self.prover.rulebook
-        ratings = {line.rating for line in book.hazards}
-        read = {name for line in book.hazards if line.exceeded is not None for name in reads(line.exceeded)}
         masses = {
             name for name, kind in book.vocabulary.slots().items() if _is_mass(kind) and not name.endswith("tyre.load")
         }
-        self.ways = {name: -1 if name in ratings else 1 for name in sorted((read | ratings) & masses)}
+        held = [(line.rating, reads(line.exceeded)) for line in book.hazards if line.exceeded is not None]
+        ratings = {rating for rating, _ in held}
+        both = {name for rating, names in held if rating in masses for name in names if name in ratings - {rating}}
+        read = {name for _, names in held for name in names}
+        self.ways = {name: -1 if name in ratings else 1 for name in sorted((read | ratings) & masses - both)}
 
     def claims(self) -> Iterator[Claim]:
         """That no answer gets better so."""
