@@ -20,6 +20,7 @@ from fitsvc.language.types import ListType, Mask, NumberType, TruthType, Value
 from fitsvc.language.tyres import TyreError, load_of, parse_tyre
 from fitsvc.rulebook.rules import Rulebook
 from fitsvc.rulebook.vocabulary import Fact
+from fitsvc.tongues import later, t
 from fitsvc.written import PlainForms, as_exact, exact, parted
 
 T = TypeVar("T")
@@ -143,17 +144,22 @@ def _key(facts: Mapping[str, Json]) -> bytes:
 
 
 _MOST_LISTED: Final = 12
-_ALL_FACTS: Final = " `fitsvc rules facts` and `/v1/vocabulary` tell all facts"
+_ALL_FACTS: Final = later(" `fitsvc rules facts` and `/v1/vocabulary` tell all facts")
 
 
 def unknown_fact(subject: str, name: str, known: Mapping[str, Fact], pointer: str) -> Problem:
     """The problem of a fact name that a subject does not have."""
     near = nearest(name, known)
     listed = ", ".join(f"`{fact}`" for fact in sorted(known)[:_MOST_LISTED])
-    help = f"did you mean `{near}`?" if near else f"it has {listed}"
+    help = t("did you mean `{near}`?", near=near) if near else t("it has {listed}", listed=listed)
     if near or len(known) > _MOST_LISTED:
-        help += f"{'' if near else ' and more;'}{_ALL_FACTS}"
-    return Problem(f"{_shown(name)} is not a fact of {subject}", help, pointer=pointer, kind="unknown fact")
+        help += ("" if near else t(" and more;")) + t(_ALL_FACTS)
+    return Problem(
+        t("{name} is not a fact of {subject}", name=_shown(name), subject=subject),
+        help,
+        pointer=pointer,
+        kind="unknown fact",
+    )
 
 
 def escape(name: str) -> str:
@@ -205,7 +211,7 @@ def as_written(wire: Json) -> str:
         return ", ".join(f"{name.replace('_', ' ')} {value}" for name, value in wire.items())
     if isinstance(wire, bool):
         return "yes" if wire else "no"
-    return " or ".join(map(str, wire)) if isinstance(wire, list) else str(wire)
+    return t(" or ").join(map(str, wire)) if isinstance(wire, list) else str(wire)
 
 
 def _number(fact: Fact, wire: Json) -> dict[str, Value]:
@@ -220,7 +226,7 @@ def _amount(fact: Fact, wire: Json, pointer: str = "") -> float:
     """One figure in inside units, without the range check."""
     assert isinstance(fact.type, NumberType)
     if isinstance(wire, bool) or not isinstance(wire, str | int | float):
-        raise _refuse(f"{_shown(wire)} is not a figure for {fact.the}", _figure(fact), pointer)
+        raise _refuse(t("{wire} is not a figure for {the}", wire=_shown(wire), the=fact.the), _figure(fact), pointer)
     if isinstance(wire, str):
         try:
             amount = parse_quantity(wire, fact.type.dimension)
@@ -229,22 +235,30 @@ def _amount(fact: Fact, wire: Json, pointer: str = "") -> float:
             raise _refuse(error.message, help or error.help, pointer, kind=error.kind) from None
         percent = "%" in wire or "percent" in wire.casefold()
         if fact.kind == "ratio" and not percent and "/" not in wire:
-            raise _refuse(f"{_shown(wire)} has no unit", _in_percent(fact, amount), pointer, kind="no unit")
+            raise _refuse(
+                t("{wire} has no unit", wire=_shown(wire)), _in_percent(fact, amount), pointer, kind="no unit"
+            )
         if fact.kind == "count" and percent:
-            raise _refuse(f"{_shown(wire)} is a share, not a count", _figure(fact), pointer)
+            raise _refuse(t("{wire} is a share, not a count", wire=_shown(wire)), _figure(fact), pointer)
     elif fact.kind == "count":
         amount = float(max(-_FAR, min(wire, _FAR)))  # a whole number may be too large for a float
     else:
         help = _in_percent(fact, wire) if fact.kind == "ratio" else _figure(fact)
-        raise _refuse(f"{_shown(wire)} has no unit", help, pointer, kind="no unit")
+        raise _refuse(t("{wire} has no unit", wire=_shown(wire)), help, pointer, kind="no unit")
     if fact.kind == "count" and not amount.is_integer():
-        raise _refuse(f"{_shown(wire)} is not a whole number", _figure(fact), pointer, isinstance(wire, str))
+        raise _refuse(
+            t("{wire} is not a whole number", wire=_shown(wire)), _figure(fact), pointer, isinstance(wire, str)
+        )
     return amount
 
 
 def _in_percent(fact: Fact, bare: float) -> str:
     """What to write for a share without a unit: one of at most 1 may be a fraction as well as a percentage."""
-    readings = f"`{bare * 100:.6g} %` or `{bare:.6g} %`" if 0.0 < bare <= 1.0 else f"`{bare:.6g} %`"
+    readings = (
+        t("`{percent} %` or `{share} %`", percent=f"{bare * 100:.6g}", share=f"{bare:.6g}")
+        if 0.0 < bare <= 1.0
+        else f"`{bare:.6g} %`"
+    )
     return f"{_figure(fact)}: {readings}" if isfinite(bare) else _figure(fact)
 
 
@@ -256,13 +270,17 @@ def _as_slope(text: str) -> str:
         return ""
     if dimension != ANGLE or not 0.0 <= angle < _UPRIGHT:
         return ""
-    return f"a slope is told in percent: one of {text.strip()} rises {100 * tan(radians(angle)):.1f} %"
+    return t(
+        "a slope is told in percent: one of {angle} rises {percent} %",
+        angle=text.strip(),
+        percent=f"{100 * tan(radians(angle)):.1f}",
+    )
 
 
 def _figure(fact: Fact) -> str:
     assert fact.range_text
     low, high = fact.range_text
-    return f"write {fact.the} as a figure between {low} and {high}"
+    return t("write {the} as a figure between {low} and {high}", the=fact.the, low=low, high=high)
 
 
 def _held(fact: Fact, wire: Json, pointer: str = "") -> float:
@@ -271,20 +289,25 @@ def _held(fact: Fact, wire: Json, pointer: str = "") -> float:
     assert fact.range and fact.range_text
     if not (isfinite(amount) and fact.range[0] - TOLERANCE <= amount <= fact.range[1] + TOLERANCE):
         low, high = fact.range_text
-        message = f"{_shown(wire)} is not plausible for {fact.the}"
-        raise _refuse(message, f"it is between {low} and {high}; check the figure and its unit", pointer, True)
+        message = t("{wire} is not plausible for {the}", wire=_shown(wire), the=fact.the)
+        raise _refuse(
+            message,
+            t("it is between {low} and {high}; check the figure and its unit", low=low, high=high),
+            pointer,
+            True,
+        )
     return min(max(amount, fact.range[0]), fact.range[1])
 
 
 def _tolerance(fact: Fact, wire: Json) -> float:
     tolerance = _amount(fact, wire, "/tolerance")
     if tolerance < 0.0:
-        help = "a tolerance is how far off it may be either way"
-        raise _refuse(f"{_shown(wire)} is below nothing", help, "/tolerance", True)
+        help = t("a tolerance is how far off it may be either way")
+        raise _refuse(t("{wire} is below nothing", wire=_shown(wire)), help, "/tolerance", True)
     return tolerance
 
 
-_BOUND_FORMS: Final = "give `value` with `tolerance`, or `at_least` and/or `at_most`"
+_BOUND_FORMS: Final = later("give `value` with `tolerance`, or `at_least` and/or `at_most`")
 
 
 def _bounded(fact: Fact, wire: Mapping[str, Json]) -> Bounds:
@@ -296,7 +319,7 @@ def _bounded(fact: Fact, wire: Mapping[str, Json]) -> Bounds:
         return (max(amount - tolerance, fact.range[0]), min(amount + tolerance, fact.range[1]))
     if not keys or not keys <= {"at_least", "at_most"}:
         listed = ", ".join(_shown(key) for key in sorted(keys)) or "nothing"
-        raise _refuse(f"{fact.the} cannot be read from {listed}", _BOUND_FORMS)
+        raise _refuse(t("{the} cannot be read from {listed}", the=fact.the, listed=listed), t(_BOUND_FORMS))
     written = sorted(keys)
     ends = dict(zip(written, _all(partial(_held, fact, wire[key], f"/{key}") for key in written), strict=True))
     assert isinstance(fact.type, NumberType)
@@ -304,8 +327,12 @@ def _bounded(fact: Fact, wire: Mapping[str, Json]) -> Bounds:
     low, high = ends.get("at_least", low), ends.get("at_most", high)
     if low > high:
         raise _refuse(
-            f"at least {_shown(wire['at_least'])} and at most {_shown(wire['at_most'])} cannot both hold",
-            "`at_least` is the lower one",
+            t(
+                "at least {low} and at most {high} cannot both hold",
+                low=_shown(wire["at_least"]),
+                high=_shown(wire["at_most"]),
+            ),
+            t("`at_least` is the lower one"),
             meaning=True,
         )
     return (low, high)
@@ -316,7 +343,9 @@ def _list(fact: Fact, wire: Json) -> dict[str, Value]:
     assert isinstance(kind, ListType)
     if isinstance(wire, list):
         if not wire:
-            raise _refuse(f"the list of candidates for {fact.the} is empty", "leave the fact out if it is unknown")
+            raise _refuse(
+                t("the list of candidates for {the} is empty", the=fact.the), t("leave the fact out if it is unknown")
+            )
         masks = _all(partial(_member, fact, kind, one, f"/{i}") for i, one in enumerate(wire))
         return {fact.name: Mask(reduce(or_, masks))}
     return {fact.name: _member(fact, kind, wire, "")}
@@ -330,8 +359,12 @@ def _member(fact: Fact, kind: ListType, wire: Json, pointer: str) -> Mask:
             return _size(fact, kind, wire, pointer)
     near = nearest(wire, kind.members) if isinstance(wire, str) else None
     listed = ", ".join(f"`{member}`" for member in kind.members)
-    help = f"did you mean `{near}`? It is one of {listed}" if near else f"it is one of {listed}"
-    raise _refuse(f"{_shown(wire)} is not a choice for {fact.the}", help, pointer)
+    help = (
+        t("did you mean `{near}`? It is one of {listed}", near=near, listed=listed)
+        if near
+        else t("it is one of {listed}", listed=listed)
+    )
+    raise _refuse(t("{wire} is not a choice for {the}", wire=_shown(wire), the=fact.the), help, pointer)
 
 
 def _size(fact: Fact, kind: ListType, wire: str, pointer: str) -> Mask:
@@ -341,7 +374,9 @@ def _size(fact: Fact, kind: ListType, wire: str, pointer: str) -> Mask:
     except QuantityError as error:
         listed = ", ".join(f"`{member}`" for member in kind.members)
         meant = next((one for one in kind.members if error.kind and one.partition(" ")[0] == wire.strip()), None)
-        help = f"{fact.the} is one of {listed}" + (f"; did you mean `{meant}`?" if meant else "")
+        help = t("{the} is one of {listed}", the=fact.the, listed=listed) + (
+            t("; did you mean `{meant}`?", meant=meant) if meant else ""
+        )
         raise _refuse(error.message, help, pointer, kind=error.kind) from None
     for i, size in enumerate(kind.sizes):
         if abs(size - amount) <= TOLERANCE:
@@ -349,8 +384,8 @@ def _size(fact: Fact, kind: ListType, wire: str, pointer: str) -> Mask:
     near = min(zip(kind.sizes, kind.members, strict=True), key=lambda pair: abs(pair[0] - amount))
     listed = ", ".join(f"`{member}`" for member in kind.members)
     raise _refuse(
-        f"{_shown(wire)} is not a size of {fact.the}",
-        f"did you mean `{near[1]}` ({near[0]:g} mm)? It is one of {listed}",
+        t("{wire} is not a size of {the}", wire=_shown(wire), the=fact.the),
+        t("did you mean `{near}` ({size} mm)? It is one of {listed}", near=near[1], size=near[0], listed=listed),
         pointer,
     )
 
@@ -359,18 +394,26 @@ def _yes_no(fact: Fact, wire: Json) -> dict[str, Value]:
     told = wire.strip().casefold() if isinstance(wire, str) else wire
     if isinstance(told, bool | str) and told in _TRUTHS:
         return {fact.name: _TRUTHS[told]}
-    raise _refuse(f"{_shown(wire)} is neither yes nor no for {fact.the}", "write true or false")
+    raise _refuse(
+        t("{wire} is neither yes nor no for {the}", wire=_shown(wire), the=fact.the), t("write true or false")
+    )
 
 
 def _text(fact: Fact, wire: Json) -> dict[str, Value]:
     if not isinstance(wire, str) or len(wire) > LONGEST_TEXT or "\0" in wire:
-        raise _refuse(f"{_shown(wire)} is not a text for {fact.the}", f"a text has at most {LONGEST_TEXT} characters")
+        raise _refuse(
+            t("{wire} is not a text for {the}", wire=_shown(wire), the=fact.the),
+            t("a text has at most {LONGEST_TEXT} characters", LONGEST_TEXT=LONGEST_TEXT),
+        )
     return {}
 
 
 def _tyre(fact: Fact, wire: Json) -> dict[str, Value]:
     if not isinstance(wire, str):
-        raise _refuse(f"{_shown(wire)} is not a tyre designation", "write it as on the sidewall, such as `245/75R16`")
+        raise _refuse(
+            t("{wire} is not a tyre designation", wire=_shown(wire)),
+            t("write it as on the sidewall, such as `245/75R16`"),
+        )
     try:
         tyre = parse_tyre(wire)
     except TyreError as error:

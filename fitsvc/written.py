@@ -13,6 +13,7 @@ from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.language.types import ListType, NumberType
 from fitsvc.rulebook.rules import Rulebook
 from fitsvc.rulebook.vocabulary import Fact
+from fitsvc.tongues import t
 
 LONGEST: Final = 80
 """Characters of a figure with its words; a longer text is no figure."""
@@ -114,8 +115,10 @@ class PlainForms:
             return meant[0]
         other = " ".join(self._stands_for.get(word, word) for word in said.split())
         if near := next((one for one, forms in loosely.items() if other in forms and other != said), None):
-            help = f"did you mean `{near}`? It is one of " + ", ".join(f"`{one}`" for one in fact.type.members)
-            raise _refused(f"`{wire.strip()}` is not a choice for {fact.the}", help, pointer)
+            help = t("did you mean `{near}`? It is one of ", near=near) + ", ".join(
+                f"`{one}`" for one in fact.type.members
+            )
+            raise _refused(t("`{strip}` is not a choice for {the}", strip=wire.strip(), the=fact.the), help, pointer)
         return wire
 
     def _figure(self, fact: Fact, wire: Json, pointer: str = "") -> Json:
@@ -124,8 +127,13 @@ class PlainForms:
             return wire
         if (rough := _ROUGH.match(wire)) and any(map(str.isdigit, wire)):
             figure = rough["behind"] or rough["before"]
-            help = f"write `{figure} ± ...`, or from what to what it may be: it is taken as exactly as it is told"
-            raise _refused(f"`{wire.strip()}` does not say how far off {fact.the} may be", help, pointer)
+            help = t(
+                "write `{figure} ± ...`, or from what to what it may be: it is taken as exactly as it is told",
+                figure=figure,
+            )
+            raise _refused(
+                t("`{strip}` does not say how far off {the} may be", strip=wire.strip(), the=fact.the), help, pointer
+            )
         text = self._of_rating(fact, wire, pointer)
         if not isinstance(text, str):
             return text
@@ -146,8 +154,8 @@ class PlainForms:
             return figure
         if most and not pointer:
             return {"at_most": figure}
-        message = f"`{text.strip()}` could be {figure}, or no more than that"
-        raise _refused(message, f"write `{figure}`, or `at most {figure}` if it may be less", pointer)
+        message = t("`{strip}` could be {figure}, or no more than that", strip=text.strip(), figure=figure)
+        raise _refused(message, t("write `{figure}`, or `at most {figure}` if it may be less", figure=figure), pointer)
 
     def _without_words(self, fact: Fact, text: str) -> tuple[str, bool]:
         """A figure without the words behind it that say what it is of, and whether by them it is below zero."""
@@ -162,7 +170,11 @@ def _below(told: Json, wire: str, pointer: str) -> Json:
     """A figure below zero that is told without its sign, or its parts: the more of it, the lower it is."""
     parts = told if isinstance(told, dict) else {"value": told}
     if any(isinstance(part, str) and part.lstrip().startswith(("-", "−")) for part in parts.values()):
-        raise _refused(f"`{wire.strip()}` is below zero twice", "write it with the sign or with the word", pointer)
+        raise _refused(
+            t("`{strip}` is below zero twice", strip=wire.strip()),
+            t("write it with the sign or with the word"),
+            pointer,
+        )
     turned = {"at_least": "at_most", "at_most": "at_least"}
     signed = {turned.get(key, key): part if key == "tolerance" else f"-{part}" for key, part in parts.items()}
     return signed if isinstance(told, dict) else signed["value"]

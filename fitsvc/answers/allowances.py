@@ -11,6 +11,7 @@ from fitsvc.caching import LruCache
 from fitsvc.engine.allowances import Allowances, Allowed
 from fitsvc.facts import Case
 from fitsvc.language.display import System, show_down
+from fitsvc.tongues import t
 
 _MOST_KEPT: Final = 10_000
 """Of half a kilobyte each: what the carriers of a shop come to on the rigs of a day."""
@@ -24,6 +25,8 @@ class AllowanceWords:
     def __init__(self, wording: Wording) -> None:
         self._wording, self._engine = wording, wording.engine
         self.allowances = Allowances(wording.engine)
+        allowances = wording.rulebook.allowances
+        self._called = {(one.name, loading.fact): loading.called for one in allowances for loading in one.loadings}
         self._kept = LruCache[Hashable, AllowanceShown](_MOST_KEPT)
 
     def told(self, case: Case, system: System) -> AllowanceShown | None:
@@ -56,14 +59,16 @@ class AllowanceWords:
         if 0.0 < found.by_label[0]:
             shown.by_label = show_down(found.by_label[0], unit, system)
         if found.at_most is None:
-            shown.told = f"what it may carry is not known until {self._named(unknown)} known"
+            shown.told = self._open(unknown)
             return shown
         rules = self._engine.rulebook.rules
         shown.at_most, shown.whole = show_down(found.at_most, unit, system), found.whole
         shown.against = [rules[number].id for number in found.against]
         if found.times is not None:
             shown.count, shown.each = found.times, show_down(found.each, unit, system)
-        shown.told = _told(found, shown) + (" by what is known" if found.open else "")
+        shown.told = _told(found, shown, self._called[found.allowance.name, found.loading.fact]) + (
+            t(" by what is known") if found.open else ""
+        )
         return shown
 
     def _unit(self, found: Allowed) -> str:
@@ -77,22 +82,26 @@ class AllowanceWords:
         names = (name for number in waiting for name in open_facts(self._engine, words[number].rests(case), case))
         return list(dict.fromkeys(names))
 
-    def _named(self, names: Sequence[str]) -> str:
-        """`the wheelbase and the axle rating are`, or `the wheelbase and 4 more figures are`."""
+    def _open(self, names: Sequence[str]) -> str:
+        """Until what is known: `the wheelbase and the axle rating are`, or `the wheelbase and 4 more figures are`."""
         the = [self._wording.the(name) for name in names]
-        few = the if len(the) <= _MOST_NAMED else [the[0], f"{len(the) - 1} more figures"]
-        return f"{joined(few)} {'is' if len(the) == 1 else 'are'}"
+        few = the if len(the) <= _MOST_NAMED else [the[0], t("{count} more figures", count=len(the) - 1)]
+        if len(the) == 1:
+            return t("what it may carry is not known until {the} is known", the=the[0])
+        return t("what it may carry is not known until {several} are known", several=joined(few))
 
 
-def _told(found: Allowed, shown: AllowanceShown) -> str:
+def _told(found: Allowed, shown: AllowanceShown, called: tuple[str, ...]) -> str:
     """What may be carried in words, with what the own label allows where that is more."""
-    label = f" (its own label allows {shown.by_label})" if shown.by_label else ""
+    label = t(" (its own label allows {by_label})", by_label=shown.by_label) if shown.by_label else ""
     if not found.at_most:
-        return f"with nothing on it{label}"
+        return t("with nothing on it{label}", label=label)
     if not found.whole:
-        return f"with at most {shown.at_most} on it{label}"
+        return t("with at most {at_most} on it{label}", at_most=shown.at_most, label=label)
     if found.times is None:
-        return f"with up to {shown.at_most} on it"
-    one = found.loading.called[found.times > 1]
-    in_all = f", {shown.at_most} in all" if found.times * found.each > found.at_most * (1 + 1e-9) else ""
-    return f"with up to {found.times} {one} of {shown.each}{in_all}"
+        return t("with up to {at_most} on it", at_most=shown.at_most)
+    one = called[found.times > 1]
+    in_all = (
+        t(", {at_most} in all", at_most=shown.at_most) if found.times * found.each > found.at_most * (1 + 1e-9) else ""
+    )
+    return t("with up to {times} {one} of {each}{in_all}", times=found.times, one=one, each=shown.each, in_all=in_all)

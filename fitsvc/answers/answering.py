@@ -48,36 +48,53 @@ from fitsvc.facts import Case, FactReader
 from fitsvc.language.display import System, show_down
 from fitsvc.rulebook.outcomes import RESULT_OF
 from fitsvc.rulebook.rules import Rulebook
+from fitsvc.rulebook.tongues import in_tongue
+from fitsvc.tongues import ENGLISH, Tongue, later, t, tongue
 
 _MOST_LIMITS: Final = 10_000
 """Limits of so many rigs are kept in words, of a few hundred bytes each: those asked about in a busy day."""
+_MOST_TONGUES: Final = 8
+"""Of some ten megabytes each, when they have been asked for long enough."""
 if TYPE_CHECKING:
     from fitsvc.engine.columns.kernel import Columns
 
 
 LITTLE_WORK: Final = 500
 """Judgements for what to learn next where of an answer only the outcome and the summary are told."""
-_UNSTORED: Final = "No stored vehicle is called so, as none has the {} given; this is answered from the facts told."
-_UNSTORED_SO: Final = (
+_UNSTORED: Final = later(
+    "No stored vehicle is called so, as none has the {} given; this is answered from the facts told."
+)
+_UNSTORED_SO: Final = later(
     "Stored vehicles are called so, but none with the {} given; this is answered from the facts given."
 )
 
 
-_RUBBED: Final = "A spare of {} was tried here: it went in, and it rubbed. See what it rubs on before relying on it."
+_TOO_MANY: Final = later(
+    "Not sure yet. First {ask}. {count} stored vehicles go by that name, too many to judge each; "
+    "of at most {most} every one is."
+)
+_RUBBED: Final = later(
+    "A spare of {} was tried here: it went in, and it rubbed. See what it rubs on before relying on it."
+)
 
 
 class Answerer:
-    """Answers questions by one rulebook; safe to share between threads."""
+    """Answers questions by one rulebook, in one language; safe to share between threads.
 
-    def __init__(self, rulebook: Rulebook) -> None:
-        self.rulebook = rulebook
-        self.engine = Point(rulebook)
+    Those of several languages share the `engine` of one: what is judged and compiled is the same in each.
+    """
+
+    def __init__(self, rulebook: Rulebook, engine: Point | None = None, one: Tongue = ENGLISH) -> None:
+        self.rulebook, self._tongue = rulebook, one
+        self._spoken = LruCache[Tongue, Answerer](_MOST_TONGUES)
+        self.engine = engine or Point(rulebook)
         self.reader = FactReader(rulebook)
-        self.wording = Wording(self.engine)
+        self.wording = Wording(self.engine, rulebook)
         self.missing = Missing(self.engine, self.wording)
         self.allowances = AllowanceWords(self.wording)
         self._seeing_to = SeeingTo(self.missing)
-        self.cautions, self.assumptions = Cautions(self.engine), Cautions(self.engine, assumed=True)
+        self.cautions = Cautions(self.engine, rulebook)
+        self.assumptions = Cautions(self.engine, rulebook, assumed=True)
         self._name = RulebookName(rulebook.digest, rulebook.name)
         self._limits_by_id = {limit.id: limit for limit in rulebook.limits}
         nodes = [node for limit in rulebook.limits for one in limit.ratings for node in (one.node, one.guard) if node]
@@ -91,6 +108,14 @@ class Answerer:
             one.prepare()
         for told in (self.cautions, self.assumptions):
             told.prepare()
+
+    @property
+    def spoken(self) -> "Answerer":
+        """The same in the language that is spoken now, made when it is first asked for."""
+        one = tongue()
+        if one is self._tongue:
+            return self
+        return self._spoken.get(one, lambda: Answerer(in_tongue(self.engine.rulebook, one), self.engine, one))
 
     @cached_property
     def columns(self) -> "Columns":
@@ -197,10 +222,11 @@ class Answerer:
             answer.outcome = "undetermined"
             first = narrow(self.wording, question.candidates)
             answer.next = first + [step for step in answer.next if step.fact != first[0].fact]
-            answer.summary = (
-                f"Not sure yet. First {to_ask(self.wording, first[0])}. "
-                f"{len(question.candidates)} stored vehicles go by that name, too many to judge each; "
-                f"of at most {most} every one is."
+            answer.summary = t(
+                _TOO_MANY,
+                ask=to_ask(self.wording, first[0]),
+                count=len(question.candidates),
+                most=most,
             )
         return answer
 
@@ -242,7 +268,7 @@ class Answerer:
         waits, if_usual = steps.waits, steps.if_usual
         things = self._seeing_to.things(verdict.outcome, findings, needs, waits, allowance, if_usual)
         summary = summarise(self.wording, question, verdict, findings, things, steps.told, allowance, either_way)
-        cautions = self.cautions.told(case, system) + [_RUBBED.format(what) for what in question.rubbed]
+        cautions = self.cautions.told(case, system) + [t(_RUBBED).format(what) for what in question.rubbed]
         cautions += told_trials(question.tried)
         return Answer(
             outcome=verdict.outcome,
@@ -336,15 +362,15 @@ class Answerer:
         """By what the vehicle is none of those stored: its names, or what is told beside them."""
         names = [name for name in question.unstored if name.removeprefix("vehicle.") in NAMES]
         labels = joined([self.wording.label(name) for name in names or question.unstored])
-        return (_UNSTORED if names else _UNSTORED_SO).format(labels)
+        return t(_UNSTORED if names else _UNSTORED_SO).format(labels)
 
     def _assumed(self, name: str, case: Case, system: System) -> str:
         text = self.wording.fact_text(name, case, system)
-        return f"{capped(self.wording.the(name))} is only assumed: {text}."
+        return t("{The} is only assumed: {text}.", The=capped(self.wording.the(name)), text=text)
 
 
 def _marked(finding: Finding, question: Question) -> Finding:
     """The finding with the facts marked that are assumed, or given in place of stored ones."""
-    marks = dict.fromkeys(question.replaced, " (as given)") | dict.fromkeys(question.assumed, " (assumed)")
+    marks = dict.fromkeys(question.replaced, t(" (as given)")) | dict.fromkeys(question.assumed, t(" (assumed)"))
     facts = {name: text + marks.get(name, "") for name, text in finding.facts.items()}
     return msgspec.structs.replace(finding, facts=facts)

@@ -27,6 +27,7 @@ from fitsvc.language.typed import Read, join
 from fitsvc.language.types import ListType, TextType, Value, is_exact
 from fitsvc.rulebook.outcomes import RESULT_OF, Outcome
 from fitsvc.rulebook.vocabulary import EFFORTS, Fact, Vocabulary
+from fitsvc.tongues import later, t
 
 MOST: Final = 24
 """How many candidates are judged on a bare receiver, 40 ms of them at worst; of more, it is only asked which it is."""
@@ -45,10 +46,10 @@ _CLASS: Final[Mapping[Outcome, str]] = {
     "undetermined": "",
 }
 _COUNTED: Final[Mapping[Outcome, str]] = {
-    "works": "would do",
-    "conditional": "would do on conditions",
-    "fails": "would not",
-    "undetermined": "are open",
+    "works": later("would do"),
+    "conditional": later("would do on conditions"),
+    "fails": later("would not"),
+    "undetermined": later("are open"),
 }
 _RANKS: Final = tuple(RESULT_OF)
 
@@ -96,8 +97,8 @@ def over(judged: Sequence[CandidateAnswer]) -> str:
     counts = [(sum(one.verdict.outcome == kind for one in judged), text) for kind, text in _COUNTED.items()]
     told = [f"{count} {text}" for count, text in counts if count]
     if len(told) == 1:
-        return f"That is so for all {len(judged)} configurations that are stored."
-    return f"Of the {len(judged)} configurations that are stored, {joined(told)}."
+        return t("That is so for all {count} configurations that are stored.", count=len(judged))
+    return t("Of the {count} configurations that are stored, {told}.", count=len(judged), told=joined(told))
 
 
 def merged_findings(judged: Sequence[CandidateAnswer], outcome: Outcome, wording: Wording) -> list[Finding]:
@@ -126,8 +127,12 @@ def _over_all(
     same = [one for one, other in row if (other.result, other.reason) == (finding.result, finding.reason)]
     if len(same) == len(judged):
         return finding
-    labels = [f"the {one.vehicle.label}" for one in same]
-    where = joined(labels) if len(labels) <= 2 else f"{len(labels)} of the {len(judged)} configurations"
+    labels = [t("the {label}", label=one.vehicle.label) for one in same]
+    where = (
+        joined(labels)
+        if len(labels) <= 2
+        else t("{count} of the {of} configurations", count=len(labels), of=len(judged))
+    )
     failing = sum(other.result == finding.result for _, other in row)
     result = "undetermined" if outcome == "undetermined" and failing < len(judged) else finding.result
     return Finding(
@@ -135,7 +140,7 @@ def _over_all(
         title=finding.title,
         result=result,
         severity=finding.severity,
-        reason=f"{finding.reason} That is so on {where}.",
+        reason=t("{reason} That is so on {where}.", reason=finding.reason, where=where),
         facts=finding.facts,
         source=finding.source,
         margin=finding.margin,
@@ -227,7 +232,7 @@ def split(wording: Wording, judged: Sequence[CandidateAnswer]) -> list[Next]:
         return [_which(judged)]
     _, fact, groups = best
     works, fails = ([text for text, group in groups.items() if _decided(group) == one] for one in ("works", "fails"))
-    return [_step(fact, " or ".join(works), " or ".join(fails))]
+    return [_step(fact, t(" or ").join(works), t(" or ").join(fails))]
 
 
 def narrow(wording: Wording, candidates: Sequence[Named]) -> list[Next]:
@@ -239,7 +244,13 @@ def narrow(wording: Wording, candidates: Sequence[Named]) -> list[Next]:
             cost = (max(counts), EFFORTS.index(fact.effort), order)
             best = min((cost, fact), best or (cost, fact), key=lambda one: one[0])
     if best is None:
-        return [Next(fact=CONFIGURATION, ask="ask", how=f"Ask which of the {len(candidates)} configurations it is.")]
+        return [
+            Next(
+                fact=CONFIGURATION,
+                ask="ask",
+                how=t("Ask which of the {count} configurations it is.", count=len(candidates)),
+            )
+        ]
     return [_step(best[1], "", "")]
 
 
@@ -250,11 +261,13 @@ def _step(fact: Fact, works: str, fails: str) -> Next:
 def _which(judged: Sequence[CandidateAnswer]) -> Next:
     """The question that is left where no fact tells the candidates apart."""
     works, fails = (
-        " or ".join(f"the {one.vehicle.label}" for one in judged if _CLASS[one.verdict.outcome] == outcome)
+        t(" or ").join(
+            t("the {label}", label=one.vehicle.label) for one in judged if _CLASS[one.verdict.outcome] == outcome
+        )
         for outcome in ("works", "fails")
     )
-    labels = "; ".join(f"the {one.vehicle.label}" for one in judged[:6])
-    how = f"Ask which it is, and name it by its id: {labels}."
+    labels = "; ".join(t("the {label}", label=one.vehicle.label) for one in judged[:6])
+    how = t("Ask which it is, and name it by its id: {labels}.", labels=labels)
     return Next(fact=CONFIGURATION, ask="ask", how=how, works_if=works, fails_if=fails)
 
 

@@ -10,7 +10,7 @@ from fitsvc.language.display import System
 from fitsvc.language.truth import UNKNOWN, YES
 from fitsvc.language.typed import ALWAYS, AnyTyped
 from fitsvc.language.types import Value
-from fitsvc.rulebook.rules import values_of
+from fitsvc.rulebook.rules import Rulebook, values_of
 
 _MOST_APPLYING: Final = 10_000
 """Of the guards' values that occur together, more than come up in practice: they take three values each."""
@@ -22,11 +22,13 @@ class Cautions:
     Which of them apply is computed at once, and figures only of those that do.
     """
 
-    def __init__(self, engine: Point, *, assumed: bool = False) -> None:
+    def __init__(self, engine: Point, rulebook: Rulebook, *, assumed: bool = False) -> None:
         self._engine, self._key = engine, ("cautions", assumed)
-        self._cautions = [one for one in engine.rulebook.cautions if one.assumed == assumed]
+        self._cautions = [one for one in rulebook.cautions if one.assumed == assumed]
+        self._written = [one for one in engine.rulebook.cautions if one.assumed == assumed]
         self._guards: list[AnyTyped] = [one.guard or ALWAYS for one in self._cautions]
         self._shown = [values_of(one.text) for one in self._cautions]
+        self._nodes = [values_of(one.text) for one in self._written]
         self._texts = [
             filled(one.text, ()) if not shown else "" for one, shown in zip(self._cautions, self._shown, strict=True)
         ]
@@ -56,8 +58,9 @@ class Cautions:
         )
 
     def _with_figures(self, number: int, case: Case, system: System) -> str:
-        values = self._figures(number).of(case)
-        return filled(self._cautions[number].text, texts(zip(values, self._shown[number], strict=True), system))
+        values = dict(zip((one.told for one in self._nodes[number]), self._figures(number).of(case), strict=True))
+        shown = [(values[one.told], one) for one in self._shown[number]]
+        return filled(self._cautions[number].text, texts(shown, system))
 
     def _figures(self, number: int) -> Values:
-        return self._engine.values((*self._key, number), lambda: [one.node for one in self._shown[number]])
+        return self._engine.values((*self._key, number), lambda: [one.node for one in self._nodes[number]])

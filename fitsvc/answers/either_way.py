@@ -4,7 +4,7 @@ from collections.abc import Iterator
 from typing import Final
 
 from fitsvc.answers.answer import EitherWayTold, WayTold
-from fitsvc.answers.phrases import is_yes_no, uncapped, words
+from fitsvc.answers.phrases import uncapped, words
 from fitsvc.answers.wording import Wording
 from fitsvc.engine.verdict import EitherWay
 from fitsvc.facts import Case
@@ -12,6 +12,7 @@ from fitsvc.language.display import System
 from fitsvc.language.truth import NO, YES
 from fitsvc.language.typed import Read
 from fitsvc.language.types import ListType, Mask, Value
+from fitsvc.tongues import as_said, is_clause, t
 
 _MOST_SAID: Final = 3
 """So many cases are said in a summary; of more, the two that fewest values share."""
@@ -38,9 +39,9 @@ def tell_either_way(wording: Wording, case: Case, found: EitherWay, system: Syst
 def say_either_way(wording: Wording, told: EitherWayTold) -> str:
     """The summary of an answer that is no by cases."""
     the = wording.the(told.fact)
-    no = "No, either way." if is_yes_no(the) else f"No, whatever {the} is."
+    no = t("No, either way.") if is_clause(the) else t("No, whatever {the} is.", the=the)
     said = told.cases if len(told.cases) <= _MOST_SAID else told.cases[:2]
-    more = " It fails with the others too." if len(said) < len(told.cases) else ""
+    more = t(" It fails with the others too.") if len(said) < len(told.cases) else ""
     return f"{no} {' '.join(one.reason for one in said)}{more}"
 
 
@@ -54,7 +55,7 @@ class _Told:
     def by_yes_and_no(self) -> Iterator[WayTold]:
         """What fails if so, and what if not."""
         rules = {value: number for value, number in self._found.cases if number is not None}
-        for value, word, if_ in ((YES, "yes", f"If {self._the.removeprefix('whether ')}"), (NO, "no", "If not")):
+        for value, word, if_ in ((YES, "yes", t("If {so}", so=as_said(self._the))), (NO, "no", t("If not"))):
             rule, reason = self._fails(rules[value], value)
             yield WayTold([word], rule, f"{if_}, {uncapped(reason)}")
 
@@ -71,8 +72,8 @@ class _Told:
             rule, reason = self._fails(number, mask if mask != kind.unknown else kind.mask(names[0]))
             if len(rules) > 1:
                 other = number == rules[-1] and len(names) > _MOST_NAMED
-                is_ = "any other" if other else words(mask, self._wording.shown(Read(kind, self._found.fact)).words)
-                reason = f"If {self._the} is {is_}, {uncapped(reason)}"
+                is_ = t("any other") if other else words(mask, self._wording.shown(Read(kind, self._found.fact)).words)
+                reason = t("If {the} is {value}, {reason}", the=self._the, value=is_, reason=uncapped(reason))
             yield WayTold(names, rule, reason)
 
     def _fails(self, number: int, value: Value) -> tuple[str, str]:

@@ -112,7 +112,7 @@ class Missing:
 
     def _held(self, number: int, case: Case) -> Iterator[UnknownFact]:
         for read, adapter in dict.fromkeys(self._rests_on(number, case)):
-            fact = self.engine.rulebook.vocabulary.fact_of(read.name)
+            fact = self.wording.rulebook.vocabulary.fact_of(read.name)
             # What opens a topic that the question is not about is in no rule's way.
             if fact is not None and not (fact.asked and fact.name not in case.present):
                 held = UnknownFact(read.name, adapter, read=read, fact=fact)

@@ -8,8 +8,10 @@ from fitsvc.language.display import System, show_together
 from fitsvc.language.quantities import Dimension
 from fitsvc.language.types import Value
 from fitsvc.rulebook.rules import IfKnown, Shown, Template
+from fitsvc.tongues import is_clause, later, t, tongue
 
-UNKNOWN: Final = "unknown"
+UNKNOWN: Final = later("unknown")
+"""What is told of a value of which nothing is known."""
 _TWICE: Final = re.compile(r"\b(at least|at most|below) at (?:least|most) ")
 """A bound of what is known only by a bound: what is asked for then is the figure told, and what may be, too."""
 
@@ -21,14 +23,14 @@ def filled(template: Template, values: Iterable[str]) -> str:
         _either(part, left) if isinstance(part, IfKnown) else part if isinstance(part, str) else next(left)
         for part in template
     )
-    return _TWICE.sub(r"\1 ", text) if " at " in text else text
+    return tongue().joined(_TWICE.sub(r"\1 ", text) if " at " in text else text)
 
 
 def _either(part: IfKnown, left: Iterator[str]) -> str:
     """The words of a part if none of their values is unknown, else those in their place."""
     words = [one if isinstance(one, str) else next(left) for one in part.words]
     otherwise = [one if isinstance(one, str) else next(left) for one in part.otherwise]
-    return "".join(otherwise if UNKNOWN in words else words)
+    return "".join(otherwise if t(UNKNOWN) in words else words)
 
 
 def texts(pairs: Iterable[tuple[Value, Shown]], system: System) -> list[str]:
@@ -52,22 +54,19 @@ def texts(pairs: Iterable[tuple[Value, Shown]], system: System) -> list[str]:
 
 def words(value: int, members: tuple[str, ...]) -> str:
     """A list value or truth value in words."""
-    if len(members) == 3 and members[1] == UNKNOWN:
+    if len(members) == 3 and members[1] == t(UNKNOWN):
         return members[value]
     possible = [word for i, word in enumerate(members) if value >> i & 1]
-    return UNKNOWN if len(possible) == len(members) > 1 else " or ".join(possible)
-
-
-def is_yes_no(thing: str) -> bool:
-    """Whether what is spoken of is a yes or no: `whether the carrier tilts`."""
-    return thing.startswith("whether ")
+    return t(UNKNOWN) if len(possible) == len(members) > 1 else t(" or ").join(possible)
 
 
 def not_known(things: Sequence[str]) -> str:
     """`the wheelbase is not known`; of one yes or no `it is not known whether ...`."""
-    if len(things) == 1 and is_yes_no(things[0]):
-        return f"it is not known {things[0]}"
-    return f"{joined(things)} {'are' if len(things) > 1 else 'is'} not known"
+    if len(things) == 1 and is_clause(things[0]):
+        return t("it is not known {whether}", whether=things[0])
+    if len(things) > 1:
+        return t("{several} are not known", several=joined(things))
+    return t("{the} is not known", the=joined(things))
 
 
 def capped(text: str) -> str:
@@ -82,4 +81,6 @@ def uncapped(text: str) -> str:
 
 def joined(parts: Sequence[str]) -> str:
     """`a, b and c`."""
-    return " and ".join(filter(None, (", ".join(parts[:-1]), parts[-1]))) if parts else ""
+    if len(parts) < 2:
+        return "".join(parts)
+    return t("{first} and {last}", first=", ".join(parts[:-1]), last=parts[-1])

@@ -19,6 +19,7 @@ from fitsvc.language.tyres import designation
 from fitsvc.rulebook.trials import RUBBED, TOUCHED
 from fitsvc.rulebook.vocabulary import TYRE_PARTS, Fact, Vocabulary
 from fitsvc.subjects import BESIDE_RIG, OF_RIG, SUBJECTS
+from fitsvc.tongues import later, t
 
 _TOP: Final = ("rig", *BESIDE_RIG)
 _RIG: Final = ("id", *OF_RIG, "adapters")
@@ -32,6 +33,23 @@ _PARTS: Final = {
 
 NAMES: Final = ("make", "model")
 """The vehicle's facts that people call it by; naming one of them, they mean a vehicle that may be stored."""
+_CALLED: Final = {
+    "vehicle": later("vehicle"),
+    "receiver": later("receiver"),
+    "mounting": later("mounting"),
+    "accessory": later("accessory"),
+    "adapter": later("adapter"),
+    "ball": later("ball"),
+    "trailer": later("trailer"),
+    "load": later("load"),
+    "spare": later("spare"),
+    "rig": later("rig"),
+}
+
+
+def called(subject: str) -> str:
+    """What a subject is called in what people are told of a question."""
+    return t(_CALLED.get(subject, subject))
 
 
 @dataclass(frozen=True, slots=True)
@@ -256,12 +274,12 @@ def _elsewhere(key: str, known: tuple[str, ...]) -> str:
     if key in known:
         return ""
     if key in _RIG and "rig" in known:
-        return f"write it as `rig.{key}`: what a rig has stands within it"
-    return "write it beside `rig`, not within it" if key in BESIDE_RIG and known == _RIG else ""
+        return t("write it as `rig.{key}`: what a rig has stands within it", key=key)
+    return t("write it beside `rig`, not within it") if key in BESIDE_RIG and known == _RIG else ""
 
 
 def _may_have(known: tuple[str, ...]) -> str:
-    return "it may have " + ", ".join(f"`{name}`" for name in known)
+    return t("it may have ") + ", ".join(f"`{name}`" for name in known)
 
 
 class _QuestionReading:
@@ -295,13 +313,13 @@ class _QuestionReading:
         """Read the whole document; one that names several things is read by `things`, and here refused."""
         if isinstance(document, dict) and document.get(TOGETHER, 0) is None:
             document = {name: part for name, part in document.items() if name != TOGETHER}
-        if self._is_mapping(document, "", "a question", _TOP):
+        if self._is_mapping(document, "", t("a question"), _TOP):
             self._rig(document.get("rig"))
             for subject in BESIDE_RIG:
                 self._subject(subject, document.get(subject), f"/{subject}")
             if not self.present & {"accessory", "trailer", "spare"} and not self.adapters and not self.problems:
-                help = "name an `accessory`, a `trailer` or a `rig.spare`"
-                self._complain("", "the question asks about nothing", help, meaning=True)
+                help = t("name an `accessory`, a `trailer` or a `rig.spare`")
+                self._complain("", t("the question asks about nothing"), help, meaning=True)
         if self.problems:
             raise ProblemsFound(self.problems)
         for stored in self.trials:
@@ -330,17 +348,17 @@ class _QuestionReading:
 
     def _is_mapping(self, document: Json, pointer: str, what: str, known: tuple[str, ...]) -> bool:
         if not isinstance(document, dict):
-            self._complain(pointer, f"{what} is an object", _may_have(known))
+            self._complain(pointer, t("{what} is an object", what=what), _may_have(known))
             return False
         for key in document:
             if key not in known:
                 near = nearest(key, known)
-                help = _elsewhere(key, known) or (f"did you mean `{near}`?" if near else _may_have(known))
-                self._complain(f"{pointer}/{escape(key)}", f"{what} has no part `{key}`", help)
+                help = _elsewhere(key, known) or (t("did you mean `{near}`?", near=near) if near else _may_have(known))
+                self._complain(f"{pointer}/{escape(key)}", t("{what} has no part `{key}`", what=what, key=key), help)
         return True
 
     def _rig(self, rig: Json) -> None:
-        if rig is None or not self._is_mapping(rig, "/rig", "a rig", _RIG):
+        if rig is None or not self._is_mapping(rig, "/rig", t("a rig"), _RIG):
             return
         given: Mapping[str, Json] = rig
         told: Stored | None = None
@@ -386,8 +404,8 @@ class _QuestionReading:
         told = self.records.rig_told(rig["id"]) if saved is not None else None
         if saved is None:
             known = isinstance(rig["id"], str)
-            help = self._near("rig", rig["id"], "check the id") if known else "write the rig's id"
-            self._complain("/rig/id", f"there is no saved rig `{rig['id']}`", help, known)
+            help = self._near("rig", rig["id"], t("check the id")) if known else t("write the rig's id")
+            self._complain("/rig/id", t("there is no saved rig `{rig}`", rig=rig["id"]), help, known)
             saved = {}
         return joined_rig(saved, rig), told
 
@@ -434,8 +452,19 @@ class _QuestionReading:
         for subject, record in stored.items():
             linked = named.links.get(subject, "")
             if record is not None and linked and linked != record.key:
-                message = f"mounting `{named.key}` belongs to {subject} `{linked}`, not to `{record.key}`"
-                self._complain("/rig/mounting/id", message, f"name another mounting or leave the {subject} out", True)
+                message = t(
+                    "mounting `{key}` belongs to {subject} `{linked}`, not to `{key2}`",
+                    key=named.key,
+                    subject=called(subject),
+                    linked=linked,
+                    key2=record.key,
+                )
+                self._complain(
+                    "/rig/mounting/id",
+                    message,
+                    t("name another mounting or leave the {subject} out", subject=called(subject)),
+                    True,
+                )
             elif record is None and linked:
                 found_part = self.records.find(subject, linked)
                 if found_part:
@@ -445,11 +474,13 @@ class _QuestionReading:
         if parts is None:
             return
         if not isinstance(parts, list):
-            self._complain("/rig/adapters", "adapters are a list, from the receiver outwards", "write `[{...}]`")
+            self._complain("/rig/adapters", t("adapters are a list, from the receiver outwards"), t("write `[{...}]`"))
             return
         if len(parts) > MOST_ADAPTERS:
             self._complain(
-                "/rig/adapters", f"{len(parts)} adapters are more than anyone stacks", f"at most {MOST_ADAPTERS}"
+                "/rig/adapters",
+                t("{count} adapters are more than anyone stacks", count=len(parts)),
+                t("at most {MOST_ADAPTERS}", MOST_ADAPTERS=MOST_ADAPTERS),
             )
             return
         for i, part in enumerate(parts):
@@ -461,7 +492,7 @@ class _QuestionReading:
         if isinstance(part, dict):
             self.adapters.append(self.values)
         elif part is None:
-            self._complain(pointer, "an adapter is an object", "give its `sku` or its `facts`")
+            self._complain(pointer, t("an adapter is an object"), t("give its `sku` or its `facts`"))
         self.values = outer
 
     def _subject(self, subject: str, part: Json, pointer: str) -> Stored | None:
@@ -495,22 +526,32 @@ class _QuestionReading:
         name = part[key]
         place = f"{pointer}/{key}"
         if not isinstance(name, str):
-            self._complain(place, f"`{key}` is a text", f"write the record's {key}")
+            self._complain(place, t("`{key}` is a text", key=key), t("write the record's {key}", key=key))
             return None
         stored = self.records.find(subject, name)
         if stored is None:
-            message = f"no {subject} is stored under `{name}`"
-            help = self._near(subject, name, f"check the {key}, or give `facts`")
+            message = t("no {subject} is stored under `{name}`", subject=called(subject), name=name)
+            help = self._near(subject, name, t("check the {key}, or give `facts`", key=key))
             self.problems.append(Problem(message, help, pointer=place, meaning=True, kind="missing record"))
         elif stored.subject != subject and (subject, stored.subject) != ("accessory", "adapter"):
-            self._complain(place, f"`{name}` is a {stored.subject}, not a {subject}", "name it in its own place", True)
+            self._complain(
+                place,
+                t(
+                    "`{name}` is a {subject}, not a {wanted}",
+                    name=name,
+                    subject=called(stored.subject),
+                    wanted=called(subject),
+                ),
+                t("name it in its own place"),
+                True,
+            )
             return None
         return stored
 
     def _near(self, subject: str, name: str, else_: str) -> str:
         """What to do about an id or SKU that is not stored: take the nearest there is, or something else."""
         near = nearest(name, self.records.keys_near(subject, name))
-        return f"did you mean `{near}`? If not, {else_}" if near else else_
+        return t("did you mean `{near}`? If not, {otherwise}", near=near, otherwise=else_) if near else else_
 
     def _take(self, stored: Stored, pointer: str, only_missing: bool = False) -> None:
         values: dict[str, Value] = {}
@@ -518,7 +559,12 @@ class _QuestionReading:
         found: list[Problem] = []
         self.reader.read(stored.subject, stored.facts, "", found, values, texts)
         for problem in found:
-            message = f"the stored {stored.subject} `{stored.key}` has a fact that cannot be read: {problem.message}"
+            message = t(
+                "the stored {subject} `{key}` has a fact that cannot be read: {message}",
+                subject=called(stored.subject),
+                key=stored.key,
+                message=problem.message,
+            )
             self._complain(pointer, message, problem.help, True)
         if only_missing:
             values = {name: value for name, value in values.items() if not self._said(name)}
@@ -568,7 +614,7 @@ class _QuestionReading:
         if facts is None:
             return
         if not isinstance(facts, dict):
-            self._complain(pointer, "`facts` is an object", 'write `{"fact": value}`')
+            self._complain(pointer, t("`facts` is an object"), t('write `{"fact": value}`'))
             return
         for name in self.reader.read(subject, facts, pointer, self.problems, self.values, self.texts):
             self._forget(f"{subject}.{name}")

@@ -16,6 +16,7 @@ from fitsvc.language.intervals import Bounds
 from fitsvc.language.truth import NO, YES, Truth
 from fitsvc.language.types import ListType, Mask, NumberType, Type, Value
 from fitsvc.rulebook.rules import Shown
+from fitsvc.tongues import t
 
 GOOD, BAD, OPEN = "works", "fails", "open"
 """What a reading comes to."""
@@ -54,7 +55,7 @@ class Grid:
             text = show_step(abs(count) * self.step if self.below else count * self.step, *self._as_shown)
             return f"{text} {self.below}" if self.below and count < 0 else text
         value = self.members[count]
-        is_truth = len(self.shown.words) == 3 and self.shown.words[1] == "unknown"
+        is_truth = len(self.shown.words) == 3 and self.shown.words[1] == t("unknown")
         return self.shown.words[value if is_truth else value.bit_length() - 1]
 
     @property
@@ -64,17 +65,20 @@ class Grid:
     def bounds(self, low: int | None, high: int | None) -> str:
         """All readings from one to another of a number, in words; None where nothing bounds them on that side."""
         if low is None and high is None:
-            return "any reading"
+            return t("any reading")
         if low is None or high is None:
             end = high if low is None else low
             assert end is not None
             # The less a figure below zero is, the more it is without its sign.
             most = (low is None) != (bool(self.below) and end < 0)
-            return f"at {'most' if most else 'least'} {self.text(end)}"
+            return (
+                t("at most {figure}", figure=self.text(end)) if most else t("at least {figure}", figure=self.text(end))
+            )
         if low == high:
             return self.text(low)
         first, last = (high, low) if self.below and high < 0 else (low, high)
-        return f"{self.text(first).removesuffix(f' {self.below}' if last < 0 else '')} to {self.text(last)}"
+        low_end = self.text(first).removesuffix(f" {self.below}" if last < 0 else "")
+        return t("{low} to {high}", low=low_end, high=self.text(last))
 
     @property
     def whole(self) -> str:
@@ -182,12 +186,12 @@ class Runs:
 
     def text(self, wanted: str) -> str:
         """The readings that come to a result, in words; empty where none does."""
-        return " or ".join(self._words(first, last) for status, first, last in self.runs if status == wanted)
+        return t(" or ").join(self._words(first, last) for status, first, last in self.runs if status == wanted)
 
     def _words(self, first: int, last: int) -> str:
         grid = self.grid
         if grid.members:
-            return " or ".join(grid.text(count) for count in range(first, last + 1))
+            return t(" or ").join(grid.text(count) for count in range(first, last + 1))
         return grid.bounds(None if first == grid.low else first, None if last == grid.high else last)
 
 

@@ -15,7 +15,7 @@ from typing import Final
 from fitsvc.answers.answer import Answer, Next, Remedy, Sort
 from fitsvc.answers.missing import Missing
 from fitsvc.answers.next_steps import ANY, settling
-from fitsvc.answers.phrases import capped, is_yes_no, joined, uncapped
+from fitsvc.answers.phrases import capped, joined, uncapped
 from fitsvc.answers.question import Question
 from fitsvc.answers.readings import BAD, GOOD, together
 from fitsvc.answers.shelf import Item, Shelf
@@ -31,6 +31,7 @@ from fitsvc.language.typed import Read
 from fitsvc.language.types import NumberType, Value
 from fitsvc.rulebook.outcomes import Outcome
 from fitsvc.subjects import KIND
+from fitsvc.tongues import as_said, is_clause, t
 
 MOST_TOLD: Final = 3
 """How many remedies of one sort are told."""
@@ -134,7 +135,7 @@ class Remedies:
         """Another ball, or another accessory of the same kind."""
         for item in self._instead(case, subject):
             changed = {**document, subject: {"sku": item.sku}}
-            words = f"the {item.label} instead"
+            words = t("the {label} instead", label=item.label)
             yield Tried("swap", (item,), words, changed, self._with(case, (subject,), item.values, item.texts))
 
     def _instead(self, case: Case, subject: str) -> Sequence[Item]:
@@ -159,7 +160,9 @@ class Remedies:
                 self.reader.read(one.subject, one.facts, "", problems, values, texts)
             if not problems:
                 other = self._with(case, ("receiver", "mounting"), values, texts)
-                yield Tried("receiver", (), f"the {receiver.label} on this vehicle instead", changed, other)
+                yield Tried(
+                    "receiver", (), t("the {label} on this vehicle instead", label=receiver.label), changed, other
+                )
 
     def _adapters(self, document: Document, case: Case, added: Iterable[tuple[Item, ...]]) -> Iterator[Tried]:
         """One or two adapters added to the opening, as many as it takes."""
@@ -169,7 +172,7 @@ class Remedies:
                 return
             named = [*(rig.get("adapters") or []), *({"sku": part.sku} for part in parts)]
             changed = {**document, "rig": {**rig, "adapters": named}}
-            words = f"{joined([f'the {part.label}' for part in parts])} in the opening"
+            words = t("{parts} in the opening", parts=joined([t("the {label}", label=part.label) for part in parts]))
             yield Tried("add", parts, words, changed, self.reader.stacked(case, [part.values for part in parts]))
 
     def _nearest(self, case: Case, adapters: Sequence[Item]) -> list[Item]:
@@ -186,7 +189,7 @@ class Remedies:
         """A smaller load: the most that no longer fails."""
         facts = {one: value for one, value in told.facts.items() if one != anew}
         case = replace(told, facts=facts, present=told.present - {anew})
-        fact, now = self.missing.engine.rulebook.vocabulary.facts[name], case.facts.get(name)
+        fact, now = self.missing.wording.rulebook.vocabulary.facts[name], case.facts.get(name)
         if not isinstance(fact.type, NumberType) or not isinstance(now, tuple):
             return
         if not 0.0 < now[0] >= now[1] - TOLERANCE:
@@ -208,7 +211,8 @@ class Remedies:
                     unsaid = {anew.partition(".")[2]: None} if anew in told.facts else {}
                     part["facts"] = {**(part.get("facts") or {}), **unsaid, fact.short: wire}
                     the = self.missing.wording.the
-                    words = f"{the(name)} kept to {text}{f' and {the(anew)} weighed anew' if unsaid else ''}"
+                    again = t(" and {the} weighed anew", the=the(anew)) if unsaid else ""
+                    words = t("{the} kept to {figure}{again}", the=the(name), figure=text, again=again)
                     yield Tried("reduce", (), words, changed, less)
                 return
 
@@ -240,7 +244,7 @@ class Remedies:
             return ""
         open_case = replace(case, facts={name: value for name, value in case.facts.items() if name not in rests})
         judge, opened = self.missing.engine.judge, self.missing.engine.opened(open_case)
-        rules = self.missing.engine.rulebook.rules
+        rules = self.missing.wording.rulebook.rules
         still_open = [number for number in failing if judge(number, opened) == "undetermined"]
         first = {step.fact for step in self._wanted(open_case, still_open, rests)}
         # What passes now must go on passing: a ball for the trailer's class is no help in a coupler of another size.
@@ -256,16 +260,16 @@ class Remedies:
         wanted = {step.fact: step.works_if for step in steps if step.fact in first}
         if not wanted:
             return ""
-        things = sorted(((the(name), text) for name, text in wanted.items()), key=lambda pair: is_yes_no(pair[0]))
+        things = sorted(((the(name), text) for name, text in wanted.items()), key=lambda pair: is_clause(pair[0]))
         told = joined([_would_be(thing, text, not i) for i, (thing, text) in enumerate(things)])
         left = [
-            f"that {uncapped(rules[number].title)}"
+            t("that {title}", title=uncapped(rules[number].title))
             for number in failing
             if judge(number, opened) != "passes" and self.missing.about(number).isdisjoint(wanted)
         ]
-        also = f" Besides, it would have to be so {joined(left)}." if left else ""
-        nothing = "Of what was tried of the shelf nothing" if self.untried else "Nothing on the shelf"
-        return f"{nothing} would do. {capped(told)}.{also}"
+        also = t(" Besides, it would have to be so {left}.", left=joined(left)) if left else ""
+        nothing = t("Of what was tried of the shelf nothing") if self.untried else t("Nothing on the shelf")
+        return t("{nothing} would do. {told}.{also}", nothing=nothing, told=capped(told), also=also)
 
     def _wanted(self, open_case: Case, rules: Sequence[int], rests: set[str]) -> list[Next]:
         """What would settle these rules of facts taken as not known, where some readings would and others not."""
@@ -275,18 +279,24 @@ class Remedies:
 
 def _would_be(thing: str, text: str, first: bool) -> str:
     """What a fact would have to be: `the pin would have to be 1/2 in`, or shorter behind another such."""
-    if is_yes_no(thing):
-        return f"it would {'' if text == 'yes' else 'not '}have to be so that {thing.removeprefix('whether ')}"
-    return f"{thing} {'would have to be ' if first else ''}{text}"
+    if is_clause(thing):
+        if text == t("yes"):
+            return t("it would have to be so that {so}", so=as_said(thing))
+        return t("it would not have to be so that {so}", so=as_said(thing))
+    return t("{the} would have to be {value}", the=thing, value=text) if first else f"{thing} {text}"
 
 
 def remedy_of(wording: Wording, tried: Tried, answer: Answer) -> Remedy:
     """A change and what it comes to, as it is told: of several things to see to one, what is surely amiss first."""
-    because = f"With {tried.words}, it works."
+    because = t("With {words}, it works.", words=tried.words)
     if answer.outcome == "conditional":
         things = sorted(answer.to_see_to, key=lambda thing: thing.sort != "look at")
         told = only_if(wording, things, answer.next, answer.allowance, most=1)
-        because = f"With {tried.words}, it works {uncapped(answer.summary if answer.candidates else told)}"
+        because = t(
+            "With {words}, it works {how}",
+            words=tried.words,
+            how=uncapped(answer.summary if answer.candidates else told),
+        )
     skus = [part.sku for part in tried.parts]
     both = skus if len(skus) > 1 else []
     return Remedy(

@@ -21,6 +21,7 @@ from fitsvc.language.intervals import TOLERANCE
 from fitsvc.language.problems import ProblemsFound
 from fitsvc.language.types import NumberType, Value
 from fitsvc.rulebook.words import Figure
+from fitsvc.tongues import t
 
 MOST_TERMS: Final = 8
 """Terms of a text that are looked for; whoever types more has found it or never will."""
@@ -86,9 +87,11 @@ class Found:
         if self.note:
             return self.note
         if not any(one.any() for one in self.flags):
-            return f"Nothing goes by {_quoted(self.left_out)}." if self.left_out else ""
-        near = f"Nothing goes by {_quoted(self.near)}; the nearest is shown." if self.near else ""
-        left = f"Nothing of it goes by {_quoted(self.left_out)}; shown without." if self.left_out else ""
+            return t("Nothing goes by {quoted}.", quoted=_quoted(self.left_out)) if self.left_out else ""
+        near = t("Nothing goes by {quoted}; the nearest is shown.", quoted=_quoted(self.near)) if self.near else ""
+        left = (
+            t("Nothing of it goes by {quoted}; shown without.", quoted=_quoted(self.left_out)) if self.left_out else ""
+        )
         return " ".join(filter(None, (near, left)))
 
 

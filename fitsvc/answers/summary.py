@@ -8,22 +8,35 @@ from typing import Final
 from fitsvc.answers.answer import AllowanceShown, Answer, EitherWayTold, Finding, Next, SeeTo, ToSeeTo
 from fitsvc.answers.either_way import say_either_way
 from fitsvc.answers.next_steps import ANY
-from fitsvc.answers.phrases import capped, is_yes_no, joined
+from fitsvc.answers.phrases import capped, joined
 from fitsvc.answers.question import Question
 from fitsvc.answers.wording import Wording
 from fitsvc.engine.verdict import Verdict
+from fitsvc.tongues import is_clause, later, t
 
-_VERBS = {"ask": "ask for", "read": "read", "measure": "measure", "weigh": "find out", "look up": "look up"}
-_YES_NO = {"yes": "if so", "no": "if not"}
+_ASKED: Final = {
+    "ask": (later("ask for {the}"), later("ask {whether}")),
+    "read": (later("read {the}"), later("read {whether}")),
+    "measure": (later("measure {the}"), later("measure {whether}")),
+    "weigh": (later("find out {the}"), later("find out {whether}")),
+    "look up": (later("look up {the}"), later("look up {whether}")),
+}
+"""What to do to learn a fact, and to learn a yes or no."""
 MOST_SEEN_TO: Final = 3
 """So many things to see to are read out; nobody keeps more in mind."""
 _MOST_WORDS: Final = 60
 """Of several, words that are read out: half a minute."""
+_THIS: Final = {
+    "accessory": later("this accessory"),
+    "trailer": later("this trailer"),
+    "spare": later("this spare"),
+}
+_MORE_OPEN: Final = later("{count} more facts are open besides these.")
 _SORTS: Final[Mapping[SeeTo, tuple[str, str]]] = {
-    "do": ("job to do", "jobs to do"),
-    "have": ("part to have", "parts to have"),
-    "look at": ("thing to look at", "things to look at"),
-    "find out": ("thing to find out", "things to find out"),
+    "do": (later("{count} job to do"), later("{count} jobs to do")),
+    "have": (later("{count} part to have"), later("{count} parts to have")),
+    "look at": (later("{count} thing to look at"), later("{count} things to look at")),
+    "find out": (later("{count} thing to find out"), later("{count} things to find out")),
 }
 """What one and several things to see to are called, by their sort."""
 
@@ -42,63 +55,70 @@ def summarise(
     if either_way is not None and verdict.outcome == "fails":
         return say_either_way(wording, either_way)
     if verdict.outcome == "fails":
-        return f"No. {findings[0].reason}"
+        return t("No. {reason}", reason=findings[0].reason)
     if verdict.outcome == "undetermined":
         more = verdict.conditions or len(steps) > 1
-        first = f"First {_ask(wording, steps, 'can work' if more else 'works')}." if steps else findings[0].reason
-        return f"Not sure yet. {first}"
+        first = t("First {ask}.", ask=_ask(wording, steps, bool(more))) if steps else findings[0].reason
+        return t("Not sure yet. {first}", first=first)
     what = _what(question)
     if verdict.outcome == "works":
-        but = "but " if allowance and not allowance.at_most else ""
-        return f"Yes, {what} works on this rig{f', {but}{allowance.told}' if allowance else ''}."
+        if allowance is None:
+            return t("Yes, {what} works on this rig.", what=what)
+        how = allowance.told if allowance.at_most else t("but {how}", how=allowance.told)
+        return t("Yes, {what} works on this rig, {how}.", what=what, how=how)
     return only_if(wording, things, steps, allowance)
 
 
 def to_ask(wording: Wording, step: Next) -> str:
     """What to do to learn a fact: `measure the distance ...`, `ask whether ...`."""
-    verb, thing = _VERBS[step.ask], wording.the(step.fact)
+    thing = wording.the(step.fact)
+    the, whether = _ASKED[step.ask]
     if step.adapter:
-        thing = f"{thing} (adapter {step.adapter}, counted from the receiver)"
-    return f"{verb.removesuffix(' for')} {thing}" if is_yes_no(thing) else f"{verb} {thing}"
+        thing = t("{thing} (adapter {adapter}, counted from the receiver)", thing=thing, adapter=step.adapter)
+    return t(whether, whether=thing) if is_clause(thing) else t(the, the=thing)
 
 
 def readings(text: str) -> str:
     """Readings as they follow a verb: `if that is at most 5 in`, `if so`, `if there is no spare`."""
-    if text in _YES_NO:
-        return _YES_NO[text]
-    return f"if there is {text}" if text.startswith("no ") and " or " not in text else f"if that is {text}"
+    if text in (t("yes"), t("no")):
+        return t("if so") if text == t("yes") else t("if not")
+    if text.startswith(t("no ")) and t(" or ") not in text:
+        return t("if there is {nothing}", nothing=text)
+    return t("if that is {value}", value=text)
 
 
 def _what(question: Question) -> str:
     for subject in ("accessory", "trailer", "spare"):
         if subject in question.case.present:
             label = question.labels.get(subject, "")
-            return f"the {label}" if label else f"this {subject}"
-    return "this"
+            return t("the {label}", label=label) if label else t(_THIS[subject])
+    return t("this")
 
 
-def told(step: Next, works: str = "works") -> list[str]:
+def told(step: Next, can: bool = False) -> list[str]:
     """What the readings of a step come to: `it works if that is at least 4 in`, `it fails if not`.
 
     A reading that only settles a point says how many stay open with it, and a choice with which it stays open is told.
     """
     parts = []
     if step.works_if not in ("", ANY):
-        parts.append(f"it {'can work' if step.leaves_open else works} {readings(step.works_if)}")
+        works = later("it can work {if_so}") if step.leaves_open or can else later("it works {if_so}")
+        parts.append(t(works, if_so=readings(step.works_if)))
         if step.open_if:
-            parts.append(f"it stays open {readings(step.open_if)}")
+            parts.append(t("it stays open {if_so}", if_so=readings(step.open_if)))
     if step.fails_if:
-        parts.append(f"it fails {readings(step.fails_if)}")
+        parts.append(t("it fails {if_so}", if_so=readings(step.fails_if)))
     if step.usual:
-        parts.append(f"nearly always it is {step.usual}")
+        parts.append(t("nearly always it is {usual}", usual=step.usual))
     return [*parts, _left(step)] if step.leaves_open else parts
 
 
 def more_open(answer: Answer) -> str:
     """How many facts are open that no step tells, and of how many no reading was worked out; empty where none is."""
-    parts = [f"{_facts(answer.more_open)} open besides these."] if answer.more_open else []
+    more = later("1 more fact is open besides these.") if answer.more_open == 1 else _MORE_OPEN
+    parts = [t(more, count=answer.more_open)] if answer.more_open else []
     if count := len(answer.untried):
-        parts.append(f"Too much is open to work out which readings decide of {count} of the facts.")
+        parts.append(t("Too much is open to work out which readings decide of {count} of the facts.", count=count))
     return " ".join(parts)
 
 
@@ -107,36 +127,36 @@ def as_usual(answer: Answer, wording: Wording) -> str:
     found = answer.if_usual
     if found is None:
         return ""
-    facts = joined([f"{wording.the(name)} is {text}" for name, text in found.facts.items()])
-    works = {"works": "it works", "conditional": "it works on the other conditions"}.get(found.outcome, "")
-    points = "1 point is" if len(found.settles) == 1 else f"{len(found.settles)} points are"
-    what = works if works and found.outcome != answer.outcome else f"{points} settled"
-    return f"Nearly always {facts}; if so, {what}. Check it."
+    facts = joined([t("{the} is {what}", the=wording.the(name), what=text) for name, text in found.facts.items()])
+    works = {"works": t("it works"), "conditional": t("it works on the other conditions")}.get(found.outcome, "")
+    points = later("1 point is settled") if len(found.settles) == 1 else later("{count} points are settled")
+    what = works if works and found.outcome != answer.outcome else t(points, count=len(found.settles))
+    return t("Nearly always {facts}; if so, {what}. Check it.", facts=facts, what=what)
 
 
 def changes_untried(answer: Answer) -> str:
     """How many changes were not tried for remedies; empty where all were."""
     count = answer.untried_changes
-    return f"{count} more change{' was' if count == 1 else 's were'} not tried, being too many." if count else ""
-
-
-def _facts(count: int) -> str:
-    return "1 more fact is" if count == 1 else f"{count} more facts are"
+    if count == 1:
+        return t("1 more change was not tried, being too many.")
+    return t("{count} more changes were not tried, being too many.", count=count) if count else ""
 
 
 def _left(step: Next) -> str:
     """How much stays open with a reading that works."""
-    return f"{step.leaves_open} other {'point stays' if step.leaves_open == 1 else 'points stay'} open"
+    left = later("1 other point stays open") if step.leaves_open == 1 else later("{count} other points stay open")
+    return t(left, count=step.leaves_open)
 
 
-def _ask(wording: Wording, steps: Sequence[Next], works: str) -> str:
+def _ask(wording: Wording, steps: Sequence[Next], can: bool) -> str:
     first = steps[0]
     text = to_ask(wording, first)
     if first.works_if not in ("", ANY):
         left = f". {capped(_left(first))}" if first.leaves_open else ""
-        return f"{text}: it {'can work' if first.leaves_open else works} {readings(first.works_if)}{left}"
+        works = later("{ask}: it can work {if_so}") if first.leaves_open or can else later("{ask}: it works {if_so}")
+        return t(works, ask=text, if_so=readings(first.works_if)) + left
     if first.fails_if:
-        return f"{text}: it fails {readings(first.fails_if)}"
+        return t("{ask}: it fails {if_so}", ask=text, if_so=readings(first.fails_if))
     others = [wording.the(step.fact) for step in steps[1:3] if not step.works_if and not step.fails_if]
     return joined([text, *others])
 
@@ -151,28 +171,29 @@ def only_if(
     """What to see to first, so many things at most, how much there is of the rest, and what it may carry."""
     limited = allowance is not None and allowance.at_most and not allowance.whole
     if allowance is not None and limited and not things:
-        return f"Only {allowance.told}."
+        return t("Only {told}.", told=allowance.told)
     first, rest = _first(wording, things, steps, most)
-    see_to = f"if you see to {_counted(len(things), most)}. {' '.join(first)}"
+    see_to = t("if you see to {this}. {first}", this=_counted(len(things), most), first=" ".join(first))
     if rest and most > 1:
-        see_to += f" Then {joined([_sorted(sort, count) for sort, count in rest.items()])}."
+        see_to += t(" Then {rest}.", rest=joined([_sorted(sort, count) for sort, count in rest.items()]))
     if allowance is None:
-        return f"Only {see_to}"
+        return t("Only {see_to}", see_to=see_to)
     if limited:
-        return f"Only {allowance.told}, and {see_to}"
-    return f"Only {see_to} {capped(allowance.told) if not allowance.at_most else f'That is {allowance.told}'}."
+        return t("Only {told}, and {see_to}", told=allowance.told, see_to=see_to)
+    how = t("That is {told}", told=allowance.told) if allowance.at_most else capped(allowance.told)
+    return f"{t('Only {see_to}', see_to=see_to)} {how}."
 
 
 def _counted(count: int, most: int) -> str:
     if count == 1:
-        return "this"
-    return f"{count} things" if most > 1 else f"{count} things, first to this"
+        return t("this")
+    return t("{count} things", count=count) if most > 1 else t("{count} things, first to this", count=count)
 
 
 def _sorted(sort: SeeTo, count: int) -> str:
     """How much of a sort there is: `6 parts to have`."""
     one, several = _SORTS[sort]
-    return f"{count} {one if count == 1 else several}"
+    return t(one if count == 1 else several, count=count)
 
 
 def _first(
@@ -183,7 +204,7 @@ def _first(
     Where there is only something to find out, that is asked for first which closes most.
     """
     if steps and all(one.sort == "find out" for one in things):
-        first = [f"{capped(_ask(wording, steps, 'works' if len(things) == 1 else 'can work'))}."]
+        first = [f"{capped(_ask(wording, steps, len(things) > 1))}."]
     else:
         words = accumulate(len(one.told.split()) for one in things[:most])
         first = [one.told for one, said in zip(things, words, strict=False) if one is things[0] or said <= _MOST_WORDS]

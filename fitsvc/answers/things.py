@@ -14,6 +14,7 @@ from fitsvc.facts import FactReader, escape
 from fitsvc.language.problems import Problem, ProblemsFound, nearest
 from fitsvc.language.types import ListType, Value
 from fitsvc.subjects import BESIDE_RIG, PLACE
+from fitsvc.tongues import t
 
 MOST_THINGS: Final = 4
 """Two in a dual receiver, one in front and one on the trailer: more nobody hangs on a rig. Each is judged beside each
@@ -60,8 +61,12 @@ class _ThingReading:
         given = self.document[TOGETHER]
         self._top()
         if not isinstance(given, list) or not 2 <= len(given) <= MOST_THINGS:
-            help = 'write `[{"hangs_on": ..., "accessory": {...}}, ...]`'
-            self._complain(f"/{TOGETHER}", f"what is on one rig together is a list of 2 to {MOST_THINGS} things", help)
+            help = t('write `[{"hangs_on": ..., "accessory": {...}}, ...]`')
+            self._complain(
+                f"/{TOGETHER}",
+                t("what is on one rig together is a list of 2 to {MOST_THINGS} things", MOST_THINGS=MOST_THINGS),
+                help,
+            )
             given = []
         found = [self._thing(thing, f"/{TOGETHER}/{number}", number) for number, thing in enumerate(given)]
         things = [thing for thing in found if thing is not None]
@@ -81,37 +86,43 @@ class _ThingReading:
     def _top(self) -> None:
         for key in self.document:
             if key in (*_PARTS, *BESIDE_RIG) and key not in _TOP and self.document[key] is not None:
-                help = f"name it as one of the things in `{TOGETHER}`"
-                self._complain(f"/{key}", f"`{key}` stands beside the things that are named", help, meaning=True)
-        self._known(self.document, "", "a question", (*_TOP, *BESIDE_RIG))
+                help = t("name it as one of the things in `{TOGETHER}`", TOGETHER=TOGETHER)
+                self._complain(
+                    f"/{key}", t("`{key}` stands beside the things that are named", key=key), help, meaning=True
+                )
+        self._known(self.document, "", t("a question"), (*_TOP, *BESIDE_RIG))
 
     def _known(self, given: Mapping[str, Json], pointer: str, what: str, known: tuple[str, ...]) -> None:
         for key in given:
             if key not in known:
                 near = nearest(key, known)
-                may = "it may have " + ", ".join(f"`{name}`" for name in known)
-                help = f"did you mean `{near}`?" if near else may
-                self._complain(f"{pointer}/{escape(key)}", f"{what} has no part `{key}`", help)
+                may = t("it may have ") + ", ".join(f"`{name}`" for name in known)
+                help = t("did you mean `{near}`?", near=near) if near else may
+                self._complain(f"{pointer}/{escape(key)}", t("{what} has no part `{key}`", what=what, key=key), help)
 
     def _thing(self, thing: Json, pointer: str, number: int) -> Thing | None:
         if not isinstance(thing, dict):
-            self._complain(pointer, "a thing is an object", 'write `{"hangs_on": ..., "accessory": {...}}`')
+            self._complain(pointer, t("a thing is an object"), t('write `{"hangs_on": ..., "accessory": {...}}`'))
             return None
-        self._known(thing, pointer, "a thing", _THING)
+        self._known(thing, pointer, t("a thing"), _THING)
         place = self._place(thing.get("hangs_on"), f"{pointer}/hangs_on")
         described = isinstance(thing.get("accessory"), dict)
         if not described:
-            help = "give its `sku` or its `facts`; of a trailer, the mount it is coupled to"
-            self._complain(f"{pointer}/accessory", "it is not said what goes into the receiver", help)
+            help = t("give its `sku` or its `facts`; of a trailer, the mount it is coupled to")
+            self._complain(f"{pointer}/accessory", t("it is not said what goes into the receiver"), help)
         name = thing.get("name")
         if name is not None and not (isinstance(name, str) and 1 <= len(name) <= LONGEST_NAME):
-            self._complain(f"{pointer}/name", "a thing's name is a text", f"write 1 to {LONGEST_NAME} characters")
+            self._complain(
+                f"{pointer}/name",
+                t("a thing's name is a text"),
+                t("write 1 to {LONGEST_NAME} characters", LONGEST_NAME=LONGEST_NAME),
+            )
         question = self._question(thing, number) if described else None
         if question is None or place is None:
             return None
         if len(question.candidates) > 1:
-            message = f"{len(question.candidates)} stored vehicles go by that name"
-            self._complain("/rig/vehicle", message, "name the vehicle by its `id`", meaning=True)
+            message = t("{count} stored vehicles go by that name", count=len(question.candidates))
+            self._complain("/rig/vehicle", message, t("name the vehicle by its `id`"), meaning=True)
         called = name or question.labels.get("accessory") or ""
         return Thing(name=called, hangs_on=thing["hangs_on"], place=place, question=question)
 
@@ -123,8 +134,8 @@ class _ThingReading:
             return fact.type.mask(told)
         near = nearest(told, fact.type.members) if isinstance(told, str) else None
         listed = ", ".join(f"`{member}`" for member in fact.type.members)
-        help = f"did you mean `{near}`?" if near else f"write one of {listed}"
-        self._complain(pointer, "it is not said which receiver it hangs on", help)
+        help = t("did you mean `{near}`?", near=near) if near else t("write one of {listed}", listed=listed)
+        self._complain(pointer, t("it is not said which receiver it hangs on"), help)
         return None
 
     def _question(self, thing: Mapping[str, Json], number: int) -> Question | None:
@@ -160,11 +171,15 @@ class _ThingReading:
             receiver = {part: given["rig"].get(part) for part in _OTHER_RIG} if own else None
             pointer = f"/{TOGETHER}/{number}"
             if receivers.setdefault(thing.hangs_on, receiver) != receiver:
-                message = f"`{thing.hangs_on}` is another receiver here than for the thing before"
-                self._complain(f"{pointer}/rig", message, "things in one place hang on one receiver", meaning=True)
+                message = t("`{hangs_on}` is another receiver here than for the thing before", hangs_on=thing.hangs_on)
+                self._complain(f"{pointer}/rig", message, t("things in one place hang on one receiver"), meaning=True)
             elif not own and shared_at and shared_at != thing.hangs_on:
-                message = f"it is not said what `{thing.hangs_on}` is: the receiver of the rig is `{shared_at}`"
-                help = "give the thing a `rig` of its own: the `receiver` there, and the vehicle or trailer it is on"
+                message = t(
+                    "it is not said what `{hangs_on}` is: the receiver of the rig is `{shared_at}`",
+                    hangs_on=thing.hangs_on,
+                    shared_at=shared_at,
+                )
+                help = t("give the thing a `rig` of its own: the `receiver` there, and the vehicle or trailer it is on")
                 self._complain(pointer, message, help, meaning=True)
             elif not own:
                 shared_at = thing.hangs_on

@@ -27,6 +27,7 @@ from fitsvc.language.types import Value, is_exact
 from fitsvc.rulebook.outcomes import OUTCOMES, RESULT_OF, Outcome
 from fitsvc.rulebook.rules import Adds
 from fitsvc.subjects import KIND, PLACE
+from fitsvc.tongues import t
 
 if TYPE_CHECKING:
     from fitsvc.answers.answering import Answerer
@@ -133,7 +134,7 @@ class _Judging:
         fact, case = self.answerer.rulebook.vocabulary.facts[KIND], thing.question.case
         known = case.facts.get(KIND)
         if known is None or not is_exact(fact.type, known):  # type: ignore[arg-type]
-            return "thing"
+            return t("thing")
         return self.together.wording.fact_text(KIND, case, self.system)
 
     def question(self, i: int, near: int | None) -> Question:
@@ -222,16 +223,22 @@ class _Judging:
 
     def _summary(self, outcome: Outcome, each: Sequence[ThingAnswer], spoils: Sequence[Spoiler]) -> str:
         """Yes, no, only if, or not sure, and by which of them."""
-        all_of_them = joined([f"the {one.name}" for one in each])
+        all_of_them = joined([t("the {name}", name=one.name) for one in each])
         if outcome == "works":
-            carried = [f"the {one.name} {one.answer.allowance.told}" for one in each if one.answer.allowance]
-            return f"Yes, {', '.join([f'{all_of_them} work on this rig together', *carried])}."
+            carried = [
+                t("the {name} {told}", name=one.name, told=one.answer.allowance.told)
+                for one in each
+                if one.answer.allowance
+            ]
+            return (
+                ", ".join([t("Yes, {all_of_them} work on this rig together", all_of_them=all_of_them), *carried]) + "."
+            )
         alone = next((one for one in each if one.alone == outcome), None)
         failing = next((one for one in spoils if one.result == "fails"), None)
         if outcome == "fails" and alone is None and failing is not None:
-            return f"No, not together. {failing.reason}"
+            return t("No, not together. {reason}", reason=failing.reason)
         first = alone or next(one for one in each if one.answer.outcome == outcome)
-        return f"{capped(f'the {first.name}')}: {first.answer.summary}"
+        return f"{capped(t('the {name}', name=first.name))}: {first.answer.summary}"
 
 
 def _together(adds: Adds, values: Sequence[Value]) -> Value:

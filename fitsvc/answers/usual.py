@@ -49,7 +49,7 @@ def _usual(missing: Missing, case: Case, step: Next) -> tuple[UnknownFact, Value
         return None
     nodes = [one.guard, one.node]
     applies, value = missing.engine.values(("usual", step.fact), lambda: nodes).of(case)
-    fact = missing.engine.rulebook.vocabulary.facts[step.fact]
+    fact = missing.wording.rulebook.vocabulary.facts[step.fact]
     held = UnknownFact(step.fact, read=Read(one.node.type, step.fact), fact=fact)
     current = held.current(case)
     if applies != YES or not (isinstance(one.node.type, TruthType) or agree(current, value)):

@@ -12,6 +12,7 @@ from fitsvc.answers.vin import Vin, read_signs, read_vin
 from fitsvc.facts import FactReader
 from fitsvc.language.problems import Problem
 from fitsvc.language.types import ListType, Value
+from fitsvc.tongues import later, t
 
 if TYPE_CHECKING:
     from fitsvc.answers.searching import Found
@@ -20,7 +21,9 @@ SUBJECT: Final = "vehicle"
 YEAR: Final = "vehicle.year"
 SIGNS: Final = "vin_signs"
 """The fact of a vehicle that says how its numbers begin."""
-_MISREAD: Final = "A character of that number is misread: its check digit, the ninth, is not what the others give."
+_MISREAD: Final = later(
+    "A character of that number is misread: its check digit, the ninth, is not what the others give."
+)
 
 
 def folded(text: str) -> str:
@@ -116,7 +119,11 @@ class Vehicles:
             and (not (signs := self._signs.get(key, ())) or any(map(vin.agrees, signs)))
         }
         found = sorted((self._all[key] for key in going), key=lambda one: (not going[one.key], one.label, one.key))
-        told = f"By the number it is of {vin.years[0]}, or of {vin.years[1]} if it is a heavy truck."
+        told = t(
+            "By the number it is of {year}, or of {other} if it is a heavy truck.",
+            year=vin.years[0],
+            other=vin.years[1],
+        )
         return found, Found((), note=told, unsure=not all(going.values()))
 
     def drop(self, key: str) -> None:

@@ -1,7 +1,8 @@
 """Reasons, margins and facts of findings in the trade's words, computed only for what is shown."""
 
+import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import inf
 from typing import Final, get_args
 
@@ -17,14 +18,14 @@ from fitsvc.language.compiler import compile_reads
 from fitsvc.language.display import System
 from fitsvc.language.intervals import TOLERANCE, Bounds
 from fitsvc.language.quantities import Dimension
-from fitsvc.language.truth import YES
+from fitsvc.language.truth import WORDS, YES
 from fitsvc.language.typed import ALWAYS, AnyTyped, Read
 from fitsvc.language.types import TextType, Value, is_exact
 from fitsvc.rulebook.outcomes import Effect, Result
 from fitsvc.rulebook.rules import Need, Rating, Rule, Rulebook, Shown, Template, values_of
-from fitsvc.rulebook.vocabulary import spoken
+from fitsvc.tongues import later, spoken, t
 
-_OTHERS: Final[Mapping[str, str]] = {"vehicle.id": "vehicle's configuration"}
+_OTHERS: Final[Mapping[str, str]] = {"vehicle.id": later("vehicle's configuration")}
 _MOST_WORDED: Final = 2_000
 """Findings of a rule that are kept in each system of units, of about a kilobyte each: 2 MB for a rule at the most."""
 
@@ -56,9 +57,10 @@ class RuleWords:
     def __init__(self, wording: "Wording", number: int, rule: Rule, adapted: bool) -> None:
         self._rule, self._wording, self._adapted = rule, wording, adapted
         nodes: list[AnyTyped] = []
-        self._fails = _text(rule.fails, nodes)
-        self._unknown = _text(rule.unknown, nodes) if rule.unknown else None
-        self._margin_text = _text((rule.margin,), nodes) if rule.margin else None
+        written = wording.engine.rulebook.rules[number]
+        self._fails = _text(rule.fails, written.fails, nodes)
+        self._unknown = _text(rule.unknown, written.unknown, nodes) if rule.unknown else None
+        self._margin_text = _text((rule.margin,), (rule.margin,), nodes) if rule.margin else None
         self._margin_at = len(nodes) - 1
         self._first_fact = len(nodes)
         self._support = wording.engine.support(number, adapted)
@@ -141,11 +143,11 @@ class RuleWords:
         by_name |= {name: case.texts[name] for name in self._tyres if name in by_name and name in case.texts}
         margin = "" if result == "undetermined" else self._margin(values, system)
         label = self._part(result, case)
-        title = rule.title.replace(*label)
+        title = _called_anew(rule.title, *label)
         if result == "passes":
             reason = title + "."
         elif result == "fails":
-            reason = capped(self._fails.fill(values, system).replace(*label))
+            reason = capped(_called_anew(self._fails.fill(values, system), *label))
         elif self._unknown:
             reason = capped(self._unknown.fill(values, system))
         else:
@@ -171,7 +173,7 @@ class RuleWords:
         assert isinstance(bounds, tuple)
         figure = bounds[0] if bounds[0] > 0.0 or bounds[0] == bounds[1] else bounds[1]
         fact = governing_fact(self._wording.engine, rating, figure, case) if result != "undetermined" else rating.name
-        own = f"{rating.label} with what is in it"
+        own = t("{label} with what is in it", label=rating.label)
         return rating.label, own if fact == rating.name else self._wording.label(fact)
 
     def _facts_of(self, values: Sequence[Value]) -> list[tuple[str, Shown, Value]]:
@@ -194,15 +196,26 @@ class RuleWords:
         """What is not known, or not closely, and so leaves the rule open; of the opening the parts' own facts."""
         the = self._wording.the
         behind = {slot.name: unknown_in_opening(self._wording.engine, slot, case) for slot in self._opening}
-        names = (behind.get(name) or [name] for name, text in missing.items() if text == UNKNOWN or behind.get(name))
+        names = (behind.get(name) or [name] for name, text in missing.items() if text == t(UNKNOWN) or behind.get(name))
         unknown = [the(name) for name in dict.fromkeys(one for several in names for one in several)]
-        rough = [(the(n), text) for n, text in missing.items() if text != UNKNOWN and not behind.get(n)]
+        rough = [(the(n), text) for n, text in missing.items() if text != t(UNKNOWN) and not behind.get(n)]
         told = joined(
-            [*([not_known(unknown)] if unknown else []), *(f"{one} is known only as {text}" for one, text in rough)]
+            [
+                *([not_known(unknown)] if unknown else []),
+                *(t("{the} is known only as {text}", the=one, text=text) for one, text in rough),
+            ]
         )
         if not told:
-            return f"What is known leaves it open whether {uncapped(title)}."
-        return f"{capped(told)}, so it is open whether {uncapped(title)}."
+            return t("What is known leaves it open whether {title}.", title=uncapped(title))
+        return t("{told}, so it is open whether {title}.", told=capped(told), title=uncapped(title))
+
+
+def _called_anew(text: str, label: str, anew: str) -> str:
+    """A text with another label in place of one, with its own article."""
+    if label == anew:
+        return text
+    told = {spoken(label): spoken(anew), capped(spoken(label)): capped(spoken(anew)), label: anew, capped(label): anew}
+    return re.sub("|".join(map(re.escape, told)), lambda found: told[found.group()], text)
 
 
 class NeedWords:
@@ -211,9 +224,10 @@ class NeedWords:
     def __init__(self, wording: "Wording", number: int, need: Need) -> None:
         self._need, self._wording, self._key = need, wording, ("need", number)
         nodes: list[AnyTyped] = [need.guard or ALWAYS]
-        self._values = _text(tuple(need.values.values()), nodes)
-        self._because = _text(need.because, nodes)
-        self._unknown = _text(need.unknown, nodes) if need.unknown else None
+        written, values = wording.engine.rulebook.needs[number], tuple(need.values.values())
+        self._values = _text(values, values, nodes)
+        self._because = _text(need.because, written.because, nodes)
+        self._unknown = _text(need.unknown, written.unknown, nodes) if need.unknown else None
         self._nodes = nodes
 
     def prepare(self) -> None:
@@ -231,13 +245,17 @@ class NeedWords:
         return {"need": self._need.name, **named, "because": filled(text.template, found[count:])}
 
 
-def _text(template: Template, nodes: list[AnyTyped]) -> _Text:
-    """A template ready to fill, its values added to those to be computed."""
-    holes = []
-    for shown in values_of(template):
-        holes.append((len(nodes), shown))
-        nodes.append(shown.node)
-    return _Text(template, tuple(holes))
+def _text(template: Template, written: Template, nodes: list[AnyTyped]) -> _Text:
+    """A template ready to fill, its values added to those to be computed in the order in which they were `written`.
+
+    In another language the same values may stand in another order.
+    """
+    values, first = values_of(written), len(nodes)
+    nodes += [one.node for one in values]
+    if template is written:
+        return _Text(template, tuple(enumerate(values, start=first)))
+    places = {one.told: place for place, one in enumerate(values, start=first)}
+    return _Text(template, tuple((places[one.told], one) for one in values_of(template)))
 
 
 class _EachRule(dict[int, RuleWords]):
@@ -259,11 +277,14 @@ class _EachRule(dict[int, RuleWords]):
 
 
 class Wording:
-    """The words of a rulebook's findings; what a rule shows is compiled when it is first shown."""
+    """The words of a rulebook's findings, the engine's own or the same in another language.
 
-    def __init__(self, engine: Point) -> None:
+    What a rule shows is compiled when it is first shown, once for all languages.
+    """
+
+    def __init__(self, engine: Point, rulebook: Rulebook | None = None) -> None:
         self.engine = engine
-        self.rulebook: Rulebook = engine.rulebook
+        self.rulebook: Rulebook = rulebook or engine.rulebook
         bare = _EachRule(self, None)
         self._rules = {False: bare, True: _EachRule(self, bare)}
         self._shown: dict[str, Shown] = {}
@@ -319,7 +340,7 @@ class Wording:
         if fact:
             return fact.label
         one = self.rulebook.opening.get(name) or self.rulebook.derived.get(name)
-        return one.label if one else _OTHERS.get(name, name)
+        return one.label if one else t(_OTHERS.get(name, name))
 
     def the(self, name: str) -> str:
         """A fact or derived value as it is spoken of within a sentence; of a yes or no it says `whether ...`."""
@@ -329,7 +350,7 @@ class Wording:
         """What is known of a fact, in words."""
         fact = self.rulebook.vocabulary.facts[name]
         if name in case.texts or isinstance(fact.type, TextType):
-            return case.texts.get(name, UNKNOWN)
+            return case.texts.get(name, t(UNKNOWN))
         slot = Read(fact.type, name)
         value = case.facts.get(name, fact.type.unknown)
         return texts([(value, self.shown(slot))], system)[0]
@@ -345,4 +366,5 @@ class Wording:
         fact = self.rulebook.vocabulary.fact_of(slot.name)
         one = self.rulebook.opening.get(slot.name)
         unit = fact.shown_in or ("in" if fact.tyre else "") if fact else one.unit if one else ""
-        return self.rulebook.shown(slot, unit)
+        found = self.rulebook.shown(slot, unit)
+        return replace(found, words=tuple(map(t, WORDS))) if found.words == WORDS else found

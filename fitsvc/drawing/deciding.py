@@ -8,9 +8,15 @@ from fitsvc.drawing.panel import INCH
 from fitsvc.drawing.rows import KeyRow
 from fitsvc.drawing.scene import Box, Mark, Scene
 from fitsvc.language.intervals import Bounds
+from fitsvc.tongues import later, t
 
 _LENGTHWAYS: Final = ("bumper", "spare")
-_NAMES: Final = {"folded": "folded carrier", "in use": "carrier", "load": "load", "front": "carrier"}
+_NAMES: Final = {
+    "folded": later("folded carrier"),
+    "in use": later("carrier"),
+    "load": later("load"),
+    "front": later("carrier"),
+}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -37,12 +43,19 @@ def deciding(scene: Scene) -> DecidingPlace:
     if scene.wall:
         rows = [
             *rows,
-            KeyRow(start=0.0, end=middle(scene.wall), text=f"wall {scene.measures.length_text(scene.wall)} behind"),
+            KeyRow(
+                start=0.0,
+                end=middle(scene.wall),
+                text=t("wall {length} behind", length=scene.measures.length_text(scene.wall)),
+            ),
         ]
     if scene.pin is not None:
         told = scene.measures.text("pin_to_bumper")
         within = scene.pin if scene.pin[0] != scene.pin[1] else None
-        rows = [*rows, KeyRow(start=middle(scene.pin), end=0.0, text=f"pin hole to bumper {told}", within=within)]
+        rows = [
+            *rows,
+            KeyRow(start=middle(scene.pin), end=0.0, text=t("pin hole to bumper {length}", length=told), within=within),
+        ]
     # What ends rearmost stands first, so that no line down to a row runs through the words of another.
     rows = sorted(rows, key=lambda row: -max(row.start, row.end))
     return DecidingPlace(state=state, mark=mark, rows=tuple(rows), whole=whole)
@@ -65,12 +78,20 @@ def _of_carrier(scene: Scene, state: str, mark: Mark | None) -> list[KeyRow]:
     gap: Bounds = (box.left[0] - edge[1], box.left[1] - edge[0])
     rows = [_gap(scene, box, edge, gap)]
     if edge != (0.0, 0.0):
-        rows.append(KeyRow(start=0.0, end=middle(edge), text=f"spare reaches back {m.length_text(edge)}"))
         rows.append(
-            KeyRow(start=0.0, end=middle(box.left), text=f"{_NAMES.get(state, state)} leaves {m.length_text(box.left)}")
+            KeyRow(start=0.0, end=middle(edge), text=t("spare reaches back {length}", length=m.length_text(edge)))
+        )
+        rows.append(
+            KeyRow(
+                start=0.0,
+                end=middle(box.left),
+                text=t("{it} leaves {length}", it=t(_NAMES.get(state, state)), length=m.length_text(box.left)),
+            )
         )
     elif not box.partial:
-        rows.append(KeyRow(start=0.0, end=middle(box.right), text=f"reaches back {m.length_text(box.right)}"))
+        rows.append(
+            KeyRow(start=0.0, end=middle(box.right), text=t("reaches back {length}", length=m.length_text(box.right)))
+        )
     return rows
 
 
@@ -79,18 +100,18 @@ def _gap(scene: Scene, box: Box, edge: Bounds, gap: Bounds) -> KeyRow:
     told = scene.measures.length_text
     start, end = middle(edge), middle(box.left)
     if gap[1] < 0.0:
-        text = f"{told((-gap[1], -gap[0]))} too little"
+        text = t("{length} too little", length=told((-gap[1], -gap[0])))
         return KeyRow(start=start, end=end, text=text, decides=True, hit=True)
     if gap[0] >= 0.0:
-        return KeyRow(start=start, end=end, text=f"clears by {told(gap)}", decides=True)
-    return KeyRow(start=start, end=end, text=f"room {told(gap)}", decides=True, within=box.left)
+        return KeyRow(start=start, end=end, text=t("clears by {room}", room=told(gap)), decides=True)
+    return KeyRow(start=start, end=end, text=t("room {room}", room=told(gap)), decides=True, within=box.left)
 
 
 def _of_towing(scene: Scene) -> list[KeyRow]:
     """Where the ball stands, and how far back an open tailgate reaches."""
     m, rows = scene.measures, list[KeyRow]()
     if scene.ball:
-        text = f"ball {m.length_text(scene.ball)} behind bumper"
+        text = t("ball {length} behind bumper", length=m.length_text(scene.ball))
         within = scene.ball if scene.ball[0] != scene.ball[1] else None
         rows.append(KeyRow(start=0.0, end=middle(scene.ball), text=text, decides=True, within=within))
     if scene.closure and not scene.closure.door and (far := scene.closure.x + middle(scene.closure.length)) > INCH:

@@ -16,6 +16,7 @@ from fitsvc.language.typed import AnyTyped, Read
 from fitsvc.language.types import ListType, Mask, NumberType, Value
 from fitsvc.rulebook.rules import Taken
 from fitsvc.rulebook.viewing import WANTED
+from fitsvc.tongues import t
 
 
 class Measures:
@@ -76,7 +77,7 @@ class Measures:
 
     def label(self, word: str) -> str:
         """Its wording; of what the rulebook has nothing for, the drawing's own."""
-        return word.replace("_", " ") if self._nodes[word] is None else self.wording.label(self.name(word))
+        return t(word.replace("_", " ")) if self._nodes[word] is None else self.wording.label(self.name(word))
 
     def word(self, name: str) -> str:
         """The wording of the one member that a list value is known to be."""
@@ -88,7 +89,7 @@ class Measures:
         """What is known of a number, in the user's units."""
         node = self._nodes[name]
         if node is None or not isinstance(node.type, NumberType):
-            return UNKNOWN
+            return t(UNKNOWN)
         shown = self.wording.shown(Read(node.type, self.name(name)))
         low, high = self.of(name)
         return show(low, high, node.type.dimension, shown.unit, self.system)

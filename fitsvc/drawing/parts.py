@@ -10,6 +10,7 @@ from fitsvc.drawing.measures import middle
 from fitsvc.drawing.outline import turned_about
 from fitsvc.drawing.panel import INCH, Panel
 from fitsvc.drawing.scene import Box, Scene
+from fitsvc.tongues import t
 
 _DOOR: Final = 1000.0
 """How much of a door is drawn above its lower edge, which alone is known; mm."""
@@ -36,7 +37,7 @@ def receiver(panel: Panel, scene: Scene, near: bool) -> None:
         panel.rect("v-hole", (end - 12 * INCH, end, z - size, z))
     panel.rect(kind, (end - 0.9 * INCH, end, z - size - wall - 9, z + wall + 9), 5.0)
     if not known:
-        panel.say(end + 2 * INCH, z - size, "not measured", kind="v-soft")
+        panel.say(end + 2 * INCH, z - size, t("not measured"), kind="v-soft")
     elif scene.seat and middle(scene.seat) > x:
         seat, high = middle(scene.seat), middle(scene.opening or (z, z))
         panel.path("v-steel", [(x - 60, z), (seat + 60, high), (seat + 60, high - size), (x - 60, z - size)])
@@ -167,7 +168,7 @@ def closure(panel: Panel, scene: Scene) -> None:
         panel.path("v-leaf", [(found.x, z), (far, z + 0.2 * middle(found.length))], close=False)
     panel.circle("v-hinge", found.x, z, 28.0)
     high = z + (_DOOR if found.door else 0.25 * middle(found.length)) + 30
-    panel.say(far, high, f"{found.label} open", "end", "v-soft")
+    panel.say(far, high, t("{label} open", label=found.label), "end", "v-soft")
 
 
 def door_spare(panel: Panel, box: Box) -> Edges:

@@ -9,6 +9,7 @@ from fitsvc.drawing.measures import middle
 from fitsvc.drawing.placing import RIGHT, Frame, frame_of
 from fitsvc.drawing.scene import Box, Mark, Scene
 from fitsvc.language.forms.geometry import clearance_on_grade, grade_of_angle
+from fitsvc.tongues import t
 
 TALL: Final = 1000.0
 """How much of a door is drawn above its lower edge, which alone is known; mm."""
@@ -109,7 +110,12 @@ class Picture:
         end = z + (TALL if closure.door else low if closure.up else -low)
         self._line(closure.x, z, closure.x, end, "d-closure")
         self._dot(closure.x, z, "d-hinge")
-        self._badge(self.key.part(f"{closure.label} and its sweep"), self.frame.x(closure.x), self.frame.y(z), "d-part")
+        self._badge(
+            self.key.part(t("{label} and its sweep", label=closure.label)),
+            self.frame.x(closure.x),
+            self.frame.y(z),
+            "d-part",
+        )
         if closure.z[0] != closure.z[1]:
             self._line(closure.x, closure.z[0], closure.x, closure.z[1], "d-range", DASH)
 

@@ -19,6 +19,7 @@ from fitsvc.language.truth import NO
 from fitsvc.language.typed import ALWAYS, LessOrEqual
 from fitsvc.language.types import NumberType
 from fitsvc.rulebook.rules import Limit, Rating
+from fitsvc.tongues import spoken, t
 
 _LEFT: Final = 10.0
 _LONGEST: Final = 400.0
@@ -53,7 +54,7 @@ def rating_bars(wording: Wording, case: Case, system: System = "us", prefix: str
     chains = list(_chains(wording, wording.engine.opened(case), system))
     if not chains:
         return None
-    title = "Ratings against what is asked of them"
+    title = t("Ratings against what is asked of them")
     description = " ".join(_described(chain) for chain in chains)
     parts: list[str] = []
     y = 6.0
@@ -101,7 +102,7 @@ def _chain(wording: Wording, limit: Limit, low: Lowest, case: Case, system: Syst
         )
     assert isinstance(asked, tuple)
     text = show(*asked, MASS, unit, system)
-    known = None if text == UNKNOWN else asked
+    known = None if text == t(UNKNOWN) else asked
     return Chain(limit.title, tuple(bars), known, text, _lowest_told(bars, low))
 
 
@@ -116,21 +117,25 @@ def _label(wording: Wording, rating: Rating, bounds: Bounds, case: Case) -> str:
 def _lowest_told(bars: list[Bar], low: Lowest) -> str:
     lowest = next((bar for bar in bars if bar.lowest), None)
     if lowest is None:
-        return "No rating is known."
-    unknown = [f"the {bar.label}" for bar in bars if bar.name in low.unknown]
+        return t("No rating is known.")
+    unknown = [spoken(bar.label) for bar in bars if bar.name in low.unknown]
     if not unknown:
-        return f"The lowest is the {lowest.label}."
-    return f"The lowest that is known is the {lowest.label}; not known well enough: {joined(unknown)}."
+        return t("The lowest is {the}.", the=spoken(lowest.label))
+    return t(
+        "The lowest that is known is {the}; not known well enough: {unknown}.",
+        the=spoken(lowest.label),
+        unknown=joined(unknown),
+    )
 
 
 def _said(bar: Bar, chain: Chain) -> str:
     """What the rule says of a rating, where something is asked of it."""
-    words = {"fails": ": too little", "undetermined": ": open"}
+    words = {"fails": t(": too little"), "undetermined": t(": open")}
     return words.get(bar.result, "") if chain.asked else ""
 
 
 def _described(chain: Chain) -> str:
-    asked = f" Asked: {chain.asked_text}." if chain.asked else ""
+    asked = t(" Asked: {figure}.", figure=chain.asked_text) if chain.asked else ""
     each = "; ".join(f"{bar.label} {bar.text}{_said(bar, chain)}" for bar in chain.bars)
     return f"{chain.title}.{asked} {each[:1].upper()}{each[1:]}. {chain.told}"
 
@@ -145,11 +150,15 @@ def _draw(chain: Chain, parts: list[str], y: float, prefix: str) -> float:
         parts.append(text_at(_LEFT, y - 4, row, 14, class_="d-text d-heading"))
     if chain.asked:
         y += 16.0
-        parts.append(_asked_text(f"asked: {chain.asked_text}", _LEFT + _end(chain.asked) * unit, y - 4))
+        parts.append(
+            _asked_text(t("asked: {figure}", figure=chain.asked_text), _LEFT + _end(chain.asked) * unit, y - 4)
+        )
     several = len(chain.bars) > 1
     for bar in chain.bars:
         for row in lines_of(
-            f"{bar.label}: {bar.text}{' (lowest)' if bar.lowest and several else ''}{_said(bar, chain)}", _LONGEST, 12
+            f"{bar.label}: {bar.text}{t(' (lowest)') if bar.lowest and several else ''}{_said(bar, chain)}",
+            _LONGEST,
+            12,
         ):
             y += 15.0
             parts.append(text_at(_LEFT, y - 2, row, 12, class_="d-text d-lowest" if bar.lowest else "d-text"))

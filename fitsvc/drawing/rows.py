@@ -7,6 +7,7 @@ from math import ceil, floor
 from fitsvc.drawing.ink import element, number, text_at
 from fitsvc.drawing.panel import INCH, TEXT, WIDE, Panel, Spot, wide
 from fitsvc.language.display import System
+from fitsvc.tongues import t
 
 _ROW, _BELOW = 23.0, 15.0
 
@@ -64,11 +65,11 @@ def ruler(panel: Panel, system: System) -> tuple[list[str], float]:
     marks = [i for i in range(low, high + 1) if fine or i % every == 0]
     ticks = "".join(f"M{number(panel.x(i * unit))} {number(y)}v{6 if i % every == 0 else 3}" for i in marks)
     drawn = [_stroke("v-ruler", f"M0 {number(y)}H{number(WIDE)}{ticks}")]
-    clear = wide("bumper") / 2 + wide("000") / 2 + 4
+    clear = wide(t("bumper")) / 2 + wide("000") / 2 + 4
     last = 0.0
     for i in range(low, high + 1):
         x = panel.x(i * unit)
-        text = "bumper" if i == 0 else f"{abs(i)} {word}" if i + every > high else str(abs(i))
+        text = t("bumper") if i == 0 else f"{abs(i)} {word}" if i + every > high else str(abs(i))
         half = wide(text) / 2
         if i % every or (i and abs(x - panel.x(0.0)) < clear) or x - half < last or x + half > WIDE:
             continue

@@ -6,8 +6,10 @@ from the facts and the derived values the rules judge by; what strikes what is w
 
 from dataclasses import dataclass, field
 
+from fitsvc.answers.phrases import UNKNOWN
 from fitsvc.drawing.measures import Measures, middle, minus, plus
 from fitsvc.language.intervals import Bounds
+from fitsvc.tongues import t
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -127,7 +129,7 @@ class Scene:
         if found is None:
             text = self.measures.text(name)
             label = self.measures.label(name)
-            told = label if text == "unknown" else f"{label} ({text})"
+            told = label if text == t(UNKNOWN) else f"{label} ({text})"
             if told not in self.missing:
                 self.missing.append(told)
         return found

@@ -7,6 +7,7 @@ from fitsvc.drawing.scene import Scene
 from fitsvc.language.display import show
 from fitsvc.language.quantities import LENGTH
 from fitsvc.language.typed import reads
+from fitsvc.tongues import t
 
 _LEFT: Final = -9.0
 _RIGHT: Final = 12.0
@@ -50,9 +51,9 @@ def _told(panel: Panel, shank: float, opening: float, big: float) -> float:
     m = panel.words
     over = abs(shank - opening)
     y = panel.y(big / 2 + 1.1 * INCH)
-    m.say(panel.x(-4.4 * INCH), y, f"opening {_size(opening)}", "middle")
-    m.say(panel.x(7.7 * INCH), y, f"shank {_size(shank)}", "middle", "v-strong")
-    word = "too thick: it does not go in" if shank > opening else "too thin: it is loose"
+    m.say(panel.x(-4.4 * INCH), y, t("opening {size}", size=_size(opening)), "middle")
+    m.say(panel.x(7.7 * INCH), y, t("shank {size}", size=_size(shank)), "middle", "v-strong")
+    word = t("too thick: it does not go in") if shank > opening else t("too thin: it is loose")
     return m.say(
         panel.x(1.5 * INCH), panel.y(-big / 2 - 1.4 * INCH), f"{_size(over)} {word}", "middle", "v-strong v-hit-word"
     )

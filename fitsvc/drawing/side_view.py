@@ -14,6 +14,7 @@ from fitsvc.drawing.scene import Scene
 from fitsvc.drawing.staging import scene_of
 from fitsvc.facts import Case
 from fitsvc.language.display import System
+from fitsvc.tongues import spoken, t
 
 
 def side_view(
@@ -47,15 +48,15 @@ def side_view(
 
 def _title(labels: Mapping[str, str]) -> str:
     names = [labels[subject] for subject in ("accessory", "vehicle") if labels.get(subject)]
-    return f"Side view to scale: {' on '.join(names)}" if names else "Side view to scale"
+    return t("Side view to scale: {listed}", listed=t(" on ").join(names)) if names else t("Side view to scale")
 
 
 def describe(scene: Scene) -> str:
     """All that the drawing shows, in sentences: what strikes first, then the dimensions, then what is left out."""
     told = [mark.reason for mark in scene.marks]
-    shown = [f"the {box.label}" for box in scene.boxes.values() if box.name != "front"]
+    shown = [spoken(box.label) for box in scene.boxes.values() if box.name != "front"]
     if shown:
-        told.append(f"Drawn as boxes: {joined(shown)}.")
+        told.append(t("Drawn as boxes: {shown}.", shown=joined(shown)))
     told += [f"{_capital(one.label)}: {one.text}." for one in scene.heights]
     told += [f"{_capital(one.label)}: {one.text}." for one in scene.lengths]
     told += [f"{_capital(one.label)}: {one.text}." for one in scene.angles]
@@ -63,23 +64,23 @@ def describe(scene: Scene) -> str:
     if scene.measures.known(grade) is not None:
         told.append(f"{_capital(scene.measures.label(grade))}: {scene.measures.text(grade)}.")
     if scene.closure:
-        told.append(f"Drawn shut: the {scene.closure.label} and its sweep.")
+        told.append(t("Drawn shut: {the} and its sweep.", the=spoken(scene.closure.label)))
     if scene.measures.sure("tilts_clear"):
-        told.append("The accessory tilts or swings clear of the rear closure.")
+        told.append(t("The accessory tilts or swings clear of the rear closure."))
     told += _left_out(scene)
-    told.append("The vehicle's outline is a sketch; only what is measured is to scale.")
+    told.append(t("The vehicle's outline is a sketch; only what is measured is to scale."))
     return " ".join(told)
 
 
 def _left_out(scene: Scene) -> list[str]:
     """What is not drawn, and why."""
     if not scene.measures.wording.rulebook.side_view:
-        return ["Nothing is drawn: this rulebook has no `drawing.yaml` that says what a side view is drawn by."]
-    told = [f"Not known, and left out: {joined(scene.missing)}."] if scene.missing else []
+        return [t("Nothing is drawn: this rulebook has no `drawing.yaml` that says what a side view is drawn by.")]
+    told = [t("Not known, and left out: {missing}.", missing=joined(scene.missing))] if scene.missing else []
     if scene.unplaced:
-        told.append(f"For want of that, not drawn: {joined(scene.unplaced)}.")
+        told.append(t("For want of that, not drawn: {unplaced}.", unplaced=joined(scene.unplaced)))
     if scene.measures.sure("spare_underneath"):
-        told.append("The spare under the body is not drawn: no fact says where it hangs.")
+        told.append(t("The spare under the body is not drawn: no fact says where it hangs."))
     return told
 
 

@@ -6,6 +6,7 @@ from fitsvc.drawing import ink
 from fitsvc.drawing.ink import Drawing, element, line, lines_of, text_at
 from fitsvc.rulebook.measuring import POINTS, Tape
 from fitsvc.rulebook.vocabulary import Fact
+from fitsvc.tongues import spoken, t
 
 GROUND: Final = 200.0
 PLACES: Final = {
@@ -70,15 +71,20 @@ def sketch(fact: Fact, prefix: str = "sketch") -> Drawing | None:
     if fact.tape is None:
         return None
     tape = fact.tape
-    title = f"Where the tape goes: {fact.label}"
-    way = "along the ground" if tape.lies == "along" else "straight up"
-    description = f"Measured {way} between the {POINTS[tape.start]} and the {POINTS[tape.end]}. Not to scale."
+    title = t("Where the tape goes: {label}", label=fact.label)
+    way = t("along the ground") if tape.lies == "along" else t("straight up")
+    description = t(
+        "Measured {way} between {one} and {other}. Not to scale.",
+        way=way,
+        one=spoken(t(POINTS[tape.start])),
+        other=spoken(t(POINTS[tape.end])),
+    )
     parts = [*_rig(tape)]
     parts += _along(tape) if tape.lies == "along" else _up(tape)
     y = GROUND + (34.0 if tape.lies == "along" else 14.0)
     for sign, point in (("1", tape.start), ("2", tape.end)):
         parts.append(ink.badge(12, y + 6, sign))
-        for row in lines_of(POINTS[point], ink.WIDTH - 40, 13):
+        for row in lines_of(t(POINTS[point]), ink.WIDTH - 40, 13):
             parts.append(text_at(28, y + 10, row, 13))
             y += 17.0
         y += 4.0

@@ -6,6 +6,7 @@ from typing import Final
 from fitsvc.drawing.measures import Measures, middle, minus, plus
 from fitsvc.drawing.scene import Angle, Box, Closure, Mark, Scene
 from fitsvc.language.intervals import Bounds
+from fitsvc.tongues import t
 
 HERE: Final[Bounds] = (0.0, 0.0)
 
@@ -67,7 +68,7 @@ def _door_spare(scene: Scene) -> None:
     left = (reach[0] - middle(thick), reach[0] - middle(thick))
     scene.boxes["spare"] = Box(
         name="spare",
-        label="spare on the rear door",
+        label=t("spare on the rear door"),
         left=left,
         right=reach,
         bottom=(foot, foot),
@@ -94,12 +95,12 @@ def _accessory(scene: Scene) -> None:
     drop = scene.need("lowest_drop")
     bottom = plus(scene.opening, minus(drop)) if drop else scene.opening
     top = plus(scene.opening, scene.need("top_height"))
-    _add_box(scene, "in use", "in use", "front", "rear_extent", bottom, top)
+    _add_box(scene, "in use", t("in use"), "front", "rear_extent", bottom, top)
     scene.along("front_setback", scene.seat)
     scene.along("rear_extent", scene.seat)
     box = scene.boxes.get("in use")
     if box and top:
-        scene.above("top_height", box.right, top, f"{m.label('top_height')}, above the ground")
+        scene.above("top_height", box.right, top, t("{label}, above the ground", label=m.label("top_height")))
     if box:
         front, top_of_front = m.known("front_height"), box.top
         known = bool(front and scene.opening)
@@ -109,7 +110,7 @@ def _accessory(scene: Scene) -> None:
             top_of_front = (min(height[0], box.top[0]), min(height[1], box.top[1])) if top else height
         scene.boxes["front"] = Box(
             name="front",
-            label="accessory's front",
+            label=t("accessory's front"),
             left=box.left,
             right=box.left,
             bottom=box.bottom,
@@ -121,19 +122,19 @@ def _accessory(scene: Scene) -> None:
     if m.known("load_setback") and m.known("load_height") and scene.opening:
         x, high = scene.behind("load_setback"), plus(scene.opening, m.known("load_height"))
         if x and high:
-            scene.boxes["load"] = Box(name="load", label="load", left=x, right=x, bottom=scene.opening, top=high)
+            scene.boxes["load"] = Box(name="load", label=t("load"), left=x, right=x, bottom=scene.opening, top=high)
             scene.along("load_setback", scene.seat)
-            scene.above("load_height", x, high, f"{m.label('load_height')}, above the ground")
+            scene.above("load_height", x, high, t("{label}, above the ground", label=m.label("load_height")))
 
 
 def _folded(scene: Scene) -> None:
     m = scene.measures
     top = plus(scene.opening, scene.need("folded_height"))
-    _add_box(scene, "folded", "folded up", "folded_front", "folded_extent", scene.opening, top)
+    _add_box(scene, "folded", t("folded up"), "folded_front", "folded_extent", scene.opening, top)
     scene.along("folded_setback", scene.seat)
     scene.along("folded_extent", scene.seat)
     if "folded" in scene.boxes and top:
-        label = f"{m.label('folded_height')}, above the ground"
+        label = t("{label}, above the ground", label=m.label("folded_height"))
         scene.above("folded_height", scene.boxes["folded"].right, top, label)
 
 
@@ -144,7 +145,7 @@ def _beside(scene: Scene) -> None:
     bottom, top = m.known("beside_underside"), m.known("beside_top")
     if scene.pin is None or right is None or bottom is None or top is None:
         return
-    label = "other thing in the receiver"
+    label = t("other thing in the receiver")
     scene.boxes["beside"] = Box(name="beside", label=label, left=scene.pin, right=right, bottom=bottom, top=top)
 
 
@@ -154,12 +155,12 @@ def _add_box(
     """Add a box; one whose rear end or top is not known is drawn as the line that is."""
     left, right = scene.measures.known(front), scene.behind(rear)
     if left is None or bottom is None or (right is None and top is None):
-        scene.unplaced.append(f"the accessory {label}")
+        scene.unplaced.append(t("the accessory {label}", label=label))
         return
     partial = right is None or top is None
     scene.boxes[name] = Box(
         name=name,
-        label=f"accessory {label}",
+        label=t("accessory {label}", label=label),
         left=left,
         right=right or left,
         bottom=bottom,
@@ -177,13 +178,15 @@ def _towing(scene: Scene) -> None:
         lowest, highest = plus(scene.opening, scene.need(low)), plus(scene.opening, scene.need(high))
         if lowest and highest:
             scene.platform = (lowest[0], max(highest[1], lowest[0]))
-            scene.above("mount_rise", scene.ball, scene.platform, "height of the ball platform")
+            scene.above("mount_rise", scene.ball, scene.platform, t("height of the ball platform"))
     if m.present("trailer"):
         height = scene.need("coupler_height")
         scene.above("coupler_height", scene.ball or HERE, height)
         jack, tall = plus(scene.ball, m.known("jack_behind_ball")), m.known("jack_height")
         if jack and tall:
-            scene.boxes["jack"] = Box(name="jack", label="trailer's jack", left=jack, right=jack, bottom=HERE, top=tall)
+            scene.boxes["jack"] = Box(
+                name="jack", label=t("trailer's jack"), left=jack, right=jack, bottom=HERE, top=tall
+            )
             scene.along("jack_behind_ball", scene.ball)
             scene.above("jack_height", jack, tall)
 

@@ -22,6 +22,7 @@ from fitsvc.drawing.side_view import describe
 from fitsvc.drawing.staging import scene_of
 from fitsvc.facts import Case
 from fitsvc.language.display import System
+from fitsvc.tongues import t
 
 _GAP: Final = 22.0
 _LEAST: Final = 60.0 * INCH
@@ -51,7 +52,7 @@ def whole_view(
 
 def _title(labels: Mapping[str, str]) -> str:
     names = [labels[subject] for subject in ("accessory", "vehicle") if labels.get(subject)]
-    return f"Side view: {' on '.join(names)}" if names else "Side view"
+    return t("Side view: {listed}", listed=t(" on ").join(names)) if names else t("Side view")
 
 
 def _document(prefix: str, title: str, description: str, foot: float, body: list[str]) -> str:
@@ -176,7 +177,7 @@ def _draw(
         parts.under_spare(panel, scene)
     if spare := scene.boxes.get("spare"):
         parts.door_spare(panel, spare)
-        panel.say(spare.widest[0] - 2 * INCH, min(spare.widest[3], panel.high) - 2 * INCH, "spare", "end")
+        panel.say(spare.widest[0] - 2 * INCH, min(spare.widest[3], panel.high) - 2 * INCH, t("spare"), "end")
     if (m.sure("must_open") and not near) or _closes(scene):
         parts.closure(panel, scene)
     _accessory(panel, scene, about, near)
@@ -186,7 +187,7 @@ def _draw(
     if "beside" in scene.boxes:
         beside = scene.boxes["beside"].widest
         panel.rect("v-room v-dash", beside, data_box="beside")
-        panel.say(beside[0], beside[3] + 40, "other thing", "start", "v-soft")
+        panel.say(beside[0], beside[3] + 40, t("other thing"), "start", "v-soft")
     if scene.wall:
         panel.path("v-rear", [(middle(scene.wall), 0.0), (middle(scene.wall), panel.high)], close=False)
     _ground(panel, scene, about)
@@ -204,7 +205,7 @@ def _accessory(panel: Panel, scene: Scene, about: DecidingPlace, near: bool) -> 
         return
     if near and about.state == "folded" and stowed:
         parts.folded(panel, stowed, scene)
-        panel.say(stowed.widest[1] + 25, min(stowed.widest[3], panel.high) - 4 * INCH, "folded up")
+        panel.say(stowed.widest[1] + 25, min(stowed.widest[3], panel.high) - 4 * INCH, t("folded up"))
         return
     if use is None:
         return
@@ -216,7 +217,7 @@ def _accessory(panel: Panel, scene: Scene, about: DecidingPlace, near: bool) -> 
         parts.swung(panel, scene, use)
     else:
         parts.carrier(panel, scene, use)
-        panel.say((use.widest[0] + use.widest[1]) / 2, use.widest[3] + 90, "in use", "middle", "v-soft")
+        panel.say((use.widest[0] + use.widest[1]) / 2, use.widest[3] + 90, t("in use"), "middle", "v-soft")
     if not near and about.state == "folded" and stowed:
         parts.folded(panel, stowed, scene, faint=True)
 

@@ -16,6 +16,7 @@ from typing import Literal
 
 from fitsvc.language.intervals import TOLERANCE
 from fitsvc.language.quantities import ANGLE, FORCE, LENGTH, MASS, NUMBER, TORQUE, UNITS, Dimension
+from fitsvc.tongues import Tongue, t, tongue
 
 System = Literal["us", "metric"]
 Shown = tuple[float, float, Dimension, str]
@@ -61,7 +62,7 @@ def unit_in(unit: str, system: System) -> str:
 
 def show(lo: float, hi: float, dimension: Dimension, unit: str, system: System) -> str:
     """Show a value or a range in a unit of `DISPLAY_UNITS` (us), or in its metric counterpart."""
-    return _show(lo, hi, unit or _usual(dimension), system, 0)
+    return _show(lo, hi, unit or _usual(dimension), system, 0, tongue())
 
 
 def step(unit: str, system: System, level: int = 0) -> float:
@@ -75,9 +76,13 @@ def show_step(value: float, unit: str, system: System, level: int) -> str:
     return _number(value, _style(unit, system), level)
 
 
-@lru_cache(maxsize=4096)
 def show_down(value: float, unit: str, system: System) -> str:
     """Show a limit, rounded down so that the figure shown is never more than the limit."""
+    return _show_down(value, unit, system, tongue())
+
+
+@lru_cache(maxsize=4096)
+def _show_down(value: float, unit: str, system: System, one: Tongue) -> str:
     size = step(unit, system)
     return show_step(floor(value / size + TOLERANCE) * size, unit, system, 0)
 
@@ -85,7 +90,7 @@ def show_down(value: float, unit: str, system: System) -> str:
 def show_together(values: Iterable[Shown], system: System) -> list[str]:
     """Show values of one sentence so that those which differ never look alike."""
     rows = values if isinstance(values, Sequence) else list(values)
-    texts = [_show(lo, hi, unit or _usual(dimension), system, 0) for lo, hi, dimension, unit in rows]
+    texts = [_show(lo, hi, unit or _usual(dimension), system, 0, tongue()) for lo, hi, dimension, unit in rows]
     return texts if len(set(texts)) == len(texts) else _apart(rows, texts, system)
 
 
@@ -99,7 +104,7 @@ def _apart(rows: Sequence[Shown], texts: list[str], system: System) -> list[str]
             unit = unit or _usual(dimension)
             if levels[i] + 1 < len(_style(unit, system).steps):
                 levels[i] += 1
-                texts[i] = _show(lo, hi, unit, system, levels[i])
+                texts[i] = _show(lo, hi, unit, system, levels[i], tongue())
                 finest = False
         if finest:
             break
@@ -124,20 +129,20 @@ def _off(a: float, b: float) -> bool:
 
 
 @lru_cache(maxsize=16384)
-def _show(lo: float, hi: float, unit: str, system: System, level: int) -> str:
-    """Show one range no coarser than a level of its style's steps."""
+def _show(lo: float, hi: float, unit: str, system: System, level: int, one: Tongue) -> str:
+    """Show one range no coarser than a level of its style's steps, in the language that is spoken."""
     style = _style(unit, system)
     if lo == inf or hi == -inf or (hi == inf and lo in (-inf, 0.0)):
-        return "unknown"
+        return t("unknown")
     if hi == inf:
-        return f"at least {_number(lo, style, level)}"
+        return t("at least {figure}", figure=_number(lo, style, level))
     if lo == -inf:
-        return f"at most {_number(hi, style, level)}"
+        return t("at most {figure}", figure=_number(hi, style, level))
     if hi - lo <= TOLERANCE:
         return _number(lo + (hi - lo) / 2, style, level)
     # Nothing weighs less than nothing, so that the low end says nothing of a weight.
     if lo == 0.0 and style.unit in ("lb", "kg"):
-        return f"at most {_number(hi, style, level)}"
+        return t("at most {figure}", figure=_number(hi, style, level))
     return _range(lo, hi, style, level)
 
 
@@ -149,7 +154,7 @@ def _range(lo: float, hi: float, style: _Style, level: int) -> str:
     low, high = _number(lo, style, level), _number(hi, style, level)
     if low == high and level + 1 < len(style.steps):
         return _range(lo, hi, style, level + 1)
-    return f"{low} to {high}"
+    return t("{low} to {high}", low=low, high=high)
 
 
 def _number(value: float, style: _Style, level: int) -> str:
@@ -193,7 +198,7 @@ def _figure(count: int, step: int, style: _Style) -> str:
         return f"{whole}-{part}" if whole else str(part)
     digits = f"{rest:0{len(str(step)) - 1}d}" if step > 1 else ""
     digits = digits.rstrip("0").ljust(style.fixed_digits, "0")
-    return f"{whole}.{digits}" if digits else str(whole)
+    return f"{whole}{tongue().decimal}{digits}" if digits else str(whole)
 
 
 @cache

@@ -12,6 +12,7 @@ from functools import cache, lru_cache
 from typing import Literal
 
 from fitsvc.language.problems import nearest
+from fitsvc.tongues import later, t, tongue
 
 LONGEST_TEXT = 64
 LARGEST_VALUE = 10**12
@@ -85,8 +86,10 @@ _EXAMPLES: dict[Dimension, tuple[str, str]] = {
 
 _SAMPLES = {LENGTH: "2-1/2 in", MASS: "300 lb", ANGLE: "12 deg", FORCE: "14.3 kN", TORQUE: "80 ft-lb"}
 
-_KNOWN_UNITS = "write one of in, ft, mm, cm, m, lb, kg, t, kN, N, lbf, deg, %, ft-lb, in-lb, N·m"
-_LIKE = "write a number and its unit, such as `2-1/2 in` or `300 lb`"
+_COMMA = re.compile(r"(?<=\d)[,](?=\d)")
+_THREE = re.compile(r"(?<!\d)(\d{1,3})([.,])(\d{3})(?!\d)")
+_KNOWN_UNITS = later("write one of in, ft, mm, cm, m, lb, kg, t, kN, N, lbf, deg, %, ft-lb, in-lb, N·m")
+_LIKE = later("write a number and its unit, such as `2-1/2 in` or `300 lb`")
 
 _INCH = Fraction("25.4")
 """In mm, exactly: international yard and pound agreement of 1959 (NIST SP 811, B.8)."""
@@ -168,7 +171,7 @@ class QuantityError(ValueError):
 
 def parse_quantity(text: str, dimension: Dimension) -> float:
     """Read a quantity that must have a dimension, in the unit used inside; QuantityError when it is none."""
-    value, found = _read(text)
+    value, found = _read(_with_point(text))
     if found is dimension or found == dimension:
         return value
     raise _wrong_dimension(_quote(text), found, dimension)
@@ -176,7 +179,20 @@ def parse_quantity(text: str, dimension: Dimension) -> float:
 
 def parse_any(text: str) -> tuple[float, Dimension]:
     """Read a quantity of any dimension; a number without a unit is a plain number."""
-    return _read(text)
+    return _read(_with_point(text))
+
+
+def _with_point(text: str) -> str:
+    """A figure with a decimal comma as it is read, where people write so; `1,700` may be either and is asked."""
+    if tongue().decimal == "." or not _COMMA.search(text):
+        return text
+    if found := _THREE.search(text):
+        large, small = found[1] + found[3], f"{found[1]},{found[3]}".rstrip("0").rstrip(",")
+        raise QuantityError(
+            t("{what} could be {small} or {large}", what=_quote(text), small=small, large=large),
+            t("write `{small}` or `{large}`, with its unit", small=small, large=large),
+        )
+    return _COMMA.sub(".", text)
 
 
 def unit_of(text: str) -> tuple[str, float]:
@@ -192,13 +208,13 @@ def unit_of(text: str) -> tuple[str, float]:
 def _read(text: str) -> tuple[float, Dimension]:
     """Read one text; only texts that are quantities are remembered."""
     if len(text) > LONGEST_TEXT:
-        raise QuantityError(f"{_quote(text)} is too long for a quantity", _LIKE)
+        raise QuantityError(t("{what} is too long for a quantity", what=_quote(text)), t(_LIKE))
     body = _plain(text)
     sign = -1 if body.startswith("-") else 1
     parts = _parts(text, body.removeprefix("-").lstrip())
     total, dimension = _sum(text, parts)
     if total > LARGEST_VALUE:
-        raise QuantityError(f"{_quote(text)} is too large", "check the number and its unit")
+        raise QuantityError(t("{what} is too large", what=_quote(text)), t("check the number and its unit"))
     return float(sign * total), dimension
 
 
@@ -218,7 +234,7 @@ def _parts(text: str, body: str) -> list[tuple[Fraction, str]]:
     while place < len(body) or not parts:
         amount = _AMOUNT.match(body, place)
         if amount is None:
-            raise QuantityError(f"{_quote(text)} is not a quantity", _LIKE)
+            raise QuantityError(t("{what} is not a quantity", what=_quote(text)), t(_LIKE))
         unit = _UNIT.match(body, amount.end())
         assert unit is not None  # it can match nothing at all
         parts.append((_value(text, amount), unit[0].strip()))
@@ -232,11 +248,11 @@ def _value(text: str, amount: re.Match[str]) -> Fraction:
         return Fraction(amount["plain"].replace(",", ""))
     whole, top, bottom = int(amount["whole"] or 0), int(amount["top"]), int(amount["bottom"])
     if bottom == 0:
-        raise QuantityError(f"{_quote(text)} divides by zero", "write a fraction such as `5/8 in`")
+        raise QuantityError(t("{what} divides by zero", what=_quote(text)), t("write a fraction such as `5/8 in`"))
     if amount["whole"] and top >= bottom:
         raise QuantityError(
-            f"{_quote(text)} has a fraction of one or more after its whole number",
-            "write a mixed number such as `1-1/4 in`",
+            t("{what} has a fraction of one or more after its whole number", what=_quote(text)),
+            t("write a mixed number such as `1-1/4 in`"),
         )
     return whole + Fraction(top, bottom)
 
@@ -250,13 +266,13 @@ def _sum(text: str, parts: list[tuple[Fraction, str]]) -> tuple[Fraction, Dimens
         return amount * factor, dimension
     if any(unit.startswith(",") for _, unit in parts):
         raise QuantityError(
-            f"{_quote(text)} has a comma that does not part thousands",
-            "write `2.5 in` with a point, and thousands as `3,500 lb` or `3500 lb`",
+            t("{what} has a comma that does not part thousands", what=_quote(text)),
+            t("write `2.5 in` with a point, and thousands as `3,500 lb` or `3500 lb`"),
         )
     if len(parts) != 2 or parts[0][1].casefold() not in _FEET or parts[1][1].casefold() not in _INCHES:
         raise QuantityError(
-            f"{_quote(text)} is not one quantity",
-            "write one number and its unit; only feet and inches join, as in `6 ft 2 in`",
+            t("{what} is not one quantity", what=_quote(text)),
+            t("write one number and its unit; only feet and inches join, as in `6 ft 2 in`"),
         )
     (feet, foot), (inches, inch) = parts
     return feet * _unit(text, foot)[1] + inches * _unit(text, inch)[1], LENGTH
@@ -269,7 +285,8 @@ def _hold_to_one_reading(text: str, unit: str, known: tuple[Dimension, Fraction]
         figure = found[0].rstrip("0").removesuffix(".")
         small, large = figure + "0" * (figure == found[0]), found[0].replace(".", ",")
         raise QuantityError(
-            f"{_quote(text)} could be {small} or {large} {unit}", f"write `{small} {unit}` or `{large} {unit}`"
+            t("{what} could be {small} or {large} {unit}", what=_quote(text), small=small, large=large, unit=unit),
+            t("write `{small} {unit}` or `{large} {unit}`", small=small, unit=unit, large=large),
         )
 
 
@@ -279,13 +296,15 @@ def _unit(text: str, unit: str) -> tuple[Dimension, Fraction]:
     if known:
         return known
     if any(c.isnumeric() for c in unit):
-        raise QuantityError(f"{_quote(text)} has digits other than 0 to 9", "write `1/2 in` or `2.5 in`")
+        raise QuantityError(
+            t("{what} has digits other than 0 to 9", what=_quote(text)), t("write `1/2 in` or `2.5 in`")
+        )
     if unit.casefold() in ("ton", "tons", "tonne", "tonnes"):
-        raise QuantityError(f"{_quote(text)} could be several tons", "write `t` for 1000 kg, or pounds")
+        raise QuantityError(t("{what} could be several tons", what=_quote(text)), t("write `t` for 1000 kg, or pounds"))
     near = nearest(unit, list(UNITS))
     raise QuantityError(
-        f"`{_printable(unit)}` in {_quote(text)} is not a known unit",
-        f"did you mean `{near}`?" if near else _KNOWN_UNITS,
+        t("`{unit}` in {what} is not a known unit", unit=_printable(unit), what=_quote(text)),
+        t("did you mean `{near}`?", near=near) if near else t(_KNOWN_UNITS),
     )
 
 
@@ -299,17 +318,17 @@ def _wrong_dimension(shown: str, found: Dimension, wanted: Dimension) -> Quantit
     units = _EXAMPLES.get(wanted)
     if units and found == NUMBER and shown[-2].isdigit():
         number = shown[1:-1].strip()
-        help = f"write `{number} {units[0]}` or `{number} {units[1]}`"
-        return QuantityError(f"{shown} has no unit", help, "no unit")
-    message = f"{shown} is {_article(found)}, expected {_article(wanted)}"
+        help = t("write `{number} {unit}` or `{number} {other}`", number=number, unit=units[0], other=units[1])
+        return QuantityError(t("{shown} has no unit", shown=shown), help, "no unit")
+    message = t("{shown} is {found}, expected {wanted}", shown=shown, found=_article(found), wanted=_article(wanted))
     if wanted == NUMBER:
-        return QuantityError(message, "write `3`, `0.5` or `12 %`")
-    return QuantityError(message, f"such as `{_SAMPLES[wanted]}`" if wanted in _SAMPLES else "")
+        return QuantityError(message, t("write `3`, `0.5` or `12 %`"))
+    return QuantityError(message, t("such as `{sample}`", sample=_SAMPLES[wanted]) if wanted in _SAMPLES else "")
 
 
 def _article(dimension: Dimension) -> str:
     name = str(dimension)
-    return f"an {name}" if name[0] in "aeiou" else f"a {name}"
+    return t(f"an {name}" if name[0] in "aeiou" else f"a {name}")
 
 
 def _product(dimension: Dimension) -> str:

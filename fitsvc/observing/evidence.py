@@ -9,6 +9,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Final
 
+from fitsvc.answers.question import called
 from fitsvc.document import Document, Json
 from fitsvc.facts import FactReader, as_written
 from fitsvc.language.intervals import TOLERANCE
@@ -17,6 +18,7 @@ from fitsvc.language.tyres import TyreError, designation, parse_tyre
 from fitsvc.observing.trials import Trials
 from fitsvc.rulebook.vocabulary import Fact
 from fitsvc.store.folding import Said, Trial, apart, present
+from fitsvc.tongues import t
 
 FITS, BLOCKED = "spare_fits_up_to", "spare_blocked_from"
 OTHER: Final = {FITS: BLOCKED, BLOCKED: FITS}
@@ -61,34 +63,45 @@ def read_evidence(reader: FactReader, evidence: Json, subject: Json, pointer: st
     if isinstance(evidence, dict) and "sku" in evidence:
         problems = list(Trials(reader).problems(evidence, pointer))
         if subject != "mounting":
-            help = "what goes into a receiver on a vehicle is tried there: name their mounting"
-            problems.append(Problem(f"nothing is tried on a {subject}", help, pointer=pointer, meaning=True))
+            help = t("what goes into a receiver on a vehicle is tried there: name their mounting")
+            problems.append(
+                Problem(
+                    t("nothing is tried on a {subject}", subject=called(subject)), help, pointer=pointer, meaning=True
+                )
+            )
         return problems
     if not isinstance(evidence, dict):
-        help = 'write `{"tyre": "265/70R17", "stowed": true}`'
-        return [Problem("`evidence` is not an object", help, pointer=pointer)]
+        help = t('write `{"tyre": "265/70R17", "stowed": true}`')
+        return [Problem(t("`evidence` is not an object"), help, pointer=pointer)]
     problems = [
         Problem(
-            f"`{name}` has no place in evidence",
-            "it has `tyre` and `stowed`, and may have `rubbed`",
+            t("`{name}` has no place in evidence", name=name),
+            t("it has `tyre` and `stowed`, and may have `rubbed`"),
             pointer=f"{pointer}/{name}",
         )
         for name in evidence
         if name not in EVIDENCE
     ]
     if subject != "mounting":
-        help = "a spare stows, or does not, with a receiver on a vehicle: name their mounting"
-        problems.append(Problem(f"a {subject} has no evidence of a spare", help, pointer=pointer, meaning=True))
+        help = t("a spare stows, or does not, with a receiver on a vehicle: name their mounting")
+        problems.append(
+            Problem(
+                t("a {subject} has no evidence of a spare", subject=called(subject)),
+                help,
+                pointer=pointer,
+                meaning=True,
+            )
+        )
     if not isinstance(evidence.get("stowed"), bool):
-        help = "write true where the spare went in, rubbing or not, and false where it did not"
-        problems.append(Problem("`stowed` is neither true nor false", help, pointer=f"{pointer}/stowed"))
+        help = t("write true where the spare went in, rubbing or not, and false where it did not")
+        problems.append(Problem(t("`stowed` is neither true nor false"), help, pointer=f"{pointer}/stowed"))
     if not isinstance(evidence.get("rubbed", False), bool):
-        help = "write true where the spare went in and rubbed"
-        problems.append(Problem("`rubbed` is neither true nor false", help, pointer=f"{pointer}/rubbed"))
+        help = t("write true where the spare went in and rubbed")
+        problems.append(Problem(t("`rubbed` is neither true nor false"), help, pointer=f"{pointer}/rubbed"))
     tyre = evidence.get("tyre")
     if not isinstance(tyre, str):
-        help = "write it as on the sidewall, such as `245/75R16`"
-        return [*problems, Problem("`tyre` is not a tyre designation", help, pointer=f"{pointer}/tyre")]
+        help = t("write it as on the sidewall, such as `245/75R16`")
+        return [*problems, Problem(t("`tyre` is not a tyre designation"), help, pointer=f"{pointer}/tyre")]
     try:
         parse_tyre(tyre)
     except TyreError as error:
@@ -112,7 +125,12 @@ def contradictions(
     for one in told:
         apart_from = [other for other in against.get(one.fact, ()) if _apart(known[one.fact], one, other)]
         if apart_from:
-            because = f"{known[one.fact].the} cannot be {as_written(one.value)} and {as_written(apart_from[-1].value)}"
+            because = t(
+                "{the} cannot be {value} and {other}",
+                the=known[one.fact].the,
+                value=as_written(one.value),
+                other=as_written(apart_from[-1].value),
+            )
             found.append(Contradiction(one.fact, because, (*apart_from, one)))
     return found + _spare(against, told)
 
@@ -156,7 +174,9 @@ def _spare(against: Mapping[str, Sequence[Said]], told: Iterable[Said]) -> list[
         crossed = [each for each in before if _crossed({name: one, other: each})]
         if crossed:
             value = {name: as_written(one.value), other: as_written(crossed[-1].value)}
-            because = f"a spare of {value[FITS]} is known to stow, and one of {value[BLOCKED]} not to"
+            because = t(
+                "a spare of {tyre} is known to stow, and one of {other} not to", tyre=value[FITS], other=value[BLOCKED]
+            )
             return [Contradiction(name, because, (*crossed, one))]
     return []
 

@@ -22,6 +22,7 @@ from fitsvc.rulebook.vocabulary import Fact
 from fitsvc.store.folding import TEXT, FactLaw, Laws, Span, ThingTried, Trial, apart
 from fitsvc.store.observations import RIG
 from fitsvc.subjects import OF_YARD
+from fitsvc.tongues import t
 from fitsvc.written import exact, parted
 
 _INSIDE: Final = {"length": "mm", "mass": "kg", "angle": "deg", "force": "kN", "torque": "N m", "ratio": "%"}
@@ -62,8 +63,12 @@ def rig_problems(reader: FactReader, facts: Mapping[str, Json], pointer: str) ->
             problems += [replace(one, pointer=place + one.pointer.partition(known[name].short)[2]) for one in found]
         else:
             near = nearest(name, known)
-            help = f"did you mean `{near}`?" if near else f"of a rig is told such as `{next(iter(known))}`"
-            problems.append(Problem(f"there is no fact `{name}` of a rig", help, pointer=place))
+            help = (
+                t("did you mean `{near}`?", near=near)
+                if near
+                else t("of a rig is told such as `{name}`", name=next(iter(known)))
+            )
+            problems.append(Problem(t("there is no fact `{name}` of a rig", name=name), help, pointer=place))
     return problems
 
 

@@ -41,6 +41,7 @@ from fitsvc.store.rigs import count_using
 from fitsvc.store.tables import Accessory, Observation, ToldOf
 from fitsvc.store.taking_back import NO_REQUEST, Request
 from fitsvc.subjects import Told
+from fitsvc.tongues import later, t
 
 MOST_ITEMS: Final = 1_000
 """Accessories that a file changes which are looked at, each on every saved rig: some seconds for a thousand of both."""
@@ -183,8 +184,11 @@ def _lock_tried(session: Session, evidence: Json) -> None:
         try:
             thing = lock_record(session, "accessory", sku)
         except NotFound as error:
-            raise InvalidValue([FieldProblem(f"/evidence/{name}", f"{error}; store it first")]) from error
+            raise InvalidValue(
+                [FieldProblem(f"/evidence/{name}", t("{error}; store it first", error=error))]
+            ) from error
         wanted = "accessory" if name == "sku" else "adapter"
         if sold_as(thing) != wanted:
-            what = "an accessory is tried" if name == "sku" else "it hangs on an adapter"
-            raise InvalidValue([FieldProblem(f"/evidence/{name}", f"is sold as {sold_as(thing)}; {what}")])
+            what = later("is sold as {kind}; an accessory is tried")
+            what = what if name == "sku" else later("is sold as {kind}; it hangs on an adapter")
+            raise InvalidValue([FieldProblem(f"/evidence/{name}", t(what, kind=sold_as(thing)))])

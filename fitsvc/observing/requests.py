@@ -7,6 +7,7 @@ from fitsvc.document import Json
 from fitsvc.language.problems import Problem
 from fitsvc.store.observations import RIG, Provenance
 from fitsvc.store.taking_back import NO_REQUEST, Request
+from fitsvc.tongues import t
 
 ACTS: Final = ("retracts", "corrects", "settles")
 """The members of an observation of which it has one at the most: an observation's id, and of what is settled true."""
@@ -17,8 +18,8 @@ def unfit_for_rig(subject: Json, told: Provenance, pointer: str) -> list[Problem
     """What is wrong with telling something of a saved rig so: over what its records say no guess is told."""
     if subject != RIG or told.kind != "assumed":
         return []
-    help = "tell what was seen of this one, or what its maker says; a guess is typed into a question"
-    return [Problem("nothing is assumed of one rig over what its records say", help, pointer=pointer, meaning=True)]
+    help = t("tell what was seen of this one, or what its maker says; a guess is typed into a question")
+    return [Problem(t("nothing is assumed of one rig over what its records say"), help, pointer=pointer, meaning=True)]
 
 
 def read_request(document: Mapping[str, Json]) -> tuple[Request, list[Problem]]:
@@ -26,20 +27,22 @@ def read_request(document: Mapping[str, Json]) -> tuple[Request, list[Problem]]:
     named = [name for name in ACTS if document.get(name) not in (None, False)]
     reason = document.get("reason") or ""
     if len(named) > 1:
-        help = f"one of {_LISTED} at a time"
-        return NO_REQUEST, [Problem("an observation does one thing to earlier ones", help, pointer=f"/{named[1]}")]
+        help = t("one of {names} at a time", names=_LISTED)
+        return NO_REQUEST, [Problem(t("an observation does one thing to earlier ones"), help, pointer=f"/{named[1]}")]
     problems = []
     if not isinstance(reason, str):
-        problems.append(Problem("`reason` is not a text", "write why", pointer="/reason"))
+        problems.append(Problem(t("`reason` is not a text"), t("write why"), pointer="/reason"))
     for name in named:
         value = document[name]
         if name == "settles" and value is not True:
-            problems.append(Problem("`settles` is not true", "write true, or leave it out", pointer="/settles"))
+            problems.append(Problem(t("`settles` is not true"), t("write true, or leave it out"), pointer="/settles"))
         elif name != "settles" and not isinstance(value, str):
-            problems.append(Problem(f"`{name}` is not a text", "write the observation's id", pointer=f"/{name}"))
+            problems.append(
+                Problem(t("`{name}` is not a text", name=name), t("write the observation's id"), pointer=f"/{name}")
+            )
     if named and not document.get("reason"):
-        help = "say why, for whoever looks later"
-        problems.append(Problem("the `reason` is missing", help, pointer="/reason", meaning=True))
+        help = t("say why, for whoever looks later")
+        problems.append(Problem(t("the `reason` is missing"), help, pointer="/reason", meaning=True))
     if problems:
         return NO_REQUEST, problems
     if not named:

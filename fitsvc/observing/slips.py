@@ -10,6 +10,7 @@ from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.language.quantities import UNITS, QuantityError, unit_of
 from fitsvc.observing.law import facts_of
 from fitsvc.rulebook.vocabulary import Fact
+from fitsvc.tongues import t
 from fitsvc.written import exact, parted
 
 _SPELLINGS: Final[Mapping[str, tuple[str, ...]]] = {"length": ("in", "cm", "mm"), "mass": ("lb", "kg")}
@@ -26,10 +27,10 @@ def slips(reader: FactReader, subject: str, facts: Mapping[str, Json], pointer: 
         fact = facts_of(reader, subject).get(name)
         meant = _meant(reader, fact, value) if fact is not None and isinstance(value, str) else ""
         if fact is not None and meant:
-            so = f"{value} ± {fact.tolerance_text}" if fact.tolerance_text else f"exactly {value}"
+            so = f"{value} ± {fact.tolerance_text}" if fact.tolerance_text else t("exactly {value}", value=value)
             message, help = (
-                f"`{value}` is hardly ever so for {fact.the}",
-                f"did you mean `{meant}`? If not, write `{so}`",
+                t("`{value}` is hardly ever so for {the}", value=value, the=fact.the),
+                t("did you mean `{meant}`? If not, write `{so}`", meant=meant, so=so),
             )
             found.append(Problem(message, help, pointer=f"{pointer}/{escape(name)}", meaning=True))
     return found

@@ -32,6 +32,7 @@ from fitsvc.store.records import lock_records, tell_leaning
 from fitsvc.store.tables import Observation, Record, now
 from fitsvc.store.validation import Checks
 from fitsvc.subjects import Subject
+from fitsvc.tongues import t
 
 
 class RecordLog:
@@ -49,7 +50,13 @@ class RecordLog:
     def tell(self, row: Document) -> list[Contradiction]:
         """Add a statement, and return what cannot hold beside it; raises Conflict where it has too many."""
         if len(self._stored) + len(self._new) >= MOST_SAID:
-            raise Conflict(f"`{self.record.key}` has {MOST_SAID} observations, as many as are kept of one record")
+            raise Conflict(
+                t(
+                    "`{key}` has {MOST_SAID} observations, as many as are kept of one record",
+                    key=self.record.key,
+                    MOST_SAID=MOST_SAID,
+                )
+            )
         if self._stands is None:
             self._stands = standing(self._stored, self.law, self.ground)
         one = Entered(**row)

@@ -24,6 +24,7 @@ from fitsvc.rulebook.rules import TrialState
 from fitsvc.rulebook.vocabulary import Fact
 from fitsvc.store.folding import THING
 from fitsvc.store.observations import things_of
+from fitsvc.tongues import t
 from fitsvc.written import as_exact, exact, parted
 
 RESULTS: Final = ("clear", "rubbed", "touched")
@@ -48,27 +49,36 @@ class Trials:
         for name in evidence:
             if name not in MEMBERS:
                 listed = [f"`{one}`" for one in MEMBERS]
-                help = f"it has {', '.join(listed[:-2])}, and may have {listed[-2]} and {listed[-1]}"
-                yield Problem(f"`{name}` has no place in evidence", help, pointer=f"{pointer}/{name}")
+                help = t(
+                    "it has {listed}, and may have {one} and {other}",
+                    listed=", ".join(listed[:-2]),
+                    one=listed[-2],
+                    other=listed[-1],
+                )
+                yield Problem(t("`{name}` has no place in evidence", name=name), help, pointer=f"{pointer}/{name}")
         if not isinstance(evidence.get("sku"), str) or not evidence["sku"]:
-            yield Problem("`sku` is not a text", "write the SKU of what was tried", pointer=f"{pointer}/sku")
+            yield Problem(t("`sku` is not a text"), t("write the SKU of what was tried"), pointer=f"{pointer}/sku")
         if evidence.get("through") is not None and (
             not isinstance(evidence["through"], str) or not evidence["through"]
         ):
-            help = "write the SKU of the adapter that it hung on, or leave it out"
-            yield Problem("`through` is not a text", help, pointer=f"{pointer}/through")
+            help = t("write the SKU of the adapter that it hung on, or leave it out")
+            yield Problem(t("`through` is not a text"), help, pointer=f"{pointer}/through")
         for name, known in (("state", tuple(self.states)), ("result", RESULTS)):
             if evidence.get(name) not in known:
                 near = nearest(str(evidence.get(name)), known)
-                help = f"did you mean `{near}`?" if near else f"it is one of {', '.join(f'`{one}`' for one in known)}"
-                yield Problem(f"`{name}` is not known", help, pointer=f"{pointer}/{name}")
+                help = (
+                    t("did you mean `{near}`?", near=near)
+                    if near
+                    else t("it is one of {listed}", listed=", ".join(f"`{one}`" for one in known))
+                )
+                yield Problem(t("`{name}` is not known", name=name), help, pointer=f"{pointer}/{name}")
         if evidence.get("gap") is not None and evidence.get("state") in self.states:
             yield from self._gap_problems(evidence, pointer)
 
     def _gap_problems(self, evidence: Mapping[str, Json], pointer: str) -> Iterator[Problem]:
         if evidence.get("result") == "touched":
-            help = "leave it out, or say `clear`"
-            yield Problem("what touched left no gap", help, pointer=f"{pointer}/gap", meaning=True)
+            help = t("leave it out, or say `clear`")
+            yield Problem(t("what touched left no gap"), help, pointer=f"{pointer}/gap", meaning=True)
         try:
             self._gap(self.states[evidence["state"]], evidence["gap"])
         except ProblemsFound as found:

@@ -16,7 +16,7 @@ import numpy as np
 
 from fitsvc.answers.answer import RulebookName
 from fitsvc.answers.answering import LITTLE_WORK, Answerer
-from fitsvc.answers.phrases import joined
+from fitsvc.answers.phrases import capped, joined
 from fitsvc.answers.question import TOGETHER, NoRecords, Records, Stored, read_question
 from fitsvc.answers.shelf import EMPTY, Item, Shelf
 from fitsvc.document import Document, Json
@@ -35,6 +35,7 @@ from fitsvc.planning.wares import SOLD, Fold, Kept, Wares
 from fitsvc.rulebook.filling import ACCESSORY
 from fitsvc.rulebook.outcomes import Outcome
 from fitsvc.rulebook.rules import Shown
+from fitsvc.tongues import later, t
 
 MOST_TOLD: Final = 4
 """How many sets are told, the best one counted."""
@@ -48,7 +49,7 @@ _AS_A_CHOICE: Final = 100.0
 """Steps that a rule without a figure is broken by: another size of shank is another part."""
 _OTHERS: Final = 5
 FITTED: Final = "mounting.fitted"
-_UNTRIED: Final = " There is more on the shelf than was tried: fewer parts, or better ones, may do as well."
+_UNTRIED: Final = later(" There is more on the shelf than was tried: fewer parts, or better ones, may do as well.")
 
 
 class Planner:
@@ -86,7 +87,7 @@ class Planner:
                 left=self._most,
             )
             search.run()
-        return _PlanTelling(self.answerer, search, records, system).plan()
+        return _PlanTelling(self.answerer.spoken, search, records, system).plan()
 
     def beside(self, case: Case, subject: str, shelf: Shelf, most: int) -> list[tuple[Item, Outcome]]:
         """What is sold as a subject and does best beside what a case has already; none that leaves more open."""
@@ -304,7 +305,7 @@ class _PlanTelling:
                     wish=wish,
                     name=one.name,
                     outcome="fails",
-                    because="No receiver that mounts on this vehicle is stored.",
+                    because=t("No receiver that mounts on this vehicle is stored."),
                 )
                 for wish, one in enumerate(self.wanted.wishes)
             ]
@@ -319,7 +320,7 @@ class _PlanTelling:
                 wish=wish,
                 name=one.name,
                 outcome="fails",
-                because="Nothing of the kind that would serve is on the shelf.",
+                because=t("Nothing of the kind that would serve is on the shelf."),
             )
         served = wish in self.search.served[site.number]
         near = (
@@ -339,7 +340,7 @@ class _PlanTelling:
         asked = read_question(question, self.answerer.reader, self.records)
         answer = self.answerer.answer_question(asked, self.system, LITTLE_WORK)
         if answer.outcome in ("works", "conditional"):
-            because = "No ball on the shelf does."
+            because = t("No ball on the shelf does.")
             return PlanMiss(
                 wish=wish,
                 name=one.name,
@@ -417,21 +418,32 @@ def _summary(
     together: bool,
     untried: int,
 ) -> str:
-    every = "every wish at once" if together else "every wish"
-    left = _UNTRIED if untried else ""
+    every = t("every wish at once") if together else t("every wish")
+    left = t(_UNTRIED) if untried else ""
     if best is None and fewest is not None and at_most is not None:
-        return f"Not with {_counted(at_most)}: it takes at least {fewest}.{left}"
+        return t(
+            "Not with {parts}: it takes at least {fewest}.{left}", parts=_counted(at_most), fewest=fewest, left=left
+        )
     if best is None:
-        alone = " Each is served by itself, and no set of parts holds all of them at the same time." if together else ""
+        alone = (
+            t(" Each is served by itself, and no set of parts holds all of them at the same time.") if together else ""
+        )
         first = f" {misses[0].name}: {misses[0].because}" if misses else alone
-        nothing = "Of what was tried of the shelf nothing" if untried else "Nothing on the shelf"
-        return f"{nothing} serves {every} with one receiver.{first}{left}"
-    bought = [f"the {part.label}" for part in best.parts if not part.there]
-    there = [f"the {part.label}" for part in best.parts if part.there]
-    text = f"{_counted(best.count)[0].upper()}{_counted(best.count)[1:]} for {every}: {joined(bought)}"
-    text += f", on {joined(there)} already fitted" if there else ""
-    return f"{text}.{'' if best.outcome == 'works' else ' See to what each wish asks for.'}{left}"
+        nothing = t("Of what was tried of the shelf nothing") if untried else t("Nothing on the shelf")
+        return t(
+            "{nothing} serves {every} with one receiver.{first}{left}",
+            nothing=nothing,
+            every=every,
+            first=first,
+            left=left,
+        )
+    bought = [t("the {label}", label=part.label) for part in best.parts if not part.there]
+    there = [t("the {label}", label=part.label) for part in best.parts if part.there]
+    text = t("{parts} for {every}: {bought}", parts=capped(_counted(best.count)), every=every, bought=joined(bought))
+    text += t(", on {there} already fitted", there=joined(there)) if there else ""
+    see_to = "" if best.outcome == "works" else t(" See to what each wish asks for.")
+    return f"{text}.{see_to}{left}"
 
 
 def _counted(count: int) -> str:
-    return "1 part" if count == 1 else f"{count} parts"
+    return t("1 part") if count == 1 else t("{count} parts", count=count)

@@ -18,6 +18,7 @@ from fitsvc.language.truth import NO, YES
 from fitsvc.language.typed import AnyTyped
 from fitsvc.language.types import ListType, Value
 from fitsvc.subjects import KIND, PLACE
+from fitsvc.tongues import t
 
 MOST_WISHES: Final = 6
 MOST_PARTS: Final = 20
@@ -80,7 +81,7 @@ class _WishReading:
         self.problems: list[Problem] = []
 
     def wanted(self, document: Json) -> Wishes:
-        if not self._is_object(document, "", "a plan", _TOP):
+        if not self._is_object(document, "", t("a plan"), _TOP):
             raise ProblemsFound(self.problems)
         asked = self._check({"rig": document.get("rig"), "accessory": {}}, "")
         rig = self._whole(document.get("rig") or {}) if asked else {}
@@ -96,15 +97,15 @@ class _WishReading:
         self.problems.append(Problem(message, help, pointer=pointer, meaning=meaning))
 
     def _is_object(self, document: Json, pointer: str, what: str, known: tuple[str, ...]) -> bool:
-        may = "it may have " + ", ".join(f"`{name}`" for name in known)
+        may = t("it may have ") + ", ".join(f"`{name}`" for name in known)
         if not isinstance(document, dict):
-            self._complain(pointer, f"{what} is an object", may)
+            self._complain(pointer, t("{what} is an object", what=what), may)
             return False
         for key in document:
             if key not in known:
                 near = nearest(key, known)
-                help = f"did you mean `{near}`?" if near else may
-                self._complain(f"{pointer}/{escape(key)}", f"{what} has no part `{key}`", help)
+                help = t("did you mean `{near}`?", near=near) if near else may
+                self._complain(f"{pointer}/{escape(key)}", t("{what} has no part `{key}`", what=what, key=key), help)
         return True
 
     def _check(self, question: Mapping[str, Json], pointer: str) -> Question | None:
@@ -132,28 +133,36 @@ class _WishReading:
             vehicle = asked.candidates[0].key
         if not isinstance(vehicle, str):
             several = len(asked.candidates)
-            what = f"{several} stored vehicles go by that name" if several else "there is no receiver to plan with"
-            self._complain("/rig", what, "name the vehicle by its `id`, or give `rig.receiver`", meaning=True)
+            what = (
+                t("{several} stored vehicles go by that name", several=several)
+                if several
+                else t("there is no receiver to plan with")
+            )
+            self._complain("/rig", what, t("name the vehicle by its `id`, or give `rig.receiver`"), meaning=True)
             return None
         return vehicle
 
     def _wishes(self, wishes: Json) -> tuple[Wish, ...]:
         if not isinstance(wishes, list) or not 1 <= len(wishes) <= MOST_WISHES:
-            help = 'write `[{"load": {"facts": {"bikes": 2}}}]`'
-            self._complain("/wishes", f"wishes are a list of 1 to {MOST_WISHES}", help)
+            help = t('write `[{"load": {"facts": {"bikes": 2}}}]`')
+            self._complain("/wishes", t("wishes are a list of 1 to {MOST_WISHES}", MOST_WISHES=MOST_WISHES), help)
             return ()
         read = [self._wish(wish, f"/wishes/{number}", number) for number, wish in enumerate(wishes)]
         return tuple(wish for wish in read if wish is not None)
 
     def _wish(self, wish: Json, pointer: str, number: int) -> Wish | None:
         before = len(self.problems)
-        if not self._is_object(wish, pointer, "a wish", _WISH):
+        if not self._is_object(wish, pointer, t("a wish"), _WISH):
             return None
         parts = {name: wish[name] for name in ("load", "trailer") if wish.get(name) is not None}
         asked = self._check({**parts, "accessory": {}}, pointer)
-        name = f"wish {number + 1}" if wish.get("name") is None else wish["name"]
+        name = t("wish {more}", more=number + 1) if wish.get("name") is None else wish["name"]
         if not isinstance(name, str) or not 1 <= len(name) <= LONGEST_NAME:
-            self._complain(f"{pointer}/name", "a wish's name is a text", f"write 1 to {LONGEST_NAME} characters")
+            self._complain(
+                f"{pointer}/name",
+                t("a wish's name is a text"),
+                t("write 1 to {LONGEST_NAME} characters", LONGEST_NAME=LONGEST_NAME),
+            )
         sound = asked is not None and len(self.problems) == before
         return Wish(name, self._kinds(wish.get("kind"), pointer, asked.case) if asked and sound else 0, parts)
 
@@ -164,8 +173,10 @@ class _WishReading:
         if kind is None:
             known = self.reader.vocabulary.facts[KIND].type
             assert isinstance(known, ListType)
-            help = f'write `"kind": "{known.members[0]}"`, or another kind of accessory'
-            self._complain(pointer, "it is not said which kind of accessory is to serve this wish", help, meaning=True)
+            help = t('write `"kind": "{more}"`, or another kind of accessory', more=known.members[0])
+            self._complain(
+                pointer, t("it is not said which kind of accessory is to serve this wish"), help, meaning=True
+            )
             return 0
         try:
             mask = self.reader.value(fact, kind)[KIND]
@@ -183,17 +194,31 @@ class _WishReading:
         assert isinstance(fact, ListType)
         if not isinstance(told, str) or told not in fact.members:
             listed = ", ".join(f"`{member}`" for member in fact.members)
-            self._complain(f"/{TOGETHER}", "it is not said which receiver holds all of it", f"write one of {listed}")
+            self._complain(
+                f"/{TOGETHER}",
+                t("it is not said which receiver holds all of it"),
+                t("write one of {listed}", listed=listed),
+            )
             return None
         if not 2 <= wishes <= MOST_THINGS:
-            help = f"wish for 2 to {MOST_THINGS} things, or leave `{TOGETHER}` out: one at a time"
-            self._complain(f"/{TOGETHER}", f"{wishes} wishes do not hold at the same time", help, meaning=True)
+            help = t(
+                "wish for 2 to {MOST_THINGS} things, or leave `{TOGETHER}` out: one at a time",
+                MOST_THINGS=MOST_THINGS,
+                TOGETHER=TOGETHER,
+            )
+            self._complain(
+                f"/{TOGETHER}", t("{wishes} wishes do not hold at the same time", wishes=wishes), help, meaning=True
+            )
             return None
         return told, fact.mask(told)
 
     def _at_most(self, number: Json) -> int | None:
         whole = isinstance(number, int | float) and not isinstance(number, bool) and number == number // 1
         if number is not None and not (whole and 1 <= number <= MOST_PARTS):
-            self._complain("/parts_at_most", "the most parts allowed is a whole number", f"write 1 to {MOST_PARTS}")
+            self._complain(
+                "/parts_at_most",
+                t("the most parts allowed is a whole number"),
+                t("write 1 to {MOST_PARTS}", MOST_PARTS=MOST_PARTS),
+            )
             return None
         return None if number is None else int(number)

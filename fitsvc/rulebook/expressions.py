@@ -2,7 +2,7 @@
 
 import re
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Final
 
 from fitsvc.language import typed
@@ -153,7 +153,7 @@ class Expressions:
     def _hole(self, node: Scalar, hole: "re.Match[str]", extra: Mapping[str, Shown]) -> Shown | None:
         name, start = hole.group(1), hole.start(1)
         if name in extra:
-            return extra[name]
+            return replace(extra[name], told=name)
         if name == "margin":
             message = "`{margin}` needs a `requires` that is one comparison of two numbers"
             self.shape.problems.append(node.problem_at(start, message, "name the figures instead"))
@@ -163,7 +163,7 @@ class Expressions:
             return node.problem_at(start + offset, message, help)
 
         found = self._checked(Source(name, problem_at))
-        return None if found is None else self.shown(found)
+        return None if found is None else replace(self.shown(found), told=name)
 
     def margin(self, requires: AnyTyped) -> Shown | None:
         """By how much a comparison of two numbers fails: the greater side less the lesser."""

@@ -12,6 +12,8 @@ from fitsvc.language.problems import Problem, ProblemsFound
 
 BELOW: Final = ("vocabulary", "tables")
 """The folders below that hold rule files."""
+TONGUES: Final = "words"
+"""The folder below that holds words in other languages, from which no rule is made."""
 _SUFFIXES: Final = (".yaml", ".yml")
 
 
@@ -29,7 +31,7 @@ def rule_files(folder: Path) -> list[Path]:
 def passed_over(folder: Path) -> Iterator[Problem]:
     """A problem for each file that somebody may take for a part of the rules and that no rule is read from."""
     for path in yaml_files(folder):
-        if not _is_read(folder, path):
+        if not _is_read(folder, path) and path.parent != folder / TONGUES:
             name = str(path.relative_to(folder.parent))
             if path.suffix != _SUFFIXES[0]:
                 help = f"name it `{path.stem}{_SUFFIXES[0]}`"

@@ -31,12 +31,13 @@ class Reference:
 
 @dataclass(frozen=True, slots=True)
 class Shown:
-    """A value within a reason: what to compute, its dimension or list, and the US unit it is shown in."""
+    """A value within a reason: what to compute, its dimension or list, its US unit; `told` is how it is written."""
 
     node: AnyTyped
     dimension: Dimension | None = None
     unit: str = ""
     words: tuple[str, ...] = ()
+    told: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,7 +2,7 @@
 
 import re
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 from fitsvc.language import typed
@@ -318,6 +318,7 @@ def _within(read: Expressions, limit: _Judged, rating: Rating, if_unknown: IfUnk
     margin = read.margin(requires)
     assert margin
     values = {"judged": read.shown(judged), "rating": rating.shown, "margin": margin}
+    values = {name: replace(one, told=name) for name, one in values.items()}
     fails = read.template(entry, "fails_because", values) or _default_reason(read, judged, rating.label, values)
     return Rule(
         id=f"{limit.id}/{rating.name}",

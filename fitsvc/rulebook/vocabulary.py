@@ -14,6 +14,7 @@ from fitsvc.rulebook.measuring import KEYS, Tape, read_tape
 from fitsvc.rulebook.roles import Role, read_members
 from fitsvc.rulebook.shape import Shape
 from fitsvc.rulebook.yaml_text import Mapping, Node, Scalar
+from fitsvc.tongues import spoken
 
 EFFORTS: Final = ("ask", "label", "tape", "scales", "dealer")
 """How much work learning a fact is, least first."""
@@ -26,11 +27,6 @@ _NAME: Final = re.compile(r"[a-z][a-z0-9_]*\Z")
 _MEMBER: Final = re.compile(r"[A-Za-z][A-Za-z0-9_]*\Z")
 _MOST_MEMBERS: Final = 60
 DEFAULT_UNITS: Final = {"length": "in", "mass": "lb", "angle": "deg", "force": "kN", "torque": "ft-lb", "ratio": "%"}
-
-
-def spoken(label: str) -> str:
-    """A label as it stands within a sentence; that of a yes or no says `whether ...` itself."""
-    return label if label.startswith("whether ") else f"the {label}"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

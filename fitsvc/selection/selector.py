@@ -41,6 +41,7 @@ from fitsvc.selection.segments import (
     has,
     rig_key,
 )
+from fitsvc.tongues import t, tongue
 
 _MOST_NAMED: Final = 5
 MOST_NAMED: Final = 50
@@ -146,8 +147,11 @@ def read_rig_told(document: Mapping[str, Json], answerer: Answerer, records: Rec
     if len(question.candidates) > 1:
         named = ", ".join(f"`{one.key}`" for one in question.candidates[:_MOST_NAMED])
         more = len(question.candidates) - _MOST_NAMED
-        listed = f"{named} and {more} more" if more > 0 else named
-        message, help = f"{len(question.candidates)} stored vehicles go by that name", f"give the `id` of one: {listed}"
+        listed = t("{named} and {more} more", named=named, more=more) if more > 0 else named
+        message, help = (
+            t("{count} stored vehicles go by that name", count=len(question.candidates)),
+            t("give the `id` of one: {listed}", listed=listed),
+        )
         raise ProblemsFound([Problem(message, help, pointer="/rig/vehicle", meaning=True)])
     case = question.case
     rig = replace(case, present=frozenset(case.present) - {SUBJECT})
@@ -170,11 +174,17 @@ class Selector:
         book = answerer.rulebook
         kind = book.vocabulary.slots().get(f"{SUBJECT}.kind")
         self.kinds: tuple[str, ...] = tuple(kind.members) if isinstance(kind, ListType) else ()
-        self._codes = [*((rule.id, rule.title) for rule in book.rules), *((one.name, one.title) for one in book.needs)]
+        self._codes = [*(rule.id for rule in book.rules), *(one.name for one in book.needs)]
         self.slots = answerer.columns.slots({SUBJECT})
         words = book.vocabulary.words.get(kind.name, {}) if isinstance(kind, ListType) else {}
         self._kind_words = {member: f"{member.replace('_', ' ')} {words.get(member, '')}" for member in self.kinds}
         self._name = RulebookName(book.digest, book.name)
+
+    def _title(self, number: int) -> str:
+        """What a rule or need is called, in the language that is spoken."""
+        book = self.answerer.spoken.rulebook
+        rules = len(book.rules)
+        return book.rules[number].title if number < rules else book.needs[number - rules].title
 
     def facts(self, text: str) -> Facts:
         """The facts to filter by, of a text such as `shank=2 in,pin_supplied=yes`; ProblemsFound says what is wrong."""
@@ -200,7 +210,7 @@ class Selector:
             matching=matching + count,
             revision=held.revision,
             moved=cursor is not None and cursor.revision != held.revision,
-            counts=held.counted.get(key, lambda: self._counts(held, rig, key)),
+            counts=held.counted.get((key, tongue()), lambda: self._counts(held, rig, key)),
             rulebook=self._name,
             understood=self._found(held, wanted.text).told if wanted.text else "",
         )
@@ -224,7 +234,7 @@ class Selector:
 
     def code(self, number: int) -> str:
         """The id of a rule by its number, or the name of a need by its number after the rules."""
-        return self._codes[number][0]
+        return self._codes[number]
 
     def best(self, held: Snapshot, case: Case, kind: Value, most: int) -> list[Item]:
         """The accessories of one kind that do not fail in a case in place of its own, the best first, then by SKU."""
@@ -386,16 +396,16 @@ class Selector:
         case = engine.opened(case_of(rig, item, self._reader))
         verdict = engine.evaluate(case)
         numbers = codes_of(verdict, rules)
-        shown = Selected(sku=item.sku, outcome=verdict.outcome, codes=[self._codes[number][0] for number in numbers])
+        shown = Selected(sku=item.sku, outcome=verdict.outcome, codes=[self._codes[number] for number in numbers])
         if wanted.compact:
             return shown
         if verdict.outcome != "fails":
-            shown.allowance = self.answerer.allowances.told(case, wanted.system)
+            shown.allowance = self.answerer.spoken.allowances.told(case, wanted.system)
         shown.label, shown.kind = item.label, self._kind(item.kind)
         if verdict.either_way:
-            shown.either_way = tell_either_way(self.answerer.wording, case, verdict.either_way, wanted.system)
+            shown.either_way = tell_either_way(self.answerer.spoken.wording, case, verdict.either_way, wanted.system)
         if shown.either_way and verdict.outcome == "fails":
-            shown.reason = say_either_way(self.answerer.wording, shown.either_way)
+            shown.reason = say_either_way(self.answerer.spoken.wording, shown.either_way)
         else:
             shown.reason = self._reason(numbers, verdict, case, shown.allowance, wanted.system)
         return shown
@@ -409,15 +419,15 @@ class Selector:
         system: System,
     ) -> str:
         """The first of what decides in words, or what may be carried where that is all there is to say."""
-        rules, wording = len(self.answerer.rulebook.rules), self.answerer.wording
+        rules, wording = len(self.answerer.rulebook.rules), self.answerer.spoken.wording
         if allowance is not None and all(
-            self._codes[number][0] in wording.told_by(allowance.allowance) for number in numbers[:1]
+            self._codes[number] in wording.told_by(allowance.allowance) for number in numbers[:1]
         ):
             return f"{capped(allowance.told)}."
         if not numbers:
             return ""
         if numbers[0] >= rules:
-            return self.answerer.need(numbers[0] - rules, case, system)["because"]
+            return self.answerer.spoken.need(numbers[0] - rules, case, system)["because"]
         words = wording.rules(bool(case.adapters))[numbers[0]]
         failed = numbers[0] in verdict.fails or numbers[0] in verdict.cautions
         return words.finding("fails" if failed else "undetermined", case, system).reason
@@ -444,7 +454,7 @@ class Selector:
             by_kind.setdefault(self._kind(kind) or "unknown", [0] * len(BEST_FIRST))[place] += count
         totals = [sum(row[place] for row in by_kind.values()) for place in range(len(BEST_FIRST))]
         decided = [
-            Decided(*self._codes[number], BEST_FIRST[place], count)  # type: ignore[arg-type]
+            Decided(self._codes[number], self._title(number), BEST_FIRST[place], count)  # type: ignore[arg-type]
             for (number, place), count in sorted(codes.items(), key=lambda one: (-one[1], one[0]))
             if number >= 0
         ]

@@ -38,7 +38,6 @@ from fitsvc.service.audits.running import Running
 from fitsvc.service.compressing import Compressing
 from fitsvc.service.context import Description, Service, keep
 from fitsvc.service.counter import handlers as counter
-from fitsvc.service.counter.lookup import Library
 from fitsvc.service.counter.rendering import no_such_address
 from fitsvc.service.edge import Edge, Slashes
 from fitsvc.service.gate import Gate
@@ -51,6 +50,7 @@ from fitsvc.service.recording import Recorder, Recording
 from fitsvc.service.selecting import Selections
 from fitsvc.service.settings import Settings
 from fitsvc.service.shortcut import Shortcut
+from fitsvc.service.speaking import Speaking, spoken_tongues
 from fitsvc.store.database import Database
 
 _DEFAULT_BODY_BYTES = 16_000
@@ -96,12 +96,11 @@ def create_app(
     )
     service = Service(
         database=database,
-        answerer=answerer,
+        judge=answerer,
         metrics=counted,
         shop=Shop(answerer.reader, shared.best, shared.folded),
         planner=Planner(answerer),
         selections=shared,
-        library=Library(answerer.rulebook),
         audits=kept,
         audit_bytes=audit_bytes,
         public=settings.public,
@@ -117,6 +116,7 @@ def create_app(
     inner: ASGIApp = Shortcut(Leaving(app.asgi_handler, settings.body_seconds), service)
     if settings.record is not None:
         inner = Recording(inner, Recorder(settings.record), answerer.rulebook.digest)
+    inner = Speaking(inner, spoken_tongues(rules))
     app.asgi_handler = Edge(Gate(Compressing(inner), settings, service.metrics), service.metrics)
     return app
 

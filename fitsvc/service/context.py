@@ -1,12 +1,13 @@
 """What every handler of one service shares: its store, its rulebook's answerer, and what is made from the two once."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any, Final, cast
 
 from litestar import Litestar, Request
 from litestar.connection import ASGIConnection
 
 from fitsvc.answers.answering import Answerer
+from fitsvc.caching import LruCache
 from fitsvc.inventory.shelf import Shop
 from fitsvc.planning.planner import Planner
 from fitsvc.service.audits.folder import Audits
@@ -16,9 +17,11 @@ from fitsvc.service.published import Published
 from fitsvc.service.selecting import Selections
 from fitsvc.service.settings import Operator
 from fitsvc.store.database import Database
+from fitsvc.tongues import Tongue, tongue
 
 AnyRequest = Request[Any, Any, Any]
 _KEY: Final = "service"
+_MOST_TONGUES: Final = 8
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,12 +41,11 @@ class Service:
     """
 
     database: Database
-    answerer: Answerer
+    judge: Answerer
     metrics: Metrics
     shop: Shop
     planner: Planner
     selections: Selections
-    library: Library
     audits: Audits
     audit_bytes: int
     public: frozenset[str]
@@ -51,6 +53,17 @@ class Service:
     description: Description
     operator: Operator
     published: Published | None
+    libraries: LruCache[Tongue, Library] = field(default_factory=lambda: LruCache(_MOST_TONGUES))
+
+    @property
+    def answerer(self) -> Answerer:
+        """What answers in the language that is spoken now."""
+        return self.judge.spoken
+
+    @property
+    def library(self) -> Library:
+        """The rulebook as its pages tell it in the language that is spoken now."""
+        return self.libraries.get(tongue(), lambda: Library(self.answerer.rulebook))
 
 
 def keep(service: Service, app: Litestar) -> None:

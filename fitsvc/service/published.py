@@ -14,9 +14,11 @@ from fitsvc.paths import data_dir
 from fitsvc.planning.planner import Planner
 from fitsvc.rulebook.cache import cached_rulebook
 from fitsvc.rulebook.folder import lay_out
+from fitsvc.service.speaking import spoken_tongues
 from fitsvc.store.database import Database
 from fitsvc.store.publications import in_force, published
 from fitsvc.store.tables import now
+from fitsvc.tongues import speaking
 
 _log = logging.getLogger("fitsvc.service")
 
@@ -39,6 +41,9 @@ def served_by(rules: Path | None) -> Served:
     answerer = Answerer(cached_rulebook(rules or data_dir("rules")))
     answerer.prepare()
     Planner(answerer).prepare()
+    for one in spoken_tongues(rules).values():
+        with speaking(one):
+            answerer.spoken.prepare()
     return Served(answerer, rules)
 
 

@@ -13,6 +13,7 @@ from sqlmodel import SQLModel
 from fitsvc.document import Document, Json
 from fitsvc.service.context import AnyRequest, service_of
 from fitsvc.service.etags import Versioned, etag, unchanged
+from fitsvc.tongues import ENGLISH, tongue
 
 _REVALIDATE: Final = {"Cache-Control": "no-cache"}
 
@@ -25,6 +26,7 @@ def reply(document: Json, status: int = 200, headers: Mapping[str, str] | None =
 
 def tagged(request: AnyRequest, document: Json, tag: str) -> Response[bytes]:
     """Return a document with its entity tag, or 304 where the caller has it already."""
+    tag = tag if tongue() is ENGLISH else f'{tag[:-1]}-{tongue().code}"'
     headers = _REVALIDATE | {"ETag": tag}
     if unchanged(request, tag):
         return Response(b"", status_code=304, headers=headers, media_type=MediaType.JSON)

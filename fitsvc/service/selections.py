@@ -32,6 +32,7 @@ from fitsvc.service.operations import IF_NONE_MATCH, Operation, query_of
 from fitsvc.service.queries import SKUS, UNITS, Parameter, words
 from fitsvc.service.replies import cached, reply
 from fitsvc.store.rigs import get_rig
+from fitsvc.tongues import tongue
 
 BODY_BYTES: Final = 256_000
 PARTS: Final = ("rig", "load", "ball", "trailer", "beside")
@@ -132,7 +133,7 @@ def of_saved_rig(request: AnyRequest, key: FromPath[str]) -> Response[bytes]:
         question = {"rig": {"id": key}}
         rig, disputed = read_rig_told(question, service.answerer, records)
     held = service.selections.index.held()
-    made = _made_from(service.answerer, held, rig, query, disputed)
+    made = tongue().code + _made_from(service.answerer, held, rig, query, disputed)
     tag, about = service.selections.tags.find(made), (f"rig:{key}", "selections")
     if tag is not None and unchanged(request, tag):
         service.metrics.pages_known.inc()

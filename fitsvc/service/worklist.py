@@ -11,6 +11,7 @@ from fitsvc.service.context import AnyRequest, service_of
 from fitsvc.service.operations import Operation, query_of
 from fitsvc.service.queries import Parameter
 from fitsvc.service.replies import reply
+from fitsvc.tongues import tongue
 
 _WORK: Final = Operation(
     id="get_worklist",
@@ -40,6 +41,6 @@ def worklist(request: AnyRequest) -> Response[bytes]:
     held = shared.index.held()
     with service.database.session() as session:
         # The same store gives the same list, which a page asks for again and again.
-        key = (held.revision, newest(session), query["limit"])
+        key = (held.revision, newest(session), query["limit"], tongue())
         found = shared.work.get(key, lambda: work_list(session, reader, shared.waiting, held, query["limit"]))
     return reply(found)

@@ -16,10 +16,11 @@ from fitsvc.document import Document, Json
 from fitsvc.service.codes import CODES
 from fitsvc.service.context import AnyRequest, service_of
 from fitsvc.service.counter.rendering import not_there, page
+from fitsvc.tongues import later, t
 
 _METHODS: Final = ("get", "post", "put", "patch", "delete")
 _REF: Final = "#/components/schemas/"
-_NOT_THERE: Final = "There is nothing of that name in the API. The page of the API lists all."
+_NOT_THERE: Final = later("There is nothing of that name in the API. The page of the API lists all.")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -68,14 +69,14 @@ def docs(request: AnyRequest) -> Response[str]:
 def operation(request: AnyRequest, name: FromPath[str]) -> Response[str]:
     """Give one operation."""
     found = _described(service_of(request).description.body).operations.get(name)
-    return page(request, "operation.html", one=found) if found else not_there(request, _NOT_THERE)
+    return page(request, "operation.html", one=found) if found else not_there(request, t(_NOT_THERE))
 
 
 @get("/docs/schemas/{name:str}", sync_to_thread=True)
 def schema(request: AnyRequest, name: FromPath[str]) -> Response[str]:
     """Give one schema."""
     found = _described(service_of(request).description.body).schemas.get(name)
-    return page(request, "schema.html", name=name, schema=found) if found else not_there(request, _NOT_THERE)
+    return page(request, "schema.html", name=name, schema=found) if found else not_there(request, t(_NOT_THERE))
 
 
 @get("/problems", sync_to_thread=True)
@@ -88,7 +89,7 @@ def problem_codes(request: AnyRequest) -> Response[str]:
 def problem_code(request: AnyRequest, code: FromPath[str]) -> Response[str]:
     """Tell what one code means, and what to do."""
     if code not in CODES:
-        return not_there(request, "There is no problem of that name. The page of problems lists all.")
+        return not_there(request, t("There is no problem of that name. The page of problems lists all."))
     return page(request, "problems.html", codes={code: CODES[code]}, one=code)
 
 

@@ -17,22 +17,23 @@ from fitsvc.service.counter.fields import FieldMaker
 from fitsvc.service.counter.links import ONE_EACH, PLACES, Fields, alike, cell
 from fitsvc.service.counter.rendering import page
 from fitsvc.subjects import SOLD
+from fitsvc.tongues import later, t
 
 _TITLES: Final[Mapping[str, str]] = {
-    "rig": "Saved rig",
-    "vehicle": "Vehicle",
-    "receiver": "Receiver",
-    "mounting": "Mounting",
-    "spare": "Spare",
-    "accessory": "Accessory",
-    "ball": "Ball",
-    "trailer": "Trailer",
-    "load": "Load",
-    **dict.fromkeys(PLACES, "In the opening"),
+    "rig": later("Saved rig"),
+    "vehicle": later("Vehicle"),
+    "receiver": later("Receiver"),
+    "mounting": later("Mounting"),
+    "spare": later("Spare"),
+    "accessory": later("Accessory"),
+    "ball": later("Ball"),
+    "trailer": later("Trailer"),
+    "load": later("Load"),
+    **dict.fromkeys(PLACES, later("In the opening")),
 }
 _LOOK_AGAIN: Final = Problem(
-    "what was told of another vehicle or receiver was let go",
-    "look at what is asked now, and answer again",
+    later("what was told of another vehicle or receiver was let go"),
+    later("look at what is asked now, and answer again"),
     meaning=True,
 )
 
@@ -89,7 +90,7 @@ def asked_lines(asker: Asker, told: Fields, case: Case | None, system: System) -
             lines.setdefault(place, []).insert(0, label + number)
         else:
             lines.setdefault(place, []).append(_fact_asked(asker, place, name, text, case, system))
-    return [(_TITLES[place], ", ".join(said)) for place, said in lines.items()]
+    return [(t(_TITLES[place]), ", ".join(said)) for place, said in lines.items()]
 
 
 def _fact_asked(asker: Asker, place: str, name: str, text: str, case: Case | None, system: System) -> str:
@@ -99,4 +100,6 @@ def _fact_asked(asker: Asker, place: str, name: str, text: str, case: Case | Non
     if fact is None or not isinstance(fact.type, NumberType) or case is None or fact.name not in case.facts:
         return f"{label} {typed}"
     understood = asker.answerer.wording.fact_text(fact.name, case, system)
-    return f"{label} {typed}" + ("" if alike(understood, typed) else f" (understood as {understood})")
+    return f"{label} {typed}" + (
+        "" if alike(understood, typed) else t(" (understood as {understood})", understood=understood)
+    )

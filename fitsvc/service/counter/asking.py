@@ -26,6 +26,7 @@ from fitsvc.service.selecting import Selections
 from fitsvc.store.errors import NotFound
 from fitsvc.store.records import find_mountings, get_record, get_records, list_records
 from fitsvc.store.rigs import get_rig
+from fitsvc.tongues import t
 
 _MOST: Final = 12
 _MOST_RECEIVERS: Final = 30
@@ -194,15 +195,15 @@ class Asker:
         chosen, _ = self.chooser.on(fields)
         choices = [Option(one.key, one.label or one.key, "", one.key == chosen) for one in hits.vehicles[:_MOST]]
         for value, label, count in self.chooser.any_of(hits.vehicles):
-            told = f"one of {count}, it is not known which"
-            choices.append(Option(value, f"{label}: any", told, value == chosen))
+            told = t("one of {count}, it is not known which", count=count)
+            choices.append(Option(value, t("{vehicle}: any", vehicle=label), told, value == chosen))
         named = self.chooser.named(fields)
         if named and not hits.vehicles:
             choices += [Option(one.key, one.label or one.key) for one in self.chooser.several(fields)[:_MOST]]
         if chosen and all(not one.chosen for one in choices) and not chosen.startswith("rig:"):
             record = self.records.find("vehicle", chosen) if not named else None
             label = ", ".join(named.values()) or (record.label if record else "") or chosen
-            choices.insert(0, Option(chosen, label, "as far as it is known" if named else "", True))
+            choices.insert(0, Option(chosen, label, t("as far as it is known") if named else "", True))
         return Options(choices, max(hits.count, len(choices)), hits.told)
 
     def receivers(self, fields: Fields) -> Options:

@@ -19,38 +19,49 @@ from fitsvc.service.context import AnyRequest, service_of
 from fitsvc.service.counter.fields import sentence
 from fitsvc.service.counter.rendering import not_there, page
 from fitsvc.store.errors import NotFound
+from fitsvc.tongues import later, t
 
 _TABLES: Final = {
-    "pairs": "every item with every rig",
-    "claims": "claims that the rules contradict or that cannot be decided",
-    "carried": "what items may carry on the rigs that they are claimed to fit",
-    "unclaimed": "fits that nobody claims",
-    "bad_rows": "rows that could not be read",
-    "bad_claims": "claims that could not be read",
-    "suspicious": "figures that look wrong",
-    "fits_nothing": "items not known to fit any rig",
-    "missing_of_items": "facts of items worth measuring",
-    "missing_of_rigs": "facts of rigs worth measuring",
-    "rigs_without": "rigs that nothing of a kind is known to fit",
-    "items": "counts by item",
-    "rigs": "counts by rig",
-    "changes": "what is new and lost since the earlier audit",
+    "pairs": later("every item with every rig"),
+    "claims": later("claims that the rules contradict or that cannot be decided"),
+    "carried": later("what items may carry on the rigs that they are claimed to fit"),
+    "unclaimed": later("fits that nobody claims"),
+    "bad_rows": later("rows that could not be read"),
+    "bad_claims": later("claims that could not be read"),
+    "suspicious": later("figures that look wrong"),
+    "fits_nothing": later("items not known to fit any rig"),
+    "missing_of_items": later("facts of items worth measuring"),
+    "missing_of_rigs": later("facts of rigs worth measuring"),
+    "rigs_without": later("rigs that nothing of a kind is known to fit"),
+    "items": later("counts by item"),
+    "rigs": later("counts by rig"),
+    "changes": later("what is new and lost since the earlier audit"),
 }
 _FORMATS: Final = (("csv", "CSV"), ("jsonl", "JSON Lines"), ("parquet", "Parquet"))
 _FILES: Final = (
-    ("catalogue", "Catalogue", "CSV, JSON Lines or Parquet: a `sku`, a column for each fact, maybe `fits`.", True),
-    ("claims", "Claims", "Which `sku` is said to fit which `rig`, where the catalogue does not say it.", False),
-    ("rigs", "Rigs", "YAML, JSON Lines or CSV; the rigs that are stored when left out.", False),
-    ("mapping", "Mapping", "YAML: what the catalogue's columns are, where they have other names.", False),
+    (
+        "catalogue",
+        later("Catalogue"),
+        later("CSV, JSON Lines or Parquet: a `sku`, a column for each fact, maybe `fits`."),
+        True,
+    ),
+    (
+        "claims",
+        later("Claims"),
+        later("Which `sku` is said to fit which `rig`, where the catalogue does not say it."),
+        False,
+    ),
+    ("rigs", later("Rigs"), later("YAML, JSON Lines or CSV; the rigs that are stored when left out."), False),
+    ("mapping", later("Mapping"), later("YAML: what the catalogue's columns are, where they have other names."), False),
 )
 _STATES: Final = {
-    "new": "not started",
-    "failed": "failed",
-    "interrupted": "interrupted",
-    "cancelled": "cancelled",
-    "queued": "waiting",
-    "running": "running",
-    "finished": "finished",
+    "new": later("not started"),
+    "failed": later("failed"),
+    "interrupted": later("interrupted"),
+    "cancelled": later("cancelled"),
+    "queued": later("waiting"),
+    "running": later("running"),
+    "finished": later("finished"),
 }
 _MOST_MISSING: Final = 10
 
@@ -72,7 +83,7 @@ def audit(request: AnyRequest, key: FromPath[str]) -> Response[str]:
     try:
         folder = audit_of(request, key)
     except NotFound:
-        return not_there(request, "There is no audit of that name. The page of audits lists all.")
+        return not_there(request, t("There is no audit of that name. The page of audits lists all."))
     told = folder.document()
     found = json.loads((folder.out / SUMMARY).read_text("utf-8")) if told["state"] == "finished" else None
     return page(

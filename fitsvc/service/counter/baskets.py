@@ -21,11 +21,17 @@ from fitsvc.service.counter.record_pages import record_href
 from fitsvc.service.counter.rendering import shown_units
 from fitsvc.service.counter.telling import Offered
 from fitsvc.subjects import KIND
+from fitsvc.tongues import later, t
 
 _MOST_BASKETS: Final = 3
 _BETWEEN: Final = "|"
-_AT_ONCE: Final = "All at the same time"
-_ROLES: Final[Mapping[str, str]] = {"receiver": "Receiver", "adapter": "In the opening", "ball": "Ball", "pin": "Pin"}
+_AT_ONCE: Final = later("All at the same time")
+_ROLES: Final[Mapping[str, str]] = {
+    "receiver": later("Receiver"),
+    "adapter": later("In the opening"),
+    "ball": later("Ball"),
+    "pin": later("Pin"),
+}
 _SOLD_AS: Final[Mapping[str, str]] = {"receiver": "receiver", "adapter": "accessory", "ball": "accessory"}
 
 
@@ -126,8 +132,8 @@ def _more_needs(one: Answer | WishServed) -> list[str]:
 
 
 def _basket(asker: Asker, one: PlanSet, system: System) -> BasketView:
-    count = "1 part" if one.count == 1 else f"{one.count} parts"
-    left = "nothing left to see to" if not one.open else f"{one.open} to see to"
+    count = t("1 part") if one.count == 1 else t("{count} parts", count=one.count)
+    left = t("nothing left to see to") if not one.open else t("{open} to see to", open=one.open)
     parts = [_part(asker, part) for part in one.parts]
     hung = [part.label for part in one.parts if part.role == ACCESSORY]
     return BasketView(
@@ -146,7 +152,7 @@ def _basket(asker: Asker, one: PlanSet, system: System) -> BasketView:
 
 def _part(asker: Asker, part: PlanPart) -> PartView:
     number, kind = part.sku or part.id, _SOLD_AS.get(part.role, "accessory")
-    role = _ROLES.get(part.role) or _kind_of(asker, number) or "Item"
+    role = t(_ROLES.get(part.role, "")) or _kind_of(asker, number) or t("Item")
     href, others = record_href(kind, number), ", ".join(part.others)
     return PartView(role=role, label=part.label, href=href, number=number, there=part.there, others=others)
 

@@ -13,6 +13,7 @@ from sqlmodel import Session
 
 from fitsvc.answers.answering import Answerer
 from fitsvc.answers.question import NAMES, Named, naming_facts, read_question
+from fitsvc.answers.question import called as called_in_words
 from fitsvc.answers.searching import Found
 from fitsvc.answers.shelf import Item
 from fitsvc.answers.vehicles import folded
@@ -21,6 +22,7 @@ from fitsvc.inventory.stored import StoreRecords
 from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.service.counter.links import PLACES, Fields, cell, link
 from fitsvc.service.selecting import Selections
+from fitsvc.tongues import t
 
 FIND: Final = "find."
 SEEN: Final = "seen."
@@ -272,7 +274,7 @@ class Chooser:
             back |= called
         back |= {"receiver": receiver} if "receiver" in back and receiver else {}
         return LetGo(
-            what=of,
+            what=called_in_words(of),
             stays_with=self._label(of, vehicle if of == "vehicle" else receiver),
             told=", ".join(dict.fromkeys(filter(None, (self._told(name, text) for name, text in gone.items())))),
             undo=link("/", back),
@@ -287,11 +289,11 @@ class Chooser:
     def _told(self, name: str, text: str) -> str:
         """One thing that was let go, in words."""
         if name == "rig":
-            return "the saved rig"
+            return t("the saved rig")
         if name in ("receiver", "mounting"):
-            return f"its {name}"
+            return t("its {name}", name=called_in_words(name))
         if name.startswith("adapter."):
-            return "what is in its opening"
+            return t("what is in its opening")
         fact = self.vocabulary.facts.get(name)
         return f"{fact.label} {cell(text)}" if fact else ""
 
@@ -322,11 +324,18 @@ def _hits(
 def _no_choice(place: str, hits: Hits) -> Problem:
     if not hits.count:
         return Problem(
-            f"nothing goes by “{hits.text}”", "try another word, or clear the field", pointer=place, meaning=True
+            t("nothing goes by “{what}”", what=hits.text),
+            t("try another word, or clear the field"),
+            pointer=place,
+            meaning=True,
         )
-    message = f"you typed “{hits.text}” and nothing is chosen"
-    several = f"choose one of the {hits.count} below" if hits.count > 1 else "choose it below if it is meant"
-    return Problem(message, f"{several}, or clear the field", pointer=place, meaning=True)
+    message = t("you typed “{what}” and nothing is chosen", what=hits.text)
+    several = (
+        t("choose one of the {count} below", count=hits.count)
+        if hits.count > 1
+        else t("choose it below if it is meant")
+    )
+    return Problem(message, t("{several}, or clear the field", several=several), pointer=place, meaning=True)
 
 
 def _parted(on: str) -> tuple[str, str]:

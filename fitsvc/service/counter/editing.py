@@ -39,12 +39,13 @@ from fitsvc.store.tables import LABEL, TABLES, Mounting, Record
 from fitsvc.store.taking_back import NO_REQUEST, Request
 from fitsvc.store.written import Write, log_write
 from fitsvc.subjects import Subject
+from fitsvc.tongues import later, t
 
 BODY_BYTES: Final = 64_000
 _TOLD_AS: Final = ("published", "read", "measured", "assumed")
 _RELABELLED: Final = "relabelled"
 """The source of a new label: it says no fact, so none of a source's is taken back."""
-_NOT_STORED: Final = "There is no such record. The page of records lists all."
+_NOT_STORED: Final = later("There is no such record. The page of records lists all.")
 _WAS: Final = "was."
 
 
@@ -66,7 +67,7 @@ def edit(request: AnyRequest, kind: FromPath[str], key: FromPath[str]) -> Respon
     with service.database.session() as session:
         record = _found(session, kind, name)
         if record is None:
-            return not_there(request, _NOT_STORED)
+            return not_there(request, t(_NOT_STORED))
         return _form(request, kind, record, {**_as_it_is(service, record), "retracts": retracts}, ())
 
 
@@ -79,7 +80,7 @@ async def save(request: AnyRequest, kind: FromPath[str], key: FromPath[str]) -> 
         with service.database.session() as session:
             record = _found(session, kind, name)
             if record is None:
-                return not_there(request, _NOT_STORED)
+                return not_there(request, t(_NOT_STORED))
             problems = _problems(service.answerer.reader, record, form)
             clashes = [] if form.fields.get("tag") == etag(record) else _clashes(service, record, form.fields)
             if problems or clashes or form.fields.get("tag") != etag(record):
@@ -120,7 +121,7 @@ def _problems(reader: FactReader, record: Record, form: FormSent) -> list[Proble
     problems = [Problem(form.refused, pointer="key")] if form.refused else []
     asks = form.fields.get("retracts") or form.fields.get("settles")
     if asks and not form.fields.get("note"):
-        problems.append(Problem("say why, for whoever looks later", pointer="note"))
+        problems.append(Problem(t("say why, for whoever looks later"), pointer="note"))
     if form.fields.get("retracts"):
         return problems
     for short, value in _changed(reader, record, form.fields).items():
@@ -146,7 +147,9 @@ def _changed(reader: FactReader, record: Record, fields: Mapping[str, str]) -> D
 
 def _clashes(service: Service, record: Record, fields: Mapping[str, str]) -> list[Clash]:
     """What somebody else has changed since the page was opened."""
-    facts = {"label": "its name"} | {fact.name: fact.label for fact in _facts(service.answerer.reader, record).values()}
+    facts = {"label": t("its name")} | {
+        fact.name: fact.label for fact in _facts(service.answerer.reader, record).values()
+    }
     found = []
     for name, now in _as_it_is(service, record).items():
         was, typed = fields.get(_WAS + name, ""), fields.get(name, "")
@@ -216,7 +219,7 @@ def _form(
         clashes=clashes,
         problems=maker.left(),
         at=at,
-        kinds=[(name, KINDS[name]) for name in _TOLD_AS],
+        kinds=[(name, t(KINDS[name])) for name in _TOLD_AS],
         retracts=fields.get("retracts", ""),
         disputed=any(how.get("state") for how in record.provenance.values()),
         back=record_href(kind, record.key),

@@ -10,8 +10,9 @@ from fitsvc.language.quantities import parse_any
 from fitsvc.language.types import ListType, NumberType, TruthType
 from fitsvc.rulebook.vocabulary import Fact, Vocabulary
 from fitsvc.service.counter.links import Fields, field_of, unit_of
+from fitsvc.tongues import later, t
 
-_YES_NO: Final = (("yes", "yes"), ("no", "no"))
+_YES_NO: Final = (("yes", later("yes")), ("no", later("no")))
 _EXAMPLES: Final[Mapping[str, Sequence[str]]] = {
     "": ("3",),
     "in": ("3-1/2 in", "7/8 in", "1/8 in", "14-1/2 in", "112-1/2 in", "44-1/2 in"),
@@ -66,7 +67,7 @@ class FieldMaker:
         name = f"{place or fact.subject}.{fact.short}"
         choices: Sequence[tuple[str, str]] = ()
         if isinstance(fact.type, TruthType):
-            choices = _YES_NO
+            choices = [(value, t(word)) for value, word in _YES_NO]
         elif isinstance(fact.type, ListType):
             words = self._vocabulary.words.get(fact.type.name, {})
             choices = [(member, words.get(member, member)) for member in fact.type.members]

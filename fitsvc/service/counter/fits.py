@@ -31,18 +31,19 @@ from fitsvc.service.counter.links import Fields, link, unit_of, write_fields
 from fitsvc.service.counter.rendering import fields_of, leave_number_out, page, shown_units
 from fitsvc.store.records import get_records
 from fitsvc.subjects import KIND
+from fitsvc.tongues import later, t
 
-_FILTERS: Final = ("kind", "outcome", "size", "text", "after")
+_FILTERS: Final = (later("kind"), later("outcome"), later("size"), later("text"), "after")
 LEAST: Final = "least."
 """A figure that an item has to have at least, by its fact."""
 _ALL: Final = "all"
 _MOST_COMPARED: Final = 3
 _PAGE_ITEMS: Final = 50
 _COUNTED: Final[Mapping[str, str]] = {
-    "works": "work",
-    "conditional": "work only if something is seen to",
-    "undetermined": "need a measurement first",
-    "fails": "do not work",
+    "works": later("work"),
+    "conditional": later("work only if something is seen to"),
+    "undetermined": later("need a measurement first"),
+    "fails": later("do not work"),
 }
 
 
@@ -79,7 +80,11 @@ def fits(request: AnyRequest) -> Response[str] | Redirect:
         several = several if len(several) > 1 else ()
         found, serving = None, list[str]()
         if several:
-            problems = [Problem(f"{len(several)} vehicles go by that name", "choose which one it is", meaning=True)]
+            problems = [
+                Problem(
+                    t("{count} vehicles go by that name", count=len(several)), t("choose which one it is"), meaning=True
+                )
+            ]
         elif document and not problems:
             try:
                 rig, disputed = read_rig_told(document, service.answerer, asker.records)
@@ -132,7 +137,13 @@ def compare(request: AnyRequest) -> Response[str] | Redirect:
         asked = asker.rig(_without_accessory(settled.fields), system)
         told, problems = write_fields(asked.document), wrong_with(settled, asked.problems)
         if not 2 <= len(picked) <= _MOST_COMPARED and not problems:
-            problems = [Problem(f"{len(picked)} items are picked", f"pick two or {_MOST_COMPARED}", meaning=True)]
+            problems = [
+                Problem(
+                    t("{count} items are picked", count=len(picked)),
+                    t("pick two or {MOST_COMPARED}", MOST_COMPARED=_MOST_COMPARED),
+                    meaning=True,
+                )
+            ]
         columns: list[FitsColumn] = []
         if not problems:
             try:
@@ -180,11 +191,12 @@ def _rows(columns: Sequence[FitsColumn]) -> list[tuple[str, list[str]]]:
 
 def _cell(one: Finding | None) -> str:
     if one is None:
-        return "does not matter"
-    words = {"passes": "holds", "fails": "does not", "undetermined": "not known"}
-    return f"{words[one.result]}{f', {one.margin} to spare' if one.margin and one.result == 'passes' else ''}" + (
-        f", by {one.margin}" if one.margin and one.result == "fails" else ""
-    )
+        return t("does not matter")
+    words = {"passes": t("holds"), "fails": t("does not"), "undetermined": t("not known")}
+    told = words[one.result]
+    if one.margin and one.result == "passes":
+        told += t(", {margin} to spare", margin=one.margin)
+    return told + t(", by {margin}", margin=one.margin) if one.margin and one.result == "fails" else told
 
 
 def _without_accessory(fields: Fields) -> dict[str, str]:
@@ -204,8 +216,8 @@ def _wanted(
     selector = service.selections.selector
     for name, known in (("kind", (*selector.kinds, _ALL)), ("outcome", BEST_FIRST)):
         if filters[name] and filters[name] not in known:
-            message = f"“{filters[name][:60]}” is no {name} here"
-            raise ProblemsFound([Problem(message, "choose one of the list", meaning=True)])
+            message = t("“{text}” is no {name} here", text=filters[name][:60], name=t(name))
+            raise ProblemsFound([Problem(message, t("choose one of the list"), meaning=True)])
     kinds = [filters["kind"]] if filters["kind"] else serving
     size = service.answerer.rulebook.words.told_apart[0].fact.partition(".")[2] if filters["size"] else ""
     sizes = selector.facts(f"{size}={filters['size']}") if size else ()
@@ -274,7 +286,7 @@ def _at_least(service: Service, filters: Mapping[str, str], system: System) -> I
         name = f"{LEAST}{fact.short}"
         try:
             if text := filters.get(name):
-                told = read_cell(f"at least {text}", fact, unit_of(fact, system))
+                told = read_cell(t("at least {figure}", figure=text), fact, unit_of(fact, system))
                 yield from service.answerer.reader.value(fact, told).items()
         except ProblemsFound as found:
             raise ProblemsFound([replace_part(one, pointer=name) for one in found.problems]) from None
@@ -286,7 +298,9 @@ def _least(service: Service, filters: Mapping[str, str], system: System) -> list
     found = [maker.of(fact) for fact in _figures_of(service)]
     names = [(one, f"{LEAST}{one.name.partition('.')[2]}") for one in found]
     return [
-        replace_part(one, name=name, value=filters.get(name, ""), help="Surely so much: what is not known is left out.")
+        replace_part(
+            one, name=name, value=filters.get(name, ""), help=t("Surely so much: what is not known is left out.")
+        )
         for one, name in names
     ]
 

@@ -17,6 +17,7 @@ from markupsafe import Markup
 from fitsvc.paths import data_dir
 from fitsvc.service.context import AnyRequest
 from fitsvc.service.counter.rendering import not_there, page
+from fitsvc.tongues import t
 
 _FIRST: Final = "index"
 _REFERENCE: Final = "reference"
@@ -40,7 +41,7 @@ def guide(request: AnyRequest) -> Response[str]:
 def guide_page(request: AnyRequest, name: FromPath[str]) -> Response[str]:
     """Give one of its pages."""
     if name == _FIRST or name not in pages():
-        return not_there(request, "The guide has no page of that name. Its first page lists all.")
+        return not_there(request, t("The guide has no page of that name. Its first page lists all."))
     return _page(request, name)
 
 

@@ -29,9 +29,12 @@ from fitsvc.service.counter.selling import sell
 from fitsvc.service.counter.telling import JUST, just_of, just_typed, other_units, qr_code
 from fitsvc.service.counter.visit import kept_in
 from fitsvc.service.problems import problem
+from fitsvc.tongues import later, t
 
 _TYPES: Final = {"css": "text/css", "js": "text/javascript", "svg": "image/svg+xml"}
-_NOTHING: Final = Problem("nothing is asked about yet", "choose what goes into the opening, a trailer or a spare")
+_NOTHING: Final = Problem(
+    later("nothing is asked about yet"), later("choose what goes into the opening, a trailer or a spare")
+)
 
 
 @get("/", before_request=leave_number_out, sync_to_thread=True)
@@ -98,7 +101,7 @@ def answer(request: AnyRequest) -> Response[str] | Redirect:
         other_units=other_units(kept, system),
         today=datetime.now(UTC).date().isoformat(),
         address=(address := (service.operator.address or str(request.base_url).rstrip("/")) + link("/answer", kept)),
-        qr=qr_code(address),
+        qr=qr_code(address, t("The address of this answer")),
     )
 
 
@@ -114,7 +117,7 @@ def rule(request: AnyRequest, rule: FromPath[str]) -> Response[str]:
     """Give one rule, limit or need."""
     found = service_of(request).library.entry(str(rule).removeprefix("/"))
     if found is None:
-        return not_there(request, "There is no rule, limit or need of that name. The page of rules lists all.")
+        return not_there(request, t("There is no rule, limit or need of that name. The page of rules lists all."))
     return page(request, "rule.html", rule=found)
 
 
@@ -130,7 +133,7 @@ def fact(request: AnyRequest, fact: FromPath[str]) -> Response[str]:
     """Give one fact."""
     found = service_of(request).library.fact(fact)
     if found is None:
-        return not_there(request, "There is no fact of that name. The page of facts lists all.")
+        return not_there(request, t("There is no fact of that name. The page of facts lists all."))
     return page(request, "fact.html", told=found, sketch=sketch(found.fact))
 
 
@@ -139,7 +142,7 @@ def asset(name: FromPath[str]) -> Response[bytes]:
     """Give one of the pages' files."""
     content = assets().get(name)
     if content is None:
-        raise problem(404, f"there is no file `{name[:60]}`")
+        raise problem(404, t("there is no file `{name}`", name=name[:60]))
     kind = _TYPES[name.rpartition(".")[2]]
     return Response(content, media_type=kind, headers={"Cache-Control": "max-age=86400"})
 

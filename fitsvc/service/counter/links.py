@@ -18,6 +18,7 @@ from fitsvc.language.problems import Problem, nearest
 from fitsvc.loading.cells import read_cell
 from fitsvc.rulebook.vocabulary import Fact, Vocabulary
 from fitsvc.subjects import BESIDE_RIG, OF_RIG, SUBJECTS
+from fitsvc.tongues import t
 
 Fields = Mapping[str, str]
 ONE_EACH: Final = (*OF_RIG, *BESIDE_RIG)
@@ -67,8 +68,8 @@ def read_fields(fields: Fields, vocabulary: Vocabulary, system: System) -> Quest
             if near is None and "." not in name:
                 left_out.append(name)
                 continue
-            help = f"did you mean `{near}`?" if near else "take it out of the link"
-            problems.append(Problem(f"a question has no `{name[:60]}`", help, pointer=name))
+            help = t("did you mean `{near}`?", near=near) if near else t("take it out of the link")
+            problems.append(Problem(t("a question has no `{name}`", name=name[:60]), help, pointer=name))
         elif not short:
             if key := SUBJECTS[subject].key:
                 parts.setdefault(place, {})[key] = text

@@ -16,21 +16,35 @@ from fitsvc.rulebook.yaml_text import to_plain
 from fitsvc.service.counter.fields import sentence
 from fitsvc.service.counter.links import cell
 from fitsvc.service.counter.seeing import source_text
+from fitsvc.tongues import later, t
 
 _EFFORTS: Final[Mapping[str, str]] = {
-    "ask": "ask the customer",
-    "label": "read a label",
-    "tape": "tape measure",
-    "scales": "scales",
-    "dealer": "a dealer",
+    "ask": later("ask the customer"),
+    "label": later("read a label"),
+    "tape": later("tape measure"),
+    "scales": later("scales"),
+    "dealer": later("a dealer"),
 }
+_KINDS: Final = (
+    later("length"),
+    later("mass"),
+    later("angle"),
+    later("force"),
+    later("torque"),
+    later("ratio"),
+    later("count"),
+    later("yes no"),
+    later("text"),
+    later("tyre"),
+)
+"""What a fact may be, apart from one of a list."""
 _SEEN: Final[Mapping[str, str]] = {
-    "text": "its text seen",
-    "agency": "an agency's page seen",
-    "secondary": "quoted elsewhere",
-    "memory": "from memory",
+    "text": later("its text seen"),
+    "agency": later("an agency's page seen"),
+    "secondary": later("quoted elsewhere"),
+    "memory": later("from memory"),
 }
-_TO_FIND_OUT: Final = "What it reads is to be found out first."
+_TO_FIND_OUT: Final = later("What it reads is to be found out first.")
 _PROMISES: Final = ("gives", "so", "at_most")
 
 
@@ -104,11 +118,11 @@ class Library:
     @cached_property
     def _entries(self) -> dict[str, tuple[str, Rule | Limit | Need]]:
         book = self.rulebook
-        rules = {rule.id: ("rule", rule) for rule in book.rules if not rule.limit}
+        rules = {rule.id: (later("rule"), rule) for rule in book.rules if not rule.limit}
         return {
             **rules,
-            **{one.id: ("limit", one) for one in book.limits},
-            **{one.id: ("need", one) for one in book.needs},
+            **{one.id: (later("limit"), one) for one in book.limits},
+            **{one.id: (later("need"), one) for one in book.needs},
         }
 
     @cached_property
@@ -122,7 +136,7 @@ class Library:
         found: dict[str, list[Line]] = {topic: [] for topic in self.rulebook.topics}
         for id, (kind, one) in self._entries.items():
             found[one.topic].append(Line(f"/rules/{id}", one.title, kind))
-        return [(sentence(topic), self.rulebook.topics[topic], lines) for topic, lines in found.items() if lines]
+        return [(sentence(t(topic)), self.rulebook.topics[topic], lines) for topic, lines in found.items() if lines]
 
     @cached_property
     def subjects(self) -> list[tuple[str, list[Line]]]:
@@ -132,7 +146,7 @@ class Library:
 
     def _facts_of(self, subject: str) -> list[Line]:
         facts = self.rulebook.vocabulary.of(subject).values()
-        return [Line(f"/facts/{fact.name}", sentence(fact.label), _EFFORTS[fact.effort]) for fact in facts]
+        return [Line(f"/facts/{fact.name}", sentence(fact.label), t(_EFFORTS[fact.effort])) for fact in facts]
 
     def found(self, text: str) -> list[tuple[str, str, list[Line]]]:
         """Each topic with those of its entries that have every word of a text in what they say, read or rest on."""
@@ -171,7 +185,7 @@ class Library:
             id=name,
             kind=kind,
             title=one.title,
-            topic=sentence(one.topic),
+            topic=sentence(t(one.topic)),
             lines=[line for line in _lines(one) if line[1]],
             says=list(_says(one)),
             remedy=sentence(one.remedy) if isinstance(one, Rule) else "",
@@ -189,20 +203,20 @@ class Library:
             return None
         choices: Sequence[str] = ()
         if isinstance(fact.type, TruthType):
-            choices = ("yes", "no")
+            choices = (t("yes"), t("no"))
         elif isinstance(fact.type, ListType):
             words = vocabulary.words.get(fact.type.name, {})
             choices = [words.get(member, member) for member in fact.type.members]
-        bounds = f"{fact.range_text[0]} to {fact.range_text[1]}" if fact.range_text else ""
+        bounds = t("{low} to {high}", low=fact.range_text[0], high=fact.range_text[1]) if fact.range_text else ""
         readers = [id for id, (facts, _) in self._reads.items() if name in facts]
         return FactTold(
             fact=fact,
             title=sentence(fact.label),
             subject=vocabulary.subjects[fact.subject].title,
-            kind=fact.kind.replace("_", " "),
+            kind=t(fact.kind.replace("_", " ")),
             range=bounds,
             choices=choices,
-            effort=_EFFORTS[fact.effort],
+            effort=t(_EFFORTS[fact.effort]),
             readers=[Line(f"/rules/{id}", self._entries[id][1].title, self._entries[id][0]) for id in readers],
         )
 
@@ -215,7 +229,7 @@ class Library:
             keys = [words.get(table.key.name, {}).get(member, member) for member in table.key.members]
         else:
             tops = [show(top, top, table.key.dimension, "", "us") for top in table.tops]
-            keys = [*(f"up to {top}" for top in tops), "above that"]
+            keys = [*(t("up to {top}", top=top) for top in tops), t("above that")]
         rows = [(key, self._value(value, table.gives)) for key, value in zip(keys, table.values, strict=False)]
         return TableTold(entry.title, rows, source_text(entry.source.document()))
 
@@ -225,7 +239,10 @@ class Library:
         assert isinstance(key, ListType)
         words = self.rulebook.vocabulary.words.get(key.name, {})
         rows = [
-            (sentence(words.get(member, member)), f"{sentence(row.asks)} ({row.cite}; {_SEEN[row.seen]}, {row.as_of})")
+            (
+                sentence(words.get(member, member)),
+                f"{sentence(row.asks)} ({row.cite}; {t(_SEEN[row.seen])}, {row.as_of})",
+            )
             for member, row in entry.rows.items()
         ]
         return TableTold(entry.title, rows, source_text(entry.source.document()))
@@ -236,7 +253,7 @@ class Library:
             return show(*value, gives.dimension, "", "us")
         if isinstance(gives, ListType):
             words = self.rulebook.vocabulary.words.get(gives.name, {})
-            return " or ".join(words.get(one, one) for i, one in enumerate(gives.members) if value >> i & 1)
+            return t(" or ").join(words.get(one, one) for i, one in enumerate(gives.members) if value >> i & 1)
         return WORDS[value]
 
     def _fact_line(self, name: str) -> Line:
@@ -251,17 +268,21 @@ def _bearing(lines: Sequence[Line], words: Sequence[str], texts: Mapping[str, st
 def _says(one: Rule | Limit | Need) -> Iterator[Saying]:
     """What comes of an entry, case by case: where it holds, where it does not, and where that is not known."""
     if isinstance(one, Rule):
-        yield Saying("passes", "It holds", "Nothing is said.")
-        weighs = ("fails", "the answer is no") if one.blocks else ("caution", "a thing to mind")
-        yield Saying(weighs[0], f"It does not hold: {weighs[1]}", _blank(one.fails))
-        weighs = ("open", "not sure yet") if one.leaves_open else ("caution", "a thing to see to")
-        yield Saying(weighs[0], f"It is not known: {weighs[1]}", _blank(one.unknown) or _TO_FIND_OUT)
+        yield Saying("passes", t("It holds"), t("Nothing is said."))
+        weighs = ("fails", t("the answer is no")) if one.blocks else ("caution", t("a thing to mind"))
+        yield Saying(weighs[0], t("It does not hold: {weighs}", weighs=weighs[1]), _blank(one.fails))
+        weighs = ("open", t("not sure yet")) if one.leaves_open else ("caution", t("a thing to see to"))
+        yield Saying(
+            weighs[0], t("It is not known: {weighs}", weighs=weighs[1]), _blank(one.unknown) or t(_TO_FIND_OUT)
+        )
     elif isinstance(one, Need):
-        yield Saying("caution", "It is needed", _blank(one.because))
-        yield Saying("caution", "Whether it is needed is not known", _blank(one.unknown))
+        yield Saying("caution", t("It is needed"), _blank(one.because))
+        yield Saying("caution", t("Whether it is needed is not known"), _blank(one.unknown))
     else:
         ratings = "; ".join(rating.label for rating in one.ratings)
-        yield Saying("passes", f"The lowest of these holds for {one.quantity}", f"{sentence(ratings)}.")
+        yield Saying(
+            "passes", t("The lowest of these holds for {quantity}", quantity=one.quantity), f"{sentence(ratings)}."
+        )
 
 
 def _blank(template: Template) -> str:
@@ -272,22 +293,22 @@ def _blank(template: Template) -> str:
 
 def _lines(one: Rule | Limit | Need) -> Iterator[tuple[str, str, bool]]:
     """What an entry says, line by line."""
-    yield "Applies when", one.applies_text, True
+    yield t("Applies when"), one.applies_text, True
     if isinstance(one, Rule):
-        yield "Requires", one.requires_text, True
-        yield "Weighs as", "it decides" if one.blocks else "a caution", False
-        yield "If not known", "the answer is: not sure yet" if one.leaves_open else "a caution", False
+        yield t("Requires"), one.requires_text, True
+        yield t("Weighs as"), t("it decides") if one.blocks else t("a caution"), False
+        yield t("If not known"), t("the answer is: not sure yet") if one.leaves_open else t("a caution"), False
     elif isinstance(one, Limit):
         yield "Limits", sentence(one.quantity), False
-        yield "Lowest of", "; ".join(rating.label for rating in one.ratings), False
+        yield t("Lowest of"), "; ".join(rating.label for rating in one.ratings), False
         yield "Judged", one.judged, True
 
 
 def _example(node: Any) -> tuple[str, str]:
     """An example: its facts in a line, and what it gives."""
     told: Json = to_plain(node)
-    gives = told.get("gives") or f"at most {told.get('at_most', '')}"
-    gives += f", so: {told['so']}" if "so" in told else ""
+    gives = told.get("gives") or t("at most {figure}", figure=told.get("at_most", ""))
+    gives += t(", so: {so}", so=told["so"]) if "so" in told else ""
     facts = ", ".join(f"{name} {_written(wire)}" for name, wire in told.items() if name not in _PROMISES)
     return facts, str(gives).replace("_", " ")
 
@@ -297,4 +318,4 @@ def _written(wire: Json) -> str:
         return "; ".join(_written(one) for one in wire)
     if isinstance(wire, dict) and not {"value", "at_least", "at_most"} & set(wire):
         return "(" + ", ".join(f"{name} {cell(one)}" for name, one in wire.items()) + ")"
-    return cell(wire) or "not known"
+    return cell(wire) or t("not known")

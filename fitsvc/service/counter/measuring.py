@@ -53,17 +53,18 @@ from fitsvc.store.rigs import get_rig
 from fitsvc.store.searching import search_records, search_rigs
 from fitsvc.store.tables import Mounting, Record
 from fitsvc.store.written import Write, log_write
+from fitsvc.tongues import later, t
 
 PATH: Final = "/measure"
 _MOST: Final = 12
 _AGAIN: Final[Mapping[str, str]] = {
-    "disputed": "Two readings of it cannot both hold: measure again.",
-    "doubtful": "Readings of it barely agree: measure again.",
-    "stale": "It was measured before what it leans on changed: measure again.",
+    "disputed": later("Two readings of it cannot both hold: measure again."),
+    "doubtful": later("Readings of it barely agree: measure again."),
+    "stale": later("It was measured before what it leans on changed: measure again."),
 }
-_NOTHING: Final = "nothing has been read yet; keep a reading first"
-_MAKES: Final = "how this receiver sits on this vehicle is not stored yet; a key that may edit has to send it"
-_UNKNOWN: Final = "it is not stored any more; choose again"
+_NOTHING: Final = later("nothing has been read yet; keep a reading first")
+_MAKES: Final = later("how this receiver sits on this vehicle is not stored yet; a key that may edit has to send it")
+_UNKNOWN: Final = later("it is not stored any more; choose again")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -105,9 +106,9 @@ async def send(request: AnyRequest) -> Response[str]:
             visit, _ = _completed(session, read_visit(form.fields, service.answerer.reader, system))
             told, wrong = read_readings(visit, service.answerer.reader)
             makes = needs_mounting(visit, told)
-            refused = form.refused or ("" if told or visit.tried else _NOTHING)
-            refused = refused or (_MAKES if makes and not form.edits else "")
-            status = form.status if form.refused else 403 if refused == _MAKES else 422
+            refused = form.refused or ("" if told or visit.tried else t(_NOTHING))
+            refused = refused or (t(_MAKES) if makes and not form.edits else "")
+            status = form.status if form.refused else 403 if refused == t(_MAKES) else 422
             if wrong or refused:
                 problems = [Problem(refused, meaning=True)] if refused else []
                 return _question_page(request, session, visit, problems, form.fields, status)
@@ -144,9 +145,9 @@ def _completed(session: Session, visit: Visit) -> tuple[Visit, str]:
     for subject in ("vehicle", "receiver"):
         key = getattr(visit, subject)
         if key and key not in get_records(session, subject, [key]):
-            return Visit(system=visit.system), f"“{key}”: {_UNKNOWN}"
+            return Visit(system=visit.system), f"“{key}”: {t(_UNKNOWN)}"
     if visit.mounting:
-        return Visit(system=visit.system), f"“{visit.mounting}”: {_UNKNOWN}"
+        return Visit(system=visit.system), f"“{visit.mounting}”: {t(_UNKNOWN)}"
     found = find_mountings(session, visit.vehicle, visit.receiver, limit=1) if visit.vehicle and visit.receiver else []
     return replace(visit, mounting=found[0].id if found else ""), ""
 
@@ -206,9 +207,9 @@ def _question_page(
         fields=kept.fields(),
         problems=[] if again else problems,
         tools=[(tool.name, tool.off(visit.system)) for tool in TOOLS],
-        spares=[(name, words) for name, (words, _) in SPARES.items()],
+        spares=[(name, t(words)) for name, (words, _) in SPARES.items()],
         states=[(one.name, one.title) for one in service.answerer.rulebook.trials.values()],
-        results=list(RESULTS.items()),
+        results=[(name, t(words)) for name, words in RESULTS.items()],
         sheet=record_href("mounting", visit.mounting) if visit.mounting else "",
         other=link(PATH, kept.fields() | {"units": "us" if visit.system == "metric" else "metric"}),
         typed=fields,
@@ -243,7 +244,7 @@ def _kept(service: Service, visit: Visit) -> list[tuple[str, str, str]]:
         found.append((sentence(facts[name].label), f"{text}, {tool}" if tool else text, link(PATH, without.fields())))
     for name in visit.cannot:
         without = replace(visit, cannot=tuple(one for one in visit.cannot if one != name))
-        found.append((sentence(facts[name].label), "cannot be measured", link(PATH, without.fields())))
+        found.append((sentence(facts[name].label), t("cannot be measured"), link(PATH, without.fields())))
     for one in visit.tried:
         without = replace(visit, tried=tuple(other for other in visit.tried if other != one))
         found.append(

@@ -6,14 +6,27 @@ from typing import Final
 
 from fitsvc.language.problems import Problem
 from fitsvc.service.counter.links import ONE_EACH, PLACES, field_of
+from fitsvc.tongues import later, t
 
 _SAID: Final = (
-    (r"asks about nothing", "nothing is asked about yet", "choose what goes into the opening, a trailer or a spare"),
-    (r"no (\w+) is stored under `([^`]*)`", r"there is no \1 “\2” in the store", "look for it by a word of its name"),
-    (r"mounting `([^`]*)` belongs to (\w+)", r"the mounting is of another \2", "let it go, or choose the one it is of"),
-    (r"(\d+) stored vehicles go by that name", r"\1 vehicles go by that name", "choose which one it is"),
-    (r"`([^`]*)` is not a quantity", r"“\1” is no figure", "write 3, 2-1/2 in or 300 lb"),
-    (r"`([^`]*)` is not one of", r"“\1” is not one of the list", "choose one of the list"),
+    (
+        "asks about nothing",
+        later("nothing is asked about yet"),
+        later("choose what goes into the opening, a trailer or a spare"),
+    ),
+    (
+        r"no (\w+) is stored under `([^`]*)`",
+        later("there is no \\1 “\\2” in the store"),
+        later("look for it by a word of its name"),
+    ),
+    (
+        r"mounting `([^`]*)` belongs to (\w+)",
+        later("the mounting is of another \\2"),
+        later("let it go, or choose the one it is of"),
+    ),
+    (r"(\d+) stored vehicles go by that name", later("\\1 vehicles go by that name"), later("choose which one it is")),
+    (r"`([^`]*)` is not a quantity", later("“\\1” is no figure"), later("write 3, 2-1/2 in or 300 lb")),
+    (r"`([^`]*)` is not one of", later("“\\1” is not one of the list"), later("choose one of the list")),
 )
 """What is told to a program, and what is told to people in its stead."""
 _QUOTED: Final = re.compile(r"`([^`]*)`")
@@ -24,10 +37,10 @@ def plainly(one: Problem) -> Problem:
     for pattern, message, help in _SAID:
         if found := re.search(pattern, one.message, re.IGNORECASE):
             near, _, _ = one.help.partition("? If not")
-            meant = _QUOTED.sub("“\\1”", near) + "? If not, " if near != one.help else ""
-            return replace(one, message=found.expand(message), help=meant + help)
-    help = one.help.rstrip("?.")
-    return replace(one, message=_QUOTED.sub("“\\1”", one.message), help=_QUOTED.sub("“\\1”", help))
+            meant = _QUOTED.sub("“\\1”", near) + t("? If not, ") if near != one.help else ""
+            return replace(one, message=found.expand(t(message)), help=meant + t(help))
+    help = t(one.help).rstrip("?.")
+    return replace(one, message=_QUOTED.sub("“\\1”", t(one.message)), help=_QUOTED.sub("“\\1”", help))
 
 
 def field_id(one: Problem) -> str:

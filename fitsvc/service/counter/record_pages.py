@@ -35,6 +35,7 @@ from fitsvc.store.rigs import count_rigs, get_rig, rigs_using, told_rig
 from fitsvc.store.searching import count_records, search_records, search_rigs
 from fitsvc.store.tables import TABLES, Mounting, Record, SavedRig
 from fitsvc.subjects import KIND, SOLD, SUBJECTS, Subject
+from fitsvc.tongues import as_said, later, t
 
 RECORDS: Final = "/records"
 RIG: Final = "rig"
@@ -42,13 +43,13 @@ _PAGE: Final = 50
 _FIRST: Final = 8
 _MOST_USING: Final = 20
 _TITLES: Final[Mapping[str, str]] = {
-    "vehicle": "Vehicles",
-    "receiver": "Receivers",
-    "mounting": "Receivers on vehicles",
-    "accessory": "Items",
-    RIG: "Saved rigs",
+    "vehicle": later("Vehicles"),
+    "receiver": later("Receivers"),
+    "mounting": later("Receivers on vehicles"),
+    "accessory": later("Items"),
+    RIG: later("Saved rigs"),
 }
-_NOT_STORED: Final = "There is no such record. The page of records lists all."
+_NOT_STORED: Final = later("There is no such record. The page of records lists all.")
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,8 +76,8 @@ def records(request: AnyRequest) -> Response[str]:
     with service.database.session() as session:
         counts = {subject: count_records(session, subject) for subject in TABLES} | {RIG: count_rigs(session)}
         found = [(kind, _lines(session, service, kind, text, "", "", _FIRST)[0]) for kind in counts] if text else []
-    kinds = [(kind, _TITLES[kind], count) for kind, count in counts.items()]
-    hits = [(_TITLES[kind], kind, lines) for kind, lines in found if lines]
+    kinds = [(kind, t(_TITLES[kind]), count) for kind, count in counts.items()]
+    hits = [(t(_TITLES[kind]), kind, lines) for kind, lines in found if lines]
     return page(request, "records.html", kinds=kinds, text=text, hits=hits, empty=not any(counts.values()))
 
 
@@ -84,7 +85,7 @@ def records(request: AnyRequest) -> Response[str]:
 def listed(request: AnyRequest, kind: FromPath[str]) -> Response[str]:
     """List the records of a kind, those with a word in their names or without some fact where that is asked."""
     if kind not in _TITLES:
-        return not_there(request, "There is no such kind of record. The page of records lists them.")
+        return not_there(request, t("There is no such kind of record. The page of records lists them."))
     asked = {name: request.query_params.get(name, "").strip() for name in ("text", "lacking", "after")}
     service = service_of(request)
     facts = [] if kind == RIG else list(service.answerer.rulebook.vocabulary.of(kind).values())
@@ -96,7 +97,7 @@ def listed(request: AnyRequest, kind: FromPath[str]) -> Response[str]:
         request,
         "records_of.html",
         kind=kind,
-        title=_TITLES[kind],
+        title=t(_TITLES[kind]),
         lines=lines,
         text=asked["text"],
         lacking=lacking,
@@ -126,7 +127,7 @@ def record_page(request: AnyRequest, kind: str, key: str, status: int = 200, ref
             seen = _seen(session, service, rig) if rig else _Seen()
             beside = _beside(session, found)
     except NotFound:
-        return not_there(request, _NOT_STORED)
+        return not_there(request, t(_NOT_STORED))
     measure = link("/measure", {"mounting": key}) if kind == "mounting" else ""
     base = service.operator.address or str(request.base_url).rstrip("/")
     return page(
@@ -135,7 +136,7 @@ def record_page(request: AnyRequest, kind: str, key: str, status: int = 200, ref
         status=status,
         refused=refused,
         kind=kind,
-        titles=_TITLES,
+        titles={name: t(title) for name, title in _TITLES.items()},
         sheets=sheets,
         main=sheets[0],
         tag=etag(found),
@@ -147,7 +148,7 @@ def record_page(request: AnyRequest, kind: str, key: str, status: int = 200, ref
         ask=link("/", write_fields({"rig": rig})) if rig else "",
         measure=measure,
         address=base + measure,
-        qr=qr_code(base + measure, "The address to measure on at") if measure else "",
+        qr=qr_code(base + measure, t("The address to measure on at")) if measure else "",
         edit=f"/edit/{kind}/{quote(key, safe='')}",
     )
 
@@ -189,10 +190,14 @@ def _line(kind: str, one: Record, vocabulary: Vocabulary) -> RecordLine:
     facts = vocabulary.of(sold_as(one))
     known = [name for name in facts if one.facts.get(name) is not None]
     missing = sorted((facts[name] for name in facts if name not in known), key=lambda fact: EFFORTS.index(fact.effort))
-    named = ", ".join(fact.label.removeprefix("whether ") for fact in missing[:3])
-    more = f" and {len(missing) - 3} more" if len(missing) > 3 else ""
+    named = ", ".join(as_said(fact.label) for fact in missing[:3])
+    more = t(" and {count} more", count=len(missing) - 3) if len(missing) > 3 else ""
     return RecordLine(
-        record_href(kind, one.key), one.label or one.key, one.key, f"{len(known)} of {len(facts)} facts", named + more
+        record_href(kind, one.key),
+        one.label or one.key,
+        one.key,
+        t("{count} of {of} facts", count=len(known), of=len(facts)),
+        named + more,
     )
 
 
@@ -260,7 +265,7 @@ def _beside(session: Session, found: Record) -> list[tuple[str, list[RecordLine]
         ("mounting", [RecordLine(record_href("mounting", one.id), one.label or one.id, one.id) for one in mountings]),
         (RIG, [RecordLine(record_href(RIG, one.id), one.name, one.id) for one in rigs]),
     ]
-    return [(_TITLES[name], lines) for name, lines in told if lines]
+    return [(t(_TITLES[name]), lines) for name, lines in told if lines]
 
 
 def _rig_page(request: AnyRequest, session: Session, rig: SavedRig) -> Response[str]:

@@ -20,11 +20,12 @@ from fitsvc.service.remarks import remarked
 from fitsvc.store.errors import Conflict, InvalidValue, NotFound
 from fitsvc.store.remarks import close_remark, newest_remarks
 from fitsvc.store.tables import Remark
+from fitsvc.tongues import later, t
 
 PATH: Final = "/remarks"
 _MOST: Final = 100
 _OWN: Final = ("rule", "text", "by", "units")
-_NO_RULE: Final = "There is no rule, limit or need of that name. The page of rules lists all."
+_NO_RULE: Final = later("There is no rule, limit or need of that name. The page of rules lists all.")
 
 
 @get("/", sync_to_thread=True)
@@ -52,7 +53,7 @@ def new(request: AnyRequest) -> Response[str]:
     """Ask what is wrong with a rule, in the answer that the rest of the address asks for."""
     fields, system = fields_of(request)
     entry = service_of(request).library.entry(fields.get("rule", ""))
-    return _form(request, entry, fields, system, ()) if entry else not_there(request, _NO_RULE)
+    return _form(request, entry, fields, system, ()) if entry else not_there(request, t(_NO_RULE))
 
 
 @post("/", status_code=200)
@@ -64,7 +65,7 @@ async def send(request: AnyRequest) -> Response[str]:
     def work() -> Response[str]:
         entry = service.library.entry(form.fields.get("rule", ""))
         if entry is None:
-            return not_there(request, _NO_RULE)
+            return not_there(request, t(_NO_RULE))
         if form.refused:
             return _form(request, entry, form.fields, system, [Problem(form.refused)], form.status)
         document = read_fields(_asked(form.fields), service.answerer.rulebook.vocabulary, system).document
@@ -93,7 +94,7 @@ async def close(request: AnyRequest, key: FromPath[str]) -> Response[str] | Redi
             with service.database.session() as session:
                 close_remark(session, key, form.fields.get("because", ""), form.fields.get("by") or form.by)
         except NotFound:
-            return not_there(request, "There is no such remark. The page of remarks lists all.")
+            return not_there(request, t("There is no such remark. The page of remarks lists all."))
         except (Conflict, InvalidValue) as refused:
             return _listed(request, None, False, [Problem(str(refused))], 409)
         return Redirect(f"{PATH}?closed=yes", status_code=303)

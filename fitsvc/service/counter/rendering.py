@@ -23,7 +23,9 @@ from fitsvc.service.counter.links import spread
 from fitsvc.service.counter.marks import mark
 from fitsvc.service.counter.plainly import field_id, plainly
 from fitsvc.service.counter.seeing import OUTCOMES
+from fitsvc.service.counter.texts import Texts
 from fitsvc.service.problems import as_problem
+from fitsvc.tongues import counted, later, t, tongue
 
 _HTML: Final = "text/html"
 _GUARDED: Final = {
@@ -32,47 +34,58 @@ _GUARDED: Final = {
     "Referrer-Policy": "same-origin",
     "Cache-Control": "no-cache",
 }
-_PAGES: Final = (("/", "Ask"), ("/sell", "Sell"), ("/fits", "What fits"), ("/measure", "Measure"))
+_PAGES: Final = (
+    ("/", later("Ask")),
+    ("/sell", later("Sell")),
+    ("/fits", later("What fits")),
+    ("/measure", later("Measure")),
+)
 """The pages of every day, in the header."""
 _MORE_PAGES: Final = (
-    ("/records", "Records"),
-    ("/worklist", "To measure"),
-    ("/rules", "Rules"),
-    ("/remarks", "Remarks"),
-    ("/facts", "Facts"),
-    ("/audits", "Audits"),
-    ("/guide", "Guide"),
-    ("/docs", "The API"),
+    ("/records", later("Records")),
+    ("/worklist", later("To measure")),
+    ("/rules", later("Rules")),
+    ("/remarks", later("Remarks")),
+    ("/facts", later("Facts")),
+    ("/audits", later("Audits")),
+    ("/guide", later("Guide")),
+    ("/docs", later("The API")),
 )
 """The pages of whoever keeps the rules and the store, below every page."""
 _NUMBERED: Final = ("find.vehicle", "find")
 """The fields in which a vehicle's number may be typed or scanned."""
 _QUOTED: Final = re.compile("`([^`]+)`")
 _FINDINGS: Final = {
-    "passes": (mark("works"), "passes"),
-    "caution": (mark("conditional"), "mind"),
-    "open": (mark("undetermined"), "not known"),
-    "fails": (mark("fails"), "fails"),
+    "passes": (mark("works"), later("passes")),
+    "caution": (mark("conditional"), later("mind")),
+    "open": (mark("undetermined"), later("not known")),
+    "fails": (mark("fails"), later("fails")),
 }
+_RESULTS: Final = {"passes": later("passes"), "fails": later("fails"), "undetermined": later("undetermined")}
+"""What a rule can come to where it applies, in words."""
 _ABOUTS: Final = (
-    ("accessory", "Something in the receiver"),
-    ("trailer", "A trailer"),
-    ("spare", "A bigger spare"),
+    ("accessory", later("Something in the receiver")),
+    ("trailer", later("A trailer")),
+    ("spare", later("A bigger spare")),
 )
 
 
 @cache
-def _environment() -> Environment:
+def templates() -> Environment:
+    """The templates of the pages."""
     found = Environment(
         loader=PackageLoader(__package__),
         autoescape=True,
+        extensions=[Texts],
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
     )
     found.filters |= {"sentence": sentence, "plainly": plainly, "field_id": field_id}
-    found.filters["written"] = lambda wire: "not known" if wire is None else as_written(wire)
+    found.filters["written"] = lambda wire: t("not known") if wire is None else as_written(wire)
+    found.filters["t"] = found.globals["t"] = t
     found.filters["coded"] = coded
+    found.globals["thousands"] = counted
     found.filters["uncapped"] = lambda text: text[:1].lower() + text[1:]
     found.filters["id"] = lambda name: name.replace(".", "-").replace("_", "-")
     found.globals |= {
@@ -84,6 +97,7 @@ def _environment() -> Environment:
         "words": OUTCOMES,
         "finding_marks": _FINDINGS,
         "abouts": _ABOUTS,
+        "results": _RESULTS,
     }
     return found
 
@@ -100,8 +114,9 @@ def page(request: AnyRequest, template: str, *, status: int = 200, **shown: Any)
         "here": request.url.path,
         "rulebook": service.answerer.rulebook,
         "operator": service.operator,
+        "tongue": tongue(),
     }
-    body = _environment().get_template(template).render(known, **shown)
+    body = templates().get_template(template).render(known, **shown)
     return Response(body, status_code=status, media_type=_HTML, headers=_GUARDED)
 
 
@@ -109,13 +124,15 @@ def no_such_address(request: AnyRequest, refused: HTTPException) -> Response[Any
     """A page for people at an address that leads nowhere; programs get the problem as they always do."""
     by_people = "text/html" in request.headers.get("accept", "") and not request.url.path.startswith("/v1/")
     if by_people:
-        return not_there(request, "Nothing is at this address. A page may have moved, or the address lacks a letter.")
+        return not_there(
+            request, t("Nothing is at this address. A page may have moved, or the address lacks a letter.")
+        )
     return as_problem(refused).to_response(request)
 
 
 def not_there(request: AnyRequest, detail: str) -> Response[str]:
     """A page that says what is not there."""
-    return page(request, "problem.html", status=404, title="There is no such page", detail=detail)
+    return page(request, "problem.html", status=404, title=t("There is no such page"), detail=detail)
 
 
 @cache

@@ -16,12 +16,13 @@ from fitsvc.rulebook.outcomes import OUTCOME_OF, Outcome
 from fitsvc.service.counter.fields import Field, FieldMaker
 from fitsvc.service.counter.links import Fields, adapter_places, link
 from fitsvc.service.counter.telling import Headline, Offered, RemedyTold, ToldThing, headline, remedy_told, things
+from fitsvc.tongues import later, t
 
 OUTCOMES: Final[Mapping[str, str]] = {
-    "works": "Yes",
-    "conditional": "Only if",
-    "undetermined": "Not sure yet",
-    "fails": "No",
+    "works": later("Yes"),
+    "conditional": later("Only if"),
+    "undetermined": later("Not sure yet"),
+    "fails": later("No"),
 }
 _MARKS: Final[Mapping[Outcome, str]] = {
     "works": "passes",
@@ -30,7 +31,11 @@ _MARKS: Final[Mapping[Outcome, str]] = {
     "fails": "fails",
 }
 """How a finding weighs, by the outcome that it brings about."""
-_SOURCES: Final = {"common_practice": "common practice", "published": "published", "estimate": "an estimate"}
+_SOURCES: Final = {
+    "common_practice": later("common practice"),
+    "published": later("published"),
+    "estimate": later("an estimate"),
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -143,7 +148,7 @@ def see(
 def source_text(source: Mapping[str, str]) -> str:
     """Where a statement comes from, in words."""
     detail = source.get("cite") or source.get("because") or ""
-    return _SOURCES.get(source["kind"], source["kind"]) + (f": {detail}" if detail else "")
+    return t(_SOURCES.get(source["kind"], source["kind"])) + (f": {detail}" if detail else "")
 
 
 def _named(fields: Fields, vehicle: str) -> dict[str, str]:

@@ -27,13 +27,19 @@ from fitsvc.service.counter.links import Fields, link, read_fields, write_fields
 from fitsvc.service.counter.rendering import fields_of, leave_number_out, page, shown_units
 from fitsvc.service.counter.telling import qr_code
 from fitsvc.subjects import OF_RIG
+from fitsvc.tongues import later, t
 
-_NO_WISH: Final = Problem("no wish is told yet", "say what it should do: one field is enough", meaning=True)
+_NO_WISH: Final = Problem(
+    later("no wish is told yet"), later("say what it should do: one field is enough"), meaning=True
+)
 AT_ONCE: Final = f"{WANTED}at-once"
 """The box to tick where all that is wished is to be on the vehicle at the same time."""
 _REAR: Final = "rear_receiver"
 _NO_VEHICLE: Final = Problem(
-    "no vehicle is chosen yet", "choose one, or say what the receiver's label tells", pointer="vehicle", meaning=True
+    later("no vehicle is chosen yet"),
+    later("choose one, or say what the receiver's label tells"),
+    pointer="vehicle",
+    meaning=True,
 )
 
 
@@ -99,7 +105,7 @@ def sell(request: AnyRequest) -> Response[str] | Redirect:
         every=link("/sell", kept),
         left_out=asked.left_out,
         address=address,
-        qr=qr_code(address, "The address of these baskets") if sold else "",
+        qr=qr_code(address, t("The address of these baskets")) if sold else "",
         today=datetime.now(UTC).date().isoformat(),
         change=link("/", {name: text for name, text in kept.items() if not name.startswith(WANTED)}),
         system=system,
@@ -157,7 +163,9 @@ def _sold(
     if not rig:
         return [_NO_VEHICLE], None
     if len(several := asker.chooser.several(fields)) > 1 and not rig.get("receiver"):
-        which = Problem(f"{len(several)} vehicles go by that name", "choose one", pointer="vehicle", meaning=True)
+        which = Problem(
+            t("{count} vehicles go by that name", count=len(several)), t("choose one"), pointer="vehicle", meaning=True
+        )
         return [which], None
     if not wishes:
         return [_NO_WISH], None

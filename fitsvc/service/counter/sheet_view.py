@@ -11,26 +11,27 @@ from fitsvc.observing.sheet import Sheet, SheetFact, SheetStatement, SheetTry
 from fitsvc.rulebook.rules import Rulebook, TrialState
 from fitsvc.rulebook.vocabulary import Fact, Vocabulary
 from fitsvc.service.counter.fields import sentence
+from fitsvc.tongues import as_said, dated, later, t
 
 KINDS: Final[Mapping[str, str]] = {
-    "measured": "Measured",
-    "read": "Read off the part",
-    "tried": "Tried",
-    "published": "Told by the maker",
-    "assumed": "Assumed",
+    "measured": later("Measured"),
+    "read": later("Read off the part"),
+    "tried": later("Tried"),
+    "published": later("Told by the maker"),
+    "assumed": later("Assumed"),
 }
 """How a fact is known, in words that a name follows."""
 RESULTS: Final[Mapping[str, str]] = {
-    "clear": "nothing touched",
-    "rubbed": "it rubbed",
-    "touched": "it touched, and did not go",
+    "clear": later("nothing touched"),
+    "rubbed": later("it rubbed"),
+    "touched": later("it touched, and did not go"),
 }
 """What can come of trying an item, in words."""
 _STATES: Final[Mapping[str, str]] = {
     "": "",
-    "doubtful": "readings barely agree: measure again",
-    "disputed": "disputed: measure again, and settle it",
-    "stale": "measured before what it leans on changed: measure again",
+    "doubtful": later("readings barely agree: measure again"),
+    "disputed": later("disputed: measure again, and settle it"),
+    "stale": later("measured before what it leans on changed: measure again"),
 }
 
 
@@ -93,7 +94,7 @@ def see_sheet(found: Sheet, rulebook: Rulebook, record: str) -> SheetView:
     facts = vocabulary.facts if of_rig else vocabulary.of(found.subject)
     return SheetView(
         subject=record,
-        title="Saved rig" if of_rig else vocabulary.subjects[found.subject].title,
+        title=t("Saved rig") if of_rig else vocabulary.subjects[found.subject].title,
         record=found.record,
         label=found.label or found.record,
         rows=[_row(one, vocabulary, facts[one.fact]) for one in found.facts],
@@ -105,20 +106,21 @@ def see_sheet(found: Sheet, rulebook: Rulebook, record: str) -> SheetView:
 def day(at: str | datetime) -> str:
     """An instant as people write a day: `17 Apr 2026`."""
     when = datetime.fromisoformat(at) if isinstance(at, str) else at
-    return f"{when.day} {when:%b %Y}"
+    return dated(when.date(), "d MMM y")
 
 
 def told_try(evidence: Mapping[str, Json], trials: Mapping[str, TrialState]) -> str:
     """What was tried and came out, in words."""
     if "tyre" in evidence:
-        went = "went up" if evidence.get("stowed") else "did not go up"
-        return f"spare {evidence['tyre']} {went}{', and rubbed' if evidence.get('rubbed') else ''}"
+        went = t("went up") if evidence.get("stowed") else t("did not go up")
+        rubbed = t(", and rubbed") if evidence.get("rubbed") else ""
+        return t("spare {tyre} {went}{rubbed}", tyre=evidence["tyre"], went=went, rubbed=rubbed)
     if "sku" not in evidence:
         return ""
     state = trials[evidence["state"]].title if evidence.get("state") in trials else str(evidence.get("state", ""))
-    gap = f", {as_written(evidence['gap'])} left" if evidence.get("gap") else ""
-    state += f", through {evidence['through']}" if evidence.get("through") else ""
-    return f"{evidence['sku']}, {state}: {RESULTS.get(evidence.get('result', ''), '')}{gap}"
+    gap = t(", {gap} left", gap=as_written(evidence["gap"])) if evidence.get("gap") else ""
+    state += t(", through {adapter}", adapter=evidence["through"]) if evidence.get("through") else ""
+    return f"{evidence['sku']}, {state}: {t(RESULTS.get(evidence.get('result', ''), ''))}{gap}"
 
 
 def _row(one: SheetFact, vocabulary: Vocabulary, fact: Fact) -> FactRow:
@@ -126,10 +128,10 @@ def _row(one: SheetFact, vocabulary: Vocabulary, fact: Fact) -> FactRow:
     counting = [line for line, counts in lines if counts]
     return FactRow(
         fact=fact.name,
-        title=sentence(fact.label.removeprefix("whether ")),
+        title=sentence(as_said(fact.label)),
         value=in_words(one.value, vocabulary, fact),
         state=one.state,
-        trouble=_STATES[one.state],
+        trouble=t(_STATES[one.state]),
         from_=counting,
         others=[line for line, counts in lines if not counts],
     )
@@ -138,7 +140,7 @@ def _row(one: SheetFact, vocabulary: Vocabulary, fact: Fact) -> FactRow:
 def in_words(value: str, vocabulary: Vocabulary, fact: Fact) -> str:
     """A value as it is written, or the words for the member of a list that it is."""
     words = vocabulary.words.get(fact.kind, {})
-    return " or ".join(words.get(one, one) for one in value.split(" or "))
+    return t(" or ").join(t(words.get(one, one)) for one in value.split(" or "))
 
 
 def _line(said: SheetStatement, vocabulary: Vocabulary, fact: Fact) -> StatementView:
@@ -164,9 +166,10 @@ def _tried(one: SheetTry) -> StatementView:
         photo="",
         observation=one.observation,
         counts=not one.taken_back,
-        why="taken back" if one.taken_back else "",
+        why=t("taken back") if one.taken_back else "",
     )
 
 
 def _how(kind: str, by: str) -> str:
-    return f"{KINDS.get(kind, kind)} by {by}" if by and kind != "published" else KINDS.get(kind, kind)
+    told = t(KINDS.get(kind, kind))
+    return t("{how} by {by}", how=told, by=by) if by and kind != "published" else told

@@ -14,12 +14,18 @@ from fitsvc.language.display import System
 from fitsvc.rulebook.rules import Rulebook
 from fitsvc.service.counter.fields import sentence
 from fitsvc.service.counter.links import Fields, link, write_fields
+from fitsvc.tongues import later, t
 
 JUST: Final = "just"
 """The field that says which reading was typed last, and the rule that it was to settle: `FACT:RULE`."""
-_WORD: Final = re.compile(r"(Yes|Only|No|Not sure yet)\b[,.]?")
-_SENTENCE: Final = re.compile(r"(?<=[.?!]) (?=[A-Z])")
-_SORTS: Final[Mapping[SeeTo, str]] = {"look at": "look", "find out": "find out", "do": "do", "have": "get"}
+_WORDS: Final = (later("Yes"), later("Only"), later("Not sure yet"), later("No"))
+_SENTENCE: Final = re.compile(r"(?<=[.?!]) (?=[¿¡]?[A-ZÀ-ÞĀ-ſ])")
+_SORTS: Final[Mapping[SeeTo, str]] = {
+    "look at": later("look"),
+    "find out": later("find out"),
+    "do": later("do"),
+    "have": later("get"),
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,7 +80,7 @@ class RemedyTold:
 
 def headline(answer: Answer, first: str) -> Headline:
     """The answer's sentence; `first` is what to find out first, which is then asked for below it."""
-    found = _WORD.match(answer.summary)
+    found = re.match(rf"({'|'.join(re.escape(t(word)) for word in _WORDS)})\b[,.]?", answer.summary)
     word = found[0] if found else ""
     sentences = _SENTENCE.split(answer.summary[len(word) :].strip())
     said, rest = sentences[0], sentences[1:]
@@ -91,7 +97,7 @@ def things(found: Sequence[ToSeeTo], offers: Mapping[str, Offered]) -> list[Told
     """The things to see to, as they are numbered; `offers` are what meets a need, by its name."""
     return [
         ToldThing(
-            _SORTS[one.sort],
+            t(_SORTS[one.sort]),
             one.told,
             one.also,
             next(iter((*one.rules, *one.needs)), ""),
@@ -109,8 +115,13 @@ def just_typed(answer: Answer, just: str) -> str:
     fact, _, rule = just.partition(":")
     for one in answer.findings:
         if one.rule == rule and one.result == "passes" and fact in one.facts:
-            spare = f", {one.margin} to spare" if one.margin else ""
-            return f"{sentence(one.facts[fact])} is enough{spare}: {one.title[:1].lower()}{one.title[1:].rstrip('.')}."
+            spare = t(", {margin} to spare", margin=one.margin) if one.margin else ""
+            return t(
+                "{reading} is enough{spare}: {title}.",
+                reading=sentence(one.facts[fact]),
+                spare=spare,
+                title=one.title[:1].lower() + one.title[1:].rstrip("."),
+            )
     return ""
 
 
@@ -126,14 +137,14 @@ def remedy_told(remedy: Remedy, shown: Mapping[str, str]) -> RemedyTold:
     """A change as the page tells it."""
     href = link("/answer", {**write_fields(remedy.question), **shown}) if remedy.question else ""
     skus = ", ".join(remedy.skus or filter(None, (remedy.sku,)))
-    text, found, then = remedy.because.partition(", it works")
+    text, found, then = remedy.because.partition(t(", it works"))
     if not found:
         return RemedyTold(sentence(remedy.because), "", remedy.outcome, href, skus)
     return RemedyTold(text, sentence(then.strip(" .")) + "." * bool(then.strip(" .")), remedy.outcome, href, skus)
 
 
 @lru_cache(maxsize=256)
-def qr_code(address: str, label: str = "The address of this answer") -> Markup:
+def qr_code(address: str, label: str) -> Markup:
     """The address as a code that a telephone reads from paper, as SVG; empty where no code holds so much.
 
     One mask for all, since trying each of them takes most of the time and any can be read.
@@ -149,7 +160,7 @@ def other_units(fields: Fields, system: System) -> tuple[str, str]:
     """The link to the same answer in the other units, and what it is called."""
     rest = {name: text for name, text in fields.items() if name != "units"}
     return (
-        (link("/answer", {**rest, "units": "metric"}), "In metric")
+        (link("/answer", {**rest, "units": "metric"}), t("In metric"))
         if system == "us"
-        else (link("/answer", rest), "In inches and pounds")
+        else (link("/answer", rest), t("In inches and pounds"))
     )

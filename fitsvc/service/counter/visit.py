@@ -20,6 +20,7 @@ from fitsvc.observing.slips import slips
 from fitsvc.rulebook.vocabulary import Fact
 from fitsvc.service.counter.links import Fields, unit_of
 from fitsvc.subjects import OF_YARD, Subject
+from fitsvc.tongues import later
 
 LONGEST: Final = 80
 """Longest field of a visit that is no reading, in characters: a tyre, a tool, a name on a label."""
@@ -28,9 +29,9 @@ MOST_TRIED: Final = 20
 TRIED: Final = ("sku", "state", "result", "gap")
 """The fields of an item that was tried."""
 SPARES: Final[Mapping[str, tuple[str, Document]]] = {
-    "stowed": ("went up", {"stowed": True}),
-    "rubbed": ("went up, and rubs", {"stowed": True, "rubbed": True}),
-    "blocked": ("did not go up", {"stowed": False}),
+    "stowed": (later("went up"), {"stowed": True}),
+    "rubbed": (later("went up, and rubs"), {"stowed": True, "rubbed": True}),
+    "blocked": (later("did not go up"), {"stowed": False}),
 }
 """What can come of trying a spare: in words, and as evidence."""
 
@@ -52,10 +53,10 @@ class Tool:
 
 
 TOOLS: Final = (
-    Tool("steel rule", "1/16 in", "2 mm"),
-    Tool("tape", "1/8 in", "3 mm"),
-    Tool("tape, hard to reach", "1/4 in", "6 mm"),
-    Tool("by eye", "1/2 in", "12 mm"),
+    Tool(later("steel rule"), "1/16 in", "2 mm"),
+    Tool(later("tape"), "1/8 in", "3 mm"),
+    Tool(later("tape, hard to reach"), "1/4 in", "6 mm"),
+    Tool(later("by eye"), "1/2 in", "12 mm"),
 )
 _KINDS: Final[Mapping[str, str]] = {"tape": "measured", "scales": "measured"}
 """How what is learnt by an effort is known; by any other it is read off the part or the vehicle."""

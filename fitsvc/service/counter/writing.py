@@ -7,11 +7,12 @@ from anyio import to_thread
 
 from fitsvc.service.context import AnyRequest, service_of
 from fitsvc.service.keys import holder_of
+from fitsvc.tongues import later, t
 
 KEY: Final = "key"
 """The field of a form that has the key; it is sent back in no page."""
-_NO_KEY: Final = "type a key that may do this; whoever looks after the service makes one: fitsvc key create NAME"
-_WRONG_KEY: Final = (
+_NO_KEY: Final = later("type a key that may do this; whoever looks after the service makes one: fitsvc key create NAME")
+_WRONG_KEY: Final = later(
     "that key is unknown, or may not do this; whoever looks after the service makes one: fitsvc key create NAME"
 )
 
@@ -40,7 +41,7 @@ async def sent(request: AnyRequest, scope: str = "record") -> FormSent:
     given = form.pop(KEY, "").strip()
     fields = {name: text.strip() for name, text in form.items() if text.strip()}
     if not given:
-        return FormSent(fields, "", _NO_KEY)
+        return FormSent(fields, "", t(_NO_KEY))
     by = await to_thread.run_sync(holder_of, service_of(request), given, scope)
     edits = by is not None and await to_thread.run_sync(holder_of, service_of(request), given, "edit") is not None
-    return FormSent(fields, by or "", "" if by else _WRONG_KEY, edits)
+    return FormSent(fields, by or "", "" if by else t(_WRONG_KEY), edits)

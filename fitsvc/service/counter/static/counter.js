@@ -8,7 +8,7 @@ document.addEventListener("click", async (event) => {
   else if ("share" in button.dataset) navigator.share({ title: document.title, url: button.dataset.share }).catch(() => {});
   else {
     await navigator.clipboard?.writeText(button.dataset.copy);
-    button.textContent = navigator.clipboard ? "Copied" : "The link stands below";
+    button.textContent = navigator.clipboard ? document.body.dataset.toldCopied : document.body.dataset.toldBelow;
   }
 });
 const offerToSend = () => {
@@ -166,9 +166,9 @@ const send = (path, key, file, bar) => new Promise((done, failed) => {
     if (request.status < 300) return done();
     let told = {};
     try { told = JSON.parse(request.responseText); } catch { /* not from the service itself */ }
-    return failed(new Error(told.detail || "the file could not be sent"));
+    return failed(new Error(told.detail || document.body.dataset.toldUnsent));
   });
-  request.addEventListener("error", () => failed(new Error("the service could not be reached; nothing is lost, send it again")));
+  request.addEventListener("error", () => failed(new Error(document.body.dataset.toldUnreached)));
   request.send(file);
 });
 const auditing = document.querySelector("form[data-audit]");

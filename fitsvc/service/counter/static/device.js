@@ -59,7 +59,7 @@
       const rig = new URLSearchParams([...new URLSearchParams(query)].filter(([name]) => OF_RIG.test(name)));
       const told = form.querySelector("input").value.trim();
       keep(RIGS, [{ query: String(rig), told }, ...kept(RIGS).filter((one) => one.told !== told)].slice(0, MOST_RIGS));
-      form.querySelector("[role=status]").textContent = "Kept. It stands on the page that asks.";
+      form.querySelector("[role=status]").textContent = document.body.dataset.toldKept;
     });
   }
   fill();

@@ -4,7 +4,7 @@
   const VISITS = "fitsvc.visits", UNSENT = "fitsvc.unsent", KEY = "fitsvc.key";
   const kept = (name) => { try { return JSON.parse(localStorage.getItem(name)) ?? {}; } catch { return {}; } };
   const keep = (name, value) => { try { localStorage.setItem(name, JSON.stringify(value)); } catch { /* a phone that keeps nothing */ } };
-  const main = document.getElementById("main");
+  const main = document.getElementById("main"), words = () => main.querySelector("[data-visit]")?.dataset ?? {};
   const say = (text) => { const line = main.querySelector("[data-line]"); if (line) line.textContent = text; };
 
   // Figures in sixteenths of an inch, or whole millimetres.
@@ -47,10 +47,10 @@
     };
     keys.replaceChildren(
       ...[1, 2, 3, 4, 5].map((n) => button(String(n), "", () => digit(n))),
-      button("⌫", "take back", () => { input.value = tape ? "" : input.value.slice(0, -1); told(); }),
+      button("⌫", words().toldBack, () => { input.value = tape ? "" : input.value.slice(0, -1); told(); }),
       ...[6, 7, 8, 9, 0].map((n) => button(String(n), "", () => digit(n))),
-      form.dataset.length === undefined ? button(".", "point", () => { if (!input.value.includes(".")) input.value += "."; })
-        : button("±", "other side", () => { input.value = input.value.startsWith("-") ? input.value.slice(1) : `-${input.value}`; told(); }),
+      form.dataset.length === undefined ? button(".", words().toldPoint, () => { if (!input.value.includes(".")) input.value += "."; })
+        : button("±", words().toldSide, () => { input.value = input.value.startsWith("-") ? input.value.slice(1) : `-${input.value}`; told(); }),
     );
     keys.hidden = false;
     if (!tape) return;
@@ -95,7 +95,7 @@
     const found = state(form), fact = form.dataset.ask, data = new FormData(form);
     if (cannot) {
       found.set("cannot", [...(found.get("cannot") || "").split(",").filter(Boolean), fact].join(","));
-      return [found, "cannot be measured"];
+      return [found, words().toldCannot];
     }
     let text = String(data.get("value") ?? "").trim();
     const tool = data.get("tool"), chosen = form.querySelector("input[name=tool]:checked");
@@ -113,10 +113,10 @@
     main.querySelector("#kept .count").textContent = String(list.childElementCount);
     const next = later?.content.firstElementChild;
     if (next) now.replaceChildren(next);
-    else { const told = document.createElement("h1"); told.textContent = "Nothing is left to measure here"; now.replaceChildren(told); }
+    else { const told = document.createElement("h1"); told.textContent = words().toldNothing; now.replaceChildren(told); }
     for (const other of main.querySelectorAll("form")) carry(other, params);
     for (const other of later?.content.querySelectorAll("form") ?? []) carry(other, params);
-    say("No line: it is kept on this phone, and the count waits for the line.");
+    say(words().toldOffline);
     begin();
   };
   const carry = (form, params) => {
@@ -162,7 +162,7 @@
         if (here) show(await reply.text());
       }
     } catch {
-      say("No line: it is kept on this phone, and sent when there is one.");
+      say(words().toldWaiting);
       setTimeout(flush, 15000);
     } finally {
       sending = false;

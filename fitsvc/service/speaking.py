@@ -1,0 +1,102 @@
+"""In which of its languages the service answers: by `Accept-Language`, as pages, answers, sheets and problems alike."""
+
+from collections.abc import Iterator, Mapping
+from dataclasses import replace
+from functools import lru_cache
+from pathlib import Path
+from typing import Any, Final, cast
+
+from babel import UnknownLocaleError
+from babel.numbers import get_decimal_symbol
+from litestar.enums import ScopeType
+from litestar.types import ASGIApp, Message, Receive, Scope, Send
+
+import fitsvc
+from fitsvc.paths import data_dir
+from fitsvc.rulebook.folder import TONGUES
+from fitsvc.rulebook.tongues import read_tongues
+from fitsvc.tongues import ENGLISH, Tongue, speaking
+
+_LONGEST: Final = 200
+"""Of the header no more bytes are read: a browser sends a handful of languages."""
+_POINT: Final = "."
+_WITH_POINT: Final = "419"
+"""The region of a language as it is written with a decimal point where its own locale has a comma (UN M.49)."""
+_TEXTS: Final = (b"text/html", b"application/json", b"application/problem+json", b"image/svg+xml")
+
+
+@lru_cache(maxsize=8)
+def spoken_tongues(rules: Path | None) -> dict[str, Tongue]:
+    """The languages that fitsvc and a folder of rules have words for, by their codes; read once.
+
+    A folder has fitsvc's own words for what its rules say as fitsvc's do, and its own go before.
+    """
+    own, found = Path(fitsvc.__file__).parent, {}
+    folders = [own / TONGUES, data_dir("rules") / TONGUES, *([rules / TONGUES] if rules else [])]
+    for code, one in read_tongues(*folders).items():
+        found[code] = replace(one, decimal=get_decimal_symbol(code))
+        if found[code].decimal != _POINT:
+            code = f"{code}-{_WITH_POINT}"
+            found[code] = replace(one, code=code)
+    return found
+
+
+def tongue_for(header: str, known: Mapping[str, Tongue]) -> Tongue:
+    """The best of the known languages for an `Accept-Language` (RFC 9110); English where it names none of them."""
+    for wanted in _wanted(header):
+        language = wanted.partition("-")[0]
+        if language == ENGLISH.code:
+            return ENGLISH
+        if language in known:
+            with_point = known.get(f"{language}-{_WITH_POINT}")
+            return with_point if with_point and _decimal(wanted) == _POINT else known[language]
+    return ENGLISH
+
+
+def _wanted(header: str) -> Iterator[str]:
+    """The languages of a header, the most wanted first; none that is refused."""
+    found = []
+    for part in header[:_LONGEST].split(","):
+        name, _, quality = part.strip().partition(";")
+        weight = quality.replace(" ", "").removeprefix("q=") or "1"
+        share = float(weight) if weight.replace(".", "", 1).isdigit() else 0.0
+        found += [(-share, name.strip().lower())] if share else []
+    yield from (name for _, name in sorted(found, key=lambda one: one[0]))
+
+
+def _decimal(wanted: str) -> str:
+    """The decimal mark of a locale, by CLDR; of one that is not known, its language's."""
+    language, *rest = wanted.split("-")
+    for name in ("_".join([language, *(part.upper() for part in rest)]), language):
+        try:
+            return get_decimal_symbol(name)
+        except (UnknownLocaleError, ValueError):
+            continue
+    return _POINT
+
+
+class Speaking:
+    """An application that is spoken to in the language of each request."""
+
+    def __init__(self, app: ASGIApp, known: Mapping[str, Tongue]) -> None:
+        self._app, self._known = app, known
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Handle one request in its language."""
+        if scope["type"] != ScopeType.HTTP or not self._known:
+            await self._app(scope, receive, send)
+            return
+        header = dict(cast(Any, scope)["headers"]).get(b"accept-language", b"").decode("latin-1")
+        one = tongue_for(header, self._known) if header else ENGLISH
+
+        async def send_on(message: Message) -> None:
+            if message["type"] == "http.response.start":
+                told = dict(message["headers"]).get(b"content-type", b"")
+                if told.startswith(_TEXTS):
+                    message["headers"] = [*message["headers"], (b"vary", b"Accept-Language")]
+                    if one is not ENGLISH:
+                        message["headers"] = [*message["headers"], (b"content-language", one.code.encode())]
+            await send(message)
+
+        with speaking(one):
+            await self._app(scope, receive, send_on)

@@ -1,0 +1,126 @@
+"""The pages, answers and problems in other languages: which one is spoken, and that no text is forgotten in any."""
+
+import re
+from collections.abc import Iterator
+
+import pytest
+from counter_browser import PAGES
+from demo_world import ASKED, question, world, yaml_of
+from litestar import Litestar
+from litestar.testing import TestClient
+from pseudo import PATTERNS, left_in_english, pseudo_tongue, told_on
+from told_texts import told_texts
+
+from fitsvc.rulebook.rules import Rulebook
+from fitsvc.rulebook.tongues import labels_of, texts_of
+from fitsvc.service.speaking import spoken_tongues, tongue_for
+
+ENGLISH_ONLY = frozenset(
+    ("guide", "guide, tables", "guide, reference", "the API, an operation", "the API, a schema", "problems", "the API")
+)
+"""Pages for whoever runs the service or writes a program; their texts stay in English."""
+TYPED = ("zzz", "muckel", "nothing.here", "heavy", "utm_source")
+SAME = re.compile(r"[^A-Za-z]*(?:[A-Za-z]{1,2}\b[^A-Za-z]*)*")
+"""A text of figures and units, which is the same in every language."""
+TOLD = ("summary", "reason", "title", "because", "how", "works_if", "fails_if", "open_if", "told", "also", "margin")
+"""The fields of an answer that are for people."""
+
+
+def _names(rulebook: Rulebook) -> list[str]:
+    """What is nobody's to translate: what the store's records say, citations, the rulebook's name and digest."""
+    found = {rulebook.name, rulebook.digest, "fitsvc", "http://testserver.local", *TYPED}
+    for table in rulebook.tables.values():
+        found |= {table.source.cite, *(row.cite for row in table.rows.values())}
+    found |= {one.source.cite for one in rulebook.rules} | {one.source.cite for one in rulebook.needs}
+    for subject in ("vehicle", "receiver", "mounting", "accessory", "ball", "adapter", "trailer"):
+        for one in world().of(subject):
+            texts = (one.facts.get(name) for name in ("make", "model", "trim", "note"))
+            found |= {one.key, one.label, *(str(text) for text in texts if text)}
+    for file in ASKED:
+        found |= {str(one["name"]) for one in question(file).get("together") or () if one.get("name")}
+    for rig in yaml_of("rigs.yaml")["rigs"]:
+        found |= {rig["id"], rig["name"]}
+    return sorted(found - {"", None}, key=len, reverse=True)
+
+
+@pytest.fixture
+def marked(rulebook: Rulebook, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A language beside the others that has other letters for every known text, and for nothing else."""
+    labels = labels_of(rulebook)
+    known = {*told_texts(), *texts_of(rulebook)} - labels
+    monkeypatch.setitem(spoken_tongues(None), "qps", pseudo_tongue(known, labels))
+
+
+@pytest.mark.usefixtures("marked")
+def test_no_text_of_a_page_is_left_in_english(pages: TestClient[Litestar], rulebook: Rulebook) -> None:
+    """Every page in a language that has other letters for every known text: a word of plain letters was forgotten."""
+    names, found = _names(rulebook), []
+    for name, path in PAGES.items():
+        if name not in ENGLISH_ONLY and "hostile" not in path:
+            html = pages.get(path, headers={"accept-language": "qps", "accept": "text/html"}).text
+            found += [f"{name}: {one}" for one in left_in_english(told_on(html), names)]
+    assert not found, "\n".join(found)
+
+
+def _told(value: object, name: str = "") -> Iterator[str]:
+    if isinstance(value, dict):
+        for key, one in value.items():
+            yield from _told(one, "told" if name in ("facts", "needs") and key != "need" else key)
+    elif isinstance(value, list):
+        for one in value:
+            yield from _told(one, "told" if name in ("cautions", "assumed") and isinstance(one, str) else name)
+    elif isinstance(value, str) and name in TOLD:
+        yield value
+
+
+@pytest.mark.usefixtures("marked")
+def test_no_text_of_an_answer_is_left_in_english(pages: TestClient[Litestar], rulebook: Rulebook) -> None:
+    """The same of what the API answers to the questions of the demo."""
+    names, found = _names(rulebook), []
+    for file in ASKED:
+        answer = pages.post("/v1/answers", json=question(file), headers={"accept-language": "qps"})
+        assert answer.status_code == 200 and answer.headers["content-language"] == "es"
+        found += [f"{file}: {one}" for one in left_in_english(list(_told(answer.json())), names)]
+    assert not found, "\n".join(found)
+
+
+@pytest.mark.parametrize("code", sorted(one for one in spoken_tongues(None) if "-" not in one))
+def test_a_language_has_words_for_every_text_and_for_no_other(code: str, rulebook: Rulebook) -> None:
+    """So a text that is changed in English is not told by words that were made for another."""
+    one, rules = spoken_tongues(None)[code], texts_of(rulebook)
+    known = {*told_texts(), *rules}
+    lacking = sorted(text for text in known - one.texts.keys() if not SAME.fullmatch(text))
+    assert not lacking, f"{len(lacking)} texts have no words: {lacking[:20]}"
+    stale = sorted(one.texts.keys() - known)
+    assert not stale, f"{len(stale)} words are for no text: {stale[:20]}"
+
+
+@pytest.mark.parametrize("code", sorted(one for one in spoken_tongues(None) if "-" not in one))
+def test_words_have_the_values_of_their_text(code: str) -> None:
+    """The same values in braces, whatever their order, and as many brackets."""
+    for text, words in spoken_tongues(None)[code].texts.items():
+        if text not in PATTERNS:
+            assert {*re.findall(r"\{[^{}]*\}", text)} == {*re.findall(r"\{[^{}]*\}", words)}, text
+            assert text.count("`") == words.count("`"), text
+
+
+@pytest.mark.parametrize(
+    ("header", "code"),
+    [
+        ("", "en"),
+        ("en-US,en;q=0.9", "en"),
+        ("es", "es"),
+        ("es-ES", "es"),
+        ("es-MX,es;q=0.9,en;q=0.8", "es-419"),
+        ("es-US", "es-419"),
+        ("de-DE,de;q=0.9,es;q=0.5,en;q=0.4", "es"),
+        ("en;q=0.1, es-PR", "es-419"),
+        ("es;q=0, en", "en"),
+        ("fr, *;q=0.5", "en"),
+        ("es;q=nonsense", "en"),
+    ],
+)
+def test_the_language_is_the_most_wanted_of_those_there_are(header: str, code: str) -> None:
+    """RFC 9110, 12.5.4; the decimal mark is the locale's by CLDR: a point in Mexico and the US, a comma in Spain."""
+    one = tongue_for(header, spoken_tongues(None))
+    assert one.code == code and one.decimal == ("," if code == "es" else ".")
