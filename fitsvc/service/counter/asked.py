@@ -10,6 +10,7 @@ from fitsvc.facts import Case
 from fitsvc.language.display import System
 from fitsvc.language.problems import Problem
 from fitsvc.language.types import NumberType
+from fitsvc.rulebook.vocabulary import Fact
 from fitsvc.service.context import AnyRequest, service_of
 from fitsvc.service.counter.asking import Asker
 from fitsvc.service.counter.choosing import FIND, Settled
@@ -17,7 +18,7 @@ from fitsvc.service.counter.fields import FieldMaker
 from fitsvc.service.counter.links import ONE_EACH, PLACES, Fields, alike, cell
 from fitsvc.service.counter.rendering import page
 from fitsvc.subjects import SOLD
-from fitsvc.tongues import later, t
+from fitsvc.tongues import ENGLISH, later, t, tongue
 
 _TITLES: Final[Mapping[str, str]] = {
     "rig": later("Saved rig"),
@@ -93,12 +94,19 @@ def asked_lines(asker: Asker, told: Fields, case: Case | None, system: System) -
     return [(t(_TITLES[place]), ", ".join(said)) for place, said in lines.items()]
 
 
+def _in_words(asker: Asker, fact: Fact | None, typed: str) -> str:
+    """What was typed; in another language the word for it, where it is one of a list."""
+    if fact is None or tongue() is ENGLISH:
+        return typed
+    return asker.vocabulary.words.get(fact.kind, {}).get(typed) or (t(typed) if fact.kind == "yes_no" else typed)
+
+
 def _fact_asked(asker: Asker, place: str, name: str, text: str, case: Case | None, system: System) -> str:
     """A fact that was asked about as it was typed, and beside that as it is understood where that reads otherwise."""
     fact = asker.vocabulary.facts.get(f"{place.partition('.')[0]}.{name.removeprefix(place + '.')}")
     label, typed = fact.label if fact else name, cell(text)
     if fact is None or not isinstance(fact.type, NumberType) or case is None or fact.name not in case.facts:
-        return f"{label} {typed}"
+        return f"{label} {_in_words(asker, fact, typed)}"
     understood = asker.answerer.wording.fact_text(fact.name, case, system)
     return f"{label} {typed}" + (
         "" if alike(understood, typed) else t(" (understood as {understood})", understood=understood)

@@ -14,6 +14,7 @@ from litestar.exceptions import HTTPException
 from litestar.response import Redirect
 from markupsafe import Markup, escape
 
+from fitsvc.answers.phrases import joined
 from fitsvc.answers.vin import read_vin
 from fitsvc.facts import as_written
 from fitsvc.language.display import System
@@ -83,6 +84,7 @@ def templates() -> Environment:
     )
     found.filters |= {"sentence": sentence, "plainly": plainly, "field_id": field_id}
     found.filters["written"] = lambda wire: t("not known") if wire is None else as_written(wire)
+    found.filters["joined"] = joined
     found.filters["t"] = found.globals["t"] = t
     found.filters["coded"] = coded
     found.globals["thousands"] = counted
