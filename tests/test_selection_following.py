@@ -3,7 +3,7 @@
 import json
 from bisect import bisect_right
 from collections import Counter
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 from dataclasses import replace
@@ -85,7 +85,7 @@ def writing(database: Database) -> Iterator[None]:
                     create_record(session, "accessory", Draft(key=gone, label="Gone soon", facts=facts))
                 with database.session() as session:
                     delete_record(session, "accessory", gone)
-            sleep(0.002)
+            sleep(0.02)  # a few between two pages; a thousand a second are changed below
 
     with ThreadPoolExecutor(1) as pool:
         writer = pool.submit(write)
@@ -110,29 +110,32 @@ def read_through(
     return pages
 
 
-History = Mapping[str, list[tuple[int, dict[str, Any] | None]]]
-"""By SKU the numbers of what was told of it, each with its facts from there on; None when it was deleted."""
+class History:
+    """All that was told of each accessory, in order, and what followed from it at any time."""
 
+    def __init__(self, database: Database) -> None:
+        self._told: dict[str, list[Observation]] = {}
+        with database.session() as session:
+            for one in session.exec(select(Observation).order_by(col(Observation.sequence))):
+                self._told.setdefault(one.record_id, []).append(one)
+        self._facts: dict[tuple[str, int], dict[str, Any]] = {}
 
-def told_by_sku(database: Database) -> History:
-    """Return all that was told of each accessory, in order."""
-    told: dict[str, list[Observation]] = {}
-    with database.session() as session:
-        for one in session.exec(select(Observation).order_by(col(Observation.sequence))):
-            told.setdefault(one.record_id, []).append(one)
-    return {
-        sku: [
-            (one.sequence or 0, None if one.note == "record deleted" else current_facts(rows[: number + 1]).facts)
-            for number, one in enumerate(rows)
-        ]
-        for sku, rows in told.items()
-    }
+    def _until(self, sku: str, sequence: int) -> int:
+        """How many of the things told of an accessory count: none of one that was deleted last."""
+        told = self._told.get(sku, [])
+        until = bisect_right(told, sequence, key=lambda one: one.sequence or 0)
+        return 0 if until and told[until - 1].note == "record deleted" else until
 
+    def items(self, sequence: int) -> int:
+        """How many accessories there were when an observation was the newest."""
+        return sum(self._until(sku, sequence) > 0 for sku in self._told)
 
-def facts_at(told: History, sku: str, sequence: int) -> dict[str, Any] | None:
-    """Return an accessory's facts as they were when an observation was the newest; None if there was none."""
-    until = bisect_right(told.get(sku, []), sequence, key=lambda one: one[0])
-    return told[sku][until - 1][1] if until else None
+    def facts(self, sku: str, sequence: int) -> dict[str, Any] | None:
+        """Return an accessory's facts as they were then; None if there was none."""
+        until = self._until(sku, sequence)
+        if until and (sku, until) not in self._facts:
+            self._facts[sku, until] = current_facts(self._told[sku][:until]).facts
+        return self._facts[sku, until] if until else None
 
 
 @cache
@@ -145,14 +148,14 @@ def assert_as_answered(page: Selection, told: History) -> None:
     """Hold a page to the answers at the revision it names, and its number of items to those there were."""
     sequence = int(page.revision.partition("-")[0])
     for one in page.items:
-        facts = facts_at(told, one.sku, sequence)
+        facts = told.facts(one.sku, sequence)
         assert facts is not None, (one.sku, page.revision)
         answer = answer_to(json.dumps(facts, sort_keys=True))
         assert one.outcome == answer.outcome, (one.sku, page.revision)
         if one.codes and answer.findings[0].result != "passes":
             reason = answer.summary if answer.either_way else answer.findings[0].reason
             assert (one.codes[0], one.reason) == (answer.findings[0].rule, reason)
-    assert page.counts.items == page.matching == sum(facts_at(told, sku, sequence) is not None for sku in told)
+    assert page.counts.items == page.matching == told.items(sequence)
 
 
 @pytest.mark.parametrize("sort", ["sku", "label"])
@@ -167,7 +170,7 @@ def test_pages_are_right_while_a_writer_changes_items(stocked: Database, sort: S
     with writing(stocked), ThreadPoolExecutor(2) as pool:
         readers = [pool.submit(read_through, index, sort, 5 + number, wait_for_a_change) for number in range(READINGS)]
         readings = [reader.result() for reader in readers]
-    told = told_by_sku(stocked)
+    told = History(stocked)
     for pages in readings:
         assert len({page.revision for page in pages}) > 1  # the writer was at work
         seen = Counter(one.sku for page in pages for one in page.items)
@@ -312,7 +315,7 @@ def test_pages_are_right_while_a_thousand_items_a_second_change(
             readings += reader.result()
     index.settle()
     assert sum(changed[:-1]) == int(LASTING * A_SECOND)
-    told = told_by_sku(stocked)
+    told = History(stocked)
     assert len({page.revision for pages in readings for page in pages}) > 1
     for pages in readings:
         seen = Counter(one.sku for page in pages for one in page.items)

@@ -15,8 +15,7 @@ from numpy.typing import NDArray
 from fitsvc.caching import LruCache
 from fitsvc.engine.columns.bitmaps import Words, unpack, words_for
 from fitsvc.engine.columns.cases import Cases
-from fitsvc.engine.columns.graph import Step
-from fitsvc.engine.columns.programs import Program, RatingParts, opening_graph
+from fitsvc.engine.columns.programs import Program, RatingParts
 from fitsvc.engine.columns.rules import FAILS, Held, Judge, RuleColumn
 from fitsvc.engine.columns.signatures import Catalogue, Column, columns_of, known_rows
 from fitsvc.engine.columns.values import Cells, Evaluation
@@ -25,7 +24,6 @@ from fitsvc.engine.point import Point
 from fitsvc.facts import Case
 from fitsvc.language import typed
 from fitsvc.language.truth import NO
-from fitsvc.language.typed import AnyTyped
 from fitsvc.language.types import Type, Value
 from fitsvc.rulebook.outcomes import OUTCOME_OF, OUTCOMES, Effect, Outcome
 
@@ -52,18 +50,16 @@ class Columns:
 
     def slots(self, subjects: Iterable[str]) -> dict[str, Type]:
         """The facts of some subjects that any rule, need or limit reads: what tells signatures apart."""
-        read = {step.node.name for step in self._leaves(subjects) if isinstance(step.node, typed.Read | typed.Present)}
+        read = {node.name for node in self._asked(subjects)}
         known = self.engine.rulebook.vocabulary.slots()
         return {name: kind for name, kind in known.items() if name in read}
 
     def presences(self, subjects: Iterable[str]) -> list[str]:
         """The subjects and the facts whose being in the question any rule asks of an item."""
-        return sorted({step.node.name for step in self._leaves(subjects) if isinstance(step.node, typed.Present)})
+        return sorted({node.name for node in self._asked(subjects) if isinstance(node, typed.Present)})
 
-    def _leaves(self, subjects: Iterable[str]) -> list[Step[AnyTyped]]:
-        wanted = frozenset(subjects)
-        steps = [*self.program(wanted, 0).graph.steps, *opening_graph(self.engine, wanted).steps]
-        return [step for step in steps if step.on_items and not step.operands]
+    def _asked(self, subjects: Iterable[str]) -> Sequence[typed.Read | typed.Present]:
+        return self.program(frozenset(subjects), 0).asked
 
     def catalogue(
         self,

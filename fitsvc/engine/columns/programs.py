@@ -40,7 +40,8 @@ class Program:
     """
 
     def __init__(self, engine: Point, subjects: frozenset[str], adapters: int) -> None:
-        self.written_out = "adapter" in subjects or any(step.on_items for step in opening_graph(engine, subjects).steps)
+        opening = _opening_graph(engine, subjects)
+        self.written_out = "adapter" in subjects or any(step.on_items for step in opening.steps)
         derived = _derived(engine, adapters, subjects, self.written_out)
         self.graph = Graph(derived, subjects)
         book = engine.rulebook
@@ -54,6 +55,9 @@ class Program:
         self.place = {number: place for place, number in enumerate(self.rig)}
         self._rig_values = compile_values([self.graph.steps[number].node for number in self.rig], derived)
         self.engine = engine
+        both = [step for step in (*self.graph.steps, *opening.steps) if step.on_items and not step.operands]
+        self.asked = [step.node for step in both if isinstance(step.node, typed.Read | typed.Present)]
+        """What is asked of an item, by the rules and by the opening."""
 
     def rig_values(self, rig: Case) -> tuple[Value, ...]:
         """What depends on the rig alone, in the order of `rig`."""
@@ -84,7 +88,7 @@ class Program:
         return tuple(dict.fromkeys(parts))
 
 
-def opening_graph(engine: Point, subjects: frozenset[str]) -> Graph:
+def _opening_graph(engine: Point, subjects: frozenset[str]) -> Graph:
     """The graph of the working opening, with all it reads."""
     graph = Graph(engine.derived, subjects)
     for one in engine.rulebook.opening.values():
