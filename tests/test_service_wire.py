@@ -2,6 +2,7 @@
 
 import pkgutil
 from collections.abc import Callable
+from datetime import UTC, datetime
 from functools import partial
 from importlib import import_module
 from operator import ne
@@ -67,6 +68,8 @@ def _values(kind: Any, within: frozenset[Struct] = frozenset()) -> st.SearchStra
         float: st.floats(-1e9, 1e9),
         bool: st.booleans(),
         NoneType: st.none(),
+        datetime: st.datetimes(timezones=st.just(UTC)),
+        msgspec.Raw: JSON.map(msgspec.json.encode).map(msgspec.Raw),
     }
     return plain[kind]
 
