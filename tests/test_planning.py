@@ -341,7 +341,8 @@ def test_fewest_covers_each_place() -> None:
 def test_a_trailer_with_a_ring_gets_a_pintle_mount(coupling: dict[str, str]) -> None:
     """Common practice, no source: a lunette ring goes on a pintle hook; the set says which hook it takes yet."""
     trailer = {"gross_weight": "4000 lb", "tongue_weight": "480 lb", "weight_distribution": False, **coupling}
-    rated = {"opening": "2 in", "pin_hole": "5/8 in", "trailer_rating": "9000 lb", "tongue_rating": "900 lb"}
+    rated = {"opening": "2 in", "hitch_class": "IV", "pin_hole": "5/8 in", "trailer_rating": "9000 lb",
+             "tongue_rating": "900 lb"}  # fmt: skip
     rig = {"receiver": {"facts": rated}, "vehicle": {"facts": {"tow_rating": "9000 lb"}}}
     document = {"rig": rig, "wishes": [{"trailer": {"facts": trailer}}]}
     found = best(PLANNER.plan(document, world(), stock()))
