@@ -49,8 +49,12 @@ class House:
         with database.session() as session:
             self.key = {"X-API-Key": create_key(session, "shop")[0]}
         database.close()
-        self.servers = [self._begin(number) for number in range(SERVERS)]
-        self.ports = [server.port() for server in self.servers]
+        self.servers, self.ports = list[Served](), list[int]()
+
+    def begin(self) -> None:
+        """Begin all servers, and wait until they listen."""
+        self.servers += [self._begin(number) for number in range(SERVERS)]
+        self.ports += [server.port() for server in self.servers]
 
     def _begin(self, number: int) -> Served:
         log = self.folder / f"{number}-{time.monotonic_ns()}.log"
@@ -231,6 +235,7 @@ def house(postgres_server: URL, postgres_template: str, tmp_path: Path) -> Itera
     with postgres_database(postgres_server, postgres_template) as url:
         found = House(url.render_as_string(hide_password=False), tmp_path)
         try:
+            found.begin()
             with httpx.Client(verify=NO_TLS, timeout=LONGEST) as client:
                 assert found.ask(client, 0, "POST", "/v1/rigs", json=RIG).status_code == 201
             yield found
@@ -238,6 +243,7 @@ def house(postgres_server: URL, postgres_template: str, tmp_path: Path) -> Itera
             found.end()
 
 
+@pytest.mark.timeout(4 * SOAK_SECONDS)
 def test_what_a_shop_saw_makes_one_history(house: House) -> None:
     """By day one server of two workers, of which two are killed; by night two servers, workers and all, and an audit.
 
@@ -280,6 +286,7 @@ def end_audit(house: House) -> None:
 
 if NIGHTLY:
 
+    @pytest.mark.timeout(4 * SOAK_SECONDS)
     def test_memory_is_flat(house: House) -> None:
         """An hour of writing, asking and reading: servers hold in its last quarter what they held in its second.
 
