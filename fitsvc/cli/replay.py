@@ -25,7 +25,9 @@ _MOST_SHOWN: Final = 20
 @rules_option
 @database_option
 def replay(files: tuple[Path, ...], rules: Path | None, database: str | None) -> None:
-    """Answer recorded questions again: the same bytes, or what differs, and by which rule.
+    """Answer recorded questions again.
+
+    The same bytes come of it, or what differs is told, and by which rule.
 
     Each by the rulebook that it was answered by, found by its digest, or all by a folder of rules. Ends with 1 where
     anything differs.

@@ -221,7 +221,10 @@ def mutate(what: tuple[str, ...], rules: Path | None, no_search: bool) -> None:
 @click.argument("what", metavar="[ID]...", nargs=-1, help="Only these rules, limits, needs or cautions, told whole.")
 @rules_option
 def coverage(what: tuple[str, ...], rules: Path | None) -> None:
-    """Show what examples leave out: kinds, facts, results, and words that none tells."""
+    """Show what examples leave out.
+
+    That is kinds, facts, results, and words that none tells.
+    """
     from fitsvc.answers.saying import Teller
     from fitsvc.cli.rules_covered import show_covered
     from fitsvc.engine.examples import name_of

@@ -31,7 +31,9 @@ _because = click.option("--because", metavar="REASON", required=True, help="Why,
 )
 @database_option
 def publish(folder: Path | None, database: str | None) -> None:
-    """Keep a folder of rules in the database, whole, under its digest. No server answers by it yet.
+    """Keep a folder of rules in the database.
+
+    Whole, under its digest. No server answers by it yet.
 
     It is checked, its examples are run, and its answers on what is stored are compared with those of the rulebook in
     force: more that say yes must be signed for.
@@ -58,7 +60,10 @@ def publish(folder: Path | None, database: str | None) -> None:
 @_because
 @database_option
 def activate(digest: str, begins: str | None, because: str, database: str | None) -> None:
-    """Let a published rulebook be in force: servers change over to it within seconds, between two requests."""
+    """Let a published rulebook be in force.
+
+    Servers change over to it within seconds, between two requests.
+    """
     from fitsvc.store.publications import activate as bring_into_force
 
     holds_from = read_as_of(begins)
@@ -84,7 +89,10 @@ def rollback(because: str, database: str | None) -> None:
 @click.option("--to", "folder", metavar="DIR", type=FILE, help="Write its files into a new folder.")
 @database_option
 def published(digest: str | None, folder: Path | None, database: str | None) -> None:
-    """List published rulebooks, and the log of what was in force from when on. Or take one out into a folder."""
+    """List published rulebooks, or take one out.
+
+    With the log of what was in force from when on; what is taken out goes into a folder.
+    """
     from fitsvc.rulebook.folder import lay_out
     from fitsvc.store.publications import in_force, list_activations, list_publications
     from fitsvc.store.publications import published as find
