@@ -43,7 +43,12 @@ def recorded(url: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> list[
     app = create_app(database, answerer(), tmp_path / "audits", settings=settings)
     with TestClient(app) as client:
         for number, question in enumerate(questions(rows[1].partition(",")[0])):
-            told = client.post("/v1/answers", json=question, params={"units": "metric"} if number % 2 else {})
+            told = client.post(
+                "/v1/answers",
+                json=question,
+                params={"units": "metric"} if number % 2 else {},
+                headers={"accept-language": "es"} if number % 3 == 0 else {},
+            )
             assert told.status_code == 200
         assert client.post("/v1/answers", json={"rig": 1}).status_code == 400
     database.close()

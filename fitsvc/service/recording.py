@@ -17,6 +17,7 @@ from litestar.types import ASGIApp, Message, Receive, Scope, Send
 from fitsvc import __version__
 
 PATH: Final = "/v1/answers"
+LANGUAGE: Final = b"accept-language"
 NAMED: Final = "answers-*.jsonl"
 MOST_BYTES: Final = 50_000_000
 """Of a file: some ten thousand answers, read in a second."""
@@ -27,7 +28,7 @@ _log = logging.getLogger("fitsvc.service")
 
 
 class RecordedAnswer(msgspec.Struct, frozen=True, kw_only=True):
-    """A line: when what was asked, by which program and rulebook it was answered, and the answer's bytes."""
+    """A line: when what was asked, in which language, by which program and rulebook it was answered, and the bytes."""
 
     at: datetime
     program: str
@@ -35,6 +36,8 @@ class RecordedAnswer(msgspec.Struct, frozen=True, kw_only=True):
     query: str
     question: str
     answer: msgspec.Raw
+    language: str = ""
+    """`Accept-Language` as it was sent."""
 
 
 class Recorder:
@@ -93,14 +96,15 @@ class Recording:
 
         await self._app(scope, hear, tell)
         if status == _OK:
-            self._recorder.keep(self._line(cast(Any, scope)["query_string"], bytes(asked), bytes(told)))
+            self._recorder.keep(self._line(cast(Any, scope), bytes(asked), bytes(told)))
 
-    def _line(self, query: bytes, asked: bytes, told: bytes) -> RecordedAnswer:
+    def _line(self, scope: Any, asked: bytes, told: bytes) -> RecordedAnswer:
         return RecordedAnswer(
             at=datetime.now(UTC),
             program=__version__,
             rulebook=self._digest,
-            query=query.decode("latin-1"),
+            query=scope["query_string"].decode("latin-1"),
             question=asked.decode("utf-8"),
             answer=msgspec.Raw(told),
+            language=", ".join(value.decode("latin-1") for name, value in scope["headers"] if name == LANGUAGE),
         )

@@ -16,7 +16,7 @@ from litestar import Litestar
 
 from fitsvc.answers.answering import Answerer
 from fitsvc.service.app import create_app
-from fitsvc.service.recording import PATH, RecordedAnswer
+from fitsvc.service.recording import LANGUAGE, PATH, RecordedAnswer
 from fitsvc.service.settings import OPEN, Settings
 from fitsvc.store.database import Database
 
@@ -57,7 +57,7 @@ class Replaying:
         return Replayed("differs", tuple(differences(msgspec.json.decode(line.answer), msgspec.json.decode(now))))
 
     def _ask(self, line: RecordedAnswer, query: str) -> bytes:
-        return asyncio.run(_asked(self._app, query.encode("latin-1"), line.question.encode()))
+        return asyncio.run(_asked(self._app, query, line))
 
 
 def differences(old: Any, new: Any) -> Iterator[str]:
@@ -82,11 +82,17 @@ def _bare(answer: bytes, *without: str) -> Any:
     return {name: value for name, value in msgspec.json.decode(answer).items() if name not in without}
 
 
-async def _asked(app: Litestar, query: bytes, body: bytes) -> bytes:
-    """Send a request to an application, and return its body."""
-    left, sent = [body], bytearray()
-    headers = [(b"content-type", b"application/json"), (b"content-length", str(len(body)).encode())]
-    scope: Any = {"type": "http", "method": "POST", "path": PATH, "raw_path": PATH.encode(), "query_string": query,
+async def _asked(app: Litestar, query: str, line: RecordedAnswer) -> bytes:
+    """Ask an application what was recorded, in its language, and return the body."""
+    body, sent = line.question.encode(), bytearray()
+    left = [body]
+    headers = [
+        (b"content-type", b"application/json"),
+        (b"content-length", str(len(body)).encode()),
+        (LANGUAGE, line.language.encode("latin-1")),
+    ]
+    sent_with = query.encode("latin-1")
+    scope: Any = {"type": "http", "method": "POST", "path": PATH, "raw_path": PATH.encode(), "query_string": sent_with,
                   "headers": headers, "client": ("127.0.0.1", 1), "server": ("localhost", 80), "scheme": "http",
                   "http_version": "1.1", "root_path": ""}  # fmt: skip
 
