@@ -29,6 +29,7 @@ EXCEPTIONS: Final[dict[str, frozenset[str]]] = {
             "tyres-bear-the-rear-axle",
             "tyres-bear-the-axle",
             "curb-weights-add-up",
+            "tongue-rating-below-trailer-rating",
             "trailer-weighs-something",
             "trailer-weighs-more-loaded",
             "tongue-weight-within-trailer",
