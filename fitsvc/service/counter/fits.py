@@ -80,19 +80,11 @@ def fits(request: AnyRequest) -> Response[str] | Redirect:
         several = several if len(several) > 1 else ()
         found, serving = None, list[str]()
         if several:
-            problems = [
-                Problem(
-                    t("{count} vehicles go by that name", count=len(several)), t("choose which one it is"), meaning=True
-                )
-            ]
+            named_so = t("{count} vehicles go by that name", count=len(several))
+            problems = [Problem(named_so, t("choose which one it is"), meaning=True)]
         elif document and not problems:
             try:
-                rig, disputed = read_rig_told(document, service.answerer, asker.records)
-                serving = kinds_serving(service.answerer.engine, service.answerer.reader, rig) or []
-                wanted = _wanted(service, document, filters, serving, system)
-                selections = service.selections
-                found = selections.selector.select(selections.index.held(), rig, wanted)
-                found = replace(found, disputed=disputed)
+                found, serving = _selected(service, asker, document, filters, system)
             except ProblemsFound as refused:
                 problems = list(refused.problems)
         figures = _figures(asker, found, system) if found else {}
@@ -123,6 +115,18 @@ def fits(request: AnyRequest) -> Response[str] | Redirect:
         address=str(request.base_url).rstrip("/") + link("/fits", kept),
         following=link("/fits", {**kept, "after": found.next}) if found and found.next else "",
     )
+
+
+def _selected(
+    service: Service, asker: Asker, document: Mapping[str, Json], filters: Mapping[str, str], system: System
+) -> tuple[Selection, list[str]]:
+    """What is asked for of the shelf, and the kinds that serve what is to be carried or pulled."""
+    rig, disputed = read_rig_told(document, service.answerer, asker.records)
+    serving = kinds_serving(service.answerer.engine, service.answerer.reader, rig) or []
+    wanted = _wanted(service, document, filters, serving, system)
+    selections = service.selections
+    found = selections.selector.select(selections.index.held(), rig, wanted)
+    return replace(found, disputed=disputed), serving
 
 
 @get("/compare", sync_to_thread=True)
