@@ -62,11 +62,16 @@ class Case:
 
 
 class FactReader:
-    """Reads facts by a rulebook. What has been read is remembered, since the same is read over and over."""
+    """Reads facts by a rulebook. What has been read is remembered, since the same is read over and over.
+
+    `ratings` are the facts that the rulebook's hazards say can be exceeded: of two figures of one the lower counts.
+    """
 
     def __init__(self, rulebook: Rulebook) -> None:
         self.rulebook, self.vocabulary = rulebook, (vocabulary := rulebook.vocabulary)
         self.subjects = {name: vocabulary.of(name) for name in vocabulary.subjects}
+        exceeded = {hazard.rating for hazard in rulebook.hazards if hazard.exceeded is not None}
+        self.ratings = exceeded & vocabulary.facts.keys()
         self._named, self._written = rulebook.named, PlainForms(rulebook)
         self._whole = {name: LruCache[bytes, _Read](_MOST_READ) for name in self.subjects}
         self._seen = {name: LruCache[_Cell, dict[str, Value]](_MOST_READ) for name in self.subjects}

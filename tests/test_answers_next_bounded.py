@@ -133,8 +133,10 @@ def test_a_reading_that_works_decides_or_says_how_much_it_leaves_open() -> None:
     for document, _, step in told_steps():
         for reading in readings_of(step, step.works_if, document) if step.works_if else ():
             after = told(document, step.fact, reading)
-            case = read_question(after, answerer().reader, world()).case
-            verdict = answerer().engine.evaluate(case)
+            question = read_question(after, answerer().reader, world())
+            if step.fact in question.doubts:  # a rating that its record says is lower, whatever is told
+                continue
+            verdict = answerer().engine.evaluate(question.case)
             outcomes[not step.leaves_open, verdict.outcome] += 1
             assert verdict.outcome != "fails", (document, step, reading)
             if not step.leaves_open:

@@ -1,6 +1,7 @@
 """A question as people send it → a case and what is to be told of its facts, or every problem with it.
 
-A subject is a stored record (`id`, or `sku` for what is sold), inline `facts`, or both; inline facts win.
+A subject is a stored record (`id`, or `sku` for what is sold), inline `facts`, or both; inline facts win, but that
+they lift no rating above what its record says: there the lower counts, and both are told as disputed.
 A vehicle without an `id` whose facts name a make or model is each of the stored vehicles that agree with
 them: one alone is taken as if its id were given, several are the question's candidates.
 """
@@ -11,7 +12,7 @@ from typing import Final, Literal, Protocol
 
 from fitsvc.document import Document, Json
 from fitsvc.facts import MOST_ADAPTERS, Case, FactReader, escape
-from fitsvc.language.intervals import equal
+from fitsvc.language.intervals import TOLERANCE, equal
 from fitsvc.language.problems import Problem, ProblemsFound, nearest
 from fitsvc.language.truth import NO
 from fitsvc.language.types import ListType, Value
@@ -269,6 +270,12 @@ def _names(rig: Mapping[str, Json], name: str) -> bool:
     return isinstance(part, dict) and isinstance(part.get("facts"), dict) and short in part["facts"]
 
 
+def _sure(stored: Stored) -> dict[str, Json]:
+    """What a record says, by whole names, without what is only assumed."""
+    known = {short: wire for short, wire in stored.facts.items() if short not in stored.assumed and wire is not None}
+    return {f"{stored.subject}.{short}": wire for short, wire in known.items()}
+
+
 def _elsewhere(key: str, known: tuple[str, ...]) -> str:
     """Where a part belongs that stands in the wrong place."""
     if key in known:
@@ -305,7 +312,7 @@ class _QuestionReading:
         self.sku = ""
         self.tried: list[TrialHere] = []
         self.of_items: dict[str, dict[str, Value]] = {}
-        self.told_here: set[str] = set()
+        self.told_here: dict[str, Json] = {}
         self.stored: dict[str, Json] = {}
         self.taken: list[Stored] = []
 
@@ -374,6 +381,7 @@ class _QuestionReading:
             self.doubts |= {name: doubt for name, doubt in told.doubts.items() if not _names(given, name)}
             facts = {name: value for name, value in told.facts.items() if not _names(given, name)}
             self.taken.insert(0, replace(told, facts=facts))
+            self._hold_ratings({name: value for name, value in told.facts.items() if _names(given, name)})
         self._leave_what_leant()
 
     def _leave_what_leant(self) -> None:
@@ -567,6 +575,7 @@ class _QuestionReading:
             )
             self._complain(pointer, message, problem.help, True)
         if only_missing:
+            self._hold_ratings(_sure(stored))
             values = {name: value for name, value in values.items() if not self._said(name)}
             texts = {name: text for name, text in texts.items() if not self._said(name)}
         self.values |= values
@@ -618,13 +627,28 @@ class _QuestionReading:
             return
         for name in self.reader.read(subject, facts, pointer, self.problems, self.values, self.texts):
             self._forget(f"{subject}.{name}")
-        self.told_here |= {f"{subject}.{name}" for name in facts}
+        self.told_here |= {f"{subject}.{name}": wire for name, wire in facts.items()}
         if stored:
             self.assumed.difference_update(f"{subject}.{name}" for name in facts)
             for name in facts:
                 self.doubts.pop(f"{subject}.{name}", None)
             changed = (name for name, wire in facts.items() if stored.facts.get(name) not in (None, wire))
             self.replaced.update(f"{subject}.{name}" for name in changed if facts[name] is not None)
+            self._hold_ratings(_sure(stored))
+
+    def _hold_ratings(self, on_record: Mapping[str, Json]) -> None:
+        """Take each rating as it is on record where what is told here is surely more, and tell both as disputed.
+
+        As of one rig: what is told of it does not lift what its record says. What is told lower counts.
+        """
+        for name in self.reader.ratings & on_record.keys() if not self.problems else ():
+            wire, now = on_record[name], self.values.get(name)
+            was = self.reader.value(self.reader.vocabulary.facts[name], wire)[name]
+            if isinstance(now, tuple) and isinstance(was, tuple) and now[0] > was[1] + TOLERANCE:
+                self.values[name] = was
+                said = (self.told_here.pop(name, None), t("this question"), "")
+                self.doubts[name] = Doubt("disputed", (said, (wire, t("its record, which counts as the lower"), "")))
+                self.replaced.discard(name)
 
     def _forget(self, name: str) -> None:
         """An inline null says that a fact is not known after all."""

@@ -1,0 +1,118 @@
+"""Ratings told in a question above what a record says: the lower counts, and both are told; weights are as told."""
+
+from dataclasses import replace
+from typing import Any
+
+import pytest
+from demo_world import World, answerer, world
+
+from fitsvc.answers.answer import Answer
+from fitsvc.answers.question import NoRecords, Stored, read_question
+
+TRAY = {
+    "accessory": {"sku": "LLH-TRAY-60"},
+    "load": {"facts": {"cargo_weight": "480 lb", "occupants_weight": "150 lb"}},
+}
+RATED = ("vehicle.tongue_rating", "receiver.tongue_rating")
+
+
+def asked(rating: Any, **rig: Any) -> dict[str, Any]:
+    """A tray with 480 lb on a truck and receiver that are stored for 500 lb, both told to bear something else."""
+    told = {"facts": {"tongue_rating": rating}}
+    parts = {name: {**rig.get(name, {}), **told} for name in ("vehicle", "receiver")}
+    return {"rig": {"id": "rig_farm_muckle", **rig, **parts}, **TRAY}
+
+
+def answer(document: dict[str, Any]) -> Answer:
+    """The answer in the demo's world."""
+    return answerer().answer(document, world())
+
+
+@pytest.mark.parametrize("rating", ["900 lb", {"at_least": "600 lb"}, {"at_least": "600 lb", "at_most": "900 lb"}])
+def test_a_rating_told_above_its_record_lifts_nothing(rating: Any) -> None:
+    """It fails as it does by the records alone, and says of both figures that they contradict each other."""
+    found, bare = answer(asked(rating)), answer({"rig": {"id": "rig_farm_muckle"}, **TRAY})
+    assert (found.outcome, found.limits) == ("fails", bare.limits)
+    assert {one.fact: one.state for one in found.disputed} == dict.fromkeys(RATED, "disputed")
+    assert all("500 lb by its record, which counts as the lower" in one.because for one in found.disputed)
+    assert all("by this question" in one.because for one in found.disputed)
+    assert bare.disputed == []
+    assert "(as given)" not in "".join(text for one in found.findings for text in one.facts.values())
+
+
+@pytest.mark.parametrize("rating", ["450 lb", "500 lb", {"at_least": "400 lb"}])
+def test_a_rating_told_no_higher_counts_as_it_is_told(rating: Any) -> None:
+    """What is told lower, the same, or loosely around the record's figure contradicts nothing that it lifts."""
+    document = asked(rating)
+    case = read_question(document, answerer().reader, world()).case
+    told = {"vehicle": {"facts": {"tongue_rating": rating}}, "accessory": {"facts": {}}}
+    alone = read_question({"rig": {"vehicle": told["vehicle"]}, "accessory": {}}, answerer().reader, NoRecords()).case
+    assert case.facts[RATED[0]] == case.facts[RATED[1]] == alone.facts[RATED[0]]
+    assert answer(document).disputed == []
+
+
+def test_a_rig_that_is_not_stored_is_as_it_is_told() -> None:
+    """Without a record there is nothing to lift, and nothing is disputed."""
+    rig = {name: {"facts": {"tongue_rating": "900 lb"}} for name in ("vehicle", "receiver")}
+    question = read_question({"rig": rig, **TRAY}, answerer().reader, world())
+    assert {name: question.doubts.get(name) for name in RATED} == dict.fromkeys(RATED)
+    assert question.case.facts[RATED[0]] == pytest.approx((408.23, 408.23), abs=0.01)
+
+
+def test_a_rating_told_of_a_linked_receiver_is_held_to_its_record() -> None:
+    """A receiver that only its mounting names has a record all the same."""
+    rig = {"mounting": {"id": "mnt_saltmarsh_own"}, "receiver": {"facts": {"tongue_rating": "7000 lb"}}}
+    question = read_question({"rig": rig, **TRAY}, answerer().reader, world())
+    record = world().find("receiver", "rcv_velmora_saltmarsh")
+    assert record is not None
+    assert question.doubts["receiver.tongue_rating"].said[1][0] == record.facts["tongue_rating"]
+    assert "receiver.tongue_rating" not in question.told_here
+
+
+def test_each_part_that_is_rated_is_held_to_its_own_record_and_weights_are_as_told() -> None:
+    """A ball as well as a rig; of a weight what is told counts, be it the higher or the lower."""
+    reader = answerer().reader
+    weighed = {"accessory.weight", "trailer.gross_weight", "trailer.tongue_weight", "load.cargo_weight"}
+    assert not reader.ratings & weighed
+    assert "accessory.spring_bars_least" not in reader.ratings
+    ball = {"sku": "RBL-2-A", "facts": {"rating": "6000 lb"}}
+    heavy = {"sku": "LLH-TRAY-60", "facts": {"weight": "200 lb"}}
+    light = {"sku": "LLH-TRAY-60", "facts": {"weight": "10 lb"}}
+    question = read_question({"accessory": heavy, "ball": ball}, reader, world())
+    assert question.case.facts["ball.rating"] == pytest.approx((1587.6, 1587.6), abs=0.1)
+    assert set(question.doubts) == {"ball.rating"}
+    weights = [
+        read_question({"accessory": one}, reader, world()).case.facts["accessory.weight"] for one in (light, heavy)
+    ]
+    assert weights == [pytest.approx((4.536,) * 2, abs=0.01), pytest.approx((90.72,) * 2, abs=0.01)]
+
+
+def test_a_rating_that_is_only_assumed_holds_nothing_down() -> None:
+    """A guess gives way to what is told, as it does to what is observed."""
+    guessed = [replace(one, assumed=frozenset(one.facts)) for one in world().records if one.key == "RBL-2-A"]
+    question = read_question(
+        {"accessory": {}, "ball": {"sku": "RBL-2-A", "facts": {"rating": "6000 lb"}}},
+        answerer().reader,
+        World(tuple(guessed), {}),
+    )
+    assert question.case.facts["ball.rating"] == pytest.approx((2721.6, 2721.6), abs=0.1)
+    assert question.doubts == {}
+
+
+class Read(World):
+    """A world in which 400 lb was read off the label of every saved rig's receiver."""
+
+    __slots__ = ()
+
+    def rig_told(self, key: str) -> Stored:
+        """What was read."""
+        return Stored(subject="rig", key=key, label="", facts={"receiver.tongue_rating": "400 lb"})
+
+
+def test_what_was_read_off_the_rig_itself_is_not_lifted_either() -> None:
+    """Its record says 500 lb and its label 400 lb, so that 450 lb told in a question is more than it bears."""
+    here = Read(world().records, world().rigs)
+    question = read_question(asked("450 lb"), answerer().reader, here)
+    assert question.case.facts["receiver.tongue_rating"] == pytest.approx((181.44, 181.44), abs=0.01)
+    assert question.case.facts["vehicle.tongue_rating"] == pytest.approx((204.12, 204.12), abs=0.01)
+    assert set(question.doubts) == {"receiver.tongue_rating"}
