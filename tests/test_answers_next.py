@@ -179,3 +179,30 @@ def test_what_decides_the_outcome_is_asked_first() -> None:
     """Facts that hold up the outcome come before those that only cautions wait for."""
     document = told(told(question(WORKS[0]), "vehicle.gvwr", None), "accessory.shank", None)
     assert answer(document).next[0].fact == "accessory.shank"
+
+
+CART: dict[str, Any] = {
+    "rig": {"id": "rig_farm_muckle"}, "accessory": {"sku": "TUG-2-D2-10"}, "ball": {"sku": "RBL-2-C"},
+    "trailer": {"sku": "DUN-CART-612E"},
+}  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("fact", "readings_beyond"),
+    [
+        ("load.occupants_weight", ["1300 lb", "1491 lb"]),  # more asks for the rear axle to be weighed
+        ("trailer.chain_count", [1]),  # two that cross under the tongue are usual
+        ("vehicle.socket", ["none", "round_6"]),  # each wants an adapter beside it
+        ("trailer.plug", ["round_6"]),
+        ("vehicle.curb_weight_rear", ["1300 lb", "2992 lb"]),  # the axles would not add up to the vehicle
+    ],
+)
+def test_a_reading_that_works_brings_nothing_else_to_see_to(fact: str, readings_beyond: list[Any]) -> None:
+    """At each limit of `works_if` the whole answer is yes; beyond, something else is to be seen to."""
+    people = fact == "load.occupants_weight"
+    document = CART if people else told(told(CART, "load.occupants_weight", "300 lb"), fact, None)
+    found = answer(document)
+    (step,) = (step for step in found.next if step.fact == fact)
+    assert (found.outcome, step.leaves_open) == ("conditional", 0)
+    assert {answer(told(document, fact, one)).outcome for one in readings(step, step.works_if)} == {"works"}
+    assert {answer(told(document, fact, one)).outcome for one in readings_beyond} == {"conditional"}

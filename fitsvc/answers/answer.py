@@ -68,8 +68,9 @@ class Next(msgspec.Struct, omit_defaults=True, kw_only=True):
     """A fact to learn, how, and the readings that decide.
 
     A reading that works settles the rules in `settles`; `leaves_open` of those that hold up the outcome are then open
-    still, and none of them where it decides by itself. With a choice of `open_if` nothing is settled. `adapter` counts
-    the adapters of an opening from the receiver on, where there are several. `usual` is what the fact nearly always is.
+    still, and none of them where it decides by itself; where every such reading brings other things to see to, it
+    counts those. With a choice of `open_if` nothing is settled. `adapter` counts the adapters of an opening from the
+    receiver on, where there are several. `usual` is what the fact nearly always is.
     """
 
     fact: str

@@ -34,6 +34,9 @@ _NO_NEWS: Final = 0.01
 """Which share of all plausible readings is no warning where they fail and no reading is told to work."""
 _WHOLE: Final = 80
 """Judgements that a whole answer takes as long as."""
+_PARTS: Final = (2, 8)
+"""Into so many parts readings that settle a rule are parted to judge the whole; more where the first all fall out."""
+_TO_SEE_TO: Final = ("fails", "unknown", "cautions", "doubts", "open_needs")
 _Needed = dict[int, tuple[UnknownFact, ...]]
 
 
@@ -96,6 +99,7 @@ class _Telling:
     unknown: Sequence[int]
     doubts: Sequence[int]
     system: System
+    judged: dict[tuple[UnknownFact | None, Value | None], frozenset[tuple[str, int]]] = field(default_factory=dict)
 
     def steps(self, group: Sequence[UnknownFact], together: bool = False) -> list[Next]:
         """The steps of several facts: one that decides by itself first, then the cheapest, then what closes most.
@@ -167,7 +171,7 @@ class _Telling:
         nothing = fact.kind in ("mass", "count") and runs.grid.low == 0 and runs.at_the_edge(GOOD)
         if works and not nothing:
             settled = self._settled(held, runs)
-            step.works_if, step.leaves_open = works, self._left(settled)
+            step.works_if, step.leaves_open = works, self._left(settled) or self._brought(held, runs)
             step.settles = [self.missing.engine.rulebook.rules[number].id for number in settled]
             step.open_if = open_ if runs.grid.members else ""
         # That hardly any reading there is fails is no news, unless another works.
@@ -188,7 +192,7 @@ class _Telling:
         """
         trying, engine, left = self.search.trying, self.missing.engine, self._left(self._settled(held, runs))
         if held.name not in engine.rulebook.named - trying.case.present and not left:
-            return runs
+            return self._bringing_nothing(held, runs)
 
         def status(value: Value, before: str) -> str:
             trying.work.left -= _WHOLE
@@ -198,7 +202,45 @@ class _Telling:
                 return BAD
             return OPEN if before == BAD or len(verdict.unknown) > (left if self.unknown else 0) else GOOD
 
-        return runs.tried_again(status)
+        runs = runs.tried_again(status)
+        return runs if left else self._bringing_nothing(held, runs)
+
+    def _bringing_nothing(self, held: UnknownFact, runs: Runs) -> Runs:
+        """The runs, less what settles all that is open and brings another thing to see to, where some do without.
+
+        A load that passes for one rule may be too much for another, which a lighter one leaves alone.
+        """
+        for parts in _PARTS:
+            after = {value: self._to_see_to(held, value) for value in runs.spread(GOOD, parts)}
+            common = self._to_see_to().intersection(*after.values()) if after else frozenset()
+            without = [found <= common for found in after.values()]
+            if any(without) or not after:
+                break
+        if all(without) or not any(without):
+            return runs
+
+        def status(value: Value) -> str:
+            tried = value in after or self.search.trying.work.left > 0
+            return GOOD if tried and self._to_see_to(held, value) <= common else OPEN
+
+        return runs.closed_in(status, parts)
+
+    def _brought(self, held: UnknownFact, runs: Runs) -> int:
+        """How many things to see to come with each reading that is told to work, and were not there before."""
+        before = self._to_see_to()
+        return min((len(self._to_see_to(held, value) - before) for value in runs.spread(GOOD)), default=0)
+
+    def _to_see_to(self, held: UnknownFact | None = None, value: Value | None = None) -> frozenset[tuple[str, int]]:
+        """What is open, amiss or needed in the whole answer, as it is or with one fact told."""
+        found = self.judged.get((held, value))
+        if found is None:
+            trying, engine = self.search.trying, self.missing.engine
+            trying.work.left -= _WHOLE
+            case = trying.case if held is None or value is None else told(engine, trying.case, {held: value})
+            verdict = engine.rule_by_rule(case)
+            found = frozenset((effect, number) for effect in _TO_SEE_TO for number in getattr(verdict, effect))
+            self.judged[held, value] = found
+        return found
 
     def _settled(self, held: UnknownFact, runs: Runs) -> list[int]:
         """The rules that pass with every reading that is told to work."""

@@ -173,6 +173,31 @@ class Runs:
                 parts.append((status if kept else OPEN, first, last))
         return Runs(grid, _joined(parts))
 
+    def spread(self, wanted: str, parts: int = 2) -> list[Value]:
+        """The ends of each run that comes to a result, and of so many parts of it; of a list, every member."""
+        counts = (n for status, first, last in self.runs if status == wanted for n in self._parted(first, last, parts))
+        return [self.grid.value(count) for count in counts]
+
+    def _parted(self, first: int, last: int, parts: int) -> list[int]:
+        if self.grid.members:
+            return list(range(first, last + 1))
+        return sorted({first + (last - first) * part // parts for part in range(parts + 1)})
+
+    def closed_in(self, result: Callable[[Value], str], parts: int = 2) -> "Runs":
+        """The runs with what settles tried once more, at what is `spread` over it; a change within is closed in on."""
+        grid, made = self.grid, list[tuple[str, int, int]]()
+        for status, first, last in self.runs:
+            if status != GOOD:
+                made.append((status, first, last))
+                continue
+            counts = self._parted(first, last, parts)
+            found = {count: result(grid.value(count)) for count in counts}
+            for left, right in pairwise(counts):
+                _close_in(left, right, found, lambda count: result(grid.value(count)))
+            tried = sorted(found)
+            made += [(found[n], n, end - 1) for n, end in zip(tried, [*tried[1:], last + 1], strict=True)]
+        return Runs(grid, _joined(made))
+
     def ends(self, wanted: str) -> list[Value]:
         """The first and last reading of each run that comes to a result; of a list, every member."""
         grid = self.grid

@@ -58,9 +58,10 @@ def supplied(case: Case, values: Iterable[tuple[UnknownFact, Value]]) -> Case:
 
 
 def told(engine: Point, case: Case, values: Mapping[UnknownFact, Value]) -> Case:
-    """The case with facts told, and in question where they were not; its opening is not yet worked out."""
+    """The case with facts told, in question with their subjects; its opening is not yet worked out."""
     named = engine.rulebook.named.intersection(held.name for held in values)
-    return replace(supplied(case, values.items()), present=case.present | named)
+    subjects = {held.name.partition(".")[0] for held in values if held.adapter is None}
+    return replace(supplied(case, values.items()), present=case.present | named | subjects)
 
 
 class Trying:
