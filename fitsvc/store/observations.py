@@ -212,8 +212,8 @@ def append(
         names = [*facts, *(law.teaches(evidence) if evidence else ())]
         row["ground"] = leant_on(law, names, {**record.facts, **facts}, ground)
     session.flush()
-    session.connection().execute(_ADDED, row)
-    observation = Entered(**row)
+    added = session.connection().execute(_ADDED, row)
+    observation = Entered(**row, sequence=(added.inserted_primary_key or (None,))[0])
     current = current_facts([*earlier, observation], law, ground)
     record.facts, record.provenance = current.facts, current.provenance
     return observation
