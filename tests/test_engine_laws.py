@@ -123,13 +123,19 @@ def test_full_knowledge_leaves_no_shipped_rule_open(seed: int) -> None:
     results = made.engine.evaluate(told).results(len(made.rulebook.rules))
     open_rules = [rule for rule, of in zip(made.rulebook.rules, results, strict=True) if of == "undetermined"]
     texts = made.specification.texts
-    left = [rule for rule in open_rules if not taken_back & names_in(rule.requires_text)]
+    left = [rule for rule in open_rules if not taken_back & rests_on(texts, rule.requires_text)]
     assert [rule.id for rule in left if not evidence(texts, rule.requires_text)] == []
 
 
 def names_in(expression: str) -> set[str]:
     """The names that an expression reads itself."""
     return {node.name for node in nodes(tree(expression)) if isinstance(node, syntax.Name)}
+
+
+def rests_on(texts: Texts, expression: str) -> set[str]:
+    """The names that an expression reads, itself or in the derived values it reads."""
+    names = names_in(expression)
+    return names.union(*(rests_on(texts, texts.derived[name]) for name in names & texts.derived.keys()))
 
 
 PLUGS = ListType("plug", ("none", "flat", "round"))
