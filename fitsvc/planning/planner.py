@@ -338,7 +338,7 @@ class _PlanTelling:
             items += self._nearest_ball(site, wish, items[0])
         question = self._question(site, wish, items, (), False)
         asked = read_question(question, self.answerer.reader, self.records)
-        answer = self.answerer.answer_question(asked, self.system, LITTLE_WORK)
+        answer = self.answerer.answer_question(asked, self.system)
         if answer.outcome in ("works", "conditional"):
             because = t("No ball on the shelf does.")
             return PlanMiss(
