@@ -45,6 +45,14 @@ rules_option = click.option(
     show_envvar=True,
     help="A folder of rules instead of fitsvc's own.",
 )
+folder_argument = click.argument(
+    "folder",
+    metavar="[DIR]",
+    type=FILE,
+    required=False,
+    envvar=RULES_VARIABLE,
+    help="A folder of rules; fitsvc's own when left out.",
+)
 units_option = click.option(
     "--units",
     type=click.Choice(get_args(System)),

@@ -8,24 +8,14 @@ from typing import TYPE_CHECKING
 import click
 
 from fitsvc.cli.console import FAULTS, out, refuse, show_problems
-from fitsvc.cli.options import FILE, Commands, open_database, rules_folder, rules_option
+from fitsvc.cli.options import FILE, Commands, folder_argument, open_database, rules_folder, rules_option
 from fitsvc.cli.rules_published import activate, publish, published, rollback
 from fitsvc.language.problems import Problem, ProblemsFound, nearest
-from fitsvc.paths import RULES_VARIABLE
 
 if TYPE_CHECKING:
     from fitsvc.audits.impact import Impact
     from fitsvc.engine.examples import Ran
     from fitsvc.rulebook.rules import Example, Rulebook
-
-_folder = click.argument(
-    "folder",
-    metavar="[DIR]",
-    type=FILE,
-    required=False,
-    envvar=RULES_VARIABLE,
-    help="A folder of rules; fitsvc's own when left out.",
-)
 
 
 @click.group(cls=Commands)
@@ -34,7 +24,7 @@ def rules() -> None:
 
 
 @rules.command()
-@_folder
+@folder_argument
 def check(folder: Path | None) -> None:
     """Check all rule files, and tell all that is wrong with them."""
     from fitsvc.engine.examples import case_of
@@ -55,7 +45,7 @@ def check(folder: Path | None) -> None:
 
 
 @rules.command()
-@_folder
+@folder_argument
 def test(folder: Path | None) -> None:
     """Run the examples that stand beside the rules. No text may say "unknown" where a figure should be."""
     from fitsvc.answers.saying import Teller
@@ -80,7 +70,7 @@ def test(folder: Path | None) -> None:
 
 @rules.command()
 @click.argument("id", metavar="[ID]", required=False, help="A rule, limit, need or caution, as answers name it.")
-@_folder
+@folder_argument
 @click.option("--coverage", is_flag=True, help="Show what each topic reads, and the facts that nothing reads.")
 @click.option("--kind", metavar="KIND", help="Show what a kind is, and the rules that can apply to it.")
 def show(id: str | None, folder: Path | None, coverage: bool, kind: str | None) -> None:

@@ -7,8 +7,15 @@ from typing import TYPE_CHECKING
 import click
 
 from fitsvc.cli.console import FAULTS, one_line, out, refuse, show_problems
-from fitsvc.cli.options import FILE, database_option, in_the_shell, open_database, read_as_of, rules_folder
-from fitsvc.paths import RULES_VARIABLE
+from fitsvc.cli.options import (
+    FILE,
+    database_option,
+    folder_argument,
+    in_the_shell,
+    open_database,
+    read_as_of,
+    rules_folder,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -21,14 +28,7 @@ _because = click.option("--because", metavar="REASON", required=True, help="Why,
 
 
 @click.command()
-@click.argument(
-    "folder",
-    metavar="[DIR]",
-    type=FILE,
-    required=False,
-    envvar=RULES_VARIABLE,
-    help="A folder of rules; fitsvc's own when left out.",
-)
+@folder_argument
 @database_option
 def publish(folder: Path | None, database: str | None) -> None:
     """Keep a folder of rules in the database.
