@@ -197,8 +197,23 @@ def _cluster(programs: Path, folder: Path) -> Iterator[URL]:
         for path in (folder, folder / "password"):
             os.chown(path, owner.pw_uid, owner.pw_gid)
     data, port = folder / "data", _free_port()
-    _run([*as_user, programs / "initdb", "-D", data, "-U", "fitsvc", "-A", "scram-sha-256",
-          f"--pwfile={folder / 'password'}", "--no-sync", "-E", "UTF8", "--locale=C.UTF-8"])  # fmt: skip
+    _run(
+        [
+            *as_user,
+            programs / "initdb",
+            "-D",
+            data,
+            "-U",
+            "fitsvc",
+            "-A",
+            "scram-sha-256",
+            f"--pwfile={folder / 'password'}",
+            "--no-sync",
+            "-E",
+            "UTF8",
+            "--locale=C.UTF-8",
+        ]
+    )
     settings = _FAST | {"listen_addresses": "127.0.0.1", "port": port, "unix_socket_directories": folder}
     options = " ".join(f"-c {name}={value}" for name, value in settings.items())
     control = [*as_user, programs / "pg_ctl", "-D", data, "-w"]

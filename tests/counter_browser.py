@@ -22,10 +22,16 @@ from waiting import LONGEST, until
 DESKTOP: Final = {"width": 1280, "height": 900}
 PHONE: Final = {"width": 360, "height": 740}
 _FLAGS: Final = (
-    "--disable-background-networking", "--disable-component-update", "--disable-default-apps", "--disable-gpu",
-    "--disable-quic", "--disable-sync", "--no-first-run", "--no-pings",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-default-apps",
+    "--disable-gpu",
+    "--disable-quic",
+    "--disable-sync",
+    "--no-first-run",
+    "--no-pings",
     "--host-resolver-rules=MAP * ~NOTFOUND , EXCLUDE 127.0.0.1",
-)  # fmt: skip
+)
 
 HOSTILE: Final = "<script>document.title='taken'</script>\"'><img src=x onerror=alert(1)> \u202egnol deb {{7*7}} &amp;"
 """A label that breaks out of what does not quote it: markup, quotes, a mark that turns the text round, a template."""
@@ -241,7 +247,8 @@ def small_targets(page: Page, least: int = 44) -> list[str]:
 
     A label counts with its field; a link within a sentence or a table is text, which is excepted.
     """
-    found: list[str] = page.evaluate("""(least) => {
+    found: list[str] = page.evaluate(
+        """(least) => {
         const small = (one) => {
             const box = (one.closest("label") ?? one).getBoundingClientRect();
             return box.width > 0 && (box.height < least - 0.5 || box.width < least - 0.5);
@@ -249,7 +256,9 @@ def small_targets(page: Page, least: int = 44) -> list[str]:
         return [...document.querySelectorAll("a, button, input:not([type=hidden]), select, summary")]
             .filter((one) => one.checkVisibility() && !one.closest("p, dd, td, th, .skip") && small(one))
             .map((one) => one.outerHTML.slice(0, 120));
-    }""", least)  # fmt: skip
+    }""",
+        least,
+    )
     return found
 
 

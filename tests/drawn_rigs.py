@@ -43,9 +43,11 @@ class Read:
         return [
             one
             for one in self.root.iter(f"{SVG}{tag}")
-            if all(value in (one.get(key) or "").split() if key == "class" else one.get(key) == value
-                   for key, value in wanted.items())
-        ]  # fmt: skip
+            if all(
+                value in (one.get(key) or "").split() if key == "class" else one.get(key) == value
+                for key, value in wanted.items()
+            )
+        ]
 
     def box(self, name: str) -> tuple[float, float, float, float]:
         """A box's left, right, bottom and top in mm, as it surely is."""
@@ -79,7 +81,7 @@ def _wire(values: dict[str, Any]) -> dict[str, Any]:
     return {
         name: f"{value!r} {units.get(name, 'mm')}" if isinstance(value, float) else value
         for name, value in values.items()
-    }  # fmt: skip
+    }
 
 
 def draw(case: Case, system: System = "us", **more: Any) -> tuple[Drawing, Read]:
@@ -99,34 +101,60 @@ def random_facts(seed: int) -> tuple[dict[str, dict[str, Any]], list[dict[str, A
     closure = chance.choice(("drop_tailgate", "drop_tailgate", "lift_gate", "side_hinged", "twin_doors", "trunk_lid"))
     hinge = {"lift_gate": (1100, 2000)}.get(closure, (760, 1000))
     vehicle = {
-        "body": chance.choice(("suv", "pickup", "van")), "rear_overhang": mm(500, 3000), "tyre": "245/75R16",
-        "tyre_radius": mm(280, 385), "departure_angle": mm(8, 40), "rear_closure": closure,
-        "closure_hinge_height": mm(*hinge), "closure_length": mm(500, 1400), "closure_hinge_setback": mm(0, 400),
-        "closure_hinge_offset": mm(300, 900), "spare_location": chance.choice(("rear_door", "underbody")),
+        "body": chance.choice(("suv", "pickup", "van")),
+        "rear_overhang": mm(500, 3000),
+        "tyre": "245/75R16",
+        "tyre_radius": mm(280, 385),
+        "departure_angle": mm(8, 40),
+        "rear_closure": closure,
+        "closure_hinge_height": mm(*hinge),
+        "closure_length": mm(500, 1400),
+        "closure_hinge_setback": mm(0, 400),
+        "closure_hinge_offset": mm(300, 900),
+        "spare_location": chance.choice(("rear_door", "underbody")),
         "spare_protrusion": mm(0, 300),
-    }  # fmt: skip
+    }
     height, bumper, front = mm(300, 700), mm(-100, 250), mm(0, 400)
     accessory = {
-        "kind": chance.choice(TOWS if tows else CARRIERS), "length": front + mm(10, 300),
-        "front_setback": front, "rear_extent": front + mm(310, 1500), "stow_setback": mm(0, 400),
-        "stow_extent": mm(410, 800), "stow_height": mm(100, 2000), "lowest_drop": mm(0, 250),
-        "lowest_behind": mm(100, 1500), "top_height": mm(60, 2000), "front_height": mm(50, 2000),
-        "width": mm(100, 1800), "tilts_clear": chance.random() < 0.2,
-        "rise": mm(-200, 150), "rise_lowest": mm(-300, -50), "rise_highest": mm(0, 200),
-    }  # fmt: skip
+        "kind": chance.choice(TOWS if tows else CARRIERS),
+        "length": front + mm(10, 300),
+        "front_setback": front,
+        "rear_extent": front + mm(310, 1500),
+        "stow_setback": mm(0, 400),
+        "stow_extent": mm(410, 800),
+        "stow_height": mm(100, 2000),
+        "lowest_drop": mm(0, 250),
+        "lowest_behind": mm(100, 1500),
+        "top_height": mm(60, 2000),
+        "front_height": mm(50, 2000),
+        "width": mm(100, 1800),
+        "tilts_clear": chance.random() < 0.2,
+        "rise": mm(-200, 150),
+        "rise_lowest": mm(-300, -50),
+        "rise_highest": mm(0, 200),
+    }
     load: dict[str, Any] = {
-        "needs_closure_open": True, "steepest_grade": mm(5, 60), "rear_sag": mm(0, 60), "parking_room": mm(100, 1500),
-        "front_setback": mm(0, 400), "top_height": mm(100, 2200),
-    }  # fmt: skip
+        "needs_closure_open": True,
+        "steepest_grade": mm(5, 60),
+        "rear_sag": mm(0, 60),
+        "parking_room": mm(100, 1500),
+        "front_setback": mm(0, 400),
+        "top_height": mm(100, 2200),
+    }
     facts: dict[str, dict[str, Any]] = {
-        "vehicle": vehicle, "receiver": {"opening": "2 in"}, "mounting": {"height": height, "pin_to_bumper": bumper},
-        "accessory": accessory, "load": load,
-    }  # fmt: skip
+        "vehicle": vehicle,
+        "receiver": {"opening": "2 in"},
+        "mounting": {"height": height, "pin_to_bumper": bumper},
+        "accessory": accessory,
+        "load": load,
+    }
     if not tows and seed % 3 == 0:
         load["cargo_weight"] = "100 lb"
     if tows:
         facts["trailer"] = {
-            "coupler_height": mm(300, 700), "jack_behind_ball": mm(100, 800), "jack_height": mm(600, 1500),
-        }  # fmt: skip
+            "coupler_height": mm(300, 700),
+            "jack_behind_ball": mm(100, 800),
+            "jack_height": mm(600, 1500),
+        }
     adapters = [{"kind": "extension", "adds_length": mm(100, 400), "adds_rise": mm(-50, 100)}]
     return facts, adapters if chance.random() < 0.3 else []

@@ -64,8 +64,10 @@ def _numbered(states: _States, start: int) -> dict[int, int]:
 
 
 def _rule(rule: Rule) -> list[str]:
-    signs = ("-" if isinstance(one, Terminal) and one.filter_out else "*" if one.name[0] == "_" else "+"
-             for one in rule.expansion)  # fmt: skip
+    signs = (
+        "-" if isinstance(one, Terminal) and one.filter_out else "*" if one.name[0] == "_" else "+"
+        for one in rule.expansion
+    )
     return [rule.origin.name, "".join(signs), rule.alias or ""]
 
 

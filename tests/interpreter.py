@@ -312,10 +312,12 @@ def _member_rule(limit: Mapping[str, Any], rating: Mapping[str, str]) -> dict[st
     """A limit's member is the rule that what is judged is at most the rating, where it is judged."""
     judged = {"applies_when": limit["judged_when"]} if "judged_when" in limit else {}
     return {
-        "id": f"{limit['id']}/{rating['rating']}", "severity": limit["severity"],
-        "if_unknown": rating.get("if_unknown", "undetermined"), "applies_when": _guard(limit, rating, judged),
+        "id": f"{limit['id']}/{rating['rating']}",
+        "severity": limit["severity"],
+        "if_unknown": rating.get("if_unknown", "undetermined"),
+        "applies_when": _guard(limit, rating, judged),
         "requires": f"({limit['judged']}) <= {rating['rating']}",
-    }  # fmt: skip
+    }
 
 
 # what a rule is about
@@ -611,9 +613,10 @@ def _bands(bands: list[dict[str, str]], key: Number, figure: Callable[[str], flo
     """The cells of the bands that a key can be in: over the top of the one before, not over its own."""
     tops = [figure(band["up_to"]) if "up_to" in band else inf for band in bands]
     return [
-        band["is"] for band, under, top in zip(bands, [-inf, *tops], tops, strict=False)
+        band["is"]
+        for band, under, top in zip(bands, [-inf, *tops], tops, strict=False)
         if key[0] <= most_alike(top) and key[1] > most_alike(under)
-    ]  # fmt: skip
+    ]
 
 
 # rules, needs, limits
@@ -631,10 +634,13 @@ class Interpreter:
             (need, about(self.texts, _guard(need), *need.get("values", {}).values())) for need in self.texts.needs
         ]
         self._limits = {
-            limit["id"]: [(rating["rating"], guard, about(self.texts, guard, rating["rating"]))
-                          for rating in _ratings(limit) for guard in (_guard(limit, rating),)]
+            limit["id"]: [
+                (rating["rating"], guard, about(self.texts, guard, rating["rating"]))
+                for rating in _ratings(limit)
+                for guard in (_guard(limit, rating),)
+            ]
             for limit in self.texts.limits
-        }  # fmt: skip
+        }
 
     def judge(self, case: Case) -> Judged:
         """Judge a case."""
@@ -646,20 +652,25 @@ class Interpreter:
         if outcome in ("undetermined", "conditional") and self._fails_either_way(case, results):
             outcome = "fails"
         if outcome == "undetermined" and self._passes_either_way(case, results):
-            rest = ["" if self._leaves_open(n) and result == "undetermined" else result
-                    for n, (_, result) in enumerate(results)]  # fmt: skip
+            rest = [
+                "" if self._leaves_open(n) and result == "undetermined" else result
+                for n, (_, result) in enumerate(results)
+            ]
             outcome = self._outcome(rest, needs)
         return Judged(
-            outcome, results, needs,
+            outcome,
+            results,
+            needs,
             {name: found for name, found in limits.items() if found is not None},
-        )  # fmt: skip
+        )
 
     def _fails_either_way(self, case: Case, results: list[tuple[str, str]]) -> bool:
         """Whether with each value of some one open choice a rule fails that is open now; the others are settled."""
         open_ = [
-            number for number, (rule, (_, result)) in enumerate(zip(self._rules, results, strict=True))
+            number
+            for number, (rule, (_, result)) in enumerate(zip(self._rules, results, strict=True))
             if result == "undetermined" and rule["severity"] == "blocking"
-        ]  # fmt: skip
+        ]
         for name in set().union(*(self._behind[number] for number in open_)):
             for other in supposed(self.texts, case, name):
                 if other and all(self._some_fails(one, open_, name) for one in other):

@@ -37,9 +37,13 @@ LITERALS = {
     "force": ("0 kN", "14.3 kN"),
 }
 RANGES = {
-    "length": ("0 in", "100 in"), "mass": ("0 lb", "9000 lb"), "ratio": ("0 %", "100 %"), "count": ("0", "20"),
-    "angle": ("-90 deg", "90 deg"), "force": ("0 kN", "50 kN"),
-}  # fmt: skip
+    "length": ("0 in", "100 in"),
+    "mass": ("0 lb", "9000 lb"),
+    "ratio": ("0 %", "100 %"),
+    "count": ("0", "20"),
+    "angle": ("-90 deg", "90 deg"),
+    "force": ("0 kN", "50 kN"),
+}
 KINDS = ("length", "length", "mass", "mass", "ratio", "count", "angle", "force", "yes_no", "colour", "bore", "rod")
 OF_NUMBER = ("ratio", "count")
 TABLES = """tables:
@@ -54,9 +58,13 @@ TABLES = """tables:
 """
 DIMENSION_OF = {"length": LENGTH, "mass": MASS, "number": NUMBER, "angle": ANGLE, "force": FORCE}
 FROM_TABLE = {  # what a lookup gives, from which table, by which key
-    "length": ("colour_length", "colour"), "yes_no": ("colour_flag", "colour"), "mass": ("bore_mass", "bore"),
-    "rod": ("bore_rod", "bore"), "colour": ("mass_colour", "mass"), "number": ("length_number", "length"),
-}  # fmt: skip
+    "length": ("colour_length", "colour"),
+    "yes_no": ("colour_flag", "colour"),
+    "mass": ("bore_mass", "bore"),
+    "rod": ("bore_rod", "bore"),
+    "colour": ("mass_colour", "mass"),
+    "number": ("length_number", "length"),
+}
 
 
 @dataclass
@@ -220,10 +228,16 @@ class Writer:
             return self.number("number", depth - 1)
 
         ways = [
-            lambda: f"({a()} + {a()})", lambda: f"({a()} - {a()})", lambda: f"-{a()}", lambda: f"({a()} * {share()})",
-            lambda: f"({a()} / {share()})", lambda: f"min({a()}, {a()}, {a()})", lambda: f"max({a()}, {a()})",
-            lambda: f"abs({a()})", lambda: f"({a()} if {self.truth(depth - 1)} else {a()})",
-        ]  # fmt: skip
+            lambda: f"({a()} + {a()})",
+            lambda: f"({a()} - {a()})",
+            lambda: f"-{a()}",
+            lambda: f"({a()} * {share()})",
+            lambda: f"({a()} / {share()})",
+            lambda: f"min({a()}, {a()}, {a()})",
+            lambda: f"max({a()}, {a()})",
+            lambda: f"abs({a()})",
+            lambda: f"({a()} if {self.truth(depth - 1)} else {a()})",
+        ]
         if self.span:
             ways.append(lambda: f"span({a()}, {a()})")
         return ways
@@ -239,8 +253,11 @@ class Writer:
             ways.append(lambda: self.lookup(kind, depth))
         if kind == "length":
             size = self.read("bore", "3 in")
-            ways += [lambda: f"({size} + {length()})", lambda: f"max({size}, {length()})",
-                     lambda: f"({length()} * {length()} / {length()})"]  # fmt: skip
+            ways += [
+                lambda: f"({size} + {length()})",
+                lambda: f"max({size}, {length()})",
+                lambda: f"({length()} * {length()} / {length()})",
+            ]
         for row in FUNCTIONS.values():
             if row.result == DIMENSION_OF[kind]:
                 ways.append(partial(self._registered, row, depth))
@@ -264,8 +281,12 @@ class Writer:
         member = self.rng.choice(self.lists[kind])
         if depth == 0 or self.rng.random() < 0.4:
             return member if bare and self.rng.random() < 0.5 else self.read(kind, f"({member} if no else {member})")
-        ways = [lambda: f"({self.listed(kind, depth - 1, bare=bare)} if {self.truth(depth - 1)} else "
-                        f"{self.listed(kind, depth - 1, bare=bare)})"]  # fmt: skip
+        ways = [
+            lambda: (
+                f"({self.listed(kind, depth - 1, bare=bare)} if {self.truth(depth - 1)} else "
+                f"{self.listed(kind, depth - 1, bare=bare)})"
+            )
+        ]
         if kind in FROM_TABLE:
             ways.append(lambda: self.lookup(kind, depth))
         return self.one(*ways)
@@ -274,22 +295,34 @@ class Writer:
         """A condition."""
         if depth == 0 or self.rng.random() < 0.1:
             return self.one(
-                lambda: self.read("yes_no", "yes"), lambda: self.read("yes_no", "no"), self._member_test,
+                lambda: self.read("yes_no", "yes"),
+                lambda: self.read("yes_no", "no"),
+                self._member_test,
                 lambda: f"({self.number('mass', 0)} <= {self.number('mass', 0)})",
-            )  # fmt: skip
+            )
 
         def a() -> str:
             return self.truth(depth - 1)
 
         return self.one(
-            lambda: f"({a()} and {a()})", lambda: f"({a()} or {a()} or {a()})", lambda: f"(not {a()})",
-            lambda: f"({a()} if {a()} else {a()})", lambda: f"({a()} == {a()})", lambda: f"({a()} != {a()})",
-            lambda: self._comparison(depth), lambda: self._comparison(depth), lambda: self._comparison(depth),
-            lambda: self._member_test(depth - 1), lambda: self._member_test(depth - 1), self._sizes,
-            lambda: f"known({self.rng.choice(list(self.names))})", lambda: f"known({self.number('mass', depth - 1)})",
-            lambda: f"present({self._given()})", lambda: self.lookup("yes_no", depth),
+            lambda: f"({a()} and {a()})",
+            lambda: f"({a()} or {a()} or {a()})",
+            lambda: f"(not {a()})",
+            lambda: f"({a()} if {a()} else {a()})",
+            lambda: f"({a()} == {a()})",
+            lambda: f"({a()} != {a()})",
+            lambda: self._comparison(depth),
+            lambda: self._comparison(depth),
+            lambda: self._comparison(depth),
+            lambda: self._member_test(depth - 1),
+            lambda: self._member_test(depth - 1),
+            self._sizes,
+            lambda: f"known({self.rng.choice(list(self.names))})",
+            lambda: f"known({self.number('mass', depth - 1)})",
+            lambda: f"present({self._given()})",
+            lambda: self.lookup("yes_no", depth),
             lambda: self.rng.choice(("yes", "no")),
-        )  # fmt: skip
+        )
 
     def _given(self) -> str:
         """A subject, or a fact that a question may give."""
@@ -315,10 +348,13 @@ class Writer:
         fact, other = self.rng.choice(facts), self.listed(kind, depth, bare=True)
         some = ", ".join(self.rng.sample(self.lists[kind], self.rng.randint(1, len(self.lists[kind]))))
         return self.one(
-            lambda: f"({fact} == {other})", lambda: f"({other} == {fact})", lambda: f"({fact} != {other})",
-            lambda: f"({fact} in [{some}])", lambda: f"({fact} not in [{some}])",
+            lambda: f"({fact} == {other})",
+            lambda: f"({other} == {fact})",
+            lambda: f"({fact} != {other})",
+            lambda: f"({fact} in [{some}])",
+            lambda: f"({fact} not in [{some}])",
             lambda: f"({self.listed(kind, depth)} in [{some}])",
-        )  # fmt: skip
+        )
 
     def _sizes(self) -> str:
         """A comparison in which a size may count as its length."""
@@ -328,10 +364,11 @@ class Writer:
         pick = self.rng.choice
         size, other, length = pick(sizes), pick(sizes), pick(lengths)
         return self.one(
-            lambda: f"({size} {self._operator()} {other})", lambda: f"({length} {self._operator()} {size})",
+            lambda: f"({size} {self._operator()} {other})",
+            lambda: f"({length} {self._operator()} {size})",
             lambda: f"({size} {self._operator()} ({other} if {self.truth(0)} else {length}))",
             lambda: f"({size} {self._operator()} {pick(self.lists[self.names[size]])})",
-        )  # fmt: skip
+        )
 
 
 def write_rulebook(folder: Path, seed: int, *, span: bool = True) -> Path:

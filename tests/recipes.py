@@ -94,9 +94,14 @@ def run(command: str, tree: Path) -> "subprocess.CompletedProcess[str]":
     env = {name: value for name, value in os.environ.items() if not name.startswith("PYTEST_")}
     env |= {"PYTHONPATH": f"{tree}:{tree / 'tests'}", "PYTEST_DISABLE_PLUGIN_AUTOLOAD": "1"}
     return subprocess.run(
-        [sys.executable, *module, *words, *(bare if name == "pytest" else [])], cwd=tree, env=env,
-        stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True, check=False,
-    )  # fmt: skip
+        [sys.executable, *module, *words, *(bare if name == "pytest" else [])],
+        cwd=tree,
+        env=env,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.STDOUT,
+        text=True,
+        check=False,
+    )
 
 
 def together(commands: Iterable[str]) -> list[str]:

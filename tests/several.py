@@ -4,35 +4,87 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 DUAL = {
-    "kind": "dual_receiver", "fits_opening": "2 in", "offers_opening": "2 in", "pin": "5/8 in", "pin_hole": "5/8 in",
-    "pin_supplied": True, "tube_outside": "3 in", "adds_length": "1 in", "adds_rise": "0 in",
-    "trailer_rating": "3500 lb", "tongue_rating": "350 lb", "weight": "0 lb",
-}  # fmt: skip
+    "kind": "dual_receiver",
+    "fits_opening": "2 in",
+    "offers_opening": "2 in",
+    "pin": "5/8 in",
+    "pin_hole": "5/8 in",
+    "pin_supplied": True,
+    "tube_outside": "3 in",
+    "adds_length": "1 in",
+    "adds_rise": "0 in",
+    "trailer_rating": "3500 lb",
+    "tongue_rating": "350 lb",
+    "weight": "0 lb",
+}
 VEHICLE = {
-    "body": "suv", "tongue_rating": "500 lb", "tow_rating": "5000 lb", "gvwr": "6500 lb", "curb_weight": "4500 lb",
-    "gcwr": "11000 lb", "gawr_rear": "3600 lb", "gawr_front": "3300 lb", "curb_weight_rear": "2200 lb",
-    "curb_weight_front": "2300 lb", "wheelbase": "120 in", "rear_overhang": "40 in", "socket": "blade_7",
-    "rear_closure": "lift_gate", "spare_location": "inside",
-}  # fmt: skip
+    "body": "suv",
+    "tongue_rating": "500 lb",
+    "tow_rating": "5000 lb",
+    "gvwr": "6500 lb",
+    "curb_weight": "4500 lb",
+    "gcwr": "11000 lb",
+    "gawr_rear": "3600 lb",
+    "gawr_front": "3300 lb",
+    "curb_weight_rear": "2200 lb",
+    "curb_weight_front": "2300 lb",
+    "wheelbase": "120 in",
+    "rear_overhang": "40 in",
+    "socket": "blade_7",
+    "rear_closure": "lift_gate",
+    "spare_location": "inside",
+}
 RECEIVER = {
-    "opening": "2 in", "hitch_class": "III", "pin_hole": "5/8 in", "pin_supplied": True, "tube_outside": "3 in",
-    "trailer_rating": "5000 lb", "tongue_rating": "500 lb", "chain_loop_opening": "1 in",
-}  # fmt: skip
+    "opening": "2 in",
+    "hitch_class": "III",
+    "pin_hole": "5/8 in",
+    "pin_supplied": True,
+    "tube_outside": "3 in",
+    "trailer_rating": "5000 lb",
+    "tongue_rating": "500 lb",
+    "chain_loop_opening": "1 in",
+}
 BIKES = {
-    "kind": "bike_carrier", "shank": "2 in", "pin": "5/8 in", "pin_supplied": True, "weight": "50 lb",
-    "capacity": "160 lb", "length": "20 in", "rear_extent": "40 in", "front_setback": "10 in", "stow_setback": "8 in",
-    "lowest_drop": "-4 in", "top_height": "40 in", "plug": "none", "obscures_lamps": False,
+    "kind": "bike_carrier",
+    "shank": "2 in",
+    "pin": "5/8 in",
+    "pin_supplied": True,
+    "weight": "50 lb",
+    "capacity": "160 lb",
+    "length": "20 in",
+    "rear_extent": "40 in",
+    "front_setback": "10 in",
+    "stow_setback": "8 in",
+    "lowest_drop": "-4 in",
+    "top_height": "40 in",
+    "plug": "none",
+    "obscures_lamps": False,
     "bikes_held_by": "wheels",
-}  # fmt: skip
+}
 MOUNT = {
-    "kind": "ball_mount", "shank": "2 in", "pin": "5/8 in", "pin_supplied": True, "weight": "10 lb", "rise": "0 in",
-    "length": "10 in", "rear_extent": "12 in", "lowest_drop": "3 in", "top_height": "4 in",
-    "trailer_rating": "5000 lb", "tongue_rating": "500 lb",
-}  # fmt: skip
+    "kind": "ball_mount",
+    "shank": "2 in",
+    "pin": "5/8 in",
+    "pin_supplied": True,
+    "weight": "10 lb",
+    "rise": "0 in",
+    "length": "10 in",
+    "rear_extent": "12 in",
+    "lowest_drop": "3 in",
+    "top_height": "4 in",
+    "trailer_rating": "5000 lb",
+    "tongue_rating": "500 lb",
+}
 TRAILER = {
-    "gross_weight": "2500 lb", "tongue_weight": "300 lb", "coupler": "2 in", "coupler_rating": "5000 lb",
-    "brakes": "none", "plug": "flat_4", "chain_count": 2, "coupler_height": "17 in",
-}  # fmt: skip
+    "gross_weight": "2500 lb",
+    "tongue_weight": "300 lb",
+    "coupler": "2 in",
+    "coupler_rating": "5000 lb",
+    "brakes": "none",
+    "plug": "flat_4",
+    "chain_count": 2,
+    "coupler_height": "17 in",
+}
 
 Part = dict[str, Any]
 """A part of a question."""

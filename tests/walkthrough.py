@@ -67,9 +67,14 @@ def carry_out(page: Path, folder: Path, swaps: Mapping[str, str], env: Mapping[s
     script = _BEGINS + "".join(_lines(block, told, swaps) for block in blocks)
     with (told / "shell").open("w") as shell:
         done = subprocess.run(
-            ["bash", "-c", script], cwd=folder, env={**os.environ, **env}, stdin=subprocess.DEVNULL, stdout=shell,
-            stderr=subprocess.STDOUT, check=False,
-        )  # fmt: skip
+            ["bash", "-c", script],
+            cwd=folder,
+            env={**os.environ, **env},
+            stdin=subprocess.DEVNULL,
+            stdout=shell,
+            stderr=subprocess.STDOUT,
+            check=False,
+        )
     assert done.returncode == 0, f"{page.name}:{(told / 'line').read_text()}: {_said(told)}"
     wrong = [text for block in blocks if block.printed_by for text in _differences(page, block, told)]
     assert not wrong, "\n".join(wrong)

@@ -62,27 +62,57 @@ _ACCESSORY: Final[Facts] = {
     "accessory.wiring_adapter": True, "accessory.hook_supplied": True,
 }  # fmt: skip
 _TRAILER: Final[Facts] = {
-    "trailer.gross_weight": "3000 lb", "trailer.empty_weight": "1500 lb", "trailer.body": "utility",
-    "trailer.tongue_weight": "375 lb", "trailer.coupler_rating": "5000 lb", "trailer.coupler_height": "18 in",
-    "trailer.brakes": "electric", "trailer.breakaway": True, "trailer.plug": "blade_7", "trailer.chain_count": 2,
-    "trailer.chain_rating_each": "8000 lb", "trailer.chain_hook_size": "1 in", "trailer.weight_distribution": False,
-    "trailer.wiring_adapter": True, "trailer.drawbar_length": "60 in", "trailer.jack_behind_ball": "40 in",
-    "trailer.jack_height": "30 in", "trailer.jack_width": "3 in", "load.occupants_weight": "150 lb",
-}  # fmt: skip
+    "trailer.gross_weight": "3000 lb",
+    "trailer.empty_weight": "1500 lb",
+    "trailer.body": "utility",
+    "trailer.tongue_weight": "375 lb",
+    "trailer.coupler_rating": "5000 lb",
+    "trailer.coupler_height": "18 in",
+    "trailer.brakes": "electric",
+    "trailer.breakaway": True,
+    "trailer.plug": "blade_7",
+    "trailer.chain_count": 2,
+    "trailer.chain_rating_each": "8000 lb",
+    "trailer.chain_hook_size": "1 in",
+    "trailer.weight_distribution": False,
+    "trailer.wiring_adapter": True,
+    "trailer.drawbar_length": "60 in",
+    "trailer.jack_behind_ball": "40 in",
+    "trailer.jack_height": "30 in",
+    "trailer.jack_width": "3 in",
+    "load.occupants_weight": "150 lb",
+}
 _BALL: Final[Facts] = {
-    "ball.diameter": "2 in", "ball.shank_diameter": "1 in", "ball.shank_length": "4 in", "ball.rating": "8000 lb",
-}  # fmt: skip
+    "ball.diameter": "2 in",
+    "ball.shank_diameter": "1 in",
+    "ball.shank_length": "4 in",
+    "ball.rating": "8000 lb",
+}
 _UNBRAKED: Final[Facts] = {
-    "trailer.gross_weight": "500 lb", "trailer.empty_weight": "300 lb", "trailer.tongue_weight": "60 lb",
-    "trailer.brakes": "none", "trailer.breakaway": False,
-}  # fmt: skip
+    "trailer.gross_weight": "500 lb",
+    "trailer.empty_weight": "300 lb",
+    "trailer.tongue_weight": "60 lb",
+    "trailer.brakes": "none",
+    "trailer.breakaway": False,
+}
 _OTHERS: Final[Facts] = {
-    "beside.hangs_on": "rear_receiver", "beside.things": 1, "beside.weight": "20 lb", "beside.on_vehicle": "20 lb",
+    "beside.hangs_on": "rear_receiver",
+    "beside.things": 1,
+    "beside.weight": "20 lb",
+    "beside.on_vehicle": "20 lb",
     "beside.adapters": "5 lb",
-    "beside.on_rear_axle": "30 lb", "beside.off_front_axle": "5 lb", "beside.on_front_axle": "0 lb",
-    "beside.in_combination": "20 lb", "beside.on_trailer": "0 lb", "beside.loads_trailer": False, "beside.tows": False,
-    "beside.uses_socket": False, "beside.rear_end": "5 in", "beside.underside": "60 in", "beside.top": "70 in",
-}  # fmt: skip
+    "beside.on_rear_axle": "30 lb",
+    "beside.off_front_axle": "5 lb",
+    "beside.on_front_axle": "0 lb",
+    "beside.in_combination": "20 lb",
+    "beside.on_trailer": "0 lb",
+    "beside.loads_trailer": False,
+    "beside.tows": False,
+    "beside.uses_socket": False,
+    "beside.rear_end": "5 in",
+    "beside.underside": "60 in",
+    "beside.top": "70 in",
+}
 _BESIDE: Final[Sequence[Facts]] = (
     {},
     {"load.jurisdiction": "ontario", "load.occupants_weight": "150 lb"},
@@ -100,18 +130,33 @@ _BESIDE: Final[Sequence[Facts]] = (
 """What else the question may be about."""
 
 _ADAPTER: Final[Facts] = {
-    "pin": "5/8 in", "pin_hole": "5/8 in", "pin_supplied": True, "tube_outside": "2-1/2 in", "adds_length": "0 in",
-    "adds_rise": "0 in", "trailer_rating": "8000 lb", "tongue_rating": "1000 lb", "keeps_fraction": "100 %",
+    "pin": "5/8 in",
+    "pin_hole": "5/8 in",
+    "pin_supplied": True,
+    "tube_outside": "2-1/2 in",
+    "adds_length": "0 in",
+    "adds_rise": "0 in",
+    "trailer_rating": "8000 lb",
+    "tongue_rating": "1000 lb",
+    "keeps_fraction": "100 %",
     "weight": "15 lb",
-    "fits_opening": "2 in", "offers_opening": "2 in",
-}  # fmt: skip
+    "fits_opening": "2 in",
+    "offers_opening": "2 in",
+}
 _SLEEVE: Final = {**_ADAPTER, "kind": "reducer_sleeve", "fits_opening": "2-1/2 in"}
 _EXTENSION: Final = {**_ADAPTER, "kind": "extension", "adds_length": "8 in", "keeps_fraction": "90 %"}
 _DUAL: Final = {**_ADAPTER, "kind": "dual_receiver"}
 _SIZE: Final = {**_ADAPTER, "kind": "size_adapter", "fits_opening": "2-1/2 in"}
 STACKS: Final[Sequence[tuple[Facts, ...]]] = (
-    (), (_SLEEVE,), (_EXTENSION,), (_DUAL,), (_SIZE,), (_SLEEVE, _EXTENSION), (_EXTENSION, _DUAL), (_SIZE, _DUAL),
-)  # fmt: skip
+    (),
+    (_SLEEVE,),
+    (_EXTENSION,),
+    (_DUAL,),
+    (_SIZE,),
+    (_SLEEVE, _EXTENSION),
+    (_EXTENSION, _DUAL),
+    (_SIZE, _DUAL),
+)
 
 
 @dataclass(frozen=True, slots=True)

@@ -88,9 +88,10 @@ def by_duckdb(catalogue: Path, pairs: Path, out: Path, threads: int) -> None:
 
 def main() -> None:
     """Print the table."""
-    items, rigs = (int(given) if given else usual for given, usual in zip(
-        (*sys.argv[1:3], "", "")[:2], (100_000, 1_000), strict=True
-    ))  # fmt: skip
+    items, rigs = (
+        int(given) if given else usual
+        for given, usual in zip((*sys.argv[1:3], "", "")[:2], (100_000, 1_000), strict=True)
+    )
     rulebook = load_rulebook(data_dir("rules"))
     of = [AuditRig(f"rig-{number:05}", "", case) for number, case in enumerate(synthetic_rigs(rulebook, rigs))]
     pa.set_cpu_count(1)

@@ -100,11 +100,15 @@ def many_rigs(rigs: int, items: int, sample: int) -> None:
     singly = timed(lambda: [database.one(rig) for rig in all_rigs[:sample]])
     theirs = min(joined, singly) * rigs / sample
     line(f"{rigs:,} rigs x {items:,} items ({catalogue.count:,} signatures), empty cache", mine, theirs, 25)
-    print(f"  {rigs * items / mine:.2e} pairs/s; the database on {sample} of the rigs, scaled: "
-          f"cross join {joined:.1f} s, rig by rig {singly:.1f} s")  # fmt: skip
+    print(
+        f"  {rigs * items / mine:.2e} pairs/s; the database on {sample} of the rigs, scaled: "
+        f"cross join {joined:.1f} s, rig by rig {singly:.1f} s"
+    )
     by_clock, by_work = zip(*(two_cores(catalogue, all_rigs) for _ in range(3)), strict=True)
-    print(f"{'two cores against one, the same work':66} {median(by_clock):8.2f} x   at least 1.6 x; by processor time "
-          f"{median(by_work):.2f} x")  # fmt: skip
+    print(
+        f"{'two cores against one, the same work':66} {median(by_clock):8.2f} x   at least 1.6 x; by processor time "
+        f"{median(by_work):.2f} x"
+    )
 
 
 def two_cores(catalogue: Catalogue, rigs: Sequence[Case]) -> tuple[float, float]:

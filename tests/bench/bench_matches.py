@@ -65,10 +65,14 @@ def main() -> None:
         database.close()
     print(f"{ITEMS} items on {RIGS} rigs, {SINGLY} of the pairs singly, each for the first time")
     print(f"answers in all words   {words:9.0f} pairs/s  {sizes['words'] / SINGLY:7.0f} bytes a pair")
-    print(f"outcome and codes      {brief:9.0f} pairs/s  {sizes['brief'] / SINGLY:7.0f} bytes {brief / words:8.1f} x"
-          "  (at least 1.5)")  # fmt: skip
-    print(f"matrix                 {matrix:9.0f} pairs/s  {sizes['matrix'] / ITEMS / RIGS:7.0f} bytes "
-          f"{matrix / brief:8.1f} x the line above (at least 25)")  # fmt: skip
+    print(
+        f"outcome and codes      {brief:9.0f} pairs/s  {sizes['brief'] / SINGLY:7.0f} bytes {brief / words:8.1f} x"
+        "  (at least 1.5)"
+    )
+    print(
+        f"matrix                 {matrix:9.0f} pairs/s  {sizes['matrix'] / ITEMS / RIGS:7.0f} bytes "
+        f"{matrix / brief:8.1f} x the line above (at least 25)"
+    )
 
 
 if __name__ == "__main__":

@@ -110,8 +110,10 @@ async def steadily(port: int) -> NDArray[np.float64]:
 
 def _request(body: Mapping[str, Any]) -> bytes:
     sent = json.dumps(body).encode()
-    return (b"POST /v1/selections?limit=50 HTTP/1.1\r\nHost: 127.0.0.1\r\nContent-Type: application/json\r\n"
-            b"Content-Length: %d\r\n\r\n%b" % (len(sent), sent))  # fmt: skip
+    return (
+        b"POST /v1/selections?limit=50 HTTP/1.1\r\nHost: 127.0.0.1\r\nContent-Type: application/json\r\n"
+        b"Content-Length: %d\r\n\r\n%b" % (len(sent), sent)
+    )
 
 
 def change(url: str, items: int, done: list[int]) -> None:
@@ -203,8 +205,10 @@ def measure(port: int, server: int) -> None:
         print(f"{'  the server in processor time, a page':52} {used / len(times) * 1e3:8.1f} ms")
         for number in (0, 7):
             client.post("/bench/sql", json={"question": rig(number), "check": True}).raise_for_status()
-        sql = show("the columnar database, 2 threads",
-                   ask(client, "/bench/sql", [{"question": rig(n)} for n in range(SQL_PAGES)]))  # fmt: skip
+        sql = show(
+            "the columnar database, 2 threads",
+            ask(client, "/bench/sql", [{"question": rig(n)} for n in range(SQL_PAGES)]),
+        )
         print(f"ours against it: {sql / ours:.1f} x for a rig asked about before, {sql / new:.1f} x for a new one")
 
 

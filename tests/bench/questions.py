@@ -4,34 +4,90 @@ from random import Random
 from typing import Any
 
 _VEHICLE = {
-    "body": "pickup", "wheelbase": "141 in", "rear_overhang": "48 in", "curb_weight": "4800 lb",
-    "curb_weight_front": "2800 lb", "curb_weight_rear": "2000 lb", "gvwr": "6800 lb", "gawr_rear": "3900 lb",
-    "gawr_front": "3700 lb", "gcwr": "14000 lb", "tow_rating": "7000 lb", "tow_rating_wd": "9000 lb",
-    "tongue_rating": "700 lb", "tongue_rating_wd": "900 lb", "spare_location": "underbody",
-    "spare_protrusion": "0 in", "socket": "blade_7", "brake_controller": True, "rear_closure": "drop_tailgate",
-}  # fmt: skip
+    "body": "pickup",
+    "wheelbase": "141 in",
+    "rear_overhang": "48 in",
+    "curb_weight": "4800 lb",
+    "curb_weight_front": "2800 lb",
+    "curb_weight_rear": "2000 lb",
+    "gvwr": "6800 lb",
+    "gawr_rear": "3900 lb",
+    "gawr_front": "3700 lb",
+    "gcwr": "14000 lb",
+    "tow_rating": "7000 lb",
+    "tow_rating_wd": "9000 lb",
+    "tongue_rating": "700 lb",
+    "tongue_rating_wd": "900 lb",
+    "spare_location": "underbody",
+    "spare_protrusion": "0 in",
+    "socket": "blade_7",
+    "brake_controller": True,
+    "rear_closure": "drop_tailgate",
+}
 _RECEIVER = {
-    "opening": "2 in", "pin_hole": "5/8 in", "tongue_rating": "600 lb", "trailer_rating": "6000 lb",
-    "tongue_rating_wd": "800 lb", "trailer_rating_wd": "8000 lb", "weight_distribution_allowed": True,
-    "hitch_class": "III", "tube_outside": "2-1/2 in", "pin_supplied": True, "chain_loop_opening": "1 in",
-}  # fmt: skip
+    "opening": "2 in",
+    "pin_hole": "5/8 in",
+    "tongue_rating": "600 lb",
+    "trailer_rating": "6000 lb",
+    "tongue_rating_wd": "800 lb",
+    "trailer_rating_wd": "8000 lb",
+    "weight_distribution_allowed": True,
+    "hitch_class": "III",
+    "tube_outside": "2-1/2 in",
+    "pin_supplied": True,
+    "chain_loop_opening": "1 in",
+}
 _CARRIER = {
-    "kind": "bike_carrier", "shank": "2 in", "pin": "5/8 in", "weight": "55 lb", "capacity": "160 lb",
-    "bikes_max": 4, "bike_weight_max": "40 lb", "stow_setback": "8 in", "front_setback": "8 in", "length": "20 in",
-    "min_class": "III", "pin_supplied": True, "pin_span": "3 in", "obscures_plate": False, "obscures_lamps": False,
-    "plug": "none", "extension_allowed": False, "rear_extent": "30 in", "width": "48 in",
-}  # fmt: skip
+    "kind": "bike_carrier",
+    "shank": "2 in",
+    "pin": "5/8 in",
+    "weight": "55 lb",
+    "capacity": "160 lb",
+    "bikes_max": 4,
+    "bike_weight_max": "40 lb",
+    "stow_setback": "8 in",
+    "front_setback": "8 in",
+    "length": "20 in",
+    "min_class": "III",
+    "pin_supplied": True,
+    "pin_span": "3 in",
+    "obscures_plate": False,
+    "obscures_lamps": False,
+    "plug": "none",
+    "extension_allowed": False,
+    "rear_extent": "30 in",
+    "width": "48 in",
+}
 _MOUNT = {
-    "kind": "ball_mount", "shank": "2 in", "pin": "5/8 in", "weight": "12 lb", "trailer_rating": "6000 lb",
-    "tongue_rating": "600 lb", "ball_hole": "1 in", "rise": "-2 in", "platform_thickness": "5/8 in",
-    "length": "10 in", "min_class": "none", "pin_supplied": True, "pin_span": "3 in", "extension_allowed": False,
-}  # fmt: skip
+    "kind": "ball_mount",
+    "shank": "2 in",
+    "pin": "5/8 in",
+    "weight": "12 lb",
+    "trailer_rating": "6000 lb",
+    "tongue_rating": "600 lb",
+    "ball_hole": "1 in",
+    "rise": "-2 in",
+    "platform_thickness": "5/8 in",
+    "length": "10 in",
+    "min_class": "none",
+    "pin_supplied": True,
+    "pin_span": "3 in",
+    "extension_allowed": False,
+}
 _BALL = {"diameter": "2 in", "shank_diameter": "1 in", "shank_length": "2 in", "rating": "6000 lb"}
 _TRAILER = {
-    "gross_weight": "3000 lb", "tongue_weight": "350 lb", "coupler": "2 in", "coupler_rating": "5000 lb",
-    "coupler_height": "14 in", "brakes": "electric", "plug": "blade_7", "weight_distribution": False,
-    "chain_count": 2, "chain_rating_each": "9000 lb", "chain_hook_size": "1/2 in",
-}  # fmt: skip
+    "gross_weight": "3000 lb",
+    "tongue_weight": "350 lb",
+    "coupler": "2 in",
+    "coupler_rating": "5000 lb",
+    "coupler_height": "14 in",
+    "brakes": "electric",
+    "plug": "blade_7",
+    "weight_distribution": False,
+    "chain_count": 2,
+    "chain_rating_each": "9000 lb",
+    "chain_hook_size": "1/2 in",
+}
 
 
 def questions(count: int, seed: int = 1) -> list[dict[str, Any]]:

@@ -198,16 +198,26 @@ def _scaled(reading: Ends, from_support: Ends, to_scale: Ends) -> Ends:
 
 
 _FORMULAS: dict[str, Callable[..., str]] = {
-    "departure_angle": _angle, "touching_rise": _rise, "swing_clearance": _swing, "drop_clearance": _drop,
-    "swing_reach": _swing_reach, "turning_angle": _turn, "d_value": _pull,
+    "departure_angle": _angle,
+    "touching_rise": _rise,
+    "swing_clearance": _swing,
+    "drop_clearance": _drop,
+    "swing_reach": _swing_reach,
+    "turning_angle": _turn,
+    "d_value": _pull,
     "angle_of_grade": lambda g: f"degrees(atan({g}))",
     "grade_of_angle": lambda a: f"tan(radians(least(greatest({a}, -90.0), 90.0)))",
-    "min": lambda *each: f"least({', '.join(each)})", "max": lambda *each: f"greatest({', '.join(each)})",
-}  # fmt: skip
+    "min": lambda *each: f"least({', '.join(each)})",
+    "max": lambda *each: f"greatest({', '.join(each)})",
+}
 _OVER_BOUNDS: dict[str, Callable[..., Ends]] = {
-    "abs": _magnitude, "span": _span, "rear_axle_share": _share, "front_axle_relief": _relief,
-    "clearance_on_grade": _on_grade, "scaled_tongue_weight": _scaled,
-}  # fmt: skip
+    "abs": _magnitude,
+    "span": _span,
+    "rear_axle_share": _share,
+    "front_axle_relief": _relief,
+    "clearance_on_grade": _on_grade,
+    "scaled_tongue_weight": _scaled,
+}
 
 
 @dataclass(frozen=True)
@@ -348,8 +358,10 @@ class Translator:
     def _conditional(self, node: typed.Conditional, condition: int, then: int, otherwise: int) -> Any:
         (yes, no), a, b = self.of(condition), self.of(then), self.of(otherwise)
         if isinstance(node.type, NumberType):
-            return (case(yes, no, a[0], b[0], f"least({a[0]}, {b[0]})"),
-                    case(yes, no, a[1], b[1], f"greatest({a[1]}, {b[1]})"))  # fmt: skip
+            return (
+                case(yes, no, a[0], b[0], f"least({a[0]}, {b[0]})"),
+                case(yes, no, a[1], b[1], f"greatest({a[1]}, {b[1]})"),
+            )
         if isinstance(node.type, ListType):
             return case(yes, no, a, b, f"({a} | {b})")
         return tuple(
@@ -375,11 +387,16 @@ class Translator:
             return f"{name}({cells})"
 
         if isinstance(kind, NumberType):
-            return (chosen(lambda v: figure(v[0]), figure(inf), "least"),
-                    chosen(lambda v: figure(v[1]), figure(-inf), "greatest"))  # fmt: skip
+            return (
+                chosen(lambda v: figure(v[0]), figure(inf), "least"),
+                chosen(lambda v: figure(v[1]), figure(-inf), "greatest"),
+            )
         if isinstance(kind, ListType):
-            return "(" + " | ".join(f"CASE WHEN {mask} & {1 << i} != 0 THEN {v} ELSE 0 END"
-                                    for i, v in enumerate(values)) + ")"  # fmt: skip
+            return (
+                "("
+                + " | ".join(f"CASE WHEN {mask} & {1 << i} != 0 THEN {v} ELSE 0 END" for i, v in enumerate(values))
+                + ")"
+            )
         return tuple(f"({mask} & {sum(1 << i for i, v in enumerate(values) if v != want)} = 0)" for want in (YES, NO))
 
     def _lookup_band(self, node: typed.LookupBand, key: int) -> Any:

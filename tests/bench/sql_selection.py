@@ -86,8 +86,11 @@ class SqlSelection:
         """Hold a page to ours."""
         page = self.page(rig, len(ours["items"]))
         assert [msgspec.to_builtins(one) for one in page["items"]] == ours["items"]
-        decided = {(self.selector._codes[code][0], OUTCOMES[place]): int(count)
-                   for code, place, count in page["codes"] if place}  # fmt: skip
+        decided = {
+            (self.selector._codes[code][0], OUTCOMES[place]): int(count)
+            for code, place, count in page["codes"]
+            if place
+        }
         assert decided == {(one["code"], one["outcome"]): one["items"] for one in ours["counts"]["decided_by"]}
         kinds: dict[str, list[int]] = {}
         for kind, place, count in page["kinds"]:
