@@ -72,7 +72,7 @@ def test_what_is_wrong_is_told_in_place(tmp_path: Path, file: str, old: str, new
         ("vocabulary/lists.yaml", "ski carrier, is: [carries, ", "ski carrier, is: [carries, takes_bikes, "),
         ("drawing.yaml", "folds: kind.carries and not kind.encloses", "folds: kind.carries"),
     ],
-)  # fmt: skip
+)
 def test_the_digest_is_of_all_that_plans_answers_and_drawings_take(
     tmp_path: Path, file: str, old: str, new: str
 ) -> None:

@@ -172,19 +172,34 @@ def test_a_length_compared_with_a_mass_is_refused_in_place(tmp_path: Path) -> No
         ("is {accessory.shank}", "[is so]", (11, 31), "no value stands in `[brackets]`", "name one in `{braces}`"),
         ("{accessory.shank}", "[{accessory.shnk}|so]", (11, 36), "there is no fact `accessory.shnk`", ""),
         ("severity: caution", "severity: caution\n    if_unknown: caution", (18, 17), "`if_unknown` is for", ""),
-        ("{gives: fails, so: blocks}", "{gives: fails}", (13, 33), "an example that gives `fails` says what",
-         "add `so: blocks` or `so: caution`: `blocks` makes the answer no"),
-        ("{gives: undetermined, so: open}", "{gives: undetermined}", (13, 61), "an example that gives",
-         "add `so: open` or `so: caution`"),
+        (
+            "{gives: fails, so: blocks}",
+            "{gives: fails}",
+            (13, 33),
+            "an example that gives `fails` says what",
+            "add `so: blocks` or `so: caution`: `blocks` makes the answer no",
+        ),
+        (
+            "{gives: undetermined, so: open}",
+            "{gives: undetermined}",
+            (13, 61),
+            "an example that gives",
+            "add `so: open` or `so: caution`",
+        ),
         ("fails, so: blocks", "fails, so: open", (13, 52), "`open` is not what `fails` may bring", "it is one of"),
-        ("[{gives: passes}", "[{gives: passes, so: open}", (13, 36),
-         "what gives `passes` brings nothing to the answer", "take `so` out"),
+        (
+            "[{gives: passes}",
+            "[{gives: passes, so: open}",
+            (13, 36),
+            "what gives `passes` brings nothing to the answer",
+            "take `so` out",
+        ),
         ("topic: coupling", "topic: towing", (1, 1), "the topic of this file is `coupling`", ""),
         ("is: accessory.weight", "is: carried.weight", (4, 67), "`carried.weight` depends on itself: ", "break"),
         ("type: mass, is", "type: length, is", (4, 69), "`accessory.weight + 10 lb` is a mass, expected a length", ""),
         ("name: carried.weight", "name: accessory.weight", (4, 5), "`accessory.weight` is declared already", ""),
     ],
-)  # fmt: skip
+)
 def test_what_is_wrong_is_told_in_place(
     tmp_path: Path, old: str, new: str, at: tuple[int, int], message: str, help: str
 ) -> None:
@@ -214,8 +229,11 @@ def test_problems_of_all_files_are_told_at_once(tmp_path: Path) -> None:
     changes |= changed("2-1/2 in]", "two]", "vocabulary/lists.yaml")
     found = problems(tmp_path, changes)
     assert [one.file.removeprefix("rules/") for one in found if "tap`" not in one.message] == [
-        "adapters.yaml", "coupling.yaml", "tables/classes.yaml", "vocabulary/lists.yaml",
-    ]  # fmt: skip
+        "adapters.yaml",
+        "coupling.yaml",
+        "tables/classes.yaml",
+        "vocabulary/lists.yaml",
+    ]
     assert sum("`tap` is not an effort" in one.message or "`tap`" in one.message for one in found) == 3
 
 
@@ -231,13 +249,21 @@ def test_what_a_fact_cannot_lean_on_is_told_where_it_is_written(tmp_path: Path) 
 @pytest.mark.parametrize(
     ("old", "new", "message"),
     [
-        ("is: accessory.weight + 10 lb}", ("is: x.b}\n  - {name: x.b, label: b, type: mass, is: x.c}\n"
-         "  - {name: x.c, label: c, type: mass, is: carried.weight}"),
-         "`carried.weight` depends on itself: carried.weight -> x.b -> x.c -> carried.weight"),
-        ("is: accessory.weight + 10 lb}", "is: carried.weight + 1 kg}",
-         "`carried.weight` depends on itself: carried.weight -> carried.weight"),
+        (
+            "is: accessory.weight + 10 lb}",
+            (
+                "is: x.b}\n  - {name: x.b, label: b, type: mass, is: x.c}\n"
+                "  - {name: x.c, label: c, type: mass, is: carried.weight}"
+            ),
+            "`carried.weight` depends on itself: carried.weight -> x.b -> x.c -> carried.weight",
+        ),
+        (
+            "is: accessory.weight + 10 lb}",
+            "is: carried.weight + 1 kg}",
+            "`carried.weight` depends on itself: carried.weight -> carried.weight",
+        ),
     ],
-)  # fmt: skip
+)
 def test_circles_of_derived_values(tmp_path: Path, old: str, new: str, message: str) -> None:
     """A derived value that needs itself is refused, with the way round."""
     assert problem(tmp_path, old, new).message == message
@@ -257,7 +283,7 @@ def derived(*expressions: str) -> dict[str, str]:
         ("x.d{a} + x.d{b}", "`x.d14` comes to 2903 parts with all it reads; at most 2000 are allowed"),
         ("(x.d{a} if present(accessory) else x.d{a})", "`x.d10` comes to 2556 parts with all it reads; at most 2000"),
     ],
-)  # fmt: skip
+)
 def test_derived_values_do_not_pile_up(tmp_path: Path, step: str, message: str) -> None:
     """A chain or a tree of derived values is refused before it can cost more than an error."""
     texts = ["1 kg + 1 kg", "1 kg", *(step.format(a=i - 1, b=i - 2) for i in range(2, 300))]
@@ -290,16 +316,23 @@ def test_the_opening_reads_facts_and_itself_before(tmp_path: Path, old: str, new
         ("vocabulary/receiver.yaml", "subject: receiver", "subject: accessory", "subject `accessory` is declared"),
         ("vocabulary/accessory.yaml", "type: kind", "type: kinds", "`kinds` is not a type"),
         ("vocabulary/lists.yaml", "step:", "a-step:", "`a-step` cannot be a member's name"),
-        ("vocabulary/lists.yaml", "lists:\n", "tolerances: {tape: {lenght: 1 in}}\nlists:\n",
-         "tolerances of `tape` has no key `lenght`"),
+        (
+            "vocabulary/lists.yaml",
+            "lists:\n",
+            "tolerances: {tape: {lenght: 1 in}}\nlists:\n",
+            "tolerances of `tape` has no key `lenght`",
+        ),
         ("tables/classes.yaml", "step: 10 lb", "step: 10 in", "`10 in` is a length, expected a mass"),
         ("tables/classes.yaml", "ball_mount: 20", "zebra: 1 lb, ball_mount: 20", "`zebra` is not in kind"),
         ("tables/classes.yaml", "step: 10 lb, ", "", "the table has no row for `step`"),
-        ("tables/classes.yaml", "key: kind\n    gives: mass\n    rows: {step: 10 lb, ball_mount: 20 lb}",
-         "key: mass\n    gives: kind\n    bands: [{up_to: 2 lb, is: step}, {up_to: 1 lb, is: step}, {is: step}]",
-         "a table by bands has rising `up_to`"),
+        (
+            "tables/classes.yaml",
+            "key: kind\n    gives: mass\n    rows: {step: 10 lb, ball_mount: 20 lb}",
+            "key: mass\n    gives: kind\n    bands: [{up_to: 2 lb, is: step}, {up_to: 1 lb, is: step}, {is: step}]",
+            "a table by bands has rising `up_to`",
+        ),
     ],
-)  # fmt: skip
+)
 def test_faults_of_vocabulary_and_tables(tmp_path: Path, file: str, old: str, new: str, message: str) -> None:
     """A vocabulary or table that is wrong is told so at its own file."""
     first = next(one for one in problems(tmp_path, changed(old, new, file)) if one.file == f"rules/{file}")
@@ -320,7 +353,7 @@ def test_faults_of_vocabulary_and_tables(tmp_path: Path, file: str, old: str, ne
         ("rules:\n" + "  [" * 60 + "\n", 2, "lists and mappings are nested more than 50 deep"),
     ],
     ids=["repeated", "anchor", "bomb", "tag", "tab", "nul", "open", "list", "deep"],
-)  # fmt: skip
+)
 def test_hostile_yaml_is_told_by_file_and_line(tmp_path: Path, text: str, line: int, message: str) -> None:
     """What the YAML reader refuses comes out of the loader with the file's name and line."""
     found = problems(tmp_path, {"coupling.yaml": text})
@@ -355,7 +388,7 @@ def test_a_folder_without_rulebook_yaml(tmp_path: Path) -> None:
         ("adapters.yaml", "bare: {size: receiver.opening}", "bare: {size: (receiver.opening)}"),
     ],
     ids=["comments", "key order", "spacing", "quotes", "examples", "layout", "brackets"],
-)  # fmt: skip
+)
 def test_the_digest_is_of_meaning(tmp_path: Path, file: str, old: str, new: str) -> None:
     """Comments, the order of keys, spacing, quotes and examples do not change the digest."""
     assert load_rulebook(write(tmp_path / "b", changed(old, new, file))).digest == loaded(tmp_path / "a").digest

@@ -63,10 +63,12 @@ ROWS: list[Row] = [
 PLACES = (*EFFECTS, ("notice", "undetermined"))
 """Every row of the table, and one of a severity that it has not."""
 MEANT: dict[Effect, tuple[Outcome, str, str, str]] = {
-    "fails": ("fails", BAD, "fails", "✗"), "unknown": ("undetermined", OPEN, "open", "?"),
-    "cautions": ("conditional", OPEN, "caution", "!"), "doubts": ("conditional", OPEN, "caution", "!"),
+    "fails": ("fails", BAD, "fails", "✗"),
+    "unknown": ("undetermined", OPEN, "open", "?"),
+    "cautions": ("conditional", OPEN, "caution", "!"),
+    "doubts": ("conditional", OPEN, "caution", "!"),
     "passes": ("works", GOOD, "passes", "✓"),
-}  # fmt: skip
+}
 """What each effect comes to: the outcome, the word for what holds a rule up, and the marks on page and console."""
 
 
@@ -81,10 +83,18 @@ def _rulebook(severity: str, if_unknown: str) -> Rulebook:
     names = Names(shipped.vocabulary.slots(), frozenset(shipped.vocabulary.subjects))
     requires = check(Source.plain(f"{WEIGHT} <= 100 kg"), names, TRUTH)
     rule = replace(
-        next(one for one in shipped.rules if not one.limit), id="made", subjects=("accessory",), guard=None,
-        requires=requires, severity=cast("Severity", severity), if_unknown=cast("IfUnknown", if_unknown),
-        fails=("It is too heavy.",), unknown=("It may be too heavy.",), remedy="", margin=None,
-    )  # fmt: skip
+        next(one for one in shipped.rules if not one.limit),
+        id="made",
+        subjects=("accessory",),
+        guard=None,
+        requires=requires,
+        severity=cast("Severity", severity),
+        if_unknown=cast("IfUnknown", if_unknown),
+        fails=("It is too heavy.",),
+        unknown=("It may be too heavy.",),
+        remedy="",
+        margin=None,
+    )
     return replace(shipped, rules=(rule,), limits=(), needs=(), cautions=())
 
 
@@ -152,8 +162,9 @@ def _plan_agrees(of: Answerer, weight: Value, outcome: Outcome) -> None:
     rows = fold.rows(fold.judged(Case({}, frozenset(("vehicle", "receiver")))))
     assert rows.works.tolist() == [outcome in ("works", "conditional")]
     assert (rows.fails.tolist(), rows.opens.tolist()) == (
-        [int(outcome == "fails")], [int(outcome in ("conditional", "undetermined"))],
-    )  # fmt: skip
+        [int(outcome == "fails")],
+        [int(outcome in ("conditional", "undetermined"))],
+    )
 
 
 def _written(weight: Value) -> object:

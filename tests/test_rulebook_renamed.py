@@ -12,9 +12,12 @@ from renaming import ROOT, Names, copy_renamed, renamed, shipped, spoken
 from fitsvc.rulebook.loader import load_rulebook
 
 BY_DAY = (
-    "drawing_marks::test_what_is_open_is_marked_as_open", "planning::test_no_set_is_smaller", "rules_safety",
-    "service_openapi::test_it_is_valid", "synthetic_planted::test_claims",
-)  # fmt: skip
+    "drawing_marks::test_what_is_open_is_marked_as_open",
+    "planning::test_no_set_is_smaller",
+    "rules_safety",
+    "service_openapi::test_it_is_valid",
+    "synthetic_planted::test_claims",
+)
 AT_NIGHT = (
     "answers_candidates", "answers_limits", "answers_next", "answers_promises", "answers_reading_aloud",
     "answers_remedies", "audits_pairs", "cli_answer", "counter_asking", "demo_world", "drawing", "drawing_bars",
@@ -75,11 +78,15 @@ _BALL = 'if fills is not None and rulebook.needs[number - len(rulebook.rules)].i
 @pytest.mark.parametrize(
     ("file", "old", "new", "test"),
     [
-        ("drawing/staging.py", "if rule.draws is None:", 'if rule.id != "folded-clears-bumper":',
-         "drawing_marks::test_what_is_open_is_marked_as_open"),
+        (
+            "drawing/staging.py",
+            "if rule.draws is None:",
+            'if rule.id != "folded-clears-bumper":',
+            "drawing_marks::test_what_is_open_is_marked_as_open",
+        ),
         ("planning/wares.py", "if fills is not None:", _BALL, "planning::test_no_set_is_smaller"),
     ],
-)  # fmt: skip
+)
 def test_a_name_in_the_source_is_found_out(copy: Path, file: str, old: str, new: str, test: str) -> None:
     """A rule's or need's name put back into the source fails the renamed tests."""
     path = copy / "fitsvc" / file
@@ -93,8 +100,11 @@ def test_a_name_in_the_source_is_found_out(copy: Path, file: str, old: str, new:
 
 def test_no_text_in_the_source_is_a_name() -> None:
     """No module of fitsvc holds the name of a rule, limit, need, caution or kind."""
-    found = {str(path.relative_to(ROOT)): hits for path in sorted((ROOT / "fitsvc").rglob("*.py"))
-             if (hits := spoken(path.read_text("utf-8"), shipped()))}  # fmt: skip
+    found = {
+        str(path.relative_to(ROOT)): hits
+        for path in sorted((ROOT / "fitsvc").rglob("*.py"))
+        if (hits := spoken(path.read_text("utf-8"), shipped()))
+    }
     assert found == {}
 
 
@@ -109,9 +119,13 @@ def test_no_text_in_the_source_is_a_name() -> None:
         ('"""As a bike_carrier."""', []),
         ('x = "ball"', []),
     ],
-)  # fmt: skip
+)
 def test_a_name_is_seen_in_a_source(source: str, hits: list[tuple[int, str]]) -> None:
     """Names are seen as whole texts and within them, common words as whole texts only, docstrings not at all."""
-    names = Names(frozenset(("in-use-clears-bumper", "hitch-pin", "ball")), frozenset(("bike_carrier", "step")),
-                  frozenset(("ball",)), frozenset(("ball",)))  # fmt: skip
+    names = Names(
+        frozenset(("in-use-clears-bumper", "hitch-pin", "ball")),
+        frozenset(("bike_carrier", "step")),
+        frozenset(("ball",)),
+        frozenset(("ball",)),
+    )
     assert spoken(source, names) == hits

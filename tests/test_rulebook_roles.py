@@ -23,9 +23,12 @@ RULEBOOK = answerer().rulebook
 KINDS = kinds_of(RULEBOOK.vocabulary)
 ROLES = [role.name for role in RULEBOOK.vocabulary.roles["accessory_kind"]]
 RATINGS = {
-    "receiver.tongue_rating": "receiver", "adapter.tongue_rating": "an adapter", "vehicle.tongue_rating": "vehicle",
-    "vehicle.gvwr": "payload", "vehicle.gawr_rear": "rear axle",
-}  # fmt: skip
+    "receiver.tongue_rating": "receiver",
+    "adapter.tongue_rating": "an adapter",
+    "vehicle.tongue_rating": "vehicle",
+    "vehicle.gvwr": "payload",
+    "vehicle.gawr_rear": "rear axle",
+}
 """Every rating above what hangs in the opening."""
 DERIVED = {name: one.node for name, one in RULEBOOK.derived.items()}
 CAREFUL = {
@@ -86,9 +89,13 @@ def test_what_is_wrong_with_roles_is_told_at_its_line(
 
 @pytest.mark.parametrize(
     ("kinds", "expected"),
-    [(["bike_carrier", "ski_carrier"], YES), (["step", "winch_mount"], NO), (["bike_carrier", "step"], UNKNOWN),
-     (None, UNKNOWN)],
-)  # fmt: skip
+    [
+        (["bike_carrier", "ski_carrier"], YES),
+        (["step", "winch_mount"], NO),
+        (["bike_carrier", "step"], UNKNOWN),
+        (None, UNKNOWN),
+    ],
+)
 def test_a_role_is_sure_where_all_kinds_that_may_be_meant_agree(kinds: list[str] | None, expected: int) -> None:
     """Over a kind that is not exactly known a role is yes or no only where every one of them says so."""
     assert value("kind.carries", {"accessory.kind": kinds}) == expected
@@ -135,13 +142,22 @@ def test_every_rating_that_a_kind_can_exceed_has_a_rule_that_refuses_it(kind: st
         ({"receiver.tongue_rating": "350 lb"}, []),
         ({"receiver.tongue_rating": "2000 lb", "vehicle.tongue_rating": "350 lb"}, []),
         ({"receiver.tongue_rating": "2000 lb", "vehicle.gvwr": "6000 lb", "vehicle.curb_weight": "5500 lb"}, []),
-        ({"receiver.tongue_rating": "2000 lb", "vehicle.gawr_rear": "3000 lb", "vehicle.curb_weight_rear": "2900 lb",
-          "vehicle.wheelbase": "120 in", "vehicle.rear_overhang": "40 in", "mounting.pin_to_bumper": "4 in",
-          "accessory.length": "10 in"}, []),
+        (
+            {
+                "receiver.tongue_rating": "2000 lb",
+                "vehicle.gawr_rear": "3000 lb",
+                "vehicle.curb_weight_rear": "2900 lb",
+                "vehicle.wheelbase": "120 in",
+                "vehicle.rear_overhang": "40 in",
+                "mounting.pin_to_bumper": "4 in",
+                "accessory.length": "10 in",
+            },
+            [],
+        ),
         ({}, [{"kind": "reducer_sleeve", "tongue_rating": "350 lb"}]),
     ],
     ids=["receiver", "vehicle", "payload", "rear axle", "adapter"],
-)  # fmt: skip
+)
 @pytest.mark.parametrize("kind", [*KINDS, None])
 def test_nothing_heavier_than_a_rating_passes(
     kind: str | None, bears: dict[str, str], adapters: list[dict[str, str]]

@@ -14,14 +14,27 @@ from fitsvc.language.forms.geometry import departure_angle, grade_of_angle
 TOPICS = ("clearance", "ground", "spare")
 PAST = ("closure-opens-past-accessory", "closure-opens-past-folded", "closure-opens-past-load")
 VEHICLE = {
-    "body": "suv", "wheelbase": "113 in", "rear_overhang": "43 in", "tyre_radius": "14-1/2 in",
-    "rear_closure": "lift_gate", "closure_hinge_height": "70 in", "closure_length": "43 in",
-    "closure_hinge_setback": "16 in", "spare_location": "underbody",
-}  # fmt: skip
+    "body": "suv",
+    "wheelbase": "113 in",
+    "rear_overhang": "43 in",
+    "tyre_radius": "14-1/2 in",
+    "rear_closure": "lift_gate",
+    "closure_hinge_height": "70 in",
+    "closure_length": "43 in",
+    "closure_hinge_setback": "16 in",
+    "spare_location": "underbody",
+}
 TRAY = {
-    "kind": "bike_carrier", "front_setback": "8 in", "stow_setback": "5-1/2 in", "rear_extent": "32-1/2 in",
-    "lowest_drop": "3 in", "top_height": "32 in", "stow_height": "38 in", "width": "62 in", "tilts_clear": False,
-}  # fmt: skip
+    "kind": "bike_carrier",
+    "front_setback": "8 in",
+    "stow_setback": "5-1/2 in",
+    "rear_extent": "32-1/2 in",
+    "lowest_drop": "3 in",
+    "top_height": "32 in",
+    "stow_height": "38 in",
+    "width": "62 in",
+    "tilts_clear": False,
+}
 MOUNT = {"kind": "ball_mount", "length": "8 in", "tilts_clear": False}
 PICKUP = {"body": "pickup", "rear_closure": "drop_tailgate", "closure_hinge_height": "35 in", "closure_length": "30 in"}
 
@@ -46,8 +59,14 @@ def _told(answer: Answer) -> dict[str, Finding]:
 def test_what_is_not_asked_is_not_told() -> None:
     """With bikes in the question but no grade and no closure, nothing is said of either, but for a usual driveway."""
     told = _told(_ask({"bikes": 2, "bike_weight": "40 lb"}, accessory=TRAY))
-    assert set(told) == {"folded-clears-bumper", "folded-not-close-to-bumper", "in-use-clears-bumper",
-                         "above-the-ground", "well-above-the-ground", "takes-a-usual-driveway"}  # fmt: skip
+    assert set(told) == {
+        "folded-clears-bumper",
+        "folded-not-close-to-bumper",
+        "in-use-clears-bumper",
+        "above-the-ground",
+        "well-above-the-ground",
+        "takes-a-usual-driveway",
+    }
     assert {finding.result for finding in told.values()} == {"passes"}
 
 
@@ -83,9 +102,16 @@ def test_an_unknown_sag_is_not_taken_for_none() -> None:
     assert "how far the loaded rear sags" in open_
     assert "surely takes" not in open_, "what it takes is not sure while the sag is not known"
     grade = {"load.steepest_grade": "10 %", "vehicle.tyre_radius": "14-1/2 in", "vehicle.wheelbase": "113 in"}
-    known = {**CARRIER, "vehicle.rear_overhang": "43 in", "accessory.rear_extent": "32-1/2 in",
-             "accessory.lowest_behind": "32-1/2 in", "accessory.lowest_drop": "3 in", "mounting.height": "16-1/2 in",
-             "mounting.pin_to_bumper": "3-1/2 in", **grade}  # fmt: skip
+    known = {
+        **CARRIER,
+        "vehicle.rear_overhang": "43 in",
+        "accessory.rear_extent": "32-1/2 in",
+        "accessory.lowest_behind": "32-1/2 in",
+        "accessory.lowest_drop": "3 in",
+        "mounting.height": "16-1/2 in",
+        "mounting.pin_to_bumper": "3-1/2 in",
+        **grade,
+    }
     assert "load.rear_sag" in [step.fact for step in answer(known).next]
 
 
@@ -98,9 +124,14 @@ def test_an_open_grade_is_a_caution_only() -> None:
 
 @pytest.mark.parametrize(
     ("facts", "result"),
-    [({}, "undetermined"), ({"front_height": "32 in"}, "fails"), ({"front_height": "6 in"}, "undetermined"),
-     ({"front_height": "6 in", "top_height": "6 in"}, "passes"), ({"tilts_clear": True}, "passes")],
-)  # fmt: skip
+    [
+        ({}, "undetermined"),
+        ({"front_height": "32 in"}, "fails"),
+        ({"front_height": "6 in"}, "undetermined"),
+        ({"front_height": "6 in", "top_height": "6 in"}, "passes"),
+        ({"tilts_clear": True}, "passes"),
+    ],
+)
 def test_a_lift_gate_and_a_tray(facts: dict[str, Any], result: str) -> None:
     """A box that the gate strikes leaves it open; a high front decides it, a low carrier or one that tilts clears."""
     told = _told(_ask({"needs_closure_open": True}, accessory={**TRAY, **facts}))
@@ -141,10 +172,13 @@ def test_the_jack_is_judged_where_it_is_named() -> None:
 
 @pytest.mark.parametrize(
     ("mounting", "result", "figure"),
-    [({"spare_blocked_from": "32 in"}, "fails", "at most 32 in"), ({"spare_fits_up_to": "33 in"}, "passes", ""),
-     ({"spare_fits_up_to": "32 in", "spare_blocked_from": "33-1/4 in"}, "undetermined", "32 in to 33-1/4 in"),
-     ({}, "undetermined", "Try it, or measure the room")],
-)  # fmt: skip
+    [
+        ({"spare_blocked_from": "32 in"}, "fails", "at most 32 in"),
+        ({"spare_fits_up_to": "33 in"}, "passes", ""),
+        ({"spare_fits_up_to": "32 in", "spare_blocked_from": "33-1/4 in"}, "undetermined", "32 in to 33-1/4 in"),
+        ({}, "undetermined", "Try it, or measure the room"),
+    ],
+)
 def test_a_spare_under_the_body(mounting: dict[str, Any], result: str, figure: str) -> None:
     """A spare of 32.6 in stows, does not, or is between what is known: the reason says which."""
     spare = {"facts": {"tyre": "265/70R18", "stowed_where": "underbody"}}
@@ -202,7 +236,7 @@ ROOM = {"vehicle.spare_well_diameter": "34 in", "mounting.spare_room_taken": "2 
         ({"mounting.spare_fits_up_to": "33 in", **ROOM}, "is 33 in across, by others 0 in to 32 in"),
         ({"mounting.spare_fits_up_to": "32 in", **ROOM}, ""),
     ],
-)  # fmt: skip
+)
 def test_evidence_that_contradicts_itself_is_told(known: Mapping[str, Any], told: str) -> None:
     """An answer that rests on what stowed and what did not says where the two cannot both be."""
     found = answer({"spare.tyre": "245/75R16", "spare.stowed_where": "underbody", **known}).cautions

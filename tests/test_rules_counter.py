@@ -28,38 +28,63 @@ NEVER_YES = "conditional undetermined fails"
 NO_NO = "works conditional undetermined"
 BASKET: Facts = {
     **without(BIKES, "load.bikes", "load.bike_weight", "accessory.bikes_max", "accessory.bike_weight_max"),
-    "accessory.kind": "cargo_carrier", "accessory.capacity": "500 lb", "load.cargo_weight": "200 lb",
+    "accessory.kind": "cargo_carrier",
+    "accessory.capacity": "500 lb",
+    "load.cargo_weight": "200 lb",
     "load.tie_down_limit": "600 lb",
-}  # fmt: skip
+}
 STEP: Facts = {
     **without(BIKES, "load.bikes", "load.bike_weight", "accessory.bikes_max", "accessory.bike_weight_max"),
-    "accessory.kind": "step", "accessory.weight": "20 lb", "accessory.capacity": "300 lb", "accessory.length": "8 in",
-    "accessory.rear_extent": "12 in", "accessory.top_height": "2 in",
-}  # fmt: skip
+    "accessory.kind": "step",
+    "accessory.weight": "20 lb",
+    "accessory.capacity": "300 lb",
+    "accessory.length": "8 in",
+    "accessory.rear_extent": "12 in",
+    "accessory.top_height": "2 in",
+}
 DUAL: Facts = {
-    **EXTENSION, "kind": "dual_receiver", "adds_length": "1 in", "adds_rise": "4 in", "weight": "20 lb",
-}  # fmt: skip
+    **EXTENSION,
+    "kind": "dual_receiver",
+    "adds_length": "1 in",
+    "adds_rise": "4 in",
+    "weight": "20 lb",
+}
 HALF: Facts = {**EXTENSION, "keeps_fraction": "50 %"}
 DOOR: Facts = {
-    "vehicle.rear_closure": "side_hinged", "vehicle.spare_location": "rear_door", "vehicle.spare_protrusion": "9 in",
-}  # fmt: skip
+    "vehicle.rear_closure": "side_hinged",
+    "vehicle.spare_location": "rear_door",
+    "vehicle.spare_protrusion": "9 in",
+}
 BARS: Facts = {
-    **TOWED, "accessory.kind": "weight_distribution_head", "accessory.weight": "80 lb",
-    "accessory.rise_lowest": "-6 in", "accessory.rise_highest": "4 in", "accessory.trailer_rating": "10000 lb",
-    "accessory.tongue_rating": "1000 lb", "trailer.weight_distribution": True,
-    "receiver.weight_distribution_allowed": True, "vehicle.tow_rating_wd": "9000 lb",
-    "receiver.trailer_rating_wd": "10000 lb", "receiver.tongue_rating_wd": "1000 lb",
-    "vehicle.tongue_rating_wd": "900 lb", "vehicle.gawr_front": "3700 lb", "ball.rating": "10000 lb",
-}  # fmt: skip
+    **TOWED,
+    "accessory.kind": "weight_distribution_head",
+    "accessory.weight": "80 lb",
+    "accessory.rise_lowest": "-6 in",
+    "accessory.rise_highest": "4 in",
+    "accessory.trailer_rating": "10000 lb",
+    "accessory.tongue_rating": "1000 lb",
+    "trailer.weight_distribution": True,
+    "receiver.weight_distribution_allowed": True,
+    "vehicle.tow_rating_wd": "9000 lb",
+    "receiver.trailer_rating_wd": "10000 lb",
+    "receiver.tongue_rating_wd": "1000 lb",
+    "vehicle.tongue_rating_wd": "900 lb",
+    "vehicle.gawr_front": "3700 lb",
+    "ball.rating": "10000 lb",
+}
 UNBRAKED: Facts = {**TOWED, "trailer.brakes": "none", "trailer.breakaway": False, "trailer.plug": "flat_4"}
 HOOK: Facts = {
     **without(TOWED, "ball.diameter", "ball.shank_diameter", "ball.shank_length", "ball.rating"),
-    "accessory.kind": "pintle_mount", "accessory.hook_supplied": True,
-}  # fmt: skip
+    "accessory.kind": "pintle_mount",
+    "accessory.hook_supplied": True,
+}
 SPARE: Facts = {
-    "vehicle.tyre": "245/75R16 111T", "vehicle.spare_location": "underbody", "mounting.spare_fits_up_to": "34 in",
-    "spare.tyre": "245/75R16 111T", "spare.stowed_where": "underbody",
-}  # fmt: skip
+    "vehicle.tyre": "245/75R16 111T",
+    "vehicle.spare_location": "underbody",
+    "mounting.spare_fits_up_to": "34 in",
+    "spare.tyre": "245/75R16 111T",
+    "spare.stowed_where": "underbody",
+}
 
 DANGEROUS: Sequence[Row] = [
     ("an S value binds a loaded bike carrier", {**BIKES, "receiver.vertical_rating": "75 kg", "load.bikes": 4,
@@ -325,16 +350,21 @@ def test_no_next_step_offers_what_makes_no_difference() -> None:
     box = {**BASKET, **lift, "vehicle.closure_length": "46 in", "accessory.kind": "enclosed_carrier"}
     tray = {**BASKET, **lid, "vehicle.closure_length": "30 in", "accessory.stow_height": "8 in"}
     pin = without(STEP, "accessory.pin_supplied", "receiver.pin_supplied")
-    asked = {name: {step.fact: step for step in answer(facts).next} for name, facts in
-             (("pin", pin), ("box", box), ("tray", tray))}  # fmt: skip
+    asked = {
+        name: {step.fact: step for step in answer(facts).next}
+        for name, facts in (("pin", pin), ("box", box), ("tray", tray))
+    }
     assert not {"accessory.pin_supplied", "receiver.pin_supplied"} & asked["pin"].keys()
     assert "load.front_setback" not in asked["box"] and "load.top_height" not in asked["box"]
     assert all("at least 0 in" not in step.works_if for steps in asked.values() for step in steps.values())
     spare = answer(without({**BIKES, **SPARE}, "spare.stowed_where")).next
     vocabulary = answerer().rulebook.vocabulary
     words = vocabulary.words[vocabulary.facts["spare.stowed_where"].kind]
-    assert not [step for step in spare if step.fact == "spare.stowed_where"
-                and set(step.works_if.split(" or ")) == set(words.values())]  # fmt: skip
+    assert not [
+        step
+        for step in spare
+        if step.fact == "spare.stowed_where" and set(step.works_if.split(" or ")) == set(words.values())
+    ]
 
 
 def test_figures_are_told_by_their_sure_end() -> None:
@@ -360,22 +390,26 @@ def test_a_trailer_told_in_parts_is_told_what_they_come_to() -> None:
     found = answer({**parts, "trailer.cargo_weight": "2400 lb"})
     assert found.outcome == "undetermined"
     assert found.if_usual and (found.if_usual.outcome, found.if_usual.facts) == (
-        "works", {"trailer.gross_weight": "3400 lb"}
-    )  # fmt: skip
+        "works",
+        {"trailer.gross_weight": "3400 lb"},
+    )
     assert answer({**parts, "trailer.cargo_weight": "4001 lb"}).outcome == "fails"
 
 
 @pytest.mark.parametrize(
     ("changed", "outcome", "rule"),
     [
-        ({"load.parking_room": "20 in", "accessory.stow_extent": "12 in"}, "conditional",
-         "fits-where-it-is-parked-loaded"),
+        (
+            {"load.parking_room": "20 in", "accessory.stow_extent": "12 in"},
+            "conditional",
+            "fits-where-it-is-parked-loaded",
+        ),
         ({"load.parking_room": "40 in", "accessory.stow_extent": "12 in"}, "works", ""),
         ({"ball.diameter": "2 in"}, "conditional", "something-takes-the-ball"),
         ({"vehicle.tyre_radius": "15 in", "mounting.height": "13 in"}, "works", ""),
         ({"vehicle.tyre_radius": "15 in", "mounting.height": "9 in"}, "conditional", "takes-a-usual-driveway"),
     ],
-)  # fmt: skip
+)
 def test_a_careful_yes_says_what_it_takes(changed: Facts, outcome: str, rule: str) -> None:
     """A loaded tray that would have to fold, a ball that nothing takes and a rear that scrapes are told."""
     found = answer({**BIKES, **changed})

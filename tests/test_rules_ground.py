@@ -8,10 +8,16 @@ from judging import answer
 # 1000 mm behind the axle, 300 mm up, tyre radius 380 mm: 17.68 deg, by asin(r/sqrt(x2 + (r-h)2)) - atan((r-h)/x),
 # the tangent of 49 CFR 523.2 (wording from memory).
 FACTS = {
-    "accessory.kind": "cargo_carrier", "accessory.lowest_drop": "100 mm", "accessory.lowest_behind": "500 mm",
-    "accessory.rear_extent": "900 mm", "mounting.height": "400 mm", "mounting.pin_to_bumper": "100 mm",
-    "vehicle.rear_overhang": "600 mm", "vehicle.tyre_radius": "380 mm", "vehicle.departure_angle": "22 deg",
-}  # fmt: skip
+    "accessory.kind": "cargo_carrier",
+    "accessory.lowest_drop": "100 mm",
+    "accessory.lowest_behind": "500 mm",
+    "accessory.rear_extent": "900 mm",
+    "mounting.height": "400 mm",
+    "mounting.pin_to_bumper": "100 mm",
+    "vehicle.rear_overhang": "600 mm",
+    "vehicle.tyre_radius": "380 mm",
+    "vehicle.departure_angle": "22 deg",
+}
 
 
 def told(facts: dict[str, Any]) -> list[str]:

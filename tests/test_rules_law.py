@@ -15,8 +15,11 @@ from fitsvc.language.types import ListType
 
 BRAKES, BREAKAWAY, TWO = "brakes-where-driven", "breakaway-where-driven", "two-chains-where-driven"
 STRENGTH, BEHIND, ASIDE, DRAWBAR = (
-    "chains-by-law-where-driven", "reach-behind-where-driven", "reach-aside-where-driven", "drawbar-where-driven",
-)  # fmt: skip
+    "chains-by-law-where-driven",
+    "reach-behind-where-driven",
+    "reach-aside-where-driven",
+    "drawbar-where-driven",
+)
 _BARE: Facts = {"trailer.brakes": "none"}
 _BRAKED: Facts = {"trailer.brakes": "electric", "trailer.breakaway": False}
 _GROSS = "trailer.gross_weight"
@@ -194,8 +197,13 @@ def test_the_law_at_its_figure(place: str, rule: str, facts: Facts, fact: str, i
 
 def test_new_hampshire_holds_the_trailer_against_the_axle_ratings() -> None:
     """RSA 266:30 II(a), seen: at most 40 percent of the sum of the rated axle weights of the towing vehicle."""
-    trailer = {**_BARE, _GROSS: "2999 lb", "trailer.tongue_weight": "300 lb", "trailer.body": "utility",
-               "load.jurisdiction": "new_hampshire"}  # fmt: skip
+    trailer = {
+        **_BARE,
+        _GROSS: "2999 lb",
+        "trailer.tongue_weight": "300 lb",
+        "trailer.body": "utility",
+        "load.jurisdiction": "new_hampshire",
+    }
     for rating, found in (("2400 lb", "fails"), ("4000 lb", "passes")):
         assert result(BRAKES, {**trailer, "vehicle.gawr_front": rating, "vehicle.gawr_rear": rating}) == found
     assert result(BRAKES, {**trailer, _GROSS: "2500 lb"}) == "undetermined"
@@ -277,27 +285,38 @@ def test_the_manual_counts_wherever_it_is_driven() -> None:
         assert answer(known).outcome == "fails"
 
 
-@pytest.mark.parametrize(("facts", "found"), [
-    ({"load.jurisdiction": "kansas"}, "fails"),
-    ({"load.jurisdiction": "mississippi"}, "fails"),
-    ({"load.jurisdiction": "texas"}, "not_applicable"),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("facts", "found"),
+    [
+        ({"load.jurisdiction": "kansas"}, "fails"),
+        ({"load.jurisdiction": "mississippi"}, "fails"),
+        ({"load.jurisdiction": "texas"}, "not_applicable"),
+    ],
+)
 def test_a_law_without_a_plain_line_is_told(facts: Facts, found: str) -> None:
     """K.S.A. 8-1734 and Mississippi 63-7-51, seen: no weight, so the words are told and nobody is passed by them."""
     assert result("brakes-where-no-weight-is-set", {**_BARE, _GROSS: "500 lb", **facts}) == found
 
 
-@pytest.mark.parametrize(("place", "words"), [
-    ("texas", "12 in square"), ("arkansas", "16 in square"), ("hawaii", "16 in square"), ("iowa", "16 in square"),
-    ("ohio", "16 in square"), ("interstate_commerce", "18 in square"),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("place", "words"),
+    [
+        ("texas", "12 in square"),
+        ("arkansas", "16 in square"),
+        ("hawaii", "16 in square"),
+        ("iowa", "16 in square"),
+        ("ohio", "16 in square"),
+        ("interstate_commerce", "18 in square"),
+    ],
+)
 def test_flags_are_told_with_their_size(place: str, words: str) -> None:
     """547.382, A.C.A. 27-37-204, HRS 291-28, Iowa 321.394, Ohio 4513.09, seen; 49 CFR 393.87, quoted."""
     assert words in _reason(BEHIND, {**_CARRIED, "accessory.rear_extent": "50 in", "load.jurisdiction": place})
 
 
-@pytest.mark.parametrize(("reach", "words"), [("1.01 m", "clearly visible"), ("2.01 m", "marker boards"),
-                                              ("3.06 m", "police")])  # fmt: skip
+@pytest.mark.parametrize(
+    ("reach", "words"), [("1.01 m", "clearly visible"), ("2.01 m", "marker boards"), ("3.06 m", "police")]
+)
 def test_britain_asks_more_the_farther_a_load_reaches(reach: str, words: str) -> None:
     """GOV.UK on overhanging loads, agency: over 1 m, over 2 m, over 3.05 m."""
     there = {**_CARRIED, "load.jurisdiction": "great_britain"}
@@ -315,15 +334,25 @@ def test_the_right_side_is_told_too(place: str, words: str) -> None:
 def test_washington_lets_a_carrier_hide_the_plate() -> None:
     """EHB 1784, 2022, seen; other places ask for the plate to be seen."""
     hidden = {**_CARRIED, "accessory.obscures_plate": True}
-    found = {place: result("plate-in-sight", {**hidden, "load.jurisdiction": place})
-             for place in ("washington", "ohio", "texas", "elsewhere")}  # fmt: skip
+    found = {
+        place: result("plate-in-sight", {**hidden, "load.jurisdiction": place})
+        for place in ("washington", "ohio", "texas", "elsewhere")
+    }
     assert found == {"washington": "passes", "ohio": "fails", "texas": "fails", "elsewhere": "fails"}
 
 
 # the tables themselves
 
-_LAWS = ("brake_law", "brake_law_without_line", "breakaway_law", "chain_law", "drawbar_law", "overhang_law", "side_law",
-         "plate_law")  # fmt: skip
+_LAWS = (
+    "brake_law",
+    "brake_law_without_line",
+    "breakaway_law",
+    "chain_law",
+    "drawbar_law",
+    "overhang_law",
+    "side_law",
+    "plate_law",
+)
 
 
 def _rows() -> Iterator[tuple[str, str, str]]:

@@ -11,9 +11,14 @@ from fitsvc.engine.columns.kernel import Columns
 from fitsvc.engine.verdict import RESULTS
 
 RIG = {
-    "receiver.opening": "2 in", "receiver.pin_hole": "5/8 in", "receiver.tongue_rating": "600 lb",
-    "accessory.shank": "2 in", "accessory.pin": "5/8 in", "accessory.weight": "50 lb", "accessory.capacity": "400 lb",
-}  # fmt: skip
+    "receiver.opening": "2 in",
+    "receiver.pin_hole": "5/8 in",
+    "receiver.tongue_rating": "600 lb",
+    "accessory.shank": "2 in",
+    "accessory.pin": "5/8 in",
+    "accessory.weight": "50 lb",
+    "accessory.capacity": "400 lb",
+}
 
 
 @pytest.mark.parametrize(
@@ -24,7 +29,7 @@ RIG = {
         ("bike_carrier", {"load.cargo_weight": "150 lb"}, "cargo-on-a-carrier-for-it"),
         ("bike_carrier", {"load.bikes": 1, "load.cargo_weight": "150 lb"}, "cargo-on-a-carrier-for-it"),
     ],
-)  # fmt: skip
+)
 def test_a_load_of_the_wrong_kind_fails(kind: str, load: dict[str, object], rule: str) -> None:
     """Common practice, no source: bikes go on a bike carrier, and it carries nothing else."""
     found = answer({**RIG, "accessory.kind": kind, **load})
@@ -113,9 +118,12 @@ def test_what_is_kept_of_one_question_is_not_told_of_another() -> None:
     """With no people named a driver is counted, else those named: findings must not be mixed up."""
     people = {"facts": {"occupants_weight": {"at_most": "900 lb"}}}
     facts = {
-        "accessory.kind": "ball_mount", "accessory.length": "10 in", "trailer.tongue_weight": "300 lb",
-        "trailer.weight_distribution": False, "vehicle.curb_weight_rear": "2500 lb",
-    }  # fmt: skip
+        "accessory.kind": "ball_mount",
+        "accessory.length": "10 in",
+        "trailer.tongue_weight": "300 lb",
+        "trailer.weight_distribution": False,
+        "vehicle.curb_weight_rear": "2500 lb",
+    }
     rule = "rear-axle-with-trailer"
 
     def facts_told(told: Answerer, loaded: bool) -> dict[str, str]:

@@ -9,17 +9,22 @@ from fitsvc.language.quantities import UNITS
 
 LB = float(UNITS["lb"][1])
 LAID: Facts = {
-    "trailer.gross_weight": "2500 lb", "trailer.empty_tongue_weight": "80 lb", "trailer.cargo_weight": "1700 lb",
-    "trailer.coupler_to_axle": "100 in", "trailer.coupler_to_cargo": "88 in",
-}  # fmt: skip
+    "trailer.gross_weight": "2500 lb",
+    "trailer.empty_tongue_weight": "80 lb",
+    "trailer.cargo_weight": "1700 lb",
+    "trailer.coupler_to_axle": "100 in",
+    "trailer.coupler_to_cargo": "88 in",
+}
 
 
 def tongue(empty: float, cargo: float, axle: float, lies: float) -> float:
     """The tongue weight in pounds; lengths in inches."""
     facts = {
-        "trailer.empty_tongue_weight": f"{empty!r} lb", "trailer.cargo_weight": f"{cargo!r} lb",
-        "trailer.coupler_to_axle": f"{axle!r} in", "trailer.coupler_to_cargo": f"{lies!r} in",
-    }  # fmt: skip
+        "trailer.empty_tongue_weight": f"{empty!r} lb",
+        "trailer.cargo_weight": f"{cargo!r} lb",
+        "trailer.coupler_to_axle": f"{axle!r} in",
+        "trailer.coupler_to_cargo": f"{lies!r} in",
+    }
     low, high = value("towing.tongue_by_moments", facts)  # type: ignore[misc]
     assert low == pytest.approx(high)
     return float(low / LB)

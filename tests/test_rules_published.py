@@ -34,8 +34,17 @@ def _pounds(found: Value) -> float:
     return found[0] / _LB
 
 
-CLASSES = ((1, "class_1"), (2000, "class_1"), (2001, "class_2"), (3500, "class_2"), (3501, "class_3"),
-           (5000, "class_3"), (5001, "class_4"), (10000, "class_4"), (10001, "over_class_4"))  # fmt: skip
+CLASSES = (
+    (1, "class_1"),
+    (2000, "class_1"),
+    (2001, "class_2"),
+    (3500, "class_2"),
+    (3501, "class_3"),
+    (5000, "class_3"),
+    (5001, "class_4"),
+    (10000, "class_4"),
+    (10001, "over_class_4"),
+)
 
 
 @pytest.mark.parametrize(("pounds", "trailer_class"), CLASSES)
@@ -55,8 +64,12 @@ def test_smallest_ball(pounds: int, ball: str) -> None:
     assert _member(value(expression, {"trailer.gross_weight": f"{pounds} lb"}), _BALLS) == ball
 
 
-FORCES = (("47 % * trailer.gross_weight + 480 lb", 2125), ("23 % * trailer.gross_weight + 1530 lb", 2335),
-          ("15 % * trailer.gross_weight", 525), ("20 % * trailer.gross_weight + 500 lb", 1200))  # fmt: skip
+FORCES = (
+    ("47 % * trailer.gross_weight + 480 lb", 2125),
+    ("23 % * trailer.gross_weight + 1530 lb", 2335),
+    ("15 % * trailer.gross_weight", 525),
+    ("20 % * trailer.gross_weight + 500 lb", 1200),
+)
 
 
 @pytest.mark.parametrize(("force", "at_3500_lb"), FORCES)
@@ -69,8 +82,12 @@ def test_hitch_test_forces(force: str, at_3500_lb: float) -> None:
     assert _pounds(value(force, {"trailer.gross_weight": "3500 lb"})) == pytest.approx(at_3500_lb, abs=1e-6)
 
 
-COUPLINGS = (("3 * trailer.gross_weight", 30000), ("1.3 * trailer.gross_weight", 13000),
-             ("1.4 * trailer.gross_weight", 14000), ("3800 lb + trailer.gross_weight / 50", 4000))  # fmt: skip
+COUPLINGS = (
+    ("3 * trailer.gross_weight", 30000),
+    ("1.3 * trailer.gross_weight", 13000),
+    ("1.4 * trailer.gross_weight", 14000),
+    ("3800 lb + trailer.gross_weight / 50", 4000),
+)
 
 
 @pytest.mark.parametrize(("strength", "at_10000_lb"), COUPLINGS)
@@ -236,9 +253,10 @@ def test_tie_downs() -> None:
 def test_brake_contacts() -> None:
     """Contact tables, quoted: 6-way round and 7-way blade feed brakes; flat plugs and ISO 11446 (12 is free) do not."""
     feeding = {
-        plug for plug in ("none", "flat_4", "flat_5", "round_6", "blade_7", "iso_13")
+        plug
+        for plug in ("none", "flat_4", "flat_5", "round_6", "blade_7", "iso_13")
         if value("lookup(brake_circuit, vehicle.socket)", {"vehicle.socket": plug}) == 2
-    }  # fmt: skip
+    }
     assert feeding == {"round_6", "blade_7"}
 
 

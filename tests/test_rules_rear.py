@@ -11,26 +11,45 @@ from judging import Facts, answer, answerer, open_needs, result
 from test_rules_safety import CARRIER
 
 GATE: Facts = {
-    "load.needs_closure_open": True, "accessory.kind": "bike_carrier", "accessory.tilts_clear": False,
-    "accessory.front_setback": "10 in", "accessory.front_height": "34 in", "accessory.top_height": "34 in",
-    "mounting.pin_to_bumper": "4 in", "mounting.height": "16 in", "vehicle.rear_closure": "lift_gate",
-    "vehicle.closure_hinge_height": "66 in", "vehicle.closure_length": "44 in",
+    "load.needs_closure_open": True,
+    "accessory.kind": "bike_carrier",
+    "accessory.tilts_clear": False,
+    "accessory.front_setback": "10 in",
+    "accessory.front_height": "34 in",
+    "accessory.top_height": "34 in",
+    "mounting.pin_to_bumper": "4 in",
+    "mounting.height": "16 in",
+    "vehicle.rear_closure": "lift_gate",
+    "vehicle.closure_hinge_height": "66 in",
+    "vehicle.closure_length": "44 in",
     "vehicle.closure_hinge_setback": "14 in",
-}  # fmt: skip
+}
 """A gate of 44 in over a carrier whose top is 16 in below its hinge and 20 in behind it."""
 DOOR: Facts = {
-    "load.needs_closure_open": True, "accessory.kind": "bike_carrier", "accessory.front_setback": "19 in",
-    "accessory.front_height": "34 in", "accessory.top_height": "34 in", "accessory.width": "62 in",
-    "mounting.pin_to_bumper": "4 in", "mounting.height": "16 in", "vehicle.rear_closure": "side_hinged",
-    "vehicle.closure_hinge_height": "25 in", "vehicle.closure_hinge_offset": "28 in", "vehicle.closure_length": "46 in",
+    "load.needs_closure_open": True,
+    "accessory.kind": "bike_carrier",
+    "accessory.front_setback": "19 in",
+    "accessory.front_height": "34 in",
+    "accessory.top_height": "34 in",
+    "accessory.width": "62 in",
+    "mounting.pin_to_bumper": "4 in",
+    "mounting.height": "16 in",
+    "vehicle.rear_closure": "side_hinged",
+    "vehicle.closure_hinge_height": "25 in",
+    "vehicle.closure_hinge_offset": "28 in",
+    "vehicle.closure_length": "46 in",
     "vehicle.closure_hinge_setback": "5 in",
-}  # fmt: skip
+}
 """A door hinged at its side, with a rack across it."""
 SPARE: Facts = {
-    "accessory.kind": "bike_carrier", "accessory.stow_setback": "14 in", "accessory.front_setback": "14 in",
-    "mounting.pin_to_bumper": "4 in", "vehicle.body": "suv", "vehicle.spare_location": "rear_door",
+    "accessory.kind": "bike_carrier",
+    "accessory.stow_setback": "14 in",
+    "accessory.front_setback": "14 in",
+    "mounting.pin_to_bumper": "4 in",
+    "vehicle.body": "suv",
+    "vehicle.spare_location": "rear_door",
     "vehicle.spare_protrusion": "9 in",
-}  # fmt: skip
+}
 
 
 def reason(facts: Facts, rule: str) -> str:
@@ -56,10 +75,16 @@ def test_folded_and_loaded_are_told_by_the_distance_needed_too() -> None:
 
 @pytest.mark.parametrize(
     ("closure", "tilts", "expected"),
-    [("lift_gate", True, "passes"), ("drop_tailgate", True, "passes"), ("trunk_lid", True, "passes"),
-     ("side_hinged", True, "fails"), ("twin_doors", True, "fails"), ("side_hinged", False, "fails"),
-     ("side_hinged", None, "fails")],
-)  # fmt: skip
+    [
+        ("lift_gate", True, "passes"),
+        ("drop_tailgate", True, "passes"),
+        ("trunk_lid", True, "passes"),
+        ("side_hinged", True, "fails"),
+        ("twin_doors", True, "fails"),
+        ("side_hinged", False, "fails"),
+        ("side_hinged", None, "fails"),
+    ],
+)
 def test_a_tilt_frees_no_door_that_swings_sideways(closure: str, tilts: bool | None, expected: str) -> None:
     """What opens over a carrier passes when it tilts; a door at the side is judged by where the carrier stands."""
     facts = {**DOOR, "vehicle.rear_closure": closure, "accessory.tilts_clear": tilts}
@@ -76,10 +101,14 @@ def test_a_swing_away_frees_every_closure() -> None:
 
 @pytest.mark.parametrize(
     ("changed", "expected"),
-    [({}, "passes"), ({"accessory.front_setback": "13-15/16 in"}, "fails"),
-     ({"accessory.stow_setback": "13 in"}, "fails"),
-     ({"load.front_setback": "13 in"}, "fails"), ({"load.front_setback": "14 in"}, "passes")],
-)  # fmt: skip
+    [
+        ({}, "passes"),
+        ({"accessory.front_setback": "13-15/16 in"}, "fails"),
+        ({"accessory.stow_setback": "13 in"}, "fails"),
+        ({"load.front_setback": "13 in"}, "fails"),
+        ({"load.front_setback": "14 in"}, "passes"),
+    ],
+)
 def test_the_last_inch_before_a_door_spare_is_told(changed: dict[str, Any], expected: str) -> None:
     """Room that is equal to the last inch is no plain yes: in use, folded up or loaded."""
     assert result("close-to-door-spare", {**SPARE, **changed}) == expected
@@ -125,11 +154,17 @@ def test_a_drop_mount_is_held_to_the_ground_by_its_platform() -> None:
 
 
 RAMP: Mapping[str, Any] = {
-    "accessory.kind": "cargo_carrier", "accessory.lowest_drop": "4 in", "accessory.rear_extent": "36 in",
-    "mounting.height": "16 in", "mounting.pin_to_bumper": "4 in", "vehicle.rear_overhang": "40 in",
-    "vehicle.wheelbase": "115 in", "vehicle.tyre_radius": "14 in", "load.rear_sag": "2 in",
+    "accessory.kind": "cargo_carrier",
+    "accessory.lowest_drop": "4 in",
+    "accessory.rear_extent": "36 in",
+    "mounting.height": "16 in",
+    "mounting.pin_to_bumper": "4 in",
+    "vehicle.rear_overhang": "40 in",
+    "vehicle.wheelbase": "115 in",
+    "vehicle.tyre_radius": "14 in",
+    "load.rear_sag": "2 in",
     "load.steepest_grade": "30 %",
-}  # fmt: skip
+}
 
 
 def test_only_the_sure_end_of_a_ramp_is_told() -> None:
@@ -146,9 +181,12 @@ def test_a_spare_that_stays_at_home_is_no_plain_yes() -> None:
 
 def test_a_place_under_the_body_is_never_less_than_nothing() -> None:
     """Known only as not taking 31 in, it takes at most that, and no thousandth less than nothing is told."""
-    facts = {"spare.tyre": "33X12.50R17LT", "spare.stowed_where": "underbody",
-             "mounting.spare_blocked_from": {"at_least": "0 in", "at_most": "31 in"},
-             "vehicle.spare_well_diameter": "60 in"}  # fmt: skip
+    facts = {
+        "spare.tyre": "33X12.50R17LT",
+        "spare.stowed_where": "underbody",
+        "mounting.spare_blocked_from": {"at_least": "0 in", "at_most": "31 in"},
+        "vehicle.spare_well_diameter": "60 in",
+    }
     assert "0.001" not in reason(facts, "spare-stows-under-body")
     assert "at most 31 in" in reason(facts, "spare-stows-under-body")
 
@@ -164,15 +202,25 @@ def test_hidden_lamps_are_one_thing_to_see_to() -> None:
 @pytest.mark.parametrize(("sag", "expected"), [(None, "passes"), ("0 in", "passes"), ("2 in", "fails")])
 def test_the_sag_of_the_loaded_rear_moves_the_ball(sag: str | None, expected: str) -> None:
     """A mount that is level behind the empty vehicle is 2 in too low when the rear comes down so far."""
-    facts = {"accessory.kind": "ball_mount", "accessory.rise": "-2 in", "mounting.height": "20 in",
-             "trailer.coupler_height": "18 in", "load.rear_sag": sag}  # fmt: skip
+    facts = {
+        "accessory.kind": "ball_mount",
+        "accessory.rise": "-2 in",
+        "mounting.height": "20 in",
+        "trailer.coupler_height": "18 in",
+        "load.rear_sag": sag,
+    }
     assert result("trailer-level-on-fixed-mount", facts) == expected
 
 
 def test_a_mount_turned_over_is_told_as_what_may_help() -> None:
     """Its rise the other way round, by its sheet, stands beside what is needed."""
-    facts = {"accessory.kind": "ball_mount", "accessory.rise": "-2 in", "accessory.rise_turned_over": "3/4 in",
-             "mounting.height": "16 in", "trailer.coupler_height": "17 in"}  # fmt: skip
+    facts = {
+        "accessory.kind": "ball_mount",
+        "accessory.rise": "-2 in",
+        "accessory.rise_turned_over": "3/4 in",
+        "mounting.height": "16 in",
+        "trailer.coupler_height": "17 in",
+    }
     assert "Turned over it has 3/4 in." in reason(facts, "trailer-level-on-fixed-mount")
     (rule,) = (one for one in answerer().rulebook.rules if one.id == "trailer-level-on-fixed-mount")
     assert rule.remedy.startswith("this mount turned over")
@@ -184,8 +232,13 @@ def test_people_are_asked_for_beside_a_trailer_as_beside_a_carrier() -> None:
     assert result("people-beside-the-tongue", trailer) == "undetermined"
     assert "900 lb is left" in reason(trailer, "people-beside-the-tongue")
     assert result("people-and-luggage", {**trailer, "load.occupants_weight": "900 lb"}) == "passes"
-    carrier = {"accessory.kind": "bike_carrier", "accessory.weight": "50 lb", "load.bikes": 2,
-               "load.bike_weight": "40 lb", "vehicle.placard_capacity": "1400 lb"}  # fmt: skip
+    carrier = {
+        "accessory.kind": "bike_carrier",
+        "accessory.weight": "50 lb",
+        "load.bikes": 2,
+        "load.bike_weight": "40 lb",
+        "vehicle.placard_capacity": "1400 lb",
+    }
     assert result("people-and-luggage", carrier) == "undetermined"
 
 
@@ -206,10 +259,14 @@ def test_adapters_are_judged_where_one_is(rule: str) -> None:
 HOLES: Mapping[str, Facts] = {
     "payload": {"vehicle.curb_weight": "5000 lb", "vehicle.gvwr": "5100 lb", "trailer.coupler": "2 in"},
     "GCWR": {"vehicle.gcwr": "5000 lb", "vehicle.curb_weight": "5000 lb", "trailer.coupler": "2 in"},
-    "spare": {**SPARE, "vehicle.spare_protrusion": None, "accessory.front_setback": "3 in",
-              "accessory.stow_setback": "3 in"},
+    "spare": {
+        **SPARE,
+        "vehicle.spare_protrusion": None,
+        "accessory.front_setback": "3 in",
+        "accessory.stow_setback": "3 in",
+    },
     "load": {**SPARE, "vehicle.spare_protrusion": None, "load.front_setback": "3 in"},
-}  # fmt: skip
+}
 
 
 @pytest.mark.parametrize("case", HOLES)

@@ -4,14 +4,30 @@ import pytest
 from judging import Facts, answer, open_needs, result
 
 CARRIER: Facts = {
-    "vehicle.body": "suv", "vehicle.wheelbase": "113 in", "vehicle.rear_overhang": "43 in",
-    "vehicle.overall_width": "77-1/2 in", "receiver.opening": "2 in", "mounting.pin_to_bumper": "3-1/2 in",
-    "accessory.kind": "bike_carrier", "accessory.rear_extent": "34 in", "accessory.width": "62 in",
-    "accessory.obscures_plate": False, "accessory.obscures_lamps": False, "accessory.plug": "none",
+    "vehicle.body": "suv",
+    "vehicle.wheelbase": "113 in",
+    "vehicle.rear_overhang": "43 in",
+    "vehicle.overall_width": "77-1/2 in",
+    "receiver.opening": "2 in",
+    "mounting.pin_to_bumper": "3-1/2 in",
+    "accessory.kind": "bike_carrier",
+    "accessory.rear_extent": "34 in",
+    "accessory.width": "62 in",
+    "accessory.obscures_plate": False,
+    "accessory.obscures_lamps": False,
+    "accessory.plug": "none",
     "load.bikes": 2,
-}  # fmt: skip
-PLACES = ("texas", "district_of_columbia", "south_dakota", "california", "new_hampshire", "interstate_commerce",
-          "australia", "elsewhere")  # fmt: skip
+}
+PLACES = (
+    "texas",
+    "district_of_columbia",
+    "south_dakota",
+    "california",
+    "new_hampshire",
+    "interstate_commerce",
+    "australia",
+    "elsewhere",
+)
 OVERHANG = {"reach-behind-in-california", "overhang-in-australia"}
 UNBRAKED: Facts = {"trailer.brakes": "none", "trailer.gross_weight": "4000 lb"}
 FITTING = {"fitting", "drilling", "fascia-trimming", "exhaust-lowering", "spare-lowering"}
@@ -69,9 +85,15 @@ def test_the_place_picks_the_brake_rule() -> None:
     """4,000 lb without brakes may go in Texas, and in none of the others here that the book knows."""
     found = {place: result("brakes-where-driven", {**UNBRAKED, "load.jurisdiction": place}) for place in PLACES}
     assert found == {
-        "texas": "passes", "district_of_columbia": "fails", "south_dakota": "fails", "california": "fails",
-        "new_hampshire": "fails", "interstate_commerce": "fails", "australia": "fails", "elsewhere": "not_applicable",
-    }  # fmt: skip
+        "texas": "passes",
+        "district_of_columbia": "fails",
+        "south_dakota": "fails",
+        "california": "fails",
+        "new_hampshire": "fails",
+        "interstate_commerce": "fails",
+        "australia": "fails",
+        "elsewhere": "not_applicable",
+    }
 
 
 def test_places_that_disagree_stay_open() -> None:
@@ -121,8 +143,12 @@ def test_hidden_lamps_need_a_lamp_board() -> None:
 
 def test_fitting_is_silent_unless_it_is_still_to_do() -> None:
     """Nothing about fitting is asked when the receiver is on the vehicle, or nobody said that it is not."""
-    work = {"mounting.drilling": True, "mounting.fascia_trim": "visible", "mounting.exhaust_lowering": True,
-            "mounting.spare_lowering": True}  # fmt: skip
+    work = {
+        "mounting.drilling": True,
+        "mounting.fascia_trim": "visible",
+        "mounting.exhaust_lowering": True,
+        "mounting.spare_lowering": True,
+    }
     assert not open_needs({**CARRIER, **work}) & FITTING
     assert not open_needs({**CARRIER, **work, "mounting.fitted": True}) & FITTING
     assert open_needs({**CARRIER, **work, "mounting.fitted": False}) >= FITTING

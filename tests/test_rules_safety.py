@@ -43,21 +43,34 @@ def test_a_carrier_without_a_load_is_no_plain_yes_by_what_nobody_looked_up(unkno
 @pytest.mark.parametrize(
     ("changed", "rule", "outcome"),
     [
-        ({"vehicle.spare_location": "rear_door", "vehicle.spare_protrusion": "7 in", "accessory.stow_setback": "12 in"},
-         "in-use-clears-door-spare", "fails"),
+        (
+            {
+                "vehicle.spare_location": "rear_door",
+                "vehicle.spare_protrusion": "7 in",
+                "accessory.stow_setback": "12 in",
+            },
+            "in-use-clears-door-spare",
+            "fails",
+        ),
         ({"load.front_setback": "3 in"}, "load-clears-bumper", "fails"),
         ({"load.front_setback": "4-1/2 in"}, "load-not-close-to-bumper", "conditional"),
         ({"accessory.lowest_drop": "16 in"}, "above-the-ground", "fails"),
         ({"accessory.lowest_drop": "11 in"}, "well-above-the-ground", "conditional"),
         ({"accessory.min_class": "IV"}, "class-asked-for", "fails"),
-        ({"vehicle.tyre": "245/75R16", "mounting.spare_blocked_from": "30 in"}, "standard-spare-still-stows",
-         "conditional"),
+        (
+            {"vehicle.tyre": "245/75R16", "mounting.spare_blocked_from": "30 in"},
+            "standard-spare-still-stows",
+            "conditional",
+        ),
         ({"vehicle.curb_weight": "6000 lb", "vehicle.gvwr": "5000 lb"}, "curb-weight-within-gvwr", "fails"),
         ({"accessory.rear_extent": "9 in"}, "ends-behind-its-front", "conditional"),
-        ({"mounting.spare_fits_up_to": "31 in", "mounting.spare_blocked_from": "30 in"}, "spare-evidence-agrees",
-         "conditional"),
+        (
+            {"mounting.spare_fits_up_to": "31 in", "mounting.spare_blocked_from": "30 in"},
+            "spare-evidence-agrees",
+            "conditional",
+        ),
     ],
-)  # fmt: skip
+)
 def test_one_fact_changed_is_no_longer_a_yes(changed: dict[str, Any], rule: str, outcome: str) -> None:
     """The complete rig with one thing wrong is told by the rule that is there for it."""
     facts = {**CARRIER, **changed}
@@ -117,9 +130,13 @@ def test_recovery_gear_is_never_a_plain_yes_unrated(kind: str) -> None:
 def test_a_small_ball_is_too_small_above_class_3() -> None:
     """COMAR 11.13.08.10 Table 1 asks 2 in from class 2 on; 2-5/16 in above 8,000 lb is common practice."""
     heavy = {"trailer.gross_weight": "9000 lb"}
-    found = {size: (result("ball-large-enough-for-class", {**heavy, "ball.diameter": size}),
-                    result("ball-usual-for-heavy-trailers", {**heavy, "ball.diameter": size}))
-             for size in ("1-7/8 in", "2 in", "2-5/16 in")}  # fmt: skip
+    found = {
+        size: (
+            result("ball-large-enough-for-class", {**heavy, "ball.diameter": size}),
+            result("ball-usual-for-heavy-trailers", {**heavy, "ball.diameter": size}),
+        )
+        for size in ("1-7/8 in", "2 in", "2-5/16 in")
+    }
     assert found == {"1-7/8 in": ("fails", "fails"), "2 in": ("passes", "fails"), "2-5/16 in": ("passes", "passes")}
 
 

@@ -26,11 +26,19 @@ WHOLE: Facts = {
 """A towing question with everything these topics ask for."""
 
 OURS = {
-    "each-chain-strong-enough", "chains-together-strong-enough", "chains-by-law-where-driven",
-    "chain-hook-goes-through-loop", "pull-within-d-value", "tongue-weight-within-s-value",
-    "tongue-weight-not-too-light", "tongue-weight-not-too-heavy", "trailer-level-on-fixed-mount",
-    "trailer-plug-fits-socket", "trailer-plug-feeds-brakes", "brakes-where-driven",
-}  # fmt: skip
+    "each-chain-strong-enough",
+    "chains-together-strong-enough",
+    "chains-by-law-where-driven",
+    "chain-hook-goes-through-loop",
+    "pull-within-d-value",
+    "tongue-weight-within-s-value",
+    "tongue-weight-not-too-light",
+    "tongue-weight-not-too-heavy",
+    "trailer-level-on-fixed-mount",
+    "trailer-plug-fits-socket",
+    "trailer-plug-feeds-brakes",
+    "brakes-where-driven",
+}
 
 
 def _told(facts: Facts) -> dict[str, str]:
@@ -45,13 +53,15 @@ def test_a_whole_question_leaves_nothing_open() -> None:
 
 @pytest.mark.parametrize(
     ("fact", "rules"),
-    [("trailer.chain_rating_each", {"each-chain-strong-enough", "chains-together-strong-enough"}),
-     ("trailer.chain_count", {"chains-together-strong-enough"}),
-     ("trailer.chain_hook_size", {"chain-hook-goes-through-loop"}),
-     ("receiver.chain_loop_opening", {"chain-hook-goes-through-loop"}),
-     ("trailer.plug", {"trailer-plug-fits-socket", "trailer-plug-feeds-brakes"}),
-     ("vehicle.socket", {"trailer-plug-fits-socket"})],
-)  # fmt: skip
+    [
+        ("trailer.chain_rating_each", {"each-chain-strong-enough", "chains-together-strong-enough"}),
+        ("trailer.chain_count", {"chains-together-strong-enough"}),
+        ("trailer.chain_hook_size", {"chain-hook-goes-through-loop"}),
+        ("receiver.chain_loop_opening", {"chain-hook-goes-through-loop"}),
+        ("trailer.plug", {"trailer-plug-fits-socket", "trailer-plug-feeds-brakes"}),
+        ("vehicle.socket", {"trailer-plug-fits-socket"}),
+    ],
+)
 def test_a_blank_fact_leaves_its_rules_open(fact: str, rules: set[str]) -> None:
     """Without a fact, the rules that rest on it are undetermined and no others."""
     told = _told({name: wire for name, wire in WHOLE.items() if name != fact})
@@ -88,13 +98,20 @@ def test_weak_chains_are_told_whatever_the_place() -> None:
         assert word in reasons["each-chain-strong-enough"]
 
 
-@pytest.mark.parametrize(("tongue", "rule"), [("300 lb", "tongue-weight-not-too-light"),
-                                              ("500 lb", "tongue-weight-not-too-heavy"),
-                                              ("520 lb", "tongue-weight-not-too-heavy")])  # fmt: skip
+@pytest.mark.parametrize(
+    ("tongue", "rule"),
+    [
+        ("300 lb", "tongue-weight-not-too-light"),
+        ("500 lb", "tongue-weight-not-too-heavy"),
+        ("520 lb", "tongue-weight-not-too-heavy"),
+    ],
+)
 def test_tongue_weight_names_its_source(tongue: str, rule: str) -> None:
     """A tongue too light or too heavy is told with the practice that is used and those that differ."""
-    reasons = {f.rule: f for f in answer({**WHOLE, "trailer.tongue_weight": tongue, "trailer.gross_weight": "3200 lb"}
-                                         ).findings}  # fmt: skip
+    reasons = {
+        f.rule: f
+        for f in answer({**WHOLE, "trailer.tongue_weight": tongue, "trailer.gross_weight": "3200 lb"}).findings
+    }
     assert reasons[rule].result == "fails"
     assert reasons[rule].severity == "caution"
     for word in (tongue, "3200 lb", "Common practice asks for 10 to 15 %", "7 to 12 %"):
@@ -103,8 +120,13 @@ def test_tongue_weight_names_its_source(tongue: str, rule: str) -> None:
 
 def test_a_plug_bridged_is_a_need() -> None:
     """A flat plug behind a blade socket works once the wiring adapter is at hand."""
-    bridged = {**WHOLE, "trailer.plug": "flat_4", "trailer.brakes": "none", "trailer.gross_weight": "2900 lb",
-               "trailer.tongue_weight": "350 lb"}  # fmt: skip
+    bridged = {
+        **WHOLE,
+        "trailer.plug": "flat_4",
+        "trailer.brakes": "none",
+        "trailer.gross_weight": "2900 lb",
+        "trailer.tongue_weight": "350 lb",
+    }
     (need,) = answer(bridged).needs
     assert (need["need"], need["from"], need["to"]) == ("wiring_adapter", "7-way blade", "4-way flat")
     assert open_needs({**bridged, "trailer.wiring_adapter": True}) == set()
@@ -135,17 +157,23 @@ def test_a_trailer_alone_is_told_the_mount_its_coupling_takes() -> None:
 
 PLATED: Facts = {
     **{name: wire for name, wire in WHOLE.items() if name != "trailer.tongue_weight"},
-    "vehicle.tongue_rating": "75 kg", "receiver.tongue_rating": "75 kg", "trailer.gross_weight": "1300 kg",
+    "vehicle.tongue_rating": "75 kg",
+    "receiver.tongue_rating": "75 kg",
+    "trailer.gross_weight": "1300 kg",
     "load.occupants_weight": "300 lb",
-}  # fmt: skip
+}
 """A trailer of 1,300 kg, its tongue not weighed, behind a vehicle and a receiver that bear 75 kg."""
 
 
 @pytest.mark.parametrize(
     "plate",
-    [{"receiver.vertical_rating": "75 kg"}, {"load.jurisdiction": "european_union"},
-     {"load.jurisdiction": "great_britain"}, {"load.jurisdiction": "australia"}],
-)  # fmt: skip
+    [
+        {"receiver.vertical_rating": "75 kg"},
+        {"load.jurisdiction": "european_union"},
+        {"load.jurisdiction": "great_britain"},
+        {"load.jurisdiction": "australia"},
+    ],
+)
 def test_a_trailer_is_loaded_to_its_plate(plate: Facts) -> None:
     """StVZO 44(3) and EU 1230/2012 (from memory): 4 % or 25 kg at least, so 1,300 kg go on an S value of 75 kg."""
     found = answer({**PLATED, **plate})
