@@ -6,14 +6,22 @@ import pytest
 from judging import Facts, answer
 
 MOUNT: Facts = {
-    "accessory.kind": "ball_mount", "trailer.gross_weight": "3000 lb", "trailer.tongue_weight": "350 lb",
-    "receiver.tongue_rating": "500 lb", "load.occupants_weight": "300 lb", "trailer.weight_distribution": False,
-}  # fmt: skip
+    "accessory.kind": "ball_mount",
+    "trailer.gross_weight": "3000 lb",
+    "trailer.tongue_weight": "350 lb",
+    "receiver.tongue_rating": "500 lb",
+    "load.occupants_weight": "300 lb",
+    "trailer.weight_distribution": False,
+}
 CARRIER: Facts = {
-    "accessory.kind": "cargo_carrier", "accessory.weight": "60 lb", "accessory.capacity": "240 lb",
-    "receiver.tongue_rating": "400 lb", "vehicle.placard_capacity": "1000 lb", "load.occupants_weight": "300 lb",
+    "accessory.kind": "cargo_carrier",
+    "accessory.weight": "60 lb",
+    "accessory.capacity": "240 lb",
+    "receiver.tongue_rating": "400 lb",
+    "vehicle.placard_capacity": "1000 lb",
+    "load.occupants_weight": "300 lb",
     "load.cargo_weight": "100 lb",
-}  # fmt: skip
+}
 DISTRIBUTION = "Weight distribution is not mentioned, so it is not used. The plain ratings count."
 DRIVER = "Nobody is named who rides along, so a driver of 150 lb is counted, and no luggage."
 UNWEIGHED = "Nobody has weighed what goes into the receiver, so up to 60 lb are counted for it beside the trailer."

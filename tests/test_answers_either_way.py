@@ -25,9 +25,13 @@ from fitsvc.service.counter.links import link, write_fields
 RULES = ["weight-distribution-allowed", "trailer-weight/towing.opening_trailer_rating"]
 ACCESSORY = frozenset({"accessory"})
 CARGO = {
-    "accessory.shank": "2 in", "accessory.weight": "100 lb", "load.cargo_weight": "600 lb", "receiver.opening": "2 in",
-    "receiver.tongue_rating": "100 lb", "vehicle.tongue_rating": "100 lb",
-}  # fmt: skip
+    "accessory.shank": "2 in",
+    "accessory.weight": "100 lb",
+    "load.cargo_weight": "600 lb",
+    "receiver.opening": "2 in",
+    "receiver.tongue_rating": "100 lb",
+    "vehicle.tongue_rating": "100 lb",
+}
 """Too much for the receiver on what carries cargo, and nothing else carries any."""
 
 

@@ -16,13 +16,23 @@ from fitsvc.language.types import NumberType
 RATINGS = ("vehicle.tow_rating", "vehicle.tongue_rating", "vehicle.gcwr", "vehicle.gvwr", "vehicle.placard_capacity")
 BEHIND_TRAILER: Facts = {
     **{name: value for name, value in BIKES.items() if not name.startswith(("vehicle.", "load.occupants"))},
-    "vehicle.body": "towed", "accessory.approved_behind_trailer": True,
-}  # fmt: skip
+    "vehicle.body": "towed",
+    "accessory.approved_behind_trailer": True,
+}
 EXTENSION: Facts = {
-    "kind": "extension", "fits_opening": "2 in", "offers_opening": "2 in", "pin": "5/8 in", "pin_hole": "5/8 in",
-    "pin_supplied": True, "tube_outside": "3 in", "adds_length": "8 in", "adds_rise": "0 in",
-    "trailer_rating": "3500 lb", "tongue_rating": "350 lb", "weight": "12 lb",
-}  # fmt: skip
+    "kind": "extension",
+    "fits_opening": "2 in",
+    "offers_opening": "2 in",
+    "pin": "5/8 in",
+    "pin_hole": "5/8 in",
+    "pin_supplied": True,
+    "tube_outside": "3 in",
+    "adds_length": "8 in",
+    "adds_rise": "0 in",
+    "trailer_rating": "3500 lb",
+    "tongue_rating": "350 lb",
+    "weight": "12 lb",
+}
 
 
 def reason(found: Answer, rule: str) -> str:
@@ -162,9 +172,15 @@ def test_a_length_below_zero_is_told_without_its_sign() -> None:
     ends = ((None, -4), (-4, None), (-4, -2), (-2, 1), (-3, -3), (None, 3), (2, None), (None, None))
     told = [grid.bounds(*(None if end is None else end * inch for end in pair)) for pair in ends]
     assert told == [
-        "at least 4 in of drop", "at most 4 in of drop", "2 in to 4 in of drop", "2 in of drop to 1 in",
-        "3 in of drop", "at most 3 in", "at least 2 in", "any reading",
-    ]  # fmt: skip
+        "at least 4 in of drop",
+        "at most 4 in of drop",
+        "2 in to 4 in of drop",
+        "2 in of drop to 1 in",
+        "3 in of drop",
+        "at most 3 in",
+        "at least 2 in",
+        "any reading",
+    ]
 
 
 @pytest.mark.parametrize(("known", "ends"), [((195.0, 235.0), (195.0, 235.0)), ((2000.0, inf), (2000.0, 2000.0))])
@@ -251,7 +267,7 @@ WHOLE_EXTENSION: Facts = {**EXTENSION, "keeps_fraction": "100 %"}
         ({"accessory.bike_wheelbase_max": "44 in"}, None, "conditional", "carrier-takes-usual-wheelbase"),
         ({"accessory.bike_tyre_max": "3 in", "accessory.bikes_held_by": "frame"}, None, "conditional", ""),
     ],
-)  # fmt: skip
+)
 def test_what_is_told_is_judged(changed: Facts, adapter: Facts | None, outcome: str, rule: str) -> None:
     """No body, pin or silence of another fact switches off a rule whose own figures are told."""
     found = answer({**BIKES, **changed}, [adapter] if adapter else ())

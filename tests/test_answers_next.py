@@ -15,10 +15,15 @@ from fitsvc.facts import Case
 WORKS = [name for name, entry in ASKED.items() if entry["expect"] == "works"]
 BIKES = next(name for name in WORKS if "bikes" in name)
 PLACES = {
-    "vehicle": ("rig", "vehicle"), "receiver": ("rig", "receiver"), "mounting": ("rig", "mounting"),
-    "spare": ("rig", "spare"), "accessory": ("accessory",), "ball": ("ball",), "trailer": ("trailer",),
+    "vehicle": ("rig", "vehicle"),
+    "receiver": ("rig", "receiver"),
+    "mounting": ("rig", "mounting"),
+    "spare": ("rig", "spare"),
+    "accessory": ("accessory",),
+    "ball": ("ball",),
+    "trailer": ("trailer",),
     "load": ("load",),
-}  # fmt: skip
+}
 
 
 def told(document: dict[str, Any], fact: str, wire: object) -> dict[str, Any]:
@@ -182,9 +187,11 @@ def test_what_decides_the_outcome_is_asked_first() -> None:
 
 
 CART: dict[str, Any] = {
-    "rig": {"id": "rig_farm_muckle"}, "accessory": {"sku": "TUG-2-D2-10"}, "ball": {"sku": "RBL-2-C"},
+    "rig": {"id": "rig_farm_muckle"},
+    "accessory": {"sku": "TUG-2-D2-10"},
+    "ball": {"sku": "RBL-2-C"},
     "trailer": {"sku": "DUN-CART-612E"},
-}  # fmt: skip
+}
 
 
 @pytest.mark.parametrize(

@@ -26,9 +26,14 @@ KEPT: Final = 1.0
 
 _UNITS: Final = {"length": "mm", "mass": "kg", "angle": "deg", "ratio": "%", "force": "kN", "torque": "N m"}
 _STEPS: Final = {
-    "length": (25.4 / 64, "mm"), "mass": (0.45359237, "kg"), "angle": (0.1, "deg"), "ratio": (0.001, "%"),
-    "force": (0.1, "kN"), "torque": (1.3558179483, "N m"), "count": (1.0, ""),
-}  # fmt: skip
+    "length": (25.4 / 64, "mm"),
+    "mass": (0.45359237, "kg"),
+    "angle": (0.1, "deg"),
+    "ratio": (0.001, "%"),
+    "force": (0.1, "kN"),
+    "torque": (1.3558179483, "N m"),
+    "count": (1.0, ""),
+}
 """Steps that people read, in inside units, with the unit that is written."""
 _MILD: Final = {rule.id for rule in answerer().rulebook.rules if rule.if_unknown == "caution"}
 Document = dict[str, Any]

@@ -44,9 +44,16 @@ QUESTIONS: Final = {
 """What each is there to show, by its file."""
 COUNT: Final = 300
 _HEADINGS: Final = (
-    "Which it may be", "Why", "What would make it work", "It also needs", "What to find out next",
-    "Most that may be carried here", "Limits", "Keep in mind", "Rests on what was assumed",
-)  # fmt: skip
+    "Which it may be",
+    "Why",
+    "What would make it work",
+    "It also needs",
+    "What to find out next",
+    "Most that may be carried here",
+    "Limits",
+    "Keep in mind",
+    "Rests on what was assumed",
+)
 _DIGEST: Final = re.compile(r"(?<=by the rulebook fitsvc core, )[0-9a-f]{12}")
 _FAULTS: Final = {
     "a word twice": re.compile(r"\b(\w+) \1\b", re.IGNORECASE),

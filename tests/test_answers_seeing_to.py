@@ -16,9 +16,13 @@ from fitsvc.answers.summary import MOST_SEEN_TO
 
 _COUNTED: Final = re.compile(r"(\d+) (?:job|part|thing)s? to (?:do|have|look at|find out)")
 _NOT_FITTED: Final = {
-    "accessory.kind": "step", "mounting.fitted": False, "mounting.drilling": True, "mounting.fascia_trim": "visible",
-    "mounting.exhaust_lowering": True, "mounting.spare_lowering": True,
-}  # fmt: skip
+    "accessory.kind": "step",
+    "mounting.fitted": False,
+    "mounting.drilling": True,
+    "mounting.fascia_trim": "visible",
+    "mounting.exhaust_lowering": True,
+    "mounting.spare_lowering": True,
+}
 
 
 def seen_to() -> Iterator[Answer]:

@@ -82,7 +82,7 @@ def test_the_sum_is_held_to_the_pound(tongue: str, told: str) -> None:
         ("4500 + 500 + 700 lb", "all-within-payload", "5700 lb", "5699 lb"),
         ("4500 + 700 + 190 + 10 + 2500 lb", "combination-with-all", "7900 lb", "7899 lb"),
     ],
-)  # fmt: skip
+)
 def test_each_rating_of_the_vehicle_bears_all_of_it(sum_of: str, rule: str, passes: str, fails: str) -> None:
     """190 lb of bikes, 310 lb of mount and tongue and 700 lb of people, against what the vehicle is rated for."""
     fact = {"all-within-payload": "gvwr", "combination-with-all": "gcwr"}.get(rule, "tongue_rating")

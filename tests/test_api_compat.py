@@ -49,9 +49,17 @@ def _answer_otherwise(now: Any) -> None:
 
 @pytest.mark.parametrize(
     "change",
-    [_drop_path, _need_a_parameter, _drop_a_parameter, _drop_a_word, _drop_a_member, _need_a_member, _leave_out,
-     _answer_otherwise],
-)  # fmt: skip
+    [
+        _drop_path,
+        _need_a_parameter,
+        _drop_a_parameter,
+        _drop_a_word,
+        _drop_a_member,
+        _need_a_member,
+        _leave_out,
+        _answer_otherwise,
+    ],
+)
 def test_what_breaks_a_caller_is_noticed(change: Callable[[Any], None]) -> None:
     """Each change that a caller would notice is told, and one that adds is not."""
     old = json.loads(KEPT.read_text("utf-8"))

@@ -254,8 +254,9 @@ def test_a_damaged_page_of_parquet(tmp_path: Path) -> None:
 def test_a_column_that_could_not_be_held(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """A small Parquet file whose one cell is huge is refused by what it says of itself, before it is unpacked."""
     monkeypatch.setattr(audit_source, "LARGEST_CHUNK", 1_000_000)
-    pq.write_table(pa.table({"sku": ["A", "B"], "shank": ["2 in", "2" * 2_000_000]}), tmp_path / "a.parquet",
-                   compression="zstd")  # fmt: skip
+    pq.write_table(
+        pa.table({"sku": ["A", "B"], "shank": ["2 in", "2" * 2_000_000]}), tmp_path / "a.parquet", compression="zstd"
+    )
     assert (tmp_path / "a.parquet").stat().st_size < 10_000
     (problem,) = _refused(tmp_path / "a.parquet", tmp_path / "out")
     assert "column `shank` has 2 MB in the rows 1 to 2" in problem.message
@@ -275,8 +276,10 @@ def test_claims_of_a_file(tmp_path: Path) -> None:
     """Claims may stand in a file of their own; unknown items and rigs in it are told by line."""
     rows, (one, two) = accessories()[:4], rigs()[:2]
     claims = tmp_path / "claims.csv"
-    claims.write_text(f"sku,rig\n{rows[0]['sku']},{one.key}\nNONE,{one.key}\n{rows[1]['sku']},rig_none\n"
-                      f"{rows[2]['sku']},{two.vehicle}\n")  # fmt: skip
+    claims.write_text(
+        f"sku,rig\n{rows[0]['sku']},{one.key}\nNONE,{one.key}\n{rows[1]['sku']},rig_none\n"
+        f"{rows[2]['sku']},{two.vehicle}\n"
+    )
     audit(write_csv(tmp_path / "a.csv", rows), tmp_path / "out", [one, two], claims=claims)
     claimed = {(row["sku"], row["rig"]) for row in pairs(tmp_path / "out") if row["claimed"]}
     assert claimed == {(rows[0]["sku"], one.key), (rows[2]["sku"], two.key)}

@@ -51,9 +51,17 @@ def planted(tmp_path_factory: pytest.TempPathFactory) -> Planted:
         audit(write_csv(folder / "righted.csv", righted), folder / "righted")
     contradicted = set(fails) | {(sku, rig) for sku, rig in claims if sku == misfit}
     return Planted(
-        folder / "clean", folder / "faulty", folder / "righted", bad, contradicted, set(open_), nowhere, light, blanked,
+        folder / "clean",
+        folder / "faulty",
+        folder / "righted",
+        bad,
+        contradicted,
+        set(open_),
+        nowhere,
+        light,
+        blanked,
         misfit,
-    )  # fmt: skip
+    )
 
 
 def _rows() -> Rows:
@@ -85,10 +93,17 @@ def _bad_rows(rows: Rows, used: set[str], random: Random) -> set[tuple[int, str]
     """Cells that cannot be read, of items that nothing else was planted in, and a row that stands there twice."""
     free = [place for place, row in enumerate(rows) if row["sku"] not in used]
     bad = set()
-    for place, (title, cell) in zip(random.sample(free, 5), (
-        ("weight [lb]", "heavy"), ("shank", "50 mm"), ("kind", "bal_mount"), ("weight [lb]", "-4"),
-        ("tilts_clear", "perhaps"),
-    ), strict=True):  # fmt: skip
+    for place, (title, cell) in zip(
+        random.sample(free, 5),
+        (
+            ("weight [lb]", "heavy"),
+            ("shank", "50 mm"),
+            ("kind", "bal_mount"),
+            ("weight [lb]", "-4"),
+            ("tilts_clear", "perhaps"),
+        ),
+        strict=True,
+    ):
         rows[place][title] = cell
         bad.add((place + 2, title))
     rows.append({**rows[0], "fits": ""})

@@ -71,9 +71,12 @@ class Driver:
         self._rigs = " ".join(f"--rigs {path}" for path in PARTS)
         self._catalogue = catalogue
         self._process = subprocess.Popen(
-            [sys.executable, "-c", _DRIVER], stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL,
+            [sys.executable, "-c", _DRIVER],
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.DEVNULL,
             text=True,
-        )  # fmt: skip
+        )
 
     def __enter__(self) -> "Driver":
         return self
@@ -241,9 +244,12 @@ def test_helpers_end_with_the_process_they_help(alone: Alone, tmp_path: Path) ->
     """An audit killed outright leaves no process behind, and is taken up again with the same bytes."""
     out = tmp_path / "out"
     command = [sys.executable, "-c", _BESIDE, str(alone.catalogue), str(out)]
-    process = subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, env=os.environ | {
-        "PYTHONPATH": str(Path(__file__).parent)
-    })  # fmt: skip
+    process = subprocess.Popen(
+        command,
+        stdout=subprocess.DEVNULL,
+        stderr=subprocess.DEVNULL,
+        env=os.environ | {"PYTHONPATH": str(Path(__file__).parent)},
+    )
     until(lambda: process.poll() is not None or any(out.glob("pairs.parquet/*.parquet")), "the first pairs")
     assert any(out.glob("pairs.parquet/*.parquet"))
     os.kill(process.pid, signal.SIGKILL)

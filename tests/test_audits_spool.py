@@ -22,9 +22,10 @@ def items(*weights: tuple[float, float]) -> Items:
     low, high = (np.array([weight[end] for weight in weights]) for end in (0, 1))
     count = len(weights)
     columns: dict[str, Column] = {
-        "accessory.weight": (low, high), "accessory.kind": np.full(count, 4, np.uint64),
+        "accessory.weight": (low, high),
+        "accessory.kind": np.full(count, 4, np.uint64),
         "accessory.pin_supplied": np.full(count, 2, np.uint8),
-    }  # fmt: skip
+    }
     return Items([f"A-{number}" for number in range(count)], np.arange(2, 2 + count), columns)
 
 

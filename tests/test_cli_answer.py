@@ -159,7 +159,7 @@ def test_every_problem_of_a_question_is_told(tmp_path: Path) -> None:
         (b'{"accessory": {"facts": {"kind": "\\u001b[31m"}}}', "`\N{REPLACEMENT CHARACTER}[31m` is not a choice"),
         (b'{"accessory": {"facts": {"kind": "\\ud800"}}}', "is not a choice"),
     ],
-)  # fmt: skip
+)
 def test_a_hostile_question_costs_an_error(
     tmp_path: Path, capsys: pytest.CaptureFixture[str], content: bytes, words: str
 ) -> None:
@@ -186,11 +186,14 @@ def test_a_hostile_question_costs_an_error(
         (["q.json", "--units", "imperial"], "imperial"),
         (["q.json", "--colour"], "--colour"),
     ],
-)  # fmt: skip
+)
 def test_a_command_that_cannot_be_done_says_why(
-    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch, arguments: list[str],
+    tmp_path: Path,
+    capsys: pytest.CaptureFixture[str],
+    monkeypatch: pytest.MonkeyPatch,
+    arguments: list[str],
     words: str,
-) -> None:  # fmt: skip
+) -> None:
     """Options that do not go together, and what they name that is not there, end with 2."""
     monkeypatch.chdir(tmp_path)
     Path("q.json").write_text(json.dumps(QUESTION))
@@ -256,7 +259,7 @@ def test_facts_are_added_to_a_saved_rig(tmp_path: Path, capsys: pytest.CaptureFi
         ("load.bikes=some", "/load/facts/bikes: "),
         ("adapter.kind=extension", "is not a subject of a question"),
     ],
-)  # fmt: skip
+)
 def test_a_fact_that_is_none_is_refused(
     question: Path, capsys: pytest.CaptureFixture[str], fact: str, words: str
 ) -> None:

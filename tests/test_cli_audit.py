@@ -129,8 +129,11 @@ def test_what_every_rig_carries(tmp_path: Path, capsys: pytest.CaptureFixture[st
     assert capsys.readouterr().err.count("load/facts/bikes") == 1
     assert main([*command, "--fact", "load.bikes=2", "--fact", "load.bike_weight=65 lb"]) == 0
     for row in pairs(tmp_path / "out"):
-        question = {"rig": {"id": row["rig"]}, "accessory": {"sku": row["sku"]},
-                    "load": {"facts": {"bikes": 2, "bike_weight": "65 lb"}}}  # fmt: skip
+        question = {
+            "rig": {"id": row["rig"]},
+            "accessory": {"sku": row["sku"]},
+            "load": {"facts": {"bikes": 2, "bike_weight": "65 lb"}},
+        }
         assert answerer().answer(question, world()).outcome == row["outcome"]
 
 

@@ -119,17 +119,29 @@ def test_a_rule_is_shown_for_people(capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["rules", "show", "shank-fits-opening"]) == 0
     told = capsys.readouterr().out
     assert told.startswith("The shank is the size of the opening\nshank-fits-opening, a rule in rules/coupling.yaml:")
-    for words in ("applies when   ", "requires       accessory.shank == opening.size", "severity       blocking",
-                  "source         common practice", "remedy  ", "What it reads", "accessory's shank", "Examples",
-                  "fails, so: blocks         accessory.kind ball_mount"):  # fmt: skip
+    for words in (
+        "applies when   ",
+        "requires       accessory.shank == opening.size",
+        "severity       blocking",
+        "source         common practice",
+        "remedy  ",
+        "What it reads",
+        "accessory's shank",
+        "Examples",
+        "fails, so: blocks         accessory.kind ball_mount",
+    ):
         assert words in told
 
 
 @pytest.mark.parametrize(
     ("id", "kind"),
-    [("trailer_weight", "a limit"), ("trailer-weight/ball.rating", "a limit"), ("hitch_pin", "a need"),
-     ("lowest-rating-governs", "a caution")],
-)  # fmt: skip
+    [
+        ("trailer_weight", "a limit"),
+        ("trailer-weight/ball.rating", "a limit"),
+        ("hitch_pin", "a need"),
+        ("lowest-rating-governs", "a caution"),
+    ],
+)
 def test_whatever_an_answer_names_is_shown(capsys: pytest.CaptureFixture[str], id: str, kind: str) -> None:
     """Limits, needs and cautions are shown by the names that answers give them."""
     assert main(["rules", "show", id]) == 0
@@ -167,10 +179,15 @@ def test_coverage_tells_topics_rules_tables_and_facts(capsys: pytest.CaptureFixt
 
 def test_a_fact_that_nothing_reads_is_told(rules: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """A rulebook that asks for a fact without using it ends with 1."""
-    spoil(rules / "vocabulary" / "ball.yaml", "facts:\n", (
-        "facts:\n  shine:\n    type: ratio\n    range: [0 %, 100 %]\n    label: shine\n    meaning: How bright it is."
-        "\n    how_to_measure: Look at it.\n    effort: ask\n"
-    ))  # fmt: skip
+    spoil(
+        rules / "vocabulary" / "ball.yaml",
+        "facts:\n",
+        (
+            "facts:\n  shine:\n    type: ratio\n    range: [0 %, 100 %]\n"
+            "    label: shine\n    meaning: How bright it is.\n"
+            "    how_to_measure: Look at it.\n    effort: ask\n"
+        ),
+    )
     assert main(["rules", "show", "--coverage", str(rules)]) == 1
     assert capsys.readouterr().out.endswith("Facts that nothing reads\n  ball.shine\n")
 

@@ -156,10 +156,17 @@ def coach(clerk: Clerk) -> None:
 
 
 TEN: Final[dict[Callable[[Clerk], None], str]] = {
-    farm_trailer: "works", quarry_dray: "works", school_run: "works", extension: "conditional",
-    which_ball: "conditional", by_phone: "undetermined", taller_spare: "undetermined", peewit: "fails",
-    label_only: "fails", coach: "fails",
-}  # fmt: skip
+    farm_trailer: "works",
+    quarry_dray: "works",
+    school_run: "works",
+    extension: "conditional",
+    which_ball: "conditional",
+    by_phone: "undetermined",
+    taller_spare: "undetermined",
+    peewit: "fails",
+    label_only: "fails",
+    coach: "fails",
+}
 """Ten questions in a clerk's words, nine of them the demo's own, with what they come to."""
 
 

@@ -53,11 +53,14 @@ def test_every_ink_reads_on_every_ground(page: Page, scheme: str) -> None:
     page.emulate_media(color_scheme=scheme)  # type: ignore[arg-type]
     page.goto("/fits")
     names = ["paper", "surface", "sunk", "ink", "soft", "link", "works", "conditional", "undetermined", "fails", "edge"]
-    found = page.evaluate("""(names) => names.map((name) => {
+    found = page.evaluate(
+        """(names) => names.map((name) => {
         const one = document.body.appendChild(document.createElement("i"));
         one.style.color = `var(--${name})`;
         return getComputedStyle(one).color;
-    })""", names)  # fmt: skip
+    })""",
+        names,
+    )
     grounds, inks, edge = found[:3], found[3:-1], found[-1]
     assert [pair for pair in product(inks, grounds) if _contrast(*pair) < 4.5] == []
     assert [ground for ground in grounds if _contrast(edge, ground) < 3.0] == []
@@ -74,7 +77,7 @@ def test_marks_differ_in_outline(page: Page) -> None:
             if (inside) points.push(24 * x + y);
         }
         return points;
-    })""")  # fmt: skip
+    })""")
     assert len(covered) == 4
     for one, other in combinations(map(set, covered), 2):
         assert len(one ^ other) > 0.1 * 24 * 24

@@ -145,9 +145,17 @@ def a_weight_with_a_point(clerk: Clerk) -> None:
 
 
 JOBS: Final[tuple[Callable[[Clerk], None], ...]] = (
-    sell_for_the_trailer, sell_four_bikes_and_a_step, what_fits_with_two_bikes, scanned, misspelt, the_next_customer,
-    half_a_question, the_answer_so_far, fits_the_one_that_is_meant, a_weight_with_a_point,
-)  # fmt: skip
+    sell_for_the_trailer,
+    sell_four_bikes_and_a_step,
+    what_fits_with_two_bikes,
+    scanned,
+    misspelt,
+    the_next_customer,
+    half_a_question,
+    the_answer_so_far,
+    fits_the_one_that_is_meant,
+    a_weight_with_a_point,
+)
 
 
 @pytest.mark.parametrize("job", JOBS, ids=lambda job: job.__name__)

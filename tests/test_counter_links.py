@@ -35,8 +35,12 @@ def wires(fact: Fact) -> st.SearchStrategy[Any]:
     if isinstance(fact.type, NumberType) and fact.range_text:
         low, high = fact.range_text
         one = st.sampled_from([low, high])
-        return one | st.fixed_dictionaries({"value": one, "tolerance": st.just(high)}) | st.just(
-            {"at_least": low, "at_most": high}) | st.just({"at_most": high})  # fmt: skip
+        return (
+            one
+            | st.fixed_dictionaries({"value": one, "tolerance": st.just(high)})
+            | st.just({"at_least": low, "at_most": high})
+            | st.just({"at_most": high})
+        )
     return st.sampled_from(["A plain name", "with ± and | and =&", "at least so"])
 
 

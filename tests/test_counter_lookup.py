@@ -30,8 +30,12 @@ def test_a_table_is_told_as_it_was_published() -> None:
     tables = [table for entry in entries for table in entry.tables]
     (classes,) = {table.title: table for table in tables if table.title == "Trailer class by loaded weight"}.values()
     assert [key for key, _ in classes.rows] == [
-        "up to 2000 lb", "up to 3500 lb", "up to 5000 lb", "up to 10000 lb", "above that",
-    ]  # fmt: skip
+        "up to 2000 lb",
+        "up to 3500 lb",
+        "up to 5000 lb",
+        "up to 10000 lb",
+        "above that",
+    ]
 
 
 def test_every_fact_is_told_with_what_reads_it() -> None:

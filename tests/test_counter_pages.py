@@ -37,9 +37,13 @@ MOST_BYTES: Final = 150_000
 MOST_SHIFT: Final = 0.1
 """A layout shift that people do not mind (web.dev/articles/cls, "good")."""
 SHEETS: Final = {
-    "works": WORKS, "fails": FAILS, "undetermined": OPEN, "partial vehicle": PART, "strange": STRANGE,
+    "works": WORKS,
+    "fails": FAILS,
+    "undetermined": OPEN,
+    "partial vehicle": PART,
+    "strange": STRANGE,
     "carrier without a load": CARRIES,
-}  # fmt: skip
+}
 SHIFT: Final = """() => new Promise((tell) => {
     let sum = 0;
     new PerformanceObserver((list) => list.getEntries().forEach((one) => { sum += one.value; }))
@@ -47,9 +51,14 @@ SHIFT: Final = """() => new Promise((tell) => {
     setTimeout(() => tell(sum), 50);
 })"""
 POLICY: Final = {
-    "default-src 'none'", "script-src 'self'", "style-src 'self'", "img-src 'self'", "form-action 'self'",
-    "frame-ancestors 'none'", "base-uri 'none'",
-}  # fmt: skip
+    "default-src 'none'",
+    "script-src 'self'",
+    "style-src 'self'",
+    "img-src 'self'",
+    "form-action 'self'",
+    "frame-ancestors 'none'",
+    "base-uri 'none'",
+}
 named = pytest.mark.parametrize("name", PAGES)
 
 

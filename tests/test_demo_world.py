@@ -13,8 +13,14 @@ from fitsvc.language.problems import Problem
 from fitsvc.language.types import Value
 
 FEWEST = {
-    "vehicle": 12, "receiver": 15, "mounting": 25, "accessory": 150, "adapter": 10, "ball": 10, "trailer": 5,
-}  # fmt: skip
+    "vehicle": 12,
+    "receiver": 15,
+    "mounting": 25,
+    "accessory": 150,
+    "adapter": 10,
+    "ball": 10,
+    "trailer": 5,
+}
 
 
 @cache
@@ -53,9 +59,14 @@ def test_there_is_enough_of_everything() -> None:
 
 @pytest.mark.parametrize(
     ("subject", "fact", "kinds"),
-    [("accessory", "kind", "accessory_kind"), ("adapter", "kind", "adapter_kind"), ("vehicle", "body", "body"),
-     ("receiver", "opening", "opening_size"), ("receiver", "hitch_class", "hitch_class")],
-)  # fmt: skip
+    [
+        ("accessory", "kind", "accessory_kind"),
+        ("adapter", "kind", "adapter_kind"),
+        ("vehicle", "body", "body"),
+        ("receiver", "opening", "opening_size"),
+        ("receiver", "hitch_class", "hitch_class"),
+    ],
+)
 def test_every_kind_is_present(subject: str, fact: str, kinds: str) -> None:
     """Every kind of accessory and adapter, body, opening and class is in the world."""
     members = set(answerer().rulebook.vocabulary.lists[kinds].members)

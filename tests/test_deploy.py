@@ -53,8 +53,11 @@ def test_dashboard_and_alerts_ask_for_what_is_counted() -> None:
     """Each figure they name is one that `/metrics` has, and each has its line in the guide."""
     counted = Metrics()
     counted.request("GET", "/v1/answers", 200, 0.1)
-    names = {f"{one.name}{end}" for one in text_string_to_metric_families(counted.text().decode())
-             for end in ("", "_total", "_bucket")}  # fmt: skip
+    names = {
+        f"{one.name}{end}"
+        for one in text_string_to_metric_families(counted.text().decode())
+        for end in ("", "_total", "_bucket")
+    }
     alerts = yaml.safe_load((FOLDER / "alerts.yaml").read_text("utf-8"))["groups"][0]["rules"]
     panels = json.loads((FOLDER / "dashboard.json").read_text("utf-8"))["panels"]
     asked = [one["expr"] for one in alerts]

@@ -86,13 +86,18 @@ def test_lengths_and_heights_are_to_scale() -> None:
         _, read = draw(case_of(facts, adapters))
         reach = adapters[0]["adds_length"] if adapters else 0.0
         level = facts["mounting"]["height"] + (adapters[0]["adds_rise"] if adapters else 0.0)
-        drawn = {one.get("data-length"): abs(float(one.get("x2") or 0) - float(one.get("x1") or 0)) / read.scale
-                 for one in read.all("line", class_="d-length")}  # fmt: skip
+        drawn = {
+            one.get("data-length"): abs(float(one.get("x2") or 0) - float(one.get("x1") or 0)) / read.scale
+            for one in read.all("line", class_="d-length")
+        }
         expected = _lengths(facts, reach)
         assert set(drawn) == set(expected), seed
         assert [name for name in expected if not _close(drawn[name], abs(expected[name]), read.scale)] == [], seed
-        ticks = {one.get("data-height"): read.z(float(one.get("y1") or 0)) for one in read.all("line", class_="d-tick")
-                 if one.get("data-height")}  # fmt: skip
+        ticks = {
+            one.get("data-height"): read.z(float(one.get("y1") or 0))
+            for one in read.all("line", class_="d-tick")
+            if one.get("data-height")
+        }
         expected = _heights(facts, level, bool(adapters))
         if facts["accessory"]["kind"] == "adjustable_ball_mount":
             ticks.pop("accessory.rise")
@@ -109,8 +114,12 @@ def test_shapes_stand_where_the_facts_put_them() -> None:
         seat = (adapters[0]["adds_length"] if adapters else 0.0) - facts["mounting"]["pin_to_bumper"]
         level = facts["mounting"]["height"] + (adapters[0]["adds_rise"] if adapters else 0.0)
         left, right, bottom, top = read.box("in use")
-        expected = [seat + accessory["front_setback"], seat + accessory["rear_extent"],
-                    level - accessory["lowest_drop"], level + accessory["top_height"]]  # fmt: skip
+        expected = [
+            seat + accessory["front_setback"],
+            seat + accessory["rear_extent"],
+            level - accessory["lowest_drop"],
+            level + accessory["top_height"],
+        ]
         drawn = [left, right, bottom, top]
         if "trailer" not in facts:
             drawn += read.box("folded")
@@ -168,9 +177,15 @@ def _texts(read: Read) -> list[str]:
     return [one.text or "" for one in read.root.iter(f"{SVG}text")]
 
 
-BOUNDED = [("mounting", "pin_to_bumper"), ("mounting", "height"), ("accessory", "front_setback"),
-           ("accessory", "stow_height"), ("vehicle", "closure_length"), ("vehicle", "tyre_radius"),
-           ("accessory", "rear_extent")]  # fmt: skip
+BOUNDED = [
+    ("mounting", "pin_to_bumper"),
+    ("mounting", "height"),
+    ("accessory", "front_setback"),
+    ("accessory", "stow_height"),
+    ("vehicle", "closure_length"),
+    ("vehicle", "tyre_radius"),
+    ("accessory", "rear_extent"),
+]
 
 
 @pytest.mark.parametrize(("subject", "name"), BOUNDED)

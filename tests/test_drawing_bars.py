@@ -15,9 +15,10 @@ from fitsvc.drawing.rating_bars import rating_bars
 CHAIN = {
     "towing.opening_trailer_rating": ("receiver", "trailer_rating"),
     "towing.vehicle_trailer_rating": ("vehicle", "tow_rating"),
-    "accessory.trailer_rating": ("accessory", "trailer_rating"), "ball.rating": ("ball", "rating"),
+    "accessory.trailer_rating": ("accessory", "trailer_rating"),
+    "ball.rating": ("ball", "rating"),
     "trailer.coupler_rating": ("trailer", "coupler_rating"),
-}  # fmt: skip
+}
 
 
 def _random(seed: int) -> dict[str, dict[str, Any]]:
@@ -25,8 +26,11 @@ def _random(seed: int) -> dict[str, dict[str, Any]]:
     facts: dict[str, dict[str, Any]] = {
         "accessory": {"kind": "ball_mount"},
         "trailer": {"gross_weight": chance.randint(500, 12000), "weight_distribution": False},
-        "vehicle": {}, "receiver": {}, "ball": {}, "mounting": {},
-    }  # fmt: skip
+        "vehicle": {},
+        "receiver": {},
+        "ball": {},
+        "mounting": {},
+    }
     for subject, name in CHAIN.values():
         if chance.random() < 0.9:
             facts[subject][name] = chance.randint(1000, 15000)
@@ -34,8 +38,10 @@ def _random(seed: int) -> dict[str, dict[str, Any]]:
 
 
 def _document(facts: dict[str, dict[str, Any]]) -> dict[str, Any]:
-    wire = {name: {"facts": {key: f"{value} lb" if type(value) is int else value for key, value in one.items()}}
-            for name, one in facts.items()}  # fmt: skip
+    wire = {
+        name: {"facts": {key: f"{value} lb" if type(value) is int else value for key, value in one.items()}}
+        for name, one in facts.items()
+    }
     return {"rig": {name: wire.pop(name) for name in ("vehicle", "receiver", "mounting")}, **wire}
 
 
@@ -48,8 +54,11 @@ def _drawn(facts: dict[str, dict[str, Any]]) -> tuple[Drawing, ElementTree.Eleme
 
 
 def _bars(root: ElementTree.Element, dashed: bool) -> dict[str, ElementTree.Element]:
-    return {one.get("data-fact") or "": one for one in root.iter(f"{SVG}rect")
-            if one.get("data-fact") in CHAIN and ("d-range" in (one.get("class") or "")) is dashed}  # fmt: skip
+    return {
+        one.get("data-fact") or "": one
+        for one in root.iter(f"{SVG}rect")
+        if one.get("data-fact") in CHAIN and ("d-range" in (one.get("class") or "")) is dashed
+    }
 
 
 def test_bars_are_as_long_as_the_ratings() -> None:
@@ -114,8 +123,12 @@ def test_labels_touch_nowhere_at_extreme_weights() -> None:
                 left = x - wide if one.get("text-anchor") == "end" else x
                 boxes.append((left, y - 0.75 * size, left + wide, y + 0.2 * size, one.text))
             assert [one for one in boxes if one[0] < 0 or one[2] > WIDTH] == []
-            assert [(a[4], b[4]) for i, a in enumerate(boxes) for b in boxes[:i]
-                    if a[0] < b[2] and b[0] < a[2] and a[1] < b[3] and b[1] < a[3]] == []  # fmt: skip
+            assert [
+                (a[4], b[4])
+                for i, a in enumerate(boxes)
+                for b in boxes[:i]
+                if a[0] < b[2] and b[0] < a[2] and a[1] < b[3] and b[1] < a[3]
+            ] == []
 
 
 def test_without_a_limit_there_is_no_chart() -> None:

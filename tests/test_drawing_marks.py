@@ -48,8 +48,11 @@ def _classes(row: ElementTree.Element) -> set[str]:
 
 def _filled(read: Read) -> set[str]:
     """The rules whose mark is filled with the pattern of what strikes."""
-    return {one.get("data-region") or "" for one in read.root.iter() if (one.get("fill") or "").endswith("-strikes)")
-            and one.get("data-region")}  # fmt: skip
+    return {
+        one.get("data-region") or ""
+        for one in read.root.iter()
+        if (one.get("fill") or "").endswith("-strikes)") and one.get("data-region")
+    }
 
 
 def test_every_shape_is_marked_by_some_rule() -> None:
@@ -118,10 +121,11 @@ def test_drawn_shapes_meet_where_the_rules_say() -> None:
         failing = _failing(case)
         carries = "trailer" not in facts
         for rule, name, asked in (
-            ("closure-opens-past-accessory", "front", True), ("closure-opens-past-folded", "folded", carries),
+            ("closure-opens-past-accessory", "front", True),
+            ("closure-opens-past-folded", "folded", carries),
             ("closure-opens-past-load", "load", carries),
             ("tailgate-clears-jack", "jack", not carries and facts["vehicle"]["rear_closure"] == "drop_tailgate"),
-        ):  # fmt: skip
+        ):
             met = _strikes(read, facts, name, name != "load") if asked else None
             if met is not None:
                 assert met == (rule in failing), (seed, rule)

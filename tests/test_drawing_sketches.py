@@ -67,12 +67,14 @@ def test_a_hint_for_a_drawing_changes_no_digest(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize(
     ("new", "message"),
-    [("measured_along: [pin_hole, bumpr]", "did you mean `bumper`?"),
-     ("measured_along: [pin_hole]", "names two points"),
-     ("measured_along: pin_hole", "is a list"),
-     ("measured_along: [pin_hole, bumper]\n    measured_up: [ground, bumper]", "given once"),
-     ("measured_abaft: [pin_hole, bumper]", "no key `measured_abaft`")],
-)  # fmt: skip
+    [
+        ("measured_along: [pin_hole, bumpr]", "did you mean `bumper`?"),
+        ("measured_along: [pin_hole]", "names two points"),
+        ("measured_along: pin_hole", "is a list"),
+        ("measured_along: [pin_hole, bumper]\n    measured_up: [ground, bumper]", "given once"),
+        ("measured_abaft: [pin_hole, bumper]", "no key `measured_abaft`"),
+    ],
+)
 def test_a_wrong_hint_is_told_where_it_stands(tmp_path: Path, new: str, message: str) -> None:
     """A slip in a point's name, a point too few, both ways at once."""
     with pytest.raises(ProblemsFound) as found:

@@ -50,11 +50,19 @@ def test_what_hangs_behind_is_to_scale_in_both_windows() -> None:
         seat = (adapters[0]["adds_length"] if adapters else 0.0) - facts["mounting"]["pin_to_bumper"]
         level = facts["mounting"]["height"] + (adapters[0]["adds_rise"] if adapters else 0.0)
         expected = {
-            "in use": (seat + accessory["front_setback"], seat + accessory["rear_extent"],
-                level - accessory["lowest_drop"], level + accessory["top_height"]),
-            "folded": (seat + accessory["stow_setback"], seat + accessory["stow_extent"], level,
-                level + accessory["stow_height"]),
-        }  # fmt: skip
+            "in use": (
+                seat + accessory["front_setback"],
+                seat + accessory["rear_extent"],
+                level - accessory["lowest_drop"],
+                level + accessory["top_height"],
+            ),
+            "folded": (
+                seat + accessory["stow_setback"],
+                seat + accessory["stow_extent"],
+                level,
+                level + accessory["stow_height"],
+            ),
+        }
         for panel in panels(picture(facts, adapters)).values():
             for rect in panel.all("rect"):
                 name = rect.get("data-box") or ""
@@ -93,9 +101,11 @@ def test_the_shell_keeps_its_shape_at_extremes() -> None:
         for overhang, setback, hinge in ((300.0, 0.0, 500.0), (3000.0, 900.0, 2200.0)):
             facts, _ = random_facts(CARRIER)
             facts["vehicle"] |= {
-                "body": name.partition(" ")[0], "rear_overhang": overhang, "closure_hinge_setback": setback,
+                "body": name.partition(" ")[0],
+                "rear_overhang": overhang,
+                "closure_hinge_setback": setback,
                 "closure_hinge_height": hinge,
-            }  # fmt: skip
+            }
             scene = scene_of(Measures(demo_world.answerer().wording, case_of(facts), "us"))
             outline = outline_of(scene)
             assert outline is not None

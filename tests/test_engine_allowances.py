@@ -21,17 +21,26 @@ from fitsvc.language.types import Value
 LB = float(UNITS["lb"][1])
 DRIVER = 150 * LB
 CARGO = {
-    "accessory.kind": "cargo_carrier", "accessory.weight": "60 lb", "accessory.capacity": "240 lb",
+    "accessory.kind": "cargo_carrier",
+    "accessory.weight": "60 lb",
+    "accessory.capacity": "240 lb",
     "receiver.tongue_rating": "300 lb",
-}  # fmt: skip
+}
 BIKES = {
-    "accessory.kind": "bike_carrier", "accessory.weight": "40 lb", "accessory.capacity": "120 lb",
-    "accessory.bikes_max": 2, "accessory.bike_weight_max": "60 lb", "receiver.tongue_rating": "300 lb",
-}  # fmt: skip
+    "accessory.kind": "bike_carrier",
+    "accessory.weight": "40 lb",
+    "accessory.capacity": "120 lb",
+    "accessory.bikes_max": 2,
+    "accessory.bike_weight_max": "60 lb",
+    "receiver.tongue_rating": "300 lb",
+}
 AXLE = {
-    "accessory.length": "14 in", "mounting.pin_to_bumper": "4 in", "vehicle.rear_overhang": "40 in",
-    "vehicle.wheelbase": "120 in", "vehicle.curb_weight_rear": "2500 lb",
-}  # fmt: skip
+    "accessory.length": "14 in",
+    "mounting.pin_to_bumper": "4 in",
+    "vehicle.rear_overhang": "40 in",
+    "vehicle.wheelbase": "120 in",
+    "vehicle.curb_weight_rear": "2500 lb",
+}
 
 
 def told(facts: Mapping[str, Any], *adapters: Mapping[str, Any]) -> AllowanceShown | None:
@@ -87,21 +96,31 @@ def test_the_lowest_of_all_that_bears_it_counts(
     ("facts", "words"),
     [
         (CARGO, "with up to 240 lb on it by what is known"),
-        ({**CARGO, "receiver.tongue_rating": "200 lb"},
-         "with at most 140 lb on it (its own label allows 240 lb) by what is known"),
+        (
+            {**CARGO, "receiver.tongue_rating": "200 lb"},
+            "with at most 140 lb on it (its own label allows 240 lb) by what is known",
+        ),
         (BIKES, "with up to 2 bikes of 60 lb by what is known"),
         ({**BIKES, "accessory.bikes_max": 1}, "with up to 1 bike of 60 lb by what is known"),
         ({**BIKES, "accessory.bikes_max": 4}, "with up to 4 bikes of 60 lb, 120 lb in all by what is known"),
-        ({**BIKES, "receiver.tongue_rating": "40 lb"},
-         "with nothing on it (its own label allows 120 lb) by what is known"),
-        ({**CARGO, "receiver.tongue_rating": None},
-         "what it may carry is not known until the receiver's tongue rating is known"),
-        ({**CARGO, "accessory.capacity": None},
-         "what it may carry is not known until the accessory's capacity is known"),
-        ({**BIKES, "accessory.bike_weight_max": None},
-         "what it may carry is not known until the bike weight the carrier allows is known"),
+        (
+            {**BIKES, "receiver.tongue_rating": "40 lb"},
+            "with nothing on it (its own label allows 120 lb) by what is known",
+        ),
+        (
+            {**CARGO, "receiver.tongue_rating": None},
+            "what it may carry is not known until the receiver's tongue rating is known",
+        ),
+        (
+            {**CARGO, "accessory.capacity": None},
+            "what it may carry is not known until the accessory's capacity is known",
+        ),
+        (
+            {**BIKES, "accessory.bike_weight_max": None},
+            "what it may carry is not known until the bike weight the carrier allows is known",
+        ),
     ],
-)  # fmt: skip
+)
 def test_it_is_told_in_words(facts: dict[str, Any], words: str) -> None:
     """As a clerk reads it out, and what is not known is never a yes."""
     found = told({name: wire for name, wire in facts.items() if wire is not None})
@@ -141,12 +160,20 @@ LOADED = ("load-clears-door-spare", "carrier-takes-usual-tyres", "carrier-takes-
 """What is asked of a load beyond what it weighs, once one is named."""
 CARRIERS = [one.key for one in world().of("accessory") if "carrier" in str(one.facts["kind"])]
 KG: Mapping[str, tuple[float, float]] = {
-    "receiver.tongue_rating": (100, 700), "vehicle.tongue_rating": (100, 700), "receiver.vertical_rating": (100, 400),
-    "accessory.weight": (20, 120), "accessory.capacity": (0, 600), "accessory.bike_weight_max": (20, 90),
-    "vehicle.gvwr": (5000, 6500), "vehicle.curb_weight": (4000, 5500), "vehicle.placard_capacity": (200, 1500),
-    "vehicle.gawr_rear": (2800, 3600), "vehicle.curb_weight_rear": (2000, 2900),
-    "vehicle.curb_weight_front": (1000, 3000), "load.occupants_weight": (100, 900),
-}  # fmt: skip
+    "receiver.tongue_rating": (100, 700),
+    "vehicle.tongue_rating": (100, 700),
+    "receiver.vertical_rating": (100, 400),
+    "accessory.weight": (20, 120),
+    "accessory.capacity": (0, 600),
+    "accessory.bike_weight_max": (20, 90),
+    "vehicle.gvwr": (5000, 6500),
+    "vehicle.curb_weight": (4000, 5500),
+    "vehicle.placard_capacity": (200, 1500),
+    "vehicle.gawr_rear": (2800, 3600),
+    "vehicle.curb_weight_rear": (2000, 2900),
+    "vehicle.curb_weight_front": (1000, 3000),
+    "load.occupants_weight": (100, 900),
+}
 """Ratings and weights to be drawn, in pounds, such that now this and now that governs."""
 
 
@@ -179,8 +206,9 @@ def drawn(chance: random.Random) -> Case:
         share, rating = chance.choice((0.4, 0.5, 1.0)), chance.randint(100, 600) * LB
         told: dict[str, Value] = {
             "adapter.kind": kind.mask(chance.choice(("extension", "dual_receiver"))),  # type: ignore[union-attr]
-            "adapter.adds_length": (200.0, 200.0), "adapter.tongue_rating": (rating, rating),
-        }  # fmt: skip
+            "adapter.adds_length": (200.0, 200.0),
+            "adapter.tongue_rating": (rating, rating),
+        }
         if chance.random() < 0.8:
             told["adapter.keeps_fraction"] = (share, share)
         adapters = (told,)
@@ -191,9 +219,11 @@ def drawn(chance: random.Random) -> Case:
 def loaded(one: Case, count: int | None, each: float) -> Verdict:
     """What the case comes to with a load named, and the driver counted, as the allowance does."""
     facts = dict(one.facts)
-    facts |= {"load.cargo_weight": (each, each)} if count is None else {
-        "load.bikes": (float(count), float(count)), "load.bike_weight": (each, each)
-    }  # fmt: skip
+    facts |= (
+        {"load.cargo_weight": (each, each)}
+        if count is None
+        else {"load.bikes": (float(count), float(count)), "load.bike_weight": (each, each)}
+    )
     low, high = facts.get("load.occupants_weight", (DRIVER, DRIVER))  # type: ignore[misc]
     facts["load.occupants_weight"] = (max(low, DRIVER), max(high, DRIVER))
     present = one.present | {"load"} | answerer().reader.named(facts, one.adapters)
@@ -272,9 +302,12 @@ def test_a_heavier_load_is_never_better(seed: int) -> None:
 def test_of_several_things_a_carrier_says_what_it_may_carry_too() -> None:
     """Several that work together are no bare yes either, where a carrier among them has no load named."""
     receiver = {
-        "opening": "2 in", "pin_hole": "5/8 in", "tube_outside": "2-1/2 in", "pin_supplied": True,
+        "opening": "2 in",
+        "pin_hole": "5/8 in",
+        "tube_outside": "2-1/2 in",
+        "pin_supplied": True,
         "tongue_rating": "500 lb",
-    }  # fmt: skip
+    }
     pin = {"kind": "locking_pin", "pin": "5/8 in", "pin_span": "3 in", "weight": "1 lb"}
     found = answerer().answer(
         {
@@ -282,11 +315,15 @@ def test_of_several_things_a_carrier_says_what_it_may_carry_too() -> None:
             "load": {"facts": {"occupants_weight": "300 lb"}},
             "together": [
                 {"name": "rack", "hangs_on": "rear_receiver", "accessory": {"sku": "SPK-HIGH-2"}},
-                {"name": "pin", "hangs_on": "front_receiver", "rig": {"receiver": {"facts": receiver}},
-                 "accessory": {"facts": pin}},
+                {
+                    "name": "pin",
+                    "hangs_on": "front_receiver",
+                    "rig": {"receiver": {"facts": receiver}},
+                    "accessory": {"facts": pin},
+                },
             ],
         },
         world(),
-    )  # fmt: skip
+    )
     assert found.outcome == "works"
     assert found.summary.endswith("work on this rig together, the rack with up to 2 bikes of 40 lb.")

@@ -17,10 +17,12 @@ from fitsvc.language.types import ListType, Mask, NumberType, TruthType
 from fitsvc.rulebook.outcomes import OUTCOMES
 
 SPRING_BARS = {
-    "accessory.kind": "weight_distribution_head", "receiver.trailer_rating": "5000 lb",
-    "receiver.trailer_rating_wd": "8000 lb", "receiver.weight_distribution_allowed": False,
+    "accessory.kind": "weight_distribution_head",
+    "receiver.trailer_rating": "5000 lb",
+    "receiver.trailer_rating_wd": "8000 lb",
+    "receiver.weight_distribution_allowed": False,
     "trailer.gross_weight": "5400 lb",
-}  # fmt: skip
+}
 """Without weight distribution the trailer is too heavy for the receiver, which allows none."""
 NIGHTS, RIGS, ITEMS = 12 * EFFORT, 12, 24
 
@@ -62,8 +64,9 @@ def test_either_way_no_is_no() -> None:
     )
     assert told.either_way is not None and told.either_way.fact == "trailer.weight_distribution"
     assert [(one.members, one.rule) for one in told.either_way.cases] == [
-        (["yes"], "weight-distribution-allowed"), (["no"], "trailer-weight/towing.opening_trailer_rating"),
-    ]  # fmt: skip
+        (["yes"], "weight-distribution-allowed"),
+        (["no"], "trailer-weight/towing.opening_trailer_rating"),
+    ]
     assert not any(finding.result == "fails" and finding.severity == "blocking" for finding in told.findings)
     for used, rule in (("yes", "weight-distribution-allowed"), ("no", "trailer-weight/towing.opening_trailer_rating")):
         known = answer({**SPRING_BARS, "trailer.weight_distribution": used})

@@ -82,18 +82,26 @@ class Told:
         """One signature."""
         limits = {
             limit.id: (
-                float(column.at_most[row]), int(column.governs[row]),
+                float(column.at_most[row]),
+                int(column.governs[row]),
                 tuple(one.name for i, one in enumerate(limit.ratings) if int(column.unknown[row]) >> i & 1),
             )
             for limit in self.made.rulebook.limits
             if (column := self.limits[limit.id]).applies[row]
-        }  # fmt: skip
+        }
         results = [RESULTS[column[row]] for column in self.results]
         return OUTCOMES[self.outcome[row]], results, [i for i, open_ in enumerate(self.needs) if open_[row]], limits
 
 
-def assert_agree(made: Made, columns: Columns, rigs: Sequence[Case], items: Sequence[Item], subjects: frozenset[str],
-                 trial: str, together: bool) -> int:  # fmt: skip
+def assert_agree(
+    made: Made,
+    columns: Columns,
+    rigs: Sequence[Case],
+    items: Sequence[Item],
+    subjects: frozenset[str],
+    trial: str,
+    together: bool,
+) -> int:
     """Hold columns to point on every pair of a rig and an item, rigs judged together or each alone; the pairs held."""
     catalogue = columns.catalogue([facts for facts, _ in items], subjects, [present for _, present in items])
     singly = (columns.judge(catalogue, rig) for rig in rigs)
@@ -262,8 +270,10 @@ def test_threads_share_an_evaluator(most_kept: int) -> None:
         mine = rigs[thread:] + rigs[:thread]
         start.wait()
         singly = (shared.judge(catalogue, rig) for rig in mine)
-        found = [(j.outcome().tolist(), j.rule_counts())
-                 for j in (singly if thread % 2 else shared.judge_all(catalogue, mine))]  # fmt: skip
+        found = [
+            (j.outcome().tolist(), j.rule_counts())
+            for j in (singly if thread % 2 else shared.judge_all(catalogue, mine))
+        ]
         return found[len(rigs) - thread :] + found[: len(rigs) - thread]
 
     with ThreadPoolExecutor(6) as threads:

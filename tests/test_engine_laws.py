@@ -142,11 +142,17 @@ PLUGS = ListType("plug", ("none", "flat", "round"))
 BORES = ListType("bore", ("1 in", "2 in"), (25.4, 50.8), LENGTH)
 NAMES = Names(
     {
-        "a.length": NumberType(LENGTH), "a.weight": NumberType(MASS, negative=False), "a.flag": TRUTH, "a.plug": PLUGS,
-        "a.bore": BORES, "b.bore": BORES, "b.length": NumberType(LENGTH),
+        "a.length": NumberType(LENGTH),
+        "a.weight": NumberType(MASS, negative=False),
+        "a.flag": TRUTH,
+        "a.plug": PLUGS,
+        "a.bore": BORES,
+        "b.bore": BORES,
+        "b.length": NumberType(LENGTH),
     },
-    frozenset(("a", "b")), given=frozenset(("a.length", "a.flag")),
-)  # fmt: skip
+    frozenset(("a", "b")),
+    given=frozenset(("a.length", "a.flag")),
+)
 
 
 @pytest.mark.parametrize(
@@ -172,11 +178,18 @@ def test_an_unknown_fact_never_gives_a_yes(text: str) -> None:
 @pytest.mark.parametrize(
     ("text", "yes"),
     [
-        ("a.weight >= 0 lb", True), ("a.plug in [none, flat, round]", True), ("a.bore <= 2 in", True),
-        ("a.bore > 2 in", False), ("abs(a.length) >= 0 in", True), ("present(a)", True), ("present(b)", False),
-        ("present(a.flag)", True), ("not present(a.flag)", False), ("present(a.length)", False),
+        ("a.weight >= 0 lb", True),
+        ("a.plug in [none, flat, round]", True),
+        ("a.bore <= 2 in", True),
+        ("a.bore > 2 in", False),
+        ("abs(a.length) >= 0 in", True),
+        ("present(a)", True),
+        ("present(b)", False),
+        ("present(a.flag)", True),
+        ("not present(a.flag)", False),
+        ("present(a.length)", False),
     ],
-)  # fmt: skip
+)
 def test_what_holds_for_every_value_is_settled(text: str, yes: bool) -> None:
     """A condition that every possible value meets is a yes, and one that none meets a no."""
     node = check(Source.plain(text), NAMES, TRUTH)

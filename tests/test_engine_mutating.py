@@ -45,21 +45,31 @@ OF_THE_RULE = {
         ("a.x * a.y", {"a.x / a.y"}),
         ("min(a.x, a.y)", {"max(a.x, a.y)"}),
         ("a.k == step", {"a.k != step", "a.k == ball_mount"}),
-        ("a.k in [step, ball_mount]", {
-            "a.k not in [step, ball_mount]", "a.k in [step]", "a.k in [ball_mount]", "a.k in [ball_mount, ball_mount]",
-            "a.k in [step, step]",
-        }),
+        (
+            "a.k in [step, ball_mount]",
+            {
+                "a.k not in [step, ball_mount]",
+                "a.k in [step]",
+                "a.k in [ball_mount]",
+                "a.k in [ball_mount, ball_mount]",
+                "a.k in [step, step]",
+            },
+        ),
         ("a.b and not a.c", {"a.b or (not a.c)", "a.b", "not a.c", "a.b and a.c"}),
         ("present(a.x) or a.b", {"present(a.x) and a.b", "a.b", "present(a.x)", "(not present(a.x)) or a.b"}),
-        ("present(a) and present(a.x)", {
-            "present(a) or present(a.x)", "present(a)", "(not present(a)) and present(a.x)",
-            "present(a) and (not present(a.x))",
-        }),
-        ("yes if a.b else a.c",
-         {"yes if (not a.b) else a.c", "yes", "a.c", "no if a.b else a.c"}),
+        (
+            "present(a) and present(a.x)",
+            {
+                "present(a) or present(a.x)",
+                "present(a)",
+                "(not present(a)) and present(a.x)",
+                "present(a) and (not present(a.x))",
+            },
+        ),
+        ("yes if a.b else a.c", {"yes if (not a.b) else a.c", "yes", "a.c", "no if a.b else a.c"}),
         ("a.x <= 50 %", {"a.x < 50 %", "a.x >= 50 %", "a.x <= 51 %", "a.x <= 49 %"}),
     ],
-)  # fmt: skip
+)
 def test_each_part_of_an_expression_is_changed(tmp_path: Path, text: str, changed: set[str]) -> None:
     """Operators, figures by a step of display, units, members, what is asked together, and the whole turned round."""
     vocabulary = load_rulebook(write(tmp_path, {})).vocabulary

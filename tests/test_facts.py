@@ -223,15 +223,27 @@ def test_pointers_reach_inside(name: str, wire: Any, pointer: str, message: str)
 def test_all_problems_are_told_at_once() -> None:
     """Every fact that is wrong is told, with its pointer, and the right ones are still read."""
     wire = {
-        "weight": {"at_least": "9 in", "at_most": "1"}, "wait": "9 kg", "kind": ["zebra", "step", "lion"],
-        "folds": True, "opening": "50 mm", "a/b~c": 1, "offset": {"value": "3 lb", "tolerance": "1 lb"},
-    }  # fmt: skip
+        "weight": {"at_least": "9 in", "at_most": "1"},
+        "wait": "9 kg",
+        "kind": ["zebra", "step", "lion"],
+        "folds": True,
+        "opening": "50 mm",
+        "a/b~c": 1,
+        "offset": {"value": "3 lb", "tolerance": "1 lb"},
+    }
     values, problems = read_all(wire)
     assert values == {"part.folds": 2}
     assert [problem.pointer.removeprefix("/rig/part/facts") for problem in problems] == [
-        "/weight/at_least", "/weight/at_most", "/wait", "/kind/0", "/kind/2", "/opening", "/a~1b~0c", "/offset/value",
+        "/weight/at_least",
+        "/weight/at_most",
+        "/wait",
+        "/kind/0",
+        "/kind/2",
+        "/opening",
+        "/a~1b~0c",
+        "/offset/value",
         "/offset/tolerance",
-    ]  # fmt: skip
+    ]
 
 
 @pytest.mark.parametrize(
@@ -241,7 +253,7 @@ def test_all_problems_are_told_at_once() -> None:
         ("open", "did you mean `opening`? `fitsvc rules facts` and `/v1/vocabulary` tell all facts"),
         ("zebra", "it has `bikes`, `folds`, `kind`, `notes`, `offset`, `opening`, `share`, `slope`, `tyre`, `weight`"),
     ],
-)  # fmt: skip
+)
 def test_unknown_facts_have_a_nearest(name: str, help: str) -> None:
     """A fact that the subject does not have is told with the nearest it has, or with all."""
     found = refused(name, "1 kg")
@@ -284,12 +296,18 @@ def test_hostile_values_cost_an_error(name: str, wire: Any) -> None:
 
 
 wires = st.recursive(
-    st.none() | st.booleans() | st.integers() | st.floats() | st.text(max_size=12)
+    st.none()
+    | st.booleans()
+    | st.integers()
+    | st.floats()
+    | st.text(max_size=12)
     | st.sampled_from(["2 in", "9 kg", "yes", "step", "245/75R16", "12 %"]),
-    lambda inner: st.lists(inner, max_size=3) | st.dictionaries(
-        st.sampled_from(["value", "tolerance", "at_least", "at_most", "x"]), inner, max_size=3),
+    lambda inner: (
+        st.lists(inner, max_size=3)
+        | st.dictionaries(st.sampled_from(["value", "tolerance", "at_least", "at_most", "x"]), inner, max_size=3)
+    ),
     max_leaves=5,
-)  # fmt: skip
+)
 
 
 @tries(500)

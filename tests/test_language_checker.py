@@ -26,13 +26,22 @@ OPENING = ListType("opening_size", ("1-1/4 in", "2 in", "2-1/2 in", "3 in"), (31
 PIN = ListType("pin_size", ("1/2 in", "5/8 in"), (12.7, 15.875), LENGTH)
 NAMES = Names(
     {
-        "accessory.kind": KIND, "accessory.shank": OPENING, "accessory.weight": NumberType(MASS, negative=False),
-        "accessory.length": NumberType(LENGTH, negative=False), "accessory.pin": PIN, "accessory.pin_supplied": TRUTH,
-        "receiver.opening": OPENING, "receiver.tongue_rating": NumberType(MASS, negative=False),
-        "vehicle.body": BODY, "vehicle.wheelbase": NumberType(LENGTH, negative=False),
-        "mounting.pin_to_bumper": NumberType(LENGTH), "load.bikes": NumberType(NUMBER, negative=False),
-        "load.steepest_grade": NumberType(NUMBER, negative=False), "ball.rise_angle": NumberType(ANGLE),
-        "mounting.torque": NumberType(TORQUE, negative=False), "ball.pull": NumberType(FORCE, negative=False),
+        "accessory.kind": KIND,
+        "accessory.shank": OPENING,
+        "accessory.weight": NumberType(MASS, negative=False),
+        "accessory.length": NumberType(LENGTH, negative=False),
+        "accessory.pin": PIN,
+        "accessory.pin_supplied": TRUTH,
+        "receiver.opening": OPENING,
+        "receiver.tongue_rating": NumberType(MASS, negative=False),
+        "vehicle.body": BODY,
+        "vehicle.wheelbase": NumberType(LENGTH, negative=False),
+        "mounting.pin_to_bumper": NumberType(LENGTH),
+        "load.bikes": NumberType(NUMBER, negative=False),
+        "load.steepest_grade": NumberType(NUMBER, negative=False),
+        "ball.rise_angle": NumberType(ANGLE),
+        "mounting.torque": NumberType(TORQUE, negative=False),
+        "ball.pull": NumberType(FORCE, negative=False),
     },
     frozenset(("vehicle", "receiver", "mounting", "accessory", "ball", "trailer", "load")),
     {
@@ -41,7 +50,7 @@ NAMES = Names(
     },
     given=frozenset(("load.bikes", "load.steepest_grade", "accessory.kind")),
     texts=frozenset(("receiver.notes",)),
-)  # fmt: skip
+)
 
 
 def checked(text: str, expected: Type | None = None) -> AnyTyped:
@@ -86,16 +95,28 @@ def test_error_texts_cover_every_complaint() -> None:
     """Each kind of complaint the checker can make stands in the golden file."""
     golden = ERRORS.read_text(encoding="utf-8")
     words = {
-        "wrong_type": "expected a yes/no", "not_a_number": "expected a number", "not_a_size": "is not in opening_size",
-        "text_fact": "is a text, and no rule", "unknown_fact": "there is no fact",
+        "wrong_type": "expected a yes/no",
+        "not_a_number": "expected a number",
+        "not_a_size": "is not in opening_size",
+        "text_fact": "is a text, and no rule",
+        "unknown_fact": "there is no fact",
         "unknown_member": "is not in accessory_kind",
-        "bare_name": "alone says nothing", "different_dimensions": "cannot be compared with",
-        "not_comparable": "cannot compare", "not_a_list": "asks for a list's member", "not_a_member": "not a member of",
-        "different_branches": "the two branches differ", "unknown_function": "there is no function",
-        "wrong_count": "arguments, found", "wrong_argument": "takes a length here", "lookup_form": "`lookup` takes",
-        "unknown_table": "there is no table", "known_form": "`known` takes", "present_form": "`present` takes",
-        "never_given": "is never given", "unknown_subject": "there is no subject",
-    }  # fmt: skip
+        "bare_name": "alone says nothing",
+        "different_dimensions": "cannot be compared with",
+        "not_comparable": "cannot compare",
+        "not_a_list": "asks for a list's member",
+        "not_a_member": "not a member of",
+        "different_branches": "the two branches differ",
+        "unknown_function": "there is no function",
+        "wrong_count": "arguments, found",
+        "wrong_argument": "takes a length here",
+        "lookup_form": "`lookup` takes",
+        "unknown_table": "there is no table",
+        "known_form": "`known` takes",
+        "present_form": "`present` takes",
+        "never_given": "is never given",
+        "unknown_subject": "there is no subject",
+    }
     functions = dict(inspect.getmembers(complaints, inspect.isfunction))
     made = {name for name, of in functions.items() if of.__module__ == complaints.__name__}
     assert {name for name in made if not name.startswith("_")} == set(words)
@@ -105,21 +126,29 @@ def test_error_texts_cover_every_complaint() -> None:
 @pytest.mark.parametrize(
     ("text", "dimension", "negative"),
     [
-        ("accessory.length + 2 in", LENGTH, False), ("accessory.length - 2 in", LENGTH, True),
-        ("-accessory.length", LENGTH, True), ("accessory.length * 2", LENGTH, False),
+        ("accessory.length + 2 in", LENGTH, False),
+        ("accessory.length - 2 in", LENGTH, True),
+        ("-accessory.length", LENGTH, True),
+        ("accessory.length * 2", LENGTH, False),
         ("accessory.length * mounting.pin_to_bumper", LENGTH * LENGTH, True),
-        ("accessory.weight / vehicle.wheelbase", MASS / LENGTH, False), ("accessory.length / 2 in", NUMBER, False),
-        ("mounting.torque / accessory.length", FORCE, False), ("ball.pull * 2 in", TORQUE, False),
-        ("abs(mounting.pin_to_bumper)", LENGTH, False), ("max(accessory.length, mounting.pin_to_bumper)", LENGTH, True),
-        ("accessory.shank + 1 in", LENGTH, False), ("min(accessory.shank, accessory.pin)", LENGTH, False),
+        ("accessory.weight / vehicle.wheelbase", MASS / LENGTH, False),
+        ("accessory.length / 2 in", NUMBER, False),
+        ("mounting.torque / accessory.length", FORCE, False),
+        ("ball.pull * 2 in", TORQUE, False),
+        ("abs(mounting.pin_to_bumper)", LENGTH, False),
+        ("max(accessory.length, mounting.pin_to_bumper)", LENGTH, True),
+        ("accessory.shank + 1 in", LENGTH, False),
+        ("min(accessory.shank, accessory.pin)", LENGTH, False),
         ("rear_axle_share(accessory.weight, 1 m, vehicle.wheelbase)", MASS, False),
         ("rear_axle_share(accessory.weight - 1 kg, 1 m, vehicle.wheelbase)", MASS, True),
         ("front_axle_relief(accessory.weight - 1 kg, 1 m, vehicle.wheelbase)", MASS, False),
         ("1 in if accessory.pin_supplied else mounting.pin_to_bumper", LENGTH, True),
         ("accessory.shank if accessory.pin_supplied else accessory.pin", LENGTH, False),
-        ("10 %", NUMBER, False), ("load.bikes * 20 kg", MASS, False), ("span(1 in, 2 in)", LENGTH, False),
+        ("10 %", NUMBER, False),
+        ("load.bikes * 20 kg", MASS, False),
+        ("span(1 in, 2 in)", LENGTH, False),
     ],
-)  # fmt: skip
+)
 def test_dimension_and_sign(text: str, dimension: object, negative: bool) -> None:
     """Arithmetic carries dimensions, and knows what cannot be below zero."""
     assert checked(text).type == NumberType(dimension, negative)  # type: ignore[arg-type]
@@ -128,12 +157,17 @@ def test_dimension_and_sign(text: str, dimension: object, negative: bool) -> Non
 @pytest.mark.parametrize(
     ("text", "mask"),
     [
-        ("accessory.kind == step", 8), ("step == accessory.kind", 8), ("accessory.kind in [step, ball_mount]", 9),
-        ("accessory.shank == 2 in", 2), ("50.8 mm == accessory.shank", 2), ("accessory.shank in [2 in, 3 in]", 10),
-        ("lookup(usual_pin, accessory.shank) == 5/8 in", 2), ("lookup(trailer_class, 1 t) == suv", 2),
+        ("accessory.kind == step", 8),
+        ("step == accessory.kind", 8),
+        ("accessory.kind in [step, ball_mount]", 9),
+        ("accessory.shank == 2 in", 2),
+        ("50.8 mm == accessory.shank", 2),
+        ("accessory.shank in [2 in, 3 in]", 10),
+        ("lookup(usual_pin, accessory.shank) == 5/8 in", 2),
+        ("lookup(trailer_class, 1 t) == suv", 2),
         ("(accessory.shank if accessory.pin_supplied else 3 in) == 2 in", 2),
     ],
-)  # fmt: skip
+)
 def test_bare_members_are_read_by_the_other_side(text: str, mask: int) -> None:
     """A bare member or a size stands for one of the list it is compared with."""
     node = checked(text)
@@ -164,7 +198,7 @@ def test_sizes_of_two_lists_compare_by_length() -> None:
         ("accessory.kind != step", "not accessory.kind == step"),
         ("accessory.kind not in [step]", "not accessory.kind in [step]"),
     ],
-)  # fmt: skip
+)
 def test_few_comparisons_carry_all(text: str, same: str) -> None:
     """Strict and reversed comparisons are written with `<=`, `==` and `not`."""
     assert checked(text) == checked(same)

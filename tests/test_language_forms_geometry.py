@@ -270,10 +270,20 @@ def test_real_proportions_come_out_sanely() -> None:
 # over bounds
 
 
-@pytest.mark.parametrize("name", [
-    "departure_angle", "angle_of_grade", "grade_of_angle", "touching_rise", "clearance_on_grade", "swing_clearance",
-    "swing_reach", "drop_clearance", "turning_angle",
-])  # fmt: skip
+@pytest.mark.parametrize(
+    "name",
+    [
+        "departure_angle",
+        "angle_of_grade",
+        "grade_of_angle",
+        "touching_rise",
+        "clearance_on_grade",
+        "swing_clearance",
+        "swing_reach",
+        "drop_clearance",
+        "turning_angle",
+    ],
+)
 def test_results_over_bounds_hold_every_point_and_are_reached(name: str) -> None:
     """Random points within random bounds give results within the result, and both its ends are reached."""
     check_bounds(FUNCTIONS[name], FUNCTIONS[name].formula, seed=len(name))

@@ -192,11 +192,17 @@ def test_nothing_times_anything_is_nothing() -> None:
 @pytest.mark.parametrize(
     ("a", "b", "truth"),
     [
-        ((1.0, 2.0), (2.0, 3.0), YES), ((1.0, 2.0), (1.9, 3.0), UNKNOWN), ((2.0, 3.0), (1.0, 1.9), NO),
-        ((2.0, 3.0), (1.0, 2.0), UNKNOWN), ((1.0, 1.0 + TOLERANCE), (1.0, 1.0), YES), ((1.1, 1.1), (1.0, 1.0), NO),
-        (ANYTHING, (1.0, 1.0), UNKNOWN), (NOT_NEGATIVE, (-1.0, -1.0), NO), ((0.0, 0.0), NOT_NEGATIVE, YES),
+        ((1.0, 2.0), (2.0, 3.0), YES),
+        ((1.0, 2.0), (1.9, 3.0), UNKNOWN),
+        ((2.0, 3.0), (1.0, 1.9), NO),
+        ((2.0, 3.0), (1.0, 2.0), UNKNOWN),
+        ((1.0, 1.0 + TOLERANCE), (1.0, 1.0), YES),
+        ((1.1, 1.1), (1.0, 1.0), NO),
+        (ANYTHING, (1.0, 1.0), UNKNOWN),
+        (NOT_NEGATIVE, (-1.0, -1.0), NO),
+        ((0.0, 0.0), NOT_NEGATIVE, YES),
     ],
-)  # fmt: skip
+)
 def test_at_most(a: Bounds, b: Bounds, truth: int) -> None:
     """a <= b is settled when it is so for all values, or for none."""
     assert at_most(a, b) == truth

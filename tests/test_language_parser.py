@@ -28,7 +28,7 @@ from fitsvc.language.syntax import (
     Or,
     Quantity,
     YesNo,
-)  # fmt: skip
+)
 
 
 def parsed(text: str) -> AnyNode:
@@ -191,11 +191,19 @@ DEEP = 10_000
 @pytest.mark.parametrize(
     "text",
     [
-        "a" * 1_000_000, "1 + " * 250_000 + "1", "(" * DEEP + "1" + ")" * DEEP, "not " * DEEP + "yes", "-" * DEEP + "1",
-        "f(" * DEEP + ")" * DEEP, "1 if yes else " * DEEP + "1", "a.x in [" * DEEP, " " * 1_000_000, "9" * 1_000_000,
+        "a" * 1_000_000,
+        "1 + " * 250_000 + "1",
+        "(" * DEEP + "1" + ")" * DEEP,
+        "not " * DEEP + "yes",
+        "-" * DEEP + "1",
+        "f(" * DEEP + ")" * DEEP,
+        "1 if yes else " * DEEP + "1",
+        "a.x in [" * DEEP,
+        " " * 1_000_000,
+        "9" * 1_000_000,
     ],
     ids=["name", "sum", "brackets", "not", "minus", "calls", "if", "lists", "blanks", "digits"],
-)  # fmt: skip
+)
 def test_long_text_is_refused(text: str) -> None:
     """However long and deep the text, the error names the length, and comes before a hang."""
     found = problem(text)
@@ -205,9 +213,10 @@ def test_long_text_is_refused(text: str) -> None:
 
 @pytest.mark.timeout(60)  # against a hang
 @pytest.mark.parametrize(
-    "text", ["not " * 490 + "yes", "-" * 1_900 + "1", "f(" * 600 + "1" + ")" * 600, "1 if yes else " * 140 + "1"],
+    "text",
+    ["not " * 490 + "yes", "-" * 1_900 + "1", "f(" * 600 + "1" + ")" * 600, "1 if yes else " * 140 + "1"],
     ids=["not", "minus", "calls", "if"],
-)  # fmt: skip
+)
 def test_deep_text_is_refused(text: str) -> None:
     """Depth is bounded too, before any code that descends sees the tree."""
     found = problem(text)

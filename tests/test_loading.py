@@ -140,10 +140,14 @@ records:
     with database.session() as session:
         record = get_record(session, "receiver", "rcv_a")
         assert {name: how["kind"] for name, how in record.provenance.items()} == {
-            "opening": "published", "tongue_rating": "assumed", "pin_hole": "measured"}  # fmt: skip
+            "opening": "published",
+            "tongue_rating": "assumed",
+            "pin_hole": "measured",
+        }
         measured = [one for one in list_observations(session, "receiver", "rcv_a") if one.kind == "measured"]
     assert [(one.by, one.at.isoformat(), one.note) for one in measured] == [
-        ("Marnie", "2026-05-09T00:00:00+00:00", "with a caliper")]  # fmt: skip
+        ("Marnie", "2026-05-09T00:00:00+00:00", "with a caliper")
+    ]
 
 
 def test_a_record_stored_already_is_refused(database: Database, reader: FactReader, write: Write) -> None:
@@ -222,15 +226,25 @@ def test_rigs_are_replaced_too(embedded: Database, reader: FactReader, write: Wr
 
 def test_every_bad_row_of_a_csv_file_is_told(problems: Problems) -> None:
     """Each bad cell is told with its line and column title, and what would be right."""
-    found = problems("a.csv", HEADER + "A-1,accessory,,bike_carier,2 in,40,\n"
-                     "A-2,accessory,,bike_carrier,50 mm,40,\n"
-                     "A-3,accessory,,bike_carrier,2 in,40 in,12\n"
-                     "A-4,acessory,,bike_carrier,2 in,40,\n"
-                     ",accessory,,bike_carrier,2 in,40,\n"
-                     "A-6,accessory,,bike_carrier,2 in\n"
-                     "A-1,accessory,,bike_carrier,2 in,40,\n")  # fmt: skip
+    found = problems(
+        "a.csv",
+        HEADER + "A-1,accessory,,bike_carier,2 in,40,\n"
+        "A-2,accessory,,bike_carrier,50 mm,40,\n"
+        "A-3,accessory,,bike_carrier,2 in,40 in,12\n"
+        "A-4,acessory,,bike_carrier,2 in,40,\n"
+        ",accessory,,bike_carrier,2 in,40,\n"
+        "A-6,accessory,,bike_carrier,2 in\n"
+        "A-1,accessory,,bike_carrier,2 in,40,\n",
+    )
     assert [(p.line, p.pointer) for p in found] == [
-        (2, "kind"), (3, "shank"), (4, "weight [lb]"), (4, "length"), (5, "subject"), (6, "sku"), (7, "")]  # fmt: skip
+        (2, "kind"),
+        (3, "shank"),
+        (4, "weight [lb]"),
+        (4, "length"),
+        (5, "subject"),
+        (6, "sku"),
+        (7, ""),
+    ]
     assert "did you mean `bike_carrier`?" in found[0].help
     assert "did you mean `2 in`" in found[1].help
     assert "is a length, expected a mass" in found[2].message
@@ -243,7 +257,8 @@ def test_a_key_twice_in_a_file_is_told_with_both_lines(problems: Problems) -> No
     """A key that stands in the file twice is a problem of the second row; a ball and an adapter share one shelf."""
     found = problems("a.csv", "sku,subject\nA-1,ball\nA-2,ball\nA-1,adapter\n")
     assert [(p.line, p.pointer, p.message, p.help) for p in found] == [
-        (4, "sku", "`A-1` stands in this file twice", "it is already in line 2")]  # fmt: skip
+        (4, "sku", "`A-1` stands in this file twice", "it is already in line 2")
+    ]
 
 
 @pytest.mark.parametrize(
@@ -261,7 +276,7 @@ def test_a_key_twice_in_a_file_is_told_with_both_lines(problems: Problems) -> No
         ("subject,weight,kind", "the header has neither `sku` nor `id`", "add the column"),
         ("sku,id,subject,kind", "the header has both `sku` and `id`", "keep one"),
     ],
-)  # fmt: skip
+)
 def test_a_header_is_judged_by_itself(problems: Problems, header: str, message: str, help: str) -> None:
     """What is wrong with a header is told once, at its line, and not again for each row."""
     rows = "".join(f"A-{n},accessory{',' * (header.count(',') - 1)}\n" for n in range(3))
@@ -294,7 +309,7 @@ def test_other_marks_between_columns_are_one_problem(problems: Problems, mark: s
         ("12 mm", "12 mm"),
         ("", None),
     ],
-)  # fmt: skip
+)
 def test_a_cell_holds_bounds(embedded: Database, reader: FactReader, write: Write, cell: str, wire: object) -> None:
     """A cell may hold a value with its tolerance or bounds; the header's unit goes to bare numbers only."""
     load_file(embedded, reader, write("a.csv", f"sku,subject,length [cm]\nA-1,accessory,{cell}\n"))
@@ -313,7 +328,9 @@ def test_a_cell_holds_candidates(embedded: Database, reader: FactReader, write: 
 
 def test_problems_of_a_yaml_file_have_their_places(problems: Problems) -> None:
     """A fact, a key and a date that are wrong in YAML are told at their line and column."""
-    found = problems("a.yaml", """subject: receiver
+    found = problems(
+        "a.yaml",
+        """subject: receiver
 records:
   - id: rcv_a
     facts: {opening: 2 in, tonge_rating: 300 lb}
@@ -323,10 +340,15 @@ records:
       tongue_rating: {at_least: 300 lb, at_most: 200 in}
     measured: {facts: {opening: 2 in}, at: yesterday}
   - label: C
-""")  # fmt: skip
+""",
+    )
     assert [(p.line, p.column, p.pointer) for p in found] == [
-        (4, 28, "tonge_rating"), (5, 5, "lable"), (8, 41, "tongue_rating, at_most"), (9, 40, "measured, at"),
-        (10, 5, "id")]  # fmt: skip
+        (4, 28, "tonge_rating"),
+        (5, 5, "lable"),
+        (8, 41, "tongue_rating, at_most"),
+        (9, 40, "measured, at"),
+        (10, 5, "id"),
+    ]
     assert "did you mean `tongue_rating`?" in found[0].help
     assert "did you mean `label`?" in found[1].help
     assert "200 in" in found[2].source
@@ -345,8 +367,11 @@ records:
         ("subject: receiver\nrecords: [{id: rcv_a, id: rcv_b}]\n", 2, "the key `id` stands here a second time"),
         ("subject: receiver\nrecords: [{id: rcv_a, facts: 3}]\n", 2, "`facts` holds facts by their names"),
         ("subject: receiver\nrecords: [{id: rcv_a, measured: {}}]\n", 2, "`measured` names no facts"),
-        ("subject: receiver\nrecords: [{id: rcv_a, facts: {opening: 2 in}, assumed: {opening: 2 in}}]\n", 2,
-         "`opening` is known as well as assumed"),
+        (
+            "subject: receiver\nrecords: [{id: rcv_a, facts: {opening: 2 in}, assumed: {opening: 2 in}}]\n",
+            2,
+            "`opening` is known as well as assumed",
+        ),
         ("subject: receiver\nrecords: []\n", 0, "the file has no records"),
         ("- a\n", 1, "a file of records is written as `key: value` lines"),
         ("rigs: [{id: rig_a, name: A}]\n", 1, "the rig's own `rig` is missing"),
@@ -354,7 +379,7 @@ records:
         ("rigs: [{id: rig_a, name: A, rig: {receiver: {facts: {opening: 50 mm}}}}]\n", 1, "`50 mm` is not a size"),
         ("", 1, "a file of records is written as `key: value` lines"),
     ],
-)  # fmt: skip
+)
 def test_a_yaml_file_of_the_wrong_shape(problems: Problems, text: str, line: int, message: str) -> None:
     """A YAML file that is not shaped as records are is told where and how."""
     found = problems("a.yaml", text)
@@ -363,16 +388,31 @@ def test_a_yaml_file_of_the_wrong_shape(problems: Problems, text: str, line: int
 
 def test_bad_lines_of_json_are_told(problems: Problems) -> None:
     """Each line that is no record is told with its number, and the other lines are judged all the same."""
-    found = problems("a.jsonl", "[1]\n{\n" + '{"subject": "receiver", "id": "rcv_a", "id": "rcv_b"}\n'
-                     '{"subject": "receiver", "id": "rcv_a", "facts": {"opening": NaN}}\n'
-                     '{"subject": "receiver", "id": 7}\n'
-                     '{"subject": "receiver", "id": "veh_a"}\n'
-                     '{"subject": ["receiver"], "id": "veh_a"}\n'
-                     '{"subject": "mounting", "id": "mnt_a", "vehicle": "veh_no", "receiver": "rcv_no"}\n')  # fmt: skip
+    found = problems(
+        "a.jsonl",
+        "[1]\n{\n" + '{"subject": "receiver", "id": "rcv_a", "id": "rcv_b"}\n'
+        '{"subject": "receiver", "id": "rcv_a", "facts": {"opening": NaN}}\n'
+        '{"subject": "receiver", "id": 7}\n'
+        '{"subject": "receiver", "id": "veh_a"}\n'
+        '{"subject": ["receiver"], "id": "veh_a"}\n'
+        '{"subject": "mounting", "id": "mnt_a", "vehicle": "veh_no", "receiver": "rcv_no"}\n',
+    )
     assert [p.line for p in found] == [1, 2, 3, 4, 5, 6, 7, 8, 8]
-    for problem, words in zip(found, ["one object", "is not JSON", "`id`", "`NaN`", "`7` is not a text", "is not an id",
-                                      "is not a subject", "there is no vehicle `veh_no`", "there is no receiver"],
-                              strict=True):  # fmt: skip
+    for problem, words in zip(
+        found,
+        [
+            "one object",
+            "is not JSON",
+            "`id`",
+            "`NaN`",
+            "`7` is not a text",
+            "is not an id",
+            "is not a subject",
+            "there is no vehicle `veh_no`",
+            "there is no receiver",
+        ],
+        strict=True,
+    ):
         assert words in problem.message
     assert found[1].column == 2
 
@@ -422,7 +462,7 @@ def test_a_store_problem_is_told_at_its_row(problems: Problems) -> None:
         ("a.json", RECEIVER.encode(), 0, "the format of `a.json` is not known"),
         ("a.xlsx", b"PK", 0, "the format of `a.xlsx` is not known"),
     ],
-)  # fmt: skip
+)
 def test_a_hostile_file_costs_an_error(problems: Problems, name: str, content: bytes, line: int, words: str) -> None:
     """Whatever bytes a file holds, loading ends with a problem at the line, and nothing is stored."""
     found = problems(name, content)

@@ -77,14 +77,26 @@ def test_everything_wrong_is_told_by_row_and_nothing_is_stored(load: Load, datab
     """Unknown records and columns, bad values, evidence and dates: all of them at once."""
     with pytest.raises(ProblemsFound) as caught:
         load(
-            "mounting,mnt_1,4,,,,,,", "mountin,mnt_1,4,,,,,,", "mounting,mnt_2,4,,,,,,", ",,4,,,,,,",
-            "mounting,mnt_1,x,,265,maybe,,yesterday,", "vehicle,veh_1,,,,,Ann,,", "accessory,B,4,,,,,,",
-        )  # fmt: skip
+            "mounting,mnt_1,4,,,,,,",
+            "mountin,mnt_1,4,,,,,,",
+            "mounting,mnt_2,4,,,,,,",
+            ",,4,,,,,,",
+            "mounting,mnt_1,x,,265,maybe,,yesterday,",
+            "vehicle,veh_1,,,,,Ann,,",
+            "accessory,B,4,,,,,,",
+        )
     found = [(problem.line, problem.pointer) for problem in caught.value.problems]
     assert sorted(found) == [
-        (3, "subject"), (4, "record"), (5, "subject"), (6, "at"), (6, "evidence_stowed"), (6, "evidence_tyre"),
-        (6, "pin_to_bumper [in]"), (7, "record"), (8, "pin_to_bumper [in]"),
-    ]  # fmt: skip
+        (3, "subject"),
+        (4, "record"),
+        (5, "subject"),
+        (6, "at"),
+        (6, "evidence_stowed"),
+        (6, "evidence_tyre"),
+        (6, "pin_to_bumper [in]"),
+        (7, "record"),
+        (8, "pin_to_bumper [in]"),
+    ]
     with database.session() as session:
         assert len(list_observations(session, "mounting", "mnt_1")) == 1
 
@@ -94,8 +106,9 @@ def test_a_column_that_is_not_known_is_told(load: Load) -> None:
     with pytest.raises(ProblemsFound) as caught:
         load("mounting,mnt_1,4,x", header="subject,record,heigth,label\n")
     assert [problem.message for problem in caught.value.problems][:2] == [
-        "column `heigth` is not known", "column `label` is not known",
-    ]  # fmt: skip
+        "column `heigth` is not known",
+        "column `label` is not known",
+    ]
 
 
 def test_observations_are_loaded_after_what_they_are_of(tmp_path: Path, rulebook: Rulebook) -> None:

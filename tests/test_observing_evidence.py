@@ -145,7 +145,9 @@ def test_what_is_told_again_contradicts_again(client: Client, key: Key, mounting
         (found,) = spare(client, key, mounting, tyre, False)["contradictions"]
         assert found["because"] == f"a spare of 33 in is known to stow, and one of {size} not to"
         assert [(one["fact"], one["value"]) for one in found["said"]] == [
-            ("spare_fits_up_to", "33 in"), ("spare_blocked_from", size)]  # fmt: skip
+            ("spare_fits_up_to", "33 in"),
+            ("spare_blocked_from", size),
+        ]
     assert spare(client, key, mounting, "285/75R17", False)["contradictions"] == []
 
 
@@ -209,9 +211,15 @@ def test_saved_rigs_that_answer_otherwise_are_told(shop: Client, key: Key) -> No
 
 def test_a_rig_with_a_spare_is_asked_about_it(shop: Client, key: Key) -> None:
     """Where the door's spare stands out is what the trail rig's own question rests on."""
-    told = shop.post("/v1/observations", headers=key, json={
-        "subject": "vehicle", "record": "veh_mossback_2021_four", "facts": {"spare_location": "inside"},
-    }).json()  # fmt: skip
+    told = shop.post(
+        "/v1/observations",
+        headers=key,
+        json={
+            "subject": "vehicle",
+            "record": "veh_mossback_2021_four",
+            "facts": {"spare_location": "inside"},
+        },
+    ).json()
     (rig,) = told["rigs"]["changed"]
     assert rig["rig"] == "rig_moss_trail"
     assert rig["changed"][0]["sku"] == ""
@@ -223,8 +231,11 @@ def test_a_vehicle_reaches_rigs_through_their_mounting(shop: Client, key: Key) -
     shop.post("/v1/rigs", headers=key, json={"id": "rig_a", "name": "a", "rig": {"mounting": {"id": ids["mounting"]}}})
     both = {part: {"id": ids[part]} for part in ("vehicle", "receiver")}
     shop.post("/v1/rigs", headers=key, json={"id": "rig_b", "name": "b", "rig": both})
-    for subject, facts in (("vehicle", {"gvwr": "5800 lb"}), ("receiver", {"tongue_rating": "480 lb"}),
-                           ("mounting", {"height": "17 in"})):  # fmt: skip
+    for subject, facts in (
+        ("vehicle", {"gvwr": "5800 lb"}),
+        ("receiver", {"tongue_rating": "480 lb"}),
+        ("mounting", {"height": "17 in"}),
+    ):
         body = {"subject": subject, "record": ids[subject], "facts": facts}
         told = shop.post("/v1/observations", headers=key, json=body).json()
         assert told["rigs"]["judged"] == 3, subject
@@ -365,7 +376,9 @@ def test_f6_a_null_takes_back_what_is_no_better_known(client: Client, key: Key, 
     assert set(told["record"]["facts"]) == {"height", "pin_to_bumper"}
     # It is not silent about what it left.
     assert [(one["fact"], one["said"][-1]["kind"]) for one in told["contradictions"]] == [
-        ("height", "measured"), ("pin_to_bumper", "published")]  # fmt: skip
+        ("height", "measured"),
+        ("pin_to_bumper", "published"),
+    ]
     assert "which a null told as `assumed` does not take back: retract" in told["contradictions"][0]["because"]
     assert set(tell(client, key, mounting, facts={"height": None})["record"]["facts"]) == {"pin_to_bumper"}
 
@@ -549,13 +562,25 @@ def test_f1_a_dispute_never_makes_an_answer_sure(
 
     def known(readings: list[dict[str, str]]) -> KnownFact:
         said = [
-            Observation(id=f"obs_{n}", facts={"pin_to_bumper": one}, kind="measured", by=f"p{n}", at=seen, subject="m",
-                        record_id="m") for n, one in enumerate(readings)]  # fmt: skip
+            Observation(
+                id=f"obs_{n}",
+                facts={"pin_to_bumper": one},
+                kind="measured",
+                by=f"p{n}",
+                at=seen,
+                subject="m",
+                record_id="m",
+            )
+            for n, one in enumerate(readings)
+        ]
         return fold(said, law)["pin_to_bumper"]
 
     def outcome(value: object) -> str:
-        rig = {"vehicle": {"id": "veh_saltmarsh_2022"}, "receiver": {"id": "rcv_velmora_saltmarsh"},
-               "mounting": {"facts": {"height": "16-1/2 in", "pin_to_bumper": value}}}  # fmt: skip
+        rig = {
+            "vehicle": {"id": "veh_saltmarsh_2022"},
+            "receiver": {"id": "rcv_velmora_saltmarsh"},
+            "mounting": {"facts": {"height": "16-1/2 in", "pin_to_bumper": value}},
+        }
         return answerer().answer({"rig": rig, "accessory": {"sku": sku}}, world()).outcome
 
     one, other = known(before), known([*before, dispute])
@@ -574,8 +599,14 @@ def test_f15b_a_measured_accessory_tells_its_effects_on_saved_rigs(shop: Client,
             "by": value,
         }
         shop.post("/v1/observations", headers=key, json=body)
-    body = {"subject": "accessory", "record": "SPK-TRUG-2", "by": "Di", "settles": True, "reason": "on the bench",
-            "facts": {"stow_setback": "1/2 in"}}  # fmt: skip
+    body = {
+        "subject": "accessory",
+        "record": "SPK-TRUG-2",
+        "by": "Di",
+        "settles": True,
+        "reason": "on the bench",
+        "facts": {"stow_setback": "1/2 in"},
+    }
     told = shop.post("/v1/observations", headers=key, json=body).json()["rigs"]
     assert told["judged"] > 1
     for rig in told["changed"]:

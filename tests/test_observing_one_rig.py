@@ -28,9 +28,7 @@ def truck(client: Client, key: Key) -> Client:
     receiver = {"id": "rcv_1", "facts": {"opening": "2 in", "tongue_rating": "450 lb"}}
     mounting = {"id": "mnt_1", "vehicle": "veh_1", "receiver": "rcv_1"}
     shaft = {"sku": "FOLD-1", "subject": "accessory", "facts": {"kind": "bike_carrier"}}
-    bodies: dict[str, Any] = {
-        "vehicles": vehicle, "receivers": receiver, "mountings": mounting, "accessories": shaft
-    }  # fmt: skip
+    bodies: dict[str, Any] = {"vehicles": vehicle, "receivers": receiver, "mountings": mounting, "accessories": shaft}
     for path, body in bodies.items():
         assert client.post(f"/v1/{path}", json=body, headers=key).status_code == 201
     for name in ("steel", "plain"):

@@ -67,7 +67,10 @@ def test_f13_the_sheet_tells_every_word_and_what_counts(client: Client, key: Key
     pin = facts["pin_to_bumper"]
     assert (pin["value"], pin["state"], pin["kind"]) == ("4-1/8 in ± 1/8 in", "", "measured")
     assert [(one["said"], one.get("counts", False), one.get("why", "")) for one in pin["statements"]] == [
-        ("4 in", False, ""), ("4-1/8 in", True, ""), ("14 in", False, "retracts: the wrong truck")]  # fmt: skip
+        ("4 in", False, ""),
+        ("4-1/8 in", True, ""),
+        ("14 in", False, "retracts: the wrong truck"),
+    ]
     assert (pin["statements"][1]["tool"], pin["statements"][1]["condition"]) == ("tape", "empty, level")
     assert facts["spare_fits_up_to"]["value"] == "773.9 mm"
     (tried,) = sheet["tries"]
@@ -99,7 +102,12 @@ def test_what_still_holds_is_taken_over_to_another_mounting(
     (fact,) = client.get("/v1/mountings/mnt_2/sheet").json()["facts"]
     (said,) = fact["statements"]
     assert (fact["fact"], fact["value"], said["by"], said["at"][:10], said["note"]) == (
-        "height", "18 in ± 1/8 in", "Ann", "2026-05-01", "taken over from mnt_1")  # fmt: skip
+        "height",
+        "18 in ± 1/8 in",
+        "Ann",
+        "2026-05-01",
+        "taken over from mnt_1",
+    )
     assert main(["observe", "mnt_2", "fascia_trim", "--from", "mnt_1", *at]) == 2
     assert "nobody saw fascia_trim of mnt_1" in capsys.readouterr().err
 

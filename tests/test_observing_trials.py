@@ -69,9 +69,12 @@ def test_f12_an_opened_closure_bounds_by_its_swing() -> None:
     is 10 in below: sqrt(40^2 - 10^2) = 38.73 in.
     """
     gate = {
-        "vehicle.rear_closure": "lift_gate", "vehicle.closure_length": "40 in", "vehicle.closure_hinge_height": "70 in",
-        "vehicle.closure_hinge_setback": "35 in", "mounting.height": "20 in",
-    }  # fmt: skip
+        "vehicle.rear_closure": "lift_gate",
+        "vehicle.closure_length": "40 in",
+        "vehicle.closure_hinge_height": "70 in",
+        "vehicle.closure_hinge_setback": "35 in",
+        "mounting.height": "20 in",
+    }
     mast = {"tilts_clear": False, "top_height": "40 in", "front_height": "40 in"}
     found = bounds(state="closure_open", result="clear", around=gate, thing=mast)
     assert found["pin_to_bumper"][1] == pytest.approx(9 + 35 - (40**2 - 10**2) ** 0.5, abs=0.01)
@@ -94,9 +97,13 @@ def test_f12_what_hangs_on_an_extension_stands_farther_back() -> None:
     assert bounds(result="touched", through="EXT", around=longer)["pin_to_bumper"][0] == pytest.approx(12, abs=0.01)
     assert bounds(result="clear", through="EXT") == {}
     gate = {
-        "vehicle.rear_closure": "lift_gate", "vehicle.closure_length": "40 in", "vehicle.closure_hinge_height": "70 in",
-        "vehicle.closure_hinge_setback": "35 in", "mounting.height": "20 in", "mounting.pin_to_bumper": "4 in",
-    }  # fmt: skip
+        "vehicle.rear_closure": "lift_gate",
+        "vehicle.closure_length": "40 in",
+        "vehicle.closure_hinge_height": "70 in",
+        "vehicle.closure_hinge_setback": "35 in",
+        "mounting.height": "20 in",
+        "mounting.pin_to_bumper": "4 in",
+    }
     mast = {"tilts_clear": False, "top_height": "40 in", "front_height": "40 in", "front_setback": "0 in"}
     here = bounds(state="closure_open", result="touched", thing=mast, around=gate)
     there = bounds(state="closure_open", result="touched", thing=mast, around=gate | behind, through="EXT")
@@ -368,8 +375,16 @@ def test_an_audit_of_a_catalogue_has_what_touched(demo: Any, demo_url: str, tmp_
     catalogue, claims = tmp_path / "items.csv", tmp_path / "claims.csv"
     catalogue.write_text("\n".join([header, row, row.replace(HANGS, "TWIN")]) + "\n", "utf-8")
     claims.write_text(f"sku,rig\n{HANGS},{SCHOOL}\nTWIN,{SCHOOL}\n")
-    asked = ["--fact", "load.bikes=2", "--fact", "load.bike_weight=30 lb", "--fact", "load.occupants_weight=540 lb",
-             "--fact", "load.bike_frame=closed"]  # fmt: skip
+    asked = [
+        "--fact",
+        "load.bikes=2",
+        "--fact",
+        "load.bike_weight=30 lb",
+        "--fact",
+        "load.occupants_weight=540 lb",
+        "--fact",
+        "load.bike_frame=closed",
+    ]
 
     def audited(name: str) -> tuple[dict[tuple[str, str], tuple[str, str]], dict[str, Any]]:
         out = tmp_path / name

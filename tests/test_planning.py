@@ -173,11 +173,14 @@ def _kinds(wish: Any) -> int:
     assert isinstance(kind, ListType)
     load = wish.get("load", {}).get("facts", {})
     names = (
-        ("step",) if "kind" in wish
-        else ("bike_carrier",) if "bikes" in load
-        else ("cargo_carrier", "enclosed_carrier") if "cargo_weight" in load
+        ("step",)
+        if "kind" in wish
+        else ("bike_carrier",)
+        if "bikes" in load
+        else ("cargo_carrier", "enclosed_carrier")
+        if "cargo_weight" in load
         else ("ball_mount", "adjustable_ball_mount")
-    )  # fmt: skip
+    )
     return sum(kind.mask(name) for name in names)
 
 
@@ -311,9 +314,12 @@ BAD: list[tuple[Any, list[str], bool]] = [
     ({"rig": {"receiver": {}}, "wishes": [STEP], "parts_at_most": 0}, ["/parts_at_most"], False),
     ({"rig": {"receiver": {}}, "wishes": [STEP], "parts_at_most": True}, ["/parts_at_most"], False),
     ({"rig": {"receiver": {}}, "wishes": [STEP], "part_at_most": 1}, ["/part_at_most"], False),
-    ({"rig": {"receiver": {}}, "wishes": [{"load": {"facts": {"bikes": 1, "cargo_weight": "9 lb"}}}]},
-     ["/wishes/0"], True),
-]  # fmt: skip
+    (
+        {"rig": {"receiver": {}}, "wishes": [{"load": {"facts": {"bikes": 1, "cargo_weight": "9 lb"}}}]},
+        ["/wishes/0"],
+        True,
+    ),
+]
 
 
 @pytest.mark.parametrize(("document", "pointers", "meaning"), BAD)
@@ -341,8 +347,13 @@ def test_fewest_covers_each_place() -> None:
 def test_a_trailer_with_a_ring_gets_a_pintle_mount(coupling: dict[str, str]) -> None:
     """Common practice, no source: a lunette ring goes on a pintle hook; the set says which hook it takes yet."""
     trailer = {"gross_weight": "4000 lb", "tongue_weight": "480 lb", "weight_distribution": False, **coupling}
-    rated = {"opening": "2 in", "hitch_class": "IV", "pin_hole": "5/8 in", "trailer_rating": "9000 lb",
-             "tongue_rating": "900 lb"}  # fmt: skip
+    rated = {
+        "opening": "2 in",
+        "hitch_class": "IV",
+        "pin_hole": "5/8 in",
+        "trailer_rating": "9000 lb",
+        "tongue_rating": "900 lb",
+    }
     rig = {"receiver": {"facts": rated}, "vehicle": {"facts": {"tow_rating": "9000 lb"}}}
     document = {"rig": rig, "wishes": [{"trailer": {"facts": trailer}}]}
     found = best(PLANNER.plan(document, world(), stock()))

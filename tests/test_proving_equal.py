@@ -15,10 +15,14 @@ NAMES = Names(
     {**BOOK.vocabulary.slots(), **{name: one.type for name, one in BOOK.opening.items()}},
     frozenset(BOOK.vocabulary.subjects),
 )
-KEPT = {"shank-fits-opening": "not (opening.size != accessory.shank)",
-        "curb-weight-within-gvwr": "2 * vehicle.curb_weight < vehicle.gvwr + vehicle.gvwr"}  # fmt: skip
-CHANGED = {"shank-fits-opening": "accessory.shank <= opening.size",
-           "curb-weight-within-gvwr": "vehicle.curb_weight < vehicle.gvwr + 50 lb"}  # fmt: skip
+KEPT = {
+    "shank-fits-opening": "not (opening.size != accessory.shank)",
+    "curb-weight-within-gvwr": "2 * vehicle.curb_weight < vehicle.gvwr + vehicle.gvwr",
+}
+CHANGED = {
+    "shank-fits-opening": "accessory.shank <= opening.size",
+    "curb-weight-within-gvwr": "vehicle.curb_weight < vehicle.gvwr + 50 lb",
+}
 
 
 def comparison(changes: dict[str, str]) -> TwoBooks:

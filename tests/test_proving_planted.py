@@ -108,7 +108,8 @@ LOOSE = rule("laden-borne", "accessory.weight + load.goods <= receiver.rating + 
 PLANTED = {
     "a gap between two guards": Planted(
         (SHANK, rule("empty-borne", "accessory.weight <= receiver.rating", "kind.holds"), SHORT),
-        "hazards", "receiver.rating",
+        "hazards",
+        "receiver.rating",
     ),
     "a loosened limit": Planted((SHANK, EMPTY, LOOSE, SHORT), "hazards", "receiver.rating"),
     "a load that is not counted": Planted(
@@ -116,23 +117,28 @@ PLANTED = {
     ),
     "a factor too many": Planted(
         (SHANK, EMPTY, rule("laden-borne", "accessory.weight + load.goods <= 2 * receiver.rating")),
-        "hazards", "receiver.rating",
+        "hazards",
+        "receiver.rating",
     ),
     "a guard that a missing fact switches off": Planted(
         (SHANK, rule("empty-borne", "accessory.weight <= receiver.rating", "present(load) and present(load.goods)")),
-        "hazards", "receiver.rating",
+        "hazards",
+        "receiver.rating",
     ),
     "a kind that nothing refuses": Planted(
         (SHANK, rule("laden-borne", "accessory.weight + load.goods <= receiver.rating", "not kind.holds"), SHORT),
-        "ratings", "receiver.rating",
+        "ratings",
+        "receiver.rating",
     ),
     "a caution where a stop belongs": Planted(
         (SHANK, rule("laden-borne", "accessory.weight + load.goods <= receiver.rating", "", "caution")),
-        "ratings", "receiver.rating",
+        "ratings",
+        "receiver.rating",
     ),
     "a dead rule": Planted(
         (SHANK, EMPTY, LADEN, rule("dead", "accessory.length > 9 in", "accessory.weight > accessory.weight + 5 lb")),
-        "dead", "dead",
+        "dead",
+        "dead",
     ),
     "what nothing passes": Planted((SHANK, EMPTY, LADEN, rule("stuck", "accessory.length > 91 in")), "dead", "stuck"),
     "what nothing fails": Planted((SHANK, EMPTY, LADEN, rule("idle", "accessory.length <= 90 in")), "idle", "idle"),
@@ -142,12 +148,13 @@ PLANTED = {
     ),
     "a contradiction": Planted(
         (SHANK, EMPTY, LADEN, SHORT, rule("long-enough", "accessory.length >= 61 in", "kind.holds")),
-        "pairs", "short-enough",
+        "pairs",
+        "short-enough",
     ),
     "a comparison turned round": Planted(
         (SHANK, LADEN, rule("heavy-enough", "accessory.weight >= 50 lb"), EMPTY), "worse", "accessory.weight"
     ),
-}  # fmt: skip
+}
 
 
 @pytest.mark.parametrize("name", PLANTED)

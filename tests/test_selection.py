@@ -165,8 +165,10 @@ def test_pages_put_together_are_the_whole(stocked: Stocked, sort: Any, limit: in
         assert [one for page in pages for one in page.items] == all_.items
         assert all(page.items for page in pages)  # the last one that is full has none after it
         assert {page.matching for page in pages} == {len(all_.items)} == {all_.counts.items}
-        keys = [(OUTCOMES.index(one.outcome), one.label.casefold() if sort == "label" else "", one.sku)
-                for one in all_.items]  # fmt: skip
+        keys = [
+            (OUTCOMES.index(one.outcome), one.label.casefold() if sort == "label" else "", one.sku)
+            for one in all_.items
+        ]
         assert keys == sorted(keys)
 
 
@@ -194,17 +196,23 @@ def test_filters_leave_what_they_name(stocked: Stocked, most_loose: int, databas
             replace_record(session, "accessory", one.key, Draft(label=f"{one.label} Trug", facts=one.facts))
     rig = rigs()[1][1]
     (all_,) = whole(index, rig, SelectionQuery(question={}, limit=1000))
-    for kinds, outcomes, text in (({"bike_carrier", "step"}, {"fails", "works"}, ""), ({"ball_mount"}, (), ""),
-                                  ((), {"fails"}, "tRUG"), ((), (), "spk-")):  # fmt: skip
+    for kinds, outcomes, text in (
+        ({"bike_carrier", "step"}, {"fails", "works"}, ""),
+        ({"ball_mount"}, (), ""),
+        ((), {"fails"}, "tRUG"),
+        ((), (), "spk-"),
+    ):
         wanted = SelectionQuery(
             question={}, kinds=frozenset(kinds), outcomes=frozenset(outcomes), text=text, limit=1000
         )
         (page,) = whole(index, rig, wanted)
         assert page.items == [
-            one for one in all_.items
-            if (not kinds or one.kind in kinds) and (not outcomes or one.outcome in outcomes)
+            one
+            for one in all_.items
+            if (not kinds or one.kind in kinds)
+            and (not outcomes or one.outcome in outcomes)
             and (text.lower() in one.label.lower() or text.lower() in one.sku.lower())
-        ]  # fmt: skip
+        ]
         assert page.matching == len(page.items) > 0
         assert page.counts == all_.counts
 
@@ -300,14 +308,19 @@ def test_facts_are_filtered_by_what_they_surely_are(stocked: Stocked, most_loose
     (all_,) = whole(index, rig, SelectionQuery(question={}, limit=1000))
     facts = {one.key: one.facts for one in accessories()}
     asked: dict[str, dict[str, object]] = {
-        "shank=2 in": {"shank": "2 in"}, " kind = ball_mount , shank=2 in": {"shank": "2 in", "kind": "ball_mount"},
+        "shank=2 in": {"shank": "2 in"},
+        " kind = ball_mount , shank=2 in": {"shank": "2 in", "kind": "ball_mount"},
         "pin_supplied=yes": {"pin_supplied": True},
-    }  # fmt: skip
+    }
     for text, wanted in asked.items():
         (page,) = whole(index, rig, SelectionQuery(question={}, facts=selector.facts(text), limit=1000))
-        matching = [one for one in all_.items
-                    if all(facts[one.sku].get(name) in (value, "yes" if value is True else value)
-                           for name, value in wanted.items())]  # fmt: skip
+        matching = [
+            one
+            for one in all_.items
+            if all(
+                facts[one.sku].get(name) in (value, "yes" if value is True else value) for name, value in wanted.items()
+            )
+        ]
         assert page.items == matching != []
         assert page.matching == len(matching)
     weighed = next(one for one in accessories() if "weight" in one.facts and isinstance(one.facts["weight"], str))

@@ -175,8 +175,11 @@ def test_pages_are_right_while_a_writer_changes_items(stocked: Database, sort: S
         assert len({page.revision for page in pages}) > 1  # the writer was at work
         seen = Counter(one.sku for page in pages for one in page.items)
         assert [seen[sku] for sku in STEADY] == [1] * len(STEADY)
-        keys = [(OUTCOMES.index(one.outcome), one.label.casefold() if sort == "label" else "", one.sku)
-                for page in pages for one in page.items]  # fmt: skip
+        keys = [
+            (OUTCOMES.index(one.outcome), one.label.casefold() if sort == "label" else "", one.sku)
+            for page in pages
+            for one in page.items
+        ]
         assert keys == sorted(set(keys))
         for page in pages:
             assert_as_answered(page, told)
@@ -234,10 +237,11 @@ def test_a_number_passed_over_is_looked_for_again(database: Database) -> None:
     with database.session() as session:
         seen = seen_all(session)
     assert [gap[:2] for gap in seen.gaps] == [(1, 9), (11, 12)]
-    for appearing, found, gaps in (((20,), ["SKU-20"], [(1, 9), (11, 12), (14, 19)]),
-                                   ((16, 5, 12), ["SKU-5", "SKU-12", "SKU-16"],
-                                    [(1, 4), (6, 9), (11, 11), (14, 15), (17, 19)]),
-                                   ((11, 21), ["SKU-11", "SKU-21"], [(1, 4), (6, 9), (14, 15), (17, 19)])):  # fmt: skip
+    for appearing, found, gaps in (
+        ((20,), ["SKU-20"], [(1, 9), (11, 12), (14, 19)]),
+        ((16, 5, 12), ["SKU-5", "SKU-12", "SKU-16"], [(1, 4), (6, 9), (11, 11), (14, 15), (17, 19)]),
+        ((11, 21), ["SKU-11", "SKU-21"], [(1, 4), (6, 9), (14, 15), (17, 19)]),
+    ):
         observe(database, *appearing)
         with database.session() as session:
             seen, changed = changed_since(session, seen, "accessory")

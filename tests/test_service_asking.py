@@ -23,8 +23,13 @@ Client = TestClient[Litestar]
 
 def store_examples(client: Client, key: dict[str, str]) -> None:
     """Store the description's examples of records and rigs."""
-    for name, path in (("NewVehicle", "vehicles"), ("NewReceiver", "receivers"), ("NewMounting", "mountings"),
-                       ("NewAccessory", "accessories"), ("NewRig", "rigs")):  # fmt: skip
+    for name, path in (
+        ("NewVehicle", "vehicles"),
+        ("NewReceiver", "receivers"),
+        ("NewMounting", "mountings"),
+        ("NewAccessory", "accessories"),
+        ("NewRig", "rigs"),
+    ):
         assert client.post(f"/v1/{path}", json=BODIES[name], headers=key).status_code == 201
 
 

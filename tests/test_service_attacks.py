@@ -55,7 +55,7 @@ ATTACKS: Final = {
     "goods that carry nothing, told to work with a load": "rules_loads",
     "an address that takes no messages": "service_webhooks::an_address_that_is_away_loses_nothing",
     "an upgrade while it serves": "service_upgrading::an_older_server_goes_on_after_the_upgrade",
-}  # fmt: skip
+}
 """By what was tried: file and test; a file alone where all of it is about that."""
 
 

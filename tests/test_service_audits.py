@@ -209,14 +209,17 @@ def test_compared_with_an_earlier_audit(idle: Client, key: dict[str, str], carri
     assert {(row["change"], row["cause"]) for row in lost} == {("lost", "item")}
 
 
-@pytest.mark.parametrize(("content", "kind", "words"), [
-    (b"sku,weight\nA,3 lb\nB," + b"9" * 999_000 + b"9" * 900 + b"\n", CSV, None),
-    (b"sku,weight\nA,3 lb\nB," + b'"9\n",' * 190_000 + b"\n", CSV, None),
-    ("sku,weight\nA,3 lb\n".encode("utf-16"), CSV, "is UTF-16"),
-    (b"PAR1 nothing of the sort", PARQUET, "is not Parquet"),
-    (b"sku,wieght\n", CSV, "no row could be read"),
-    (b"\0" * 1000, CSV, "NUL"),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("content", "kind", "words"),
+    [
+        (b"sku,weight\nA,3 lb\nB," + b"9" * 999_000 + b"9" * 900 + b"\n", CSV, None),
+        (b"sku,weight\nA,3 lb\nB," + b'"9\n",' * 190_000 + b"\n", CSV, None),
+        ("sku,weight\nA,3 lb\n".encode("utf-16"), CSV, "is UTF-16"),
+        (b"PAR1 nothing of the sort", PARQUET, "is not Parquet"),
+        (b"sku,wieght\n", CSV, "no row could be read"),
+        (b"\0" * 1000, CSV, "NUL"),
+    ],
+)
 def test_a_catalogue_that_cannot_be_audited(
     idle: Client,
     key: dict[str, str],
@@ -293,12 +296,17 @@ def test_times_are_written_in_one_form(idle: Client, key: dict[str, str]) -> Non
 def test_bodies_that_are_refused(idle: Client, key: dict[str, str]) -> None:
     """Each member that is wrong is pointed at."""
     for body, place in (
-        ({"id": "spring"}, "/id"), ({"id": "aud_../up"}, "/id"), ({"name": 3}, "/name"), ({"nam": "x"}, "/nam"),
-        ({"against": "aud_none"}, "/against"), ({"against": 3}, "/against"), ({"load": {"sku": "x"}}, "/load"),
+        ({"id": "spring"}, "/id"),
+        ({"id": "aud_../up"}, "/id"),
+        ({"name": 3}, "/name"),
+        ({"nam": "x"}, "/nam"),
+        ({"against": "aud_none"}, "/against"),
+        ({"against": 3}, "/against"),
+        ({"load": {"sku": "x"}}, "/load"),
         ({"load": {"facts": {"bikes": "many"}}}, "/load/facts/bikes"),
         ({"load": {"facts": {"bykes": 2}}}, "/load/facts/bykes"),
         ({"name": "a\0b"}, "/name"),
-    ):  # fmt: skip
+    ):
         response = idle.post("/v1/audits", json=body, headers=key)
         assert pointers(problem(response, response.status_code)) == [place]
         assert response.status_code in (400, 422)

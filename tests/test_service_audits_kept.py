@@ -129,9 +129,11 @@ def test_a_caller_who_hangs_up_a_full_disk_and_a_killed_worker(
     sent = caller.audit("aud_one")["files"]
 
     content = (made / CATALOGUE).read_bytes()
-    head = (f"PUT /v1/audits/aud_one/files/catalogue HTTP/1.1\r\nHost: localhost\r\n"
-            f"X-API-Key: {caller.key['X-API-Key']}\r\n"
-            f"Content-Type: text/csv\r\nContent-Length: {len(content)}\r\n\r\n").encode()  # fmt: skip
+    head = (
+        f"PUT /v1/audits/aud_one/files/catalogue HTTP/1.1\r\nHost: localhost\r\n"
+        f"X-API-Key: {caller.key['X-API-Key']}\r\n"
+        f"Content-Type: text/csv\r\nContent-Length: {len(content)}\r\n\r\n"
+    ).encode()
     with socket.create_connection(("127.0.0.1", caller.port), LONGEST) as connection:
         connection.sendall(head + content[: len(content) // 2])
         until(lambda: list(folder.path.glob("*.part")), "the service to begin to write")

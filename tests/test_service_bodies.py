@@ -13,7 +13,7 @@ values = st.recursive(
     st.none() | st.booleans() | st.integers(-(2**53), 2**53) | st.text() | st.floats(-1e300, 1e300),
     lambda inner: st.lists(inner, max_size=4) | st.dictionaries(st.text(), inner, max_size=4),
     max_leaves=20,
-)  # fmt: skip
+)
 
 
 @given(values)

@@ -72,9 +72,19 @@ async def ask(app: Any, path: str = "/", body: bytes = b"", pause: Any = None) -
     sent: list[Any] = []
     halves = [body[: len(body) // 2], body[len(body) // 2 :]]
     type_, length = (b"content-type", b"application/json"), (b"content-length", str(len(body)).encode())
-    scope = {"type": "http", "method": "POST" if body else "GET", "path": path, "raw_path": path.encode(),
-             "query_string": b"", "headers": [(b"host", b"localhost"), type_, length], "client": ("127.0.0.1", 1),
-             "server": ("localhost", 80), "scheme": "http", "http_version": "1.1", "root_path": ""}  # fmt: skip
+    scope = {
+        "type": "http",
+        "method": "POST" if body else "GET",
+        "path": path,
+        "raw_path": path.encode(),
+        "query_string": b"",
+        "headers": [(b"host", b"localhost"), type_, length],
+        "client": ("127.0.0.1", 1),
+        "server": ("localhost", 80),
+        "scheme": "http",
+        "http_version": "1.1",
+        "root_path": "",
+    }
 
     async def receive() -> dict[str, object]:
         if len(halves) == 1 and pause is not None:

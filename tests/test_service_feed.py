@@ -95,16 +95,15 @@ def test_every_change_of_an_outcome_is_told(shop: Shop) -> None:
         (lambda: shop.tell("accessory", "A", shank="1-1/4 in"), "item"),
         (delete, "item"),
         (lambda: shop.tell("receiver", "rcv_one", opening="1-1/4 in"), "rig"),
-    ]  # fmt: skip
+    ]
     for step, why in steps:
         before, since = shop.outcomes(), shop.revision()
         step()
         found = shop.changes(f"since={since}")
         assert found["everything"] == []
-        assert {one["sku"]: (one["before"], one["after"]) for one in found["changes"]
-                if one["after"] is not None} == {
+        assert {one["sku"]: (one["before"], one["after"]) for one in found["changes"] if one["after"] is not None} == {
             sku: pair for sku, pair in told(before, shop.outcomes()).items() if pair[1] is not None
-        }, why  # fmt: skip
+        }, why
         assert all(one["because"] == [why] for one in found["changes"])
         assert {
             one["sku"] for one in found["changes"] if one["after"] is None

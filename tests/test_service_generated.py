@@ -39,10 +39,15 @@ from fitsvc.store.database import Database
 
 EXAMPLES = 400 if NIGHTLY else 20
 PATHS = {
-    "NewVehicle": "vehicles", "NewReceiver": "receivers", "NewMounting": "mountings",
-    "NewAccessory": "accessories", "NewRig": "rigs", "NewObservation": "observations", "NewAudit": "audits",
+    "NewVehicle": "vehicles",
+    "NewReceiver": "receivers",
+    "NewMounting": "mountings",
+    "NewAccessory": "accessories",
+    "NewRig": "rigs",
+    "NewObservation": "observations",
+    "NewAudit": "audits",
     "NewRemark": "remarks",
-}  # fmt: skip
+}
 
 # Beside the tool's own expectations:
 # - 422: a well-formed request may say what cannot be (a weight of 900 t, an unknown id), which no schema of shapes can
@@ -266,8 +271,10 @@ def described(*, sensible: bool = False, files: bool = False) -> schemathesis.Ba
 
 
 effort = settings(
-    max_examples=EXAMPLES, phases=(Phase.explicit, Phase.generate), suppress_health_check=list(HealthCheck),
-)  # fmt: skip
+    max_examples=EXAMPLES,
+    phases=(Phase.explicit, Phase.generate),
+    suppress_health_check=list(HealthCheck),
+)
 
 
 def operations(*, files: bool) -> list[str]:

@@ -221,9 +221,18 @@ def test_lines_of_the_log_are_json_and_hold_no_secret(
     (record,) = [one for one in caplog.records if one.name == "fitsvc.access"]
     told = json.loads(JsonLines().format(record))
     assert told | {"ms": 0, "at": ""} == {
-        "at": "", "level": "info", "logger": "fitsvc.access", "message": "answered", "request": "r-00000001",
-        "method": "POST", "route": "/v1/answers", "status": 200, "ms": 0, "key": "till", "outcome": told["outcome"],
-    }  # fmt: skip
+        "at": "",
+        "level": "info",
+        "logger": "fitsvc.access",
+        "message": "answered",
+        "request": "r-00000001",
+        "method": "POST",
+        "route": "/v1/answers",
+        "status": 200,
+        "ms": 0,
+        "key": "till",
+        "outcome": told["outcome"],
+    }
     assert told["ms"] > 0
     assert secret["X-API-Key"].partition(".")[2] not in str(record.__dict__)
     REQUEST.set("r-00000002")

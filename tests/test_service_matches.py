@@ -77,8 +77,12 @@ def test_a_matrix_says_what_pages_say(shop: Client, skus: list[str], rigs: list[
 
 def test_what_hangs_there_already_is_judged_too(shop: Client, skus: list[str]) -> None:
     """With `together` a pair is what a question of all of them says; what hangs there is not better for the item."""
-    cart = {"hangs_on": "rear_receiver", "accessory": {"sku": "TUG-2-D2-10"}, "ball": {"sku": "RBL-2-A"},
-            "trailer": {"sku": "DUN-CART-612"}}  # fmt: skip
+    cart = {
+        "hangs_on": "rear_receiver",
+        "accessory": {"sku": "TUG-2-D2-10"},
+        "ball": {"sku": "RBL-2-A"},
+        "trailer": {"sku": "DUN-CART-612"},
+    }
     rig = {"id": "rig_farm_muckle", "adapters": [{"sku": "BTX-TWIN-2", "facts": {"trailer_rating": "3500 lb"}}]}
     some = skus[::12]
     found = match(shop, rigs=[rig], skus=some, load=LOAD, hangs_on="rear_receiver", together=[cart])
@@ -142,13 +146,19 @@ QUESTIONS = [
     {"rig": {"id": rig}, "accessory": {"sku": sku}, "load": LOAD}
     for rig, sku in product(("rig_farm_muckle", "rig_school_run"), ("SPK-TRUG-2", "TUG-2-D2-10"))
 ] + [
-    {"accessory": {"facts": {"kind": "cargo_carrier", "shank": "1-1/4 in"}},
-     "rig": {"receiver": {"facts": {"opening": "2 in"}}}},
+    {
+        "accessory": {"facts": {"kind": "cargo_carrier", "shank": "1-1/4 in"}},
+        "rig": {"receiver": {"facts": {"opening": "2 in"}}},
+    },
     {"rig": {"vehicle": {"facts": {"make": "Moorfell"}}}, "accessory": {"sku": "SPK-TRUG-2"}},
-    {"rig": {"id": "rig_farm_muckle"}, "together": [
-        {"hangs_on": "rear_receiver", "accessory": {"sku": "SPK-TRUG-2"}},
-        {"hangs_on": "rear_receiver", "accessory": {"sku": "TUG-2-D2-10"}}]},
-]  # fmt: skip
+    {
+        "rig": {"id": "rig_farm_muckle"},
+        "together": [
+            {"hangs_on": "rear_receiver", "accessory": {"sku": "SPK-TRUG-2"}},
+            {"hangs_on": "rear_receiver", "accessory": {"sku": "TUG-2-D2-10"}},
+        ],
+    },
+]
 
 
 @pytest.mark.parametrize("question", QUESTIONS, ids=range(len(QUESTIONS)))
@@ -173,10 +183,11 @@ def test_figures_stand_beside_the_words(shop: Client) -> None:
     """Each figure has its unit: exact, between bounds, a limit, and by how much a rule passes or fails."""
     question = {
         "rig": {"receiver": {"facts": {"opening": "2 in", "tongue_rating": "350 lb"}}},
-        "accessory": {"facts": {"kind": "cargo_carrier", "shank": "2 in",
-                                "weight": {"value": "50 lb", "tolerance": "1 lb"}}},
+        "accessory": {
+            "facts": {"kind": "cargo_carrier", "shank": "2 in", "weight": {"value": "50 lb", "tolerance": "1 lb"}}
+        },
         "load": {"facts": {"cargo_weight": "400 lb"}},
-    }  # fmt: skip
+    }
     found = shop.post("/v1/answers?include=outcome,figures,findings", json=question).json()
     figures = found["figures"]
     assert figures["facts"]["receiver.tongue_rating"] == {"unit": "kg", "value": pytest.approx(158.757, abs=1e-3)}

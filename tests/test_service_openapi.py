@@ -126,8 +126,12 @@ def test_every_reference_leads_somewhere_and_every_schema_is_used(described: Any
 def test_links_name_operations_and_parameters_that_exist(described: Any) -> None:
     """What a response links to is an operation with a parameter of that name."""
     by_id = {one["operationId"]: one for _, _, one in operations(described)}
-    links = [link for _, _, one in operations(described) for response in one["responses"].values()
-             for link in response.get("links", {}).values()]  # fmt: skip
+    links = [
+        link
+        for _, _, one in operations(described)
+        for response in one["responses"].values()
+        for link in response.get("links", {}).values()
+    ]
     assert links
     for link in links:
         assert set(link["parameters"]) <= {one["name"] for one in by_id[link["operationId"]]["parameters"]}

@@ -73,10 +73,21 @@ def test_a_part_put_on_the_shelf_is_planned_with(shop: TestClient[Litestar], url
     wishes = {**WISHES, "wishes": WISHES["wishes"][:1]}
     assert shop.post("/v1/plans", json=wishes).json()["fewest"] == 2
     facts: dict[str, Any] = {
-        "kind": "bike_carrier", "shank": "2-1/2 in", "pin": "5/8 in", "pin_supplied": True, "pin_span": "4 in",
-        "weight": "60 lb", "capacity": "200 lb", "bikes_max": 4, "bike_weight_max": "60 lb", "min_class": "none",
-        "stow_setback": "12 in", "front_setback": "12 in", "length": "30 in", "rear_extent": "40 in",
-    }  # fmt: skip
+        "kind": "bike_carrier",
+        "shank": "2-1/2 in",
+        "pin": "5/8 in",
+        "pin_supplied": True,
+        "pin_span": "4 in",
+        "weight": "60 lb",
+        "capacity": "200 lb",
+        "bikes_max": 4,
+        "bike_weight_max": "60 lb",
+        "min_class": "none",
+        "stow_setback": "12 in",
+        "front_setback": "12 in",
+        "length": "30 in",
+        "rear_extent": "40 in",
+    }
     database = Database(url)
     with database.session() as session:
         key = create_key(session, "plans")[0]

@@ -76,10 +76,18 @@ def test_feet_and_inches_fit_the_pattern_of_a_length(feet: int, inches: int, for
 @pytest.mark.parametrize(
     "text",
     [
-        "3-1/2 in ± 1/8 in", "3-1/2 in +- 1/8 in", "3-1/2 in +/- 3 mm", "exactly 4 in", "Exactly 4 in", "at least 3 in",
-        "at most 3 in", "at least 3 in, at most 4 in", "at least 3 in and at most 4 in", "at most 1 ft; at least 3 in",
+        "3-1/2 in ± 1/8 in",
+        "3-1/2 in +- 1/8 in",
+        "3-1/2 in +/- 3 mm",
+        "exactly 4 in",
+        "Exactly 4 in",
+        "at least 3 in",
+        "at most 3 in",
+        "at least 3 in, at most 4 in",
+        "at least 3 in and at most 4 in",
+        "at most 1 ft; at least 3 in",
     ],
-)  # fmt: skip
+)
 def test_how_far_off_a_figure_may_be_is_spelt_as_in_files(text: str, rulebook: Rulebook) -> None:
     """What a cell of a file may say of a figure, and the page, a body may say too: the schema lets it through."""
     fact = rulebook.vocabulary.facts["mounting.pin_to_bumper"]
@@ -168,14 +176,23 @@ def test_a_question_has_the_parts_that_are_read(rulebook: Rulebook) -> None:
 @pytest.mark.parametrize(
     ("question", "asks"),
     [
-        ({}, False), ({"rig": {}}, False), ({"rig": None, "accessory": None}, False), ({"load": {}, "ball": {}}, False),
-        ({"rig": {"adapters": []}}, False), ({"rig": {"vehicle": {"facts": {"year": 2020}}}}, False),
-        ({"accessory": {}}, True), ({"trailer": {}}, True), ({"rig": {"spare": {}}}, True),
-        ({"rig": {"adapters": [{}]}}, True), ({"accessory": {}, "together": None}, True),
-        ({"together": [THING, THING], "load": {}}, True), ({"together": [THING, THING], "accessory": None}, True),
-        ({"together": [THING, THING], "accessory": {}}, False), ({"together": [THING, THING], "beside": {}}, False),
+        ({}, False),
+        ({"rig": {}}, False),
+        ({"rig": None, "accessory": None}, False),
+        ({"load": {}, "ball": {}}, False),
+        ({"rig": {"adapters": []}}, False),
+        ({"rig": {"vehicle": {"facts": {"year": 2020}}}}, False),
+        ({"accessory": {}}, True),
+        ({"trailer": {}}, True),
+        ({"rig": {"spare": {}}}, True),
+        ({"rig": {"adapters": [{}]}}, True),
+        ({"accessory": {}, "together": None}, True),
+        ({"together": [THING, THING], "load": {}}, True),
+        ({"together": [THING, THING], "accessory": None}, True),
+        ({"together": [THING, THING], "accessory": {}}, False),
+        ({"together": [THING, THING], "beside": {}}, False),
     ],
-)  # fmt: skip
+)
 def test_the_schema_says_what_a_question_is_about(question: dict[str, Any], asks: bool) -> None:
     """What asks about nothing, or about one thing and several at once, is no question by its schema either."""
     assert validator("Question").is_valid(question) == asks
@@ -195,8 +212,16 @@ def test_a_thing_has_the_parts_that_are_read() -> None:
     several: dict[str, Any] = {"rig": {}, "load": {"facts": {}}, "together": [thing, thing]}
     assert validator("Question").is_valid(several)
     assert len(read_things(several, READER, NoRecords())) == 2
-    for wrong in ([thing], [thing] * 5, [thing, {}], [thing, {**thing, "hangs_on": "roof"}], [thing, thing | {"at": 1}],
-                  [thing, {**thing, "accessory": None}], [thing, {**thing, "name": ""}], "both"):  # fmt: skip
+    for wrong in (
+        [thing],
+        [thing] * 5,
+        [thing, {}],
+        [thing, {**thing, "hangs_on": "roof"}],
+        [thing, thing | {"at": 1}],
+        [thing, {**thing, "accessory": None}],
+        [thing, {**thing, "name": ""}],
+        "both",
+    ):
         assert not validator("Question").is_valid({**several, "together": wrong})
         with pytest.raises(ProblemsFound) as refused:
             read_things({**several, "together": wrong}, READER, NoRecords())

@@ -34,8 +34,13 @@ def stocked(client: Client, database: Database, key: dict[str, str]) -> Client:
             "accessory",
             (Draft(key=one.key, label=one.label, facts=one.facts) for one in world().of("accessory")),
         )
-    for name, path in (("NewVehicle", "vehicles"), ("NewReceiver", "receivers"), ("NewMounting", "mountings"),
-                       ("NewAccessory", "accessories"), ("NewRig", "rigs")):  # fmt: skip
+    for name, path in (
+        ("NewVehicle", "vehicles"),
+        ("NewReceiver", "receivers"),
+        ("NewMounting", "mountings"),
+        ("NewAccessory", "accessories"),
+        ("NewRig", "rigs"),
+    ):
         assert client.post(f"/v1/{path}", json=BODIES[name], headers=key).status_code == 201
     return client
 

@@ -47,8 +47,10 @@ def standing(migrated: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterat
 def test_a_request_in_flight_is_finished(served: Served, sent: signal.Signals) -> None:
     """A signal between the halves of a request: it is answered, new connections are not, and the exit code is 0."""
     port = served.port()
-    head = (f"POST /v1/answers HTTP/1.1\r\nHost: localhost\r\nContent-Type: application/json\r\n"
-            f"Content-Length: {len(BODY)}\r\nExpect: 100-continue\r\n\r\n").encode()  # fmt: skip
+    head = (
+        f"POST /v1/answers HTTP/1.1\r\nHost: localhost\r\nContent-Type: application/json\r\n"
+        f"Content-Length: {len(BODY)}\r\nExpect: 100-continue\r\n\r\n"
+    ).encode()
     with socket.create_connection(("127.0.0.1", port), LONGEST) as connection:
         connection.sendall(head)
         assert connection.recv(100).startswith(b"HTTP/1.1 100 ")  # the service waits for the body

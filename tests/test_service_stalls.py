@@ -40,8 +40,13 @@ def server(migrated: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator
 
 def head(length: int | str, *more: str) -> bytes:
     """Return the head of a question of so many bytes."""
-    lines = ("POST /v1/answers HTTP/1.1", "Host: localhost", "Content-Type: application/json",
-             f"Content-Length: {length}", *more)  # fmt: skip
+    lines = (
+        "POST /v1/answers HTTP/1.1",
+        "Host: localhost",
+        "Content-Type: application/json",
+        f"Content-Length: {length}",
+        *more,
+    )
     return "\r\n".join([*lines, "", ""]).encode()
 
 
@@ -138,11 +143,18 @@ def test_two_lengths_are_refused(server: Served) -> None:
 @pytest.mark.parametrize(
     "path",
     [
-        "/counter/../../etc/passwd", "/counter/..%2f..%2fetc%2fpasswd", "/counter/%2e%2e/%2e%2e/etc/passwd",
-        "/guide/..%5c..%5cetc%5cpasswd", "/counter/%252e%252e%252fetc%252fpasswd", "//etc/passwd", "/guide//etc/passwd",
-        "/v1/audits/..%2f..%2fetc/summary", "/v1/audits/aud_..%2f..%2fetc/files", "/docs/..%2f..%2fetc%2fpasswd",
+        "/counter/../../etc/passwd",
+        "/counter/..%2f..%2fetc%2fpasswd",
+        "/counter/%2e%2e/%2e%2e/etc/passwd",
+        "/guide/..%5c..%5cetc%5cpasswd",
+        "/counter/%252e%252e%252fetc%252fpasswd",
+        "//etc/passwd",
+        "/guide//etc/passwd",
+        "/v1/audits/..%2f..%2fetc/summary",
+        "/v1/audits/aud_..%2f..%2fetc/files",
+        "/docs/..%2f..%2fetc%2fpasswd",
     ],
-)  # fmt: skip
+)
 def test_no_path_leads_out_of_the_house(server: Served, path: str) -> None:
     """However the way up is written, there is nothing."""
     found = said(server.port(), f"GET {path} HTTP/1.1\r\nHost: localhost\r\nConnection: close\r\n\r\n".encode())

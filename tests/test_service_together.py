@@ -62,7 +62,7 @@ def test_a_wire_answer_has_each_ones_own(client: TestClient[Litestar]) -> None:
         ({"together": [bikes(), {**boat(), "hangs_on": "front_receiver"}]}, 422, "/together/1"),
         ({"accessory": {"facts": {}}}, 422, "/accessory"),
     ],
-)  # fmt: skip
+)
 def test_what_is_wrong_is_pointed_at(
     client: TestClient[Litestar], change: dict[str, Any], status: int, pointer: str
 ) -> None:

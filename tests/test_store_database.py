@@ -175,21 +175,42 @@ def test_rows_become_what_was_said_on_the_way_up(empty_url: str) -> None:
     close = {"value": "4 in", "tolerance": "1/8 in"}
     rows = [
         ("mnt_1", "obs_1", {"pin_to_bumper": "4 in", "height": "17 in"}, "published", "", None),
-        ("mnt_1", "obs_2", {"pin_to_bumper": {"at_least": "101.6 mm"}}, "measured", "",
-         {"facts": {"pin_to_bumper": close}}),
+        (
+            "mnt_1",
+            "obs_2",
+            {"pin_to_bumper": {"at_least": "101.6 mm"}},
+            "measured",
+            "",
+            {"facts": {"pin_to_bumper": close}},
+        ),
         ("mnt_1", "obs_3", {}, "measured", "", {"tyre": "225/70R16", "stowed": True}),
         ("mnt_2", "obs_4", {"height": "16 in"}, "published", "", None),
         ("mnt_1", "obs_5", {"height": None, "spare_fits_up_to": None, "notes": "a"}, "published", "", None),
         ("mnt_2", "obs_6", {"height": None}, "published", "record deleted", None),
-    ]  # fmt: skip
-    table = sa.table("observation", *map(sa.column, ("id", "subject", "record_id", "kind", "by", "note")),
-                     sa.column("facts", sa.JSON), sa.column("evidence", sa.JSON(none_as_null=True)),
-                     *(sa.column(name, sa.DateTime(timezone=True)) for name in ("at", "recorded_at")))  # fmt: skip
+    ]
+    table = sa.table(
+        "observation",
+        *map(sa.column, ("id", "subject", "record_id", "kind", "by", "note")),
+        sa.column("facts", sa.JSON),
+        sa.column("evidence", sa.JSON(none_as_null=True)),
+        *(sa.column(name, sa.DateTime(timezone=True)) for name in ("at", "recorded_at")),
+    )
     with engine.begin() as connection:
         for record, key, facts, kind, note, evidence in rows:
-            connection.execute(table.insert().values(
-                id=key, subject="mounting", record_id=record, facts=facts, kind=kind, by="Ann", note=note,
-                at=now(), recorded_at=now(), evidence=evidence))  # fmt: skip
+            connection.execute(
+                table.insert().values(
+                    id=key,
+                    subject="mounting",
+                    record_id=record,
+                    facts=facts,
+                    kind=kind,
+                    by="Ann",
+                    note=note,
+                    at=now(),
+                    recorded_at=now(),
+                    evidence=evidence,
+                )
+            )
         names, made = "version, created_at, updated_at", "1, '2026-01-01', '2026-01-01'"
         for statement in (
             f"INSERT INTO vehicle (id, label, facts, provenance, {names}) VALUES ('veh_1', '', '{{}}', '{{}}', {made})",

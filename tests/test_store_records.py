@@ -175,7 +175,9 @@ def test_f3_a_replacement_takes_back_what_its_source_told_and_nothing_that_was_m
         assert (told.act, set(told.takes_back or {})) == ("replaces", {"trim", "year"})
         assert record.facts == {"year": 2, "wheelbase": "145 in"}
         assert {name: how["kind"] for name, how in record.provenance.items()} == {
-            "year": "published", "wheelbase": "measured"}  # fmt: skip
+            "year": "published",
+            "wheelbase": "measured",
+        }
 
 
 def test_f3_what_was_measured_goes_only_where_it_is_named(database: Database) -> None:

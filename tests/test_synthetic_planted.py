@@ -155,10 +155,14 @@ def test_the_demo_of_a_size(tmp_path: Path, capsys: pytest.CaptureFixture[str]) 
     assert summary(out)["faults"]["contradicted_claims"] == planted["false_claim"]
 
 
-@pytest.mark.parametrize(("given", "message"), [
-    (["--size", "20"], "at least 500"), (["--size", "500", "--keep"], "is kept anyway"),
-    (["--size", "500", "--into", "."], "exists already"),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("given", "message"),
+    [
+        (["--size", "20"], "at least 500"),
+        (["--size", "500", "--keep"], "is kept anyway"),
+        (["--size", "500", "--into", "."], "exists already"),
+    ],
+)
 def test_a_size_that_cannot_be(given: list[str], message: str, capsys: pytest.CaptureFixture[str]) -> None:
     """Too few items, a folder that exists, a contradiction: told, and 2."""
     assert main(["demo", *given]) == 2

@@ -60,7 +60,7 @@ def refused(name: str, wire: Any) -> Problem:
         ("adapter.keeps_fraction", "1/2", 0.5, 0.5),
         ("load.steepest_grade", "1/8", 0.125, 0.125),
     ],
-)  # fmt: skip
+)
 def test_figures_as_they_are_typed(name: str, wire: Any, low: float, high: float) -> None:
     """Words behind a figure say which way it goes, what there is of it, or that it is a rating."""
     found = read(name, wire)
@@ -109,7 +109,7 @@ def test_yes_and_no_in_any_letters(wire: str, value: Value) -> None:
         ("load.bikes", "a couple", "`a couple` is not a quantity", "write a number"),
         ("accessory.weight", "max", "`max` is not a quantity", "write a number"),
     ],
-)  # fmt: skip
+)
 def test_two_readings_are_a_question(name: str, wire: Any, message: str, help: str) -> None:
     """What could be either of two is refused with both, and what is no figure with what to write."""
     found = refused(name, wire)

@@ -35,9 +35,11 @@ Held against two published charts it agrees at all of 50 to 61 and 63 to 150 but
 _REINFORCED = r"(?: (?:XL|REINF))?"
 _SPEED = r"(?: ?[A-Z]\d?|ZR[A-Z]?)?"
 _END = (
-    r"(?P<rim>\d{1,2}(?:\.5)?) ?(?:LT|C)?(?: ?/?[A-H])?" + _REINFORCED
-    + rf"(?: (?P<load>\d{{2,3}}){_SPEED}(?:/\d{{2,3}}{_SPEED})?)?" + _REINFORCED
-)  # fmt: skip
+    r"(?P<rim>\d{1,2}(?:\.5)?) ?(?:LT|C)?(?: ?/?[A-H])?"
+    + _REINFORCED
+    + rf"(?: (?P<load>\d{{2,3}}){_SPEED}(?:/\d{{2,3}}{_SPEED})?)?"
+    + _REINFORCED
+)
 _METRIC = re.compile(
     r"(?:P|LT|ST|T|C)? ?(?P<width>\d{2,4}) ?/ ?(?P<aspect>\d{2,3}) ?(?:Z?RF?|[DB-]) ?" + _END, re.ASCII
 )

@@ -40,10 +40,15 @@ _TEXTS: Final = frozenset((
     (Vocabulary, "words"), (Rulebook, "topics"),
 ))  # fmt: skip
 """The fields that are for people; what else is text is a name."""
-_TEMPLATES: Final = frozenset((
-    (book.Rule, "fails"), (book.Rule, "unknown"), (book.Need, "because"), (book.Need, "unknown"),
-    (book.Caution, "text"),
-))  # fmt: skip
+_TEMPLATES: Final = frozenset(
+    (
+        (book.Rule, "fails"),
+        (book.Rule, "unknown"),
+        (book.Need, "because"),
+        (book.Need, "unknown"),
+        (book.Caution, "text"),
+    )
+)
 _KEPT: Final = frozenset(("examples", "signed", "hazards", "bodies", "side_view", "node", "guard", "requires", "met"))
 """Fields without texts, passed over."""
 _SECTIONS: Final = ("texts", "labels", "joins", "articles")

@@ -92,9 +92,19 @@ async def _asked(app: Litestar, query: str, line: RecordedAnswer) -> bytes:
         (LANGUAGE, line.language.encode("latin-1")),
     ]
     sent_with = query.encode("latin-1")
-    scope: Any = {"type": "http", "method": "POST", "path": PATH, "raw_path": PATH.encode(), "query_string": sent_with,
-                  "headers": headers, "client": ("127.0.0.1", 1), "server": ("localhost", 80), "scheme": "http",
-                  "http_version": "1.1", "root_path": ""}  # fmt: skip
+    scope: Any = {
+        "type": "http",
+        "method": "POST",
+        "path": PATH,
+        "raw_path": PATH.encode(),
+        "query_string": sent_with,
+        "headers": headers,
+        "client": ("127.0.0.1", 1),
+        "server": ("localhost", 80),
+        "scheme": "http",
+        "http_version": "1.1",
+        "root_path": "",
+    }
 
     async def receive() -> Any:
         if not left:
