@@ -6,11 +6,11 @@ from typing import Final
 
 from fitsvc.answers.answer import Disputed
 from fitsvc.answers.phrases import capped, joined
-from fitsvc.answers.question import Doubt, TrialHere
+from fitsvc.answers.question import Doubt
 from fitsvc.answers.wording import Wording
 from fitsvc.facts import as_written
-from fitsvc.rulebook.trials import TOUCHED
 from fitsvc.tongues import dated, later, t
+from fitsvc.tried import CLEAR, RUBBED, TOUCHED, ThingTried
 
 _LEAD: Final = {
     "disputed": later("is disputed"),
@@ -18,17 +18,17 @@ _LEAD: Final = {
     "stale": later("was seen before {} changed, and is not known now"),
 }
 _TRIED: Final = {
-    "clear": later("{} was tried here {}: it cleared{}."),
-    "rubbed": later("{} was tried here {}: it went, and it rubbed{}. See what it rubs on before relying on it."),
-    "touched": later("{} was tried here {}: it touched, and did not go{}."),
+    CLEAR: later("{} was tried here {}: it cleared{}."),
+    RUBBED: later("{} was tried here {}: it went, and it rubbed{}. See what it rubs on before relying on it."),
+    TOUCHED: later("{} was tried here {}: it touched, and did not go{}."),
 }
 
 
-def told_trials(tried: Sequence[TrialHere]) -> Iterator[str]:
+def told_trials(tried: Sequence[ThingTried]) -> Iterator[str]:
     """How the accessory asked about did when it was tried here; that it cleared, only where it also touched."""
     touched = {one.way for one in tried if one.result == TOUCHED}
     for one in tried:
-        if one.result == "clear" and one.way not in touched:
+        if one.result == CLEAR and one.way not in touched:
             continue
         when = t(", on {day}", day=_day(one.at)) if one.at else ""
         yield t(_TRIED[one.result]).format(

@@ -17,10 +17,10 @@ from fitsvc.language.problems import Problem, ProblemsFound, nearest
 from fitsvc.language.truth import NO
 from fitsvc.language.types import ListType, Value
 from fitsvc.language.tyres import designation
-from fitsvc.rulebook.trials import RUBBED, TOUCHED
 from fitsvc.rulebook.vocabulary import TYRE_PARTS, Fact, Vocabulary
 from fitsvc.subjects import BESIDE_RIG, OF_RIG, SUBJECTS
 from fitsvc.tongues import later, t
+from fitsvc.tried import TOUCHED, ThingTried
 
 _TOP: Final = ("rig", *BESIDE_RIG)
 _RIG: Final = ("id", *OF_RIG, "adapters")
@@ -65,27 +65,6 @@ class Doubt:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class TrialHere:
-    """An accessory that was tried on a mounting: how, `through` which adapter, what came of it, by whom and when.
-
-    It is `settled` where who said that it touched has tried it so again since, and it went.
-    """
-
-    sku: str
-    how: str
-    result: str
-    by: str = ""
-    at: str = ""
-    through: str = ""
-    settled: bool = False
-
-    @property
-    def way(self) -> str:
-        """How it was tried, and through what, in words."""
-        return f"{self.how}, through {self.through}" if self.through else self.how
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Stored:
     """A stored record as a question sees it; `links` are a mounting's vehicle and receiver.
 
@@ -102,7 +81,7 @@ class Stored:
     doubts: Mapping[str, Doubt] = field(default_factory=dict)
     tried: Mapping[str, Mapping[str, Json]] = field(default_factory=dict)
     rubbed: frozenset[str] = frozenset()
-    things: tuple[TrialHere, ...] = ()
+    things: tuple[ThingTried, ...] = ()
     links: Mapping[str, str] = field(default_factory=dict)
     provenance: Mapping[str, Mapping[str, Json]] = field(default_factory=dict)
 
@@ -196,7 +175,7 @@ class Question:
     not_asked: frozenset[str] = frozenset()
     doubts: Mapping[str, Doubt] = field(default_factory=dict)
     rubbed: tuple[str, ...] = ()
-    tried: tuple[TrialHere, ...] = ()
+    tried: tuple[ThingTried, ...] = ()
     taken: tuple[Stored, ...] = ()
     told_here: frozenset[str] = frozenset()
 
@@ -310,7 +289,7 @@ class _QuestionReading:
         self.trials: list[Stored] = []
         self.rubbed: list[str] = []
         self.sku = ""
-        self.tried: list[TrialHere] = []
+        self.tried: list[ThingTried] = []
         self.of_items: dict[str, dict[str, Value]] = {}
         self.told_here: dict[str, Json] = {}
         self.stored: dict[str, Json] = {}
@@ -606,7 +585,7 @@ class _QuestionReading:
         states = self.reader.rulebook.trials.values()
         # What touched is told last, as it takes the place of what rubbed.
         for one in sorted(stored.things, key=lambda each: each.result == TOUCHED):
-            if one.result in (RUBBED, TOUCHED) and not one.settled:
+            if one.counts:
                 # Of a way to try it that the rulebook no longer has, any may have been meant.
                 names = [state.told_as for state in states if state.title == one.how]
                 facts = [self.reader.vocabulary.facts[name] for name in names or [each.told_as for each in states]]

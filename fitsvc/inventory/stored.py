@@ -4,7 +4,7 @@ from collections.abc import Callable, Mapping, Sequence
 
 from sqlmodel import Session
 
-from fitsvc.answers.question import Doubt, Named, Stored, TrialHere
+from fitsvc.answers.question import Doubt, Named, Stored
 from fitsvc.document import Json
 from fitsvc.language.types import Value
 from fitsvc.store.errors import NotFound
@@ -14,6 +14,7 @@ from fitsvc.store.records import find_mountings, get_record, keys_near
 from fitsvc.store.rigs import get_rig, told_rig
 from fitsvc.store.tables import Accessory, Mounting, Record, SavedRig
 from fitsvc.subjects import stored_as
+from fitsvc.tried import ThingTried
 
 FindVehicles = Callable[[Session, Mapping[str, Value], Mapping[str, str]], Sequence[Named]]
 """Finds a store's vehicles by their naming facts; `Shop.vehicles` is one."""
@@ -80,7 +81,7 @@ def stored_so(subject: str, record: Record, known: CurrentFacts) -> Stored:
         doubts=_doubts(provenance),
         tried={name: how["tried"] for name, how in provenance.items() if "tried" in how},
         rubbed=frozenset(what for how in provenance.values() for what in how.get("rubbed", ())),
-        things=tuple(TrialHere(**one) for how in provenance.values() for one in how.get("things", ())),
+        things=tuple(ThingTried(fact=name, **one) for name, how in provenance.items() for one in how.get("things", ())),
         links=links,
         provenance=provenance,
     )

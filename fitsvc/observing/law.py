@@ -19,10 +19,11 @@ from fitsvc.language.tyres import designation
 from fitsvc.observing.evidence import taught, tried
 from fitsvc.observing.trials import Trials
 from fitsvc.rulebook.vocabulary import Fact
-from fitsvc.store.folding import TEXT, FactLaw, Laws, Span, ThingTried, Trial, apart
+from fitsvc.store.folding import TEXT, FactLaw, Laws, Span, Trial, apart
 from fitsvc.store.observations import RIG
 from fitsvc.subjects import OF_YARD
 from fitsvc.tongues import t
+from fitsvc.tried import ThingTried
 from fitsvc.written import exact, parted
 
 _INSIDE: Final = {"length": "mm", "mass": "kg", "angle": "deg", "force": "kN", "torque": "N m", "ratio": "%"}

@@ -25,9 +25,10 @@ from fitsvc.rulebook.vocabulary import Fact
 from fitsvc.store.folding import THING
 from fitsvc.store.observations import things_of
 from fitsvc.tongues import t
+from fitsvc.tried import CLEAR, RUBBED, TOUCHED
 from fitsvc.written import as_exact, exact, parted
 
-RESULTS: Final = ("clear", "rubbed", "touched")
+RESULTS: Final = (CLEAR, RUBBED, TOUCHED)
 MEMBERS: Final = ("sku", "state", "result", "gap", "through")
 STRIKES: Final = 0.0254
 """By how much that touches strikes at the least: a thousandth of an inch, as a spare that did not stow is larger."""
@@ -76,7 +77,7 @@ class Trials:
             yield from self._gap_problems(evidence, pointer)
 
     def _gap_problems(self, evidence: Mapping[str, Json], pointer: str) -> Iterator[Problem]:
-        if evidence.get("result") == "touched":
+        if evidence.get("result") == TOUCHED:
             help = t("leave it out, or say `clear`")
             yield Problem(t("what touched left no gap"), help, pointer=f"{pointer}/gap", meaning=True)
         try:
@@ -150,11 +151,11 @@ class Trials:
 
     def _left(self, state: TrialState, evidence: Mapping[str, Json]) -> Bounds:
         """The room that may have been left, by what came of a trial: what rubs is as near as a tape tells."""
-        if evidence.get("result") == "touched":
+        if evidence.get("result") == TOUCHED:
             return (-inf, -STRIKES)
         if evidence.get("gap") is not None:
             return self._gap(state, evidence["gap"])
-        return (0.0, self._tolerance(state).tolerance if evidence.get("result") == "rubbed" else inf)
+        return (0.0, self._tolerance(state).tolerance if evidence.get("result") == RUBBED else inf)
 
     def _tolerance(self, state: TrialState) -> Fact:
         """The fact by whose tolerance what is left is measured."""

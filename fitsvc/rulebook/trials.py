@@ -6,15 +6,12 @@ from fitsvc.language.types import ListType, NumberType
 from fitsvc.rulebook.expressions import Expressions
 from fitsvc.rulebook.rules import TrialState
 from fitsvc.rulebook.yaml_text import Mapping, Scalar
+from fitsvc.tried import RUBBED, TOUCHED
 
 OF: Final = "mounting"
 """Whose facts are bounded: what was tried is told of a mounting."""
 THING: Final = "accessory"
 """What is tried."""
-TOUCHED: Final = "touched"
-"""What came of a trial in which it did not go."""
-RUBBED: Final = "rubbed"
-"""What came of one in which it went, and rubs on something."""
 _KEYS: Final = ("title", "bears_on", "told_as")
 _MAY_HAVE: Final = ("room", "applies_when")
 

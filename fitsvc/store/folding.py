@@ -20,6 +20,7 @@ from typing import Final, Literal, Protocol, TypeGuard
 
 from fitsvc.document import Document, Json
 from fitsvc.language.intervals import TOLERANCE, Bounds
+from fitsvc.tried import CLEAR, RUBBED, TOUCHED, ThingTried
 
 Span = Bounds | frozenset[str]
 """What a statement allows: a range in the inside unit, or members of a list, designations, `yes` and `no`."""
@@ -39,10 +40,6 @@ THING: Final = "sku:"
 _OF_RECORD: Final = "its record"
 _MOST_TOLD: Final = 20
 """Statements of one dispute, and things tried, that a record carries along; the log has them all."""
-CLEAR: Final = "clear"
-"""What came of a trial in which it went, and there was room."""
-TOUCHED: Final = "touched"
-"""What came of a trial in which it did not go."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -87,35 +84,6 @@ class Trial:
     what: str
     value: Json
     rubbed: bool
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ThingTried:
-    """An accessory that was tried: how, what came of it, the fact that it bears on, by whom and when.
-
-    It is `settled` where who said that it touched has tried it so again since, and it went, or that it rubbed, and it
-    cleared. `through` is the SKU of an adapter that it hung on.
-    """
-
-    fact: str
-    sku: str
-    how: str
-    result: str
-    through: str = ""
-    by: str = ""
-    at: str = ""
-    settled: bool = False
-
-    @property
-    def counts(self) -> bool:
-        """Whether it touched or rubbed, and nobody who said so has said otherwise since."""
-        return self.result != CLEAR and not self.settled
-
-    def document(self) -> Document:
-        """As a record keeps it."""
-        told = {"sku": self.sku, "how": self.how, "result": self.result, "by": self.by, "at": self.at}
-        told |= {"through": self.through} if self.through else {}
-        return told | ({"settled": True} if self.settled else {})
 
 
 class Law(Protocol):
@@ -301,7 +269,7 @@ def _tried(every: Sequence[Statement], law: Law) -> list[tuple[str, Trial | Thin
     went: dict[tuple[str, ...], datetime] = {}
     for one, tried in live:
         if isinstance(tried, ThingTried) and tried.result != TOUCHED:
-            for worse in (TOUCHED,) if tried.result != CLEAR else (TOUCHED, "rubbed"):
+            for worse in (TOUCHED,) if tried.result != CLEAR else (TOUCHED, RUBBED):
                 key = (*_trial_of(one, tried), worse)
                 went[key] = max(one.at, went.get(key, one.at))
     told = [(one.id, _as_told(one, tried, went)) for one, tried in live]
