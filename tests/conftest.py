@@ -157,6 +157,14 @@ def database(database_url: str) -> Iterator[store.Database]:
     opened.close()
 
 
+@pytest.fixture
+def sqlite(url: str) -> Iterator[store.Database]:
+    """Give a migrated SQLite database without rows, for what is the same on each kind of database."""
+    opened = store.Database(url)
+    yield opened
+    opened.close()
+
+
 @contextmanager
 def postgres_database(server: URL, template: str) -> Iterator[URL]:
     """Give the URL of a database made for a while."""
@@ -197,23 +205,8 @@ def _cluster(programs: Path, folder: Path) -> Iterator[URL]:
         for path in (folder, folder / "password"):
             os.chown(path, owner.pw_uid, owner.pw_gid)
     data, port = folder / "data", _free_port()
-    _run(
-        [
-            *as_user,
-            programs / "initdb",
-            "-D",
-            data,
-            "-U",
-            "fitsvc",
-            "-A",
-            "scram-sha-256",
-            f"--pwfile={folder / 'password'}",
-            "--no-sync",
-            "-E",
-            "UTF8",
-            "--locale=C.UTF-8",
-        ]
-    )
+    owned = ["-U", "fitsvc", "-A", "scram-sha-256", f"--pwfile={folder / 'password'}"]
+    _run([*as_user, programs / "initdb", "-D", data, *owned, "--no-sync", "-E", "UTF8", "--locale=C.UTF-8"])
     settings = _FAST | {"listen_addresses": "127.0.0.1", "port": port, "unix_socket_directories": folder}
     options = " ".join(f"-c {name}={value}" for name, value in settings.items())
     control = [*as_user, programs / "pg_ctl", "-D", data, "-w"]
@@ -280,7 +273,11 @@ def routed_once() -> Iterator[None]:
         app.on_startup, app.on_shutdown = settings["on_startup"], settings["on_shutdown"]
         app.asgi_router = copy(app.asgi_router)
         app.asgi_router.app = app
-        app.asgi_handler = app._create_asgi_handler()
+        # What the router is wrapped in turns errors into responses, and has nothing of the application but the router.
+        wrapped: Any = copy(made[kinds].asgi_handler)
+        assert wrapped.app is made[kinds].asgi_router
+        wrapped.app = app.asgi_router
+        app.asgi_handler = wrapped
         return app
 
     with pytest.MonkeyPatch.context() as patch:

@@ -4,7 +4,6 @@ import csv
 import io
 import json
 import re
-import shutil
 import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -48,12 +47,9 @@ def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @pytest.fixture
-def database(migrated: Path, tmp_path: Path) -> Iterator[store.Database]:
+def database(sqlite: store.Database) -> store.Database:
     """Give a database without rows; what audits do of their own does not depend on which kind it is."""
-    shutil.copy(migrated, tmp_path / "fitsvc.db")
-    opened = store.Database(f"sqlite:///{tmp_path / 'fitsvc.db'}")
-    yield opened
-    opened.close()
+    return sqlite
 
 
 @pytest.fixture

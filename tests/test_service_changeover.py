@@ -2,7 +2,6 @@
 
 import asyncio
 import json
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -36,14 +35,6 @@ def new(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Give the shipped rules with another title: what they come to is the same, and their digest is not."""
     folder = tmp_path_factory.mktemp("new")
     return changed(folder, "coupling.yaml", "title: ", "title: As changed, ")
-
-
-@pytest.fixture
-def store(url: str) -> Iterator[Database]:
-    """Give a database of one kind: what is asked of it is the same on both."""
-    database = Database(url)
-    yield database
-    database.close()
 
 
 def put(database: Database, folder: Path) -> str:
@@ -100,20 +91,20 @@ async def ask(app: Any, path: str = "/", body: bytes = b"", pause: Any = None) -
     return sent[0]["status"], b"".join(one.get("body", b"") for one in sent)
 
 
-def test_a_request_is_answered_by_what_it_came_to(store: Database, new: Path, tmp_path: Path) -> None:
+def test_a_request_is_answered_by_what_it_came_to(sqlite: Database, new: Path, tmp_path: Path) -> None:
     """The rulebook changes between the halves of a body: this answer is by the old one, the next by the new."""
     settings, metrics = Settings(public=OPEN), Metrics()
-    published = Published(store, tmp_path)
+    published = Published(sqlite, tmp_path)
 
     def make(served: Served) -> Litestar:
         known = (settings, served.rules, metrics, published)
-        return create_app(store, served.answerer, tmp_path / "audits", 1_000_000, None, *known)
+        return create_app(sqlite, served.answerer, tmp_path / "audits", 1_000_000, None, *known)
 
     async def run() -> None:
         first = Served(answerer(), None)
         app = Changeover(published, first, make)
         await app.begin()
-        digest = put(store, new)
+        digest = put(sqlite, new)
         status, body = await ask(app, "/v1/answers", BODY, app.look)
         assert (status, json.loads(body)["rulebook"]["digest"]) == (200, first.digest)
         status, body = await ask(app, "/v1/answers", BODY)
@@ -130,7 +121,7 @@ def test_a_request_is_answered_by_what_it_came_to(store: Database, new: Path, tm
 
 @pytest.mark.parametrize("kind", ["database", "files"])
 def test_two_servers_change_over_or_stay(
-    store: Database, new: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, kind: str
+    sqlite: Database, new: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, kind: str
 ) -> None:
     """One dies at some step of its change, the other does not: each answers by the old one or the new one, whole.
 
@@ -140,12 +131,12 @@ def test_two_servers_change_over_or_stay(
     known = {(book := cached_rulebook(new)).digest: Answerer(book), answerer().rulebook.digest: answerer()}
     monkeypatch.setattr("fitsvc.service.published.Answerer", lambda book: known[book.digest])
     wanted = book.digest
-    put(store, data_dir("rules"))
-    faults: Faults = of_database(store, monkeypatch) if kind == "database" else of_files(monkeypatch)
+    put(sqlite, data_dir("rules"))
+    faults: Faults = of_database(sqlite, monkeypatch) if kind == "database" else of_files(monkeypatch)
     kept = {digest: f"{digest} {digest}".encode() for digest in (answerer().rulebook.digest, wanted)}
 
     async def change(below: Path, at: int) -> bool:
-        published = Published(store, below)
+        published = Published(sqlite, below)
         app = Changeover(published, Served(answerer(), None), tiny)
         await app.begin()
         faults.fail(at)
@@ -157,10 +148,10 @@ def test_two_servers_change_over_or_stay(
         found = (await ask(app))[1]
         assert found == kept[wanted] if not failed and not published.refused else found in kept.values()
         await app.end()
-        assert Published(store, below / "again").first().digest == wanted
+        assert Published(sqlite, below / "again").first().digest == wanted
         return fired
 
-    put(store, new)
+    put(sqlite, new)
     fired = [True]
     while fired[-1]:
         at = 1 + (len(fired) - 1) * (1 if kind == "database" else 13)
@@ -170,16 +161,16 @@ def test_two_servers_change_over_or_stay(
 
 
 def test_one_that_cannot_be_read_leaves_the_last_good_one(
-    store: Database, new: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    sqlite: Database, new: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Rules of another version, as it were: what answers goes on, a server that begins takes the one before."""
-    good = put(store, new)
+    good = put(sqlite, new)
     texts = texts_of(new) | {"road.yaml": "topic: road\nrules: not a list\n"}
     bad = "sha256:" + "0" * 64
-    with store.session() as session:
+    with sqlite.session() as session:
         publish(session, bad, "mine", texts, SHELL)
         activate(session, bad, SHELL, "a reason")
-    published = Published(store, tmp_path)
+    published = Published(sqlite, tmp_path)
     found = published.first()
     assert (found.digest, published.in_force()) == (good, bad)
     assert "road.yaml" in published.refused[bad]

@@ -41,11 +41,9 @@ def key(database: Database, *scopes: str, name: str = "somebody") -> dict[str, s
 
 
 @pytest.fixture
-def database(url: str) -> Iterator[Database]:
-    """Give a migrated database without rows."""
-    opened = Database(url)
-    yield opened
-    opened.close()
+def database(sqlite: Database) -> Database:
+    """Give a database without rows; what a key opens is the same on each kind."""
+    return sqlite
 
 
 def test_a_key_may_do_what_it_was_made_for(database: Database, tmp_path: Path) -> None:
