@@ -17,8 +17,8 @@ from typing import Final
 
 try:
     import fcntl
-except ImportError:  # Windows
-    fcntl = None  # type: ignore[assignment]
+except ImportError:
+    fcntl = None  # type: ignore[assignment]  # on Windows, where there is no such module
 
 NO_ROOM: Final = frozenset({errno.ENOSPC, errno.EDQUOT, errno.EFBIG})
 """What the system says where a disk, or a user's share of it, is full or a file may not grow."""

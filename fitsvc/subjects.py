@@ -49,7 +49,7 @@ KIND: Final = "accessory.kind"
 PLACE: Final = "beside.hangs_on"
 """The fact by which each of several things says which receiver it hangs on; its subject tells of the others."""
 
-SOLD: Final[tuple[str, ...]] = get_args(SoldAs)
+SOLD: Final[tuple[SoldAs, ...]] = get_args(SoldAs)
 """What is sold under a SKU; all of it is stored as accessories."""
 STORED: Final = tuple(name for name, row in SUBJECTS.items() if row.key)
 """What records, and files of them, may be about."""
@@ -66,6 +66,11 @@ def stored_as(subject: str) -> Subject:
     found = SUBJECTS[subject].stored_as
     assert found is not None
     return found
+
+
+def sold_as(subject: str) -> SoldAs:
+    """A subject of `SOLD`."""
+    return next(one for one in SOLD if one == subject)
 
 
 def counted(number: int, subject: str) -> str:

@@ -10,6 +10,9 @@ from msgspec.structs import replace
 from fitsvc.document import Document
 from fitsvc.rulebook.outcomes import Outcome, Result, Severity
 
+Ask = Literal["ask", "read", "measure", "weigh", "look up"]
+"""How a fact is learnt."""
+
 Sort = Literal["reduce", "swap", "receiver", "add", "none"]
 SeeTo = Literal["look at", "find out", "do", "have"]
 
@@ -74,7 +77,7 @@ class Next(msgspec.Struct, omit_defaults=True, kw_only=True):
     """
 
     fact: str
-    ask: Literal["ask", "read", "measure", "weigh", "look up"]
+    ask: Ask
     how: str
     works_if: str = ""
     fails_if: str = ""

@@ -255,7 +255,7 @@ def narrow(wording: Wording, candidates: Sequence[Named]) -> list[Next]:
 
 
 def _step(fact: Fact, works: str, fails: str) -> Next:
-    return Next(fact=fact.name, ask=ASK[fact.effort], how=fact.how_to_measure, works_if=works, fails_if=fails)  # type: ignore[arg-type]
+    return Next(fact=fact.name, ask=ASK[fact.effort], how=fact.how_to_measure, works_if=works, fails_if=fails)
 
 
 def _which(judged: Sequence[CandidateAnswer]) -> Next:

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field, replace
 from itertools import combinations
 from typing import Final
 
-from fitsvc.answers.answer import IfUsual, Next
+from fitsvc.answers.answer import Ask, IfUsual, Next
 from fitsvc.answers.missing import Missing
 from fitsvc.answers.readings import BAD, GOOD, OPEN, Runs, together
 from fitsvc.answers.settling import Settling, facts_of
@@ -22,7 +22,13 @@ from fitsvc.facts import Case
 from fitsvc.language.display import System
 from fitsvc.language.types import Value
 
-ASK: Final = {"ask": "ask", "label": "read", "tape": "measure", "scales": "weigh", "dealer": "look up"}
+ASK: Final[Mapping[str, Ask]] = {
+    "ask": "ask",
+    "label": "read",
+    "tape": "measure",
+    "scales": "weigh",
+    "dealer": "look up",
+}
 ANY: Final = "any reading"
 
 MOST_STEPS: Final = 10
@@ -150,7 +156,7 @@ class _Telling:
 
     def _step(self, held: UnknownFact, runs: Runs | None) -> Next:
         fact, several = held.fact, len(self.search.trying.case.adapters) > 1
-        step = Next(fact=fact.name, ask=ASK[fact.effort], how=fact.how_to_measure)  # type: ignore[arg-type]
+        step = Next(fact=fact.name, ask=ASK[fact.effort], how=fact.how_to_measure)
         if held.adapter is not None and several:
             step.adapter = held.adapter + 1
         if runs is None:

@@ -154,7 +154,7 @@ class Teller:
             shown = values_of(template)
             if template:
                 nodes = [each.node for each in shown]
-                values = self.engine.values(("teller", one.id, key), lambda nodes=nodes: nodes)  # type: ignore[misc]
+                values = self.engine.values(("teller", one.id, key), nodes.copy)
                 yield TextTold(key, template, texts(zip(values.of(case), shown, strict=True), "us") if shown else [])
 
     def _key(self, one: Rule | Need | Caution, case: Case) -> str:

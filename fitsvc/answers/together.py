@@ -133,7 +133,7 @@ class _Judging:
         """What a thing is called that nobody has named: by its kind, where that is known."""
         fact, case = self.answerer.rulebook.vocabulary.facts[KIND], thing.question.case
         known = case.facts.get(KIND)
-        if known is None or not is_exact(fact.type, known):  # type: ignore[arg-type]
+        if known is None or not is_exact(fact.type, known):
             return t("thing")
         return self.together.wording.fact_text(KIND, case, self.system)
 

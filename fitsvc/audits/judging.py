@@ -51,7 +51,7 @@ def judge_all(state: AuditState, parts: Sequence[BlockTask], tell: Callable[[int
         _judge_beside(state, left, processes, lambda more: tell(done + more, total))
         return
     for part in left:
-        _judge(state, part, lambda more, before=done: tell(before + more, total))  # type: ignore[misc]
+        _judge(state, part, _on_top_of(done, total, tell))
         done += part.rows * rigs
     tell(total, total)
 
@@ -59,6 +59,11 @@ def judge_all(state: AuditState, parts: Sequence[BlockTask], tell: Callable[[int
 def _is_judged(state: AuditState, part: BlockTask) -> bool:
     """Whether a block is judged with every rig already."""
     return all(state.spool.is_judged(part.number, group) for group in range(len(state.groups(part.rows))))
+
+
+def _on_top_of(done: int, total: int, tell: Callable[[int, int], None]) -> Callable[[int], None]:
+    """Tell of a block's pairs on top of those of the blocks before it."""
+    return lambda more: tell(done + more, total)
 
 
 def _judge(state: AuditState, part: BlockTask, tell: Callable[[int], None]) -> None:

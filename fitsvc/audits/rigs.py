@@ -179,14 +179,16 @@ def _once(found: dict[Any, Any], key: Any, value: Any, entry: RecordEntry | RigE
 def _stored(entry: RecordEntry) -> Stored:
     draft = entry.draft
     facts = {**entry.assumed, **draft.facts, **entry.measured}
-    links = {"vehicle": draft.vehicle_id, "receiver": draft.receiver_id} if entry.subject == "mounting" else {}
+    links = (
+        {"vehicle": str(draft.vehicle_id), "receiver": str(draft.receiver_id)} if entry.subject == "mounting" else {}
+    )
     return Stored(
         subject=entry.subject,
         key=entry.key,
         label=draft.label,
         facts=facts,
         assumed=frozenset(entry.assumed),
-        links=links,  # type: ignore[arg-type]
+        links=links,
     )
 
 

@@ -231,7 +231,7 @@ class Spool:
 
     def _write_arrays(self, name: str, arrays: Mapping[str, Array]) -> None:
         with written(self.folder / name) as place, place.open("wb") as stream:
-            np.savez(stream, **arrays)  # type: ignore[arg-type]
+            np.savez(stream, **arrays)  # type: ignore[arg-type]  # numpy allows for an array named as its own option
 
     def _arrays(self, name: str) -> dict[str, Array]:
         with np.load(self.folder / name, allow_pickle=False) as arrays:

@@ -224,5 +224,5 @@ def _marks(scene: Scene) -> Iterator[Mark]:
         there = {"bumper": True, "beside": "beside" in scene.boxes, "closure": scene.closure is not None}
         drawn = shape in scene.boxes and there.get(against, False)
         if result == "fails" or (result == "undetermined" and drawn):
-            finding = told[number].finding(result, m.case, m.system)  # type: ignore[arg-type]
+            finding = told[number].finding(result, m.case, m.system)
             yield Mark(rule.id, result, finding.reason, shape, against)

@@ -9,7 +9,7 @@ from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
 from contextlib import nullcontext
 
-from fitsvc.engine.verdict import Verdict
+from fitsvc.engine.verdict import Judged, Verdict
 from fitsvc.language import typed
 from fitsvc.language.compiler import Emitter, every
 from fitsvc.language.typed import AnyTyped, Read
@@ -55,7 +55,7 @@ def _worst() -> str:
     return text
 
 
-def compile_rule(rule: Rule, derived: Mapping[str, AnyTyped]) -> Callable[..., str]:
+def compile_rule(rule: Rule, derived: Mapping[str, AnyTyped]) -> Callable[..., Judged]:
     """Compile one rule to a function of (get, present) that returns its result."""
     emitter = Emitter(derived)
     for subject in rule.subjects:

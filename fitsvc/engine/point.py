@@ -10,7 +10,7 @@ from fitsvc.engine.choices import Choices
 from fitsvc.engine.judges import compile_rule, compile_rules
 from fitsvc.engine.opening import OpeningFigures
 from fitsvc.engine.support import Moves, Moving, Support
-from fitsvc.engine.verdict import EitherWay, Verdict
+from fitsvc.engine.verdict import EitherWay, Judged, Verdict
 from fitsvc.facts import Case
 from fitsvc.language import typed
 from fitsvc.language.compiler import compile_values
@@ -68,7 +68,7 @@ class Point:
         # Each of these holds a few entries a rule, limit, need or caution: the rulebook bounds them.
         self._values: dict[Hashable, Values] = {}
         self._supports: dict[Hashable, Support] = {}
-        self._judges: dict[tuple[int, bool], Callable[..., str]] = {}
+        self._judges: dict[tuple[int, bool], Callable[..., Judged]] = {}
         self._adapting: dict[str, bool] = {}
         self._behind = LruCache[tuple[frozenset[str], int], Sequence[tuple[Read, int | None]]](_MOST_BEHIND)
         self._seen: tuple[Case, Sequence[Mapping[str, Value]]] | None = None
@@ -169,11 +169,11 @@ class Point:
         rule = self.rulebook.rules[number]
         return self.adapts(node for node in (rule.requires, rule.guard) if node is not None)
 
-    def judge(self, number: int, case: Case) -> str:
+    def judge(self, number: int, case: Case) -> Judged:
         """One rule's result on an opened case."""
         return self.judge_of(number, bool(case.adapters))(case.facts.get, case.present)
 
-    def judge_of(self, number: int, adapted: bool) -> Callable[..., str]:
+    def judge_of(self, number: int, adapted: bool) -> Callable[..., Judged]:
         """A function that tells one rule's result, of (get, present) of an opened case."""
         judge = self._judges.get((number, adapted))
         if judge is None:

@@ -1,11 +1,13 @@
 """What a case comes to: its outcome, and the rules behind it."""
 
-from typing import Final, NamedTuple
+from typing import Final, Literal, NamedTuple
 
 from fitsvc.language.types import Value
-from fitsvc.rulebook.outcomes import OUTCOME_OF, RESULT_OF, Outcome
+from fitsvc.rulebook.outcomes import OUTCOME_OF, RESULT_OF, Outcome, Result
 
-RESULTS: Final = ("passes", "fails", "undetermined", "not_applicable")
+Judged = Result | Literal["not_applicable"]
+"""What one rule comes to on a case."""
+RESULTS: Final[tuple[Judged, ...]] = ("passes", "fails", "undetermined", "not_applicable")
 _CONDITIONAL: Final = [effect for effect, outcome in OUTCOME_OF.items() if outcome == "conditional"]
 
 

@@ -16,7 +16,7 @@ from fitsvc.inventory.changes import Watermark, changed_since, seen_all
 from fitsvc.inventory.stored import stored
 from fitsvc.language.types import ListType, Value
 from fitsvc.store.records import find_mountings, get_record, get_records, list_records
-from fitsvc.subjects import SOLD, Subject
+from fitsvc.subjects import SOLD, SoldAs, Subject, sold_as
 
 if TYPE_CHECKING:  # columns, which no single answer needs
     from fitsvc.answers.searching import Found
@@ -152,7 +152,7 @@ class Shop:
         self._seen = seen
 
     def _read(self, session: Session, subject: str) -> None:
-        records = _everything(session, "accessory", subject)
+        records = _everything(session, "accessory", sold_as(subject))
         self._items[subject] = {item.sku: item for item in read_items(self._reader, records)}
         self._stocks[subject] = Stock(self._items[subject].values(), {})
 
@@ -184,7 +184,7 @@ class StoreShelf:
 
     def sells(self, subject: str) -> bool:
         """Whether there is anything of a subject."""
-        return bool(list_records(self._session, "accessory", limit=1, sold_as=subject))  # type: ignore[arg-type]
+        return bool(list_records(self._session, "accessory", limit=1, sold_as=sold_as(subject)))
 
     def receivers_for(self, vehicle: str) -> Sequence[tuple[Stored, Stored]]:
         """The mountings stored for a vehicle, each with its receiver."""
@@ -195,10 +195,10 @@ class StoreShelf:
         return found
 
 
-def _everything(session: Session, subject: Subject, sold_as: str | None = None) -> list[Stored]:
+def _everything(session: Session, subject: Subject, sold: SoldAs | None = None) -> list[Stored]:
     found: list[Stored] = []
     after: str | None = None
-    while page := list_records(session, subject, after=after, limit=_PAGE, sold_as=sold_as):  # type: ignore[arg-type]
+    while page := list_records(session, subject, after=after, limit=_PAGE, sold_as=sold):
         found += [stored(subject, record) for record in page]
         after = page[-1].key
     return found

@@ -97,7 +97,7 @@ FactType = Type | TextType
 """The types that facts are declared of."""
 
 
-def is_exact(kind: Type, value: Value) -> bool:
+def is_exact(kind: FactType, value: Value) -> bool:
     """Whether a value of a type leaves nothing open."""
     if isinstance(value, tuple):
         return value[1] - value[0] <= TOLERANCE

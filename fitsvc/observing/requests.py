@@ -6,10 +6,10 @@ from typing import Final
 from fitsvc.document import Json
 from fitsvc.language.problems import Problem
 from fitsvc.store.observations import RIG, Provenance
-from fitsvc.store.taking_back import NO_REQUEST, Request
+from fitsvc.store.taking_back import NO_REQUEST, Act, Request
 from fitsvc.tongues import t
 
-ACTS: Final = ("retracts", "corrects", "settles")
+ACTS: Final[tuple[Act, ...]] = ("retracts", "corrects", "settles")
 """The members of an observation of which it has one at the most: an observation's id, and of what is settled true."""
 _LISTED: Final = "`retracts`, `corrects` or `settles`"
 
@@ -49,4 +49,4 @@ def read_request(document: Mapping[str, Json]) -> tuple[Request, list[Problem]]:
         return Request(reason=reason), []
     act = named[0]
     target = document[act] if act != "settles" else ""
-    return Request(act, target, reason), []  # type: ignore[arg-type]
+    return Request(act, target, reason), []

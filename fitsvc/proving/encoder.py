@@ -12,6 +12,7 @@ from fitsvc.language import typed
 from fitsvc.language.quantities import NUMBER
 from fitsvc.language.typed import AnyTyped
 from fitsvc.language.types import NumberType, Type
+from fitsvc.language.types import Value as Plain
 from fitsvc.proving.facts import Facts
 from fitsvc.proving.functions import Functions, UntranslatedError
 from fitsvc.proving.signs import Signs
@@ -179,12 +180,12 @@ def _same_member(a: Possible, b: Possible) -> Sides:
     return Sides(yes, every(negation(every((a.possible[i], b.possible[i]))) for i in places))
 
 
-def _looked_up(kind: Type, values: Sequence[object], possible: Sequence[SolverTerm]) -> Value:
+def _looked_up(kind: Type, values: Sequence[Plain], possible: Sequence[SolverTerm]) -> Value:
     """A table's values, joined over what the key may be; equal ones together."""
-    where: dict[object, list[SolverTerm]] = {}
+    where: dict[Plain, list[SolverTerm]] = {}
     for value, term in zip(values, possible, strict=True):
         where.setdefault(value, []).append(term)
-    return join(kind, [(some(terms), constant(kind, value)) for value, terms in where.items()])  # type: ignore[arg-type]
+    return join(kind, [(some(terms), constant(kind, value)) for value, terms in where.items()])
 
 
 def _bands(

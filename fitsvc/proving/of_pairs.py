@@ -12,7 +12,6 @@ from itertools import combinations
 from fitsvc.facts import Case
 from fitsvc.language.truth import YES
 from fitsvc.language.typed import ALWAYS
-from fitsvc.language.types import ListType
 from fitsvc.proving.asking import ask
 from fitsvc.proving.cases import read_case
 from fitsvc.proving.claims import Asked, Claim, Prover
@@ -74,8 +73,7 @@ class OfPairs:
 
     @staticmethod
     def _is(kind: Kind, world: World) -> SolverTerm:
-        assert isinstance(kind.fact.type, ListType)
-        return world.facts.fact(kind.fact.name, None).members[kind.fact.type.members.index(kind.member)]
+        return world.facts.fact(kind.fact.name, None).members[kind.place]
 
     def _passed(self, rules: dict[str, Rule], case: Case) -> set[str]:
         """The rules that surely apply to a case and pass it, by the engine."""
@@ -92,7 +90,7 @@ class OfPairs:
 
     def _both_pass(self, kind: Kind, a: Rule, b: Rule) -> Asked:
         def holds(case: Case) -> bool:
-            is_kind = case.facts.get(kind.fact.name) == kind.fact.type.mask(kind.member)  # type: ignore[union-attr]
+            is_kind = case.facts.get(kind.fact.name) == kind.mask
             return is_kind and self._passed({a.id: a, b.id: b}, case) == {a.id, b.id}
 
         world = self.prover.world(0)

@@ -91,7 +91,7 @@ class OfRatings:
 
         def holds(case: Case) -> bool:
             fails = set(self.prover.engine.rule_by_rule(case).fails)
-            is_kind = case.facts.get(kind.fact.name) == kind.fact.type.mask(kind.member)  # type: ignore[union-attr]
+            is_kind = case.facts.get(kind.fact.name) == kind.mask
             return is_kind and bool(fails & numbers) and any(self.exceeded(line, case) for line in lines)
 
         for adapters in self.prover.adapters:
@@ -103,7 +103,7 @@ class OfRatings:
     @staticmethod
     def _is(kind: Kind, world: World) -> SolverTerm:
         told = world.facts.fact(kind.fact.name, None)
-        return told.members[kind.fact.type.members.index(kind.member)]  # type: ignore[union-attr]
+        return told.members[kind.place]
 
     def _reads(self, rule: Rule, rating: str) -> bool:
         """Whether a rule reads a rating, straight or through the working opening."""

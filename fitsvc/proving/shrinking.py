@@ -16,7 +16,7 @@ from fitsvc.language.intervals import TOLERANCE
 from fitsvc.language.problems import ProblemsFound
 from fitsvc.language.quantities import UNITS
 from fitsvc.language.truth import YES
-from fitsvc.language.types import ListType, Value
+from fitsvc.language.types import ListType, Mask, Value
 from fitsvc.proving.asking import Holds
 from fitsvc.proving.cases import tyre_values
 from fitsvc.proving.facts import TYRES
@@ -166,7 +166,7 @@ def _wire(fact: Fact, told: Facts) -> Json:
     value = told[fact.name]
     if isinstance(value, tuple):
         return int(value[0]) if fact.kind == "count" else _figure(value[0], fact.shown_in)
-    return fact.type.names(value)[0] if isinstance(fact.type, ListType) else value == YES  # type: ignore[arg-type]
+    return fact.type.names(Mask(value))[0] if isinstance(fact.type, ListType) else value == YES
 
 
 def _figure(value: float, unit: str) -> str:

@@ -11,7 +11,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, fields, is_dataclass
 from functools import cache, reduce
 from operator import or_
-from types import NoneType, UnionType
+from types import GenericAlias, NoneType, UnionType
 from typing import Annotated, Any, Final, Literal, NewType, Union, get_args, get_origin, get_type_hints
 
 import msgspec
@@ -183,7 +183,7 @@ def _several(item: _Form, hint: Any) -> _Form:
         return _Form(hint)
     pack, unpack = item.pack, item.unpack
     return _Form(
-        list[item.wire],  # type: ignore[name-defined]
+        GenericAlias(list, (item.wire,)),
         lambda writer, values: [pack(writer, value) for value in values],
         lambda built, values: tuple([unpack(built, value) for value in values]),
     )
@@ -191,10 +191,10 @@ def _several(item: _Form, hint: Any) -> _Form:
 
 def _by_name(item: _Form) -> _Form:
     if item.pack is None or item.unpack is None:
-        return _Form(dict[str, item.wire])  # type: ignore[name-defined]
+        return _Form(GenericAlias(dict, (str, item.wire)))
     pack, unpack = item.pack, item.unpack
     return _Form(
-        dict[str, item.wire],  # type: ignore[name-defined]
+        GenericAlias(dict, (str, item.wire)),
         lambda writer, values: {name: pack(writer, value) for name, value in values.items()},
         lambda built, values: {name: unpack(built, value) for name, value in values.items()},
     )

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 from fitsvc.language import truth, typed
 from fitsvc.language.typed import AnyTyped
-from fitsvc.language.types import ListType
+from fitsvc.language.types import ListType, Mask
 from fitsvc.rulebook.rules import Rulebook, Template
 from fitsvc.rulebook.vocabulary import Fact, Vocabulary
 
@@ -32,6 +32,18 @@ class Kind:
     member: str
     word: str
     roles: tuple[str, ...]
+
+    @property
+    def place(self) -> int:
+        """Its place in the list."""
+        assert isinstance(self.fact.type, ListType)
+        return self.fact.type.members.index(self.member)
+
+    @property
+    def mask(self) -> Mask:
+        """The value of its fact that is this kind alone."""
+        assert isinstance(self.fact.type, ListType)
+        return self.fact.type.mask(self.member)
 
 
 def kinds_of(vocabulary: Vocabulary) -> dict[str, Kind]:

@@ -157,8 +157,8 @@ def _parts(node: AnyNode) -> Iterator[tuple[Any, AnyNode]]:
     """The nodes below a node, each with a way to put another in its place."""
     for name in node.__dataclass_fields__:
         value = getattr(node, name)
-        if isinstance(value, syntax.Node):
-            yield partial(_replaced, node, name), value  # type: ignore[misc]
+        if isinstance(value, AnyNode):
+            yield partial(_replaced, node, name), value
         elif isinstance(value, tuple):
             for i, part in enumerate(value):
 

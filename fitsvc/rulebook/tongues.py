@@ -112,7 +112,8 @@ class _Walk:
         known = self._made.get(id(value))
         if known is None:
             self._made[id(value)] = known = (value, self._anew(value))
-        return known[1]  # type: ignore[no-any-return]
+        found: T = known[1]
+        return found
 
     def _anew(self, value: Any) -> Any:
         if is_dataclass(value) and not isinstance(value, type):

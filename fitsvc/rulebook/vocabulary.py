@@ -310,8 +310,8 @@ def _range(shape: Shape, name: str, entry: Mapping, kind: str) -> tuple[Bounds, 
     if len(bounds) != 2 or bounds[0] is None or bounds[1] is None or bounds[0] >= bounds[1]:
         shape.complain(entry.entries["range"], "a range has two ends, the lower first", "write `range: [LOW, HIGH]`")
         return None
-    written = (str(ends[0].value), str(ends[1].value))  # type: ignore[union-attr]
-    return (bounds[0], bounds[1]), written
+    low, high = (str(end.value) for end in ends if isinstance(end, Scalar))
+    return (bounds[0], bounds[1]), (low, high)
 
 
 def _usual(shape: Shape, entry: Mapping, kind: str) -> Bounds | None:

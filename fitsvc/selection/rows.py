@@ -47,7 +47,7 @@ def observation_id(session: Session, sequence: int) -> str | None:
 def _query() -> Any:
     facts = cast(col(Accessory.facts), Text)
     columns = (col(Accessory.sku), col(Accessory.label), facts, col(Accessory.version), col(Accessory.created_at))
-    return select(*columns).where(Accessory.subject == SUBJECT)  # type: ignore[call-overload]
+    return select(*columns).where(Accessory.subject == SUBJECT)  # type: ignore[call-overload]  # of a library that types four columns at most
 
 
 def _row(sku: str, label: str, facts: str, version: int, created_at: datetime) -> StoredAccessory:

@@ -454,9 +454,9 @@ class Selector:
             by_kind.setdefault(self._kind(kind) or "unknown", [0] * len(BEST_FIRST))[place] += count
         totals = [sum(row[place] for row in by_kind.values()) for place in range(len(BEST_FIRST))]
         decided = [
-            Decided(self._codes[number], self._title(number), BEST_FIRST[place], count)  # type: ignore[arg-type]
+            Decided(self._codes[number], self._title(number), outcome, count)
             for (number, place), count in sorted(codes.items(), key=lambda one: (-one[1], one[0]))
-            if number >= 0
+            if number >= 0 and (outcome := BEST_FIRST[place]) != "works"
         ]
         shown = {kind: ByOutcome(*row) for kind, row in sorted(by_kind.items())}
         return Counts(held.items, held.unreadable, ByOutcome(*totals), shown, decided)

@@ -72,7 +72,7 @@ def metrics(request: AnyRequest) -> Response[bytes]:
     return Response(service.metrics.text(), media_type=CONTENT_TYPE)
 
 
-def _healthy(request: AnyRequest, status: str, more: Document = {}) -> Response[bytes]:  # noqa: B006  # is only read
+def _healthy(request: AnyRequest, status: str, more: Document | None = None) -> Response[bytes]:
     headers = {"Cache-Control": "no-store"}
-    told = {"status": status, "rulebook": service_of(request).answerer.rulebook.digest, **more}
+    told = {"status": status, "rulebook": service_of(request).answerer.rulebook.digest} | (more or {})
     return reply(told, headers=headers)

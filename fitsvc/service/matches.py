@@ -35,6 +35,7 @@ from fitsvc.service.replies import by_bytes, reply
 from fitsvc.store.errors import NotFound
 from fitsvc.store.records import get_record
 from fitsvc.store.rigs import get_rig, list_rigs
+from fitsvc.store.tables import Accessory
 from fitsvc.wanted import still_wanted
 
 BODY_BYTES: Final = 256_000
@@ -266,9 +267,11 @@ def _items(session: Session, held: Snapshot, skus: Sequence[str]) -> tuple[list[
 
 def _why_not(session: Session, sku: str) -> str:
     try:
-        sold_as = str(get_record(session, "accessory", sku).subject)  # type: ignore[attr-defined]
+        record = get_record(session, "accessory", sku)
     except NotFound:
         return "nothing is stored under it"
+    assert isinstance(record, Accessory)
+    sold_as = record.subject
     if sold_as == SUBJECT:
         return "its facts cannot be read by this rulebook's vocabulary"
     return f"it is sold as a {sold_as}: ask about it with `{sold_as}` in a question"

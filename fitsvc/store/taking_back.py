@@ -12,6 +12,9 @@ from fitsvc.store.tables import NOTE
 from fitsvc.store.validation import Checks
 from fitsvc.tried import ThingTried
 
+Act = Literal["retracts", "corrects", "settles"]
+"""What may be asked of an earlier statement."""
+
 
 @dataclass(frozen=True, slots=True)
 class Request:
@@ -22,7 +25,7 @@ class Request:
     something else came.
     """
 
-    act: Literal["", "retracts", "corrects", "settles"] = ""
+    act: Act | Literal[""] = ""
     observation: str = ""
     reason: str = ""
 

@@ -16,7 +16,7 @@ from fitsvc.service.context import Service
 from fitsvc.service.counter.visit import Visit
 from fitsvc.store.records import get_records
 from fitsvc.store.tables import Record
-from fitsvc.subjects import OF_YARD
+from fitsvc.subjects import OF_YARD, stored_as
 
 MOST: Final = 12
 """So many questions are ready on the phone where there is no line: more than a visit asks."""
@@ -71,7 +71,7 @@ def questions(session: Session, service: Service, visit: Visit, told: Mapping[st
 
 def _places(visit: Visit, names: frozenset[str]) -> frozenset[Place]:
     parts = (name.split(".", 1) for name in names)
-    return frozenset(Place(subject, visit.record(subject), short) for subject, short in parts)  # type: ignore[arg-type]
+    return frozenset(Place(stored_as(subject), visit.record(subject), short) for subject, short in parts)
 
 
 def _known(session: Session, visit: Visit) -> tuple[dict[str, str], set[str]]:

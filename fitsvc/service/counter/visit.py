@@ -19,7 +19,7 @@ from fitsvc.loading.cells import read_cell
 from fitsvc.observing.slips import slips
 from fitsvc.rulebook.vocabulary import Fact
 from fitsvc.service.counter.links import Fields, unit_of
-from fitsvc.subjects import OF_YARD, Subject
+from fitsvc.subjects import OF_YARD
 from fitsvc.tongues import later
 
 LONGEST: Final = 80
@@ -103,7 +103,7 @@ class Visit:
         }
         return {subject: part for subject, part in told.items() if part}
 
-    def record(self, subject: Subject) -> str:
+    def record(self, subject: str) -> str:
         """The record that a reading of a subject is kept for; of what is not stored yet the one to be made."""
         if subject == "vehicle":
             return self.vehicle
@@ -195,7 +195,7 @@ def statements(
             tool = visit.tools.get(fact.name, "") if isinstance(fact.type, NumberType) else ""
             grouped.setdefault((subject, kind, tool), {})[short] = value
     for (subject, kind, tool), facts in grouped.items():
-        body: Document = {"subject": subject, "record": visit.record(subject), "kind": kind, "facts": facts}  # type: ignore[arg-type]
+        body: Document = {"subject": subject, "record": visit.record(subject), "kind": kind, "facts": facts}
         yield body | ({"tool": tool} if tool else {}) | dict(beside)
     for one in visit.tried:
         tried = {"subject": "mounting", "record": visit.record("mounting"), "kind": "tried"}
