@@ -1,5 +1,6 @@
 """The pairs of an audit against the evaluator of single cases."""
 
+import json
 from dataclasses import replace
 from pathlib import Path
 
@@ -8,6 +9,7 @@ import pytest
 from audit_world import Rows, accessories, audit, facts_of, files, found, pair_of, pairs, rigs, small_blocks, write_csv
 from demo_world import answerer
 
+from fitsvc.answers.question import Doubt
 from fitsvc.audits.blocks import PAIRS, judge_block
 from fitsvc.audits.reading import items_of_columns
 from fitsvc.audits.rigs import rigs_of_table, rigs_table
@@ -156,8 +158,15 @@ def test_arrow_items_that_cannot_be_read_are_told() -> None:
 
 
 def test_rigs_survive_arrow() -> None:
-    """A table of rigs gives the same rigs back: bounds, adapters and all."""
+    """A table of rigs gives the same rigs back: bounds, adapters and all; and doubts as an earlier version wrote."""
     assert rigs_of_table(rigs_table(rigs())) == rigs()
+    said = (("17 in", "Ann", "2026-11-01T09:00:00+00:00"),)
+    stale = replace(rigs()[0], doubts={"mounting.height": Doubt("stale", said, ("vehicle.ride_height",))})
+    table = rigs_table([stale])
+    assert rigs_of_table(table) == [stale]
+    earlier = pa.array([json.dumps({"mounting.height": ["stale", *said]})])
+    (found,) = rigs_of_table(table.set_column(table.column_names.index("doubts"), "doubts", earlier))
+    assert found.doubts == {"mounting.height": Doubt("stale", said)}
 
 
 def test_items_of_figures_are_those_of_texts() -> None:

@@ -471,6 +471,27 @@ def test_f5_what_leans_on_the_tyres_is_stale_when_they_change(client: Client, ke
     assert "state" not in client.get(f"/v1/mountings/{mounting}").json()["provenance"]["height"]
 
 
+def test_f5_what_is_measured_from_the_ground_is_stale_when_the_vehicle_is_lifted(
+    client: Client, key: Key, mounting: str
+) -> None:
+    """A lift of 3 in; half an inch between two readings of one arch is none. What is level along stays known."""
+    about = {"subject": "vehicle", "record": "veh_1", "by": "Ann"}
+
+    def measured(**facts: str) -> None:
+        client.post("/v1/observations", json={**about, "facts": facts}, headers=key)
+
+    measured(ride_height="20 in", rear_overhang="40 in")
+    tell(client, key, mounting, facts={"height": "17 in", "pin_to_bumper": "5 in"}, by="Ann")
+    measured(ride_height="20-1/2 in")
+    assert "height" in client.get(f"/v1/mountings/{mounting}").json()["facts"]
+    measured(ride_height="23 in")
+    now = client.get(f"/v1/mountings/{mounting}").json()
+    assert now["provenance"]["height"]["state"] == "stale"
+    assert "pin_to_bumper" in now["facts"]
+    (told,) = ask_anything(client, mounting)["disputed"]
+    assert "was seen before the rear ride height changed" in told["because"]
+
+
 def test_a_mounting_is_folded_after_the_vehicle_that_it_leans_on(
     client: Client, key: Key, mounting: str, database: Database, rulebook: Rulebook
 ) -> None:

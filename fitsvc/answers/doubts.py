@@ -44,7 +44,7 @@ def told_doubt(wording: Wording, name: str, doubt: Doubt) -> Disputed:
         for value, by, at in doubt.said
     )
     again = t("read it again") if fact is not None and fact.effort == "label" else t("measure again")
-    leans = joined([wording.the(on) for on in fact.leans_on]) if fact is not None else ""
+    leans = joined([wording.the(on) for on in doubt.changed or fact.leans_on]) if fact is not None else ""
     lead = t(_LEAD[doubt.state]).format(leans)
     return Disputed(name, doubt.state, f"{capped(wording.the(name))} {lead}: {said}; {again}.")
 

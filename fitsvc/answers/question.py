@@ -57,11 +57,12 @@ def called(subject: str) -> str:
 class Doubt:
     """A fact of which what was said cannot all hold, or hardly can, or was seen before what it leans on changed.
 
-    Each statement is its value as written, by whom, and when.
+    Each statement is its value as written, by whom, and when. `changed` is what a stale one leans on and is another.
     """
 
     state: Literal["doubtful", "disputed", "stale"]
     said: tuple[tuple[Json, str, str], ...]
+    changed: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -370,9 +371,10 @@ class _QuestionReading:
         for fact in self.reader.vocabulary.facts.values():
             if fact.name not in self.stored or fact.name in self.told_here:
                 continue
-            if any(self._is_another(self.reader.vocabulary.facts[on]) for on in fact.leans_on):
+            changed = tuple(on for on in fact.leans_on if self._is_another(self.reader.vocabulary.facts[on]))
+            if changed:
                 self._forget(fact.name)
-                self.doubts[fact.name] = Doubt("stale", ((self.stored[fact.name], "", ""),))
+                self.doubts[fact.name] = Doubt("stale", ((self.stored[fact.name], "", ""),), changed)
 
     def _is_another(self, fact: Fact) -> bool:
         """Whether what is told here of a fact cannot be what is stored of it; not known is no other."""

@@ -70,7 +70,13 @@ def aside_of_table(table: pa.Table) -> list[Problem]:
 
 
 def _told(doubts: Mapping[str, Doubt]) -> str:
-    return json.dumps({name: [doubt.state, *doubt.said] for name, doubt in doubts.items()})
+    return json.dumps({name: [[doubt.state, *doubt.changed], *doubt.said] for name, doubt in doubts.items()})
+
+
+def _doubt(how: Any, said: list[Any]) -> Doubt:
+    """A doubt as it was told; of one that an earlier version told, the state stands alone."""
+    whole: Any = [how] if isinstance(how, str) else how
+    return Doubt(whole[0], tuple(map(tuple, said)), tuple(whole[1:]))
 
 
 def rigs_of_table(table: pa.Table) -> list[AuditRig]:
@@ -82,7 +88,7 @@ def rigs_of_table(table: pa.Table) -> list[AuditRig]:
         of_items = {sku: _values(facts) for sku, facts in read["of_items"].items()}
         case = Case(_values(read["facts"]), frozenset(read["present"]), adapters, read["texts"], of_items=of_items)
         told = json.loads(row.get("doubts") or "{}")
-        doubts = {name: Doubt(state, tuple(map(tuple, said))) for name, (state, *said) in told.items()}
+        doubts = {name: _doubt(how, said) for name, (how, *said) in told.items()}
         found.append(AuditRig(row["rig"], row["vehicle"], case, doubts))
     return found
 

@@ -105,4 +105,5 @@ def _doubts(provenance: Mapping[str, Json]) -> dict[str, Doubt]:
 
 
 def _doubt(how: Mapping[str, Json]) -> Doubt:
-    return Doubt(how["state"], tuple((one["value"], one["by"], one.get("at", "")) for one in how["said"]))
+    said = tuple((one["value"], one["by"], one.get("at", "")) for one in how["said"])
+    return Doubt(how["state"], said, tuple(how.get("changed", ())))

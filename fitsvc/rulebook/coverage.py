@@ -2,10 +2,10 @@
 
 A fact is used when a rule, limit, need or caution reads it or tells it, straight or through derived values and the
 adapters. Texts are told to people only, and so are the facts by which one configuration of a vehicle is told
-from another; of every other fact that nothing reads this says so.
+from another, and those that readings hold with; of every other fact that nothing reads this says so.
 """
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 from typing import Final
 
@@ -50,7 +50,8 @@ def coverage_of(rulebook: Rulebook) -> Coverage:
     for caution in rulebook.cautions:
         used |= set(_read(rulebook, [caution.guard])[0])
     left = [fact for name, fact in rulebook.vocabulary.facts.items() if name not in used]
-    told = {fact.name: why for fact in left if (why := _told(fact))}
+    grounds = {name for fact in rulebook.vocabulary.facts.values() for name in fact.leans_on}
+    told = {fact.name: why for fact in left if (why := _told(fact, grounds))}
     unread = tuple(fact.name for fact in left if fact.name not in told)
     return Coverage({topic: tuple(entries) for topic, entries in topics.items()}, told, unread)
 
@@ -65,10 +66,12 @@ def facts_behind(rulebook: Rulebook, one: Rule | Need | Caution) -> tuple[str, .
     return _read(rulebook, [getattr(one, name, None) for name in _PARTS])[0]
 
 
-def _told(fact: Fact) -> str:
+def _told(fact: Fact, grounds: Collection[str]) -> str:
     """Why a fact that no rule reads is there for people, if it is."""
     if fact.kind == "text":
         return "a text, told as it is"
+    if fact.name in grounds:
+        return "readings of other facts hold while it is what it was"
     naming = fact.kind == "count" or isinstance(fact.type, ListType)
     return "tells one configuration from another" if naming and fact.subject == "vehicle" else ""
 

@@ -97,7 +97,9 @@ def _known() -> dict[str, Schema]:
     told = {"by": TEXT, "at": TEXT, "through": through, "settled": settled}
     thing = closed(["sku", "how", "result"], sku=TEXT, how=TEXT, result=word(RESULTS), **told)
     things = described(array(thing), "Accessories that were tried, and what came of it.")
-    more = {"state": state, "said": array(said), "tried": tried, "rubbed": rubbed, "things": things}
+    changed = described(array(TEXT), "What a stale one leans on and is not what it was.")
+    more = {"state": state, "said": array(said), "changed": changed}
+    more |= {"tried": tried, "rubbed": rubbed, "things": things}
     how = closed(["kind", "observation"], kind=_KIND, observation=TEXT, **more)
     return {
         "StoredFacts": _by_name(value, "Facts as they were told, by name."),

@@ -215,7 +215,8 @@ class KnownFact:
     """What is known of one fact: `value` is None where nothing usable is left.
 
     `counts` are the statements it follows from, oldest first; `beside` those that stand and do not count, of which
-    some may be `stale` beside fresh ones.
+    some may be `stale` beside fresh ones; `changed` is what a stale fact leans on and is not what it was, by whole
+    names.
     """
 
     value: Json
@@ -226,6 +227,7 @@ class KnownFact:
     counts: tuple[Said, ...] = ()
     beside: tuple[Said, ...] = ()
     stale: tuple[Said, ...] = ()
+    changed: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -317,11 +319,12 @@ def _folded(stands: Mapping[str, Sequence[Said]], law: Law, ground: Mapping[str,
         if of.rating and (beneath := ground.get(law.whole(name))) is not None:
             # Of one rig: what is told of it does not lift what its record says.
             said = [_of_record(name, beneath, of), *said]
-        stale = [one for one in said if RANK[one.kind] == SEEN and _is_stale(one, of, law, now)]
+        stale = [one for one in said if RANK[one.kind] == SEEN and _changed(one, of, law, now)]
         fresh = [one for one in said if one not in stale]
         if stale and not any(RANK[one.kind] == SEEN for one in fresh):
             # What a maker says of the part as it was sold is no better ground than what was seen since.
-            found[name] = _left_out(stale, fresh)
+            changed = dict.fromkeys(on for one in stale for on in _changed(one, of, law, now))
+            found[name] = _left_out(stale, fresh, tuple(changed))
         else:
             known = fold_fact(fresh, of)
             found[name] = replace(known, beside=(*known.beside, *stale), stale=tuple(stale)) if stale else known
@@ -337,17 +340,18 @@ def _of_record(name: str, value: Json, of: FactLaw) -> Said:
     )
 
 
-def _is_stale(one: Said, of: FactLaw, law: Law, now: Mapping[str, Json]) -> bool:
-    """Whether what a reading leans on has changed since: what was not known then, or is not now, has not."""
-    return any(
-        one.ground.get(name) is not None
+def _changed(one: Said, of: FactLaw, law: Law, now: Mapping[str, Json]) -> list[str]:
+    """What a reading leans on and has changed since: what was not known then, or is not now, has not."""
+    return [
+        name
+        for name in of.leans_on
+        if one.ground.get(name) is not None
         and now.get(name) is not None
         and law.changed(name, one.ground[name], now[name])
-        for name in of.leans_on
-    )
+    ]
 
 
-def _left_out(stale: Sequence[Said], beside: Sequence[Said]) -> KnownFact:
+def _left_out(stale: Sequence[Said], beside: Sequence[Said], changed: tuple[str, ...]) -> KnownFact:
     """A fact of which only stale readings are left: it is not known."""
     last = max(stale, key=lambda one: (one.at, one.place))
     return KnownFact(
@@ -358,6 +362,7 @@ def _left_out(stale: Sequence[Said], beside: Sequence[Said]) -> KnownFact:
         state="stale",
         counts=tuple(stale),
         beside=tuple(beside),
+        changed=changed,
     )
 
 
@@ -595,6 +600,7 @@ def _provenance(one: KnownFact) -> Document:
     if one.state:
         told = sorted(one.counts, key=lambda said: (said.at, said.place))[-_MOST_TOLD:]
         found |= {"state": one.state, "said": [said_document(said) for said in told]}
+        found |= {"changed": list(one.changed)} if one.changed else {}
     return found
 
 
