@@ -30,7 +30,7 @@ def _names(rulebook: Rulebook) -> list[str]:
     """What is nobody's to translate: what the store's records say, citations, the rulebook's name and digest."""
     found = {rulebook.name, rulebook.digest, "fitsvc", "http://testserver.local", *TYPED}
     for table in rulebook.tables.values():
-        found |= {table.source.cite, *(row.cite for row in table.rows.values())}
+        found |= {table.source.cite, *(row.source.cite for row in table.rows.values())}
     found |= {one.source.cite for one in rulebook.rules} | {one.source.cite for one in rulebook.needs}
     for subject in ("vehicle", "receiver", "mounting", "accessory", "ball", "adapter", "trailer"):
         for one in world().of(subject):

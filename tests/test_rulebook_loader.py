@@ -161,6 +161,13 @@ def test_a_length_compared_with_a_mass_is_refused_in_place(tmp_path: Path) -> No
         ("    source: {kind: common_practice}\n", "", (6, 5), "a rule lacks `source`", ""),
         ("{kind: common_practice}", "{kind: rumour}", (12, 20), "`rumour` is not a kind", ""),
         ("{kind: common_practice}", "{kind: published}", (12, 13), "a source of kind `published` says `cite`", ""),
+        (
+            "{kind: common_practice}",
+            "{kind: published, cite: Act 1}",
+            (12, 13),
+            "what is published has words that can be looked up",
+            "`named: [...]`",
+        ),
         ("severity: blocking", "severity: bloking", (10, 15), "`bloking` is not a severity", "`blocking`"),
         ("severity: blocking", "severty: blocking", (10, 5), "a rule has no key `severty`", "`severity`"),
         ("id: shank-fits", "id: Shank Fits", (6, 9), "`Shank Fits` cannot be an id", "hyphens"),
@@ -414,6 +421,9 @@ def test_the_digest_changes_with_meaning(tmp_path: Path, file: str, old: str, ne
     assert load_rulebook(write(tmp_path / "b", changed(old, new, file))).digest != loaded(tmp_path / "a").digest
 
 
+ACT = """sources:
+  act-1: {cite: Act 1, seen: text, as_of: "1999", read: 2026-11, words: no more than 5 lb}
+"""
 LAW = """tables:
   - id: law
     title: t
@@ -422,7 +432,7 @@ LAW = """tables:
       over: {gives: mass, meaning: m}
       wide: {gives: length, otherwise: 90 in, meaning: m}
     rows:
-      step: {over: 5 lb, asks: nothing over 5 lb, cite: Act 1, seen: text, as_of: "1999"}
+      step: {over: 5 lb, asks: nothing over 5 lb, source: act-1}
     source: {kind: common_practice}
 """
 
@@ -430,7 +440,9 @@ LAW = """tables:
 def test_a_table_with_columns_is_looked_up_by_each(tmp_path: Path) -> None:
     """Each column is a table; a member without a row has anything in it, and `known` says that it has none."""
     wanted = "lookup(law.over, accessory.kind) <= 1 kg and lookup(law.known, accessory.kind)"
-    rulebook = load_rulebook(write(tmp_path, {"tables/law.yaml": LAW, **changed(REQUIRES, wanted)}))
+    rulebook = load_rulebook(
+        write(tmp_path, {"tables/law.yaml": LAW, "sources.yaml": ACT, **changed(REQUIRES, wanted)})
+    )
     entry = rulebook.tables["law"]
     columns = entry.lookups
     assert set(columns) == {"law.over", "law.wide", "law.known", "law.asks", "law.cite"}
@@ -438,7 +450,8 @@ def test_a_table_with_columns_is_looked_up_by_each(tmp_path: Path) -> None:
     assert over == [pytest.approx((5 * 0.45359237,) * 2), (-inf, inf)]
     assert wide == [pytest.approx((90 * 25.4,) * 2), (-inf, inf)]
     assert columns["law.known"].values == (YES, NO)
-    assert (entry.rows["step"].cite, entry.rows["step"].seen, entry.rows["step"].as_of) == ("Act 1", "text", "1999")
+    source = entry.rows["step"].source
+    assert (source.cite, source.seen, source.as_of, source.words) == ("Act 1", "text", "1999", "no more than 5 lb")
     assert columns["law.asks"].gives.members == ("nothing over 5 lb",)  # type: ignore[union-attr]
 
 
@@ -449,9 +462,8 @@ def test_a_table_with_columns_is_looked_up_by_each(tmp_path: Path) -> None:
         ("over: 5 lb, ", "", "row `step` lacks `over`", ""),
         ("over: 5 lb", "over: 5 in", "is a length, expected a mass", ""),
         ("over: 5 lb", "over: 5 lb, wde: 2 in", "row `step` has no key `wde`", "did you mean `wide`?"),
-        (", cite: Act 1", "", "row `step` lacks `cite`", ""),
-        ('as_of: "1999"', 'as_of: ""', "`as_of` is a text", ""),
-        ("seen: text", "seen: hearsay", "`hearsay` is not a seen", "it is one of `text`, `agency`"),
+        (", source: act-1", "", "row `step` lacks `source`", ""),
+        ("source: act-1", "source: act-2", "there is no source `act-2` in sources.yaml", "did you mean `act-1`?"),
         ("      over: {", "      known: {", "`known` is in every table with columns", "choose another name"),
         ("gives: mass, meaning: m", "gives: mas, meaning: m", "`mas` is not a gives", "did you mean `mass`?"),
     ],
@@ -459,6 +471,6 @@ def test_a_table_with_columns_is_looked_up_by_each(tmp_path: Path) -> None:
 def test_a_fault_in_a_table_with_columns_is_told(tmp_path: Path, old: str, new: str, message: str, help: str) -> None:
     """Wrong rows, cells, columns and sources are told where they stand."""
     assert old in LAW
-    found = problems(tmp_path, {"tables/law.yaml": LAW.replace(old, new)})
+    found = problems(tmp_path, {"tables/law.yaml": LAW.replace(old, new), "sources.yaml": ACT})
     assert any(message in one.message and help in (one.help or "") for one in found), found
-    assert all(one.file == "rules/tables/law.yaml" for one in found)
+    assert all(one.file == "rules/tables/law.yaml" or "nothing cites" in one.message for one in found)

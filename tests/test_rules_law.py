@@ -359,7 +359,7 @@ def _rows() -> Iterator[tuple[str, str, str]]:
     """Each row of law: its table, its place and its section."""
     for name in _LAWS:
         for place, row in answerer().rulebook.tables[name].rows.items():
-            yield name, place, row.cite
+            yield name, place, row.source.cite
 
 
 def test_the_law_is_data() -> None:

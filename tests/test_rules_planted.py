@@ -52,8 +52,8 @@ TO_EXAMPLES: dict[str, Edit] = {
 }
 TO_COMPARE: dict[str, Edit] = {
     "a law's figure": ("tables/law_brakes.yaml", "alabama:", "line: 3000 lb", "line: 3500 lb"),
-    "a stale date": ("tables/law_brakes.yaml", "arizona:", "as_of: undated", "as_of: read 1996"),
-    "a source seen otherwise": ("tables/law_brakes.yaml", "arkansas:", "seen: ", "seen: text #"),
+    "a stale date": ("sources.yaml", "az-28-952:", "as_of: undated", "as_of: read 1996"),
+    "a source seen otherwise": ("sources.yaml", "nc-20-124:", "seen: secondary", "seen: text"),
 }
 
 
@@ -88,7 +88,13 @@ def test_examples_name_each(tmp_path: Path) -> None:
 def test_comparison_names_each(tmp_path: Path) -> None:
     """What no example can know to be wrong is told as a difference, by its table, before anybody answers by it."""
     new = planted(tmp_path / "rules", *TO_COMPARE.values())
-    (found,) = differences(data_dir("rules"), new)
-    assert (found.where, found.name) == ("tables/law_brakes.yaml", "brake_law")
-    assert all(place.rstrip(":") in str(found.new) for _, place, _, _ in TO_COMPARE.values())
-    assert "1996" in str(found.new) and "1996" not in str(found.old)
+    found = {(one.where, one.name): one for one in differences(data_dir("rules"), new)}
+    table, dated, seen = (
+        ("tables/law_brakes.yaml", "brake_law"),
+        ("sources.yaml", "az-28-952"),
+        ("sources.yaml", "nc-20-124"),
+    )
+    assert found.keys() == {table, dated, seen}
+    assert "3500 lb" in str(found[table].new) and "3500 lb" not in str(found[table].old)
+    assert (found[dated].old, found[dated].new) == ({"as_of": "undated"}, {"as_of": "read 1996"})
+    assert (found[seen].old, found[seen].new) == ({"seen": "secondary"}, {"seen": "text"})

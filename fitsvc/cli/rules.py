@@ -42,6 +42,9 @@ def check(folder: Path | None) -> None:
         _fail(problems)
     out().print(f"{_counts(rulebook)}: no problems")
     out().print(rulebook.digest)
+    from fitsvc.cli.source_view import show_stale
+
+    show_stale(out(), rulebook)
 
 
 @rules.command()
@@ -92,6 +95,19 @@ def show(id: str | None, folder: Path | None, coverage: bool, kind: str | None) 
     from fitsvc.cli.rule_view import find_rule, show_rule
 
     show_rule(out(), find_rule(rules_folder(folder), id))
+
+
+@rules.command()
+@click.argument("words", metavar="[WORD]...", nargs=-1, help="A source's name, or words of what it says.")
+@rules_option
+def sources(words: tuple[str, ...], rules: Path | None) -> None:
+    """List the sources that rules cite.
+
+    Tells what each says, how that was seen and when, and what rests on it.
+    """
+    from fitsvc.cli.source_view import show_sources
+
+    show_sources(out(), _load(rules_folder(rules)), words)
 
 
 @rules.command()

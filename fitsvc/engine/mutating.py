@@ -216,7 +216,7 @@ class Mutating:
     def _table(self, change: RuleChange) -> Mapping[str, Table] | None:
         shape = Shape()
         tree = with_key(change.entry, "tables", Sequence(change.entry.source, change.entry.start, (change.entry,)))
-        found = read_tables(shape, [tree], self.book.vocabulary, set())
+        found = read_tables(shape, [tree], self.book.vocabulary, self.book.sources, set())
         return None if shape.problems else next(iter(found.values())).lookups
 
     def _with_tables(self, tables: Mapping[str, Table]) -> tuple[Rulebook, Collection[str]]:

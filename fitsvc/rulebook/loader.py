@@ -38,6 +38,7 @@ from fitsvc.rulebook.rules import (
 )
 from fitsvc.rulebook.shape import Shape
 from fitsvc.rulebook.signing import SIGNED, read_signed
+from fitsvc.rulebook.sources import SOURCES, hold_to_sources, read_sources
 from fitsvc.rulebook.tables import read_tables
 from fitsvc.rulebook.topics import (
     TOPIC_KEYS,
@@ -102,8 +103,11 @@ class Loader:
         self._read_all()
         vocabulary = self._vocabulary()
         top = self._top()
-        topics = self._trees("", without=("rulebook.yaml", FILE, HAZARDS, WORDS, SIGNED))
-        tables = read_tables(self.shape, self._trees("tables").values(), vocabulary, self.lost)
+        topics = self._trees("", without=("rulebook.yaml", FILE, HAZARDS, WORDS, SIGNED, SOURCES))
+        register = self.trees.get(self.folder / SOURCES)
+        sources = read_sources(self.shape, register)
+        tables = read_tables(self.shape, self._trees("tables").values(), vocabulary, sources, self.lost)
+        hold_to_sources(self.shape, self.trees.values(), register, sources, tables)
         self.read = read = self._names(vocabulary, tables, topics)
         opening = self._opening(read, topics)
         derived = self._derived(read)
@@ -148,6 +152,7 @@ class Loader:
             agree=agree,
             words=words,
             signed=signed,
+            sources=sources,
         )
 
     def _of_topics(

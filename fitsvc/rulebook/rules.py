@@ -18,11 +18,15 @@ from fitsvc.rulebook.yaml_text import Node
 
 @dataclass(frozen=True, slots=True)
 class Reference:
-    """Where a statement comes from: published (with `cite`), common practice, or an estimate (with `because`)."""
+    """Where a statement comes from: published (with `cite`), common practice, or an estimate (with `because`).
+
+    What is published names its sources of the register, or a table whose rows do, in `named`.
+    """
 
     kind: str
     cite: str = ""
     because: str = ""
+    named: tuple[str, ...] = ()
 
     def document(self) -> dict[str, str]:
         """The source as it stands in rule files and answers."""
@@ -389,14 +393,27 @@ SEEN: tuple[Seen, ...] = ("text", "agency", "secondary", "memory")
 """How the words behind a row were seen: the text itself, an agency's own page, a quotation elsewhere, or not at all."""
 
 
-@dataclass(frozen=True, slots=True)
-class RowTold:
-    """What is told of one row of a table with columns: what it asks, its citation, how and of what date it was seen."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Cited:
+    """A source of the register: its citation, how it was seen and when, the state of its text, and what it says.
 
-    asks: str
+    It has `words` of its own, or `says` in ours what they come to; one from memory was not `read`.
+    """
+
     cite: str
     seen: Seen
     as_of: str
+    read: str = ""
+    words: str = ""
+    says: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class RowTold:
+    """What is told of one row of a table with columns: what it asks, and the source that it cites."""
+
+    asks: str
+    source: Cited
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -432,7 +449,7 @@ class Rulebook:
     may be loaded where no load is named; `beside` what makes each fact of all else on the rig, where a question names
     several things; `usual` what a fact nearly always is; `trials` how an accessory is tried on a rig. No answer rests
     on `hazards`, what bears on each rating, on `words`, what people call what is stored,
-    nor on `signed`, who answers for rules that let more pass.
+    nor on `signed`, who answers for rules that let more pass; `sources` are what the published of them cite.
     """
 
     name: str
@@ -460,6 +477,7 @@ class Rulebook:
     agree: frozenset[str] = frozenset()
     words: Words = field(default_factory=Words)
     signed: tuple[SignedOff, ...] = ()
+    sources: Mapping[str, Cited] = field(default_factory=dict)
 
     def shown(self, node: AnyTyped, unit: str) -> Shown:
         """How a value is shown to people."""

@@ -1,6 +1,7 @@
 """Reading the lookup tables: a value a member or band, or several columns with a source of its own in each row."""
 
 from collections.abc import Iterable
+from collections.abc import Mapping as Map
 from typing import Final
 
 from fitsvc.language import typed
@@ -10,23 +11,23 @@ from fitsvc.language.tables import Table
 from fitsvc.language.truth import NO, YES
 from fitsvc.language.types import TRUTH, ListType, NumberType, Type, Value
 from fitsvc.rulebook.expressions import Expressions
-from fitsvc.rulebook.rules import SEEN, RowTold, TableEntry
+from fitsvc.rulebook.rules import Cited, RowTold, TableEntry
 from fitsvc.rulebook.shape import Shape
 from fitsvc.rulebook.topics import reference
 from fitsvc.rulebook.vocabulary import DEFAULT_UNITS, Vocabulary, value_type
 from fitsvc.rulebook.yaml_text import Mapping, Node, Scalar
 
-_TOLD: Final = ("asks", "cite", "seen", "as_of")
+_TOLD: Final = ("asks", "source")
 _TEXTS: Final = ("asks", "cite")
 _KNOWN: Final = "known"
 _NUMBERS: Final = (*DEFAULT_UNITS, "count")
 
 
 def read_tables(
-    shape: Shape, trees: Iterable[Mapping], vocabulary: Vocabulary, lost: set[str]
+    shape: Shape, trees: Iterable[Mapping], vocabulary: Vocabulary, sources: Map[str, Cited], lost: set[str]
 ) -> dict[str, TableEntry]:
     """Read the tables of some files; the names of those that are faulty are `lost`."""
-    reader = _TableReader(shape, vocabulary)
+    reader = _TableReader(shape, vocabulary, sources)
     tables: dict[str, TableEntry] = {}
     for tree in trees:
         for node in shape.items(tree.entries.get("tables"), "`tables`"):
@@ -43,8 +44,8 @@ def read_tables(
 class _TableReader:
     """Reads tables of one vocabulary; their cells are constants."""
 
-    def __init__(self, shape: Shape, vocabulary: Vocabulary) -> None:
-        self.shape, self.lists = shape, vocabulary.lists
+    def __init__(self, shape: Shape, vocabulary: Vocabulary, sources: Map[str, Cited]) -> None:
+        self.shape, self.lists, self.sources = shape, vocabulary.lists, sources
         self.read = Expressions(shape=shape, vocabulary=vocabulary, names=Names({}, frozenset()), derived={}, units={})
 
     def entry(self, node: Node) -> TableEntry | None:
@@ -123,14 +124,19 @@ class _TableReader:
             row = shape.mapping(node, f"row `{member}`", [*needed, *_TOLD], list(defaults))
             if row is None:
                 continue
-            asks, cite, seen = shape.text(row, "asks"), shape.text(row, "cite"), shape.one_of(row, "seen", SEEN)
-            told[member] = RowTold(asks, cite, seen, shape.text(row, "as_of"))
+            asks, source = shape.text(row, "asks"), self.sources.get(shape.text(row, "source"))
+            # A source that is not in the register is told of with all others.
+            told |= {member: RowTold(asks, source)} if source else {}
             for name, kind in kinds.items():
                 value = self._cell(row.entries[name], kind) if name in row.entries else defaults.get(name)
                 cells[name] |= {member: value} if value is not None else {}
         columns = {name: _column(key, kinds[name], cells[name]) for name in kinds}
         columns[_KNOWN] = Table(key, TRUTH, tuple(YES if member in told else NO for member in key.members))
-        columns |= {name: _texts(f"{table.id}.{name}", key, told, name) for name in _TEXTS}
+        texts = (
+            {member: row.asks for member, row in told.items()},
+            {member: row.source.cite for member, row in told.items()},
+        )
+        columns |= {name: _texts(f"{table.id}.{name}", key, found) for name, found in zip(_TEXTS, texts, strict=True)}
         return TableEntry(
             id=table.id,
             title=table.title,
@@ -145,7 +151,7 @@ class _TableReader:
         shape, kinds, defaults = self.shape, dict[str, Type](), dict[str, Value]()
         for name, node in shape.open_mapping(entry.entries["columns"], "`columns`"):
             column = shape.mapping(node, f"column `{name}`", ["gives", "meaning"], ["otherwise"])
-            if name in (*_TOLD, _KNOWN):
+            if name in (*_TOLD, *_TEXTS, _KNOWN):
                 shape.complain(node, f"`{name}` is in every table with columns", "choose another name")
             elif column:
                 word = shape.one_of(column, "gives", [*self.lists, *_NUMBERS, "yes_no"])
@@ -167,8 +173,7 @@ def _column(key: ListType, kind: Type, cells: dict[str, Value]) -> Table:
     return Table(key, kind, tuple(cells.get(member, kind.unknown) for member in key.members))
 
 
-def _texts(name: str, key: ListType, told: dict[str, RowTold], field: str) -> Table:
+def _texts(name: str, key: ListType, texts: dict[str, str]) -> Table:
     """A column of texts, as a list whose members are the texts."""
-    texts = {member: str(getattr(row, field)) for member, row in told.items()}
     kind = ListType(name, tuple(dict.fromkeys(texts.values())))
     return _column(key, kind, {member: kind.mask(text) for member, text in texts.items()})

@@ -38,14 +38,17 @@ _UNREAD: Final = typed.Constant(TRUTH, NO)
 def reference(shape: Shape, parent: Mapping) -> Reference:
     """The source of a rule, table or caution."""
     node = parent.entries.get("source")
-    entry = shape.mapping(node, "a source", ["kind"], ["cite", "because"]) if node else None
+    entry = shape.mapping(node, "a source", ["kind"], ["cite", "because", "named"]) if node else None
     if entry is None:
         return Reference("")
     kind = shape.one_of(entry, "kind", ("published", "common_practice", "estimate"))
     wanted = {"published": "cite", "estimate": "because"}.get(kind)
     if wanted and wanted not in entry.entries and kind == shape.text(entry, "kind"):
         shape.complain(entry, f"a source of kind `{kind}` says `{wanted}`", f"add `{wanted}: ...`")
-    return Reference(kind, shape.text(entry, "cite"), shape.text(entry, "because"))
+    named = tuple(
+        one.value or "" for one in shape.items(entry.entries.get("named"), "`named`") if isinstance(one, Scalar)
+    )
+    return Reference(kind, shape.text(entry, "cite"), shape.text(entry, "because"), named)
 
 
 def identifier(shape: Shape, entry: Mapping, taken: dict[str, str], topic: str) -> str:
