@@ -25,9 +25,10 @@ def _refused(path: Path, out: Path, **asked: Any) -> list[Problem]:
 
 
 def _told(path: Path, out: Path, **asked: Any) -> list[tuple[int, str]]:
-    """The bad rows of an audit that goes on without them."""
+    """The bad rows and cells of an audit that goes on without them."""
     audit(path, out, rigs()[:_FEW], **asked)
-    return [(int(row["row"] or 0), row["column"]) for row in found(out, "bad_rows")]
+    told = [*found(out, "bad_rows"), *found(out, "bad_cells")]
+    return sorted((int(row["row"] or 0), row["column"]) for row in told)
 
 
 def _typed(rows: Rows) -> pa.Table:
@@ -65,7 +66,7 @@ def test_bounds_in_json_are_bounds(tmp_path: Path) -> None:
         '{"sku": "B", "weight": 30}\n{"sku": "C", "weight": {"value": "30 lb"}}\n[1]\n{"sku": "D", "weight": "31 lb"}\n'
     )
     assert _told(path, tmp_path / "out") == [(2, "weight"), (3, "weight"), (4, "")]
-    assert [row["sku"] for row in found(tmp_path / "out", "items")] == ["A", "D"]
+    assert [row["sku"] for row in found(tmp_path / "out", "items")] == ["A", "B", "C", "D"]
 
 
 def test_other_peoples_columns(tmp_path: Path) -> None:
@@ -98,7 +99,7 @@ def test_other_peoples_columns(tmp_path: Path) -> None:
         ("columns: {sku: sku, Wt: {unit: lb}}", "says no fact"),
         ("columns: {sku: sku, Wt: {fact: weight, units: lb}}", "has no `units`"),
         ("columns: {Wt: sku}", "are all `sku`"),
-        ("fields: {Wt: weight}", "has `columns` alone"),
+        ("fields: {Wt: weight}", "a mapping file has `columns`"),
         ("columns: {sku: label}", "no column is `sku`"),
         ("columns: {sku: sku, Wt: {fact: kind, values: {BM: ballmount}}}", "which is no choice for `kind`"),
     ],
@@ -124,10 +125,10 @@ def test_a_mapping_of_columns_that_are_not_there(tmp_path: Path) -> None:
 
 
 def test_words_for_what_is_not_known(tmp_path: Path) -> None:
-    """`n/a` is a bad cell that is told to be left empty, or to be mapped to nothing; so mapped, the fact is unknown."""
+    """`n/a` is a bad cell that is told to be left empty, or to be listed; mapped to nothing, nothing is said of it."""
     (tmp_path / "a.csv").write_text("sku,kind,weight [lb]\nA,step,n/a\nB,n/a,30\nC,step,30\n")
     assert _told(tmp_path / "a.csv", tmp_path / "out") == [(2, "weight [lb]"), (3, "kind")]
-    assert all(row["allowed"].startswith("leave the cell empty") for row in found(tmp_path / "out", "bad_rows"))
+    assert all(row["allowed"].startswith("leave the cell empty") for row in found(tmp_path / "out", "bad_cells"))
     (tmp_path / "map.yaml").write_text(
         "columns:\n"
         "  kind: {fact: kind, values: {n/a: ''}}\n"
@@ -138,7 +139,7 @@ def test_words_for_what_is_not_known(tmp_path: Path) -> None:
 
 def test_a_refused_catalogue_leaves_its_folder_free(tmp_path: Path) -> None:
     """Once mended, a catalogue of which no row could be read is audited into the same folder."""
-    (tmp_path / "a.csv").write_text("sku,kind\nA,stp\n")
+    (tmp_path / "a.csv").write_text("sku,kind\n,step\n")
     _refused(tmp_path / "a.csv", tmp_path / "out")
     (tmp_path / "a.csv").write_text("sku,kind\nA,step\n")
     assert _told(tmp_path / "a.csv", tmp_path / "out") == []
@@ -267,7 +268,7 @@ def test_a_cell_too_long_for_a_fact(tmp_path: Path) -> None:
     path = tmp_path / "a.csv"
     path.write_text("sku,shank\nA,2 in\n" + "".join(f"B{n},{n}{'0' * 100_000}\n" for n in range(3)))
     assert _told(path, tmp_path / "out") == [(3, "shank"), (4, "shank"), (5, "shank")]
-    assert {row["problem"] for row in found(tmp_path / "out", "bad_rows")} == {
+    assert {row["problem"] for row in found(tmp_path / "out", "bad_cells")} == {
         "the cell is longer than 2,000 characters"
     }
 

@@ -150,11 +150,13 @@ def test_arrow_in_arrow_out_gives_the_same_pairs(audited: Path) -> None:
 
 
 def test_arrow_items_that_cannot_be_read_are_told() -> None:
-    """A bad item ends the block with its row and what is allowed."""
-    items = pa.table({"sku": ["A", "B"], "weight [lb]": ["12", "heavy"]})
+    """An item without a number ends the block with its row; a cell that cannot be read costs its fact alone."""
+    items = pa.table({"sku": ["A", ""], "weight [lb]": ["12", "heavy"]})
     with pytest.raises(ProblemsFound) as told:
         judge_block(items, rigs_table(rigs()[:1]))
-    assert [(problem.line, problem.pointer) for problem in told.value.problems] == [(2, "weight [lb]")]
+    assert [(problem.line, problem.pointer) for problem in told.value.problems] == [(2, "sku")]
+    odd = pa.table({"sku": ["A", "B"], "weight [lb]": ["12", "heavy"]})
+    assert len(judge_block(odd, rigs_table(rigs()[:1]))) == 2
 
 
 def test_rigs_survive_arrow() -> None:
@@ -171,10 +173,10 @@ def test_rigs_survive_arrow() -> None:
 
 def test_items_of_figures_are_those_of_texts() -> None:
     """Figures, yes/no and text in Arrow columns are read as the same facts as their texts."""
-    figures, _ = items_of_columns(
+    figures, _, _ = items_of_columns(
         {"sku": ["A"], "weight [lb]": [12.5], "bikes_max": [3], "tilts_clear": [True]}, answerer().reader, "items"
     )
-    texts, _ = items_of_columns(
+    texts, _, _ = items_of_columns(
         {"sku": ["A"], "weight [lb]": ["12.5"], "bikes_max": ["3"], "tilts_clear": ["yes"]}, answerer().reader, "items"
     )
     for name, column in texts.columns.items():

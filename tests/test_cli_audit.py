@@ -43,7 +43,7 @@ def test_faults_end_with_1_when_strict(tmp_path: Path, capsys: pytest.CaptureFix
     assert main(command) == 0
     assert main([*command, "--strict"]) == 1
     told = capsys.readouterr().out
-    assert "Faults: 1 bad rows, 1 contradicted claims" in told
+    assert "Faults: 1 bad cell, 1 contradicted claim" in told
     assert "Columns not read: wieght" in told
     assert {row["rig"] for row in found(tmp_path / "out", "claims")} == {"rig_farm_muckle"}
 

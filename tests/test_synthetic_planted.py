@@ -46,20 +46,30 @@ def _planted(folder: Path, *faults: str) -> Rows:
 
 def test_bad_rows(made: Path) -> None:
     """Every cell and row that cannot be read is told by its place, and no other."""
-    told = [(row["row"], row["column"]) for row in found(made / "audit", "bad_rows")]
-    planted = _planted(made, "bad_cell", "repeated_sku", "missing_sku", "ragged_row")
-    assert sorted(told) == sorted((row["row"], row["column"]) for row in planted)
-    assert summary(made / "audit")["rows"]["items"] == _ITEMS - len(planted)
+    rows = ("repeated_sku", "missing_sku", "ragged_row")
+    for table, faults in (("bad_rows", rows), ("bad_cells", ("bad_cell",))):
+        told = [(row["row"], row["column"]) for row in found(made / "audit", table)]
+        assert sorted(told) == sorted((row["row"], row["column"]) for row in _planted(made, *faults))
+    assert summary(made / "audit")["rows"]["items"] == _ITEMS - len(_planted(made, *rows))
 
 
 def test_claims(made: Path) -> None:
-    """The claims that fail, those that cannot be decided and those of no known rig are those planted."""
-    told = found(made / "audit", "claims")
+    """The claims that fail, those that cannot be decided and those of no known rig are those planted.
+
+    What a cell that cannot be read leaves open is told beside, of its item alone.
+    """
+    odd = _odd(made)
+    told = [row for row in found(made / "audit", "claims") if row["sku"] not in odd or row["outcome"] == "fails"]
     for outcome, fault in (("fails", "false_claim"), ("undetermined", "undecided_claim")):
         of = {(row["row"], row["sku"], row["rig"]) for row in told if row["outcome"] == outcome}
         assert of == {(row["row"], row["sku"], row["rig"]) for row in _planted(made, fault)}
     nowhere = {(row["row"], row["column"]) for row in _planted(made, "unknown_rig")}
     assert {(row["row"], row["column"]) for row in found(made / "audit", "bad_claims")} == nowhere
+
+
+def _odd(made: Path) -> set[str]:
+    """The items with a cell that cannot be read: `tests/test_audits_unread.py` holds what is made of them."""
+    return {row["sku"] for row in _planted(made, "bad_cell")}
 
 
 def test_fits_that_nobody_claims(made: Path) -> None:
@@ -76,21 +86,26 @@ def test_what_looks_wrong_and_what_fits_nothing(made: Path) -> None:
     planted = _planted(made, "kilograms")
     assert told == {(row["sku"], "weight", "kilograms written as pounds") for row in planted}
     nothing = {row["sku"] for row in _planted(made, "fits_nothing")}
-    assert {row["sku"] for row in found(made / "audit", "fits_nothing")} == nothing
+    assert {row["sku"] for row in found(made / "audit", "fits_nothing")} - _odd(made) == nothing
 
 
 def test_two_evaluators_give_the_same_bytes(made: Path) -> None:
     """Pairs worked out one by one by the evaluator of single cases, written as CSV, are the audit's files."""
     items = {row["sku"]: row for row in _read(made / CATALOGUE) if row["sku"]}
     rigs, facts = {rig.key: rig for rig in _rigs(made)}, {sku: facts_of(row) for sku, row in _good(made, items).items()}
+    odd = _odd(made)
     parts = sorted((made / "audit" / "pairs.csv").iterdir())
     assert len(parts) > 8
     for part in parts:
         columns: dict[str, list[object]] = {title: [] for title in _read(part)[0]}
         for row in _read(part):
-            verdict = answerer().engine.evaluate(pair_of(rigs[row["rig"]], facts[row["sku"]]))
             claimed = row["rig"] in items[row["sku"]]["fits"].split()
-            told = (row["rig"], row["sku"], verdict.outcome, _deciding(verdict), claimed, answerer().rulebook.digest)
+            if row["sku"] in odd:
+                what = (row["outcome"], row["rules"])
+            else:
+                verdict = answerer().engine.evaluate(pair_of(rigs[row["rig"]], facts[row["sku"]]))
+                what = (verdict.outcome, _deciding(verdict))
+            told = (row["rig"], row["sku"], *what, claimed, answerer().rulebook.digest)
             for column, cell in zip(columns.values(), told, strict=True):
                 column.append(cell)
         pc.write_csv(pa.table(columns), made / "by_point.csv")
@@ -103,7 +118,7 @@ def _good(made: Path, items: dict[str, dict[str, str]]) -> dict[str, dict[str, s
     for row in _read(made / CATALOGUE):
         first.setdefault(row["sku"], row)
     items |= first
-    return {row["sku"]: first[row["sku"]] for row in found(made / "audit", "items")}
+    return {row["sku"]: first[row["sku"]] for row in found(made / "audit", "items") if row["sku"] not in _odd(made)}
 
 
 def _deciding(verdict: Verdict) -> str:

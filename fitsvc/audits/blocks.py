@@ -12,20 +12,19 @@ from numpy.typing import NDArray
 
 from fitsvc.audits.claims import ClaimReader, Claims
 from fitsvc.audits.reading import items_of_columns
+from fitsvc.audits.rig_results import RigResult, numbers_of
 from fitsvc.audits.rigs import AuditRig, rigs_of_table
-from fitsvc.engine.columns.bitmaps import Words, unpack
-from fitsvc.engine.columns.kernel import MOST_KEPT, Columns, Judged
-from fitsvc.engine.columns.signatures import Catalogue, Column, value_at
+from fitsvc.engine.columns.kernel import MOST_KEPT, UNREAD, Columns, Judged
+from fitsvc.engine.columns.signatures import Column, value_at
 from fitsvc.engine.point import Point
-from fitsvc.engine.verdict import Verdict
 from fitsvc.facts import Case, FactReader
 from fitsvc.language.types import Value
 from fitsvc.rulebook.outcomes import OUTCOME_OF, OUTCOMES
 from fitsvc.rulebook.rules import Rulebook
-from fitsvc.selection.results import codes_of
 
-_WORD: Final = 64
 _NONE: Final[Mapping[str, int]] = {}
+_ALL_READ: Final[Mapping[str, NDArray[np.bool_]]] = {}
+Flags = NDArray[np.bool_]
 Codes = NDArray[np.int32]
 PAIRS: Final = pa.schema(
     [
@@ -48,64 +47,65 @@ class Kernel:
         self.rulebook, self.engine = rulebook, Point(rulebook)
         self.columns, self.slots = Columns(self.engine, most_kept), rulebook.vocabulary.slots()
         self.names = [*(rule.id for rule in rulebook.rules), *(need.name for need in rulebook.needs)]
-        self.words = -(-len(self.names) // _WORD)
+        self._lenient: dict[bool, list[tuple[int, np.uint64]]] = {}
 
-    def block(self, columns: Mapping[str, Column], count: int, apart: Mapping[str, int] = _NONE) -> "Block":
-        """Some items ready to be judged; those `apart` by SKU and place are judged with what a rig knows of them."""
-        return Block(self, columns, count, apart)
+    def lenient(self, adapted: bool) -> list[tuple[int, np.uint64]]:
+        """The blocking rules that only caution where they are open, with the bits of what each asks of an item."""
+        if adapted not in self._lenient:
+            found = []
+            for number, rule in enumerate(self.rulebook.rules):
+                if OUTCOME_OF[rule.effects["fails"]] == "fails" and not rule.leaves_open:
+                    support = self.engine.support(number, adapted)
+                    asked = [*(leaf.name for leaf in support.leaves), *support.presences]
+                    found.append((number, self.columns.unread_bits(["accessory"], asked)))
+            self._lenient[adapted] = found
+        return self._lenient[adapted]
+
+    def block(
+        self,
+        columns: Mapping[str, Column],
+        count: int,
+        apart: Mapping[str, int] = _NONE,
+        unread: Mapping[str, Flags] = _ALL_READ,
+    ) -> "Block":
+        """Some items ready to be judged; those `apart` by SKU and place are judged with what a rig knows of them.
+
+        `unread` tells by fact of which items something is said that could not be read.
+        """
+        return Block(self, columns, count, apart, unread)
 
 
 class Block:
     """Some items, folded into signatures."""
 
-    def __init__(self, kernel: Kernel, columns: Mapping[str, Column], count: int, apart: Mapping[str, int]) -> None:
-        self.kernel, self._columns, self._apart = kernel, columns, apart
-        self.catalogue = kernel.columns.catalogue_of(columns, ["accessory"], count, list(apart.values()))
+    def __init__(
+        self,
+        kernel: Kernel,
+        columns: Mapping[str, Column],
+        count: int,
+        apart: Mapping[str, int],
+        unread: Mapping[str, Flags],
+    ) -> None:
+        self.kernel, self._columns, self._apart, self._unread = kernel, columns, apart, unread
+        self.catalogue = kernel.columns.catalogue_of(columns, ["accessory"], count, list(apart.values()), unread)
         self.signature_of = self.catalogue.signature_of.astype(np.intp)
 
     def judge(self, rigs: Sequence[AuditRig]) -> Iterator[tuple[Judged, "RigResult"]]:
         """Judge rigs with every item."""
         every = self.kernel.columns.judge_all(self.catalogue, [rig.case for rig in rigs])
         for rig, judged in zip(rigs, every, strict=True):
-            result = RigResult(self.kernel, judged)
+            result = RigResult(judged, len(self.kernel.rulebook.rules), len(self.kernel.names))
+            if UNREAD in self.catalogue.columns:
+                result.hold_back(judged, self.kernel.lenient(bool(rig.case.adapters)))
             for sku in sorted(self._apart.keys() & rig.case.of_items.keys()):
                 item = self._apart[sku]
-                case = pair_case(self.kernel, self._columns, item, sku, rig)
+                case = pair_case(self.kernel, self._columns, item, sku, rig, self._unread)
                 verdict = self.kernel.engine.evaluate(self.kernel.engine.opened(case))
-                result.put(int(self.signature_of[item]), verdict)
+                signature = int(self.signature_of[item])
+                # A single case tells what it names or does not: where that is not known, no better is taken from it.
+                if not unread_of(self._unread, item) or OUTCOMES.index(verdict.outcome) >= result.outcome[signature]:
+                    result.put(signature, verdict)
             yield judged, result
-
-
-class RigResult:
-    """One rig with every signature of a block: outcomes, and the members that decide each, as words of bits."""
-
-    def __init__(self, kernel: Kernel, judged: Judged) -> None:
-        self._kernel = kernel
-        self.outcome = judged.outcome()
-        self.deciding = np.zeros((kernel.words, judged.catalogue.count), np.uint64)
-        self.pairs: list[tuple[int, int, int]] = []
-        self._decide(judged)
-
-    def put(self, signature: int, verdict: Verdict) -> None:
-        """Take what one signature of a single item comes to, judged by itself."""
-        was, now = int(self.outcome[signature]), OUTCOMES.index(verdict.outcome)
-        numbers = codes_of(verdict, len(self._kernel.rulebook.rules))
-        words = [sum(1 << n % _WORD for n in set(numbers) if n // _WORD == word) for word in range(len(self.deciding))]
-        before = _numbers([int(word) for word in self.deciding[:, signature]])
-        self.pairs += [(number, was, -1) for number in before] + [(number, now, 1) for number in sorted(set(numbers))]
-        self.outcome[signature], self.deciding[:, signature] = now, words
-
-    def _decide(self, judged: Judged) -> None:
-        for number, effect, where in judged.deciding():
-            self._take(judged.catalogue, number, OUTCOMES.index(OUTCOME_OF[effect]), where)
-
-    def _take(self, catalogue: Catalogue, number: int, outcome: int, where: Words) -> None:
-        """Note a member where it decides: where the outcome is the one that it brings about."""
-        if not where.any():
-            return
-        self.pairs.append((number, outcome, catalogue.counter.of(where)))
-        bits = unpack(where, catalogue.count).view(np.uint8).astype(np.uint64)
-        self.deciding[number // _WORD] |= bits << np.uint64(number % _WORD)
 
 
 def pairs_table(
@@ -160,17 +160,23 @@ def _deciding(members: Sequence[str], masks: Sequence[NDArray[np.uint64]]) -> tu
 
 
 def _text(members: Sequence[str], words: Sequence[int]) -> str:
-    return " ".join(members[number] for number in _numbers(words))
+    return " ".join(members[number] for number in numbers_of(words))
 
 
-def _numbers(words: Sequence[int]) -> list[int]:
-    """The numbers whose bits are set in a row of words."""
-    bits = sum(word << place * _WORD for place, word in enumerate(words))
-    return [number for number in range(bits.bit_length()) if bits >> number & 1]
+def unread_of(unread: Mapping[str, Flags], item: int) -> set[str]:
+    """The facts of which something is said of one item that could not be read."""
+    return {name for name, flags in unread.items() if flags[item]}
 
 
-def pair_case(kernel: Kernel, columns: Mapping[str, Column], item: int, sku: str, rig: AuditRig) -> Case:
-    """The question of one pair."""
+def pair_case(
+    kernel: Kernel,
+    columns: Mapping[str, Column],
+    item: int,
+    sku: str,
+    rig: AuditRig,
+    unread: Mapping[str, Flags] = _ALL_READ,
+) -> Case:
+    """The question of one pair; a fact that could not be read is one that it names, of which nothing is known."""
     kinds = kernel.slots
     facts: dict[str, Value] = dict(rig.case.facts)
     for name, column in columns.items():
@@ -178,7 +184,7 @@ def pair_case(kernel: Kernel, columns: Mapping[str, Column], item: int, sku: str
         if value != kinds[name].unknown:
             facts[name] = value
     facts |= rig.case.of_items.get(sku, {})
-    named = kernel.rulebook.named & facts.keys()
+    named = kernel.rulebook.named & (facts.keys() | unread_of(unread, item))
     return replace(rig.case, facts=facts, present=rig.case.present | {"accessory"} | named)
 
 
@@ -198,8 +204,9 @@ def judge_block(items: pa.Table, rigs: pa.Table, rules: str | None = None) -> pa
 
     `items` are as a catalogue has them: `sku`, a column a fact (`shank`, or `weight [lb]` with bare figures), all of
     text, figures or yes/no, and maybe `fits`. `rigs` is what `audit_rigs.rigs_table` gives. `rules` is a folder of
-    rules in place of fitsvc's own. The pairs come rig by rig, by the schema `PAIRS`. Bad items raise ProblemsFound.
-    A name in `fits` that is none of the rigs claims nothing here.
+    rules in place of fitsvc's own. The pairs come rig by rig, by the schema `PAIRS`. Rows without a number of their
+    own raise ProblemsFound; a fact whose cell cannot be read is not known, and a name in `fits` that is none of the
+    rigs claims nothing here.
     """
     (pairs,) = judge_in_parts(items, rigs, rules, len(items) * len(rigs))
     return pairs
@@ -210,8 +217,8 @@ def judge_in_parts(items: pa.Table, rigs: pa.Table, rules: str | None, pairs: in
     kernel, reader = _kernel(rules)
     listed = rigs_of_table(rigs)
     cells = {name: items.column(name).to_pylist() for name in items.column_names}
-    read, claimed = items_of_columns(cells, reader, "the items")
-    block = kernel.block(read.columns, len(read.skus), touched_of(read.skus, listed))
+    read, claimed, _ = items_of_columns(cells, reader, "the items")
+    block = kernel.block(read.columns, len(read.skus), touched_of(read.skus, listed), read.unread)
     skus = pa.array(read.skus, pa.string())
     names = ClaimReader(listed, "the items")
     for place, found in enumerate(claimed):

@@ -1,13 +1,13 @@
 """A column of raw cells → typed columns: each distinct cell is read once, since the same stand there over and over."""
 
 import json
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
-from fitsvc.audits.mapping import Mapped
+from fitsvc.audits.mapping import Mapped, folded
 from fitsvc.audits.source import WIRE
 from fitsvc.document import Json
 from fitsvc.engine.columns.signatures import Column, column_of, taken
@@ -22,15 +22,15 @@ from fitsvc.rulebook.vocabulary import TYRE_PARTS, Fact
 _MOST_KEPT: Final = 5_000
 _LONGEST: Final = 2_000
 _NOTHING: Final = frozenset(("n/a", "na", "none", "null", "nil", "unknown", "tbd", "-", "--", "?"))
-_EMPTY: Final = 'leave the cell empty where it is not known, or map it: `values: {n/a: ""}`'
+_EMPTY: Final = "leave the cell empty where it is not known, or list the word in a mapping: `unknown: [{word}]`"
 _Codes = NDArray[np.int32]
 
 
 class FactColumn:
     """One column of facts of one catalogue."""
 
-    def __init__(self, reader: FactReader, fact: Fact, column: Mapped) -> None:
-        self.fact, self.column, self._reader = fact, column, reader
+    def __init__(self, reader: FactReader, fact: Fact, column: Mapped, unknown: frozenset[str]) -> None:
+        self.fact, self.column, self._reader, self._unknown = fact, column, reader, unknown
         kinds = reader.vocabulary.slots()
         names = [f"{fact.name}.{part}" for part in TYRE_PARTS] if fact.tyre else [fact.name]
         self.slots: dict[str, Type] = {name: kinds[name] for name in names if name in kinds}
@@ -40,6 +40,7 @@ class FactColumn:
         self._seen: dict[str | None, int] = {None: 0, "": 0}
         self._values: list[dict[str, Value]] = [{}]
         self._wrong: dict[int, Problem] = {}
+        self._open = set[int]()
         self._too_long: int | None = None
 
     def codes(self, cells: Sequence[str | None]) -> _Codes:
@@ -51,8 +52,16 @@ class FactColumn:
 
     def wrong(self, codes: _Codes) -> NDArray[np.bool_]:
         """Which cells could not be read."""
+        return self._flags(self._wrong, codes)
+
+    def unread(self, codes: _Codes) -> dict[str, NDArray[np.bool_]]:
+        """By slot which cells say something of it that is not known; nothing where all cells are empty or read."""
+        flags = self._flags(self._wrong.keys() | self._open, codes)
+        return dict.fromkeys(self.slots, flags) if flags.any() else {}
+
+    def _flags(self, of: Iterable[int], codes: _Codes) -> NDArray[np.bool_]:
         flags = np.zeros(len(self._values), np.bool_)
-        flags[list(self._wrong)] = True
+        flags[list(of)] = True
         found: NDArray[np.bool_] = flags[codes]
         return found
 
@@ -73,16 +82,24 @@ class FactColumn:
         if len(cell) > _LONGEST:
             return self._long()
         code = len(self._values)
-        try:
-            wire = self._wire(cell)
-            self._values.append(self._reader.value(self.fact, wire) if wire is not None else {})
-        except ProblemsFound as found:
-            first = found.problems[0]
-            help = _EMPTY if cell.strip().casefold() in _NOTHING else first.help
-            self._wrong[code] = Problem(first.message, help, pointer=self.column.title + _within(first.pointer))
+        if folded(cell) in self._unknown:
+            self._open.add(code)
             self._values.append({})
+        else:
+            self._values.append(self._read(cell, code))
         self._seen[cell] = code
         return code
+
+    def _read(self, cell: str, code: int) -> dict[str, Value]:
+        """The values of a cell; none, and why, where it cannot be read."""
+        try:
+            wire = self._wire(cell)
+            return self._reader.value(self.fact, wire) if wire is not None else {}
+        except ProblemsFound as found:
+            first = found.problems[0]
+            help = _EMPTY.format(word=cell.strip()) if folded(cell) in _NOTHING else first.help
+            self._wrong[code] = Problem(first.message, help, pointer=self.column.title + _within(first.pointer))
+            return {}
 
     def _long(self) -> int:
         """The one number of all cells that are too long to be a fact, which are not kept."""
@@ -98,7 +115,7 @@ class FactColumn:
             value = json.loads(cell.removeprefix(WIRE))
             figure = isinstance(value, int | float) and not isinstance(value, bool)
             return wire_fact(self.fact, f"{value!r} {self.column.unit}" if figure and self.column.unit else value)
-        text = self.column.values.get(cell.strip(), cell)
+        text = self.column.values.get(folded(cell), cell)
         return wire_fact(self.fact, read_cell(text, self.fact, self.column.unit))
 
 

@@ -45,7 +45,7 @@ class Findings:
 
     def write(self, earlier: Earlier | None) -> None:
         """Write every file of findings, and of what changed since an earlier audit."""
-        for path in (self.state.spool.bad_rows, self.state.spool.bad_claims):
+        for path in (self.state.spool.bad_rows, self.state.spool.bad_cells, self.state.spool.bad_claims):
             with written(self.state.out / path.name) as place:
                 shutil.copyfile(path, place)
         self.skus: dict[str, str] = {}
@@ -100,7 +100,7 @@ class Findings:
         self.of_kind += np.bincount(
             kind_numbers(items.columns.get(KIND), len(self.kinds), len(items.skus)), minlength=len(self.kinds)
         )
-        facts = digests(items.columns, self.state.kernel.rulebook.vocabulary.slots(), len(items.skus)).tolist()
+        facts = digests(items, self.state.kernel.rulebook.vocabulary.slots()).tolist()
         unclaimed = outcomes - claimed
         for place, (sku, line) in enumerate(zip(items.skus, items.lines.tolist(), strict=True)):
             digest = f"{facts[place]:016x}"

@@ -15,16 +15,21 @@ _SPREAD: Final = np.uint64(0x9E3779B97F4A7C15)
 
 
 class Items(NamedTuple):
-    """Some items: their SKUs, their lines in the file, and their typed columns by slot."""
+    """Some items: their SKUs, their lines in the file, and their typed columns by slot.
+
+    `unread` tells by slot of which items something is said that could not be read, of the slots where that is so: such
+    a fact is not known, nor whether the item has it.
+    """
 
     skus: list[str]
     lines: NDArray[np.int64]
     columns: dict[str, Column]
+    unread: dict[str, NDArray[np.bool_]]
 
     def part(self, rows: slice) -> "Items":
         """Some of them."""
         columns = {name: taken(column, rows) for name, column in self.columns.items()}
-        return Items(self.skus[rows], self.lines[rows], columns)
+        return Items(self.skus[rows], self.lines[rows], columns, {name: f[rows] for name, f in self.unread.items()})
 
 
 @dataclass(slots=True, kw_only=True)
@@ -35,6 +40,8 @@ class ReadReport:
     items: int = 0
     rows: int = 0
     bad_rows: int = 0
+    bad_cells: int = 0
+    rows_of_bad_cells: int = 0
     problems: int = 0
     bad_claims: int = 0
     claims: int = 0
@@ -44,9 +51,12 @@ class ReadReport:
     mapped_in_vain: list[str] = field(default_factory=list)
 
 
-def digests(columns: Mapping[str, Column], slots: Mapping[str, Type], count: int) -> NDArray[np.uint64]:
-    """A digest of the known facts of each item, whatever the order of the facts; what is unknown adds nothing."""
+def digests(items: Items, slots: Mapping[str, Type]) -> NDArray[np.uint64]:
+    """A digest of the known facts of each item, whatever the order of the facts; what is not told adds nothing."""
+    count, columns = len(items.skus), items.columns
     found = np.zeros(count, np.uint64)
+    for name, flags in items.unread.items():
+        found[flags] += np.uint64(int.from_bytes(sha256(f"unread {name}".encode()).digest()[:8], "little"))
     for name in sorted(slots.keys() & columns.keys()):
         known = known_rows(slots[name], columns[name])
         mixed = np.full(count, int.from_bytes(sha256(name.encode()).digest()[:8], "little"), np.uint64)
@@ -67,5 +77,9 @@ def joined(blocks: Sequence[Items]) -> Items:
         parts = [arrays_of(block.columns[name]) for block in blocks]
         ends = [np.concatenate(arrays) for arrays in zip(*parts, strict=True)]
         columns[name] = (ends[0], ends[1]) if len(ends) == 2 else ends[0]
+    unread = {
+        name: np.concatenate([block.unread.get(name, np.zeros(len(block.skus), np.bool_)) for block in blocks])
+        for name in dict.fromkeys(name for block in blocks for name in block.unread)
+    }
     skus = [sku for block in blocks for sku in block.skus]
-    return Items(skus, np.concatenate([block.lines for block in blocks]), columns)
+    return Items(skus, np.concatenate([block.lines for block in blocks]), columns, unread)

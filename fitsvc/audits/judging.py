@@ -69,7 +69,7 @@ def _on_top_of(done: int, total: int, tell: Callable[[int, int], None]) -> Calla
 def _judge(state: AuditState, part: BlockTask, tell: Callable[[int], None]) -> None:
     """Judge a block with every group of rigs that is not judged yet; `tell` is told of the pairs done."""
     items = state.spool.block(part.number)
-    block = state.kernel.block(items.columns, part.rows, touched_of(items.skus, state.rigs))
+    block = state.kernel.block(items.columns, part.rows, touched_of(items.skus, state.rigs), items.unread)
     skus, teller = pa.array(items.skus, pa.string()), ClaimTeller(state.kernel, state.facts)
     for group, places in enumerate(state.groups(part.rows)):
         if state.spool.is_judged(part.number, group):

@@ -2,11 +2,15 @@
 
 A mapping file is YAML:
 
+    unknown: [N/A, TBD, "—"]
     columns:
       Item No: sku
       Wt: {fact: weight, unit: lb}
-      Kind: {fact: kind, values: {BM: ball_mount, CC: cargo_carrier, n/a: ""}}
+      Kind: {fact: kind, values: {BM: ball_mount, CC: cargo_carrier, none: ""}}
       Remarks: ignore
+
+A word under `unknown` says in any column that the fact is not known, nor whether the item has it; a word that `values`
+makes empty says that there is nothing. Both are found whatever their letters' case and their blanks.
 """
 
 from collections.abc import Iterable, Iterator, Mapping
@@ -26,6 +30,7 @@ KEYS: Final = ("sku", "subject", "label", "fits")
 """What a column may be beside a fact; `fits` holds the rigs or vehicles that the item is claimed to fit."""
 _ENTRY: Final = ("fact", "unit", "values")
 _IGNORE: Final = "ignore"
+_KEYS: Final = frozenset({"columns", "unknown"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,15 +43,30 @@ class Mapped:
     values: Mapping[str, str] = field(default_factory=dict)
 
 
-def read_mapping(path: Path | None, vocabulary: Vocabulary) -> dict[str, Mapped]:
-    """The columns a mapping file names, by title; ProblemsFound with everything wrong with it, at its place there."""
+@dataclass(frozen=True, slots=True)
+class FileMapping:
+    """What a mapping file says of a catalogue: its columns by title, and the words for what is not known, folded."""
+
+    columns: Mapping[str, Mapped] = field(default_factory=dict)
+    unknown: frozenset[str] = frozenset()
+
+
+def folded(text: str) -> str:
+    """A word as it is looked up: whatever its letters' case and its blanks."""
+    return " ".join(text.split()).casefold()
+
+
+def read_mapping(path: Path | None, vocabulary: Vocabulary) -> FileMapping:
+    """What a mapping file says; ProblemsFound with everything wrong with it, at its place there."""
     if path is None:
-        return {}
+        return FileMapping()
     tree = read_yaml_file(path)
     columns = tree.entries.get("columns") if isinstance(tree, YamlMapping) else None
-    if not isinstance(tree, YamlMapping) or not isinstance(columns, YamlMapping) or len(tree.entries) > 1:
-        raise ProblemsFound([tree.problem("a mapping file has `columns` alone", "write `columns: {Title: fact}`")])
+    if not isinstance(tree, YamlMapping) or not isinstance(columns, YamlMapping) or tree.entries.keys() - _KEYS:
+        help = "write `columns: {Title: fact}`"
+        raise ProblemsFound([tree.problem("a mapping file has `columns`, and may have `unknown`", help)])
     problems: list[Problem] = []
+    unknown = _words(tree, problems)
     found = {title: _entry(title, node, problems) for title, node in columns.entries.items()}
     facts = vocabulary.of("accessory")
     for title, column in found.items():
@@ -54,7 +74,19 @@ def read_mapping(path: Path | None, vocabulary: Vocabulary) -> dict[str, Mapped]
             problems += _meaningless(column, columns.entries[title], facts)
     if problems:
         raise ProblemsFound(problems)
-    return {title: column for title, column in found.items() if column}
+    return FileMapping({title: column for title, column in found.items() if column}, unknown)
+
+
+def _words(tree: YamlMapping, problems: list[Problem]) -> frozenset[str]:
+    """The words that say in any column that something is not known."""
+    node = tree.entries.get("unknown")
+    if node is None:
+        return frozenset()
+    words = to_plain(node)
+    if not isinstance(words, list) or not all(isinstance(word, str) and word.strip() for word in words):
+        problems.append(node.problem("`unknown` is a list of words", 'write `unknown: [N/A, TBD, "—"]`'))
+        return frozenset()
+    return frozenset(folded(str(word)) for word in words)
 
 
 def _entry(title: str, node: Node, problems: list[Problem]) -> Mapped | None:
@@ -70,9 +102,12 @@ def _entry(title: str, node: Node, problems: list[Problem]) -> Mapped | None:
         if key not in _ENTRY
     ]
     values = plain.get("values") or {}
-    words = {key: value for key, value in values.items() if isinstance(value, str)} if isinstance(values, dict) else {}
+    told = values.items() if isinstance(values, dict) else ()
+    words = {folded(key): value for key, value in told if isinstance(value, str)}
     if len(words) != len(values):
-        problems.append(node.problem_at_key("values", "`values` maps their words to ours", "write `{THEIRS: OURS}`"))
+        problems.append(
+            node.problem_at_key("values", "`values` maps their words to ours", "write each once: `{THEIRS: OURS}`")
+        )
     return Mapped(title, str(plain["fact"]), str(plain.get("unit") or ""), words)
 
 

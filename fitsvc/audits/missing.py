@@ -12,11 +12,13 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from fitsvc.audits.blocks import Block, Kernel, RigResult
+from fitsvc.audits.blocks import Block, Kernel
+from fitsvc.audits.rig_results import RigResult
 from fitsvc.audits.rigs import AuditRig
 from fitsvc.engine.columns.bitmaps import unpack
 from fitsvc.engine.columns.kernel import Judged
 from fitsvc.engine.columns.open_facts import exact_rows, leaving_open, read_by
+from fitsvc.language.truth import UNKNOWN
 from fitsvc.language.types import is_exact
 from fitsvc.rulebook.outcomes import OUTCOMES
 
@@ -78,7 +80,22 @@ class OpenFacts:
             for place in range(bits.bit_length()):
                 if bits >> place & 1:
                     of_rig[place] = of_rig[place] | open_ if place in of_rig else open_
-        return self._alone(of_items, of_rig, waiting)
+        found = self._alone(of_items, of_rig, waiting)
+        open_ = self._maybe_named(judged)
+        if open_.any():
+            # What rests on whether a fact is named at all waits for that fact, and maybe for no other.
+            other = (found < 0) | (found >= len(self.item_facts))
+            found[(open_ > 0) & (other | (open_ != np.uint64(1) << np.maximum(found, 0).astype(np.uint64)))] = -1
+        return found
+
+    def _maybe_named(self, judged: Judged) -> NDArray[np.uint64]:
+        """Of which facts it is not known, of every signature, whether the item has them."""
+        found = np.zeros(judged.catalogue.count, np.uint64)
+        for place, name in enumerate(self.item_facts):
+            present = judged.catalogue.present.get(name)
+            if present is not None and present.dtype == np.uint8:
+                found |= np.where(present == UNKNOWN, np.uint64(1 << place), np.uint64(0))
+        return found
 
     def _alone(
         self, of_items: NDArray[np.uint64], of_rig: Mapping[int, NDArray[np.bool_]], waiting: NDArray[np.bool_]

@@ -41,7 +41,8 @@ def page(summary: Document) -> str:
     rows, changes = summary["rows"], summary["changes"]
     parts = [
         (
-            f"<p>{_n(rows['items'])} items with {_n(summary['rigs'])} rigs: {_n(summary['pairs'])} pairs, "
+            f"<p>{told(rows['items'], 'items')} with {told(summary['rigs'], 'rigs')}: "
+            f"{told(summary['pairs'], 'pairs')}, "
             f"by the rulebook {escape(summary['rulebook']['name'])} "
             f"<code>{escape(summary['rulebook']['digest'])}</code>.</p>"
         ),
@@ -94,22 +95,38 @@ def _aside(rigs: Sequence[str]) -> str:
 
 
 def _read(rows: Document) -> str:
-    told = [f"{_n(rows['rows'])} rows were read, {_n(rows['bad_rows'])} of the file's rows are bad (bad_rows.csv)."]
+    words = [
+        (
+            f"Of {told(rows['rows'], 'rows')} {told(rows['items'], 'items')} were judged; "
+            f"{told(rows['bad_rows'], 'rows')} could not be, for want of a number of their own or of a cell for each "
+            "column (bad_rows.csv)."
+        )
+    ]
+    if rows["bad_cells"]:
+        words.append(
+            f"{told(rows['bad_cells'], 'cells').capitalize()} in {told(rows['rows_of_bad_cells'], 'rows')} could not "
+            "be read: what they say is not known in what follows, and nothing fits because of it (bad_cells.csv)."
+        )
     if rows["other_subjects"]:
-        told.append(f"Accessories alone are audited; not audited: {escape(others(rows))}.")
+        words.append(f"Accessories alone are audited; not audited: {escape(others(rows))}.")
     if rows["passed_over"]:
         listed = ", ".join(f"<code>{escape(title)}</code>" for title in rows["passed_over"])
-        told.append(f"These columns are no facts of accessories and were not read: {listed}.")
+        words.append(f"These columns are no facts of accessories and were not read: {listed}.")
     if rows["mapped_in_vain"]:
         listed = ", ".join(f"<code>{escape(title)}</code>" for title in rows["mapped_in_vain"])
-        told.append(f"The mapping names columns that the catalogue has not: {listed}.")
-    return f"<h2>Rows</h2><p>{' '.join(told)}</p>"
+        words.append(f"The mapping names columns that the catalogue has not: {listed}.")
+    return f"<h2>Rows</h2><p>{' '.join(words)}</p>"
+
+
+def told(count: int, name: str) -> str:
+    """A count of things by their plural's name: `1 bad row`, `2 bad_rows` as `2 bad rows`."""
+    words = name.replace("_", " ")
+    return f"{_n(count)} {words.removesuffix('s') if count == 1 else words}"
 
 
 def others(rows: Document) -> str:
     """The rows of other subjects than accessories, counted by subject in words."""
-    told = (f"{_n(count)} {subject}{'s' if count != 1 else ''}" for subject, count in rows["other_subjects"].items())
-    return ", ".join(told)
+    return ", ".join(told(count, f"{subject}s") for subject, count in rows["other_subjects"].items())
 
 
 def _claims(claims: Document | None) -> str:
@@ -148,7 +165,7 @@ def _where(one: Document) -> str:
 
 def _table(title: str, titles: Sequence[str], rows: Iterable[Sequence[Any]], note: str = "") -> str:
     listed = list(rows)
-    told = f"<p>{note}</p>" if note and listed else ""
+    noted = f"<p>{note}</p>" if note and listed else ""
     if not listed:
         return f"<h2>{escape(title)}</h2><p>None.</p>"
     head = "".join(
@@ -159,7 +176,7 @@ def _table(title: str, titles: Sequence[str], rows: Iterable[Sequence[Any]], not
         for row in listed[:_MOST]
     )
     more = f"<p>and {_n(len(listed) - _MOST)} more in summary.json</p>" if len(listed) > _MOST else ""
-    return f"<h2>{escape(title)}</h2>{told}<table><tr>{head}</tr>{body}</table>{more}"
+    return f"<h2>{escape(title)}</h2>{noted}<table><tr>{head}</tr>{body}</table>{more}"
 
 
 def _cell(tag: str, cell: Any, *, number: bool) -> str:

@@ -1,10 +1,11 @@
-"""First stage of an audit: the catalogue read once, bad rows told, good ones kept as blocks of typed columns."""
+"""First stage of an audit: the catalogue read once, bad rows and cells told, items kept as blocks of typed columns."""
 
 import csv
 from collections.abc import Callable, Mapping
+from dataclasses import replace
 from itertools import count
 from pathlib import Path
-from typing import Any, Final
+from typing import Any, Final, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,8 +13,8 @@ from numpy.typing import NDArray
 from fitsvc.audits.cells import FactColumn
 from fitsvc.audits.claims import ClaimReader, names_in
 from fitsvc.audits.items import Items, ReadReport, joined
-from fitsvc.audits.mapping import Header, Mapped, needs_unit, read_header
-from fitsvc.audits.source import Chunk, as_cell, name_in, read_chunks, titles_of
+from fitsvc.audits.mapping import FileMapping, Header, needs_unit, read_header
+from fitsvc.audits.source import WIRE, Chunk, as_cell, name_in, read_chunks, titles_of
 from fitsvc.audits.spool import Spool
 from fitsvc.engine.columns.signatures import Column, column_of
 from fitsvc.facts import FactReader
@@ -24,10 +25,28 @@ from fitsvc.loading.rows import quoted
 _SHOWN: Final = 20
 
 
-class ItemReader:
-    """Reads one catalogue; what is wrong with its rows goes to `problems`, to be taken from there."""
+_CELL: Final = ("row", "sku", "column", "cell", "problem", "allowed")
+_TOTALS: Final = frozenset(
+    ("total", "totals", "grand total", "subtotal", "sum", "suma", "total general", "summe", "gesamt", "gesamtsumme")
+)
+"""What the last line of a sheet says in place of a number: in English, Spanish and German."""
 
-    def __init__(self, reader: FactReader, mapping: Mapping[str, Mapped], file: str, titles: list[str] | None) -> None:
+
+class BadCell(NamedTuple):
+    """A cell that could not be read, of a row that is judged without it: the row's number, the cell, what is wrong."""
+
+    sku: str
+    cell: str
+    problem: Problem
+
+
+class ItemReader:
+    """Reads one catalogue; what is wrong goes to `problems` and `bad_cells`, to be taken from there.
+
+    A row is lost for its number alone: what else cannot be read of it is not known of its item.
+    """
+
+    def __init__(self, reader: FactReader, mapping: FileMapping, file: str, titles: list[str] | None) -> None:
         self._reader, self._mapping, self._file = reader, mapping, file
         self._facts = reader.vocabulary.of("accessory")
         self.slots: dict[str, Type] = {
@@ -38,6 +57,8 @@ class ItemReader:
         self.header = Header({}, ())
         self.places: dict[str, int] = {}
         self.problems: list[Problem] = []
+        self.bad_cells: list[BadCell] = []
+        self._lost: dict[str, int] = {}
         self.other_subjects: dict[str, int] = {}
         self._known(titles or [])
 
@@ -46,11 +67,11 @@ class ItemReader:
         if all(title in self._titles for title in titles):
             return
         self._titles |= dict.fromkeys(titles)
-        self.header = read_header(self._titles, self._mapping, self._reader.vocabulary, self._file)
+        self.header = read_header(self._titles, self._mapping.columns, self._reader.vocabulary, self._file)
         for title, column in self.header.columns.items():
             fact = self._facts.get(column.name)
             if fact is not None and title not in self._columns:
-                self._columns[title] = FactColumn(self._reader, fact, column)
+                self._columns[title] = FactColumn(self._reader, fact, column, self._mapping.unknown)
 
     def units(self) -> dict[str, str]:
         """The unit of each column that is a quantity."""
@@ -58,7 +79,7 @@ class ItemReader:
 
     def mapped_in_vain(self) -> list[str]:
         """The columns that the mapping names and no row had."""
-        return [title for title in self._mapping if title not in self._titles]
+        return [title for title in self._mapping.columns if title not in self._titles]
 
     def title(self, name: str) -> str | None:
         """The title of the column that is a key or a fact."""
@@ -70,22 +91,20 @@ class ItemReader:
         read = {
             title: column.codes(chunk.cells[title]) for title, column in self._columns.items() if title in chunk.cells
         }
-        good = self._accessories(chunk)
-        for title, codes in read.items():
-            wrong = self._columns[title].wrong(codes)
-            for row in np.flatnonzero(wrong & good):
-                self._wrong_cell(chunk, int(row), self._columns[title], int(codes[row]))
-        for title, codes in read.items():
-            good &= ~self._columns[title].wrong(codes)
-        skus = self._named(chunk, good)
-        rows = np.flatnonzero(good)
+        rows, skus = self._named(chunk, self._accessories(chunk))
         columns: dict[str, Column] = {}
+        unread: dict[str, NDArray[np.bool_]] = {}
         for title, codes in read.items():
-            columns |= self._columns[title].columns(codes[rows])
+            column, of = self._columns[title], codes[rows]
+            columns |= column.columns(of)
+            unread |= column.unread(of)
+            for place in np.flatnonzero(column.wrong(of)).tolist():
+                self._wrong_cell(chunk, int(rows[place]), skus[place], column, int(of[place]))
         cells = chunk.cells.get(self.title("fits") or "", [])
         claims = [names_in(cells[row]) if cells else [] for row in rows]
         lines = np.array(chunk.lines, np.int64)[rows]
-        return Items(skus, lines, {name: self._column(columns, name, len(rows)) for name in self.slots}), claims
+        every = {name: self._column(columns, name, len(rows)) for name in self.slots}
+        return Items(skus, lines, every, unread), claims
 
     def _column(self, columns: Mapping[str, Column], name: str, rows: int) -> Column:
         if name in columns:
@@ -106,39 +125,51 @@ class ItemReader:
                 self.other_subjects[one] = self.other_subjects.get(one, 0) + 1
         return np.array([subject == "accessory" for subject in subjects], np.bool_)
 
-    def _named(self, chunk: Chunk, good: NDArray[np.bool_]) -> list[str]:
-        """The SKUs of the good rows; a row without one, or with one that was there before, is good no more."""
-        skus = []
+    def _named(self, chunk: Chunk, accessories: NDArray[np.bool_]) -> tuple[NDArray[np.intp], list[str]]:
+        """The rows with a number of their own, and their numbers; one that was there before, read or not, is not."""
+        skus, rows = list[str](), list[int]()
+        self._note_lost(chunk)
         cells = chunk.cells.get(self.title("sku") or "")
-        for row in np.flatnonzero(good).tolist():
+        for row in np.flatnonzero(accessories).tolist():
             sku = name_in(cells[row]) if cells else ""
             if not sku or not sku.isprintable():
                 self._complain(chunk, row, "sku", f"{quoted(sku)} names no item", "every row has its own `sku`")
-                good[row] = False
-            elif sku in self.places:
+            elif sku in self.places or self._lost.get(sku, chunk.lines[row]) < chunk.lines[row]:
                 help = "each item stands in one row"
                 self._complain(chunk, row, "sku", f"{quoted(sku)} stands in a row before this one", help)
-                good[row] = False
             else:
                 self.places[sku] = len(self.places)
                 skus.append(sku)
-        return skus
+                rows.append(row)
+                if sku.strip(" :").casefold() in _TOTALS:
+                    self._looks_like_totals(chunk.lines[row], sku)
+        return np.array(rows, np.intp), skus
+
+    def _note_lost(self, chunk: Chunk) -> None:
+        """Keep the numbers of rows that have not as many cells as the header."""
+        place = next((place for place, title in enumerate(chunk.cells) if title == self.title("sku")), None)
+        for line, cells in chunk.lost:
+            if place is not None and place < len(cells):
+                self._lost.setdefault(name_in(cells[place]), line)
+
+    def _looks_like_totals(self, line: int, sku: str) -> None:
+        message, help = "looks like a line of totals and not like an item", "take the line out, if it is one"
+        self.bad_cells.append(BadCell(sku, sku, Problem(message, help, pointer=self.title("sku") or "sku", line=line)))
 
     def _complain(self, chunk: Chunk, row: int, name: str, message: str, help: str) -> None:
         title = self.title(name) or name
         self.problems.append(Problem(message, help, pointer=title, file=self._file, line=chunk.lines[row]))
 
-    def _wrong_cell(self, chunk: Chunk, row: int, column: FactColumn, code: int) -> None:
-        found = column.problem(code)
-        self.problems.append(
-            Problem(found.message, found.help, pointer=found.pointer, file=self._file, line=chunk.lines[row])
-        )
+    def _wrong_cell(self, chunk: Chunk, row: int, sku: str, column: FactColumn, code: int) -> None:
+        found, cell = column.problem(code), chunk.cells[column.column.title][row] or ""
+        told = replace(found, file=self._file, line=chunk.lines[row])
+        self.bad_cells.append(BadCell(sku, quoted(cell.removeprefix(WIRE))[1:-1], told))
 
 
 def read_items(
     path: Path,
     reader: FactReader,
-    mapping: Mapping[str, Mapped],
+    mapping: FileMapping,
     claims: ClaimReader,
     spool: Spool,
     rows: int,
@@ -153,13 +184,17 @@ def read_items(
     first: list[Problem] = []
     with (
         spool.bad_rows.open("w", encoding="utf-8", newline="") as bad,
+        spool.bad_cells.open("w", encoding="utf-8", newline="") as cells,
         spool.bad_claims.open("w", encoding="utf-8", newline="") as bad_claims,
     ):
         bad_rows, wrong_claims = _writer(bad), _writer(bad_claims)
+        bad_cells = csv.writer(cells, lineterminator="\n")
+        bad_cells.writerow(_CELL)
         waiting: list[Items] = []
+        read = 0
         for chunk in read_chunks(path, items.problems, items.units(), items.header.columns):
-            found.rows += len(chunk.lines)
-            tell(found.rows)
+            read += len(chunk.lines)
+            tell(read)
             start = len(items.places)
             block, claimed = items.read(chunk)
             found.claims_told |= items.title("fits") is not None
@@ -167,6 +202,7 @@ def read_items(
                 for problem in claims.add(place, names, line, items.title("fits") or "fits"):
                     found.bad_claims += _tell(wrong_claims, problem)
             _tell_all(bad_rows, items.problems, found, first)
+            _tell_cells(bad_cells, items.bad_cells, found)
             waiting = _write_whole(spool, [*waiting, block], rows, found)
         _tell_all(bad_rows, items.problems, found, first)
         if waiting:
@@ -174,6 +210,7 @@ def read_items(
     if not found.items:
         nothing = Problem("no row could be read", "every row is bad, or there is none", file=str(path))
         raise ProblemsFound([*first[:_SHOWN], nothing])
+    found.rows = found.items + found.bad_rows + sum(items.other_subjects.values())
     found.passed_over, found.other_subjects = list(items.header.passed_over), items.other_subjects
     found.mapped_in_vain = items.mapped_in_vain()
     return found, items.places
@@ -200,6 +237,16 @@ def _tell_all(rows: Any, problems: list[Problem], found: ReadReport, first: list
     problems.clear()
 
 
+def _tell_cells(rows: Any, cells: list[BadCell], found: ReadReport) -> None:
+    """Write the cells of a chunk that could not be read, row by row, and let go of them."""
+    cells.sort(key=lambda cell: cell.problem.line)
+    for sku, cell, problem in cells:
+        rows.writerow([problem.line, sku, problem.pointer, cell, problem.message, problem.help])
+    found.bad_cells += len(cells)
+    found.rows_of_bad_cells += len({cell.problem.line for cell in cells})
+    cells.clear()
+
+
 def _write_whole(spool: Spool, waiting: list[Items], rows: int, found: ReadReport) -> list[Items]:
     """Write the blocks that are full; what is left waits."""
     if sum(len(block.skus) for block in waiting) < rows:
@@ -218,15 +265,20 @@ def _keep(spool: Spool, items: Items, found: ReadReport) -> None:
         found.blocks, found.items = found.blocks + 1, found.items + len(items.skus)
 
 
-def items_of_columns(cells: Mapping[str, list[Any]], reader: FactReader, file: str) -> tuple[Items, list[list[str]]]:
-    """Items given as columns of raw values, all of them good; ProblemsFound otherwise."""
-    items = ItemReader(reader, {}, file, list(cells))
+def items_of_columns(
+    cells: Mapping[str, list[Any]], reader: FactReader, file: str
+) -> tuple[Items, list[list[str]], list[BadCell]]:
+    """Items given as columns of raw values, the names each is claimed to fit, and the cells that could not be read.
+
+    ProblemsFound where a row has no number of its own.
+    """
+    items = ItemReader(reader, FileMapping(), file, list(cells))
     rows = max(map(len, cells.values()), default=0)
     chunk = Chunk(list(range(1, rows + 1)), {name: [as_cell(one) for one in column] for name, column in cells.items()})
-    found = items.read(chunk)
+    found, claims = items.read(chunk)
     if items.problems:
         raise ProblemsFound(items.problems)
-    return found
+    return found, claims, items.bad_cells
 
 
 def append_problems(path: Path, problems: list[Problem]) -> int:

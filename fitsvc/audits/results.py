@@ -22,6 +22,7 @@ TABLES: Final = (
     "carried",
     "unclaimed",
     "bad_rows",
+    "bad_cells",
     "bad_claims",
     "suspicious",
     "fits_nothing",

@@ -6,7 +6,8 @@ part of a file is passed over in silence.
 
 import json
 from collections.abc import Collection, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from itertools import islice
 from pathlib import Path
 from typing import Any, Final
 
@@ -29,10 +30,14 @@ WIRE: Final = "\0"
 
 @dataclass(frozen=True, slots=True)
 class Chunk:
-    """Some rows: where each stands in the file, and the cells by column title; None is an empty cell."""
+    """Some rows: where each stands in the file, and the cells by column title; None is an empty cell.
+
+    `lost` are the rows beside them that have not as many cells as the header, with where they stand.
+    """
 
     lines: list[int]
     cells: dict[str, list[str | None]]
+    lost: list[tuple[int, list[str]]] = field(default_factory=list)
 
 
 def read_chunks(
@@ -87,23 +92,16 @@ def _csv_chunks(path: Path, problems: list[Problem]) -> Iterator[Chunk]:
     titles = [title.strip() for title in titles]
     if wrong := _bad_titles(titles, str(path)):
         raise ProblemsFound([*problems, *wrong])
-    lines: list[int] = []
-    cells: list[list[str]] = []
-    for line, row in rows:
-        if len(row) != len(titles):
-            problems.append(ragged(len(row), len(titles), str(path), line))
-            continue
-        lines.append(line)
-        cells.append(row)
-        if len(lines) == CHUNK:
-            yield _csv_chunk(titles, lines, cells)
-            lines, cells = [], []
-    yield _csv_chunk(titles, lines, cells)
+    while some := list(islice(rows, CHUNK)):
+        lost = [(line, row) for line, row in some if len(row) != len(titles)]
+        problems += [ragged(len(row), len(titles), str(path), line) for line, row in lost]
+        yield _csv_chunk(titles, some if not lost else [one for one in some if len(one[1]) == len(titles)], lost)
+    yield _csv_chunk(titles, [], [])
 
 
-def _csv_chunk(titles: list[str], lines: list[int], rows: list[list[str]]) -> Chunk:
-    columns = [list(column) for column in zip(*rows, strict=True)] or [[] for _ in titles]
-    return Chunk(lines, dict(zip(titles, columns, strict=True)))
+def _csv_chunk(titles: list[str], rows: list[tuple[int, list[str]]], lost: list[tuple[int, list[str]]]) -> Chunk:
+    columns = [list(column) for column in zip(*(row for _, row in rows), strict=True)] or [[] for _ in titles]
+    return Chunk([line for line, _ in rows], dict(zip(titles, columns, strict=True)), lost)
 
 
 def _csv_rows(path: Path, problems: list[Problem]) -> Iterator[tuple[int, list[str]]]:

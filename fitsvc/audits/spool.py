@@ -30,6 +30,8 @@ _RUN: Final = "run.json"
 _REPORT: Final = "read.json"
 _CLAIMS: Final = "claims.npz"
 _LOCK: Final = "judging.lock"
+_UNREAD: Final = "unread "
+"""Begins the name of an array of what could not be read of a slot."""
 Array = NDArray[Any]
 
 
@@ -140,6 +142,11 @@ class Spool:
         return self.folder / "bad_rows.csv"
 
     @property
+    def bad_cells(self) -> Path:
+        """The file of cells that could not be read, of rows that are judged."""
+        return self.folder / "bad_cells.csv"
+
+    @property
     def bad_claims(self) -> Path:
         """The file of what is wrong with claims."""
         return self.folder / "bad_claims.csv"
@@ -147,6 +154,7 @@ class Spool:
     def keep_block(self, block: int, items: Items) -> None:
         """Keep a block of items."""
         arrays: dict[str, Array] = {"lines": items.lines}
+        arrays |= {_UNREAD + name: flags for name, flags in items.unread.items()}
         for name, column in items.columns.items():
             arrays |= {_end(name, place): array for place, array in enumerate(arrays_of(column))}
         self._write_arrays(_items(block), arrays)
@@ -155,12 +163,13 @@ class Spool:
     def block(self, block: int) -> Items:
         """A block of items."""
         arrays, columns = self._arrays(_items(block)), dict[str, Column]()
+        unread = {key.removeprefix(_UNREAD): arrays[key] for key in arrays if key.startswith(_UNREAD)}
         for key in arrays:
             name, _, place = key.partition("#")
             if place == "0":
                 high = _end(name, 1)
                 columns[name] = (arrays[key], arrays[high]) if high in arrays else arrays[key]
-        return Items(self.skus(block), arrays["lines"], columns)
+        return Items(self.skus(block), arrays["lines"], columns, unread)
 
     def skus(self, block: int) -> list[str]:
         """The SKUs of a block's items."""

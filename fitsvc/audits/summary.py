@@ -16,7 +16,10 @@ from fitsvc.rulebook.outcomes import OUTCOMES
 
 _MOST_DISPUTED: Final = 1_000
 """Disputes that are told of all rigs: more than anyone settles before the next audit."""
-_ROWS: Final = ("rows", "items", "bad_rows", "other_subjects", "passed_over", "mapped_in_vain")
+_ROWS: Final = (
+    *("rows", "items", "bad_rows", "bad_cells", "rows_of_bad_cells"),
+    *("other_subjects", "passed_over", "mapped_in_vain"),
+)
 
 
 def run(audit: Audit) -> Document:
@@ -42,6 +45,7 @@ def summarized(findings: Findings) -> Document:
     rulebook, claimed = state.task.rulebook, findings.claimed.tolist()
     faults = {
         "bad_rows": report.bad_rows,
+        "bad_cells": report.bad_cells,
         "bad_claims": report.bad_claims,
         "contradicted_claims": claimed[3],
     }

@@ -9,10 +9,11 @@ from fitsvc.answers.allowances import AllowanceWords
 from fitsvc.answers.answer import AllowanceShown, WayTold
 from fitsvc.answers.either_way import tell_either_way
 from fitsvc.answers.wording import Wording
-from fitsvc.audits.blocks import Block, Kernel, RigResult, decided_by, pair_case
+from fitsvc.audits.blocks import Block, Kernel, decided_by, pair_case
 from fitsvc.audits.claims import Claims
 from fitsvc.audits.items import Items
 from fitsvc.audits.missing import OpenFacts
+from fitsvc.audits.rig_results import RigResult
 from fitsvc.audits.rigs import AuditRig
 from fitsvc.audits.spool import ClaimCarried, ClaimFate, PartCounts
 from fitsvc.engine.columns.kernel import Judged
@@ -166,15 +167,16 @@ class ClaimTeller:
 
     def _worded(self, rule: str, outcome: int, case: Case, cases: Sequence[WayTold]) -> tuple[str, str]:
         """The margin, and why: of a rule that fails in one case of an open choice, why it does then."""
-        if cases:
-            return "", next(one.reason for one in cases if one.rule == rule)
+        if of_case := next((one.reason for one in cases if one.rule == rule), ""):
+            return "", of_case
         words = self._words.rules(bool(case.adapters))[self._places[rule]]
         finding = words.finding("fails" if outcome == FAILS else "undetermined", case, "us")
         return finding.margin, finding.reason
 
     def _case(self, items: Items, item: int, rig: AuditRig) -> Case:
         """The case of one pair, with its opening's facts."""
-        return self._kernel.engine.opened(pair_case(self._kernel, items.columns, item, items.skus[item], rig))
+        case = pair_case(self._kernel, items.columns, item, items.skus[item], rig, items.unread)
+        return self._kernel.engine.opened(case)
 
 
 def _row(line: int, sku: str, rig: str, outcome: str, one: AllowanceShown) -> ClaimCarried:

@@ -135,12 +135,13 @@ def _missing_once(problems: "Sequence[Problem]") -> "list[Problem]":
 
 
 def _show(summary: Document, output: Path) -> None:
-    from fitsvc.audits.page import others
+    from fitsvc.audits.page import others, told
 
     console, rows = out(), summary["rows"]
-    paragraph(console, f"{rows['items']:,} items with {summary['rigs']:,} rigs: {summary['pairs']:,} pairs.")
-    told = [f"{count:,} {name}" for name, count in summary["outcomes"].items() if count]
-    paragraph(console, ", ".join(told), sign="·", indent=2)
+    counts = (told(rows["items"], "items"), told(summary["rigs"], "rigs"), told(summary["pairs"], "pairs"))
+    paragraph(console, "{} with {}: {}.".format(*counts))
+    outcomes = [f"{count:,} {name}" for name, count in summary["outcomes"].items() if count]
+    paragraph(console, ", ".join(outcomes), sign="·", indent=2)
     if rows["other_subjects"]:
         paragraph(console, f"Not accessories, and not audited: {others(rows)}", sign="·", indent=2)
     if rows["passed_over"]:
@@ -148,7 +149,7 @@ def _show(summary: Document, output: Path) -> None:
     if rows["mapped_in_vain"]:
         words = f"Columns of the mapping that the catalogue has not: {', '.join(rows['mapped_in_vain'])}"
         paragraph(console, words, sign="·", indent=2)
-    faults = [f"{count:,} {name.replace('_', ' ')}" for name, count in summary["faults"].items() if count]
+    faults = [told(count, name) for name, count in summary["faults"].items() if count]
     paragraph(console, f"Faults: {', '.join(faults)}" if faults else "No faults", sign="·", indent=2)
     if odd := sum(summary["suspicious"].values()):
         paragraph(console, f"{odd:,} figures look wrong", sign="·", indent=2)
@@ -167,7 +168,7 @@ def _show(summary: Document, output: Path) -> None:
     for one in summary["missing"][:3]:
         name = "item" if "items" in one else "rig"
         where = f"1 {name}" if one[f"{name}s"] == 1 else f"{one[f'{name}s']:,} {name}s"
-        words = f"{one['fact']} on {where} alone would decide {one['pairs']:,} pairs"
+        words = f"{one['fact']} on {where} alone would decide {told(one['pairs'], 'pairs')}"
         paragraph(console, words, sign="·", indent=2)
     paragraph(console, f"All of it: {output / 'summary.html'}")
 

@@ -120,7 +120,8 @@ def _fitting(
     for start in range(0, len(made), _BATCH):
         some = made[start : start + _BATCH]
         cells = {title: [one[title] for one in some] for title in TITLES} | {"sku": list(map(str, range(len(some))))}
-        items, _ = items_of_columns(cells, reader, "the models")
+        items, _, bad = items_of_columns(cells, reader, "the models")
+        assert not bad
         block = kernel.block(items.columns, len(some))
         found = np.array([result.outcome[block.signature_of] for _, result in block.judge(rigs)], np.int8)
         fitting = np.any(found <= _FITS, axis=0).tolist()

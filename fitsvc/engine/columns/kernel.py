@@ -23,7 +23,7 @@ from fitsvc.engine.columns.views import ItemValues
 from fitsvc.engine.point import Point
 from fitsvc.facts import Case
 from fitsvc.language import typed
-from fitsvc.language.truth import NO
+from fitsvc.language.truth import NO, UNKNOWN, YES
 from fitsvc.language.types import Type, Value
 from fitsvc.rulebook.outcomes import OUTCOME_OF, OUTCOMES, Effect, Outcome
 
@@ -36,6 +36,10 @@ out: a shop's few catalogues with rigs of up to `MOST_ADAPTERS`."""
 _PAIRS: Final = 4 << 20
 _MOST_RIGS: Final = 1024
 """So many rigs at most, and pairs of a rig and a signature, are judged together."""
+_NONE: Final[Mapping[str, NDArray[np.bool_]]] = {}
+_BITS: Final = 64
+UNREAD: Final = " unread"
+"""The column of facts that could not be read, a bit each; of more than 64 some share one."""
 _APART: Final = ""
 """The column that tells items apart which are folded with no others; no slot has such a name."""
 
@@ -79,22 +83,39 @@ class Columns:
         return Catalogue(wanted, columns_of(items, self.slots(wanted)), flags, len(items))
 
     def catalogue_of(
-        self, columns: Mapping[str, Column], subjects: Iterable[str], count: int, apart: Sequence[int] = ()
+        self,
+        columns: Mapping[str, Column],
+        subjects: Iterable[str],
+        count: int,
+        apart: Sequence[int] = (),
+        unread: Mapping[str, NDArray[np.bool_]] = _NONE,
     ) -> Catalogue:
         """Fold items given as columns; a slot without one is unknown of every item, and not in the question.
 
-        Each of those `apart`, given by their places, is a signature of its own.
+        Each of those `apart`, given by their places, is a signature of its own. Of facts that are `unread` something
+        is said that could not be read: whether that names them is as little known as their value. The column UNREAD
+        keeps which they are, by the bits of `unread_bits`.
         """
         wanted = frozenset(subjects)
         slots = self.slots(wanted)
         used = {name: columns[name] for name in slots if name in columns}
         flags = {name: known_rows(slots[name], used[name]) for name in self.presences(wanted) if name in used}
         flags |= {name: np.full(count, name in wanted) for name in self.presences(wanted) if name not in used}
+        for name in unread.keys() & flags.keys():
+            flags[name] = np.where(unread[name], UNKNOWN, flags[name].astype(np.uint8) * YES).astype(np.uint8)
+        if told := unread.keys() & slots.keys():
+            bits = [unread[name].astype(np.uint64) * self.unread_bits(wanted, [name]) for name in told]
+            used[UNREAD] = np.bitwise_or.reduce(bits)
         if len(apart):
             own = np.zeros(count, np.uint64)
             own[list(apart)] = np.arange(1, len(apart) + 1)
             used[_APART] = own
         return Catalogue(wanted, used, flags, count)
+
+    def unread_bits(self, subjects: Iterable[str], names: Iterable[str]) -> np.uint64:
+        """The bits of some facts in the column UNREAD, among those of some subjects that any rule reads."""
+        places = {name: place for place, name in enumerate(self.slots(subjects))}
+        return np.uint64(sum(1 << place for place in {places[name] % _BITS for name in names if name in places}))
 
     def program(self, subjects: frozenset[str], adapters: int) -> Program:
         """The rulebook laid out for items of some subjects, and rigs with so many adapters."""

@@ -16,6 +16,8 @@ from fitsvc.language.types import ListType, Mask, NumberType, Type, Value
 
 Array = NDArray[np.float64] | NDArray[np.uint64] | NDArray[np.uint8]
 Column = tuple[NDArray[np.float64], NDArray[np.float64]] | NDArray[np.uint64] | NDArray[np.uint8]
+Presence = NDArray[np.bool_] | NDArray[np.uint8]
+"""Whether something is in the question: yes or no, or truths."""
 _ODD: Final = (0x9E3779B97F4A7C15, 0xC2B2AE3D27D4EB4F)
 """Odd constants whose product spreads bits (the golden ratio's, and a prime of the xxHash family)."""
 
@@ -122,15 +124,15 @@ def order_rows(ranked: Sequence[NDArray[np.int64]], count: int) -> Groups:
 class Catalogue:
     """Items of the same subjects, folded into signatures: `columns` by slot, one row a signature, the commonest first.
 
-    `present` tells by name whether a subject, or a fact that opens a topic, is in the question; `signature_of` is
-    each item's row.
+    `present` tells by name whether a subject, or a fact that opens a topic, is in the question, as truths where that
+    is not known of some item; `signature_of` is each item's row.
     """
 
     def __init__(
         self,
         subjects: frozenset[str],
         columns: Mapping[str, Column],
-        present: Mapping[str, NDArray[np.bool_]],
+        present: Mapping[str, Presence],
         count: int,
     ) -> None:
         flags = {subject: bits.astype(np.uint8) for subject, bits in present.items()}
@@ -153,7 +155,7 @@ class Catalogue:
         cls,
         subjects: frozenset[str],
         columns: Mapping[str, Column],
-        present: Mapping[str, NDArray[np.bool_]],
+        present: Mapping[str, Presence],
         weights: NDArray[np.int64],
         signature_of: NDArray[np.uint32],
     ) -> "Catalogue":

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fitsvc.engine.columns.programs import Program
-from fitsvc.engine.columns.signatures import Catalogue, Column, column_of, order_rows, ranks, taken, whole
+from fitsvc.engine.columns.signatures import Catalogue, Column, Presence, column_of, order_rows, ranks, taken, whole
 from fitsvc.engine.columns.values import Cells, Evaluation
 from fitsvc.language import typed
 from fitsvc.language.truth import YES
@@ -54,7 +54,7 @@ class ItemValues:
                 continue
             if isinstance(step.node, typed.Present):
                 present = catalogue.present.get(step.node.name)
-                known[number] = np.full(count, YES, np.uint8) if present is None else present.astype(np.uint8) * YES
+                known[number] = np.full(count, YES, np.uint8) if present is None else _truths(present)
             elif isinstance(step.node, typed.Read):
                 found = catalogue.columns.get(step.node.name)
                 known[number] = _everywhere(step.node.type, count) if found is None else found
@@ -96,6 +96,11 @@ class ItemValues:
             np.bincount(codes, self.weights, minlength=count).astype(np.float64),
             dead,
         )
+
+
+def _truths(present: Presence) -> NDArray[np.uint8]:
+    """Whether something is in the question, as truths."""
+    return np.asarray(present if present.dtype == np.uint8 else present.astype(np.uint8) * YES, np.uint8)
 
 
 def _everywhere(kind: Type, count: int) -> Cells:

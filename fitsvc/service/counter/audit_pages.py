@@ -27,6 +27,7 @@ _TABLES: Final = {
     "carried": later("what items may carry on the rigs that they are claimed to fit"),
     "unclaimed": later("fits that nobody claims"),
     "bad_rows": later("rows that could not be read"),
+    "bad_cells": later("cells that could not be read, of rows that are judged without them"),
     "bad_claims": later("claims that could not be read"),
     "suspicious": later("figures that look wrong"),
     "fits_nothing": later("items not known to fit any rig"),

@@ -1,0 +1,117 @@
+"""What an audit makes of a cell that cannot be read: the fact is not known, nor whether it is named; never a yes."""
+
+from functools import cache
+from pathlib import Path
+
+import numpy as np
+import pytest
+from audit_world import Rows, accessories, audit, found, pairs, rigs, summary
+from demo_world import answerer
+
+from fitsvc.audits.blocks import Kernel
+from fitsvc.audits.reading import items_of_columns
+from fitsvc.language.problems import ProblemsFound
+from fitsvc.rulebook.outcomes import OUTCOMES
+
+_UNREAD = "??"
+_YES = OUTCOMES.index("conditional")
+_FEW, _EACH = 3, 4
+
+
+@cache
+def _kernel() -> Kernel:
+    return Kernel(answerer().rulebook)
+
+
+def _outcomes(rows: Rows) -> np.ndarray[tuple[int, int], np.dtype[np.int64]]:
+    """The outcome of each rig with each row, worst last."""
+    cells = {title: [row[title] for row in rows] for title in rows[0]} | {"sku": [str(n) for n in range(len(rows))]}
+    items, _, _ = items_of_columns(cells, answerer().reader, "rows")
+    block = _kernel().block(items.columns, len(rows), {}, items.unread)
+    return np.array([result.outcome[block.signature_of] for _, result in block.judge(rigs()[::_EACH])], np.int64)
+
+
+def test_an_unreadable_cell_never_makes_a_yes() -> None:
+    """Each cell in turn, and each with the next, made unreadable: what fits then fits as it was, and with it empty.
+
+    Emptied instead, some cells make a yes of a no, as what a rule asks of a fact is not asked of an item without it:
+    an audit that took what it cannot read for empty would say so.
+    """
+    titles = [title for title in accessories()[0] if title not in ("sku", "fits")]
+    whole, unread, blank, both, neither = Rows(), Rows(), Rows(), Rows(), Rows()
+    for row in accessories()[::2]:
+        for title, other in zip(titles, [*titles[1:], titles[0]], strict=True):
+            whole.append(row)
+            unread.append({**row, title: _UNREAD})
+            blank.append({**row, title: ""})
+            both.append({**row, title: _UNREAD, other: _UNREAD})
+            neither.append({**row, title: "", other: ""})
+    true, open_, empty, open_two, empty_two = map(_outcomes, (whole, unread, blank, both, neither))
+    assert ((empty <= _YES) & (true > _YES)).sum() > 10, "no cell matters by being there"
+    for said, others in ((open_, (true, empty)), (open_two, (true, open_, empty_two))):
+        assert (said <= _YES).sum() > 100
+        for known in others:
+            assert not ((said <= _YES) & (known > _YES)).any(), "a yes that rests on what could not be read"
+    # Nor does it make a no: what fails without it fails with what the cell says and with nothing there.
+    fails = OUTCOMES.index("fails")
+    assert not ((open_ == fails) & ((true != fails) | (empty != fails))).any()
+
+
+def test_an_odd_cell_costs_a_fact_and_not_the_row(tmp_path: Path) -> None:
+    """The row is an item, its claim is judged, and the cell is told with its row, its column and what is taken."""
+    rig = next(rig for rig in rigs() if rig.key == "rig_farm_muckle")
+    (tmp_path / "a.csv").write_text(
+        "sku,kind,shank,weight [lb],fits\n"
+        f"A,ball_mount,2-1/2 in,heavy,{rig.key}\nB,ball_mount,2.05 in,9,{rig.key}\nTotal,,,327,\n"
+    )
+    audit(tmp_path / "a.csv", tmp_path / "out", [rig])
+    told = [(row["row"], row["sku"], row["column"], row["cell"]) for row in found(tmp_path / "out", "bad_cells")]
+    assert told == [
+        *(("2", "A", "weight [lb]", "heavy"), ("3", "B", "shank", "2.05 in"), ("4", "Total", "sku", "Total")),
+    ]
+    assert "`2 in` (50.8 mm)" in found(tmp_path / "out", "bad_cells")[1]["allowed"]
+    assert found(tmp_path / "out", "bad_rows") == []
+    outcomes = {row["sku"]: row["outcome"] for row in pairs(tmp_path / "out")}
+    assert outcomes == {"A": "fails", "B": "undetermined", "Total": "undetermined"}
+    assert {row["rule"] for row in found(tmp_path / "out", "claims") if row["sku"] == "A"} == {"shank-fits-opening"}
+    rows = summary(tmp_path / "out")["rows"]
+    assert (rows["rows"], rows["items"], rows["bad_rows"], rows["bad_cells"]) == (3, 3, 0, 3)
+
+
+def test_a_row_is_lost_for_its_number_or_its_cells_alone(tmp_path: Path) -> None:
+    """Missing and repeated numbers are told, of a row too that had too many cells; what was read adds up."""
+    (tmp_path / "a.csv").write_text(
+        "sku,kind\nA,step,1\nA,step\n,step\nB,stp\nB,step\nC,step\nD,step,\n", encoding="utf-8"
+    )
+    audit(tmp_path / "a.csv", tmp_path / "out", rigs()[:_FEW])
+    assert [(row["row"], row["column"]) for row in found(tmp_path / "out", "bad_rows")] == [
+        *(("2", ""), ("3", "sku"), ("4", "sku"), ("6", "sku"), ("8", "")),
+    ]
+    assert [row["sku"] for row in found(tmp_path / "out", "items")] == ["B", "C"]
+    rows = summary(tmp_path / "out")["rows"]
+    assert rows["rows"] == rows["items"] + rows["bad_rows"] == 7
+
+
+def test_words_for_what_is_not_known_stand_once_for_a_file(tmp_path: Path) -> None:
+    """`unknown` words leave a fact open in any column, whatever their case; `values` are found so too."""
+    (tmp_path / "map.yaml").write_text(
+        "unknown: [N/A, TBD, '—']\ncolumns:\n  Sort: {fact: kind, values: {Hitch Step: step}}\n"
+    )
+    (tmp_path / "a.csv").write_text("sku,Sort,weight [lb]\nA,hitch  step,n/a\nB,tbd,—\nC,HITCH STEP,30\n")
+    audit(tmp_path / "a.csv", tmp_path / "out", rigs()[:_FEW], mapping=tmp_path / "map.yaml")
+    assert found(tmp_path / "out", "bad_cells") == []
+    (tmp_path / "blank.csv").write_text("sku,kind,weight [lb]\nA,step,\nC,step,30\n")
+    audit(tmp_path / "blank.csv", tmp_path / "blank", rigs()[:_FEW])
+    worth = {(row["sku"], row["rig"]): OUTCOMES.index(row["outcome"]) for row in pairs(tmp_path / "out")}
+    for row in pairs(tmp_path / "blank"):
+        assert worth[row["sku"], row["rig"]] >= OUTCOMES.index(row["outcome"])
+
+
+@pytest.mark.parametrize("text", ["unknown: N/A\ncolumns: {sku: sku}", "unknown: [{a: b}]\ncolumns: {Wt: weight}"])
+def test_unknown_is_a_list_of_words(tmp_path: Path, text: str) -> None:
+    """Anything else under `unknown` is refused at its line."""
+    (tmp_path / "map.yaml").write_text(text)
+    (tmp_path / "a.csv").write_text("sku,Wt\nA,30 lb\n")
+    with pytest.raises(ProblemsFound) as told:
+        audit(tmp_path / "a.csv", tmp_path / "out", rigs()[:_FEW], mapping=tmp_path / "map.yaml")
+    assert [(one.message, one.line) for one in told.value.problems] == [("`unknown` is a list of words", 1)]
