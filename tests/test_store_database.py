@@ -141,6 +141,14 @@ def test_a_session_commits_at_its_end_or_not_at_all(database: store.Database) ->
         assert session.exec(select(Vehicle.id)).all() == ["veh_kept"]
 
 
+def test_a_session_is_over_at_its_end(database: store.Database) -> None:
+    """Used after its end it raises: else it would take a connection again, which nobody gives back."""
+    with database.session() as session:
+        session.exec(select(Vehicle)).all()
+    with pytest.raises(sa.exc.InvalidRequestError):
+        session.exec(select(Vehicle)).all()
+
+
 def test_sqlite_keeps_what_it_promises(tmp_path: Path) -> None:
     """Every connection has foreign keys on and a write-ahead log."""
     url = f"sqlite:///{tmp_path / 'fitsvc.db'}"

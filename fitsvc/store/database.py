@@ -56,10 +56,12 @@ class Database:
         """Give a session: committed at the end, rolled back when anything is raised.
 
         After a StoreError inside, leave the block: the session may not be fit for more.
-        Records stay readable afterwards.
+        Records stay readable afterwards. A session used after its end would take a connection that nobody gives back,
+        and raises instead.
         """
         self._require_the_file()
-        with plain_errors(self._url), Session(self._engine, expire_on_commit=False) as session:
+        made = Session(self._engine, expire_on_commit=False, close_resets_only=False)
+        with plain_errors(self._url), made as session:
             yield session
             session.commit()
 

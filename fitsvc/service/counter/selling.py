@@ -89,6 +89,7 @@ def sell(request: AnyRequest) -> Response[str] | Redirect:
         if sold is not None and not asked.left_out and kept | one != dict(request.query_params.multi_items()):
             return Redirect(link("/sell", kept | one), status_code=303)
         shown = _form(service, asker, settled, problems, system)
+        lines = asked_lines(asker, write_fields(asked.document), None, system) if sold else []
         chosen = [basket for basket in sold.baskets if basket.key == fields.get(BASKET)] if sold else []
     base = service.operator.address or str(request.base_url).rstrip("/")
     address = base + link("/sell", kept | (one if chosen else {}))
@@ -109,7 +110,7 @@ def sell(request: AnyRequest) -> Response[str] | Redirect:
         today=datetime.now(UTC).date().isoformat(),
         change=link("/", {name: text for name, text in kept.items() if not name.startswith(WANTED)}),
         system=system,
-        asked=asked_lines(asker, write_fields(asked.document), None, system) if sold else [],
+        asked=lines,
         **shown,
     )
 
