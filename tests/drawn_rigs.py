@@ -1,6 +1,7 @@
 """Random rigs for drawings, with every fact a side view shows, and the drawing read back from its SVG."""
 
 import random
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 from xml.etree import ElementTree
@@ -8,6 +9,7 @@ from xml.etree import ElementTree
 import demo_world
 
 from fitsvc.answers.question import read_question
+from fitsvc.answers.things import Thing, read_things
 from fitsvc.drawing.ink import Drawing
 from fitsvc.drawing.side_view import side_view
 from fitsvc.facts import Case
@@ -74,6 +76,21 @@ def case_of(facts: dict[str, dict[str, Any]], adapters: list[dict[str, Any]] | N
     }
     rig["adapters"] = [{"facts": _wire(one)} for one in adapters or []]
     return read_question({"rig": rig, **wire}, demo_world.answerer().reader, demo_world.world()).case
+
+
+def things_of(several: Sequence[tuple[dict[str, dict[str, Any]], list[dict[str, Any]]]]) -> list[Thing]:
+    """What hangs in one receiver of the first one's rig, each in adapters of its own."""
+    shared = {name: {"facts": _wire(several[0][0][name])} for name in ("vehicle", "receiver", "mounting")}
+    together = [
+        {
+            "hangs_on": "rear_receiver",
+            "rig": {"adapters": [{"facts": _wire(one)} for one in adapters]},
+            **{name: {"facts": _wire(facts[name])} for name in ("accessory", "load", "trailer") if name in facts},
+        }
+        for facts, adapters in several
+    ]
+    document = {"rig": shared, "together": together}
+    return read_things(document, demo_world.answerer().reader, demo_world.world())
 
 
 def _wire(values: dict[str, Any]) -> dict[str, Any]:

@@ -6,12 +6,13 @@ from xml.etree import ElementTree
 
 import demo_world
 import pytest
-from drawn_rigs import SVG, Read, case_of, random_facts
+from drawn_rigs import SVG, Read, case_of, random_facts, things_of
 
 from fitsvc.drawing.ink import Drawing
 from fitsvc.drawing.measures import Measures
 from fitsvc.drawing.outline import outline_of
 from fitsvc.drawing.panel import TEXT, WIDE
+from fitsvc.drawing.several_view import several_view
 from fitsvc.drawing.staging import scene_of
 from fitsvc.drawing.whole_view import whole_view
 from fitsvc.language.display import System
@@ -127,13 +128,16 @@ def test_words_meet_nowhere_and_keep_their_size() -> None:
         facts["vehicle"]["body"] = list(BODIES)[seed % len(BODIES)].partition(" ")[0]
         if seed % 4 == 0:
             _stretched(facts, seed // 4)
-        drawing = picture(facts, adapters, "metric" if seed % 3 else "us")
-        high = float((ElementTree.fromstring(drawing.svg).get("viewBox") or "").split()[3])
-        boxes = [_box(one) for one in words(drawing)]
-        assert all(one.get("font-size") == f"{TEXT:g}" for one in words(drawing))
-        outside = [one for one in boxes if one[0] < 0 or one[2] > WIDE + 1 or one[1] < 0 or one[3] > high]
-        assert outside == [], seed
-        assert [(a, b) for i, a in enumerate(boxes) for b in boxes[:i] if _meet(a, b)] == [], seed
+        _hold_words_apart(picture(facts, adapters, "metric" if seed % 3 else "us"), seed)
+
+
+def _hold_words_apart(drawing: Drawing, seed: int) -> None:
+    high = float((ElementTree.fromstring(drawing.svg).get("viewBox") or "").split()[3])
+    boxes = [_box(one) for one in words(drawing)]
+    assert all(one.get("font-size") == f"{TEXT:g}" for one in words(drawing))
+    outside = [one for one in boxes if one[0] < 0 or one[2] > WIDE + 1 or one[1] < 0 or one[3] > high]
+    assert outside == [], seed
+    assert [(a, b) for i, a in enumerate(boxes) for b in boxes[:i] if _meet(a, b)] == [], seed
 
 
 def _box(text: ElementTree.Element) -> tuple[float, float, float, float, str]:
@@ -177,6 +181,38 @@ def test_positions_are_drawn_as_they_are() -> None:
     turned = outline_of(scene)
     assert turned is not None and turned.turned
     assert turned.x(turned.xs["nose"]) == 0.0 and turned.x(turned.xs["tail"]) < turned.x(turned.xs["front"]) < 0.0
+
+
+def test_several_things_stand_each_at_its_own_place() -> None:
+    """Of several things in one receiver each is drawn where it would be alone, and named; what is hatched is of one."""
+    hatched = 0
+    for seed in range(0, 60, 3):
+        several = [random_facts(seed), random_facts(seed + 1), random_facts(seed + 2)][: 2 + seed % 2]
+        drawing = several_view(demo_world.answerer(), things_of(several), "metric" if seed % 2 else "us")
+        assert drawing is not None
+        _hold_words_apart(drawing, seed)
+        near = panels(drawing)["near"]
+        drawn = [near.rect(one) for one in near.all("rect", data_box="in use")]
+        places = [_in_use(facts, adapters, several[0][0]["mounting"]) for facts, adapters in several]
+        for place, (facts, _) in zip(places, several, strict=True):
+            assert "trailer" in facts or any(one == pytest.approx(place, abs=2.0) for one in drawn), seed
+        for mark in near.all("rect", class_="v-hit", data_region="things-stand-apart"):
+            left, right, bottom, top = near.rect(mark)
+            least = 4.0 / near.scale + 2.0
+            held = (a - 2 < left and right < b + least and c - 2 < bottom and top < d + least for a, b, c, d in places)
+            assert any(held), seed
+            hatched += 1
+    assert hatched > 5
+
+
+def _in_use(
+    facts: dict[str, Any], adapters: list[dict[str, Any]], mounting: dict[str, float]
+) -> tuple[float, float, float, float]:
+    seat = (adapters[0]["adds_length"] if adapters else 0.0) - mounting["pin_to_bumper"]
+    level = mounting["height"] + (adapters[0]["adds_rise"] if adapters else 0.0)
+    one = facts["accessory"]
+    ends = (seat + one["front_setback"], seat + one["rear_extent"])
+    return (*ends, level - one["lowest_drop"], level + one["top_height"])
 
 
 def test_what_strikes_is_hatched_and_nothing_else() -> None:

@@ -8,6 +8,8 @@ from several import BIKES, DUAL, MOUNT, RECEIVER, TRAILER, VEHICLE, rig
 
 from fitsvc.answers.question import Stored
 from fitsvc.answers.shelf import Stock, read_items
+from fitsvc.answers.things import read_things
+from fitsvc.drawing.several_view import several_view
 from fitsvc.language.problems import ProblemsFound
 from fitsvc.planning.plan import Plan
 from fitsvc.planning.planner import Planner
@@ -56,6 +58,10 @@ def test_at_the_same_time_they_hang_in_a_dual_receiver() -> None:
         again = answerer().answer(one.together.question, records)
         assert again.outcome == one.together.outcome == one.outcome in ("works", "conditional")
         assert [thing.name for thing in again.together] == ["two bikes", "the cart"]
+    assert found.best.together
+    things = read_things(found.best.together.question, answerer().reader, records)
+    drawing = several_view(answerer(), things)
+    assert drawing and drawing.title == "Side view: bike carrier, ball mount"
 
 
 @pytest.mark.parametrize(("weight", "serves"), [("120 lb", True), ("121 lb", False)])

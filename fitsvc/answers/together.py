@@ -76,6 +76,14 @@ class Together:
         beside = Beside(self.answerer, things)
         return [beside.judged(i, None, []) for i in range(len(things))]
 
+    def kind(self, thing: Thing, system: System = "us") -> str:
+        """What a thing is called that nobody has named: by its kind, where that is known."""
+        fact, case = self.answerer.rulebook.vocabulary.facts[KIND], thing.question.case
+        known = case.facts.get(KIND)
+        if known is None or not is_exact(fact.type, known):
+            return t("thing")
+        return self.wording.fact_text(KIND, case, system)
+
 
 class Beside:
     """Several cases on one rig, each with where it hangs, and what each finds beside it; by itself it finds nothing."""
@@ -126,16 +134,8 @@ class _Judging:
     def __init__(self, together: Together, things: Sequence[Thing], system: System, work: Work) -> None:
         self.together, self.answerer, self.engine = together, together.answerer, together.engine
         self.things, self.system, self.work = things, system, work
-        self.names = _told_apart([thing.name or self._kind(thing) for thing in things])
+        self.names = told_apart([thing.name or together.kind(thing, system) for thing in things])
         self.beside = Beside(together.answerer, [(thing.question.case, thing.place) for thing in things])
-
-    def _kind(self, thing: Thing) -> str:
-        """What a thing is called that nobody has named: by its kind, where that is known."""
-        fact, case = self.answerer.rulebook.vocabulary.facts[KIND], thing.question.case
-        known = case.facts.get(KIND)
-        if known is None or not is_exact(fact.type, known):
-            return t("thing")
-        return self.together.wording.fact_text(KIND, case, self.system)
 
     def question(self, i: int, near: int | None) -> Question:
         """A thing's question with all else beside it."""
@@ -256,6 +256,6 @@ def _worst(outcomes: Iterable[Outcome]) -> Outcome:
     return max(outcomes, key=OUTCOMES.index)
 
 
-def _told_apart(names: Sequence[str]) -> list[str]:
+def told_apart(names: Sequence[str]) -> list[str]:
     """The names, each once: of several alike each with its number."""
     return [f"{name} ({names[: i + 1].count(name)})" if names.count(name) > 1 else name for i, name in enumerate(names)]

@@ -36,6 +36,8 @@ def deciding(scene: Scene) -> DecidingPlace:
     """What the picture of a scene is about."""
     failing = [mark for mark in scene.marks if mark.result == "fails"]
     mark = next(iter((*failing, *scene.marks)), None)
+    if scene.others:
+        return _of_several(scene, mark)
     shape = mark.shape if mark else ""
     state = shape if shape in scene.boxes and shape != "front" else "folded" if _folds(scene) else "in use"
     whole = mark is not None and mark.against not in _LENGTHWAYS
@@ -56,9 +58,30 @@ def deciding(scene: Scene) -> DecidingPlace:
             *rows,
             KeyRow(start=middle(scene.pin), end=0.0, text=t("pin hole to bumper {length}", length=told), within=within),
         ]
-    # What ends rearmost stands first, so that no line down to a row runs through the words of another.
-    rows = sorted(rows, key=lambda row: -max(row.start, row.end))
-    return DecidingPlace(state=state, mark=mark, rows=tuple(rows), whole=whole)
+    return DecidingPlace(state=state, mark=mark, rows=_rearmost_first(rows), whole=whole)
+
+
+def _rearmost_first(rows: list[KeyRow]) -> tuple[KeyRow, ...]:
+    """What ends rearmost stands first, so that no line down to a row runs through the words of another."""
+    return tuple(sorted(rows, key=lambda row: -max(row.start, row.end)))
+
+
+def _of_several(scene: Scene, mark: Mark | None) -> DecidingPlace:
+    """Of several things in one receiver how far back each reaches, all of them in use and seen as high as they are."""
+    rows = [row for one in (scene, *scene.others) if (row := _reach(one)) is not None]
+    return DecidingPlace(state="in use", mark=mark, rows=_rearmost_first(rows), whole=True)
+
+
+def _reach(scene: Scene) -> KeyRow | None:
+    """How far behind the bumper one of several things reaches, or its ball stands."""
+    box, told = scene.boxes.get("in use"), scene.measures.length_text
+    if scene.ball:
+        text = t("{name}: ball at {length}", name=scene.name, length=told(scene.ball))
+        return KeyRow(start=0.0, end=middle(scene.ball), text=text)
+    if box is None or box.partial:
+        return None
+    text = t("{name}: back to {length}", name=scene.name, length=told(box.right))
+    return KeyRow(start=0.0, end=middle(box.right), text=text)
 
 
 def _folds(scene: Scene) -> bool:

@@ -102,9 +102,14 @@ class Mark:
 
 @dataclass(slots=True, kw_only=True)
 class Scene:
-    """Everything a side view shows, and the labels of what it leaves out because it is not known."""
+    """Everything a side view shows, and the labels of what it leaves out because it is not known.
+
+    `others` are the scenes of what else is in the same receiver, each with its own `name`; alone a thing needs none.
+    """
 
     measures: Measures
+    name: str = ""
+    others: list["Scene"] = field(default_factory=list)
     boxes: dict[str, Box] = field(default_factory=dict)
     lengths: list[Length] = field(default_factory=list)
     heights: list[Height] = field(default_factory=list)

@@ -32,20 +32,23 @@ def whole_view(
     wording: Wording, case: Case, system: System = "us", prefix: str = "whole", labels: Mapping[str, str] | None = None
 ) -> Drawing | None:
     """The picture; None where nothing is known that could be drawn."""
-    scene = scene_of(Measures(wording, case, system))
+    return picture_of(scene_of(Measures(wording, case, system)), prefix, _title(labels or {}))
+
+
+def picture_of(scene: Scene, prefix: str, title: str) -> Drawing | None:
+    """The picture of a scene, with whatever else is in the same receiver; None where nothing could be drawn."""
     outline = outline_of(scene)
     if outline is None and scene.pin is None and not scene.boxes:
         return None
     about, words = deciding(scene), PanelWords()
     whole = _whole_panel(scene, outline, words)
     _draw(whole, scene, outline, about, prefix, near=False)
-    apart = shank_before_opening(scene, prefix, whole.foot + _GAP, words)
+    apart = None if scene.others else shank_before_opening(scene, prefix, whole.foot + _GAP, words)
     if apart:
         drawn, foot = apart
     else:
         drawn, foot = _near(scene, outline, about, prefix, whole)
-    title = _title(labels or {})
-    description = describe(scene)
+    description = " ".join(describe(one) for one in (scene, *scene.others))
     svg = _document(prefix, title, description, foot, [whole.svg(prefix), *drawn, *words.drawn])
     return Drawing(svg, title, description)
 
@@ -95,6 +98,10 @@ def _things(scene: Scene) -> tuple[float, float]:
         right.append(scene.ball[1] + 60 * INCH)
     if scene.wall:
         right.append(scene.wall[1])
+    for other in scene.others:
+        far, high = _things(other)
+        right.append(far)
+        top.append(high)
     return max(right), max(top)
 
 
@@ -184,18 +191,34 @@ def _draw(
     if not near or scene.pin is not None:
         parts.receiver(panel, scene, near)
     parts.trailer(panel, scene)
-    if "beside" in scene.boxes:
+    if scene.others:
+        _several(panel, scene, about, near)
+    elif "beside" in scene.boxes:
         beside = scene.boxes["beside"].widest
         panel.rect("v-room v-dash", beside, data_box="beside")
         panel.say(beside[0], beside[3] + 40, t("other thing"), "start", "v-soft")
     if scene.wall:
         panel.path("v-rear", [(middle(scene.wall), 0.0), (middle(scene.wall), panel.high)], close=False)
     _ground(panel, scene, about)
-    for mark in scene.marks:
-        _strike(panel, scene, mark, prefix)
+    for one in (scene, *scene.others):
+        for mark in one.marks:
+            _strike(panel, one, mark, prefix)
     if near:
         _edges(panel, scene, about)
     parts.pins(panel, scene)
+
+
+def _several(panel: Panel, scene: Scene, about: DecidingPlace, near: bool) -> None:
+    """All else in the same receiver, each as it is drawn alone, and the name of each thing beside it."""
+    for other in scene.others:
+        _accessory(panel, other, about, near)
+        parts.trailer(panel, other)
+    for one in (scene, *scene.others) if near else ():
+        box = one.boxes.get("in use")
+        if one.ball is not None and one.opening is not None:
+            panel.say(middle(one.ball) + 8 * INCH, middle(one.opening) - 10 * INCH, one.name)
+        elif box is not None:
+            panel.say((box.widest[0] + box.widest[1]) / 2, box.widest[3] + 90, one.name, "middle")
 
 
 def _accessory(panel: Panel, scene: Scene, about: DecidingPlace, near: bool) -> None:
@@ -217,7 +240,8 @@ def _accessory(panel: Panel, scene: Scene, about: DecidingPlace, near: bool) -> 
         parts.swung(panel, scene, use)
     else:
         parts.carrier(panel, scene, use)
-        panel.say((use.widest[0] + use.widest[1]) / 2, use.widest[3] + 90, t("in use"), "middle", "v-soft")
+        if not scene.name:
+            panel.say((use.widest[0] + use.widest[1]) / 2, use.widest[3] + 90, t("in use"), "middle", "v-soft")
     if not near and about.state == "folded" and stowed:
         parts.folded(panel, stowed, scene, faint=True)
 
@@ -296,9 +320,18 @@ def _region(scene: Scene, mark: Mark) -> tuple[float, float, float, float] | Non
         right, bottom, top = min(right, spare.right[1]), max(bottom, spare.widest[2]), min(top, spare.widest[3])
     elif mark.against == "wall" and scene.wall:
         left = max(left, scene.wall[0])
+    elif mark.against == "beside" and "beside" in scene.boxes:
+        left, right, bottom, top = _shared((left, right, bottom, top), scene.boxes["beside"].widest)
     elif mark.against == "closure" and scene.closure is None:
         return None
     return left, right, bottom, top
+
+
+def _shared(one: parts.Edges, other: parts.Edges) -> parts.Edges:
+    """What two boxes have in common; all of the one where they do not meet, for a rule may have found more."""
+    left, right = max(one[0], other[0]), min(one[1], other[1])
+    bottom, top = max(one[2], other[2]), min(one[3], other[3])
+    return (left, right, bottom, top) if left <= right and bottom <= top else one
 
 
 def _shape(scene: Scene, mark: Mark) -> Box | None:

@@ -8,9 +8,12 @@ from fitsvc.answers.answer import Answer
 from fitsvc.answers.answering import LITTLE_WORK
 from fitsvc.answers.question import read_question
 from fitsvc.answers.shelf import read_items
+from fitsvc.answers.things import read_things
 from fitsvc.document import Document, Json
+from fitsvc.drawing.ink import Drawing
+from fitsvc.drawing.several_view import several_view
 from fitsvc.language.display import System
-from fitsvc.planning.plan import Plan, PlanMiss, PlanPart, PlanSet, WishServed
+from fitsvc.planning.plan import AtOnce, Plan, PlanMiss, PlanPart, PlanSet, WishServed
 from fitsvc.planning.reading import Wish
 from fitsvc.rulebook.filling import ACCESSORY
 from fitsvc.service.context import Service
@@ -60,7 +63,10 @@ class ProofView:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BasketView:
-    """One set of parts that serves every wish; `in_turn` is what goes into the one opening, one after another."""
+    """One set of parts that serves every wish; `in_turn` is what goes into the one opening, one after another.
+
+    `picture` shows what is on the vehicle at the same time, where that is wished.
+    """
 
     title: str
     outcome: str
@@ -68,6 +74,7 @@ class BasketView:
     parts: Sequence[PartView]
     proofs: Sequence[ProofView]
     in_turn: Sequence[str]
+    picture: Drawing | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,7 +104,7 @@ class MissView:
 def baskets(asker: Asker, plan: Plan, system: System) -> list[BasketView]:
     """The best few baskets of a plan."""
     sets = [*([plan.best] if plan.best else []), *plan.runners_up][:_MOST_BASKETS]
-    return [_basket(asker, one, system) for one in sets]
+    return [_basket(asker, number, one, system) for number, one in enumerate(sets)]
 
 
 def owned(
@@ -131,7 +138,7 @@ def _more_needs(one: Answer | WishServed) -> list[str]:
     return [need["because"] for need in one.needs if need["because"] not in one.summary]
 
 
-def _basket(asker: Asker, one: PlanSet, system: System) -> BasketView:
+def _basket(asker: Asker, number: int, one: PlanSet, system: System) -> BasketView:
     count = t("1 part") if one.count == 1 else t("{count} parts", count=one.count)
     left = t("nothing left to see to") if not one.open else t("{open} to see to", open=one.open)
     parts = [_part(asker, part) for part in one.parts]
@@ -147,7 +154,14 @@ def _basket(asker: Asker, one: PlanSet, system: System) -> BasketView:
         ]
         + ([ProofView(_AT_ONCE, one.together.outcome, one.together.summary, "", [])] if one.together else []),
         in_turn=hung if len(hung) > 1 and one.together is None else [],
+        picture=_at_once(asker, one.together, system, f"basket-{number}-view") if one.together else None,
     )
+
+
+def _at_once(asker: Asker, one: AtOnce, system: System, prefix: str) -> Drawing | None:
+    """The picture of what is on the vehicle at the same time."""
+    things = read_things(one.question, asker.answerer.reader, asker.records)
+    return several_view(asker.answerer, things, system, prefix)
 
 
 def _part(asker: Asker, part: PlanPart) -> PartView:

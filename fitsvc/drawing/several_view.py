@@ -1,0 +1,41 @@
+"""The picture of several things on one rig at once: what is in the same receiver, each at its own place and named."""
+
+from collections.abc import Sequence
+
+from fitsvc.answers.answering import Answerer
+from fitsvc.answers.things import Thing
+from fitsvc.answers.together import Beside, told_apart
+from fitsvc.drawing.ink import Drawing
+from fitsvc.drawing.measures import Measures
+from fitsvc.drawing.scene import Scene
+from fitsvc.drawing.staging import scene_of
+from fitsvc.drawing.whole_view import picture_of
+from fitsvc.language.display import System
+from fitsvc.tongues import t
+
+
+def several_view(
+    answerer: Answerer, things: Sequence[Thing], system: System = "us", prefix: str = "several"
+) -> Drawing | None:
+    """The picture of what hangs where the first thing does; what strikes is what the rules say of one beside another.
+
+    None where there is nothing to draw, or only one thing hangs there.
+    """
+    here = [i for i, thing in enumerate(things) if thing.place == things[0].place]
+    beside = Beside(answerer, [(thing.question.case, thing.place) for thing in things])
+    names = told_apart([answerer.together.kind(thing, system) for thing in things])
+    scenes = [_scene(answerer, beside, i, here, system) for i in here]
+    for i, scene in zip(here, scenes, strict=True):
+        scene.name = names[i]
+    first, *others = scenes
+    first.others = others
+    title = t("Side view: {listed}", listed=", ".join(scene.name for scene in scenes))
+    return picture_of(first, prefix, title) if others else None
+
+
+def _scene(answerer: Answerer, beside: Beside, i: int, here: Sequence[int], system: System) -> Scene:
+    """A thing's scene, with what the rules say of it beside each other one."""
+    rest = [j for j in range(len(beside.things)) if j != i]
+    seen = [scene_of(Measures(answerer.wording, beside.case(i, rest, near), system)) for near in here if near != i]
+    seen[0].marks = list({(mark.rule, mark.result): mark for one in seen for mark in one.marks}.values())
+    return seen[0]
