@@ -12,6 +12,9 @@ MOUNT: Facts = {
     "receiver.tongue_rating": "500 lb",
     "load.occupants_weight": "300 lb",
     "trailer.weight_distribution": False,
+    "receiver.place": "frame",
+    "trailer.coupler": "2 in",
+    "trailer.coupler_kind": "ball_coupler",
 }
 CARRIER: Facts = {
     "accessory.kind": "cargo_carrier",
@@ -21,8 +24,17 @@ CARRIER: Facts = {
     "vehicle.placard_capacity": "1000 lb",
     "load.occupants_weight": "300 lb",
     "load.cargo_weight": "100 lb",
+    "receiver.place": "frame",
 }
 DISTRIBUTION = "Weight distribution is not mentioned, so it is not used. The plain ratings count."
+FRAME = (
+    "Nobody says what the receiver is fastened to, so it is taken to be on the frame at the rear, and not on a bumper, "
+    "which bears less."
+)
+COUPLER = (
+    "Nobody says what coupling the trailer has, so by its ball size it is taken for a coupler that closes over a ball "
+    "behind the vehicle, and for no gooseneck."
+)
 DRIVER = "Nobody is named who rides along, so a driver of 150 lb is counted, and no luggage."
 UNWEIGHED = "Nobody has weighed what goes into the receiver, so up to 60 lb are counted for it beside the trailer."
 LABEL = "No load is named, so the carrier is judged with what its own label allows on it."
@@ -51,7 +63,11 @@ def without(facts: Facts, *names: str, **more: Any) -> Facts:
         (without(CARRIER, "load.cargo_weight", "load.occupants_weight"), [DRIVER, LABEL]),
         # With a load named, who rides along is asked for: nobody is taken for granted.
         (without(CARRIER, "load.occupants_weight"), []),
-        ({"accessory.kind": "locking_pin"}, []),
+        ({"accessory.kind": "locking_pin", "receiver.place": "frame"}, []),
+        ({"accessory.kind": "locking_pin"}, [FRAME]),
+        (without(MOUNT, "receiver.place"), [FRAME]),
+        (without(CARRIER, "receiver.place"), [FRAME]),
+        (without(MOUNT, "trailer.coupler_kind"), [COUPLER]),
     ],
 )
 def test_what_is_taken_for_granted_is_told(facts: Facts, told: list[str]) -> None:
@@ -63,3 +79,22 @@ def test_what_is_assumed_is_no_caution_too() -> None:
     """Each is told once, among what is assumed."""
     found = answer(without(MOUNT, "trailer.weight_distribution"))
     assert not set(found.assumed) & set(found.cautions)
+
+
+@pytest.mark.parametrize(
+    ("bumper", "outcome"),
+    [
+        ({}, "not_applicable"),
+        # Common practice, no source: a pickup's step bumper bears 3,500 lb or so, its receiver more.
+        ({"vehicle.bumper_trailer_rating": "3500 lb"}, "passes"),
+        ({"vehicle.bumper_trailer_rating": "2999 lb"}, "undetermined"),
+        ({"vehicle.bumper_trailer_rating": "2999 lb", "receiver.place": "frame"}, "not_applicable"),
+        ({"vehicle.bumper_trailer_rating": "2999 lb", "receiver.place": "bumper"}, "fails"),
+    ],
+)
+def test_where_the_bumper_would_not_bear_it_the_place_is_asked_for(bumper: Facts, outcome: str) -> None:
+    """A bumper's rating that is told makes the place no matter of course: it is asked for where it decides."""
+    facts = {**without(MOUNT, "receiver.place"), **bumper}
+    found = {one.rule: one for one in answer(facts).findings}.get("bumper-bears-the-trailer")
+    assert (found.result if found else "not_applicable") == outcome
+    assert not found or "receiver.place" in found.facts

@@ -50,11 +50,12 @@ def test_a_name_no_vehicle_bears_is_told() -> None:
     """Where vehicles are stored, the answer says that none is called so; without a store there is nothing to say."""
     sentence = "No stored vehicle is called so, as none has the model given; this is answered from the facts told."
     plain = {"facts": {"kind": "ball_mount", "shank": "2 in"}}
-    inline = {"rig": {"vehicle": {"facts": {"model": "Nothingatall"}}}, "accessory": plain}
+    rig = {"receiver": {"facts": {"place": "frame"}}}
+    inline = {"rig": {**rig, "vehicle": {"facts": {"model": "Nothingatall"}}}, "accessory": plain}
     assert answer(inline).assumed == [sentence]
-    assert answer(inline | {"rig": {"vehicle": {"facts": {"model": "Muckle"}}}}).assumed == []
+    assert answer(inline | {"rig": {**rig, "vehicle": {"facts": {"model": "Muckle"}}}}).assumed == []
     assert answerer().answer(inline).assumed == []
-    unnamed = answer(inline | {"rig": {"vehicle": {"facts": {}}}})
+    unnamed = answer(inline | {"rig": {**rig, "vehicle": {"facts": {}}}})
     assert encode(answerer().answer(inline)) == encode(unnamed)
 
 
@@ -70,7 +71,7 @@ def test_a_name_no_vehicle_bears_is_told() -> None:
 def test_the_part_of_a_name_that_matches_none_is_told(told: dict[str, Any], sentence: str) -> None:
     """A slip in the year is no unknown model; the part to look at is named, and no part that finds some."""
     plain = {"facts": {"kind": "ball_mount", "shank": "2 in"}}
-    rig = {"vehicle": {"facts": {**MUCKLE, **told}}}
+    rig = {"receiver": {"facts": {"place": "frame"}}, "vehicle": {"facts": {**MUCKLE, **told}}}
     (line,) = answer({"rig": rig, "accessory": plain}).assumed
     assert sentence in line
 

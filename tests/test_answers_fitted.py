@@ -245,7 +245,7 @@ TWO_PINS: Facts = {
     "accessory.pin_span": "3-3/4 in",
     "accessory.extension_allowed": True,
 }
-WHOLE_EXTENSION: Facts = {**EXTENSION, "keeps_fraction": "100 %"}
+WHOLE_EXTENSION: Facts = {**EXTENSION, "keeps_fraction": "80 %"}
 
 
 @pytest.mark.parametrize(

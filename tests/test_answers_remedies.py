@@ -13,6 +13,7 @@ from fitsvc.answers.shelf import EMPTY, Stock, read_items
 from fitsvc.answers.summary import changes_untried
 from fitsvc.paths import data_dir
 
+_STEP, _SMALLER = ("step", "2-1/2 in"), ("step", "2 in")
 FAILING = ("08-two-inch-in-a-peewit.json", "09-imported-pantry.json", "10-scooter-behind-the-coach.json")
 
 
@@ -97,22 +98,55 @@ def test_fewest_changes_come_first() -> None:
 
 
 def test_adapters_of_a_saved_rig_stay_in_it() -> None:
-    """A remedy for a rig asked about by its id keeps the adapters that the rig has."""
+    """A remedy for a rig asked about by its id keeps the adapters that the rig has, but where one is taken out."""
     saved = next(key for key, rig in world().rigs.items() if rig["rig"].get("adapters"))
     kept = world().rigs[saved]["rig"]["adapters"]
     told = []
     for item in stock().items("accessory"):
         found = answer({"rig": {"id": saved}, "accessory": {"sku": item.sku}})
-        told += [remedy.question["rig"].get("adapters", []) for remedy in found.remedies if remedy.change != "none"]
+        told += [
+            remedy.question["rig"].get("adapters", [])
+            for remedy in found.remedies
+            if remedy.change not in ("none", "remove")
+        ]
     assert told
     assert all(adapters[: len(kept)] == kept for adapters in told)
+
+
+def test_a_sleeve_in_the_way_is_taken_out() -> None:
+    """What goes into the receiver itself works with the sleeve taken out, before anything is sold for it."""
+    step = next(one for one in world().of("accessory") if (one.facts.get("kind"), one.facts.get("shank")) == _STEP)
+    found = answer({"rig": {"id": "rig_quarry_oxter"}, "accessory": {"sku": step.key}})
+    first = found.remedies[0]
+    assert (first.change, first.question["rig"]["adapters"]) == ("remove", [])
+    assert "the adapter taken out of the opening" in first.because
+    assert answer(first.question).outcome == first.outcome
+
+
+def test_of_several_adapters_the_one_in_the_way_is_named() -> None:
+    """A second sleeve that leaves the opening too small is taken out by its place, counted from the receiver."""
+    sleeves = [
+        {"facts": {"kind": "reducer_sleeve", "fits_opening": fits, "offers_opening": offers}}
+        for fits, offers in (("2-1/2 in", "2 in"), ("2 in", "1-1/4 in"))
+    ]
+    step = next(one for one in world().of("accessory") if (one.facts.get("kind"), one.facts.get("shank")) == _SMALLER)
+    rig = {"vehicle": {"id": "veh_oxter_2024"}, "receiver": {"id": "rcv_brannoch_oxter"}, "adapters": sleeves}
+    found = answer({"rig": rig, "accessory": {"sku": step.key}})
+    taken = [one for one in found.remedies if one.change == "remove"]
+    assert [one.question["rig"]["adapters"] for one in taken] == [sleeves[:1]]
+    assert "adapter 2 taken out of the opening" in taken[0].because
 
 
 def test_what_a_part_would_have_to_be_keeps_what_passes_passing() -> None:
     """A trailer too heavy for its 1-7/8 in coupler and ball: a larger ball alone would not go into the coupler."""
     document = question("01-farm-trailer.json")
-    document["trailer"]["facts"] = {"gross_weight": "2001 lb", "tongue_weight": "220 lb", "coupler": "1-7/8 in"}
-    document["ball"]["facts"] = {"diameter": "1-7/8 in"}
+    document["trailer"]["facts"] = {
+        "gross_weight": "2001 lb",
+        "tongue_weight": "220 lb",
+        "coupler": "1-7/8 in",
+        "coupler_rating": "3500 lb",
+    }
+    document["ball"]["facts"] = {"diameter": "1-7/8 in", "rating": "3500 lb"}
     found = answerer().answer(document, world(), shelf=stock())
     assert [one.rule for one in found.findings if one.result == "fails"] == ["ball-large-enough-for-class"]
     assert not [remedy.because for remedy in found.remedies if remedy.change == "none"]

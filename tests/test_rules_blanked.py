@@ -6,11 +6,13 @@ answer is open or conditional. Where it still is one, the fact stands on the lis
 
 from collections.abc import Iterator, Mapping
 from random import Random
+from typing import Final
 
 import pytest
 from effort import NIGHTLY
 from working_rigs import BOOK, KINDS, MADE, Rig, any_value, blanked, has, put, random_rigs, slot_of, works
 
+from fitsvc.answers.cautions import Cautions
 from fitsvc.facts import Case
 from fitsvc.language.truth import NO, YES
 from fitsvc.language.types import ListType, NumberType, Value
@@ -42,7 +44,7 @@ ALLOWED: Mapping[str, str] = {
     "receiver.tongue_rating": "a plate that gives an S value and no other rating gives that in its place",
     "receiver.vertical_rating": _PLATE,
     "receiver.d_value": _PLATE,
-    "receiver.place": "a receiver is taken to be on the frame at the rear; another place is plain to see and is said",
+    "receiver.place": "a receiver is taken to be on the frame at the rear, and the answer says so",
     "beside.hangs_on": "comes with the other things of the question, and is made from what is said of them",
     "adapter.adds_length": _SLEEVE,
     "adapter.adds_rise": _SLEEVE,
@@ -57,12 +59,16 @@ ALLOWED: Mapping[str, str] = {
     "load.cargo_weight": "with no load named, a carrier is held to what its own label allows",
     "load.person_weight": "with nobody named, whomever the step takes may stand on it",
     "load.occupants_weight": "somebody drives, and is counted; how much is left for more is told",
-    "trailer.coupler_kind": "a ball size told of the coupler makes it a ball coupler, a ring's diameter a ring",
+    "trailer.coupler_kind": "a ball size told makes it a ball coupler, a ring's diameter a ring; the answer says so",
     "trailer.empty_weight": "where the loaded weight is told, it can do no more than contradict that",
     "trailer.cargo_weight": "where the loaded weight is told, it can do no more than contradict that",
     "trailer.weight_distribution": "what is not mentioned and would be mentioned is not used; the answer says so",
 }
 """The facts that may be left out of a question that is a plain yes although they have a say, and why."""
+
+
+SAID: Final = ("receiver.place", "trailer.coupler_kind", "trailer.weight_distribution", "load.occupants_weight")
+"""Of those, what only somebody at the counter could tell: the answer says what it takes in its place, each time."""
 
 
 def told(case: Case) -> Iterator[tuple[str, int | None]]:
@@ -106,6 +112,21 @@ def test_what_has_a_say_is_missed(kind: str) -> None:
     rng = Random(None if NIGHTLY else kind)
     found = {name: rules for rig in random_rigs(rng, kind, RIGS) for name, rules in passed_over(rng, rig)}
     assert {name: rules for name, rules in found.items() if name not in ALLOWED} == {}
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_what_is_taken_in_its_place_is_said(kind: str) -> None:
+    """Where a fact that only a person could tell is passed over, the answer assumes something more than before."""
+    rng, assumed = Random(kind), Cautions(MADE.engine, BOOK, assumed=True)
+
+    def says(case: Case) -> set[str]:
+        return set(assumed.told(MADE.engine.opened(case), "us"))
+
+    for rig in random_rigs(rng, kind, RIGS):
+        for name in {*SAID} & rig.case.facts.keys():
+            less = blanked(rig.case, name)
+            if works(less) and failing(rng, rig.case, name, None):
+                assert says(less) - says(rig.case), name
 
 
 def test_what_weighs_much_is_missed_when_it_is_not_told() -> None:

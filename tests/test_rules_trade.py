@@ -316,6 +316,7 @@ PULLED: Facts = {
     "accessory.lowest_drop": "3 in",
     "accessory.top_height": "1 in",
     "accessory.line_pull": "9000 lb",
+    "accessory.capacity": "10000 lb",
     "receiver.recovery_allowed": True,
     "receiver.recovery_rating": "12000 lb",
 }
@@ -337,6 +338,8 @@ ON_A_BUMPER: Facts = {
         ({"receiver.place": "frame"}, None, "works"),
         ({"receiver.recovery_rating": None}, "recovery-rating-is-told", "undetermined"),
         ({"accessory.line_pull": None}, "line-pull-within-rating", "undetermined"),
+        ({"accessory.capacity": None}, "gear-bears-the-pull", "undetermined"),
+        ({"accessory.capacity": "8999 lb"}, "gear-bears-the-pull", "fails"),
         ({"receiver.recovery_rating": None, "accessory.line_pull": None}, "recovery-rating-is-told", "undetermined"),
         ({"receiver.recovery_allowed": None}, "rated-for-recovery", "undetermined"),
         ({"receiver.recovery_allowed": False}, "rated-for-recovery", "fails"),

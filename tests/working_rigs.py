@@ -144,7 +144,7 @@ _ADAPTER: Final[Facts] = {
     "offers_opening": "2 in",
 }
 _SLEEVE: Final = {**_ADAPTER, "kind": "reducer_sleeve", "fits_opening": "2-1/2 in"}
-_EXTENSION: Final = {**_ADAPTER, "kind": "extension", "adds_length": "8 in", "keeps_fraction": "90 %"}
+_EXTENSION: Final = {**_ADAPTER, "kind": "extension", "adds_length": "8 in", "keeps_fraction": "80 %"}
 _DUAL: Final = {**_ADAPTER, "kind": "dual_receiver"}
 _SIZE: Final = {**_ADAPTER, "kind": "size_adapter", "fits_opening": "2-1/2 in"}
 STACKS: Final[Sequence[tuple[Facts, ...]]] = (
@@ -209,7 +209,7 @@ def _with_it(kind: str) -> list[Facts]:
     if has(kind, "only_pin"):
         found.append({**_TRAILER, "trailer.coupler_kind": "ball_coupler", "trailer.coupler": "2 in"})
     if has(kind, "recovers"):
-        found.append({"accessory.line_pull": "8000 lb"})
+        found.append({"accessory.line_pull": "8000 lb", "accessory.capacity": "9500 lb"})
     return found
 
 

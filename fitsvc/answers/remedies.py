@@ -1,9 +1,9 @@
 """What would make it work, found by evaluating: every remedy is a changed question, and its own full answer.
 
-Tried for an answer that fails, fewest changes first: a smaller load; another item of the same kind, another
-receiver for the vehicle, an adapter in the opening; then two adapters. What is told has been answered in
-full, as a client would by sending the remedy's question. Where no part on the shelf would do, it is said
-what the part would have to be.
+Tried for an answer that fails, fewest changes first: a smaller load; an adapter taken out of the opening; another
+item of the same kind, another receiver for the vehicle, an adapter in the opening; then two adapters. What is told
+has been answered in full, as a client would by sending the remedy's question. Where no part on the shelf would do, it
+is said what the part would have to be.
 """
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
@@ -92,6 +92,8 @@ class Remedies:
         for name, anew in _LESSER.items():
             if touches(name):
                 yield from self._less(document, case, name, anew, failing)
+        if touches("opening"):
+            yield from self._kept(self._taken_out(document, case), failing)
         swaps = [
             one
             for subject in ("accessory", "ball")
@@ -130,6 +132,25 @@ class Remedies:
                 break
         self.left += max(left, 0)
         yield from (found["works"] + found["conditional"])[:MOST_TOLD]
+
+    def _taken_out(self, document: Document, case: Case) -> Iterator[Tried]:
+        """An adapter taken out of the opening, or all of several."""
+        rig = document.get("rig") or {}
+        named, places = rig.get("adapters") or [], range(len(case.adapters))
+        if len(named) != len(places):
+            return
+        for left in [
+            *([place for place in places if place != out] for out in places),
+            *([[]] if len(places) > 1 else []),
+        ]:
+            changed = {**document, "rig": {**rig, "adapters": [named[place] for place in left]}}
+            adapters = tuple(case.adapters[place] for place in left)
+            whole = frozenset(name for name in case.present if "." not in name)
+            other = replace(case, adapters=adapters, present=whole | self.reader.named(case.facts, adapters))
+            words = [t("adapter {number}", number=place + 1) for place in places if place not in left]
+            one = t("the adapter taken out of the opening")
+            several = t("{parts} taken out of the opening", parts=joined(words))
+            yield Tried("remove", (), one if len(places) == 1 else several, changed, other)
 
     def _swaps(self, document: Document, case: Case, subject: str) -> Iterator[Tried]:
         """Another ball, or another accessory of the same kind."""
