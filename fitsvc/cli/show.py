@@ -139,7 +139,7 @@ def _taken_over(
     if not names:
         refuse("no fact is named that still holds", f"name them, as `fitsvc show {other}` tells them")
     found = set[str]()
-    for row in standing_rows(session, reader, told_as(other), other):
+    for row in standing_rows(session, reader, told_as(other), other, stale=False):
         facts = {name: value for name, value in row.pop("facts", {}).items() if name in names}
         if facts and RANK[row["kind"]] == SEEN:
             found |= facts.keys()
@@ -216,6 +216,8 @@ def _print_csv(rows: Iterator[dict[str, Any]]) -> None:
         facts, evidence = row.pop("facts", {}), row.pop("evidence", {})
         if "sku" in row:
             row["id"] = row.pop("sku")
+        if "leant_on" in row:
+            row["leant_on"] = json.dumps(row["leant_on"])
         tried = {f"evidence_{name}": value for name, value in evidence.items()}
         flat.append(row | tried | {FACT + name if name in OBSERVED else name: told for name, told in facts.items()})
     columns = list(dict.fromkeys(name for row in flat for name in row))

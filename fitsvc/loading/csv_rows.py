@@ -22,7 +22,7 @@ _RECORD: Final = ("sku", "id", "subject", "label", "vehicle", "receiver")
 _EVIDENCE: Final = ("tyre", "stowed", "rubbed", "sku", "state", "result", "gap", "through")
 OBSERVED: Final = (
     *("subject", "record", "kind", "by", "at", "note", "tool", "condition", "photo", "source"),
-    *("retracts", "corrects", "settles", "reason", *(f"evidence_{name}" for name in _EVIDENCE)),
+    *("leant_on", "retracts", "corrects", "settles", "reason", *(f"evidence_{name}" for name in _EVIDENCE)),
 )
 """The columns of a file of observations beside those of facts; `record` tells it from a file of records."""
 FACT: Final = "fact."

@@ -1,6 +1,8 @@
 """Rows of observations → observations in an open session, or the problems of each row."""
 
+import json
 from collections.abc import Sequence
+from contextlib import suppress
 from datetime import datetime
 from itertools import groupby
 from typing import Any, Final, cast
@@ -27,7 +29,7 @@ from fitsvc.subjects import Subject
 
 _MEMBERS: Final = (
     *("observed", "subject", "record", "facts", "evidence", "kind", "by", "at", "note", "tool", "condition", "photo"),
-    *("source", "retracts", "corrects", "settles", "reason"),
+    *("source", "leant_on", "retracts", "corrects", "settles", "reason"),
 )
 
 
@@ -105,11 +107,24 @@ class _ObservationReading:
         """How the row's facts come to be known: measured, if it does not say."""
         kind: Json = self.row.document.get("kind", "measured")
         texts = {name: self.row.document.get(name) or "" for name in TEXTS}
-        told = Provenance(kind=kind, at=self._instant(self.row.document.get("at")), **texts)
+        told = Provenance(kind=kind, at=self._instant(self.row.document.get("at")), leant_on=self._leant_on(), **texts)
         checks = Checks()
         told.check(checks)
         for problem in checks.problems:
             self._complain(problem.field, problem.message)
+        return told
+
+    def _leant_on(self) -> Document | None:
+        """What the row's facts leant on when they were seen, by whole names: a cell holds it as JSON."""
+        told: Json = self.row.document.get("leant_on")
+        if isinstance(told, str):
+            with suppress(ValueError):
+                told = json.loads(told)
+        if told is not None and not isinstance(told, dict):
+            self._complain("/leant_on", "is not what facts leant on", 'write `{"vehicle.tyre": "245/75R16"}`')
+            return None
+        for problem in rig_problems(self.reader, told or {}, "/leant_on"):
+            self._complain(problem.pointer, problem.message, problem.help)
         return told
 
     def request(self) -> Request:

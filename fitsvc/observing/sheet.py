@@ -221,22 +221,27 @@ def _unknown(facts: Mapping[str, Fact], known: Mapping[str, KnownFact], waiting:
     )
 
 
-def standing_rows(session: Session, reader: FactReader, subject: Told, key: str) -> list[Document]:
-    """What stands of a record, as observations that load elsewhere to the same facts; what is stale stays here.
+def standing_rows(
+    session: Session, reader: FactReader, subject: Told, key: str, *, stale: bool = True
+) -> list[Document]:
+    """What stands of a record, as observations that load elsewhere to the same knowledge.
 
-    Of a fact of which only stale readings are left nothing goes along: a maker's word for it is no better there.
+    What is `stale` goes along with what it leant on, so that it is so there; or stays here, with all that is said of a
+    fact of which nothing else is left, as a maker's word for it is no better on another part.
     """
     record, every = get_known(session, subject, key), all_observations(session, subject, key)
     law, ground = laws_of(reader)(sold_as(record)), _ground(session, record, every)
     known = fold(every, law, ground)
-    gone = taken_back(every) | {(one.observation, one.fact) for fact in known.values() for one in _stays(fact)}
-    rows = []
+    old = {(one.observation, one.fact) for fact in known.values() for one in _stays(fact)}
+    gone, rows = taken_back(every) | (set() if stale else old), list[Document]()
+    leant_on = {observation for observation, _ in old}
     for one in every:
         facts = {n: v for n, v in one.facts.items() if v is not None and not {(one.id, n), (one.id, ALL)} & gone}
         taught = law.teaches(one.evidence) if one.evidence else ()
         evidence = one.evidence if not {(one.id, ALL), *((one.id, name) for name in taught)} & gone else None
         if facts or evidence:
-            rows.append(_row(one, facts, evidence))
+            row = _row(one, facts, evidence)
+            rows.append(row | ({"leant_on": one.ground} if one.ground and one.id in leant_on else {}))
     return rows
 
 

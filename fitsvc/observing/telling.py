@@ -60,7 +60,7 @@ class RecordLog:
         if self._stands is None:
             self._stands = standing(self._stored, self.law, self.ground)
         one = Entered(**row)
-        if RANK[one.kind] == SEEN:
+        if RANK[one.kind] == SEEN and one.ground is None:
             one.ground = row["ground"] = leant_on(self.law, one.facts, self._own(one.facts) | one.facts, self.ground)
         found = told_in(one, self.law, len(self._stored) + len(self._new))
         for said in found:

@@ -53,7 +53,8 @@ class Provenance:
     """How facts come to be known: from a maker, a tape measure or a guess, by whom and when.
 
     `written_by` is the name of the key it came in by, `source` the feed; `tool`, `condition` (loaded, level, tyres) and
-    `photo` say what a reader of it may ask.
+    `photo` say what a reader of it may ask. `leant_on` is what the facts leant on when they were seen, by whole names,
+    where that is told: else it is what it is now.
     """
 
     kind: Kind = "published"
@@ -65,6 +66,7 @@ class Provenance:
     condition: str = ""
     photo: str = ""
     source: str = ""
+    leant_on: Mapping[str, Json] | None = None
 
     def check(self, checks: Checks) -> None:
         """Note what of this cannot be stored."""
@@ -158,7 +160,7 @@ def observation_row(
         "act": taking.act,
         "reason": taking.reason,
         "takes_back": {fact: list(ids) for fact, ids in taking.of.items()} if taking.of else None,
-        "ground": None,
+        "ground": dict(told.leant_on) if told.leant_on else None,
         "tried": (evidence or {}).get("sku"),
     }
 
@@ -208,7 +210,7 @@ def append(
     if len(earlier) >= MOST_SAID:
         raise Conflict(f"{subject} `{record.key}` has {MOST_SAID} observations, as many as are kept of one record")
     row, law = observation_row(subject, record.key, facts, told, now(), evidence, taking), law_of(record, laws)
-    if RANK[told.kind] == SEEN or evidence:
+    if row["ground"] is None and (RANK[told.kind] == SEEN or evidence):
         names = [*facts, *(law.teaches(evidence) if evidence else ())]
         row["ground"] = leant_on(law, names, {**record.facts, **facts}, ground)
     session.flush()
