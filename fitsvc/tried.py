@@ -11,6 +11,7 @@ RUBBED: Final = "rubbed"
 """It went, and rubs on something."""
 TOUCHED: Final = "touched"
 """It did not go."""
+RESULTS: Final = (CLEAR, RUBBED, TOUCHED)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -18,7 +19,7 @@ class ThingTried:
     """An accessory that was tried: how, what came of it, the fact that it bears on, by whom and when.
 
     It is `settled` where who said that it touched has tried it so again since, and it went, or that it rubbed, and it
-    cleared. `through` is the SKU of an adapter that it hung on.
+    cleared. `through` is the SKU of an adapter that it hung on, or of several with commas between.
     """
 
     fact: str

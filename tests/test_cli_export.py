@@ -22,6 +22,7 @@ SAID = (
 TRIED = (
     {"tyre": "245/75R16", "stowed": True, "rubbed": True},
     {"sku": "KND-2-D1-9", "state": "in_use", "result": "clear", "gap": "1/2 in ± 1/8 in"},
+    {"sku": "KND-2-D1-9", "state": "in_use", "result": "touched", "through": ["BTX-SLEEVE-25-2", "BTX-REACH-2-8"]},
 )
 MOUNTING = "mnt_saltmarsh_own"
 

@@ -24,6 +24,8 @@ def vehicle(client: Client, key: Key) -> str:
     client.post("/v1/vehicles", json={"id": "veh_1", "label": "Ashgill van"}, headers=key)
     mount = {"kind": "ball_mount", "shank": "2 in", "pin": "5/8 in", "trailer_rating": "3500 lb"}
     client.post("/v1/accessories", json={"sku": "MOUNT-1", "subject": "accessory", "facts": mount}, headers=key)
+    longer = {"sku": "EXT-8", "subject": "adapter", "facts": {"adds_length": "8 in"}}
+    client.post("/v1/accessories", json=longer, headers=key)
     return "veh_1"
 
 
@@ -43,7 +45,7 @@ def test_f14_a_visit_is_kept_in_its_address_and_recorded_once(client: Client, ke
     at = step(client, at, ask="mounting.pin_to_bumper", value="4-3/8", tool="steel rule")
     at = step(client, at, ask="mounting.height", **{"cannot.now": "yes"})
     at = step(client, at, tyre="245/75R16", came="rubbed")
-    at = step(client, at, sku="MOUNT-1", state="in_use", result="clear", gap="1 in")
+    at = step(client, at, sku="MOUNT-1", state="in_use", result="clear", gap="1 in", through="EXT-8, EXT-8")
     fields = dict(parse_qsl(urlsplit(at).query))
     assert fields["mounting.pin_to_bumper"] == "4-3/8 in ± 1/16 in"
     body = fields | {"by": "Wilf", "at": "2026-04-17T09:00:00Z"}
@@ -63,7 +65,7 @@ def test_f14_a_visit_is_kept_in_its_address_and_recorded_once(client: Client, ke
     assert (said["kind"], said["by"], said["tool"]) == ("measured", "Wilf", "steel rule")
     assert [one["evidence"] for one in sheet["tries"]] == [
         {"tyre": "245/75R16", "stowed": True, "rubbed": True},
-        {"sku": "MOUNT-1", "state": "in_use", "result": "clear", "gap": "1 in"},
+        {"sku": "MOUNT-1", "state": "in_use", "result": "clear", "gap": "1 in", "through": ["EXT-8"] * 2},
     ]
 
 

@@ -16,10 +16,13 @@ from litestar.testing import TestClient
 from fitsvc.cli import main
 from fitsvc.facts import FactReader
 from fitsvc.loading.load import load_file
+from fitsvc.observing.law import laws_of
 from fitsvc.observing.trials import STRIKES, Trials
 from fitsvc.store.api_keys import create_key
 from fitsvc.store.database import Database
 from fitsvc.store.folding import THING
+from fitsvc.store.observations import Provenance
+from fitsvc.store.records import add_observation, get_record
 
 Client = TestClient[Litestar]
 IN = 25.4
@@ -251,6 +254,13 @@ def test_f12_what_hung_on_an_adapter_goes_with_what_is_known_of_it(yard: Any) ->
     told = {"subject": "accessory", "record": "EXT", "facts": {"adds_length": "exactly 6 in"}}
     assert client.post("/v1/observations", json=told, headers=key).status_code == 201
     assert mounting(yard)["facts"]["pin_to_bumper"] == {"at_least": "10.001 in"}
+    both = through | {"through": ["EXT", "EXT"]}
+    again = tell(yard, evidence=both | {"result": "touched"}, by="Bo")
+    assert mounting(yard)["facts"]["pin_to_bumper"] == {"at_least": "16.001 in"}
+    assert any("through EXT, EXT: it touched" in one for one in finding(yard, "RACK", RULE)[1])
+    tell(yard, retracts=again["observation"]["id"], reason="another truck")
+    assert tell(yard, 422, evidence=both | {"result": "clear", "through": ["EXT", "BOX"]})["errors"]
+    assert tell(yard, 400, evidence=both | {"result": "clear", "through": ["EXT"] * 9})["errors"]
     tried(yard, "clear", by="Ann", settles=True, reason="the bumper is cut away there")
     states = [one.get("settled", False) for one in mounting(yard)["provenance"]["pin_to_bumper"]["things"]]
     assert states == [False, False]
@@ -264,6 +274,51 @@ def test_f12_what_was_tried_before_the_bumper_changed_is_stale(yard: Any) -> Non
     assert client.put("/v1/vehicles/veh_1", json=body, headers=key | {"If-Match": "*"}).status_code == 200
     assert "pin_to_bumper" not in mounting(yard)["facts"]
     assert mounting(yard)["provenance"]["pin_to_bumper"]["state"] == "stale"
+
+
+@pytest.mark.parametrize(
+    ("told", "result"),
+    [
+        ({"state": "folded", "result": "clear", "slope": "10 %"}, ""),
+        ({"state": "folded", "result": "clear", "through": {"sku": "EXT"}}, ""),
+        ({"state": "folded", "result": "rubbed", "slope": "10 %"}, "it went, and it rubbed"),
+        ({"state": "folded", "result": "bent"}, "it touched, and did not go"),
+        ({"tyre": "245/75R16", "stowed": True, "slope": "10 %"}, ""),
+    ],
+)
+def test_what_a_newer_version_took_as_tried_bounds_nothing_and_is_no_yes(
+    yard: Any, url: str, told: dict[str, Any], result: str
+) -> None:
+    """On the same database: what is told as nothing is told here may leave out what matters; the worst of it is told.
+
+    What the newer version then tells of it in the record is passed over.
+    """
+    client, _ = yard
+    before = mounting(yard)["facts"]
+    evidence = told if "tyre" in told else {"sku": "RACK", **told}
+    opened = Database(url)
+    with opened.session() as session:
+        reader = answerer().reader
+        how: Any = {"evidence": evidence, "laws": laws_of(reader)}
+        add_observation(session, "mounting", "mnt_1", {}, Provenance(kind="measured", by="Ann"), **how)
+
+    def holds() -> None:
+        assert mounting(yard)["facts"] == before
+        cautions = [one for one in finding(yard, "RACK", RULE)[1] if "tried here" in one]
+        assert len(cautions) == bool(result)
+        assert all(result in one for one in cautions)
+        for page in ("/v1/mountings/mnt_1/sheet", "/records/mounting/mnt_1", "/measure?mounting=mnt_1"):
+            assert client.get(page).status_code == 200, page
+
+    holds()
+    with opened.session() as session:
+        record = get_record(session, "mounting", "mnt_1")
+        things = [one | {"slope": "10 %"} for one in record.provenance.get("pin_to_bumper", {}).get("things", ())]
+        record.provenance = {**record.provenance, "pin_to_bumper": {"kind": "tried", "things": things}}
+    opened.close()
+    holds()
+    tell(yard, facts={"height": "17 in"}, by="Ann")
+    assert "pin_to_bumper" not in mounting(yard)["facts"]
 
 
 SCHOOL = "rig_school_run"

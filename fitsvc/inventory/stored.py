@@ -1,6 +1,8 @@
 """Stored records as questions see them: where the store's wing and the engine's wing meet."""
 
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import fields
+from typing import Any, Final, get_args
 
 from sqlmodel import Session
 
@@ -8,14 +10,15 @@ from fitsvc.answers.question import Doubt, Named, Stored
 from fitsvc.document import Json
 from fitsvc.language.types import Value
 from fitsvc.store.errors import NotFound
-from fitsvc.store.folding import CurrentFacts
+from fitsvc.store.folding import CurrentFacts, State
 from fitsvc.store.observations import RIG
 from fitsvc.store.records import find_mountings, get_record, keys_near
 from fitsvc.store.rigs import get_rig, told_rig
 from fitsvc.store.tables import Accessory, Mounting, Record, SavedRig
 from fitsvc.subjects import stored_as
-from fitsvc.tried import ThingTried
+from fitsvc.tried import RESULTS, TOUCHED, ThingTried
 
+_OF_TRIAL: Final = tuple(one.name for one in fields(ThingTried))
 FindVehicles = Callable[[Session, Mapping[str, Value], Mapping[str, str]], Sequence[Named]]
 """Finds a store's vehicles by their naming facts; `Shop.vehicles` is one."""
 
@@ -81,7 +84,7 @@ def stored_so(subject: str, record: Record, known: CurrentFacts) -> Stored:
         doubts=_doubts(provenance),
         tried={name: how["tried"] for name, how in provenance.items() if "tried" in how},
         rubbed=frozenset(what for how in provenance.values() for what in how.get("rubbed", ())),
-        things=tuple(ThingTried(fact=name, **one) for name, how in provenance.items() for one in how.get("things", ())),
+        things=tuple(_trial(name, one) for name, how in provenance.items() for one in how.get("things", ())),
         links=links,
         provenance=provenance,
     )
@@ -99,11 +102,19 @@ def stored_rig(rig: SavedRig, known: CurrentFacts) -> Stored:
     )
 
 
+def _trial(fact: str, thing: Mapping[str, Json]) -> ThingTried:
+    """What was tried; what a newer version tells beside that is passed over, a result of its own is taken as a no."""
+    result = thing["result"] if thing["result"] in RESULTS else TOUCHED
+    told = {name: thing[name] for name in _OF_TRIAL if name in thing}
+    return ThingTried(**told | {"fact": fact, "result": result})
+
+
 def _doubts(provenance: Mapping[str, Json]) -> dict[str, Doubt]:
     """The facts of which what was said cannot all hold, hardly can, or is stale."""
     return {name: _doubt(how) for name, how in provenance.items() if how.get("state")}
 
 
 def _doubt(how: Mapping[str, Json]) -> Doubt:
-    said = tuple((one["value"], one["by"], one.get("at", "")) for one in how["said"])
-    return Doubt(how["state"], said, tuple(how.get("changed", ())))
+    said = tuple((one["value"], one["by"], one.get("at", "")) for one in how.get("said", ()))
+    state: Any = how["state"] if how["state"] in get_args(State) else "disputed"
+    return Doubt(state, said, tuple(how.get("changed", ())))

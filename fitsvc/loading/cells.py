@@ -12,6 +12,9 @@ from fitsvc.written import parted
 
 _BARE: Final = re.compile(r"[-−]?[\d.,/⁄¼½¾⅛⅜⅝⅞ -]*[\d¼½¾⅛⅜⅝⅞]\s*\Z", re.ASCII)
 
+BETWEEN: Final = "|"
+"""Between candidates, and between several adapters that something tried hung on."""
+
 
 @dataclass(frozen=True, slots=True)
 class Column:
@@ -31,8 +34,8 @@ def read_cell(text: str, fact: Fact | None, unit: str = "") -> Json:
         return text
     if isinstance(fact.type, TruthType):
         return text.casefold()
-    if "|" in text:
-        return [_with_unit(part.strip(), unit) for part in text.split("|")]
+    if BETWEEN in text:
+        return [_with_unit(part.strip(), unit) for part in text.split(BETWEEN)]
     told = parted(text)
     if isinstance(told, dict):
         return {key: _with_unit(part, unit) for key, part in told.items()}
@@ -41,7 +44,7 @@ def read_cell(text: str, fact: Fact | None, unit: str = "") -> Json:
 
 def written_cell(value: Json) -> str:
     """A wire value as a cell that reads as it."""
-    return "|".join(map(str, value)) if isinstance(value, list) else as_written(value)
+    return BETWEEN.join(map(str, value)) if isinstance(value, list) else as_written(value)
 
 
 def _with_unit(text: str, unit: str) -> str:

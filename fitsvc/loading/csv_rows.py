@@ -10,7 +10,7 @@ from typing import Final
 
 from fitsvc.document import Document
 from fitsvc.language.problems import Problem, nearest
-from fitsvc.loading.cells import Column, read_cell
+from fitsvc.loading.cells import BETWEEN, Column, read_cell
 from fitsvc.loading.csv_text import RowTooLong, not_parted, read_cells
 from fitsvc.loading.header import dimension_of, nameless, no_header, ragged, read_title, repeated, unit_problem
 from fitsvc.loading.lines import read_lines
@@ -136,6 +136,8 @@ def _observation(cells: list[str], columns: list[Column | None], facts: Mapping[
     kinds = SOLD if subject == "accessory" else (subject,)
     known = {name: fact for kind in reversed(kinds) for name, fact in facts.get(kind, {}).items()}
     evidence = {name: row.pop(f"evidence_{name}") for name in _EVIDENCE if f"evidence_{name}" in row}
+    if BETWEEN in evidence.get("through", ""):
+        evidence["through"] = evidence["through"].split(BETWEEN)
     return row | {"observed": True, "facts": _facts(found, known)} | ({"evidence": evidence} if evidence else {})
 
 

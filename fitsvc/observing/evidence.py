@@ -35,9 +35,12 @@ class Contradiction:
 
 
 def taught(evidence: Mapping[str, Json]) -> Document:
-    """What was tried, as a statement: the diameter that is sure of a spare that stowed, or did not."""
+    """What was tried, as a statement: the diameter that is sure of a spare that stowed, or did not.
+
+    Nothing of one that is told with more than is known here, as a newer version may have taken it.
+    """
     tyre = evidence.get("tyre")
-    if not isinstance(tyre, str):
+    if not isinstance(tyre, str) or not evidence.keys() <= set(EVIDENCE):
         return {}
     try:
         low, high = parse_tyre(tyre).diameter

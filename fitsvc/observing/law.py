@@ -20,10 +20,10 @@ from fitsvc.observing.evidence import taught, tried
 from fitsvc.observing.trials import Trials
 from fitsvc.rulebook.vocabulary import Fact
 from fitsvc.store.folding import TEXT, FactLaw, Laws, Span, Trial, apart
-from fitsvc.store.observations import RIG
+from fitsvc.store.observations import RIG, adapters_of
 from fitsvc.subjects import OF_YARD
 from fitsvc.tongues import t
-from fitsvc.tried import ThingTried
+from fitsvc.tried import CLEAR, RESULTS, TOUCHED, ThingTried
 from fitsvc.written import exact, parted
 
 _INSIDE: Final = {"length": "mm", "mass": "kg", "angle": "deg", "force": "kN", "torque": "N m", "ratio": "%"}
@@ -110,12 +110,20 @@ class SubjectLaw:
         return [name.partition(".")[2] for name in state.bears_on] if state else list(taught(evidence))
 
     def tried(self, evidence: Mapping[str, Json]) -> Trial | ThingTried | None:
-        """What was tried, as it answers for the very same thing."""
+        """What was tried, as it answers for the very same thing.
+
+        Of a trial that a newer version took, and that is told as none is here, the worst is taken, and it settles
+        nothing.
+        """
         state = self._trials.states.get(evidence.get("state", ""))
         if state is None:
             return tried(evidence)
         name, result = state.bears_on[0].partition(".")[2], str(evidence.get("result"))
-        through = str(evidence.get("through") or "")
+        if not self._trials.known(evidence):
+            if result == CLEAR:
+                return None
+            result = result if result in RESULTS else TOUCHED
+        through = ", ".join(map(str, adapters_of(evidence)))
         return ThingTried(fact=name, sku=str(evidence.get("sku")), how=state.title, result=result, through=through)
 
     def changed(self, name: str, was: Json, now: Json) -> bool:

@@ -28,9 +28,9 @@ from fitsvc.selection.segments import Snapshot
 from fitsvc.store.errors import FieldProblem, InvalidValue, NotFound
 from fitsvc.store.folding import current_facts, standing
 from fitsvc.store.observations import (
-    THINGS,
     Entered,
     Provenance,
+    adapters_of,
     log_of,
     observations_of,
     sold_as,
@@ -178,9 +178,11 @@ def observe(
 
 
 def _lock_tried(session: Session, evidence: Json) -> None:
-    """Keep what was tried, and an adapter that it hung on, as they are; InvalidValue when one is not stored as such."""
-    named = {evidence[name]: name for name in THINGS if evidence.get(name)} if isinstance(evidence, dict) else {}
-    for sku, name in sorted(named.items()):
+    """Keep what was tried, and adapters that it hung on, as they are; InvalidValue when one is not stored as such."""
+    if not isinstance(evidence, dict) or "sku" not in evidence:
+        return
+    named = [(evidence["sku"], "sku"), *((sku, "through") for sku in adapters_of(evidence))]
+    for sku, name in sorted(named):
         try:
             thing = lock_record(session, "accessory", sku)
         except NotFound as error:

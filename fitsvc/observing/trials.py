@@ -1,7 +1,7 @@
 """What follows from an accessory that was tried on a rig, by the rulebook's own geometry.
 
 A trial says in what state it was tried and what came of it: nothing touched, it rubbed, or it touched and did not go;
-the gap that was left, if somebody measured it, and the adapter that it hung on, if it did. The rulebook says what room
+the gap that was left, if somebody measured it, and the adapters that it hung on, if it did. The rulebook says what room
 is left in that state. What cannot be is then ruled out of the mounting's facts, one fact at a time, with whatever else
 is known only within bounds taken as favourably as it may be.
 """
@@ -14,7 +14,7 @@ from typing import Final
 
 from fitsvc.document import Document, Json
 from fitsvc.engine.point import Point
-from fitsvc.facts import Case, FactReader
+from fitsvc.facts import MOST_ADAPTERS, Case, FactReader
 from fitsvc.language.intervals import Bounds
 from fitsvc.language.problems import Problem, ProblemsFound, nearest
 from fitsvc.language.truth import YES
@@ -23,12 +23,11 @@ from fitsvc.language.types import Value
 from fitsvc.rulebook.rules import TrialState
 from fitsvc.rulebook.vocabulary import Fact
 from fitsvc.store.folding import THING
-from fitsvc.store.observations import things_of
+from fitsvc.store.observations import adapters_of, things_of
 from fitsvc.tongues import t
-from fitsvc.tried import CLEAR, RUBBED, TOUCHED
+from fitsvc.tried import RESULTS, RUBBED, TOUCHED
 from fitsvc.written import as_exact, exact, parted
 
-RESULTS: Final = (CLEAR, RUBBED, TOUCHED)
 MEMBERS: Final = ("sku", "state", "result", "gap", "through")
 STRIKES: Final = 0.0254
 """By how much that touches strikes at the least: a thousandth of an inch, as a spare that did not stow is larger."""
@@ -59,11 +58,10 @@ class Trials:
                 yield Problem(t("`{name}` has no place in evidence", name=name), help, pointer=f"{pointer}/{name}")
         if not isinstance(evidence.get("sku"), str) or not evidence["sku"]:
             yield Problem(t("`sku` is not a text"), t("write the SKU of what was tried"), pointer=f"{pointer}/sku")
-        if evidence.get("through") is not None and (
-            not isinstance(evidence["through"], str) or not evidence["through"]
-        ):
-            help = t("write the SKU of the adapter that it hung on, or leave it out")
-            yield Problem(t("`through` is not a text"), help, pointer=f"{pointer}/through")
+        through = adapters_of(evidence)
+        if len(through) > MOST_ADAPTERS or not all(isinstance(one, str) and one for one in through):
+            help = t("write the SKU of the adapter that it hung on, or a list of at most {most}", most=MOST_ADAPTERS)
+            yield Problem(t("`through` names no adapter"), help, pointer=f"{pointer}/through")
         for name, known in (("state", tuple(self.states)), ("result", RESULTS)):
             if evidence.get(name) not in known:
                 near = nearest(str(evidence.get(name)), known)
@@ -85,6 +83,10 @@ class Trials:
         except ProblemsFound as found:
             yield from (one.at(f"{pointer}/gap") for one in found.problems)
 
+    def known(self, evidence: Mapping[str, Json]) -> bool:
+        """Whether a trial is told as it could be here: of one that a newer version took, something may be left out."""
+        return next(self.problems(evidence, ""), None) is None
+
     def bounds(self, evidence: Mapping[str, Json], around: Mapping[str, Json]) -> dict[str, Bounds]:
         """What a trial leaves possible of each figure that it bears on, in the inside unit; only what it rules out.
 
@@ -92,7 +94,7 @@ class Trials:
         """
         state, names = self.states.get(evidence.get("state", "")), things_of(evidence)
         things = [around[name] for name in (f"{THING}{sku}" for sku in names) if name in around]
-        if state is None or state.room is None or len(things) < len(names):
+        if state is None or state.room is None or len(things) < len(names) or not self.known(evidence):
             return {}
         facts, adapters = self._values(around, things[0]), [self._adapter(one) for one in things[1:]]
         low, high = self._left(state, evidence)

@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from typing import Final, get_args
 
-from fitsvc.observing.trials import RESULTS
+from fitsvc.facts import MOST_ADAPTERS
 from fitsvc.rulebook.rules import TrialState
 from fitsvc.service.documents import KINDS, RecordKind
 from fitsvc.service.json_schema import (
@@ -30,6 +30,7 @@ from fitsvc.store.tables import KEY, LABEL, NAME, NOTE, PHOTO, Act, Kind
 from fitsvc.store.validation import PREFIXES
 from fitsvc.store.written import Act as Acts
 from fitsvc.subjects import SOLD
+from fitsvc.tried import RESULTS
 
 _VERSION: Final[Schema] = {"type": "integer", "minimum": 1}
 _KIND: Final = word(get_args(Kind))
@@ -93,7 +94,7 @@ def _known() -> dict[str, Schema]:
     tried = described(_by_name(value, ""), "What the fact is for the very thing that was tried.")
     rubbed = described(array(TEXT), "Of what was tried, what went in and rubbed.")
     settled = described({"type": "boolean"}, "Who said that it touched has tried it so again since, and it went.")
-    through = described(TEXT, "The SKU of the adapter that it hung on.")
+    through = described(TEXT, "The SKU of the adapter that it hung on, or of several with commas between.")
     told = {"by": TEXT, "at": TEXT, "through": through, "settled": settled}
     thing = closed(["sku", "how", "result"], sku=TEXT, how=TEXT, result=word(RESULTS), **told)
     things = described(array(thing), "Accessories that were tried, and what came of it.")
@@ -335,12 +336,14 @@ def _evidence(trials: Mapping[str, TrialState]) -> dict[str, Schema]:
     if not trials:
         return found
     about = (
-        "An accessory that was tried here, in the receiver itself or through one adapter: in what state, what came of "
+        "An accessory that was tried here, in the receiver itself or through adapters: in what state, what came of "
         "it, and the gap left."
     )
     ways = "; ".join(f"`{name}`: {one.title}" for name, one in trials.items())
     result = word(RESULTS, "`rubbed` went in and rubs; `touched` did not go.")
-    through = described(_SKU, "The SKU of the adapter that it hung on; left out, it hung in the receiver itself.")
+    several = array(_SKU, "Of several, the one in the receiver first.", minItems=1, maxItems=MOST_ADAPTERS)
+    about_it = "The SKU of the adapter that it hung on; left out, it hung in the receiver itself."
+    through: Schema = {"anyOf": [_SKU, several], "description": about_it}
     names = {"sku": _SKU, "state": word(tuple(trials), f"{ways}."), "result": result}
     return found | {
         "TriedThing": closed(["sku", "state", "result"], about, **names, gap=reference("Length"), through=through)

@@ -38,8 +38,6 @@ from fitsvc.subjects import OF_YARD, Subject, Told
 
 MOST_SAID: Final = 10_000
 """Observations of one record; a measured part has some dozens, and all are read whenever one is added."""
-THINGS: Final = ("sku", "through")
-"""The members of what was tried that name stored accessories: the thing itself, and an adapter that it hung on."""
 RIG: Final[Told] = "rig"
 """What one saved rig is told of as."""
 _AHEAD: Final = timedelta(hours=14)
@@ -187,8 +185,14 @@ def tried_in(told: Iterable[Entered]) -> list[str]:
 
 
 def things_of(evidence: Mapping[str, Json]) -> list[str]:
-    """The SKUs of the accessory that was tried and of the adapter that it hung on, as far as there are such."""
-    return [evidence[name] for name in THINGS if evidence.get(name)]
+    """The SKUs of the accessory that was tried and of the adapters that it hung on, as far as there are such."""
+    return [one for one in (evidence.get("sku"), *adapters_of(evidence)) if isinstance(one, str) and one]
+
+
+def adapters_of(evidence: Mapping[str, Json]) -> list[Json]:
+    """What is told of the adapters that something tried hung on, the one in the receiver first."""
+    through = evidence.get("through")
+    return through if isinstance(through, list) else [through] if through is not None else []
 
 
 def append(

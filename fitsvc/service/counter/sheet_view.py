@@ -11,6 +11,7 @@ from fitsvc.observing.sheet import Sheet, SheetFact, SheetStatement, SheetTry
 from fitsvc.rulebook.rules import Rulebook, TrialState
 from fitsvc.rulebook.vocabulary import Fact, Vocabulary
 from fitsvc.service.counter.fields import sentence
+from fitsvc.store.observations import adapters_of
 from fitsvc.tongues import as_said, dated, later, t
 
 KINDS: Final[Mapping[str, str]] = {
@@ -119,7 +120,8 @@ def told_try(evidence: Mapping[str, Json], trials: Mapping[str, TrialState]) -> 
         return ""
     state = trials[evidence["state"]].title if evidence.get("state") in trials else str(evidence.get("state", ""))
     gap = t(", {gap} left", gap=as_written(evidence["gap"])) if evidence.get("gap") else ""
-    state += t(", through {adapter}", adapter=evidence["through"]) if evidence.get("through") else ""
+    through = ", ".join(map(str, adapters_of(evidence)))
+    state += t(", through {adapter}", adapter=through) if through else ""
     return f"{evidence['sku']}, {state}: {t(RESULTS.get(evidence.get('result', ''), ''))}{gap}"
 
 

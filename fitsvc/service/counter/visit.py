@@ -26,7 +26,7 @@ LONGEST: Final = 80
 """Longest field of a visit that is no reading, in characters: a tyre, a tool, a name on a label."""
 MOST_TRIED: Final = 20
 """So many things are tried in one visit."""
-TRIED: Final = ("sku", "state", "result", "gap")
+TRIED: Final = ("sku", "state", "result", "gap", "through")
 """The fields of an item that was tried."""
 SPARES: Final[Mapping[str, tuple[str, Document]]] = {
     "stowed": (later("went up"), {"stowed": True}),
@@ -203,11 +203,16 @@ def statements(
 
 
 def evidence_of(tried: Mapping[str, str]) -> Document:
-    """What a form says was tried, as evidence: a spare and what came of it, or an item, how, and what came of it."""
+    """What a form says was tried, as evidence: a spare and what came of it, or an item, how, and what came of it.
+
+    Several adapters that it hung on have commas between.
+    """
     if tried.get("tyre"):
         return {"tyre": tried["tyre"][:LONGEST], **SPARES.get(tried.get("came", ""), ("", {}))[1]}
-    found = {name: tried[name][:LONGEST] for name in TRIED if tried.get(name)}
-    return found if "sku" in found else {}
+    found: Document = {name: tried[name][:LONGEST] for name in TRIED if tried.get(name)}
+    adapters = [one for one in map(str.strip, found.pop("through", "").split(",")) if one]
+    through = {"through": adapters if len(adapters) > 1 else adapters[0]} if adapters else {}
+    return found | through if "sku" in found else {}
 
 
 def needs_mounting(visit: Visit, told: Mapping[str, Sequence[str] | Mapping[str, Json]]) -> bool:

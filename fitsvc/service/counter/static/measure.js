@@ -72,7 +72,7 @@
   // A visit is its address. What is kept of it here is that address, until it has been sent.
   const state = (form) => {
     const found = new URLSearchParams(new FormData(form));
-    for (const name of ["ask", "value", "tool", "cannot.now", "tyre", "came", "sku", "state", "result", "gap", "by", "key", "at", "condition", "note", "photo", "send"]) found.delete(name);
+    for (const name of ["ask", "value", "tool", "cannot.now", "tyre", "came", "sku", "state", "result", "gap", "through", "by", "key", "at", "condition", "note", "photo", "send"]) found.delete(name);
     return found;
   };
   const remember = (params) => {
