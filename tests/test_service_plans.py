@@ -54,6 +54,20 @@ def test_the_command_prints_what_the_service_sends(
     assert capfdbinary.readouterr().out == sent.content + b"\n"
 
 
+def test_a_plan_tells_what_each_wish_rests_on(shop: TestClient[Litestar]) -> None:
+    """As the answer does that proves it, of every set; and a plan that is not asked for it is as it was without."""
+    plain = shop.post("/v1/plans", json=WISHES).json()
+    plan = shop.post("/v1/plans?include=rests_on", json=WISHES).json()
+    served = [one for each in (plan["best"], *plan["runners_up"]) for one in each["wishes"]]
+    assert len(served) >= 2
+    for one in served:
+        told = one.pop("rests_on")
+        assert told == shop.post("/v1/answers?include=rests_on", json=one["question"]).json()["rests_on"]
+        assert {"vehicle.gvwr", "receiver.trailer_rating"} & {each["fact"] for each in told}
+        assert all(each["kind"] for each in told if "record" in each)
+    assert plan == plain
+
+
 def test_every_question_asked_over_the_service_comes_out_as_told(shop: TestClient[Litestar]) -> None:
     """Each set's questions, sent as they are, get the outcome and summary of the plan; so do the misses."""
     plan = shop.post("/v1/plans", json=WISHES).json()

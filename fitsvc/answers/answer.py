@@ -182,6 +182,24 @@ class Disputed(msgspec.Struct):
     because: str
 
 
+class RestsOn(msgspec.Struct, omit_defaults=True, kw_only=True):
+    """A fact that an answer rests on, as it is told there: how it is known, of which record, by whom and seen when.
+
+    Without a record it was told with the question. `observation` is the statement it comes from, or the last of those
+    it follows from; `source` the feed that said it. `state` is there where it is in doubt.
+    """
+
+    fact: str
+    told: str
+    record: str = ""
+    kind: str = ""
+    by: str = ""
+    at: str = ""
+    source: str = ""
+    observation: str = ""
+    state: Literal["", "doubtful", "disputed", "stale"] = ""
+
+
 class RulebookName(msgspec.Struct):
     """The rulebook an answer was given by."""
 

@@ -1,33 +1,16 @@
-"""What an answer rests on: each fact of its findings, how that is known, by whom and since when."""
+"""What an answer, or a plan, rests on: each fact of its findings, how that is known, by whom and since when."""
 
 from collections.abc import Iterable, Mapping
-from typing import Literal
 
-import msgspec
 from sqlmodel import Session, col, select
 
-from fitsvc.answers.answer import Finding
-from fitsvc.answers.question import Question
+from fitsvc.answers.answer import Finding, RestsOn
+from fitsvc.answers.answering import Answerer
+from fitsvc.answers.question import Question, Records, read_question
 from fitsvc.document import Json
+from fitsvc.language.display import System
+from fitsvc.planning.plan import Plan
 from fitsvc.store.tables import Observation
-
-
-class RestsOn(msgspec.Struct, omit_defaults=True, kw_only=True):
-    """A fact that an answer rests on, as it is told there: how it is known, of which record, by whom and seen when.
-
-    Without a record it was told with the question. `observation` is the statement it comes from, or the last of those
-    it follows from; `source` the feed that said it. `state` is there where it is in doubt.
-    """
-
-    fact: str
-    told: str
-    record: str = ""
-    kind: str = ""
-    by: str = ""
-    at: str = ""
-    source: str = ""
-    observation: str = ""
-    state: Literal["", "doubtful", "disputed", "stale"] = ""
 
 
 def rests_on(session: Session, question: Question, findings: Iterable[Finding]) -> list[RestsOn]:
@@ -46,6 +29,15 @@ def rests_on(session: Session, question: Question, findings: Iterable[Finding]) 
         elif name in question.told_here:
             found.append(RestsOn(fact=name, told=text))
     return found
+
+
+def tell_what_rests(session: Session, answerer: Answerer, plan: Plan, records: Records, system: System) -> None:
+    """Write beside each wish of a plan what the answer that proves it rests on."""
+    for one in (*((plan.best,) if plan.best else ()), *plan.runners_up):
+        for served in one.wishes:
+            answer = answerer.answer(served.question, records, system, most=0, remedies=False)
+            asked = read_question(served.question, answerer.reader, records)
+            served.rests_on = rests_on(session, asked, answer.findings)
 
 
 def _how(question: Question) -> dict[str, tuple[str, Mapping[str, Json]]]:

@@ -4,7 +4,7 @@ from typing import Literal
 
 import msgspec
 
-from fitsvc.answers.answer import AllowanceShown, Disputed, RulebookName
+from fitsvc.answers.answer import AllowanceShown, Disputed, RestsOn, RulebookName
 from fitsvc.document import Document
 from fitsvc.rulebook.outcomes import Outcome
 
@@ -26,7 +26,7 @@ class WishServed(msgspec.Struct, omit_defaults=True, kw_only=True):
     """How one wish is served: by which parts, and the question that proves it with what it was answered.
 
     `allowance` is what a carrier may carry, of a wish that names no load; `assumed` and `disputed` what the answer
-    rests on that nobody measured, or that does not agree.
+    rests on that nobody measured, or that does not agree; `rests_on`, where it is asked for, all that it rests on.
     """
 
     wish: int
@@ -39,6 +39,7 @@ class WishServed(msgspec.Struct, omit_defaults=True, kw_only=True):
     allowance: AllowanceShown | None = None
     assumed: list[str] = []
     disputed: list[Disputed] = []
+    rests_on: list[RestsOn] = []
 
 
 class PinHeld(msgspec.Struct):

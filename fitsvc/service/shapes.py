@@ -2,10 +2,9 @@
 
 import msgspec
 
-from fitsvc.answers.answer import Answer
+from fitsvc.answers.answer import Answer, RestsOn
 from fitsvc.answers.figures import Figures
 from fitsvc.language.types import ListType
-from fitsvc.observing.resting import RestsOn
 from fitsvc.observing.sheet import Sheet
 from fitsvc.observing.worklist import WorkList
 from fitsvc.planning.plan import Plan
