@@ -162,7 +162,7 @@ def test_a_lighter_trailer_is_loaded_anew() -> None:
 
 
 def test_a_length_below_zero_is_told_without_its_sign() -> None:
-    """A distance of -4 in is told as 4 in the other way, and at most that as at least so much."""
+    """A distance of -4 in is told as 4 in the other way, and at most that as at least so much; both ways each by itself."""
     fact = answerer().rulebook.vocabulary.facts["accessory.rise"]
     assert isinstance(fact.type, NumberType)
     slot = Read(fact.type, fact.name)
@@ -175,7 +175,7 @@ def test_a_length_below_zero_is_told_without_its_sign() -> None:
         "at least 4 in of drop",
         "at most 4 in of drop",
         "2 in to 4 in of drop",
-        "2 in of drop to 1 in",
+        "at most 1 in or at most 2 in of drop",
         "3 in of drop",
         "at most 3 in",
         "at least 2 in",

@@ -17,14 +17,19 @@ from random import Random
 from typing import Final
 
 import pytest
-from demo_world import answerer
+from demo_world import answerer, stock, world
 from test_answers_promises import answer, incomplete, random_question
 
 from fitsvc.answers.answer import Answer
+from fitsvc.answers.phrases import capped
+from fitsvc.answers.summary import told
 from fitsvc.cli import main
+from fitsvc.cli.answer_view import show_answer
+from fitsvc.cli.console import out
 from fitsvc.engine.examples import case_of
 from fitsvc.facts import Case
 from fitsvc.rulebook.rules import Limit, Need, Rule
+from fitsvc.service.counter.seeing import see
 
 FOLDER: Final = Path(__file__).parent / "reading_aloud"
 QUESTIONS: Final = {
@@ -63,7 +68,17 @@ _FAULTS: Final = {
     "the before a verb": re.compile(r"\bthe (?:hides|allows|whether|where|is|allowed|tilts)\b", re.IGNORECASE),
     "a before a vowel": re.compile(r"\ba (?:[aeio]|un(?!it|i\b))\w+", re.IGNORECASE),
     "two stops": re.compile(r"[.;:,][.;:,]|\?"),
+    "one of several": re.compile(r"\b1 [a-z]+s\b"),
+    "a bound twice": re.compile(r"\bat (?:least|most) at (?:least|most)\b"),
+    "a bound that is not sure": re.compile(
+        r"± [\d/-]+ [a-z]+ at (?:least|most)\b|\bat (?:least|most) [\d/-]+ [a-z]+ ±"
+    ),
+    "a margin that is not sure": re.compile(r"\d [a-z]+ to [^.,;:]* (?:too|to spare)\b"),
+    "a figure below nothing": re.compile(r"(?<![\w/])-\d"),
+    "nothing for a bound": re.compile(r"\bif that is at (?:least|most) 0 (?:lb|in)\b"),
 }
+_US: Final = re.compile(r"(?<![\d/-])(?![123] in)\d[\d,]* (?:in|lb|ft|ft-lb)\b(?! drop\b| \(\d+ (?:kg|mm)\))")
+"""A figure in units of the United States alone, but for the sizes that openings, balls and mounts are called by."""
 
 
 @pytest.fixture(scope="module")
@@ -118,15 +133,15 @@ def answers() -> tuple[Answer, ...]:
     return tuple(answer(random_question(random) if i % 5 == 0 else incomplete(random)) for i in range(COUNT))
 
 
-def cases() -> Iterator[Case]:
-    """The case of every example beside the rules, and again with each one of its facts not known."""
+def cases(*, whole: bool = False) -> Iterator[Case]:
+    """The case of every example beside the rules, and unless `whole` again with each one of its facts not known."""
     rulebook, reader = answerer().rulebook, answerer().reader
     owners: list[Rule | Limit | Need] = [*rulebook.rules, *rulebook.limits, *rulebook.needs]
     for owner in owners:
         for example in rulebook.examples.get(owner.id, ()):
             case = case_of(example, reader)
             yield case
-            for left_out in case.facts:
+            for left_out in () if whole else case.facts:
                 yield replace(case, facts={name: value for name, value in case.facts.items() if name != left_out})
 
 
@@ -144,6 +159,26 @@ def texts() -> tuple[str, ...]:
         found |= dict.fromkeys(finding.reason for finding in one.findings)
         found |= dict.fromkeys(need["because"] for need in one.needs)
         found |= dict.fromkeys(step.how for step in one.next)
+        found |= dict.fromkeys(f"{capped(text)}." for step in one.next for text in told(step, one))
+        found |= dict.fromkeys(remedy.because for remedy in one.remedies)
+    return tuple(found)
+
+
+@cache
+def metric_texts() -> tuple[str, ...]:
+    """What is told in metric of the same examples, and of some of the questions."""
+    found: dict[str, None] = {}
+    for case in cases(whole=True):
+        opened = answerer().engine.opened(case)
+        verdict = answerer().engine.evaluate(opened)
+        found |= dict.fromkeys(finding.reason for finding in answerer().findings(verdict, opened, "metric"))
+        found |= dict.fromkeys(answerer().need(number, opened, "metric")["because"] for number in verdict.open_needs)
+        found |= dict.fromkeys(answerer().cautions.told(opened, "metric"))
+        found |= dict.fromkeys(answerer().assumptions.told(opened, "metric"))
+    random = Random(43)
+    for _ in range(COUNT // 12):
+        one = answerer().answer(incomplete(random), world(), "metric", stock())
+        found |= dict.fromkeys([one.summary, *(text for step in one.next for text in told(step, one))])
         found |= dict.fromkeys(remedy.because for remedy in one.remedies)
     return tuple(found)
 
@@ -157,6 +192,19 @@ def sentences(text: str) -> list[str]:
 def test_no_sentence_has_a_mark_of_bad_speech(fault: str) -> None:
     """No doubled words, names of the code, Python's own words, stray blanks or `the hides` in what is read out."""
     assert [text for text in texts() if _FAULTS[fault].search(text)] == []
+
+
+def test_no_text_says_a_sentence_twice() -> None:
+    """What is read out says each sentence once, and no two reasons of one answer are the same."""
+    assert [text for text in texts() if len(set(sentences(text))) < len(sentences(text))] == []
+    for one in answers():
+        reasons = [finding.reason for finding in one.findings]
+        assert len(set(reasons)) == len(reasons), sorted(reasons)
+
+
+def test_metric_texts_are_metric() -> None:
+    """Whoever asks in millimetres and kilograms is told no inches and pounds, but for what things are called by."""
+    assert [text for text in metric_texts() if _US.search(text)] == []
 
 
 def test_every_sentence_begins_and_ends_as_one() -> None:
@@ -193,3 +241,17 @@ def test_a_caution_is_told_once() -> None:
     for one in answers():
         assert len(set(one.cautions)) == len(one.cautions)
         assert not any(caution in finding.reason for caution in one.cautions for finding in one.findings)
+
+
+def test_a_step_reads_the_same_on_the_page_and_printed() -> None:
+    """Each reading that the page tells of a step is printed by the command in the same words."""
+    readings = 0
+    for one in (one for one in answers() if one.next and not one.candidates):
+        with redirect_stdout(StringIO()) as printed:
+            show_answer(out(), one, answerer(), everything=True)
+        text = " ".join(printed.getvalue().split())
+        for step in see(answerer(), one, {}, "us", {}).steps:
+            readings += len(step.readings)
+            # The command tells several in one sentence.
+            assert [reading for reading in step.readings if reading[1:-1] not in text] == []
+    assert readings > COUNT

@@ -2,7 +2,7 @@
 
 from typing import Final
 
-from fitsvc.answers.phrases import filled, texts
+from fitsvc.answers.phrases import filled, in_metric, texts
 from fitsvc.caching import LruCache
 from fitsvc.engine.point import Point, Values
 from fitsvc.facts import Case
@@ -48,7 +48,8 @@ class Cautions:
         if applying is None:
             applying = self._apply(case.present, guards)
             self._applying.keep((case.present, guards), applying)
-        return [self._texts[number] or self._with_figures(number, case, system) for number in applying]
+        told = [self._texts[number] or self._with_figures(number, case, system) for number in applying]
+        return [in_metric(text) for text in told] if system == "metric" else told
 
     def _apply(self, present: frozenset[str], guards: tuple[Value, ...]) -> tuple[int, ...]:
         return tuple(

@@ -182,7 +182,9 @@ class _Telling:
             step.open_if = open_ if runs.grid.members else ""
         # That hardly any reading there is fails is no news, unless another works.
         seldom = not runs.grid.members and (runs.at_the_edge(BAD) or runs.share(BAD) <= _NO_NEWS)
-        if fails not in ("", ANY) and (works or not seldom):
+        # Nor that nothing is too little.
+        none = fact.kind == "mass" and runs.grid.low == 0 and runs.at_the_edge(BAD)
+        if fails not in ("", ANY) and (works or not seldom) and not none:
             step.fails_if = fails
         return step
 

@@ -2,10 +2,11 @@
 
 import re
 from collections.abc import Iterable, Iterator, Sequence
+from math import inf
 from typing import Final
 
-from fitsvc.language.display import System, show_together
-from fitsvc.language.quantities import Dimension
+from fitsvc.language.display import System, show, show_together
+from fitsvc.language.quantities import MASS, UNITS, Dimension
 from fitsvc.language.types import Value
 from fitsvc.rulebook.rules import IfKnown, Shown, Template
 from fitsvc.tongues import is_clause, later, t, tongue
@@ -14,6 +15,12 @@ UNKNOWN: Final = later("unknown")
 """What is told of a value of which nothing is known."""
 _TWICE: Final = re.compile(r"\b(at least|at most|below) at (?:least|most) ")
 """A bound of what is known only by a bound: what is asked for then is the figure told, and what may be, too."""
+_SIGNED: Final = re.compile(r"(?<![\w/])-(\d\S* [^\s\d]+)")
+"""A figure with its unit that is below zero."""
+_US: Final = re.compile(r"(?<![\w/.,-])(\d[\d,]*) (lb|ft|in)\b(?!-| \(\d+ (?:kg|mm)\))")
+"""A whole figure in units of the United States."""
+_TRADE_SIZES: Final = ("1", "2", "3")
+"""Whole inches that openings, shanks and balls are called by."""
 
 
 def filled(template: Template, values: Iterable[str]) -> str:
@@ -38,17 +45,26 @@ def texts(pairs: Iterable[tuple[Value, Shown]], system: System) -> list[str]:
     rows: list[tuple[float, float, Dimension, str]] = []
     found: list[str] = []
     places: list[int] = []
+    unsigned: list[tuple[int, str, bool]] = []
     for value, shown in pairs:
         if isinstance(value, tuple):
             assert shown.dimension is not None
+            # Nothing weighs less than nothing: so low an end is for want of a figure.
+            low, high = (0.0, value[1]) if shown.dimension == MASS and value[0] < 0.0 <= value[1] else value
+            if shown.below and low < 0.0:
+                turned = high < 0.0 or (high == 0.0 and low > -inf)
+                low, high = (-high, -low) if turned else (low, high)
+                unsigned.append((len(found), shown.below, turned))
             places.append(len(found))
-            rows.append((value[0], value[1], shown.dimension, shown.unit))
+            rows.append((low, high, shown.dimension, shown.unit))
             found.append("")
         else:
             found.append(words(value, shown.words))
     if rows:
         for place, text in zip(places, show_together(rows, system), strict=True):
             found[place] = text
+    for place, below, turned in unsigned:
+        found[place] = f"{found[place]} {below}" if turned else _SIGNED.sub(rf"\1 {below}", found[place])
     return found
 
 
@@ -67,6 +83,23 @@ def not_known(things: Sequence[str]) -> str:
     if len(things) > 1:
         return t("{several} are not known", several=joined(things))
     return t("{the} is not known", the=joined(things))
+
+
+def in_metric(text: str) -> str:
+    """A text with the metric figure behind each that a law or a title gives in pounds, feet or inches.
+
+    Trade sizes stay by their names alone: a 2 in ball, a 5/8 in pin.
+    """
+    return _US.sub(_beside, text)
+
+
+def _beside(found: "re.Match[str]") -> str:
+    figure, unit = found.groups()
+    if unit == "in" and figure in _TRADE_SIZES:
+        return found[0]
+    dimension, size = UNITS[unit]
+    value = float(int(figure.replace(",", "")) * size)
+    return f"{found[0]} ({show(value, value, dimension, unit, 'metric')})"
 
 
 def capped(text: str) -> str:

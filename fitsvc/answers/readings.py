@@ -76,7 +76,9 @@ class Grid:
             )
         if low == high:
             return self.text(low)
-        first, last = (high, low) if self.below and high < 0 else (low, high)
+        if self.below and low < 0 < high:  # on both sides of nothing, each of which is measured for itself
+            return t(" or ").join(t("at most {figure}", figure=self.text(end)) for end in (high, low))
+        first, last = (high, low) if self.below and high <= 0 else (low, high)
         low_end = self.text(first).removesuffix(f" {self.below}" if last < 0 else "")
         return t("{low} to {high}", low=low_end, high=self.text(last))
 

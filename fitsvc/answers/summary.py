@@ -57,8 +57,7 @@ def summarise(
     if verdict.outcome == "fails":
         return t("No. {reason}", reason=findings[0].reason)
     if verdict.outcome == "undetermined":
-        more = verdict.conditions or len(steps) > 1
-        first = t("First {ask}.", ask=_ask(wording, steps, bool(more))) if steps else findings[0].reason
+        first = t("First {ask}.", ask=_ask(wording, steps, things)) if steps else findings[0].reason
         return t("Not sure yet. {first}", first=first)
     what = _what(question)
     if verdict.outcome == "works":
@@ -95,14 +94,16 @@ def _what(question: Question) -> str:
     return t("this")
 
 
-def told(step: Next, can: bool = False) -> list[str]:
-    """What the readings of a step come to: `it works if that is at least 4 in`, `it fails if not`.
+def told(step: Next, answer: Answer) -> list[str]:
+    """What the readings of a step of an answer come to: `it works if that is at least 4 in`, `it fails if not`.
 
     A reading that only settles a point says how many stay open with it, and a choice with which it stays open is told.
     """
     parts = []
-    if step.works_if not in ("", ANY):
-        works = later("it can work {if_so}") if step.leaves_open or can else later("it works {if_so}")
+    if step.works_if == ANY:
+        parts.append(t("it is in order with any plausible reading, told as near as it can be measured"))
+    elif step.works_if:
+        works = later("it can work {if_so}") if _leaves(step, answer.to_see_to) else later("it works {if_so}")
         parts.append(t(works, if_so=readings(step.works_if)))
         if step.open_if:
             parts.append(t("it stays open {if_so}", if_so=readings(step.open_if)))
@@ -142,18 +143,23 @@ def changes_untried(answer: Answer) -> str:
     return t("{count} more changes were not tried, being too many.", count=count) if count else ""
 
 
+def _leaves(step: Next, things: Sequence[ToSeeTo]) -> bool:
+    """Whether with a reading that works there is still more to see to, so that the thing can work and no more."""
+    return step.leaves_open > 0 or any(one.needs or not set(step.settles).issuperset(one.rules) for one in things)
+
+
 def _left(step: Next) -> str:
     """How much stays open with a reading that works."""
     left = later("1 other point stays open") if step.leaves_open == 1 else later("{count} other points stay open")
     return t(left, count=step.leaves_open)
 
 
-def _ask(wording: Wording, steps: Sequence[Next], can: bool) -> str:
+def _ask(wording: Wording, steps: Sequence[Next], things: Sequence[ToSeeTo]) -> str:
     first = steps[0]
     text = to_ask(wording, first)
     if first.works_if not in ("", ANY):
         left = f". {capped(_left(first))}" if first.leaves_open else ""
-        works = later("{ask}: it can work {if_so}") if first.leaves_open or can else later("{ask}: it works {if_so}")
+        works = later("{ask}: it can work {if_so}") if _leaves(first, things) else later("{ask}: it works {if_so}")
         return t(works, ask=text, if_so=readings(first.works_if)) + left
     if first.fails_if:
         return t("{ask}: it fails {if_so}", ask=text, if_so=readings(first.fails_if))
@@ -204,7 +210,7 @@ def _first(
     Where there is only something to find out, that is asked for first which closes most.
     """
     if steps and all(one.sort == "find out" for one in things):
-        first = [f"{capped(_ask(wording, steps, len(things) > 1))}."]
+        first = [f"{capped(_ask(wording, steps, things))}."]
     else:
         words = accumulate(len(one.told.split()) for one in things[:most])
         first = [one.told for one, said in zip(things, words, strict=False) if one is things[0] or said <= _MOST_WORDS]

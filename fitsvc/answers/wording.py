@@ -9,7 +9,7 @@ from typing import Final, get_args
 from fitsvc.answers import governing
 from fitsvc.answers.answer import Finding
 from fitsvc.answers.governing import governing_fact, unknown_in_opening
-from fitsvc.answers.phrases import UNKNOWN, capped, filled, joined, not_known, texts, uncapped
+from fitsvc.answers.phrases import UNKNOWN, capped, filled, in_metric, joined, not_known, texts, uncapped
 from fitsvc.caching import LruCache
 from fitsvc.engine.point import Point, Values
 from fitsvc.engine.support import Support
@@ -17,7 +17,7 @@ from fitsvc.facts import Case
 from fitsvc.language.compiler import compile_reads
 from fitsvc.language.display import System
 from fitsvc.language.intervals import TOLERANCE, Bounds
-from fitsvc.language.quantities import Dimension
+from fitsvc.language.quantities import MASS, Dimension
 from fitsvc.language.truth import WORDS, YES
 from fitsvc.language.typed import ALWAYS, AnyTyped, Read
 from fitsvc.language.types import TextType, Value, is_exact
@@ -29,6 +29,9 @@ _OTHERS: Final[Mapping[str, str]] = {"vehicle.id": later("vehicle's configuratio
 _MOST_WORDED: Final = 2_000
 """Findings of a rule that are kept in each system of units, of about a kilobyte each: 2 MB for a rule at the most."""
 
+_AT_LEAST, _AT_MOST = "at_least", "at_most"
+"""What the bounds of a need are called."""
+
 
 @dataclass(frozen=True, slots=True)
 class _Text:
@@ -38,8 +41,9 @@ class _Text:
     holes: tuple[tuple[int, Shown], ...]
 
     def fill(self, values: Sequence[Value], system: System) -> str:
-        """The text with its values."""
-        return filled(self.template, texts(((values[i], shown) for i, shown in self.holes), system))
+        """The text with its values, of a margin what is sure of it."""
+        shown = ((_sure(values[i]) if one.told == "margin" else values[i], one) for i, one in self.holes)
+        return filled(self.template, texts(shown, system))
 
 
 class RuleWords:
@@ -151,8 +155,14 @@ class RuleWords:
         elif self._unknown:
             reason = capped(self._unknown.fill(values, system))
         else:
-            missing = {name: by_name[name] for name, shown, value in facts if not is_exact(shown.node.type, value)}
+            rough = [(name, shown, value) for name, shown, value in facts if not is_exact(shown.node.type, value)]
+            missing = {name: by_name[name] for name, _, _ in rough}
+            for name, shown, value in rough:
+                if below := self._wording.below(name):
+                    (missing[name],) = texts([(value, replace(shown, below=below))], system)
             reason = self._open(missing, title, case)
+        if system == "metric":
+            title, reason = in_metric(title), in_metric(reason)
         return Finding(
             rule=rule.id,
             title=title,
@@ -190,7 +200,7 @@ class RuleWords:
         low, high = sorted(abs(end) for end in bounds)
         if high == inf or bounds[0] < -TOLERANCE < TOLERANCE < bounds[1]:
             return ""
-        return texts([((low, high), self._margin_text.holes[0][1])], system)[0]
+        return texts([(_sure((low, high)), self._margin_text.holes[0][1])], system)[0]
 
     def _open(self, missing: Mapping[str, str], title: str, case: Case) -> str:
         """What is not known, or not closely, and so leaves the rule open; of the opening the parts' own facts."""
@@ -208,6 +218,30 @@ class RuleWords:
         if not told:
             return t("What is known leaves it open whether {title}.", title=uncapped(title))
         return t("{told}, so it is open whether {title}.", told=capped(told), title=uncapped(title))
+
+
+def _asked_for(told: Mapping[str, tuple[Value, Shown]]) -> dict[str, tuple[Value, Shown]]:
+    """The values of a need, of weights known in bounds what is enough whatever they come to: the high end.
+
+    Of what may be at most it is the low end; where that is less than what must be at least, neither is told.
+    """
+    found = dict(told)
+    for name, (value, shown) in told.items():
+        if shown.dimension == MASS and isinstance(value, tuple) and value[1] < inf:
+            end = value[name != _AT_MOST]
+            found[name] = ((end, end), shown)
+    if _AT_LEAST in found and _AT_MOST in found:
+        (least, of_least), (most, of_most) = found[_AT_LEAST], found[_AT_MOST]
+        if isinstance(least, tuple) and isinstance(most, tuple) and least[1] > most[0] + TOLERANCE:
+            found |= {_AT_LEAST: ((-inf, inf), of_least), _AT_MOST: ((-inf, inf), of_most)}
+    return found
+
+
+def _sure(margin: Value) -> Value:
+    """What is sure of a margin known in bounds: its low end, as more of it may only seem so for want of a figure."""
+    if not isinstance(margin, tuple) or margin[0] <= 0.0 or margin[1] - margin[0] <= TOLERANCE:
+        return margin
+    return (margin[0], inf)
 
 
 def _called_anew(text: str, label: str, anew: str) -> str:
@@ -239,10 +273,13 @@ class NeedWords:
         values = self._wording.engine.values(self._key, lambda: self._nodes).of(case)
         text = self._because if values[0] == YES or not self._unknown else self._unknown
         holes = (*self._values.holes, *text.holes)
-        found = texts(((values[i], shown) for i, shown in holes), system)
         count = len(self._values.holes)
+        names = [*self._need.values, *(shown.told for _, shown in text.holes)]
+        asked = _asked_for(dict(zip(names, ((values[i], shown) for i, shown in holes), strict=True)))
+        found = texts(map(asked.__getitem__, names), system)
         named = dict(zip(self._need.values, found[:count], strict=True))
-        return {"need": self._need.name, **named, "because": filled(text.template, found[count:])}
+        because = filled(text.template, found[count:])
+        return {"need": self._need.name, **named, "because": in_metric(because) if system == "metric" else because}
 
 
 def _text(template: Template, written: Template, nodes: list[AnyTyped]) -> _Text:
@@ -361,6 +398,11 @@ class Wording:
         if found is None:
             self._shown[slot.name] = found = self._shown_anew(slot)
         return found
+
+    def below(self, name: str) -> str:
+        """By which words a figure of a fact below zero is told within a sentence; empty where by its sign."""
+        fact = self.rulebook.vocabulary.facts.get(name)
+        return fact.below_zero if fact else ""
 
     def _shown_anew(self, slot: Read) -> Shown:
         fact = self.rulebook.vocabulary.fact_of(slot.name)

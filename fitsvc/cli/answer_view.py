@@ -184,13 +184,11 @@ class _View:
         steps = answer.next
         if not steps:
             return
-        to_find = [one.sort for one in answer.to_see_to] == ["find out"] and answer.outcome == "conditional"
-        can = not (to_find or not answer.to_see_to)
         self._heading("What to find out next")
         shown = steps if self.everything else steps[:_STEPS]
         for number, step in enumerate(shown, start=1):
             self._line(f"{capped(self.the(step.fact))}. {step.how}", f"{number}.", "bold")
-            if parts := told(step, can):
+            if parts := told(step, answer):
                 self._line(f"{capped('; '.join(parts))}.", style="cyan", indent=5)
         if more := len(steps) - len(shown):
             self._line(f"{more} more (`--all` tells).", "  ")

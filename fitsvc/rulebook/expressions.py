@@ -31,6 +31,7 @@ _PAIRED: Final = (
 class Expressions:
     """Reads expressions of one rulebook; `derived` and `units` fill up as derived values are read.
 
+    `below` are the words for figures below zero, of those that have any.
     `presences` fills up with the subjects and facts that expressions ask the presence of, `examples` with those that
     stand beside each rule, limit or need.
     """
@@ -41,6 +42,7 @@ class Expressions:
     derived: dict[str, AnyTyped]
     units: dict[str, str]
     labels: dict[str, str] = field(default_factory=dict)
+    below: dict[str, str] = field(default_factory=dict)
     presences: set[str] = field(default_factory=set)
     examples: dict[str, tuple[Example, ...]] = field(default_factory=dict)
     asked: frozenset[str] = field(init=False)
@@ -94,7 +96,9 @@ class Expressions:
     def shown(self, node: AnyTyped) -> Shown:
         """How a value is shown: in its fact's unit, or in the usual one of its dimension."""
         kind = node.type
-        return shown(node, self._unit(node, kind) if isinstance(kind, NumberType) else "", self.vocabulary)
+        found = shown(node, self._unit(node, kind) if isinstance(kind, NumberType) else "", self.vocabulary)
+        below = self.below.get(node.name, "") if isinstance(node, typed.Read) else ""
+        return replace(found, below=below) if below else found
 
     def _unit(self, node: AnyTyped, kind: NumberType) -> str:
         for name in typed.reads(node):

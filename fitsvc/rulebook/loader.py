@@ -67,6 +67,7 @@ from fitsvc.rulebook.yaml_text import Mapping, Node, Scalar, read_yaml_bytes, re
 
 _TOP_KEYS: Final = ("cautions", "wishes", "asks_for", "usual", "trials", "allowances", SECTION)
 _BESIDE: Final = ("examples", "same")
+_SHOWN: Final = ("meaning", "shown_in", "below_zero")
 _DERIVED_KEYS: Final = ("name", "label", "type", "is")
 _NONE: Final[Map[Path, bytes]] = {}
 
@@ -265,6 +266,7 @@ class Loader:
         facts = {name: kind for name, kind in vocabulary.slots().items() if not name.startswith("adapter.")}
         given = frozenset(facts)
         units = {fact.name: fact.shown_in for fact in vocabulary.facts.values()}
+        below = {fact.name: fact.below_zero for fact in vocabulary.facts.values()}
         labels = {fact.name: fact.label for fact in vocabulary.facts.values()}
         for name, _, role in vocabulary.role_facts():
             facts[name], units[name], labels[name] = TRUTH, "", role.label
@@ -281,16 +283,19 @@ class Loader:
             facts[name] = value_type(kind, vocabulary.lists)
             units[name] = self.shape.text(entry, "shown_in") or DEFAULT_UNITS.get(kind, "")
             labels[name] = self.shape.text(entry, "label")
+            below[name] = self.shape.text(entry, "below_zero")
         known = {name: table for entry in tables.values() for name, table in entry.lookups.items()}
         self.lost -= facts.keys()
         lost, subjects = frozenset(self.lost), frozenset(vocabulary.subjects)
         found = Names(facts, subjects, known, given=given, texts=vocabulary.texts(), lost=lost)
-        return Expressions(shape=self.shape, vocabulary=vocabulary, names=found, derived={}, units=units, labels=labels)
+        return Expressions(
+            shape=self.shape, vocabulary=vocabulary, names=found, derived={}, units=units, labels=labels, below=below
+        )
 
     def _declared(self, tree: Mapping) -> list[tuple[str, Mapping]]:
         declared = []
         for node in self.shape.items(tree.entries.get("derived"), "`derived`"):
-            entry = self.shape.mapping(node, "a derived value", _DERIVED_KEYS, ["meaning", "shown_in", *_BESIDE])
+            entry = self.shape.mapping(node, "a derived value", _DERIVED_KEYS, [*_SHOWN, *_BESIDE])
             if entry:
                 declared.append((self.shape.text(entry, "name"), entry))
             elif isinstance(node, Mapping) and isinstance(told := node.entries.get("name"), Scalar):
@@ -298,9 +303,7 @@ class Loader:
         adapters = tree.entries.get("adapters")
         facts = adapters.entries.get("facts") if isinstance(adapters, Mapping) else None
         for name, node in self.shape.open_mapping(facts, "`facts`"):
-            entry = self.shape.mapping(
-                node, f"opening fact `{name}`", ["type", "label"], ["meaning", "shown_in", *_BESIDE]
-            )
+            entry = self.shape.mapping(node, f"opening fact `{name}`", ["type", "label"], [*_SHOWN, *_BESIDE])
             if entry:
                 declared.append((f"opening.{name}", entry))
         return declared
@@ -355,6 +358,7 @@ class Loader:
             derived={},
             units=read.units,
             labels=read.labels,
+            below=read.below,
             presences=read.presences,
         )
 

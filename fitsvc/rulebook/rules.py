@@ -35,13 +35,17 @@ class Reference:
 
 @dataclass(frozen=True, slots=True)
 class Shown:
-    """A value within a reason: what to compute, its dimension or list, its US unit; `told` is how it is written."""
+    """A value within a reason: what to compute, its dimension or list, its US unit; `told` is how it is written.
+
+    `below` are the words by which a figure below zero is told without its sign.
+    """
 
     node: AnyTyped
     dimension: Dimension | None = None
     unit: str = ""
     words: tuple[str, ...] = ()
     told: str = ""
+    below: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -37,7 +37,7 @@ _TEXTS: Final = frozenset((
     (book.Rule, "title"), (book.Rule, "remedy"), (book.Limit, "title"), (book.Limit, "quantity"), (book.Need, "title"),
     (book.Allowance, "title"), (book.Loading, "called"), (book.TrialState, "title"), (book.TableEntry, "title"),
     (book.RowTold, "asks"), (book.Reference, "because"), (Apart, "told"), (WishAsked, "words"), (Shown, "words"),
-    (Vocabulary, "words"), (Rulebook, "topics"),
+    (Shown, "below"), (Vocabulary, "words"), (Rulebook, "topics"),
 ))  # fmt: skip
 """The fields that are for people; what else is text is a name."""
 _TEMPLATES: Final = frozenset(

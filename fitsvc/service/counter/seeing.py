@@ -121,7 +121,7 @@ def see(
         (one.label or one.id, one.outcome, link("/answer", {**_named(fields, one.id), **shown}))
         for one in answer.candidates
     ]
-    steps = [_step(one, answerer, maker, fields) for one in answer.next]
+    steps = [_step(one, answer, answerer, maker, fields) for one in answer.next]
     deciding = [one for one in told if one.mark in ("fails", "open")]
     minded = [one for one in told if one.mark == "caution" and answer.outcome == "fails"]
     if answer.either_way and answer.outcome == "fails":
@@ -173,7 +173,7 @@ def _allowance(one: AllowanceShown | None, answerer: Answerer) -> AllowanceTold 
     return AllowanceTold(title, capped(one.told), against, unknown)
 
 
-def _step(step: Next, answerer: Answerer, maker: FieldMaker, fields: Fields) -> StepView:
+def _step(step: Next, answer: Answer, answerer: Answerer, maker: FieldMaker, fields: Fields) -> StepView:
     title = capped(to_ask(answerer.wording, step))
     fact = answerer.rulebook.vocabulary.facts.get(step.fact)
     field = None
@@ -184,7 +184,7 @@ def _step(step: Next, answerer: Answerer, maker: FieldMaker, fields: Fields) -> 
     return StepView(
         title=title,
         how=step.how,
-        readings=[f"{capped(text)}." for text in told(step)],
+        readings=[f"{capped(text)}." for text in told(step, answer)],
         fact=step.fact if fact else "",
         settles=f"{step.fact}:{step.settles[0]}" if fact and step.settles else "",
         field=field,
