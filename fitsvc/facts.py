@@ -236,7 +236,7 @@ def _amount(fact: Fact, wire: Json, pointer: str = "") -> float:
         try:
             amount = parse_quantity(wire, fact.type.dimension)
         except QuantityError as error:
-            help = _as_slope(wire) if fact.kind == "ratio" else ""
+            help = _as_slope(wire) if fact.kind == "ratio" else _figure(fact) if fact.kind == "count" else ""
             raise _refuse(error.message, help or error.help, pointer, kind=error.kind) from None
         percent = "%" in wire or "percent" in wire.casefold()
         if fact.kind == "ratio" and not percent and "/" not in wire:
@@ -285,6 +285,8 @@ def _as_slope(text: str) -> str:
 def _figure(fact: Fact) -> str:
     assert fact.range_text
     low, high = fact.range_text
+    if fact.kind == "count":
+        return t("write {the} as a whole number between {low} and {high}", the=fact.the, low=low, high=high)
     return t("write {the} as a figure between {low} and {high}", the=fact.the, low=low, high=high)
 
 

@@ -25,6 +25,13 @@ _FIGURES: Final = re.compile(r"\s*(?P<low>\d+(?:\.\d+)?)\s*-\s*(?P<high>\d+(?:\.
 """A figure from one to another: `5 to 6 in`, `between 4 and 5 in`, `5-6 in`."""
 _ITS_UNIT: Final = re.compile(r"\s*[A-Za-z][^\d]*\Z|\s*[\"'″′°%#]\Z")
 _BOUND: Final = re.compile(r"\s*at (least|most)\s+", re.IGNORECASE)
+_SIGN: Final = re.compile(r"\s*(?P<sign>[<>≤≥]=?|=[<>])\s*(?P<figure>[\d.¼½¾⅛⅜⅝⅞].*)", re.DOTALL)
+_OR: Final = re.compile(
+    r"\s*(?P<figure>\d.*?)"
+    r"(?:\s*,?\s*or (?:(?P<less>less|fewer|under|lighter)|more|over|heavier)|(?<=[\w#\"'″′])\s*\+)\s*\Z",
+    re.IGNORECASE,
+)
+"""A bound by a sign or behind its figure: `<600 lb`, `≥ 3 in`, `600 lb or less`, `350 lb+`."""
 _BETWEEN: Final = re.compile(r"\s*(?:,|;|\band\b)\s*(?=at (?:least|most)\b)", re.IGNORECASE)
 _EXACT: Final = re.compile(r"\s*exactly\s+", re.IGNORECASE)
 _MOST: Final = re.compile(r"\s*(?:up to|no more than|not more than)\s+(?P<figure>.+?)\s*\Z", re.IGNORECASE)
@@ -40,9 +47,11 @@ _APART: Final = re.compile(r"[\s_-]+")
 
 
 def parted(wire: Json) -> Json:
-    """A figure in one text as its parts: `3 in ± 1/8 in`, `at least 3 in, at most 4 in`; any other value as it is."""
+    """A figure in one text as its parts: `3 in ± 1/8 in`, `at least 3 in`, `<4 in`; any other value as it is."""
     if not isinstance(wire, str):
         return wire
+    if len(wire) <= LONGEST:
+        wire = _bound_in_words(wire)
     if _BOUND.match(wire):
         return _bounds_of(wire)
     if len(wire) <= LONGEST and (found := _FROM_TO.match(wire) or _FIGURES.match(wire)):
@@ -51,6 +60,15 @@ def parted(wire: Json) -> Json:
         return {"at_least": low if _ITS_UNIT.search(low) or not unit else f"{low}{unit[0]}", "at_most": high}
     parts = _PLUS_MINUS.split(wire)
     return {"value": parts[0].strip(), "tolerance": parts[1].strip()} if len(parts) == 2 else wire
+
+
+def _bound_in_words(text: str) -> str:
+    """A bound by its words: less than a figure is at most that, so that nothing that may be so is left out."""
+    if found := _SIGN.match(text):
+        return f"at {'most' if set(found['sign']) & set('<≤') else 'least'} {found['figure'].strip()}"
+    if found := _OR.match(text):
+        return f"at {'most' if found['less'] else 'least'} {found['figure'].strip()}"
+    return text
 
 
 def _bounds_of(text: str) -> Json:

@@ -162,7 +162,7 @@ def test_a_lighter_trailer_is_loaded_anew() -> None:
 
 
 def test_a_length_below_zero_is_told_without_its_sign() -> None:
-    """A distance of -4 in is told as 4 in the other way, and at most that as at least so much; both ways each by itself."""
+    """A distance of -4 in is told as 4 in the other way, and at most that as at least so much; both ways each apart."""
     fact = answerer().rulebook.vocabulary.facts["accessory.rise"]
     assert isinstance(fact.type, NumberType)
     slot = Read(fact.type, fact.name)

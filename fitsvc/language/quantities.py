@@ -123,6 +123,16 @@ UNITS: dict[str, tuple[Dimension, Fraction]] = {
 }
 """Every unit spelling, with its dimension and its exact factor to the unit inside."""
 
+_STONE, _HUNDREDWEIGHT = later("a stone is 14 lb: write lb or kg"), later("a hundredweight is 100 or 112 lb: write lb")
+_OUNCE, _YARD = later("an ounce is a sixteenth of a pound: write lb or kg"), later("a yard is 3 ft: write ft or m")
+_OTHERS = {
+    **dict.fromkeys(("st", "stone", "stones"), _STONE),
+    **dict.fromkeys(("cwt", "hundredweight"), _HUNDREDWEIGHT),
+    **dict.fromkeys(("oz", "ounce", "ounces"), _OUNCE),
+    **dict.fromkeys(("yd", "yds", "yard", "yards"), _YARD),
+}
+"""Units that people write and that are not read, each with what to write."""
+
 _WEIGHTS = tuple(UNITS[unit] for unit in ("lb", "kg", "lbf", "N"))
 """Units of weights and forces that run into thousands; nobody writes `t` or `kN` so."""
 
@@ -264,6 +274,7 @@ def _sum(text: str, parts: list[tuple[Fraction, str]]) -> tuple[Fraction, Dimens
         dimension, factor = _unit(text, unit) if unit else (NUMBER, Fraction(1))
         _hold_to_one_reading(text, unit, (dimension, factor))
         return amount * factor, dimension
+    _refuse_other(text, parts[0][1])
     if any(unit.startswith(",") for _, unit in parts):
         raise QuantityError(
             t("{what} has a comma that does not part thousands", what=_quote(text)),
@@ -301,11 +312,19 @@ def _unit(text: str, unit: str) -> tuple[Dimension, Fraction]:
         )
     if unit.casefold() in ("ton", "tons", "tonne", "tonnes"):
         raise QuantityError(t("{what} could be several tons", what=_quote(text)), t("write `t` for 1000 kg, or pounds"))
+    _refuse_other(text, unit)
     near = nearest(unit, list(UNITS))
     raise QuantityError(
         t("`{unit}` in {what} is not a known unit", unit=_printable(unit), what=_quote(text)),
         t("did you mean `{near}`?", near=near) if near else t(_KNOWN_UNITS),
     )
+
+
+def _refuse_other(text: str, unit: str) -> None:
+    """Refuse a unit of the trade's that is not read, with what it comes to in one that is."""
+    if other := _OTHERS.get(unit.casefold()):
+        message = t("`{unit}` in {what} is not a unit that is read", unit=_printable(unit), what=_quote(text))
+        raise QuantityError(message, t(other))
 
 
 @cache
