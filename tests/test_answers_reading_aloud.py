@@ -52,6 +52,7 @@ _HEADINGS: Final = (
     "Which it may be",
     "Why",
     "What would make it work",
+    "What it would have to be",
     "It also needs",
     "What to find out next",
     "Most that may be carried here",

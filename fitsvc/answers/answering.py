@@ -241,7 +241,7 @@ class Answerer:
             answer, *_ = self._answer(tried.document, asked, records, search.system, LITTLE_WORK)
             if answer.outcome in ("works", "conditional"):
                 found.append(remedy_of(self.wording, tried, answer))
-        if search.shelf.sells("accessory") and not any(remedy.sku for remedy in found):
+        if search.shelf.sells("accessory") and not any(one.sku or one.change == "remove" for one in found):
             text = search.would_have_to_be(question, failing)
             found += [Remedy(change="none", outcome="fails", because=text)] if text else []
         return found

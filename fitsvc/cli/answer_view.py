@@ -66,7 +66,8 @@ class _View:
         self._findings(answer)
         self._together(answer)
         if answer.remedies:
-            self._heading("What would make it work")
+            works = any(one.question for one in answer.remedies)
+            self._heading("What would make it work" if works else "What it would have to be")
             self._list(_remedy(remedy) for remedy in answer.remedies)
         if text := changes_untried(answer):
             self._line(text, "  ")
