@@ -14,7 +14,7 @@ from typing import Final
 
 import numpy as np
 
-from fitsvc.answers.answer import RulebookName
+from fitsvc.answers.answer import Answer, RulebookName
 from fitsvc.answers.answering import LITTLE_WORK, Answerer
 from fitsvc.answers.phrases import capped, joined
 from fitsvc.answers.question import TOGETHER, NoRecords, Records, Stored, read_question
@@ -27,13 +27,13 @@ from fitsvc.language.problems import ProblemsFound
 from fitsvc.language.quantities import LENGTH, MASS
 from fitsvc.language.truth import YES
 from fitsvc.language.types import Value
-from fitsvc.planning.parts import PartSet, Site, with_items
+from fitsvc.planning.parts import PartSet, Provision, Site, Stack, with_items
 from fitsvc.planning.plan import AtOnce, PinHeld, Plan, PlanMiss, PlanPart, PlanSet, Role, WishServed
 from fitsvc.planning.reading import Wishes, read_wishes
-from fitsvc.planning.search import MOST_WORK, Search
+from fitsvc.planning.search import MOST_SPOILT, MOST_WORK, Search
 from fitsvc.planning.wares import SOLD, Fold, Kept, Wares
 from fitsvc.rulebook.filling import ACCESSORY
-from fitsvc.rulebook.outcomes import Outcome
+from fitsvc.rulebook.outcomes import OUTCOMES, Outcome
 from fitsvc.rulebook.rules import Shown
 from fitsvc.tongues import later, t
 
@@ -140,6 +140,7 @@ class _PlanTelling:
         best = sets[0] if sets else None
         misses = self._misses(self.search.found[0].site if self.search.found else None)
         summary = _summary(best, fewest, at_most, misses, self.wanted.place is not None, self.search.untried)
+        misses = [*self._spoilt(), *misses]
         name = RulebookName(self.answerer.rulebook.digest, self.answerer.rulebook.name)
         return Plan(
             summary=summary,
@@ -170,21 +171,21 @@ class _PlanTelling:
             parts=self._parts(found),
             wishes=served,
             pins=pins,
-            together=self._together(found) if self.wanted.place is not None else None,
+            together=self._together(found.site, found.choices)[0] if self.wanted.place is not None else None,
         )
 
-    def _together(self, found: PartSet) -> AtOnce:
+    def _together(self, site: Site, choices: Sequence[Provision]) -> tuple[AtOnce, Answer]:
         """All wishes at the same time, asked and answered."""
         assert self.wanted.place is not None
-        first, pin = found.choices[0], any(choice.pin is not None for choice in found.choices)
+        first, pin = choices[0], any(choice.pin is not None for choice in choices)
         things = []
-        for wish, choice in enumerate(found.choices):
+        for wish, choice in enumerate(choices):
             parts = {item.subject: {"sku": item.sku} for item in self.search.items(choice)}
             one = self.wanted.wishes[wish]
             things.append({"name": one.name, "hangs_on": self.wanted.place[0], **parts, **one.parts})
-        question = self._question(found.site, None, [], first.provider.stack.adapters, pin) | {TOGETHER: things}
+        question = self._question(site, None, [], first.provider.stack.adapters, pin) | {TOGETHER: things}
         answer = self.answerer.answer(question, self.records, self.system, most=LITTLE_WORK)
-        return AtOnce(answer.outcome, answer.summary, question)
+        return AtOnce(answer.outcome, answer.summary, question), answer
 
     def _question(
         self, site: Site, wish: int | None, items: Sequence[Item], adapters: Sequence[int], pin: bool
@@ -311,6 +312,39 @@ class _PlanTelling:
             ]
         return misses
 
+    def _spoilt(self) -> Iterator[PlanMiss]:
+        """What comes nearest to serving all wishes at the same time, where nothing does: an opening for all of them."""
+        sets = [] if self.search.found else [(site, choices) for _, site, choices in self.search.spoilt]
+        held = [one for one in sets if one[1][0].provider.stack.adapters]
+        for _, site, stack in [] if held else self.search.unheld:
+            held += [(site, _in(stack, choices)) for at, choices in sets[:1] if at.number == site.number]
+        held = [one for one in held if self._each_by_itself(*one)]
+        yield from (self._not_at_once(*one) for one in (held or sets)[:MOST_SPOILT])
+
+    def _each_by_itself(self, site: Site, choices: Sequence[Provision]) -> bool:
+        """Whether each wish is served by itself."""
+        reader, cases = self.answerer.reader, zip(site.cases, choices, strict=True)
+        adapters = [self.wares.adapters.items[i].values for i in choices[0].provider.stack.adapters]
+        return all(
+            self._holds(reader.stacked(with_items(case, reader, *self.search.items(choice)), adapters))
+            for case, choice in cases
+        )
+
+    def _not_at_once(self, site: Site, choices: Sequence[Provision]) -> PlanMiss:
+        """A set of which each wish is served by itself and not beside the others, by the one that comes out worst."""
+        told, answer = self._together(site, choices)
+        worst = max(range(len(choices)), key=lambda wish: OUTCOMES.index(answer.together[wish].answer.outcome))
+        adapters = [self.wares.adapters.items[i] for i in choices[0].provider.stack.adapters]
+        parts = [*adapters, *(item for choice in choices for item in self.search.items(choice))]
+        return PlanMiss(
+            wish=worst,
+            name=self.wanted.wishes[worst].name,
+            outcome=told.outcome,
+            because=told.summary,
+            parts=[*([site.receiver.key] if site.receiver else []), *dict.fromkeys(item.sku for item in parts)],
+            question=told.question,
+        )
+
     def _miss(self, site: Site, wish: int) -> PlanMiss | None:
         """The accessory that comes nearest to serving a wish bare, and does not; None where there is none."""
         one, rows, fold = self.wanted.wishes[wish], self.search.bare[site.number, wish], self.wares.accessories
@@ -397,6 +431,11 @@ class _PlanTelling:
             range(len(rows.works)), key=lambda i: (not rows.works[i], int(rows.fails[i]), int(rows.opens[i]), i)
         )
         return [self.wares.balls.items[order[0]]] if order else []
+
+
+def _in(stack: Stack, choices: Sequence[Provision]) -> tuple[Provision, ...]:
+    """The same choices with other adapters in the opening."""
+    return tuple(one._replace(provider=replace(one.provider, stack=stack)) for one in choices)
 
 
 def _steps(margin: Shown, engine: Point, number: int, case: Case) -> float:

@@ -10,7 +10,7 @@ set with them could be smaller than the smallest found, or for one adapter as sm
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from typing import Final
+from typing import Final, TypeVar
 
 import numpy as np
 
@@ -44,6 +44,8 @@ from fitsvc.rulebook.rules import Fills
 from fitsvc.subjects import KIND
 from fitsvc.wanted import still_wanted
 
+T = TypeVar("T")
+
 MOST_ADDED: Final = 2
 """How many adapters a plan may add to one opening."""
 
@@ -53,6 +55,10 @@ MOST_ADDED_AT_ONCE: Final = 1
 ADDED: Final = "adapter.adds_length"
 """What tells a short extension from a long one."""
 KEPT: Final = 8
+MOST_SPOILT: Final = 2
+"""How many sets are told of which the wishes are not served at the same time, and why."""
+_MOST_NEAR: Final = 16
+"""Of so many, as an opening may break few rules and serve no wish by itself."""
 MOST_WORK: Final = 2_200
 """Judgements of one case that may go into a plan, by count and never by the clock: some 70 ms."""
 _MOST_CHOSEN: Final = 400
@@ -69,6 +75,8 @@ _PIN_SETTLES: Final = 2
 class Search:
     """One search; `found` is in order when it has run, `bare` has what each accessory alone comes to.
 
+    `spoilt` are sets of which every wish is served by itself and not beside the others, and `unheld` openings that hold
+    them not at the same time whatever serves them: of each the nearest few first, with how many rules are broken.
     `left` is the work that may still be done, and `untried` counts what was left out once it was done: openings with
     adapters, mounts whose balls were not looked for, and sets of parts.
     """
@@ -82,12 +90,15 @@ class Search:
     found: list[PartSet] = field(default_factory=list)
     bare: dict[tuple[int, int], Rows] = field(default_factory=dict)
     served: dict[int, set[int]] = field(default_factory=dict)
+    spoilt: list[tuple[int, Site, tuple[Provision, ...]]] = field(default_factory=list)
+    unheld: list[tuple[int, Site, Stack]] = field(default_factory=list)
     _sets: dict[tuple[tuple[int, int], ...], int] = field(default_factory=dict)
     _by_number: list[Mapping[int, int]] = field(default_factory=list)
     _balls: dict[tuple[object, ...], int] = field(default_factory=dict)
     _pins: dict[tuple[int, Stack], tuple[int, ...]] = field(default_factory=dict)
     _less: dict[tuple[int, int, int], list[frozenset[int]]] = field(default_factory=dict)
     _waiting: dict[int, list[int]] = field(default_factory=dict)
+    _held: dict[tuple[int, Stack], bool] = field(default_factory=dict)
     left: int = MOST_WORK
     untried: int = 0
     _ball_facts: dict[tuple[int, int], tuple[str, ...]] = field(default_factory=dict)
@@ -115,11 +126,14 @@ class Search:
                 known = providers.setdefault(site.number, [])
                 known += more
                 if more and len(self.served[site.number]) == len(self.wanted.wishes):
-                    for providers_of_one in self._used_together(known):
+                    for providers_of_one in self._used_together(site, known):
                         self._combine(site, providers_of_one)
 
-    def _used_together(self, providers: Sequence[Provider]) -> Iterator[Sequence[Provider]]:
-        """The providers to choose from: of wishes that hold at the same time those in one stack of adapters."""
+    def _used_together(self, site: Site, providers: Sequence[Provider]) -> Iterator[Sequence[Provider]]:
+        """The providers to choose from: of wishes that hold at the same time those in one stack of adapters.
+
+        Of an opening that surely does not hold all of them one for each wish is enough, to say why not.
+        """
         if self.wanted.place is None:
             yield providers
             return
@@ -127,7 +141,9 @@ class Search:
         for one in providers:
             by_stack.setdefault(one.stack, []).append(one)
         every = set(range(len(self.wanted.wishes)))
-        yield from (several for several in by_stack.values() if every == set().union(*(one.serves for one in several)))
+        for stack, several in by_stack.items():
+            if every == set().union(*(one.serves for one in several)):
+                yield several if self._may_hold(site, stack) else [_least_open(several, wish) for wish in every]
 
     def _worth(self, site: Site, adapters: int) -> bool:
         """Whether a set with so many adapters could be better than the best found."""
@@ -184,12 +200,23 @@ class Search:
         """Whether an opening may hold all wishes at the same time, whatever accessories of their kinds serve them."""
         if self.wanted.place is None:
             return True
+        found = self._held.get((site.number, stack))
+        if found is None:
+            self._held[site.number, stack] = found = self._holds(site, stack, self.wanted.place[1])
+        return found
+
+    def _holds(self, site: Site, stack: Stack, place: Value) -> bool:
         cases = []
         for wish, one in enumerate(self.wanted.wishes):
             case = self._case(site, wish, stack)
             case = replace(case, facts={**case.facts, KIND: Mask(one.kinds)}, present=case.present | {ACCESSORY})
-            cases.append((case, self.wanted.place[1]))
-        return all(verdict.outcome != "fails" for verdict in self._at_once(cases))
+            cases.append((case, place))
+        verdicts = self._at_once(cases)
+        if all(verdict.outcome != "fails" for verdict in verdicts):
+            return True
+        if stack.adapters:
+            self.unheld = _nearest([*self.unheld, (_broken(verdicts), site, stack)])
+        return False
 
     def _serving(self, site: Site, stack: Stack, wish: int) -> Iterator[tuple[int, Serves]]:
         """The accessories that serve a wish in a stack, and would not without one of its adapters."""
@@ -417,8 +444,10 @@ class Search:
             return total
         _, place = self.wanted.place
         verdicts = self._at_once([(case, place) for case in cases])
-        works = all(verdict.outcome in ("works", "conditional") for verdict in verdicts)
-        return sum(verdict.conditions for verdict in verdicts) if works else None
+        if all(verdict.outcome in ("works", "conditional") for verdict in verdicts):
+            return sum(verdict.conditions for verdict in verdicts)
+        self.spoilt = _nearest([*self.spoilt, (_broken(verdicts), site, tuple(choices))])
+        return None
 
     def _at_once(self, cases: Sequence[tuple[Case, Value]]) -> Sequence[Verdict]:
         """What several come to at the same time: each by itself and beside each other, in twice the time of a case."""
@@ -438,3 +467,18 @@ class Search:
             yield from (self.wares.adapters.items[i].sku for i in choice.provider.stack.adapters)
             if choice.pin is not None:
                 yield self.wares.accessories.items[choice.pin].sku
+
+
+def _broken(verdicts: Sequence[Verdict]) -> int:
+    """How many rules are broken, of several that are to hold at the same time."""
+    return sum(len(verdict.fails) or 1 for verdict in verdicts if verdict.outcome not in ("works", "conditional"))
+
+
+def _least_open(several: Sequence[Provider], wish: int) -> Provider:
+    """The one of several providers that leaves least open of a wish."""
+    return min((one for one in several if wish in one.serves), key=lambda one: one.serves[wish].opens)
+
+
+def _nearest(found: list[tuple[int, Site, T]]) -> list[tuple[int, Site, T]]:
+    """The few that break the fewest rules."""
+    return sorted(found, key=lambda one: one[0])[:_MOST_NEAR]
