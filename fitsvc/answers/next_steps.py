@@ -203,6 +203,8 @@ class _Telling:
             return self._bringing_nothing(held, runs)
 
         def status(value: Value, before: str) -> str:
+            if trying.work.left <= 0:
+                return OPEN
             trying.work.left -= _WHOLE
             case = told(engine, trying.case, {held: value})
             verdict = engine.rule_by_rule(case) if case.adapters else engine.evaluate(case)

@@ -5,7 +5,7 @@ neighbours differ the change is closed in on. Lists are tried member by member. 
 display, or of metric where the answer is: a reading named is one that a person can take.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from math import ceil, floor, isfinite
@@ -162,7 +162,8 @@ class Runs:
     def tried_again(self, result: Callable[[Value, str], str]) -> "Runs":
         """The runs with what settles tried once more: of a list each member, of a number the ends of each run.
 
-        A run of a number of which one end comes out otherwise settles nothing.
+        A run of a number that works at one end and not at the other is closed in on; one that comes out otherwise at
+        both settles nothing.
         """
         grid, parts = self.grid, list[tuple[str, int, int]]()
         for status, first, last in self.runs:
@@ -171,8 +172,12 @@ class Runs:
             elif grid.members:
                 parts += [(result(grid.value(n), status), n, n) for n in range(first, last + 1)]
             else:
-                kept = all(result(grid.value(count), status) == status for count in {first, last})
-                parts.append((status if kept else OPEN, first, last))
+                found = {count: result(grid.value(count), status) for count in {first, last}}
+                if status == GOOD and len(set(found.values())) > 1 and GOOD in found.values():
+                    _close_in(first, last, found, lambda count: result(grid.value(count), GOOD))
+                    parts += _spans(found, last)
+                else:
+                    parts.append((status if {*found.values()} == {status} else OPEN, first, last))
         return Runs(grid, _joined(parts))
 
     def spread(self, wanted: str, parts: int = 2) -> list[Value]:
@@ -196,8 +201,7 @@ class Runs:
             found = {count: result(grid.value(count)) for count in counts}
             for left, right in pairwise(counts):
                 _close_in(left, right, found, lambda count: result(grid.value(count)))
-            tried = sorted(found)
-            made += [(found[n], n, end - 1) for n, end in zip(tried, [*tried[1:], last + 1], strict=True)]
+            made += _spans(found, last)
         return Runs(grid, _joined(made))
 
     def ends(self, wanted: str) -> list[Value]:
@@ -268,6 +272,12 @@ def together(grid: Grid, several: Sequence[Runs], status: Callable[[list[str]], 
         results = [next(s for s, _, last in runs.runs if start <= last) for runs in several]
         parts.append((status(results), start, following - 1))
     return Runs(grid, _joined(parts))
+
+
+def _spans(found: Mapping[int, str], last: int) -> list[tuple[str, int, int]]:
+    """Readings that were tried with what each came to, each up to the next."""
+    tried = sorted(found)
+    return [(found[n], n, end - 1) for n, end in zip(tried, [*tried[1:], last + 1], strict=True)]
 
 
 def _joined(parts: Sequence[tuple[str, int, int]]) -> tuple[tuple[str, int, int], ...]:

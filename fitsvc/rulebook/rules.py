@@ -33,7 +33,7 @@ class Reference:
         return {key: value for key in ("kind", "cite", "because") if (value := getattr(self, key))}
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Shown:
     """A value within a reason: what to compute, its dimension or list, its US unit; `told` is how it is written.
 
@@ -492,8 +492,8 @@ def shown(node: AnyTyped, unit: str, vocabulary: Vocabulary) -> Shown:
     """How a value is shown: a number in a unit, a list's member or yes/no in words."""
     kind = node.type
     if isinstance(kind, NumberType):
-        return Shown(node, kind.dimension, unit)
+        return Shown(node=node, dimension=kind.dimension, unit=unit)
     if isinstance(kind, ListType):
         words = vocabulary.words.get(kind.name, {})
-        return Shown(node, words=tuple(words.get(member, member) for member in kind.members))
-    return Shown(node, words=WORDS)
+        return Shown(node=node, words=tuple(words.get(member, member) for member in kind.members))
+    return Shown(node=node, words=WORDS)
