@@ -11,7 +11,8 @@ from judging import answer, answerer
 from test_answers_reading_aloud import answers
 from test_rules_trade import TOWED
 
-from fitsvc.answers.answer import Answer
+from fitsvc.answers.answer import Answer, ToSeeTo
+from fitsvc.answers.seeing_to import told_once
 from fitsvc.answers.summary import MOST_SEEN_TO
 
 _COUNTED: Final = re.compile(r"(\d+) (?:job|part|thing)s? to (?:do|have|look at|find out)")
@@ -112,3 +113,14 @@ def test_what_is_nearly_always_so_is_seen_to_last() -> None:
     # Told to be longer than most, it is asked about first again.
     long = answer({**TOWED, "accessory.shank_ahead": {"at_least": "5 in"}, "trailer.tongue_weight": "180 lb"})
     assert long.to_see_to[0].rules == ["shank-goes-home"] and long.if_usual is None
+
+
+def test_several_answers_tell_each_sentence_where_it_first_stands() -> None:
+    """What two things on one rig are both to be seen to for is told once, also where it is not the first of its own."""
+    first = ToSeeTo(sort="find out", told="Read it.", also=["Weigh all."], rules=["a", "b"], needs=[])
+    other = ToSeeTo(sort="find out", told="Weigh all.", also=["Ask."], rules=["b", "c"], needs=[])
+    same = ToSeeTo(sort="find out", told="Read it.", also=[], rules=["a"], needs=[])
+    assert [(one.told, one.also) for one in told_once([first, other, same])] == [
+        ("Read it.", ["Weigh all."]),
+        ("Ask.", []),
+    ]

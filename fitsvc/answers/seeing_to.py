@@ -10,6 +10,8 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
+import msgspec
+
 from fitsvc.answers.answer import AllowanceShown, Finding, IfUsual, SeeTo, ToSeeTo
 from fitsvc.answers.missing import Missing
 from fitsvc.engine.verdict import Verdict
@@ -100,6 +102,17 @@ class SeeingTo:
             need = self._needs[told["need"]]
             rank, ties = _WORK if need.work else _PART, frozenset((need.id, *need.goes_with))
             yield _One(id=need.id, rank=rank, told=told["because"], ties=ties, need=need.name)
+
+
+def told_once(things: Iterable[ToSeeTo]) -> list[ToSeeTo]:
+    """The things to see to of several answers, each sentence where it first stands."""
+    said, found = set[str](), list[ToSeeTo]()
+    for one in things:
+        left = [text for text in (one.told, *one.also) if text not in said]
+        said.update(left)
+        if left:
+            found.append(msgspec.structs.replace(one, told=left[0], also=left[1:]))
+    return found
 
 
 def _together(ones: Iterable[_One]) -> list[list[_One]]:

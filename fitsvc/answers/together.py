@@ -16,6 +16,7 @@ from fitsvc.answers.answer import Answer, Finding, RulebookName, Spoiler, ThingA
 from fitsvc.answers.candidates import union
 from fitsvc.answers.phrases import capped, joined
 from fitsvc.answers.question import Question
+from fitsvc.answers.seeing_to import told_once
 from fitsvc.answers.things import Thing
 from fitsvc.answers.trying import MOST_WORK, Work
 from fitsvc.engine.verdict import Verdict
@@ -168,7 +169,7 @@ class _Judging:
             cautions=union(answer.cautions for answer in found),
             assumed=union(answer.assumed for answer in found),
             disputed=union((answer.disputed for answer in found), lambda one: one.fact),
-            to_see_to=union((a.to_see_to for a in found if outcome != "fails"), lambda one: one.told),
+            to_see_to=told_once(one for a in found if outcome != "fails" for one in a.to_see_to),
             rulebook=RulebookName(rulebook.digest, rulebook.name),
             together=each,
             spoils=spoils,
