@@ -1,5 +1,6 @@
 """What a fitter wants told: what is asked first, what is never asked, and that each figure is the question's own."""
 
+from dataclasses import replace
 from math import inf
 from typing import Any
 
@@ -9,6 +10,7 @@ from several import asked, bikes, boat
 from test_rules_trade import BIKES, TOWED
 
 from fitsvc.answers.answer import Answer
+from fitsvc.answers.phrases import texts
 from fitsvc.answers.readings import grid_of
 from fitsvc.language.typed import Read
 from fitsvc.language.types import NumberType
@@ -181,6 +183,27 @@ def test_a_length_below_zero_is_told_without_its_sign() -> None:
         "at least 2 in",
         "any reading",
     ]
+
+
+def test_a_figure_below_zero_stands_in_a_sentence_without_its_sign() -> None:
+    """A rise of -2 in is a drop of 2 in, bounds turn about with the sign, and what is not known stays so."""
+    fact = answerer().rulebook.vocabulary.facts["accessory.rise"]
+    assert isinstance(fact.type, NumberType)
+    shown = replace(answerer().wording.shown(Read(fact.type, fact.name)), below="of drop")
+    told = {
+        (-2.0, -2.0): "2 in of drop",
+        (-3.0, -1.0): "2 in ± 1 in of drop",
+        (-inf, -2.0): "at least 2 in of drop",
+        (-2.0, inf): "at most 2 in of drop",
+        (-2.0, 1.0): "2 in of drop to 1 in",
+        (-2.0, 0.0): "0 in to 2 in of drop",
+        (-inf, 2.0): "at most 2 in",
+        (-inf, inf): "unknown",
+        (1.0, inf): "at least 1 in",
+        (0.0, 0.0): "0 in",
+    }
+    for (low, high), text in told.items():
+        assert texts([((low * 25.4, high * 25.4), shown)], "us") == [text]
 
 
 @pytest.mark.parametrize(("known", "ends"), [((195.0, 235.0), (195.0, 235.0)), ((2000.0, inf), (2000.0, 2000.0))])

@@ -52,7 +52,8 @@ def texts(pairs: Iterable[tuple[Value, Shown]], system: System) -> list[str]:
             # Nothing weighs less than nothing: so low an end is for want of a figure.
             low, high = (0.0, value[1]) if shown.dimension == MASS and value[0] < 0.0 <= value[1] else value
             if shown.below and low < 0.0:
-                turned = high < 0.0 or (high == 0.0 and low > -inf)
+                # At least so far below is at most so much of it, whatever lies above.
+                turned = high < 0.0 or (low > -inf and high in (0.0, inf))
                 low, high = (-high, -low) if turned else (low, high)
                 unsigned.append((len(found), shown.below, turned))
             places.append(len(found))
