@@ -72,6 +72,23 @@ def test_the_sum_decides_which_rack_it_is(weight: str, serves: bool) -> None:
     assert serves or found.summary.endswith("no set of parts holds all of them at the same time.")
 
 
+def test_why_nothing_serves_them_at_the_same_time_is_told() -> None:
+    """What nearly does is told with its own reason: the dual receiver's label, or that one opening takes one shank."""
+    records, shelf = shop(RACK="121 lb")
+    found = plan(records, shelf, TWO_BIKES, CART, together="rear_receiver")
+    nearest = found.misses[0]
+    assert {"TWIN", "RACK", "MOUNT", "BALL"} == set(nearest.parts)
+    again = answerer().answer(nearest.question, records)
+    assert (again.outcome, again.summary) == (nearest.outcome, nearest.because)
+    assert nearest.outcome == "fails" and "350 lb" in nearest.because
+    single = tuple(one for one in records.records if one.key != "TWIN")
+    found = plan(
+        World(single, {}), Stock(read_items(answerer().reader, single), {}), TWO_BIKES, CART, together="rear_receiver"
+    )
+    assert "one opening takes one shank" in found.misses[0].because
+    assert not found.untried
+
+
 def test_the_lighter_of_two_racks_is_taken() -> None:
     """Alike by themselves, only the lighter leaves enough for the trailer, and the heavier is never called as good."""
     found = plan(*shop(ANVIL="130 lb", FEATHER="40 lb"), TWO_BIKES, CART, together="rear_receiver")

@@ -6,7 +6,7 @@ from typing import Final
 
 from fitsvc.answers.answer import Answer
 from fitsvc.answers.answering import LITTLE_WORK
-from fitsvc.answers.question import read_question
+from fitsvc.answers.question import TOGETHER, read_question
 from fitsvc.answers.shelf import read_items
 from fitsvc.answers.things import read_things
 from fitsvc.document import Document, Json
@@ -184,7 +184,9 @@ def missed(asker: Asker, one: PlanMiss, system: System) -> MissView:
     """What comes near, with the names of its parts."""
     named = [(asker.records.find("receiver", key) or asker.records.find("accessory", key), key) for key in one.parts]
     parts = [(record.label if record and record.label else key, key) for record, key in named]
-    return MissView(one.name, one.outcome, one.because, parts, _href(one.question, system) if one.question else "")
+    # No page asks about several things at once.
+    asked = one.question if TOGETHER not in one.question else {}
+    return MissView(one.name, one.outcome, one.because, parts, _href(asked, system) if asked else "")
 
 
 def _href(question: Mapping[str, Json], system: System) -> str:
