@@ -148,7 +148,10 @@ def test_version_and_help(capsys: pytest.CaptureFixture[str]) -> None:
     ("group", "commands"),
     [
         ([], "answer audit demo load plan select show observe export worklist serve replay rules db key"),
-        (["rules"], "check test show sources facts compare mutate coverage publish activate rollback published prove"),
+        (
+            ["rules"],
+            "check test show sources book facts compare mutate coverage publish activate rollback published prove",
+        ),
         (["db"], "upgrade backup restore"),
         (["key"], "create rotate list revoke"),
     ],

@@ -25,6 +25,7 @@ PAGES = {
     "/answer",
     "/fits",
     "/rules",
+    "/rules/book",
     "/rules/{rule}",
     "/facts",
     "/facts/{fact}",

@@ -111,6 +111,23 @@ def sources(words: tuple[str, ...], rules: Path | None) -> None:
 
 
 @rules.command()
+@folder_argument
+@click.option("--to", metavar="FILE", type=FILE, required=True, help="The HTML file that is written.")
+def book(folder: Path | None, to: Path) -> None:
+    """Write the rules as one book, to read or print.
+
+    It has each rule in sentences, with its sources' words and its examples, the tables, and indexes.
+    """
+    from fitsvc.service.counter.book import book_file
+
+    try:
+        to.write_text(book_file(_load(rules_folder(folder))), "utf-8")
+    except OSError as fault:
+        refuse(f"`{to}` cannot be written: {fault.strerror}", "name a file in a folder that is there")
+    out().print(f"{to}")
+
+
+@rules.command()
 @click.argument("words", metavar="[WORD]...", nargs=-1, help="Words of a fact's name, meaning or choices; or its name.")
 @click.option("--kind", metavar="KIND", help="Only facts that rules about a kind of accessory read.")
 @click.option("--json", "as_json", is_flag=True, help="Print them as the service sends its vocabulary.")

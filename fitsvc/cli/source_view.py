@@ -1,14 +1,14 @@
 """The sources of a rulebook, printed: what each says, how it was seen and when, and what rests on it."""
 
 from collections import Counter
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Final
 
 from fitsvc.cli.console import paragraph, refuse
 from fitsvc.language.problems import nearest
-from fitsvc.rulebook.rules import SEEN, Caution, Cited, Limit, Need, Rule, Rulebook, TableEntry
-from fitsvc.rulebook.sources import YEARS_UNTIL_STALE, is_stale
+from fitsvc.rulebook.rules import SEEN, Cited, Rulebook
+from fitsvc.rulebook.sources import YEARS_UNTIL_STALE, citing, is_stale
 
 if TYPE_CHECKING:
     from fitsvc.cli.console import Console
@@ -25,7 +25,7 @@ _MOST_WHOLE: Final = 6
 
 def show_sources(console: "Console", rulebook: Rulebook, words: Sequence[str]) -> None:
     """Print the sources that have all of these words: a few of them whole, of many a line each."""
-    users = {name: list(dict.fromkeys(_users(rulebook, name))) for name in rulebook.sources}
+    users = {name: list(dict.fromkeys(citing(rulebook, name))) for name in rulebook.sources}
     found = _found(rulebook, words, users)
     for name, source in found.items():
         if len(found) > _MOST_WHOLE:
@@ -80,20 +80,3 @@ def _show(console: "Console", name: str, source: Cited, users: Sequence[str]) ->
         if text:
             paragraph(console, text, sign=label, colour="cyan", indent=2, hang=15)
     console.print()
-
-
-def _users(rulebook: Rulebook, name: str) -> Iterator[str]:
-    """The rules, needs, cautions, tables and rows that cite a source, or a table of which a row does."""
-    source, tables = rulebook.sources[name], set[str]()
-    for table in rulebook.tables.values():
-        rows = [place for place, row in table.rows.items() if row.source == source]
-        tables |= {table.id} if rows else set()
-        yield from (f"{table.id}.{place}" for place in rows)
-    owners: Iterable[Rule | Limit | Need | Caution | TableEntry] = (
-        *rulebook.rules,
-        *rulebook.limits,
-        *rulebook.needs,
-        *rulebook.cautions,
-        *rulebook.tables.values(),
-    )
-    yield from (one.id for one in owners if name in one.source.named or tables.intersection(one.source.named))

@@ -7,7 +7,7 @@ from datetime import date
 from typing import Final
 
 from fitsvc.language.problems import nearest
-from fitsvc.rulebook.rules import SEEN, Cited, TableEntry
+from fitsvc.rulebook.rules import SEEN, Caution, Cited, Limit, Need, Rule, Rulebook, TableEntry
 from fitsvc.rulebook.shape import Shape
 from fitsvc.rulebook.yaml_text import Mapping, Node, Scalar, Sequence
 
@@ -80,6 +80,23 @@ def hold_to_sources(
     for name, node in shape.open_mapping(top, "`sources`"):
         if name not in cited:
             shape.complain(node, f"nothing cites source `{name}`", "name it where it is cited, or take it out")
+
+
+def citing(rulebook: Rulebook, name: str) -> Iterator[str]:
+    """The rules, needs, cautions, tables and rows that cite a source, or a table of which a row does."""
+    source, tables = rulebook.sources[name], set[str]()
+    for table in rulebook.tables.values():
+        rows = [place for place, row in table.rows.items() if row.source == source]
+        tables |= {table.id} if rows else set()
+        yield from (f"{table.id}.{place}" for place in rows)
+    owners: Iterable[Rule | Limit | Need | Caution | TableEntry] = (
+        *rulebook.rules,
+        *rulebook.limits,
+        *rulebook.needs,
+        *rulebook.cautions,
+        *rulebook.tables.values(),
+    )
+    yield from (one.id for one in owners if name in one.source.named or tables.intersection(one.source.named))
 
 
 def _cited(shape: Shape, node: Node) -> Iterator[Scalar]:

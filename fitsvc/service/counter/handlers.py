@@ -17,6 +17,7 @@ from fitsvc.service.context import AnyRequest, service_of
 from fitsvc.service.counter import api_pages, editing, measuring, remark_pages, yard
 from fitsvc.service.counter.asked import ask_page, asked_lines, asker_of, wrong_with
 from fitsvc.service.counter.audit_pages import audit, audits
+from fitsvc.service.counter.book import book_of
 from fitsvc.service.counter.choosing import place_of
 from fitsvc.service.counter.fits import compare, fits
 from fitsvc.service.counter.guide import guide, guide_page
@@ -112,6 +113,12 @@ def rules(request: AnyRequest) -> Response[str]:
     return page(request, "rules.html", topics=service_of(request).library.found(text), text=text)
 
 
+@get("/rules/book", sync_to_thread=True)
+def rules_book(request: AnyRequest) -> Response[str]:
+    """Give the rulebook as one book, to read through or to print."""
+    return page(request, "book.html", book=book_of(service_of(request).library))
+
+
 @get("/rules/{rule:path}", sync_to_thread=False)
 def rule(request: AnyRequest, rule: FromPath[str]) -> Response[str]:
     """Give one rule, limit or need."""
@@ -149,6 +156,22 @@ def asset(name: FromPath[str]) -> Response[bytes]:
 
 def handlers() -> list[ControllerRouterHandler]:
     """Return the counter's routes."""
-    own = [ask, answer, sell, fits, compare, rules, rule, facts, fact, audits, audit, guide, guide_page, asset]
+    own = [
+        ask,
+        answer,
+        sell,
+        fits,
+        compare,
+        rules,
+        rules_book,
+        rule,
+        facts,
+        fact,
+        audits,
+        audit,
+        guide,
+        guide_page,
+        asset,
+    ]
     more = [*record_handlers(), *api_pages.handlers(), yard.worklist]
     return [*own, *more, measuring.router(), editing.router(), remark_pages.router()]

@@ -67,6 +67,17 @@ class TableTold:
 
 
 @dataclass(frozen=True, slots=True)
+class SourceTold:
+    """A source of the register: its citation, what it says and whether those are its own words, how it was seen."""
+
+    name: str
+    cite: str
+    says: str
+    quoted: bool
+    seen: str
+
+
+@dataclass(frozen=True, slots=True)
 class Saying:
     """What an entry brings about in one case, in plain words: how it weighs, and what is then said."""
 
@@ -90,6 +101,7 @@ class EntryTold:
     says: Sequence[Saying]
     remedy: str
     source: str
+    sources: Sequence[SourceTold]
     facts: Sequence[Line]
     tables: Sequence[TableTold]
     examples: Sequence[tuple[str, str]]
@@ -190,10 +202,17 @@ class Library:
             says=list(_says(one)),
             remedy=sentence(one.remedy) if isinstance(one, Rule) else "",
             source=source_text(one.source.document()),
+            sources=[self.source(cited) for cited in one.source.named if cited in self.rulebook.sources],
             facts=[self._fact_line(fact) for fact in facts],
-            tables=[self._table(self.rulebook.tables[table]) for table in tables],
+            tables=[self.table(self.rulebook.tables[table]) for table in tables],
             examples=[_example(example.node) for example in self.rulebook.examples[name]],
         )
+
+    def source(self, name: str) -> SourceTold:
+        """A source of the register, which is in its own language."""
+        one = self.rulebook.sources[name]
+        state = t("{seen}, read {day}", seen=t(_SEEN[one.seen]), day=one.read) if one.read else t(_SEEN[one.seen])
+        return SourceTold(name, one.cite, one.words or one.says, bool(one.words), state)
 
     def fact(self, name: str) -> FactTold | None:
         """A fact by its name."""
@@ -220,7 +239,8 @@ class Library:
             readers=[Line(f"/rules/{id}", self._entries[id][1].title, self._entries[id][0]) for id in readers],
         )
 
-    def _table(self, entry: TableEntry) -> TableTold:
+    def table(self, entry: TableEntry) -> TableTold:
+        """A table, row by row."""
         if entry.rows:
             return self._rows(entry)
         table, words = entry.columns[""], self.rulebook.vocabulary.words
@@ -270,14 +290,12 @@ def _says(one: Rule | Limit | Need) -> Iterator[Saying]:
     if isinstance(one, Rule):
         yield Saying("passes", t("It holds"), t("Nothing is said."))
         weighs = ("fails", t("the answer is no")) if one.blocks else ("caution", t("a thing to mind"))
-        yield Saying(weighs[0], t("It does not hold: {weighs}", weighs=weighs[1]), _blank(one.fails))
+        yield Saying(weighs[0], t("It does not hold: {weighs}", weighs=weighs[1]), blank(one.fails))
         weighs = ("open", t("not sure yet")) if one.leaves_open else ("caution", t("a thing to see to"))
-        yield Saying(
-            weighs[0], t("It is not known: {weighs}", weighs=weighs[1]), _blank(one.unknown) or t(_TO_FIND_OUT)
-        )
+        yield Saying(weighs[0], t("It is not known: {weighs}", weighs=weighs[1]), blank(one.unknown) or t(_TO_FIND_OUT))
     elif isinstance(one, Need):
-        yield Saying("caution", t("It is needed"), _blank(one.because))
-        yield Saying("caution", t("Whether it is needed is not known"), _blank(one.unknown))
+        yield Saying("caution", t("It is needed"), blank(one.because))
+        yield Saying("caution", t("Whether it is needed is not known"), blank(one.unknown))
     else:
         ratings = "; ".join(rating.label for rating in one.ratings)
         yield Saying(
@@ -285,7 +303,7 @@ def _says(one: Rule | Limit | Need) -> Iterator[Saying]:
         )
 
 
-def _blank(template: Template) -> str:
+def blank(template: Template) -> str:
     """What is said where all is known, with a blank for each figure."""
     flat = [one for part in template for one in (part.words if isinstance(part, IfKnown) else (part,))]
     return "".join(one if isinstance(one, str) else "…" for one in flat)
