@@ -14,7 +14,7 @@ from fitsvc.caching import LruCache
 from fitsvc.document import Json
 from fitsvc.language.intervals import TOLERANCE, Bounds
 from fitsvc.language.problems import Problem, ProblemsFound, nearest
-from fitsvc.language.quantities import ANGLE, QuantityError, parse_any, parse_quantity
+from fitsvc.language.quantities import ANGLE, QuantityError, is_plainest, parse_any, parse_quantity
 from fitsvc.language.truth import NO, YES, Truth
 from fitsvc.language.types import ListType, Mask, NumberType, TruthType, Value
 from fitsvc.language.tyres import TyreError, load_of, parse_tyre
@@ -220,7 +220,8 @@ def as_written(wire: Json) -> str:
 
 
 def _number(fact: Fact, wire: Json) -> dict[str, Value]:
-    wire = as_exact(wire) if exact(wire) else parted(wire)
+    if not (isinstance(wire, str) and is_plainest(wire)):
+        wire = as_exact(wire) if exact(wire) else parted(wire)
     if isinstance(wire, Mapping):
         return {fact.name: _bounded(fact, wire)}
     amount = _held(fact, wire)

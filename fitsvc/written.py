@@ -10,6 +10,7 @@ from typing import Final
 
 from fitsvc.document import Json
 from fitsvc.language.problems import Problem, ProblemsFound
+from fitsvc.language.quantities import is_plainest
 from fitsvc.language.types import ListType, NumberType
 from fitsvc.rulebook.rules import Rulebook
 from fitsvc.rulebook.vocabulary import Fact
@@ -111,12 +112,17 @@ class PlainForms:
         if isinstance(fact.type, NumberType):
             if isinstance(wire, Mapping):
                 return {key: self._figure(fact, one, f"/{key}") for key, one in wire.items()}
-            return self._figure(fact, wire)
+            return wire if self._is_bare(fact, wire) else self._figure(fact, wire)
         if isinstance(fact.type, ListType):
             if isinstance(wire, list):
                 return [self._member(fact, one, f"/{i}") for i, one in enumerate(wire)]
             return self._member(fact, wire)
         return wire
+
+    def _is_bare(self, fact: Fact, wire: Json) -> bool:
+        """Whether a figure has its unit behind it, and no word could stand there that is one of the fact's own."""
+        own = fact.kind == "count" or fact.below_zero or fact.name in self._said
+        return isinstance(wire, str) and not own and is_plainest(wire)
 
     def _member(self, fact: Fact, wire: Json, pointer: str = "") -> Json:
         """A member of a list by its name or its words, whatever parts them and however large their letters are.

@@ -22,10 +22,12 @@ from fitsvc.language.quantities import (
     UNITS,
     Dimension,
     QuantityError,
+    is_plainest,
     parse_any,
     parse_quantity,
 )
 
+PLAINEST = st.from_regex(r"[0-9]{1,9}(\.[0-9]{1,9})? (in|lb|mm|kg)", fullmatch=True)
 LITERAL = re.compile(rf"{QUANTITY_NUMBER_PATTERN}\s*{QUANTITY_UNIT_PATTERN}")
 
 
@@ -268,3 +270,17 @@ def test_lexer_knows_every_word(spelling: str) -> None:
     """Each unit that is not a quote mark can be written in a rule."""
     found = LITERAL.fullmatch(f"2 {spelling}")
     assert found is not None
+
+
+@given(PLAINEST)
+def test_a_plain_figure_is_the_float_next_to_what_is_written(text: str) -> None:
+    """What is read the short way is what exact fractions come to; thousands in doubt go the long way, and are asked."""
+    figure, unit = text.split(" ")
+    _, _, rest = figure.partition(".")
+    if len(rest) == 3:
+        assert not is_plainest(text)
+        return
+    assert is_plainest(text)
+    dimension, factor = UNITS[unit]
+    assert parse_any(text) == (float(Fraction(figure) * factor), dimension)
+    assert parse_any(f"  {text} ") == parse_any(text)

@@ -145,6 +145,8 @@ _AMOUNT = re.compile(
     r"|(?P<plain>\d{1,3}(?:,\d{3})+(?!\d)(?:\.\d+)?|\d+(?:\.\d+)?|\.\d+)",
     re.ASCII,
 )
+_PLAINEST = re.compile(r"(\d{1,9})(?:\.(\d{1,2}|\d{4,9}))? (in|lb|mm|kg)", re.ASCII)
+"""A figure with its unit as most are written; three digits behind a point may be thousands, and are not read so."""
 _UNIT = re.compile(r"[^\d.]*", re.ASCII)
 _VULGAR = {sign: f"{top}/{bottom}" for sign, top, bottom in ("¼14", "½12", "¾34", "⅛18", "⅜38", "⅝58", "⅞78")}
 """Fractions in one sign, as telephones write them."""
@@ -214,9 +216,19 @@ def unit_of(text: str) -> tuple[str, float]:
     return (unit, float(_unit(text, unit)[1])) if unit else ("", 1.0)
 
 
+def is_plainest(text: str) -> bool:
+    """Whether a text is a figure and its unit and nothing else, such as `12.5 in`, that has one reading only."""
+    return _PLAINEST.fullmatch(text) is not None
+
+
 @lru_cache(maxsize=16384)
 def _read(text: str) -> tuple[float, Dimension]:
     """Read one text; only texts that are quantities are remembered."""
+    if plainest := _PLAINEST.fullmatch(text):
+        whole, rest, unit = plainest.groups("")
+        dimension, factor = UNITS[unit]
+        # Of whole numbers, so that it is the float next to what is written, as of a fraction.
+        return int(whole + rest) * factor.numerator / (10 ** len(rest) * factor.denominator), dimension
     if len(text) > LONGEST_TEXT:
         raise QuantityError(t("{what} is too long for a quantity", what=_quote(text)), t(_LIKE))
     body = _plain(text)
