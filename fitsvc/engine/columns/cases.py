@@ -133,7 +133,7 @@ class Cases:
                 left = _may_decide(choice, entries, len(settled)) & ~settled if left is None else left
                 if not left.any():
                     break
-                for number, where in self._decided(choice, open_, left):
+                for number, where in _decided(_resting(choice, entries, open_, left), open_, left):
                     found[number] = found[number] | where if number in found else where
                     settled = settled | where
                 left = left & ~settled
@@ -161,18 +161,18 @@ class Cases:
                         left = left if choice.alone >> number & 1 else left & ~words
                 if not left.any():
                     break
-                decided |= self._passing(choice, open_, left)
+                decided |= self._passing(_resting(choice, entries, open_, left), open_, left)
                 left = left & ~decided
         return decided
 
-    def _passing(self, choice: Choice, open_: OpenChoice, left: Words) -> Words:
-        """Those of the signatures that are left of which no rule is in the way with any value."""
+    def _passing(self, rules: Sequence[int], open_: OpenChoice, left: Words) -> Words:
+        """Those of the signatures that are left of which none of some rules is in the way with any value."""
         left = left if open_.where is None else left & open_.where
         for value in open_.values[::-1]:
             if not left.any():
                 break
             where = open_.suppose(value).where
-            for number in choice.rules:
+            for number in rules:
                 results: tuple[Result, ...] = ("fails", "undetermined") if number in self._leaving_open else ("fails",)
                 for words in (where(number, result) for result in results):
                     left = left if words is None else left & ~words
@@ -226,22 +226,33 @@ class Cases:
             self._open[choice.name] = pack(flags) if flags.any() else None
         return self._open[choice.name]
 
-    def _decided(self, choice: Choice, open_: OpenChoice, left: Words) -> list[tuple[int, Words]]:
-        """The rules by which some of those that are left fail with each value: the first that fails, for each."""
-        left = left if open_.where is None else left & open_.where
-        noted: list[tuple[int, Words]] = []
-        for value in open_.values:
-            possible, where = open_.suppose(value)
-            failing = np.zeros_like(left)
-            for number in choice.rules:
-                fails = where(number, "fails")
-                if fails is not None:
-                    noted.append((number, fails & left & ~failing))
-                    failing |= fails
-            left = left & (failing if possible is None else failing | ~possible)
-            if not left.any():
-                return []
-        return [(number, words & left) for number, words in noted if (words & left).any()]
+
+def _resting(choice: Choice, entries: Sequence[RuleColumn], open_: OpenChoice, left: Words) -> list[int]:
+    """The rules that rest on a choice and are open with some of the signatures that are left, where it is open.
+
+    A rule that passes, or does not apply, while the choice is open does so with each of its values.
+    """
+    left = left if open_.where is None else left & open_.where
+    known = ((number, entries[number].undetermined) for number in choice.rules)
+    return [number for number, words in known if words is not None and (words & left).any()]
+
+
+def _decided(rules: Sequence[int], open_: OpenChoice, left: Words) -> list[tuple[int, Words]]:
+    """Those of some rules by which signatures that are left fail with each value: the first that fails, for each."""
+    left = left if open_.where is None else left & open_.where
+    noted: list[tuple[int, Words]] = []
+    for value in open_.values if rules else ():
+        possible, where = open_.suppose(value)
+        failing = np.zeros_like(left)
+        for number in rules:
+            fails = where(number, "fails")
+            if fails is not None:
+                noted.append((number, fails & left & ~failing))
+                failing |= fails
+        left = left & (failing if possible is None else failing | ~possible)
+        if not left.any():
+            return []
+    return [(number, words & left) for number, words in noted if (words & left).any()]
 
 
 def _may_decide(choice: Choice, entries: Sequence[RuleColumn], words: int) -> Words:
