@@ -138,16 +138,18 @@ class Answerer:
         most: int = MOST_WORK,
         *,
         remedies: bool = True,
+        judged: tuple[Question, Verdict] | None = None,
     ) -> Answer:
         """Answer a question document, with remedies from a shelf; ProblemsFound when it cannot be read.
 
-        `most` is the work that may go into what to learn next.
+        `most` is the work that may go into what to learn next. A question about one vehicle that has been read and
+        `judged` already is not read and judged again.
         """
         records = records or NoRecords()
         if names_several(document):
             return self.together.answer(read_things(document, self.reader, records), system, most)
-        question = read_question(document, self.reader, records)
-        answer, asked, failing = self._answer(document, question, records, system, most)
+        question, verdict = judged or (read_question(document, self.reader, records), None)
+        answer, asked, failing = self._answer(document, question, records, system, most, verdict)
         if answer.outcome == "fails" and remedies:
             if len(question.candidates) == 1:
                 document = question.about(document, question.candidates[0])
@@ -157,7 +159,13 @@ class Answerer:
         return answer
 
     def _answer(
-        self, document: Json, question: Question, records: Records, system: System, most: int = MOST_WORK
+        self,
+        document: Json,
+        question: Question,
+        records: Records,
+        system: System,
+        most: int = MOST_WORK,
+        verdict: Verdict | None = None,
     ) -> tuple[Answer, Question, Sequence[int]]:
         """The answer without remedies, and what to look for them by: the question and the rules that fail.
 
@@ -165,7 +173,7 @@ class Answerer:
         """
         if len(question.candidates) < 2 or len(question.candidates) > most_of(question.case):
             case = self.engine.opened(question.case)
-            verdict = self.engine.evaluate(case)
+            verdict = verdict or self.engine.evaluate(case)
             answer = self._told(question, case, verdict, system, most)
             return self._narrowed(answer, question), question, verdict.failing
         judged = []

@@ -12,7 +12,7 @@ from sqlmodel import Session
 from fitsvc.answers.answer import Answer, encode, encode_some
 from fitsvc.answers.answering import Answerer
 from fitsvc.answers.figures import figures_of
-from fitsvc.answers.question import Records, names_vehicle, read_question, refers_to_records
+from fitsvc.answers.question import NoRecords, Records, names_vehicle, read_question, refers_to_records
 from fitsvc.answers.shelf import Shelf
 from fitsvc.answers.things import names_several
 from fitsvc.answers.trying import MOST_WORK
@@ -105,8 +105,15 @@ def _without_store(service: Service, document: Json, system: System) -> Answer |
     """The answer to a question that needs nothing of the store, which may be away or slow; None for any other."""
     if refers_to_records(document) or names_vehicle(document):
         return None
-    answer = service.answerer.answer(document, None, system, remedies=False)
-    return None if answer.outcome == "fails" else answer
+    answerer = service.answerer
+    if names_several(document):
+        answer = answerer.answer(document, None, system, remedies=False)
+        return None if answer.outcome == "fails" else answer
+    question = read_question(document, answerer.reader, NoRecords())
+    verdict = answerer.engine.evaluate(question.case)
+    if verdict.outcome == "fails":  # told with what else the store sells, and so not told here first
+        return None
+    return answerer.answer(document, None, system, judged=(question, verdict))
 
 
 def _some(

@@ -13,10 +13,11 @@ from typing import Any, Final, cast
 from litestar.types import ASGIApp, Receive, Scope, Send
 
 from fitsvc.answers.answer import encode
-from fitsvc.answers.question import NoRecords, names_vehicle, read_question, refers_to_records
+from fitsvc.answers.question import NoRecords, Question, names_vehicle, read_question, refers_to_records
 from fitsvc.answers.shelf import Stock
 from fitsvc.answers.things import names_several
 from fitsvc.document import Json
+from fitsvc.engine.verdict import Verdict
 from fitsvc.language.display import System
 from fitsvc.language.problems import ProblemsFound
 from fitsvc.service.asking import BRIEF, encode_brief
@@ -76,9 +77,10 @@ class Shortcut:
                 service.metrics.answer(short.outcome)
                 return encode_brief(short, BRIEF - {"rulebook"})
             stock = service.shop.lately()
-            if not self._is_settled(document, stock):
+            judged = self._settled(document, stock)
+            if judged is None:
                 return None
-            found = service.answerer.answer(document, None, _UNITS[query], stock)
+            found = service.answerer.answer(document, None, _UNITS[query], stock, judged=judged)
         except ProblemsFound:
             return None
         except Exception:  # the usual way may yet answer, or tells the caller; here nobody would see it
@@ -88,14 +90,16 @@ class Shortcut:
         service.metrics.answer(found.outcome)
         return encode(found)
 
-    def _is_settled(self, document: Json, stock: Stock | None) -> bool:
-        """Whether nothing is left to be looked for beside the verdict: its price is what is open, not its bytes."""
+    def _settled(self, document: Json, stock: Stock | None) -> tuple[Question, Verdict] | None:
+        """A question and its verdict, if nothing is left to be looked for beside: its price is what is open."""
         answerer = self._service.answerer
         question = read_question(document, answerer.reader, NoRecords())
-        verdict = answerer.engine.evaluate(answerer.engine.opened(question.case))
+        verdict = answerer.engine.evaluate(question.case)
         if verdict.outcome == "fails":
-            return stock is not None and not any(map(stock.sells, SOLD))
-        return not verdict.holding_up and not verdict.doubts
+            settled = stock is not None and not any(map(stock.sells, SOLD))
+        else:
+            settled = not verdict.holding_up and not verdict.doubts
+        return (question, verdict) if settled else None
 
 
 def _plain(scope: Any) -> bool:
