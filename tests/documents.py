@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Final
 
 import click
+from bench import report
 from demo_world import answerer, question, world
 from grammar_table import grammar_table
 from recipes import RECIPES, told
@@ -87,6 +88,8 @@ DOCUMENTS: Final[Mapping[str, Callable[[str], str]]] = {
     "fitsvc/language/grammar.json": grammar_table,
     "DEVELOPERS.md": how_to_add,
     ".pictures/side-view.svg": side_view_picture,
+    "fitsvc/guide/speed.md": report.in_guide,
+    "fitsvc/guide/speed.svg": report.chart,
 }
 """Each document that is written from code, wholly or in part, and what makes it of what it was."""
 

@@ -1,22 +1,23 @@
-"""An audit end to end: `PYTHONPATH=tests python -m bench.bench_audit [ITEMS [RIGS]]` (100,000 and 1,000).
+"""An audit end to end: `PYTHONPATH=tests python -m bench.bench_audit [ITEMS [RIGS]]` (100,000 and 200).
 
-A made-up catalogue as CSV, a made-up claim an item, against made-up rigs: file in, Parquet and findings out. Beside it
-DuckDB reads the same CSV file, and reads and writes the same pairs as Parquet, doing nothing with them. First one
-process against one thread, then two against two; wall time, this process's processor time and the most memory it held.
+A made-up catalogue as CSV, that claims nothing, against made-up rigs: file in, Parquet and counts out. Beside it
+DuckDB reads the same CSV file, and reads and writes the same pairs as Parquet, doing nothing with them: the floor.
+First one process against one thread, then two against two.
 """
 
 import csv
 import resource
 import sys
 import tempfile
-import time
-from collections.abc import Callable
+from collections.abc import Iterator
+from functools import partial
 from pathlib import Path
 from typing import Any
 
 import duckdb
 import pyarrow as pa
 
+from bench.measuring import SMALL, Group, Row, Time, once, show, taken
 from fitsvc.audits.rigs import AuditRig
 from fitsvc.audits.run import LEAST_MB, Audit, AuditOrder
 from fitsvc.audits.summary import run
@@ -28,6 +29,8 @@ from fitsvc.rulebook.rules import Rulebook
 from fitsvc.rulebook.vocabulary import Fact
 from fitsvc.synthetic.columns import synthetic_accessories, synthetic_rigs
 
+USUAL = (5_000, 50) if SMALL else (100_000, 200)
+COMMAND = "bench.bench_audit"
 UNITS = {"length": " mm", "mass": " kg", "angle": " deg", "force": " kN", "torque": " N m"}
 
 
@@ -56,25 +59,15 @@ def texts(rulebook: Rulebook, name: str, column: Column) -> list[str]:
     return [cell(fact, kind, value) for value in values]
 
 
-def write_catalogue(path: Path, rulebook: Rulebook, items: int, rigs: list[AuditRig]) -> None:
-    """Write a made-up catalogue with a claim an item."""
+def write_catalogue(path: Path, rulebook: Rulebook, items: int) -> None:
+    """Write a made-up catalogue."""
     columns = synthetic_accessories(rulebook, items).columns
     cells = [texts(rulebook, name, column) for name, column in columns.items()]
     with path.open("w", encoding="utf-8", newline="") as stream:
         writer = csv.writer(stream, lineterminator="\n")
-        writer.writerow(["sku", *(name.split(".", 1)[1] for name in columns), "fits"])
+        writer.writerow(["sku", *(name.split(".", 1)[1] for name in columns)])
         for number, row in enumerate(zip(*cells, strict=True)):
-            writer.writerow([f"SKU-{number:07}", *row, rigs[number * 7919 % len(rigs)].key])
-
-
-def measured(what: str, work: Callable[[], object]) -> float:
-    """Do the work, and print what it took."""
-    wall, processor = time.perf_counter(), time.process_time()
-    work()
-    wall, processor = time.perf_counter() - wall, time.process_time() - processor
-    most = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss >> 10
-    print(f"{what:<46}{wall:8.1f} s{processor:8.1f} s processor{most:7} MB at most so far")
-    return wall
+            writer.writerow([f"SKU-{number:07}", *row])
 
 
 def by_duckdb(catalogue: Path, pairs: Path, out: Path, threads: int) -> None:
@@ -86,29 +79,50 @@ def by_duckdb(catalogue: Path, pairs: Path, out: Path, threads: int) -> None:
     connection.execute(f"copy ({read}) to '{out}' (format parquet, compression zstd, compression_level 1)")
 
 
-def main() -> None:
-    """Print the table."""
+def groups() -> Iterator[Group]:
+    """An audit by one process, and by two."""
     items, rigs = (
-        int(given) if given else usual
-        for given, usual in zip((*sys.argv[1:3], "", "")[:2], (100_000, 1_000), strict=True)
+        int(given) if given.isdigit() else usual
+        for given, usual in zip((*sys.argv[1:3], "", "")[:2], USUAL, strict=True)
     )
     rulebook = load_rulebook(data_dir("rules"))
     of = [AuditRig(f"rig-{number:05}", "", case) for number, case in enumerate(synthetic_rigs(rulebook, rigs))]
     pa.set_cpu_count(1)
     with tempfile.TemporaryDirectory() as folder:
         catalogue = Path(folder, "catalogue.csv")
-        write_catalogue(catalogue, rulebook, items, of)
-        print(f"{items:,} items with {rigs:,} rigs")
+        write_catalogue(catalogue, rulebook, items)
         for cores in (1, 2):
             out, duck = Path(folder, f"out-{cores}"), Path(folder, f"duck-{cores}.parquet")
             asked = AuditOrder(catalogue=catalogue, out=out, memory=cores * LEAST_MB)
-            print(f"processes or threads: {cores}")
-            ours = measured("audit", lambda asked=asked: run(Audit(asked, rulebook, of, lambda *_: None)))  # type: ignore[misc]
-            theirs = measured(
-                "DuckDB, the same files read and written",
-                lambda pairs=out / "pairs.parquet", duck=duck, cores=cores: by_duckdb(catalogue, pairs, duck, cores),  # type: ignore[misc]
+            ours = once(lambda _, asked=asked: run(Audit(asked, rulebook, of, lambda *_: None)))  # type: ignore[misc]
+            of_files = partial(by_duckdb, catalogue, out / "pairs.parquet", duck, cores)
+            theirs = once(lambda _, work=of_files: work())  # type: ignore[misc]
+            most = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss >> 10
+            yield Group(
+                f"An audit, {items:,} rows on {rigs:,} rigs, CSV in to Parquet out, "
+                f"{'one process' if cores == 1 else 'two processes, by the clock'}",
+                COMMAND,
+                [
+                    Row("ours", "fitsvc", _by_the_clock(ours, cores)),
+                    Row(
+                        "floor",
+                        f"DuckDB reads and writes the same files, threads: {cores}",
+                        _by_the_clock(theirs, cores),
+                    ),
+                ],
+                notes=[f"{most:,} MB held by this process at most."],
             )
-            print(f"{'the audit takes':<46}{ours / theirs:8.2f} times as long")
+
+
+def _by_the_clock(both: tuple[float, float], cores: int) -> Time:
+    """Both times of one process; of several, whose work this one does not see, the clock's alone."""
+    used, clock = both
+    return taken([used] if cores == 1 else None, [clock])
+
+
+def main() -> None:
+    """Measure and print."""
+    show(groups())
 
 
 if __name__ == "__main__":

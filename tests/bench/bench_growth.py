@@ -1,6 +1,6 @@
 """How time and memory grow with items and with rules: `PYTHONPATH=tests python -m bench.bench_growth`.
 
-Two tables and a plot, as they stand in the guide. Each line is measured in a process of its own: processor time,
+Two tables, as they stand in the guide. Each line is measured in a process of its own: processor time,
 which other work on the machine does not stretch, and the memory that the process holds beside what it held before.
 
 Fewer rules than the rulebook has are taken from it evenly. More are its own once more: a copy shares with its
@@ -11,21 +11,23 @@ import gc
 import os
 import resource
 import time
-from collections.abc import Sequence
 from dataclasses import replace
 from multiprocessing import get_context
 from pathlib import Path
 from statistics import median
+from typing import Final
 
 from bench.bench_columns import ENGINE, SUBJECTS, ours
+from bench.measuring import SMALL
+from bench.report import Figures, Growth, table
 from fitsvc.engine.columns.kernel import Columns
 from fitsvc.engine.point import Point
 from fitsvc.synthetic.columns import synthetic_accessories, synthetic_rigs
 
-ITEMS, RULES = (10_000, 100_000, 1_000_000), (30, 60, 120, 240)
+ITEMS: Final = (10_000, 100_000) if SMALL else (10_000, 100_000, 1_000_000)
+RULES: Final = (60, 240) if SMALL else (60, 120, 240, 480)
+RULES_ON: Final = 10_000 if SMALL else 100_000
 SEEN, NEW = 40, 20
-Figures = tuple[int, float, float, float, float, float]
-"""Signatures; seconds to fold and index; milliseconds of a never-seen rig and of a seen one; MB held, and at most."""
 
 
 def engine_of(rules: int) -> Point:
@@ -74,34 +76,17 @@ def apart(items: int, rules: int | None) -> Figures:
         return pool.apply(measured, (items, rules))
 
 
-def table(of: str, rows: Sequence[tuple[str, Figures]]) -> None:
-    """A table in Markdown."""
-    print(f"\n| {of} | signatures | fold and index | a new rig | a rig seen | held | most |\n|{' ---: |' * 7}")
-    for name, (signatures, indexed, new, warm, held, most) in rows:
-        cells = (name, f"{signatures:,}", f"{indexed:.2f} s", f"{new:.2f} ms", f"{warm:.3f} ms", f"{held:.0f} MB")
-        print("".join(f"| {cell} " for cell in (*cells, f"{most:.0f} MB")) + "|")
-
-
-def plot(rows: Sequence[tuple[str, Figures]]) -> None:
-    """A new rig's time as bars."""
-    longest = max(figures[2] for _, figures in rows)
-    print("\n```text\na new rig, ms")
-    for name, (_, _, new, *_) in rows:
-        print(f"{name:>15} {'█' * max(1, round(40 * new / longest))} {new:.2f}")
-    print("```")
+def growth() -> list[Growth]:
+    """Both tables: as items grow, and as rules do."""
+    items = [(f"{count:,}", apart(count, None)) for count in ITEMS]
+    rules = [(str(count), apart(RULES_ON, count)) for count in RULES]
+    return [("items", items), (f"rules, {RULES_ON:,} items", rules)]
 
 
 def main() -> None:
     """Run all."""
-    items = [(f"{count:,}", apart(count, None)) for count in ITEMS]
-    rules = [(str(count), apart(100_000, count)) for count in RULES]
-    table("items", items)
-    table("rules, 100,000 items", rules)
-    plot(
-        [(f"{name} items", figures) for name, figures in items]
-        + [(f"{name} rules", figures) for name, figures in rules]
-    )
-    print(f"\n{items[-1][1][4]:.0f} MB for a million items")
+    for of, rows in growth():
+        print(f"\n{table(of, rows)}")
 
 
 if __name__ == "__main__":

@@ -2,18 +2,17 @@
 
 A thousand made-up items in a store on fifty rigs, with what the service does for each between the bytes of a question
 and those of its reply, HTTP apart: the matrix of outcomes and codes; a share of its pairs one by one, by outcome and
-codes and in all words. Each pair is asked about for the first time. In processor time, which other work on the machine
-does not stretch.
+codes and in all words. Each pair is asked about singly for the first time. What the three tell is not the same, so they
+stand beside each other without a ratio.
 """
 
 import tempfile
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
-from time import process_time
-from typing import Any
 
 import msgspec
 
+from bench.measuring import SMALL, Group, Row, Time, once, show, taken
 from bench.questions import questions
 from bench.stored_catalogue import store
 from fitsvc.answers.answering import Answerer
@@ -25,19 +24,19 @@ from fitsvc.service.context import service_in
 from fitsvc.service.matches import matched
 from fitsvc.store.database import Database
 
-ITEMS, RIGS, SINGLY = 1_000, 50, 500
+ITEMS, RIGS, SINGLY = (200, 20, 100) if SMALL else (1_000, 50, 500)
+COMMAND = "bench.bench_matches"
 LOAD = {"facts": {"bikes": 2, "bike_weight": "40 lb"}}
 
 
-def per_second(count: int, work: Callable[[], object]) -> float:
-    """Pairs a second of one run."""
-    start = process_time()
-    work()
-    return count / (process_time() - start)
+def a_pair(count: int, work: Callable[[], object]) -> Time:
+    """What a pair takes, of one run."""
+    used, clock = once(lambda _: work())
+    return taken([used / count], [clock / count])
 
 
-def main() -> None:
-    """Measure and print."""
+def groups() -> Iterator[Group]:
+    """A page of goods as one question, and its pairs singly."""
     rulebook = load_rulebook(data_dir("rules"))
     with tempfile.TemporaryDirectory() as folder:
         url = f"sqlite:///{Path(folder) / 'bench.db'}"
@@ -49,30 +48,37 @@ def main() -> None:
         rigs = [one["rig"] for one in questions(RIGS)]
         skus = [f"SYN-{row:07}" for row in range(ITEMS)]
         body = msgspec.json.encode({"rigs": rigs, "skus": skus, "load": LOAD})
-        pairs = [(rigs[i % RIGS], skus[i * 7 % ITEMS]) for i in range(SINGLY)]
+        pairs = [(rigs[i % RIGS], skus[i * 7 % ITEMS]) for i in range(2 * SINGLY)]
         asked = [msgspec.json.encode({"rig": r, "accessory": {"sku": s}, "load": LOAD}) for r, s in pairs]
 
-        def singly(include: frozenset[str] | None) -> int:
-            return sum(len(told_of(service, msgspec.json.decode(one), "us", include)[0]) for one in asked)
+        def singly(some: list[bytes], include: frozenset[str] | None) -> int:
+            return sum(len(told_of(service, msgspec.json.decode(one), "us", include)[0]) for one in some)
 
-        sizes: dict[str, Any] = {}
+        sizes: dict[str, int] = {}
         query = {"detail": "compact", "units": "us"}
-        matrix = per_second(
+        matrix = a_pair(
             ITEMS * RIGS, lambda: sizes.update(matrix=len(matched(service, msgspec.json.decode(body), query)))
         )
-        brief = per_second(SINGLY, lambda: sizes.update(brief=singly(BRIEF - {"rulebook"})))
-        words = per_second(SINGLY, lambda: sizes.update(words=singly(None)))
+        brief = a_pair(SINGLY, lambda: sizes.update(brief=singly(asked[:SINGLY], BRIEF - {"rulebook"})))
+        words = a_pair(SINGLY, lambda: sizes.update(words=singly(asked[SINGLY:], None)))
         database.close()
-    print(f"{ITEMS} items on {RIGS} rigs, {SINGLY} of the pairs singly, each for the first time")
-    print(f"answers in all words   {words:9.0f} pairs/s  {sizes['words'] / SINGLY:7.0f} bytes a pair")
-    print(
-        f"outcome and codes      {brief:9.0f} pairs/s  {sizes['brief'] / SINGLY:7.0f} bytes {brief / words:8.1f} x"
-        "  (at least 1.5)"
+    told = {"matrix": ITEMS * RIGS, "brief": SINGLY, "words": SINGLY}
+    bytes_ = ", ".join(f"{name} {sizes[name] / count:,.0f}" for name, count in told.items())
+    yield Group(
+        f"A pair of a rig and an item of a store, {RIGS} rigs and {ITEMS:,} items, never asked",
+        COMMAND,
+        [
+            Row("ours", "singly, in all words", words),
+            Row("ours", "singly, outcome and codes", brief),
+            Row("ours", "one question for all pairs, outcome and codes", matrix),
+        ],
+        notes=[f"Bytes a pair: {bytes_}."],
     )
-    print(
-        f"matrix                 {matrix:9.0f} pairs/s  {sizes['matrix'] / ITEMS / RIGS:7.0f} bytes "
-        f"{matrix / brief:8.1f} x the line above (at least 25)"
-    )
+
+
+def main() -> None:
+    """Measure and print."""
+    show(groups())
 
 
 if __name__ == "__main__":

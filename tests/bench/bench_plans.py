@@ -15,15 +15,18 @@ from typing import Any
 
 from demo_world import World, answerer, stock, world
 
+from bench.measuring import SMALL, Group, Row, taken
 from fitsvc.answers.question import Stored
 from fitsvc.answers.shelf import Stock, read_items
 from fitsvc.answers.things import MOST_THINGS
 from fitsvc.language.problems import ProblemsFound
+from fitsvc.planning.plan import Plan
 from fitsvc.planning.planner import Planner
 from fitsvc.planning.reading import MOST_WISHES
 
 COUNT, DRAWN, SLOWEST = 10_000, 100, 6
 ROUNDS = 9
+COMMAND = "bench.bench_plans"
 SOLD = ("accessory", "adapter", "ball")
 VARIED = ("weight", "capacity", "length", "rear_extent", "rating", "tongue_rating", "trailer_rating", "shank_length")
 
@@ -109,8 +112,8 @@ def _wish(random: Random) -> dict[str, Any]:
     return {"kind": random.choice(list(answerer().rulebook.vocabulary.words["accessory_kind"]))}
 
 
-def _slowest(planner: Planner, records: World, shelf: Stock, count: int) -> None:
-    """Plan what is drawn, and print the slowest."""
+def _planned(planner: Planner, records: World, shelf: Stock, count: int) -> list[tuple[float, Plan, int]]:
+    """Plan what is drawn: the seconds it took, the plan, and how many wishes it had, the slowest first."""
     rows = []
     for document in drawn(count):
         start = process_time()
@@ -119,11 +122,29 @@ def _slowest(planner: Planner, records: World, shelf: Stock, count: int) -> None
         except ProblemsFound:
             continue
         rows.append((process_time() - start, plan, len(document["wishes"])))
-    rows.sort(key=lambda row: -row[0])
+    return sorted(rows, key=lambda row: -row[0])
+
+
+def _slowest(planner: Planner, records: World, shelf: Stock, count: int) -> None:
+    """Plan what is drawn, and print the slowest."""
+    rows = _planned(planner, records, shelf, count)
     print(f"{len(rows)} plans drawn at random; the slowest:")
     for took, plan, wishes in rows[:SLOWEST]:
         told = f"{plan.best.count} parts" if plan.best else "none"
         print(f"{took * 1e3:8.0f} ms  {wishes} wishes: {told}, {plan.untried} not tried")
+
+
+def groups() -> Iterator[Group]:
+    """The middle one and the slowest of plans drawn at random, each asked once."""
+    records, shelf = ten_thousand()
+    planner, count = Planner(answerer()), 6 if SMALL else 40
+    answerer().prepare()
+    times = [took for took, *_ in _planned(planner, records, shelf, count)]
+    yield Group(
+        f"A plan on {COUNT:,} parts, one to {MOST_WISHES} wishes: {count} drawn at random, each asked once",
+        COMMAND,
+        [Row("ours", "the middle one", taken(times)), Row("ours", "the slowest", taken(times[:1]))],
+    )
 
 
 def main() -> None:

@@ -1,98 +1,139 @@
-"""How fast one case is judged: ratios measured side by side in one run. `PYTHONPATH=tests python -m bench.bench_point`.
+"""How fast one case is judged: `PYTHONPATH=tests python -m bench.bench_point`.
 
-Against the same rules as one precompiled program each in a general expression engine in Rust
-(common-expression-language), and against our own tree-walking interpreter, from a dictionary of facts to
-outcome and findings; and the price of wording every shown finding.
+Beside ours stands a general expression engine in Rust (common-expression-language), with the rules as one precompiled
+program each and as one program of all; and below them the same rules as straight-line Python over exact values, which
+knows neither bounds nor what is not known. All four have the same rules, those that the engine can state, and are held
+to the same results before they are timed. Once they have the facts as each wants them, once as one dictionary of
+plain figures, from which each makes what it wants. The engine keeps nothing from one case to the next: the first and
+the hundredth take the same.
 """
 
-import gc
-from collections.abc import Callable
-from dataclasses import replace
-from statistics import median
-from time import process_time
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
 
 import cel
-from interpreter import Interpreter
 
 from bench import cel_programs
+from bench.measuring import SMALL, Group, Row, in_turn, show
 from bench.questions import questions
-from fitsvc.answers.answering import Answerer
 from fitsvc.answers.question import NoRecords, read_question
 from fitsvc.engine.point import Point
-from fitsvc.facts import Case
+from fitsvc.facts import Case, FactReader
+from fitsvc.language.truth import NO, YES
+from fitsvc.language.typed import Read
+from fitsvc.language.types import ListType, NumberType, Value
 from fitsvc.paths import data_dir
 from fitsvc.rulebook.loader import load_rulebook
 
 COUNT = 60
-ROUNDS = 41
+ROUNDS = 5 if SMALL else 31
+COMMAND = "bench.bench_point"
 
 
-def rounds(*jobs: Callable[[], object]) -> list[float]:
-    """The median time of each job in µs a case, the jobs taken in turn, no garbage collected meanwhile."""
-    for job in jobs:
-        job()
-    times: list[list[float]] = [[] for _ in jobs]
-    for _ in range(ROUNDS):
-        for job, kept in zip(jobs, times, strict=True):
-            gc.collect()
-            gc.disable()
-            job()
-            start = process_time()
-            job()
-            kept.append((process_time() - start) / COUNT * 1e6)
-            gc.enable()
-    return [median(kept) for kept in times]
+@dataclass(frozen=True, slots=True)
+class Sides:
+    """The same rules in four ways, and the same cases as each of them wants to have them."""
+
+    engine: Point
+    cases: list[Case]
+    plain: list[dict[str, Any]]
+    makers: Sequence[tuple[str, str, Callable[[Any], Value]]]
+
+    def typed(self, plain: dict[str, Any], present: frozenset[str]) -> Case:
+        """A case made of plain figures."""
+        return Case({name: make(plain[variable]) for name, variable, make in self.makers}, present)
 
 
-def agree(engine: Point, cases: list[Case], by_cel: Callable[[Case], list[int]]) -> None:
-    """Stop unless the two engines give every rule the same result."""
+def _maker(read: Read) -> Callable[[Any], Value]:
+    """Makes a typed value of a plain one."""
+    if isinstance(read.type, NumberType):
+        return lambda figure: (figure, figure)
+    return read.type.member if isinstance(read.type, ListType) else lambda holds: YES if holds else NO
+
+
+def sides() -> tuple[Point, Sides]:
+    """The engine with all rules, and the ways with those that all of them can state."""
+    whole = load_rulebook(data_dir("rules"))
+    every = Point(whole)
+    stated = tuple(rule for rule in whole.rules if cel_programs.can_state(rule, every.bare_derived))
+    engine = Point(replace(whole, rules=stated, needs=()))
+    reads = cel_programs.reads_of(engine)
+    complete = {name: cel_programs.exact(read) for name, read in reads.items()}
+    reader = FactReader(whole)
+    asked = [read_question(one, reader, NoRecords()).case for one in questions(COUNT)]
+    cases = [replace(case, facts={**complete, **case.facts}) for case in asked]
+    names = sorted(whole.vocabulary.asked() | whole.named)
+    makers = [(name, cel_programs.variable(name), _maker(read)) for name, read in reads.items()]
+    return every, Sides(engine, cases, [cel_programs.variables(case, reads, names) for case in cases], makers)
+
+
+def groups() -> Iterator[Group]:
+    """Judging alone, and from plain figures."""
+    every, both = sides()
+    engine, cases, plain = both.engine, both.cases, both.plain
+    programs, program = cel_programs.programs(engine), cel_programs.program(engine)
+    straight = cel_programs.straight_line(engine, [*plain[0]])
+    contexts, values = [cel.Context(variables=one) for one in plain], [[*one.values()] for one in plain]
+    agree(both, programs, program, straight)
+
+    def singly(variables: dict[str, Any]) -> list[int]:
+        context = cel.Context(variables=variables)
+        return [one.execute(context) for one in programs]
+
+    ready = in_turn(
+        ROUNDS,
+        COUNT,
+        lambda _: [engine.evaluate(case) for case in cases],
+        lambda _: [program.execute(context) for context in contexts],
+        lambda _: [[one.execute(context) for one in programs] for context in contexts],
+        lambda _: [straight(*one) for one in values],
+    )
+    handed = in_turn(
+        ROUNDS,
+        COUNT,
+        lambda _: [engine.evaluate(both.typed(one, case.present)) for one, case in zip(plain, cases, strict=True)],
+        lambda _: [program.execute(cel.Context(variables=one)) for one in plain],
+        lambda _: [singly(one) for one in plain],
+        lambda _: [straight(*one.values()) for one in plain],
+    )
+    (whole,) = in_turn(ROUNDS, COUNT, lambda _: [every.evaluate(case) for case in cases])
+    rules, all_rules = len(engine.rulebook.rules), len(every.rulebook.rules)
+    left_out = f"Left out on all sides are {all_rules - rules} rules with trigonometry, which CEL has not."
+    ways = (
+        ("ours", "fitsvc, with bounds, unknowns and the outcome"),
+        ("beside", "CEL in Rust, one program of all rules"),
+        ("beside", "CEL in Rust, a program a rule"),
+        ("floor", "straight-line Python, exact values only"),
+    )
+    for title, times in (
+        (f"{rules} rules on one case, its facts handed over before", ready),
+        (f"{rules} rules on one case, {len(plain[0])} plain figures handed over", handed),
+    ):
+        rows = [Row(part, what, time) for (part, what), time in zip(ways, times, strict=True)]  # type: ignore[arg-type]
+        yield Group(title, COMMAND, rows, notes=[left_out])
+    yield Group(
+        f"All {all_rules} rules and {len(every.rulebook.needs)} needs on one case, its facts handed over before",
+        COMMAND,
+        [Row("ours", "fitsvc", whole)],
+    )
+
+
+def agree(both: Sides, programs: list[Any], program: Any, straight: Any) -> None:
+    """Stop unless all ways give every rule the same result."""
     codes = {"passes": 0, "fails": 1, "not_applicable": 3}
-    for case in cases:
-        ours = [codes[result] for result in engine.evaluate(case).results(len(engine.rulebook.rules))]
-        assert ours == by_cel(case), "the two engines do not run the same rules"
+    for case, variables in zip(both.cases, both.plain, strict=True):
+        context = cel.Context(variables=variables)
+        ours = [codes[one] for one in both.engine.evaluate(case).results(len(both.engine.rulebook.rules))]
+        assert ours == [one.execute(context) for one in programs], "a program a rule is another rule"
+        assert ours == list(program.execute(context)), "the one program has other rules"
+        assert ours == straight(*variables.values()), "the straight line has other rules"
+        assert both.engine.evaluate(both.typed(variables, case.present)) == both.engine.evaluate(case)
 
 
 def main() -> None:
     """Measure and print."""
-    whole = load_rulebook(data_dir("rules"))
-    derived = Point(whole).bare_derived
-    stated = tuple(rule for rule in whole.rules if cel_programs.can_state(rule, derived))
-    rulebook = replace(whole, rules=stated)
-    answerer = Answerer(rulebook)
-    engine = answerer.engine
-    reads, programs = cel_programs.reads_of(engine), cel_programs.programs(engine)
-    complete = {name: cel_programs.exact(read) for name, read in reads.items()}
-    asked = [read_question(q, answerer.reader, NoRecords()).case for q in questions(COUNT)]
-    cases = [replace(case, facts={**complete, **case.facts}) for case in asked]
-    names = sorted(rulebook.vocabulary.asked() | rulebook.named)
-    facts = [cel_programs.variables(case, reads, names) for case in cases]
-    interpreter = Interpreter(data_dir("rules"))
-    engine_of_all = Point(whole)
-
-    def by_cel(variables: dict[str, object]) -> list[int]:
-        context = cel.Context(variables=variables)
-        return [program.execute(context) for program in programs]
-
-    agree(engine, cases, lambda case: by_cel(cel_programs.variables(case, reads, names)))
-    point, every, words, rust, walk = rounds(
-        lambda: [engine.evaluate(case) for case in cases],
-        lambda: [engine_of_all.evaluate(case) for case in cases],
-        lambda: [answerer.findings(engine.evaluate(case), case) for case in cases],
-        lambda: [by_cel(variables) for variables in facts],
-        lambda: [interpreter.judge(case) for case in cases],
-    )
-    shown = sum(len(answerer.findings(engine.evaluate(case), case)) for case in cases) / COUNT
-    print(f"{len(rulebook.rules)} of {len(whole.rules)} rules (the others use functions that CEL lacks)")
-    print(f"{COUNT} different questions, one thread, medians of {ROUNDS} rounds of processor time")
-    row("point", point, point, "")
-    row("the same, every finding worded", words, point, f"(at most 4; {shown:.0f} shown)")
-    row("one CEL program a rule, in Rust", rust, point, "(at least 8)")
-    row("our tree-walking interpreter, all rules", walk, every, "(at least 2, against point with all rules)")
-
-
-def row(what: str, time: float, base: float, floor: str) -> None:
-    """Print one measurement and its ratio."""
-    print(f"{what:<42}{time:8.1f} µs {time / base:6.1f} x   {floor}")
+    show(groups())
 
 
 if __name__ == "__main__":

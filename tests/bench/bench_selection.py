@@ -2,9 +2,9 @@
 
 A made-up catalogue (1,000,000 items if not said) is stored in a SQLite file and served by one process; its index is
 built, and opened again from its file. One client asks for pages of 50 with reasons, for rigs that it has asked about
-and for ones that it has not, ours and the same page from a columnar database in the same server (`sql_selection`).
-Then pages are asked for at 50 a second, each timed from when it was due, and at the end the same again while another
-process changes 1,000 items a second. With a folder the database is kept there for the next time.
+and for ones that it has not. Then pages are asked for at 50 a second, each timed from when it was due, and at the end
+the same again while another process changes 1,000 items a second. With a folder the database is kept there for the next
+time.
 """
 
 import asyncio
@@ -17,7 +17,7 @@ import socket
 import sys
 import tempfile
 import time
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -26,20 +26,20 @@ import numpy as np
 import uvicorn
 from numpy.typing import NDArray
 
-from bench.sql_selection import handler
+from bench.bench_service import used
+from bench.measuring import SMALL, Group, Row, Time
 from bench.stored_catalogue import store
 from fitsvc.answers.answering import Answerer
 from fitsvc.paths import data_dir
 from fitsvc.rulebook.loader import load_rulebook
 from fitsvc.service.app import create_app
-from fitsvc.service.context import service_in
 from fitsvc.store.database import Database
 from fitsvc.store.observations import Provenance
 from fitsvc.store.records import add_observation
 
 ITEMS = 1_000_000
+COMMAND = "bench.bench_selection"
 PAGES = 100
-SQL_PAGES = 10
 A_SECOND = 50
 SECONDS = 20
 CONNECTIONS = 8
@@ -50,7 +50,6 @@ def serve(port: int, url: str, folder: Path) -> None:
     """Run the server."""
     answerer = Answerer(load_rulebook(data_dir("rules")))
     app = create_app(Database(url), answerer, folder / "audits", index_in=folder / "index")
-    app.register(handler(service_in(app).selections))
     uvicorn.run(app, port=port, log_level="error")
 
 
@@ -73,11 +72,10 @@ def ask(client: httpx.Client, path: str, bodies: Sequence[Mapping[str, Any]]) ->
     return np.array(times)
 
 
-def show(name: str, times: NDArray[np.float64]) -> float:
-    """Print a row of the table; its median."""
+def show(name: str, times: NDArray[np.float64]) -> None:
+    """Print a row of the table."""
     middle, late = np.percentile(times, [50, 99])
     print(f"{name:52} {middle:8.1f} ms {late:8.1f} ms", flush=True)
-    return float(middle)
 
 
 async def steadily(port: int) -> NDArray[np.float64]:
@@ -188,28 +186,51 @@ def main() -> None:
     print(f"a server's memory at most: {resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss / 1024:.0f} MB")
 
 
+def groups() -> Iterator[Group]:
+    """Pages of a smaller catalogue: a rig never asked about, and one that was, by the clock of the one who asks."""
+    with tempfile.TemporaryDirectory() as made:
+        folder, count = Path(made), 5_000 if SMALL else 100_000
+        url, pages = f"sqlite:///{folder / 'bench.db'}", PAGES // 5 if SMALL else PAGES
+        store(url, load_rulebook(data_dir("rules")), count)
+        server, port, _ = started(url, folder)
+        path = "/v1/selections?limit=50"
+        with httpx.Client(base_url=f"http://127.0.0.1:{port}", timeout=1200) as client:
+            ask(client, path, [rig(0)])
+            new = _timed(client, server.pid, path, [rig(number) for number in range(1, pages)])
+            again = _timed(client, server.pid, path, [rig(0)] * pages)
+        held = memory(server.pid)
+        server.terminate()
+        server.join()
+    title = f"A page of 50 of what fits, with reasons and counts, over HTTP, {count:,} items stored: a rig"
+    yield Group(
+        f"{title} never asked about", COMMAND, [Row("ours", "fitsvc", new)], notes=[f"The server holds {held}."]
+    )
+    yield Group(f"{title} asked about before", COMMAND, [Row("ours", "fitsvc", again)], again=True)
+
+
+def _timed(client: httpx.Client, process: int, path: str, bodies: Sequence[Mapping[str, Any]]) -> Time:
+    """The server's processor time a page, of all together, and the clock's, the middle one."""
+    before = used(process)
+    clock = ask(client, path, bodies) / 1e3
+    mean = (used(process) - before) / len(bodies)
+    return Time(mean, float(np.median(clock)), mean, mean, 1)
+
+
 def measure(port: int, server: int) -> None:
     """Ask, and print the table."""
     path = "/v1/selections?limit=50"
     with httpx.Client(base_url=f"http://127.0.0.1:{port}", timeout=1200) as client:
         print(f"the first page of all: {ask(client, path, [rig(0)])[0]:.1f} ms")
         print(f"{'a page of 50':52} {'median':>11} {'99 %':>11}")
-        ours = show("a rig asked about before", ask(client, path, [rig(0)] * PAGES))
+        show("a rig asked about before", ask(client, path, [rig(0)] * PAGES))
         show("the same, compact", ask(client, f"{path}&detail=compact", [rig(0)] * PAGES))
         show("the same, of one kind", ask(client, f"{path}&kind=bike_carrier", [rig(0)] * PAGES))
-        new = show("a rig never asked about", ask(client, path, [rig(number) for number in range(1, PAGES)]))
+        show("a rig never asked about", ask(client, path, [rig(number) for number in range(1, PAGES)]))
         before = processor_seconds(server)
         times = asyncio.run(steadily(port))
         used = processor_seconds(server) - before
         show(f"at {A_SECOND} a second, one rig in ten new", times)
         print(f"{'  the server in processor time, a page':52} {used / len(times) * 1e3:8.1f} ms")
-        for number in (0, 7):
-            client.post("/bench/sql", json={"question": rig(number), "check": True}).raise_for_status()
-        sql = show(
-            "the columnar database, 2 threads",
-            ask(client, "/bench/sql", [{"question": rig(n)} for n in range(SQL_PAGES)]),
-        )
-        print(f"ours against it: {sql / ours:.1f} x for a rig asked about before, {sql / new:.1f} x for a new one")
 
 
 if __name__ == "__main__":

@@ -1,52 +1,78 @@
 """Answers over HTTP against the same bytes prebuilt: `PYTHONPATH=tests python -m bench.bench_service`.
 
-One server process with one worker; in it, beside `POST /v1/answers`, a route that reads the same body and
-returns the same bytes, built beforehand. One client process sends to both in turn, over eight kept
-connections, questions with inline facts only.
+One server process with one worker. In it stand beside `POST /v1/answers` two routes that take the same bodies and give
+the same bytes, built before in another process, so that the server has heard of none of the questions: one that
+answers before the framework sees the request, as plain questions are answered, and one that the framework answers. Each
+is held against answers that go the same way; a body whose type is told with its character set is answered by the
+framework. One client sends to both in turn over eight kept connections. Told is the server's processor time a request,
+and the clock's, which on one core has the client's in it.
 """
 
 import multiprocessing
+import os
 import socket
 import tempfile
 import time
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from itertools import count
 from pathlib import Path
-from statistics import median
 from typing import Any
 
 import msgspec
 import uvicorn
 from litestar import Response, post
+from litestar.types import Receive, Scope, Send
 
+from bench.measuring import SMALL, Group, Row, Time, show, taken
 from bench.questions import questions
 from fitsvc.answers.answer import encode
 from fitsvc.answers.answering import Answerer
 from fitsvc.paths import data_dir
 from fitsvc.rulebook.loader import load_rulebook
 from fitsvc.service.app import create_app
-from fitsvc.service.context import AnyRequest, service_in
+from fitsvc.service.context import AnyRequest
 from fitsvc.store.database import Database, upgrade
 
 CONNECTIONS = 8
-QUESTIONS = 60
-ROUNDS = 25
 PER_ROUND = 25
 """Batches a round; a batch is one request on each connection."""
+ROUNDS = 4 if SMALL else 12
+COMMAND = "bench.bench_service"
+PLAIN, FRAMED = "application/json", "application/json; charset=utf-8"
+BEFORE, THROUGH = "/prebuilt/before", "/prebuilt/through"
+Prebuilt = Mapping[bytes, bytes]
 
 
-def serve(port: int, url: str) -> None:
-    """Run the server with both routes."""
-    app = create_app(Database(url), Answerer(load_rulebook(data_dir("rules"))))
-    answerer = service_in(app).answerer
-    prebuilt = {msgspec.json.encode(q): encode(answerer.answer(q)) for q in questions(QUESTIONS)}
+class Before:
+    """An application with prebuilt answers given before the framework sees the request."""
 
-    @post("/prebuilt", status_code=200)
-    async def built(request: AnyRequest) -> Response[bytes]:
+    def __init__(self, app: Any, prebuilt: Prebuilt) -> None:
+        self._app, self._prebuilt = app, prebuilt
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Answer from what is prebuilt, or hand the request on."""
+        if scope.get("path") != BEFORE:
+            await self._app(scope, receive, send)
+            return
+        message: Any = await receive()
+        told = self._prebuilt[message["body"]]
+        headers = [(b"content-type", b"application/json"), (b"content-length", str(len(told)).encode())]
+        await send({"type": "http.response.start", "status": 200, "headers": headers})
+        await send({"type": "http.response.body", "body": told, "more_body": False})
+
+
+def serve(port: int, folder: Path) -> None:
+    """Run the server with all routes."""
+    prebuilt = dict(msgspec.msgpack.decode((folder / "prebuilt").read_bytes(), type=list[tuple[bytes, bytes]]))
+    app = create_app(Database(f"sqlite:///{folder / 'bench.db'}"), Answerer(load_rulebook(data_dir("rules"))))
+
+    @post(THROUGH, status_code=200)
+    async def through(request: AnyRequest) -> Response[bytes]:
         return Response(prebuilt[await request.body()], media_type="application/json")
 
-    app.register(built)
-    uvicorn.run(app, port=port, log_level="error", access_log=False)
+    app.register(through)
+    uvicorn.run(Before(app, prebuilt), port=port, log_level="error", access_log=False)
 
 
 class Client:
@@ -57,7 +83,7 @@ class Client:
         self.sockets = [self._connect() for _ in range(CONNECTIONS)]
 
     def _connect(self) -> socket.socket:
-        for _ in range(200):
+        for _ in range(600):
             try:
                 found = socket.create_connection(("127.0.0.1", self.port))
                 found.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
@@ -66,19 +92,19 @@ class Client:
                 time.sleep(0.1)
         raise SystemExit("the server did not start")
 
-    def round(self, path: str, bodies: Sequence[bytes]) -> float:
+    def round(self, path: str, bodies: Sequence[bytes], kind: str = PLAIN) -> float:
         """Requests a second of one round."""
-        start, count = time.perf_counter(), 0
+        start, done = time.perf_counter(), 0
         for batch in range(PER_ROUND):
             for i, connection in enumerate(self.sockets):
                 body = bodies[(batch * CONNECTIONS + i) % len(bodies)]
-                head = f"POST {path} HTTP/1.1\r\nHost: 127.0.0.1\r\nContent-Type: application/json\r\n"
+                head = f"POST {path} HTTP/1.1\r\nHost: 127.0.0.1\r\nContent-Type: {kind}\r\n"
                 connection.sendall(f"{head}Content-Length: {len(body)}\r\n\r\n".encode() + body)
             for connection in self.sockets:
                 status = _reply(connection)
                 assert status == b"200", status
-                count += 1
-        return count / (time.perf_counter() - start)
+                done += 1
+        return done / (time.perf_counter() - start)
 
 
 def _reply(connection: socket.socket) -> bytes:
@@ -94,37 +120,94 @@ def _reply(connection: socket.socket) -> bytes:
     return head.split(b" ", 2)[1]
 
 
+def used(process: int) -> float:
+    """Seconds of the processor that all threads of a process have had (Linux)."""
+    told = (file.read_text() for file in Path(f"/proc/{process}/task").glob("*/schedstat"))
+    return sum(int(one.split()[0]) for one in told) / 1e9
+
+
+class Side:
+    """One route, asked in rounds, and what each request of a round took the server and the clock."""
+
+    def __init__(self, path: str, kind: str) -> None:
+        self.path, self.kind = path, kind
+        self.processor, self.wall = list[float](), list[float]()
+
+    def ask(self, client: Client, process: int, bodies: Sequence[bytes]) -> None:
+        """One round."""
+        before, requests = used(process), PER_ROUND * CONNECTIONS
+        self.wall.append(1 / client.round(self.path, bodies, self.kind))
+        self.processor.append((used(process) - before) / requests)
+
+    def time(self) -> Time:
+        """What a request takes; the first round, in which both warm up, is left out."""
+        return taken(self.processor[1:], self.wall[1:])
+
+
+def asked() -> dict[str, list[bytes]]:
+    """Bodies of questions by how they are asked, no two alike but those asked again."""
+    sent = (msgspec.json.encode(one) for seed in count(10) for one in questions(2_000, seed))
+    seen, found = set[bytes](), list[bytes]()
+    need = (ROUNDS + 1) * PER_ROUND * CONNECTIONS
+    for body in sent:
+        if body not in seen:
+            seen.add(body)
+            found.append(body)
+        if len(found) == 2 * need:
+            break
+    return {"before": found[:need], "through": found[need:]}
+
+
+def groups() -> Iterator[Group]:
+    """Never asked, on either way; asked again."""
+    answerer, bodies = Answerer(load_rulebook(data_dir("rules"))), asked()
+    answers = {body: answerer.answer(msgspec.json.decode(body)) for of in bodies.values() for body in of}
+    told = ", ".join(f"{many} {one}" for one, many in Counter(one.outcome for one in answers.values()).most_common())
+    with tempfile.TemporaryDirectory() as made:
+        folder = Path(made)
+        upgrade(f"sqlite:///{folder / 'bench.db'}")
+        (folder / "prebuilt").write_bytes(msgspec.msgpack.encode([(body, encode(of)) for body, of in answers.items()]))
+        with socket.socket() as probe:
+            probe.bind(("127.0.0.1", 0))
+            port = probe.getsockname()[1]
+        server = multiprocessing.get_context("spawn").Process(target=serve, args=(port, folder), daemon=True)
+        server.start()
+        assert server.pid is not None
+        try:
+            yield from _asked_of(Client(port), server.pid, bodies, told)
+        finally:
+            server.terminate()
+            server.join()
+
+
+def _asked_of(client: Client, process: int, bodies: Mapping[str, list[bytes]], told: str) -> Iterator[Group]:
+    per, ways = PER_ROUND * CONNECTIONS, {"before": (PLAIN, BEFORE), "through": (FRAMED, THROUGH)}
+    words = {"before": "before the framework", "through": "by the framework"}
+    again = Side("/v1/answers", PLAIN)
+    for way, (kind, path) in ways.items():
+        ours, built = Side("/v1/answers", kind), Side(path, kind)
+        for start in range(0, len(bodies[way]), per):
+            for side in (ours, built):
+                side.ask(client, process, bodies[way][start : start + per])
+            if way == "before":
+                again.ask(client, process, bodies[way][:per])
+        rate = built.time().middle / ours.time().middle
+        yield Group(
+            f"`POST /v1/answers`, never asked, {words[way]}",
+            COMMAND,
+            [
+                Row("ours", "fitsvc, the server's share of a request", ours.time()),
+                Row("floor", "the same bytes prebuilt, the same way", built.time()),
+            ],
+            notes=[f"{rate:.2f} of the prebuilt route's requests a second of the server; answers: {told}."],
+        )
+    yield Group("`POST /v1/answers`, asked again", COMMAND, [Row("ours", "fitsvc", again.time())], again=True)
+
+
 def main() -> None:
     """Measure and print."""
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        port = probe.getsockname()[1]
-    with tempfile.TemporaryDirectory() as folder:
-        url = f"sqlite:///{Path(folder) / 'bench.db'}"
-        upgrade(url)
-        process = multiprocessing.get_context("spawn").Process(target=serve, args=(port, url), daemon=True)
-        process.start()
-        asked: list[dict[str, Any]] = questions(QUESTIONS)
-        bodies = [msgspec.json.encode(question) for question in asked]
-        answerer = Answerer(load_rulebook(data_dir("rules")))
-        told = Counter(answerer.answer(question).outcome for question in asked)
-        client = Client(port)
-        for path in ("/v1/answers", "/prebuilt"):
-            client.round(path, bodies)
-        rates: dict[str, list[float]] = {"/v1/answers": [], "/prebuilt": []}
-        for _ in range(ROUNDS):
-            for path, found in rates.items():
-                found.append(client.round(path, bodies))
-        process.terminate()
-        process.join()
-    answers, prebuilt = (median(found) for found in rates.values())
-    # Of rounds that follow each other, so that what slows the machine for a while slows both.
-    ratio = median(ours / theirs for ours, theirs in zip(*rates.values(), strict=True))
-    outcomes = ", ".join(f"{count} {outcome}" for outcome, count in told.most_common())
-    print(f"answers: {outcomes}")
-    print(f"{QUESTIONS} different questions, one worker, {CONNECTIONS} connections, medians of {ROUNDS} rounds in turn")
-    print(f"prebuilt bytes         {prebuilt:8.0f} requests/s")
-    print(f"POST /v1/answers       {answers:8.0f} requests/s {ratio:6.3f}   (at least 0.6)")
+    print(f"{os.cpu_count()} cores, {CONNECTIONS} connections, {ROUNDS} rounds of {PER_ROUND * CONNECTIONS} requests")
+    show(groups())
 
 
 if __name__ == "__main__":

@@ -57,6 +57,7 @@ _CARRIER = {
     "extension_allowed": False,
     "rear_extent": "30 in",
     "width": "48 in",
+    "lowest_drop": "2 in",
 }
 _MOUNT = {
     "kind": "ball_mount",
@@ -73,6 +74,7 @@ _MOUNT = {
     "pin_supplied": True,
     "pin_span": "3 in",
     "extension_allowed": False,
+    "lowest_drop": "3 in",
 }
 _BALL = {"diameter": "2 in", "shank_diameter": "1 in", "shank_length": "2 in", "rating": "6000 lb"}
 _TRAILER = {
@@ -87,13 +89,32 @@ _TRAILER = {
     "chain_count": 2,
     "chain_rating_each": "9000 lb",
     "chain_hook_size": "1/2 in",
+    "body": "utility",
+    "breakaway": True,
 }
+_SIZES = frozenset({"opening", "shank", "coupler", "diameter", "ball_hole", "shank_diameter"})
+"""Facts whose figures come in sizes: another one would be another thing."""
 
 
 def questions(count: int, seed: int = 1) -> list[dict[str, Any]]:
     """As many questions, half about a bike carrier, half about a trailer; some work, some fail."""
     random = Random(seed)
     return [_carrier(random) if i % 2 else _towing(random) for i in range(count)]
+
+
+def unheard(count: int, seed: int = 1) -> list[dict[str, Any]]:
+    """The same questions with every weight and length another one than was ever told, by some thousandths."""
+    random = Random(seed)
+    return [_unheard(random, one) for one in questions(count, seed)]
+
+
+def _unheard(random: Random, one: Any) -> Any:
+    if isinstance(one, dict):
+        return {name: value if name in _SIZES else _unheard(random, value) for name, value in one.items()}
+    figure, _, unit = one.partition(" ") if isinstance(one, str) else ("", "", "")
+    if unit not in ("lb", "in") or not figure.isdigit() or figure == "0":
+        return one
+    return f"{int(figure) - random.randrange(1, 10_000) / 1_000_000:.6f} {unit}"
 
 
 def _rig(random: Random) -> dict[str, Any]:

@@ -39,7 +39,9 @@ def guide(request: AnyRequest) -> Response[str]:
 
 @get("/guide/{name:str}", sync_to_thread=False)
 def guide_page(request: AnyRequest, name: FromPath[str]) -> Response[str]:
-    """Give one of its pages."""
+    """Give one of its pages, or a picture on one."""
+    if name in pictures():
+        return Response(pictures()[name], media_type="image/svg+xml")
     if name == _FIRST or name not in pages():
         return not_there(request, t("The guide has no page of that name. Its first page lists all."))
     return _page(request, name)
@@ -56,6 +58,13 @@ def pages() -> Mapping[str, Page]:
     texts = {one.name.removesuffix(".md"): one.read_text("utf-8") for one in folder.iterdir() if ".md" in one.name}
     texts[_REFERENCE] = data_dir("rules").joinpath("README.md").read_text("utf-8")
     return {name: show(text) for name, text in texts.items()}
+
+
+@cache
+def pictures() -> Mapping[str, str]:
+    """The pictures on the pages by the names of their files."""
+    folder = files("fitsvc").joinpath("guide")
+    return {one.name: one.read_text("utf-8") for one in folder.iterdir() if one.name.endswith(".svg")}
 
 
 def show(text: str) -> Page:

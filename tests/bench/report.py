@@ -1,0 +1,224 @@
+"""What one run of all benchmarks measured, as it is kept, and as the guide shows it: tables and a chart.
+
+The run is kept in `measured.json`, from which `python -m documents` writes the guide's tables and the chart, so that
+no figure in them is kept by hand.
+"""
+
+import json
+import re
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from html import escape
+from math import floor, log10
+from pathlib import Path
+from typing import Any, Final
+
+import msgspec
+
+from bench.measuring import Group, Row, ratio, seconds
+
+MEASURED: Final = Path(__file__).with_name("measured.json")
+HISTORY: Final = Path(__file__).parents[2] / ".ci" / "speed.jsonl"
+_MOST_KEPT: Final = 400
+"""Runs in the history: some hundred bytes each."""
+_TABLES: Final = re.compile(r"(?<=\n## What was measured\n).*", re.DOTALL)
+_HEAD: Final = "| | processor | by the clock | spread | beside it |\n| --- | ---: | ---: | ---: | --- |\n"
+
+
+Figures = tuple[int, float, float, float, float, float]
+"""Signatures; seconds to fold and index; milliseconds of a never-seen rig and of a seen one; MB held, and at most."""
+Growth = tuple[str, list[tuple[str, Figures]]]
+"""What grows, and the figures at each size of it."""
+
+
+GOALS: Final[Mapping[str, tuple[str, Callable[[Group], str]]]] = {
+    "A whole answer in words, from JSON to JSON: never asked, after": (
+        "150 µs",
+        lambda group: seconds(group.ours.time.middle),
+    ),
+    "`POST /v1/answers`, never asked, before": (
+        "0.5 of the prebuilt bytes' requests a second",
+        lambda group: f"{group.rows[-1].time.middle / group.ours.time.middle:.2f}",
+    ),
+    "The very first rig": ("4 ms, by cases too", lambda group: seconds(group.rows[1].time.middle)),
+    "A never-seen rig": ("1.5 ms, by cases too", lambda group: seconds(group.rows[1].time.middle)),
+}
+"""What is aimed at, by how a group's title begins, and what of the group is held against it."""
+
+
+class Run(msgspec.Struct, frozen=True):
+    """One run of all: on what it ran, what was measured, and how things grow."""
+
+    at: str
+    cores: int
+    load: float
+    versions: dict[str, str]
+    digest: str
+    rules: int
+    needs: int
+    groups: list[Group]
+    growth: list[Growth]
+    missing: list[str] = []
+
+
+def keep(run: Run) -> None:
+    """Keep a whole run."""
+    MEASURED.write_text(json.dumps(msgspec.to_builtins(run), indent=1) + "\n", "utf-8")
+
+
+def kept() -> Run:
+    """The whole run that is kept."""
+    return msgspec.json.decode(MEASURED.read_bytes(), type=Run)
+
+
+def note(run: Run) -> None:
+    """Add what ours took in a small run to the history, in µs of processor time."""
+    took = {group.title: round(group.ours.time.middle * 1e6, 1) for group in run.groups}
+    line = json.dumps(
+        {
+            "at": run.at,
+            "cores": run.cores,
+            "load": run.load,
+            "digest": run.digest.removeprefix("sha256:")[:12],
+            "took": took,
+        }
+    )
+    lines = [*(HISTORY.read_text("utf-8").splitlines() if HISTORY.exists() else ()), line]
+    HISTORY.write_text("\n".join(lines[-_MOST_KEPT:]) + "\n", "utf-8")
+
+
+def in_guide(text: str) -> str:
+    """The guide's page with its figures written anew from the run that is kept."""
+    return _TABLES.sub(lambda _: f"\n{figures(kept()).rstrip()}\n", text)
+
+
+def figures(run: Run) -> str:
+    """All figures of a run, in Markdown."""
+    versions = ", ".join(f"{name} {version}" for name, version in run.versions.items())
+    head = (
+        f"Measured on {run.at} on {run.cores} cores, with a load of {run.load:.1f} when it began, by {versions}; "
+        f"the rulebook `{run.digest.removeprefix('sha256:')[:12]}` with "
+        f"{run.rules} rules and limits and {run.needs} needs."
+    )
+    if run.missing:
+        head += f" Not measured in this run: {', '.join(f'`bench.{name}`' for name in run.missing)}."
+    return "\n".join([head, "", *_goals(run), *(_group(group) for group in run.groups), *_growth(run)])
+
+
+def _goals(run: Run) -> Iterator[str]:
+    rows = [
+        f"| {group.title} | {goal} | {reached(group)} |"
+        for group in run.groups
+        for title, (goal, reached) in GOALS.items()
+        if group.title.startswith(title)
+    ]
+    if rows:
+        yield "\n".join(["### What is aimed at\n\n| work | goal | reached |\n| --- | ---: | ---: |", *rows, ""])
+
+
+def _group(group: Group) -> str:
+    rows = "".join(_line(group, row) for row in group.rows)
+    notes = "".join(f"{one} " for one in group.notes)
+    return f"### {group.title}\n\n`{group.command}`. {notes}".rstrip() + f"\n\n{_HEAD}{rows}"
+
+
+def _line(group: Group, row: Row) -> str:
+    of, told = group.beside(row), ""
+    if of is not None:
+        told = f"{ratio(of)} as long as ours" if row.part == "beside" else f"floor; ours takes {ratio(of)} as long"
+    time = row.time
+    return f"| {row.what} | {seconds(time.processor)} | {seconds(time.wall)} | {time.spread} | {told} |\n"
+
+
+def _growth(run: Run) -> Iterator[str]:
+    for of, rows in run.growth:
+        yield f"### As {of.split(',')[0]} grow\n\n`bench.bench_growth`.\n\n{table(of, rows)}"
+
+
+def table(of: str, rows: Sequence[tuple[str, Figures]]) -> str:
+    """How something grows, as a table in Markdown."""
+    text = f"| {of} | signatures | fold and index | a new rig | a rig seen | held | most |\n|{' ---: |' * 7}\n"
+    for name, (signatures, indexed, new, warm, held, most) in rows:
+        cells = (name, f"{signatures:,}", f"{indexed:.2f} s", f"{new:.2f} ms", f"{warm:.2f} ms", f"{held:.0f} MB")
+        text += "".join(f"| {cell} " for cell in (*cells, f"{most:,.0f} MB")) + "|\n"
+    return text
+
+
+LEFT, WIDE, ROW, HEADING, PAD = 380, 900, 18, 30, 8
+_COLOURS: Final = {"ours": "#1f6f8b", "beside": "#b5651d", "floor": "#8a8f98"}
+
+
+def chart(_: str = "") -> str:
+    """The groups that have something beside them, as bars on a scale of powers of ten."""
+    groups = [group for group in kept().groups if len({row.part for row in group.rows}) > 1 and not group.again]
+    least, most = _ends(groups)
+    bars, top = list[str](), 46
+    for group in groups:
+        bars.append(f'<text x="{PAD}" y="{top + 14}" class="title">{escape(group.title.replace("`", ""))}</text>')
+        top += HEADING - 8
+        for row in group.rows:
+            bars += _bar(row, top, least, most)
+            top += ROW
+        top += 14
+    scale = [_tick(power, least, most, top) for power in range(least, most + 1)]
+    return _svg(top + PAD, [*scale, *bars])
+
+
+def _ends(groups: Sequence[Group]) -> tuple[int, int]:
+    times = [row.time.middle for group in groups for row in group.rows if row.time.middle > 0]
+    return floor(log10(min(times))), floor(log10(max(times))) + 1
+
+
+def _x(value: float, least: int, most: int) -> float:
+    return LEFT + (log10(value) - least) / (most - least) * (WIDE - LEFT - 90)
+
+
+def _bar(row: Row, top: int, least: int, most: int) -> list[str]:
+    end = _x(max(row.time.middle, 10.0**least), least, most)
+    what = row.what if len(row.what) <= 58 else f"{row.what[:57]}…"
+    return [
+        f'<text x="{LEFT - 8}" y="{top + 12}" text-anchor="end">{escape(what)}</text>',
+        f'<rect x="{LEFT}" y="{top + 2}" width="{end - LEFT:.1f}" height="{ROW - 5}" fill="{_COLOURS[row.part]}"/>',
+        f'<text x="{end + 5:.1f}" y="{top + 12}">{escape(seconds(row.time.middle))}</text>',
+    ]
+
+
+def _tick(power: int, least: int, most: int, bottom: int) -> str:
+    x, told = _x(10.0**power, least, most), seconds(10.0**power).replace(".00", "").replace(".0", "")
+    return (
+        f'<line x1="{x:.1f}" x2="{x:.1f}" y1="34" y2="{bottom}" stroke="#ddd"/>'
+        f'<text x="{x:.1f}" y="30" text-anchor="middle" class="tick">{told}</text>'
+    )
+
+
+def _svg(height: int, parts: Sequence[str]) -> str:
+    legend = "".join(
+        f'<rect x="{PAD + n * 130}" y="6" width="10" height="10" fill="{_COLOURS[part]}"/>'
+        f'<text x="{PAD + 15 + n * 130}" y="15">{told}</text>'
+        for n, (part, told) in enumerate({"ours": "fitsvc", "beside": "beside it", "floor": "floor"}.items())
+    )
+    styles = (
+        "text{font:11px sans-serif;fill:#1b1d20}.title{font-weight:bold;font-size:12px}.tick{fill:#666;font-size:10px}"
+    )
+    return (
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDE} {height}" role="img" '
+        f'aria-label="Processor time of fitsvc, of what stands beside it and of floors, in powers of ten">\n'
+        f"<style>{styles}</style>\n"
+        f'<rect width="{WIDE}" height="{height}" fill="#fff"/>\n{legend}\n' + "\n".join(parts) + "\n</svg>\n"
+    )
+
+
+def on_what() -> dict[str, Any]:
+    """What a run ran on: cores and versions, and nothing that names a machine."""
+    import os
+    import platform
+    from datetime import UTC, datetime
+    from importlib.metadata import version
+
+    named = {"DuckDB": "duckdb", "CEL": "common-expression-language", "numpy": "numpy", "msgspec": "msgspec"}
+    versions = {"Python": platform.python_version(), **{name: version(of) for name, of in named.items()}}
+    return {
+        "at": datetime.now(UTC).date().isoformat(),
+        "cores": os.cpu_count() or 1,
+        "load": round(os.getloadavg()[0], 1),
+        "versions": versions,
+    }
