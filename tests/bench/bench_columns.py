@@ -36,8 +36,8 @@ ENGINE = Point(load_rulebook(data_dir("rules")))
 SUBJECTS = ("accessory",)
 COMMAND = "bench.bench_columns"
 DISTINCT = 10_000 if SMALL else 60_000
-SEEN, NEW, THEIRS, FIRST = (20, 10, 2, 1) if SMALL else (40, 20, 4, 3)
-RIGS, ITEMS, SAMPLE, BOTH = (100, 20_000, 4, 40) if SMALL else (1_000, 100_000, 20, 300)
+SEEN, NEW, THEIRS, FIRST = (20, 10, 2, 1) if SMALL else (40, 20, 4, 2)
+RIGS, ITEMS, SAMPLE, BOTH = (100, 20_000, 4, 40) if SMALL else (500, 100_000, 20, 200)
 
 
 def ours(columns: Columns, catalogue: Catalogue, rig: Case) -> object:

@@ -25,7 +25,7 @@ from fitsvc.engine.point import Point
 from fitsvc.synthetic.columns import synthetic_accessories, synthetic_rigs
 
 ITEMS: Final = (10_000, 100_000) if SMALL else (10_000, 100_000, 1_000_000)
-RULES: Final = (60, 240) if SMALL else (60, 120, 240, 480)
+RULES: Final = (60, 240) if SMALL else (60, 120, 240)
 RULES_ON: Final = 10_000 if SMALL else 100_000
 SEEN, NEW = 40, 20
 

@@ -17,7 +17,7 @@ from typing import Final
 
 from bench.measuring import SMALL, Group, Row, Time, show, taken
 
-ROUNDS: Final = 2 if SMALL else 7
+ROUNDS: Final = 2 if SMALL else 5
 COMMAND: Final = "bench.bench_startup"
 FITSVC: Final = [sys.executable, "-m", "fitsvc"]
 BARE: Final = "the bare interpreter"
