@@ -28,8 +28,9 @@ def _proper_fraction() -> str:
     return "|".join(short + fewer_tens + same_tens)
 
 
+PROPER_FRACTION: Final = _proper_fraction()
 _NUMBER: Final = (
-    rf"[0-9]{{1,9}}(?:-| +)(?:{_proper_fraction()})"
+    rf"[0-9]{{1,9}}(?:-| +)(?:{PROPER_FRACTION})"
     r"|[0-9]{1,9} */ *0{0,9}[1-9][0-9]{0,9}"
     r"|[0-9]{1,3}(?:,[0-9]{3}){1,2}(?:\.[0-9]+)?|[0-9]{1,9}(?:\.[0-9]+)?|\.[0-9]+"
 )
