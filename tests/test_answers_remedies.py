@@ -1,12 +1,14 @@
 """What would make it work: every remedy is a question whose own answer is what the remedy states."""
 
 import json
+from dataclasses import replace
 from random import Random
 from typing import Any
 
 from demo_world import answerer, question, stock, world
 
 from fitsvc.answers.answer import Answer
+from fitsvc.answers.answering import Answerer
 from fitsvc.answers.question import Stored, read_question
 from fitsvc.answers.remedies import MOST_CHANGES
 from fitsvc.answers.shelf import EMPTY, Stock, read_items
@@ -80,6 +82,15 @@ def test_a_smaller_load_is_the_largest_that_works() -> None:
     more = json.loads(json.dumps(less.question))
     more["load"]["facts"]["cargo_weight"] = f"{int(figure) + 1} {unit}"
     assert answer(more).outcome == "fails"
+
+
+def test_less_is_taken_of_what_the_rulebook_says_it_can_be() -> None:
+    """Where no fact serves for it, no smaller load is told, by whatever name the load goes."""
+    book = answerer().rulebook
+    facts = {name: replace(fact, serves="") for name, fact in book.vocabulary.facts.items()}
+    silent = Answerer(replace(book, vocabulary=replace(book.vocabulary, facts=facts)))
+    document = question("10-scooter-behind-the-coach.json")
+    assert not any(one.change == "reduce" for one in silent.answer(document, world(), shelf=stock()).remedies)
 
 
 def test_what_works_is_told_no_remedy() -> None:

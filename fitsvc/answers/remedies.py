@@ -49,13 +49,6 @@ _MOST_FIRST: Final = 200
 _MOST_WANTED: Final = 2_500
 """Judgements to find what a part would have to be."""
 
-_LESSER: Final[Mapping[str, str]] = {
-    "load.bikes": "",
-    "load.cargo_weight": "",
-    "trailer.gross_weight": "trailer.tongue_weight",
-}
-"""What a customer can take less of, and what is then to be weighed anew, as it holds no more."""
-
 
 @dataclass(frozen=True, slots=True)
 class Tried:
@@ -89,9 +82,10 @@ class Remedies:
         def touches(*names: str) -> bool:
             return not any(subjects.isdisjoint(names) for subjects in about)
 
-        for name, anew in _LESSER.items():
-            if touches(name):
-                yield from self._less(document, case, name, anew, failing)
+        vocabulary = self.missing.wording.rulebook.vocabulary
+        for name in filter(touches, vocabulary.serving("lessened")):
+            anew = next(iter(vocabulary.serving("weighed_anew", vocabulary.facts[name].subject)), "")
+            yield from self._less(document, case, name, anew, failing)
         if touches("opening"):
             yield from self._kept(self._taken_out(document, case), failing)
         swaps = [

@@ -18,9 +18,6 @@ if TYPE_CHECKING:
     from fitsvc.answers.searching import Found
 
 SUBJECT: Final = "vehicle"
-YEAR: Final = "vehicle.year"
-SIGNS: Final = "vin_signs"
-"""The fact of a vehicle that says how its numbers begin."""
 _MISREAD: Final = later(
     "A character of that number is misread: its check digit, the ninth, is not what the others give."
 )
@@ -44,6 +41,9 @@ class Vehicles:
 
     def __init__(self, reader: FactReader, records: Iterable[Stored] = ()) -> None:
         self.reader, self._names = reader, naming_facts(reader.vocabulary)
+        self._year, self._begins = (
+            next(iter(reader.vocabulary.serving(service)), "") for service in ("model_year", "number_signs")
+        )
         self._all: dict[str, Named] = {}
         self._by_text: dict[tuple[str, str], set[str]] = {}
         self._told: dict[str, str] = {}
@@ -63,7 +63,7 @@ class Vehicles:
         if problems:
             return
         self._all[record.key] = Named(record.key, record.label, values, texts)
-        if isinstance(signs := record.facts.get(SIGNS), str):
+        if isinstance(signs := record.facts.get(self._begins.partition(".")[2]), str):
             self._signs[record.key] = read_signs(signs)
         for name, text in texts.items():
             self._by_text.setdefault((name, folded(text)), set()).add(record.key)
@@ -115,7 +115,7 @@ class Vehicles:
         going = {
             key: bool(signs)
             for key, one in self._all.items()
-            if any(agree(one.values.get(YEAR, year), year) for year in years)
+            if any(agree(one.values.get(self._year, year), year) for year in years)
             and (not (signs := self._signs.get(key, ())) or any(map(vin.agrees, signs)))
         }
         found = sorted((self._all[key] for key in going), key=lambda one: (not going[one.key], one.label, one.key))

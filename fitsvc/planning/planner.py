@@ -48,7 +48,6 @@ _STEPS: Final = {MASS: 10.0, LENGTH: 25.4}
 _AS_A_CHOICE: Final = 100.0
 """Steps that a rule without a figure is broken by: another size of shank is another part."""
 _OTHERS: Final = 5
-FITTED: Final = "mounting.fitted"
 _UNTRIED: Final = later(" There is more on the shelf than was tried: fewer parts, or better ones, may do as well.")
 
 
@@ -107,7 +106,7 @@ class Planner:
                 ({**with_vehicle, "receiver": {"id": receiver.key}, "mounting": {"id": mounting.key}}, receiver)
                 for mounting, receiver in pairs
             ]
-        number = 0
+        number, fitted = 0, self.answerer.rulebook.vocabulary.serving("fitted")
         for rig, receiver in rigs:
             try:
                 plain, *cases = (self._case(rig, parts, records) for parts in ({}, *(w.parts for w in wanted.wishes)))
@@ -115,7 +114,7 @@ class Planner:
                 if receiver is None:
                     raise
                 continue
-            there = receiver is None or plain.facts.get(FITTED) == YES
+            there = receiver is None or any(plain.facts.get(name) == YES for name in fitted)
             yield Site(number=number, rig=rig, receiver=receiver, there=there, plain=plain, cases=tuple(cases))
             number += 1
 

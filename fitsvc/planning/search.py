@@ -52,7 +52,6 @@ MOST_ADDED: Final = 2
 MOST_ADDED_AT_ONCE: Final = 1
 """How many where wishes hold at the same time: a dual receiver is an arm, and no arm goes into another."""
 
-ADDED: Final = "adapter.adds_length"
 """What tells a short extension from a long one."""
 KEPT: Final = 8
 MOST_SPOILT: Final = 2
@@ -423,7 +422,8 @@ class Search:
     def _added(self, choices: Sequence[Provision]) -> float:
         """The length that the adapters of a set add to the opening, as far as it is known."""
         places = {i for choice in choices for i in choice.provider.stack.adapters}
-        added = [self.wares.adapters.items[i].values.get(ADDED, (0.0, 0.0)) for i in places]
+        names = self.engine.rulebook.vocabulary.serving("added_length")
+        added = [self.wares.adapters.items[i].values.get(name, (0.0, 0.0)) for i in places for name in names]
         return sum(bounds[0] for bounds in added if isinstance(bounds, tuple))
 
     def _opens(self, site: Site, choices: Sequence[Provision]) -> int | None:

@@ -36,6 +36,7 @@ from fitsvc.rulebook.rules import (
     TableEntry,
     Taken,
 )
+from fitsvc.rulebook.serving import hold_to_one_each
 from fitsvc.rulebook.shape import Shape
 from fitsvc.rulebook.signing import SIGNED, read_signed
 from fitsvc.rulebook.sources import SOURCES, hold_to_sources, read_sources
@@ -258,7 +259,9 @@ class Loader:
             if "lists" not in tree.entries:
                 read_subject(self.shape, tree, lists, subjects, facts)
         self.lost |= _declared_facts(trees.values()) - facts.keys()
-        check_leaning(self.shape, [tree for tree in trees.values() if "lists" not in tree.entries], facts)
+        of_facts = [tree for tree in trees.values() if "lists" not in tree.entries]
+        check_leaning(self.shape, of_facts, facts)
+        hold_to_one_each(self.shape, of_facts)
         return Vocabulary(subjects, lists.types, lists.words, facts, lists.roles)
 
     def _names(self, vocabulary: Vocabulary, tables: Map[str, TableEntry], topics: Map[str, Mapping]) -> Expressions:

@@ -12,6 +12,7 @@ from fitsvc.language.quantities import DIMENSIONS, LENGTH, MASS, Dimension, Quan
 from fitsvc.language.types import TEXT, TRUTH, FactType, ListType, NumberType, TextType, Type
 from fitsvc.rulebook.measuring import KEYS, Tape, read_tape
 from fitsvc.rulebook.roles import Role, read_members
+from fitsvc.rulebook.serving import Service, read_service
 from fitsvc.rulebook.shape import Shape
 from fitsvc.rulebook.yaml_text import Mapping, Node, Scalar
 from fitsvc.tongues import spoken
@@ -38,7 +39,7 @@ class Fact:
     a tolerance has `tolerance`, as `tolerance_text`. Of what is `gathered` each telling is one case that was tried, and
     the largest or smallest is the fact. A reading of it holds as long as what it `leans_on` is what it was.
     `usual` is where nearly every one lies: outside of it a figure is taken, and asked about. A figure below zero is
-    told without its sign, by the words `below_zero`.
+    told without its sign, by the words `below_zero`. What fitsvc itself makes use of it for is what it `serves`.
     """
 
     name: str
@@ -59,6 +60,7 @@ class Fact:
     leans_on: tuple[str, ...] = ()
     usual: Bounds | None = None
     below_zero: str = ""
+    serves: Service = ""
 
     @property
     def rating(self) -> bool:
@@ -130,6 +132,10 @@ class Vocabulary:
     def of(self, subject: str) -> dict[str, Fact]:
         """A subject's facts by their short names."""
         return {fact.short: fact for fact in self.facts.values() if fact.subject == subject}
+
+    def serving(self, service: Service, subject: str = "") -> list[str]:
+        """The names of the facts that serve for something, of one subject where it is named."""
+        return [one.name for one in self.facts.values() if one.serves == service and subject in ("", one.subject)]
 
     def role_facts(self) -> Iterator[tuple[str, Fact, Role]]:
         """Each role of each fact that is chosen from a list with roles, by the name that rules read it by.
@@ -222,7 +228,17 @@ def _size_list(shape: Shape, name: str, entry: Mapping) -> ListType:
 
 
 _FACT_KEYS: Final = ("type", "label", "meaning", "how_to_measure", "effort")
-_MAY_HAVE: Final = ("range", "shown_in", "presence", "tolerance", "gathered", "leans_on", "usual", "below_zero")
+_MAY_HAVE: Final = (
+    "range",
+    "shown_in",
+    "presence",
+    "tolerance",
+    "gathered",
+    "leans_on",
+    "usual",
+    "below_zero",
+    "serves",
+)
 
 
 def read_subject(shape: Shape, tree: Node, lists: Lists, subjects: dict[str, Subject], facts: dict[str, Fact]) -> None:
@@ -269,6 +285,7 @@ def read_fact_entry(shape: Shape, name: str, node: Node, lists: Lists) -> Fact |
             effort=effort,
             asked=asked,
             leans_on=_leaning(shape, entry),
+            serves=read_service(shape, entry, name, kind),
         )
     found = _range(shape, name, entry, kind)
     if found is None:
@@ -295,6 +312,7 @@ def read_fact_entry(shape: Shape, name: str, node: Node, lists: Lists) -> Fact |
         leans_on=_leaning(shape, entry),
         usual=_usual(shape, entry, kind),
         below_zero=shape.text(entry, "below_zero") if "below_zero" in entry.entries else "",
+        serves=read_service(shape, entry, name, kind),
     )
 
 

@@ -17,7 +17,6 @@ from fitsvc.inventory.shelf import Shop
 from fitsvc.language.display import System
 from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.language.truth import YES
-from fitsvc.planning.planner import FITTED
 from fitsvc.rulebook.outcomes import OUTCOMES, Outcome
 from fitsvc.service.counter.choosing import ABOUT, Chooser, Hits, LetGo, Settled, is_page
 from fitsvc.service.counter.fields import Field, FieldMaker
@@ -139,11 +138,12 @@ class Asker:
         load, more = self._load_fields(maker, case)
         first = [maker.of(self.vocabulary.facts[name]) for name in self.answerer.rulebook.words.first]
         label = maker.of_subject("receiver", _LABEL, besides=self.answerer.rulebook.words.first)
-        fitted = maker.of(self.vocabulary.facts[FITTED]) if FITTED in self.vocabulary.facts else None
-        measured = maker.of_subject("mounting", _MEASURED, besides=[FITTED])
+        there = self.vocabulary.serving("fitted")
+        fitted = next((maker.of(self.vocabulary.facts[name]) for name in there), None)
+        measured = maker.of_subject("mounting", _MEASURED, besides=there)
         spare = maker.of_subject("spare", ("ask", "label"))
         trailer = maker.of_subject("trailer", _TOLD) if tows else []
-        shown = {field.name for field in (*load, *more, *first, *label, *measured, *spare, *trailer)} | {FITTED}
+        shown = {field.name for field in (*load, *more, *first, *label, *measured, *spare, *trailer)} | {*there}
         told = [
             maker.of(fact, place) for place, fact in self._facts_told(fields) if f"{place}.{fact.short}" not in shown
         ]

@@ -191,7 +191,9 @@ class Chooser:
         for group in groups.values():
             if len(group) > 1:
                 value = self._shared(group, {name: group[0].texts[name] for name in names})
-                label = " ".join(value[name] for name in ("vehicle.year", *names) if name in value)
+                label = " ".join(
+                    value[name] for name in (*self.vocabulary.serving("model_year"), *names) if name in value
+                )
                 choices.append((self._called(value), label, len(group)))
         return choices
 

@@ -14,7 +14,6 @@ from fitsvc.facts import Case
 from fitsvc.language.display import System
 from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.planning.plan import Plan
-from fitsvc.planning.planner import FITTED
 from fitsvc.planning.reading import read_wishes
 from fitsvc.rulebook.words import WishAsked
 from fitsvc.service.context import AnyRequest, Service, service_of
@@ -207,7 +206,7 @@ def _form(
         "let_go": settled.let_go,
         "wishes": wishes,
         "for_all": [maker.of(facts[name]) for name in words.for_all],
-        "fitted": maker.of(facts[FITTED]) if FITTED in facts else None,
+        "fitted": next(map(maker.of, map(facts.__getitem__, asker.vocabulary.serving("fitted"))), None),
         "on_hand": asker.sold(settled, "accessory", asker.case(settled.fields, system), system),
         "balls": asker.sold(settled, "ball", Case({}, frozenset()), system) if has_one else Options(),
         "there": [maker.of(facts[name]) for name in dict.fromkeys(there)],
@@ -235,7 +234,10 @@ def _wish_field(asker: Asker, settled: Settled, maker: FieldMaker, one: WishAske
 def _kept_beside(fields: Fields, asker: Asker, wishes: Sequence[WishField]) -> dict[str, str]:
     """What the address tells beside the fields that are shown: it stays with the question."""
     words = asker.answerer.rulebook.words
-    shown = {field.name for wish in wishes for field in wish.fields} | set(words.for_all) | {FITTED}
+    shown = {field.name for wish in wishes for field in wish.fields} | {
+        *words.for_all,
+        *asker.vocabulary.serving("fitted"),
+    }
     subjects = (*OF_RIG, "trailer", "load")
     facts = (name for name in asker.vocabulary.facts if name.partition(".")[0] in subjects)
     named = asker.chooser.named(fields)

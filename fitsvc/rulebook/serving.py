@@ -1,0 +1,61 @@
+"""Which facts fitsvc itself makes use of beside the rules, by what they serve for: an entry says so under `serves`.
+
+So no fact is known by its name: where none serves for something, that is not done.
+"""
+
+from collections.abc import Iterable
+from collections.abc import Mapping as Map
+from typing import Final, Literal, get_args
+
+from fitsvc.rulebook.shape import Shape
+from fitsvc.rulebook.yaml_text import Mapping
+
+Service = Literal["", "model_year", "number_signs", "fitted", "added_length", "lessened", "weighed_anew"]
+"""What a fact serves for.
+
+`model_year` tells apart vehicles of one name and goes by a vehicle's number, of which `number_signs` says how it
+begins; `fitted` says that a receiver is on its vehicle already; `added_length` is what an adapter adds to the opening,
+by which plans are ordered. Of what is `lessened` a customer can take less, and its subject's fact that is
+`weighed_anew` then no longer holds.
+"""
+
+SERVICES: Final[tuple[Service, ...]] = get_args(Service)[1:]
+_OF: Final[Map[str, tuple[str, str]]] = {
+    "model_year": ("vehicle", "count"),
+    "number_signs": ("vehicle", "text"),
+    "fitted": ("mounting", "yes_no"),
+    "added_length": ("adapter", "length"),
+    "weighed_anew": ("", "mass"),
+}
+"""Of which subject, or "" for any, and type a fact is that serves for something, where only one such fact can."""
+_LESSENED: Final = ("count", "mass")
+
+
+def read_service(shape: Shape, entry: Mapping, name: str, kind: str) -> Service:
+    """What a fact of a type serves for, checked."""
+    if "serves" not in entry.entries:
+        return ""
+    service, node = shape.one_of(entry, "serves", SERVICES, what="what a fact may serve for"), entry.entries["serves"]
+    if service != shape.text(entry, "serves"):
+        return ""
+    if service == "lessened":
+        if kind not in _LESSENED:
+            shape.complain(node, f"`{name}` is a {kind}, of which nobody takes less", "it is of a count or a mass")
+    elif service in _OF:
+        subject, wanted = _OF[service]
+        if kind != wanted or subject not in ("", name.partition(".")[0]):
+            of = f"a {subject}'s {wanted}" if subject else f"a {wanted}"
+            shape.complain(node, f"`{name}` cannot serve as `{service}`", f"that is {of}")
+    return service
+
+
+def hold_to_one_each(shape: Shape, trees: Iterable[Mapping]) -> None:
+    """Complain of a second fact of a subject that serves for the same, where only one can."""
+    for tree in trees:
+        first = dict[str, str]()
+        for name, entry in shape.open_mapping(tree.entries.get("facts"), "`facts`"):
+            service = shape.text(entry, "serves") if isinstance(entry, Mapping) and "serves" in entry.entries else ""
+            if service in first and service not in ("", "lessened"):
+                help = "leave it out of one of them"
+                shape.complain(entry, f"`{first[service]}` serves as `{service}` already", help)
+            first.setdefault(service, name)
