@@ -15,6 +15,7 @@ from fitsvc.document import Json
 from fitsvc.language.intervals import TOLERANCE, Bounds
 from fitsvc.language.problems import Problem, ProblemsFound, nearest
 from fitsvc.language.quantities import ANGLE, QuantityError, is_plainest, parse_any, parse_quantity
+from fitsvc.language.spreadsheets import damage_of
 from fitsvc.language.truth import NO, YES, Truth
 from fitsvc.language.types import ListType, Mask, NumberType, TruthType, Value
 from fitsvc.language.tyres import TyreError, load_of, parse_tyre
@@ -134,7 +135,10 @@ class FactReader:
 
     def value(self, fact: Fact, wire: Json) -> dict[str, Value]:
         """The values of a fact's slots; ProblemsFound with pointers below the fact."""
-        slots = _READERS[_kind(fact)](fact, self._written.plain(fact, wire))
+        try:
+            slots = _READERS[_kind(fact)](fact, self._written.plain(fact, wire))
+        except ProblemsFound as found:
+            raise (isinstance(wire, str) and _damaged(fact, wire)) or found from None
         if type(wire) in _REMEMBERED and slots and not fact.tyre:
             self._seen[fact.subject].keep((fact.short, type(wire), wire), slots)
         return slots
@@ -148,6 +152,25 @@ def _key(facts: Mapping[str, Json]) -> bytes:
         return b""
 
 
+def _damaged(fact: Fact, text: str) -> ProblemsFound | None:
+    """What a spreadsheet made of a fact's figure, with what it likely was; nothing where it is none of that."""
+    sizes = fact.type.members if isinstance(fact.type, ListType) and fact.type.sizes else ()
+    damage = damage_of(text, serials=bool(sizes)) if isinstance(fact.type, NumberType) or sizes else None
+    if damage is None:
+        return None
+    likely = [member for one in damage.meant for member in sizes if member.partition(" ")[0] == one]
+    likely = likely or [one for one in damage.meant if fact.kind != "count" or "/" not in one]
+    shown = {"text": _shown(text), "the": fact.the, "meant": t(" or ").join(f"`{one}`" for one in likely[:2])}
+    message, help = {
+        "date": (t("{text} is a date that a spreadsheet made of {the}", **shown), t(_LIKELY, **shown)),
+        "exponent": (t("{text} is how a spreadsheet writes {the}", **shown), t(_LIKELY, **shown)),
+        "error": (t("{text} is an error of a spreadsheet in place of {the}", **shown), t(_FORMULA)),
+    }[damage.sort]
+    return _refuse(message, help)
+
+
+_LIKELY: Final = later("it was likely {meant}: format the column as text, and write it again")
+_FORMULA: Final = later("mend the formula there, or leave it empty")
 _MOST_LISTED: Final = 12
 _ALL_FACTS: Final = later(" `fitsvc rules facts` and `/v1/vocabulary` tell all facts")
 

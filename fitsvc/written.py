@@ -44,6 +44,8 @@ _ROUGH: Final = re.compile(
     r"|\s*(?P<before>.+?)\s+or so\s*\Z",
     re.IGNORECASE,
 )
+_SHAPE: Final = re.compile(r"[\s,]+(?:square|sq\.?|dia\.?|diameter|round|tube)\s*\Z", re.IGNORECASE)
+"""What is said behind a nominal size of the shape that it measures: `2 in square`, `5/8 in dia.`."""
 _APART: Final = re.compile(r"[\s_-]+")
 
 
@@ -137,6 +139,8 @@ class PlainForms:
         meant = [one for one, forms in loosely.items() if said in forms]
         if len(meant) == 1:
             return meant[0]
+        if fact.type.sizes and (shape := _SHAPE.search(wire)):
+            return wire[: shape.start()]
         other = " ".join(self._stands_for.get(word, word) for word in said.split())
         if near := next((one for one, forms in loosely.items() if other in forms and other != said), None):
             help = t("did you mean `{near}`? It is one of ", near=near) + ", ".join(

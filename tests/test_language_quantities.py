@@ -63,6 +63,8 @@ LITERAL = re.compile(rf"{QUANTITY_NUMBER_PATTERN}\s*{QUANTITY_UNIT_PATTERN}")
         ("1¼ in", Fraction(5, 4)),
         ("5.08 centimetres", 2),
         ("5 in.", 5),
+        ("2-inch", 2),
+        ("2-1/2-in", Fraction(5, 2)),
         ("6 ft. 2 in.", 74),
     ],
 )
@@ -82,6 +84,10 @@ def test_lengths_are_exact(text: str, inches: Fraction) -> None:
         ("2.5 t", MASS, 2500.0),
         ("40 kilos", MASS, 40.0),
         ("40 Kgs", MASS, 40.0),
+        ("12 lb 4 oz", MASS, 12.25 * 0.45359237),
+        ("12 lbs. 4 oz.", MASS, 12.25 * 0.45359237),
+        ("192 oz", MASS, 5.44310844),
+        ("5400 g", MASS, 5.4),
         ("12 deg", ANGLE, 12.0),
         ("12 degrees", ANGLE, 12.0),
         ("4.5°", ANGLE, 4.5),
@@ -128,6 +134,7 @@ PINT_NAMES = {
     **dict.fromkeys(("ft-lb", "ft·lb", "ft-lbf", "lb-ft"), "foot * pound_force"),
     **dict.fromkeys(("N m", "N·m", "Nm"), "newton * meter"),
     **dict.fromkeys(("kgs", "kilo", "kilos", "kilogramme", "kilogrammes"), "kilogram"),
+    **dict.fromkeys(("gramme", "grammes"), "gram"),
     **dict(zip("%°t", ("percent", "degree", "tonne"), strict=True)),
 }
 INSIDE = {LENGTH: "mm", MASS: "kg", ANGLE: "deg", FORCE: "kN", TORQUE: "newton * meter", NUMBER: ""}
@@ -163,7 +170,9 @@ def test_every_unit_agrees_with_pint() -> None:
         ("1² in", LENGTH, "`1² in` has digits other than 0 to 9", ""),
         ("٣ in", LENGTH, "`٣ in` is not a quantity", ""),
         ("６ in", LENGTH, "`６ in` is not a quantity", ""),
-        ("5 lb 3 oz", MASS, "`5 lb 3 oz` is not one quantity", "only feet and inches join"),
+        ("5 kg 3 oz", MASS, "`5 kg 3 oz` is not one quantity", "only feet and inches join"),
+        ("5 lb 3 in", MASS, "`5 lb 3 in` is not one quantity", "only feet and inches join"),
+        ("1.250 g", MASS, "`1.250 g` could be 1.25 or 1,250 g", "write `1.25 g` or `1,250 g`"),
         ("2 in 3 ft", LENGTH, "`2 in 3 ft` is not one quantity", ""),
         ("6 ft 2", LENGTH, "`6 ft 2` is not one quantity", ""),
         ("1e3 kg", MASS, "`1e3 kg` is not one quantity", ""),

@@ -266,7 +266,7 @@ def test_a_key_twice_in_a_file_is_told_with_both_lines(problems: Problems) -> No
     [
         ("sku,subject,wieght", "column `wieght` is not known", "did you mean `weight`?"),
         ("sku,subject,weight [in]", "column `weight` cannot be in `in`", "such as"),
-        ("sku,subject,weight [stone]", "column `weight` cannot be in `stone`", "write one of"),
+        ("sku,subject,weight [bushel]", "column `weight` cannot be in `bushel`", "write one of"),
         ("sku,subject,kind [in]", "column `kind` has no unit", "write `kind`"),
         ("sku,subject,bikes_max [kg]", "column `bikes_max` has no unit", "write `bikes_max`"),
         ("sku,subject,label [in]", "column `label` has no unit", "write `label`"),
@@ -286,13 +286,11 @@ def test_a_header_is_judged_by_itself(problems: Problems, header: str, message: 
     assert all(p.line == 1 for p in found)
 
 
-@pytest.mark.parametrize(("mark", "told"), [(";", "`;`"), ("\t", "tabs")])
-def test_other_marks_between_columns_are_one_problem(problems: Problems, mark: str, told: str) -> None:
-    """A file with semicolons or tabs between its columns is told to use commas, and nothing else of it is judged."""
+@pytest.mark.parametrize("mark", [";", "\t", "|"])
+def test_other_marks_between_columns_are_read(problems: Problems, mark: str) -> None:
+    """A file with semicolons, tabs or bars between its columns is read by them, and its faults told by column."""
     content = (HEADER + "A-1,accessory,,bike_carier,2 in,40,\n").replace(",", mark)
-    found = problems("a.csv", content)
-    assert [(p.line, p.message) for p in found] == [(1, "separate the columns with commas")]
-    assert told in found[0].help
+    assert [(p.line, p.pointer) for p in problems("a.csv", content)] == [(2, "kind")]
 
 
 @pytest.mark.parametrize(
@@ -439,7 +437,6 @@ def test_a_store_problem_is_told_at_its_row(problems: Problems) -> None:
         ("nul.csv", HEADER.encode() + b"A-1,accessory,a\0b,,,,\n", 2, "NUL"),
         ("nul.jsonl", b'{"subject": "ball", "sku": "a\0"}\n', 1, "NUL"),
         ("latin.csv", HEADER.encode() + b"A-1,accessory,ok,,,,\nA-2,accessory,caf\xe9,,,,\n", 3, "0xe9 is not UTF-8"),
-        ("wide.csv", HEADER.encode("utf-16"), 1, "UTF-16"),
         ("wide.jsonl", RECEIVER.encode("utf-16-le"), 1, "NUL"),
         ("cut.csv", HEADER.encode() + "A-1,accessory,é".encode()[:-1], 2, "is not UTF-8"),
         ("long.csv", HEADER.encode() + b"A-1,accessory," + b"x" * 10_000_000, 2, "longer than 1,000,000 bytes"),

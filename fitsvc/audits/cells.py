@@ -7,13 +7,15 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from fitsvc.audits.decimals import DecimalMarks, with_point
 from fitsvc.audits.mapping import Mapped, folded
 from fitsvc.audits.source import WIRE
 from fitsvc.document import Json
 from fitsvc.engine.columns.signatures import Column, column_of, taken
 from fitsvc.facts import FactReader
 from fitsvc.language.problems import Problem, ProblemsFound
-from fitsvc.language.types import Type, Value
+from fitsvc.language.quantities import LENGTH, QuantityError, parse_quantity
+from fitsvc.language.types import ListType, NumberType, Type, Value
 from fitsvc.loading.cells import read_cell
 from fitsvc.loading.entries import wire_fact
 from fitsvc.loading.rows import field_of
@@ -23,14 +25,19 @@ _MOST_KEPT: Final = 5_000
 _LONGEST: Final = 2_000
 _NOTHING: Final = frozenset(("n/a", "na", "none", "null", "nil", "unknown", "tbd", "-", "--", "?"))
 _EMPTY: Final = "leave the cell empty where it is not known, or list the word in a mapping: `unknown: [{word}]`"
+_NOMINAL: Final = 1.0
+"""Millimetres by which the round figure of a size may be off: 50, 51, 63 and 64 mm are 2 and 2-1/2 in, 16 mm is 5/8."""
 _Codes = NDArray[np.int32]
 
 
 class FactColumn:
     """One column of facts of one catalogue."""
 
-    def __init__(self, reader: FactReader, fact: Fact, column: Mapped, unknown: frozenset[str]) -> None:
-        self.fact, self.column, self._reader, self._unknown = fact, column, reader, unknown
+    def __init__(
+        self, reader: FactReader, fact: Fact, column: Mapped, unknown: frozenset[str], marks: DecimalMarks
+    ) -> None:
+        self.fact, self.column, self._reader, self._unknown, self._marks = fact, column, reader, unknown, marks
+        self._figures = isinstance(fact.type, NumberType) or (isinstance(fact.type, ListType) and bool(fact.type.sizes))
         kinds = reader.vocabulary.slots()
         names = [f"{fact.name}.{part}" for part in TYRE_PARTS] if fact.tyre else [fact.name]
         self.slots: dict[str, Type] = {name: kinds[name] for name in names if name in kinds}
@@ -116,7 +123,25 @@ class FactColumn:
             figure = isinstance(value, int | float) and not isinstance(value, bool)
             return wire_fact(self.fact, f"{value!r} {self.column.unit}" if figure and self.column.unit else value)
         text = self.column.values.get(folded(cell), cell)
+        if self._figures and self.column.decimal:
+            text = with_point(text, self.column.decimal)
+        elif self._figures and "," in text:
+            self._marks.hold(self.column.title, text)
+        if self.column.nominal:
+            text = nominal_size(text, self.column.nominal, self.fact)
         return wire_fact(self.fact, read_cell(text, self.fact, self.column.unit))
+
+
+def nominal_size(text: str, unit: str, fact: Fact) -> str:
+    """A size by the round figure that it goes by, such as `50 mm` for 2 in: the only one so near; else the text."""
+    kind = fact.type
+    assert isinstance(kind, ListType)
+    try:
+        amount = parse_quantity(text if text[-1:].isalpha() else f"{text} {unit}", LENGTH)
+    except QuantityError:
+        return text
+    near = [one for one, size in zip(kind.members, kind.sizes, strict=True) if abs(size - amount) < _NOMINAL]
+    return near[0] if len(near) == 1 else text
 
 
 def _within(pointer: str) -> str:

@@ -3,8 +3,13 @@
 A mapping file is YAML:
 
     unknown: [N/A, TBD, "—"]
+    decimal: comma
+    separator: semicolon
+    encoding: cp1252
+    header: 3
     columns:
       Item No: sku
+      Tube: {fact: shank, nominal: mm}
       Wt: {fact: weight, unit: lb}
       Kind: {fact: kind, values: {BM: ball_mount, CC: cargo_carrier, none: ""}}
       Remarks: ignore
@@ -18,37 +23,56 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Final
 
+from fitsvc.audits.source import PLAIN, FileForm
 from fitsvc.language.problems import Problem, ProblemsFound, nearest
 from fitsvc.language.quantities import DIMENSIONS
 from fitsvc.language.types import ListType
 from fitsvc.loading.header import dimension_of, read_title, unit_problem
+from fitsvc.loading.lines import known_encoding
 from fitsvc.rulebook.vocabulary import Fact, Vocabulary
 from fitsvc.rulebook.yaml_text import Mapping as YamlMapping
 from fitsvc.rulebook.yaml_text import Node, Scalar, read_yaml_file, to_plain
 
 KEYS: Final = ("sku", "subject", "label", "fits")
 """What a column may be beside a fact; `fits` holds the rigs or vehicles that the item is claimed to fit."""
-_ENTRY: Final = ("fact", "unit", "values")
+_ENTRY: Final = ("fact", "unit", "values", "decimal", "nominal")
 _IGNORE: Final = "ignore"
-_KEYS: Final = frozenset({"columns", "unknown"})
+_FORM: Final = ("separator", "encoding", "header", "sheet")
+_KEYS: Final = frozenset({"columns", "unknown", "decimal", *_FORM})
+SEPARATOR_WORDS: Final = {"comma": ",", "semicolon": ";", "tab": "\t", "pipe": "|", ",": ",", ";": ";", "|": "|"}
+"""What may be said to stand between cells."""
+MARKS: Final = {"comma": ",", "point": "."}
+"""What may be said to part decimals."""
+_MORE: Final = ", ".join(f"`{name}`" for name in sorted(_KEYS - {"columns"}))
+_ROUND: Final = ("mm", "cm", "in")
 
 
 @dataclass(frozen=True, slots=True)
 class Mapped:
-    """One column: its title, the key or short fact name it stands for, its unit, and words for its values."""
+    """One column: its title, the key or short fact name it stands for, its unit, and words for its values.
+
+    `decimal` is the mark that parts decimals, where that is told; `nominal` the unit of sizes told by round figures.
+    """
 
     title: str
     name: str
     unit: str = ""
     values: Mapping[str, str] = field(default_factory=dict)
+    decimal: str = ""
+    nominal: str = ""
 
 
 @dataclass(frozen=True, slots=True)
 class FileMapping:
-    """What a mapping file says of a catalogue: its columns by title, and the words for what is not known, folded."""
+    """What a mapping file says of a catalogue: its columns by title, and the words for what is not known, folded.
+
+    `decimal` is the mark that parts decimals in columns that do not tell their own, `form` how the file is written.
+    """
 
     columns: Mapping[str, Mapped] = field(default_factory=dict)
     unknown: frozenset[str] = frozenset()
+    decimal: str = ""
+    form: FileForm = PLAIN
 
 
 def folded(text: str) -> str:
@@ -64,9 +88,10 @@ def read_mapping(path: Path | None, vocabulary: Vocabulary) -> FileMapping:
     columns = tree.entries.get("columns") if isinstance(tree, YamlMapping) else None
     if not isinstance(tree, YamlMapping) or not isinstance(columns, YamlMapping) or tree.entries.keys() - _KEYS:
         help = "write `columns: {Title: fact}`"
-        raise ProblemsFound([tree.problem("a mapping file has `columns`, and may have `unknown`", help)])
+        raise ProblemsFound([tree.problem(f"a mapping file has `columns`, and may have {_MORE}", help)])
     problems: list[Problem] = []
     unknown = _words(tree, problems)
+    decimal = _mark(tree, problems)
     found = {title: _entry(title, node, problems) for title, node in columns.entries.items()}
     facts = vocabulary.of("accessory")
     for title, column in found.items():
@@ -74,7 +99,44 @@ def read_mapping(path: Path | None, vocabulary: Vocabulary) -> FileMapping:
             problems += _meaningless(column, columns.entries[title], facts)
     if problems:
         raise ProblemsFound(problems)
-    return FileMapping({title: column for title, column in found.items() if column}, unknown)
+    form = _form(tree, problems)
+    if problems:
+        raise ProblemsFound(problems)
+    return FileMapping({title: column for title, column in found.items() if column}, unknown, decimal, form)
+
+
+def _form(tree: YamlMapping, problems: list[Problem]) -> FileForm:
+    """How the file is written, where that is told."""
+    told = {name: str(to_plain(tree.entries[name])) for name in _FORM if name in tree.entries}
+    separator = SEPARATOR_WORDS.get(told.get("separator", ","), "")
+    if not separator:
+        problems.append(tree.entries["separator"].problem(_SEPARATED, f"write one of {', '.join(SEPARATOR_WORDS)}"))
+    if not known_encoding(told.get("encoding", "utf-8")):
+        help = "write `encoding: cp1252`, or leave it out for UTF-8 and UTF-16"
+        problems.append(tree.entries["encoding"].problem("`encoding` is none that is known", help))
+    header = told.get("header", "1")
+    if not header.isdigit() or int(header) < 1:
+        problems.append(tree.entries["header"].problem("`header` is the line of the titles", "write `header: 3`"))
+        header = "1"
+    return FileForm(
+        separator if "separator" in told else "", told.get("encoding", ""), int(header), told.get("sheet", "")
+    )
+
+
+_SEPARATED: Final = "`separator` says what stands between cells"
+
+
+def _mark(node: YamlMapping, problems: list[Problem]) -> str:
+    """What a file or one of its columns says to part decimals."""
+    told = node.entries.get("decimal")
+    if told is None:
+        return ""
+    if not isinstance(told, Scalar) or told.value not in MARKS:
+        problems.append(
+            told.problem("`decimal` says what parts decimals", "write `decimal: comma` or `decimal: point`")
+        )
+        return ""
+    return MARKS[told.value]
 
 
 def _words(tree: YamlMapping, problems: list[Problem]) -> frozenset[str]:
@@ -108,7 +170,8 @@ def _entry(title: str, node: Node, problems: list[Problem]) -> Mapped | None:
         problems.append(
             node.problem_at_key("values", "`values` maps their words to ours", "write each once: `{THEIRS: OURS}`")
         )
-    return Mapped(title, str(plain["fact"]), str(plain.get("unit") or ""), words)
+    more = {"decimal": _mark(node, problems), "nominal": str(plain.get("nominal") or "")}
+    return Mapped(title, str(plain["fact"]), str(plain.get("unit") or ""), words, **more)
 
 
 def _meaningless(column: Mapped, node: Node, facts: Mapping[str, Fact]) -> Iterator[Problem]:
@@ -122,6 +185,9 @@ def _meaningless(column: Mapped, node: Node, facts: Mapping[str, Fact]) -> Itera
     for one in unit_problems(column, fact):
         yield node.problem(one.message, one.help)
     kind = fact.type if fact is not None else None
+    if column.nominal and not (isinstance(kind, ListType) and kind.sizes and column.nominal in _ROUND):
+        help = "write `nominal: mm` beside a `fact` that is one of some sizes"
+        yield node.problem(f"`{column.title}` has no nominal sizes in `{column.nominal}`", help)
     members = kind.members if isinstance(kind, ListType) and kind.dimension is None else ()
     for theirs, ours in column.values.items():
         if members and not {part.strip() for part in ours.split("|")} <= {"", *members}:

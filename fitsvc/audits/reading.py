@@ -1,7 +1,7 @@
 """First stage of an audit: the catalogue read once, bad rows and cells told, items kept as blocks of typed columns."""
 
 import csv
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import replace
 from itertools import count
 from pathlib import Path
@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from fitsvc.audits.cells import FactColumn
 from fitsvc.audits.claims import ClaimReader, names_in
+from fitsvc.audits.decimals import DecimalMarks
 from fitsvc.audits.items import Items, ReadReport, joined
 from fitsvc.audits.mapping import FileMapping, Header, needs_unit, read_header
 from fitsvc.audits.source import WIRE, Chunk, as_cell, name_in, read_chunks, titles_of
@@ -46,7 +47,16 @@ class ItemReader:
     A row is lost for its number alone: what else cannot be read of it is not known of its item.
     """
 
-    def __init__(self, reader: FactReader, mapping: FileMapping, file: str, titles: list[str] | None) -> None:
+    def __init__(
+        self,
+        reader: FactReader,
+        mapping: FileMapping,
+        file: str,
+        titles: list[str] | None,
+        chunks: Callable[[], Iterable[Chunk]],
+    ) -> None:
+        """`chunks` are all the cells, for what a whole column decides."""
+        self._marks = DecimalMarks(chunks)
         self._reader, self._mapping, self._file = reader, mapping, file
         self._facts = reader.vocabulary.of("accessory")
         self.slots: dict[str, Type] = {
@@ -71,7 +81,8 @@ class ItemReader:
         for title, column in self.header.columns.items():
             fact = self._facts.get(column.name)
             if fact is not None and title not in self._columns:
-                self._columns[title] = FactColumn(self._reader, fact, column, self._mapping.unknown)
+                told = column if column.decimal else replace(column, decimal=self._mapping.decimal)
+                self._columns[title] = FactColumn(self._reader, fact, told, self._mapping.unknown, self._marks)
 
     def units(self) -> dict[str, str]:
         """The unit of each column that is a quantity."""
@@ -179,7 +190,11 @@ def read_items(
 
     `tell` is told how many rows were read, again and again. ProblemsFound when no row could be read.
     """
-    items = ItemReader(reader, mapping, str(path), titles_of(path))
+
+    def whole() -> Iterator[Chunk]:
+        return read_chunks(path, [], items.units(), items.header.columns, mapping.form)
+
+    items = ItemReader(reader, mapping, str(path), titles_of(path, mapping.form), whole)
     found = ReadReport()
     first: list[Problem] = []
     with (
@@ -192,7 +207,7 @@ def read_items(
         bad_cells.writerow(_CELL)
         waiting: list[Items] = []
         read = 0
-        for chunk in read_chunks(path, items.problems, items.units(), items.header.columns):
+        for chunk in read_chunks(path, items.problems, items.units(), items.header.columns, mapping.form):
             read += len(chunk.lines)
             tell(read)
             start = len(items.places)
@@ -272,9 +287,9 @@ def items_of_columns(
 
     ProblemsFound where a row has no number of its own.
     """
-    items = ItemReader(reader, FileMapping(), file, list(cells))
     rows = max(map(len, cells.values()), default=0)
     chunk = Chunk(list(range(1, rows + 1)), {name: [as_cell(one) for one in column] for name, column in cells.items()})
+    items = ItemReader(reader, FileMapping(), file, list(cells), lambda: (chunk,))
     found, claims = items.read(chunk)
     if items.problems:
         raise ProblemsFound(items.problems)

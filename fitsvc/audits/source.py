@@ -7,6 +7,8 @@ part of a file is passed over in silence.
 import json
 from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass, field
+from datetime import datetime
+from decimal import Decimal
 from itertools import islice
 from pathlib import Path
 from typing import Any, Final
@@ -16,16 +18,26 @@ import pyarrow.parquet as pq
 
 from fitsvc.document import Document, Json
 from fitsvc.language.problems import Problem, ProblemsFound
-from fitsvc.loading.csv_text import RowTooLong, not_parted, read_cells
+from fitsvc.loading.csv_text import RowTooLong, read_cells
 from fitsvc.loading.header import nameless, no_header, ragged, repeated
 from fitsvc.loading.json_text import read_json
 from fitsvc.loading.lines import read_lines
+from fitsvc.loading.workbooks import ENDINGS, sheet_rows
 
-FORMATS: Final = {".csv": "CSV", ".jsonl": "JSON Lines", ".ndjson": "JSON Lines", ".parquet": "Parquet"}
+FORMATS: Final = {
+    **dict.fromkeys((".csv", ".tsv", ".txt", ".psv"), "CSV"),
+    **dict.fromkeys((".jsonl", ".ndjson"), "JSON Lines"),
+    ".parquet": "Parquet",
+    **dict.fromkeys(ENDINGS, "workbook"),
+}
+_PACKED: Final = (".gz", ".zst")
 CHUNK: Final = 8_192
 LARGEST_CHUNK: Final = 256_000_000
 WIRE: Final = "\0"
 """Begins a cell that is no text but JSON: a list, an object or a figure. Text files cannot hold the character."""
+
+
+Cell = str | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,45 +49,72 @@ class Chunk:
 
     lines: list[int]
     cells: dict[str, list[str | None]]
-    lost: list[tuple[int, list[str]]] = field(default_factory=list)
+    lost: list[tuple[int, list[Cell]]] = field(default_factory=list)
+
+
+@dataclass(frozen=True, slots=True)
+class FileForm:
+    """How a file is written, of what it does not say itself: separator, encoding, line of the titles, sheet."""
+
+    separator: str = ""
+    encoding: str = ""
+    header: int = 1
+    sheet: str = ""
+
+
+PLAIN: Final = FileForm()
+
+
+def format_of(path: Path) -> str:
+    """The format of a file by its name, packed or not; empty where that tells none."""
+    packed = path.suffix.lower() in _PACKED
+    return FORMATS.get((path.with_suffix("") if packed else path).suffix.lower(), "")
 
 
 def read_chunks(
-    path: Path, problems: list[Problem], units: Mapping[str, str], wanted: Collection[str] | None = None
+    path: Path,
+    problems: list[Problem],
+    units: Mapping[str, str],
+    wanted: Collection[str] | None = None,
+    form: FileForm = PLAIN,
 ) -> Iterator[Chunk]:
     """Yield the rows of a file; ProblemsFound when it cannot be read to its end.
 
     `units` names the unit of each column that is a bare figure, for formats that have numbers; "" where a unit
     is wanting. `wanted` names the columns that are read, of a format whose columns have types: others may be of any.
     """
-    kind = FORMATS.get(path.suffix.lower())
+    kind = format_of(path)
     if not path.is_file():
         what = "is not a file" if path.exists() else "does not exist"
         raise ProblemsFound([Problem(what, "check the path", file=str(path))])
     if kind == "CSV":
-        yield from _csv_chunks(path, problems)
+        yield from _table_chunks(_csv_rows(path, problems, form), path, problems)
+    elif kind == "workbook":
+        rows = ((line, row) for line, row in sheet_rows(path, form.sheet) if line >= form.header)
+        yield from _table_chunks(((line, [as_cell(cell) for cell in row]) for line, row in rows), path, problems)
     elif kind == "JSON Lines":
-        yield from _json_chunks(path, problems)
+        yield from _json_chunks(path, problems, form)
     elif kind == "Parquet":
         yield from _parquet_chunks(path, units, wanted)
     else:
         listed = ", ".join(f"`{ending}` ({name})" for ending, name in FORMATS.items())
-        problem = Problem("the format is not known by the file's name", f"it ends in {listed}", file=str(path))
+        help = f"it ends in {listed}, and maybe in `.gz` or `.zst` behind that"
+        problem = Problem("the format is not known by the file's name", help, file=str(path))
         raise ProblemsFound([problem])
 
 
-def titles_of(path: Path) -> list[str] | None:
+def titles_of(path: Path, form: FileForm = PLAIN) -> list[str] | None:
     """The column titles that stand in the file before any row; None for JSON Lines, which has none."""
-    if FORMATS.get(path.suffix.lower()) == "Parquet" and path.is_file():
+    if format_of(path) == "Parquet" and path.is_file():
         return list(_parquet(path).schema_arrow.names)
-    first = next(read_chunks(path, [], {}), None)
-    return list(first.cells) if first and FORMATS[path.suffix.lower()] == "CSV" else None
+    first = next(read_chunks(path, [], {}, None, form), None)
+    return list(first.cells) if first and format_of(path) in ("CSV", "workbook") else None
 
 
-def _texts(path: Path, problems: list[Problem]) -> Iterator[tuple[int, str]]:
+def _texts(path: Path, problems: list[Problem], form: FileForm) -> Iterator[tuple[int, str]]:
     """The lines of a text file. A line that is not text has a column; what has none ended the reading."""
     found: list[Problem] = []
-    for line in read_lines(path, str(path), found):
+    for line in read_lines(path, str(path), found, form.encoding):
         problems += found
         found.clear()
         yield line
@@ -84,29 +123,30 @@ def _texts(path: Path, problems: list[Problem]) -> Iterator[tuple[int, str]]:
     problems += found
 
 
-def _csv_chunks(path: Path, problems: list[Problem]) -> Iterator[Chunk]:
-    rows = _csv_rows(path, problems)
-    line, titles = next(rows, (0, []))
-    if parted := not_parted(titles, str(path), line):
-        raise ProblemsFound([*problems, parted])
-    titles = [title.strip() for title in titles]
+def _table_chunks(rows: Iterator[tuple[int, list[Cell]]], path: Path, problems: list[Problem]) -> Iterator[Chunk]:
+    """The chunks of rows of which the first has the titles."""
+    _, found = next(rows, (0, []))
+    titles = [(title or "").removeprefix(WIRE).strip() for title in found]
     if wrong := _bad_titles(titles, str(path)):
         raise ProblemsFound([*problems, *wrong])
     while some := list(islice(rows, CHUNK)):
         lost = [(line, row) for line, row in some if len(row) != len(titles)]
         problems += [ragged(len(row), len(titles), str(path), line) for line, row in lost]
-        yield _csv_chunk(titles, some if not lost else [one for one in some if len(one[1]) == len(titles)], lost)
-    yield _csv_chunk(titles, [], [])
+        yield _table_chunk(titles, some if not lost else [one for one in some if len(one[1]) == len(titles)], lost)
+    yield _table_chunk(titles, [], [])
 
 
-def _csv_chunk(titles: list[str], rows: list[tuple[int, list[str]]], lost: list[tuple[int, list[str]]]) -> Chunk:
+def _table_chunk(titles: list[str], rows: list[tuple[int, list[Cell]]], lost: list[tuple[int, list[Cell]]]) -> Chunk:
     columns = [list(column) for column in zip(*(row for _, row in rows), strict=True)] or [[] for _ in titles]
     return Chunk([line for line, _ in rows], dict(zip(titles, columns, strict=True)), lost)
 
 
-def _csv_rows(path: Path, problems: list[Problem]) -> Iterator[tuple[int, list[str]]]:
+def _csv_rows(path: Path, problems: list[Problem], form: FileForm) -> Iterator[tuple[int, list[Any]]]:
+    texts = _texts(path, problems, form)
+    if form.header > 1:
+        texts = (line for line in texts if line[0] >= form.header)
     try:
-        yield from read_cells(_texts(path, problems), str(path), problems)
+        yield from read_cells(texts, str(path), problems, form.separator)
     except RowTooLong:
         raise ProblemsFound([problems.pop()]) from None
 
@@ -124,9 +164,9 @@ def _bad_titles(titles: list[str], file: str) -> list[Problem]:
     return found
 
 
-def _json_chunks(path: Path, problems: list[Problem]) -> Iterator[Chunk]:
+def _json_chunks(path: Path, problems: list[Problem], form: FileForm) -> Iterator[Chunk]:
     rows: list[tuple[int, Document]] = []
-    for number, text in _texts(path, problems):
+    for number, text in _texts(path, problems, form):
         if not text.strip():
             continue
         try:
@@ -173,14 +213,20 @@ def as_cell(value: Json) -> str | None:
     """A value that may be no text as a cell."""
     if value is None or isinstance(value, str):
         return value
-    return WIRE + json.dumps(value, ensure_ascii=False)
+    return WIRE + json.dumps(value, ensure_ascii=False, default=_in_json)
+
+
+def _in_json(value: Any) -> Json:
+    """A value of a typed column that JSON has not: a decimal as the figure that it is, a day or an instant as text."""
+    if isinstance(value, Decimal):
+        return float(value)
+    return value.isoformat(sep=" ") if isinstance(value, datetime) else str(value)
 
 
 def name_in(cell: str | None) -> str:
     """The name in a cell; a whole number is one too, as files of figures have them."""
     text = (cell or "").strip()
-    whole = text.removeprefix(WIRE)
-    return whole if whole.removeprefix("-").isdigit() else text
+    return text.removeprefix(WIRE) if not text.startswith((f"{WIRE}[", f"{WIRE}{{")) else text
 
 
 def _parquet(path: Path) -> Any:
@@ -240,15 +286,17 @@ def _too_large(path: Path, metadata: Any) -> Iterator[Problem]:
 
 
 def _kind(kind: Any) -> str | None:
-    if pa.types.is_dictionary(kind):
+    if pa.types.is_dictionary(kind) or pa.types.is_list(kind) or pa.types.is_large_list(kind):
         kind = kind.value_type
     if pa.types.is_string(kind) or pa.types.is_large_string(kind) or pa.types.is_null(kind):
         return "text"
-    if pa.types.is_integer(kind) or pa.types.is_floating(kind):
+    if pa.types.is_date(kind) or pa.types.is_timestamp(kind):
+        return "text"
+    if pa.types.is_integer(kind) or pa.types.is_floating(kind) or pa.types.is_decimal(kind):
         return "figure"
     return "yes_no" if pa.types.is_boolean(kind) else None
 
 
 def _wrong_type(path: Path, field: Any) -> Problem:
-    help = "write it as text, figures (whole or floating) or yes/no"
+    help = "write it as text, figures, yes/no, or lists of these"
     return Problem(f"column `{field.name}` is of type {field.type}", help, file=str(path))

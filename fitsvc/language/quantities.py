@@ -88,7 +88,7 @@ _SAMPLES = {LENGTH: "2-1/2 in", MASS: "300 lb", ANGLE: "12 deg", FORCE: "14.3 kN
 
 _COMMA = re.compile(r"(?<=\d)[,](?=\d)")
 _THREE = re.compile(r"(?<!\d)(\d{1,3})([.,])(\d{3})(?!\d)")
-_KNOWN_UNITS = later("write one of in, ft, mm, cm, m, lb, kg, t, kN, N, lbf, deg, %, ft-lb, in-lb, N·m")
+_KNOWN_UNITS = later("write one of in, ft, mm, cm, m, lb, oz, kg, g, t, kN, N, lbf, deg, %, ft-lb, in-lb, N·m")
 _LIKE = later("write a number and its unit, such as `2-1/2 in` or `300 lb`")
 
 _INCH = Fraction("25.4")
@@ -108,6 +108,8 @@ _UNITS: tuple[tuple[Dimension, Fraction, tuple[str, ...]], ...] = (
     (MASS, _POUND, ("lb", "lbs", "pound", "pounds")),
     (MASS, Fraction(1), ("kg", "kgs", "kilo", "kilos", "kilogram", "kilograms", "kilogramme", "kilogrammes")),
     (MASS, Fraction(1000), ("t",)),
+    (MASS, _POUND / 16, ("oz", "ounce", "ounces")),
+    (MASS, Fraction(1, 1000), ("g", "gram", "grams", "gramme", "grammes")),
     (FORCE, Fraction(1), ("kN",)),
     (FORCE, Fraction(1, 1000), ("N",)),
     (FORCE, _POUND_FORCE, ("lbf",)),
@@ -124,20 +126,21 @@ UNITS: dict[str, tuple[Dimension, Fraction]] = {
 """Every unit spelling, with its dimension and its exact factor to the unit inside."""
 
 _STONE, _HUNDREDWEIGHT = later("a stone is 14 lb: write lb or kg"), later("a hundredweight is 100 or 112 lb: write lb")
-_OUNCE, _YARD = later("an ounce is a sixteenth of a pound: write lb or kg"), later("a yard is 3 ft: write ft or m")
+_YARD = later("a yard is 3 ft: write ft or m")
 _OTHERS = {
     **dict.fromkeys(("st", "stone", "stones"), _STONE),
     **dict.fromkeys(("cwt", "hundredweight"), _HUNDREDWEIGHT),
-    **dict.fromkeys(("oz", "ounce", "ounces"), _OUNCE),
     **dict.fromkeys(("yd", "yds", "yard", "yards"), _YARD),
 }
 """Units that people write and that are not read, each with what to write."""
 
-_WEIGHTS = tuple(UNITS[unit] for unit in ("lb", "kg", "lbf", "N"))
+_WEIGHTS = tuple(UNITS[unit] for unit in ("lb", "kg", "g", "lbf", "N"))
 """Units of weights and forces that run into thousands; nobody writes `t` or `kN` so."""
 
 _FEET = frozenset(unit for unit, row in UNITS.items() if row == UNITS["ft"])
 _INCHES = frozenset(unit for unit, row in UNITS.items() if row == UNITS["in"])
+_JOINED = {UNITS["ft"]: UNITS["in"], UNITS["lb"]: UNITS["oz"]}
+"""What is written behind what as one quantity: `6 ft 2 in`, `12 lb 4 oz`."""
 
 _NUMBER_PART = r"(?:\d+(?:-| +))?\d+\/\d+|\d+(?:\.\d+)?|\.\d+"
 _AMOUNT = re.compile(
@@ -151,6 +154,8 @@ _UNIT = re.compile(r"[^\d.]*", re.ASCII)
 _VULGAR = {sign: f"{top}/{bottom}" for sign, top, bottom in ("¼14", "½12", "¾34", "⅛18", "⅜38", "⅝58", "⅞78")}
 """Fractions in one sign, as telephones write them."""
 _AFTER_UNIT = re.compile(r"(?<=[^\W\d])\.(?!\w)")
+_HYPHEN = re.compile(r"(?<=[\d/])-(?=[A-Za-z]{2})")
+"""As in `2-inch`; no unit begins with one."""
 _POUNDS = re.compile(r"(?<=\d) ?#$")
 _POINT_OR_THOUSANDS = re.compile(r"(?<![\d.,])[1-9]\d{0,2}\.\d{3}(?!\d)", re.ASCII)
 """A number whose point may part thousands, as much of the world writes them; a weight may well be either."""
@@ -246,6 +251,7 @@ def _plain(text: str) -> str:
     for sign, fraction in _VULGAR.items():
         if sign in body:
             body = re.sub(rf"(?<=\d){sign}", f" {fraction}", body).replace(sign, fraction)
+    body = _HYPHEN.sub(" ", body)
     return _POUNDS.sub(" lb", _AFTER_UNIT.sub("", body))
 
 
@@ -280,7 +286,7 @@ def _value(text: str, amount: re.Match[str]) -> Fraction:
 
 
 def _sum(text: str, parts: list[tuple[Fraction, str]]) -> tuple[Fraction, Dimension]:
-    """Convert one amount, or feet and inches, to the unit inside."""
+    """Convert one amount, or feet and inches or pounds and ounces, to the unit inside."""
     if len(parts) == 1:
         amount, unit = parts[0]
         dimension, factor = _unit(text, unit) if unit else (NUMBER, Fraction(1))
@@ -292,13 +298,13 @@ def _sum(text: str, parts: list[tuple[Fraction, str]]) -> tuple[Fraction, Dimens
             t("{what} has a comma that does not part thousands", what=_quote(text)),
             t("write `2.5 in` with a point, and thousands as `3,500 lb` or `3500 lb`"),
         )
-    if len(parts) != 2 or parts[0][1].casefold() not in _FEET or parts[1][1].casefold() not in _INCHES:
+    rows = [row for _, unit in parts if (row := _known(unit))]
+    if not (len(parts) == len(rows) == 2 and _JOINED.get(rows[0]) == rows[1]):
         raise QuantityError(
             t("{what} is not one quantity", what=_quote(text)),
-            t("write one number and its unit; only feet and inches join, as in `6 ft 2 in`"),
+            t("write one number and its unit; only feet and inches join, as in `6 ft 2 in`, and pounds and ounces"),
         )
-    (feet, foot), (inches, inch) = parts
-    return feet * _unit(text, foot)[1] + inches * _unit(text, inch)[1], LENGTH
+    return sum((amount * row[1] for (amount, _), row in zip(parts, rows, strict=True)), Fraction()), rows[0][0]
 
 
 def _hold_to_one_reading(text: str, unit: str, known: tuple[Dimension, Fraction]) -> None:
@@ -315,8 +321,7 @@ def _hold_to_one_reading(text: str, unit: str, known: tuple[Dimension, Fraction]
 
 def _unit(text: str, unit: str) -> tuple[Dimension, Fraction]:
     """Look a spelling up; words may be in capitals, single letters may not (`T` and `M` mean other units)."""
-    known = UNITS.get(unit) or (UNITS.get(_capitals().get(unit.casefold(), "")) if len(unit) > 1 else None)
-    if known:
+    if known := _known(unit):
         return known
     if any(c.isnumeric() for c in unit):
         raise QuantityError(
@@ -337,6 +342,10 @@ def _refuse_other(text: str, unit: str) -> None:
     if other := _OTHERS.get(unit.casefold()):
         message = t("`{unit}` in {what} is not a unit that is read", unit=_printable(unit), what=_quote(text))
         raise QuantityError(message, t(other))
+
+
+def _known(unit: str) -> tuple[Dimension, Fraction] | None:
+    return UNITS.get(unit) or (UNITS.get(_capitals().get(unit.casefold(), "")) if len(unit) > 1 else None)
 
 
 @cache

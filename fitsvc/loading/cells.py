@@ -15,6 +15,11 @@ _BARE: Final = re.compile(r"[-−]?[\d.,/⁄¼½¾⅛⅜⅝⅞ -]*[\d¼½¾⅛�
 BETWEEN: Final = "|"
 """Between candidates, and between several adapters that something tried hung on."""
 
+_AROUND: Final = re.compile(
+    r"((?:(?:up to|no more than|max(?:imum|\.)?) +)?)(.*?)((?: +max(?:imum|\.)?)?)", re.IGNORECASE | re.DOTALL
+)
+"""A figure and the words about it by which it is the most there may be: `up to 35`, `35 max`."""
+
 
 @dataclass(frozen=True, slots=True)
 class Column:
@@ -48,4 +53,7 @@ def written_cell(value: Json) -> str:
 
 
 def _with_unit(text: str, unit: str) -> str:
-    return f"{text} {unit}" if unit and _BARE.match(text) else text
+    if not unit:
+        return text
+    before, figure, behind = _AROUND.fullmatch(text).groups()  # type: ignore[union-attr]  # all of it may be the figure
+    return f"{before}{figure} {unit}{behind}" if _BARE.match(figure) else text

@@ -11,7 +11,7 @@ from typing import Final
 from fitsvc.document import Document
 from fitsvc.language.problems import Problem, nearest
 from fitsvc.loading.cells import BETWEEN, Column, read_cell
-from fitsvc.loading.csv_text import RowTooLong, not_parted, read_cells
+from fitsvc.loading.csv_text import RowTooLong, read_cells
 from fitsvc.loading.header import dimension_of, nameless, no_header, ragged, read_title, repeated, unit_problem
 from fitsvc.loading.lines import read_lines
 from fitsvc.loading.rows import Place, Row, field_of, quoted
@@ -38,9 +38,6 @@ def csv_rows(path: Path, file: str, problems: list[Problem], vocabulary: Vocabul
         problems += [] if problems else [no_header(file)]
         return
     line, titles = first
-    if parted := not_parted(titles, file, line):
-        problems.append(parted)
-        return
     observed = "record" in (title.strip() for title in titles)
     columns = _Header(file, line, facts, problems, OBSERVED if observed else _RECORD).columns(titles)
     named = {column.name for column in columns if column}

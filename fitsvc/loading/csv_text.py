@@ -2,6 +2,7 @@
 
 import csv
 from collections.abc import Iterator
+from itertools import chain
 from typing import Final
 
 from fitsvc.language.problems import Problem
@@ -15,19 +16,23 @@ class RowTooLong(Exception):
     """A row goes on over so many lines that it is no row; the problem stands among the others."""
 
 
-def not_parted(titles: list[str], file: str, line: int) -> Problem | None:
-    """What is wrong with a header whose columns are parted by something else than commas."""
-    alone = titles[0].strip() if len(titles) == 1 else ""
-    if not (parted := "tabs" if "\t" in alone else "`;`" if ";" in alone else ""):
-        return None
-    help = f"export the file with `,`, not with {parted}, between its cells"
-    return Problem("separate the columns with commas", help, file=file, line=line)
+SEPARATORS: Final = (",", ";", "\t", "|")
+"""What may stand between cells; of two that a header has as often, the first."""
 
 
-def read_cells(texts: Iterator[tuple[int, str]], file: str, problems: list[Problem]) -> Iterator[tuple[int, list[str]]]:
+def separator_of(header: str) -> str:
+    """What parts the cells of a header: the separator that stands most often outside of quotes."""
+    bare = "".join(header.split('"')[::2])
+    return max(SEPARATORS, key=lambda one: (bare.count(one), -SEPARATORS.index(one)))
+
+
+def read_cells(
+    texts: Iterator[tuple[int, str]], file: str, problems: list[Problem], separator: str = ""
+) -> Iterator[tuple[int, list[str]]]:
     """Yield the rows that hold anything, from numbered lines of which those that could not be read are left out.
 
-    A row with such a line inside is left out too, since nobody knows what it said.
+    A row with such a line inside is left out too, since nobody knows what it said. The first line tells what parts the
+    cells, unless that is told.
 
     RowTooLong is raised where a row never ends.
     """
@@ -46,7 +51,11 @@ def read_cells(texts: Iterator[tuple[int, str]], file: str, problems: list[Probl
                 raise RowTooLong
             yield text
 
-    reader = csv.reader(of_row(), strict=True)
+    first = next(texts, None)
+    if first is None:
+        return
+    texts = chain((first,), texts)
+    reader = csv.reader(of_row(), strict=True, delimiter=separator or separator_of(first[1]))
     while True:
         lines.clear()
         length = 0

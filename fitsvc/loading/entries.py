@@ -19,7 +19,11 @@ _COMMON: Final = ("subject", "label", "facts", "assumed", "measured")
 _MEASURED: Final = ("facts", "by", "at", "note")
 _RIG: Final = ("subject", "id", "name", "rig")
 _NOT_MEASURED: Final = Provenance(kind="measured")
-TRUTHS: Final = {"yes": True, "true": True, "no": False, "false": False}
+TRUTHS: Final = {
+    **dict.fromkeys(("yes", "true", "y", "sí", "ja"), True),
+    **dict.fromkeys(("no", "false", "n", "nein"), False),
+}
+"""Yes and no as files of texts have them, in English, Spanish and German."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -1,51 +1,119 @@
-"""The lines of a text file, decoded strictly, one at a time."""
+"""The lines of a text file, unpacked and decoded strictly, one at a time."""
 
+import codecs
+import gzip
+import io
+import zlib
 from collections.abc import Iterator
 from pathlib import Path
-from typing import Final
+from typing import IO, Final
 
 from fitsvc.language.problems import Problem
 
 LONGEST_LINE: Final = 1_000_000
-_UTF16: Final = (b"\xff\xfe", b"\xfe\xff")
+_WIDE: Final = ("utf-16", "utf-16-le", "utf-16-be")
+_BOMS: Final = {codecs.BOM_UTF16_LE: "utf-16", codecs.BOM_UTF16_BE: "utf-16"}
+_GZIP: Final = b"\x1f\x8b"
+_ZSTD: Final = b"\x28\xb5\x2f\xfd"
+_NO_TEXT: Final = {
+    b"PK\x03\x04": "a workbook or an archive",
+    b"\xd0\xcf\x11\xe0": "an old workbook",
+    b"PAR1": "Parquet",
+}
 
 
-def read_lines(path: Path, file: str, problems: list[Problem]) -> Iterator[tuple[int, str]]:
+def known_encoding(name: str) -> bool:
+    """Whether a text can be told to be in an encoding."""
+    try:
+        return b"a".decode(name) == "a" or name.lower() in _WIDE
+    except LookupError:
+        return False
+    except UnicodeError:
+        return name.lower() in _WIDE
+
+
+def read_lines(path: Path, file: str, problems: list[Problem], encoding: str = "") -> Iterator[tuple[int, str]]:
     """Yield the number and text of each line that can be read, its line end kept; the others are noted.
 
-    A line longer than a million bytes ends the reading.
+    What is packed (gzip, Zstandard) is unpacked. The text is UTF-8, or UTF-16 with its mark, unless an encoding is
+    told. A line longer than a million bytes ends the reading.
     """
     try:
-        with path.open("rb") as stream:
-            number = 0
-            while raw := stream.readline(LONGEST_LINE + 1):
-                number += 1
-                if len(raw) > LONGEST_LINE:
-                    message = f"the line is longer than {LONGEST_LINE:,} bytes"
-                    problems.append(Problem(message, "write one record a line", file=file, line=number))
-                    return
-                if number == 1 and raw[:2] in _UTF16:
-                    problems.append(Problem("the file is UTF-16", "save it as UTF-8", file=file, line=1))
-                    return
-                text = _decoded(raw, number, file, problems)
-                if text is not None:
-                    yield number, text
-    except OSError as error:
-        reason = (error.strerror or "unknown reason").lower()
+        with opened(path) as stream:
+            begins = stream.peek(4)[:4]
+            if what := _NO_TEXT.get(begins):
+                help = "name it by its format, such as `.xlsx` or `.parquet`, or export it as CSV"
+                problems.append(Problem(f"the file is {what} and no text", help, file=file, line=1))
+                return
+            encoding = _BOMS.get(begins[:2], encoding)
+            read = _wide_lines if encoding.lower() in _WIDE else _lines
+            yield from read(stream, encoding, file, problems)
+    except (OSError, EOFError, zlib.error) as error:
+        reason = (getattr(error, "strerror", "") or str(error) or "unknown reason").lower()
         problems.append(Problem(f"cannot be read: {reason}", "check the path", file=file))
 
 
-def _decoded(raw: bytes, number: int, file: str, problems: list[Problem]) -> str | None:
+def opened(path: Path) -> io.BufferedReader:
+    """A file's bytes, unpacked where they are packed."""
+    with path.open("rb") as stream:
+        begins = stream.read(4)
+    if begins[:2] == _GZIP:
+        return io.BufferedReader(gzip.open(path, "rb"))
+    if begins == _ZSTD:
+        import pyarrow as pa
+
+        return io.BufferedReader(pa.input_stream(str(path), compression="zstd"))
+    return path.open("rb")
+
+
+def _lines(stream: IO[bytes], encoding: str, file: str, problems: list[Problem]) -> Iterator[tuple[int, str]]:
+    number = 0
+    while raw := stream.readline(LONGEST_LINE + 1):
+        number += 1
+        if len(raw) > LONGEST_LINE:
+            problems.append(_too_long(file, number))
+            return
+        text = _decoded(raw, number, file, problems, encoding)
+        if text is not None:
+            yield number, text
+
+
+def _wide_lines(stream: IO[bytes], encoding: str, file: str, problems: list[Problem]) -> Iterator[tuple[int, str]]:
+    """The lines of a text whose characters have two bytes; one that cannot be read ends the reading."""
+    number = 0
+    texts = io.TextIOWrapper(stream, encoding, newline="\n")
     try:
-        text = raw.decode("utf-8-sig" if number == 1 else "utf-8")
+        while text := texts.readline(LONGEST_LINE + 1):
+            number += 1
+            if len(text) > LONGEST_LINE:
+                problems.append(_too_long(file, number))
+                return
+            yield number, text
+    except UnicodeError:
+        problems.append(Problem("is not UTF-16 text to its end", "save it as UTF-8", file=file, line=number + 1))
+    finally:
+        texts.detach()
+
+
+def _too_long(file: str, line: int) -> Problem:
+    return Problem(f"the line is longer than {LONGEST_LINE:,} bytes", "write one record a line", file=file, line=line)
+
+
+def _decoded(raw: bytes, number: int, file: str, problems: list[Problem], encoding: str) -> str | None:
+    utf8 = "utf-8-sig" if number == 1 else "utf-8"
+    try:
+        text = raw.decode(encoding or utf8)
     except UnicodeDecodeError as error:
         # The error's place is counted after a byte order mark, so it is looked for again without one.
-        column = len(raw[: error.start].decode("utf-8", "replace")) + 1
-        message = f"byte 0x{error.object[error.start]:02x} is not UTF-8 text"
-        problems.append(Problem(message, "save the file as UTF-8", file=file, line=number, column=column))
+        column = len(raw[: error.start].decode(encoding or "utf-8", "replace")) + 1
+        message = f"byte 0x{error.object[error.start]:02x} is not {encoding or 'UTF-8'} text"
+        problems.append(Problem(message, _SAVE, file=file, line=number, column=column))
         return None
     if "\0" in text:
         help, column = "save the file as UTF-8 text without it", text.index("\0") + 1
         problems.append(Problem("the line holds a NUL character", help, file=file, line=number, column=column))
         return None
     return text
+
+
+_SAVE: Final = "save the file as UTF-8"

@@ -11,7 +11,7 @@ from typing import Final
 from fitsvc.answers.things import LONGEST_NAME, MOST_THINGS
 from fitsvc.facts import LONGEST_TEXT, MOST_ADAPTERS
 from fitsvc.language import tyres
-from fitsvc.language.quantities import DIMENSIONS, LENGTH, UNITS
+from fitsvc.language.quantities import DIMENSIONS, LENGTH, MASS, UNITS
 from fitsvc.language.quantities import LONGEST_TEXT as LONGEST_QUANTITY
 from fitsvc.language.types import ListType
 from fitsvc.rulebook.vocabulary import Fact, Vocabulary
@@ -78,6 +78,9 @@ def quantity(kind: str) -> Schema:
     return {"description": about, "anyOf": [told, *_known(exact, off)[1:]]}
 
 
+_JOINED: Final = {LENGTH: ("ft", "in"), MASS: ("lb", "oz")}
+
+
 def told_pattern(kind: str) -> str:
     """Return the pattern of a figure in one text: by itself, with a tolerance, within bounds, or said to be exact."""
     one, off = (quantity_pattern(kind, sign).removeprefix("^").removesuffix("$") for sign in (_SIGN, ""))
@@ -90,15 +93,15 @@ def told_pattern(kind: str) -> str:
 def quantity_pattern(kind: str, sign: str = _SIGN) -> str:
     """Return the pattern of a figure with a unit of a dimension, below nothing too unless without a `sign`.
 
-    Feet and inches may stand together.
+    Feet and inches may stand together, and pounds and ounces.
     """
     dimension = DIMENSIONS[kind]
     units = [spelling for spelling, (of, _) in UNITS.items() if of == dimension]
     one = _one_of(units)
-    if dimension == LENGTH:
+    if joined := _JOINED.get(dimension):
         sizes = {unit: UNITS[unit][1] for unit in units}
-        feet, inches = ([unit for unit in units if sizes[unit] == sizes[name]] for name in ("ft", "in"))
-        one = rf"(?:{one}|{_one_of(feet)}\s*{_one_of(inches)})"
+        large, small = ([unit for unit in units if sizes[unit] == sizes[name]] for name in joined)
+        one = rf"(?:{one}|{_one_of(large)}\s*{_one_of(small)})"
     return rf"^\s*{sign}{one}\s*$"
 
 

@@ -1,0 +1,71 @@
+"""Workbooks (.xlsx, .ods and older ones): the rows of one sheet, each cell as the workbook has it."""
+
+import zipfile
+from collections.abc import Iterator
+from datetime import date, datetime
+from pathlib import Path
+from typing import Any, Final
+
+from fitsvc.document import Json
+from fitsvc.language.problems import Problem, ProblemsFound
+
+ENDINGS: Final = (".xlsx", ".xlsm", ".ods", ".xls")
+_LARGEST: Final = 1 << 29
+"""Bytes that a workbook may have unpacked: a sheet is held as a whole while it is read."""
+
+
+def sheets_of(path: Path) -> list[str]:
+    """The names of a workbook's sheets that hold anything; ProblemsFound where it cannot be read."""
+    book = _workbook(path)
+    return [name for name in book.sheet_names if book.get_sheet_by_name(name).height]
+
+
+def sheet_rows(path: Path, sheet: str = "") -> Iterator[tuple[int, list[Json]]]:
+    """The rows of a sheet that hold anything, by their numbers there: texts, figures, yes or no, None; dates as texts.
+
+    ProblemsFound where the sheet is not there, or is not told of several.
+    """
+    names = sheets_of(path)
+    listed = ", ".join(f"`{name}`" for name in names)
+    if sheet and sheet not in names:
+        raise _refused(path, f"has no sheet `{sheet}` that holds anything", f"it has {listed}")
+    if not sheet and len(names) != 1:
+        help = f"say which in a mapping, such as `sheet: {names[0]}`" if names else "fill one"
+        raise _refused(path, f"has the sheets {listed}" if names else "has no sheet that holds anything", help)
+    rows = _workbook(path).get_sheet_by_name(sheet or names[0]).to_python(skip_empty_area=False)
+    for number, row in enumerate(rows, start=1):
+        cells = [_cell(value) for value in row]
+        if any(cell is not None for cell in cells):
+            yield number, cells
+
+
+def _workbook(path: Path) -> Any:
+    from python_calamine import CalamineError, load_workbook
+
+    try:
+        if zipfile.is_zipfile(path):
+            with zipfile.ZipFile(path) as archive:
+                size = sum(one.file_size for one in archive.infolist())
+            if size > _LARGEST:
+                raise _refused(path, f"has {size / 1e6:,.0f} MB unpacked", "export the sheet as CSV")
+        return load_workbook(str(path))
+    except (CalamineError, zipfile.BadZipFile, OSError) as error:
+        raise _refused(
+            path, f"is no workbook that can be read: {error}", "save it again, or export it as CSV"
+        ) from None
+
+
+def _refused(path: Path, message: str, help: str) -> ProblemsFound:
+    return ProblemsFound([Problem(message, help, file=str(path))])
+
+
+def _cell(value: Any) -> Json:
+    if isinstance(value, float):
+        return int(value) if value.is_integer() and abs(value) < 1e15 else value
+    if isinstance(value, datetime) and (value.hour, value.minute, value.second) == (0, 0, 0):
+        return value.date().isoformat()
+    if isinstance(value, date | datetime):
+        return value.isoformat(sep=" ") if isinstance(value, datetime) else value.isoformat()
+    if isinstance(value, bool | int | str) or value is None:
+        return value if value != "" else None
+    return str(value)

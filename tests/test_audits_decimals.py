@@ -1,0 +1,106 @@
+"""Figures as catalogues print them: commas by the column, round sizes where the column says so, words about figures."""
+
+from pathlib import Path
+
+import pytest
+from audit_world import audit, found, pairs, rigs
+from demo_world import answerer
+
+from fitsvc.audits.decimals import with_point
+from fitsvc.language.problems import ProblemsFound
+from fitsvc.loading.cells import read_cell
+from fitsvc.loading.entries import wire_fact
+
+_POUND = 0.45359237
+
+
+@pytest.mark.parametrize(
+    ("cell", "mark", "read"),
+    [
+        ("5,4", ",", "5.4"),
+        ("1.250,50 kg", ",", "1250.5 kg"),
+        ("1,250", ",", "1.25"),
+        ("1.250", ",", "1250"),
+        ("10,5-12,5 kg", ",", "10.5-12.5 kg"),
+        ("1,250", ".", "1250"),
+        ("1.250", ".", "1.25"),
+        ("2.000 lb", ".", "2 lb"),
+        ("2-1/2 in.", ".", "2-1/2 in."),
+        ("2-1/2 in.", ",", "2-1/2 in."),
+    ],
+)
+def test_a_comma_is_what_its_column_says(cell: str, mark: str, read: str) -> None:
+    """Where the mark of decimals is told, what parts thousands goes, and every figure has one reading."""
+    assert with_point(cell, mark) == read
+
+
+@pytest.mark.parametrize(("cell", "mark"), [("12.5", ","), ("1,25", "."), ("1.25,5", ","), ("1,250,5", ",")])
+def test_what_is_not_written_so_is_refused(cell: str, mark: str) -> None:
+    """A figure that the told mark cannot have written is asked about."""
+    with pytest.raises(ProblemsFound):
+        with_point(cell, mark)
+
+
+@pytest.mark.parametrize(
+    ("fact", "cell", "unit", "bounds"),
+    [
+        ("weight", "12 lbs.", "", (12.0, 12.0)),
+        ("weight", "12 lb 4 oz", "", (12.25, 12.25)),
+        ("weight", "10-12 lb", "", (10.0, 12.0)),
+        ("weight", "10-12", "lb", (10.0, 12.0)),
+        ("weight", "up to 12 lb", "", (0.0, 12.0)),
+        ("weight", "up to 12", "lb", (0.0, 12.0)),
+        ("bike_weight_max", "35 max", "lb", (35.0, 35.0)),
+        ("bike_weight_max", "up to 35", "lb", (35.0, 35.0)),
+    ],
+)
+def test_weights_as_catalogues_print_them(fact: str, cell: str, unit: str, bounds: tuple[float, float]) -> None:
+    """Ranges are bounds, and the most there may be is a bound of a weight and the figure of a rating."""
+    reader = answerer().reader
+    known = reader.vocabulary.of("accessory")[fact]
+    (value,) = reader.value(known, wire_fact(known, read_cell(cell, known, unit))).values()
+    assert value == pytest.approx(tuple(end * _POUND for end in bounds))
+
+
+def _told(folder: Path, text: str, mapping: str = "columns: {}") -> tuple[dict[str, str], list[str]]:
+    """The outcome of each item on one rig, and the cells that could not be read."""
+    (folder / "a.csv").write_text(text, encoding="utf-8")
+    (folder / "map.yaml").write_text(mapping, encoding="utf-8")
+    rig = next(rig for rig in rigs() if rig.key == "rig_farm_muckle")
+    out = folder / f"out{len(list(folder.iterdir()))}"
+    audit(folder / "a.csv", out, [rig], mapping=folder / "map.yaml")
+    return {row["sku"]: row["outcome"] for row in pairs(out)}, [row["cell"] for row in found(out, "bad_cells")]
+
+
+def test_round_sizes_are_taken_where_the_column_says_so(tmp_path: Path) -> None:
+    """`50 mm` is 2 in by `nominal: mm`; what is no size's round figure is not, and nothing is without it."""
+    text = "sku,kind,Tube\nA,ball_mount,50 mm\nB,ball_mount,63\nC,ball_mount,40 mm\nD,ball_mount,2 in\n"
+    outcomes, odd = _told(tmp_path, text, "columns: {Tube: {fact: shank, nominal: mm}}")
+    assert odd == ["40 mm"]
+    assert outcomes["A"] == outcomes["D"] != outcomes["B"] == "fails"
+    _, odd = _told(tmp_path, text, "columns: {Tube: shank}")
+    assert odd == ["50 mm", "63", "40 mm"]
+
+
+def test_thousands_are_not_read_beside_decimal_commas(tmp_path: Path) -> None:
+    """`1,250` is taken in a column of points, asked about in one with `5,4`, and read by what a mapping says."""
+    points = 'sku,kind,weight [kg]\nA,step,12.5\nB,step,"1,250"\n'
+    assert _told(tmp_path, points)[1] == ["1,250"]  # 1250 kg, which is not plausible
+    commas = 'sku,kind,trailer_rating [kg]\nA,ball_mount,"907,2"\nB,ball_mount,"1,250"\nC,ball_mount,2000\n'
+    assert _told(tmp_path, commas)[1] == ["907,2", "1,250"]
+    assert _told(tmp_path, commas, "decimal: comma\ncolumns: {}")[1] == []
+    assert _told(tmp_path, commas.replace("907,2", "907"))[1] == []
+
+
+@pytest.mark.parametrize(
+    "mapping",
+    [
+        "decimal: komma\ncolumns: {}",
+        "columns: {Wt: {fact: weight, nominal: mm}}",
+        "columns: {Wt: {fact: shank, nominal: st}}",
+    ],
+)
+def test_marks_and_round_sizes_that_are_none(tmp_path: Path, mapping: str) -> None:
+    """A mark that is neither, and round sizes of what is one of no sizes, are refused."""
+    with pytest.raises(ProblemsFound):
+        _told(tmp_path, "sku,Wt\nA,2 in\n", mapping)
