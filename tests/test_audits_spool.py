@@ -7,7 +7,8 @@ import pytest
 
 from fitsvc.audits.claims import Claims
 from fitsvc.audits.items import Items, ReadReport, joined
-from fitsvc.audits.spool import ClaimCarried, ClaimFate, PartCounts, Spool
+from fitsvc.audits.parts import ClaimCarried, ClaimFate, PartCounts
+from fitsvc.audits.spool import Spool
 from fitsvc.engine.columns.signatures import Column
 
 

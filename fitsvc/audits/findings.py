@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from fitsvc.audits.changes import Changes, Earlier
 from fitsvc.audits.items import ReadReport, digests
 from fitsvc.audits.outliers import suspicious
-from fitsvc.audits.spool import ClaimCarried, ClaimFate
+from fitsvc.audits.parts import ClaimCarried, ClaimFate
 from fitsvc.audits.state import AuditState, Progress
 from fitsvc.audits.tally import kind_numbers, kinds_of
 from fitsvc.document import Document

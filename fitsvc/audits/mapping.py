@@ -47,7 +47,7 @@ _MORE: Final = ", ".join(f"`{name}`" for name in sorted(_KEYS - {"columns"}))
 _ROUND: Final = ("mm", "cm", "in")
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Mapped:
     """One column: its title, the key or short fact name it stands for, its unit, and words for its values.
 
@@ -153,7 +153,7 @@ def _words(tree: YamlMapping, problems: list[Problem]) -> frozenset[str]:
 
 def _entry(title: str, node: Node, problems: list[Problem]) -> Mapped | None:
     if isinstance(node, Scalar) and node.value:
-        return Mapped(title, node.value)
+        return Mapped(title=title, name=node.value)
     plain = to_plain(node)
     if not isinstance(node, YamlMapping) or not isinstance(plain, dict) or not isinstance(plain.get("fact"), str):
         problems.append(node.problem(f"`{title}` says no fact", "write `fact`, or `{fact: weight, unit: lb}`"))
@@ -170,8 +170,9 @@ def _entry(title: str, node: Node, problems: list[Problem]) -> Mapped | None:
         problems.append(
             node.problem_at_key("values", "`values` maps their words to ours", "write each once: `{THEIRS: OURS}`")
         )
-    more = {"decimal": _mark(node, problems), "nominal": str(plain.get("nominal") or "")}
-    return Mapped(title, str(plain["fact"]), str(plain.get("unit") or ""), words, **more)
+    unit, nominal = (str(plain.get(key) or "") for key in ("unit", "nominal"))
+    decimal = _mark(node, problems)
+    return Mapped(title=title, name=str(plain["fact"]), unit=unit, values=words, decimal=decimal, nominal=nominal)
 
 
 def _meaningless(column: Mapped, node: Node, facts: Mapping[str, Fact]) -> Iterator[Problem]:
@@ -232,7 +233,7 @@ def read_header(titles: Iterable[str], mapping: Mapping[str, Mapped], vocabulary
 
 def _by_name(title: str) -> Mapped:
     name, unit = read_title(title)
-    return Mapped(title, name, unit or "")
+    return Mapped(title=title, name=name, unit=unit or "")
 
 
 def needs_unit(fact: Fact) -> bool:

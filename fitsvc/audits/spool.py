@@ -9,16 +9,17 @@ import hashlib
 import json
 import shutil
 from collections.abc import Iterator, Mapping, Sequence
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from dataclasses import asdict
 from pathlib import Path
-from typing import Any, Final, NamedTuple
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from fitsvc.audits.claims import Claims
 from fitsvc.audits.items import Items, ReadReport
+from fitsvc.audits.parts import Array, ClaimCarried, ClaimFate, PartCounts
 from fitsvc.document import Json
 from fitsvc.engine.columns.signatures import Column, arrays_of
 from fitsvc.files import locked, write_text, written
@@ -30,60 +31,9 @@ _RUN: Final = "run.json"
 _REPORT: Final = "read.json"
 _CLAIMS: Final = "claims.npz"
 _LOCK: Final = "judging.lock"
+_ALONE: Final = "audit.lock"
 _UNREAD: Final = "unread "
 """Begins the name of an array of what could not be read of a slot."""
-Array = NDArray[Any]
-
-
-class PartCounts(NamedTuple):
-    """What is counted over one block of items with one group of rigs.
-
-    `by_rig`, `by_item` and `claimed` (by item, of the pairs claimed) are counts of pairs by outcome, and `by_rule` is
-    that of the pairs that each rule or need decides; `fits` counts by rig and kind. `waits_of_rig` and `waits_of_item`
-    count by fact the pairs that wait for it alone, and `decided` those of them that are claimed.
-    """
-
-    by_rig: Array
-    fits: Array
-    by_rule: Array
-    claimed: Array
-    by_item: Array
-    waits_of_rig: Array
-    waits_of_item: Array
-    decided: Array
-
-
-class ClaimFate(NamedTuple):
-    """A rule that a claim contradicts, or that leaves it open, and the one fact that it waits for, if it is one."""
-
-    row: int
-    sku: str
-    rig: str
-    outcome: str
-    rule: str
-    margin: str
-    reason: str
-    waits_for: str
-
-
-class ClaimCarried(NamedTuple):
-    """What an item may carry on a rig that it is claimed to fit, where no load is named; figures as they are told.
-
-    `at_most` is all of it together, at most `times` of at most `each` where it is counted. `whole` is yes where it is
-    all that its own label allows; `unknown` are the facts that may make it less, parted by blanks.
-    """
-
-    row: int
-    sku: str
-    rig: str
-    outcome: str
-    at_most: str
-    times: str
-    each: str
-    by_label: str
-    whole: str
-    unknown: str
-    told: str
 
 
 class Spool:
@@ -109,7 +59,11 @@ class Spool:
         if self.out.exists() and any(self.out.iterdir()) and not self.folder.is_dir():
             raise ProblemsFound([Problem("is not empty", "name a new folder for the results", file=str(self.out))])
         self.folder.mkdir(parents=True, exist_ok=True)
-        self._write(_RUN, self.run)
+        with locked(self.folder / _ALONE):
+            if begun.is_file():  # by another that began in the same moment
+                self._same(_read_json(begun), "holds another audit that was not ended")
+            else:
+                self._write(_RUN, self.run)
         return False
 
     def _same(self, found: Json, message: str) -> None:
@@ -118,6 +72,22 @@ class Spool:
         differ = [name for name in self.run if not isinstance(found, dict) or found.get(name) != self.run[name]]
         help = f"its {', '.join(differ)} differ{'s' if len(differ) == 1 else ''}; name a new folder, or remove this one"
         raise ProblemsFound([Problem(message, help, file=str(self.out))])
+
+    @contextmanager
+    def alone(self) -> Iterator[bool]:
+        """Hold the lock of the one process that carries the audit out; whether that is left to be done.
+
+        ProblemsFound where another is at work on it.
+        """
+        with ExitStack() as held:
+            try:
+                mine = held.enter_context(locked(self.folder / _ALONE, wait=False))
+            except FileNotFoundError:  # another has ended it meanwhile
+                mine = True
+            if not mine:
+                help = "wait until it has ended: the same command then tells what it found"
+                raise ProblemsFound([Problem("another audit is at work in this folder", help, file=str(self.out))])
+            yield not (self.out / SUMMARY).is_file()
 
     def close(self) -> None:
         """Let go of all but the results."""

@@ -1,6 +1,7 @@
 """What an audit comes to, as one JSON document."""
 
 import json
+from pathlib import Path
 from typing import Final
 
 from fitsvc.answers.doubts import told_doubt
@@ -26,17 +27,23 @@ def run(audit: Audit) -> Document:
     """Carry an audit through, and return its summary; one that is done already is only read."""
     out, spool = audit.asked.out, audit.state.spool
     if not spool.finished:
-        report = audit.read()
-        audit.judge(report)
-        findings = Findings(audit.state, report, audit.tell)
-        findings.write(audit.earlier)
-        summary = summarized(findings)
-        write_text(out / "summary.html", page(summary))
-        # The summary comes last: a folder that has one is done.
-        write_text(out / SUMMARY, json.dumps(summary, indent=2, ensure_ascii=False) + "\n")
-        spool.close()
+        with spool.alone() as is_left:
+            if is_left:
+                _carry_out(audit, out)
     found: Document = json.loads((out / SUMMARY).read_text("utf-8"))
     return found
+
+
+def _carry_out(audit: Audit, out: Path) -> None:
+    report = audit.read()
+    audit.judge(report)
+    findings = Findings(audit.state, report, audit.tell)
+    findings.write(audit.earlier)
+    summary = summarized(findings)
+    write_text(out / "summary.html", page(summary))
+    # The summary comes last: a folder that has one is done.
+    write_text(out / SUMMARY, json.dumps(summary, indent=2, ensure_ascii=False) + "\n")
+    audit.state.spool.close()
 
 
 def summarized(findings: Findings) -> Document:

@@ -13,9 +13,9 @@ from fitsvc.audits.blocks import Block, Kernel, decided_by, pair_case
 from fitsvc.audits.claims import Claims
 from fitsvc.audits.items import Items
 from fitsvc.audits.missing import OpenFacts
+from fitsvc.audits.parts import ClaimCarried, ClaimFate, PartCounts
 from fitsvc.audits.rig_results import RigResult
 from fitsvc.audits.rigs import AuditRig
-from fitsvc.audits.spool import ClaimCarried, ClaimFate, PartCounts
 from fitsvc.engine.columns.kernel import Judged
 from fitsvc.engine.columns.signatures import Column
 from fitsvc.facts import Case

@@ -19,7 +19,9 @@ if TYPE_CHECKING:
 
 
 @click.command()
-@click.argument("catalogue", metavar="CATALOGUE", type=FILE, help="Accessories: CSV, JSON Lines or Parquet.")
+@click.argument(
+    "catalogue", metavar="CATALOGUE", type=FILE, help="Accessories: a text of cells, a workbook, JSON Lines or Parquet."
+)
 @click.option("--output", "-o", metavar="DIR", type=FILE, required=True, help="A folder for the results.")
 @click.option(
     "--rigs",
@@ -41,6 +43,12 @@ if TYPE_CHECKING:
 )
 @click.option("--strict", is_flag=True, help="End with 1 when faults are found.")
 @click.option(
+    "--fail-if",
+    metavar="CONDITION",
+    multiple=True,
+    help="End with 1 when it holds, such as `bad_rows > 1%` or `new contradicted > 0`; as often as there are some.",
+)
+@click.option(
     "--format",
     type=click.Choice(["parquet", "csv", "jsonl"]),
     default="parquet",
@@ -59,6 +67,7 @@ def audit(
     against: Path | None,
     facts: tuple[str, ...],
     strict: bool,
+    fail_if: tuple[str, ...],
     format: str,
     memory: int,
     database: str | None,
@@ -67,8 +76,10 @@ def audit(
     """Audit a catalogue. Ended at any moment, the same command takes it up again."""
     from fitsvc.audits.run import Audit, AuditOrder
     from fitsvc.audits.summary import faults_of, run
+    from fitsvc.audits.thresholds import crossed, read_threshold
     from fitsvc.language.problems import Problem, ProblemsFound
 
+    conditions = [read_threshold(text) for text in fail_if]
     rulebook = load_rules(rules)
     found_rigs, aside = _rigs(rigs, facts, database, rulebook)
     asked = AuditOrder(
@@ -91,7 +102,10 @@ def audit(
         error.filename = error.filename or str(output)  # a full disk does not say which
         raise
     _show(summary, output)
-    if strict and faults_of(summary):
+    failed = [words for one in conditions if (words := crossed(one, summary, output, against))]
+    for words in failed:
+        err().print(words)
+    if failed or (strict and faults_of(summary)):
         raise click.exceptions.Exit(FAULTS)
 
 
