@@ -16,14 +16,14 @@ from fitsvc.facts import FactReader
 from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.language.quantities import LENGTH, QuantityError, parse_quantity
 from fitsvc.language.types import ListType, NumberType, Type, Value
-from fitsvc.loading.cells import read_cell
+from fitsvc.loading.cells import read_cell, written_cell
 from fitsvc.loading.entries import wire_fact
 from fitsvc.loading.rows import field_of
 from fitsvc.rulebook.vocabulary import TYRE_PARTS, Fact
 
 _MOST_KEPT: Final = 5_000
 _LONGEST: Final = 2_000
-_NOTHING: Final = frozenset(("n/a", "na", "none", "null", "nil", "unknown", "tbd", "-", "--", "?"))
+NOTHING: Final = frozenset(("n/a", "na", "none", "null", "nil", "unknown", "tbd", "-", "--", "?"))
 _EMPTY: Final = "leave the cell empty where it is not known, or list the word in a mapping: `unknown: [{word}]`"
 _NOMINAL: Final = 1.0
 """Millimetres by which the round figure of a size may be off: 50, 51, 63 and 64 mm are 2 and 2-1/2 in, 16 mm is 5/8."""
@@ -104,9 +104,16 @@ class FactColumn:
             return self._reader.value(self.fact, wire) if wire is not None else {}
         except ProblemsFound as found:
             first = found.problems[0]
-            help = _EMPTY.format(word=cell.strip()) if folded(cell) in _NOTHING else first.help
+            help = _EMPTY.format(word=cell.strip()) if folded(cell) in NOTHING else first.help
             self._wrong[code] = Problem(first.message, help, pointer=self.column.title + _within(first.pointer))
             return {}
+
+    def plain(self, cell: str | None) -> str:
+        """A cell in the form in which files are loaded, with its unit; empty where it says nothing that is known."""
+        code = int(self.codes([cell])[0])
+        if cell is None or not cell.strip() or code in self._wrong or code in self._open:
+            return ""
+        return written_cell(self._wire(cell))
 
     def _long(self) -> int:
         """The one number of all cells that are too long to be a fact, which are not kept."""

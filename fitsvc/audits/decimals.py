@@ -15,8 +15,10 @@ from fitsvc.loading.rows import quoted
 _FIGURE: Final = re.compile(r"\d[\d.,]*", re.ASCII)
 _WITH_COMMA: Final = re.compile(r"(?:\d+|\d{1,3}(?:\.\d{3})+)(?:,\d+)?\Z", re.ASCII)
 _WITH_POINT: Final = re.compile(r"(?:\d+|\d{1,3}(?:,\d{3})+)(?:\.\d+)?\Z", re.ASCII)
-_SURE: Final = re.compile(r"(?<![\d.,])\d+(?:\.\d{3})*,(?:\d{1,2}|\d{4,})(?![\d.,])", re.ASCII)
+SURE_COMMA: Final = re.compile(r"(?<![\d.,])\d+(?:\.\d{3})*,(?:\d{1,2}|\d{4,})(?![\d.,])", re.ASCII)
 """A comma that parts no thousands."""
+SURE_POINT: Final = re.compile(r"(?<![\d.,])\d+(?:,\d{3})*\.(?:\d{1,2}|\d{4,})(?![\d.,])", re.ASCII)
+"""A point that parts no thousands."""
 _EITHER: Final = re.compile(r"(?<![\d.,])[1-9]\d{0,2},\d{3}(?![\d.,])", re.ASCII)
 
 
@@ -32,7 +34,7 @@ class DecimalMarks:
         for chunk in self._chunks():
             for title, cells in chunk.cells.items():
                 if title not in found and (
-                    sure := next((cell for cell in set(cells) if cell and _SURE.search(cell)), "")
+                    sure := next((cell for cell in set(cells) if cell and SURE_COMMA.search(cell)), "")
                 ):
                     found[title] = sure
         return found

@@ -88,6 +88,11 @@ class ItemReader:
         """The unit of each column that is a quantity."""
         return {title: column.column.unit for title, column in self._columns.items() if needs_unit(column.fact)}
 
+    def plain(self, title: str, cell: str | None) -> str:
+        """A cell of a column in the form in which files are loaded."""
+        column = self._columns.get(title)
+        return column.plain(cell) if column else name_in(cell)
+
     def mapped_in_vain(self) -> list[str]:
         """The columns that the mapping names and no row had."""
         return [title for title in self._mapping.columns if title not in self._titles]

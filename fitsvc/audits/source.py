@@ -127,13 +127,22 @@ def _table_chunks(rows: Iterator[tuple[int, list[Cell]]], path: Path, problems: 
     """The chunks of rows of which the first has the titles."""
     _, found = next(rows, (0, []))
     titles = [(title or "").removeprefix(WIRE).strip() for title in found]
+    while len(titles) > 1 and not titles[-1]:
+        titles.pop()
     if wrong := _bad_titles(titles, str(path)):
         raise ProblemsFound([*problems, *wrong])
     while some := list(islice(rows, CHUNK)):
+        if any(len(row) > len(titles) for _, row in some):
+            some = [(line, _without_end(row, len(titles))) for line, row in some]
         lost = [(line, row) for line, row in some if len(row) != len(titles)]
         problems += [ragged(len(row), len(titles), str(path), line) for line, row in lost]
         yield _table_chunk(titles, some if not lost else [one for one in some if len(one[1]) == len(titles)], lost)
     yield _table_chunk(titles, [], [])
+
+
+def _without_end(row: list[Cell], count: int) -> list[Cell]:
+    """A row without the empty cells that sheets leave behind their last column."""
+    return row[:count] if not any(row[count:]) else row
 
 
 def _table_chunk(titles: list[str], rows: list[tuple[int, list[Cell]]], lost: list[tuple[int, list[Cell]]]) -> Chunk:

@@ -1,7 +1,9 @@
 """`fitsvc load`: record files into the database."""
 
 from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING, Final
 
 import click
@@ -12,6 +14,7 @@ from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.subjects import counted
 
 if TYPE_CHECKING:
+    from fitsvc.facts import FactReader
     from fitsvc.loading.storing import Loaded
     from fitsvc.rulebook.rules import Rulebook
     from fitsvc.store.database import Database
@@ -29,6 +32,7 @@ _MOST_NAMED: Final = 10
     required=True,
     help="CSV, JSON Lines or YAML files of records; CSV or JSON Lines files of observations.",
 )
+@click.option("--mapping", metavar="FILE", type=FILE, help="What the columns of catalogues of accessories are (YAML).")
 @database_option
 @rules_option
 @click.option("--replace", is_flag=True, help="Make records that are stored already what the files say.")
@@ -39,6 +43,7 @@ _MOST_NAMED: Final = 10
 @index_option
 def load(
     files: tuple[Path, ...],
+    mapping: Path | None,
     database: str | None,
     rules: Path | None,
     replace: bool,
@@ -58,10 +63,12 @@ def load(
     failed = False
     with open_database(database) as opened:
         told = _effects_told(opened, rulebook, index) if effects else None
-        for path in in_order(files, rulebook.vocabulary):
+        for path in files if mapping else in_order(files, rulebook.vocabulary):
             try:
                 how = {"replace": replace, "also_seen": also_measured, "dry": dry_run, "watch": effects}
-                loaded = load_file(opened, reader, path, source=source, **how)
+                with _as_records(path, mapping, reader) as records:
+                    loaded = load_file(opened, reader, records, source=source, **how)
+                loaded.file = str(path)
                 out().print(described(loaded, dry=dry_run))
                 for line in (*details(loaded, given_up=also_measured), *(told(loaded) if told else ())):
                     out().print(f"  {line}")
@@ -75,6 +82,27 @@ def load(
                 show_problems([Problem(str(error), "nothing of this file is stored", file=str(path))])
     if failed:
         raise click.exceptions.Exit(BAD_INPUT)
+
+
+@contextmanager
+def _as_records(path: Path, mapping: Path | None, reader: "FactReader") -> Iterator[Path]:
+    """A file as it is loaded: a catalogue with columns of other names written anew, or else the file itself.
+
+    ProblemsFound where a row or a cell of it cannot be read.
+    """
+    if mapping is None:
+        yield path
+        return
+    from fitsvc.audits.cleaned import CATALOGUE, write_cleaned
+    from fitsvc.audits.mapping import read_mapping
+
+    with TemporaryDirectory() as folder:
+        problems: list[Problem] = []
+        write_cleaned(path, reader, read_mapping(mapping, reader.vocabulary), Path(folder), problems)
+        if problems:
+            help = "`fitsvc intake -o DIR` writes the catalogue without them, which can be loaded"
+            raise ProblemsFound([*problems, Problem("rows or cells could not be read", help, file=str(path))])
+        yield Path(folder) / CATALOGUE
 
 
 def _effects_told(opened: "Database", rulebook: "Rulebook", index: Path | None) -> "Callable[[Loaded], Iterator[str]]":

@@ -1,0 +1,160 @@
+"""A supplier's catalogue written anew: what `load` takes, the same as Parquet, and their own rows with remarks.
+
+What could not be read must not look as if nothing were said: an item without a weight is asked less than one whose
+weight is not known. In Parquet such a cell stands as it was, so that an audit finds it again. For `load` a figure is
+written as anything that is plausible, and an item is left out that has a choice or a yes or no which cannot be written
+so and whose being there tells a rule something.
+"""
+
+import csv
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+from typing import Any, Final, NamedTuple
+
+import pyarrow as pa
+import pyarrow.parquet as pq
+
+from fitsvc.audits.items import Items
+from fitsvc.audits.mapping import FileMapping
+from fitsvc.audits.reading import ItemReader
+from fitsvc.audits.source import WIRE, Chunk, read_chunks, titles_of
+from fitsvc.facts import FactReader
+from fitsvc.files import written
+from fitsvc.language.problems import Problem
+from fitsvc.rulebook.vocabulary import Fact
+
+CATALOGUE: Final = "catalogue.csv"
+"""What `load` takes."""
+TYPED: Final = "catalogue.parquet"
+REMARKS: Final = "remarks.csv"
+"""The supplier's own rows, with a column of remarks."""
+_COLUMN: Final = "remarks"
+_FIRST: Final = 20
+"""How many problems are handed back: the others stand in the remarks."""
+_FORMULAS: Final = ("=", "+", "@", "\t", "\r")
+"""What makes a spreadsheet take a cell of a text for a formula; a minus begins figures too."""
+
+
+class Cleaned(NamedTuple):
+    """What was written: items, of these how many `load` does not get, rows that are none, cells that were not read."""
+
+    items: int
+    held_back: int
+    bad_rows: int
+    bad_cells: int
+
+
+def write_cleaned(
+    path: Path, reader: FactReader, mapping: FileMapping, out: Path, first: list[Problem] | None = None
+) -> Cleaned:
+    """Write a catalogue anew into a folder; what cannot be read is told in the remarks.
+
+    The first problems are added to those given. ProblemsFound where the file cannot be read.
+    """
+    out.mkdir(parents=True, exist_ok=True)
+    with (
+        written(out / CATALOGUE) as clean,
+        written(out / REMARKS) as remarks,
+        written(out / TYPED) as typed,
+        clean.open("w", encoding="utf-8", newline="") as catalogue,
+        # A spreadsheet takes a text for UTF-8 by its mark alone.
+        remarks.open("w", encoding="utf-8-sig", newline="") as told,
+    ):
+        writing = _Writing(path, reader, mapping, csv.writer(catalogue), csv.writer(told))
+        return writing.write(typed, first if first is not None else [])
+
+
+class _Writing:
+    """One catalogue on its way from the supplier's file to the three."""
+
+    def __init__(self, path: Path, reader: FactReader, mapping: FileMapping, clean: Any, told: Any) -> None:
+        self._path, self._mapping, self._clean, self._told = path, mapping, clean, told
+        self._known, self._named = reader.vocabulary.of("accessory"), reader.rulebook.named
+        self._titles = titles_of(path, mapping.form) or list(next(read_chunks(path, [], {}, None, mapping.form)).cells)
+        self._items = ItemReader(reader, mapping, str(path), self._titles, self._chunks)
+
+    def _chunks(self) -> Iterator[Chunk]:
+        items = self._items
+        return read_chunks(self._path, items.problems, items.units(), None, self._mapping.form)
+
+    def write(self, typed: Path, first: list[Problem]) -> Cleaned:
+        """Write all of it."""
+        items, count, held, rows, cells = self._items, 0, 0, 0, 0
+        facts = [one.name for one in items.header.columns.values() if one.name not in ("sku", "subject", "fits")]
+        titles = ["subject", "sku", *facts]
+        schema = pa.schema([(title, pa.string()) for title in titles[1:]] + [("fits", pa.list_(pa.string()))])
+        self._clean.writerow(titles)
+        with pq.ParquetWriter(typed, schema, compression="zstd") as parquet:
+            self._told.writerow([*self._titles, _COLUMN])
+            for chunk in self._chunks():
+                kept, claims = items.read(chunk)
+                rows_of = {line: row for row, line in enumerate(chunk.lines)}
+                places = [(place, rows_of[line]) for place, line in enumerate(kept.lines.tolist())]
+                found = [self._facts(chunk, kept, place, row, facts) for place, row in places]
+                loaded = [row for _, row in found if row is not None]
+                self._clean.writerows(["accessory", *row] for row in loaded)
+                columns = [list(column) for column in zip(*(row for row, _ in found), strict=True)]
+                parquet.write_table(pa.table([*(columns or [[] for _ in titles[1:]]), claims], schema=schema))
+                held += len(found) - len(loaded)
+                first += self._remark(chunk)[: _FIRST - len(first)]
+                count, cells = count + len(kept.skus), cells + len(items.bad_cells)
+                rows += len({problem.line for problem in items.problems})
+                items.problems.clear()
+                items.bad_cells.clear()
+        return Cleaned(count, held, rows, cells)
+
+    def _facts(
+        self, chunk: Chunk, kept: Items, place: int, row: int, facts: Sequence[str]
+    ) -> tuple[list[str], list[str] | None]:
+        """One item as Parquet has it, and as it is loaded, if it can be: each fact as it reads."""
+        typed, loaded, whole = [kept.skus[place]], [kept.skus[place]], True
+        for fact in facts:
+            title = self._items.title(fact) or ""
+            cell = chunk.cells[title][row] if title in chunk.cells else None
+            plain = self._items.plain(title, cell)
+            unread, named = kept.unread.get(f"accessory.{fact}"), f"accessory.{fact}" in self._named
+            if unread is not None and unread[place]:
+                typed.append((cell or "").removeprefix(WIRE))
+                anything = _anything(self._known[fact]) if named else ""
+                loaded.append(anything)
+                whole &= not named or bool(anything)
+            else:
+                typed.append(plain)
+                loaded.append(plain)
+        return typed, loaded if whole else None
+
+    def _remark(self, chunk: Chunk) -> list[Problem]:
+        """Write the supplier's rows of a chunk, in their order, each with what is wrong with it, which is returned."""
+        remarks: dict[int, list[str]] = {}
+        problems = [*self._items.problems, *(one.problem for one in self._items.bad_cells)]
+        for problem in problems:
+            remarks.setdefault(problem.line, []).append(_remark(problem))
+        columns = [chunk.cells.get(title) for title in self._titles]
+        rows = [
+            (line, [cells[place] if cells else None for cells in columns]) for place, line in enumerate(chunk.lines)
+        ]
+        for line, cells in sorted([*rows, *chunk.lost], key=lambda row: row[0]):
+            shown = [_safe((cell or "").removeprefix(WIRE)) for cell in cells]
+            self._told.writerow([*shown, "; ".join(remarks.pop(line, []))])
+        for line, told in sorted(remarks.items()):
+            self._told.writerow([*[""] * len(self._titles), f"line {line}: {'; '.join(told)}"])
+        return problems
+
+
+def _anything(fact: Fact) -> str:
+    """A figure of which no more is known than what is plausible; nothing for what is no figure."""
+    if fact.range_text is None:
+        return ""
+    low, high = fact.range_text
+    return f"at least {low}, at most {high}"
+
+
+def _remark(problem: Problem) -> str:
+    """What is wrong with a cell or a row, for whoever mends it."""
+    of = f"{problem.pointer}: " if problem.pointer else ""
+    return f"{of}{problem.message}" + (f" ({problem.help})" if problem.help else "")
+
+
+def _safe(cell: str) -> str:
+    """A cell that no spreadsheet takes for a formula."""
+    return f"'{cell}" if cell.startswith(_FORMULAS) else cell

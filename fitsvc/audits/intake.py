@@ -1,0 +1,129 @@
+"""Taking in a supplier's file: a mapping drafted and kept by supplier, and, each time after, what drifted since."""
+
+import json
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Final
+
+from fitsvc.audits.drafting import DraftedColumn, DraftedMapping, draft, held, sample_of, titles_known
+from fitsvc.audits.looking import look
+from fitsvc.audits.mapping import SEPARATOR_WORDS, FileMapping, Mapped, read_mapping
+from fitsvc.document import Document
+from fitsvc.facts import FactReader
+from fitsvc.files import write_text
+from fitsvc.language.problems import Problem, ProblemsFound
+
+_FELL: Final = 0.05
+"""A share of cells that reads no more: so much of a column is no slip of the pen."""
+_FACTORS: Final = {
+    2.20462: "pounds for kilograms",
+    0.453592: "kilograms for pounds",
+    25.4: "millimetres for inches",
+    1 / 25.4: "inches for millimetres",
+    2.54: "centimetres for inches",
+    10.0: "ten times as much",
+    0.1: "a tenth of it",
+}
+"""By how much the middle of a column moves when its unit changes: by definition of the inch and the pound."""
+_NEAR: Final = 0.12
+_NAME: Final = frozenset("abcdefghijklmnopqrstuvwxyz0123456789_-")
+
+
+@dataclass(frozen=True, slots=True)
+class TakenIn:
+    """A file that was looked at: its mapping, in words how it is written, its columns, and what drifted.
+
+    `is_new` says that the mapping was drafted now, and is to be looked through.
+    """
+
+    mapping: FileMapping
+    words: tuple[str, ...]
+    columns: Sequence[DraftedColumn]
+    drifted: Sequence[str]
+    is_new: bool
+
+
+def mapping_of(folder: Path, supplier: str) -> Path:
+    """Where the mapping of a supplier is kept; ProblemsFound where the name is none."""
+    if not supplier or not set(supplier) <= _NAME:
+        help = "write small letters, digits, `-` and `_`"
+        raise ProblemsFound([Problem(f"`{supplier}` is no name of a supplier", help)])
+    return folder / f"{supplier}.yaml"
+
+
+def take_in(path: Path, reader: FactReader, folder: Path, supplier: str) -> TakenIn:
+    """DraftedMapping the mapping of a supplier's file and keep it, or hold the file to the one that is kept.
+
+    ProblemsFound where the file or the mapping cannot be read.
+    """
+    kept = mapping_of(folder, supplier)
+    seen = kept.with_suffix(".json")
+    if kept.is_file():
+        mapping = read_mapping(kept, reader.vocabulary)
+        columns = held(reader, sample_of(path, mapping.form), mapping)
+        before: Document = json.loads(seen.read_text("utf-8")) if seen.is_file() else {}
+        return TakenIn(mapping, (), columns, list(_drift(columns, mapping, before)), False)
+    looked = look(path, titles_known().keys())
+    made = draft(reader, sample_of(path, looked.form), looked.form)
+    folder.mkdir(parents=True, exist_ok=True)
+    write_text(kept, mapping_text(made, path.name))
+    write_text(seen, json.dumps(_seen(made.columns), indent=1, ensure_ascii=False) + "\n")
+    return TakenIn(read_mapping(kept, reader.vocabulary), looked.words, made.columns, (), True)
+
+
+def _seen(columns: Sequence[DraftedColumn]) -> Document:
+    """What is kept of a delivery to hold the next ones to."""
+    return {one.title: {"share": round(one.share, 4), "middle": one.middle} for one in columns}
+
+
+def _drift(columns: Sequence[DraftedColumn], mapping: FileMapping, before: Document) -> Iterator[str]:
+    """What is not as it was when the mapping was drafted."""
+    there = {one.title for one in columns}
+    yield from (f"`{title}` is gone" for title in mapping.columns if title not in there)
+    for one in columns:
+        was = before.get(one.title)
+        if was is None and one.taken is None:
+            yield f"`{one.title}` is new, and not read"
+        if was is None or one.taken is None:
+            continue
+        if was["share"] - one.share > _FELL:
+            odd = ", ".join(f"`{cell}`" for cell, _ in one.odd[:3])
+            yield f"`{one.title}`: {one.share:.0%} of its cells read, {was['share']:.0%} did; now there are {odd}"
+        if one.middle and was["middle"] and (unit := _factor(one.middle / was["middle"])):
+            yield f"`{one.title}`: its figures are {one.middle / was['middle']:.3g} times what they were: {unit}?"
+
+
+def _factor(ratio: float) -> str:
+    return next((words for factor, words in _FACTORS.items() if abs(ratio / factor - 1.0) < _NEAR), "")
+
+
+def mapping_text(made: DraftedMapping, file: str) -> str:
+    """A drafted mapping as the text of its file: what is taken, and as comments what is asked."""
+    form, lines = made.form, [f"# Drafted from {_quoted(file)}: look it through; what is asked has a `#?`."]
+    words = {mark: word for word, mark in SEPARATOR_WORDS.items() if word.isalpha()}
+    lines += [f"separator: {words[form.separator]}"] if form.separator else []
+    lines += [f"encoding: {form.encoding}"] if form.encoding else []
+    lines += [f"header: {form.header}"] if form.header > 1 else []
+    lines += [f"sheet: {_quoted(form.sheet)}"] if form.sheet else []
+    lines += [f"unknown: [{', '.join(map(_quoted, made.unknown))}]"] if made.unknown else []
+    lines.append("columns:")
+    for one in made.columns:
+        if one.taken is not None:
+            lines += [f"  {_quoted(one.title)}: {_entry(one.taken)}  # {one.share:.0%} of {one.cells} cells"]
+            lines += [f"    #? not read: {_quoted(cell)}, {count} times" for cell, count in one.odd]
+        else:
+            lines += [f"  {_quoted(one.title)}: ignore  #? {one.question or 'what is it? It is not read'}"]
+    return "\n".join(lines) + "\n"
+
+
+def _entry(column: Mapped) -> str:
+    told = {"unit": column.unit, "decimal": "comma" if column.decimal == "," else "", "nominal": column.nominal}
+    more = [f"{key}: {_quoted(value)}" for key, value in told.items() if value]
+    if column.values:
+        more.append(f"values: {{{', '.join(f'{_quoted(word)}: {ours}' for word, ours in column.values.items())}}}")
+    return f"{{fact: {', '.join([column.name, *more])}}}" if more else column.name
+
+
+def _quoted(text: str) -> str:
+    return json.dumps("".join(c if c.isprintable() else " " for c in text), ensure_ascii=False)
