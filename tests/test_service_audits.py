@@ -210,7 +210,6 @@ def test_compared_with_an_earlier_audit(idle: Client, key: dict[str, str], carri
     [
         (b"sku,weight\nA,3 lb\nB," + b"9" * 999_000 + b"9" * 900 + b"\n", CSV, None),
         (b"sku,weight\nA,3 lb\nB," + b'"9\n",' * 190_000 + b"\n", CSV, None),
-        ("sku,weight\nA,3 lb\n".encode("utf-16"), CSV, "is UTF-16"),
         (b"PAR1 nothing of the sort", PARQUET, "is not Parquet"),
         (b"sku,wieght\n", CSV, "no row could be read"),
         (b"\0" * 1000, CSV, "NUL"),
