@@ -14,6 +14,7 @@ from waiting import until
 
 from fitsvc.audits.rigs import rigs_table
 from fitsvc.audits.spread import judge_file, judge_files
+from fitsvc.language.problems import ProblemsFound
 
 _FILES = 12
 _PAIRS = 300
@@ -61,3 +62,10 @@ def test_a_worker_dies_and_the_bytes_are_the_same(parts: list[Path], tmp_path: P
         assert min(workers) not in client.run(os.getpid).values()
     assert 0 < written[0] < len(files(alone))
     assert {name: text for name, text in files(spread).items() if not name.endswith(".part")} == files(alone)
+
+
+def test_files_of_one_name_are_refused(tmp_path: Path) -> None:
+    """As engines name them, in two folders: before anything is judged, not written over each other."""
+    items = [tmp_path / folder / "part-00000.parquet" for folder in ("one", "two")]
+    with pytest.raises(ProblemsFound, match="has the name of"):
+        judge_files(None, items, tmp_path / "rigs.parquet", tmp_path / "out")

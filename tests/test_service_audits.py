@@ -125,7 +125,10 @@ def test_an_audit_finds_what_the_command_finds(client: Client, key: dict[str, st
     kept = json.loads((made / "audit" / "summary.json").read_text())
     assert client.get(f"{path}/summary").json() == kept
     page = client.get(f"{path}/page")
-    assert page.text == (made / "audit" / "summary.html").read_text()
+    beside = (made / "audit" / "summary.html").read_text()
+    assert page.text == re.sub(r'href="(\w+)\.csv"', r'href="results/\1?format=csv"', beside) != beside
+    for link in set(re.findall(r'href="([^"]+)"', page.text)):
+        assert client.get(f"{path}/{link}").status_code == 200
     assert page.headers["content-type"] == "text/html; charset=utf-8"
     assert "default-src 'none'" in page.headers["content-security-policy"]
     for name in told["results"]:

@@ -4,7 +4,7 @@ import csv
 import shutil
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import ExitStack, contextmanager
-from typing import Any
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,6 +20,8 @@ from fitsvc.files import written
 from fitsvc.rulebook.outcomes import OUTCOMES
 from fitsvc.subjects import KIND
 
+_MOST_FALSE: Final = 20
+"""False claims that the page shows: the others stand in their file."""
 Counts = NDArray[np.int64]
 
 
@@ -42,6 +44,7 @@ class Findings:
         self.suspicious: dict[str, int] = {}
         self.contradicted_by: dict[str, int] = {}
         self.changes: Document | None = None
+        self.false: list[tuple[str, str, str]] = []
 
     def write(self, earlier: Earlier | None) -> None:
         """Write every file of findings, and of what changed since an earlier audit."""
@@ -143,6 +146,8 @@ class Findings:
             for fate in self.state.spool.fates(*part):
                 if fate.outcome == "fails":
                     self.contradicted_by[fate.rule] = self.contradicted_by.get(fate.rule, 0) + 1
+                    if len(self.false) < _MOST_FALSE:
+                        self.false.append((fate.sku, fate.rig, fate.reason))
                 yield fate
 
     def _carried_rows(self) -> Iterator[ClaimCarried]:

@@ -1,8 +1,8 @@
 """An audit's summary as a page for people: one file that needs no script and no other host."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from html import escape
-from typing import Any, Final
+from typing import Any, Final, NamedTuple
 
 from fitsvc.document import Document
 
@@ -22,6 +22,7 @@ table{border-collapse:collapse;margin:.5rem 0 0;width:100%}
 th,td{text-align:left;padding:.4rem .75rem .4rem 0;border-bottom:1px solid var(--line);vertical-align:top}
 th{color:var(--soft);font-size:.875rem}
 td.n,th.n{text-align:right;font-variant-numeric:tabular-nums}
+svg.bars{width:100%;max-width:48rem;font-size:13px;fill:currentColor}
 code{overflow-wrap:anywhere;background:var(--sunk)}
 @media print{h2{break-after:avoid}tr{break-inside:avoid}}
 """
@@ -34,28 +35,60 @@ _MARK: Final = (
     '<circle cx="13" cy="17.7" r="2" fill="currentColor"/></svg>'
 )
 _MOST: Final = 25
+_LABEL, _WIDE, _TALL = 290, 380, 22
+"""The measures of a chart: room for labels, the longest bar, a row."""
+_OUTCOME: Final = {
+    "works": "works",
+    "conditional": "works on a condition",
+    "undetermined": "open: something is not known",
+    "fails": "does not work",
+}
 
 
-def page(summary: Document) -> str:
+class PageWords(NamedTuple):
+    """What the page says beside the summary's figures: the file, labels of facts, titles of rules, false claims."""
+
+    file: str
+    facts: Mapping[str, str]
+    rules: Mapping[str, str]
+    false: Sequence[tuple[str, str, str]]
+
+
+def page(summary: Document, words: PageWords) -> str:
     """The page."""
     rows, changes = summary["rows"], summary["changes"]
     parts = [
         (
-            f"<p>{told(rows['items'], 'items')} with {told(summary['rigs'], 'rigs')}: "
-            f"{told(summary['pairs'], 'pairs')}, "
-            f"by the rulebook {escape(summary['rulebook']['name'])} "
-            f"<code>{escape(summary['rulebook']['digest'])}</code>.</p>"
+            f"<p><b>{escape(words.file)}</b>: {told(rows['items'], 'items')} with {told(summary['rigs'], 'rigs')}, "
+            f"{told(summary['pairs'], 'pairs')}.</p>"
         ),
-        _table("Outcomes", ("outcome", "pairs"), summary["outcomes"].items()),
-        _table("Faults", ("fault", "found"), ((name.replace("_", " "), n) for name, n in summary["faults"].items())),
+        _bars(
+            "Items",
+            [
+                ("judged whole", rows["items"] - rows["rows_of_bad_cells"]),
+                ("judged without a cell that could not be read", rows["rows_of_bad_cells"]),
+                ("lost", rows["bad_rows"]),
+            ],
+        ),
+        _bars(
+            "Outcomes",
+            [(_OUTCOME[name], count) for name, count in summary["outcomes"].items()],
+            "Pairs of an item and a rig.",
+        ),
+        _bars(
+            "Faults", [(name.replace("_", " "), count) for name, count in summary["faults"].items()], _listed(summary)
+        ),
         _aside(summary["rigs_set_aside"]),
         _read(rows),
-        _claims(summary["claims"]),
+        _claims(summary["claims"], words),
         _table(
             "Facts worth measuring",
             ("fact", "pairs decided", "claims decided", "on"),
-            ((one["fact"], one["pairs"], one["claims"], _where(one)) for one in summary["missing"]),
-            "Pairs that wait for this fact alone. Each item and rig: missing_of_items.csv, missing_of_rigs.csv.",
+            (
+                (f"{words.facts.get(one['fact'], '')} ({one['fact']})", one["pairs"], one["claims"], _where(one))
+                for one in summary["missing"]
+            ),
+            f"Pairs that wait for this fact alone: {_file('missing_of_items')}, {_file('missing_of_rigs')}.",
         ),
         _table(
             "Disputed, doubtful or stale",
@@ -65,19 +98,29 @@ def page(summary: Document) -> str:
         ),
         (
             f"<h2>What fits nothing</h2><p>{_n(summary['fits_nothing'])} items are not known to fit any of the "
-            "rigs: fits_nothing.csv, with how many fail and how many cannot be decided.</p>"
+            f"rigs: {_file('fits_nothing')}, with how many fail and how many cannot be decided.</p>"
         ),
         _table(
-            "Rigs without an item known to fit", ("kind", "rigs"), summary["rigs_without"].items(), "rigs_without.csv"
+            "Rigs without an item known to fit",
+            ("kind", "rigs"),
+            summary["rigs_without"].items(),
+            _file("rigs_without"),
         ),
-        _table("Figures that look wrong", ("fact", "items"), summary["suspicious"].items(), "suspicious.csv"),
+        _table("Figures that look wrong", ("fact", "items"), summary["suspicious"].items(), _file("suspicious")),
         _table(
             "What decides",
             ("rule", "fails", "undetermined", "conditional"),
-            ((one["rule"], one["fails"], one["undetermined"], one["conditional"]) for one in summary["rules"]),
+            (
+                (words.rules.get(one["rule"], one["rule"]), one["fails"], one["undetermined"], one["conditional"])
+                for one in summary["rules"]
+            ),
             "Pairs whose outcome the rule brings about, alone or with others.",
         ),
         _changes(changes) if changes else "",
+        (
+            f"<h2>Judged by</h2><p>The rulebook {escape(summary['rulebook']['name'])}, "
+            f"<code>{escape(summary['rulebook']['digest'])}</code>.</p>"
+        ),
     ]
     return (
         '<!doctype html>\n<html lang="en"><head><meta charset="utf-8"><title>Catalogue audit</title>'
@@ -99,13 +142,13 @@ def _read(rows: Document) -> str:
         (
             f"Of {told(rows['rows'], 'rows')} {told(rows['items'], 'items')} were judged; "
             f"{told(rows['bad_rows'], 'rows')} could not be, for want of a number of their own or of a cell for each "
-            "column (bad_rows.csv)."
+            "column."
         )
     ]
     if rows["bad_cells"]:
         words.append(
             f"{told(rows['bad_cells'], 'cells').capitalize()} in {told(rows['rows_of_bad_cells'], 'rows')} could not "
-            "be read: what they say is not known in what follows, and nothing fits because of it (bad_cells.csv)."
+            "be read: what they say is not known in what follows, and nothing fits because of it."
         )
     if rows["other_subjects"]:
         words.append(f"Accessories alone are audited; not audited: {escape(others(rows))}.")
@@ -129,25 +172,61 @@ def others(rows: Document) -> str:
     return ", ".join(told(count, f"{subject}s") for subject, count in rows["other_subjects"].items())
 
 
-def _claims(claims: Document | None) -> str:
+def _claims(claims: Document | None, words: PageWords) -> str:
     if claims is None:
         return "<h2>Claims</h2><p>Nothing is claimed.</p>"
     unclaimed = claims["unclaimed"]
-    return _table(
-        "Claims",
-        ("claims", "pairs"),
-        (
-            ("hold", claims["works"]),
-            ("hold on a condition", claims["conditional"]),
-            ("cannot be decided", claims["undetermined"]),
-            ("contradict the rules", claims["fails"]),
-        ),
-        f"claims.csv. Not claimed: {_n(unclaimed['works'])} pairs that work and {_n(unclaimed['conditional'])} that do "
-        f"on a condition, of {_n(unclaimed['items'])} items (unclaimed.csv).",
-    ) + _table(
-        "Claims contradicted, by rule",
-        ("rule", "claims"),
-        ((one["rule"], one["claims"]) for one in claims["contradicted_by"]),
+    counts = [
+        ("true", claims["works"]),
+        ("true on a condition", claims["conditional"]),
+        ("open: something is not known", claims["undetermined"]),
+        ("false by the rules", claims["fails"]),
+    ]
+    note = (
+        f"Each that is false or open, with its reason: {_file('claims')}. Fits that nobody claims: "
+        f"{told(unclaimed['works'], 'pairs')} that work and {_n(unclaimed['conditional'])} that do on a condition, of "
+        f"{told(unclaimed['items'], 'items')}: {_file('unclaimed')}."
+    )
+    return (
+        _bars("Claims", counts, note)
+        + _table("False claims", ("item", "rig", "why"), words.false, "The first of them, in the file's order.")
+        + _table(
+            "False claims, by rule",
+            ("what does not hold", "claims"),
+            ((words.rules.get(one["rule"], one["rule"]), one["claims"]) for one in claims["contradicted_by"]),
+        )
+    )
+
+
+def _listed(summary: Document) -> str:
+    """Where the faults are listed one by one."""
+    names = [name for name in ("bad_rows", "bad_cells", "bad_claims") if summary["faults"][name]]
+    return f"One by one: {', '.join(map(_file, names))}." if names else ""
+
+
+def _file(name: str) -> str:
+    """A link to a file of findings, which lies beside the page."""
+    return f'<a href="{name}.csv">{name}.csv</a>'
+
+
+def _bars(title: str, counts: Sequence[tuple[str, int]], note: str = "") -> str:
+    """Counts as bars with their figures: their length alone tells them apart, so that they print in grey."""
+    most = max((count for _, count in counts), default=0)
+    rows = []
+    for place, (label, count) in enumerate(counts):
+        width = max(round(_WIDE * count / most), 1) if count else 0
+        y = place * _TALL
+        rows.append(
+            f'<text x="0" y="{y + 15}">{escape(label)}</text>'
+            f'<rect x="{_LABEL}" y="{y + 3}" width="{width}" height="14"/>'
+            f'<text x="{_LABEL + width + 6}" y="{y + 15}">{_n(count)}</text>'
+        )
+    said = ", ".join(f"{label} {_n(count)}" for label, count in counts)
+    height = len(counts) * _TALL
+    noted = f"<p>{note}</p>" if note else ""
+    return (
+        f'<h2>{escape(title)}</h2>{noted}<svg class="bars" role="img" viewBox="0 0 {_LABEL + _WIDE + 90} {height}" '
+        f'aria-label="{escape(said)}">{"".join(rows)}</svg>'
     )
 
 
@@ -155,7 +234,7 @@ def _changes(changes: Document) -> str:
     rows = [(f"{word} fits, by {cause}", n) for word in ("new", "lost") for cause, n in changes[word].items()]
     names = ("new_items", "gone_items", "new_rigs", "gone_rigs")
     rows += [(name.replace("_", " "), changes[name]) for name in names]
-    return _table("Since the earlier audit", ("change", "number"), rows, "changes.csv")
+    return _table("Since the earlier audit", ("change", "number"), rows, _file("changes"))
 
 
 def _where(one: Document) -> str:

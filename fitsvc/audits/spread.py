@@ -26,6 +26,7 @@ import pyarrow.parquet as pq
 
 from fitsvc.audits.blocks import judge_in_parts
 from fitsvc.audits.pairs import write_part
+from fitsvc.language.problems import Problem, ProblemsFound
 
 PAIRS_IN_PART: Final = 1_000_000
 _RETRIES: Final = 5
@@ -46,8 +47,13 @@ def judge_files(
 ) -> int:
     """Judge many files of items on a Dask cluster; returns how many pairs there are.
 
-    The files' names tell their pairs apart, so each may be there once.
+    The files' names tell their pairs apart: ProblemsFound where two have one name.
     """
+    places: dict[str, Path] = {}
+    for path in items:
+        if (first := places.setdefault(path.stem, path)) is not path:
+            help = "give each file a name of its own: their pairs would be written over each other"
+            raise ProblemsFound([Problem(f"has the name of {first}", help, file=str(path))])
     out.mkdir(parents=True, exist_ok=True)
     shared = None if rules is None else str(rules)
     tasks = [

@@ -7,7 +7,7 @@ from typing import Final
 from fitsvc.answers.doubts import told_doubt
 from fitsvc.answers.wording import Wording
 from fitsvc.audits.findings import Findings
-from fitsvc.audits.page import page
+from fitsvc.audits.page import PageWords, page
 from fitsvc.audits.run import Audit
 from fitsvc.audits.spool import SUMMARY
 from fitsvc.audits.state import AuditState
@@ -40,10 +40,18 @@ def _carry_out(audit: Audit, out: Path) -> None:
     findings = Findings(audit.state, report, audit.tell)
     findings.write(audit.earlier)
     summary = summarized(findings)
-    write_text(out / "summary.html", page(summary))
+    write_text(out / "summary.html", page(summary, _words(audit, findings)))
     # The summary comes last: a folder that has one is done.
     write_text(out / SUMMARY, json.dumps(summary, indent=2, ensure_ascii=False) + "\n")
     audit.state.spool.close()
+
+
+def _words(audit: Audit, findings: Findings) -> PageWords:
+    """What the page says beside the figures."""
+    rulebook = audit.state.task.rulebook
+    facts = {name: fact.label for name, fact in rulebook.vocabulary.facts.items()}
+    rules = {rule.id: rule.title for rule in rulebook.rules} | {need.name: need.title for need in rulebook.needs}
+    return PageWords(audit.asked.catalogue.name, facts, rules, findings.false)
 
 
 def summarized(findings: Findings) -> Document:

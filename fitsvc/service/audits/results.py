@@ -1,5 +1,6 @@
 """/v1/audits/{id}: what a finished audit found, as a summary, a page and tables."""
 
+import re
 from typing import Final
 
 from litestar import Response, get
@@ -63,9 +64,12 @@ def summary_page(request: AnyRequest, key: FromPath[str]) -> Response[bytes]:
     """Give the page."""
     query_of(request)
     text = (_finished(request, key).out / "summary.html").read_bytes()
-    return Response(text, media_type="text/html", headers=_POLICY)
+    # On a disk the tables lie beside the page; here each has a route of its own.
+    shown = _BESIDE.sub(rb'href="results/\1?format=csv"', text)
+    return Response(shown, media_type="text/html", headers=_POLICY)
 
 
+_BESIDE: Final = re.compile(rb'href="([a-z_]+)\.csv"')
 _FORMAT: Final = Parameter(
     "format", "How the table is written.", {"type": "string", "enum": list(_MEDIA), "default": "csv"}, example="csv"
 )
