@@ -237,3 +237,13 @@ def test_what_goes_into_one_opening_in_turn_is_told_so(pages: Pages) -> None:
         assert "One at a time:" not in basket and "All at the same time." in basket
     assert in_turn and (baskets(ticked) or "holds all of them at the same time" in ticked)
     assert "One at a time:" not in pages.get(CART).text
+
+
+def test_where_it_is_driven_and_what_the_receiver_is_on_can_be_said(pages: Pages) -> None:
+    """Answers ask for the place that it is driven in, and assume a frame: both can be told on every page."""
+    for path in (f"/?{MUCKLE}", f"/?{MUCKLE}&accessory=SPK-TRUG-2", f"/?{MUCKLE}&about=trailer", f"/sell?{MUCKLE}"):
+        assert 'name="load.jurisdiction"' in pages.get(path).text, path
+    for path in (f"/?{MUCKLE}", f"/?{MUCKLE}&accessory=SPK-TRUG-2"):
+        assert 'name="receiver.place"' in pages.get(path).text, path
+    texas = pages.get(f"/answer?{MUCKLE}&trailer=DUN-CART-612E&accessory=KND-2-D212-9&load.jurisdiction=texas").text
+    assert "place it is driven in texas" in texas.casefold()

@@ -32,7 +32,7 @@ _MOST_RECEIVERS: Final = 30
 _MOST_JUDGED: Final = 50
 """Balls or trailers of which it is said what they come to: each is judged by itself."""
 _TOLD: Final = ("ask", "label", "scales")
-_LABEL: Final = ("label",)
+_LABEL: Final = ("label", "ask")
 _MEASURED: Final = ("tape",)
 
 
@@ -296,18 +296,18 @@ class Asker:
     def _load_fields(self, maker: FieldMaker, case: Case) -> tuple[list[Field], list[Field]]:
         """The facts of the load that some rule would read here: those that people know, and those they measure.
 
-        Before an accessory is chosen they are those by which a customer says what is to be carried.
+        Before an accessory is chosen they are those by which a customer says what is to be carried. What goes with
+        every wish, such as the place driven in, is asked for always.
         """
-        facts = self.vocabulary.of("load")
+        facts, words = self.vocabulary.of("load"), self.answerer.rulebook.words
         if "accessory" not in case.present:
-            words = self.answerer.rulebook.words
             names = [*(name for wish in words.wishes for name in wish.facts), *words.for_all]
             return [maker.of(self.vocabulary.facts[name]) for name in names if name.startswith("load.")], []
         asked = {fact.name for fact in facts.values()} & self.answerer.rulebook.named
         opened = self.answerer.engine.opened(replace(case, present=case.present | {"load"} | asked))
         found = self.answerer.findings(self.answerer.engine.evaluate(opened), opened)
         asking = {rule.id for rule in self.answerer.rulebook.rules if rule.asks}
-        read = set[str]().union(*(finding.facts for finding in found if finding.rule in asking))
+        read = set(words.for_all).union(*(finding.facts for finding in found if finding.rule in asking))
         fields = [(fact, maker.of(fact)) for fact in facts.values() if fact.name in read]
         first = [field for fact, field in fields if fact.effort in _TOLD]
         return first, [field for fact, field in fields if fact.effort not in _TOLD]
