@@ -3,7 +3,7 @@
 from itertools import combinations, product
 
 import pytest
-from counter_browser import CARRIES, FAILS, OPEN, PAGES, PART, WORKS, Counter, context
+from counter_browser import CARRIES, FAILS, MEASURED, OPEN, PAGES, PART, WORKS, Counter, context
 from playwright.sync_api import Browser, Page
 
 PICTURED = {
@@ -140,7 +140,7 @@ WORDS_MEET = """() => {
 }"""
 
 
-@pytest.mark.parametrize("path", [WORKS, OPEN, FAILS])
+@pytest.mark.parametrize("path", [WORKS, OPEN, FAILS, f"/records/mounting/{MEASURED}"])
 def test_paper_has_no_small_print(browser: Browser, counter: Counter, path: str) -> None:
     """On A4 no words, those of the picture included, are smaller than 8 pt, and none covers another."""
     with context(browser, counter, {"width": 718, "height": 1047}) as window:

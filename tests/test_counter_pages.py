@@ -84,7 +84,8 @@ def get(counter: Counter, path: str) -> httpx.Response:
 def everything(counter: Counter) -> dict[str, str]:
     """Give every page of the list, and every page that can be reached from them, by its address; none is missing.
 
-    The links of an answer or of a record that a link led to are left alone: remedies of remedies have no end.
+    The links of an answer or of a record that a link led to are left alone: remedies of remedies have no end. So are
+    those that choose another language.
     """
     found: dict[str, str] = {}
     with httpx.Client(base_url=counter.url, follow_redirects=True, timeout=LONGEST) as client:
@@ -99,7 +100,8 @@ def everything(counter: Counter) -> dict[str, str]:
             assert first or reply.status_code == 200, (path, reply.text)
             found[path] = reply.text
             if first or not _endless(urlsplit(path).path):
-                links = {urldefrag(urljoin(str(reply.url), one)).url for one in Links(reply.text).found}
+                told = (one for one in Links(reply.text).found if not one.startswith("/speak/"))
+                links = {urldefrag(urljoin(str(reply.url), one)).url for one in told}
                 left += [(one.removeprefix(counter.url), False) for one in links if one.startswith(counter.url)]
     return found
 

@@ -13,7 +13,7 @@ from told_texts import told_texts
 
 from fitsvc.rulebook.rules import Rulebook
 from fitsvc.rulebook.tongues import labels_of, texts_of
-from fitsvc.service.speaking import spoken_tongues, tongue_for
+from fitsvc.service.speaking import spoken_tongues, tongue_for, usual_system
 
 ENGLISH_ONLY = frozenset(
     ("guide", "guide, tables", "guide, reference", "the API, an operation", "the API, a schema", "problems", "the API")
@@ -124,3 +124,43 @@ def test_the_language_is_the_most_wanted_of_those_there_are(header: str, code: s
     """RFC 9110, 12.5.4; the decimal mark is the locale's by CLDR: a point in Mexico and the US, a comma in Spain."""
     one = tongue_for(header, spoken_tongues(None))
     assert one.code == code and one.decimal == ("," if code == "es" else ".")
+
+
+def test_a_person_chooses_the_language(pages: TestClient[Litestar]) -> None:
+    """By a link on every page, without scripts: it leads back to that page of ours, and a cookie keeps the choice."""
+    base, english = str(pages.base_url), {"Accept-Language": "en-US"}
+
+    def choose(code: str, before: str) -> tuple[int, str]:
+        gone = pages.get(f"/speak/{code}", headers={"Referer": before}, follow_redirects=False)
+        return gone.status_code, gone.headers.get("location", "")
+
+    assert 'href="/speak/es"' in pages.get("/rules", headers=english).text
+    try:
+        assert choose("es", f"{base}/facts?text=pin") == (303, "/facts?text=pin")
+        page = pages.get("/", headers=english)
+        assert page.headers["content-language"] == "es-419" and "Cookie" in page.headers["vary"]
+        assert '<html lang="es-419">' in page.text and '<html lang="en">' in pages.get("/guide").text
+        assert "content-language" not in pages.get("/v1/vehicles", headers=english).headers
+        for elsewhere in ("https://example.org/facts", f"{base}//example.org", "nonsense"):
+            assert choose("en", elsewhere) == (303, "/")
+        assert "content-language" not in pages.get("/", headers={"Accept-Language": "es"}).headers
+        assert choose("xx", base)[0] == 404
+    finally:
+        pages.cookies.clear()
+
+
+@pytest.mark.parametrize(
+    ("header", "system"),
+    [
+        ("", "us"),
+        ("en-US,en", "us"),
+        ("es", "us"),
+        ("es-419", "us"),
+        ("en-LR", "us"),
+        ("en-AU", "metric"),
+        ("es-MX", "metric"),
+    ],
+)
+def test_the_units_are_those_of_the_region(header: str, system: str) -> None:
+    """CLDR, measurementData: inches and pounds in three countries; they hold for a page that asks nothing yet."""
+    assert usual_system(header) == system

@@ -10,6 +10,8 @@ from fitsvc.language.display import System
 from fitsvc.tongues import t
 
 _ROW, _BELOW = 23.0, 15.0
+_CLEAR = 5.0
+"""So far words below a row stand off the line at its end."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -47,7 +49,7 @@ def draw_rows(panel: Panel, rows: Sequence[KeyRow], y: float) -> tuple[list[str]
         elif low - 8 - across >= 2:
             x = low - 8 - across
         else:
-            x, foot, y = max(2.0, min(low, WIDE - 2 - across)), y + 19, y + _BELOW
+            x, foot, y = max(2.0, min(low + _CLEAR, WIDE - 2 - across)), y + 19, y + _BELOW
         look = "v-text" + " v-strong" * row.decides + " v-hit-word" * row.hit
         words.append(text_at(x, foot, row.text, TEXT, class_=look))
         y += _ROW

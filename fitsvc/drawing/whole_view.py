@@ -240,7 +240,7 @@ def _accessory(panel: Panel, scene: Scene, about: DecidingPlace, near: bool) -> 
         parts.swung(panel, scene, use)
     else:
         parts.carrier(panel, scene, use)
-        if not scene.name:
+        if not scene.name and (near or about.state != "in use"):
             panel.say((use.widest[0] + use.widest[1]) / 2, use.widest[3] + 90, t("in use"), "middle", "v-soft")
     if not near and about.state == "folded" and stowed:
         parts.folded(panel, stowed, scene, faint=True)

@@ -50,7 +50,7 @@ from fitsvc.service.recording import Recorder, Recording
 from fitsvc.service.selecting import Selections
 from fitsvc.service.settings import Settings
 from fitsvc.service.shortcut import Shortcut
-from fitsvc.service.speaking import Speaking, spoken_tongues
+from fitsvc.service.speaking import Speaking, choices, spoken_tongues
 from fitsvc.store.database import Database
 
 _DEFAULT_BODY_BYTES = 16_000
@@ -108,6 +108,7 @@ def create_app(
         description=_described(app, answerer),
         operator=settings.operator,
         published=published,
+        tongues=choices(spoken_tongues(rules)),
     )
     keep(service, app)
     telling = webhooks.Webhooks(service, settings.hooks)

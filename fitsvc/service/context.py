@@ -1,5 +1,6 @@
 """What every handler of one service shares: its store, its rulebook's answerer, and what is made from the two once."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Any, Final, cast
 
@@ -37,7 +38,7 @@ class Service:
     """One running service, whole before its first request.
 
     An audit's file may have `audit_bytes`, and what is `public` needs no key. `published` is left out where it answers
-    by a folder.
+    by a folder. `tongues` are the languages to choose from, each by its code and its own name.
     """
 
     database: Database
@@ -53,6 +54,7 @@ class Service:
     description: Description
     operator: Operator
     published: Published | None
+    tongues: Sequence[tuple[str, str]]
     libraries: LruCache[Tongue, Library] = field(default_factory=lambda: LruCache(_MOST_TONGUES))
 
     @property

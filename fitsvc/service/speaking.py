@@ -1,4 +1,7 @@
-"""In which of its languages the service answers: by `Accept-Language`, as pages, answers, sheets and problems alike."""
+"""In which of its languages the service answers: by `Accept-Language`, as pages, answers, sheets and problems alike.
+
+Whoever looks at pages may choose another one, which a cookie keeps; what programs ask is answered by its header alone.
+"""
 
 from collections.abc import Iterator, Mapping
 from dataclasses import replace
@@ -6,12 +9,13 @@ from functools import lru_cache
 from pathlib import Path
 from typing import Any, Final, cast
 
-from babel import UnknownLocaleError
+from babel import Locale, UnknownLocaleError
 from babel.numbers import get_decimal_symbol
 from litestar.enums import ScopeType
 from litestar.types import ASGIApp, Message, Receive, Scope, Send
 
 import fitsvc
+from fitsvc.language.display import System
 from fitsvc.paths import data_dir
 from fitsvc.rulebook.folder import TONGUES
 from fitsvc.rulebook.tongues import read_tongues
@@ -22,6 +26,11 @@ _LONGEST: Final = 200
 _POINT: Final = "."
 _WITH_POINT: Final = "419"
 """The region of a language as it is written with a decimal point where its own locale has a comma (UN M.49)."""
+CHOICE: Final = "tongue"
+"""The cookie that keeps which language a person has chosen."""
+_FOR_PROGRAMS: Final = "/v1/"
+_CUSTOMARY: Final = frozenset({"us", "lr", "mm"})
+"""Where inches and pounds are the usual units (CLDR, measurementData)."""
 _TEXTS: Final = (b"text/html", b"application/json", b"application/problem+json", b"image/svg+xml")
 
 
@@ -53,6 +62,38 @@ def tongue_for(header: str, known: Mapping[str, Tongue]) -> Tongue:
     return ENGLISH
 
 
+def chosen_tongue(choice: str, header: str, known: Mapping[str, Tongue]) -> Tongue:
+    """The language that a person has chosen, with figures as the browser's region writes them; else by the header."""
+    if choice != ENGLISH.code and choice not in known:
+        return tongue_for(header, known)
+    region = _region(header)
+    return tongue_for(f"{choice}-{region}" if region else choice, known)
+
+
+def choices(known: Mapping[str, Tongue]) -> list[tuple[str, str]]:
+    """The languages to choose from, each by its code and its own name."""
+    return [(code, _own_name(code)) for code in (ENGLISH.code, *sorted(one for one in known if "-" not in one))]
+
+
+def _own_name(code: str) -> str:
+    try:
+        return str(Locale.parse(code).get_display_name(code)).capitalize()
+    except UnknownLocaleError:
+        return code
+
+
+def usual_system(header: str) -> System:
+    """The units of a browser's region; where it tells none, inches and pounds, in which this trade speaks."""
+    region = _region(header)
+    return "us" if not region or region in _CUSTOMARY else "metric"
+
+
+def _region(header: str) -> str:
+    """The region of the most wanted language, two letters; nothing where it has none."""
+    _, *rest = next(_wanted(header), "").split("-")
+    return next((part for part in rest if len(part) == len("us")), "")
+
+
 def _wanted(header: str) -> Iterator[str]:
     """The languages of a header, the most wanted first; none that is refused."""
     found = []
@@ -75,6 +116,12 @@ def _decimal(wanted: str) -> str:
     return _POINT
 
 
+def _chosen(cookies: bytes) -> str:
+    """The language that a request's cookies name."""
+    each = (one.strip().partition("=") for one in cookies.decode("latin-1").split(";"))
+    return next((value for name, _, value in each if name == CHOICE), "")
+
+
 class Speaking:
     """An application that is spoken to in the language of each request."""
 
@@ -86,14 +133,18 @@ class Speaking:
         if scope["type"] != ScopeType.HTTP or not self._known:
             await self._app(scope, receive, send)
             return
-        header = dict(cast(Any, scope)["headers"]).get(b"accept-language", b"").decode("latin-1")
-        one = tongue_for(header, self._known) if header else ENGLISH
+        headers = dict(cast(Any, scope)["headers"])
+        header = headers.get(b"accept-language", b"").decode("latin-1")
+        for_people = not scope["path"].startswith(_FOR_PROGRAMS)
+        choice = _chosen(headers.get(b"cookie", b"")) if for_people else ""
+        one = chosen_tongue(choice, header, self._known) if header or choice else ENGLISH
+        varies = b"Accept-Language, Cookie" if for_people else b"Accept-Language"
 
         async def send_on(message: Message) -> None:
             if message["type"] == "http.response.start":
                 told = dict(message["headers"]).get(b"content-type", b"")
                 if told.startswith(_TEXTS):
-                    message["headers"] = [*message["headers"], (b"vary", b"Accept-Language")]
+                    message["headers"] = [*message["headers"], (b"vary", varies)]
                     if one is not ENGLISH:
                         message["headers"] = [*message["headers"], (b"content-language", one.code.encode())]
             await send(message)

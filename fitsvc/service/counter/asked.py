@@ -18,9 +18,9 @@ from fitsvc.service.counter.fields import FieldMaker
 from fitsvc.service.counter.links import ONE_EACH, PLACES, Fields, alike, cell
 from fitsvc.service.counter.rendering import page
 from fitsvc.subjects import SOLD
-from fitsvc.tongues import ENGLISH, later, t, tongue
+from fitsvc.tongues import later, t
 
-_TITLES: Final[Mapping[str, str]] = {
+PARTS: Final[Mapping[str, str]] = {
     "rig": later("Saved rig"),
     "vehicle": later("Vehicle"),
     "receiver": later("Receiver"),
@@ -32,6 +32,7 @@ _TITLES: Final[Mapping[str, str]] = {
     "load": later("Load"),
     **dict.fromkeys(PLACES, later("In the opening")),
 }
+"""What the parts of a question are called on pages."""
 _LOOK_AGAIN: Final = Problem(
     later("what was told of another vehicle or receiver was let go"),
     later("look at what is asked now, and answer again"),
@@ -81,7 +82,7 @@ def asked_lines(asker: Asker, told: Fields, case: Case | None, system: System) -
     lines: dict[str, list[str]] = {}
     for name, text in told.items():
         place = next((one for one in PLACES if name == one or name.startswith(f"{one}.")), name.partition(".")[0])
-        if place not in _TITLES:
+        if place not in PARTS:
             continue
         if name == place:
             subject = "adapter" if place in PLACES else place
@@ -91,12 +92,12 @@ def asked_lines(asker: Asker, told: Fields, case: Case | None, system: System) -
             lines.setdefault(place, []).insert(0, label + number)
         else:
             lines.setdefault(place, []).append(_fact_asked(asker, place, name, text, case, system))
-    return [(t(_TITLES[place]), ", ".join(said)) for place, said in lines.items()]
+    return [(t(PARTS[place]), ", ".join(said)) for place, said in lines.items()]
 
 
 def _in_words(asker: Asker, fact: Fact | None, typed: str) -> str:
-    """What was typed; in another language the word for it, where it is one of a list."""
-    if fact is None or tongue() is ENGLISH:
+    """What was typed; the word for it where it is one of a list."""
+    if fact is None:
         return typed
     return asker.vocabulary.words.get(fact.kind, {}).get(typed) or (t(typed) if fact.kind == "yes_no" else typed)
 

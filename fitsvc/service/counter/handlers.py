@@ -2,8 +2,10 @@
 
 from datetime import UTC, datetime
 from typing import Final
+from urllib.parse import urlsplit, urlunsplit
 
 from litestar import Response, get
+from litestar.datastructures import Cookie
 from litestar.params import FromPath
 from litestar.response import Redirect
 from litestar.types import ControllerRouterHandler
@@ -30,9 +32,11 @@ from fitsvc.service.counter.selling import sell
 from fitsvc.service.counter.telling import JUST, just_of, just_typed, other_units, qr_code
 from fitsvc.service.counter.visit import kept_in
 from fitsvc.service.problems import problem
+from fitsvc.service.speaking import CHOICE
 from fitsvc.tongues import later, t
 
 _TYPES: Final = {"css": "text/css", "js": "text/javascript", "svg": "image/svg+xml"}
+_A_YEAR: Final = 365 * 24 * 60 * 60
 _NOTHING: Final = Problem(
     later("nothing is asked about yet"), later("choose what goes into the opening, a trailer or a spare")
 )
@@ -144,6 +148,22 @@ def fact(request: AnyRequest, fact: FromPath[str]) -> Response[str]:
     return page(request, "fact.html", told=found, sketch=sketch(found.fact))
 
 
+@get("/speak/{code:str}", sync_to_thread=False)
+def speak(request: AnyRequest, code: FromPath[str]) -> Response[str] | Redirect:
+    """Keep the language that a person chose in a cookie, and go back to the page it was chosen on."""
+    if code not in dict(service_of(request).tongues):
+        return not_there(request, t("There are no words in that language here."))
+    kept = Cookie(CHOICE, value=code, max_age=_A_YEAR, samesite="lax", httponly=True)
+    return Redirect(_page_before(request), status_code=303, cookies=[kept], headers={"Cache-Control": "no-store"})
+
+
+def _page_before(request: AnyRequest) -> str:
+    """The page of ours that a link was followed on, else the first one."""
+    before = urlsplit(request.headers.get("referer", ""))
+    ours = before.netloc == request.headers.get("host") and before.path.startswith("/") and before.path[1:2] != "/"
+    return urlunsplit(("", "", before.path, before.query, "")) if ours else "/"
+
+
 @get("/counter/{name:str}", sync_to_thread=True)
 def asset(name: FromPath[str]) -> Response[bytes]:
     """Give one of the pages' files."""
@@ -171,6 +191,7 @@ def handlers() -> list[ControllerRouterHandler]:
         audit,
         guide,
         guide_page,
+        speak,
         asset,
     ]
     more = [*record_handlers(), *api_pages.handlers(), yard.worklist]

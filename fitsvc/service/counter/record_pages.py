@@ -22,6 +22,7 @@ from fitsvc.rulebook.vocabulary import EFFORTS, Vocabulary
 from fitsvc.selection.query import SelectionQuery
 from fitsvc.selection.selector import ByOutcome, read_rig
 from fitsvc.service.context import AnyRequest, Service, service_of
+from fitsvc.service.counter.asked import PARTS
 from fitsvc.service.counter.fields import sentence
 from fitsvc.service.counter.links import link, write_fields
 from fitsvc.service.counter.rendering import not_there, page
@@ -34,7 +35,7 @@ from fitsvc.store.records import find_mountings, get_record, get_records
 from fitsvc.store.rigs import count_rigs, get_rig, rigs_using, told_rig
 from fitsvc.store.searching import count_records, search_records, search_rigs
 from fitsvc.store.tables import TABLES, Mounting, Record, SavedRig
-from fitsvc.subjects import KIND, SOLD, SUBJECTS, Subject
+from fitsvc.subjects import KIND, SOLD, Subject
 from fitsvc.tongues import as_said, later, t
 
 RECORDS: Final = "/records"
@@ -271,8 +272,9 @@ def _beside(session: Session, found: Record) -> list[tuple[str, list[RecordLine]
 def _rig_page(request: AnyRequest, session: Session, rig: SavedRig) -> Response[str]:
     service, fields = service_of(request), write_fields({"rig": rig.document})
     told = sheet(session, service.answerer.reader, RIG, rig.id)
+    kept, vocabulary = StoreRecords(session), service.answerer.rulebook.vocabulary
     parts = [
-        (SUBJECTS[name].many, record_href(name, part["id"]), part["id"])
+        (t(PARTS[name]), record_href(name, part["id"]), _label_of(kept, name, part["id"]))
         for name, part in rig.document.items()
         if name in TABLES and isinstance(part, dict) and part.get("id")
     ]
@@ -284,13 +286,24 @@ def _rig_page(request: AnyRequest, session: Session, rig: SavedRig) -> Response[
         parts=parts,
         sheet=see_sheet(told, service.answerer.rulebook, RIG),
         seen=_seen(session, service, told_rig(rig.document, rig.facts, rig.provenance)),
-        facts=[(name, text) for name, text in fields.items() if "." in name],
+        facts=[_in_words(vocabulary, name, text) for name, text in fields.items() if "." in name],
         tag=etag(rig),
         ask=link("/", {"rig": rig.id}),
         fits=link("/fits", {"rig": rig.id}),
         # What is measured by that page is told of the mounting, and so of every other truck that has it.
         measure=link("/measure", mounting) if len(mounting) > 1 and not rig.provenance else "",
     )
+
+
+def _label_of(records: StoreRecords, subject: str, key: str) -> str:
+    found = records.find(subject, key)
+    return (found.label if found else "") or key
+
+
+def _in_words(vocabulary: Vocabulary, name: str, text: str) -> tuple[str, str]:
+    """A fact that is kept with a rig, and its value, in people's words."""
+    fact = vocabulary.facts.get(name)
+    return (sentence(fact.label), vocabulary.words.get(fact.kind, {}).get(text, text)) if fact else (name, text)
 
 
 def _end_of(text: str) -> datetime | None:

@@ -26,6 +26,7 @@ from fitsvc.service.counter.plainly import field_id, plainly
 from fitsvc.service.counter.seeing import OUTCOMES
 from fitsvc.service.counter.texts import Texts
 from fitsvc.service.problems import as_problem
+from fitsvc.service.speaking import usual_system
 from fitsvc.tongues import counted, later, t, tongue
 
 _HTML: Final = "text/html"
@@ -56,6 +57,8 @@ _MORE_PAGES: Final = (
 _NUMBERED: Final = ("find.vehicle", "find")
 """The fields in which a vehicle's number may be typed or scanned."""
 _QUOTED: Final = re.compile("`([^`]+)`")
+_NUMBER: Final = re.compile(r"(\([^\s()]{1,24}\))")
+"""A longer number is parted, lest it make a phone's page wider than the phone."""
 _FINDINGS: Final = {
     "passes": (mark("works"), later("passes")),
     "caution": (mark("conditional"), later("mind")),
@@ -87,6 +90,7 @@ def templates() -> Environment:
     found.filters["joined"] = joined
     found.filters["t"] = found.globals["t"] = t
     found.filters["coded"] = coded
+    found.filters["unbroken"] = unbroken
     found.globals["thousands"] = counted
     found.filters["uncapped"] = lambda text: text[:1].lower() + text[1:]
     found.filters["id"] = lambda name: name.replace(".", "-").replace("_", "-")
@@ -109,6 +113,11 @@ def coded(text: str) -> Markup:
     return Markup(_QUOTED.sub(r"<code>\1</code>", str(escape(text))))  # noqa: S704  # it is escaped
 
 
+def unbroken(text: str) -> Markup:
+    """A text whose item numbers, each in brackets behind its name, are not parted at the end of a line."""
+    return Markup(_NUMBER.sub(r'<span class="nb">\1</span>', str(escape(text))))  # noqa: S704
+
+
 def page(request: AnyRequest, template: str, *, status: int = 200, **shown: Any) -> Response[str]:
     """Fill a page's template."""
     service = service_of(request)
@@ -117,6 +126,7 @@ def page(request: AnyRequest, template: str, *, status: int = 200, **shown: Any)
         "rulebook": service.answerer.rulebook,
         "operator": service.operator,
         "tongue": tongue(),
+        "tongues": service.tongues,
     }
     body = templates().get_template(template).render(known, **shown)
     return Response(body, status_code=status, media_type=_HTML, headers=_GUARDED)
@@ -151,8 +161,14 @@ def _version() -> str:
 
 
 def fields_of(request: AnyRequest) -> tuple[dict[str, str], System]:
-    """The fields of a request's address, and the units they ask for."""
+    """The fields of a request's address, and the units they ask for.
+
+    The units of the browser's region are those of a page that asks nothing yet: what an address asks is the same
+    whoever opens it, so that its bare numbers are in inches and pounds unless it says otherwise.
+    """
     fields = spread(request.query_params.multi_items())
+    if not fields:
+        return fields, usual_system(request.headers.get("accept-language", ""))
     return fields, "metric" if fields.get("units") == "metric" else "us"
 
 
