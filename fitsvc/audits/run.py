@@ -35,7 +35,10 @@ _MEGABYTE: Final = 1 << 20
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class AuditOrder:
-    """What is to be audited, and how; `aside` says why rigs were set aside, each in words."""
+    """What is to be audited, and how; `aside` says why rigs were set aside, each in words.
+
+    `title` is what the page calls the catalogue, where that is not the name of its file.
+    """
 
     catalogue: Path
     out: Path
@@ -45,6 +48,7 @@ class AuditOrder:
     format: str = "parquet"
     memory: int = 1_024
     aside: tuple[str, ...] = ()
+    title: str = ""
 
 
 def shares(memory: int) -> Shares:

@@ -51,7 +51,7 @@ def _words(audit: Audit, findings: Findings) -> PageWords:
     rulebook = audit.state.task.rulebook
     facts = {name: fact.label for name, fact in rulebook.vocabulary.facts.items()}
     rules = {rule.id: rule.title for rule in rulebook.rules} | {need.name: need.title for need in rulebook.needs}
-    return PageWords(audit.asked.catalogue.name, facts, rules, findings.false)
+    return PageWords(audit.asked.title or audit.asked.catalogue.name, facts, rules, findings.false)
 
 
 def summarized(findings: Findings) -> Document:

@@ -89,6 +89,7 @@ def _audit(folder: AuditFolder, digest: str) -> Sequence[Problem]:
     assert catalogue is not None
     asked = AuditOrder(
         catalogue=catalogue,
+        title=f"catalogue{catalogue.suffix}",
         out=folder.out,
         claims=folder.file("claims"),
         mapping=folder.file("mapping"),
