@@ -44,7 +44,10 @@ SUBJECTS: Final[Mapping[str, SubjectRow]] = {
 """Every subject; of adapters a rig has a list, from the receiver outwards, of every other one at the most."""
 
 KIND: Final = "accessory.kind"
-"""The fact by whose roles an accessory is judged, planned with and sorted."""
+"""The fact by whose roles an accessory is judged, planned with and sorted.
+
+It and the place are named here as subjects and `id` are: they are of the form of a question, which clients send.
+"""
 
 PLACE: Final = "beside.hangs_on"
 """The fact by which each of several things says which receiver it hangs on; its subject tells of the others."""
