@@ -6,12 +6,19 @@ from typing import Any
 
 import pytest
 from demo_world import answerer
+from sqlalchemy import event
 from test_selection import Stocked, accessories, rigs, stocked
 
 from fitsvc.answers.shelf import read_items
 from fitsvc.facts import Case
 from fitsvc.observing.effects import MOST_TOLD, RIG_ITSELF, RigCase, effects
+from fitsvc.observing.recording import observe
 from fitsvc.selection.segments import Snapshot, case_of
+from fitsvc.store.creation import create_record
+from fitsvc.store.database import Database
+from fitsvc.store.observations import Provenance
+from fitsvc.store.records import Draft
+from fitsvc.store.rigs import create_rig
 
 __all__ = ["stocked"]
 
@@ -61,3 +68,28 @@ def test_nothing_is_read_for_rigs_that_stay_as_they_are() -> None:
         raise AssertionError("the catalogue was read")
 
     assert effects(answerer().engine, answerer().reader, before, before, held).changed == ()
+
+
+@pytest.mark.parametrize("database_url", ["sqlite"], indirect=True)
+def test_the_records_of_all_rigs_are_read_at_once(database: Database) -> None:
+    """However many mountings the rigs are on, a reading asks the database as often."""
+    asked: list[str] = []
+    event.listen(database._engine, "before_cursor_execute", lambda *call: asked.append(call[2]))
+    with database.session() as session:
+        create_record(session, "receiver", Draft(key="rcv_1"))
+    counts = list[int]()
+    for many in (2, 9):
+        with database.session() as session:
+            for n in range(many):
+                key = f"{many}_{n}"
+                create_record(session, "vehicle", Draft(key=f"veh_{key}"))
+                links: dict[str, Any] = {"vehicle_id": f"veh_{key}", "receiver_id": "rcv_1"}
+                create_record(session, "mounting", Draft(key=f"mnt_{key}", **links))
+                create_rig(session, key, {"mounting": {"id": f"mnt_{key}"}}, f"rig_{key}")
+        asked.clear()
+        with database.session() as session:
+            about = {"subject": "receiver", "record": "rcv_1", "facts": {"tongue_rating": f"{many}00 lb"}}
+            seen = observe(session, answerer().reader, about, Provenance(kind="measured", by="Ann"))
+        assert len(seen.touched.before) == len(seen.touched.after) >= many
+        counts.append(len(asked))
+    assert counts[0] == counts[1]

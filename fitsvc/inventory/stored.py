@@ -1,6 +1,6 @@
 """Stored records as questions see them: where the store's wing and the engine's wing meet."""
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import fields
 from typing import Any, Final, get_args
 
@@ -12,10 +12,10 @@ from fitsvc.language.types import Value
 from fitsvc.store.errors import NotFound
 from fitsvc.store.folding import CurrentFacts, State
 from fitsvc.store.observations import RIG
-from fitsvc.store.records import find_mountings, get_record, keys_near
+from fitsvc.store.records import find_mountings, get_record, get_records, keys_near
 from fitsvc.store.rigs import get_rig, told_rig
 from fitsvc.store.tables import Accessory, Mounting, Record, SavedRig
-from fitsvc.subjects import stored_as
+from fitsvc.subjects import OF_YARD, stored_as
 from fitsvc.tried import RESULTS, TOUCHED, ThingTried
 
 _OF_TRIAL: Final = tuple(one.name for one in fields(ThingTried))
@@ -28,6 +28,19 @@ class StoreRecords:
 
     def __init__(self, session: Session, vehicles: FindVehicles | None = None) -> None:
         self._session, self._vehicles = session, vehicles
+        self._held: list[Record] = []
+
+    def hold(self, rigs: Collection[Mapping[str, Json]]) -> None:
+        """Read the parts that many rigs name, at once: while these records are at hand, none is read again."""
+        keys = {part: {key for rig in rigs if (key := (rig.get(part) or {}).get("id"))} for part in OF_YARD}
+        mountings = get_records(self._session, "mounting", sorted(keys["mounting"])).values()
+        for one in mountings:
+            assert isinstance(one, Mounting)
+            keys["vehicle"].add(one.vehicle_id)
+            keys["receiver"].add(one.receiver_id)
+        self._held += mountings
+        for part in ("vehicle", "receiver"):
+            self._held += get_records(self._session, part, sorted(keys[part])).values()
 
     def find(self, subject: str, key: str) -> Stored | None:
         """The record under an id or SKU, or None."""

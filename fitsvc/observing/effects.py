@@ -19,6 +19,7 @@ from fitsvc.answers.shelf import Item
 from fitsvc.document import Json
 from fitsvc.engine.point import Point
 from fitsvc.facts import Case, FactReader
+from fitsvc.inventory.stored import StoreRecords
 from fitsvc.language.problems import ProblemsFound
 from fitsvc.rulebook.outcomes import Outcome
 from fitsvc.selection.segments import BEST_FIRST, Snapshot, case_of, rig_key
@@ -66,12 +67,13 @@ class Effects:
     accessories_left_off: int
 
 
-def rig_cases(session: Session, reader: FactReader, records: Records, subject: Told, key: str) -> list[RigCase]:
+def rig_cases(session: Session, reader: FactReader, records: StoreRecords, subject: Told, key: str) -> list[RigCase]:
     """The saved rigs that use a record, or the very one, as they are now; one that cannot be read is left out."""
     return _cases(rigs_using(session, subject, key, limit=MOST_RIGS), reader, records)
 
 
-def _cases(rigs: Sequence[SavedRig], reader: FactReader, records: Records) -> list[RigCase]:
+def _cases(rigs: Sequence[SavedRig], reader: FactReader, records: StoreRecords) -> list[RigCase]:
+    records.hold([rig.document for rig in rigs])
     # Many trucks of one sort are saved as the same parts: each sort is read once.
     read: dict[str, Case | None] = {}
     found = []
@@ -110,7 +112,7 @@ def effects(
     return Effects(tuple(one for one in changed if one.count), len(pairs), all_.unreadable)
 
 
-def saved_rigs(session: Session, reader: FactReader, records: Records) -> tuple[list[RigCase], int]:
+def saved_rigs(session: Session, reader: FactReader, records: StoreRecords) -> tuple[list[RigCase], int]:
     """The first saved rigs as they are, and how many more there are."""
     rigs = list_rigs(session, limit=MOST_RIGS)
     return _cases(rigs, reader, records), max(count_rigs(session) - len(rigs), 0)
