@@ -7,7 +7,8 @@ import pytest
 from demo_world import World, answerer, world
 
 from fitsvc.answers.answer import Answer
-from fitsvc.answers.question import NoRecords, Stored, read_question
+from fitsvc.answers.question import NoRecords, Stored, read_question, spelt_out
+from fitsvc.planning.reading import read_wishes
 
 TRAY = {
     "accessory": {"sku": "LLH-TRAY-60"},
@@ -116,3 +117,10 @@ def test_what_was_read_off_the_rig_itself_is_not_lifted_either() -> None:
     assert question.case.facts["receiver.tongue_rating"] == pytest.approx((181.44, 181.44), abs=0.01)
     assert question.case.facts["vehicle.tongue_rating"] == pytest.approx((204.12, 204.12), abs=0.01)
     assert set(question.doubts) == {"receiver.tongue_rating"}
+    wishes = {"rig": asked("450 lb")["rig"], "wishes": [{"load": TRAY["load"]}]}
+    for rig in (
+        spelt_out(asked("450 lb"), here, answerer().reader)["rig"],
+        read_wishes(wishes, answerer().engine, answerer().reader, here).rig,
+    ):
+        told = [rig[name]["facts"]["tongue_rating"] for name in ("vehicle", "receiver")]
+        assert told == ["450 lb", "400 lb"], "what is sold instead, or planned, is held to it as well"

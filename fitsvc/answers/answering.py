@@ -242,7 +242,7 @@ class Answerer:
         self, search: Remedies, document: Json, question: Question, failing: Sequence[int], records: Records
     ) -> list[Remedy]:
         """What would make it work: each change answered in full before it is told."""
-        document = spelt_out(document, records)
+        document = spelt_out(document, records, self.reader)
         found = []
         for tried in search.find(document, question, failing):
             asked = read_question(tried.document, self.reader, records)

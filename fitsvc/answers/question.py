@@ -191,11 +191,29 @@ def joined_rig(saved: Mapping[str, Json], rig: Mapping[str, Json]) -> Document:
     return {**saved, **{name: joined_part(saved.get(name), part) for name, part in given.items()}}
 
 
-def spelt_out(document: Document, records: Records) -> Document:
+def spelt_out(document: Document, records: Records, reader: FactReader) -> Document:
     """A question that has been read, with a saved rig's parts in place of its `id`."""
     rig = document.get("rig")
-    saved = records.rig(rig["id"]) if isinstance(rig, dict) and rig.get("id") is not None else None
-    return document if saved is None or rig is None else {**document, "rig": joined_rig(saved, rig)}
+    if not isinstance(rig, dict) or rig.get("id") is None or records.rig(rig["id"]) is None:
+        return document
+    return {**document, "rig": rig_spelt_out(rig, records, reader)}
+
+
+def rig_spelt_out(rig: Mapping[str, Json], records: Records, reader: FactReader) -> Document:
+    """A saved rig's parts in place of its `id`, with what is given beside; no rating is lifted above its own label."""
+    found = joined_rig(records.rig(rig["id"]) or {}, rig)
+    for name, wire in records.rig_told(rig["id"]).facts.items():
+        subject, _, short = name.partition(".")
+        if name in reader.ratings and _names(rig, name) and (given := rig[subject]["facts"][short]) is not None:
+            fact = reader.vocabulary.facts[name]
+            if _lifts(reader.value(fact, given)[name], reader.value(fact, wire)[name]):
+                found[subject] = {**found[subject], "facts": {**found[subject]["facts"], short: wire}}
+    return found
+
+
+def _lifts(now: Value | None, was: Value | None) -> bool:
+    """Whether a rating is surely more than it was."""
+    return isinstance(now, tuple) and isinstance(was, tuple) and now[0] > was[1] + TOLERANCE
 
 
 def joined_part(saved: Json, part: Json) -> Json:
@@ -625,7 +643,7 @@ class _QuestionReading:
         for name in self.reader.ratings & on_record.keys() if not self.problems else ():
             wire, now = on_record[name], self.values.get(name)
             was = self.reader.value(self.reader.vocabulary.facts[name], wire)[name]
-            if isinstance(now, tuple) and isinstance(was, tuple) and now[0] > was[1] + TOLERANCE:
+            if _lifts(now, was):
                 self.values[name] = was
                 said = (self.told_here.pop(name, None), t("this question"), "")
                 self.doubts[name] = Doubt("disputed", (said, (wire, t("its record, which counts as the lower"), "")))

@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Final
 
-from fitsvc.answers.question import TOGETHER, Question, Records, joined_part, read_question
+from fitsvc.answers.question import TOGETHER, Question, Records, read_question, rig_spelt_out
 from fitsvc.answers.things import MOST_THINGS
 from fitsvc.document import Json
 from fitsvc.engine.point import Point
@@ -120,9 +120,8 @@ class _WishReading:
         """The rig with a saved rig's parts written out, so that parts can be added to them."""
         if rig.get("id") is None:
             return {name: part for name, part in rig.items() if part is not None}
-        saved = self.records.rig(rig["id"]) or {}
-        given = {name: joined_part(saved.get(name), part) for name, part in rig.items() if name != "id"}
-        return {name: part for name, part in {**saved, **given}.items() if part is not None}
+        whole = rig_spelt_out(rig, self.records, self.reader)
+        return {name: part for name, part in whole.items() if part is not None}
 
     def _vehicle(self, rig: Mapping[str, Json], asked: Question) -> str | None:
         """The vehicle's id, where a receiver for it is to be chosen; one that only one stored vehicle fits has that."""
