@@ -8,6 +8,7 @@ answers what was known earlier.
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, fields
 from datetime import datetime, timedelta
+from functools import cache
 from typing import Any, Final, cast
 
 from sqlalchemy import Select, bindparam, insert
@@ -31,6 +32,7 @@ from fitsvc.store.tables import (
     SavedRig,
     ToldOf,
     Vehicle,
+    key_name,
     now,
 )
 from fitsvc.store.validation import Checks, new_id, page_size, storable
@@ -238,33 +240,54 @@ def ground_of(
     session: Session,
     record: ToldOf,
     tried: Iterable[str] = (),
-    known: Callable[[ToldOf], Document] = lambda other: other.facts,
+    known: Callable[[ToldOf], Document] | None = None,
 ) -> Document:
     """What a record's own facts may lean on: of a mounting the facts of its vehicle, by whole names.
 
     Where accessories were `tried` on it, by their SKUs, those of its receiver too, and what is known of each of them,
     under `THING` and its SKU. What is told of a saved rig leans on all that its records say. `known` tells the facts of
-    another record.
+    another record, if not as they are now.
     """
     if isinstance(record, SavedRig):
         return _ground_of_rig(session, record, known)
     if not isinstance(record, Mounting):
         return {}
-    vehicle, skus = session.get(Vehicle, record.vehicle_id), sorted(set(tried))
-    found = {f"vehicle.{name}": value for name, value in known(vehicle).items()} if vehicle else {}
-    receiver = session.get(Receiver, record.receiver_id) if skus else None
-    found |= {f"receiver.{name}": value for name, value in known(receiver).items()} if receiver else {}
-    things = [session.get(Accessory, sku) for sku in skus]
-    return found | {f"{THING}{thing.sku}": known(thing) for thing in things if thing}
+    skus = sorted(set(tried))
+    found = _whole("vehicle", _facts(session, Vehicle, record.vehicle_id, known))
+    found |= _whole("receiver", _facts(session, Receiver, record.receiver_id, known)) if skus else {}
+    things = {f"{THING}{sku}": _facts(session, Accessory, sku, known) for sku in skus}
+    return found | {name: facts for name, facts in things.items() if facts is not None}
 
 
-def _ground_of_rig(session: Session, rig: SavedRig, known: Callable[[ToldOf], Document]) -> Document:
+def _whole(subject: str, facts: Document | None) -> Document:
+    return {f"{subject}.{name}": value for name, value in (facts or {}).items()}
+
+
+def _facts(
+    session: Session, table: type[ToldOf], key: str, known: Callable[[ToldOf], Document] | None
+) -> Document | None:
+    """The facts of a record; None where there is none. As they are now they come without an object for it."""
+    if known is not None:
+        record = session.get(table, key)
+        return known(record) if record is not None else None
+    session.flush()
+    found: Document | None = session.connection().execute(_facts_by_key(table), {"key": key}).scalar()
+    return found
+
+
+@cache
+def _facts_by_key(table: type[ToldOf]) -> Select[Any]:
+    """Built once: every statement of a mounting asks for those of its vehicle."""
+    own = SQLModel.metadata.tables[str(table.__tablename__)]
+    return select_columns(own.c.facts).where(own.c[key_name(table)] == bindparam("key"))
+
+
+def _ground_of_rig(session: Session, rig: SavedRig, known: Callable[[ToldOf], Document] | None) -> Document:
     """The facts of the records that a saved rig names, and of the vehicle and receiver that its mounting brings."""
     named, found = parts_of(session, rig.id), dict[str, Json]()
     for table in (Vehicle, Receiver, Mounting):
         name = cast(Subject, table.__name__.lower())
-        part = session.get(table, named[name]) if name in named else None
-        found |= {f"{name}.{short}": value for short, value in known(part).items()} if part is not None else {}
+        found |= _whole(name, _facts(session, table, named[name], known)) if name in named else {}
     return found
 
 
@@ -296,7 +319,8 @@ def sold_as(record: ToldOf) -> str:
 
 def all_observations(session: Session, subject: Told, key: str) -> Sequence[Entered]:
     """Return everything said of one record, in the order it was recorded."""
-    return [Entered(**one._asdict()) for one in session.execute(_OF_ONE, {"subject": subject, "key": key})]
+    session.flush()
+    return [Entered(**one._asdict()) for one in session.connection().execute(_OF_ONE, {"subject": subject, "key": key})]
 
 
 def told_before(earlier: Sequence[Entered], facts: Document, evidence: Json, told: Provenance) -> Entered | None:

@@ -486,7 +486,9 @@ def tell_leaning(session: Session, changed: ToldOf, laws: Laws) -> None:
         for key in session.exec(_leaning_on(changed)).all():
             _folded_anew(session, "mounting", lock_record(session, "mounting", key), changed, laws)
     if not isinstance(changed, Accessory):
-        for key in session.exec(_rigs_told_of(type(changed)), params={"key": changed.key}).all():
+        # Not by the session, which takes as long again to tell its objects: every statement asks for these.
+        told_of = session.connection().execute(_rigs_told_of(type(changed)), {"key": changed.key})
+        for key in told_of.scalars().all():
             _folded_anew(session, RIG, lock_rig(session, key), changed, laws)
 
 
