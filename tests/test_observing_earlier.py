@@ -1,7 +1,7 @@
 """Answers as of an earlier time are the answers that were given then, whatever has been said, tried or undone since."""
 
 from collections.abc import Iterator
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any
 
 import pytest
@@ -15,15 +15,15 @@ from sqlmodel import Session, col, delete
 
 from fitsvc.answers.answer import encode
 from fitsvc.inventory.stored import StoreRecords
-from fitsvc.observing.earlier import EarlierRecords
+from fitsvc.observing.earlier import EarlierRecords, known_then, told_by
 from fitsvc.observing.law import laws_of
 from fitsvc.observing.recording import observe
 from fitsvc.service.app import create_app
 from fitsvc.store.creation import create_record
 from fitsvc.store.database import Database
 from fitsvc.store.errors import Conflict, InvalidValue, NotFound
-from fitsvc.store.observations import Provenance
-from fitsvc.store.records import Draft, delete_record, replace_record
+from fitsvc.store.observations import Provenance, all_observations
+from fitsvc.store.records import Draft, delete_record, get_record, replace_record
 from fitsvc.store.tables import Observation, now
 from fitsvc.store.taking_back import Request
 
@@ -135,3 +135,25 @@ def test_an_answer_as_of_a_time_over_the_wire(database: Database, tmp_path: Any)
     assert "no mounting is stored under `mnt_a`" in problem(response, 422)["errors"][0]["detail"]
     wrong = client.post("/v1/answers", json=QUESTION, params={"as_of": "yesterday"})
     assert wrong.status_code == 400
+
+
+def test_a_clock_that_was_ahead_hides_nothing_that_was_entered_before(
+    database: Database, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A correction entered once the clock was right again is known with what it corrects, whatever time that bears."""
+    start = now()
+    with database.session() as session:
+        anew(session)
+        for minutes, value, request in ((60, "14 in", Request()), (5, "4 in", None), (6, "4-1/8 in", Request())):
+            monkeypatch.setattr("fitsvc.store.observations.now", lambda m=minutes: start + timedelta(minutes=m))
+            said = all_observations(session, "mounting", "mnt_a")
+            how = request or Request("corrects", said[-1].id, "a slip")
+            about = {"subject": "mounting", "record": "mnt_a", "facts": {"pin_to_bumper": value}}
+            observe(session, answerer().reader, about, Provenance(kind="measured", by="Ann"), how, rigs=False)
+    with database.session() as session:
+        record = get_record(session, "mounting", "mnt_a")
+        then = [known_then(session, LAWS, record, start + timedelta(minutes=m)) for m in (4, 5, 6)]
+        whole = [len(told_by(session, record, start + timedelta(minutes=m))) for m in (4, 5, 6, 60)]
+    assert whole[1:] == [whole[0] + 2, whole[0] + 3, whole[0] + 3]
+    assert [one.facts.get("pin_to_bumper") for one in then[:2]] == [None, {"value": "4 in", "tolerance": "1/8 in"}]
+    assert then[2].facts == record.facts

@@ -69,10 +69,10 @@ def known_then(session: Session, laws: Laws, record: ToldOf, as_of: datetime) ->
     return current_facts(said, law_of(record, laws), ground_then(session, laws, record, said, as_of))
 
 
-def told_by(session: Session, record: ToldOf, as_of: datetime) -> list[Entered]:
-    """What had been entered of a record by then."""
+def told_by(session: Session, record: ToldOf, as_of: datetime) -> Sequence[Entered]:
+    """What had been entered of a record by then, with all that was entered before it: a clock may have been ahead."""
     said = all_observations(session, kept_as(record), record.key)
-    return [one for one in said if one.recorded_at <= as_of]
+    return said[: max((count for count, one in enumerate(said, 1) if one.recorded_at <= as_of), default=0)]
 
 
 def ground_then(
