@@ -12,6 +12,7 @@ from test_rules_trade import BIKES, TOWED
 from fitsvc.answers.answer import Answer
 from fitsvc.answers.phrases import texts
 from fitsvc.answers.readings import grid_of
+from fitsvc.answers.summary import told as said_of
 from fitsvc.language.typed import Read
 from fitsvc.language.types import NumberType
 
@@ -296,3 +297,26 @@ def test_what_is_told_is_judged(changed: Facts, adapter: Facts | None, outcome: 
     found = answer({**BIKES, **changed}, [adapter] if adapter else ())
     assert found.outcome == outcome
     assert not rule or rule in {one.rule for one in found.findings if one.result in ("fails", "undetermined")}
+
+
+def test_a_reading_that_another_rule_refuses_lower_down_is_told_from_there_on() -> None:
+    """A plate of D 10 kN: D is 9.81 T R / (T + R) (UN Regulation 55), so with 3,400 lb a GVWR of 6,628 lb is the most.
+
+    The least is what the vehicle, people, tongue and a mount of at most 60 lb weigh: 5,150 + 300 + 400 + 60 lb.
+    """
+    facts = {**without(TOWED, "vehicle.gvwr"), "receiver.d_value": "10 kN", "load.occupants_weight": "300 lb"}
+    found = answer(facts)
+    (step,) = [one for one in found.next if one.fact == "vehicle.gvwr"]
+    assert (step.works_if, step.leaves_open) == ("5910 lb to 6628 lb", 0)
+    for gvwr, fits in (("5909 lb", False), ("5910 lb", True), ("6628 lb", True), ("6629 lb", False)):
+        settled = answer({**facts, "vehicle.gvwr": gvwr})
+        rules = {one.rule for one in settled.findings if one.result != "passes"}
+        assert rules.isdisjoint({"pull-within-d-value", "people-and-luggage/payload.left_with_trailer"}) == fits
+
+
+def test_a_reading_of_which_any_does_is_asked_for_as_such() -> None:
+    """Whatever the wheelbase is, the axles bear it: the step says so, and praises no one reading."""
+    found = answer(without(BIKES, "vehicle.wheelbase"))
+    (step,) = found.next
+    assert (step.fact, step.works_if) == ("vehicle.wheelbase", "any reading")
+    assert said_of(step, found) == ["it is in order with any plausible reading, told as near as it can be measured"]
