@@ -102,7 +102,7 @@ DANGEROUS: Sequence[Row] = [
      "vehicle.gawr_front": "2600 lb", "vehicle.gawr_rear": "3200 lb"}, (), "fails", {"brakes-where-driven": "fails"}),
     ("naming Texas takes no caution of the manual away", {**without(UNBRAKED, "vehicle.tow_rating_unbraked"),
      "trailer.gross_weight": "4000 lb", "trailer.tongue_weight": "450 lb"}, (), "conditional undetermined",
-     {"unbraked-trailer-within-vehicle": "undetermined"}),
+     {"unbraked-rating-looked-up": "undetermined"}),
     ("a camper of 2,000 lb without brakes is no plain yes in California", {**UNBRAKED,
      "load.jurisdiction": "california", "trailer.body": "camping", "trailer.gross_weight": "2000 lb",
      "trailer.tongue_weight": "240 lb"}, (), NEVER_YES, {"brakes-where-driven": "fails"}),

@@ -282,7 +282,7 @@ def test_the_manual_counts_wherever_it_is_driven() -> None:
     """Common practice: law is the floor and the vehicle's manual the limit; no place takes that away."""
     facts = {"accessory.kind": "ball_mount", **_BARE, _GROSS: "4000 lb"}
     for place in ({}, {"load.jurisdiction": "texas"}):
-        found = {one.rule: one for one in answer({**facts, **place}).findings}["unbraked-trailer-within-vehicle"]
+        found = {one.rule: one for one in answer({**facts, **place}).findings}["unbraked-rating-looked-up"]
         assert found.result == "undetermined" and "manual often asks for brakes sooner" in found.reason
         known = {**facts, **place, "vehicle.tow_rating_unbraked": "2000 lb"}
         assert answer(known).outcome == "fails"
