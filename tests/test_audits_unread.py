@@ -81,7 +81,7 @@ def test_an_odd_cell_costs_a_fact_and_not_the_row(tmp_path: Path) -> None:
 def test_a_row_is_lost_for_its_number_or_its_cells_alone(tmp_path: Path) -> None:
     """Missing and repeated numbers are told, of a row too that had too many cells; what was read adds up."""
     (tmp_path / "a.csv").write_text(
-        "sku,kind\nA,step,1\nA,step\n,step\nB,stp\nB,step\nC,step\nD,step,\n", encoding="utf-8"
+        "sku,kind\nA,step,1\nA,step\n,step\nB,stp\nB,step\nC,step\nD,step,9\n", encoding="utf-8"
     )
     audit(tmp_path / "a.csv", tmp_path / "out", rigs()[:_FEW])
     assert [(row["row"], row["column"]) for row in found(tmp_path / "out", "bad_rows")] == [

@@ -147,7 +147,7 @@ def test_version_and_help(capsys: pytest.CaptureFixture[str]) -> None:
 @pytest.mark.parametrize(
     ("group", "commands"),
     [
-        ([], "answer audit demo load plan select show observe export worklist serve replay rules db key"),
+        ([], "answer audit intake demo load plan select show observe export worklist serve replay rules db key"),
         (
             ["rules"],
             "check test show sources book facts compare mutate coverage publish activate rollback published prove",
