@@ -23,7 +23,10 @@ if TYPE_CHECKING:
 @click.option("--strict", is_flag=True, help="End with 1 when something drifted, or is asked.")
 @rules_option
 def intake(file: Path, supplier: str, into: Path, output: Path | None, strict: bool, rules: Path | None) -> None:
-    """Draft what a supplier's columns are, once; after that tell what drifted."""
+    """Draft what a supplier's columns are.
+
+    Once that is kept, it tells what drifted.
+    """
     from fitsvc.audits.cleaned import REMARKS, write_cleaned
     from fitsvc.audits.intake import mapping_of, take_in
     from fitsvc.audits.page import told
