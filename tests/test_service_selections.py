@@ -9,6 +9,7 @@ from demo_world import answerer, world
 from litestar import Litestar
 from litestar.testing import TestClient
 from service_checks import pointers, problem
+from test_service_asking import store_examples
 from waiting import until
 
 from fitsvc.service.app import create_app
@@ -34,14 +35,7 @@ def stocked(client: Client, database: Database, key: dict[str, str]) -> Client:
             "accessory",
             (Draft(key=one.key, label=one.label, facts=one.facts) for one in world().of("accessory")),
         )
-    for name, path in (
-        ("NewVehicle", "vehicles"),
-        ("NewReceiver", "receivers"),
-        ("NewMounting", "mountings"),
-        ("NewAccessory", "accessories"),
-        ("NewRig", "rigs"),
-    ):
-        assert client.post(f"/v1/{path}", json=BODIES[name], headers=key).status_code == 201
+    store_examples(client, key)
     return client
 
 
