@@ -42,7 +42,7 @@ def mostly_known(rng: Random, made: Made) -> Case:
     """A case with every figure and most choices known, which hardly any rule fails: what is left open may decide."""
     everything = completed(rng, random_case(rng, made), made, chance=1.0, exactly=True)
     slots = {name: slot for one in everything.present for name, slot in made.slots.get(one, {}).items()}
-    for _ in range(40):
+    for _ in range(80):
         fails = made.engine.rule_by_rule(everything).fails
         if not fails:
             break

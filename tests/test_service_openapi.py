@@ -26,6 +26,7 @@ PAGES = {
     "/fits",
     "/rules",
     "/rules/book",
+    "/speak/{code}",
     "/rules/{rule}",
     "/facts",
     "/facts/{fact}",

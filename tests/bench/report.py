@@ -21,7 +21,7 @@ HISTORY: Final = Path(__file__).parents[2] / ".ci" / "speed.jsonl"
 _MOST_KEPT: Final = 400
 """Runs in the history: some hundred bytes each."""
 _TABLES: Final = re.compile(r"(?<=\n## What was measured\n).*", re.DOTALL)
-_HEAD: Final = "| | processor | by the clock | spread | beside it |\n| --- | ---: | ---: | ---: | --- |\n"
+_HEAD: Final = "| what | processor | by the clock | spread | beside it |\n| --- | ---: | ---: | ---: | --- |\n"
 
 
 Figures = tuple[int, float, float, float, float, float]
