@@ -5,6 +5,7 @@ from collections import Counter
 from pathlib import Path
 
 from demo_world import answerer
+from litestar import Litestar
 from litestar.testing import TestClient
 
 from fitsvc.cli import main
@@ -49,7 +50,7 @@ def test_a_folder_that_is_not_there_is_told(tmp_path: Path) -> None:
     assert not (tmp_path / "no").exists()
 
 
-def test_it_is_a_page(client: TestClient) -> None:  # type: ignore[type-arg]
+def test_it_is_a_page(client: TestClient[Litestar]) -> None:
     """The page of rules leads to it, and it tells the rulebook that is served."""
     assert 'href="/rules/book"' in client.get("/rules").text
     page = client.get("/rules/book")

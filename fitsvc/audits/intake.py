@@ -53,7 +53,7 @@ def mapping_of(folder: Path, supplier: str) -> Path:
 
 
 def take_in(path: Path, reader: FactReader, folder: Path, supplier: str) -> TakenIn:
-    """DraftedMapping the mapping of a supplier's file and keep it, or hold the file to the one that is kept.
+    """Draft the mapping of a supplier's file and keep it, or hold the file to the one that is kept.
 
     ProblemsFound where the file or the mapping cannot be read.
     """

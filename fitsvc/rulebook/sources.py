@@ -29,7 +29,7 @@ def _source(shape: Shape, name: str, node: Node) -> Cited | None:
     if entry is None:
         return None
     seen, read = shape.one_of(entry, "seen", SEEN, what="how a source is seen"), shape.text(entry, "read")
-    if read and not _is_day(read):
+    if read and _day(read) is None:
         shape.complain(entry.entries["read"], f"`{read}` is not a date", "write `2026-11-28`, or `2026-11`")
     if seen == "memory" and ("words" in entry.entries or read):
         shape.complain(
@@ -45,18 +45,19 @@ def _source(shape: Shape, name: str, node: Node) -> Cited | None:
     return Cited(cite=cite, seen=seen, as_of=as_of, read=read, words=words, says=says)
 
 
-def _is_day(text: str) -> bool:
+def _day(text: str) -> date | None:
+    """The day that a text names, the first of a month that it names alone; None where it is no date."""
     try:
-        return bool(_DAY.fullmatch(text) and date.fromisoformat(text if len(text) == 10 else f"{text}-01"))
+        return date.fromisoformat(text if len(text) == 10 else f"{text}-01") if _DAY.fullmatch(text) else None
     except ValueError:
-        return False
+        return None
 
 
 def is_stale(source: Cited, today: date) -> bool:
     """Whether a source was read so long ago that it should be read again, or at a date that is still to come."""
-    if not source.read:
+    read = _day(source.read)
+    if read is None:
         return False
-    read = date.fromisoformat(source.read if len(source.read) == 10 else f"{source.read}-01")
     return read > today or (today.year - read.year, today.month, today.day) >= (YEARS_UNTIL_STALE, read.month, read.day)
 
 
