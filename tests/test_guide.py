@@ -163,7 +163,7 @@ def test_commands_and_options_within_sentences_exist(page: Path) -> None:
     for words in commands_in(page):
         command: click.Command = app
         rest = words[1:]
-        while rest and isinstance(command, click.Group):
+        while rest and isinstance(command, click.Group) and not rest[0].startswith("-"):
             command = command.get_command(click.Context(command), rest.pop(0)) or pytest.fail(f"no `{words}`")
         known = {name for one in command.params for name in (*one.opts, *one.secondary_opts)} | {"--help", "-h"}
         assert {word for word in rest if word.startswith("-") and word != "-"} <= known, words

@@ -67,7 +67,7 @@ def groups() -> Iterator[Group]:
                 "fitsvc --help": ([*FITSVC, "--help"], kept),
                 "fitsvc answer QUESTION.json": ([*FITSVC, "answer", str(question)], kept),
                 "fitsvc answer QUESTION.json --json": ([*FITSVC, "answer", str(question), "--json"], kept),
-                "fitsvc answer QUESTION.json --json, with FITSVC_CACHE=off": (
+                "FITSVC_CACHE=off fitsvc answer QUESTION.json --json": (
                     [*FITSVC, "answer", str(question), "--json"],
                     none_kept,
                 ),
