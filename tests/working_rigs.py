@@ -234,6 +234,13 @@ def _plain(kind: str, body: str, stack: int) -> tuple[Rig, ...]:
     return tuple(Rig(kind, one) for one in asked if works(one))
 
 
+def plain_facts(kind: str) -> Facts:
+    """The facts of a plain rig of a kind on a pickup without adapters, with all that it can be asked about together."""
+    own = {"receiver.opening": "2 in", "accessory.kind": kind, "vehicle.body": "pickup"}
+    asked = ({**_RIG, **_ACCESSORY, **with_it, **own} for with_it in reversed(_with_it(kind)))
+    return next(facts for facts in asked if works(case(facts)))
+
+
 def plain_rigs(kind: str, body: str, adapters: int | None = None) -> list[Rig]:
     """The rigs of plain figures of a kind on a body, with so many adapters, or any number."""
     stacks = [n for n, stack in enumerate(STACKS) if adapters is None or len(stack) == adapters]
