@@ -23,11 +23,19 @@ _MOST_KEPT: Final = 20_000
 
 
 class Missing:
-    """What open rules of a rulebook wait for; safe to share between threads."""
+    """What open rules of a rulebook wait for; safe to share between threads.
+
+    `lessened` are the facts that may be made less for a remedy, each with the one that is then weighed anew or nothing.
+    """
 
     def __init__(self, engine: Point, wording: Wording) -> None:
         self.engine, self.wording = engine, wording
         self.ratings = frozenset(hazard.rating for hazard in engine.rulebook.hazards)
+        vocabulary = engine.rulebook.vocabulary
+        self.lessened = {
+            name: next(iter(vocabulary.serving("weighed_anew", vocabulary.facts[name].subject)), "")
+            for name in vocabulary.serving("lessened")
+        }
         self._kept = LruCache[Hashable, Any](_MOST_KEPT)
         self._about: dict[int, frozenset[str]] = {}
         # Two for each rule: the rulebook bounds them.

@@ -49,9 +49,11 @@ def texts(pairs: Iterable[tuple[Value, Shown]], system: System) -> list[str]:
     for value, shown in pairs:
         if isinstance(value, tuple):
             assert shown.dimension is not None
+            low, high = value
             # Nothing weighs less than nothing: so low an end is for want of a figure.
-            low, high = (0.0, value[1]) if shown.dimension == MASS and value[0] < 0.0 <= value[1] else value
-            if shown.below and low < 0.0:
+            if low < 0.0 <= high and shown.dimension == MASS:
+                low = 0.0
+            if low < 0.0 and shown.below:
                 # At least so far below is at most so much of it, whatever lies above.
                 turned = high < 0.0 or (low > -inf and high in (0.0, inf))
                 low, high = (-high, -low) if turned else (low, high)
@@ -73,6 +75,8 @@ def words(value: int, members: tuple[str, ...]) -> str:
     """A list value or truth value in words."""
     if len(members) == 3 and members[1] == t(UNKNOWN):
         return members[value]
+    if value and not value & value - 1:
+        return members[value.bit_length() - 1]
     possible = [word for i, word in enumerate(members) if value >> i & 1]
     return t(UNKNOWN) if len(possible) == len(members) > 1 else t(" or ").join(possible)
 

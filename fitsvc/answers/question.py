@@ -384,10 +384,10 @@ class _QuestionReading:
 
     def _leave_what_leant(self) -> None:
         """Take what is stored of a fact for not known where what it leans on is told here to be another."""
-        if self.problems:
+        if self.problems or not self.stored:
             return
         for fact in self.reader.vocabulary.facts.values():
-            if fact.name not in self.stored or fact.name in self.told_here:
+            if not fact.leans_on or fact.name not in self.stored or fact.name in self.told_here:
                 continue
             changed = tuple(on for on in fact.leans_on if self._is_another(self.reader.vocabulary.facts[on]))
             if changed:

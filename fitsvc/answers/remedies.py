@@ -82,10 +82,8 @@ class Remedies:
         def touches(*names: str) -> bool:
             return not any(subjects.isdisjoint(names) for subjects in about)
 
-        vocabulary = self.missing.wording.rulebook.vocabulary
-        for name in filter(touches, vocabulary.serving("lessened")):
-            anew = next(iter(vocabulary.serving("weighed_anew", vocabulary.facts[name].subject)), "")
-            yield from self._less(document, case, name, anew, failing)
+        for name in filter(touches, self.missing.lessened):
+            yield from self._less(document, case, name, self.missing.lessened[name], failing)
         if touches("opening"):
             yield from self._kept(self._taken_out(document, case), failing)
         swaps = [

@@ -89,6 +89,8 @@ class SeeingTo:
 
     def _of_findings(self, findings: Iterable[Finding], waits: Waits, usual: frozenset[str]) -> Iterator[_One]:
         for finding in findings:
+            if finding.result == "passes":
+                continue
             effect, rule = self._wording.effect(finding), finding.rule
             if effect == "cautions":
                 yield _One(id=rule, rank=_AMISS, told=finding.reason, ties=frozenset((rule,)), fails=True)

@@ -11,9 +11,8 @@ from fitsvc.answers.readings import BAD, GOOD, OPEN
 from fitsvc.engine.opening import Changes, WorkingOpening
 from fitsvc.engine.point import Point
 from fitsvc.facts import Case
-from fitsvc.language.intervals import Bounds
 from fitsvc.language.typed import Read
-from fitsvc.language.types import NumberType, Value
+from fitsvc.language.types import Value
 from fitsvc.rulebook.vocabulary import EFFORTS, Fact
 from fitsvc.wanted import still_wanted
 
@@ -142,8 +141,7 @@ class Trying:
     def narrowed(self) -> "Trying":
         """The case with every number of which nothing is known in the middle half of what is plausible."""
         if self._narrow is None:
-            facts = self._engine.rulebook.vocabulary.facts.values()
-            middle = {one.name: _middle(one.range) for one in facts if one.range and isinstance(one.type, NumberType)}
+            middle = self._engine.middles
             added = {name: bounds for name, bounds in middle.items() if name.startswith("adapter.")}
             adapters = tuple({**added, **adapter} for adapter in self.case.adapters)
             case = replace(self.case, facts={**middle, **self.case.facts}, adapters=adapters)
@@ -184,8 +182,3 @@ def judged(engine: Point, number: int, case: Case) -> str:
 def failing(engine: Point, number: int) -> str:
     """What a rule comes to that fails: a caution leaves things open."""
     return BAD if engine.rulebook.rules[number].blocks else OPEN
-
-
-def _middle(range_: Bounds) -> Bounds:
-    quarter = (range_[1] - range_[0]) / 4
-    return (range_[0] + quarter, range_[1] - quarter)

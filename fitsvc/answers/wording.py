@@ -81,8 +81,7 @@ class RuleWords:
         self._rating = wording.rating_of(rule) if self._opening else None
         self._facts = tuple((wording.name_of(slot.name), wording.shown(slot)) for slot in leaves)
         self._tyres = tuple({name for name in map(wording.name_of, names) if wording.is_tyre(name)})
-        self._nodes = nodes
-        self._key = ("words", number, adapted)
+        self._values = wording.engine.values(("words", number, adapted), lambda: nodes)
         self._source = rule.source.document()
         opening = self._opening or any(slot.name.startswith("opening.") for slot in told.leaves)
         self.by_facts_alone = not (self._tyres or opening)
@@ -91,11 +90,10 @@ class RuleWords:
 
     def prepare(self) -> None:
         """Compile what is compiled at the first finding."""
-        values = self._wording.engine.values(self._key, lambda: self._nodes)
         if self._adapted:
-            values.adapted()
+            self._values.adapted()
         else:
-            values.bare()
+            self._values.bare()
         if self._rating is not None:
             self._alone(self._rating).prepare()
 
@@ -121,13 +119,13 @@ class RuleWords:
         """
         if self._rule.margin is None or self._rule.margin.dimension is None:
             return None
-        bounds = self._wording.engine.values(self._key, lambda: self._nodes).of(case)[self._margin_at]
+        bounds = self._values.of(case)[self._margin_at]
         assert isinstance(bounds, tuple)
         return (-bounds[1], -bounds[0]), self._rule.margin.dimension
 
     def rests(self, case: Case) -> Sequence[Read]:
         """The facts that matter to the rule's result on an opened case, those of the opening by its own names."""
-        values = self._wording.engine.values(self._key, lambda: self._nodes).of(case)
+        values = self._values.of(case)
         leaves = self._support.leaves
         return [leaves[i] for i in self._support.relevant(values[self._first_decision :])]
 
@@ -140,7 +138,7 @@ class RuleWords:
         return key
 
     def _word(self, result: Result, case: Case, system: System) -> Finding:
-        rule, values = self._rule, self._wording.engine.values(self._key, lambda: self._nodes).of(case)
+        rule, values = self._rule, self._values.of(case)
         facts = self._facts_of(values)
         told = texts([(value, shown) for _, shown, value in facts], system)
         by_name = {name: text for (name, _, _), text in zip(facts, told, strict=True)}

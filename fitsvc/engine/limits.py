@@ -1,6 +1,6 @@
 """Limits of a case: the lowest of the ratings that apply, who governs, and which ratings are not known."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass
 from math import inf
 
@@ -52,7 +52,7 @@ def _lowest(limit: Limit, values: Iterator[Value], present: frozenset[str]) -> L
     for rating in limit.ratings:
         bounds = next(values)
         guard = next(values) if rating.guard is not None else None
-        if guard == NO or not _in_scope(rating.subjects, present):
+        if guard == NO or not present.issuperset(rating.subjects):
             continue
         applies = True
         assert isinstance(bounds, tuple)
@@ -64,7 +64,3 @@ def _lowest(limit: Limit, values: Iterator[Value], present: frozenset[str]) -> L
             lowest.at_most = low = sure
             lowest.governs = rating
     return lowest if applies else None
-
-
-def _in_scope(subjects: Sequence[str], present: frozenset[str]) -> bool:
-    return all(subject in present for subject in subjects)

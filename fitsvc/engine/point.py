@@ -14,8 +14,9 @@ from fitsvc.engine.verdict import EitherWay, Judged, Verdict
 from fitsvc.facts import Case
 from fitsvc.language import typed
 from fitsvc.language.compiler import compile_values
+from fitsvc.language.intervals import Bounds
 from fitsvc.language.typed import AnyTyped, Read
-from fitsvc.language.types import Value
+from fitsvc.language.types import NumberType, Value
 from fitsvc.rulebook.rules import Rulebook
 
 _MOST_BEHIND: Final = 1_000
@@ -225,6 +226,14 @@ class Point:
     @cached_property
     def _bare_moving(self) -> Moving:
         return Moving(self.bare_derived)
+
+    @cached_property
+    def middles(self) -> Mapping[str, Bounds]:
+        """The middle half of what is plausible of each number, in the inside unit."""
+        facts = self.rulebook.vocabulary.facts.values()
+        ranges = {one.name: one.range for one in facts if one.range and isinstance(one.type, NumberType)}
+        quarters = {name: (high - low) / 4 for name, (low, high) in ranges.items()}
+        return {name: (low + quarters[name], high - quarters[name]) for name, (low, high) in ranges.items()}
 
     @cached_property
     def opening_figures(self) -> OpeningFigures:

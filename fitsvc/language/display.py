@@ -90,7 +90,8 @@ def _show_down(value: float, unit: str, system: System, one: Tongue) -> str:
 def show_together(values: Iterable[Shown], system: System) -> list[str]:
     """Show values of one sentence so that those which differ never look alike."""
     rows = values if isinstance(values, Sequence) else list(values)
-    texts = [_show(lo, hi, unit or _usual(dimension), system, 0, tongue()) for lo, hi, dimension, unit in rows]
+    one = tongue()
+    texts = [_show(lo, hi, unit or _usual(dimension), system, 0, one) for lo, hi, dimension, unit in rows]
     return texts if len(set(texts)) == len(texts) else _apart(rows, texts, system)
 
 
