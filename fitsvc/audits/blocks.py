@@ -220,9 +220,9 @@ def judge_in_parts(items: pa.Table, rigs: pa.Table, rules: str | None, pairs: in
     read, claimed, _ = items_of_columns(cells, reader, "the items")
     block = kernel.block(read.columns, len(read.skus), touched_of(read.skus, listed), read.unread)
     skus = pa.array(read.skus, pa.string())
-    names = ClaimReader(listed, "the items")
-    for place, found in enumerate(claimed):
-        list(names.add(place, found, place + 1, "fits"))
+    names = ClaimReader(listed, "the items", kernel.rulebook)
+    for place, cell in enumerate(claimed):
+        list(names.add(place, cell, place + 1, "fits", {}))
     claims = names.claims() if "fits" in cells else None
     size = max(1, pairs // max(1, len(skus)))
     for start in range(0, len(listed), size):

@@ -1,21 +1,32 @@
-"""What a catalogue claims: which items fit which rigs, told by rig or by vehicle (then of every rig of it)."""
+"""What a catalogue claims: which items fit which rigs, told by rig or by vehicle (then of every rig of it).
+
+A vehicle is told by its id or as suppliers name it, `2015-2020 Muckle long bed`.
+"""
 
 import json
 import re
 from array import array
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Final, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
+from fitsvc.audits.named_vehicles import FROM, TO, VEHICLE, Meant, NamedVehicles
 from fitsvc.audits.rigs import AuditRig
-from fitsvc.audits.source import WIRE, name_in, read_chunks
+from fitsvc.audits.source import WIRE, Cell, Chunk, name_in, read_chunks
 from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.loading.rows import quoted
+from fitsvc.rulebook.rules import Rulebook
 
 _BETWEEN: Final = re.compile(r"[;|,\s]+")
+_APART: Final = re.compile(r"[;|\n]+")
+_RIG: Final = "rig"
+_SKU: Final = "sku"
+_MOST_KEPT: Final = 10_000
+"""Cells that are kept with what they name: a catalogue repeats them, row after row."""
 
 
 class Claims(NamedTuple):
@@ -35,30 +46,88 @@ class Claims(NamedTuple):
         return Claims(self.item[there], np.asarray(self.rig[there] - rigs.start, np.int32))
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ClaimLine:
+    """A claim as its line has it: the item's place, the line, its cells by title, and what it names.
+
+    `unclear` says why it cannot be taken for one that holds, and `unstored` which of its vehicles no rig is of.
+    """
+
+    item: int
+    line: int
+    cells: Mapping[str, str]
+    rigs: tuple[int, ...]
+    unclear: str = ""
+    unstored: str = ""
+
+
 class ClaimReader:
     """Turns names of rigs and vehicles into places, and notes names that are neither."""
 
-    def __init__(self, rigs: Sequence[AuditRig], file: str) -> None:
-        self.file = file
+    def __init__(
+        self,
+        rigs: Sequence[AuditRig],
+        file: str,
+        rulebook: Rulebook,
+        tell: Callable[[ClaimLine], object] = lambda _: None,
+    ) -> None:
+        """`tell` is told of every claim as its line has it."""
+        self.file, self._tell = file, tell
         self._places: dict[str, list[int]] = {}
         for place, rig in enumerate(rigs):
             for name in dict.fromkeys((rig.key, rig.vehicle)):
                 if name:
                     self._places.setdefault(name, []).append(place)
+        self.named = NamedVehicles(rigs, rulebook)
         self._count = len(rigs)
         self._pairs = array("q")
+        self._kept: dict[str, list[tuple[str, Meant]]] = {}
 
-    def add(self, item: int, names: Iterable[str], line: int, title: str) -> Iterator[Problem]:
-        """Take the claims about one item; yields what is wrong with them."""
-        for name in names:
-            places = self._places.get(name)
-            if places is None:
-                help = "it is the id of one of the rigs, or of a vehicle of theirs"
-                yield Problem(
-                    f"{quoted(name)} is neither a rig nor a vehicle", help, pointer=title, file=self.file, line=line
-                )
-                continue
-            self._pairs.extend(item * self._count + place for place in places)
+    def add(self, item: int, cell: Cell, line: int, title: str, own: Mapping[str, str]) -> Iterator[Problem]:
+        """Take the claims about one item in one cell of its row; yields what is wrong with them."""
+        for said, meant in self._in_cell(cell or ""):
+            yield from self.take(item, meant, line, title, {**own, title: said})
+
+    def take(self, item: int, meant: Meant, line: int, title: str, own: Mapping[str, str]) -> Iterator[Problem]:
+        """Take one claim about one item; yields why it is unclear. What may be meant as well is not claimed."""
+        self._pairs.extend(item * self._count + place for place in meant.rigs)
+        said = ClaimLine(
+            item=item, line=line, cells=own, rigs=meant.rigs, unclear=meant.problem, unstored=meant.unstored
+        )
+        self._tell(said)
+        if meant.problem:
+            yield Problem(meant.problem, meant.help, pointer=title, file=self.file, line=line)
+
+    def _in_cell(self, cell: str) -> list[tuple[str, Meant]]:
+        """What a cell names: all of its ids together, and each vehicle that is named otherwise."""
+        if cell in self._kept:
+            return self._kept[cell]
+        if len(self._kept) >= _MOST_KEPT:
+            self._kept.clear()
+        names = names_in(cell)
+        ids = [name for name in names if name in self._places]
+        places = dict.fromkeys(place for name in ids for place in self._places[name])
+        found = [("; ".join(ids), Meant(rigs=tuple(places)))] if ids else []
+        if len(ids) < len(names):
+            found += [(said, self._called(said)) for said in self._phrases(cell)]
+        self._kept[cell] = found
+        return found
+
+    def _phrases(self, cell: str) -> Iterator[str]:
+        """What a cell names otherwise than by ids; a name beside ids is one by itself."""
+        listed = names_in(cell) if cell.startswith(WIRE) else _APART.split(cell)
+        for phrase in filter(None, (one.strip() for one in listed)):
+            words = names_in(phrase)
+            known = [word for word in words if word in self._places]
+            yield from [word for word in words if word not in self._places] if known else [phrase]
+
+    def _called(self, said: str) -> Meant:
+        """What a vehicle named in words is; of a single word that is known of none, that it is no id either."""
+        found = self.named.meant({VEHICLE: said})
+        if not found.rigs and not found.may and len(names_in(said)) == 1:
+            help = "it is the id of one of the rigs, or of a vehicle of theirs, or a vehicle's years, make and model"
+            return Meant(problem=f"{quoted(said)} is neither a rig nor a vehicle", help=help)
+        return found
 
     def claims(self) -> Claims:
         """All claims, which the reader lets go of."""
@@ -81,25 +150,69 @@ def names_in(cell: str | None) -> list[str]:
     return [name for name in _BETWEEN.split(cell.strip()) if name]
 
 
-def read_claims_file(path: Path, items: Mapping[str, int], reader: ClaimReader) -> list[Problem]:
-    """Take the claims of a file of `sku` and `rig`; what is wrong with single lines is returned.
+class _ClaimColumns:
+    """What the columns of a file of claims are: by their names, whatever their letters' case."""
 
-    ProblemsFound when the file has no such columns.
+    def __init__(self, titles: Sequence[str], named: NamedVehicles) -> None:
+        known = {name: name for name in (_SKU, _RIG, *named.columns)} | {"years": "year", "but": "except"}
+        found = {title: known.get(title.strip().casefold(), "") for title in titles}
+        self.sku = next((title for title, name in found.items() if name == _SKU), "")
+        self.rig = next((title for title, name in found.items() if name == _RIG), "")
+        order = {FROM: 0, TO: 1}
+        naming = [(order.get(name, 2), name, title) for title, name in found.items() if name not in ("", _SKU, _RIG)]
+        self.vehicle = {name: title for _, name, title in sorted(naming)}
+        self.passed_over = [title for title, name in found.items() if not name]
+
+
+def read_claims_file(
+    path: Path, items: Mapping[str, int], reader: ClaimReader, passed_over: dict[str, None]
+) -> Iterator[Problem]:
+    """Take the claims of a file, of `sku` and `rig`, or a vehicle's names in columns of their own.
+
+    Yields what is wrong with single lines; columns that say nothing are added to `passed_over`. ProblemsFound when
+    the file has no such columns.
     """
     problems: list[Problem] = []
-    for chunk in read_chunks(path, problems, {}, ("sku", "rig")):
-        if not {"sku", "rig"} <= chunk.cells.keys():
-            if not chunk.lines and chunk.cells.keys() == set():
+    for chunk in read_chunks(path, problems, {}):
+        yield from _taken(problems)
+        columns = _ClaimColumns(list(chunk.cells), reader.named)
+        if not columns.sku or not (columns.rig or columns.vehicle):
+            if not chunk.lines and not chunk.cells:
                 continue
-            help = "a file of claims has the columns `sku` and `rig`"
+            listed = ", ".join(f"`{name}`" for name in reader.named.columns)
+            help = f"a file of claims has the columns `sku` and `rig`, or instead of `rig` some of {listed}"
             raise ProblemsFound([Problem("the file names no `sku` or no `rig`", help, file=str(path), line=1)])
-        for line, sku, rig in zip(chunk.lines, chunk.cells["sku"], chunk.cells["rig"], strict=True):
-            place = items.get(name_in(sku))
-            if place is None:
-                help = "it is the `sku` of a row of the catalogue that could be read"
-                problems.append(
-                    Problem(f"{quoted(sku or '')} is no item", help, pointer="sku", file=str(path), line=line)
-                )
-            else:
-                problems += reader.add(place, names_in(rig), line, "rig")
-    return problems
+        passed_over |= dict.fromkeys(columns.passed_over)
+        for row, line in enumerate(chunk.lines):
+            yield from _claim(chunk, row, line, columns, items, reader)
+    yield from _taken(problems)
+
+
+def _taken(problems: list[Problem]) -> list[Problem]:
+    found = list(problems)
+    problems.clear()
+    return found
+
+
+def _claim(
+    chunk: Chunk, row: int, line: int, columns: _ClaimColumns, items: Mapping[str, int], reader: ClaimReader
+) -> Iterator[Problem]:
+    """Take one line of a file of claims."""
+    own = {title: name_in(cells[row]) for title, cells in chunk.cells.items()}
+    sku = own[columns.sku]
+    place = items.get(sku)
+    if place is None:
+        help = "it is the `sku` of a row of the catalogue that could be read"
+        yield Problem(f"{quoted(sku)} is no item", help, pointer=columns.sku, file=reader.file, line=line)
+        return
+    rig = chunk.cells[columns.rig][row] if columns.rig else None
+    cells = {name: own[title] for name, title in columns.vehicle.items() if own[title].strip()}
+    if rig and cells:
+        meant = Meant(problem="a rig and a vehicle's names are told at once", help="keep one of them")
+        yield from reader.take(place, meant, line, columns.rig, own)
+    elif rig:
+        yield from reader.add(place, rig, line, columns.rig, own)
+    else:
+        meant = reader.named.meant(cells)
+        told = columns.vehicle.get(meant.column) or next(iter(columns.vehicle.values()), columns.rig)
+        yield from reader.take(place, meant, line, told, own)

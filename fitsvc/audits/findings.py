@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fitsvc.audits.changes import Changes, Earlier
+from fitsvc.audits.claim_lines import LinesTold
 from fitsvc.audits.items import ReadReport, digests
 from fitsvc.audits.outliers import suspicious
 from fitsvc.audits.parts import ClaimCarried, ClaimFate
@@ -45,6 +46,7 @@ class Findings:
         self.contradicted_by: dict[str, int] = {}
         self.changes: Document | None = None
         self.false: list[tuple[str, str, str]] = []
+        self.claim_lines: dict[str, int] = {}
 
     def write(self, earlier: Earlier | None) -> None:
         """Write every file of findings, and of what changed since an earlier audit."""
@@ -56,6 +58,8 @@ class Findings:
         rig_digests = {rig.key: rig.digest() for rig in self.state.rigs}
         self._file("rigs", ("rig", "vehicle", "facts", *OUTCOMES), self._rig_rows(rig_digests))
         self._file("claims", ClaimFate._fields, self._claim_rows())
+        if self.report.claims_told:
+            self._lines()
         self._file("carried", ClaimCarried._fields, self._carried_rows())
         self._file("missing_of_rigs", ("rig", "fact", "pairs"), self._missing_of_rigs())
         self._file("rigs_without", ("rig", "kind"), self._without())
@@ -149,6 +153,12 @@ class Findings:
                     if len(self.false) < _MOST_FALSE:
                         self.false.append((fate.sku, fate.rig, fate.reason))
                 yield fate
+
+    def _lines(self) -> None:
+        """Tell of each claim as its line has it what it comes to."""
+        told, own = LinesTold(self.state, self.report.blocks), self.report.claim_titles
+        self._file("claims_checked", told.titles(own), told.rows(own))
+        self.claim_lines = dict(sorted(told.counted.items()))
 
     def _carried_rows(self) -> Iterator[ClaimCarried]:
         for part in self._parts():

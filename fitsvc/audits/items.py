@@ -49,6 +49,8 @@ class ReadReport:
     claims_told: bool = False
     passed_over: list[str] = field(default_factory=list)
     mapped_in_vain: list[str] = field(default_factory=list)
+    claims_passed_over: list[str] = field(default_factory=list)
+    claim_titles: list[str] = field(default_factory=list)
 
 
 def digests(items: Items, slots: Mapping[str, Type]) -> NDArray[np.uint64]:

@@ -11,11 +11,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fitsvc.audits.cells import FactColumn
-from fitsvc.audits.claims import ClaimReader, names_in
+from fitsvc.audits.claims import ClaimReader
 from fitsvc.audits.decimals import DecimalMarks
 from fitsvc.audits.items import Items, ReadReport, joined
 from fitsvc.audits.mapping import FileMapping, Header, needs_unit, read_header
-from fitsvc.audits.source import WIRE, Chunk, as_cell, name_in, read_chunks, titles_of
+from fitsvc.audits.source import WIRE, Cell, Chunk, as_cell, name_in, read_chunks, titles_of
 from fitsvc.audits.spool import Spool
 from fitsvc.engine.columns.signatures import Column, column_of
 from fitsvc.facts import FactReader
@@ -101,8 +101,8 @@ class ItemReader:
         """The title of the column that is a key or a fact."""
         return next((title for title, column in self.header.columns.items() if column.name == name), None)
 
-    def read(self, chunk: Chunk) -> tuple[Items, list[list[str]]]:
-        """The good rows of a chunk, and the names each is claimed to fit."""
+    def read(self, chunk: Chunk) -> tuple[Items, list[Cell]]:
+        """The good rows of a chunk, and the cell of each that says what it is claimed to fit."""
         self._known(list(chunk.cells))
         read = {
             title: column.codes(chunk.cells[title]) for title, column in self._columns.items() if title in chunk.cells
@@ -117,7 +117,7 @@ class ItemReader:
             for place in np.flatnonzero(column.wrong(of)).tolist():
                 self._wrong_cell(chunk, int(rows[place]), skus[place], column, int(of[place]))
         cells = chunk.cells.get(self.title("fits") or "", [])
-        claims = [names_in(cells[row]) if cells else [] for row in rows]
+        claims = [cells[row] if cells else None for row in rows]
         lines = np.array(chunk.lines, np.int64)[rows]
         every = {name: self._column(columns, name, len(rows)) for name in self.slots}
         return Items(skus, lines, every, unread), claims
@@ -218,8 +218,9 @@ def read_items(
             start = len(items.places)
             block, claimed = items.read(chunk)
             found.claims_told |= items.title("fits") is not None
-            for place, names, line in zip(count(start), claimed, block.lines.tolist(), strict=False):
-                for problem in claims.add(place, names, line, items.title("fits") or "fits"):
+            title = items.title("fits") or "fits"
+            for place, sku, cell, line in zip(count(start), block.skus, claimed, block.lines.tolist(), strict=False):
+                for problem in claims.add(place, cell, line, title, {"sku": sku}):
                     found.bad_claims += _tell(wrong_claims, problem)
             _tell_all(bad_rows, items.problems, found, first)
             _tell_cells(bad_cells, items.bad_cells, found)
@@ -287,8 +288,8 @@ def _keep(spool: Spool, items: Items, found: ReadReport) -> None:
 
 def items_of_columns(
     cells: Mapping[str, list[Any]], reader: FactReader, file: str
-) -> tuple[Items, list[list[str]], list[BadCell]]:
-    """Items given as columns of raw values, the names each is claimed to fit, and the cells that could not be read.
+) -> tuple[Items, list[Cell], list[BadCell]]:
+    """Items given as columns of raw values, the cell of each with its claims, and the cells that could not be read.
 
     ProblemsFound where a row has no number of its own.
     """
@@ -301,7 +302,7 @@ def items_of_columns(
     return found, claims, items.bad_cells
 
 
-def append_problems(path: Path, problems: list[Problem]) -> int:
+def append_problems(path: Path, problems: Iterable[Problem]) -> int:
     """Add rows to a file of problems; returns how many."""
     with path.open("a", encoding="utf-8", newline="") as stream:
         rows = csv.writer(stream, lineterminator="\n")

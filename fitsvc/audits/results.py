@@ -19,6 +19,7 @@ PAIRS_NAME: Final = "pairs"
 TABLES: Final = (
     PAIRS_NAME,
     "claims",
+    "claims_checked",
     "carried",
     "unclaimed",
     "bad_rows",
@@ -38,6 +39,8 @@ _WHOLE: Final = frozenset(
     {"row", "works", "conditional", "undetermined", "fails", "claimed", "claims_failing", "pairs"}
 )
 """The columns of findings that hold whole numbers; all others hold texts."""
+_THEIRS: Final = "claims_checked"
+"""The table that has columns of who sent it, whatever these are called and hold."""
 _ROWS: Final = 16_384
 
 
@@ -71,7 +74,8 @@ def _findings(path: Path) -> Iterator[pa.Table]:
     with path.open(encoding="utf-8", newline="") as stream:
         rows = csv.reader(stream, strict=True)
         titles = next(rows)
-        schema = pa.schema([(title, pa.int64() if title in _WHOLE else pa.string()) for title in titles])
+        whole = {"row"} if path.stem == _THEIRS else _WHOLE
+        schema = pa.schema([(title, pa.int64() if title in whole else pa.string()) for title in titles])
         while some := list(islice(rows, _ROWS)):
             columns = [_column(field, cells) for field, cells in zip(schema, zip(*some, strict=True), strict=True)]
             yield pa.table(columns, schema=schema)

@@ -34,13 +34,15 @@ _ASIDE: Final = b"aside"
 class AuditRig:
     """One rig: the name it goes by, the id of its vehicle if it has one, and what is known of it.
 
-    `doubts` are those of its facts of which what was said cannot all hold, hardly can, or is stale.
+    `label` is the vehicle's own, where it has one. `doubts` are those of its facts of which what was said cannot all
+    hold, hardly can, or is stale.
     """
 
     key: str
     vehicle: str
     case: Case
     doubts: Mapping[str, Doubt] = field(default_factory=dict)
+    label: str = ""
 
     def document(self) -> str:
         """All that is known of the rig, as one text; equal rigs have equal texts."""
@@ -55,10 +57,10 @@ class AuditRig:
 
 
 def rigs_table(rigs: Iterable[AuditRig], aside: Iterable[Problem] = ()) -> pa.Table:
-    """Rigs as an Arrow table of texts: `rig`, `vehicle`, `case`, `doubts`; and why others were set `aside`."""
-    rows = [(rig.key, rig.vehicle, rig.document(), _told(rig.doubts)) for rig in rigs]
-    columns = [pa.array([row[place] for row in rows], pa.string()) for place in range(4)]
-    table = pa.table(columns, names=["rig", "vehicle", "case", "doubts"])
+    """Rigs as an Arrow table of texts: `rig`, `vehicle`, `case`, `doubts`, `label`; and why others are set `aside`."""
+    names = ["rig", "vehicle", "case", "doubts", "label"]
+    rows = [(rig.key, rig.vehicle, rig.document(), _told(rig.doubts), rig.label) for rig in rigs]
+    table = pa.table([pa.array([row[place] for row in rows], pa.string()) for place in range(len(names))], names=names)
     told = [[problem.message, problem.help] for problem in aside]
     return table.replace_schema_metadata({_ASIDE: json.dumps(told)}) if told else table
 
@@ -89,7 +91,7 @@ def rigs_of_table(table: pa.Table) -> list[AuditRig]:
         case = Case(_values(read["facts"]), frozenset(read["present"]), adapters, read["texts"], of_items=of_items)
         told = json.loads(row.get("doubts") or "{}")
         doubts = {name: _doubt(how, said) for name, (how, *said) in told.items()}
-        found.append(AuditRig(row["rig"], row["vehicle"], case, doubts))
+        found.append(AuditRig(row["rig"], row["vehicle"], case, doubts, row.get("label") or ""))
     return found
 
 
@@ -217,7 +219,9 @@ def _read(
             continue
         case = question.case
         case = replace(case, present=case.present - {"accessory"})
-        rigs.append(AuditRig(key, _vehicle(document, records), case, question.doubts))
+        vehicle = _vehicle(document, records)
+        told = records.find("vehicle", vehicle) if vehicle else None
+        rigs.append(AuditRig(key, vehicle, case, question.doubts, told.label if told else ""))
     if not rigs and not problems:
         help = "give `rigs`, or mountings with their vehicles and receivers"
         problems.append(Problem("there are no rigs", help, file=file))

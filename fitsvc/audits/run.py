@@ -2,7 +2,8 @@
 
 Memory: each process that judges takes about 300 MB for the program and rulebook, and the rest of LEAST_MB for a block
 of items, results that are kept, and the pairs about to be written; there are as many as the allowed memory and the
-machine's cores let be. Beside that 300 bytes for each item of the catalogue and 25 for each claim are held.
+machine's cores let be. Beside that 300 bytes for each item of the catalogue, 25 for each claim and 150 for each that
+does not hold are held.
 """
 
 import os
@@ -13,6 +14,7 @@ from typing import Final
 
 from fitsvc import __version__
 from fitsvc.audits.changes import read_earlier
+from fitsvc.audits.claim_lines import LinesWritten
 from fitsvc.audits.claims import ClaimReader, read_claims_file
 from fitsvc.audits.items import ReadReport
 from fitsvc.audits.judging import BlockTask, judge_all
@@ -100,10 +102,26 @@ class Audit:
         return self.state.spool.report() or self._read()
 
     def _read(self) -> ReadReport:
+        asked, spool, rulebook = self.asked, self.state.spool, self.state.task.rulebook
+        with LinesWritten(spool.claim_lines) as lines:
+            claims = ClaimReader(self.state.rigs, str(asked.catalogue), rulebook, lines.tell)
+            report, places = self._catalogue(claims, FactReader(rulebook))
+            if asked.claims:
+                claims.file, report.claims_told, passed_over = str(asked.claims), True, dict[str, None]()
+                found = read_claims_file(asked.claims, places, claims, passed_over)
+                report.bad_claims += append_problems(spool.bad_claims, found)
+                report.claims_passed_over = list(passed_over)
+        report.claim_titles = list(lines.titles)
+        pairs = claims.claims()
+        report.claims = len(pairs.item)
+        spool.keep_report(report, pairs)
+        return report
+
+    def _catalogue(self, claims: ClaimReader, reader: FactReader) -> tuple[ReadReport, dict[str, int]]:
+        """Read the catalogue, and the claims in it."""
         asked, spool = self.asked, self.state.spool
-        claims, reader = ClaimReader(self.state.rigs, str(asked.catalogue)), FactReader(self.state.task.rulebook)
         try:
-            report, places = read_items(
+            return read_items(
                 asked.catalogue,
                 reader,
                 self.mapping,
@@ -115,13 +133,6 @@ class Audit:
         except ProblemsFound:
             spool.close()  # nothing is worth keeping, so the folder takes the mended catalogue
             raise
-        if asked.claims:
-            claims.file, report.claims_told = str(asked.claims), True
-            report.bad_claims += append_problems(spool.bad_claims, read_claims_file(asked.claims, places, claims))
-        pairs = claims.claims()
-        report.claims = len(pairs.item)
-        spool.keep_report(report, pairs)
-        return report
 
     def judge(self, report: ReadReport) -> None:
         """Judge every block with every group of rigs that is not judged yet."""
@@ -142,7 +153,7 @@ def _run_of(asked: AuditOrder, rulebook: Rulebook, rigs: Sequence[AuditRig]) -> 
         "claims": digest_of(asked.claims),
         "mapping": digest_of(asked.mapping),
         "against": digest_of(against),
-        "rigs": digest_of_text("\n".join(f"{rig.key} {rig.vehicle} {rig.document()}" for rig in rigs)),
+        "rigs": digest_of_text("\n".join(f"{rig.key} {rig.vehicle} {rig.label} {rig.document()}" for rig in rigs)),
         "rulebook": rulebook.digest,
         "format": asked.format,
         "program": __version__,

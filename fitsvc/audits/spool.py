@@ -121,6 +121,11 @@ class Spool:
         """The file of what is wrong with claims."""
         return self.folder / "bad_claims.csv"
 
+    @property
+    def claim_lines(self) -> Path:
+        """The file of claims as their lines have them, with the rigs that each names."""
+        return self.folder / "claim_lines.jsonl"
+
     def keep_block(self, block: int, items: Items) -> None:
         """Keep a block of items."""
         arrays: dict[str, Array] = {"lines": items.lines}
@@ -187,6 +192,12 @@ class Spool:
     def counts(self, block: int, group: int) -> PartCounts:
         """What was counted of a part."""
         return PartCounts(**self._arrays(_tally(block, group)))
+
+    def claim_outcomes(self, block: int, group: int) -> Array:
+        """What each claim of a part comes to, without the other counts."""
+        with np.load(self.folder / _tally(block, group), allow_pickle=False) as arrays:
+            found: Array = arrays["claim_outcomes"]
+            return found
 
     def fates(self, block: int, group: int) -> list[ClaimFate]:
         """What became of the claims of a part that do not hold."""

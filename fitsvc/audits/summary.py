@@ -95,6 +95,8 @@ def _claims(findings: Findings) -> Document:
     return {
         "claims": findings.report.claims,
         **dict(zip(OUTCOMES, findings.claimed.tolist(), strict=True)),
+        "lines": findings.claim_lines,
+        "passed_over": findings.report.claims_passed_over,
         "contradicted_by": [{"rule": rule, "claims": count} for rule, count in by_rule],
         "unclaimed": {"items": findings.counted["unclaimed"], "works": int(sums[0]), "conditional": int(sums[1])},
     }

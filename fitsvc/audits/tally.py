@@ -68,10 +68,13 @@ class Tally:
         count = len(self._block.signature_of)
         claimed: Counts = np.zeros((4, count), np.int64)
         decided: Counts = np.zeros(len(self._facts.facts), np.int64)
+        came_to = np.zeros(len(claims.item) if claims is not None else 0, np.uint8)
         if claims is not None:
             for rig, result in enumerate(results):
-                items = claims.item[claims.rig == rig]
+                of_rig = claims.rig == rig
+                items = claims.item[of_rig]
                 signatures = self._block.signature_of[items]
+                came_to[of_rig] = result.outcome[signatures]
                 claimed[result.outcome[signatures], items] += 1
                 waits = self.waiting[rig][signatures]
                 decided += np.bincount(waits[waits >= 0], minlength=len(decided))
@@ -84,6 +87,7 @@ class Tally:
             waits_of_rig=self.waits_of_rig,
             waits_of_item=self.waits_of_item[:, self._block.signature_of].astype(np.int32),
             decided=decided,
+            claim_outcomes=came_to,
         )
 
 

@@ -30,7 +30,7 @@ if TYPE_CHECKING:
     multiple=True,
     help="Rigs, or vehicles, receivers and mountings; as often as there are files.",
 )
-@click.option("--claims", metavar="FILE", type=FILE, help="Claims, as `sku` and `rig`.")
+@click.option("--claims", metavar="FILE", type=FILE, help="Claims, as `sku` and `rig`, or `year`, `make`, `model`.")
 @click.option("--mapping", metavar="FILE", type=FILE, help="What the catalogue's columns are (YAML).")
 @click.option("--against", metavar="DIR", type=FILE, help="An earlier audit to compare with.")
 @click.option(
@@ -171,6 +171,7 @@ def _show(summary: Document, output: Path) -> None:
         held = claims["works"] + claims["conditional"]
         words = f"Of {claims['claims']:,} claims {held:,} hold, {claims['undetermined']:,} cannot be decided"
         paragraph(console, words, sign="·", indent=2)
+    _show_lines(summary["claims"])
     if nothing := summary["fits_nothing"]:
         paragraph(console, f"{nothing:,} items are not known to fit any of the rigs", sign="·", indent=2)
     if changes := summary["changes"]:
@@ -185,6 +186,16 @@ def _show(summary: Document, output: Path) -> None:
         words = f"{one['fact']} on {where} alone would decide {told(one['pairs'], 'pairs')}"
         paragraph(console, words, sign="·", indent=2)
     paragraph(console, f"All of it: {output / 'summary.html'}")
+
+
+def _show_lines(claims: Document | None) -> None:
+    """What the claims come to as their lines have them, where some are not plain."""
+    lines = claims["lines"] if claims else {}
+    if lines.keys() & {"unclear", "not stored"}:
+        listed = ", ".join(f"{count:,} {verdict}" for verdict, count in lines.items())
+        paragraph(out(), f"Claims as they are written: {listed}", sign="·", indent=2)
+    if claims and (titles := claims["passed_over"]):
+        paragraph(out(), f"Columns of claims not read: {', '.join(titles)}", sign="·", indent=2)
 
 
 def _changed(changes: Document) -> str:

@@ -50,11 +50,11 @@ class ProblemsFound(Exception):
         super().__init__("\n".join(map(str, self.problems)))
 
 
-def nearest(word: str, known: Iterable[str]) -> str | None:
-    """Return the known name closest to a word, or None when none is close."""
+def nearest(word: str, known: Iterable[str], close_by: float = 0.6) -> str | None:
+    """Return the known name closest to a word, or None when none is close: 1 would be the same, by difflib's ratio."""
     from difflib import get_close_matches  # loaded for those who err only
 
     if len(word) > _LONGEST_WORD:
         return None
-    close = get_close_matches(word, list(known), n=1, cutoff=0.6)
+    close = get_close_matches(word, list(known), n=1, cutoff=close_by)
     return close[0] if close else None

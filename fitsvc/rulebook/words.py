@@ -1,7 +1,8 @@
 """The words that people use for what is stored: data of a rulebook's own that nothing is judged by.
 
 `words.yaml` says what a word may stand for, which facts the figure before a word is one of, by which figures those of
-the same name are told apart, and how a customer's wishes are asked for. A shop adds its own words there.
+the same name are told apart, how a customer's wishes are asked for, and of what no fact tells (a bed, what is driven) a
+vehicle is one. A shop adds its own words there.
 """
 
 from collections.abc import Iterator, Mapping
@@ -17,7 +18,17 @@ from fitsvc.rulebook.yaml_text import Node as AnyNode
 from fitsvc.rulebook.yaml_text import Scalar
 from fitsvc.subjects import KIND
 
-_KEYS: Final = ("stands_for", "passed_over", "numbers", "figures", "told_apart", "wishes", "for_all", "first")
+_KEYS: Final = (
+    "stands_for",
+    "passed_over",
+    "numbers",
+    "figures",
+    "told_apart",
+    "wishes",
+    "for_all",
+    "first",
+    "variants",
+)
 _MOST_MEANT: Final = 8
 """What one word may stand for at most: each is looked for in every label."""
 
@@ -55,7 +66,8 @@ class WishAsked:
 class Words:
     """All that `words.yaml` says; without one a word stands for itself alone.
 
-    `for_all` are facts that go with every wish, `first` those that are asked first of a receiver.
+    `for_all` are facts that go with every wish, `first` those that are asked first of a receiver. `variants` are, by
+    what they are of (a bed), those of which a vehicle is one, each with how labels and claims write it.
     """
 
     stands_for: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
@@ -66,6 +78,7 @@ class Words:
     wishes: tuple[WishAsked, ...] = ()
     for_all: tuple[str, ...] = ()
     first: tuple[str, ...] = ()
+    variants: Mapping[str, Mapping[str, tuple[str, ...]]] = field(default_factory=dict)
 
 
 def read_words(shape: Shape, tree: AnyNode | None, vocabulary: Vocabulary) -> Words:
@@ -83,6 +96,7 @@ def read_words(shape: Shape, tree: AnyNode | None, vocabulary: Vocabulary) -> Wo
         wishes=tuple(_wishes(shape, top, vocabulary)),
         for_all=_facts(shape, top, "for_all", facts),
         first=_facts(shape, top, "first", facts),
+        variants=dict(_variants(shape, top)),
     )
 
 
@@ -92,6 +106,20 @@ def _meant(shape: Shape, top: Node) -> Iterator[tuple[str, tuple[str, ...]]]:
         if len(meant) > _MOST_MEANT:
             shape.complain(node, f"`{word}` stands for {len(meant)} words", f"{_MOST_MEANT} at most")
         yield word.casefold(), meant
+
+
+def _variants(shape: Shape, top: Node) -> Iterator[tuple[str, dict[str, tuple[str, ...]]]]:
+    """What a vehicle is one of; how one is written tells it from the others."""
+    for group, node in shape.open_mapping(top.entries.get("variants"), "`variants`"):
+        written: dict[str, str] = {}
+        members = {}
+        for member, inner in shape.open_mapping(node, f"the variants of `{group}`"):
+            members[member.casefold()] = _texts(shape, inner, f"how `{member}` is written")
+            for text in members[member.casefold()]:
+                if written.setdefault(text, member) != member:
+                    help = "each stands for one of them alone"
+                    shape.complain(inner, f"`{text}` is written for `{written[text]}` and for `{member}`", help)
+        yield group.casefold(), members
 
 
 def _figures(shape: Shape, top: Node, facts: Mapping[str, Fact]) -> Iterator[Figure]:

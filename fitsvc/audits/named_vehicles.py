@@ -1,0 +1,236 @@
+"""Which rigs a supplier means that names vehicles: those surely meant, those that may be, and what nobody stores.
+
+A claim about what is not told apart, or is written in words that nobody knows, is unclear. It is told so and is never
+taken for one that holds.
+"""
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Final
+
+from fitsvc.answers.vehicles import folded
+from fitsvc.audits.called_vehicles import ASKED, CalledVehicles, in_words
+from fitsvc.audits.naming import VehicleTold, Wanted, Years, excepted, plain, taken_years, without_exceptions
+from fitsvc.audits.rigs import AuditRig
+from fitsvc.language.problems import nearest
+from fitsvc.language.truth import NO, UNKNOWN, YES, Truth, conjunction
+from fitsvc.language.types import ListType
+from fitsvc.rulebook.rules import Rulebook
+
+VEHICLE, EXCEPT, FROM, TO = "vehicle", "except", "from", "to"
+"""The columns of a name beside its facts and variants: in free words, what is excepted, the first and last year."""
+_SHOWN: Final = 3
+_SLIP: Final = 0.8
+"""How close a name is to another for a slip of the pen, as `mukle` to `muckle`; what is farther off nobody stores."""
+_LONGEST: Final = 400
+"""Characters of a name: whoever writes more names several."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Meant:
+    """What a name comes to: the places of the rigs surely meant and of those that may be, and why it is unclear.
+
+    `unstored` are the vehicles named of which there is no rig; `column` is where the problem stands.
+    """
+
+    rigs: tuple[int, ...] = ()
+    may: tuple[int, ...] = ()
+    unstored: str = ""
+    problem: str = ""
+    help: str = ""
+    column: str = ""
+
+
+@dataclass(slots=True)
+class _Name:
+    """A name while it is read."""
+
+    wanted: list[Wanted]
+    years: list[Years]
+    called: bool = False
+    made: bool = False
+    models: tuple[str, ...] = ()
+
+
+class _Unclear(Exception):
+    """A name that cannot be read: where, what, and what to do; or one of which nothing is known at all."""
+
+    def __init__(self, column: str, problem: str, help: str, unstored: str = "") -> None:
+        super().__init__(problem)
+        self.meant = Meant(problem=problem, help=help, column=column, unstored=unstored)
+
+
+class NamedVehicles:
+    """The vehicles of an audit's rigs, found by what people call them."""
+
+    def __init__(self, rigs: Sequence[AuditRig], rulebook: Rulebook) -> None:
+        self._of = CalledVehicles(rigs, rulebook)
+        self._kept: dict[tuple[tuple[str, str], ...], Meant] = {}
+
+    @property
+    def columns(self) -> list[str]:
+        """The columns that a file of claims may name vehicles by."""
+        short = (name.partition(".")[2] for name, fact in self._of.facts.items() if fact.effort == ASKED)
+        return [VEHICLE, EXCEPT, FROM, TO, *short, *self._of.words.variants]
+
+    def meant(self, cells: Mapping[str, str]) -> Meant:
+        """What the cells of a line name, by column; empty ones say nothing."""
+        told = tuple((name, cell.strip()) for name, cell in cells.items() if cell.strip())
+        if told not in self._kept:
+            if len(self._kept) >= _MOST_KEPT:
+                self._kept.clear()
+            try:
+                self._kept[told] = self._meant(dict(told))
+            except _Unclear as found:
+                self._kept[told] = found.meant
+        return self._kept[told]
+
+    def _meant(self, cells: Mapping[str, str]) -> Meant:
+        name = _Name([], [])
+        for column, cell in cells.items():
+            if len(cell) > _LONGEST:
+                raise _Unclear(column, f"a name of {len(cell):,} characters", "name each vehicle in a line of its own")
+            self._read(name, column, plain(cell))
+        if not name.wanted and not name.years:
+            raise _Unclear(next(iter(cells), VEHICLE), "no vehicle is named", "write its years, make and model")
+        if any(first > last for first, last in name.years):
+            raise _Unclear(next(iter(cells)), "the first year is after the last", "write `2015-2020`")
+        return self._resolved(name, " ".join(cells.values()), next(iter(cells)))
+
+    def _read(self, name: _Name, column: str, text: str) -> None:
+        """Take one cell of a line."""
+        whole = f"vehicle.{column}"
+        if column in (FROM, TO) or whole == self._of.year:
+            self._read_years(name, column, text)
+        elif column == EXCEPT:
+            self._read_exceptions(name, column, [text])
+        elif whole in self._of.names:
+            self._read_called(name, column, text)
+        elif column in self._of.words.variants:
+            self._read_member(name, column, text)
+        elif whole in self._of.facts and isinstance(self._of.facts[whole].type, ListType):
+            members = self._of.members(whole)
+            if text not in members:
+                raise _Unclear(column, f"`{text}` is not known", f"it is one of {', '.join(members)}")
+            name.wanted.append(self._of.of_list(whole, members[text], text))
+        else:
+            self._read_phrase(name, column, text)
+
+    def _read_years(self, name: _Name, column: str, text: str) -> None:
+        years, left = taken_years(text)
+        if not years or left.strip(" |,;/&-").replace("and", "").strip(" |,;/&"):
+            raise _Unclear(column, f"`{text}` names no years", "write `2015-2020`, or `2015, 2017`")
+        if column == FROM:
+            years = [(years[0][0], 2100)]
+        elif column == TO:
+            years = [(name.years.pop()[0] if name.years else 1900, years[-1][1])]
+        name.years += years
+
+    def _read_called(self, name: _Name, column: str, text: str) -> None:
+        """Take a make or model by its own column: it is this one, and none with a longer name."""
+        whole = f"vehicle.{column}"
+        name.called, name.made = True, name.made or whole == self._of.names[0]
+        name.models += (text,) if whole == self._of.names[-1] else ()
+        if text not in self._of.called[whole] and (near := nearest(text, self._of.called[whole], _SLIP)):
+            raise _Unclear(column, f"no rig is of a {column} `{text}`", f"did you mean `{near}`?")
+
+        def holds(one: VehicleTold) -> Truth:
+            own = one.texts.get(whole)
+            return UNKNOWN if own is None else YES if folded(own) == text else NO
+
+        name.wanted.append(Wanted(text, holds))
+
+    def _read_member(self, name: _Name, column: str, text: str) -> None:
+        members = self._of.words.variants[column]
+        member = next((one for one, written in members.items() if text == one or text in written), "")
+        if not member:
+            raise _Unclear(column, f"`{text}` is not known", f"it is one of {', '.join(members)}")
+        name.wanted.append(self._of.of_variant(column, member, f"{column} {member}"))
+
+    def _read_phrase(self, name: _Name, column: str, text: str) -> None:
+        text, exceptions = without_exceptions(text)
+        phrase = self._of.reader.read(text)
+        if (
+            phrase.unread
+            and not phrase.tests
+            and not any(nearest(one, self._of.vocabulary, _SLIP) for one in phrase.unread)
+        ):
+            raise _Unclear(column, "", "", text)
+        self._refuse_unread(column, phrase.unread)
+        if phrase.twofold:
+            raise _Unclear(column, f"`{text}` can be read in two ways", "write a line for each")
+        name.called |= any(one in phrase.tests for one in self._of.names)
+        name.made |= bool(self._of.names) and self._of.names[0] in phrase.tests
+        name.models += tuple(one.said for one in phrase.tests.get(self._of.names[-1], ())) if self._of.names else ()
+        name.wanted += phrase.wanted()
+        name.years += phrase.years
+        self._read_exceptions(name, column, exceptions)
+
+    def _read_exceptions(self, name: _Name, column: str, texts: Iterable[str]) -> None:
+        for text in (part.strip() for one in texts for part in one.split(",")):
+            phrases = [self._of.reader.read(part) for part in text.split(" and ")]
+            self._refuse_unread(column, [word for one in phrases for word in one.unread])
+            if any(phrase.twofold for phrase in phrases):
+                raise _Unclear(column, f"`{text}` can be read in two ways", "write each behind a comma")
+            if not any(phrase.tests or phrase.years for phrase in phrases):
+                raise _Unclear(column, f"`{text}` excepts nothing that is known", "write what is excepted")
+            name.wanted.append(excepted(phrases, self._of.of_years))
+
+    def _refuse_unread(self, column: str, words: Sequence[str]) -> None:
+        if not words:
+            return
+        listed = ", ".join(f"`{word}`" for word in words)
+        near = [found for word in words if (found := nearest(word, self._of.vocabulary, _SLIP))]
+        help = f"did you mean `{near[0]}`?" if near else "leave out what no label of a vehicle says, or name the rig"
+        raise _Unclear(column, f"no label of a vehicle of these rigs has {listed}", help)
+
+    def _resolved(self, name: _Name, text: str, column: str) -> Meant:
+        tests = [*name.wanted, *([self._of.of_years(name.years)] if name.years else ())]
+        sure, may = list[tuple[VehicleTold, list[int]]](), list[tuple[VehicleTold, list[int]]]()
+        open_: dict[str, None] = {}
+        for one, places in self._of.candidates(name.models):
+            each = [test.holds(one) for test in tests]
+            if (found := conjunction(*each)) == YES:
+                sure.append((one, places))
+            elif found == UNKNOWN:
+                may.append((one, places))
+                open_ |= {test.said: None for test, is_so in zip(tests, each, strict=True) if is_so == UNKNOWN}
+        rigs, maybe = (tuple(sorted(p for _, places in some for p in places)) for some in (sure, may))
+        unstored = self._unstored(name, [one for one, _ in (*sure, *may)], text)
+        makes = {folded(one.texts.get(self._of.names[0], "")) for one, _ in sure} if self._of.names else set()
+        if name.called and not name.made and len(makes) > 1:
+            told = f"`{text}` is made by {' and by '.join(sorted(makes))}"
+            return Meant(may=rigs + maybe, unstored=unstored, problem=told, help="write the make", column=column)
+        if not may:
+            return Meant(rigs=rigs, unstored=unstored)
+        labels = [one.label for one, _ in may]
+        more = f" and {len(labels) - _SHOWN} more" if len(labels) > _SHOWN else ""
+        told = f"`{text}` may mean {'; '.join(labels[:_SHOWN])}{more}: whether it is {', '.join(open_)} is not told"
+        help = "write its make and model in columns of their own, name the rig, or have its label say what it is"
+        return Meant(rigs=rigs, may=maybe, unstored=unstored, problem=told, help=help, column=column)
+
+    def _unstored(self, name: _Name, found: Sequence[VehicleTold], text: str) -> str:
+        """Of what is named, that of which there is no rig: all of it, or the years of a range."""
+        if not found:
+            return text
+        own = [one.values.get(self._of.year) for one in found]
+        if not all(isinstance(one, tuple) for one in own):
+            return ""
+        asked = (year for first, last in name.years if first > 1900 and last < 2100 for year in range(first, last + 1))
+        left = [y for y in sorted(set(asked)) if not any(isinstance(o, tuple) and o[0] <= y <= o[1] for o in own)]
+        return in_words(_runs(left))
+
+
+_MOST_KEPT: Final = 10_000
+"""Names that are kept with what they come to: a file repeats them, line after line."""
+
+
+def _runs(years: Sequence[int]) -> list[Years]:
+    """Years that follow on each other as ranges."""
+    found: list[Years] = []
+    for year in years:
+        if found and found[-1][1] == year - 1:
+            found[-1] = (found[-1][0], year)
+        else:
+            found.append((year, year))
+    return found

@@ -1,0 +1,165 @@
+"""Claims that name vehicles as suppliers do: what each is expanded to, what is unclear, and what nobody stores."""
+
+from dataclasses import replace
+from functools import cache
+from pathlib import Path
+
+import pytest
+from audit_world import accessories, audit, found, pairs, rigs, summary, write_csv
+from demo_world import answerer
+
+from fitsvc.audits.named_vehicles import Meant, NamedVehicles
+
+
+@cache
+def _named() -> NamedVehicles:
+    return NamedVehicles(rigs(), answerer().rulebook)
+
+
+def _vehicles(places: tuple[int, ...]) -> set[str]:
+    """The vehicles of some rigs, by their ids without what all have."""
+    return {rigs()[place].vehicle.removeprefix("veh_") for place in places}
+
+
+def _meant(**cells: str) -> Meant:
+    return _named().meant({("except" if name == "but" else name): cell for name, cell in cells.items()})
+
+
+SHORT, LONG, PLAIN = "muckle_2023_short", "muckle_2023_long", "muckle_2023_short_plain"
+
+
+@pytest.mark.parametrize(
+    ("cells", "vehicles", "unstored"),
+    [
+        ({"vehicle": "2023 Brannoch Muckle long bed"}, {LONG}, ""),
+        ({"vehicle": "Muckle long bed, all but 4-wheel drive"}, set(), "Muckle long bed, all but 4-wheel drive"),
+        ({"vehicle": "2021–2023 Brannoch Muckle short bed"}, {SHORT, PLAIN}, "2021 to 2022"),
+        ({"vehicle": "up to 2023 Muckle 4x4"}, {SHORT, LONG}, ""),
+        ({"vehicle": "'23 muckle crew cab, except 2wd"}, {SHORT}, ""),
+        ({"vehicle": "2023 Muckle without tow package"}, {PLAIN}, ""),
+        ({"vehicle": "2023 Muckle, no tow package, short bed"}, {PLAIN}, ""),
+        ({"vehicle": "2023 Muckle truck except long bed and 4x4"}, None, ""),
+        ({"vehicle": "Brannoch Muckle Oxter"}, {"oxter_2024"}, ""),
+        ({"vehicle": "2019-2022 Saltmarsh"}, {"saltmarsh_2022", "saltmarsh_2022_seven"}, "2019 to 2021"),
+        ({"vehicle": "2019 Gorsewick Tarn"}, set(), "2019 gorsewick tarn"),
+        ({"vehicle": "2022 Saltmarsh Seven"}, {"saltmarsh_2022_seven"}, ""),
+        ({"year": "2020-2023", "model": "Muckle", "bed": "short", "but": "4x4"}, {PLAIN}, "2020 to 2022"),
+        ({"from": "2023", "to": "2025", "model": "Muckle"}, {SHORT, LONG, PLAIN}, "2024 to 2025"),
+        ({"make": "Brannoch", "body": "SUV"}, {"bothy_2021", "bothy_2021_long"}, ""),
+        ({"make": "Gorsewick", "model": "Tarn", "year": "2020"}, set(), "Gorsewick Tarn 2020"),
+    ],
+)  # fmt: skip
+def test_names_are_expanded(cells: dict[str, str], vehicles: set[str] | None, unstored: str) -> None:
+    """A name means the rigs of the vehicles that are so, and tells the years that are stored of none of them."""
+    found = _meant(**cells)
+    if vehicles is None:
+        assert found.problem
+        return
+    assert (_vehicles(found.rigs), found.may, found.problem) == (vehicles, (), "")
+    assert found.unstored == unstored
+
+
+@pytest.mark.parametrize(
+    ("cells", "words"),
+    [
+        ({"vehicle": "2023-2024 Muckle"}, "may mean 2024 Brannoch Muckle Oxter"),
+        ({"vehicle": "2021 Bothy short bed"}, "whether it is short bed is not told"),
+        ({"vehicle": "2022 Saltmarsh five seats"}, "whether it is five is not told"),
+        ({"vehicle": "2023 Mukle"}, "`mukle`"),
+        ({"vehicle": "2023 Muckle diesel"}, "`diesel`"),
+        ({"vehicle": "2023 Muckle except diesel"}, "`diesel`"),
+        ({"vehicle": "2023 Muckle short or long bed"}, "two ways"),
+        ({"vehicle": "2023 Muckle except crew cab and 4x4"}, "may mean"),
+        ({"vehicle": "all models"}, "no vehicle is named"),
+        ({"year": "2023-2019", "model": "Muckle"}, "after the last"),
+        ({"year": "new", "model": "Muckle"}, "names no years"),
+        ({"model": "Mukle"}, "`mukle`"),
+        ({"model": "Muckle", "bed": "huge"}, "`huge` is not known"),
+        ({"model": "Muckle", "body": "lorry"}, "`lorry` is not known"),
+        ({"vehicle": "Muckle " * 100}, "characters"),
+    ],
+)
+def test_what_is_unclear_is_told(cells: dict[str, str], words: str) -> None:
+    """What may be meant, is misspelt or can be read in two ways is told, with what would be taken."""
+    found = _meant(**cells)
+    assert words in found.problem
+    assert found.help
+
+
+def test_names_that_two_makers_use() -> None:
+    """A model of two makes is not taken for both."""
+    one = next(rig for rig in rigs() if rig.vehicle == "veh_muckle_2023_long")
+    other = {**one.case.texts, "vehicle.make": "Quillon"}
+    two = replace(one, key="rig_other", label="", case=replace(one.case, texts=other))
+    named = NamedVehicles([one, two], answerer().rulebook)
+    assert named.meant({"vehicle": "2023 Muckle"}).rigs == ()
+    assert "write the make" in named.meant({"model": "Muckle"}).help
+    assert named.meant({"vehicle": "2023 Quillon Muckle"}).rigs == (1,)
+
+
+def test_claims_are_written_back(tmp_path: Path) -> None:
+    """Each line of theirs comes back with what it was expanded to and what it comes to; none that is unclear holds."""
+    rows = [row for row in accessories() if row["kind"] == "ball_mount" and row["shank"] in ("2 in", "2-1/2 in")]
+    claims = tmp_path / "claims.csv"
+    skus = [row["sku"] for row in rows]
+    names = ["2023 Muckle long bed", "2023 Muckle diesel", "2019 Muckle", "2021-2023 Muckle 4x4", "2023-2024 Muckle"]
+    lines = [f'{sku},"{name}",1,=note' for sku in skus for name in names]
+    claims.write_text("sku,Vehicle,row,Remarks\n" + "\n".join(lines) + "\n")
+    told = audit(write_csv(tmp_path / "a.csv", rows), tmp_path / "out", claims=claims)
+    outcomes = {(row["sku"], row["rig"]): row["outcome"] for row in pairs(tmp_path / "out")}
+    reasons = {row["reason"] for row in found(tmp_path / "out", "claims")}
+    checked = found(tmp_path / "out", "claims_checked")
+    assert [(row["sku"], row["Vehicle"], row["their row"]) for row in checked] == [
+        (sku, name, "1") for sku in skus for name in names
+    ]
+    for row in checked:
+        listed = [rig for rig in row["rigs"].split("; ") if rig]
+        came_to = {outcomes[row["sku"], rig] for rig in listed}
+        assert row["verdict"] == _verdict(row["Vehicle"], came_to)
+        failing = [rig for rig in listed if outcomes[row["sku"], rig] == "fails"]
+        assert row["fails_on"] == "; ".join(failing)
+        if row["verdict"] == "contradicted":
+            assert row["why"] in reasons
+    assert {row["verdict"] for row in checked} >= {"contradicted", "unclear", "not stored"}
+    assert {row["not_stored"] for row in checked if "2021-" in row["Vehicle"]} == {"2021 to 2022"}
+    unclear = {row["column"] for row in found(tmp_path / "out", "bad_claims")}
+    assert unclear == {"Vehicle"}
+    assert told["claims"]["passed_over"] == ["row", "Remarks"]
+    assert sum(told["claims"]["lines"].values()) == len(lines)
+
+
+def _verdict(name: str, outcomes: set[str]) -> str:
+    """What a line comes to, by the outcomes of all that it names."""
+    if "fails" in outcomes:
+        return "contradicted"
+    if "diesel" in name or "-2024" in name:
+        return "unclear"
+    if not outcomes:
+        return "not stored"
+    if "undetermined" in outcomes:
+        return "open"
+    held = "holds on conditions" if "conditional" in outcomes else "holds"
+    return f"{held} where stored" if "2021-" in name else held
+
+
+def test_names_stand_in_the_catalogue_too(tmp_path: Path) -> None:
+    """A cell of `fits` may name ids and vehicles in words, with semicolons between them."""
+    rows = accessories()[:2]
+    rows[0]["fits"] = "rig_farm_muckle; 2024 Brannoch Muckle Oxter | 2023 Muckle long bed, 4x4"
+    rows[1]["fits"] = "rig_farm_muckle rig_none"
+    audit(write_csv(tmp_path / "a.csv", rows), tmp_path / "out")
+    claimed = {(row["sku"], row["rig"]) for row in pairs(tmp_path / "out") if row["claimed"]}
+    wanted = {"veh_oxter_2024", "veh_muckle_2023_long"}
+    assert claimed == {(rows[0]["sku"], rig.key) for rig in rigs() if rig.vehicle in wanted} | {
+        (row["sku"], "rig_farm_muckle") for row in rows
+    }
+    assert [row["fits"] for row in found(tmp_path / "out", "claims_checked")] == [
+        "rig_farm_muckle",
+        "2024 Brannoch Muckle Oxter",
+        "2023 Muckle long bed, 4x4",
+        "rig_farm_muckle",
+        "rig_none",
+    ]
+    assert summary(tmp_path / "out")["claims"]["lines"]["unclear"] == 1
+    (told,) = found(tmp_path / "out", "bad_claims")
+    assert told["problem"] == "`rig_none` is neither a rig nor a vehicle"
