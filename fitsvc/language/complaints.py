@@ -89,7 +89,8 @@ def not_a_list(node: AnyNode, found: Type) -> Complaint:
 
 def not_a_member(node: AnyNode, members: ListType) -> Complaint:
     """Something other than a member written within `in [...]`."""
-    return f"`{node}` is not a member of {members.name}", f"write its members, such as `{members.members[0]}`"
+    such = "".join(f", such as `{one}`" for one in members.members[:1])
+    return f"`{node}` is not a member of {members.name}", f"write its members{such}"
 
 
 def different_branches(a: Type, b: Type) -> Complaint:

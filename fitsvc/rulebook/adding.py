@@ -11,6 +11,7 @@ from fitsvc.language.problems import nearest
 from fitsvc.language.typed import AnyTyped
 from fitsvc.language.types import TRUTH, NumberType, Type
 from fitsvc.rulebook.expressions import Expressions
+from fitsvc.rulebook.forms import EXPRESSION, Form, one_of
 from fitsvc.rulebook.rules import Adds, From, Joined
 from fitsvc.rulebook.vocabulary import Fact
 from fitsvc.rulebook.yaml_text import Mapping, Node
@@ -19,6 +20,7 @@ from fitsvc.subjects import PLACE
 SECTION: Final = PLACE.partition(".")[0]
 _WHOSE: Final[tuple[From, ...]] = ("receiver", "rig")
 _WAYS: Final[tuple[Joined, ...]] = ("sum", "any", "each")
+ADDS: Final = Form("what others add", {"from": EXPRESSION, "on": one_of(*_WHOSE), "by": one_of(*_WAYS)})
 
 
 def read_beside(read: Expressions, top: Mapping | None) -> dict[str, Adds]:
@@ -45,7 +47,7 @@ def read_beside(read: Expressions, top: Mapping | None) -> dict[str, Adds]:
 
 
 def _adds(read: Expressions, fact: Fact, node: Node) -> Adds | None:
-    entry = read.shape.mapping(node, f"`{fact.short}`", ["from", "on", "by"])
+    entry = read.shape.form(node, ADDS, f"`{fact.short}`")
     if entry is None:
         return None
     value = read.read(entry, "from", None)

@@ -1,17 +1,27 @@
 """What an accessory may be loaded with where no load is named, read from `rulebook.yaml`."""
 
 from collections.abc import Iterable, Sequence
+from typing import Final
 
 from fitsvc.language.problems import nearest
 from fitsvc.language.quantities import NUMBER
 from fitsvc.language.typed import AnyTyped
 from fitsvc.language.types import NumberType
 from fitsvc.rulebook.expressions import Expressions
+from fitsvc.rulebook.forms import EXPRESSION, TEXT, Form, by_name, many, named
 from fitsvc.rulebook.rules import Allowance, Loading, Rule
 from fitsvc.rulebook.yaml_text import Mapping, Node, Scalar
 
-_KEYS = ("name", "title", "loads", "by_label")
-_EXTRA = ("applies_when", "assuming", "told_by")
+LOADING: Final = Form(
+    "a way to load",
+    {"fact": named("fact")},
+    {"times": named("fact"), "called": many(TEXT, minItems=2, maxItems=2), "applies_when": EXPRESSION},
+)
+ALLOWANCE: Final = Form(
+    "an allowance",
+    {"name": TEXT, "title": TEXT, "loads": many(LOADING.kind), "by_label": EXPRESSION},
+    {"applies_when": EXPRESSION, "assuming": by_name(EXPRESSION, named("fact")), "told_by": many(named("rule"))},
+)
 
 
 def read_allowances(read: Expressions, top: Mapping | None, rules: Iterable[Rule]) -> tuple[Allowance, ...]:
@@ -23,7 +33,7 @@ def read_allowances(read: Expressions, top: Mapping | None, rules: Iterable[Rule
 
 def _allowance(read: Expressions, node: Node, ids: Sequence[str]) -> Allowance | None:
     shape = read.shape
-    entry = shape.mapping(node, "an allowance", _KEYS, _EXTRA)
+    entry = shape.form(node, ALLOWANCE)
     if entry is None:
         return None
     loadings = [_loading(read, one) for one in shape.items(entry.entries["loads"], "`loads`")]
@@ -46,7 +56,7 @@ def _allowance(read: Expressions, node: Node, ids: Sequence[str]) -> Allowance |
 def _loading(read: Expressions, node: Node) -> Loading | None:
     """One way to load: the fact that says the weight, and the one that says how many there are, if any."""
     shape = read.shape
-    entry = shape.mapping(node, "a way to load", ["fact"], ["times", "called", "applies_when"])
+    entry = shape.form(node, LOADING)
     if entry is None:
         return None
     words = shape.items(entry.entries.get("called"), "`called`")

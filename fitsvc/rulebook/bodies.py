@@ -6,6 +6,7 @@ A body goes by the member of the list of bodies, or by that and the member of it
 from collections.abc import Iterable
 from typing import Final
 
+from fitsvc.rulebook.forms import TEXT, Form, many, one_of
 from fitsvc.rulebook.rules import Body, BodyPoint
 from fitsvc.rulebook.shape import Shape
 from fitsvc.rulebook.yaml_text import Mapping, Node, Scalar
@@ -13,6 +14,13 @@ from fitsvc.rulebook.yaml_text import Mapping, Node, Scalar
 PLACES: Final = ("tail", "bumper", "front", "nose")
 HEIGHTS: Final = ("ground", "sill", "foot", "head", "hinge", "gate", "roof")
 USUAL: Final = ("wheelbase", "overhang", "tyre", "hinge", "length", "setback", "opening")
+_POINTS: Final = many(many(TEXT, minItems=5, maxItems=6))
+_USUAL: Final = Form("`usual`", dict.fromkeys(USUAL, TEXT))
+BODY: Final = Form(
+    "a body",
+    {"nose": TEXT, "usual": _USUAL.kind, "roof": many(TEXT, minItems=3, maxItems=3), "outline": _POINTS},
+    {"square": one_of("true", "false"), "glass": many(_POINTS), "seams": many(_POINTS)},
+)
 _GROUND: Final = BodyPoint(place="bumper", share=0.0, behind=0.0, height="ground", times=0.0, above=0.0, corner=0.0)
 
 
@@ -22,11 +30,11 @@ def read_bodies(shape: Shape, node: Node | None) -> dict[str, Body]:
 
 
 def _body(shape: Shape, node: Node) -> Body | None:
-    told = shape.mapping(node, "a body", ["nose", "usual", "roof", "outline"], ["square", "glass", "seams"])
+    told = shape.form(node, BODY)
     if told is None:
         return None
     entries = told.entries
-    usual = shape.mapping(entries["usual"], "`usual`", USUAL)
+    usual = shape.form(entries["usual"], _USUAL)
     return Body(
         nose=_number(shape, entries["nose"]),
         square=_said(entries.get("square")) == "true",

@@ -3,17 +3,23 @@
 from typing import Final
 
 from fitsvc.rulebook.expressions import Expressions
+from fitsvc.rulebook.forms import EXPRESSION, TEXT, YES_NO, Form, by_name
 from fitsvc.rulebook.rules import Caution
-from fitsvc.rulebook.topics import identifier, read_examples, reference
+from fitsvc.rulebook.topics import SOURCE, examples_of, identifier, read_examples, reference
 from fitsvc.rulebook.yaml_text import Node
 
 _TOLD: Final = ("told", "not_told")
+CAUTION: Final = Form(
+    "a caution",
+    {"id": TEXT, "text": TEXT, "source": SOURCE.kind},
+    {"applies_when": EXPRESSION, "assumed": YES_NO, "examples": examples_of(_TOLD), "same": by_name(TEXT)},
+)
 
 
 def read_caution(read: Expressions, node: Node, taken: dict[str, str]) -> Caution | None:
     """Read one caution; one with a condition has an example for which it is told, and one for which it is not."""
     shape = read.shape
-    entry = shape.mapping(node, "a caution", ["id", "text", "source"], ["applies_when", "assumed", "examples", "same"])
+    entry = shape.form(node, CAUTION)
     if entry is None:
         return None
     name = identifier(shape, entry, taken, "rulebook")

@@ -10,6 +10,7 @@ from fitsvc.language.problems import nearest
 from fitsvc.language.typed import AnyTyped
 from fitsvc.language.types import TRUTH, ListType
 from fitsvc.rulebook.expressions import Expressions
+from fitsvc.rulebook.forms import EXPRESSION, TEXT, Form, either, named, one_of
 from fitsvc.rulebook.rules import Fills, Need, WishKinds
 from fitsvc.rulebook.shape import Shape
 from fitsvc.rulebook.vocabulary import Vocabulary
@@ -19,13 +20,18 @@ ACCESSORY: Final = "accessory"
 BESIDE: Final = ("ball",)
 """What is sold to be put beside an accessory in one question. A plan looks for nothing else."""
 
+_FILLED: Final = Form("`fills`", {ACCESSORY: TEXT, "gives": named("fact")})
+FILLS: Final = either(one_of(*BESIDE), _FILLED.kind)
+"""What fills a need, as a need says it."""
+WISH: Final = Form("a wish", {"when": EXPRESSION, "served_by": EXPRESSION})
+
 
 def read_fills(read: Expressions, entry: Mapping) -> Fills | None:
     """What fills a need: `ball`, or `{accessory: ROLE, gives: FACT}`."""
     node = entry.entries.get("fills")
     if isinstance(node, Scalar):
         return _beside(read.shape, node, read.vocabulary)
-    told = read.shape.mapping(node, "`fills`", [ACCESSORY, "gives"]) if node is not None else None
+    told = read.shape.form(node, _FILLED) if node is not None else None
     if told is None:
         return None
     kinds, gives = _kinds(read, told), _given(read, told)
@@ -86,7 +92,7 @@ def read_wishes(read: Expressions, top: Mapping | None) -> tuple[WishKinds, ...]
     """Which kinds serve a wish, of `rulebook.yaml`."""
     found = []
     for node in read.shape.items(top.entries.get("wishes") if top else None, "`wishes`"):
-        entry = read.shape.mapping(node, "a wish", ["when", "served_by"])
+        entry = read.shape.form(node, WISH)
         when, served_by = (read.read(entry, key) if entry else None for key in ("when", "served_by"))
         found += [WishKinds(when, served_by)] if when is not None and served_by is not None else []
     return tuple(found)

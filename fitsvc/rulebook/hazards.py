@@ -15,18 +15,24 @@ from fitsvc.language.problems import nearest
 from fitsvc.language.quantities import FORCE, MASS
 from fitsvc.language.types import NumberType
 from fitsvc.rulebook.expressions import Expressions
+from fitsvc.rulebook.forms import EXPRESSION, TEXT, Form, by_name, many, named
 from fitsvc.rulebook.kinds import KnownKind, kinds_of
 from fitsvc.rulebook.meaning import HAZARDS
 from fitsvc.rulebook.rules import Hazard, Limit
 from fitsvc.rulebook.shape import Shape
 from fitsvc.rulebook.yaml_text import Mapping, Node, Scalar
 
-_KEYS: Final = ("when", "exceeded_when", "accepted")
+_LINE: Final = Form("a hazard", {}, {"when": EXPRESSION, "exceeded_when": EXPRESSION, "accepted": TEXT})
+HAZARDS_FILE: Final = Form(
+    HAZARDS,
+    {"weights": many(named("fact")), "hazards": by_name(many(_LINE.kind, minItems=1), named("fact"))},
+    {"agree": many(named("rule"))},
+)
 
 
 def read_hazards(read: Expressions, tree: Node | None, limits: Iterable[Limit]) -> tuple[Hazard, ...]:
     """The hazards of a folder's `hazards.yaml`, held to all that has to stand there; none without such a file."""
-    top = read.shape.mapping(tree, HAZARDS, ["weights", "hazards"], ["agree"]) if tree is not None else None
+    top = read.shape.form(tree, HAZARDS_FILE) if tree is not None else None
     if top is None:
         return ()
     return _Reading(read, top).hazards(limits)
@@ -85,7 +91,7 @@ class _Reading:
         """The lines of one rating."""
         if self._is_number(node, rating):
             for item in self.read.shape.items(node, f"`{rating}`"):
-                entry = self.read.shape.mapping(item, "a hazard", [], _KEYS)
+                entry = self.read.shape.form(item, _LINE)
                 line = self._line(rating, entry) if entry is not None else None
                 if line is not None:
                     yield line

@@ -14,7 +14,7 @@ from fitsvc.language.source import Source
 from fitsvc.language.truth import NO
 from fitsvc.language.typed import AnyTyped
 from fitsvc.language.types import TRUTH, Type
-from fitsvc.rulebook.adding import SECTION, read_beside
+from fitsvc.rulebook.adding import read_beside
 from fitsvc.rulebook.allowing import read_allowances
 from fitsvc.rulebook.cautions import read_caution
 from fitsvc.rulebook.expressions import Expressions
@@ -36,13 +36,13 @@ from fitsvc.rulebook.rules import (
     TableEntry,
     Taken,
 )
+from fitsvc.rulebook.sections import ADAPTERS, ADAPTERS_FILE, DERIVED, OPENING_FACT, TOP, TOPIC
 from fitsvc.rulebook.serving import hold_to_one_each
 from fitsvc.rulebook.shape import Shape
 from fitsvc.rulebook.signing import SIGNED, read_signed
 from fitsvc.rulebook.sources import SOURCES, hold_to_sources, read_sources
 from fitsvc.rulebook.tables import read_tables
 from fitsvc.rulebook.topics import (
-    TOPIC_KEYS,
     hold_to_what_is_there,
     read_examples,
     read_limit,
@@ -54,6 +54,7 @@ from fitsvc.rulebook.usual import read_usual
 from fitsvc.rulebook.viewing import FILE, read_drawing
 from fitsvc.rulebook.vocabulary import (
     DEFAULT_UNITS,
+    VALUE_TYPES,
     Fact,
     Lists,
     Subject,
@@ -66,10 +67,6 @@ from fitsvc.rulebook.vocabulary import (
 from fitsvc.rulebook.words import Words, read_words
 from fitsvc.rulebook.yaml_text import Mapping, Node, Scalar, read_yaml_bytes, read_yaml_file
 
-_TOP_KEYS: Final = ("cautions", "wishes", "asks_for", "usual", "trials", "allowances", SECTION)
-_BESIDE: Final = ("examples", "same")
-_SHOWN: Final = ("meaning", "shown_in", "below_zero")
-_DERIVED_KEYS: Final = ("name", "label", "type", "is")
 _NONE: Final[Map[Path, bytes]] = {}
 
 
@@ -215,7 +212,7 @@ class Loader:
                 Problem("the rulebook has no rulebook.yaml", "add one with `name: ...`", file=str(path))
             )
             return None
-        return self.shape.mapping(tree, "rulebook.yaml", ["name"], _TOP_KEYS)
+        return self.shape.form(tree, TOP)
 
     def _drawing(self, read: Expressions, rules: list[Rule]) -> tuple[Map[str, Taken], Map[str, Body]]:
         """What the side view is drawn by, and the outlines of bodies; a folder whose rules draw has to say it."""
@@ -274,13 +271,13 @@ class Loader:
         for name, _, role in vocabulary.role_facts():
             facts[name], units[name], labels[name] = TRUTH, "", role.label
         for topic, tree in topics.items():
-            keys = [*TOPIC_KEYS, "adapters"] if topic == "adapters" else TOPIC_KEYS
-            self.shape.mapping(tree, f"topic file `{topic}`", ["topic", "about"], keys)
+            form = ADAPTERS_FILE if topic == "adapters" else TOPIC
+            self.shape.form(tree, form, f"topic file `{topic}`")
             if self.shape.text(tree, "topic") != topic:
                 self.shape.complain(tree, f"the topic of this file is `{topic}`, after the file's name")
             self.declared += self._declared(tree)
         for name, entry in self.declared:
-            kind = self.shape.one_of(entry, "type", [*vocabulary.lists, *DEFAULT_UNITS, "count", "yes_no"])
+            kind = self.shape.one_of(entry, "type", [*vocabulary.lists, *VALUE_TYPES])
             if name in facts:
                 self.shape.complain(entry, f"`{name}` is declared already", "choose another name")
             facts[name] = value_type(kind, vocabulary.lists)
@@ -298,7 +295,7 @@ class Loader:
     def _declared(self, tree: Mapping) -> list[tuple[str, Mapping]]:
         declared = []
         for node in self.shape.items(tree.entries.get("derived"), "`derived`"):
-            entry = self.shape.mapping(node, "a derived value", _DERIVED_KEYS, [*_SHOWN, *_BESIDE])
+            entry = self.shape.form(node, DERIVED)
             if entry:
                 declared.append((self.shape.text(entry, "name"), entry))
             elif isinstance(node, Mapping) and isinstance(told := node.entries.get("name"), Scalar):
@@ -306,9 +303,11 @@ class Loader:
         adapters = tree.entries.get("adapters")
         facts = adapters.entries.get("facts") if isinstance(adapters, Mapping) else None
         for name, node in self.shape.open_mapping(facts, "`facts`"):
-            entry = self.shape.mapping(node, f"opening fact `{name}`", ["type", "label"], [*_SHOWN, *_BESIDE])
+            entry = self.shape.form(node, OPENING_FACT, f"opening fact `{name}`")
             if entry:
                 declared.append((f"opening.{name}", entry))
+            else:
+                self.lost.add(f"opening.{name}")
         return declared
 
     def _opening(self, read: Expressions, topics: Map[str, Mapping]) -> dict[str, Opening]:
@@ -316,7 +315,7 @@ class Loader:
         adapters = tree.entries.get("adapters") if tree else None
         if adapters is None:
             return {}
-        entry = self.shape.mapping(adapters, "`adapters`", ["bare", "each", "facts"])
+        entry = self.shape.form(adapters, ADAPTERS)
         if entry is None:
             return {}
         # Derived values may read the opening, so the opening reads none of them: facts, and in turn itself.
@@ -330,7 +329,9 @@ class Loader:
         bare, each = (dict(self.shape.open_mapping(entry.entries[key], f"`{key}`")) for key in ("bare", "each"))
         for short, _ in self.shape.open_mapping(entry.entries["facts"], "`facts`"):
             name = f"opening.{short}"
-            kind = read.names.facts[name]
+            kind = read.names.facts.get(name)
+            if kind is None:
+                continue
             if short not in bare or short not in each:
                 self.shape.complain(entry, f"`{short}` needs an expression under both `bare` and `each`")
                 continue

@@ -11,10 +11,12 @@ from dataclasses import dataclass
 from typing import Final
 
 from fitsvc.language.problems import nearest
+from fitsvc.rulebook.forms import TEXT, Form, many
 from fitsvc.rulebook.shape import Shape
 from fitsvc.rulebook.yaml_text import Mapping, Node, Scalar
 
-_KEYS: Final = ("label", "meaning")
+ROLE: Final = Form("a role", {"label": TEXT, "meaning": TEXT})
+MEMBER: Final = Form("a member", {"word": TEXT, "is": many(TEXT, minItems=1)})
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,7 +71,7 @@ def _told(shape: Shape, member: str, node: Node, declared: Map[str, Node]) -> Ma
         help = f"write `{member}: {{word: {word}, is: [ROLE, ...]}}`, of {known}"
         shape.complain(node, f"`{member}` says no role, so hardly a rule would hold it", help)
         return None
-    return shape.mapping(node, f"member `{member}`", ["word", "is"])
+    return shape.form(node, MEMBER, f"member `{member}`")
 
 
 def _roles_of(shape: Shape, name: str, member: str, told: Mapping, declared: Map[str, Node]) -> Iterator[str]:
@@ -94,9 +96,9 @@ def _roles_of(shape: Shape, name: str, member: str, told: Mapping, declared: Map
 
 def _role(shape: Shape, name: str, role: str, node: Node, members: list[str]) -> Role:
     """A role as declared; one that is wrong is told of once, and its name still stands for rules to read."""
-    entry = shape.mapping(node, f"role `{role}`", _KEYS)
+    entry = shape.form(node, ROLE, f"role `{role}`")
     if not members:
         help = "say it of a member, or take it out with the rules that ask for it"
         shape.complain(node, f"no member of `{name}` is `{role}`, so rules that ask for it never apply", help)
-    label, meaning = (shape.text(entry, key) if entry else "" for key in _KEYS)
+    label, meaning = (shape.text(entry, key) if entry else "" for key in ROLE.required)
     return Role(role, label, meaning, tuple(members))

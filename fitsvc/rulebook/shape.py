@@ -6,6 +6,7 @@ from typing import TypeVar
 
 from fitsvc.language.problems import Problem, ProblemsFound, nearest
 from fitsvc.language.source import Source
+from fitsvc.rulebook.forms import Form
 from fitsvc.rulebook.yaml_text import Mapping, Node, Scalar, Sequence
 
 T = TypeVar("T")
@@ -40,6 +41,10 @@ class Shape:
         if untold:
             self.complain(node, f"{what} lacks {', '.join(untold)}")
         return None if missing else node
+
+    def form(self, node: Node, form: Form, what: str = "") -> Mapping | None:
+        """An entry that has the keys of a form, called by what it is, or by more than that."""
+        return self.mapping(node, what or form.what, form.required, form.optional)
 
     def open_mapping(self, node: Node | None, what: str) -> Iterator[tuple[str, Node]]:
         """The entries of a mapping whose keys the author chooses; nothing when it is absent."""

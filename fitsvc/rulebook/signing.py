@@ -4,11 +4,14 @@ from collections.abc import Mapping as Map
 from dataclasses import dataclass
 from typing import Final
 
+from fitsvc.rulebook.forms import TEXT, Form, many
 from fitsvc.rulebook.shape import Shape
 from fitsvc.rulebook.yaml_text import Node, Scalar
 
 SIGNED: Final = "signed.yaml"
 _LEAST_DIGITS: Final = 8
+_ENTRY: Final = Form("what is signed", {"since": TEXT, "rules": many(TEXT), "by": TEXT, "because": TEXT})
+SIGNED_FILE: Final = Form(SIGNED, {"signed": many(_ENTRY.kind)})
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,10 +30,10 @@ class SignedOff:
 
 def read_signed(shape: Shape, tree: Node | None) -> tuple[SignedOff, ...]:
     """The entries of a folder's `signed.yaml`; none without the file."""
-    top = shape.mapping(tree, SIGNED, ["signed"]) if tree is not None else None
+    top = shape.form(tree, SIGNED_FILE) if tree is not None else None
     found = []
     for node in shape.items(top.entries["signed"] if top else None, "`signed`"):
-        entry = shape.mapping(node, "what is signed", ["since", "rules", "by", "because"])
+        entry = shape.form(node, _ENTRY)
         if entry is not None:
             words: Map[str, str] = {key: shape.text(entry, key) for key in ("since", "by", "because")}
             ids = [one.value for one in shape.items(entry.entries["rules"], "`rules`") if isinstance(one, Scalar)]

@@ -7,6 +7,7 @@ from datetime import date
 from typing import Final
 
 from fitsvc.language.problems import nearest
+from fitsvc.rulebook.forms import TEXT, Form, by_name, one_of
 from fitsvc.rulebook.rules import SEEN, Caution, Cited, Limit, Need, Rule, Rulebook, TableEntry
 from fitsvc.rulebook.shape import Shape
 from fitsvc.rulebook.yaml_text import Mapping, Node, Scalar, Sequence
@@ -14,18 +15,22 @@ from fitsvc.rulebook.yaml_text import Mapping, Node, Scalar, Sequence
 SOURCES: Final = "sources.yaml"
 YEARS_UNTIL_STALE: Final = 3
 """Years after which a source is read again: most legislatures sit every year or two. Common practice, no source."""
+_ENTRY: Final = Form(
+    "a source", {"cite": TEXT, "seen": one_of(*SEEN), "as_of": TEXT}, {"read": TEXT, "words": TEXT, "says": TEXT}
+)
+SOURCES_FILE: Final = Form(SOURCES, {"sources": by_name(_ENTRY.kind)})
 _DAY: Final = re.compile(r"\d{4}-\d{2}(-\d{2})?")
 
 
 def read_sources(shape: Shape, tree: Node | None) -> dict[str, Cited]:
     """The sources of a folder's `sources.yaml` by their names; none without the file."""
-    top = shape.mapping(tree, SOURCES, ["sources"]) if tree is not None else None
+    top = shape.form(tree, SOURCES_FILE) if tree is not None else None
     nodes = shape.open_mapping(top.entries["sources"] if top else None, "`sources`")
     return {name: one for name, node in nodes if (one := _source(shape, name, node)) is not None}
 
 
 def _source(shape: Shape, name: str, node: Node) -> Cited | None:
-    entry = shape.mapping(node, f"source `{name}`", ["cite", "seen", "as_of"], ["read", "words", "says"])
+    entry = shape.form(node, _ENTRY, f"source `{name}`")
     if entry is None:
         return None
     seen, read = shape.one_of(entry, "seen", SEEN, what="how a source is seen"), shape.text(entry, "read")

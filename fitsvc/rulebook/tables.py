@@ -11,9 +11,10 @@ from fitsvc.language.tables import Table
 from fitsvc.language.truth import NO, YES
 from fitsvc.language.types import TRUTH, ListType, NumberType, Type, Value
 from fitsvc.rulebook.expressions import Expressions
+from fitsvc.rulebook.forms import EXPRESSION, QUANTITY, TEXT, Form, Kind, by_name, either, if_has, many, named
 from fitsvc.rulebook.rules import Cited, RowTold, TableEntry
 from fitsvc.rulebook.shape import Shape
-from fitsvc.rulebook.topics import reference
+from fitsvc.rulebook.topics import SAME, SOURCE, reference
 from fitsvc.rulebook.vocabulary import DEFAULT_UNITS, Vocabulary, value_type
 from fitsvc.rulebook.yaml_text import Mapping, Node, Scalar
 
@@ -21,6 +22,19 @@ _TOLD: Final = ("asks", "source")
 _TEXTS: Final = ("asks", "cite")
 _KNOWN: Final = "known"
 _NUMBERS: Final = (*DEFAULT_UNITS, "count")
+_HEAD: Final[Map[str, Kind]] = {"id": TEXT, "title": TEXT, "key": named("value_type"), "source": SOURCE.kind}
+_MORE: Final[Map[str, Kind]] = {"meaning": TEXT, "same": SAME}
+LAST_BAND: Final = Form("a band", {"is": EXPRESSION})
+BAND: Final = Form("a band", {"up_to": QUANTITY, **LAST_BAND.required})
+COLUMN: Final = Form("a column", {"gives": named("value_type"), "meaning": TEXT}, {"otherwise": TEXT})
+_ROW: Final = Form("a row", dict.fromkeys(_TOLD, TEXT), free=TEXT)
+TABLE: Final = Form(
+    "a table",
+    {**_HEAD, "gives": named("value_type")},
+    {"rows": by_name(TEXT), "bands": many(either(BAND.kind, LAST_BAND.kind), minItems=1), **_MORE},
+)
+WITH_COLUMNS: Final = Form(TABLE.what, {**_HEAD, "columns": by_name(COLUMN.kind), "rows": by_name(_ROW.kind)}, _MORE)
+TABLES_FILE: Final = Form("a file of tables", {"tables": many(if_has("columns", WITH_COLUMNS.kind, TABLE.kind))})
 
 
 def read_tables(
@@ -30,7 +44,8 @@ def read_tables(
     reader = _TableReader(shape, vocabulary, sources)
     tables: dict[str, TableEntry] = {}
     for tree in trees:
-        for node in shape.items(tree.entries.get("tables"), "`tables`"):
+        top = shape.form(tree, TABLES_FILE)
+        for node in shape.items(top.entries["tables"] if top else None, "`tables`"):
             table = reader.entry(node)
             if table and table.id in tables:
                 shape.complain(node, f"there is a table `{table.id}` already", "give one of them another id")
@@ -52,9 +67,7 @@ class _TableReader:
         """One table."""
         shape = self.shape
         several = isinstance(node, Mapping) and "columns" in node.entries
-        wanted = ["columns", "rows"] if several else ["gives"]
-        optional = ["meaning", "same"] if several else ["rows", "bands", "meaning", "same"]
-        entry = shape.mapping(node, "a table", ["id", "title", "key", *wanted, "source"], optional)
+        entry = shape.form(node, WITH_COLUMNS if several else TABLE)
         if entry is None:
             return None
         name, title, source = shape.text(entry, "id"), shape.text(entry, "title"), reference(shape, entry)
@@ -86,7 +99,7 @@ class _TableReader:
         bands = self.shape.items(entry.entries.get("bands"), "`bands`")
         for i, item in enumerate(bands):
             last = i == len(bands) - 1
-            row = self.shape.mapping(item, "a band", ["is"] if last else ["up_to", "is"])
+            row = self.shape.form(item, LAST_BAND if last else BAND)
             value = self._cell(row.entries["is"], gives) if row else None
             top = self._cell(row.entries["up_to"], key) if row and not last else None
             values += [value] if value is not None else []
@@ -150,7 +163,7 @@ class _TableReader:
         """The type of each column, and what stands where a row leaves one out."""
         shape, kinds, defaults = self.shape, dict[str, Type](), dict[str, Value]()
         for name, node in shape.open_mapping(entry.entries["columns"], "`columns`"):
-            column = shape.mapping(node, f"column `{name}`", ["gives", "meaning"], ["otherwise"])
+            column = shape.form(node, COLUMN, f"column `{name}`")
             if name in (*_TOLD, *_TEXTS, _KNOWN):
                 shape.complain(node, f"`{name}` is in every table with columns", "choose another name")
             elif column:

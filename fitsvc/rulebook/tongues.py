@@ -51,7 +51,7 @@ _TEMPLATES: Final = frozenset(
 )
 _KEPT: Final = frozenset(("examples", "signed", "hazards", "bodies", "side_view", "node", "guard", "requires", "met"))
 """Fields without texts, passed over."""
-_SECTIONS: Final = ("texts", "labels", "joins", "articles")
+SECTIONS: Final = ("texts", "labels", "joins", "articles")
 _HOLE: Final = re.compile(r"\{([^{}]*)\}")
 _IF_KNOWN: Final = re.compile(r"\[([^\[\]|]*)(?:\|([^\[\]|]*))?\]")
 T = TypeVar("T")
@@ -209,7 +209,7 @@ def read_tongues(*folders: Path) -> dict[str, Tongue]:
     """The languages that some folders have words for, by their codes; ProblemsFound says what is wrong with a file."""
     found: dict[str, dict[str, dict[str, str]]] = {}
     for path in (path for folder in folders if folder.is_dir() for path in yaml_files(folder)):
-        parts = found.setdefault(path.stem, {section: {} for section in _SECTIONS})
+        parts = found.setdefault(path.stem, {section: {} for section in SECTIONS})
         for section, told in _read(path):
             parts[section].update(told)
     return {code: tongue_of(code, *parts.values()) for code, parts in found.items()}
@@ -235,8 +235,8 @@ def tongue_of(
 def _read(path: Path) -> Iterator[tuple[str, dict[str, str]]]:
     tree = read_yaml_file(path, path.name)
     for section, node in tree.entries.items() if isinstance(tree, Node) else ():
-        if section not in _SECTIONS:
-            listed = ", ".join(f"`{one}`" for one in _SECTIONS)
+        if section not in SECTIONS:
+            listed = ", ".join(f"`{one}`" for one in SECTIONS)
             raise ProblemsFound([tree.problem(f"`{section}` has no place here", f"a file of words has {listed}")])
         entries = node.entries if isinstance(node, Node) else {}
         yield section, {text: one.value or "" for text, one in entries.items() if isinstance(one, Scalar)}

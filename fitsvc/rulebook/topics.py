@@ -2,6 +2,7 @@
 
 import re
 from collections.abc import Iterable
+from collections.abc import Mapping as Map
 from dataclasses import dataclass, replace
 from typing import Final
 
@@ -11,24 +12,104 @@ from fitsvc.language.truth import NO
 from fitsvc.language.typed import AnyTyped
 from fitsvc.language.types import TRUTH, NumberType
 from fitsvc.rulebook.expressions import Expressions
-from fitsvc.rulebook.filling import read_fills
+from fitsvc.rulebook.filling import FILLS, read_fills
+from fitsvc.rulebook.forms import EXPRESSION, QUANTITY, TEXT, YES_NO, Form, Kind, by_name, either, many, named, one_of
 from fitsvc.rulebook.outcomes import EFFECTS, IF_UNKNOWN, OUTCOME_OF, SEVERITIES, SO, IfUnknown, Result
 from fitsvc.rulebook.rules import Example, IfKnown, Limit, Need, Rating, Reference, Rule, Shown, Template
 from fitsvc.rulebook.shape import Shape
-from fitsvc.rulebook.viewing import read_draws
+from fitsvc.rulebook.viewing import DRAWS, read_draws
 from fitsvc.rulebook.yaml_text import Mapping, Node, Scalar
 
-TOPIC_KEYS: Final = ("derived", "rules", "limits", "needs")
 _ID: Final = re.compile(r"[a-z][a-z0-9]*(-[a-z0-9]+)*\Z")
-_RULE_KEYS: Final = ("id", "title", "requires", "severity", "fails_because", "source", "examples")
-_RULE_EXTRA: Final = ("applies_when", "same", "if_unknown", "unknown_because", "remedy", "draws", "asks")
-_LIMIT_KEYS: Final = ("id", "title", "quantity", "lowest_of", "judged", "severity", "source", "examples")
-_NEED_KEYS: Final = ("id", "title", "because", "source", "examples")
-_NEED_EXTRA: Final = ("applies_when", "same", "met_when", "values", "unknown_because", "fills", "work", "goes_with")
 _GIVES: Final = ("passes", "fails", "undetermined", "not_applicable")
+_MET: Final = ("met", "open", "not_applicable")
 _BRINGS: Final[tuple[Result, ...]] = ("fails", "undetermined")
 """The results of which an example says what they bring to the answer."""
 _MEANT: Final = "`blocks` makes the answer no, `open` leaves it open, `caution` is a yes with something to see to"
+
+
+_KINDS: Final = ("published", "common_practice", "estimate")
+SOURCE: Final = Form("a source", {"kind": one_of(*_KINDS)}, {"cite": TEXT, "because": TEXT, "named": many(TEXT)})
+_OF_EXAMPLES: Final[Map[str, Kind]] = {
+    "gives": TEXT,
+    "so": one_of(*SO.values()),
+    "adapters": many(by_name({}, named("adapters_fact"))),
+    "present": many(either(named("subject"), named("fact"))),
+}
+
+
+def examples_of(gives: Iterable[str], **values: Kind) -> Kind:
+    """The examples of something: each tells facts, by their names, and what is given then."""
+    own = {**_OF_EXAMPLES, "gives": one_of(*gives), **values}
+    told = Form("an example", {}, own, free={}).kind
+    return many({**told, "propertyNames": either(named("fact"), {"enum": [*own]})})
+
+
+SAME: Final = by_name(TEXT)
+"""Reasons why changes of an entry would come to the same, by the change."""
+_ID_KIND: Final[Kind] = {"type": "string", "pattern": _ID.pattern.replace(r"\Z", "$")}
+RULE: Final = Form(
+    "a rule",
+    {
+        "id": _ID_KIND,
+        "title": TEXT,
+        "requires": EXPRESSION,
+        "severity": one_of(*SEVERITIES),
+        "fails_because": TEXT,
+        "source": SOURCE.kind,
+        "examples": examples_of(_GIVES),
+    },
+    {
+        "applies_when": EXPRESSION,
+        "same": SAME,
+        "if_unknown": one_of(*IF_UNKNOWN),
+        "unknown_because": TEXT,
+        "remedy": TEXT,
+        "draws": DRAWS.kind,
+        "asks": YES_NO,
+    },
+)
+RATING: Final = Form("a rating", {"rating": TEXT}, {"if_unknown": one_of(*IF_UNKNOWN), "applies_when": EXPRESSION})
+LIMIT: Final = Form(
+    "a limit",
+    {
+        "id": _ID_KIND,
+        "title": TEXT,
+        "quantity": TEXT,
+        "lowest_of": many(either(TEXT, RATING.kind), minItems=1),
+        "judged": EXPRESSION,
+        "severity": one_of(*SEVERITIES),
+        "source": SOURCE.kind,
+        "examples": examples_of(_GIVES, at_most=QUANTITY),
+    },
+    {
+        "applies_when": EXPRESSION,
+        "judged_when": EXPRESSION,
+        "fails_because": TEXT,
+        "remedy": TEXT,
+        "same": SAME,
+    },
+)
+NEED: Final = Form(
+    "a need",
+    {
+        "id": _ID_KIND,
+        "title": TEXT,
+        "because": TEXT,
+        "source": SOURCE.kind,
+        "examples": many(Form("an example", {}, {**_OF_EXAMPLES, "gives": one_of(*_MET)}, free={}).kind),
+    },
+    {
+        "applies_when": EXPRESSION,
+        "same": SAME,
+        "met_when": EXPRESSION,
+        "values": by_name(EXPRESSION),
+        "unknown_because": TEXT,
+        "fills": FILLS,
+        "work": YES_NO,
+        "goes_with": many(named("rule")),
+    },
+)
 
 
 _UNREAD: Final = typed.Constant(TRUTH, NO)
@@ -38,10 +119,10 @@ _UNREAD: Final = typed.Constant(TRUTH, NO)
 def reference(shape: Shape, parent: Mapping) -> Reference:
     """The source of a rule, table or caution."""
     node = parent.entries.get("source")
-    entry = shape.mapping(node, "a source", ["kind"], ["cite", "because", "named"]) if node else None
+    entry = shape.form(node, SOURCE) if node else None
     if entry is None:
         return Reference("")
-    kind = shape.one_of(entry, "kind", ("published", "common_practice", "estimate"))
+    kind = shape.one_of(entry, "kind", _KINDS)
     wanted = {"published": "cite", "estimate": "because"}.get(kind)
     if wanted and wanted not in entry.entries and kind == shape.text(entry, "kind"):
         shape.complain(entry, f"a source of kind `{kind}` says `{wanted}`", f"add `{wanted}: ...`")
@@ -75,9 +156,6 @@ def read_examples(shape: Shape, parent: Mapping, allowed: Iterable[str], wanted:
     if missing and "examples" in parent.entries:
         shape.complain(parent.entries["examples"], f"no example gives {', '.join(missing)}", "add one of each")
     return tuple(examples)
-
-
-_OF_EXAMPLES: Final = ("gives", "so", "adapters", "present")
 
 
 def _example(shape: Shape, item: Mapping, allowed: Iterable[str]) -> Example:
@@ -130,7 +208,7 @@ def _written(entry: Mapping, key: str) -> str:
 def read_rule(read: Expressions, node: Node, topic: str, taken: dict[str, str]) -> Rule | None:
     """Read one rule."""
     shape = read.shape
-    entry = shape.mapping(node, "a rule", _RULE_KEYS, _RULE_EXTRA)
+    entry = shape.form(node, RULE)
     if entry is None:
         return None
     name = identifier(shape, entry, taken, topic)
@@ -172,7 +250,7 @@ def read_rule(read: Expressions, node: Node, topic: str, taken: dict[str, str]) 
 def read_need(read: Expressions, node: Node, topic: str, taken: dict[str, str]) -> Need | None:
     """Read one need."""
     shape = read.shape
-    entry = shape.mapping(node, "a need", _NEED_KEYS, _NEED_EXTRA)
+    entry = shape.form(node, NEED)
     if entry is None:
         return None
     name = identifier(shape, entry, taken, topic)
@@ -183,7 +261,7 @@ def read_need(read: Expressions, node: Node, topic: str, taken: dict[str, str]) 
         if found is not None:
             values[key] = read.shown(found)
     because, unknown = (read.template(entry, key, values) for key in ("because", "unknown_because"))
-    read.examples[name] = read_examples(shape, entry, ("met", "open", "not_applicable"), ("open",))
+    read.examples[name] = read_examples(shape, entry, _MET, ("open",))
     subjects = read.subjects(*(part for part in (guard, *(shown.node for shown in values.values())) if part))
     return Need(
         id=name,
@@ -223,9 +301,7 @@ def hold_to_what_is_there(shape: Shape, needs: Iterable[tuple[Need, Node]], rule
 def read_limit(read: Expressions, node: Node, topic: str, taken: dict[str, str]) -> tuple[Limit, list[Rule]] | None:
     """Read one limit, and the rules that judge by each of its ratings."""
     shape = read.shape
-    entry = shape.mapping(
-        node, "a limit", _LIMIT_KEYS, ["applies_when", "judged_when", "fails_because", "remedy", "same"]
-    )
+    entry = shape.form(node, LIMIT)
     if entry is None:
         return None
     name = identifier(shape, entry, taken, topic)
@@ -282,7 +358,7 @@ def _rating(read: Expressions, item: Node, limit: _Judged) -> tuple[Rating, Rule
     place: Node = item
     applies = _written(limit.entry, "applies_when")
     if isinstance(item, Mapping):
-        entry = shape.mapping(item, "a rating", ["rating"], ["if_unknown", "applies_when"])
+        entry = shape.form(item, RATING)
         if entry is None:
             return None
         place = entry.entries["rating"]

@@ -4,6 +4,7 @@ from typing import Final
 
 from fitsvc.language.types import ListType, NumberType
 from fitsvc.rulebook.expressions import Expressions
+from fitsvc.rulebook.forms import EXPRESSION, TEXT, Form, many, named
 from fitsvc.rulebook.rules import TrialState
 from fitsvc.rulebook.yaml_text import Mapping, Scalar
 from fitsvc.tried import RUBBED, TOUCHED
@@ -12,15 +13,18 @@ OF: Final = "mounting"
 """Whose facts are bounded: what was tried is told of a mounting."""
 THING: Final = "accessory"
 """What is tried."""
-_KEYS: Final = ("title", "bears_on", "told_as")
-_MAY_HAVE: Final = ("room", "applies_when")
+TRIAL: Final = Form(
+    "a trial",
+    {"title": TEXT, "bears_on": many(named("fact")), "told_as": named("fact")},
+    {"room": EXPRESSION, "applies_when": EXPRESSION},
+)
 
 
 def read_trials(read: Expressions, top: Mapping | None) -> dict[str, TrialState]:
     """The ways to try something, by name."""
     node, found = top.entries.get("trials") if top else None, dict[str, TrialState]()
     for name, part in read.shape.open_mapping(node, "`trials`") if node is not None else ():
-        entry = read.shape.mapping(part, f"trial `{name}`", _KEYS, _MAY_HAVE)
+        entry = read.shape.form(part, TRIAL, f"trial `{name}`")
         if entry is not None:
             found[name] = TrialState(
                 name=name,

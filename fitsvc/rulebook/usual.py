@@ -1,19 +1,28 @@
 """What facts nearly always are, as `rulebook.yaml` says it: told as a thing to check, never taken for known."""
 
+from typing import Final
+
 from fitsvc.language.problems import nearest
 from fitsvc.language.typed import ALWAYS
 from fitsvc.language.types import TextType
 from fitsvc.rulebook.expressions import Expressions
+from fitsvc.rulebook.forms import EXPRESSION, Form, named
 from fitsvc.rulebook.rules import UsualValue
-from fitsvc.rulebook.topics import reference
+from fitsvc.rulebook.topics import SOURCE, reference
 from fitsvc.rulebook.yaml_text import Mapping
+
+USUAL: Final = Form(
+    "what is usual",
+    {"fact": named("fact"), "is": EXPRESSION, "source": SOURCE.kind},
+    {"applies_when": EXPRESSION},
+)
 
 
 def read_usual(read: Expressions, top: Mapping | None) -> dict[str, UsualValue]:
     """What is usual of each fact that is named, once, with a source and in the fact's own type."""
     found: dict[str, UsualValue] = {}
     for node in read.shape.items(top.entries.get("usual") if top else None, "`usual`"):
-        entry = read.shape.mapping(node, "what is usual", ["fact", "is", "source"], ["applies_when"])
+        entry = read.shape.form(node, USUAL)
         if entry is None:
             continue
         name, facts = read.shape.text(entry, "fact"), read.vocabulary.facts

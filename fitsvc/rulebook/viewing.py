@@ -11,8 +11,9 @@ from fitsvc.language.problems import nearest
 from fitsvc.language.quantities import ANGLE, LENGTH, NUMBER, Dimension
 from fitsvc.language.typed import Read
 from fitsvc.language.types import TRUTH, ListType, NumberType, Type
-from fitsvc.rulebook.bodies import read_bodies
+from fitsvc.rulebook.bodies import BODY, read_bodies
 from fitsvc.rulebook.expressions import Expressions
+from fitsvc.rulebook.forms import EXPRESSION, Form, Kind, by_name, one_of
 from fitsvc.rulebook.rules import Body, Draws, Taken
 from fitsvc.rulebook.shape import Shape
 from fitsvc.rulebook.yaml_text import Mapping, Node, Scalar
@@ -96,12 +97,15 @@ WANTED: Final[Map[str, Dimension | Type | str]] = {
 SHAPES: Final = ("in use", "front", "folded", "shortest", "load", "jack", "lowest", "vehicle")
 AGAINST: Final = ("bumper", "spare", "closure", "wall", "ramp", "beside")
 """The shapes a rule may mark, and what they are held against."""
+DRAWS: Final = Form("`draws`", {"shape": one_of(*SHAPES), "against": one_of(*AGAINST)})
+_TAKEN: Final[Kind] = Form("the side view", dict.fromkeys(WANTED, EXPRESSION)).kind
+DRAWING_FILE: Final = Form(FILE, {"side_view": _TAKEN}, {"bodies": by_name(BODY.kind)})
 
 
 def read_draws(shape: Shape, entry: Mapping) -> Draws | None:
     """What a rule says that it draws."""
     node = entry.entries.get("draws")
-    told = shape.mapping(node, "`draws`", ["shape", "against"]) if node is not None else None
+    told = shape.form(node, DRAWS) if node is not None else None
     if told is None:
         return None
     return Draws(
@@ -111,7 +115,7 @@ def read_draws(shape: Shape, entry: Mapping) -> Draws | None:
 
 def read_drawing(read: Expressions, tree: Node | None) -> tuple[dict[str, Taken], dict[str, Body]]:
     """What the side view takes, and the outlines of bodies, of a folder's `drawing.yaml`; nothing without the file."""
-    top = read.shape.mapping(tree, FILE, ["side_view"], ["bodies"]) if tree is not None else None
+    top = read.shape.form(tree, DRAWING_FILE) if tree is not None else None
     if top is None:
         return {}, {}
     return _side_view(read, top), read_bodies(read.shape, top.entries.get("bodies"))

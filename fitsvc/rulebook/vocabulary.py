@@ -10,9 +10,11 @@ from fitsvc.language.display import DISPLAY_UNITS
 from fitsvc.language.intervals import Bounds
 from fitsvc.language.quantities import DIMENSIONS, LENGTH, MASS, Dimension, QuantityError, parse_any, parse_quantity
 from fitsvc.language.types import TEXT, TRUTH, FactType, ListType, NumberType, TextType, Type
-from fitsvc.rulebook.measuring import KEYS, Tape, read_tape
-from fitsvc.rulebook.roles import Role, read_members
-from fitsvc.rulebook.serving import Service, read_service
+from fitsvc.rulebook.forms import QUANTITY, Form, by_name, either, many, named, one_of
+from fitsvc.rulebook.forms import TEXT as WRITTEN
+from fitsvc.rulebook.measuring import KEYS, POINTS, Tape, read_tape
+from fitsvc.rulebook.roles import MEMBER, ROLE, Role, read_members
+from fitsvc.rulebook.serving import SERVICES, Service, read_service
 from fitsvc.rulebook.shape import Shape
 from fitsvc.rulebook.yaml_text import Mapping, Node, Scalar
 from fitsvc.tongues import spoken
@@ -28,6 +30,51 @@ _NAME: Final = re.compile(r"[a-z][a-z0-9_]*\Z")
 _MEMBER: Final = re.compile(r"[A-Za-z][A-Za-z0-9_]*\Z")
 _MOST_MEMBERS: Final = 60
 DEFAULT_UNITS: Final = {"length": "in", "mass": "lb", "angle": "deg", "force": "kN", "torque": "ft-lb", "ratio": "%"}
+VALUE_TYPES: Final = (*DEFAULT_UNITS, "count", "yes_no")
+"""The types that a value has, beside the lists."""
+FACT_TYPES: Final = (*DIMENSIONS, "yes_no", "text", "tyre")
+"""The types that a fact has, beside the lists."""
+TOLERANCES: Final = Form("tolerances", {}, dict.fromkeys(DIMENSIONS, QUANTITY))
+_MEMBERS: Final = either(by_name(either(WRITTEN, MEMBER.kind)), many(QUANTITY))
+LIST: Final = Form(
+    "a list",
+    {"members": _MEMBERS},
+    {"dimension": one_of(*DIMENSIONS), "meaning": WRITTEN, "roles": by_name(ROLE.kind)},
+)
+LISTS_FILE: Final = Form(
+    "a vocabulary of lists",
+    {"lists": by_name(LIST.kind)},
+    {"tolerances": by_name(TOLERANCES.kind, one_of(*EFFORTS))},
+)
+_ENDS: Final = many(QUANTITY, minItems=2, maxItems=2)
+_PRESENCE: Final = ("always", "asked")
+_GATHERED: Final = ("largest", "smallest")
+FACT: Final = Form(
+    "a fact",
+    {
+        "type": named("fact_type"),
+        "label": WRITTEN,
+        "meaning": WRITTEN,
+        "how_to_measure": WRITTEN,
+        "effort": one_of(*EFFORTS),
+    },
+    {
+        "range": _ENDS,
+        "shown_in": named("unit"),
+        "presence": one_of(*_PRESENCE),
+        "tolerance": QUANTITY,
+        "gathered": one_of(*_GATHERED),
+        "leans_on": many(named("fact")),
+        "usual": _ENDS,
+        "below_zero": WRITTEN,
+        "serves": one_of(*SERVICES),
+        **dict.fromkeys(KEYS, many(one_of(*POINTS), minItems=2, maxItems=2)),
+    },
+)
+SUBJECT_FILE: Final = Form(
+    "a vocabulary file",
+    {"subject": WRITTEN, "title": WRITTEN, "presence": one_of(*PRESENCES), "facts": by_name(FACT.kind)},
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -172,10 +219,10 @@ class Lists:
 
 def read_lists(shape: Shape, tree: Node, lists: Lists) -> None:
     """Read `lists` of one file into those read so far."""
-    top = shape.mapping(tree, "a vocabulary of lists", ["lists"], ["tolerances"])
+    top = shape.form(tree, LISTS_FILE)
     _tolerances(shape, top, lists)
     for name, node in shape.open_mapping(top.entries["lists"] if top else None, "`lists`"):
-        entry = shape.mapping(node, f"list `{name}`", ["members"], ["dimension", "meaning", "roles"])
+        entry = shape.form(node, LIST, f"list `{name}`")
         if entry is None:
             continue
         members = entry.entries["members"]
@@ -194,7 +241,7 @@ def _tolerances(shape: Shape, top: Mapping | None, lists: Lists) -> None:
     for effort, node in shape.open_mapping(top.entries.get("tolerances") if top else None, "`tolerances`"):
         if effort not in EFFORTS:
             shape.complain(node, f"`{effort}` is not an effort", ", ".join(EFFORTS))
-        entry = shape.mapping(node, f"tolerances of `{effort}`", [], list(DIMENSIONS))
+        entry = shape.form(node, TOLERANCES, f"tolerances of `{effort}`")
         if entry is None:
             continue
         for kind in (one for one in entry.entries if one in DIMENSIONS):
@@ -227,23 +274,9 @@ def _size_list(shape: Shape, name: str, entry: Mapping) -> ListType:
     return ListType(name, tuple(members), tuple(members.values()), dimension)
 
 
-_FACT_KEYS: Final = ("type", "label", "meaning", "how_to_measure", "effort")
-_MAY_HAVE: Final = (
-    "range",
-    "shown_in",
-    "presence",
-    "tolerance",
-    "gathered",
-    "leans_on",
-    "usual",
-    "below_zero",
-    "serves",
-)
-
-
 def read_subject(shape: Shape, tree: Node, lists: Lists, subjects: dict[str, Subject], facts: dict[str, Fact]) -> None:
     """Read one subject's file into the given dictionaries."""
-    top = shape.mapping(tree, "a vocabulary file", ["subject", "title", "presence", "facts"])
+    top = shape.form(tree, SUBJECT_FILE)
     if top is None:
         return
     subject = shape.text(top, "subject")
@@ -261,13 +294,13 @@ def read_subject(shape: Shape, tree: Node, lists: Lists, subjects: dict[str, Sub
 
 def read_fact_entry(shape: Shape, name: str, node: Node, lists: Lists) -> Fact | None:
     """Read the declaration of one fact."""
-    entry = shape.mapping(node, f"fact `{name}`", _FACT_KEYS, [*_MAY_HAVE, *KEYS])
+    entry = shape.form(node, FACT, f"fact `{name}`")
     if entry is None:
         return None
-    kind = shape.one_of(entry, "type", [*lists.types, *DIMENSIONS, "yes_no", "text", "tyre"])
+    kind = shape.one_of(entry, "type", [*lists.types, *FACT_TYPES])
     effort = shape.one_of(entry, "effort", EFFORTS)
     label, meaning, how = (shape.text(entry, key) for key in ("label", "meaning", "how_to_measure"))
-    asked = shape.one_of(entry, "presence", ("always", "asked"), "always") == "asked"
+    asked = shape.one_of(entry, "presence", _PRESENCE, "always") == "asked"
     tape = read_tape(shape, entry, kind)
     shown_in = shape.text(entry, "shown_in") or DEFAULT_UNITS.get(kind, "")
     if shown_in not in DISPLAY_UNITS:
@@ -308,7 +341,7 @@ def read_fact_entry(shape: Shape, name: str, node: Node, lists: Lists) -> Fact |
         tape=tape,
         tolerance=tolerance[0],
         tolerance_text=tolerance[1],
-        gathered=shape.one_of(entry, "gathered", ("largest", "smallest")) if "gathered" in entry.entries else "",
+        gathered=shape.one_of(entry, "gathered", _GATHERED) if "gathered" in entry.entries else "",
         leans_on=_leaning(shape, entry),
         usual=_usual(shape, entry, kind),
         below_zero=shape.text(entry, "below_zero") if "below_zero" in entry.entries else "",

@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 from typing import Final
 
 from fitsvc.language.problems import nearest
+from fitsvc.rulebook.forms import TEXT, YES_NO, Form, by_name, many, named
 from fitsvc.rulebook.meaning import WORDS
 from fitsvc.rulebook.shape import Shape
 from fitsvc.rulebook.vocabulary import Fact, Vocabulary
@@ -18,19 +19,27 @@ from fitsvc.rulebook.yaml_text import Node as AnyNode
 from fitsvc.rulebook.yaml_text import Scalar
 from fitsvc.subjects import KIND
 
-_KEYS: Final = (
-    "stands_for",
-    "passed_over",
-    "numbers",
-    "figures",
-    "told_apart",
-    "wishes",
-    "for_all",
-    "first",
-    "variants",
-)
 _MOST_MEANT: Final = 8
 """What one word may stand for at most: each is looked for in every label."""
+_FACTS: Final = many(named("fact"))
+_FIGURE: Final = Form("a figure's words", {"is": _FACTS}, {"said": many(TEXT), "below_zero": YES_NO})
+_APART: Final = Form("what tells apart", {"fact": named("fact"), "as": TEXT})
+_WISH: Final = Form("a wish", {"wish": TEXT}, {"by": _FACTS, "kind": named("kind")})
+WORDS_FILE: Final = Form(
+    WORDS,
+    {},
+    {
+        "stands_for": by_name(many(TEXT, maxItems=_MOST_MEANT)),
+        "passed_over": many(TEXT),
+        "numbers": by_name(TEXT),
+        "figures": many(_FIGURE.kind),
+        "told_apart": many(_APART.kind),
+        "wishes": many(_WISH.kind),
+        "for_all": _FACTS,
+        "first": _FACTS,
+        "variants": by_name(by_name(many(TEXT))),
+    },
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,7 +93,7 @@ class Words:
 def read_words(shape: Shape, tree: AnyNode | None, vocabulary: Vocabulary) -> Words:
     """The words of a folder's `words.yaml`; none without such a file."""
     facts = vocabulary.facts
-    top = shape.mapping(tree, WORDS, [], _KEYS) if tree is not None else None
+    top = shape.form(tree, WORDS_FILE) if tree is not None else None
     if top is None:
         return Words()
     return Words(
@@ -124,7 +133,7 @@ def _variants(shape: Shape, top: Node) -> Iterator[tuple[str, dict[str, tuple[st
 
 def _figures(shape: Shape, top: Node, facts: Mapping[str, Fact]) -> Iterator[Figure]:
     for node in shape.items(top.entries.get("figures"), "`figures`"):
-        entry = shape.mapping(node, "a figure's words", ["is"], ["said", "below_zero"])
+        entry = shape.form(node, _FIGURE)
         if entry is not None:
             said, names = _texts(shape, entry.entries.get("said"), "`said`"), _facts(shape, entry, "is", facts)
             yield Figure(said, names, shape.one_of(entry, "below_zero", ("yes", "no"), "no") == "yes")
@@ -132,7 +141,7 @@ def _figures(shape: Shape, top: Node, facts: Mapping[str, Fact]) -> Iterator[Fig
 
 def _apart(shape: Shape, top: Node, facts: Mapping[str, Fact]) -> Iterator[Apart]:
     for node in shape.items(top.entries.get("told_apart"), "`told_apart`"):
-        entry = shape.mapping(node, "what tells apart", ["fact", "as"])
+        entry = shape.form(node, _APART)
         if entry is None:
             continue
         name, told = shape.text(entry, "fact"), shape.text(entry, "as")
@@ -145,7 +154,7 @@ def _apart(shape: Shape, top: Node, facts: Mapping[str, Fact]) -> Iterator[Apart
 def _wishes(shape: Shape, top: Node, vocabulary: Vocabulary) -> Iterator[WishAsked]:
     kinds = vocabulary.lists[vocabulary.facts[KIND].kind].members if KIND in vocabulary.facts else ()
     for node in shape.items(top.entries.get("wishes"), "`wishes`"):
-        entry = shape.mapping(node, "a wish", ["wish"], ["by", "kind"])
+        entry = shape.form(node, _WISH)
         if entry is not None:
             kind = shape.one_of(entry, "kind", kinds) if "kind" in entry.entries else ""
             yield WishAsked(shape.text(entry, "wish"), _facts(shape, entry, "by", vocabulary.facts), kind)

@@ -1,0 +1,59 @@
+"""`fitsvc rules schema`: how rule files are written, for editors."""
+
+import json
+from pathlib import Path
+
+import click
+
+from fitsvc.cli.console import out, refuse, show_problems
+from fitsvc.cli.options import FILE, rules_folder, rules_option
+from fitsvc.language.problems import ProblemsFound, nearest
+
+
+@click.command()
+@click.argument("kind", metavar="[KIND]", required=False, help="A kind of rule file, such as `topic`.")
+@click.option(
+    "--to", metavar="DIR", type=FILE, help="Write those of all kinds into a folder, and print which is whose."
+)
+@rules_option
+def schema(kind: str | None, to: Path | None, rules: Path | None) -> None:
+    """Print the JSON Schema of a kind of rule file.
+
+    An editor of YAML checks and completes by it what is typed: keys, words, and the names of this folder's facts,
+    lists and rules. So print it anew when a fact is added.
+    """
+    from fitsvc.rulebook.json_schema import schemas
+    from fitsvc.rulebook.loader import load_rulebook
+
+    folder = rules_folder(rules)
+    try:
+        found = schemas(load_rulebook(folder))
+    except ProblemsFound as faults:
+        show_problems(faults.problems, out())
+        raise click.exceptions.Exit(1) from None
+    if to is not None:
+        click.echo(json.dumps({"yaml.schemas": _write(found, folder, to)}, ensure_ascii=False, indent=1))
+    elif kind in found:
+        click.echo(json.dumps(found[kind], ensure_ascii=False, indent=1))
+    else:
+        near, known = nearest(kind or "", found), ", ".join(f"`{one}`" for one in found)
+        told = f"`{kind}` is no kind of rule file" if kind else "no kind of rule file is named"
+        refuse(told, f"did you mean `{near}`?" if near else f"it is one of {known}; `--to DIR` writes all")
+
+
+def _write(found: dict[str, dict[str, object]], folder: Path, to: Path) -> dict[str, list[str]]:
+    """Write each schema, and give the files of the folder that each is for, as editors' settings say it."""
+    from fitsvc.rulebook.folder import yaml_files
+    from fitsvc.rulebook.json_schema import kind_of
+
+    files: dict[str, list[str]] = {}
+    for path in yaml_files(folder):
+        name = path.relative_to(folder).as_posix()
+        files.setdefault(kind_of(name), []).append(f"{folder.name}/{name}")
+    try:
+        to.mkdir(parents=True, exist_ok=True)
+        for kind, one in found.items():
+            (to / f"{kind}.schema.json").write_text(json.dumps(one, ensure_ascii=False) + "\n", "utf-8")
+    except OSError as fault:
+        refuse(f"`{to}` cannot be written: {fault.strerror}", "name a folder that can be")
+    return {f"{to.as_posix()}/{kind}.schema.json": files[kind] for kind in found if kind in files}
