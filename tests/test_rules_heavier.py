@@ -45,6 +45,18 @@ EXCEPTIONS: Final[dict[str, frozenset[str]]] = {
             "tongue-weight-not-too-light",
             "tongue-weight-not-too-light-by-plate",
             "tongue-weight-not-too-heavy",
+            "receiver-trailer-rating-no-higher-without-bars",
+            "receiver-tongue-rating-no-higher-without-bars",
+            "vehicle-tow-rating-no-higher-without-bars",
+            "vehicle-tongue-rating-no-higher-without-bars",
+            "gvwr-within-both-ratings",
+            "axle-rating-within-gvwr",
+            "placard-agrees-with-gvwr",
+            "placard-suits-curb-weight",
+            "rating-suits-ball-size",
+            "rating-suits-coupler-size",
+            "capacity-suits-kind",
+            "share-suits-length",
         }
     ),
     "the GVWR as the mass that pulls at the coupling: D is g T R / (T + R), so less of it pulls less": frozenset(
