@@ -110,14 +110,21 @@ class Client:
 def _reply(connection: socket.socket) -> bytes:
     received = b""
     while b"\r\n\r\n" not in received:
-        received += connection.recv(65536)
+        received += _more(connection)
     head, _, body = received.partition(b"\r\n\r\n")
     length = next(
         int(line.split(b":")[1]) for line in head.split(b"\r\n") if line.lower().startswith(b"content-length")
     )
     while len(body) < length:
-        body += connection.recv(65536)
+        body += _more(connection)
     return head.split(b" ", 2)[1]
+
+
+def _more(connection: socket.socket) -> bytes:
+    received = connection.recv(65536)
+    if not received:
+        raise ConnectionError("the server closed a connection that was to be kept")
+    return received
 
 
 def used(process: int) -> float:
