@@ -116,10 +116,10 @@ def _asked_of(started: dict[str, tuple[Any, int]], path: str, bodies: list[bytes
             took[name].append(((used(process.pid) - before) / (PER_ROUND * CONNECTIONS), wall))
             for one in client.sockets:
                 one.close()
-    rows = []
+    rows = list[Row]()
     for name, found in took.items():
-        processor, wall = zip(*found[1:], strict=True)
-        rows.append(Row("beside" if rows else "ours", name, taken(processor, wall)))
+        processor, clock = zip(*found[1:], strict=True)
+        rows.append(Row("beside" if rows else "ours", name, taken(processor, clock)))
     return rows
 
 
