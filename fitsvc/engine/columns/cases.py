@@ -1,8 +1,9 @@
 """By cases, over columns: the signatures with which some rule fails for each value of one open choice, or none does.
 
 Where the choice is the rig's, the rules that rest on it are judged for the rig with each of its values. Where it is
-the items', the signatures of which it is open are written out as small catalogues, one for each value, when they are
-first needed. A catalogue and a rig without open choices pay for a look at each, and nothing more.
+the items', the signatures of which it is open are written out, once for each value, when they are first needed; what
+does not rest on it is taken from the catalogue. A catalogue and a rig without open choices pay for a look at each, and
+nothing more.
 """
 
 from collections.abc import Callable, Iterator, Sequence
@@ -16,8 +17,8 @@ from fitsvc.engine.choices import Choice, Choices
 from fitsvc.engine.columns.bitmaps import Words, pack, unpack
 from fitsvc.engine.columns.programs import Program
 from fitsvc.engine.columns.rules import Held, Judge, RuleColumn
-from fitsvc.engine.columns.signatures import Catalogue, Column, column_of, taken
-from fitsvc.engine.columns.views import ItemValues
+from fitsvc.engine.columns.signatures import Catalogue, Column, column_of
+from fitsvc.engine.columns.views import ItemValues, SomeItems
 from fitsvc.facts import Case
 from fitsvc.language.truth import UNKNOWN
 from fitsvc.language.types import ListType, Value
@@ -41,23 +42,17 @@ class OpenChoice:
 
 
 class WrittenOut:
-    """The signatures of which a choice is open and may have one value, as a catalogue in which it has that value."""
+    """The signatures of which a choice is open and may have one value, with that value."""
 
-    def __init__(self, program: Program, catalogue: Catalogue, choice: Choice, value: Value, held: Held) -> None:
+    def __init__(
+        self, program: Program, items: ItemValues, catalogue: Catalogue, choice: Choice, value: Value, *, held: Held
+    ) -> None:
         column = _column(catalogue, choice)
         self._program, self._count, self._held = program, catalogue.count, held
         self._rows = np.flatnonzero(_is_open(column, choice) & _may_be(column, choice, value))
         self.possible = _spread(self._rows, self._count)
-        columns = {name: taken(column, self._rows) for name, column in catalogue.columns.items()}
-        columns[choice.name] = column_of(choice.type, [value] * len(self._rows))
-        part = Catalogue.folded(
-            catalogue.subjects,
-            columns,
-            {name: flags[self._rows] for name, flags in catalogue.present.items()},
-            catalogue.weights[self._rows],
-            np.arange(len(self._rows), dtype=np.uint32),
-        )
-        self._items = ItemValues(program, part)
+        supposed = column_of(choice.type, [value] * len(self._rows))
+        self._items = SomeItems(items, self._rows, choice.name, supposed)
         self.judges: dict[int, Judge] = {}
 
     def where(self, number: int, values: tuple[Value, ...], result: Result) -> Words | None:
@@ -102,9 +97,17 @@ def _may_be(column: Column, choice: Choice, value: Value) -> NDArray[np.bool_]:
 class Cases:
     """The cases of one catalogue; what is written out of it is kept with its judges."""
 
-    def __init__(self, program: Program, judges: Sequence[Judge], held: Held, make_room: Callable[[], None]) -> None:
+    def __init__(
+        self,
+        program: Program,
+        items: ItemValues,
+        judges: Sequence[Judge],
+        held: Held,
+        make_room: Callable[[], None],
+    ) -> None:
         """`make_room` is called before more results are kept."""
-        self._program, self._judges, self._held, self._make_room = program, judges, held, make_room
+        self._program, self._items, self._judges = program, items, judges
+        self._held, self._make_room = held, make_room
         rules = program.engine.rulebook.rules
         self._leaving_open = {number: None for number, rule in enumerate(rules) if rule.leaves_open}
         self._open: dict[str, Words | None] = {}
@@ -213,7 +216,7 @@ class Cases:
         def suppose(value: Value) -> Supposed:
             part = self._parts.get((choice.name, value))
             if part is None:
-                made = WrittenOut(self._program, catalogue, choice, value, self._held)
+                made = WrittenOut(self._program, self._items, catalogue, choice, value, held=self._held)
                 part = self._parts.setdefault((choice.name, value), made)
             return Supposed(part.possible, lambda number, result: part.where(number, values, result))
 
@@ -243,13 +246,15 @@ def _decided(rules: Sequence[int], open_: OpenChoice, left: Words) -> list[tuple
     noted: list[tuple[int, Words]] = []
     for value in open_.values if rules else ():
         possible, where = open_.suppose(value)
-        failing = np.zeros_like(left)
+        spared = left if possible is None else left & possible
         for number in rules:
+            if not spared.any():
+                break
             fails = where(number, "fails")
             if fails is not None:
-                noted.append((number, fails & left & ~failing))
-                failing |= fails
-        left = left & (failing if possible is None else failing | ~possible)
+                noted.append((number, fails & spared))
+                spared = spared & ~fails
+        left = left & ~spared
         if not left.any():
             return []
     return [(number, words & left) for number, words in noted if (words & left).any()]

@@ -162,7 +162,7 @@ class Index:
         self.judges = [Judge(program, member, self.items, self._held) for member in program.members]
         self.effects = [(of["fails"], of["undetermined"]) for of in (member.of.effects for member in program.members)]
         self._lookups = [(judge.key, judge.seen) for judge in self.judges]
-        self.cases = Cases(program, self.judges, self._held, self._forget_too_much)
+        self.cases = Cases(program, self.items, self.judges, self._held, self._forget_too_much)
 
     def judge(self, catalogue: Catalogue, rig: Case, values: tuple[Value, ...]) -> "Judged":
         """Judge a rig, given also by its own values, with each item of the catalogue."""

@@ -7,6 +7,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from fitsvc.engine.columns.bitmaps import Counter
 from fitsvc.engine.columns.programs import Program
 from fitsvc.engine.columns.signatures import Catalogue, Column, Presence, column_of, order_rows, ranks, taken, whole
 from fitsvc.engine.columns.values import Cells, Evaluation
@@ -96,6 +97,48 @@ class ItemValues:
             np.bincount(codes, self.weights, minlength=count).astype(np.float64),
             dead,
         )
+
+
+class SomeItems(ItemValues):
+    """Some signatures of a catalogue with one fact supposed to have a value: what does not rest on it is known."""
+
+    def __init__(self, items: ItemValues, rows: NDArray[np.intp], name: str, column: Column) -> None:
+        self.graph, self.count, self._items, self._rows = items.graph, len(rows), items, rows
+        self.weights = items.weights[rows]
+        self.counter = Counter(self.weights)
+        self._resting: set[int] = set()
+        self._whole, self._ranks, self._views = {}, {}, {}
+        for step in self.graph.steps:
+            if isinstance(step.node, typed.Read) and step.node.name == name:
+                self._resting.add(step.number)
+                self._whole[step.number] = column
+            elif not self._resting.isdisjoint(step.operands):
+                self._resting.add(step.number)
+        self._evaluation = Evaluation(self.graph, dict(self._whole))
+
+    def of(self, number: int) -> Column:
+        """The value of a part on every one of these signatures."""
+        if number in self._whole:
+            return self._whole[number]
+        if number not in self._resting:
+            return self._whole.setdefault(number, taken(self._items.of(number), self._rows))
+        for operand in self._read_by(number):
+            self._evaluation.known[operand] = self.of(operand)
+        return super().of(number)
+
+    def _read_by(self, number: int) -> set[int]:
+        """The topmost parts that a part reads of the items and that do not rest on the fact."""
+        found, ways, seen = set[int](), [number], set[int]()
+        while ways:
+            operands = self.graph.steps[ways.pop()].operands
+            found.update(one for one in operands if self.graph.steps[one].on_items and one not in self._resting)
+            ways += self._resting.intersection(operands) - seen
+            seen.update(operands)
+        return found
+
+    def ranks(self, number: int) -> NDArray[np.int64]:
+        """The rank of a part's value on every one of these signatures."""
+        return super().ranks(number) if number in self._resting else self._items.ranks(number)[self._rows]
 
 
 def _truths(present: Presence) -> NDArray[np.uint8]:
