@@ -2,6 +2,7 @@
 
 import csv
 import json
+import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from functools import cache
@@ -104,6 +105,15 @@ def found(out: Path, name: str) -> Rows:
 def files(out: Path) -> dict[str, bytes]:
     """Every file of an audit with its bytes."""
     return {str(path.relative_to(out)): path.read_bytes() for path in sorted(out.rglob("*")) if path.is_file()}
+
+
+DAY = re.compile(rb'<dt>Audited on</dt><dd><b>[^<]+</b></dd>|"day": "[^"]*"')
+"""Where an audit's page and summary tell the day on which it was made."""
+
+
+def undated(out: Path) -> dict[str, bytes]:
+    """Every file of an audit with its bytes, but for the day on which it was made."""
+    return {name: DAY.sub(b"", content) for name, content in files(out).items()}
 
 
 def summary(out: Path) -> dict[str, Any]:

@@ -2,6 +2,7 @@
 
 import gzip
 import json
+import zipfile
 from datetime import date, datetime
 from decimal import Decimal
 from pathlib import Path
@@ -84,6 +85,13 @@ def test_workbooks(tmp_path: Path) -> None:
     with pytest.raises(ProblemsFound, match="is no workbook"):
         (tmp_path / "b.xlsx").write_bytes(b"PK\x03\x04 cut off")
         _columns(tmp_path / "b.xlsx")
+    with zipfile.ZipFile(write_xlsx(tmp_path / "c.xlsx", {"Items": rows})) as whole:
+        parts = {name: whole.read(name) for name in whole.namelist()}
+    with zipfile.ZipFile(tmp_path / "c.xlsx", "w") as damaged:
+        for name, part in parts.items():
+            damaged.writestr(name, part.replace(b'r="A1"', b'r="[1"'))
+    with pytest.raises(ProblemsFound, match="is no workbook"):
+        _columns(tmp_path / "c.xlsx")
 
 
 def test_a_workbook_is_audited_by_its_rows(tmp_path: Path) -> None:

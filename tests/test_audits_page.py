@@ -1,12 +1,22 @@
 """An audit's summary as one file: the face of the pages at the counter, and nothing that it would have to load."""
 
+import csv
 import re
+import zipfile
+from html import unescape
 from pathlib import Path
+from urllib.parse import parse_qsl, urlsplit
 
 import pytest
 from audit_world import audit, found, rigs
+from demo_world import answerer
+from hypothesis import given
+from hypothesis import strategies as st
+from python_calamine import CalamineWorkbook
 
-from fitsvc.audits import page
+from fitsvc.audits import layout
+from fitsvc.audits.sheets import plain_cell, read_safe, safe_cell
+from fitsvc.service.counter.links import read_fields
 from fitsvc.service.counter.rendering import assets
 
 TOKEN = re.compile(r"--([a-z]+): ?(#[0-9a-f]{6})")
@@ -14,47 +24,105 @@ TOKEN = re.compile(r"--([a-z]+): ?(#[0-9a-f]{6})")
 
 def test_the_summary_has_the_colours_of_the_counter() -> None:
     """Each of its colours, by day and by night, is that of the pages of the same name; it asks no other file."""
-    pages, own = (TOKEN.findall(text) for text in (assets()["counter.css"].decode(), page._STYLE))
+    pages, own = (TOKEN.findall(text) for text in (assets()["counter.css"].decode(), layout.STYLE))
     assert len(own) == 10
     assert [one for one in own if one not in pages] == []
-    assert "url(" not in page._STYLE and "@import" not in page._STYLE
+    assert "url(" not in layout.STYLE and "@import" not in layout.STYLE
 
 
 @pytest.fixture(scope="module")
 def shown(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, str]:
-    """The page of a small catalogue with a bad row, a bad cell, and a claim that is false."""
+    """The page of a small catalogue with a bad row, a bad cell, an empty one, a formula, and a claim that is false."""
     folder, rig = tmp_path_factory.mktemp("page"), next(one for one in rigs() if one.key == "rig_farm_muckle")
     (folder / "fellside <spring>.csv").write_text(
-        f"sku,kind,shank,fits\nA,ball_mount,2-1/2 in,{rig.key}\nB,ball_mount,9 in,\nC,ball_mount,2 in,\nC,step,,\n"
+        "sku,kind,shank,pin,weight [lb],fits\n"
+        f"A,ball_mount,2-1/2 in,5/8 in,9.5,{rig.key}\nB,ball_mount,9 in,5/8 in,,\nC,ball_mount,2 in,5/8 in,,\n"
+        f"C,step,,,,\n=1+1,ball_mount,1-1/4 in,1/2 in,,{rig.key} rig_far\nD,ball_mount,,5/8 in,,\n"
     )
-    audit(folder / "fellside <spring>.csv", folder / "out", [rig])
+    asked = {"supplier": "Fellside & Sons", "day": "2026-11-28", "counter": "https://counter.example/"}
+    audit(folder / "fellside <spring>.csv", folder / "out", [rig], **asked)
     return folder / "out", (folder / "out" / "summary.html").read_text("utf-8")
 
 
 def test_the_page_says_whose_file_it_is_and_what_to_mend(shown: tuple[Path, str]) -> None:
-    """The file's name, rows that add up, facts and rules in words, and the false claim with its reason."""
+    """Supplier, file and day; rows that add up; rules, vehicles and facts in words; false claims with the reason."""
     out, text = shown
-    assert "<b>fellside &lt;spring&gt;.csv</b>" in text
-    assert "Of 4 rows 3 items were judged; 1 row could not be" in text
-    (claim,) = found(out, "claims")
-    assert claim["reason"] in text
-    assert "shank-fits-opening" not in text
-    assert "The accessory's shank size".casefold() in text.casefold() or "shank size" in text
+    for said in ("Fellside &amp; Sons", "fellside &lt;spring&gt;.csv", "28 November 2026"):
+        assert f"<b>{said}</b>" in text
+    assert "Of 6 rows 5 items were judged; 1 row could not be" in text
+    claims = found(out, "claims")
+    assert len(claims) == 3
+    assert all(claim["reason"] in text for claim in claims)
+    words = re.sub(r'href="[^"]*"', "", text)
+    assert not any(code in words for code in ("shank-fits-opening", "ball_mount", "undetermined"))
+    assert "2023 Brannoch Muckle, crew cab" in text
+    assert "shank size" in text.casefold()
 
 
 def test_the_page_links_to_files_that_are_there(shown: tuple[Path, str]) -> None:
     """Each table that it names lies beside it."""
     out, text = shown
-    names = set(re.findall(r'href="([^"]+)"', text))
-    assert {"bad_rows.csv", "bad_cells.csv", "claims.csv", "fits_nothing.csv"} <= names
+    names = {name for name in re.findall(r'href="([^"]+)"', text) if not name.startswith("https:")}
+    assert {"bad_rows.csv", "bad_cells.csv", "claims.csv", "fits_nothing.csv", "fix_list.xlsx"} <= names
     assert [name for name in names if not (out / name).is_file()] == []
+
+
+def test_a_false_claim_opens_at_the_counter(shown: tuple[Path, str]) -> None:
+    """The address asks of the same rig, with all that the catalogue tells of the item, and nothing else."""
+    _, text = shown
+    links = [unescape(one) for one in re.findall(r'href="(https:[^"]+)"', text)]
+    assert len(links) == 2
+    fields = dict(parse_qsl(urlsplit(links[0]).query))
+    assert links[0].startswith("https://counter.example/answer?")
+    asked = read_fields(fields, answerer().reader.vocabulary, "us")
+    assert (asked.document["rig"], asked.problems) == ({"id": "rig_farm_muckle"}, ())
+    told = {"kind": "ball_mount", "shank": "2-1/2 in", "pin": "5/8 in", "weight": "9.5 lb"}
+    assert asked.document["accessory"] == {"facts": told}
+
+
+def test_the_fix_list_is_sorted_by_what_each_cell_decides(shown: tuple[Path, str]) -> None:
+    """As a table and as a workbook: rows and columns of the supplier's, what stands there, and what would be taken."""
+    out, _ = shown
+    rows = found(out, "fix_list")
+    decides = [(int(row["pairs"]), int(row["claims"])) for row in rows]
+    assert decides == sorted(decides, reverse=True)
+    cells = {(row["row"], row["column"]): row for row in rows}
+    assert cells.keys() == {("2", "fits"), ("3", "shank"), ("5", "sku"), ("6", "fits"), ("7", "shank")}
+    assert (cells["3", "shank"]["stands"], cells["3", "shank"]["pairs"]) == ("9 in", "1")
+    assert "`2 in`" in cells["3", "shank"]["allowed"]
+    assert (cells["7", "shank"]["stands"], cells["7", "shank"]["pairs"]) == ("", "1")
+    assert cells["5", "sku"]["pairs"] == "1"
+    titles, *sheet = CalamineWorkbook.from_path(out / "fix_list.xlsx").get_sheet_by_index(0).to_python()
+    assert len(titles) == len(rows[0])
+    plain = [[plain_cell(cell) for cell in row.values()] for row in rows]
+    assert [[str(int(cell)) if isinstance(cell, float) else cell for cell in row] for row in sheet] == plain
+
+
+def test_no_cell_of_a_supplier_is_a_formula(shown: tuple[Path, str]) -> None:
+    """In no table and not in the workbook; what is read again is what the supplier wrote."""
+    out, _ = shown
+    for path in out.glob("*.csv"):
+        with path.open(encoding="utf-8", newline="") as stream:
+            assert not [cell for row in csv.reader(stream) for cell in row if cell[:1] in ("=", "+", "@")]
+    assert {row["sku"] for row in read_safe(out / "items.csv")} >= {"=1+1"}
+    with zipfile.ZipFile(out / "fix_list.xlsx") as book:
+        sheets = [book.read(name).decode() for name in book.namelist() if "worksheets/" in name]
+    assert sheets and not any("<f>" in sheet or "hyperlink" in sheet for sheet in sheets)
+
+
+@given(st.text(max_size=12))
+def test_a_safe_cell_can_be_read_back(text: str) -> None:
+    """Whatever the text, it begins with nothing that a spreadsheet takes for a formula, and nothing of it is lost."""
+    safe = safe_cell(text)
+    assert plain_cell(safe) == text
+    assert safe[:1] not in ("=", "+", "@", "\t", "\r")
 
 
 def test_its_charts_are_told_in_figures_too(shown: tuple[Path, str]) -> None:
     """Each bar has its figure beside it and in what is read aloud, and is told apart by its length, not its colour."""
     _, text = shown
     charts = re.findall(r'<svg class="bars".*?</svg>', text)
-    assert len(charts) == 4
+    assert len(charts) >= 4
     for chart in charts:
         said = re.findall(r"([\d,]+)(?:, |\Z)", re.findall(r'aria-label="([^"]*)"', chart)[0])
         assert len(said) == len(re.findall(r"<rect ", chart)) == len(re.findall(r"<text ", chart)) / 2

@@ -12,13 +12,14 @@ from unittest.mock import patch
 
 import pyarrow.parquet as pq
 import pytest
-from audit_world import audit, files
+from audit_world import DAY, audit, undated
 from audit_world import found as findings
 from demo_world import answerer
 from litestar import Litestar
 from litestar.testing import TestClient
 from service_checks import pointers, problem
 from waiting import until
+from workbooks import write_xlsx
 
 from fitsvc.audits.results import TABLES
 from fitsvc.audits.rigs import read_rigs
@@ -34,6 +35,8 @@ from fitsvc.synthetic.planted import CATALOGUE, RIGS, write_planted
 Client = TestClient[Litestar]
 CSV, LINES = {"Content-Type": "text/csv"}, {"Content-Type": "application/x-ndjson"}
 PARQUET, YAML = {"Content-Type": "application/vnd.apache.parquet"}, {"Content-Type": "application/yaml"}
+TSV = {"Content-Type": "text/tab-separated-values"}
+XLSX = {"Content-Type": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"}
 _ITEMS = 500
 
 
@@ -42,7 +45,7 @@ def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Make a small catalogue with planted faults, and audit it by the command's own means."""
     folder = tmp_path_factory.mktemp("made")
     write_planted(folder, answerer().rulebook, _ITEMS, lambda *_: None)
-    audit(folder / CATALOGUE, folder / "audit", read_rigs([folder / RIGS], answerer().reader))
+    audit(folder / CATALOGUE, folder / "audit", read_rigs([folder / RIGS], answerer().reader), supplier="Made up")
     return folder
 
 
@@ -123,10 +126,17 @@ def test_an_audit_finds_what_the_command_finds(client: Client, key: dict[str, st
     assert (told["state"], told["problems"], told["name"]) == ("finished", [], "Made up")
     assert told["results"] == [name for name in TABLES if name != "changes"]
     kept = json.loads((made / "audit" / "summary.json").read_text())
-    assert client.get(f"{path}/summary").json() == kept
+    day = told["created_at"][:10]
+    assert client.get(f"{path}/summary").json() == {**kept, "about": kept["about"] | {"day": day}}
     page = client.get(f"{path}/page")
     beside = (made / "audit" / "summary.html").read_text()
-    assert page.text == re.sub(r'href="(\w+)\.csv"', r'href="results/\1?format=csv"', beside) != beside
+    shown = re.sub(r'href="(\w+)\.(csv|xlsx)"', r'href="results/\1?format=\2"', beside)
+    assert DAY.sub(b"", page.content) == shown.encode() != beside.encode()
+    book = client.get(f"{path}/results/fix_list?format=xlsx")
+    assert book.content == (made / "audit" / "fix_list.xlsx").read_bytes()
+    assert problem(client.get(f"{path}/results/claims?format=xlsx"), 404)["detail"].startswith(
+        "`claims` is no workbook"
+    )
     for link in set(re.findall(r'href="([^"]+)"', page.text)):
         assert client.get(f"{path}/{link}").status_code == 200
     assert page.headers["content-type"] == "text/html; charset=utf-8"
@@ -190,19 +200,23 @@ def test_an_audit_is_by_the_folder_of_rules_that_is_served(
     assert read == [shop.absolute()]
 
 
-def test_compared_with_an_earlier_audit(idle: Client, key: dict[str, str], carried_out: CarriedOut, made: Path) -> None:
-    """An audit against a finished one tells what is new and lost."""
-    rows = (made / CATALOGUE).read_text().splitlines(keepends=True)[:60]
-    first = create(idle, key, id="aud_first")
+def test_compared_with_an_earlier_audit(
+    idle: Client, key: dict[str, str], carried_out: CarriedOut, made: Path, tmp_path: Path
+) -> None:
+    """An audit against a finished one tells what is new and lost, in whatever form each catalogue came."""
+    rows = list(csv.reader((made / CATALOGUE).read_text().splitlines()[:60]))
+    tabs = "\n".join("\t".join(row) for row in rows).encode()
+    wider = [["3 in" if cell == "2 in" else cell for cell in row] for row in rows]
+    book = write_xlsx(tmp_path / "wider.xlsx", {"Items": wider}).read_bytes()
+    create(idle, key, id="aud_first")
     body = {"against": "aud_first"}
     assert problem(idle.post("/v1/audits", json=body, headers=key), 422)["detail"].endswith("is new")
-    for path in (first, ""):
-        path = path or create(idle, key, **body)
-        send(idle, key, path, "catalogue", "".join(rows).encode(), CSV)
+    for told_as, content in ((TSV, tabs), (XLSX, book)):
+        path = "/v1/audits/aud_first" if told_as is TSV else create(idle, key, **body)
+        send(idle, key, path, "catalogue", content, told_as)
         send(idle, key, path, "rigs", (made / RIGS).read_bytes(), LINES)
         told = carried_out(path)
         assert told["state"] == "finished", told
-        rows = [row.replace(",2 in,", ",3 in,") for row in rows]
     assert "changes" in told["results"]
     lost = list(csv.DictReader(io.StringIO(idle.get(f"{path}/results/changes").text)))
     assert {(row["change"], row["cause"]) for row in lost} == {("lost", "item")}
@@ -337,7 +351,7 @@ def test_an_id_may_be_used_again(client: Client, key: dict[str, str]) -> None:
     """An audit under the id of one that was finished and deleted is carried out as any."""
     rig = b'{"subject": "rig", "id": "rig_a", "name": "A", "rig": {"receiver": {"facts": {"opening": "2 in"}}}}'
     for _ in range(2):
-        path = create(client, key, id="aud_again")
+        path = create(client, key, id="aud_again", name="Made up")
         send(client, key, path, "catalogue", b"sku,kind\nA,step\n", CSV)
         send(client, key, path, "rigs", rig, LINES)
         assert started(client, key, path)["state"] == "finished"
@@ -349,7 +363,7 @@ def test_a_cancelled_audit_goes_on_where_it_was(
     client: Client, key: dict[str, str], made: Path, tmp_path: Path
 ) -> None:
     """Cancelled and started again, again and again, an audit comes to the same files."""
-    path = create(client, key, id="aud_again")
+    path = create(client, key, id="aud_again", name="Made up")
     send(client, key, path, "catalogue", (made / CATALOGUE).read_bytes(), CSV)
     send(client, key, path, "rigs", (made / RIGS).read_bytes(), LINES)
     folder = AuditFolder(tmp_path / "audits" / "aud_again")
@@ -360,4 +374,4 @@ def test_a_cancelled_audit_goes_on_where_it_was(
         until(lambda: not folder.is_held(), "the audit's process to let go")
         assert client.get(path).json()["state"] == "cancelled"
     assert started(client, key, path)["state"] == "finished"
-    assert files(tmp_path / "audits" / "aud_again" / "out") == files(made / "audit")
+    assert undated(tmp_path / "audits" / "aud_again" / "out") == undated(made / "audit")

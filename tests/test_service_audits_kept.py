@@ -11,7 +11,7 @@ from typing import Any
 
 import httpx
 import pytest
-from audit_world import audit, files
+from audit_world import audit, undated
 from demo_world import answerer
 from served import NO_TLS, Served, ask
 from waiting import LONGEST, until
@@ -161,7 +161,7 @@ def test_a_caller_who_hangs_up_a_full_disk_and_a_killed_worker(
     )
     caller.start("aud_one")
     assert caller.ended("aud_one")["state"] == "finished"
-    assert files(folder.out) == files(made / "audit")
+    assert undated(folder.out) == undated(made / "audit")
     assert ask(caller.port)[0] == 200
 
 
@@ -181,7 +181,7 @@ def test_a_killed_server_goes_on_when_it_is_started_again(served: Served, url: s
         assert later.ended("aud_one")["state"] == "finished"
     finally:
         again.end()
-    assert files(folder.out) == files(made / "audit")
+    assert undated(folder.out) == undated(made / "audit")
 
 
 def test_two_servers_of_one_store_do_not_do_it_twice(
@@ -213,7 +213,7 @@ def test_two_servers_of_one_store_do_not_do_it_twice(
             for server in servers:
                 server.end()
             _end_workers(tmp_path / "audits")
-    assert files(folder.out) == files(made / "audit")
+    assert undated(folder.out) == undated(made / "audit")
 
 
 def _holders(path: Path) -> set[int]:

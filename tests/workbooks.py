@@ -48,7 +48,8 @@ def write_xlsx(path: Path, sheets: Mapping[str, Rows]) -> Path:
 def _cells(row: Sequence[str | float | None], number: int) -> str:
     found = []
     for place, cell in enumerate(row):
-        at = f"{chr(ord('A') + place)}{number}"
+        first = chr(ord("A") + place // 26 - 1) if place >= 26 else ""
+        at = f"{first}{chr(ord('A') + place % 26)}{number}"
         if isinstance(cell, str):
             found.append(f'<c r="{at}" t="inlineStr"><is><t>{escape(cell)}</t></is></c>')
         elif cell is not None:

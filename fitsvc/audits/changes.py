@@ -4,7 +4,6 @@ A fit is a pair that works, maybe on a condition. Its cause is all that differs 
 facts, the rig's, the rulebook, or the version of fitsvc where nothing else does.
 """
 
-import csv
 import json
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
@@ -15,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fitsvc.audits.pairs import pairs_folder, part_of, read_outcomes
+from fitsvc.audits.sheets import read_safe
 from fitsvc.audits.spool import SUMMARY, Spool
 from fitsvc.document import Document
 from fitsvc.language.problems import Problem, ProblemsFound
@@ -63,8 +63,7 @@ def read_earlier(out: Path) -> Earlier:
 
 
 def _digests(path: Path, key: str) -> dict[str, str]:
-    with path.open(encoding="utf-8", newline="") as stream:
-        return {row[key]: row["facts"] for row in csv.DictReader(stream)}
+    return {row[key]: row["facts"] for row in read_safe(path)}
 
 
 class Changes:

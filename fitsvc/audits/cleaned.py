@@ -17,6 +17,7 @@ import pyarrow.parquet as pq
 from fitsvc.audits.items import Items
 from fitsvc.audits.mapping import FileMapping
 from fitsvc.audits.reading import ItemReader
+from fitsvc.audits.sheets import safe_cell
 from fitsvc.audits.source import WIRE, Chunk, read_chunks, titles_of
 from fitsvc.facts import FactReader
 from fitsvc.files import written
@@ -31,8 +32,6 @@ REMARKS: Final = "remarks.csv"
 _COLUMN: Final = "remarks"
 _FIRST: Final = 20
 """How many problems are handed back: the others stand in the remarks."""
-_FORMULAS: Final = ("=", "+", "@", "\t", "\r")
-"""What makes a spreadsheet take a cell of a text for a formula; a minus begins figures too."""
 
 
 class Cleaned(NamedTuple):
@@ -134,7 +133,7 @@ class _Writing:
             (line, [cells[place] if cells else None for cells in columns]) for place, line in enumerate(chunk.lines)
         ]
         for line, cells in sorted([*rows, *chunk.lost], key=lambda row: row[0]):
-            shown = [_safe((cell or "").removeprefix(WIRE)) for cell in cells]
+            shown = [safe_cell((cell or "").removeprefix(WIRE)) for cell in cells]
             self._told.writerow([*shown, "; ".join(remarks.pop(line, []))])
         for line, told in sorted(remarks.items()):
             self._told.writerow([*[""] * len(self._titles), f"line {line}: {'; '.join(told)}"])
@@ -153,8 +152,3 @@ def _remark(problem: Problem) -> str:
     """What is wrong with a cell or a row, for whoever mends it."""
     of = f"{problem.pointer}: " if problem.pointer else ""
     return f"{of}{problem.message}" + (f" ({problem.help})" if problem.help else "")
-
-
-def _safe(cell: str) -> str:
-    """A cell that no spreadsheet takes for a formula."""
-    return f"'{cell}" if cell.startswith(_FORMULAS) else cell

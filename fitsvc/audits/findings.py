@@ -1,9 +1,9 @@
 """Last stage of an audit: the counts of all blocks brought together, and the findings written as CSV files."""
 
 import csv
-import shutil
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import ExitStack, contextmanager
+from pathlib import Path
 from typing import Any, Final
 
 import numpy as np
@@ -11,9 +11,12 @@ from numpy.typing import NDArray
 
 from fitsvc.audits.changes import Changes, Earlier
 from fitsvc.audits.claim_lines import LinesTold
+from fitsvc.audits.fixes import Fix, Fixes
 from fitsvc.audits.items import ReadReport, digests
 from fitsvc.audits.outliers import suspicious
+from fitsvc.audits.page import FIX_LIST
 from fitsvc.audits.parts import ClaimCarried, ClaimFate
+from fitsvc.audits.sheets import safe_row, write_workbook
 from fitsvc.audits.state import AuditState, Progress
 from fitsvc.audits.tally import kind_numbers, kinds_of
 from fitsvc.document import Document
@@ -21,16 +24,28 @@ from fitsvc.files import written
 from fitsvc.rulebook.outcomes import OUTCOMES
 from fitsvc.subjects import KIND
 
-_MOST_FALSE: Final = 20
-"""False claims that the page shows: the others stand in their file."""
+_WIDTHS: Final = (8, 18, 18, 18, 60, 50, 10, 10)
+"""Of the fix list's columns, in characters."""
+_HEADS: Final = {
+    "row": "Row",
+    "sku": "Item",
+    "column": "Column",
+    "stands": "Stands there",
+    "wrong": "What is wrong",
+    "allowed": "What is taken",
+    "pairs": "Pairs it decides",
+    "claims": "Claims it decides",
+}
 Counts = NDArray[np.int64]
 
 
 class Findings:
     """What an audit found, counted; writing the files counts what is in them."""
 
-    def __init__(self, state: AuditState, report: ReadReport, tell: Progress) -> None:
+    def __init__(self, state: AuditState, report: ReadReport, tell: Progress, counter: str = "") -> None:
+        """`counter` is the address of the counter, where pairs are to be linked to it."""
         self.state, self.report, self._tell = state, report, tell
+        self.fixes = Fixes(state, report, counter)
         self.facts, self.kinds = state.facts, kinds_of(state.kernel)
         rigs, facts = len(state.rigs), len(self.facts.facts)
         self.by_rig: Counts = np.zeros((rigs, 4), np.int64)
@@ -45,18 +60,17 @@ class Findings:
         self.suspicious: dict[str, int] = {}
         self.contradicted_by: dict[str, int] = {}
         self.changes: Document | None = None
-        self.false: list[tuple[str, str, str]] = []
         self.claim_lines: dict[str, int] = {}
 
     def write(self, earlier: Earlier | None) -> None:
         """Write every file of findings, and of what changed since an earlier audit."""
         for path in (self.state.spool.bad_rows, self.state.spool.bad_cells, self.state.spool.bad_claims):
-            with written(self.state.out / path.name) as place:
-                shutil.copyfile(path, place)
+            self._copy(path)
         self.skus: dict[str, str] = {}
+        self._rows: list[Counts] = []
         self._items()
         rig_digests = {rig.key: rig.digest() for rig in self.state.rigs}
-        self._file("rigs", ("rig", "vehicle", "facts", *OUTCOMES), self._rig_rows(rig_digests))
+        self._file("rigs", ("rig", "vehicle", "facts", *OUTCOMES, "name"), self._rig_rows(rig_digests))
         self._file("claims", ClaimFate._fields, self._claim_rows())
         if self.report.claims_told:
             self._lines()
@@ -64,14 +78,28 @@ class Findings:
         self._file("missing_of_rigs", ("rig", "fact", "pairs"), self._missing_of_rigs())
         self._file("rigs_without", ("rig", "kind"), self._without())
         self._file("suspicious", ("sku", "kind", "fact", "value", "usual", "score", "guess"), self._suspicious())
+        self._fix_list()
         if earlier is not None:
             self._changes(earlier, rig_digests)
+
+    def _copy(self, path: Path) -> None:
+        """Hand out a table of the spool."""
+        with path.open(encoding="utf-8", newline="") as stream:
+            rows = csv.reader(stream)
+            self._file(path.stem, next(rows), rows)
 
     def _file(self, name: str, titles: Sequence[str], rows: Iterable[Sequence[Any]]) -> None:
         with self._table(name, titles) as writer:
             for row in rows:
-                writer.writerow(row)
+                writer.writerow(safe_row(row))
                 self.counted[name] += 1
+
+    def _fix_list(self) -> None:
+        """What is to be mended, as a table and as a workbook, the cell that decides most first."""
+        rows = self.fixes.listed()
+        self._file(FIX_LIST, Fix._fields, rows)
+        with written(self.state.out / f"{FIX_LIST}.xlsx") as place:
+            write_workbook(place, "Fix list", [_HEADS[name] for name in Fix._fields], _WIDTHS, rows)
 
     @contextmanager
     def _table(self, name: str, titles: Sequence[str]) -> Iterator[Any]:
@@ -88,7 +116,7 @@ class Findings:
     def _items(self) -> None:
         """Go through the blocks once, and write what is told of each item."""
         titles = {
-            "items": ("sku", "row", "facts", *OUTCOMES, "claimed", "claims_failing"),
+            "items": ("sku", "row", "facts", *OUTCOMES, "claimed", "claims_failing", "kind"),
             "fits_nothing": ("sku", "row", "undetermined", "fails"),
             "unclaimed": ("sku", "row", "works", "conditional"),
             "missing_of_items": ("sku", "row", "fact", "pairs"),
@@ -98,22 +126,21 @@ class Findings:
             for block in range(self.report.blocks):
                 self._tell("writing the findings", block, self.report.blocks)
                 for name, row in self._block_rows(block):
-                    writers[name].writerow(row)
+                    writers[name].writerow(safe_row(row))
                     self.counted[name] += 1
 
     def _block_rows(self, block: int) -> Iterator[tuple[str, list[Any]]]:
         items = self.state.spool.block(block)
         outcomes, claimed, waits = self._sum(block, len(items.skus))
-        self.of_kind += np.bincount(
-            kind_numbers(items.columns.get(KIND), len(self.kinds), len(items.skus)), minlength=len(self.kinds)
-        )
+        kinds = kind_numbers(items.columns.get(KIND), len(self.kinds), len(items.skus))
+        self.of_kind += np.bincount(kinds, minlength=len(self.kinds))
         facts = digests(items, self.state.kernel.rulebook.vocabulary.slots()).tolist()
         unclaimed = outcomes - claimed
         for place, (sku, line) in enumerate(zip(items.skus, items.lines.tolist(), strict=True)):
             digest = f"{facts[place]:016x}"
             self.skus[sku] = digest
             of, told = outcomes[:, place].tolist(), claimed[:, place].tolist()
-            yield "items", [sku, line, digest, *of, sum(told), told[3]]
+            yield "items", [sku, line, digest, *of, sum(told), told[3], self.kinds[kinds[place]]]
             if not of[0] + of[1]:
                 yield "fits_nothing", [sku, line, of[2], of[3]]
             if self.report.claims_told and (unclaimed[0, place] or unclaimed[1, place]):
@@ -121,6 +148,8 @@ class Findings:
         for fact, item in zip(*(found.tolist() for found in np.nonzero(waits)), strict=True):
             pairs = int(waits[fact, item])
             yield "missing_of_items", [items.skus[item], int(items.lines[item]), self.facts.facts[fact], pairs]
+        self._rows.append(items.lines)
+        self.fixes.of_block(items, waits, [one for part in self._parts(block) for one in self.state.spool.fates(*part)])
 
     def _sum(self, block: int, rows: int) -> tuple[Counts, Counts, Counts]:
         """A block's counts by item, over all rigs; what is counted otherwise is added up on the way."""
@@ -143,15 +172,13 @@ class Findings:
 
     def _rig_rows(self, rig_digests: dict[str, str]) -> Iterator[list[Any]]:
         for rig, counts in zip(self.state.rigs, self.by_rig.tolist(), strict=True):
-            yield [rig.key, rig.vehicle, rig_digests[rig.key], *counts]
+            yield [rig.key, rig.vehicle, rig_digests[rig.key], *counts, rig.name]
 
     def _claim_rows(self) -> Iterator[ClaimFate]:
-        for part in self._parts():
+        for part in self._all_parts():
             for fate in self.state.spool.fates(*part):
                 if fate.outcome == "fails":
                     self.contradicted_by[fate.rule] = self.contradicted_by.get(fate.rule, 0) + 1
-                    if len(self.false) < _MOST_FALSE:
-                        self.false.append((fate.sku, fate.rig, fate.reason))
                 yield fate
 
     def _lines(self) -> None:
@@ -161,14 +188,18 @@ class Findings:
         self.claim_lines = dict(sorted(told.counted.items()))
 
     def _carried_rows(self) -> Iterator[ClaimCarried]:
-        for part in self._parts():
+        for part in self._all_parts():
             yield from self.state.spool.carried(*part)
 
-    def _parts(self) -> Iterator[tuple[int, int]]:
+    def _all_parts(self) -> Iterator[tuple[int, int]]:
         """Each block of items with each group of rigs."""
         for block in range(self.report.blocks):
-            for group in range(len(self.state.groups(len(self.state.spool.skus(block))))):
-                yield block, group
+            yield from self._parts(block)
+
+    def _parts(self, block: int) -> Iterator[tuple[int, int]]:
+        """One block of items with each group of rigs."""
+        for group in range(len(self.state.groups(len(self.state.spool.skus(block))))):
+            yield block, group
 
     def _missing_of_rigs(self) -> Iterator[list[Any]]:
         first = len(self.facts.item_facts)
@@ -185,11 +216,12 @@ class Findings:
                     yield [rig.key, kind]
 
     def _suspicious(self) -> Iterator[list[Any]]:
-        skus, kernel = list(self.skus), self.state.kernel
+        skus, kernel, lines = list(self.skus), self.state.kernel, np.concatenate(self._rows)
         vocabulary = kernel.rulebook.vocabulary
         slots = {name: kind for name, kind in vocabulary.slots().items() if name.startswith("accessory.")}
         for one in suspicious(self.state.spool, self.report.blocks, slots, self.kinds, vocabulary):
             self.suspicious[one.fact] = self.suspicious.get(one.fact, 0) + 1
+            self.fixes.suspicious(int(lines[one.item]), skus[one.item], one)
             yield [skus[one.item], one.kind, one.fact, one.value, one.usual, f"{one.score:.1f}", one.guess]
 
     def _changes(self, earlier: Earlier, rig_digests: dict[str, str]) -> None:

@@ -34,7 +34,7 @@ class Items(NamedTuple):
 
 @dataclass(slots=True, kw_only=True)
 class ReadReport:
-    """What came of reading a catalogue."""
+    """What came of reading a catalogue; `columns` says what each column that was read is, by its title."""
 
     blocks: int = 0
     items: int = 0
@@ -47,6 +47,7 @@ class ReadReport:
     claims: int = 0
     other_subjects: dict[str, int] = field(default_factory=dict)
     claims_told: bool = False
+    columns: dict[str, str] = field(default_factory=dict)
     passed_over: list[str] = field(default_factory=list)
     mapped_in_vain: list[str] = field(default_factory=list)
     claims_passed_over: list[str] = field(default_factory=list)

@@ -234,6 +234,7 @@ def read_items(
     found.rows = found.items + found.bad_rows + sum(items.other_subjects.values())
     found.passed_over, found.other_subjects = list(items.header.passed_over), items.other_subjects
     found.mapped_in_vain = items.mapped_in_vain()
+    found.columns = {title: column.name for title, column in items.header.columns.items()}
     return found, items.places
 
 

@@ -13,7 +13,9 @@ import pyarrow.csv as pc
 import pyarrow.parquet as pq
 
 from fitsvc.audits.blocks import PAIRS
+from fitsvc.audits.page import FIX_LIST
 from fitsvc.audits.pairs import pairs_folder, plain
+from fitsvc.audits.sheets import plain_cell
 
 PAIRS_NAME: Final = "pairs"
 TABLES: Final = (
@@ -33,14 +35,17 @@ TABLES: Final = (
     "items",
     "rigs",
     "changes",
+    FIX_LIST,
 )
 """The tables that an audit may have; `changes` only where it was compared with an earlier one."""
 _WHOLE: Final = frozenset(
-    {"row", "works", "conditional", "undetermined", "fails", "claimed", "claims_failing", "pairs"}
+    {"row", "works", "conditional", "undetermined", "fails", "claimed", "claims_failing", "pairs", "claims"}
 )
 """The columns of findings that hold whole numbers; all others hold texts."""
 _THEIRS: Final = "claims_checked"
 """The table that has columns of who sent it, whatever these are called and hold."""
+WORKBOOK: Final = "xlsx"
+"""A format that the list of what is to be mended has, and no other table."""
 _ROWS: Final = 16_384
 
 
@@ -51,8 +56,8 @@ def tables_of(out: Path) -> list[str]:
 
 def stream(out: Path, name: str, format: str) -> Iterator[bytes]:
     """One table of an audit whose pairs are Parquet, in pieces; little of it is held at a time."""
-    if name != PAIRS_NAME and format == "csv":
-        return _bytes_of(out / f"{name}.csv")
+    if name != PAIRS_NAME and format in ("csv", WORKBOOK):
+        return _bytes_of(out / f"{name}.{format}")
     tables = _pairs(out) if name == PAIRS_NAME else _findings(out / f"{name}.csv")
     return {"csv": _as_csv, "jsonl": _as_json_lines, "parquet": _as_parquet}[format](tables)
 
@@ -83,8 +88,8 @@ def _findings(path: Path) -> Iterator[pa.Table]:
 
 
 def _column(field: Any, cells: tuple[str, ...]) -> pa.Array:
-    values = [int(cell) if cell else None for cell in cells] if field.type == pa.int64() else list(cells)
-    return pa.array(values, field.type)
+    values = [int(cell) if cell else None for cell in cells] if field.type == pa.int64() else map(plain_cell, cells)
+    return pa.array(list(values), field.type)
 
 
 def _as_csv(tables: Iterator[pa.Table]) -> Iterator[bytes]:

@@ -32,10 +32,10 @@ _ASIDE: Final = b"aside"
 
 @dataclass(frozen=True, slots=True)
 class AuditRig:
-    """One rig: the name it goes by, the id of its vehicle if it has one, and what is known of it.
+    """One rig: the id it goes by, the id of its vehicle if it has one, and what is known of it.
 
-    `label` is the vehicle's own, where it has one. `doubts` are those of its facts of which what was said cannot all
-    hold, hardly can, or is stale.
+    `label` is the vehicle's own, where it has one, and `called` what the rig itself or its mounting is called. `doubts`
+    are those of its facts of which what was said cannot all hold, hardly can, or is stale.
     """
 
     key: str
@@ -43,6 +43,13 @@ class AuditRig:
     case: Case
     doubts: Mapping[str, Doubt] = field(default_factory=dict)
     label: str = ""
+    called: str = ""
+
+    @property
+    def name(self) -> str:
+        """What people call it: the vehicle, and in brackets which of those that are stored; its id where untold."""
+        vehicle = self.label or self.vehicle
+        return f"{vehicle} ({self.called})" if vehicle and self.called else vehicle or self.called or self.key
 
     def document(self) -> str:
         """All that is known of the rig, as one text; equal rigs have equal texts."""
@@ -57,9 +64,9 @@ class AuditRig:
 
 
 def rigs_table(rigs: Iterable[AuditRig], aside: Iterable[Problem] = ()) -> pa.Table:
-    """Rigs as an Arrow table of texts: `rig`, `vehicle`, `case`, `doubts`, `label`; and why others are set `aside`."""
-    names = ["rig", "vehicle", "case", "doubts", "label"]
-    rows = [(rig.key, rig.vehicle, rig.document(), _told(rig.doubts), rig.label) for rig in rigs]
+    """Rigs as an Arrow table of texts: `rig`, `vehicle`, `case`, `doubts`, names; and why others are set `aside`."""
+    names = ["rig", "vehicle", "case", "doubts", "label", "called"]
+    rows = [(rig.key, rig.vehicle, rig.document(), _told(rig.doubts), rig.label, rig.called) for rig in rigs]
     table = pa.table([pa.array([row[place] for row in rows], pa.string()) for place in range(len(names))], names=names)
     told = [[problem.message, problem.help] for problem in aside]
     return table.replace_schema_metadata({_ASIDE: json.dumps(told)}) if told else table
@@ -91,7 +98,8 @@ def rigs_of_table(table: pa.Table) -> list[AuditRig]:
         case = Case(_values(read["facts"]), frozenset(read["present"]), adapters, read["texts"], of_items=of_items)
         told = json.loads(row.get("doubts") or "{}")
         doubts = {name: _doubt(how, said) for name, (how, *said) in told.items()}
-        found.append(AuditRig(row["rig"], row["vehicle"], case, doubts, row.get("label") or ""))
+        names = {name: row.get(name) or "" for name in ("label", "called")}
+        found.append(AuditRig(row["rig"], row["vehicle"], case, doubts, **names))
     return found
 
 
@@ -106,6 +114,7 @@ class _FileRecords:
     reader: FactReader
     found: dict[tuple[str, str], Stored] = field(default_factory=dict)
     rigs: dict[str, Mapping[str, Json]] = field(default_factory=dict)
+    names: dict[str, str] = field(default_factory=dict)
 
     def find(self, subject: str, key: str) -> Stored | None:
         if subject != "accessory":
@@ -124,7 +133,7 @@ class _FileRecords:
         return self.rigs.get(key)
 
     def rig_told(self, key: str) -> Stored:
-        return Stored(subject="rig", key=key, label="", facts={})
+        return Stored(subject="rig", key=key, label=self.names.get(key, ""), facts={})
 
     def vehicles(self, values: Mapping[str, Value], texts: Mapping[str, str]) -> Sequence[Named]:
         of_files = [one for (subject, _), one in self.found.items() if subject == "vehicle"]
@@ -147,6 +156,7 @@ def read_rigs(paths: Sequence[Path], reader: FactReader, carried: Mapping[str, J
             entry = read_entry(row, reader, problems)
             if isinstance(entry, RigEntry):
                 _once(records.rigs, entry.key, entry.document, entry, problems)
+                records.names[entry.key] = entry.name
             elif entry is not None:
                 _once(records.found, (entry.subject, entry.key), _stored(entry), entry, problems)
     if problems:
@@ -221,7 +231,8 @@ def _read(
         case = replace(case, present=case.present - {"accessory"})
         vehicle = _vehicle(document, records)
         told = records.find("vehicle", vehicle) if vehicle else None
-        rigs.append(AuditRig(key, vehicle, case, question.doubts, told.label if told else ""))
+        names = {"label": told.label if told else "", "called": _called(key, records)}
+        rigs.append(AuditRig(key, vehicle, case, question.doubts, **names))
     if not rigs and not problems:
         help = "give `rigs`, or mountings with their vehicles and receivers"
         problems.append(Problem("there are no rigs", help, file=file))
@@ -255,6 +266,14 @@ def _vehicle(document: Mapping[str, Json], records: Records) -> str:
     mounting = (document.get("mounting") or {}).get("id")
     found = records.find("mounting", mounting) if mounting else None
     return found.links.get("vehicle", "") if found else ""
+
+
+def _called(key: str, records: Records) -> str:
+    """What a saved rig, or the mounting that is one, is called."""
+    if records.rig(key) is not None:
+        return records.rig_told(key).label
+    found = records.find("mounting", key)
+    return found.label if found else ""
 
 
 def _at_rig(problem: Problem, key: str, file: str) -> Problem:

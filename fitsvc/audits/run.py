@@ -23,7 +23,7 @@ from fitsvc.audits.reading import append_problems, read_items
 from fitsvc.audits.rigs import AuditRig
 from fitsvc.audits.spool import SUMMARY, digest_of, digest_of_text
 from fitsvc.audits.state import AuditState, Progress, Shares, Task
-from fitsvc.document import Document
+from fitsvc.document import Document, Json
 from fitsvc.facts import FactReader
 from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.rulebook.rules import Rulebook
@@ -39,7 +39,8 @@ _MEGABYTE: Final = 1 << 20
 class AuditOrder:
     """What is to be audited, and how; `aside` says why rigs were set aside, each in words.
 
-    `title` is what the page calls the catalogue, where that is not the name of its file.
+    `title` is what the page calls the catalogue, where that is not the name of its file, `supplier` whose it is, `day`
+    the one on which it is audited (ISO 8601), and `counter` the address of a counter whose store has the same rigs.
     """
 
     catalogue: Path
@@ -51,6 +52,9 @@ class AuditOrder:
     memory: int = 1_024
     aside: tuple[str, ...] = ()
     title: str = ""
+    supplier: str = ""
+    day: str = ""
+    counter: str = ""
 
 
 def shares(memory: int) -> Shares:
@@ -153,8 +157,12 @@ def _run_of(asked: AuditOrder, rulebook: Rulebook, rigs: Sequence[AuditRig]) -> 
         "claims": digest_of(asked.claims),
         "mapping": digest_of(asked.mapping),
         "against": digest_of(against),
-        "rigs": digest_of_text("\n".join(f"{rig.key} {rig.vehicle} {rig.label} {rig.document()}" for rig in rigs)),
+        "rigs": digest_of_text("\n".join(f"{rig.key} {rig.vehicle} {rig.name} {rig.document()}" for rig in rigs)),
         "rulebook": rulebook.digest,
         "format": asked.format,
         "program": __version__,
-    } | ({"aside": list(asked.aside)} if asked.aside else {})
+    } | {name: value for name in ("aside", "supplier", "counter") if (value := _told(getattr(asked, name)))}
+
+
+def _told(value: str | tuple[str, ...]) -> Json:
+    return value if isinstance(value, str) else list(value)

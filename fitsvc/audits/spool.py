@@ -30,6 +30,7 @@ _SPOOL: Final = ".spool"
 _RUN: Final = "run.json"
 _REPORT: Final = "read.json"
 _CLAIMS: Final = "claims.npz"
+_DAY: Final = "day.json"
 _LOCK: Final = "judging.lock"
 _ALONE: Final = "audit.lock"
 _UNREAD: Final = "unread "
@@ -88,6 +89,12 @@ class Spool:
                 help = "wait until it has ended: the same command then tells what it found"
                 raise ProblemsFound([Problem("another audit is at work in this folder", help, file=str(self.out))])
             yield not (self.out / SUMMARY).is_file()
+
+    def day(self, today: str) -> str:
+        """The day on which the audit was begun, which is kept however often it is taken up again."""
+        if not (self.folder / _DAY).is_file():
+            self._write(_DAY, today)
+        return str(self._read(_DAY))
 
     def close(self) -> None:
         """Let go of all but the results."""

@@ -14,6 +14,8 @@ from fitsvc.audits.state import AuditState
 from fitsvc.document import Document
 from fitsvc.files import write_text
 from fitsvc.rulebook.outcomes import OUTCOMES
+from fitsvc.rulebook.vocabulary import Fact
+from fitsvc.subjects import KIND
 
 _MOST_DISPUTED: Final = 1_000
 """Disputes that are told of all rigs: more than anyone settles before the next audit."""
@@ -35,23 +37,41 @@ def run(audit: Audit) -> Document:
 
 
 def _carry_out(audit: Audit, out: Path) -> None:
+    day = audit.state.spool.day(audit.asked.day)
     report = audit.read()
     audit.judge(report)
-    findings = Findings(audit.state, report, audit.tell)
+    findings = Findings(audit.state, report, audit.tell, audit.asked.counter)
     findings.write(audit.earlier)
-    summary = summarized(findings)
-    write_text(out / "summary.html", page(summary, _words(audit, findings)))
+    asked = audit.asked
+    about = {"supplier": asked.supplier, "file": asked.title or asked.catalogue.name, "day": day}
+    summary = {"about": about, **summarized(findings)}
+    write_text(out / "summary.html", page(summary, _words(findings)))
     # The summary comes last: a folder that has one is done.
     write_text(out / SUMMARY, json.dumps(summary, indent=2, ensure_ascii=False) + "\n")
     audit.state.spool.close()
 
 
-def _words(audit: Audit, findings: Findings) -> PageWords:
+def _words(findings: Findings) -> PageWords:
     """What the page says beside the figures."""
-    rulebook = audit.state.task.rulebook
-    facts = {name: fact.label for name, fact in rulebook.vocabulary.facts.items()}
-    rules = {rule.id: rule.title for rule in rulebook.rules} | {need.name: need.title for need in rulebook.needs}
-    return PageWords(audit.asked.title or audit.asked.catalogue.name, facts, rules, findings.false)
+    rulebook = findings.state.task.rulebook
+    vocabulary = rulebook.vocabulary
+    kind = vocabulary.facts.get(KIND)
+    return PageWords(
+        facts={slot: _label(vocabulary.fact_of(slot)) for slot in vocabulary.slots()},
+        learnt={name: fact.how_to_measure for name, fact in vocabulary.facts.items()},
+        kinds=vocabulary.words.get(kind.kind, {}) if kind else {},
+        rules={rule.id: rule.title for rule in rulebook.rules} | {need.name: need.title for need in rulebook.needs},
+        rigs={rig.key: rig.name for rig in findings.state.rigs},
+        false=findings.fixes.false,
+        fixes=findings.fixes.listed(),
+    )
+
+
+def _label(fact: Fact | None) -> str:
+    """What a fact of an audit is called, with what it is of where that is no item."""
+    if fact is None:
+        return ""
+    return fact.label if fact.subject == "accessory" else f"{fact.subject}: {fact.label}"
 
 
 def summarized(findings: Findings) -> Document:
@@ -67,6 +87,7 @@ def summarized(findings: Findings) -> Document:
     return {
         "run": state.spool.run,
         "rulebook": {"name": rulebook.name, "digest": rulebook.digest},
+        "fixes": findings.fixes.count,
         "rows": {name: getattr(report, name) for name in _ROWS},
         "rigs": len(state.rigs),
         "rigs_set_aside": state.task.run.get("aside", []),

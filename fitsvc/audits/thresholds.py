@@ -1,12 +1,12 @@
 """Conditions on an audit's summary by which a nightly run ends as failed: `bad_rows > 1%`, `new contradicted > 0`."""
 
-import csv
 import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Final, NamedTuple
 
+from fitsvc.audits.sheets import read_safe
 from fitsvc.document import Document
 from fitsvc.language.problems import Problem, ProblemsFound, nearest
 
@@ -108,6 +108,4 @@ def _named(out: Path, measure: Measure) -> set[Key]:
     if not path.is_file():
         return set()
     one, other = measure.columns
-    with path.open(encoding="utf-8", newline="") as stream:
-        rows = csv.DictReader(stream)
-        return {(row[one], row[other]) for row in rows if measure.outcome in ("", row.get("outcome"))}
+    return {(row[one], row[other]) for row in read_safe(path) if measure.outcome in ("", row.get("outcome"))}

@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import replace
+from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -33,6 +34,13 @@ if TYPE_CHECKING:
 @click.option("--claims", metavar="FILE", type=FILE, help="Claims, as `sku` and `rig`, or `year`, `make`, `model`.")
 @click.option("--mapping", metavar="FILE", type=FILE, help="What the catalogue's columns are (YAML).")
 @click.option("--against", metavar="DIR", type=FILE, help="An earlier audit to compare with.")
+@click.option("--supplier", metavar="NAME", default="", help="Whose catalogue it is, as the page then says.")
+@click.option(
+    "--counter",
+    metavar="URL",
+    default="",
+    help="Where the counter with these rigs is: what is false is then linked to it.",
+)
 @click.option(
     "--fact",
     "-f",
@@ -65,6 +73,8 @@ def audit(
     claims: Path | None,
     mapping: Path | None,
     against: Path | None,
+    supplier: str,
+    counter: str,
     facts: tuple[str, ...],
     strict: bool,
     fail_if: tuple[str, ...],
@@ -91,6 +101,9 @@ def audit(
         format=format,
         memory=memory,
         aside=tuple(aside),
+        supplier=supplier,
+        counter=counter,
+        day=datetime.now().astimezone().date().isoformat(),  # as people here date what they send
     )
     try:
         with progress() as tell:
@@ -149,7 +162,8 @@ def _missing_once(problems: "Sequence[Problem]") -> "list[Problem]":
 
 
 def _show(summary: Document, output: Path) -> None:
-    from fitsvc.audits.page import others, told
+    from fitsvc.audits.layout import told
+    from fitsvc.audits.page import others
 
     console, rows = out(), summary["rows"]
     counts = (told(rows["items"], "items"), told(summary["rigs"], "rigs"), told(summary["pairs"], "pairs"))

@@ -29,7 +29,7 @@ def intake(file: Path, supplier: str, into: Path, output: Path | None, strict: b
     """
     from fitsvc.audits.cleaned import REMARKS, write_cleaned
     from fitsvc.audits.intake import mapping_of, take_in
-    from fitsvc.audits.page import told
+    from fitsvc.audits.layout import told
     from fitsvc.facts import FactReader
 
     reader = FactReader(load_rules(rules))

@@ -2,6 +2,7 @@
 
 import zipfile
 from collections.abc import Iterator
+from contextlib import contextmanager
 from datetime import date, datetime
 from pathlib import Path
 from typing import Any, Final
@@ -16,8 +17,9 @@ _LARGEST: Final = 1 << 29
 
 def sheets_of(path: Path) -> list[str]:
     """The names of a workbook's sheets that hold anything; ProblemsFound where it cannot be read."""
-    book = _workbook(path)
-    return [name for name in book.sheet_names if book.get_sheet_by_name(name).height]
+    with _read(path):
+        book = _workbook(path)
+        return [name for name in book.sheet_names if book.get_sheet_by_name(name).height]
 
 
 def sheet_rows(path: Path, sheet: str = "") -> Iterator[tuple[int, list[Json]]]:
@@ -32,7 +34,8 @@ def sheet_rows(path: Path, sheet: str = "") -> Iterator[tuple[int, list[Json]]]:
     if not sheet and len(names) != 1:
         help = f"say which in a mapping, such as `sheet: {names[0]}`" if names else "fill one"
         raise _refused(path, f"has the sheets {listed}" if names else "has no sheet that holds anything", help)
-    rows = _workbook(path).get_sheet_by_name(sheet or names[0]).to_python(skip_empty_area=False)
+    with _read(path):
+        rows = _workbook(path).get_sheet_by_name(sheet or names[0]).to_python(skip_empty_area=False)
     for number, row in enumerate(rows, start=1):
         cells = [_cell(value) for value in row]
         if any(cell is not None for cell in cells):
@@ -40,19 +43,26 @@ def sheet_rows(path: Path, sheet: str = "") -> Iterator[tuple[int, list[Json]]]:
 
 
 def _workbook(path: Path) -> Any:
-    from python_calamine import CalamineError, load_workbook
+    from python_calamine import load_workbook
+
+    if zipfile.is_zipfile(path):
+        with zipfile.ZipFile(path) as archive:
+            size = sum(one.file_size for one in archive.infolist())
+        if size > _LARGEST:
+            raise _refused(path, f"has {size / 1e6:,.0f} MB unpacked", "export the sheet as CSV")
+    return load_workbook(str(path))
+
+
+@contextmanager
+def _read(path: Path) -> Iterator[None]:
+    """Say of a workbook that is damaged, as a whole or in one sheet, that it is."""
+    from python_calamine import CalamineError
 
     try:
-        if zipfile.is_zipfile(path):
-            with zipfile.ZipFile(path) as archive:
-                size = sum(one.file_size for one in archive.infolist())
-            if size > _LARGEST:
-                raise _refused(path, f"has {size / 1e6:,.0f} MB unpacked", "export the sheet as CSV")
-        return load_workbook(str(path))
+        yield
     except (CalamineError, zipfile.BadZipFile, OSError) as error:
-        raise _refused(
-            path, f"is no workbook that can be read: {error}", "save it again, or export it as CSV"
-        ) from None
+        help = "save it again, or export it as CSV"
+        raise _refused(path, f"is no workbook that can be read: {error}", help) from None
 
 
 def _refused(path: Path, message: str, help: str) -> ProblemsFound:

@@ -81,7 +81,7 @@ def create_app(
     shared = Selections(answerer, database, index_in)
     counted = metrics or Metrics()
     kept = Audits(audits_root(audits_in))
-    running = Running(kept, database.url, answerer.rulebook.digest, rules)
+    running = Running(kept, database.url, answerer.rulebook.digest, rules, settings.operator.address)
     app = Litestar(
         route_handlers=_routes(shared),
         on_startup=[_few_threads, running.start, shared.start, partial(counted.answers_by, answerer.rulebook.digest)],

@@ -27,15 +27,18 @@ from fitsvc.store.validation import PREFIXES, new_id
 _PREFIX: Final = PREFIXES["audit"]
 FORMATS: Final[Mapping[str, str]] = {
     "text/csv": "csv",
+    "text/tab-separated-values": "tsv",
     "application/x-ndjson": "jsonl",
     "application/jsonl": "jsonl",
     "application/vnd.apache.parquet": "parquet",
     "application/yaml": "yaml",
+    "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet": "xlsx",
+    "application/vnd.oasis.opendocument.spreadsheet": "ods",
 }
 """How the formats of files are called when they are sent."""
 FILES: Final[Mapping[str, tuple[str, ...]]] = {
-    "catalogue": ("csv", "jsonl", "parquet"),
-    "claims": ("csv", "jsonl", "parquet"),
+    "catalogue": ("csv", "tsv", "jsonl", "parquet", "xlsx", "ods"),
+    "claims": ("csv", "tsv", "jsonl", "parquet", "xlsx", "ods"),
     "rigs": ("jsonl", "yaml", "csv"),
     "mapping": ("yaml",),
 }

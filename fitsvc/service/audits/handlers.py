@@ -29,8 +29,8 @@ from fitsvc.service.replies import page, reply
 from fitsvc.store.tables import LABEL
 from fitsvc.store.validation import Checks
 
-UPLOADS: Final[Mapping[str, str | None]] = {**examples.UPLOADS, "application/vnd.apache.parquet": None}
-"""What files may be sent as, with an example of each that is text."""
+UPLOADS: Final[Mapping[str, str | None]] = {**dict.fromkeys(FORMATS), **examples.UPLOADS}
+"""What files may be sent as, with an example of each that has one."""
 MEMBERS: Final = ("id", "name", "against", *CARRIED)
 _BODY_BYTES: Final = 64_000
 _FRESH: Final = {"Cache-Control": "no-store"}

@@ -7,7 +7,8 @@ from litestar import Response, get
 from litestar.params import FromPath
 from litestar.response import Stream
 
-from fitsvc.audits.results import TABLES, stream, tables_of
+from fitsvc.audits.page import FIX_LIST
+from fitsvc.audits.results import TABLES, WORKBOOK, stream, tables_of
 from fitsvc.audits.spool import SUMMARY
 from fitsvc.service.audits.folder import AuditFolder
 from fitsvc.service.audits.private import audit_of
@@ -22,6 +23,7 @@ _MEDIA: Final = {
     "csv": "text/csv",
     "jsonl": "application/x-ndjson",
     "parquet": "application/vnd.apache.parquet",
+    WORKBOOK: "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
 }
 _POLICY: Final = {
     "Content-Security-Policy": "default-src 'none'; style-src 'unsafe-inline'; frame-ancestors 'none'; base-uri 'none'"
@@ -65,11 +67,11 @@ def summary_page(request: AnyRequest, key: FromPath[str]) -> Response[bytes]:
     query_of(request)
     text = (_finished(request, key).out / "summary.html").read_bytes()
     # On a disk the tables lie beside the page; here each has a route of its own.
-    shown = _BESIDE.sub(rb'href="results/\1?format=csv"', text)
+    shown = _BESIDE.sub(rb'href="results/\1?format=\2"', text)
     return Response(shown, media_type="text/html", headers=_POLICY)
 
 
-_BESIDE: Final = re.compile(rb'href="([a-z_]+)\.csv"')
+_BESIDE: Final = re.compile(rb'href="([a-z_]+)\.(csv|xlsx)"')
 _FORMAT: Final = Parameter(
     "format", "How the table is written.", {"type": "string", "enum": list(_MEDIA), "default": "csv"}, example="csv"
 )
@@ -80,7 +82,7 @@ _RESULT: Final = Operation(
         "`pairs` has every item with every rig: the outcome, the rules that decide it, whether it was claimed, and the "
         "digest of the rulebook. The other tables have what was found: "
         + ", ".join(f"`{one}`" for one in TABLES[1:])
-        + "; `changes` where it was compared with another audit."
+        + "; `changes` where it was compared with another audit. As a workbook there is `fix_list` alone."
     ),
     tag="Audits",
     gives="Table",
@@ -100,6 +102,8 @@ def result(request: AnyRequest, key: FromPath[str], name: FromPath[str]) -> Stre
     if name not in tables_of(out):
         listed = ", ".join(f"`{one}`" for one in tables_of(out))
         raise problem(404, f"the audit has no table `{name[:60]}`; it has {listed}")
+    if format == WORKBOOK and name != FIX_LIST:
+        raise problem(404, f"`{name}` is no workbook: take it as `csv`, `jsonl` or `parquet`")
     headers = {"Content-Disposition": f'attachment; filename="{key}-{name}.{format}"'}
     return Stream(stream(out, name, format), media_type=_MEDIA[format], headers=headers)
 

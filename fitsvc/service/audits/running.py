@@ -12,6 +12,8 @@ from fitsvc.language.problems import Problem
 from fitsvc.paths import RULES_VARIABLE
 from fitsvc.service.audits.folder import AuditFolder, Audits
 
+COUNTER_VARIABLE: Final = "FITSVC_COUNTER"
+"""Tells an audit's process the address that customers reach the service by, where there is one."""
 _EVERY: Final = 0.25
 _AT_ONCE: Final = 1
 _log = logging.getLogger("fitsvc.audits")
@@ -20,10 +22,12 @@ _log = logging.getLogger("fitsvc.audits")
 class Running:
     """Looks for audits that are wanted and that nobody carries out, and starts a process for each."""
 
-    def __init__(self, audits: Audits, database_url: str, digest: str, rules: Path | None = None) -> None:
+    def __init__(
+        self, audits: Audits, database_url: str, digest: str, rules: Path | None = None, address: str = ""
+    ) -> None:
         self._audits, self._digest = audits, digest
         told = {"FITSVC_DATABASE_URL": database_url, RULES_VARIABLE: str(rules.absolute()) if rules else ""}
-        self._environment = {**os.environ, **told}
+        self._environment = {**os.environ, **told, COUNTER_VARIABLE: address}
         self._processes: dict[str, subprocess.Popen[bytes]] = {}
         self._stopping = threading.Event()
         self._ended: set[tuple[str, int]] = set()

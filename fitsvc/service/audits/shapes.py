@@ -82,6 +82,11 @@ def _summary() -> Schema:
     missing = closed(["fact", "pairs", "claims"], about, fact=TEXT, pairs=COUNT, claims=COUNT, items=COUNT, rigs=COUNT)
     claims = described(ANY, "Claims by outcome, by the rules that contradict them, and fits not claimed.")
     return closed(
+        about=described(
+            closed(supplier=TEXT, file=TEXT, day=TEXT),
+            "Whose catalogue it is, by the audit's name, its file and the day.",
+        ),
+        fixes=described(COUNT, "Cells to be mended, of which `fix_list` has those that decide most."),
         run=described(ANY, "Digests of all that the results follow from."),
         rulebook=closed(name=TEXT, digest=TEXT),
         rows=ANY,

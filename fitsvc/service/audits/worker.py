@@ -28,6 +28,7 @@ from fitsvc.paths import RULES_VARIABLE, data_dir
 from fitsvc.rulebook.cache import cached_rulebook
 from fitsvc.rulebook.rules import Rulebook
 from fitsvc.service.audits.folder import STORED_RIGS, AuditFolder
+from fitsvc.service.audits.running import COUNTER_VARIABLE
 from fitsvc.store.database import Database
 from fitsvc.store.errors import StoreError
 
@@ -82,7 +83,9 @@ def _audit(folder: AuditFolder, digest: str) -> Sequence[Problem]:
     rulebook = cached_rulebook(Path(os.environ.get(RULES_VARIABLE) or data_dir("rules")))
     if rulebook.digest != digest:
         raise ProblemsFound([Problem("the rules were changed while the service ran", "start the service anew")])
-    _begin_anew_if_changed(folder, rulebook.digest)
+    # Rigs that were sent are not at the counter, which knows those of the store.
+    counter = "" if folder.file("rigs") else os.environ.get(COUNTER_VARIABLE, "")
+    _begin_anew_if_changed(folder, rulebook.digest, counter)
     progress.tell("reading the rigs", 0, 0)
     rigs, aside = _rigs(folder, rulebook)
     catalogue = folder.file("catalogue")
@@ -91,6 +94,9 @@ def _audit(folder: AuditFolder, digest: str) -> Sequence[Problem]:
         catalogue=catalogue,
         title=f"catalogue{catalogue.suffix}",
         out=folder.out,
+        supplier=folder.told().get("name", ""),
+        day=str(folder.told().get("created_at") or "")[:10],
+        counter=counter,
         claims=folder.file("claims"),
         mapping=folder.file("mapping"),
         against=_against(folder),
@@ -100,10 +106,11 @@ def _audit(folder: AuditFolder, digest: str) -> Sequence[Problem]:
     return aside
 
 
-def _begin_anew_if_changed(folder: AuditFolder, rulebook: str) -> None:
+def _begin_anew_if_changed(folder: AuditFolder, rulebook: str, counter: str) -> None:
     """Let go of what was done by other rules or another version, whose results would not go together."""
     by = begun(folder.out)
-    if by is not None and (by["rulebook"], by["program"]) != (rulebook, __version__):
+    now = (rulebook, __version__, counter)
+    if by is not None and (by["rulebook"], by["program"], by.get("counter", "")) != now:
         folder.forget()
 
 

@@ -38,13 +38,14 @@ _TABLES: Final = {
     "items": later("counts by item"),
     "rigs": later("counts by rig"),
     "changes": later("what is new and lost since the earlier audit"),
+    "fix_list": later("what is to be mended, the cell that decides most first"),
 }
 _FORMATS: Final = (("csv", "CSV"), ("jsonl", "JSON Lines"), ("parquet", "Parquet"))
 _FILES: Final = (
     (
         "catalogue",
         later("Catalogue"),
-        later("CSV, JSON Lines or Parquet: a `sku`, a column for each fact, maybe `fits`."),
+        later("CSV, a workbook, JSON Lines or Parquet: a `sku`, a column for each fact, maybe `fits`."),
         True,
     ),
     (

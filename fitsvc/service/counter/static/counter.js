@@ -145,6 +145,8 @@ if (form) {
 const types = {
   csv: "text/csv", jsonl: "application/x-ndjson", ndjson: "application/x-ndjson", yaml: "application/yaml",
   yml: "application/yaml", parquet: "application/vnd.apache.parquet",
+  tsv: "text/tab-separated-values", xlsx: "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
+  ods: "application/vnd.oasis.opendocument.spreadsheet",
 };
 const call = async (method, path, key, body) => {
   const headers = { "X-API-Key": key };

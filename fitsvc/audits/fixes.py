@@ -1,0 +1,191 @@
+"""What is to be mended of a catalogue, cell by cell, the one that decides most first.
+
+A cell decides so many pairs: those that wait for its fact alone, or that its claim says falsely, or all of a row that
+could not be judged. Memory is bounded: of more cells than a person mends before the next audit the first are kept.
+"""
+
+import csv
+from collections import Counter
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from typing import Any, Final, NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fitsvc.audits.counter_links import counter_link
+from fitsvc.audits.items import Items, ReadReport
+from fitsvc.audits.outliers import Suspicious
+from fitsvc.audits.parts import ClaimFate
+from fitsvc.audits.state import AuditState
+from fitsvc.facts import FactReader
+from fitsvc.language.types import ListType, NumberType
+from fitsvc.rulebook.vocabulary import Fact
+
+MOST: Final = 5_000
+"""Cells that are listed: more than anyone mends before the next audit."""
+_MOST_FALSE: Final = 20
+_NAMED: Final = 3
+"""Vehicles that are named of a false claim: the others stand in the file of claims."""
+
+
+class Fix(NamedTuple):
+    """One cell to be mended: where it is, what stands there, what is wrong, what would be taken, what it decides."""
+
+    row: int
+    sku: str
+    column: str
+    stands: str
+    wrong: str
+    allowed: str
+    pairs: int
+    claims: int
+
+
+class FalseClaims(NamedTuple):
+    """One item's false claims: how many, the first rig and why it does not fit, and where that opens at the counter.
+
+    `named` are the first of the rigs as people call them.
+    """
+
+    row: int
+    sku: str
+    claims: int
+    rig: str
+    named: tuple[str, ...]
+    reasons: tuple[str, ...]
+    link: str
+
+
+class Fixes:
+    """What is to be mended, collected block by block."""
+
+    def __init__(self, state: AuditState, report: ReadReport, counter: str) -> None:
+        self._state, self._report, self._counter = state, report, counter
+        self._vocabulary, self._reader = state.task.rulebook.vocabulary, FactReader(state.task.rulebook)
+        self._names = {rig.key: rig.name for rig in state.rigs}
+        self._titles = {name: title for title, name in report.columns.items()}
+        self._cells = _rows_of(state.spool.bad_cells)
+        self._waiting = next(self._cells, None)
+        self._found: list[Fix] = []
+        self.count = 0
+        self.false: list[FalseClaims] = []
+        self._whole_rows()
+
+    def listed(self) -> list[Fix]:
+        """All of them that are listed, the one that decides most first."""
+        return sorted(self._found, key=_rank)[:MOST]
+
+    def of_block(self, items: Items, waits: NDArray[Any], fates: Sequence[ClaimFate]) -> None:
+        """Take what one block of items lacks: the pairs that wait for each fact by item, and its claims."""
+        lines = dict(zip(items.skus, items.lines.tolist(), strict=True))
+        cells = {(row["sku"], self._fact(row["column"])): row for row in self._cells_of(lines)}
+        open_ = {(one.sku, one.rig): one.waits_for for one in fates if one.outcome != "fails"}
+        claims = Counter((sku, fact) for (sku, _), fact in open_.items() if fact)
+        for number, item in zip(*(found.tolist() for found in np.nonzero(waits)), strict=True):
+            slot, sku = self._state.facts.facts[number], items.skus[item]
+            fact = self._vocabulary.fact_of(slot)
+            assert fact is not None
+            decides = (int(waits[number, item]), claims[sku, slot])
+            cell = cells.pop((sku, fact.short), None)
+            self._add(_of_cell(cell, *decides) if cell else self._empty(lines[sku], sku, fact, *decides))
+        for cell in cells.values():
+            self._add(_of_cell(cell, 0, 0))
+        self._false(items, lines, [one for one in fates if one.outcome == "fails"])
+
+    def suspicious(self, row: int, sku: str, one: Suspicious) -> None:
+        """Take a figure that looks wrong; what it decides is not known before it is looked at."""
+        wrong = f"looks wrong: others of its kind have about {one.usual}" + (
+            f"; maybe {one.guess}" if one.guess else ""
+        )
+        help = "look at the item or its sheet, and write what stands there"
+        self._add(Fix(row, sku, self._title(one.fact), one.value, wrong, help, 0, 0))
+
+    def _whole_rows(self) -> None:
+        """Take the rows that could not be judged, which cost every pair of theirs, and claims that name nothing."""
+        rigs = len(self._state.rigs)
+        for row in _rows_of(self._state.spool.bad_rows):
+            self._add(Fix(int(row["row"] or 0), "", row["column"], "", row["problem"], row["allowed"], rigs, 0))
+        for row in _rows_of(self._state.spool.bad_claims):
+            self._add(Fix(int(row["row"] or 0), "", row["column"], "", row["problem"], row["allowed"], 0, 1))
+
+    def _add(self, fix: Fix) -> None:
+        self.count += 1
+        self._found.append(fix)
+        if len(self._found) > 2 * MOST:
+            self._found = self.listed()
+
+    def _cells_of(self, lines: Mapping[str, int]) -> Iterator[Mapping[str, str]]:
+        """The bad cells of some items, which stand in their file in the order of the items."""
+        while self._waiting is not None and self._waiting["sku"] in lines:
+            yield self._waiting
+            self._waiting = next(self._cells, None)
+
+    def _fact(self, column: str) -> str:
+        """The short name of the fact that a column is, of which a cell may have named a part."""
+        title = column if column in self._report.columns else column.rpartition(", ")[0]
+        return self._report.columns.get(title, column)
+
+    def _title(self, short: str) -> str:
+        return self._titles.get(short, short)
+
+    def _empty(self, line: int, sku: str, fact: Fact, pairs: int, claims: int) -> Fix:
+        """A fact that a cell does not tell well enough, or that has no column."""
+        wrong = f"{fact.the} is not known, or not exactly"
+        if fact.short not in self._titles:
+            wrong += f"; the file has no column for it yet, which `{fact.short}` would be"
+        help = f"{taken_as(fact)}. {fact.how_to_measure}"
+        return Fix(line, sku, self._title(fact.short), "", wrong, help, pairs, claims)
+
+    def _false(self, items: Items, lines: Mapping[str, int], fates: Sequence[ClaimFate]) -> None:
+        """Take the false claims of some items, those of one item together."""
+        by_item: dict[str, dict[str, list[str]]] = {}
+        for one in fates:
+            by_item.setdefault(one.sku, {}).setdefault(one.rig, []).append(one.reason)
+        found = []
+        for sku, rigs in by_item.items():
+            named = tuple(self._names[rig] for rig in list(rigs)[:_NAMED])
+            first = next(iter(rigs))
+            reasons = tuple(dict.fromkeys(rigs[first]))
+            found.append(
+                FalseClaims(row=lines[sku], sku=sku, claims=len(rigs), rig=first, named=named, reasons=reasons, link="")
+            )
+            more = f" and {len(rigs) - _NAMED:,} more" if len(rigs) > _NAMED else ""
+            wrong = f"does not fit {'; '.join(named)}{more}: {' '.join(reasons)}"
+            help = "take them out of the claims, unless a fact of the item is wrong"
+            self._add(Fix(lines[sku], sku, self._title("fits"), first, wrong, help, len(rigs), len(rigs)))
+        self._keep(items, found)
+
+    def _keep(self, items: Items, found: Iterable[FalseClaims]) -> None:
+        """Keep the items with most false claims; those that stay get the address at which the first one opens."""
+        best = sorted([*self.false, *found], key=lambda one: (-one.claims, one.row))[:_MOST_FALSE]
+        places = {sku: place for place, sku in enumerate(items.skus)} if self._counter else {}
+        self.false = [
+            one._replace(link=counter_link(self._counter, one.rig, items, places[one.sku], self._reader))
+            if one.sku in places
+            else one
+            for one in best
+        ]
+
+
+def taken_as(fact: Fact) -> str:
+    """What a cell of a fact may say."""
+    if isinstance(fact.type, ListType):
+        return "one of " + ", ".join(f"`{member}`" for member in fact.type.members)
+    if isinstance(fact.type, NumberType) and fact.range_text:
+        return f"a figure between {fact.range_text[0]} and {fact.range_text[1]}, with its unit"
+    return "a tyre's designation" if fact.tyre else "`yes` or `no`"
+
+
+def _of_cell(row: Mapping[str, str], pairs: int, claims: int) -> Fix:
+    """A cell that could not be read."""
+    told = (row["sku"], row["column"], row["cell"], row["problem"], row["allowed"])
+    return Fix(int(row["row"]), *told, pairs=pairs, claims=claims)
+
+
+def _rank(fix: Fix) -> tuple[int, int, int]:
+    return -fix.pairs, -fix.claims, fix.row
+
+
+def _rows_of(path: Any) -> Iterator[dict[str, str]]:
+    with path.open(encoding="utf-8", newline="") as stream:
+        yield from csv.DictReader(stream)
