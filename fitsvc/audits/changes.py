@@ -20,7 +20,8 @@ from fitsvc.document import Document
 from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.rulebook.outcomes import OUTCOMES
 
-_ABSENT: Final = 255
+ABSENT: Final = 255
+"""Stands for the outcome of a pair that an audit has not."""
 _FITS: Final = 1
 
 
@@ -90,22 +91,16 @@ class Changes:
         rigs = {key: place for place, key in enumerate(self._rigs)}
         items = {key: place for place, key in enumerate(self._skus)}
         before = self._spool.outcomes_before(len(rigs), len(items))
-        before[:] = _ABSENT
-        for path in sorted(pairs_folder(self._earlier.out, "parquet").glob("part-*.parquet")):
-            table = read_outcomes(path)
-            rig, sku = (_places(table.column(name), places) for name, places in (("rig", rigs), ("sku", items)))
-            outcome = _places(table.column("outcome"), {name: place for place, name in enumerate(OUTCOMES)})
-            known = (rig >= 0) & (sku >= 0)
-            before[rig[known], sku[known]] = outcome[known]
+        read_outcomes_into(before, self._earlier.out, rigs, items)
         return before
 
     def of(self, block: int, group: int, rigs: range, items: range) -> Iterator[Change]:
         """The changes among some rigs and items, whose part is written."""
         table = read_outcomes(part_of(self._spool.out, "parquet", block, group))
-        outcome = _places(table.column("outcome"), {name: place for place, name in enumerate(OUTCOMES)})
+        outcome = places_of(table.column("outcome"), {name: place for place, name in enumerate(OUTCOMES)})
         after = outcome.reshape(len(rigs), len(items))
         before = self._before[rigs.start : rigs.stop, items.start : items.stop]
-        differ = (before != _ABSENT) & ((before <= _FITS) != (after <= _FITS))
+        differ = (before != ABSENT) & ((before <= _FITS) != (after <= _FITS))
         for rig, item in np.argwhere(differ).tolist():
             fits = after[rig, item] <= _FITS
             yield Change(
@@ -123,7 +118,18 @@ class Changes:
         return " ".join(causes) or "program"
 
 
-def _places(column: Any, places: Mapping[str, int]) -> NDArray[np.int64]:
+def read_outcomes_into(into: NDArray[np.uint8], out: Path, rigs: Mapping[str, int], items: Mapping[str, int]) -> None:
+    """Write the outcome of every pair of an audit to its place by rig and item, and ABSENT where there is none."""
+    into[:] = ABSENT
+    for path in sorted(pairs_folder(out, "parquet").glob("part-*.parquet")):
+        table = read_outcomes(path)
+        rig, sku = (places_of(table.column(name), places) for name, places in (("rig", rigs), ("sku", items)))
+        outcome = places_of(table.column("outcome"), {name: place for place, name in enumerate(OUTCOMES)})
+        known = (rig >= 0) & (sku >= 0)
+        into[rig[known], sku[known]] = outcome[known]
+
+
+def places_of(column: Any, places: Mapping[str, int]) -> NDArray[np.int64]:
     """Each row's place by its name; -1 where the name has none."""
     chunks: Sequence[Any] = column.chunks if hasattr(column, "chunks") else [column]
     found = [

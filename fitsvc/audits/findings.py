@@ -99,7 +99,7 @@ class Findings:
         rows = self.fixes.listed()
         self._file(FIX_LIST, Fix._fields, rows)
         with written(self.state.out / f"{FIX_LIST}.xlsx") as place:
-            write_workbook(place, "Fix list", [_HEADS[name] for name in Fix._fields], _WIDTHS, rows)
+            write_workbook(place, "Fix list", list(_HEADS.values()), _WIDTHS, (row[: len(_HEADS)] for row in rows))
 
     @contextmanager
     def _table(self, name: str, titles: Sequence[str]) -> Iterator[Any]:

@@ -21,6 +21,15 @@ from fitsvc.facts import FactReader
 from fitsvc.language.types import ListType, NumberType
 from fitsvc.rulebook.vocabulary import Fact
 
+SORTS: Final = {
+    "bad_row": "A row that cannot be judged",
+    "bad_cell": "A cell that cannot be read",
+    "missing": "A fact that is not told, or not exactly",
+    "suspicious": "A figure that looks wrong",
+    "bad_claim": "A claim that names no rig and no vehicle",
+    "false_claim": "Claims of fits that the rules contradict",
+}
+"""What may be wrong, with what it is to people."""
 MOST: Final = 5_000
 """Cells that are listed: more than anyone mends before the next audit."""
 _MOST_FALSE: Final = 20
@@ -29,7 +38,10 @@ _NAMED: Final = 3
 
 
 class Fix(NamedTuple):
-    """One cell to be mended: where it is, what stands there, what is wrong, what would be taken, what it decides."""
+    """One cell to be mended: where it is, what stands there, what is wrong, what would be taken, what it decides.
+
+    `sort` is one of SORTS.
+    """
 
     row: int
     sku: str
@@ -39,6 +51,7 @@ class Fix(NamedTuple):
     allowed: str
     pairs: int
     claims: int
+    sort: str
 
 
 class FalseClaims(NamedTuple):
@@ -98,15 +111,17 @@ class Fixes:
             f"; maybe {one.guess}" if one.guess else ""
         )
         help = "look at the item or its sheet, and write what stands there"
-        self._add(Fix(row, sku, self._title(one.fact), one.value, wrong, help, 0, 0))
+        self._add(_fix("suspicious", row, sku, self._title(one.fact), one.value, (wrong, help)))
 
     def _whole_rows(self) -> None:
         """Take the rows that could not be judged, which cost every pair of theirs, and claims that name nothing."""
         rigs = len(self._state.rigs)
         for row in _rows_of(self._state.spool.bad_rows):
-            self._add(Fix(int(row["row"] or 0), "", row["column"], "", row["problem"], row["allowed"], rigs, 0))
+            told = (int(row["row"] or 0), "", row["column"], "", (row["problem"], row["allowed"]))
+            self._add(_fix("bad_row", *told, pairs=rigs))
         for row in _rows_of(self._state.spool.bad_claims):
-            self._add(Fix(int(row["row"] or 0), "", row["column"], "", row["problem"], row["allowed"], 0, 1))
+            told = (int(row["row"] or 0), "", row["column"], "", (row["problem"], row["allowed"]))
+            self._add(_fix("bad_claim", *told, claims=1))
 
     def _add(self, fix: Fix) -> None:
         self.count += 1
@@ -134,7 +149,7 @@ class Fixes:
         if fact.short not in self._titles:
             wrong += f"; the file has no column for it yet, which `{fact.short}` would be"
         help = f"{taken_as(fact)}. {fact.how_to_measure}"
-        return Fix(line, sku, self._title(fact.short), "", wrong, help, pairs, claims)
+        return _fix("missing", line, sku, self._title(fact.short), "", (wrong, help), pairs=pairs, claims=claims)
 
     def _false(self, items: Items, lines: Mapping[str, int], fates: Sequence[ClaimFate]) -> None:
         """Take the false claims of some items, those of one item together."""
@@ -152,7 +167,8 @@ class Fixes:
             more = f" and {len(rigs) - _NAMED:,} more" if len(rigs) > _NAMED else ""
             wrong = f"does not fit {'; '.join(named)}{more}: {' '.join(reasons)}"
             help = "take them out of the claims, unless a fact of the item is wrong"
-            self._add(Fix(lines[sku], sku, self._title("fits"), first, wrong, help, len(rigs), len(rigs)))
+            told = (lines[sku], sku, self._title("fits"), first, (wrong, help))
+            self._add(_fix("false_claim", *told, pairs=len(rigs), claims=len(rigs)))
         self._keep(items, found)
 
     def _keep(self, items: Items, found: Iterable[FalseClaims]) -> None:
@@ -178,8 +194,16 @@ def taken_as(fact: Fact) -> str:
 
 def _of_cell(row: Mapping[str, str], pairs: int, claims: int) -> Fix:
     """A cell that could not be read."""
-    told = (row["sku"], row["column"], row["cell"], row["problem"], row["allowed"])
-    return Fix(int(row["row"]), *told, pairs=pairs, claims=claims)
+    why = (row["problem"], row["allowed"])
+    return _fix("bad_cell", int(row["row"]), row["sku"], row["column"], row["cell"], why, pairs=pairs, claims=claims)
+
+
+def _fix(
+    sort: str, row: int, sku: str, column: str, stands: str, why: tuple[str, str], *, pairs: int = 0, claims: int = 0
+) -> Fix:
+    """A cell to be mended; `why` is what is wrong and what would be taken."""
+    told = {"row": row, "sku": sku, "column": column, "stands": stands, "wrong": why[0], "allowed": why[1]}
+    return Fix(**told, pairs=pairs, claims=claims, sort=sort)  # type: ignore[arg-type]  # each by its own name
 
 
 def _rank(fix: Fix) -> tuple[int, int, int]:

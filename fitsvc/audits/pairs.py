@@ -35,7 +35,7 @@ def write_part(path: Path, table: pa.Table) -> None:
                 place,
                 compression="zstd",
                 compression_level=1,
-                write_statistics=False,
+                write_statistics=["rig", "sku"],
                 row_group_size=len(table) or 1,
                 dictionary_pagesize_limit=1 << 28,
             )

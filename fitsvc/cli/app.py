@@ -20,6 +20,7 @@ at Python's own 700 the searches take a tenth of it. They are some 10 MB of obje
 _COMMANDS: Final = {
     "answer": "answer",
     "audit": "audit",
+    "fits": "fits",
     "intake": "intake",
     "demo": "demo",
     "load": "load",

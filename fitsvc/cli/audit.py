@@ -56,6 +56,8 @@ if TYPE_CHECKING:
     multiple=True,
     help="End with 1 when it holds, such as `bad_rows > 1%` or `new contradicted > 0`; as often as there are some.",
 )
+@click.option("--junit", metavar="FILE", type=FILE, help="Write the conditions as JUnit's XML, for what builds.")
+@click.option("--sarif", metavar="FILE", type=FILE, help="Write what is to be mended as SARIF 2.1.0, line by line.")
 @click.option(
     "--format",
     type=click.Choice(["parquet", "csv", "jsonl"]),
@@ -78,18 +80,21 @@ def audit(
     facts: tuple[str, ...],
     strict: bool,
     fail_if: tuple[str, ...],
+    junit: Path | None,
+    sarif: Path | None,
     format: str,
     memory: int,
     database: str | None,
     rules: Path | None,
 ) -> None:
     """Audit a catalogue. Ended at any moment, the same command takes it up again."""
+    from fitsvc.audits.ci import conditions_of, write_junit, write_sarif
     from fitsvc.audits.run import Audit, AuditOrder
     from fitsvc.audits.summary import faults_of, run
-    from fitsvc.audits.thresholds import crossed, read_threshold
+    from fitsvc.audits.thresholds import crossed
     from fitsvc.language.problems import Problem, ProblemsFound
 
-    conditions = [read_threshold(text) for text in fail_if]
+    conditions = conditions_of(fail_if)
     rulebook = load_rules(rules)
     found_rigs, aside = _rigs(rigs, facts, database, rulebook)
     asked = AuditOrder(
@@ -115,7 +120,12 @@ def audit(
         error.filename = error.filename or str(output)  # a full disk does not say which
         raise
     _show(summary, output)
-    failed = [words for one in conditions if (words := crossed(one, summary, output, against))]
+    held = {one.text: crossed(one, summary, output, against) for one in conditions}
+    if junit is not None:
+        write_junit(junit, summary, output, held)
+    if sarif is not None:
+        write_sarif(sarif, summary, output, catalogue)
+    failed = [words for words in held.values() if words] if fail_if else []
     for words in failed:
         err().print(words)
     if failed or (strict and faults_of(summary)):

@@ -1,0 +1,121 @@
+"""What an audit comes to for a shop: fits by number and vehicle, changes since the last night, and holes."""
+
+import csv
+from pathlib import Path
+from typing import Any
+
+import pyarrow.parquet as pq
+import pytest
+from audit_world import Rows, accessories, audit, found, pairs, rigs, small_blocks, write_csv
+from demo_world import answerer
+
+from fitsvc.audits.fits import FitsTold, write_fits
+from fitsvc.audits.rigs import AuditRig
+from fitsvc.cli.app import main
+from fitsvc.language.problems import ProblemsFound
+
+STATUS = {"works": "fits", "conditional": "fits if", "undetermined": "not known: measure"}
+Night = tuple[Path, list[AuditRig]]
+
+
+@pytest.fixture(scope="module")
+def nights(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Path]:
+    """Two nights' audits in small parts: in the second an item is gone, one new, one changed, and a rig is gone."""
+    folder = tmp_path_factory.mktemp("nights")
+    rows = [row | {"fits": ""} for row in accessories()]
+    fitting = next(row for row in rows if row["shank"] == "2 in")
+    later: Rows = [row | {"shank": "3 in"} if row is fitting else row for row in rows[:-1]]
+    later.append(rows[-1] | {"sku": "=NEW"})
+    with small_blocks():
+        for name, told, of in (("first", rows, rigs()), ("second", later, rigs()[:-1])):
+            audit(write_csv(folder / f"{name}.csv", told), folder / name, of)
+    return folder / "first", folder / "second"
+
+
+@pytest.fixture(scope="module")
+def exported(nights: tuple[Path, Path]) -> tuple[Path, FitsTold]:
+    """What the second comes to, beside the first."""
+    first, second = nights
+    into = second.parent / "shop"
+    return into, write_fits(second, answerer().rulebook, into, "parquet", first)
+
+
+def read(path: Path) -> list[dict[str, Any]]:
+    """The rows of a table of Parquet."""
+    rows: list[dict[str, Any]] = pq.read_table(path).to_pylist()
+    return rows
+
+
+def test_every_pair_that_may_fit_is_told(nights: tuple[Path, Path], exported: tuple[Path, FitsTold]) -> None:
+    """Just the pairs that do not fail, each once, with the vehicle, what people call it, and what it rests on."""
+    (_, second), (into, told) = nights, exported
+    rows = read(into / "fits.parquet")
+    expected = {(row["sku"], row["rig"]): STATUS[row["outcome"]] for row in pairs(second) if row["outcome"] in STATUS}
+    assert {(row["sku"], row["rig"]): row["status"] for row in rows} == expected
+    assert len(rows) == len(expected) == sum(told.rows.values())
+    by_key = {rig.key: rig for rig in rigs()}
+    assert all((row["vehicle"], row["name"]) == (by_key[row["rig"]].vehicle, by_key[row["rig"]].name) for row in rows)
+    assert all(row["because"] for row in rows if row["status"] != "fits")
+    titles = {rule.title for rule in answerer().rulebook.rules} | {need.title for need in answerer().rulebook.needs}
+    assert {one for row in rows for one in row["because"].split("; ") if one} <= titles
+
+
+def test_engines_can_skip(exported: tuple[Path, FitsTold]) -> None:
+    """Each group of rows tells the least and the greatest of each column, and the pairs of an audit do too."""
+    into, _ = exported
+    for path in (into / "fits.parquet", *(into.parent / "second" / "pairs.parquet").glob("*.parquet")):
+        group = pq.ParquetFile(path).metadata.row_group(0)
+        told = {group.column(place).path_in_schema: group.column(place) for place in range(group.num_columns)}
+        assert all(told[name].is_stats_set and told[name].statistics.has_min_max for name in ("sku", "rig"))
+
+
+def test_changes_are_those_of_both_nights(nights: tuple[Path, Path], exported: tuple[Path, FitsTold]) -> None:
+    """By the audits' own pairs: all that is otherwise for a shop, of items and rigs that are gone or new too."""
+    into, told = exported
+    first, second = ({(row["rig"], row["sku"]): row["outcome"] for row in pairs(out)} for out in nights)
+    expected = {
+        key: (STATUS.get(first.get(key, ""), "no fit"), STATUS.get(second.get(key, ""), "no fit"))
+        for key in first.keys() | second.keys()
+    }
+    rows = read(into / "changes.parquet")
+    changed = {key: pair for key, pair in expected.items() if pair[0] != pair[1]}
+    assert {(row["rig"], row["sku"]): (row["before"], row["after"]) for row in rows} == changed
+    assert len(rows) == len(changed) == told.changes
+    causes = {row["cause"] for row in rows}
+    assert causes == {"item", "new item", "item gone", "rig gone"}
+    assert all((row["sku"] == "=NEW") == (row["cause"] == "new item") for row in rows if row["cause"] != "rig gone")
+
+
+def test_holes_are_kinds_that_nothing_fits(nights: tuple[Path, Path], exported: tuple[Path, FitsTold]) -> None:
+    """Those of the audit itself, those first of which a measurement may win most, with how many it may."""
+    (_, second), (into, told) = nights, exported
+    with (into / "holes.csv").open(encoding="utf-8", newline="") as stream:
+        rows = list(csv.DictReader(stream))
+    assert {(row["rig"], row["kind"]) for row in rows} == {
+        (row["rig"], row["kind"]) for row in found(second, "rigs_without")
+    }
+    assert len(rows) == told.holes
+    won = [int(row["to_measure"]) for row in rows]
+    assert won == sorted(won, reverse=True) and won[0] > 0
+    kinds = {row["sku"]: row["kind"] for row in found(second, "items")}
+    waits = [row for row in pairs(second) if row["outcome"] == "undetermined" and row["rig"] == rows[0]["rig"]]
+    assert won[0] == sum(kinds["'=NEW" if row["sku"] == "=NEW" else row["sku"]] == rows[0]["kind"] for row in waits)
+
+
+def test_the_command_writes_sheets_that_hold_no_formula(
+    nights: tuple[Path, Path], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """As CSV each text that begins like a formula has an apostrophe before it; a folder that is no audit is told."""
+    first, second = nights
+    command = ["fits", str(second), "-o", str(tmp_path / "csv"), "--format", "csv", "--against", str(first)]
+    assert main(command) == 0
+    said = " ".join(capsys.readouterr().out.split())
+    assert "not known: measure" in said and "changes" in said and "holes" in said
+    for name in ("fits", "changes"):
+        with (tmp_path / "csv" / f"{name}.csv").open(encoding="utf-8", newline="") as stream:
+            skus = {row["sku"] for row in csv.DictReader(stream)}
+        assert "'=NEW" in skus and "=NEW" not in skus
+    assert main(["fits", str(tmp_path), "-o", str(tmp_path / "none")]) == 2
+    assert "holds no audit" in capsys.readouterr().err
+    with pytest.raises(ProblemsFound, match="holds no audit"):
+        write_fits(tmp_path / "none", answerer().rulebook, tmp_path / "none", "csv")
