@@ -13,9 +13,11 @@ import fitsvc
 
 MOST_BY_POSITION = 5
 EXCEPTIONS = {
+    "fitsvc.audits.fixes.Fix": "a tuple: a row of a table, which is written as a row",
     "fitsvc.audits.parts.ClaimCarried": "a tuple: a row of a table, which is written, kept and read again as a row",
     "fitsvc.audits.parts.ClaimFate": "a tuple: a row of a table, which is written, kept and read again as a row",
     "fitsvc.audits.parts.PartCounts": "a tuple: it goes to a file and comes back by the names of its fields alone",
+    "fitsvc.audits.rigs.AuditRig": "its ids, what is known and its label, always in this order; what few give is named",
     "fitsvc.engine.verdict.Verdict": "a tuple: one is made for each case that is judged, by the innermost loop",
     "fitsvc.facts.Case": "what is known and what it is about, always in this order; what few give is named",
     "fitsvc.language.functions.Function": "a line of the table of functions, read across; what follows `doc` is named",

@@ -60,6 +60,9 @@ def read_earlier(out: Path) -> Earlier:
         raise ProblemsFound(
             [Problem(f"holds an audit as {format}", "audits with Parquet can be compared", file=str(out))]
         )
+    if not pairs_folder(out, format).is_dir():
+        help = "take one that still has them; those of old audits are let go of by `fitsvc scorecard --keep`"
+        raise ProblemsFound([Problem("holds an audit without its pairs", help, file=str(out))])
     return Earlier(out, items, rigs, rulebook)
 
 

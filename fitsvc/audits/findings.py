@@ -109,7 +109,7 @@ class Findings:
             place.open("w", encoding="utf-8", newline="") as stream,
         ):
             writer = csv.writer(stream, lineterminator="\n")
-            writer.writerow(titles)
+            writer.writerow(safe_row(titles))  # some are a supplier's own
             self.counted[name] = 0
             yield writer
 

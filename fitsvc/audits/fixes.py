@@ -7,6 +7,7 @@ could not be judged. Memory is bounded: of more cells than a person mends before
 import csv
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from typing import Any, Final, NamedTuple
 
 import numpy as np
@@ -54,7 +55,8 @@ class Fix(NamedTuple):
     sort: str
 
 
-class FalseClaims(NamedTuple):
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FalseClaims:
     """One item's false claims: how many, the first rig and why it does not fit, and where that opens at the counter.
 
     `named` are the first of the rigs as people call them.
@@ -176,7 +178,7 @@ class Fixes:
         best = sorted([*self.false, *found], key=lambda one: (-one.claims, one.row))[:_MOST_FALSE]
         places = {sku: place for place, sku in enumerate(items.skus)} if self._counter else {}
         self.false = [
-            one._replace(link=counter_link(self._counter, one.rig, items, places[one.sku], self._reader))
+            replace(one, link=counter_link(self._counter, one.rig, items, places[one.sku], self._reader))
             if one.sku in places
             else one
             for one in best

@@ -209,7 +209,8 @@ def _claims(claims: Document | None, words: PageWords) -> str:
         return "<h3>Claims</h3><p>Nothing is claimed: the file has no column that says what an item fits.</p>"
     unclaimed = claims["unclaimed"]
     note = (
-        f"What the file says that an item fits, held against the rules. Each that is false or open, with its reason: "
+        f"What the file says that an item fits, held against the rules. As the file says them, line by line: "
+        f"{file_link('claims_checked.csv')}; each vehicle for which one is false or open, with the reason: "
         f"{file_link('claims.csv')}. Fits that nobody claims: {told(unclaimed['works'], 'pairs')} that fit and "
         f"{number(unclaimed['conditional'])} that do on a condition, of {told(unclaimed['items'], 'items')}: "
         f"{file_link('unclaimed.csv')}."

@@ -78,7 +78,7 @@ def _pairs(out: Path) -> Iterator[pa.Table]:
 def _findings(path: Path) -> Iterator[pa.Table]:
     with path.open(encoding="utf-8", newline="") as stream:
         rows = csv.reader(stream, strict=True)
-        titles = next(rows)
+        titles = list(map(plain_cell, next(rows)))
         whole = {"row"} if path.stem == _THEIRS else _WHOLE
         schema = pa.schema([(title, pa.int64() if title in whole else pa.string()) for title in titles])
         while some := list(islice(rows, _ROWS)):

@@ -43,7 +43,7 @@ class AuditRig:
     case: Case
     doubts: Mapping[str, Doubt] = field(default_factory=dict)
     label: str = ""
-    called: str = ""
+    called: str = field(default="", kw_only=True)
 
     @property
     def name(self) -> str:

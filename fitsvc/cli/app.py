@@ -21,6 +21,7 @@ _COMMANDS: Final = {
     "answer": "answer",
     "audit": "audit",
     "fits": "fits",
+    "scorecard": "scorecard",
     "intake": "intake",
     "demo": "demo",
     "load": "load",

@@ -1,0 +1,156 @@
+"""Suppliers by what their deliveries came to, audit by audit: the last beside each other, and how each became so.
+
+The history is the audits' own folders. What is large of an old one, its pairs, may be let go of: its figures stay.
+"""
+
+import json
+import shutil
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date
+from pathlib import Path
+from typing import Final
+
+from fitsvc.audits.layout import bars, number, table, told, whole
+from fitsvc.audits.pairs import FORMATS, pairs_folder
+from fitsvc.audits.spool import SUMMARY
+from fitsvc.document import Document
+from fitsvc.language.problems import Problem, ProblemsFound
+from fitsvc.tongues import dated
+
+_IN: Final = 1_000
+"""Shares are told in so many."""
+_MOST: Final = 24
+"""Deliveries of a supplier that the page shows, the last ones."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Delivery:
+    """One audit of a supplier's catalogue, by its folder: its day (ISO 8601), and what it came to, counted.
+
+    `judged` are the rows that were judged whole.
+    """
+
+    out: Path
+    supplier: str
+    file: str
+    day: str
+    rows: int
+    judged: int
+    claims: int
+    false: int
+    open: int
+    fixes: int
+
+
+def read_deliveries(folder: Path) -> list[Delivery]:
+    """The finished audits in a folder of folders, a command's or a service's, in the order of their days.
+
+    ProblemsFound where there is none.
+    """
+    found = [*folder.glob(f"*/{SUMMARY}"), *folder.glob(f"*/out/{SUMMARY}")]
+    read = [(path, json.loads(path.read_text("utf-8"))) for path in sorted(found)]
+    deliveries = [_delivery(path.parent, summary) for path, summary in read if "about" in summary]
+    if not deliveries:
+        help = "name a folder in which `fitsvc audit` wrote folders with `--supplier`"
+        raise ProblemsFound([Problem("holds no finished audit", help, file=str(folder))])
+    return sorted(deliveries, key=lambda one: (one.day, one.out))
+
+
+def _delivery(out: Path, summary: Document) -> Delivery:
+    about, rows, claims = summary["about"], summary["rows"], summary["claims"] or {}
+    return Delivery(
+        out=out,
+        supplier=about["supplier"] or about["file"],
+        file=about["file"],
+        day=about["day"],
+        rows=rows["rows"] - sum(rows["other_subjects"].values()),
+        judged=rows["items"] - rows["rows_of_bad_cells"],
+        claims=claims.get("claims", 0),
+        false=claims.get("fails", 0),
+        open=claims.get("undetermined", 0),
+        fixes=summary["fixes"],
+    )
+
+
+def page_of(deliveries: Sequence[Delivery]) -> str:
+    """The page: the suppliers by their last deliveries, the worst first, then each by itself."""
+    by_supplier: dict[str, list[Delivery]] = {}
+    for one in deliveries:
+        by_supplier.setdefault(one.supplier, []).append(one)
+    ranked = sorted(by_supplier.values(), key=lambda told: (-_share(told[-1].false, told[-1].claims), -told[-1].fixes))
+    last = table(
+        "The last delivery of each",
+        ("supplier", "delivered", "rows judged whole", "claims false", "claims open", "cells to mend"),
+        ((told[-1].supplier, _day(told[-1]), *_figures(told[-1])) for told in ranked),
+        "The one with most false claims among those it makes stands first.",
+    )
+    return whole(
+        "Suppliers' scorecard",
+        "<h1>Suppliers' scorecard</h1>",
+        [last, *(part for told in ranked for part in _supplier(told[-_MOST:]))],
+    )
+
+
+def _supplier(deliveries: Sequence[Delivery]) -> Iterable[str]:
+    """One supplier: how it became so, delivery by delivery."""
+    first, last = deliveries[0], deliveries[-1]
+    yield table(
+        last.supplier,
+        ("delivered", "file", "rows judged whole", "claims false", "claims open", "cells to mend"),
+        ((_day(one), one.file, *_figures(one)) for one in reversed(deliveries)),
+        _trend(first, last) if len(deliveries) > 1 else "The first delivery that was audited.",
+    )
+    if len(deliveries) > 1:
+        yield bars(
+            f"{last.supplier}: false claims in {number(_IN)}",
+            [(_day(one), round(_IN * _share(one.false, one.claims))) for one in deliveries],
+        )
+
+
+def _trend(first: Delivery, last: Delivery) -> str:
+    """What became better or worse, in a sentence."""
+    was, now = _share(first.false, first.claims), _share(last.false, last.claims)
+    how = "as many" if was == now else "fewer" if now < was else "more"
+    return (
+        f"Since {_day(first)} {how} false claims: {_of(first.false, first.claims)} then, "
+        f"{_of(last.false, last.claims)} now."
+    )
+
+
+def _figures(one: Delivery) -> tuple[str, str, str, int]:
+    return _of(one.judged, one.rows), _of(one.false, one.claims), _of(one.open, one.claims), one.fixes
+
+
+def _of(count: int, all_: int) -> str:
+    return f"{number(count)} of {number(all_)} ({_share(count, all_):.1%})" if all_ else "none"
+
+
+def _share(count: int, all_: int) -> float:
+    return count / all_ if all_ else 0.0
+
+
+def _day(one: Delivery) -> str:
+    return dated(date.fromisoformat(one.day), "d MMMM y") if one.day else "no day told"
+
+
+def let_go(deliveries: Sequence[Delivery], keep: int) -> int:
+    """Remove the pairs of all but the last so many audits of each supplier; returns of how many.
+
+    What remains of such an audit are its findings and figures; no later one can be compared with it.
+    """
+    gone, seen = 0, dict[str, int]()
+    for one in reversed(deliveries):
+        seen[one.supplier] = seen.get(one.supplier, 0) + 1
+        held = [folder for format in FORMATS if (folder := pairs_folder(one.out, format)).is_dir()]
+        if seen[one.supplier] > keep and held:
+            gone += 1
+            for folder in held:
+                shutil.rmtree(folder)
+    return gone
+
+
+def told_of(deliveries: Sequence[Delivery]) -> str:
+    """How many deliveries of how many suppliers there are."""
+    count, suppliers = len(deliveries), len({one.supplier for one in deliveries})
+    return f"{number(count)} {'delivery' if count == 1 else 'deliveries'} of {told(suppliers, 'suppliers')}"
