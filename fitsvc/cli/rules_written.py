@@ -1,13 +1,14 @@
-"""`fitsvc rules schema`: how rule files are written, for editors."""
+"""`fitsvc rules schema` and `fmt`: how rule files are written, for editors, and laid out."""
 
 import json
+from collections.abc import Iterator
 from pathlib import Path
 
 import click
 
-from fitsvc.cli.console import out, refuse, show_problems
+from fitsvc.cli.console import FAULTS, out, refuse, show_problems
 from fitsvc.cli.options import FILE, rules_folder, rules_option
-from fitsvc.language.problems import ProblemsFound, nearest
+from fitsvc.language.problems import Problem, ProblemsFound, nearest
 
 
 @click.command()
@@ -30,7 +31,7 @@ def schema(kind: str | None, to: Path | None, rules: Path | None) -> None:
         found = schemas(load_rulebook(folder))
     except ProblemsFound as faults:
         show_problems(faults.problems, out())
-        raise click.exceptions.Exit(1) from None
+        raise click.exceptions.Exit(FAULTS) from None
     if to is not None:
         click.echo(json.dumps({"yaml.schemas": _write(found, folder, to)}, ensure_ascii=False, indent=1))
     elif kind in found:
@@ -57,3 +58,54 @@ def _write(found: dict[str, dict[str, object]], folder: Path, to: Path) -> dict[
     except OSError as fault:
         refuse(f"`{to}` cannot be written: {fault.strerror}", "name a folder that can be")
     return {f"{to.as_posix()}/{kind}.schema.json": files[kind] for kind in found if kind in files}
+
+
+@click.command()
+@click.argument("paths", metavar="[PATH]...", type=FILE, nargs=-1, help="Rule files or folders of them.")
+@click.option("--check", is_flag=True, help="Change nothing; name the files that would be, and end with 1.")
+@rules_option
+def fmt(paths: tuple[Path, ...], check: bool, rules: Path | None) -> None:
+    """Lay rule files out in one way: levels, spaces and blank lines.
+
+    Comments stay, and what the rules mean. No line is wrapped or joined.
+    """
+    problems: list[Problem] = []
+    changed = 0
+    for path in _files(paths or (rules_folder(rules),)):
+        try:
+            changed += _laid_out(path, check)
+        except ProblemsFound as found:
+            problems += found.problems
+    show_problems(problems, out())
+    told = "would be laid out anew" if check else "laid out"
+    out().print(f"{changed} files {told}" if changed != 1 else f"1 file {told}")
+    if problems or (check and changed):
+        raise click.exceptions.Exit(FAULTS)
+
+
+def _files(paths: tuple[Path, ...]) -> Iterator[Path]:
+    from fitsvc.rulebook.folder import yaml_files
+
+    for path in paths:
+        if not path.exists():
+            refuse(f"there is no `{path}`", "name a rule file, or a folder of them")
+        yield from yaml_files(path) if path.is_dir() else (path,)
+
+
+def _laid_out(path: Path, check: bool) -> bool:
+    """Lay a file out, and tell of it where that changes something; with `check` it is told of alone."""
+    from fitsvc.files import write_text
+    from fitsvc.rulebook.formatting import formatted
+
+    try:
+        text = path.read_bytes().decode("utf-8")
+        laid = formatted(text, str(path))
+        if laid != text and not check:
+            write_text(path, laid)
+    except OSError as fault:
+        refuse(f"`{path}` cannot be written: {fault.strerror}", "check the path")
+    except UnicodeDecodeError:
+        raise ProblemsFound([Problem("is not UTF-8 text", "save it as UTF-8", file=str(path))]) from None
+    if laid != text:
+        out().print(str(path))
+    return laid != text
