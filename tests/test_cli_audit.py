@@ -138,14 +138,18 @@ def test_what_every_rig_carries(tmp_path: Path, capsys: pytest.CaptureFixture[st
 
 
 def test_other_subjects_are_counted(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """Rows of balls, trailers and adapters are not audited, and that is said with their numbers."""
+    """Rows of balls are not audited, and that is said with their number; adapters are told with what they come to."""
     assert main(["audit", str(SEED / "accessories.csv"), *_RIGS, "-o", str(tmp_path / "out")]) == 0
     with (SEED / "accessories.csv").open(encoding="utf-8", newline="") as stream:
         of = Counter(row["subject"] for row in csv.DictReader(stream) if row["subject"] != "accessory")
-    assert summary(tmp_path / "out")["rows"]["other_subjects"] == of
-    told = ", ".join(f"{count} {subject}s" for subject, count in of.items())
-    assert f"not audited: {told}" in " ".join(capsys.readouterr().out.split())
-    assert f"not audited: {told}" in (tmp_path / "out" / "summary.html").read_text("utf-8")
+    told = summary(tmp_path / "out")
+    assert told["rows"]["other_subjects"] == {"ball": of["ball"]}
+    assert told["others"]["adapter"]["items"] == of["adapter"]
+    assert told["others"]["adapter"]["pairs"] == of["adapter"] * told["rigs"]
+    words = " ".join(capsys.readouterr().out.split())
+    assert f"Not audited: {of['ball']} balls" in words
+    assert f"{of['adapter']} adapters with them:" in words
+    assert f"not audited: {of['ball']} balls" in (tmp_path / "out" / "summary.html").read_text("utf-8")
 
 
 def test_records_that_were_not_given_are_told_once(

@@ -47,19 +47,20 @@ class Kernel:
         self.rulebook, self.engine = rulebook, Point(rulebook)
         self.columns, self.slots = Columns(self.engine, most_kept), rulebook.vocabulary.slots()
         self.names = [*(rule.id for rule in rulebook.rules), *(need.name for need in rulebook.needs)]
-        self._lenient: dict[bool, list[tuple[int, np.uint64]]] = {}
+        self._lenient: dict[tuple[bool, str], list[tuple[int, np.uint64]]] = {}
 
-    def lenient(self, adapted: bool) -> list[tuple[int, np.uint64]]:
+    def lenient(self, adapted: bool, subject: str) -> list[tuple[int, np.uint64]]:
         """The blocking rules that only caution where they are open, with the bits of what each asks of an item."""
-        if adapted not in self._lenient:
+        key = (adapted, subject)
+        if key not in self._lenient:
             found = []
             for number, rule in enumerate(self.rulebook.rules):
                 if OUTCOME_OF[rule.effects["fails"]] == "fails" and not rule.leaves_open:
                     support = self.engine.support(number, adapted)
                     asked = [*(leaf.name for leaf in support.leaves), *support.presences]
-                    found.append((number, self.columns.unread_bits(["accessory"], asked)))
-            self._lenient[adapted] = found
-        return self._lenient[adapted]
+                    found.append((number, self.columns.unread_bits([subject], asked)))
+            self._lenient[key] = found
+        return self._lenient[key]
 
     def block(
         self,
@@ -67,12 +68,14 @@ class Kernel:
         count: int,
         apart: Mapping[str, int] = _NONE,
         unread: Mapping[str, Flags] = _ALL_READ,
+        subject: str = "accessory",
     ) -> "Block":
         """Some items ready to be judged; those `apart` by SKU and place are judged with what a rig knows of them.
 
-        `unread` tells by fact of which items something is said that could not be read.
+        `unread` tells by fact of which items something is said that could not be read. The items are all of one
+        `subject`: of another than accessories the questions are about no accessory.
         """
-        return Block(self, columns, count, apart, unread)
+        return Block(self, columns, count, apart, unread, subject=subject)
 
 
 class Block:
@@ -85,9 +88,12 @@ class Block:
         count: int,
         apart: Mapping[str, int],
         unread: Mapping[str, Flags],
+        *,
+        subject: str,
     ) -> None:
         self.kernel, self._columns, self._apart, self._unread = kernel, columns, apart, unread
-        self.catalogue = kernel.columns.catalogue_of(columns, ["accessory"], count, list(apart.values()), unread)
+        self._subject = subject
+        self.catalogue = kernel.columns.catalogue_of(columns, [subject], count, list(apart.values()), unread)
         self.signature_of = self.catalogue.signature_of.astype(np.intp)
 
     def judge(self, rigs: Sequence[AuditRig]) -> Iterator[tuple[Judged, "RigResult"]]:
@@ -96,7 +102,7 @@ class Block:
         for rig, judged in zip(rigs, every, strict=True):
             result = RigResult(judged, len(self.kernel.rulebook.rules), len(self.kernel.names))
             if UNREAD in self.catalogue.columns:
-                result.hold_back(judged, self.kernel.lenient(bool(rig.case.adapters)))
+                result.hold_back(judged, self.kernel.lenient(bool(rig.case.adapters), self._subject))
             for sku in sorted(self._apart.keys() & rig.case.of_items.keys()):
                 item = self._apart[sku]
                 case = pair_case(self.kernel, self._columns, item, sku, rig, self._unread)

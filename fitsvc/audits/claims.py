@@ -82,6 +82,18 @@ class ClaimReader:
         self._count = len(rigs)
         self._pairs = array("q")
         self._kept: dict[str, list[tuple[str, Meant]]] = {}
+        self.of_others: dict[str, set[int]] = {}
+
+    def add_other(self, sku: str, cell: Cell, line: int, title: str) -> Iterator[Problem]:
+        """Take the claims in one cell about an item that is no accessory; yields what is unclear of them."""
+        for _, meant in self._in_cell(cell or ""):
+            yield from self.take_other(sku, meant, line, title)
+
+    def take_other(self, sku: str, meant: Meant, line: int, title: str) -> Iterator[Problem]:
+        """Take one claim about an item that is no accessory."""
+        self.of_others.setdefault(sku, set()).update(meant.rigs)
+        if meant.problem:
+            yield Problem(meant.problem, meant.help, pointer=title, file=self.file, line=line)
 
     def add(self, item: int, cell: Cell, line: int, title: str, own: Mapping[str, str]) -> Iterator[Problem]:
         """Take the claims about one item in one cell of its row; yields what is wrong with them."""
@@ -201,18 +213,22 @@ def _claim(
     own = {title: name_in(cells[row]) for title, cells in chunk.cells.items()}
     sku = own[columns.sku]
     place = items.get(sku)
-    if place is None:
+    if place is None and sku not in reader.of_others:
         help = "it is the `sku` of a row of the catalogue that could be read"
         yield Problem(f"{quoted(sku)} is no item", help, pointer=columns.sku, file=reader.file, line=line)
         return
     rig = chunk.cells[columns.rig][row] if columns.rig else None
     cells = {name: own[title] for name, title in columns.vehicle.items() if own[title].strip()}
-    if rig and cells:
-        meant = Meant(problem="a rig and a vehicle's names are told at once", help="keep one of them")
-        yield from reader.take(place, meant, line, columns.rig, own)
-    elif rig:
-        yield from reader.add(place, rig, line, columns.rig, own)
-    else:
-        meant = reader.named.meant(cells)
-        told = columns.vehicle.get(meant.column) or next(iter(columns.vehicle.values()), columns.rig)
-        yield from reader.take(place, meant, line, told, own)
+    if rig and not cells:
+        yield from (
+            reader.add_other(sku, rig, line, columns.rig)
+            if place is None
+            else reader.add(place, rig, line, columns.rig, own)
+        )
+        return
+    twice = Meant(problem="a rig and a vehicle's names are told at once", help="keep one of them")
+    meant = reader.named.meant(cells) if not rig else twice
+    told = columns.vehicle.get(meant.column) or next(iter(columns.vehicle.values()), columns.rig)
+    yield from (
+        reader.take_other(sku, meant, line, told) if place is None else reader.take(place, meant, line, told, own)
+    )

@@ -13,6 +13,7 @@ from fitsvc.audits.changes import Changes, Earlier
 from fitsvc.audits.claim_lines import LinesTold
 from fitsvc.audits.fixes import Fix, Fixes
 from fitsvc.audits.items import ReadReport, digests
+from fitsvc.audits.other_pairs import OtherCounts, OtherPair, OtherPairs
 from fitsvc.audits.outliers import suspicious
 from fitsvc.audits.page import FIX_LIST
 from fitsvc.audits.parts import ClaimCarried, ClaimFate
@@ -61,6 +62,7 @@ class Findings:
         self.contradicted_by: dict[str, int] = {}
         self.changes: Document | None = None
         self.claim_lines: dict[str, int] = {}
+        self.others: dict[str, OtherCounts] = {}
 
     def write(self, earlier: Earlier | None) -> None:
         """Write every file of findings, and of what changed since an earlier audit."""
@@ -72,8 +74,10 @@ class Findings:
         rig_digests = {rig.key: rig.digest() for rig in self.state.rigs}
         self._file("rigs", ("rig", "vehicle", "facts", *OUTCOMES, "name"), self._rig_rows(rig_digests))
         self._file("claims", ClaimFate._fields, self._claim_rows())
-        if self.report.claims_told:
-            self._lines()
+        self._lines()
+        others = OtherPairs(self.state)
+        self._file("others", OtherPair.titles(), (pair.cells() for pair in others.rows()))
+        self.others = others.counts
         self._file("carried", ClaimCarried._fields, self._carried_rows())
         self._file("missing_of_rigs", ("rig", "fact", "pairs"), self._missing_of_rigs())
         self._file("rigs_without", ("rig", "kind"), self._without())

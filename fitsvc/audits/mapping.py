@@ -212,7 +212,7 @@ def read_header(titles: Iterable[str], mapping: Mapping[str, Mapped], vocabulary
     passed_over: list[str] = []
     problems: list[Problem] = []
     for title in titles:
-        column = mapping.get(title) or _by_name(title)
+        column = mapping.get(title) or by_name(title)
         if column.name in facts or column.name in KEYS:
             columns[title] = column
             problems += [replace(one, file=file, line=1) for one in unit_problems(column, facts.get(column.name))]
@@ -231,7 +231,8 @@ def read_header(titles: Iterable[str], mapping: Mapping[str, Mapped], vocabulary
     return Header(columns, tuple(passed_over))
 
 
-def _by_name(title: str) -> Mapped:
+def by_name(title: str) -> Mapped:
+    """What a column is by its title alone."""
     name, unit = read_title(title)
     return Mapped(title=title, name=name, unit=unit or "")
 

@@ -169,7 +169,7 @@ def _rows(rows: Document, summary: Document) -> str:
     words = ["A row is not judged where it has no item number of its own, or not a cell for each column."]
     words.append("What a cell says that does not read is not known, and nothing fits because of it.")
     if rows["other_subjects"]:
-        words.append(f"Accessories alone are audited; not audited: {escape(others(rows))}.")
+        words.append(f"Accessories, trailers and adapters are audited; not audited: {escape(others(rows))}.")
     if rows["passed_over"]:
         listed = ", ".join(f"<code>{escape(title)}</code>" for title in rows["passed_over"])
         words.append(f"These columns are no facts of accessories and were not read: {listed}.")

@@ -15,6 +15,7 @@ from fitsvc.audits.claims import ClaimReader
 from fitsvc.audits.decimals import DecimalMarks
 from fitsvc.audits.items import Items, ReadReport, joined
 from fitsvc.audits.mapping import FileMapping, Header, needs_unit, read_header
+from fitsvc.audits.others import JUDGED, SubjectReader
 from fitsvc.audits.source import WIRE, Cell, Chunk, as_cell, name_in, read_chunks, titles_of
 from fitsvc.audits.spool import Spool
 from fitsvc.engine.columns.signatures import Column, column_of
@@ -70,6 +71,8 @@ class ItemReader:
         self.bad_cells: list[BadCell] = []
         self._lost: dict[str, int] = {}
         self.other_subjects: dict[str, int] = {}
+        self.others = {one: SubjectReader(one, reader, mapping, self._marks) for one in JUDGED}
+        self.other_skus: dict[str, str] = {}
         self._known(titles or [])
 
     def _known(self, titles: list[str]) -> None:
@@ -107,7 +110,10 @@ class ItemReader:
         read = {
             title: column.codes(chunk.cells[title]) for title, column in self._columns.items() if title in chunk.cells
         }
-        rows, skus = self._named(chunk, self._accessories(chunk))
+        subjects = self._subjects(chunk)
+        rows, skus = self._named(chunk, np.array([subject == "accessory" for subject in subjects], np.bool_))
+        for subject, others in self.others.items():
+            self._read_others(chunk, subject, others, np.array([one == subject for one in subjects], np.bool_))
         columns: dict[str, Column] = {}
         unread: dict[str, NDArray[np.bool_]] = {}
         for title, codes in read.items():
@@ -127,11 +133,11 @@ class ItemReader:
             return columns[name]
         return column_of(self.slots[name], [None] * rows)
 
-    def _accessories(self, chunk: Chunk) -> NDArray[np.bool_]:
-        """Which rows are accessories; a row that says nothing of its subject is one."""
+    def _subjects(self, chunk: Chunk) -> list[str]:
+        """What each row is; one that says nothing of its subject is an accessory."""
         cells = chunk.cells.get(self.title("subject") or "")
         if cells is None:
-            return np.ones(len(chunk.lines), np.bool_)
+            return ["accessory"] * len(chunk.lines)
         subjects = [(cell or "").strip() or "accessory" for cell in cells]
         for row, subject in enumerate(subjects):
             if subject not in self._reader.subjects:
@@ -139,7 +145,31 @@ class ItemReader:
         for one in subjects:
             if one != "accessory" and one in self._reader.subjects:
                 self.other_subjects[one] = self.other_subjects.get(one, 0) + 1
-        return np.array([subject == "accessory" for subject in subjects], np.bool_)
+        return subjects
+
+    def _read_others(self, chunk: Chunk, subject: str, others: SubjectReader, of: NDArray[np.bool_]) -> None:
+        """Read the rows of another subject that is judged."""
+        if not of.any():
+            return
+        cells = chunk.cells.get(self.title("sku") or "")
+        rows, skus = list[int](), list[str]()
+        for row in np.flatnonzero(of).tolist():
+            sku = name_in(cells[row]) if cells else ""
+            if not self._has_own_number(chunk, row, sku):
+                continue
+            self.other_skus[sku] = subject
+            rows.append(row)
+            skus.append(sku)
+        for row, sku, column, found in others.read(chunk, rows, skus):
+            self._tell_wrong(chunk, row, sku, column, found)
+
+    def other_claims(self, chunk: Chunk) -> Iterator[tuple[str, Cell, int]]:
+        """Of the rows of a chunk that are judged otherwise the SKU, the cell with claims, and the line."""
+        skus, cells = (chunk.cells.get(self.title(name) or "") for name in ("sku", "fits"))
+        if skus and cells and self.other_skus:
+            for sku, cell, line in zip(skus, cells, chunk.lines, strict=True):
+                if cell and name_in(sku) in self.other_skus:
+                    yield name_in(sku), cell, line
 
     def _named(self, chunk: Chunk, accessories: NDArray[np.bool_]) -> tuple[NDArray[np.intp], list[str]]:
         """The rows with a number of their own, and their numbers; one that was there before, read or not, is not."""
@@ -148,18 +178,25 @@ class ItemReader:
         cells = chunk.cells.get(self.title("sku") or "")
         for row in np.flatnonzero(accessories).tolist():
             sku = name_in(cells[row]) if cells else ""
-            if not sku or not sku.isprintable():
-                self._complain(chunk, row, "sku", f"{quoted(sku)} names no item", "every row has its own `sku`")
-            elif sku in self.places or self._lost.get(sku, chunk.lines[row]) < chunk.lines[row]:
-                help = "each item stands in one row"
-                self._complain(chunk, row, "sku", f"{quoted(sku)} stands in a row before this one", help)
-            else:
+            if self._has_own_number(chunk, row, sku):
                 self.places[sku] = len(self.places)
                 skus.append(sku)
                 rows.append(row)
                 if sku.strip(" :").casefold() in _TOTALS:
                     self._looks_like_totals(chunk.lines[row], sku)
         return np.array(rows, np.intp), skus
+
+    def _has_own_number(self, chunk: Chunk, row: int, sku: str) -> bool:
+        """Whether a row names an item that no row before it does; where not, that is told."""
+        if not sku or not sku.isprintable():
+            self._complain(chunk, row, "sku", f"{quoted(sku)} names no item", "every row has its own `sku`")
+            return False
+        is_lost = self._lost.get(sku, chunk.lines[row]) < chunk.lines[row]
+        if sku in self.places or sku in self.other_skus or is_lost:
+            help = "each item stands in one row"
+            self._complain(chunk, row, "sku", f"{quoted(sku)} stands in a row before this one", help)
+            return False
+        return True
 
     def _note_lost(self, chunk: Chunk) -> None:
         """Keep the numbers of rows that have not as many cells as the header."""
@@ -177,7 +214,10 @@ class ItemReader:
         self.problems.append(Problem(message, help, pointer=title, file=self._file, line=chunk.lines[row]))
 
     def _wrong_cell(self, chunk: Chunk, row: int, sku: str, column: FactColumn, code: int) -> None:
-        found, cell = column.problem(code), chunk.cells[column.column.title][row] or ""
+        self._tell_wrong(chunk, row, sku, column, column.problem(code))
+
+    def _tell_wrong(self, chunk: Chunk, row: int, sku: str, column: FactColumn, found: Problem) -> None:
+        cell = chunk.cells[column.column.title][row] or ""
         told = replace(found, file=self._file, line=chunk.lines[row])
         self.bad_cells.append(BadCell(sku, quoted(cell.removeprefix(WIRE))[1:-1], told))
 
@@ -222,6 +262,9 @@ def read_items(
             for place, sku, cell, line in zip(count(start), block.skus, claimed, block.lines.tolist(), strict=False):
                 for problem in claims.add(place, cell, line, title, {"sku": sku}):
                     found.bad_claims += _tell(wrong_claims, problem)
+            for sku, cell, line in items.other_claims(chunk):
+                for problem in claims.add_other(sku, cell, line, title):
+                    found.bad_claims += _tell(wrong_claims, problem)
             _tell_all(bad_rows, items.problems, found, first)
             _tell_cells(bad_cells, items.bad_cells, found)
             waiting = _write_whole(spool, [*waiting, block], rows, found)
@@ -232,6 +275,9 @@ def read_items(
         nothing = Problem("no row could be read", "every row is bad, or there is none", file=str(path))
         raise ProblemsFound([*first[:_SHOWN], nothing])
     found.rows = found.items + found.bad_rows + sum(items.other_subjects.values())
+    every = ((subject, one.items()) for subject, one in items.others.items())
+    spool.keep_others({subject: others for subject, others in every if others})
+    claims.of_others |= {sku: set() for sku in items.other_skus if sku not in claims.of_others}
     found.passed_over, found.other_subjects = list(items.header.passed_over), items.other_subjects
     found.mapped_in_vain = items.mapped_in_vain()
     found.columns = {title: column.name for title, column in items.header.columns.items()}

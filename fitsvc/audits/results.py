@@ -22,6 +22,7 @@ TABLES: Final = (
     PAIRS_NAME,
     "claims",
     "claims_checked",
+    "others",
     "carried",
     "unclaimed",
     "bad_rows",

@@ -116,6 +116,7 @@ class Audit:
                 report.bad_claims += append_problems(spool.bad_claims, found)
                 report.claims_passed_over = list(passed_over)
         report.claim_titles = list(lines.titles)
+        spool.keep_other_claims(claims.of_others)
         pairs = claims.claims()
         report.claims = len(pairs.item)
         spool.keep_report(report, pairs)

@@ -8,7 +8,7 @@ each block is judged with one group of rigs after the other: the two make a part
 import hashlib
 import json
 import shutil
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import ExitStack, contextmanager
 from dataclasses import asdict
 from pathlib import Path
@@ -31,6 +31,7 @@ _RUN: Final = "run.json"
 _REPORT: Final = "read.json"
 _CLAIMS: Final = "claims.npz"
 _DAY: Final = "day.json"
+_OTHER_CLAIMS: Final = "other_claims.json"
 _LOCK: Final = "judging.lock"
 _ALONE: Final = "audit.lock"
 _UNREAD: Final = "unread "
@@ -133,8 +134,17 @@ class Spool:
         """The file of claims as their lines have them, with the rigs that each names."""
         return self.folder / "claim_lines.jsonl"
 
-    def keep_block(self, block: int, items: Items) -> None:
-        """Keep a block of items."""
+    def keep_others(self, others: Mapping[str, Items]) -> None:
+        """Keep the items that are no accessories, by subject."""
+        for subject, items in others.items():
+            self.keep_block(subject, items)
+
+    def other(self, subject: str) -> Items | None:
+        """The items of a subject that are no accessories; None where there are none."""
+        return self.block(subject) if (self.folder / _skus(subject)).is_file() else None
+
+    def keep_block(self, block: int | str, items: Items) -> None:
+        """Keep a block of items, by its number; of items that are no accessories by their subject."""
         arrays: dict[str, Array] = {"lines": items.lines}
         arrays |= {_UNREAD + name: flags for name, flags in items.unread.items()}
         for name, column in items.columns.items():
@@ -142,7 +152,7 @@ class Spool:
         self._write_arrays(_items(block), arrays)
         self._write(_skus(block), items.skus)
 
-    def block(self, block: int) -> Items:
+    def block(self, block: int | str) -> Items:
         """A block of items."""
         arrays, columns = self._arrays(_items(block)), dict[str, Column]()
         unread = {key.removeprefix(_UNREAD): arrays[key] for key in arrays if key.startswith(_UNREAD)}
@@ -153,7 +163,7 @@ class Spool:
                 columns[name] = (arrays[key], arrays[high]) if high in arrays else arrays[key]
         return Items(self.skus(block), arrays["lines"], columns, unread)
 
-    def skus(self, block: int) -> list[str]:
+    def skus(self, block: int | str) -> list[str]:
         """The SKUs of a block's items."""
         found: list[str] = self._read(_skus(block))
         return found
@@ -163,6 +173,14 @@ class Spool:
         with np.load(self.folder / _items(block), allow_pickle=False) as arrays:
             found: Array = arrays[_end(name, place)]
             return found
+
+    def keep_other_claims(self, claims: Mapping[str, Iterable[int]]) -> None:
+        """Keep the rigs that each item which is no accessory is claimed to fit."""
+        self._write(_OTHER_CLAIMS, {sku: sorted(rigs) for sku, rigs in claims.items()})
+
+    def other_claims(self) -> dict[str, set[int]]:
+        """The rigs that each item which is no accessory is claimed to fit, by their places."""
+        return {sku: set(rigs) for sku, rigs in self._read(_OTHER_CLAIMS).items()}
 
     def keep_report(self, report: ReadReport, claims: Claims) -> None:
         """Keep what came of reading the catalogue, and all claims; the reading is then done."""
@@ -235,12 +253,16 @@ class Spool:
             return dict(arrays)
 
 
-def _items(block: int) -> str:
-    return f"items-{block:05}.npz"
+def _items(block: int | str) -> str:
+    return f"items-{_name(block)}.npz"
 
 
-def _skus(block: int) -> str:
-    return f"skus-{block:05}.json"
+def _skus(block: int | str) -> str:
+    return f"skus-{_name(block)}.json"
+
+
+def _name(block: int | str) -> str:
+    return block if isinstance(block, str) else f"{block:05}"
 
 
 def _tally(block: int, group: int) -> str:

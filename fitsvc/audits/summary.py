@@ -7,6 +7,7 @@ from typing import Final
 from fitsvc.answers.doubts import told_doubt
 from fitsvc.answers.wording import Wording
 from fitsvc.audits.findings import Findings
+from fitsvc.audits.other_pairs import OtherCounts
 from fitsvc.audits.page import PageWords, page
 from fitsvc.audits.run import Audit
 from fitsvc.audits.spool import SUMMARY
@@ -82,19 +83,20 @@ def summarized(findings: Findings) -> Document:
         "bad_rows": report.bad_rows,
         "bad_cells": report.bad_cells,
         "bad_claims": report.bad_claims,
-        "contradicted_claims": claimed[3],
+        "contradicted_claims": claimed[3] + sum(one.claimed["fails"] for one in findings.others.values()),
     }
     return {
         "run": state.spool.run,
         "rulebook": {"name": rulebook.name, "digest": rulebook.digest},
         "fixes": findings.fixes.count,
-        "rows": {name: getattr(report, name) for name in _ROWS},
+        "rows": {name: getattr(report, name) for name in _ROWS} | {"other_subjects": _not_judged(findings)},
         "rigs": len(state.rigs),
         "rigs_set_aside": state.task.run.get("aside", []),
         "pairs": report.items * len(state.rigs),
         "outcomes": dict(zip(OUTCOMES, findings.by_rig.sum(axis=0).tolist(), strict=True)),
         "faults": faults,
         "claims": _claims(findings) if report.claims_told else None,
+        "others": {subject: _other(one) for subject, one in findings.others.items()},
         "missing": _missing(findings),
         "disputed": _disputed(state),
         "fits_nothing": findings.counted["fits_nothing"],
@@ -121,6 +123,17 @@ def _claims(findings: Findings) -> Document:
         "contradicted_by": [{"rule": rule, "claims": count} for rule, count in by_rule],
         "unclaimed": {"items": findings.counted["unclaimed"], "works": int(sums[0]), "conditional": int(sums[1])},
     }
+
+
+def _not_judged(findings: Findings) -> dict[str, int]:
+    """The rows of the subjects that are not judged, counted."""
+    return {name: rows for name, rows in findings.report.other_subjects.items() if name not in findings.others}
+
+
+def _other(counts: OtherCounts) -> Document:
+    """What items that are no accessories come to with all rigs, and of the pairs that are claimed."""
+    outcomes, claimed = ({name: of[name] for name in OUTCOMES} for of in (counts.outcomes, counts.claimed))
+    return {"items": counts.items, "pairs": sum(outcomes.values()), "outcomes": outcomes, "claimed": claimed}
 
 
 def _missing(findings: Findings) -> list[Document]:

@@ -181,7 +181,10 @@ def _show(summary: Document, output: Path) -> None:
     outcomes = [f"{count:,} {name}" for name, count in summary["outcomes"].items() if count]
     paragraph(console, ", ".join(outcomes), sign="·", indent=2)
     if rows["other_subjects"]:
-        paragraph(console, f"Not accessories, and not audited: {others(rows)}", sign="·", indent=2)
+        paragraph(console, f"Not audited: {others(rows)}", sign="·", indent=2)
+    for subject, one in summary["others"].items():
+        came_to = ", ".join(f"{count:,} {name}" for name, count in one["outcomes"].items() if count)
+        paragraph(console, f"{told(one['items'], f'{subject}s')} with them: {came_to}", sign="·", indent=2)
     if rows["passed_over"]:
         paragraph(console, f"Columns not read: {', '.join(rows['passed_over'])}", sign="·", indent=2)
     if rows["mapped_in_vain"]:

@@ -25,6 +25,7 @@ _TABLES: Final = {
     "pairs": later("every item with every rig"),
     "claims": later("claims that the rules contradict or that cannot be decided"),
     "claims_checked": later("each claim as it was written, with what it comes to"),
+    "others": later("every trailer and adapter with every rig"),
     "carried": later("what items may carry on the rigs that they are claimed to fit"),
     "unclaimed": later("fits that nobody claims"),
     "bad_rows": later("rows that could not be read"),

@@ -1,0 +1,154 @@
+"""Trailers and adapters of a catalogue with every rig, by the same kernel and rules as accessories.
+
+A trailer is judged as if it were asked about by itself behind the rig, an adapter as it stands in the opening, with
+nothing in it. Of an adapter of which a cell could not be read nothing better than `undetermined` is told.
+"""
+
+from collections import Counter
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, fields, replace
+from typing import Final, NamedTuple
+
+from fitsvc.answers.wording import Wording
+from fitsvc.audits.blocks import decided_by
+from fitsvc.audits.items import Items
+from fitsvc.audits.others import JUDGED
+from fitsvc.audits.rig_results import RigResult
+from fitsvc.audits.state import AuditState
+from fitsvc.engine.columns.signatures import value_at
+from fitsvc.facts import MOST_ADAPTERS, Case, FactReader
+from fitsvc.language.types import Value
+from fitsvc.rulebook.outcomes import OUTCOMES, Outcome
+
+ADAPTER: Final = "adapter"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OtherPair:
+    """An item that is no accessory with a rig: what they come to, and why where a claim does not hold."""
+
+    row: int
+    sku: str
+    subject: str
+    rig: str
+    outcome: str
+    rules: str
+    claimed: int
+    why: str
+
+    @staticmethod
+    def titles() -> list[str]:
+        """The titles of its columns."""
+        return [one.name for one in fields(OtherPair)]
+
+    def cells(self) -> list[str | int]:
+        """Its cells."""
+        return [getattr(self, title) for title in self.titles()]
+
+
+@dataclass(slots=True)
+class OtherCounts:
+    """What was counted of one subject."""
+
+    items: int = 0
+    outcomes: Counter[str] = field(default_factory=Counter)
+    claimed: Counter[str] = field(default_factory=Counter)
+
+
+class _PairJudged(NamedTuple):
+    """One pair as it was judged: item and rig by their places, the case, what it comes to, the rules that decide."""
+
+    item: int
+    rig: int
+    case: Case
+    outcome: Outcome
+    rules: Sequence[str]
+
+
+class OtherPairs:
+    """The pairs of an audit's items that are no accessories; counts them on the way, by subject."""
+
+    def __init__(self, state: AuditState) -> None:
+        self._kernel, self._rigs, self._spool = state.kernel, state.rigs, state.spool
+        self._reader, self._words = FactReader(state.task.rulebook), Wording(state.kernel.engine)
+        self._numbers = {rule.id: number for number, rule in enumerate(state.task.rulebook.rules)}
+        self.counts: dict[str, OtherCounts] = {}
+
+    def rows(self) -> Iterator[OtherPair]:
+        """A row for each pair, item by item."""
+        claims = self._spool.other_claims()
+        for subject in JUDGED:
+            items = self._spool.other(subject)
+            if items is None or any(subject in rig.case.present for rig in self._rigs):
+                continue  # what every rig tows already is told with the audit, and no other stands in its place
+            counts = self.counts[subject] = OtherCounts(items=len(items.skus))
+            for one in self._adapters(items) if subject == ADAPTER else self._beside(items, subject):
+                counts.outcomes[one.outcome] += 1
+                is_claimed = one.rig in claims.get(items.skus[one.item], ())
+                counts.claimed[one.outcome] += is_claimed
+                yield OtherPair(
+                    row=int(items.lines[one.item]),
+                    sku=items.skus[one.item],
+                    subject=subject,
+                    rig=self._rigs[one.rig].key,
+                    outcome=one.outcome,
+                    rules=" ".join(one.rules),
+                    claimed=int(is_claimed),
+                    why=self._why(one) if is_claimed else "",
+                )
+
+    def _beside(self, items: Items, subject: str) -> Iterator[_PairJudged]:
+        """What stands beside the rig as an accessory does: folded, and judged with all rigs."""
+        block = self._kernel.block(items.columns, len(items.skus), unread=items.unread, subject=subject)
+        values = [self._values(items, item) for item in range(len(items.skus))]
+        for place, (rig, (_, result)) in enumerate(zip(self._rigs, block.judge(self._rigs), strict=True)):
+            for item, signature in enumerate(block.signature_of.tolist()):
+                told = values[item]
+                named = self._reader.named(told) | (
+                    self._kernel.rulebook.named & {name for name, flags in items.unread.items() if flags[item]}
+                )
+                present = rig.case.present | {subject} | named
+                case = replace(rig.case, facts={**rig.case.facts, **told}, present=present)
+                outcome = OUTCOMES[int(result.outcome[signature])]
+                yield _PairJudged(item, place, case, outcome, decided_by(self._kernel.names, result, signature))
+
+    def _adapters(self, items: Items) -> Iterator[_PairJudged]:
+        """What goes into the opening, judged with nothing in it; those that are alike are judged once."""
+        nothing = self._kernel.columns.catalogue([{}], ())
+        rigs = [place for place, rig in enumerate(self._rigs) if len(rig.case.adapters) < MOST_ADAPTERS]
+        judged: dict[tuple[tuple[str, Value], ...], list[tuple[Case, RigResult]]] = {}
+        for item in range(len(items.skus)):
+            values = self._values(items, item)
+            key = tuple(sorted(values.items()))
+            if key not in judged:
+                if len(judged) >= _MOST_KEPT:
+                    judged.clear()
+                cases = [self._reader.stacked(self._rigs[place].case, [values]) for place in rigs]
+                of = self._kernel.columns.judge_all(nothing, cases)
+                sizes = len(self._kernel.rulebook.rules), len(self._kernel.names)
+                judged[key] = [(case, RigResult(one, *sizes)) for case, one in zip(cases, of, strict=True)]
+            unread = any(flags[item] for flags in items.unread.values())
+            for place, (case, result) in zip(rigs, judged[key], strict=True):
+                outcome = OUTCOMES[int(result.outcome[0])]
+                if unread and OUTCOMES.index(outcome) < OUTCOMES.index("undetermined"):
+                    yield _PairJudged(item, place, case, "undetermined", ())
+                else:
+                    yield _PairJudged(item, place, case, outcome, decided_by(self._kernel.names, result, 0))
+
+    def _values(self, items: Items, item: int) -> Mapping[str, Value]:
+        """What is known of one item."""
+        kinds = self._kernel.slots
+        told = {name: value_at(kinds[name], column, item) for name, column in items.columns.items()}
+        return {name: value for name, value in told.items() if value != kinds[name].unknown}
+
+    def _why(self, one: _PairJudged) -> str:
+        """Why a claim does not hold or cannot be decided, by the first of the rules that say so."""
+        number = next((self._numbers[rule] for rule in one.rules if rule in self._numbers), None)
+        if number is None or one.outcome not in ("fails", "undetermined"):
+            return ""
+        case = self._kernel.engine.opened(one.case)
+        return self._words.rules(bool(case.adapters))[number].finding(one.outcome, case, "us").reason
+
+
+_MOST_KEPT: Final = 64
+"""Adapters whose pairs are kept for others that are alike: sizes and colours of one stand beside each other."""

@@ -1,0 +1,66 @@
+"""Items of a catalogue that are no accessories: trailers and adapters, read by the facts of their own subject."""
+
+from collections.abc import Iterable
+from dataclasses import replace
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fitsvc.audits.cells import FactColumn
+from fitsvc.audits.decimals import DecimalMarks
+from fitsvc.audits.items import Items, joined
+from fitsvc.audits.mapping import FileMapping, Mapped, by_name
+from fitsvc.audits.source import Chunk
+from fitsvc.engine.columns.signatures import Column, column_of
+from fitsvc.facts import FactReader
+from fitsvc.language.problems import Problem
+from fitsvc.language.types import Type
+
+JUDGED: Final = ("trailer", "adapter")
+"""The subjects that are judged with every rig beside accessories: what is towed, and what goes into the opening."""
+
+
+class SubjectReader:
+    """Reads the rows of one subject, chunk by chunk."""
+
+    def __init__(self, subject: str, reader: FactReader, mapping: FileMapping, marks: DecimalMarks) -> None:
+        self._subject, self._reader, self._mapping, self._marks = subject, reader, mapping, marks
+        self.slots: dict[str, Type] = {
+            name: kind for name, kind in reader.vocabulary.slots().items() if name.startswith(f"{subject}.")
+        }
+        self._columns: dict[str, FactColumn | None] = {}
+        self._read: list[Items] = []
+
+    def _column(self, title: str) -> FactColumn | None:
+        """The column of a title that is a fact of the subject."""
+        if title not in self._columns:
+            column: Mapped = self._mapping.columns.get(title) or by_name(title)
+            fact = self._reader.vocabulary.of(self._subject).get(column.name)
+            told = column if column.decimal else replace(column, decimal=self._mapping.decimal)
+            of = (self._reader, fact, told, self._mapping.unknown, self._marks) if fact is not None else None
+            self._columns[title] = FactColumn(*of) if of else None
+        return self._columns[title]
+
+    def read(self, chunk: Chunk, rows: list[int], skus: list[str]) -> Iterable[tuple[int, str, FactColumn, Problem]]:
+        """Take some rows of a chunk; yields each cell that could not be read: its row, the SKU, the column and why."""
+        columns: dict[str, Column] = {}
+        unread: dict[str, NDArray[np.bool_]] = {}
+        for title, cells in chunk.cells.items():
+            if (column := self._column(title)) is None:
+                continue
+            codes = column.codes([cells[row] for row in rows])
+            columns |= column.columns(codes)
+            unread |= column.unread(codes)
+            for place in np.flatnonzero(column.wrong(codes)).tolist():
+                yield rows[place], skus[place], column, column.problem(int(codes[place]))
+        every = {
+            name: columns[name] if name in columns else column_of(kind, [None] * len(rows))
+            for name, kind in self.slots.items()
+        }
+        lines = np.array([chunk.lines[row] for row in rows], np.int64)
+        self._read.append(Items(skus, lines, every, unread))
+
+    def items(self) -> Items | None:
+        """All of them; None where there are none."""
+        return joined(self._read) if self._read else None

@@ -1,0 +1,116 @@
+"""Trailers and adapters of a catalogue: judged with every rig as a question of that rig and that thing is answered."""
+
+import json
+from dataclasses import replace
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+import pytest
+from audit_world import audit, found, rigs, summary
+from demo_world import SEED, answerer
+
+from fitsvc.audits.results import stream
+from fitsvc.facts import Case
+from fitsvc.language.types import Value
+from fitsvc.rulebook.yaml_text import read_yaml_file, to_plain
+
+Facts = dict[str, Any]
+
+
+def _trailers() -> dict[str, Facts]:
+    """The demo's trailers, their facts as they are written."""
+    listed: Any = to_plain(read_yaml_file(SEED / "trailers.yaml"))
+    return {one["sku"]: one["facts"] for one in listed["records"][:6]}
+
+
+ADAPTERS: dict[str, Facts] = {
+    "SLEEVE": {"kind": "reducer_sleeve", "fits_opening": "2-1/2 in", "offers_opening": "2 in", "weight": "6 lb",
+               "trailer_rating": "16000 lb", "tongue_rating": "1600 lb", "adds_length": "0 in", "adds_rise": "-1/4 in"},
+    "TWIN": {"kind": "reducer_sleeve", "fits_opening": "2-1/2 in", "offers_opening": "2 in", "weight": "6 lb",
+             "trailer_rating": "16000 lb", "tongue_rating": "1600 lb", "adds_length": "0 in", "adds_rise": "-1/4 in"},
+    "REACH": {"kind": "extension", "fits_opening": "2 in", "offers_opening": "2 in", "pin": "5/8 in", "weight": "12 lb",
+              "adds_length": "8 in", "keeps_fraction": "50 %"},
+    "SMUDGED": {"kind": "reducer_sleeve", "fits_opening": "2-1/2 in", "offers_opening": "2 in", "weight": "6 stone"},
+}  # fmt: skip
+
+
+@pytest.fixture(scope="module")
+def out(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Audit trailers and adapters, each claimed to fit the first two rigs, beside one accessory."""
+    folder, claimed = tmp_path_factory.mktemp("others"), [rig.key for rig in rigs()[:2]]
+    rows: list[Facts] = [{"sku": "BALL", "subject": "ball"}, {"sku": "A", "kind": "step", "shank": "2 in"}]
+    rows += [{"sku": sku, "subject": "trailer", "fits": claimed, **facts} for sku, facts in _trailers().items()]
+    rows += [{"sku": sku, "subject": "adapter", "fits": claimed, **facts} for sku, facts in ADAPTERS.items()]
+    rows += [{"sku": "REACH", "subject": "adapter"}]
+    path = folder / "items.jsonl"
+    path.write_text("".join(json.dumps(row) + "\n" for row in rows))
+    audit(path, folder / "out")
+    return folder / "out"
+
+
+@cache
+def _outcome(subject: str, sku: str, place: int) -> str:
+    """What a question of one rig and one trailer, or adapter in its opening, comes to by itself."""
+    one, rig = answerer(), rigs()[place].case
+    values: dict[str, Value] = {}
+    facts = {**_trailers(), **ADAPTERS}[sku]
+    one.reader.read(subject, facts, "", [], values, {})
+    if subject == "adapter":
+        case = one.reader.stacked(rig, [values])
+    else:
+        case = Case({**rig.facts, **values}, rig.present | {subject} | one.reader.named(values), rig.adapters)
+    engine = one.engine
+    return engine.evaluate(engine.opened(case)).outcome
+
+
+def test_each_pair_is_as_its_question(out: Path) -> None:
+    """Every pair comes to what its question does; a cell that could not be read is never a yes."""
+    places = {rig.key: place for place, rig in enumerate(rigs())}
+    told = found(out, "others")
+    assert len(told) == (len(_trailers()) + len(ADAPTERS)) * len(rigs())
+    for row in told:
+        if row["sku"] == "SMUDGED":
+            assert row["outcome"] in ("undetermined", "fails")
+        else:
+            assert row["outcome"] == _outcome(row["subject"], row["sku"], places[row["rig"]]), row
+    of = {subject: {row["outcome"] for row in told if row["subject"] == subject} for subject in ("trailer", "adapter")}
+    assert len(of["trailer"]) > 1
+    assert "fails" in of["adapter"]
+
+
+def test_their_claims_are_checked(out: Path) -> None:
+    """A claim about a trailer or adapter that the rules contradict is told with its reason, and counts as a fault."""
+    claimed = [row for row in found(out, "others") if row["claimed"] == "1"]
+    assert {row["rig"] for row in claimed} == {rig.key for rig in rigs()[:2]}
+    failing = [row for row in claimed if row["outcome"] == "fails"]
+    assert failing
+    for row in failing:
+        assert row["rules"]
+        assert row["why"].endswith(".")
+    lines = b"".join(stream(out, "others", "jsonl")).splitlines()
+    assert sum(json.loads(line)["claimed"] for line in lines) == len(claimed)
+    told = summary(out)
+    assert told["faults"]["contradicted_claims"] == len(failing)
+    assert told["others"]["trailer"]["items"] == len(_trailers())
+    assert sum(told["others"]["adapter"]["claimed"].values()) == 2 * len(ADAPTERS)
+    assert told["rows"]["other_subjects"] == {"ball": 1}
+
+
+def test_their_rows_and_cells_are_told(out: Path) -> None:
+    """A cell that could not be read and a number that was there before are told as those of accessories are."""
+    assert [(row["sku"], row["column"]) for row in found(out, "bad_cells")] == [("SMUDGED", "weight")]
+    (row,) = found(out, "bad_rows")
+    assert "stands in a row before" in row["problem"]
+
+
+def test_a_trailer_that_every_rig_tows_is_the_only_one(tmp_path: Path) -> None:
+    """Where every rig of an audit tows a trailer already, those of the catalogue are counted and not judged."""
+    path = tmp_path / "items.jsonl"
+    sku, facts = next(iter(_trailers().items()))
+    rows: list[Facts] = [{"sku": "A", "kind": "step"}, {"sku": sku, "subject": "trailer", **facts}]
+    path.write_text("".join(json.dumps(row) + "\n" for row in rows))
+    rig = rigs()[0]
+    towing = replace(rig, case=replace(rig.case, present=rig.case.present | {"trailer"}))
+    told = audit(path, tmp_path / "out", [towing])
+    assert (told["others"], told["rows"]["other_subjects"]) == ({}, {"trailer": 1})
