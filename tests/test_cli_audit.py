@@ -137,6 +137,29 @@ def test_what_every_rig_carries(tmp_path: Path, capsys: pytest.CaptureFixture[st
         assert answerer().answer(question, world()).outcome == row["outcome"]
 
 
+def test_a_file_in_kilograms_is_told_beside_the_stored_goods(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Weights in kilograms under a title that says pounds: the whole column, once; in pounds nothing of the kind."""
+    url = f"sqlite:///{tmp_path / 'rigs.db'}"
+    assert main(["db", "upgrade", "--database", url]) == 0
+    assert main(["load", *map(str, PARTS), "--database", url]) == 0
+    rows = accessories()
+    for name in ("right", "wrong"):
+        write_csv(tmp_path / f"{name}.csv", rows)
+        assert main(["audit", str(tmp_path / f"{name}.csv"), "-o", str(tmp_path / name), "--database", url]) == 0
+        whole = [row for row in found(tmp_path / name, "suspicious") if not row["sku"]]
+        rows = [{**row, "weight [lb]": _in_kilograms(row["weight [lb]"])} for row in rows]
+        assert (summary(tmp_path / name)["suspicious_columns"] == {}) == (name == "right") == (not whole)
+    (told,) = whole
+    assert (told["column"], told["guess"]) == ("weight [lb]", "the whole column: kilograms written as pounds")
+    assert "weight looks wrong in the whole column" in " ".join(capsys.readouterr().out.split())
+
+
+def _in_kilograms(cell: str) -> str:
+    return f"{float(cell.split(maxsplit=1)[0]) * 0.45359237:.1f}" if cell else ""
+
+
 def test_other_subjects_are_counted(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """Rows of balls are not audited, and that is said with their number; adapters are told with what they come to."""
     assert main(["audit", str(SEED / "accessories.csv"), *_RIGS, "-o", str(tmp_path / "out")]) == 0

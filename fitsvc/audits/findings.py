@@ -14,7 +14,7 @@ from fitsvc.audits.claim_lines import LinesTold
 from fitsvc.audits.fixes import Fix, Fixes
 from fitsvc.audits.items import ReadReport, digests
 from fitsvc.audits.other_pairs import OtherCounts, OtherPair, OtherPairs
-from fitsvc.audits.outliers import suspicious
+from fitsvc.audits.outliers import Usual, suspicious
 from fitsvc.audits.page import FIX_LIST
 from fitsvc.audits.parts import ClaimCarried, ClaimFate
 from fitsvc.audits.sheets import safe_row, write_workbook
@@ -61,11 +61,15 @@ class Findings:
         self.suspicious: dict[str, int] = {}
         self.contradicted_by: dict[str, int] = {}
         self.changes: Document | None = None
+        self.columns_suspicious: dict[str, str] = {}
         self.claim_lines: dict[str, int] = {}
         self.others: dict[str, OtherCounts] = {}
 
-    def write(self, earlier: Earlier | None) -> None:
-        """Write every file of findings, and of what changed since an earlier audit."""
+    def write(self, earlier: Earlier | None, usual: Usual) -> None:
+        """Write every file of findings, and of what changed since an earlier audit.
+
+        Whole columns are held against what is `usual` of the goods of a store.
+        """
         for path in (self.state.spool.bad_rows, self.state.spool.bad_cells, self.state.spool.bad_claims):
             self._copy(path)
         self.skus: dict[str, str] = {}
@@ -81,7 +85,8 @@ class Findings:
         self._file("carried", ClaimCarried._fields, self._carried_rows())
         self._file("missing_of_rigs", ("rig", "fact", "pairs"), self._missing_of_rigs())
         self._file("rigs_without", ("rig", "kind"), self._without())
-        self._file("suspicious", ("sku", "kind", "fact", "value", "usual", "score", "guess"), self._suspicious())
+        titles = ("sku", "row", "column", "kind", "fact", "value", "usual", "score", "guess")
+        self._file("suspicious", titles, self._suspicious(usual))
         self._fix_list()
         if earlier is not None:
             self._changes(earlier, rig_digests)
@@ -219,14 +224,21 @@ class Findings:
                 if kind and self.of_kind[number] and not fits[number]:
                     yield [rig.key, kind]
 
-    def _suspicious(self) -> Iterator[list[Any]]:
+    def _suspicious(self, usual: Usual) -> Iterator[list[Any]]:
         skus, kernel, lines = list(self.skus), self.state.kernel, np.concatenate(self._rows)
+        columns = {name: title for title, name in self.report.columns.items()}
+        of: list[Any]
         vocabulary = kernel.rulebook.vocabulary
         slots = {name: kind for name, kind in vocabulary.slots().items() if name.startswith("accessory.")}
-        for one in suspicious(self.state.spool, self.report.blocks, slots, self.kinds, vocabulary):
+        for one in suspicious(self.state.spool, self.report.blocks, slots, self.kinds, vocabulary, usual=usual):
             self.suspicious[one.fact] = self.suspicious.get(one.fact, 0) + 1
-            self.fixes.suspicious(int(lines[one.item]), skus[one.item], one)
-            yield [skus[one.item], one.kind, one.fact, one.value, one.usual, f"{one.score:.1f}", one.guess]
+            if one.item < 0:
+                self.columns_suspicious[one.fact], of = one.guess, ["", ""]
+            else:
+                of = [skus[one.item], int(lines[one.item])]
+                self.fixes.suspicious(int(lines[one.item]), skus[one.item], one)
+            column = columns.get(one.fact, one.fact)
+            yield [*of, column, one.kind, one.fact, one.value, one.usual, f"{one.score:.1f}", one.guess]
 
     def _changes(self, earlier: Earlier, rig_digests: dict[str, str]) -> None:
         changes = Changes(self.state.spool, earlier, rig_digests, self.skus, self.state.kernel.rulebook.digest)

@@ -8,7 +8,7 @@ does not hold are held.
 
 import os
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Final
 
@@ -19,6 +19,7 @@ from fitsvc.audits.claims import ClaimReader, read_claims_file
 from fitsvc.audits.items import ReadReport
 from fitsvc.audits.judging import BlockTask, judge_all
 from fitsvc.audits.mapping import read_mapping
+from fitsvc.audits.outliers import Usual
 from fitsvc.audits.reading import append_problems, read_items
 from fitsvc.audits.rigs import AuditRig
 from fitsvc.audits.spool import SUMMARY, digest_of, digest_of_text
@@ -41,6 +42,7 @@ class AuditOrder:
 
     `title` is what the page calls the catalogue, where that is not the name of its file, `supplier` whose it is, `day`
     the one on which it is audited (ISO 8601), and `counter` the address of a counter whose store has the same rigs.
+    `usual` is what is usual of the goods of a store.
     """
 
     catalogue: Path
@@ -55,6 +57,7 @@ class AuditOrder:
     supplier: str = ""
     day: str = ""
     counter: str = ""
+    usual: Usual = field(default_factory=dict)
 
 
 def shares(memory: int) -> Shares:
@@ -162,6 +165,7 @@ def _run_of(asked: AuditOrder, rulebook: Rulebook, rigs: Sequence[AuditRig]) -> 
         "rulebook": rulebook.digest,
         "format": asked.format,
         "program": __version__,
+        "usual": digest_of_text(repr(sorted(asked.usual.items()))) if asked.usual else "",
     } | {name: value for name in ("aside", "supplier", "counter") if (value := _told(getattr(asked, name)))}
 
 

@@ -42,7 +42,7 @@ def _carry_out(audit: Audit, out: Path) -> None:
     report = audit.read()
     audit.judge(report)
     findings = Findings(audit.state, report, audit.tell, audit.asked.counter)
-    findings.write(audit.earlier)
+    findings.write(audit.earlier, audit.asked.usual)
     asked = audit.asked
     about = {"supplier": asked.supplier, "file": asked.title or asked.catalogue.name, "day": day}
     summary = {"about": about, **summarized(findings)}
@@ -102,6 +102,7 @@ def summarized(findings: Findings) -> Document:
         "fits_nothing": findings.counted["fits_nothing"],
         "rigs_without": _without(findings),
         "suspicious": findings.suspicious,
+        "suspicious_columns": findings.columns_suspicious,
         "rules": _rules(findings),
         "changes": findings.changes,
     }

@@ -14,6 +14,7 @@ from fitsvc.cli.progress import progress
 from fitsvc.document import Document
 
 if TYPE_CHECKING:
+    from fitsvc.audits.outliers import Usual
     from fitsvc.audits.rigs import AuditRig
     from fitsvc.language.problems import Problem
     from fitsvc.rulebook.rules import Rulebook
@@ -96,7 +97,7 @@ def audit(
 
     conditions = conditions_of(fail_if)
     rulebook = load_rules(rules)
-    found_rigs, aside = _rigs(rigs, facts, database, rulebook)
+    found_rigs, aside, usual = _rigs(rigs, facts, database, rulebook)
     asked = AuditOrder(
         catalogue=catalogue,
         out=output,
@@ -109,6 +110,7 @@ def audit(
         supplier=supplier,
         counter=counter,
         day=datetime.now().astimezone().date().isoformat(),  # as people here date what they send
+        usual=usual,
     )
     try:
         with progress() as tell:
@@ -134,9 +136,10 @@ def audit(
 
 def _rigs(
     files: Sequence[Path], facts: Sequence[str], database: str | None, rulebook: "Rulebook"
-) -> "tuple[Sequence[AuditRig], Sequence[str]]":
-    """The rigs, and why some of them are set aside."""
+) -> "tuple[Sequence[AuditRig], Sequence[str], Usual]":
+    """The rigs, why some of them are set aside, and what is usual of the goods beside which they are stored."""
     from fitsvc.audits.rigs import read_rigs, stored_rigs
+    from fitsvc.audits.store_usual import usual_of_store
     from fitsvc.cli.questions import with_facts
     from fitsvc.facts import FactReader
     from fitsvc.language.problems import ProblemsFound
@@ -145,17 +148,17 @@ def _rigs(
     carried = with_facts({}, facts, rulebook.vocabulary)
     if files:
         try:
-            return read_rigs(files, reader, carried), ()
+            return read_rigs(files, reader, carried), (), {}
         except ProblemsFound as found:
             raise ProblemsFound(_missing_once(found.problems)) from found
     if database is None:
         refuse("there are no rigs", "give `--rigs FILE`, or `--database URL` that holds them")
     with open_database(database) as opened, opened.session() as session:
         aside: list[Problem] = []
-        rigs = stored_rigs(session, reader, carried, aside)
+        rigs, usual = stored_rigs(session, reader, carried, aside), usual_of_store(session, reader)
     for problem in aside:
         err().print(f"set aside: {problem.message}")
-    return rigs, [problem.message for problem in aside]
+    return rigs, [problem.message for problem in aside], usual
 
 
 def _missing_once(problems: "Sequence[Problem]") -> "list[Problem]":
@@ -194,6 +197,8 @@ def _show(summary: Document, output: Path) -> None:
     paragraph(console, f"Faults: {', '.join(faults)}" if faults else "No faults", sign="·", indent=2)
     if odd := sum(summary["suspicious"].values()):
         paragraph(console, f"{odd:,} figures look wrong", sign="·", indent=2)
+    for fact, guess in summary["suspicious_columns"].items():
+        paragraph(console, f"{fact} looks wrong in {guess}", sign="?", indent=2)
     if (claims := summary["claims"]) and claims["claims"]:
         held = claims["works"] + claims["conditional"]
         words = f"Of {claims['claims']:,} claims {held:,} hold, {claims['undetermined']:,} cannot be decided"

@@ -104,6 +104,7 @@ def _summary() -> Schema:
         fits_nothing=COUNT,
         rigs_without=COUNTS,
         suspicious=COUNTS,
+        suspicious_columns=described(ANY, "Facts of which the whole column looks wrong, with what it probably is."),
         rules=array(ANY),
         changes=nullable(ANY),
     )
