@@ -4,9 +4,10 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from audit_world import accessories, audit, found, pairs, rigs, small_blocks, summary, write_csv
+from audit_world import accessories, audit, facts_of, found, pair_of, pairs, rigs, small_blocks, summary, write_csv
 from demo_world import answerer
 
+from fitsvc.audits.rigs import AuditRig
 from fitsvc.facts import Case
 from fitsvc.language.problems import ProblemsFound
 
@@ -56,11 +57,44 @@ def test_items_rigs_and_order(first: Path, tmp_path: Path) -> None:
     told = found(tmp_path / "out", "changes")
     assert _told(tmp_path / "out") == _expected(first, tmp_path / "out")
     skus = {row["sku"] for row in changed}
+    was, now = {row["sku"]: row for row in accessories()}, {row["sku"]: row for row in rows}
+    both = {one.key: (before, one) for before, one in zip(rigs()[::-1], of, strict=True)}
     for row in told:
         causes = [name for name, is_it in (("item", row["sku"] in skus), ("rig", row["rig"] == of[0].key)) if is_it]
-        assert row["cause"] == " ".join(causes)
+        assert row["cause"] == _cause(was[row["sku"]], now[row["sku"]], *both[row["rig"]], causes)
+        assert row["rules"]
     assert {row["cause"] for row in told} >= {"item", "rig"}
+    assert {"shank-fits-opening"} <= {rule for row in told for rule in row["rules"].split()}
     assert summary(tmp_path / "out")["changes"]["gone_items"] == 1
+    gone = [(row["sku"], row["change"]) for row in found(tmp_path / "out", "items_changed")]
+    assert gone == [(accessories()[-1]["sku"], "gone")]
+
+
+def _cause(was: dict[str, str], now: dict[str, str], rig_was: AuditRig, rig: AuditRig, causes: list[str]) -> str:
+    """What brings a change about by the evaluator of single cases, of an item and a rig that were others."""
+    if len(causes) < 2:
+        return causes[0]
+
+    def fits(item: dict[str, str], one: AuditRig) -> bool:
+        return answerer().engine.evaluate(pair_of(one, facts_of(item))).outcome in ("works", "conditional")
+
+    alone = [name for name, pair in (("item", (now, rig_was)), ("rig", (was, rig))) if fits(*pair) == fits(now, rig)]
+    return " or ".join(alone) or "item and rig"
+
+
+def test_a_new_rulebook_is_not_blamed_for_what_an_item_did(first: Path, tmp_path: Path) -> None:
+    """A rule whose going turns nothing is no cause: what a changed item brings about is told as the item's."""
+    book, rows = answerer().rulebook, accessories()
+    row = next(row for row in rows if row["kind"] == "cargo_carrier" and row["shank"] == "2 in")
+    row["shank"] = "3 in"
+    fewer = replace(book, rules=tuple(r for r in book.rules if r.id != "ball-fits-coupler"), digest="sha256:other")
+    assert len(fewer.rules) < len(book.rules)
+    with small_blocks():
+        audit(write_csv(tmp_path / "items.csv", rows), tmp_path / "out", rulebook=fewer, against=first)
+    told = found(tmp_path / "out", "changes")
+    assert _told(tmp_path / "out") == _expected(first, tmp_path / "out") != set()
+    assert {(one["sku"], one["change"], one["cause"]) for one in told} == {(row["sku"], "lost", "item")}
+    assert all("shank-fits-opening" in one["rules"].split() for one in told)
 
 
 def test_the_rulebook_is_a_cause(first: Path, tmp_path: Path) -> None:
@@ -72,7 +106,7 @@ def test_the_rulebook_is_a_cause(first: Path, tmp_path: Path) -> None:
         audit(catalogue, tmp_path / "out", rulebook=fewer, against=first)
     told = found(tmp_path / "out", "changes")
     assert _told(tmp_path / "out") == _expected(first, tmp_path / "out")
-    assert {(row["change"], row["cause"]) for row in told} == {("new", "rulebook")}
+    assert {(row["change"], row["cause"], row["rules"]) for row in told} == {("new", "rulebook", "shank-fits-opening")}
 
 
 def test_what_is_no_audit_is_refused(tmp_path: Path) -> None:

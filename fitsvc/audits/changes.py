@@ -1,7 +1,8 @@
 """What changed since an earlier audit: fits lost and new, each by its cause.
 
-A fit is a pair that works, maybe on a condition. Its cause is all that differs between the audits: the item's
-facts, the rig's, the rulebook, or the version of fitsvc where nothing else does.
+A fit is a pair that works, maybe on a condition. Its cause is what brought the change about (`causes`). Where the
+earlier audit kept no facts, or more pairs changed than are looked at, it is all that differs between the audits: the
+item's facts, the rig's, the rulebook, or the version of fitsvc where nothing else does.
 """
 
 import json
@@ -13,9 +14,11 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
+from fitsvc.audits.causes import RULEBOOK, Cause, Causes
 from fitsvc.audits.pairs import pairs_folder, part_of, read_outcomes
 from fitsvc.audits.sheets import read_safe
-from fitsvc.audits.spool import SUMMARY, Spool
+from fitsvc.audits.spool import SUMMARY
+from fitsvc.audits.state import AuditState
 from fitsvc.document import Document
 from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.rulebook.outcomes import OUTCOMES
@@ -45,6 +48,7 @@ class Change:
     before: str
     after: str
     cause: str
+    rules: str
 
 
 def read_earlier(out: Path) -> Earlier:
@@ -74,9 +78,14 @@ class Changes:
     """The comparison of an audit with an earlier one."""
 
     def __init__(
-        self, spool: Spool, earlier: Earlier, rigs: Mapping[str, str], items: Mapping[str, str], rulebook: str
+        self,
+        state: AuditState,
+        earlier: Earlier,
+        rigs: Mapping[str, str],
+        items: Mapping[str, str],
     ) -> None:
-        self._spool, self._earlier, self.rulebook = spool, earlier, rulebook != earlier.rulebook
+        self._spool, self._earlier, self._all = state.spool, earlier, state.rigs
+        self.rulebook = state.kernel.rulebook.digest != earlier.rulebook
         self._rigs, self._skus = list(rigs), list(items)
         self._rig_changed = np.array([earlier.rigs.get(rig) != digest for rig, digest in rigs.items()], np.bool_)
         self._item_changed = np.array([earlier.items.get(sku) != digest for sku, digest in items.items()], np.bool_)
@@ -88,6 +97,8 @@ class Changes:
             "rulebook_changed": self.rulebook,
         }
         self._before = self._read()
+        self._texts: dict[str, int] = {}
+        self._rules_before = self._read_rules() if self.rulebook else None
 
     def _read(self) -> NDArray[np.uint8]:
         """The earlier outcomes by this audit's places of rigs and items; kept on the disk, not in memory."""
@@ -97,22 +108,46 @@ class Changes:
         read_outcomes_into(before, self._earlier.out, rigs, items)
         return before
 
-    def of(self, block: int, group: int, rigs: range, items: range) -> Iterator[Change]:
+    def _read_rules(self) -> NDArray[np.int32]:
+        """What decided each pair earlier, as numbers of texts; of the rulebook of then nothing else is kept."""
+        rigs, items = ({key: place for place, key in enumerate(some)} for some in (self._rigs, self._skus))
+        found = self._spool.rules_before(len(rigs), len(items))
+        for path in sorted(pairs_folder(self._earlier.out, "parquet").glob("part-*.parquet")):
+            table = read_outcomes(path, "rules")
+            rig, sku = (places_of(table.column(name), places) for name, places in (("rig", rigs), ("sku", items)))
+            known = (rig >= 0) & (sku >= 0)
+            for text in names_of(table.column("rules")):
+                self._texts.setdefault(text, len(self._texts))
+            found[rig[known], sku[known]] = places_of(table.column("rules"), self._texts)[known]
+        return found
+
+    def _turned(self, cause: Cause | None, rig: int, item: int, *, fits: bool) -> str:
+        """The rules that turned a pair: of one that a change of the rules lets fit those that stood in the way."""
+        if cause is None:
+            return ""
+        if cause.by == RULEBOOK and fits and self._rules_before is not None:
+            return list(self._texts)[int(self._rules_before[rig, item])]
+        return " ".join(cause.rules)
+
+    def of(self, block: int, group: int, rigs: range, items: range, causes: Causes | None) -> Iterator[Change]:
         """The changes among some rigs and items, whose part is written."""
+        facts = self._spool.block(block) if causes else None
         table = read_outcomes(part_of(self._spool.out, "parquet", block, group))
         outcome = places_of(table.column("outcome"), {name: place for place, name in enumerate(OUTCOMES)})
         after = outcome.reshape(len(rigs), len(items))
         before = self._before[rigs.start : rigs.stop, items.start : items.stop]
         differ = (before != ABSENT) & ((before <= _FITS) != (after <= _FITS))
         for rig, item in np.argwhere(differ).tolist():
-            fits = after[rig, item] <= _FITS
+            fits = bool(after[rig, item] <= _FITS)
+            cause = causes.of((facts, item), self._all[rigs.start + rig], fits=fits) if causes and facts else None
             yield Change(
                 rig=self._rigs[rigs.start + rig],
                 sku=self._skus[items.start + item],
                 change="new" if fits else "lost",
                 before=OUTCOMES[int(before[rig, item])],
                 after=OUTCOMES[int(after[rig, item])],
-                cause=self._cause(rigs.start + rig, items.start + item),
+                cause=cause.by if cause else self._cause(rigs.start + rig, items.start + item),
+                rules=self._turned(cause, rigs.start + rig, items.start + item, fits=fits),
             )
 
     def _cause(self, rig: int, item: int) -> str:
@@ -130,6 +165,12 @@ def read_outcomes_into(into: NDArray[np.uint8], out: Path, rigs: Mapping[str, in
         outcome = places_of(table.column("outcome"), {name: place for place, name in enumerate(OUTCOMES)})
         known = (rig >= 0) & (sku >= 0)
         into[rig[known], sku[known]] = outcome[known]
+
+
+def names_of(column: Any) -> Iterator[str]:
+    """The names that a column of codes has."""
+    for chunk in column.chunks if hasattr(column, "chunks") else [column]:
+        yield from chunk.dictionary.to_pylist()
 
 
 def places_of(column: Any, places: Mapping[str, int]) -> NDArray[np.int64]:

@@ -9,15 +9,17 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
+from fitsvc.audits.causes import Causes
 from fitsvc.audits.changes import Changes, Earlier
 from fitsvc.audits.claim_lines import LinesTold
 from fitsvc.audits.fixes import Fix, Fixes
 from fitsvc.audits.items import ReadReport, digests
+from fitsvc.audits.kept import kept_facts
 from fitsvc.audits.other_pairs import OtherCounts, OtherPair, OtherPairs
 from fitsvc.audits.outliers import Usual, suspicious
 from fitsvc.audits.page import FIX_LIST
 from fitsvc.audits.parts import ClaimCarried, ClaimFate
-from fitsvc.audits.sheets import safe_row, write_workbook
+from fitsvc.audits.sheets import read_safe, safe_row, write_workbook
 from fitsvc.audits.state import AuditState, Progress
 from fitsvc.audits.tally import kind_numbers, kinds_of
 from fitsvc.document import Document
@@ -241,7 +243,9 @@ class Findings:
             yield [*of, column, one.kind, one.fact, one.value, one.usual, f"{one.score:.1f}", one.guess]
 
     def _changes(self, earlier: Earlier, rig_digests: dict[str, str]) -> None:
-        changes = Changes(self.state.spool, earlier, rig_digests, self.skus, self.state.kernel.rulebook.digest)
+        changes = Changes(self.state, earlier, rig_digests, self.skus)
+        kept = kept_facts(earlier.out, self.state.kernel.slots)
+        causes = Causes(self.state.kernel, kept) if kept else None
         by_cause: dict[str, dict[str, int]] = {"new": {}, "lost": {}}
 
         def rows() -> Iterator[list[Any]]:
@@ -249,11 +253,19 @@ class Findings:
             for block in range(self.report.blocks):
                 count = len(self.state.spool.skus(block))
                 for group, rigs in enumerate(self.state.groups(count)):
-                    for one in changes.of(block, group, rigs, range(start, start + count)):
+                    for one in changes.of(block, group, rigs, range(start, start + count), causes):
                         counts = by_cause[one.change]
                         counts[one.cause] = counts.get(one.cause, 0) + 1
-                        yield [one.rig, one.sku, one.change, one.before, one.after, one.cause]
+                        yield [one.rig, one.sku, one.change, one.before, one.after, one.cause, one.rules]
                 start += count
 
-        self._file("changes", ("rig", "sku", "change", "before", "after", "cause"), rows())
+        self._file("changes", ("rig", "sku", "change", "before", "after", "cause", "rules"), rows())
+        self._file("items_changed", ("sku", "change", "works", "conditional"), self._gone_and_new(earlier))
         self.changes = changes.told | by_cause
+
+    def _gone_and_new(self, earlier: Earlier) -> Iterator[list[Any]]:
+        """The items that are there no more and those that were not, each with how many rigs it fits or fitted."""
+        for out, others, change in ((earlier.out, self.skus, "gone"), (self.state.out, earlier.items, "new")):
+            for row in read_safe(out / "items.csv"):
+                if row["sku"] not in others:
+                    yield [row["sku"], change, row["works"], row["conditional"]]

@@ -63,7 +63,7 @@ def _slices(table: pa.Table, schema: pa.Schema) -> Iterator[pa.Table]:
         yield table.slice(start, _SLICE).cast(schema)
 
 
-def read_outcomes(path: Path) -> pa.Table:
-    """The rig, SKU and outcome of every pair of a Parquet part, as codes with their names."""
-    names = ["rig", "sku", "outcome"]
+def read_outcomes(path: Path, what: str = "outcome") -> pa.Table:
+    """The rig, SKU and outcome (or what else) of every pair of a Parquet part, as codes with their names."""
+    names = ["rig", "sku", what]
     return pq.read_table(path, columns=names, read_dictionary=names).combine_chunks()

@@ -36,9 +36,10 @@ TABLES: Final = (
     "items",
     "rigs",
     "changes",
+    "items_changed",
     FIX_LIST,
 )
-"""The tables that an audit may have; `changes` only where it was compared with an earlier one."""
+"""The tables that an audit may have; `changes` and `items_changed` only where it was compared with an earlier one."""
 _WHOLE: Final = frozenset(
     {"row", "works", "conditional", "undetermined", "fails", "claimed", "claims_failing", "pairs", "claims"}
 )

@@ -145,23 +145,11 @@ class Spool:
 
     def keep_block(self, block: int | str, items: Items) -> None:
         """Keep a block of items, by its number; of items that are no accessories by their subject."""
-        arrays: dict[str, Array] = {"lines": items.lines}
-        arrays |= {_UNREAD + name: flags for name, flags in items.unread.items()}
-        for name, column in items.columns.items():
-            arrays |= {_end(name, place): array for place, array in enumerate(arrays_of(column))}
-        self._write_arrays(_items(block), arrays)
-        self._write(_skus(block), items.skus)
+        write_items(self.folder, block, items)
 
     def block(self, block: int | str) -> Items:
         """A block of items."""
-        arrays, columns = self._arrays(_items(block)), dict[str, Column]()
-        unread = {key.removeprefix(_UNREAD): arrays[key] for key in arrays if key.startswith(_UNREAD)}
-        for key in arrays:
-            name, _, place = key.partition("#")
-            if place == "0":
-                high = _end(name, 1)
-                columns[name] = (arrays[key], arrays[high]) if high in arrays else arrays[key]
-        return Items(self.skus(block), arrays["lines"], columns, unread)
+        return items_in(self.folder, block)
 
     def skus(self, block: int | str) -> list[str]:
         """The SKUs of a block's items."""
@@ -238,6 +226,10 @@ class Spool:
         """A place on the disk, and not in memory, for the earlier outcome of every pair."""
         return np.memmap(self.folder / "old-outcomes.u8", np.uint8, "w+", shape=(rigs, items))
 
+    def rules_before(self, rigs: int, items: int) -> NDArray[np.int32]:
+        """A place on the disk for what decided every pair earlier."""
+        return np.memmap(self.folder / "old-rules.i32", np.int32, "w+", shape=(rigs, items))
+
     def _write(self, name: str, document: Json) -> None:
         write_text(self.folder / name, json.dumps(document, ensure_ascii=False, sort_keys=True))
 
@@ -245,8 +237,7 @@ class Spool:
         return _read_json(self.folder / name)
 
     def _write_arrays(self, name: str, arrays: Mapping[str, Array]) -> None:
-        with written(self.folder / name) as place, place.open("wb") as stream:
-            np.savez(stream, **arrays)  # type: ignore[arg-type]  # numpy allows for an array named as its own option
+        _save(self.folder / name, arrays, packed=False)
 
     def _arrays(self, name: str) -> dict[str, Array]:
         with np.load(self.folder / name, allow_pickle=False) as arrays:
@@ -294,6 +285,39 @@ def begun(out: Path) -> Json:
     """What the audit that was begun in a folder is of; None where there is none that was not ended."""
     path = out / _SPOOL / _RUN
     return _read_json(path) if path.is_file() else None
+
+
+def write_items(folder: Path, block: int | str, items: Items, *, packed: bool = False) -> None:
+    """Keep a block of items in a folder, `packed` where it stays there."""
+    arrays: dict[str, Array] = {"lines": items.lines}
+    arrays |= {_UNREAD + name: flags for name, flags in items.unread.items()}
+    for name, column in items.columns.items():
+        arrays |= {_end(name, place): array for place, array in enumerate(arrays_of(column))}
+    _save(folder / _items(block), arrays, packed=packed)
+    write_text(folder / _skus(block), json.dumps(items.skus, ensure_ascii=False))
+
+
+def _save(path: Path, arrays: Mapping[str, Array], *, packed: bool) -> None:
+    save = np.savez_compressed if packed else np.savez
+    with written(path) as place, place.open("wb") as stream:
+        save(stream, **arrays)  # type: ignore[arg-type]  # numpy allows for an array named as its own option
+
+
+def items_in(folder: Path, block: int | str, *, skus_alone: bool = False) -> Items:
+    """A block of items as it is kept in a folder; without their facts where the SKUs are wanted alone."""
+    skus: list[str] = json.loads((folder / _skus(block)).read_text("utf-8"))
+    if skus_alone:
+        return Items(skus, np.zeros(0, np.int64), {}, {})
+    with np.load(folder / _items(block), allow_pickle=False) as read:
+        arrays: dict[str, Array] = dict(read)
+    columns = dict[str, Column]()
+    unread = {key.removeprefix(_UNREAD): arrays[key] for key in arrays if key.startswith(_UNREAD)}
+    for key in arrays:
+        name, _, place = key.partition("#")
+        if place == "0":
+            high = _end(name, 1)
+            columns[name] = (arrays[key], arrays[high]) if high in arrays else arrays[key]
+    return Items(skus, arrays["lines"], columns, unread)
 
 
 def digest_of(path: Path | None) -> str:

@@ -7,6 +7,7 @@ from typing import Final
 from fitsvc.answers.doubts import told_doubt
 from fitsvc.answers.wording import Wording
 from fitsvc.audits.findings import Findings
+from fitsvc.audits.kept import keep_facts
 from fitsvc.audits.other_pairs import OtherCounts
 from fitsvc.audits.page import PageWords, page
 from fitsvc.audits.run import Audit
@@ -43,6 +44,7 @@ def _carry_out(audit: Audit, out: Path) -> None:
     audit.judge(report)
     findings = Findings(audit.state, report, audit.tell, audit.asked.counter)
     findings.write(audit.earlier, audit.asked.usual)
+    keep_facts(audit.state, report.blocks)
     asked = audit.asked
     about = {"supplier": asked.supplier, "file": asked.title or asked.catalogue.name, "day": day}
     summary = {"about": about, **summarized(findings)}

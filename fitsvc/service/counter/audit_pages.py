@@ -39,6 +39,7 @@ _TABLES: Final = {
     "items": later("counts by item"),
     "rigs": later("counts by rig"),
     "changes": later("what is new and lost since the earlier audit"),
+    "items_changed": later("items that are gone and new since the earlier audit"),
     "fix_list": later("what is to be mended, the cell that decides most first"),
 }
 _FORMATS: Final = (("csv", "CSV"), ("jsonl", "JSON Lines"), ("parquet", "Parquet"))
