@@ -33,6 +33,7 @@ ALLOWED: Mapping[str, str] = {
     "vehicle.gvwr": _PAYLOAD,
     "vehicle.curb_weight": _PAYLOAD,
     "vehicle.placard_capacity": _PAYLOAD,
+    "vehicle.gawr_front": "both axle ratings can do no more than contradict the payload, which is held by itself",
     "vehicle.curb_weight_rear": _AXLE,
     "vehicle.gawr_rear": _AXLE,
     "vehicle.rear_overhang": _AXLE,
