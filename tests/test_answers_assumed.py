@@ -38,10 +38,7 @@ COUPLER = (
 )
 DRIVER = "Nobody is named who rides along, so a driver of 150 lb is counted, and no luggage."
 UNWEIGHED = "Nobody has weighed what goes into the receiver, so up to 60 lb are counted for it beside the trailer."
-EXHAUST = (
-    "Nobody says which way the exhaust blows, so it is taken not to blow straight at what is carried. "
-    "Look: behind a tailpipe that does, 18 in are wanted."
-)
+EXHAUST = "Nobody says which way the exhaust blows, so it is taken to miss the load. Look: it wants 18 in."
 LABEL = "No load is named, so the carrier is judged with what its own label allows on it."
 BAND = (
     "Nobody has weighed the tongue, so a tenth to 15 % of the trailer's weight is taken to rest on it, "
