@@ -25,7 +25,6 @@ CARRIER: Facts = {
     "load.occupants_weight": "300 lb",
     "load.cargo_weight": "100 lb",
     "receiver.place": "frame",
-    "vehicle.exhaust_outlet": "aside",
 }
 DISTRIBUTION = "Weight distribution is not mentioned, so it is not used. The plain ratings count."
 FRAME = (
@@ -38,7 +37,6 @@ COUPLER = (
 )
 DRIVER = "Nobody is named who rides along, so a driver of 150 lb is counted, and no luggage."
 UNWEIGHED = "Nobody has weighed what goes into the receiver, so up to 60 lb are counted for it beside the trailer."
-EXHAUST = "Nobody says which way the exhaust blows, so it is taken to miss the load. Look: it wants 18 in."
 LABEL = "No load is named, so the carrier is judged with what its own label allows on it."
 BAND = (
     "Nobody has weighed the tongue, so a tenth to 15 % of the trailer's weight is taken to rest on it, "
@@ -69,8 +67,6 @@ def without(facts: Facts, *names: str, **more: Any) -> Facts:
         ({"accessory.kind": "locking_pin"}, [FRAME]),
         (without(MOUNT, "receiver.place"), [FRAME]),
         (without(CARRIER, "receiver.place"), [FRAME]),
-        (without(CARRIER, "vehicle.exhaust_outlet"), [EXHAUST]),
-        (without(CARRIER, "vehicle.exhaust_outlet", **{"load.exhaust_distance": "20 in"}), []),
         (without(MOUNT, "trailer.coupler_kind"), [COUPLER]),
     ],
 )
