@@ -151,7 +151,7 @@ def random_facts(seed: int) -> tuple[dict[str, dict[str, Any]], list[dict[str, A
         "rise_highest": mm(0, 200),
     }
     load: dict[str, Any] = {
-        "needs_closure_open": True,
+        "needs_closure_open": not tows or seed % 2 == 0,
         "steepest_grade": mm(5, 60),
         "rear_sag": mm(0, 60),
         "parking_room": mm(100, 1500),

@@ -185,7 +185,7 @@ MISLED: Sequence[Row] = [
      "tolerance": "60 lb"}, "receiver.tongue_rating": "400 lb"}, (), "undetermined", {"tongue-weight": "undetermined"}),
     ("a door that swings aside may meet the trailer's jack", {**TOWED, "vehicle.rear_closure": "twin_doors",
      "load.needs_closure_open": True, "trailer.jack_height": "45 in", "trailer.jack_behind_ball": "8 in",
-     "trailer.jack_width": "6 in"}, (), NEVER_YES, {"door-clears-jack": "undetermined"}),
+     "trailer.jack_width": "6 in"}, (), NEVER_YES, {"closure-that-must-open-clears-jack": "undetermined"}),
     ("a tilt frees no door that swings sideways", {**BIKES, "vehicle.rear_closure": "side_hinged",
      "accessory.tilts_clear": True, "load.needs_closure_open": True}, (), NEVER_YES,
      {"closure-opens-past-accessory": "undetermined"}),
