@@ -57,6 +57,7 @@ ALLOWED: Mapping[str, str] = {
     "accessory.lowest_drop": _GROUND,
     "mounting.height": _GROUND,
     "load.heaviest_bike": _TOPIC,
+    "load.jurisdiction": "a place that is named is judged by its law; where none is, what differs by place is told",
     "load.cargo_weight": "with no load named, a carrier is held to what its own label allows",
     "load.person_weight": "with nobody named, whomever the step takes may stand on it",
     "load.occupants_weight": "somebody drives, and is counted; how much is left for more is told",
