@@ -137,6 +137,22 @@ def test_what_every_rig_carries(tmp_path: Path, capsys: pytest.CaptureFixture[st
         assert answerer().answer(question, world()).outcome == row["outcome"]
 
 
+def test_what_cannot_be_done_is_told_before_anything_is_read(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Too little memory comes before a rig that is not there; an address is told to be one."""
+    assert main(["audit", "none.csv", "--rigs", "none.yaml", "-o", str(tmp_path / "out"), "--memory", "256"]) == 2
+    assert "256 MB of memory are too few" in capsys.readouterr().err
+    assert main(["audit", "s3://bucket/items.csv", *_RIGS, "-o", str(tmp_path / "out")]) == 2
+    assert "is an address (`s3://`) and no file" in capsys.readouterr().err
+
+
+def test_progress_ends_with_all_of_it(catalogue: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """The last line without a terminal tells that all was done."""
+    assert main(["audit", str(catalogue), *_RIGS, "-o", str(tmp_path / "out")]) == 0
+    assert capsys.readouterr().err.splitlines()[-1] == "writing the findings: 1 of 1"
+
+
 def test_a_file_in_kilograms_is_told_beside_the_stored_goods(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

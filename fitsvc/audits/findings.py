@@ -139,6 +139,7 @@ class Findings:
                 for name, row in self._block_rows(block):
                     writers[name].writerow(safe_row(row))
                     self.counted[name] += 1
+            self._tell("writing the findings", self.report.blocks, self.report.blocks)
 
     def _block_rows(self, block: int) -> Iterator[tuple[str, list[Any]]]:
         items = self.state.spool.block(block)

@@ -22,6 +22,7 @@ from fitsvc.audits.mapping import read_mapping
 from fitsvc.audits.outliers import Usual
 from fitsvc.audits.reading import append_problems, read_items
 from fitsvc.audits.rigs import AuditRig
+from fitsvc.audits.source import missing
 from fitsvc.audits.spool import SUMMARY, digest_of, digest_of_text
 from fitsvc.audits.state import AuditState, Progress, Shares, Task
 from fitsvc.document import Document, Json
@@ -90,8 +91,7 @@ class Audit:
                 [Problem("an audit is compared with an earlier one as Parquet", "leave `--format` out")]
             )
         if not asked.catalogue.is_file():
-            what = "is not a file" if asked.catalogue.exists() else "does not exist"
-            raise ProblemsFound([Problem(what, "check the path", file=str(asked.catalogue))])
+            raise ProblemsFound([missing(asked.catalogue)])
         self.earlier = read_earlier(asked.against) if asked.against else None
         self.mapping = read_mapping(asked.mapping, rulebook.vocabulary)
         task = Task(

@@ -5,6 +5,7 @@ part of a file is passed over in silence.
 """
 
 import json
+import re
 from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
@@ -31,6 +32,8 @@ FORMATS: Final = {
     **dict.fromkeys(ENDINGS, "workbook"),
 }
 _PACKED: Final = (".gz", ".zst")
+_ELSEWHERE: Final = re.compile(r"([A-Za-z][A-Za-z0-9+.-]+):/")
+"""What begins an address; a drive of some systems has one letter alone."""
 CHUNK: Final = 8_192
 LARGEST_CHUNK: Final = 256_000_000
 WIRE: Final = "\0"
@@ -71,6 +74,14 @@ def format_of(path: Path) -> str:
     return FORMATS.get((path.with_suffix("") if packed else path).suffix.lower(), "")
 
 
+def missing(path: Path) -> Problem:
+    """Why there is no file to be read at a path."""
+    if place := _ELSEWHERE.match(str(path)):
+        help = "files of this machine are read: fetch it, and name the file that it is then"
+        return Problem(f"is an address (`{place[1]}://`) and no file", help, file=str(path))
+    return Problem("is not a file" if path.exists() else "does not exist", "check the path", file=str(path))
+
+
 def read_chunks(
     path: Path,
     problems: list[Problem],
@@ -85,8 +96,7 @@ def read_chunks(
     """
     kind = format_of(path)
     if not path.is_file():
-        what = "is not a file" if path.exists() else "does not exist"
-        raise ProblemsFound([Problem(what, "check the path", file=str(path))])
+        raise ProblemsFound([missing(path)])
     if kind == "CSV":
         yield from _table_chunks(_csv_rows(path, problems, form), path, problems)
     elif kind == "workbook":

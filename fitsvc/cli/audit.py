@@ -90,11 +90,12 @@ def audit(
 ) -> None:
     """Audit a catalogue. Ended at any moment, the same command takes it up again."""
     from fitsvc.audits.ci import conditions_of, write_junit, write_sarif
-    from fitsvc.audits.run import Audit, AuditOrder
+    from fitsvc.audits.run import Audit, AuditOrder, shares
     from fitsvc.audits.summary import faults_of, run
     from fitsvc.audits.thresholds import crossed
     from fitsvc.language.problems import Problem, ProblemsFound
 
+    shares(memory)  # too little of it is refused before anything is read
     conditions = conditions_of(fail_if)
     rulebook = load_rules(rules)
     found_rigs, aside, usual = _rigs(rigs, facts, database, rulebook)
