@@ -7,9 +7,10 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from audit_world import audit, found, rigs, summary
+from audit_world import accessories, audit, facts_of, found, pair_of, rigs, summary
 from demo_world import SEED, answerer
 
+from fitsvc.audits.rescues import StockedAdapter
 from fitsvc.audits.results import stream
 from fitsvc.facts import Case
 from fitsvc.language.types import Value
@@ -114,3 +115,36 @@ def test_a_trailer_that_every_rig_tows_is_the_only_one(tmp_path: Path) -> None:
     towing = replace(rig, case=replace(rig.case, present=rig.case.present | {"trailer"}))
     told = audit(path, tmp_path / "out", [towing])
     assert (told["others"], told["rows"]["other_subjects"]) == ({}, {"trailer": 1})
+
+
+def test_an_adapter_rescues_what_fails_in_the_opening_alone(tmp_path: Path) -> None:
+    """Every false claim that comes out with one of the adapters, of catalogue or store, is told with it; no other."""
+    one, listed = answerer(), [row for row in accessories() if row["kind"] in ("ball_mount", "step")][::6]
+    keys = [rig.key for rig in rigs()]
+    rows: list[Facts] = [{**{name: cell for name, cell in row.items() if cell}, "fits": keys} for row in listed]
+    titles = {name: f"{name} [lb]" for name in ("weight", "trailer_rating", "tongue_rating")}
+    for sku, facts in ADAPTERS.items():
+        told_as = {titles.get(name, name): cell for name, cell in facts.items()}
+        rows += [{"sku": sku, "subject": "adapter", **told_as}] if sku != "REACH" else []
+    path = tmp_path / "items.jsonl"
+    path.write_text("".join(json.dumps(row) + "\n" for row in rows))
+    known: dict[str, dict[str, Value]] = {sku: {} for sku in ADAPTERS if sku != "SMUDGED"}
+    for sku, values in known.items():
+        one.reader.read("adapter", ADAPTERS[sku], "", [], values, {})
+    stocked = (StockedAdapter("REACH", known["REACH"], "store"),)
+    told = audit(path, tmp_path / "out", adapters=stocked)
+    expected: dict[tuple[str, str, str], str] = {}
+    for row in listed:
+        for rig in rigs():
+            case = pair_of(rig, facts_of(row))
+            if one.engine.evaluate(one.engine.opened(case)).outcome == "fails" and len(rig.case.adapters) < 4:
+                with_each = {sku: one.reader.stacked(case, [values]) for sku, values in known.items()}
+                came_to = {sku: one.engine.evaluate(one.engine.opened(c)).outcome for sku, c in with_each.items()}
+                expected |= {(row["sku"], rig.key, sku): what for sku, what in came_to.items() if what in _GOOD}
+    found_ = {(row["sku"], row["rig"], row["adapter"]): row["outcome"] for row in found(tmp_path / "out", "rescued")}
+    assert found_ == expected
+    assert {"SLEEVE", "TWIN"} <= {adapter for _, _, adapter in expected}
+    assert told["rescued"] == {"claims": len({pair[:2] for pair in expected}), "untried": 0}
+
+
+_GOOD = ("works", "conditional")

@@ -19,6 +19,7 @@ from fitsvc.audits.other_pairs import OtherCounts, OtherPair, OtherPairs
 from fitsvc.audits.outliers import Usual, suspicious
 from fitsvc.audits.page import FIX_LIST
 from fitsvc.audits.parts import ClaimCarried, ClaimFate
+from fitsvc.audits.rescues import Rescue, Rescues, StockedAdapter
 from fitsvc.audits.sheets import read_safe, safe_row, write_workbook
 from fitsvc.audits.state import AuditState, Progress
 from fitsvc.audits.tally import kind_numbers, kinds_of
@@ -63,14 +64,16 @@ class Findings:
         self.suspicious: dict[str, int] = {}
         self.contradicted_by: dict[str, int] = {}
         self.changes: Document | None = None
+        self.rescued: dict[str, int] = {}
         self.columns_suspicious: dict[str, str] = {}
         self.claim_lines: dict[str, int] = {}
         self.others: dict[str, OtherCounts] = {}
 
-    def write(self, earlier: Earlier | None, usual: Usual) -> None:
+    def write(self, earlier: Earlier | None, usual: Usual, stocked: Sequence[StockedAdapter]) -> None:
         """Write every file of findings, and of what changed since an earlier audit.
 
-        Whole columns are held against what is `usual` of the goods of a store.
+        Whole columns are held against what is `usual` of the goods of a store, and false claims are tried with the
+        adapters that it has `stocked`.
         """
         for path in (self.state.spool.bad_rows, self.state.spool.bad_cells, self.state.spool.bad_claims):
             self._copy(path)
@@ -84,6 +87,9 @@ class Findings:
         others = OtherPairs(self.state)
         self._file("others", OtherPair.titles(), (pair.cells() for pair in others.rows()))
         self.others = others.counts
+        rescues = Rescues(self.state, stocked)
+        self._file("rescued", Rescue._fields, self._rescued(rescues))
+        self.rescued = {"claims": rescues.rescued, "untried": rescues.untried}
         self._file("carried", ClaimCarried._fields, self._carried_rows())
         self._file("missing_of_rigs", ("rig", "fact", "pairs"), self._missing_of_rigs())
         self._file("rigs_without", ("rig", "kind"), self._without())
@@ -198,6 +204,13 @@ class Findings:
         told, own = LinesTold(self.state, self.report.blocks), self.report.claim_titles
         self._file("claims_checked", told.titles(own), told.rows(own))
         self.claim_lines = dict(sorted(told.counted.items()))
+
+    def _rescued(self, rescues: Rescues) -> Iterator[Rescue]:
+        """The adapters that would rescue claims, block by block."""
+        for block in range(self.report.blocks):
+            items = self.state.spool.block(block)
+            for group in range(len(self.state.groups(len(items.skus)))):
+                yield from rescues.of(items, self.state.spool.fates(block, group))
 
     def _carried_rows(self) -> Iterator[ClaimCarried]:
         for part in self._all_parts():

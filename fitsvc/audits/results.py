@@ -23,6 +23,7 @@ TABLES: Final = (
     "claims",
     "claims_checked",
     "others",
+    "rescued",
     "carried",
     "unclaimed",
     "bad_rows",

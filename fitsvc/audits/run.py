@@ -21,6 +21,7 @@ from fitsvc.audits.judging import BlockTask, judge_all
 from fitsvc.audits.mapping import read_mapping
 from fitsvc.audits.outliers import Usual
 from fitsvc.audits.reading import append_problems, read_items
+from fitsvc.audits.rescues import StockedAdapter
 from fitsvc.audits.rigs import AuditRig
 from fitsvc.audits.source import missing
 from fitsvc.audits.spool import SUMMARY, digest_of, digest_of_text
@@ -43,7 +44,7 @@ class AuditOrder:
 
     `title` is what the page calls the catalogue, where that is not the name of its file, `supplier` whose it is, `day`
     the one on which it is audited (ISO 8601), and `counter` the address of a counter whose store has the same rigs.
-    `usual` is what is usual of the goods of a store.
+    `usual` is what is usual of the goods of a store, and `adapters` those that it has.
     """
 
     catalogue: Path
@@ -59,6 +60,7 @@ class AuditOrder:
     day: str = ""
     counter: str = ""
     usual: Usual = field(default_factory=dict)
+    adapters: tuple[StockedAdapter, ...] = ()
 
 
 def shares(memory: int) -> Shares:
@@ -165,6 +167,7 @@ def _run_of(asked: AuditOrder, rulebook: Rulebook, rigs: Sequence[AuditRig]) -> 
         "rulebook": rulebook.digest,
         "format": asked.format,
         "program": __version__,
+        "adapters": digest_of_text(repr(asked.adapters)) if asked.adapters else "",
         "usual": digest_of_text(repr(sorted(asked.usual.items()))) if asked.usual else "",
     } | {name: value for name in ("aside", "supplier", "counter") if (value := _told(getattr(asked, name)))}
 

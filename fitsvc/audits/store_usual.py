@@ -41,7 +41,7 @@ def usual_of_store(session: Session, reader: FactReader) -> Usual:
 def _goods(session: Session, reader: FactReader) -> Iterator[Item]:
     after: str | None = None
     for _ in range(_MOST // _PAGE):
-        page: list[Any] = list(list_records(session, _ACCESSORY, after=after, limit=_PAGE))
+        page: list[Any] = list(list_records(session, _ACCESSORY, after=after, limit=_PAGE, sold_as=_ACCESSORY))
         if not page:
             return
         yield from read_items(reader, (stored(_ACCESSORY, record) for record in page))

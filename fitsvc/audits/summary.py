@@ -43,7 +43,7 @@ def _carry_out(audit: Audit, out: Path) -> None:
     report = audit.read()
     audit.judge(report)
     findings = Findings(audit.state, report, audit.tell, audit.asked.counter)
-    findings.write(audit.earlier, audit.asked.usual)
+    findings.write(audit.earlier, audit.asked.usual, audit.asked.adapters)
     keep_facts(audit.state, report.blocks)
     asked = audit.asked
     about = {"supplier": asked.supplier, "file": asked.title or asked.catalogue.name, "day": day}
@@ -99,6 +99,7 @@ def summarized(findings: Findings) -> Document:
         "faults": faults,
         "claims": _claims(findings) if report.claims_told else None,
         "others": {subject: _other(one) for subject, one in findings.others.items()},
+        "rescued": findings.rescued,
         "missing": _missing(findings),
         "disputed": _disputed(state),
         "fits_nothing": findings.counted["fits_nothing"],

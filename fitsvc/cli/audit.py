@@ -15,6 +15,7 @@ from fitsvc.document import Document
 
 if TYPE_CHECKING:
     from fitsvc.audits.outliers import Usual
+    from fitsvc.audits.rescues import StockedAdapter
     from fitsvc.audits.rigs import AuditRig
     from fitsvc.language.problems import Problem
     from fitsvc.rulebook.rules import Rulebook
@@ -98,7 +99,7 @@ def audit(
     shares(memory)  # too little of it is refused before anything is read
     conditions = conditions_of(fail_if)
     rulebook = load_rules(rules)
-    found_rigs, aside, usual = _rigs(rigs, facts, database, rulebook)
+    found_rigs, aside, usual, adapters = _rigs(rigs, facts, database, rulebook)
     asked = AuditOrder(
         catalogue=catalogue,
         out=output,
@@ -112,6 +113,7 @@ def audit(
         counter=counter,
         day=datetime.now().astimezone().date().isoformat(),  # as people here date what they send
         usual=usual,
+        adapters=adapters,
     )
     try:
         with progress() as tell:
@@ -137,8 +139,9 @@ def audit(
 
 def _rigs(
     files: Sequence[Path], facts: Sequence[str], database: str | None, rulebook: "Rulebook"
-) -> "tuple[Sequence[AuditRig], Sequence[str], Usual]":
-    """The rigs, why some of them are set aside, and what is usual of the goods beside which they are stored."""
+) -> "tuple[Sequence[AuditRig], Sequence[str], Usual, tuple[StockedAdapter, ...]]":
+    """The rigs, why some of them are set aside, what is usual of the goods stored beside them, and the adapters."""
+    from fitsvc.audits.rescues import stored_adapters
     from fitsvc.audits.rigs import read_rigs, stored_rigs
     from fitsvc.audits.store_usual import usual_of_store
     from fitsvc.cli.questions import with_facts
@@ -149,17 +152,18 @@ def _rigs(
     carried = with_facts({}, facts, rulebook.vocabulary)
     if files:
         try:
-            return read_rigs(files, reader, carried), (), {}
+            return read_rigs(files, reader, carried), (), {}, ()
         except ProblemsFound as found:
             raise ProblemsFound(_missing_once(found.problems)) from found
     if database is None:
         refuse("there are no rigs", "give `--rigs FILE`, or `--database URL` that holds them")
     with open_database(database) as opened, opened.session() as session:
         aside: list[Problem] = []
-        rigs, usual = stored_rigs(session, reader, carried, aside), usual_of_store(session, reader)
+        rigs = stored_rigs(session, reader, carried, aside)
+        usual, adapters = usual_of_store(session, reader), stored_adapters(session, reader)
     for problem in aside:
         err().print(f"set aside: {problem.message}")
-    return rigs, [problem.message for problem in aside], usual
+    return rigs, [problem.message for problem in aside], usual, adapters
 
 
 def _missing_once(problems: "Sequence[Problem]") -> "list[Problem]":
@@ -205,6 +209,7 @@ def _show(summary: Document, output: Path) -> None:
         words = f"Of {claims['claims']:,} claims {held:,} hold, {claims['undetermined']:,} cannot be decided"
         paragraph(console, words, sign="·", indent=2)
     _show_lines(summary["claims"])
+    _show_rescued(summary["rescued"])
     if nothing := summary["fits_nothing"]:
         paragraph(console, f"{nothing:,} items are not known to fit any of the rigs", sign="·", indent=2)
     if changes := summary["changes"]:
@@ -219,6 +224,17 @@ def _show(summary: Document, output: Path) -> None:
         words = f"{one['fact']} on {where} alone would decide {told(one['pairs'], 'pairs')}"
         paragraph(console, words, sign="·", indent=2)
     paragraph(console, f"All of it: {output / 'summary.html'}")
+
+
+def _show_rescued(rescued: Document) -> None:
+    """How many false claims an adapter would rescue, where one would."""
+    from fitsvc.audits.layout import told
+
+    count, untried = rescued["claims"], rescued["untried"]
+    if count or untried:
+        more = f"; {told(untried, 'claims')} were not tried" if untried else ""
+        words = f"An adapter would rescue {told(count, 'contradicted_claims')}{more}: rescued.csv"
+        paragraph(out(), words, sign="·", indent=2)
 
 
 def _show_lines(claims: Document | None) -> None:

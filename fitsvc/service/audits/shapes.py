@@ -99,6 +99,7 @@ def _summary() -> Schema:
         faults=COUNTS,
         claims=nullable(claims),
         others=described(ANY, "Trailers and adapters with every rig: items, pairs by outcome, and those claimed."),
+        rescued=COUNTS,
         missing=array(missing),
         disputed=array(closed(rig=TEXT, fact=TEXT, state=word(("doubtful", "disputed", "stale")), because=TEXT)),
         fits_nothing=COUNT,

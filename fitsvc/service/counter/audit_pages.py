@@ -26,6 +26,7 @@ _TABLES: Final = {
     "claims": later("claims that the rules contradict or that cannot be decided"),
     "claims_checked": later("each claim as it was written, with what it comes to"),
     "others": later("every trailer and adapter with every rig"),
+    "rescued": later("adapters that would rescue false claims"),
     "carried": later("what items may carry on the rigs that they are claimed to fit"),
     "unclaimed": later("fits that nobody claims"),
     "bad_rows": later("rows that could not be read"),
