@@ -52,8 +52,7 @@ def book_of(library: Library) -> Book:
         rulebook=book,
         chapters=chapters,
         cautions=[
-            (blank(one.text), source_text(one.source.document()), [library.source(name) for name in one.source.named])
-            for one in book.cautions
+            (blank(one.text), source_text(one.source.document()), library.cited(one.source)) for one in book.cautions
         ],
         tables=[(name, library.table(table)) for name, table in book.tables.items()],
         sources=[(library.source(name), *_citing(book, name, titles)) for name in book.sources],

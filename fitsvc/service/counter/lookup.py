@@ -10,7 +10,7 @@ from fitsvc.language.display import show
 from fitsvc.language.truth import WORDS
 from fitsvc.language.types import ListType, NumberType, TruthType, Type, Value
 from fitsvc.rulebook.coverage import coverage_of
-from fitsvc.rulebook.rules import IfKnown, Limit, Need, Rule, Rulebook, TableEntry, Template
+from fitsvc.rulebook.rules import IfKnown, Limit, Need, Reference, Rule, Rulebook, TableEntry, Template
 from fitsvc.rulebook.vocabulary import Fact
 from fitsvc.rulebook.yaml_text import to_plain
 from fitsvc.service.counter.fields import sentence
@@ -202,11 +202,15 @@ class Library:
             says=list(_says(one)),
             remedy=sentence(one.remedy) if isinstance(one, Rule) else "",
             source=source_text(one.source.document()),
-            sources=[self.source(cited) for cited in one.source.named if cited in self.rulebook.sources],
+            sources=self.cited(one.source),
             facts=[self._fact_line(fact) for fact in facts],
             tables=[self.table(self.rulebook.tables[table]) for table in tables],
             examples=[_example(example.node) for example in self.rulebook.examples[name]],
         )
+
+    def cited(self, by: Reference) -> list[SourceTold]:
+        """What a source names of the register; the tables that it names cite theirs row by row."""
+        return [self.source(name) for name in by.named if name in self.rulebook.sources]
 
     def source(self, name: str) -> SourceTold:
         """A source of the register, which is in its own language."""
