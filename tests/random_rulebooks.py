@@ -39,7 +39,7 @@ LITERALS = {
 RANGES = {
     "length": ("0 in", "100 in"),
     "mass": ("0 lb", "9000 lb"),
-    "ratio": ("0 %", "100 %"),
+    "ratio": ("0 %", "200 %"),
     "count": ("0", "20"),
     "angle": ("-90 deg", "90 deg"),
     "force": ("0 kN", "50 kN"),

@@ -50,6 +50,7 @@ NAMES = Names(
     },
     given=frozenset(("load.bikes", "load.steepest_grade", "accessory.kind")),
     texts=frozenset(("receiver.notes",)),
+    ranges={"vehicle.wheelbase": ((1016.0, 10160.0), ("40 in", "400 in"))},
 )
 
 
@@ -104,6 +105,7 @@ def test_error_texts_cover_every_complaint() -> None:
         "bare_name": "alone says nothing",
         "different_dimensions": "cannot be compared with",
         "not_comparable": "cannot compare",
+        "beyond_its_range": "is never 80 ft",
         "not_a_list": "asks for a list's member",
         "not_a_member": "not a member of",
         "different_branches": "the two branches differ",

@@ -140,9 +140,11 @@ PLANTED = {
         "dead",
         "dead",
     ),
-    "what nothing passes": Planted((SHANK, EMPTY, LADEN, rule("stuck", "accessory.length > 91 in")), "dead", "stuck"),
+    "what nothing passes": Planted(
+        (SHANK, EMPTY, LADEN, rule("stuck", "accessory.length - 1 in > 90 in")), "dead", "stuck"
+    ),
     "what nothing fails": Planted((SHANK, EMPTY, LADEN, rule("idle", "accessory.length <= 90 in")), "idle", "idle"),
-    "a wrong unit": Planted((SHANK, EMPTY, LADEN, rule("idle", "accessory.length <= 60 ft")), "idle", "idle"),
+    "a wrong unit": Planted((SHANK, EMPTY, LADEN, rule("idle", "accessory.length + 0 in <= 60 ft")), "idle", "idle"),
     "a rule said twice": Planted(
         (SHANK, EMPTY, LADEN, SHORT, rule("twice", "accessory.length <= 65 in")), "implied", "twice"
     ),

@@ -30,6 +30,10 @@ TO_CHECK: dict[str, tuple[Edit, str]] = {
         "ball-behind",
     ),
     "a severity that is none": (("clearance.yaml", "load-clears-bumper", "blocking", "bloking"), "bloking"),
+    "a unit that makes it too large to matter": (
+        ("bikes.yaml", "carrier-takes-usual-wheelbase", ">= 48 in", ">= 48 ft"),
+        "is never 48 ft",
+    ),
     "no source": (("clearance.yaml", "tailgate-clears-jack", "source:", "sauce:"), "source"),
 }
 TO_EXAMPLES: dict[str, Edit] = {

@@ -11,7 +11,7 @@ from typing import NamedTuple, TypeVar, assert_never
 from fitsvc.language import complaints as say
 from fitsvc.language import syntax, typed
 from fitsvc.language.functions import FUNCTIONS, SPECIAL_FORMS, Function
-from fitsvc.language.intervals import TOLERANCE
+from fitsvc.language.intervals import TOLERANCE, Bounds
 from fitsvc.language.parser import parse
 from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.language.quantities import Dimension, QuantityError, parse_any
@@ -29,6 +29,7 @@ class Names:
     """What an expression may speak of: `given` are facts that a question itself may give, `texts` are read by none.
 
     `lost` are facts and tables whose own entries are faulty: what reads one is refused without a word more.
+    `ranges` are what facts can be, in the inside unit and as it is written: a figure beyond that decides nothing.
     """
 
     facts: Mapping[str, Type]
@@ -38,6 +39,7 @@ class Names:
     given: frozenset[str] = frozenset()
     texts: frozenset[str] = frozenset()
     lost: frozenset[str] = frozenset()
+    ranges: Mapping[str, tuple[Bounds, tuple[str, str]]] = field(default_factory=dict)
 
     def is_lost(self, name: str) -> bool:
         """Whether a name, or what it is a part of, is lost."""
@@ -242,11 +244,23 @@ class _Checker:
     def _comparable(self, node: syntax.Comparison, a: AnyTyped, b: AnyTyped) -> bool:
         if isinstance(a.type, NumberType) and isinstance(b.type, NumberType):
             if a.type.dimension == b.type.dimension:
+                self._hold_to_range(node.right, a, b)
+                self._hold_to_range(node.left, b, a)
                 return True
             self.complain(node, say.different_dimensions(node.operator, node.left, a.type, node.right, b.type))
         else:
             self.complain(node, say.not_comparable(node.operator, node.left, a.type, node.right, b.type))
         return False
+
+    def _hold_to_range(self, written: syntax.AnyNode, fact: AnyTyped, figure: AnyTyped) -> None:
+        """Complain of a figure that a fact is held against and can never be."""
+        known = self.names.ranges.get(fact.name) if isinstance(fact, typed.Read) else None
+        if known is None or not isinstance(figure, typed.Constant) or not isinstance(figure.value, tuple):
+            return
+        (low, high), (amount, _) = known[0], figure.value
+        if not low - TOLERANCE <= amount <= high + TOLERANCE:
+            assert isinstance(fact, typed.Read)
+            self.complain(written, say.beyond_its_range(written, fact.name, known[1]))
 
     def _in(self, node: syntax.In) -> AnyTyped | None:
         value = self.value(node.value, None)

@@ -82,6 +82,12 @@ def not_comparable(operator: str, left: AnyNode, a: Type, right: AnyNode, b: Typ
     return f"`{operator}` cannot compare {a} with {b}: `{left}` and `{right}`", help
 
 
+def beyond_its_range(node: AnyNode, fact: str, ends: tuple[str, str]) -> Complaint:
+    """A fact held against a figure that it can never be."""
+    low, high = ends
+    return f"`{fact}` is never {node}", f"it is between {low} and {high}; check the figure and its unit"
+
+
 def not_a_list(node: AnyNode, found: Type) -> Complaint:
     """`in` on something without members."""
     return f"`in` asks for a list's member, and `{node}` is {found}", "compare numbers with `==` or `<=`"

@@ -287,7 +287,8 @@ class Loader:
         known = {name: table for entry in tables.values() for name, table in entry.lookups.items()}
         self.lost -= facts.keys()
         lost, subjects = frozenset(self.lost), frozenset(vocabulary.subjects)
-        found = Names(facts, subjects, known, given=given, texts=vocabulary.texts(), lost=lost)
+        texts, ranges = vocabulary.texts(), vocabulary.ranges()
+        found = Names(facts, subjects, known, given=given, texts=texts, lost=lost, ranges=ranges)
         return Expressions(
             shape=self.shape, vocabulary=vocabulary, names=found, derived={}, units=units, labels=labels, below=below
         )

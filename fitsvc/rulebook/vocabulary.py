@@ -172,6 +172,11 @@ class Vocabulary:
         """The facts that are told to people and read by no rule, as text."""
         return frozenset(fact.name for fact in self.facts.values() if isinstance(fact.type, TextType))
 
+    def ranges(self) -> dict[str, tuple[Bounds, tuple[str, str]]]:
+        """What each fact with a figure can be: its range in the inside unit, and as it is written."""
+        facts = self.facts.values()
+        return {one.name: (one.range, one.range_text) for one in facts if one.range and one.range_text}
+
     def fact_of(self, slot: str) -> Fact | None:
         """The fact a slot is (part of)."""
         return self.facts.get(slot) or self.facts.get(slot.rpartition(".")[0])
