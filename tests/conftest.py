@@ -18,7 +18,7 @@ from typing import Any
 import pytest
 from counter_browser import DESKTOP, Counter, Seen, browsing, context, serving
 from demo_world import SEED, answerer
-from effort import load_profile
+from effort import NIGHTLY, load_profile
 from litestar import Litestar
 from litestar.datastructures import State
 from litestar.events import SimpleEventEmitter
@@ -48,6 +48,8 @@ atexit.register(shutil.rmtree, os.environ["FITSVC_AUDITS"], ignore_errors=True)
 if "FITSVC_CACHE" not in os.environ:
     os.environ["FITSVC_CACHE"] = tempfile.mkdtemp(prefix="fitsvc-cache-")
     atexit.register(shutil.rmtree, os.environ["FITSVC_CACHE"], ignore_errors=True)
+collect_ignore = [] if NIGHTLY else ["test_service_killed.py"]
+"""What takes many minutes, and whose promise is held in a shorter way by day."""
 SEED_FILES = ("vehicles.yaml", "receivers.yaml", "mountings.yaml", "trailers.yaml", "accessories.csv", "rigs.yaml")
 _FAST = {"fsync": "off", "synchronous_commit": "off", "full_page_writes": "off", "max_connections": "200"}
 
