@@ -9,6 +9,7 @@ from io import StringIO
 from pathlib import Path
 
 import pytest
+from conformance.run import FOLDER
 
 from fitsvc.cli import main
 from fitsvc.paths import data_dir
@@ -29,6 +30,13 @@ def spoil(path: Path, old: str, new: str) -> int:
     assert old in text
     path.write_text(text.replace(old, new, 1))
     return text[: text.index(old)].count("\n") + 1
+
+
+def test_a_subject_that_no_question_can_name_is_told(capsys: pytest.CaptureFixture[str]) -> None:
+    """Rules about it would be green and never asked."""
+    assert main(["rules", "check", str(FOLDER / "rules")]) == 1
+    told = capsys.readouterr().out
+    assert "vocabulary/cargo.yaml: error: no question has a part `cargo`" in told and "`accessory`" in told
 
 
 def test_own_rules_are_without_problems(capsys: pytest.CaptureFixture[str]) -> None:

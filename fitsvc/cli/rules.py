@@ -39,6 +39,7 @@ def check(folder: Path | None) -> None:
             case_of(example, reader)
         except ProblemsFound as found:
             problems += found.problems
+    problems += _never_asked(rulebook)
     if problems:
         _fail(problems)
     out().print(f"{_counts(rulebook)}: no problems")
@@ -322,6 +323,22 @@ def _fail(problems: "list[Problem] | tuple[Problem, ...]") -> None:
     show_problems(problems, out())
     out().print(f"{len(problems)} problem{'s' if len(problems) != 1 else ''}")
     raise click.exceptions.Exit(FAULTS)
+
+
+def _never_asked(rulebook: "Rulebook") -> "list[Problem]":
+    """A problem for each subject that no question has a part for, so that no rule about it is ever asked."""
+    from fitsvc.subjects import SUBJECTS
+
+    known, help = ", ".join(f"`{one}`" for one in SUBJECTS), "give its facts to a subject that questions have: "
+    strange = [one for one in rulebook.vocabulary.subjects if one not in SUBJECTS]
+    return [
+        Problem(
+            f"no question has a part `{one}`, so what reads it is never asked",
+            help + known,
+            file=f"vocabulary/{one}.yaml",
+        )
+        for one in strange
+    ]
 
 
 def _counts(rulebook: "Rulebook") -> str:

@@ -18,12 +18,17 @@ DEEPEST: Final = 40
 _REMEMBERED: Final = 4_096
 """A few rulebooks' expressions: the one that is shipped has about 600 different ones."""
 
+_TURNED: Final = {"=<": "write `<=`", "=>": "write `>=`"}
+"""What is taken for an operator with its signs turned round."""
+_WORDS: Final = {"is": "write `==` to compare", "between": "write `a >= LOW and a <= HIGH`"}
+"""Words of other languages, in place of what is written here."""
 _STRANGERS: Final = {
     "=": "write `==` to compare",
     "&": "write `and`",
     "|": "write `or`",
     "!": "write `not`, or `!=` to compare",
     "'": "texts cannot be read by rules; list members are written without quotes",
+    '"': "texts cannot be read by rules; list members are written without quotes",
     "{": "a list of members is written `[a, b]`",
 }
 
@@ -88,7 +93,8 @@ MAKERS: Final[Mapping[str, Callable[..., AnyNode]]] = {
 def _stray(source: Source, at: int) -> Problem:
     character = source.text[at]
     shown = f"`{character}`" if character.isprintable() else f"the character U+{ord(character):04X}"
-    return source.problem_at(at, f"{shown} is not part of the rule language", _STRANGERS.get(character, ""))
+    help = _TURNED.get(source.text[at : at + 2]) or _STRANGERS.get(character, "")
+    return source.problem_at(at, f"{shown} is not part of the rule language", help)
 
 
 def _unexpected(source: Source, token: Token, expected: frozenset[str]) -> Problem:
@@ -117,6 +123,12 @@ def _advice(source: Source, token: Token) -> str:
     before = source.text[: token.at].rstrip()
     if token.kind == "COMPARE":
         return "comparisons do not chain: write `a < b and b < c`"
+    if token.text == "," and before[-1:].isdigit():
+        return "thousands are written without a comma: `1000 lb`"
+    if token.text.casefold() in ("and", "or", "not", "if", "else", "in") and token.kind == "NAME":
+        return f"write `{token.text.casefold()}`, in small letters"
+    if token.text in _WORDS:
+        return _WORDS[token.text]
     if token.kind == "NAME" and before[-1:].isdigit():
         unit = nearest(token.text, ("in", "ft", "mm", "cm", "lb", "kg", "kN", "deg", "percent"))
         return f"`{token.text}` is no unit" + (f"; did you mean `{unit}`?" if unit else "")
