@@ -14,6 +14,7 @@ import pytest
 from demo_world import answerer
 from numpy.random import Generator
 
+from fitsvc.audits import outliers
 from fitsvc.audits.outliers import Suspicious, suspicious
 from fitsvc.audits.spool import Spool
 from fitsvc.language.types import ListType
@@ -178,3 +179,15 @@ def test_a_whole_column_in_another_unit(name: str, factor: float, words: str) ->
     columns[f"accessory.{name}"] = columns[f"accessory.{name}"] * factor
     (whole,) = (one for one in _found(columns, usual) if one.item < 0)
     assert (whole.fact, whole.guess) == (name, f"the whole column: {words}")
+
+
+def test_a_large_catalogue_is_looked_at_in_pieces(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Of more items than are held together the same slips are found, by what is usual of a sample of them."""
+    columns, name = dict(_catalogue(7)), "accessory.weight"
+    columns[name] = columns[name].copy()
+    rows = np.flatnonzero(~np.isnan(columns[name]))[::60]
+    columns[name][rows] *= 10.0
+    monkeypatch.setattr(outliers, "_TOGETHER", 700)
+    told = {one.item for one in _found(columns) if one.fact == "weight"}
+    assert len(told & set(rows.tolist())) >= 0.95 * len(rows)
+    assert len(told - set(rows.tolist())) <= 3 * COUNT / 1_000

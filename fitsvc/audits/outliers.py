@@ -1,9 +1,9 @@
 """Values that look wrong beside those of other items of their kind, and what each probably is.
 
 What is usual of a figure follows from the other figures of its item (`usual_figures`). An item is looked at where a
-figure is more than 4.2 standard deviations off: in fewer than three of 100,000 honest ones, were they spread
-normally. Of all slips (a unit taken for another, a decimal place, two columns swapped) that one is told which leaves
-the item as the others are. What no slip explains is told past 6 standard deviations and a factor of 2.1. Where too few
+figure is more than 3.5 standard deviations off: in five of 10,000 honest ones, were they spread normally. Of all slips
+(a unit taken for another, a decimal place, two columns swapped) that one is told which leaves the item as the others
+are. What no slip explains is told past 6 standard deviations and a factor of 2.1. Where too few
 items are there to foretell one figure by others it is held to the median of its kind, as the modified z-score of
 Iglewicz and Hoaglin has it (How to Detect and Handle Outliers, ASQC, 1993), past 3.5. Where more than a tenth of a kind
 stand apart they are another size of the thing, not mistakes. All bounds but the 3.5 are common practice, no source.
@@ -26,8 +26,10 @@ from fitsvc.language.types import ListType, NumberType, Type
 from fitsvc.rulebook.vocabulary import Fact, Vocabulary
 from fitsvc.subjects import KIND
 
-_LOOKED_AT: Final = 4.2
-_ALONE: Final = 3.5
+_LOOKED_AT: Final = 3.5
+_SURE: Final = 4.2
+"""Standard deviations past which a slip may leave a figure as any other is; below it has to leave it as most are."""
+_AS_MOST: Final = 1.5
 _UNEXPLAINED: Final = 6.0
 _AS_OTHERS: Final = 3.0
 """Standard deviations within which a figure is as others are, once a slip is mended."""
@@ -36,6 +38,8 @@ _NEAR: Final = float(np.log(2.1))
 _MOST_SHARE: Final = 0.1
 _MAYBE: Final = 2.5
 _MOST_MARKS: Final = 8
+_TOGETHER: Final = 20_000
+"""Items of a kind that are looked at together, and at most learnt from: 20 MB of figures."""
 _SLIPS: Final[Mapping[str, tuple[tuple[float, str], ...]]] = {
     "mass": (
         (0.45359237, "kilograms written as pounds"),
@@ -84,19 +88,24 @@ class _Figures:
         self._spool, self._blocks = spool, blocks
         self.facts: list[tuple[Fact, NumberType]] = []
         self.compared: list[bool] = []
-        logs, marks = list[NDArray[np.float32]](), list[NDArray[np.float32]]()
-        for name, of in slots.items():
-            fact = vocabulary.fact_of(name)
-            if isinstance(of, NumberType) and fact is not None:
-                logs.append(self._logs(name, of))
-                self.facts.append((fact, of))
-                self.compared.append(fact.kind != "count")
-            elif isinstance(of, ListType) and name != KIND and 1 < len(of.members) <= _MOST_MARKS:
-                masks = self._whole(name)
-                marks += [(masks == of.mask(member)).astype(np.float32) for member in of.members]
         count = sum(len(spool.skus(block)) for block in range(blocks))
-        self.logs = np.column_stack(logs) if logs else np.zeros((count, 0), np.float32)
-        self.marks = np.column_stack(marks) if marks else np.zeros((count, 0), np.float32)
+        figures = {name: of for name, of in slots.items() if isinstance(of, NumberType) and vocabulary.fact_of(name)}
+        sizes = {name: of for name, of in slots.items() if isinstance(of, ListType) and self._tells_apart(name, of)}
+        self.logs = np.empty((count, len(figures)), np.float32)
+        self.marks = np.zeros((count, sum(len(of.members) for of in sizes.values())), np.bool_)
+        for place, (name, number) in enumerate(figures.items()):
+            fact = vocabulary.fact_of(name)
+            assert fact is not None
+            self.logs[:, place] = self._logs(name, number)
+            self.facts.append((fact, number))
+            self.compared.append(fact.kind != "count")
+        members = ((name, of.mask(member)) for name, of in sizes.items() for member in of.members)
+        for place, (name, mask) in enumerate(members):
+            self.marks[:, place] = self._whole(name) == mask
+
+    @staticmethod
+    def _tells_apart(name: str, of: ListType) -> bool:
+        return name != KIND and 1 < len(of.members) <= _MOST_MARKS
 
     def _whole(self, name: str) -> NDArray[np.uint64]:
         return np.concatenate([self._spool.column(block, name) for block in range(self._blocks)])
@@ -120,7 +129,7 @@ def suspicious(
 ) -> Iterator[Suspicious]:
     """Every figure that looks wrong, kind by kind; columns that do as a whole, beside what is `usual`, come first.
 
-    The logarithms of all figures are held, 4 bytes each, and of one kind at a time as many as twice that.
+    The logarithms of all figures are held, 4 bytes each, and 1 byte for each size that a kind may have.
     """
     figures = _Figures(spool, blocks, slots, vocabulary)
     kind = np.concatenate(
@@ -173,18 +182,19 @@ def _whole_columns(
 class _OfKind:
     """The items of one kind."""
 
-    def __init__(self, figures: _Figures, rows: NDArray[np.intp]) -> None:
+    def __init__(self, figures: _Figures, rows: NDArray[np.intp], sample: "_OfKind | None" = None) -> None:
+        """Some of its items, beside what is usual of a `sample` of them; without one of all these."""
         self.facts = [fact for fact, _ in figures.facts]
         self.logs = figures.logs[rows].astype(np.float64)
         self.marks = figures.marks[rows].astype(np.float64)
-        self.usual = UsualFigures(self.logs, self.marks)
+        self.usual: UsualFigures = sample.usual if sample else UsualFigures(self.logs, self.marks)
         compared = np.array(figures.compared, np.bool_)
         self.apart, self.scores = self.usual.distances(self.logs, self.marks)
         self.scores[:, ~compared] = 0.0
-        off = np.where(self.usual.by_others, _LOOKED_AT, _ALONE)
-        self.off = (np.abs(self.scores) > off) & (np.abs(self.apart) >= _LEAST_SLIP)
+        self.off = (np.abs(self.scores) > _LOOKED_AT) & (np.abs(self.apart) >= _LEAST_SLIP)
         known = np.maximum((~np.isnan(self.logs)).sum(axis=0), 1)
-        self.off[:, self.off.sum(axis=0) > _MOST_SHARE * known] = False
+        self.sizes: NDArray[np.bool_] = sample.sizes if sample else self.off.sum(axis=0) > _MOST_SHARE * known
+        self.off[:, self.sizes] = False
 
     def wrong(self) -> Iterator[tuple[int, int, float, float, str]]:
         """Each figure that looks wrong: its row and column, the score, what is foretold, and what it probably is."""
@@ -207,9 +217,11 @@ class _OfKind:
         _, scores = self.usual.distances(logs, np.tile(self.marks[row], (len(tried), 1)))
         scores[:, [fact.kind == "count" for fact in self.facts]] = 0.0
         worst = np.abs(scores).max(axis=1)
-        best = int(np.argmin((np.minimum(np.abs(scores), _LOOKED_AT) ** 2).sum(axis=1)))
+        best = int(np.argmin((np.minimum(np.abs(scores), _SURE) ** 2).sum(axis=1)))
         places, words, _ = tried[best]
-        return (places, words) if worst[best] <= _AS_OTHERS else ([], "")
+        is_sure = bool((np.abs(self.scores[row]) > np.where(self.usual.by_others, _SURE, _LOOKED_AT)).any())
+        mended = np.abs(scores[best, places]).max()
+        return (places, words) if worst[best] <= _AS_OTHERS and (is_sure or mended <= _AS_MOST) else ([], "")
 
     def _slips(self, row: int) -> Iterator[tuple[list[int], str, Floats]]:
         """The item with one figure mended as each slip would have it."""

@@ -19,6 +19,8 @@ _MANY: Final = 40
 _EACH: Final = 12
 """Items for each figure that another is foretold by: common practice, no source."""
 _MOST_BY: Final = 8
+_GOES_WITH: Final = 0.1
+"""The least correlation of what foretells a figure; of few items three standard errors, which chance makes of none."""
 _KNOWN: Final = 0.6
 """Share of the items that tell a figure, from which others are foretold by it."""
 _ROUNDS: Final = 20
@@ -93,7 +95,7 @@ class UsualFigures:
         size = np.sqrt((others**2).sum(axis=0) * (own**2).sum())
         goes_with = np.abs(others.T @ own) / np.where(size > 0, size, np.inf)
         best = np.argsort(-goes_with, kind="stable")[: min(most, _MOST_BY)]
-        found: NDArray[np.intp] = every[best[goes_with[best] > 0.1]]
+        found: NDArray[np.intp] = every[best[goes_with[best] > max(_GOES_WITH, 3.0 / np.sqrt(len(told)))]]
         return found
 
     def distances(self, logs: Floats, marks: Floats) -> tuple[Floats, Floats]:
