@@ -7,6 +7,7 @@ from html import unescape
 from pathlib import Path
 from urllib.parse import parse_qsl, urlsplit
 
+import pyarrow as pa
 import pytest
 from audit_world import audit, found, rigs
 from demo_world import answerer
@@ -15,6 +16,7 @@ from hypothesis import strategies as st
 from python_calamine import CalamineWorkbook
 
 from fitsvc.audits import layout
+from fitsvc.audits.pairs import write_part
 from fitsvc.audits.sheets import plain_cell, read_safe, safe_cell
 from fitsvc.service.counter.links import read_fields
 from fitsvc.service.counter.rendering import assets
@@ -87,6 +89,7 @@ def test_the_fix_list_is_sorted_by_what_each_cell_decides(shown: tuple[Path, str
     decides = [(int(row["pairs"]), int(row["claims"])) for row in rows]
     assert decides == sorted(decides, reverse=True)
     cells = {(row["row"], row["column"]): row for row in rows}
+    assert cells["2", "fits"]["stands"] == "rig_farm_muckle"
     assert cells.keys() == {("2", "fits"), ("3", "shank"), ("5", "sku"), ("6", "fits"), ("7", "shank")}
     assert (cells["3", "shank"]["stands"], cells["3", "shank"]["pairs"]) == ("9 in", "1")
     assert "`2 in`" in cells["3", "shank"]["allowed"]
@@ -108,6 +111,14 @@ def test_no_cell_of_a_supplier_is_a_formula(shown: tuple[Path, str]) -> None:
     with zipfile.ZipFile(out / "fix_list.xlsx") as book:
         sheets = [book.read(name).decode() for name in book.namelist() if "worksheets/" in name]
     assert sheets and not any("<f>" in sheet or "hyperlink" in sheet for sheet in sheets)
+
+
+def test_pairs_as_csv_hold_no_formula(tmp_path: Path) -> None:
+    """Nor do the pairs, whose texts are codes with names until they are written."""
+    names = pa.DictionaryArray.from_arrays(pa.array([0, 1, 0]), pa.array(["=1+1", "A"]))
+    write_part(tmp_path / "part.csv", pa.table({"sku": names, "claimed": pa.array([True, None, False])}))
+    with (tmp_path / "part.csv").open(encoding="utf-8", newline="") as stream:
+        assert list(csv.reader(stream)) == [["sku", "claimed"], ["'=1+1", "true"], ["A", ""], ["'=1+1", "false"]]
 
 
 @given(st.text(max_size=12))

@@ -6,6 +6,7 @@ from pathlib import Path
 import pytest
 from audit_world import audit, pairs, rigs
 
+from fitsvc.audits.results import tables_of
 from fitsvc.audits.scorecard import let_go, page_of, read_deliveries, told_of
 from fitsvc.cli.app import main
 from fitsvc.language.problems import ProblemsFound
@@ -51,6 +52,7 @@ def test_old_pairs_are_let_go_of_and_figures_stay(
     assert main(["scorecard", str(kept), "-o", str(page), "--keep", "1"]) == 0
     assert "The pairs of 1 audit were let go of" in " ".join(capsys.readouterr().out.split())
     assert not (kept / "thorn-1" / "pairs.parquet").exists()
+    assert "pairs" not in tables_of(kept / "thorn-1") and "pairs" in tables_of(kept / "thorn-2")
     assert pairs(kept / "thorn-2") and pairs(kept / "fell-1")
     before = page.read_text("utf-8")
     assert page_of(read_deliveries(kept)) == before

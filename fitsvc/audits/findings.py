@@ -95,6 +95,8 @@ class Findings:
         self._file("rigs_without", ("rig", "kind"), self._without())
         titles = ("sku", "row", "column", "kind", "fact", "value", "usual", "score", "guess")
         self._file("suspicious", titles, self._suspicious(usual))
+        if self.report.claims_told:
+            self.fixes.as_claimed(read_safe(self.state.out / "claims_checked.csv"), self.report.claim_titles)
         self._fix_list()
         if earlier is not None:
             self._changes(earlier, rig_digests)

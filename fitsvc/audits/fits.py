@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 
 from fitsvc.audits.changes import ABSENT, Earlier, places_of, read_earlier, read_outcomes_into
 from fitsvc.audits.pairs import pairs_folder
-from fitsvc.audits.sheets import read_safe, safe_cell
+from fitsvc.audits.sheets import read_safe, safe_cell, safe_table
 from fitsvc.files import written
 from fitsvc.rulebook.outcomes import OUTCOMES
 from fitsvc.rulebook.rules import Rulebook
@@ -238,12 +238,7 @@ def _table(path: Path, schema: pa.Schema) -> Iterator[Write]:
         writer = opened.enter_context(made)
 
         def write(columns: Sequence[pa.Array]) -> None:
-            safe = columns if parquet else [_safe(column) for column in columns]
-            writer.write_table(pa.table(list(safe), schema=schema))
+            told = pa.table(list(columns), schema=schema)
+            writer.write_table(told if parquet else safe_table(told))
 
         yield write
-
-
-def _safe(column: Any) -> pa.Array:
-    """A column of texts that no spreadsheet takes for formulas."""
-    return _as(column.dictionary_encode(), safe_cell)

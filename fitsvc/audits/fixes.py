@@ -13,6 +13,7 @@ from typing import Any, Final, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from fitsvc.audits.claim_lines import CONTRADICTED
 from fitsvc.audits.counter_links import counter_link
 from fitsvc.audits.items import Items, ReadReport
 from fitsvc.audits.outliers import Suspicious
@@ -107,6 +108,19 @@ class Fixes:
             self._add(_of_cell(cell, 0, 0))
         self._false(items, lines, [one for one in fates if one.outcome == "fails"])
 
+    def as_claimed(self, lines: Iterable[Mapping[str, str]], titles: Sequence[str]) -> None:
+        """Take what stands where claims are false: `lines` of claims by item, in their own columns of these titles."""
+        numbers = [title for title in titles if self._report.columns.get(title, title) == "sku"]
+        own = [title for title in titles if title not in numbers]
+        false = {fix.sku: list[str]() for fix in self._found if fix.sort == "false_claim"}
+        for line in lines:
+            cells = false.get(line[numbers[0]]) if numbers else None
+            if cells is not None and line["verdict"] == CONTRADICTED and len(cells) < _NAMED:
+                cells.append(" ".join(line[title] for title in own if line.get(title)))
+        self._found = [
+            fix._replace(stands="; ".join(false[fix.sku])) if fix.sort == "false_claim" else fix for fix in self._found
+        ]
+
     def suspicious(self, row: int, sku: str, one: Suspicious) -> None:
         """Take a figure that looks wrong; what it decides is not known before it is looked at."""
         wrong = f"looks wrong: others of its kind have about {one.usual}" + (
@@ -169,7 +183,7 @@ class Fixes:
             more = f" and {len(rigs) - _NAMED:,} more" if len(rigs) > _NAMED else ""
             wrong = f"does not fit {'; '.join(named)}{more}: {' '.join(reasons)}"
             help = "take them out of the claims, unless a fact of the item is wrong"
-            told = (lines[sku], sku, self._title("fits"), first, (wrong, help))
+            told = (lines[sku], sku, self._title("fits"), "", (wrong, help))
             self._add(_fix("false_claim", *told, pairs=len(rigs), claims=len(rigs)))
         self._keep(items, found)
 

@@ -27,6 +27,7 @@ table{border-collapse:collapse;margin:.5rem 0 0;width:100%}
 th,td{text-align:left;padding:.4rem .75rem .4rem 0;border-bottom:1px solid var(--line);vertical-align:top}
 th{color:var(--soft);font-size:.875rem}
 td{overflow-wrap:break-word}
+td b{font-weight:inherit;white-space:nowrap}
 td.n,th.n{text-align:right;font-variant-numeric:tabular-nums}
 svg.bars{width:100%;max-width:48rem;font-size:13px;fill:currentColor}
 code{overflow-wrap:anywhere;background:var(--sunk)}

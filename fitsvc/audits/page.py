@@ -24,6 +24,8 @@ _CLAIM: Final = {
     "fails": "false",
 }
 _MOST_FIXES: Final = 12
+_ONE_LINE: Final = 16
+"""Letters of an item's number that are kept on one line."""
 _MOST_FACTS: Final = 10
 FIX_LIST: Final = "fix_list"
 """The table and the workbook of what is to be mended."""
@@ -194,7 +196,10 @@ def _mend(fixes: Sequence[Fix], count: int) -> str:
     return table(
         "Mend these first",
         ("row", "item", "column", "stands there", "what is wrong", "what is taken", "decides"),
-        ((str(one.row), one.sku, one.column, one.stands, one.wrong, one.allowed, _decides(one)) for one in shown),
+        (
+            (str(one.row), _number(one.sku), one.column, one.stands, one.wrong, one.allowed, _decides(one))
+            for one in shown
+        ),
         "So many pairs of an item and a vehicle wait for the cell alone, or are wrong by it. The whole list: "
         f"{file_link(f'{FIX_LIST}.xlsx')}, {file_link(f'{FIX_LIST}.csv')}.{more}",
     )
@@ -233,10 +238,15 @@ def _claims(claims: Document | None, words: PageWords) -> str:
     )
 
 
+def _number(sku: str) -> Html | str:
+    """An item's number, on one line if it is of a usual length."""
+    return Html(f"<b>{escape(sku)}</b>") if len(sku) <= _ONE_LINE else sku
+
+
 def _false(one: FalseClaims) -> tuple[str, str, Html, str]:
     more = f"<br>and {number(one.claims - len(one.named))} more" if one.claims > len(one.named) else ""
     named = "<br>".join(escape(name) for name in one.named)
-    return str(one.row), one.sku, Html(named + more), " ".join(one.reasons)
+    return str(one.row), _number(one.sku), Html(named + more), " ".join(one.reasons)
 
 
 def _look(link: str) -> Html:

@@ -9,6 +9,7 @@ import pyarrow as pa
 import pyarrow.csv as pc
 import pyarrow.parquet as pq
 
+from fitsvc.audits.sheets import safe_table
 from fitsvc.files import written
 
 FORMATS: Final = ("parquet", "csv", "jsonl")
@@ -43,7 +44,7 @@ def write_part(path: Path, table: pa.Table) -> None:
             schema = plain(table.schema)
             with pc.CSVWriter(place, schema) as writer:
                 for part in _slices(table, schema):
-                    writer.write_table(part)
+                    writer.write_table(safe_table(part))
         else:
             encoder = msgspec.json.Encoder()
             with place.open("wb") as stream:

@@ -15,7 +15,7 @@ import pyarrow.parquet as pq
 from fitsvc.audits.blocks import PAIRS
 from fitsvc.audits.page import FIX_LIST
 from fitsvc.audits.pairs import pairs_folder, plain
-from fitsvc.audits.sheets import plain_cell
+from fitsvc.audits.sheets import plain_cell, safe_table
 
 PAIRS_NAME: Final = "pairs"
 TABLES: Final = (
@@ -53,8 +53,9 @@ _ROWS: Final = 16_384
 
 
 def tables_of(out: Path) -> list[str]:
-    """The tables that a finished audit has."""
-    return [name for name in TABLES if name == PAIRS_NAME or (out / f"{name}.csv").is_file()]
+    """The tables that a finished audit has; its pairs until they are let go of."""
+    has_pairs = pairs_folder(out, "parquet").is_dir()
+    return [name for name in TABLES if (has_pairs if name == PAIRS_NAME else (out / f"{name}.csv").is_file())]
 
 
 def stream(out: Path, name: str, format: str) -> Iterator[bytes]:
@@ -96,7 +97,7 @@ def _column(field: Any, cells: tuple[str, ...]) -> pa.Array:
 
 
 def _as_csv(tables: Iterator[pa.Table]) -> Iterator[bytes]:
-    return _written(tables, pc.CSVWriter)
+    return _written(map(safe_table, tables), pc.CSVWriter)
 
 
 def _as_parquet(tables: Iterator[pa.Table]) -> Iterator[bytes]:

@@ -11,6 +11,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any, Final
 
+import pyarrow as pa
 import xlsxwriter
 
 _FORMULA: Final = re.compile(r"[=+@\t\r\n']|-(?!-*\Z|\d[\d.,/ -]*[A-Za-z%° ]*\Z)")
@@ -33,6 +34,21 @@ def plain_cell(cell: str) -> str:
 def safe_row(row: Iterable[Any]) -> list[Any]:
     """A row whose texts are safe; figures are as they are."""
     return [safe_cell(cell) if isinstance(cell, str) else cell for cell in row]
+
+
+def safe_table(table: pa.Table) -> pa.Table:
+    """A table whose texts are safe; other columns are as they are."""
+    columns = [_safe_column(column) if pa.types.is_string(column.type) else column for column in table.columns]
+    return pa.table(columns, names=table.column_names)
+
+
+def _safe_column(column: pa.ChunkedArray) -> pa.ChunkedArray:
+    """A column of texts made safe, each text once."""
+    safe = [
+        pa.array(map(safe_cell, part.dictionary.to_pylist()), pa.string()).take(part.indices)
+        for part in (chunk.dictionary_encode() for chunk in column.chunks)
+    ]
+    return pa.chunked_array(safe, pa.string())
 
 
 def read_safe(path: Path) -> Iterator[dict[str, str]]:
