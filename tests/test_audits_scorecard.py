@@ -24,7 +24,8 @@ def kept(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder, rig = tmp_path_factory.mktemp("kept"), next(one for one in rigs() if one.key == "rig_farm_muckle")
     for name, (supplier, day, rows) in _ROWS.items():
         (folder / f"{name}.csv").write_text("sku,kind,shank,fits\n" + rows.format(rig=rig.key))
-        audit(folder / f"{name}.csv", folder / name, [rig], supplier=supplier, day=day)
+        against = folder / "thorn-1" if name == "thorn-2" else None
+        audit(folder / f"{name}.csv", folder / name, [rig], supplier=supplier, day=day, against=against)
     return folder
 
 
@@ -42,6 +43,23 @@ def test_the_worst_stands_first_and_a_trend_is_told(kept: Path) -> None:
     assert "Since 1 November 2026 fewer false claims: 1 of 2 (50.0%) then, 0 of 1 (0.0%) now." in text
     assert 'aria-label="1 November 2026 500, 8 November 2026 0"' in text
     assert not any(word in text for word in ("<script", "http:", "src=", "<link"))
+
+
+def test_a_delivery_is_told_beside_the_earlier_one(kept: Path) -> None:
+    """What both came to, side by side, on the page that the supplier gets."""
+    text = (kept / "thorn-2" / "summary.html").read_text("utf-8")
+    table = text.partition("Since the earlier delivery")[2].partition("</table>")[0]
+    rows = re.findall(r'<td>([^<]+)</td><td class="n">([^<]+)</td><td class="n">([^<]+)</td>', table)
+    assert '<th scope="col" class="n">1 November 2026</th>' in table
+    assert {name: (then, now) for name, then, now in rows} == {
+        "rows judged whole": ("1", "2"),
+        "rows in all": ("2", "2"),
+        "claims that are false": ("1", "0"),
+        "claims that are open": ("1", "0"),
+        "claims in all": ("2", "1"),
+        "cells to mend": ("2", "0"),
+    }
+    assert "Since the earlier delivery" not in (kept / "thorn-1" / "summary.html").read_text("utf-8")
 
 
 def test_old_pairs_are_let_go_of_and_figures_stay(

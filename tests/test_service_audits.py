@@ -27,7 +27,7 @@ from fitsvc.rulebook.rules import Rulebook
 from fitsvc.service.app import create_app
 from fitsvc.service.audits import worker as audits_worker
 from fitsvc.service.audits.folder import AuditFolder, Audits
-from fitsvc.service.audits.running import Running
+from fitsvc.service.audits.running import COUNTER_VARIABLE, Running
 from fitsvc.service.context import service_in
 from fitsvc.store import database as store
 from fitsvc.synthetic.planted import CATALOGUE, RIGS, write_planted
@@ -157,10 +157,20 @@ def test_an_audit_finds_what_the_command_finds(client: Client, key: dict[str, st
 
 
 def test_the_rigs_of_the_store_and_a_load(
-    idle: Client, key: dict[str, str], carried_out: CarriedOut, database: store.Database, made: Path
+    idle: Client,
+    key: dict[str, str],
+    carried_out: CarriedOut,
+    database: store.Database,
+    made: Path,
+    monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    """Without rigs of its own an audit takes the store's, with the load that it was made with; mapped columns too."""
+    """Without rigs of its own an audit takes the store's, with the load that it was made with; mapped columns too.
+
+    What is false opens at the service's own address, with that load.
+    """
     from fitsvc.loading.load import load_file
+
+    monkeypatch.setenv(COUNTER_VARIABLE, "https://shop.example")
 
     load_file(database, answerer().reader, made / RIGS)
     load = {"facts": {"bikes": 2, "bike_weight": "60 lb"}}
@@ -174,6 +184,9 @@ def test_the_rigs_of_the_store_and_a_load(
     loaded = idle.get(f"{path}/summary").json()["outcomes"]
     assert sum(loaded.values()) == sum(told.values())
     assert loaded["fails"] > told["fails"]
+    links = re.findall(r'href="https://shop.example/answer\?([^"]+)"', idle.get(f"{path}/page").text)
+    assert links
+    assert [one for one in links if not {"load.bikes=2", "load.bike_weight=60+lb"} <= set(one.split("&amp;"))] == []
 
 
 def test_an_audit_is_by_the_folder_of_rules_that_is_served(
@@ -186,7 +199,7 @@ def test_an_audit_is_by_the_folder_of_rules_that_is_served(
         read.append(folder)
         return rulebook
 
-    running = Running(audits_of(idle), "sqlite:///unused.db", rulebook.digest, shop)
+    running = Running(audits_of(idle), "sqlite:///unused.db", rulebook.digest, shop, "https://shop.example")
     with patch("subprocess.Popen") as begun:
         path = create(idle, key)
         send(idle, key, path, "catalogue", b"sku\nA\n", CSV)
@@ -194,6 +207,7 @@ def test_an_audit_is_by_the_folder_of_rules_that_is_served(
         running._begin_next()
     told = begun.call_args.kwargs["env"]["FITSVC_RULES"]
     assert told == str(shop.absolute())
+    assert begun.call_args.kwargs["env"][COUNTER_VARIABLE] == "https://shop.example"
     monkeypatch.setenv("FITSVC_RULES", told)
     monkeypatch.setattr(audits_worker, "cached_rulebook", reading)
     audits_worker.main(audits_of(idle).get(path.rpartition("/")[2]), rulebook.digest)

@@ -8,6 +8,7 @@ from typing import Final
 from urllib.parse import urlencode
 
 from fitsvc.audits.items import Items
+from fitsvc.audits.rigs import CARRIED, AuditRig
 from fitsvc.engine.columns.signatures import value_at
 from fitsvc.facts import FactReader
 from fitsvc.language.display import show, show_step
@@ -24,13 +25,17 @@ _LEVELS: Final = 6
 """How much finer than as it is usually told a figure is tried."""
 
 
-def counter_link(base: str, rig: str, items: Items, place: int, reader: FactReader) -> str:
-    """The address; empty where something is said of the item that the counter could not be asked with."""
+def counter_link(base: str, rig: AuditRig, items: Items, place: int, reader: FactReader) -> str:
+    """The address; empty where something is said of the pair that the counter could not be asked with.
+
+    What every rig carries or tows in the audit is not the saved rig's own, and is told beside it.
+    """
     if any(flags[place] for flags in items.unread.values()):
         return ""
-    fields, slots = {"rig": rig}, reader.vocabulary.slots()
-    for name, column in items.columns.items():
-        value = value_at(slots[name], column, place)
+    fields, slots = {"rig": rig.key}, reader.vocabulary.slots()
+    told = {name: value for name, value in rig.case.facts.items() if name.partition(".")[0] in CARRIED}
+    told |= {name: value_at(slots[name], column, place) for name, column in items.columns.items()}
+    for name, value in told.items():
         if value == slots[name].unknown:
             continue
         fact = reader.vocabulary.facts.get(name)

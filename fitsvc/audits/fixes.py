@@ -78,7 +78,7 @@ class Fixes:
     def __init__(self, state: AuditState, report: ReadReport, counter: str) -> None:
         self._state, self._report, self._counter = state, report, counter
         self._vocabulary, self._reader = state.task.rulebook.vocabulary, FactReader(state.task.rulebook)
-        self._names = {rig.key: rig.name for rig in state.rigs}
+        self._rigs = {rig.key: rig for rig in state.rigs}
         self._titles = {name: title for title, name in report.columns.items()}
         self._cells = _rows_of(state.spool.bad_cells)
         self._waiting = next(self._cells, None)
@@ -174,7 +174,7 @@ class Fixes:
             by_item.setdefault(one.sku, {}).setdefault(one.rig, []).append(one.reason)
         found = []
         for sku, rigs in by_item.items():
-            named = tuple(self._names[rig] for rig in list(rigs)[:_NAMED])
+            named = tuple(self._rigs[rig].name for rig in list(rigs)[:_NAMED])
             first = next(iter(rigs))
             reasons = tuple(dict.fromkeys(rigs[first]))
             found.append(
@@ -192,7 +192,7 @@ class Fixes:
         best = sorted([*self.false, *found], key=lambda one: (-one.claims, one.row))[:_MOST_FALSE]
         places = {sku: place for place, sku in enumerate(items.skus)} if self._counter else {}
         self.false = [
-            replace(one, link=counter_link(self._counter, one.rig, items, places[one.sku], self._reader))
+            replace(one, link=counter_link(self._counter, self._rigs[one.rig], items, places[one.sku], self._reader))
             if one.sku in places
             else one
             for one in best

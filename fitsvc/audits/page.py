@@ -56,6 +56,7 @@ def page(summary: Document, words: PageWords) -> str:
     parts = [
         _short(summary),
         _how_to_read(),
+        _before(changes["before"], summary) if changes else "",
         "<h2>For whoever keeps the catalogue</h2>",
         _mend(words.fixes, summary["fixes"]),
         _claims(summary["claims"], words),
@@ -142,6 +143,24 @@ def _short(summary: Document) -> str:
             f"{file_link(f'{FIX_LIST}.xlsx')}."
         )
     return f"<h2>In short</h2><ul>{''.join(f'<li>{line}</li>' for line in lines)}</ul>"
+
+
+def _before(before: Document, summary: Document) -> str:
+    """This delivery beside the earlier one."""
+    then, now = (
+        {
+            "rows judged whole": one["rows"]["items"] - one["rows"]["rows_of_bad_cells"],
+            "rows in all": one["rows"]["rows"],
+            "claims that are false": (one["claims"] or {}).get("fails", 0),
+            "claims that are open": (one["claims"] or {}).get("undetermined", 0),
+            "claims in all": (one["claims"] or {}).get("claims", 0),
+            "cells to mend": one["fixes"] or 0,
+        }
+        for one in (before, summary)
+    )
+    when = _day((before["about"] or {}).get("day", "")) or "before"
+    rows = [(name, then[name], now[name]) for name in now]
+    return table("Since the earlier delivery", ("", when, "now"), rows, "What changed of each pair stands below.")
 
 
 def _how_to_read() -> str:
@@ -282,7 +301,11 @@ def _sentence(label: str) -> str:
 def _aside(rigs: Sequence[str]) -> str:
     """The rigs that were not audited, where there are any: an earlier change of their parts broke them."""
     note = "No item was judged with them: mend each, or delete it, and audit again."
-    return table("Rigs set aside", ("rig and what is wrong with it",), ((one,) for one in rigs), note) if rigs else ""
+    return (
+        table("Rigs set aside", ("rig and what is wrong with it",), ((Html(escape(one)),) for one in rigs), note)
+        if rigs
+        else ""
+    )
 
 
 def _changes(changes: Document) -> str:

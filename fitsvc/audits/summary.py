@@ -48,10 +48,17 @@ def _carry_out(audit: Audit, out: Path) -> None:
     asked = audit.asked
     about = {"supplier": asked.supplier, "file": asked.title or asked.catalogue.name, "day": day}
     summary = {"about": about, **summarized(findings)}
+    if asked.against:
+        summary["changes"]["before"] = _figures(json.loads((asked.against / SUMMARY).read_text("utf-8")))
     write_text(out / "summary.html", page(summary, _words(findings)))
     # The summary comes last: a folder that has one is done.
     write_text(out / SUMMARY, json.dumps(summary, indent=2, ensure_ascii=False) + "\n")
     audit.state.spool.close()
+
+
+def _figures(earlier: Document) -> Document:
+    """What an earlier delivery came to, to be told beside this one."""
+    return {name: earlier.get(name) for name in ("about", "rows", "claims", "fixes")}
 
 
 def _words(findings: Findings) -> PageWords:
