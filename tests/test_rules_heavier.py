@@ -7,6 +7,7 @@ from typing import Final
 from effort import NIGHTLY
 from part_known import Held, held, is_open, part_known, plausible, slots, spoilt, telling, told, working
 from random_rulebooks import shipped_rulebook
+from working_rigs import KINDS, random_rigs
 
 from fitsvc.engine.verdict import Verdict
 from fitsvc.facts import Case
@@ -103,13 +104,20 @@ def worse(rng: Random, case: Case, of: Held, way: int) -> Case | None:
     return telling(case, of, (changed, changed)) if changed != value[0] else None
 
 
+def drawn(rng: Random) -> Case:
+    """A question known in part or in full, or now and then one that is a plain yes."""
+    if (way := rng.random()) < 0.1:
+        return next(random_rigs(rng, rng.choice([*KINDS]), 1)).case
+    return part_known(rng) if way < 0.4 else spoilt(rng, working(rng), rng.choice((0, 1, 2)))
+
+
 def test_heavier_lower_or_longer_never_improves_an_outcome() -> None:
     """Over random pairs of a question and the same with one figure worse, known in full or in part."""
     rng, engine, ways = Random(None if NIGHTLY else 6), shipped_rulebook().engine, figures()
     rules = engine.rulebook.rules
     pairs, from_, allowed = 0, Counter[str](), Counter[str]()
     while pairs < PAIRS:
-        case = part_known(rng) if rng.random() < 0.3 else spoilt(rng, working(rng), rng.choice((0, 1, 2)))
+        case = drawn(rng)
         before = engine.evaluate(case)
         known = [of for of in held(case) if of[1] in ways and not is_open(case, of)]
         for of in TIMES * rng.sample(known, min(len(known), EACH)):
