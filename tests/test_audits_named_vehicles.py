@@ -25,6 +25,7 @@ def _meant(**cells: str) -> Meant:
     return _named().meant({("except" if name == "but" else name): cell for name, cell in cells.items()})
 
 
+SUVS = {"bothy_2021", "bothy_2021_long", "saltmarsh_2022", "saltmarsh_2022_seven"}
 SHORT, LONG, PLAIN = "muckle_2023_short", "muckle_2023_long", "muckle_2023_short_plain"
 
 
@@ -45,6 +46,7 @@ SHORT, LONG, PLAIN = "muckle_2023_short", "muckle_2023_long", "muckle_2023_short
         ({"vehicle": "2022 Saltmarsh Seven"}, {"saltmarsh_2022_seven"}, ""),
         ({"year": "2020-2023", "model": "Muckle", "bed": "short", "but": "4x4"}, {PLAIN}, "2020 to 2022"),
         ({"from": "2023", "to": "2025", "model": "Muckle"}, {SHORT, LONG, PLAIN}, "2024 to 2025"),
+        ({"vehicle": "2021-2022 Bothy and Saltmarsh"}, SUVS, ""),
         ({"make": "Brannoch", "body": "SUV"}, {"bothy_2021", "bothy_2021_long"}, ""),
         ({"make": "Gorsewick", "model": "Tarn", "year": "2020"}, set(), "Gorsewick Tarn 2020"),
     ],
@@ -70,6 +72,12 @@ def test_names_are_expanded(cells: dict[str, str], vehicles: set[str] | None, un
         ({"vehicle": "2023 Muckle except diesel"}, "`diesel`"),
         ({"vehicle": "2023 Muckle short or long bed"}, "two ways"),
         ({"vehicle": "2023 Muckle except crew cab and 4x4"}, "may mean"),
+        ({"vehicle": "2023 Muckle crew cab or 4x4"}, "two ways"),
+        ({"vehicle": "2023 Muckle and 2021 Bothy"}, "two ways"),
+        ({"vehicle": "2023 Muckle including 4x4"}, "`including`"),
+        ({"vehicle": "2023 & up Muckle"}, "`up`"),
+        ({"vehicle": "2015-20 Muckle"}, "`2015-20`"),
+        ({"vehicle": "pre-2024 Muckle"}, "`pre-2024`"),
         ({"vehicle": "all models"}, "no vehicle is named"),
         ({"year": "2023-2019", "model": "Muckle"}, "after the last"),
         ({"year": "new", "model": "Muckle"}, "names no years"),

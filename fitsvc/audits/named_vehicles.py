@@ -197,9 +197,9 @@ class NamedVehicles:
                 open_ |= {test.said: None for test, is_so in zip(tests, each, strict=True) if is_so == UNKNOWN}
         rigs, maybe = (tuple(sorted(p for _, places in some for p in places)) for some in (sure, may))
         unstored = self._unstored(name, [one for one, _ in (*sure, *may)], text)
-        makes = {folded(one.texts.get(self._of.names[0], "")) for one, _ in sure} if self._of.names else set()
-        if name.called and not name.made and len(makes) > 1:
-            told = f"`{text}` is made by {' and by '.join(sorted(makes))}"
+        makes = self._makes([one for one, _ in sure]) if name.called and not name.made else ()
+        if makes:
+            told = f"`{text}` is made by {' and by '.join(makes)}"
             return Meant(may=rigs + maybe, unstored=unstored, problem=told, help="write the make", column=column)
         if not may:
             return Meant(rigs=rigs, unstored=unstored)
@@ -208,6 +208,14 @@ class NamedVehicles:
         told = f"`{text}` may mean {'; '.join(labels[:_SHOWN])}{more}: whether it is {', '.join(open_)} is not told"
         help = "write its make and model in columns of their own, name the rig, or have its label say what it is"
         return Meant(rigs=rigs, may=maybe, unstored=unstored, problem=told, help=help, column=column)
+
+    def _makes(self, sure: Sequence[VehicleTold]) -> list[str]:
+        """The makes of which several have a model of one name."""
+        by_model: dict[str, set[str]] = {}
+        for one in sure:
+            make, model = (folded(one.texts.get(name, "")) for name in (self._of.names[0], self._of.names[-1]))
+            by_model.setdefault(model, set()).add(make)
+        return sorted({make for makes in by_model.values() if len(makes) > 1 for make in makes})
 
     def _unstored(self, name: _Name, found: Sequence[VehicleTold], text: str) -> str:
         """Of what is named, that of which there is no rig: all of it, or the years of a range."""

@@ -41,8 +41,6 @@ _FILLER: Final = frozenset(
         "my",
         "vehicle",
         "vehicles",
-        "incl",
-        "including",
     )
 )
 _BETWEEN: Final = frozenset(("or", "and"))
@@ -157,6 +155,9 @@ class PhraseReader:
                 found.twofold |= bool(_BETWEEN & set(words))
             else:
                 found.unread.append(word)
+        # `crew cab or 4x4` does not tell what the word parts, nor two models and two spans of years which go together.
+        parted = "or" in words and len(found.tests) > 1
+        found.twofold |= parted or (len(found.years) > 1 and any(len(tests) > 1 for tests in found.tests.values()))
         return found
 
 
