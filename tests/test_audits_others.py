@@ -10,6 +10,7 @@ import pytest
 from audit_world import accessories, audit, facts_of, found, pair_of, rigs, summary
 from demo_world import SEED, answerer
 
+from fitsvc.audits.goods import StoreGoods, goods_of
 from fitsvc.audits.rescues import StockedAdapter
 from fitsvc.audits.results import stream
 from fitsvc.facts import Case
@@ -145,6 +146,14 @@ def test_an_adapter_rescues_what_fails_in_the_opening_alone(tmp_path: Path) -> N
     assert found_ == expected
     assert {"SLEEVE", "TWIN"} <= {adapter for _, _, adapter in expected}
     assert told["rescued"] == {"claims": len({pair[:2] for pair in expected}), "untried": 0}
+
+
+def test_goods_of_a_store_are_kept_for_another_process() -> None:
+    """What an audit takes from a store comes back from JSON as it was."""
+    values: dict[str, Value] = {}
+    answerer().reader.read("adapter", ADAPTERS["REACH"], "", [], values, {})
+    goods = StoreGoods({("step", "weight"): 1.5}, (StockedAdapter("REACH", values, "store"),))
+    assert goods_of(json.loads(json.dumps(goods.document()))) == goods
 
 
 _GOOD = ("works", "conditional")

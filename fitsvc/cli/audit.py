@@ -14,8 +14,7 @@ from fitsvc.cli.progress import progress
 from fitsvc.document import Document
 
 if TYPE_CHECKING:
-    from fitsvc.audits.outliers import Usual
-    from fitsvc.audits.rescues import StockedAdapter
+    from fitsvc.audits.goods import StoreGoods
     from fitsvc.audits.rigs import AuditRig
     from fitsvc.language.problems import Problem
     from fitsvc.rulebook.rules import Rulebook
@@ -99,7 +98,7 @@ def audit(
     shares(memory)  # too little of it is refused before anything is read
     conditions = conditions_of(fail_if)
     rulebook = load_rules(rules)
-    found_rigs, aside, usual, adapters = _rigs(rigs, facts, database, rulebook)
+    found_rigs, aside, goods = _rigs(rigs, facts, database, rulebook)
     asked = AuditOrder(
         catalogue=catalogue,
         out=output,
@@ -112,8 +111,8 @@ def audit(
         supplier=supplier,
         counter=counter,
         day=datetime.now().astimezone().date().isoformat(),  # as people here date what they send
-        usual=usual,
-        adapters=adapters,
+        usual=goods.usual,
+        adapters=goods.adapters,
     )
     try:
         with progress() as tell:
@@ -139,11 +138,10 @@ def audit(
 
 def _rigs(
     files: Sequence[Path], facts: Sequence[str], database: str | None, rulebook: "Rulebook"
-) -> "tuple[Sequence[AuditRig], Sequence[str], Usual, tuple[StockedAdapter, ...]]":
-    """The rigs, why some of them are set aside, what is usual of the goods stored beside them, and the adapters."""
-    from fitsvc.audits.rescues import stored_adapters
+) -> "tuple[Sequence[AuditRig], Sequence[str], StoreGoods]":
+    """The rigs, why some of them are set aside, and the goods that are stored beside them."""
+    from fitsvc.audits.goods import StoreGoods, stored_goods
     from fitsvc.audits.rigs import read_rigs, stored_rigs
-    from fitsvc.audits.store_usual import usual_of_store
     from fitsvc.cli.questions import with_facts
     from fitsvc.facts import FactReader
     from fitsvc.language.problems import ProblemsFound
@@ -152,7 +150,7 @@ def _rigs(
     carried = with_facts({}, facts, rulebook.vocabulary)
     if files:
         try:
-            return read_rigs(files, reader, carried), (), {}, ()
+            return read_rigs(files, reader, carried), (), StoreGoods()
         except ProblemsFound as found:
             raise ProblemsFound(_missing_once(found.problems)) from found
     if database is None:
@@ -160,10 +158,10 @@ def _rigs(
     with open_database(database) as opened, opened.session() as session:
         aside: list[Problem] = []
         rigs = stored_rigs(session, reader, carried, aside)
-        usual, adapters = usual_of_store(session, reader), stored_adapters(session, reader)
+        goods = stored_goods(session, reader)
     for problem in aside:
         err().print(f"set aside: {problem.message}")
-    return rigs, [problem.message for problem in aside], usual, adapters
+    return rigs, [problem.message for problem in aside], goods
 
 
 def _missing_once(problems: "Sequence[Problem]") -> "list[Problem]":

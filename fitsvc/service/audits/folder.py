@@ -49,6 +49,7 @@ STATES: Final = (*BEFORE, "queued", "running", "finished")
 MOST_BYTES: Final = 2_000_000_000
 """The largest file that is taken, unless the server is told otherwise."""
 STORED_RIGS: Final = "rigs.parquet"
+STORED_GOODS: Final = "goods.json"
 """The store's rigs as they were when the audit began."""
 
 
@@ -127,7 +128,8 @@ class AuditFolder:
     def forget(self) -> None:
         """Let go of all that was done."""
         shutil.rmtree(self.out, ignore_errors=True)
-        (self.path / STORED_RIGS).unlink(missing_ok=True)
+        for kept in (STORED_RIGS, STORED_GOODS):
+            (self.path / kept).unlink(missing_ok=True)
 
     def start(self) -> None:
         """Let it be carried out, or taken up again; Conflict where there is nothing to audit."""

@@ -5,6 +5,7 @@ The database's URL comes by FITSVC_DATABASE_URL, the folder of rules by FITSVC_R
 rulebook as the second argument.
 """
 
+import json
 import logging
 import os
 import sys
@@ -17,17 +18,18 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 
 from fitsvc import __version__
+from fitsvc.audits.goods import StoreGoods, goods_of, stored_goods
 from fitsvc.audits.rigs import AuditRig, aside_of_table, read_rigs, rigs_of_table, rigs_table, stored_rigs
 from fitsvc.audits.run import Audit, AuditOrder
 from fitsvc.audits.spool import begun
 from fitsvc.audits.summary import run
 from fitsvc.facts import FactReader
-from fitsvc.files import NO_ROOM, written
+from fitsvc.files import NO_ROOM, write_text, written
 from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.paths import RULES_VARIABLE, data_dir
 from fitsvc.rulebook.cache import cached_rulebook
 from fitsvc.rulebook.rules import Rulebook
-from fitsvc.service.audits.folder import STORED_RIGS, AuditFolder
+from fitsvc.service.audits.folder import STORED_GOODS, STORED_RIGS, AuditFolder
 from fitsvc.service.audits.running import COUNTER_VARIABLE
 from fitsvc.store.database import Database
 from fitsvc.store.errors import StoreError
@@ -87,7 +89,7 @@ def _audit(folder: AuditFolder, digest: str) -> Sequence[Problem]:
     counter = "" if folder.file("rigs") else os.environ.get(COUNTER_VARIABLE, "")
     _begin_anew_if_changed(folder, rulebook.digest, counter)
     progress.tell("reading the rigs", 0, 0)
-    rigs, aside = _rigs(folder, rulebook)
+    rigs, aside, goods = _rigs(folder, rulebook)
     catalogue = folder.file("catalogue")
     assert catalogue is not None
     asked = AuditOrder(
@@ -101,6 +103,8 @@ def _audit(folder: AuditFolder, digest: str) -> Sequence[Problem]:
         mapping=folder.file("mapping"),
         against=_against(folder),
         aside=tuple(problem.message for problem in aside),
+        usual=goods.usual,
+        adapters=goods.adapters,
     )
     run(Audit(asked, rulebook, rigs, progress.tell))
     return aside
@@ -114,24 +118,29 @@ def _begin_anew_if_changed(folder: AuditFolder, rulebook: str, counter: str) -> 
         folder.forget()
 
 
-def _rigs(folder: AuditFolder, rulebook: Rulebook) -> tuple[Sequence[AuditRig], Sequence[Problem]]:
-    """The rigs that were sent, or those of the store as they were when the audit began, and why others are not."""
+def _rigs(folder: AuditFolder, rulebook: Rulebook) -> tuple[Sequence[AuditRig], Sequence[Problem], StoreGoods]:
+    """The rigs that were sent, or those of the store as they were when the audit began, and why others are not.
+
+    Of the store come its goods too, what is usual of them and its adapters, as they were then.
+    """
     reader, carried = FactReader(rulebook), folder.told().get("carried", {})
     if (sent := folder.file("rigs")) is not None:
-        return read_rigs([sent], reader, carried), ()
-    kept = folder.path / STORED_RIGS
-    if not kept.is_file():
+        return read_rigs([sent], reader, carried), (), StoreGoods()
+    kept, goods = folder.path / STORED_RIGS, folder.path / STORED_GOODS
+    if not (kept.is_file() and goods.is_file()):
         database = Database()
         try:
             with database.session() as session:
                 aside = list[Problem]()
                 table = rigs_table(stored_rigs(session, reader, carried, aside), aside)
+                told = json.dumps(stored_goods(session, reader).document())
         finally:
             database.close()
         with written(kept) as place:
             pq.write_table(table, place)
+        write_text(goods, told)
     table = pq.read_table(kept)
-    return rigs_of_table(table), aside_of_table(table)
+    return rigs_of_table(table), aside_of_table(table), goods_of(json.loads(goods.read_text("utf-8")))
 
 
 def _against(folder: AuditFolder) -> Path | None:
