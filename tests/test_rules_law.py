@@ -14,6 +14,7 @@ from judging import Facts, answer, answerer, result, value
 from fitsvc.language.types import ListType
 
 BRAKES, BREAKAWAY, TWO = "brakes-where-driven", "breakaway-where-driven", "two-chains-where-driven"
+SURGE = "surge-brakes-where-driven"
 STRENGTH, BEHIND, ASIDE, DRAWBAR = (
     "chains-by-law-where-driven",
     "reach-behind-where-driven",
@@ -22,6 +23,7 @@ STRENGTH, BEHIND, ASIDE, DRAWBAR = (
 )
 _BARE: Facts = {"trailer.brakes": "none"}
 _BRAKED: Facts = {"trailer.brakes": "electric", "trailer.breakaway": False}
+_OVERRUN: Facts = {"trailer.brakes": "surge"}
 _GROSS = "trailer.gross_weight"
 _CARRIED: Facts = {"accessory.kind": "cargo_carrier", "mounting.pin_to_bumper": "0 in"}
 _WIDE: Facts = {"accessory.kind": "cargo_carrier", "vehicle.overall_width": "70 in"}
@@ -39,6 +41,8 @@ BORDERS: list[Border] = [
     _brakes("A.R.S. 28-952, quoted: less than three thousand pounds need not", "arizona", "2999 lb", "3000 lb"),
     _brakes("a trade digest, quoted: new trailers from 1,500 lb", "arkansas", "1499 lb", "1500 lb"),
     _brakes("two trade digests, quoted: over 3,000 lb", "alabama", "3000 lb", "3001 lb"),
+    _brakes("a trade digest, quoted: 3,000 lb or more; a city's police: more than 3,000 pounds", "colorado",
+            "2999 lb", "3000 lb"),
     _brakes("two trade digests, quoted: 3,000 lb or more", "connecticut", "2999 lb", "3000 lb"),
     _brakes("California Vehicle Code 26302(b), seen: 3,000 pounds or more", "california", "2999 lb", "3000 lb",
             trailer__body="utility"),
@@ -110,6 +114,21 @@ BORDERS: list[Border] = [
             vehicle__curb_weight="3000 kg"),
     _brakes("the same, quoted: three quarters of the unladen weight", "new_zealand", "1500 kg", "1501 kg",
             vehicle__curb_weight="2000 kg"),
+    _brakes("South Africa, regulation 151, quoted: up to 750 kg", "south_africa", "750 kg", "751 kg",
+            vehicle__curb_weight="2500 kg"),
+    _brakes("the same, quoted: the tare must be double", "south_africa", "600 kg", "601 kg",
+            vehicle__curb_weight="1200 kg"),
+    ("UN Regulation 13, from memory: category O2 ends at 3,500 kg", "european_union", SURGE, _OVERRUN, _GROSS,
+     "3500 kg", "3501 kg"),
+    ("Great Britain, quoted: overrun brakes not exceeding 3,500 kg", "great_britain", SURGE, _OVERRUN, _GROSS,
+     "3500 kg", "3501 kg"),
+    ("British Columbia, quoted: no surge brake over 2,800 kg", "british_columbia", SURGE, _OVERRUN, _GROSS,
+     "2800 kg", "2801 kg"),
+    ("VSB 1, quoted: GTM up to and including 2000 kg", "australia", SURGE,
+     {**_OVERRUN, "trailer.tongue_weight": "200 kg"}, _GROSS, "2200 kg", "2201 kg"),
+    ("T.C.A. 55-9-204(c), seen: surge brakes to 7,500 lb", "tennessee", SURGE, _OVERRUN, _GROSS, "7500 lb", "7501 lb"),
+    ("South Africa, regulation 151, quoted: the tare at least the trailer's mass", "south_africa", SURGE,
+     {**_OVERRUN, "vehicle.curb_weight": "2000 kg"}, _GROSS, "2000 kg", "2001 kg"),
     _brakes("49 CFR 393.42(b)(3), seen in guidance: 3,000 pounds or less", "interstate_commerce", "3000 lb", "3001 lb",
             vehicle__curb_weight="8000 lb"),
     ("the same, seen: exceeds 40 percent of the towing vehicle's weight", "interstate_commerce", BRAKES,
