@@ -70,6 +70,7 @@ def test_old_pairs_are_let_go_of_and_figures_stay(
     assert main(["scorecard", str(kept), "-o", str(page), "--keep", "1"]) == 0
     assert "The pairs of 1 audit were let go of" in " ".join(capsys.readouterr().out.split())
     assert not (kept / "thorn-1" / "pairs.parquet").exists()
+    assert not (kept / "thorn-1" / "facts").exists() and (kept / "thorn-2" / "facts").is_dir()
     assert "pairs" not in tables_of(kept / "thorn-1") and "pairs" in tables_of(kept / "thorn-2")
     assert pairs(kept / "thorn-2") and pairs(kept / "fell-1")
     before = page.read_text("utf-8")

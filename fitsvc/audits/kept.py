@@ -18,7 +18,8 @@ from fitsvc.caching import LruCache
 from fitsvc.files import write_text, written
 from fitsvc.language.types import Type
 
-_FOLDER: Final = "facts"
+FACTS: Final = "facts"
+"""The folder of them; of use as long as the pairs are kept."""
 _RIGS: Final = "rigs.parquet"
 _SLOTS: Final = "slots.json"
 _ROWS: Final = 4_096
@@ -28,7 +29,7 @@ _MOST_BLOCKS: Final = 8
 
 def keep_facts(state: AuditState, blocks: int) -> None:
     """Keep the facts of all items and rigs beside the results."""
-    folder = state.out / _FOLDER
+    folder = state.out / FACTS
     folder.mkdir(exist_ok=True)
     count = 0
     for items in _in_blocks(state.spool.block(block) for block in range(blocks)):
@@ -67,7 +68,7 @@ class KeptFacts:
     """The facts of an earlier audit."""
 
     def __init__(self, out: Path, blocks: int) -> None:
-        self._folder = out / _FOLDER
+        self._folder = out / FACTS
         self.rigs: dict[str, AuditRig] = {rig.key: rig for rig in rigs_of_table(pq.read_table(self._folder / _RIGS))}
         self._places: dict[str, tuple[int, int]] = {}
         self._blocks = LruCache[int, Items](_MOST_BLOCKS)
@@ -86,7 +87,7 @@ class KeptFacts:
 
 def kept_facts(out: Path, slots: Mapping[str, Type]) -> KeptFacts | None:
     """What an earlier audit kept; None where it kept nothing, or by another vocabulary."""
-    path = out / _FOLDER / _SLOTS
+    path = out / FACTS / _SLOTS
     if not path.is_file():
         return None
     told = json.loads(path.read_text("utf-8"))

@@ -11,6 +11,7 @@ from datetime import date
 from pathlib import Path
 from typing import Final
 
+from fitsvc.audits.kept import FACTS
 from fitsvc.audits.layout import bars, number, table, told, whole
 from fitsvc.audits.pairs import FORMATS, pairs_folder
 from fitsvc.audits.spool import SUMMARY
@@ -135,7 +136,7 @@ def _day(one: Delivery) -> str:
 
 
 def let_go(deliveries: Sequence[Delivery], keep: int) -> int:
-    """Remove the pairs of all but the last so many audits of each supplier; returns of how many.
+    """Remove the pairs, and facts, of all but the last so many audits of each supplier; returns of how many.
 
     What remains of such an audit are its findings and figures; no later one can be compared with it.
     """
@@ -147,6 +148,7 @@ def let_go(deliveries: Sequence[Delivery], keep: int) -> int:
             gone += 1
             for folder in held:
                 shutil.rmtree(folder)
+            shutil.rmtree(one.out / FACTS, ignore_errors=True)
     return gone
 
 
