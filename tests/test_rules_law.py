@@ -185,6 +185,8 @@ BORDERS: list[Border] = [
     ("South Africa, quoted: 300 mm", "south_africa", BEHIND, _CARRIED, "accessory.rear_extent", "300 mm", "301 mm"),
     ("Florida 316.510, seen: beyond the fenders on the left", "florida", ASIDE, _WIDE, "accessory.width",
      "70 in", "70-1/16 in"),
+    ("Directive 96/53/EC, quoted: 2.55 m", "european_union", "width-where-driven", _WIDE, "accessory.width",
+     "2550 mm", "2551 mm"),
     ("75 Pa.C.S. 4925(a), seen: beyond the left side", "pennsylvania", ASIDE, _WIDE, "accessory.width",
      "70 in", "70-1/16 in"),
     ("HRS 291-8, seen: beyond the extreme width", "hawaii", ASIDE, _WIDE, "accessory.width", "70 in", "70-1/16 in"),
