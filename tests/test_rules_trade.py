@@ -372,6 +372,51 @@ def test_nothing_is_pulled_by_what_is_not_made_for_it(kind: str) -> None:
     assert result("pulled-by-recovery-gear-only", {**facts, "accessory.line_pull": None}) == "not_applicable"
 
 
+@pytest.mark.parametrize(
+    ("facts", "told", "rule", "outcome"),
+    [
+        (PULLED, {"receiver.place": "front", "accessory.allowed_at_front": False}, "allowed-at-the-front", "fails"),
+        (PULLED, {"receiver.place": "front", "accessory.obscures_headlamps": True}, "headlamps-in-sight", "fails"),
+        (PULLED, {"accessory.obscures_lamps": True}, "lamp-board", "conditional"),
+        (PULLED, {"accessory.obscures_plate": True}, "plate-in-sight", "conditional"),
+        (TOWED, {"accessory.obscures_plate": True}, "plate-in-sight", "conditional"),
+        (TOWED, {"accessory.approved_behind_motorhome": False}, "approved-behind-motorhome", "fails"),
+        (TOWED, {**ON_A_BUMPER, "accessory.allowed_on_bumper": False}, "allowed-on-a-bumper", "fails"),
+        (TOWED, {"trailer.ring_diameter": "3 in"}, "one-coupling", "undetermined"),
+        (
+            TOWED,
+            {"trailer.ring_diameter": "3 in", "trailer.coupler_kind": "ball_coupler"},
+            "coupling-agrees-with-its-kind",
+            "conditional",
+        ),
+    ],
+)
+def test_what_is_told_of_a_kind_is_heeded_though_it_is_not_asked(
+    facts: Facts, told: Facts, rule: str, outcome: str
+) -> None:
+    """A maker's no, hidden lamps or a hidden plate, a second coupling: nothing is asked of them, and no yes with them."""
+    if rule == "approved-behind-motorhome":
+        facts = {**facts, "vehicle.body": "motorhome"}
+    untold = {name: wire for name, wire in told.items() if name.startswith(("receiver.", "vehicle."))}
+    assert rule not in {one.rule for one in answer({**facts, **untold}).findings if one.result != "passes"}
+    found = answer({**facts, **told})
+    seen = {*(one.rule for one in found.findings if one.result != "passes"), *open_needs({**facts, **told})}
+    assert (found.outcome, rule in seen) == (outcome, True)
+
+
+@pytest.mark.parametrize("place", [None, "frame", "bumper", "front"])
+@pytest.mark.parametrize("facts", [TOWED, BIKES])
+def test_what_hangs_on_the_front_receiver_is_judged_there(facts: Facts, place: str | None) -> None:
+    """A receiver at the front is bolted to the frame as well: said so, it is one at the front still."""
+    told = {"beside.hangs_on": "front_receiver", "beside.things": 0, "accessory.allowed_at_front": False}
+    there = {**facts, **told, "receiver.place": place}
+    assert answer(there).outcome == "fails"
+    wanted = "nothing-towed-at-the-front" if facts is TOWED else "allowed-at-the-front"
+    assert result(wanted, there) == "fails"
+    agrees = {"frame": "fails", "bumper": "fails", "front": "passes", None: "not_applicable"}[place]
+    assert result("hangs-where-its-receiver-is", there) == agrees
+
+
 AT_FRONT: Facts = {
     **CARRIER,
     "accessory.kind": "motorcycle_carrier",
