@@ -394,7 +394,7 @@ def test_nothing_is_pulled_by_what_is_not_made_for_it(kind: str) -> None:
 def test_what_is_told_of_a_kind_is_heeded_though_it_is_not_asked(
     facts: Facts, told: Facts, rule: str, outcome: str
 ) -> None:
-    """A maker's no, hidden lamps or a hidden plate, a second coupling: nothing is asked of them, and no yes with them."""
+    """A maker's no, hidden lamps or a hidden plate, a second coupling: not asked for, and no yes where told."""
     if rule == "approved-behind-motorhome":
         facts = {**facts, "vehicle.body": "motorhome"}
     untold = {name: wire for name, wire in told.items() if name.startswith(("receiver.", "vehicle."))}
