@@ -1,5 +1,6 @@
 """The service as a process of its own: starting, answering, and stopping without losing a request."""
 
+import gc
 import http.client
 import json
 import os
@@ -212,16 +213,22 @@ def test_tables_come_first(tmp_path: Path) -> None:
         serve("127.0.0.1", 0, f"sqlite:///{tmp_path / 'none.db'}")
 
 
-def test_handlers_of_signals_are_given_back(url: str) -> None:
-    """Serving that ends leaves the process's own handlers as they were."""
+def test_what_serving_sets_is_given_back(url: str) -> None:
+    """Serving that ends leaves the process's own handlers, and its collector of garbage, as they were.
+
+    While it serves the collector passes over what was there at the start: a whole collection holds all requests up.
+    """
 
     def own(*_: object) -> None:
         """Take a signal that comes too early or too late."""
 
     before, over = signal.signal(signal.SIGTERM, own), threading.Event()
+    usual, put_aside, rarer = gc.get_threshold(), list[int](), list[bool]()
 
     def stop() -> None:
         while not over.wait(0.5):
+            put_aside.append(gc.get_freeze_count())
+            rarer.append(gc.get_threshold() > usual)
             os.kill(os.getpid(), signal.SIGTERM)
 
     stopping = threading.Thread(target=stop)
@@ -229,6 +236,8 @@ def test_handlers_of_signals_are_given_back(url: str) -> None:
     try:
         serve("127.0.0.1", 0, url)
         assert signal.getsignal(signal.SIGTERM) is own
+        assert put_aside[-1] > 10_000 and rarer[-1]
+        assert not gc.get_freeze_count() and gc.get_threshold() == usual
     finally:
         over.set()
         stopping.join()

@@ -5,6 +5,7 @@ by the application that it came to, to its end; the next one by the new. Whateve
 """
 
 import asyncio
+import gc
 import logging
 from collections.abc import Callable
 from contextlib import suppress
@@ -130,6 +131,7 @@ class Changeover:
         new, old = _Turn(*made), self._now
         await new.begin()
         self._now = new
+        gc.unfreeze()  # what was set aside when serving began may go with the old one
         _log.info("the rulebook in force is now %s", new.digest)
         ending = asyncio.create_task(old.end())
         self._ending.add(ending)

@@ -21,6 +21,7 @@ from fitsvc.selection.files import index_root
 from fitsvc.service.app import create_app
 from fitsvc.service.audits.folder import MOST_BYTES
 from fitsvc.service.changeover import Changeover
+from fitsvc.service.garbage import collected_seldom
 from fitsvc.service.logs import log_to_stderr
 from fitsvc.service.metrics import Metrics, counted_together
 from fitsvc.service.protocol import protocol
@@ -132,7 +133,8 @@ def _run(server: uvicorn.Server, sockets: Sequence[socket.socket]) -> None:
     before = {number: signal.signal(number, stop) for number in (signal.SIGTERM, signal.SIGINT)}
     sys.setswitchinterval(_SWITCH_SECONDS)
     try:
-        server.run(sockets=list(sockets))
+        with collected_seldom():
+            server.run(sockets=list(sockets))
     finally:
         for number, handler in before.items():
             signal.signal(number, handler)

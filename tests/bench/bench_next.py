@@ -3,7 +3,8 @@
 Questions are drawn at random, the same every time: none to four adapters, every part or some, of each fact nothing
 known, bounds, or several candidates; several such things on one rig; and wares on rigs that they fail on. Printed are
 the slowest of them in processor time on one core, whole answers with next steps and remedies, each asked once, of an
-answerer that has compiled all and then heard the others; and the first ones of a fresh answerer. Nothing is asserted.
+answerer that has compiled all and then heard the others, with the collector of garbage set as it is while serving; and
+the first ones of a fresh answerer. Nothing is asserted.
 """
 
 import sys
@@ -21,6 +22,7 @@ from fitsvc.answers.answering import Answerer
 from fitsvc.answers.things import MOST_THINGS
 from fitsvc.language.problems import ProblemsFound
 from fitsvc.rulebook.vocabulary import Fact
+from fitsvc.service.garbage import collected_seldom
 from fitsvc.subjects import PLACE
 
 COUNT, SLOWEST, FIRST = 300, 8, 6
@@ -141,7 +143,8 @@ def groups() -> Iterator[Group]:
     of, count = Answerer(answerer().rulebook), 15 if SMALL else 60
     of.prepare()
     for name, one in DRAWN.items():
-        times = [took / 1e3 for took, *_ in slowest(of, drawn(count, one=one))]
+        with collected_seldom():
+            times = [took / 1e3 for took, *_ in slowest(of, drawn(count, one=one))]
         yield Group(
             f"A whole answer where hardly anything is known, {name}: {count} drawn at random, each asked once",
             COMMAND,
@@ -160,7 +163,8 @@ def main() -> None:
         first = ", ".join(f"{timed(fresh, one)[0]:.0f}" for one in drawn(FIRST))
         print(f"first questions of a {'prepared' if prepared else 'fresh'} answerer: {first} ms")
     for name, one in DRAWN.items():
-        rows = slowest(fresh, drawn(count, one=one))
+        with collected_seldom():
+            rows = slowest(fresh, drawn(count, one=one))
         times = [took for took, _, _ in rows]
         worst_of_all = f"99 in 100 {times[len(times) // 100]:.1f} ms, most {times[0]:.1f} ms"
         print(f"{len(rows)} questions, {name}: mean {mean(times):.1f} ms, {worst_of_all}; the slowest:")
