@@ -62,7 +62,7 @@ def test_australian_overhang_differs_from_californian() -> None:
     assert result("reach-behind-in-california", {**CARRIER, "load.jurisdiction": "california"}) == "passes"
 
 
-@pytest.mark.parametrize("place", [None, "elsewhere", "kansas", "oklahoma"])
+@pytest.mark.parametrize("place", [None, "elsewhere", "michigan", "oklahoma"])
 def test_no_known_law_leaves_brakes_a_caution(place: str | None) -> None:
     """Without a place whose rule the book holds, an unbraked trailer is a caution from the lowest figure on."""
     facts = {**UNBRAKED, **({"load.jurisdiction": place} if place else {})}
@@ -70,6 +70,16 @@ def test_no_known_law_leaves_brakes_a_caution(place: str | None) -> None:
     assert result("heavy-trailer-has-brakes", facts) == "fails"
     assert result("heavy-trailer-has-brakes", {**facts, "trailer.gross_weight": "999 lb"}) == "passes"
     assert result("heavy-trailer-has-brakes", {**facts, "trailer.brakes": "surge"}) == "passes"
+
+
+@pytest.mark.parametrize("place", ["kansas", "mississippi", "quebec"])
+def test_a_law_known_in_part_leaves_brakes_a_caution(place: str) -> None:
+    """Where the book holds only part of the law, that part is told, and no figure of other places."""
+    facts = {**UNBRAKED, "load.jurisdiction": place}
+    assert result("brakes-where-driven", facts) == "not_applicable"
+    assert result("heavy-trailer-has-brakes", facts) == "not_applicable"
+    assert result("brakes-where-no-weight-is-set", facts) == "fails"
+    assert result("brakes-where-no-weight-is-set", {**facts, "trailer.brakes": "surge"}) == "passes"
 
 
 def test_no_brakes_is_no_reading_that_works_on_a_heavy_trailer() -> None:
