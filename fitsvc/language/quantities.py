@@ -150,6 +150,8 @@ _AMOUNT = re.compile(
 )
 _PLAINEST = re.compile(r"(\d{1,9})(?:\.(\d{1,2}|\d{4,9}))? (in|lb|mm|kg)", re.ASCII)
 """A figure with its unit as most are written; three digits behind a point may be thousands, and are not read so."""
+TAPE = frozenset({2, 4, 8, 16, 32, 64})
+"""Into what inches, and pounds by the same habit, are parted; `450/480 lb` and `9/10 in` are two figures at once."""
 _UNIT = re.compile(r"[^\d.]*", re.ASCII)
 _VULGAR = {sign: f"{top}/{bottom}" for sign, top, bottom in ("¼14", "½12", "¾34", "⅛18", "⅜38", "⅝58", "⅞78")}
 """Fractions in one sign, as telephones write them."""
@@ -266,6 +268,7 @@ def _parts(text: str, body: str) -> list[tuple[Fraction, str]]:
         unit = _UNIT.match(body, amount.end())
         assert unit is not None  # it can match nothing at all
         parts.append((_value(text, amount), unit[0].strip()))
+        _refuse_two_figures(text, amount, unit[0].strip())
         place = unit.end()
     return parts
 
@@ -283,6 +286,15 @@ def _value(text: str, amount: re.Match[str]) -> Fraction:
             t("write a mixed number such as `1-1/4 in`"),
         )
     return whole + Fraction(top, bottom)
+
+
+def _refuse_two_figures(text: str, amount: re.Match[str], unit: str) -> None:
+    """Refuse what looks like a fraction of a unit and is none that anybody measures by."""
+    if unit and not amount["plain"] and int(amount["bottom"]) not in TAPE:
+        raise QuantityError(
+            t("{what} is no fraction that a tape or a scale shows", what=_quote(text)),
+            t("write one figure with its unit, such as `5/8 in` or `450 lb`; of two figures, that of this part"),
+        )
 
 
 def _sum(text: str, parts: list[tuple[Fraction, str]]) -> tuple[Fraction, Dimension]:

@@ -11,7 +11,7 @@ from typing import Final
 from fitsvc.answers.things import LONGEST_NAME, MOST_THINGS
 from fitsvc.facts import LONGEST_TEXT, MOST_ADAPTERS
 from fitsvc.language import tyres
-from fitsvc.language.quantities import DIMENSIONS, LENGTH, MASS, UNITS
+from fitsvc.language.quantities import DIMENSIONS, LENGTH, MASS, TAPE, UNITS
 from fitsvc.language.quantities import LONGEST_TEXT as LONGEST_QUANTITY
 from fitsvc.language.types import ListType
 from fitsvc.rulebook.vocabulary import Fact, Vocabulary
@@ -21,17 +21,14 @@ from fitsvc.subjects import BESIDE_RIG, OF_RIG, OF_YARD, PLACE, SUBJECTS
 
 
 def _proper_fraction() -> str:
-    """Return the pattern of a fraction below one, as it stands after a whole number: of two digits at most."""
-    short = [f"[0-{bottom - 1}] */ *{bottom}" for bottom in range(1, 10)] + ["[0-9] */ *[1-9][0-9]"]
-    fewer_tens = [f"[1-{tens - 1}][0-9] */ *{tens}[0-9]" for tens in range(2, 10)]
-    same_tens = [f"{tens}[0-{one - 1}] */ *{tens}{one}" for tens in range(1, 10) for one in range(1, 10)]
-    return "|".join(short + fewer_tens + same_tens)
+    """Return the pattern of a fraction below one of those that a tape shows, as it stands after a whole number."""
+    return "|".join(f"(?:{'|'.join(map(str, range(bottom)))}) */ *{bottom}" for bottom in sorted(TAPE))
 
 
 PROPER_FRACTION: Final = _proper_fraction()
 _NUMBER: Final = (
     rf"[0-9]{{1,9}}(?:-| +)(?:{PROPER_FRACTION})"
-    r"|[0-9]{1,9} */ *0{0,9}[1-9][0-9]{0,9}"
+    rf"|[0-9]{{1,9}} */ *(?:{'|'.join(map(str, sorted(TAPE)))})"
     r"|[0-9]{1,3}(?:,[0-9]{3}){1,2}(?:\.[0-9]+)?|[0-9]{1,9}(?:\.[0-9]+)?|\.[0-9]+"
 )
 _SIGN: Final = r"[-−]?\s*"
