@@ -12,7 +12,7 @@ import pyarrow.parquet as pq
 import pytest
 from audit_world import audit, found, pairs, rigs, summary
 from demo_world import answerer
-from workbooks import Rows, write_ods, write_xlsx
+from workbooks import Error, Rows, write_ods, write_xlsx
 
 from fitsvc.audits.mapping import read_mapping
 from fitsvc.audits.source import PLAIN, FileForm, read_chunks
@@ -152,3 +152,30 @@ def test_what_is_not_what_its_name_says(tmp_path: Path, name: str, written: byte
     (tmp_path / name).write_bytes(written)
     with pytest.raises(ProblemsFound, match=message):
         _columns(tmp_path / name)
+
+
+def test_an_error_of_a_sheet_is_no_empty_cell(tmp_path: Path) -> None:
+    """A claim whose item has an error for its pin stays open, as with the same text; as a number it names none."""
+    rows: Rows = [
+        ["sku", "kind", "shank", "pin", "fits"],
+        ["A-1", "ball_mount", "2 in", Error("#N/A"), "rig_farm_muckle"],
+        ["A-2", "ball_mount", "2 in", "#N/A", "rig_farm_muckle"],
+        [],
+        ["A-3", "ball_mount", Error("#REF!"), "5/8 in", Error("#VALUE!")],
+        [Error("#N/A"), "ball_mount", "2 in", "5/8 in", None],
+        [12345678901234567, "ball_mount", "2 in", "5/8 in", None],
+        [1234567890123456, "ball_mount", "2 in", "5/8 in", None],
+        [4006381333931, "ball_mount", "2 in", "5/8 in", None],
+    ]
+    audit(write_xlsx(tmp_path / "a.xlsx", {"Notes & such": [], "Items": rows}), tmp_path / "out", rigs())
+    assert [row["sku"] for row in found(tmp_path / "out", "items")] == ["A-1", "A-2", "A-3", "4006381333931"]
+    cells = [(row["row"], row["column"], row["cell"]) for row in found(tmp_path / "out", "bad_cells")]
+    assert cells == [("2", "pin", "#N/A"), ("3", "pin", "#N/A"), ("5", "shank", "#REF!")]
+    assert [row["row"] for row in found(tmp_path / "out", "bad_rows")] == ["6", "7", "8"]
+    assert [row["row"] for row in found(tmp_path / "out", "bad_claims")] == ["5"]
+    of = {(row["sku"], row["rig"]): row["outcome"] for row in pairs(tmp_path / "out")}
+    for rig in rigs():
+        assert of["A-1", rig.key] == of["A-2", rig.key] in ("undetermined", "fails")
+    path = write_ods(tmp_path / "a.ods", {"Items": [["sku", "kind"], ["A-1", Error("#N/A")]]})
+    with pytest.raises(ProblemsFound, match="may hold cells with an error"):
+        _columns(path)

@@ -12,6 +12,12 @@ _PACKAGE = "http://schemas.openxmlformats.org/package/2006"
 _OASIS = "urn:oasis:names:tc:opendocument:xmlns"
 
 
+class Error(str):
+    """A cell that holds an error, such as `#N/A` (ECMA-376 Part 1, 18.18.11; of OpenDocument from memory)."""
+
+    __slots__ = ()
+
+
 def write_xlsx(path: Path, sheets: Mapping[str, Rows]) -> Path:
     """Write a workbook of sheets by their names."""
     places = range(1, len(sheets) + 1)
@@ -50,7 +56,9 @@ def _cells(row: Sequence[str | float | None], number: int) -> str:
     for place, cell in enumerate(row):
         first = chr(ord("A") + place // 26 - 1) if place >= 26 else ""
         at = f"{first}{chr(ord('A') + place % 26)}{number}"
-        if isinstance(cell, str):
+        if isinstance(cell, Error):
+            found.append(f'<c r="{at}" t="e"><f>1/0</f><v>{escape(cell)}</v></c>')
+        elif isinstance(cell, str):
             found.append(f'<c r="{at}" t="inlineStr"><is><t>{escape(cell)}</t></is></c>')
         elif cell is not None:
             found.append(f'<c r="{at}"><v>{cell}</v></c>')
@@ -81,6 +89,9 @@ def write_ods(path: Path, sheets: Mapping[str, Rows]) -> Path:
 def _ods_cell(cell: str | float | None) -> str:
     if cell is None:
         return "<table:table-cell/>"
+    if isinstance(cell, Error):
+        attributes = 'table:formula="of:=NA()" office:value-type="string" office:string-value=""'
+        return f"<table:table-cell {attributes}><text:p>{escape(cell)}</text:p></table:table-cell>"
     if isinstance(cell, str):
         return f'<table:table-cell office:value-type="string"><text:p>{escape(cell)}</text:p></table:table-cell>'
     return (

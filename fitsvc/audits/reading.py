@@ -1,6 +1,7 @@
 """First stage of an audit: the catalogue read once, bad rows and cells told, items kept as blocks of typed columns."""
 
 import csv
+import re
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import replace
 from itertools import count
@@ -32,6 +33,12 @@ _TOTALS: Final = frozenset(
     ("total", "totals", "grand total", "subtotal", "sum", "suma", "total general", "summe", "gesamt", "gesamtsumme")
 )
 """What the last line of a sheet says in place of a number: in English, Spanish and German."""
+_ERROR: Final = re.compile(
+    r"#(?:N/A|GETTING_DATA|ERROR|(?:VALUE|REF|DIV/0|NUM|NULL|SPILL|CALC)!|NAME\?)", re.IGNORECASE
+)
+"""What a sheet shows in place of a value (ECMA-376 Part 1, 18.17.3; the later ones from memory)."""
+_FLOATED: Final = re.compile(r"-?\d\.\d+e\+\d+|-?\de\+\d+|-?\d{16}\.0")
+"""A whole number of more digits than a sheet holds (15; IEEE 754 binary64), as it is handed over."""
 
 
 class BadCell(NamedTuple):
@@ -190,6 +197,13 @@ class ItemReader:
         """Whether a row names an item that no row before it does; where not, that is told."""
         if not sku or not sku.isprintable():
             self._complain(chunk, row, "sku", f"{quoted(sku)} names no item", "every row has its own `sku`")
+            return False
+        if _ERROR.fullmatch(sku):
+            self._complain(chunk, row, "sku", f"{quoted(sku)} is an error of a sheet", "write the item's own number")
+            return False
+        if _FLOATED.fullmatch(sku):
+            message = f"{quoted(sku)} is a figure of which the sheet holds 15 digits and no more"
+            self._complain(chunk, row, "sku", message, "write the number as text, from where it came")
             return False
         is_lost = self._lost.get(sku, chunk.lines[row]) < chunk.lines[row]
         if sku in self.places or sku in self.other_skus or is_lost:

@@ -42,7 +42,7 @@ def read_lines(path: Path, file: str, problems: list[Problem], encoding: str = "
         with opened(path) as stream:
             begins = stream.peek(4)[:4]
             if what := _NO_TEXT.get(begins):
-                help = "name it by its format, such as `.xlsx` or `.parquet`, or export it as CSV"
+                help = "name it by its format, `.xlsx` or `.parquet`, once it is saved so, or export it as CSV"
                 problems.append(Problem(f"the file is {what} and no text", help, file=file, line=1))
                 return
             encoding = _BOMS.get(begins[:2], encoding)

@@ -1,4 +1,4 @@
-"""Workbooks (.xlsx, .ods and older ones): the rows of one sheet, each cell as the workbook has it."""
+"""Workbooks (.xlsx and .ods): the rows of one sheet, each cell as the workbook has it."""
 
 import zipfile
 from collections.abc import Iterator
@@ -6,11 +6,13 @@ from contextlib import contextmanager
 from datetime import date, datetime
 from pathlib import Path
 from typing import Any, Final
+from xml.etree.ElementTree import ParseError
 
 from fitsvc.document import Json
 from fitsvc.language.problems import Problem, ProblemsFound
+from fitsvc.loading.error_cells import error_cells
 
-ENDINGS: Final = (".xlsx", ".xlsm", ".ods", ".xls")
+ENDINGS: Final = (".xlsx", ".xlsm", ".ods")
 _LARGEST: Final = 1 << 29
 """Bytes that a workbook may have unpacked: a sheet is held as a whole while it is read."""
 
@@ -23,7 +25,9 @@ def sheets_of(path: Path) -> list[str]:
 
 
 def sheet_rows(path: Path, sheet: str = "") -> Iterator[tuple[int, list[Json]]]:
-    """The rows of a sheet that hold anything, by their numbers there: texts, figures, yes or no, None; dates as texts.
+    """The rows of a sheet that hold anything, by their numbers there: texts, figures, yes or no, None.
+
+    Dates and errors are texts.
 
     ProblemsFound where the sheet is not there, or is not told of several.
     """
@@ -36,8 +40,14 @@ def sheet_rows(path: Path, sheet: str = "") -> Iterator[tuple[int, list[Json]]]:
         raise _refused(path, f"has the sheets {listed}" if names else "has no sheet that holds anything", help)
     with _read(path):
         rows = _workbook(path).get_sheet_by_name(sheet or names[0]).to_python(skip_empty_area=False)
+        errors = error_cells(path, sheet or names[0])
+    if errors is None:
+        message = "may hold cells with an error, such as `#N/A`, that cannot be told from empty ones"
+        raise _refused(path, message, "save it as `.xlsx`, or export it as CSV")
     for number, row in enumerate(rows, start=1):
         cells = [_cell(value) for value in row]
+        if errors:
+            cells = [errors.get((number, place), cell) for place, cell in enumerate(cells, start=1)]
         if any(cell is not None for cell in cells):
             yield number, cells
 
@@ -45,11 +55,10 @@ def sheet_rows(path: Path, sheet: str = "") -> Iterator[tuple[int, list[Json]]]:
 def _workbook(path: Path) -> Any:
     from python_calamine import load_workbook
 
-    if zipfile.is_zipfile(path):
-        with zipfile.ZipFile(path) as archive:
-            size = sum(one.file_size for one in archive.infolist())
-        if size > _LARGEST:
-            raise _refused(path, f"has {size / 1e6:,.0f} MB unpacked", "export the sheet as CSV")
+    with zipfile.ZipFile(path) as archive:
+        size = sum(one.file_size for one in archive.infolist())
+    if size > _LARGEST:
+        raise _refused(path, f"has {size / 1e6:,.0f} MB unpacked", "export the sheet as CSV")
     return load_workbook(str(path))
 
 
@@ -60,7 +69,7 @@ def _read(path: Path) -> Iterator[None]:
 
     try:
         yield
-    except (CalamineError, zipfile.BadZipFile, OSError) as error:
+    except (CalamineError, zipfile.BadZipFile, ParseError, KeyError, OSError) as error:
         help = "save it again, or export it as CSV"
         raise _refused(path, f"is no workbook that can be read: {error}", help) from None
 
