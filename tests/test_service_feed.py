@@ -130,6 +130,14 @@ def test_what_cannot_be_told_is_to_be_read_anew(shop: Shop) -> None:
     assert shop.changes(f"since={since}")["everything"] == ["rig_one"]
 
 
+def test_a_store_behind_the_revision_is_read_anew(shop: Shop) -> None:
+    """After a store was restored from a copy the revision asked from is none of its own; what is then told is."""
+    ahead = int(shop.revision()) + 1
+    found = shop.changes(f"since={ahead}")
+    assert found["everything"] == ["rig_one"] and found["revision"] == shop.revision()
+    assert shop.changes(f"since={found['revision']}")["everything"] == []
+
+
 def test_a_clock_that_was_set_back_hides_no_change(shop: Shop) -> None:
     """What came after a revision with a time before it cannot be told one by one, and is not left out."""
     since = shop.revision()

@@ -52,8 +52,8 @@ class OutcomeChange(msgspec.Struct, kw_only=True):
 class OutcomeChanges(msgspec.Struct, kw_only=True):
     """What changed since a revision, and the revision to ask from next.
 
-    The pages of a rig in `everything` are to be read anew: it was saved anew, too much of it changed, or the rulebook
-    is another than the caller names.
+    The pages of a rig in `everything` are to be read anew: it was saved anew, too much of it changed, the rulebook is
+    another than the caller names, or the store is behind the revision, as after it was restored from a copy.
     """
 
     changes: list[OutcomeChange]
@@ -118,9 +118,12 @@ def changed(service: Service, query: Mapping[str, object]) -> OutcomeChanges:
     )
     with service.database.session() as session:
         rigs = [get_rig(session, str(query["rig"]))] if query["rig"] else list(list_rigs(session, limit=MOST_RIGS + 1))
-        if not isinstance(since, int) or (since >= revision and query["rulebook"] in (None, book.digest)):
+        if not isinstance(since, int):
             return told
-        at = _time_of(session, since)
+        ahead = since > revision and _is_ahead(session, since)
+        if since >= revision and not ahead and query["rulebook"] in (None, book.digest):
+            return told
+        at = None if ahead else _time_of(session, since)
         skus = _touched(session, since)
         unsure = at is None or _out_of_step(session, since, at) or len(rigs) > MOST_RIGS
         if at is None or unsure or query["rulebook"] not in (None, book.digest):
@@ -134,6 +137,12 @@ def changed(service: Service, query: Mapping[str, object]) -> OutcomeChanges:
             else:
                 told.changes += [one for one in found if query["sku"] in (None, one.sku)]
     return told
+
+
+def _is_ahead(session: Session, since: int) -> bool:
+    """Whether the store has nothing as new as a revision, as after it was restored from a copy of earlier."""
+    query = select(Observation.sequence).where(col(Observation.sequence) >= since)
+    return session.exec(query.limit(1)).first() is None
 
 
 def _time_of(session: Session, since: int) -> datetime | None:
