@@ -79,6 +79,10 @@ def test_names_are_expanded(cells: dict[str, str], vehicles: set[str] | None, un
         ({"vehicle": "2015-20 Muckle"}, "`2015-20`"),
         ({"vehicle": "pre-2024 Muckle"}, "`pre-2024`"),
         ({"vehicle": "all models"}, "no vehicle is named"),
+        (
+            {"model": "Muckle", "bed": "short", "but": "crew cab and 4x4"},
+            "`Muckle short except crew cab and 4x4` may mean",
+        ),
         ({"year": "2023-2019", "model": "Muckle"}, "after the last"),
         ({"year": "new", "model": "Muckle"}, "names no years"),
         ({"model": "Mukle"}, "`mukle`"),
@@ -92,6 +96,7 @@ def test_what_is_unclear_is_told(cells: dict[str, str], words: str) -> None:
     found = _meant(**cells)
     assert words in found.problem
     assert found.help
+    assert ("columns of their own" in found.help) == ("may mean" in found.problem and "vehicle" in cells)
 
 
 def test_names_that_two_makers_use() -> None:

@@ -157,3 +157,14 @@ def test_goods_of_a_store_are_kept_for_another_process() -> None:
 
 
 _GOOD = ("works", "conditional")
+
+
+def test_a_file_of_trailers_alone(out: Path, tmp_path: Path) -> None:
+    """It is audited as one beside accessories is, and what was read of its rows is not told as passed over."""
+    rows = [{"sku": sku, "subject": "trailer", "colour": "red", **facts} for sku, facts in _trailers().items()]
+    path = tmp_path / "trailers.jsonl"
+    path.write_text("".join(json.dumps(row) + "\n" for row in rows))
+    told = audit(path, tmp_path / "out")
+    beside = {(row["sku"], row["rig"]): row["outcome"] for row in found(out, "others") if row["subject"] == "trailer"}
+    assert {(row["sku"], row["rig"]): row["outcome"] for row in found(tmp_path / "out", "others")} == beside
+    assert (told["rows"]["rows"], told["rows"]["items"], told["rows"]["passed_over"]) == (len(rows), 0, ["colour"])

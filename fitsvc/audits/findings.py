@@ -243,6 +243,8 @@ class Findings:
                     yield [rig.key, kind]
 
     def _suspicious(self, usual: Usual) -> Iterator[list[Any]]:
+        if not self._rows:
+            return  # trailers and adapters alone
         skus, kernel, lines = list(self.skus), self.state.kernel, np.concatenate(self._rows)
         columns = {name: title for title, name in self.report.columns.items()}
         of: list[Any]

@@ -95,7 +95,8 @@ class NamedVehicles:
             raise _Unclear(next(iter(cells), VEHICLE), "no vehicle is named", "write its years, make and model")
         if any(first > last for first, last in name.years):
             raise _Unclear(next(iter(cells)), "the first year is after the last", "write `2015-2020`")
-        return self._resolved(name, " ".join(cells.values()), next(iter(cells)))
+        said = " ".join(f"except {cell}" if column == EXCEPT else cell for column, cell in cells.items())
+        return self._resolved(name, said, next(iter(cells)))
 
     def _read(self, name: _Name, column: str, text: str) -> None:
         """Take one cell of a line."""
@@ -206,7 +207,9 @@ class NamedVehicles:
         labels = [one.label for one, _ in may]
         more = f" and {len(labels) - _SHOWN} more" if len(labels) > _SHOWN else ""
         told = f"`{text}` may mean {'; '.join(labels[:_SHOWN])}{more}: whether it is {', '.join(open_)} is not told"
-        help = "write its make and model in columns of their own, name the rig, or have its label say what it is"
+        help = "name the rig, or have the label of our vehicle say what it is"
+        if column == VEHICLE:
+            help = f"write its make and model in columns of their own, {help}"
         return Meant(rigs=rigs, may=maybe, unstored=unstored, problem=told, help=help, column=column)
 
     def _makes(self, sure: Sequence[VehicleTold]) -> list[str]:

@@ -42,6 +42,10 @@ class SubjectReader:
             self._columns[title] = FactColumn(*of) if of else None
         return self._columns[title]
 
+    def titles(self) -> list[str]:
+        """The titles of the columns that were read of its rows."""
+        return [title for title, column in self._columns.items() if column is not None]
+
     def read(self, chunk: Chunk, rows: list[int], skus: list[str]) -> Iterable[tuple[int, str, FactColumn, Problem]]:
         """Take some rows of a chunk; yields each cell that could not be read: its row, the SKU, the column and why."""
         columns: dict[str, Column] = {}

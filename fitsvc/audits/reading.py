@@ -285,14 +285,16 @@ def read_items(
         _tell_all(bad_rows, items.problems, found, first)
         if waiting:
             _keep(spool, joined(waiting), found)
-    if not found.items:
+    if not found.items and not items.other_skus:
         nothing = Problem("no row could be read", "every row is bad, or there is none", file=str(path))
         raise ProblemsFound([*first[:_SHOWN], nothing])
     found.rows = found.items + found.bad_rows + sum(items.other_subjects.values())
     every = ((subject, one.items()) for subject, one in items.others.items())
     spool.keep_others({subject: others for subject, others in every if others})
     claims.of_others |= {sku: set() for sku in items.other_skus if sku not in claims.of_others}
-    found.passed_over, found.other_subjects = list(items.header.passed_over), items.other_subjects
+    read_of_others = {title for one in items.others.values() for title in one.titles()}
+    found.passed_over = [title for title in items.header.passed_over if title not in read_of_others]
+    found.other_subjects = items.other_subjects
     found.mapped_in_vain = items.mapped_in_vain()
     found.columns = {title: column.name for title, column in items.header.columns.items()}
     return found, items.places
