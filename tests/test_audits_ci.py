@@ -99,4 +99,5 @@ def test_without_conditions_the_faults_are_told(told: tuple[Path, int], tmp_path
         ("bad_cells > 0", 1),
         ("bad_claims > 0", 1),
         ("contradicted > 0", 1),
+        ("suspicious_columns > 0", 0),
     ]

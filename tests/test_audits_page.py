@@ -138,3 +138,15 @@ def test_its_charts_are_told_in_figures_too(shown: tuple[Path, str]) -> None:
         said = re.findall(r"([\d,]+)(?:, |\Z)", re.findall(r'aria-label="([^"]*)"', chart)[0])
         assert len(said) == len(re.findall(r"<rect ", chart)) == len(re.findall(r"<text ", chart)) / 2
         assert "fill=" not in chart
+
+
+def test_a_cell_that_does_not_read_is_told_by_what_it_holds_up(tmp_path: Path) -> None:
+    """A pin that does not read holds up what would pass with one, and so does a kind, written wrong or left out."""
+    rig = next(one for one in rigs() if one.key == "rig_farm_muckle")
+    cells = (("ball_mount", "5/8 in"), ("ball_mount", "8-May"), ("ballmount", "5/8 in"), ("", "5/8 in"))
+    rows = (f"N-{place},{kind},2 in,{pin},9.5,{rig.key}\n" for place, (kind, pin) in enumerate(cells))
+    (tmp_path / "a.csv").write_text("sku,kind,shank,pin,weight [lb],fits\n" + "".join(rows))
+    audit(tmp_path / "a.csv", tmp_path / "out", [rig])
+    told = {row["sku"]: row for row in found(tmp_path / "out", "fix_list") if row["column"] in ("pin", "kind")}
+    assert {sku: row["sort"] for sku, row in told.items()} == {"N-1": "bad_cell", "N-2": "bad_cell", "N-3": "missing"}
+    assert all((row["pairs"], row["claims"]) == ("1", "1") for row in told.values())

@@ -63,7 +63,7 @@ def test_the_reading_is_done_once_its_report_is_there(spool: Spool) -> None:
 
 def test_a_part_is_judged_once_its_counts_are_there(spool: Spool) -> None:
     """Counts come last, after what became of the claims; a part that was being kept is none."""
-    counts = PartCounts(*(np.arange(4) + place for place in range(9)))
+    counts = PartCounts(*(np.arange(4) + place for place in range(10)))
     fates = [ClaimFate(2, "A-0", "rig", "fails", "a-rule", "1 in", "It is too long.", "")]
     assert not spool.is_judged(0, 1)
     carried = [ClaimCarried(2, "A-0", "rig", "works", "120 lb", "2", "60 lb", "120 lb", "yes", "", "with up to 2")]

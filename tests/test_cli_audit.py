@@ -169,6 +169,8 @@ def test_a_file_in_kilograms_is_told_beside_the_stored_goods(
         assert (summary(tmp_path / name)["suspicious_columns"] == {}) == (name == "right") == (not whole)
     (told,) = whole
     assert (told["column"], told["guess"]) == ("weight [lb]", "the whole column: kilograms written as pounds")
+    assert summary(tmp_path / "wrong")["faults"]["suspicious_columns"] == 1
+    assert found(tmp_path / "wrong", "fix_list")[0]["column"] == "weight [lb]"
     assert "weight looks wrong in the whole column" in " ".join(capsys.readouterr().out.split())
 
 

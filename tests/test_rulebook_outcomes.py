@@ -151,7 +151,7 @@ def _audit_agrees(rulebook: Rulebook, weight: Value, outcome: Outcome, row: Row)
     assert found.pairs == [(0, OUTCOMES.index(outcome), 1) for _ in deciders]
     facts = OpenFacts(kernel)
     assert facts.rules == ([0] if row["undetermined"] == "unknown" else [])
-    waits = facts.waits(judged, found, facts.of_items(block), rig)
+    waits, _ = facts.waits(judged, found, facts.of_items(block), rig)
     assert [facts.facts[one] for one in waits if one >= 0] == ([WEIGHT] if outcome == "undetermined" else [])
 
 

@@ -91,7 +91,7 @@ class Block:
         *,
         subject: str,
     ) -> None:
-        self.kernel, self._columns, self._apart, self._unread = kernel, columns, apart, unread
+        self.kernel, self._columns, self._apart, self.unread = kernel, columns, apart, unread
         self._subject = subject
         self.catalogue = kernel.columns.catalogue_of(columns, [subject], count, list(apart.values()), unread)
         self.signature_of = self.catalogue.signature_of.astype(np.intp)
@@ -105,11 +105,11 @@ class Block:
                 result.hold_back(judged, self.kernel.lenient(bool(rig.case.adapters), self._subject))
             for sku in sorted(self._apart.keys() & rig.case.of_items.keys()):
                 item = self._apart[sku]
-                case = pair_case(self.kernel, self._columns, item, sku, rig, self._unread)
+                case = pair_case(self.kernel, self._columns, item, sku, rig, self.unread)
                 verdict = self.kernel.engine.evaluate(self.kernel.engine.opened(case))
                 signature = int(self.signature_of[item])
                 # A single case tells what it names or does not: where that is not known, no better is taken from it.
-                if not unread_of(self._unread, item) or OUTCOMES.index(verdict.outcome) >= result.outcome[signature]:
+                if not unread_of(self.unread, item) or OUTCOMES.index(verdict.outcome) >= result.outcome[signature]:
                     result.put(signature, verdict)
             yield judged, result
 

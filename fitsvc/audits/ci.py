@@ -20,7 +20,7 @@ from fitsvc.audits.thresholds import Threshold, read_threshold
 from fitsvc.document import Document, Json
 from fitsvc.files import write_text
 
-STRICT: Final = ("bad_rows > 0", "bad_cells > 0", "bad_claims > 0", "contradicted > 0")
+STRICT: Final = ("bad_rows > 0", "bad_cells > 0", "bad_claims > 0", "contradicted > 0", "suspicious_columns > 0")
 """What faults are, as conditions: where none is given, these are told."""
 _MOST: Final = 5_000
 """Results of one run: more than watchers show, and few enough for them to take (common practice, no source)."""

@@ -151,7 +151,7 @@ class Findings:
 
     def _block_rows(self, block: int) -> Iterator[tuple[str, list[Any]]]:
         items = self.state.spool.block(block)
-        outcomes, claimed, waits = self._sum(block, len(items.skus))
+        outcomes, claimed, waits, held = self._sum(block, len(items.skus))
         kinds = kind_numbers(items.columns.get(KIND), len(self.kinds), len(items.skus))
         self.of_kind += np.bincount(kinds, minlength=len(self.kinds))
         facts = digests(items, self.state.kernel.rulebook.vocabulary.slots()).tolist()
@@ -169,17 +169,19 @@ class Findings:
             pairs = int(waits[fact, item])
             yield "missing_of_items", [items.skus[item], int(items.lines[item]), self.facts.facts[fact], pairs]
         self._rows.append(items.lines)
-        self.fixes.of_block(items, waits, [one for part in self._parts(block) for one in self.state.spool.fates(*part)])
+        fates = [one for part in self._parts(block) for one in self.state.spool.fates(*part)]
+        self.fixes.of_block(items, waits, held, fates)
 
-    def _sum(self, block: int, rows: int) -> tuple[Counts, Counts, Counts]:
+    def _sum(self, block: int, rows: int) -> tuple[Counts, Counts, Counts, Counts]:
         """A block's counts by item, over all rigs; what is counted otherwise is added up on the way."""
         outcomes, claimed = np.zeros((4, rows), np.int64), np.zeros((4, rows), np.int64)
-        waits = np.zeros((len(self.facts.item_facts), rows), np.int64)
+        waits, held = np.zeros((2, len(self.facts.item_facts), rows), np.int64)
         for group, places in enumerate(self.state.groups(rows)):
             kept = self.state.spool.counts(block, group)
             outcomes += kept.by_item
             claimed += kept.claimed
             waits += kept.waits_of_item
+            held += kept.held_by_item
             rigs = slice(places.start, places.stop)
             self.by_rig[rigs] += kept.by_rig
             self.fits[rigs] += kept.fits
@@ -188,7 +190,7 @@ class Findings:
             self.decided += kept.decided
         self.claimed += claimed.sum(axis=1)
         self.items_waiting[: len(waits)] += (waits > 0).sum(axis=1)
-        return outcomes, claimed, waits
+        return outcomes, claimed, waits, held
 
     def _rig_rows(self, rig_digests: dict[str, str]) -> Iterator[list[Any]]:
         for rig, counts in zip(self.state.rigs, self.by_rig.tolist(), strict=True):
@@ -251,10 +253,11 @@ class Findings:
         vocabulary = kernel.rulebook.vocabulary
         slots = {name: kind for name, kind in vocabulary.slots().items() if name.startswith("accessory.")}
         for one in suspicious(self.state.spool, self.report.blocks, slots, self.kinds, vocabulary, usual=usual):
-            self.suspicious[one.fact] = self.suspicious.get(one.fact, 0) + 1
             if one.item < 0:
                 self.columns_suspicious[one.fact], of = one.guess, ["", ""]
+                self.fixes.suspicious_column(one)
             else:
+                self.suspicious[one.fact] = self.suspicious.get(one.fact, 0) + 1
                 of = [skus[one.item], int(lines[one.item])]
                 self.fixes.suspicious(int(lines[one.item]), skus[one.item], one)
             column = columns.get(one.fact, one.fact)

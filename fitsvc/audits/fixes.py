@@ -22,6 +22,7 @@ from fitsvc.audits.state import AuditState
 from fitsvc.facts import FactReader
 from fitsvc.language.types import ListType, NumberType
 from fitsvc.rulebook.vocabulary import Fact
+from fitsvc.subjects import KIND
 
 SORTS: Final = {
     "bad_row": "A row that cannot be judged",
@@ -91,18 +92,28 @@ class Fixes:
         """All of them that are listed, the one that decides most first."""
         return sorted(self._found, key=_rank)[:MOST]
 
-    def of_block(self, items: Items, waits: NDArray[Any], fates: Sequence[ClaimFate]) -> None:
-        """Take what one block of items lacks: the pairs that wait for each fact by item, and its claims."""
+    def of_block(self, items: Items, waits: NDArray[Any], held: NDArray[Any], fates: Sequence[ClaimFate]) -> None:
+        """Take what one block of items lacks: the pairs that wait for each fact by item, and its claims.
+
+        `waits` are those that wait for it alone, `held` those that do with others too: a cell that does not read is
+        told by the latter, and so is the kind, without which hardly anything is decided.
+        """
         lines = dict(zip(items.skus, items.lines.tolist(), strict=True))
         cells = {(row["sku"], self._fact(row["column"])): row for row in self._cells_of(lines)}
         open_ = {(one.sku, one.rig): one.waits_for for one in fates if one.outcome != "fails"}
         claims = Counter((sku, fact) for (sku, _), fact in open_.items() if fact)
-        for number, item in zip(*(found.tolist() for found in np.nonzero(waits)), strict=True):
+        claimed = Counter(sku for sku, _ in open_)
+        for number, item in zip(*(found.tolist() for found in np.nonzero(np.maximum(waits, held))), strict=True):
             slot, sku = self._state.facts.facts[number], items.skus[item]
             fact = self._vocabulary.fact_of(slot)
             assert fact is not None
             decides = (int(waits[number, item]), claims[sku, slot])
             cell = cells.pop((sku, fact.short), None)
+            if cell or slot == KIND:
+                pairs = int(held[number, item])
+                decides = (max(pairs, decides[0]), max(min(pairs, claimed[sku]), decides[1]))
+            elif not decides[0]:
+                continue
             self._add(_of_cell(cell, *decides) if cell else self._empty(lines[sku], sku, fact, *decides))
         for cell in cells.values():
             self._add(_of_cell(cell, 0, 0))
@@ -128,6 +139,13 @@ class Fixes:
         )
         help = "look at the item or its sheet, and write what stands there"
         self._add(_fix("suspicious", row, sku, self._title(one.fact), one.value, (wrong, help)))
+
+    def suspicious_column(self, one: Suspicious) -> None:
+        """Take a column whose figures all look wrong, by which every pair may be: it stands in no single row."""
+        wrong = f"looks wrong in {one.guess}; here {one.value} in the middle, where others have {one.usual}"
+        help = "write the column's own unit in its title, or say in a mapping what it is"
+        pairs = self._report.items * len(self._state.rigs)
+        self._add(_fix("suspicious", 0, "", self._title(one.fact), "", (wrong, help), pairs=pairs))
 
     def _whole_rows(self) -> None:
         """Take the rows that could not be judged, which cost every pair of theirs, and claims that name nothing."""

@@ -64,8 +64,13 @@ class OpenFacts:
                 found |= 1 << place
         return found
 
-    def waits(self, judged: Judged, result: RigResult, items: NDArray[np.uint64], rig: AuditRig) -> NDArray[np.int32]:
-        """For every signature the number of the one fact it waits for, items' facts first; -1 where none is alone."""
+    def waits(
+        self, judged: Judged, result: RigResult, items: NDArray[np.uint64], rig: AuditRig
+    ) -> tuple[NDArray[np.int32], NDArray[np.uint64]]:
+        """For every signature the number of the one fact it waits for, items' facts first; -1 where none is alone.
+
+        Beside it the bits of all facts of the item that it waits for, alone or with others.
+        """
         waiting = result.outcome == _UNDETERMINED
         of_items = np.zeros(len(items), np.uint64)
         of_rig: dict[int, NDArray[np.bool_]] = {}
@@ -86,7 +91,7 @@ class OpenFacts:
             # What rests on whether a fact is named at all waits for that fact, and maybe for no other.
             other = (found < 0) | (found >= len(self.item_facts))
             found[(open_ > 0) & (other | (open_ != np.uint64(1) << np.maximum(found, 0).astype(np.uint64)))] = -1
-        return found
+        return found, of_items
 
     def _maybe_named(self, judged: Judged) -> NDArray[np.uint64]:
         """Of which facts it is not known, of every signature, whether the item has them."""

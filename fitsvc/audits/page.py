@@ -65,7 +65,7 @@ def page(summary: Document, words: PageWords) -> str:
         table(
             "Figures that look wrong",
             ("figure", "items"),
-            ((words.facts.get(f"accessory.{name}", name), count) for name, count in summary["suspicious"].items()),
+            _suspicious(summary, words),
             f"They stand far from what others of the kind have; each with a guess why: {file_link('suspicious.csv')}.",
         ),
         "<h2>For the shop</h2>",
@@ -203,6 +203,15 @@ def _rows(rows: Document, summary: Document) -> str:
     return bars("Rows of the file", counts, " ".join(words))
 
 
+def _suspicious(summary: Document, words: PageWords) -> list[tuple[str, int | str]]:
+    """The figures that look wrong, with how many items each does of; of a whole column what it probably is."""
+    columns, single = summary["suspicious_columns"], summary["suspicious"]
+    told_: list[tuple[str, int | str]] = [
+        (words.facts.get(f"accessory.{name}", name), columns[name]) for name in columns
+    ]
+    return [*told_, *((words.facts.get(f"accessory.{name}", name), single[name]) for name in single)]
+
+
 def others(rows: Document) -> str:
     """The rows of other subjects than accessories, counted by subject in words."""
     return ", ".join(told(count, f"{subject}s") for subject, count in rows["other_subjects"].items())
@@ -219,7 +228,8 @@ def _mend(fixes: Sequence[Fix], count: int) -> str:
             (str(one.row), _number(one.sku), one.column, one.stands, one.wrong, one.allowed, _decides(one))
             for one in shown
         ),
-        "So many pairs of an item and a vehicle wait for the cell alone, or are wrong by it. The whole list: "
+        "So many pairs of an item and a vehicle wait for the cell (for one that does not read, maybe with others), or "
+        "are wrong by it. The whole list: "
         f"{file_link(f'{FIX_LIST}.xlsx')}, {file_link(f'{FIX_LIST}.csv')}.{more}",
     )
 

@@ -12,8 +12,9 @@ class PartCounts(NamedTuple):
 
     `by_rig`, `by_item` and `claimed` (by item, of the pairs claimed) are counts of pairs by outcome, and `by_rule` is
     that of the pairs that each rule or need decides; `fits` counts by rig and kind. `waits_of_rig` and `waits_of_item`
-    count by fact the pairs that wait for it alone, and `decided` those of them that are claimed. `claim_outcomes` is
-    what each claim comes to, in the order of the claims.
+    count by fact the pairs that wait for it alone, and `decided` those of them that are claimed; `held_by_item` counts
+    those that wait for it alone or with others, of the kind and of what could not be read. `claim_outcomes` is what
+    each claim comes to, in the order of the claims.
     """
 
     by_rig: Array
@@ -23,6 +24,7 @@ class PartCounts(NamedTuple):
     by_item: Array
     waits_of_rig: Array
     waits_of_item: Array
+    held_by_item: Array
     decided: Array
     claim_outcomes: Array
 

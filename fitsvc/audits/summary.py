@@ -93,6 +93,7 @@ def summarized(findings: Findings) -> Document:
         "bad_cells": report.bad_cells,
         "bad_claims": report.bad_claims,
         "contradicted_claims": claimed[3] + sum(one.claimed["fails"] for one in findings.others.values()),
+        "suspicious_columns": len(findings.columns_suspicious),
     }
     return {
         "run": state.spool.run,
@@ -119,7 +120,7 @@ def summarized(findings: Findings) -> Document:
 
 
 def faults_of(summary: Document) -> int:
-    """How many faults there are; figures that only look wrong are none."""
+    """How many faults there are; a figure that only looks wrong is none, and a whole column of them is one."""
     return sum(summary["faults"].values())
 
 

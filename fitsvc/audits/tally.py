@@ -16,7 +16,8 @@ from fitsvc.audits.missing import OpenFacts
 from fitsvc.audits.parts import ClaimCarried, ClaimFate, PartCounts
 from fitsvc.audits.rig_results import RigResult
 from fitsvc.audits.rigs import AuditRig
-from fitsvc.engine.columns.kernel import Judged
+from fitsvc.engine.columns.bitmaps import unpack
+from fitsvc.engine.columns.kernel import UNREAD, Judged
 from fitsvc.engine.columns.signatures import Column
 from fitsvc.facts import Case
 from fitsvc.language.types import ListType, Mask
@@ -43,6 +44,16 @@ class Tally:
         self.by_rule: Counts = np.zeros((len(kernel.names), 4), np.int64)
         self.waits_of_rig: Counts = np.zeros((rigs, every), np.int64)
         self.waits_of_item: Counts = np.zeros((len(facts.item_facts), block.catalogue.count), np.int64)
+        self.held_by_item: Counts = np.zeros_like(self.waits_of_item)
+        # Of the kind and of cells that do not read alone: all that others leave open would be a long count for little.
+        self._looked_at = [
+            (place, kernel.columns.unread_bits(["accessory"], [name] if name in block.unread else []))
+            for place, name in enumerate(facts.item_facts)
+            if name in {KIND, *block.unread}
+        ]
+        unread = block.catalogue.columns.get(UNREAD)
+        none = np.zeros(block.catalogue.count, np.uint64)
+        self._unread = unread.astype(np.uint64) if isinstance(unread, np.ndarray) else none
         self.waiting: list[NDArray[np.int32]] = []
 
     def add(self, place: int, rig: AuditRig, judged: Judged, result: RigResult) -> None:
@@ -55,7 +66,14 @@ class Tally:
         self.by_signature[result.outcome, self._signatures] += 1
         for number, outcome, pairs in result.pairs:
             self.by_rule[number, outcome] += pairs
-        waits = self._facts.waits(judged, result, self._open, rig)
+        waits, held = self._facts.waits(judged, result, self._open, rig)
+        for fact, of_unread in self._looked_at:
+            holds_up = (held >> np.uint64(fact) & np.uint64(1)).astype(np.bool_)
+            for number, asked in self._kernel.lenient(bool(rig.case.adapters), "accessory") if of_unread else ():
+                words = judged.entries[number].undetermined
+                if asked & of_unread and words is not None:
+                    holds_up |= unpack(words, len(held)) & ((self._unread & of_unread) > 0)
+            self.held_by_item[fact] += holds_up & (result.outcome == UNDETERMINED)
         self.waiting.append(waits)
         alone = waits >= 0
         counts = np.bincount(waits[alone], weights[alone], len(self._facts.facts))
@@ -86,6 +104,7 @@ class Tally:
             by_item=self.by_signature[:, self._block.signature_of],
             waits_of_rig=self.waits_of_rig,
             waits_of_item=self.waits_of_item[:, self._block.signature_of].astype(np.int32),
+            held_by_item=self.held_by_item[:, self._block.signature_of].astype(np.int32),
             decided=decided,
             claim_outcomes=came_to,
         )
