@@ -4,6 +4,7 @@ import csv
 from functools import cache
 from pathlib import Path
 
+import pyarrow.parquet as pq
 import pytest
 from audit_world import audit, found, pairs, rigs, summary
 from demo_world import answerer
@@ -11,7 +12,7 @@ from messy_suppliers import Messy, write_all
 
 from fitsvc.audits.cleaned import CATALOGUE, REMARKS, TYPED, write_cleaned
 from fitsvc.audits.intake import take_in
-from fitsvc.audits.mapping import FileMapping
+from fitsvc.audits.mapping import FileMapping, read_mapping
 from fitsvc.cli import main
 from fitsvc.language.problems import ProblemsFound
 from fitsvc.loading.cells import read_cell
@@ -48,6 +49,7 @@ def test_thirty_messy_files_come_through_by_the_draft_alone(tmp_path: Path) -> N
         out = tmp_path / f"{messy.path.name}-out"
         made = write_cleaned(messy.path, answerer().reader, taken.mapping, out)
         read = {row["sku"]: row for row in _rows(out / CATALOGUE)}
+        assert read.keys() <= messy.items.keys()
         items += len(read.keys() & messy.items.keys())
         rows_lost, expected_lost = rows_lost + made.bad_rows, expected_lost + messy.lost
         for sku, facts in messy.items.items():
@@ -166,3 +168,20 @@ def test_what_could_not_be_read_never_loads_as_nothing_said(tmp_path: Path) -> N
     assert outcomes[0] == outcomes[1]
     audit(tmp_path / "out" / CATALOGUE, tmp_path / "loaded", rigs()[:6])
     assert all(row["outcome"] != "works" for row in pairs(tmp_path / "loaded"))
+
+
+def test_lines_that_are_no_item_are_left_out(tmp_path: Path) -> None:
+    """Totals, headings, titles again and notes do not go into what is loaded, and each is told in the remarks."""
+    odd = ["BALL MOUNTS,,,", "Item,kind,weight [lb],fits", "All weights are net,,,", "Summe,,30.5,"]
+    rows = ["A-1,ball_mount,12.5,rig_a", *odd[:2], "A 3,step,18,", *odd[2:]]
+    (tmp_path / "a.csv").write_text("\n".join(["Item,kind,weight [lb],fits", *rows]) + "\n")
+    (tmp_path / "map.yaml").write_text("columns: {Item: sku}")
+    mapping = read_mapping(tmp_path / "map.yaml", answerer().rulebook.vocabulary)
+    made = write_cleaned(tmp_path / "a.csv", answerer().reader, mapping, tmp_path / "out")
+    with (tmp_path / "out" / CATALOGUE).open(encoding="utf-8", newline="") as stream:
+        assert [row["sku"] for row in csv.DictReader(stream)] == ["A-1", "A 3"]
+    typed = pq.read_table(tmp_path / "out" / TYPED).to_pylist()
+    assert [(row["sku"], row["fits"]) for row in typed] == [("A-1", "rig_a"), ("A 3", "")]
+    with (tmp_path / "out" / REMARKS).open(encoding="utf-8-sig", newline="") as stream:
+        told = [row["Item"] for row in csv.DictReader(stream) if "not like an item" in row["remarks"]]
+    assert (told, made.items, made.left_out) == (["BALL MOUNTS", "Item", "All weights are net", "Summe"], 2, 4)

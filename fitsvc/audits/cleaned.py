@@ -14,11 +14,12 @@ from typing import Any, Final, NamedTuple
 import pyarrow as pa
 import pyarrow.parquet as pq
 
+from fitsvc.audits.claims import names_in
 from fitsvc.audits.items import Items
 from fitsvc.audits.mapping import FileMapping
 from fitsvc.audits.reading import ItemReader
 from fitsvc.audits.sheets import safe_cell
-from fitsvc.audits.source import WIRE, Chunk, read_chunks, titles_of
+from fitsvc.audits.source import WIRE, Cell, Chunk, read_chunks, titles_of
 from fitsvc.facts import FactReader
 from fitsvc.files import written
 from fitsvc.language.problems import Problem
@@ -35,12 +36,16 @@ _FIRST: Final = 20
 
 
 class Cleaned(NamedTuple):
-    """What was written: items, of these how many `load` does not get, rows that are none, cells that were not read."""
+    """What was written: items, of these how many `load` does not get, rows that are none, cells that were not read.
+
+    `left_out` are lines that look like no item, such as totals.
+    """
 
     items: int
     held_back: int
     bad_rows: int
     bad_cells: int
+    left_out: int
 
 
 def write_cleaned(
@@ -81,26 +86,28 @@ class _Writing:
         items, count, held, rows, cells = self._items, 0, 0, 0, 0
         facts = [one.name for one in items.header.columns.values() if one.name not in ("sku", "subject", "fits")]
         titles = ["subject", "sku", *facts]
-        schema = pa.schema([(title, pa.string()) for title in titles[1:]] + [("fits", pa.list_(pa.string()))])
+        schema = pa.schema([(title, pa.string()) for title in titles[1:]] + [("fits", pa.string())])
         self._clean.writerow(titles)
         with pq.ParquetWriter(typed, schema, compression="zstd") as parquet:
             self._told.writerow([*self._titles, _COLUMN])
             for chunk in self._chunks():
                 kept, claims = items.read(chunk)
                 rows_of = {line: row for row, line in enumerate(chunk.lines)}
-                places = [(place, rows_of[line]) for place, line in enumerate(kept.lines.tolist())]
+                lines = enumerate(kept.lines.tolist())
+                places = [(place, rows_of[line]) for place, line in lines if line not in items.no_items]
                 found = [self._facts(chunk, kept, place, row, facts) for place, row in places]
+                claimed = [_claimed(claims[place]) for place, _ in places]
                 loaded = [row for _, row in found if row is not None]
                 self._clean.writerows(["accessory", *row] for row in loaded)
                 columns = [list(column) for column in zip(*(row for row, _ in found), strict=True)]
-                parquet.write_table(pa.table([*(columns or [[] for _ in titles[1:]]), claims], schema=schema))
+                parquet.write_table(pa.table([*(columns or [[] for _ in titles[1:]]), claimed], schema=schema))
                 held += len(found) - len(loaded)
                 first += self._remark(chunk)[: _FIRST - len(first)]
-                count, cells = count + len(kept.skus), cells + len(items.bad_cells)
+                count, cells = count + len(places), cells + len(items.bad_cells)
                 rows += len({problem.line for problem in items.problems})
                 items.problems.clear()
                 items.bad_cells.clear()
-        return Cleaned(count, held, rows, cells)
+        return Cleaned(count, held, rows, cells - len(items.no_items), len(items.no_items))
 
     def _facts(
         self, chunk: Chunk, kept: Items, place: int, row: int, facts: Sequence[str]
@@ -146,6 +153,11 @@ def _anything(fact: Fact) -> str:
         return ""
     low, high = fact.range_text
     return f"at least {low}, at most {high}"
+
+
+def _claimed(cell: Cell) -> Cell:
+    """A cell of claims as text: a list's names behind each other."""
+    return "; ".join(names_in(cell)) if cell and cell.startswith(WIRE) else cell
 
 
 def _remark(problem: Problem) -> str:

@@ -76,6 +76,7 @@ class ItemReader:
         self.places: dict[str, int] = {}
         self.problems: list[Problem] = []
         self.bad_cells: list[BadCell] = []
+        self.no_items: set[int] = set()
         self._lost: dict[str, int] = {}
         self.other_subjects: dict[str, int] = {}
         self.others = {one: SubjectReader(one, reader, mapping, self._marks) for one in JUDGED}
@@ -189,8 +190,8 @@ class ItemReader:
                 self.places[sku] = len(self.places)
                 skus.append(sku)
                 rows.append(row)
-                if sku.strip(" :").casefold() in _TOTALS:
-                    self._looks_like_totals(chunk.lines[row], sku)
+                if like := self._no_item(chunk, row, sku):
+                    self._tell_no_item(chunk.lines[row], sku, like)
         return np.array(rows, np.intp), skus
 
     def _has_own_number(self, chunk: Chunk, row: int, sku: str) -> bool:
@@ -219,8 +220,19 @@ class ItemReader:
             if place is not None and place < len(cells):
                 self._lost.setdefault(name_in(cells[place]), line)
 
-    def _looks_like_totals(self, line: int, sku: str) -> None:
-        message, help = "looks like a line of totals and not like an item", "take the line out, if it is one"
+    def _no_item(self, chunk: Chunk, row: int, sku: str) -> str:
+        """What a line looks like that is no item; nothing where it looks like one."""
+        title, said = self.title("sku") or "", sku.strip(" :").casefold()
+        if said in _TOTALS:
+            return "a line of totals"
+        if said in ("sku", title.casefold()):
+            return "the line of titles"
+        others = [cells[row] for name, cells in chunk.cells.items() if name != title] if " " in sku else []
+        return "a heading or a note" if len(others) > 1 and not any((cell or "").strip() for cell in others) else ""
+
+    def _tell_no_item(self, line: int, sku: str, like: str) -> None:
+        self.no_items.add(line)
+        message, help = f"looks like {like} and not like an item", "take the line out, if it is one"
         self.bad_cells.append(BadCell(sku, sku, Problem(message, help, pointer=self.title("sku") or "sku", line=line)))
 
     def _complain(self, chunk: Chunk, row: int, name: str, message: str, help: str) -> None:

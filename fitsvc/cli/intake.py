@@ -40,6 +40,8 @@ def intake(file: Path, supplier: str, into: Path, output: Path | None, strict: b
         rows, cells = told(made.bad_rows, "rows"), told(made.bad_cells, "cells")
         words = f"{told(made.items, 'items')} written; {rows} and {cells} could not be read: {output / REMARKS}"
         paragraph(out(), words)
+        if made.left_out:
+            paragraph(out(), f"{told(made.left_out, 'rows')} look like no item and are left out", sign="?", indent=2)
         if made.held_back:
             paragraph(
                 out(), f"{told(made.held_back, 'items')} cannot be loaded before that is mended", sign="?", indent=2
