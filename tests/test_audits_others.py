@@ -168,3 +168,20 @@ def test_a_file_of_trailers_alone(out: Path, tmp_path: Path) -> None:
     beside = {(row["sku"], row["rig"]): row["outcome"] for row in found(out, "others") if row["subject"] == "trailer"}
     assert {(row["sku"], row["rig"]): row["outcome"] for row in found(tmp_path / "out", "others")} == beside
     assert (told["rows"]["rows"], told["rows"]["items"], told["rows"]["passed_over"]) == (len(rows), 0, ["colour"])
+    assert f"Of {len(rows)} rows {len(rows)} trailers were judged" in (tmp_path / "out" / "summary.html").read_text()
+
+
+def test_what_is_wrong_of_them_is_handed_over(out: Path, tmp_path: Path) -> None:
+    """Their false claims and bad cells stand in the fix list and the page, and hide none of an accessory behind."""
+    told = found(out, "others")
+    false = {row["sku"] for row in told if row["outcome"] == "fails" and row["claimed"] == "1"}
+    assert false
+    assert {row["sku"] for row in found(out, "fix_list") if row["sort"] == "false_claim"} == false
+    claims = sum(row["claimed"] == "1" for row in told)
+    assert f"Of {claims} claims" in (out / "summary.html").read_text()
+    rows: list[Facts] = [{"sku": "SMUDGED", "subject": "adapter", **ADAPTERS["SMUDGED"]}]
+    rows += [{"sku": "B", "kind": "ball_mount", "shank": "2 in", "pin": "8-May"}]
+    (tmp_path / "a.jsonl").write_text("".join(json.dumps(row) + "\n" for row in rows))
+    audit(tmp_path / "a.jsonl", tmp_path / "out", rigs()[:2])
+    listed = {row["sku"]: row for row in found(tmp_path / "out", "fix_list") if row["sort"] == "bad_cell"}
+    assert listed.keys() == {"SMUDGED", "B"}

@@ -85,7 +85,7 @@ class Findings:
         self._file("claims", ClaimFate._fields, self._claim_rows())
         self._lines()
         others = OtherPairs(self.state)
-        self._file("others", OtherPair.titles(), (pair.cells() for pair in others.rows()))
+        self._file("others", OtherPair.titles(), (pair.cells() for pair in self.fixes.of_others(others.rows())))
         self.others = others.counts
         rescues = Rescues(self.state, stocked)
         self._file("rescued", Rescue._fields, self._rescued(rescues))

@@ -16,6 +16,8 @@ from numpy.typing import NDArray
 from fitsvc.audits.claim_lines import CONTRADICTED
 from fitsvc.audits.counter_links import counter_link
 from fitsvc.audits.items import Items, ReadReport
+from fitsvc.audits.other_pairs import OtherPair
+from fitsvc.audits.others import JUDGED
 from fitsvc.audits.outliers import Suspicious
 from fitsvc.audits.parts import ClaimFate
 from fitsvc.audits.state import AuditState
@@ -83,6 +85,8 @@ class Fixes:
         self._titles = {name: title for title, name in report.columns.items()}
         self._cells = _rows_of(state.spool.bad_cells)
         self._waiting = next(self._cells, None)
+        others = [items for subject in JUDGED if (items := state.spool.other(subject)) is not None]
+        self._others = {sku for items in others for sku in items.skus}
         self._found: list[Fix] = []
         self.count = 0
         self.false: list[FalseClaims] = []
@@ -118,6 +122,28 @@ class Fixes:
         for cell in cells.values():
             self._add(_of_cell(cell, 0, 0))
         self._false(items, lines, [one for one in fates if one.outcome == "fails"])
+
+    def of_others(self, pairs: Iterable[OtherPair]) -> Iterator[OtherPair]:
+        """Take what is wrong of items that are no accessories, while their pairs go by."""
+        open_, claimed = Counter[str](), Counter[str]()
+        false, first = Counter[str](), dict[str, list[OtherPair]]()
+        for pair in pairs:
+            yield pair
+            open_[pair.sku] += pair.outcome == "undetermined"
+            claimed[pair.sku] += pair.outcome == "undetermined" and pair.claimed
+            if pair.outcome == "fails" and pair.claimed:
+                false[pair.sku] += 1
+                some = first.setdefault(pair.sku, [])
+                some += [pair] if len(some) < _NAMED else []
+        for cell in _rows_of(self._state.spool.bad_cells):
+            if cell["sku"] in self._others:
+                self._add(_of_cell(cell, open_[cell["sku"]], claimed[cell["sku"]]))
+        for sku, some in first.items():
+            named = "; ".join(self._rigs[one.rig].name for one in some)
+            more = f" and {false[sku] - _NAMED:,} more" if false[sku] > _NAMED else ""
+            why = f"does not fit {named}{more}: {some[0].why}", "take them out of the claims, unless a fact is wrong"
+            told = (some[0].row, sku, self._title("fits"), "", why)
+            self._add(_fix("false_claim", *told, pairs=false[sku], claims=false[sku]))
 
     def as_claimed(self, lines: Iterable[Mapping[str, str]], titles: Sequence[str]) -> None:
         """Take what stands where claims are false: `lines` of claims by item, in their own columns of these titles."""
@@ -165,8 +191,9 @@ class Fixes:
 
     def _cells_of(self, lines: Mapping[str, int]) -> Iterator[Mapping[str, str]]:
         """The bad cells of some items, which stand in their file in the order of the items."""
-        while self._waiting is not None and self._waiting["sku"] in lines:
-            yield self._waiting
+        while self._waiting is not None and (self._waiting["sku"] in lines or self._waiting["sku"] in self._others):
+            if self._waiting["sku"] in lines:
+                yield self._waiting
             self._waiting = next(self._cells, None)
 
     def _fact(self, column: str) -> str:

@@ -9,6 +9,7 @@ from typing import Final
 from fitsvc.audits.fixes import FalseClaims, Fix
 from fitsvc.audits.layout import Html, bars, file_link, number, table, told, whole
 from fitsvc.document import Document
+from fitsvc.rulebook.outcomes import OUTCOMES
 from fitsvc.tongues import dated
 
 _OUTCOME: Final = {
@@ -126,7 +127,7 @@ def _day(day: str) -> str:
 
 def _short(summary: Document) -> str:
     """What matters, in a few sentences."""
-    rows, claims, fixes = summary["rows"], summary["claims"], summary["fixes"]
+    rows, claims, fixes = summary["rows"], _all_claims(summary), summary["fixes"]
     lines = []
     if claims and claims["claims"]:
         lines.append(
@@ -136,7 +137,7 @@ def _short(summary: Document) -> str:
         )
     elif not claims:
         lines.append("The catalogue does not say which vehicles its items fit.")
-    lines.append(_read(rows))
+    lines.append(_read(rows, summary["others"]))
     if fixes:
         lines.append(
             f"<b>{told(fixes, 'cells')}</b> of the catalogue should be mended, the one that decides most first: "
@@ -171,9 +172,21 @@ def _how_to_read() -> str:
     )
 
 
-def _read(rows: Document) -> str:
+def _all_claims(summary: Document) -> Document | None:
+    """The claims about accessories, and those about trailers and adapters with them."""
+    claims = summary["claims"]
+    others = [one["claimed"] for one in summary["others"].values()]
+    if claims is None:
+        return None
+    counts = {name: claims[name] + sum(one[name] for one in others) for name in OUTCOMES}
+    return {**claims, **counts, "claims": claims["claims"] + sum(sum(one.values()) for one in others)}
+
+
+def _read(rows: Document, others: Document) -> str:
     """How much of the file was judged."""
-    words = f"Of {told(rows['rows'], 'rows')} {told(rows['items'], 'items')} were judged; "
+    judged = [told(one["items"], f"{subject}s") for subject, one in others.items()]
+    judged = [told(rows["items"], "items"), *judged] if rows["items"] or not judged else judged
+    words = f"Of {told(rows['rows'], 'rows')} {' and '.join(judged)} were judged; "
     words += f"{told(rows['bad_rows'], 'rows')} could not be"
     if rows["bad_cells"]:
         words += f", and {told(rows['bad_cells'], 'cells')} in {told(rows['rows_of_bad_cells'], 'rows')} do not read"
@@ -181,7 +194,7 @@ def _read(rows: Document) -> str:
 
 
 def _rows(rows: Document, summary: Document) -> str:
-    whole_ = rows["items"] - rows["rows_of_bad_cells"]
+    whole_ = rows["items"] + sum(one["items"] for one in summary["others"].values()) - rows["rows_of_bad_cells"]
     counts = [
         ("judged whole", whole_),
         ("judged without a cell that does not read", rows["rows_of_bad_cells"]),
