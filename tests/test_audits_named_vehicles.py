@@ -139,6 +139,24 @@ def test_claims_are_written_back(tmp_path: Path) -> None:
     assert unclear == {"Vehicle"}
     assert told["claims"]["passed_over"] == ["row", "Remarks"]
     assert sum(told["claims"]["lines"].values()) == len(lines)
+    fixed = [row for row in found(tmp_path / "out", "fix_list") if row["sort"] in ("bad_claim", "false_claim")]
+    at = {(row["row"], row["sku"], row["Vehicle"]) for row in checked if row["verdict"] in ("contradicted", "unclear")}
+    assert {row["file"] for row in fixed} == {"claims.csv"}
+    assert all((row["row"], row["stands"].split("; ")[0]) in {(line, name) for line, _, name in at} for row in fixed)
+
+
+def test_a_pair_that_unclear_lines_name_alone_does_not_hold(tmp_path: Path) -> None:
+    """It is counted beside those that do; a line of no item comes back, and all are in the first sentence."""
+    row = next(row for row in accessories() if (row["kind"], row["shank"]) == ("ball_mount", "2 in"))
+    names = ["2024 Brannoch Muckle Oxter", "2023-2024 Muckle"]
+    claims = tmp_path / "claims.csv"
+    claims.write_text(f"sku,vehicle\n{row['sku']},{names[1]}\nnone,{names[0]}\n")
+    told = audit(write_csv(tmp_path / "a.csv", [row]), tmp_path / "out", claims=claims)["claims"]
+    assert told["lines"] == {"no item": 1, "unclear": 1}
+    assert (told["works"], told["conditional"]) == (0, 0)
+    assert told["unclear"] + told["undetermined"] + told["fails"] == told["claims"]
+    page = (tmp_path / "out" / "summary.html").read_text("utf-8")
+    assert "Of 2 claims as they are written" in page and "1 is unclear, 1 is about no item, and 0 hold" in page
 
 
 def _verdict(name: str, outcomes: set[str]) -> str:

@@ -60,13 +60,15 @@ def _attribute(text: str) -> str:
 
 def _line(row: Mapping[str, str]) -> str:
     stands = f" `{row['stands']}`" if row["stands"] else ""
-    return f"row {row['row']}, {row['sku'] or '-'}, {row['column']}{stands}: {row['wrong']} ({row['allowed']})"
+    place = f"{row['file']}, row {row['row']}, {row['sku'] or '-'}, {row['column']}"
+    return f"{place}{stands}: {row['wrong']} ({row['allowed']})"
 
 
-def write_sarif(path: Path, summary: Document, out: Path, catalogue: Path) -> None:
-    """Write what is to be mended as results at their lines of the catalogue, the one that decides most first."""
+def write_sarif(path: Path, summary: Document, out: Path, catalogue: Path, claims: Path | None) -> None:
+    """Write what is to be mended as results at their lines of the two files, the one that decides most first."""
     results = [
-        _result(row, catalogue) for _, row in zip(range(_MOST), read_safe(out / f"{FIX_LIST}.csv"), strict=False)
+        _result(row, claims if claims and row["file"] != summary["about"]["file"] else catalogue)
+        for _, row in zip(range(_MOST), read_safe(out / f"{FIX_LIST}.csv"), strict=False)
     ]
     ids = list(SORTS)
     driver: Json = {
@@ -87,12 +89,12 @@ def write_sarif(path: Path, summary: Document, out: Path, catalogue: Path) -> No
 _SCHEMA: Final = "https://docs.oasis-open.org/sarif/sarif/v2.1.0/errata01/os/schemas/sarif-schema-2.1.0.json"
 
 
-def _result(row: Mapping[str, str], catalogue: Path) -> dict[str, Any]:
+def _result(row: Mapping[str, str], file: Path) -> dict[str, Any]:
     """One result (3.27): its rule, how bad it is, the message and the line."""
     rule = row["sort"]
     item = f"{row['sku']}, " if row["sku"] else ""
     stands = f" `{row['stands']}`" if row["stands"] else ""
-    uri = catalogue.as_uri() if catalogue.is_absolute() else quote(catalogue.as_posix())
+    uri = file.as_uri() if file.is_absolute() else quote(file.as_posix())
     place: dict[str, Any] = {"artifactLocation": {"uri": uri}}
     if int(row["row"]):
         place["region"] = {"startLine": int(row["row"])}

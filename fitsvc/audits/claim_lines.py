@@ -9,6 +9,7 @@ from typing import Final, Self
 
 import msgspec
 import numpy as np
+from numpy.typing import NDArray
 
 from fitsvc.audits.claims import ClaimLine, Claims
 from fitsvc.audits.state import AuditState
@@ -47,6 +48,7 @@ class LinesTold:
         claims = state.spool.all_claims()
         self._pairs = claims.item.astype(np.int64) * len(state.rigs) + claims.rig
         self._outcomes, self._why = np.zeros(len(self._pairs), np.uint8), dict[int, str]()
+        self._clear = np.zeros(len(self._pairs), np.bool_)
         start = 0
         for block in range(blocks):
             skus = state.spool.skus(block)
@@ -73,20 +75,40 @@ class LinesTold:
 
     def rows(self, own: Sequence[str]) -> Iterator[list[str | int]]:
         """A row for each claim: its line, its own cells, and what it comes to."""
+        for line in self._lines():
+            yield [line.line, *(line.cells.get(title, "") for title in own), *self._told(line)]
+
+    def _lines(self) -> Iterator[ClaimLine]:
         decoder = msgspec.json.Decoder(ClaimLine)
         with self._path.open("rb") as stream:
-            for text in stream:
-                line = decoder.decode(text)
-                yield [line.line, *(line.cells.get(title, "") for title in own), *self._told(line)]
+            yield from map(decoder.decode, stream)
+
+    def faulty(self) -> Iterator[ClaimLine]:
+        """The claims that the rules contradict and those that are not clear."""
+        fails = OUTCOMES.index("fails")
+        yield from (one for one in self._lines() if one.unclear or fails in self._outcomes[self._places(one)])
+
+    def unclear(self) -> list[int]:
+        """The pairs that no clear line names, by outcome; to be asked when all rows were told."""
+        return [int(count) for count in np.bincount(self._outcomes[~self._clear], minlength=len(OUTCOMES))]
+
+    def _places(self, line: ClaimLine) -> NDArray[np.intp]:
+        """The places of a line's pairs among all that are claimed."""
+        return np.searchsorted(self._pairs, np.array(line.rigs, np.int64) + line.item * len(self._rigs))
 
     def _told(self, line: ClaimLine) -> list[str]:
-        pairs = np.array(line.rigs, np.int64) + line.item * len(self._rigs)
-        came_to = self._outcomes[np.searchsorted(self._pairs, pairs)] if len(pairs) else np.zeros(0, np.uint8)
+        places = self._places(line)
+        came_to = self._outcomes[places]
+        self._clear[places] |= not line.unclear
         fails, open_ = (np.flatnonzero(came_to == OUTCOMES.index(name)) for name in ("fails", "undetermined"))
         verdict = _verdict(line, [OUTCOMES[code] for code in set(came_to.tolist())])
         self.counted[verdict] += 1
         decides = fails if len(fails) else open_
-        why = self._why.get(int(pairs[decides[0]]), "") if len(decides) and verdict in (CONTRADICTED, OPEN) else ""
+        why = (
+            self._why.get(int(self._pairs[places[decides[0]]]), "")
+            if len(decides) and verdict in (CONTRADICTED, OPEN)
+            else ""
+        )
         names = [self._rigs[place].key for place in line.rigs]
         listed = ("; ".join(names[place] for place in some) for some in (range(len(names)), fails, open_))
         return [verdict, *listed, line.unstored, why or line.unclear]
@@ -94,10 +116,13 @@ class LinesTold:
 
 CONTRADICTED: Final = "contradicted"
 OPEN: Final = "open"
+NO_ITEM: Final = "no item"
 
 
 def _verdict(line: ClaimLine, outcomes: Sequence[str]) -> str:
     """What a claim comes to over all rigs that it names: one that is not clear is at best not contradicted."""
+    if line.item < 0:
+        return NO_ITEM
     if "fails" in outcomes:
         return CONTRADICTED
     if line.unclear:

@@ -50,7 +50,8 @@ class Claims(NamedTuple):
 class ClaimLine:
     """A claim as its line has it: the item's place, the line, its cells by title, and what it names.
 
-    `unclear` says why it cannot be taken for one that holds, and `unstored` which of its vehicles no rig is of.
+    `unclear` says why it cannot be taken for one that holds, and `unstored` which of its vehicles no rig is of. The
+    item's place is -1 where the catalogue has no such item; `apart` is of a line of a file of claims.
     """
 
     item: int
@@ -59,6 +60,8 @@ class ClaimLine:
     rigs: tuple[int, ...]
     unclear: str = ""
     unstored: str = ""
+    column: str = ""
+    apart: bool = False
 
 
 class ClaimReader:
@@ -72,7 +75,7 @@ class ClaimReader:
         tell: Callable[[ClaimLine], object] = lambda _: None,
     ) -> None:
         """`tell` is told of every claim as its line has it."""
-        self.file, self._tell = file, tell
+        self.file, self._tell, self.apart = file, tell, False
         self._places: dict[str, list[int]] = {}
         for place, rig in enumerate(rigs):
             for name in dict.fromkeys((rig.key, rig.vehicle)):
@@ -103,12 +106,17 @@ class ClaimReader:
     def take(self, item: int, meant: Meant, line: int, title: str, own: Mapping[str, str]) -> Iterator[Problem]:
         """Take one claim about one item; yields why it is unclear. What may be meant as well is not claimed."""
         self._pairs.extend(item * self._count + place for place in meant.rigs)
-        said = ClaimLine(
-            item=item, line=line, cells=own, rigs=meant.rigs, unclear=meant.problem, unstored=meant.unstored
-        )
-        self._tell(said)
+        told = {"unclear": meant.problem, "unstored": meant.unstored, "column": title}
+        self._tell(ClaimLine(item=item, line=line, cells=own, rigs=meant.rigs, apart=self.apart, **told))
         if meant.problem:
             yield Problem(meant.problem, meant.help, pointer=title, file=self.file, line=line)
+
+    def of_no_item(self, line: int, own: Mapping[str, str], sku: str, title: str) -> Problem:
+        """Tell a claim about an item that the catalogue has not, and return what is wrong with it."""
+        told = f"{quoted(sku)} is no item"
+        self._tell(ClaimLine(item=-1, line=line, cells=own, rigs=(), unclear=told, column=title, apart=self.apart))
+        help = "it is the `sku` of a row of the catalogue that could be read"
+        return Problem(told, help, pointer=title, file=self.file, line=line)
 
     def _in_cell(self, cell: str) -> list[tuple[str, Meant]]:
         """What a cell names: all of its ids together, and each vehicle that is named otherwise."""
@@ -214,8 +222,7 @@ def _claim(
     sku = own[columns.sku]
     place = items.get(sku)
     if place is None and sku not in reader.of_others:
-        help = "it is the `sku` of a row of the catalogue that could be read"
-        yield Problem(f"{quoted(sku)} is no item", help, pointer=columns.sku, file=reader.file, line=line)
+        yield reader.of_no_item(line, own, sku, columns.sku)
         return
     rig = chunk.cells[columns.rig][row] if columns.rig else None
     cells = {name: own[title] for name, title in columns.vehicle.items() if own[title].strip()}

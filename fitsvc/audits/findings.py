@@ -28,7 +28,7 @@ from fitsvc.files import written
 from fitsvc.rulebook.outcomes import OUTCOMES
 from fitsvc.subjects import KIND
 
-_WIDTHS: Final = (8, 18, 18, 18, 60, 50, 10, 10)
+_WIDTHS: Final = (8, 18, 18, 18, 60, 50, 10, 10, 24)
 """Of the fix list's columns, in characters."""
 _HEADS: Final = {
     "row": "Row",
@@ -36,9 +36,10 @@ _HEADS: Final = {
     "column": "Column",
     "stands": "Stands there",
     "wrong": "What is wrong",
-    "allowed": "What is taken",
+    "allowed": "What to write or do",
     "pairs": "Pairs it decides",
     "claims": "Claims it decides",
+    "file": "File",
 }
 Counts = NDArray[np.int64]
 
@@ -67,6 +68,7 @@ class Findings:
         self.rescued: dict[str, int] = {}
         self.columns_suspicious: dict[str, str] = {}
         self.claim_lines: dict[str, int] = {}
+        self.claims_unclear: list[int] = []
         self.others: dict[str, OtherCounts] = {}
 
     def write(self, earlier: Earlier | None, usual: Usual, stocked: Sequence[StockedAdapter]) -> None:
@@ -83,7 +85,7 @@ class Findings:
         rig_digests = {rig.key: rig.digest() for rig in self.state.rigs}
         self._file("rigs", ("rig", "vehicle", "facts", *OUTCOMES, "name"), self._rig_rows(rig_digests))
         self._file("claims", ClaimFate._fields, self._claim_rows())
-        self._lines()
+        lines = self._lines()
         others = OtherPairs(self.state)
         self._file("others", OtherPair.titles(), (pair.cells() for pair in self.fixes.of_others(others.rows())))
         self.others = others.counts
@@ -96,7 +98,8 @@ class Findings:
         titles = ("sku", "row", "column", "kind", "fact", "value", "usual", "score", "guess")
         self._file("suspicious", titles, self._suspicious(usual))
         if self.report.claims_told:
-            self.fixes.as_claimed(read_safe(self.state.out / "claims_checked.csv"), self.report.claim_titles)
+            skus = list(self.skus)
+            self.fixes.as_claimed((skus[one.item] if one.item >= 0 else "", one) for one in lines.faulty())
         self._fix_list()
         if earlier is not None:
             self._changes(earlier, rig_digests)
@@ -203,11 +206,12 @@ class Findings:
                     self.contradicted_by[fate.rule] = self.contradicted_by.get(fate.rule, 0) + 1
                 yield fate
 
-    def _lines(self) -> None:
+    def _lines(self) -> LinesTold:
         """Tell of each claim as its line has it what it comes to."""
         told, own = LinesTold(self.state, self.report.blocks), self.report.claim_titles
         self._file("claims_checked", told.titles(own), told.rows(own))
-        self.claim_lines = dict(sorted(told.counted.items()))
+        self.claim_lines, self.claims_unclear = dict(sorted(told.counted.items())), told.unclear()
+        return told
 
     def _rescued(self, rescues: Rescues) -> Iterator[Rescue]:
         """The adapters that would rescue claims, block by block."""

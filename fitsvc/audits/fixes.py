@@ -13,7 +13,7 @@ from typing import Any, Final, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from fitsvc.audits.claim_lines import CONTRADICTED
+from fitsvc.audits.claims import ClaimLine
 from fitsvc.audits.counter_links import counter_link
 from fitsvc.audits.items import Items, ReadReport
 from fitsvc.audits.other_pairs import OtherPair
@@ -45,7 +45,7 @@ _NAMED: Final = 3
 class Fix(NamedTuple):
     """One cell to be mended: where it is, what stands there, what is wrong, what would be taken, what it decides.
 
-    `sort` is one of SORTS.
+    `file` is the one whose row it is, `sort` one of SORTS.
     """
 
     row: int
@@ -56,6 +56,7 @@ class Fix(NamedTuple):
     allowed: str
     pairs: int
     claims: int
+    file: str
     sort: str
 
 
@@ -90,6 +91,8 @@ class Fixes:
         self._found: list[Fix] = []
         self.count = 0
         self.false: list[FalseClaims] = []
+        same = report.claims_file == report.file
+        self._claims_file = f"claims: {report.claims_file}" if same else report.claims_file
         self._whole_rows()
 
     def listed(self) -> list[Fix]:
@@ -145,18 +148,29 @@ class Fixes:
             told = (some[0].row, sku, self._title("fits"), "", why)
             self._add(_fix("false_claim", *told, pairs=false[sku], claims=false[sku]))
 
-    def as_claimed(self, lines: Iterable[Mapping[str, str]], titles: Sequence[str]) -> None:
-        """Take what stands where claims are false: `lines` of claims by item, in their own columns of these titles."""
-        numbers = [title for title in titles if self._report.columns.get(title, title) == "sku"]
-        own = [title for title in titles if title not in numbers]
-        false = {fix.sku: list[str]() for fix in self._found if fix.sort == "false_claim"}
-        for line in lines:
-            cells = false.get(line[numbers[0]]) if numbers else None
-            if cells is not None and line["verdict"] == CONTRADICTED and len(cells) < _NAMED:
-                cells.append(" ".join(line[title] for title in own if line.get(title)))
-        self._found = [
-            fix._replace(stands="; ".join(false[fix.sku])) if fix.sort == "false_claim" else fix for fix in self._found
-        ]
+    def as_claimed(self, lines: Iterable[tuple[str, ClaimLine]]) -> None:
+        """Take where false and unclear claims stand, and what stands there: `lines` of them, each with its item."""
+        false = {fix.sku: place for place, fix in enumerate(self._found) if fix.sort == "false_claim"}
+        bad = {(fix.file, fix.row, fix.wrong): n for n, fix in enumerate(self._found) if fix.sort == "bad_claim"}
+        said: dict[int, list[str]] = {}
+        for sku, line in lines:
+            file = self._claims_file if line.apart else self._report.file
+            place = bad.get((file, line.line, line.unclear)) if line.unclear else false.get(sku)
+            if place is None or len(said.get(place, ())) >= _NAMED:
+                continue
+            if place not in said and not line.unclear:
+                self._found[place] = self._found[place]._replace(row=line.line, column=line.column, file=file)
+            said.setdefault(place, []).append(self._said(line))
+        for place, texts in said.items():
+            self._found[place] = self._found[place]._replace(stands="; ".join(dict.fromkeys(texts)))
+
+    def _said(self, line: ClaimLine) -> str:
+        """What a claim says, without its item and what was not read of it."""
+        if line.item < 0:
+            return line.cells.get(line.column, "")
+        left_out = {"sku", *(title.casefold() for title in self._report.claims_passed_over)}
+        cells = {title: cell for title, cell in line.cells.items() if title.strip().casefold() not in left_out}
+        return " ".join(filter(None, cells.values()))
 
     def suspicious(self, row: int, sku: str, one: Suspicious) -> None:
         """Take a figure that looks wrong; what it decides is not known before it is looked at."""
@@ -179,13 +193,14 @@ class Fixes:
         for row in _rows_of(self._state.spool.bad_rows):
             told = (int(row["row"] or 0), "", row["column"], "", (row["problem"], row["allowed"]))
             self._add(_fix("bad_row", *told, pairs=rigs))
-        for row in _rows_of(self._state.spool.bad_claims):
+        first = self._report.bad_claims - self._report.bad_claims_apart
+        for place, row in enumerate(_rows_of(self._state.spool.bad_claims)):
             told = (int(row["row"] or 0), "", row["column"], "", (row["problem"], row["allowed"]))
-            self._add(_fix("bad_claim", *told, claims=1))
+            self._add(_fix("bad_claim", *told, claims=1)._replace(file=self._claims_file if place >= first else ""))
 
     def _add(self, fix: Fix) -> None:
         self.count += 1
-        self._found.append(fix)
+        self._found.append(fix if fix.file else fix._replace(file=self._report.file))
         if len(self._found) > 2 * MOST:
             self._found = self.listed()
 
@@ -264,7 +279,7 @@ def _fix(
 ) -> Fix:
     """A cell to be mended; `why` is what is wrong and what would be taken."""
     told = {"row": row, "sku": sku, "column": column, "stands": stands, "wrong": why[0], "allowed": why[1]}
-    return Fix(**told, pairs=pairs, claims=claims, sort=sort)  # type: ignore[arg-type]  # each by its own name
+    return Fix(**told, pairs=pairs, claims=claims, file="", sort=sort)  # type: ignore[arg-type]  # each by its own name
 
 
 def _rank(fix: Fix) -> tuple[int, int, int]:

@@ -34,7 +34,10 @@ class Items(NamedTuple):
 
 @dataclass(slots=True, kw_only=True)
 class ReadReport:
-    """What came of reading a catalogue; `columns` says what each column that was read is, by its title."""
+    """What came of reading a catalogue; `columns` says what each column that was read is, by its title.
+
+    `file` is what the catalogue is called, `claims_file` the file of claims, in which `bad_claims_apart` stand.
+    """
 
     blocks: int = 0
     items: int = 0
@@ -44,6 +47,9 @@ class ReadReport:
     rows_of_bad_cells: int = 0
     problems: int = 0
     bad_claims: int = 0
+    file: str = ""
+    claims_file: str = ""
+    bad_claims_apart: int = 0
     claims: int = 0
     other_subjects: dict[str, int] = field(default_factory=dict)
     claims_told: bool = False

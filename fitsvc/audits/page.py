@@ -22,6 +22,7 @@ _CLAIM: Final = {
     "works": "true",
     "conditional": "true on a condition",
     "undetermined": "open: something is not known",
+    "unclear": "unclear: which vehicle is meant is not told",
     "fails": "false",
 }
 _MOST_FIXES: Final = 12
@@ -129,21 +130,46 @@ def _short(summary: Document) -> str:
     """What matters, in a few sentences."""
     rows, claims, fixes = summary["rows"], _all_claims(summary), summary["fixes"]
     lines = []
-    if claims and claims["claims"]:
+    if claims and claims["lines"]:
         lines.append(
-            f"Of {told(claims['claims'], 'claims')} that an item fits a vehicle, <b>{number(claims['fails'])} "
-            f"{'is' if claims['fails'] == 1 else 'are'} false</b>, {number(claims['undetermined'])} cannot be decided "
-            f"yet, and {number(claims['works'] + claims['conditional'])} hold."
+            _written(claims["lines"], "" if claims["claims"] == summary["claims"]["claims"] else " of accessories")
         )
-    elif not claims:
+    if claims and claims["claims"]:
+        lines.append(_claimed(claims))
+    if not claims:
         lines.append("The catalogue does not say which vehicles its items fit.")
     lines.append(_read(rows, summary["others"]))
     if fixes:
         lines.append(
-            f"<b>{told(fixes, 'cells')}</b> of the catalogue should be mended, the one that decides most first: "
+            f"<b>{told(fixes, 'cells')}</b> should be mended, the one that decides most first: "
             f"{file_link(f'{FIX_LIST}.xlsx')}."
         )
     return f"<h2>In short</h2><ul>{''.join(f'<li>{line}</li>' for line in lines)}</ul>"
+
+
+def _written(lines: Mapping[str, int], of: str) -> str:
+    """What the claims come to as they are written, of which one may name several vehicles."""
+    held = sum(count for verdict, count in lines.items() if verdict.startswith("holds"))
+    false, open_ = lines.get("contradicted", 0), lines.get("open", 0)
+    more = {"unclear": "unclear", "not stored": "about vehicles that are not stored", "no item": "about no item"}
+    told_ = "".join(f"{number(lines[one])} {_are(lines[one])} {more[one]}, " for one in more if one in lines)
+    words = (
+        f"Of {told(sum(lines.values()), 'claims')}{of} as they are written <b>{number(false)} {_are(false)} false</b>"
+    )
+    return f"{words}, {number(open_)} cannot be decided yet, {told_}and {number(held)} hold."
+
+
+def _claimed(claims: Document) -> str:
+    """What the claims come to by pairs of an item and a vehicle."""
+    false, unclear = claims["fails"], claims["unclear"]
+    words = f"Of {told(claims['claims'], 'claims')} that one item fits one vehicle, <b>{number(false)} {_are(false)} "
+    words += f"false</b>, {number(claims['undetermined'])} cannot be decided yet, "
+    words += f"{number(unclear)} {_are(unclear)} only in unclear lines, " if unclear else ""
+    return f"{words}and {number(claims['works'] + claims['conditional'])} hold."
+
+
+def _are(count: int) -> str:
+    return "is" if count == 1 else "are"
 
 
 def _before(before: Document, summary: Document) -> str:
@@ -197,7 +223,7 @@ def _rows(rows: Document, summary: Document) -> str:
     whole_ = rows["items"] + sum(one["items"] for one in summary["others"].values()) - rows["rows_of_bad_cells"]
     counts = [
         ("judged whole", whole_),
-        ("judged without a cell that does not read", rows["rows_of_bad_cells"]),
+        ("judged, but for cells that do not read", rows["rows_of_bad_cells"]),
         ("not judged", rows["bad_rows"]),
     ]
     words = ["A row is not judged where it has no item number of its own, or not a cell for each column."]
@@ -236,15 +262,21 @@ def _mend(fixes: Sequence[Fix], count: int) -> str:
     more = f" It has {told(count - len(shown), 'more cells')}." if count > len(shown) else ""
     return table(
         "Mend these first",
-        ("row", "item", "column", "stands there", "what is wrong", "what is taken", "decides"),
+        ("row", "item", "column", "stands there", "what is wrong", "what to write or do", "decides"),
         (
-            (str(one.row), _number(one.sku), one.column, one.stands, one.wrong, one.allowed, _decides(one))
+            (_where(one, shown), _number(one.sku), one.column, one.stands, one.wrong, one.allowed, _decides(one))
             for one in shown
         ),
         "So many pairs of an item and a vehicle wait for the cell (for one that does not read, maybe with others), or "
         "are wrong by it. The whole list: "
         f"{file_link(f'{FIX_LIST}.xlsx')}, {file_link(f'{FIX_LIST}.csv')}.{more}",
     )
+
+
+def _where(one: Fix, shown: Sequence[Fix]) -> str:
+    """The row, and its file where not all stand in one; nothing for a whole column."""
+    row = str(one.row or "")
+    return f"{row} of {one.file}" if row and len({other.file for other in shown}) > 1 else row
 
 
 def _decides(one: Fix) -> str:

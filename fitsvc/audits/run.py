@@ -115,10 +115,13 @@ class Audit:
         with LinesWritten(spool.claim_lines) as lines:
             claims = ClaimReader(self.state.rigs, str(asked.catalogue), rulebook, lines.tell)
             report, places = self._catalogue(claims, FactReader(rulebook))
+            report.file = asked.title or asked.catalogue.name
             if asked.claims:
-                claims.file, report.claims_told, passed_over = str(asked.claims), True, dict[str, None]()
+                claims.file, claims.apart, passed_over = str(asked.claims), True, dict[str, None]()
+                report.claims_told, report.claims_file = True, asked.claims.name
                 found = read_claims_file(asked.claims, places, claims, passed_over)
-                report.bad_claims += append_problems(spool.bad_claims, found)
+                report.bad_claims_apart = append_problems(spool.bad_claims, found)
+                report.bad_claims += report.bad_claims_apart
                 report.claims_passed_over = list(passed_over)
         report.claim_titles = list(lines.titles)
         spool.keep_other_claims(claims.of_others)

@@ -4,6 +4,8 @@ import json
 from pathlib import Path
 from typing import Final
 
+import numpy as np
+
 from fitsvc.answers.doubts import told_doubt
 from fitsvc.answers.wording import Wording
 from fitsvc.audits.findings import Findings
@@ -127,9 +129,12 @@ def faults_of(summary: Document) -> int:
 def _claims(findings: Findings) -> Document:
     by_rule = sorted(findings.contradicted_by.items(), key=lambda pair: (-pair[1], pair[0]))
     sums = findings.by_rig.sum(axis=0) - findings.claimed
+    # A pair that only unclear lines name never counts as one that holds; where it is false or open it is told as that.
+    unclear = np.array([*findings.claims_unclear[:2], 0, 0])
     return {
         "claims": findings.report.claims,
-        **dict(zip(OUTCOMES, findings.claimed.tolist(), strict=True)),
+        **dict(zip(OUTCOMES, (findings.claimed - unclear).tolist(), strict=True)),
+        "unclear": int(unclear.sum()),
         "lines": findings.claim_lines,
         "passed_over": findings.report.claims_passed_over,
         "contradicted_by": [{"rule": rule, "claims": count} for rule, count in by_rule],

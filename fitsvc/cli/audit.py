@@ -128,7 +128,7 @@ def audit(
     if junit is not None:
         write_junit(junit, summary, output, held)
     if sarif is not None:
-        write_sarif(sarif, summary, output, catalogue)
+        write_sarif(sarif, summary, output, catalogue, claims)
     failed = [words for words in held.values() if words] if fail_if else []
     for words in failed:
         err().print(words)
@@ -238,7 +238,7 @@ def _show_rescued(rescued: Document) -> None:
 def _show_lines(claims: Document | None) -> None:
     """What the claims come to as their lines have them, where some are not plain."""
     lines = claims["lines"] if claims else {}
-    if lines.keys() & {"unclear", "not stored"}:
+    if lines.keys() & {"unclear", "not stored", "no item"}:
         listed = ", ".join(f"{count:,} {verdict}" for verdict, count in lines.items())
         paragraph(out(), f"Claims as they are written: {listed}", sign="·", indent=2)
     if claims and (titles := claims["passed_over"]):
