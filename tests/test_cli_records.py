@@ -144,13 +144,21 @@ def test_version_and_help(capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["nonsense"]) == 2
 
 
+LAST, OF_RULES = "rules db key", "schema fmt prove"
+
+
 @pytest.mark.parametrize(
     ("group", "commands"),
     [
-        ([], "answer audit intake demo load plan select show observe export worklist serve replay rules db key"),
+        (
+            [],
+            "answer audit fits scorecard intake demo load plan select show observe export worklist serve replay "
+            + LAST,
+        ),
         (
             ["rules"],
-            "check test show sources book facts compare mutate coverage publish activate rollback published prove",
+            "check test show sources book facts compare mutate coverage publish activate rollback published "
+            + OF_RULES,
         ),
         (["db"], "upgrade backup restore"),
         (["key"], "create rotate list revoke"),

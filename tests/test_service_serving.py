@@ -13,6 +13,7 @@ from contextlib import closing
 from pathlib import Path
 
 import pytest
+import uvicorn
 from demo_world import SEED, answerer
 from served import BODY, Served, ask
 from waiting import LONGEST, until
@@ -213,7 +214,7 @@ def test_tables_come_first(tmp_path: Path) -> None:
         serve("127.0.0.1", 0, f"sqlite:///{tmp_path / 'none.db'}")
 
 
-def test_what_serving_sets_is_given_back(url: str) -> None:
+def test_what_serving_sets_is_given_back(url: str, monkeypatch: pytest.MonkeyPatch) -> None:
     """Serving that ends leaves the process's own handlers, and its collector of garbage, as they were.
 
     While it serves the collector passes over what was there at the start: a whole collection holds all requests up.
@@ -223,12 +224,17 @@ def test_what_serving_sets_is_given_back(url: str) -> None:
         """Take a signal that comes too early or too late."""
 
     before, over = signal.signal(signal.SIGTERM, own), threading.Event()
-    usual, put_aside, rarer = gc.get_threshold(), list[int](), list[bool]()
+    usual, serving = gc.get_threshold(), list[tuple[int, bool]]()
+    run = uvicorn.Server.run
+
+    def looked_at(server: uvicorn.Server, sockets: list[socket.socket] | None = None) -> None:
+        serving.append((gc.get_freeze_count(), gc.get_threshold() > usual))
+        run(server, sockets)
+
+    monkeypatch.setattr(uvicorn.Server, "run", looked_at)
 
     def stop() -> None:
         while not over.wait(0.5):
-            put_aside.append(gc.get_freeze_count())
-            rarer.append(gc.get_threshold() > usual)
             os.kill(os.getpid(), signal.SIGTERM)
 
     stopping = threading.Thread(target=stop)
@@ -236,7 +242,8 @@ def test_what_serving_sets_is_given_back(url: str) -> None:
     try:
         serve("127.0.0.1", 0, url)
         assert signal.getsignal(signal.SIGTERM) is own
-        assert put_aside[-1] > 10_000 and rarer[-1]
+        [(put_aside, rarer)] = serving
+        assert put_aside > 10_000 and rarer
         assert not gc.get_freeze_count() and gc.get_threshold() == usual
     finally:
         over.set()

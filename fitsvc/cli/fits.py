@@ -21,7 +21,7 @@ from fitsvc.cli.options import FILE, load_rules, rules_option
 )
 @rules_option
 def fits(audit: Path, output: Path, against: Path | None, format: str, rules: Path | None) -> None:
-    """Write what fits by number and vehicle, what must be measured first, and what nothing fits."""
+    """Write what fits which vehicle, and what to measure."""
     from fitsvc.audits.fits import HOLES, write_fits
     from fitsvc.audits.layout import number, told
 

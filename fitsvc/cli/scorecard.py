@@ -18,7 +18,7 @@ from fitsvc.cli.options import FILE
     help="Let go of the pairs of all but the last so many audits of each supplier; their figures stay.",
 )
 def scorecard(audits: Path, output: Path, keep: int | None) -> None:
-    """Write a page of suppliers by what their deliveries came to, and how that changed."""
+    """Write a page of suppliers by their deliveries."""
     from fitsvc.audits.layout import told
     from fitsvc.audits.scorecard import let_go, page_of, read_deliveries, told_of
     from fitsvc.files import write_text

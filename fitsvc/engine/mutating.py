@@ -20,7 +20,7 @@ from fitsvc.language.types import TRUTH
 from fitsvc.rulebook.cautions import read_caution
 from fitsvc.rulebook.expressions import Expressions
 from fitsvc.rulebook.loader import Loader
-from fitsvc.rulebook.mutants import RuleChange, cells, changes, texts, with_key
+from fitsvc.rulebook.mutants import RuleChange, cells, changes, texts
 from fitsvc.rulebook.rules import Caution, Derived, Example, Limit, Need, Opening, Rule, Rulebook
 from fitsvc.rulebook.shape import Shape, source_of
 from fitsvc.rulebook.tables import read_tables
@@ -215,7 +215,8 @@ class Mutating:
 
     def _table(self, change: RuleChange) -> Mapping[str, Table] | None:
         shape = Shape()
-        tree = with_key(change.entry, "tables", Sequence(change.entry.source, change.entry.start, (change.entry,)))
+        entry = change.entry
+        tree = replace(entry, entries={"tables": Sequence(entry.source, entry.start, (entry,))})
         found = read_tables(shape, [tree], self.book.vocabulary, self.book.sources, set())
         return None if shape.problems else next(iter(found.values())).lookups
 
