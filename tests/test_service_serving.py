@@ -20,6 +20,7 @@ from waiting import LONGEST, until
 
 from fitsvc.language.problems import ProblemsFound
 from fitsvc.loading.load import load_file
+from fitsvc.service.garbage import THRESHOLDS
 from fitsvc.service.serving import _config, _listen, serve
 from fitsvc.service.settings import Settings
 from fitsvc.store.api_keys import create_key
@@ -224,11 +225,11 @@ def test_what_serving_sets_is_given_back(url: str, monkeypatch: pytest.MonkeyPat
         """Take a signal that comes too early or too late."""
 
     before, over = signal.signal(signal.SIGTERM, own), threading.Event()
-    usual, serving = gc.get_threshold(), list[tuple[int, bool]]()
+    usual, serving = gc.get_threshold(), list[tuple[int, tuple[int, int, int]]]()
     run = uvicorn.Server.run
 
     def looked_at(server: uvicorn.Server, sockets: list[socket.socket] | None = None) -> None:
-        serving.append((gc.get_freeze_count(), gc.get_threshold() > usual))
+        serving.append((gc.get_freeze_count(), gc.get_threshold()))
         run(server, sockets)
 
     monkeypatch.setattr(uvicorn.Server, "run", looked_at)
@@ -242,8 +243,8 @@ def test_what_serving_sets_is_given_back(url: str, monkeypatch: pytest.MonkeyPat
     try:
         serve("127.0.0.1", 0, url)
         assert signal.getsignal(signal.SIGTERM) is own
-        [(put_aside, rarer)] = serving
-        assert put_aside > 10_000 and rarer
+        [(put_aside, thresholds)] = serving
+        assert put_aside > 10_000 and thresholds == THRESHOLDS
         assert not gc.get_freeze_count() and gc.get_threshold() == usual
     finally:
         over.set()

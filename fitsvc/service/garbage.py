@@ -10,7 +10,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import Final
 
-_THRESHOLDS: Final = (10_000, 10, 100)
+THRESHOLDS: Final = (10_000, 10, 100)
 """New objects before the youngest are looked at; collections of each generation before one of the next."""
 
 
@@ -20,7 +20,7 @@ def collected_seldom() -> Iterator[None]:
     usual = gc.get_threshold()
     gc.collect()
     gc.freeze()
-    gc.set_threshold(*_THRESHOLDS)
+    gc.set_threshold(*THRESHOLDS)
     try:
         yield
     finally:
