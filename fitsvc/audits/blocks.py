@@ -15,10 +15,9 @@ from fitsvc.audits.reading import items_of_columns
 from fitsvc.audits.rig_results import RigResult, numbers_of
 from fitsvc.audits.rigs import AuditRig, rigs_of_table
 from fitsvc.engine.columns.kernel import MOST_KEPT, UNREAD, Columns, Judged
-from fitsvc.engine.columns.signatures import Column, value_at
+from fitsvc.engine.columns.signatures import Column, known_at
 from fitsvc.engine.point import Point
 from fitsvc.facts import Case, FactReader
-from fitsvc.language.types import Value
 from fitsvc.rulebook.outcomes import OUTCOME_OF, OUTCOMES
 from fitsvc.rulebook.rules import Rulebook
 
@@ -183,13 +182,7 @@ def pair_case(
     unread: Mapping[str, Flags] = _ALL_READ,
 ) -> Case:
     """The question of one pair; a fact that could not be read is one that it names, of which nothing is known."""
-    kinds = kernel.slots
-    facts: dict[str, Value] = dict(rig.case.facts)
-    for name, column in columns.items():
-        value = value_at(kinds[name], column, item)
-        if value != kinds[name].unknown:
-            facts[name] = value
-    facts |= rig.case.of_items.get(sku, {})
+    facts = {**rig.case.facts, **known_at(kernel.slots, columns, item), **rig.case.of_items.get(sku, {})}
     named = kernel.rulebook.named & (facts.keys() | unread_of(unread, item))
     return replace(rig.case, facts=facts, present=rig.case.present | {"accessory"} | named)
 

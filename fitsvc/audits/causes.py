@@ -16,7 +16,8 @@ from fitsvc.engine.verdict import Verdict
 from fitsvc.rulebook.outcomes import OUTCOMES
 from fitsvc.selection.results import codes_of
 
-_FITS: Final = 1
+FITS: Final = OUTCOMES.index("conditional")
+"""The worst outcome with which an item fits a rig."""
 RULEBOOK: Final = "rulebook"
 MOST: Final = 50_000
 """Changed pairs that are judged again, a millisecond each: of more the rest are told with all that differs."""
@@ -67,4 +68,4 @@ class Causes:
 
 
 def _fits(verdict: Verdict) -> bool:
-    return OUTCOMES.index(verdict.outcome) <= _FITS
+    return OUTCOMES.index(verdict.outcome) <= FITS

@@ -14,7 +14,7 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from fitsvc.audits.causes import RULEBOOK, Cause, Causes
+from fitsvc.audits.causes import FITS, RULEBOOK, Cause, Causes
 from fitsvc.audits.pairs import pairs_folder, part_of, read_outcomes
 from fitsvc.audits.sheets import read_safe
 from fitsvc.audits.spool import SUMMARY
@@ -25,7 +25,6 @@ from fitsvc.rulebook.outcomes import OUTCOMES
 
 ABSENT: Final = 255
 """Stands for the outcome of a pair that an audit has not."""
-_FITS: Final = 1
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,9 +135,9 @@ class Changes:
         outcome = places_of(table.column("outcome"), {name: place for place, name in enumerate(OUTCOMES)})
         after = outcome.reshape(len(rigs), len(items))
         before = self._before[rigs.start : rigs.stop, items.start : items.stop]
-        differ = (before != ABSENT) & ((before <= _FITS) != (after <= _FITS))
+        differ = (before != ABSENT) & ((before <= FITS) != (after <= FITS))
         for rig, item in np.argwhere(differ).tolist():
-            fits = bool(after[rig, item] <= _FITS)
+            fits = bool(after[rig, item] <= FITS)
             cause = causes.of((facts, item), self._all[rigs.start + rig], fits=fits) if causes and facts else None
             yield Change(
                 rig=self._rigs[rigs.start + rig],

@@ -217,8 +217,8 @@ class Findings:
         """The adapters that would rescue claims, block by block."""
         for block in range(self.report.blocks):
             items = self.state.spool.block(block)
-            for group in range(len(self.state.groups(len(items.skus)))):
-                yield from rescues.of(items, self.state.spool.fates(block, group))
+            for part in self._parts(block):
+                yield from rescues.of(items, self.state.spool.fates(*part))
 
     def _carried_rows(self) -> Iterator[ClaimCarried]:
         for part in self._all_parts():

@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 
 from fitsvc.audits.changes import ABSENT, Earlier, places_of, read_earlier, read_outcomes_into
 from fitsvc.audits.pairs import pairs_folder
-from fitsvc.audits.sheets import read_safe, safe_cell, safe_table
+from fitsvc.audits.sheets import read_safe, safe_row, safe_table
 from fitsvc.files import written
 from fitsvc.rulebook.outcomes import OUTCOMES
 from fitsvc.rulebook.rules import Rulebook
@@ -143,7 +143,7 @@ class _Kinds:
         with written(path) as beside, beside.open("w", encoding="utf-8", newline="") as stream:
             writer = csv.writer(stream, lineterminator="\n")
             writer.writerow(_HOLE)
-            writer.writerows([safe_cell(one) if isinstance(one, str) else one for one in row] for row in rows)
+            writer.writerows(map(safe_row, rows))
         return len(rows)
 
     def _measure_first(self) -> dict[str, str]:

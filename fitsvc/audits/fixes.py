@@ -142,11 +142,8 @@ class Fixes:
             if cell["sku"] in self._others:
                 self._add(_of_cell(cell, open_[cell["sku"]], claimed[cell["sku"]]))
         for sku, some in first.items():
-            named = "; ".join(self._rigs[one.rig].name for one in some)
-            more = f" and {false[sku] - _NAMED:,} more" if false[sku] > _NAMED else ""
-            why = f"does not fit {named}{more}: {some[0].why}", "take them out of the claims, unless a fact is wrong"
-            told = (some[0].row, sku, self._title("fits"), "", why)
-            self._add(_fix("false_claim", *told, pairs=false[sku], claims=false[sku]))
+            named = [self._rigs[one.rig].name for one in some]
+            self._falsely_claimed(some[0].row, sku, named, false[sku], why=some[0].why, unless="a fact is wrong")
 
     def as_claimed(self, lines: Iterable[tuple[str, ClaimLine]]) -> None:
         """Take where false and unclear claims stand, and what stands there: `lines` of them, each with its item."""
@@ -240,12 +237,16 @@ class Fixes:
             found.append(
                 FalseClaims(row=lines[sku], sku=sku, claims=len(rigs), rig=first, named=named, reasons=reasons, link="")
             )
-            more = f" and {len(rigs) - _NAMED:,} more" if len(rigs) > _NAMED else ""
-            wrong = f"does not fit {'; '.join(named)}{more}: {' '.join(reasons)}"
-            help = "take them out of the claims, unless a fact of the item is wrong"
-            told = (lines[sku], sku, self._title("fits"), "", (wrong, help))
-            self._add(_fix("false_claim", *told, pairs=len(rigs), claims=len(rigs)))
+            unless = "a fact of the item is wrong"
+            self._falsely_claimed(lines[sku], sku, named, len(rigs), why=" ".join(reasons), unless=unless)
         self._keep(items, found)
+
+    def _falsely_claimed(self, row: int, sku: str, named: Sequence[str], count: int, *, why: str, unless: str) -> None:
+        """Take one item's false claims together, of which the first are `named`."""
+        more = f" and {count - len(named):,} more" if count > len(named) else ""
+        wrong = f"does not fit {'; '.join(named)}{more}: {why}"
+        told = (row, sku, self._title("fits"), "", (wrong, f"take them out of the claims, unless {unless}"))
+        self._add(_fix("false_claim", *told, pairs=count, claims=count))
 
     def _keep(self, items: Items, found: Iterable[FalseClaims]) -> None:
         """Keep the items with most false claims; those that stay get the address at which the first one opens."""
@@ -278,8 +279,18 @@ def _fix(
     sort: str, row: int, sku: str, column: str, stands: str, why: tuple[str, str], *, pairs: int = 0, claims: int = 0
 ) -> Fix:
     """A cell to be mended; `why` is what is wrong and what would be taken."""
-    told = {"row": row, "sku": sku, "column": column, "stands": stands, "wrong": why[0], "allowed": why[1]}
-    return Fix(**told, pairs=pairs, claims=claims, file="", sort=sort)  # type: ignore[arg-type]  # each by its own name
+    return Fix(
+        row=row,
+        sku=sku,
+        column=column,
+        stands=stands,
+        wrong=why[0],
+        allowed=why[1],
+        pairs=pairs,
+        claims=claims,
+        file="",
+        sort=sort,
+    )
 
 
 def _rank(fix: Fix) -> tuple[int, int, int]:

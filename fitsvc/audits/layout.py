@@ -2,8 +2,11 @@
 
 import re
 from collections.abc import Iterable, Sequence
+from datetime import date
 from html import escape
 from typing import Any, Final
+
+from fitsvc.tongues import dated
 
 STYLE: Final = """
 :root{color-scheme:light dark;--paper:#faf6ee;--sunk:#f1eadc;--line:#ddd2bf;--ink:#27231d;--soft:#5d5547}
@@ -72,6 +75,11 @@ def told(count: int, name: str) -> str:
     """A count of things by their plural's name: `1 bad row`, `2 bad_rows` as `2 bad rows`."""
     words = name.replace("_", " ")
     return f"{number(count)} {words.removesuffix('s') if count == 1 else words}"
+
+
+def day_in_words(day: str) -> str:
+    """A day (ISO 8601) in words; nothing where it was not told."""
+    return dated(date.fromisoformat(day), "d MMMM y") if day else ""
 
 
 def number(count: int) -> str:

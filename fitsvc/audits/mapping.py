@@ -74,6 +74,10 @@ class FileMapping:
     decimal: str = ""
     form: FileForm = PLAIN
 
+    def told(self, column: Mapped) -> Mapped:
+        """A column with the mark that parts its decimals, its own or the file's."""
+        return column if column.decimal else replace(column, decimal=self.decimal)
+
 
 def folded(text: str) -> str:
     """A word as it is looked up: whatever its letters' case and its blanks."""

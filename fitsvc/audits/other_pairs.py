@@ -5,22 +5,21 @@ nothing in it. Of an adapter of which a cell could not be read nothing better th
 """
 
 from collections import Counter
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field, fields, replace
+from functools import partial
 from typing import Final, NamedTuple
 
 from fitsvc.answers.wording import Wording
-from fitsvc.audits.blocks import decided_by
+from fitsvc.audits.blocks import decided_by, unread_of
 from fitsvc.audits.items import Items
-from fitsvc.audits.others import JUDGED
+from fitsvc.audits.others import ADAPTER, JUDGED
 from fitsvc.audits.rig_results import RigResult
 from fitsvc.audits.state import AuditState
-from fitsvc.engine.columns.signatures import value_at
+from fitsvc.engine.columns.signatures import known_at
 from fitsvc.facts import MOST_ADAPTERS, Case, FactReader
 from fitsvc.language.types import Value
 from fitsvc.rulebook.outcomes import OUTCOMES, Outcome
-
-ADAPTER: Final = "adapter"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -56,13 +55,16 @@ class OtherCounts:
 
 
 class _PairJudged(NamedTuple):
-    """One pair as it was judged: item and rig by their places, the case, what it comes to, the rules that decide."""
+    """One pair as it was judged: item and rig by their places, what it comes to, the rules that decide, and its case.
+
+    The case is made when it is asked for: of most pairs nobody claims anything, and nothing more is told.
+    """
 
     item: int
     rig: int
-    case: Case
     outcome: Outcome
     rules: Sequence[str]
+    case: Callable[[], Case]
 
 
 class OtherPairs:
@@ -100,17 +102,18 @@ class OtherPairs:
     def _beside(self, items: Items, subject: str) -> Iterator[_PairJudged]:
         """What stands beside the rig as an accessory does: folded, and judged with all rigs."""
         block = self._kernel.block(items.columns, len(items.skus), unread=items.unread, subject=subject)
-        values = [self._values(items, item) for item in range(len(items.skus))]
+        names = self._kernel.names
         for place, (rig, (_, result)) in enumerate(zip(self._rigs, block.judge(self._rigs), strict=True)):
             for item, signature in enumerate(block.signature_of.tolist()):
-                told = values[item]
-                named = self._reader.named(told) | (
-                    self._kernel.rulebook.named & {name for name, flags in items.unread.items() if flags[item]}
-                )
-                present = rig.case.present | {subject} | named
-                case = replace(rig.case, facts={**rig.case.facts, **told}, present=present)
-                outcome = OUTCOMES[int(result.outcome[signature])]
-                yield _PairJudged(item, place, case, outcome, decided_by(self._kernel.names, result, signature))
+                outcome, rules = OUTCOMES[int(result.outcome[signature])], decided_by(names, result, signature)
+                case = partial(self._case_beside, rig.case, items, item, subject)
+                yield _PairJudged(item, place, outcome, rules, case)
+
+    def _case_beside(self, rig: Case, items: Items, item: int, subject: str) -> Case:
+        """The case of a rig with one item beside it; a fact that could not be read is one that it names."""
+        told = known_at(self._kernel.slots, items.columns, item)
+        named = self._kernel.rulebook.named & (told.keys() | unread_of(items.unread, item))
+        return replace(rig, facts={**rig.facts, **told}, present=rig.present | {subject} | named)
 
     def _adapters(self, items: Items) -> Iterator[_PairJudged]:
         """What goes into the opening, judged with nothing in it; those that are alike are judged once."""
@@ -118,7 +121,7 @@ class OtherPairs:
         rigs = [place for place, rig in enumerate(self._rigs) if len(rig.case.adapters) < MOST_ADAPTERS]
         judged: dict[tuple[tuple[str, Value], ...], list[tuple[Case, RigResult]]] = {}
         for item in range(len(items.skus)):
-            values = self._values(items, item)
+            values = known_at(self._kernel.slots, items.columns, item)
             key = tuple(sorted(values.items()))
             if key not in judged:
                 if len(judged) >= _MOST_KEPT:
@@ -130,24 +133,22 @@ class OtherPairs:
             unread = any(flags[item] for flags in items.unread.values())
             for place, (case, result) in zip(rigs, judged[key], strict=True):
                 outcome = OUTCOMES[int(result.outcome[0])]
+                rules: Sequence[str] = decided_by(self._kernel.names, result, 0)
                 if unread and OUTCOMES.index(outcome) < OUTCOMES.index("undetermined"):
-                    yield _PairJudged(item, place, case, "undetermined", ())
-                else:
-                    yield _PairJudged(item, place, case, outcome, decided_by(self._kernel.names, result, 0))
-
-    def _values(self, items: Items, item: int) -> Mapping[str, Value]:
-        """What is known of one item."""
-        kinds = self._kernel.slots
-        told = {name: value_at(kinds[name], column, item) for name, column in items.columns.items()}
-        return {name: value for name, value in told.items() if value != kinds[name].unknown}
+                    outcome, rules = "undetermined", ()
+                yield _PairJudged(item, place, outcome, rules, partial(_itself, case))
 
     def _why(self, one: _PairJudged) -> str:
         """Why a claim does not hold or cannot be decided, by the first of the rules that say so."""
         number = next((self._numbers[rule] for rule in one.rules if rule in self._numbers), None)
         if number is None or one.outcome not in ("fails", "undetermined"):
             return ""
-        case = self._kernel.engine.opened(one.case)
+        case = self._kernel.engine.opened(one.case())
         return self._words.rules(bool(case.adapters))[number].finding(one.outcome, case, "us").reason
+
+
+def _itself(case: Case) -> Case:
+    return case
 
 
 _MOST_KEPT: Final = 64

@@ -1,7 +1,6 @@
 """Items of a catalogue that are no accessories: trailers and adapters, read by the facts of their own subject."""
 
 from collections.abc import Iterable
-from dataclasses import replace
 from typing import Final
 
 import numpy as np
@@ -17,7 +16,8 @@ from fitsvc.facts import FactReader
 from fitsvc.language.problems import Problem
 from fitsvc.language.types import Type
 
-JUDGED: Final = ("trailer", "adapter")
+ADAPTER: Final = "adapter"
+JUDGED: Final = ("trailer", ADAPTER)
 """The subjects that are judged with every rig beside accessories: what is towed, and what goes into the opening."""
 
 
@@ -37,9 +37,8 @@ class SubjectReader:
         if title not in self._columns:
             column: Mapped = self._mapping.columns.get(title) or by_name(title)
             fact = self._reader.vocabulary.of(self._subject).get(column.name)
-            told = column if column.decimal else replace(column, decimal=self._mapping.decimal)
-            of = (self._reader, fact, told, self._mapping.unknown, self._marks) if fact is not None else None
-            self._columns[title] = FactColumn(*of) if of else None
+            told, unknown = self._mapping.told(column), self._mapping.unknown
+            self._columns[title] = FactColumn(self._reader, fact, told, unknown, self._marks) if fact else None
         return self._columns[title]
 
     def titles(self) -> list[str]:

@@ -2,15 +2,13 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date
 from html import escape
 from typing import Final
 
 from fitsvc.audits.fixes import FalseClaims, Fix
-from fitsvc.audits.layout import Html, bars, file_link, number, table, told, whole
+from fitsvc.audits.layout import Html, bars, day_in_words, file_link, number, table, told, whole
 from fitsvc.document import Document
 from fitsvc.rulebook.outcomes import OUTCOMES
-from fitsvc.tongues import dated
 
 _OUTCOME: Final = {
     "works": "fits",
@@ -115,15 +113,10 @@ def page(summary: Document, words: PageWords) -> str:
 
 
 def _about(about: Document, summary: Document) -> str:
-    lines = [("Supplier", about["supplier"]), ("File", about["file"]), ("Audited on", _day(about["day"]))]
+    lines = [("Supplier", about["supplier"]), ("File", about["file"]), ("Audited on", day_in_words(about["day"]))]
     counted = f"{told(summary['rows']['items'], 'items')} with {told(summary['rigs'], 'vehicles')}: "
     lines.append(("Compared", counted + told(summary["pairs"], "pairs")))
     return f"<dl>{''.join(f'<dt>{name}</dt><dd><b>{escape(text)}</b></dd>' for name, text in lines if text)}</dl>"
-
-
-def _day(day: str) -> str:
-    """A day in words; nothing where it was not told."""
-    return dated(date.fromisoformat(day), "d MMMM y") if day else ""
 
 
 def _short(summary: Document) -> str:
@@ -185,7 +178,7 @@ def _before(before: Document, summary: Document) -> str:
         }
         for one in (before, summary)
     )
-    when = _day((before["about"] or {}).get("day", "")) or "before"
+    when = day_in_words((before["about"] or {}).get("day", "")) or "before"
     rows = [(name, then[name], now[name]) for name in now]
     return table("Since the earlier delivery", ("", when, "now"), rows, "What changed of each pair stands below.")
 

@@ -92,7 +92,7 @@ class ItemReader:
         for title, column in self.header.columns.items():
             fact = self._facts.get(column.name)
             if fact is not None and title not in self._columns:
-                told = column if column.decimal else replace(column, decimal=self._mapping.decimal)
+                told = self._mapping.told(column)
                 self._columns[title] = FactColumn(self._reader, fact, told, self._mapping.unknown, self._marks)
 
     def units(self) -> dict[str, str]:

@@ -15,16 +15,16 @@ from fitsvc.answers.shelf import read_items
 from fitsvc.answers.wording import Wording
 from fitsvc.audits.blocks import pair_case
 from fitsvc.audits.items import Items
+from fitsvc.audits.others import ADAPTER
 from fitsvc.audits.parts import ClaimFate
 from fitsvc.audits.state import AuditState
-from fitsvc.engine.columns.signatures import value_at
+from fitsvc.engine.columns.signatures import known_at
 from fitsvc.facts import MOST_ADAPTERS, Case, FactReader
 from fitsvc.inventory.stored import stored
 from fitsvc.language.types import Value
 from fitsvc.rulebook.outcomes import OUTCOMES, Outcome
 from fitsvc.store.records import list_records
 
-ADAPTER: Final = "adapter"
 _MOST_TRIED: Final = 50_000
 """Judgements in all, under a millisecond each: claims that are left over are counted, and told as not looked at."""
 _TOLD: Final = 3
@@ -86,9 +86,7 @@ class Rescues:
         for place, sku in enumerate(items.skus if items else ()):
             assert items is not None
             if not any(flags[place] for flags in items.unread.values()):
-                told = {name: value_at(kinds[name], column, place) for name, column in items.columns.items()}
-                known = {name: value for name, value in told.items() if value != kinds[name].unknown}
-                yield StockedAdapter(sku, known, "catalogue")
+                yield StockedAdapter(sku, known_at(kinds, items.columns, place), "catalogue")
 
     def of(self, items: Items, fates: Sequence[ClaimFate]) -> Iterator[Rescue]:
         """The rescues of the contradicted claims about a block's items."""

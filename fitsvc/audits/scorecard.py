@@ -7,17 +7,15 @@ import json
 import shutil
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from datetime import date
 from pathlib import Path
 from typing import Final
 
 from fitsvc.audits.kept import FACTS
-from fitsvc.audits.layout import bars, number, table, told, whole
+from fitsvc.audits.layout import bars, day_in_words, number, table, told, whole
 from fitsvc.audits.pairs import FORMATS, pairs_folder
 from fitsvc.audits.spool import SUMMARY
 from fitsvc.document import Document
 from fitsvc.language.problems import Problem, ProblemsFound
-from fitsvc.tongues import dated
 
 _IN: Final = 1_000
 """Shares are told in so many."""
@@ -132,7 +130,7 @@ def _share(count: int, all_: int) -> float:
 
 
 def _day(one: Delivery) -> str:
-    return dated(date.fromisoformat(one.day), "d MMMM y") if one.day else "no day told"
+    return day_in_words(one.day) or "no day told"
 
 
 def let_go(deliveries: Sequence[Delivery], keep: int) -> int:

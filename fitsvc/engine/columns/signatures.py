@@ -44,6 +44,12 @@ def value_at(kind: Type, column: Column, row: int) -> Value:
     return Mask(int(column[row])) if isinstance(kind, ListType) else Truth(int(column[row]))
 
 
+def known_at(kinds: Mapping[str, Type], columns: Mapping[str, Column], row: int) -> dict[str, Value]:
+    """What is known in one row of some columns, by their names."""
+    told = {name: value_at(kinds[name], column, row) for name, column in columns.items()}
+    return {name: value for name, value in told.items() if value != kinds[name].unknown}
+
+
 def whole(kind: Type, cells: Any, count: int) -> Column:
     """A value of so many rows, or one figure for all of them, as a column."""
     if isinstance(kind, NumberType):

@@ -49,8 +49,9 @@ STATES: Final = (*BEFORE, "queued", "running", "finished")
 MOST_BYTES: Final = 2_000_000_000
 """The largest file that is taken, unless the server is told otherwise."""
 STORED_RIGS: Final = "rigs.parquet"
-STORED_GOODS: Final = "goods.json"
 """The store's rigs as they were when the audit began."""
+STORED_GOODS: Final = "goods.json"
+"""What is usual of the store's goods, and its adapters, as they were then."""
 
 
 def audits_root(given: Path | None = None) -> Path:
