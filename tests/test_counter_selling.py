@@ -164,6 +164,11 @@ def test_two_items_stand_side_by_side(pages: Pages) -> None:
         outcome = re.search(r'class="outcome (\w+)"', pages.get(f"/answer?{rig}&accessory={sku}").text)
         assert outcome and f'<td><span class="mark {outcome[1]}"' in told
     assert " to spare</td>" in told
+    cell = r"<td>(holds|does not(?! matter)|not known)[^<]*</td>"
+    apart = [first != other for first, other in re.findall(f"</th>{cell}{cell}</tr>", told)]
+    assert any(apart) and apart == sorted(apart, reverse=True), "what parts them by its outcome comes first"
+    assert "The folded carrier clears the bumper" in told
+    assert "The accessory ends behind where it begins" not in told, "its own figures agree, whatever the rig"
     assert "pick two or 3" in pages.get(f"/compare?{rig}&pick.SPK-TRUG-2=yes").text
 
 

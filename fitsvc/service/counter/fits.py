@@ -18,6 +18,8 @@ from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.language.types import ListType, NumberType, Value
 from fitsvc.loading.cells import read_cell
 from fitsvc.planning.reading import kinds_serving
+from fitsvc.rulebook.coverage import facts_read
+from fitsvc.rulebook.rules import Rulebook
 from fitsvc.rulebook.vocabulary import Fact
 from fitsvc.selection.query import SelectionQuery
 from fitsvc.selection.segments import BEST_FIRST
@@ -162,7 +164,7 @@ def compare(request: AnyRequest) -> Response[str] | Redirect:
         problems=problems,
         asked=lines,
         columns=columns,
-        rows=_rows(columns),
+        rows=_rows(columns, service.answerer.rulebook),
         back=link("/fits", told | shown_units(system)),
         change=link("/", told | shown_units(system)),
     )
@@ -178,19 +180,26 @@ def _column(service: Service, asker: Asker, told: Fields, sku: str, system: Syst
     return FitsColumn(sku, (record.label if record else "") or sku, answer, link("/answer", question), figures)
 
 
-def _rows(columns: Sequence[FitsColumn]) -> list[tuple[str, list[str]]]:
-    """What parts the items: each rule that comes to something else or leaves another margin, by its title."""
+def _rows(columns: Sequence[FitsColumn], rulebook: Rulebook) -> list[tuple[str, list[str]]]:
+    """What parts the items, by the rule's title: first what comes to something else, then what leaves another margin.
+
+    By how much an item's own figures agree with one another parts nothing on a rig.
+    """
     if not columns:
         return []
     by_rule = [{one.rule: one for one in column.answer.findings} for column in columns]
-    rows = []
+    about = {rule.id: {name.partition(".")[0] for name in facts_read(rulebook, rule)} for rule in rulebook.rules}
+    turned: list[tuple[str, list[str]]] = []
+    spared: list[tuple[str, list[str]]] = []
     for rule in dict.fromkeys(rule for found in by_rule for rule in found):
         found = [of.get(rule) for of in by_rule]
         cells = [_cell(one) for one in found]
-        title = next(one.title for one in found if one is not None)
-        if len(set(cells)) > 1:
-            rows.append((title, cells))
-    return rows
+        row = (next(one.title for one in found if one is not None), cells)
+        if len({one.result for one in found if one is not None}) > 1:
+            turned.append(row)
+        elif len(set(cells)) > 1 and about.get(rule) != {"accessory"}:
+            spared.append(row)
+    return turned + spared
 
 
 def _cell(one: Finding | None) -> str:
