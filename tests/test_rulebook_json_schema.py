@@ -20,7 +20,9 @@ from fitsvc.rulebook.yaml_text import read_yaml_file, to_plain
 
 OWN, SHIPPED = FOLDER / "rules", data_dir("rules")
 SIGNED = {"signed": [{"since": "0270e222374416e0", "rules": ["shank-fits-opening"], "by": "n", "because": "w"}]}
-"""A file that no folder has as yet."""
+CHANGE = {"of": "shank-fits-opening", "severity": "caution", "if_unknown": None, "because": "w", "loosens": "yes"}
+NOT_YET = {"signed.yaml": SIGNED, "overlay.yaml": {"name": "n", "changes": [CHANGE]}}
+"""Files that the shipped folder does not have."""
 
 
 @cache
@@ -33,7 +35,7 @@ def validators(folder: Path) -> dict[str, Draft7Validator]:
 def plain(folder: Path) -> dict[str, Any]:
     """What each file of a folder says, by its path there."""
     found = {path.relative_to(folder).as_posix(): to_plain(read_yaml_file(path)) for path in yaml_files(folder)}
-    return {**found, **({"signed.yaml": SIGNED} if folder == SHIPPED else {})}
+    return {**found, **(NOT_YET if folder == SHIPPED else {})}
 
 
 def refused(folder: Path, file: str, document: Any) -> bool:
@@ -46,6 +48,12 @@ def test_every_file_is_taken(folder: Path) -> None:
     """Each file that the loader takes, by the schema of its kind; and of each kind there is one."""
     assert [file for file, said in plain(folder).items() if refused(folder, file, said)] == []
     assert folder == OWN or {kind_of(file) for file in plain(folder)} == FILES.keys()
+
+
+@pytest.mark.parametrize("wrong", [{"severiti": "caution"}, {"id": "other"}, {"severity": "mild"}])
+def test_a_change_of_what_there_is_not_is_refused(wrong: dict[str, str]) -> None:
+    """By the schema of an overlay: a key misspelt, one that nothing can change, a word that is none."""
+    assert refused(SHIPPED, "overlay.yaml", {"name": "n", "changes": [{**CHANGE, **wrong}]})
 
 
 def places(node: Any, place: tuple[Any, ...] = ()) -> Iterator[tuple[Any, ...]]:

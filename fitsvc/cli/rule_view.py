@@ -10,10 +10,13 @@ from typing import TYPE_CHECKING, Final
 from fitsvc.cli.console import paragraph, refuse
 from fitsvc.document import Json
 from fitsvc.engine.point import Point
-from fitsvc.language.problems import nearest
+from fitsvc.language.problems import ProblemsFound, nearest
+from fitsvc.rulebook.folder import BELOW
 from fitsvc.rulebook.kinds import applying_to, kinds_of
+from fitsvc.rulebook.overlay import gather
+from fitsvc.rulebook.shape import Shape
 from fitsvc.rulebook.yaml_text import Mapping as Tree
-from fitsvc.rulebook.yaml_text import Node, Scalar, Sequence, read_yaml_file, to_plain
+from fitsvc.rulebook.yaml_text import Node, Scalar, Sequence, to_plain
 
 if TYPE_CHECKING:
     from fitsvc.cli.console import Console
@@ -72,7 +75,11 @@ def find_rule(folder: Path, id: str) -> RuleEntry:
     wanted = id.partition("/")[0].replace("_", "-")
     known: dict[str, tuple[str, Tree]] = {}
     words: dict[str, str] = {}
-    trees = [read_yaml_file(path, f"{folder.name}/{path.name}") for path in sorted(folder.glob("*.yaml"))]
+    shape = Shape()
+    read = gather(shape, folder, {}).trees
+    if shape.problems:
+        raise ProblemsFound(shape.problems)
+    trees = [tree for path, tree in read.items() if path.parent == folder]
     for tree in trees:
         for section, name, entry in _entries(tree):
             known[name] = (_KINDS[section], entry)
@@ -83,7 +90,7 @@ def find_rule(folder: Path, id: str) -> RuleEntry:
         some = ", ".join(f"`{name}`" for name in _nearest(wanted, known))
         help = f"did you mean `{near}`?" if near else f"of {len(known)} the nearest are {some}"
         refuse(f"there is no rule, limit, need or caution `{id}` in `{folder}`", help)
-    vocabulary = [read_yaml_file(path) for path in sorted((folder / "vocabulary").glob("*.yaml"))]
+    vocabulary = [tree for path, tree in read.items() if path.parent == folder / BELOW[0]]
     roles = {name: one for tree in vocabulary for name, one in _roles(tree).items()}
     for tree in vocabulary:
         words |= _labels(tree, roles)

@@ -16,7 +16,7 @@ HEIGHTS: Final = ("ground", "sill", "foot", "head", "hinge", "gate", "roof")
 USUAL: Final = ("wheelbase", "overhang", "tyre", "hinge", "length", "setback", "opening")
 _POINTS: Final = many(many(TEXT, minItems=5, maxItems=6))
 _USUAL: Final = Form("`usual`", dict.fromkeys(USUAL, TEXT))
-BODY: Final = Form(
+BODY: Final[Form] = Form(
     "a body",
     {"nose": TEXT, "usual": _USUAL.kind, "roof": many(TEXT, minItems=3, maxItems=3), "outline": _POINTS},
     {"square": one_of("true", "false"), "glass": many(_POINTS), "seams": many(_POINTS)},

@@ -22,7 +22,7 @@ from typing import Final
 import fitsvc
 from fitsvc.files import locked, written
 from fitsvc.rulebook.encoding import decode, encode
-from fitsvc.rulebook.folder import passed_over, rule_files
+from fitsvc.rulebook.folder import all_files, passed_over
 from fitsvc.rulebook.rules import Example, Rulebook
 from fitsvc.rulebook.yaml_text import LARGEST_FILE
 
@@ -80,7 +80,7 @@ def _contents(folder: Path) -> dict[Path, bytes] | None:
     try:
         if any(passed_over(folder)):
             return None
-        for path in rule_files(folder):
+        for path in all_files(folder).values():
             if not path.is_file():
                 return None
             with path.open("rb") as stream:
@@ -93,8 +93,8 @@ def _contents(folder: Path) -> dict[Path, bytes] | None:
 def _key(folder: Path, contents: Mapping[Path, bytes]) -> str:
     """The name of a rulebook: a digest over all that it comes from, and the folder's name, which problems tell."""
     parts = [_own_source(), sys.version.encode(), folder.name.encode()]
-    for path, data in contents.items():
-        parts += [path.relative_to(folder).as_posix().encode(), data]
+    for name, path in all_files(folder).items():
+        parts += [name.encode(), contents.get(path, b"")]
     return _digest(parts)
 
 

@@ -1,7 +1,8 @@
 """Which files of a folder are rule files, and which look like some and would be passed over.
 
 Rule files end in `.yaml` and stand in the folder itself or in one of the two that it has; what is hidden, as an
-editor's locks and git's own files are, belongs to nobody's rules.
+editor's locks and git's own files are, belongs to nobody's rules. A folder with `overlay.yaml` adds to another, which
+is read with it: the one below it named `core`, or else fitsvc's own.
 """
 
 from collections.abc import Iterator, Mapping
@@ -9,7 +10,18 @@ from pathlib import Path, PurePosixPath
 from typing import Final
 
 from fitsvc.language.problems import Problem, ProblemsFound
+from fitsvc.paths import data_dir
 
+TOP_FILE: Final = "rulebook.yaml"
+"""The file that makes a folder a whole rulebook."""
+HAZARDS: Final = "hazards.yaml"
+"""What bears on each rating: tests look by it for what the rules forget, and no answer rests on it."""
+WORDS: Final = "words.yaml"
+"""What people call what is stored: what is typed is looked up by it, and no answer rests on it."""
+OVERLAY: Final = "overlay.yaml"
+"""The file that makes a folder an overlay: rules that add to others."""
+CORE: Final = "core"
+"""The folder below an overlay with the rules that it adds to, as in one that was published."""
 BELOW: Final = ("vocabulary", "tables")
 """The folders below that hold rule files."""
 TONGUES: Final = "words"
@@ -24,30 +36,48 @@ def yaml_files(folder: Path) -> list[Path]:
 
 
 def rule_files(folder: Path) -> list[Path]:
-    """The files that a rulebook is made from."""
+    """The files of a folder itself that a rulebook is made from."""
     return [path for path in yaml_files(folder) if _is_read(folder, path)]
+
+
+def core_of(folder: Path) -> Path | None:
+    """The folder of the rules that an overlay adds to; None of a folder that is none."""
+    if not (folder / OVERLAY).is_file():
+        return None
+    return folder / CORE if (folder / CORE).is_dir() else data_dir("rules")
+
+
+def all_files(folder: Path) -> dict[str, Path]:
+    """Every file that a rulebook is made from, by its name in the folder; those of an overlay's core below `core`."""
+    core = core_of(folder)
+    of_core = {} if core is None else {f"{CORE}/{name}": path for name, path in _named(core).items()}
+    return of_core | _named(folder)
 
 
 def passed_over(folder: Path) -> Iterator[Problem]:
     """A problem for each file that somebody may take for a part of the rules and that no rule is read from."""
+    core = core_of(folder)
     for path in yaml_files(folder):
-        if not _is_read(folder, path) and path.parent != folder / TONGUES:
+        of_core = core is not None and path.is_relative_to(folder / CORE)
+        if not of_core and not _is_read(folder, path) and path.parent != folder / TONGUES:
             name = str(path.relative_to(folder.parent))
             if path.suffix != _SUFFIXES[0]:
                 help = f"name it `{path.stem}{_SUFFIXES[0]}`"
             else:
                 help = f"move it into the folder itself, or into {' or '.join(f'`{one}/`' for one in BELOW)}"
             yield Problem("this file is not read, so that nothing in it holds", help, file=name)
+    if core is not None:
+        yield from passed_over(core)
 
 
 def texts_of(folder: Path) -> dict[str, str]:
-    """The text of each rule file by its path in the folder; ProblemsFound for one that cannot be read."""
+    """The text of each file that a rulebook is made from by its name; ProblemsFound for one that cannot be read."""
     texts = {}
-    for path in rule_files(folder):
+    for name, path in all_files(folder).items():
         try:
-            texts[path.relative_to(folder).as_posix()] = path.read_text("utf-8")
+            texts[name] = path.read_text("utf-8")
         except (OSError, UnicodeDecodeError):
-            file = str(path.relative_to(folder.parent))
+            file = shown_as(path)
             raise ProblemsFound([Problem("this file cannot be read", "write it in UTF-8", file=file)]) from None
     return texts
 
@@ -55,16 +85,25 @@ def texts_of(folder: Path) -> dict[str, str]:
 def lay_out(texts: Mapping[str, str], folder: Path) -> None:
     """Write rule files into a folder that is made for them; ValueError for a path that is no rule file's."""
     for name in texts:
-        if (
-            PurePosixPath(name).is_absolute()
-            or ".." in PurePosixPath(name).parts
-            or not _is_read(folder, folder / name)
-        ):
+        parts = PurePosixPath(name).parts
+        own = Path(*parts[1:]) if parts[:1] == (CORE,) else Path(*parts)
+        if PurePosixPath(name).is_absolute() or ".." in parts or not _is_read(folder, folder / own):
             raise ValueError(f"`{name}` is not the path of a rule file")
     for name in ("", *BELOW):
         (folder / name).mkdir(parents=True, exist_ok=True)
     for name, text in texts.items():
+        (folder / name).parent.mkdir(parents=True, exist_ok=True)
         (folder / name).write_text(text, "utf-8", newline="")
+
+
+def shown_as(path: Path) -> str:
+    """How people are told a rule file's name: with the folder that its rules stand in."""
+    folder = path.parent.parent if path.parent.name in BELOW else path.parent
+    return str(path.relative_to(folder.parent))
+
+
+def _named(folder: Path) -> dict[str, Path]:
+    return {path.relative_to(folder).as_posix(): path for path in rule_files(folder)}
 
 
 def _is_read(folder: Path, path: Path) -> bool:

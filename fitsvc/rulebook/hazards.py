@@ -15,9 +15,9 @@ from fitsvc.language.problems import nearest
 from fitsvc.language.quantities import FORCE, MASS
 from fitsvc.language.types import NumberType
 from fitsvc.rulebook.expressions import Expressions
+from fitsvc.rulebook.folder import HAZARDS
 from fitsvc.rulebook.forms import EXPRESSION, TEXT, Form, by_name, many, named
 from fitsvc.rulebook.kinds import KnownKind, kinds_of
-from fitsvc.rulebook.meaning import HAZARDS
 from fitsvc.rulebook.rules import Hazard, Limit
 from fitsvc.rulebook.shape import Shape
 from fitsvc.rulebook.yaml_text import Mapping, Node, Scalar

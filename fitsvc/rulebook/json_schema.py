@@ -9,10 +9,10 @@ from fnmatch import fnmatchcase
 from typing import Any, Final
 
 from fitsvc.language.display import DISPLAY_UNITS
-from fitsvc.rulebook.folder import TONGUES
+from fitsvc.rulebook.folder import HAZARDS, OVERLAY, TONGUES, WORDS
 from fitsvc.rulebook.forms import TEXT, Form, Kind, by_name, if_has
 from fitsvc.rulebook.hazards import HAZARDS_FILE
-from fitsvc.rulebook.meaning import HAZARDS, WORDS
+from fitsvc.rulebook.overlay import OVERLAY_FILE
 from fitsvc.rulebook.rules import Rulebook
 from fitsvc.rulebook.sections import ADAPTERS_FILE, TOP, TOPIC
 from fitsvc.rulebook.signing import SIGNED, SIGNED_FILE
@@ -29,6 +29,7 @@ DIALECT: Final = "http://json-schema.org/draft-07/schema#"
 _TONGUE: Final = Form("words in another language", {}, dict.fromkeys(SECTIONS, by_name(TEXT)))
 FILES: Final[Mapping[str, tuple[str, Kind]]] = {
     "rulebook": ("rulebook.yaml", TOP.kind),
+    "overlay": (OVERLAY, OVERLAY_FILE.kind),
     "adapters": ("adapters.yaml", ADAPTERS_FILE.kind),
     "drawing": (FILE, DRAWING_FILE.kind),
     "hazards": (HAZARDS, HAZARDS_FILE.kind),

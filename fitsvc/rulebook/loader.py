@@ -3,7 +3,6 @@
 from collections.abc import Container, Iterable
 from collections.abc import Mapping as Map
 from dataclasses import replace
-from functools import partial
 from pathlib import Path
 from typing import Final
 
@@ -20,9 +19,10 @@ from fitsvc.rulebook.cautions import read_caution
 from fitsvc.rulebook.expressions import Expressions
 from fitsvc.rulebook.extent import circles, extents, reads_of
 from fitsvc.rulebook.filling import hold_to_one, read_asks_for, read_wishes
-from fitsvc.rulebook.folder import passed_over, rule_files
+from fitsvc.rulebook.folder import HAZARDS, OVERLAY, TOP_FILE, WORDS, passed_over
 from fitsvc.rulebook.hazards import read_agree, read_hazards
-from fitsvc.rulebook.meaning import HAZARDS, WORDS, digest_of
+from fitsvc.rulebook.meaning import digest_of
+from fitsvc.rulebook.overlay import CoreChange, gather
 from fitsvc.rulebook.rules import (
     Body,
     Caution,
@@ -41,6 +41,7 @@ from fitsvc.rulebook.serving import hold_to_one_each
 from fitsvc.rulebook.shape import Shape
 from fitsvc.rulebook.signing import SIGNED, read_signed
 from fitsvc.rulebook.sources import SOURCES, hold_to_sources, read_sources
+from fitsvc.rulebook.strictness import loosened
 from fitsvc.rulebook.tables import read_tables
 from fitsvc.rulebook.topics import (
     hold_to_what_is_there,
@@ -65,7 +66,7 @@ from fitsvc.rulebook.vocabulary import (
     value_type,
 )
 from fitsvc.rulebook.words import Words, read_words
-from fitsvc.rulebook.yaml_text import Mapping, Node, Scalar, read_yaml_bytes, read_yaml_file
+from fitsvc.rulebook.yaml_text import Mapping, Node, Scalar
 
 _NONE: Final[Map[Path, bytes]] = {}
 
@@ -94,6 +95,7 @@ class Loader:
         self.folder, self.contents, self.shape = folder, contents, Shape()
         self.taken: dict[str, str] = {}
         self.trees: dict[Path, Node] = {}
+        self.changes: tuple[CoreChange, ...] = ()
         self.lost = set[str]()
         self.declared: list[tuple[str, Mapping]] = []
 
@@ -102,7 +104,7 @@ class Loader:
         self._read_all()
         vocabulary = self._vocabulary()
         top = self._top()
-        topics = self._trees("", without=("rulebook.yaml", FILE, HAZARDS, WORDS, SIGNED, SOURCES))
+        topics = self._trees("", without=(TOP_FILE, OVERLAY, FILE, HAZARDS, WORDS, SIGNED, SOURCES))
         register = self.trees.get(self.folder / SOURCES)
         sources = read_sources(self.shape, register)
         tables = read_tables(self.shape, self._trees("tables").values(), vocabulary, sources, self.lost)
@@ -121,6 +123,7 @@ class Loader:
         beside, allowances = read_beside(read, top), read_allowances(read, top, rules)
         usual, trials = read_usual(read, top), read_trials(read, top)
         words, signed = self._words(vocabulary), read_signed(self.shape, self.trees.get(self.folder / SIGNED))
+        cautions += tuple(loosened(read, self.changes, self.shape.text(top, "name") if top else ""))
         self._stop_at_problems()
         name = self.shape.text(top, "name") if top else ""
         about = {topic: self.shape.text(tree, "about") for topic, tree in topics.items()}
@@ -179,12 +182,8 @@ class Loader:
 
     def _read_all(self) -> None:
         """Read every file; of one that is no YAML nothing is known, so that what others say of it is not looked at."""
-        for path in rule_files(self.folder):
-            file, data = str(path.relative_to(self.folder.parent)), self.contents.get(path)
-            read = partial(read_yaml_file, path, file) if data is None else partial(read_yaml_bytes, data, file)
-            tree = self.shape.attempt(read)
-            if tree is not None:
-                self.trees[path] = tree
+        found = gather(self.shape, self.folder, self.contents)
+        self.trees, self.changes = found.trees, found.changes
         self._stop_at_problems()
         self.shape.problems += passed_over(self.folder)
 
@@ -205,7 +204,7 @@ class Loader:
         return trees
 
     def _top(self) -> Mapping | None:
-        path = self.folder / "rulebook.yaml"
+        path = self.folder / TOP_FILE
         tree = self.trees.get(path)
         if tree is None:
             self.shape.problems.append(

@@ -14,11 +14,14 @@ import msgspec
 
 from fitsvc.document import Document, Json
 from fitsvc.language.parser import parse
+from fitsvc.language.problems import ProblemsFound
 from fitsvc.language.source import Source
-from fitsvc.rulebook.folder import rule_files
+from fitsvc.rulebook.folder import HAZARDS, WORDS
 from fitsvc.rulebook.measuring import KEYS as HINTS
+from fitsvc.rulebook.overlay import gather
+from fitsvc.rulebook.shape import Shape
 from fitsvc.rulebook.signing import SIGNED
-from fitsvc.rulebook.yaml_text import Node, read_yaml_file, to_plain
+from fitsvc.rulebook.yaml_text import Node, to_plain
 
 _EXPRESSIONS: Final = {
     "applies_when",
@@ -37,10 +40,6 @@ _EXPRESSION_MAPS: Final = {"bare", "each", "values", "side_view", "asks_for", "a
 _OF_OTHERS: Final = ("beside", "from")
 """Under this key each entry has an expression under the other, which elsewhere is a name like any."""
 _NAMES: Final = ("id", "name")
-HAZARDS: Final = "hazards.yaml"
-"""What bears on each rating: tests look by it for what the rules forget, and no answer rests on it."""
-WORDS: Final = "words.yaml"
-"""What people call what is stored: what is typed is looked up by it, and no answer rests on it."""
 _MEAN_NOTHING: Final = (HAZARDS, WORDS, SIGNED)
 _NONE: Final[Mapping[Path, Node]] = {}
 
@@ -64,14 +63,21 @@ class Difference:
 def meaning_of(folder: Path, read: Mapping[Path, Node] = _NONE) -> Document:
     """Each file's plain data by its path, without examples and hints, with expressions printed canonically.
 
-    `read` are the trees of files that have been read already.
+    Of an overlay they are the files that it makes with its core. `read` are the trees of a folder that has been read
+    already.
     """
-    meaning = {}
+    trees = read or _trees(folder)
     without = [folder / name for name in _MEAN_NOTHING]
-    for path in (path for path in rule_files(folder) if path not in without):
-        tree = read.get(path) or read_yaml_file(path)
-        meaning[str(path.relative_to(folder).as_posix())] = _meaning(to_plain(tree), "")
-    return meaning
+    names = {path.relative_to(folder).as_posix(): tree for path, tree in sorted(trees.items()) if path not in without}
+    return {name: _meaning(to_plain(tree), "") for name, tree in names.items()}
+
+
+def _trees(folder: Path) -> Mapping[Path, Node]:
+    shape = Shape()
+    trees = gather(shape, folder, {}).trees
+    if shape.problems:
+        raise ProblemsFound(shape.problems)
+    return trees
 
 
 def digest_of(folder: Path, read: Mapping[Path, Node] = _NONE) -> str:

@@ -10,8 +10,8 @@ from dataclasses import dataclass, field
 from typing import Final
 
 from fitsvc.language.problems import nearest
+from fitsvc.rulebook.folder import WORDS
 from fitsvc.rulebook.forms import TEXT, YES_NO, Form, by_name, many, named
-from fitsvc.rulebook.meaning import WORDS
 from fitsvc.rulebook.shape import Shape
 from fitsvc.rulebook.vocabulary import Fact, Vocabulary
 from fitsvc.rulebook.yaml_text import Mapping as Node
