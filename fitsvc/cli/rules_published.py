@@ -28,9 +28,26 @@ _because = click.option("--because", metavar="REASON", required=True, help="Why,
 
 
 @click.command()
+@click.argument("file", metavar="FILE", type=FILE, help="The file that is made, which you alone may read.")
+def key(file: Path) -> None:
+    """Make a key that publications are signed with. What is printed is for `fitsvc serve --signed-by`."""
+    from fitsvc.service.signatures import make_key
+
+    out().print(make_key(file))
+
+
+@click.command()
 @folder_argument
 @database_option
-def publish(folder: Path | None, database: str | None) -> None:
+@click.option(
+    "--sign",
+    metavar="FILE",
+    type=FILE,
+    envvar="FITSVC_SIGNING_KEY",
+    show_envvar=True,
+    help="Sign it with the key in this file, which `fitsvc rules key` makes.",
+)
+def publish(folder: Path | None, database: str | None, sign: Path | None) -> None:
     """Keep a folder of rules in the database.
 
     Whole, under its digest. No server answers by it yet.
@@ -39,17 +56,19 @@ def publish(folder: Path | None, database: str | None) -> None:
     force: more that say yes must be signed for.
     """
     from fitsvc.rulebook.folder import lay_out, texts_of
+    from fitsvc.service.signatures import Signer
     from fitsvc.store.publications import publish as keep
 
-    source = rules_folder(folder)
+    source, signer = rules_folder(folder), Signer(sign) if sign else None
     with tempfile.TemporaryDirectory() as below, open_database(database) as opened:
         copy = Path(below, source.resolve().name)
         texts = texts_of(source)
         lay_out(texts, copy)  # what is kept is what was tried, whoever writes meanwhile
         rulebook = _tried(copy)
         _stop_at(_unsigned(opened, rulebook, Path(below)))
+        signed = {signer.name: signer.sign(rulebook.digest, texts)} if signer else {}
         with opened.session() as session:
-            is_new = keep(session, rulebook.digest, rulebook.name, texts, in_the_shell())
+            is_new = keep(session, rulebook.digest, rulebook.name, texts, in_the_shell(), signed)
     out().print(f"{one_line(rulebook.name)} {'is published' if is_new else 'was published before'}")
     out().print(rulebook.digest)
 
@@ -109,8 +128,10 @@ def published(digest: str | None, folder: Path | None, database: str | None) -> 
             out().print(f"{one_line(found.name)} is in {folder}")
             return
         held = in_force(session, now())[:1]
-        for key, name, by, at in list_publications(session):
-            out().print(f"{key}  published {at:%Y-%m-%d %H:%M}  by {one_line(by)}: {one_line(name)}")
+        for one in list_publications(session):
+            signed = "".join(f"  signed by {one_line(name)}" for name in one.signatures)
+            told = f"published {one.at:%Y-%m-%d %H:%M}  by {one_line(one.by)}: {one_line(one.name)}"
+            out().print(f"{one.digest}  {told}{signed}")
         for line in list_activations(session):
             state = "  in force" if [line.digest] == held else ""
             told = f"from {line.holds_from:%Y-%m-%d %H:%M:%S}  {line.digest[:19]}  by {one_line(line.by)}"
@@ -140,14 +161,12 @@ def _unsigned(database: "Database", new: "Rulebook", below: Path) -> "Sequence[P
     from fitsvc.store.records import list_records
     from fitsvc.store.rigs import count_rigs
 
-    (below / "held").mkdir()
-    old = Published(database, below / "held").first().answerer.rulebook
-    if old.digest == new.digest:
-        return []
     with database.session() as session:
         if not count_rigs(session) and not list_records(session, "mounting", limit=1):
             return []
-        return unsigned(impact_on_store(old, new, session), old, new)
+        (below / "held").mkdir()
+        old = Published(database, below / "held").first().answerer.rulebook
+        return [] if old.digest == new.digest else unsigned(impact_on_store(old, new, session), old, new)
 
 
 def _stop_at(problems: "Sequence[Problem]") -> None:

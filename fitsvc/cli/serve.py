@@ -22,6 +22,14 @@ from fitsvc.cli.options import FILE, database_option, index_option, rules_folder
 @database_option
 @rules_option
 @click.option(
+    "--signed-by",
+    metavar="KEY",
+    multiple=True,
+    envvar="FITSVC_SIGNED_BY",
+    show_envvar=True,
+    help="Answer by no published rulebook that this key has not signed; repeat it for one of several.",
+)
+@click.option(
     "--audits",
     metavar="DIR",
     type=FILE,
@@ -154,6 +162,7 @@ def serve(
     port: int,
     database: str | None,
     rules: Path | None,
+    signed_by: tuple[str, ...],
     audits: Path | None,
     audit_mb: int,
     index: Path | None,
@@ -206,4 +215,5 @@ def serve(
         index=index,
         settings=settings,
         public=opened,
+        signed_by=signed_by,
     )

@@ -7,6 +7,7 @@ import logging
 import tempfile
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Final
 
 from fitsvc.answers.answering import Answerer
 from fitsvc.language.problems import Problem, ProblemsFound
@@ -14,12 +15,14 @@ from fitsvc.paths import data_dir
 from fitsvc.planning.planner import Planner
 from fitsvc.rulebook.cache import cached_rulebook
 from fitsvc.rulebook.folder import lay_out
+from fitsvc.service.signatures import Trusted
 from fitsvc.service.speaking import spoken_tongues
 from fitsvc.store.database import Database
 from fitsvc.store.publications import in_force, published
 from fitsvc.store.tables import now
 from fitsvc.tongues import speaking
 
+_ANYBODY: Final = Trusted()
 _log = logging.getLogger("fitsvc.service")
 
 
@@ -48,10 +51,13 @@ def served_by(rules: Path | None) -> Served:
 
 
 class Published:
-    """The rulebooks published in a store, of which each that is served is laid out below a folder."""
+    """The rulebooks published in a store, of which each that is served is laid out below a folder.
 
-    def __init__(self, database: Database, below: Path) -> None:
-        self._database, self._below = database, below
+    One that none of the `trusted` keys has signed is refused, where there are such.
+    """
+
+    def __init__(self, database: Database, below: Path, trusted: Trusted = _ANYBODY) -> None:
+        self._database, self._below, self._trusted = database, below, trusted
         self.refused: dict[str, str] = {}
         """Why a digest cannot be served here."""
 
@@ -70,7 +76,14 @@ class Published:
             if (found := self.load(digest)) is not None:
                 return found
         if held:
-            raise ProblemsFound([Problem(self.refused[held[0]], "publish rules that this version of fitsvc reads")])
+            raise ProblemsFound(
+                [
+                    Problem(
+                        self.refused[held[0]],
+                        "publish rules that this version of fitsvc reads, signed where it must be",
+                    )
+                ]
+            )
         return served_by(None)
 
     def load(self, digest: str) -> Served | None:
@@ -96,7 +109,10 @@ class Published:
         folder = self._below / digest.partition(":")[2]
         if not folder.is_dir():
             with self._database.session() as session:
-                files = published(session, digest).files
+                held = published(session, digest)
+                files, signatures = held.files, held.signatures
+            if why := self._trusted.why_not(digest, files, signatures):
+                raise ValueError(why)
             beside = Path(tempfile.mkdtemp(dir=self._below))
             lay_out(files, beside)
             beside.rename(folder)

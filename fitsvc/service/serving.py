@@ -27,6 +27,7 @@ from fitsvc.service.metrics import Metrics, counted_together
 from fitsvc.service.protocol import protocol
 from fitsvc.service.published import Published, Served, served_by
 from fitsvc.service.settings import OPEN, Settings
+from fitsvc.service.signatures import Trusted
 from fitsvc.service.workers import together
 from fitsvc.store.api_keys import any_key
 from fitsvc.store.database import Database
@@ -50,14 +51,18 @@ def serve(
     index: Path | None = None,
     settings: Settings = _USUAL,
     public: frozenset[str] | None = None,
+    signed_by: Sequence[str] = (),
 ) -> None:
     """Serve until SIGTERM or SIGINT; requests that have begun are then finished.
 
     `rules` is a folder of rules for answers, pages and audits alike; left out they go by the rulebook in force among
-    those published in the database, or by fitsvc's own. What is `public` needs no
-    key; left out, that is reading and asking on the loopback address, and nothing off it. Raises
-    ProblemsFound, or the store's StoreError, when serving cannot begin.
+    those published in the database, or by fitsvc's own; by none that no key of `signed_by` has signed, if there are
+    such. What is `public` needs no key; left out, that is reading and asking on the loopback address, and nothing off
+    it. Raises ProblemsFound, or the store's StoreError, when serving cannot begin.
     """
+    trusted = Trusted(signed_by)
+    if rules and trusted.names:
+        raise _cannot("a folder of rules is not signed", "leave `--rules` out, and publish it, or `--signed-by`")
     with closing(Database(database_url)) as database:
         database.check()
         _refuse_half_addresses(settings.operator.address)
@@ -69,12 +74,12 @@ def serve(
     with ExitStack() as held:
         listening = held.enter_context(_listen(host, port))
         below = Path(held.enter_context(TemporaryDirectory(prefix="fitsvc-rules-")))
-        first = _first(database_url, rules, below)
+        first = _first(database_url, rules, below, trusted)
 
         def work() -> None:
             with closing(Database(database_url)) as database:
                 kept_in, metrics = index_root(index, database), Metrics()
-                published = None if rules else Published(database, below)
+                published = None if rules else Published(database, below, trusted)
 
                 def make(served: Served) -> Litestar:
                     known = (kept_in, settings, served.rules, metrics, published)
@@ -94,12 +99,12 @@ def serve(
                 together(settings.workers, work, ended)
 
 
-def _first(database_url: str | None, rules: Path | None, below: Path) -> Served:
+def _first(database_url: str | None, rules: Path | None, below: Path, trusted: Trusted) -> Served:
     """The rulebook to begin with: what each worker then begins with too, as a copy of this process."""
     if rules:
         return served_by(rules)
     with closing(Database(database_url)) as database:
-        return Published(database, below).first()
+        return Published(database, below, trusted).first()
 
 
 def _trace(app: Litestar) -> None:

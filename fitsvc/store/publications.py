@@ -5,9 +5,10 @@ A publication is one row, and so is an activation: whoever reads finds it whole 
 
 from collections.abc import Mapping, Sequence
 from datetime import datetime
-from typing import Final
+from typing import Any, Final, cast
 
 from sqlalchemy import func
+from sqlalchemy.orm import defer
 from sqlmodel import Session, col, select
 
 from fitsvc.store.errors import NotFound, StoreError
@@ -17,18 +18,50 @@ from fitsvc.store.written import Write, log_write
 
 MOST_TOLD: Final = 100
 """How far back the log is read: further than anybody rolls back."""
+_UNSIGNED: Final[Mapping[str, str]] = {}
 _PREFIX: Final = "sha256:"
 _LEAST_DIGITS: Final = 8
 
 
-def publish(session: Session, digest: str, name: str, files: Mapping[str, str], write: Write) -> bool:
-    """Keep a rulebook under its digest, and say whether it is new; one that is there stays as it was."""
-    if session.get(Publication, digest) is not None:
+def publish(
+    session: Session,
+    digest: str,
+    name: str,
+    files: Mapping[str, str],
+    write: Write,
+    signatures: Mapping[str, str] = _UNSIGNED,
+) -> bool:
+    """Keep a rulebook under its digest, and say whether it is new; one that is there stays, and is signed at most.
+
+    StoreError where what is signed is not what is there, since comments and examples are not of the digest.
+    """
+    held = session.get(Publication, digest)
+    if held is not None:
+        _sign(session, held, files, signatures, write)
         return False
-    session.add(Publication(digest=digest, name=name[:LABEL], files=dict(files), by=write.by))
+    kept = Publication(digest=digest, name=name[:LABEL], files=dict(files), signatures=dict(signatures), by=write.by)
+    session.add(kept)
     session.flush()
-    log_write(session, write, "publishes", "rulebook", digest, after={"name": name})
+    log_write(session, write, "publishes", "rulebook", digest, after={"name": name, "signed by": [*signatures]})
     return True
+
+
+def _sign(
+    session: Session, held: Publication, files: Mapping[str, str], signatures: Mapping[str, str], write: Write
+) -> None:
+    """Add signatures to a publication."""
+    if not signatures:
+        return
+    if held.files != files:
+        raise StoreError(
+            f"{held.digest} was published before with other comments or examples, and its signature would be of those: "
+            "take it out with `fitsvc rules published DIGEST --to DIR`, and publish that"
+        )
+    before = [*held.signatures]
+    held.signatures = {**held.signatures, **signatures}
+    session.add(held)
+    session.flush()
+    log_write(session, write, "signs", "rulebook", held.digest, {"by": before}, {"by": [*held.signatures]})
 
 
 def published(session: Session, digits: str) -> Publication:
@@ -91,8 +124,7 @@ def list_activations(session: Session) -> Sequence[Activation]:
     return session.exec(query).all()[::-1]
 
 
-def list_publications(session: Session) -> list[tuple[str, str, str, datetime]]:
-    """Digest, name, who published it and when, of the last publications, the oldest first; without their files."""
-    fields = (Publication.digest, Publication.name, Publication.by, Publication.at)
-    query = select(*fields).order_by(col(Publication.at).desc(), col(Publication.digest)).limit(MOST_TOLD)
-    return [(digest, name, by, at) for digest, name, by, at in session.exec(query).all()[::-1]]
+def list_publications(session: Session) -> Sequence[Publication]:
+    """The last publications, the oldest first; their files are not read before they are asked for."""
+    query = select(Publication).order_by(col(Publication.at).desc(), col(Publication.digest)).limit(MOST_TOLD)
+    return session.exec(query.options(defer(cast(Any, Publication.files)))).all()[::-1]

@@ -258,11 +258,15 @@ class Remark(SQLModel, table=True):
 
 
 class Publication(SQLModel, table=True):
-    """A rulebook as it was published: its files by their paths, whole in one row and never changed."""
+    """A rulebook as it was published: its files by their paths, whole in one row and never changed.
+
+    `signatures` are of them, by the public halves of the keys that made them.
+    """
 
     digest: str = Field(primary_key=True, sa_type=key_type())
     name: str = Field(max_length=LABEL)
     files: dict[str, str] = Field(sa_type=JSON)
+    signatures: dict[str, str] = Field(default_factory=dict, sa_type=JSON, sa_column_kwargs={"server_default": "{}"})
     by: str = Field(max_length=NAME)
     at: datetime = Field(default_factory=now, sa_type=Utc)
 

@@ -27,6 +27,7 @@ Act = Literal[
     "rotates key",
     "publishes",
     "activates",
+    "signs",
 ]
 
 
