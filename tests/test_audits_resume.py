@@ -268,3 +268,16 @@ if __name__ == "__main__":
     with small_blocks(processes=2):
         run(audit_of(Path(sys.argv[1]), Path(sys.argv[2])))
 """
+
+
+def test_what_another_version_has_begun_is_refused_in_words(tmp_path: Path) -> None:
+    """Its parts are kept otherwise, and would be read for what they are not."""
+    write_csv(tmp_path / "a.csv", accessories()[:3])
+    for kept in ("[]", None):
+        out = tmp_path / f"out-{kept}"
+        begun = audit_of(tmp_path / "a.csv", out, rigs()[:2])
+        begun.read()
+        layout = out / ".spool" / "layout.json"
+        layout.write_text(kept, "utf-8") if kept else layout.unlink()
+        with pytest.raises(ProblemsFound, match="another version of fitsvc has begun"):
+            audit_of(tmp_path / "a.csv", out, rigs()[:2])

@@ -10,7 +10,7 @@ import json
 import shutil
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import ExitStack, contextmanager
-from dataclasses import asdict
+from dataclasses import asdict, fields
 from pathlib import Path
 from typing import Final
 
@@ -31,6 +31,11 @@ _RUN: Final = "run.json"
 _REPORT: Final = "read.json"
 _CLAIMS: Final = "claims.npz"
 _DAY: Final = "day.json"
+_LAYOUT: Final = "layout.json"
+_FIELDS: Final = [list(one._fields) for one in (PartCounts, ClaimFate, ClaimCarried, Claims)] + [
+    [one.name for one in fields(ReadReport)]
+]
+"""What is kept of what was read and judged: another version of the program may keep other things."""
 _OTHER_CLAIMS: Final = "other_claims.json"
 _LOCK: Final = "judging.lock"
 _ALONE: Final = "audit.lock"
@@ -57,6 +62,7 @@ class Spool:
             return True
         if begun.is_file():
             self._same(_read_json(begun), "holds another audit that was not ended")
+            self._kept_likewise()
             return False
         if self.out.exists() and any(self.out.iterdir()) and not self.folder.is_dir():
             raise ProblemsFound([Problem("is not empty", "name a new folder for the results", file=str(self.out))])
@@ -65,8 +71,15 @@ class Spool:
             if begun.is_file():  # by another that began in the same moment
                 self._same(_read_json(begun), "holds another audit that was not ended")
             else:
+                self._write(_LAYOUT, _FIELDS)
                 self._write(_RUN, self.run)
         return False
+
+    def _kept_likewise(self) -> None:
+        """Refuse what another version of the program has begun, whose parts would not be read for what they are."""
+        if not (self.folder / _LAYOUT).is_file() or self._read(_LAYOUT) != _FIELDS:
+            message = "holds an audit that another version of fitsvc has begun"
+            raise ProblemsFound([Problem(message, "remove the folder and begin anew", file=str(self.out))])
 
     def _same(self, found: Json, message: str) -> None:
         if found == self.run:

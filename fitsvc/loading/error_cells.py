@@ -60,7 +60,7 @@ def _errors(events: Iterator[tuple[str, ET.Element]]) -> Iterator[tuple[int, int
         if event == "start" and tag == "row":
             row, column = int(one.get("r", row + 1)), 0
         elif event == "end" and tag == "c":
-            place = _PLACE.fullmatch(one.get("r", ""))
+            place = _PLACE.fullmatch(one.get("r", "").upper())
             row, column = (int(place[2]), _number(place[1])) if place else (row, column + 1)
             if one.get("t") == "e":
                 yield row, column, next((v.text for v in one if _tag(v) == "v" and v.text), "#ERROR")

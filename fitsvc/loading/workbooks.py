@@ -1,20 +1,20 @@
 """Workbooks (.xlsx and .ods): the rows of one sheet, each cell as the workbook has it."""
 
-import zipfile
 from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import date, datetime
 from pathlib import Path
 from typing import Any, Final
-from xml.etree.ElementTree import ParseError
 
 from fitsvc.document import Json
 from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.loading.error_cells import error_cells
+from fitsvc.loading.sheet_extent import MOST_CELLS, too_large
 
 ENDINGS: Final = (".xlsx", ".xlsm", ".ods")
-_LARGEST: Final = 1 << 29
-"""Bytes that a workbook may have unpacked: a sheet is held as a whole while it is read."""
+_FAR: Final = "remove what stands far from the table, or export the table as CSV"
+_PANIC: Final = "pyo3_runtime"
+"""Where the error is from with which the reader's own code gives up, which is no Exception."""
 
 
 def sheets_of(path: Path) -> list[str]:
@@ -39,7 +39,10 @@ def sheet_rows(path: Path, sheet: str = "") -> Iterator[tuple[int, list[Json]]]:
         help = f"say which in a mapping, such as `sheet: {names[0]}`" if names else "fill one"
         raise _refused(path, f"has the sheets {listed}" if names else "has no sheet that holds anything", help)
     with _read(path):
-        rows = _workbook(path).get_sheet_by_name(sheet or names[0]).to_python(skip_empty_area=False)
+        read = _workbook(path).get_sheet_by_name(sheet or names[0])
+        if read.height * read.width > MOST_CELLS:
+            raise _refused(path, f"has a sheet of {read.height:,} rows and {read.width:,} columns", _FAR)
+        rows = read.to_python(skip_empty_area=False)
         errors = error_cells(path, sheet or names[0])
     if errors is None:
         message = "may hold cells with an error, such as `#N/A`, that cannot be told from empty ones"
@@ -55,21 +58,23 @@ def sheet_rows(path: Path, sheet: str = "") -> Iterator[tuple[int, list[Json]]]:
 def _workbook(path: Path) -> Any:
     from python_calamine import load_workbook
 
-    with zipfile.ZipFile(path) as archive:
-        size = sum(one.file_size for one in archive.infolist())
-    if size > _LARGEST:
-        raise _refused(path, f"has {size / 1e6:,.0f} MB unpacked", "export the sheet as CSV")
+    if why := too_large(path):
+        raise _refused(path, why, _FAR)
     return load_workbook(str(path))
 
 
 @contextmanager
 def _read(path: Path) -> Iterator[None]:
-    """Say of a workbook that is damaged, as a whole or in one sheet, that it is."""
-    from python_calamine import CalamineError
-
+    """Say of a workbook that is damaged, as a whole or in one sheet, or locked, that it cannot be read."""
     try:
         yield
-    except (CalamineError, zipfile.BadZipFile, ParseError, KeyError, OSError) as error:
+    except ProblemsFound:
+        raise
+    except BaseException as error:
+        # Damage has no end of forms: of the archive, its packing, the XML, what the XML says, and the reader's panics.
+        is_damage = isinstance(error, Exception) and not isinstance(error, MemoryError)
+        if not is_damage and type(error).__module__ != _PANIC:
+            raise
         help = "save it again, or export it as CSV"
         raise _refused(path, f"is no workbook that can be read: {error}", help) from None
 
