@@ -48,6 +48,9 @@ FAILS: Final = f"/answer?{PEEWIT}&accessory=SPK-PEG-3&load.bikes=2&load.bike_wei
 OPEN: Final = f"/answer?{DUNLIN}&mounting.pin_to_bumper=5+in+±+1+in&accessory=SPK-TRUG-1&load.bikes=1"
 CARRIES: Final = f"/answer?{MUCKLE}&mounting=mnt_muckle_short_own&accessory=LLH-TRAY-60"
 PART: Final = "/answer?vehicle.make=Velmora&vehicle.model=Saltmarsh&accessory=SPK-TRUG-2&load.bikes=2"
+TWIN: Final = "rig=rig_farm_muckle&adapter.1=BTX-TWIN-2&load.occupants_weight=330+lb"
+BIKES_TOO: Final = "also.1=SPK-TRUG-2&also.1.load.bikes=2&also.1.load.bike_weight=38+lb"
+TOGETHER: Final = f"/answer?{TWIN}&accessory=TUG-2-D2-10&ball=RBL-2-C&trailer=DUN-CART-612E&{BIKES_TOO}"
 STRANGE: Final = f"/answer?vehicle=veh_hostile&{LABEL}&accessory={SKU}&load.bikes=2&load.bike_weight=40+lb"
 
 PAGES: Final = {
@@ -60,6 +63,8 @@ PAGES: Final = {
     "undetermined": OPEN,
     "carrier without a load": CARRIES,
     "partial vehicle": PART,
+    "together": TOGETHER,
+    "ask, together": TOGETHER.replace("/answer?", "/?"),
     "metric": f"{FAILS}&units=metric",
     "strange names": STRANGE,
     "fits": f"/fits?{MUCKLE}",

@@ -8,7 +8,7 @@ from demo_world import answerer
 from hypothesis import given
 from hypothesis import strategies as st
 
-from fitsvc.answers.question import NoRecords, read_question
+from fitsvc.answers.question import TOGETHER, NoRecords, read_question
 from fitsvc.facts import FactReader
 from fitsvc.language.display import System
 from fitsvc.language.problems import Problem
@@ -16,8 +16,8 @@ from fitsvc.language.quantities import parse_any
 from fitsvc.language.types import ListType, NumberType, TruthType
 from fitsvc.rulebook.vocabulary import Fact
 from fitsvc.service.counter.fields import FieldMaker
-from fitsvc.service.counter.links import ONE_EACH, cell, field_of, read_fields, spread, write_fields
-from fitsvc.subjects import OF_RIG
+from fitsvc.service.counter.links import ONE_EACH, REAR, cell, field_of, read_fields, spread, write_fields
+from fitsvc.subjects import BESIDE_RIG, OF_RIG
 
 BOOK = answerer().rulebook
 READER = FactReader(BOOK)
@@ -73,6 +73,20 @@ def test_a_link_asks_what_the_question_asks(document: dict[str, Any]) -> None:
     assert before == after
 
 
+@given(documents(), st.lists(parts("load"), min_size=1, max_size=3))
+def test_a_link_asks_about_several_things_at_once(document: dict[str, Any], loads: list[dict[str, Any]]) -> None:
+    """What hangs on the rig at the same time is told in fields of its own, and read back as the same things."""
+    told = {name: document.pop(name) for name in BESIDE_RIG if name in document and name != "beside"}
+    more = [{"accessory": {"sku": f"S-{number}"}, "load": load} for number, load in enumerate(loads)]
+    things = [{"hangs_on": REAR, **one} for one in (told, *more)]
+    fields = write_fields({"rig": document["rig"], TOGETHER: things})
+    asked = read_fields(fields, BOOK.vocabulary, "us")
+    assert asked.problems == () and write_fields(asked.document) == fields
+    again = asked.document[TOGETHER]
+    assert [one.get("accessory", {}).get("sku") for one in again[1:]] == [f"S-{number}" for number in range(len(loads))]
+    assert [write_fields(one) for one in again] == [write_fields(one) for one in things]
+
+
 def test_bare_numbers_have_the_unit_of_their_field() -> None:
     """A field names its unit, in either system; what is typed with another unit keeps it."""
     fields = {"load.bike_weight": "40", "mounting.pin_to_bumper": "100 mm", "load.bikes": "2"}
@@ -116,6 +130,9 @@ def test_what_a_mailer_adds_is_left_out(name: str) -> None:
         ("/rig/adapters/1/sku", "adapter.2"),
         ("/rig/vehicle/id", "vehicle"),
         ("/accessory/sku", "accessory"),
+        ("/together/0/accessory", "accessory"),
+        ("/together/1/accessory/sku", "also.1"),
+        ("/together/2/load/facts/bikes", "also.2.load.bikes"),
         ("load.bikes", "load.bikes"),
         ("", ""),
     ],

@@ -1,22 +1,37 @@
 """A question on its way to a page: what is wrong with it, the page to mend it on, and what was asked in lines."""
 
 from collections.abc import Mapping, Sequence
+from contextlib import suppress
 from typing import Final
 
 from litestar import Response
 from sqlmodel import Session
 
+from fitsvc.answers.things import Thing
 from fitsvc.facts import Case
 from fitsvc.language.display import System
 from fitsvc.language.problems import Problem
 from fitsvc.language.types import NumberType
 from fitsvc.rulebook.vocabulary import Fact
 from fitsvc.service.context import AnyRequest, service_of
+from fitsvc.service.counter.also import also_parts
 from fitsvc.service.counter.asking import Asker
 from fitsvc.service.counter.choosing import FIND, Settled
 from fitsvc.service.counter.fields import FieldMaker
-from fitsvc.service.counter.links import ONE_EACH, PLACES, Fields, alike, cell
+from fitsvc.service.counter.links import (
+    ALSO,
+    ONE_EACH,
+    PLACES,
+    Fields,
+    alike,
+    cell,
+    chosen_places,
+    own_fields,
+    without_also,
+)
 from fitsvc.service.counter.rendering import page
+from fitsvc.store.errors import NotFound
+from fitsvc.store.rigs import get_rig
 from fitsvc.subjects import SOLD
 from fitsvc.tongues import later, t
 
@@ -60,7 +75,7 @@ def ask_page(
     shown = asker.page(settled, system, problems)
     places = FieldMaker(vocabulary, fields, problems, system)
     status = 200 if not problems else 422 if all(one.meaning for one in problems) else 400
-    searched = (f"{FIND}{place}" for place in (*ONE_EACH, *PLACES))
+    searched = (f"{FIND}{place}" for place in (*ONE_EACH, *PLACES, *ALSO))
     filled = {name: fields.get(name, "") for name in (*ONE_EACH, "with", *searched)}
     left_out = asker.rig(fields, system).left_out
     return page(
@@ -68,6 +83,7 @@ def ask_page(
         "ask.html",
         status=status,
         page=shown,
+        also=also_parts(asker, settled, places, system),
         fields=filled,
         system=system,
         problems=problems,
@@ -77,8 +93,21 @@ def ask_page(
     )
 
 
-def asked_lines(asker: Asker, told: Fields, case: Case | None, system: System) -> list[tuple[str, str]]:
-    """What was asked, a line for each part: the record's label, and the facts given beside it as understood."""
+def asked_lines(
+    asker: Asker, told: Fields, case: Case | None, system: System, things: Sequence[Thing] = ()
+) -> list[tuple[str, str]]:
+    """What was asked, a line for each part: the record's label, and the facts given beside it as understood.
+
+    Of several `things` each after the first has a line of its own.
+    """
+    lines = _lines_of_one(asker, without_also(told), case, system)
+    for place, thing in zip(chosen_places(told), things[1:], strict=False):
+        own = _lines_of_one(asker, own_fields(told, place), thing.question.case, system)
+        lines.append((t("At the same time"), ", ".join(said for _, said in own)))
+    return lines
+
+
+def _lines_of_one(asker: Asker, told: Fields, case: Case | None, system: System) -> list[tuple[str, str]]:
     lines: dict[str, list[str]] = {}
     for name, text in told.items():
         place = next((one for one in PLACES if name == one or name.startswith(f"{one}.")), name.partition(".")[0])
@@ -86,13 +115,22 @@ def asked_lines(asker: Asker, told: Fields, case: Case | None, system: System) -
             continue
         if name == place:
             subject = "adapter" if place in PLACES else place
-            record = asker.records.find(subject, text) if subject != "rig" else None
-            label = (record.label if record else "") or text
+            label = _label(asker, subject, text)
             number = f" ({text})" if subject in SOLD and label != text else ""
             lines.setdefault(place, []).insert(0, label + number)
         else:
             lines.setdefault(place, []).append(_fact_asked(asker, place, name, text, case, system))
     return [(t(PARTS[place]), ", ".join(said)) for place, said in lines.items()]
+
+
+def _label(asker: Asker, subject: str, key: str) -> str:
+    """What a record or a saved rig is called; its key where it has no name, or is not there."""
+    if subject == "rig":
+        with suppress(NotFound):
+            return get_rig(asker.session, key).name or key
+        return key
+    record = asker.records.find(subject, key)
+    return (record.label if record else "") or key
 
 
 def _in_words(asker: Asker, fact: Fact | None, typed: str) -> str:

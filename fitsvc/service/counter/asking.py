@@ -8,8 +8,9 @@ from typing import Final
 from sqlmodel import Session
 
 from fitsvc.answers.answering import LITTLE_WORK, Answerer
-from fitsvc.answers.question import Question, read_question
+from fitsvc.answers.question import TOGETHER, Question, read_question
 from fitsvc.answers.shelf import Item, read_items
+from fitsvc.answers.things import Thing, names_several, read_things
 from fitsvc.answers.wording import Wording
 from fitsvc.document import Document, Json
 from fitsvc.facts import Case
@@ -20,7 +21,15 @@ from fitsvc.language.truth import YES
 from fitsvc.rulebook.outcomes import OUTCOMES, Outcome
 from fitsvc.service.counter.choosing import ABOUT, Chooser, Hits, LetGo, Settled, is_page
 from fitsvc.service.counter.fields import Field, FieldMaker
-from fitsvc.service.counter.links import PLACES, Fields, adapter_places, field_of, read_fields
+from fitsvc.service.counter.links import (
+    PLACES,
+    Fields,
+    adapter_places,
+    field_of,
+    read_fields,
+    subject_at,
+    without_also,
+)
 from fitsvc.service.selecting import Selections
 from fitsvc.store.errors import NotFound
 from fitsvc.store.records import find_mountings, get_record, get_records, list_records
@@ -91,12 +100,16 @@ class Asking:
 
 @dataclass(frozen=True, slots=True)
 class Asked:
-    """A question as fields ask it: as a document, as it was read where it could be, what is wrong, and left out."""
+    """A question as fields ask it: as a document, as it was read where it could be, what is wrong, and left out.
+
+    Of one about several things at once `question` is the first one's, and `things` are all of them.
+    """
 
     document: Document
     question: Question | None
     problems: list[Problem]
     left_out: tuple[str, ...]
+    things: Sequence[Thing] = ()
 
 
 class Asker:
@@ -112,12 +125,24 @@ class Asker:
         """The question of some fields, as a document and as it was read, with all that is wrong with it."""
         told = read_fields({name: text for name, text in fields.items() if not is_page(name)}, self.vocabulary, system)
         problems = list(told.problems)
-        question = None
+        document, question, things = self._shared(told.document), None, list[Thing]()
         try:
-            question = read_question(told.document, self.answerer.reader, self.records)
+            if names_several(document):
+                things = read_things(document, self.answerer.reader, self.records)
+                question = things[0].question
+            else:
+                question = read_question(document, self.answerer.reader, self.records)
         except ProblemsFound as found:
             problems += found.problems
-        return Asked(told.document, question, problems, told.left_out)
+        return Asked(document, question, problems, told.left_out, things)
+
+    def _shared(self, document: Document) -> Document:
+        """A question about several things with what is told of the journey told for all of them."""
+        if not names_several(document):
+            return document
+        told = (document[TOGETHER][0].get("load") or {}).get("facts") or {}
+        journey = {name: told[name] for name in told if f"load.{name}" in self.answerer.rulebook.words.for_all}
+        return {**document, "load": {"facts": journey}} if journey else document
 
     def rig(self, fields: Fields, system: System) -> "Asked":
         """The question without an accessory that some fields ask, and what is wrong with the fields themselves."""
@@ -135,7 +160,7 @@ class Asker:
             about = next(named, "accessory")
         tows = about == "trailer" or self._asks_for("trailer", case)
         maker = FieldMaker(self.vocabulary, fields, problems, system)
-        load, more = self._load_fields(maker, case)
+        load, more = self.load_fields(maker, case)
         first = [maker.of(self.vocabulary.facts[name]) for name in self.answerer.rulebook.words.first]
         label = maker.of_subject("receiver", _LABEL, besides=self.answerer.rulebook.words.first)
         there = self.vocabulary.serving("fitted")
@@ -226,7 +251,7 @@ class Asker:
 
     def sold(self, settled: Settled, place: str, case: Case, system: System) -> Options:
         """What is sold for a place and goes by what is typed, with what it comes to on the rig; the best first."""
-        hits, subject, chosen = settled.hits.get(place), place.partition(".")[0], settled.fields.get(place, "")
+        hits, subject, chosen = settled.hits.get(place), subject_at(place), settled.fields.get(place, "")
         items: Sequence[Item] = hits.items if hits else ()
         if hits is None and subject != "accessory":
             items = self.shop.stock(self.session, subject).items(subject)
@@ -242,7 +267,9 @@ class Asker:
 
     def _marked(self, place: str, hits: Hits | None, items: Sequence[Item], case: Case) -> list[tuple[Item, str]]:
         """Items with what they come to on the rig that is chosen so far, the best first where one is."""
-        subject = place.partition(".")[0]
+        subject = subject_at(place)
+        if place != "accessory" and subject == "accessory":
+            return [(item, "") for item in items if item.subject == subject]
         if subject == "adapter" or not is_rig(case) or (subject == "ball" and "accessory" not in case.present):
             return [(item, "") for item in items]
         if place == "accessory":
@@ -268,6 +295,7 @@ class Asker:
 
     def case(self, fields: Fields, system: System) -> Case:
         """What is known so far, however little; what cannot be read is left out."""
+        fields = without_also(fields)
         asked = self.read(fields, system)
         if asked.question is None:
             wrong = {field_of(one) for one in asked.problems}
@@ -293,7 +321,7 @@ class Asker:
         (asks,) = self.answerer.engine.values(("counter asks for", subject), lambda: [when]).of(case)
         return asks == YES
 
-    def _load_fields(self, maker: FieldMaker, case: Case) -> tuple[list[Field], list[Field]]:
+    def load_fields(self, maker: FieldMaker, case: Case, place: str = "load") -> tuple[list[Field], list[Field]]:
         """The facts of the load that some rule would read here: those that people know, and those they measure.
 
         Before an accessory is chosen they are those by which a customer says what is to be carried. What goes with
@@ -308,7 +336,7 @@ class Asker:
         found = self.answerer.findings(self.answerer.engine.evaluate(opened), opened)
         asking = {rule.id for rule in self.answerer.rulebook.rules if rule.asks}
         read = set(words.for_all).union(*(finding.facts for finding in found if finding.rule in asking))
-        fields = [(fact, maker.of(fact)) for fact in facts.values() if fact.name in read]
+        fields = [(fact, maker.of(fact, place)) for fact in facts.values() if fact.name in read]
         first = [field for fact, field in fields if fact.effort in _TOLD]
         return first, [field for fact, field in fields if fact.effort not in _TOLD]
 

@@ -6,7 +6,7 @@ from typing import Final
 
 from fitsvc.answers.answer import Answer
 from fitsvc.answers.answering import LITTLE_WORK
-from fitsvc.answers.question import TOGETHER, read_question
+from fitsvc.answers.question import read_question
 from fitsvc.answers.shelf import read_items
 from fitsvc.answers.things import read_things
 from fitsvc.document import Document, Json
@@ -143,16 +143,18 @@ def _basket(asker: Asker, number: int, one: PlanSet, system: System) -> BasketVi
     left = t("nothing left to see to") if not one.open else t("{open} to see to", open=one.open)
     parts = [_part(asker, part) for part in one.parts]
     hung = [part.label for part in one.parts if part.role == ACCESSORY]
+    proofs = [
+        ProofView(wish.name, wish.outcome, wish.summary, _href(wish.question, system), _more_needs(wish))
+        for wish in one.wishes
+    ]
+    if at_once := one.together:
+        proofs.append(ProofView(_AT_ONCE, at_once.outcome, at_once.summary, _href(at_once.question, system), []))
     return BasketView(
         title=f"{count}, {left}",
         outcome=one.outcome,
         key=_BETWEEN.join(part.number for part in parts),
         parts=parts,
-        proofs=[
-            ProofView(wish.name, wish.outcome, wish.summary, _href(wish.question, system), _more_needs(wish))
-            for wish in one.wishes
-        ]
-        + ([ProofView(_AT_ONCE, one.together.outcome, one.together.summary, "", [])] if one.together else []),
+        proofs=proofs,
         in_turn=hung if len(hung) > 1 and one.together is None else [],
         picture=_at_once(asker, one.together, system, f"basket-{number}-view") if one.together else None,
     )
@@ -184,9 +186,7 @@ def missed(asker: Asker, one: PlanMiss, system: System) -> MissView:
     """What comes near, with the names of its parts."""
     named = [(asker.records.find("receiver", key) or asker.records.find("accessory", key), key) for key in one.parts]
     parts = [(record.label if record and record.label else key, key) for record, key in named]
-    # No page asks about several things at once.
-    asked = one.question if TOGETHER not in one.question else {}
-    return MissView(one.name, one.outcome, one.because, parts, _href(asked, system) if asked else "")
+    return MissView(one.name, one.outcome, one.because, parts, _href(one.question, system))
 
 
 def _href(question: Mapping[str, Json], system: System) -> str:

@@ -20,7 +20,7 @@ from fitsvc.answers.vehicles import folded
 from fitsvc.inventory.shelf import Shop
 from fitsvc.inventory.stored import StoreRecords
 from fitsvc.language.problems import Problem, ProblemsFound
-from fitsvc.service.counter.links import PLACES, Fields, cell, link
+from fitsvc.service.counter.links import ALSO, PLACES, Fields, also_closed_up, cell, link, subject_at, thing_field
 from fitsvc.service.selecting import Selections
 from fitsvc.tongues import t
 
@@ -39,10 +39,10 @@ BASKET: Final = "basket"
 """One basket of those that a plan comes to, by the numbers of its parts."""
 PAGE: Final = ("units", "about", ON, DRAFT, BASKET)
 """Fields that are the page's own and no part of the question."""
-SOLD: Final = ("accessory", "ball", "trailer", *PLACES)
+SOLD: Final = ("accessory", "ball", "trailer", *PLACES, *ALSO)
 _OF_RIG: Final = ("rig", "mounting", "receiver")
 _OF_OPENING: Final = ("receiver.", "mounting.", "adapter.", f"{FIND}adapter.", f"{SEEN}adapter.")
-_NOT_BESIDE_SPARE: Final = ("accessory", "ball", "trailer")
+_NOT_BESIDE_SPARE: Final = ("accessory", "ball", "trailer", "also")
 _MEASURED: Final = "tape"
 
 
@@ -99,7 +99,7 @@ class Chooser:
 
     def settle(self, fields: Fields) -> Settled:
         """What some fields mean."""
-        told, problems = dict(fields), list[Problem]()
+        told, problems = also_closed_up(fields), list[Problem]()
         if told.get("about") == "spare":
             for name in [one for one in told if place_of(one) in _NOT_BESIDE_SPARE]:
                 del told[name]
@@ -108,6 +108,8 @@ class Chooser:
             if text := told.get(f"{FIND}{place}", "").strip():
                 hits[place] = self._hits(place, text)
                 problems += self._choose(place, hits[place], told)
+        for name in [one for one in told if thing_field(one)[0] in ALSO and not told.get(thing_field(one)[0])]:
+            del told[name]  # what was told of a thing that is there no more
         let_go = self._let_go(fields, told)
         self._leave_to_rig(told)
         return Settled(fields=told, hits=hits, let_go=let_go, problems=problems)
@@ -117,7 +119,7 @@ class Chooser:
             found, how = self.shop.matching_vehicles(self.session, text)
             same = [one.key for one in found if folded(text) in (folded(one.key), folded(one.label))]
             return _hits(text, how, [one.key for one in found], same, vehicles=found)
-        subject = place.partition(".")[0]
+        subject = subject_at(place)
         items, how = self.shop.matching_items(self.session, "adapter" if subject == "accessory" else subject, text)
         count = len(items)
         if subject == "accessory":
@@ -159,7 +161,7 @@ class Chooser:
             return chosen in [value for value, *_ in self.any_of(hits.vehicles)]
         if any(one.sku == chosen for one in hits.items):
             return True
-        return place == "accessory" and self.selections.goes_by(hits.text, chosen)
+        return subject_at(place) == "accessory" and self.selections.goes_by(hits.text, chosen)
 
     def named(self, fields: Fields) -> dict[str, str]:
         """The fields by which a vehicle without an id is called."""
@@ -264,7 +266,7 @@ class Chooser:
             return True
         if moved and name.startswith("vehicle."):
             return name not in self._naming
-        fact = self.vocabulary.facts.get(name)
+        fact = self.vocabulary.facts.get(thing_field(name)[1])
         return fact is not None and fact.subject == "load" and fact.effort == _MEASURED
 
     def _gone(self, before: Fields, gone: Fields, was: tuple[str, str], of: str) -> LetGo:

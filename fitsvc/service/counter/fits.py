@@ -29,7 +29,7 @@ from fitsvc.service.counter.asked import ask_page, asked_lines, asker_of, wrong_
 from fitsvc.service.counter.asking import Asker, told_apart
 from fitsvc.service.counter.choosing import ON, PICKED, place_of
 from fitsvc.service.counter.fields import Field, FieldMaker
-from fitsvc.service.counter.links import Fields, link, unit_of, write_fields
+from fitsvc.service.counter.links import Fields, also_places, link, unit_of, write_fields
 from fitsvc.service.counter.rendering import fields_of, leave_number_out, page, shown_units
 from fitsvc.store.records import get_records
 from fitsvc.subjects import KIND
@@ -74,9 +74,9 @@ def fits(request: AnyRequest) -> Response[str] | Redirect:
         document, problems = asked.document, wrong_with(settled, asked.problems)
         if fields.get(ON) and problems:
             return ask_page(request, asker, settled, system, problems)
-        told = write_fields(document)
+        told, left_out = write_fields(document), (*asked.left_out, *also_places(fields))
         kept = told | {name: text for name, text in filters.items() if text} | shown_units(system)
-        if not problems and not asked.left_out and kept != dict(request.query_params.multi_items()):
+        if not problems and not left_out and kept != dict(request.query_params.multi_items()):
             return Redirect(link("/fits", kept), status_code=303)
         several = asker.chooser.several(settled.fields)
         several = several if len(several) > 1 else ()
@@ -98,7 +98,7 @@ def fits(request: AnyRequest) -> Response[str] | Redirect:
         "fits.html",
         status=422 if problems else 200,
         problems=problems,
-        left_out=asked.left_out,
+        left_out=left_out,
         several=[(one.label or one.key, link("/fits", _of(kept, one.key))) for one in several],
         asked=lines,
         found=found,
@@ -214,7 +214,7 @@ def _cell(one: Finding | None) -> str:
 
 def _without_accessory(fields: Fields) -> dict[str, str]:
     """The fields that tell of the rig and what is beside it."""
-    return {name: text for name, text in fields.items() if place_of(name) != "accessory"}
+    return {name: text for name, text in fields.items() if place_of(name) not in ("accessory", "also")}
 
 
 def _of(fields: Fields, vehicle: str) -> dict[str, str]:

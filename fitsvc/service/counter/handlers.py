@@ -11,12 +11,14 @@ from litestar.response import Redirect
 from litestar.types import ControllerRouterHandler
 
 from fitsvc.drawing.rating_bars import rating_bars
+from fitsvc.drawing.several_view import several_view
 from fitsvc.drawing.side_view import side_view
 from fitsvc.drawing.sketches import sketch
 from fitsvc.drawing.whole_view import whole_view
 from fitsvc.language.problems import Problem
 from fitsvc.service.context import AnyRequest, service_of
 from fitsvc.service.counter import api_pages, editing, measuring, remark_pages, yard
+from fitsvc.service.counter.also import each_of
 from fitsvc.service.counter.asked import ask_page, asked_lines, asker_of, wrong_with
 from fitsvc.service.counter.audit_pages import audit, audits
 from fitsvc.service.counter.book import book_of
@@ -74,22 +76,25 @@ def answer(request: AnyRequest) -> Response[str] | Redirect:
         if not asked.left_out and not same:
             return Redirect(link("/answer", kept), status_code=303)
         found = service.answerer.answer(asked.document, asker.records, system, service.shop.shelf(session))
-        lines = asked_lines(asker, told, read.case, system)
+        lines = asked_lines(asker, told, read.case, system, asked.things)
         offers = Offers(service=service, asker=asker, document=asked.document, system=system)
         offered, instead = offers.of(read, found), offers.accessories(read)
     # The case of several vehicles has the facts of none of them: there is no one side, and no one chain, to draw.
-    one = len(read.candidates) < 2
+    one = len(read.candidates) < 2 and not asked.things
     drawn = (service.answerer.wording, read.case, system)
     picture = whole_view(*drawn, labels=read.labels) if one else None
+    if asked.things:
+        picture = several_view(service.answerer, asked.things, system)
     side = side_view(*drawn, labels=read.labels) if one else None
     chart = rating_bars(service.answerer.wording, read.case, system) if one else None
     service.metrics.answer(found.outcome)
-    rig = {name: text for name, text in kept.items() if name.partition(".")[0] != "accessory"}
+    rig = {name: text for name, text in kept.items() if name.partition(".")[0] not in ("accessory", "also")}
     return page(
         request,
         "answer.html",
         seen=see(service.answerer, found, told, system, offered),
         instead=instead,
+        each=each_of(found, asked.document, system),
         asked=lines,
         fields=kept,
         label=service.answerer.wording.label,

@@ -2,15 +2,18 @@
 
 `vehicle`, `receiver`, `mounting`, `accessory`, `ball`, `trailer` and `rig` name stored records, `adapter.1` and
 so on the adapters from the receiver outwards; `load.bikes` is a fact of a subject; `with` lists subjects that
-are in the question with nothing told of them. Values are written as in a cell of a CSV file.
+are in the question with nothing told of them. Values are written as in a cell of a CSV file. `also.1` and so on
+name what hangs on the same receiver at the same time, and `also.1.load.bikes` tells a fact of it.
 """
 
 import re
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 from urllib.parse import parse_qsl, urlencode
 
+from fitsvc.answers.question import TOGETHER
+from fitsvc.answers.things import MOST_THINGS
 from fitsvc.document import Document, Json
 from fitsvc.facts import MOST_ADAPTERS, unknown_fact
 from fitsvc.language.display import System, unit_in
@@ -25,8 +28,14 @@ ONE_EACH: Final = (*OF_RIG, *BESIDE_RIG)
 """The parts of which a question has one at the most, each under its own name."""
 PLACES: Final = tuple(f"adapter.{number}" for number in range(1, MOST_ADAPTERS + 1))
 """The names of the adapters, from the receiver outwards."""
+ALSO: Final = tuple(f"also.{number}" for number in range(1, MOST_THINGS))
+"""The names of what hangs on the same receiver at the same time."""
+REAR: Final = "rear_receiver"
+"""Where all of it hangs; a receiver that says itself where it is, is judged by that."""
 BESIDE: Final = "with"
 _ADAPTER: Final = re.compile(r"(adapter\.[1-9])(?:\.(.+))?\Z")
+_ALSO: Final = re.compile(r"(also\.[1-9])(?:\.(.+))?\Z")
+_THING: Final = re.compile(rf"/{TOGETHER}/(\d+)(/.+)")
 _POINTER: Final = re.compile(r"/(?:rig/)?(?:adapters/(\d+)|([a-z_]+))(?:/(facts/([^/]+)|id|sku))?")
 
 
@@ -49,6 +58,30 @@ def unit_of(fact: Fact, system: System) -> str:
 
 def read_fields(fields: Fields, vocabulary: Vocabulary, system: System) -> QuestionFields:
     """The question that fields ask, whatever their order. A field's problem has the field's name for its pointer."""
+    of_each: dict[str, dict[str, str]] = {"": {}, **{place: {} for place in ALSO}}
+    for name, text in fields.items():
+        found = _ALSO.match(name)
+        if found and found[1] in ALSO:
+            of_each[found[1]][found[2] or "accessory"] = text
+        else:
+            of_each[""][name] = text
+    read = {place: _read(own, vocabulary, system) for place, own in of_each.items()}
+    problems, left_out = list(read[""].problems), read[""].left_out
+    document, things = read.pop("").document, list[Document]()
+    for place, one in read.items():
+        problems += [replace(wrong, pointer=_within(place, wrong.pointer)) for wrong in one.problems]
+        left_out += tuple(_within(place, name) for name in one.left_out)
+        if one.document:
+            things.append(one.document)
+            problems += [_of_the_rig(place)] if "rig" in one.document else []
+    if things:
+        own = {name: document.pop(name) for name in BESIDE_RIG if name in document}
+        document[TOGETHER] = [{"hangs_on": REAR, **one} for one in (own, *things)]
+    return QuestionFields(document, tuple(problems), left_out)
+
+
+def _read(fields: Fields, vocabulary: Vocabulary, system: System) -> QuestionFields:
+    """The question that fields ask about one thing."""
     parts: dict[str, Document] = {}
     problems: list[Problem] = []
     left_out: list[str] = []
@@ -90,6 +123,8 @@ def read_fields(fields: Fields, vocabulary: Vocabulary, system: System) -> Quest
 
 def write_fields(document: Mapping[str, Json]) -> dict[str, str]:
     """The fields that ask a question; `read_fields` of them asks the same."""
+    if document.get(TOGETHER):
+        return _write_several(document)
     fields: dict[str, str] = {}
     empty: list[str] = []
     rig = document.get("rig") or {}
@@ -109,6 +144,17 @@ def write_fields(document: Mapping[str, Json]) -> dict[str, str]:
             empty.append(place)
     if empty:
         fields[BESIDE] = ",".join(empty)
+    return fields
+
+
+def _write_several(document: Mapping[str, Json]) -> dict[str, str]:
+    """The fields of a question about several things: what is told for all of them stands with the first."""
+    first, *more = document[TOGETHER]
+    shared = {name: document[name] for name in ("rig", "load") if document.get(name)}
+    fields = write_fields(shared)
+    for place, thing in zip(("", *ALSO), (first, *more), strict=False):
+        own = write_fields({name: part for name, part in thing.items() if name in BESIDE_RIG})
+        fields |= {_within(place, name): text for name, text in own.items()} if place else own
     return fields
 
 
@@ -155,6 +201,10 @@ def spread(fields: Iterable[tuple[str, str]]) -> dict[str, str]:
 
 def field_of(problem: Problem) -> str:
     """The field that a question's problem is about, by its pointer; the pointer itself where that is one."""
+    thing = _THING.match(problem.pointer)
+    if thing:
+        inner = field_of(replace(problem, pointer=thing[2]))
+        return inner if thing[1] == "0" else _within(f"also.{thing[1]}", inner)
     found = _POINTER.match(problem.pointer)
     if not found:
         return problem.pointer
@@ -166,6 +216,63 @@ def field_of(problem: Problem) -> str:
 def adapter_places(fields: Fields) -> Sequence[str]:
     """The places of the adapters that fields tell of."""
     return [place for place in PLACES if any(name == place or name.startswith(f"{place}.") for name in fields)]
+
+
+def subject_at(place: str) -> str:
+    """The subject that a place of the question has."""
+    return "accessory" if place in ALSO else place.partition(".")[0]
+
+
+def also_places(fields: Fields) -> Sequence[str]:
+    """The places of what hangs there at the same time that fields tell of."""
+    return [place for place in ALSO if any(text and _of_also(name) == place for name, text in fields.items())]
+
+
+def without_also(fields: Fields) -> dict[str, str]:
+    """The fields without what hangs there at the same time."""
+    return {name: text for name, text in fields.items() if not _of_also(name)}
+
+
+def also_closed_up(fields: Fields) -> dict[str, str]:
+    """The fields with what hangs there at the same time counted from the first, none left out between."""
+    moved = dict(zip(also_places(fields), ALSO, strict=False))
+    return {_moved(name, moved): text for name, text in fields.items() if not _of_also(name) or _of_also(name) in moved}
+
+
+def thing_field(name: str) -> tuple[str, str]:
+    """A field's thing among those that hang there, empty of the first, and what it tells of it."""
+    found = _ALSO.match(name)
+    return (found[1], found[2] or "") if found else ("", name)
+
+
+def chosen_places(fields: Fields) -> Sequence[str]:
+    """The places at which something more is named, in the order of the question's things."""
+    return [place for place in ALSO if fields.get(place)]
+
+
+def own_fields(fields: Fields, place: str) -> dict[str, str]:
+    """The fields of what hangs at one of these places, as they are told of it alone."""
+    parted = ((*thing_field(name), text) for name, text in fields.items())
+    return {inner or "accessory": text for at, inner, text in parted if at == place}
+
+
+def _of_also(name: str) -> str:
+    return thing_field(name.removeprefix("find.").removeprefix("seen."))[0]
+
+
+def _moved(name: str, moved: Mapping[str, str]) -> str:
+    place = _of_also(name)
+    return name.replace(place, moved[place], 1) if place else name
+
+
+def _within(place: str, name: str) -> str:
+    """A field of what hangs at a place, which the place itself names."""
+    return place if name == "accessory" else f"{place}.{name}"
+
+
+def _of_the_rig(place: str) -> Problem:
+    help = t("tell it of the rig, which is one for all that hangs there")
+    return Problem(t("`{place}` has no rig of its own", place=place), help, pointer=place, meaning=True)
 
 
 def _place(name: str) -> tuple[str, str]:

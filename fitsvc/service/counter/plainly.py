@@ -5,7 +5,7 @@ from dataclasses import replace
 from typing import Final
 
 from fitsvc.language.problems import Problem
-from fitsvc.service.counter.links import ONE_EACH, PLACES, field_of
+from fitsvc.service.counter.links import ALSO, ONE_EACH, PLACES, field_of
 from fitsvc.tongues import later, t
 
 _SAID: Final = (
@@ -49,4 +49,4 @@ def field_id(one: Problem) -> str:
     if not name or "/" in name:
         return ""
     id = name.replace(".", "-").replace("_", "-")
-    return f"find-{id}" if name in ONE_EACH or name in PLACES else id
+    return f"find-{id}" if name in (*ONE_EACH, *PLACES, *ALSO) else id

@@ -14,8 +14,9 @@ from fitsvc.drawing.sketches import sketch
 from fitsvc.language.display import System
 from fitsvc.rulebook.outcomes import OUTCOME_OF, Outcome
 from fitsvc.service.counter.fields import Field, FieldMaker
-from fitsvc.service.counter.links import Fields, adapter_places, link
+from fitsvc.service.counter.links import ALSO, Fields, adapter_places, link
 from fitsvc.service.counter.telling import Headline, Offered, RemedyTold, ToldThing, headline, remedy_told, things
+from fitsvc.subjects import BESIDE_RIG
 from fitsvc.tongues import later, t
 
 OUTCOMES: Final[Mapping[str, str]] = {
@@ -121,7 +122,8 @@ def see(
         (one.label or one.id, one.outcome, link("/answer", {**_named(fields, one.id), **shown}))
         for one in answer.candidates
     ]
-    steps = [_step(one, answer, answerer, maker, fields) for one in answer.next]
+    asking, within = _asking(answer)
+    steps = [_step(one, asking, answerer, maker, fields, within) for one in asking.next]
     deciding = [one for one in told if one.mark in ("fails", "open")]
     minded = [one for one in told if one.mark == "caution" and answer.outcome == "fails"]
     if answer.either_way and answer.outcome == "fails":
@@ -136,8 +138,8 @@ def see(
         headline=headline(answer, steps[0].title if steps else ""),
         things=things(answer.to_see_to, offers),
         steps=steps,
-        more_open=more_open(answer),
-        as_usual=as_usual(answer, answerer.wording),
+        more_open=more_open(asking),
+        as_usual=as_usual(asking, answerer.wording),
         changes_untried=changes_untried(answer),
         remedies=[remedy_told(one, shown) for one in answer.remedies],
         candidates=candidates,
@@ -173,12 +175,23 @@ def _allowance(one: AllowanceShown | None, answerer: Answerer) -> AllowanceTold 
     return AllowanceTold(title, capped(one.told), against, unknown)
 
 
-def _step(step: Next, answer: Answer, answerer: Answerer, maker: FieldMaker, fields: Fields) -> StepView:
+def _asking(answer: Answer) -> tuple[Answer, str]:
+    """The answer whose next steps are told, and where its thing stands: of several, the first that asks for one."""
+    for place, one in zip(("", *ALSO), answer.together, strict=False):
+        if one.answer.next:
+            return one.answer, f"{place}." if place else ""
+    return answer, ""
+
+
+def _step(
+    step: Next, answer: Answer, answerer: Answerer, maker: FieldMaker, fields: Fields, within: str = ""
+) -> StepView:
     title = capped(to_ask(answerer.wording, step))
     fact = answerer.rulebook.vocabulary.facts.get(step.fact)
     field = None
     if fact is not None and step.fact != CONFIGURATION:
-        places = adapter_places(fields) if fact.subject == "adapter" else [fact.subject]
+        own = within if fact.subject in BESIDE_RIG else ""
+        places = adapter_places(fields) if fact.subject == "adapter" else [f"{own}{fact.subject}"]
         field = maker.of(fact, places[0]) if len(places) == 1 else None
     drawn = sketch(fact, f"sketch-{fact.name.replace('.', '-')}") if fact is not None else None
     return StepView(

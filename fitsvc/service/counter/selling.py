@@ -22,7 +22,7 @@ from fitsvc.service.counter.asking import Asker, Options
 from fitsvc.service.counter.baskets import BasketView, MissView, OwnView, baskets, missed, owned
 from fitsvc.service.counter.choosing import BASKET, DRAFT, WANTED, Settled
 from fitsvc.service.counter.fields import Field, FieldMaker
-from fitsvc.service.counter.links import Fields, link, read_fields, write_fields
+from fitsvc.service.counter.links import REAR, Fields, also_places, link, read_fields, without_also, write_fields
 from fitsvc.service.counter.rendering import fields_of, leave_number_out, page, shown_units
 from fitsvc.service.counter.telling import qr_code
 from fitsvc.subjects import OF_RIG
@@ -33,7 +33,6 @@ _NO_WISH: Final = Problem(
 )
 AT_ONCE: Final = f"{WANTED}at-once"
 """The box to tick where all that is wished is to be on the vehicle at the same time."""
-_REAR: Final = "rear_receiver"
 _NO_VEHICLE: Final = Problem(
     later("no vehicle is chosen yet"),
     later("choose one, or say what the receiver's label tells"),
@@ -78,14 +77,15 @@ def sell(request: AnyRequest) -> Response[str] | Redirect:
     with service.database.session() as session:
         asker = Asker(service.answerer, service.shop, session, service.selections)
         settled = asker.chooser.settle(fields)
-        asked = read_fields(settled.question(), asker.vocabulary, system)
+        asked = read_fields(without_also(settled.question()), asker.vocabulary, system)
         wishes = _wishes(service, settled.fields, asked.document)
         problems, sold = [*settled.problems, *asked.problems], None
         if not problems and (wishes or asked.document) and not fields.get(DRAFT):
             problems, sold = _sold(service, asker, settled.fields, asked.document, wishes, system)
         kept = write_fields(asked.document) | _wanted(settled.fields) | shown_units(system)
+        left_out = (*asked.left_out, *also_places(fields))
         one = {BASKET: fields[BASKET]} if fields.get(BASKET) else {}
-        if sold is not None and not asked.left_out and kept | one != dict(request.query_params.multi_items()):
+        if sold is not None and not left_out and kept | one != dict(request.query_params.multi_items()):
             return Redirect(link("/sell", kept | one), status_code=303)
         shown = _form(service, asker, settled, problems, system)
         lines = asked_lines(asker, write_fields(asked.document), None, system) if sold else []
@@ -103,7 +103,7 @@ def sell(request: AnyRequest) -> Response[str] | Redirect:
         gone=bool(one and sold and not chosen),
         own_address={basket.key: link("/sell", kept | {BASKET: basket.key}) for basket in sold.baskets} if sold else {},
         every=link("/sell", kept),
-        left_out=asked.left_out,
+        left_out=left_out,
         address=address,
         qr=qr_code(address, t("The address of these baskets")) if sold else "",
         today=datetime.now(UTC).date().isoformat(),
@@ -177,7 +177,7 @@ def _sold(
         if not left:
             return [], Sold(list(own.values()), None, [], [])
         shelf = service.shop.shelf(asker.session)
-        at_once = {TOGETHER: _REAR} if fields.get(AT_ONCE) and len(left) > 1 else {}
+        at_once = {TOGETHER: REAR} if fields.get(AT_ONCE) and len(left) > 1 else {}
         plan = service.planner.plan({**body, "wishes": left, **at_once}, asker.records, shelf, system)
     except ProblemsFound as found:
         return list(found.problems), None

@@ -1,0 +1,105 @@
+"""Several things at once on the pages: asked for, kept, changed, let go of, and answered for one by one."""
+
+import re
+from html import unescape
+from typing import Final
+
+import pytest
+from counter_browser import BIKES_TOO, MUCKLE, TOGETHER, TWIN, Counter, context
+from demo_world import answerer, question, world
+from litestar import Litestar
+from litestar.testing import TestClient
+from playwright.sync_api import Browser, expect
+from test_counter_choosing import Form
+
+ONE_BIKE: Final = "load.bikes=1&load.bike_weight=30+lb"
+MOUNT: Final = f"{MUCKLE}&accessory=TUG-2-D2-10"
+
+
+def _page(pages: TestClient[Litestar], path: str) -> str:
+    return pages.get(path, headers={"accept": "text/html"}).text
+
+
+def _words(html: str) -> str:
+    return re.sub(r"\s+", " ", unescape(re.sub(r"<[^>]+>", "", html)))
+
+
+def test_a_page_says_of_each_what_the_answer_to_all_says(pages: TestClient[Litestar]) -> None:
+    """Bikes above a trailer: the outcome of all, each one's sentence, all that stands between them, one picture."""
+    found = answerer().answer(question("15-bikes-and-cart-on-a-twin.json"), world())
+    html = _page(pages, TOGETHER)
+    words = _words(html)
+    assert re.search(r'class="outcome (\w+)"', html)[1] == found.outcome == "fails"  # type: ignore[index]
+    for one in found.together:
+        assert one.answer.summary.partition(". ")[0].removeprefix("No") in words
+    between = re.search(r'(?s)<h2 id="why">.*?</section>', html)
+    assert between and between[0].count('<li class="fails">') == sum(one.result == "fails" for one in found.spoils)
+    assert all(rf'href="/rules/{one.rule}"' in between[0] for one in found.spoils)
+    assert "Side view: " in html
+
+
+def test_each_leads_to_the_answer_about_it_alone(pages: TestClient[Litestar]) -> None:
+    """What it comes to by itself is what its own page says, with the journey told for all and its own load."""
+    html = _page(pages, TOGETHER)
+    found = re.findall(r'<a href="([^"]+)">By itself.*?</a>: ([^<]+)<', html)
+    alone = {unescape(href): said for href, said in found}
+    assert len(alone) == 2
+    (bikes,) = [href for href in alone if "SPK-TRUG-2" in href]
+    assert "load.bikes=2" in bikes and "occupants_weight=330" in bikes and "also" not in bikes and "TUG" not in bikes
+    for href, said in alone.items():
+        outcome = re.search(r'class="outcome (\w+)"', _page(pages, href))[1]  # type: ignore[index]
+        assert {"No": "fails", "Only if": "conditional"}[said] == outcome
+
+
+def test_a_next_step_asks_for_the_thing_it_is_about(pages: TestClient[Litestar]) -> None:
+    """What is to be told of the further thing has that thing's field, and the answer takes it."""
+    html = _page(pages, f"/answer?{TWIN}&accessory=SPK-TRUG-1&{ONE_BIKE}&also.1=SPK-HIGH-2&also.1.load.bikes=1")
+    assert '<input id="step-also-1-load-bike-weight" name="also.1.load.bike_weight"' in html
+    assert 'name="load.bike_weight" value="30 lb"' in html
+
+
+def test_the_form_keeps_changes_and_lets_go_without_scripts(pages: TestClient[Litestar]) -> None:
+    """Typed by a word, chosen from what goes by it, kept with its own load, let go of with all that was told of it."""
+    assert "find.also.1" not in Form(_page(pages, f"/?{MUCKLE}")).fields
+    assert "find.also.1" in Form(_page(pages, f"/?{MOUNT}")).fields
+    found = Form(_page(pages, f"/?{MOUNT}&find.also.1=two+trays"))
+    assert "SPK-TRUG-2" in found.radios["also.1"] and not found.fields["also.1"]
+    asked = pages.get(f"/answer?{MOUNT}&find.also.1=trug&seen.also.1=trug", headers={"accept": "text/html"})
+    assert asked.status_code == 422 and 'href="#find-also-1"' in asked.text
+    kept = Form(_page(pages, f"/?{MOUNT}&{BIKES_TOO}&find.also.2=step")).fields
+    assert (kept["also.1"], kept["also.1.load.bikes"], kept["find.also.2"]) == ("SPK-TRUG-2", "2", "step")
+    scanned = Form(_page(pages, f"/?{MOUNT}&{BIKES_TOO}&find.also.1=SPK-HIGH-2&seen.also.1=")).fields
+    assert scanned["also.1"] == "SPK-HIGH-2"
+    gone = Form(_page(pages, f"/?{MOUNT}&{BIKES_TOO.replace('SPK-TRUG-2', '')}")).fields
+    assert not any(text and name.startswith("also.1") for name, text in gone.items())
+    moved = Form(_page(pages, f"/?{MOUNT}&also.3=SPK-HIGH-2&also.3.load.bikes=2")).fields
+    assert (moved["also.1"], moved["also.1.load.bikes"]) == ("SPK-HIGH-2", "2")
+
+
+@pytest.mark.parametrize("path", ["/fits", "/sell"])
+def test_a_page_about_one_thing_says_that_it_leaves_the_others_out(pages: TestClient[Litestar], path: str) -> None:
+    """No outcome beside others is shown where the others are not judged."""
+    assert "also.1" in _words(_page(pages, f"{path}?{TWIN}&{BIKES_TOO}&want.step=yes"))
+
+
+def test_a_clerk_adds_a_thing_and_sees_the_answer_turn(browser: Browser, counter: Counter) -> None:
+    """With scripts: the outcome so far is that of all at once, survives a reload, and goes back when it is let go."""
+    window = context(browser, counter)
+    page = window.new_page()
+    page.goto(f"/?{MUCKLE}&accessory=LLH-TRAY-60&load.cargo_weight=50+lb")
+    before = page.locator("#so-far .outcome").get_attribute("class")
+    page.locator("summary", has_text="at the same time").click()
+    page.locator("#find-also-1").fill("SPK-TRUG-2-")
+    page.locator("#find-also-1").fill("SPK-TRUG-2")
+    page.locator("label:has(input[name='also.1'])", has_text="SPK-TRUG-2").first.click()
+    page.locator("#also-1-load-bikes").fill("2")
+    page.locator("#also-1-load-bikes").press("Tab")
+    expect(page.locator("#so-far .outcome")).to_have_class("outcome fails")
+    expect(page).to_have_url(re.compile(r"also\.1\.load\.bikes=2"))
+    page.reload()
+    expect(page.locator("#also-1-load-bikes")).to_have_value("2")
+    expect(page.locator("#so-far .outcome")).to_have_class("outcome fails")
+    page.locator("#find-also-1").fill("")
+    page.locator("#also-1-none").click()
+    expect(page.locator("#so-far .outcome")).to_have_class(before or "")
+    window.close()
