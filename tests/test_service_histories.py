@@ -259,6 +259,73 @@ def test_what_a_shop_saw_makes_one_history(house: House) -> None:
         end_audit(house)
 
 
+class Pretended(House):
+    """A house without servers, that keeps all in memory and has one fault, of which the shop's history must tell."""
+
+    def __init__(self, fault: str) -> None:
+        self.fault, self.stored, self.asked = fault, list[str](), 0
+        self.shanks, self.revision = ["", ""], 0
+
+    def kill(self, chance: random.Random) -> None:
+        """Nobody dies here."""
+
+    def ask(self, client: httpx.Client, number: int, method: str, path: str, **given: Any) -> Any:
+        """Answer as the service does, but for the fault at each fifth request."""
+        self.asked += 1
+        strikes = self.asked % 5 == 0
+        if method == "POST" and path == "/v1/accessories":
+            if not (strikes and self.fault == "a confirmed write is lost"):
+                self.stored.append(given["json"]["sku"])
+            return httpx.Response(201, json={})
+        if path.startswith("/v1/accessories/"):
+            return httpx.Response(200 if path.rpartition("/")[2] in self.stored else 404)
+        if path.startswith("/v1/catalogue"):
+            shank = given["content"].decode().split()[1].rpartition(",")[2]
+            self.shanks = [shank, self.shanks[1] if strikes and self.fault == "a page of two catalogues" else shank]
+            return httpx.Response(200)
+        if path == "/v1/changes":
+            self.revision += -1 if strikes and self.fault == "a revision falls" else 1
+            return httpx.Response(200, json={"revision": self.revision})
+        if path.startswith("/v1/rigs/"):
+            rows = [{"sku": f"PAIR-{one}", "outcome": shank} for one, shank in zip("AB", self.shanks, strict=True)]
+            return httpx.Response(200, json={"items": rows[: 1 if strikes and self.fault == "half a catalogue" else 2]})
+        return self._listed(path)
+
+    def _listed(self, path: str) -> httpx.Response:
+        if path.startswith("/v1/observations"):
+            twice = self.stored[:1] if self.fault == "a request is done twice" else []
+            return httpx.Response(200, json={"items": [{"record": one} for one in self.stored + twice]})
+        more = ["S-0"] if self.fault == "what nobody confirmed is there" else []
+        return httpx.Response(200, json={"items": [{"sku": one} for one in self.stored + more], "next": None})
+
+
+FAULTS: Final = {
+    "": "",
+    "a confirmed write is lost": "was confirmed and is not there",
+    "a page of two catalogues": "a page of two catalogues",
+    "half a catalogue": "PAIR-A",
+    "a revision falls": "was followed by",
+    "a request is done twice": "was done twice",
+    "what nobody confirmed is there": "S-0",
+}
+
+
+@pytest.mark.parametrize("fault", FAULTS)
+def test_a_history_with_a_fault_is_none(fault: str) -> None:
+    """The laws that servers are held to above are broken by each fault, and by nothing else."""
+    shop = Shop(Pretended(fault))
+    found = ""
+    try:
+        with httpx.Client(verify=NO_TLS) as client:
+            for seed in range(40):
+                for work in (shop.stores, shop.publishes, shop.reads):
+                    work(client, random.Random(seed))
+        shop.check()
+    except AssertionError as error:
+        found = str(error)
+    assert bool(found) == bool(fault) and FAULTS[fault] in found
+
+
 def begin_audit(house: House) -> None:
     """Send a catalogue with planted faults and begin to audit it, and audit it here too."""
     made = house.folder / "made"
