@@ -22,6 +22,7 @@ from fitsvc.service.examples import QUESTION
 from fitsvc.service.metrics import Metrics
 from fitsvc.service.published import Published, Served
 from fitsvc.service.settings import OPEN, Settings
+from fitsvc.service.speaking import spoken_tongues
 from fitsvc.store.database import Database
 from fitsvc.store.publications import activate, publish
 from fitsvc.store.written import Write
@@ -130,6 +131,8 @@ def test_two_servers_change_over_or_stay(
     monkeypatch.setenv("FITSVC_CACHE", str(tmp_path / "cache"))
     known = {(book := cached_rulebook(new)).digest: Answerer(book), answerer().rulebook.digest: answerer()}
     monkeypatch.setattr("fitsvc.service.published.Answerer", lambda book: known[book.digest])
+    tongues = spoken_tongues(None)  # read each time, where that may fail, and made ready once
+    monkeypatch.setattr("fitsvc.service.published.spoken_tongues", lambda rules: spoken_tongues(rules) and tongues)
     wanted = book.digest
     put(sqlite, data_dir("rules"))
     faults: Faults = of_database(sqlite, monkeypatch) if kind == "database" else of_files(monkeypatch)
