@@ -130,10 +130,22 @@ def test_what_cannot_be_told_is_to_be_read_anew(shop: Shop) -> None:
     assert shop.changes(f"since={since}")["everything"] == ["rig_one"]
 
 
+def test_a_change_of_the_rules_is_told_to_who_goes_on_from_a_revision(shop: Shop) -> None:
+    """A revision is of a rulebook: with that of another, or with a bare number of none, every rig is read anew."""
+    number, _, by = shop.revision().partition(".")
+    digest = shop.changes("")["rulebook"]["digest"]
+    assert digest.startswith(f"sha256:{by}")
+    for since in (f"{number}.{'0' * 16}", number, f"{number}&rulebook=sha256:", f"{number}&rulebook=sha256:{'0' * 64}"):
+        assert shop.changes(f"since={since}&wait=20")["everything"] == ["rig_one"]
+    for since in (f"{number}.{by}", f"{number}&rulebook={digest}"):
+        assert shop.changes(f"since={since}")["everything"] == []
+    problem(shop.client.get(f"/v1/changes?since={number}.{by[:-1]}"), 400)
+
+
 def test_a_store_behind_the_revision_is_read_anew(shop: Shop) -> None:
     """After a store was restored from a copy the revision asked from is none of its own; what is then told is."""
-    ahead = int(shop.revision()) + 1
-    found = shop.changes(f"since={ahead}")
+    number, _, by = shop.revision().partition(".")
+    found = shop.changes(f"since={int(number) + 1}.{by}")
     assert found["everything"] == ["rig_one"] and found["revision"] == shop.revision()
     assert shop.changes(f"since={found['revision']}")["everything"] == []
 

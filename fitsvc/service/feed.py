@@ -37,6 +37,19 @@ MOST_ITEMS: Final = 1_000
 LONGEST_WAIT: Final = 25
 """Seconds: less than proxies usually wait for a reply."""
 _PAUSE: Final = 0.5
+_DIGEST: Final = "sha256:"
+_DIGITS: Final = 16
+"""So many of a digest's digits tell one rulebook from another: of a billion, two have them by a chance of 3 %."""
+
+
+def revision_of(number: int, digest: str) -> str:
+    """A revision as it is told and asked from: of the store, and of the rulebook that outcomes are by."""
+    return f"{number}.{digest.removeprefix(_DIGEST)[:_DIGITS]}"
+
+
+def _is_by(told: object, digest: str) -> bool:
+    """Whether a rulebook that is told, by its digest or the first digits of it, is the one of a digest."""
+    return isinstance(told, str) and len(told) >= len(_DIGEST) + _DIGITS and digest.startswith(told)
 
 
 class OutcomeChange(msgspec.Struct, kw_only=True):
@@ -52,8 +65,9 @@ class OutcomeChange(msgspec.Struct, kw_only=True):
 class OutcomeChanges(msgspec.Struct, kw_only=True):
     """What changed since a revision, and the revision to ask from next.
 
-    The pages of a rig in `everything` are to be read anew: it was saved anew, too much of it changed, the rulebook is
-    another than the caller names, or the store is behind the revision, as after it was restored from a copy.
+    The revision names the rulebook too. The pages of a rig in `everything` are to be read anew: it was saved anew, too
+    much of it changed, the rulebook is another than that of the revision, or not told by it, or the store is behind the
+    revision, as after it was restored from a copy.
     """
 
     changes: list[OutcomeChange]
@@ -68,7 +82,8 @@ _CHANGES: Final = Operation(
     about=(
         "Items whose outcome on a saved rig is another than at a revision, each with what it was, what it is, and "
         "whether the item or the rig is why. Ask without `since` for the revision of now, then read pages, then go on "
-        "from the `revision` of each reply: a change may be told twice, and none is left out. With `wait` the reply "
+        "from the `revision` of each reply: a change may be told twice, and none is left out, one of "
+        "the rules neither. With `wait` the reply "
         f"comes when there is something, or after so many seconds, at most {LONGEST_WAIT}."
     ),
     tag="Selections",
@@ -76,14 +91,17 @@ _CHANGES: Final = Operation(
     query=(
         Parameter(
             "since",
-            "The `revision` of the reply before.",
-            {"type": "integer", "minimum": 0, "maximum": 999_999_999},
+            "The `revision` of the reply before. A bare number, as a page has it, is of no rulebook that is known: "
+            "give that page's `rulebook` with it, or every rig is to be read anew.",
+            {"type": "string", "pattern": r"^[0-9]{1,9}(?:\.[0-9a-f]{16})?$", "maxLength": 26},
+            example="722.d8ac522205f8b1d1",
+            form="the `revision` of a reply before",
         ),
         Parameter("rig", "Only on this saved rig.", {"type": "string", "maxLength": 80}, example="rig_farm_muckle"),
         Parameter("sku", "Only of this accessory.", {"type": "string", "maxLength": 80}, example="SPK-TRUG-2"),
         Parameter(
             "rulebook",
-            "The digest of the rulebook that the caller's outcomes are by.",
+            "The digest of the rulebook that the caller's outcomes are by, where `since` does not name it.",
             {"type": "string", "maxLength": 80},
         ),
         Parameter(
@@ -99,8 +117,11 @@ _CHANGES: Final = Operation(
 @get("/v1/changes", opt=_CHANGES.opt)
 async def list_changes(request: AnyRequest) -> Response[bytes]:
     """Tell what changed, at once or when there is something."""
-    query, service = query_of(request), service_of(request)
+    query, service = {**query_of(request)}, service_of(request)
     until = monotonic() + query["wait"]
+    if query["since"] is not None:
+        number, _, by = query["since"].partition(".")
+        query |= {"since": int(number), "rulebook": query["rulebook"] or (f"{_DIGEST}{by}" if by else "")}
     while True:
         found = await to_thread.run_sync(changed, service, query)
         if found.changes or found.everything or query["since"] is None or monotonic() >= until:
@@ -109,24 +130,28 @@ async def list_changes(request: AnyRequest) -> Response[bytes]:
 
 
 def changed(service: Service, query: Mapping[str, object]) -> OutcomeChanges:
-    """What changed since the revision that a query names."""
+    """What changed since the number of a revision that a query names, and its rulebook."""
     book, since = service.answerer.rulebook, query["since"]
+    same = _is_by(query["rulebook"], book.digest)
     held = service.selections.index.held()
     revision = service.selections.index.sure
     told = OutcomeChanges(
-        changes=[], everything=[], revision=str(revision), rulebook=RulebookName(book.digest, book.name)
+        changes=[],
+        everything=[],
+        revision=revision_of(revision, book.digest),
+        rulebook=RulebookName(book.digest, book.name),
     )
     with service.database.session() as session:
         rigs = [get_rig(session, str(query["rig"]))] if query["rig"] else list(list_rigs(session, limit=MOST_RIGS + 1))
         if not isinstance(since, int):
             return told
         ahead = since > revision and _is_ahead(session, since)
-        if since >= revision and not ahead and query["rulebook"] in (None, book.digest):
+        if since >= revision and not ahead and same:
             return told
         at = None if ahead else _time_of(session, since)
         skus = _touched(session, since)
         unsure = at is None or _out_of_step(session, since, at) or len(rigs) > MOST_RIGS
-        if at is None or unsure or query["rulebook"] not in (None, book.digest):
+        if at is None or unsure or not same:
             told.everything = [rig.id for rig in rigs]
             return told
         for rig in rigs:

@@ -13,7 +13,7 @@ from litestar import Response, get
 
 from fitsvc.document import Document
 from fitsvc.service.context import AnyRequest, Service, service_of
-from fitsvc.service.feed import OutcomeChanges, changed
+from fitsvc.service.feed import OutcomeChanges, changed, revision_of
 from fitsvc.service.operations import Operation, query_of
 from fitsvc.service.replies import reply
 from fitsvc.service.signing import Hooks, Target, post_to, signed
@@ -84,7 +84,7 @@ class Webhooks:
         with service.database.session() as session:
             if not hold_webhook(session, hook):
                 return
-        upto = ToldUpTo(int(found.revision), digest)
+        upto = ToldUpTo(int(found.revision.partition(".")[0]), digest)
         failure = self._send(target, hook, found) if found.changes or found.everything else None
         self._note(target, upto, failure)
 
@@ -108,7 +108,7 @@ def webhook_document(hook: Webhook) -> Document:
     """Return what is kept of an address as it is shown."""
     return {
         "address": hook.address,
-        "revision": str(hook.revision),
+        "revision": revision_of(hook.revision, hook.rulebook),
         "rulebook": hook.rulebook,
         "told_at": hook.told_at,
         "attempts": hook.attempts,
