@@ -29,9 +29,9 @@ IDEMPOTENCY: Final = Parameter(
     "Idempotency-Key",
     "A text of your own for this request: sent again within a day, it is answered as it was and nothing is done twice.",
     {"type": "string", "minLength": 1, "maxLength": 120, "pattern": "^[!-~]+$"},
-    example="order-4711",
     form="1 to 120 printable characters without blanks",
 )
+"""Without an example: whoever sends that one for a second request too is refused, and so are all who copy it."""
 IF_NONE_MATCH: Final = Parameter(
     "If-None-Match",
     "The `ETag` you have: what is still the same is answered with 304 and no body.",
