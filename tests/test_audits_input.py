@@ -69,6 +69,35 @@ def test_bounds_in_json_are_bounds(tmp_path: Path) -> None:
     assert [row["sku"] for row in found(tmp_path / "out", "items")] == ["A", "B", "C", "D"]
 
 
+def test_a_figure_is_read_as_its_text_is(tmp_path: Path) -> None:
+    """A bare figure has the same advice in JSON as in CSV, and its point parts decimals; several are told as such."""
+    (tmp_path / "map.yaml").write_text("decimal: comma\ncolumns: {Wt: {fact: weight, unit: lb}}")
+    (tmp_path / "a.jsonl").write_text('{"sku": "A", "shank": 2, "Wt": 12.5}\n{"sku": "B", "shank": 2.25, "Wt": 1.25}\n')
+    write_csv(
+        tmp_path / "a.csv", [{"sku": "A", "shank": "2", "Wt": "12,5"}, {"sku": "B", "shank": "2,25", "Wt": "1,25"}]
+    )
+    told = []
+    for name in ("a.jsonl", "a.csv"):
+        audit(tmp_path / name, tmp_path / name[2:], rigs()[:1], mapping=tmp_path / "map.yaml")
+        told.append([(row["sku"], row["column"], row["allowed"]) for row in found(tmp_path / name[2:], "bad_cells")])
+    assert told[0] == told[1]
+    assert [(sku, column) for sku, column, _ in told[0]] == [("A", "shank"), ("B", "shank")]
+    assert "`2 in`" in told[0][0][2]
+    row = next(row for row in accessories() if (row["kind"], row["shank"]) == ("ball_mount", "2 in"))
+    write_csv(
+        tmp_path / "b.csv",
+        [
+            {**row, "shank": "2 in | 2-1/2 in", "trailer_rating [lb]": "4500 | 4800"},
+            {**row, "sku": "B", "shank": "2 in | 2-1/2 in"},
+        ],
+    )
+    audit(tmp_path / "b.csv", tmp_path / "b")
+    (odd,) = found(tmp_path / "b", "bad_cells")
+    assert odd["problem"].startswith("`4500 | 4800` is more than one figure")
+    stands = {row["column"]: row["stands"] for row in found(tmp_path / "b", "fix_list") if row["sort"] == "missing"}
+    assert stands["shank"] == "2 in | 2-1/2 in"
+
+
 def test_other_peoples_columns(tmp_path: Path) -> None:
     """A mapping names their columns, the units of their figures and their words for ours."""
     rows = accessories()

@@ -8,7 +8,8 @@ import pytest
 from audit_world import accessories, audit, found, pairs, rigs, summary, write_csv
 from demo_world import answerer
 
-from fitsvc.audits.named_vehicles import Meant, NamedVehicles
+from fitsvc.audits.called_vehicles import in_words
+from fitsvc.audits.named_vehicles import OURS, Meant, NamedVehicles
 
 
 @cache
@@ -49,6 +50,8 @@ SHORT, LONG, PLAIN = "muckle_2023_short", "muckle_2023_long", "muckle_2023_short
         ({"vehicle": "2021-2022 Bothy and Saltmarsh"}, SUVS, ""),
         ({"make": "Brannoch", "body": "SUV"}, {"bothy_2021", "bothy_2021_long"}, ""),
         ({"make": "Gorsewick", "model": "Tarn", "year": "2020"}, set(), "Gorsewick Tarn 2020"),
+        ({"year": "2023.0", "model": "Muckle", "bed": "long"}, {LONG}, ""),
+        ({"from": "2023.0", "to": "2024.0", "model": "Muckle", "bed": "long"}, {LONG}, "2024"),
     ],
 )  # fmt: skip
 def test_names_are_expanded(cells: dict[str, str], vehicles: set[str] | None, unstored: str) -> None:
@@ -65,8 +68,8 @@ def test_names_are_expanded(cells: dict[str, str], vehicles: set[str] | None, un
     ("cells", "words"),
     [
         ({"vehicle": "2023-2024 Muckle"}, "may mean 2024 Brannoch Muckle Oxter"),
-        ({"vehicle": "2021 Bothy short bed"}, "whether it is short bed is not told"),
-        ({"vehicle": "2022 Saltmarsh five seats"}, "whether it is five is not told"),
+        ({"vehicle": "2021 Bothy short bed"}, "whether it is `short bed` is not told"),
+        ({"vehicle": "2022 Saltmarsh five seats"}, "whether it is `five` is not told"),
         ({"vehicle": "2023 Mukle"}, "`mukle`"),
         ({"vehicle": "2023 Muckle diesel"}, "`diesel`"),
         ({"vehicle": "2023 Muckle except diesel"}, "`diesel`"),
@@ -85,6 +88,9 @@ def test_names_are_expanded(cells: dict[str, str], vehicles: set[str] | None, un
         ),
         ({"year": "2023-2019", "model": "Muckle"}, "after the last"),
         ({"year": "new", "model": "Muckle"}, "names no years"),
+        ({"from": "3/2018", "model": "Muckle"}, "`3/2018` is a month"),
+        ({"vehicle": "from 3/2018 Muckle"}, "`3/2018` is a month"),
+        ({"year": "2018.5", "model": "Muckle"}, "names no years"),
         ({"model": "Mukle"}, "`mukle`"),
         ({"model": "Muckle", "bed": "huge"}, "`huge` is not known"),
         ({"model": "Muckle", "body": "lorry"}, "`lorry` is not known"),
@@ -96,7 +102,26 @@ def test_what_is_unclear_is_told(cells: dict[str, str], words: str) -> None:
     found = _meant(**cells)
     assert words in found.problem
     assert found.help
-    assert ("columns of their own" in found.help) == ("may mean" in found.problem and "vehicle" in cells)
+    is_open, is_theirs = "may mean" in found.problem, "Oxter" in words or "crew cab and 4x4" in str(cells)
+    assert ("columns of their own" in found.help) == (is_open and is_theirs and "vehicle" in cells)
+    assert (found.help == OURS) == bool(found.untold) == (is_open and not is_theirs)
+
+
+def test_what_our_own_vehicles_do_not_tell_is_no_fault_of_the_supplier(tmp_path: Path) -> None:
+    """It stays unclear, and stands in the list of what we have to tell and not in his; years are told as people do."""
+    row = next(row for row in accessories() if (row["kind"], row["shank"]) == ("ball_mount", "2 in"))
+    claims = tmp_path / "claims.csv"
+    lines = ("2021,Bothy,short", "2021,Bothy,short", "2021,Bthy,")
+    claims.write_text("sku,from,model,bed\n" + "".join(f"{row['sku']},{one}\n" for one in (*lines, ",,")))
+    told = audit(write_csv(tmp_path / "a.csv", [row]), tmp_path / "out", claims=claims)
+    assert told["claims"]["lines"] == {"unclear": 4}
+    listed = found(tmp_path / "out", "vehicles_to_tell")
+    assert [(one["wanting"], one["claims"]) for one in listed] == [("bed short", "2")] * 2
+    assert all("2021 Brannoch Bothy" in one["vehicle"] for one in listed)
+    fixed = [one for one in found(tmp_path / "out", "fix_list") if one["sort"] == "bad_claim"]
+    assert [(one["row"], one["column"]) for one in fixed] == [("4", "model"), ("5", "model")]
+    assert "Vehicles of ours that are told too little of" in (tmp_path / "out" / "summary.html").read_text("utf-8")
+    assert in_words([(2015, 2100), (1900, 2014), (2020, 2020)]) == "2015 and later, up to 2014, 2020"
 
 
 def test_names_that_two_makers_use() -> None:

@@ -177,6 +177,14 @@ def test_what_is_wrong_of_them_is_handed_over(out: Path, tmp_path: Path) -> None
     false = {row["sku"] for row in told if row["outcome"] == "fails" and row["claimed"] == "1"}
     assert false
     assert {row["sku"] for row in found(out, "fix_list") if row["sort"] == "false_claim"} == false
+    checked = {row["sku"]: row for row in found(out, "claims_checked")}
+    assert checked.keys() == {row["sku"] for row in told if row["claimed"] == "1"}
+    for sku, line in checked.items():
+        of = {row["rig"]: row for row in told if row["sku"] == sku and row["claimed"] == "1"}
+        assert line["fails_on"] == "; ".join(rig for rig, row in of.items() if row["outcome"] == "fails")
+        assert line["open_on"] == "; ".join(rig for rig, row in of.items() if row["outcome"] == "undetermined")
+        assert (line["verdict"] == "contradicted") == (sku in false)
+        assert line["why"] in {row["why"] for row in of.values()}
     claims = sum(row["claimed"] == "1" for row in told)
     assert f"Of {claims} claims" in (out / "summary.html").read_text()
     rows: list[Facts] = [{"sku": "SMUDGED", "subject": "adapter", **ADAPTERS["SMUDGED"]}]
@@ -185,3 +193,21 @@ def test_what_is_wrong_of_them_is_handed_over(out: Path, tmp_path: Path) -> None
     audit(tmp_path / "a.jsonl", tmp_path / "out", rigs()[:2])
     listed = {row["sku"]: row for row in found(tmp_path / "out", "fix_list") if row["sort"] == "bad_cell"}
     assert listed.keys() == {"SMUDGED", "B"}
+
+
+def test_a_trailers_pair_that_unclear_lines_name_alone_does_not_hold(tmp_path: Path) -> None:
+    """It is counted beside those that do, in the chart too."""
+    sku, facts = next(iter(_trailers().items()))
+    path, claims = tmp_path / "a.jsonl", tmp_path / "claims.csv"
+    path.write_text(json.dumps({"sku": sku, "subject": "trailer", **facts}))
+    line = f"{sku},2023-2024 Muckle\n"
+    claims.write_text(f"sku,vehicle\n{line}")
+    alone = audit(path, tmp_path / "out", claims=claims)["others"]["trailer"]["claimed"]
+    told = [row["outcome"] for row in found(tmp_path / "out", "others") if row["claimed"] == "1"]
+    holds = sum(outcome in _GOOD for outcome in told)
+    assert (alone["unclear"], alone["works"] + alone["conditional"]) == (holds, 0)
+    assert sum(alone.values()) == len(told)
+    assert f"unclear: which vehicle is meant is not told {holds}" in (tmp_path / "out" / "summary.html").read_text()
+    claims.write_text(f"sku,vehicle\n{line}{sku},2023 Muckle long bed\n")
+    clear = audit(path, tmp_path / "clear", claims=claims)["others"]["trailer"]["claimed"]
+    assert (clear["unclear"] < holds) == (clear["works"] + clear["conditional"] > 0) == (holds > 0)

@@ -1,6 +1,7 @@
 """Faults planted in a clean catalogue: an audit finds each of them, and no other."""
 
 import csv
+from collections import Counter
 from pathlib import Path
 from random import Random
 from typing import NamedTuple
@@ -159,6 +160,9 @@ def test_what_is_claimed_and_what_fits_unclaimed_add_up(planted: Planted) -> Non
         assert told[outcome] == sum(bool(row["claimed"]) for row in rows if row["outcome"] == outcome)
     fits = sum(row["outcome"] == "works" and not row["claimed"] for row in rows)
     assert told["unclaimed"]["works"] == fits == sum(int(row["works"]) for row in found(planted.faulty, "unclaimed"))
+    by_rig = Counter(row["rig"] for row in rows if row["outcome"] == "works" and not row["claimed"])
+    of_rigs = {row["rig"]: int(row["works"]) for row in found(planted.faulty, "unclaimed_of_rigs")}
+    assert {rig: count for rig, count in of_rigs.items() if count} == by_rig
 
 
 def test_kilograms_among_pounds_look_wrong(planted: Planted) -> None:

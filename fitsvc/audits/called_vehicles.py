@@ -5,7 +5,17 @@ from typing import Final
 
 from fitsvc.answers.question import NAMES, naming_facts
 from fitsvc.answers.vehicles import agree, folded
-from fitsvc.audits.naming import PhraseReader, VehicleTold, Wanted, Years, is_one_of, plain, without_exceptions
+from fitsvc.audits.naming import (
+    EARLIEST,
+    LATEST,
+    PhraseReader,
+    VehicleTold,
+    Wanted,
+    Years,
+    is_one_of,
+    plain,
+    without_exceptions,
+)
 from fitsvc.audits.rigs import AuditRig
 from fitsvc.language.truth import NO, UNKNOWN, YES, Truth
 from fitsvc.language.types import ListType
@@ -105,7 +115,7 @@ class CalledVehicles:
             own = one.texts.get(name)
             return is_one_of(None if own is None else folded(own), text)
 
-        return Wanted(text, holds)
+        return Wanted(text, holds, theirs=True)
 
     def of_variant(self, group: str, member: str, said: str) -> Wanted:
         """Whether it is a variant: its label says so, or that it is another."""
@@ -178,4 +188,11 @@ def _has(text: str, written: Iterable[str]) -> bool:
 
 def in_words(years: Iterable[Years]) -> str:
     """Years as they are told."""
-    return ", ".join(str(first) if first == last else f"{first} to {last}" for first, last in years)
+    return ", ".join(map(_span, years))
+
+
+def _span(years: Years) -> str:
+    first, last = years
+    if first == EARLIEST or last == LATEST:
+        return f"up to {last}" if first == EARLIEST else f"{first} and later"
+    return str(first) if first == last else f"{first} to {last}"

@@ -16,14 +16,14 @@ from fitsvc.facts import FactReader
 from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.language.quantities import LENGTH, QuantityError, parse_quantity
 from fitsvc.language.types import ListType, NumberType, Type, Value
-from fitsvc.loading.cells import read_cell, written_cell
+from fitsvc.loading.cells import BETWEEN, read_cell, written_cell
 from fitsvc.loading.entries import wire_fact
-from fitsvc.loading.rows import field_of
+from fitsvc.loading.rows import field_of, quoted
 from fitsvc.rulebook.vocabulary import TYRE_PARTS, Fact
 
 _MOST_KEPT: Final = 5_000
 _LONGEST: Final = 2_000
-NOTHING: Final = frozenset(("n/a", "na", "none", "null", "nil", "unknown", "tbd", "-", "--", "?"))
+NOTHING: Final = frozenset(("n/a", "na", "none", "null", "nil", "unknown", "tbd", "-", "--", "–", "—", "?"))
 _EMPTY: Final = "leave the cell empty where it is not known, or list the word in a mapping: `unknown: [{word}]`"
 _NOMINAL: Final = 1.0
 """Millimetres by which the round figure of a size may be off: 50, 51, 63 and 64 mm are 2 and 2-1/2 in, 16 mm is 5/8."""
@@ -127,16 +127,25 @@ class FactColumn:
     def _wire(self, cell: str) -> Json:
         if cell.startswith(WIRE):
             value = json.loads(cell.removeprefix(WIRE))
-            figure = isinstance(value, int | float) and not isinstance(value, bool)
-            return wire_fact(self.fact, f"{value!r} {self.column.unit}" if figure and self.column.unit else value)
-        text = self.column.values.get(folded(cell), cell)
-        if self._figures and self.column.decimal:
-            text = with_point(text, self.column.decimal)
-        elif self._figures and "," in text:
-            self._marks.hold(self.column.title, text)
+            if isinstance(value, bool) or not isinstance(value, int | float):
+                return wire_fact(self.fact, value)
+            text = repr(value)
+        else:
+            text = self._marked(self.column.values.get(folded(cell), cell))
+        if BETWEEN in text and isinstance(self.fact.type, NumberType):
+            help = "write one figure, or from the least to the most that it may be: `450-480 lb`"
+            raise ProblemsFound([Problem(f"{quoted(text)} is more than one figure for {self.fact.the}", help)])
         if self.column.nominal:
             text = nominal_size(text, self.column.nominal, self.fact)
         return wire_fact(self.fact, read_cell(text, self.fact, self.column.unit))
+
+    def _marked(self, text: str) -> str:
+        """A text whose decimals are parted by a point, where they are by a comma."""
+        if self._figures and self.column.decimal:
+            return with_point(text, self.column.decimal)
+        if self._figures and "," in text:
+            self._marks.hold(self.column.title, text)
+        return text
 
 
 def nominal_size(text: str, unit: str, fact: Fact) -> str:

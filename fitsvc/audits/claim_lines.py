@@ -2,7 +2,7 @@
 
 import sys
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Collection, Iterator, Sequence
 from pathlib import Path
 from types import TracebackType
 from typing import Final, Self
@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fitsvc.audits.claims import ClaimLine, Claims
+from fitsvc.audits.other_pairs import OthersClaimed
 from fitsvc.audits.state import AuditState
 from fitsvc.rulebook.outcomes import OUTCOMES
 
@@ -43,7 +44,8 @@ class LinesWritten:
 class LinesTold:
     """What each claim comes to, in the order of its lines; counts verdicts on the way."""
 
-    def __init__(self, state: AuditState, blocks: int) -> None:
+    def __init__(self, state: AuditState, blocks: int, others: OthersClaimed) -> None:
+        self._others, self._others_clear = others, set[tuple[str, int]]()
         self._rigs, self._path = state.rigs, state.spool.claim_lines
         claims = state.spool.all_claims()
         self._pairs = claims.item.astype(np.int64) * len(state.rigs) + claims.rig
@@ -85,30 +87,50 @@ class LinesTold:
 
     def faulty(self) -> Iterator[ClaimLine]:
         """The claims that the rules contradict and those that are not clear."""
-        fails = OUTCOMES.index("fails")
-        yield from (one for one in self._lines() if one.unclear or fails in self._outcomes[self._places(one)])
+        yield from (one for one in self._lines() if one.unclear or "fails" in self._came_to(one)[0])
 
     def unclear(self) -> list[int]:
         """The pairs that no clear line names, by outcome; to be asked when all rows were told."""
         return [int(count) for count in np.bincount(self._outcomes[~self._clear], minlength=len(OUTCOMES))]
 
+    def unclear_of(self, skus: Collection[str]) -> Counter[str]:
+        """Of items that are no accessories the same, of those that would hold."""
+        pairs = ((sku, rig, one) for sku in skus for rig, (one, _) in self._others.get(sku, {}).items())
+        holds = OUTCOMES[: OUTCOMES.index("undetermined")]
+        return Counter(one for sku, rig, one in pairs if one in holds and (sku, rig) not in self._others_clear)
+
+    def by_rig(self) -> NDArray[np.int64]:
+        """How many accessories are claimed to fit each rig (rows), by what that comes to (columns)."""
+        found = np.zeros((len(self._rigs), len(OUTCOMES)), np.int64)
+        np.add.at(found, (self._pairs % len(self._rigs), self._outcomes), 1)
+        return found
+
+    def _came_to(self, line: ClaimLine) -> tuple[list[str], Callable[[int], str]]:
+        """What a line's pairs come to, in the order of its rigs, and why by the place of each in it."""
+        if line.other:
+            of = self._others.get(line.other, {})
+            # What every rig tows already is judged with it and by itself with none: such a claim stays open.
+            pairs = [of.get(rig, ("undetermined", "")) for rig in line.rigs]
+            return [outcome for outcome, _ in pairs], lambda place: pairs[place][1]
+        places = self._places(line)
+        came_to = [OUTCOMES[code] for code in self._outcomes[places].tolist()]
+        return came_to, lambda place: self._why.get(int(self._pairs[places[place]]), "")
+
     def _places(self, line: ClaimLine) -> NDArray[np.intp]:
-        """The places of a line's pairs among all that are claimed."""
+        """The places of a line's pairs among all that are claimed of accessories."""
         return np.searchsorted(self._pairs, np.array(line.rigs, np.int64) + line.item * len(self._rigs))
 
     def _told(self, line: ClaimLine) -> list[str]:
-        places = self._places(line)
-        came_to = self._outcomes[places]
-        self._clear[places] |= not line.unclear
-        fails, open_ = (np.flatnonzero(came_to == OUTCOMES.index(name)) for name in ("fails", "undetermined"))
-        verdict = _verdict(line, [OUTCOMES[code] for code in set(came_to.tolist())])
+        came_to, why_of = self._came_to(line)
+        if not line.unclear and line.other:
+            self._others_clear.update((line.other, rig) for rig in line.rigs)
+        elif not line.unclear:
+            self._clear[self._places(line)] = True
+        fails, open_ = ([n for n, one in enumerate(came_to) if one == outcome] for outcome in ("fails", "undetermined"))
+        verdict = _verdict(line, came_to)
         self.counted[verdict] += 1
-        decides = fails if len(fails) else open_
-        why = (
-            self._why.get(int(self._pairs[places[decides[0]]]), "")
-            if len(decides) and verdict in (CONTRADICTED, OPEN)
-            else ""
-        )
+        decides = fails or open_
+        why = why_of(decides[0]) if decides and verdict in (CONTRADICTED, OPEN) else ""
         names = [self._rigs[place].key for place in line.rigs]
         listed = ("; ".join(names[place] for place in some) for some in (range(len(names)), fails, open_))
         return [verdict, *listed, line.unstored, why or line.unclear]
@@ -121,7 +143,7 @@ NO_ITEM: Final = "no item"
 
 def _verdict(line: ClaimLine, outcomes: Sequence[str]) -> str:
     """What a claim comes to over all rigs that it names: one that is not clear is at best not contradicted."""
-    if line.item < 0:
+    if line.item < 0 and not line.other:
         return NO_ITEM
     if "fails" in outcomes:
         return CONTRADICTED

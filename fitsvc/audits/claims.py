@@ -6,6 +6,7 @@ A vehicle is told by its id or as suppliers name it, `2015-2020 Muckle long bed`
 import json
 import re
 from array import array
+from collections import Counter
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -14,7 +15,7 @@ from typing import Final, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from fitsvc.audits.named_vehicles import FROM, TO, VEHICLE, Meant, NamedVehicles
+from fitsvc.audits.named_vehicles import EXCEPT, FROM, TO, VEHICLE, Meant, NamedVehicles
 from fitsvc.audits.rigs import AuditRig
 from fitsvc.audits.source import WIRE, Cell, Chunk, name_in, read_chunks
 from fitsvc.language.problems import Problem, ProblemsFound
@@ -25,6 +26,8 @@ _BETWEEN: Final = re.compile(r"[;|,\s]+")
 _APART: Final = re.compile(r"[;|\n]+")
 _RIG: Final = "rig"
 _SKU: Final = "sku"
+Claimed = int | str
+"""The item that a claim is about: the place of an accessory, or the number of what is none."""
 _MOST_KEPT: Final = 10_000
 """Cells that are kept with what they name: a catalogue repeats them, row after row."""
 
@@ -51,7 +54,8 @@ class ClaimLine:
     """A claim as its line has it: the item's place, the line, its cells by title, and what it names.
 
     `unclear` says why it cannot be taken for one that holds, and `unstored` which of its vehicles no rig is of. The
-    item's place is -1 where the catalogue has no such item; `apart` is of a line of a file of claims.
+    item's place is -1 where the catalogue has no such item, and where it is no accessory but `other`, by its number;
+    `apart` is of a line of a file of claims.
     """
 
     item: int
@@ -62,6 +66,7 @@ class ClaimLine:
     unstored: str = ""
     column: str = ""
     apart: bool = False
+    other: str = ""
 
 
 class ClaimReader:
@@ -86,28 +91,23 @@ class ClaimReader:
         self._pairs = array("q")
         self._kept: dict[str, list[tuple[str, Meant]]] = {}
         self.of_others: dict[str, set[int]] = {}
+        self.untold = Counter[tuple[str, str]]()
 
-    def add_other(self, sku: str, cell: Cell, line: int, title: str) -> Iterator[Problem]:
-        """Take the claims in one cell about an item that is no accessory; yields what is unclear of them."""
-        for _, meant in self._in_cell(cell or ""):
-            yield from self.take_other(sku, meant, line, title)
-
-    def take_other(self, sku: str, meant: Meant, line: int, title: str) -> Iterator[Problem]:
-        """Take one claim about an item that is no accessory."""
-        self.of_others.setdefault(sku, set()).update(meant.rigs)
-        if meant.problem:
-            yield Problem(meant.problem, meant.help, pointer=title, file=self.file, line=line)
-
-    def add(self, item: int, cell: Cell, line: int, title: str, own: Mapping[str, str]) -> Iterator[Problem]:
+    def add(self, item: Claimed, cell: Cell, line: int, title: str, own: Mapping[str, str]) -> Iterator[Problem]:
         """Take the claims about one item in one cell of its row; yields what is wrong with them."""
         for said, meant in self._in_cell(cell or ""):
             yield from self.take(item, meant, line, title, {**own, title: said})
 
-    def take(self, item: int, meant: Meant, line: int, title: str, own: Mapping[str, str]) -> Iterator[Problem]:
+    def take(self, item: Claimed, meant: Meant, line: int, title: str, own: Mapping[str, str]) -> Iterator[Problem]:
         """Take one claim about one item; yields why it is unclear. What may be meant as well is not claimed."""
-        self._pairs.extend(item * self._count + place for place in meant.rigs)
-        told = {"unclear": meant.problem, "unstored": meant.unstored, "column": title}
-        self._tell(ClaimLine(item=item, line=line, cells=own, rigs=meant.rigs, apart=self.apart, **told))
+        if isinstance(item, int):
+            self._pairs.extend(item * self._count + place for place in meant.rigs)
+        else:
+            self.of_others.setdefault(item, set()).update(meant.rigs)
+        place, other = (item, "") if isinstance(item, int) else (-1, item)
+        told = {"unclear": meant.problem, "unstored": meant.unstored, "column": title, "other": other}
+        self._tell(ClaimLine(item=place, line=line, cells=own, rigs=meant.rigs, apart=self.apart, **told))
+        self.untold.update(meant.untold)
         if meant.problem:
             yield Problem(meant.problem, meant.help, pointer=title, file=self.file, line=line)
 
@@ -181,6 +181,8 @@ class _ClaimColumns:
         order = {FROM: 0, TO: 1}
         naming = [(order.get(name, 2), name, title) for title, name in found.items() if name not in ("", _SKU, _RIG)]
         self.vehicle = {name: title for _, name, title in sorted(naming)}
+        naming_one = (name for name in named.columns if name in self.vehicle and name not in (EXCEPT, FROM, TO))
+        self.called = next((self.vehicle[name] for name in naming_one), "")
         self.passed_over = [title for title, name in found.items() if not name]
 
 
@@ -225,17 +227,12 @@ def _claim(
         yield reader.of_no_item(line, own, sku, columns.sku)
         return
     rig = chunk.cells[columns.rig][row] if columns.rig else None
+    item: Claimed = sku if place is None else place
     cells = {name: own[title] for name, title in columns.vehicle.items() if own[title].strip()}
     if rig and not cells:
-        yield from (
-            reader.add_other(sku, rig, line, columns.rig)
-            if place is None
-            else reader.add(place, rig, line, columns.rig, own)
-        )
+        yield from reader.add(item, rig, line, columns.rig, own)
         return
     twice = Meant(problem="a rig and a vehicle's names are told at once", help="keep one of them")
     meant = reader.named.meant(cells) if not rig else twice
-    told = columns.vehicle.get(meant.column) or next(iter(columns.vehicle.values()), columns.rig)
-    yield from (
-        reader.take_other(sku, meant, line, told) if place is None else reader.take(place, meant, line, told, own)
-    )
+    told = columns.vehicle.get(meant.column) or columns.rig or columns.called
+    yield from reader.take(item, meant, line, told, own)

@@ -46,6 +46,11 @@ def counter_link(base: str, rig: AuditRig, items: Items, place: int, reader: Fac
     return f"{base.rstrip('/')}/answer?{urlencode(fields)}"
 
 
+def as_told(fact: Fact, value: Value) -> str:
+    """A value as people tell it."""
+    return next(_texts(fact, value))
+
+
 def _texts(fact: Fact, value: Value) -> Iterator[str]:
     """A value in the ways in which it may be written, as people tell it first."""
     if isinstance(fact.type, ListType):

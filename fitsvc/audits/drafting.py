@@ -36,7 +36,8 @@ _TITLES: Final = Path(__file__).with_name("titles.yaml")
 class DraftedColumn:
     """One column: what it is taken for (None where that is asked), which share of its cells read, and some that do not.
 
-    `middle` is the median of its figures as they are kept, `question` what has to be said of it by whoever knows.
+    `middle` is the median of its figures as they are kept, `question` what has to be said of it by whoever knows. Its
+    unit is `found_out` where no title and no cell names it, and its figures are sizes in that one alone.
     """
 
     title: str
@@ -46,6 +47,7 @@ class DraftedColumn:
     middle: float | None = None
     odd: tuple[tuple[str, int], ...] = ()
     question: str = ""
+    found_out: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -151,7 +153,8 @@ class _Drafter:
             question = f"is it `{name}`? {best.share:.0%} of its cells read as that"
             unit = "" if best.taken is None or best.taken.unit or not needs_unit(fact) else "; in which unit?"
             return replace(best, taken=None, question=question + unit)
-        return best
+        assert best.taken is not None
+        return replace(best, found_out=bool(best.taken.unit) and not _unit(title, fact))
 
     def held(self, title: str, mapping: FileMapping) -> DraftedColumn:
         """One column as a mapping has it."""

@@ -13,9 +13,9 @@ from fitsvc.audits.causes import Causes
 from fitsvc.audits.changes import Changes, Earlier
 from fitsvc.audits.claim_lines import LinesTold
 from fitsvc.audits.fixes import Fix, Fixes
-from fitsvc.audits.items import ReadReport, digests
+from fitsvc.audits.items import Items, ReadReport, digests
 from fitsvc.audits.kept import kept_facts
-from fitsvc.audits.other_pairs import OtherCounts, OtherPair, OtherPairs
+from fitsvc.audits.other_pairs import OtherCounts, OtherPair, OtherPairs, OthersClaimed
 from fitsvc.audits.outliers import Usual, suspicious
 from fitsvc.audits.page import FIX_LIST
 from fitsvc.audits.parts import ClaimCarried, ClaimFate
@@ -41,6 +41,7 @@ _HEADS: Final = {
     "claims": "Claims it decides",
     "file": "File",
 }
+_NONE: Final = Items([], np.zeros(0, np.int64), {}, {})
 Counts = NDArray[np.int64]
 
 
@@ -85,10 +86,14 @@ class Findings:
         rig_digests = {rig.key: rig.digest() for rig in self.state.rigs}
         self._file("rigs", ("rig", "vehicle", "facts", *OUTCOMES, "name"), self._rig_rows(rig_digests))
         self._file("claims", ClaimFate._fields, self._claim_rows())
-        lines = self._lines()
         others = OtherPairs(self.state)
         self._file("others", OtherPair.titles(), (pair.cells() for pair in self.fixes.of_others(others.rows())))
+        lines = self._lines(others.claimed)
         self.others = others.counts
+        for subject, counts in self.others.items():
+            counts.unclear = lines.unclear_of((self.state.spool.other(subject) or _NONE).skus)
+        self._file("unclaimed_of_rigs", ("rig", "name", *OUTCOMES[:2]), self._unclaimed_of_rigs(lines))
+        self._file("vehicles_to_tell", ("vehicle", "wanting", "claims"), self.report.untold)
         rescues = Rescues(self.state, stocked)
         self._file("rescued", Rescue._fields, self._rescued(rescues))
         self.rescued = {"claims": rescues.rescued, "untried": rescues.untried}
@@ -206,9 +211,16 @@ class Findings:
                     self.contradicted_by[fate.rule] = self.contradicted_by.get(fate.rule, 0) + 1
                 yield fate
 
-    def _lines(self) -> LinesTold:
+    def _unclaimed_of_rigs(self, lines: LinesTold) -> Iterator[list[Any]]:
+        """The rigs that more fits than is claimed, with how much."""
+        unclaimed = (self.by_rig - lines.by_rig())[:, :2].tolist() if self.report.claims_told else []
+        for rig, counts in zip(self.state.rigs, unclaimed, strict=False):
+            if any(counts):
+                yield [rig.key, rig.name, *counts]
+
+    def _lines(self, others: OthersClaimed) -> LinesTold:
         """Tell of each claim as its line has it what it comes to."""
-        told, own = LinesTold(self.state, self.report.blocks), self.report.claim_titles
+        told, own = LinesTold(self.state, self.report.blocks, others), self.report.claim_titles
         self._file("claims_checked", told.titles(own), told.rows(own))
         self.claim_lines, self.claims_unclear = dict(sorted(told.counted.items())), told.unclear()
         return told

@@ -14,15 +14,17 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fitsvc.audits.claims import ClaimLine
-from fitsvc.audits.counter_links import counter_link
+from fitsvc.audits.counter_links import as_told, counter_link
 from fitsvc.audits.items import Items, ReadReport
+from fitsvc.audits.named_vehicles import OURS
 from fitsvc.audits.other_pairs import OtherPair
 from fitsvc.audits.others import JUDGED
 from fitsvc.audits.outliers import Suspicious
 from fitsvc.audits.parts import ClaimFate
 from fitsvc.audits.state import AuditState
+from fitsvc.engine.columns.signatures import value_at
 from fitsvc.facts import FactReader
-from fitsvc.language.types import ListType, NumberType
+from fitsvc.language.types import ListType, NumberType, TextType
 from fitsvc.rulebook.vocabulary import Fact
 from fitsvc.subjects import KIND
 
@@ -121,7 +123,8 @@ class Fixes:
                 decides = (max(pairs, decides[0]), max(min(pairs, claimed[sku]), decides[1]))
             elif not decides[0]:
                 continue
-            self._add(_of_cell(cell, *decides) if cell else self._empty(lines[sku], sku, fact, *decides))
+            stands = _stands(fact, slot, items, item)
+            self._add(_of_cell(cell, *decides) if cell else self._empty(lines[sku], sku, stands, fact, *decides))
         for cell in cells.values():
             self._add(_of_cell(cell, 0, 0))
         self._false(items, lines, [one for one in fates if one.outcome == "fails"])
@@ -163,7 +166,7 @@ class Fixes:
 
     def _said(self, line: ClaimLine) -> str:
         """What a claim says, without its item and what was not read of it."""
-        if line.item < 0:
+        if line.item < 0 and not line.other:
             return line.cells.get(line.column, "")
         left_out = {"sku", *(title.casefold() for title in self._report.claims_passed_over)}
         cells = {title: cell for title, cell in line.cells.items() if title.strip().casefold() not in left_out}
@@ -193,6 +196,8 @@ class Fixes:
         first = self._report.bad_claims - self._report.bad_claims_apart
         for place, row in enumerate(_rows_of(self._state.spool.bad_claims)):
             told = (int(row["row"] or 0), "", row["column"], "", (row["problem"], row["allowed"]))
+            if row["allowed"] == OURS:
+                continue  # it stands in the list of what we have to tell
             self._add(_fix("bad_claim", *told, claims=1)._replace(file=self._claims_file if place >= first else ""))
 
     def _add(self, fix: Fix) -> None:
@@ -216,13 +221,13 @@ class Fixes:
     def _title(self, short: str) -> str:
         return self._titles.get(short, short)
 
-    def _empty(self, line: int, sku: str, fact: Fact, pairs: int, claims: int) -> Fix:
-        """A fact that a cell does not tell well enough, or that has no column."""
+    def _empty(self, line: int, sku: str, stands: str, fact: Fact, pairs: int, claims: int) -> Fix:
+        """A fact that a cell does not tell well enough, or that has no column; `stands` is what it tells."""
         wrong = f"{fact.the} is not known, or not exactly"
         if fact.short not in self._titles:
             wrong += f"; the file has no column for it yet, which `{fact.short}` would be"
         help = f"{taken_as(fact)}. {fact.how_to_measure}"
-        return _fix("missing", line, sku, self._title(fact.short), "", (wrong, help), pairs=pairs, claims=claims)
+        return _fix("missing", line, sku, self._title(fact.short), stands, (wrong, help), pairs=pairs, claims=claims)
 
     def _false(self, items: Items, lines: Mapping[str, int], fates: Sequence[ClaimFate]) -> None:
         """Take the false claims of some items, those of one item together."""
@@ -267,6 +272,15 @@ def taken_as(fact: Fact) -> str:
     if isinstance(fact.type, NumberType) and fact.range_text:
         return f"a figure between {fact.range_text[0]} and {fact.range_text[1]}, with its unit"
     return "a tyre's designation" if fact.tyre else "`yes` or `no`"
+
+
+def _stands(fact: Fact, slot: str, items: Items, item: int) -> str:
+    """What is known of a fact that is not known exactly, as a cell says it."""
+    kind = fact.type
+    if slot != fact.name or slot not in items.columns or isinstance(kind, TextType):
+        return ""
+    value = value_at(kind, items.columns[slot], item)
+    return "" if value == kind.unknown else as_told(fact, value)
 
 
 def _of_cell(row: Mapping[str, str], pairs: int, claims: int) -> Fix:

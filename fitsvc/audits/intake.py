@@ -110,7 +110,9 @@ def mapping_text(made: DraftedMapping, file: str) -> str:
     lines.append("columns:")
     for one in made.columns:
         if one.taken is not None:
-            lines += [f"  {_quoted(one.title)}: {_entry(one.taken)}  # {one.share:.0%} of {one.cells} cells"]
+            found_out = f"; bare figures are sizes in {one.taken.unit} alone" if one.found_out else ""
+            told = f"{one.share:.0%} of {one.cells} cells{found_out}"
+            lines += [f"  {_quoted(one.title)}: {_entry(one.taken)}  # {told}"]
             lines += [f"    #? not read: {_quoted(cell)}, {count} times" for cell, count in one.odd]
         else:
             lines += [f"  {_quoted(one.title)}: ignore  #? {one.question or 'what is it? It is not read'}"]

@@ -37,6 +37,8 @@ class ReadReport:
     """What came of reading a catalogue; `columns` says what each column that was read is, by its title.
 
     `file` is what the catalogue is called, `claims_file` the file of claims, in which `bad_claims_apart` stand.
+    `untold` are the vehicles of which too little is stored to tell whether they are claimed, with what that is and of
+    how many claims.
     """
 
     blocks: int = 0
@@ -58,6 +60,7 @@ class ReadReport:
     mapped_in_vain: list[str] = field(default_factory=list)
     claims_passed_over: list[str] = field(default_factory=list)
     claim_titles: list[str] = field(default_factory=list)
+    untold: list[tuple[str, str, int]] = field(default_factory=list)
 
 
 def digests(items: Items, slots: Mapping[str, Type]) -> NDArray[np.uint64]:

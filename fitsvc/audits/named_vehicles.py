@@ -5,20 +5,34 @@ taken for one that holds.
 """
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 from fitsvc.answers.vehicles import folded
 from fitsvc.audits.called_vehicles import ASKED, CalledVehicles, in_words
-from fitsvc.audits.naming import VehicleTold, Wanted, Years, excepted, plain, taken_years, without_exceptions
+from fitsvc.audits.naming import (
+    EARLIEST,
+    LATEST,
+    MONTH,
+    VehicleTold,
+    Wanted,
+    Years,
+    excepted,
+    plain,
+    taken_years,
+    without_exceptions,
+)
 from fitsvc.audits.rigs import AuditRig
 from fitsvc.language.problems import nearest
 from fitsvc.language.truth import NO, UNKNOWN, YES, Truth, conjunction
 from fitsvc.language.types import ListType
+from fitsvc.loading.rows import quoted
 from fitsvc.rulebook.rules import Rulebook
 
 VEHICLE, EXCEPT, FROM, TO = "vehicle", "except", "from", "to"
 """The columns of a name beside its facts and variants: in free words, what is excepted, the first and last year."""
+OURS: Final = "nothing is to be mended in the file: what is stored of our own vehicle has to say what it is"
+"""What helps where no other name would."""
 _SHOWN: Final = 3
 _SLIP: Final = 0.8
 """How close a name is to another for a slip of the pen, as `mukle` to `muckle`; what is farther off nobody stores."""
@@ -30,7 +44,8 @@ _LONGEST: Final = 400
 class Meant:
     """What a name comes to: the places of the rigs surely meant and of those that may be, and why it is unclear.
 
-    `unstored` are the vehicles named of which there is no rig; `column` is where the problem stands.
+    `unstored` are the vehicles named of which there is no rig; `column` is where the problem stands. `untold` are the
+    vehicles of ours of which too little is stored to tell, each with what that is: then no other name would help.
     """
 
     rigs: tuple[int, ...] = ()
@@ -39,6 +54,7 @@ class Meant:
     problem: str = ""
     help: str = ""
     column: str = ""
+    untold: tuple[tuple[str, str], ...] = ()
 
 
 @dataclass(slots=True)
@@ -92,7 +108,7 @@ class NamedVehicles:
                 raise _Unclear(column, f"a name of {len(cell):,} characters", "name each vehicle in a line of its own")
             self._read(name, column, plain(cell))
         if not name.wanted and not name.years:
-            raise _Unclear(next(iter(cells), VEHICLE), "no vehicle is named", "write its years, make and model")
+            raise _Unclear(next(iter(cells), ""), "no vehicle is named", "write its years, make and model")
         if any(first > last for first, last in name.years):
             raise _Unclear(next(iter(cells)), "the first year is after the last", "write `2015-2020`")
         said = " ".join(f"except {cell}" if column == EXCEPT else cell for column, cell in cells.items())
@@ -119,12 +135,13 @@ class NamedVehicles:
 
     def _read_years(self, name: _Name, column: str, text: str) -> None:
         years, left = taken_years(text)
+        self._refuse_month(column, text)
         if not years or left.strip(" |,;/&-").replace("and", "").strip(" |,;/&"):
             raise _Unclear(column, f"`{text}` names no years", "write `2015-2020`, or `2015, 2017`")
         if column == FROM:
-            years = [(years[0][0], 2100)]
+            years = [(years[0][0], LATEST)]
         elif column == TO:
-            years = [(name.years.pop()[0] if name.years else 1900, years[-1][1])]
+            years = [(name.years.pop()[0] if name.years else EARLIEST, years[-1][1])]
         name.years += years
 
     def _read_called(self, name: _Name, column: str, text: str) -> None:
@@ -149,6 +166,7 @@ class NamedVehicles:
         name.wanted.append(self._of.of_variant(column, member, f"{column} {member}"))
 
     def _read_phrase(self, name: _Name, column: str, text: str) -> None:
+        self._refuse_month(column, text)
         text, exceptions = without_exceptions(text)
         phrase = self._of.reader.read(text)
         if (
@@ -177,6 +195,11 @@ class NamedVehicles:
                 raise _Unclear(column, f"`{text}` excepts nothing that is known", "write what is excepted")
             name.wanted.append(excepted(phrases, self._of.of_years))
 
+    def _refuse_month(self, column: str, text: str) -> None:
+        if month := MONTH.search(text):
+            help = f"write the years alone, such as `{month[1]}` or `{month[1]} and later`"
+            raise _Unclear(column, f"`{month[0]}` is a month, and no vehicle is told by months", help)
+
     def _refuse_unread(self, column: str, words: Sequence[str]) -> None:
         if not words:
             return
@@ -188,29 +211,33 @@ class NamedVehicles:
     def _resolved(self, name: _Name, text: str, column: str) -> Meant:
         tests = [*name.wanted, *([self._of.of_years(name.years)] if name.years else ())]
         sure, may = list[tuple[VehicleTold, list[int]]](), list[tuple[VehicleTold, list[int]]]()
-        open_: dict[str, None] = {}
+        open_, untold = dict[str, None](), list[list[tuple[str, str]]]()
         for one, places in self._of.candidates(name.models):
             each = [test.holds(one) for test in tests]
             if (found := conjunction(*each)) == YES:
                 sure.append((one, places))
             elif found == UNKNOWN:
                 may.append((one, places))
-                open_ |= {test.said: None for test, is_so in zip(tests, each, strict=True) if is_so == UNKNOWN}
+                waits = [test for test, is_so in zip(tests, each, strict=True) if is_so == UNKNOWN]
+                open_ |= {test.said: None for test in waits}
+                untold.append([(one.label, test.said) for test in waits if not test.theirs])
         rigs, maybe = (tuple(sorted(p for _, places in some for p in places)) for some in (sure, may))
         unstored = self._unstored(name, [one for one, _ in (*sure, *may)], text)
         makes = self._makes([one for one, _ in sure]) if name.called and not name.made else ()
         if makes:
-            told = f"`{text}` is made by {' and by '.join(makes)}"
+            told = f"{quoted(text)} is made by {' and by '.join(makes)}"
             return Meant(may=rigs + maybe, unstored=unstored, problem=told, help="write the make", column=column)
         if not may:
             return Meant(rigs=rigs, unstored=unstored)
         labels = [one.label for one, _ in may]
         more = f" and {len(labels) - _SHOWN} more" if len(labels) > _SHOWN else ""
-        told = f"`{text}` may mean {'; '.join(labels[:_SHOWN])}{more}: whether it is {', '.join(open_)} is not told"
-        help = "name the rig, or have the label of our vehicle say what it is"
-        if column == VEHICLE:
-            help = f"write its make and model in columns of their own, {help}"
-        return Meant(rigs=rigs, may=maybe, unstored=unstored, problem=told, help=help, column=column)
+        listed = ", ".join(f"`{said}`" for said in open_)
+        told = f"{quoted(text)} may mean {'; '.join(labels[:_SHOWN])}{more}: whether it is {listed} is not told"
+        found_ = Meant(rigs=rigs, may=maybe, unstored=unstored, problem=told, help=OURS, column=column)
+        if all(untold):
+            return replace(found_, untold=tuple(pair for pairs in untold for pair in pairs))
+        help = "write its make and model in columns of their own, or name the rig"
+        return replace(found_, help=help if column == VEHICLE else "write the whole name, or name the rig")
 
     def _makes(self, sure: Sequence[VehicleTold]) -> list[str]:
         """The makes of which several have a model of one name."""
@@ -227,7 +254,9 @@ class NamedVehicles:
         own = [one.values.get(self._of.year) for one in found]
         if not all(isinstance(one, tuple) for one in own):
             return ""
-        asked = (year for first, last in name.years if first > 1900 and last < 2100 for year in range(first, last + 1))
+        asked = (
+            year for first, last in name.years if first > EARLIEST and last < LATEST for year in range(first, last + 1)
+        )
         left = [y for y in sorted(set(asked)) if not any(isinstance(o, tuple) and o[0] <= y <= o[1] for o in own)]
         return in_words(_runs(left))
 

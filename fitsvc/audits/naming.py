@@ -14,13 +14,17 @@ from fitsvc.answers.vehicles import folded
 from fitsvc.language.truth import NO, UNKNOWN, YES, Truth, conjunction, disjunction, negation
 from fitsvc.language.types import Value
 
-_EARLIEST, _LATEST = 1900, 2100
+EARLIEST, LATEST = 1900, 2100
+"""What years that are open to one side end with."""
 _YEARS: Final = re.compile(
     r"(?<![\w./-])(?:(?P<first>(?:19|20)\d\d)\s*(?:-|to|thru|through)\s*(?P<last>(?:19|20)\d\d)"
     r"|(?P<since>(?:19|20)\d\d)\s*(?:\+|and (?:newer|later|up)|onwards?\b|or newer|up\b|-\s*(?:present|today|on)\b)"
     r"|(?:up to|until|to|through|thru)\s+(?P<until>(?:19|20)\d\d)"
     r"|(?P<one>(?:19|20)\d\d))(?![\w/-])"
 )
+_FLOATED: Final = re.compile(r"(?<![\w./-])((?:19|20)\d\d)\.0(?![\w.])")
+"""A year as a sheet hands a figure over."""
+MONTH: Final = re.compile(r"(?<![\w./-])\d{1,2}[/.-]((?:19|20)\d\d)(?![\w/-])")
 _SHORT: Final = re.compile(r"(?<!\w)'(\d\d)(?!\w)")
 _BUT: Final = re.compile(
     r"[,;(]?\s*(?<!\w)(?:all but|but not|except(?:ing| for)?|excl(?:uding|\.)?|other than|apart from)(?!\w)"
@@ -64,10 +68,14 @@ class VehicleTold:
 
 
 class Wanted(NamedTuple):
-    """One thing that a name says of a vehicle, in its words, and whether a vehicle is so."""
+    """One thing that a name says of a vehicle, in its words, and whether a vehicle is so.
+
+    `theirs` says that where it is open whoever wrote the name can say more; else what is stored of the vehicle can.
+    """
 
     said: str
     holds: Callable[[VehicleTold], Truth]
+    theirs: bool = False
 
 
 @dataclass(slots=True)
@@ -90,7 +98,7 @@ class Phrase:
 
 def _any_of(tests: Sequence[Wanted]) -> Wanted:
     said = " or ".join(dict.fromkeys(test.said for test in tests))
-    return Wanted(said, lambda one: disjunction(*(test.holds(one) for test in tests)))
+    return Wanted(said, lambda one: disjunction(*(test.holds(one) for test in tests)), any(one.theirs for one in tests))
 
 
 def plain(text: str) -> str:
@@ -101,10 +109,10 @@ def plain(text: str) -> str:
 
 def taken_years(text: str) -> tuple[list[Years], str]:
     """The years that a text names, and what is left of it."""
-    years = []
+    years, text = [], _FLOATED.sub(r"\1", text)
     for found in _YEARS.finditer(text):
-        first = found["first"] or found["since"] or found["one"] or str(_EARLIEST)
-        last = found["last"] or found["until"] or found["one"] or str(_LATEST)
+        first = found["first"] or found["since"] or found["one"] or str(EARLIEST)
+        last = found["last"] or found["until"] or found["one"] or str(LATEST)
         years.append((int(first), int(last)))
     return years, _YEARS.sub(_GONE, text)
 
@@ -174,7 +182,7 @@ def excepted(phrases: Sequence[Phrase], year_of: Callable[[Sequence[Years]], Wan
         every, some = conjunction(*each), disjunction(*each)
         return negation(every if every == some else UNKNOWN)
 
-    return Wanted(f"not {said}", holds)
+    return Wanted(f"not {said}", holds, len(phrases) > 1 or any(test.theirs for part in parts for test in part))
 
 
 def is_one_of(own: str | None, phrase: str) -> Truth:

@@ -47,11 +47,17 @@ class OtherPair:
 
 @dataclass(slots=True)
 class OtherCounts:
-    """What was counted of one subject."""
+    """What was counted of one subject; `unclear` are claimed pairs that only unclear lines name, and would hold."""
 
     items: int = 0
     outcomes: Counter[str] = field(default_factory=Counter)
     claimed: Counter[str] = field(default_factory=Counter)
+    unclear: Counter[str] = field(default_factory=Counter)
+
+
+OthersClaimed = dict[str, dict[int, tuple[Outcome, str]]]
+"""By number of an item that is no accessory and by the place of a rig that it is claimed for what that comes to, and
+why it does not hold."""
 
 
 class _PairJudged(NamedTuple):
@@ -75,6 +81,7 @@ class OtherPairs:
         self._reader, self._words = FactReader(state.task.rulebook), Wording(state.kernel.engine)
         self._numbers = {rule.id: number for number, rule in enumerate(state.task.rulebook.rules)}
         self.counts: dict[str, OtherCounts] = {}
+        self.claimed: OthersClaimed = {}
 
     def rows(self) -> Iterator[OtherPair]:
         """A row for each pair, item by item."""
@@ -86,17 +93,21 @@ class OtherPairs:
             counts = self.counts[subject] = OtherCounts(items=len(items.skus))
             for one in self._adapters(items) if subject == ADAPTER else self._beside(items, subject):
                 counts.outcomes[one.outcome] += 1
-                is_claimed = one.rig in claims.get(items.skus[one.item], ())
-                counts.claimed[one.outcome] += is_claimed
+                sku = items.skus[one.item]
+                is_claimed = one.rig in claims.get(sku, ())
+                why = self._why(one) if is_claimed else ""
+                if is_claimed:
+                    counts.claimed[one.outcome] += 1
+                    self.claimed.setdefault(sku, {})[one.rig] = (one.outcome, why)
                 yield OtherPair(
                     row=int(items.lines[one.item]),
-                    sku=items.skus[one.item],
+                    sku=sku,
                     subject=subject,
                     rig=self._rigs[one.rig].key,
                     outcome=one.outcome,
                     rules=" ".join(one.rules),
                     claimed=int(is_claimed),
-                    why=self._why(one) if is_claimed else "",
+                    why=why,
                 )
 
     def _beside(self, items: Items, subject: str) -> Iterator[_PairJudged]:

@@ -1,14 +1,13 @@
 """An audit's summary as a page for people who never saw fitsvc: what to tell the supplier first, then the shop."""
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Sequence
 from html import escape
 from typing import Final
 
-from fitsvc.audits.fixes import FalseClaims, Fix
-from fitsvc.audits.layout import Html, bars, day_in_words, file_link, number, table, told, whole
+from fitsvc.audits.fixes import Fix
+from fitsvc.audits.layout import Html, bars, day_in_words, file_link, table, told, whole
+from fitsvc.audits.page_claims import PageWords, all_claims, claims_part, in_short, item_number
 from fitsvc.document import Document
-from fitsvc.rulebook.outcomes import OUTCOMES
 
 _OUTCOME: Final = {
     "works": "fits",
@@ -16,36 +15,10 @@ _OUTCOME: Final = {
     "undetermined": "open: something is not known",
     "fails": "does not fit",
 }
-_CLAIM: Final = {
-    "works": "true",
-    "conditional": "true on a condition",
-    "undetermined": "open: something is not known",
-    "unclear": "unclear: which vehicle is meant is not told",
-    "fails": "false",
-}
 _MOST_FIXES: Final = 12
-_ONE_LINE: Final = 16
-"""Letters of an item's number that are kept on one line."""
 _MOST_FACTS: Final = 10
 FIX_LIST: Final = "fix_list"
 """The table and the workbook of what is to be mended."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class PageWords:
-    """What the page says beside the summary's figures.
-
-    Labels of facts, how each is learnt, words for kinds and titles of rules are those of the rulebook; `rigs` is what
-    people call each rig.
-    """
-
-    facts: Mapping[str, str]
-    learnt: Mapping[str, str]
-    kinds: Mapping[str, str]
-    rules: Mapping[str, str]
-    rigs: Mapping[str, str]
-    false: Sequence[FalseClaims]
-    fixes: Sequence[Fix]
 
 
 def page(summary: Document, words: PageWords) -> str:
@@ -59,7 +32,7 @@ def page(summary: Document, words: PageWords) -> str:
         _before(changes["before"], summary) if changes else "",
         "<h2>For whoever keeps the catalogue</h2>",
         _mend(words.fixes, summary["fixes"]),
-        _claims(summary["claims"], words),
+        claims_part(summary, words),
         _facts("Facts worth measuring: of the items", items, words, "missing_of_items.csv"),
         _rows(rows, summary),
         table(
@@ -91,6 +64,7 @@ def page(summary: Document, words: PageWords) -> str:
             ((words.rigs.get(one["rig"], one["rig"]), one["because"]) for one in summary["disputed"]),
             "What rests on it is as sure as that leaves it.",
         ),
+        _untold(summary["untold"]),
         _aside(summary["rigs_set_aside"]),
         table(
             "What decides",
@@ -121,17 +95,8 @@ def _about(about: Document, summary: Document) -> str:
 
 def _short(summary: Document) -> str:
     """What matters, in a few sentences."""
-    rows, claims, fixes = summary["rows"], _all_claims(summary), summary["fixes"]
-    lines = []
-    if claims and claims["lines"]:
-        lines.append(
-            _written(claims["lines"], "" if claims["claims"] == summary["claims"]["claims"] else " of accessories")
-        )
-    if claims and claims["claims"]:
-        lines.append(_claimed(claims))
-    if not claims:
-        lines.append("The catalogue does not say which vehicles its items fit.")
-    lines.append(_read(rows, summary["others"]))
+    fixes = summary["fixes"]
+    lines = [*in_short(summary), _read(summary["rows"], summary["others"])]
     if fixes:
         lines.append(
             f"<b>{told(fixes, 'cells')}</b> should be mended, the one that decides most first: "
@@ -140,40 +105,15 @@ def _short(summary: Document) -> str:
     return f"<h2>In short</h2><ul>{''.join(f'<li>{line}</li>' for line in lines)}</ul>"
 
 
-def _written(lines: Mapping[str, int], of: str) -> str:
-    """What the claims come to as they are written, of which one may name several vehicles."""
-    held = sum(count for verdict, count in lines.items() if verdict.startswith("holds"))
-    false, open_ = lines.get("contradicted", 0), lines.get("open", 0)
-    more = {"unclear": "unclear", "not stored": "about vehicles that are not stored", "no item": "about no item"}
-    told_ = "".join(f"{number(lines[one])} {_are(lines[one])} {more[one]}, " for one in more if one in lines)
-    words = (
-        f"Of {told(sum(lines.values()), 'claims')}{of} as they are written <b>{number(false)} {_are(false)} false</b>"
-    )
-    return f"{words}, {number(open_)} cannot be decided yet, {told_}and {number(held)} hold."
-
-
-def _claimed(claims: Document) -> str:
-    """What the claims come to by pairs of an item and a vehicle."""
-    false, unclear = claims["fails"], claims["unclear"]
-    words = f"Of {told(claims['claims'], 'claims')} that one item fits one vehicle, <b>{number(false)} {_are(false)} "
-    words += f"false</b>, {number(claims['undetermined'])} cannot be decided yet, "
-    words += f"{number(unclear)} {_are(unclear)} only in unclear lines, " if unclear else ""
-    return f"{words}and {number(claims['works'] + claims['conditional'])} hold."
-
-
-def _are(count: int) -> str:
-    return "is" if count == 1 else "are"
-
-
 def _before(before: Document, summary: Document) -> str:
     """This delivery beside the earlier one."""
     then, now = (
         {
             "rows judged whole": one["rows"]["items"] - one["rows"]["rows_of_bad_cells"],
             "rows in all": one["rows"]["rows"],
-            "claims that are false": (one["claims"] or {}).get("fails", 0),
-            "claims that are open": (one["claims"] or {}).get("undetermined", 0),
-            "claims in all": (one["claims"] or {}).get("claims", 0),
+            "claims that are false": (all_claims(one) or {}).get("fails", 0),
+            "claims that are open": (all_claims(one) or {}).get("undetermined", 0),
+            "claims in all": (all_claims(one) or {}).get("claims", 0),
             "cells to mend": one["fixes"] or 0,
         }
         for one in (before, summary)
@@ -186,19 +126,11 @@ def _before(before: Document, summary: Document) -> str:
 def _how_to_read() -> str:
     return (
         '<p class="note">A vehicle here is one with its hitch receiver as it is fitted; the same model may be here '
-        "several times. Each answer follows from rules about sizes, weights and room, not from a list. Where a fact is "
-        "not known the answer stays open: it is never taken for a yes.</p>"
+        "several times. One item with one vehicle is a pair; that the one fits the other, where the catalogue says so, "
+        "is a claim. A line of the catalogue may hold several claims, and one claim may be written in several lines. "
+        "Each answer follows from rules about sizes, weights and room, not from a list. Where a fact is not known the "
+        "answer stays open: it is never taken for a yes.</p>"
     )
-
-
-def _all_claims(summary: Document) -> Document | None:
-    """The claims about accessories, and those about trailers and adapters with them."""
-    claims = summary["claims"]
-    others = [one["claimed"] for one in summary["others"].values()]
-    if claims is None:
-        return None
-    counts = {name: claims[name] + sum(one[name] for one in others) for name in OUTCOMES}
-    return {**claims, **counts, "claims": claims["claims"] + sum(sum(one.values()) for one in others)}
 
 
 def _read(rows: Document, others: Document) -> str:
@@ -257,7 +189,7 @@ def _mend(fixes: Sequence[Fix], count: int) -> str:
         "Mend these first",
         ("row", "item", "column", "stands there", "what is wrong", "what to write or do", "decides"),
         (
-            (_where(one, shown), _number(one.sku), one.column, one.stands, one.wrong, one.allowed, _decides(one))
+            (_where(one, shown), item_number(one.sku), one.column, one.stands, one.wrong, one.allowed, _decides(one))
             for one in shown
         ),
         "So many pairs of an item and a vehicle wait for the cell (for one that does not read, maybe with others), or "
@@ -274,50 +206,6 @@ def _where(one: Fix, shown: Sequence[Fix]) -> str:
 
 def _decides(one: Fix) -> str:
     return told(one.pairs, "pairs") if one.pairs else told(one.claims, "claims") if one.claims else "with other cells"
-
-
-def _claims(claims: Document | None, words: PageWords) -> str:
-    if claims is None:
-        return "<h3>Claims</h3><p>Nothing is claimed: the file has no column that says what an item fits.</p>"
-    unclaimed = claims["unclaimed"]
-    note = (
-        f"What the file says that an item fits, held against the rules. As the file says them, line by line: "
-        f"{file_link('claims_checked.csv')}; each vehicle for which one is false or open, with the reason: "
-        f"{file_link('claims.csv')}. Fits that nobody claims: {told(unclaimed['works'], 'pairs')} that fit and "
-        f"{number(unclaimed['conditional'])} that do on a condition, of {told(unclaimed['items'], 'items')}: "
-        f"{file_link('unclaimed.csv')}."
-    )
-    titles = ("row", "item", "claimed for", "why it does not fit")
-    linked = any(one.link for one in words.false)
-    return (
-        bars("Claims of fit", [(_CLAIM[name], claims[name]) for name in _CLAIM], note)
-        + table(
-            "False claims",
-            (*titles, "look") if linked else titles,
-            ((*_false(one), _look(one.link)) if linked else _false(one) for one in words.false),
-            "The items with most of them.",
-        )
-        + table(
-            "False claims by what does not hold",
-            ("what does not hold", "claims"),
-            ((words.rules.get(one["rule"], one["rule"]), one["claims"]) for one in claims["contradicted_by"]),
-        )
-    )
-
-
-def _number(sku: str) -> Html | str:
-    """An item's number, on one line if it is of a usual length."""
-    return Html(f"<b>{escape(sku)}</b>") if len(sku) <= _ONE_LINE else sku
-
-
-def _false(one: FalseClaims) -> tuple[str, str, Html, str]:
-    more = f"<br>and {number(one.claims - len(one.named))} more" if one.claims > len(one.named) else ""
-    named = "<br>".join(escape(name) for name in one.named)
-    return str(one.row), _number(one.sku), Html(named + more), " ".join(one.reasons)
-
-
-def _look(link: str) -> Html:
-    return Html(f'<a href="{escape(link)}">at the counter</a>' if link else "")
 
 
 def _facts(title: str, missing: Sequence[Document], words: PageWords, file: str) -> str:
@@ -353,6 +241,19 @@ def _aside(rigs: Sequence[str]) -> str:
         table("Rigs set aside", ("rig and what is wrong with it",), ((Html(escape(one)),) for one in rigs), note)
         if rigs
         else ""
+    )
+
+
+def _untold(vehicles: Sequence[Document]) -> str:
+    """The vehicles that claims name by what is not stored of them, where there are any."""
+    if not vehicles:
+        return ""
+    return table(
+        "Vehicles of ours that are told too little of",
+        ("vehicle", "what is not told of it", "claims that wait for it"),
+        ((one["vehicle"], f"whether it is `{one['wanting']}`", one["claims"]) for one in vehicles),
+        "Claims name them by it. The supplier cannot mend this: it is ours to store, in the vehicle's label or facts. "
+        f"All of them: {file_link('vehicles_to_tell.csv')}.",
     )
 
 

@@ -289,7 +289,7 @@ def read_items(
                 for problem in claims.add(place, cell, line, title, {"sku": sku}):
                     found.bad_claims += _tell(wrong_claims, problem)
             for sku, cell, line in items.other_claims(chunk):
-                for problem in claims.add_other(sku, cell, line, title):
+                for problem in claims.add(sku, cell, line, title, {"sku": sku}):
                     found.bad_claims += _tell(wrong_claims, problem)
             _tell_all(bad_rows, items.problems, found, first)
             _tell_cells(bad_cells, items.bad_cells, found)

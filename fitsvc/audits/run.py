@@ -124,6 +124,7 @@ class Audit:
                 report.bad_claims += report.bad_claims_apart
                 report.claims_passed_over = list(passed_over)
         report.claim_titles = list(lines.titles)
+        report.untold = [(*told, count) for told, count in claims.untold.most_common()]
         spool.keep_other_claims(claims.of_others)
         pairs = claims.claims()
         report.claims = len(pairs.item)

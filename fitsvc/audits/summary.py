@@ -11,7 +11,8 @@ from fitsvc.answers.wording import Wording
 from fitsvc.audits.findings import Findings
 from fitsvc.audits.kept import keep_facts
 from fitsvc.audits.other_pairs import OtherCounts
-from fitsvc.audits.page import PageWords, page
+from fitsvc.audits.page import page
+from fitsvc.audits.page_claims import PageWords
 from fitsvc.audits.run import Audit
 from fitsvc.audits.spool import SUMMARY
 from fitsvc.audits.state import AuditState
@@ -22,7 +23,7 @@ from fitsvc.rulebook.vocabulary import Fact
 from fitsvc.subjects import KIND
 
 _MOST_DISPUTED: Final = 1_000
-"""Disputes that are told of all rigs: more than anyone settles before the next audit."""
+"""Disputes, and vehicles told too little of, that are told: more than anyone settles before the next audit."""
 _ROWS: Final = (
     *("rows", "items", "bad_rows", "bad_cells", "rows_of_bad_cells"),
     *("other_subjects", "passed_over", "mapped_in_vain"),
@@ -60,7 +61,7 @@ def _carry_out(audit: Audit, out: Path) -> None:
 
 def _figures(earlier: Document) -> Document:
     """What an earlier delivery came to, to be told beside this one."""
-    return {name: earlier.get(name) for name in ("about", "rows", "claims", "fixes")}
+    return {name: earlier.get(name) for name in ("about", "rows", "claims", "others", "fixes")}
 
 
 def _words(findings: Findings) -> PageWords:
@@ -112,6 +113,10 @@ def summarized(findings: Findings) -> Document:
         "rescued": findings.rescued,
         "missing": _missing(findings),
         "disputed": _disputed(state),
+        "untold": [
+            {"vehicle": vehicle, "wanting": what, "claims": count}
+            for vehicle, what, count in report.untold[:_MOST_DISPUTED]
+        ],
         "fits_nothing": findings.counted["fits_nothing"],
         "rigs_without": _without(findings),
         "suspicious": findings.suspicious,
@@ -149,7 +154,9 @@ def _not_judged(findings: Findings) -> dict[str, int]:
 
 def _other(counts: OtherCounts) -> Document:
     """What items that are no accessories come to with all rigs, and of the pairs that are claimed."""
-    outcomes, claimed = ({name: of[name] for name in OUTCOMES} for of in (counts.outcomes, counts.claimed))
+    outcomes = {name: counts.outcomes[name] for name in OUTCOMES}
+    claimed = {str(name): counts.claimed[name] - counts.unclear[name] for name in OUTCOMES}
+    claimed["unclear"] = counts.unclear.total()
     return {"items": counts.items, "pairs": sum(outcomes.values()), "outcomes": outcomes, "claimed": claimed}
 
 

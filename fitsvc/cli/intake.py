@@ -73,6 +73,7 @@ def _read(one: "DraftedColumn") -> str:
     """What a column is taken for, how much of it reads, and what does not."""
     assert one.taken is not None
     unit = f" [{one.taken.unit}]" if one.taken.unit else ""
+    unit += ", which the file does not say: its bare figures are sizes in that alone" if one.found_out else ""
     more = ", decimals by comma" if one.taken.decimal == "," else ""
     more += ", round sizes" if one.taken.nominal else ""
     odd = ", ".join(f"`{cell}`" for cell, _ in one.odd)

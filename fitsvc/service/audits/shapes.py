@@ -102,6 +102,10 @@ def _summary() -> Schema:
         rescued=COUNTS,
         missing=array(missing),
         disputed=array(closed(rig=TEXT, fact=TEXT, state=word(("doubtful", "disputed", "stale")), because=TEXT)),
+        untold=described(
+            array(closed(vehicle=TEXT, wanting=TEXT, claims=COUNT)),
+            "Vehicles of which too little is stored to tell whether they are claimed.",
+        ),
         fits_nothing=COUNT,
         rigs_without=COUNTS,
         suspicious=COUNTS,
