@@ -46,7 +46,7 @@ SKUS = sorted(one.key for one in world().of("accessory"))[:90]
 CHANGING, STEADY = SKUS[::3], sorted({*SKUS} - {*SKUS[::3]})
 READINGS = 4
 A_SECOND, BATCH, WEIGHTS = 1_000, 20, ("30 lb", "60 lb", "90 lb")
-LASTING = 60.0 if NIGHTLY else 1.0
+LASTING = 60.0 if NIGHTLY else 0.5
 MEASURED = Provenance(kind="measured")
 
 

@@ -91,6 +91,7 @@ class Teller:
         self.rulebook, self.engine, self.reader = rulebook, Point(rulebook), FactReader(rulebook)
         derived = {name: one.node for name, one in rulebook.derived.items()}
         self._kinds = {name: KnownKind(derived, kind) for name, kind in kinds_of(rulebook.vocabulary).items()}
+        self._numbers = {rule.id: number for number, rule in enumerate(rulebook.rules)}
 
     def owners(self) -> Iterator[Owner]:
         """All that tells something: rules, limits, needs and cautions."""
@@ -159,6 +160,8 @@ class Teller:
 
     def _key(self, one: Rule | Need | Caution, case: Case) -> str:
         """The key of the text that is told; of a need that may not apply the one that says so."""
+        if isinstance(one, Rule):  # judged alone: all of its examples with each fact left out are a great many
+            return _KEYS.get(self.engine.judge(self._numbers[one.id], self.engine.opened(case)), "")
         result = given(self.engine, one, case).partition(",")[0]
         if result == "open" and isinstance(one, Need) and one.unknown and one.guard is not None:
             guard = one.guard
