@@ -15,7 +15,7 @@ from fitsvc.engine.point import Point, Values
 from fitsvc.engine.support import Support
 from fitsvc.facts import Case
 from fitsvc.language.compiler import compile_reads
-from fitsvc.language.display import System
+from fitsvc.language.display import System, show
 from fitsvc.language.intervals import TOLERANCE, Bounds
 from fitsvc.language.quantities import MASS, Dimension
 from fitsvc.language.truth import WORDS, YES
@@ -28,6 +28,8 @@ from fitsvc.tongues import later, spoken, t
 _OTHERS: Final[Mapping[str, str]] = {"vehicle.id": later("vehicle's configuration")}
 _MOST_WORDED: Final = 2_000
 """Findings of a rule that are kept in each system of units, of about a kilobyte each: 2 MB for a rule at the most."""
+_MOST_TOLD: Final = 20_000
+"""Values of facts whose texts are kept in each system of units, of some hundred bytes each."""
 
 _AT_LEAST, _AT_MOST = "at_least", "at_most"
 """What the bounds of a need are called."""
@@ -42,8 +44,11 @@ class _Text:
 
     def fill(self, values: Sequence[Value], system: System) -> str:
         """The text with its values, of a margin what is sure of it."""
-        shown = ((_sure(values[i]) if one.told == "margin" else values[i], one) for i, one in self.holes)
-        return filled(self.template, texts(shown, system))
+        pairs = ((values[i], one) for i, one in self.holes)
+        sure = (
+            (_sure(value) if one.told == "margin" and isinstance(value, tuple) else value, one) for value, one in pairs
+        )
+        return filled(self.template, texts(sure, system))
 
 
 class RuleWords:
@@ -60,28 +65,27 @@ class RuleWords:
 
     def __init__(self, wording: "Wording", number: int, rule: Rule, adapted: bool) -> None:
         self._rule, self._wording, self._adapted = rule, wording, adapted
-        nodes: list[AnyTyped] = []
+        in_texts: list[AnyTyped] = []
         written = wording.engine.rulebook.rules[number]
-        self._fails = _text(rule.fails, written.fails, nodes)
-        self._unknown = _text(rule.unknown, written.unknown, nodes) if rule.unknown else None
-        self._margin_text = _text((rule.margin,), (rule.margin,), nodes) if rule.margin else None
-        self._margin_at = len(nodes) - 1
-        self._first_fact = len(nodes)
+        self._fails = _text(rule.fails, written.fails, in_texts)
+        self._unknown = _text(rule.unknown, written.unknown, in_texts) if rule.unknown else None
         self._support = wording.engine.support(number, adapted)
+        margin = [rule.margin.node] if rule.margin else []
         # A text may tell of facts that the rule's result does not rest on.
-        self.adapts = wording.engine.rule_adapts(number) or wording.engine.adapts(nodes)
-        told = Support([*nodes], wording.engine.derived if adapted else wording.engine.bare_derived)
+        self.adapts = wording.engine.rule_adapts(number) or wording.engine.adapts([*in_texts, *margin])
+        told = Support([*in_texts, *margin], wording.engine.derived if adapted else wording.engine.bare_derived)
         leaves = self._support.leaves
-        nodes += leaves
-        self._first_decision = len(nodes)
-        nodes += self._support.decisions
+        nodes: list[AnyTyped] = [*margin, *leaves, *self._support.decisions]
+        self._first_fact = len(margin)
+        self._first_decision = self._first_fact + len(leaves)
         names = dict.fromkeys(slot.name for slot in (*leaves, *told.leaves))
         self.rests_on = compile_reads([*names], (*dict.fromkeys((*self._support.presences, *told.presences)),))
         self._opening = tuple(slot for slot in leaves if slot.name.startswith("opening."))
         self._rating = wording.rating_of(rule) if self._opening else None
-        self._facts = tuple((wording.name_of(slot.name), wording.shown(slot)) for slot in leaves)
+        self._facts = tuple((wording.name_of(slot.name), wording.shown(slot), slot.name) for slot in leaves)
         self._tyres = tuple({name for name in map(wording.name_of, names) if wording.is_tyre(name)})
         self._values = wording.engine.values(("words", number, adapted), lambda: nodes)
+        self._in_texts = wording.engine.values(("texts", number, adapted), lambda: in_texts)
         self._source = rule.source.document()
         opening = self._opening or any(slot.name.startswith("opening.") for slot in told.leaves)
         self.by_facts_alone = not (self._tyres or opening)
@@ -90,10 +94,11 @@ class RuleWords:
 
     def prepare(self) -> None:
         """Compile what is compiled at the first finding."""
-        if self._adapted:
-            self._values.adapted()
-        else:
-            self._values.bare()
+        for values in (self._values, self._in_texts):
+            if self._adapted:
+                values.adapted()
+            else:
+                values.bare()
         if self._rating is not None:
             self._alone(self._rating).prepare()
 
@@ -119,7 +124,7 @@ class RuleWords:
         """
         if self._rule.margin is None or self._rule.margin.dimension is None:
             return None
-        bounds = self._values.of(case)[self._margin_at]
+        bounds = self._values.of(case)[0]
         assert isinstance(bounds, tuple)
         return (-bounds[1], -bounds[0]), self._rule.margin.dimension
 
@@ -140,8 +145,8 @@ class RuleWords:
     def _word(self, result: Result, case: Case, system: System) -> Finding:
         rule, values = self._rule, self._values.of(case)
         facts = self._facts_of(values)
-        told = texts([(value, shown) for _, shown, value in facts], system)
-        by_name = {name: text for (name, _, _), text in zip(facts, told, strict=True)}
+        told = self._wording.told([(slot, value, shown) for _, shown, slot, value in facts], system)
+        by_name = {fact[0]: text for fact, text in zip(facts, told, strict=True)}
         by_name |= {name: case.texts[name] for name in self._tyres if name in by_name and name in case.texts}
         margin = "" if result == "undetermined" else self._margin(values, system)
         label = self._part(result, case)
@@ -149,11 +154,11 @@ class RuleWords:
         if result == "passes":
             reason = title + "."
         elif result == "fails":
-            reason = capped(_called_anew(self._fails.fill(values, system), *label))
+            reason = capped(_called_anew(self._fails.fill(self._in_texts.of(case), system), *label))
         elif self._unknown:
-            reason = capped(self._unknown.fill(values, system))
+            reason = capped(self._unknown.fill(self._in_texts.of(case), system))
         else:
-            rough = [(name, shown, value) for name, shown, value in facts if not is_exact(shown.node.type, value)]
+            rough = [(name, shown, value) for name, shown, _, value in facts if not is_exact(shown.node.type, value)]
             missing = {name: by_name[name] for name, _, _ in rough}
             for name, shown, value in rough:
                 if below := self._wording.below(name):
@@ -184,21 +189,23 @@ class RuleWords:
         own = t("{label} with what is in it", label=rating.label)
         return rating.label, own if fact == rating.name else self._wording.label(fact)
 
-    def _facts_of(self, values: Sequence[Value]) -> list[tuple[str, Shown, Value]]:
-        """The facts that matter in this case, with how each is shown and what is known of it."""
+    def _facts_of(self, values: Sequence[Value]) -> list[tuple[str, Shown, str, Value]]:
+        """The facts that matter in this case, with how each is shown, its slot, and what is known of it."""
         first = self._first_fact
         matter = self._support.relevant(values[self._first_decision :])
         return [(*self._facts[i], values[first + i]) for i in matter]
 
     def _margin(self, values: Sequence[Value], system: System) -> str:
-        if self._margin_text is None:
+        margin = self._rule.margin
+        if margin is None:
             return ""
-        bounds = values[self._margin_at]
-        assert isinstance(bounds, tuple)
-        low, high = sorted(abs(end) for end in bounds)
+        bounds = values[0]
+        assert isinstance(bounds, tuple) and margin.dimension is not None
+        low, high = abs(bounds[0]), abs(bounds[1])
+        low, high = (low, high) if low <= high else (high, low)
         if high == inf or bounds[0] < -TOLERANCE < TOLERANCE < bounds[1]:
             return ""
-        return texts([(_sure((low, high)), self._margin_text.holes[0][1])], system)[0]
+        return show(*_sure((low, high)), margin.dimension, margin.unit, system)
 
     def _open(self, missing: Mapping[str, str], title: str, case: Case) -> str:
         """What is not known, or not closely, and so leaves the rule open; of the opening the parts' own facts."""
@@ -235,9 +242,9 @@ def _asked_for(told: Mapping[str, tuple[Value, Shown]]) -> dict[str, tuple[Value
     return found
 
 
-def _sure(margin: Value) -> Value:
+def _sure(margin: Bounds) -> Bounds:
     """What is sure of a margin known in bounds: its low end, as more of it may only seem so for want of a figure."""
-    if not isinstance(margin, tuple) or margin[0] <= 0.0 or margin[1] - margin[0] <= TOLERANCE:
+    if margin[0] <= 0.0 or margin[1] - margin[0] <= TOLERANCE:
         return margin
     return (margin[0], inf)
 
@@ -325,6 +332,7 @@ class Wording:
         self._shown: dict[str, Shown] = {}
         self._needs: dict[int, NeedWords] = {}
         self._effects = {rule.id: rule.effects for rule in engine.rulebook.rules}
+        self._told = {system: LruCache[tuple[str, Value], str](_MOST_TOLD) for system in get_args(System)}
 
     def rules(self, adapted: bool) -> Mapping[int, RuleWords]:
         """The words of each rule by its number."""
@@ -389,6 +397,27 @@ class Wording:
         slot = Read(fact.type, name)
         value = case.facts.get(name, fact.type.unknown)
         return texts([(value, self.shown(slot))], system)[0]
+
+    def told(self, facts: Sequence[tuple[str, Value, Shown]], system: System) -> list[str]:
+        """What is known of facts by their slots, in words, so that none that differ look alike.
+
+        Most were told before, and nearly always those that differ do so in words, too: then each is told as it is kept.
+        """
+        kept, found, figures = self._told[system], list[str](), set[tuple[str, Value]]()
+        for slot, value, shown in facts:
+            text = kept.find((slot, value))
+            if text is None:
+                text = texts([(value, shown)], system)[0]
+                kept.keep((slot, value), text)
+            found.append(text)
+            if isinstance(value, tuple):
+                if value[0] < 0.0:
+                    break  # its sign may be told in words
+                figures.add((text, value))
+        else:
+            if len({text for text, _ in figures}) == len(figures):
+                return found
+        return texts([(value, shown) for _, value, shown in facts], system)
 
     def shown(self, slot: Read) -> Shown:
         """How a fact or opening fact is shown."""
