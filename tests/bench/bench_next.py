@@ -7,7 +7,6 @@ answerer that has compiled all and then heard the others, with the collector of 
 the first ones of a fresh answerer. Nothing is asserted.
 """
 
-import sys
 from collections.abc import Callable, Iterator, Mapping
 from random import Random
 from statistics import mean
@@ -16,7 +15,7 @@ from typing import Any, Final
 
 from demo_world import answerer, stock, world
 
-from bench.measuring import SMALL, Group, Row, taken
+from bench.measuring import SMALL, Group, Row, asked_for, taken
 from fitsvc.answers.answer import Answer
 from fitsvc.answers.answering import Answerer
 from fitsvc.answers.things import MOST_THINGS
@@ -154,7 +153,7 @@ def groups() -> Iterator[Group]:
 
 def main() -> None:
     """Measure and print."""
-    count = int(sys.argv[1]) if len(sys.argv) > 1 else COUNT
+    count = asked_for(COUNT)
     world(), stock()
     for prepared in (False, True):
         fresh = Answerer(answerer().rulebook)

@@ -5,7 +5,6 @@ years do; the same every time. A first plan on a shelf folds it; the plans after
 are drawn at random, of up to six wishes, one at a time or all at once, and the slowest are printed, each asked once.
 """
 
-import sys
 from collections.abc import Iterator, Mapping
 from dataclasses import replace
 from random import Random
@@ -15,7 +14,7 @@ from typing import Any
 
 from demo_world import World, answerer, stock, world
 
-from bench.measuring import SMALL, Group, Row, taken
+from bench.measuring import SMALL, Group, Row, asked_for, taken
 from fitsvc.answers.question import Stored
 from fitsvc.answers.shelf import Stock, read_items
 from fitsvc.answers.things import MOST_THINGS
@@ -161,7 +160,7 @@ def main() -> None:
             times.append(process_time() - start)
         outcome = f"{plan.best.count} parts, {plan.best.outcome}" if plan.best else "none"
         print(f"{name:<28}{times[0] * 1e3:8.0f} ms {median(times[1:]) * 1e3:8.0f} ms   {outcome}")
-    _slowest(planner, records, shelf, int(sys.argv[1]) if len(sys.argv) > 1 else DRAWN)
+    _slowest(planner, records, shelf, asked_for(DRAWN))
 
 
 if __name__ == "__main__":

@@ -27,7 +27,7 @@ import uvicorn
 from numpy.typing import NDArray
 
 from bench.bench_service import used
-from bench.measuring import SMALL, Group, Row, Time
+from bench.measuring import SMALL, Group, Row, Time, asked_for
 from bench.stored_catalogue import store
 from fitsvc.answers.answering import Answerer
 from fitsvc.paths import data_dir
@@ -159,7 +159,7 @@ def memory(process: int) -> str:
 
 def main() -> None:
     """Measure and print."""
-    count = int(sys.argv[1]) if len(sys.argv) > 1 else ITEMS
+    count = asked_for(ITEMS)
     with tempfile.TemporaryDirectory() as made:
         folder = Path(sys.argv[2] if len(sys.argv) > 2 else made)
         url = f"sqlite:///{folder / f'{count}.db'}"

@@ -22,6 +22,11 @@ SMALL: Final = "small" in sys.argv[1:]
 """Whether a minute is all there is for all benchmarks together: fewer rounds, smaller catalogues."""
 
 
+def asked_for(usual: int) -> int:
+    """How many the command names, of what it makes or draws; else the usual number."""
+    return next((int(one) for one in sys.argv[1:] if one.isdigit()), usual)
+
+
 @dataclass(frozen=True, slots=True)
 class Time:
     """What one unit of work takes, in seconds: the middle of all rounds, and between what four in five of them lie.
