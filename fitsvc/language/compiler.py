@@ -9,6 +9,7 @@ import re
 from bisect import bisect_left
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
+from functools import lru_cache
 from math import inf
 from typing import Any, Final, assert_never
 
@@ -25,6 +26,8 @@ Written = str | tuple[str, str]
 """The Python text of a value: one expression, or two for the ends of a number."""
 
 _MOST_JOINED: Final = 1024
+_MOST_READS: Final = 2_000
+"""Sets of facts that rules rest on: some four hundred a rulebook, few of which a process answers by at once."""
 
 
 class _Joined(dict[int, Value]):
@@ -421,8 +424,12 @@ def _both(kind: Type, a: Written, b: Written) -> str:
     return f"{a} if {a} == {b} else 1"
 
 
-def compile_reads(facts: Sequence[str], presences: Sequence[str]) -> Callable[..., tuple[object, ...]]:
-    """Compile a function of (get, present) that returns facts as they are known, None where not, and presences."""
+@lru_cache(maxsize=_MOST_READS)
+def compile_reads(facts: tuple[str, ...], presences: tuple[str, ...]) -> Callable[..., tuple[object, ...]]:
+    """Compile a function of (get, present) that returns facts as they are known, None where not, and presences.
+
+    Kept, as the same rule asks for the same in each language.
+    """
     emitter = Emitter({})
     written = [*(f"get({name!r})" for name in facts), *(f"{name!r} in present" for name in presences)]
     emitter.line(f"return ({''.join(text + ', ' for text in written)})")
