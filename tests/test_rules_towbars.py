@@ -1,0 +1,97 @@
+"""Towbars with a ball of their own, told by the plate alone: D and S in the place of ratings, and no mount to sell."""
+
+from collections.abc import Mapping
+from typing import Any, Final
+
+import pytest
+from judging import answer, open_needs
+from test_rules_trade import reasons
+
+TOWBAR: Final[Mapping[str, Any]] = {
+    "vehicle.body": "suv", "vehicle.curb_weight": "1900 kg", "vehicle.curb_weight_front": "1050 kg",
+    "vehicle.curb_weight_rear": "850 kg", "vehicle.gvwr": "2500 kg", "vehicle.gawr_front": "1300 kg",
+    "vehicle.gawr_rear": "1400 kg", "vehicle.gcwr": "4500 kg", "vehicle.placard_capacity": "600 kg",
+    "vehicle.tow_rating": "2000 kg", "vehicle.tongue_rating": "90 kg", "vehicle.socket": "iso_13",
+    "vehicle.wheelbase": "2800 mm", "vehicle.rear_overhang": "900 mm", "receiver.place": "towball",
+    "receiver.own_ball": "50 mm", "receiver.d_value": "11 kN", "receiver.vertical_rating": "90 kg",
+    "mounting.height": "405 mm", "mounting.pin_to_bumper": "-90 mm", "mounting.fitted": True,
+    "trailer.body": "utility", "trailer.gross_weight": "1800 kg", "trailer.tongue_weight": "80 kg",
+    "trailer.coupler": "50 mm", "trailer.coupler_rating": "2000 kg", "trailer.coupler_height": "420 mm",
+    "trailer.brakes": "surge", "trailer.breakaway": True, "trailer.plug": "iso_13", "trailer.chain_count": 0,
+    "trailer.weight_distribution": False, "load.occupants_weight": "200 kg", "load.jurisdiction": "great_britain",
+}  # fmt: skip
+"""A braked trailer on a fixed ball; nobody names a trailer rating of the towbar, since its plate has none."""
+
+
+def test_a_plate_with_d_and_s_is_enough() -> None:
+    """D = 9.81 x 2.5 x 1.8 / 4.3 = 10.27 kN (UN Regulation 55): a yes, without a mount and with no rating to read."""
+    found = answer(TOWBAR)
+    assert (found.outcome, found.needs, found.next) == ("works", [], [])
+
+
+LEFT_OUT: Final[Mapping[str, str]] = {
+    "vehicle.body": "nobody takes a vehicle for a trailer",
+    "trailer.body": "the law of the place asks the same of every kind of trailer",
+    "vehicle.placard_capacity": "GVWR and curb weight tell the payload",
+    "vehicle.gawr_front": "both axle ratings can do no more than contradict the payload",
+    "receiver.place": "a ball of the towbar's own that is told is one",
+    "trailer.weight_distribution": "what is not mentioned is not used",
+    "mounting.fitted": "a part to fit, told as a caution",
+}
+"""What may be left out of it, and why."""
+
+
+@pytest.mark.parametrize("fact", sorted(TOWBAR))
+def test_no_fact_left_out_leaves_a_yes(fact: str) -> None:
+    """An unknown never becomes a yes: but for what is argued, each fact left out makes the answer less."""
+    left = {name: value for name, value in TOWBAR.items() if name != fact}
+    assert (answer(left).outcome == "works") == (fact in LEFT_OUT)
+
+
+@pytest.mark.parametrize(
+    ("told", "rule"),
+    [
+        ({"receiver.d_value": "10.2 kN"}, "pull-within-d-value-alone"),
+        ({"vehicle.gvwr": "3500 kg"}, "pull-within-d-value-alone"),
+        ({"receiver.vertical_rating": "79 kg"}, "tongue-weight/towing.opening_tongue_rating"),
+        ({"receiver.own_ball": "2 in"}, "own-ball-fits-coupler"),
+        ({"trailer.coupler": "2 in"}, "own-ball-fits-coupler"),
+        ({"receiver.own_ball": "1-7/8 in", "trailer.coupler": "1-7/8 in"}, "own-ball-large-enough"),
+        ({"ball.diameter": "2 in"}, "one-ball-on-the-towbar"),
+        ({"ball.diameter": "50 mm", "ball.rating": "1799 kg"}, "trailer-weight/ball.rating"),
+        ({"mounting.height": "320 mm"}, "ball-in-place-near-the-couplers-height"),
+        ({"vehicle.gawr_rear": "929 kg"}, "rear-axle-with-ball-in-place"),
+        ({"trailer.weight_distribution": True}, "no-bars-on-a-bumper"),
+        ({"trailer.coupler": None, "trailer.ring_diameter": "3 in"}, "ball-in-place-takes-no-ring"),
+        ({"accessory.kind": "ball_mount", "accessory.shank": "2 in"}, "no-opening-beside-an-own-ball"),
+        ({"accessory.kind": "bike_carrier", "accessory.shank": "2 in"}, "no-opening-beside-an-own-ball"),
+    ],
+)
+def test_what_the_towbar_does_not_bear(told: dict[str, Any], rule: str) -> None:
+    """Plate, ball, height, axle, spring bars, a ring, and whatever has a shank: each refused by name."""
+    facts = {name: value for name, value in {**TOWBAR, **told}.items() if value is not None}
+    assert answer(facts).outcome == "fails"
+    assert rule in reasons(facts, "fails")
+
+
+@pytest.mark.parametrize(
+    ("fact", "told"),
+    [
+        ("receiver.vertical_rating", "no more than its S value, so read that"),
+        ("receiver.d_value", "Read the D value on the receiver's plate"),
+        ("vehicle.gvwr", "the GVWR of vehicle and trailer on their labels"),
+    ],
+)
+def test_a_plate_half_read_is_no_yes(fact: str, told: str) -> None:
+    """D without S, S without D, and D without the vehicle's mass: each is open, and it is said what to read."""
+    found = answer({name: value for name, value in TOWBAR.items() if name != fact})
+    assert found.outcome == "undetermined"
+    assert any(told in one.reason for one in found.findings if one.result == "undetermined")
+
+
+def test_a_mount_is_not_sold_for_a_ball_that_is_there() -> None:
+    """Without the word that the ball is the towbar's own, a mount is asked for, and the answer says what it takes."""
+    opened = {**TOWBAR, "receiver.place": "frame"}
+    del opened["receiver.own_ball"]
+    assert open_needs(opened) == {"towing-mount"}
+    assert any("ball of its own" in one for one in answer(opened).assumed)
