@@ -80,7 +80,7 @@ def test_no_unusual_hitch_is_a_plain_yes(place: str) -> None:
         ({"receiver.place": "step_bumper"}, "no-opening-in-a-step-bumper", "fails"),
         ({"receiver.place": "front", "accessory.allowed_at_front": True}, "front-axle-bears-it", "conditional"),
         ({"receiver.place": "front", "vehicle.gawr_front": "2700 lb"}, "front-axle-bears-it", "fails"),
-        ({"receiver.place": "bed"}, "bed-hitch-not-judged", "fails"),
+        ({"receiver.place": "bed"}, "bed-hitch-takes-no-shank", "fails"),
     ],
 )
 def test_bikes_on_an_unusual_hitch(changed: dict[str, Any], rule: str | None, outcome: str) -> None:
@@ -97,8 +97,8 @@ def test_bikes_on_an_unusual_hitch(changed: dict[str, Any], rule: str | None, ou
         ({"receiver.place": "bumper", "vehicle.bumper_trailer_rating": "3000 lb"}, "bumper-bears-the-trailer"),
         ({"receiver.place": "bumper", "trailer.weight_distribution": True}, "no-bars-on-a-bumper"),
         ({"receiver.place": "step_bumper"}, "no-opening-in-a-step-bumper"),
-        ({"trailer.coupler_kind": "gooseneck_coupler"}, "bed-hitch-not-judged"),
-        ({"trailer.coupler_kind": "fifth_wheel_pin"}, "bed-hitch-not-judged"),
+        ({"trailer.coupler_kind": "gooseneck_coupler"}, "no-receiver-takes-a-gooseneck"),
+        ({"trailer.coupler_kind": "fifth_wheel_pin"}, "no-receiver-takes-a-gooseneck"),
         ({"vehicle.body": "towed"}, "no-second-trailer"),
     ],
 )
@@ -119,9 +119,15 @@ def test_a_step_bumper_tows_by_a_ball_of_its_own() -> None:
 
 
 def test_a_bed_hitch_names_what_to_see_instead() -> None:
-    """The refusal says where to look: 15 to 25 % on the truck, by a maker's trailering pages (secondary)."""
-    text = reasons({**TOWED, "receiver.place": "bed"}, "fails")["bed-hitch-not-judged"]
-    assert "15 to 25 % of the trailer rests on the truck" in text
+    """Not judged here is no No and never a yes; where to look is said: 15 to 25 % on the truck (secondary)."""
+    bare = {name: wire for name, wire in TOWED.items() if not name.startswith(("accessory.", "ball.", "trailer.cou"))}
+    facts = {**bare, "receiver.place": "bed"}
+    for kind in ("gooseneck_coupler", "fifth_wheel_pin", None):
+        found = answer({**facts, "trailer.coupler_kind": kind})
+        assert found.outcome == "undetermined"
+        assert "is not judged here. Ask who fits bed hitches" in found.summary
+        assert "15 to 25 % of the trailer rests on the truck" in found.summary
+    assert answer({**facts, "trailer.coupler_kind": "ball_coupler"}).outcome == "fails"
 
 
 @pytest.mark.parametrize(
@@ -471,7 +477,7 @@ def test_what_couples_in_the_bed_is_told_so_first(coupler: str) -> None:
     """No ball behind the vehicle is asked for, and no loading by 10 to 15 %."""
     heavy = {**TOWED, "trailer.coupler_kind": coupler, "trailer.gross_weight": "12000 lb"}
     facts = {name: heavy[name] for name in heavy if not name.startswith(("ball.", "trailer.tongue"))}
-    assert answer(facts).findings[0].rule == "bed-hitch-not-judged"
+    assert answer(facts).findings[0].rule == "no-receiver-takes-a-gooseneck"
     assert not {"ball", "load-the-tongue", "load-the-tongue-to-its-rating"} & set(open_needs(facts))
 
 
