@@ -227,6 +227,16 @@ BORDERS: list[tuple[str, str, Facts, str, Any, Any]] = [
      "accessory.width", "80 in", "80-1/16 in"),
     # 23 CFR 658.15, seen: 102 inches.
     ("658.15 width", "width-on-the-road", _CARRIED, "accessory.width", "102 in", "102-1/16 in"),
+    # Seen: CVC 35100(a), "any vehicle or its load"; Tasmania's reg. 10, "2.5 metres"; South Africa's regs 223(c), 227(1).
+    ("35100 width", "width-where-driven", _CARRIED | {"load.jurisdiction": "california"},
+     "accessory.width", "102 in", "102-1/16 in"),
+    ("reg. 10 width", "width-where-driven", _CARRIED | {"load.jurisdiction": "australia"},
+     "accessory.width", "2500 mm", "2501 mm"),
+    ("reg. 223 width", "width-where-driven", _CARRIED | {"load.jurisdiction": "south_africa"},
+     "accessory.width", "2500 mm", "2501 mm"),
+    ("reg. 227 behind", "reach-behind-at-most-where-driven",
+     _CARRIED | {"mounting.pin_to_bumper": "100 mm", "load.jurisdiction": "south_africa"},
+     "accessory.rear_extent", "1900 mm", "1901 mm"),
     # 49 CFR 575.6(a)(4), quoted: 1,400 lb less five people of 150 lb leaves 650 lb.
     ("575.6 payload", "people-and-luggage/payload.left_with_trailer",
      _UNHITCHED | {"vehicle.gvwr": "6000 lb", "vehicle.curb_weight": "4600 lb", "load.occupants_weight": "750 lb"},

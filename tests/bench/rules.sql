@@ -541,7 +541,6 @@ CREATE TABLE rigs (
   g1436_y BOOLEAN, g1436_n BOOLEAN,  -- Not of load.jurisdiction
   g1438_lo DOUBLE, g1438_hi DOUBLE,  -- LookupMember of load.jurisdiction
   g1440_lo DOUBLE, g1440_hi DOUBLE,  -- LookupMember of load.jurisdiction
-  g1435_y BOOLEAN, g1435_n BOOLEAN,  -- LookupMember of load.jurisdiction
   g1445_lo DOUBLE, g1445_hi DOUBLE,  -- LookupMember of load.jurisdiction
   g1449_y BOOLEAN, g1449_n BOOLEAN,  -- Not of road.sides_known
   g873_lo DOUBLE, g873_hi DOUBLE,  -- vehicle.overall_width
@@ -1186,8 +1185,8 @@ FROM (
     CASE WHEN (i2_n OR i168_n OR g477_n OR g1431_n) THEN 3 WHEN (1219.2::DOUBLE > (i725_hi - g508_lo) + 1e-06) THEN 0 WHEN ((i2_y AND i168_y AND g477_y AND g1431_y) AND (1219.2::DOUBLE <= (i725_lo - g508_hi) + 1e-06)) THEN 1 ELSE 2 END::TINYINT AS r215,
     -- reach-behind-where-driven where kind.carries and not hitch.at_front and lookup(overhang_law.known, load.jurisdiction) and not lookup(overhang_law.unmarked, load.jurisdiction): road.behind_bumper <= lookup(overhang_law.mark_over, load.jurisdiction) and road.behind_bumper < lookup(overhang_law.mark_from, load.jurisdiction)
     CASE WHEN (i2_n OR g312_n OR g398_n OR i168_n OR g477_n OR g1429_n OR g1436_n) THEN 3 WHEN (((i725_hi - g508_lo) <= g1438_lo + 1e-06) AND (g1440_lo > (i725_hi - g508_lo) + 1e-06)) THEN 0 WHEN ((i2_y AND g312_y AND g398_y AND i168_y AND g477_y AND g1429_y AND g1436_y) AND (((i725_lo - g508_hi) > g1438_hi + 1e-06) OR (g1440_hi <= (i725_lo - g508_hi) + 1e-06))) THEN 1 ELSE 2 END::TINYINT AS r216,
-    -- reach-behind-at-most-where-driven where kind.carries and not hitch.at_front and lookup(overhang_law.known, load.jurisdiction) and lookup(overhang_law.unmarked, load.jurisdiction): road.behind_bumper <= lookup(overhang_law.most, load.jurisdiction)
-    CASE WHEN (i2_n OR g312_n OR g398_n OR i168_n OR g477_n OR g1429_n OR g1435_n) THEN 3 WHEN ((i725_hi - g508_lo) <= g1445_lo + 1e-06) THEN 0 WHEN ((i2_y AND g312_y AND g398_y AND i168_y AND g477_y AND g1429_y AND g1435_y) AND ((i725_lo - g508_hi) > g1445_hi + 1e-06)) THEN 1 ELSE 2 END::TINYINT AS r217,
+    -- reach-behind-at-most-where-driven where kind.carries and not hitch.at_front and lookup(overhang_law.known, load.jurisdiction): road.behind_bumper <= lookup(overhang_law.most, load.jurisdiction)
+    CASE WHEN (i2_n OR g312_n OR g398_n OR i168_n OR g477_n OR g1429_n) THEN 3 WHEN ((i725_hi - g508_lo) <= g1445_lo + 1e-06) THEN 0 WHEN ((i2_y AND g312_y AND g398_y AND i168_y AND g477_y AND g1429_y) AND ((i725_lo - g508_hi) > g1445_hi + 1e-06)) THEN 1 ELSE 2 END::TINYINT AS r217,
     -- reach-aside-without-flag where kind.carries and not road.sides_known: accessory.width <= 64 in or accessory.width - vehicle.overall_width <= 8 in
     CASE WHEN (i2_n OR i168_n OR g1449_n) THEN 3 WHEN (i1452_y OR ((i877_hi - g873_lo) <= 203.2::DOUBLE + 1e-06)) THEN 0 WHEN ((i2_y AND i168_y AND g1449_y) AND (i1452_n AND ((i877_lo - g873_hi) > 203.2::DOUBLE + 1e-06))) THEN 1 ELSE 2 END::TINYINT AS r218,
     -- reach-aside-where-driven where kind.carries and lookup(side_law.known, load.jurisdiction) and not lookup(side_law.flagged, load.jurisdiction): accessory.width <= 56 in or accessory.width - vehicle.overall_width <= 2 * lookup(side_law.most, load.jurisdiction)
