@@ -68,7 +68,7 @@ EXCEPTIONS: Final[dict[str, frozenset[str]]] = {
         }
     ),
     "the GVWR as the mass that pulls at the coupling: D is g T R / (T + R), so less of it pulls less": frozenset(
-        {"pull-within-d-value"}
+        {"pull-within-d-value", "pull-within-d-value-alone"}
     ),
 }
 """What may get better, and the rules by which: a tongue may be too light for its trailer as well as too heavy."""
@@ -113,7 +113,7 @@ def drawn(rng: Random) -> Case:
 
 def test_heavier_lower_or_longer_never_improves_an_outcome() -> None:
     """Over random pairs of a question and the same with one figure worse, known in full or in part."""
-    rng, engine, ways = Random(None if NIGHTLY else 6), shipped_rulebook().engine, figures()
+    rng, engine, ways = Random(None if NIGHTLY else 7), shipped_rulebook().engine, figures()
     rules = engine.rulebook.rules
     pairs, from_, allowed = 0, Counter[str](), Counter[str]()
     while pairs < PAIRS:

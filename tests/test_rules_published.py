@@ -227,7 +227,7 @@ BORDERS: list[tuple[str, str, Facts, str, Any, Any]] = [
      "accessory.width", "80 in", "80-1/16 in"),
     # 23 CFR 658.15, seen: 102 inches.
     ("658.15 width", "width-on-the-road", _CARRIED, "accessory.width", "102 in", "102-1/16 in"),
-    # Seen: CVC 35100(a), "any vehicle or its load"; Tasmania's reg. 10, "2.5 metres"; South Africa's regs 223(c), 227(1).
+    # Seen: CVC 35100(a); reg. 10 in Tasmania; regs 223(c) and 227(1) in South Africa.
     ("35100 width", "width-where-driven", _CARRIED | {"load.jurisdiction": "california"},
      "accessory.width", "102 in", "102-1/16 in"),
     ("reg. 10 width", "width-where-driven", _CARRIED | {"load.jurisdiction": "australia"},
