@@ -15,7 +15,7 @@ TOWBAR: Final[Mapping[str, Any]] = {
     "vehicle.wheelbase": "2800 mm", "vehicle.rear_overhang": "900 mm", "receiver.place": "towball",
     "receiver.own_ball": "50 mm", "receiver.d_value": "11 kN", "receiver.vertical_rating": "90 kg",
     "mounting.height": "405 mm", "mounting.pin_to_bumper": "-90 mm", "mounting.fitted": True,
-    "trailer.body": "utility", "trailer.gross_weight": "1800 kg", "trailer.tongue_weight": "80 kg",
+    "trailer.body": "utility", "trailer.gross_weight": "1800 kg", "trailer.tongue_weight": "85 kg",
     "trailer.coupler": "50 mm", "trailer.coupler_rating": "2000 kg", "trailer.coupler_height": "420 mm",
     "trailer.brakes": "surge", "trailer.breakaway": True, "trailer.plug": "iso_13", "trailer.chain_count": 0,
     "trailer.weight_distribution": False, "load.occupants_weight": "200 kg", "load.jurisdiction": "great_britain",
