@@ -21,6 +21,7 @@ from service_checks import pointers, problem
 from waiting import until
 from workbooks import write_xlsx
 
+from fitsvc.audits.fits import write_fits
 from fitsvc.audits.results import TABLES
 from fitsvc.audits.rigs import read_rigs
 from fitsvc.rulebook.rules import Rulebook
@@ -151,9 +152,20 @@ def test_an_audit_finds_what_the_command_finds(client: Client, key: dict[str, st
         assert [{k: str(v) for k, v in line.items()} for line in lines] == [
             row | {"claimed": row["claimed"].capitalize()} if name == "pairs" else row for row in rows
         ]
-        if name != "pairs":
+        if name == "fits":
+            write_fits(made / "audit", answerer().rulebook, made / "shop", "csv")
+            assert rows == findings(made / "shop", name)
+        elif name != "pairs":
             assert rows == findings(made / "audit", name)
     assert len(lines) > 10
+    (listed,) = client.get("/v1/suppliers").json()["suppliers"]
+    claims, others = kept["claims"], [one["claimed"] for one in kept["others"].values()]
+    assert (listed["supplier"], len(listed["deliveries"])) == ("Made up", 1)
+    (delivery,) = listed["deliveries"]
+    assert (delivery["audit"], delivery["day"], delivery["fixes"]) == ("aud_made", day, kept["fixes"])
+    assert delivery["false"] == claims["fails"] + sum(one["fails"] for one in others)
+    card = client.get("/audits/scorecard")
+    assert "Made up" in card.text and "default-src 'none'" in card.headers["content-security-policy"]
 
 
 def test_the_rigs_of_the_store_and_a_load(

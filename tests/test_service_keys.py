@@ -59,7 +59,7 @@ def test_a_key_may_do_what_it_was_made_for(database: Database, tmp_path: Path) -
     with serving(database, tmp_path, public=frozenset()) as client:
         for path in ("/health/live", "/health/ready", "/openapi.json", "/docs", "/problems"):
             assert client.get(path).status_code == 200
-        for path in ("/", "/fits", "/audits", "/metrics", "/v1/rules"):
+        for path in ("/", "/fits", "/audits", "/audits/scorecard", "/v1/suppliers", "/metrics", "/v1/rules"):
             assert problem(client.get(path), 401)["type"].endswith("key-missing")
         for scope, (method, path, body, status) in asks.items():
             assert problem(client.request(method, path, json=body), 401)
@@ -98,6 +98,16 @@ def test_a_key_ends_and_is_rotated_with_an_overlap(database: Database, tmp_path:
         assert session.get_one(type(record), record.id).last_used_at is not None
 
 
+def _finish(audit: Path) -> None:
+    """Have an audit be finished, with a summary of nothing."""
+    none = {"items": 0, "rows": 0, "rows_of_bad_cells": 0, "other_subjects": {}}
+    about = {"supplier": "unreleased", "file": "a.csv", "day": "2026-11-01"}
+    (audit / "out").mkdir()
+    told = {"about": about, "rows": none, "claims": None, "others": {}, "fixes": 0}
+    (audit / "out" / "summary.json").write_text(json.dumps(told))
+    (audit / "state.json").write_text('{"state": "finished"}')
+
+
 def test_an_audit_is_its_makers(database: Database, tmp_path: Path) -> None:
     """Another key sees neither the audit nor that there is one; whoever administers sees all."""
     maker, other = key(database, "audit", name="maker"), key(database, "audit", name="other")
@@ -110,6 +120,12 @@ def test_an_audit_is_its_makers(database: Database, tmp_path: Path) -> None:
         problem(client.post("/v1/audits/aud_secret/start", headers=other), 404)
         assert client.get("/v1/audits", headers=other).json()["items"] == []
         assert "unreleased" not in client.get("/audits", headers=other).text
+        _finish(tmp_path / "audits" / "aud_secret")
+        card, told = ("/audits/scorecard", "/v1/suppliers")
+        assert client.get(told, headers=other).json() == {"suppliers": []}
+        assert "unreleased" not in client.get(card, headers=other).text
+        assert client.get(told, headers=maker).json()["suppliers"][0]["supplier"] == "unreleased"
+        assert "unreleased" in client.get(card, headers=maker).text
         for seen_by in (maker, key(database, "administer")):
             assert [one["id"] for one in client.get("/v1/audits", headers=seen_by).json()["items"]] == ["aud_secret"]
 

@@ -31,6 +31,7 @@ PAGES = {
     "/facts",
     "/facts/{fact}",
     "/audits",
+    "/audits/scorecard",
     "/audits/{key}",
     "/guide",
     "/guide/{name}",

@@ -62,8 +62,7 @@ def write_fits(out: Path, rulebook: Rulebook, into: Path, format: str, against: 
     """
     audit = read_earlier(out)
     earlier = read_earlier(against) if against else None
-    rigs = {row["rig"]: RigTold(row["vehicle"], row["name"]) for row in read_safe(out / "rigs.csv")}
-    titles = {rule.id: rule.title for rule in rulebook.rules} | {need.name: need.title for need in rulebook.needs}
+    rigs, titles = _rigs_of(out), titles_of(rulebook)
     into.mkdir(parents=True, exist_ok=True)
     told = FitsTold(rows={name: 0 for name in _STATUS.values() if name != _STATUS["fails"]})
     kinds = _Kinds(out, rulebook, list(rigs))
@@ -79,6 +78,23 @@ def write_fits(out: Path, rulebook: Rulebook, into: Path, format: str, against: 
         with _table(into / f"changes.{format}", _CHANGES) as write:
             told.changes = sum(_changes(audit, earlier, rigs, write, into))
     return told
+
+
+def fits_of(out: Path, titles: Mapping[str, str]) -> Iterator[pa.Table]:
+    """The rows of what fits, or may, table by table; `titles` are those of the rules."""
+    rigs = _rigs_of(out)
+    for batch in _batches(out):
+        yield pa.table(_fits_of(batch, rigs, titles), schema=_FITS)
+    yield _FITS.empty_table()
+
+
+def titles_of(rulebook: Rulebook) -> dict[str, str]:
+    """The titles of rules and needs by their ids."""
+    return {rule.id: rule.title for rule in rulebook.rules} | {need.name: need.title for need in rulebook.needs}
+
+
+def _rigs_of(out: Path) -> dict[str, RigTold]:
+    return {row["rig"]: RigTold(row["vehicle"], row["name"]) for row in read_safe(out / "rigs.csv")}
 
 
 def _batches(out: Path) -> Iterator[pa.RecordBatch]:

@@ -1,10 +1,11 @@
 """The results of a finished audit as streams of bytes: each table as CSV, JSON Lines or Parquet."""
 
 import csv
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from io import BytesIO
 from itertools import islice
 from pathlib import Path
+from types import MappingProxyType
 from typing import Any, Final
 
 import msgspec
@@ -13,13 +14,16 @@ import pyarrow.csv as pc
 import pyarrow.parquet as pq
 
 from fitsvc.audits.blocks import PAIRS
+from fitsvc.audits.fits import fits_of
 from fitsvc.audits.page import FIX_LIST
 from fitsvc.audits.pairs import pairs_folder, plain
 from fitsvc.audits.sheets import plain_cell, safe_table
 
 PAIRS_NAME: Final = "pairs"
+FITS_NAME: Final = "fits"
+_OF_PAIRS: Final = (PAIRS_NAME, FITS_NAME)
 TABLES: Final = (
-    PAIRS_NAME,
+    *_OF_PAIRS,
     "claims",
     "claims_checked",
     "others",
@@ -55,16 +59,20 @@ _ROWS: Final = 16_384
 
 
 def tables_of(out: Path) -> list[str]:
-    """The tables that a finished audit has; its pairs until they are let go of."""
+    """The tables that a finished audit has; its pairs, and what is made of them, until they are let go of."""
     has_pairs = pairs_folder(out, "parquet").is_dir()
-    return [name for name in TABLES if (has_pairs if name == PAIRS_NAME else (out / f"{name}.csv").is_file())]
+    return [name for name in TABLES if (has_pairs if name in _OF_PAIRS else (out / f"{name}.csv").is_file())]
 
 
-def stream(out: Path, name: str, format: str) -> Iterator[bytes]:
-    """One table of an audit whose pairs are Parquet, in pieces; little of it is held at a time."""
-    if name != PAIRS_NAME and format in ("csv", WORKBOOK):
+def stream(out: Path, name: str, format: str, titles: Mapping[str, str] = MappingProxyType({})) -> Iterator[bytes]:
+    """One table of an audit whose pairs are Parquet, in pieces; little of it is held at a time.
+
+    `titles` are those of the rules, by which `fits` says why.
+    """
+    if name not in _OF_PAIRS and format in ("csv", WORKBOOK):
         return _bytes_of(out / f"{name}.{format}")
-    tables = _pairs(out) if name == PAIRS_NAME else _findings(out / f"{name}.csv")
+    tables = fits_of(out, titles) if name == FITS_NAME else _pairs(out) if name == PAIRS_NAME else None
+    tables = tables or _findings(out / f"{name}.csv")
     return {"csv": _as_csv, "jsonl": _as_json_lines, "parquet": _as_parquet}[format](tables)
 
 

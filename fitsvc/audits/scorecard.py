@@ -12,6 +12,7 @@ from typing import Final
 
 from fitsvc.audits.kept import FACTS
 from fitsvc.audits.layout import bars, day_in_words, number, table, told, whole
+from fitsvc.audits.page_claims import all_claims
 from fitsvc.audits.pairs import FORMATS, pairs_folder
 from fitsvc.audits.spool import SUMMARY
 from fitsvc.document import Document
@@ -48,23 +49,30 @@ def read_deliveries(folder: Path) -> list[Delivery]:
     ProblemsFound where there is none.
     """
     found = [*folder.glob(f"*/{SUMMARY}"), *folder.glob(f"*/out/{SUMMARY}")]
-    read = [(path, json.loads(path.read_text("utf-8"))) for path in sorted(found)]
-    deliveries = [_delivery(path.parent, summary) for path, summary in read if "about" in summary]
+    deliveries = deliveries_of(path.parent for path in sorted(found))
     if not deliveries:
         help = "name a folder in which `fitsvc audit` wrote folders with `--supplier`"
         raise ProblemsFound([Problem("holds no finished audit", help, file=str(folder))])
+    return deliveries
+
+
+def deliveries_of(outs: Iterable[Path]) -> list[Delivery]:
+    """What finished audits came to, by their folders, in the order of their days."""
+    read = ((out, json.loads((out / SUMMARY).read_text("utf-8"))) for out in outs)
+    deliveries = (_delivery(out, summary) for out, summary in read if "about" in summary)
     return sorted(deliveries, key=lambda one: (one.day, one.out))
 
 
 def _delivery(out: Path, summary: Document) -> Delivery:
-    about, rows, claims = summary["about"], summary["rows"], summary["claims"] or {}
+    about, rows, claims = summary["about"], summary["rows"], all_claims(summary) or {}
+    others = sum(one["items"] for one in summary["others"].values())
     return Delivery(
         out=out,
         supplier=about["supplier"] or about["file"],
         file=about["file"],
         day=about["day"],
         rows=rows["rows"] - sum(rows["other_subjects"].values()),
-        judged=rows["items"] - rows["rows_of_bad_cells"],
+        judged=rows["items"] + others - rows["rows_of_bad_cells"],
         claims=claims.get("claims", 0),
         false=claims.get("fails", 0),
         open=claims.get("undetermined", 0),
@@ -74,10 +82,7 @@ def _delivery(out: Path, summary: Document) -> Delivery:
 
 def page_of(deliveries: Sequence[Delivery]) -> str:
     """The page: the suppliers by their last deliveries, the worst first, then each by itself."""
-    by_supplier: dict[str, list[Delivery]] = {}
-    for one in deliveries:
-        by_supplier.setdefault(one.supplier, []).append(one)
-    ranked = sorted(by_supplier.values(), key=lambda told: (-_share(told[-1].false, told[-1].claims), -told[-1].fixes))
+    ranked = by_supplier(deliveries)
     last = table(
         "The last delivery of each",
         ("supplier", "delivered", "rows judged whole", "claims false", "claims open", "cells to mend"),
@@ -89,6 +94,14 @@ def page_of(deliveries: Sequence[Delivery]) -> str:
         "<h1>Suppliers' scorecard</h1>",
         [last, *(part for told in ranked for part in _supplier(told[-_MOST:]))],
     )
+
+
+def by_supplier(deliveries: Iterable[Delivery]) -> list[list[Delivery]]:
+    """The deliveries of each supplier, the one with the largest share of false claims in its last first."""
+    found: dict[str, list[Delivery]] = {}
+    for one in deliveries:
+        found.setdefault(one.supplier, []).append(one)
+    return sorted(found.values(), key=lambda told: (-_share(told[-1].false, told[-1].claims), -told[-1].fixes))
 
 
 def _supplier(deliveries: Sequence[Delivery]) -> Iterable[str]:

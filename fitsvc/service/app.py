@@ -35,6 +35,7 @@ from fitsvc.service import (
 from fitsvc.service.audits import handlers as audits
 from fitsvc.service.audits.folder import MOST_BYTES, Audits, audits_root
 from fitsvc.service.audits.running import Running
+from fitsvc.service.audits.suppliers import suppliers
 from fitsvc.service.compressing import Compressing
 from fitsvc.service.context import Description, Service, keep
 from fitsvc.service.counter import handlers as counter
@@ -133,6 +134,7 @@ def _routes(shared: Selections) -> list[ControllerRouterHandler]:
         *records.routers(),
         rigs.router(),
         audits.router(),
+        suppliers,
         *selections.handlers(shared.selector.kinds),
         *matches.handlers(),
         feed.list_changes,

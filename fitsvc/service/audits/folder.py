@@ -223,6 +223,10 @@ class Audits:
             raise NotFound("audit", key)
         return folder
 
+    def finished(self) -> list[AuditFolder]:
+        """Those that have ended well, and have results."""
+        return [one for one in self.listed() if one.told() and one.is_ended()]
+
     def listed(self) -> list[AuditFolder]:
         """All audits, in the order of their ids."""
         return [AuditFolder(path) for path in sorted(self.root.glob(f"{_PREFIX}*"))]

@@ -7,12 +7,13 @@ from litestar import Response, get
 from litestar.params import FromPath
 from litestar.response import Stream
 
+from fitsvc.audits.fits import titles_of
 from fitsvc.audits.page import FIX_LIST
 from fitsvc.audits.results import TABLES, WORKBOOK, stream, tables_of
 from fitsvc.audits.spool import SUMMARY
 from fitsvc.service.audits.folder import AuditFolder
 from fitsvc.service.audits.private import audit_of
-from fitsvc.service.context import AnyRequest
+from fitsvc.service.context import AnyRequest, service_of
 from fitsvc.service.operations import Operation, query_of
 from fitsvc.service.problems import problem
 from fitsvc.service.queries import Parameter
@@ -25,7 +26,7 @@ _MEDIA: Final = {
     "parquet": "application/vnd.apache.parquet",
     WORKBOOK: "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
 }
-_POLICY: Final = {
+ALONE: Final = {
     "Content-Security-Policy": "default-src 'none'; style-src 'unsafe-inline'; frame-ancestors 'none'; base-uri 'none'"
 }
 _ONE: Final = {"key": "The audit's `id`."}
@@ -68,7 +69,7 @@ def summary_page(request: AnyRequest, key: FromPath[str]) -> Response[bytes]:
     text = (_finished(request, key).out / "summary.html").read_bytes()
     # On a disk the tables lie beside the page; here each has a route of its own.
     shown = _BESIDE.sub(rb'href="results/\1?format=\2"', text)
-    return Response(shown, media_type="text/html", headers=_POLICY)
+    return Response(shown, media_type="text/html", headers=ALONE)
 
 
 _BESIDE: Final = re.compile(rb'href="([a-z_]+)\.(csv|xlsx)"')
@@ -80,8 +81,9 @@ _RESULT: Final = Operation(
     summary="Get a table of an audit",
     about=(
         "`pairs` has every item with every rig: the outcome, the rules that decide it, whether it was claimed, and the "
-        "digest of the rulebook. The other tables have what was found: "
-        + ", ".join(f"`{one}`" for one in TABLES[1:])
+        "digest of the rulebook. `fits` has those that fit, or may, in words for a shop. The other tables have what "
+        "was found: "
+        + ", ".join(f"`{one}`" for one in TABLES[2:])
         + "; `changes` where it was compared with another audit. As a workbook there is `fix_list` alone."
     ),
     tag="Audits",
@@ -98,14 +100,14 @@ _RESULT: Final = Operation(
 def result(request: AnyRequest, key: FromPath[str], name: FromPath[str]) -> Stream:
     """Give one table."""
     format = query_of(request)["format"]
-    out = _finished(request, key).out
+    out, titles = _finished(request, key).out, titles_of(service_of(request).answerer.rulebook)
     if name not in tables_of(out):
         listed = ", ".join(f"`{one}`" for one in tables_of(out))
         raise problem(404, f"the audit has no table `{name[:60]}`; it has {listed}")
     if format == WORKBOOK and name != FIX_LIST:
         raise problem(404, f"`{name}` is no workbook: take it as `csv`, `jsonl` or `parquet`")
     headers = {"Content-Disposition": f'attachment; filename="{key}-{name}.{format}"'}
-    return Stream(stream(out, name, format), media_type=_MEDIA[format], headers=headers)
+    return Stream(stream(out, name, format, titles), media_type=_MEDIA[format], headers=headers)
 
 
 def _finished(request: AnyRequest, key: str) -> AuditFolder:

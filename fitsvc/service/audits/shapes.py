@@ -33,6 +33,7 @@ def audits(vocabulary: Vocabulary) -> dict[str, Schema]:
         "Audit": _audit(),
         "AuditSummary": _summary(),
         "Audits": page(reference("Audit")),
+        "Suppliers": _suppliers(),
         "Table": text("Rows by the columns that the header names."),
         "Page": TEXT,
     }
@@ -64,6 +65,21 @@ def _audit() -> Schema:
         problems=array(closed(["detail"], detail=TEXT, help=TEXT, file=TEXT, line=COUNT, column=TEXT)),
         results=array(word(TABLES)),
     )
+
+
+def _suppliers() -> Schema:
+    delivery = closed(
+        audit=TEXT,
+        file=TEXT,
+        day=described(TEXT, "The day of the audit (ISO 8601)."),
+        rows=COUNT,
+        judged=described(COUNT, "Rows that were judged whole."),
+        claims=COUNT,
+        false=described(COUNT, "Claims that the rules contradict."),
+        open=described(COUNT, "Claims that cannot be decided yet."),
+        fixes=described(COUNT, "Cells to be mended."),
+    )
+    return closed(suppliers=array(closed(supplier=TEXT, deliveries=array(delivery))))
 
 
 def _file() -> Schema:

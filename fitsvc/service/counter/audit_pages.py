@@ -10,11 +10,14 @@ from typing import Final
 from litestar import Response, get
 from litestar.params import FromPath
 
+from fitsvc.audits.scorecard import page_of
 from fitsvc.audits.spool import SUMMARY
 from fitsvc.document import Document
 from fitsvc.rulebook.rules import Rulebook
 from fitsvc.service.audits.folder import BEFORE
 from fitsvc.service.audits.private import audit_of, may_see
+from fitsvc.service.audits.results import ALONE
+from fitsvc.service.audits.suppliers import seen_by
 from fitsvc.service.context import AnyRequest, service_of
 from fitsvc.service.counter.fields import sentence
 from fitsvc.service.counter.rendering import not_there, page
@@ -23,6 +26,7 @@ from fitsvc.tongues import later, t
 
 _TABLES: Final = {
     "pairs": later("every item with every rig"),
+    "fits": later("what fits, or may, in words for a shop"),
     "claims": later("claims that the rules contradict or that cannot be decided"),
     "claims_checked": later("each claim as it was written, with what it comes to"),
     "others": later("every trailer and adapter with every rig"),
@@ -83,6 +87,12 @@ def audits(request: AnyRequest) -> Response[str]:
     return page(
         request, "audits.html", audits=told, files=_FILES, states=_STATES, most=f"{service.audit_bytes / 1e9:g}"
     )
+
+
+@get("/audits/scorecard", sync_to_thread=True)
+def scorecard(request: AnyRequest) -> Response[str]:
+    """Give the suppliers' scorecard, a page by itself as an audit's own."""
+    return Response(page_of(seen_by(request)), media_type="text/html", headers=ALONE)
 
 
 @get("/audits/{key:str}", sync_to_thread=True)

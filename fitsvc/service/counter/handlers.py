@@ -20,7 +20,7 @@ from fitsvc.service.context import AnyRequest, service_of
 from fitsvc.service.counter import api_pages, editing, measuring, remark_pages, yard
 from fitsvc.service.counter.also import each_of
 from fitsvc.service.counter.asked import ask_page, asked_lines, asker_of, wrong_with
-from fitsvc.service.counter.audit_pages import audit, audits
+from fitsvc.service.counter.audit_pages import audit, audits, scorecard
 from fitsvc.service.counter.book import book_of
 from fitsvc.service.counter.choosing import place_of
 from fitsvc.service.counter.fits import compare, fits
@@ -193,6 +193,7 @@ def handlers() -> list[ControllerRouterHandler]:
         facts,
         fact,
         audits,
+        scorecard,
         audit,
         guide,
         guide_page,
