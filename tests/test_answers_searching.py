@@ -49,6 +49,10 @@ def going_by(text: str, subject: str = "accessory") -> tuple[list[str], str]:
         ("stinger", "accessory", {"ball_mount", "adjustable_ball_mount"}),
         ("ball mont", "accessory", {"ball_mount", "adjustable_ball_mount"}),
         ("2 inch drop", "accessory", {"ball_mount"}),
+        ("portabicicletas", "accessory", {"bike_carrier"}),
+        ("portabicis para dos bicicletas", "accessory", {"bike_carrier"}),
+        ("escalón", "accessory", {"step"}),
+        ("portabola con caída de 2 pulgadas", "accessory", {"ball_mount"}),
     ],
 )
 def test_words_of_the_trade_find_their_kind(text: str, subject: str, kinds: set[str]) -> None:
@@ -67,7 +71,7 @@ def test_a_size_is_a_size() -> None:
     sizes = {item.sku: item.values["ball.diameter"] for item in stock().items("ball")}
     fact = READER.vocabulary.facts["ball.diameter"]
     two = {sku for sku, size in sizes.items() if size == READER.value(fact, "2 in")[fact.name]}
-    for text in ("2 in ball", "2 ball", '2" ball', "2in ball", "2 inch balls"):
+    for text in ("2 in ball", "2 ball", '2" ball', "2in ball", "2 inch balls", "ball of 2 in", "bola 2 pulgadas", "bola de 2\""):
         assert set(going_by(text, "ball")[0]) == two, text
     rises = {item.sku: item.values.get("accessory.rise") for item in stock().items("accessory")}
     dropped, _ = going_by("2 in drop")
@@ -88,6 +92,7 @@ def test_a_size_is_a_size() -> None:
         ("4wd", ["4x4"]),
         ("dunlin long bed", ["Dunlin"]),
         ("2022 zebra dunlin", ["Dunlin"]),
+        ("camioneta muckle caja larga", ["Muckle", "long bed"]),
     ],
 )
 def test_vehicles_go_by_what_people_call_them(text: str, labels: list[str]) -> None:

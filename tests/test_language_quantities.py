@@ -127,13 +127,18 @@ def test_published_factors(text: str, value: float) -> None:
 
 
 PINT_NAMES = {
-    **dict.fromkeys(("in", '"', "''", "″", "”"), "inch"),
-    **dict.fromkeys(("'", "′", "’"), "foot"),
-    **dict.fromkeys(("lb", "lbs", "pounds"), "pound"),
+    **dict.fromkeys(("in", '"', "''", "″", "”", "pulg", "pulgada", "pulgadas"), "inch"),
+    **dict.fromkeys(("'", "′", "’", "pie", "pies"), "foot"),
+    **dict.fromkeys(("lb", "lbs", "pounds", "libra", "libras"), "pound"),
+    **dict.fromkeys(("milímetros", "milimetros"), "millimeter"),
+    **dict.fromkeys(("centímetros", "centimetros"), "centimeter"),
+    **dict.fromkeys(("metro", "metros"), "meter"),
+    **dict.fromkeys(("onza", "onzas"), "ounce"),
+    "grados": "degree",
     **dict.fromkeys(("in-lb", "in·lb", "in-lbf"), "inch * pound_force"),
     **dict.fromkeys(("ft-lb", "ft·lb", "ft-lbf", "lb-ft"), "foot * pound_force"),
     **dict.fromkeys(("N m", "N·m", "Nm"), "newton * meter"),
-    **dict.fromkeys(("kgs", "kilo", "kilos", "kilogramme", "kilogrammes"), "kilogram"),
+    **dict.fromkeys(("kgs", "kilo", "kilos", "kilogramme", "kilogrammes", "kilogramos"), "kilogram"),
     **dict.fromkeys(("gramme", "grammes"), "gram"),
     **dict(zip("%°t", ("percent", "degree", "tonne"), strict=True)),
 }

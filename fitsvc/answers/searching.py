@@ -29,10 +29,15 @@ LONGEST_WORD: Final = 40
 _SHORTEST_NEAR: Final = 4
 """Letters of a word that may have one wrong: of three letters any other word is as near."""
 _SHORTEST_JOINED: Final = 5
-_UNITS: Final = {"in": "in", "inch": "in", "inches": "in", '"': "in", "mm": "mm", "lb": "lb", "lbs": "lb", "kg": "kg"}
+_UNITS: Final = {
+    **dict.fromkeys(("in", "inch", "inches", '"', "pulg", "pulgada", "pulgadas"), "in"),
+    **dict.fromkeys(("lb", "lbs", "libra", "libras"), "lb"),
+    **dict.fromkeys(("kg", "kilo", "kilos"), "kg"),
+    "mm": "mm",
+}
 _TOKEN: Final = re.compile(
     r"(?<![\w/.-])(?P<number>\d+(?:[- ]\d+/\d+|/\d+|\.\d+)?)"
-    r"(?:[- ]?(?P<unit>in(?:ch(?:es)?)?|\"|mm|lbs?|kg)(?!\w)|(?![\w/.])(?!-\w))"
+    r"(?:[- ]?(?P<unit>in(?:ch(?:es)?)?|pulg(?:adas?)?|\"|mm|lbs?|libras?|kg|kilos?)(?!\w)|(?![\w/.])(?!-\w))"
     r"|(?P<word>[^\s,;()]+)",
     re.ASCII,
 )
@@ -176,12 +181,22 @@ class _SearchReading:
         after = tokens[place + 1]["word"] if place + 1 < len(tokens) else None
         number = token["number"] or self.words.numbers.get(token["word"] or "")
         figure = self._figure(after) if number and after else None
+        if number and figure is None and (before := self._before(tokens, place)):
+            figure = self._figure(before)  # as in `ball of 2 in`
         if number and (figure or token["number"]):
-            told = f"{token[0]} {after}" if figure and figure.below_zero else token[0]
+            ahead = bool(figure and figure.below_zero and after and self._figure(after))
+            told = f"{token[0]} {after}" if ahead else token[0]
             unit = token["unit"] or ("in" if "/" in number else None)
-            return self._number(told, number, unit, figure), 2 if figure and figure.below_zero else 1
+            return self._number(told, number, unit, figure), 2 if ahead else 1
         word = token["word"][:LONGEST_WORD]
         return (None if word in self.words.passed_over else self._word(word)), 1
+
+    def _before(self, tokens: "Sequence[re.Match[str]]", place: int) -> str:
+        """The word before a token, those apart that tell nothing."""
+        words = [token["word"] or "" for token in tokens[:place]]
+        while words and words[-1] in self.words.passed_over:
+            words.pop()
+        return words[-1] if words else ""
 
     def _figure(self, word: str) -> Figure | None:
         singular = _singular(word)

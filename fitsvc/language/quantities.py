@@ -98,22 +98,22 @@ _POUND = Fraction("0.45359237")
 _POUND_FORCE = _POUND * Fraction("9.80665") / 1000
 """In kN: a pound under standard gravity in m/s², exact by the 3rd General Conference on Weights and Measures, 1901."""
 
-# One row a unit: dimension, factor to the unit inside, spellings.
+# One row a unit: dimension, factor to the unit inside, spellings, those in Spanish last. A `tonelada` may be several.
 _UNITS: tuple[tuple[Dimension, Fraction, tuple[str, ...]], ...] = (
-    (LENGTH, _INCH, ("in", "inch", "inches", '"', "″", "”", "''")),
-    (LENGTH, 12 * _INCH, ("ft", "foot", "feet", "'", "′", "’")),
-    (LENGTH, Fraction(1), ("mm", "millimeter", "millimeters", "millimetre", "millimetres")),
-    (LENGTH, Fraction(10), ("cm", "centimeter", "centimeters", "centimetre", "centimetres")),
-    (LENGTH, Fraction(1000), ("m", "meter", "meters", "metre", "metres")),
-    (MASS, _POUND, ("lb", "lbs", "pound", "pounds")),
-    (MASS, Fraction(1), ("kg", "kgs", "kilo", "kilos", "kilogram", "kilograms", "kilogramme", "kilogrammes")),
+    (LENGTH, _INCH, ("in", "inch", "inches", '"', "″", "”", "''", "pulg", "pulgada", "pulgadas")),
+    (LENGTH, 12 * _INCH, ("ft", "foot", "feet", "'", "′", "’", "pie", "pies")),
+    (LENGTH, Fraction(1), ("mm", "millimeter", "millimeters", "millimetre", "millimetres", "milímetros", "milimetros")),
+    (LENGTH, Fraction(10), ("cm", "centimeter", "centimeters", "centimetre", "centimetres", "centímetros", "centimetros")),
+    (LENGTH, Fraction(1000), ("m", "meter", "meters", "metre", "metres", "metro", "metros")),
+    (MASS, _POUND, ("lb", "lbs", "pound", "pounds", "libra", "libras")),
+    (MASS, Fraction(1), ("kg", "kgs", "kilo", "kilos", "kilogram", "kilograms", "kilogramme", "kilogrammes", "kilogramos")),
     (MASS, Fraction(1000), ("t",)),
-    (MASS, _POUND / 16, ("oz", "ounce", "ounces")),
+    (MASS, _POUND / 16, ("oz", "ounce", "ounces", "onza", "onzas")),
     (MASS, Fraction(1, 1000), ("g", "gram", "grams", "gramme", "grammes")),
     (FORCE, Fraction(1), ("kN",)),
     (FORCE, Fraction(1, 1000), ("N",)),
     (FORCE, _POUND_FORCE, ("lbf",)),
-    (ANGLE, Fraction(1), ("deg", "degree", "degrees", "°")),
+    (ANGLE, Fraction(1), ("deg", "degree", "degrees", "°", "grados")),
     (NUMBER, Fraction(1, 100), ("%", "percent")),
     (TORQUE, _INCH * _POUND_FORCE, ("in-lb", "in·lb", "in-lbf")),
     (TORQUE, 12 * _INCH * _POUND_FORCE, ("ft-lb", "ft·lb", "ft-lbf", "lb-ft")),
