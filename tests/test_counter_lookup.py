@@ -68,6 +68,6 @@ def test_a_rule_says_in_sentences_what_comes_of_it() -> None:
     assert entry is not None
     assert [(one.mark, one.text) for one in entry.says][:2] == [
         ("passes", "Nothing is said."),
-        ("fails", "The accessory has a … shank; the opening takes …."),
+        ("fails", "The accessory has a … shank; the opening takes …"),
     ]
     assert all(one.what and one.mark for rule in BOOK.rules if (told := LIBRARY.entry(rule.id)) for one in told.says)

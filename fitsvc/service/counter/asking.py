@@ -253,7 +253,8 @@ class Asker:
         """What is sold for a place and goes by what is typed, with what it comes to on the rig; the best first."""
         hits, subject, chosen = settled.hits.get(place), subject_at(place), settled.fields.get(place, "")
         items: Sequence[Item] = hits.items if hits else ()
-        if hits is None and subject != "accessory":
+        # Once something is in the opening, the lists of more are shown for what is typed alone.
+        if hits is None and subject != "accessory" and not (subject == "adapter" and adapter_places(settled.fields)):
             items = self.shop.stock(self.session, subject).items(subject)
         marked = self._marked(place, hits, items, case)
         choices = [self._option(item, outcome, chosen, system) for item, outcome in marked[:_MOST]]

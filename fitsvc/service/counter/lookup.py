@@ -310,7 +310,7 @@ def _says(one: Rule | Limit | Need) -> Iterator[Saying]:
 def blank(template: Template) -> str:
     """What is said where all is known, with a blank for each figure."""
     flat = [one for part in template for one in (part.words if isinstance(part, IfKnown) else (part,))]
-    return "".join(one if isinstance(one, str) else "…" for one in flat)
+    return "".join(one if isinstance(one, str) else "…" for one in flat).replace("….", "…")
 
 
 def _lines(one: Rule | Limit | Need) -> Iterator[tuple[str, str, bool]]:
