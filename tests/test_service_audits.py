@@ -166,6 +166,13 @@ def test_an_audit_finds_what_the_command_finds(client: Client, key: dict[str, st
     assert delivery["false"] == claims["fails"] + sum(one["fails"] for one in others)
     card = client.get("/audits/scorecard")
     assert "Made up" in card.text and "default-src 'none'" in card.headers["content-security-policy"]
+    assert "Whole columns" not in client.get("/audits/aud_made").text
+    told_of = audits_of(client).get("aud_made").out / "summary.json"
+    told_of.write_text(
+        json.dumps(json.loads(told_of.read_text()) | {"suspicious_columns": {"weight": "the whole column: <kg>"}})
+    )
+    shown = client.get("/audits/aud_made").text.partition("Whole columns that look wrong")[2]
+    assert "own weight: the whole column: &lt;kg&gt;</li>" in shown
 
 
 def test_the_rigs_of_the_store_and_a_load(

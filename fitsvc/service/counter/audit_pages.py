@@ -113,9 +113,19 @@ def audit(request: AnyRequest, key: FromPath[str]) -> Response[str]:
         tables=_TABLES,
         formats=_FORMATS,
         missing=_missing(found, service_of(request).answerer.rulebook) if found else [],
+        columns=_columns(found, service_of(request).answerer.rulebook) if found else [],
         waits=told["state"] in ("queued", "running"),
         startable=told["state"] in BEFORE,
     )
+
+
+def _columns(found: Document, rulebook: Rulebook) -> list[tuple[str, str]]:
+    """The facts of which the whole column looks wrong: label, and what the column probably is."""
+    facts = rulebook.vocabulary.of("accessory")
+    return [
+        (sentence(facts[name].label) if name in facts else name, guess)
+        for name, guess in found["suspicious_columns"].items()
+    ]
 
 
 def _missing(found: Document, rulebook: Rulebook) -> list[tuple[str, str, int, int]]:
