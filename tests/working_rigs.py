@@ -38,7 +38,7 @@ _RIG: Final[Facts] = {
     "vehicle.closure_hinge_offset": "20 in", "vehicle.spare_location": "underbody", "vehicle.spare_protrusion": "0 in",
     "vehicle.spare_bottom_height": "60 in", "vehicle.spare_well_diameter": "34 in", "vehicle.brake_controller": True,
     "vehicle.air_supply": True, "receiver.hitch_class": "V", "receiver.pin_hole": "5/8 in",
-    "receiver.pin_supplied": True, "receiver.recovery_allowed": True, "receiver.tube_outside": "2-1/2 in",
+    "receiver.pin_supplied": True, "receiver.recovery_allowed": True, "receiver.tube_outside": "3 in",
     "receiver.trailer_rating": "8000 lb", "receiver.tongue_rating": "1000 lb", "receiver.trailer_rating_wd": "8000 lb",
     "receiver.tongue_rating_wd": "1000 lb", "receiver.weight_distribution_allowed": True, "receiver.d_value": "100 kN",
     "receiver.chain_loop_opening": "2 in", "receiver.vertical_rating": "1000 lb", "mounting.height": "18 in",
