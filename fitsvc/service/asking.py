@@ -12,11 +12,12 @@ from sqlmodel import Session
 from fitsvc.answers.answer import Answer, encode, encode_some
 from fitsvc.answers.answering import Answerer
 from fitsvc.answers.figures import figures_of
-from fitsvc.answers.question import NoRecords, Records, names_vehicle, read_question, refers_to_records
+from fitsvc.answers.question import NoRecords, Question, Records, names_vehicle, read_question, refers_to_records
 from fitsvc.answers.shelf import Shelf
 from fitsvc.answers.things import names_several
 from fitsvc.answers.trying import MOST_WORK
 from fitsvc.document import Json
+from fitsvc.engine.verdict import Verdict
 from fitsvc.inventory.stored import StoreRecords
 from fitsvc.language.display import System
 from fitsvc.observing.earlier import EarlierRecords
@@ -84,8 +85,11 @@ def told_of(
     as_of: datetime | None = None,
 ) -> tuple[bytes, Outcome]:
     """The answer, or what is to be told of it, and what it comes to; ProblemsFound when the question cannot be read."""
-    if include is None and as_of is None and (answer := _without_store(service, document, system)) is not None:
-        return encode(answer), answer.outcome
+    judged = None
+    if include is None and as_of is None:
+        answer, judged = _without_store(service, document, system)
+        if answer is not None:
+            return encode(answer), answer.outcome
     with service.database.session() as session:
         records: Records = StoreRecords(session, service.shop.vehicles)
         if as_of is not None:
@@ -93,7 +97,7 @@ def told_of(
         sells = as_of is None and (include is None or "remedies" in include)
         shelf = service.shop.shelf(session) if sells else None
         if include is None:
-            answer = service.answerer.answer(document, records, system, shelf)
+            answer = service.answerer.answer(document, records, system, shelf, judged=judged)
             return encode(answer), answer.outcome
         if include <= BRIEF:
             found = brief(service.answerer, document, records)
@@ -101,19 +105,23 @@ def told_of(
         return _some(service.answerer, document, records, shelf, system, include, session)
 
 
-def _without_store(service: Service, document: Json, system: System) -> Answer | None:
-    """The answer to a question that needs nothing of the store, which may be away or slow; None for any other."""
+def _without_store(
+    service: Service, document: Json, system: System
+) -> tuple[Answer | None, tuple[Question, Verdict] | None]:
+    """The answer to a question that needs nothing of the store, which may be away or slow; None for any other.
+
+    Of one that fails, and so is told with what else the store sells, beside it how it was read and judged.
+    """
     if refers_to_records(document) or names_vehicle(document):
-        return None
+        return None, None
     answerer = service.answerer
     if names_several(document):
         answer = answerer.answer(document, None, system, remedies=False)
-        return None if answer.outcome == "fails" else answer
+        return None if answer.outcome == "fails" else answer, None
     question = read_question(document, answerer.reader, NoRecords())
     verdict = answerer.engine.evaluate(question.case)
-    if verdict.outcome == "fails":  # told with what else the store sells, and so not told here first
-        return None
-    return answerer.answer(document, None, system, judged=(question, verdict))
+    judged = question, verdict
+    return None if verdict.outcome == "fails" else answerer.answer(document, None, system, judged=judged), judged
 
 
 def _some(
