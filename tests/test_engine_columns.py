@@ -152,9 +152,9 @@ def assert_counts(judged: Judged, catalogue: Catalogue, made: Made) -> None:
     assert decided["conditional"] == counted["conditional"]
 
 
-RIGS, ITEMS = 20, 100
+RIGS, ITEMS = 20 if NIGHTLY else 10, 100
 BLOCKS, BOOKS = 10, 10 * EFFORT
-"""Random trials: blocks of rulebooks, each with so many rigs and items (200,000 pairs, or 4,000,000 by night)."""
+"""Random trials: blocks of rulebooks, each with so many rigs and items (100,000 pairs, or 4,000,000 by night)."""
 REAL, REAL_RIGS, REAL_ITEMS = (100, 40, 200) if NIGHTLY else (5, 20, 100)
 SUBJECTS = (frozenset({"item"}), frozenset({"cargo"}), frozenset({"item", "cargo"}), frozenset({"base"}))
 
