@@ -77,9 +77,79 @@ def test_the_part_of_a_name_that_matches_none_is_told(told: dict[str, Any], sent
 
 
 def test_one_vehicle_is_taken_as_if_named_by_id() -> None:
-    """A single candidate's facts and mounting are used, whatever the case and spacing of the name."""
+    """A single candidate's facts and mounting are used, whatever the case and spacing of the name, and that is told."""
     document = asked({**MUCKLE, "trim": "EXTENDED 4x4  with tow package"})
-    assert encode(answer(document)) == encode(answer(by_id(document, "veh_muckle_2023_long")))
+    found, named = answer(document), answer(by_id(document, "veh_muckle_2023_long"))
+    told = (
+        "This is answered as for the 2023 Brannoch Muckle, extended cab, long bed, 4x4, tow package, the only stored "
+        "vehicle that goes by what is told."
+    )
+    assert found.assumed == [told, *named.assumed]
+    found.assumed = named.assumed
+    assert encode(found) == encode(named)
+
+
+OXTER = {"make": "Brannoch", "model": "Muckle Oxter"}
+GUESS = "vehicle-is-the-one-stored"
+
+
+def bikes(facts: dict[str, Any]) -> dict[str, Any]:
+    """A question on a rack that works on the stored Oxter."""
+    return {
+        "rig": {
+            "vehicle": {"facts": facts},
+            "receiver": {"id": "rcv_brannoch_oxter"},
+            "mounting": {"facts": {"fitted": True}},
+            "adapters": [{"sku": "BTX-SLEEVE-25-2"}],
+        },
+        "accessory": {"sku": "SPK-LAMP-2", "facts": {"obscures_plate": False, "plug": "blade_7"}},
+        "load": {"facts": {"bikes": 2, "bike_weight": "40 lb", "occupants_weight": "300 lb"}},
+    }
+
+
+@pytest.mark.parametrize(
+    ("told", "guessed"),
+    [
+        ({"model": "Muckle Oxter"}, True),
+        ({**OXTER, "year": None}, True),
+        ({**OXTER, "year": {"at_least": 1990, "at_most": 2026}}, True),
+        ({"model": "Muckle Oxter", "year": 2024}, True),
+        ({**OXTER, "year": 2024}, False),
+        ({**OXTER, "year": 2024, "trim": "Crew 4x4", "wheelbase": "159-1/2 in"}, False),
+        ({"model": "Muckle Oxter", "identity": "same"}, False),
+        ({"model": "Muckle Oxter", "identity": ["same", "another"]}, True),
+        ({**OXTER, "year": 2024, "tyre_radius": "16 in", "curb_weight": "7200 lb"}, True),
+        ({**OXTER, "year": 2024, "tow_rating": "20000 lb"}, True),
+    ],
+)
+def test_one_vehicle_that_another_may_be_meant_of_is_no_plain_yes(told: dict[str, Any], guessed: bool) -> None:
+    """Only one that is named so that no other can be meant is sure; of each the answer says as which it is answered."""
+    figures = {name: one for name, one in told.items() if name != "identity"}
+    found, plain = answer(bikes(told)), answer(by_id(bikes(figures), "veh_oxter_2024"))
+    assert "as for the 2024 Brannoch Muckle Oxter" in found.assumed[0]
+    assert any(one.rule == GUESS and one.result == "undetermined" for one in found.findings) == guessed
+    assert plain.outcome == "works"
+    assert found.outcome == ("conditional" if guessed else plain.outcome)
+    assert found.assumed[0].endswith("is not known.") == guessed and (found.assumed[0] in found.summary) == guessed
+
+
+@pytest.mark.parametrize(
+    "told",
+    [
+        {"wheelbase": "140 in"},
+        {"overall_width": "90 in"},
+        {"closure_length": "30 in"},
+        {"tow_rating": "9000 lb"},
+        {"identity": "another"},
+    ],
+)
+def test_a_figure_told_otherwise_is_of_another_vehicle(told: dict[str, Any]) -> None:
+    """The stored vehicle's other figures are then not taken: what is not told is not known."""
+    found = answer(bikes({**OXTER, "year": 2024, **told}))
+    assert found.outcome != "works" and found.candidates == []
+    assert not any("as for the" in line for line in found.assumed)
+    if "identity" not in told:
+        assert found.assumed[0].startswith("Stored vehicles are called so, but none with the ")
 
 
 def test_inline_facts_win_over_the_candidate() -> None:

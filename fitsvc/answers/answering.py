@@ -69,6 +69,13 @@ _UNSTORED_SO: Final = later(
 )
 
 
+_TAKEN: Final = later("This is answered as for the {}, the only stored vehicle that goes by what is told.")
+_GUESSED: Final = later(
+    "This is answered as for the {}, the only stored vehicle that goes by what is told; whether it is that one is not "
+    "known."
+)
+
+
 _TOO_MANY: Final = later(
     "Not sure yet. First {ask}. {count} stored vehicles go by that name, too many to judge each; "
     "of at most {most} every one is."
@@ -276,6 +283,8 @@ class Answerer:
         waits, if_usual = steps.waits, steps.if_usual
         things = self._seeing_to.things(verdict.outcome, findings, needs, waits, allowance, if_usual)
         summary = summarise(self.wording, question, verdict, findings, things, steps.told, allowance, either_way)
+        if question.guessed:
+            summary = f"{summary} {_taken(question)}"
         cautions = self.cautions.told(case, system) + [t(_RUBBED).format(what) for what in question.rubbed]
         cautions += told_trials(question.tried)
         return Answer(
@@ -357,6 +366,8 @@ class Answerer:
         Last comes what the rulebook takes for granted where the question does not say.
         """
         told = [self._unstored(question)] if question.unstored else []
+        if len(question.candidates) == 1:
+            told.append(_taken(question))
         if question.assumed:
             rests_on = set().union(*(finding.facts for finding in findings))
             told += [self._assumed(name, case, system) for name in sorted(question.assumed & rests_on)]
@@ -375,6 +386,12 @@ class Answerer:
     def _assumed(self, name: str, case: Case, system: System) -> str:
         text = self.wording.fact_text(name, case, system)
         return t("{The} is only assumed: {text}.", The=capped(self.wording.the(name)), text=text)
+
+
+def _taken(question: Question) -> str:
+    """Which stored vehicle is taken for one that is told by what it is called."""
+    (one,) = question.candidates
+    return t(_GUESSED if question.guessed else _TAKEN).format(one.label or one.key)
 
 
 def _marked(finding: Finding, question: Question) -> Finding:

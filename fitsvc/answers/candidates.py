@@ -16,8 +16,8 @@ from fitsvc.answers.missing import Missing
 from fitsvc.answers.next_steps import ASK, Steps, next_steps
 from fitsvc.answers.phrases import joined
 from fitsvc.answers.question import Named, Question, naming_facts
+from fitsvc.answers.taken import agree, folded
 from fitsvc.answers.trying import MOST_WORK
-from fitsvc.answers.vehicles import agree, folded
 from fitsvc.answers.wording import Wording
 from fitsvc.engine.limits import Lowest
 from fitsvc.engine.verdict import Verdict

@@ -3,18 +3,20 @@
 A subject is a stored record (`id`, or `sku` for what is sold), inline `facts`, or both; inline facts win, but that
 they lift no rating above what its record says: there the lower counts, and both are told as disputed.
 A vehicle without an `id` whose facts name a make or model is each of the stored vehicles that agree with
-them: one alone is taken as if its id were given, several are the question's candidates.
+them: one alone is taken, as one that it may be unless what is told leaves no other; several are the question's
+candidates.
 """
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Final, Literal, Protocol
 
+from fitsvc.answers.taken import surely_is, told_otherwise
 from fitsvc.document import Document, Json
 from fitsvc.facts import MOST_ADAPTERS, Case, FactReader, escape
 from fitsvc.language.intervals import TOLERANCE, equal
 from fitsvc.language.problems import Problem, ProblemsFound, nearest
-from fitsvc.language.truth import NO
+from fitsvc.language.truth import NO, UNKNOWN, YES
 from fitsvc.language.types import ListType, Value
 from fitsvc.language.tyres import designation
 from fitsvc.rulebook.vocabulary import TYRE_PARTS, Fact, Vocabulary
@@ -89,12 +91,16 @@ class Stored:
 
 @dataclass(frozen=True, slots=True)
 class Named:
-    """A stored vehicle as it is named: its id, its label, and those of its facts that are names, choices or counts."""
+    """A stored vehicle as it is named: its id, its label, and those of its facts that are names, choices or counts.
+
+    `figures` are all that is stored of it as written, without what is only assumed.
+    """
 
     key: str
     label: str
     values: Mapping[str, Value]
     texts: Mapping[str, str]
+    figures: Mapping[str, Json] = field(default_factory=dict)
 
 
 class Records(Protocol):
@@ -160,7 +166,8 @@ class Question:
     went in and rubbed when they were tried; `tried` how the accessory asked about did when it was.
 
     `candidates` are the stored vehicles that a vehicle without an id may be. The facts of one alone are in
-    the case; those of several are not. `vehicle` is the part that names them, a saved rig's own joined to it.
+    the case; those of several are not. Where it is not sure that it is the one, `guessed` are the facts that say so.
+    `vehicle` is the part that names them, a saved rig's own joined to it.
     `unstored` are the facts by which it names none of the vehicles stored; empty where it names some or none is asked.
     `taken` are the records it takes facts from, a saved rig's own first; `told_here` are the facts it tells itself.
     `not_asked` are the facts that follow from what else is in the question, so that nobody is asked for them.
@@ -172,6 +179,7 @@ class Question:
     labels: Mapping[str, str]
     candidates: tuple[Named, ...] = ()
     vehicle: Mapping[str, Json] = field(default_factory=dict)
+    guessed: Mapping[str, Json] = field(default_factory=dict)
     unstored: tuple[str, ...] = ()
     not_asked: frozenset[str] = frozenset()
     doubts: Mapping[str, Doubt] = field(default_factory=dict)
@@ -182,7 +190,10 @@ class Question:
 
     def about(self, document: Mapping[str, Json], candidate: Named) -> Document:
         """The question's document with one of the candidates named by its id; what is told of the vehicle stays."""
-        return {**document, "rig": {**document["rig"], "vehicle": {**self.vehicle, "id": candidate.key}}}
+        named = {**self.vehicle, "id": candidate.key}
+        if self.guessed:
+            named["facts"] = {**self.vehicle["facts"], **self.guessed}
+        return {**document, "rig": {**document["rig"], "vehicle": named}}
 
 
 def joined_rig(saved: Mapping[str, Json], rig: Mapping[str, Json]) -> Document:
@@ -303,6 +314,7 @@ class _QuestionReading:
         self.labels: dict[str, str] = {}
         self.candidates: tuple[Named, ...] = ()
         self.vehicle: Mapping[str, Json] = {}
+        self.guessed: Mapping[str, Json] = {}
         self.unstored: tuple[str, ...] = ()
         self.doubts: dict[str, Doubt] = {}
         self.trials: list[Stored] = []
@@ -340,6 +352,7 @@ class _QuestionReading:
             labels=self.labels,
             candidates=self.candidates,
             vehicle=self.vehicle,
+            guessed=self.guessed,
             unstored=self.unstored,
             doubts=self.doubts,
             rubbed=tuple(self.rubbed),
@@ -428,11 +441,55 @@ class _QuestionReading:
         texts = {name: text for name, text in self.texts.items() if name in facts}
         self.vehicle = rig["vehicle"]
         found = self.records.vehicles(values, texts)
-        self.candidates = tuple(found or ())
-        self.unstored = self._unmatched(values, texts) if found is not None and not found else ()
+        self.candidates = self._meant(found or ())
+        if found is not None and not found:
+            self.unstored = self._unmatched(values, texts)
         if len(self.candidates) != 1:
             return None
-        return self._subject("vehicle", {**self.vehicle, "id": self.candidates[0].key}, "/rig/vehicle")
+        one = self.candidates[0]
+        if not self._surely_is(one, values, texts) and not self._guess():
+            self.candidates = ()
+            return None
+        stored = self._subject("vehicle", {**self.vehicle, "id": one.key}, "/rig/vehicle")
+        for short in self.guessed:
+            self.values.pop(f"vehicle.{short}", None)
+        return stored
+
+    def _meant(self, found: Sequence[Named]) -> tuple[Named, ...]:
+        """Those of the vehicles that go by a name that no figure told rules out, nor that it is told to be another."""
+        if self._identity() == NO:
+            return ()
+        ruled_out = [told_otherwise(self.reader, one, self.values)[0] for one in found]
+        meant = tuple(one for one, out in zip(found, ruled_out, strict=True) if not out)
+        if found and not meant:
+            self.unstored = tuple(dict.fromkeys(name for out in ruled_out for name in out))
+        return meant
+
+    def _surely_is(self, one: Named, values: Mapping[str, Value], texts: Mapping[str, str]) -> bool:
+        """Whether what is told names a stored vehicle so that it can be no other."""
+        if told_otherwise(self.reader, one, self.values)[1]:
+            return False
+        always = [f"vehicle.{name}" for name in NAMES] + self.reader.vocabulary.serving("model_year")
+        if any(name not in values and name not in texts for name in always):
+            return False
+        others = self.records.vehicles({}, {name: texts[name] for name in always if name in texts})
+        return surely_is(one, values, texts, always, others or ())
+
+    def _identity(self) -> int:
+        """Whether the vehicle is told to be the stored one that goes by its name: the first of what it may be."""
+        told = [self.values.get(name) for name in self.reader.vocabulary.serving("identity")]
+        return {1: YES, 2: NO}.get(told[0], UNKNOWN) if told and isinstance(told[0], int) else UNKNOWN
+
+    def _guess(self) -> bool:
+        """Ask whether the vehicle is the stored one, unless that is told; false where no fact can ask it."""
+        for name in self.reader.vocabulary.serving("identity"):
+            fact = self.reader.vocabulary.facts[name]
+            assert isinstance(fact.type, ListType)
+            self.present.add(name)
+            if self._identity() == UNKNOWN:
+                self.guessed = {fact.short: list(fact.type.members)}
+            return True
+        return False
 
     def _unmatched(self, values: Mapping[str, Value], texts: Mapping[str, str]) -> tuple[str, ...]:
         """The facts by which no stored vehicle is found: make and model first, each beside those that find some."""

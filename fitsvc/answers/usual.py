@@ -11,8 +11,8 @@ from msgspec.structs import replace
 from fitsvc.answers.answer import IfUsual, Next
 from fitsvc.answers.missing import Missing
 from fitsvc.answers.phrases import texts
+from fitsvc.answers.taken import agree
 from fitsvc.answers.trying import UnknownFact, told
-from fitsvc.answers.vehicles import agree
 from fitsvc.engine.verdict import Verdict
 from fitsvc.facts import Case
 from fitsvc.language.display import System

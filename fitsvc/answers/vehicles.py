@@ -8,6 +8,7 @@ from collections.abc import Iterable, Mapping
 from typing import TYPE_CHECKING, Final
 
 from fitsvc.answers.question import Named, Stored, naming_facts
+from fitsvc.answers.taken import agree, folded
 from fitsvc.answers.vin import Vin, read_signs, read_vin
 from fitsvc.facts import FactReader
 from fitsvc.language.problems import Problem
@@ -21,19 +22,6 @@ SUBJECT: Final = "vehicle"
 _MISREAD: Final = later(
     "A character of that number is misread: its check digit, the ninth, is not what the others give."
 )
-
-
-def folded(text: str) -> str:
-    """A text as it is compared."""
-    return " ".join(text.split()).casefold()
-
-
-def agree(one: Value, other: Value) -> bool:
-    """Whether two values of a count or a choice leave something that both allow."""
-    if isinstance(one, tuple) and isinstance(other, tuple):
-        return one[0] <= other[1] and other[0] <= one[1]
-    assert isinstance(one, int) and isinstance(other, int)
-    return bool(one & other)
 
 
 class Vehicles:
@@ -62,7 +50,8 @@ class Vehicles:
         self.reader.read(SUBJECT, facts, "", problems, values, texts)
         if problems:
             return
-        self._all[record.key] = Named(record.key, record.label, values, texts)
+        figures = {short: wire for short, wire in record.facts.items() if short not in record.assumed}
+        self._all[record.key] = Named(record.key, record.label, values, texts, figures)
         if isinstance(signs := record.facts.get(self._begins.partition(".")[2]), str):
             self._signs[record.key] = read_signs(signs)
         for name, text in texts.items():

@@ -4,7 +4,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from typing import Final
 
 from fitsvc.answers.question import NAMES, naming_facts
-from fitsvc.answers.vehicles import agree, folded
+from fitsvc.answers.taken import agree, folded
 from fitsvc.audits.naming import (
     EARLIEST,
     LATEST,

@@ -8,7 +8,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
-from fitsvc.answers.vehicles import folded
+from fitsvc.answers.taken import folded
 from fitsvc.audits.called_vehicles import ASKED, CalledVehicles, in_words
 from fitsvc.audits.naming import (
     EARLIEST,

@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 from typing import Final, NamedTuple
 from unicodedata import normalize
 
-from fitsvc.answers.vehicles import folded
+from fitsvc.answers.taken import folded
 from fitsvc.language.truth import NO, UNKNOWN, YES, Truth, conjunction, disjunction, negation
 from fitsvc.language.types import Value
 

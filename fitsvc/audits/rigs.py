@@ -15,6 +15,7 @@ from fitsvc.answers.question import Doubt, Named, Records, Stored, read_question
 from fitsvc.answers.vehicles import Vehicles
 from fitsvc.document import Json
 from fitsvc.facts import Case, FactReader
+from fitsvc.inventory.shelf import Shop
 from fitsvc.inventory.stored import StoreRecords
 from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.language.types import Value
@@ -181,7 +182,8 @@ def stored_rigs(
         records := list_records(session, "mounting", after=mounted[-1] if mounted else None, limit=_PAGE)
     ):
         mounted += [record.key for record in records]
-    return _read(documents or _of_mountings(mounted), StoreRecords(session), reader, "the database", carried, aside)
+    held = StoreRecords(session, Shop(reader).vehicles)
+    return _read(documents or _of_mountings(mounted), held, reader, "the database", carried, aside)
 
 
 def _of_mountings(keys: Iterable[str]) -> dict[str, Mapping[str, Json]]:

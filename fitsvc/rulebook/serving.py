@@ -10,19 +10,21 @@ from typing import Final, Literal, get_args
 from fitsvc.rulebook.shape import Shape
 from fitsvc.rulebook.yaml_text import Mapping
 
-Service = Literal["", "model_year", "number_signs", "fitted", "added_length", "lessened", "weighed_anew"]
+Service = Literal["", "model_year", "number_signs", "identity", "fitted", "added_length", "lessened", "weighed_anew"]
 """What a fact serves for.
 
 `model_year` tells apart vehicles of one name and goes by a vehicle's number, of which `number_signs` says how it
-begins; `fitted` says that a receiver is on its vehicle already; `added_length` is what an adapter adds to the opening,
-by which plans are ordered. Of what is `lessened` a customer can take less, and its subject's fact that is
-`weighed_anew` then no longer holds.
+begins; `identity` says whether a vehicle told in part is the stored one whose facts are taken for it, its first choice
+that it is, and without such a fact none are; `fitted` says that a receiver is on its vehicle already; `added_length` is
+what an adapter adds to the opening, by which plans are ordered. Of what is `lessened` a customer can take less, and its
+subject's fact that is `weighed_anew` then no longer holds.
 """
 
 SERVICES: Final[tuple[Service, ...]] = get_args(Service)[1:]
 _OF: Final[Map[str, tuple[str, str]]] = {
     "model_year": ("vehicle", "count"),
     "number_signs": ("vehicle", "text"),
+    "identity": ("vehicle", "identity"),
     "fitted": ("mounting", "yes_no"),
     "added_length": ("adapter", "length"),
     "weighed_anew": ("", "mass"),

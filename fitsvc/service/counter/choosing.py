@@ -16,7 +16,7 @@ from fitsvc.answers.question import NAMES, Named, naming_facts, read_question
 from fitsvc.answers.question import called as called_in_words
 from fitsvc.answers.searching import Found
 from fitsvc.answers.shelf import Item
-from fitsvc.answers.vehicles import folded
+from fitsvc.answers.taken import folded
 from fitsvc.inventory.shelf import Shop
 from fitsvc.inventory.stored import StoreRecords
 from fitsvc.language.problems import Problem, ProblemsFound

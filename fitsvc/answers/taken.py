@@ -1,0 +1,87 @@
+"""A stored vehicle taken for one that is told in part: whether it can be that one, and whether it surely is.
+
+It surely is only where make, model and model year are told and agree, and so does each other name or count in which the
+stored vehicles of that make and model differ. A figure that is told otherwise than it is stored is of another vehicle;
+but a rating told higher, of which the lower counts, and what changes on one vehicle with its tyres, springs and
+equipment, only leave it open.
+"""
+
+from collections.abc import Iterable, Mapping, Sequence
+from typing import TYPE_CHECKING, Final
+
+from fitsvc.document import Json
+from fitsvc.facts import FactReader
+from fitsvc.language.intervals import TOLERANCE
+from fitsvc.language.problems import ProblemsFound
+from fitsvc.language.types import Value
+
+if TYPE_CHECKING:
+    from fitsvc.answers.question import Named
+
+_ROUNDED: Final = 0.002
+"""Of a figure: what a label's pounds and its kilograms may differ by, each rounded to ten; an estimate."""
+
+
+def folded(text: str) -> str:
+    """A text as it is compared."""
+    return " ".join(text.split()).casefold()
+
+
+def agree(one: Value, other: Value) -> bool:
+    """Whether two values of a count or a choice leave something that both allow."""
+    if isinstance(one, tuple) and isinstance(other, tuple):
+        return one[0] <= other[1] and other[0] <= one[1]
+    assert isinstance(one, int) and isinstance(other, int)
+    return bool(one & other)
+
+
+def told_otherwise(reader: FactReader, vehicle: "Named", values: Mapping[str, Value]) -> tuple[list[str], list[str]]:
+    """The figures told that a stored vehicle has otherwise: those that rule it out, and those that only leave it open.
+
+    Of a figure that is stored as it is assumed nothing follows.
+    """
+    facts, out, open_ = reader.vocabulary.facts, list[str](), list[str]()
+    changing = {name for fact in facts.values() for name in fact.leans_on}
+    for name, now in values.items():
+        fact, wire = facts.get(name), vehicle.figures.get(name.partition(".")[2])
+        if fact is None or wire is None or not name.startswith("vehicle.") or not isinstance(now, tuple):
+            continue
+        was = _figure(reader, name, wire)
+        off = 0.0 if was is None else max(now[0] - was[1], was[0] - now[1])
+        if was is None or off <= max(TOLERANCE, _ROUNDED * abs(was[1])):
+            continue
+        raised = name in reader.ratings and now[0] > was[1]
+        (open_ if raised or name in changing or fact.effort == "scales" else out).append(name)
+    return out, open_
+
+
+def _figure(reader: FactReader, name: str, wire: Json) -> tuple[float, float] | None:
+    try:
+        found = reader.value(reader.vocabulary.facts[name], wire).get(name)
+    except ProblemsFound:
+        return None
+    return found if isinstance(found, tuple) else None
+
+
+def surely_is(
+    vehicle: "Named",
+    values: Mapping[str, Value],
+    texts: Mapping[str, str],
+    always: Sequence[str],
+    others: Iterable["Named"],
+) -> bool:
+    """Whether a stored vehicle is named so that no other can be meant; `others` are all of its make and model."""
+    said = [_said(one) for one in others]
+    own, told = _said(vehicle), {name: folded(text) for name, text in texts.items()} | _settled(values)
+    apart = {name for one in said for name in one if len({each.get(name) for each in said}) > 1}
+    return all(name in own and told.get(name) == own[name] for name in {*always, *apart})
+
+
+def _said(vehicle: "Named") -> dict[str, object]:
+    """What a stored vehicle says of its names and counts, as it is compared."""
+    return {name: folded(text) for name, text in vehicle.texts.items()} | _settled(vehicle.values)
+
+
+def _settled(values: Mapping[str, Value]) -> dict[str, object]:
+    """The counts that are told exactly."""
+    return {name: one[0] for name, one in values.items() if isinstance(one, tuple) and one[0] == one[1]}
