@@ -102,8 +102,8 @@ _POUND_FORCE = _POUND * Fraction("9.80665") / 1000
 _UNITS: tuple[tuple[Dimension, Fraction, tuple[str, ...]], ...] = (
     (LENGTH, _INCH, ("in", "inch", "inches", '"', "″", "”", "''", "pulg", "pulgada", "pulgadas")),
     (LENGTH, 12 * _INCH, ("ft", "foot", "feet", "'", "′", "’", "pie", "pies")),
-    (LENGTH, Fraction(1), ("mm", "millimeter", "millimeters", "millimetre", "millimetres", "milímetros")),
-    (LENGTH, Fraction(10), ("cm", "centimeter", "centimeters", "centimetre", "centimetres", "centímetros")),
+    (LENGTH, Fraction(1), ("mm", "millimeter", "millimeters", "millimetre", "millimetres", "milimetros")),
+    (LENGTH, Fraction(10), ("cm", "centimeter", "centimeters", "centimetre", "centimetres", "centimetros")),
     (LENGTH, Fraction(1000), ("m", "meter", "meters", "metre", "metres", "metro", "metros")),
     (MASS, _POUND, ("lb", "lbs", "pound", "pounds", "libra", "libras")),
     (
