@@ -34,6 +34,7 @@ _HAIR = "just short of square the jack's width differs by a hair"
 _ADDED = ("on_vehicle", "on_front_axle", "on_trailer", "besides_trailer")
 _OWN = [f"opening.own_weight {one}" for one in ("bare 0 lb", "each 1", "each 0 lb", "each 20 lb", "each 60 lb")]
 _BESIDE = "no rule reads it of a thing itself, only the others beside it; test_answers_together holds the figure"
+_SPAN = "what lies anywhere between the two is never surely on one side of anything between them"
 _RANK = "a rank at the end of its order: nothing lies beyond it"
 
 EXCEPTIONS: Mapping[str, str] = {
@@ -53,6 +54,10 @@ EXCEPTIONS: Mapping[str, str] = {
     "up table asked_class_rank none 0": _RANK,
     "down table asked_class_rank none 0": _RANK,
     "down table asked_class_rank I 1": _RANK,
+    "up bed-hitch-not-judged requires 1": _SPAN,
+    "down bed-hitch-not-judged requires 0": _SPAN,
+    "up bed-hitch-not-judged requires 0.5": _SPAN,
+    "down bed-hitch-not-judged requires 0.5": _SPAN,
     "down turns-clear-of-jack requires 90 deg": _HAIR,
     "down jack-under-what-hangs-above requires 90 deg": _HAIR,
     **dict.fromkeys((f"{way} {name}" for way in ("up", "down") for name in _OWN), _BESIDE),
