@@ -37,7 +37,6 @@ LEFT_OUT = {
     "closure-opens-past-accessory": MOUNT,
     "closure-rubbed-when-tried": TRIED,
     "closure-that-must-open-cleared": TRIED,
-    "coupler-clears-door-spare": "it goes by the mount's rise; the spare over the coupler is a caution of its own",
     "coupling-suits-mount": "the ball's size is held to the coupler's, and a ring has none",
     "ends-behind-its-front": MOUNT,
     "extensions-not-stacked": SHANK,

@@ -21,6 +21,11 @@ TOWBAR: Final[Mapping[str, Any]] = {
     "trailer.weight_distribution": False, "load.occupants_weight": "200 kg", "load.jurisdiction": "great_britain",
 }  # fmt: skip
 """A braked trailer on a fixed ball; nobody names a trailer rating of the towbar, since its plate has none."""
+SPARE: Final[Mapping[str, Any]] = {
+    "vehicle.spare_location": "rear_door", "vehicle.spare_protrusion": "300 mm",
+    "vehicle.spare_bottom_height": "350 mm",
+}  # fmt: skip
+"""A spare on the door that reaches farther back than the ball and hangs lower than the coupler on it."""
 
 
 def test_a_plate_with_d_and_s_is_enough() -> None:
@@ -61,13 +66,15 @@ def test_no_fact_left_out_leaves_a_yes(fact: str) -> None:
         ({"ball.diameter": "50 mm", "ball.rating": "1799 kg"}, "trailer-weight/ball.rating"),
         ({"mounting.height": "320 mm"}, "ball-in-place-near-the-couplers-height"),
         ({"vehicle.gawr_rear": "929 kg"}, "rear-axle-with-ball-in-place"),
+        ({"mounting.pin_to_bumper": "0 mm"}, "own-ball-behind-bumper"),
+        (SPARE, "coupler-clears-door-spare"),
         ({"trailer.weight_distribution": True}, "no-bars-on-a-bumper"),
         ({"trailer.coupler": None, "trailer.ring_diameter": "3 in"}, "ball-in-place-takes-no-ring"),
         ({"accessory.kind": "ball_mount", "accessory.shank": "2 in"}, "no-opening-beside-an-own-ball"),
         ({"accessory.kind": "bike_carrier", "accessory.shank": "2 in"}, "no-opening-beside-an-own-ball"),
     ],
 )
-def test_what_the_towbar_does_not_bear(told: dict[str, Any], rule: str) -> None:
+def test_what_the_towbar_does_not_bear(told: Mapping[str, Any], rule: str) -> None:
     """Plate, ball, height, axle, spring bars, a ring, and whatever has a shank: each refused by name."""
     facts = {name: value for name, value in {**TOWBAR, **told}.items() if value is not None}
     assert answer(facts).outcome == "fails"
