@@ -9,7 +9,7 @@ from demo_world import answerer, stock, world
 
 from fitsvc.answers.answer import Answer, encode
 from fitsvc.answers.candidates import MOST
-from fitsvc.answers.question import NAMES, Stored
+from fitsvc.answers.question import NAMES, Stored, read_question
 from fitsvc.answers.vehicles import Vehicles
 
 MUCKLE = {"make": "brannoch", "model": " MUCKLE", "year": 2023}
@@ -150,6 +150,116 @@ def test_a_figure_told_otherwise_is_of_another_vehicle(told: dict[str, Any]) -> 
     assert not any("as for the" in line for line in found.assumed)
     if "identity" not in told:
         assert found.assumed[0].startswith("Stored vehicles are called so, but none with the ")
+
+
+def light(facts: dict[str, Any]) -> dict[str, Any]:
+    """A question on a carrier with little on it, which works on each stored Bothy."""
+    question = bikes(facts)
+    mounting = {"facts": {"fitted": True, "pin_to_bumper": "3 in"}}
+    question["rig"] |= {"receiver": {"id": "rcv_ironmoss_yoke_3"}, "mounting": mounting, "adapters": []}
+    return question
+
+
+BOTHY = {"make": "Brannoch", "model": "Bothy"}
+
+
+def guesses(found: Answer) -> set[str]:
+    """What the answer comes to on whether the vehicle is a stored one; nothing where that is not asked."""
+    return {one.result for one in found.findings if one.rule == GUESS}
+
+
+@pytest.mark.parametrize(
+    "told",
+    [
+        BOTHY,
+        {"model": "Bothy", "year": 2021},
+        {"make": "Brannoch", "body": "suv"},
+        {**BOTHY, "year": None},
+        {**BOTHY, "year": {"at_least": 2018, "at_most": 2023}},
+        {**MUCKLE, "wheelbase": "145 in"},
+        {**BOTHY, "year": 2021, "curb_weight": "5700 lb"},
+    ],
+)
+def test_several_that_go_by_half_a_name_are_no_plain_yes(told: dict[str, Any]) -> None:
+    """Others of the name may be meant that are not stored; a figure that rules some out says that they differ."""
+    found = answer(light(told))
+    assert len(found.candidates) > 1
+    assert guesses(found) == {"undetermined"} and found.outcome in ("conditional", "undetermined")
+    assert {one.outcome for one in found.candidates} <= {"conditional", "undetermined"}
+    assert guesses(answer(light({**told, "identity": "same"}))) == {"passes"}
+    assert answer(light({**told, "identity": "another"})).candidates == []
+
+
+def test_all_that_are_stored_of_a_make_model_and_year_are_answered_for() -> None:
+    """What holds for every one of them may be a plain yes: they differ only in what is not told."""
+    found = answer(light({**BOTHY, "year": 2021}))
+    assert len(found.candidates) == 2 and not guesses(found)
+    assert found.outcome == "works"
+
+
+@pytest.mark.parametrize(
+    "told",
+    [
+        {"socket": "blade_7"},
+        {"brake_controller": "yes"},
+        {"air_supply": "yes"},
+        {"exhaust_outlet": "downward"},
+        {"tyre_radius": "15-1/2 in"},
+        {"ride_height": "22 in"},
+        {"closure_hinge_height": "35-1/2 in"},
+    ],
+)
+def test_what_is_fitted_later_never_tells_which_vehicle_it_is(told: dict[str, Any]) -> None:
+    """A socket, tyres or springs of a better trim can be put on any, which does not make it tow more."""
+    other = {"exhaust_outlet": "aside", "ride_height": "19 in"}
+    fresh = {name: one for name, one in other.items() if name in told}
+    records = [
+        replace(one, facts={**one.facts, **fresh}) if one.key == "veh_muckle_2023_short_plain" else one
+        for one in world().records
+    ]
+    found = answerer().answer(asked({**MUCKLE, **told}), replace(world(), records=tuple(records)), shelf=stock())
+    assert "veh_muckle_2023_short_plain" in {one.id for one in found.candidates}
+    assert found.outcome == "undetermined" and found.next[0].fact == "vehicle.trim"
+
+
+@pytest.mark.parametrize(
+    ("told", "because"),
+    [
+        ({"model": "Bothy"}, "The model is disputed: Bothy by this question, Muckle Oxter by its record; ask again."),
+        ({"make": "Dovrik"}, "The make is disputed: Dovrik by this question, Brannoch by its record; ask again."),
+        ({"trim": "Plain"}, "The trim level is disputed: Plain by this question, Crew 4x4 by its record; ask again."),
+        ({"year": 1999}, "The model year is disputed: 1999 by this question, 2024 by its record; ask again."),
+        ({"body": "suv"}, "The body style is disputed: suv by this question, pickup by its record; ask again."),
+        (
+            {"wheelbase": "200 in"},
+            "The wheelbase is disputed: 200 in by this question, 159-1/2 in by its record; measure again.",
+        ),
+    ],
+)
+def test_an_id_with_another_vehicle_told_beside_it_is_no_plain_yes(told: dict[str, Any], because: str) -> None:
+    """Which of the two is meant is open: both are told, and the record is never silently the one."""
+    document = by_id(bikes(told), "veh_oxter_2024")
+    found = answer(document)
+    assert [one.because for one in found.disputed] == [because]
+    assert found.outcome == "conditional" and guesses(found) == {"undetermined"}
+    assert found.next[0].fact == "vehicle.identity"
+    assert read_question(document, answerer().reader, world()).case.present >= {"vehicle.identity"}
+    same = answer(by_id(bikes({**told, "identity": "same"}), "veh_oxter_2024"))
+    assert guesses(same) == {"passes"} and [one.because for one in same.disputed] == [because]
+
+
+@pytest.mark.parametrize(
+    "told",
+    [
+        {"make": " BRANNOCH ", "model": "muckle oxter", "year": 2024, "body": ["pickup", "suv"]},
+        {"year": None, "wheelbase": {"at_least": "150 in", "at_most": "170 in"}},
+        {"socket": "flat_4", "tyre_radius": "15 in", "curb_weight": "7200 lb", "tow_rating": "9000 lb"},
+    ],
+)
+def test_an_id_with_what_may_be_so_of_it_stays_that_vehicle(told: dict[str, Any]) -> None:
+    """The same name, what leaves it possible, what is fitted or weighed anew, and a rating told lower, which counts."""
+    found = answer(by_id(bikes(told), "veh_oxter_2024"))
+    assert found.disputed == [] and not guesses(found)
 
 
 def test_inline_facts_win_over_the_candidate() -> None:

@@ -283,7 +283,7 @@ class Answerer:
         waits, if_usual = steps.waits, steps.if_usual
         things = self._seeing_to.things(verdict.outcome, findings, needs, waits, allowance, if_usual)
         summary = summarise(self.wording, question, verdict, findings, things, steps.told, allowance, either_way)
-        if question.guessed:
+        if question.guessed and len(question.candidates) == 1:
             summary = f"{summary} {_taken(question)}"
         cautions = self.cautions.told(case, system) + [t(_RUBBED).format(what) for what in question.rubbed]
         cautions += told_trials(question.tried)

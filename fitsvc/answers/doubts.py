@@ -17,6 +17,9 @@ _LEAD: Final = {
     "doubtful": later("is doubtful, as readings of it hardly agree"),
     "stale": later("was seen before {} changed, and is not known now"),
 }
+_MEASURE: Final = later("measure again")
+_AGAIN: Final = {"label": later("read it again"), "ask": later("ask again")}
+"""What to do about a fact that is disputed, by the work that learning it is; of any other it is measured."""
 _TRIED: Final = {
     CLEAR: later("{} was tried here {}: it cleared{}."),
     RUBBED: later("{} was tried here {}: it went, and it rubbed{}. See what it rubs on before relying on it."),
@@ -43,7 +46,7 @@ def told_doubt(wording: Wording, name: str, doubt: Doubt) -> Disputed:
         as_written(value) + (t(" on {day}", day=_day(at)) if at else "") + (t(" by {by}", by=by) if by else "")
         for value, by, at in doubt.said
     )
-    again = t("read it again") if fact is not None and fact.effort == "label" else t("measure again")
+    again = t(_AGAIN.get(fact.effort if fact is not None else "", _MEASURE))
     leans = joined([wording.the(on) for on in doubt.changed or fact.leans_on]) if fact is not None else ""
     lead = t(_LEAD[doubt.state]).format(leans)
     return Disputed(name, doubt.state, f"{capped(wording.the(name))} {lead}: {said}; {again}.")

@@ -11,7 +11,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Final, Literal, Protocol
 
-from fitsvc.answers.taken import surely_is, told_otherwise
+from fitsvc.answers.taken import agree, folded, surely_all, surely_is, told_otherwise
 from fitsvc.document import Document, Json
 from fitsvc.facts import MOST_ADAPTERS, Case, FactReader, escape
 from fitsvc.language.intervals import TOLERANCE, equal
@@ -166,7 +166,7 @@ class Question:
     went in and rubbed when they were tried; `tried` how the accessory asked about did when it was.
 
     `candidates` are the stored vehicles that a vehicle without an id may be. The facts of one alone are in
-    the case; those of several are not. Where it is not sure that it is the one, `guessed` are the facts that say so.
+    the case; those of several are not. Where it is not sure that it is of them, `guessed` are the facts that say so.
     `vehicle` is the part that names them, a saved rig's own joined to it.
     `unstored` are the facts by which it names none of the vehicles stored; empty where it names some or none is asked.
     `taken` are the records it takes facts from, a saved rig's own first; `told_here` are the facts it tells itself.
@@ -255,7 +255,8 @@ def naming_facts(vocabulary: Vocabulary) -> dict[str, Fact]:
     return {
         fact.name: fact
         for fact in vocabulary.of("vehicle").values()
-        if (fact.kind == "text" and fact.effort == "ask") or fact.kind == "count" or isinstance(fact.type, ListType)
+        if ((fact.kind == "text" and fact.effort == "ask") or fact.kind == "count" or isinstance(fact.type, ListType))
+        and fact.serves != "equipment"
     }
 
 
@@ -393,6 +394,7 @@ class _QuestionReading:
             facts = {name: value for name, value in told.facts.items() if not _names(given, name)}
             self.taken.insert(0, replace(told, facts=facts))
             self._hold_ratings({name: value for name, value in told.facts.items() if _names(given, name)})
+        self._hold_to_its_record()
         self._leave_what_leant()
 
     def _leave_what_leant(self) -> None:
@@ -444,12 +446,11 @@ class _QuestionReading:
         self.candidates = self._meant(found or ())
         if found is not None and not found:
             self.unstored = self._unmatched(values, texts)
+        if self.candidates and not self._surely_of(self.candidates, values, texts) and not self._guess():
+            self.candidates = ()
         if len(self.candidates) != 1:
             return None
         one = self.candidates[0]
-        if not self._surely_is(one, values, texts) and not self._guess():
-            self.candidates = ()
-            return None
         stored = self._subject("vehicle", {**self.vehicle, "id": one.key}, "/rig/vehicle")
         for short in self.guessed:
             self.values.pop(f"vehicle.{short}", None)
@@ -459,21 +460,23 @@ class _QuestionReading:
         """Those of the vehicles that go by a name that no figure told rules out, nor that it is told to be another."""
         if self._identity() == NO:
             return ()
-        ruled_out = [told_otherwise(self.reader, one, self.values)[0] for one in found]
+        ruled_out = [told_otherwise(self.reader, one.figures, self.values)[0] for one in found]
         meant = tuple(one for one, out in zip(found, ruled_out, strict=True) if not out)
         if found and not meant:
             self.unstored = tuple(dict.fromkeys(name for out in ruled_out for name in out))
         return meant
 
-    def _surely_is(self, one: Named, values: Mapping[str, Value], texts: Mapping[str, str]) -> bool:
-        """Whether what is told names a stored vehicle so that it can be no other."""
-        if told_otherwise(self.reader, one, self.values)[1]:
+    def _surely_of(self, meant: Sequence[Named], values: Mapping[str, Value], texts: Mapping[str, str]) -> bool:
+        """Whether what is told names a stored vehicle so that it can be no other, or all of a make, model and year."""
+        if any(told_otherwise(self.reader, one.figures, self.values)[1] for one in meant):
             return False
         always = [f"vehicle.{name}" for name in NAMES] + self.reader.vocabulary.serving("model_year")
         if any(name not in values and name not in texts for name in always):
             return False
         others = self.records.vehicles({}, {name: texts[name] for name in always if name in texts})
-        return surely_is(one, values, texts, always, others or ())
+        if len(meant) == 1:
+            return surely_is(meant[0], values, texts, always, others or ())
+        return surely_all(meant, values, texts, always, others or ())
 
     def _identity(self) -> int:
         """Whether the vehicle is told to be the stored one that goes by its name: the first of what it may be."""
@@ -481,15 +484,44 @@ class _QuestionReading:
         return {1: YES, 2: NO}.get(told[0], UNKNOWN) if told and isinstance(told[0], int) else UNKNOWN
 
     def _guess(self) -> bool:
-        """Ask whether the vehicle is the stored one, unless that is told; false where no fact can ask it."""
+        """Ask whether the vehicle is the stored one, unless that is told; false where no fact can ask it.
+
+        Of several each is asked by itself, as the question is then put about it.
+        """
         for name in self.reader.vocabulary.serving("identity"):
             fact = self.reader.vocabulary.facts[name]
             assert isinstance(fact.type, ListType)
-            self.present.add(name)
+            if len(self.candidates) == 1:
+                self.present.add(name)
             if self._identity() == UNKNOWN:
                 self.guessed = {fact.short: list(fact.type.members)}
             return True
         return False
+
+    def _hold_to_its_record(self) -> None:
+        """Ask whether a vehicle is the stored one that it is said to be, where what is told of it is another's."""
+        for one in self.taken if not self.problems else ():
+            for name in self._another(_sure(one)) if one.subject == "vehicle" else ():
+                said = (self.told_here[name], t("this question"), "")
+                wire = one.facts[name.partition(".")[2]]
+                self.doubts[name] = Doubt("disputed", (said, (wire, t("its record"), "")))
+                self.present.update(self.reader.vocabulary.serving("identity"))
+
+    def _another(self, on_record: Mapping[str, Json]) -> list[str]:
+        """The names, choices and figures told that a record has otherwise; of a rating, the lower counts anyway."""
+        told = {name: self.values[name] for name in self.told_here if name in self.values}
+        figures = {name.partition(".")[2]: wire for name, wire in on_record.items() if name not in self.reader.ratings}
+        found = told_otherwise(self.reader, figures, told)[0]
+        for name, fact in naming_facts(self.reader.vocabulary).items():
+            if name not in on_record or name not in self.told_here or name in found:
+                continue
+            if fact.kind == "text":
+                differs = name in self.texts and folded(self.texts[name]) != folded(str(on_record[name]))
+            else:
+                was = self.reader.value(fact, on_record[name]).get(name)
+                differs = name in told and was is not None and not agree(was, told[name])
+            found += [name] if differs else []
+        return found
 
     def _unmatched(self, values: Mapping[str, Value], texts: Mapping[str, str]) -> tuple[str, ...]:
         """The facts by which no stored vehicle is found: make and model first, each beside those that find some."""

@@ -3,7 +3,8 @@
 It surely is only where make, model and model year are told and agree, and so does each other name or count in which the
 stored vehicles of that make and model differ. A figure that is told otherwise than it is stored is of another vehicle;
 but a rating told higher, of which the lower counts, and what changes on one vehicle with its tyres, springs and
-equipment, only leave it open.
+equipment, only leave it open. Several that go by what is told are surely meant only where no other of their make, model
+and model year is stored.
 """
 
 from collections.abc import Iterable, Mapping, Sequence
@@ -35,15 +36,17 @@ def agree(one: Value, other: Value) -> bool:
     return bool(one & other)
 
 
-def told_otherwise(reader: FactReader, vehicle: "Named", values: Mapping[str, Value]) -> tuple[list[str], list[str]]:
+def told_otherwise(
+    reader: FactReader, figures: Mapping[str, Json], values: Mapping[str, Value]
+) -> tuple[list[str], list[str]]:
     """The figures told that a stored vehicle has otherwise: those that rule it out, and those that only leave it open.
 
     Of a figure that is stored as it is assumed nothing follows.
     """
     facts, out, open_ = reader.vocabulary.facts, list[str](), list[str]()
-    changing = {name for fact in facts.values() for name in fact.leans_on}
+    changing = {name for fact in facts.values() if fact.leans_on for name in (fact.name, *fact.leans_on)}
     for name, now in values.items():
-        fact, wire = facts.get(name), vehicle.figures.get(name.partition(".")[2])
+        fact, wire = facts.get(name), figures.get(name.partition(".")[2])
         if fact is None or wire is None or not name.startswith("vehicle.") or not isinstance(now, tuple):
             continue
         was = _figure(reader, name, wire)
@@ -75,6 +78,25 @@ def surely_is(
     own, told = _said(vehicle), {name: folded(text) for name, text in texts.items()} | _settled(values)
     apart = {name for one in said for name in one if len({each.get(name) for each in said}) > 1}
     return all(name in own and told.get(name) == own[name] for name in {*always, *apart})
+
+
+def surely_all(
+    meant: Sequence["Named"],
+    values: Mapping[str, Value],
+    texts: Mapping[str, str],
+    always: Sequence[str],
+    others: Iterable["Named"],
+) -> bool:
+    """Whether several stored vehicles are all that can be meant; `others` are all of their make and model.
+
+    Each other must be of a name or a model year that is told to be another: one that a trim or a figure rules out says
+    that vehicles of the name differ, and that more may be than are stored.
+    """
+    told = {name: folded(text) for name, text in texts.items()} | _settled(values)
+    keys = {one.key for one in meant}
+    named = all(name in (said := _said(one)) and said[name] == told.get(name) for one in meant for name in always)
+    rest = [_said(one) for one in others if one.key not in keys]
+    return named and all(any(said.get(name, told[name]) != told[name] for name in always) for said in rest)
 
 
 def _said(vehicle: "Named") -> dict[str, object]:

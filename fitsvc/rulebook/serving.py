@@ -10,12 +10,15 @@ from typing import Final, Literal, get_args
 from fitsvc.rulebook.shape import Shape
 from fitsvc.rulebook.yaml_text import Mapping
 
-Service = Literal["", "model_year", "number_signs", "identity", "fitted", "added_length", "lessened", "weighed_anew"]
+Service = Literal[
+    "", "model_year", "number_signs", "identity", "equipment", "fitted", "added_length", "lessened", "weighed_anew"
+]
 """What a fact serves for.
 
 `model_year` tells apart vehicles of one name and goes by a vehicle's number, of which `number_signs` says how it
 begins; `identity` says whether a vehicle told in part is the stored one whose facts are taken for it, its first choice
-that it is, and without such a fact none are; `fitted` says that a receiver is on its vehicle already; `added_length` is
+that it is, and without such a fact none are; `equipment` is fitted to a vehicle or taken off it after it was built, so
+that it never tells which vehicle is meant; `fitted` says that a receiver is on its vehicle already; `added_length` is
 what an adapter adds to the opening, by which plans are ordered. Of what is `lessened` a customer can take less, and its
 subject's fact that is `weighed_anew` then no longer holds.
 """
@@ -31,6 +34,8 @@ _OF: Final[Map[str, tuple[str, str]]] = {
 }
 """Of which subject, or "" for any, and type a fact is that serves for something, where only one such fact can."""
 _LESSENED: Final = ("count", "mass")
+_SEVERAL: Final = ("", "lessened", "equipment")
+"""For what several facts of a subject may serve."""
 
 
 def read_service(shape: Shape, entry: Mapping, name: str, kind: str) -> Service:
@@ -40,7 +45,9 @@ def read_service(shape: Shape, entry: Mapping, name: str, kind: str) -> Service:
     service, node = shape.one_of(entry, "serves", SERVICES, what="what a fact may serve for"), entry.entries["serves"]
     if service != shape.text(entry, "serves"):
         return ""
-    if service == "lessened":
+    if service == "equipment" and name.partition(".")[0] != "vehicle":
+        shape.complain(node, f"`{name}` cannot serve as `equipment`", "that is a vehicle's")
+    elif service == "lessened":
         if kind not in _LESSENED:
             shape.complain(node, f"`{name}` is a {kind}, of which nobody takes less", "it is of a count or a mass")
     elif service in _OF:
@@ -57,7 +64,7 @@ def hold_to_one_each(shape: Shape, trees: Iterable[Mapping]) -> None:
         first = dict[str, str]()
         for name, entry in shape.open_mapping(tree.entries.get("facts"), "`facts`"):
             service = shape.text(entry, "serves") if isinstance(entry, Mapping) and "serves" in entry.entries else ""
-            if service in first and service not in ("", "lessened"):
+            if service in first and service not in _SEVERAL:
                 help = "leave it out of one of them"
                 shape.complain(entry, f"`{first[service]}` serves as `{service}` already", help)
             first.setdefault(service, name)
