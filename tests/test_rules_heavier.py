@@ -27,6 +27,9 @@ EXCEPTIONS: Final[dict[str, frozenset[str]]] = {
     "two figures that have to agree, or to stand in a proportion, of which either may be mistaken": frozenset(
         {
             "rating-suits-class",
+            "tongue-rating-suits-class",
+            "tongue-rating-suits-opening",
+            "range-of-spring-bars-read",
             "tyres-bear-the-rear-axle",
             "tyres-bear-the-axle",
             "curb-weights-add-up",

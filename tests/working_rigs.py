@@ -50,7 +50,7 @@ _RIG: Final[Facts] = {
 _ACCESSORY: Final[Facts] = {
     "accessory.shank": "2 in", "accessory.pin": "5/8 in", "accessory.pin_supplied": True, "accessory.pin_span": "4 in",
     "accessory.weight": "30 lb", "accessory.capacity": "300 lb", "accessory.min_class": "none",
-    "accessory.trailer_rating": "8000 lb", "accessory.tongue_rating": "800 lb", "accessory.length": "14 in",
+    "accessory.trailer_rating": "8000 lb", "accessory.tongue_rating": "750 lb", "accessory.length": "14 in",
     "accessory.rear_extent": "30 in", "accessory.front_setback": "14 in", "accessory.stow_setback": "12 in",
     "accessory.stow_extent": "28 in", "accessory.stow_height": "30 in", "accessory.tilts_clear": True,
     "accessory.lowest_drop": "1 in", "accessory.lowest_behind": "14 in", "accessory.front_height": "10 in",
