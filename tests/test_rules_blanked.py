@@ -109,10 +109,16 @@ def passed_over(rng: Random, rig: Rig) -> Iterator[tuple[str, list[str]]]:
 
 
 def heeded(kind: str) -> set[str]:
-    """What a maker may forbid and is not asked about for a kind: it has a say only where it is told."""
+    """What is not asked about for a kind and has a say only where it is told.
+
+    What a maker may forbid; of a pin alone what is stamped on the bumper; of a mount a spare on the door, which who
+    couples sees above the ball.
+    """
     behind_motorhome = set() if has(kind, "carries") else {"accessory.approved_behind_motorhome"}
     on_bumper = {"accessory.allowed_on_bumper"} if has(kind, "tows") or has(kind, "only_pin") else set()
-    return behind_motorhome | on_bumper
+    stamped = {"vehicle.bumper_tongue_rating"} if has(kind, "only_pin") else set()
+    above = {"vehicle.spare_location"} if has(kind, "tows") else set()
+    return behind_motorhome | on_bumper | stamped | above
 
 
 @pytest.mark.parametrize("kind", KINDS)
