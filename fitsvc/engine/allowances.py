@@ -155,7 +155,10 @@ class _Trial:
         self._judge, self._one, self._loading, self._step, self._case = judge, one, loading, step, case
         self._by_label, self._facts = by_label, dict(case.facts)
         # Not with nothing on it: that nothing is within a rating that nobody knows.
-        self._amiss, self._open = judge(self._load(1, step), case.present)
+        amiss, self._open = judge(self._load(1, step), case.present)
+        # What only so light a load fails, and no heavy one, asks whether it was weighed, and rates nothing.
+        self._too_light = amiss - judge(self._load(1, _HEAVIEST * step), case.present)[0]
+        self._amiss = amiss - self._too_light
 
     def allowed(self) -> Allowed:
         """The largest load that no rule refuses; nothing surely where a rule leaves it open."""
@@ -222,4 +225,4 @@ class _Trial:
     def _refusing(self, count: int, each: float) -> set[int]:
         """The rules that fail with this load, and those it leaves open that are not open without it."""
         amiss, open_ = self._judge(self._load(count, each), self._case.present)
-        return amiss | (open_ - self._open)
+        return (amiss - self._too_light) | (open_ - self._open)
