@@ -157,7 +157,7 @@ LAST, OF_RULES = "rules db key", "schema fmt prove"
         ),
         (
             ["rules"],
-            "check test show sources book facts compare mutate coverage publish activate rollback published "
+            "check test show sources book facts compare mutate coverage key publish activate rollback published "
             + OF_RULES,
         ),
         (["db"], "upgrade backup restore"),

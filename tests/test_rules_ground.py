@@ -28,7 +28,7 @@ def told(facts: dict[str, Any]) -> list[str]:
 def test_both_angles_are_told() -> None:
     """A clerk hears what the angle was and what it is now."""
     (text,) = told(FACTS)
-    assert "is 22 deg without the accessory and 17.7 deg with it" in text
+    assert "is 22 deg without the accessory and 17.7 deg with the cargo carrier" in text
 
 
 @pytest.mark.parametrize(("own", "count"), [("18.7 deg", 1), ("18.6 deg", 0), ("10 deg", 0)])

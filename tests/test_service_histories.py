@@ -286,7 +286,7 @@ class Pretended(House):
             return httpx.Response(200)
         if path == "/v1/changes":
             self.revision += -1 if strikes and self.fault == "a revision falls" else 1
-            return httpx.Response(200, json={"revision": self.revision})
+            return httpx.Response(200, json={"revision": f"{self.revision}.0123456789abcdef"})
         if path.startswith("/v1/rigs/"):
             rows = [{"sku": f"PAIR-{one}", "outcome": shank} for one, shank in zip("AB", self.shanks, strict=True)]
             return httpx.Response(200, json={"items": rows[: 1 if strikes and self.fault == "half a catalogue" else 2]})
