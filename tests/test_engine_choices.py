@@ -1,6 +1,7 @@
 """By cases: where each value of one open choice fails by some rule, it is no, and more knowledge keeps it so."""
 
 from dataclasses import replace
+from itertools import islice
 from random import Random
 
 import numpy as np
@@ -170,11 +171,10 @@ def test_columns_decide_by_cases_as_point_does(seed: int) -> None:
 
 
 def test_enough_is_decided_by_cases_to_tell() -> None:
-    """The random cases come to a no by cases often enough to tell whether point and columns agree on it."""
-    for made, count in ((shipped_rulebook(), 500), (random_rulebook(1), 0), (random_rulebook(2), 0)):
-        rng = Random(3)
-        decided = [made.engine.evaluate(mostly_known(rng, made)).either_way for _ in range(count)]
-        assert sum(one is not None for one in decided) >= count / 100
+    """Among the random cases some come to a no by cases, so that it is told whether point and columns agree on it."""
+    made, rng = shipped_rulebook(), Random(3)
+    drawn = (made.engine.evaluate(mostly_known(rng, made)).either_way is not None for _ in range(2_000))
+    assert sum(islice(filter(None, drawn), 5)) == 5
 
 
 def test_every_choice_is_tried_as_the_specification_does() -> None:

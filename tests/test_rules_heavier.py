@@ -111,7 +111,7 @@ def drawn(rng: Random) -> Case:
     """A question known in part or in full, or now and then one that is a plain yes."""
     if (way := rng.random()) < 0.1:
         return next(random_rigs(rng, rng.choice([*KINDS]), 1)).case
-    return part_known(rng) if way < 0.4 else spoilt(rng, working(rng), rng.choice((0, 1, 2)))
+    return part_known(rng) if way < 0.4 else spoilt(rng, working(rng), rng.choice((0, 1, 4, 8)))
 
 
 def test_heavier_lower_or_longer_never_improves_an_outcome() -> None:
