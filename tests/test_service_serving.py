@@ -130,7 +130,7 @@ def test_workers_share_address_index_and_counts(url: str, tmp_path: Path) -> Non
         asked = 20
         assert [ask(port)[0] for _ in range(asked)] == [200] * asked
         counted = rf'fitsvc_requests_total{{method="POST",route="/v1/answers",status="200"}} {asked}.0'
-        assert counted in _text(port, "/metrics")
+        until(lambda: counted in _text(port, "/metrics"), "the last request, counted once it is answered, to be told")
         os.kill(min(first), signal.SIGKILL)
         until(lambda: len(set(_workers_over_index(server, 2) or ()) - set(first)) == 1, "another in its place")
         assert [ask(port)[0] for _ in range(asked)] == [200] * asked
