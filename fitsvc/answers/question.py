@@ -509,6 +509,8 @@ class _QuestionReading:
 
     def _another(self, on_record: Mapping[str, Json]) -> list[str]:
         """The names, choices and figures told that a record has otherwise; of a rating, the lower counts anyway."""
+        if self.told_here.keys().isdisjoint(on_record):
+            return []
         told = {name: self.values[name] for name in self.told_here if name in self.values}
         figures = {name.partition(".")[2]: wire for name, wire in on_record.items() if name not in self.reader.ratings}
         found = told_otherwise(self.reader, figures, told)[0]

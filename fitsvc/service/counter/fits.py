@@ -19,7 +19,7 @@ from fitsvc.language.types import ListType, NumberType, Value
 from fitsvc.loading.cells import read_cell
 from fitsvc.planning.reading import kinds_serving
 from fitsvc.rulebook.coverage import facts_read
-from fitsvc.rulebook.rules import Rulebook
+from fitsvc.rulebook.rules import Rule, Rulebook
 from fitsvc.rulebook.vocabulary import Fact
 from fitsvc.selection.query import SelectionQuery
 from fitsvc.selection.segments import BEST_FIRST
@@ -188,7 +188,7 @@ def _rows(columns: Sequence[FitsColumn], rulebook: Rulebook) -> list[tuple[str, 
     if not columns:
         return []
     by_rule = [{one.rule: one for one in column.answer.findings} for column in columns]
-    about = {rule.id: {name.partition(".")[0] for name in facts_read(rulebook, rule)} for rule in rulebook.rules}
+    rules = {rule.id: rule for rule in rulebook.rules}
     turned: list[tuple[str, list[str]]] = []
     spared: list[tuple[str, list[str]]] = []
     for rule in dict.fromkeys(rule for found in by_rule for rule in found):
@@ -197,9 +197,14 @@ def _rows(columns: Sequence[FitsColumn], rulebook: Rulebook) -> list[tuple[str, 
         row = (next(one.title for one in found if one is not None), cells)
         if len({one.result for one in found if one is not None}) > 1:
             turned.append(row)
-        elif len(set(cells)) > 1 and about.get(rule) != {"accessory"}:
+        elif len(set(cells)) > 1 and not (rule in rules and _is_of_item(rulebook, rules[rule])):
             spared.append(row)
     return turned + spared
+
+
+def _is_of_item(rulebook: Rulebook, rule: Rule) -> bool:
+    """Whether a rule reads what is told of the item alone, whatever rig it hangs on."""
+    return {name.partition(".")[0] for name in facts_read(rulebook, rule)} == {"accessory"}
 
 
 def _cell(one: Finding | None) -> str:
