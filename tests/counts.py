@@ -33,6 +33,9 @@ RAISES: Final = re.compile(
     r"\b(?:[Rr]aise[sd]?|(?:[A-Z]\w*)?(?:Error|Found|Exists|Conflict|Busy|Referenced|InvalidValue)|[Rr]efuse[sd]?|[Pp]roblems?)\b"
 )
 """Words by which a docstring tells of an error."""
+IGNORE: Final = re.compile(r"# (?:type: ignore|noqa)\b")
+ARGUED: Final = re.compile(r"# (?:type: ignore\[[\w, -]+\]|noqa: [A-Z]+\d+)\s+(?:# )?(?!noqa|type:)[(\w][^#]*$")
+"""The last bidding of a line, by name, and words behind it."""
 _Def: TypeAlias = ast.FunctionDef | ast.AsyncFunctionDef
 
 
@@ -138,6 +141,16 @@ def node_files() -> dict[str, list[str]]:
     return found
 
 
+def unargued_ignores() -> list[str]:
+    """Lines that bid a checker be silent (`type: ignore`, `noqa`) and do not say why beside it."""
+    return [
+        f"{path}:{number}"
+        for path in (*trees(), *trees("tests"), *trees("migrations"))
+        for number, line in enumerate((ROOT / path).read_text("utf-8").splitlines(), 1)
+        if IGNORE.search(line) and not ARGUED.search(line)
+    ]
+
+
 def public() -> list[Public]:
     """Every public module, class and function."""
     found = []
@@ -186,6 +199,9 @@ def report(listed: bool) -> Iterator[str]:
     skipped = {path: text.count("# fmt: skip") for path, text in texts.items() if path != "tests/counts.py"}
     yield f"lines kept from the formatter (`# fmt: skip`): {sum(skipped.values())}"
     yield from _listed(f"{path} {count}" for path, count in skipped.items() if count and listed)
+    bare = unargued_ignores()
+    yield f"biddings to a checker to be silent without a reason beside them: {len(bare)}"
+    yield from _listed(one for one in bare if listed)
     twice = class_names_twice()
     yield f"class names that stand twice: {len(twice)}"
     yield from _listed(f"{name}: {', '.join(paths)}" for name, paths in twice.items() if listed)

@@ -27,7 +27,7 @@ def exactly(text: str) -> float:
         total += amount * (UNITS[unit][1] if unit else 1)
     found = -total if text.strip().startswith("-") else total
     assert float(found) == in_float(text), text
-    return found  # type: ignore[return-value]
+    return found  # type: ignore[return-value]  # a fraction stands for the float
 
 
 @cache
@@ -41,7 +41,7 @@ def in_fractions(case: Case) -> Case:
 
     def exact(value: Value) -> Value:
         if isinstance(value, tuple) and value[0] == value[1]:
-            return (Fraction(value[0]), Fraction(value[1]))  # type: ignore[return-value]
+            return (Fraction(value[0]), Fraction(value[1]))  # type: ignore[return-value]  # as above
         return value
 
     facts = {name: exact(value) for name, value in case.facts.items()}

@@ -195,7 +195,7 @@ def wider(rng: Random, name: str, value: Value) -> Value:
     kind = slots()[name].kind
     if rng.random() < 0.6 or not isinstance(value, tuple) or not isinstance(kind, NumberType):
         if isinstance(kind, ListType) and rng.random() < 0.4:
-            return Mask(int(value) | rng.randint(1, kind.unknown))  # type: ignore[arg-type]
+            return Mask(int(value) | rng.randint(1, kind.unknown))  # type: ignore[arg-type]  # a choice is told as a mask
         return kind.unknown
     below, above = (abs(rng.gauss(0.0, 0.2)) * max(abs(value[0]), 1.0) for _ in range(2))
     low, high = max(value[0] - below, slots()[name].low), value[1] + above

@@ -24,7 +24,7 @@ def told(subject: str) -> list[tuple[str, str]]:
     for item in stock().items(subject):
         kind = ""
         if fact is not None and isinstance(fact.type, ListType) and isinstance(item.kind, int):
-            (member,) = fact.type.names(item.kind)  # type: ignore[arg-type]
+            (member,) = fact.type.names(item.kind)  # type: ignore[arg-type]  # of a fact that is a choice
             kind = f"{member.replace('_', ' ')} {READER.vocabulary.words[fact.kind][member]}"
         found.append((item.sku, f"{item.label}\n{item.sku}\n{kind}".casefold()))
     return found
@@ -61,7 +61,7 @@ def test_words_of_the_trade_find_their_kind(text: str, subject: str, kinds: set[
     assert isinstance(fact, ListType)
     found, _ = going_by(text, subject)
     by_sku = {item.sku: item for item in stock().items(subject)}
-    names = [fact.names(by_sku[sku].kind)[0] for sku in found]  # type: ignore[arg-type]
+    names = [fact.names(by_sku[sku].kind)[0] for sku in found]  # type: ignore[arg-type]  # as above
     assert kinds <= set(names)
     assert sum(name in kinds for name in names) > 0.9 * len(names)
 

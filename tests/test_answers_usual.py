@@ -61,7 +61,7 @@ def test_nothing_is_usual_where_the_book_knows_of_nothing() -> None:
     rig = {"receiver": {"facts": {"opening": "3 in"}}}
     found = answerer().answer({"rig": rig, "accessory": {"facts": {"kind": "step", "shank": "3 in"}}}, world())
     assert not any(step.usual for step in found.next) and found.if_usual is None
-    rig["receiver"]["facts"] |= {"opening": "2 in", "pin_hole": ["3/4 in", "1 in"]}  # type: ignore[dict-item]
+    rig["receiver"]["facts"] |= {"opening": "2 in", "pin_hole": ["3/4 in", "1 in"]}  # type: ignore[dict-item]  # the question is plain JSON
     found = answerer().answer({"rig": rig, "accessory": {"facts": {"kind": "step"}}}, world())
     assert not any(step.usual for step in found.next if step.fact == "receiver.pin_hole")
 

@@ -48,8 +48,8 @@ def test_items_rigs_and_order(first: Path, tmp_path: Path) -> None:
         row["shank"] = "1-1/4 in" if row["shank"] == "2 in" else "2 in"
     opening = answerer().rulebook.vocabulary.slots()["receiver.opening"]
     case = of[0].case
-    small = case.facts["receiver.opening"] == opening.mask("1-1/4 in")  # type: ignore[union-attr]
-    facts = {**case.facts, "receiver.opening": opening.mask("2 in" if small else "1-1/4 in")}  # type: ignore[union-attr]
+    small = case.facts["receiver.opening"] == opening.mask("1-1/4 in")  # type: ignore[union-attr]  # the slot is a choice
+    facts = {**case.facts, "receiver.opening": opening.mask("2 in" if small else "1-1/4 in")}  # type: ignore[union-attr]  # as above
     of[0] = replace(of[0], case=Case(facts, case.present, case.adapters, case.texts))
     del rows[0]
     with small_blocks(23, 300):

@@ -50,8 +50,8 @@ def test_a_worker_dies_and_the_bytes_are_the_same(parts: list[Path], tmp_path: P
     assert counted == len(accessories()) * len(rigs())
     written: list[int] = []
     with (
-        LocalCluster(n_workers=2, threads_per_worker=1, host="127.0.0.1", dashboard_address=None) as cluster,  # type: ignore[no-untyped-call]
-        Client(cluster) as client,  # type: ignore[no-untyped-call]
+        LocalCluster(n_workers=2, threads_per_worker=1, host="127.0.0.1", dashboard_address=None) as cluster,  # type: ignore[no-untyped-call]  # of a library without types
+        Client(cluster) as client,  # type: ignore[no-untyped-call]  # as above
     ):
         workers = set(client.run(os.getpid).values())
         killer = threading.Thread(target=_kill, args=(min(workers), spread, written))

@@ -38,7 +38,7 @@ def test_what_is_exported_loads_elsewhere_to_the_same_state(
     with here.session() as session:
         about = {"subject": "mounting", "record": MOUNTING}
         for facts, kind, by in SAID:
-            told = Provenance(kind=kind, by=by, tool="tape", condition="empty", note="a, b")  # type: ignore[arg-type]
+            told = Provenance(kind=kind, by=by, tool="tape", condition="empty", note="a, b")  # type: ignore[arg-type]  # a kind of evidence out of a list
             observe(session, reader, about | {"facts": facts}, told, rigs=False)
         for evidence in TRIED:
             observe(session, reader, about | {"evidence": evidence}, Provenance(kind="measured", by="Di"), rigs=False)
@@ -74,5 +74,5 @@ def read(subject: str, facts: dict[str, object]) -> object:
     texts: dict[str, str] = {}
     sold = "accessory" if subject == "accessory" else subject
     known = {name: value for name, value in facts.items() if name in answerer().reader.subjects[sold]}
-    answerer().reader.read(sold, known, "", [], values, texts)  # type: ignore[arg-type]
+    answerer().reader.read(sold, known, "", [], values, texts)  # type: ignore[arg-type]  # a subject's name out of a list
     return values, texts, facts.keys()

@@ -29,7 +29,7 @@ def test_a_page_says_of_each_what_the_answer_to_all_says(pages: TestClient[Lites
     found = answerer().answer(question("15-bikes-and-cart-on-a-twin.json"), world())
     html = _page(pages, TOGETHER)
     words = _words(html)
-    assert re.search(r'class="outcome (\w+)"', html)[1] == found.outcome == "fails"  # type: ignore[index]
+    assert re.search(r'class="outcome (\w+)"', html)[1] == found.outcome == "fails"  # type: ignore[index]  # a page without an outcome is to fail here
     for one in found.together:
         assert one.answer.summary.partition(". ")[0].removeprefix("No") in words
     between = re.search(r'(?s)<h2 id="why">.*?</section>', html)
@@ -47,7 +47,7 @@ def test_each_leads_to_the_answer_about_it_alone(pages: TestClient[Litestar]) ->
     (bikes,) = [href for href in alone if "SPK-TRUG-2" in href]
     assert "load.bikes=2" in bikes and "occupants_weight=330" in bikes and "also" not in bikes and "TUG" not in bikes
     for href, said in alone.items():
-        outcome = re.search(r'class="outcome (\w+)"', _page(pages, href))[1]  # type: ignore[index]
+        outcome = re.search(r'class="outcome (\w+)"', _page(pages, href))[1]  # type: ignore[index]  # as above
         assert {"No": "fails", "Only if": "conditional"}[said] == outcome
 
 

@@ -50,7 +50,7 @@ def _contrast(one: str, other: str) -> float:
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 def test_every_ink_reads_on_every_ground(page: Page, scheme: str) -> None:
     """Each colour of text has 4.5:1 to each ground, and the edge of a field 3:1 (WCAG 2.2, 1.4.3 and 1.4.11)."""
-    page.emulate_media(color_scheme=scheme)  # type: ignore[arg-type]
+    page.emulate_media(color_scheme=scheme)  # type: ignore[arg-type]  # a scheme out of a list
     page.goto("/fits")
     names = ["paper", "surface", "sunk", "ink", "soft", "link", "works", "conditional", "undetermined", "fails", "edge"]
     found = page.evaluate(
@@ -149,4 +149,4 @@ def test_paper_has_no_small_print(browser: Browser, counter: Counter, path: str)
         page.emulate_media(media="print")
         assert page.evaluate(SMALLEST) == []
         assert page.evaluate(WORDS_MEET) == 0
-        assert page.locator(".sheet-head .qr").bounding_box()["width"] > 70  # type: ignore[index]
+        assert page.locator(".sheet-head .qr").bounding_box()["width"] > 70  # type: ignore[index]  # a mark that is not drawn is to fail here

@@ -1,6 +1,6 @@
 """Counts that are promises: of what they count there is none, or nothing is left out."""
 
-from counts import MOST_POSITIONAL, class_names_twice, literals, positional_calls, public
+from counts import MOST_POSITIONAL, class_names_twice, literals, positional_calls, public, unargued_ignores
 
 
 def test_no_class_name_stands_twice() -> None:
@@ -18,6 +18,11 @@ def test_no_rule_kind_or_derived_value_of_the_shipped_rulebook_is_named() -> Non
     """A shop with rules of its own gets the same drawing, plan and page: Python knows no rule, role or kind by name."""
     for what in ("derived values", "kinds", "rules, limits and needs"):
         assert literals()[what] == {}, what
+
+
+def test_each_silenced_checker_is_argued() -> None:
+    """Where a line bids the type checker or the linter be silent, its reason stands beside it."""
+    assert unargued_ignores() == []
 
 
 def test_public_names_tell_what_they_have_to() -> None:

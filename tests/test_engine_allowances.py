@@ -205,7 +205,7 @@ def drawn(chance: random.Random) -> Case:
         kind = answerer().rulebook.vocabulary.slots()["adapter.kind"]
         share, rating = chance.choice((0.4, 0.5, 1.0)), chance.randint(100, 600) * LB
         told: dict[str, Value] = {
-            "adapter.kind": kind.mask(chance.choice(("extension", "dual_receiver"))),  # type: ignore[union-attr]
+            "adapter.kind": kind.mask(chance.choice(("extension", "dual_receiver"))),  # type: ignore[union-attr]  # the slot is a choice
             "adapter.adds_length": (200.0, 200.0),
             "adapter.tongue_rating": (rating, rating),
         }
@@ -224,7 +224,7 @@ def loaded(one: Case, count: int | None, each: float) -> Verdict:
         if count is None
         else {"load.bikes": (float(count), float(count)), "load.bike_weight": (each, each)}
     )
-    low, high = facts.get("load.occupants_weight", (DRIVER, DRIVER))  # type: ignore[misc]
+    low, high = facts.get("load.occupants_weight", (DRIVER, DRIVER))  # type: ignore[misc]  # a number is told as a pair
     facts["load.occupants_weight"] = (max(low, DRIVER), max(high, DRIVER))
     present = one.present | {"load"} | answerer().reader.named(facts, one.adapters)
     return answerer().engine.evaluate(replace(one, facts=facts, present=present))

@@ -153,7 +153,7 @@ def test_error_texts_cover_every_complaint() -> None:
 )
 def test_dimension_and_sign(text: str, dimension: object, negative: bool) -> None:
     """Arithmetic carries dimensions, and knows what cannot be below zero."""
-    assert checked(text).type == NumberType(dimension, negative)  # type: ignore[arg-type]
+    assert checked(text).type == NumberType(dimension, negative)  # type: ignore[arg-type]  # the figures come from a table of the test
 
 
 @pytest.mark.parametrize(

@@ -70,7 +70,7 @@ def test_columns_agree_with_rows(row: Function) -> None:
     with np.errstate(all="ignore"):
         low, high = COLUMN_FORMS[row.name](*columns)
     for i, one in enumerate(rows):
-        wanted, found = row.over_bounds(*one), (float(low[i]), float(high[i]))  # type: ignore[index]
+        wanted, found = row.over_bounds(*one), (float(low[i]), float(high[i]))  # type: ignore[index]  # a column of numbers
         agree = all(same(row, a, b, one) for a, b in zip(found, wanted, strict=True))
         assert agree, f"{row.name}{one}: {found}, row by row {wanted}"
 

@@ -121,9 +121,9 @@ def test_loads_over_bounds_hold_every_point(name: str, formula: object) -> None:
         ends = [sorted((rng.uniform(1.0, 3000.0), rng.uniform(1.0, 3000.0))) for _ in range(3)]
         low, high = FUNCTIONS[name].over_bounds(*((a, b) for a, b in ends))
         slack = 1e-9 * high
-        points = [formula(*(rng.uniform(a, b) for a, b in ends)) for _ in range(30)]  # type: ignore[operator]
+        points = [formula(*(rng.uniform(a, b) for a, b in ends)) for _ in range(30)]  # type: ignore[operator]  # a form over numbers, of a table of several sorts
         assert low - slack <= min(points) <= max(points) <= high + slack
-        corners = [formula(*(pair[i >> k & 1] for k, pair in enumerate(ends))) for i in range(8)]  # type: ignore[operator]
+        corners = [formula(*(pair[i >> k & 1] for k, pair in enumerate(ends))) for i in range(8)]  # type: ignore[operator]  # as above
         assert (min(corners), max(corners)) == pytest.approx((low, high))
 
 

@@ -169,7 +169,7 @@ def read_by_lark(text: str) -> Stop:
         return error.pos_in_stream, frozenset()
     except UnexpectedToken as error:
         at = len(text) if error.token.type == END else error.pos_in_stream
-        return at, frozenset(error.interactive_parser.accepts())  # type: ignore[no-untyped-call]
+        return at, frozenset(error.interactive_parser.accepts())  # type: ignore[no-untyped-call]  # of a library without types
     return None
 
 

@@ -83,7 +83,7 @@ def stored(database: Database) -> list[str]:
     """The keys of everything that is stored."""
     with database.session() as session:
         subjects = ("vehicle", "receiver", "mounting", "accessory")
-        keys = [record.key for subject in subjects for record in list_records(session, subject)]  # type: ignore[arg-type]
+        keys = [record.key for subject in subjects for record in list_records(session, subject)]  # type: ignore[arg-type]  # a subject's name out of a list
         return keys + [rig.id for rig in list_rigs(session)]
 
 

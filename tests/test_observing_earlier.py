@@ -85,7 +85,7 @@ def anew(session: Session) -> None:
     """Store a vehicle, its receiver and a carrier of which nobody has measured anything."""
     for subject, key in (("mounting", "mnt_a"), ("accessory", "RACK"), ("receiver", "rcv_a"), ("vehicle", "veh_a")):
         try:
-            delete_record(session, subject, key, laws=LAWS)  # type: ignore[arg-type]
+            delete_record(session, subject, key, laws=LAWS)  # type: ignore[arg-type]  # a subject's name out of a list
         except NotFound:
             break
     session.exec(delete(Observation).where(col(Observation.id) != ""))

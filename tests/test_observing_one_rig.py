@@ -182,7 +182,7 @@ def test_f24_what_is_told_of_a_truck_and_its_records_at_once_is_all_kept(
             ("rig", "rig_steel", 0),
             ("mounting", "mnt_1", 1),
         ):
-            said = [one for one in all_observations(session, subject, record) if one.facts]  # type: ignore[arg-type]
+            said = [one for one in all_observations(session, subject, record) if one.facts]  # type: ignore[arg-type]  # a subject's name out of a list
             assert len(said) == told_before + 8
     assert refold(database, laws_of(reader)) == 0
 

@@ -217,7 +217,7 @@ def happens(session: Session, key: str, vehicle: str, step: Step) -> None:
     if what in ("retracts", "corrects"):
         said = all_observations(session, "mounting", key)
         target = said[how[0] % len(said)].id
-        request = Request(what, target, "a slip")  # type: ignore[arg-type]
+        request = Request(what, target, "a slip")  # type: ignore[arg-type]  # the type allows none; a slip of whoever writes code
         about["facts"] = {how[1][0]: how[1][1]} if what == "corrects" else {}
     else:
         by, day = how[-1]

@@ -417,7 +417,7 @@ def test_f22_the_shortest_of_what_does_as_well_is_best() -> None:
             lengths = []
             for one in (better, worse):
                 skus = {part.sku for part in one.parts if part.role == "adapter"}
-                lengths.append(sum(item.values["adapter.adds_length"][0] for item in items if item.sku in skus))  # type: ignore[index, misc]
+                lengths.append(sum(item.values["adapter.adds_length"][0] for item in items if item.sku in skus))  # type: ignore[index, misc]  # an item's length is told as bounds
             if (better.count, better.open) == (worse.count, worse.open):
                 assert lengths[0] <= lengths[1]
                 alike += lengths[0] < lengths[1]

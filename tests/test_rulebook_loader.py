@@ -468,7 +468,7 @@ def test_a_table_with_columns_is_looked_up_by_each(tmp_path: Path) -> None:
     assert columns["law.known"].values == (YES, NO)
     source = entry.rows["step"].source
     assert (source.cite, source.seen, source.as_of, source.words) == ("Act 1", "text", "1999", "no more than 5 lb")
-    assert columns["law.asks"].gives.members == ("nothing over 5 lb",)  # type: ignore[union-attr]
+    assert columns["law.asks"].gives.members == ("nothing over 5 lb",)  # type: ignore[union-attr]  # the column is a list of names
 
 
 @pytest.mark.parametrize(

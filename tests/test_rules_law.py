@@ -402,9 +402,9 @@ def test_what_passes_without_a_place_is_below_every_row() -> None:
     assert isinstance(key, ListType)
     lines = ("line", "empty_from", "empty_over", "living_from", "living_over", "boat_from")
     known = [i for i, found in enumerate(columns["known"].values) if found == 2]
-    least = min(columns[name].values[i][0] for name in lines for i in known)  # type: ignore[index]
+    least = min(columns[name].values[i][0] for name in lines for i in known)  # type: ignore[index]  # known where the row says so
     assert least == pytest.approx(1000 * 0.45359237)
-    shares = [columns["share"].values[i][0] for i in known]  # type: ignore[index]
+    shares = [columns["share"].values[i][0] for i in known]  # type: ignore[index]  # as above
     assert min(share for share in shares if share >= 0.0) == pytest.approx(0.4)
 
 
@@ -413,7 +413,7 @@ def test_texts_of_a_row_are_looked_up() -> None:
     asks = answerer().rulebook.tables["brake_law"].columns["asks"].gives
     assert isinstance(asks, ListType)
     found = value("lookup(brake_law.asks, load.jurisdiction)", {"load.jurisdiction": "ontario"})
-    assert asks.names(found) == ["brakes from 1360 kg on"]  # type: ignore[arg-type]
+    assert asks.names(found) == ["brakes from 1360 kg on"]  # type: ignore[arg-type]  # the column is a list of names
     assert value("lookup(brake_law.asks, load.jurisdiction)", {"load.jurisdiction": "kansas"}) == asks.unknown
 
 

@@ -25,7 +25,7 @@ def tongue(empty: float, cargo: float, axle: float, lies: float) -> float:
         "trailer.coupler_to_axle": f"{axle!r} in",
         "trailer.coupler_to_cargo": f"{lies!r} in",
     }
-    low, high = value("towing.tongue_by_moments", facts)  # type: ignore[misc]
+    low, high = value("towing.tongue_by_moments", facts)  # type: ignore[misc]  # a number is told as a pair
     assert low == pytest.approx(high)
     return float(low / LB)
 

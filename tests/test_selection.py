@@ -62,7 +62,7 @@ def stocked(database: Database) -> Stocked:
     sold = [one for one in world().records if one.subject in ("accessory", "adapter", "ball", "trailer")]
     with database.session() as session:
         drafts = (
-            Draft(key=one.key, label=one.label, facts=one.facts, sold_as=one.subject)  # type: ignore[arg-type]
+            Draft(key=one.key, label=one.label, facts=one.facts, sold_as=one.subject)  # type: ignore[arg-type]  # a subject's name out of a list
             for one in sold
         )
         bulk_create(session, "accessory", drafts)
@@ -275,7 +275,7 @@ def test_an_index_follows_the_store(stocked: Stocked, database: Database, most_l
         create_record(session, "accessory", Draft(key="AAA-NEW", label="New", facts={"kind": "step"}))
         create_record(session, "accessory", Draft(key="AAA-BALL", label="A ball", facts={}, sold_as="ball"))
         create_record(session, "accessory", Draft(key="AAA-ODD", label="Odd", facts={"kind": "no such kind"}))
-        replace_record(session, "accessory", first, Draft(label="Renamed", facts=world().find("", first).facts))  # type: ignore[union-attr]
+        replace_record(session, "accessory", first, Draft(label="Renamed", facts=world().find("", first).facts))  # type: ignore[union-attr]  # the demo has it
         delete_record(session, "accessory", second)
     after = {**before, "AAA-NEW": "New", first: "Renamed"}
     del after[second]
@@ -325,7 +325,7 @@ def test_facts_are_filtered_by_what_they_surely_are(stocked: Stocked, most_loose
         assert page.matching == len(matching)
     weighed = next(one for one in accessories() if "weight" in one.facts and isinstance(one.facts["weight"], str))
     exact = answerer().reader.value(answerer().reader.subjects["accessory"]["weight"], weighed.facts["weight"])
-    low, high = exact["accessory.weight"]  # type: ignore[misc]
+    low, high = exact["accessory.weight"]  # type: ignore[misc]  # a number is told as a pair
     assert low == high
     (page,) = whole(index, rig, SelectionQuery(question={}, facts=selector.facts(f"weight={low:.9f} kg"), limit=1000))
     assert weighed.key in {one.sku for one in page.items}

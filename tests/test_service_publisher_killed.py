@@ -96,7 +96,7 @@ def test_who_publishes_is_killed_at_a_step(
     """
 
     def bare(rules: Path | None) -> Served:
-        return Served(SimpleNamespace(rulebook=cached_rulebook(rules or Path())), rules)  # type: ignore[arg-type]
+        return Served(SimpleNamespace(rulebook=cached_rulebook(rules or Path())), rules)  # type: ignore[arg-type]  # what is read of settings here is the rulebook alone
 
     monkeypatch.setattr("fitsvc.service.published.served_by", bare)
     monkeypatch.setattr("fitsvc.cli.rules_published._tried", cached_rulebook)

@@ -63,7 +63,7 @@ def test_accessories_are_found_by_what_is_typed(demo: Client) -> None:
     """What has every word in the label, the SKU or the kind is found, by SKU, whatever a word stands for besides."""
     shared = service_in(demo.app).selections
     random, items = Random(5), stock().items("accessory")
-    kinds = answerer().rulebook.vocabulary.slots()["accessory.kind"].members  # type: ignore[union-attr]
+    kinds = answerer().rulebook.vocabulary.slots()["accessory.kind"].members  # type: ignore[union-attr]  # the slot is a choice
     words = [word for item in items for word in (item.label.split()[0], item.sku[:4], item.label[-5:])]
     texts = [
         "",

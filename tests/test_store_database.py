@@ -167,7 +167,7 @@ def test_keys_are_ordered_by_code_point(database_url: str) -> None:
     """Every id and SKU column sorts alike on both databases, whatever language the server is set to."""
     engine = create_engine(parse_url(database_url))
     collations = {
-        column["type"].collation  # type: ignore[attr-defined]
+        column["type"].collation  # type: ignore[attr-defined]  # text columns have one
         for table in inspect(engine).get_table_names()
         for column in inspect(engine).get_columns(table)
         if column["name"] in ("id", "sku") or column["name"].endswith("_id")

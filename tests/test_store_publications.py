@@ -89,10 +89,10 @@ def test_a_writer_that_dies_leaves_old_or_new(
     for at in range(1, 100):
         digest = f"sha256:{at:064x}"
         before = held(database)[0]
-        faults.fail(at)  # type: ignore[attr-defined]
+        faults.fail(at)  # type: ignore[attr-defined]  # as above
         with suppress(StoreError):
             put(database, digest)
-        fired = faults.fired()  # type: ignore[attr-defined]
+        fired = faults.fired()  # type: ignore[attr-defined]  # as above
         found = held(database)[0]
         assert found in (before, digest)
         seen.add(found == digest)

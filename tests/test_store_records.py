@@ -145,7 +145,7 @@ def test_a_mounting_needs_parts_that_are_stored(database: Database) -> None:
 @pytest.mark.parametrize("key", [None, "", 7, ["veh_1"]])
 def test_a_mounting_needs_names_of_its_parts(database: Database, key: object) -> None:
     """A missing, empty or shapeless name is refused at its field."""
-    draft = Draft(vehicle_id=key, receiver_id=key)  # type: ignore[arg-type]
+    draft = Draft(vehicle_id=key, receiver_id=key)  # type: ignore[arg-type]  # fields of several kinds of record
     with database.session() as session, pytest.raises(InvalidValue) as caught:
         create_record(session, "mounting", draft)
     assert [problem.field for problem in caught.value.problems] == ["/vehicle_id", "/receiver_id"]
@@ -231,7 +231,7 @@ def test_f4_another_part_under_what_was_seen_or_used_is_refused(database: Databa
     with database.session() as session, pytest.raises(Conflict, match="another part under it is another mounting"):
         replace_record(session, "mounting", "mnt_1", draft)
     with database.session() as session:
-        assert get_record(session, "mounting", "mnt_1").receiver_id == "rcv_1"  # type: ignore[attr-defined]
+        assert get_record(session, "mounting", "mnt_1").receiver_id == "rcv_1"  # type: ignore[attr-defined]  # a mounting has one
 
 
 def test_an_old_version_is_refused(database: Database) -> None:

@@ -113,11 +113,11 @@ def test_unknown_subjects_and_kinds_are_refused(database: Database) -> None:
     """A word outside the list is refused with the list."""
     with database.session() as session:
         with pytest.raises(InvalidValue, match="vehicle, receiver, mounting, accessory"):
-            list_records(session, "boat")  # type: ignore[arg-type]
+            list_records(session, "boat")  # type: ignore[arg-type]  # no such subject: that is what is tried
         with pytest.raises(InvalidValue, match="published, read, measured, tried, assumed"):
-            create_record(session, "vehicle", Draft(), Provenance(kind="heard"))  # type: ignore[arg-type]
+            create_record(session, "vehicle", Draft(), Provenance(kind="heard"))  # type: ignore[arg-type]  # no such kind of evidence: that is what is tried
         with pytest.raises(InvalidValue, match="accessory, adapter, ball, trailer"):
-            create_record(session, "accessory", Draft(key="A", sold_as="rope"))  # type: ignore[arg-type]
+            create_record(session, "accessory", Draft(key="A", sold_as="rope"))  # type: ignore[arg-type]  # no such subject: that is what is tried
 
 
 @pytest.mark.parametrize("at", [datetime(2024, 1, 1), datetime.fromisoformat("0001-01-01T00:00:00+14:00")])

@@ -94,9 +94,9 @@ def groups() -> Iterator[Group]:
         for cores in (1, 2):
             out, duck = Path(folder, f"out-{cores}"), Path(folder, f"duck-{cores}.parquet")
             asked = AuditOrder(catalogue=catalogue, out=out, memory=cores * LEAST_MB)
-            ours = once(lambda _, asked=asked: run(Audit(asked, rulebook, of, lambda *_: None)))  # type: ignore[misc]
+            ours = once(lambda _, asked=asked: run(Audit(asked, rulebook, of, lambda *_: None)))  # type: ignore[misc]  # a lambda with a default is untyped to the checker
             of_files = partial(by_duckdb, catalogue, out / "pairs.parquet", duck, cores)
-            theirs = once(lambda _, work=of_files: work())  # type: ignore[misc]
+            theirs = once(lambda _, work=of_files: work())  # type: ignore[misc]  # as above
             most = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss >> 10
             yield Group(
                 f"An audit, {items:,} rows on {rigs:,} rigs, CSV in to Parquet out, "

@@ -117,11 +117,11 @@ def databases(columns: Columns, catalogue: Catalogue, rigs: Sequence[Case]) -> l
     for rig in rigs[:THEIRS]:
         by = database.prepared(rig)
         database.check(columns, catalogue, rig, by)
-        literals.append(once(lambda _, by=by, rig=rig: by(rig)))  # type: ignore[misc]
-        anew.append(once(lambda _, rig=rig: database.one(rig)))  # type: ignore[misc]
+        literals.append(once(lambda _, by=by, rig=rig: by(rig)))  # type: ignore[misc]  # a lambda with a default is untyped to the checker
+        anew.append(once(lambda _, rig=rig: database.one(rig)))  # type: ignore[misc]  # as above
     table = database.prepared()
     database.check(columns, catalogue, rigs[0], table)
-    of_table = [once(lambda _, rig=rig: table(rig)) for rig in rigs[: max(1, THEIRS // 2)]]  # type: ignore[misc]
+    of_table = [once(lambda _, rig=rig: table(rig)) for rig in rigs[: max(1, THEIRS // 2)]]  # type: ignore[misc]  # as above
     database.keep_one_item()
     by = database.prepared(rigs[0])
     of_one = min(once(lambda _: by(rigs[0])) for _ in range(3))[0]

@@ -110,7 +110,7 @@ def groups() -> Iterator[Group]:
         (f"{rules} rules on one case, its facts handed over before", ready),
         (f"{rules} rules on one case, {len(plain[0])} plain figures handed over", handed),
     ):
-        rows = [Row(part, what, time) for (part, what), time in zip(ways, times, strict=True)]  # type: ignore[arg-type]
+        rows = [Row(part, what, time) for (part, what), time in zip(ways, times, strict=True)]  # type: ignore[arg-type]  # times are a column of floats
         yield Group(title, COMMAND, rows, notes=[left_out])
     yield Group(
         f"All {all_rules} rules and {len(every.rulebook.needs)} needs on one case, its facts handed over before",

@@ -74,7 +74,7 @@ def program(engine: Point) -> Any:
 def straight_line(engine: Point, names: Sequence[str]) -> Callable[..., list[int]]:
     """All rules as one Python function of the variables of these names, that gives their results as a list."""
     rules = ", ".join(_rules(engine, PYTHON))
-    return eval(f"lambda {', '.join(names)}: [{rules}]")  # type: ignore[no-any-return]  # noqa: S307
+    return eval(f"lambda {', '.join(names)}: [{rules}]")  # type: ignore[no-any-return]  # noqa: S307  # text made above out of the rulebook, no one else's
 
 
 def _rules(engine: Point, dialect: Dialect) -> list[str]:

@@ -88,7 +88,7 @@ def over(a: Ends, b: Ends) -> Ends:
     inverse = (f"(1.0 / {b[1]})", f"(1.0 / {b[0]})")
     from_zero = (f"(1.0 / greatest({b[1]}, {TINY_DIVISOR}))", "'inf'::DOUBLE")
     first, second = times(a, inverse), times(a, from_zero)
-    return tuple(  # type: ignore[return-value]
+    return tuple(  # type: ignore[return-value]  # a pair, made of a generator
         f"CASE WHEN {apart} THEN {x} WHEN {zero} THEN {y} ELSE {figure(open_)} END"
         for x, y, open_ in zip(first, second, (-inf, inf), strict=True)
     )

@@ -41,7 +41,7 @@ def written(program: Program) -> str:
 
 def _name(of: object) -> str:
     if not isinstance(of, Rule):
-        return f"need {of.id}"  # type: ignore[attr-defined]
+        return f"need {of.id}"  # type: ignore[attr-defined]  # a need has one
     guard = f" where {of.applies_text}" if of.applies_text else ""
     return " ".join(f"{of.id}{guard}: {of.requires_text}".split())
 
