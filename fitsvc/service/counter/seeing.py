@@ -125,7 +125,8 @@ def see(
     asking, within = _asking(answer)
     steps = [_step(one, asking, answerer, maker, fields, within) for one in asking.next]
     deciding = [one for one in told if one.mark in ("fails", "open")]
-    minded = [one for one in told if one.mark == "caution" and answer.outcome == "fails"]
+    said = {one.reason for one in answer.spoils}
+    minded = [one for one in told if one.mark == "caution" and answer.outcome == "fails" and one.finding.reason not in said]
     if answer.either_way and answer.outcome == "fails":
         deciding, minded = [], [*deciding, *minded]
     return AnswerView(
