@@ -19,6 +19,7 @@ from fitsvc.service import shortcut
 from fitsvc.service.examples import BODIES, QUESTION
 
 Client = TestClient[Litestar]
+_JSON = {"content-type": "application/json"}
 
 
 def store_examples(client: Client, key: dict[str, str]) -> None:
@@ -31,6 +32,12 @@ def store_examples(client: Client, key: dict[str, str]) -> None:
         ("NewRig", "rigs"),
     ):
         assert client.post(f"/v1/{path}", json=BODIES[name], headers=key).status_code == 201
+
+
+def _counted(client: Client, of: str) -> float:
+    """Return how many of a kind a service has counted, of all outcomes."""
+    lines = client.get("/metrics").text.splitlines()
+    return sum(float(line.split()[-1]) for line in lines if line.startswith(f"fitsvc_{of}_total"))
 
 
 def weights(answer: dict[str, Any]) -> set[str]:
@@ -165,3 +172,45 @@ def test_the_short_way_and_the_long_way_give_the_same_bytes(client: Client) -> N
     assert {one: short.headers[one] for one in {*short.headers} - apart} == {
         one: long.headers[one] for one in {*long.headers} - apart
     }
+
+
+@pytest.mark.parametrize("left_out", ["", "weight", "shank"])
+def test_a_question_asked_again_is_answered_the_same(client: Client, left_out: str, rulebook: Rulebook) -> None:
+    """Settled, open or failing, on either way: again it is the same answer, counted like the first."""
+    question = msgspec.json.decode(msgspec.json.encode(QUESTION))
+    question["accessory"]["facts"].pop(left_out, None)
+    for asked in (question, question | {"load": {"facts": {"bikes": 4, "bike_weight": "90 lb"}}}):
+        wanted, before = Answerer(rulebook).answer(asked), _counted(client, "answers")
+        told = [client.post("/v1/answers", json=asked) for _ in range(3)]
+        assert {one.content for one in told} == {encode(wanted)}
+        assert _counted(client, "answers") == before + 3
+
+
+def test_what_was_asked_before_is_told_in_the_language_and_units_of_each(client: Client) -> None:
+    """An answer in Spanish, or in kilograms, is not the one that was told in English and pounds."""
+    ways = [("", "en"), ("", "es"), ("?units=metric", "en"), ("?units=metric", "es")]
+    told = [
+        client.post(f"/v1/answers{query}", json=QUESTION, headers={"accept-language": one}).content
+        for query, one in ways * 2
+    ]
+    assert told[:4] == told[4:]
+    assert len(set(told)) == 4
+
+
+def test_a_no_asked_again_is_told_with_what_is_sold_by_then(client: Client, key: dict[str, str]) -> None:
+    """What failed before anything was on the shelf is told with what helps, once that is."""
+    question = {
+        "rig": {"receiver": {"facts": {"opening": "2 in", "pin_hole": "5/8 in"}}},
+        "accessory": {"facts": {"kind": "bike_carrier", "shank": "1-1/4 in", "pin": "1/2 in"}},
+    }
+    padded = msgspec.json.encode(question) + b" " * 20_000  # answered beside the loop, it looks at the shelf
+    client.post("/v1/answers", content=padded, headers=_JSON)
+    first = client.post("/v1/answers", json=question).json()
+    assert (first["outcome"], first["remedies"]) == ("fails", [])
+    assert (
+        client.post("/v1/accessories", json=BODIES["NewAccessory"] | {"sku": "OTHER"}, headers=key).status_code == 201
+    )
+    client.post("/v1/answers", content=padded, headers=_JSON)
+    again = client.post("/v1/answers", json=question).json()
+    assert [one["change"] for one in again["remedies"]] == ["none"]
+    assert "Nothing on the shelf would do" in again["remedies"][0]["because"]

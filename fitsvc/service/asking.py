@@ -1,7 +1,8 @@
 """/v1/answers: a question in, its answer out."""
 
+from collections.abc import Callable
 from datetime import datetime
-from typing import Any, Final, cast
+from typing import Any, Final, NamedTuple, cast
 
 import msgspec
 from anyio import to_thread
@@ -34,6 +35,8 @@ BODY_BYTES: Final = 256_000
 
 BRIEF: Final = frozenset({"outcome", "codes", "rulebook"})
 """What is told without a word of why."""
+HANDED: Final = "handed"
+"""By what name a request carries a `Handed`."""
 _FINDING_OUT: Final = frozenset({"summary", "next", "more_open", "untried", "if_usual", "together", "to_see_to"})
 """What rests on what to learn next, and is not looked for where none of it is told."""
 _MEMBERS: Final = tuple(field.name for field in msgspec.structs.fields(Answer))
@@ -64,14 +67,28 @@ _ANSWER: Final = Operation(
 )
 
 
+class Handed(NamedTuple):
+    """A question read and judged before it came here; `keep` an answer that takes nothing from the store, and its
+    outcome.
+    """
+
+    document: Json
+    judged: tuple[Question, Verdict]
+    keep: Callable[[bytes, Outcome], None]
+
+
 @post("/v1/answers", opt=_ANSWER.opt, status_code=200, request_max_body_size=BODY_BYTES)
 async def answer(request: AnyRequest) -> Response[bytes]:
     """Answer a question by the store; the plainest ones are answered by `shortcut` and do not come here."""
     query, service = query_of(request), service_of(request)
-    document = await read_document(request)
+    handed = cast(Handed | None, cast(Any, request.scope).get(HANDED))
+    document = handed.document if handed else await read_document(request)
+    judged = handed.judged if handed else None
     told, outcome = await to_thread.run_sync(
-        told_of, service, document, query["units"], query["include"], query["as_of"]
+        told_of, service, document, query["units"], query["include"], query["as_of"], judged
     )
+    if handed and outcome != "fails":
+        handed.keep(told, outcome)
     service.metrics.answer(outcome)
     cast(Any, request.scope)["outcome"] = outcome
     return Response(told, media_type=MediaType.JSON)
@@ -83,11 +100,14 @@ def told_of(
     system: System,
     include: frozenset[str] | None,
     as_of: datetime | None = None,
+    judged: tuple[Question, Verdict] | None = None,
 ) -> tuple[bytes, Outcome]:
-    """The answer, or what is to be told of it, and what it comes to; ProblemsFound when the question cannot be read."""
-    judged = None
+    """The answer, or what is to be told of it, and what it comes to; ProblemsFound when the question cannot be read.
+
+    A whole question that takes nothing from the store may have been read and `judged` before.
+    """
     if include is None and as_of is None:
-        answer, judged = _without_store(service, document, system)
+        answer, judged = _without_store(service, document, system, judged)
         if answer is not None:
             return encode(answer), answer.outcome
     with service.database.session() as session:
@@ -106,22 +126,24 @@ def told_of(
 
 
 def _without_store(
-    service: Service, document: Json, system: System
+    service: Service, document: Json, system: System, judged: tuple[Question, Verdict] | None
 ) -> tuple[Answer | None, tuple[Question, Verdict] | None]:
     """The answer to a question that needs nothing of the store, which may be away or slow; None for any other.
 
     Of one that fails, and so is told with what else the store sells, beside it how it was read and judged.
     """
-    if refers_to_records(document) or names_vehicle(document):
-        return None, None
     answerer = service.answerer
-    if names_several(document):
+    if judged is None and (refers_to_records(document) or names_vehicle(document)):
+        return None, None
+    if judged is None and names_several(document):
         answer = answerer.answer(document, None, system, remedies=False)
         return None if answer.outcome == "fails" else answer, None
-    question = read_question(document, answerer.reader, NoRecords())
-    verdict = answerer.engine.evaluate(question.case)
-    judged = question, verdict
-    return None if verdict.outcome == "fails" else answerer.answer(document, None, system, judged=judged), judged
+    if judged is None:
+        question = read_question(document, answerer.reader, NoRecords())
+        judged = question, answerer.engine.evaluate(question.case)
+    if judged[1].outcome == "fails":
+        return None, judged
+    return answerer.answer(document, None, system, judged=judged), judged
 
 
 def _some(
