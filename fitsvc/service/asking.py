@@ -82,6 +82,8 @@ async def answer(request: AnyRequest) -> Response[bytes]:
     """Answer a question by the store; the plainest ones are answered by `shortcut` and do not come here."""
     query, service = query_of(request), service_of(request)
     handed = cast(Handed | None, cast(Any, request.scope).get(HANDED))
+    if handed:
+        await request.body()  # once it is taken, it is looked whether the caller stays
     document = handed.document if handed else await read_document(request)
     judged = handed.judged if handed else None
     told, outcome = await to_thread.run_sync(
