@@ -36,7 +36,6 @@ def test_a_plate_with_d_and_s_is_enough() -> None:
 
 LEFT_OUT: Final[Mapping[str, str]] = {
     "vehicle.body": "nobody takes a vehicle for a trailer",
-    "trailer.body": "the law of the place asks the same of every kind of trailer",
     "vehicle.placard_capacity": "GVWR and curb weight tell the payload",
     "vehicle.gawr_front": "both axle ratings can do no more than contradict the payload",
     "receiver.place": "a ball of the towbar's own that is told is one",

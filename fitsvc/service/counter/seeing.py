@@ -126,7 +126,8 @@ def see(
     steps = [_step(one, asking, answerer, maker, fields, within) for one in asking.next]
     deciding = [one for one in told if one.mark in ("fails", "open")]
     said = {one.reason for one in answer.spoils}
-    minded = [one for one in told if one.mark == "caution" and answer.outcome == "fails" and one.finding.reason not in said]
+    minded = [one for one in told if one.mark == "caution" and one.finding.reason not in said]
+    minded = minded if answer.outcome == "fails" else []
     if answer.either_way and answer.outcome == "fails":
         deciding, minded = [], [*deciding, *minded]
     return AnswerView(
