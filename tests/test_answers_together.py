@@ -210,6 +210,70 @@ def test_the_front_axle_bears_what_hangs_in_front() -> None:
         assert result(answer([boat(), own]), "front-axle-under-what-hangs-in-front") == told
 
 
+# a ball that no mount holds
+
+
+def towbar(place: str = "towball") -> Part:
+    """Give the rig with a ball of the towbar's own, or one that goes into a step bumper."""
+    own = rig()
+    ball = {"own_ball": "2 in"} if place == "towball" else {"ball_hole": "1 in", "bumper_thickness": "5/16 in"}
+    own["receiver"]["facts"] = {
+        "place": place,
+        "trailer_rating": "5000 lb",
+        "tongue_rating": "500 lb",
+        "chain_loop_opening": "1 in",
+        **ball,
+    }
+    own["mounting"]["facts"] |= {"pin_to_bumper": "-4 in"}
+    return own
+
+
+def boat_alone(**facts: Any) -> Part:
+    """Give the trailer with the ball it goes on, and no mount."""
+    ball = {"diameter": "2 in", "rating": "6000 lb", "shank_diameter": "1 in", "shank_length": "2-1/8 in"}
+    named = {name: part for name, part in boat(**facts).items() if name not in ("accessory", "ball")}
+    return {**named, "ball": {"facts": ball}}
+
+
+@pytest.mark.parametrize("place", ["towball", "step_bumper"])
+def test_a_trailer_on_a_ball_in_place_is_one_of_several_things(place: str) -> None:
+    """200 lb in front, 300 on the ball and a driver of 150: 650 lb of payload; no mount is asked for, none counts."""
+    for gvwr, told in (("5150 lb", "passes"), ("5149 lb", "fails")):
+        own = towbar(place)
+        own["vehicle"]["facts"]["gvwr"] = gvwr
+        found = answer([boat_alone(), front()], own)
+        assert result(found, "all-within-payload") == told
+        assert (found.outcome == "fails") == (told == "fails")
+        assert "towing_mount" not in {need["need"] for need in found.needs}
+        assert [one.name for one in found.together] == ["boat", "box"]
+
+
+def test_a_trailer_on_a_ball_in_place_is_judged_as_by_itself() -> None:
+    """By itself it comes to what it comes to alone, and what hangs in its own place is refused."""
+    own, part = towbar(), boat_alone()
+    plain = {"rig": own, "trailer": part["trailer"], "ball": part["ball"]}
+    for facts in ({}, {"tongue_weight": "501 lb"}, {"coupler": "2-5/16 in"}):
+        part["trailer"]["facts"] |= facts
+        assert answer([part, front()], own).together[0].alone == answerer().answer(plain).outcome
+    found = answer([boat_alone(), bikes()], own)
+    assert found.outcome == "fails" and spoiler(found, "an-opening-for-each")
+
+
+def test_a_trailer_without_ball_or_mount_wants_a_mount() -> None:
+    """On a receiver with an opening nothing is guessed: the mount is a need, and so it is no plain yes."""
+    found = answer([boat_alone(), front()])
+    assert found.together[0].alone == "conditional"
+    assert "towing_mount" in {need["need"] for need in found.needs}
+    below = answer([boat_alone(), bikes(1)])
+    assert result(below, "coupler-under-what-hangs-above") == "undetermined"
+
+
+def test_a_trailer_by_itself_has_a_name() -> None:
+    """Nobody names it: it is called the trailer, as a carrier is by its kind."""
+    nameless = {name: part for name, part in boat_alone().items() if name != "name"}
+    assert [one.name for one in answer([nameless, front()], towbar()).together] == ["trailer", "box"]
+
+
 # what is refused
 
 
@@ -219,7 +283,7 @@ def test_nothing_is_guessed() -> None:
     (problem,) = problems(asked([nowhere, boat()]))
     assert problem.pointer == "/together/0/hangs_on" and "rear_receiver" in problem.help
     (problem,) = problems(asked([{**bikes(), "accessory": None}, boat()]))
-    assert problem.pointer == "/together/0/accessory"
+    assert problem.pointer == "/together/0/accessory" and "towbar's own ball" in problem.help
     (problem,) = problems(asked([bikes(), {**boat(), "hangs_on": "front_receiver"}]))
     assert problem.pointer == "/together/1" and "`rig` of its own" in problem.help
     (problem,) = problems(asked([bikes(), {**boat(), "rig": rig(DUAL)}]))

@@ -1,7 +1,8 @@
 """Several things on one rig as people send them → a question for each, or every problem with them.
 
-Each thing is the rest of a question (accessory, ball, trailer, load) with the receiver it hangs on. It shares the rig
-that is told for all, its own adapters apart, or has a rig of its own: the whole of it, as that receiver sees it.
+Each thing is the rest of a question (accessory, ball, trailer, load) with the receiver it hangs on. A trailer on a ball
+that no mount holds, the towbar's own or in a step bumper, has no accessory. A thing shares the rig that is told for
+all, its own adapters apart, or has a rig of its own: the whole of it, as that receiver sees it.
 """
 
 from collections.abc import Mapping
@@ -24,6 +25,8 @@ LONGEST_NAME: Final = 200
 _TOP: Final = ("rig", "load", TOGETHER)
 _PARTS: Final = tuple(name for name in BESIDE_RIG if name != PLACE.partition(".")[0])
 _THING: Final = ("name", "hangs_on", "rig", *_PARTS)
+_HUNG: Final = ("accessory", "trailer")
+"""What a thing is known by. That a trailer has a ball to go on, the rules see to: without one a mount is a need."""
 _OTHER_RIG: Final = ("id", "vehicle", "receiver", "mounting")
 """What of a thing's own `rig` says that it hangs on another receiver than the one told for all."""
 
@@ -106,9 +109,12 @@ class _ThingReading:
             return None
         self._known(thing, pointer, t("a thing"), _THING)
         place = self._place(thing.get("hangs_on"), f"{pointer}/hangs_on")
-        described = isinstance(thing.get("accessory"), dict)
+        described = any(isinstance(thing.get(name), dict) for name in _HUNG)
         if not described:
-            help = t("give its `sku` or its `facts`; of a trailer, the mount it is coupled to")
+            help = t(
+                "give its `sku` or its `facts`; of a trailer, the mount it is coupled to, or the `trailer` alone where "
+                "it goes on the towbar's own ball or on one in a step bumper"
+            )
             self._complain(f"{pointer}/accessory", t("it is not said what goes into the receiver"), help)
         name = thing.get("name")
         if name is not None and not (isinstance(name, str) and 1 <= len(name) <= LONGEST_NAME):
@@ -123,7 +129,7 @@ class _ThingReading:
         if len(question.candidates) > 1:
             message = t("{count} stored vehicles go by that name", count=len(question.candidates))
             self._complain("/rig/vehicle", message, t("name the vehicle by its `id`"), meaning=True)
-        called = name or question.labels.get("accessory") or ""
+        called = name or next((question.labels[one] for one in _HUNG if question.labels.get(one)), "")
         return Thing(name=called, hangs_on=thing["hangs_on"], place=place, question=question)
 
     def _place(self, told: Json, pointer: str) -> Value | None:

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Final
 from fitsvc.answers.answer import Answer, Finding, RulebookName, Spoiler, ThingAnswer
 from fitsvc.answers.candidates import union
 from fitsvc.answers.phrases import capped, joined
-from fitsvc.answers.question import Question
+from fitsvc.answers.question import Question, called
 from fitsvc.answers.seeing_to import told_once
 from fitsvc.answers.things import Thing
 from fitsvc.answers.trying import MOST_WORK, Work
@@ -78,8 +78,10 @@ class Together:
         return [beside.judged(i, None, []) for i in range(len(things))]
 
     def kind(self, thing: Thing, system: System = "us") -> str:
-        """What a thing is called that nobody has named: by its kind, where that is known."""
+        """What a thing is called that nobody has named: by its kind, where that is known; a trailer by what it is."""
         fact, case = self.answerer.rulebook.vocabulary.facts[KIND], thing.question.case
+        if fact.subject not in case.present:
+            return called("trailer")
         known = case.facts.get(KIND)
         if known is None or not is_exact(fact.type, known):
             return t("thing")

@@ -275,16 +275,17 @@ def _thing(vocabulary: Vocabulary) -> Schema:
     place = vocabulary.facts[PLACE].type
     assert isinstance(place, ListType)
     named = {one: nullable(reference(f"{_title(one)}Part")) for one in BESIDE_RIG if one != PLACE.partition(".")[0]}
-    return closed(
-        ["hangs_on", "accessory"],
-        "One of several things on a rig. Things in one place hang on one receiver; one in another place has a `rig` "
-        "of its own, the whole of it as that receiver sees it. In the same receiver its `rig` may have `adapters` of "
-        "its own.",
+    one = closed(
+        ["hangs_on"],
+        "One of several things on a rig: an accessory, or a trailer on the towbar's own ball or on one in a step "
+        "bumper. Things in one place hang on one receiver; one in another place has a `rig` of its own, the whole of "
+        "it as that receiver sees it. In the same receiver its `rig` may have `adapters` of its own.",
         name=nullable(text("What to call it.", minLength=1, maxLength=LONGEST_NAME)),
         hangs_on=word(place.members),
         rig=nullable(reference("Rig")),
-        **{**named, "accessory": reference("AccessoryPart")},
+        **named,
     )
+    return one | {"anyOf": [_named("accessory"), _named("trailer")]}
 
 
 def _title(name: str) -> str:
