@@ -7,6 +7,7 @@ import socket
 import ssl
 import subprocess
 import sys
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Final
 
@@ -32,12 +33,20 @@ class Served:
     """A running server and what it has written."""
 
     def __init__(
-        self, url: str, log: Path, host: str = "127.0.0.1", audits: Path | None = None, **settings: float
+        self,
+        url: str,
+        log: Path,
+        host: str = "127.0.0.1",
+        audits: Path | None = None,
+        options: Sequence[str] = (),
+        **settings: float,
     ) -> None:
-        """Start one; `settings` are those that differ from what is usual."""
+        """Start one; `settings` are those that differ from what is usual, or all by options of the command."""
         self.log, self.output = log, log.open("w")
         told = [host, "0", url, str(audits or log.parent / "audits"), json.dumps(settings)]
         command = [sys.executable, "-c", _PROGRAM, *told]
+        if options:
+            command = [sys.executable, "-m", "fitsvc", "serve", "--port", "0", "--database", url, *options]
         self.process = subprocess.Popen(command, stderr=self.output, stdout=self.output)
 
     def port(self) -> int:

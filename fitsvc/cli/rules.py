@@ -10,6 +10,7 @@ import click
 from fitsvc.cli.console import FAULTS, out, refuse, show_problems
 from fitsvc.cli.options import FILE, Commands, folder_argument, open_database, rules_folder, rules_option
 from fitsvc.cli.rules_published import activate, key, publish, published, rollback
+from fitsvc.cli.rules_released import pull, release
 from fitsvc.cli.rules_written import fmt, schema
 from fitsvc.language.problems import Problem, ProblemsFound, nearest
 
@@ -263,7 +264,7 @@ def coverage(what: tuple[str, ...], rules: Path | None) -> None:
     show_covered(out(), teller, what)
 
 
-for _one in (key, publish, activate, rollback, published, schema, fmt):
+for _one in (key, publish, activate, rollback, published, release, pull, schema, fmt):
     rules.add_command(_one)
 
 

@@ -22,8 +22,15 @@ if TYPE_CHECKING:
 
     from fitsvc.language.problems import Problem
     from fitsvc.rulebook.rules import Rulebook
-    from fitsvc.store.database import Database
 
+signing_key = click.option(
+    "--sign",
+    metavar="FILE",
+    type=FILE,
+    envvar="FITSVC_SIGNING_KEY",
+    show_envvar=True,
+    help="Sign it with the key in this file, which `fitsvc rules key` makes.",
+)
 _because = click.option("--because", metavar="REASON", required=True, help="Why, for the log.")
 
 
@@ -39,14 +46,7 @@ def key(file: Path) -> None:
 @click.command()
 @folder_argument
 @database_option
-@click.option(
-    "--sign",
-    metavar="FILE",
-    type=FILE,
-    envvar="FITSVC_SIGNING_KEY",
-    show_envvar=True,
-    help="Sign it with the key in this file, which `fitsvc rules key` makes.",
-)
+@signing_key
 def publish(folder: Path | None, database: str | None, sign: Path | None) -> None:
     """Keep a folder of rules in the database.
 
@@ -56,6 +56,7 @@ def publish(folder: Path | None, database: str | None, sign: Path | None) -> Non
     force: more that say yes must be signed for.
     """
     from fitsvc.rulebook.folder import lay_out, texts_of
+    from fitsvc.service.publishing import unsigned_on_store
     from fitsvc.service.signatures import Signer
     from fitsvc.store.publications import publish as keep
 
@@ -65,7 +66,7 @@ def publish(folder: Path | None, database: str | None, sign: Path | None) -> Non
         texts = texts_of(source)
         lay_out(texts, copy)  # what is kept is what was tried, whoever writes meanwhile
         rulebook = _tried(copy)
-        _stop_at(_unsigned(opened, rulebook, Path(below)))
+        stop_at(unsigned_on_store(opened, rulebook, Path(below)))
         signed = {signer.name: signer.sign(rulebook.digest, texts)} if signer else {}
         with opened.session() as session:
             is_new = keep(session, rulebook.digest, rulebook.name, texts, in_the_shell(), signed)
@@ -142,34 +143,15 @@ def published(digest: str | None, folder: Path | None, database: str | None) -> 
 
 def _tried(folder: Path) -> "Rulebook":
     """The rulebook in a folder, whose examples are all kept."""
-    from fitsvc.answers.saying import Teller
-    from fitsvc.engine.examples import run_examples
-    from fitsvc.engine.point import Point
-    from fitsvc.facts import FactReader
-    from fitsvc.rulebook.cache import cached_rulebook
+    from fitsvc.service.publishing import tried
 
-    rulebook = cached_rulebook(folder)
-    ran = run_examples(Point(rulebook), FactReader(rulebook))
-    _stop_at([*(one.problem() for one in ran if not one.kept), *Teller(rulebook).unknown_told()])
+    rulebook, problems = tried(folder)
+    stop_at(problems)
     return rulebook
 
 
-def _unsigned(database: "Database", new: "Rulebook", below: Path) -> "Sequence[Problem]":
-    """What says yes to more on the store than the rulebook that servers go by, and nobody has signed for."""
-    from fitsvc.audits.impact import impact_on_store, unsigned
-    from fitsvc.service.published import Published
-    from fitsvc.store.records import list_records
-    from fitsvc.store.rigs import count_rigs
-
-    with database.session() as session:
-        if not count_rigs(session) and not list_records(session, "mounting", limit=1):
-            return []
-        (below / "held").mkdir()
-        old = Published(database, below / "held").first().answerer.rulebook
-        return [] if old.digest == new.digest else unsigned(impact_on_store(old, new, session), old, new)
-
-
-def _stop_at(problems: "Sequence[Problem]") -> None:
+def stop_at(problems: "Sequence[Problem]") -> None:
+    """End the command where there is something wrong with rules, and tell it."""
     if problems:
         show_problems(problems, out())
         raise click.exceptions.Exit(FAULTS)

@@ -30,6 +30,21 @@ from fitsvc.cli.options import FILE, database_option, index_option, rules_folder
     help="Answer by no published rulebook that this key has not signed; repeat it for one of several.",
 )
 @click.option(
+    "--pull",
+    metavar="URL|DIR",
+    envvar="FITSVC_PULL",
+    show_envvar=True,
+    help="Pull released rules from an address or a folder, and let them be in force; they are signed by `--signed-by`.",
+)
+@click.option(
+    "--pull-every",
+    metavar="SECONDS",
+    type=click.IntRange(5, 86_400),
+    default=300,
+    show_default=True,
+    help="How often it is looked whether there are others.",
+)
+@click.option(
     "--audits",
     metavar="DIR",
     type=FILE,
@@ -163,6 +178,8 @@ def serve(
     database: str | None,
     rules: Path | None,
     signed_by: tuple[str, ...],
+    pull: str | None,
+    pull_every: int,
     audits: Path | None,
     audit_mb: int,
     index: Path | None,
@@ -184,6 +201,9 @@ def serve(
     public_address: str,
 ) -> None:
     """Serve the REST interface and its pages over HTTP."""
+    from datetime import timedelta
+
+    from fitsvc.service.pulling import PullFrom
     from fitsvc.service.serving import serve as run
     from fitsvc.service.settings import Operator, Settings
     from fitsvc.service.signing import VARIABLE, read_hooks
@@ -216,4 +236,5 @@ def serve(
         settings=settings,
         public=opened,
         signed_by=signed_by,
+        pulled=PullFrom(pull, timedelta(seconds=pull_every), signed_by) if pull else None,
     )

@@ -6,6 +6,7 @@ from litestar import Response, get
 
 from fitsvc.document import Document
 from fitsvc.service.context import AnyRequest, service_of
+from fitsvc.service.fetching import told_as
 from fitsvc.service.metrics import CONTENT_TYPE
 from fitsvc.service.operations import Operation, query_of
 from fitsvc.service.replies import reply
@@ -32,7 +33,9 @@ _READY: Final = Operation(
     about="Answers 200 when the database can be reached and written to, is the one that was opened and has room, its "
     "tables are up to date, and the index for selections is open and follows it. `rulebook` is what it answers by, and "
     "`in_force` the published one that holds now, a second ahead of it at the most: where it cannot be served here, "
-    "`refused` says why, and the one before it goes on. It is null where none was published, or a folder is served.",
+    "`refused` says why, and the one before it goes on. It is null where none was published, or a folder is served. "
+    "`pulled` tells how it stands with rules that are pulled, where they are: what was taken last, and what was wrong "
+    "since.",
     tag="Health",
     gives="Health",
 )
@@ -49,6 +52,14 @@ def ready(request: AnyRequest) -> Response[bytes]:
     told: Document = {"in_force": wanted}
     if published and wanted in published.refused:
         told["refused"] = published.refused[wanted]
+    if published and (stands := published.pulled()) is not None:
+        told["pulled"] = {
+            "from": told_as(stands.source),
+            "digest": stands.digest or None,
+            "made_at": stands.made_at,
+            "looked_at": stands.looked_at,
+            "failures": stands.attempts,
+        } | ({"failure": stands.failure} if stands.failure else {})
     return _healthy(request, "ready", told)
 
 

@@ -6,6 +6,7 @@ The library looks once, when it is imported, whether several processes count tog
 import os
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from datetime import datetime
 from functools import cache
 from tempfile import TemporaryDirectory
 from typing import Final
@@ -57,6 +58,14 @@ class Metrics:
             registry=self._registry,
             multiprocess_mode="livesum",
         )
+        self._pull_failures, self._pull_looked, self._release_made = (
+            Gauge(f"fitsvc_{name}", about, registry=self._registry, multiprocess_mode="livemostrecent")
+            for name, about in (
+                ("pull_failures", "Looks in a row at which no rules could be pulled"),
+                ("pull_looked_timestamp_seconds", "When what rules are pulled from was last found as it should be"),
+                ("release_made_timestamp_seconds", "When the release of rules was made that was taken last"),
+            )
+        )
         self.pages_known = Counter(
             "fitsvc_pages_known",
             "Pages of selections that the caller had, not made",
@@ -81,6 +90,12 @@ class Metrics:
             self._rulebook.labels(self._digest).set(0)
         self._rulebook.labels(digest).set(1)
         self._digest = digest
+
+    def pulled(self, failures: int, looked_at: datetime | None, made_at: datetime | None) -> None:
+        """Note how pulling rules stands."""
+        self._pull_failures.set(failures)
+        self._pull_looked.set(looked_at.timestamp() if looked_at else 0)
+        self._release_made.set(made_at.timestamp() if made_at else 0)
 
     def answer(self, outcome: str) -> None:
         """Count an answer."""

@@ -19,7 +19,8 @@ from fitsvc.service.signatures import Trusted
 from fitsvc.service.speaking import spoken_tongues
 from fitsvc.store.database import Database
 from fitsvc.store.publications import in_force, published
-from fitsvc.store.tables import now
+from fitsvc.store.pulls import last_pull
+from fitsvc.store.tables import Pull, now
 from fitsvc.tongues import speaking
 
 _ANYBODY: Final = Trusted()
@@ -65,6 +66,11 @@ class Published:
         """The digest that holds now; None where none was ever published."""
         held = self._held()
         return held[0] if held else None
+
+    def pulled(self) -> Pull | None:
+        """How it stands with rules that are pulled; None where they are not."""
+        with self._database.session() as session:
+            return last_pull(session)
 
     def first(self) -> Served:
         """What to begin with: the rulebook in force, or the last before it that can be read; else fitsvc's own.

@@ -5,7 +5,7 @@ import signal
 import socket
 import sys
 from collections.abc import Sequence
-from contextlib import ExitStack, closing
+from contextlib import ExitStack, closing, nullcontext
 from dataclasses import replace
 from ipaddress import ip_address
 from pathlib import Path
@@ -21,11 +21,13 @@ from fitsvc.selection.files import index_root
 from fitsvc.service.app import create_app
 from fitsvc.service.audits.folder import MOST_BYTES
 from fitsvc.service.changeover import Changeover
+from fitsvc.service.fetching import refuse_half_sources
 from fitsvc.service.garbage import collected_seldom
 from fitsvc.service.logs import log_to_stderr
 from fitsvc.service.metrics import Metrics, counted_together
 from fitsvc.service.protocol import protocol
 from fitsvc.service.published import Published, Served, served_by
+from fitsvc.service.pulling import PullFrom, Pulling, require_keys
 from fitsvc.service.settings import OPEN, Settings
 from fitsvc.service.signatures import Trusted
 from fitsvc.service.workers import together
@@ -52,17 +54,24 @@ def serve(
     settings: Settings = _USUAL,
     public: frozenset[str] | None = None,
     signed_by: Sequence[str] = (),
+    pulled: PullFrom | None = None,
 ) -> None:
     """Serve until SIGTERM or SIGINT; requests that have begun are then finished.
 
     `rules` is a folder of rules for answers, pages and audits alike; left out they go by the rulebook in force among
     those published in the database, or by fitsvc's own; by none that no key of `signed_by` has signed, if there are
-    such. What is `public` needs no key; left out, that is reading and asking on the loopback address, and nothing off
-    it. Raises ProblemsFound, or the store's StoreError, when serving cannot begin.
+    such. Those are `pulled` from elsewhere, if that is said. What is `public` needs no key; left out, that is reading
+    and asking on the loopback address, and nothing off it. Raises ProblemsFound, or the store's
+    StoreError, when serving cannot begin.
     """
     trusted = Trusted(signed_by)
     if rules and trusted.names:
         raise _cannot("a folder of rules is not signed", "leave `--rules` out, and publish it, or `--signed-by`")
+    if pulled:
+        require_keys(pulled.keys)
+        refuse_half_sources(pulled.source)
+    if rules and pulled:
+        raise _cannot("a folder of rules is served, and no other is pulled", "leave out `--rules` or `--pull`")
     with closing(Database(database_url)) as database:
         database.check()
         _refuse_half_addresses(settings.operator.address)
@@ -89,7 +98,8 @@ def serve(
                     return app
 
                 app = make(first) if published is None else Changeover(published, first, make)
-                _run(uvicorn.Server(_config(app, settings)), [listening])
+                with Pulling(database, pulled, metrics) if pulled else nullcontext():
+                    _run(uvicorn.Server(_config(app, settings)), [listening])
 
         _log.info("listening on http://%s: the counter's page is there, the API's is /docs", _shown(listening))
         if settings.workers == 1:

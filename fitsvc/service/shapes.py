@@ -79,6 +79,20 @@ def _shared() -> dict[str, Schema]:
         detail=TEXT,
         errors=array(entry),
     )
+    pulled = closed(
+        ["from", "digest", "made_at", "looked_at", "failures"],
+        "How it stands with rules that are pulled from elsewhere.",
+        digest={"type": ["string", "null"], "description": "Digest of the rulebook that was taken last."},
+        made_at={"type": ["string", "null"], "format": "date-time", "description": "When its release was made."},
+        looked_at={
+            "type": ["string", "null"],
+            "format": "date-time",
+            "description": "When what is offered was last found as it should be.",
+        },
+        failures={"type": "integer", "description": "Looks in a row, up to the last, at which nothing could be taken."},
+        failure=text("Why not, at the last of them."),
+        **{"from": text("The host that they are pulled from, or that it is a folder.")},
+    )
     return {
         "Problem": problem,
         "Health": closed(
@@ -87,6 +101,7 @@ def _shared() -> dict[str, Schema]:
             rulebook=TEXT,
             in_force={"type": ["string", "null"], "description": "Digest of the published rulebook that holds now."},
             refused=text("Why that one cannot be served here."),
+            pulled=pulled,
         ),
         "Metrics": TEXT,
         "Description": {"type": "object", "description": "This document."},

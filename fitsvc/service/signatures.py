@@ -1,8 +1,8 @@
 """Signatures of published rulebooks, by a key that is kept apart from the database.
 
 So who can write to the database alone cannot have servers answer by rules of their own. Ed25519 (RFC 8032) over the
-digest and the text of every file. A key's public half is told as `ed25519:` and its 32 bytes in base64; the key itself
-stands in a file that its owner alone may read, as PEM (PKCS #8).
+digest and the text of every file; of a release, over the digest and its times. A key's public half is told as
+`ed25519:` and its 32 bytes in base64; the key itself stands in a file that its owner alone may read, as PEM (PKCS #8).
 """
 
 import base64
@@ -10,6 +10,7 @@ import binascii
 import os
 import stat
 from collections.abc import Mapping, Sequence
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final, cast
 
@@ -23,6 +24,7 @@ if TYPE_CHECKING:
 _ALGORITHM: Final = "ed25519:"
 _BEFORE: Final = b"fitsvc publication 1\n"
 """What no other signature by the same key begins with."""
+_BEFORE_RELEASE: Final = b"fitsvc release 1\n"
 _LARGEST_KEY: Final = 10_000
 
 
@@ -35,7 +37,14 @@ class Signer:
 
     def sign(self, digest: str, files: Mapping[str, str]) -> str:
         """The signature of a publication."""
-        return base64.b64encode(self._key.sign(_signed(digest, files))).decode()
+        return self._sign(_signed(digest, files))
+
+    def sign_release(self, digest: str, made_at: datetime, holds_from: datetime | None) -> str:
+        """The signature of a publication's release: when it was made, and from when on it holds."""
+        return self._sign(_released(digest, made_at, holds_from))
+
+    def _sign(self, message: bytes) -> str:
+        return base64.b64encode(self._key.sign(message)).decode()
 
 
 class Trusted:
@@ -47,6 +56,16 @@ class Trusted:
 
     def why_not(self, digest: str, files: Mapping[str, str], signatures: Mapping[str, str]) -> str:
         """Why a publication is not to be answered by; empty where a trusted key has signed it, or none must."""
+        return self._why_not(_signed(digest, files), signatures, "of these files: publish it again with that key")
+
+    def why_not_release(
+        self, digest: str, made_at: datetime, holds_from: datetime | None, signatures: Mapping[str, str]
+    ) -> str:
+        """Why a release is not to be taken for what its times say; empty as above."""
+        message = _released(digest, made_at, holds_from)
+        return self._why_not(message, signatures, "of these times: release it again with that key")
+
+    def _why_not(self, message: bytes, signatures: Mapping[str, str], of: str) -> str:
         if not self._keys:
             return ""
         from cryptography.exceptions import InvalidSignature
@@ -54,12 +73,12 @@ class Trusted:
         signed = [name for name in self._keys if name in signatures]
         for name in signed:
             try:
-                self._keys[name].verify(_bytes(signatures[name]), _signed(digest, files))
+                self._keys[name].verify(_bytes(signatures[name]), message)
             except InvalidSignature:
                 continue
             return ""
         if signed:
-            return f"its signature by {signed[0]} is not of these files: publish it again with that key"
+            return f"its signature by {signed[0]} is not {of}"
         by = f"only by {', '.join(sorted(signatures))}" if signatures else "by nobody"
         return f"it is signed {by}, and this server asks for {' or '.join(self.names)}"
 
@@ -127,6 +146,12 @@ def _ed25519() -> Any:
 def _signed(digest: str, files: Mapping[str, str]) -> bytes:
     """What is signed: the digest and the text of each file by its name, in one order."""
     return _BEFORE + msgspec.json.encode([digest, sorted(files.items())])
+
+
+def _released(digest: str, made_at: datetime, holds_from: datetime | None) -> bytes:
+    """What is signed of a release, its instants in UTC."""
+    times = [one and one.astimezone(UTC).isoformat(timespec="microseconds") for one in (made_at, holds_from)]
+    return _BEFORE_RELEASE + msgspec.json.encode([digest, *times])
 
 
 def _bytes(text: str) -> bytes:

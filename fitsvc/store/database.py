@@ -19,7 +19,7 @@ from fitsvc.store.errors import NotMigrated, StoreError, Unreachable
 if TYPE_CHECKING:
     from alembic.config import Config
 
-HEAD: Final = "0011"
+HEAD: Final = "0012"
 """The last migration. It stands here since Alembic takes long to load, and only migrating needs it."""
 _ROOM: Final = 20_000_000
 """Bytes that a disk should have left: the log of a SQLite file grows to some megabytes before it is taken in."""

@@ -285,6 +285,26 @@ class Activation(SQLModel, table=True):
     at: datetime = Field(default_factory=now, sa_type=Utc)
 
 
+class Pull(SQLModel, table=True):
+    """How far a shop has come with what a source of releases offers, and whose turn it is to look there.
+
+    `tag` and `modified` are by what the last that was taken is known again, `digest` and `made_at` its rulebook and
+    when it was let out; `failure` says what was wrong since then, in `attempts` looks in a row.
+    """
+
+    source: str = Field(primary_key=True, max_length=ADDRESS)
+    tag: str = Field(default="", max_length=LABEL)
+    modified: str = Field(default="", max_length=KEY)
+    digest: str = Field(default="", max_length=KEY)
+    made_at: datetime | None = Field(default=None, sa_type=Utc, nullable=True)
+    taken_at: datetime | None = Field(default=None, sa_type=Utc, nullable=True)
+    looked_at: datetime | None = Field(default=None, sa_type=Utc, nullable=True)
+    attempts: int = 0
+    failure: str = Field(default="", max_length=NOTE)
+    due_at: datetime = Field(default_factory=now, sa_type=Utc)
+    held_until: datetime | None = Field(default=None, sa_type=Utc, nullable=True)
+
+
 TABLES: Mapping[Subject, type[Record]] = {
     "vehicle": Vehicle,
     "receiver": Receiver,

@@ -1,0 +1,43 @@
+"""What a folder of rules must be before it is published: checked, its examples kept, and signed for where it is looser.
+
+The signature here is a person's name in `signed.yaml`, for what says yes to more; see `signatures` for that of a key.
+"""
+
+from collections.abc import Sequence
+from pathlib import Path
+
+from fitsvc.answers.saying import Teller
+from fitsvc.audits.impact import impact_on_store, unsigned
+from fitsvc.engine.examples import run_examples
+from fitsvc.engine.point import Point
+from fitsvc.facts import FactReader
+from fitsvc.language.problems import Problem
+from fitsvc.rulebook.cache import cached_rulebook
+from fitsvc.rulebook.rules import Rulebook
+from fitsvc.service.published import Published
+from fitsvc.service.signatures import Trusted
+from fitsvc.store.database import Database
+from fitsvc.store.records import list_records
+from fitsvc.store.rigs import count_rigs
+
+_ANYBODY = Trusted()
+
+
+def tried(folder: Path) -> tuple[Rulebook, Sequence[Problem]]:
+    """The rulebook in a folder, and what is wrong with its examples and texts; ProblemsFound where it is none."""
+    rulebook = cached_rulebook(folder)
+    ran = run_examples(Point(rulebook), FactReader(rulebook))
+    return rulebook, [*(one.problem() for one in ran if not one.kept), *Teller(rulebook).unknown_told()]
+
+
+def unsigned_on_store(database: Database, new: Rulebook, below: Path, trusted: Trusted = _ANYBODY) -> Sequence[Problem]:
+    """What says yes to more on the store than the rulebook that servers go by, and nobody has signed for.
+
+    The rulebook in force is laid out in a folder of its own `below`.
+    """
+    with database.session() as session:
+        if not count_rigs(session) and not list_records(session, "mounting", limit=1):
+            return []
+        (below / "held").mkdir()
+        old = Published(database, below / "held", trusted).first().answerer.rulebook
+        return [] if old.digest == new.digest else unsigned(impact_on_store(old, new, session), old, new)
