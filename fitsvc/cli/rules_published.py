@@ -151,7 +151,7 @@ def _tried(folder: Path) -> "Rulebook":
 
 
 def stop_at(problems: "Sequence[Problem]") -> None:
-    """End the command where there is something wrong with rules, and tell it."""
+    """Tell what is wrong with rules; raises click's Exit where anything is."""
     if problems:
         show_problems(problems, out())
         raise click.exceptions.Exit(FAULTS)

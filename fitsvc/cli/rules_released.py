@@ -63,7 +63,7 @@ def release(folder: Path | None, file: Path, begins: str | None, sign: Path | No
 )
 @database_option
 def pull(source: str, signed_by: tuple[str, ...], database: str | None) -> None:
-    """Take released rules from elsewhere, once, and let them be in force.
+    """Take released rules from elsewhere, and let them be in force.
 
     They are checked and compared as those that are published here. What is older than what was taken before is refused.
     """

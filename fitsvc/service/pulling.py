@@ -31,7 +31,7 @@ from fitsvc.store.errors import StoreError
 from fitsvc.store.publications import activate, in_force, publish
 from fitsvc.store.pulls import (
     HELD_FOR,
-    Taken,
+    TakenRelease,
     begin_pull,
     hold_pull,
     newest_release,
@@ -133,7 +133,7 @@ def _taken(
     write = Write(by=f"pulled from {told_as(source)}"[:NAME])
     marks = {"tag": fetched.validators.tag, "modified": fetched.validators.modified}
     with database.session() as session:
-        note_taken(session, source, Taken(digest=release.digest, made_at=release.made_at, **marks))
+        note_taken(session, source, TakenRelease(digest=release.digest, made_at=release.made_at, **marks))
         if rulebook is None:
             return None
         held = session.get(Publication, release.digest)

@@ -17,7 +17,7 @@ _LONGEST_AFTER_FAILURES: Final = timedelta(hours=1)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Taken:
+class TakenRelease:
     """A release that was taken: its rulebook, when it was made, and by what the offer is known again."""
 
     digest: str
@@ -61,7 +61,7 @@ def hold_pull(session: Session, source: str) -> bool:
     return done.rowcount == 1
 
 
-def note_taken(session: Session, source: str, taken: Taken) -> None:
+def note_taken(session: Session, source: str, taken: TakenRelease) -> None:
     """Keep that a release was taken; StoreError where a newer one was meanwhile."""
     at = now()
     newest = session.exec(select(func.max(Pull.made_at))).one()
