@@ -634,12 +634,12 @@ def test_a_running_server_changes_over_to_what_is_offered(
         def ready() -> Any:
             with suppress(HTTPError), urlopen(address) as response:
                 return json.loads(response.read())
-            return {}  # its index is not open yet
+            return {}  # its index is not open yet, or lags on a busy machine
 
         until(lambda: ready().get("rulebook") == digest, "the server to change over")
         assert all("if-none-match" in one for one in offering.asked[1:]), "the two take turns"
         offering.reply = _says(500)
-        told = until(lambda: (told := ready())["pulled"]["failures"] and told, "a look that fails")
+        told = until(lambda: (told := ready()).get("pulled", {}).get("failures") and told, "a look that fails")
         assert told["rulebook"] == digest
         server.process.terminate()
         assert server.process.wait(60) == 0
