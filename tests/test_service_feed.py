@@ -13,7 +13,9 @@ from litestar.testing import TestClient
 from service_checks import problem
 from sqlmodel import col, select
 
+from fitsvc.service import feed
 from fitsvc.service.app import create_app
+from fitsvc.store import observations
 from fitsvc.store.api_keys import create_key
 from fitsvc.store.database import Database
 from fitsvc.store.tables import Observation
@@ -33,6 +35,10 @@ class Shop:
         """Store something."""
         assert self.client.post(path, json=document, headers=self.key).status_code == 201
 
+    def delete(self, path: str) -> None:
+        """Delete something."""
+        assert self.client.delete(path, headers=self.key | {"If-Match": "*"}).status_code == 204
+
     def item(self, sku: str, shank: str, subject: str = "accessory") -> None:
         """Store an item."""
         facts = {"kind": "cargo_carrier", "shank": shank} if subject == "accessory" else {}
@@ -51,6 +57,11 @@ class Shop:
         response = self.client.get(f"/v1/changes?{query}")
         assert response.status_code == 200, response.text
         return response.json()
+
+    def rigs(self, since: str) -> tuple[list[str], list[str]]:
+        """The rigs that are to be read anew, and those that are gone."""
+        found = self.changes(f"since={since}")
+        return found["everything"], found["gone"]
 
     def revision(self) -> str:
         """The revision of now."""
@@ -86,14 +97,10 @@ def test_every_change_of_an_outcome_is_told(shop: Shop) -> None:
         shop.item("D", "2 in")
         shop.item("A-BALL", "", "ball")
 
-    def delete() -> None:
-        tag = {"If-Match": "*"}
-        assert shop.client.delete("/v1/accessories/C", headers=shop.key | tag).status_code == 204
-
     steps = [
         (make, "item"),
         (lambda: shop.tell("accessory", "A", shank="1-1/4 in"), "item"),
-        (delete, "item"),
+        (lambda: shop.delete("/v1/accessories/C"), "item"),
         (lambda: shop.tell("receiver", "rcv_one", opening="1-1/4 in"), "rig"),
     ]
     for step, why in steps:
@@ -101,14 +108,86 @@ def test_every_change_of_an_outcome_is_told(shop: Shop) -> None:
         step()
         found = shop.changes(f"since={since}")
         assert found["everything"] == []
-        assert {one["sku"]: (one["before"], one["after"]) for one in found["changes"] if one["after"] is not None} == {
-            sku: pair for sku, pair in told(before, shop.outcomes()).items() if pair[1] is not None
-        }, why
+        assert {one["sku"]: (one["before"], one["after"]) for one in found["changes"]} == told(
+            before, shop.outcomes()
+        ), why
         assert all(one["because"] == [why] for one in found["changes"])
-        assert {
-            one["sku"] for one in found["changes"] if one["after"] is None
-        } == before.keys() - shop.outcomes().keys()
         assert shop.changes(f"since={found['revision']}")["changes"] == []
+
+
+def test_what_is_deleted_is_told_by_what_it_was(shop: Shop) -> None:
+    """A deleted item has what it came to then, also when another is sold under its SKU since; a ball had nothing."""
+    shop.tell("accessory", "A", shank="2 in")
+    shop.item("A-BALL", "", "ball")
+    before, since = shop.outcomes(), shop.revision()
+    for sku in ("A", "B", "A-BALL"):
+        shop.delete(f"/v1/accessories/{sku}")
+    shop.item("B", "2 in")
+    shop.item("E", "2 in")
+    shop.delete("/v1/accessories/E")
+    found = {one["sku"]: (one["before"], one["after"]) for one in shop.changes(f"since={since}")["changes"]}
+    assert found == {"A": (before["A"], None), "B": (before["B"], shop.outcomes()["B"])}
+    shop.write("/v1/accessories", sku="A", subject="ball", facts={})
+    assert shop.changes(f"since={since}&sku=A")["changes"] == [
+        {"rig": "rig_one", "sku": "A", "before": before["A"], "after": None, "because": ["item"]}
+    ]
+
+
+def test_what_an_earlier_version_deleted_is_told_without_what_it_was(shop: Shop) -> None:
+    """Where it is not kept what was sold under a SKU, that it is no more is told all the same."""
+    since = shop.revision()
+    shop.delete("/v1/accessories/A")
+    with shop.database.session() as session:
+        (closing,) = session.exec(select(Observation).where(Observation.act == "deletes")).all()
+        closing.ground = None
+        session.add(closing)
+    (found,) = shop.changes(f"since={since}")["changes"]
+    assert (found["sku"], found["before"], found["after"]) == ("A", None, None)
+
+
+def test_rigs_that_are_saved_and_deleted_are_told(shop: Shop) -> None:
+    """A rig that was made or saved anew is to be read anew, and one that was deleted is gone."""
+    since = shop.revision()
+    assert shop.rigs(since) == ([], [])
+    shop.write("/v1/rigs", **RIG | {"id": "rig_two"})
+    assert shop.rigs(since) == (["rig_two"], [])
+    since = shop.revision()
+    assert shop.rigs(since) == ([], [])
+    tag = shop.key | {"If-Match": "*"}
+    state = {"name": "Two", "rig": {"receiver": {"facts": {"opening": "2-1/2 in"}}}}
+    assert shop.client.put("/v1/rigs/rig_two", json=state, headers=tag).status_code == 200
+    assert shop.rigs(since) == (["rig_two"], [])
+    since = shop.revision()
+    shop.delete("/v1/rigs/rig_two")
+    assert shop.rigs(f"{since}&wait=20") == ([], ["rig_two"])
+    shop.write("/v1/rigs", **RIG | {"id": "rig_two"})
+    assert shop.rigs(since) == (["rig_two"], [])
+
+
+def test_more_rigs_than_are_compared_are_all_named(shop: Shop, monkeypatch: pytest.MonkeyPatch) -> None:
+    """None of many rigs is left out, and where there are more than are named it is said that it is all of them."""
+    since, ids = shop.revision(), ["rig_one"]
+    for number in range(feed.MOST_RIGS + 2):
+        ids.append(f"rig_z{number:03}")
+        shop.write("/v1/rigs", **RIG | {"id": ids[-1]})
+    found = shop.changes(f"since={since}")
+    assert (found["everything"], found["every_rig"]) == (ids, False)
+    monkeypatch.setattr(feed, "MOST_NAMED", 10)
+    found = shop.changes(f"since={since}")
+    assert (found["everything"], found["every_rig"]) == (ids[:10], True)
+
+
+def test_a_rig_saved_very_often_can_still_be_told_of(shop: Shop, monkeypatch: pytest.MonkeyPatch) -> None:
+    """That it was saved is noted so many times only; then it is told with what is written next."""
+    monkeypatch.setattr(observations, "MOST_NOTED", 2)
+    state = {"name": "One", "rig": {"receiver": {"id": "rcv_one"}}}
+    tag = shop.key | {"If-Match": "*"}
+    for _ in range(3):
+        since = shop.revision()
+        assert shop.client.put("/v1/rigs/rig_one", json=state, headers=tag).status_code == 200
+    assert shop.changes(f"since={since}")["everything"] == []
+    shop.item("D", "2 in")
+    assert shop.changes(f"since={since}")["everything"] == ["rig_one"]
 
 
 def test_one_rig_and_one_item_are_told_by_themselves(shop: Shop) -> None:

@@ -6,6 +6,7 @@ cannot change once anything was seen of it. A record that has been deleted since
 
 from collections.abc import Mapping, Sequence
 from datetime import datetime
+from typing import Final
 
 from sqlmodel import Session
 
@@ -14,11 +15,14 @@ from fitsvc.document import Json
 from fitsvc.inventory.stored import FindVehicles, StoreRecords, stored_rig, stored_so
 from fitsvc.store.errors import NotFound
 from fitsvc.store.folding import CurrentFacts, Laws, current_facts
-from fitsvc.store.observations import Entered, all_observations, ground_of, kept_as, law_of, tried_in
+from fitsvc.store.observations import SOLD_AS, Entered, all_observations, ground_of, kept_as, law_of, tried_in
 from fitsvc.store.records import find_mountings, get_record
 from fitsvc.store.rigs import get_rig, told_rig
-from fitsvc.store.tables import Record, ToldOf
+from fitsvc.store.tables import Act, Record, ToldOf
 from fitsvc.subjects import stored_as
+
+DELETES: Final[Act] = "deletes"
+"""What the statement does that closes the log of what is deleted."""
 
 
 class EarlierRecords(StoreRecords):
@@ -57,6 +61,20 @@ class EarlierRecords(StoreRecords):
         rig = get_rig(self._session, key)
         return stored_rig(rig, known_then(self._session, self._laws, rig, self._as_of))
 
+    def deleted(self, sku: str) -> Stored | None:
+        """What was known of what has been deleted under a SKU since, without its label; None where nothing was there.
+
+        KeyError where what it was sold as is not kept, as of what an earlier version deleted.
+        """
+        every = all_observations(self._session, "accessory", sku)
+        said = _by_then(every, self._as_of)
+        closing = next((one for one in every[len(said) :] if one.act == DELETES), None)
+        if closing is None or not said or said[-1].act == DELETES:
+            return None
+        subject = str((closing.ground or {})[SOLD_AS])
+        known = current_facts(said, self._laws(subject))
+        return Stored(subject=subject, key=sku, label="", facts=known.facts)
+
     def _stored(self, subject: str, record: Record) -> Stored | None:
         if record.created_at > self._as_of:
             return None
@@ -71,7 +89,10 @@ def known_then(session: Session, laws: Laws, record: ToldOf, as_of: datetime) ->
 
 def told_by(session: Session, record: ToldOf, as_of: datetime) -> Sequence[Entered]:
     """What had been entered of a record by then, with all that was entered before it: a clock may have been ahead."""
-    said = all_observations(session, kept_as(record), record.key)
+    return _by_then(all_observations(session, kept_as(record), record.key), as_of)
+
+
+def _by_then(said: Sequence[Entered], as_of: datetime) -> Sequence[Entered]:
     return said[: max((count for count, one in enumerate(said, 1) if one.recorded_at <= as_of), default=0)]
 
 

@@ -11,12 +11,11 @@ from litestar import Response, get
 from sqlmodel import Session, col, select
 
 from fitsvc.answers.answer import RulebookName
-from fitsvc.answers.question import Records
 from fitsvc.answers.shelf import Item, read_items
 from fitsvc.facts import Case
 from fitsvc.inventory.stored import StoreRecords
 from fitsvc.language.problems import ProblemsFound
-from fitsvc.observing.earlier import EarlierRecords
+from fitsvc.observing.earlier import DELETES, EarlierRecords
 from fitsvc.observing.law import laws_of
 from fitsvc.rulebook.outcomes import Outcome
 from fitsvc.selection.rows import SUBJECT
@@ -26,12 +25,14 @@ from fitsvc.service.context import AnyRequest, Service, service_of
 from fitsvc.service.operations import Operation, query_of
 from fitsvc.service.queries import Parameter
 from fitsvc.service.replies import reply
-from fitsvc.store.records import existing_keys
+from fitsvc.store.observations import RIG
 from fitsvc.store.rigs import get_rig, list_rigs
 from fitsvc.store.tables import Observation, SavedRig
 from fitsvc.wanted import still_wanted
 
 MOST_RIGS: Final = 50
+MOST_NAMED: Final = 1_000
+"""Rigs whose pages are to be read anew that are named, and deleted ones."""
 MOST_ITEMS: Final = 1_000
 """Items that are compared one by one; of more, a rig's pages are sooner read anew."""
 LONGEST_WAIT: Final = 25
@@ -40,6 +41,9 @@ _PAUSE: Final = 0.5
 _DIGEST: Final = "sha256:"
 _DIGITS: Final = 16
 """So many of a digest's digits tell one rulebook from another: of a billion, two have them by a chance of 3 %."""
+
+
+_RIG_IDS: Final = select(SavedRig.id).order_by(col(SavedRig.id)).limit(MOST_NAMED + 1)
 
 
 def revision_of(number: int, digest: str) -> str:
@@ -53,7 +57,10 @@ def _is_by(told: object, digest: str) -> bool:
 
 
 class OutcomeChange(msgspec.Struct, kw_only=True):
-    """One item on one rig: what it came to and comes to now, null where it was not there, or is no more."""
+    """One item on one rig: what it came to and comes to now, null where it was not there, or is no more.
+
+    Of one that an earlier version deleted what it came to is no longer known: both are null.
+    """
 
     rig: str
     sku: str
@@ -67,11 +74,14 @@ class OutcomeChanges(msgspec.Struct, kw_only=True):
 
     The revision names the rulebook too. The pages of a rig in `everything` are to be read anew: it was saved anew, too
     much of it changed, the rulebook is another than that of the revision, or not told by it, or the store is behind the
-    revision, as after it was restored from a copy.
+    revision, as after it was restored from a copy. Those in `gone` were deleted. Where more are to be read anew, or
+    were deleted, than are named here, `every_rig` is true: then the list of rigs is to be read anew too.
     """
 
     changes: list[OutcomeChange]
     everything: list[str]
+    every_rig: bool = False
+    gone: list[str] = []
     revision: str
     rulebook: RulebookName
 
@@ -124,9 +134,14 @@ async def list_changes(request: AnyRequest) -> Response[bytes]:
         query |= {"since": int(number), "rulebook": query["rulebook"] or (f"{_DIGEST}{by}" if by else "")}
     while True:
         found = await to_thread.run_sync(changed, service, query)
-        if found.changes or found.everything or query["since"] is None or monotonic() >= until:
+        if is_told(found) or query["since"] is None or monotonic() >= until:
             return reply(msgspec.json.encode(found), headers={"Cache-Control": "no-store"})
         await sleep(_PAUSE)
+
+
+def is_told(found: OutcomeChanges) -> bool:
+    """Whether anything changed."""
+    return bool(found.changes or found.everything or found.gone)
 
 
 def changed(service: Service, query: Mapping[str, object]) -> OutcomeChanges:
@@ -142,7 +157,8 @@ def changed(service: Service, query: Mapping[str, object]) -> OutcomeChanges:
         rulebook=RulebookName(book.digest, book.name),
     )
     with service.database.session() as session:
-        rigs = [get_rig(session, str(query["rig"]))] if query["rig"] else list(list_rigs(session, limit=MOST_RIGS + 1))
+        only = str(query["rig"]) if query["rig"] else None
+        rigs = [get_rig(session, only)] if only else list(list_rigs(session, limit=MOST_RIGS + 1))
         if not isinstance(since, int):
             return told
         ahead = since > revision and _is_ahead(session, since)
@@ -150,9 +166,13 @@ def changed(service: Service, query: Mapping[str, object]) -> OutcomeChanges:
             return told
         at = None if ahead else _time_of(session, since)
         skus = _touched(session, since)
-        unsure = at is None or _out_of_step(session, since, at) or len(rigs) > MOST_RIGS
+        gone = [] if only else _gone(session, since)
+        told.gone = gone[:MOST_NAMED]
+        unsure = at is None or _out_of_step(session, since, at) or len(rigs) > MOST_RIGS or len(gone) > MOST_NAMED
         if at is None or unsure or not same:
-            told.everything = [rig.id for rig in rigs]
+            named = [only] if only else list(session.exec(_RIG_IDS))
+            told.everything = named[:MOST_NAMED]
+            told.every_rig = max(len(named), len(gone)) > MOST_NAMED
             return told
         for rig in rigs:
             still_wanted()
@@ -185,6 +205,14 @@ def _out_of_step(session: Session, since: int, at: datetime) -> bool:
     return session.exec(query.limit(1)).first() is not None
 
 
+def _gone(session: Session, since: int) -> list[str]:
+    """The rigs that were deleted since, and were not saved again."""
+    told_of, act = col(Observation.record_id), col(Observation.act)
+    query = select(told_of).where(Observation.subject == RIG, act == DELETES, col(Observation.sequence) > since)
+    again = select(SavedRig.id).where(col(SavedRig.id) == told_of)
+    return list(session.exec(query.where(~again.exists()).distinct().order_by(told_of).limit(MOST_NAMED + 1)))
+
+
 def _touched(session: Session, since: int) -> list[str]:
     """The accessories of which something was told since."""
     query = select(Observation.record_id).where(Observation.subject == SUBJECT, col(Observation.sequence) > since)
@@ -208,9 +236,7 @@ def _of_rig(
     others = service.selections.selector.differing(held, then, now, MOST_ITEMS) if moved else []
     if others is None or len(skus) + len(others) > MOST_ITEMS:
         return None
-    stored = existing_keys(session, SUBJECT, skus)
-    whose = ({sku for sku in skus if held.item(sku) is not None or sku not in stored}, set(others))
-    return list(_compared(service, held, rig.id, (then, now), then_records, whose))
+    return list(_compared(service, held, rig.id, (then, now), then_records, (set(skus), set(others))))
 
 
 def _compared(
@@ -218,7 +244,7 @@ def _compared(
     held: Snapshot,
     rig: str,
     cases: tuple[Case, Case],
-    then_records: Records,
+    then_records: EarlierRecords,
     whose: tuple[set[str], set[str]],
 ) -> Iterator[OutcomeChange]:
     """The items that come to something else now than then, each compared as one question."""
@@ -227,20 +253,24 @@ def _compared(
     for sku in sorted(touched | others):
         still_wanted()
         after = held.item(sku)
-        before = _item_then(service, then_records, sku) if sku in touched else after
+        before, known = _item_then(service, then_records, sku) if sku in touched else (after, True)
         outcomes = [_outcome(service, case, item) for case, item in zip(cases, (before, after), strict=True)]
-        if outcomes[0] != outcomes[1] or after is None:
+        if outcomes[0] != outcomes[1] or not known:
             because: list[Literal["item", "rig"]] = ["item"] if sku in touched else []
             because += ["rig"] if moved else []
             yield OutcomeChange(rig=rig, sku=sku, before=outcomes[0], after=outcomes[1], because=because)
 
 
-def _item_then(service: Service, records: Records, sku: str) -> Item | None:
-    """An item as it was known then; None where it was not there, or is no more and nobody can tell."""
-    found = records.find(SUBJECT, sku)
+def _item_then(service: Service, records: EarlierRecords, sku: str) -> tuple[Item | None, bool]:
+    """An item as it was known then, None where it was not there; and whether that can be told."""
+    reader = service.answerer.reader
+    try:
+        found = records.find(SUBJECT, sku) or records.deleted(sku)
+    except KeyError:
+        return None, False
     if found is None or found.subject != SUBJECT:
-        return None
-    return next(iter(read_items(service.answerer.reader, [found])), None)
+        return None, True
+    return next(iter(read_items(reader, [found])), None), True
 
 
 def _outcome(service: Service, rig: Case, item: Item | None) -> Outcome | None:

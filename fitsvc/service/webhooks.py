@@ -13,7 +13,7 @@ from litestar import Response, get
 
 from fitsvc.document import Document
 from fitsvc.service.context import AnyRequest, Service, service_of
-from fitsvc.service.feed import OutcomeChanges, changed, revision_of
+from fitsvc.service.feed import OutcomeChanges, changed, is_told, revision_of
 from fitsvc.service.operations import Operation, query_of
 from fitsvc.service.replies import reply
 from fitsvc.service.signing import Hooks, Target, post_to, signed
@@ -85,7 +85,7 @@ class Webhooks:
             if not hold_webhook(session, hook):
                 return
         upto = ToldUpTo(int(found.revision.partition(".")[0]), digest)
-        failure = self._send(target, hook, found) if found.changes or found.everything else None
+        failure = self._send(target, hook, found) if is_told(found) else None
         self._note(target, upto, failure)
 
     def _send(self, target: Target, hook: Webhook, found: OutcomeChanges) -> str:

@@ -11,7 +11,7 @@ from datetime import datetime, timedelta
 from functools import cache
 from typing import Any, Final, cast
 
-from sqlalchemy import Select, bindparam, insert
+from sqlalchemy import Select, bindparam, func, insert
 from sqlalchemy import select as select_columns
 from sqlmodel import Session, SQLModel, col, select
 
@@ -44,6 +44,10 @@ RIG: Final[Told] = "rig"
 """What one saved rig is told of as."""
 _AHEAD: Final = timedelta(hours=14)
 """How far ahead of here a day has begun somewhere; what is said to be seen later than that was not seen."""
+MOST_NOTED: Final = 1_000
+"""Observations of one rig up to which it is noted that it was saved: the rest is for what is told of it."""
+SOLD_AS: Final = "accessory.subject"
+"""What an accessory was sold as when it was deleted, among what the statement leans on that closes its log."""
 TakesBack = Mapping[str, Sequence[str]]
 """Observations by the fact that is taken back of them, or under `*` where they are as a whole."""
 
@@ -225,6 +229,18 @@ def append(
     current = current_facts([*earlier, observation], law, ground)
     record.facts, record.provenance = current.facts, current.provenance
     return observation
+
+
+def note_saved(session: Session, rig: SavedRig) -> None:
+    """Store that a rig was saved, for those who follow changes by observations; it says nothing of the rig.
+
+    Of one that was saved very often it is no longer stored: such a rig is told with what is written next.
+    """
+    session.flush()
+    of_it = _TABLE.c.subject == RIG, _TABLE.c.record_id == rig.id
+    if session.connection().execute(select_columns(func.count()).where(*of_it)).scalar_one() < MOST_NOTED:
+        row = observation_row(RIG, rig.id, {}, Provenance(note="rig saved"), now())
+        session.connection().execute(_ADDED, row)
 
 
 def leant_on(law: Law, names: Iterable[str], own: Document, ground: Document) -> Document | None:

@@ -6,7 +6,7 @@ the record first, so that observations of one record are numbered in the order t
 
 import json
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cache
 from itertools import islice
 from typing import Any, TypeVar
@@ -23,6 +23,7 @@ from fitsvc.store.errors import Conflict, FieldProblem, InvalidValue, NotFound, 
 from fitsvc.store.folding import ALL, RANK, SEEN, Laws, Said, current_facts, plain, standing
 from fitsvc.store.observations import (
     RIG,
+    SOLD_AS,
     Entered,
     Log,
     Provenance,
@@ -230,6 +231,8 @@ def delete_record(
     told.check(checks)
     checks.finish()
     record = lock_record(session, subject, key, expected_version)
+    if isinstance(record, Accessory):
+        told = replace(told, leant_on={SOLD_AS: record.subject})
     if names := list(_referring(session, subject, key)):
         raise StillReferenced(subject, key, names)
     close_log(session, subject, record, told, laws)

@@ -10,7 +10,7 @@ from sqlmodel.sql.expression import SelectOfScalar
 from fitsvc.document import Document, Json
 from fitsvc.store.errors import AlreadyExists, Conflict, NotFound
 from fitsvc.store.folding import plain
-from fitsvc.store.observations import RIG, Provenance
+from fitsvc.store.observations import RIG, Provenance, note_saved
 from fitsvc.store.records import beyond, close_log, get_record, lock_record, lock_rig, locked_in_order
 from fitsvc.store.tables import LABEL, Mounting, RigPart, SavedRig, ToldOf, now
 from fitsvc.store.validation import PREFIXES, Checks, new_id, page_size, storable
@@ -40,6 +40,7 @@ def create_rig(session: Session, name: str, document: Mapping[str, Json], key: s
     session.add(rig)
     session.flush()
     _keep_parts(session, rig, parts)
+    note_saved(session, rig)
     return rig
 
 
@@ -114,6 +115,7 @@ def replace_rig(
     rig.version, rig.updated_at = rig.version + 1, now()
     session.exec(delete(RigPart).where(col(RigPart.rig_id) == key))
     _keep_parts(session, rig, parts)
+    note_saved(session, rig)
     return rig
 
 
@@ -144,8 +146,7 @@ def told_rig(document: Mapping[str, Json], facts: Mapping[str, Json], provenance
 def delete_rig(session: Session, key: str, *, expected_version: int | None = None) -> None:
     """Delete a saved rig; what was told of it stays, closed by an observation that takes all back."""
     rig = lock_rig(session, key, expected_version)
-    if rig.provenance:
-        close_log(session, RIG, rig, Provenance(note="rig deleted"), plain)
+    close_log(session, RIG, rig, Provenance(note="rig deleted"), plain)
     session.delete(rig)
     session.flush()
 
