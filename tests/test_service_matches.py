@@ -104,6 +104,27 @@ def test_what_cannot_be_matched_is_told(shop: Client) -> None:
     assert "/together/0/hangs_on" in pointers(problem(shop.post("/v1/matches", json=wrong), 400))
 
 
+def test_a_rig_that_cannot_be_judged_keeps_nobody_from_an_answer(shop: Client) -> None:
+    """Its row has errors of its own, as a problem document tells them; the other rows are as they are without it."""
+    named = {"vehicle": {"facts": {"make": "Dovrik", "model": "Mossback"}}}
+    unknown, far = {"id": "rig_none"}, {"vehicle": {"facts": {"rear_overhang": "900 ft"}}}
+    good = {"id": "rig_farm_muckle"}
+    ask: dict[str, Any] = {"skus": ["SPK-TRUG-2", "CRG-2"], "load": LOAD}
+    (alone,) = match(shop, rigs=[good], **ask)["rigs"]
+    assert "errors" not in alone
+    for wrong in (named, unknown, far):
+        told = problem(shop.post("/v1/selections", json={"rig": wrong}), 422)["errors"]
+        rows = match(shop, rigs=[wrong, good, wrong], **ask)["rigs"]
+        assert rows[1] == alone
+        for number in (0, 2):
+            assert rows[number]["items"] == []
+            assert rows[number]["errors"] == [
+                one | {"pointer": one["pointer"].replace("/rig", f"/rigs/{number}", 1)} for one in told
+            ]
+    shared = {"rigs": [good], "skus": ["CRG-2"], "load": {"facts": {"bike_weight": "90000 lb"}}}
+    assert pointers(problem(shop.post("/v1/matches", json=shared), 422)) == ["/load/facts/bike_weight"]
+
+
 @pytest.mark.parametrize(
     ("body", "place"),
     [

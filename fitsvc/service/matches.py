@@ -30,6 +30,7 @@ from fitsvc.service.bodies import read_document, read_object
 from fitsvc.service.context import AnyRequest, Service, service_of
 from fitsvc.service.documents import finish
 from fitsvc.service.operations import IF_NONE_MATCH, Operation, query_of
+from fitsvc.service.problems import entry
 from fitsvc.service.queries import AFTER, LIMIT, UNITS, Parameter
 from fitsvc.service.replies import by_bytes, reply
 from fitsvc.store.errors import NotFound
@@ -62,11 +63,24 @@ class NotMatched(msgspec.Struct):
     because: str
 
 
+class RigProblem(msgspec.Struct, omit_defaults=True):
+    """One thing for which a rig cannot be judged, at a JSON pointer into the body, as in a problem document."""
+
+    pointer: str
+    detail: str
+    code: str = ""
+    help: str = ""
+
+
 class RigMatches(msgspec.Struct, omit_defaults=True):
-    """What one rig comes to with each item, in the order in which they were given; `disputed` is as in a selection."""
+    """What one rig comes to with each item, in the order in which they were given; `disputed` is as in a selection.
+
+    Without items and with `errors` where the rig cannot be judged, as when two stored vehicles go by its name.
+    """
 
     items: list[Selected]
     disputed: list[Disputed] = []
+    errors: list[RigProblem] = []
 
 
 class Matches(msgspec.Struct):
@@ -104,6 +118,10 @@ class _Rig:
     others: tuple[tuple[Case, Value], ...] = ()
 
 
+_Read = _Rig | list[RigProblem]
+"""A rig of the question, or why it cannot be judged."""
+
+
 def handlers() -> list[HTTPRouteHandler]:
     """Return the routes."""
     return [match, one_on_rig, rigs_of_one]
@@ -117,7 +135,8 @@ _MATCH: Final = Operation(
         f"them: by outcome and codes, or with `detail=full` in words, up to {MOST_TOLD} pairs. `load`, `ball`, "
         "`trailer` and `beside` hold for all. With `together` these things hang on each rig already, and each item is "
         f"judged beside them where it `hangs_on`: the outcome is the worst of all, up to {MOST_TOGETHER} pairs. "
-        "Nothing is stored."
+        "A rig that cannot be judged, as one whose name two stored vehicles go by, has `errors` of its own in place of "
+        "items, and the others are answered. Nothing is stored."
     ),
     tag="Selections",
     gives="Matches",
@@ -145,10 +164,7 @@ def matched(service: Service, document: Json, query: Mapping[str, Any]) -> bytes
     book = service.answerer.rulebook
     return msgspec.json.encode(
         Matches(
-            rigs=[
-                RigMatches(row, rig.disputed)
-                for rig, row in zip(rigs, _rows(service, held, rigs, items, wanted), strict=True)
-            ],
+            rigs=list(_rows(service, held, rigs, items, wanted)),
             not_matched=strangers,
             revision=held.revision,
             rulebook=RulebookName(book.digest, book.name),
@@ -157,11 +173,18 @@ def matched(service: Service, document: Json, query: Mapping[str, Any]) -> bytes
 
 
 def _rows(
-    service: Service, held: Snapshot, rigs: Sequence[_Rig], items: Sequence[Item], wanted: SelectionQuery
-) -> Iterator[list[Selected]]:
-    rows = service.selections.matrix.rows(held, [rig.case for rig in rigs], items, wanted)
-    for rig, row in zip(rigs, rows, strict=True):
-        yield row if rig.place is None else [_beside(service, rig, *both) for both in zip(items, row, strict=True)]
+    service: Service, held: Snapshot, rigs: Sequence[_Read], items: Sequence[Item], wanted: SelectionQuery
+) -> Iterator[RigMatches]:
+    cases = [rig.case for rig in rigs if isinstance(rig, _Rig)]
+    rows = iter(service.selections.matrix.rows(held, cases, items, wanted))
+    for rig in rigs:
+        if not isinstance(rig, _Rig):
+            yield RigMatches([], errors=rig)
+            continue
+        row = next(rows)
+        if rig.place is not None:
+            row = [_beside(service, rig, *both) for both in zip(items, row, strict=True)]
+        yield RigMatches(row, rig.disputed)
 
 
 def _beside(service: Service, rig: _Rig, item: Item, alone: Selected) -> Selected:
@@ -204,17 +227,24 @@ def _list(name: str, given: Json, most: int, what: str) -> list[Problem]:
     return [Problem(f"`{name}` is not a list of 1 to {most} {what}", f"write 1 to {most} of them", pointer=f"/{name}")]
 
 
-def _read_rigs(service: Service, document: Document, records: Records) -> list[_Rig]:
-    found, problems = list[_Rig](), dict[tuple[str, str], Problem]()
+def _read_rigs(service: Service, document: Document, records: Records) -> list[_Read]:
+    """Read the rigs; one that is well formed and cannot be judged keeps nobody from an answer about the others."""
+    found, problems = list[_Read](), dict[tuple[str, str], Problem]()
     for number, rig in enumerate(document["rigs"]):
         still_wanted()
         try:
             found.append(_read_rig(service, document, rig, records))
         except ProblemsFound as refused:
-            for one in refused.problems:
-                mine = one.pointer.startswith("/rig")
-                pointer = f"/rigs/{number}{one.pointer.removeprefix('/rig')}" if mine else one.pointer
-                problems.setdefault((pointer, one.message), replace(one, pointer=pointer))
+            mine = [one.pointer.startswith("/rig") for one in refused.problems]
+            placed = [
+                replace(one, pointer=f"/rigs/{number}{one.pointer.removeprefix('/rig')}") if own else one
+                for one, own in zip(refused.problems, mine, strict=True)
+            ]
+            if all(mine) and all(one.meaning for one in placed):
+                found.append([RigProblem(**entry(one)) for one in placed])
+                continue
+            for one in placed:
+                problems.setdefault((one.pointer, one.message), one)
     finish(problems.values())
     return found
 

@@ -51,7 +51,7 @@ def problem(
 
     Its `code` is one of `codes.CODES`; left out, it is the status's usual one.
     """
-    listed = [_entry(one) for one in errors]
+    listed = [entry(one) for one in errors]
     return ProblemDetailsException(
         status_code=status,
         title=HTTPStatus(status).phrase,
@@ -148,12 +148,13 @@ def _unforeseen(error: Exception) -> ProblemDetailsException:
     return problem(500, "the service failed on this request; the fault is logged")
 
 
-def _entry(one: Problem) -> Document:
-    entry: Document = {"pointer": one.pointer}
+def entry(one: Problem) -> Document:
+    """One thing that is wrong, as a problem document lists it."""
+    told: Document = {"pointer": one.pointer}
     if one.parameter:
-        entry = {"parameter": one.parameter}
+        told = {"parameter": one.parameter}
     elif one.line:
-        entry = {"line": one.line}
-    entry |= {"code": one.kind.replace(" ", "-")} if one.kind else {}
-    entry["detail"] = one.message
-    return entry | {"help": one.help} if one.help else entry
+        told = {"line": one.line}
+    told |= {"code": one.kind.replace(" ", "-")} if one.kind else {}
+    told["detail"] = one.message
+    return told | {"help": one.help} if one.help else told
