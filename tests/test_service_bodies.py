@@ -43,7 +43,9 @@ def test_a_name_that_stands_twice_is_refused(members: dict[str, int], data: st.D
         (b"{'a': 1}", "line 1, column 2"),
         (b'{"a": 1e999}', "out of range"),
         (b'{"a": -Infinity}', "the body is not JSON"),
-        (b'\xef\xbb\xbf{"a": 1}', "the body is not JSON"),
+        (b'\xef\xbb\xbf\xef\xbb\xbf{"a": 1}', "the body is not JSON"),
+        (b'{"a":\xef\xbb\xbf 1}', "the body is not JSON"),
+        (b"\xef\xbb\xbf", "the body is empty"),
         (b'{"a":\n"\xe4"}', "not UTF-8 at line 2, column 2"),
         (b'{"a": "\\ud800"}', "half of a surrogate pair"),
         (b'{"\\udc00": 1e999}', "half of a surrogate pair"),
@@ -56,6 +58,11 @@ def test_what_is_not_json_is_told_with_its_place(body: bytes, told: str) -> None
     with pytest.raises(ProblemsFound) as found:
         decode(body)
     assert told in found.value.problems[0].message
+
+
+def test_a_byte_order_mark_before_a_body_is_passed_over() -> None:
+    """RFC 8259, 8.1: a parser may ignore one rather than treating it as an error; files and the shell do too."""
+    assert decode(b'\xef\xbb\xbf{"a": "\xef\xbb\xbf"}') == {"a": "\ufeff"}
 
 
 @pytest.mark.parametrize("number", ["1e999", "-1e999", "9" * 5000])

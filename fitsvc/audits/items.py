@@ -57,6 +57,7 @@ class ReadReport:
     claims_told: bool = False
     columns: dict[str, str] = field(default_factory=dict)
     passed_over: list[str] = field(default_factory=list)
+    meant: dict[str, str] = field(default_factory=dict)
     mapped_in_vain: list[str] = field(default_factory=list)
     claims_passed_over: list[str] = field(default_factory=list)
     claim_titles: list[str] = field(default_factory=list)

@@ -34,6 +34,8 @@ from fitsvc.rulebook.yaml_text import Mapping as YamlMapping
 from fitsvc.rulebook.yaml_text import Node, Scalar, read_yaml_file, to_plain
 
 KEYS: Final = ("sku", "subject", "label", "fits")
+_SLIP: Final = 0.8
+"""How close by a name is that a title is a slip of (difflib's ratio): a letter or two of it; an estimate."""
 """What a column may be beside a fact; `fits` holds the rigs or vehicles that the item is claimed to fit."""
 _ENTRY: Final = ("fact", "unit", "values", "decimal", "nominal")
 _IGNORE: Final = "ignore"
@@ -233,6 +235,17 @@ def read_header(titles: Iterable[str], mapping: Mapping[str, Mapped], vocabulary
     if problems:
         raise ProblemsFound(problems)
     return Header(columns, tuple(passed_over))
+
+
+def meant(passed_over: Iterable[str], read: Iterable[str], vocabulary: Vocabulary) -> dict[str, str]:
+    """What columns that are passed over were probably to be, by title: a name that is close by and is not `read`."""
+    left = {*vocabulary.of("accessory"), *KEYS}.difference(read)
+    near = {title: nearest(_as_a_name(title), left, _SLIP) for title in passed_over}
+    return {title: name for title, name in near.items() if name}
+
+
+def _as_a_name(title: str) -> str:
+    return "_".join(read_title(title)[0].lower().replace("-", " ").split())
 
 
 def by_name(title: str) -> Mapped:

@@ -158,6 +158,8 @@ def _rows(rows: Document, summary: Document) -> str:
     if rows["passed_over"]:
         listed = ", ".join(f"<code>{escape(title)}</code>" for title in rows["passed_over"])
         words.append(f"These columns are no facts of accessories and were not read: {listed}.")
+        for title, name in rows.get("meant", {}).items():
+            words.append(f"<code>{escape(title)}</code> is probably <code>{escape(name)}</code>: rename it, or map it.")
     if rows["mapped_in_vain"]:
         listed = ", ".join(f"<code>{escape(title)}</code>" for title in rows["mapped_in_vain"])
         words.append(f"The mapping names columns that the catalogue has not: {listed}.")

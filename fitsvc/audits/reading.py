@@ -2,7 +2,7 @@
 
 import csv
 import re
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from itertools import count
 from pathlib import Path
@@ -15,7 +15,7 @@ from fitsvc.audits.cells import FactColumn
 from fitsvc.audits.claims import ClaimReader
 from fitsvc.audits.decimals import DecimalMarks
 from fitsvc.audits.items import Items, ReadReport, joined
-from fitsvc.audits.mapping import FileMapping, Header, needs_unit, read_header
+from fitsvc.audits.mapping import FileMapping, Header, meant, needs_unit, read_header
 from fitsvc.audits.others import JUDGED, SubjectReader
 from fitsvc.audits.source import WIRE, Cell, Chunk, as_cell, name_in, read_chunks, titles_of
 from fitsvc.audits.spool import Spool
@@ -103,6 +103,11 @@ class ItemReader:
         """A cell of a column in the form in which files are loaded."""
         column = self._columns.get(title)
         return column.plain(cell) if column else name_in(cell)
+
+    def meant(self, passed_over: Sequence[str]) -> dict[str, str]:
+        """What columns that are not read were probably to be; not of those that the mapping says to pass over."""
+        names = [column.name for column in self.header.columns.values()]
+        return meant([one for one in passed_over if one not in self._mapping.columns], names, self._reader.vocabulary)
 
     def mapped_in_vain(self) -> list[str]:
         """The columns that the mapping names and no row had."""
@@ -306,6 +311,7 @@ def read_items(
     claims.of_others |= {sku: set() for sku in items.other_skus if sku not in claims.of_others}
     read_of_others = {title for one in items.others.values() for title in one.titles()}
     found.passed_over = [title for title in items.header.passed_over if title not in read_of_others]
+    found.meant = items.meant(found.passed_over)
     found.other_subjects = items.other_subjects
     found.mapped_in_vain = items.mapped_in_vain()
     found.columns = {title: column.name for title, column in items.header.columns.items()}

@@ -193,6 +193,8 @@ def _show(summary: Document, output: Path) -> None:
         paragraph(console, f"{told(one['items'], f'{subject}s')} with them: {came_to}", sign="·", indent=2)
     if rows["passed_over"]:
         paragraph(console, f"Columns not read: {', '.join(rows['passed_over'])}", sign="·", indent=2)
+    for title, name in rows.get("meant", {}).items():
+        paragraph(console, f"`{title}` is not read: did you mean `{name}`? Rename it, or map it", sign="✗", indent=2)
     if rows["mapped_in_vain"]:
         words = f"Columns of the mapping that the catalogue has not: {', '.join(rows['mapped_in_vain'])}"
         paragraph(console, words, sign="·", indent=2)

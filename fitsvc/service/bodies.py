@@ -2,6 +2,7 @@
 
 import json
 import re
+from codecs import BOM_UTF8
 from collections.abc import Collection, Iterable, Iterator, Mapping
 from decimal import Decimal
 from math import inf, isinf
@@ -58,7 +59,11 @@ async def _let_go(request: AnyRequest) -> None:
 
 
 def decode(raw: bytes) -> Json:
-    """Decode JSON; ProblemsFound says what and where it is not, or not to be relied on."""
+    """Decode JSON; ProblemsFound says what and where it is not, or not to be relied on.
+
+    A byte order mark before it is passed over (RFC 8259, 8.1 lets a reader), as it is in a file.
+    """
+    raw = raw.removeprefix(BOM_UTF8)
     try:
         document = msgspec.json.decode(raw)
     except UnicodeDecodeError:
