@@ -146,9 +146,7 @@ def test_a_mapping_that_is_wrong(tmp_path: Path, mapping: str, message: str) -> 
 def test_a_misspelt_column_is_told_with_what_was_meant(tmp_path: Path) -> None:
     """A title a letter or two off a fact's that is not read says which; one of another word, or to be ignored, none."""
     (tmp_path / "map.yaml").write_text("columns: {Labell: ignore}")
-    (tmp_path / "a.csv").write_text(
-        "sku,Shnak [in],wieght [lb],weight [lb],Labell,Colour,pinn\nA,2,20,20,a,b,5/8 in\n"
-    )
+    (tmp_path / "a.csv").write_text("sku,Shnak [in],wieght [lb],weight [lb],Labell,Colour,pinn\nA,2,20,20,a,b,5/8 in\n")
     audit(tmp_path / "a.csv", tmp_path / "out", rigs()[:_FEW], mapping=tmp_path / "map.yaml")
     rows = summary(tmp_path / "out")["rows"]
     assert rows["passed_over"] == ["Shnak [in]", "wieght [lb]", "Labell", "Colour", "pinn"]

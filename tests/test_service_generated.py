@@ -4,7 +4,6 @@
 """
 
 import asyncio
-import re
 import shutil
 from collections import Counter
 from collections.abc import Callable, Iterator
@@ -34,7 +33,6 @@ from fitsvc.service.app import create_app
 from fitsvc.service.audits.handlers import UPLOADS
 from fitsvc.service.context import service_in
 from fitsvc.service.examples import BODIES
-from fitsvc.service.schema import PROPER_FRACTION
 from fitsvc.store.api_keys import create_key
 from fitsvc.store.database import Database
 
@@ -65,9 +63,6 @@ CHECKS = {
 }
 STORED = {name.removeprefix("New").lower(): body.get("id", body.get("sku")) for name, body in BODIES.items()}
 TYRES = ("245/75R16", "LT285/70R17", "33X12.50R15LT", "P225/60R17 99H", "195/65R15")
-BLANK = re.compile(rb"(?<!\[)(?<!\[\^)\\\\s")
-r"""A `\s` of a pattern in JSON that stands in no class."""
-ANY_FRACTION = b"[0-9]{1,2} */ *[1-9][0-9]?"
 
 
 class Stage:
@@ -120,15 +115,8 @@ def restore(app: Litestar, made: str = "") -> None:
 
 
 def told() -> dict[str, Any]:
-    r"""Give the service's own description, with each `\s` of a pattern as the class of it alone.
-
-    Both mean the same to every engine, and the tool's compiles the class in a tenth of the time, for each fact anew.
-    Likewise any fraction stands for one below one, which takes a third of the time: figures are made by what is
-    registered for their fact, and what the shorter pattern refuses the longer one does too.
-    """
-    body = BLANK.sub(rb"[\\\\s]", service_in(created()).description.body)
-    assert PROPER_FRACTION.encode() in body
-    document: dict[str, Any] = msgspec.json.decode(body.replace(PROPER_FRACTION.encode(), ANY_FRACTION))
+    """Give the service's own description."""
+    document: dict[str, Any] = msgspec.json.decode(service_in(created()).description.body)
     return document
 
 

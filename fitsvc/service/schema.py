@@ -20,18 +20,23 @@ from fitsvc.store.tables import KEY
 from fitsvc.subjects import BESIDE_RIG, OF_RIG, OF_YARD, PLACE, SUBJECTS
 
 
-def _proper_fraction() -> str:
-    """Return the pattern of a fraction below one of those that a tape shows, as it stands after a whole number."""
-    return "|".join(f"(?:{'|'.join(map(str, range(bottom)))}) */ *{bottom}" for bottom in sorted(TAPE))
+def _below(bottom: int) -> str:
+    """Return the pattern of the whole numbers from 0 to below one of at most two digits."""
+    tens, ones = divmod(bottom - 1, 10)
+    if not tens:
+        return f"[0-{ones}]"
+    between = [f"[1-{tens - 1}][0-9]"] if tens > 1 else []
+    return f"(?:{'|'.join(['[0-9]', *between, f'{tens}[0-{ones}]'])})"
 
 
-PROPER_FRACTION: Final = _proper_fraction()
+_PROPER_FRACTION: Final = "|".join(f"{_below(bottom)} */ *{bottom}" for bottom in sorted(TAPE))
+"""A fraction below one of those that a tape shows, as it stands after a whole number."""
+_ANY_FRACTION: Final = rf" */ *(?:{'|'.join(map(str, sorted(TAPE)))})"
 _NUMBER: Final = (
-    rf"[0-9]{{1,9}}(?:-| +)(?:{PROPER_FRACTION})"
-    rf"|[0-9]{{1,9}} */ *(?:{'|'.join(map(str, sorted(TAPE)))})"
-    r"|[0-9]{1,3}(?:,[0-9]{3}){1,2}(?:\.[0-9]+)?|[0-9]{1,9}(?:\.[0-9]+)?|\.[0-9]+"
+    rf"[0-9]{{1,9}}(?:(?:-| +)(?:{_PROPER_FRACTION})|{_ANY_FRACTION}|\.[0-9]+)?"
+    r"|[0-9]{1,3}(?:,[0-9]{3}){1,2}(?:\.[0-9]+)?|\.[0-9]+"
 )
-_SIGN: Final = r"[-−]?\s*"
+_SIGN: Final = r"[-−]?"
 _SAMPLES: Final = {
     "length": "2-1/2 in",
     "mass": "300 lb",
@@ -79,12 +84,28 @@ _JOINED: Final = {LENGTH: ("ft", "in"), MASS: ("lb", "oz")}
 
 
 def told_pattern(kind: str) -> str:
-    """Return the pattern of a figure in one text: by itself, with a tolerance, within bounds, or said to be exact."""
-    one, off = (quantity_pattern(kind, sign).removeprefix("^").removesuffix("$") for sign in (_SIGN, ""))
-    least, most = rf"[Aa]t least\s{one}", rf"[Aa]t most\s{one}"
-    between = r"(?:,|;|\band\b)\s*"
-    bounds = rf"{least}(?:{between}{most})?|{most}(?:{between}{least})?"
-    return rf"^(?:{one}(?:(?:±|\+-|\+/-){off})?|\s*[Ee]xactly\s{one}|\s*(?:{bounds}))$"
+    """Return the pattern of a figure in one text: by itself, with a tolerance, within bounds, or said to be exact.
+
+    A generator of requests builds each part of a pattern for every fact, so that the figure stands here twice and not
+    for each of these forms; which of them go together is said beforehand.
+    """
+    one = _figure(kind)
+    first, second = rf"(?:(?:[Ee]xactly|{_BOUND})\s)?\s*{_SIGN}", rf"(?:\band\b|[,;])\s*{_BOUND}\s\s*{_SIGN}"
+    return rf"^{''.join(map(_unless, _NEVER))}\s*{first}{one}(?:(?:±|\+-|\+/-|{second}){one})?$"
+
+
+_BOUND: Final = r"[Aa]t (?:least|most)"
+_NEVER: Final = (
+    r"\s*[AaEe][\s\S]*[±+]",  # exactly, at least or at most so much, with a tolerance
+    r"\s*[^AaEe\s][\s\S]*(?:least|most)",  # so much, and at least or at most so much
+    r"\s*[Ee][\s\S]*(?:least|most)",  # exactly so much, and at least or at most so much
+    r"[\s\S]*least[\s\S]*least",
+    r"[\s\S]*most[\s\S]*most",
+)
+
+
+def _unless(pattern: str) -> str:
+    return f"(?!{pattern})"
 
 
 def quantity_pattern(kind: str, sign: str = _SIGN) -> str:
@@ -92,30 +113,40 @@ def quantity_pattern(kind: str, sign: str = _SIGN) -> str:
 
     Feet and inches may stand together, and pounds and ounces.
     """
+    return rf"^\s*{sign}{_figure(kind)}$"
+
+
+def _figure(kind: str) -> str:
+    """Return the pattern of a figure with its unit and without a sign, blanks around it."""
     dimension = DIMENSIONS[kind]
     units = [spelling for spelling, (of, _) in UNITS.items() if of == dimension]
-    one = _one_of(units)
+    unit = _one_of(units)
     if joined := _JOINED.get(dimension):
         sizes = {unit: UNITS[unit][1] for unit in units}
         large, small = ([unit for unit in units if sizes[unit] == sizes[name]] for name in joined)
-        one = rf"(?:{one}|{_one_of(large)}\s*{_one_of(small)})"
-    return rf"^\s*{sign}{one}\s*$"
+        unit = rf"(?:{unit}|{_one_of(large)}\s*(?:{_NUMBER})\s*{_one_of(small)})"
+    return rf"\s*(?:{_NUMBER})\s*{unit}\s*"
 
 
 def _one_of(units: Sequence[str]) -> str:
-    """Return the pattern of a number with one of some units, in capitals or small letters."""
-    spelled = "|".join(_either_case(unit) for unit in sorted(units, key=lambda unit: (-len(unit), unit)))
-    return rf"(?:{_NUMBER})\s*(?:{spelled})"
+    """Return the pattern of some units, in capitals or small letters; single letters are not read in both."""
+    single = [unit for unit in units if len(unit) == 1 and unit.isalpha()]
+    branches = [_branches({unit.lower() for unit in units if unit not in single})]
+    return f"(?:{'|'.join([*branches, *sorted(single)])})" if single else _branches(set(units) - set(single))
 
 
-def _either_case(spelling: str) -> str:
-    """Return the pattern of a spelling; single letters are not read in both cases."""
-    if len(spelling) == 1 and spelling.isalpha():
-        return spelling
-    return "".join(f"[{c.lower()}{c.upper()}]" if c.isalpha() and c.isascii() else _escape(c) for c in spelling)
+def _branches(words: set[str]) -> str:
+    """Return the pattern of some words, in which what several begin with stands once."""
+    rest = {word[0]: {other[1:] for other in words if other[:1] == word[0]} for word in sorted(words) if word}
+    found = [_either_case(first) + (_branches(tails) if tails != {""} else "") for first, tails in rest.items()]
+    if "" not in words:
+        return found[0] if len(found) == 1 else f"(?:{'|'.join(found)})"
+    return f"(?:{'|'.join(found)})?"
 
 
-def _escape(character: str) -> str:
+def _either_case(character: str) -> str:
+    if character.isascii() and character.isalpha():
+        return f"[{character.lower()}{character.upper()}]"
     return re.escape(character) if character in ".^$*+?()[]{}|\\/" else r"\s+" if character == " " else character
 
 
@@ -128,7 +159,7 @@ def _known(exact: Schema, off: Schema) -> list[Schema]:
 
 def _count() -> Schema:
     number: Schema = {"type": "integer"}
-    pattern = rf"^\s*[-−]?\s*(?:{_NUMBER})\s*(?:%|percent)?\s*$"
+    pattern = rf"^\s*{_SIGN}\s*(?:{_NUMBER})\s*(?:%|percent)?\s*$"
     written = text(format="fitsvc-count", maxLength=LONGEST_QUANTITY, pattern=pattern)
     either: Schema = {"anyOf": [number, written]}
     return {"description": "A whole number.", "anyOf": _known(either, either)}
