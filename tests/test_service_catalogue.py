@@ -115,8 +115,8 @@ def test_lines_and_columns_say_the_same(shop: tuple[Client, dict[str, str]]) -> 
     line = json.dumps({"subject": "accessory", "sku": "A-RACK", "label": "A rack", "facts": facts}).encode()
     lines = client.post("/v1/catalogue", content=line, headers={**key, "Content-Type": "application/x-ndjson"})
     assert lines.json()["unchanged"] == 1
-    for kind, body in (("text/csv", f"{HEADER}\n{RACK}".encode()), ("application/x-ndjson", line)):
-        marked = client.post("/v1/catalogue", content=BOM_UTF8 + body, headers={**key, "Content-Type": kind})
+    for media, body in (("text/csv", f"{HEADER}\n{RACK}".encode()), ("application/x-ndjson", line)):
+        marked = client.post("/v1/catalogue", content=BOM_UTF8 + body, headers={**key, "Content-Type": media})
         assert marked.json()["unchanged"] == 1
     table, stream = (
         pa.table({name: [cell] for name, cell in zip(HEADER.split(","), RACK.split(","), strict=True)}),
