@@ -97,3 +97,35 @@ def test_no_exceeded_rating_works_on_a_ball_in_place(place: str, name: str) -> N
     assert found, f"it is exceeded in no way: {line.text}"
     for one in found:
         assert not works(one), f"{line.text}, and it works: {sorted(one.facts.items())}"
+
+
+GATE: Final[Mapping[str, Any]] = {
+    **TOWBAR, "load.needs_closure_open": True, "vehicle.rear_closure": "lift_gate",
+    "vehicle.closure_hinge_height": "1400 mm", "vehicle.closure_length": "1000 mm",
+    "vehicle.closure_hinge_setback": "250 mm", "trailer.jack_behind_ball": "350 mm", "trailer.jack_height": "900 mm",
+    "trailer.jack_width": "30 mm",
+}  # fmt: skip
+"""A lift gate that must open: the jack's top is 690 mm behind its hinge and 500 mm below, so 852 mm from it."""
+
+
+@pytest.mark.parametrize(
+    ("told", "outcome"),
+    [
+        ({}, "fails"),
+        ({"vehicle.closure_length": "853 mm"}, "fails"),
+        ({"vehicle.closure_length": "852 mm"}, "works"),
+        ({"trailer.jack_height": "600 mm"}, "works"),
+        ({"trailer.jack_behind_ball": "600 mm"}, "works"),
+        ({"load.needs_closure_open": None}, "works"),
+        ({"vehicle.rear_closure": None}, "conditional"),
+        ({"vehicle.closure_hinge_height": None}, "conditional"),
+        ({"vehicle.closure_length": None}, "conditional"),
+        ({"vehicle.closure_hinge_setback": None}, "conditional"),
+        ({"trailer.jack_height": None}, "conditional"),
+        ({"trailer.jack_behind_ball": None}, "conditional"),
+    ],
+)
+def test_a_lift_gate_that_must_open_clears_the_jack(told: Mapping[str, Any], outcome: str) -> None:
+    """By the straight line from the hinge to the jack's top: what is not told of it is seen to at the vehicle."""
+    facts = {name: value for name, value in {**GATE, **told}.items() if value is not None}
+    assert answer(facts).outcome == outcome
