@@ -210,6 +210,28 @@ def test_the_front_axle_bears_what_hangs_in_front() -> None:
         assert result(answer([boat(), own]), "front-axle-under-what-hangs-in-front") == told
 
 
+# what all of them come to
+
+
+def test_the_summary_counts_what_is_to_be_seen_to_of_all() -> None:
+    """Of several things each with something to see to, the sentence counts all of it, and not that of the first."""
+    mount = {**MOUNT, "ball_hole": "1 in", "platform_thickness": "3/4 in"}
+    cart = boat(mount, gross_weight="900 lb", tongue_weight="120 lb", chain_rating_each="5000 lb")
+    cart["ball"]["facts"] |= {"shank_diameter": "1 in", "shank_length": "2-1/8 in"}
+    found = answer([bikes(2, bikes_max=4, bike_weight_max="40 lb"), cart], rig(DUAL, tow_rating_unbraked="1000 lb"))
+    assert found.outcome == "conditional"
+    each = [len(one.answer.to_see_to) for one in found.together]
+    assert min(each) >= 1 and max(each) < len(found.to_see_to)
+    assert found.summary.startswith(f"Only if you see to {len(found.to_see_to)} things. ")
+
+
+def test_the_jack_that_meets_what_hangs_above_says_at_what_angle() -> None:
+    """A jack of 8 in, 12 in behind the ball, that passes a carrier 5 in ahead of the ball: asin and acos by hand."""
+    found = answer([bikes(), boat(jack_height="23 in", jack_behind_ball="12 in", jack_width="8 in")])
+    told = next(one.reason for one in found.findings if one.rule == "jack-under-what-hangs-above")
+    assert "when the vehicle has turned" in told and "against the trailer" in told
+
+
 # a ball that no mount holds
 
 

@@ -12,11 +12,12 @@ from functools import cached_property
 from itertools import permutations
 from typing import TYPE_CHECKING, Final
 
-from fitsvc.answers.answer import Answer, Finding, RulebookName, Spoiler, ThingAnswer
+from fitsvc.answers.answer import Answer, Finding, RulebookName, Spoiler, ThingAnswer, ToSeeTo
 from fitsvc.answers.candidates import union
 from fitsvc.answers.phrases import capped, joined
 from fitsvc.answers.question import Question, called
 from fitsvc.answers.seeing_to import told_once
+from fitsvc.answers.summary import only_if
 from fitsvc.answers.things import Thing
 from fitsvc.answers.trying import MOST_WORK, Work
 from fitsvc.engine.verdict import Verdict
@@ -157,10 +158,11 @@ class _Judging:
         rulebook = self.answerer.rulebook
         limits = {rule.limit.replace("-", "_") for rule in rulebook.rules if rule.id in self.together.rules}
         findings = self._findings(found)
+        see_to = told_once(one for a in found if outcome != "fails" for one in a.to_see_to)
         spoils = [self._spoiler(one) for one in findings if one.result != "passes"]
         return Answer(
             outcome=outcome,
-            summary=self._summary(outcome, each, spoils),
+            summary=self._summary(outcome, each, spoils, see_to),
             findings=findings,
             limits=union(
                 ([one for one in answer.limits if one.limit in limits] for answer in found), lambda one: one.limit
@@ -171,7 +173,7 @@ class _Judging:
             cautions=union(answer.cautions for answer in found),
             assumed=union(answer.assumed for answer in found),
             disputed=union((answer.disputed for answer in found), lambda one: one.fact),
-            to_see_to=told_once(one for a in found if outcome != "fails" for one in a.to_see_to),
+            to_see_to=see_to,
             rulebook=RulebookName(rulebook.digest, rulebook.name),
             together=each,
             spoils=spoils,
@@ -224,15 +226,17 @@ class _Judging:
         near = {(i, j): j if j in self.beside.near(i) else None for i, j in pairs}
         return {(i, j): self.engine.opened(self.beside.case(i, [j], one)) for (i, j), one in near.items()}
 
-    def _summary(self, outcome: Outcome, each: Sequence[ThingAnswer], spoils: Sequence[Spoiler]) -> str:
-        """Yes, no, only if, or not sure, and by which of them."""
+    def _summary(
+        self, outcome: Outcome, each: Sequence[ThingAnswer], spoils: Sequence[Spoiler], see_to: Sequence[ToSeeTo]
+    ) -> str:
+        """Yes, no, only if, or not sure, and by which of them; of several that are to be seen to, of all at once."""
         all_of_them = joined([t("the {name}", name=one.name) for one in each])
+        carried = [
+            t("the {name} {told}", name=one.name, told=one.answer.allowance.told)
+            for one in each
+            if one.answer.allowance
+        ]
         if outcome == "works":
-            carried = [
-                t("the {name} {told}", name=one.name, told=one.answer.allowance.told)
-                for one in each
-                if one.answer.allowance
-            ]
             return (
                 ", ".join([t("Yes, {all_of_them} work on this rig together", all_of_them=all_of_them), *carried]) + "."
             )
@@ -241,6 +245,10 @@ class _Judging:
         if outcome == "fails" and alone is None and failing is not None:
             return t("No, not together. {reason}", reason=failing.reason)
         first = alone or next(one for one in each if one.answer.outcome == outcome)
+        if outcome == "conditional" and len(see_to) > len(first.answer.to_see_to):
+            steps = next((one.answer.next for one in each if one.answer.next), [])
+            how = [f"{capped(', '.join(carried))}."] if carried else []
+            return " ".join([only_if(self.together.wording, see_to, steps, None), *how])
         return f"{capped(t('the {name}', name=first.name))}: {first.answer.summary}"
 
 
