@@ -14,7 +14,7 @@ from fitsvc.caching import LruCache
 from fitsvc.document import Json
 from fitsvc.language.intervals import TOLERANCE, Bounds
 from fitsvc.language.problems import Problem, ProblemsFound, nearest
-from fitsvc.language.quantities import ANGLE, QuantityError, is_plainest, parse_any, parse_quantity
+from fitsvc.language.quantities import ANGLE, QuantityError, is_plainest, parse_any, parse_quantity, read_plainest
 from fitsvc.language.spreadsheets import damage_of
 from fitsvc.language.truth import NO, YES, Truth
 from fitsvc.language.types import ListType, Mask, NumberType, TruthType, Value
@@ -74,6 +74,8 @@ class FactReader:
         exceeded = {hazard.rating for hazard in rulebook.hazards if hazard.exceeded is not None}
         self.ratings = exceeded & vocabulary.facts.keys()
         self._named, self._written = rulebook.named, PlainForms(rulebook)
+        numbers = (one for one in vocabulary.facts.values() if isinstance(one.type, NumberType) and not one.tyre)
+        self._bare = {one.name for one in numbers if self._written.takes_bare(one)}
         self._whole = {name: LruCache[bytes, _Read](_MOST_READ) for name in self.subjects}
         self._seen = {name: LruCache[_Cell, dict[str, Value]](_MOST_READ) for name in self.subjects}
 
@@ -135,6 +137,10 @@ class FactReader:
 
     def value(self, fact: Fact, wire: Json) -> dict[str, Value]:
         """The values of a fact's slots; ProblemsFound with pointers below the fact."""
+        slots = self._plainest(fact, wire) if isinstance(wire, str) and fact.name in self._bare else None
+        if slots is not None:
+            self._seen[fact.subject].keep((fact.short, str, wire), slots)
+            return slots
         try:
             slots = _READERS[_kind(fact)](fact, self._written.plain(fact, wire))
         except ProblemsFound as found:
@@ -142,6 +148,14 @@ class FactReader:
         if type(wire) in _REMEMBERED and slots and not fact.tyre:
             self._seen[fact.subject].keep((fact.short, type(wire), wire), slots)
         return slots
+
+    def _plainest(self, fact: Fact, wire: str) -> dict[str, Value] | None:
+        """The value of a plausible figure in the plainest form, as most are written; None for any other."""
+        read = read_plainest(wire)
+        assert isinstance(fact.type, NumberType) and fact.range
+        if read is None or read[1] is not fact.type.dimension or not fact.range[0] <= read[0] <= fact.range[1]:
+            return None
+        return {fact.name: (read[0], read[0])}
 
 
 def _key(facts: Mapping[str, Json]) -> bytes:

@@ -114,17 +114,17 @@ class PlainForms:
         if isinstance(fact.type, NumberType):
             if isinstance(wire, Mapping):
                 return {key: self._figure(fact, one, f"/{key}") for key, one in wire.items()}
-            return wire if self._is_bare(fact, wire) else self._figure(fact, wire)
+            bare = isinstance(wire, str) and self.takes_bare(fact) and is_plainest(wire)
+            return wire if bare else self._figure(fact, wire)
         if isinstance(fact.type, ListType):
             if isinstance(wire, list):
                 return [self._member(fact, one, f"/{i}") for i, one in enumerate(wire)]
             return self._member(fact, wire)
         return wire
 
-    def _is_bare(self, fact: Fact, wire: Json) -> bool:
-        """Whether a figure has its unit behind it, and no word could stand there that is one of the fact's own."""
-        own = fact.kind == "count" or fact.below_zero or fact.name in self._said
-        return isinstance(wire, str) and not own and is_plainest(wire)
+    def takes_bare(self, fact: Fact) -> bool:
+        """Whether no word of a number's own may stand with it, so that a figure and its unit are all there is to it."""
+        return not (fact.kind == "count" or fact.below_zero or fact.name in self._said)
 
     def _member(self, fact: Fact, wire: Json, pointer: str = "") -> Json:
         """A member of a list by its name or its words, whatever parts them and however large their letters are.

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Final
 import msgspec
 
 from fitsvc.answers.allowances import AllowanceWords
-from fitsvc.answers.answer import Answer, Disputed, EitherWayTold, Finding, LimitShown, Remedy, RulebookName
+from fitsvc.answers.answer import Answer, Disputed, EitherWayTold, Finding, Remedy, RulebookName
 from fitsvc.answers.candidates import (
     CandidateAnswer,
     lowest_limits,
@@ -25,7 +25,7 @@ from fitsvc.answers.candidates import (
 from fitsvc.answers.cautions import Cautions
 from fitsvc.answers.doubts import told_doubt, told_trials
 from fitsvc.answers.either_way import tell_either_way
-from fitsvc.answers.governing import governing_fact, unknown_facts
+from fitsvc.answers.limit_words import LimitWords
 from fitsvc.answers.missing import Missing
 from fitsvc.answers.next_steps import Steps, next_steps
 from fitsvc.answers.phrases import capped, joined
@@ -40,19 +40,16 @@ from fitsvc.answers.trying import MOST_WORK, Work
 from fitsvc.answers.wording import Wording
 from fitsvc.caching import LruCache
 from fitsvc.document import Json
-from fitsvc.engine.limits import Lowest, limits_of, values_of_limits
+from fitsvc.engine.limits import limits_of
 from fitsvc.engine.point import Point
-from fitsvc.engine.support import Support
 from fitsvc.engine.verdict import Verdict
 from fitsvc.facts import Case, FactReader
-from fitsvc.language.display import System, show_down
+from fitsvc.language.display import System
 from fitsvc.rulebook.outcomes import RESULT_OF
 from fitsvc.rulebook.rules import Rulebook
 from fitsvc.rulebook.tongues import in_tongue
 from fitsvc.tongues import ENGLISH, Tongue, later, t, tongue
 
-_MOST_LIMITS: Final = 10_000
-"""Limits of so many rigs are kept in words, of a few hundred bytes each: those asked about in a busy day."""
 _MOST_TONGUES: Final = 8
 """Of some ten megabytes each, when they have been asked for long enough."""
 if TYPE_CHECKING:
@@ -103,14 +100,11 @@ class Answerer:
         self.cautions = Cautions(self.engine, rulebook)
         self.assumptions = Cautions(self.engine, rulebook, assumed=True)
         self._name = RulebookName(rulebook.digest, rulebook.name)
-        self._limits_by_id = {limit.id: limit for limit in rulebook.limits}
-        nodes = [node for limit in rulebook.limits for one in limit.ratings for node in (one.node, one.guard) if node]
-        self._limit_slots = tuple(read.name for read in Support(nodes, self.engine.bare_derived).leaves)
-        self._kept_limits = LruCache[tuple[object, ...], list[LimitShown]](_MOST_LIMITS)
+        self.limits = LimitWords(self.engine, rulebook)
 
     def prepare(self) -> None:
         """Compile what is compiled at its first use, so that no question waits for it."""
-        values_of_limits(self.engine).prepare()
+        self.limits.prepare()
         for one in (self.engine, self.wording, self.missing, self.allowances.allowances):
             one.prepare()
         for told in (self.cautions, self.assumptions):
@@ -213,7 +207,7 @@ class Answerer:
             outcome=outcome,
             summary=f"{summary} {over(judged)}",
             findings=findings,
-            limits=[self._limit(name, low, one.case, system) for name, low in limits.items()],
+            limits=self.limits.shown(limits, one.case, system),
             needs=needs,
             next=steps.told,
             more_open=steps.more,
@@ -273,7 +267,7 @@ class Answerer:
     ) -> Answer:
         """The verdict on a question in words."""
         findings = self._findings(question, verdict, case, system)
-        limits = self._limits(case, system)
+        limits = self.limits.told(case, system)
         needs = [self.need(number, case, system) for number in sorted(verdict.open_needs)]
         steps = next_steps(self.missing, question.case, verdict, system, most)
         steps = replace(steps, told=[step for step in steps.told if step.fact not in question.not_asked])
@@ -331,30 +325,6 @@ class Answerer:
                 kept = one.kept[system](one.rests_on(get, present)) if one.by_facts_alone else None
                 found.append(kept or one.finding(result, case, system))
         return found
-
-    def _limits(self, case: Case, system: System) -> list[LimitShown]:
-        """The limits of an opened case; kept for the next one with the same facts, as findings are."""
-        if case.adapters:
-            return [self._limit(name, low, case, system) for name, low in limits_of(self.engine, case).items()]
-        key = (system, case.present, *map(case.facts.get, self._limit_slots))
-        found = self._kept_limits.find(key)
-        if found is None:
-            lows = limits_of(self.engine, case).items()
-            found = [self._limit(name, low, case, system) for name, low in lows]
-            self._kept_limits.keep(key, found)
-        return found
-
-    def _limit(self, name: str, low: Lowest, case: Case, system: System) -> LimitShown:
-        """A limit in words, with the facts that govern it and those that are not known by their own names."""
-        limit = self._limits_by_id[name]
-        ratings = {rating.name: rating for rating in limit.ratings}
-        found = (fact for one in low.unknown for fact in unknown_facts(self.engine, ratings[one], case))
-        unknown = list(dict.fromkeys(found))
-        if low.at_most is None or low.governs is None:
-            return LimitShown(limit.name, unknown)
-        unit, by = low.governs.shown.unit, governing_fact(self.engine, low.governs, low.at_most, case)
-        over = show_down(low.at_most, unit, system).removeprefix("-") if low.at_most < 0.0 else ""
-        return LimitShown(limit.name, unknown, show_down(max(0.0, low.at_most), unit, system), by, over)
 
     def need(self, number: int, case: Case, system: System = "us") -> dict[str, str]:
         """An open need of an opened case, in words."""

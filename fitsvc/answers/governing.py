@@ -28,8 +28,12 @@ def prepare(engine: Point, ratings: Iterable[Rating]) -> None:
 
 def governing_fact(engine: Point, rating: Rating, at_most: float, case: Case) -> str:
     """The fact whose figure is the rating's; the rating's own name where several together make it."""
+    # Most ratings are worked out of several figures, and none of these is theirs: then it is all one which matter.
+    _, support = _of_rating(engine, rating, bool(case.adapters))
+    if not any(read.name.startswith("opening.") or _is(case.facts.get(read.name), at_most) for read in support.leaves):
+        return rating.name
     for read, value in _behind(engine, rating, case):
-        if _alike(read, rating.node) and isinstance(value, tuple) and abs(value[0] - at_most) <= TOLERANCE:
+        if _alike(read, rating.node) and _is(value, at_most):
             return read.name
     return rating.name
 
@@ -103,6 +107,11 @@ def _relevant(engine: Point, key: tuple[object, ...], support: Support, case: Ca
 def _decisions(engine: Point, key: tuple[object, ...], support: Support) -> Values:
     """What decides which facts of a support matter, compiled at the first call."""
     return engine.values(("decisions", *key), lambda: support.decisions)
+
+
+def _is(value: Value | None, figure: float) -> bool:
+    """Whether what is known of a fact is at least a figure, and no more that is sure."""
+    return isinstance(value, tuple) and abs(value[0] - figure) <= TOLERANCE
 
 
 def _alike(read: Read, node: object) -> bool:

@@ -76,7 +76,8 @@ class Missing:
         one that leaves it open: no trailer is light enough for a rating that may be nothing.
         """
         grid = self.grid(held, trying.case, system)
-        at, narrowed = trying.each(held), trying.narrowed.each(held)
+        at = trying.each(held)
+        narrowed = trying.narrowed.each(held) if alone else at
 
         def run(number: int) -> Runs:
             moves, judged = self.way(number, held, len(trying.case.adapters)) != 0, trying.judging(number)

@@ -267,10 +267,13 @@ def standing_alone(runs: Runs, narrowed: Callable[[Value], str]) -> Runs:
 def together(grid: Grid, several: Sequence[Runs], status: Callable[[list[str]], str]) -> Runs:
     """The runs of what several rules come to together over the readings of one fact."""
     starts = sorted({first for runs in several for _, first, _ in runs.runs})
-    parts = []
+    parts, left = [], [iter(runs.runs) for runs in several]
+    now = [next(runs) for runs in left]
     for start, following in zip(starts, [*starts[1:], grid.high + 1], strict=True):
-        results = [next(s for s, _, last in runs.runs if start <= last) for runs in several]
-        parts.append((status(results), start, following - 1))
+        for place, runs in enumerate(left):
+            while now[place][2] < start:
+                now[place] = next(runs)
+        parts.append((status([one[0] for one in now]), start, following - 1))
     return Runs(grid, _joined(parts))
 
 

@@ -7,7 +7,6 @@ is said what the part would have to be.
 """
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from copy import deepcopy
 from dataclasses import dataclass, replace
 from itertools import product
 from typing import Final
@@ -218,11 +217,11 @@ class Remedies:
                 less = replace(case, facts={**case.facts, name: (value, value)})
                 if self.missing.engine.evaluate(less).outcome in ("works", "conditional"):
                     text = grid.text(last)
-                    changed = deepcopy(document)
-                    part = changed.setdefault(fact.subject, {})
+                    part = document.get(fact.subject) or {}
                     wire = int(value) if fact.kind == "count" else text
                     unsaid = {anew.partition(".")[2]: None} if anew in told.facts else {}
-                    part["facts"] = {**(part.get("facts") or {}), **unsaid, fact.short: wire}
+                    said = {**(part.get("facts") or {}), **unsaid, fact.short: wire}
+                    changed = {**document, fact.subject: {**part, "facts": said}}
                     the = self.missing.wording.the
                     again = t(" and {the} weighed anew", the=the(anew)) if unsaid else ""
                     words = t("{the} kept to {figure}{again}", the=the(name), figure=text, again=again)

@@ -1,10 +1,11 @@
 """Reasons, margins and facts of findings in the trade's words, computed only for what is shown."""
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from math import inf
-from typing import Final, get_args
+from operator import itemgetter
+from typing import Any, Final, NamedTuple, get_args
 
 from fitsvc.answers import governing
 from fitsvc.answers.answer import Finding
@@ -28,6 +29,8 @@ from fitsvc.tongues import later, spoken, t
 _OTHERS: Final[Mapping[str, str]] = {"vehicle.id": later("vehicle's configuration")}
 _MOST_WORDED: Final = 2_000
 """Findings of a rule that are kept in each system of units, of about a kilobyte each: 2 MB for a rule at the most."""
+_MOST_SETS: Final = 100
+"""Sets of facts that matter to a rule, some dozens of any one."""
 _MOST_TOLD: Final = 20_000
 """Values of facts whose texts are kept in each system of units, of some hundred bytes each."""
 
@@ -49,6 +52,18 @@ class _Text:
             (_sure(value) if one.told == "margin" and isinstance(value, tuple) else value, one) for value, one in pairs
         )
         return filled(self.template, texts(sure, system))
+
+
+class _Facts(NamedTuple):
+    """The facts that matter to a rule in some of its cases: their names, slots, how each is shown, and its value.
+
+    `of` takes their values from all that is computed for the rule.
+    """
+
+    names: tuple[str, ...]
+    slots: tuple[str, ...]
+    shown: tuple[Shown, ...]
+    of: Callable[[Sequence[Value]], tuple[Value, ...]]
 
 
 class RuleWords:
@@ -82,7 +97,8 @@ class RuleWords:
         self.rests_on = compile_reads((*names,), (*dict.fromkeys((*self._support.presences, *told.presences)),))
         self._opening = tuple(slot for slot in leaves if slot.name.startswith("opening."))
         self._rating = wording.rating_of(rule) if self._opening else None
-        self._facts = tuple((wording.name_of(slot.name), wording.shown(slot), slot.name) for slot in leaves)
+        self._facts = tuple((wording.name_of(slot.name), slot.name, wording.shown(slot)) for slot in leaves)
+        self._which = LruCache[tuple[int, ...], _Facts](_MOST_SETS)
         self._tyres = tuple({name for name in map(wording.name_of, names) if wording.is_tyre(name)})
         self._values = wording.engine.values(("words", number, adapted), lambda: nodes)
         self._in_texts = wording.engine.values(("texts", number, adapted), lambda: in_texts)
@@ -145,9 +161,10 @@ class RuleWords:
     def _word(self, result: Result, case: Case, system: System) -> Finding:
         rule, values = self._rule, self._values.of(case)
         facts = self._facts_of(values)
-        told = self._wording.told([(slot, value, shown) for _, shown, slot, value in facts], system)
-        by_name = {fact[0]: text for fact, text in zip(facts, told, strict=True)}
-        by_name |= {name: case.texts[name] for name in self._tyres if name in by_name and name in case.texts}
+        known = facts.of(values)
+        by_name = dict(zip(facts.names, self._wording.told(facts.slots, known, facts.shown, system), strict=True))
+        if self._tyres:
+            by_name |= {name: case.texts[name] for name in self._tyres if name in by_name and name in case.texts}
         margin = "" if result == "undetermined" else self._margin(values, system)
         label = self._part(result, case)
         title = _called_anew(rule.title, *label)
@@ -158,7 +175,8 @@ class RuleWords:
         elif self._unknown:
             reason = capped(self._unknown.fill(self._in_texts.of(case), system))
         else:
-            rough = [(name, shown, value) for name, shown, _, value in facts if not is_exact(shown.node.type, value)]
+            told = zip(facts.names, facts.shown, known, strict=True)
+            rough = [(name, shown, value) for name, shown, value in told if not is_exact(shown.node.type, value)]
             missing = {name: by_name[name] for name, _, _ in rough}
             for name, shown, value in rough:
                 if below := self._wording.below(name):
@@ -189,11 +207,19 @@ class RuleWords:
         own = t("{label} with what is in it", label=rating.label)
         return rating.label, own if fact == rating.name else self._wording.label(fact)
 
-    def _facts_of(self, values: Sequence[Value]) -> list[tuple[str, Shown, str, Value]]:
-        """The facts that matter in this case, with how each is shown, its slot, and what is known of it."""
-        first = self._first_fact
+    def _facts_of(self, values: Sequence[Value]) -> _Facts:
+        """The facts that matter in a case, which follow from its decisions."""
         matter = self._support.relevant(values[self._first_decision :])
-        return [(*self._facts[i], values[first + i]) for i in matter]
+        found = self._which.find(matter)
+        if found is None:
+            places = [self._first_fact + place for place in matter]
+            of: Any = itemgetter(*places) if len(places) > 1 else lambda given: tuple(given[place] for place in places)
+            names, slots, shown = (
+                zip(*(self._facts[place] for place in matter), strict=True) if matter else ((), (), ())
+            )
+            found = _Facts(names, slots, shown, of)
+            self._which.keep(matter, found)
+        return found
 
     def _margin(self, values: Sequence[Value], system: System) -> str:
         margin = self._rule.margin
@@ -398,26 +424,30 @@ class Wording:
         value = case.facts.get(name, fact.type.unknown)
         return texts([(value, self.shown(slot))], system)[0]
 
-    def told(self, facts: Sequence[tuple[str, Value, Shown]], system: System) -> list[str]:
+    def told(
+        self, slots: Sequence[str], values: Sequence[Value], shown: Sequence[Shown], system: System
+    ) -> Sequence[str]:
         """What is known of facts by their slots, in words, so that none that differ look alike.
 
         Most were told before, and nearly always those that differ do so in words, too: then each is told as it is kept.
         """
-        kept, found, figures = self._told[system], list[str](), set[tuple[str, Value]]()
-        for slot, value, shown in facts:
+        kept, found, figures, unknown = self._told[system], list[str](), list[tuple[str, Value]](), t(UNKNOWN)
+        for slot, value, how in zip(slots, values, shown, strict=True):
             text = kept.find((slot, value))
             if text is None:
-                text = texts([(value, shown)], system)[0]
+                text = texts([(value, how)], system)[0]
                 kept.keep((slot, value), text)
             found.append(text)
-            if isinstance(value, tuple):
+            if isinstance(value, tuple) and text != unknown:
                 if value[0] < 0.0:
                     break  # its sign may be told in words
-                figures.add((text, value))
+                figures.append((text, value))
         else:
-            if len({text for text, _ in figures}) == len(figures):
+            # Of one text there may be two figures that are the same; the other way about is what must not be.
+            different = len({text for text, _ in figures})
+            if different == len(figures) or different == len(set(figures)):
                 return found
-        return texts([(value, shown) for _, value, shown in facts], system)
+        return texts(zip(values, shown, strict=True), system)
 
     def shown(self, slot: Read) -> Shown:
         """How a fact or opening fact is shown."""

@@ -9,7 +9,7 @@ from fitsvc.facts import Case
 from fitsvc.language.truth import NO
 from fitsvc.language.typed import AnyTyped
 from fitsvc.language.types import Value
-from fitsvc.rulebook.rules import Limit, Rating, Rulebook
+from fitsvc.rulebook.rules import Limit, Rating
 
 
 @dataclass(slots=True)
@@ -32,18 +32,24 @@ def limits_of(engine: Point, case: Case) -> dict[str, Lowest]:
     return {name: lowest for name, lowest in found if lowest is not None}
 
 
+def limit_of(engine: Point, limit: Limit, case: Case) -> Lowest | None:
+    """One of the engine's limits in a case; None where it does not apply."""
+    return _lowest(limit, iter(values_of_limit(engine, limit).of(case)), case.present)
+
+
 def values_of_limits(engine: Point) -> Values:
     """What limits are made of, compiled at the first call."""
-    return engine.values("limits", lambda: list(_nodes(engine.rulebook)))
+    return engine.values("limits", lambda: [node for limit in engine.rulebook.limits for node in nodes_of(limit)])
 
 
-def _nodes(rulebook: Rulebook) -> Iterator[AnyTyped]:
+def values_of_limit(engine: Point, limit: Limit) -> Values:
+    """What one limit is made of, compiled at the first call."""
+    return engine.values(("limit", limit.id), lambda: nodes_of(limit))
+
+
+def nodes_of(limit: Limit) -> list[AnyTyped]:
     """Each rating's value, then its guard if it has one."""
-    for limit in rulebook.limits:
-        for rating in limit.ratings:
-            yield rating.node
-            if rating.guard is not None:
-                yield rating.guard
+    return [node for rating in limit.ratings for node in (rating.node, rating.guard) if node is not None]
 
 
 def _lowest(limit: Limit, values: Iterator[Value], present: frozenset[str]) -> Lowest | None:

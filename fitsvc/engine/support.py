@@ -60,22 +60,24 @@ class Support:
 
     def _relevant_given(self, decided: Sequence[Value]) -> tuple[int, ...]:
         values = dict(zip(self.decisions, decided, strict=True))
-        names: dict[str, None] = {}
+        names, walked = dict[str, None](), set[str]()
         for root in self._roots:
-            self._walk(root, values, names)
+            self._walk(root, values, names, walked)
         places = {read.name: i for i, read in enumerate(self.leaves)}
         return tuple(places[name] for name in names)
 
-    def _walk(self, node: AnyTyped, values: Mapping[AnyTyped, Value], names: dict[str, None]) -> None:
+    def _walk(self, node: AnyTyped, values: Mapping[AnyTyped, Value], names: dict[str, None], walked: set[str]) -> None:
+        """Note the facts that matter, through each derived value once."""
         if isinstance(node, Read):
             below = self._derived.get(node.name)
             if below is None:
                 names[node.name] = None
-            else:
-                self._walk(below, values, names)
+            elif node.name not in walked:
+                walked.add(node.name)
+                self._walk(below, values, names, walked)
             return
         for part in _relevant_parts(node, values):
-            self._walk(part, values, names)
+            self._walk(part, values, names, walked)
 
 
 class Moving:

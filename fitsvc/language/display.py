@@ -114,9 +114,10 @@ def _apart(rows: Sequence[Shown], texts: list[str], system: System) -> list[str]
 
 def _clashing(rows: Sequence[Shown], texts: list[str]) -> set[int]:
     """Find the places of values that differ under the same text."""
-    places = defaultdict(list)
+    places, unknown = defaultdict(list), t("unknown")
     for i, text in enumerate(texts):
-        places[text].append(i)
+        if text != unknown:  # which no finer step tells apart
+            places[text].append(i)
     groups = (group for group in places.values() if len(group) > 1)
     return {k for group in groups for i, j in combinations(group, 2) if _differ(rows[i], rows[j]) for k in (i, j)}
 

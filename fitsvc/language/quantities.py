@@ -232,14 +232,22 @@ def is_plainest(text: str) -> bool:
     return _PLAINEST.fullmatch(text) is not None
 
 
+def read_plainest(text: str) -> tuple[float, Dimension] | None:
+    """Read a text that is a figure and its unit and nothing else; None for any other."""
+    plainest = _PLAINEST.fullmatch(text)
+    if plainest is None:
+        return None
+    whole, rest, unit = plainest.groups("")
+    dimension, factor = UNITS[unit]
+    # Of whole numbers, so that it is the float next to what is written, as of a fraction.
+    return int(whole + rest) * factor.numerator / (10 ** len(rest) * factor.denominator), dimension
+
+
 @lru_cache(maxsize=16384)
 def _read(text: str) -> tuple[float, Dimension]:
     """Read one text; only texts that are quantities are remembered."""
-    if plainest := _PLAINEST.fullmatch(text):
-        whole, rest, unit = plainest.groups("")
-        dimension, factor = UNITS[unit]
-        # Of whole numbers, so that it is the float next to what is written, as of a fraction.
-        return int(whole + rest) * factor.numerator / (10 ** len(rest) * factor.denominator), dimension
+    if plainest := read_plainest(text):
+        return plainest
     if len(text) > LONGEST_TEXT:
         raise QuantityError(t("{what} is too long for a quantity", what=_quote(text)), t(_LIKE))
     body = _plain(text)

@@ -96,7 +96,7 @@ def steps(answerer: Answerer, fresh: Sequence[Sequence[bytes]]) -> Group:
             case = answerer.engine.opened(question.case)
             verdict = step("the rules judged", took, partial(answerer.engine.evaluate, case))
             step("findings in words", took, partial(answerer._findings, question, verdict, case, "us"))
-            step("limits and cautions in words", took, partial(answerer._limits, case, "us"))
+            step("limits and cautions in words", took, partial(answerer.limits.told, case, "us"))
             step("limits and cautions in words", took, partial(answerer.cautions.told, case, "us"))
             rest = partial(answerer.answer, document, judged=(question, verdict))
             answer = step("what next, what instead, the summary, and the above looked up", took, rest)
