@@ -13,6 +13,7 @@ from dataclasses import dataclass, field, replace
 from typing import Final, TypeVar
 
 import numpy as np
+from numpy.typing import NDArray
 
 from fitsvc.answers.shelf import Item
 from fitsvc.answers.together import Together
@@ -96,6 +97,7 @@ class Search:
     _balls: dict[tuple[object, ...], int] = field(default_factory=dict)
     _pins: dict[tuple[int, Stack], tuple[int, ...]] = field(default_factory=dict)
     _less: dict[tuple[int, int, int], list[frozenset[int]]] = field(default_factory=dict)
+    _served_bare: dict[tuple[int, int], NDArray[np.bool_]] = field(default_factory=dict)
     _waiting: dict[int, list[int]] = field(default_factory=dict)
     _held: dict[tuple[int, Stack], bool] = field(default_factory=dict)
     left: int = MOST_WORK
@@ -225,11 +227,14 @@ class Search:
             return
         judged = self._judged(fold, self._case(site, wish, stack))
         works = fold.works(judged) & fold.of_kinds(self.wanted.wishes[wish].kinds)
+        if stack.adapters and self.wanted.place is None:
+            works &= ~self._served_bare[site.number, wish]  # which need none of its adapters
         if stack.adapters and not works.any():
             return
         rows, touched = fold.rows(judged), fold.called(site.cases[wish].of_items)
+        bare = np.zeros(len(works), dtype=bool)
         if not stack.adapters:
-            self.bare[site.number, wish] = rows
+            self.bare[site.number, wish], self._served_bare[site.number, wish] = rows, bare
         for item in np.flatnonzero(works).tolist():
             less = self._less.setdefault((site.number, wish, item), [])
             if self.wanted.place is None and any(few <= adapters for few in less):
@@ -237,6 +242,7 @@ class Search:
             balls = self._balls_for(site, stack, wish, item) if rows.ball[item] else -1
             if balls is not None and (balls < 0 or self._by_number[balls]):
                 less.append(adapters)
+                bare[item] = True
                 # What touched when it was tried there is one thing more to see to.
                 yield item, Serves(int(rows.opens[item]) + int(touched[item]), bool(rows.pin[item]), balls)
 
