@@ -26,7 +26,7 @@ from fitsvc.loading.header import dimension_of
 from fitsvc.rulebook.vocabulary import Fact
 from fitsvc.rulebook.yaml_text import read_yaml_file, to_plain
 
-_ENOUGH: Final = 0.6
+ENOUGH: Final = 0.6
 """The share of a column's cells that has to read before its title is believed."""
 _SHOWN: Final = 5
 _TITLES: Final = Path(__file__).with_name("titles.yaml")
@@ -90,7 +90,7 @@ class _Anything(dict[str, str]):
 
 
 def draft(reader: FactReader, chunk: Chunk, form: FileForm) -> DraftedMapping:
-    """DraftedMapping a mapping from the cells of a file's beginning."""
+    """Draft a mapping from the cells of a file's beginning."""
     facts, names = reader.vocabulary.of("accessory"), titles_known()
     unknown = sorted({(cell or "").strip() for cells in chunk.cells.values() for cell in cells if _is_nothing(cell)})
     drafter = _Drafter(reader, facts, chunk, frozenset(map(folded, unknown)))
@@ -103,6 +103,21 @@ def held(reader: FactReader, chunk: Chunk, mapping: FileMapping) -> list[Drafted
     facts = reader.vocabulary.of("accessory")
     drafter = _Drafter(reader, facts, chunk, mapping.unknown)
     return [drafter.held(title, mapping) for title in chunk.cells]
+
+
+def tried_as(
+    reader: FactReader, chunk: Chunk, mapping: FileMapping, title: str, name: str, unit: str, values: Mapping[str, str]
+) -> DraftedColumn:
+    """One column as somebody tells what it is, in the way in which most of its cells read: however few these are."""
+    drafter = _Drafter(reader, reader.vocabulary.of("accessory"), chunk, mapping.unknown)
+    return drafter.told(Mapped(title=title, name=name, unit=unit, values=values, decimal=mapping.decimal))
+
+
+def name_known(said: str, reader: FactReader) -> str:
+    """The fact or key that somebody calls by its name, its label or a title that suppliers write; empty for none."""
+    facts = reader.vocabulary.of("accessory")
+    labels = {plain_title(fact.label): name for name, fact in facts.items()}
+    return _named(said, titles_known(), facts) or labels.get(plain_title(said), "")
 
 
 def _is_nothing(cell: str | None) -> bool:
@@ -149,12 +164,25 @@ class _Drafter:
         fact = self._facts[name]
         tried = [self._tried(fact, one, cells) for one in self._ways(title, fact, cells)]
         best = max(tried, key=lambda one: one.share)
-        if best.share < _ENOUGH:
+        if best.share < ENOUGH:
             question = f"is it `{name}`? {best.share:.0%} of its cells read as that"
             unit = "" if best.taken is None or best.taken.unit or not needs_unit(fact) else "; in which unit?"
             return replace(best, taken=None, question=question + unit)
         assert best.taken is not None
         return replace(best, found_out=bool(best.taken.unit) and not _unit(title, fact))
+
+    def told(self, as_told: Mapped) -> DraftedColumn:
+        """One column as it is told to be."""
+        title, fact = as_told.title, self._facts.get(as_told.name)
+        cells = [cell for cell in self._chunk.cells[title] if cell and cell.strip()]
+        if fact is None:
+            return DraftedColumn(title=title, taken=as_told, share=1.0, cells=len(cells))
+        ways = self._ways(title, fact, cells, as_told.unit)
+        tried = (
+            replace(one, values={**one.values, **as_told.values}, decimal=one.decimal or as_told.decimal)
+            for one in ways
+        )
+        return max((self._tried(fact, way, cells) for way in tried), key=lambda one: one.share)
 
     def held(self, title: str, mapping: FileMapping) -> DraftedColumn:
         """One column as a mapping has it."""
@@ -165,11 +193,11 @@ class _Drafter:
             return DraftedColumn(title=title, taken=key, share=1.0, cells=len(cells))
         return self._tried(fact, told if told.decimal else replace(told, decimal=mapping.decimal), cells)
 
-    def _ways(self, title: str, fact: Fact, cells: Sequence[str]) -> list[Mapped]:
-        """The ways in which a column of a fact may be written, the plainest first."""
+    def _ways(self, title: str, fact: Fact, cells: Sequence[str], unit: str = "") -> list[Mapped]:
+        """The ways in which a column of a fact may be written, the plainest first; its title names no `unit` told."""
         commas, points = (any(sure.search(cell) for cell in cells) for sure in (SURE_COMMA, SURE_POINT))
         decimal = "," if commas and not points else ""
-        plain = Mapped(title=title, name=fact.short, unit=_unit(title, fact), decimal=decimal)
+        plain = Mapped(title=title, name=fact.short, unit=unit or _unit(title, fact), decimal=decimal)
         kind = fact.type
         if isinstance(kind, ListType) and not kind.sizes:
             said = {folded(cell) for cell in set(cells)}

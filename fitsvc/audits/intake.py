@@ -58,23 +58,28 @@ def take_in(path: Path, reader: FactReader, folder: Path, supplier: str) -> Take
     ProblemsFound where the file or the mapping cannot be read.
     """
     kept = mapping_of(folder, supplier)
-    seen = kept.with_suffix(".json")
     if kept.is_file():
         mapping = read_mapping(kept, reader.vocabulary)
         columns = held(reader, sample_of(path, mapping.form), mapping)
-        before: Document = json.loads(seen.read_text("utf-8")) if seen.is_file() else {}
-        return TakenIn(mapping, (), columns, list(_drift(columns, mapping, before)), False)
+        return TakenIn(mapping, (), columns, list(_drift(columns, mapping, _seen(kept))), False)
     looked = look(path, titles_known().keys())
     made = draft(reader, sample_of(path, looked.form), looked.form)
     folder.mkdir(parents=True, exist_ok=True)
     write_text(kept, mapping_text(made, path.name))
-    write_text(seen, json.dumps(_seen(made.columns), indent=1, ensure_ascii=False) + "\n")
+    keep_seen(kept, made.columns)
     return TakenIn(read_mapping(kept, reader.vocabulary), looked.words, made.columns, (), True)
 
 
-def _seen(columns: Sequence[DraftedColumn]) -> Document:
-    """What is kept of a delivery to hold the next ones to."""
-    return {one.title: {"share": round(one.share, 4), "middle": one.middle} for one in columns}
+def keep_seen(kept: Path, columns: Sequence[DraftedColumn]) -> None:
+    """Keep of some columns what the next deliveries are held to, beside the mapping."""
+    seen = _seen(kept) | {one.title: {"share": round(one.share, 4), "middle": one.middle} for one in columns}
+    write_text(kept.with_suffix(".json"), json.dumps(seen, indent=1, ensure_ascii=False) + "\n")
+
+
+def _seen(kept: Path) -> Document:
+    seen = kept.with_suffix(".json")
+    found: Document = json.loads(seen.read_text("utf-8")) if seen.is_file() else {}
+    return found
 
 
 def _drift(columns: Sequence[DraftedColumn], mapping: FileMapping, before: Document) -> Iterator[str]:
@@ -112,14 +117,15 @@ def mapping_text(made: DraftedMapping, file: str) -> str:
         if one.taken is not None:
             found_out = f"; bare figures are sizes in {one.taken.unit} alone" if one.found_out else ""
             told = f"{one.share:.0%} of {one.cells} cells{found_out}"
-            lines += [f"  {_quoted(one.title)}: {_entry(one.taken)}  # {told}"]
+            lines += [f"  {_quoted(one.title)}: {entry_text(one.taken)}  # {told}"]
             lines += [f"    #? not read: {_quoted(cell)}, {count} times" for cell, count in one.odd]
         else:
             lines += [f"  {_quoted(one.title)}: ignore  #? {one.question or 'what is it? It is not read'}"]
     return "\n".join(lines) + "\n"
 
 
-def _entry(column: Mapped) -> str:
+def entry_text(column: Mapped) -> str:
+    """What a mapping says of one column."""
     told = {"unit": column.unit, "decimal": "comma" if column.decimal == "," else "", "nominal": column.nominal}
     more = [f"{key}: {_quoted(value)}" for key, value in told.items() if value]
     if column.values:

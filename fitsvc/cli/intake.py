@@ -1,16 +1,18 @@
 """`fitsvc intake`: a supplier's file looked at, its mapping drafted and kept, and the catalogue written anew."""
 
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
-from fitsvc.cli.console import FAULTS, out, paragraph
+from fitsvc.cli.console import FAULTS, out, paragraph, refuse
 from fitsvc.cli.options import FILE, load_rules, rules_option
 
 if TYPE_CHECKING:
     from fitsvc.audits.drafting import DraftedColumn
     from fitsvc.audits.intake import TakenIn
+    from fitsvc.facts import FactReader
 
 
 @click.command()
@@ -20,12 +22,15 @@ if TYPE_CHECKING:
     "--into", metavar="DIR", type=FILE, default=Path("suppliers"), show_default=True, help="Where mappings are kept."
 )
 @click.option("--output", "-o", metavar="DIR", type=FILE, help="A folder for the catalogue written anew, with remarks.")
+@click.option("--ask/--no-ask", default=None, help="Ask what is open; untold, on a terminal.")
 @click.option("--strict", is_flag=True, help="End with 1 when something drifted, or is asked.")
 @rules_option
-def intake(file: Path, supplier: str, into: Path, output: Path | None, strict: bool, rules: Path | None) -> None:
+def intake(
+    file: Path, supplier: str, into: Path, output: Path | None, ask: bool | None, strict: bool, rules: Path | None
+) -> None:
     """Draft what a supplier's columns are.
 
-    Once that is kept, it tells what drifted.
+    What is not known is asked on a terminal and kept with it. Once that is kept, it tells what drifted.
     """
     from fitsvc.audits.cleaned import REMARKS, write_cleaned
     from fitsvc.audits.intake import mapping_of, take_in
@@ -34,7 +39,9 @@ def intake(file: Path, supplier: str, into: Path, output: Path | None, strict: b
 
     reader = FactReader(load_rules(rules))
     taken = take_in(file, reader, into, supplier)
-    asked = _show(taken, mapping_of(into, supplier))
+    kept = mapping_of(into, supplier)
+    _show(taken, kept)
+    taken, asked = _asked(file, reader, taken, kept, ask)
     if output is not None:
         made = write_cleaned(file, reader, taken.mapping, output)
         rows, cells = told(made.bad_rows, "rows"), told(made.bad_cells, "cells")
@@ -50,23 +57,44 @@ def intake(file: Path, supplier: str, into: Path, output: Path | None, strict: b
         raise click.exceptions.Exit(FAULTS)
 
 
-def _show(taken: "TakenIn", kept: Path) -> int:
-    """Tell what was found; how much is asked."""
-    console, asked = out(), 0
+def _asked(file: Path, reader: "FactReader", taken: "TakenIn", kept: Path, ask: bool | None) -> "tuple[TakenIn, int]":
+    """Ask what is open where somebody answers; the mapping as it is then, and how many columns are still open."""
+    from fitsvc.audits.asking import IntakeQuestions
+    from fitsvc.audits.layout import told
+    from fitsvc.cli.intake_asking import ask as ask_them
+    from fitsvc.cli.intake_asking import is_terminal
+
+    questions = IntakeQuestions(file, reader, kept, taken.columns)
+    if ask and not is_terminal():
+        help = f"give the command at a terminal, or answer in {kept}, where what is asked has a `#?`"
+        refuse("nobody can be asked: this is no terminal", help)
+    if ask is not False and is_terminal():
+        ask_them(questions)
+        taken = replace(taken, mapping=questions.mapping)
+    open_, words = questions.columns(), len(list(questions.words()))
+    if taken.is_new and (open_ or words):
+        of = [told(len(open_), "columns")] if open_ else []
+        of += [told(words, "words")] if words else []
+        how = "give the command at a terminal to be asked, or write it there: what is open has a `#?`"
+        paragraph(out(), f"{' and '.join(of)} left open: {how}", sign="?", indent=2)
+    return taken, len([one for one in open_ if one.question])
+
+
+def _show(taken: "TakenIn", kept: Path) -> None:
+    """Tell what was found."""
+    console = out()
     if taken.words:
         paragraph(console, f"Written as: {', '.join(taken.words)}")
     for one in taken.columns:
         if one.taken is not None:
             paragraph(console, _read(one), sign="·", indent=2)
         elif one.question:
-            asked += 1
             paragraph(console, f"`{one.title}`: {one.question}", sign="?", indent=2)
     if left := [one.title for one in taken.columns if one.taken is None and not one.question]:
         paragraph(console, f"Not read: {', '.join(left)}", sign="·", indent=2)
     for words in taken.drifted:
         paragraph(console, f"Drifted: {words}", sign="?", indent=2)
     paragraph(console, f"{'Drafted' if taken.is_new else 'Read by'}: {kept}")
-    return asked
 
 
 def _read(one: "DraftedColumn") -> str:
