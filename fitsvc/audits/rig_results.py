@@ -76,4 +76,9 @@ class RigResult:
 def numbers_of(words: Sequence[int]) -> list[int]:
     """The numbers whose bits are set in a row of words."""
     bits = sum(word << place * WORD for place, word in enumerate(words))
-    return [number for number in range(bits.bit_length()) if bits >> number & 1]
+    found = []
+    while bits:  # from bit to bit: a few of some hundred are set, and there are as many rows as sets of rules
+        lowest = bits & -bits
+        found.append(lowest.bit_length() - 1)
+        bits ^= lowest
+    return found
