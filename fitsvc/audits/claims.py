@@ -7,7 +7,7 @@ import json
 import re
 from array import array
 from collections import Counter
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Final, NamedTuple
@@ -30,6 +30,9 @@ Claimed = int | str
 """The item that a claim is about: the place of an accessory, or the number of what is none."""
 _MOST_KEPT: Final = 10_000
 """Cells that are kept with what they name: a catalogue repeats them, row after row."""
+
+
+_OF_BALLS: Final = "in the ball's own row `fits` names the mounts that it stands on, by their `sku`"
 
 
 class Claims(NamedTuple):
@@ -91,6 +94,7 @@ class ClaimReader:
         self._pairs = array("q")
         self._kept: dict[str, list[tuple[str, Meant]]] = {}
         self.of_others: dict[str, set[int]] = {}
+        self.balls: set[str] = set()
         self.untold = Counter[tuple[str, str]]()
 
     def add(self, item: Claimed, cell: Cell, line: int, title: str, own: Mapping[str, str]) -> Iterator[Problem]:
@@ -112,10 +116,11 @@ class ClaimReader:
             yield Problem(meant.problem, meant.help, pointer=title, file=self.file, line=line)
 
     def of_no_item(self, line: int, own: Mapping[str, str], sku: str, title: str) -> Problem:
-        """Tell a claim about an item that the catalogue has not, and return what is wrong with it."""
-        told = f"{quoted(sku)} is no item"
+        """Tell a claim about an item that the catalogue has not, or a ball, and return what is wrong with it."""
+        told = f"{quoted(sku)} is a ball, which fits mounts" if sku in self.balls else f"{quoted(sku)} is no item"
         self._tell(ClaimLine(item=-1, line=line, cells=own, rigs=(), unclear=told, column=title, apart=self.apart))
         help = "it is the `sku` of a row of the catalogue that could be read"
+        help = _OF_BALLS if sku in self.balls else help
         return Problem(told, help, pointer=title, file=self.file, line=line)
 
     def _in_cell(self, cell: str) -> list[tuple[str, Meant]]:
@@ -168,6 +173,27 @@ def names_in(cell: str | None) -> list[str]:
         listed = json.loads(cell.removeprefix(WIRE))
         return [str(name) for name in listed] if isinstance(listed, list) else [str(listed)]
     return [name for name in _BETWEEN.split(cell.strip()) if name]
+
+
+def read_ball_claims(
+    told: Iterable[tuple[str, str, int]], items: Mapping[str, int], file: str, title: str
+) -> tuple[dict[str, list[str]], list[Problem]]:
+    """The mounts that each ball is claimed to stand on, and what is wrong with the names of others.
+
+    `told` are a ball, the cell of its claims and the line, `items` the accessories of the whole catalogue.
+    """
+    found: dict[str, list[str]] = {}
+    problems: list[Problem] = []
+    for sku, cell, line in told:
+        said = names_in(cell) if cell.startswith(WIRE) else [one.strip() for one in _APART.split(cell)]
+        names = [name for one in said for name in ([one] if one in items else names_in(one))]
+        found[sku] = sorted({name for name in names if name in items})
+        problems += [
+            Problem(f"{quoted(name)} is no accessory of the catalogue", _OF_BALLS, pointer=title, file=file, line=line)
+            for name in dict.fromkeys(names)
+            if name not in items
+        ]
+    return found, problems
 
 
 class _ClaimColumns:

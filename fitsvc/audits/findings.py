@@ -9,6 +9,7 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
+from fitsvc.audits.ball_pairs import BallPair, BallPairs
 from fitsvc.audits.causes import Causes
 from fitsvc.audits.changes import Changes, Earlier
 from fitsvc.audits.claim_lines import LinesTold
@@ -71,6 +72,7 @@ class Findings:
         self.claim_lines: dict[str, int] = {}
         self.claims_unclear: list[int] = []
         self.others: dict[str, OtherCounts] = {}
+        self.balls = OtherCounts()
 
     def write(self, earlier: Earlier | None, usual: Usual, stocked: Sequence[StockedAdapter]) -> None:
         """Write every file of findings, and of what changed since an earlier audit.
@@ -88,6 +90,9 @@ class Findings:
         self._file("claims", ClaimFate._fields, self._claim_rows())
         others = OtherPairs(self.state)
         self._file("others", OtherPair.titles(), (pair.cells() for pair in self.fixes.of_others(others.rows())))
+        balls = BallPairs(self.state, self.report.blocks)
+        self._file("balls", BallPair._fields, self.fixes.of_balls(balls.rows()))
+        self.balls = balls.counts
         lines = self._lines(others.claimed)
         self.others = others.counts
         for subject, counts in self.others.items():

@@ -13,12 +13,13 @@ from typing import Any, Final, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from fitsvc.audits.ball_pairs import BallPair
 from fitsvc.audits.claims import ClaimLine
 from fitsvc.audits.counter_links import as_told, counter_link
 from fitsvc.audits.items import Items, ReadReport
 from fitsvc.audits.named_vehicles import OURS
 from fitsvc.audits.other_pairs import OtherPair
-from fitsvc.audits.others import JUDGED
+from fitsvc.audits.others import READ
 from fitsvc.audits.outliers import Suspicious
 from fitsvc.audits.parts import ClaimFate
 from fitsvc.audits.state import AuditState
@@ -88,7 +89,7 @@ class Fixes:
         self._titles = {name: title for title, name in report.columns.items()}
         self._cells = _rows_of(state.spool.bad_cells)
         self._waiting = next(self._cells, None)
-        others = [items for subject in JUDGED if (items := state.spool.other(subject)) is not None]
+        others = [items for subject in READ if (items := state.spool.other(subject)) is not None]
         self._others = {sku for items in others for sku in items.skus}
         self._found: list[Fix] = []
         self.count = 0
@@ -147,6 +148,18 @@ class Fixes:
         for sku, some in first.items():
             named = [self._rigs[one.rig].name for one in some]
             self._falsely_claimed(some[0].row, sku, named, false[sku], why=some[0].why, unless="a fact is wrong")
+
+    def of_balls(self, pairs: Iterable[BallPair]) -> Iterator[BallPair]:
+        """Take the false claims of balls, while their pairs go by."""
+        false: dict[str, list[BallPair]] = {}
+        for pair in pairs:
+            yield pair
+            if pair.claimed and pair.outcome == "fails":
+                false.setdefault(pair.ball, []).append(pair)
+        for sku, some in false.items():
+            why = some[0].why or "nothing on it takes a ball."
+            named = [one.mount for one in some[:_NAMED]]
+            self._falsely_claimed(some[0].row, sku, named, len(some), why=why, unless="a fact is wrong")
 
     def as_claimed(self, lines: Iterable[tuple[str, ClaimLine]]) -> None:
         """Take where false and unclear claims stand, and what stands there: `lines` of them, each with its item."""

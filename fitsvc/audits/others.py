@@ -1,4 +1,4 @@
-"""Items of a catalogue that are no accessories: trailers and adapters, read by the facts of their own subject."""
+"""Items of a catalogue that are no accessories: trailers, adapters and balls, read by the facts of their subject."""
 
 from collections.abc import Iterable
 from typing import Final
@@ -19,6 +19,10 @@ from fitsvc.language.types import Type
 ADAPTER: Final = "adapter"
 JUDGED: Final = ("trailer", ADAPTER)
 """The subjects that are judged with every rig beside accessories: what is towed, and what goes into the opening."""
+BALL: Final = "ball"
+"""The subject that is judged with the catalogue's own mounts, and with no rig."""
+READ: Final = (*JUDGED, BALL)
+"""The subjects that are read beside accessories."""
 
 
 class SubjectReader:

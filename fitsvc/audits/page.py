@@ -6,7 +6,8 @@ from typing import Final
 
 from fitsvc.audits.fixes import Fix
 from fitsvc.audits.layout import Html, bars, day_in_words, file_link, table, told, whole
-from fitsvc.audits.page_claims import PageWords, all_claims, claims_part, in_short, item_number
+from fitsvc.audits.others import BALL
+from fitsvc.audits.page_claims import PageWords, all_claims, balls_part, claims_part, in_short, item_number
 from fitsvc.document import Document
 
 _OUTCOME: Final = {
@@ -57,6 +58,7 @@ def page(summary: Document, words: PageWords) -> str:
             ((words.kinds.get(kind, kind), count) for kind, count in summary["rigs_without"].items()),
             f"Which they are: {file_link('rigs_without.csv')}.",
         ),
+        balls_part(summary["balls"]),
         _facts("Facts worth measuring: of the vehicles", rigs, words, "missing_of_rigs.csv"),
         table(
             "Disputed, doubtful or stale",
@@ -96,7 +98,7 @@ def _about(about: Document, summary: Document) -> str:
 def _short(summary: Document) -> str:
     """What matters, in a few sentences."""
     fixes = summary["fixes"]
-    lines = [*in_short(summary), _read(summary["rows"], summary["others"])]
+    lines = [*in_short(summary), _read(summary["rows"], beside(summary))]
     if fixes:
         lines.append(
             f"<b>{told(fixes, 'cells')}</b> should be mended, the one that decides most first: "
@@ -133,6 +135,11 @@ def _how_to_read() -> str:
     )
 
 
+def beside(summary: Document) -> Document:
+    """What was judged beside accessories, by its subject."""
+    return {**summary["others"], **({BALL: summary["balls"]} if summary["balls"] else {})}
+
+
 def _read(rows: Document, others: Document) -> str:
     """How much of the file was judged."""
     judged = [told(one["items"], f"{subject}s") for subject, one in others.items()]
@@ -145,7 +152,7 @@ def _read(rows: Document, others: Document) -> str:
 
 
 def _rows(rows: Document, summary: Document) -> str:
-    whole_ = rows["items"] + sum(one["items"] for one in summary["others"].values()) - rows["rows_of_bad_cells"]
+    whole_ = rows["items"] + sum(one["items"] for one in beside(summary).values()) - rows["rows_of_bad_cells"]
     counts = [
         ("judged whole", whole_),
         ("judged, but for cells that do not read", rows["rows_of_bad_cells"]),
@@ -154,7 +161,9 @@ def _rows(rows: Document, summary: Document) -> str:
     words = ["A row is not judged where it has no item number of its own, or not a cell for each column."]
     words.append("What a cell says that does not read is not known, and nothing fits because of it.")
     if rows["other_subjects"]:
-        words.append(f"Accessories, trailers and adapters are audited; not audited: {escape(others(rows))}.")
+        words.append(
+            f"Accessories, trailers, adapters and, with mounts, balls are audited; not audited: {escape(others(rows))}."
+        )
     if rows["passed_over"]:
         listed = ", ".join(f"<code>{escape(title)}</code>" for title in rows["passed_over"])
         words.append(f"These columns are no facts of accessories and were not read: {listed}.")

@@ -17,6 +17,12 @@ _CLAIM: Final = {
     "unclear": "unclear: which vehicle is meant is not told",
     "fails": "false",
 }
+_BALL: Final = {
+    "works": "go together",
+    "conditional": "go together on a condition",
+    "undetermined": "open: something is not known",
+    "fails": "do not go together",
+}
 _ONE_LINE: Final = 16
 """Letters of an item's number that are kept on one line."""
 
@@ -44,7 +50,27 @@ def in_short(summary: Document) -> list[str]:
     if claims is None:
         return ["The catalogue does not say which vehicles its items fit."]
     lines = [_written(claims["lines"])] if claims["lines"] else []
-    return [*lines, _claimed(claims)] if claims["claims"] else lines
+    lines += [_claimed(claims)] if claims["claims"] else []
+    return lines + _of_balls(summary.get("balls"))
+
+
+def _of_balls(balls: Document | None) -> list[str]:
+    """What the claims come to that a ball stands on a mount, where there are any."""
+    claimed = balls["claimed"] if balls else {}
+    count, false = sum(claimed.values()), claimed.get("fails", 0)
+    words = f"Of {told(count, 'claims')} that a ball stands on a mount, <b>{number(false)} {_are(false)} false</b>."
+    return [words] if count else []
+
+
+def balls_part(balls: Document | None) -> str:
+    """The balls of the file with its mounts as a chart, where there are both."""
+    if not balls:
+        return ""
+    note = (
+        "By the ball's shank and the mount's hole and platform alone, whatever is towed: the lowest rating of ball, "
+        f"mount, receiver and vehicle still governs what may be. Each pair: {file_link('balls.csv')}."
+    )
+    return bars("Balls with the mounts of the file", [(_BALL[name], balls["outcomes"][name]) for name in _BALL], note)
 
 
 def _written(lines: Mapping[str, int]) -> str:

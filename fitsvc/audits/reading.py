@@ -12,11 +12,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fitsvc.audits.cells import FactColumn
-from fitsvc.audits.claims import ClaimReader
+from fitsvc.audits.claims import ClaimReader, read_ball_claims
 from fitsvc.audits.decimals import DecimalMarks
 from fitsvc.audits.items import Items, ReadReport, joined
 from fitsvc.audits.mapping import FileMapping, Header, meant, needs_unit, read_header
-from fitsvc.audits.others import JUDGED, SubjectReader
+from fitsvc.audits.others import BALL, READ, SubjectReader
 from fitsvc.audits.source import WIRE, Cell, Chunk, as_cell, name_in, read_chunks, titles_of
 from fitsvc.audits.spool import Spool
 from fitsvc.engine.columns.signatures import Column, column_of
@@ -79,7 +79,7 @@ class ItemReader:
         self.no_items: set[int] = set()
         self._lost: dict[str, int] = {}
         self.other_subjects: dict[str, int] = {}
-        self.others = {one: SubjectReader(one, reader, mapping, self._marks) for one in JUDGED}
+        self.others = {one: SubjectReader(one, reader, mapping, self._marks) for one in READ}
         self.other_skus: dict[str, str] = {}
         self._known(titles or [])
 
@@ -161,7 +161,7 @@ class ItemReader:
         return subjects
 
     def _read_others(self, chunk: Chunk, subject: str, others: SubjectReader, of: NDArray[np.bool_]) -> None:
-        """Read the rows of another subject that is judged."""
+        """Read the rows of another subject that is read."""
         if not of.any():
             return
         cells = chunk.cells.get(self.title("sku") or "")
@@ -177,7 +177,7 @@ class ItemReader:
             self._tell_wrong(chunk, row, sku, column, found)
 
     def other_claims(self, chunk: Chunk) -> Iterator[tuple[str, Cell, int]]:
-        """Of the rows of a chunk that are judged otherwise the SKU, the cell with claims, and the line."""
+        """Of the rows of a chunk that are no accessories the SKU, the cell with claims, and the line."""
         skus, cells = (chunk.cells.get(self.title(name) or "") for name in ("sku", "fits"))
         if skus and cells and self.other_skus:
             for sku, cell, line in zip(skus, cells, chunk.lines, strict=True):
@@ -282,6 +282,7 @@ def read_items(
         bad_cells = csv.writer(cells, lineterminator="\n")
         bad_cells.writerow(_CELL)
         waiting: list[Items] = []
+        of_balls: list[tuple[str, str, int]] = []
         read = 0
         for chunk in read_chunks(path, items.problems, items.units(), items.header.columns, mapping.form):
             read += len(chunk.lines)
@@ -294,12 +295,18 @@ def read_items(
                 for problem in claims.add(place, cell, line, title, {"sku": sku}):
                     found.bad_claims += _tell(wrong_claims, problem)
             for sku, cell, line in items.other_claims(chunk):
+                if items.other_skus[sku] == BALL:
+                    of_balls.append((sku, cell or "", line))
+                    continue
                 for problem in claims.add(sku, cell, line, title, {"sku": sku}):
                     found.bad_claims += _tell(wrong_claims, problem)
             _tell_all(bad_rows, items.problems, found, first)
             _tell_cells(bad_cells, items.bad_cells, found)
             waiting = _write_whole(spool, [*waiting, block], rows, found)
         _tell_all(bad_rows, items.problems, found, first)
+        mounts, wrong = read_ball_claims(of_balls, items.places, str(path), items.title("fits") or "fits")
+        found.bad_claims += sum(_tell(wrong_claims, problem) for problem in wrong)
+        spool.keep_ball_claims(mounts)
         if waiting:
             _keep(spool, joined(waiting), found)
     if not found.items and not items.other_skus:
@@ -308,7 +315,8 @@ def read_items(
     found.rows = found.items + found.bad_rows + sum(items.other_subjects.values())
     every = ((subject, one.items()) for subject, one in items.others.items())
     spool.keep_others({subject: others for subject, others in every if others})
-    claims.of_others |= {sku: set() for sku in items.other_skus if sku not in claims.of_others}
+    claims.balls = {sku for sku, subject in items.other_skus.items() if subject == BALL}
+    claims.of_others |= {sku: set() for sku in items.other_skus.keys() - claims.of_others.keys() - claims.balls}
     read_of_others = {title for one in items.others.values() for title in one.titles()}
     found.passed_over = [title for title in items.header.passed_over if title not in read_of_others]
     found.meant = items.meant(found.passed_over)

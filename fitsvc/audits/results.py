@@ -27,6 +27,7 @@ TABLES: Final = (
     "claims",
     "claims_checked",
     "others",
+    "balls",
     "rescued",
     "carried",
     "unclaimed",

@@ -65,7 +65,7 @@ def deliveries_of(outs: Iterable[Path]) -> list[Delivery]:
 
 def _delivery(out: Path, summary: Document) -> Delivery:
     about, rows, claims = summary["about"], summary["rows"], all_claims(summary) or {}
-    others = sum(one["items"] for one in summary["others"].values())
+    others = sum(one["items"] for one in (*summary["others"].values(), summary.get("balls") or {"items": 0}))
     return Delivery(
         out=out,
         supplier=about["supplier"] or about["file"],

@@ -37,6 +37,7 @@ _FIELDS: Final = [list(one._fields) for one in (PartCounts, ClaimFate, ClaimCarr
 ]
 """What is kept of what was read and judged: another version of the program may keep other things."""
 _OTHER_CLAIMS: Final = "other_claims.json"
+_BALL_CLAIMS: Final = "ball_claims.json"
 _LOCK: Final = "judging.lock"
 _ALONE: Final = "audit.lock"
 _UNREAD: Final = "unread "
@@ -182,6 +183,15 @@ class Spool:
     def other_claims(self) -> dict[str, set[int]]:
         """The rigs that each item which is no accessory is claimed to fit, by their places."""
         return {sku: set(rigs) for sku, rigs in self._read(_OTHER_CLAIMS).items()}
+
+    def keep_ball_claims(self, claims: Mapping[str, Sequence[str]]) -> None:
+        """Keep the mounts that each ball is claimed to stand on."""
+        self._write(_BALL_CLAIMS, {sku: list(mounts) for sku, mounts in claims.items()})
+
+    def ball_claims(self) -> dict[str, list[str]]:
+        """The mounts that each ball is claimed to stand on, by their SKUs."""
+        found: dict[str, list[str]] = self._read(_BALL_CLAIMS)
+        return found
 
     def keep_report(self, report: ReadReport, claims: Claims) -> None:
         """Keep what came of reading the catalogue, and all claims; the reading is then done."""

@@ -11,6 +11,7 @@ from fitsvc.answers.wording import Wording
 from fitsvc.audits.findings import Findings
 from fitsvc.audits.kept import keep_facts
 from fitsvc.audits.other_pairs import OtherCounts
+from fitsvc.audits.others import BALL
 from fitsvc.audits.page import page
 from fitsvc.audits.page_claims import PageWords
 from fitsvc.audits.run import Audit
@@ -95,7 +96,8 @@ def summarized(findings: Findings) -> Document:
         "bad_rows": report.bad_rows,
         "bad_cells": report.bad_cells,
         "bad_claims": report.bad_claims,
-        "contradicted_claims": claimed[3] + sum(one.claimed["fails"] for one in findings.others.values()),
+        "contradicted_claims": claimed[3]
+        + sum(one.claimed["fails"] for one in (*findings.others.values(), findings.balls)),
         "suspicious_columns": len(findings.columns_suspicious),
     }
     return {
@@ -110,6 +112,7 @@ def summarized(findings: Findings) -> Document:
         "faults": faults,
         "claims": _claims(findings) if report.claims_told else None,
         "others": {subject: _other(one) for subject, one in findings.others.items()},
+        "balls": _other(findings.balls) if findings.balls.items else None,
         "rescued": findings.rescued,
         "missing": _missing(findings),
         "disputed": _disputed(state),
@@ -149,7 +152,8 @@ def _claims(findings: Findings) -> Document:
 
 def _not_judged(findings: Findings) -> dict[str, int]:
     """The rows of the subjects that are not judged, counted."""
-    return {name: rows for name, rows in findings.report.other_subjects.items() if name not in findings.others}
+    judged = {*findings.others, *([BALL] if findings.balls.items else [])}
+    return {name: rows for name, rows in findings.report.other_subjects.items() if name not in judged}
 
 
 def _other(counts: OtherCounts) -> Document:

@@ -191,6 +191,11 @@ def _show(summary: Document, output: Path) -> None:
     for subject, one in summary["others"].items():
         came_to = ", ".join(f"{count:,} {name}" for name, count in one["outcomes"].items() if count)
         paragraph(console, f"{told(one['items'], f'{subject}s')} with them: {came_to}", sign="·", indent=2)
+    if balls := summary["balls"]:
+        came_to = ", ".join(f"{count:,} {name}" for name, count in balls["outcomes"].items() if count)
+        paragraph(
+            console, f"{told(balls['items'], 'balls')} with the catalogue's mounts: {came_to}", sign="·", indent=2
+        )
     if rows["passed_over"]:
         paragraph(console, f"Columns not read: {', '.join(rows['passed_over'])}", sign="·", indent=2)
     for title, name in rows.get("meant", {}).items():
