@@ -10,6 +10,8 @@ from demo_world import answerer
 
 from fitsvc.audits.called_vehicles import in_words
 from fitsvc.audits.named_vehicles import OURS, Meant, NamedVehicles
+from fitsvc.audits.summary import faults_of
+from fitsvc.audits.thresholds import crossed, read_threshold
 
 
 @cache
@@ -115,6 +117,13 @@ def test_what_our_own_vehicles_do_not_tell_is_no_fault_of_the_supplier(tmp_path:
     claims.write_text("sku,from,model,bed\n" + "".join(f"{row['sku']},{one}\n" for one in (*lines, ",,")))
     told = audit(write_csv(tmp_path / "a.csv", [row]), tmp_path / "out", claims=claims)
     assert told["claims"]["lines"] == {"unclear": 4}
+    assert (told["faults"]["bad_claims"], told["claims_of_ours"]) == (2, 2)
+    claims.write_text(f"sku,from,model,bed\n{row['sku']},2021,Bothy,short\n")
+    alone = audit(tmp_path / "a.csv", tmp_path / "alone", claims=claims)
+    assert alone["claims"]["lines"] == {"unclear": 1}
+    assert faults_of(alone) == 0, "a night does not fail for what is ours to mend"
+    held = crossed(read_threshold("claims_of_ours > 0"), alone, tmp_path / "alone", None)
+    assert held == "`claims_of_ours > 0` is crossed: 1"
     listed = found(tmp_path / "out", "vehicles_to_tell")
     assert [(one["wanting"], one["claims"]) for one in listed] == [("bed short", "2")] * 2
     assert all("2021 Brannoch Bothy" in one["vehicle"] for one in listed)

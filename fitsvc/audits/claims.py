@@ -15,7 +15,7 @@ from typing import Final, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from fitsvc.audits.named_vehicles import EXCEPT, FROM, TO, VEHICLE, Meant, NamedVehicles
+from fitsvc.audits.named_vehicles import EXCEPT, FROM, OURS, TO, VEHICLE, Meant, NamedVehicles
 from fitsvc.audits.rigs import AuditRig
 from fitsvc.audits.source import WIRE, Cell, Chunk, name_in, read_chunks
 from fitsvc.language.problems import Problem, ProblemsFound
@@ -73,7 +73,10 @@ class ClaimLine:
 
 
 class ClaimReader:
-    """Turns names of rigs and vehicles into places, and notes names that are neither."""
+    """Turns names of rigs and vehicles into places, and notes names that are neither.
+
+    `of_ours` are the claims that are unclear for what is not stored of our own vehicles alone.
+    """
 
     def __init__(
         self,
@@ -96,6 +99,7 @@ class ClaimReader:
         self.of_others: dict[str, set[int]] = {}
         self.balls: set[str] = set()
         self.untold = Counter[tuple[str, str]]()
+        self.of_ours = 0
 
     def add(self, item: Claimed, cell: Cell, line: int, title: str, own: Mapping[str, str]) -> Iterator[Problem]:
         """Take the claims about one item in one cell of its row; yields what is wrong with them."""
@@ -112,6 +116,7 @@ class ClaimReader:
         told = {"unclear": meant.problem, "unstored": meant.unstored, "column": title, "other": other}
         self._tell(ClaimLine(item=place, line=line, cells=own, rigs=meant.rigs, apart=self.apart, **told))
         self.untold.update(meant.untold)
+        self.of_ours += meant.help == OURS
         if meant.problem:
             yield Problem(meant.problem, meant.help, pointer=title, file=self.file, line=line)
 

@@ -38,7 +38,7 @@ class ReadReport:
 
     `file` is what the catalogue is called, `claims_file` the file of claims, in which `bad_claims_apart` stand.
     `untold` are the vehicles of which too little is stored to tell whether they are claimed, with what that is and of
-    how many claims.
+    how many claims; for nothing else `claims_of_ours` are unclear.
     """
 
     blocks: int = 0
@@ -52,6 +52,7 @@ class ReadReport:
     file: str = ""
     claims_file: str = ""
     bad_claims_apart: int = 0
+    claims_of_ours: int = 0
     claims: int = 0
     other_subjects: dict[str, int] = field(default_factory=dict)
     claims_told: bool = False

@@ -125,6 +125,7 @@ class Audit:
                 report.claims_passed_over = list(passed_over)
         report.claim_titles = list(lines.titles)
         report.untold = [(*told, count) for told, count in claims.untold.most_common()]
+        report.claims_of_ours = claims.of_ours
         spool.keep_other_claims(claims.of_others)
         pairs = claims.claims()
         report.claims = len(pairs.item)

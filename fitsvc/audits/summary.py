@@ -95,7 +95,7 @@ def summarized(findings: Findings) -> Document:
     faults = {
         "bad_rows": report.bad_rows,
         "bad_cells": report.bad_cells,
-        "bad_claims": report.bad_claims,
+        "bad_claims": report.bad_claims - report.claims_of_ours,
         "contradicted_claims": claimed[3]
         + sum(one.claimed["fails"] for one in (*findings.others.values(), findings.balls)),
         "suspicious_columns": len(findings.columns_suspicious),
@@ -106,6 +106,7 @@ def summarized(findings: Findings) -> Document:
         "fixes": findings.fixes.count,
         "rows": {name: getattr(report, name) for name in _ROWS} | {"other_subjects": _not_judged(findings)},
         "rigs": len(state.rigs),
+        "claims_of_ours": report.claims_of_ours,
         "rigs_set_aside": state.task.run.get("aside", []),
         "pairs": report.items * len(state.rigs),
         "outcomes": dict(zip(OUTCOMES, findings.by_rig.sum(axis=0).tolist(), strict=True)),
@@ -130,7 +131,11 @@ def summarized(findings: Findings) -> Document:
 
 
 def faults_of(summary: Document) -> int:
-    """How many faults there are; a figure that only looks wrong is none, and a whole column of them is one."""
+    """How many faults of the supplier's there are.
+
+    A figure that only looks wrong is none, and a whole column of them is one; neither is a claim that is unclear for
+    what we have not stored of our own vehicles.
+    """
     return sum(summary["faults"].values())
 
 

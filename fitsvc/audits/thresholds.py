@@ -41,6 +41,7 @@ MEASURES: Final[Mapping[str, Measure]] = {
     "bad_rows": Measure(_rows("bad_rows"), _rows("rows")),
     "bad_cells": Measure(_rows("rows_of_bad_cells"), _rows("rows"), "bad_cells", ("sku", "column")),
     "bad_claims": Measure(lambda summary: summary["faults"]["bad_claims"], _claims("claims")),
+    "claims_of_ours": Measure(lambda summary: summary.get("claims_of_ours", 0), _claims("claims")),
     "contradicted": _of_claim("fails"),
     "undecided": _of_claim("undetermined"),
     "suspicious": Measure(

@@ -191,7 +191,7 @@ def _show(summary: Document, output: Path) -> None:
     for subject, one in summary["others"].items():
         came_to = ", ".join(f"{count:,} {name}" for name, count in one["outcomes"].items() if count)
         paragraph(console, f"{told(one['items'], f'{subject}s')} with them: {came_to}", sign="·", indent=2)
-    if balls := summary["balls"]:
+    if balls := summary.get("balls"):
         came_to = ", ".join(f"{count:,} {name}" for name, count in balls["outcomes"].items() if count)
         paragraph(
             console, f"{told(balls['items'], 'balls')} with the catalogue's mounts: {came_to}", sign="·", indent=2
@@ -214,6 +214,9 @@ def _show(summary: Document, output: Path) -> None:
         words = f"Of {claims['claims']:,} claims {held:,} hold, {claims['undetermined']:,} cannot be decided"
         paragraph(console, words, sign="·", indent=2)
     _show_lines(summary["claims"])
+    if ours := summary.get("claims_of_ours"):
+        words = f"Unclear for what we have not stored of our vehicles: {told(ours, 'claims')}, vehicles_to_tell.csv"
+        paragraph(console, words, sign="?", indent=2)
     _show_rescued(summary["rescued"])
     if nothing := summary["fits_nothing"]:
         paragraph(console, f"{nothing:,} items are not known to fit any of the rigs", sign="·", indent=2)
