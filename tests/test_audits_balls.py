@@ -10,6 +10,7 @@ from audit_world import audit, found, rigs, summary
 from demo_world import answerer
 
 from fitsvc.facts import Case
+from fitsvc.language.problems import ProblemsFound
 from fitsvc.rulebook.outcomes import OUTCOMES
 
 Facts = dict[str, Any]
@@ -127,6 +128,19 @@ def test_their_claims_are_checked(out: Path) -> None:
     page = (out / "summary.html").read_text("utf-8")
     assert "Of 5 claims that a ball stands on a mount, <b>2 are false</b>" in page
     assert "Balls with the mounts of the file" in page
+
+
+def test_their_columns_are_mapped_as_any(tmp_path: Path) -> None:
+    """A title of the supplier's may stand for a fact of a ball, with its unit; one that no subject has is refused."""
+    (tmp_path / "items.csv").write_text("sku,subject,kind,Loch,Zapfen\nB,ball,,,25.4\nM,,ball_mount,1 in,\n")
+    mapping = tmp_path / "mapping.yaml"
+    mapping.write_text("columns: {Loch: ball_hole, Zapfen: {fact: shank_diameter, unit: mm}}\n")
+    audit(tmp_path / "items.csv", tmp_path / "out", rigs()[:1], mapping=mapping)
+    (row,) = found(tmp_path / "out", "balls")
+    assert (row["outcome"], row["rules"]) == ("conditional", "ball-shank-long-enough")
+    mapping.write_text("columns: {Loch: ball_hole, Zapfen: shank_diametre}\n")
+    with pytest.raises(ProblemsFound, match="did you mean `shank_diameter`"):
+        audit(tmp_path / "items.csv", tmp_path / "again", rigs()[:1], mapping=mapping)
 
 
 def test_a_file_of_claims_is_told_where_those_of_balls_stand(tmp_path: Path) -> None:

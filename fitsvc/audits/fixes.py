@@ -17,9 +17,9 @@ from fitsvc.audits.ball_pairs import BallPair
 from fitsvc.audits.claims import ClaimLine
 from fitsvc.audits.counter_links import as_told, counter_link
 from fitsvc.audits.items import Items, ReadReport
+from fitsvc.audits.mapping import READ
 from fitsvc.audits.named_vehicles import OURS
 from fitsvc.audits.other_pairs import OtherPair
-from fitsvc.audits.others import READ
 from fitsvc.audits.outliers import Suspicious
 from fitsvc.audits.parts import ClaimFate
 from fitsvc.audits.state import AuditState

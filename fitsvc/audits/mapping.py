@@ -37,6 +37,8 @@ KEYS: Final = ("sku", "subject", "label", "fits")
 _SLIP: Final = 0.8
 """How close by a name is that a title is a slip of (difflib's ratio): a letter or two of it; an estimate."""
 """What a column may be beside a fact; `fits` holds the rigs or vehicles that the item is claimed to fit."""
+READ: Final = ("trailer", "adapter", "ball")
+"""The subjects whose rows are read beside accessories, each by its own facts."""
 _ENTRY: Final = ("fact", "unit", "values", "decimal", "nominal")
 _IGNORE: Final = "ignore"
 _FORM: Final = ("separator", "encoding", "header", "sheet")
@@ -99,7 +101,8 @@ def read_mapping(path: Path | None, vocabulary: Vocabulary) -> FileMapping:
     unknown = _words(tree, problems)
     decimal = _mark(tree, problems)
     found = {title: _entry(title, node, problems) for title, node in columns.entries.items()}
-    facts = vocabulary.of("accessory")
+    # What an accessory calls by the same name as another subject is taken as the accessory's.
+    facts = {name: fact for subject in (*READ, "accessory") for name, fact in vocabulary.of(subject).items()}
     for title, column in found.items():
         if column:
             problems += _meaningless(column, columns.entries[title], facts)
@@ -186,7 +189,11 @@ def _meaningless(column: Mapped, node: Node, facts: Mapping[str, Fact]) -> Itera
     known, fact = [*facts, *KEYS, _IGNORE], facts.get(column.name)
     if column.name not in known:
         near = nearest(column.name, known)
-        help = f"did you mean `{near}`?" if near else f"it is a fact of an accessory, or one of {', '.join(KEYS)}"
+        help = (
+            f"did you mean `{near}`?"
+            if near
+            else f"it is a fact of an accessory, trailer, adapter or ball, or one of {', '.join(KEYS)}"
+        )
         yield node.problem(f"column `{column.title}` is mapped to `{column.name}`, which is no fact", help)
         return
     for one in unit_problems(column, fact):

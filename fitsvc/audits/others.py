@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from fitsvc.audits.cells import FactColumn
 from fitsvc.audits.decimals import DecimalMarks
 from fitsvc.audits.items import Items, joined
-from fitsvc.audits.mapping import FileMapping, Mapped, by_name
+from fitsvc.audits.mapping import READ, FileMapping, Mapped, by_name
 from fitsvc.audits.source import Chunk
 from fitsvc.engine.columns.signatures import Column, column_of
 from fitsvc.facts import FactReader
@@ -21,8 +21,7 @@ JUDGED: Final = ("trailer", ADAPTER)
 """The subjects that are judged with every rig beside accessories: what is towed, and what goes into the opening."""
 BALL: Final = "ball"
 """The subject that is judged with the catalogue's own mounts, and with no rig."""
-READ: Final = (*JUDGED, BALL)
-"""The subjects that are read beside accessories."""
+assert {*JUDGED, BALL} == set(READ)
 
 
 class SubjectReader:

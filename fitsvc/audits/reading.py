@@ -15,8 +15,8 @@ from fitsvc.audits.cells import FactColumn
 from fitsvc.audits.claims import ClaimReader, read_ball_claims
 from fitsvc.audits.decimals import DecimalMarks
 from fitsvc.audits.items import Items, ReadReport, joined
-from fitsvc.audits.mapping import FileMapping, Header, meant, needs_unit, read_header
-from fitsvc.audits.others import BALL, READ, SubjectReader
+from fitsvc.audits.mapping import READ, FileMapping, Header, meant, needs_unit, read_header
+from fitsvc.audits.others import BALL, SubjectReader
 from fitsvc.audits.source import WIRE, Cell, Chunk, as_cell, name_in, read_chunks, titles_of
 from fitsvc.audits.spool import Spool
 from fitsvc.engine.columns.signatures import Column, column_of
