@@ -207,7 +207,7 @@ def test_a_trailers_pair_that_unclear_lines_name_alone_does_not_hold(tmp_path: P
     holds = sum(outcome in _GOOD for outcome in told)
     assert (alone["unclear"], alone["works"] + alone["conditional"]) == (holds, 0)
     assert sum(alone.values()) == len(told)
-    assert f"unclear: which vehicle is meant is not told {holds}" in (tmp_path / "out" / "summary.html").read_text()
+    assert f"unclear: which vehicle is not told {holds}" in (tmp_path / "out" / "summary.html").read_text()
     claims.write_text(f"sku,vehicle\n{line}{sku},2023 Muckle long bed\n")
     clear = audit(path, tmp_path / "clear", claims=claims)["others"]["trailer"]["claimed"]
     assert (clear["unclear"] < holds) == (clear["works"] + clear["conditional"] > 0) == (holds > 0)

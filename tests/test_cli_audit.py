@@ -68,7 +68,7 @@ def test_what_changed_is_told(catalogue: Path, tmp_path: Path, capsys: pytest.Ca
     assert f"Since the earlier audit: {lost} lost fits by item" in words
     assert ", 1 gone items" in words
     page = " ".join((tmp_path / "out2" / "summary.html").read_text("utf-8").split())
-    assert f"{found_now['fits_nothing']} items are not known to fit any of the rigs" in page
+    assert f"{found_now['fits_nothing']} items are not known to fit any of the vehicles" in page
     assert f"{found_now['fits_nothing']} items are not known to fit any of the rigs" in words
 
 

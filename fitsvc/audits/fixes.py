@@ -113,8 +113,11 @@ class Fixes:
         open_ = {(one.sku, one.rig): one.waits_for for one in fates if one.outcome != "fails"}
         claims = Counter((sku, fact) for (sku, _), fact in open_.items() if fact)
         claimed = Counter(sku for sku, _ in open_)
+        no_items = {sku for sku, name in cells if name == "sku"}
         for number, item in zip(*(found.tolist() for found in np.nonzero(np.maximum(waits, held))), strict=True):
             slot, sku = self._state.facts.facts[number], items.skus[item]
+            if sku in no_items:
+                continue  # what looks like no item is told as that, and lacks nothing
             fact = self._vocabulary.fact_of(slot)
             assert fact is not None
             decides = (int(waits[number, item]), claims[sku, slot])
@@ -126,8 +129,8 @@ class Fixes:
                 continue
             stands = _stands(fact, slot, items, item)
             self._add(_of_cell(cell, *decides) if cell else self._empty(lines[sku], sku, stands, fact, *decides))
-        for cell in cells.values():
-            self._add(_of_cell(cell, 0, 0))
+        for (_, name), cell in cells.items():
+            self._add(_of_cell(cell, len(self._rigs) if name == "sku" else 0, 0))
         self._false(items, lines, [one for one in fates if one.outcome == "fails"])
 
     def of_others(self, pairs: Iterable[OtherPair]) -> Iterator[OtherPair]:
@@ -236,10 +239,10 @@ class Fixes:
 
     def _empty(self, line: int, sku: str, stands: str, fact: Fact, pairs: int, claims: int) -> Fix:
         """A fact that a cell does not tell well enough, or that has no column; `stands` is what it tells."""
-        wrong = f"{fact.the} is not known, or not exactly"
+        wrong, help = f"{fact.the} is not known, or not exactly", f"{taken_as(fact)}. {fact.how_to_measure}"
         if fact.short not in self._titles:
-            wrong += f"; the file has no column for it yet, which `{fact.short}` would be"
-        help = f"{taken_as(fact)}. {fact.how_to_measure}"
+            wrong = f"{fact.the} is not told: the file has no column for it"
+            help = f"add a column `{fact.short}`: {help}"
         return _fix("missing", line, sku, self._title(fact.short), stands, (wrong, help), pairs=pairs, claims=claims)
 
     def _false(self, items: Items, lines: Mapping[str, int], fates: Sequence[ClaimFate]) -> None:

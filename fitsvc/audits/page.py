@@ -1,6 +1,6 @@
 """An audit's summary as a page for people who never saw fitsvc: what to tell the supplier first, then the shop."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from html import escape
 from typing import Final
 
@@ -18,6 +18,8 @@ _OUTCOME: Final = {
 }
 _MOST_FIXES: Final = 12
 _MOST_FACTS: Final = 10
+_LONG: Final = 120
+"""Letters of what is taken in a cell, which are told once."""
 FIX_LIST: Final = "fix_list"
 """The table and the workbook of what is to be mended."""
 
@@ -50,7 +52,8 @@ def page(summary: Document, words: PageWords) -> str:
         ),
         (
             f"<h3>What fits nothing</h3><p>{told(nothing, 'items')} {'is' if nothing == 1 else 'are'} not known to fit "
-            f"any of the rigs: {file_link('fits_nothing.csv')}, with how many fail and how many cannot be decided.</p>"
+            f"any of the vehicles: {file_link('fits_nothing.csv')}, with how many fail and how many cannot be "
+            "decided.</p>"
         ),
         table(
             "Vehicles without an item known to fit",
@@ -131,7 +134,8 @@ def _how_to_read() -> str:
         "several times. One item with one vehicle is a pair; that the one fits the other, where the catalogue says so, "
         "is a claim. A line of the catalogue may hold several claims, and one claim may be written in several lines. "
         "Each answer follows from rules about sizes, weights and room, not from a list. Where a fact is not known the "
-        "answer stays open: it is never taken for a yes.</p>"
+        "answer stays open: it is never taken for a yes. Ratings are the makers': the vehicle's manual, the labels on "
+        "every part and the law of the place come before anything that is said here.</p>"
     )
 
 
@@ -194,19 +198,35 @@ def others(rows: Document) -> str:
 
 def _mend(fixes: Sequence[Fix], count: int) -> str:
     """The first of what is to be mended."""
-    shown = fixes[:_MOST_FIXES]
+    shown, said = fixes[:_MOST_FIXES], dict[str, int]()
+    for one in shown:
+        said.setdefault(one.allowed, one.row)
     more = f" It has {told(count - len(shown), 'more cells')}." if count > len(shown) else ""
     return table(
         "Mend these first",
         ("row", "item", "column", "stands there", "what is wrong", "what to write or do", "decides"),
         (
-            (_where(one, shown), item_number(one.sku), one.column, one.stands, one.wrong, one.allowed, _decides(one))
+            (
+                _where(one, shown),
+                item_number(one.sku),
+                one.column,
+                one.stands,
+                one.wrong,
+                _allowed(one, said),
+                _decides(one),
+            )
             for one in shown
         ),
         "So many pairs of an item and a vehicle wait for the cell (for one that does not read, maybe with others), or "
         "are wrong by it. The whole list: "
         f"{file_link(f'{FIX_LIST}.xlsx')}, {file_link(f'{FIX_LIST}.csv')}.{more}",
     )
+
+
+def _allowed(one: Fix, said: Mapping[str, int]) -> str:
+    """What to write or do; a long list of what is taken stands there once, and is pointed to behind."""
+    first = said[one.allowed]
+    return one.allowed if first in (0, one.row) or len(one.allowed) < _LONG else f"as in row {first}"
 
 
 def _where(one: Fix, shown: Sequence[Fix]) -> str:

@@ -14,7 +14,7 @@ _CLAIM: Final = {
     "works": "true",
     "conditional": "true on a condition",
     "undetermined": "open: something is not known",
-    "unclear": "unclear: which vehicle is meant is not told",
+    "unclear": "unclear: which vehicle is not told",
     "fails": "false",
 }
 _BALL: Final = {
@@ -80,7 +80,7 @@ def _written(lines: Mapping[str, int]) -> str:
     more = {"unclear": "unclear", "not stored": "about vehicles that are not stored", "no item": "about no item"}
     told_ = "".join(f"{number(lines[one])} {_are(lines[one])} {more[one]}, " for one in more if one in lines)
     words = f"Of {told(sum(lines.values()), 'claims')} as they are written <b>{number(false)} {_are(false)} false</b>"
-    return f"{words}, {number(open_)} cannot be decided yet, {told_}and {number(held)} hold."
+    return f"{words}, {number(open_)} cannot be decided yet, {told_}and {_hold(held)}."
 
 
 def _claimed(claims: Document) -> str:
@@ -89,7 +89,11 @@ def _claimed(claims: Document) -> str:
     words = f"Of {told(claims['claims'], 'claims')} that one item fits one vehicle, <b>{number(false)} {_are(false)} "
     words += f"false</b>, {number(claims['undetermined'])} cannot be decided yet, "
     words += f"{number(unclear)} {_are(unclear)} only in unclear lines, " if unclear else ""
-    return f"{words}and {number(claims['works'] + claims['conditional'])} hold."
+    return f"{words}and {_hold(claims['works'] + claims['conditional'])}."
+
+
+def _hold(count: int) -> str:
+    return f"{number(count)} {'holds' if count == 1 else 'hold'}"
 
 
 def _are(count: int) -> str:
@@ -116,7 +120,8 @@ def claims_part(summary: Document, words: PageWords) -> str:
     note = (
         f"What the file says that an item fits, held against the rules. As the file says them, line by line: "
         f"{file_link('claims_checked.csv')}; each vehicle for which one is false or open, with the reason: "
-        f"{file_link('claims.csv')}, and of trailers and adapters {file_link('others.csv')}. Fits that nobody claims: "
+        f"{file_link('claims.csv')}, and of trailers and adapters {file_link('others.csv')}, of balls "
+        f"{file_link('balls.csv')}. Fits that nobody claims: "
         f"{told(unclaimed['works'], 'pairs')} that fit and {number(unclaimed['conditional'])} that do on a condition, "
         f"of {told(unclaimed['items'], 'items')}: {file_link('unclaimed.csv')}, by vehicle "
         f"{file_link('unclaimed_of_rigs.csv')}."
