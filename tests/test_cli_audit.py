@@ -179,18 +179,21 @@ def _in_kilograms(cell: str) -> str:
 
 
 def test_other_subjects_are_counted(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """Rows of balls are not audited, and that is said with their number; adapters are told with what they come to."""
+    """Balls are told with what they come to on the mounts, adapters with what they do in the openings."""
     assert main(["audit", str(SEED / "accessories.csv"), *_RIGS, "-o", str(tmp_path / "out")]) == 0
     with (SEED / "accessories.csv").open(encoding="utf-8", newline="") as stream:
         of = Counter(row["subject"] for row in csv.DictReader(stream) if row["subject"] != "accessory")
     told = summary(tmp_path / "out")
-    assert told["rows"]["other_subjects"] == {"ball": of["ball"]}
+    assert told["rows"]["other_subjects"] == {}
+    assert told["balls"]["items"] == of["ball"]
     assert told["others"]["adapter"]["items"] == of["adapter"]
     assert told["others"]["adapter"]["pairs"] == of["adapter"] * told["rigs"]
     words = " ".join(capsys.readouterr().out.split())
-    assert f"Not audited: {of['ball']} balls" in words
+    assert f"{of['ball']} balls with the catalogue's mounts:" in words
     assert f"{of['adapter']} adapters with them:" in words
-    assert f"not audited: {of['ball']} balls" in (tmp_path / "out" / "summary.html").read_text("utf-8")
+    page = (tmp_path / "out" / "summary.html").read_text("utf-8")
+    assert f"{of['ball']} balls were judged" in page
+    assert "not audited" not in page
 
 
 def test_records_that_were_not_given_are_told_once(
