@@ -106,9 +106,9 @@ class IntakeQuestions:
     def keep(self, one: DraftedColumn) -> None:
         """Keep what a column was told to be."""
         assert one.taken is not None
+        keep_seen(self._kept, [one])  # first, so that no column that is kept is without what it is held to
         self._put(one.title, one.taken, f"as answered: {one.share:.0%} of {one.cells} cells")
         self._columns[one.title] = one
-        keep_seen(self._kept, [one])
 
     def keep_ignored(self, title: str) -> None:
         """Keep that a column is not to be read, which is then asked no more."""

@@ -65,8 +65,9 @@ def take_in(path: Path, reader: FactReader, folder: Path, supplier: str) -> Take
     looked = look(path, titles_known().keys())
     made = draft(reader, sample_of(path, looked.form), looked.form)
     folder.mkdir(parents=True, exist_ok=True)
-    write_text(kept, mapping_text(made, path.name))
     keep_seen(kept, made.columns)
+    # The mapping comes last: what is ended before it drafts anew.
+    write_text(kept, mapping_text(made, path.name))
     return TakenIn(read_mapping(kept, reader.vocabulary), looked.words, made.columns, (), True)
 
 
