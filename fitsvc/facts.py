@@ -71,6 +71,7 @@ class FactReader:
     def __init__(self, rulebook: Rulebook) -> None:
         self.rulebook, self.vocabulary = rulebook, (vocabulary := rulebook.vocabulary)
         self.subjects = {name: vocabulary.of(name) for name in vocabulary.subjects}
+        self._former = {name: vocabulary.former(name) for name in vocabulary.subjects}
         exceeded = {hazard.rating for hazard in rulebook.hazards if hazard.exceeded is not None}
         self.ratings = exceeded & vocabulary.facts.keys()
         self._named, self._written = rulebook.named, PlainForms(rulebook)
@@ -78,6 +79,10 @@ class FactReader:
         self._bare = {one.name for one in numbers if self._written.takes_bare(one)}
         self._whole = {name: LruCache[bytes, _Read](_MOST_READ) for name in self.subjects}
         self._seen = {name: LruCache[_Cell, dict[str, Value]](_MOST_READ) for name in self.subjects}
+
+    def fact(self, subject: str, name: str) -> Fact | None:
+        """A subject's fact by its name there, or by one that it had."""
+        return self.subjects[subject].get(name) or self._former[subject].get(name)
 
     def read(
         self,
@@ -95,7 +100,8 @@ class FactReader:
         whole, key = self._whole[subject], _key(facts)
         found = whole.find(key) if key else None
         if found is None:
-            null = tuple(name for name, wire in facts.items() if wire is None)
+            former = self._former[subject]
+            null = tuple(former[name].short if name in former else name for name in facts if facts[name] is None)
             found = (*self._read(subject, facts, pointer, problems), null)
             if key and not problems:
                 whole.keep(key, found)
@@ -106,17 +112,20 @@ class FactReader:
     def _read(
         self, subject: str, facts: Mapping[str, Json], pointer: str, problems: list[Problem]
     ) -> tuple[dict[str, Value], dict[str, str]]:
-        known, seen = self.subjects[subject], self._seen[subject].find
+        known, seen, former = self.subjects[subject], self._seen[subject].find, self._former[subject]
         values: dict[str, Value] = {}
         texts: dict[str, str] = {}
         for name, wire in facts.items():
             kind = wire.__class__
             slots = seen((name, kind, wire)) if kind in _REMEMBERED else None
-            fact = None if slots is not None else known.get(name)
+            fact = None if slots is not None else known.get(name) or former.get(name)
             if slots is not None:
                 values.update(slots)
             elif fact is None:
                 problems.append(unknown_fact(subject, name, known, f"{pointer}/{escape(name)}"))
+            elif fact.short != name and fact.short in facts:
+                help, place = t("leave out what goes by the former name"), f"{pointer}/{escape(name)}"
+                problems.append(Problem(t("{the} is told twice", the=fact.the), help, pointer=place))
             elif wire is not None:
                 try:
                     values.update(self.value(fact, wire))

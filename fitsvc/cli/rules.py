@@ -11,13 +11,13 @@ from fitsvc.cli.console import FAULTS, out, refuse, show_problems
 from fitsvc.cli.options import FILE, Commands, folder_argument, open_database, rules_folder, rules_option
 from fitsvc.cli.rules_published import activate, key, publish, published, rollback
 from fitsvc.cli.rules_released import pull, release
-from fitsvc.cli.rules_written import fmt, schema
+from fitsvc.cli.rules_written import fmt, lsp, schema
 from fitsvc.language.problems import Problem, ProblemsFound, nearest
 
 if TYPE_CHECKING:
     from fitsvc.audits.impact import Impact
     from fitsvc.engine.examples import Ran
-    from fitsvc.rulebook.rules import Example, Rulebook
+    from fitsvc.rulebook.rules import Rulebook
 
 
 @click.group(cls=Commands)
@@ -29,18 +29,10 @@ def rules() -> None:
 @folder_argument
 def check(folder: Path | None) -> None:
     """Check all rule files, and tell all that is wrong with them."""
-    from fitsvc.engine.examples import case_of
-    from fitsvc.facts import FactReader
+    from fitsvc.engine.checking import faults_of
 
     rulebook = _load(rules_folder(folder))
-    reader = FactReader(rulebook)
-    problems: list[Problem] = []
-    for example in _examples(rulebook):
-        try:
-            case_of(example, reader)
-        except ProblemsFound as found:
-            problems += found.problems
-    problems += _never_asked(rulebook)
+    problems = faults_of(rulebook)
     if problems:
         _fail(problems)
     out().print(f"{_counts(rulebook)}: no problems")
@@ -264,7 +256,7 @@ def coverage(what: tuple[str, ...], rules: Path | None) -> None:
     show_covered(out(), teller, what)
 
 
-for _one in (key, publish, activate, rollback, published, release, pull, schema, fmt):
+for _one in (key, publish, activate, rollback, published, release, pull, schema, fmt, lsp):
     rules.add_command(_one)
 
 
@@ -326,35 +318,15 @@ def _fail(problems: "list[Problem] | tuple[Problem, ...]") -> None:
     raise click.exceptions.Exit(FAULTS)
 
 
-def _never_asked(rulebook: "Rulebook") -> "list[Problem]":
-    """A problem for each subject that no question has a part for, so that no rule about it is ever asked."""
-    from fitsvc.subjects import SUBJECTS
-
-    known, help = ", ".join(f"`{one}`" for one in SUBJECTS), "give its facts to a subject that questions have: "
-    strange = [one for one in rulebook.vocabulary.subjects if one not in SUBJECTS]
-    return [
-        Problem(
-            f"no question has a part `{one}`, so what reads it is never asked",
-            help + known,
-            file=f"vocabulary/{one}.yaml",
-        )
-        for one in strange
-    ]
-
-
 def _counts(rulebook: "Rulebook") -> str:
+    from fitsvc.engine.checking import examples_of
+
     counts = {
         "rules": len([rule for rule in rulebook.rules if not rule.limit]),
         "limits": len(rulebook.limits),
         "needs": len(rulebook.needs),
         "tables": len(rulebook.tables),
         "facts": len(rulebook.vocabulary.facts),
-        "examples": len(_examples(rulebook)),
+        "examples": len(examples_of(rulebook)),
     }
     return f"{rulebook.name}: " + ", ".join(f"{number} {word}" for word, number in counts.items())
-
-
-def _examples(rulebook: "Rulebook") -> "list[Example]":
-    from fitsvc.engine.examples import owners_of
-
-    return [example for name in owners_of(rulebook) for example in rulebook.examples.get(name, ())]

@@ -1,4 +1,4 @@
-"""`fitsvc rules schema` and `fmt`: how rule files are written, for editors, and laid out."""
+"""`fitsvc rules schema`, `lsp` and `fmt`: how rule files are written, for editors, and laid out."""
 
 import json
 from collections.abc import Iterator
@@ -58,6 +58,21 @@ def _write(found: dict[str, dict[str, object]], folder: Path, to: Path) -> dict[
     except OSError as fault:
         refuse(f"`{to}` cannot be written: {fault.strerror}", "name a folder that can be")
     return {f"{to.as_posix()}/{kind}.schema.json": files[kind] for kind in found if kind in files}
+
+
+@click.command()
+def lsp() -> None:
+    """Serve an editor, by the language server protocol.
+
+    It speaks on standard input and output. Editors then complete facts and members, tell what a name means, mark faults
+    as they are typed, go to where a name stands, rename facts and lay files out. The rules are those of the folder that
+    a file is in.
+    """
+    try:
+        from fitsvc.desk.server import make_server
+    except ModuleNotFoundError:
+        refuse("the library that the language server needs is not installed", "`pip install 'fitsvc[desk]'`")
+    make_server().start_io()
 
 
 @click.command()

@@ -10,7 +10,7 @@ from fitsvc.language.problems import nearest
 from fitsvc.language.typed import AnyTyped
 from fitsvc.language.types import TRUTH, ListType
 from fitsvc.rulebook.expressions import Expressions
-from fitsvc.rulebook.forms import EXPRESSION, TEXT, Form, Kind, either, named, one_of
+from fitsvc.rulebook.forms import EXPRESSION, Form, Kind, either, named, one_of
 from fitsvc.rulebook.rules import Fills, Need, WishKinds
 from fitsvc.rulebook.shape import Shape
 from fitsvc.rulebook.vocabulary import Vocabulary
@@ -20,7 +20,7 @@ ACCESSORY: Final = "accessory"
 BESIDE: Final = ("ball",)
 """What is sold to be put beside an accessory in one question. A plan looks for nothing else."""
 
-_FILLED: Final = Form("`fills`", {ACCESSORY: TEXT, "gives": named("fact")})
+_FILLED: Final = Form("`fills`", {ACCESSORY: named("role"), "gives": named("fact")})
 FILLS: Final[Kind] = either(one_of(*BESIDE), _FILLED.kind)
 """What fills a need, as a need says it."""
 WISH: Final = Form("a wish", {"when": EXPRESSION, "served_by": EXPRESSION})

@@ -80,6 +80,8 @@ def _names(rulebook: Rulebook) -> dict[str, Kind]:
         "subject": _enum("a subject", vocabulary.subjects),
         "kind": _enum("a kind of accessory", kinds),
         "rule": _enum("a rule, limit or need", ids),
+        "role": _enum("a role", [role.name for roles in vocabulary.roles.values() for role in roles]),
+        "source": _enum("a source", [*rulebook.sources, *(one.id for one in rulebook.tables.values() if one.rows)]),
         "unit": _enum("a unit to show", DISPLAY_UNITS),
         "value_type": _enum("a list, a dimension or `yes_no`", [*vocabulary.lists, *VALUE_TYPES]),
         "fact_type": _enum("a list, a dimension, `yes_no`, `text` or `tyre`", [*vocabulary.lists, *FACT_TYPES]),

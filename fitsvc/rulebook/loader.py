@@ -60,6 +60,7 @@ from fitsvc.rulebook.vocabulary import (
     Lists,
     Subject,
     Vocabulary,
+    check_former,
     check_leaning,
     read_lists,
     read_subject,
@@ -68,13 +69,13 @@ from fitsvc.rulebook.vocabulary import (
 from fitsvc.rulebook.words import Words, read_words
 from fitsvc.rulebook.yaml_text import Mapping, Node, Scalar
 
-_NONE: Final[Map[Path, bytes]] = {}
+_NONE: Final[Map[Path, bytes | Node]] = {}
 
 
-def load_rulebook(folder: Path, contents: Map[Path, bytes] = _NONE) -> Rulebook:
+def load_rulebook(folder: Path, contents: Map[Path, bytes | Node] = _NONE) -> Rulebook:
     """Load and check a folder of rule files; ProblemsFound has every problem of every file.
 
-    `contents` are the bytes of files that have been read already.
+    `contents` are the bytes of files that have been read already, or their trees.
     """
     return Loader(folder, contents).load()
 
@@ -91,7 +92,7 @@ class Loader:
     bare: Expressions
     each: Expressions
 
-    def __init__(self, folder: Path, contents: Map[Path, bytes]) -> None:
+    def __init__(self, folder: Path, contents: Map[Path, bytes | Node]) -> None:
         self.folder, self.contents, self.shape = folder, contents, Shape()
         self.taken: dict[str, str] = {}
         self.trees: dict[Path, Node] = {}
@@ -257,6 +258,7 @@ class Loader:
         self.lost |= _declared_facts(trees.values()) - facts.keys()
         of_facts = [tree for tree in trees.values() if "lists" not in tree.entries]
         check_leaning(self.shape, of_facts, facts)
+        check_former(self.shape, of_facts, facts)
         hold_to_one_each(self.shape, of_facts)
         return Vocabulary(subjects, lists.types, lists.words, facts, lists.roles)
 

@@ -23,7 +23,7 @@ from fitsvc.rulebook.signing import SIGNED
 from fitsvc.rulebook.sources import SOURCES
 from fitsvc.rulebook.tables import TABLE, WITH_COLUMNS
 from fitsvc.rulebook.topics import LIMIT, NEED, RULE
-from fitsvc.rulebook.yaml_text import Mapping, Node, Scalar, Sequence, read_yaml_bytes, read_yaml_file
+from fitsvc.rulebook.yaml_text import Mapping, Node, Placed, Scalar, Sequence, read_yaml_bytes, read_yaml_file
 
 _KEPT: Final = ("id", "name", "key", "gives", "columns", "type", "assumed", "same")
 """What an entry is, which no change can make another."""
@@ -96,10 +96,10 @@ class Gathered:
     changes: tuple[CoreChange, ...] = ()
 
 
-def gather(shape: Shape, folder: Path, contents: Map[Path, bytes]) -> Gathered:
+def gather(shape: Shape, folder: Path, contents: Map[Path, bytes | Node]) -> Gathered:
     """Read every file of a folder, and of the core that it adds to; what cannot be read is complained of and left out.
 
-    `contents` are the bytes of files that have been read already.
+    `contents` are the bytes of files that have been read already, or their trees.
     """
     own = _trees(shape, folder, contents)
     core = core_of(folder)
@@ -114,10 +114,13 @@ def gather(shape: Shape, folder: Path, contents: Map[Path, bytes]) -> Gathered:
     return _Merging(shape, folder, given, own).merged()
 
 
-def _trees(shape: Shape, folder: Path, contents: Map[Path, bytes]) -> dict[Path, Node]:
+def _trees(shape: Shape, folder: Path, contents: Map[Path, bytes | Node]) -> dict[Path, Node]:
     trees = {}
     for path in rule_files(folder):
         file, data = shown_as(path), contents.get(path)
+        if isinstance(data, Placed):
+            trees[path] = data
+            continue
         read: Callable[[], Node]
         read = partial(read_yaml_file, path, file) if data is None else partial(read_yaml_bytes, data, file)
         tree = shape.attempt(read)

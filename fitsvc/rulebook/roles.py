@@ -11,12 +11,12 @@ from dataclasses import dataclass
 from typing import Final
 
 from fitsvc.language.problems import nearest
-from fitsvc.rulebook.forms import TEXT, Form, many
+from fitsvc.rulebook.forms import TEXT, Form, many, named
 from fitsvc.rulebook.shape import Shape
 from fitsvc.rulebook.yaml_text import Mapping, Node, Scalar
 
 ROLE: Final = Form("a role", {"label": TEXT, "meaning": TEXT})
-MEMBER: Final = Form("a member", {"word": TEXT, "is": many(TEXT, minItems=1)})
+MEMBER: Final = Form("a member", {"word": TEXT, "is": many(named("role"), minItems=1)})
 
 
 @dataclass(frozen=True, slots=True)

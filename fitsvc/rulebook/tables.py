@@ -27,7 +27,7 @@ _MORE: Final[Map[str, Kind]] = {"meaning": TEXT, "same": SAME}
 LAST_BAND: Final = Form("a band", {"is": EXPRESSION})
 BAND: Final = Form("a band", {"up_to": QUANTITY, **LAST_BAND.required})
 COLUMN: Final = Form("a column", {"gives": named("value_type"), "meaning": TEXT}, {"otherwise": TEXT})
-_ROW: Final = Form("a row", dict.fromkeys(_TOLD, TEXT), free=TEXT)
+_ROW: Final = Form("a row", {"asks": TEXT, "source": named("source")}, free=TEXT)
 TABLE: Final = Form(
     "a table",
     {**_HEAD, "gives": named("value_type")},

@@ -29,7 +29,9 @@ _MEANT: Final = "`blocks` makes the answer no, `open` leaves it open, `caution` 
 
 
 _KINDS: Final = ("published", "common_practice", "estimate")
-SOURCE: Final = Form("a source", {"kind": one_of(*_KINDS)}, {"cite": TEXT, "because": TEXT, "named": many(TEXT)})
+SOURCE: Final = Form(
+    "a source", {"kind": one_of(*_KINDS)}, {"cite": TEXT, "because": TEXT, "named": many(named("source"))}
+)
 _OF_EXAMPLES: Final[Map[str, Kind]] = {
     "gives": TEXT,
     "so": one_of(*SO.values()),
@@ -69,14 +71,16 @@ RULE: Final = Form(
         "asks": YES_NO,
     },
 )
-RATING: Final = Form("a rating", {"rating": TEXT}, {"if_unknown": one_of(*IF_UNKNOWN), "applies_when": EXPRESSION})
+RATING: Final = Form(
+    "a rating", {"rating": EXPRESSION}, {"if_unknown": one_of(*IF_UNKNOWN), "applies_when": EXPRESSION}
+)
 LIMIT: Final = Form(
     "a limit",
     {
         "id": _ID_KIND,
         "title": TEXT,
         "quantity": TEXT,
-        "lowest_of": many(either(TEXT, RATING.kind), minItems=1),
+        "lowest_of": many(either(EXPRESSION, RATING.kind), minItems=1),
         "judged": EXPRESSION,
         "severity": one_of(*SEVERITIES),
         "source": SOURCE.kind,

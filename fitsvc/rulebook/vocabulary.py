@@ -16,7 +16,7 @@ from fitsvc.rulebook.measuring import KEYS, POINTS, Tape, read_tape
 from fitsvc.rulebook.roles import MEMBER, ROLE, Role, read_members
 from fitsvc.rulebook.serving import SERVICES, Service, read_service
 from fitsvc.rulebook.shape import Shape
-from fitsvc.rulebook.yaml_text import Mapping, Node, Scalar
+from fitsvc.rulebook.yaml_text import Mapping, Node, Scalar, Sequence
 from fitsvc.tongues import spoken
 
 EFFORTS: Final = ("ask", "label", "tape", "scales", "dealer")
@@ -46,6 +46,8 @@ LISTS_FILE: Final = Form(
     {"lists": by_name(LIST.kind)},
     {"tolerances": by_name(TOLERANCES.kind, one_of(*EFFORTS))},
 )
+FORMERLY: Final = "formerly"
+"""Under this key a fact says what it was called before."""
 _ENDS: Final = many(QUANTITY, minItems=2, maxItems=2)
 _PRESENCE: Final = ("always", "asked")
 _GATHERED: Final = ("largest", "smallest")
@@ -68,6 +70,7 @@ FACT: Final = Form(
         "usual": _ENDS,
         "below_zero": WRITTEN,
         "serves": one_of(*SERVICES),
+        FORMERLY: many(WRITTEN, minItems=1),
         **dict.fromkeys(KEYS, many(one_of(*POINTS), minItems=2, maxItems=2)),
     },
 )
@@ -87,6 +90,7 @@ class Fact:
     the largest or smallest is the fact. A reading of it holds as long as what it `leans_on` is what it was.
     `usual` is where nearly every one lies: outside of it a figure is taken, and asked about. A figure below zero is
     told without its sign, by the words `below_zero`. What fitsvc itself makes use of it for is what it `serves`.
+    What is told under a name that it had `formerly`, within its subject, is told of it.
     """
 
     name: str
@@ -108,6 +112,7 @@ class Fact:
     usual: Bounds | None = None
     below_zero: str = ""
     serves: Service = ""
+    formerly: tuple[str, ...] = ()
 
     @property
     def rating(self) -> bool:
@@ -184,6 +189,10 @@ class Vocabulary:
     def of(self, subject: str) -> dict[str, Fact]:
         """A subject's facts by their short names."""
         return {fact.short: fact for fact in self.facts.values() if fact.subject == subject}
+
+    def former(self, subject: str) -> dict[str, Fact]:
+        """A subject's facts by what they were called before."""
+        return {was: fact for fact in self.of(subject).values() for was in fact.formerly}
 
     def serving(self, service: Service, subject: str = "") -> list[str]:
         """The names of the facts that serve for something, of one subject where it is named."""
@@ -324,6 +333,7 @@ def read_fact_entry(shape: Shape, name: str, node: Node, lists: Lists) -> Fact |
             asked=asked,
             leans_on=_leaning(shape, entry),
             serves=read_service(shape, entry, name, kind),
+            formerly=_former(shape, entry),
         )
     found = _range(shape, name, entry, kind)
     if found is None:
@@ -351,7 +361,33 @@ def read_fact_entry(shape: Shape, name: str, node: Node, lists: Lists) -> Fact |
         usual=_usual(shape, entry, kind),
         below_zero=shape.text(entry, "below_zero") if "below_zero" in entry.entries else "",
         serves=read_service(shape, entry, name, kind),
+        formerly=_former(shape, entry),
     )
+
+
+def _former(shape: Shape, entry: Mapping) -> tuple[str, ...]:
+    """What a fact was called before, within its subject."""
+    nodes = shape.items(entry.entries.get(FORMERLY), f"`{FORMERLY}`")
+    for node in nodes:
+        if not isinstance(node, Scalar) or not _NAME.match(node.value):
+            help = "write it without its subject, in small letters, digits and `_`"
+            shape.complain(node, "this was never a fact's name", help)
+    return tuple(node.value for node in nodes if isinstance(node, Scalar))
+
+
+def check_former(shape: Shape, trees: Iterable[Mapping], facts: Map[str, Fact]) -> None:
+    """Complain of a former name that is a fact's now, or that two facts had: what is told by it could be of either."""
+    for tree in trees:
+        subject, entries, had = shape.text(tree, "subject"), tree.entries.get("facts"), dict[str, str]()
+        for short, entry in entries.entries.items() if isinstance(entries, Mapping) else ():
+            told = entry.entries.get(FORMERLY) if isinstance(entry, Mapping) else None
+            for node in told.items if isinstance(told, Sequence) else ():
+                was = node.value if isinstance(node, Scalar) else ""
+                if f"{subject}.{was}" in facts or was in had:
+                    other = had.get(was, was)
+                    help = "leave it out here, or call the other one by another name"
+                    shape.complain(node, f"`{was}` is `{subject}.{other}`, so it cannot stand for this one", help)
+                had.setdefault(was, short)
 
 
 def _range(shape: Shape, name: str, entry: Mapping, kind: str) -> tuple[Bounds, tuple[str, str]] | None:
