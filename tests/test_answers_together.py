@@ -232,6 +232,47 @@ def test_the_jack_that_meets_what_hangs_above_says_at_what_angle() -> None:
     assert "when the vehicle has turned" in told and "against the trailer" in told
 
 
+# two shanks and a pin
+
+
+@pytest.mark.parametrize(
+    ("above", "told"), [("1 in", "fails"), ("1-15/16 in", "fails"), ("2 in", "passes"), ("0 in", "not_applicable")]
+)
+def test_two_shanks_take_no_one_place(above: str, told: str) -> None:
+    """Of 2 in openings the one above stands 2 in higher at least; told at one height, it may be one adapter's."""
+    upper = {"rig": {"adapters": [{"facts": {**DUAL, "adds_rise": above}}]}}
+    found = answer([{**bikes(2), **upper}, boat(gross_weight="900 lb", tongue_weight="100 lb")])
+    assert result(found, "openings-stand-apart") == told
+    assert (found.outcome == "fails") == (told == "fails")
+
+
+def pin(**facts: Any) -> Part:
+    """Give a locking pin for the receiver."""
+    told = {"kind": "locking_pin", "pin": "5/8 in", "pin_span": "3-1/2 in", **facts}
+    return {"name": "pin", "hangs_on": "rear_receiver", "accessory": {"facts": told}}
+
+
+def test_a_pin_asked_about_with_it_is_the_pin_that_holds_it() -> None:
+    """What comes without a pin wants one: a pin among the things is that, of a wrong size it is refused itself."""
+    bare = rig()
+    bare["receiver"]["facts"] = {**bare["receiver"]["facts"], "pin_supplied": False}
+    alone = answer([step(pin_supplied=False), front()], bare)
+    assert "hitch_pin" in {need["need"] for need in alone.needs}
+    held = answer([step(pin_supplied=False), pin()], bare)
+    assert "hitch_pin" not in {need["need"] for need in held.needs}
+    assert answer([step(pin_supplied=False), pin(pin="1/2 in")], bare).outcome == "fails"
+    out = {**bare, "adapters": [{"facts": {**DUAL, "kind": "extension", "adds_length": "8 in"}}]}
+    assert "hitch_pin" in {need["need"] for need in answer([step(pin_supplied=False), pin()], out).needs}
+
+
+def test_one_pin_holds_no_two_things() -> None:
+    """Two things without a pin and one pin: a pin for each of them is still a part to have."""
+    bare = rig()
+    bare["receiver"]["facts"] = {**bare["receiver"]["facts"], "pin_supplied": False}
+    found = answer([step(pin_supplied=False), step(pin_supplied=False), pin()], bare)
+    assert "another_hitch_pin" in {need["need"] for one in found.together for need in one.answer.needs}
+
+
 # a ball that no mount holds
 
 

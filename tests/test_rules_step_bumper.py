@@ -56,6 +56,7 @@ LEFT_OUT = {
     "lamp-wiring-adapter": MOUNT,
     "length-ahead-of-its-end": MOUNT,
     "mount-tongue-rating-below-trailer-rating": MOUNT,
+    "openings-stand-apart": "nothing else goes into what holds it: that is refused",
     "pin-fits-hole": SHANK,
     "pin-fits-unusual-hole": SHANK,
     "pin-hole-is-usual": SHANK,
