@@ -100,6 +100,21 @@ def rig(*adapters: Mapping[str, Any], **vehicle: Any) -> Part:
     }
 
 
+def towbar(place: str = "towball") -> Part:
+    """Give the rig with a ball of the towbar's own, or one that goes into a step bumper."""
+    own = rig()
+    ball = {"own_ball": "2 in"} if place == "towball" else {"ball_hole": "1 in", "bumper_thickness": "5/16 in"}
+    own["receiver"]["facts"] = {
+        "place": place,
+        "trailer_rating": "5000 lb",
+        "tongue_rating": "500 lb",
+        "chain_loop_opening": "1 in",
+        **ball,
+    }
+    own["mounting"]["facts"] |= {"pin_to_bumper": "-4 in"}
+    return own
+
+
 def bikes(number: int = 4, **facts: Any) -> Part:
     """Give a bike carrier with bikes of 35 lb."""
     load = {"facts": {"bikes": number, "bike_weight": "35 lb"}}

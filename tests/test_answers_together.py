@@ -13,7 +13,7 @@ from typing import Any
 import pytest
 from demo_world import answerer
 from effort import EFFORT
-from several import BIKES, DUAL, MOUNT, Part, asked, bikes, boat, rig, step
+from several import BIKES, DUAL, MOUNT, Part, asked, bikes, boat, rig, step, towbar
 
 from fitsvc.answers import answering
 from fitsvc.answers.answer import Answer, Spoiler
@@ -274,21 +274,6 @@ def test_one_pin_holds_no_two_things() -> None:
 
 
 # a ball that no mount holds
-
-
-def towbar(place: str = "towball") -> Part:
-    """Give the rig with a ball of the towbar's own, or one that goes into a step bumper."""
-    own = rig()
-    ball = {"own_ball": "2 in"} if place == "towball" else {"ball_hole": "1 in", "bumper_thickness": "5/16 in"}
-    own["receiver"]["facts"] = {
-        "place": place,
-        "trailer_rating": "5000 lb",
-        "tongue_rating": "500 lb",
-        "chain_loop_opening": "1 in",
-        **ball,
-    }
-    own["mounting"]["facts"] |= {"pin_to_bumper": "-4 in"}
-    return own
 
 
 def boat_alone(**facts: Any) -> Part:

@@ -4,7 +4,7 @@ from typing import Any
 
 import pytest
 from demo_world import World, answerer
-from several import BIKES, DUAL, MOUNT, RECEIVER, TRAILER, VEHICLE, rig
+from several import BIKES, DUAL, MOUNT, RECEIVER, TRAILER, VEHICLE, rig, towbar
 
 from fitsvc.answers.question import Stored
 from fitsvc.answers.shelf import Stock, read_items
@@ -103,3 +103,24 @@ def test_it_is_said_which_receiver_holds_all_of_it() -> None:
         with pytest.raises(ProblemsFound) as refused:
             plan(*shop(RACK="50 lb"), *wishes, together=told)
         assert [problem.pointer for problem in refused.value.problems] == ["/together"]
+
+
+@pytest.mark.parametrize("place", ["towball", "step_bumper"])
+def test_a_trailer_on_a_ball_in_place_takes_no_mount(place: str) -> None:
+    """Where the ball is in place nothing on the shelf is its mount: the plan says what the trailer comes to without."""
+    own = towbar(place)
+    found = PLANNER.plan({"rig": own, "wishes": [CART]}, *shop(RACK="50 lb"))
+    alone = answerer().answer({"rig": own, "trailer": CART["trailer"]})
+    miss = found.misses[0]
+    assert found.best is None and alone.outcome == miss.outcome == "conditional"
+    assert miss.because == f"It takes no mount here. {alone.summary}" and miss.because in found.summary
+    assert miss.parts == [] and "accessory" not in miss.question
+
+
+def test_a_trailer_whose_mount_is_refused_is_not_told_to_take_none() -> None:
+    """A receiver for carriers only refuses every mount, and a trailer whose weight nobody knows by itself is open."""
+    bare = {name: part for name, part in rig(tow_rating="0 lb").items() if name != "adapters"}
+    light = {name: wire for name, wire in CART_FACTS.items() if name != "gross_weight"}
+    found = PLANNER.plan({"rig": bare, "wishes": [{"name": "the cart", "trailer": {"facts": light}}]}, *shop())
+    assert found.best is None and found.misses[0].outcome == "fails"
+    assert "no trailer at all" in found.misses[0].because

@@ -26,6 +26,7 @@ from fitsvc.language.display import System
 from fitsvc.language.problems import ProblemsFound
 from fitsvc.language.quantities import LENGTH, MASS
 from fitsvc.language.truth import YES
+from fitsvc.language.typed import presences
 from fitsvc.language.types import Value
 from fitsvc.planning.parts import PartSet, Provision, Site, Stack, with_items
 from fitsvc.planning.plan import AtOnce, PinHeld, Plan, PlanMiss, PlanPart, PlanSet, Role, WishServed
@@ -383,7 +384,7 @@ class _PlanTelling:
                 question=question,
             )
         parts = [*([site.receiver.key] if site.receiver else []), *(item.sku for item in items)]
-        return PlanMiss(
+        return self._without(site, wish, answer) or PlanMiss(
             wish=wish,
             name=one.name,
             outcome=answer.outcome,
@@ -391,6 +392,28 @@ class _PlanTelling:
             parts=parts,
             question=question,
         )
+
+    def _without(self, site: Site, wish: int, refused: Answer) -> PlanMiss | None:
+        """A trailer by itself where nothing at all goes into the receiver, since a ball is in place; else None.
+
+        What is refused is then refused by no fact of its own, and the question without it is not.
+        """
+        one = self.wanted.wishes[wish]
+        whatever = any(
+            finding.result == "fails" and not any(name.startswith(f"{ACCESSORY}.") for name in finding.facts)
+            for finding in refused.findings
+        )
+        if "trailer" not in one.parts or not whatever:
+            return None
+        question = self._question(site, wish, (), (), False)
+        answer = self.answerer.answer(question, self.records, self.system, most=LITTLE_WORK)
+        needs = self.answerer.rulebook.needs
+        # A part that is asked for only since there is no accessory is one to sell, so that something does go in.
+        missed = {need.name for need in needs if need.guard and not need.work and ACCESSORY in presences(need.guard)}
+        if answer.outcome == "fails" or missed & {told["need"] for told in answer.needs}:
+            return None
+        because = t("It takes no mount here. {told}", told=answer.summary)
+        return PlanMiss(wish=wish, name=one.name, outcome=answer.outcome, because=because, question=question)
 
     def _nearest(self, site: Site, wish: int, near: Sequence[int]) -> int | None:
         """The accessory that breaks the fewest rules, by the least; one that the best set's adapters serve is none."""
