@@ -1,14 +1,19 @@
-"""Faults planted in the shipped rules, one in each of some entries: what refuses or breaks names every one of them.
+"""Faults planted in the shipped rules: what refuses or breaks names every one of them.
 
-`check` is asked of a folder with what it can see, the examples of one with what only they can, `compare` of figures
-that are right nowhere but in their source. What only a proof can see is planted in `test_proving_planted`.
+Once one in each of some entries: `check` is asked of a folder with what it can see, the examples of one with what only
+they can, `compare` of figures that are right nowhere but in their source. And each in a rulebook of its own, of which a
+command is asked, as an author asks it: by day of some, at night of all. What only a proof about a whole rulebook can
+see is planted in `test_proving_planted`, each in a rulebook of a few rules.
 """
 
 import shutil
+from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
+from effort import NIGHTLY
 
+from fitsvc.cli import main
 from fitsvc.engine.mutating import Mutating
 from fitsvc.language.problems import ProblemsFound
 from fitsvc.paths import data_dir
@@ -102,3 +107,77 @@ def test_comparison_names_each(tmp_path: Path) -> None:
     assert "3500 lb" in str(found[table].new) and "3500 lb" not in str(found[table].old)
     assert (found[dated].old, found[dated].new) == ({"as_of": "undated"}, {"as_of": "read 1996"})
     assert (found[seen].old, found[seen].new) == ({"seen": "secondary"}, {"seen": "text"})
+
+
+@dataclass(frozen=True)
+class Alone:
+    """A fault that a rulebook of its own has, the command that names it there, how that ends, and what it says."""
+
+    edits: tuple[Edit, ...]
+    command: str
+    code: int
+    says: str
+
+
+BORDER = "accessory.width: 102-1/16 in, gives: fails"
+AGREED: tuple[Edit, ...] = (
+    ("road.yaml", "width-on-the-road", "<= 102 in", "<= 103 in"),
+    ("road.yaml", "width-on-the-road", BORDER, BORDER.replace("102-1/16", "103-1/16")),
+    ("road.yaml", "width-on-the-road", "102-1/16 in, load.jurisdiction", "104 in, load.jurisdiction"),
+    ("road.yaml", "width-on-the-road", "102-1/16 in, load.cargo", "104 in, load.cargo"),
+)
+"""A limit that was misread, and its examples with it: nothing in the folder itself contradicts it."""
+AT_THE_BORDER = "{accessory.kind: ball_mount, accessory.length: 8 in, mounting.pin_to_bumper: 5-1/16 in,"
+ONE_BY_ONE: dict[str, Alone] = {
+    **{name: Alone((edit,), "check {new}", 1, word) for name, (edit, word) in TO_CHECK.items()},
+    "words not read for years": Alone(
+        (("sources.yaml", "az-28-952:", "read: 2026", "read: 2020"),), "check {new}", 0, "az-28-952 read in 2020"
+    ),
+    **{name: Alone((edit,), f"mutate {edit[1]} --rules {{new}}", 1, edit[1]) for name, edit in TO_EXAMPLES.items()},
+    **{name: Alone((edit,), "compare {old} {new}", 0, edit[1].rstrip(":")) for name, edit in TO_COMPARE.items()},
+    "a loosened limit, examples too": Alone(AGREED, "compare {old} {new}", 0, "width-on-the-road"),
+    "a loosened limit, by proof": Alone(
+        AGREED, "compare {old} {new} --prove", 0, "differs width-on-the-road: undetermined"
+    ),
+    "a border that no example holds": Alone(
+        (("clearance.yaml", "ball-clears-bumper", AT_THE_BORDER, AT_THE_BORDER.replace("5-1/16", "6")),),
+        "mutate ball-clears-bumper --rules {new} --no-search",
+        1,
+        "ball-clears-bumper requires: 3 in -> 2.9375 in",
+    ),
+    "a dead rule, by proof": Alone(
+        (TO_EXAMPLES["a dead rule"],), "prove load-clears-bumper --only dead --rules {new}", 1, "never surely applies"
+    ),
+    "a rule nothing passes": Alone(
+        (("clearance.yaml", "ball-clears-bumper", "clearance.ball_behind >= 3 in", "clearance.ball_behind < -3 in"),),
+        "prove ball-clears-bumper --only dead --rules {new}",
+        1,
+        "nothing that `ball-clears-bumper` applies to passes it",
+    ),
+    "a rule nothing fails, by proof": Alone(
+        (TO_EXAMPLES["a rule nothing fails"],), "prove plate-in-sight --only idle --rules {new}", 1, "plate-in-sight"
+    ),
+    "a rule that another says already": Alone(
+        (("clearance.yaml", "ball-clears-bumper", "applies_when: ", "applies_when: kind.carries and "),),
+        "prove ball-clears-bumper --only dead --rules {new}",
+        1,
+        "ball-clears-bumper",
+    ),
+}
+
+
+@pytest.mark.parametrize("name", [*ONE_BY_ONE] if NIGHTLY else [*ONE_BY_ONE][::4])
+def test_a_command_names_the_one_fault(name: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Each in a rulebook that has no other: a gap, a contradiction, a dead rule, a limit, a unit, a date, and so on."""
+    one = ONE_BY_ONE[name]
+    new = planted(tmp_path / "rules", *one.edits)
+    words = [word.format(old=data_dir("rules"), new=new) for word in one.command.split()]
+    code = main(["rules", *words])
+    told = capsys.readouterr()
+    assert code == one.code, told
+    assert one.says in " ".join((told.out + told.err).split())
+
+
+def test_there_are_thirty() -> None:
+    """Rulebooks with one fault each, beside those that only a whole proof can see."""
+    assert len(ONE_BY_ONE) >= 30
