@@ -157,7 +157,7 @@ ONE_BY_ONE: dict[str, Alone] = {
     "a rule nothing fails, by proof": Alone(
         (TO_EXAMPLES["a rule nothing fails"],), "prove plate-in-sight --only idle --rules {new}", 1, "plate-in-sight"
     ),
-    "a rule that another says already": Alone(
+    "a guard that contradicts itself": Alone(
         (("clearance.yaml", "ball-clears-bumper", "applies_when: ", "applies_when: kind.carries and "),),
         "prove ball-clears-bumper --only dead --rules {new}",
         1,
