@@ -3,19 +3,25 @@
 import json
 import stat
 from pathlib import Path
+from typing import Any, Final
 
 import pytest
 from changed_rules import changed
 from demo_world import SEED, answerer
+from effort import NIGHTLY
 from litestar.testing import TestClient
 
 from fitsvc.cli.app import main
+from fitsvc.engine.examples import wire_value
 from fitsvc.loading.load import load_file
+from fitsvc.rulebook.yaml_text import to_plain
 from fitsvc.service import recording
 from fitsvc.service.app import create_app
 from fitsvc.service.examples import QUESTION
 from fitsvc.service.settings import OPEN, Settings
 from fitsvc.store.database import Database
+
+RIG: Final = ("vehicle", "receiver", "mounting", "spare")
 
 
 def questions(sku: str) -> list[dict[str, object]]:
@@ -85,6 +91,47 @@ def test_a_store_that_went_on_answers_as_of_then(
     database.close()
     assert main(["replay", *map(str, recorded)]) == 0
     assert " but for the shelf" in capsys.readouterr().out
+
+
+def of_examples() -> list[dict[str, Any]]:
+    """The examples of all shipped rules as questions: what is about several things, or about nothing, is left out."""
+    found: list[dict[str, Any]] = []
+    for examples in answerer().rulebook.examples.values():
+        for example in examples:
+            parts: dict[str, Any] = {}
+            for name, node in example.facts.items():
+                subject, _, short = name.partition(".")
+                parts.setdefault(subject, {"facts": {}})["facts"][short] = wire_value(to_plain(node))
+            stack = [{"facts": {short: wire_value(to_plain(one)) for short, one in adapter.items()}}
+                     for adapter in example.adapters]  # fmt: skip
+            rig = {name: parts.pop(name) for name in RIG if name in parts} | ({"adapters": stack} if stack else {})
+            if "beside" not in parts and (parts.keys() | rig.keys()) & {"accessory", "trailer", "spare", "adapters"}:
+                found.append({"rig": rig, **parts})
+    return found
+
+
+def test_as_many_as_a_shop_answers_come_again(
+    url: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Ten thousand answers at night, of every example of every rule, units and languages by turns: the same bytes."""
+    monkeypatch.setenv("FITSVC_DATABASE_URL", url)
+    database, settings = Database(url), Settings(public=OPEN, record=tmp_path / "kept")
+    asked, count = of_examples(), 0
+    numbers = range(3 * len(asked)) if NIGHTLY else range(0, 3 * len(asked), 61)
+    with TestClient(create_app(database, answerer(), tmp_path / "audits", settings=settings)) as client:
+        for number in numbers:
+            turn, place = divmod(number, len(asked))
+            told = client.post(
+                "/v1/answers",
+                json=asked[place],
+                params={"units": "metric"} if turn else {},
+                headers={"accept-language": "es"} if turn == 2 else {},
+            )
+            count += told.status_code == 200
+    database.close()
+    assert count > (10_000 if NIGHTLY else 150)
+    assert main(["replay", *map(str, sorted((tmp_path / "kept").iterdir()))]) == 0
+    assert capsys.readouterr().out == f"{count} recorded answers: {count} same\n"
 
 
 def test_files_are_their_owners_and_few(recorded: list[Path]) -> None:
