@@ -253,6 +253,7 @@ def main(count: int, seed: int) -> int:
             if not how:
                 left.append(change)
                 print(change, flush=True)
+        print(f"{name}: {made - len(left)} of {made} noticed so far", file=sys.stderr, flush=True)
     share = 1 - len(left) / max(made, 1)
     print(f"{made} changes by seed {seed}, {made - len(left)} noticed, {len(left)} left: {share:.1%}")
     return int(share < LEAST)
