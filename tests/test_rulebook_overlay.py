@@ -262,6 +262,14 @@ REFUSED = {
     "a top of a whole rulebook": (
         {"rulebook.yaml": "name: mine\n"}, "yard/rulebook.yaml", 1, "the core has a file `rulebook.yaml` already",
     ),
+    "what an adapter changes": (
+        {"adapters.yaml": FILES["adapters.yaml"]}, "yard/adapters.yaml", 1,
+        "the core has a file `adapters.yaml` already",
+    ),
+    **{
+        f"the core's {key}": ({"overlay.yaml": f"name: the yard\n{key}: []\n"}, "yard/overlay.yaml", 2, f"`{key}`")
+        for key in ("wishes", "usual", "trials", "allowances")
+    },
     "nothing of that name": (changing("of: short-enuf, severity: caution"), "yard/overlay.yaml", 3, "nothing called"),
     "the name itself": (changing("of: short-enough, id: other"), "yard/overlay.yaml", 3, "has no key `id`"),
     "no such key": (changing("of: short-enough, seveerity: x"), "yard/overlay.yaml", 3, "has no key `seveerity`"),

@@ -110,6 +110,7 @@ def of_examples() -> list[dict[str, Any]]:
     return found
 
 
+@pytest.mark.timeout(3_600)  # at night they are some minutes of processor time
 def test_as_many_as_a_shop_answers_come_again(
     url: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
