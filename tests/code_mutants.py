@@ -96,7 +96,7 @@ def _sites_of(node: ast.AST) -> Iterator[tuple[int, str, Any]]:
         yield line, f"`{was}` with {other.__name__}", lambda: setattr(node, "op", other())
     elif isinstance(node, ast.UnaryOp) and isinstance(node.op, ast.Not):
         yield line, f"`{was}` without not", lambda: setattr(node, "operand", _turned(node.operand))
-    elif isinstance(node, ast.Constant) and type(node.value) in (int, float, bool):
+    elif isinstance(node, ast.Constant) and isinstance(node.value, int | float):
         new = (not node.value) if isinstance(node.value, bool) else node.value + 1
         yield line, f"{node.value} becomes {new}", lambda: setattr(node, "value", new)
     elif isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id in _NAMES:
