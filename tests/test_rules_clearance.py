@@ -242,3 +242,23 @@ def test_evidence_that_contradicts_itself_is_told(known: Mapping[str, Any], told
     found = answer({"spare.tyre": "245/75R16", "spare.stowed_where": "underbody", **known}).cautions
     said = [text for text in found if "contradicts itself" in text]
     assert (told in said[0]) if told else said == []
+
+
+def test_a_load_that_keeps_the_rear_shut_is_told_though_nobody_asked() -> None:
+    """Handlebars in the hatch's way are a thing to see to where they are measured, and else a sentence to keep in mind."""
+    vehicle = {f"vehicle.{name}": value for name, value in VEHICLE.items()}
+    carrier = {f"accessory.{name}": value for name, value in TRAY.items()}
+    rig = {**vehicle, **carrier, "mounting.pin_to_bumper": "4 in", "mounting.height": "16 in", "load.bikes": 2}
+    near = {"load.front_setback": "10 in", "load.top_height": "44 in"}
+
+    def kept(found: Answer) -> list[str]:
+        return [text for text in found.cautions if text.startswith("Loaded, a carrier often keeps the lift gate shut")]
+
+    assert len(kept(answer(rig))) == 1
+    told = answer({**rig, **near})
+    assert kept(told) == []
+    assert _told(told)["load-lets-closure-open"].result == "fails"
+    assert "With the load on, the lift gate does not open" in _told(told)["load-lets-closure-open"].reason
+    far = answer({**rig, **near, "load.front_setback": "40 in"})
+    assert _told(far)["load-lets-closure-open"].result == "passes"
+    assert kept(answer({**rig, "load.needs_closure_open": False})) == []
