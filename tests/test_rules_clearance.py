@@ -245,7 +245,7 @@ def test_evidence_that_contradicts_itself_is_told(known: Mapping[str, Any], told
 
 
 def test_a_load_that_keeps_the_rear_shut_is_told_though_nobody_asked() -> None:
-    """Handlebars in the hatch's way are a thing to see to where they are measured, and else a sentence to keep in mind."""
+    """Handlebars in the hatch's way are a thing to see to where they are measured, else a sentence to keep in mind."""
     vehicle = {f"vehicle.{name}": value for name, value in VEHICLE.items()}
     carrier = {f"accessory.{name}": value for name, value in TRAY.items()}
     rig = {**vehicle, **carrier, "mounting.pin_to_bumper": "4 in", "mounting.height": "16 in", "load.bikes": 2}
