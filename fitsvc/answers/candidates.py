@@ -97,6 +97,8 @@ def over(judged: Sequence[CandidateAnswer]) -> str:
     counts = [(sum(one.verdict.outcome == kind for one in judged), text) for kind, text in _COUNTED.items()]
     told = [f"{count} {text}" for count, text in counts if count]
     if len(told) == 1:
+        if len(judged) == 2:
+            return t("That is so for both configurations that are stored.")
         return t("That is so for all {count} configurations that are stored.", count=len(judged))
     return t("Of the {count} configurations that are stored, {told}.", count=len(judged), told=joined(told))
 
