@@ -113,7 +113,7 @@ def test_the_demo_shows_what_its_questions_are_for(tmp_path: Path, capsys: pytes
     assert main(["demo", "--into", str(file)]) == 0
     told = capsys.readouterr().out
     asked = demo.questions(data_dir("seed_demo"))
-    assert len(asked) == 15
+    assert len(asked) == 17
     words = [line.strip() for line in told.splitlines()]
     outcomes = [word.lower() for word in words if word in ("WORKS", "CONDITIONAL", "UNDETERMINED", "FAILS")]
     assert outcomes == [one.expect for one in asked]

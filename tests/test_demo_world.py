@@ -153,9 +153,9 @@ def test_accessories_are_possible_things() -> None:
 
 
 def test_the_index_lists_every_question() -> None:
-    """Fifteen questions, each listed in order with the words of a clerk."""
+    """Seventeen questions, each listed in order with the words of a clerk."""
     assert list(ASKED) == sorted(path.name for path in (SEED / "questions").glob("*.json"))
-    assert len(ASKED) == 15
+    assert len(ASKED) == 17
     assert all(entry["ask"].strip().endswith("?") for entry in ASKED.values())
 
 

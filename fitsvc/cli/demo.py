@@ -1,4 +1,4 @@
-"""`fitsvc demo`: a made-up shop loaded into a fresh database, and its fifteen questions answered."""
+"""`fitsvc demo`: a made-up shop loaded into a fresh database, and its seventeen questions answered."""
 
 import tempfile
 from collections.abc import Iterator
