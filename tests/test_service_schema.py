@@ -212,13 +212,16 @@ def test_a_thing_has_the_parts_that_are_read() -> None:
     several: dict[str, Any] = {"rig": {}, "load": {"facts": {}}, "together": [thing, thing]}
     assert validator("Question").is_valid(several)
     assert len(read_things(several, READER, NoRecords())) == 2
+    on_its_own_ball = {**several, "together": [thing, {**thing, "accessory": None}]}
+    assert validator("Question").is_valid(on_its_own_ball)
+    assert len(read_things(on_its_own_ball, READER, NoRecords())) == 2
     for wrong in (
         [thing],
         [thing] * 5,
         [thing, {}],
         [thing, {**thing, "hangs_on": "roof"}],
         [thing, thing | {"at": 1}],
-        [thing, {**thing, "accessory": None}],
+        [thing, {**thing, "accessory": None, "trailer": None}],
         [thing, {**thing, "name": ""}],
         "both",
     ):
