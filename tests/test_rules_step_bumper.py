@@ -67,6 +67,7 @@ LEFT_OUT = {
     "pulled-by-recovery-gear-only": MOUNT,
     "rating-suits-class": "a ball in place is of no class",
     "reach-ahead": FRONT,
+    "rear-axle-bears-the-least": MOUNT,
     "rear-axle-with-accessory": MOUNT,
     "rear-axle-with-bars": BARS,
     "rear-axle-with-trailer": OWN,
