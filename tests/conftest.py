@@ -50,7 +50,7 @@ atexit.register(shutil.rmtree, os.environ["FITSVC_AUDITS"], ignore_errors=True)
 if "FITSVC_CACHE" not in os.environ:
     os.environ["FITSVC_CACHE"] = tempfile.mkdtemp(prefix="fitsvc-cache-")
     atexit.register(shutil.rmtree, os.environ["FITSVC_CACHE"], ignore_errors=True)
-collect_ignore = [] if NIGHTLY else ["test_service_killed.py"]
+collect_ignore = [] if NIGHTLY else ["test_service_killed.py", "test_service_stock.py"]
 """What takes many minutes, and whose promise is held in a shorter way by day."""
 SEED_FILES = ("vehicles.yaml", "receivers.yaml", "mountings.yaml", "trailers.yaml", "accessories.csv", "rigs.yaml")
 _FAST = {"fsync": "off", "synchronous_commit": "off", "full_page_writes": "off", "max_connections": "200"}

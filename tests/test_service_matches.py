@@ -10,6 +10,7 @@ import pytest
 from demo_world import SEED, answerer
 from litestar import Litestar
 from litestar.testing import TestClient
+from openapi_schema_validator import OAS31Validator
 from service_checks import pointers, problem
 
 from fitsvc.loading.load import in_order, load_file
@@ -20,6 +21,7 @@ from fitsvc.store.api_keys import create_key
 from fitsvc.store.database import Database
 
 Client = TestClient[Litestar]
+THING = {"hangs_on": "rear_receiver", "accessory": {}}
 LOAD = {"facts": {"bikes": 2, "bike_weight": "40 lb"}}
 
 
@@ -123,6 +125,27 @@ def test_a_rig_that_cannot_be_judged_keeps_nobody_from_an_answer(shop: Client) -
             ]
     shared = {"rigs": [good], "skus": ["CRG-2"], "load": {"facts": {"bike_weight": "90000 lb"}}}
     assert pointers(problem(shop.post("/v1/matches", json=shared), 422)) == ["/load/facts/bike_weight"]
+
+
+@pytest.mark.parametrize(
+    ("more", "taken"),
+    [
+        ({}, True),
+        ({"hangs_on": "rear_receiver"}, True),
+        ({"hangs_on": "rear_receiver", "together": None, "beside": {}}, True),
+        ({"hangs_on": "rear_receiver", "together": [THING], "beside": None}, True),
+        ({"together": [THING]}, False),
+        ({"hangs_on": None, "together": [THING]}, False),
+        ({"hangs_on": "rear_receiver", "together": [THING], "beside": {}}, False),
+    ],
+)
+def test_the_schema_says_what_goes_with_what_hangs_there(shop: Client, more: dict[str, Any], taken: bool) -> None:
+    """Where each item hangs has to be said with `together`, and `beside` not: of each body schema and service agree."""
+    schemas = shop.get("/openapi.json").json()["components"]
+    body = {"rigs": [{}], "skus": ["CRG-2"], **more}
+    described = OAS31Validator({"$ref": "#/components/schemas/MatchQuestion", "components": schemas})
+    assert described.is_valid(body) == taken
+    assert (shop.post("/v1/matches", json=body).status_code == 200) == taken
 
 
 @pytest.mark.parametrize(

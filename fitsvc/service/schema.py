@@ -281,23 +281,25 @@ def _question() -> Schema:
 
 def _about_nothing() -> Schema:
     """Where nothing is asked about: neither things nor, on the rig, something in the opening or a spare."""
-    bare = _none_of("spare", "id") | {"type": "object"}
+    bare = none_of("spare", "id") | {"type": "object"}
     bare["properties"]["adapters"] = {"anyOf": [NULL, array({}, maxItems=0)]}
-    nothing = _none_of("accessory", "trailer", "together")
+    nothing = none_of("accessory", "trailer", "together")
     nothing["properties"]["rig"] = {"anyOf": [NULL, bare]}
     return nothing
 
 
 def _about_one_and_several() -> Schema:
     """Where something is named beside several things that are."""
-    return _named("together") | {"anyOf": [_named(name) for name in BESIDE_RIG if name != "load"]}
+    return named_in("together") | {"anyOf": [named_in(name) for name in BESIDE_RIG if name != "load"]}
 
 
-def _named(name: str) -> Schema:
+def named_in(name: str) -> Schema:
+    """Return the schema of an object that has a member."""
     return {"required": [name], "properties": {name: {"not": NULL}}}
 
 
-def _none_of(*names: str) -> Schema:
+def none_of(*names: str) -> Schema:
+    """Return the schema of an object that has none of some members, or only as null."""
     return {"properties": dict.fromkeys(names, NULL)}
 
 

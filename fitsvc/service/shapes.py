@@ -4,6 +4,7 @@ import msgspec
 
 from fitsvc.answers.answer import Answer, RestsOn
 from fitsvc.answers.figures import Figures
+from fitsvc.answers.question import TOGETHER
 from fitsvc.language.types import ListType
 from fitsvc.observing.sheet import Sheet
 from fitsvc.observing.worklist import WorkList
@@ -18,7 +19,7 @@ from fitsvc.service.feed import OutcomeChanges
 from fitsvc.service.json_schema import COUNTS, TEXT, Schema, array, closed, nullable, parts, reference, text, word
 from fitsvc.service.matches import MOST_ITEMS, MOST_RIGS, ItemRigs, Matches
 from fitsvc.service.record_shapes import stored, title
-from fitsvc.service.schema import schemas
+from fitsvc.service.schema import named_in, none_of, schemas
 from fitsvc.subjects import PLACE
 
 
@@ -155,7 +156,8 @@ def _match(vocabulary: Vocabulary) -> dict[str, Schema]:
         hangs_on=nullable(word(place.members, "Where each item hangs; to be told with `together`.")),
         together=nullable(array(reference("Thing"), "What hangs on each rig already.", minItems=1, maxItems=3)),
     )
-    return {"MatchQuestion": body}
+    alone = {"anyOf": [named_in("beside"), none_of("hangs_on")]}
+    return {"MatchQuestion": body | {"not": named_in(TOGETHER) | alone}}
 
 
 def _knowledge() -> dict[str, Schema]:

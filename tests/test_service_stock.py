@@ -1,0 +1,211 @@
+"""The service as its description reads to a stranger: the stock strategies of schemathesis, all phases and checks.
+
+Nothing is taught to the tool here, so that most of what it sends names what is not stored, or says what cannot be. It
+runs over the made-up shop, on each kind of database, with a key and without; by day it is left out, as it takes minutes
+of processor time for each of its runs. `FITSVC_STOCK_EXAMPLES` is how many cases a phase draws for an operation, and
+`FITSVC_STOCK_PHASES` which phases there are, with commas between.
+
+Beside the tool's own expectations:
+
+- 412 and 428: a made-up `If-Match` is a precondition that does not hold (RFC 9110, 13.1.1), and a change without one is
+  refused so (RFC 6585, 3). No schema of a header can say which version is stored.
+- 400 of a catalogue: its rows are read at once, and no schema of bytes tells what a row may be.
+- 422: a well-formed request may say what cannot be, as a weight of 900 t, or name what is not stored, which no schema
+  can rule out. It is not taken on trust: each of its errors has to lead to a place in what was sent, and what is
+  only asked is asked again without what the errors point to, until it is answered.
+"""
+
+import json
+import os
+from collections import Counter
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+from time import process_time
+from typing import Any, Final
+
+import pytest
+import schemathesis
+from demo_world import SEED, answerer
+from litestar.testing import TestClient
+from schemathesis.engine import Status, events, from_schema
+from schemathesis.engine.recorder import ScenarioRecorder
+
+from fitsvc.loading.load import in_order, load_file
+from fitsvc.service.app import create_app
+from fitsvc.service.audits.handlers import UPLOADS
+from fitsvc.service.context import service_in
+from fitsvc.store.api_keys import create_key
+from fitsvc.store.database import Database
+
+SEEDS: Final = (1, 2, 3)
+EXAMPLES: Final = int(os.environ.get("FITSVC_STOCK_EXAMPLES", "50"))
+PHASES: Final = os.environ.get("FITSVC_STOCK_PHASES", "examples,coverage,fuzzing,stateful").split(",")
+ASKS: Final = ("/v1/answers", "/v1/selections", "/v1/matches")
+"""What is only asked: asking again changes nothing."""
+_TAKEN: Final = ["2xx", "304", "401", "403", "404", "409", "412", "422", "428"]
+CHECKS: Final = {
+    "positive_data_acceptance": {"expected-statuses": _TAKEN},
+    "negative_data_rejection": {
+        "expected-statuses": ["400", "401", "403", "404", "405", "409", "412", "413", "415", "422", "428"]
+    },
+    "missing_required_header": {"expected-statuses": ["400", "401", "403", "404", "428"]},
+}
+OF_A_CATALOGUE: Final = {
+    "include-operation-id": "load_catalogue",
+    "checks": {"positive_data_acceptance": {"expected-statuses": [*_TAKEN, "400"]}},
+}
+_MENDED_AT_MOST: Final = 300
+"""Refused questions of a run that are asked again."""
+_STEPS: Final = 12
+"""How often one is asked again: what is wrong with a thing is told once its own facts can be read."""
+
+
+@schemathesis.serializer(*UPLOADS)
+def as_it_is(_: Any, value: Any) -> bytes:
+    """Send a file as the bytes it is, whatever was made for it."""
+    return value if isinstance(value, bytes) else str(value).encode("utf-8", "replace")
+
+
+@dataclass
+class Tally:
+    """What came of one run."""
+
+    cases: int = 0
+    statuses: Counter[int] = field(default_factory=Counter)
+    failures: Counter[tuple[str, ...]] = field(default_factory=Counter)
+    shown: dict[tuple[str, ...], str] = field(default_factory=dict)
+    refused: dict[tuple[str, str], tuple[str, bytes, list[Any]]] = field(default_factory=dict)
+
+    def take(self, recorder: ScenarioRecorder) -> None:
+        """Take what was sent, what came back, and what the checks say."""
+        self.cases += len(recorder.interactions)
+        for key, sent in recorder.interactions.items():
+            if sent.response is None:
+                self._fail(("no reply", recorder.label), str(sent.request.uri))
+                continue
+            self.statuses[sent.response.status_code] += 1
+            if sent.response.status_code == 422:
+                self._refused(recorder.label, sent)
+            for check in recorder.checks.get(key, ()):
+                if check.status is Status.FAILURE:
+                    told = check.failure_info.failure if check.failure_info else None
+                    where = (check.name, recorder.label, str(sent.response.status_code))
+                    sample = f"{told}\n{sent.request.method} {sent.request.uri}\n{sent.request.body!r:.1500}"
+                    self._fail(where, f"{sample}\n{sent.response.content!r:.1500}")
+
+    def _refused(self, label: str, sent: Any) -> None:
+        """Hold a refusal to leading to its places; keep one of each kind, to be asked again."""
+        body, errors = sent.request.body or b"", json.loads(sent.response.content).get("errors", [])
+        if not errors:
+            self._fail(("says nothing of where", label), sent.response.content.decode())
+        for one in errors:
+            if "pointer" in one and body and not _leads(json.loads(body), one["pointer"]):
+                self._fail(("leads nowhere", label), f"{one}\n{body!r:.1500}")
+        path = sent.request.uri.removeprefix("http://localhost").partition("?")[0]
+        if path in ASKS and len(self.refused) < _MENDED_AT_MOST:
+            kind = " ".join(sorted({_place(one.get("pointer", "")) for one in errors}))
+            self.refused.setdefault((path, kind), (path, body, errors))
+
+    def _fail(self, where: tuple[str, ...], sample: str) -> None:
+        self.failures[where] += 1
+        self.shown.setdefault(where, sample)
+
+    def told(self) -> str:
+        """All of it, for who reads the test's output."""
+        failed = "\n".join(f"{count} x {where}\n{self.shown[where]}\n" for where, count in self.failures.most_common())
+        return f"{self.cases} cases, {dict(self.statuses)}, {len(self.refused)} asked again\n{failed}"
+
+
+def _place(pointer: str) -> str:
+    """A place without the numbers in it."""
+    return "/".join("#" if step.isdigit() else step for step in pointer.split("/"))
+
+
+def _leads(body: Any, pointer: str) -> bool:
+    """Whether a pointer leads to a place in a body, or to a member that its place could have."""
+    *steps, last = [one.replace("~1", "/").replace("~0", "~") for one in pointer.split("/")[1:]] or [""]
+    for step in steps:
+        try:
+            body = body[int(step)] if isinstance(body, list) else body[step]
+        except (KeyError, IndexError, ValueError, TypeError):
+            return False
+    return not last or isinstance(body, dict) or (isinstance(body, list) and last.isdigit() and int(last) < len(body))
+
+
+def without(body: Any, errors: list[Any]) -> Any:
+    """A body without what errors point to: of a fact all of it, of a list's member all its own members."""
+    for one in errors:
+        steps = [step.replace("~1", "/").replace("~0", "~") for step in one.get("pointer", "").split("/")[1:]]
+        if "facts" in steps:
+            steps = steps[: steps.index("facts") + 2]
+        inner = body
+        for step in steps[:-1]:
+            inner = inner[int(step)] if isinstance(inner, list) else inner.get(step) if inner is not None else None
+        if isinstance(inner, dict):
+            inner.pop(steps[-1], None)
+        elif isinstance(inner, list) and int(steps[-1]) < len(inner):
+            inner[int(steps[-1])] = {}
+    return body
+
+
+@pytest.fixture
+def shop(migrated_url: str) -> Iterator[tuple[Database, str]]:
+    """Give the made-up shop in a database, and a key that may do everything."""
+    database = Database(migrated_url)
+    files = [path for path in SEED.iterdir() if path.suffix in (".yaml", ".csv", ".jsonl")]
+    for path in in_order(sorted(files), answerer().reader.vocabulary):
+        load_file(database, answerer().reader, path)
+    with database.session() as session:
+        key = create_key(session, "stranger")[0]
+    yield database, key
+    database.close()
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+@pytest.mark.parametrize("known", [True, False], ids=["key", "no key"])
+def test_a_stranger_finds_what_is_described(
+    shop: tuple[Database, str], tmp_path: Path, known: bool, seed: int, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Whatever is sent is answered as described, in time, and what is refused is refused where it says."""
+    database, key = shop
+    app = create_app(database, answerer(), tmp_path / "audits")
+    config = {
+        "seed": seed,
+        "checks": CHECKS,
+        "operations": [OF_A_CATALOGUE],
+        "continue-on-failure": True,
+        "max-failures": 100_000,
+        "generation": {"max-examples": EXAMPLES, "no-shrink": True, "database": "none"},
+        "phases": {name: {"enabled": name in PHASES} for name in ("examples", "coverage", "fuzzing", "stateful")},
+        **({"headers": {"X-API-Key": key}} if known else {}),
+    }
+    schema = schemathesis.openapi.from_dict(
+        json.loads(service_in(app).description.body), config=schemathesis.Config.from_dict(config)
+    )
+    schema.app = app
+    tally, begun = Tally(), process_time()
+    for event in from_schema(schema).execute():
+        if isinstance(event, events.ScenarioFinished):
+            tally.take(event.recorder)
+        elif isinstance(event, events.NonFatalError | events.FatalError):
+            tally._fail(("error", str(getattr(event, "label", ""))), str(getattr(event, "value", event)))
+    asked_again(tally, TestClient(app, raise_server_exceptions=False))
+    with capsys.disabled():
+        print(f"\n{database.url} {known=} {seed=}: {process_time() - begun:.0f} s of processor time, {tally.told()}")
+    assert not tally.failures, tally.told()
+    assert tally.cases >= 75
+
+
+def asked_again(tally: Tally, client: Any) -> None:
+    """Ask what was refused once more without what the errors point to: then it has to be answered."""
+    for path, body, errors in tally.refused.values():
+        document, told = json.loads(body), errors
+        for _ in range(_STEPS):
+            document = without(document, told)
+            response = client.post(path, json=document)
+            if response.status_code == 200:
+                break
+            told = response.json().get("errors", [])
+        else:
+            tally._fail(("refused for more than it says", path), f"{body!r:.1500}\n{response.text:.800}")
