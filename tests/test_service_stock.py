@@ -23,6 +23,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from time import process_time
 from typing import Any, Final
+from urllib.parse import urlsplit
 
 import pytest
 import schemathesis
@@ -102,7 +103,7 @@ class Tally:
         for one in errors:
             if "pointer" in one and body and not _leads(json.loads(body), one["pointer"]):
                 self._fail(("leads nowhere", label), f"{one}\n{body!r:.1500}")
-        path = sent.request.uri.removeprefix("http://localhost").partition("?")[0]
+        path = urlsplit(sent.request.uri).path
         if path in ASKS and len(self.refused) < _MENDED_AT_MOST:
             kind = " ".join(sorted({_place(one.get("pointer", "")) for one in errors}))
             self.refused.setdefault((path, kind), (path, body, errors))
