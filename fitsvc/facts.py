@@ -266,10 +266,17 @@ def as_written(wire: Json) -> str:
 
 
 def _number(fact: Fact, wire: Json) -> dict[str, Value]:
+    told = wire
     if not (isinstance(wire, str) and is_plainest(wire)):
         wire = as_exact(wire) if exact(wire) else parted(wire)
     if isinstance(wire, Mapping):
-        return {fact.name: _bounded(fact, wire)}
+        try:
+            return {fact.name: _bounded(fact, wire)}
+        except ProblemsFound as refused:
+            if isinstance(told, Mapping):
+                raise
+            # The parts of a figure that is told in one text have no places of their own.
+            raise ProblemsFound([replace(one, pointer="") for one in refused.problems]) from None
     amount = _held(fact, wire)
     return {fact.name: (amount, amount)}
 

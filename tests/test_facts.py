@@ -220,6 +220,12 @@ def test_pointers_reach_inside(name: str, wire: Any, pointer: str, message: str)
     assert (found.pointer, found.message) == (f"/rig/part/facts/{name}{pointer}", message)
 
 
+@pytest.mark.parametrize("wire", ["9 t ± 1 kg", "9 kg ± 1 in", "at least 9 t", "at least 9 kg, at most 8 kg"])
+def test_a_figure_in_one_text_is_pointed_at_as_a_whole(wire: str) -> None:
+    """Its parts have no places of their own in what was sent."""
+    assert refused("weight", wire).pointer == "/rig/part/facts/weight"
+
+
 def test_all_problems_are_told_at_once() -> None:
     """Every fact that is wrong is told, with its pointer, and the right ones are still read."""
     wire = {

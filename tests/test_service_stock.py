@@ -9,7 +9,8 @@ Beside the tool's own expectations:
 
 - 412 and 428: a made-up `If-Match` is a precondition that does not hold (RFC 9110, 13.1.1), and a change without one is
   refused so (RFC 6585, 3). No schema of a header can say which version is stored.
-- 400 of a catalogue: its rows are read at once, and no schema of bytes tells what a row may be.
+- 400 of a file: the tool makes empty ones of a schema that has a `minLength`, and a catalogue's rows are read at once,
+  of which no schema of bytes tells what they may be. Files are not made wrong on purpose: any bytes are one.
 - 422: a well-formed request may say what cannot be, as a weight of 900 t, or name what is not stored, which no schema
   can rule out. It is not taken on trust: each of its errors has to lead to a place in what was sent, and what is
   only asked is asked again without what the errors point to, until it is answered.
@@ -52,8 +53,9 @@ CHECKS: Final = {
     },
     "missing_required_header": {"expected-statuses": ["400", "401", "403", "404", "428"]},
 }
-OF_A_CATALOGUE: Final = {
-    "include-operation-id": "load_catalogue",
+OF_FILES: Final = {
+    "include-operation-id-regex": "^(send_.*|load_catalogue)$",
+    "generation": {"mode": "positive"},
     "checks": {"positive_data_acceptance": {"expected-statuses": [*_TAKEN, "400"]}},
 }
 _MENDED_AT_MOST: Final = 300
@@ -174,7 +176,7 @@ def test_a_stranger_finds_what_is_described(
     config = {
         "seed": seed,
         "checks": CHECKS,
-        "operations": [OF_A_CATALOGUE],
+        "operations": [OF_FILES],
         "continue-on-failure": True,
         "max-failures": 100_000,
         "generation": {"max-examples": EXAMPLES, "no-shrink": True, "database": "none"},

@@ -7,6 +7,7 @@ from litestar import Response, get
 from litestar.params import FromPath
 
 from fitsvc.document import Document
+from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.language.types import ListType
 from fitsvc.rulebook.rules import Rule, Rulebook
 from fitsvc.rulebook.vocabulary import Fact, Vocabulary
@@ -55,7 +56,8 @@ def list_rules(request: AnyRequest) -> Response[bytes]:
     topic = query_of(request)["topic"]
     book = service_of(request).answerer.rulebook
     if topic is not None and topic not in book.topics:
-        raise problem(422, f"there is no topic `{topic[:60]}`; there are {', '.join(book.topics)}")
+        help = f"there are {', '.join(f'`{one}`' for one in book.topics)}"
+        raise ProblemsFound([Problem(f"there is no topic `{topic[:60]}`", help, parameter="topic", meaning=True)])
     items = [rule_document(rule) for rule in book.rules if topic in (None, rule.topic)]
     return tagged(request, {"items": items}, f'"{book.digest}-{topic or ""}"')
 

@@ -10,6 +10,7 @@ from litestar.enums import MediaType
 from sqlmodel import Session
 
 from fitsvc.document import Document, Json
+from fitsvc.language.problems import Problem
 from fitsvc.service.context import AnyRequest, service_of
 from fitsvc.service.keys import key_name
 from fitsvc.service.operations import IDEMPOTENCY
@@ -49,8 +50,9 @@ def once(request: AnyRequest, document: Json, make: Callable[[Session], Response
 
 def _again(kept: KeptReply, asked: str) -> Response[bytes]:
     if kept.request != asked:
-        detail = "this `Idempotency-Key` came with another request before: use a new one for each"
-        raise problem(422, detail, code="repeated")
+        detail, help = "this `Idempotency-Key` came with another request before", "use a new one for each"
+        one = Problem(detail, help, parameter=IDEMPOTENCY.name)
+        raise problem(422, f"{detail}: {help}", [one], code="repeated")
     return Response(kept.body.encode(), status_code=kept.status, headers=kept.headers, media_type=MediaType.JSON)
 
 

@@ -318,7 +318,7 @@ def _thing(vocabulary: Vocabulary) -> Schema:
         rig=nullable(reference("Rig")),
         **named,
     )
-    return one | {"anyOf": [_named("accessory"), _named("trailer")]}
+    return one | {"anyOf": [named_in("accessory"), named_in("trailer")]}
 
 
 def _title(name: str) -> str:
