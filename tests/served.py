@@ -8,6 +8,7 @@ import ssl
 import subprocess
 import sys
 from collections.abc import Sequence
+from contextlib import suppress
 from pathlib import Path
 from typing import Final
 
@@ -57,7 +58,8 @@ class Served:
         assert self.process.poll() is None, self.log.read_text()
         if found := re.search(r"listening on http://[^ ]*:(\d+)", self.log.read_text()):
             port = int(found[1])
-            with socket.create_connection(("127.0.0.1", port), LONGEST) as connection:
+            # A worker that is not up yet may hang up on who was let in.
+            with suppress(ConnectionError), socket.create_connection(("127.0.0.1", port), LONGEST) as connection:
                 connection.sendall(b"GET /health/live HTTP/1.1\r\nHost: localhost\r\nConnection: close\r\n\r\n")
                 if b" 200 " in connection.recv(100):
                     return port

@@ -205,10 +205,13 @@ def asked_again(tally: Tally, client: Any) -> None:
     for path, body, errors in tally.refused.values():
         document, told = json.loads(body), errors
         for _ in range(_STEPS):
+            if astray := [one for one in told if not _leads(document, one.get("pointer", ""))]:
+                tally._fail(("leads nowhere when asked again", path), f"{astray}\n{json.dumps(document):.1500}")
+                break
             document = without(document, told)
             response = client.post(path, json=document)
             if response.status_code == 200:
                 break
             told = response.json().get("errors", [])
         else:
-            tally._fail(("refused for more than it says", path), f"{body!r:.1500}\n{response.text:.800}")
+            tally._fail(("refused for more than it says", path), f"{json.dumps(document):.1500}\n{response.text:.800}")
