@@ -94,6 +94,7 @@ PAGES: Final = {
     "audits": "/audits",
     "rules": "/rules",
     "rule": "/rules/shank-fits-opening",
+    "what if": "/whatif/shank-fits-opening",
     "facts": "/facts",
     "fact": "/facts/mounting.pin_to_bumper",
     "guide": "/guide",

@@ -28,6 +28,7 @@ PAGES = {
     "/rules/book",
     "/speak/{code}",
     "/rules/{rule}",
+    "/whatif/{rule}",
     "/facts",
     "/facts/{fact}",
     "/audits",

@@ -167,19 +167,28 @@ def read_rigs(paths: Sequence[Path], reader: FactReader, carried: Mapping[str, J
 
 
 def stored_rigs(
-    session: Session, reader: FactReader, carried: Mapping[str, Json] = _NOTHING, aside: list[Problem] | None = None
+    session: Session,
+    reader: FactReader,
+    carried: Mapping[str, Json] = _NOTHING,
+    aside: list[Problem] | None = None,
+    most: int | None = None,
 ) -> list[AuditRig]:
-    """The saved rigs of a store, or its mountings if no rig is saved, in the order of their ids.
+    """The saved rigs of a store, or its mountings if no rig is saved, in the order of their ids; the first so many.
 
     A rig that a later change of its parts broke is set aside, with why; ProblemsFound when no other is left.
     """
     documents, saved = dict[str, Mapping[str, Json]](), list[SavedRig]()
-    while page := list_rigs(session, after=next(reversed(documents), None), limit=_PAGE):
+    page_of = _PAGE if most is None else min(_PAGE, most)
+    while (most is None or len(documents) < most) and (
+        page := list_rigs(session, after=next(reversed(documents), None), limit=page_of)
+    ):
         documents |= {rig.id: {"id": rig.id} for rig in page}
         saved += page  # the session then has each at hand when a question asks for it
     mounted: list[str] = []
-    while not documents and (
-        records := list_records(session, "mounting", after=mounted[-1] if mounted else None, limit=_PAGE)
+    while (
+        not documents
+        and (most is None or len(mounted) < most)
+        and (records := list_records(session, "mounting", after=mounted[-1] if mounted else None, limit=page_of))
     ):
         mounted += [record.key for record in records]
     held = StoreRecords(session, Shop(reader).vehicles)

@@ -17,14 +17,13 @@ from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.language.tables import Table
 from fitsvc.language.typed import AnyTyped
 from fitsvc.language.types import TRUTH
-from fitsvc.rulebook.cautions import read_caution
+from fitsvc.rulebook.entries import exchanged
 from fitsvc.rulebook.expressions import Expressions
 from fitsvc.rulebook.loader import Loader
 from fitsvc.rulebook.mutants import RuleChange, cells, changes, texts
 from fitsvc.rulebook.rules import Caution, Derived, Example, Limit, Need, Opening, Rule, Rulebook
 from fitsvc.rulebook.shape import Shape, source_of
 from fitsvc.rulebook.tables import read_tables
-from fitsvc.rulebook.topics import read_limit, read_need, read_rule
 from fitsvc.rulebook.yaml_text import Mapping as Entry
 from fitsvc.rulebook.yaml_text import Position, Scalar, Sequence
 
@@ -147,26 +146,12 @@ class Mutating:
         """The rulebook with an entry read anew; None where it cannot be."""
         book, shape = self.book, Shape()
         read = replace(self.read, shape=shape, presences=set(), examples={})
-        found: Any
         if section == "derived":
             found = self._node(read, entry.entries["is"], self.book.derived[name].type)
-            derived = {**book.derived, name: replace(book.derived[name], node=found)}
-            return None if found is None else replace(book, derived=derived)
-        if section == "rules":
-            found = read_rule(read, entry, topic, {})
-        elif section == "limits":
-            found = read_limit(read, entry, topic, {})
-        elif section == "needs":
-            found = read_need(read, entry, topic, {})
-        else:
-            found = read_caution(read, entry, {})
-        if found is None or shape.problems:
-            return None
-        if section == "limits":
-            others = tuple(rule for rule in book.rules if rule.limit != name)
-            return replace(book, limits=_put(book.limits, found[0]), rules=(*others, *found[1]))
-        entries: dict[str, Any] = {section: _put(getattr(book, section), found)}
-        return replace(book, **entries)
+            if found is None:
+                return None
+            return replace(book, derived={**book.derived, name: replace(book.derived[name], node=found)})
+        return exchanged(book, read, section, entry, topic)
 
     def _is_same(self, changed: Rulebook, name: str) -> bool:
         """Whether all that changed is that a subject is asked for by what is said of it, and no more by `present`."""
@@ -358,10 +343,6 @@ _WRITTEN: Mapping[type, Callable[[Any], dict[str, Any]]] = {
 
 def _conjuncts(guard: AnyTyped | None) -> set[AnyTyped]:
     return set(guard.operands) if isinstance(guard, typed.All) else {guard} if guard is not None else set()
-
-
-def _put(entries: tuple[Any, ...], one: Any) -> tuple[Any, ...]:
-    return tuple(one if old.id == one.id else old for old in entries)
 
 
 def _text(entry: Entry, key: str) -> str:

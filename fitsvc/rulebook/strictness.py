@@ -21,11 +21,16 @@ from fitsvc.rulebook.rules import Caution, Need, Reference, Rule
 from fitsvc.rulebook.shape import Shape
 from fitsvc.rulebook.topics import read_limit, read_need, read_rule
 from fitsvc.rulebook.yaml_text import Mapping, to_plain
+from fitsvc.tongues import later, t
 
 _NEVER: Final = typed.Constant(TRUTH, NO)
 _FREE: Final = frozenset(("title", "fails", "unknown", "because", "remedy", "margin", "applies_text", "requires_text"))
 _LOOKED_AT: Final = frozenset(("source", "subjects", "guard", "requires", "met", "severity", "if_unknown"))
 _RESULTS: Final[tuple[Result, ...]] = ("fails", "undetermined")
+_MILDER: Final = {
+    "fails": later("where it fails the answer is milder"),
+    "undetermined": later("where it is not decided the answer is milder"),
+}
 
 
 def surely_within(one: AnyTyped, other: AnyTyped) -> bool:
@@ -68,21 +73,22 @@ def _not_above(one: AnyTyped, other: AnyTyped) -> bool:
 def why_looser(old: Rule | Need | Caution, new: Rule | Need | Caution) -> str:
     """What of a rule, need or caution may let more pass than it did; empty where nothing does."""
     if not surely_within(old.guard or ALWAYS, new.guard or ALWAYS):
-        return "where it applies is not shown to be as wide as before"
+        return t("where it applies is not shown to be as wide as before")
     if silent := sorted(set(new.subjects) - set(old.subjects)):
-        return f"it is silent now where a question leaves out {', '.join(f'`{one}`' for one in silent)}"
+        named = ", ".join(f"`{one}`" for one in silent)
+        return t("it is silent now where a question leaves out {subjects}", subjects=named)
     if isinstance(old, Rule) and isinstance(new, Rule):
         for result in _RESULTS:
             before, after = (OUTCOME_OF[one.effects[result]] for one in (old, new))
             if OUTCOMES.index(after) < OUTCOMES.index(before):
-                return f"where it {'fails' if result == 'fails' else 'is not decided'} the answer is milder"
+                return t(_MILDER[result])
         if not surely_within(new.requires, old.requires):
-            return "what it requires is not shown to be as strict as before"
+            return t("what it requires is not shown to be as strict as before")
     if isinstance(old, Need) and isinstance(new, Need) and not surely_within(new.met or _NEVER, old.met or _NEVER):
-        return "when it is met is not shown to be as strict as before"
+        return t("when it is met is not shown to be as strict as before")
     other = [one.name for one in fields(old) if one.name not in _FREE | _LOOKED_AT]
     changed = [name for name in other if getattr(old, name) != getattr(new, name)]
-    return f"its {changed[0]} is another" if changed else ""
+    return t("its {field} is another", field=changed[0]) if changed else ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,6 +125,12 @@ def loosened(read: Expressions, changes: Iterable[CoreChange], name: str) -> Ite
             )
 
 
+def looser_by(read: Expressions, change: CoreChange) -> str:
+    """What of a change may let more pass; empty where nothing does, or where it cannot be read."""
+    weighed = _weighed(read, change)
+    return weighed.looser if weighed else ""
+
+
 def _weighed(read: Expressions, change: CoreChange) -> _Weighed | None:
     if change.section == "tables":
         return _Weighed(read.shape.text(change.old, "title"), (), None, _of_table(change))
@@ -129,7 +141,7 @@ def _weighed(read: Expressions, change: CoreChange) -> _Weighed | None:
     if not old or not new:
         return None
     after = {one.id: one for one in new}
-    whys = [why_looser(one, after[one.id]) if one.id in after else f"`{one.id}` is gone" for one in old]
+    whys = [why_looser(one, after[one.id]) if one.id in after else t("`{name}` is gone", name=one.id) for one in old]
     title = read.shape.text(change.old, "title") if change.section != "cautions" else change.of
     guard = old[0].guard if len(old) == 1 else None
     subjects = tuple(one for one in old[0].subjects if all(one in other.subjects for other in old))

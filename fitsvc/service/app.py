@@ -48,6 +48,7 @@ from fitsvc.service.metrics import Metrics
 from fitsvc.service.openapi import describe
 from fitsvc.service.published import Published
 from fitsvc.service.recording import Recorder, Recording
+from fitsvc.service.rule_trials import RuleTrials
 from fitsvc.service.selecting import Selections
 from fitsvc.service.settings import Settings
 from fitsvc.service.shortcut import Shortcut
@@ -102,6 +103,7 @@ def create_app(
         shop=Shop(answerer.reader, shared.best, shared.folded),
         planner=Planner(answerer),
         selections=shared,
+        rule_trials=RuleTrials(rules, answerer.rulebook.digest, database, shared),
         audits=kept,
         audit_bytes=audit_bytes,
         public=settings.public,

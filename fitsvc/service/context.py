@@ -15,6 +15,7 @@ from fitsvc.service.audits.folder import Audits
 from fitsvc.service.counter.lookup import Library
 from fitsvc.service.metrics import Metrics
 from fitsvc.service.published import Published
+from fitsvc.service.rule_trials import RuleTrials
 from fitsvc.service.selecting import Selections
 from fitsvc.service.settings import Operator
 from fitsvc.store.database import Database
@@ -47,6 +48,7 @@ class Service:
     shop: Shop
     planner: Planner
     selections: Selections
+    rule_trials: RuleTrials
     audits: Audits
     audit_bytes: int
     public: frozenset[str]

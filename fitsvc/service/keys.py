@@ -17,7 +17,7 @@ HEADER: Final = "X-API-Key"
 _CHALLENGE: Final = {"WWW-Authenticate": 'ApiKey realm="fitsvc", header="X-API-Key"'}
 _OPEN_PAGES: Final = ("/docs", "/problems", "/counter", "/guide")
 """Pages that show nothing of what is stored."""
-_STORED_PAGES: Final = ("/records", "/edit", "/remarks", "/worklist")
+_STORED_PAGES: Final = ("/records", "/edit", "/remarks", "/worklist", "/whatif")
 """Pages that show what is stored as it is."""
 _HOLDER: Final = "holder"
 

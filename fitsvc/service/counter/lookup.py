@@ -205,7 +205,7 @@ class Library:
             sources=self.cited(one.source),
             facts=[self._fact_line(fact) for fact in facts],
             tables=[self.table(self.rulebook.tables[table]) for table in tables],
-            examples=[_example(example.node) for example in self.rulebook.examples[name]],
+            examples=[example_told(example.node) for example in self.rulebook.examples[name]],
         )
 
     def cited(self, by: Reference) -> list[SourceTold]:
@@ -326,7 +326,7 @@ def _lines(one: Rule | Limit | Need) -> Iterator[tuple[str, str, bool]]:
         yield "Judged", one.judged, True
 
 
-def _example(node: Any) -> tuple[str, str]:
+def example_told(node: Any) -> tuple[str, str]:
     """An example: its facts in a line, and what it gives."""
     told: Json = to_plain(node)
     gives = told.get("gives") or t("at most {figure}", figure=told.get("at_most", ""))
