@@ -12,6 +12,7 @@ from fitsvc.cli import main
 from fitsvc.paths import data_dir
 from fitsvc.rulebook.loader import load_rulebook
 from fitsvc.service.context import service_in
+from fitsvc.store.rigs import count_rigs
 
 OWN = data_dir("rules")
 SHANK = "    requires: accessory.shank == opening.size\n    severity: blocking\n"
@@ -75,3 +76,8 @@ def test_a_rule_that_is_gone_is_told_on_the_shop_s_own_store(
     told = capsys.readouterr().out
     assert "; 9 examples are gone with what they stood beside" in told
     assert "+ shank-fits-opening, ball_mount: " in told and " --accessory " in told and "Fewer say yes" not in told
+    assert "any kind" not in told
+    service = service_in(pages.app)
+    with service.database.session() as session:
+        asked = count_rigs(session) * service.selections.index.held().items
+    assert f"\n{asked} asked: " in told

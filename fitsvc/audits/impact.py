@@ -29,6 +29,7 @@ _PAGE: Final = 1_000
 _MOST_CASES: Final = 3
 """How many cases are named for each rule and kind: enough to look one up, and few enough to read."""
 _ACCESSORY: Final = "accessory"
+"""Balls, adapters and the like are sold as well, and are no answer to what works in the opening by themselves."""
 
 
 @dataclass(slots=True, kw_only=True)
@@ -136,7 +137,7 @@ def _judge(impact: Impact, sides: tuple[Side, Side], name: str, kind: str, cases
 
 def _accessories(session: Session) -> Iterator[Any]:
     after: str | None = None
-    while page := list_records(session, _ACCESSORY, after=after, limit=_PAGE):
+    while page := list_records(session, _ACCESSORY, after=after, limit=_PAGE, sold_as=_ACCESSORY):
         yield from (stored(_ACCESSORY, record) for record in page)
         after = page[-1].key
 
