@@ -21,6 +21,7 @@ from fitsvc.language.types import ListType, Mask, NumberType, TruthType, Value
 from fitsvc.language.tyres import TyreError, load_of, parse_tyre
 from fitsvc.rulebook.rules import Rulebook
 from fitsvc.rulebook.vocabulary import Fact
+from fitsvc.subjects import RIG
 from fitsvc.tongues import later, t
 from fitsvc.written import PlainForms, as_exact, exact, parted
 
@@ -72,6 +73,9 @@ class FactReader:
         self.rulebook, self.vocabulary = rulebook, (vocabulary := rulebook.vocabulary)
         self.subjects = {name: vocabulary.of(name) for name in vocabulary.subjects}
         self._former = {name: vocabulary.former(name) for name in vocabulary.subjects}
+        today = {one: {was: fact.short for was, fact in former.items()} for one, former in self._former.items()}
+        whole = {f"{one}.{was}": f"{one}.{now}" for one, names in today.items() for was, now in names.items()}
+        self._today = {**today, RIG: whole}
         exceeded = {hazard.rating for hazard in rulebook.hazards if hazard.exceeded is not None}
         self.ratings = exceeded & vocabulary.facts.keys()
         self._named, self._written = rulebook.named, PlainForms(rulebook)
@@ -83,6 +87,17 @@ class FactReader:
     def fact(self, subject: str, name: str) -> Fact | None:
         """A subject's fact by its name there, or by one that it had."""
         return self.subjects[subject].get(name) or self._former[subject].get(name)
+
+    def names_today(self, subject: str) -> Mapping[str, str]:
+        """What a subject's facts are called, by what they were called; of `rig` all by their whole names."""
+        return self._today[subject]
+
+    def today(self, subject: str, facts: Mapping[str, T]) -> Mapping[str, T]:
+        """What is told of a subject's facts by the names that they have, where some are told by one that they had."""
+        today = self._today[subject]
+        if today.keys().isdisjoint(facts):
+            return facts
+        return {today.get(name, name): told for name, told in facts.items()}
 
     def read(
         self,

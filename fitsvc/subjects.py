@@ -10,6 +10,9 @@ Subject = Literal["vehicle", "receiver", "mounting", "accessory"]
 Told = Literal["vehicle", "receiver", "mounting", "accessory", "rig"]
 """What something may be told of: a stored record, or one saved rig, which then is not as its records say."""
 
+RIG: Final[Told] = "rig"
+"""What one saved rig is told of as; its facts go by their whole names."""
+
 SoldAs = Literal["accessory", "adapter", "ball", "trailer"]
 """Which subject of a question an accessory's SKU fills."""
 

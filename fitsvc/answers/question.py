@@ -9,6 +9,7 @@ candidates.
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from functools import partial
 from typing import Final, Literal, Protocol
 
 from fitsvc.answers.taken import agree, folded, surely_all, surely_is, told_otherwise
@@ -20,7 +21,7 @@ from fitsvc.language.truth import NO, UNKNOWN, YES
 from fitsvc.language.types import ListType, Value
 from fitsvc.language.tyres import designation
 from fitsvc.rulebook.vocabulary import TYRE_PARTS, Fact, Vocabulary
-from fitsvc.subjects import BESIDE_RIG, OF_RIG, SUBJECTS
+from fitsvc.subjects import BESIDE_RIG, OF_RIG, RIG, SUBJECTS
 from fitsvc.tongues import later, t
 from fitsvc.tried import TOUCHED, ThingTried
 
@@ -210,10 +211,24 @@ def spelt_out(document: Document, records: Records, reader: FactReader) -> Docum
     return {**document, "rig": rig_spelt_out(rig, records, reader)}
 
 
+def _rig_today(rig: Mapping[str, Json], reader: FactReader) -> Document:
+    """A rig whose facts go by the names that they have today, so that what is given beside takes their place."""
+    return {name: _part_today(name, part, reader) for name, part in rig.items()}
+
+
+def _part_today(name: str, part: Json, reader: FactReader) -> Json:
+    facts = part.get("facts") if isinstance(part, dict) else None
+    if name not in reader.subjects or not isinstance(facts, dict):
+        return part
+    now = reader.today(name, facts)
+    return {**part, "facts": now} if len(now) == len(facts) else part  # told twice, which reading it says
+
+
 def rig_spelt_out(rig: Mapping[str, Json], records: Records, reader: FactReader) -> Document:
     """A saved rig's parts in place of its `id`, with what is given beside; no rating is lifted above its own label."""
-    found = joined_rig(records.rig(rig["id"]) or {}, rig)
-    for name, wire in records.rig_told(rig["id"]).facts.items():
+    rig = _rig_today(rig, reader)
+    found = joined_rig(_rig_today(records.rig(rig["id"]) or {}, reader), rig)
+    for name, wire in reader.today(RIG, records.rig_told(rig["id"]).facts).items():
         subject, _, short = name.partition(".")
         if name in reader.ratings and _names(rig, name) and (given := rig[subject]["facts"][short]) is not None:
             fact = reader.vocabulary.facts[name]
@@ -423,13 +438,13 @@ class _QuestionReading:
 
     def _saved(self, rig: Mapping[str, Json]) -> tuple[Mapping[str, Json], Stored | None]:
         saved = self.records.rig(rig["id"]) if isinstance(rig["id"], str) else None
-        told = self.records.rig_told(rig["id"]) if saved is not None else None
+        told = self._today(self.records.rig_told(rig["id"])) if saved is not None else None
         if saved is None:
             known = isinstance(rig["id"], str)
             help = self._near("rig", rig["id"], t("check the id")) if known else t("write the rig's id")
             self._complain("/rig/id", t("there is no saved rig `{rig}`", rig=rig["id"]), help, known)
             saved = {}
-        return joined_rig(saved, rig), told
+        return joined_rig(_rig_today(saved, self.reader), _rig_today(rig, self.reader)), told
 
     def _named(self, rig: Mapping[str, Json]) -> Stored | None:
         """The one stored vehicle that is meant by the facts given for it; several are noted as candidates."""
@@ -664,6 +679,7 @@ class _QuestionReading:
                 message=problem.message,
             )
             self._complain(pointer, message, problem.help, True)
+        stored = self._today(stored)
         if only_missing:
             self._hold_ratings(_sure(stored))
             values = {name: value for name, value in values.items() if not self._said(name)}
@@ -677,6 +693,22 @@ class _QuestionReading:
         self.doubts |= {name: doubt for name, doubt in doubts.items() if not (only_missing and self._said(name))}
         self.trials += [stored] if stored.tried or stored.things else []
         self.labels.setdefault(stored.subject, stored.label)
+
+    def _today(self, stored: Stored) -> Stored:
+        """What is stored, by the names that its facts have today."""
+        names = self.reader.names_today(stored.subject)
+        if not names:
+            return stored
+        now, today = names.get, partial(self.reader.today, stored.subject)
+        return replace(
+            stored,
+            facts=today(stored.facts),
+            assumed=frozenset(now(name, name) for name in stored.assumed),
+            doubts=today(stored.doubts),
+            tried=today(stored.tried),
+            things=tuple(replace(one, fact=now(one.fact, one.fact)) for one in stored.things),
+            provenance=today(stored.provenance),
+        )
 
     def _try(self, stored: Stored) -> None:
         """Take what a trial of the very thing asked about says, unless the question itself tells the fact."""

@@ -19,16 +19,17 @@ def db() -> None:
 def upgrade(database: str | None, rules: Path | None) -> None:
     """Create the tables, or bring them and what is known up to date. Repeating it does no harm."""
     from fitsvc.facts import FactReader
+    from fitsvc.observing.former import rename_stored
     from fitsvc.observing.law import laws_of
     from fitsvc.observing.refolding import refold
     from fitsvc.store.database import Database, is_current
     from fitsvc.store.database import upgrade as bring_up_to_date
 
-    laws = laws_of(FactReader(load_rules(rules)))
+    reader = FactReader(load_rules(rules))
     opened = Database(database)
     was_current = is_current(database)
     bring_up_to_date(database)
-    folded = refold(opened, laws)
+    folded = refold(opened, laws_of(reader), rename_stored(opened, reader))
     opened.close()
     state = "is up to date" if was_current and not folded else "is now up to date"
     told = f"; what is known of {folded} records was folded anew" if folded else ""

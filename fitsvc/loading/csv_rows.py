@@ -31,7 +31,8 @@ FACT: Final = "fact."
 
 def csv_rows(path: Path, file: str, problems: list[Problem], vocabulary: Vocabulary) -> Iterator[Row]:
     """Yield the records of a CSV file."""
-    facts = {subject: vocabulary.of(subject) for subject in STORED if subject in vocabulary.subjects}
+    of = [subject for subject in STORED if subject in vocabulary.subjects]
+    facts = {subject: {**vocabulary.former(subject), **vocabulary.of(subject)} for subject in of}
     rows = _cells(path, file, problems)
     first = next(rows, None)
     if first is None:

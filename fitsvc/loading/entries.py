@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
+from functools import partial
 from typing import Any, Final
 
 from fitsvc.document import Document, Json
@@ -130,13 +131,14 @@ class _EntryReading:
         if not isinstance(facts, dict):
             self._complain(pointer, f"`{pointer[1:]}` holds facts by their names", "write `fact: value`")
             return {}
-        known = self.reader.subjects[subject]
-        wired = {name: wire_fact(known.get(name), value) for name, value in facts.items()}
+        fact = partial(self.reader.fact, subject)
+        wired = {name: wire_fact(fact(name), value) for name, value in facts.items()}
         found: list[Problem] = []
         self.reader.read(subject, wired, pointer, found, {}, {})
         for problem in found:
             self._complain(problem.pointer, problem.message, problem.help)
-        return {name: value for name, value in wired.items() if value is not None}
+        told = self.reader.today(subject, wired)
+        return {name: value for name, value in told.items() if value is not None}
 
     def _measured(self, subject: str, measured: Json) -> tuple[Document, Provenance]:
         if measured is None:

@@ -20,12 +20,12 @@ from fitsvc.observing.requests import read_request, unfit_for_rig
 from fitsvc.observing.slips import slips
 from fitsvc.observing.telling import Telling
 from fitsvc.store.errors import InvalidValue, NotFound
-from fitsvc.store.observations import RIG, TEXTS, Provenance, sold_as
+from fitsvc.store.observations import TEXTS, Provenance, sold_as
 from fitsvc.store.rigs import get_known
 from fitsvc.store.tables import TABLES
 from fitsvc.store.taking_back import Request
 from fitsvc.store.validation import Checks
-from fitsvc.subjects import Subject
+from fitsvc.subjects import RIG, Subject
 
 _MEMBERS: Final = (
     *("observed", "subject", "record", "facts", "evidence", "kind", "by", "at", "note", "tool", "condition", "photo"),
@@ -125,7 +125,7 @@ class _ObservationReading:
             return None
         for problem in rig_problems(self.reader, told or {}, "/leant_on"):
             self._complain(problem.pointer, problem.message, problem.help)
-        return told
+        return told if told is None else dict(self.reader.today(RIG, told))
 
     def request(self) -> Request:
         """What the row does to earlier observations."""
@@ -160,11 +160,12 @@ class _ObservationReading:
         if not isinstance(told, dict):
             self._complain("/facts", "`facts` holds facts by their names", 'write `{"fact": value}`')
             return {}
-        facts = {name: wire_fact(known.get(name), value) for name, value in told.items()}
+        names = self.reader.names_today(own)
+        facts = {name: wire_fact(known.get(names.get(name, name)), value) for name, value in told.items()}
         document = {"subject": subject, "record": key, "facts": facts} | self._evidence()
         if request.act != "retracts":
             self._check(own, facts, document)
-        return document
+        return document | {"facts": self.reader.today(own, facts)}
 
     def fit(self, told: Provenance) -> None:
         """Note what is not told so of what the row tells of."""

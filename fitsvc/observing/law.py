@@ -20,8 +20,8 @@ from fitsvc.observing.evidence import taught, tried
 from fitsvc.observing.trials import Trials
 from fitsvc.rulebook.vocabulary import Fact
 from fitsvc.store.folding import TEXT, FactLaw, Laws, Span, Trial, apart
-from fitsvc.store.observations import RIG, adapters_of
-from fitsvc.subjects import OF_YARD
+from fitsvc.store.observations import adapters_of
+from fitsvc.subjects import OF_YARD, RIG
 from fitsvc.tongues import t
 from fitsvc.tried import CLEAR, RESULTS, TOUCHED, ThingTried
 from fitsvc.written import exact, parted
@@ -55,7 +55,8 @@ def facts_of(reader: FactReader, subject: str) -> Mapping[str, Fact]:
 
 def rig_problems(reader: FactReader, facts: Mapping[str, Json], pointer: str) -> list[Problem]:
     """What is wrong with facts that are told of one saved rig, each by its whole name."""
-    problems, known = list[Problem](), facts_of(reader, RIG)
+    problems, known = list[Problem](), dict(facts_of(reader, RIG))
+    known |= {was: known[now] for was, now in reader.names_today(RIG).items() if now in known}
     for name, value in facts.items():
         subject, place = name.partition(".")[0], f"{pointer}/{escape(name)}"
         if name in known:

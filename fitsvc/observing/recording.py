@@ -155,11 +155,12 @@ def observe(
     What was told word for word before is not stored again, as a file that is loaded twice would.
     """
     subject, key, evidence = document["subject"], document["record"], document.get("evidence")
-    facts, laws = document.get("facts") or {}, laws_of(reader)
+    laws = laws_of(reader)
     # Before the mounting, as a change of the accessory reaches the mountings that it was tried on.
     _lock_tried(session, evidence)
     record = lock(session, subject, key)
     log, own = log_of(session, subject, record, evidence), sold_as(record)
+    facts = dict(reader.today(own, document.get("facts") or {}))
     watch = Watch(session, reader, subject, record) if rigs else None
     again = None if request.act else told_before(log.earlier, facts, evidence, told)
     how: Any = {"evidence": evidence, "laws": laws, "request": request, "log": log}

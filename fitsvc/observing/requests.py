@@ -5,8 +5,9 @@ from typing import Final
 
 from fitsvc.document import Json
 from fitsvc.language.problems import Problem
-from fitsvc.store.observations import RIG, Provenance
+from fitsvc.store.observations import Provenance
 from fitsvc.store.taking_back import NO_REQUEST, Act, Request
+from fitsvc.subjects import RIG
 from fitsvc.tongues import t
 
 ACTS: Final[tuple[Act, ...]] = ("retracts", "corrects", "settles")

@@ -17,10 +17,10 @@ from fitsvc.observing.law import facts_of, laws_of
 from fitsvc.rulebook.vocabulary import EFFORTS, Fact
 from fitsvc.selection.waiting import Waits
 from fitsvc.store.folding import ALL, KnownFact, Said, fold, taken_back
-from fitsvc.store.observations import RIG, Entered, all_observations, ground_of, sold_as, tried_in
+from fitsvc.store.observations import Entered, all_observations, ground_of, sold_as, tried_in
 from fitsvc.store.rigs import get_known
 from fitsvc.store.tables import Record, SavedRig, ToldOf
-from fitsvc.subjects import Told
+from fitsvc.subjects import RIG, Told
 
 _WHOLE: Final = ("mounting", RIG)
 """What is a rig by itself, on which a catalogue waits for facts."""

@@ -15,11 +15,11 @@ from fitsvc.observing.law import rig_problems
 from fitsvc.service.bodies import read_object
 from fitsvc.service.problems import wire_pointer
 from fitsvc.store.errors import FieldProblem
-from fitsvc.store.observations import RIG, TEXTS, Entered, Provenance
+from fitsvc.store.observations import TEXTS, Entered, Provenance
 from fitsvc.store.records import Draft
 from fitsvc.store.tables import Accessory, Mounting, Observation, Record, Remark, SavedRig, ToldOf
 from fitsvc.store.validation import Checks
-from fitsvc.subjects import SUBJECTS, Subject
+from fitsvc.subjects import RIG, SUBJECTS, Subject
 
 TOLD: Final = ("kind", "by", "at", "note", "tool", "condition", "photo", "source")
 KEPT: Final = dict.fromkeys(("provenance", "version", "created_at", "updated_at"), "the service keeps it; leave it out")
@@ -162,7 +162,7 @@ def read_draft(kind: RecordKind, document: Json, reader: FactReader, by: str, *,
     if new and draft.key is not None:
         checks.key(kind.subject, draft.key)
     _finish(problems + more, [replace(one, field=wire_pointer(one.field)) for one in checks.problems])
-    return draft, told
+    return replace(draft, facts=reader.today(subject, facts)), told
 
 
 def read_told(document: Json, kind: str, by: str, pointer: str) -> tuple[Provenance, list[Problem]]:

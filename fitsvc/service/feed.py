@@ -25,9 +25,9 @@ from fitsvc.service.context import AnyRequest, Service, service_of
 from fitsvc.service.operations import Operation, query_of
 from fitsvc.service.queries import Parameter
 from fitsvc.service.replies import reply
-from fitsvc.store.observations import RIG
 from fitsvc.store.rigs import get_rig, list_rigs
 from fitsvc.store.tables import Observation, SavedRig
+from fitsvc.subjects import RIG
 from fitsvc.wanted import still_wanted
 
 MOST_RIGS: Final = 50

@@ -187,7 +187,7 @@ def _facts(reader: FactReader, subject: str, facts: Json) -> list[Problem]:
     """Return what is wrong with facts; a trailer's fact told of a ball is well formed, and cannot be."""
     problems = read_facts(reader, subject, facts, "/facts")
     if not problems and isinstance(facts, dict):
-        problems = slips(reader, subject, facts, "/facts")
+        problems = slips(reader, subject, reader.today(subject, facts), "/facts")
     if subject not in SOLD or not isinstance(facts, dict):
         return problems
     known = {name for one in SOLD for name in reader.subjects[one]} - set(reader.subjects[subject])

@@ -25,11 +25,10 @@ from fitsvc.service.json_schema import (
 )
 from fitsvc.service.observations import SUBJECTS
 from fitsvc.service.schema import facts_name, tyre
-from fitsvc.store.observations import RIG
 from fitsvc.store.tables import KEY, LABEL, NAME, NOTE, PHOTO, Act, Kind
 from fitsvc.store.validation import PREFIXES
 from fitsvc.store.written import Act as Acts
-from fitsvc.subjects import SOLD
+from fitsvc.subjects import RIG, SOLD
 from fitsvc.tried import RESULTS
 
 _VERSION: Final[Schema] = {"type": "integer", "minimum": 1}

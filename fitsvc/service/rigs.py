@@ -22,10 +22,10 @@ from fitsvc.service.once import once
 from fitsvc.service.operations import IDEMPOTENCY, IF_EITHER, IF_MATCH, IF_NONE, IF_NONE_MATCH, Operation, query_of
 from fitsvc.service.queries import AFTER, AS_OF, LIMIT
 from fitsvc.service.replies import page, reply, stored, tagged, told_of
-from fitsvc.store.observations import RIG
 from fitsvc.store.rigs import create_rig, delete_rig, get_rig, list_rigs, replace_rig
 from fitsvc.store.tables import SavedRig
 from fitsvc.store.written import Write, log_write
+from fitsvc.subjects import RIG
 
 PATH: Final = "/v1/rigs"
 BODY_BYTES: Final = 256_000

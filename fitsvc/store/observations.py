@@ -36,12 +36,10 @@ from fitsvc.store.tables import (
     now,
 )
 from fitsvc.store.validation import Checks, new_id, page_size, storable
-from fitsvc.subjects import OF_YARD, Subject, Told
+from fitsvc.subjects import OF_YARD, RIG, Subject, Told
 
 MOST_SAID: Final = 10_000
 """Observations of one record; a measured part has some dozens, and all are read whenever one is added."""
-RIG: Final[Told] = "rig"
-"""What one saved rig is told of as."""
 _AHEAD: Final = timedelta(hours=14)
 """How far ahead of here a day has begun somewhere; what is said to be seen later than that was not seen."""
 MOST_NOTED: Final = 1_000

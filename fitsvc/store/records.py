@@ -22,7 +22,6 @@ from fitsvc.document import Document, Json
 from fitsvc.store.errors import Conflict, FieldProblem, InvalidValue, NotFound, StillReferenced, VersionConflict
 from fitsvc.store.folding import ALL, RANK, SEEN, Laws, Said, current_facts, plain, standing
 from fitsvc.store.observations import (
-    RIG,
     SOLD_AS,
     Entered,
     Log,
@@ -51,7 +50,7 @@ from fitsvc.store.tables import (
 )
 from fitsvc.store.taking_back import NO_REQUEST, Request, taking_of
 from fitsvc.store.validation import Checks, page_size, storable
-from fitsvc.subjects import SUBJECTS, SoldAs, Subject, Told
+from fitsvc.subjects import RIG, SUBJECTS, SoldAs, Subject, Told
 
 _T = TypeVar("_T")
 _Known = TypeVar("_Known", bound=ToldOf)

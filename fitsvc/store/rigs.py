@@ -10,11 +10,11 @@ from sqlmodel.sql.expression import SelectOfScalar
 from fitsvc.document import Document, Json
 from fitsvc.store.errors import AlreadyExists, Conflict, NotFound
 from fitsvc.store.folding import plain
-from fitsvc.store.observations import RIG, Provenance, note_saved
+from fitsvc.store.observations import Provenance, note_saved
 from fitsvc.store.records import beyond, close_log, get_record, lock_record, lock_rig, locked_in_order
 from fitsvc.store.tables import LABEL, Mounting, RigPart, SavedRig, ToldOf, now
 from fitsvc.store.validation import PREFIXES, Checks, new_id, page_size, storable
-from fitsvc.subjects import OF_YARD, Subject, Told
+from fitsvc.subjects import OF_YARD, RIG, Subject, Told
 
 BY_PREFIX: dict[str, Subject] = {PREFIXES[subject]: subject for subject in get_args(Subject) if subject in PREFIXES}
 

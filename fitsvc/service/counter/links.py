@@ -107,12 +107,14 @@ def _read(fields: Fields, vocabulary: Vocabulary, system: System) -> QuestionFie
             if key := SUBJECTS[subject].key:
                 parts.setdefault(place, {})[key] = text
         else:
-            fact = vocabulary.facts.get(f"{subject}.{short}")
+            fact = vocabulary.facts.get(f"{subject}.{short}") or vocabulary.former(subject).get(short)
             if fact is None:
                 problems.append(unknown_fact(subject, short, vocabulary.of(subject), name))
+            elif fact.short in (facts := parts.setdefault(place, {}).setdefault("facts", {})):
+                help = t("leave out what goes by the former name")
+                problems.append(Problem(t("{the} is told twice", the=fact.the), help, pointer=name))
             else:
-                facts = parts.setdefault(place, {}).setdefault("facts", {})
-                facts[short] = read_cell(text, fact, unit_of(fact, system))
+                facts[fact.short] = read_cell(text, fact, unit_of(fact, system))
     order = {name: number for number, name in enumerate(vocabulary.facts)}
     for place, part in parts.items():
         if told := part.get("facts"):
