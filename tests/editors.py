@@ -59,6 +59,7 @@ class Editor:
             except Empty:
                 raise AssertionError("the server is silent") from None
             if said.get("method") == "textDocument/publishDiagnostics":
+                said["params"].setdefault("version", None)
                 self.faults[said["params"]["uri"]] = said["params"]["diagnostics"]
             if until(said):
                 return said
@@ -98,8 +99,9 @@ class Editor:
             self.checked(uri)
 
     def checked(self, uri: str) -> None:
-        """Wait until the server has told of a file's faults."""
-        self.hear(lambda said: said.get("method", "").endswith("Diagnostics") and said["params"]["uri"] == uri)
+        """Wait until the server has told of the faults of a file as it is now."""
+        wanted = {"uri": uri, "version": self.versions.get(uri)}
+        self.hear(lambda said: wanted.items() <= said.get("params", {}).items())
 
     def faults_of(self, path: Path) -> list[tuple[int, str]]:
         """The faults that were last told of a file: the line, counted from 1, and the first line of what is said."""

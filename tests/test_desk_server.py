@@ -269,6 +269,20 @@ def test_a_fault_that_is_brought_about_elsewhere_is_told_there(session: Editor, 
     session.send("textDocument/didClose", {"textDocument": {"uri": path.as_uri()}})
 
 
+def test_a_file_that_is_mended_is_so_while_another_is_broken(session: Editor, mine: Path) -> None:
+    """What was told of a file that could not be read is taken back once it can, whatever stands elsewhere."""
+    path, other = mine / "steps.yaml", mine / "road.yaml"
+    session.open(other)
+    session.type(path, STEPS + "- {")
+    assert session.faults_of(path) != []
+    session.type(other, "topic: {")
+    assert session.faults_of(other) != []
+    session.type(path, STEPS)
+    assert session.faults_of(path) == []
+    session.send("textDocument/didClose", {"textDocument": {"uri": other.as_uri()}})
+    session.until(lambda: session.faults_of(other) == [])
+
+
 def test_a_saved_file_has_its_examples_run(session: Editor, steps: Path) -> None:
     """What is right by itself and not as its examples say is told once it is saved."""
     text = STEPS.replace(">= 7 in", ">= 6 in", 1)
@@ -460,8 +474,7 @@ def test_a_file_of_no_folder_of_rules_is_read_as_yaml(session: Editor, tmp_path:
     assert session.at("completion", path, "a: b: c\n", "a: ") == []
     assert session.at("hover", path, "a: b: c\n", "a: ") is None
     session.send("textDocument/didClose", {"textDocument": {"uri": path.as_uri()}})
-    session.checked(path.as_uri())
-    assert session.faults_of(path) == []
+    session.until(lambda: session.faults_of(path) == [])
 
 
 def test_an_overlay_has_the_names_of_its_core(session: Editor, tmp_path: Path) -> None:

@@ -44,6 +44,7 @@ class Desk:
         self.open: dict[Path, str] = {}
         self._files: dict[Path, _Read] = {}
         self._names: FolderNames | None = None
+        self._broken: set[Path] = set()
 
     def files(self) -> list[Path]:
         """Every file that the rulebook is made from, an overlay's core with it."""
@@ -86,8 +87,9 @@ class Desk:
         read = {path: self._read(path) for path in files}
         beside = {path: list(self._read(path).problems) for path in self.open if path not in read}
         broken = {path: list(one.problems) for path, one in read.items() if one.problems}
+        mended, self._broken = self._broken - broken.keys(), set(broken)
         if broken:
-            return broken | beside
+            return {path: [] for path in mended} | broken | beside
         found: dict[Path, list[Problem]] = {path: [] for path in files} | beside
         shown = {str(path.relative_to(one)): path for one in (self.folder, self.folder.parent) for path in self.own()}
         shown = {shown_as(path): path for path in files} | shown

@@ -124,7 +124,10 @@ class RuleServer(LanguageServer):
     def _publish(self, path: Path, text: str, problems: list[Problem]) -> None:
         source = FileText.of("", text)
         found = [self._diagnostic(source, one) for one in problems]
-        self.text_document_publish_diagnostics(lsp.PublishDiagnosticsParams(uri=uri_of(path), diagnostics=found))
+        uri = uri_of(path)
+        held = self.workspace.text_documents.get(unquote(uri))
+        told = lsp.PublishDiagnosticsParams(uri=uri, diagnostics=found, version=held.version if held else None)
+        self.text_document_publish_diagnostics(told)
 
     def _diagnostic(self, source: FileText, problem: Problem) -> lsp.Diagnostic:
         """A problem at its word; one of a whole file at its first line."""
