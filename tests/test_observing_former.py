@@ -26,7 +26,7 @@ from fitsvc.rulebook.loader import load_rulebook
 from fitsvc.service.counter.links import read_fields
 from fitsvc.store.database import Database
 from fitsvc.store.observations import Provenance, all_observations
-from fitsvc.store.records import get_record
+from fitsvc.store.records import delete_record, get_record
 from fitsvc.store.rigs import get_rig
 
 NEW: Mapping[str, str] = {
@@ -74,7 +74,7 @@ def demo(database: Database) -> Database:
     reader = before().reader
     for name in ("vehicles.yaml", "receivers.yaml", "mountings.yaml", "accessories.csv", "rigs.yaml"):
         load_file(database, reader, SEED / name)
-    told = {"kind": "measured", "by": "the yard", "at": datetime(2026, 3, 1, tzinfo=UTC)}
+    told = Provenance(kind="measured", by="the yard", at=datetime(2026, 3, 1, tzinfo=UTC))
     with database.session() as session:
         for subject, key, facts in (
             ("mounting", "mnt_muckle_short_own", {"pin_to_bumper": "2-1/2 in", "spare_fits_up_to": "33 in"}),
@@ -83,7 +83,7 @@ def demo(database: Database) -> Database:
             ("rig", "rig_farm_muckle", {"vehicle.tyre": "245/75R16"}),
         ):
             document = {"subject": subject, "record": key, "facts": facts}
-            observe(session, reader, document, Provenance(**told), rigs=False)
+            observe(session, reader, document, told, rigs=False)
     return database
 
 
@@ -99,7 +99,7 @@ def answers(answerer: Answerer, database: Database) -> list[Answer]:
     return found
 
 
-def said(answer: Answer) -> tuple[str, str, list[tuple[str, str, str]]]:
+def said(answer: Answer) -> tuple[Any, ...]:
     """What an answer comes to, in words."""
     found = [(one.rule.partition("/")[0], one.result, one.reason) for one in answer.findings]
     return answer.outcome, answer.summary, found
@@ -139,6 +139,18 @@ def test_an_upgrade_brings_the_store_under_todays_names(demo: Database, folder: 
     assert main(["db", "upgrade", "--database", demo.url, "--rules", str(folder)]) == 0
     with demo.session() as session:
         assert {one: get_record(session, "mounting", one).version for one in versions} == versions
+
+
+def test_what_was_said_of_a_deleted_record_is_renamed_too(demo: Database, folder: Path) -> None:
+    """It is told of the past: under the names that facts have today."""
+    laws = laws_of(before().reader)
+    with demo.session() as session:
+        delete_record(session, "accessory", "SPK-TRUG-2", laws=laws)
+    assert main(["db", "upgrade", "--database", demo.url, "--rules", str(folder)]) == 0
+    with demo.session() as session:
+        told = all_observations(session, "accessory", "SPK-TRUG-2")
+    assert "carries_up_to" in told[0].facts
+    assert {name for one in told for name in (*one.facts, *(one.takes_back or {}))} & {"capacity"} == set()
 
 
 def test_what_is_told_under_a_former_name_is_kept_under_todays(demo: Database, today: Answerer, tmp_path: Path) -> None:

@@ -16,7 +16,7 @@ from fitsvc.facts import FactReader
 from fitsvc.store.database import Database
 from fitsvc.store.errors import NotFound
 from fitsvc.store.folding import THING
-from fitsvc.store.observations import sold_as
+from fitsvc.store.observations import SOLD_AS, sold_as
 from fitsvc.store.records import key_column, lock
 from fitsvc.store.tables import TABLES, Observation, SavedRig, ToldOf
 from fitsvc.subjects import RIG, Told
@@ -65,23 +65,33 @@ def _has(column: Any, name: str) -> Any:
 
 
 def _renamed(database: Database, subject: Told, key: str, names: Mapping[str, Mapping[str, str]]) -> bool:
-    """Bring one record's observations under today's names; one that is no longer stored keeps what was said."""
+    """Bring one record's observations under today's names; whether it is stored and has to be folded anew."""
     with database.session() as session:
+        every = select(Observation).where(Observation.subject == subject, Observation.record_id == key)
         try:
             record = lock(session, subject, key)
-        except NotFound:
+        except NotFound:  # what was said of it is still told of the past
+            said = session.exec(every).all()
+            grounds = [one.ground or {} for one in said]
+            closed = next((ground[SOLD_AS] for ground in grounds if SOLD_AS in ground), subject)
+            _rename(said, names.get(closed, {}), names)
             return False
         own = names[sold_as(record)]
-        changed = not own.keys().isdisjoint({**record.facts, **record.provenance})
-        query = select(Observation).where(Observation.subject == subject, Observation.record_id == key)
-        for one in session.exec(query):
-            was = (one.facts, one.takes_back, one.ground)
-            facts, back = _called(one.facts, own), one.takes_back and _called(one.takes_back, own)
-            now = (facts, back, one.ground and _ground(one.ground, names))
-            if now != was:
-                one.facts, one.takes_back, one.ground = now
-                changed = True
-        return changed
+        known = own.keys().isdisjoint({**record.facts, **record.provenance})
+        return _rename(session.exec(every).all(), own, names) or not known
+
+
+def _rename(every: Iterable[Observation], own: Mapping[str, str], names: Mapping[str, Mapping[str, str]]) -> bool:
+    """Bring observations under today's names, and whether any had another."""
+    changed = False
+    for one in every:
+        was = (one.facts, one.takes_back, one.ground)
+        facts, back = _called(one.facts, own), one.takes_back and _called(one.takes_back, own)
+        now = (facts, back, one.ground and _ground(one.ground, names))
+        if now != was:
+            one.facts, one.takes_back, one.ground = now
+            changed = True
+    return changed
 
 
 def _called(told: Mapping[str, T], names: Mapping[str, str]) -> dict[str, T]:
