@@ -1,6 +1,8 @@
 """What an audit reads: three formats, other people's columns, and files that are not what they seem."""
 
+import gc
 import json
+from contextlib import nullcontext
 from datetime import date
 from pathlib import Path
 from typing import Any
@@ -344,3 +346,13 @@ def test_pairs_as_csv_and_json(tmp_path: Path) -> None:
     assert [
         {name: value for name, value in row.items() if name != "claimed"} for row in found(tmp_path, "pairs")
     ] == expected
+
+
+@pytest.mark.parametrize("rows", [["A,step"], []])
+def test_the_collector_is_as_it_was_once_a_catalogue_is_read(tmp_path: Path, rows: list[str]) -> None:
+    """Whether it could be read or not, nothing stays frozen and Python looks for cycles as often as before."""
+    path, before = tmp_path / "a.csv", (gc.get_threshold(), gc.get_freeze_count())
+    path.write_text("\n".join(["sku,kind", *rows]) + "\n")
+    with pytest.raises(ProblemsFound) if not rows else nullcontext():
+        audit(path, tmp_path / "out", rigs()[:1])
+    assert (gc.get_threshold(), gc.get_freeze_count()) == before
