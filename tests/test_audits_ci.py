@@ -10,7 +10,7 @@ import pytest
 from audit_world import found, summary
 from demo_world import SEED
 
-from fitsvc.audits.fixes import SORTS
+from fitsvc.audits.fix_rows import SORTS
 from fitsvc.cli.app import main
 
 ROWS = (

@@ -15,9 +15,9 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 
 from fitsvc.audits.claims import names_in
+from fitsvc.audits.item_rows import ItemReader
 from fitsvc.audits.items import Items
 from fitsvc.audits.mapping import FileMapping
-from fitsvc.audits.reading import ItemReader
 from fitsvc.audits.sheets import safe_cell
 from fitsvc.audits.source import WIRE, Cell, Chunk, read_chunks, titles_of
 from fitsvc.facts import FactReader

@@ -13,7 +13,8 @@ from fitsvc.audits.ball_pairs import BallPair, BallPairs
 from fitsvc.audits.causes import Causes
 from fitsvc.audits.changes import Changes, Earlier
 from fitsvc.audits.claim_lines import LinesTold
-from fitsvc.audits.fixes import Fix, Fixes
+from fitsvc.audits.fix_rows import Fix
+from fitsvc.audits.fixes import Fixes
 from fitsvc.audits.items import Items, ReadReport, digests
 from fitsvc.audits.kept import kept_facts
 from fitsvc.audits.other_pairs import OtherCounts, OtherPair, OtherPairs, OthersClaimed

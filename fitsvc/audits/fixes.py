@@ -4,18 +4,18 @@ A cell decides so many pairs: those that wait for its fact alone, or that its cl
 could not be judged. Memory is bounded: of more cells than a person mends before the next audit the first are kept.
 """
 
-import csv
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
-from typing import Any, Final, NamedTuple
+from dataclasses import replace
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from fitsvc.audits.ball_pairs import BallPair
 from fitsvc.audits.claims import ClaimLine
-from fitsvc.audits.counter_links import as_told, counter_link
+from fitsvc.audits.counter_links import counter_link
+from fitsvc.audits.fix_rows import FalseClaims, Fix, as_it_stands, fix_as, fix_of_cell, fix_rank, rows_of, taken_as
 from fitsvc.audits.items import Items, ReadReport
 from fitsvc.audits.mapping import READ
 from fitsvc.audits.named_vehicles import OURS
@@ -23,60 +23,15 @@ from fitsvc.audits.other_pairs import OtherPair
 from fitsvc.audits.outliers import Suspicious
 from fitsvc.audits.parts import ClaimFate
 from fitsvc.audits.state import AuditState
-from fitsvc.engine.columns.signatures import value_at
 from fitsvc.facts import FactReader
-from fitsvc.language.types import ListType, NumberType, TextType
 from fitsvc.rulebook.vocabulary import Fact
 from fitsvc.subjects import KIND
 
-SORTS: Final = {
-    "bad_row": "A row that cannot be judged",
-    "bad_cell": "A cell that cannot be read",
-    "missing": "A fact that is not told, or not exactly",
-    "suspicious": "A figure that looks wrong",
-    "bad_claim": "A claim that names no rig and no vehicle",
-    "false_claim": "Claims of fits that the rules contradict",
-}
-"""What may be wrong, with what it is to people."""
 MOST: Final = 5_000
 """Cells that are listed: more than anyone mends before the next audit."""
 _MOST_FALSE: Final = 20
 _NAMED: Final = 3
 """Vehicles that are named of a false claim: the others stand in the file of claims."""
-
-
-class Fix(NamedTuple):
-    """One cell to be mended: where it is, what stands there, what is wrong, what would be taken, what it decides.
-
-    `file` is the one whose row it is, `sort` one of SORTS.
-    """
-
-    row: int
-    sku: str
-    column: str
-    stands: str
-    wrong: str
-    allowed: str
-    pairs: int
-    claims: int
-    file: str
-    sort: str
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class FalseClaims:
-    """One item's false claims: how many, the first rig and why it does not fit, and where that opens at the counter.
-
-    `named` are the first of the rigs as people call them.
-    """
-
-    row: int
-    sku: str
-    claims: int
-    rig: str
-    named: tuple[str, ...]
-    reasons: tuple[str, ...]
-    link: str
 
 
 class Fixes:
@@ -87,7 +42,7 @@ class Fixes:
         self._vocabulary, self._reader = state.task.rulebook.vocabulary, FactReader(state.task.rulebook)
         self._rigs = {rig.key: rig for rig in state.rigs}
         self._titles = {name: title for title, name in report.columns.items()}
-        self._cells = _rows_of(state.spool.bad_cells)
+        self._cells = rows_of(state.spool.bad_cells)
         self._waiting = next(self._cells, None)
         others = [items for subject in READ if (items := state.spool.other(subject)) is not None]
         self._others = {sku for items in others for sku in items.skus}
@@ -100,7 +55,7 @@ class Fixes:
 
     def listed(self) -> list[Fix]:
         """All of them that are listed, the one that decides most first."""
-        return sorted(self._found, key=_rank)[:MOST]
+        return sorted(self._found, key=fix_rank)[:MOST]
 
     def of_block(self, items: Items, waits: NDArray[Any], held: NDArray[Any], fates: Sequence[ClaimFate]) -> None:
         """Take what one block of items lacks: the pairs that wait for each fact by item, and its claims.
@@ -127,10 +82,10 @@ class Fixes:
                 decides = (max(pairs, decides[0]), max(min(pairs, claimed[sku]), decides[1]))
             elif not decides[0]:
                 continue
-            stands = _stands(fact, slot, items, item)
-            self._add(_of_cell(cell, *decides) if cell else self._empty(lines[sku], sku, stands, fact, *decides))
+            stands = as_it_stands(fact, slot, items, item)
+            self._add(fix_of_cell(cell, *decides) if cell else self._empty(lines[sku], sku, stands, fact, *decides))
         for (_, name), cell in cells.items():
-            self._add(_of_cell(cell, len(self._rigs) if name == "sku" else 0, 0))
+            self._add(fix_of_cell(cell, len(self._rigs) if name == "sku" else 0, 0))
         self._false(items, lines, [one for one in fates if one.outcome == "fails"])
 
     def of_others(self, pairs: Iterable[OtherPair]) -> Iterator[OtherPair]:
@@ -145,9 +100,9 @@ class Fixes:
                 false[pair.sku] += 1
                 some = first.setdefault(pair.sku, [])
                 some += [pair] if len(some) < _NAMED else []
-        for cell in _rows_of(self._state.spool.bad_cells):
+        for cell in rows_of(self._state.spool.bad_cells):
             if cell["sku"] in self._others:
-                self._add(_of_cell(cell, open_[cell["sku"]], claimed[cell["sku"]]))
+                self._add(fix_of_cell(cell, open_[cell["sku"]], claimed[cell["sku"]]))
         for sku, some in first.items():
             named = [self._rigs[one.rig].name for one in some]
             self._falsely_claimed(some[0].row, sku, named, false[sku], why=some[0].why, unless="a fact is wrong")
@@ -194,27 +149,27 @@ class Fixes:
             f"; maybe {one.guess}" if one.guess else ""
         )
         help = "look at the item or its sheet, and write what stands there"
-        self._add(_fix("suspicious", row, sku, self._title(one.fact), one.value, (wrong, help)))
+        self._add(fix_as("suspicious", row, sku, self._title(one.fact), one.value, (wrong, help)))
 
     def suspicious_column(self, one: Suspicious) -> None:
         """Take a column whose figures all look wrong, by which every pair may be: it stands in no single row."""
         wrong = f"looks wrong in {one.guess}; here {one.value} in the middle, where others have {one.usual}"
         help = "write the column's own unit in its title, or say in a mapping what it is"
         pairs = self._report.items * len(self._state.rigs)
-        self._add(_fix("suspicious", 0, "", self._title(one.fact), "", (wrong, help), pairs=pairs))
+        self._add(fix_as("suspicious", 0, "", self._title(one.fact), "", (wrong, help), pairs=pairs))
 
     def _whole_rows(self) -> None:
         """Take the rows that could not be judged, which cost every pair of theirs, and claims that name nothing."""
         rigs = len(self._state.rigs)
-        for row in _rows_of(self._state.spool.bad_rows):
+        for row in rows_of(self._state.spool.bad_rows):
             told = (int(row["row"] or 0), "", row["column"], "", (row["problem"], row["allowed"]))
-            self._add(_fix("bad_row", *told, pairs=rigs))
+            self._add(fix_as("bad_row", *told, pairs=rigs))
         first = self._report.bad_claims - self._report.bad_claims_apart
-        for place, row in enumerate(_rows_of(self._state.spool.bad_claims)):
+        for place, row in enumerate(rows_of(self._state.spool.bad_claims)):
             told = (int(row["row"] or 0), "", row["column"], "", (row["problem"], row["allowed"]))
             if row["allowed"] == OURS:
                 continue  # it stands in the list of what we have to tell
-            self._add(_fix("bad_claim", *told, claims=1)._replace(file=self._claims_file if place >= first else ""))
+            self._add(fix_as("bad_claim", *told, claims=1)._replace(file=self._claims_file if place >= first else ""))
 
     def _add(self, fix: Fix) -> None:
         self.count += 1
@@ -243,7 +198,7 @@ class Fixes:
         if fact.short not in self._titles:
             wrong = f"{fact.the} is not told: the file has no column for it"
             help = f"add a column `{fact.short}`: {help}"
-        return _fix("missing", line, sku, self._title(fact.short), stands, (wrong, help), pairs=pairs, claims=claims)
+        return fix_as("missing", line, sku, self._title(fact.short), stands, (wrong, help), pairs=pairs, claims=claims)
 
     def _false(self, items: Items, lines: Mapping[str, int], fates: Sequence[ClaimFate]) -> None:
         """Take the false claims of some items, those of one item together."""
@@ -267,7 +222,7 @@ class Fixes:
         more = f" and {count - len(named):,} more" if count > len(named) else ""
         wrong = f"does not fit {'; '.join(named)}{more}: {why}"
         told = (row, sku, self._title("fits"), "", (wrong, f"take them out of the claims, unless {unless}"))
-        self._add(_fix("false_claim", *told, pairs=count, claims=count))
+        self._add(fix_as("false_claim", *told, pairs=count, claims=count))
 
     def _keep(self, items: Items, found: Iterable[FalseClaims]) -> None:
         """Keep the items with most false claims; those that stay get the address at which the first one opens."""
@@ -279,54 +234,3 @@ class Fixes:
             else one
             for one in best
         ]
-
-
-def taken_as(fact: Fact) -> str:
-    """What a cell of a fact may say."""
-    if isinstance(fact.type, ListType):
-        return "one of " + ", ".join(f"`{member}`" for member in fact.type.members)
-    if isinstance(fact.type, NumberType) and fact.range_text:
-        return f"a figure between {fact.range_text[0]} and {fact.range_text[1]}, with its unit"
-    return "a tyre's designation" if fact.tyre else "`yes` or `no`"
-
-
-def _stands(fact: Fact, slot: str, items: Items, item: int) -> str:
-    """What is known of a fact that is not known exactly, as a cell says it."""
-    kind = fact.type
-    if slot != fact.name or slot not in items.columns or isinstance(kind, TextType):
-        return ""
-    value = value_at(kind, items.columns[slot], item)
-    return "" if value == kind.unknown else as_told(fact, value)
-
-
-def _of_cell(row: Mapping[str, str], pairs: int, claims: int) -> Fix:
-    """A cell that could not be read."""
-    why = (row["problem"], row["allowed"])
-    return _fix("bad_cell", int(row["row"]), row["sku"], row["column"], row["cell"], why, pairs=pairs, claims=claims)
-
-
-def _fix(
-    sort: str, row: int, sku: str, column: str, stands: str, why: tuple[str, str], *, pairs: int = 0, claims: int = 0
-) -> Fix:
-    """A cell to be mended; `why` is what is wrong and what would be taken."""
-    return Fix(
-        row=row,
-        sku=sku,
-        column=column,
-        stands=stands,
-        wrong=why[0],
-        allowed=why[1],
-        pairs=pairs,
-        claims=claims,
-        file="",
-        sort=sort,
-    )
-
-
-def _rank(fix: Fix) -> tuple[int, int, int]:
-    return -fix.pairs, -fix.claims, fix.row
-
-
-def _rows_of(path: Any) -> Iterator[dict[str, str]]:
-    with path.open(encoding="utf-8", newline="") as stream:
-        yield from csv.DictReader(stream)

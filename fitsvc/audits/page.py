@@ -4,7 +4,7 @@ from collections.abc import Mapping, Sequence
 from html import escape
 from typing import Final
 
-from fitsvc.audits.fixes import Fix
+from fitsvc.audits.fix_rows import Fix
 from fitsvc.audits.layout import Html, bars, day_in_words, file_link, table, told, whole
 from fitsvc.audits.others import BALL
 from fitsvc.audits.page_claims import PageWords, all_claims, balls_part, claims_part, in_short, item_number

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from html import escape
 from typing import Final
 
-from fitsvc.audits.fixes import FalseClaims, Fix
+from fitsvc.audits.fix_rows import FalseClaims, Fix
 from fitsvc.audits.layout import Html, bars, file_link, number, table, told
 from fitsvc.document import Document
 from fitsvc.rulebook.outcomes import OUTCOMES

@@ -1,0 +1,110 @@
+"""One thing to be mended of a catalogue: where it is, what stands there, what is wrong and what it decides."""
+
+import csv
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Final, NamedTuple
+
+from fitsvc.audits.counter_links import as_told
+from fitsvc.audits.items import Items
+from fitsvc.engine.columns.signatures import value_at
+from fitsvc.language.types import ListType, NumberType, TextType
+from fitsvc.rulebook.vocabulary import Fact
+
+SORTS: Final = {
+    "bad_row": "A row that cannot be judged",
+    "bad_cell": "A cell that cannot be read",
+    "missing": "A fact that is not told, or not exactly",
+    "suspicious": "A figure that looks wrong",
+    "bad_claim": "A claim that names no rig and no vehicle",
+    "false_claim": "Claims of fits that the rules contradict",
+}
+"""What may be wrong, with what it is to people."""
+
+
+class Fix(NamedTuple):
+    """One cell to be mended: where it is, what stands there, what is wrong, what would be taken, what it decides.
+
+    `file` is the one whose row it is, `sort` one of SORTS.
+    """
+
+    row: int
+    sku: str
+    column: str
+    stands: str
+    wrong: str
+    allowed: str
+    pairs: int
+    claims: int
+    file: str
+    sort: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FalseClaims:
+    """One item's false claims: how many, the first rig and why it does not fit, and where that opens at the counter.
+
+    `named` are the first of the rigs as people call them.
+    """
+
+    row: int
+    sku: str
+    claims: int
+    rig: str
+    named: tuple[str, ...]
+    reasons: tuple[str, ...]
+    link: str
+
+
+def taken_as(fact: Fact) -> str:
+    """What a cell of a fact may say."""
+    if isinstance(fact.type, ListType):
+        return "one of " + ", ".join(f"`{member}`" for member in fact.type.members)
+    if isinstance(fact.type, NumberType) and fact.range_text:
+        return f"a figure between {fact.range_text[0]} and {fact.range_text[1]}, with its unit"
+    return "a tyre's designation" if fact.tyre else "`yes` or `no`"
+
+
+def as_it_stands(fact: Fact, slot: str, items: Items, item: int) -> str:
+    """What is known of a fact that is not known exactly, as a cell says it."""
+    kind = fact.type
+    if slot != fact.name or slot not in items.columns or isinstance(kind, TextType):
+        return ""
+    value = value_at(kind, items.columns[slot], item)
+    return "" if value == kind.unknown else as_told(fact, value)
+
+
+def fix_of_cell(row: Mapping[str, str], pairs: int, claims: int) -> Fix:
+    """A cell that could not be read."""
+    why = (row["problem"], row["allowed"])
+    return fix_as("bad_cell", int(row["row"]), row["sku"], row["column"], row["cell"], why, pairs=pairs, claims=claims)
+
+
+def fix_as(
+    sort: str, row: int, sku: str, column: str, stands: str, why: tuple[str, str], *, pairs: int = 0, claims: int = 0
+) -> Fix:
+    """A cell to be mended; `why` is what is wrong and what would be taken."""
+    return Fix(
+        row=row,
+        sku=sku,
+        column=column,
+        stands=stands,
+        wrong=why[0],
+        allowed=why[1],
+        pairs=pairs,
+        claims=claims,
+        file="",
+        sort=sort,
+    )
+
+
+def fix_rank(fix: Fix) -> tuple[int, int, int]:
+    """What sorts the one first that decides most."""
+    return -fix.pairs, -fix.claims, fix.row
+
+
+def rows_of(path: Path) -> Iterator[dict[str, str]]:
+    """The rows of a table of the spool."""
+    with path.open(encoding="utf-8", newline="") as stream:
+        yield from csv.DictReader(stream)

@@ -1,0 +1,244 @@
+"""Rows of a catalogue → its items: which rows name one, what each cell says, and what could not be read."""
+
+import re
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import replace
+from typing import Final, NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fitsvc.audits.cells import FactColumn
+from fitsvc.audits.decimals import DecimalMarks
+from fitsvc.audits.items import Items
+from fitsvc.audits.mapping import READ, FileMapping, Header, meant, needs_unit, read_header
+from fitsvc.audits.others import SubjectReader
+from fitsvc.audits.source import WIRE, Cell, Chunk, name_in
+from fitsvc.engine.columns.signatures import Column, column_of
+from fitsvc.facts import FactReader
+from fitsvc.language.problems import Problem
+from fitsvc.language.types import Type
+from fitsvc.loading.rows import quoted
+
+_TOTALS: Final = frozenset(
+    ("total", "totals", "grand total", "subtotal", "sum", "suma", "total general", "summe", "gesamt", "gesamtsumme")
+)
+"""What the last line of a sheet says in place of a number: in English, Spanish and German."""
+_ERROR: Final = re.compile(
+    r"#(?:N/A|GETTING_DATA|ERROR|(?:VALUE|REF|DIV/0|NUM|NULL|SPILL|CALC)!|NAME\?)", re.IGNORECASE
+)
+"""What a sheet shows in place of a value (ECMA-376 Part 1, 18.17.3; the later ones from memory)."""
+_FLOATED: Final = re.compile(r"-?\d\.\d+e\+\d+|-?\de\+\d+|-?\d{16}\.0")
+"""A whole number of more digits than a sheet holds (15; IEEE 754 binary64), as it is handed over."""
+
+
+class BadCell(NamedTuple):
+    """A cell that could not be read, of a row that is judged without it: the row's number, the cell, what is wrong."""
+
+    sku: str
+    cell: str
+    problem: Problem
+
+
+class ItemReader:
+    """Reads one catalogue; what is wrong goes to `problems` and `bad_cells`, to be taken from there.
+
+    A row is lost for its number alone: what else cannot be read of it is not known of its item.
+    """
+
+    def __init__(
+        self,
+        reader: FactReader,
+        mapping: FileMapping,
+        file: str,
+        titles: list[str] | None,
+        chunks: Callable[[], Iterable[Chunk]],
+    ) -> None:
+        """`chunks` are all the cells, for what a whole column decides."""
+        self._marks = DecimalMarks(chunks)
+        self._reader, self._mapping, self._file = reader, mapping, file
+        self._facts = reader.vocabulary.of("accessory")
+        self.slots: dict[str, Type] = {
+            name: kind for name, kind in reader.vocabulary.slots().items() if name.startswith("accessory.")
+        }
+        self._titles: dict[str, None] = {}
+        self._columns: dict[str, FactColumn] = {}
+        self.header = Header({}, ())
+        self.places: dict[str, int] = {}
+        self.problems: list[Problem] = []
+        self.bad_cells: list[BadCell] = []
+        self.no_items: set[int] = set()
+        self._lost: dict[str, int] = {}
+        self.other_subjects: dict[str, int] = {}
+        self.others = {one: SubjectReader(one, reader, mapping, self._marks) for one in READ}
+        self.other_skus: dict[str, str] = {}
+        self._known(titles or [])
+
+    def _known(self, titles: list[str]) -> None:
+        """Learn what further columns are."""
+        if all(title in self._titles for title in titles):
+            return
+        self._titles |= dict.fromkeys(titles)
+        self.header = read_header(self._titles, self._mapping.columns, self._reader.vocabulary, self._file)
+        for title, column in self.header.columns.items():
+            fact = self._facts.get(column.name)
+            if fact is not None and title not in self._columns:
+                told = self._mapping.told(column)
+                self._columns[title] = FactColumn(self._reader, fact, told, self._mapping.unknown, self._marks)
+
+    def units(self) -> dict[str, str]:
+        """The unit of each column that is a quantity."""
+        return {title: column.column.unit for title, column in self._columns.items() if needs_unit(column.fact)}
+
+    def plain(self, title: str, cell: str | None) -> str:
+        """A cell of a column in the form in which files are loaded."""
+        column = self._columns.get(title)
+        return column.plain(cell) if column else name_in(cell)
+
+    def meant(self, passed_over: Sequence[str]) -> dict[str, str]:
+        """What columns that are not read were probably to be; not of those that the mapping says to pass over."""
+        names = [column.name for column in self.header.columns.values()]
+        return meant([one for one in passed_over if one not in self._mapping.columns], names, self._reader.vocabulary)
+
+    def mapped_in_vain(self) -> list[str]:
+        """The columns that the mapping names and no row had."""
+        return [title for title in self._mapping.columns if title not in self._titles]
+
+    def title(self, name: str) -> str | None:
+        """The title of the column that is a key or a fact."""
+        return next((title for title, column in self.header.columns.items() if column.name == name), None)
+
+    def read(self, chunk: Chunk) -> tuple[Items, list[Cell]]:
+        """The good rows of a chunk, and the cell of each that says what it is claimed to fit."""
+        self._known(list(chunk.cells))
+        read = {
+            title: column.codes(chunk.cells[title]) for title, column in self._columns.items() if title in chunk.cells
+        }
+        subjects = self._subjects(chunk)
+        rows, skus = self._named(chunk, np.array([subject == "accessory" for subject in subjects], np.bool_))
+        for subject, others in self.others.items():
+            self._read_others(chunk, subject, others, np.array([one == subject for one in subjects], np.bool_))
+        columns: dict[str, Column] = {}
+        unread: dict[str, NDArray[np.bool_]] = {}
+        for title, codes in read.items():
+            column, of = self._columns[title], codes[rows]
+            columns |= column.columns(of)
+            unread |= column.unread(of)
+            for place in np.flatnonzero(column.wrong(of)).tolist():
+                self._wrong_cell(chunk, int(rows[place]), skus[place], column, int(of[place]))
+        cells = chunk.cells.get(self.title("fits") or "", [])
+        claims = [cells[row] if cells else None for row in rows]
+        lines = np.array(chunk.lines, np.int64)[rows]
+        every = {name: self._column(columns, name, len(rows)) for name in self.slots}
+        return Items(skus, lines, every, unread), claims
+
+    def _column(self, columns: Mapping[str, Column], name: str, rows: int) -> Column:
+        if name in columns:
+            return columns[name]
+        return column_of(self.slots[name], [None] * rows)
+
+    def _subjects(self, chunk: Chunk) -> list[str]:
+        """What each row is; one that says nothing of its subject is an accessory."""
+        cells = chunk.cells.get(self.title("subject") or "")
+        if cells is None:
+            return ["accessory"] * len(chunk.lines)
+        subjects = [(cell or "").strip() or "accessory" for cell in cells]
+        for row, subject in enumerate(subjects):
+            if subject not in self._reader.subjects:
+                self._complain(chunk, row, "subject", f"{quoted(subject)} is not a subject", "write `accessory`")
+        for one in subjects:
+            if one != "accessory" and one in self._reader.subjects:
+                self.other_subjects[one] = self.other_subjects.get(one, 0) + 1
+        return subjects
+
+    def _read_others(self, chunk: Chunk, subject: str, others: SubjectReader, of: NDArray[np.bool_]) -> None:
+        """Read the rows of another subject that is read."""
+        if not of.any():
+            return
+        cells = chunk.cells.get(self.title("sku") or "")
+        rows, skus = list[int](), list[str]()
+        for row in np.flatnonzero(of).tolist():
+            sku = name_in(cells[row]) if cells else ""
+            if not self._has_own_number(chunk, row, sku):
+                continue
+            self.other_skus[sku] = subject
+            rows.append(row)
+            skus.append(sku)
+        for row, sku, column, found in others.read(chunk, rows, skus):
+            self._tell_wrong(chunk, row, sku, column, found)
+
+    def other_claims(self, chunk: Chunk) -> Iterator[tuple[str, Cell, int]]:
+        """Of the rows of a chunk that are no accessories the SKU, the cell with claims, and the line."""
+        skus, cells = (chunk.cells.get(self.title(name) or "") for name in ("sku", "fits"))
+        if skus and cells and self.other_skus:
+            for sku, cell, line in zip(skus, cells, chunk.lines, strict=True):
+                if cell and name_in(sku) in self.other_skus:
+                    yield name_in(sku), cell, line
+
+    def _named(self, chunk: Chunk, accessories: NDArray[np.bool_]) -> tuple[NDArray[np.intp], list[str]]:
+        """The rows with a number of their own, and their numbers; one that was there before, read or not, is not."""
+        skus, rows = list[str](), list[int]()
+        self._note_lost(chunk)
+        cells = chunk.cells.get(self.title("sku") or "")
+        for row in np.flatnonzero(accessories).tolist():
+            sku = name_in(cells[row]) if cells else ""
+            if self._has_own_number(chunk, row, sku):
+                self.places[sku] = len(self.places)
+                skus.append(sku)
+                rows.append(row)
+                if like := self._no_item(chunk, row, sku):
+                    self._tell_no_item(chunk.lines[row], sku, like)
+        return np.array(rows, np.intp), skus
+
+    def _has_own_number(self, chunk: Chunk, row: int, sku: str) -> bool:
+        """Whether a row names an item that no row before it does; where not, that is told."""
+        if not sku or not sku.isprintable():
+            self._complain(chunk, row, "sku", f"{quoted(sku)} names no item", "every row has its own `sku`")
+            return False
+        if _ERROR.fullmatch(sku):
+            self._complain(chunk, row, "sku", f"{quoted(sku)} is an error of a sheet", "write the item's own number")
+            return False
+        if _FLOATED.fullmatch(sku):
+            message = f"{quoted(sku)} is a figure of which the sheet holds 15 digits and no more"
+            self._complain(chunk, row, "sku", message, "write the number as text, from where it came")
+            return False
+        is_lost = self._lost.get(sku, chunk.lines[row]) < chunk.lines[row]
+        if sku in self.places or sku in self.other_skus or is_lost:
+            help = "each item stands in one row"
+            self._complain(chunk, row, "sku", f"{quoted(sku)} stands in a row before this one", help)
+            return False
+        return True
+
+    def _note_lost(self, chunk: Chunk) -> None:
+        """Keep the numbers of rows that have not as many cells as the header."""
+        place = next((place for place, title in enumerate(chunk.cells) if title == self.title("sku")), None)
+        for line, cells in chunk.lost:
+            if place is not None and place < len(cells):
+                self._lost.setdefault(name_in(cells[place]), line)
+
+    def _no_item(self, chunk: Chunk, row: int, sku: str) -> str:
+        """What a line looks like that is no item; nothing where it looks like one."""
+        title, said = self.title("sku") or "", sku.strip(" :").casefold()
+        if said in _TOTALS:
+            return "a line of totals"
+        if said in ("sku", title.casefold()):
+            return "the line of titles"
+        others = [cells[row] for name, cells in chunk.cells.items() if name != title] if " " in sku else []
+        return "a heading or a note" if len(others) > 1 and not any((cell or "").strip() for cell in others) else ""
+
+    def _tell_no_item(self, line: int, sku: str, like: str) -> None:
+        self.no_items.add(line)
+        message, help = f"looks like {like} and not like an item", "take the line out, if it is one"
+        self.bad_cells.append(BadCell(sku, sku, Problem(message, help, pointer=self.title("sku") or "sku", line=line)))
+
+    def _complain(self, chunk: Chunk, row: int, name: str, message: str, help: str) -> None:
+        title = self.title(name) or name
+        self.problems.append(Problem(message, help, pointer=title, file=self._file, line=chunk.lines[row]))
+
+    def _wrong_cell(self, chunk: Chunk, row: int, sku: str, column: FactColumn, code: int) -> None:
+        self._tell_wrong(chunk, row, sku, column, column.problem(code))
+
+    def _tell_wrong(self, chunk: Chunk, row: int, sku: str, column: FactColumn, found: Problem) -> None:
+        cell = chunk.cells[column.column.title][row] or ""
+        told = replace(found, file=self._file, line=chunk.lines[row])
+        self.bad_cells.append(BadCell(sku, quoted(cell.removeprefix(WIRE))[1:-1], told))
