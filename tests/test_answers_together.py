@@ -21,6 +21,7 @@ from fitsvc.answers.next_steps import next_steps
 from fitsvc.answers.question import NoRecords, read_question
 from fitsvc.answers.things import MOST_THINGS, read_things
 from fitsvc.answers.trying import MOST_WORK
+from fitsvc.drawing.several_view import several_view
 from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.rulebook.outcomes import OUTCOMES
 
@@ -529,3 +530,12 @@ def test_each_thing_may_have_its_own_way_out_of_the_receiver() -> None:
     for thing, told in ((bikes(), "fails"), (upper, "passes")):
         assert result(answer([thing, boat(coupler_height="18 in")]), "coupler-under-what-hangs-above") == told
     assert len(read_things(asked([upper, boat()]), answerer().reader, NoRecords())) == 2
+
+
+def test_the_picture_of_a_trailer_on_a_ball_in_place() -> None:
+    """It is drawn with what is told to hang in its place; of one thing alone in a place there is no such picture."""
+    own = towbar()
+    there = several_view(answerer(), read_things(asked([boat_alone(), bikes()], own), answerer().reader, NoRecords()))
+    assert there and there.title == "Side view: trailer, bike carrier"
+    things = read_things(asked([boat_alone(), front()], own), answerer().reader, NoRecords())
+    assert several_view(answerer(), things) is None

@@ -22,6 +22,8 @@ def several_view(
     None where there is nothing to draw, or only one thing hangs there.
     """
     here = [i for i, thing in enumerate(things) if thing.place == things[0].place]
+    if len(here) < 2:
+        return None
     beside = Beside(answerer, [(thing.question.case, thing.place) for thing in things])
     names = told_apart([answerer.together.kind(thing, system) for thing in things])
     scenes = [_scene(answerer, beside, i, here, system) for i in here]
@@ -30,7 +32,7 @@ def several_view(
     first, *others = scenes
     first.others = others
     title = t("Side view: {listed}", listed=", ".join(scene.name for scene in scenes))
-    return picture_of(first, prefix, title) if others else None
+    return picture_of(first, prefix, title)
 
 
 def _scene(answerer: Answerer, beside: Beside, i: int, here: Sequence[int], system: System) -> Scene:
