@@ -56,7 +56,7 @@ class _Asked(NamedTuple):
     tongue: Tongue
 
 
-class _Told(NamedTuple):
+class _KeptAnswer(NamedTuple):
     """An answer as it was told, what it came to, and the stock that was looked through for what to offer instead."""
 
     body: bytes
@@ -69,7 +69,7 @@ class Shortcut:
 
     def __init__(self, app: ASGIApp, service: Service) -> None:
         self._app, self._service = app, service
-        self._kept = LruCache[_Asked, _Told](_MOST_KEPT)
+        self._kept = LruCache[_Asked, _KeptAnswer](_MOST_KEPT)
         self._open = "ask" in service.public
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
@@ -124,9 +124,9 @@ class Shortcut:
 
     def _keep(self, asked: _Asked, told: bytes, outcome: Outcome, stock: Stock | None = None) -> None:
         """Keep an answer for who asks the same again."""
-        self._kept.keep(asked, _Told(told, outcome, stock))
+        self._kept.keep(asked, _KeptAnswer(told, outcome, stock))
 
-    def _kept_still(self, asked: _Asked) -> _Told | None:
+    def _kept_still(self, asked: _Asked) -> _KeptAnswer | None:
         """An answer that is kept, if what it was told by is so still."""
         kept = self._kept.find(asked)
         if kept is None or (kept.stock is not None and kept.stock is not self._service.shop.lately()):
