@@ -1,0 +1,129 @@
+"""Where the time of a piece of work goes: `PYTHONPATH=tests python -m bench.profiled answer|strange|open|plan|rig`.
+
+`answer` are whole answers never asked for, `strange` such that no weight or length in them was ever told, `open` those
+that leave nearly all open, `plan` plans on 10,000 parts, `rig` rigs never seen on 60,000 distinct items. Told are
+shares of the processor's time, of what each function takes with all that it calls, and of what each module takes alone.
+The profiler makes calls dearer than they are: shares are told, and no times.
+"""
+
+import sys
+from collections import Counter
+from collections.abc import Callable
+from cProfile import Profile
+from pathlib import Path
+from pstats import Stats
+from time import thread_time
+from typing import Any, Final
+
+from demo_world import answerer, stock, world
+
+import fitsvc
+from bench import bench_answer, bench_next, bench_plans, questions
+from fitsvc.answers.answering import Answerer
+from fitsvc.planning.planner import Planner
+
+FOLDER: Final = Path(fitsvc.__file__).parent
+MANY, BEFORE, MOST_TOLD = 400, 300, 40
+
+
+def answers(of: bench_answer.Asked) -> Callable[[], None]:
+    """Whole answers, of an answerer that has answered others of the kind."""
+    of_it = bench_answer.prepared()
+    for body in bench_answer.bodies(questions.questions, 1, BEFORE):
+        bench_answer.told(of_it, body)
+    asked = bench_answer.bodies(of, 77, MANY)
+    return lambda: _each(lambda body: bench_answer.told(of_it, body), asked)
+
+
+def open_answers() -> Callable[[], None]:
+    """The costliest of answers that leave nearly all open, of each sort, of an answerer that has heard others."""
+    found = [
+        document
+        for one in bench_next.DRAWN.values()
+        for *_, document in bench_next.slowest(_heard(), bench_next.drawn(40, one=one))[:4]
+    ]
+    heard = _heard()
+    for one in bench_next.DRAWN.values():
+        bench_next.slowest(heard, bench_next.drawn(20, 77, one))
+    return lambda: _each(lambda document: bench_next.timed(heard, document), found)
+
+
+def _heard() -> Answerer:
+    world(), stock()
+    made = Answerer(answerer().rulebook)
+    made.prepare()
+    return made
+
+
+def plans() -> Callable[[], None]:
+    """Plans drawn at random, on a shelf that one has folded."""
+    records, shelf = bench_plans.ten_thousand()
+    planner = Planner(answerer())
+    answerer().prepare()
+    planner.prepare()
+    bench_plans._planned(planner, records, shelf, 1)
+    return lambda: _each(lambda number: bench_plans._planned(planner, records, shelf, number), [30])
+
+
+def rigs() -> Callable[[], None]:
+    """Rigs never seen on distinct items, after others."""
+    from bench import bench_columns
+    from fitsvc.engine.columns.kernel import Columns
+    from fitsvc.synthetic.columns import synthetic_accessories, synthetic_rigs
+
+    engine, count = bench_columns.ENGINE, bench_columns.DISTINCT
+    engine.choices(adapted=False).prepare()
+    made = synthetic_accessories(engine.rulebook, count, models=count)
+    columns, cases = Columns(engine), synthetic_rigs(engine.rulebook, 80)
+    catalogue = columns.catalogue_of(made.columns, bench_columns.SUBJECTS, count)
+    for case in cases[:40]:
+        bench_columns.ours(columns, catalogue, case)
+    return lambda: _each(lambda case: bench_columns.ours(columns, catalogue, case), cases[40:])
+
+
+def _each(work: Callable[[Any], object], of: Any) -> None:
+    for one in of:
+        work(one)
+
+
+WORK: Final[dict[str, Callable[[], Callable[[], None]]]] = {
+    "answer": lambda: answers(questions.questions),
+    "strange": lambda: answers(questions.unheard),
+    "open": open_answers,
+    "plan": plans,
+    "rig": rigs,
+}
+
+
+def main() -> None:
+    """Profile and print."""
+    named = [name for name in sys.argv[1:] if name in WORK]
+    if not named:
+        raise SystemExit(f"say what to profile, of {', '.join(WORK)}")
+    for name in named:
+        work = WORK[name]()
+        profile = Profile(thread_time)
+        profile.runcall(work)
+        _show(name, Stats(profile).stats)  # type: ignore[attr-defined]  # which typeshed does not name
+
+
+def _show(name: str, stats: Any) -> None:
+    """Shares of all that was done: by functions of fitsvc with what they call, and by modules alone."""
+    whole = max(sum(one[2] for one in stats.values()), *(one[3] for one in stats.values()))
+    through, alone = Counter[str](), Counter[str]()
+    for (file, _, function), (_, _, own, together, _) in stats.items():
+        inside = file.startswith(str(FOLDER))
+        where = Path(file).relative_to(FOLDER).as_posix() if inside else "generated" if file[0] == "<" else "beneath"
+        alone[where] += own
+        if inside and not function.startswith("<"):
+            through[f"{where} {function}"] += together
+    print(f"\n{name}: what functions take with all that they call")
+    for what, took in through.most_common(MOST_TOLD):
+        print(f"{took / whole:7.1%}  {what}")
+    print("what modules take alone")
+    for what, took in alone.most_common(MOST_TOLD // 2):
+        print(f"{took / whole:7.1%}  {what}")
+
+
+if __name__ == "__main__":
+    main()
