@@ -234,10 +234,10 @@ class _OfKind:
     def _swaps(self, row: int) -> Iterator[tuple[list[int], str, Floats]]:
         """The item with two figures of a sort in each other's place."""
         known = np.flatnonzero(~np.isnan(self.logs[row])).tolist()
+        is_far = (np.abs(self.scores[row]) > _MAYBE).tolist()
         for one, other in combinations(known, 2):
             fact, second = self.facts[one], self.facts[other]
-            far = max(abs(self.scores[row, one]), abs(self.scores[row, other]))
-            if fact.kind == second.kind != "count" and far > _MAYBE:
+            if (is_far[one] or is_far[other]) and fact.kind == second.kind != "count":
                 changed = self.logs[row].copy()
                 changed[[one, other]] = changed[[other, one]]
                 yield [one, other], f"{fact.label} and {second.label} are swapped", changed

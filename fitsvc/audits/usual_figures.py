@@ -109,7 +109,8 @@ class UsualFigures:
         apart, scores = np.zeros(logs.shape), np.zeros(logs.shape)
         for place, one in enumerate(self._each):
             if one is not None:
-                apart[:, place] = np.nan_to_num(logs[:, place] - one.added - told[:, one.by] @ one.counts)
+                from_it = logs[:, place] - one.added - told[:, one.by] @ one.counts
+                apart[:, place] = np.where(np.isnan(from_it), 0.0, from_it)  # it is asked of single items over and over
                 scores[:, place] = apart[:, place] / np.sqrt(one.spread**2 + unknown[:, one.by] @ one.counts**2)
         return apart, scores
 
