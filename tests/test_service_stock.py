@@ -137,18 +137,26 @@ def _leads(body: Any, pointer: str) -> bool:
 
 
 def without(body: Any, errors: list[Any]) -> Any:
-    """A body without what errors point to: of a fact all of it, of a list's member all its own members."""
-    for one in errors:
-        steps = [step.replace("~1", "/").replace("~0", "~") for step in one.get("pointer", "").split("/")[1:]]
+    """A body without what errors point to: of a fact all of it.
+
+    Where that leaves nothing that is asked about, or one thing of several, an accessory is asked about by itself.
+    """
+    # From the last, so that the places of a list that are still to be seen to stay what they are.
+    for pointer in sorted({one.get("pointer", "") for one in errors}, reverse=True):
+        steps = [step.replace("~1", "/").replace("~0", "~") for step in pointer.split("/")[1:]]
         if "facts" in steps:
             steps = steps[: steps.index("facts") + 2]
         inner = body
         for step in steps[:-1]:
             inner = inner[int(step)] if isinstance(inner, list) else inner.get(step) if inner is not None else None
-        if isinstance(inner, dict):
+        if steps and isinstance(inner, dict):
             inner.pop(steps[-1], None)
-        elif isinstance(inner, list) and int(steps[-1]) < len(inner):
-            inner[int(steps[-1])] = {}
+        elif steps and isinstance(inner, list):
+            del inner[int(steps[-1])]
+        if "skus" not in body and (not steps or len(body.get("together") or "12") < 2):
+            body["accessory"], body["together"] = {}, None
+        elif "skus" in body and not body.get("together"):
+            body["together"] = None
     return body
 
 
