@@ -170,6 +170,16 @@ def test_what_could_not_be_read_never_loads_as_nothing_said(tmp_path: Path) -> N
     assert all(row["outcome"] != "works" for row in pairs(tmp_path / "loaded"))
 
 
+def test_rows_that_are_not_written_anew_are_told(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Those of balls, trailers and adapters are counted, with where they are read: none is lost in silence."""
+    (tmp_path / "a.csv").write_text("sku,subject,kind\nA,,step\nB,ball,\nC,ball,\nD,trailer,\n")
+    command = ["intake", str(tmp_path / "a.csv"), "--supplier", "x", "--into", str(tmp_path)]
+    assert main([*command, "-o", str(tmp_path / "clean")]) == 0
+    words = " ".join(capsys.readouterr().out.split())
+    assert "1 item written" in words
+    assert "Not written anew: 2 balls, 1 trailer; `fitsvc audit --mapping" in words
+
+
 def test_lines_that_are_no_item_are_left_out(tmp_path: Path) -> None:
     """Totals, headings, titles again and notes do not go into what is loaded, and each is told in the remarks."""
     odd = ["BALL MOUNTS,,,", "Item,kind,weight [lb],fits", "All weights are net,,,", "Summe,,30.5,"]

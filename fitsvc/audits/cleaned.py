@@ -38,7 +38,8 @@ _FIRST: Final = 20
 class Cleaned(NamedTuple):
     """What was written: items, of these how many `load` does not get, rows that are none, cells that were not read.
 
-    `left_out` are lines that look like no item, such as totals.
+    `left_out` are lines that look like no item, such as totals, `others` the rows of other subjects than accessories,
+    by subject: these are not written anew.
     """
 
     items: int
@@ -46,6 +47,7 @@ class Cleaned(NamedTuple):
     bad_rows: int
     bad_cells: int
     left_out: int
+    others: dict[str, int]
 
 
 def write_cleaned(
@@ -107,7 +109,7 @@ class _Writing:
                 rows += len({problem.line for problem in items.problems})
                 items.problems.clear()
                 items.bad_cells.clear()
-        return Cleaned(count, held, rows, cells - len(items.no_items), len(items.no_items))
+        return Cleaned(count, held, rows, cells - len(items.no_items), len(items.no_items), items.other_subjects)
 
     def _facts(
         self, chunk: Chunk, kept: Items, place: int, row: int, facts: Sequence[str]

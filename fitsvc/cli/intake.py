@@ -49,6 +49,10 @@ def intake(
         paragraph(out(), words)
         if made.left_out:
             paragraph(out(), f"{told(made.left_out, 'rows')} look like no item and are left out", sign="?", indent=2)
+        if made.others:
+            rows = ", ".join(told(count, f"{subject}s") for subject, count in made.others.items())
+            words = f"Not written anew: {rows}; `fitsvc audit --mapping {kept}` reads them where they stand"
+            paragraph(out(), words, sign="?", indent=2)
         if made.held_back:
             paragraph(
                 out(), f"{told(made.held_back, 'items')} cannot be loaded before that is mended", sign="?", indent=2
