@@ -56,9 +56,9 @@ class RuleTrials:
     digest: str
     database: Database
     selections: Selections
-    _read: Drafting | None = None
-    _reading: Lock = field(default_factory=Lock)
-    _foreseeing: Lock = field(default_factory=Lock)
+    _read: Drafting | None = field(default=None, init=False)
+    _reading: Lock = field(default_factory=Lock, init=False)
+    _foreseeing: Lock = field(default_factory=Lock, init=False)
 
     def drafting(self) -> Drafting:
         """The folder, read when it is first asked for; ProblemsFound where it is another than is answered by."""
