@@ -178,6 +178,10 @@ def test_rows_that_are_not_written_anew_are_told(tmp_path: Path, capsys: pytest.
     words = " ".join(capsys.readouterr().out.split())
     assert "1 item written" in words
     assert "Not written anew: 2 balls, 1 trailer; `fitsvc audit --mapping" in words
+    url = f"sqlite:///{tmp_path / 'shop.db'}"
+    assert main(["db", "upgrade", "--database", url]) == 0
+    assert main(["load", str(tmp_path / "a.csv"), "--mapping", str(tmp_path / "x.yaml"), "--database", url]) == 2
+    assert "2 balls, 1 trailer are not read by a mapping" in " ".join(capsys.readouterr().err.split())
 
 
 def test_lines_that_are_no_item_are_left_out(tmp_path: Path) -> None:

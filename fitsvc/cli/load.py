@@ -94,11 +94,16 @@ def _as_records(path: Path, mapping: Path | None, reader: "FactReader") -> Itera
         yield path
         return
     from fitsvc.audits.cleaned import CATALOGUE, write_cleaned
+    from fitsvc.audits.layout import told
     from fitsvc.audits.mapping import read_mapping
 
     with TemporaryDirectory() as folder:
         problems: list[Problem] = []
-        write_cleaned(path, reader, read_mapping(mapping, reader.vocabulary), Path(folder), problems)
+        made = write_cleaned(path, reader, read_mapping(mapping, reader.vocabulary), Path(folder), problems)
+        if made.others:  # what is loaded goes in whole or not at all
+            rows = ", ".join(told(count, f"{subject}s") for subject, count in made.others.items())
+            help = "load them from a file of their own, whose columns are called as their facts, and take them out here"
+            raise ProblemsFound([*problems, Problem(f"{rows} are not read by a mapping", help, file=str(path))])
         if problems:
             help = "`fitsvc intake -o DIR` writes the catalogue without them, which can be loaded"
             raise ProblemsFound([*problems, Problem("rows or cells could not be read", help, file=str(path))])
