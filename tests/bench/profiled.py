@@ -62,7 +62,7 @@ def plans() -> Callable[[], None]:
     answerer().prepare()
     planner.prepare()
     bench_plans._planned(planner, records, shelf, 1)
-    return lambda: _each(lambda number: bench_plans._planned(planner, records, shelf, number), [30])
+    return lambda: _each(lambda number: bench_plans._planned(planner, records, shelf, number), [12])
 
 
 def rigs() -> Callable[[], None]:
