@@ -8,8 +8,9 @@ so and whose being there tells a rule something.
 
 import csv
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, Final, NamedTuple
+from typing import Any, Final
 
 import pyarrow as pa
 import pyarrow.parquet as pq
@@ -35,7 +36,8 @@ _FIRST: Final = 20
 """How many problems are handed back: the others stand in the remarks."""
 
 
-class Cleaned(NamedTuple):
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Cleaned:
     """What was written: items, of these how many `load` does not get, rows that are none, cells that were not read.
 
     `left_out` are lines that look like no item, such as totals, `others` the rows of other subjects than accessories,
@@ -109,7 +111,14 @@ class _Writing:
                 rows += len({problem.line for problem in items.problems})
                 items.problems.clear()
                 items.bad_cells.clear()
-        return Cleaned(count, held, rows, cells - len(items.no_items), len(items.no_items), items.other_subjects)
+        return Cleaned(
+            items=count,
+            held_back=held,
+            bad_rows=rows,
+            bad_cells=cells - len(items.no_items),
+            left_out=len(items.no_items),
+            others=items.other_subjects,
+        )
 
     def _facts(
         self, chunk: Chunk, kept: Items, place: int, row: int, facts: Sequence[str]
