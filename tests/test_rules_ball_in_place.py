@@ -82,7 +82,7 @@ def test_all_else_on_the_rig_counts_beside_a_ball_in_place(
 def test_what_is_untold_of_all_else_is_no_yes(place: str, fact: str) -> None:
     """An unknown never becomes a yes, but where nothing of a trailer at the rear hangs on it."""
     left = {name: value for name, value in RIGS[place].items() if name != fact}
-    nothing_hangs_on_it = fact in {"beside.weight", "beside.on_front_axle", "beside.on_trailer", "beside.leans_on_pin"}
+    nothing_hangs_on_it = fact in {"beside.weight", "beside.on_trailer", "beside.leans_on_pin"}
     assert (answer(left).outcome == "works") == nothing_hangs_on_it
 
 
