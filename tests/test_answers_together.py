@@ -20,10 +20,12 @@ from fitsvc.answers.answer import Answer, Spoiler
 from fitsvc.answers.next_steps import next_steps
 from fitsvc.answers.question import NoRecords, read_question
 from fitsvc.answers.things import MOST_THINGS, read_things
+from fitsvc.answers.together import held_by_itself
 from fitsvc.answers.trying import MOST_WORK
 from fitsvc.drawing.several_view import several_view
+from fitsvc.engine.verdict import Verdict
 from fitsvc.language.problems import Problem, ProblemsFound
-from fitsvc.rulebook.outcomes import OUTCOMES
+from fitsvc.rulebook.outcomes import OUTCOMES, Outcome
 
 WEIGHT = "weight-on-one-receiver/opening.tongue_rating"
 
@@ -264,6 +266,24 @@ def test_a_pin_asked_about_with_it_is_the_pin_that_holds_it() -> None:
     assert answer([step(pin_supplied=False), pin(pin="1/2 in")], bare).outcome == "fails"
     out = {**bare, "adapters": [{"facts": {**DUAL, "kind": "extension", "adds_length": "8 in"}}]}
     assert "hitch_pin" in {need["need"] for need in answer([step(pin_supplied=False), pin()], out).needs}
+
+
+@pytest.mark.parametrize(
+    ("outcome", "waits", "held"),
+    [
+        ("conditional", {"open_needs": [1]}, "works"),
+        ("conditional", {"open_needs": [1], "doubts": [1]}, "conditional"),
+        ("conditional", {"cautions": [1]}, "conditional"),
+        ("undetermined", {"unknown": [1]}, "undetermined"),
+        ("fails", {"fails": [1]}, "fails"),
+    ],
+)
+def test_a_part_that_one_lacks_by_itself_holds_up_none(outcome: Outcome, waits: Part, held: Outcome) -> None:
+    """What each comes to beside the others tells whether it is lacking still; all else counts by itself too."""
+    lists: dict[str, list[int]] = {
+        name: [] for name in ("fails", "unknown", "cautions", "doubts", "passes", "open_needs")
+    }
+    assert held_by_itself(Verdict(outcome, **{**lists, **waits})) == held
 
 
 def test_one_pin_holds_no_two_things() -> None:

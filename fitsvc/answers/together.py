@@ -150,10 +150,12 @@ class _Judging:
     def answer(self) -> Answer:
         """The answer for all at once."""
         judged = [self._judged(i) for i in range(len(self.things))]
-        outcome = _worst(one for alone, beside in judged for one in (alone, *(v.outcome for _, v in beside.values())))
+        outcome = _worst(
+            one for alone, beside in judged for one in (held_by_itself(alone), *(v.outcome for _, v in beside.values()))
+        )
         if outcome == "fails":
             self.work.left = min(self.work.left, _WHERE_ONE_FAILS)
-        each = [self._thing(i, *one) for i, one in enumerate(judged)]
+        each = [self._thing(i, alone.outcome, beside) for i, (alone, beside) in enumerate(judged)]
         found = [one.answer for one in each]
         rulebook = self.answerer.rulebook
         limits = {rule.limit.replace("-", "_") for rule in rulebook.rules if rule.id in self.together.rules}
@@ -179,9 +181,9 @@ class _Judging:
             spoils=spoils,
         )
 
-    def _judged(self, i: int) -> tuple[Outcome, _Judged]:
+    def _judged(self, i: int) -> tuple[Verdict, _Judged]:
         """What a thing comes to by itself, and beside each other one."""
-        return self.beside.judged(i, None, []).outcome, self._beside_each(i)
+        return self.beside.judged(i, None, []), self._beside_each(i)
 
     def _thing(self, i: int, alone: Outcome, judged: _Judged) -> ThingAnswer:
         """A thing by itself, and in full where it comes to the worst, with what is found beside the others."""
@@ -261,6 +263,11 @@ def _together(adds: Adds, values: Sequence[Value]) -> Value:
         assert isinstance(value, tuple)
         total = plus(total, value)
     return total
+
+
+def held_by_itself(alone: Verdict) -> Outcome:
+    """What a thing by itself holds all of them to: a part that it lacks may be another of them, else is told there."""
+    return "works" if alone.outcome == "conditional" and not (alone.cautions or alone.doubts) else alone.outcome
 
 
 def _worst(outcomes: Iterable[Outcome]) -> Outcome:
