@@ -53,3 +53,11 @@ def test_a_rulebook_is_equal_to_itself() -> None:
     """Every rule and need of the rulebook that ships, with none, one and two adapters, without the solver."""
     books = TwoBooks(BOOK, Prover(BOOK))
     assert {books.prover.decide(claim).state for claim in books.claims()} == {"proven"}
+
+
+def test_a_fact_that_only_the_old_one_has_is_told_before_anything_is_proven() -> None:
+    """Renamed or taken out: there is no common form of a case then."""
+    facts = {name: fact for name, fact in BOOK.vocabulary.facts.items() if name != "accessory.lowest_drop"}
+    fewer = replace(BOOK, vocabulary=replace(BOOK.vocabulary, facts=facts))
+    assert TwoBooks(BOOK, Prover(fewer)).gone() == ["accessory.lowest_drop"]
+    assert TwoBooks(fewer, Prover(BOOK)).gone() == []

@@ -2,6 +2,7 @@
 
 import asyncio
 import json
+import re
 from pathlib import Path
 from typing import Any
 
@@ -198,5 +199,8 @@ def test_commands_bring_into_force_and_take_out(
     assert main(["rules", "published", digest, "--to", str(tmp_path / "out")]) == 0
     assert texts_of(tmp_path / "out") == texts_of(new)
     assert main(["rules", "published"]) == 0
-    assert "in the shell: better  in force" in capsys.readouterr().out
+    assert re.findall("  by (.*)  in force", capsys.readouterr().out) == ["a test: a reason"]
+    assert main(["rules", "activate", digest[:19], "--because", "again"]) == 0
+    assert main(["rules", "published"]) == 0
+    assert re.findall("  by (.*)  in force", capsys.readouterr().out) == ["in the shell: again"]
     assert main(["rules", "published", digest]) == 2

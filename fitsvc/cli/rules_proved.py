@@ -112,6 +112,9 @@ def show_meaning(console: "Console", old: Path, new: Path) -> None:
     from fitsvc.proving.equal import TwoBooks
 
     books = TwoBooks(load_rules(old), prover)
+    if gone := books.gone():
+        help = "two rulebooks are proven over the same facts; of others `--on` a store tells what changes"
+        refuse(f"the new rules have no fact called {', '.join(f'`{one}`' for one in gone)}", help)
     strange = books.strange()
     if strange:
         paragraph(console, f"Facts that the two do not have alike, as the new one has them: {', '.join(strange)}")

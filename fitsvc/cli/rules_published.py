@@ -133,8 +133,14 @@ def published(digest: str | None, folder: Path | None, database: str | None) -> 
             signed = "".join(f"  signed by {one_line(name)}" for name in one.signatures)
             told = f"published {one.at:%Y-%m-%d %H:%M}  by {one_line(one.by)}: {one_line(one.name)}"
             out().print(f"{one.digest}  {told}{signed}")
-        for line in list_activations(session):
-            state = "  in force" if [line.digest] == held else ""
+        lines = list_activations(session)
+        # Of a rulebook that was let in force more than once, the line by which it is.
+        by = max(
+            ((one.holds_from, one.sequence) for one in lines if [one.digest] == held and one.holds_from <= now()),
+            default=None,
+        )
+        for line in lines:
+            state = "  in force" if (line.holds_from, line.sequence) == by else ""
             told = f"from {line.holds_from:%Y-%m-%d %H:%M:%S}  {line.digest[:19]}  by {one_line(line.by)}"
             out().print(f"{told}: {one_line(line.because)}{state}")
         if not held:

@@ -54,6 +54,10 @@ class TwoBooks:
                 found.append(name)
         return found
 
+    def gone(self) -> list[str]:
+        """The facts of the old one that the new one has not under that name: of cases there is then no common form."""
+        return sorted(set(self.old.vocabulary.facts) - set(self.prover.rulebook.vocabulary.facts))
+
     def told(self, about: str, case: Case) -> tuple[str, str]:
         """What a rule or need, and the whole answer, come to on a case, by the old and by the new."""
         old = _told(self._old_engine, self.old, about, case)
