@@ -157,6 +157,7 @@ def unsigned(impact: Impact, old: Rulebook, new: Rulebook) -> list[Problem]:
     looser = dict.fromkeys(group.rule for group in impact.loosened())
     rules = [rule for rule in looser if not any(one.covers(old.digest, rule) for one in new.signed)]
     short = old.digest.removeprefix("sha256:")[:12]
-    help = f"add to signed.yaml: `- {{since: {short}, rules: [{', '.join(rules)}], by: NAME, because: REASON}}`"
+    line = f"- {{since: {short}, rules: [{', '.join(rules)}], by: NAME, because: REASON}}"
+    help = f"add under `signed:` in signed.yaml: `{line}`"
     message = f"{len(rules)} rule{'s say' if len(rules) != 1 else ' says'} yes to more, and nobody has signed for that"
     return [Problem(message, help)] if rules else []

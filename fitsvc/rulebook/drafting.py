@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
 from tempfile import TemporaryDirectory
-from typing import Final
+from typing import Final, Literal, TypeAlias
 
 import yaml
 
@@ -32,6 +32,9 @@ _TYPED: Final = "the rule"
 _WIDE: Final = 1 << 30
 _SILENT: Final = ("id", "same")
 """Keys that a change of an overlay does not say: what it is of, and what no answer rests on."""
+
+
+DraftPlace: TypeAlias = Literal["file", "overlay", "new"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -148,6 +151,12 @@ class Drafting:
     def in_own_file(self, entry: Entry) -> bool:
         """Whether a draft is the entry's own file, which is the folder's to change; else it is an overlay's."""
         return entry.path.is_file() and self.folder.resolve() != data_dir("rules").resolve()
+
+    def goes_to(self, entry: Entry) -> DraftPlace:
+        """Where a draft goes: its own file's place, that of the folder's `overlay.yaml`, or a new folder."""
+        if self.in_own_file(entry):
+            return "file"
+        return "overlay" if (self.folder / OVERLAY).is_file() else "new"
 
     def _into_file(self, entry: Entry, text: str) -> str:
         """The entry's own file with the text in the place of what stands there."""

@@ -28,12 +28,12 @@ class ReleaseSignature(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown
 class Release(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """A rulebook as it is let out: when, from when on it holds (at once, if not said), its files, and who signed."""
 
-    format: Literal["fitsvc release 1"] = "fitsvc release 1"
+    format: Literal["fitsvc release 1"]
     digest: str
     made_at: datetime
     holds_from: datetime | None = None
-    files: Mapping[str, str]
-    signatures: Mapping[str, ReleaseSignature]
+    files: dict[str, str]
+    signatures: dict[str, ReleaseSignature]
 
     @property
     def of_files(self) -> dict[str, str]:
@@ -49,10 +49,11 @@ def make_release(
     signature = ReleaseSignature(files=signer.sign(digest, files), release=release)
     return msgspec.json.encode(
         Release(
+            format="fitsvc release 1",
             digest=digest,
             made_at=made_at.astimezone(UTC),
             holds_from=holds_from and holds_from.astimezone(UTC),
-            files=files,
+            files=dict(files),
             signatures={signer.name: signature},
         )
     )

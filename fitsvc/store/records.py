@@ -11,7 +11,7 @@ from functools import cache
 from itertools import islice
 from typing import Any, TypeVar
 
-from sqlalchemy import ColumnElement, Text, and_, bindparam, cast, true, update
+from sqlalchemy import ColumnElement, Text, and_, bindparam, cast, or_, true, update
 from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Mapped
 from sqlalchemy.sql.dml import ReturningUpdate
@@ -513,7 +513,9 @@ def _rigs_told_of(table: type[ToldOf]) -> SelectOfScalar[str]:
     if table is not Mounting:
         through = select(Mounting.id).where(col(getattr(Mounting, f"{subject}_id")) == key)
         uses |= and_(col(RigPart.subject) == "mounting", col(RigPart.record_id).in_(through))
-    told_of = select(Observation.record_id).where(Observation.subject == RIG)
+    # That a rig was saved is noted in the log too, and tells nothing of it.
+    tells = or_(cast(col(Observation.facts), Text) != "{}", col(Observation.evidence).is_not(None))
+    told_of = select(Observation.record_id).where(Observation.subject == RIG, tells)
     return select(RigPart.rig_id).where(uses, part.in_(told_of)).distinct().order_by(part)
 
 

@@ -17,7 +17,7 @@ from litestar.params import FromPath
 from fitsvc.audits.foreseen import Shift
 from fitsvc.engine.example_changes import ExampleTried, examples_tried
 from fitsvc.language.problems import Problem, ProblemsFound
-from fitsvc.rulebook.drafting import LONGEST, DraftFile, Drafting, Entry, EntryRead, field_at
+from fitsvc.rulebook.drafting import LONGEST, DraftFile, Drafting, DraftPlace, Entry, EntryRead, field_at
 from fitsvc.service.context import AnyRequest, Service, service_of
 from fitsvc.service.counter.fields import sentence
 from fitsvc.service.counter.links import link
@@ -104,7 +104,7 @@ def whatif(request: AnyRequest, rule: FromPath[str]) -> Response[str]:
     try:
         drafting = service.rule_trials.drafting()
         entry = _entry(drafting, told)
-        return _page(request, told, entry.text, {}, Checked(read=True, same=True), whole=drafting.in_own_file(entry))
+        return _page(request, told, entry.text, {}, Checked(read=True, same=True), place=drafting.goes_to(entry))
     except ProblemsFound as found:
         return _refused(request, told, "", {}, str(found.problems[0].message), 409, found.problems[0].help)
 
@@ -141,25 +141,25 @@ def _tried(
     does = fields.get("do", "try")
     drafting = service.rule_trials.drafting()
     entry = _entry(drafting, told)
-    whole = drafting.in_own_file(entry)
+    place = drafting.goes_to(entry)
     found = drafting.tried(entry, text)
     checked = _checked(drafting, entry, found, text)
-    wanted = _lacking(fields, whole) if does == "draft" else []
+    wanted = _lacking(fields, place) if does == "draft" else []
     if does == "draft" and not found.problems and not wanted and not found.same:
         try:
             return _file(drafting.draft(entry, text, fields["name"], fields.get("because", "")))
         except ProblemsFound as wrong:
             checked = Checked(read=True, faults=[_fault(one, "") for one in wrong.problems[:MOST_PROBLEMS]])
-            return _page(request, told, text, fields, checked, whole=whole, status=422)
+            return _page(request, told, text, fields, checked, place=place, status=422)
     if does == "try" and found.book is not None and not found.same:
         try:
             if not service.selections.ready:
-                return _refused(request, told, text, fields, t(_OPENING), 503, checked=checked, whole=whole)
+                return _refused(request, told, text, fields, t(_OPENING), 503, checked=checked, place=place)
             checked = _with_impact(service, checked, service.rule_trials.impact(found.book, entry.id))
         except TrialBusy:
-            return _refused(request, told, text, fields, t(_BUSY), 503, checked=checked, whole=whole)
+            return _refused(request, told, text, fields, t(_BUSY), 503, checked=checked, place=place)
     status = 422 if checked.faults or wanted else 200
-    return _page(request, told, text, fields, checked, whole=whole, wanted=wanted, status=status)
+    return _page(request, told, text, fields, checked, place=place, wanted=wanted, status=status)
 
 
 def _typed(text: str) -> str:
@@ -173,16 +173,16 @@ def _entry(drafting: Drafting, told: EntryTold) -> Entry:
     return entry
 
 
-def _lacking(fields: Mapping[str, str], whole: bool) -> list[Problem]:
+def _lacking(fields: Mapping[str, str], place: DraftPlace) -> list[Problem]:
     """What a draft lacks."""
     found = [
         Problem(t("it is longer than {count} characters", count=most), t("write it shorter"), pointer=name)
         for name, most in _LONGEST.items()
         if len(fields.get(name, "")) > most
     ]
-    if not fields.get("name"):
+    if place == "new" and not fields.get("name"):
         found.append(Problem(t("a draft has a name"), t("write one that says what is changed"), pointer="name"))
-    if not whole and not fields.get("because"):
+    if place != "file" and not fields.get("because"):
         found.append(Problem(t("say why, for whoever looks later"), pointer="because"))
     return found
 
@@ -253,11 +253,11 @@ def _refused(
     help: str = "",
     *,
     checked: Checked | None = None,
-    whole: bool = False,
+    place: DraftPlace = "new",
 ) -> Response[str]:
     """The page with why no more was done, and with what was typed."""
     why_not = (why, help or t(_AGAIN))
-    answer = _page(request, told, text, fields, checked or Checked(), whole=whole, refused=why_not, status=status)
+    answer = _page(request, told, text, fields, checked or Checked(), place=place, refused=why_not, status=status)
     if status == 503:
         answer.headers |= _WAIT
     return answer
@@ -270,7 +270,7 @@ def _page(
     fields: Mapping[str, str],
     checked: Checked,
     *,
-    whole: bool = False,
+    place: DraftPlace = "new",
     wanted: Sequence[Problem] = (),
     refused: tuple[str, str] | None = None,
     status: int = 200,
@@ -284,7 +284,7 @@ def _page(
         text=text,
         fields=fields,
         checked=checked,
-        whole=whole,
+        place=place,
         at=at,
         refused=refused,
         asks_key=needs_key(service_of(request)),
