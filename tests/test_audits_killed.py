@@ -4,8 +4,6 @@ The audit itself is ended at random moments in `test_audits_resume`.
 """
 
 import json
-import subprocess
-import sys
 from collections.abc import Iterator
 from pathlib import Path
 from shutil import copytree
@@ -13,6 +11,7 @@ from typing import Any
 
 import pytest
 from audit_world import PARTS, accessories, files, write_csv
+from driven import driven
 
 _DRIVER = """
 import json, os, sys
@@ -57,13 +56,7 @@ class Driver:
     """Carries out commands, each ended at a step or left to end by itself."""
 
     def __init__(self) -> None:
-        self._process = subprocess.Popen(
-            [sys.executable, "-c", _DRIVER],
-            stdin=subprocess.PIPE,
-            stdout=subprocess.PIPE,
-            stderr=subprocess.DEVNULL,
-            text=True,
-        )
+        self._process = driven(_DRIVER)
 
     def close(self) -> None:
         """End it."""

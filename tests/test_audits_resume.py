@@ -15,6 +15,7 @@ from typing import Any, BinaryIO
 import numpy as np
 import pytest
 from audit_world import PARTS, accessories, audit_of, files, rigs, small_blocks, write_csv
+from driven import driven
 from waiting import until
 
 from fitsvc.audits.blocks import Block, Kernel
@@ -70,13 +71,7 @@ class Driver:
     def __init__(self, catalogue: Path) -> None:
         self._rigs = " ".join(f"--rigs {path}" for path in PARTS)
         self._catalogue = catalogue
-        self._process = subprocess.Popen(
-            [sys.executable, "-c", _DRIVER],
-            stdin=subprocess.PIPE,
-            stdout=subprocess.PIPE,
-            stderr=subprocess.DEVNULL,
-            text=True,
-        )
+        self._process = driven(_DRIVER)
 
     def __enter__(self) -> "Driver":
         return self

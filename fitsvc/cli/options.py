@@ -1,9 +1,9 @@
 """Options that several commands share, and what they name, opened."""
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING, Final, get_args
+from typing import TYPE_CHECKING, Final, TypeVar, get_args
 
 import click
 
@@ -18,6 +18,8 @@ if TYPE_CHECKING:
     from fitsvc.rulebook.rules import Rulebook
     from fitsvc.store.database import Database
     from fitsvc.store.written import Write
+
+_Decorated = TypeVar("_Decorated", bound=Callable[..., object])
 
 FILE: Final = click.Path(path_type=Path)
 """The type of an option that names a file or folder; whether it is there is looked at where it is used."""
@@ -136,3 +138,15 @@ def in_the_shell() -> "Write":
     from fitsvc.store.written import Write
 
     return Write(by="in the shell")
+
+
+def signed_by_option(help: str) -> Callable[[_Decorated], _Decorated]:
+    """The keys whose signature is asked for, one of several being enough; `help` says of what."""
+    return click.option(
+        "--signed-by",
+        metavar="KEY",
+        multiple=True,
+        envvar="FITSVC_SIGNED_BY",
+        show_envvar=True,
+        help=f"{help} that this key has not signed; repeat it for one of several.",
+    )

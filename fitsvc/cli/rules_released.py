@@ -6,7 +6,15 @@ from pathlib import Path
 import click
 
 from fitsvc.cli.console import one_line, out, refuse
-from fitsvc.cli.options import FILE, database_option, folder_argument, open_database, read_as_of, rules_folder
+from fitsvc.cli.options import (
+    FILE,
+    database_option,
+    folder_argument,
+    open_database,
+    read_as_of,
+    rules_folder,
+    signed_by_option,
+)
 from fitsvc.cli.rules_published import signing_key, stop_at
 
 
@@ -53,14 +61,7 @@ def release(folder: Path | None, file: Path, begins: str | None, sign: Path | No
     envvar="FITSVC_PULL",
     help="The address or file of a release, or a folder with `rules.release` in it.",
 )
-@click.option(
-    "--signed-by",
-    metavar="KEY",
-    multiple=True,
-    envvar="FITSVC_SIGNED_BY",
-    show_envvar=True,
-    help="Take no release that this key has not signed; repeat it for one of several.",
-)
+@signed_by_option("Take no release")
 @database_option
 def pull(source: str, signed_by: tuple[str, ...], database: str | None) -> None:
     """Take released rules from elsewhere, and let them be in force.

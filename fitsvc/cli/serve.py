@@ -6,7 +6,7 @@ from typing import Literal
 
 import click
 
-from fitsvc.cli.options import FILE, database_option, index_option, rules_folder, rules_option
+from fitsvc.cli.options import FILE, database_option, index_option, rules_folder, rules_option, signed_by_option
 
 
 @click.command()
@@ -21,14 +21,7 @@ from fitsvc.cli.options import FILE, database_option, index_option, rules_folder
 )
 @database_option
 @rules_option
-@click.option(
-    "--signed-by",
-    metavar="KEY",
-    multiple=True,
-    envvar="FITSVC_SIGNED_BY",
-    show_envvar=True,
-    help="Answer by no published rulebook that this key has not signed; repeat it for one of several.",
-)
+@signed_by_option("Answer by no published rulebook")
 @click.option(
     "--pull",
     metavar="URL|DIR",
