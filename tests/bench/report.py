@@ -124,7 +124,7 @@ GOALS: Final = (
     Goal("A plan on", 250e-3, _ours(1), PLAN),
     Goal("The very first rig", 4e-3, _ours(1), RIG),
     Goal("A never-seen rig", 1.5e-3, _ours(1), RIG),
-    Goal("rigs with one process and with two", 1.6, _ours(1), MANY),
+    Goal("10,000 rigs with one process and with two", 1.6, _ours(1), MANY),
 )
 """In the order of the guide."""
 
