@@ -128,7 +128,8 @@ def published(digest: str | None, folder: Path | None, database: str | None) -> 
             lay_out(found.files, folder)
             out().print(f"{one_line(found.name)} is in {folder}")
             return
-        held = in_force(session, now())[:1]
+        at = now()
+        held = in_force(session, at)[:1]
         for one in list_publications(session):
             signed = "".join(f"  signed by {one_line(name)}" for name in one.signatures)
             told = f"published {one.at:%Y-%m-%d %H:%M}  by {one_line(one.by)}: {one_line(one.name)}"
@@ -136,7 +137,7 @@ def published(digest: str | None, folder: Path | None, database: str | None) -> 
         lines = list_activations(session)
         # Of a rulebook that was let in force more than once, the line by which it is.
         by = max(
-            ((one.holds_from, one.sequence) for one in lines if [one.digest] == held and one.holds_from <= now()),
+            ((one.holds_from, one.sequence) for one in lines if [one.digest] == held and one.holds_from <= at),
             default=None,
         )
         for line in lines:

@@ -32,8 +32,6 @@ _TYPED: Final = "the rule"
 _WIDE: Final = 1 << 30
 _SILENT: Final = ("id", "same")
 """Keys that a change of an overlay does not say: what it is of, and what no answer rests on."""
-
-
 DraftPlace: TypeAlias = Literal["file", "overlay", "new"]
 
 
@@ -114,7 +112,7 @@ class Drafting:
         node = _read(entry, text, shape)
         if node is None:
             return EntryRead(problems=_in_order(shape.problems))
-        read = replace(self._loader.read, shape=shape, presences=set(), examples={})
+        read = _anew(self._loader.read, shape)
         book = exchanged(self.book, read, entry.section, node, entry.topic)
         if book is None or shape.problems:
             return EntryRead(problems=_in_order(shape.problems))
@@ -134,7 +132,7 @@ class Drafting:
             loosens=False,
             place=new,
         )
-        return looser_by(_quiet(self._loader.read), change)
+        return looser_by(_anew(self._loader.read, Shape()), change)
 
     def draft(self, entry: Entry, text: str, name: str, because: str) -> DraftFile:
         """The change as a file that a folder takes, read there once more; ProblemsFound with what is wrong with it."""
@@ -142,19 +140,15 @@ class Drafting:
         node = _read(entry, text, shape)
         if node is None:
             raise ProblemsFound(_in_order(shape.problems))
-        if self.in_own_file(entry):
+        if self.goes_to(entry) == "file":
             found = DraftFile(entry.path.name, self._into_file(entry, text), False)
             load_rulebook(self.folder, {entry.path: found.text.encode()})
             return found
         return self._overlay(entry, node, name, because)
 
-    def in_own_file(self, entry: Entry) -> bool:
-        """Whether a draft is the entry's own file, which is the folder's to change; else it is an overlay's."""
-        return entry.path.is_file() and self.folder.resolve() != data_dir("rules").resolve()
-
     def goes_to(self, entry: Entry) -> DraftPlace:
-        """Where a draft goes: its own file's place, that of the folder's `overlay.yaml`, or a new folder."""
-        if self.in_own_file(entry):
+        """Where a draft goes: its own file's place, where the folder may change it, its overlay's, or a new folder."""
+        if entry.path.is_file() and self.folder.resolve() != data_dir("rules").resolve():
             return "file"
         return "overlay" if (self.folder / OVERLAY).is_file() else "new"
 
@@ -177,7 +171,7 @@ class Drafting:
         if self._looser(entry, old, node):
             told.append("loosens: yes")
         item = shifted("\n".join(told), 4)
-        if not (self.folder / OVERLAY).is_file():
+        if self.goes_to(entry) == "new":
             whole = f"{_dumped({'name': name})}changes:\n  - {item}\n"
             with TemporaryDirectory(prefix="fitsvc-draft-") as folder:
                 (Path(folder) / OVERLAY).write_text(whole, "utf-8")
@@ -207,8 +201,9 @@ class Drafting:
         return f"{whole[: where.end]}\n{' ' * (where.indent - 2)}- {text}{whole[where.end :]}"
 
 
-def _quiet(read: Expressions) -> Expressions:
-    return replace(read, shape=Shape(), presences=set(), examples={})
+def _anew(read: Expressions, shape: Shape) -> Expressions:
+    """A reader as the folder's that keeps what it finds to itself, and its problems in `shape`."""
+    return replace(read, shape=shape, presences=set(), examples={})
 
 
 def _read(entry: Entry, text: str, shape: Shape) -> Mapping | None:
