@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from fitsvc.answers.answering import Answerer
-from fitsvc.answers.question import Named, Stored
+from fitsvc.answers.records import Named, Stored
 from fitsvc.answers.shelf import Stock, read_items
 from fitsvc.answers.vehicles import Vehicles
 from fitsvc.language.types import Value

@@ -9,7 +9,8 @@ from demo_world import answerer, stock, world
 
 from fitsvc.answers.answer import Answer, encode
 from fitsvc.answers.candidates import MOST
-from fitsvc.answers.question import NAMES, Stored, read_question
+from fitsvc.answers.question import read_question
+from fitsvc.answers.records import NAMES, Stored
 from fitsvc.answers.vehicles import Vehicles
 
 MUCKLE = {"make": "brannoch", "model": " MUCKLE", "year": 2023}

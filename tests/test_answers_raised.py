@@ -7,7 +7,8 @@ import pytest
 from demo_world import World, answerer, world
 
 from fitsvc.answers.answer import Answer
-from fitsvc.answers.question import NoRecords, Stored, read_question, spelt_out
+from fitsvc.answers.question import read_question, spelt_out
+from fitsvc.answers.records import NoRecords, Stored
 from fitsvc.planning.reading import read_wishes
 
 TRAY = {

@@ -9,7 +9,8 @@ from demo_world import answerer, question, stock, world
 
 from fitsvc.answers.answer import Answer
 from fitsvc.answers.answering import Answerer
-from fitsvc.answers.question import Stored, read_question
+from fitsvc.answers.question import read_question
+from fitsvc.answers.records import Stored
 from fitsvc.answers.remedies import MOST_CHANGES
 from fitsvc.answers.shelf import EMPTY, Stock, read_items
 from fitsvc.answers.summary import changes_untried

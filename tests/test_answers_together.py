@@ -18,7 +18,8 @@ from several import BIKES, DUAL, MOUNT, Part, asked, bikes, boat, rig, step, tow
 from fitsvc.answers import answering
 from fitsvc.answers.answer import Answer, Spoiler
 from fitsvc.answers.next_steps import next_steps
-from fitsvc.answers.question import NoRecords, read_question
+from fitsvc.answers.question import read_question
+from fitsvc.answers.records import NoRecords
 from fitsvc.answers.things import MOST_THINGS, read_things
 from fitsvc.answers.together import held_by_itself
 from fitsvc.answers.trying import MOST_WORK

@@ -3,7 +3,7 @@
 import pytest
 from demo_world import answerer
 
-from fitsvc.answers.question import Stored
+from fitsvc.answers.records import Stored
 from fitsvc.answers.vehicles import Vehicles
 from fitsvc.answers.vin import check_digit, read_vin
 

@@ -9,7 +9,7 @@ import pytest
 from audit_world import Rows, accessories, audit, facts_of, files, found, pair_of, pairs, rigs, small_blocks, write_csv
 from demo_world import answerer
 
-from fitsvc.answers.question import Doubt
+from fitsvc.answers.records import Doubt
 from fitsvc.audits.blocks import PAIRS, judge_block
 from fitsvc.audits.reading import items_of_columns
 from fitsvc.audits.rigs import rigs_of_table, rigs_table

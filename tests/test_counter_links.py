@@ -8,7 +8,8 @@ from demo_world import answerer
 from hypothesis import given
 from hypothesis import strategies as st
 
-from fitsvc.answers.question import TOGETHER, NoRecords, read_question
+from fitsvc.answers.question import TOGETHER, read_question
+from fitsvc.answers.records import NoRecords
 from fitsvc.facts import FactReader
 from fitsvc.language.display import System
 from fitsvc.language.problems import Problem

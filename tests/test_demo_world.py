@@ -8,7 +8,8 @@ import pytest
 from demo_world import ASKED, SEED, answerer, question, world
 
 from fitsvc.answers.answer import Answer
-from fitsvc.answers.question import Stored, read_question
+from fitsvc.answers.question import read_question
+from fitsvc.answers.records import Stored
 from fitsvc.language.problems import Problem
 from fitsvc.language.types import Value
 

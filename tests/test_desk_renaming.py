@@ -10,7 +10,8 @@ from typing import Any
 import pytest
 from editors import Editor, Refused, editor, written
 
-from fitsvc.answers.question import NoRecords, read_question
+from fitsvc.answers.question import read_question
+from fitsvc.answers.records import NoRecords
 from fitsvc.engine.examples import run_examples
 from fitsvc.engine.point import Point
 from fitsvc.facts import FactReader

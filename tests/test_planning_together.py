@@ -6,7 +6,7 @@ import pytest
 from demo_world import World, answerer
 from several import BIKES, DUAL, MOUNT, RECEIVER, TRAILER, VEHICLE, rig, towbar
 
-from fitsvc.answers.question import Stored
+from fitsvc.answers.records import Stored
 from fitsvc.answers.shelf import Stock, read_items
 from fitsvc.answers.things import read_things
 from fitsvc.drawing.several_view import several_view

@@ -4,7 +4,8 @@ from dataclasses import replace
 
 from random_rulebooks import shipped_rulebook
 
-from fitsvc.answers.question import NoRecords, read_question
+from fitsvc.answers.question import read_question
+from fitsvc.answers.records import NoRecords
 from fitsvc.language.checker import Names, check
 from fitsvc.language.source import Source
 from fitsvc.proving.claims import Prover

@@ -13,7 +13,7 @@ from demo_world import answerer, world
 from numpy import flatnonzero
 
 from fitsvc.answers.answer import Answer
-from fitsvc.answers.question import Stored
+from fitsvc.answers.records import Stored
 from fitsvc.answers.shelf import read_items
 from fitsvc.engine.columns.kernel import Columns, Judged
 from fitsvc.engine.columns.signatures import Catalogue

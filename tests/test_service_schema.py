@@ -11,7 +11,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from openapi_schema_validator import OAS31Validator
 
-from fitsvc.answers.question import NoRecords, read_question
+from fitsvc.answers.question import read_question
+from fitsvc.answers.records import NoRecords
 from fitsvc.answers.things import read_things
 from fitsvc.facts import FactReader
 from fitsvc.language.problems import ProblemsFound

@@ -29,7 +29,8 @@ from fitsvc.answers.limit_words import LimitWords
 from fitsvc.answers.missing import Missing
 from fitsvc.answers.next_steps import Steps, next_steps
 from fitsvc.answers.phrases import capped, joined
-from fitsvc.answers.question import NAMES, NoRecords, Question, Records, read_question, spelt_out
+from fitsvc.answers.question import Question, read_question, spelt_out
+from fitsvc.answers.records import NAMES, NoRecords, Records
 from fitsvc.answers.remedies import Remedies, remedy_of
 from fitsvc.answers.seeing_to import SeeingTo
 from fitsvc.answers.shelf import EMPTY, Shelf

@@ -15,7 +15,8 @@ from fitsvc.answers.answer import Candidate, Finding, Next
 from fitsvc.answers.missing import Missing
 from fitsvc.answers.next_steps import ASK, Steps, next_steps
 from fitsvc.answers.phrases import joined
-from fitsvc.answers.question import Named, Question, naming_facts
+from fitsvc.answers.question import Question
+from fitsvc.answers.records import Named, naming_facts
 from fitsvc.answers.taken import agree, folded
 from fitsvc.answers.trying import MOST_WORK
 from fitsvc.answers.wording import Wording

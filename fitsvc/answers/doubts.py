@@ -6,7 +6,7 @@ from typing import Final
 
 from fitsvc.answers.answer import Disputed
 from fitsvc.answers.phrases import capped, joined
-from fitsvc.answers.question import Doubt
+from fitsvc.answers.records import Doubt
 from fitsvc.answers.wording import Wording
 from fitsvc.facts import as_written
 from fitsvc.tongues import dated, later, t

@@ -7,11 +7,12 @@ them: one alone is taken, as one that it may be unless what is told leaves no ot
 candidates.
 """
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import partial
-from typing import Final, Literal, Protocol
+from typing import Final
 
+from fitsvc.answers.records import NAMES, Doubt, Named, Records, Stored, naming_facts, sure_of
 from fitsvc.answers.taken import agree, folded, surely_all, surely_is, told_otherwise
 from fitsvc.document import Document, Json
 from fitsvc.facts import MOST_ADAPTERS, Case, FactReader, escape
@@ -20,7 +21,7 @@ from fitsvc.language.problems import Problem, ProblemsFound, nearest
 from fitsvc.language.truth import NO, UNKNOWN, YES
 from fitsvc.language.types import ListType, Value
 from fitsvc.language.tyres import designation
-from fitsvc.rulebook.vocabulary import TYRE_PARTS, Fact, Vocabulary
+from fitsvc.rulebook.vocabulary import TYRE_PARTS, Fact
 from fitsvc.subjects import BESIDE_RIG, OF_RIG, RIG, SUBJECTS
 from fitsvc.tongues import later, t
 from fitsvc.tried import TOUCHED, ThingTried
@@ -35,8 +36,6 @@ _PARTS: Final = {
 """What the part of a question for each subject is called, and may have."""
 
 
-NAMES: Final = ("make", "model")
-"""The vehicle's facts that people call it by; naming one of them, they mean a vehicle that may be stored."""
 _CALLED: Final = {
     "vehicle": later("vehicle"),
     "receiver": later("receiver"),
@@ -54,110 +53,6 @@ _CALLED: Final = {
 def called(subject: str) -> str:
     """What a subject is called in what people are told of a question."""
     return t(_CALLED.get(subject, subject))
-
-
-@dataclass(frozen=True, slots=True)
-class Doubt:
-    """A fact of which what was said cannot all hold, or hardly can, or was seen before what it leans on changed.
-
-    Each statement is its value as written, by whom, and when. `changed` is what a stale one leans on and is another.
-    """
-
-    state: Literal["doubtful", "disputed", "stale"]
-    said: tuple[tuple[Json, str, str], ...]
-    changed: tuple[str, ...] = ()
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Stored:
-    """A stored record as a question sees it; `links` are a mounting's vehicle and receiver.
-
-    `tried` are the values that facts have for the very things that were tried, by their designations; `rubbed` those
-    that went in and rubbed; `things` the accessories that were tried, the latest last. `provenance` is how each fact is
-    known, as the store has it.
-    """
-
-    subject: str
-    key: str
-    label: str
-    facts: Mapping[str, Json]
-    assumed: frozenset[str] = frozenset()
-    doubts: Mapping[str, Doubt] = field(default_factory=dict)
-    tried: Mapping[str, Mapping[str, Json]] = field(default_factory=dict)
-    rubbed: frozenset[str] = frozenset()
-    things: tuple[ThingTried, ...] = ()
-    links: Mapping[str, str] = field(default_factory=dict)
-    provenance: Mapping[str, Mapping[str, Json]] = field(default_factory=dict)
-
-
-@dataclass(frozen=True, slots=True)
-class Named:
-    """A stored vehicle as it is named: its id, its label, and those of its facts that are names, choices or counts.
-
-    `figures` are all that is stored of it as written, without what is only assumed.
-    """
-
-    key: str
-    label: str
-    values: Mapping[str, Value]
-    texts: Mapping[str, str]
-    figures: Mapping[str, Json] = field(default_factory=dict)
-
-
-class Records(Protocol):
-    """Where stored records come from."""
-
-    def find(self, subject: str, key: str) -> Stored | None:
-        """The record of a subject under its id or SKU; for `accessory`, whatever is sold under the SKU."""
-        ...
-
-    def keys_near(self, subject: str, key: str) -> Iterable[str]:
-        """A few ids or SKUs that are stored of a subject, or of `rig`, near one that is not."""
-        ...
-
-    def mountings(self, vehicle: str, receiver: str) -> list[Stored]:
-        """The mountings of a receiver on a vehicle."""
-        ...
-
-    def rig(self, key: str) -> Mapping[str, Json] | None:
-        """A saved rig, as the `rig` of a question."""
-        ...
-
-    def rig_told(self, key: str) -> Stored:
-        """What was told of a saved rig that is there, over what its records say, by whole names."""
-        ...
-
-    def vehicles(self, values: Mapping[str, Value], texts: Mapping[str, str]) -> Sequence[Named] | None:
-        """The vehicles that agree with these naming facts, in the order of their ids; None where none has a name."""
-        ...
-
-
-class NoRecords:
-    """The source of records where there is no store: it has none."""
-
-    def find(self, subject: str, key: str) -> Stored | None:
-        """No record."""
-        return None
-
-    def keys_near(self, subject: str, key: str) -> Iterable[str]:
-        """No key."""
-        return ()
-
-    def mountings(self, vehicle: str, receiver: str) -> list[Stored]:
-        """No mounting."""
-        return []
-
-    def rig(self, key: str) -> Mapping[str, Json] | None:
-        """No rig."""
-        return None
-
-    def rig_told(self, key: str) -> Stored:
-        """Nothing was told of any rig."""
-        return Stored(subject="rig", key=key, label="", facts={})
-
-    def vehicles(self, values: Mapping[str, Value], texts: Mapping[str, str]) -> Sequence[Named] | None:
-        """No vehicle."""
-        return None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -265,16 +160,6 @@ def refers_to_records(document: Json) -> bool:
     return any(isinstance(part, dict) and ("id" in part or "sku" in part) for part in parts)
 
 
-def naming_facts(vocabulary: Vocabulary) -> dict[str, Fact]:
-    """The facts that tell one configuration of a vehicle from another by a word or a count."""
-    return {
-        fact.name: fact
-        for fact in vocabulary.of("vehicle").values()
-        if ((fact.kind == "text" and fact.effort == "ask") or fact.kind == "count" or isinstance(fact.type, ListType))
-        and fact.serves != "equipment"
-    }
-
-
 def names_vehicle(document: Json) -> bool:
     """Whether a question calls its vehicle by make or model alone, so that the store may know it."""
     rig = document.get("rig") if isinstance(document, dict) else None
@@ -293,12 +178,6 @@ def _names(rig: Mapping[str, Json], name: str) -> bool:
     subject, _, short = name.partition(".")
     part = rig.get(subject)
     return isinstance(part, dict) and isinstance(part.get("facts"), dict) and short in part["facts"]
-
-
-def _sure(stored: Stored) -> dict[str, Json]:
-    """What a record says, by whole names, without what is only assumed."""
-    known = {short: wire for short, wire in stored.facts.items() if short not in stored.assumed and wire is not None}
-    return {f"{stored.subject}.{short}": wire for short, wire in known.items()}
 
 
 def _elsewhere(key: str, known: tuple[str, ...]) -> str:
@@ -516,7 +395,7 @@ class _QuestionReading:
     def _hold_to_its_record(self) -> None:
         """Ask whether a vehicle is the stored one that it is said to be, where what is told of it is another's."""
         for one in self.taken if not self.problems else ():
-            for name in self._another(_sure(one)) if one.subject == "vehicle" else ():
+            for name in self._another(sure_of(one)) if one.subject == "vehicle" else ():
                 said = (self.told_here[name], t("this question"), "")
                 wire = one.facts[name.partition(".")[2]]
                 self.doubts[name] = Doubt("disputed", (said, (wire, t("its record"), "")))
@@ -681,7 +560,7 @@ class _QuestionReading:
             self._complain(pointer, message, problem.help, True)
         stored = self._today(stored)
         if only_missing:
-            self._hold_ratings(_sure(stored))
+            self._hold_ratings(sure_of(stored))
             values = {name: value for name, value in values.items() if not self._said(name)}
             texts = {name: text for name, text in texts.items() if not self._said(name)}
         self.values |= values
@@ -756,7 +635,7 @@ class _QuestionReading:
                 self.doubts.pop(f"{subject}.{name}", None)
             changed = (name for name, wire in facts.items() if stored.facts.get(name) not in (None, wire))
             self.replaced.update(f"{subject}.{name}" for name in changed if facts[name] is not None)
-            self._hold_ratings(_sure(stored))
+            self._hold_ratings(sure_of(stored))
 
     def _hold_ratings(self, on_record: Mapping[str, Json]) -> None:
         """Take each rating as it is on record where what is told here is surely more, and tell both as disputed.

@@ -4,7 +4,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Protocol
 
-from fitsvc.answers.question import Stored
+from fitsvc.answers.records import Stored
 from fitsvc.facts import Case, FactReader
 from fitsvc.language.problems import Problem
 from fitsvc.language.types import Value

@@ -8,16 +8,14 @@ and model year is stored.
 """
 
 from collections.abc import Iterable, Mapping, Sequence
-from typing import TYPE_CHECKING, Final
+from typing import Final
 
+from fitsvc.answers.records import Named
 from fitsvc.document import Json
 from fitsvc.facts import FactReader
 from fitsvc.language.intervals import TOLERANCE
 from fitsvc.language.problems import ProblemsFound
 from fitsvc.language.types import Value
-
-if TYPE_CHECKING:
-    from fitsvc.answers.question import Named
 
 _ROUNDED: Final = 0.002
 """Of a figure: what a label's pounds and its kilograms may differ by, each rounded to ten; an estimate."""
@@ -67,11 +65,11 @@ def _figure(reader: FactReader, name: str, wire: Json) -> tuple[float, float] | 
 
 
 def surely_is(
-    vehicle: "Named",
+    vehicle: Named,
     values: Mapping[str, Value],
     texts: Mapping[str, str],
     always: Sequence[str],
-    others: Iterable["Named"],
+    others: Iterable[Named],
 ) -> bool:
     """Whether a stored vehicle is named so that no other can be meant; `others` are all of its make and model."""
     said = [_said(one) for one in others]
@@ -81,11 +79,11 @@ def surely_is(
 
 
 def surely_all(
-    meant: Sequence["Named"],
+    meant: Sequence[Named],
     values: Mapping[str, Value],
     texts: Mapping[str, str],
     always: Sequence[str],
-    others: Iterable["Named"],
+    others: Iterable[Named],
 ) -> bool:
     """Whether several stored vehicles are all that can be meant; `others` are all of their make and model.
 
@@ -99,7 +97,7 @@ def surely_all(
     return named and all(any(said.get(name, told[name]) != told[name] for name in always) for said in rest)
 
 
-def _said(vehicle: "Named") -> dict[str, object]:
+def _said(vehicle: Named) -> dict[str, object]:
     """What a stored vehicle says of its names and counts, as it is compared."""
     return {name: folded(text) for name, text in vehicle.texts.items()} | _settled(vehicle.values)
 

@@ -7,7 +7,7 @@ and spacing, choices and counts by what they leave possible. At least one of the
 from collections.abc import Iterable, Mapping
 from typing import TYPE_CHECKING, Final
 
-from fitsvc.answers.question import Named, Stored, naming_facts
+from fitsvc.answers.records import Named, Stored, naming_facts
 from fitsvc.answers.taken import agree, folded
 from fitsvc.answers.vin import Vin, read_signs, read_vin
 from fitsvc.facts import FactReader

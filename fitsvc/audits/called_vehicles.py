@@ -3,7 +3,7 @@
 from collections.abc import Iterable, Iterator, Sequence
 from typing import Final
 
-from fitsvc.answers.question import NAMES, naming_facts
+from fitsvc.answers.records import NAMES, naming_facts
 from fitsvc.answers.taken import agree, folded
 from fitsvc.audits.naming import (
     EARLIEST,

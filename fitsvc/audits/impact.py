@@ -10,7 +10,8 @@ from typing import Any, Final
 
 from sqlmodel import Session
 
-from fitsvc.answers.question import NoRecords, read_question
+from fitsvc.answers.question import read_question
+from fitsvc.answers.records import NoRecords
 from fitsvc.answers.shelf import Item, read_items
 from fitsvc.audits.rigs import stored_rigs
 from fitsvc.document import Json

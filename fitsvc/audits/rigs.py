@@ -11,7 +11,8 @@ from typing import Any, Final
 import pyarrow as pa
 from sqlmodel import Session
 
-from fitsvc.answers.question import Doubt, Named, Records, Stored, read_question
+from fitsvc.answers.question import read_question
+from fitsvc.answers.records import Doubt, Named, Records, Stored
 from fitsvc.answers.vehicles import Vehicles
 from fitsvc.document import Json
 from fitsvc.facts import Case, FactReader

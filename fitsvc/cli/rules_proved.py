@@ -107,7 +107,8 @@ def _count(console: "Console", verdicts: "Iterable[Ruling]") -> None:
 def show_meaning(console: "Console", old: Path, new: Path) -> None:
     """Tell of each rule and need that differs the smallest rig on which it does, and count those that are equal."""
     prover = prover_of(new)
-    from fitsvc.answers.question import NoRecords, read_question
+    from fitsvc.answers.question import read_question
+    from fitsvc.answers.records import NoRecords
     from fitsvc.cli.options import load_rules
     from fitsvc.proving.equal import TwoBooks
 

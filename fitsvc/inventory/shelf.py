@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from sqlmodel import Session
 
-from fitsvc.answers.question import Named, Stored
+from fitsvc.answers.records import Named, Stored
 from fitsvc.answers.shelf import Folds, Item, Stock, read_items
 from fitsvc.answers.vehicles import Vehicles
 from fitsvc.facts import Case, FactReader

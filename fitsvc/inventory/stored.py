@@ -6,7 +6,7 @@ from typing import Any, Final, get_args
 
 from sqlmodel import Session
 
-from fitsvc.answers.question import Doubt, Named, Stored
+from fitsvc.answers.records import Doubt, Named, Stored
 from fitsvc.document import Json
 from fitsvc.language.types import Value
 from fitsvc.store.errors import NotFound

@@ -10,7 +10,7 @@ from typing import Final
 
 from sqlmodel import Session
 
-from fitsvc.answers.question import Stored
+from fitsvc.answers.records import Stored
 from fitsvc.document import Json
 from fitsvc.inventory.stored import FindVehicles, StoreRecords, stored_rig, stored_so
 from fitsvc.store.errors import NotFound

@@ -14,7 +14,8 @@ from typing import Final
 
 from sqlmodel import Session
 
-from fitsvc.answers.question import Records, read_question
+from fitsvc.answers.question import read_question
+from fitsvc.answers.records import Records
 from fitsvc.answers.shelf import Item
 from fitsvc.document import Json
 from fitsvc.engine.point import Point

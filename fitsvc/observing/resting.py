@@ -6,7 +6,8 @@ from sqlmodel import Session, col, select
 
 from fitsvc.answers.answer import Finding, RestsOn
 from fitsvc.answers.answering import Answerer
-from fitsvc.answers.question import Question, Records, read_question
+from fitsvc.answers.question import Question, read_question
+from fitsvc.answers.records import Records
 from fitsvc.document import Json
 from fitsvc.language.display import System
 from fitsvc.planning.plan import Plan

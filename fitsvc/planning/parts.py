@@ -5,7 +5,7 @@ from dataclasses import dataclass, field, replace
 from itertools import combinations
 from typing import Final, NamedTuple
 
-from fitsvc.answers.question import Stored
+from fitsvc.answers.records import Stored
 from fitsvc.answers.shelf import Item
 from fitsvc.document import Json
 from fitsvc.engine.point import Point

@@ -17,7 +17,8 @@ import numpy as np
 from fitsvc.answers.answer import Answer, RulebookName
 from fitsvc.answers.answering import LITTLE_WORK, Answerer
 from fitsvc.answers.phrases import capped, joined
-from fitsvc.answers.question import TOGETHER, NoRecords, Records, Stored, read_question
+from fitsvc.answers.question import TOGETHER, read_question
+from fitsvc.answers.records import NoRecords, Records, Stored
 from fitsvc.answers.shelf import EMPTY, Item, Shelf
 from fitsvc.document import Document, Json
 from fitsvc.engine.point import Point

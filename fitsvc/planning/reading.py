@@ -8,7 +8,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Final
 
-from fitsvc.answers.question import TOGETHER, Question, Records, read_question, rig_spelt_out
+from fitsvc.answers.question import TOGETHER, Question, read_question, rig_spelt_out
+from fitsvc.answers.records import Records
 from fitsvc.answers.things import MOST_THINGS
 from fitsvc.document import Json
 from fitsvc.engine.point import Point

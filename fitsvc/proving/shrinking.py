@@ -8,7 +8,8 @@ from dataclasses import dataclass
 from math import ceil, floor
 from typing import Final
 
-from fitsvc.answers.question import NoRecords, read_question
+from fitsvc.answers.question import read_question
+from fitsvc.answers.records import NoRecords
 from fitsvc.document import Document, Json
 from fitsvc.facts import Case, FactReader
 from fitsvc.language.display import show_step, step

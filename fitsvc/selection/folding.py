@@ -14,7 +14,7 @@ import numpy as np
 import pyarrow as pa
 from numpy.typing import NDArray
 
-from fitsvc.answers.question import Stored
+from fitsvc.answers.records import Stored
 from fitsvc.answers.shelf import Item, read_items
 from fitsvc.document import Json
 from fitsvc.engine.columns.kernel import Columns

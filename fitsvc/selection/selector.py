@@ -15,7 +15,8 @@ from fitsvc.answers.answer import AllowanceShown, Disputed, EitherWayTold, Ruleb
 from fitsvc.answers.answering import Answerer
 from fitsvc.answers.either_way import say_either_way, tell_either_way
 from fitsvc.answers.phrases import capped
-from fitsvc.answers.question import Records, read_question
+from fitsvc.answers.question import read_question
+from fitsvc.answers.records import Records
 from fitsvc.answers.searching import Found, SearchStep, find, flags_of, terms_of
 from fitsvc.answers.shelf import Item
 from fitsvc.document import Json

@@ -5,7 +5,8 @@ import msgspec
 from fitsvc.answers.answer import RulebookName
 from fitsvc.answers.answering import Answerer
 from fitsvc.answers.candidates import most_of, over_all
-from fitsvc.answers.question import Records, read_question
+from fitsvc.answers.question import read_question
+from fitsvc.answers.records import Records
 from fitsvc.answers.things import names_several, read_things
 from fitsvc.document import Json
 from fitsvc.engine.verdict import Verdict

@@ -6,7 +6,8 @@ from functools import lru_cache
 from typing import Final
 
 from fitsvc.answers.answering import Answerer
-from fitsvc.answers.question import NoRecords, read_question
+from fitsvc.answers.question import read_question
+from fitsvc.answers.records import NoRecords
 from fitsvc.document import Document
 from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.paths import data_dir

@@ -12,7 +12,8 @@ from litestar.params import FromPath
 from sqlmodel import Session
 
 from fitsvc.answers.answer import Disputed, RulebookName
-from fitsvc.answers.question import TOGETHER, Records
+from fitsvc.answers.question import TOGETHER
+from fitsvc.answers.records import Records
 from fitsvc.answers.shelf import Item
 from fitsvc.answers.things import read_things
 from fitsvc.document import Document, Json

@@ -7,7 +7,7 @@ from threading import Event, Thread
 from typing import Final
 
 from fitsvc.answers.answering import Answerer
-from fitsvc.answers.question import NoRecords
+from fitsvc.answers.records import NoRecords
 from fitsvc.answers.remedies import MOST_TOLD
 from fitsvc.answers.shelf import Folds, Item
 from fitsvc.caching import LruCache

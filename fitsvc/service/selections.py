@@ -13,7 +13,7 @@ from msgspec.structs import replace
 
 from fitsvc.answers.answer import Disputed
 from fitsvc.answers.answering import Answerer
-from fitsvc.answers.question import NoRecords, Stored
+from fitsvc.answers.records import NoRecords, Stored
 from fitsvc.answers.shelf import read_items
 from fitsvc.document import Json
 from fitsvc.facts import Case

@@ -20,7 +20,8 @@ from bench.measuring import SMALL, Group, Row, Time, in_turn, show, taken
 from bench.questions import questions, unheard
 from fitsvc.answers.answer import encode
 from fitsvc.answers.answering import Answerer
-from fitsvc.answers.question import NoRecords, read_question
+from fitsvc.answers.question import read_question
+from fitsvc.answers.records import NoRecords
 from fitsvc.paths import data_dir
 from fitsvc.rulebook.loader import load_rulebook
 from fitsvc.service.bodies import decode

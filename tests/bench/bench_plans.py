@@ -16,7 +16,7 @@ from typing import Any
 from demo_world import World, answerer, stock, world
 
 from bench.measuring import SMALL, Group, Row, asked_for, once, taken
-from fitsvc.answers.question import Stored
+from fitsvc.answers.records import Stored
 from fitsvc.answers.shelf import Stock, read_items
 from fitsvc.answers.things import MOST_THINGS
 from fitsvc.language.problems import ProblemsFound

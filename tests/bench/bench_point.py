@@ -17,7 +17,8 @@ import cel
 from bench import cel_programs
 from bench.measuring import SMALL, Group, Row, in_turn, show
 from bench.questions import questions
-from fitsvc.answers.question import NoRecords, read_question
+from fitsvc.answers.question import read_question
+from fitsvc.answers.records import NoRecords
 from fitsvc.engine.point import Point
 from fitsvc.facts import Case, FactReader
 from fitsvc.language.truth import NO, YES

@@ -9,7 +9,7 @@ from litestar import Response, Router, delete, get, post, put
 from litestar.handlers import HTTPRouteHandler
 from litestar.params import FromPath
 
-from fitsvc.answers.question import NoRecords
+from fitsvc.answers.records import NoRecords
 from fitsvc.audits.rigs import CARRIED, check_carried
 from fitsvc.document import Document, Json
 from fitsvc.facts import FactReader

@@ -12,8 +12,9 @@ from urllib.parse import parse_qsl, urlencode
 from sqlmodel import Session
 
 from fitsvc.answers.answering import Answerer
-from fitsvc.answers.question import NAMES, Named, naming_facts, read_question
 from fitsvc.answers.question import called as called_in_words
+from fitsvc.answers.question import read_question
+from fitsvc.answers.records import NAMES, Named, naming_facts
 from fitsvc.answers.searching import Found
 from fitsvc.answers.shelf import Item
 from fitsvc.answers.taken import folded
