@@ -7,8 +7,9 @@ import pytest
 from demo_world import World, answerer, world
 
 from fitsvc.answers.answer import Answer
-from fitsvc.answers.question import read_question, spelt_out
+from fitsvc.answers.question import read_question
 from fitsvc.answers.records import NoRecords, Stored
+from fitsvc.answers.spelling import spelt_out
 from fitsvc.planning.reading import read_wishes
 
 TRAY = {

@@ -8,7 +8,8 @@ from demo_world import answerer
 from hypothesis import given
 from hypothesis import strategies as st
 
-from fitsvc.answers.question import TOGETHER, read_question
+from fitsvc.answers.parts import TOGETHER
+from fitsvc.answers.question import read_question
 from fitsvc.answers.records import NoRecords
 from fitsvc.facts import FactReader
 from fitsvc.language.display import System

@@ -29,11 +29,12 @@ from fitsvc.answers.limit_words import LimitWords
 from fitsvc.answers.missing import Missing
 from fitsvc.answers.next_steps import Steps, next_steps
 from fitsvc.answers.phrases import capped, joined
-from fitsvc.answers.question import Question, read_question, spelt_out
+from fitsvc.answers.question import Question, read_question
 from fitsvc.answers.records import NAMES, NoRecords, Records
 from fitsvc.answers.remedies import Remedies, remedy_of
 from fitsvc.answers.seeing_to import SeeingTo
 from fitsvc.answers.shelf import EMPTY, Shelf
+from fitsvc.answers.spelling import spelt_out
 from fitsvc.answers.summary import summarise, to_ask
 from fitsvc.answers.things import names_several, read_things
 from fitsvc.answers.together import Together

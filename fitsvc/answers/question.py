@@ -10,49 +10,22 @@ candidates.
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import partial
-from typing import Final
 
+from fitsvc.answers.parts import OF_A_RIG, OF_QUESTION, PARTS, TOGETHER, called, elsewhere, may_have, names_fact
 from fitsvc.answers.records import NAMES, Doubt, Named, Records, Stored, naming_facts, sure_of
+from fitsvc.answers.spelling import joined_rig, lifts, rig_today
 from fitsvc.answers.taken import agree, folded, surely_all, surely_is, told_otherwise
 from fitsvc.document import Document, Json
 from fitsvc.facts import MOST_ADAPTERS, Case, FactReader, escape
-from fitsvc.language.intervals import TOLERANCE, equal
+from fitsvc.language.intervals import equal
 from fitsvc.language.problems import Problem, ProblemsFound, nearest
 from fitsvc.language.truth import NO, UNKNOWN, YES
 from fitsvc.language.types import ListType, Value
 from fitsvc.language.tyres import designation
 from fitsvc.rulebook.vocabulary import TYRE_PARTS, Fact
-from fitsvc.subjects import BESIDE_RIG, OF_RIG, RIG, SUBJECTS
-from fitsvc.tongues import later, t
+from fitsvc.subjects import BESIDE_RIG, SUBJECTS
+from fitsvc.tongues import t
 from fitsvc.tried import TOUCHED, ThingTried
-
-_TOP: Final = ("rig", *BESIDE_RIG)
-_RIG: Final = ("id", *OF_RIG, "adapters")
-TOGETHER: Final = "together"
-"""The part of a question that names several things at once."""
-_PARTS: Final = {
-    subject: (f"`{subject}`", (row.key, "facts") if row.key else ("facts",)) for subject, row in SUBJECTS.items()
-}
-"""What the part of a question for each subject is called, and may have."""
-
-
-_CALLED: Final = {
-    "vehicle": later("vehicle"),
-    "receiver": later("receiver"),
-    "mounting": later("mounting"),
-    "accessory": later("accessory"),
-    "adapter": later("adapter"),
-    "ball": later("ball"),
-    "trailer": later("trailer"),
-    "load": later("load"),
-    "spare": later("spare"),
-    "rig": later("rig"),
-}
-
-
-def called(subject: str) -> str:
-    """What a subject is called in what people are told of a question."""
-    return t(_CALLED.get(subject, subject))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -92,105 +65,9 @@ class Question:
         return {**document, "rig": {**document["rig"], "vehicle": named}}
 
 
-def joined_rig(saved: Mapping[str, Json], rig: Mapping[str, Json]) -> Document:
-    """A saved rig with the parts that a question gives beside its `id`."""
-    given = {name: part for name, part in rig.items() if name != "id"}
-    return {**saved, **{name: joined_part(saved.get(name), part) for name, part in given.items()}}
-
-
-def spelt_out(document: Document, records: Records, reader: FactReader) -> Document:
-    """A question that has been read, with a saved rig's parts in place of its `id`."""
-    rig = document.get("rig")
-    if not isinstance(rig, dict) or rig.get("id") is None or records.rig(rig["id"]) is None:
-        return document
-    return {**document, "rig": rig_spelt_out(rig, records, reader)}
-
-
-def _rig_today(rig: Mapping[str, Json], reader: FactReader) -> Document:
-    """A rig whose facts go by the names that they have today, so that what is given beside takes their place."""
-    return {name: _part_today(name, part, reader) for name, part in rig.items()}
-
-
-def _part_today(name: str, part: Json, reader: FactReader) -> Json:
-    facts = part.get("facts") if isinstance(part, dict) else None
-    if name not in reader.subjects or not isinstance(facts, dict):
-        return part
-    now = reader.today(name, facts)
-    return {**part, "facts": now} if len(now) == len(facts) else part  # told twice, which reading it says
-
-
-def rig_spelt_out(rig: Mapping[str, Json], records: Records, reader: FactReader) -> Document:
-    """A saved rig's parts in place of its `id`, with what is given beside; no rating is lifted above its own label."""
-    rig = _rig_today(rig, reader)
-    found = joined_rig(_rig_today(records.rig(rig["id"]) or {}, reader), rig)
-    for name, wire in reader.today(RIG, records.rig_told(rig["id"]).facts).items():
-        subject, _, short = name.partition(".")
-        if name in reader.ratings and _names(rig, name) and (given := rig[subject]["facts"][short]) is not None:
-            fact = reader.vocabulary.facts[name]
-            if _lifts(reader.value(fact, given)[name], reader.value(fact, wire)[name]):
-                found[subject] = {**found[subject], "facts": {**found[subject]["facts"], short: wire}}
-    return found
-
-
-def _lifts(now: Value | None, was: Value | None) -> bool:
-    """Whether a rating is surely more than it was."""
-    return isinstance(now, tuple) and isinstance(was, tuple) and now[0] > was[1] + TOLERANCE
-
-
-def joined_part(saved: Json, part: Json) -> Json:
-    """A saved rig's part with the facts given for it; a part that is named anew takes its place."""
-    if not isinstance(saved, dict) or not isinstance(part, dict) or "id" in part:
-        return part
-    facts = part.get("facts")
-    return {**saved, **part, "facts": {**(saved.get("facts") or {}), **facts} if isinstance(facts, dict) else facts}
-
-
-def refers_to_records(document: Json) -> bool:
-    """Whether a question names a stored record anywhere, so that reading it needs the store."""
-    if not isinstance(document, dict):
-        return False
-    parts, rig = list(document.values()), document.get("rig")
-    several = document.get(TOGETHER)
-    if isinstance(several, list) and any(refers_to_records(thing) for thing in several):
-        return True
-    if isinstance(rig, dict):
-        parts += rig.values()
-        adapters = rig.get("adapters")
-        parts += adapters if isinstance(adapters, list) else []
-    return any(isinstance(part, dict) and ("id" in part or "sku" in part) for part in parts)
-
-
-def names_vehicle(document: Json) -> bool:
-    """Whether a question calls its vehicle by make or model alone, so that the store may know it."""
-    rig = document.get("rig") if isinstance(document, dict) else None
-    part = rig.get("vehicle") if isinstance(rig, dict) else None
-    facts = part.get("facts") if isinstance(part, dict) and part.get("id") is None else None
-    return isinstance(facts, dict) and any(isinstance(facts.get(name), str) for name in NAMES)
-
-
 def read_question(document: Json, reader: FactReader, records: Records) -> Question:
     """Read a question; ProblemsFound has every problem, with JSON pointers."""
     return _QuestionReading(reader, records).question(document)
-
-
-def _names(rig: Mapping[str, Json], name: str) -> bool:
-    """Whether a rig as it is given says something of a fact, by its whole name."""
-    subject, _, short = name.partition(".")
-    part = rig.get(subject)
-    return isinstance(part, dict) and isinstance(part.get("facts"), dict) and short in part["facts"]
-
-
-def _elsewhere(key: str, known: tuple[str, ...]) -> str:
-    """Where a part belongs that stands in the wrong place."""
-    if key in known:
-        return ""
-    if key in _RIG and "rig" in known:
-        return t("write it as `rig.{key}`: what a rig has stands within it", key=key)
-    return t("write it beside `rig`, not within it") if key in BESIDE_RIG and known == _RIG else ""
-
-
-def _may_have(known: tuple[str, ...]) -> str:
-    return t("it may have ") + ", ".join(f"`{name}`" for name in known)
 
 
 class _QuestionReading:
@@ -225,7 +102,7 @@ class _QuestionReading:
         """Read the whole document; one that names several things is read by `things`, and here refused."""
         if isinstance(document, dict) and document.get(TOGETHER, 0) is None:
             document = {name: part for name, part in document.items() if name != TOGETHER}
-        if self._is_mapping(document, "", t("a question"), _TOP):
+        if self._is_mapping(document, "", t("a question"), OF_QUESTION):
             self._rig(document.get("rig"))
             for subject in BESIDE_RIG:
                 self._subject(subject, document.get(subject), f"/{subject}")
@@ -261,17 +138,17 @@ class _QuestionReading:
 
     def _is_mapping(self, document: Json, pointer: str, what: str, known: tuple[str, ...]) -> bool:
         if not isinstance(document, dict):
-            self._complain(pointer, t("{what} is an object", what=what), _may_have(known))
+            self._complain(pointer, t("{what} is an object", what=what), may_have(known))
             return False
         for key in document:
             if key not in known:
                 near = nearest(key, known)
-                help = _elsewhere(key, known) or (t("did you mean `{near}`?", near=near) if near else _may_have(known))
+                help = elsewhere(key, known) or (t("did you mean `{near}`?", near=near) if near else may_have(known))
                 self._complain(f"{pointer}/{escape(key)}", t("{what} has no part `{key}`", what=what, key=key), help)
         return True
 
     def _rig(self, rig: Json) -> None:
-        if rig is None or not self._is_mapping(rig, "/rig", t("a rig"), _RIG):
+        if rig is None or not self._is_mapping(rig, "/rig", t("a rig"), OF_A_RIG):
             return
         given: Mapping[str, Json] = rig
         told: Stored | None = None
@@ -284,10 +161,10 @@ class _QuestionReading:
         self._adapters(rig.get("adapters"))
         self._subject("spare", rig.get("spare"), "/rig/spare")
         if told is not None:
-            self.doubts |= {name: doubt for name, doubt in told.doubts.items() if not _names(given, name)}
-            facts = {name: value for name, value in told.facts.items() if not _names(given, name)}
+            self.doubts |= {name: doubt for name, doubt in told.doubts.items() if not names_fact(given, name)}
+            facts = {name: value for name, value in told.facts.items() if not names_fact(given, name)}
             self.taken.insert(0, replace(told, facts=facts))
-            self._hold_ratings({name: value for name, value in told.facts.items() if _names(given, name)})
+            self._hold_ratings({name: value for name, value in told.facts.items() if names_fact(given, name)})
         self._hold_to_its_record()
         self._leave_what_leant()
 
@@ -323,7 +200,7 @@ class _QuestionReading:
             help = self._near("rig", rig["id"], t("check the id")) if known else t("write the rig's id")
             self._complain("/rig/id", t("there is no saved rig `{rig}`", rig=rig["id"]), help, known)
             saved = {}
-        return joined_rig(_rig_today(saved, self.reader), _rig_today(rig, self.reader)), told
+        return joined_rig(rig_today(saved, self.reader), rig_today(rig, self.reader)), told
 
     def _named(self, rig: Mapping[str, Json]) -> Stored | None:
         """The one stored vehicle that is meant by the facts given for it; several are noted as candidates."""
@@ -491,7 +368,7 @@ class _QuestionReading:
         """Read one subject, and return its stored record if it names one."""
         if part is None:
             return None
-        if not self._is_mapping(part, pointer, *_PARTS[subject]):
+        if not self._is_mapping(part, pointer, *PARTS[subject]):
             return None
         key = SUBJECTS[subject].key
         stored = self._stored(subject, key, part, pointer) if part.get(key) is not None else None
@@ -645,7 +522,7 @@ class _QuestionReading:
         for name in self.reader.ratings & on_record.keys() if not self.problems else ():
             wire, now = on_record[name], self.values.get(name)
             was = self.reader.value(self.reader.vocabulary.facts[name], wire)[name]
-            if _lifts(now, was):
+            if lifts(now, was):
                 self.values[name] = was
                 said = (self.told_here.pop(name, None), t("this question"), "")
                 self.doubts[name] = Doubt("disputed", (said, (wire, t("its record, which counts as the lower"), "")))

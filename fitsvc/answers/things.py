@@ -9,7 +9,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Final
 
-from fitsvc.answers.question import TOGETHER, Question, read_question
+from fitsvc.answers.parts import TOGETHER
+from fitsvc.answers.question import Question, read_question
 from fitsvc.answers.records import Records
 from fitsvc.document import Document, Json
 from fitsvc.facts import FactReader, escape

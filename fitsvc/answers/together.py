@@ -14,8 +14,9 @@ from typing import TYPE_CHECKING, Final
 
 from fitsvc.answers.answer import Answer, Finding, RulebookName, Spoiler, ThingAnswer, ToSeeTo
 from fitsvc.answers.candidates import union
+from fitsvc.answers.parts import called
 from fitsvc.answers.phrases import capped, joined
-from fitsvc.answers.question import Question, called
+from fitsvc.answers.question import Question
 from fitsvc.answers.seeing_to import told_once
 from fitsvc.answers.summary import only_if
 from fitsvc.answers.things import Thing

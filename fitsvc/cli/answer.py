@@ -88,7 +88,7 @@ def ask(
 
     As of a time no remedies are looked for.
     """
-    from fitsvc.answers.question import refers_to_records
+    from fitsvc.answers.parts import refers_to_records
 
     if database is None and not refers_to_records(document):
         return answerer.answer(document, system=units)

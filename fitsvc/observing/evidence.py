@@ -9,7 +9,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Final
 
-from fitsvc.answers.question import called
+from fitsvc.answers.parts import called
 from fitsvc.document import Document, Json
 from fitsvc.facts import FactReader, as_written
 from fitsvc.language.intervals import TOLERANCE

@@ -16,8 +16,9 @@ import numpy as np
 
 from fitsvc.answers.answer import Answer, RulebookName
 from fitsvc.answers.answering import LITTLE_WORK, Answerer
+from fitsvc.answers.parts import TOGETHER
 from fitsvc.answers.phrases import capped, joined
-from fitsvc.answers.question import TOGETHER, read_question
+from fitsvc.answers.question import read_question
 from fitsvc.answers.records import NoRecords, Records, Stored
 from fitsvc.answers.shelf import EMPTY, Item, Shelf
 from fitsvc.document import Document, Json

@@ -8,8 +8,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Final
 
-from fitsvc.answers.question import TOGETHER, Question, read_question, rig_spelt_out
+from fitsvc.answers.parts import TOGETHER
+from fitsvc.answers.question import Question, read_question
 from fitsvc.answers.records import Records
+from fitsvc.answers.spelling import rig_spelt_out
 from fitsvc.answers.things import MOST_THINGS
 from fitsvc.document import Json
 from fitsvc.engine.point import Point

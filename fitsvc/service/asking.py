@@ -13,7 +13,8 @@ from sqlmodel import Session
 from fitsvc.answers.answer import Answer, encode, encode_some
 from fitsvc.answers.answering import Answerer
 from fitsvc.answers.figures import figures_of
-from fitsvc.answers.question import Question, names_vehicle, read_question, refers_to_records
+from fitsvc.answers.parts import names_vehicle, refers_to_records
+from fitsvc.answers.question import Question, read_question
 from fitsvc.answers.records import NoRecords, Records
 from fitsvc.answers.shelf import Shelf
 from fitsvc.answers.things import names_several

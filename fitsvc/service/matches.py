@@ -12,7 +12,7 @@ from litestar.params import FromPath
 from sqlmodel import Session
 
 from fitsvc.answers.answer import Disputed, RulebookName
-from fitsvc.answers.question import TOGETHER
+from fitsvc.answers.parts import TOGETHER
 from fitsvc.answers.records import Records
 from fitsvc.answers.shelf import Item
 from fitsvc.answers.things import read_things

@@ -4,7 +4,7 @@ import msgspec
 
 from fitsvc.answers.answer import Answer, RestsOn
 from fitsvc.answers.figures import Figures
-from fitsvc.answers.question import TOGETHER
+from fitsvc.answers.parts import TOGETHER
 from fitsvc.language.types import ListType
 from fitsvc.observing.sheet import Sheet
 from fitsvc.observing.worklist import WorkList

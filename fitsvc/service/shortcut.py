@@ -17,7 +17,8 @@ from typing import Any, Final, NamedTuple, cast
 from litestar.types import ASGIApp, Receive, Scope, Send
 
 from fitsvc.answers.answer import encode
-from fitsvc.answers.question import names_vehicle, read_question, refers_to_records
+from fitsvc.answers.parts import names_vehicle, refers_to_records
+from fitsvc.answers.question import read_question
 from fitsvc.answers.records import NoRecords
 from fitsvc.answers.shelf import Stock
 from fitsvc.answers.things import names_several

@@ -8,7 +8,8 @@ from typing import Final
 from sqlmodel import Session
 
 from fitsvc.answers.answering import LITTLE_WORK, Answerer
-from fitsvc.answers.question import TOGETHER, Question, read_question
+from fitsvc.answers.parts import TOGETHER
+from fitsvc.answers.question import Question, read_question
 from fitsvc.answers.shelf import Item, read_items
 from fitsvc.answers.things import Thing, names_several, read_things
 from fitsvc.answers.wording import Wording

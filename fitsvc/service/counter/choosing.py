@@ -12,7 +12,7 @@ from urllib.parse import parse_qsl, urlencode
 from sqlmodel import Session
 
 from fitsvc.answers.answering import Answerer
-from fitsvc.answers.question import called as called_in_words
+from fitsvc.answers.parts import called as called_in_words
 from fitsvc.answers.question import read_question
 from fitsvc.answers.records import NAMES, Named, naming_facts
 from fitsvc.answers.searching import Found

@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from typing import Final
 from urllib.parse import parse_qsl, urlencode
 
-from fitsvc.answers.question import TOGETHER
+from fitsvc.answers.parts import TOGETHER
 from fitsvc.answers.things import MOST_THINGS
 from fitsvc.document import Document, Json
 from fitsvc.facts import MOST_ADAPTERS, unknown_fact

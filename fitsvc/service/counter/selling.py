@@ -8,7 +8,7 @@ from typing import Any, Final
 from litestar import Response, get
 from litestar.response import Redirect
 
-from fitsvc.answers.question import TOGETHER
+from fitsvc.answers.parts import TOGETHER
 from fitsvc.document import Document, Json
 from fitsvc.facts import Case
 from fitsvc.language.display import System

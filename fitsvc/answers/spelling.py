@@ -1,0 +1,64 @@
+"""A saved rig spelt out: its parts in place of its id, with those that a question gives beside it."""
+
+from collections.abc import Mapping
+
+from fitsvc.answers.parts import names_fact
+from fitsvc.answers.records import Records
+from fitsvc.document import Document, Json
+from fitsvc.facts import FactReader
+from fitsvc.language.intervals import TOLERANCE
+from fitsvc.language.types import Value
+from fitsvc.subjects import RIG
+
+
+def joined_rig(saved: Mapping[str, Json], rig: Mapping[str, Json]) -> Document:
+    """A saved rig with the parts that a question gives beside its `id`."""
+    given = {name: part for name, part in rig.items() if name != "id"}
+    return {**saved, **{name: joined_part(saved.get(name), part) for name, part in given.items()}}
+
+
+def spelt_out(document: Document, records: Records, reader: FactReader) -> Document:
+    """A question that has been read, with a saved rig's parts in place of its `id`."""
+    rig = document.get("rig")
+    if not isinstance(rig, dict) or rig.get("id") is None or records.rig(rig["id"]) is None:
+        return document
+    return {**document, "rig": rig_spelt_out(rig, records, reader)}
+
+
+def rig_today(rig: Mapping[str, Json], reader: FactReader) -> Document:
+    """A rig whose facts go by the names that they have today, so that what is given beside takes their place."""
+    return {name: _part_today(name, part, reader) for name, part in rig.items()}
+
+
+def _part_today(name: str, part: Json, reader: FactReader) -> Json:
+    facts = part.get("facts") if isinstance(part, dict) else None
+    if name not in reader.subjects or not isinstance(facts, dict):
+        return part
+    now = reader.today(name, facts)
+    return {**part, "facts": now} if len(now) == len(facts) else part  # told twice, which reading it says
+
+
+def rig_spelt_out(rig: Mapping[str, Json], records: Records, reader: FactReader) -> Document:
+    """A saved rig's parts in place of its `id`, with what is given beside; no rating is lifted above its own label."""
+    rig = rig_today(rig, reader)
+    found = joined_rig(rig_today(records.rig(rig["id"]) or {}, reader), rig)
+    for name, wire in reader.today(RIG, records.rig_told(rig["id"]).facts).items():
+        subject, _, short = name.partition(".")
+        if name in reader.ratings and names_fact(rig, name) and (given := rig[subject]["facts"][short]) is not None:
+            fact = reader.vocabulary.facts[name]
+            if lifts(reader.value(fact, given)[name], reader.value(fact, wire)[name]):
+                found[subject] = {**found[subject], "facts": {**found[subject]["facts"], short: wire}}
+    return found
+
+
+def lifts(now: Value | None, was: Value | None) -> bool:
+    """Whether a rating is surely more than it was."""
+    return isinstance(now, tuple) and isinstance(was, tuple) and now[0] > was[1] + TOLERANCE
+
+
+def joined_part(saved: Json, part: Json) -> Json:
+    """A saved rig's part with the facts given for it; a part that is named anew takes its place."""
+    if not isinstance(saved, dict) or not isinstance(part, dict) or "id" in part:
+        return part
+    facts = part.get("facts")
+    return {**saved, **part, "facts": {**(saved.get("facts") or {}), **facts} if isinstance(facts, dict) else facts}
