@@ -1,0 +1,69 @@
+"""What a question tells of a stored thing held against its record: whether it is another's, and what leans on it."""
+
+from collections.abc import Mapping
+
+from fitsvc.answers.gathering import Gathered
+from fitsvc.answers.records import Doubt, naming_facts, sure_of
+from fitsvc.answers.taken import agree, folded, told_otherwise
+from fitsvc.document import Json
+from fitsvc.language.intervals import equal
+from fitsvc.language.truth import NO
+from fitsvc.language.types import ListType
+from fitsvc.language.tyres import designation
+from fitsvc.rulebook.vocabulary import Fact
+from fitsvc.tongues import t
+
+
+def hold_to_its_record(gathered: Gathered) -> None:
+    """Ask whether a vehicle is the stored one that it is said to be, where what is told of it is another's."""
+    for one in gathered.taken if not gathered.problems else ():
+        for name in _another(gathered, sure_of(one)) if one.subject == "vehicle" else ():
+            said = (gathered.told_here[name], t("this question"), "")
+            wire = one.facts[name.partition(".")[2]]
+            gathered.doubts[name] = Doubt("disputed", (said, (wire, t("its record"), "")))
+            gathered.present.update(gathered.reader.vocabulary.serving("identity"))
+
+
+def _another(gathered: Gathered, on_record: Mapping[str, Json]) -> list[str]:
+    """The names, choices and figures told that a record has otherwise; of a rating, the lower counts anyway."""
+    if gathered.told_here.keys().isdisjoint(on_record):
+        return []
+    told = {name: gathered.values[name] for name in gathered.told_here if name in gathered.values}
+    figures = {name.partition(".")[2]: wire for name, wire in on_record.items() if name not in gathered.reader.ratings}
+    found = told_otherwise(gathered.reader, figures, told)[0]
+    for name, fact in naming_facts(gathered.reader.vocabulary).items():
+        if name not in on_record or name not in gathered.told_here or name in found:
+            continue
+        if fact.kind == "text":
+            differs = name in gathered.texts and folded(gathered.texts[name]) != folded(str(on_record[name]))
+        else:
+            was = gathered.reader.value(fact, on_record[name]).get(name)
+            differs = name in told and was is not None and not agree(was, told[name])
+        found += [name] if differs else []
+    return found
+
+
+def leave_what_leant(gathered: Gathered) -> None:
+    """Take what is stored of a fact for not known where what it leans on is told here to be another."""
+    if gathered.problems or not gathered.stored:
+        return
+    for fact in gathered.reader.vocabulary.facts.values():
+        if not fact.leans_on or fact.name not in gathered.stored or fact.name in gathered.told_here:
+            continue
+        changed = tuple(on for on in fact.leans_on if _is_another(gathered, gathered.reader.vocabulary.facts[on]))
+        if changed:
+            gathered.forget(fact.name)
+            gathered.doubts[fact.name] = Doubt("stale", ((gathered.stored[fact.name], "", ""),), changed)
+
+
+def _is_another(gathered: Gathered, fact: Fact) -> bool:
+    """Whether what is told here of a fact cannot be what is stored of it; not known is no other."""
+    if fact.name not in gathered.told_here or gathered.stored.get(fact.name) is None:
+        return False
+    if fact.tyre:
+        tyre = gathered.texts.get(fact.name)
+        return tyre is not None and designation(tyre) != designation(str(gathered.stored[fact.name]))
+    was, now = gathered.reader.value(fact, gathered.stored[fact.name]).get(fact.name), gathered.values.get(fact.name)
+    if isinstance(was, tuple) and isinstance(now, tuple):
+        return equal(was, now) == NO
+    return isinstance(was, int) and isinstance(now, int) and isinstance(fact.type, ListType) and not was & now
