@@ -174,16 +174,15 @@ def _change(engine: Point, reader: FactReader, rig: RigCase, now: Case, held: Sn
         counts[1][is_now] += 1
         found += [(sku, was, is_now)] if was != is_now else []
     for part in held.parts:
-        judged = [part.segment.judge(case, rig_key(case)) for case in (rig.case, now)]
-        for told, counter in zip(judged, counts, strict=True):
-            counter.update(dict(zip(BEST_FIRST, part.places(told).tolist(), strict=True)))
-        rows = part.segment.differing(judged[0], judged[1], part.alive)
-        some = rows[:MOST_TOLD].tolist()
-        places = zip(*(part.segment.outcomes(one, some).tolist() for one in judged), strict=True)
+        outcomes = part.segment.outcome(rig.case), part.segment.outcome(now)
+        for told, counter in zip(outcomes, counts, strict=True):
+            counter.update(dict(zip(BEST_FIRST, part.counted(told).tolist(), strict=True)))
+        count, rows = part.changed(outcomes[0], outcomes[1], MOST_TOLD)
+        places = [one[part.segment.catalogue.signature_of[rows]].tolist() for one in outcomes]
         found += [
-            (part.segment.skus[row], BEST_FIRST[a], BEST_FIRST[b]) for row, (a, b) in zip(some, places, strict=True)
+            (part.segment.skus[row], BEST_FIRST[a], BEST_FIRST[b]) for row, a, b in zip(rows, *places, strict=True)
         ]
-        more += len(rows) - len(some)
+        more += count - len(rows)
     first = tuple(islice(sorted(found), MOST_TOLD))
     return RigChange(
         rig=rig.key,

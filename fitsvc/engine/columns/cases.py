@@ -194,7 +194,7 @@ class Cases:
                 known = choice.known(rig, adapter)
                 if choice.is_open(known):
                     possible = choices.in_order(choice, choice.values(known))
-                    found.append(OpenChoice(None, possible, self._for_rig(choice, rig, adapter)))
+                    found.append(OpenChoice(None, possible, self._for_rig(choice, rig, adapter, values)))
         where = self._where_open(catalogue, choice) if of_items else None
         if where is not None:
             every = choices.in_order(choice, choice.values(None))
@@ -203,10 +203,16 @@ class Cases:
             self._make_room()
         return found
 
-    def _for_rig(self, choice: Choice, rig: Case, adapter: int | None) -> Callable[[Value], Supposed]:
+    def _for_rig(
+        self, choice: Choice, rig: Case, adapter: int | None, values: tuple[Value, ...]
+    ) -> Callable[[Value], Supposed]:
+        of = None
+        if adapter is None and not self._program.written_out and not (choice.opens and rig.adapters):
+            of = self._program.supposing(rig, values, choice.name)
+
         def suppose(value: Value) -> Supposed:
-            values = self._program.rig_values(choice.supposed(rig, adapter, value))
-            return Supposed(None, lambda number, result: _bits(self._judges[number].entry(values), result))
+            supposed = of(value) if of else self._program.rig_values(choice.supposed(rig, adapter, value))
+            return Supposed(None, lambda number, result: _bits(self._judges[number].entry(supposed), result))
 
         return suppose
 

@@ -1,6 +1,6 @@
 """A rulebook laid out for many items at once: one graph of all rules, needs and limits, split between rig and items."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 
 from fitsvc.engine.columns.graph import Graph, renamed
@@ -11,6 +11,8 @@ from fitsvc.language.compiler import compile_values
 from fitsvc.language.typed import AnyTyped
 from fitsvc.language.types import TRUTH, Value
 from fitsvc.rulebook.rules import Limit, Need, Rating, Rule
+
+_Values = Callable[..., tuple[Value, ...]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,7 +55,8 @@ class Program:
         roots = [part for member in self.members for part in (*member.gate, member.requires) if part is not None]
         self.rig, self.items = self.graph.inputs([*roots, *rated])
         self.place = {number: place for place, number in enumerate(self.rig)}
-        self._rig_values = compile_values([self.graph.steps[number].node for number in self.rig], derived)
+        self._derived, self._rig_values = derived, self._values_of(self.rig, derived)
+        self._supposing: dict[str, tuple[list[int], _Values]] = {}
         self.engine = engine
         both = [step for step in (*self.graph.steps, *opening.steps) if step.on_items and not step.operands]
         self.asked = [step.node for step in both if isinstance(step.node, typed.Read | typed.Present)]
@@ -68,6 +71,39 @@ class Program:
             facts |= {_at(place, name): value for name, value in adapter.items()}
         asked = {_at(0, name) for name in rig.present if name.startswith("adapter.")}
         return self._rig_values(facts.get, rig.present | asked)
+
+    def supposing(self, rig: Case, values: tuple[Value, ...], name: str) -> Callable[[Value], tuple[Value, ...]]:
+        """What a rig's own `values` are with each value of a fact on which its opening does not rest: what rests on it
+        is computed anew.
+        """
+        assert not self.written_out
+        places, of, facts = *self._resting_on(name), self.engine.opened(rig).facts
+
+        def supposed(value: Value) -> tuple[Value, ...]:
+            changed = list(values)
+            for place, one in zip(places, of({**facts, name: value}.get, rig.present), strict=True):
+                changed[place] = one
+            return tuple(changed)
+
+        return supposed
+
+    def _resting_on(self, name: str) -> tuple[list[int], _Values]:
+        """The places of what rests on a fact of the rig, and a function of these values; made once a fact."""
+        found = self._supposing.get(name)
+        if found is None:
+            resting = set[int]()
+            for step in self.graph.steps:
+                if (isinstance(step.node, typed.Read) and step.node.name == name) or not resting.isdisjoint(
+                    step.operands
+                ):
+                    resting.add(step.number)
+            numbers = [number for number in self.rig if number in resting]
+            made = [self.place[number] for number in numbers], self._values_of(numbers, self._derived)
+            found = self._supposing.setdefault(name, made)
+        return found
+
+    def _values_of(self, numbers: Sequence[int], derived: dict[str, AnyTyped]) -> _Values:
+        return compile_values([self.graph.steps[number].node for number in numbers], derived)
 
     def _member(self, of: Rule | Need, guard: AnyTyped | None, requires: AnyTyped | None) -> Member:
         gate = self._gate(of.subjects, [guard])
