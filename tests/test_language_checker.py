@@ -2,6 +2,7 @@
 
 import inspect
 import os
+from dataclasses import replace
 from math import inf
 from pathlib import Path
 from random import Random
@@ -51,6 +52,7 @@ NAMES = Names(
     given=frozenset(("load.bikes", "load.steepest_grade", "accessory.kind")),
     texts=frozenset(("receiver.notes",)),
     ranges={"vehicle.wheelbase": ((1016.0, 10160.0), ("40 in", "400 in"))},
+    strict=True,
 )
 
 
@@ -106,6 +108,9 @@ def test_error_texts_cover_every_complaint() -> None:
         "different_dimensions": "cannot be compared with",
         "not_comparable": "cannot compare",
         "beyond_its_range": "is never 80 ft",
+        "zero_divides": "nothing can be divided by it",
+        "zero_times": "makes zero of whatever",
+        "two_figures": "is the same whatever is told",
         "not_a_list": "asks for a list's member",
         "not_a_member": "not a member of",
         "different_branches": "the two branches differ",
@@ -123,6 +128,18 @@ def test_error_texts_cover_every_complaint() -> None:
     made = {name for name, of in functions.items() if of.__module__ == complaints.__name__}
     assert {name for name in made if not name.startswith("_")} == set(words)
     assert [name for name, part in words.items() if part not in golden] == []
+
+
+@pytest.mark.parametrize("text", ["accessory.length / 0 >= 2 in", "0 * accessory.length < 2 in", "1 in < 2 in"])
+def test_the_language_itself_has_a_value_for_what_rules_may_not_say(text: str) -> None:
+    """Arithmetic is total, as the conformance cases hold it to be; only who writes a rule is told of the slip."""
+    assert check(Source.plain(text), replace(NAMES, strict=False), TRUTH).type == TRUTH
+
+
+@pytest.mark.parametrize("text", ["accessory.length - 0 in <= 2 in", "accessory.length * 0.5 >= 1 in / 4"])
+def test_other_figures_are_taken(text: str) -> None:
+    """A zero that is added, and a quotient of figures, decide something."""
+    assert check(Source.plain(text), NAMES, TRUTH).type == TRUTH
 
 
 @pytest.mark.parametrize(

@@ -118,6 +118,9 @@ def laid(folder: Path, text: str) -> Path:
 def test_of_the_shipped_rules_a_draft_is_an_overlay(tmp_path: Path) -> None:
     """It loads as one folder with them, says only what is other, and that it is looser where it may be."""
     text = with_("==", "<=").replace("severity: blocking", "severity: caution  # for now")
+    with pytest.raises(ProblemsFound, match="told where it passes by the core's `title`"):
+        SHIPPED.draft(entry(SHANK), text, "shanks: a try", "we: tried #3")
+    text = text.replace("The shank is the size of", "The shank goes into")
     draft = SHIPPED.draft(entry(SHANK), text, "shanks: a try", "we: tried #3")
     assert draft.overlay and draft.name == OVERLAY
     book = load_rulebook(laid(tmp_path / "yard", draft.text))
@@ -161,13 +164,19 @@ def test_of_an_overlay_a_draft_is_its_own_file_or_its_changes(tmp_path: Path) ->
     """A change of the core's stands behind the others, or in the place of one of the same rule; a rule of its own."""
     yard = laid(tmp_path / "yard", "name: the yard\n# ours\n")
     drafting = Drafting(yard)
-    first = drafting.draft(entry(SHANK, drafting), with_("==", "<=", drafting=drafting), "n", "first")
+    untitled = with_("==", "<=", drafting=drafting)
+    titled = untitled.replace("The shank is the size of", "The shank goes into")
+    first = drafting.draft(entry(SHANK, drafting), titled, "n", "first")
     assert first.text.startswith("name: the yard\n# ours\nchanges:\n  - of: shank-fits-opening\n")
     (yard / OVERLAY).write_text(first.text + "# the end\n", "utf-8")
     drafting = Drafting(yard)
     assert "<=" in entry(SHANK, drafting).text
     flag = "reach-behind-without-flag"
-    second = drafting.draft(entry(flag, drafting), with_("48 in", "36 in", flag, drafting), "n", "second")
+    stricter = with_("48 in", "36 in", flag, drafting)
+    with pytest.raises(ProblemsFound, match="`title` of `reach-behind-without-flag` is still the core's"):
+        drafting.draft(entry(flag, drafting), stricter, "n", "second")
+    stricter = stricter.replace("4 ft", "3 ft", 1).replace("From {48 in} on", "From {36 in} on")
+    second = drafting.draft(entry(flag, drafting), stricter, "n", "second")
     assert second.text.index(SHANK) < second.text.index(f"of: {flag}") < second.text.index("# the end")
     (yard / OVERLAY).write_text(second.text, "utf-8")
     drafting = Drafting(yard)

@@ -21,6 +21,7 @@ from fitsvc.rulebook.cache import cached_rulebook
 from fitsvc.rulebook.folder import lay_out, texts_of
 from fitsvc.rulebook.loader import load_rulebook
 from fitsvc.rulebook.meaning import differences, digest_of
+from fitsvc.rulebook.rules import Caution, Need, Reference, Rule
 from fitsvc.rulebook.strictness import surely_within
 from fitsvc.service.published import Published
 from fitsvc.store.database import Database
@@ -177,11 +178,13 @@ def test_what_is_stricter_is_changed_without_more_ado(tmp_path: Path, change: st
 
 LOOSER = {
     "a higher figure": (
-        "of: short-enough, requires: accessory.length <= 60 in and accessory.weight < 500 lb", "what it requires",
+        "of: short-enough, title: Short, requires: accessory.length <= 60 in and accessory.weight < 500 lb",
+        "what it requires",
     ),
-    "a condition less": ("of: short-enough, requires: accessory.length <= 48 in", "what it requires"),
+    "a condition less": ("of: short-enough, title: Short, requires: accessory.length <= 48 in", "what it requires"),
     "another fact": (
-        "of: short-enough, requires: receiver.tongue_rating <= 48 lb and accessory.weight < 500 lb", "what it requires",
+        "of: short-enough, title: Short, requires: receiver.tongue_rating <= 48 lb and accessory.weight < 500 lb",
+        "what it requires",
     ),
     "for fewer kinds": ("of: shank-fits, applies_when: kind.stood_upon and kind.carries", "where it applies"),
     "never": ('of: short-enough, applies_when: "no"', "where it applies"),
@@ -290,6 +293,113 @@ def test_a_slip_is_refused_where_it_stands(tmp_path: Path, slip: str) -> None:
     assert message in found[0].message
 
 
+SHORTER = "of: short-enough, requires: accessory.length <= 36 in and accessory.weight < 500 lb"
+FIGURED = (
+    CORE["coupling.yaml"]
+    .replace("title: Short enough", "title: Shorter than 4 ft")
+    .replace('"Too long."', '"Over {48 in}."')
+)
+
+
+@pytest.mark.parametrize("key", ["title", "fails_because"])
+def test_no_text_of_the_core_tells_its_figure_beside_another(tmp_path: Path, key: str) -> None:
+    """Each such text is refused where the requirement is changed, stricter or not; written anew both are taken."""
+    texts = {"title": "Shorter than 3 ft", "fails_because": "Over ours."}
+    core = {**CORE, "coupling.yaml": FIGURED}
+    said = "".join(f", {name}: {text}" for name, text in texts.items())
+    assert load_rulebook(write(tmp_path / "whole", changing(SHORTER + said), core)).digest
+    lacking = "".join(f", {name}: {text}" for name, text in texts.items() if name != key)
+    (problem,) = refused(write(tmp_path / "yard", changing(SHORTER + lacking), core))
+    assert problem.message == f"`{key}` of `short-enough` is still the core's and tells its figure"
+    assert (problem.file, problem.line, problem.column) == ("yard/overlay.yaml", 3, 36)
+
+
+def test_a_rule_that_requires_less_is_not_titled_as_before(tmp_path: Path) -> None:
+    """Its title is read out as true where it passes; a text without a figure is untrue then as well."""
+    more = changing("loosens: yes, of: short-enough, requires: accessory.length <= 60 in")
+    (problem,) = refused(write(tmp_path / "yard", more))
+    assert "is told where it passes by the core's `title`" in problem.message
+
+
+BY_LAW = "source: {kind: published, cite: A law, named: [law]}"
+LAW = "sources:\n  law: {cite: A law, seen: memory, as_of: '2026', says: Less than 48 in.}\n"
+
+
+@pytest.mark.parametrize(
+    ("change", "owner"),
+    [
+        (SHORTER, "short-enough"),
+        ("of: short-enough, applies_when: kind.carries or kind.stood_upon", "short-enough"),
+        ("of: a-pin, met_when: accessory.weight <= 4 lb", "a-pin"),
+        ("of: mind, text: Mind this., loosens: yes", "mind"),
+    ],
+)
+def test_no_law_is_named_for_what_the_shop_asks(tmp_path: Path, change: str, owner: str) -> None:
+    """The source is then the overlay's own reason, unless it names one; what only blocks harder keeps its law."""
+    core = {name: text.replace(SOURCE, BY_LAW) for name, text in CORE.items()} | {"sources.yaml": LAW}
+
+    def source(folder: str, said: str) -> Reference:
+        book = load_rulebook(write(tmp_path / folder, changing(said), core))
+        owners: list[Rule | Need | Caution] = [*book.rules, *book.needs, *book.cautions]
+        return next(one.source for one in owners if one.id == owner)
+
+    assert source("yard", change) == Reference("estimate", because="b")
+    assert source("own", f"{change}, {SOURCE}") == Reference("common_practice")
+    harder = {"short-enough": "if_unknown: undetermined", "a-pin": "title: A good pin", "mind": "applies_when: yes"}
+    if owner != "mind":
+        assert source("harder", f"of: {owner}, {harder[owner]}").kind == "published"
+
+
+def test_an_example_that_a_change_breaks_is_told_at_the_change(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The core's own cannot be mended from there; also of what rests on what is changed."""
+    folder = write(tmp_path / "yard", {"overlay.yaml": MILDER + "    loosens: yes\n"}, {})
+    assert main(["rules", "test", str(folder)]) == 1
+    told = capsys.readouterr().out
+    assert "yard/overlay.yaml:3:9: error: `shank-fits-opening` gives fails, so: caution where the core's" in told
+    assert "mend the change, or write `examples:` in it" in told and "mend the rule or the example" not in told
+    more = MILDER.replace("shank-fits-opening", "road.behind_bumper").replace("severity: caution", "is: 0 in")
+    (folder / "overlay.yaml").write_text(more + "    loosens: yes\n")
+    assert main(["rules", "test", str(folder)]) == 1
+    told = capsys.readouterr().out
+    assert "yard/overlay.yaml: error: `reach-behind-without-flag` gives passes where the core's example" in told
+    assert "change `reach-behind-without-flag` too, with `examples:` of its own" in told
+
+
+ROWS = """tables:
+  - id: law_of
+    title: laws
+    key: kind
+    columns: {most: {gives: length, meaning: m}}
+    rows:
+      step: {most: 4 ft, asks: Four feet., source: law}
+      ball_mount: {most: 4 ft, asks: Four feet., source: law}
+    source: {kind: published, cite: laws}
+"""
+
+
+def test_a_row_of_law_that_is_another_names_another_source(tmp_path: Path) -> None:
+    """A figure of the shop's own is not told as the law's."""
+    core = {**CORE, "tables/law.yaml": ROWS, "sources.yaml": LAW}
+    row = "of: law_of, loosens: yes, rows: {step: {most: 5 ft, asks: Five feet., source: law}}"
+    (problem,) = refused(write(tmp_path / "yard", changing(row), core))
+    assert problem.message == "row `step` is another, and names the core's source for it"
+    ours = {"sources.yaml": LAW.replace("law:", "ours:").replace("A law", "Ours")}
+    folder = write(tmp_path / "own", {**changing(row.replace("source: law", "source: ours")), **ours}, core)
+    told = load_rulebook(folder).tables["law_of"].rows
+    assert [told[kind].source.cite for kind in ("step", "ball_mount")] == ["Ours", "A law"]
+
+
+@pytest.mark.parametrize("key", ["severity", "examples", "source"])
+def test_what_every_rule_has_is_not_left_out(tmp_path: Path, key: str) -> None:
+    """Told once, at the line of the overlay that would leave it out."""
+    lines = f"name: the yard\nchanges:\n  - of: short-enough\n    because: b\n    {key}:\n"
+    (problem,) = refused(write(tmp_path / "yard", {"overlay.yaml": lines}))
+    assert problem.message == f"`{key}` of `short-enough` cannot be left out"
+    assert (problem.file, problem.line) == ("yard/overlay.yaml", 5)
+
+
 def test_a_rule_with_one_subject_more_is_looser(tmp_path: Path) -> None:
     """It would say nothing of a question without a trailer, of which the core's rule says no."""
     weight = f"{{type: mass, range: [0 lb, 9 lb], {FACT}}}"
@@ -370,7 +480,7 @@ def test_what_is_served_is_both_and_tells_of_what_it_allows(
     asked = ["answer", str(tmp_path / "question.json"), "--rules", str(folder)]
     assert main(asked) == 2
     told = capsys.readouterr().err
-    assert "yard/overlay.yaml:3:" in told and "coupling.yaml, line" in told and "the answer is milder" in told
+    assert "yard/overlay.yaml:4:5:" in told and "coupling.yaml, line" in told and "the answer is milder" in told
     (folder / "overlay.yaml").write_text(MILDER + "    loosens: yes\n")
     assert main(asked) == 0
     told = " ".join(capsys.readouterr().out.split())

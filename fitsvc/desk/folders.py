@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from fitsvc.desk.naming import Declared, FolderNames, declared_in
+from fitsvc.engine.broken import broken
 from fitsvc.engine.checking import faults_of
 from fitsvc.engine.examples import run_examples
 from fitsvc.engine.point import Point
@@ -124,7 +125,7 @@ class Desk:
             ran = run_examples(Point(rulebook), FactReader(rulebook)) if examples else []
         except ProblemsFound as found:
             return list(found.problems)
-        return [one.problem() for one in ran if not one.kept]
+        return broken(ran, self.folder, trees)
 
     def _top(self) -> Path:
         """Where is told what is of no file: at the file that makes the folder one."""

@@ -290,7 +290,7 @@ def _constant(node: Node, shown: Shown) -> Value:
 def _one(node: Node, kind: Type) -> Any:
     if not isinstance(node, Scalar):
         raise ProblemsFound([node.problem("write one value here")])
-    match check(source_of(node), Names({}, frozenset()), kind):
+    match check(source_of(node), Names({}, frozenset(), strict=True), kind):
         case Constant(value=value):
             return value
         case Negative(operand=Constant(value=(low, high))):

@@ -11,7 +11,7 @@ from typing import NamedTuple, TypeVar, assert_never
 from fitsvc.language import complaints as say
 from fitsvc.language import syntax, typed
 from fitsvc.language.functions import FUNCTIONS, SPECIAL_FORMS, Function
-from fitsvc.language.intervals import TOLERANCE, Bounds
+from fitsvc.language.intervals import TINY_DIVISOR, TOLERANCE, Bounds
 from fitsvc.language.parser import parse
 from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.language.quantities import Dimension, QuantityError, parse_any
@@ -30,6 +30,8 @@ class Names:
 
     `lost` are facts and tables whose own entries are faulty: what reads one is refused without a word more.
     `ranges` are what facts can be, in the inside unit and as it is written: a figure beyond that decides nothing.
+    `strict` refuses figures that come to the same whatever is told, as a quotient by zero does: the language has a
+    value for them, and who writes one in a rule means another.
     """
 
     facts: Mapping[str, Type]
@@ -40,6 +42,7 @@ class Names:
     texts: frozenset[str] = frozenset()
     lost: frozenset[str] = frozenset()
     ranges: Mapping[str, tuple[Bounds, tuple[str, str]]] = field(default_factory=dict)
+    strict: bool = False
 
     def is_lost(self, name: str) -> bool:
         """Whether a name, or what it is a part of, is lost."""
@@ -197,7 +200,18 @@ class _Checker:
         else:
             self.complain(node, say.different_dimensions(node.operator, node.left, a, node.right, b))
             return None
+        if self.names.strict:
+            self._hold_to_figures(node, left.node, right.node)
         return typed.Arithmetic(NumberType(dimension, negative), node.operator, left.node, right.node)
+
+    def _hold_to_figures(self, node: syntax.Arithmetic, left: AnyTyped, right: AnyTyped) -> None:
+        """Complain of a zero that divides, or that makes nothing of all that it is multiplied with."""
+        a, b = _figure(left), _figure(right)
+        if node.operator == "/" and b is not None and abs(b) <= TINY_DIVISOR:
+            self.complain(node.right, say.zero_divides(node.right))
+        for part, figure in ((node.left, a), (node.right, b)):
+            if node.operator == "*" and figure == 0.0:
+                self.complain(part, say.zero_times(part))
 
     def _comparison(self, node: syntax.Comparison) -> AnyTyped | None:
         left, right = self._pair(node.left, node.right)
@@ -246,6 +260,8 @@ class _Checker:
             if a.type.dimension == b.type.dimension:
                 self._hold_to_range(node.right, a, b)
                 self._hold_to_range(node.left, b, a)
+                if self.names.strict and _figure(a) is not None and _figure(b) is not None:
+                    self.complain(node, say.two_figures(node))
                 return True
             self.complain(node, say.different_dimensions(node.operator, node.left, a.type, node.right, b.type))
         else:
@@ -410,6 +426,22 @@ def _membership(value: AnyTyped, kind: ListType, mask: int) -> typed.Membership:
 
 def _constant(amount: float, dimension: Dimension) -> typed.Constant:
     return typed.Constant(NumberType(dimension, negative=amount < 0.0), (amount, amount))
+
+
+def _figure(node: AnyTyped) -> float | None:
+    """What an expression of figures alone comes to, inside; None where it reads anything, or is none."""
+    match node:
+        case typed.Constant(value=(low, high)):
+            return low if low == high else None
+        case typed.Negative(operand=operand):
+            found = _figure(operand)
+            return None if found is None else -found
+        case typed.Arithmetic(operator=operator, left=left, right=right):
+            a, b = _figure(left), _figure(right)
+            if a is None or b is None or (operator == "/" and abs(b) <= TINY_DIVISOR):
+                return None
+            return {"+": a + b, "-": a - b, "*": a * b}[operator] if operator != "/" else a / b
+    return None
 
 
 def _needs_context(node: syntax.AnyNode) -> bool:

@@ -40,6 +40,21 @@ def not_a_size(node: AnyNode, sizes: ListType, amount: float) -> Complaint:
     return f"`{node}` is not in {sizes.name}", f"did you mean `{near[1]}` ({near[0]:g} mm)?"
 
 
+def zero_divides(node: AnyNode) -> Complaint:
+    """A figure that is zero stands behind a division's sign."""
+    return f"`{node}` is zero, and nothing can be divided by it", "write what it is divided by, or take `/` out"
+
+
+def zero_times(node: AnyNode) -> Complaint:
+    """A figure that is zero is a factor."""
+    return f"`{node}` is zero, and makes zero of whatever it is multiplied with", "write the factor, or take it out"
+
+
+def two_figures(node: AnyNode) -> Complaint:
+    """Neither side of a comparison reads anything."""
+    return f"`{node}` is the same whatever is told", "name the fact that is held against the figure"
+
+
 def text_fact(name: str) -> Complaint:
     """A rule reads a text."""
     return f"`{name}` is a text, and no rule can read a text", "give it a list of members in the vocabulary"

@@ -14,6 +14,7 @@ import yaml
 
 from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.paths import data_dir
+from fitsvc.rulebook.attributing import SOURCE
 from fitsvc.rulebook.entries import Slice, exchanged, shifted, slice_of
 from fitsvc.rulebook.expressions import Expressions
 from fitsvc.rulebook.folder import OVERLAY
@@ -166,7 +167,7 @@ class Drafting:
         change = self._changes.get(entry.id)
         old = change.old if change else entry.node
         told = [f"of: {entry.id}"]
-        told += _changed(node, old)
+        told += _changed(_without_given(node, change) if change else node, old)
         told.append(_dumped({"because": because}).rstrip())
         if self._looser(entry, old, node):
             told.append("loosens: yes")
@@ -233,6 +234,14 @@ def _in_order(problems: list[Problem]) -> tuple[Problem, ...]:
 def _of(node: Node) -> str:
     name = node.entries.get("of") if isinstance(node, Mapping) else None
     return name.value if isinstance(name, Scalar) else ""
+
+
+def _without_given(node: Mapping, change: CoreChange) -> Mapping:
+    """An entry without the source that its change did not write: a draft's own reason gives it another."""
+    source, given = node.entries.get(SOURCE), change.new.entries.get(SOURCE)
+    if SOURCE in change.place.entries or source is None or given is None or to_plain(source) != to_plain(given):
+        return node
+    return replace(node, entries={**node.entries, SOURCE: change.old.entries.get(SOURCE, source)})
 
 
 def _changed(node: Mapping, old: Mapping) -> Iterator[str]:

@@ -109,7 +109,8 @@ class Loader:
         register = self.trees.get(self.folder / SOURCES)
         sources = read_sources(self.shape, register)
         tables = read_tables(self.shape, self._trees("tables").values(), vocabulary, sources, self.lost)
-        hold_to_sources(self.shape, self.trees.values(), register, sources, tables)
+        citing = [*self.trees.values(), *(change.old for change in self.changes)]
+        hold_to_sources(self.shape, citing, register, sources, tables)
         self.read = read = self._names(vocabulary, tables, topics)
         opening = self._opening(read, topics)
         derived = self._derived(read)
@@ -289,7 +290,7 @@ class Loader:
         self.lost -= facts.keys()
         lost, subjects = frozenset(self.lost), frozenset(vocabulary.subjects)
         texts, ranges = vocabulary.texts(), vocabulary.ranges()
-        found = Names(facts, subjects, known, given=given, texts=texts, lost=lost, ranges=ranges)
+        found = Names(facts, subjects, known, given=given, texts=texts, lost=lost, ranges=ranges, strict=True)
         return Expressions(
             shape=self.shape, vocabulary=vocabulary, names=found, derived={}, units=units, labels=labels, below=below
         )

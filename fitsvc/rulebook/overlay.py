@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Final
 
 from fitsvc.language.problems import Problem, nearest
+from fitsvc.rulebook.attributing import attributed
 from fitsvc.rulebook.cautions import CAUTION
 from fitsvc.rulebook.folder import BELOW, CORE, HAZARDS, OVERLAY, TOP_FILE, WORDS, core_of, rule_files, shown_as
 from fitsvc.rulebook.forms import TEXT, YES_NO, Form, Kind, either, keys_of, many
@@ -85,7 +86,7 @@ class CoreChange:
     new: Mapping
     because: str
     loosens: bool
-    place: Node
+    place: Mapping
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,6 +113,18 @@ def gather(shape: Shape, folder: Path, contents: Map[Path, bytes | Node]) -> Gat
     if shape.problems:
         return Gathered(own)
     return _Merging(shape, folder, given, own).merged()
+
+
+def named_changes(folder: Path, tree: Node | None = None) -> dict[str, Node]:
+    """Where an overlay that can be read changes what, by its name; `tree` is its file as it is typed."""
+    top = tree or read_yaml_file(folder / OVERLAY, shown_as(folder / OVERLAY))
+    changes = top.entries.get("changes") if isinstance(top, Mapping) else None
+    found = dict[str, Node]()
+    for node in changes.items if isinstance(changes, Sequence) else ():
+        of = node.entries.get("of") if isinstance(node, Mapping) else None
+        if isinstance(of, Scalar):
+            found[of.value] = of
+    return found
 
 
 def _trees(shape: Shape, folder: Path, contents: Map[Path, bytes | Node]) -> dict[Path, Node]:
@@ -265,10 +278,15 @@ class _Merging:
         said = {key: node for key, node in entry.entries.items() if key not in _CHANGE_KEYS}
         if not said:
             self.shape.complain(entry, f"nothing is changed of `{of}`", "say what, as in `severity: blocking`")
+        said = attributed(self.shape, section, entry, old, said)
         rows, more = old.entries.get("rows"), said.get("rows")
         if isinstance(rows, Mapping) and isinstance(more, Mapping):
             said["rows"] = replace(rows, entries={**rows.entries, **more.entries})
         left_out = [key for key, node in said.items() if isinstance(node, Scalar) and node.is_null]
+        for key in [key for key in left_out if all(key in form.required for form in _FORMS[section])]:
+            self.shape.complain(said[key], f"`{key}` of `{of}` cannot be left out", "write what it is, or no such line")
+            left_out.remove(key)
+            del said[key]
         entries = {key: node for key, node in {**old.entries, **said}.items() if key not in left_out}
         new = replace(old, entries=entries)
         self._put(path, section, old, new)

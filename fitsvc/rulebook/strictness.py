@@ -7,7 +7,7 @@ below, a wider `applies_when`, a graver severity. Whatever else is changed count
 
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, fields, replace
-from typing import Final
+from typing import Final, NamedTuple
 
 from fitsvc.language import typed
 from fitsvc.language.truth import NO
@@ -31,6 +31,8 @@ _MILDER: Final = {
     "fails": later("where it fails the answer is milder"),
     "undetermined": later("where it is not decided the answer is milder"),
 }
+_SAID_UNDER: Final = {"fails": ("severity",), "undetermined": ("if_unknown", "severity", "lowest_of")}
+_READING: Final = ("requires", "judged", "lowest_of", "met_when", "applies_when", "text")
 
 
 def surely_within(one: AnyTyped, other: AnyTyped) -> bool:
@@ -70,25 +72,32 @@ def _not_above(one: AnyTyped, other: AnyTyped) -> bool:
     return one == other
 
 
-def why_looser(old: Rule | Need | Caution, new: Rule | Need | Caution) -> str:
-    """What of a rule, need or caution may let more pass than it did; empty where nothing does."""
+class Looser(NamedTuple):
+    """What of an entry may let more pass than it did, empty where nothing does; and the keys that it is said under."""
+
+    why: str = ""
+    keys: tuple[str, ...] = ()
+
+
+def why_looser(old: Rule | Need | Caution, new: Rule | Need | Caution) -> Looser:
+    """What of a rule, need or caution may let more pass than it did."""
     if not surely_within(old.guard or ALWAYS, new.guard or ALWAYS):
-        return t("where it applies is not shown to be as wide as before")
+        return Looser(t("where it applies is not shown to be as wide as before"), ("applies_when", "judged_when"))
     if silent := sorted(set(new.subjects) - set(old.subjects)):
         named = ", ".join(f"`{one}`" for one in silent)
-        return t("it is silent now where a question leaves out {subjects}", subjects=named)
+        return Looser(t("it is silent now where a question leaves out {subjects}", subjects=named), _READING)
     if isinstance(old, Rule) and isinstance(new, Rule):
         for result in _RESULTS:
             before, after = (OUTCOME_OF[one.effects[result]] for one in (old, new))
             if OUTCOMES.index(after) < OUTCOMES.index(before):
-                return t(_MILDER[result])
+                return Looser(t(_MILDER[result]), _SAID_UNDER[result])
         if not surely_within(new.requires, old.requires):
-            return t("what it requires is not shown to be as strict as before")
+            return Looser(t("what it requires is not shown to be as strict as before"), _READING)
     if isinstance(old, Need) and isinstance(new, Need) and not surely_within(new.met or _NEVER, old.met or _NEVER):
-        return t("when it is met is not shown to be as strict as before")
+        return Looser(t("when it is met is not shown to be as strict as before"), ("met_when",))
     other = [one.name for one in fields(old) if one.name not in _FREE | _LOOKED_AT]
     changed = [name for name in other if getattr(old, name) != getattr(new, name)]
-    return t("its {field} is another", field=changed[0]) if changed else ""
+    return Looser(t("its {field} is another", field=changed[0]), (changed[0],)) if changed else Looser()
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,7 +107,9 @@ class _Weighed:
     title: str
     subjects: tuple[str, ...]
     guard: AnyTyped | None
-    looser: str
+    looser: Looser
+    is_titled: bool = True
+    """Whether what is read out where it passes is true then: the title of a rule that requires less is another."""
 
 
 def loosened(read: Expressions, changes: Iterable[CoreChange], name: str) -> Iterator[Caution]:
@@ -107,15 +118,19 @@ def loosened(read: Expressions, changes: Iterable[CoreChange], name: str) -> Ite
         weighed = _weighed(read, change)
         if weighed is None:  # it cannot be read, of which enough is said
             continue
-        if weighed.looser and not change.loosens:
+        why, keys = weighed.looser
+        if why and not change.loosens:
             mark = change.old.mark
             help = "make it stricter, write a rule of your own, or say `loosens: yes`, which answers then tell"
-            told = f"`{change.of}` may let more pass than in {mark.file}, line {mark.line}: {weighed.looser}"
-            read.shape.complain(change.place, told, help)
-        elif change.loosens and not weighed.looser:
-            help = "take `loosens` out"
-            read.shape.complain(change.place, f"`{change.of}` is no looser, so it has nothing to allow", help)
-        elif weighed.looser:
+            told = f"`{change.of}` may let more pass than in {mark.file}, line {mark.line}: {why}"
+            _complain(read, change, keys, told, help)
+        elif change.loosens and not why:
+            told = f"`{change.of}` is no looser, so it has nothing to allow"
+            _complain(read, change, ("loosens",), told, "take `loosens` out")
+        elif not weighed.is_titled:
+            told = f"`{change.of}` requires other than before, and is told where it passes by the core's `title`"
+            _complain(read, change, keys, told, "write beside it a `title` that is true then")
+        elif why:
             yield Caution(
                 id=f"looser-{change.of.replace('.', '-').replace('_', '-')}",
                 text=(f"{name} lets more pass than the rules it adds to, at “{weighed.title}”: {change.because}",),
@@ -125,27 +140,45 @@ def loosened(read: Expressions, changes: Iterable[CoreChange], name: str) -> Ite
             )
 
 
+def _complain(read: Expressions, change: CoreChange, keys: Iterable[str], told: str, help: str) -> None:
+    """Note a problem at the first of some keys that the change has, else where the change begins."""
+    key = next((key for key in keys if key in change.place.starts), "of")
+    read.shape.problems.append(change.place.problem_at_key(key, told, help))
+
+
 def looser_by(read: Expressions, change: CoreChange) -> str:
     """What of a change may let more pass; empty where nothing does, or where it cannot be read."""
     weighed = _weighed(read, change)
-    return weighed.looser if weighed else ""
+    return weighed.looser.why if weighed else ""
 
 
 def _weighed(read: Expressions, change: CoreChange) -> _Weighed | None:
     if change.section == "tables":
-        return _Weighed(read.shape.text(change.old, "title"), (), None, _of_table(change))
+        return _Weighed(read.shape.text(change.old, "title"), (), None, Looser(_of_table(change), ("rows", "bands")))
     if change.section == "derived":
-        looser = "what rests on it is not shown to be as strict as before" if _differs(change, "is") else ""
-        return _Weighed(read.shape.text(change.old, "label"), (), None, looser)
+        why = "what rests on it is not shown to be as strict as before" if _differs(change, "is") else ""
+        return _Weighed(read.shape.text(change.old, "label"), (), None, Looser(why, ("is",)))
     old, new = (_entries(read, change, entry) for entry in (change.old, change.new))
     if not old or not new:
         return None
     after = {one.id: one for one in new}
-    whys = [why_looser(one, after[one.id]) if one.id in after else t("`{name}` is gone", name=one.id) for one in old]
+    whys = [why_looser(one, after[one.id]) if one.id in after else _gone(one.id) for one in old]
     title = read.shape.text(change.old, "title") if change.section != "cautions" else change.of
     guard = old[0].guard if len(old) == 1 else None
     subjects = tuple(one for one in old[0].subjects if all(one in other.subjects for other in old))
-    return _Weighed(title, subjects, guard, next(filter(None, whys), ""))
+    looser = next((one for one in whys if one.why), Looser())
+    return _Weighed(title, subjects, guard, looser, change.section != "rules" or _is_titled(old[0], new[0]))
+
+
+def _gone(name: str) -> Looser:
+    return Looser(t("`{name}` is gone", name=name), ("lowest_of",))
+
+
+def _is_titled(old: Rule | Need | Caution, new: Rule | Need | Caution) -> bool:
+    """Whether a rule's title is another, where what it requires is not shown to be as strict as it was."""
+    if not isinstance(old, Rule) or not isinstance(new, Rule):
+        return True
+    return old.title != new.title or surely_within(new.requires, old.requires)
 
 
 def _entries(read: Expressions, change: CoreChange, entry: Mapping) -> list[Rule | Need | Caution]:

@@ -61,7 +61,9 @@ class _TableReader:
 
     def __init__(self, shape: Shape, vocabulary: Vocabulary, sources: Map[str, Cited]) -> None:
         self.shape, self.lists, self.sources = shape, vocabulary.lists, sources
-        self.read = Expressions(shape=shape, vocabulary=vocabulary, names=Names({}, frozenset()), derived={}, units={})
+        self.read = Expressions(
+            shape=shape, vocabulary=vocabulary, names=Names({}, frozenset(), strict=True), derived={}, units={}
+        )
 
     def entry(self, node: Node) -> TableEntry | None:
         """One table."""

@@ -8,6 +8,7 @@ from pathlib import Path
 
 from fitsvc.answers.saying import Teller
 from fitsvc.audits.impact import impact_on_store, unsigned
+from fitsvc.engine.broken import broken
 from fitsvc.engine.examples import run_examples
 from fitsvc.engine.point import Point
 from fitsvc.facts import FactReader
@@ -27,7 +28,7 @@ def tried(folder: Path) -> tuple[Rulebook, Sequence[Problem]]:
     """The rulebook in a folder, and what is wrong with its examples and texts; ProblemsFound where it is none."""
     rulebook = cached_rulebook(folder)
     ran = run_examples(Point(rulebook), FactReader(rulebook))
-    return rulebook, [*(one.problem() for one in ran if not one.kept), *Teller(rulebook).unknown_told()]
+    return rulebook, [*broken(ran, folder), *Teller(rulebook).unknown_told()]
 
 
 def unsigned_on_store(database: Database, new: Rulebook, below: Path, trusted: Trusted = _ANYBODY) -> Sequence[Problem]:
