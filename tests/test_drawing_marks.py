@@ -85,7 +85,7 @@ def _sweep(read: Read, kind: str) -> Polygon:
         return box(x, z, x + figures[2] / read.scale, z + 1e5)
     length = abs(figures[2]) / read.scale
     disc = Point(x, z).buffer(length, quad_segs=500)
-    below = kind == "lift_gate"
+    below = kind in ("lift_gate", "trunk_lid")
     return disc.intersection(box(x, z - length if below else z, x + length, z if below else z + length))
 
 
