@@ -12,7 +12,7 @@ import msgspec
 
 from fitsvc.caching import LruCache
 from fitsvc.document import Json
-from fitsvc.language.intervals import TOLERANCE, Bounds
+from fitsvc.language.intervals import TOLERANCE, Bounds, plus
 from fitsvc.language.problems import Problem, ProblemsFound, nearest
 from fitsvc.language.quantities import ANGLE, QuantityError, is_plainest, parse_any, parse_quantity, read_plainest
 from fitsvc.language.spreadsheets import damage_of
@@ -80,6 +80,7 @@ class FactReader:
         self.ratings = exceeded & vocabulary.facts.keys()
         self._named, self._written = rulebook.named, PlainForms(rulebook)
         numbers = (one for one in vocabulary.facts.values() if isinstance(one.type, NumberType) and not one.tyre)
+        self._sums = [one for one in vocabulary.facts.values() if one.sum_of]
         self._bare = {one.name for one in numbers if self._written.takes_bare(one)}
         self._whole = {name: LruCache[bytes, _Read](_MOST_READ) for name in self.subjects}
         self._seen = {name: LruCache[_Cell, dict[str, Value]](_MOST_READ) for name in self.subjects}
@@ -149,6 +150,17 @@ class FactReader:
                 if isinstance(wire, str) and (fact.tyre or fact.kind == "text"):
                     texts[fact.name] = wire
         return values, texts
+
+    def add_up(self, values: dict[str, Value]) -> frozenset[str]:
+        """Take what is told in its parts only for what these come to; the names of the facts of which that is so."""
+        summed = {}
+        for fact in self._sums:
+            told = [values.get(part) for part in fact.sum_of] if fact.name not in values else []
+            bounds = [value for value in told if isinstance(value, tuple)]
+            if bounds and len(bounds) == len(told):
+                summed[fact.name] = reduce(plus, bounds)
+        values |= summed
+        return frozenset(summed)
 
     def named(self, values: Mapping[str, Value], adapters: Sequence[Mapping[str, Value]] = ()) -> frozenset[str]:
         """What a question is about beside its subjects, by its values; what one adapter names is asked of all."""

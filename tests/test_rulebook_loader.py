@@ -253,6 +253,14 @@ def test_what_a_fact_cannot_lean_on_is_told_where_it_is_written(tmp_path: Path) 
     assert place(found) == (f"rules/{file}", 6, line.index("leans_on: [") + len("leans_on: [") + 1)
 
 
+@pytest.mark.parametrize("part", ["receiver.bore", "receiver.none"])
+def test_what_a_fact_cannot_be_the_sum_of_is_told_where_it_is_written(tmp_path: Path, part: str) -> None:
+    """A weight is the sum of weights of the same thing."""
+    old, file = f"3000 lb], {FACT}", "vocabulary/receiver.yaml"
+    found = problems(tmp_path, changed(old, f"{old}, sum_of: [{part}, {part}]", file))
+    assert [one.message for one in found] == [f"`receiver.tongue_rating` cannot be a sum of `{part}`"] * 2
+
+
 @pytest.mark.parametrize(
     ("serves", "message"),
     [

@@ -101,3 +101,21 @@ def test_a_mount_is_not_sold_for_a_ball_that_is_there() -> None:
     del opened["receiver.own_ball"]
     assert open_needs(opened) == {"towing-mount"}
     assert any("ball of its own" in one for one in answer(opened).assumed)
+
+
+def test_the_plate_of_a_towbar_is_what_is_asked_for() -> None:
+    """Of a towbar with a ball of its own nobody is sent for a label that it does not have: S and D are on its plate."""
+    found = answer({name: wire for name, wire in TOWBAR.items() if name != "receiver.vertical_rating"})
+    assert found.outcome == "undetermined"
+    assert [(step.fact, step.works_if) for step in found.next] == [("receiver.vertical_rating", "at least 188 lb")]
+    pull = answer({name: wire for name, wire in TOWBAR.items() if name != "receiver.d_value"})
+    assert (pull.next[0].fact, pull.next[0].works_if) == ("receiver.d_value", "at least 10.27 kN")
+
+
+def test_where_a_breakaway_cable_stands_in_for_chains_none_are_usual() -> None:
+    """UN Regulation 13, 5.2.2.9: a trailer that brakes when it breaks away needs no second coupling."""
+    uncounted = {name: wire for name, wire in TOWBAR.items() if name != "trailer.chain_count"}
+    found = answer(uncounted)
+    chains = next(step for step in found.next if step.fact == "trailer.chain_count")
+    assert found.if_usual is not None
+    assert (chains.usual, found.if_usual.outcome) == ("0", "works")

@@ -227,11 +227,25 @@ def test_an_s_value_is_the_rating_of_a_plate_that_gives_no_other() -> None:
     assert result("rating-suits-class", {**plate, "receiver.vertical_rating": None}) == "undetermined"
 
 
-def test_a_trailer_told_in_parts_is_held_to_every_rating() -> None:
-    """1,000 lb empty with 4,500 lb on it weigh 5,500 lb at least: a no on 5,000 lb, though nobody weighed the whole."""
+def test_a_trailer_told_in_parts_is_judged_by_their_sum() -> None:
+    """1,000 lb empty with 4,000 lb on it are 5,000 lb: a yes on 5,000 lb, and a no with 4,500 lb, told as a sum."""
     parts = {name: wire for name, wire in WHOLE.items() if name != "trailer.gross_weight"}
     parts["trailer.empty_weight"] = "1000 lb"
     heavy = answer({**parts, "trailer.cargo_weight": "4500 lb"})
-    assert (heavy.outcome, heavy.findings[0].rule) == ("fails", "trailer-in-parts-within-ratings")
+    assert heavy.outcome == "fails"
     assert "500 lb too much" in heavy.findings[0].reason
-    assert answer({**parts, "trailer.cargo_weight": "4000 lb"}).outcome == "undetermined"
+    whole = answer({**WHOLE, "trailer.gross_weight": "5000 lb"})
+    light = answer({**parts, "trailer.cargo_weight": "4000 lb"})
+    assert light.outcome == whole.outcome
+    assert any("is taken as 5000 lb" in text for text in light.assumed)
+    assert not any("is taken as" in text for text in whole.assumed)
+
+
+def test_a_trailer_of_which_one_part_is_told_stays_open_and_is_held_to_that_part() -> None:
+    """What lies on it is not nothing: 1,000 lb empty leave it open on 5,000 lb, and 5,500 lb empty are a no."""
+    parts = {name: wire for name, wire in WHOLE.items() if name != "trailer.gross_weight"}
+    assert answer({**parts, "trailer.empty_weight": "1000 lb"}).outcome == "undetermined"
+    heavy = answer({**parts, "trailer.empty_weight": "5500 lb"})
+    assert (heavy.outcome, heavy.findings[0].rule) == ("fails", "trailer-in-parts-within-ratings")
+    loose = answer({**parts, "trailer.empty_weight": "1000 lb", "trailer.cargo_weight": {"at_least": "1000 lb"}})
+    assert loose.outcome == "undetermined"

@@ -340,9 +340,10 @@ class Answerer:
         told = [self._unstored(question)] if question.unstored else []
         if len(question.candidates) == 1:
             told.append(_taken(question))
-        if question.assumed:
+        if question.assumed or question.summed:
             rests_on = set().union(*(finding.facts for finding in findings))
             told += [self._assumed(name, case, system) for name in sorted(question.assumed & rests_on)]
+            told += [self._summed(name, case, system) for name in sorted(question.summed & rests_on)]
         return told + self.assumptions.told(case, system)
 
     def disputed(self, question: Question) -> list[Disputed]:
@@ -358,6 +359,12 @@ class Answerer:
     def _assumed(self, name: str, case: Case, system: System) -> str:
         text = self.wording.fact_text(name, case, system)
         return t("{The} is only assumed: {text}.", The=capped(self.wording.the(name)), text=text)
+
+    def _summed(self, name: str, case: Case, system: System) -> str:
+        """Of what a fact is taken that was told in its parts only."""
+        parts = joined([self.wording.the(part) for part in self.rulebook.vocabulary.facts[name].sum_of])
+        shown = {"The": capped(self.wording.the(name)), "text": self.wording.fact_text(name, case, system)}
+        return t("{The} is taken as {text}: {parts} together, and nothing else on it.", parts=parts, **shown)
 
 
 def _taken(question: Question) -> str:

@@ -122,8 +122,8 @@ class Missing:
     def _held(self, number: int, case: Case) -> Iterator[UnknownFact]:
         for read, adapter in dict.fromkeys(self._rests_on(number, case)):
             fact = self.wording.rulebook.vocabulary.fact_of(read.name)
-            # What opens a topic that the question is not about is in no rule's way.
-            if fact is not None and not (fact.asked and fact.name not in case.present):
+            # What a customer brings up opens a topic, and is asked for by nobody; a plate is read unasked.
+            if fact is not None and not (fact.asked and fact.effort == "ask" and fact.name not in case.present):
                 held = UnknownFact(read.name, adapter, read=read, fact=fact)
                 if not is_exact(read.type, held.current(case)):
                     yield held

@@ -36,7 +36,8 @@ class Question:
     `vehicle` is the part that names them, a saved rig's own joined to it.
     `unstored` are the facts by which it names none of the vehicles stored; empty where it names some or none is asked.
     `taken` are the records it takes facts from, a saved rig's own first; `told_here` are the facts it tells itself.
-    `not_asked` are the facts that follow from what else is in the question, so that nobody is asked for them.
+    `not_asked` are the facts that follow from what else is in the question, so that nobody is asked for them, and
+    `summed` those that were told in their parts only.
     """
 
     case: Case
@@ -48,6 +49,7 @@ class Question:
     guessed: Mapping[str, Json] = field(default_factory=dict)
     unstored: tuple[str, ...] = ()
     not_asked: frozenset[str] = frozenset()
+    summed: frozenset[str] = frozenset()
     doubts: Mapping[str, Doubt] = field(default_factory=dict)
     rubbed: tuple[str, ...] = ()
     tried: tuple[ThingTried, ...] = ()
@@ -88,6 +90,7 @@ def _read(gathered: Gathered) -> Question:
         take_tried(gathered, stored)
         note_tried(gathered, stored)
     gathered.values |= gathered.of_items.get(gathered.sku, {})
+    summed = gathered.reader.add_up(gathered.values)
     present = gathered.reader.named(gathered.values, gathered.adapters) | gathered.present
     case = Case(gathered.values, present, tuple(gathered.adapters), gathered.texts, of_items=gathered.of_items)
     return Question(
@@ -99,6 +102,7 @@ def _read(gathered: Gathered) -> Question:
         vehicle=gathered.vehicle,
         guessed=gathered.guessed,
         unstored=gathered.unstored,
+        summed=summed,
         doubts=gathered.doubts,
         rubbed=tuple(gathered.rubbed),
         taken=tuple(gathered.taken),

@@ -62,6 +62,7 @@ from fitsvc.rulebook.vocabulary import (
     Vocabulary,
     check_former,
     check_leaning,
+    check_sums,
     read_lists,
     read_subject,
     value_type,
@@ -259,6 +260,7 @@ class Loader:
         self.lost |= _declared_facts(trees.values()) - facts.keys()
         of_facts = [tree for tree in trees.values() if "lists" not in tree.entries]
         check_leaning(self.shape, of_facts, facts)
+        check_sums(self.shape, of_facts, facts)
         check_former(self.shape, of_facts, facts)
         hold_to_one_each(self.shape, of_facts)
         return Vocabulary(subjects, lists.types, lists.words, facts, lists.roles)

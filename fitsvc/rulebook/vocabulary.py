@@ -67,6 +67,7 @@ FACT: Final = Form(
         "tolerance": QUANTITY,
         "gathered": one_of(*_GATHERED),
         "leans_on": many(named("fact")),
+        "sum_of": many(named("fact"), minItems=2),
         "usual": _ENDS,
         "below_zero": WRITTEN,
         "serves": one_of(*SERVICES),
@@ -88,6 +89,7 @@ class Fact:
     silent otherwise. `tape` says between which points it is measured, for the drawing. A measurement told without
     a tolerance has `tolerance`, as `tolerance_text`. Of what is `gathered` each telling is one case that was tried, and
     the largest or smallest is the fact. A reading of it holds as long as what it `leans_on` is what it was.
+    Where nobody tells it and each of what it is the `sum_of` is told, it is what these come to.
     `usual` is where nearly every one lies: outside of it a figure is taken, and asked about. A figure below zero is
     told without its sign, by the words `below_zero`. What fitsvc itself makes use of it for is what it `serves`.
     What is told under a name that it had `formerly`, within its subject, is told of it.
@@ -109,6 +111,7 @@ class Fact:
     tolerance_text: str = ""
     gathered: Literal["", "largest", "smallest"] = ""
     leans_on: tuple[str, ...] = ()
+    sum_of: tuple[str, ...] = ()
     usual: Bounds | None = None
     below_zero: str = ""
     serves: Service = ""
@@ -331,7 +334,7 @@ def read_fact_entry(shape: Shape, name: str, node: Node, lists: Lists) -> Fact |
             how_to_measure=how,
             effort=effort,
             asked=asked,
-            leans_on=_leaning(shape, entry),
+            leans_on=_named(shape, entry, "leans_on"),
             serves=read_service(shape, entry, name, kind),
             formerly=_former(shape, entry),
         )
@@ -357,7 +360,8 @@ def read_fact_entry(shape: Shape, name: str, node: Node, lists: Lists) -> Fact |
         tolerance=tolerance[0],
         tolerance_text=tolerance[1],
         gathered=shape.one_of(entry, "gathered", _GATHERED) if "gathered" in entry.entries else "",
-        leans_on=_leaning(shape, entry),
+        leans_on=_named(shape, entry, "leans_on"),
+        sum_of=_named(shape, entry, "sum_of"),
         usual=_usual(shape, entry, kind),
         below_zero=shape.text(entry, "below_zero") if "below_zero" in entry.entries else "",
         serves=read_service(shape, entry, name, kind),
@@ -418,9 +422,9 @@ def _usual(shape: Shape, entry: Mapping, kind: str) -> Bounds | None:
     return (ends[0], ends[1])
 
 
-def _leaning(shape: Shape, entry: Mapping) -> tuple[str, ...]:
-    """The facts that a reading of this one holds with, by their whole names."""
-    nodes = shape.items(entry.entries.get("leans_on"), "`leans_on`")
+def _named(shape: Shape, entry: Mapping, key: str) -> tuple[str, ...]:
+    """The facts that an entry names under a key, by their whole names."""
+    nodes = shape.items(entry.entries.get(key), f"`{key}`")
     return tuple(node.value for node in nodes if isinstance(node, Scalar) and node.value)
 
 
@@ -443,6 +447,22 @@ def _check_leaning_on(shape: Shape, node: Node, fact: Fact, facts: Map[str, Fact
     if ground is None or ground.leans_on or not near:
         help = "name a fact of its own subject, or of a mounting's vehicle, that leans on nothing itself"
         shape.complain(node, f"`{fact.name}` cannot lean on `{name}`", help)
+
+
+def check_sums(shape: Shape, trees: Iterable[Mapping], facts: Map[str, Fact]) -> None:
+    """Complain of what a fact is the sum of that is not there, is another kind of figure or of another subject."""
+    for tree in trees:
+        subject, entries = shape.text(tree, "subject"), tree.entries.get("facts")
+        for short, entry in entries.entries.items() if isinstance(entries, Mapping) else ():
+            fact = facts.get(f"{subject}.{short}")
+            parts = entry.entries.get("sum_of") if isinstance(entry, Mapping) else None
+            for node in shape.items(parts, "`sum_of`") if fact is not None else ():
+                assert fact is not None
+                name = node.value or "" if isinstance(node, Scalar) else ""
+                part = facts.get(name)
+                if part is None or part.sum_of or (part.subject, part.type) != (fact.subject, fact.type):
+                    help = "name facts of its own subject and kind, that are no sums themselves"
+                    shape.complain(node, f"`{fact.name}` cannot be a sum of `{name}`", help)
 
 
 def _tolerance(shape: Shape, entry: Mapping, kind: str, usual: str) -> tuple[float, str]:
