@@ -170,6 +170,19 @@ def test_a_rack_on_the_trailer_counts_with_the_trailer() -> None:
     assert result(found, WEIGHT) == "not_applicable"
 
 
+def test_whether_a_trailer_was_weighed_with_its_rack_is_asked_for_where_it_decides() -> None:
+    """3,401 lb with a rack of 100 lb on 3,500 lb: a no beside it, and no stop where the rack was on the scale."""
+    rule = "trailer-with-what-hangs-on-it/towing.opening_trailer_rating"
+    open_ = answer([boat(gross_weight="3401 lb"), rack_on_trailer()])
+    asked = {step.fact: step for each in open_.together for step in each.answer.next}["trailer.weighed_with_all"]
+    assert (asked.ask, asked.fails_if) == ("ask", "no")
+    for weighed, told in ((True, "passes"), (False, "fails")):
+        of = answer([boat(gross_weight="3401 lb", weighed_with_all=weighed), rack_on_trailer()])
+        assert result(of, rule) == told
+    light = answer([boat(gross_weight="3400 lb"), rack_on_trailer()])
+    assert "trailer.weighed_with_all" not in {step.fact for each in light.together for step in each.answer.next}
+
+
 def test_only_what_looks_at_all_else_stands_against_all_at_once() -> None:
     """A rule that asks a rack by itself where it hangs is told in its own answer alone."""
     found = answer([boat(), rack_on_trailer()])
