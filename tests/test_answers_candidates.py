@@ -12,6 +12,7 @@ from fitsvc.answers.candidates import MOST
 from fitsvc.answers.question import read_question
 from fitsvc.answers.records import NAMES, Stored
 from fitsvc.answers.vehicles import Vehicles
+from fitsvc.language.problems import ProblemsFound
 
 MUCKLE = {"make": "brannoch", "model": " MUCKLE", "year": 2023}
 SETS = [{"model": "Muckle"}, {"model": "Bothy"}, {"model": "Saltmarsh"}, {"model": "Mossback"}, {"make": "Brannoch"}]
@@ -247,6 +248,30 @@ def test_an_id_with_another_vehicle_told_beside_it_is_no_plain_yes(told: dict[st
     assert read_question(document, answerer().reader, world()).case.present >= {"vehicle.identity"}
     same = answer(by_id(bikes({**told, "identity": "same"}), "veh_oxter_2024"))
     assert guesses(same) == {"passes"} and [one.because for one in same.disputed] == [because]
+
+
+@pytest.mark.parametrize("identity", [{}, {"identity": "same"}])
+@pytest.mark.parametrize("told", [{"make": "Velmora", "model": "Tansy", "year": 2020}, {"model": "Bothy"}])
+def test_a_mounting_by_id_is_not_taken_under_a_vehicle_of_another_name(
+    told: dict[str, Any], identity: dict[str, Any]
+) -> None:
+    """What was measured under one is not of the other: refused as it is by the other's id, whatever else is told."""
+    document = bikes({**told, **identity})
+    document["rig"] = {"vehicle": document["rig"]["vehicle"], "mounting": {"id": "mnt_muckle_short_own"}}
+    with pytest.raises(ProblemsFound, match="whose (make|model) is") as found:
+        answer(document)
+    assert found.value.problems[0].pointer == "/rig/mounting/id"
+    document["rig"] = {"id": "rig_farm_muckle", "vehicle": document["rig"]["vehicle"]}
+    with pytest.raises(ProblemsFound, match="whose (make|model) is") as found:
+        answer(document)
+    assert found.value.problems[0].pointer == "/rig/id"
+
+
+def test_a_saved_rig_called_by_its_own_vehicles_name_is_that_rig() -> None:
+    """As anybody would say it, in any letters."""
+    document = bikes({"make": "BRANNOCH", "model": "muckle"})
+    document["rig"] = {"id": "rig_farm_muckle", "vehicle": document["rig"]["vehicle"]}
+    assert not guesses(answer(document))
 
 
 @pytest.mark.parametrize(

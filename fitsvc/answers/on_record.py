@@ -3,7 +3,8 @@
 from collections.abc import Mapping
 
 from fitsvc.answers.gathering import Gathered
-from fitsvc.answers.records import Doubt, naming_facts, sure_of
+from fitsvc.answers.parts import names_fact
+from fitsvc.answers.records import NAMES, Doubt, Stored, naming_facts, sure_of
 from fitsvc.answers.taken import agree, folded, told_otherwise
 from fitsvc.document import Json
 from fitsvc.language.intervals import equal
@@ -14,14 +15,42 @@ from fitsvc.rulebook.vocabulary import Fact
 from fitsvc.tongues import t
 
 
-def hold_to_its_record(gathered: Gathered) -> None:
-    """Ask whether a vehicle is the stored one that it is said to be, where what is told of it is another's."""
+def hold_to_its_record(gathered: Gathered, rig: Mapping[str, Json]) -> None:
+    """Ask whether a vehicle is the stored one that it is said to be, where what is told of it is another's.
+
+    One that comes with a saved rig or a mounting only, and not by its own id, is not called by another's name: what
+    was measured on the one is not of the other.
+    """
     for one in gathered.taken if not gathered.problems else ():
-        for name in _another(gathered, sure_of(one)) if one.subject == "vehicle" else ():
+        if one.subject != "vehicle":
+            continue
+        others = _another(gathered, sure_of(one))
+        part = rig.get("vehicle")
+        by_name = isinstance(part, dict) and part.get("id") is None
+        names = (name for short in NAMES if (name := f"vehicle.{short}") in others and names_fact(rig, name))
+        if by_name and (name := next(names, None)) is not None:
+            _another_is_called(gathered, rig, name, one)
+        for name in others if not gathered.problems else ():
             said = (gathered.told_here[name], t("this question"), "")
             wire = one.facts[name.partition(".")[2]]
             gathered.doubts[name] = Doubt("disputed", (said, (wire, t("its record"), "")))
             gathered.present.update(gathered.reader.vocabulary.serving("identity"))
+
+
+def _another_is_called(gathered: Gathered, rig: Mapping[str, Json], name: str, one: Stored) -> None:
+    """Refuse a vehicle's name that is not the name of the vehicle whose mounting the question goes by."""
+    by = "id" if rig.get("id") is not None else "mounting/id"
+    message = t(
+        "`{key}` is on vehicle `{vehicle}` ({label}), whose {fact} is {was}, not {told}",
+        key=rig["id"] if by == "id" else rig["mounting"]["id"],
+        vehicle=one.key,
+        label=one.label,
+        fact=gathered.reader.vocabulary.facts[name].label,
+        was=one.facts[name.partition(".")[2]],
+        told=gathered.told_here[name],
+    )
+    help = t("leave the vehicle's name out, or leave `{by}` out and tell what was measured on this vehicle", by=by)
+    gathered.complain(f"/rig/{by}", message, help, True)
 
 
 def _another(gathered: Gathered, on_record: Mapping[str, Json]) -> list[str]:

@@ -129,7 +129,7 @@ def _rig(gathered: Gathered, rig: Json) -> None:
         facts = {name: value for name, value in told.facts.items() if not names_fact(given, name)}
         gathered.taken.insert(0, replace(told, facts=facts))
         gathered.hold_ratings({name: value for name, value in told.facts.items() if names_fact(given, name)})
-    hold_to_its_record(gathered)
+    hold_to_its_record(gathered, given)
     leave_what_leant(gathered)
 
 
