@@ -258,11 +258,11 @@ def test_a_mounting_by_id_is_not_taken_under_a_vehicle_of_another_name(
     """What was measured under one is not of the other: refused as it is by the other's id, whatever else is told."""
     document = bikes({**told, **identity})
     document["rig"] = {"vehicle": document["rig"]["vehicle"], "mounting": {"id": "mnt_muckle_short_own"}}
-    with pytest.raises(ProblemsFound, match="whose (make|model) is") as found:
+    with pytest.raises(ProblemsFound, match=r"whose (make|model) is") as found:
         answer(document)
     assert found.value.problems[0].pointer == "/rig/mounting/id"
     document["rig"] = {"id": "rig_farm_muckle", "vehicle": document["rig"]["vehicle"]}
-    with pytest.raises(ProblemsFound, match="whose (make|model) is") as found:
+    with pytest.raises(ProblemsFound, match=r"whose (make|model) is") as found:
         answer(document)
     assert found.value.problems[0].pointer == "/rig/id"
 

@@ -169,6 +169,7 @@ def test_every_unit_agrees_with_pint() -> None:
         ("1.000 kg", MASS, "`1.000 kg` could be 1 or 1,000 kg", "write `1 kg` or `1,000 kg`"),
         ("45.359 KG", MASS, "`45.359 KG` could be 45.3590 or 45,359 KG", "write `45.3590 KG`"),
         ("9.000 N", FORCE, "`9.000 N` could be 9 or 9,000 N", ""),
+        ("0,432 m", LENGTH, "`0,432 m` has a comma that does not part thousands", "`2.5 in` with a point"),
         ("3,5000 lb", MASS, "`3,5000 lb` has a comma that does not part thousands", ""),
         ("1/0 in", LENGTH, "`1/0 in` divides by zero", ""),
         ("1-5/4 in", LENGTH, "`1-5/4 in` has a fraction of one or more", ""),

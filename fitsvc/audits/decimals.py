@@ -14,7 +14,7 @@ from fitsvc.loading.rows import quoted
 
 _FIGURE: Final = re.compile(r"\d[\d.,]*", re.ASCII)
 _WITH_COMMA: Final = re.compile(r"(?:\d+|\d{1,3}(?:\.\d{3})+)(?:,\d+)?\Z", re.ASCII)
-_WITH_POINT: Final = re.compile(r"(?:\d+|\d{1,3}(?:,\d{3})+)(?:\.\d+)?\Z", re.ASCII)
+_WITH_POINT: Final = re.compile(r"(?:\d+|[1-9]\d{0,2}(?:,\d{3})+)(?:\.\d+)?\Z", re.ASCII)
 SURE_COMMA: Final = re.compile(r"(?<![\d.,])\d+(?:\.\d{3})*,(?:\d{1,2}|\d{4,})(?![\d.,])", re.ASCII)
 """A comma that parts no thousands."""
 SURE_POINT: Final = re.compile(r"(?<![\d.,])\d+(?:,\d{3})*\.(?:\d{1,2}|\d{4,})(?![\d.,])", re.ASCII)

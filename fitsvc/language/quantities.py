@@ -87,7 +87,7 @@ _EXAMPLES: dict[Dimension, tuple[str, str]] = {
 _SAMPLES = {LENGTH: "2-1/2 in", MASS: "300 lb", ANGLE: "12 deg", FORCE: "14.3 kN", TORQUE: "80 ft-lb"}
 
 _COMMA = re.compile(r"(?<=\d)[,](?=\d)")
-_THREE = re.compile(r"(?<!\d)(\d{1,3})([.,])(\d{3})(?!\d)")
+_THREE = re.compile(r"(?<!\d)([1-9]\d{0,2})([.,])(\d{3})(?!\d)")
 _KNOWN_UNITS = later("write one of in, ft, mm, cm, m, lb, oz, kg, g, t, kN, N, lbf, deg, %, ft-lb, in-lb, N·m")
 _LIKE = later("write a number and its unit, such as `2-1/2 in` or `300 lb`")
 
@@ -149,7 +149,7 @@ _JOINED = {UNITS["ft"]: UNITS["in"], UNITS["lb"]: UNITS["oz"]}
 _NUMBER_PART = r"(?:\d+(?:-| +))?\d+\/\d+|\d+(?:\.\d+)?|\.\d+"
 _AMOUNT = re.compile(
     r"(?:(?P<whole>\d+)(?:-| +))?(?P<top>\d+) */ *(?P<bottom>\d+)"
-    r"|(?P<plain>\d{1,3}(?:,\d{3})+(?!\d)(?:\.\d+)?|\d+(?:\.\d+)?|\.\d+)",
+    r"|(?P<plain>[1-9]\d{0,2}(?:,\d{3})+(?!\d)(?:\.\d+)?|\d+(?:\.\d+)?|\.\d+)",
     re.ASCII,
 )
 _PLAINEST = re.compile(r"(\d{1,9})(?:\.(\d{1,2}|\d{4,9}))? (in|lb|mm|kg)", re.ASCII)
