@@ -27,9 +27,9 @@ def hold_to_its_record(gathered: Gathered, rig: Mapping[str, Json]) -> None:
         others = _another(gathered, sure_of(one))
         part = rig.get("vehicle")
         by_name = isinstance(part, dict) and part.get("id") is None
-        names = (name for short in NAMES if (name := f"vehicle.{short}") in others and names_fact(rig, name))
-        if by_name and (name := next(names, None)) is not None:
-            _another_is_called(gathered, rig, name, one)
+        called = [name for short in NAMES if (name := f"vehicle.{short}") in others and names_fact(rig, name)]
+        if by_name and called:
+            _another_is_called(gathered, rig, called[0], one)
         for name in others if not gathered.problems else ():
             said = (gathered.told_here[name], t("this question"), "")
             wire = one.facts[name.partition(".")[2]]
