@@ -1,7 +1,6 @@
 """Fixtures that several tests share."""
 
 import atexit
-import gc
 import os
 import pwd
 import secrets
@@ -10,7 +9,7 @@ import socket
 import subprocess
 import tempfile
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from copy import copy
 from functools import lru_cache
 from pathlib import Path
@@ -31,6 +30,7 @@ from sqlmodel import SQLModel
 from fitsvc.answers.answering import Answerer
 from fitsvc.audits import blocks as audit_blocks
 from fitsvc.engine.point import Point
+from fitsvc.garbage import collected_seldom
 from fitsvc.loading.load import load_file
 from fitsvc.rulebook import yaml_events
 from fitsvc.rulebook.rules import Rulebook
@@ -56,14 +56,24 @@ SEED_FILES = ("vehicles.yaml", "receivers.yaml", "mountings.yaml", "trailers.yam
 _FAST = {"fsync": "off", "synchronous_commit": "off", "full_page_writes": "off", "max_connections": "200"}
 
 
+_ASIDE = ExitStack()
+
+
 def pytest_collection_finish() -> None:
     """Leave what is imported and collected out of each later search for garbage, and search more rarely.
 
-    The searches took an eighth of all that tests take; nothing that is measured here is a process's size.
+    The searches took an eighth of all that tests take, and a third of audits that set aside and took back by
+    themselves; nothing that is measured here is a process's size.
     """
-    gc.collect()
-    gc.freeze()
-    gc.set_threshold(20_000, 20, 20)
+    _ASIDE.enter_context(collected_seldom(20_000, 20, 20))
+
+
+@pytest.fixture
+def none_set_aside() -> Iterator[None]:
+    """Have a collector as another program has it, that is kept from nothing."""
+    _ASIDE.close()
+    yield
+    pytest_collection_finish()
 
 
 @pytest.fixture(scope="session")

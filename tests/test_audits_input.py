@@ -349,7 +349,9 @@ def test_pairs_as_csv_and_json(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize("rows", [["A,step"], []])
-def test_the_collector_is_as_it_was_once_a_catalogue_is_read(tmp_path: Path, rows: list[str]) -> None:
+def test_the_collector_is_as_it_was_once_a_catalogue_is_read(
+    tmp_path: Path, none_set_aside: None, rows: list[str]
+) -> None:
     """Whether it could be read or not, nothing stays frozen and Python looks for cycles as often as before."""
     path, before = tmp_path / "a.csv", (gc.get_threshold(), gc.get_freeze_count())
     path.write_text("\n".join(["sku,kind", *rows]) + "\n")

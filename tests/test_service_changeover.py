@@ -93,6 +93,7 @@ async def ask(app: Any, path: str = "/", body: bytes = b"", pause: Any = None) -
     return sent[0]["status"], b"".join(one.get("body", b"") for one in sent)
 
 
+@pytest.mark.usefixtures("none_set_aside")
 def test_a_request_is_answered_by_what_it_came_to(sqlite: Database, new: Path, tmp_path: Path) -> None:
     """The rulebook changes between the halves of a body: this answer is by the old one, the next by the new."""
     settings, metrics = Settings(public=OPEN), Metrics()
@@ -121,6 +122,7 @@ def test_a_request_is_answered_by_what_it_came_to(sqlite: Database, new: Path, t
     asyncio.run(run())
 
 
+@pytest.mark.usefixtures("none_set_aside")
 @pytest.mark.parametrize("kind", ["database", "files"])
 def test_two_servers_change_over_or_stay(
     sqlite: Database, new: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, kind: str

@@ -20,8 +20,7 @@ from waiting import LONGEST, until
 
 from fitsvc.language.problems import ProblemsFound
 from fitsvc.loading.load import load_file
-from fitsvc.service.garbage import THRESHOLDS
-from fitsvc.service.serving import _config, _listen, serve
+from fitsvc.service.serving import COLLECTED, _config, _listen, serve
 from fitsvc.service.settings import Settings
 from fitsvc.store.api_keys import create_key
 from fitsvc.store.database import Database
@@ -215,7 +214,7 @@ def test_tables_come_first(tmp_path: Path) -> None:
         serve("127.0.0.1", 0, f"sqlite:///{tmp_path / 'none.db'}")
 
 
-def test_what_serving_sets_is_given_back(url: str, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_what_serving_sets_is_given_back(url: str, monkeypatch: pytest.MonkeyPatch, none_set_aside: None) -> None:
     """Serving that ends leaves the process's own handlers, and its collector of garbage, as they were.
 
     While it serves the collector passes over what was there at the start: a whole collection holds all requests up.
@@ -244,7 +243,7 @@ def test_what_serving_sets_is_given_back(url: str, monkeypatch: pytest.MonkeyPat
         serve("127.0.0.1", 0, url)
         assert signal.getsignal(signal.SIGTERM) is own
         [(put_aside, thresholds)] = serving
-        assert put_aside > 10_000 and thresholds == THRESHOLDS
+        assert put_aside > 10_000 and thresholds == COLLECTED
         assert not gc.get_freeze_count() and gc.get_threshold() == usual
     finally:
         over.set()

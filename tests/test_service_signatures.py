@@ -79,6 +79,7 @@ def bare(rules: Path) -> Any:
     return SimpleNamespace(rulebook=cached_rulebook(rules))
 
 
+@pytest.mark.usefixtures("none_set_aside")
 def test_a_server_answers_by_what_is_signed(
     sqlite: Database, tmp_path: Path, keys: list[Signer], monkeypatch: pytest.MonkeyPatch
 ) -> None:

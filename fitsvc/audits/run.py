@@ -6,10 +6,8 @@ machine's cores let be. Beside that 300 bytes for each item of the catalogue, 25
 does not hold are held.
 """
 
-import gc
 import os
-from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Final
@@ -30,6 +28,7 @@ from fitsvc.audits.spool import SUMMARY, digest_of, digest_of_text
 from fitsvc.audits.state import AuditState, Progress, Shares, Task
 from fitsvc.document import Document, Json
 from fitsvc.facts import FactReader
+from fitsvc.garbage import collected_seldom
 from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.rulebook.rules import Rulebook
 
@@ -39,7 +38,10 @@ _ROW_BYTES: Final = 8_000
 _PAIR_BYTES: Final = 64
 _MEGABYTE: Final = 1 << 20
 _SELDOM: Final = 10_000
-"""Containers after which the collector looks: Python's own are 700, which a chunk of rows makes many times over."""
+"""Containers after which the collector looks: Python's own are 700, which a chunk of rows makes many times over.
+
+Rows make no cycles, and to go through a rulebook's objects again and again took a fifth of the reading.
+"""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -114,7 +116,7 @@ class Audit:
         """Read the catalogue and the claims, unless that is done."""
         report = self.state.spool.report()
         if report is None:
-            with collected_seldom():
+            with collected_seldom(_SELDOM):
                 report = self._read()
         return report
 
@@ -166,23 +168,6 @@ class Audit:
             parts.append(BlockTask(number, rows, claims.of(start, start + rows) if claims else None))
             start += rows
         judge_all(self.state, parts, lambda done, total: self.tell("judging pairs", done, total))
-
-
-@contextmanager
-def collected_seldom() -> Iterator[None]:
-    """Let the collector of cycles leave alone what is there already, and look seldom at what comes: rows make none.
-
-    It would go through a rulebook's objects again and again while rows are read, for a fifth of that work.
-    """
-    before = gc.get_threshold()
-    gc.collect()
-    gc.freeze()
-    gc.set_threshold(_SELDOM, *before[1:])
-    try:
-        yield
-    finally:
-        gc.set_threshold(*before)
-        gc.unfreeze()
 
 
 def _run_of(asked: AuditOrder, rulebook: Rulebook, rigs: Sequence[AuditRig]) -> Document:

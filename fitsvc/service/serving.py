@@ -16,13 +16,13 @@ from urllib.parse import urlsplit
 import uvicorn
 from litestar import Litestar
 
+from fitsvc.garbage import collected_seldom
 from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.selection.files import index_root
 from fitsvc.service.app import create_app
 from fitsvc.service.audits.folder import MOST_BYTES
 from fitsvc.service.changeover import Changeover
 from fitsvc.service.fetching import refuse_half_sources
-from fitsvc.service.garbage import collected_seldom
 from fitsvc.service.logs import log_to_stderr
 from fitsvc.service.metrics import Metrics, counted_together
 from fitsvc.service.protocol import protocol
@@ -38,6 +38,9 @@ GRACE_SECONDS: Final = 30
 _BACKLOG: Final = 2048
 _SWITCH_SECONDS: Final = 0.001
 """How long a thread at work keeps the interpreter while the event loop waits for it; a fifth of what is usual."""
+COLLECTED: Final = (10_000, 10, 100)
+"""New objects before the youngest are looked at for cycles; collections of each generation before one of the next: a
+thousandth as often as at the youngest is at all looked at that serving adds, and at what was there before, never."""
 _USUAL: Final = Settings()
 _HERE: Final = ("127.0.0.1", "localhost", "[::1]")
 _log = logging.getLogger("fitsvc.service")
@@ -148,7 +151,7 @@ def _run(server: uvicorn.Server, sockets: Sequence[socket.socket]) -> None:
     before = {number: signal.signal(number, stop) for number in (signal.SIGTERM, signal.SIGINT)}
     sys.setswitchinterval(_SWITCH_SECONDS)
     try:
-        with collected_seldom():
+        with collected_seldom(*COLLECTED):
             server.run(sockets=list(sockets))
     finally:
         for number, handler in before.items():

@@ -19,9 +19,10 @@ from bench.measuring import SMALL, Group, Row, asked_for, taken
 from fitsvc.answers.answer import Answer
 from fitsvc.answers.answering import Answerer
 from fitsvc.answers.things import MOST_THINGS
+from fitsvc.garbage import collected_seldom
 from fitsvc.language.problems import ProblemsFound
 from fitsvc.rulebook.vocabulary import Fact
-from fitsvc.service.garbage import collected_seldom
+from fitsvc.service.serving import COLLECTED
 from fitsvc.subjects import PLACE
 
 COUNT, SLOWEST, FIRST = 300, 8, 6
@@ -142,7 +143,7 @@ def groups() -> Iterator[Group]:
     of, count = Answerer(answerer().rulebook), 15 if SMALL else 60
     of.prepare()
     for name, one in DRAWN.items():
-        with collected_seldom():
+        with collected_seldom(*COLLECTED):
             times = [took / 1e3 for took, *_ in slowest(of, drawn(count, one=one))]
         yield Group(
             f"A whole answer where hardly anything is known, {name}: {count} drawn at random, each asked once",
@@ -162,7 +163,7 @@ def main() -> None:
         first = ", ".join(f"{timed(fresh, one)[0]:.0f}" for one in drawn(FIRST))
         print(f"first questions of a {'prepared' if prepared else 'fresh'} answerer: {first} ms")
     for name, one in DRAWN.items():
-        with collected_seldom():
+        with collected_seldom(*COLLECTED):
             rows = slowest(fresh, drawn(count, one=one))
         times = [took for took, _, _ in rows]
         worst_of_all = f"99 in 100 {times[len(times) // 100]:.1f} ms, most {times[0]:.1f} ms"
