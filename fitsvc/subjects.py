@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from typing import Final, Literal, get_args
 
 Subject = Literal["vehicle", "receiver", "mounting", "accessory"]
-"""What a stored record is about; adapters, balls and trailers are accessories sold as such."""
+"""What a stored record is about; adapters, balls, trailers and wiring adapters are accessories sold as such."""
 
 Told = Literal["vehicle", "receiver", "mounting", "accessory", "rig"]
 """What something may be told of: a stored record, or one saved rig, which then is not as its records say."""
@@ -13,7 +13,7 @@ Told = Literal["vehicle", "receiver", "mounting", "accessory", "rig"]
 RIG: Final[Told] = "rig"
 """What one saved rig is told of as; its facts go by their whole names."""
 
-SoldAs = Literal["accessory", "adapter", "ball", "trailer"]
+SoldAs = Literal["accessory", "adapter", "ball", "trailer", "wiring_adapter"]
 """Which subject of a question an accessory's SKU fills."""
 
 
@@ -41,6 +41,7 @@ SUBJECTS: Final[Mapping[str, SubjectRow]] = {
     "adapter": SubjectRow(key="sku", stored_as="accessory", many="adapters", in_rig=True),
     "ball": SubjectRow(key="sku", stored_as="accessory", many="balls"),
     "trailer": SubjectRow(key="sku", stored_as="accessory", many="trailers"),
+    "wiring_adapter": SubjectRow(key="sku", stored_as="accessory", many="wiring adapters"),
     "load": SubjectRow(),
     "beside": SubjectRow(),
 }
@@ -57,6 +58,8 @@ PLACE: Final = "beside.hangs_on"
 
 SOLD: Final[tuple[SoldAs, ...]] = get_args(SoldAs)
 """What is sold under a SKU; all of it is stored as accessories."""
+ASKED: Final = ("accessory", "trailer", "spare", "wiring_adapter")
+"""What a question can be about, of which it names one at least, unless it has something in the opening."""
 STORED: Final = tuple(name for name, row in SUBJECTS.items() if row.key)
 """What records, and files of them, may be about."""
 OF_YARD: Final[tuple[Subject, ...]] = ("vehicle", "receiver", "mounting")
@@ -79,7 +82,12 @@ def sold_as(subject: str) -> SoldAs:
     return next(one for one in SOLD if one == subject)
 
 
-def counted(number: int, subject: str) -> str:
-    """`1 vehicle`, `2 accessories`; what is no subject has its plural by an `s`."""
+def plural(subject: str) -> str:
+    """The word for several; what is no subject has its plural by an `s`."""
     row = SUBJECTS.get(subject)
-    return f"{number} {subject if number == 1 else row.many if row and row.many else f'{subject}s'}"
+    return row.many if row and row.many else f"{subject.replace('_', ' ')}s"
+
+
+def counted(number: int, subject: str) -> str:
+    """`1 vehicle`, `2 accessories`."""
+    return f"{number} {subject.replace('_', ' ') if number == 1 else plural(subject)}"

@@ -18,6 +18,7 @@ from fitsvc.paths import data_dir
 from fitsvc.rulebook.cache import cached_rulebook
 from fitsvc.rulebook.vocabulary import Fact
 from fitsvc.rulebook.yaml_text import read_yaml_file, to_plain
+from fitsvc.subjects import SOLD
 
 SEED = Path(__file__).parent.parent / "seed_demo"
 
@@ -138,5 +139,5 @@ def stock() -> Stock:
     for one in records:
         if one.subject == "mounting":
             mountings.setdefault(one.links["vehicle"], []).append((one, receivers[one.links["receiver"]]))
-    sold = (one for one in records if one.subject in ("accessory", "adapter", "ball", "trailer"))
+    sold = (one for one in records if one.subject in SOLD)
     return Stock(read_items(answerer().reader, sold), mountings)

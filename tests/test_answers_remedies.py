@@ -164,6 +164,20 @@ def test_what_a_part_would_have_to_be_keeps_what_passes_passing() -> None:
     assert not [remedy.because for remedy in found.remedies if remedy.change == "none"]
 
 
+def test_another_wiring_adapter_is_the_remedy_for_a_wrong_one() -> None:
+    """One whose plug does not go into the vehicle's socket is told with those of the shelf that go into both ends."""
+    rig = {"vehicle": {"facts": {"socket": "blade_7"}}}
+    trailer = {"facts": {"plug": "flat_4", "brakes": "none"}}
+    document = {"rig": rig, "wiring_adapter": {"sku": "GLB-6-4"}}
+    found = answerer().answer(document, world(), shelf=stock())
+    assert found.outcome == "fails"
+    towing = answerer().answer({**document, "trailer": trailer}, world(), shelf=stock())
+    refused = {one.rule for one in towing.findings if one.result == "fails"}
+    assert "wiring-adapter-fits-socket" in refused
+    skus = {remedy.question["wiring_adapter"]["sku"] for remedy in found.remedies if remedy.question}
+    assert skus and skus <= {"GLB-7-4", "GLB-7-5", "GLB-7-6"}
+
+
 def test_an_adapter_from_the_shelf_is_taken_as_one_that_the_question_names() -> None:
     """What it tells is in the question, and so what is usual of one that tells nothing is not taken for it."""
     reader, bare = answerer().reader, question("01-farm-trailer.json")

@@ -99,6 +99,39 @@ def test_their_claims_are_checked(out: Path) -> None:
     assert told["rows"]["other_subjects"] == {"ball": 1}
 
 
+LEADS: dict[str, Facts] = {
+    "LEAD-7-4": {"plug": "blade_7", "socket": "flat_4"},
+    "LEAD-4-7": {"plug": "flat_4", "socket": "blade_7"},
+    "NO-PLUG": {"socket": "flat_4"},
+    "SMUDGED-PLUG": {"plug": "seven", "socket": "flat_4"},
+}
+
+
+def test_wiring_adapters_are_judged_with_every_rig_and_their_claims(tmp_path: Path) -> None:
+    """Each comes to what its question does, a plug not told or not read is never a yes, and false claims are told."""
+    keys = [rig.key for rig in rigs()]
+    rows: list[Facts] = [{"sku": "A", "kind": "step", "shank": "2 in"}]
+    rows += [{"sku": sku, "subject": "wiring_adapter", "fits": keys, **facts} for sku, facts in LEADS.items()]
+    path = tmp_path / "items.jsonl"
+    path.write_text("".join(json.dumps(row) + "\n" for row in rows))
+    told = audit(path, tmp_path / "out")
+    one, places, outcomes = answerer(), {rig.key: rig.case for rig in rigs()}, set[str]()
+    for row in found(tmp_path / "out", "others"):
+        rig, values = places[row["rig"]], dict[str, Value]()
+        facts = {name: told for name, told in LEADS[row["sku"]].items() if told != "seven"}
+        one.reader.read("wiring_adapter", facts, "", [], values, {})
+        present = rig.present | {"wiring_adapter"} | one.reader.named(values)
+        case = one.engine.opened(Case({**rig.facts, **values}, present, rig.adapters))
+        assert row["outcome"] == one.engine.evaluate(case).outcome, row
+        assert (row["why"] != "") == (row["outcome"] in ("fails", "undetermined"))
+        assert row["outcome"] not in _GOOD or "plug" in facts
+        outcomes.add(row["outcome"])
+    assert {"works", "undetermined", "fails"} <= outcomes
+    assert told["others"]["wiring_adapter"]["items"] == len(LEADS)
+    assert [(row["sku"], row["column"]) for row in found(tmp_path / "out", "bad_cells")] == [("SMUDGED-PLUG", "plug")]
+    assert "4 wiring adapters" in (tmp_path / "out" / "summary.html").read_text()
+
+
 def test_their_rows_and_cells_are_told(out: Path) -> None:
     """A cell that could not be read and a number that was there before are told as those of accessories are."""
     assert [(row["sku"], row["column"]) for row in found(out, "bad_cells")] == [("SMUDGED", "weight")]

@@ -98,6 +98,7 @@ def test_what_is_there_already_is_not_sold_again(pages: Pages) -> None:
         ("/answer?mounting=mnt_dunlin_wicket&accessory=TUG-2-D2-10", "pin", "LPN-58"),
         ("/answer?mounting=mnt_oxter_anvil&accessory=TUG-2-D2-10", "long pin", "LPN-58-L"),
         (f"/answer?{MUCKLE}&trailer=DUN-CART-612E", "mount", "KND-2-D212-9"),
+        (f"/answer?{MUCKLE}&accessory=KND-2-D212-9&ball=RBL-2-C&trailer=DUN-CART-612", "wiring", "GLB-7-4"),
     ],
 )
 def test_a_need_leads_to_what_the_shelf_has_for_it(pages: Pages, path: str, subject: str, wanted: str) -> None:

@@ -14,6 +14,7 @@ from told_texts import told_texts
 from fitsvc.rulebook.rules import Rulebook
 from fitsvc.rulebook.tongues import labels_of, texts_of
 from fitsvc.service.speaking import spoken_tongues, tongue_for, usual_system
+from fitsvc.subjects import STORED
 
 ENGLISH_ONLY = frozenset(
     ("guide", "guide, tables", "guide, reference", "the API, an operation", "the API, a schema", "problems", "the API")
@@ -32,7 +33,7 @@ def _names(rulebook: Rulebook) -> list[str]:
     for table in rulebook.tables.values():
         found |= {table.source.cite, *(row.source.cite for row in table.rows.values())}
     found |= {one.source.cite for one in rulebook.rules} | {one.source.cite for one in rulebook.needs}
-    for subject in ("vehicle", "receiver", "mounting", "accessory", "ball", "adapter", "trailer"):
+    for subject in STORED:
         for one in world().of(subject):
             texts = (one.facts.get(name) for name in ("make", "model", "trim", "note"))
             found |= {one.key, one.label, *(str(text) for text in texts if text)}

@@ -21,6 +21,7 @@ FEWEST = {
     "adapter": 10,
     "ball": 10,
     "trailer": 5,
+    "wiring_adapter": 5,
 }
 
 

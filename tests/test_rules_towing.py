@@ -132,6 +132,39 @@ def test_a_plug_bridged_is_a_need() -> None:
     assert open_needs({**bridged, "trailer.wiring_adapter": True}) == set()
 
 
+LEAD: Facts = {"wiring_adapter.plug": "blade_7", "wiring_adapter.socket": "flat_4"}
+"""A wiring adapter from a 7-way blade socket to a 4-way flat plug."""
+
+
+def test_a_wiring_adapter_is_judged_by_what_is_told_of_it() -> None:
+    """It works in the socket that its plug is of; where a fact about either end is not told, it is never a yes."""
+    assert answer({**LEAD, "vehicle.socket": "blade_7"}).outcome == "works"
+    assert answer({**LEAD, "vehicle.socket": "flat_4"}).outcome == "fails"
+    assert answer(LEAD).outcome == "undetermined"
+    assert answer({"wiring_adapter.socket": "flat_4", "vehicle.socket": "blade_7"}).outcome == "undetermined"
+    assert answer({"wiring_adapter.plug": "blade_7", "vehicle.socket": "blade_7"}).outcome == "conditional"
+    assert answer({**LEAD, "vehicle.socket": "blade_7", "trailer.plug": "round_6"}).outcome == "fails"
+
+
+@pytest.mark.parametrize("change", [{"vehicle.socket": "round_6"}, {"wiring_adapter.socket": "flat_5"}, {}])
+def test_a_wiring_adapter_in_the_question_meets_the_need_of_one(change: Facts) -> None:
+    """The need of a wiring adapter is met by the one that goes into both ends, and by no other."""
+    towed: Facts = {"vehicle.socket": "blade_7", "trailer.plug": "flat_4", "trailer.brakes": "none"}
+    assert "wiring-adapter" in open_needs({**towed, **change})
+    found = answer({**towed, **LEAD, **change})
+    assert ("wiring-adapter" in open_needs({**towed, **LEAD, **change})) == bool(change)
+    refused = {one.rule for one in found.findings if one.result == "fails"}
+    assert bool(refused & {"wiring-adapter-fits-socket", "wiring-adapter-takes-plug"}) == bool(change)
+
+
+def test_lamps_of_a_carrier_want_their_own_end() -> None:
+    """Beside a carrier with lamps of its own it is their plug that goes in."""
+    carrier: Facts = {"accessory.kind": "bike_carrier", "accessory.plug": "flat_4", "vehicle.socket": "blade_7"}
+    assert "lamp-wiring-adapter" in open_needs(carrier)
+    assert "lamp-wiring-adapter" not in open_needs({**carrier, **LEAD})
+    assert result("wiring-adapter-takes-lamps", {**carrier, **LEAD, "accessory.plug": "flat_5"}) == "fails"
+
+
 def test_no_adapter_bridges_separate_signals() -> None:
     """A 13-pin plug with turn signals of its own does not go to a socket that burns them with the stop lamps."""
     facts = {**WHOLE, "trailer.plug": "iso_13", "trailer.brakes": "none"}

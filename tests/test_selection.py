@@ -28,6 +28,7 @@ from fitsvc.selection.selector import Selection, Selector, read_rig
 from fitsvc.store.creation import bulk_create, create_record
 from fitsvc.store.database import Database
 from fitsvc.store.records import Draft, delete_record, replace_record
+from fitsvc.subjects import SOLD
 
 OUTCOMES = ("works", "conditional", "undetermined", "fails")
 LOADED = {"facts": {"bikes": 2, "bike_weight": "40 lb", "cargo_weight": "150 lb"}}
@@ -59,7 +60,7 @@ def rigs() -> list[tuple[dict[str, Any], Case]]:
 @pytest.fixture
 def stocked(database: Database) -> Stocked:
     """Give a maker of indexes over the demo world's wares, folded when so many are loose."""
-    sold = [one for one in world().records if one.subject in ("accessory", "adapter", "ball", "trailer")]
+    sold = [one for one in world().records if one.subject in SOLD]
     with database.session() as session:
         drafts = (
             Draft(key=one.key, label=one.label, facts=one.facts, sold_as=one.subject)  # type: ignore[arg-type]  # a subject's name out of a list

@@ -31,6 +31,11 @@ KINDS = [kind for kind in DIMENSIONS if kind != "count"]
 kinds = pytest.mark.parametrize("kind", KINDS)
 
 
+def _called(subject: str) -> str:
+    """A subject as the description's schemas are called by it."""
+    return subject.title().replace("_", "")
+
+
 def validator(name: str) -> OAS31Validator:
     """Return the validator of a component."""
     return OAS31Validator({"$ref": f"#/components/schemas/{name}", "components": {"schemas": COMPONENTS}})
@@ -135,7 +140,7 @@ def test_other_texts_fit_no_pattern(kind: str, text: str) -> None:
 @pytest.mark.parametrize("fact", RULEBOOK.vocabulary.facts.values(), ids=lambda fact: fact.name)
 def test_a_fact_and_its_schema_take_the_same_forms(fact: Any) -> None:
     """Of forms good and bad, the schema takes those that the reader takes, or refuses only for their meaning."""
-    check = validator(f"{fact.subject.capitalize()}Facts")
+    check = validator(f"{_called(fact.subject)}Facts")
     some = fact.range_text[0] if fact.range_text else getattr(fact.type, "members", ("245/75R16",))[0]
     forms: list[Any] = [
         some, None, True, "yes", 2, 2.5, "2", "2 in", "3 lb", "no such", "", [], [some], {}, {"value": some},
@@ -161,7 +166,7 @@ def test_a_fact_and_its_schema_take_the_same_forms(fact: Any) -> None:
 def test_a_question_has_the_parts_that_are_read(rulebook: Rulebook) -> None:
     """The reader knows every part and key of the schema, and the schema refuses what the reader does not know."""
     whole: dict[str, Any] = {"rig": {"adapters": []}} | {
-        name: {"facts": {}} for name in ("accessory", "ball", "trailer", "load", "beside")
+        name: {"facts": {}} for name in ("accessory", "ball", "trailer", "wiring_adapter", "load", "beside")
     }
     whole["rig"] |= {name: {"facts": {}} for name in ("vehicle", "receiver", "mounting", "spare")}
     check = validator("Question")
@@ -169,7 +174,7 @@ def test_a_question_has_the_parts_that_are_read(rulebook: Rulebook) -> None:
     read_question(whole, READER, NoRecords())
     assert set(COMPONENTS["Question"]["properties"]) == {*whole, "together"}
     assert set(COMPONENTS["Rig"]["properties"]) == {*whole["rig"], "id"}
-    for part in ("Question", "Rig", *(f"{subject.capitalize()}Part" for subject in SUBJECTS)):
+    for part in ("Question", "Rig", *(f"{_called(subject)}Part" for subject in SUBJECTS)):
         assert not validator(part).is_valid({"colour": "red"})
     assert set(SUBJECTS) == set(rulebook.vocabulary.subjects)
 
@@ -181,6 +186,7 @@ def test_a_question_has_the_parts_that_are_read(rulebook: Rulebook) -> None:
         ({"rig": {}}, False),
         ({"rig": None, "accessory": None}, False),
         ({"load": {}, "ball": {}}, False),
+        ({"wiring_adapter": {}}, True),
         ({"rig": {"adapters": []}}, False),
         ({"rig": {"vehicle": {"facts": {"year": 2020}}}}, False),
         ({"accessory": {}}, True),
@@ -207,7 +213,7 @@ def test_the_schema_says_what_a_question_is_about(question: dict[str, Any], asks
 
 def test_a_thing_has_the_parts_that_are_read() -> None:
     """The reader of several things knows every part of the schema, and refuses what the schema refuses."""
-    parts: dict[str, Any] = {name: {"facts": {}} for name in ("ball", "trailer", "load", "accessory")}
+    parts: dict[str, Any] = {name: {"facts": {}} for name in ("ball", "trailer", "wiring_adapter", "load", "accessory")}
     thing: dict[str, Any] = {"name": "it", "hangs_on": "rear_receiver", "rig": {}, **parts}
     assert set(COMPONENTS["Thing"]["properties"]) == set(thing)
     several: dict[str, Any] = {"rig": {}, "load": {"facts": {}}, "together": [thing, thing]}

@@ -25,6 +25,7 @@ _CALLED: Final = {
     "accessory": later("accessory"),
     "adapter": later("adapter"),
     "ball": later("ball"),
+    "wiring_adapter": later("wiring adapter"),
     "trailer": later("trailer"),
     "load": later("load"),
     "spare": later("spare"),

@@ -20,7 +20,7 @@ from fitsvc.answers.tried_things import note_tried, take_tried
 from fitsvc.document import Document, Json
 from fitsvc.facts import MOST_ADAPTERS, Case, FactReader
 from fitsvc.language.problems import ProblemsFound
-from fitsvc.subjects import BESIDE_RIG
+from fitsvc.subjects import ASKED, BESIDE_RIG
 from fitsvc.tongues import t
 from fitsvc.tried import ThingTried
 
@@ -76,8 +76,8 @@ def read_question(document: Json, reader: FactReader, records: Records) -> Quest
         _rig(gathered, document.get("rig"))
         for subject in BESIDE_RIG:
             gathered.subject(subject, document.get(subject), f"/{subject}")
-        if not gathered.present & {"accessory", "trailer", "spare"} and not gathered.adapters and not gathered.problems:
-            help = t("name an `accessory`, a `trailer` or a `rig.spare`")
+        if gathered.present.isdisjoint(ASKED) and not gathered.adapters and not gathered.problems:
+            help = t("name an `accessory`, a `trailer`, a `wiring_adapter` or a `rig.spare`")
             gathered.complain("", t("the question asks about nothing"), help, meaning=True)
     if gathered.problems:
         raise ProblemsFound(gathered.problems)

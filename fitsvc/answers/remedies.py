@@ -45,6 +45,8 @@ _IN_FULL: Final = 10
 _MOST_FIRST: Final = 200
 """Adapters that are tried as the first of two."""
 
+_SWAPPED: Final = ("accessory", "ball", "wiring_adapter")
+"""What another of the shelf may take the place of."""
 _MOST_WANTED: Final = 2_500
 """Judgements to find what a part would have to be."""
 
@@ -87,7 +89,7 @@ class Remedies:
             yield from self._kept(self._taken_out(document, case), failing)
         swaps = [
             one
-            for subject in ("accessory", "ball")
+            for subject in _SWAPPED
             if touches(subject)
             for one in self._kept(self._swaps(document, case, subject), failing, len(self._instead(case, subject)))
         ]
@@ -144,7 +146,7 @@ class Remedies:
             yield Tried("remove", (), one if len(places) == 1 else several, changed, other)
 
     def _swaps(self, document: Document, case: Case, subject: str) -> Iterator[Tried]:
-        """Another ball, or another accessory of the same kind."""
+        """Another ball or wiring adapter, or another accessory of the same kind."""
         for item in self._instead(case, subject):
             changed = {**document, subject: {"sku": item.sku}}
             words = t("the {label} instead", label=item.label)
@@ -241,16 +243,16 @@ class Remedies:
         )
 
     def would_have_to_be(self, question: Question, failing: Sequence[int]) -> str:
-        """What the accessory or ball would have to be, found by taking what fails about it as not known.
+        """What accessory, ball or wiring adapter would have to be, found by taking what fails about it as not known.
 
-        Of rules that fail whatever the accessory and ball are, it is said what would have to be so besides.
+        Of rules that fail whatever these are, it is said what would have to be so besides.
         """
         case = question.case
         rests = {
             name
             for number in failing
             for name in self.missing.about(number)
-            if name.startswith(("accessory.", "ball.")) and name != KIND
+            if name.partition(".")[0] in _SWAPPED and name != KIND
         }
         if not rests:
             return ""

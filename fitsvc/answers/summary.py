@@ -12,6 +12,7 @@ from fitsvc.answers.phrases import capped, joined
 from fitsvc.answers.question import Question
 from fitsvc.answers.wording import Wording
 from fitsvc.engine.verdict import Verdict
+from fitsvc.subjects import ASKED
 from fitsvc.tongues import is_clause, later, t
 
 _ASKED: Final = {
@@ -30,6 +31,7 @@ _THIS: Final = {
     "accessory": later("this accessory"),
     "trailer": later("this trailer"),
     "spare": later("this spare"),
+    "wiring_adapter": later("this wiring adapter"),
 }
 _MORE_OPEN: Final = later("{count} more facts are open besides these.")
 _SORTS: Final[Mapping[SeeTo, tuple[str, str]]] = {
@@ -87,7 +89,7 @@ def readings(text: str) -> str:
 
 
 def _what(question: Question) -> str:
-    for subject in ("accessory", "trailer", "spare"):
+    for subject in ASKED:
         if subject in question.case.present:
             label = question.labels.get(subject, "")
             return t("the {label}", label=label) if label else t(_THIS[subject])

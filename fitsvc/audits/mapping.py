@@ -34,10 +34,10 @@ from fitsvc.rulebook.yaml_text import Mapping as YamlMapping
 from fitsvc.rulebook.yaml_text import Node, Scalar, read_yaml_file, to_plain
 
 KEYS: Final = ("sku", "subject", "label", "fits")
+"""What a column may be beside a fact; `fits` holds the rigs or vehicles that the item is claimed to fit."""
 _SLIP: Final = 0.8
 """How close by a name is that a title is a slip of (difflib's ratio): a letter or two of it; an estimate."""
-"""What a column may be beside a fact; `fits` holds the rigs or vehicles that the item is claimed to fit."""
-READ: Final = ("trailer", "adapter", "ball")
+READ: Final = ("trailer", "adapter", "ball", "wiring_adapter")
 """The subjects whose rows are read beside accessories, each by its own facts."""
 _ENTRY: Final = ("fact", "unit", "values", "decimal", "nominal")
 _IGNORE: Final = "ignore"
@@ -192,7 +192,7 @@ def _meaningless(column: Mapped, node: Node, facts: Mapping[str, Fact]) -> Itera
         help = (
             f"did you mean `{near}`?"
             if near
-            else f"it is a fact of an accessory, trailer, adapter or ball, or one of {', '.join(KEYS)}"
+            else f"it is a fact of an accessory, trailer, adapter, ball or wiring adapter, or one of {', '.join(KEYS)}"
         )
         yield node.problem(f"column `{column.title}` is mapped to `{column.name}`, which is no fact", help)
         return

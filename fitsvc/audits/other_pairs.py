@@ -1,7 +1,8 @@
-"""Trailers and adapters of a catalogue with every rig, by the same kernel and rules as accessories.
+"""Trailers, adapters and wiring of a catalogue with every rig, by the same kernel and rules as accessories.
 
-A trailer is judged as if it were asked about by itself behind the rig, an adapter as it stands in the opening, with
-nothing in it. Of an adapter of which a cell could not be read nothing better than `undetermined` is told.
+A trailer is judged as if it were asked about by itself behind the rig, a wiring adapter in its socket, an adapter as it
+stands in the opening, with nothing in it. Of an adapter of which a cell could not be read nothing better than
+`undetermined` is told.
 """
 
 from collections import Counter

@@ -1,4 +1,4 @@
-"""Items of a catalogue that are no accessories: trailers, adapters and balls, read by the facts of their subject."""
+"""Items of a catalogue that are no accessories, such as trailers and balls, read by the facts of their subject."""
 
 from collections.abc import Iterable
 from typing import Final
@@ -17,8 +17,9 @@ from fitsvc.language.problems import Problem
 from fitsvc.language.types import Type
 
 ADAPTER: Final = "adapter"
-JUDGED: Final = ("trailer", ADAPTER)
-"""The subjects that are judged with every rig beside accessories: what is towed, and what goes into the opening."""
+JUDGED: Final = ("trailer", ADAPTER, "wiring_adapter")
+"""The subjects that are judged with every rig beside accessories: what is towed, what goes into the opening or into the
+vehicle's socket."""
 BALL: Final = "ball"
 """The subject that is judged with the catalogue's own mounts, and with no rig."""
 assert {*JUDGED, BALL} == set(READ)

@@ -9,6 +9,7 @@ from fitsvc.audits.layout import Html, bars, day_in_words, file_link, table, tol
 from fitsvc.audits.others import BALL
 from fitsvc.audits.page_claims import PageWords, all_claims, balls_part, claims_part, in_short, item_number
 from fitsvc.document import Document
+from fitsvc.subjects import plural
 
 _OUTCOME: Final = {
     "works": "fits",
@@ -146,7 +147,7 @@ def beside(summary: Document) -> Document:
 
 def _read(rows: Document, others: Document) -> str:
     """How much of the file was judged."""
-    judged = [told(one["items"], f"{subject}s") for subject, one in others.items()]
+    judged = [told(one["items"], plural(subject)) for subject, one in others.items()]
     judged = [told(rows["items"], "items"), *judged] if rows["items"] or not judged else judged
     words = f"Of {told(rows['rows'], 'rows')} {' and '.join(judged)} were judged; "
     words += f"{told(rows['bad_rows'], 'rows')} could not be"
@@ -166,7 +167,8 @@ def _rows(rows: Document, summary: Document) -> str:
     words.append("What a cell says that does not read is not known, and nothing fits because of it.")
     if rows["other_subjects"]:
         words.append(
-            f"Accessories, trailers, adapters and, with mounts, balls are audited; not audited: {escape(others(rows))}."
+            "Accessories, trailers, adapters, wiring adapters and, with mounts, balls are audited; not audited: "
+            f"{escape(others(rows))}."
         )
     if rows["passed_over"]:
         listed = ", ".join(f"<code>{escape(title)}</code>" for title in rows["passed_over"])
@@ -193,7 +195,7 @@ def _suspicious(summary: Document, words: PageWords) -> list[tuple[str, int | st
 
 def others(rows: Document) -> str:
     """The rows of other subjects than accessories, counted by subject in words."""
-    return ", ".join(told(count, f"{subject}s") for subject, count in rows["other_subjects"].items())
+    return ", ".join(told(count, plural(subject)) for subject, count in rows["other_subjects"].items())
 
 
 def _mend(fixes: Sequence[Fix], count: int) -> str:

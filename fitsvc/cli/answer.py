@@ -36,6 +36,7 @@ if TYPE_CHECKING:
 @click.option("--rig", metavar="ID", help="A saved rig, in place of a question.")
 @click.option("--accessory", metavar="SKU", help="What is to go on it.")
 @click.option("--ball", metavar="SKU", help="The ball on it.")
+@click.option("--wiring-adapter", metavar="SKU", help="The wiring adapter between its plug and the socket.")
 @click.option("--trailer", metavar="SKU", help="The trailer behind it.")
 @facts_option
 @units_option
@@ -49,6 +50,7 @@ def answer(
     rig: str | None,
     accessory: str | None,
     ball: str | None,
+    wiring_adapter: str | None,
     trailer: str | None,
     facts: tuple[str, ...],
     units: System,
@@ -63,7 +65,8 @@ def answer(
     from fitsvc.answers.answering import Answerer
     from fitsvc.cli.questions import with_facts
 
-    document = _document(question, rig, {"accessory": accessory, "ball": ball, "trailer": trailer})
+    sold = {"accessory": accessory, "ball": ball, "trailer": trailer, "wiring_adapter": wiring_adapter}
+    document = _document(question, rig, sold)
     answerer = Answerer(load_rules(rules))
     if facts:
         document = with_facts(document, facts, answerer.rulebook.vocabulary)

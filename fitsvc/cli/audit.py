@@ -12,6 +12,7 @@ from fitsvc.cli.console import FAULTS, err, out, paragraph, refuse
 from fitsvc.cli.options import FILE, database_option, load_rules, open_database, rules_option
 from fitsvc.cli.progress import progress
 from fitsvc.document import Document
+from fitsvc.subjects import plural
 
 if TYPE_CHECKING:
     from fitsvc.audits.goods import StoreGoods
@@ -190,7 +191,7 @@ def _show(summary: Document, output: Path) -> None:
         paragraph(console, f"Not audited: {others(rows)}", sign="·", indent=2)
     for subject, one in summary["others"].items():
         came_to = ", ".join(f"{count:,} {name}" for name, count in one["outcomes"].items() if count)
-        paragraph(console, f"{told(one['items'], f'{subject}s')} with them: {came_to}", sign="·", indent=2)
+        paragraph(console, f"{told(one['items'], plural(subject))} with them: {came_to}", sign="·", indent=2)
     if balls := summary.get("balls"):
         came_to = ", ".join(f"{count:,} {name}" for name, count in balls["outcomes"].items() if count)
         paragraph(

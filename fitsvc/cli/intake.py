@@ -8,6 +8,7 @@ import click
 
 from fitsvc.cli.console import FAULTS, out, paragraph, refuse
 from fitsvc.cli.options import FILE, load_rules, rules_option
+from fitsvc.subjects import plural
 
 if TYPE_CHECKING:
     from fitsvc.audits.drafting import DraftedColumn
@@ -50,7 +51,7 @@ def intake(
         if made.left_out:
             paragraph(out(), f"{told(made.left_out, 'rows')} look like no item and are left out", sign="?", indent=2)
         if made.others:
-            rows = ", ".join(told(count, f"{subject}s") for subject, count in made.others.items())
+            rows = ", ".join(told(count, plural(subject)) for subject, count in made.others.items())
             words = f"Not written anew: {rows}; `fitsvc audit --mapping {kept}` reads them where they stand"
             paragraph(out(), words, sign="?", indent=2)
         if made.held_back:

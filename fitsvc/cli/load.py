@@ -11,7 +11,7 @@ import click
 from fitsvc.cli.console import BAD_INPUT, err, out, show_problems
 from fitsvc.cli.options import FILE, database_option, index_option, load_rules, open_database, rules_option
 from fitsvc.language.problems import Problem, ProblemsFound
-from fitsvc.subjects import counted
+from fitsvc.subjects import counted, plural
 
 if TYPE_CHECKING:
     from fitsvc.facts import FactReader
@@ -101,7 +101,7 @@ def _as_records(path: Path, mapping: Path | None, reader: "FactReader") -> Itera
         problems: list[Problem] = []
         made = write_cleaned(path, reader, read_mapping(mapping, reader.vocabulary), Path(folder), problems)
         if made.others:  # what is loaded goes in whole or not at all
-            rows = ", ".join(told(count, f"{subject}s") for subject, count in made.others.items())
+            rows = ", ".join(told(count, plural(subject)) for subject, count in made.others.items())
             help = "load them from a file of their own, whose columns are called as their facts, and take them out here"
             raise ProblemsFound([*problems, Problem(f"{rows} are not read by a mapping", help, file=str(path))])
         if problems:

@@ -176,7 +176,7 @@ def _rows(judged: Judged, rulebook: Rulebook) -> Rows:
         total = failing if OUTCOME_OF[effect] == "fails" else open_
         total += where
         fills = rulebook.needs[number - len(rulebook.rules)].fills if effect == "open_needs" else None
-        if fills is not None:
+        if fills is not None and fills.subject in wanting:
             wanting[fills.subject] |= where
     beside = np.logical_or.reduce([wanting[subject] for subject in BESIDE])
     return Rows(np.zeros(0, np.bool_), failing, open_, beside, wanting[ACCESSORY])

@@ -30,6 +30,7 @@ from fitsvc.proving.terms import (
 from fitsvc.proving.values import Ends, Possible, Sides, Value
 from fitsvc.rulebook.rules import Rulebook
 from fitsvc.rulebook.vocabulary import TYRE_PARTS, Fact
+from fitsvc.subjects import ASKED
 
 _MOST_COUNTED: Final = 12
 """A count of no more than this is one of its figures, so that its product with a weight is linear."""
@@ -91,7 +92,7 @@ class Facts:
         """That a question is about something, as it has to be."""
         if self.adapters:
             return TRUE
-        return some(self.subjects[name] for name in ("accessory", "trailer", "spare") if name in self.subjects)
+        return some(self.subjects[name] for name in ASKED if name in self.subjects)
 
     def present(self, name: str) -> SolverTerm:
         """That a question is about a subject, or that it, or any of its adapters, names a fact."""

@@ -22,7 +22,7 @@ from fitsvc.proving.asking import Holds
 from fitsvc.proving.cases import tyre_values
 from fitsvc.proving.facts import TYRES
 from fitsvc.rulebook.vocabulary import Fact
-from fitsvc.subjects import OF_RIG
+from fitsvc.subjects import ASKED, OF_RIG
 
 _STEPS: Final = (1000.0, 500.0, 100.0, 50.0, 10.0, 5.0, 1.0)
 """Whole figures of a fact's own unit, roundest first; then what the unit is shown in."""
@@ -86,7 +86,7 @@ class Shrinking:
 
     def _kept(self, case: Case, facts: Facts, adapters: tuple[Facts, ...], present: frozenset[str]) -> Case:
         smaller = self._case(facts, adapters, present)
-        asks = {"accessory", "trailer", "spare"} & smaller.present
+        asks = smaller.present.intersection(ASKED)
         return smaller if (asks or smaller.adapters) and self.holds(smaller) else case
 
     def _case(self, facts: Facts, adapters: tuple[Facts, ...], present: frozenset[str]) -> Case:

@@ -19,15 +19,17 @@ from fitsvc.rulebook.yaml_text import Mapping, Node, Scalar
 ACCESSORY: Final = "accessory"
 BESIDE: Final = ("ball",)
 """What is sold to be put beside an accessory in one question. A plan looks for nothing else."""
+_OFFERED: Final = (*BESIDE, "wiring_adapter")
+"""What is offered beside an answer that has need of it."""
 
 _FILLED: Final = Form("`fills`", {ACCESSORY: named("role"), "gives": named("fact")})
-FILLS: Final[Kind] = either(one_of(*BESIDE), _FILLED.kind)
+FILLS: Final[Kind] = either(one_of(*_OFFERED), _FILLED.kind)
 """What fills a need, as a need says it."""
 WISH: Final = Form("a wish", {"when": EXPRESSION, "served_by": EXPRESSION})
 
 
 def read_fills(read: Expressions, entry: Mapping) -> Fills | None:
-    """What fills a need: `ball`, or `{accessory: ROLE, gives: FACT}`."""
+    """What fills a need: `ball`, `wiring_adapter`, or `{accessory: ROLE, gives: FACT}`."""
     node = entry.entries.get("fills")
     if isinstance(node, Scalar):
         return _beside(read.shape, node, read.vocabulary)
@@ -40,7 +42,7 @@ def read_fills(read: Expressions, entry: Mapping) -> Fills | None:
 
 def _beside(shape: Shape, node: Scalar, vocabulary: Vocabulary) -> Fills | None:
     subject = node.value or ""
-    known = [name for name in BESIDE if name in vocabulary.subjects]
+    known = [name for name in _OFFERED if name in vocabulary.subjects]
     if subject in known:
         return Fills(subject)
     near = nearest(subject, known)

@@ -17,7 +17,7 @@ from fitsvc.language.types import ListType
 from fitsvc.rulebook.vocabulary import Fact, Vocabulary
 from fitsvc.service.json_schema import NO_NUL, NULL, Schema, array, closed, nullable, parts, reference, text, word
 from fitsvc.store.tables import KEY
-from fitsvc.subjects import BESIDE_RIG, OF_RIG, OF_YARD, PLACE, SUBJECTS
+from fitsvc.subjects import ASKED, BESIDE_RIG, OF_RIG, OF_YARD, PLACE, SUBJECTS
 
 
 def _below(bottom: int) -> str:
@@ -270,8 +270,8 @@ def _rig() -> Schema:
 def _question() -> Schema:
     named = {one: nullable(reference(f"{_title(one)}Part")) for one in BESIDE_RIG}
     about = (
-        "What is on one rig at the same time, in place of an accessory, ball or trailer; `load` is then what is told "
-        f"for all of them. At most {MOST_THINGS}."
+        "What is on one rig at the same time, in place of an accessory, ball, trailer or wiring adapter; `load` is "
+        f"then what is told for all of them. At most {MOST_THINGS}."
     )
     several = array(reference("Thing"), about, minItems=2, maxItems=MOST_THINGS)
     about = "Will this work on this rig? Or with `together`: will these, all at once?"
@@ -283,7 +283,7 @@ def _about_nothing() -> Schema:
     """Where nothing is asked about: neither things nor, on the rig, something in the opening or a spare."""
     bare = none_of("spare", "id") | {"type": "object"}
     bare["properties"]["adapters"] = {"anyOf": [NULL, array({}, maxItems=0)]}
-    nothing = none_of("accessory", "trailer", "together")
+    nothing = none_of(*(one for one in ASKED if not SUBJECTS[one].in_rig), "together")
     nothing["properties"]["rig"] = {"anyOf": [NULL, bare]}
     return nothing
 

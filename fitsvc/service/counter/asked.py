@@ -44,6 +44,7 @@ PARTS: Final[Mapping[str, str]] = {
     "accessory": later("Accessory"),
     "ball": later("Ball"),
     "trailer": later("Trailer"),
+    "wiring_adapter": later("Wiring adapter"),
     "load": later("Load"),
     **dict.fromkeys(PLACES, later("In the opening")),
 }

@@ -43,6 +43,7 @@ _MOST_JUDGED: Final = 50
 """Balls or trailers of which it is said what they come to: each is judged by itself."""
 _TOLD: Final = ("ask", "label", "scales")
 _LABEL: Final = ("label", "ask")
+_WIRING: Final = "wiring_adapter"
 _MEASURED: Final = ("tape",)
 
 
@@ -81,6 +82,7 @@ class Asking:
     receivers: Options
     accessories: Options
     balls: Options
+    wirings: Options
     trailers: Options
     adapters: Sequence[Options]
     tows: bool
@@ -181,6 +183,7 @@ class Asker:
             accessories=self.sold(settled, "accessory", case, system),
             balls=self.sold(settled, "ball", case, system) if tows else Options(),
             trailers=self.sold(settled, "trailer", case, system) if tows else Options(),
+            wirings=self.sold(settled, _WIRING, case, system) if tows or _WIRING in case.present else Options(),
             adapters=self._adapters(settled, case, system),
             on="|".join(self.chooser.on(fields)),
             let_go=settled.let_go,

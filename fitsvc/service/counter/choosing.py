@@ -40,10 +40,10 @@ BASKET: Final = "basket"
 """One basket of those that a plan comes to, by the numbers of its parts."""
 PAGE: Final = ("units", "about", ON, DRAFT, BASKET)
 """Fields that are the page's own and no part of the question."""
-SOLD: Final = ("accessory", "ball", "trailer", *PLACES, *ALSO)
+SOLD: Final = ("accessory", "ball", "trailer", "wiring_adapter", *PLACES, *ALSO)
 _OF_RIG: Final = ("rig", "mounting", "receiver")
 _OF_OPENING: Final = ("receiver.", "mounting.", "adapter.", f"{FIND}adapter.", f"{SEEN}adapter.")
-_NOT_BESIDE_SPARE: Final = ("accessory", "ball", "trailer", "also")
+_NOT_BESIDE_SPARE: Final = ("accessory", "ball", "trailer", "wiring_adapter", "also")
 _MEASURED: Final = "tape"
 
 
