@@ -6,14 +6,14 @@ from dataclasses import dataclass, field, replace
 from functools import partial, reduce
 from math import isfinite, radians, tan
 from operator import or_
-from typing import Any, Final, Literal, TypeVar
+from typing import Any, Final, TypeVar
 
 import msgspec
 
 from fitsvc.caching import LruCache
 from fitsvc.document import Json
 from fitsvc.language.intervals import TOLERANCE, Bounds, plus
-from fitsvc.language.problems import Problem, ProblemsFound, nearest
+from fitsvc.language.problems import Problem, ProblemKind, ProblemsFound, nearest
 from fitsvc.language.quantities import ANGLE, QuantityError, is_plainest, parse_any, parse_quantity, read_plainest
 from fitsvc.language.spreadsheets import damage_of
 from fitsvc.language.truth import NO, YES, Truth
@@ -252,7 +252,7 @@ def _kind(fact: Fact) -> str:
 
 
 def _refuse(
-    message: str, help: str = "", pointer: str = "", meaning: bool = False, kind: Literal["", "no unit"] = ""
+    message: str, help: str = "", pointer: str = "", meaning: bool = False, kind: ProblemKind = ""
 ) -> ProblemsFound:
     return ProblemsFound([Problem(message, help, pointer=pointer, meaning=meaning, kind=kind)])
 
@@ -318,7 +318,8 @@ def _amount(fact: Fact, wire: Json, pointer: str = "") -> float:
             amount = parse_quantity(wire, fact.type.dimension)
         except QuantityError as error:
             help = _as_slope(wire) if fact.kind == "ratio" else _figure(fact) if fact.kind == "count" else ""
-            raise _refuse(error.message, help or error.help, pointer, kind=error.kind) from None
+            meaning = error.kind == "implausible"
+            raise _refuse(error.message, help or error.help, pointer, meaning, error.kind) from None
         percent = "%" in wire or "percent" in wire.casefold()
         if fact.kind == "ratio" and not percent and "/" not in wire:
             raise _refuse(
@@ -383,6 +384,7 @@ def _held(fact: Fact, wire: Json, pointer: str = "") -> float:
             t("it is between {low} and {high}; check the figure and its unit", low=low, high=high),
             pointer,
             True,
+            "implausible",
         )
     return min(max(amount, fact.range[0]), fact.range[1])
 
@@ -422,6 +424,7 @@ def _bounded(fact: Fact, wire: Mapping[str, Json]) -> Bounds:
             ),
             t("`at_least` is the lower one"),
             meaning=True,
+            kind="contradiction",
         )
     return (low, high)
 

@@ -132,7 +132,7 @@ def test_an_answer_as_of_a_time_over_the_wire(database: Database, tmp_path: Any)
     ]
     assert answers == ["undetermined", "fails"]
     response = client.post("/v1/answers", json=QUESTION, params={"as_of": before.isoformat()})
-    assert "no mounting is stored under `mnt_a`" in problem(response, 422)["errors"][0]["detail"]
+    assert "no mounting is stored under `mnt_a`" in problem(response, 409)["errors"][0]["detail"]
     wrong = client.post("/v1/answers", json=QUESTION, params={"as_of": "yesterday"})
     assert wrong.status_code == 400
 

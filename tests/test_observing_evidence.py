@@ -352,7 +352,7 @@ def test_f6_a_correction_takes_the_place_of_what_it_corrects(client: Client, key
 @pytest.mark.parametrize(
     ("members", "status", "place"),
     [
-        ({"retracts": "obs_none", "reason": "a slip"}, 422, "/retracts"),
+        ({"retracts": "obs_none", "reason": "a slip"}, 409, "/retracts"),
         ({"retracts": "obs_none"}, 422, "/reason"),
         ({"retracts": 5, "reason": "a slip"}, 400, "/retracts"),
         ({"settles": "yes", "reason": "a slip", "facts": {"height": "17 in"}}, 400, "/settles"),

@@ -76,7 +76,7 @@ def test_f24_a_steel_bumper_is_told_of_one_truck_alone(truck: Client, key: Key, 
     early = truck.post(
         "/v1/answers?as_of=2026-01-01T00:00:00Z", json={"rig": {"id": "rig_steel"}, "accessory": {"facts": {}}}
     )
-    assert early.status_code == 422
+    assert early.status_code == 409
 
 
 def test_f24_two_who_disagree_of_one_truck_are_disputed_and_settled(truck: Client, key: Key) -> None:

@@ -90,7 +90,7 @@ def test_stored_records_answer_as_inline_facts_do(client: Client, key: dict[str,
 def test_a_record_that_is_not_stored_cannot_be_asked_about(client: Client) -> None:
     """Unknown ids are told with their places, all of them."""
     question = {"rig": {"vehicle": {"id": "veh_none"}, "id": "rig_none"}, "accessory": {"sku": "N\0NE"}}
-    found = problem(client.post("/v1/answers", json=question), 422)
+    found = problem(client.post("/v1/answers", json=question), 409)
     assert sorted(pointers(found)) == ["/accessory/sku", "/rig/id", "/rig/vehicle/id"]
 
 

@@ -114,8 +114,8 @@ def test_a_rig_that_cannot_be_judged_keeps_nobody_from_an_answer(shop: Client) -
     ask: dict[str, Any] = {"skus": ["SPK-TRUG-2", "CRG-2"], "load": LOAD}
     (alone,) = match(shop, rigs=[good], **ask)["rigs"]
     assert "errors" not in alone
-    for wrong in (named, unknown, far):
-        told = problem(shop.post("/v1/selections", json={"rig": wrong}), 422)["errors"]
+    for wrong, status in ((named, 409), (unknown, 409), (far, 422)):
+        told = problem(shop.post("/v1/selections", json={"rig": wrong}), status)["errors"]
         rows = match(shop, rigs=[wrong, good, wrong], **ask)["rigs"]
         assert rows[1] == alone
         for number in (0, 2):

@@ -101,5 +101,5 @@ def test_what_is_sold_as_a_ball_has_a_balls_facts(client: Client, key: Key) -> N
     about = {"subject": "accessory", "record": "B"}
     right = client.post(PATH, json=about | {"facts": {"rating": "3500 lb"}}, headers=key)
     assert right.json()["record"]["facts"] == {"rating": "3500 lb"}
-    problem(client.post(PATH, json=about | {"facts": {"shank": "2 in"}}, headers=key), 422)
+    problem(client.post(PATH, json=about | {"facts": {"shank": "2 in"}}, headers=key), 409)
     problem(client.post(PATH, json=about | {"facts": {"colour": "red"}}, headers=key), 400)

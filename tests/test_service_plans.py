@@ -117,14 +117,14 @@ def test_a_part_put_on_the_shelf_is_planned_with(shop: TestClient[Litestar], url
     [
         ({"wishes": [{"kind": "bike_rack"}], "rig": {"receiver": {}}}, 400, ["/wishes/0/kind"]),
         ({"wishes": [{}], "rig": {"receiver": {}}}, 422, ["/wishes/0"]),
-        ({"wishes": [{"kind": "step"}], "rig": {"vehicle": {"id": "veh_none"}}}, 422, ["/rig/vehicle/id"]),
+        ({"wishes": [{"kind": "step"}], "rig": {"vehicle": {"id": "veh_none"}}}, 409, ["/rig/vehicle/id"]),
         ({"wishes": [{"kind": "step"}, 1], "parts_at_most": 0}, 400, ["/rig", "/wishes/1", "/parts_at_most"]),
     ],
 )
 def test_bad_wishes_are_problem_documents(
     shop: TestClient[Litestar], body: Any, status: int, pointers: list[str]
 ) -> None:
-    """What cannot be read is 400, what cannot be is 422, each fault with its pointer."""
+    """What cannot be read is 400, what cannot be is 422, what is not stored 409, each fault with its pointer."""
     sent = shop.post("/v1/plans", json=body)
     assert (sent.status_code, sent.headers["content-type"]) == (status, "application/problem+json")
     assert [one["pointer"] for one in sent.json()["errors"]] == pointers

@@ -42,7 +42,7 @@ def test_what_no_remark_can_be_is_refused(client: Client, key: Key) -> None:
     """Nobody writes without a key; a rule must be one, a text must say something, a question must be readable."""
     body = {"rule": RULE, "text": "wrong"}
     problem(client.post(PATH, json=body), 401)
-    problem(client.post(PATH, json=body | {"rule": "no-such"}, headers=key), 422)
+    problem(client.post(PATH, json=body | {"rule": "no-such"}, headers=key), 409)
     problem(client.post(PATH, json=body | {"text": " "}, headers=key), 422)
     unread = client.post(PATH, json=body | {"question": {"accessory": {"facts": {"shank": 3}}}}, headers=key)
     assert problem(unread, 400)["errors"][0]["pointer"].startswith("/question/accessory")

@@ -17,9 +17,11 @@ from fitsvc.answers.things import read_things
 from fitsvc.facts import FactReader
 from fitsvc.language.problems import ProblemsFound
 from fitsvc.language.quantities import DIMENSIONS, LENGTH, UNITS, QuantityError, parse_quantity
+from fitsvc.planning.reading import read_wishes
 from fitsvc.rulebook.rules import Rulebook
+from fitsvc.selection.selector import Selector
 from fitsvc.service.examples import BODIES, QUESTION
-from fitsvc.service.schema import quantity_pattern
+from fitsvc.service.schema import facts_wanted_pattern, quantity_pattern, told_pattern
 from fitsvc.service.shapes import components
 from fitsvc.subjects import SUBJECTS
 
@@ -209,6 +211,87 @@ def test_the_schema_says_what_a_question_is_about(question: dict[str, Any], asks
         assert asks
     except ProblemsFound:
         assert not asks
+
+
+WISHED: dict[str, Any] = {"rig": {"receiver": {}}}
+BIKES: dict[str, Any] = {"facts": {"bikes": 2}}
+
+
+@pytest.mark.parametrize(
+    ("plan", "can_be"),
+    [
+        (WISHED | {"wishes": [{"kind": "step"}]}, True),
+        (WISHED | {"wishes": [{"load": BIKES}]}, True),
+        (WISHED | {"wishes": [{"trailer": {}, "load": {"facts": {"occupants_weight": "300 lb"}}}]}, True),
+        (WISHED | {"wishes": [{}]}, False),
+        (WISHED | {"wishes": [{"kind": None, "load": {"facts": {"bikes": None}}}]}, False),
+        (WISHED | {"wishes": [{"load": BIKES, "trailer": {}}]}, False),
+        (WISHED | {"wishes": [{"load": BIKES, "trailer": {}, "kind": "step"}]}, True),
+        ({"wishes": [{"load": BIKES}]}, False),
+        ({"wishes": [{"load": BIKES}], "rig": None}, False),
+        ({"wishes": [{"load": BIKES}], "rig": {"receiver": None, "adapters": []}}, False),
+        (WISHED | {"wishes": [{"load": BIKES}], "together": "rear_receiver"}, False),
+        (WISHED | {"wishes": [{"load": BIKES}] * 2, "together": "rear_receiver"}, True),
+        (WISHED | {"wishes": [{"load": BIKES}] * 5, "together": "rear_receiver"}, False),
+        (WISHED | {"wishes": [{"load": BIKES}] * 5, "together": None}, True),
+    ],
+)
+def test_the_schema_says_what_a_plan_needs(plan: dict[str, Any], can_be: bool) -> None:
+    """A way to a receiver, what is to serve each wish, and as many wishes as hold at a time."""
+    assert validator("Wishes").is_valid(plan) == can_be
+    try:
+        read_wishes(plan, answerer().engine, READER, NoRecords())
+        assert can_be
+    except ProblemsFound:
+        assert not can_be
+
+
+@pytest.mark.parametrize(
+    ("text", "fits"),
+    [("1.700 lb", False), ("1.7000 lb", True), ("0.700 lb", True), ("1.700 t", True), ("1.700 in", True)],
+)
+def test_a_point_that_may_part_thousands_is_in_no_pattern(text: str, fits: bool) -> None:
+    """What is refused as it may be read in two ways the description does not promise to take."""
+    kind = "length" if text.endswith("in") else "mass"
+    assert bool(re.search(quantity_pattern(kind), text)) == reads(text, kind) == fits
+    assert bool(re.search(told_pattern(kind), f"at least {text}")) == fits
+
+
+SELECTOR = Selector(answerer())
+WANTED = facts_wanted_pattern(RULEBOOK.vocabulary, SELECTOR.slots)
+
+
+@tries(100)
+@given(st.from_regex(WANTED))
+def test_what_fits_the_pattern_of_a_filter_is_read_but_for_its_figures(text: str) -> None:
+    """Names, choices and forms of figures are what the filter takes; how large a figure may be stands elsewhere."""
+    try:
+        SELECTOR.facts(text)
+    except ProblemsFound as found:
+        assert {one.kind for one in found.problems} == {"implausible"}
+
+
+@pytest.mark.parametrize(
+    ("text", "fits"),
+    [
+        ("", True),
+        ("shank=2 in,capacity=at least 200 lb,pin_supplied=yes", True),
+        ("kind=bike_carrier,rear_extent=12-1/2 in,bikes_max=4", True),
+        ("sku=X", False),
+        ("shank", False),
+        ("weight=30", False),
+        ("shank=2 in,", False),
+        ("pin_supplied=maybe", False),
+    ],
+)
+def test_what_the_filter_cannot_read_is_not_in_its_pattern(text: str, fits: bool) -> None:
+    """The pattern and the reader agree on what people write."""
+    assert bool(re.search(WANTED, text)) == fits
+    try:
+        SELECTOR.facts(text)
+        assert fits
+    except ProblemsFound:
+        assert not fits
 
 
 def test_a_thing_has_the_parts_that_are_read() -> None:

@@ -139,7 +139,7 @@ def test_what_cannot_be_selected_is_told(stocked: Client) -> None:
     problem(stocked.get("/v1/rigs/rig_none/accessories"), 404)
     body = {"accessory": {"sku": "DRY-RACK-4"}, "load": {"facts": {"bikes": "many"}}}
     assert pointers(problem(stocked.post(INLINE, json=body), 400)) == ["/accessory", "/rig", "/load/facts/bikes"]
-    assert pointers(problem(stocked.post(INLINE, json={"rig": {"id": "rig_none"}}), 422)) == ["/rig/id"]
+    assert pointers(problem(stocked.post(INLINE, json={"rig": {"id": "rig_none"}}), 409)) == ["/rig/id"]
     problem(stocked.get(f"{SAVED}?after=nonsense"), 422)
     after = stocked.get(f"{SAVED}?limit=1").json()["next"]
     problem(stocked.get(f"{SAVED}?limit=1&sort=label&after={after}"), 422)

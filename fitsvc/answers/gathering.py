@@ -12,7 +12,7 @@ from fitsvc.answers.records import Doubt, Named, Records, Stored, sure_of
 from fitsvc.answers.spelling import lifts
 from fitsvc.document import Json
 from fitsvc.facts import FactReader, escape
-from fitsvc.language.problems import Problem, nearest
+from fitsvc.language.problems import Problem, ProblemKind, nearest
 from fitsvc.language.types import Value
 from fitsvc.rulebook.vocabulary import TYRE_PARTS
 from fitsvc.subjects import SUBJECTS
@@ -48,9 +48,11 @@ class Gathered:
         self.stored: dict[str, Json] = {}
         self.taken: list[Stored] = []
 
-    def complain(self, pointer: str, message: str, help: str = "", meaning: bool = False) -> None:
+    def complain(
+        self, pointer: str, message: str, help: str = "", meaning: bool = False, kind: ProblemKind = ""
+    ) -> None:
         """Note a problem with the question."""
-        self.problems.append(Problem(message, help, pointer=pointer, meaning=meaning))
+        self.problems.append(Problem(message, help, pointer=pointer, meaning=meaning, kind=kind))
 
     def is_mapping(self, document: Json, pointer: str, what: str, known: tuple[str, ...]) -> bool:
         """Whether a part is an object; what it has and may not have is noted."""
@@ -113,6 +115,7 @@ class Gathered:
                 ),
                 t("name it in its own place"),
                 True,
+                "other record",
             )
             return None
         return stored
@@ -135,7 +138,7 @@ class Gathered:
                 key=stored.key,
                 message=problem.message,
             )
-            self.complain(pointer, message, problem.help, True)
+            self.complain(pointer, message, problem.help, True, "other record")
         stored = self.today(stored)
         if only_missing:
             self.hold_ratings(sure_of(stored))

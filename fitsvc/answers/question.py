@@ -139,7 +139,8 @@ def _saved(gathered: Gathered, rig: Mapping[str, Json]) -> tuple[Mapping[str, Js
     if saved is None:
         known = isinstance(rig["id"], str)
         help = gathered.near("rig", rig["id"], t("check the id")) if known else t("write the rig's id")
-        gathered.complain("/rig/id", t("there is no saved rig `{rig}`", rig=rig["id"]), help, known)
+        message = t("there is no saved rig `{rig}`", rig=rig["id"])
+        gathered.complain("/rig/id", message, help, known, "missing record" if known else "")
         saved = {}
     return joined_rig(rig_today(saved, gathered.reader), rig_today(rig, gathered.reader)), told
 
@@ -169,6 +170,7 @@ def _mounting(gathered: Gathered, part: Json, stored: Mapping[str, Stored | None
                 message,
                 t("name another mounting or leave the {subject} out", subject=called(subject)),
                 True,
+                "other record",
             )
         elif record is None and linked:
             found_part = gathered.records.find(subject, linked)

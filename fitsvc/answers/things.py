@@ -14,7 +14,7 @@ from fitsvc.answers.question import Question, read_question
 from fitsvc.answers.records import Records
 from fitsvc.document import Document, Json
 from fitsvc.facts import FactReader, escape
-from fitsvc.language.problems import Problem, ProblemsFound, nearest
+from fitsvc.language.problems import Problem, ProblemKind, ProblemsFound, nearest
 from fitsvc.language.types import ListType, Value
 from fitsvc.subjects import BESIDE_RIG, PLACE
 from fitsvc.tongues import t
@@ -81,8 +81,8 @@ class _ThingReading:
             raise ProblemsFound(self.problems.values())
         return things
 
-    def _complain(self, pointer: str, message: str, help: str, meaning: bool = False) -> None:
-        self._keep(Problem(message, help, pointer=pointer, meaning=meaning))
+    def _complain(self, pointer: str, message: str, help: str, meaning: bool = False, kind: ProblemKind = "") -> None:
+        self._keep(Problem(message, help, pointer=pointer, meaning=meaning, kind=kind))
 
     def _keep(self, problem: Problem) -> None:
         """Keep a problem once: one with the rig is a problem of each thing on it."""
@@ -130,7 +130,8 @@ class _ThingReading:
             return None
         if len(question.candidates) > 1:
             message = t("{count} stored vehicles go by that name", count=len(question.candidates))
-            self._complain("/rig/vehicle", message, t("name the vehicle by its `id`"), meaning=True)
+            help = t("name the vehicle by its `id`")
+            self._complain("/rig/vehicle", message, help, meaning=True, kind="several records")
         called = name or next((question.labels[one] for one in _HUNG if question.labels.get(one)), "")
         return Thing(name=called, hangs_on=thing["hangs_on"], place=place, question=question)
 
@@ -180,7 +181,8 @@ class _ThingReading:
             pointer = f"/{TOGETHER}/{number}"
             if receivers.setdefault(thing.hangs_on, receiver) != receiver:
                 message = t("`{hangs_on}` is another receiver here than for the thing before", hangs_on=thing.hangs_on)
-                self._complain(f"{pointer}/rig", message, t("things in one place hang on one receiver"), meaning=True)
+                help = t("things in one place hang on one receiver")
+                self._complain(f"{pointer}/rig", message, help, meaning=True, kind="contradiction")
             elif not own and shared_at and shared_at != thing.hangs_on:
                 message = t(
                     "it is not said what `{hangs_on}` is: the receiver of the rig is `{shared_at}`",
@@ -188,7 +190,7 @@ class _ThingReading:
                     shared_at=shared_at,
                 )
                 help = t("give the thing a `rig` of its own: the `receiver` there, and the vehicle or trailer it is on")
-                self._complain(pointer, message, help, meaning=True)
+                self._complain(pointer, message, help, meaning=True, kind="contradiction")
             elif not own:
                 shared_at = thing.hangs_on
 

@@ -5,7 +5,22 @@ from dataclasses import KW_ONLY, dataclass, replace
 from typing import Final, Literal
 
 _LONGEST_WORD: Final = 200
-Kind = Literal["", "missing record", "unknown fact", "unknown member", "missing member", "no unit"]
+ProblemKind = Literal[
+    "",
+    "missing record",
+    "other record",
+    "several records",
+    "implausible",
+    "contradiction",
+    "unprintable",
+    "not given",
+    "unknown fact",
+    "unknown member",
+    "missing member",
+    "no unit",
+]
+OF_STORE: Final = frozenset[ProblemKind]({"missing record", "other record", "several records"})
+"""What rests on what is stored now: the same may be well tomorrow, and a document by itself cannot tell."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,7 +41,7 @@ class Problem:
     source: str = ""
     meaning: bool = False
     parameter: str = ""
-    kind: Kind = ""
+    kind: ProblemKind = ""
 
     def at(self, pointer: str) -> "Problem":
         """Return the same problem placed at a JSON pointer, in front of the pointer it has."""

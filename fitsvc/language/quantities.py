@@ -138,7 +138,7 @@ _OTHERS = {
 }
 """Units that people write and that are not read, each with what to write."""
 
-_WEIGHTS = tuple(UNITS[unit] for unit in ("lb", "kg", "g", "lbf", "N"))
+WEIGHTS = tuple(UNITS[unit] for unit in ("lb", "kg", "g", "lbf", "N"))
 """Units of weights and forces that run into thousands; nobody writes `t` or `kN` so."""
 
 _FEET = frozenset(unit for unit, row in UNITS.items() if row == UNITS["ft"])
@@ -187,7 +187,7 @@ no blank about the `/`: with blanks it divides."""
 class QuantityError(ValueError):
     """Raised for a text that is not the quantity asked for, with what to write instead."""
 
-    def __init__(self, message: str, help: str = "", kind: Literal["", "no unit"] = "") -> None:
+    def __init__(self, message: str, help: str = "", kind: Literal["", "no unit", "implausible"] = "") -> None:
         self.message, self.help, self.kind = message, help, kind
         super().__init__(f"{message}: {help}" if help else message)
 
@@ -255,7 +255,8 @@ def _read(text: str) -> tuple[float, Dimension]:
     parts = _parts(text, body.removeprefix("-").lstrip())
     total, dimension = _sum(text, parts)
     if total > LARGEST_VALUE:
-        raise QuantityError(t("{what} is too large", what=_quote(text)), t("check the number and its unit"))
+        help = t("check the number and its unit")
+        raise QuantityError(t("{what} is too large", what=_quote(text)), help, kind="implausible")
     return float(sign * total), dimension
 
 
@@ -333,7 +334,7 @@ def _sum(text: str, parts: list[tuple[Fraction, str]]) -> tuple[Fraction, Dimens
 
 def _hold_to_one_reading(text: str, unit: str, known: tuple[Dimension, Fraction]) -> None:
     """Refuse `1.700 lb`: it is one pound or seventeen hundred, and the one makes a yes of the other's no."""
-    found = _POINT_OR_THOUSANDS.search(text) if known in _WEIGHTS else None
+    found = _POINT_OR_THOUSANDS.search(text) if known in WEIGHTS else None
     if found:
         figure = found[0].rstrip("0").removesuffix(".")
         small, large = figure + "0" * (figure == found[0]), found[0].replace(".", ",")

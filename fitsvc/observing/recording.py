@@ -187,11 +187,10 @@ def _lock_tried(session: Session, evidence: Json) -> None:
         try:
             thing = lock_record(session, "accessory", sku)
         except NotFound as error:
-            raise InvalidValue(
-                [FieldProblem(f"/evidence/{name}", t("{error}; store it first", error=error))]
-            ) from error
+            what = t("{error}; store it first", error=error)
+            raise InvalidValue([FieldProblem(f"/evidence/{name}", what, "missing record")]) from error
         wanted = "accessory" if name == "sku" else "adapter"
         if sold_as(thing) != wanted:
             what = later("is sold as {kind}; an accessory is tried")
             what = what if name == "sku" else later("is sold as {kind}; it hangs on an adapter")
-            raise InvalidValue([FieldProblem(f"/evidence/{name}", t(what, kind=sold_as(thing)))])
+            raise InvalidValue([FieldProblem(f"/evidence/{name}", t(what, kind=sold_as(thing)), "other record")])

@@ -32,7 +32,7 @@ def slips(reader: FactReader, subject: str, facts: Mapping[str, Json], pointer: 
                 t("`{value}` is hardly ever so for {the}", value=value, the=fact.the),
                 t("did you mean `{meant}`? If not, write `{so}`", meant=meant, so=so),
             )
-            found.append(Problem(message, help, pointer=f"{pointer}/{escape(name)}", meaning=True))
+            found.append(Problem(message, help, pointer=f"{pointer}/{escape(name)}", meaning=True, kind="implausible"))
     return found
 
 

@@ -16,7 +16,7 @@ from fitsvc.answers.things import MOST_THINGS
 from fitsvc.document import Json
 from fitsvc.engine.point import Point
 from fitsvc.facts import Case, FactReader, escape
-from fitsvc.language.problems import Problem, ProblemsFound, nearest
+from fitsvc.language.problems import Problem, ProblemKind, ProblemsFound, nearest
 from fitsvc.language.truth import NO, YES
 from fitsvc.language.typed import AnyTyped
 from fitsvc.language.types import ListType, Value
@@ -88,7 +88,7 @@ class _WishReading:
             raise ProblemsFound(self.problems)
         asked = self._check({"rig": document.get("rig"), "accessory": {}}, "")
         rig = self._whole(document.get("rig") or {}) if asked else {}
-        vehicle = self._vehicle(rig, asked) if asked else None
+        vehicle = self._vehicle(rig, asked, document.get("rig") or {}) if asked else None
         wishes = self._wishes(document.get("wishes"))
         at_most = self._at_most(document.get("parts_at_most"))
         place = self._place(document.get(TOGETHER), len(wishes))
@@ -96,8 +96,8 @@ class _WishReading:
             raise ProblemsFound(self.problems)
         return Wishes(rig=rig, wishes=wishes, at_most=at_most, vehicle=vehicle, place=place)
 
-    def _complain(self, pointer: str, message: str, help: str, meaning: bool = False) -> None:
-        self.problems.append(Problem(message, help, pointer=pointer, meaning=meaning))
+    def _complain(self, pointer: str, message: str, help: str, meaning: bool = False, kind: ProblemKind = "") -> None:
+        self.problems.append(Problem(message, help, pointer=pointer, meaning=meaning, kind=kind))
 
     def _is_object(self, document: Json, pointer: str, what: str, known: tuple[str, ...]) -> bool:
         may = t("it may have ") + ", ".join(f"`{name}`" for name in known)
@@ -126,7 +126,7 @@ class _WishReading:
         whole = rig_spelt_out(rig, self.records, self.reader)
         return {name: part for name, part in whole.items() if part is not None}
 
-    def _vehicle(self, rig: Mapping[str, Json], asked: Question) -> str | None:
+    def _vehicle(self, rig: Mapping[str, Json], asked: Question, told: Mapping[str, Json]) -> str | None:
         """The vehicle's id, where a receiver for it is to be chosen; one that only one stored vehicle fits has that."""
         if rig.get("receiver") is not None or rig.get("mounting") is not None:
             return None
@@ -140,7 +140,11 @@ class _WishReading:
                 if several
                 else t("there is no receiver to plan with")
             )
-            self._complain("/rig", what, t("name the vehicle by its `id`, or give `rig.receiver`"), meaning=True)
+            # A saved rig, or what is told of a vehicle, may yet lead to one that is stored.
+            named = told.get("id") is not None or told.get("vehicle") is not None
+            kind: ProblemKind = "several records" if several else "missing record" if named else ""
+            help = t("name the vehicle by its `id`, or give `rig.receiver`")
+            self._complain("/rig", what, help, meaning=True, kind=kind)
             return None
         return vehicle
 

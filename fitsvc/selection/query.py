@@ -71,7 +71,7 @@ def read_facts_wanted(text: str, reader: FactReader, slots: Collection[str]) -> 
     """The facts to filter by, of those that rules read (`slots`); ProblemsFound has all that cannot be read."""
     found, problems = list[tuple[str, Value]](), list[Problem]()
     known = {name: fact for name, fact in reader.subjects[SUBJECT].items() if fact.name in slots}
-    for part in text.split(",") if text else ():
+    for part in text.split(",") if text.strip() else ():
         name, equals, value = (piece.strip() for piece in part.partition("="))
         if not equals:
             problems.append(
@@ -90,7 +90,7 @@ def read_facts_wanted(text: str, reader: FactReader, slots: Collection[str]) -> 
                 found += reader.value(known[name], value).items()
             except ProblemsFound as refused:
                 problems += [
-                    Problem(f"`where`, {name}: {one.message}", one.help, parameter="where", meaning=True)
+                    Problem(f"`where`, {name}: {one.message}", one.help, parameter="where", meaning=True, kind=one.kind)
                     for one in refused.problems
                 ]
     if problems:
@@ -114,4 +114,4 @@ def read_cursor(wanted: SelectionQuery) -> Cursor:
 
 
 def _refused(message: str, help: str) -> ProblemsFound:
-    return ProblemsFound([Problem(message, help, parameter="after", meaning=True)])
+    return ProblemsFound([Problem(message, help, parameter="after", meaning=True, kind="not given")])

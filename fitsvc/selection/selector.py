@@ -153,7 +153,7 @@ def read_rig_told(document: Mapping[str, Json], answerer: Answerer, records: Rec
             t("{count} stored vehicles go by that name", count=len(question.candidates)),
             t("give the `id` of one: {listed}", listed=listed),
         )
-        raise ProblemsFound([Problem(message, help, pointer="/rig/vehicle", meaning=True)])
+        raise ProblemsFound([Problem(message, help, pointer="/rig/vehicle", meaning=True, kind="several records")])
     case = question.case
     rig = replace(case, present=frozenset(case.present) - {SUBJECT})
     return rig, answerer.disputed(question)

@@ -137,7 +137,7 @@ def _routes(shared: Selections) -> list[ControllerRouterHandler]:
         rigs.router(),
         audits.router(),
         suppliers,
-        *selections.handlers(shared.selector.kinds),
+        *selections.handlers(shared.selector),
         *matches.handlers(),
         feed.list_changes,
         catalogue.load,

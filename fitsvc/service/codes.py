@@ -15,6 +15,10 @@ CODES: Final[dict[str, tuple[str, str]]] = {
     "not-found": ("There is no such thing.", "Check the id or SKU, or the path: `/openapi.json` lists what is served."),
     "no-such-method": ("The path does not take that method.", "`Allow` lists those it takes."),
     "exists": ("What is to be made is there already.", "Change it, or give another id or SKU."),
+    "not-stored": (
+        "The request names what is not stored, or not as it says.",
+        "Store it first, or name another: `errors` has each place.",
+    ),
     "in-use": ("Something stored stands in the way.", "`detail` names what it is."),
     "changed": ("It was changed since it was read.", "Read it again and repeat the change."),
     "condition-missing": ("A change needs a condition.", "Send `If-Match` with the `ETag` you read."),

@@ -178,7 +178,9 @@ def read_told(document: Json, kind: str, by: str, pointer: str) -> tuple[Provena
     told = Provenance(kind=_or(document.get("kind"), kind), at=at, **by_whom, **texts)
     checks = Checks()
     told.check(checks)
-    problems += fault + [Problem(one.message, pointer=one.field, meaning=True) for one in checks.problems]
+    problems += fault + [
+        Problem(one.message, pointer=one.field, meaning=True, kind=one.kind) for one in checks.problems
+    ]
     return told, [replace(one, pointer=pointer + one.pointer) for one in problems]
 
 
@@ -203,7 +205,8 @@ def finish(problems: Iterable[Problem]) -> None:
 def _finish(problems: list[Problem], more: Iterable[FieldProblem]) -> None:
     """Raise all problems; where the vocabulary has spoken, the store need not."""
     told = [one.pointer for one in problems]
-    finish(problems + [Problem(m.message, pointer=m.field, meaning=True) for m in more if not _spoken(m.field, told)])
+    unsaid = [one for one in more if not _spoken(one.field, told)]
+    finish(problems + [Problem(one.message, pointer=one.field, meaning=True, kind=one.kind) for one in unsaid])
 
 
 def _spoken(field: str, told: list[str]) -> bool:

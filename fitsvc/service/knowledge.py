@@ -7,7 +7,7 @@ from litestar import Response, get
 from litestar.params import FromPath
 
 from fitsvc.document import Document
-from fitsvc.language.problems import Problem, ProblemsFound
+from fitsvc.language.problems import Problem
 from fitsvc.language.types import ListType
 from fitsvc.rulebook.rules import Rule, Rulebook
 from fitsvc.rulebook.vocabulary import Fact, Vocabulary
@@ -45,7 +45,7 @@ _RULES: Final = Operation(
     tag="Knowledge",
     gives="Rules",
     query=(Parameter("topic", "Only those of this topic.", {"type": "string", "maxLength": 80}, example="coupling"),),
-    errors=(304,),
+    errors=(304, 404),
     **_HEADERS,
 )
 
@@ -57,7 +57,8 @@ def list_rules(request: AnyRequest) -> Response[bytes]:
     book = service_of(request).answerer.rulebook
     if topic is not None and topic not in book.topics:
         help = f"there are {', '.join(f'`{one}`' for one in book.topics)}"
-        raise ProblemsFound([Problem(f"there is no topic `{topic[:60]}`", help, parameter="topic", meaning=True)])
+        message = f"there is no topic `{topic[:60]}`"
+        raise problem(404, f"{message}; {help}", [Problem(message, help, parameter="topic")])
     items = [rule_document(rule) for rule in book.rules if topic in (None, rule.topic)]
     return tagged(request, {"items": items}, f'"{book.digest}-{topic or ""}"')
 

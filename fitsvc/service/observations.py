@@ -192,4 +192,4 @@ def _facts(reader: FactReader, subject: str, facts: Json) -> list[Problem]:
         return problems
     known = {name for one in SOLD for name in reader.subjects[one]} - set(reader.subjects[subject])
     astray = {f"/facts/{name}" for name in facts if name in known}
-    return [replace(one, meaning=True) if one.pointer in astray else one for one in problems]
+    return [replace(one, meaning=True, kind="other record") if one.pointer in astray else one for one in problems]

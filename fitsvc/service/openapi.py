@@ -20,10 +20,10 @@ from fitsvc.service import keys, selections
 from fitsvc.service.documents import RecordKind
 from fitsvc.service.examples import BODIES, KEYS, MISTAKEN, QUESTION, fit
 from fitsvc.service.json_schema import reference, text
-from fitsvc.service.operations import Operation
+from fitsvc.service.operations import IF_NONE, Operation
 from fitsvc.service.problems import MEDIA_TYPE, example
 from fitsvc.service.queries import Parameter
-from fitsvc.service.record_shapes import title
+from fitsvc.service.record_shapes import key_of, title
 from fitsvc.service.settings import OPEN
 from fitsvc.service.shapes import components
 
@@ -56,7 +56,7 @@ _WRONG: Final = {
     403: "The API key may not do this.",
     404: "There is no such thing.",
     408: "The body did not come in time.",
-    409: "Something stored stands in the way.",
+    409: "Something stored stands in the way, or what is named is not stored.",
     412: "It was changed since it was read.",
     413: "The body is too large.",
     415: "The body is not sent as what it has to be.",
@@ -194,6 +194,8 @@ def _usual(operation: Operation) -> set[int]:
         statuses |= {408, 413, 415, 422}
     if operation.query:
         statuses |= {422}
+    if operation.body or operation.tag == "Selections":
+        statuses |= {409}
     return statuses | ({401, 403} if operation.needs else set())
 
 
@@ -218,7 +220,8 @@ def _parameter(one: Parameter, place: str) -> Document:
 def _path_parameter(name: str, operation: Operation, kind: RecordKind | None, shown_too: bool) -> Document:
     """Return a parameter of a path, with an example of the demo's that is there, but for what no demo has yet."""
     shown, about = _key(name, kind), operation.path[name].format(**_words(kind))
-    schema = {"type": "string", "minLength": 1}
+    made = IF_NONE in operation.headers
+    schema: Document = key_of(kind) if made else {"type": "string", "minLength": 1}
     told: Document = {"name": shown, "in": "path", "required": True, "description": about, "schema": schema}
     example = KEYS.get(name if name in ("rule", "sku") else kind.subject if kind else f"{operation.tag}/{name}")
     return told | {"example": example} if example and shown_too else told

@@ -14,7 +14,7 @@ from litestar.plugins.problem_details import (
 
 from fitsvc.document import Document
 from fitsvc.files import NO_ROOM
-from fitsvc.language.problems import Problem, ProblemsFound
+from fitsvc.language.problems import OF_STORE, Problem, ProblemsFound
 from fitsvc.service.codes import code_of, type_of
 from fitsvc.store import errors as store
 from fitsvc.wanted import NotWanted
@@ -92,10 +92,16 @@ def wire_pointer(field: str) -> str:
 
 
 def _problems_found(found: ProblemsFound) -> ProblemDetailsException:
-    """A document that cannot be read is a bad request; one that says what cannot be is unprocessable."""
+    """A document that cannot be read is a bad request; one that says what cannot be is unprocessable.
+
+    One that would be well if something else were stored is in conflict with that (RFC 9110, 15.5.10): store it, or
+    name another, and send it again.
+    """
     problems = found.problems
     first, more = problems[0], len(problems) - 1
     detail = (f"{first.pointer}: " if first.pointer else "") + first.message + (f"; and {more} more" if more else "")
+    if all(one.kind in OF_STORE for one in problems):
+        return problem(409, detail, problems, code="not-stored")
     return problem(422 if all(one.meaning for one in problems) else 400, detail, problems)
 
 
@@ -115,7 +121,7 @@ def _store_error(error: store.StoreError) -> ProblemDetailsException:
 def _field_problem(one: store.FieldProblem) -> Problem:
     if one.field in _OF_QUERY:
         return Problem(one.message, parameter=one.field[1:], meaning=True)
-    return Problem(one.message, pointer=wire_pointer(one.field), meaning=True)
+    return Problem(one.message, pointer=wire_pointer(one.field), meaning=True, kind=one.kind)
 
 
 def as_problem(error: HTTPException) -> ProblemDetailsException:

@@ -94,6 +94,17 @@ class Keys(Parameter):
         return found
 
 
+@dataclass(frozen=True, slots=True)
+class FactsWanted(Parameter):
+    """A parameter of facts to filter by; what of them cannot be read is told one by one by who reads them."""
+
+    def read(self, text: str) -> str:
+        """Return the text; ValueError says what was expected."""
+        if len(text) > self.schema["maxLength"]:
+            raise ValueError(f"at most {self.schema['maxLength']} characters")
+        return text
+
+
 _LONGEST_LIST: Final = 1_000
 MOST_SKUS: Final = 100
 """In one address: what servers and caches on the way read of one is some 8,000 characters."""

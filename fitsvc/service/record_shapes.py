@@ -24,12 +24,12 @@ from fitsvc.service.json_schema import (
     word,
 )
 from fitsvc.service.observations import SUBJECTS
-from fitsvc.service.schema import facts_name, tyre
+from fitsvc.service.schema import facts_name, named_in, tyre
 from fitsvc.store.tables import KEY, LABEL, NAME, NOTE, PHOTO, Act, Kind
 from fitsvc.store.validation import PREFIXES
 from fitsvc.store.written import Act as Acts
 from fitsvc.subjects import RIG, SOLD
-from fitsvc.tried import RESULTS
+from fitsvc.tried import RESULTS, TOUCHED
 
 _VERSION: Final[Schema] = {"type": "integer", "minimum": 1}
 _KIND: Final = word(get_args(Kind))
@@ -124,6 +124,11 @@ def _told(default: str) -> dict[str, Schema]:
         "photo": nullable(described(short(PHOTO), "Where a photograph of it is.")),
         "source": nullable(described(short(NAME), "The feed it comes by, which owns what it says.")),
     }
+
+
+def key_of(kind: RecordKind | None) -> Schema:
+    """Return the schema of the id or SKU that a record, or without a kind a saved rig, may be made under."""
+    return text(pattern=_ID[kind.subject if kind else RIG]) if kind is None or kind.key == "id" else _SKU
 
 
 def _records(kind: RecordKind) -> dict[str, Schema]:
@@ -318,12 +323,13 @@ def _told_of(kind: RecordKind, trials: Mapping[str, TrialState]) -> list[Schema]
 def _bodies(about: Mapping[str, Schema], one: Mapping[str, Schema], told: Mapping[str, Schema]) -> list[Schema]:
     """Return the bodies by which facts are told, taken back, settled and corrected."""
     reason = {"reason": text("Why.", minLength=1, maxLength=NOTE, pattern=_SAYS_WHY)}
+    least = {name: facts | {"minProperties": 1} for name, facts in one.items()}
     retracts = {"retracts": text("An earlier observation of this record, to be taken back as a whole.", minLength=1)}
     return [
-        closed([*about, "facts"], **about, **one, **told),
+        closed([*about, "facts"], **about, **least, **told),
         closed([*about, "retracts", "reason"], **about, **retracts, **reason, **told),
-        closed([*about, "facts", "settles", "reason"], **about, **one, **reason, settles={"const": True}, **told),
-        closed([*about, "facts", "corrects", "reason"], **about, **one, **reason, corrects=_CORRECTS, **told),
+        closed([*about, "facts", "settles", "reason"], **about, **least, **reason, settles={"const": True}, **told),
+        closed([*about, "facts", "corrects", "reason"], **about, **least, **reason, corrects=_CORRECTS, **told),
     ]
 
 
@@ -344,9 +350,9 @@ def _evidence(trials: Mapping[str, TrialState]) -> dict[str, Schema]:
     about_it = "The SKU of the adapter that it hung on; left out, it hung in the receiver itself."
     through: Schema = {"anyOf": [_SKU, several], "description": about_it}
     names = {"sku": _SKU, "state": word(tuple(trials), f"{ways}."), "result": result}
-    return found | {
-        "TriedThing": closed(["sku", "state", "result"], about, **names, gap=reference("Length"), through=through)
-    }
+    touched: Schema = {"required": ["result"], "properties": {"result": {"const": TOUCHED}}}
+    thing = closed(["sku", "state", "result"], about, **names, gap=reference("Length"), through=through)
+    return found | {"TriedThing": thing | {"not": {"allOf": [named_in("gap"), touched]}}}
 
 
 _CORRECTS: Final = text("An earlier observation of this record, taken back in what is told anew.", minLength=1)

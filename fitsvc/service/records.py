@@ -190,8 +190,8 @@ async def change(request: AnyRequest, key: FromPath[str]) -> Response[bytes]:
                     record = _create(session, kind, whole, reader, write)
                 return stored(record, record_document(record), kind.path(record.key))
             record = get_record(session, kind.subject, key)
-            version, before = require_match(request, record), told_of(record)
             draft, told = read_draft(kind, document, reader, write.by, new=False)
+            version, before = require_match(request, record), told_of(record)
             record = replace_record(
                 session, kind.subject, key, draft, expected_version=version, told=told, laws=laws_of(reader)
             )

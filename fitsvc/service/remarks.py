@@ -8,7 +8,7 @@ from litestar.params import FromPath
 
 from fitsvc.document import Document, Json
 from fitsvc.inventory.stored import StoreRecords
-from fitsvc.language.problems import Problem, ProblemsFound
+from fitsvc.language.problems import Problem, ProblemKind, ProblemsFound
 from fitsvc.service.bodies import read_document, read_object
 from fitsvc.service.context import AnyRequest, Service, service_of
 from fitsvc.service.documents import finish, remark_document
@@ -126,7 +126,9 @@ def remarked(service: Service, document: Document, written_by: str) -> Remark:
     entry = service.library.entry(rule) if isinstance(rule, str) else None
     if entry is None:
         help = "write a rule's, a limit's or a need's id, as in a finding's `rule`"
-        raise ProblemsFound([Problem("there is no such rule", help, pointer="/rule", meaning=isinstance(rule, str))])
+        is_text = isinstance(rule, str)
+        kind: ProblemKind = "missing record" if is_text else ""
+        raise ProblemsFound([Problem("there is no such rule", help, pointer="/rule", meaning=is_text, kind=kind)])
     with service.database.session() as session:
         outcome, result, reason = _finding(service, entry.id, question, StoreRecords(session, service.shop.vehicles))
         complaint = Complaint(

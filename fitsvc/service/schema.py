@@ -5,13 +5,13 @@ answered with 422, so the plausible ranges stand beside the schema, under `x-ran
 """
 
 import re
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from typing import Final
 
 from fitsvc.answers.things import LONGEST_NAME, MOST_THINGS
 from fitsvc.facts import LONGEST_TEXT, MOST_ADAPTERS
 from fitsvc.language import tyres
-from fitsvc.language.quantities import DIMENSIONS, LENGTH, MASS, TAPE, UNITS
+from fitsvc.language.quantities import DIMENSIONS, LENGTH, MASS, TAPE, UNITS, WEIGHTS
 from fitsvc.language.quantities import LONGEST_TEXT as LONGEST_QUANTITY
 from fitsvc.language.types import ListType
 from fitsvc.rulebook.vocabulary import Fact, Vocabulary
@@ -125,7 +125,40 @@ def _figure(kind: str) -> str:
         sizes = {unit: UNITS[unit][1] for unit in units}
         large, small = ([unit for unit in units if sizes[unit] == sizes[name]] for name in joined)
         unit = rf"(?:{unit}|{_one_of(large)}\s*(?:{_NUMBER})\s*{_one_of(small)})"
-    return rf"\s*(?:{_NUMBER})\s*{unit}\s*"
+    return rf"\s*{_not_thousands(units)}(?:{_NUMBER})\s*{unit}\s*"
+
+
+def _not_thousands(units: Sequence[str]) -> str:
+    """Return where a figure is not one of those units whose point may part thousands: `1.700 lb` is refused."""
+    weights = [unit for unit in units if UNITS[unit] in WEIGHTS]
+    return _unless(rf"[1-9][0-9]{{0,2}}\.[0-9]{{3}}\s*{_one_of(weights)}") if weights else ""
+
+
+def facts_wanted_pattern(vocabulary: Vocabulary, slots: Collection[str]) -> str:
+    """Return the pattern of a filter's facts and values, of those that rules read (`slots`); none if there are none.
+
+    Facts of one type share what may stand behind them, so that it stands here once.
+    """
+    of_type: dict[str, list[str]] = {}
+    for name, fact in vocabulary.of("accessory").items():
+        if fact.name in slots:
+            of_type.setdefault(_plain_value(fact), []).append(name)
+    one = "|".join(f"(?:{'|'.join(names)})={value}" for value, names in of_type.items())
+    return rf"^(?:(?:{one})(?:,(?:{one}))*)?$"
+
+
+def _plain_value(fact: Fact) -> str:
+    """Return the pattern of a fact's value as it stands in a filter, where commas part one fact from the next."""
+    if isinstance(fact.type, ListType):
+        return f"(?:{'|'.join(map(re.escape, fact.type.members))})"
+    if fact.kind == "count" and fact.range:
+        return f"(?:{_whole(*map(int, fact.range))})"
+    if fact.kind in DIMENSIONS:
+        units = [unit for unit, (of, _) in UNITS.items() if of == DIMENSIONS[fact.kind]]
+        fraction = _PROPER_FRACTION.replace(" */ *", "/")
+        figure = rf"[0-9]{{1,9}}(?:(?:-| )(?:{fraction})|\.[0-9]{{1,9}})?"
+        return rf"(?:{_BOUND} )?{_SIGN}{_not_thousands(units)}{figure} ?(?:{'|'.join(map(re.escape, units))})"
+    return "(?:yes|no)"
 
 
 def _one_of(units: Sequence[str]) -> str:
@@ -293,9 +326,10 @@ def _about_one_and_several() -> Schema:
     return named_in("together") | {"anyOf": [named_in(name) for name in BESIDE_RIG if name != "load"]}
 
 
-def named_in(name: str) -> Schema:
-    """Return the schema of an object that has a member."""
-    return {"required": [name], "properties": {name: {"not": NULL}}}
+def named_in(name: str, *below: str) -> Schema:
+    """Return the schema of an object that has a member, and members below it."""
+    inner: Schema = {"type": "object"} | named_in(*below) if below else {"not": NULL}
+    return {"required": [name], "properties": {name: inner}}
 
 
 def none_of(*names: str) -> Schema:

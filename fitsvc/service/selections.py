@@ -29,8 +29,9 @@ from fitsvc.service.documents import finish
 from fitsvc.service.etags import unchanged
 from fitsvc.service.examples import BODIES
 from fitsvc.service.operations import IF_NONE_MATCH, Operation, query_of
-from fitsvc.service.queries import SKUS, UNITS, Parameter, words
+from fitsvc.service.queries import SKUS, UNITS, FactsWanted, Parameter, words
 from fitsvc.service.replies import cached, reply
+from fitsvc.service.schema import facts_wanted_pattern
 from fitsvc.store.rigs import get_rig
 from fitsvc.tongues import tongue
 
@@ -48,9 +49,10 @@ _ABOUT: Final = (
 )
 
 
-def handlers(kinds: Sequence[str]) -> list[HTTPRouteHandler]:
-    """Return the routes, described by the rulebook's own kinds of accessories."""
-    query = _parameters(kinds)
+def handlers(selector: Selector) -> list[HTTPRouteHandler]:
+    """Return the routes, described by the rulebook's own kinds of accessories and facts of them."""
+    known = facts_wanted_pattern(selector.answerer.rulebook.vocabulary, selector.slots)
+    query = _parameters(selector.kinds, known)
     saved = Operation(
         id="select_rig",
         summary="Select accessories for a saved rig",
@@ -79,7 +81,7 @@ def handlers(kinds: Sequence[str]) -> list[HTTPRouteHandler]:
     ]
 
 
-def _parameters(kinds: Sequence[str]) -> tuple[Parameter, ...]:
+def _parameters(kinds: Sequence[str], facts: str) -> tuple[Parameter, ...]:
     """Return what a selection's query may have."""
     kind = words("kind", "Only accessories that are surely of one of these kinds.", kinds)
     return (
@@ -93,10 +95,10 @@ def _parameters(kinds: Sequence[str]) -> tuple[Parameter, ...]:
             {"type": "string", "maxLength": _LONGEST_TEXT},
             example="rack",
         ),
-        Parameter(
+        FactsWanted(
             "where",
             "Only accessories with these facts for sure: `shank=2 in,capacity=at least 200 lb`.",
-            {"type": "string", "maxLength": _LONGEST_LIST},
+            {"type": "string", "maxLength": _LONGEST_LIST, "pattern": facts},
             example="shank=2 in",
         ),
         Parameter(

@@ -5,6 +5,8 @@ import msgspec
 from fitsvc.answers.answer import Answer, RestsOn
 from fitsvc.answers.figures import Figures
 from fitsvc.answers.parts import TOGETHER
+from fitsvc.answers.things import MOST_THINGS
+from fitsvc.language.typed import AnyTyped, Present
 from fitsvc.language.types import ListType
 from fitsvc.observing.sheet import Sheet
 from fitsvc.observing.worklist import WorkList
@@ -16,7 +18,7 @@ from fitsvc.selection.selector import Selection
 from fitsvc.service.audits.shapes import audits
 from fitsvc.service.catalogue import CatalogueReport
 from fitsvc.service.feed import OutcomeChanges
-from fitsvc.service.json_schema import COUNTS, TEXT, Schema, array, closed, nullable, parts, reference, text, word
+from fitsvc.service.json_schema import COUNTS, NULL, TEXT, Schema, array, closed, nullable, parts, reference, text, word
 from fitsvc.service.matches import MOST_ITEMS, MOST_RIGS, ItemRigs, Matches
 from fitsvc.service.record_shapes import stored, title
 from fitsvc.service.schema import named_in, none_of, schemas
@@ -40,9 +42,7 @@ def components(rulebook: Rulebook) -> dict[str, Schema]:
         WorkList,
     ]
     _, answers = msgspec.json.schema_components(told, ref_template="#/components/schemas/{name}")
-    found = (
-        dict(sorted(answers.items())) | schemas(vocabulary) | _wishes(vocabulary) | _selection() | _match(vocabulary)
-    )
+    found = dict(sorted(answers.items())) | schemas(vocabulary) | _wishes(rulebook) | _selection() | _match(vocabulary)
     found |= _parts_of(found["Answer"])
     return found | audits(vocabulary) | _shared() | stored(rulebook.trials) | _knowledge()
 
@@ -109,8 +109,8 @@ def _shared() -> dict[str, Schema]:
     }
 
 
-def _wishes(vocabulary: Vocabulary) -> dict[str, Schema]:
-    """Return the body of a plan; what a wish must have beside its form is judged, so null is the same as left out."""
+def _wishes(rulebook: Rulebook) -> dict[str, Schema]:
+    """Return the body of a plan: the way to a receiver, and of each wish what is to serve it."""
     name = text("What to call the wish.", minLength=1, maxLength=LONGEST_NAME)
     wish = closed(
         [],
@@ -122,7 +122,9 @@ def _wishes(vocabulary: Vocabulary) -> dict[str, Schema]:
         load=nullable(reference("LoadPart")),
         trailer=nullable(reference("TrailerPart")),
     )
-    place = vocabulary.facts[PLACE].type
+    plain: Schema = {"oneOf": [_present(one.when) for one in rulebook.wishes]}
+    wish |= {"anyOf": [named_in("kind"), plain] if rulebook.wishes else [named_in("kind")]}
+    place = rulebook.vocabulary.facts[PLACE].type
     assert isinstance(place, ListType)
     most: Schema = {"type": "integer", "minimum": 1, "maximum": MOST_PARTS}
     wishes = closed(
@@ -133,7 +135,19 @@ def _wishes(vocabulary: Vocabulary) -> dict[str, Schema]:
         together=nullable(word(place.members, "The receiver that holds all of it at the same time.")),
         parts_at_most=nullable(most | {"description": "How many parts may be bought, the receiver counted."}),
     )
-    return {"Wish": wish, "Wishes": wishes}
+    nowhere = none_of("id", "vehicle", "receiver", "mounting") | {"type": "object"}
+    no_receiver: Schema = {"properties": {"rig": {"anyOf": [NULL, nowhere]}}}
+    alone: Schema = {"properties": {"wishes": {"anyOf": [array({}, maxItems=1), array({}, minItems=MOST_THINGS + 1)]}}}
+    never: Schema = {"anyOf": [no_receiver, {"allOf": [named_in(TOGETHER), alone]}]}
+    return {"Wish": wish, "Wishes": wishes | {"not": never}}
+
+
+def _present(when: AnyTyped) -> Schema:
+    """Return where a wish names a subject, or a fact of one; a rulebook may say more than a form can."""
+    if not isinstance(when, Present):
+        return {}
+    part, _, fact = when.name.partition(".")
+    return named_in(part, *(("facts", fact) if fact else ()))
 
 
 def _selection() -> dict[str, Schema]:

@@ -6,6 +6,8 @@ The classes are named for what happened, as callers catch them, not with an `Err
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from fitsvc.language.problems import ProblemKind
+
 
 class StoreError(Exception):
     """Anything the store refuses or cannot do; its text is fit to be shown."""
@@ -13,10 +15,11 @@ class StoreError(Exception):
 
 @dataclass(frozen=True, slots=True)
 class FieldProblem:
-    """One field that cannot be stored: its JSON pointer inside the record and what is wrong."""
+    """One field that cannot be stored: its JSON pointer inside the record, what is wrong, and of what kind that is."""
 
     field: str
     message: str
+    kind: ProblemKind = ""
 
     def __str__(self) -> str:
         return f"{self.field}: {self.message}"

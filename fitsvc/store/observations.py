@@ -78,7 +78,7 @@ class Provenance:
         if self.at is not None:
             checks.instant("/at", self.at)
             if self.at.utcoffset() is not None and self.at > now() + _AHEAD:
-                checks.refuse("/at", "is in the future; say when it was seen")
+                checks.refuse("/at", "is in the future; say when it was seen", "implausible")
 
 
 TEXTS: Final = {"by": NAME, "note": NOTE, "tool": NAME, "condition": NOTE, "photo": PHOTO, "source": NAME}

@@ -359,7 +359,7 @@ def check_links(session: Session, subject: Subject, numbered: Sequence[tuple[str
         stored = existing_keys(session, target, set(named.values()))
         for checks.prefix, key in named.items():
             if key not in stored:
-                checks.refuse(f"/{target}_id", f"{NotFound(target, key)}; store it first")
+                checks.refuse(f"/{target}_id", f"{NotFound(target, key)}; store it first", "missing record")
 
 
 def table_of(subject: Subject) -> type[Record]:

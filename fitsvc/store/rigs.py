@@ -186,7 +186,7 @@ def _lock_parts(session: Session, document: Mapping[str, Json], checks: Checks) 
         try:
             lock_record(session, subject, key)
         except NotFound as error:
-            checks.refuse(pointer, f"{error}; store it first")
+            checks.refuse(pointer, f"{error}; store it first", "missing record")
     checks.finish()
     return list(places)
 

@@ -88,12 +88,13 @@ def _target(earlier: Sequence[Entered], said: Mapping[str, Sequence[Said]], requ
     found = next((one for one in earlier if one.id == request.observation), None)
     pointer = f"/{request.act}"
     if found is None:
-        raise InvalidValue([FieldProblem(pointer, "is no observation of this record; name one of its own")])
+        message = "is no observation of this record; name one of its own"
+        raise InvalidValue([FieldProblem(pointer, message, "missing record")])
     stands = any(one.observation == found.id for of in said.values() for one in of) or (
         found.evidence and (found.id, ALL) not in taken_back(earlier)
     )
     if not stands and not found.takes_back:
-        raise InvalidValue([FieldProblem(pointer, "was taken back before; nothing of it stands")])
+        raise InvalidValue([FieldProblem(pointer, "was taken back before; nothing of it stands", "missing record")])
     return found
 
 

@@ -11,6 +11,7 @@ from typing import get_args
 from unicodedata import is_normalized
 
 from fitsvc.document import Json
+from fitsvc.language.problems import ProblemKind
 from fitsvc.store.errors import FieldProblem, InvalidValue, shown
 from fitsvc.store.tables import KEY, Kind
 from fitsvc.subjects import SoldAs, Subject
@@ -45,9 +46,9 @@ class Checks:
     prefix: str = ""
     problems: list[FieldProblem] = field(default_factory=list)
 
-    def refuse(self, pointer: str, message: str) -> None:
+    def refuse(self, pointer: str, message: str, kind: ProblemKind = "") -> None:
         """Note one problem."""
-        self.problems.append(FieldProblem(self.prefix + pointer, message))
+        self.problems.append(FieldProblem(self.prefix + pointer, message, kind))
 
     def finish(self) -> None:
         """Raise everything that was noted, if anything was."""
@@ -84,14 +85,15 @@ class Checks:
         """Check the id or SKU of a record to be made."""
         fault = _sku_fault(value) if subject == "accessory" else _id_fault(value, PREFIXES[subject])
         if fault:
-            self.refuse("/sku" if subject == "accessory" else "/id", fault)
+            sku = subject == "accessory"
+            self.refuse("/sku" if sku else "/id", fault, "unprintable" if sku else "")
 
     def instant(self, pointer: str, value: object) -> None:
         """Check a time: zone given, and a year that every database can keep."""
         if not isinstance(value, datetime) or value.utcoffset() is None:
             self.refuse(pointer, "expected a date and time with its zone, such as `2024-05-01T12:00:00Z`")
         elif not 1900 <= value.year <= 2200:
-            self.refuse(pointer, f"the year {value.year} is outside 1900 to 2200")
+            self.refuse(pointer, f"the year {value.year} is outside 1900 to 2200", "implausible")
 
     def facts(self, value: object) -> None:
         """Check a batch of facts: names, and values that are JSON."""

@@ -238,7 +238,7 @@ def _read_new(document: Json, audits: Audits, reader: FactReader) -> Document:
     for name, part in carried.items():
         if not isinstance(part, dict) or set(part) != {"facts"}:
             problems.append(Problem(f"`{name}` has `facts` alone", 'write `{"facts": {...}}`', pointer=f"/{name}"))
-    problems += [Problem(one.message, pointer=one.field, meaning=True) for one in checks.problems]
+    problems += [Problem(one.message, pointer=one.field, meaning=True, kind=one.kind) for one in checks.problems]
     problems += _against_problems(document, audits)
     if not problems:
         try:
@@ -259,4 +259,4 @@ def _against_problems(document: Mapping[str, Json], audits: Audits) -> list[Prob
     if state == "finished":
         return []
     message = f"audit `{against[:60]}` is {state}" if state else f"there is no audit `{against[:60]}`"
-    return [Problem(message, "name a finished audit", pointer="/against", meaning=True)]
+    return [Problem(message, "name a finished audit", pointer="/against", meaning=True, kind="missing record")]
