@@ -99,6 +99,24 @@ def test_a_replacement_takes_away_what_the_feed_no_longer_has(shop: tuple[Client
     assert problem(send(shop, RACK, query="?mode=replace"), 422)["errors"][0]["parameter"] == "source"
 
 
+@pytest.mark.parametrize("row", [STEP, "A-STEP,accessory,A step,,,"], ids=["told of", "only named"])
+@pytest.mark.parametrize("measured", [True, False], ids=["measured", "not measured"])
+def test_what_was_deleted_before_is_nobody_elses_word(
+    shop: tuple[Client, dict[str, str]], row: str, measured: bool
+) -> None:
+    """What a feed told anew after a deletion it takes away again: what came before, and the end itself, is past."""
+    client, key = shop
+    send(shop, RACK, row, query="?source=ours")
+    if measured:
+        note = {"subject": "accessory", "record": "A-STEP", "facts": {"weight": "20 lb"}, "kind": "measured"}
+        assert client.post("/v1/observations", json=note, headers=key).status_code == 201
+    assert client.delete("/v1/accessories/A-STEP", headers=key | {"If-Match": "*"}).status_code == 204
+    send(shop, RACK, STEP, query="?source=ours")
+    found = send(shop, RACK, query="?source=ours&mode=replace").json()
+    assert (found["removed"], found["not_removed"]) == (1, [])
+    assert skus(shop) == ["A-RACK"]
+
+
 def test_a_bad_row_keeps_all_out(shop: tuple[Client, dict[str, str]]) -> None:
     """Every bad row is told by its line, and none of the file is stored."""
     told = problem(send(shop, RACK, "B,accessory,B,no_such_kind,2 in,", "C,boat,C,,,"), 400)

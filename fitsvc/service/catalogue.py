@@ -18,6 +18,7 @@ from fitsvc.inventory.stored import StoreRecords, stored
 from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.loading.load import store_file
 from fitsvc.loading.storing import Loaded
+from fitsvc.observing.earlier import DELETES
 from fitsvc.observing.law import laws_of
 from fitsvc.rulebook.outcomes import OUTCOMES
 from fitsvc.selection.folding import present_of
@@ -141,8 +142,8 @@ def _loaded(service: Service, path: Path, query: dict[str, Any], write: Write) -
     replaces = query["mode"] == "replace"
     if replaces and not source:
         help = "name the feed that the file is"
-        problem = Problem("`mode=replace` needs a `source`", help, parameter="source", meaning=True)
-        raise ProblemsFound([problem])
+        said = "`mode=replace` needs a `source`"
+        raise ProblemsFound([Problem(said, help, parameter="source", meaning=True, kind="contradiction")])
     with service.database.session() as session:
         newest = session.exec(select(func.max(Observation.sequence))).one() or 0
         try:
@@ -179,11 +180,9 @@ def _remove(
     session: Session, service: Service, source: str, named: set[str], write: Write
 ) -> tuple[list[str], list[NotRemoved]]:
     """Delete what the source told of and no longer does; what others tell of, or a rig has, stays."""
-    of_source = col(Observation.source) == source
-    mine = select(Observation.record_id).where(Observation.subject == SUBJECT, of_source).distinct()
-    theirs = select(Observation.record_id).where(Observation.subject == SUBJECT, ~of_source).distinct()
-    others, removed, kept = set(session.exec(theirs)), list[str](), list[NotRemoved]()
-    left = sorted(set(session.exec(mine)) - named)
+    mine, others = _told_of(session, source)
+    removed, kept = list[str](), list[NotRemoved]()
+    left = sorted(mine - named)
     for sku in get_records(session, SUBJECT, left):
         if sku in others:
             kept.append(NotRemoved(sku, "somebody else tells of it too"))
@@ -194,6 +193,21 @@ def _remove(
         except StillReferenced as error:
             kept.append(NotRemoved(sku, str(error)))
     return removed, kept
+
+
+def _told_of(session: Session, source: str) -> tuple[set[str], set[str]]:
+    """The SKUs that a source told of, and those that somebody else did, since they were deleted last.
+
+    What was said before, and the deletion itself, is of another thing that had the number.
+    """
+    of_item = Observation.subject == SUBJECT
+    newest = func.max(Observation.sequence).label("newest")
+    ended = select(Observation.record_id, newest).where(of_item, Observation.act == DELETES)
+    ends = ended.group_by(col(Observation.record_id)).subquery()
+    told = select(Observation.record_id, col(Observation.source) == source).where(of_item).distinct()
+    told = told.outerjoin(ends, col(Observation.record_id) == ends.c.record_id)
+    pairs = session.exec(told.where(col(Observation.sequence) > func.coalesce(ends.c.newest, 0))).all()
+    return {sku for sku, own in pairs if own}, {sku for sku, own in pairs if not own}
 
 
 def _changed(session: Session, newest: int) -> list[str]:
