@@ -74,14 +74,8 @@ def read_facts_wanted(text: str, reader: FactReader, slots: Collection[str]) -> 
     for part in text.split(",") if text.strip() else ():
         name, equals, value = (piece.strip() for piece in part.partition("="))
         if not equals:
-            problems.append(
-                Problem(
-                    f"`where`: `{part}` is not a fact and a value",
-                    "write it as `shank=2 in`",
-                    parameter="where",
-                    meaning=True,
-                )
-            )
+            said = f"`where`: `{part}` is not a fact and a value"
+            problems.append(Problem(said, "write it as `shank=2 in`", parameter="where"))
         elif name not in known:
             stranger = unknown_fact(SUBJECT, name, known, "")
             problems.append(replace(stranger, message=f"`where`: {stranger.message}", parameter="where"))
@@ -90,7 +84,7 @@ def read_facts_wanted(text: str, reader: FactReader, slots: Collection[str]) -> 
                 found += reader.value(known[name], value).items()
             except ProblemsFound as refused:
                 problems += [
-                    Problem(f"`where`, {name}: {one.message}", one.help, parameter="where", meaning=True, kind=one.kind)
+                    replace(one, message=f"`where`, {name}: {one.message}", pointer="", parameter="where")
                     for one in refused.problems
                 ]
     if problems:

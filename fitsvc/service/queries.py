@@ -1,7 +1,7 @@
 """What may stand after the `?`: declared once, read and documented from that."""
 
 import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import KW_ONLY, dataclass
 from datetime import datetime
 from typing import Any, Final
@@ -96,12 +96,16 @@ class Keys(Parameter):
 
 @dataclass(frozen=True, slots=True)
 class FactsWanted(Parameter):
-    """A parameter of facts to filter by; what of them cannot be read is told one by one by who reads them."""
+    """A parameter of facts to filter by, which `reads` reads."""
+
+    _: KW_ONLY
+    reads: Callable[[str], object]
 
     def read(self, text: str) -> str:
-        """Return the text; ValueError says what was expected."""
+        """Return the text; ValueError says what was expected, and ProblemsFound what of it cannot be read."""
         if len(text) > self.schema["maxLength"]:
             raise ValueError(f"at most {self.schema['maxLength']} characters")
+        self.reads(text)
         return text
 
 
@@ -152,6 +156,8 @@ def read_query(request: AnyRequest, known: Iterable[Parameter] = ()) -> dict[str
             except ValueError as error:
                 message = f"`{text[:60]}` is not a value of `{name}`"
                 problems.append(Problem(message, f"expected {error}", parameter=name))
+            except ProblemsFound as found:
+                problems += found.problems
         seen.add(name)
     if problems:
         raise ProblemsFound(problems)

@@ -144,7 +144,7 @@ def facts_wanted_pattern(vocabulary: Vocabulary, slots: Collection[str]) -> str:
         if fact.name in slots:
             of_type.setdefault(_plain_value(fact), []).append(name)
     one = "|".join(f"(?:{'|'.join(names)})={value}" for value, names in of_type.items())
-    return rf"^(?:(?:{one})(?:,(?:{one}))*)?$"
+    return rf"^(?:\s*|(?:{one})(?:,(?:{one}))*)$"
 
 
 def _plain_value(fact: Fact) -> str:

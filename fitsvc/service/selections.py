@@ -52,7 +52,7 @@ _ABOUT: Final = (
 def handlers(selector: Selector) -> list[HTTPRouteHandler]:
     """Return the routes, described by the rulebook's own kinds of accessories and facts of them."""
     known = facts_wanted_pattern(selector.answerer.rulebook.vocabulary, selector.slots)
-    query = _parameters(selector.kinds, known)
+    query = _parameters(selector, known)
     saved = Operation(
         id="select_rig",
         summary="Select accessories for a saved rig",
@@ -81,11 +81,11 @@ def handlers(selector: Selector) -> list[HTTPRouteHandler]:
     ]
 
 
-def _parameters(kinds: Sequence[str], facts: str) -> tuple[Parameter, ...]:
+def _parameters(selector: Selector, facts: str) -> tuple[Parameter, ...]:
     """Return what a selection's query may have."""
-    kind = words("kind", "Only accessories that are surely of one of these kinds.", kinds)
+    kind = words("kind", "Only accessories that are surely of one of these kinds.", selector.kinds)
     return (
-        *([kind] if kinds else []),
+        *([kind] if selector.kinds else []),
         words("outcome", "Only accessories with one of these outcomes.", BEST_FIRST),
         SKUS,
         Parameter(
@@ -100,6 +100,7 @@ def _parameters(kinds: Sequence[str], facts: str) -> tuple[Parameter, ...]:
             "Only accessories with these facts for sure: `shank=2 in,capacity=at least 200 lb`.",
             {"type": "string", "maxLength": _LONGEST_LIST, "pattern": facts},
             example="shank=2 in",
+            reads=selector.facts,
         ),
         Parameter(
             "sort",
