@@ -12,7 +12,7 @@ stand apart they are another size of the thing, not mistakes. All bounds but the
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import combinations
-from typing import Final
+from typing import Final, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -61,6 +61,8 @@ _SLIPS: Final[Mapping[str, tuple[tuple[float, str], ...]]] = {
 """What a figure is multiplied by when its unit is mistaken so. Kilograms written as pounds: 50 kg read as 50 lb."""
 _CLOSE: Final = 0.3
 """How close, as a logarithm, the whole of a column is to a slip's factor where it is taken for that slip."""
+_AT_A_TIME: Final = 128
+"""Items whose slips are tried together: with two dozen figures each at most 10 MB of them."""
 Usual = Mapping[tuple[str, str], float]
 """By kind and fact the median of the natural logarithms of a figure, as the goods of a store have it."""
 
@@ -179,12 +181,35 @@ def _whole_columns(
                 break
 
 
+class _Slip(NamedTuple):
+    """A mistake that may be made of an item: the columns that it is of, the logarithm of its factor, and its words."""
+
+    places: list[int]
+    factor: float
+    words: str
+
+
+def _slips_of(facts: Sequence[Fact]) -> list[_Slip]:
+    """The slips of single figures, and of two of a sort in each other's place."""
+    single = [
+        _Slip([place], float(np.log(factor)), words)
+        for place, fact in enumerate(facts)
+        for factor, words in _SLIPS.get(fact.kind, ())
+    ]
+    return single + [
+        _Slip([one, other], 0.0, f"{facts[one].label} and {facts[other].label} are swapped")
+        for one, other in combinations(range(len(facts)), 2)
+        if facts[one].kind == facts[other].kind != "count"
+    ]
+
+
 class _OfKind:
     """The items of one kind."""
 
     def __init__(self, figures: _Figures, rows: NDArray[np.intp], sample: "_OfKind | None" = None) -> None:
         """Some of its items, beside what is usual of a `sample` of them; without one of all these."""
         self.facts = [fact for fact, _ in figures.facts]
+        self._slips = _slips_of(self.facts)
         self.logs = figures.logs[rows].astype(np.float64)
         self.marks = figures.marks[rows].astype(np.float64)
         self.usual: UsualFigures = sample.usual if sample else UsualFigures(self.logs, self.marks)
@@ -198,8 +223,8 @@ class _OfKind:
 
     def wrong(self) -> Iterator[tuple[int, int, float, float, str]]:
         """Each figure that looks wrong: its row and column, the score, what is foretold, and what it probably is."""
-        for row in np.flatnonzero(self.off.any(axis=1)).tolist():
-            places, guess = self._explained(row)
+        every: list[int] = np.flatnonzero(self.off.any(axis=1)).tolist()
+        for row, (places, guess) in zip(every, self._explained(every), strict=True):
             if not places:
                 place = int(np.argmax(np.where(self.off[row], np.abs(self.scores[row]), 0)))
                 is_far = abs(self.scores[row, place]) > _UNEXPLAINED or not self.usual.by_others[place]
@@ -208,36 +233,37 @@ class _OfKind:
                 foretold = self.logs[row, place] - self.apart[row, place]
                 yield row, place, float(self.scores[row, place]), float(foretold), guess
 
-    def _explained(self, row: int) -> tuple[list[int], str]:
-        """The slip that leaves the item as the others are: its columns and words; nothing where none does."""
-        tried = [*self._slips(row), *self._swaps(row)]
-        if not tried:
-            return [], ""
-        logs = np.array([changed for _, _, changed in tried])
-        _, scores = self.usual.distances(logs, np.tile(self.marks[row], (len(tried), 1)))
-        scores[:, [fact.kind == "count" for fact in self.facts]] = 0.0
-        worst = np.abs(scores).max(axis=1)
-        best = int(np.argmin((np.minimum(np.abs(scores), _SURE) ** 2).sum(axis=1)))
-        places, words, _ = tried[best]
+    def _explained(self, rows: Sequence[int]) -> Iterator[tuple[list[int], str]]:
+        """Of each item the slip that leaves it as the others are: its columns and words; nothing where none does."""
+        for start in range(0, len(rows), _AT_A_TIME):
+            some = np.array(rows[start : start + _AT_A_TIME], np.intp)
+            item, slip, logs = self._tried(some)
+            scores = np.abs(self.usual.distances(logs, self.marks[some[item]])[1])
+            scores[:, [fact.kind == "count" for fact in self.facts]] = 0.0
+            ends = np.searchsorted(item, np.arange(len(some) + 1)).tolist()
+            for row, begin, end in zip(some.tolist(), ends, ends[1:], strict=False):
+                tried = [self._slips[number] for number in slip[begin:end].tolist()]
+                yield self._best(row, tried, scores[begin:end]) if tried else ([], "")
+
+    def _tried(self, rows: NDArray[np.intp]) -> tuple[NDArray[np.intp], NDArray[np.intp], Floats]:
+        """Of some items each slip that may be of theirs: the item's place among them, the slip's, the figures mended.
+
+        A slip of a unit is of a figure that is far off, a swap of two of which one is.
+        """
+        first, second = (np.array([slip.places[end] for slip in self._slips], np.intp) for end in (0, -1))
+        factors = np.array([slip.factor for slip in self._slips])
+        far, known = np.abs(self.scores[rows]) > _MAYBE, ~np.isnan(self.logs[rows])
+        may_be = (far[:, first] | far[:, second]) & known[:, first] & known[:, second]
+        item, slip = np.nonzero(may_be)
+        logs, trial = self.logs[rows[item]], np.arange(len(item))
+        ends = logs[trial, first[slip]], logs[trial, second[slip]]
+        logs[trial, first[slip]], logs[trial, second[slip]] = ends[1] - factors[slip], ends[0] - factors[slip]
+        return item, slip, logs
+
+    def _best(self, row: int, tried: Sequence["_Slip"], scores: Floats) -> tuple[list[int], str]:
+        """Of the slips that were tried of an item, with how far each leaves its figures, the one that explains it."""
+        best = int(np.argmin((np.minimum(scores, _SURE) ** 2).sum(axis=1)))
+        places, words = tried[best].places, tried[best].words
         is_sure = bool((np.abs(self.scores[row]) > np.where(self.usual.by_others, _SURE, _LOOKED_AT)).any())
-        mended = np.abs(scores[best, places]).max()
-        return (places, words) if worst[best] <= _AS_OTHERS and (is_sure or mended <= _AS_MOST) else ([], "")
-
-    def _slips(self, row: int) -> Iterator[tuple[list[int], str, Floats]]:
-        """The item with one figure mended as each slip would have it."""
-        for place in np.flatnonzero(np.abs(self.scores[row]) > _MAYBE).tolist():
-            for factor, words in _SLIPS.get(self.facts[place].kind, ()):
-                changed = self.logs[row].copy()
-                changed[place] -= np.log(factor)
-                yield [place], words, changed
-
-    def _swaps(self, row: int) -> Iterator[tuple[list[int], str, Floats]]:
-        """The item with two figures of a sort in each other's place."""
-        known = np.flatnonzero(~np.isnan(self.logs[row])).tolist()
-        is_far = (np.abs(self.scores[row]) > _MAYBE).tolist()
-        for one, other in combinations(known, 2):
-            fact, second = self.facts[one], self.facts[other]
-            if (is_far[one] or is_far[other]) and fact.kind == second.kind != "count":
-                changed = self.logs[row].copy()
-                changed[[one, other]] = changed[[other, one]]
-                yield [one, other], f"{fact.label} and {second.label} are swapped", changed
+        as_others = scores[best].max() <= _AS_OTHERS and (is_sure or scores[best, places].max() <= _AS_MOST)
+        return (places, words) if as_others else ([], "")
