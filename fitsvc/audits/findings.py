@@ -158,30 +158,33 @@ class Findings:
             writers = {name: opened.enter_context(self._table(name, titled)) for name, titled in titles.items()}
             for block in range(self.report.blocks):
                 self._tell("writing the findings", block, self.report.blocks)
-                for name, row in self._block_rows(block):
-                    writers[name].writerow(safe_row(row))
-                    self.counted[name] += 1
+                for name, rows in self._block_rows(block):
+                    writers[name].writerows(rows)
+                    self.counted[name] += len(rows)
             self._tell("writing the findings", self.report.blocks, self.report.blocks)
 
-    def _block_rows(self, block: int) -> Iterator[tuple[str, list[Any]]]:
+    def _block_rows(self, block: int) -> Iterator[tuple[str, list[tuple[Any, ...]]]]:
+        """The rows that a block gives to each file, column by column: there are as many as items."""
         items = self.state.spool.block(block)
         outcomes, claimed, waits, held = self._sum(block, len(items.skus))
         kinds = kind_numbers(items.columns.get(KIND), len(self.kinds), len(items.skus))
         self.of_kind += np.bincount(kinds, minlength=len(self.kinds))
-        facts = digests(items, self.state.kernel.rulebook.vocabulary.slots()).tolist()
-        unclaimed = outcomes - claimed
-        for place, (sku, line) in enumerate(zip(items.skus, items.lines.tolist(), strict=True)):
-            digest = f"{facts[place]:016x}"
-            self.skus[sku] = digest
-            of, told = outcomes[:, place].tolist(), claimed[:, place].tolist()
-            yield "items", [sku, line, digest, *of, sum(told), told[3], self.kinds[kinds[place]]]
-            if not of[0] + of[1]:
-                yield "fits_nothing", [sku, line, of[2], of[3]]
-            if self.report.claims_told and (unclaimed[0, place] or unclaimed[1, place]):
-                yield "unclaimed", [sku, line, *unclaimed[:2, place].tolist()]
-        for fact, item in zip(*(found.tolist() for found in np.nonzero(waits)), strict=True):
-            pairs = int(waits[fact, item])
-            yield "missing_of_items", [items.skus[item], int(items.lines[item]), self.facts.facts[fact], pairs]
+        told = digests(items, self.state.kernel.rulebook.vocabulary.slots()).tolist()
+        facts = [f"{digest:016x}" for digest in told]
+        self.skus.update(zip(items.skus, facts, strict=True))
+        skus, lines = np.array(safe_row(items.skus), object), items.lines
+        named = [self.kinds[number] for number in kinds.tolist()]
+        of_claims = claimed.sum(axis=0).tolist(), claimed[3].tolist()
+        yield "items", _rows(skus, lines, facts, *outcomes.tolist(), *of_claims, named)
+        none = outcomes[0] + outcomes[1] == 0
+        yield "fits_nothing", _rows(skus[none], lines[none], outcomes[2, none], outcomes[3, none])
+        if self.report.claims_told:
+            unclaimed = outcomes - claimed
+            some = (unclaimed[:2] != 0).any(axis=0)
+            yield "unclaimed", _rows(skus[some], lines[some], unclaimed[0, some], unclaimed[1, some])
+        fact, item = np.nonzero(waits)
+        names = [self.facts.facts[number] for number in fact.tolist()]
+        yield "missing_of_items", _rows(skus[item], lines[item], names, waits[fact, item])
         self._rows.append(items.lines)
         fates = [one for part in self._parts(block) for one in self.state.spool.fates(*part)]
         self.fixes.of_block(items, waits, held, fates)
@@ -312,3 +315,8 @@ class Findings:
             for row in read_safe(out / "items.csv"):
                 if row["sku"] not in others:
                     yield [row["sku"], change, row["works"], row["conditional"]]
+
+
+def _rows(*columns: Sequence[Any] | NDArray[Any]) -> list[tuple[Any, ...]]:
+    """The rows of some columns; a figure is one of the language's own, which writes itself in no other way."""
+    return list(zip(*(one.tolist() if isinstance(one, np.ndarray) else one for one in columns), strict=True))

@@ -8,6 +8,7 @@ each block is judged with one group of rigs after the other: the two make a part
 import hashlib
 import json
 import shutil
+import zipfile
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import ExitStack, contextmanager
 from dataclasses import asdict, fields
@@ -321,9 +322,15 @@ def write_items(folder: Path, block: int | str, items: Items, *, packed: bool = 
 
 
 def _save(path: Path, arrays: Mapping[str, Array], *, packed: bool) -> None:
-    save = np.savez_compressed if packed else np.savez
     with written(path) as place, place.open("wb") as stream:
-        save(stream, **arrays)  # type: ignore[arg-type]  # numpy allows for an array named as its own option
+        if not packed:
+            np.savez(stream, **arrays)  # type: ignore[arg-type]  # numpy allows for an array named as its own option
+            return
+        # As numpy packs them, but for how hard: most of what there is to gain is gained in a third of the time.
+        with zipfile.ZipFile(stream, "w", zipfile.ZIP_DEFLATED, compresslevel=1) as packing:
+            for name, array in arrays.items():
+                with packing.open(f"{name}.npy", "w", force_zip64=True) as entry:
+                    np.lib.format.write_array(entry, np.asanyarray(array), allow_pickle=False)
 
 
 def items_in(folder: Path, block: int | str, *, skus_alone: bool = False) -> Items:
