@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from fitsvc.audits.decimals import DecimalMarks, with_point
 from fitsvc.audits.mapping import Mapped, folded
+from fitsvc.audits.plain_rows import CodedCells
 from fitsvc.audits.source import WIRE
 from fitsvc.document import Json
 from fitsvc.engine.columns.signatures import Column, column_of, taken
@@ -55,7 +56,9 @@ class FactColumn:
         if len(self._values) > _MOST_KEPT:
             self._forget()
         seen, new = self._seen, self._new
-        return np.fromiter((seen[cell] if cell in seen else new(cell) for cell in cells), np.int32, len(cells))
+        each = cells.texts if isinstance(cells, CodedCells) else cells
+        codes = np.fromiter((seen[cell] if cell in seen else new(cell) for cell in each), np.int32, len(each))
+        return codes[cells.places] if isinstance(cells, CodedCells) else codes
 
     def wrong(self, codes: _Codes) -> NDArray[np.bool_]:
         """Which cells could not be read."""

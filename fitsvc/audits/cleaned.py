@@ -19,8 +19,9 @@ from fitsvc.audits.claims import names_in
 from fitsvc.audits.item_rows import ItemReader
 from fitsvc.audits.items import Items
 from fitsvc.audits.mapping import FileMapping
+from fitsvc.audits.plain_rows import Cell
 from fitsvc.audits.sheets import safe_cell
-from fitsvc.audits.source import WIRE, Cell, Chunk, read_chunks, titles_of
+from fitsvc.audits.source import WIRE, Chunk, read_chunks, titles_of
 from fitsvc.facts import FactReader
 from fitsvc.files import written
 from fitsvc.language.problems import Problem

@@ -4,10 +4,11 @@
 """
 
 import re
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from functools import cached_property
 from typing import Final
 
+from fitsvc.audits.plain_rows import Cell, CodedCells
 from fitsvc.audits.source import Chunk
 from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.loading.rows import quoted
@@ -34,7 +35,7 @@ class DecimalMarks:
         for chunk in self._chunks():
             for title, cells in chunk.cells.items():
                 if title not in found and (
-                    sure := next((cell for cell in set(cells) if cell and SURE_COMMA.search(cell)), "")
+                    sure := next((cell for cell in _distinct(cells) if cell and SURE_COMMA.search(cell)), "")
                 ):
                     found[title] = sure
         return found
@@ -44,6 +45,10 @@ class DecimalMarks:
         if _EITHER.search(cell) and (other := self._commas.get(title, "")):
             help = f"say `decimal: comma` or `decimal: point` in a mapping: the column has {quoted(other)} too"
             raise ProblemsFound([Problem(f"{quoted(cell)} has a comma that may part decimals or thousands", help)])
+
+
+def _distinct(cells: Sequence[Cell]) -> Iterable[Cell]:
+    return cells.texts if isinstance(cells, CodedCells) else set(cells)
 
 
 def with_point(cell: str, mark: str) -> str:

@@ -13,7 +13,8 @@ from fitsvc.audits.decimals import DecimalMarks
 from fitsvc.audits.items import Items
 from fitsvc.audits.mapping import READ, FileMapping, Header, meant, needs_unit, read_header
 from fitsvc.audits.others import SubjectReader
-from fitsvc.audits.source import WIRE, Cell, Chunk, name_in
+from fitsvc.audits.plain_rows import Cell
+from fitsvc.audits.source import WIRE, Chunk, name_in
 from fitsvc.engine.columns.signatures import Column, column_of
 from fitsvc.facts import FactReader
 from fitsvc.language.problems import Problem
@@ -177,9 +178,13 @@ class ItemReader:
 
     def _named(self, chunk: Chunk, accessories: NDArray[np.bool_]) -> tuple[NDArray[np.intp], list[str]]:
         """The rows with a number of their own, and their numbers; one that was there before, read or not, is not."""
-        skus, rows = list[str](), list[int]()
+        rows = list[int]()
         self._note_lost(chunk)
         cells = chunk.cells.get(self.title("sku") or "")
+        if cells and accessories.all() and self._are_plain(chunk, skus := [cell or "" for cell in cells]):
+            self.places.update(zip(skus, range(len(self.places), len(self.places) + len(skus)), strict=True))
+            return np.arange(len(skus), dtype=np.intp), skus
+        skus = list[str]()
         for row in np.flatnonzero(accessories).tolist():
             sku = name_in(cells[row]) if cells else ""
             if self._has_own_number(chunk, row, sku):
@@ -189,6 +194,21 @@ class ItemReader:
                 if like := self._no_item(chunk, row, sku):
                     self._tell_no_item(chunk.lines[row], sku, like)
         return np.array(rows, np.intp), skus
+
+    def _are_plain(self, chunk: Chunk, skus: list[str]) -> bool:
+        """Whether of none of these numbers anything can be said: no blank in it, not there before, no line of totals.
+
+        It is looked through together what `_has_own_number` and `_no_item` look at one by one.
+        """
+        whole, title = "".join(skus), self.title("sku") or ""
+        if not all(skus) or not whole.isprintable() or " " in whole or "#" in whole or self._lost:
+            return False
+        if len({*skus}) < len(skus) or not self.other_skus.keys().isdisjoint(skus):
+            return False
+        if not self.places.keys().isdisjoint(skus) or any(map(_FLOATED.fullmatch, skus)):
+            return False
+        said = {sku.strip(":").casefold() for sku in skus}
+        return said.isdisjoint(_TOTALS) and said.isdisjoint(("sku", title.casefold()))
 
     def _has_own_number(self, chunk: Chunk, row: int, sku: str) -> bool:
         """Whether a row names an item that no row before it does; where not, that is told."""

@@ -11,7 +11,8 @@ from fitsvc.audits.item_rows import BadCell, ItemReader
 from fitsvc.audits.items import Items, ReadReport, joined
 from fitsvc.audits.mapping import FileMapping
 from fitsvc.audits.others import BALL
-from fitsvc.audits.source import Cell, Chunk, as_cell, read_chunks, titles_of
+from fitsvc.audits.plain_rows import Cell
+from fitsvc.audits.source import Chunk, as_cell, read_chunks, titles_of
 from fitsvc.audits.spool import Spool
 from fitsvc.facts import FactReader
 from fitsvc.language.problems import Problem, ProblemsFound
@@ -58,7 +59,8 @@ def read_items(
             block, claimed = items.read(chunk)
             found.claims_told |= items.title("fits") is not None
             title = items.title("fits") or "fits"
-            for place, sku, cell, line in zip(count(start), block.skus, claimed, block.lines.tolist(), strict=False):
+            told = zip(count(start), block.skus, claimed, block.lines.tolist(), strict=False) if any(claimed) else ()
+            for place, sku, cell, line in told:
                 for problem in claims.add(place, cell, line, title, {"sku": sku}):
                     found.bad_claims += _tell(wrong_claims, problem)
             for sku, cell, line in items.other_claims(chunk):

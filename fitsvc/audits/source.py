@@ -6,7 +6,8 @@ part of a file is passed over in silence.
 
 import json
 import re
-from collections.abc import Collection, Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping, Sequence
+from contextlib import ExitStack
 from dataclasses import dataclass, field
 from datetime import datetime
 from decimal import Decimal
@@ -17,12 +18,13 @@ from typing import Any, Final
 import pyarrow as pa
 import pyarrow.parquet as pq
 
+from fitsvc.audits.plain_rows import Cell, plain_rows
 from fitsvc.document import Document, Json
 from fitsvc.language.problems import Problem, ProblemsFound
-from fitsvc.loading.csv_text import RowTooLong, read_cells
+from fitsvc.loading.csv_text import RowTooLong, read_cells, separator_of
 from fitsvc.loading.header import nameless, no_header, ragged, repeated
 from fitsvc.loading.json_text import read_json
-from fitsvc.loading.lines import read_lines
+from fitsvc.loading.lines import NumberedLines, read_lines
 from fitsvc.loading.workbooks import ENDINGS, sheet_rows
 
 FORMATS: Final = {
@@ -35,12 +37,11 @@ _PACKED: Final = (".gz", ".zst")
 _ELSEWHERE: Final = re.compile(r"([A-Za-z][A-Za-z0-9+.-]+):/")
 """What begins an address; a drive of some systems has one letter alone."""
 CHUNK: Final = 8_192
+_LEAST_APART: Final = 256
+"""Lines that are read one by one where not all of the next are plain, before that is tried again; each time twice."""
 LARGEST_CHUNK: Final = 256_000_000
 WIRE: Final = "\0"
 """Begins a cell that is no text but JSON: a list, an object or a figure. Text files cannot hold the character."""
-
-
-Cell = str | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,7 +52,7 @@ class Chunk:
     """
 
     lines: list[int]
-    cells: dict[str, list[str | None]]
+    cells: Mapping[str, Sequence[Cell]]
     lost: list[tuple[int, list[Cell]]] = field(default_factory=list)
 
 
@@ -98,7 +99,7 @@ def read_chunks(
     if not path.is_file():
         raise ProblemsFound([missing(path)])
     if kind == "CSV":
-        yield from _table_chunks(_csv_rows(path, problems, form), path, problems)
+        yield from _csv_chunks(path, problems, form)
     elif kind == "workbook":
         rows = ((line, row) for line, row in sheet_rows(path, form.sheet) if line >= form.header)
         yield from _table_chunks(((line, [as_cell(cell) for cell in row]) for line, row in rows), path, problems)
@@ -121,10 +122,15 @@ def titles_of(path: Path, form: FileForm = PLAIN) -> list[str] | None:
     return list(first.cells) if first and format_of(path) in ("CSV", "workbook") else None
 
 
-def _texts(path: Path, problems: list[Problem], form: FileForm) -> Iterator[tuple[int, str]]:
-    """The lines of a text file. A line that is not text has a column; what has none ended the reading."""
+def _texts(
+    path: Path, problems: list[Problem], form: FileForm, lines: NumberedLines | None = None
+) -> Iterator[tuple[int, str]]:
+    """The lines of a text file, those that are left of `lines` where these are given.
+
+    A line that is not text has a column; what has none ended the reading.
+    """
     found: list[Problem] = []
-    for line in read_lines(path, str(path), found, form.encoding):
+    for line in read_lines(lines or path, str(path), found, form.encoding):
         problems += found
         found.clear()
         yield line
@@ -135,19 +141,28 @@ def _texts(path: Path, problems: list[Problem], form: FileForm) -> Iterator[tupl
 
 def _table_chunks(rows: Iterator[tuple[int, list[Cell]]], path: Path, problems: list[Problem]) -> Iterator[Chunk]:
     """The chunks of rows of which the first has the titles."""
-    _, found = next(rows, (0, []))
+    titles = _titles(next(rows, (0, []))[1], path, problems)
+    while some := list(islice(rows, CHUNK)):
+        yield _whole_chunk(titles, some, path, problems)
+    yield _table_chunk(titles, [], [])
+
+
+def _titles(found: list[Cell], path: Path, problems: list[Problem]) -> list[str]:
     titles = [(title or "").removeprefix(WIRE).strip() for title in found]
     while len(titles) > 1 and not titles[-1]:
         titles.pop()
     if wrong := _bad_titles(titles, str(path)):
         raise ProblemsFound([*problems, *wrong])
-    while some := list(islice(rows, CHUNK)):
-        if any(len(row) > len(titles) for _, row in some):
-            some = [(line, _without_end(row, len(titles))) for line, row in some]
-        lost = [(line, row) for line, row in some if len(row) != len(titles)]
-        problems += [ragged(len(row), len(titles), str(path), line) for line, row in lost]
-        yield _table_chunk(titles, some if not lost else [one for one in some if len(one[1]) == len(titles)], lost)
-    yield _table_chunk(titles, [], [])
+    return titles
+
+
+def _whole_chunk(titles: list[str], some: list[tuple[int, list[Cell]]], path: Path, problems: list[Problem]) -> Chunk:
+    """A chunk of rows, of which those are lost that have not as many cells as there are titles."""
+    if any(len(row) > len(titles) for _, row in some):
+        some = [(line, _without_end(row, len(titles))) for line, row in some]
+    lost = [(line, row) for line, row in some if len(row) != len(titles)]
+    problems += [ragged(len(row), len(titles), str(path), line) for line, row in lost]
+    return _table_chunk(titles, some if not lost else [one for one in some if len(one[1]) == len(titles)], lost)
 
 
 def _without_end(row: list[Cell], count: int) -> list[Cell]:
@@ -160,14 +175,64 @@ def _table_chunk(titles: list[str], rows: list[tuple[int, list[Cell]]], lost: li
     return Chunk([line for line, _ in rows], dict(zip(titles, columns, strict=True)), lost)
 
 
-def _csv_rows(path: Path, problems: list[Problem], form: FileForm) -> Iterator[tuple[int, list[Any]]]:
-    texts = _texts(path, problems, form)
-    if form.header > 1:
-        texts = (line for line in texts if line[0] >= form.header)
+def _csv_chunks(path: Path, problems: list[Problem], form: FileForm) -> Iterator[Chunk]:
+    """The rows of a text: those that are plain many at once, and the others one by one."""
+    header = list[str]()
+    with ExitStack() as opened:
+        try:
+            lines = opened.enter_context(NumberedLines(path))
+        except OSError:  # which the rows tell
+            lines = None
+        rows = _csv_rows(_texts(path, problems, form, lines), header, path, problems, form)
+        _, first = next(rows, (0, []))
+        titles = _titles(first, path, problems)
+        told = (len(first), len(titles), form.separator or separator_of(header[0]))
+        stretch = _LEAST_APART
+        while True:
+            while lines and _may_be_plain(lines, form) and (plain := plain_rows(lines, *told)):
+                yield Chunk(plain[0], dict(zip(titles, plain[1], strict=True)))
+                stretch = _LEAST_APART
+            some = list(islice(_until(rows, lines, stretch), CHUNK))
+            if not some:
+                break
+            yield _whole_chunk(titles, some, path, problems)
+            stretch = min(2 * stretch, CHUNK)
+    yield _table_chunk(titles, [], [])
+
+
+def _may_be_plain(lines: NumberedLines, form: FileForm) -> bool:
+    """Whether a text is in UTF-8, as far as is known, and taken line by line."""
+    return lines.line > 0 and form.encoding.lower().replace("_", "-") in ("", "utf-8", "utf8")
+
+
+def _until(
+    rows: Iterator[tuple[int, list[Cell]]], lines: NumberedLines | None, count: int
+) -> Iterator[tuple[int, list[Cell]]]:
+    """Rows until so many lines were taken for them."""
+    last = lines.line + count if lines else 0
+    for row in rows:
+        yield row
+        if lines and lines.line >= last:
+            return
+
+
+def _csv_rows(
+    texts: Iterator[tuple[int, str]], header: list[str], path: Path, problems: list[Problem], form: FileForm
+) -> Iterator[tuple[int, list[Any]]]:
+    """The rows of a text; its line of titles goes to `header`."""
     try:
-        yield from read_cells(texts, str(path), problems, form.separator)
+        yield from read_cells(_from_titles(texts, header, form), str(path), problems, form.separator)
     except RowTooLong:
         raise ProblemsFound([problems.pop()]) from None
+
+
+def _from_titles(texts: Iterator[tuple[int, str]], header: list[str], form: FileForm) -> Iterator[tuple[int, str]]:
+    for line in texts:
+        if line[0] >= form.header:
+            header.append(line[1])
+            yield line
+            break
+    yield from texts
 
 
 def _bad_titles(titles: list[str], file: str) -> list[Problem]:

@@ -6,11 +6,13 @@ import io
 import zlib
 from collections.abc import Iterator
 from pathlib import Path
-from typing import IO, Final
+from typing import IO, Final, Self
 
 from fitsvc.language.problems import Problem
 
 LONGEST_LINE: Final = 1_000_000
+_AHEAD: Final = 1 << 18
+"""Bytes that are read at a time."""
 _WIDE: Final = ("utf-16", "utf-16-le", "utf-16-be")
 _BOMS: Final = {codecs.BOM_UTF16_LE: "utf-16", codecs.BOM_UTF16_BE: "utf-16"}
 _GZIP: Final = b"\x1f\x8b"
@@ -32,22 +34,73 @@ def known_encoding(name: str) -> bool:
         return name.lower() in _WIDE
 
 
-def read_lines(path: Path, file: str, problems: list[Problem], encoding: str = "") -> Iterator[tuple[int, str]]:
+class NumberedLines:
+    """The bytes of a file by lines, unpacked; `line` counts those that were taken.
+
+    Whole lines ahead may be looked at (`ahead`) and taken together, by whoever can read many at once.
+    """
+
+    def __init__(self, path: Path) -> None:
+        self.stream = opened(path)
+        self.line = 0
+        self._held, self._at = b"", 0
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.stream.close()
+
+    def _more(self, size: int) -> bool:
+        """Hold more of the file; whether there is any."""
+        read = self.stream.read(size)
+        self._held, self._at = self._held[self._at :] + read, 0
+        return bool(read)
+
+    def readline(self, limit: int) -> bytes:
+        """The next line with its end, at most so many bytes of it; empty at the end of the file."""
+        end = self._held.find(b"\n", self._at)
+        while end < 0 and len(self._held) - self._at < limit and self._more(_AHEAD):
+            end = self._held.find(b"\n", self._at)
+        stop = min(end + 1 if end >= 0 else len(self._held), self._at + limit)
+        line, self._at = self._held[self._at : stop], stop
+        self.line += bool(line)
+        return line
+
+    def ahead(self, size: int) -> bytes:
+        """The whole lines within the next bytes, not taken; empty where not even one is within them."""
+        while len(self._held) - self._at < size and self._more(size):
+            pass
+        if len(self._held) - self._at < size:
+            return self._held[self._at :]
+        return self._held[self._at : self._held.rfind(b"\n", self._at, self._at + size) + 1]
+
+    def take(self, size: int, lines: int) -> None:
+        """Take what was looked at: so many bytes, which are so many lines."""
+        self._at += size
+        self.line += lines
+
+
+def read_lines(
+    path: Path | NumberedLines, file: str, problems: list[Problem], encoding: str = ""
+) -> Iterator[tuple[int, str]]:
     """Yield the number and text of each line that can be read, its line end kept; the others are noted.
 
     What is packed (gzip, Zstandard) is unpacked. The text is UTF-8, or UTF-16 with its mark, unless an encoding is
     told. A line longer than a million bytes ends the reading.
     """
     try:
-        with opened(path) as stream:
-            begins = stream.peek(4)[:4]
+        with path if isinstance(path, NumberedLines) else NumberedLines(path) as lines:
+            begins = lines.stream.peek(4)[:4]
             if what := _NO_TEXT.get(begins):
                 help = "name it by its format, `.xlsx` or `.parquet`, once it is saved so, or export it as CSV"
                 problems.append(Problem(f"the file is {what} and no text", help, file=file, line=1))
                 return
             encoding = _BOMS.get(begins[:2], encoding)
-            read = _wide_lines if encoding.lower() in _WIDE else _lines
-            yield from read(stream, encoding, file, problems)
+            if encoding.lower() in _WIDE:
+                yield from _wide_lines(lines.stream, encoding, file, problems)
+            else:
+                yield from _lines(lines, encoding, file, problems)
     except (OSError, EOFError, zlib.error) as error:
         reason = (getattr(error, "strerror", "") or str(error) or "unknown reason").lower()
         problems.append(Problem(f"cannot be read: {reason}", "check the path", file=file))
@@ -66,10 +119,9 @@ def opened(path: Path) -> io.BufferedReader:
     return path.open("rb")
 
 
-def _lines(stream: IO[bytes], encoding: str, file: str, problems: list[Problem]) -> Iterator[tuple[int, str]]:
-    number = 0
-    while raw := stream.readline(LONGEST_LINE + 1):
-        number += 1
+def _lines(lines: NumberedLines, encoding: str, file: str, problems: list[Problem]) -> Iterator[tuple[int, str]]:
+    while raw := lines.readline(LONGEST_LINE + 1):
+        number = lines.line
         if len(raw) > LONGEST_LINE:
             problems.append(_too_long(file, number))
             return
