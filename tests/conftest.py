@@ -8,7 +8,7 @@ import shutil
 import socket
 import subprocess
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import ExitStack, contextmanager
 from copy import copy
 from functools import lru_cache
@@ -213,7 +213,7 @@ def _postgres_programs() -> Path:
 
 
 @contextmanager
-def _cluster(programs: Path, folder: Path) -> Iterator[URL]:
+def _cluster(programs: Path, folder: Path, settings: Mapping[str, str] = _FAST) -> Iterator[URL]:
     """Run a cluster of its own on a free loopback port; the server refuses to run as root."""
     password = secrets.token_hex(16)
     (folder / "password").write_text(password)
@@ -225,8 +225,8 @@ def _cluster(programs: Path, folder: Path) -> Iterator[URL]:
     data, port = folder / "data", _free_port()
     owned = ["-U", "fitsvc", "-A", "scram-sha-256", f"--pwfile={folder / 'password'}"]
     _run([*as_user, programs / "initdb", "-D", data, *owned, "--no-sync", "-E", "UTF8", "--locale=C.UTF-8"])
-    settings = _FAST | {"listen_addresses": "127.0.0.1", "port": port, "unix_socket_directories": folder}
-    options = " ".join(f"-c {name}={value}" for name, value in settings.items())
+    own = {"listen_addresses": "127.0.0.1", "port": port, "unix_socket_directories": folder}
+    options = " ".join(f"-c {name}={value}" for name, value in {**settings, **own}.items())
     control = [*as_user, programs / "pg_ctl", "-D", data, "-w"]
     _run([*control, "-l", folder / "log", "-o", options, "start"], folder / "log")
     try:

@@ -15,6 +15,7 @@ from sqlmodel import Session
 from fitsvc.paths import data_dir
 from fitsvc.store.engines import file_of, make_engine, parse_url, plain_errors
 from fitsvc.store.errors import NotMigrated, StoreError, Unreachable
+from fitsvc.store.flushing import Flushed, has_written
 
 if TYPE_CHECKING:
     from alembic.config import Config
@@ -38,6 +39,7 @@ class Database:
         self._url = parse_url(url or default_url())
         self._engine = make_engine(self._url)
         self._file = file_of(self._url)
+        self._flushed = Flushed(self._file.with_name(f"{self._file.name}-wal")) if self._file else None
         self._opened: tuple[int, int] | None = None
         self._was_current = False
 
@@ -53,7 +55,7 @@ class Database:
 
     @contextmanager
     def session(self) -> Iterator[Session]:
-        """Give a session: committed at the end, rolled back when anything is raised.
+        """Give a session: committed at the end and safe from a cut of the power, rolled back when anything is raised.
 
         After a StoreError inside, leave the block: the session may not be fit for more.
         Records stay readable afterwards. A session used after its end would take a connection that nobody gives back,
@@ -63,7 +65,11 @@ class Database:
         made = Session(self._engine, expire_on_commit=False, close_resets_only=False)
         with plain_errors(self._url), made as session:
             yield session
+            session.flush()
+            writes = self._flushed is not None and has_written(session)
             session.commit()
+        if writes and self._flushed is not None:
+            self._flushed.wait()
 
     def check(self) -> None:
         """Raise Unreachable or NotMigrated unless the database is ready for use, for writing too.

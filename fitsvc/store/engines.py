@@ -20,6 +20,7 @@ from sqlalchemy.exc import (
 from sqlalchemy.pool import ConnectionPoolEntry
 
 from fitsvc.store.errors import Busy, Conflict, NotMigrated, StoreError, Unreachable, shown
+from fitsvc.store.flushing import note_changes
 
 _POSTGRES = {"postgresql", "postgres", "postgresql+psycopg"}
 _NOT_MIGRATED_STATES = {"42P01", "42703"}
@@ -113,10 +114,13 @@ def _sqlite_engine(url: URL, for_migration: bool) -> Engine:
     def set_pragmas(connection: sqlite3.Connection, _: ConnectionPoolEntry) -> None:
         connection.execute("PRAGMA busy_timeout=5000")
         connection.execute("PRAGMA journal_mode=WAL")
-        connection.execute("PRAGMA synchronous=NORMAL")
+        # Who confirms what was committed to a file has its log flushed first (`flushing`).
+        flushed = file_of(url) is not None and not for_migration
+        connection.execute(f"PRAGMA synchronous={'NORMAL' if flushed else 'FULL'}")
         # Rebuilding a table in a migration must not take the rows that refer to it.
         connection.execute(f"PRAGMA foreign_keys={'OFF' if for_migration else 'ON'}")
 
+    event.listen(engine, "checkout", note_changes)
     return engine
 
 

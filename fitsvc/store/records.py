@@ -516,7 +516,11 @@ def _rigs_told_of(table: type[ToldOf]) -> SelectOfScalar[str]:
     # That a rig was saved is noted in the log too, and tells nothing of it.
     tells = or_(cast(col(Observation.facts), Text) != "{}", col(Observation.evidence).is_not(None))
     told_of = select(Observation.record_id).where(Observation.subject == RIG, tells)
-    return select(RigPart.rig_id).where(uses, part.in_(told_of)).distinct().order_by(part)
+    # The rigs of a mounting are few, and it is what is told of most: of these alone the log is looked into. A vehicle
+    # or receiver may be under very many.
+    alone = told_of.where(col(Observation.record_id) == part).exists()
+    told = alone if table is Mounting else part.in_(told_of)
+    return select(RigPart.rig_id).where(uses, told).distinct().order_by(part)
 
 
 def _leaning_on(changed: ToldOf) -> SelectOfScalar[str]:

@@ -1,9 +1,11 @@
 """How many statements a second a store takes, and how soon a reading's effects are told.
 
-`PYTHONPATH=tests python -m bench.bench_statements [ACCESSORIES]`, on SQLite and on a PostgreSQL server of its own.
+`PYTHONPATH=tests python -m bench.bench_statements [ACCESSORIES]`, on SQLite and on a PostgreSQL server of its own, both
+of which have what they confirm on the disk.
 
-Statements are told one a transaction, as people do, and many in one, as a file does; every tenth disputes what was
-said. The rate by the processor's time alone is this program's share, without the server's and the disk's.
+Statements are told one after another, each a transaction of its own that is waited for; by many people at once, as a
+service is told them; and many in one transaction, as a file tells them. Every tenth disputes what was said. The time of
+the processor is this program's, without the server's and the disk's; the floor is one flush of the disk.
 
 The effects are those of the first readings after a start, each asked about every accessory held (a million if not said
 otherwise): of a mounting that 10 of 1,000 saved rigs use, and of the receiver that all of them do. The rigs are of 100
@@ -11,17 +13,21 @@ sorts, as 100 mountings that were measured are.
 """
 
 import json
-import sys
+import os
 from collections.abc import Callable, Iterator
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
+from functools import partial
 from pathlib import Path
 from tempfile import TemporaryDirectory
-from time import perf_counter, process_time
 from typing import Any
 
 from conftest import _cluster, _postgres_programs, postgres_database
 from demo_world import answerer
+from sqlalchemy import func
+from sqlmodel import select
 
+from bench.measuring import SMALL, Group, Row, Time, asked_for, in_turn, once, show, taken
 from bench.stored_catalogue import CHUNK, items
 from fitsvc.loading.load import load_file
 from fitsvc.observing.recording import effects_of, observe
@@ -33,8 +39,12 @@ from fitsvc.store.database import Database, upgrade
 from fitsvc.store.observations import Provenance
 from fitsvc.store.records import Draft, chunks
 from fitsvc.store.rigs import create_rig
+from fitsvc.store.tables import Observation
 
-MOUNTINGS, RIGS, SINGLE, TOGETHER = 100, 1_000, 1_000, 3_000
+MOUNTINGS, RIGS, FLUSHES = 100, 1_000, 30
+SINGLE, TOGETHER = (100, 500) if SMALL else (500, 3_000)
+PEOPLE_AT_ONCE = 16
+COMMAND = "bench.bench_statements"
 PEOPLE = ("Ann", "Bo", "Cy")
 
 
@@ -61,39 +71,66 @@ def statement(number: int) -> tuple[dict[str, Any], Provenance]:
     return about, Provenance(kind="measured", by=PEOPLE[number % 3], note=str(number))
 
 
-Rate = tuple[float, float]
-"""Statements a second, and a second of this program's own processor time."""
+def _each(count: int, tell: Callable[[], object]) -> Time:
+    """What each of so many statements takes while they are told."""
+    used, clock = once(lambda _: tell())
+    return taken([used / count], [clock / count])
 
 
-def _rate(count: int, tell: Callable[[], object]) -> Rate:
-    began, used = perf_counter(), process_time()
-    tell()
-    return count / (perf_counter() - began), count / (process_time() - used)
+def _observed(database: Database, number: int) -> None:
+    about, how = statement(number)
+    with database.session() as session:
+        observe(session, answerer().reader, about, how, rigs=False)
 
 
-def told(database: Database, first: int, count: int) -> Rate:
-    """The rate of statements that are each a transaction of its own."""
-    reader = answerer().reader
+def alone(database: Database, first: int) -> Time:
+    """A statement that is a transaction of its own, one after another."""
 
     def tell() -> None:
-        for number in range(first, first + count):
-            with database.session() as session:
-                about, how = statement(number)
-                observe(session, reader, about, how, rigs=False)
+        for number in range(first, first + SINGLE):
+            _observed(database, number)
 
-    return _rate(count, tell)
+    return _each(SINGLE, tell)
 
 
-def loaded(database: Database, first: int, count: int) -> Rate:
-    """The rate of a file's statements, from reading it to the end of its transaction."""
+def at_once(database: Database, first: int) -> Time:
+    """The same by so many people at once, each of whom waits for theirs; nothing of it is lost."""
+    before = _count(database)
+    with ThreadPoolExecutor(PEOPLE_AT_ONCE) as pool:
+        list(pool.map(partial(_observed, database), range(first - PEOPLE_AT_ONCE, first)))  # each has a connection
+        numbers = range(first, first + TOGETHER)
+        time = _each(TOGETHER, lambda: list(pool.map(partial(_observed, database), numbers)))
+    assert _count(database) - before == TOGETHER + PEOPLE_AT_ONCE
+    return time
+
+
+def _count(database: Database) -> int:
+    with database.session() as session:
+        return session.exec(select(func.count()).select_from(Observation)).one()
+
+
+def in_a_file(database: Database, first: int) -> Time:
+    """One of a file's statements, from reading it to the end of its transaction."""
     with TemporaryDirectory() as folder:
         path = Path(folder) / "told.jsonl"
         rows = []
-        for number in range(first, first + count):
+        for number in range(first, first + TOGETHER):
             about, how = statement(number)
             rows.append(json.dumps({**about, "kind": how.kind, "by": how.by, "note": how.note}))
         path.write_text("\n".join(rows))
-        return _rate(count, lambda: load_file(database, answerer().reader, path))
+        return _each(TOGETHER, lambda: load_file(database, answerer().reader, path))
+
+
+def flushed() -> Time:
+    """One flush of what was written to a file, where the databases are."""
+    with TemporaryDirectory() as folder, (Path(folder) / "flushed").open("wb", buffering=0) as file:
+
+        def flush(_: int) -> None:
+            file.write(bytes(4096))
+            os.fsync(file.fileno())
+
+        (time,) = in_turn(FLUSHES, 1, flush)
+    return time
 
 
 def held(accessories: int) -> Snapshot:
@@ -106,22 +143,26 @@ def held(accessories: int) -> Snapshot:
     return Snapshot(revision="bench", parts=(whole(segment),), loose=(), unreadable=0)
 
 
-def effect(database: Database, about: dict[str, Any], catalogue: Snapshot) -> tuple[float, float, int]:
-    """Seconds from a reading to its effects, those of the processor alone, and how many rigs were judged."""
-    reader, began, used = answerer().reader, perf_counter(), process_time()
-    with database.session() as session:
-        seen = observe(session, reader, about, Provenance(kind="measured", by="Di"))
-    found = effects_of(answerer().engine, reader, seen.touched, lambda: catalogue)
-    return perf_counter() - began, process_time() - used, found.rigs
+def effect(database: Database, about: dict[str, Any], catalogue: Snapshot) -> tuple[Time, int]:
+    """From a reading to its effects, and how many rigs were judged."""
+    reader, found = answerer().reader, list[int]()
+
+    def tell(_: int) -> None:
+        with database.session() as session:
+            seen = observe(session, reader, about, Provenance(kind="measured", by="Di"))
+        found.append(effects_of(answerer().engine, reader, seen.touched, lambda: catalogue).rigs)
+
+    used, clock = once(tell)
+    return taken([used], [clock]), found[0]
 
 
 @contextmanager
 def urls() -> Iterator[dict[str, str]]:
-    """An empty database of each kind."""
+    """An empty database of each kind, both on the disk before they confirm anything."""
     with (
         TemporaryDirectory() as folder,
         TemporaryDirectory() as own,
-        _cluster(_postgres_programs(), Path(own)) as server,
+        _cluster(_postgres_programs(), Path(own), {"max_connections": "200"}) as server,
         postgres_database(server, "template0") as url,
     ):
         postgres = url.render_as_string(hide_password=False)
@@ -134,25 +175,32 @@ READINGS = (
 )
 
 
-def main() -> None:
-    """Print the figures for both databases."""
-    catalogue = held(int(sys.argv[1]) if len(sys.argv) > 1 else 1_000_000)
+def groups() -> Iterator[Group]:
+    """Both databases: statements, and what a reading changes."""
+    catalogue, floor = held(20_000 if SMALL else asked_for(1_000_000)), Row("floor", "one flush of the disk", flushed())
     answerer().prepare()  # as a service does before it takes requests
     with urls() as found:
         for name, url in found.items():
             upgrade(url)
             database = Database(url)
             fill(database)
-            for way, (rate, own) in (
-                ("one a transaction", told(database, 0, SINGLE)),
-                ("in a file", loaded(database, SINGLE, TOGETHER)),
-            ):
-                print(f"{name}, {way}: {rate:,.0f} statements/s, {own:,.0f} a second of the processor")
+            rows = [
+                Row("ours", "one after another, each waited for", alone(database, 0)),
+                Row("ours", f"by {PEOPLE_AT_ONCE} people at once, each waited for", at_once(database, 10_000)),
+                Row("ours", f"{TOGETHER:,} in a file", in_a_file(database, 20_000)),
+            ]
+            yield Group(f"A statement taken, on {name}", COMMAND, [*rows, floor])
             for about in READINGS:
-                seconds, own, rigs = effect(database, about, catalogue)
-                print(f"{name}, effects of a {about['subject']}'s reading on {rigs:,} of {RIGS:,} rigs", end=" ")
-                print(f"with {catalogue.items:,} accessories: {seconds:.2f} s, {own:.2f} of the processor")
+                time, rigs = effect(database, about, catalogue)
+                of = f"A {about['subject']}'s reading, to its effects on {rigs:,} of {RIGS:,} rigs, on {name}"
+                title = f"{of}, {catalogue.items:,} accessories held"
+                yield Group(title, COMMAND, [Row("ours", "fitsvc", time)])
             database.close()
+
+
+def main() -> None:
+    """Measure and print."""
+    show(groups())
 
 
 if __name__ == "__main__":
